@@ -1,0 +1,1 @@
+"""The vocabulary: frozen pydantic models that every other package speaks. No behaviour beyond validation."""

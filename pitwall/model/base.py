@@ -1,0 +1,33 @@
+"""The base of every model: frozen, closed to unknown fields, no infinities or not-a-numbers."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, StringConstraints
+
+SLUG_PATTERN = r"^[a-z0-9-]{1,32}$"
+NAME_PATTERN = r"^[a-z][a-z0-9_]{0,47}$"
+
+
+class Frozen(BaseModel):
+    """Immutable value: equal by content, refuses unknown fields and non-finite numbers."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, populate_by_name=True)
+
+
+def _number_to_text(value: object) -> object:
+    # YAML reads `car: 41` as a number; the wire and the topics want text.
+    if isinstance(value, int) and not isinstance(value, bool):
+        return str(value)
+    return value
+
+
+Slug = Annotated[str, BeforeValidator(_number_to_text), StringConstraints(pattern=SLUG_PATTERN)]
+"""A session or car id, safe as one MQTT topic level: lower-case letters, digits, hyphen, at most 32."""
+
+Name = Annotated[str, StringConstraints(pattern=NAME_PATTERN)]
+"""The name of a procedure, switch or argument: snake_case."""
+
+Label = Annotated[str, BeforeValidator(_number_to_text), StringConstraints(min_length=1, max_length=48)]
+"""A loop, tyre set, run, group or marshal-sector label as the team writes it."""

@@ -1,0 +1,154 @@
+"""A car: the few figures that the lap physics needs, and the switches on its steering wheel."""
+
+from __future__ import annotations
+
+from typing import Literal, Self
+
+from pydantic import Field, model_validator
+
+from pitwall.model.base import Frozen, Label, Name
+from pitwall.model.plan import LapKind
+
+Position = str | int | float | bool
+"""A switch position as written; compare with :func:`same_position`, never with ``==``."""
+
+SwitchKind = Literal["rotary", "bias", "toggle", "momentary", "preset", "paged", "stationary"]
+
+
+def same_position(a: Position | None, b: Position | None) -> bool:
+    """True when two positions mean the same: ``3`` equals ``"3"`` and ``3.0``; text is compared without case."""
+    if a is None or b is None:
+        return a is b
+    if isinstance(a, bool) or isinstance(b, bool):
+        return position_text(a) == position_text(b)
+    try:
+        return abs(float(a) - float(b)) < 1e-6
+    except ValueError:
+        return str(a).strip().lower() == str(b).strip().lower()
+
+
+def position_text(position: Position) -> str:
+    """A position as it is said: ``on``/``off`` for a truth value, no needless decimals."""
+    if isinstance(position, bool):
+        return "on" if position else "off"
+    if isinstance(position, float):
+        return f"{position:g}"
+    return str(position)
+
+
+class SwitchDefault(Frozen):
+    """A position for certain laps, drivers or weather; the most particular entry that applies wins."""
+
+    position: Position
+    lap: LapKind | None = None
+    driver: str | None = None
+    wet: bool | None = None
+
+
+class Switch(Frozen):
+    """One driver-adjustable setting.
+
+    ``bias`` has a range with a step, and a ``free_range`` that the driver may move in without asking. A ``preset``
+    sets several others (``sets``). A ``paged`` setting lies behind a dial and returns to ``home``. A ``stationary``
+    one may only be changed while the car stands.
+    """
+
+    switch: Name
+    kind: SwitchKind
+    word: str = Field(min_length=1, max_length=30, description="what the team calls it on the radio")
+    positions: tuple[Position, ...] = ()
+    low: float | None = None
+    high: float | None = None
+    step: float | None = Field(default=None, gt=0)
+    free_range: float | None = Field(default=None, ge=0)
+    home: Position | None = None
+    sets: dict[str, Position] = Field(default_factory=dict)
+    default: Position
+    defaults: tuple[SwitchDefault, ...] = ()
+    owner: str | None = None
+    hand: Literal["left", "right", "either"] = "either"
+    measured: bool = False
+
+    @model_validator(mode="after")
+    def _kind_has_what_it_needs(self) -> Self:
+        if self.kind == "bias":
+            if self.low is None or self.high is None or self.step is None:
+                raise ValueError(f"switch {self.switch!r} is a bias: it needs low, high and step")
+            if self.low >= self.high:
+                raise ValueError(f"switch {self.switch!r}: low must lie below high")
+        elif not self.positions:
+            raise ValueError(f"switch {self.switch!r} needs a list of positions")
+        if self.kind == "preset" and not self.sets:
+            raise ValueError(f"switch {self.switch!r} is a preset: say in 'sets' what it sets")
+        for position in (self.default, *(item.position for item in self.defaults)):
+            if not self.allows(position):
+                raise ValueError(f"switch {self.switch!r}: default {position!r} is not one of its positions")
+        return self
+
+    def allows(self, position: Position) -> bool:
+        """True when the switch can stand at this position."""
+        if self.kind == "bias":
+            try:
+                value = float(position)
+            except ValueError:
+                return False
+            assert self.low is not None and self.high is not None
+            return self.low - 1e-9 <= value <= self.high + 1e-9
+        return any(same_position(position, mine) for mine in self.positions)
+
+    def positions_text(self) -> str:
+        """The positions for an error message: ``1, 2, 3`` or ``52 to 60 in steps of 0.5``."""
+        if self.kind == "bias":
+            return f"{self.low:g} to {self.high:g} in steps of {self.step:g}"
+        return ", ".join(position_text(position) for position in self.positions)
+
+    def wanted(self, lap: LapKind | None, driver: str, wet: bool) -> Position:
+        """The default position for this kind of lap, driver and weather: the entry with most conditions met wins."""
+        best, best_weight = self.default, -1
+        for item in self.defaults:
+            conditions = ((item.lap, lap), (item.driver, driver), (item.wet, wet))
+            if all(asked is None or asked == real for asked, real in conditions):
+                weight = sum(asked is not None for asked, _ in conditions)
+                if weight > best_weight:
+                    best, best_weight = item.position, weight
+        return best
+
+
+class Car(Frozen):
+    """The car file. SI units; the aerodynamic figures are area times coefficient (m^2)."""
+
+    car: Literal[1]
+    name: str
+    mass_kg: float = Field(gt=100, le=5000, description="without fuel, with driver")
+    power_w: float = Field(gt=0, le=2e6)
+    drag_area_m2: float = Field(ge=0, le=5)
+    downforce_area_m2: float = Field(ge=0, le=15)
+    grip: float = Field(gt=0.1, le=4, description="tyre friction coefficient, both directions")
+    brake_mps2: float = Field(gt=1, le=80, description="most deceleration the brakes give")
+    traction_mps2: float = Field(gt=0.5, le=40, description="most acceleration at low speed")
+    top_speed_mps: float = Field(default=100, gt=10, le=150)
+    gears: dict[int, float] = Field(default_factory=dict, description="top speed of each gear, m/s")
+    fuel_per_lap_kg: float = Field(gt=0, le=20)
+    fuel_reserve_kg: float = Field(default=2.0, ge=0)
+    fuel_s_per_kg: float = Field(default=0.03, ge=0, le=0.2)
+    switches: tuple[Switch, ...] = ()
+    forbidden_on_timed: tuple[Label, ...] = Field(
+        default=(), description="switches that must be at the run's position when a timed lap starts; empty: all"
+    )
+
+    @model_validator(mode="after")
+    def _switch_names_once(self) -> Self:
+        names = [switch.switch for switch in self.switches]
+        twice = sorted({name for name in names if names.count(name) > 1})
+        if twice:
+            raise ValueError(f"switch named twice: {', '.join(twice)}")
+        known = {switch.switch: switch for switch in self.switches}
+        for switch in self.switches:
+            for target, position in switch.sets.items():
+                if target not in known or not known[target].allows(position):
+                    raise ValueError(f"preset {switch.switch!r} sets {target!r} to {position!r}: no such switch or position")
+        return self
+
+    def switch(self, name: str) -> Switch | None:
+        """The switch of that name, or None."""
+        return next((switch for switch in self.switches if switch.switch == name), None)

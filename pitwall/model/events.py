@@ -1,0 +1,202 @@
+"""Facts in: past-tense, frozen, each with ``id`` and ``t`` (session seconds when it happened).
+
+The same id again is the same fact. ``Stamped`` adds what the host knows: its place in the journal and when it was
+taken. Unknown cars are legal (the field is open); unknown words are not.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, StringConstraints
+
+from pitwall.model.base import Frozen, Label, Slug
+from pitwall.model.outputs import ForecastAnswer
+from pitwall.model.plan import Scalar
+from pitwall.model.setup import SessionSetup
+from pitwall.model.units import Seconds
+
+MessageId = Annotated[str, StringConstraints(min_length=1, max_length=128)]
+Hand = Annotated[str, StringConstraints(min_length=1, max_length=40)]
+SessionStatus = Literal["waiting", "green", "yellow", "slow", "red", "finished", "closed"]
+PitExit = Literal["open", "closed"]
+
+
+class Fact(Frozen):
+    """Base of every fact."""
+
+    id: MessageId
+    t: Seconds = Field(ge=-86_400, le=172_800, description="session seconds when it happened; zero is the green light")
+
+
+class SessionPrepared(Fact):
+    """The daemon read its files: everything later depends on this one."""
+
+    type: Literal["session_prepared"] = "session_prepared"
+    setup: SessionSetup
+    wall_start: str | None = Field(default=None, description="RFC 3339 time at which this fact was made, live only")
+
+
+class CarCrossed(Fact):
+    """A car passed a timing loop (``line`` is the finish line)."""
+
+    type: Literal["car_crossed"] = "car_crossed"
+    car: Slug
+    loop: Label
+    lap: int | None = Field(default=None, ge=0, le=2000)
+    lap_time_s: float | None = Field(default=None, gt=0, le=100_000)
+    sector_time_s: float | None = Field(default=None, gt=0, le=100_000)
+    speed_mps: float | None = Field(default=None, ge=0, le=200)
+    compound: str | None = Field(default=None, max_length=24)
+    tyre_age: int | None = Field(default=None, ge=0, le=1000)
+
+
+class CarPitted(Fact):
+    """A car entered or left the pit lane."""
+
+    type: Literal["car_pitted"] = "car_pitted"
+    car: Slug
+    where: Literal["entry", "exit"]
+
+
+class CarPositioned(Fact):
+    """A position on the lap; thinned by the host before the journal."""
+
+    type: Literal["car_positioned"] = "car_positioned"
+    car: Slug
+    distance_m: float = Field(ge=0, le=50_000)
+    speed_mps: float | None = Field(default=None, ge=0, le=200)
+
+
+class StatusChanged(Fact):
+    """Race control changed the status of the track, of some marshal sectors, or of the pit exit."""
+
+    type: Literal["status_changed"] = "status_changed"
+    status: SessionStatus | None = None
+    scope: Literal["all"] | tuple[Label, ...] = "all"
+    pit_exit: PitExit | None = None
+    opens_at_s: Seconds | None = None
+    ending: bool = Field(default=False, description="a slow period about to end")
+
+
+class ClockReported(Fact):
+    """The official clock. ``rate`` is 1 live and N in a replay or rehearsal that runs N times faster."""
+
+    type: Literal["clock_reported"] = "clock_reported"
+    remaining_s: float = Field(ge=0, le=172_800)
+    running: bool
+    rate: float = Field(default=1.0, gt=0, le=10_000)
+
+
+class WeatherReported(Fact):
+    """Weather as measured at the circuit."""
+
+    type: Literal["weather_reported"] = "weather_reported"
+    air_c: float | None = Field(default=None, ge=-40, le=60)
+    track_c: float | None = Field(default=None, ge=-40, le=90)
+    rain: bool | None = None
+
+
+class SwitchReported(Fact):
+    """Telemetry: a switch stands at a position."""
+
+    type: Literal["switch_reported"] = "switch_reported"
+    car: Slug
+    switch: Label
+    position: Scalar
+
+
+class TyreReported(Fact):
+    """Telemetry: a tyre's temperature or pressure."""
+
+    type: Literal["tyre_reported"] = "tyre_reported"
+    car: Slug
+    corner: Literal["fl", "fr", "rl", "rr"]
+    surface_c: float | None = Field(default=None, ge=-40, le=400)
+    carcass_c: float | None = Field(default=None, ge=-40, le=400)
+    pressure_kpa: float | None = Field(default=None, ge=0, le=1000)
+
+
+class ChannelReported(Fact):
+    """Who is talking on the car's radio channel."""
+
+    type: Literal["channel_reported"] = "channel_reported"
+    car: Slug
+    talking: Literal["engineer", "driver", "nobody"]
+
+
+CallCommand = Literal["said", "skip", "defer", "repeat", "confirm"]
+RunCommand = Literal["extend", "shorten", "drop"]
+CarCommand = Literal["box", "quiet", "keep_in", "let_go"]
+RecordCommand = Literal["comment", "acknowledge"]
+
+
+class CommandGiven(Fact):
+    """The desk asked for something. Exactly one answer follows: an effect or a refusal, with this id in ``because``.
+
+    Which arguments a command needs stands in ``engine/commands.py`` and is refused in words when one is missing.
+    """
+
+    type: Literal["command_given"] = "command_given"
+    car: Slug
+    command: CallCommand | RunCommand | CarCommand | RecordCommand
+    by: Hand
+    call: str | None = Field(default=None, max_length=128, description="call id, or none for the call now due")
+    run: Slug | None = None
+    item: str | None = Field(default=None, max_length=64)
+    laps: int | None = Field(default=None, ge=1, le=100)
+    alert: str | None = Field(default=None, max_length=128)
+    text: str | None = Field(default=None, max_length=2000)
+
+
+class TimeReached(Fact):
+    """A wake-up that the engine asked for has come."""
+
+    type: Literal["time_reached"] = "time_reached"
+
+
+class ForecastReady(Fact):
+    """The forecaster answered a ``ForecastWanted``."""
+
+    type: Literal["forecast_ready"] = "forecast_ready"
+    revision: int
+    answer: ForecastAnswer
+
+
+class PromptDelivered(Fact):
+    """The broker took a prompt: evidence of what was on the wire, and when."""
+
+    type: Literal["prompt_delivered"] = "prompt_delivered"
+    prompt: MessageId
+
+
+class Restarted(Fact):
+    """The daemon came back after ``gap_s`` seconds without it."""
+
+    type: Literal["restarted"] = "restarted"
+    gap_s: float = Field(ge=0)
+
+
+class LinkChanged(Fact):
+    """The daemon's own link to the broker came or went."""
+
+    type: Literal["link_changed"] = "link_changed"
+    connected: bool
+
+
+Event = Annotated[
+    SessionPrepared | CarCrossed | CarPitted | CarPositioned | StatusChanged | ClockReported | WeatherReported
+    | SwitchReported | TyreReported | ChannelReported | CommandGiven | TimeReached | ForecastReady | PromptDelivered
+    | Restarted | LinkChanged,
+    Field(discriminator="type"),
+]
+
+
+class Stamped(Frozen):
+    """An event as the journal holds it: its number and the session second at which the host took it."""
+
+    seq: int = Field(ge=0)
+    received_t: float
+    event: Event
+
+

@@ -1,0 +1,355 @@
+"""Decisions out: nouns, frozen. Those with a topic carry ``id`` and ``t``; ``WakeAt`` and ``ForecastWanted`` stay inside.
+
+A prompt's id is call id + revision, never random, so a receiver may drop what it has seen.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from pitwall.model.base import Frozen, Label, Slug
+from pitwall.model.plan import CallClass, LapKind, Scalar, Want
+from pitwall.model.rules import Interruptions
+
+CallState = Literal["planned", "shown", "due", "said", "unconfirmed", "late", "missed", "skipped", "withdrawn", "done"]
+CarState = Literal["garage", "pit_lane", "out", "timed", "cool", "in", "out_in", "stopped"]
+AlertPriority = Literal["high", "medium", "low"]
+Status = Literal["waiting", "green", "yellow", "slow", "red", "finished", "closed"]
+
+
+class Ask(Frozen):
+    """What the call asks of the driver or the garage, for machines: screens, logs, and the rehearsed driver."""
+
+    action: Literal["none", "box", "set_switch", "check_switches", "procedure", "lap_kind", "leave", "fire_up", "slow",
+                    "return_to_pits", "resume"]
+    switch: str | None = None
+    position: Scalar | None = None
+    positions: dict[str, Scalar] = Field(default_factory=dict, description="for check_switches: switch to position")
+    procedure: str | None = None
+    item: str | None = None
+    arguments: dict[str, Scalar] = Field(default_factory=dict)
+    lap_kind: LapKind | None = None
+
+
+class Prompt(Frozen):
+    """One call as the engineer sees it, each time it changes state. Times are session seconds."""
+
+    type: Literal["prompt"] = "prompt"
+    id: str
+    t: float
+    car: Slug
+    call: str
+    revision: int
+    kind: CallClass
+    text: str
+    short: str
+    place: str | None = None
+    run: str | None = None
+    lap: str | None = Field(default=None, description="which lap of the run, in words")
+    say_from_s: float
+    say_by_s: float
+    act_at_s: float | None = None
+    spoken_s: float
+    priority: int = Field(ge=0, le=100, description="100 is spoken first")
+    state: CallState
+    reason: str | None = None
+    because: str | None = Field(default=None, description="id of the command that caused this")
+    caution: str | None = None
+    ask: Ask = Ask(action="none")
+
+
+class SwitchCard(Frozen):
+    """One switch: what this lap needs, what we believe, what telemetry says, and whether a put-back is owed."""
+
+    switch: str
+    word: str
+    wanted: Scalar
+    believed: Scalar | None = None
+    measured: Scalar | None = None
+    verified: bool = False
+    owed: bool = False
+
+
+class Arrival(Frozen):
+    """When the car is expected at a place."""
+
+    place: str
+    at_s: float
+
+
+class ItemProgress(Frozen):
+    """One item of a run on one lap."""
+
+    item: str
+    do: str
+    lap: str
+    want: Want
+    state: Literal["planned", "called", "done", "probably_done", "not_done", "dropped"]
+    reason: str | None = None
+    t: float | None = Field(default=None, description="session second at which this state was reached")
+
+
+class RunProgress(Frozen):
+    """One run: planned, forecast and actual spans."""
+
+    run: str
+    want: Want
+    state: Literal["planned", "next", "running", "done", "cut", "skipped", "dropped"]
+    laps: tuple[LapKind, ...]
+    timed_wanted: int
+    timed_done: int = 0
+    planned_span_s: tuple[float, float] | None = None
+    expected_span_s: tuple[float, float] | None = None
+    actual_span_s: tuple[float | None, float | None] | None = None
+    items: tuple[ItemProgress, ...] = ()
+    reason: str | None = None
+
+
+class DeskState(Frozen):
+    """``desk/<car>/state``: what the engineer needs at a glance; retained."""
+
+    type: Literal["desk_state"] = "desk_state"
+    id: str
+    t: float
+    car: Slug
+    state: CarState
+    run: str | None
+    lap_number: int
+    lap_kind: LapKind | None
+    lap_of_run: str | None = None
+    quiet: bool = False
+    kept_in: bool = False
+    prompts: tuple[Prompt, ...]
+    switches: tuple[SwitchCard, ...]
+    arrivals: tuple[Arrival, ...]
+    flag_margin_s: float | None = Field(default=None, description="seconds in hand to start one more timed lap")
+    last_lap_s: float | None = None
+    best_lap_s: float | None = None
+
+
+class PlanState(Frozen):
+    """``plan/<car>``: every run and item with its spans and state; retained."""
+
+    type: Literal["plan_state"] = "plan_state"
+    id: str
+    t: float
+    car: Slug
+    revision: int
+    runs: tuple[RunProgress, ...]
+
+
+class Alert(Frozen):
+    """``alert/<id>``: a condition with a life cycle; retained until over, then cleared with an empty message."""
+
+    type: Literal["alert"] = "alert"
+    id: str
+    t: float
+    car: Slug | None = None
+    kind: Literal["overrun", "switch_wrong", "switch_unverified", "feed_stale", "car_silent", "clock_unknown", "fuel_short"]
+    priority: AlertPriority
+    active: bool
+    acknowledged: bool = False
+    text: str
+    help: str
+    since_s: float
+    because: str | None = None
+
+
+class HeldBack(Frozen):
+    """An alert that was not raised, and why: every drop is on the record."""
+
+    type: Literal["held_back"] = "held_back"
+    id: str
+    t: float
+    alert: str
+    reason: str
+
+
+class ClockState(Frozen):
+    """``clock``: the session clock as pitwall keeps it; retained, 1 Hz."""
+
+    type: Literal["clock_state"] = "clock_state"
+    id: str
+    t: float
+    remaining_s: float
+    running: bool
+    rate: float
+    status: Status
+    yellow_sectors: tuple[Label, ...] = ()
+    pit_exit: Literal["open", "closed"]
+
+
+class RunOutlook(Frozen):
+    """One run's future."""
+
+    run: str
+    want: Want
+    chance: float = Field(ge=0, le=1)
+    end_q10_s: float
+    end_q50_s: float
+    end_q90_s: float
+    last_release_s: float | None = Field(default=None, description="leave by then to keep the wanted confidence")
+
+
+class CarOutlook(Frozen):
+    """One car's future."""
+
+    car: Slug
+    musts_chance: float = Field(ge=0, le=1)
+    runs: tuple[RunOutlook, ...]
+    spare_q50_s: float
+
+
+class ForecastAnswer(Frozen):
+    """What the forecaster found for one snapshot."""
+
+    cars: tuple[CarOutlook, ...]
+    futures: int
+    seed: int
+
+
+class ForecastState(Frozen):
+    """``forecast/<car>``: chance that each run fits, end times, last release times; retained."""
+
+    type: Literal["forecast_state"] = "forecast_state"
+    id: str
+    t: float
+    car: Slug
+    plan_revision: int
+    outlook: CarOutlook
+
+
+class FieldCar(Frozen):
+    """One car of the field as followed."""
+
+    car: Slug
+    state: CarState
+    lap_number: int
+    last_lap_s: float | None = None
+    best_lap_s: float | None = None
+
+
+class FieldState(Frozen):
+    """``field``: who is on track; retained."""
+
+    type: Literal["field_state"] = "field_state"
+    id: str
+    t: float
+    cars: tuple[FieldCar, ...]
+
+
+class LapJudged(Frozen):
+    """A lap ended, or its kind is believed anew: what the score and the debrief read. ``laps/<car>`` on the wire."""
+
+    type: Literal["lap_judged"] = "lap_judged"
+    id: str
+    t: float
+    car: Slug
+    lap_number: int
+    at: Literal["loop", "line", "pit"]
+    loop: str | None = None
+    kind: LapKind
+    lap_time_s: float | None = None
+    run: str | None = None
+    start_s: float | None = None
+
+
+class Refused(Frozen):
+    """``refused``: a command or fact that was not taken, and why."""
+
+    type: Literal["refused"] = "refused"
+    id: str
+    t: float
+    because: str
+    car: Slug | None = None
+    reason: str
+
+
+class Answered(Frozen):
+    """``desk/<car>/answer``: a command's effect in words, with the command's id in ``because``."""
+
+    type: Literal["answered"] = "answered"
+    id: str
+    t: float
+    because: str
+    car: Slug
+    effect: str
+
+
+class Health(Frozen):
+    """``health``: made by the host, not by the engine; retained; ``offline`` is the daemon's will."""
+
+    type: Literal["health"] = "health"
+    id: str
+    t: float
+    state: Literal["online", "offline"]
+    version: str
+    lag_s: float | None = None
+    feed_age_s: float | None = None
+    store: str | None = None
+    broker: str | None = None
+    refused_payloads: int = 0
+
+
+class WakeAt(Frozen):
+    """Internal: wake the engine at this session second."""
+
+    type: Literal["wake_at"] = "wake_at"
+    t: float
+
+
+class Activity(Frozen):
+    """One piece of what is left of a car's session: a three-point duration, in order."""
+
+    run: str | None
+    kind: Literal["wait", "garage", "out", "timed", "cool", "in", "item"]
+    low_s: float = Field(ge=0)
+    likely_s: float = Field(ge=0)
+    high_s: float = Field(ge=0)
+    not_before_s: float | None = None
+
+
+class CarSnapshot(Frozen):
+    """What is left for one car. ``activities`` are done one after the other, from ``from_s``."""
+
+    car: Slug
+    from_s: float
+    on_track: bool
+    activities: tuple[Activity, ...]
+    wants: dict[str, Want]
+    after_flag: tuple[str, ...] = Field(default=(), description="runs that may also happen after the flag")
+    minimum_laps: dict[str, int] = Field(default_factory=dict)
+
+
+class ForecastSnapshot(Frozen):
+    """The question to the forecaster: self-contained, so that the answer depends on nothing else."""
+
+    t: float
+    remaining_s: float
+    clock_running: bool
+    status: Status
+    red_clock: Literal["runs", "stops"]
+    finish_started_lap: bool
+    interruptions: Interruptions
+    futures: int
+    confidence: float
+    cars: tuple[CarSnapshot, ...]
+
+
+class ForecastWanted(Frozen):
+    """Internal: ask the forecaster. The answer comes back as ``ForecastReady`` with the same revision."""
+
+    type: Literal["forecast_wanted"] = "forecast_wanted"
+    t: float
+    revision: int
+    seed: int
+    snapshot: ForecastSnapshot
+
+
+Output = Annotated[
+    Prompt | DeskState | PlanState | Alert | HeldBack | ClockState | ForecastState | FieldState | LapJudged | Refused
+    | Answered | WakeAt | ForecastWanted,
+    Field(discriminator="type"),
+]

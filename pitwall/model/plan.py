@@ -1,0 +1,288 @@
+"""The run plan: what the engineer means to do in the session. YAML in, this out; the format has a version.
+
+``laps`` may be written as shorthand, ``out, 3 timed, cool, 1 timed, in``, or as a list of ``{kind: ..., times: ...}``.
+``out-in`` is a run of one lap that leaves the pits and comes straight back (an installation lap): it stands for the
+two halves ``out, in`` of that lap, so items may sit on either half.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import BeforeValidator, Field, field_validator, model_validator
+
+from pitwall.model.base import Frozen, Label, Name, Slug
+from pitwall.model.units import Duration, Seconds
+
+LapKind = Literal["out", "timed", "cool", "in", "installation"]
+Want = Literal["must", "should", "could"]
+Medium = Literal["two_way", "one_way", "board"]
+CallClass = Literal["session", "safety", "box", "stop", "release", "brief", "switch", "procedure", "run", "pace",
+                    "traffic", "care", "question", "answer", "ruling"]
+
+Scalar = str | int | float | bool
+MAX_LAPS = 400
+
+_PART = re.compile(r"^(?:(\d{1,3})\s*(?:x\s*)?)?(out-in|out|timed|cool|in|installation)(?:\s+laps?)?$")
+
+
+def parse_laps(text: str) -> tuple[LapKind, ...]:
+    """Read the shorthand. ``"out, 2 timed, in"`` gives ``("out", "timed", "timed", "in")``.
+
+    Raises:
+        ValueError: naming the part that could not be read.
+    """
+    kinds: list[LapKind] = []
+    for raw in text.split(","):
+        part = raw.strip().lower()
+        match = _PART.match(part)
+        if match is None:
+            raise ValueError(f"cannot read {part!r} in laps: expected parts such as 'out', '3 timed', 'cool', 'in', or 'out-in'")
+        count, kind = int(match.group(1) or 1), match.group(2)
+        if kind in ("out-in", "installation"):
+            if count != 1 or len(text.split(",")) != 1:
+                raise ValueError("'out-in' is a whole run: it stands alone")
+            return ("out", "in")
+        if count < 1 or len(kinds) + count > MAX_LAPS:
+            raise ValueError(f"{part!r}: the number of laps must be 1 to {MAX_LAPS}")
+        kinds.extend([kind] * count)  # type: ignore[list-item]  # the pattern admits lap kinds only
+    return check_lap_order(tuple(kinds))
+
+
+def check_lap_order(kinds: tuple[LapKind, ...]) -> tuple[LapKind, ...]:
+    """A run leaves and comes back: out first, in last, neither anywhere else.
+
+    Raises:
+        ValueError: when it does not.
+    """
+    if len(kinds) < 2 or kinds[0] != "out" or kinds[-1] != "in":
+        raise ValueError("a run starts with an 'out' lap and ends with an 'in' lap")
+    if any(kind in ("out", "in", "installation") for kind in kinds[1:-1]):
+        raise ValueError("only 'timed' and 'cool' laps may lie between 'out' and 'in'; a second stop is a second run")
+    return kinds
+
+
+def write_laps(kinds: tuple[LapKind, ...]) -> str:
+    """The shorthand for these laps; reads back to the same tuple."""
+    if kinds == ("out", "in"):
+        return "out-in"
+    parts: list[tuple[LapKind, int]] = []
+    for kind in kinds:
+        if parts and parts[-1][0] == kind:
+            parts[-1] = (kind, parts[-1][1] + 1)
+        else:
+            parts.append((kind, 1))
+    return ", ".join(f"{count} {kind}" if kind == "timed" or count > 1 else kind for kind, count in parts)
+
+
+def _laps_from_file(value: object) -> object:
+    if isinstance(value, str):
+        return parse_laps(value)
+    if isinstance(value, list | tuple):
+        kinds: list[Any] = []
+        for entry in value:
+            if isinstance(entry, dict):
+                unknown = sorted(set(entry) - {"kind", "times"})
+                if unknown or "kind" not in entry:
+                    raise ValueError("each lap is {kind: out|timed|cool|in, times: n}")
+                times = entry.get("times", 1)
+                if not isinstance(times, int) or not 1 <= times <= MAX_LAPS:
+                    raise ValueError(f"times must be a whole number from 1 to {MAX_LAPS}")
+                kinds.extend([entry["kind"]] * times)
+            else:
+                kinds.append(entry)
+        return tuple(kinds)
+    return value
+
+
+Laps = Annotated[tuple[LapKind, ...], BeforeValidator(_laps_from_file)]
+
+
+class LapChoice(Frozen):
+    """On which laps of the run an item sits: a kind, and which of that kind (1-based; empty: each one)."""
+
+    kind: LapKind
+    numbers: tuple[int, ...] = ()
+
+
+def _lap_choices(value: object) -> object:
+    """``out`` | ``[out, in]`` | ``{timed: 2}`` | ``{timed: [1, 3]}`` become a tuple of LapChoice."""
+    if isinstance(value, str):
+        return ({"kind": value},)
+    if isinstance(value, dict) and "kind" not in value:
+        found = []
+        for kind, numbers in value.items():
+            if isinstance(numbers, int) and not isinstance(numbers, bool):
+                numbers = [numbers]
+            if not isinstance(numbers, list | tuple) or not all(type(n) is int and n >= 1 for n in numbers):
+                raise ValueError(f"which {kind} laps? expected a number or a list, such as {{{kind}: [1, 3]}}")
+            found.append({"kind": kind, "numbers": tuple(numbers)})
+        return tuple(found)
+    if isinstance(value, list | tuple):
+        merged: list[Any] = []
+        for entry in value:
+            made = _lap_choices(entry) if isinstance(entry, str | dict) else entry
+            merged.extend(made if isinstance(made, tuple) else [made])
+        return tuple(merged)
+    return value
+
+
+class Item(Frozen):
+    """One scripted item: a procedure of the library with arguments, on certain laps, perhaps at a place."""
+
+    do: Name
+    on: Annotated[tuple[LapChoice, ...], BeforeValidator(_lap_choices)] = ()
+    after: str | None = None
+    at: str | None = None
+    arguments: dict[str, Scalar] = Field(default_factory=dict, alias="with")
+    want: Want = "should"
+    put_back: bool = True
+    why: str | None = Field(default=None, description="reason; required when put_back is false")
+    times: int = Field(default=1, ge=1, le=20)
+
+    @model_validator(mode="after")
+    def _sense(self) -> Self:
+        if not self.put_back and not self.why:
+            raise ValueError("put_back: false needs a reason in 'why'")
+        if self.after is not None and self.at is not None:
+            raise ValueError("give 'after' or 'at', not both")
+        return self
+
+
+class ReleaseWindow(Frozen):
+    """When the car may leave the garage."""
+
+    not_before: Seconds | None = None
+    not_after: Seconds | None = None
+    gap_ahead_s: Duration | None = None
+
+    @model_validator(mode="after")
+    def _order(self) -> Self:
+        if self.not_before is not None and self.not_after is not None and self.not_before > self.not_after:
+            raise ValueError("release: not_before lies after not_after")
+        return self
+
+
+class ThreePoint(Frozen):
+    """An optimistic, a likely and a pessimistic duration, seconds."""
+
+    low_s: float = Field(ge=0)
+    likely_s: float = Field(ge=0)
+    high_s: float = Field(ge=0)
+
+    @model_validator(mode="after")
+    def _order(self) -> Self:
+        if not self.low_s <= self.likely_s <= self.high_s:
+            raise ValueError("expected optimistic <= likely <= pessimistic")
+        return self
+
+
+def _three(value: object) -> object:
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        value = [value, value, value]
+    if isinstance(value, list | tuple):
+        if len(value) != 3:
+            raise ValueError("expected [optimistic, likely, pessimistic] seconds")
+        return dict(zip(("low_s", "likely_s", "high_s"), value, strict=True))
+    return value
+
+
+Estimate = Annotated[ThreePoint, BeforeValidator(_three)]
+
+
+class Run(Frozen):
+    """One leaving of the garage to coming back, or (without laps) an item block such as starts after the flag."""
+
+    run: Slug
+    purpose: str = ""
+    want: Want
+    value: float = Field(default=1.0, ge=0, le=1000)
+    laps: Laps = ()
+    tyres: Label | None = None
+    fuel_kg: float | None = Field(default=None, ge=0, le=500)
+    release: ReleaseWindow = ReleaseWindow()
+    after_garage_s: Estimate = Field(default=ThreePoint(low_s=300, likely_s=540, high_s=960),
+                                     description="garage work after this run, before the next")
+    crew: tuple[Label, ...] = ()
+    switches: dict[str, Scalar] = Field(default_factory=dict)
+    items: tuple[Item, ...] = ()
+    shorten_to: int | None = Field(default=None, ge=1)
+    before: tuple[Slug, ...] = ()
+    same_as: Slug | None = None
+    group: Label | None = None
+    dry_only: bool = False
+    after_flag: Literal["allowed", "only"] | None = None
+
+    @field_validator("laps")
+    @classmethod
+    def _laps_make_a_run(cls, kinds: tuple[LapKind, ...]) -> tuple[LapKind, ...]:
+        return check_lap_order(kinds) if kinds else kinds
+
+    @model_validator(mode="after")
+    def _enough(self) -> Self:
+        if not self.laps and not self.items:
+            raise ValueError(f"run {self.run!r} has neither laps nor items")
+        if self.shorten_to is not None and self.shorten_to > self.timed_laps:
+            raise ValueError(f"run {self.run!r}: shorten_to {self.shorten_to} exceeds its {self.timed_laps} timed laps")
+        return self
+
+    @property
+    def timed_laps(self) -> int:
+        """How many timed laps the run asks for."""
+        return self.laps.count("timed")
+
+    @property
+    def out_in(self) -> bool:
+        """True for a run of one lap that leaves and comes straight back."""
+        return self.laps == ("out", "in")
+
+
+class StartsWith(Frozen):
+    """The state of the car when the session opens."""
+
+    tyres: Label | None = None
+    fuel_kg: float | None = Field(default=None, ge=0)
+    switches: Literal["wet_or_dry_default"] | dict[str, Scalar] = "wet_or_dry_default"
+
+
+class TyreSet(Frozen):
+    """A set of the allocation, by its label in the plan."""
+
+    compound: str
+    laps: int = Field(default=0, ge=0)
+
+
+class Plan(Frozen):
+    """One car's plan for one session."""
+
+    plan: Literal[1]
+    car: Slug
+    driver: Name
+    session: Slug
+    medium: Medium = "two_way"
+    starts_with: StartsWith = StartsWith()
+    tyre_sets: dict[str, TyreSet] = Field(default_factory=dict)
+    runs: tuple[Run, ...]
+    alternates: dict[Literal["dry", "wet", "short"], str] = Field(default_factory=dict)
+    quiet: dict[LapKind, Literal["all"] | tuple[CallClass, ...]] = Field(
+        default_factory=lambda: {"timed": ("session", "safety", "box")},
+        description="what may be said on which kind of lap; a kind not named here: all",
+    )
+
+    @model_validator(mode="after")
+    def _runs_fit_together(self) -> Self:
+        names = [run.run for run in self.runs]
+        twice = sorted({name for name in names if names.count(name) > 1})
+        if twice:
+            raise ValueError(f"run named twice: {', '.join(twice)}")
+        return self
+
+    def find(self, name: str) -> Run | None:
+        """The run of that name, or None."""
+        return next((run for run in self.runs if run.run == name), None)
+
+    def may_say(self, call: str, lap: LapKind | None) -> bool:
+        """The quiet rule: may this class of call be spoken on this kind of lap? Session, safety and stop always may."""
+        allowed = "all" if lap is None else self.quiet.get(lap, "all")
+        return allowed == "all" or call in allowed or call in ("session", "safety", "stop")

@@ -1,0 +1,79 @@
+"""A procedure of the library: a scripted item, described as data so that a new one needs no code.
+
+Texts are templates: ``{after}`` names the place, ``{laps}`` and every argument may be used by name.
+"""
+
+from __future__ import annotations
+
+from typing import Literal, Self
+
+from pydantic import Field, model_validator
+
+from pitwall.model.base import Frozen, Name
+from pitwall.model.plan import CallClass, LapKind, Scalar
+from pitwall.model.units import Duration
+
+Where = Literal["place", "lap_start", "lap_end", "pit_exit", "pit_entry", "garage", "pit_lane"]
+Evidence = Literal["driver", "speed", "switch", "pit", "crossing"]
+
+
+class Argument(Frozen):
+    """One argument that an item may give. Without a default it must be given."""
+
+    type: Literal["number", "whole", "text", "switch", "position"]
+    default: Scalar | None = None
+    low: float | None = None
+    high: float | None = None
+    one_of: tuple[Scalar, ...] = ()
+
+
+class Step(Frozen):
+    """One call of the procedure: what is said, and where the driver must act on it."""
+
+    say: str = Field(min_length=3, max_length=240)
+    short: str = Field(min_length=2, max_length=80)
+    kind: CallClass = "procedure"
+    where: Where = "place"
+    reaction_s: Duration = 2.5
+    offset_s: float = Field(default=0, ge=-120, le=120, description="act this long after (before, if negative) the place")
+    repeat: Literal["each_lap", "once"] = "each_lap"
+
+
+class Hold(Frozen):
+    """A constant-speed stretch that starts at the item's place."""
+
+    seconds: str | float = Field(description="a number or the name of an argument")
+    speed_mps: str | float = Field(description="a number or the name of an argument")
+    settle_s: Duration = 1.5
+
+
+class Procedure(Frozen):
+    """A procedure file."""
+
+    procedure: Literal[1]
+    name: Name
+    purpose: str
+    laps: tuple[LapKind, ...] = Field(default=(), description="lap kinds on which it may be done; empty: any")
+    place: Literal["needed", "optional", "none"] = "none"
+    arguments: dict[str, Argument] = Field(default_factory=dict)
+    steps: tuple[Step, ...] = Field(min_length=1)
+    hold: Hold | None = None
+    switches: dict[str, Scalar] = Field(
+        default_factory=dict, description="switch (or '{argument}') to position (or '{argument}') while it lasts"
+    )
+    by: str | None = Field(default=None, description="argument that steps the switch from where it stands")
+    put_back: bool = True
+    done_when: tuple[Evidence, ...] = ("driver",)
+    data_window: Literal["hold", "lap", "lane", "none"] = "lap"
+    caution: str | None = None
+    clear_behind_s: Duration = 0
+    extra_s: Duration = Field(default=0, description="time it adds to the lap or stop")
+    stationary: bool = False
+
+    @model_validator(mode="after")
+    def _place_agrees(self) -> Self:
+        if self.place == "none" and any(step.where == "place" for step in self.steps):
+            raise ValueError("a step is said at 'place' but the procedure has 'place: none'")
+        if self.hold is not None and self.place == "none":
+            raise ValueError("a hold needs a place: set 'place: needed'")
+        return self
