@@ -13,6 +13,73 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+PathPart = str | int
+"""One step into a file: the name of a key, or the index of a list entry (from 0)."""
+
+FilePath = tuple[PathPart, ...]
+
+
+def path_text(path: FilePath) -> str:
+    """Write a path as people point at it: ``("runs", 2, "switches")`` is ``runs[2].switches``."""
+    text = ""
+    for part in path:
+        if isinstance(part, int):
+            text += f"[{part}]"
+        else:
+            text += f".{part}" if text else part
+    return text
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing that is wrong, or doubtful, in a file.
+
+    Attributes:
+        code: stable code such as ``PW101``; ``pitwall check --explain PW101`` tells more.
+        found: what stands there, in words that follow "found".
+        expected: what should stand there, in words that follow "expected".
+        suggestion: the likeliest remedy, as a whole phrase.
+        severity: an error stops the session from being prepared; a warning does not.
+        file: the file as the user would name it; None until the reader of files has filled it in.
+        line, column: counted from 1; None when the finding concerns the file as a whole.
+        path: where in the file.
+        why: why it matters, one sentence.
+    """
+
+    code: str
+    found: str
+    expected: str | None = None
+    suggestion: str | None = None
+    severity: Literal["error", "warning"] = "error"
+    file: str | None = None
+    line: int | None = None
+    column: int | None = None
+    path: FilePath = ()
+    why: str | None = None
+
+    def text(self) -> str:
+        """One line: ``plan_41.yaml:14: runs[2].switches.brake_bais: found ..., expected ...: did you mean ...?``."""
+        head = "" if self.file is None else f"{self.file}:{self.line}: " if self.line else f"{self.file}: "
+        if self.path:
+            head += f"{path_text(self.path)}: "
+        body = self.found if self.expected is None else f"found {self.found}, expected {self.expected}"
+        tail = f": {self.suggestion}" if self.suggestion else ""
+        mark = "warning: " if self.severity == "warning" else ""
+        return f"{head}{mark}{body}{tail}"
+
+    def as_record(self) -> dict[str, object]:
+        """The finding for machines: every field by name, the path both as a list and as text."""
+        return {
+            "code": self.code, "severity": self.severity, "file": self.file, "line": self.line, "column": self.column,
+            "path": list(self.path), "path_text": path_text(self.path), "found": self.found, "expected": self.expected,
+            "suggestion": self.suggestion, "why": self.why, "text": self.text(),
+        }
+
+    def __str__(self) -> str:
+        return self.text()
 
 
 class PitwallError(Exception):
@@ -24,11 +91,13 @@ class UserError(PitwallError):
 
 
 class FileProblem(UserError):
-    """Findings in the user's files; ``findings`` holds one line of text for each."""
+    """Findings in the user's files, all of them at once; plain sentences are taken as findings without a place."""
 
-    def __init__(self, findings: Sequence[str]) -> None:
-        self.findings = tuple(findings)
-        super().__init__("\n".join(self.findings))
+    def __init__(self, findings: Sequence[Finding | str]) -> None:
+        self.findings = tuple(
+            item if isinstance(item, Finding) else Finding(code="PW000", found=item) for item in findings
+        )
+        super().__init__("\n".join(item.text() for item in self.findings))
 
 
 class PayloadError(UserError):

@@ -23,11 +23,11 @@ def _number_to_text(value: object) -> object:
     return value
 
 
-Slug = Annotated[str, BeforeValidator(_number_to_text), StringConstraints(pattern=SLUG_PATTERN)]
+Slug = Annotated[str, StringConstraints(pattern=SLUG_PATTERN), BeforeValidator(_number_to_text)]
 """A session or car id, safe as one MQTT topic level: lower-case letters, digits, hyphen, at most 32."""
 
 Name = Annotated[str, StringConstraints(pattern=NAME_PATTERN)]
 """The name of a procedure, switch or argument: snake_case."""
 
-Label = Annotated[str, BeforeValidator(_number_to_text), StringConstraints(min_length=1, max_length=48)]
+Label = Annotated[str, StringConstraints(min_length=1, max_length=48), BeforeValidator(_number_to_text)]
 """A loop, tyre set, run, group or marshal-sector label as the team writes it."""

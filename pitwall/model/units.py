@@ -35,7 +35,7 @@ def seconds_from_text(value: object) -> object:
 Seconds = Annotated[float, BeforeValidator(seconds_from_text)]
 """A moment in session seconds, may be negative before the green light."""
 
-Duration = Annotated[float, BeforeValidator(seconds_from_text), Field(ge=0)]
+Duration = Annotated[float, Field(ge=0), BeforeValidator(seconds_from_text)]
 """A length of time in seconds, never negative."""
 
 Share = Annotated[float, Field(ge=0, le=1)]
