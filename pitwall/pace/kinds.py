@@ -1,0 +1,55 @@
+"""Which kind of lap is this: judged from the pace against what counts as quick now.
+
+A complete lap is *timed* when it took at most 1.12 times the reference (CarPace.reference) and no slow or red period
+touched it; else it was a *cool-down* lap. Before the line the same is asked of the lap so far, with limits that widen
+near the start, where little of the lap is known (common practice, no source; cool-down laps take 1.22-1.68 times the
+best lap, measured over eight practice sessions).
+"""
+
+from __future__ import annotations
+
+from pitwall.model.plan import LapKind
+from pitwall.pace.laptimes import CarPace
+
+TIMED_AT_MOST = 1.12
+SO_FAR_AT_MOST = 1.10
+LAST_PART_AT_MOST = 1.16
+
+
+def judge_complete(pace: CarPace, lap_time_s: float, end_t: float, disturbed: bool) -> LapKind:
+    """Kind of a lap that ended at the line. ``disturbed``: a slow or red period touched it.
+
+    With nothing to compare to, the first complete lap is compared with the circuit's reference lap, generously.
+    """
+    if disturbed:
+        return "cool"
+    reference = pace.reference(end_t)
+    if reference is None:
+        return "timed" if lap_time_s <= 1.25 * pace.field_pace.reference_s else "cool"
+    return "timed" if lap_time_s <= TIMED_AT_MOST * reference else "cool"
+
+
+def judge_so_far(pace: CarPace, at_loops: dict[str, float], t: float, expected: LapKind, disturbed: bool) -> LapKind:
+    """Kind of a running lap, from the seconds since the line at each loop passed so far.
+
+    Args:
+        pace: the car's pace.
+        at_loops: seconds from the line to each loop passed, by label.
+        t: session second of the last of them.
+        expected: what the plan expects of this lap; kept where the pace does not contradict it.
+        disturbed: a slow or red period touched the lap.
+    """
+    if disturbed:
+        return expected if expected == "in" else "cool"
+    reference = pace.reference(t)
+    passed = sorted((pace.share(loop), seconds) for loop, seconds in at_loops.items() if pace.loops.get(loop, 0) > 0)
+    if reference is None or not passed:
+        return expected
+    share, seconds = passed[-1]
+    before_share, before = passed[-2] if len(passed) > 1 else (0.0, 0.0)
+    whole = seconds / (share * reference)
+    last = (seconds - before) / max((share - before_share) * reference, 1e-6)
+    slow = whole > SO_FAR_AT_MOST or last > LAST_PART_AT_MOST
+    if expected == "in":
+        return "in" if slow or whole > 1.03 else "timed"
+    return "cool" if slow else "timed"

@@ -1,0 +1,157 @@
+"""What a car's next laps will take, and when it reaches a place: learned shares and ratios, plain and robust.
+
+A lap of kind K is expected to take ``quick * ratio[K]``, where *quick* is the median of the car's last three timed laps
+(the field's, scaled by nothing, until the car has one; the circuit's reference lap before that) and the ratio is the
+running median of what this car, else the field, needed for such laps. The first ratios are the medians measured over
+eight practice sessions: out 1.25, cool 1.50, in 1.18 times the best lap.
+
+Within a lap, the share of the lap time at each loop is the median over the car's timed laps, starting from the lap
+map; between loops it is interpolated along the map. The rest of the lap is scaled by the lap so far.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass, field
+from statistics import median
+
+from pitwall.model.plan import LapKind
+
+FIRST_RATIO: dict[LapKind, float] = {"out": 1.25, "timed": 1.0, "cool": 1.50, "in": 1.18, "installation": 1.40}
+RATIO_BOUNDS: dict[LapKind, tuple[float, float]] = {
+    "out": (1.0, 3.0), "timed": (0.9, 1.2), "cool": (1.05, 3.0), "in": (1.0, 3.0), "installation": (1.0, 4.0),
+}  # fmt: skip
+QUICK_MEMORY = 3
+RATIO_MEMORY = 7
+BEST_WINDOW_S = 1200.0
+FIELD_WINDOW_S = 600.0
+FIELD_ALLOWANCE = 1.04
+SCALE_BOUNDS = (0.85, 2.5)
+
+
+@dataclass
+class KindRatios:
+    """Running medians of lap time over quick lap time, by lap kind."""
+
+    seen: dict[LapKind, deque[float]] = field(default_factory=dict)
+
+    def learn(self, kind: LapKind, ratio: float) -> None:
+        """Take one observed ratio, clipped to what such a lap can be (a stop on track is no out-lap)."""
+        low, high = RATIO_BOUNDS[kind]
+        if low <= ratio <= high:
+            self.seen.setdefault(kind, deque(maxlen=RATIO_MEMORY)).append(ratio)
+
+    def ratio(self, kind: LapKind, fallback: KindRatios | None = None) -> float:
+        """The median of what was seen; with fewer than two laps the fallback's, then the first ratio."""
+        mine = self.seen.get(kind)
+        if mine and len(mine) >= 2:
+            return median(mine)
+        if fallback is not None:
+            return fallback.ratio(kind)
+        return median([*mine, FIRST_RATIO[kind]]) if mine else FIRST_RATIO[kind]
+
+
+@dataclass
+class FieldPace:
+    """What all cars together teach: quick laps of the field, and ratios by kind."""
+
+    reference_s: float
+    quick: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=400))
+    ratios: KindRatios = field(default_factory=KindRatios)
+
+    def learn(self, t: float, lap_time_s: float) -> None:
+        """Take a timed lap that ended at ``t``."""
+        self.quick.append((t, lap_time_s))
+
+    def best(self, t: float) -> float | None:
+        """Best lap of the field in the last ten minutes, seconds."""
+        return min((lap for when, lap in self.quick if t - FIELD_WINDOW_S <= when <= t + 1e-6), default=None)
+
+    def usual(self) -> float:
+        """A usual quick lap of the field; the circuit's reference while nobody has done one."""
+        recent = [lap for _, lap in list(self.quick)[-20:]]
+        return median(recent) if recent else self.reference_s
+
+
+@dataclass
+class CarPace:
+    """One car's pace: quick laps, ratios, and its share of the lap at each loop (0..1 of the lap time)."""
+
+    loops: dict[str, float]
+    field_pace: FieldPace
+    quick: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=60))
+    ratios: KindRatios = field(default_factory=KindRatios)
+    shares: dict[str, deque[float]] = field(default_factory=dict)
+    best_s: float | None = None
+
+    def quick_s(self) -> float:
+        """The lap time that a timed lap of this car is expected to take, seconds."""
+        recent = [lap for _, lap in list(self.quick)[-QUICK_MEMORY:]]
+        return median(recent) if recent else self.field_pace.usual()
+
+    def reference(self, t: float) -> float | None:
+        """What counts as quick now: the smaller of the car's best within 20 min and 1.04 times the field's within 10."""
+        mine = min((lap for when, lap in self.quick if when >= t - BEST_WINDOW_S), default=None)
+        others = self.field_pace.best(t)
+        known = [value for value in (mine, others * FIELD_ALLOWANCE if others else None) if value is not None]
+        return min(known, default=None)
+
+    def lap_s(self, kind: LapKind) -> float:
+        """Expected time of a whole lap of this kind, seconds."""
+        return self.quick_s() * self.ratios.ratio(kind, self.field_pace.ratios)
+
+    def share(self, loop: str) -> float:
+        """Share of a timed lap's time at a loop."""
+        seen = self.shares.get(loop)
+        return median(seen) if seen and len(seen) >= 2 else self.loops[loop]
+
+    def learn_lap(self, kind: LapKind, lap_time_s: float, end_t: float, at_loops: dict[str, float]) -> None:
+        """Take a finished lap. ``at_loops``: seconds from the start of the lap, by loop label."""
+        if kind == "timed":
+            self.quick.append((end_t, lap_time_s))
+            self.field_pace.learn(end_t, lap_time_s)
+            self.best_s = lap_time_s if self.best_s is None else min(self.best_s, lap_time_s)
+            for loop, seconds in at_loops.items():
+                if loop in self.loops and 0 < seconds < lap_time_s:
+                    self.shares.setdefault(loop, deque(maxlen=9)).append(seconds / lap_time_s)
+            return
+        if self.quick or self.field_pace.quick:
+            ratio = lap_time_s / self.quick_s()
+            self.ratios.learn(kind, ratio)
+            self.field_pace.ratios.learn(kind, ratio)
+
+    def bend(self, phase: float) -> float:
+        """Map a phase of the lap map to this car's learned share of the lap time (piecewise linear through its loops)."""
+        before_map, before_mine = 0.0, 0.0
+        for loop in sorted(self.loops, key=lambda name: self.loops[name]):
+            at_map = self.loops[loop]
+            if at_map <= 0.0:
+                continue
+            at_mine = self.share(loop)
+            if phase <= at_map:
+                return before_mine + (at_mine - before_mine) * (phase - before_map) / (at_map - before_map)
+            before_map, before_mine = at_map, at_mine
+        return before_mine + (1.0 - before_mine) * (phase - before_map) / max(1.0 - before_map, 1e-9)
+
+    def arrival(self, phase: float, kind: LapKind, start_t: float, start_phase: float,
+                seen_t: float, seen_phase: float) -> float:
+        """Session second at which the car reaches ``phase`` (0..1, may be 1.0 for the line) on the lap it is on.
+
+        Args:
+            phase: where, as a phase of the lap map.
+            kind: what kind of lap this is believed to be.
+            start_t: when the lap began (line or pit exit).
+            start_phase: where it began (0 for the line).
+            seen_t: when the car was last seen on this lap (``start_t`` if not since).
+            seen_phase: where that was.
+        """
+        whole = self.lap_s(kind)
+        target, seen, start = self.bend(phase), self.bend(seen_phase), self.bend(start_phase)
+        span = 1.0 - start
+        expected_so_far = whole * (seen - start) / max(span, 1e-6) if kind in ("out", "installation") else whole * (seen - start)
+        rate = whole / max(span, 1e-6) if kind in ("out", "installation") else whole
+        scale = 1.0
+        if expected_so_far > 1.0:
+            low, high = SCALE_BOUNDS
+            scale = min(max((seen_t - start_t) / expected_so_far, low), high)
+        return seen_t + rate * (target - seen) * scale

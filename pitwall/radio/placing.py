@@ -1,0 +1,51 @@
+"""Where in the lap a call is spoken: a window that ends early enough for the driver to act.
+
+On a circuit with geometry the call goes into the last listening stretch (not under braking, not in a loaded corner) in
+which it can be finished before the driver must act. On a timing-only circuit the stretches are unknown: the deadline
+alone decides.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class SayWindow:
+    """When the call may be begun: from ``from_s``, at the latest ``by_s`` (session seconds)."""
+
+    from_s: float
+    by_s: float
+    in_listening: bool | None
+
+
+def latest_start(act_at_s: float, spoken_s: float, reaction_s: float) -> float:
+    """The last moment to begin speaking so that the driver can still act at ``act_at_s``."""
+    return act_at_s - reaction_s - spoken_s
+
+
+def place_call(act_at_s: float, spoken_s: float, reaction_s: float, stretches: Iterable[tuple[float, float]] | None,
+               earliest_s: float, window_s: float) -> SayWindow:
+    """Choose the window for one call.
+
+    Args:
+        act_at_s: when the driver must act.
+        spoken_s: length of the call.
+        reaction_s: time from the end of the call to the action.
+        stretches: listening stretches as (from, to) in session seconds, or None where unknown.
+        earliest_s: never begin before (start of the lap on which it makes sense).
+        window_s: length of the window where no stretch limits it.
+    """
+    deadline = latest_start(act_at_s, spoken_s, reaction_s)
+    if stretches is not None:
+        fitting = [
+            (max(start, earliest_s), min(end - spoken_s, deadline))
+            for start, end in stretches
+            if end - spoken_s >= start and max(start, earliest_s) <= min(end - spoken_s, deadline)
+        ]
+        if fitting:
+            start, by = max(fitting, key=lambda window: (window[1], window[0]))
+            return SayWindow(max(start, by - window_s), by, True)
+    start = max(min(earliest_s, deadline), deadline - window_s)
+    return SayWindow(start, deadline, None if stretches is None else False)
