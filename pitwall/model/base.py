@@ -16,18 +16,18 @@ class Frozen(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, populate_by_name=True)
 
 
-def _number_to_text(value: object) -> object:
-    # YAML reads `car: 41` as a number; the wire and the topics want text.
+def number_to_text(value: object) -> object:
+    """Read a whole number as text: YAML reads ``car: 41`` as a number; the wire and the topics want text."""
     if isinstance(value, int) and not isinstance(value, bool):
         return str(value)
     return value
 
 
-Slug = Annotated[str, StringConstraints(pattern=SLUG_PATTERN), BeforeValidator(_number_to_text)]
+Slug = Annotated[str, StringConstraints(pattern=SLUG_PATTERN), BeforeValidator(number_to_text)]
 """A session or car id, safe as one MQTT topic level: lower-case letters, digits, hyphen, at most 32."""
 
 Name = Annotated[str, StringConstraints(pattern=NAME_PATTERN)]
 """The name of a procedure, switch or argument: snake_case."""
 
-Label = Annotated[str, StringConstraints(min_length=1, max_length=48), BeforeValidator(_number_to_text)]
+Label = Annotated[str, StringConstraints(min_length=1, max_length=48), BeforeValidator(number_to_text)]
 """A loop, tyre set, run, group or marshal-sector label as the team writes it."""

@@ -24,7 +24,8 @@ CallClass = Literal["session", "safety", "box", "stop", "release", "brief", "swi
 Scalar = str | int | float | bool
 MAX_LAPS = 400
 
-_PART = re.compile(r"^(?:(\d{1,3})\s*(?:x\s*)?)?(out-in|out|timed|cool|in|installation)(?:\s+laps?)?$")
+LAPS_PART = r"(?:(\d{1,3})\s*(?:x\s*)?)?(out-in|out|timed|cool|in|installation)(?:\s+laps?)?"
+_PART = re.compile(f"^{LAPS_PART}$", re.ASCII)
 
 
 def parse_laps(text: str) -> tuple[LapKind, ...]:
@@ -76,27 +77,33 @@ def write_laps(kinds: tuple[LapKind, ...]) -> str:
     return ", ".join(f"{count} {kind}" if kind == "timed" or count > 1 else kind for kind, count in parts)
 
 
-def _laps_from_file(value: object) -> object:
+def laps_from_file(value: object) -> object:
+    """Read what people write for ``laps``: the shorthand, or a list of kinds and ``{kind: ..., times: ...}``.
+
+    Raises:
+        ValueError: in words, when neither can be made of it.
+    """
     if isinstance(value, str):
         return parse_laps(value)
-    if isinstance(value, list | tuple):
-        kinds: list[Any] = []
-        for entry in value:
-            if isinstance(entry, dict):
-                unknown = sorted(set(entry) - {"kind", "times"})
-                if unknown or "kind" not in entry:
-                    raise ValueError("each lap is {kind: out|timed|cool|in, times: n}")
-                times = entry.get("times", 1)
-                if not isinstance(times, int) or not 1 <= times <= MAX_LAPS:
-                    raise ValueError(f"times must be a whole number from 1 to {MAX_LAPS}")
-                kinds.extend([entry["kind"]] * times)
-            else:
-                kinds.append(entry)
-        return tuple(kinds)
-    return value
+    if not isinstance(value, list | tuple):
+        return value
+    kinds: list[Any] = []
+    for entry in value:
+        if isinstance(entry, dict):
+            times = entry.get("times", 1)
+            if "kind" not in entry or not {"kind", "times"}.issuperset(entry):
+                raise ValueError("each lap is {kind: out|timed|cool|in, times: n}")
+            if type(times) is not int or not 1 <= times <= MAX_LAPS:
+                raise ValueError(f"times must be a whole number from 1 to {MAX_LAPS}")
+            kinds.extend([entry["kind"]] * times)
+        else:
+            kinds.append(entry)
+        if len(kinds) > MAX_LAPS:
+            raise ValueError(f"a run has at most {MAX_LAPS} laps")
+    return tuple(kinds)
 
 
-Laps = Annotated[tuple[LapKind, ...], BeforeValidator(_laps_from_file)]
+Laps = Annotated[tuple[LapKind, ...], BeforeValidator(laps_from_file)]
 
 
 class LapChoice(Frozen):
@@ -106,33 +113,39 @@ class LapChoice(Frozen):
     numbers: tuple[int, ...] = ()
 
 
-def _lap_choices(value: object) -> object:
-    """``out`` | ``[out, in]`` | ``{timed: 2}`` | ``{timed: [1, 3]}`` become a tuple of LapChoice."""
+def lap_choices(value: object) -> object:
+    """``out`` | ``[out, in]`` | ``{timed: 2}`` | ``{timed: [1, 3]}`` become a list of LapChoice.
+
+    Raises:
+        ValueError: when the numbers of a kind are no numbers.
+    """
     if isinstance(value, str):
         return ({"kind": value},)
-    if isinstance(value, dict) and "kind" not in value:
-        found = []
-        for kind, numbers in value.items():
-            if isinstance(numbers, int) and not isinstance(numbers, bool):
-                numbers = [numbers]
-            if not isinstance(numbers, list | tuple) or not all(type(n) is int and n >= 1 for n in numbers):
-                raise ValueError(f"which {kind} laps? expected a number or a list, such as {{{kind}: [1, 3]}}")
-            found.append({"kind": kind, "numbers": tuple(numbers)})
-        return tuple(found)
+    if isinstance(value, dict):
+        if "kind" in value:
+            return (value,)
+        return tuple({"kind": kind, "numbers": _lap_numbers(kind, numbers)} for kind, numbers in value.items())
     if isinstance(value, list | tuple):
         merged: list[Any] = []
         for entry in value:
-            made = _lap_choices(entry) if isinstance(entry, str | dict) else entry
+            made = lap_choices(entry) if isinstance(entry, str | dict) else entry
             merged.extend(made if isinstance(made, tuple) else [made])
         return tuple(merged)
     return value
+
+
+def _lap_numbers(kind: object, numbers: object) -> tuple[int, ...]:
+    listed = numbers if isinstance(numbers, list | tuple) else [numbers]
+    if not listed or not all(type(n) is int and 1 <= n <= MAX_LAPS for n in listed):
+        raise ValueError(f"which {kind} laps? expected a number or a list, such as {{{kind}: [1, 3]}}")
+    return tuple(listed)
 
 
 class Item(Frozen):
     """One scripted item: a procedure of the library with arguments, on certain laps, perhaps at a place."""
 
     do: Name
-    on: Annotated[tuple[LapChoice, ...], BeforeValidator(_lap_choices)] = ()
+    on: Annotated[tuple[LapChoice, ...], BeforeValidator(lap_choices)] = ()
     after: str | None = None
     at: str | None = None
     arguments: dict[str, Scalar] = Field(default_factory=dict, alias="with")
@@ -178,7 +191,12 @@ class ThreePoint(Frozen):
         return self
 
 
-def _three(value: object) -> object:
+def three_points(value: object) -> object:
+    """Read ``[240, 360, 600]``, or one number for all three.
+
+    Raises:
+        ValueError: when a list has not three entries.
+    """
     if isinstance(value, int | float) and not isinstance(value, bool):
         value = [value, value, value]
     if isinstance(value, list | tuple):
@@ -188,7 +206,7 @@ def _three(value: object) -> object:
     return value
 
 
-Estimate = Annotated[ThreePoint, BeforeValidator(_three)]
+Estimate = Annotated[ThreePoint, BeforeValidator(three_points)]
 
 
 class Run(Frozen):
