@@ -1,0 +1,64 @@
+"""Settings of the machine, not of the event: read from the environment, prefix ``PITWALL_``.
+
+What belongs to the event (lead times, forecast) stands in the event's own settings file in ``config/``.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import sys
+from pathlib import Path
+from typing import Literal
+
+from pydantic import Field, ValidationError
+from pydantic_settings import BaseSettings, SettingsConfigDict
+
+from pitwall.errors import UserError
+
+
+class Settings(BaseSettings):
+    """One machine's settings; every command-line option wins over them."""
+
+    model_config = SettingsConfigDict(env_prefix="PITWALL_", frozen=True, extra="ignore")
+
+    log_format: Literal["json", "console"] | None = None
+    log_level: Literal["debug", "info", "warning", "error"] = "warning"
+    broker: str = Field(default="embedded", description="embedded, or an address such as mqtt://192.168.1.5:1883")
+    port: int = Field(default=1883, ge=0, le=65_535, description="of the embedded broker in serve; 0: any free one")
+    state_dir: Path | None = Field(default=None, description="where journals are kept")
+
+
+def load_settings() -> Settings:
+    """Read the environment.
+
+    Raises:
+        UserError: naming each variable that cannot be used and what was expected.
+    """
+    try:
+        return Settings()
+    except ValidationError as error:
+        lines = [
+            f"environment variable PITWALL_{'_'.join(str(part) for part in item['loc']).upper()}: "
+            f"{item['msg']} (found {item['input']!r})"
+            for item in error.errors()
+        ]
+        raise UserError("\n".join(lines)) from error
+
+
+def state_folder(settings: Settings) -> Path:
+    """Where journals live: the setting, else ``$XDG_STATE_HOME/pitwall``, else ``~/.local/state/pitwall``."""
+    if settings.state_dir is not None:
+        return settings.state_dir.expanduser()
+    if sys.platform == "win32":
+        return Path(os.environ.get("LOCALAPPDATA", str(Path.home() / "AppData" / "Local"))) / "pitwall"
+    base = os.environ.get("XDG_STATE_HOME")
+    # The XDG rules say that a relative path there is to be ignored.
+    root = Path(base) if base and Path(base).is_absolute() else Path.home() / ".local" / "state"
+    return root / "pitwall"
+
+
+def journal_file(settings: Settings, event: str, session: str) -> Path:
+    """The journal of one session of one event."""
+    folder = re.sub(r"[^a-z0-9]+", "-", event.lower()).strip("-") or "event"
+    return state_folder(settings) / folder / f"{session}.sqlite"

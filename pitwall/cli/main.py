@@ -1,0 +1,121 @@
+"""The ``pitwall`` command: one table of commands, each in a module that is imported only when it is asked for.
+
+Exit codes: 0 all is well, 1 problems were found, 2 the command was given wrongly, 130 broken off from the keyboard.
+A command module offers ``HELP``, ``EXAMPLE``, ``add_parser(subparsers)`` and ``run(args) -> int``.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+from types import ModuleType
+
+from pitwall import __version__
+from pitwall.errors import FileProblem, PayloadError, PitwallError, UserError
+
+COMMANDS: dict[str, tuple[str, str]] = {
+    "check": ("pitwall.cli.check", "judge a run plan or a whole event before the session"),
+    "rehearse": ("pitwall.cli.rehearse", "run a session against a simulated world"),
+    "serve": ("pitwall.cli.serve", "run the daemon beside live timing"),
+    "replay": ("pitwall.cli.replay", "publish a recorded session onto the bus"),
+    "watch": ("pitwall.cli.watch", "show prompts, clock and alerts in the terminal"),
+    "schema": ("pitwall.cli.schema", "print the schema of a file or of the wire"),
+}
+"""Command -> (module, help line). The help line stands here too so that ``--help`` imports none of the modules."""
+
+FOUND_PROBLEMS, BAD_USAGE, BROKEN_OFF = 1, 2, 130
+
+EPILOG = (
+    "example: pitwall rehearse practice_hour.yaml\n"
+    "pitwall advises a person. Officials' signals and the event's regulations come first."
+)
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; returns the exit code.
+
+    Args:
+        argv: the arguments after the program's name; the process's own when left out.
+    """
+    arguments = list(sys.argv[1:] if argv is None else argv)
+    try:
+        code = _dispatch(arguments)
+        sys.stdout.flush()
+    except PitwallError as error:
+        print(f"pitwall: {error}", file=sys.stderr)
+        return _exit_code(error)
+    except KeyboardInterrupt:
+        print("pitwall: broken off", file=sys.stderr)
+        return BROKEN_OFF
+    except BrokenPipeError:
+        # The reader went away (`| head`). Point stdout elsewhere or the interpreter complains while it exits.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return FOUND_PROBLEMS
+    return code
+
+
+def build_parser(command: str | None) -> tuple[argparse.ArgumentParser, ModuleType | None]:
+    """The argument parser with the full options of ``command`` and the bare names of all others.
+
+    Args:
+        command: the command asked for, or None: then no command module is imported.
+    """
+    parser = argparse.ArgumentParser(
+        prog="pitwall",
+        description="Session clock and radio-call scheduler for the race engineer on the pit wall.",
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"pitwall {__version__}")
+    subparsers = parser.add_subparsers(dest="command", metavar="COMMAND", title="commands")
+    module: ModuleType | None = None
+    for name, (path, help_line) in COMMANDS.items():
+        if name == command:
+            module = import_module(path)
+            module.add_parser(subparsers)
+            _complete(subparsers.choices[name], module)
+        else:
+            subparsers.add_parser(name, help=help_line)
+    return parser, module
+
+
+def _dispatch(arguments: list[str]) -> int:
+    command = next((word for word in arguments if not word.startswith("-")), None)
+    parser, module = build_parser(command)
+    args = parser.parse_args(arguments)
+    if module is None:
+        parser.print_help(sys.stderr)
+        return BAD_USAGE
+    _set_up_logs(args)
+    code = module.run(args)
+    assert isinstance(code, int)
+    return code
+
+
+def _complete(parser: argparse.ArgumentParser, module: ModuleType) -> None:
+    """Give a command what all commands share: the log options, and its example at the foot of ``--help``."""
+    logs = parser.add_argument_group("logs (to standard error)")
+    logs.add_argument("--log-format", choices=("json", "console"), help="default: console on a terminal, else json")
+    logs.add_argument("--log-level", choices=("debug", "info", "warning", "error"), help="default: warning")
+    if parser.epilog is None:
+        parser.epilog = f"example: {module.EXAMPLE}"
+    if parser.description is None:
+        parser.description = module.HELP
+    parser.formatter_class = argparse.RawDescriptionHelpFormatter
+
+
+def _set_up_logs(args: argparse.Namespace) -> None:
+    from pitwall.app.logs import set_up_logs
+    from pitwall.app.settings import load_settings
+
+    settings = load_settings()
+    set_up_logs(format_=args.log_format or settings.log_format, level=args.log_level or settings.log_level)
+
+
+def _exit_code(error: PitwallError) -> int:
+    # Files and messages with faults in them are what a command found; any other user error is a wrong command.
+    wrong_usage = isinstance(error, UserError) and not isinstance(error, FileProblem | PayloadError)
+    return BAD_USAGE if wrong_usage else FOUND_PROBLEMS

@@ -1,0 +1,98 @@
+"""What a terminal knows of one session: the last word on each thing the daemon publishes. Pure; no clock, no bus."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from pitwall.model.outputs import (
+    Alert,
+    Answered,
+    ClockState,
+    DeskState,
+    FieldState,
+    ForecastState,
+    Health,
+    HeldBack,
+    LapJudged,
+    PlanState,
+    Prompt,
+    Refused,
+)
+
+Message = (
+    Prompt | DeskState | PlanState | Alert | HeldBack | ClockState | ForecastState | FieldState | LapJudged | Refused
+    | Answered | Health
+)
+
+OPEN = ("planned", "shown", "due", "late", "said")
+"""States in which the engineer may still have something to do with a prompt."""
+
+ENDED_SHOWN_FOR_S = 20.0
+NOTES_KEPT = 3
+
+
+@dataclass
+class Board:
+    """The state of one session as seen from a terminal; feed it with :meth:`take`."""
+
+    clock: ClockState | None = None
+    health: Health | None = None
+    desks: dict[str, DeskState] = field(default_factory=dict)
+    forecasts: dict[str, ForecastState] = field(default_factory=dict)
+    alerts: dict[str, Alert] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
+    _prompts: dict[str, Prompt] = field(default_factory=dict)
+
+    def take(self, message: Message) -> None:
+        """Note one message; an older revision of a prompt than the one known changes nothing."""
+        match message:
+            case Prompt():
+                self._take_prompt(message)
+            case DeskState():
+                self.desks[message.car] = message
+                for prompt in message.prompts:
+                    self._take_prompt(prompt)
+            case Alert():
+                if message.active or not message.acknowledged:
+                    self.alerts[message.id] = message
+                if not message.active:
+                    self.alerts.pop(message.id, None)
+            case ClockState():
+                self.clock = message
+            case Health():
+                self.health = message
+            case ForecastState():
+                self.forecasts[message.car] = message
+            case Refused():
+                self._note(f"refused: {message.reason}")
+            case Answered():
+                self._note(f"car {message.car}: {message.effect}")
+            case _:
+                pass  # plans, laps and the field are for bigger screens
+
+    def clear_alert(self, alert_id: str) -> None:
+        """The retained alert was cleared with an empty message: it is over."""
+        self.alerts.pop(alert_id, None)
+
+    def cars(self) -> tuple[str, ...]:
+        """The team's cars, in order."""
+        known = set(self.desks) | {prompt.car for prompt in self._prompts.values()}
+        return tuple(sorted(known, key=lambda car: (len(car), car)))
+
+    def prompts(self, car: str, now: float) -> tuple[Prompt, ...]:
+        """The prompts of one car: open ones by the moment they must be said, then what ended a moment ago."""
+        mine = [prompt for prompt in self._prompts.values() if prompt.car == car]
+        waiting = [prompt for prompt in mine if prompt.state in OPEN and prompt.state != "planned"]
+        ended = [p for p in mine if p.state not in OPEN and now - p.t <= ENDED_SHOWN_FOR_S]
+        # A said call waits for the driver, not for the engineer: below those that are still to be said.
+        waiting.sort(key=lambda prompt: (prompt.state == "said", prompt.say_by_s, -prompt.priority, prompt.call))
+        ended.sort(key=lambda prompt: (-prompt.t, prompt.call))
+        return (*waiting, *ended)
+
+    def _take_prompt(self, prompt: Prompt) -> None:
+        known = self._prompts.get(prompt.call)
+        if known is None or prompt.revision >= known.revision:
+            self._prompts[prompt.call] = prompt
+
+    def _note(self, text: str) -> None:
+        self.notes = [*self.notes[-(NOTES_KEPT - 1) :], text]

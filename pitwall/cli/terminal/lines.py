@@ -1,0 +1,89 @@
+"""The plain line log: one line when something changes that an engineer would act on or look back for."""
+
+from __future__ import annotations
+
+from pitwall.cli.terminal.board import Message
+from pitwall.cli.terminal.words import STATE_WORDS, STATUS_WORDS, alert_line
+from pitwall.model.outputs import Alert, Answered, ClockState, ForecastState, Health, Prompt, Refused
+from pitwall.model.units import clock_text
+
+QUIET_STATES = ("planned", "done")
+
+
+class LineLog:
+    """Turns messages into lines; remembers just enough not to say a thing twice."""
+
+    def __init__(self) -> None:
+        self._revision: dict[str, int] = {}
+        self._alerts: dict[str, tuple[bool, bool]] = {}
+        self._status: tuple[str, str, bool] | None = None
+        self._health: str | None = None
+        self._chance: dict[str, int] = {}
+
+    def lines(self, message: Message) -> tuple[str, ...]:
+        """What to print for this message; often nothing."""
+        text: str | None = None
+        match message:
+            case Prompt():
+                text = self._prompt(message)
+            case Alert():
+                text = self._alert(message)
+            case ClockState():
+                text = self._clock(message)
+            case Health() if message.state != self._health:
+                self._health = message.state
+                text = f"pitwall {message.version} {message.state}"
+            case ForecastState():
+                text = self._forecast(message)
+            case Refused():
+                text = f"refused: {message.reason}"
+            case Answered():
+                text = f"{'car ' + message.car:<8}{message.effect}"
+            case _:
+                pass
+        return (f"{clock_text(message.t):>8}  {text}",) if text else ()
+
+    def alert_over(self, alert_id: str) -> None:
+        """The alert was cleared: if it comes back it is told again."""
+        self._alerts.pop(alert_id, None)
+
+    def _prompt(self, prompt: Prompt) -> str | None:
+        if self._revision.get(prompt.call, -1) >= prompt.revision:
+            return None
+        self._revision[prompt.call] = prompt.revision
+        if prompt.state in QUIET_STATES:
+            return None
+        word = STATE_WORDS[prompt.state]
+        why = f"  ({prompt.reason})" if prompt.reason else ""
+        if prompt.state == "due":
+            why += f"  by {clock_text(prompt.say_by_s)}"
+            if prompt.caution:
+                why += f"  caution: {prompt.caution}"
+        text = prompt.text if prompt.state in ("shown", "due") else prompt.short
+        return f"{'car ' + prompt.car:<8}{word:<12}{prompt.kind:<10}{text}{why}"
+
+    def _alert(self, alert: Alert) -> str | None:
+        now = (alert.active, alert.acknowledged)
+        if self._alerts.get(alert.id) == now:
+            return None
+        self._alerts[alert.id] = now
+        return f"ALERT   {alert_line(alert)}" if alert.active else f"ALERT   over: {alert.text}"
+
+    def _clock(self, clock: ClockState) -> str | None:
+        now = (clock.status, clock.pit_exit, clock.running)
+        if now == self._status:
+            return None
+        self._status = now
+        running = "" if clock.running else ", clock stopped"
+        return (
+            f"SESSION {STATUS_WORDS[clock.status]}, {clock_text(clock.remaining_s)} left{running}, "
+            f"pit exit {clock.pit_exit}"
+        )
+
+    def _forecast(self, forecast: ForecastState) -> str | None:
+        # Tenths: a forecast wobbles by a percent or two each time and is news to nobody.
+        tenths = round(forecast.outlook.musts_chance * 10)
+        if self._chance.get(forecast.car) == tenths:
+            return None
+        self._chance[forecast.car] = tenths
+        return f"{'car ' + forecast.car:<8}{'forecast':<12}the musts fit with {forecast.outlook.musts_chance:.0%}"

@@ -1,0 +1,125 @@
+"""Draws a :class:`Board` for a terminal of 80 by 24 or larger.
+
+Calm by design: nothing flashes, one line per prompt, the line to act on carries a mark and a word. Colour repeats
+what the words say and may be missing.
+"""
+
+from __future__ import annotations
+
+from rich.console import Group, RenderableType
+from rich.rule import Rule
+from rich.table import Table
+from rich.text import Text
+
+from pitwall.cli.terminal.board import Board
+from pitwall.cli.terminal.words import STATE_WORDS, alert_line, clock_line, lap_text, time_left
+from pitwall.model.outputs import DeskState, Prompt
+from pitwall.model.units import clock_text
+
+KEYS_HELP = "s said  x skip  d defer  r repeat  c confirm  m quiet  a acknowledge  tab car  up/down  q leave"
+
+STATE_STYLES = {"due": "bold", "late": "bold", "shown": "", "said": "dim"}
+STATUS_STYLES = {"green": "green", "yellow": "yellow", "slow": "yellow", "red": "red", "finished": "bold"}
+
+FIXED_LINES = 9
+MOST_ALERTS = 4
+STALE_AFTER_S = 5.0
+
+
+def paint(board: Board, now: float, car: str | None, chosen: int, size: tuple[int, int], silent_s: float) -> RenderableType:
+    """One picture of the session.
+
+    Args:
+        board: what is known.
+        now: session seconds.
+        car: the car whose prompts are shown, or None before any is known.
+        chosen: which of its prompts the keys act on, counted from the top.
+        size: columns and lines of the terminal.
+        silent_s: real seconds since anything came from the daemon.
+    """
+    width, height = size
+    alerts = sorted(board.alerts.values(), key=lambda alert: (alert.acknowledged, alert.since_s, alert.id))
+    shown_alerts = alerts[:MOST_ALERTS]
+    room = max(height - FIXED_LINES - len(board.cars()) - len(shown_alerts) - len(board.notes), 3)
+    parts: list[RenderableType] = [_head(board, now, silent_s), Rule(style="dim", characters="-")]
+    parts += [_car_line(board.desks.get(name), name, name == car, board) for name in board.cars()]
+    parts += [Rule(style="dim", characters="-"), _prompts(board, now, car, chosen, room, width)]
+    parts.append(Rule("alerts" if alerts else "no alerts", style="dim", characters="-", align="left"))
+    parts += [Text(f"! {alert_line(alert)}", overflow="ellipsis", no_wrap=True) for alert in shown_alerts]
+    if len(alerts) > len(shown_alerts):
+        parts.append(Text(f"  and {len(alerts) - len(shown_alerts)} more"))
+    parts += [Text(f"  {note}", style="dim", overflow="ellipsis", no_wrap=True) for note in board.notes]
+    parts.append(Text(KEYS_HELP, style="dim", overflow="ellipsis", no_wrap=True))
+    return Group(*parts)
+
+
+def _head(board: Board, now: float, silent_s: float) -> RenderableType:
+    clock = board.clock
+    left = Text(clock_line(clock, now), style=STATUS_STYLES.get(clock.status, "") if clock else "")
+    grid = Table.grid(expand=True)
+    grid.add_column()
+    grid.add_column(justify="right")
+    grid.add_row(left, Text(_link_words(board, silent_s)))
+    return grid
+
+
+def _link_words(board: Board, silent_s: float) -> str:
+    if board.health is None:
+        return "waiting for the daemon"
+    if board.health.state == "offline":
+        return "DAEMON OFFLINE"
+    if silent_s > STALE_AFTER_S:
+        return f"STALE: nothing heard for {silent_s:.0f} s"
+    age = board.health.feed_age_s
+    return "online" if age is None or age < 15 else f"online, feed silent {clock_text(age)}"
+
+
+def _car_line(desk: DeskState | None, car: str, chosen: bool, board: Board) -> Text:
+    mark = ">" if chosen else " "
+    if desk is None:
+        return Text(f"{mark} car {car}")
+    parts = [f"{mark} car {car:<4}{desk.state.replace('_', ' '):<9}", f"lap {desk.lap_number}"]
+    if desk.run:
+        parts.append(f"run {desk.run}{' ' + desk.lap_of_run if desk.lap_of_run else ''}")
+    parts.append(f"last {lap_text(desk.last_lap_s)} best {lap_text(desk.best_lap_s)}")
+    if desk.flag_margin_s is not None:
+        parts.append(f"flag {'+' if desk.flag_margin_s >= 0 else '-'}{clock_text(abs(desk.flag_margin_s))}")
+    forecast = board.forecasts.get(car)
+    if forecast is not None:
+        parts.append(f"musts fit {forecast.outlook.musts_chance:.0%}")
+    if desk.quiet:
+        parts.append("QUIET")
+    if desk.kept_in:
+        parts.append("KEPT IN")
+    return Text("  ".join(parts), style="bold" if chosen else "", overflow="ellipsis", no_wrap=True)
+
+
+def _prompts(board: Board, now: float, car: str | None, chosen: int, room: int, width: int) -> RenderableType:
+    table = Table(box=None, padding=(0, 1, 0, 0), expand=True, show_header=True, header_style="dim")
+    table.add_column("", width=1)
+    table.add_column("call", width=9)
+    table.add_column("say", ratio=1, overflow="ellipsis", no_wrap=True)
+    table.add_column("time", width=12, justify="right")
+    table.add_column("state", width=11)
+    prompts = board.prompts(car, now) if car else ()
+    for index, prompt in enumerate(prompts[: room - 1]):
+        table.add_row(
+            ">" if index == chosen else "",
+            prompt.kind.upper(),
+            _say(prompt, width),
+            time_left(prompt, now),
+            STATE_WORDS[prompt.state],
+            style=STATE_STYLES.get(prompt.state, "dim"),
+        )
+    if not prompts:
+        table.add_row("", "", "nothing to say", "", "", style="dim")
+    for _ in range(room - 1 - max(len(prompts), 1)):
+        table.add_row("", "", "", "", "")
+    return table
+
+
+def _say(prompt: Prompt, width: int) -> str:
+    """The full text where it fits, else the short one; a reason or caution after it."""
+    text = prompt.text if len(prompt.text) <= width - 40 else prompt.short
+    extra = prompt.reason or prompt.caution
+    return f"{text}  ({extra})" if extra else text

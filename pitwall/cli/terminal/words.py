@@ -1,0 +1,70 @@
+"""The words that a terminal uses for states and times: the meaning is always in the word, never in a colour alone."""
+
+from __future__ import annotations
+
+from pitwall.model.outputs import Alert, ClockState, Prompt
+from pitwall.model.units import clock_text
+
+STATE_WORDS = {
+    "planned": "planned",
+    "shown": "coming",
+    "due": "SAY NOW",
+    "said": "said",
+    "unconfirmed": "unconfirmed",
+    "late": "LATE",
+    "missed": "missed",
+    "skipped": "skipped",
+    "withdrawn": "withdrawn",
+    "done": "done",
+}
+
+STATUS_WORDS = {
+    "waiting": "WAITING",
+    "green": "GREEN",
+    "yellow": "YELLOW",
+    "slow": "SLOW",
+    "red": "RED",
+    "finished": "CHEQUERED",
+    "closed": "CLOSED",
+}
+
+
+def time_left(prompt: Prompt, now: float) -> str:
+    """How long until a prompt may be said (``in 0:12``), or how long it may still be said (``0:08 left``)."""
+    if prompt.state == "shown" and prompt.say_from_s > now:
+        return f"in {clock_text(prompt.say_from_s - now)}"
+    if prompt.state in ("shown", "due"):
+        return f"{clock_text(max(prompt.say_by_s - now, 0))} left"
+    if prompt.state in ("said", "late") and prompt.act_at_s is not None and prompt.act_at_s > now:
+        return f"act in {clock_text(prompt.act_at_s - now)}"
+    return ""
+
+
+def clock_line(clock: ClockState | None, now: float) -> str:
+    """Status and time left; a stopped clock says so, and so does a closed pit exit."""
+    if clock is None:
+        return "no clock yet"
+    remaining = clock.remaining_s - (now - clock.t if clock.running else 0.0)
+    parts = [STATUS_WORDS[clock.status], f"{clock_text(max(remaining, 0.0))} left"]
+    if not clock.running:
+        parts.append("clock stopped")
+    if clock.yellow_sectors:
+        parts.append(f"yellow in {', '.join(clock.yellow_sectors)}")
+    if clock.pit_exit == "closed":
+        parts.append("pit exit closed")
+    return "  ".join(parts)
+
+
+def alert_line(alert: Alert) -> str:
+    """One alert in a line: priority, car, text, and whether somebody took note."""
+    car = f"car {alert.car}: " if alert.car else ""
+    noted = " (acknowledged)" if alert.acknowledged else ""
+    return f"{alert.priority.upper():<6} {car}{alert.text}{noted}"
+
+
+def lap_text(seconds: float | None) -> str:
+    """A lap time as the trade writes it: ``1:29.345``; a dash when there is none."""
+    if seconds is None:
+        return "-"
+    minutes, rest = divmod(round(seconds, 3), 60)
+    return f"{int(minutes)}:{rest:06.3f}"
