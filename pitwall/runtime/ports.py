@@ -33,6 +33,9 @@ class Clock(Protocol):
     def anchor(self, t: float, rate: float = 1.0) -> None:
         """Say that it is session second ``t`` now and that time runs at ``rate``; armed wake-ups are re-timed."""
 
+    def wall_s(self) -> float | None:
+        """Unix seconds, for the journal only (a restart measures its gap with it); None in virtual time."""
+
     def call_at(self, t: float, action: Callable[[], None]) -> Wakeup:
         """Call ``action`` once ``now() >= t``, never earlier. Equal times run in the order in which they were armed."""
 
