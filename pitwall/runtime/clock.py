@@ -57,7 +57,8 @@ class StepWatch:
     """Notices that the wall clock was set, or that the machine slept.
 
     The wall clock and the monotonic clock advance together; the monotonic one stands still in a suspend and is never
-    set. So a difference that grew by more than ``tolerance_s`` between two looks is a step of the wall clock or a suspend.
+    set. So a difference that grew by more than ``tolerance_s`` between two looks is a step of the wall clock or a
+    suspend.
     """
 
     def __init__(
@@ -161,7 +162,7 @@ class WakeupHeap:
 
 
 class LiveClock:
-    """Session time on the host's monotonic clock: ``rate`` 1 beside a real session, N in one that runs N times faster."""
+    """Session time on the host's monotonic clock: ``rate`` 1 beside a real session, N in one N times as fast."""
 
     def __init__(
         self,
@@ -278,7 +279,7 @@ class VirtualClock:
         return None
 
     def anchor(self, t: float, rate: float = 1.0) -> None:
-        """Note the rate; with ``follows``, also jump forward to ``t`` (a step back is ignored: there is nothing to wait for).
+        """Note the rate; with ``follows``, also jump forward to ``t``. A step back is ignored: nothing passes meanwhile.
 
         Raises:
             ValueError: when ``t`` is not finite or ``rate`` not positive.
@@ -289,7 +290,7 @@ class VirtualClock:
             self._now = max(self._now, t)
 
     def call_at(self, t: float, action: Callable[[], None]) -> _Armed:
-        """Arm ``action``; a time that has passed comes up at the next ``advance``, and time does not move back for it."""
+        """Arm ``action``. A time that has passed comes up at the next ``advance``; time never moves back for it."""
         return self._heap.arm(t, action)
 
     def next_t(self) -> float | None:

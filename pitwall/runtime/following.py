@@ -1,8 +1,8 @@
 """Which clock reports to believe: a report can be late on its way, hardly ever early.
 
-A report that says ``t`` arrives when our clock says ``now``. Its error ``t - now`` is (how far we are behind) minus (how long
-it travelled). So, as in a minimum-delay filter (the idea behind RFC 5905's clock filter: the sample with the least
-delay is the best one):
+A report that says ``t`` arrives when our clock says ``now``. Its error ``t - now`` is (how far we are behind) minus
+(how long it travelled). So, as in a minimum-delay filter (the idea behind RFC 5905's clock filter: the sample with the
+least delay is the best one):
 
 * error > 0: we are behind; no delay explains that. Follow at once.
 * error <= 0: it was late on its way, or we run ahead. Only when a whole window of reports agrees do we step

@@ -111,7 +111,7 @@ class Sink(Protocol):
         """Deliver these outputs, in order."""
 
     def restate(self, standing: Sequence[Output]) -> None:
-        """The link came back: publish every retained state and outstanding prompt again; clear what is no longer ours."""
+        """The link came back: publish every retained state and outstanding prompt again; clear what is not ours."""
 
 
 class Decider(Protocol):

@@ -1,0 +1,43 @@
+"""After a restart: where session time stands, and for how long nobody was listening.
+
+Session time ran on while the daemon was dead. Live, the last journaled event carries the time of day at which it was
+taken, so session time now is its session second plus the wall time since, at the rate the feed last gave. A wall clock
+that was set back meanwhile counts as no gap. In virtual time the driver's clock is the truth.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pitwall.model.events import ClockReported, Stamped
+
+EARLIEST_T, LATEST_T = -86_400.0, 172_800.0
+"""The first and the last session second that a fact may carry (model/events.py)."""
+
+
+@dataclass(frozen=True, slots=True)
+class ResumePoint:
+    """Session time at a restart: ``t`` now, its ``rate``, and ``gap_s`` session seconds since the last stored event."""
+
+    t: float
+    rate: float
+    gap_s: float
+
+
+def resume_point(events: Sequence[Stamped], wall_now: float | None, clock_now: float, clock_rate: float) -> ResumePoint:
+    """Work out where session time stands.
+
+    Args:
+        events: The journal, at least one event.
+        wall_now: Unix seconds now, None in virtual time.
+        clock_now: What the new clock says before anyone anchored it.
+        clock_rate: The new clock's rate, used when the feed never gave one.
+    """
+    last = events[-1]
+    rate = next((s.event.rate for s in reversed(events) if isinstance(s.event, ClockReported)), clock_rate)
+    if wall_now is None or last.wall_s is None:
+        t = max(last.received_t, clock_now)
+    else:
+        t = last.received_t + max(0.0, wall_now - last.wall_s) * rate
+    return ResumePoint(t=t, rate=rate, gap_s=t - last.received_t)
