@@ -80,6 +80,8 @@ class Switch(Frozen):
             raise ValueError(f"switch {self.switch!r} needs a list of positions")
         if self.kind == "preset" and not self.sets:
             raise ValueError(f"switch {self.switch!r} is a preset: say in 'sets' what it sets")
+        if self.kind == "paged" and (self.home is None or not self.allows(self.home)):
+            raise ValueError(f"switch {self.switch!r} is paged: give its 'home', one of {self.positions_text()}")
         for position in (self.default, *(item.position for item in self.defaults)):
             if not self.allows(position):
                 raise ValueError(f"switch {self.switch!r}: default {position!r} is not one of its positions")
@@ -92,7 +94,8 @@ class Switch(Frozen):
                 value = float(position)
             except ValueError:
                 return False
-            assert self.low is not None and self.high is not None
+            if self.low is None or self.high is None:
+                return False
             return self.low - 1e-9 <= value <= self.high + 1e-9
         return any(same_position(position, mine) for mine in self.positions)
 
@@ -146,7 +149,19 @@ class Car(Frozen):
         for switch in self.switches:
             for target, position in switch.sets.items():
                 if target not in known or not known[target].allows(position):
-                    raise ValueError(f"preset {switch.switch!r} sets {target!r} to {position!r}: no such switch or position")
+                    raise ValueError(f"preset {switch.switch!r} sets {target!r} to {position!r}: "
+                                     "no such switch or position")
+        strange = [name for name in self.forbidden_on_timed if name not in known]
+        if strange:
+            raise ValueError(f"forbidden_on_timed names unknown switches: {', '.join(strange)} "
+                             f"(known: {', '.join(known)})")
+        return self
+
+    @model_validator(mode="after")
+    def _gears_rise(self) -> Self:
+        speeds = [self.gears[gear] for gear in sorted(self.gears)]
+        if any(speed <= 0 for speed in speeds) or speeds != sorted(set(speeds)):
+            raise ValueError("gears: each gear's top speed must be positive and above that of the gear below")
         return self
 
     def switch(self, name: str) -> Switch | None:

@@ -78,7 +78,9 @@ class Circuit(Frozen):
     places: tuple[NamedPlace, ...] = ()
     pit: PitLane
     marshal_sectors: tuple[MarshalSector, ...] = ()
-    quiet_places: tuple[str, ...] = Field(default=(), description="places where nothing is said, whatever physics allows")
+    quiet_places: tuple[str, ...] = Field(
+        default=(), description="places where nothing is said, whatever physics allows"
+    )
 
     @property
     def timing_only(self) -> bool:
@@ -109,6 +111,43 @@ class Circuit(Frozen):
             raise ValueError("loops need one called 'line', the finish line")
         return self
 
+    @model_validator(mode="after")
+    def _names_once(self) -> Self:
+        for what, names in (
+            ("loop", [item.loop for item in self.loops]),
+            ("marshal sector", [item.sector for item in self.marshal_sectors]),
+            ("place", self._all_place_names()),
+        ):
+            plain = [" ".join(name.lower().split()) for name in names]
+            twice = sorted({name for name in plain if plain.count(name) > 1})
+            if twice:
+                raise ValueError(f"{what} named twice: {', '.join(twice)}")
+        known = {" ".join(name.lower().split()) for name in self._all_place_names()}
+        strange = [name for name in self.quiet_places if " ".join(name.lower().split()) not in known]
+        if strange:
+            raise ValueError(f"quiet_places: no such place: {', '.join(strange)} (known: {', '.join(sorted(known))})")
+        return self
+
+    @model_validator(mode="after")
+    def _turns_in_one_piece(self) -> Self:
+        numbers = [segment.turn for segment in self.segments]
+        for number in sorted({number for number in numbers if number is not None}):
+            # A turn may span the line: then its pieces meet round the end of the list.
+            pieces = sum(a == number and b != number for a, b in zip(numbers, [*numbers[1:], numbers[0]], strict=True))
+            if pieces > 1:
+                raise ValueError(f"turn {number} is in {pieces} pieces: number each turn once, "
+                                 "along neighbouring segments")
+        return self
+
+    @model_validator(mode="after")
+    def _last_chance_before_entry(self) -> Self:
+        unit, lap = ("share", 1.0) if self.timing_only else ("m", self.length_m or 1.0)
+        entry, last = getattr(self.pit, f"entry_{unit}"), getattr(self.pit, f"last_chance_{unit}")
+        if entry is not None and last is not None and (entry - last) % lap > lap / 2:
+            raise ValueError(f"pit: last_chance_{unit} {last:g} lies after entry_{unit} {entry:g}; "
+                             "it is the last place from which the entry can still be taken")
+        return self
+
     def _positions(self) -> list[tuple[str, Frozen, tuple[str, ...]]]:
         found: list[tuple[str, Frozen, tuple[str, ...]]] = []
         found += [(f"loop {item.loop!r}", item, ("at",)) for item in self.loops]
@@ -118,7 +157,9 @@ class Circuit(Frozen):
 
     def place_names(self) -> tuple[str, ...]:
         """Every name an item may give for a place, in lap order of their kind."""
-        turns = [f"turn {segment.turn}" for segment in self.segments if segment.turn is not None]
-        fixed = ["line", "pit entry", "pit exit"]
+        return tuple(self._all_place_names())
+
+    def _all_place_names(self) -> list[str]:
+        turns = dict.fromkeys(f"turn {segment.turn}" for segment in self.segments if segment.turn is not None)
         loops = [f"loop {item.loop}" for item in self.loops if item.loop != "line"]
-        return tuple(dict.fromkeys([*fixed, *turns, *(item.place for item in self.places), *loops]))
+        return ["line", "pit entry", "pit exit", *turns, *(item.place for item in self.places), *loops]

@@ -1,0 +1,284 @@
+"""The lap as the rest of pitwall sees it: places, loops and windows in **phase**, the share of the lap time, 0 to 1.
+
+Phase is time, not distance, so that one number serves measured circuits and timing-only ones alike, and a slower lap
+is to first order the same lap stretched. On a measured circuit phase comes from the reference speed profile; on a
+timing-only one the circuit file gives it, and everything that needs physics is None: unknown, not guessed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from pitwall.errors import UserError
+from pitwall.model.car import Car
+from pitwall.model.circuit import Circuit
+from pitwall.model.setup import CallTiming
+from pitwall.model.units import KPH_PER_MPS
+from pitwall.track.listening import Window, listening_windows
+from pitwall.track.places import Bend, Stretch, bends, plain, stretches, unknown_place
+from pitwall.track.profile import SpeedProfile, speed_profile
+
+STRAIGHT_MPS2 = 2.0
+"""A bend with less lateral acceleration than this at the hold speed still counts as straight (common practice)."""
+
+SAME_PHASE = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class HoldCheck:
+    """Does a constant-speed hold fit after a place? ``fits`` is None where the circuit has no geometry.
+
+    ``available_m`` runs from the place to where braking (or the next bend) ends the hold at the latest;
+    ``needed_m`` from the same place over reaching the speed, settling and the hold itself (None: not reached at all).
+    """
+
+    fits: bool | None
+    available_m: float | None
+    needed_m: float | None
+    reason: str
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class LapMap:
+    """One circuit at reference pace. Every position is a phase; build it with :func:`lap_map`.
+
+    Attributes:
+        circuit: name of the circuit.
+        lap_s: reference lap time, seconds.
+        places: start and end of every place, by plain name, in the order of ``circuit.place_names()``.
+        loops: phase of each timing loop; the line is 0.0 (a caller may treat it as 1.0).
+        loop_order: loops in lap order, the line last.
+        pit_entry, pit_exit, last_chance: phases; past ``last_chance`` the pit entry cannot be taken.
+        sectors: marshal sectors.
+        listening: windows where a call may be spoken, cut at the line; None: unknown.
+        profile: the reference speed profile; None on a timing-only circuit.
+        bends: the curved segments, metres.
+        lane_length_m, lane_s: what is known about the pit lane.
+    """
+
+    circuit: str
+    lap_s: float
+    places: Mapping[str, Stretch]
+    loops: Mapping[str, float]
+    loop_order: tuple[str, ...]
+    pit_entry: float
+    pit_exit: float
+    last_chance: float
+    sectors: tuple[tuple[str, Stretch], ...]
+    listening: tuple[Window, ...] | None
+    profile: SpeedProfile | None
+    bends: tuple[Bend, ...]
+    lane_length_m: float | None
+    lane_s: float | None
+
+    @property
+    def timing_only(self) -> bool:
+        """True when there is no geometry."""
+        return self.profile is None
+
+    def stretch_of(self, place: str) -> Stretch:
+        """Start and end of a place in phase.
+
+        Raises:
+            UserError: when the circuit has no such place; it names near matches.
+        """
+        found = self.places.get(plain(place))
+        if found is None:
+            raise unknown_place(place, self.places, self.circuit)
+        return found
+
+    def phase_of(self, place: str) -> float:
+        """Phase of a place, 0 <= phase < 1; for a turn its *end*, as in "after turn 4". Errors as ``stretch_of``."""
+        return self.stretch_of(place).end
+
+    def turn_start(self, place: str) -> float:
+        """Phase at which a turn begins; a place without extent (any, on a timing-only circuit) is its own start."""
+        return self.stretch_of(place).start
+
+    def marshal_sectors_at(self, phase: float) -> tuple[str, ...]:
+        """Labels of the marshal sectors that hold this phase; sectors may overlap or leave gaps."""
+        here = phase % 1.0
+        return tuple(label for label, stretch in self.sectors if stretch.holds(here))
+
+    def phase_at_distance(self, distance_m: float) -> float | None:
+        """Phase at a distance from the line (taken round the lap); None on a timing-only circuit."""
+        if self.profile is None:
+            return None
+        return (self.profile.time_at(distance_m) / self.lap_s) % 1.0
+
+    def distance_at_phase(self, phase: float) -> float | None:
+        """Distance from the line at a phase (taken round the lap), metres; None on a timing-only circuit."""
+        return None if self.profile is None else self.profile.distance_at((phase % 1.0) * self.lap_s)
+
+    def speed_at_phase(self, phase: float) -> float | None:
+        """Reference speed at a phase, m/s; None on a timing-only circuit."""
+        distance = self.distance_at_phase(phase)
+        return None if distance is None or self.profile is None else self.profile.speed_at(distance)
+
+    def travel_s(self, from_phase: float, to_phase: float, lap_s: float) -> float:
+        """Seconds from one phase forward to another, on a lap of ``lap_s``, over the line if need be.
+
+        Equal phases are zero seconds apart; from 0.0 to 1.0 is a whole lap.
+        """
+        share = to_phase - from_phase
+        if abs(share) < SAME_PHASE:
+            return 0.0
+        if not 0.0 < share <= 1.0:
+            share %= 1.0
+        return share * lap_s
+
+    def may_listen(self, phase: float) -> bool | None:
+        """True inside a listening window, None when windows are unknown."""
+        if self.listening is None:
+            return None
+        here = phase % 1.0
+        return any(start <= here < end for start, end in self.listening)
+
+    def windows_between(self, start: float, end: float) -> tuple[Window, ...] | None:
+        """Listening windows from one *unrolled* phase to a later one (1.2 is a fifth into the next lap).
+
+        Windows that meet at the line are joined again; the first and last are clipped. None when unknown.
+        """
+        if self.listening is None:
+            return None
+        found: list[Window] = []
+        for lap in range(int(np.floor(start)), int(np.ceil(end))):
+            for first, last in self.listening:
+                begins, ends = max(first + lap, start), min(last + lap, end)
+                if begins >= ends:
+                    continue
+                if found and begins - found[-1][1] < SAME_PHASE:
+                    found[-1] = (found[-1][0], ends)
+                else:
+                    found.append((begins, ends))
+        return tuple(found)
+
+    def pit_lane_s(self, limit_kph: float) -> float | None:
+        """Seconds through the pit lane at the limit without a halt; None when neither length nor time is known.
+
+        Raises:
+            ValueError: when the limit is not a positive speed.
+        """
+        if not limit_kph > 0:
+            raise ValueError(f"the pit-lane limit must be a positive speed, got {limit_kph} km/h")
+        if self.lane_length_m is not None:
+            return self.lane_length_m / (limit_kph / KPH_PER_MPS)
+        return self.lane_s
+
+    def hold_fits(self, place: str, seconds: float, speed_mps: float, settle_s: float) -> HoldCheck:
+        """Does holding a speed for so long fit on the straight after a place, until braking is needed?
+
+        While the hold speed is below the reference speed the car can keep it; it has to brake exactly where the
+        reference lap brakes through that speed, because braking depends on what follows only.
+
+        Raises:
+            UserError: unknown place.
+            ValueError: when a figure is not positive (settling may be zero).
+        """
+        if not (seconds > 0 and speed_mps > 0 and settle_s >= 0):
+            raise ValueError("a hold needs a positive length and speed, and a settling time that is not negative")
+        self.stretch_of(place)
+        if self.profile is None:
+            return HoldCheck(None, None, None, f"{self.circuit} has no geometry: nobody can say whether a hold fits")
+        return _hold(self, self.profile, place, seconds, speed_mps, settle_s)
+
+
+def _hold(
+    lap: LapMap, profile: SpeedProfile, place: str, seconds: float, speed_mps: float, settle_s: float
+) -> HoldCheck:
+    begin = lap.distance_at_phase(lap.phase_of(place)) or 0.0
+    end, next_bend = _straight_end(lap.bends, begin, profile.length_m, speed_mps)
+    hold_m = speed_mps * (settle_s + seconds)
+    if end <= begin:
+        return HoldCheck(False, 0.0, hold_m, f"{place} lies in {next_bend}: a hold needs a straight")
+    at = np.concatenate((profile.s_m[:-1], profile.s_m + profile.length_m))
+    inside = at[(at > begin) & (at < end)]
+    road = np.concatenate(([begin], inside, [end]))
+    speeds = np.interp(road % profile.length_m, profile.s_m, profile.v_mps)
+    fast = np.flatnonzero(speeds >= speed_mps * (1 - 1e-6))
+    if fast.size == 0:
+        reason = (f"{speed_mps:g} m/s is not reached on the {end - begin:.0f} m between {place} and {next_bend} "
+                  f"(at most {speeds.max():.1f} m/s)")
+        return HoldCheck(False, end - begin, None, reason)
+    reached, last = int(fast[0]), int(fast[0])
+    while last + 1 < speeds.size and speeds[last + 1] >= speed_mps * (1 - 1e-6):
+        last += 1
+    available, needed = float(road[last] - begin), float(road[reached] - begin) + hold_m
+    if needed <= available:
+        reason = f"{needed:.0f} m needed, {available:.0f} m available before {next_bend}"
+        return HoldCheck(True, available, needed, reason)
+    longest = max(0.0, (available - (needed - hold_m)) / speed_mps - settle_s)
+    reason = (f"{needed:.0f} m needed after {place}, but only {available:.0f} m available before {next_bend}: "
+              f"at {speed_mps:g} m/s at most {longest:.1f} s fit")
+    return HoldCheck(False, available, needed, reason)
+
+
+def _straight_end(found: tuple[Bend, ...], begin_m: float, length_m: float, speed_mps: float) -> tuple[float, str]:
+    """Where the straight from ``begin_m`` ends (unrolled metres) and what ends it, at this speed."""
+    tight = [bend for bend in found if speed_mps**2 / bend.radius_m > STRAIGHT_MPS2]
+    for lap_m in (0.0, length_m):
+        for bend in tight:
+            if bend.end_m + lap_m > begin_m + 1e-6:
+                return max(begin_m, bend.start_m + lap_m), bend.name
+    return begin_m + length_m, "the same place a lap later"
+
+
+def lap_map(circuit: Circuit, car: Car | None, timing: CallTiming) -> LapMap:
+    """Build the map of a lap.
+
+    Args:
+        circuit: measured or timing-only.
+        car: figures for the reference lap; not needed on a timing-only circuit.
+        timing: the lateral limit and least length of listening windows.
+
+    Raises:
+        UserError: a measured circuit without a car.
+    """
+    own = stretches(circuit)
+    if circuit.timing_only:
+        assert circuit.lap_s is not None  # the model demands it
+        return _assemble(circuit, circuit.lap_s, own, None, None)
+    if car is None:
+        raise UserError(f"{circuit.name} is measured in metres: its lap times need a car file")
+    profile = speed_profile(circuit, car)
+    quiet = [own[plain(name)] for name in circuit.quiet_places]
+    windows = listening_windows(
+        profile, lateral_limit_mps2=timing.lateral_limit_mps2, least_s=timing.listen_min_s, quiet=quiet
+    )
+    return _assemble(circuit, profile.lap_s, own, profile, windows)
+
+
+def _assemble(
+    circuit: Circuit, lap_s: float, own: Mapping[str, Stretch], profile: SpeedProfile | None,
+    listening: tuple[Window, ...] | None,
+) -> LapMap:
+    unit = "share" if profile is None else "m"
+
+    def phase(value: float) -> float:
+        return value % 1.0 if profile is None else (profile.time_at(value) / lap_s) % 1.0
+
+    names = [plain(name) for name in circuit.place_names()]
+    places = {name: Stretch(phase(own[name].start), phase(own[name].end)) for name in names}
+    loops = {item.loop: 0.0 if item.loop == "line" else phase(getattr(item, f"at_{unit}")) for item in circuit.loops}
+    order = sorted((label for label in loops if label != "line"), key=lambda label: (loops[label], label))
+    sectors = tuple((item.sector, Stretch(phase(getattr(item, f"from_{unit}")), phase(getattr(item, f"to_{unit}"))))
+                    for item in circuit.marshal_sectors)
+    return LapMap(
+        circuit=circuit.name,
+        lap_s=lap_s,
+        places=places,
+        loops=loops,
+        loop_order=(*order, "line"),
+        pit_entry=phase(getattr(circuit.pit, f"entry_{unit}")),
+        pit_exit=phase(getattr(circuit.pit, f"exit_{unit}")),
+        last_chance=phase(getattr(circuit.pit, f"last_chance_{unit}")),
+        sectors=sectors,
+        listening=listening,
+        profile=profile,
+        bends=bends(circuit),
+        lane_length_m=circuit.pit.lane_length_m,
+        lane_s=circuit.pit.lane_s,
+    )

@@ -1,0 +1,79 @@
+"""Listening windows: stretches of the lap on which a call may be spoken.
+
+A driver takes in a sentence while the car is calm: not braking, not loaded sideways above a limit, and for long
+enough to finish it. What counts as braking and how much load is too much is common practice, no source; the lateral
+limit and the least length come from the settings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+
+from pitwall.track.limits import BoolArray, FloatArray
+from pitwall.track.places import Stretch
+from pitwall.track.profile import SpeedProfile
+
+BRAKING_MPS2 = 1.0
+"""Slowing down harder than this counts as braking; a lifted throttle at middling speed stays below it."""
+
+Window = tuple[float, float]
+
+
+def listening_windows(
+    profile: SpeedProfile, *, lateral_limit_mps2: float, least_s: float, quiet: Iterable[Stretch] = ()
+) -> tuple[Window, ...]:
+    """The windows of one lap in phase, in lap order.
+
+    A window that spans the line is judged by its whole length and then cut there, so every window lies in 0..1.
+
+    Args:
+        profile: the reference lap.
+        lateral_limit_mps2: most lateral acceleration at which a driver can listen.
+        least_s: shortest window worth having, seconds.
+        quiet: stretches in metres where nothing is said. A point is widened to ``least_s`` around it.
+    """
+    calm = _calm(profile, lateral_limit_mps2)
+    middle = 0.5 * (profile.s_m[:-1] + profile.s_m[1:])
+    for stretch in quiet:
+        calm &= ~_inside(middle, _widened(profile, stretch, least_s))
+    return tuple((start / profile.lap_s, end / profile.lap_s) for start, end in _long_enough(profile, calm, least_s))
+
+
+def _calm(profile: SpeedProfile, lateral_limit_mps2: float) -> BoolArray:
+    """Which elements are calm, shape ``(n,)``; the faster end of an element decides its lateral load."""
+    here, there = profile.v_mps[:-1], profile.v_mps[1:]
+    aside = np.abs(profile.ay_mps2[:-1]) * (np.maximum(here, there) / np.maximum(here, 1e-9)) ** 2
+    calm: BoolArray = (profile.ax_mps2[:-1] >= -BRAKING_MPS2) & (aside <= lateral_limit_mps2)
+    return calm
+
+
+def _widened(profile: SpeedProfile, stretch: Stretch, seconds: float) -> Stretch:
+    if stretch.start != stretch.end:
+        return stretch
+    at = profile.time_at(stretch.start)
+    return Stretch(profile.distance_at(at - seconds / 2), profile.distance_at(at + seconds / 2))
+
+
+def _inside(at_m: FloatArray, stretch: Stretch) -> BoolArray:
+    after, before = at_m >= stretch.start, at_m < stretch.end
+    inside: BoolArray = (after & before) if stretch.start <= stretch.end else (after | before)
+    return inside
+
+
+def _long_enough(profile: SpeedProfile, calm: BoolArray, least_s: float) -> list[Window]:
+    """Runs of calm elements in seconds after the line, long enough, cut at the line."""
+    if calm.all():
+        return [(0.0, profile.lap_s)] if profile.lap_s >= least_s else []
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], calm, [False])).astype(np.int8)))
+    runs = [(float(profile.t_s[start]), float(profile.t_s[end])) for start, end in edges.reshape(-1, 2)]
+    joined = 0.0
+    if calm[0] and calm[-1]:
+        joined = (runs[0][1] - runs[0][0]) + (runs[-1][1] - runs[-1][0])
+    kept = []
+    for start, end in runs:
+        over_the_line = joined if start == 0.0 or end == profile.lap_s else 0.0
+        if max(end - start, over_the_line) >= least_s:
+            kept.append((start, end))
+    return kept
