@@ -1,0 +1,48 @@
+"""One car's radio channel: one voice at a time."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pitwall.model.events import ChannelReported
+from pitwall.rehearsal.agenda import Agenda
+from pitwall.rehearsal.feed import Feed
+
+Voice = Literal["engineer", "driver"]
+
+
+class Channel:
+    """Who talks, and until when. Taking a busy channel is a mistake of the world's own code."""
+
+    def __init__(self, car: str, agenda: Agenda, feed: Feed, reported: bool, prefix: str) -> None:
+        self._car, self._agenda, self._feed, self._reported, self._prefix = car, agenda, feed, reported, prefix
+        self._busy_until = float("-inf")
+        self._count = 0
+        self.spoke_s: dict[Voice, float] = {"engineer": 0.0, "driver": 0.0}
+
+    def free_from(self, t: float) -> float:
+        """The earliest moment, from ``t`` on, at which nobody talks as far as one can hear now."""
+        return max(t, self._busy_until)
+
+    def take(self, who: Voice, t: float, length_s: float) -> float:
+        """Talk from ``t`` for so long; returns the end.
+
+        Raises:
+            ValueError: when somebody else is talking.
+        """
+        if t < self._busy_until - 1e-9:
+            raise ValueError(f"car {self._car}: {who} talks at {t:.3f} over a transmission that ends at {self._busy_until:.3f}")
+        end = t + length_s
+        self._busy_until = end
+        self.spoke_s[who] += length_s
+        if self._reported:
+            self._report(t, who)
+            self._agenda.at(end, lambda at: self._report(at, "nobody"))
+        return end
+
+    def _report(self, t: float, talking: Literal["engineer", "driver", "nobody"]) -> None:
+        self._count += 1
+        self._feed.message(
+            ChannelReported(id=f"{self._prefix}-{self._car}-ch-{self._count}", t=t, car=self._car, talking=talking),
+            f"{self._car}-channel",
+        )
