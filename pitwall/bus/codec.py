@@ -19,7 +19,7 @@ from pydantic import BaseModel, ValidationError
 from pitwall.bus.payload import complaint, control_character, read_object, readable_id, shown
 from pitwall.bus.topics import BY_MODEL, MAX_FACT_BYTES, MAX_STATE_BYTES, Place, Topic, place_of, topic_of
 from pitwall.errors import PayloadError
-from pitwall.model.events import CarCrossed, CarPositioned, CommandGiven, Fact
+from pitwall.model.events import CarCrossed, CarPositioned, CommandGiven, Event, Fact
 from pitwall.model.outputs import Alert, Health, Output
 
 WIRE_NAMES: dict[type[BaseModel], dict[str, str]] = {
@@ -51,7 +51,7 @@ class Cleared:
     levels: dict[str, str]
 
 
-def fact_from(topic: str, payload: bytes, now: float) -> Fact:
+def fact_from(topic: str, payload: bytes, now: float) -> Event:
     """Read a fact or a command that arrived.
 
     Args:
@@ -69,7 +69,7 @@ def fact_from(topic: str, payload: bytes, now: float) -> Fact:
     known = _known_fields(topic, place, fields, message_id)
     if model is CommandGiven:
         known.setdefault("t", now)
-    return cast(Fact, _validated(topic, model, known, message_id))
+    return cast(Event, _validated(topic, model, known, message_id))
 
 
 def message_for_fact(session: str, fact: Fact) -> Message:
