@@ -279,7 +279,7 @@ class VirtualClock:
         return None
 
     def anchor(self, t: float, rate: float = 1.0) -> None:
-        """Note the rate; with ``follows``, also jump forward to ``t``. A step back is ignored: nothing passes meanwhile.
+        """Note the rate; with ``follows``, also jump forward to ``t``. A step back is ignored: nothing would pass.
 
         Raises:
             ValueError: when ``t`` is not finite or ``rate`` not positive.

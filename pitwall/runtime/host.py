@@ -187,8 +187,10 @@ class Host:
         # The gap is decided before anything that fell into it: no overdue wake-up may come first, and what the engine
         # asks for meanwhile is among its open wishes, so it is not asked twice.
         self._recovering = True
-        await self.drain()
-        self._recovering = False
+        try:
+            await self.drain()
+        finally:
+            self._recovering = False
         self._ask(self._open_wishes(), not_before=float("-inf"))
         self.restate()
         log.info("went on from the journal", events=len(events), session_s=round(point.t, 3),
