@@ -1,6 +1,6 @@
 """Print one of the README's marked command lines, so that CI runs what a reader would paste.
 
-Usage: python .ci/readme_command.py demo|tests. A marked command line is the ``sh`` block after ``<!-- command: NAME -->``.
+Usage: python .ci/readme_command.py demo|tests. A marked line is the ``sh`` block after ``<!-- command: NAME -->``.
 """
 
 from __future__ import annotations

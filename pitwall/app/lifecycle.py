@@ -46,7 +46,7 @@ class Lifecycle:
         self._stops.append((name, stop))
 
     def spawn(self, name: str, work: Coroutine[Any, Any, None]) -> asyncio.Task[None]:
-        """Run ``work`` in the background as a part. When it fails, everything stops and :meth:`wait` raises its error."""
+        """Run ``work`` in the background as a part. When it fails, all stops and :meth:`wait` raises its error."""
         task = asyncio.create_task(work, name=name)
 
         def ended(done: asyncio.Task[None]) -> None:
@@ -87,16 +87,16 @@ class Lifecycle:
 
 
 def stop_on_signals(stopping: asyncio.Event) -> Callable[[], None]:
-    """Let SIGINT and SIGTERM set ``stopping``; returns what undoes it. A second signal ends the process the hard way."""
+    """Let SIGINT and SIGTERM set ``stopping``; returns what undoes it. A second signal ends the process at once."""
     loop = asyncio.get_running_loop()
     numbers = [signal.SIGINT, signal.SIGTERM]
 
     def wished(number: int) -> None:
         stopping.set()
-        _restore(number)
+        loop.remove_signal_handler(number)
 
-    def _restore(number: int) -> None:
-        with contextlib.suppress(NotImplementedError, ValueError, RuntimeError):
+    def undo() -> None:
+        for number in numbers:
             loop.remove_signal_handler(number)
 
     try:
@@ -104,7 +104,7 @@ def stop_on_signals(stopping: asyncio.Event) -> Callable[[], None]:
             loop.add_signal_handler(number, wished, number)
     except (NotImplementedError, RuntimeError):
         return _stop_on_signals_fallback(loop, stopping, numbers)
-    return lambda: [_restore(number) for number in numbers] and None
+    return undo
 
 
 def _stop_on_signals_fallback(

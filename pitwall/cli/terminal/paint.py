@@ -26,7 +26,9 @@ MOST_ALERTS = 4
 STALE_AFTER_S = 5.0
 
 
-def paint(board: Board, now: float, car: str | None, chosen: int, size: tuple[int, int], silent_s: float) -> RenderableType:
+def paint(
+    board: Board, now: float, car: str | None, chosen: int, size: tuple[int, int], silent_s: float
+) -> RenderableType:
     """One picture of the session.
 
     Args:

@@ -1,0 +1,88 @@
+"""Opening the journal of a session: go on from it, refuse it when the files changed, or put it aside and start anew."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pitwall.errors import JournalError, UserError
+from pitwall.journal.lock import WriterLock
+from pitwall.journal.sqlite import SqliteJournal
+from pitwall.model.events import SessionPrepared
+from pitwall.model.setup import SessionSetup
+
+SIDE_FILES = ("", "-wal", "-shm")
+
+
+async def open_journal(path: Path, setup: SessionSetup, *, fresh: bool = False) -> SqliteJournal:
+    """Open the journal for this setup, making it if need be.
+
+    Args:
+        path: the file.
+        setup: what the daemon is about to run.
+        fresh: put an existing journal aside (renamed, never deleted) and start a new one.
+
+    Raises:
+        UserError: when the journal was begun with other files; says which and what to do.
+        JournalError: when it is in use, damaged, newer or cannot be written.
+    """
+    if fresh:
+        put_aside(path)
+    journal = await SqliteJournal.open(path)
+    try:
+        first = (await journal.read())[:1]
+        if first:
+            _check_same(path, first[0].event, setup)
+    except BaseException:
+        await journal.close()
+        raise
+    return journal
+
+
+def put_aside(path: Path) -> Path | None:
+    """Rename a journal and its side files to the next free number; returns the new name, None when there was none.
+
+    Raises:
+        JournalError: when a daemon is writing it.
+    """
+    if not path.exists():
+        return None
+    lock = WriterLock(path)
+    try:
+        number = 1
+        while (target := path.with_name(f"{path.stem}.{number}{path.suffix}")).exists():
+            number += 1
+        for side in SIDE_FILES:
+            old = path.with_name(path.name + side)
+            if old.exists():
+                old.rename(target.with_name(target.name + side))
+    except OSError as problem:
+        raise JournalError(f"{path}: cannot be put aside ({problem.strerror}); move it away by hand") from problem
+    finally:
+        lock.release()
+    return target
+
+
+def changed_parts(old: SessionSetup, new: SessionSetup) -> tuple[str, ...]:
+    """Which parts of two setups differ, by name: ``plans 41``, ``circuit``."""
+    changed: list[str] = []
+    for name in type(new).model_fields:
+        before, after = getattr(old, name), getattr(new, name)
+        if isinstance(after, dict):
+            keys = sorted(set(before) | set(after))
+            changed += [f"{name} {key}" for key in keys if before.get(key) != after.get(key)]
+        elif before != after:
+            changed.append(name)
+    return tuple(changed)
+
+
+def _check_same(path: Path, first: object, setup: SessionSetup) -> None:
+    if not isinstance(first, SessionPrepared):
+        raise JournalError(f"{path}: does not begin with a session; it is damaged. Start over with --fresh.")
+    # Both through JSON: a setup that was stored and read again must compare equal to itself.
+    again = SessionSetup.model_validate_json(setup.model_dump_json())
+    changed = changed_parts(first.setup, again)
+    if changed:
+        raise UserError(
+            f"the journal {path} was begun with other files (changed: {', '.join(changed)}). To go on with it, put the "
+            "files back as they were; to start over, add --fresh (the old journal is kept under another name)."
+        )

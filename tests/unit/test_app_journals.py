@@ -1,0 +1,86 @@
+"""Going on from a journal, refusing one of other files, putting one aside."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from pitwall.app.journals import changed_parts, open_journal, put_aside
+from pitwall.errors import JournalError, UserError
+from pitwall.model.events import SessionPrepared, Stamped, TimeReached
+from pitwall.model.setup import CallTiming, SessionSetup
+from pitwall.testing import tiny_setup
+
+
+async def _begun(path: Path, setup: SessionSetup) -> None:
+    journal = await open_journal(path, setup)
+    await journal.append([Stamped(seq=0, received_t=0.0, event=SessionPrepared(id="prepared", t=0.0, setup=setup))])
+    await journal.close()
+
+
+async def test_same_files_go_on(tmp_path: Path) -> None:
+    """A journal of the same setup opens again with what it holds, though the setup went through JSON."""
+    path = tmp_path / "event" / "practice-1.sqlite"
+    await _begun(path, tiny_setup())
+    journal = await open_journal(path, tiny_setup())
+    assert journal.stored == 1
+    await journal.close()
+
+
+async def test_other_files_are_refused_with_the_remedy(tmp_path: Path) -> None:
+    """The message names what changed and offers --fresh; the journal is left as it was and unlocked."""
+    path = tmp_path / "practice-1.sqlite"
+    await _begun(path, tiny_setup())
+    with pytest.raises(UserError, match=r"changed: calls.*--fresh"):
+        await open_journal(path, tiny_setup(calls=CallTiming(lead_s=33)))
+    journal = await open_journal(path, tiny_setup())
+    await journal.close()
+
+
+async def test_fresh_keeps_the_old_journal(tmp_path: Path) -> None:
+    """--fresh twice gives two numbered journals beside the new one, each readable."""
+    path = tmp_path / "practice-1.sqlite"
+    await _begun(path, tiny_setup())
+    for _ in range(2):
+        journal = await open_journal(path, tiny_setup(), fresh=True)
+        assert journal.stored == 0
+        await journal.close()
+        await _begun(path, tiny_setup())
+    kept = await open_journal(tmp_path / "practice-1.1.sqlite", tiny_setup())
+    assert kept.stored == 1
+    await kept.close()
+    assert (tmp_path / "practice-1.2.sqlite").exists()
+
+
+async def test_fresh_refuses_a_journal_in_use(tmp_path: Path) -> None:
+    """A journal that a daemon writes is not pulled away from under it."""
+    path = tmp_path / "practice-1.sqlite"
+    journal = await open_journal(path, tiny_setup())
+    with pytest.raises(JournalError, match="in use"):
+        await open_journal(path, tiny_setup(), fresh=True)
+    await journal.close()
+
+
+async def test_journal_that_does_not_begin_with_a_session_is_refused(tmp_path: Path) -> None:
+    """A journal whose first fact is not the setup cannot be gone on with."""
+    path = tmp_path / "practice-1.sqlite"
+    journal = await open_journal(path, tiny_setup())
+    await journal.append([Stamped(seq=0, received_t=0.0, event=TimeReached(id="x", t=0.0))])
+    await journal.close()
+    with pytest.raises(JournalError, match="--fresh"):
+        await open_journal(path, tiny_setup())
+
+
+def test_put_aside_without_a_journal_does_nothing(tmp_path: Path) -> None:
+    """There is nothing to rename before the first session."""
+    assert put_aside(tmp_path / "none.sqlite") is None
+
+
+def test_changed_parts_names_cars_and_files() -> None:
+    """A changed plan is named with its car, an added procedure with its name, and equal setups with nothing."""
+    old = tiny_setup()
+    assert changed_parts(old, tiny_setup()) == ()
+    plan = old.plans["41"].model_copy(update={"medium": "board"})
+    more = old.procedures | {"again": old.procedures["radio_check"]}
+    assert changed_parts(old, tiny_setup(plans={"41": plan}, procedures=more)) == ("plans 41", "procedures again")

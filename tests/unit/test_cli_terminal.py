@@ -1,0 +1,229 @@
+"""The terminal view: what it keeps, what it says in words, what it draws at 80 by 24."""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+
+import pytest
+from rich.console import Console
+
+from pitwall.cli.terminal.board import ENDED_SHOWN_FOR_S, Board
+from pitwall.cli.terminal.keys import split_keys
+from pitwall.cli.terminal.lines import LineLog
+from pitwall.cli.terminal.paint import paint
+from pitwall.cli.terminal.words import alert_line, clock_line, lap_text, time_left
+from pitwall.model.outputs import (
+    Alert,
+    Answered,
+    CarOutlook,
+    ClockState,
+    DeskState,
+    ForecastState,
+    Health,
+    Prompt,
+    Refused,
+)
+
+
+def _prompt(call: str = "41-box-1", **more: Any) -> Prompt:
+    values: dict[str, Any] = {
+        "revision": 1, "t": 100.0, "car": "41", "kind": "box", "text": "Box, box, come in this lap", "short": "Box",
+        "say_from_s": 110.0, "say_by_s": 125.0, "act_at_s": 130.0, "spoken_s": 2.0, "priority": 80, "state": "shown",
+    } | more
+    return Prompt(id=f"{call}-{values['revision']}", call=call, **values)
+
+
+def _clock(**more: Any) -> ClockState:
+    values: dict[str, Any] = {
+        "id": "clock-1", "t": 100.0, "remaining_s": 3500.0, "running": True, "rate": 1.0, "status": "green",
+        "pit_exit": "open",
+    } | more
+    return ClockState(**values)
+
+
+def _alert(**more: Any) -> Alert:
+    values: dict[str, Any] = {
+        "id": "overrun-41", "t": 100.0, "car": "41", "kind": "overrun", "priority": "high", "active": True,
+        "text": "starts may not fit", "help": "drop compare", "since_s": 90.0,
+    } | more
+    return Alert(**values)
+
+
+def _desk(**more: Any) -> DeskState:
+    values: dict[str, Any] = {
+        "id": "desk-1", "t": 100.0, "car": "41", "state": "timed", "run": "baseline", "lap_number": 7,
+        "lap_kind": "timed", "lap_of_run": "3/5", "prompts": (), "switches": (), "arrivals": (),
+        "flag_margin_s": -12.0, "last_lap_s": 89.345, "best_lap_s": 88.0,
+    } | more
+    return DeskState(**values)
+
+
+def _forecast(chance: float, t: float = 100.0) -> ForecastState:
+    return ForecastState(
+        id=f"forecast-{t}", t=t, car="41", plan_revision=1,
+        outlook=CarOutlook(car="41", musts_chance=chance, runs=(), spare_q50_s=60.0),
+    )
+
+
+def _drawn(board: Board, car: str | None = "41", width: int = 80, height: int = 24, silent_s: float = 0.0) -> str:
+    out = io.StringIO()
+    console = Console(file=out, width=width, height=height, color_system=None)
+    console.print(paint(board, 100.0, car, 0, (width, height), silent_s))
+    return out.getvalue()
+
+
+def test_board_keeps_the_newest_revision() -> None:
+    """An older revision that arrives late does not bring a prompt back."""
+    board = Board()
+    board.take(_prompt(revision=3, state="said"))
+    board.take(_prompt(revision=2, state="due"))
+    (prompt,) = board.prompts("41", 100.0)
+    assert (prompt.revision, prompt.state) == (3, "said")
+
+
+def test_board_orders_by_the_moment_to_say() -> None:
+    """What must be said first stands first; what was said stands below; what ended stays for a while and goes."""
+    board = Board()
+    board.take(_prompt("a", say_by_s=200.0))
+    board.take(_prompt("b", say_by_s=150.0))
+    board.take(_prompt("c", say_by_s=120.0, state="said"))
+    board.take(_prompt("d", say_by_s=110.0, state="missed"))
+    board.take(_prompt("e", state="planned"))
+    assert [prompt.call for prompt in board.prompts("41", 100.0)] == ["b", "a", "c", "d"]
+    assert [prompt.call for prompt in board.prompts("41", 101.0 + ENDED_SHOWN_FOR_S)] == ["b", "a", "c"]
+
+
+def test_board_takes_prompts_from_the_desk_state() -> None:
+    """A viewer that comes late finds the prompts in the retained desk state."""
+    board = Board()
+    board.take(_desk(prompts=(_prompt(),)))
+    assert board.cars() == ("41",)
+    assert [prompt.call for prompt in board.prompts("41", 100.0)] == ["41-box-1"]
+
+
+@pytest.mark.parametrize("end", ["cleared", "inactive"])
+def test_alert_goes_when_it_is_over(end: str) -> None:
+    """An alert disappears when its retained message is cleared, or when it says that it is over."""
+    board = Board()
+    board.take(_alert())
+    assert list(board.alerts) == ["overrun-41"]
+    if end == "cleared":
+        board.clear_alert("overrun-41")
+    else:
+        board.take(_alert(active=False))
+    assert board.alerts == {}
+
+
+def test_time_left_is_in_words() -> None:
+    """Before its window a call says when; within it, how long; once said, when the driver acts."""
+    assert time_left(_prompt(), 100.0) == "in 0:10"
+    assert time_left(_prompt(state="due"), 112.0) == "0:13 left"
+    assert time_left(_prompt(state="due"), 127.0) == "0:00 left"
+    assert time_left(_prompt(state="said"), 120.0) == "act in 0:10"
+    assert time_left(_prompt(state="missed"), 120.0) == ""
+
+
+def test_clock_line_says_everything_in_words() -> None:
+    """Status, time left, a stopped clock, yellow sectors and a closed pit exit are words, not colours."""
+    assert clock_line(None, 0.0) == "no clock yet"
+    assert clock_line(_clock(), 110.0) == "GREEN  58:10 left"
+    stopped = _clock(status="red", running=False, pit_exit="closed", yellow_sectors=("3",))
+    assert clock_line(stopped, 110.0) == "RED  58:20 left  clock stopped  yellow in 3  pit exit closed"
+    assert clock_line(_clock(remaining_s=5.0, status="finished"), 190.0) == "CHEQUERED  0:00 left"
+
+
+def test_lap_and_alert_texts() -> None:
+    """A lap time has three decimals and carries its rounding; an alert names priority, car and who took note."""
+    assert [lap_text(value) for value in (None, 89.345, 59.9996, 3723.0)] == ["-", "1:29.345", "1:00.000", "62:03.000"]
+    assert alert_line(_alert()) == "HIGH   car 41: starts may not fit"
+    assert alert_line(_alert(acknowledged=True, car=None)) == "HIGH   starts may not fit (acknowledged)"
+
+
+def test_line_log_says_each_thing_once() -> None:
+    """The same prompt, alert, status or forecast again adds no line."""
+    log = LineLog()
+    for message in (_prompt(state="due"), _alert(), _clock(), _forecast(0.91)):
+        assert len(log.lines(message)) == 1
+        assert log.lines(message) == ()
+    assert log.lines(_forecast(0.92)) == (), "a percent is no news"
+    assert len(log.lines(_forecast(0.4))) == 1
+
+
+def test_line_log_of_a_prompt() -> None:
+    """A due prompt shows its text and by when; a missed one shows the short text and why."""
+    log = LineLog()
+    (due,) = log.lines(_prompt(revision=2, state="due", caution="look behind"))
+    assert due.split() == (
+        "1:40 car 41 SAY NOW box Box, box, come in this lap by 2:05 caution: look behind".split()
+    )
+    (missed,) = log.lines(_prompt(revision=3, state="missed", reason="past the pit entry"))
+    assert missed.split() == "1:40 car 41 missed box Box (past the pit entry)".split()
+    assert log.lines(_prompt(revision=4, state="done")) == ()
+
+
+def test_line_log_tells_the_end_of_an_alert_and_a_second_start() -> None:
+    """Over, and raised again: three lines."""
+    log = LineLog()
+    assert len(log.lines(_alert())) == 1
+    (over,) = log.lines(_alert(active=False))
+    assert "over" in over
+    log.alert_over("overrun-41")
+    assert len(log.lines(_alert())) == 1
+
+
+def test_line_log_of_answers_refusals_and_health() -> None:
+    """What the desk is told and the daemon's own state are lines too."""
+    log = LineLog()
+    assert "no such call" in log.lines(Refused(id="r", t=1.0, because="c", reason="no such call"))[0]
+    assert "car 41" in log.lines(Answered(id="a", t=1.0, because="c", car="41", effect="said"))[0]
+    online = Health(id="h", t=1.0, state="online", version="1.2")
+    assert "online" in log.lines(online)[0]
+    assert log.lines(online) == ()
+    assert "offline" in log.lines(Health(id="h2", t=2.0, state="offline", version="1.2"))[0]
+
+
+def test_picture_fits_80_by_24_and_names_every_state() -> None:
+    """A full board stays within 80 by 24, and everything that colour says stands there in words."""
+    board = Board()
+    for number in range(30):
+        board.take(_prompt(f"call-{number}", say_by_s=130.0 + number, state="due" if number == 0 else "shown",
+                           text="Constant speed hold after turn four, fifth gear, count five, then go on"))
+    for number in range(9):
+        board.take(_alert(id=f"a{number}"))
+    board.take(_clock())
+    board.take(_desk())
+    board.take(_desk(car="58", state="garage", id="desk-2"))
+    board.take(_forecast(0.42))
+    board.take(Health(id="h", t=100.0, state="online", version="1"))
+    for number in range(5):
+        board.take(Answered(id=f"n{number}", t=1.0, because="c", car="41", effect=f"noted {number}"))
+    lines = _drawn(board).splitlines()
+    assert len(lines) <= 24
+    assert max(len(line) for line in lines) <= 80
+    text = "\n".join(lines)
+    for word in ("GREEN", "58:20 left", "online", "> car 41", "car 58", "SAY NOW", "coming", "HIGH", "and 5 more", "s said"):
+        assert word in text, word
+
+
+def test_picture_without_anything_is_calm() -> None:
+    """Before the first message the picture says what it waits for."""
+    text = _drawn(Board(), car=None)
+    assert "waiting for the daemon" in text
+    assert "no clock yet" in text
+    assert "nothing to say" in text
+
+
+def test_stale_and_offline_look_stale() -> None:
+    """Silence, an offline daemon and an old feed each have their words."""
+    board = Board()
+    board.take(Health(id="h", t=100.0, state="online", version="1", feed_age_s=75.0))
+    assert "feed silent 1:15" in _drawn(board)
+    assert "STALE" in _drawn(board, silent_s=8.0)
+    board.take(Health(id="h2", t=100.0, state="offline", version="1"))
+    assert "DAEMON OFFLINE" in _drawn(board)
+
+
+def test_keys_are_split_from_what_the_terminal_sends() -> None:
+    """Letters, arrows and tab come out as keys; unknown sequences vanish."""
+    assert split_keys("sx\x1b[A\x1b[B\t\x1b[Zq\x1b") == ["s", "x", "up", "down", "tab", "q"]
