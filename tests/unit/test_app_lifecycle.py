@@ -42,10 +42,13 @@ async def test_failed_start_stops_what_was_up() -> None:
     async def fail() -> None:
         raise RuntimeError("no port")
 
-    with pytest.raises(RuntimeError, match="no port"):
+    async def compose() -> None:
         async with Lifecycle() as life:
             await life.start("a", *_part(log, "a"))
             await life.start("b", fail, _part(log, "b")[1])
+
+    with pytest.raises(RuntimeError, match="no port"):
+        await compose()
     assert log == ["+a", "-a"]
 
 
