@@ -90,7 +90,7 @@ class CarPace:
         return median(recent) if recent else self.field_pace.usual()
 
     def reference(self, t: float) -> float | None:
-        """What counts as quick now: the smaller of the car's best within 20 min and 1.04 times the field's within 10."""
+        """What counts as quick now: the car's best within 20 min, or 1.04 times the field's within 10."""
         mine = min((lap for when, lap in self.quick if when >= t - BEST_WINDOW_S), default=None)
         others = self.field_pace.best(t)
         known = [value for value in (mine, others * FIELD_ALLOWANCE if others else None) if value is not None]
@@ -121,7 +121,7 @@ class CarPace:
             self.field_pace.ratios.learn(kind, ratio)
 
     def bend(self, phase: float) -> float:
-        """Map a phase of the lap map to this car's learned share of the lap time (piecewise linear through its loops)."""
+        """Map a phase of the lap map to this car's learned share of the lap time, linear between loops."""
         before_map, before_mine = 0.0, 0.0
         for loop in sorted(self.loops, key=lambda name: self.loops[name]):
             at_map = self.loops[loop]
@@ -133,8 +133,9 @@ class CarPace:
             before_map, before_mine = at_map, at_mine
         return before_mine + (1.0 - before_mine) * (phase - before_map) / max(1.0 - before_map, 1e-9)
 
-    def arrival(self, phase: float, kind: LapKind, start_t: float, start_phase: float,
-                seen_t: float, seen_phase: float) -> float:
+    def arrival(
+        self, phase: float, kind: LapKind, start_t: float, start_phase: float, seen_t: float, seen_phase: float
+    ) -> float:
         """Session second at which the car reaches ``phase`` (0..1, may be 1.0 for the line) on the lap it is on.
 
         Args:
@@ -148,7 +149,9 @@ class CarPace:
         whole = self.lap_s(kind)
         target, seen, start = self.bend(phase), self.bend(seen_phase), self.bend(start_phase)
         span = 1.0 - start
-        expected_so_far = whole * (seen - start) / max(span, 1e-6) if kind in ("out", "installation") else whole * (seen - start)
+        expected_so_far = (
+            whole * (seen - start) / max(span, 1e-6) if kind in ("out", "installation") else whole * (seen - start)
+        )
         rate = whole / max(span, 1e-6) if kind in ("out", "installation") else whole
         scale = 1.0
         if expected_so_far > 1.0:

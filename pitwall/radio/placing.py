@@ -25,8 +25,14 @@ def latest_start(act_at_s: float, spoken_s: float, reaction_s: float) -> float:
     return act_at_s - reaction_s - spoken_s
 
 
-def place_call(act_at_s: float, spoken_s: float, reaction_s: float, stretches: Iterable[tuple[float, float]] | None,
-               earliest_s: float, window_s: float) -> SayWindow:
+def place_call(
+    act_at_s: float,
+    spoken_s: float,
+    reaction_s: float,
+    stretches: Iterable[tuple[float, float]] | None,
+    earliest_s: float,
+    window_s: float,
+) -> SayWindow:
     """Choose the window for one call.
 
     Args:

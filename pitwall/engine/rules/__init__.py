@@ -1,0 +1,24 @@
+"""The rules: one file per family of call, one ordered tuple. A rule looks at a Situation and says what should be said.
+
+Order matters only for calls of equal key (there are none) and for reading: from what can hurt to what can wait.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+
+from pitwall.engine.calls import CallSpec
+from pitwall.engine.rules import box, lap_kind, pace, procedure, release, session, switch
+from pitwall.engine.situation import Situation
+
+Rule = Callable[[Situation], Iterable[CallSpec]]
+
+RULES: tuple[Rule, ...] = (
+    session.calls,
+    box.calls,
+    release.calls,
+    switch.calls,
+    procedure.calls,
+    lap_kind.calls,
+    pace.calls,
+)

@@ -1,0 +1,293 @@
+"""The book of calls of one car: what is to be said, in which state each call is, and why.
+
+Rules say what should be said as *specs*, keyed; the book keeps the *calls* made from them. A spec that is new makes a
+call, one that moved re-times it, one that is gone withdraws it, or, where its lap went by, lets it expire. A call that
+was withdrawn and is wanted again makes another attempt under the same key.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from pitwall.engine.transitions import CALL, CALL_OPEN, CALL_REST, allowed, step
+from pitwall.model.outputs import Ask, CallState, Prompt
+from pitwall.model.plan import CallClass
+
+MOVED_S = 0.75  # a window that moves by less is not worth telling the engineer again
+YELLOW = "yellow flag at its place"
+SAID_GRACE_S = 1.0  # the key comes after the mouth: said this late still counts as in time
+
+PRIORITY: dict[CallClass, int] = {
+    "stop": 100,
+    "session": 95,
+    "safety": 93,
+    "box": 90,
+    "release": 80,
+    "switch": 70,
+    "procedure": 60,
+    "brief": 55,
+    "run": 50,
+    "ruling": 45,
+    "answer": 40,
+    "care": 35,
+    "traffic": 30,
+    "question": 20,
+    "pace": 10,
+}
+
+
+NOTHING_ASKED = Ask(action="none")
+
+
+@dataclass(frozen=True)
+class CallSpec:
+    """What a rule wants said. Times are session seconds; ``leg`` is the planned lap on which the driver acts."""
+
+    key: str
+    kind: CallClass
+    text: str
+    short: str
+    say_from_s: float
+    say_by_s: float
+    spoken_s: float
+    lead_s: float
+    ask: Ask = NOTHING_ASKED
+    place: str | None = None
+    act_at_s: float | None = None
+    run: str | None = None
+    lap: str | None = None
+    leg: int | None = None
+    lap_number: int | None = None
+    item: str | None = None
+    caution: str | None = None
+    late_text: str | None = None
+
+
+@dataclass
+class Call:
+    """One call and its history."""
+
+    id: str
+    car: str
+    spec: CallSpec
+    state: CallState = "planned"
+    revision: int = 0
+    reason: str | None = None
+    because: str | None = None
+    shown_t: float | None = None
+    due_t: float | None = None
+    said_t: float | None = None
+    said_by: str | None = None
+    confirmed: bool = False
+    delivered_t: float | None = None
+    ended_t: float | None = None
+    told: bool = False
+
+    @property
+    def open(self) -> bool:
+        """True while it may still be said."""
+        return self.state in CALL_OPEN
+
+    @property
+    def at_rest(self) -> bool:
+        """True in a state in which it may be left for ever."""
+        return self.state in CALL_REST
+
+    def prompt(self, t: float) -> Prompt:
+        """The published form, as it stands at ``t``."""
+        spec = self.spec
+        text = spec.late_text if spec.late_text and self.state in ("unconfirmed", "late", "missed") else spec.text
+        return Prompt(
+            id=f"{self.id}.{self.revision}",
+            t=t,
+            car=self.car,
+            call=self.id,
+            revision=self.revision,
+            kind=spec.kind,
+            text=text,
+            short=spec.short,
+            place=spec.place,
+            run=spec.run,
+            lap=spec.lap,
+            say_from_s=round(spec.say_from_s, 3),
+            say_by_s=round(spec.say_by_s, 3),
+            act_at_s=None if spec.act_at_s is None else round(spec.act_at_s, 3),
+            spoken_s=spec.spoken_s,
+            priority=PRIORITY[spec.kind],
+            state=self.state,
+            reason=self.reason,
+            because=self.because,
+            caution=spec.caution,
+            ask=spec.ask,
+        )
+
+
+@dataclass
+class CallBook:
+    """Every call of one car's session, and what changed since it was last asked."""
+
+    car: str
+    unconfirmed_after_s: float
+    calls: dict[str, Call] = field(default_factory=dict)
+    latest: dict[str, Call] = field(default_factory=dict)
+    changed: list[Call] = field(default_factory=list)
+    live: dict[str, Call] = field(default_factory=dict)
+
+    # -- following the rules -----------------------------------------------------------------------------------
+
+    def reconcile(
+        self, specs: Iterable[CallSpec], now: float, gone: str, yellow: bool, leg_now: tuple[str | None, int, int]
+    ) -> None:
+        """Bring the book in line with what the rules want now.
+
+        Args:
+            specs: everything that should still be said, in any order.
+            now: session second.
+            gone: why everything that is wanted no more is withdrawn (red flag); empty when nothing stops the session.
+            yellow: a yellow holds somewhere: procedures that vanish do so for it.
+            leg_now: ``(run, planned lap, lap number)`` the car is on: a call for an earlier lap expires instead.
+        """
+        wanted = {spec.key: spec for spec in specs}
+        for key, spec in wanted.items():
+            call = self.latest.get(key)
+            if call is None:
+                self._make(key, spec, 1)
+            elif call.open:
+                self._retime(call, spec, now)
+            elif call.state == "withdrawn" and call.because is None and spec.say_by_s > now:
+                self._make(key, spec, sum(1 for other in self.calls.values() if other.spec.key == key) + 1)
+        for call in self._open_calls():
+            if call.spec.key not in wanted:
+                self._let_go(call, now, gone or (YELLOW if yellow and call.spec.kind == "procedure" else ""), leg_now)
+
+    def _make(self, key: str, spec: CallSpec, attempt: int) -> None:
+        call = Call(f"{self.car}-{key}" if attempt == 1 else f"{self.car}-{key}~{attempt}", self.car, spec)
+        self.calls[call.id] = call
+        self.latest[key] = self.live[call.id] = call
+
+    def _retime(self, call: Call, spec: CallSpec, now: float) -> None:
+        old = call.spec
+        moved = abs(old.say_by_s - spec.say_by_s) > MOVED_S or abs(old.say_from_s - spec.say_from_s) > MOVED_S
+        if not moved and (old.text, old.short, old.ask) == (spec.text, spec.short, spec.ask):
+            return
+        call.spec = spec
+        if call.state == "planned":
+            return
+        if now < spec.say_from_s - spec.lead_s - MOVED_S:
+            self.signal(call, "retimed", now, "the car comes later than thought")
+        elif moved or old.text != spec.text:
+            self._touch(call)
+
+    def _let_go(self, call: Call, now: float, gone: str, leg_now: tuple[str | None, int, int]) -> None:
+        run, leg, lap_number = leg_now
+        spec = call.spec
+        by_lap = spec.lap_number is not None and spec.lap_number < lap_number
+        by_leg = spec.lap_number is None and spec.leg is not None and (run != spec.run or spec.leg < leg)
+        if (by_lap or by_leg) and gone in ("", YELLOW):
+            if call.state == "due" or (call.shown_t is not None and now >= spec.say_from_s):
+                self.signal(call, "expired", now, "its place on the lap is behind the car")
+            else:
+                self.signal(call, "passed", now, "the car was there before the call could be made")
+            return
+        self.signal(call, "withdraw", now, gone or "no longer needed")
+
+    # -- time ------------------------------------------------------------------------------------------------------
+
+    def tick(self, now: float) -> None:
+        """Show, open and expire what the time asks for."""
+        for call in self._open_calls():
+            spec = call.spec
+            if call.state == "planned" and now >= spec.say_by_s + self.unconfirmed_after_s:
+                self.signal(call, "passed", now, "it became known too late to be said in time")
+                continue
+            if call.state == "planned" and now >= spec.say_from_s - spec.lead_s:
+                self.signal(call, "lead", now)
+            if call.state == "shown" and now >= spec.say_from_s:
+                self.signal(call, "open", now)
+            if call.state == "due" and now >= spec.say_by_s + self.unconfirmed_after_s:
+                self.signal(call, "expired", now, "no word that it was said")
+
+    def next_moment(self, now: float) -> float | None:
+        """The next session second after ``now`` at which ``tick`` has something to do."""
+        moments: list[float] = []
+        for call in self._open_calls():
+            spec = call.spec
+            if call.state == "planned":
+                moments.append(spec.say_from_s - spec.lead_s)
+            if call.state == "shown":
+                moments.append(spec.say_from_s)
+            if call.state == "due":
+                moments.append(spec.say_by_s + self.unconfirmed_after_s)
+        later = [moment for moment in moments if moment > now]
+        return min(later, default=None)
+
+    def after_gap(self, gap_from: float, now: float) -> None:
+        """The daemon was away from ``gap_from`` to ``now``: what should have been said then is late or missed."""
+        for call in self._open_calls():
+            if call.spec.say_by_s <= now:
+                self.signal(call, "gap", now, f"pitwall was down from {gap_from:.0f} s to {now:.0f} s")
+
+    # -- signals -------------------------------------------------------------------------------------------------
+
+    def signal(
+        self, call: Call, signal: str, now: float, reason: str | None = None, because: str | None = None
+    ) -> bool:
+        """Take a signal through the CALL table and note the change; False where it does not apply."""
+        if not allowed(CALL, call.state, signal):
+            return False
+        before = call.state
+        call.state = step("call", call.state, signal)  # type: ignore[assignment]  # the table holds call states only
+        if call.state == before and signal != "repeat":
+            return True
+        call.reason, call.because = reason, because
+        if call.open:
+            self.live[call.id] = call
+        else:
+            self.live.pop(call.id, None)
+        if call.state == "shown":
+            call.shown_t = now if call.shown_t is None else call.shown_t
+        if call.state == "due":
+            call.shown_t = now if call.shown_t is None else call.shown_t
+            call.due_t = now if call.due_t is None else call.due_t
+        if call.at_rest:
+            call.ended_t = now
+        self._touch(call)
+        return True
+
+    def _touch(self, call: Call) -> None:
+        # A call that the engineer never saw changes in silence.
+        if call.state == "planned" and call.shown_t is None:
+            return
+        if call.shown_t is None and call.state == "withdrawn":
+            return
+        if call.told:
+            call.revision += 1
+        call.told = True
+        if call not in self.changed:
+            self.changed.append(call)
+
+    def take_changed(self) -> list[Call]:
+        """Calls whose prompt must be published, in the order in which they changed; forgets them."""
+        changed, self.changed = self.changed, []
+        return changed
+
+    def _open_calls(self) -> list[Call]:
+        return list(self.live.values())
+
+    def due_first(self) -> Call | None:
+        """The call that a bare ``said`` means: due before shown, then priority, then the earlier deadline."""
+        ready = [call for call in self._open_calls() if call.state in ("due", "shown")]
+        return min(
+            ready,
+            key=lambda call: (call.state != "due", -PRIORITY[call.spec.kind], call.spec.say_by_s, call.id),
+            default=None,
+        )
+
+    def find(self, call_id: str) -> Call | None:
+        """The call of that id."""
+        return self.calls.get(call_id)
+
+    def outstanding(self) -> list[Call]:
+        """Calls on the engineer's stack: shown or due first, then what is planned next, in order of time."""
+        return sorted(self._open_calls(), key=lambda call: (call.spec.say_by_s, -PRIORITY[call.spec.kind], call.id))

@@ -1,0 +1,322 @@
+"""Follows one car from its crossings and pit signals, whatever the feed loses, repeats or delivers late.
+
+The car is always somewhere on a lap or in the pits. Facts move it through the CAR table; facts that come too late to
+move it still mend the record. What the feed did not say is inferred and marked, so that a late truth can replace it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from pitwall.engine.transitions import CAR, allowed, step
+from pitwall.model.outputs import CarState
+from pitwall.model.plan import LapKind
+from pitwall.pace.kinds import judge_complete, judge_so_far
+from pitwall.pace.laptimes import CarPace
+from pitwall.track.lapmap import LapMap
+
+DOUBLE_S = 8.0  # two crossings of one loop within this are one; no lap is that short
+LANE_LINE_S = 90.0  # after the pit entry, the line beside the lane is passed within this
+REORDER_S = 45.0  # messages may arrive out of order by this much (worst seen: tens of seconds)
+
+
+@dataclass
+class LapRecord:
+    """One lap as it was followed. Times are session seconds; ``kind`` is what hindsight says."""
+
+    number: int
+    start_t: float
+    start_phase: float
+    kind: LapKind
+    crossings: dict[str, float] = field(default_factory=dict)
+    end_t: float | None = None
+    lap_time_s: float | None = None
+    ended_at: str = ""
+    inferred_start: bool = False
+    inferred_end: bool = False
+    disturbed: bool = False
+    run: str | None = None
+    position_in_run: int = 0
+
+    @property
+    def complete(self) -> bool:
+        """True for a lap from line to line."""
+        return self.start_phase == 0.0 and self.ended_at == "line" and not self.inferred_start
+
+
+@dataclass(frozen=True)
+class Happening:
+    """What a fact meant: left, came_in, lap_started, lap_done, loop, parked, silent, mended or ignored."""
+
+    what: str
+    t: float
+    lap: LapRecord | None = None
+    loop: str | None = None
+
+
+@dataclass
+class CarTrack:
+    """Mutable state of one car. ``pace`` learns from every lap that ends."""
+
+    car: str
+    lap_map: LapMap
+    pace: CarPace
+    line_in_lane: bool
+    state: CarState = "garage"
+    lap: LapRecord | None = None
+    lap_number: int = 0
+    laps: list[LapRecord] = field(default_factory=list)
+    seen_t: float = float("-inf")
+    seen_phase: float = 0.0
+    pit_entry_t: float | None = None
+    pit_exit_t: float | None = None
+    fuel_laps: float = 0.0
+    compound: str | None = None
+    tyre_age: int | None = None
+
+    @property
+    def on_track(self) -> bool:
+        """True on any lap, a stopped car included."""
+        return self.state not in ("garage", "pit_lane")
+
+    @property
+    def lap_kind(self) -> LapKind | None:
+        """The kind of the running lap as believed now, None in the pits."""
+        kinds: dict[str, LapKind] = {
+            "out": "out",
+            "out_in": "installation",
+            "timed": "timed",
+            "cool": "cool",
+            "in": "in",
+        }
+        return kinds.get(self.state) or (self.lap.kind if self.lap and self.state == "stopped" else None)
+
+    def arrival(self, phase: float) -> float | None:
+        """Session second at which the car reaches this phase of its running lap; None in the pits."""
+        if self.lap is None or not self.on_track:
+            return None
+        kind = self.lap_kind or self.lap.kind
+        seen_t, seen_phase = max(self.seen_t, self.lap.start_t), self.seen_phase
+        return self.pace.arrival(phase, kind, self.lap.start_t, self.lap.start_phase, seen_t, seen_phase)
+
+    def move(self, signal: str) -> bool:
+        """Take a signal through the table; False where an inside signal does not apply."""
+        if not allowed(CAR, self.state, signal):
+            return False
+        self.state = step("car", self.state, signal)  # type: ignore[assignment]  # the table holds car states only
+        return True
+
+    # -- pit signals ------------------------------------------------------------------------------------------
+
+    def leave(self, t: float) -> list[Happening]:
+        """The car passed the pit exit."""
+        if self.on_track and self.lap is not None and t <= self.lap.start_t + DOUBLE_S and self.lap.start_phase > 0:
+            return [Happening("ignored", t)]
+        if t < self.seen_t - REORDER_S or (self.pit_entry_t is not None and t < self.pit_entry_t):
+            return [Happening("ignored", t)]
+        found: list[Happening] = []
+        if self.on_track and self.lap is not None:
+            if t < self.seen_t and self.state == "out":
+                # The loop came before the exit message: same lap, now with its true beginning.
+                self.lap.start_t, self.lap.inferred_start = t, False
+                self.pit_exit_t = t
+                return [Happening("mended", t, self.lap)]
+            found += self.come_in(max(self.seen_t, t - 30.0), inferred=True)
+        self.move("pit_exit")
+        self._begin(t, self.lap_map.pit_exit, "out")
+        self.pit_exit_t = t
+        return [*found, Happening("left", t, self.lap)]
+
+    def come_in(self, t: float, inferred: bool = False) -> list[Happening]:
+        """The car passed the pit entry."""
+        if not self.on_track:
+            if self.state == "garage" and (self.pit_entry_t is None or t > self.pit_entry_t + DOUBLE_S):
+                self.move("pit_entry")
+                self.pit_entry_t = t
+            return [Happening("ignored", t)]
+        lap = self.lap
+        if lap is not None and t < lap.start_t:
+            return self._came_in_before_the_line(t)
+        self.move("pit_entry")
+        self.pit_entry_t = t
+        if lap is None:
+            return [Happening("came_in", t)]
+        lap.kind = "installation" if lap.start_phase > 0 else "in"
+        lap.inferred_end = inferred
+        self._end(lap, t, "pit")
+        self.lap = None
+        return [Happening("came_in", t, lap)]
+
+    def _came_in_before_the_line(self, t: float) -> list[Happening]:
+        # The line beside the lane was reported before the pit entry: the lap thought complete was an in-lap.
+        if not self.laps or self.lap is None or self.lap.start_t - t > LANE_LINE_S:
+            return [Happening("ignored", t)]
+        last = self.laps[-1]
+        last.kind, last.ended_at, last.end_t = ("installation" if last.start_phase > 0 else "in"), "pit", t
+        self.lap, self.lap_number = None, last.number
+        self.move("pit_entry")
+        self.pit_entry_t = t
+        return [Happening("came_in", t, last)]
+
+    def park(self, t: float) -> list[Happening]:
+        """So long in the pit lane that the car is taken to stand in its garage."""
+        return [Happening("parked", t)] if self.move("parked") else []
+
+    def fall_silent(self, t: float) -> list[Happening]:
+        """Unseen for so long that the car is taken to have stopped on track."""
+        before = self.state
+        self.move("silence")
+        return [Happening("silent", t, self.lap)] if self.state != before else []
+
+    # -- crossings --------------------------------------------------------------------------------------------
+
+    def cross(self, loop: str, t: float, disturbed: bool, lap_time_s: float | None = None) -> list[Happening]:
+        """The car passed a loop; ``line`` ends the lap.
+
+        Args:
+            loop: label; one the circuit does not know is ignored.
+            t: when.
+            disturbed: a slow or red period holds now.
+            lap_time_s: the feed's own lap time, taken where the lap's beginning was seen too.
+        """
+        if loop not in self.lap_map.loops:
+            return [Happening("ignored", t, loop=loop)]
+        if self.lap is not None and t < self.lap.start_t:
+            return self._late(loop, t)
+        if loop == "line":
+            return self._line(t, disturbed, lap_time_s)
+        return self._loop(loop, t, disturbed)
+
+    def _loop(self, loop: str, t: float, disturbed: bool) -> list[Happening]:
+        found: list[Happening] = []
+        phase = self.lap_map.loops[loop]
+        if not self.on_track:
+            if self.pit_entry_t is not None and t <= self.pit_entry_t:
+                return [Happening("mended", t, loop=loop)]
+            self.move("loop")
+            # The exit was not seen: the lap is taken to have begun where a usual out-lap would have.
+            started = t - max(5.0, (phase - self.lap_map.pit_exit) * self.pace.lap_s("out"))
+            self._begin(max(started, self.pit_entry_t or started), self.lap_map.pit_exit, "out")
+            assert self.lap is not None
+            self.lap.inferred_start = True
+            found.append(Happening("left", t, self.lap))
+        elif self.state == "stopped":
+            self.move("loop")
+        lap = self.lap
+        assert lap is not None
+        if loop in lap.crossings:
+            if t - lap.crossings[loop] < self._shortest_lap_s():
+                return [Happening("ignored", t, lap, loop)]
+            found += self._infer_line(t, phase, disturbed)
+            lap = self.lap
+            assert lap is not None
+        lap.crossings[loop] = t
+        lap.disturbed |= disturbed
+        if t >= self.seen_t:
+            self.seen_t, self.seen_phase = t, phase
+        return [*found, Happening("loop", t, lap, loop)]
+
+    def _line(self, t: float, disturbed: bool, lap_time_s: float | None) -> list[Happening]:
+        if not self.on_track:
+            if self._line_beside_lane(t):
+                self.move("lane_line")
+                return [Happening("ignored", t, loop="line")]
+            self.move("line")
+            self._begin(t, 0.0, "timed")
+            return [Happening("left", t, self.lap), Happening("lap_started", t, self.lap)]
+        lap = self.lap
+        assert lap is not None
+        if t - lap.start_t < DOUBLE_S or (lap.start_phase == 0.0 and t - lap.start_t < self._shortest_lap_s() * 0.5):
+            if lap.inferred_start:
+                lap.start_t, lap.inferred_start = t, False
+                return [Happening("mended", t, lap, "line")]
+            return [Happening("ignored", t, lap, "line")]
+        lap.disturbed |= disturbed
+        if lap.start_phase == 0.0:
+            own = t - lap.start_t
+            lap.lap_time_s = lap_time_s if lap_time_s is not None and abs(lap_time_s - own) < 2.0 else own
+            lap.kind = judge_complete(self.pace, lap.lap_time_s, t, lap.disturbed)
+        else:
+            lap.kind, lap.lap_time_s = "out", None
+        self._end(lap, t, "line")
+        self.move("line")
+        self._begin(t, 0.0, "timed")
+        return [Happening("lap_done", t, lap, "line")]
+
+    def _infer_line(self, t: float, phase: float, disturbed: bool) -> list[Happening]:
+        """The same loop again and no line between: the line was missed. Place it by the shares of the lap."""
+        lap = self.lap
+        assert lap is not None
+        whole = max(t - self.seen_t, 1.0)
+        ahead = (1.0 - self.seen_phase) + phase
+        line_t = self.seen_t + whole * (1.0 - self.seen_phase) / max(ahead, 1e-6)
+        lap.disturbed |= disturbed
+        lap.inferred_end = True
+        if lap.start_phase == 0.0:
+            lap.kind = judge_complete(self.pace, line_t - lap.start_t, line_t, lap.disturbed)
+            lap.lap_time_s = line_t - lap.start_t
+        self._end(lap, line_t, "line")
+        self.move("line")
+        self._begin(line_t, 0.0, "timed")
+        assert self.lap is not None
+        self.lap.inferred_start = True
+        return [Happening("lap_done", line_t, lap, "line")]
+
+    def _late(self, loop: str, t: float) -> list[Happening]:
+        """A crossing from before the running lap: it mends the record, and moves nothing."""
+        assert self.lap is not None
+        if loop == "line" and self.lap.inferred_start and self.lap.start_t - t < REORDER_S:
+            self.lap.start_t, self.lap.inferred_start = t, False
+            if self.laps and self.laps[-1].inferred_end:
+                last = self.laps[-1]
+                last.end_t, last.inferred_end = t, False
+                last.lap_time_s = t - last.start_t if last.start_phase == 0.0 else None
+            return [Happening("mended", t, self.lap, loop)]
+        if self.laps and self.laps[-1].start_t <= t:
+            self.laps[-1].crossings.setdefault(loop, t)
+            return [Happening("mended", t, self.laps[-1], loop)]
+        return [Happening("ignored", t, loop=loop)]
+
+    # -- belief about the running lap ---------------------------------------------------------------------------
+
+    def judge(self, expected: LapKind) -> LapKind | None:
+        """Believe anew which kind of lap this is, from its pace so far and what the plan expects."""
+        lap = self.lap
+        if lap is None or self.state == "stopped" or not self.on_track:
+            return None
+        if lap.start_phase > 0:
+            return self.lap_kind
+        at_loops = {loop: t - lap.start_t for loop, t in lap.crossings.items()}
+        kind = judge_so_far(self.pace, at_loops, self.seen_t, expected, lap.disturbed)
+        lap.kind = kind
+        return kind
+
+    # -- guards and small steps -----------------------------------------------------------------------------------
+
+    def _line_beside_lane(self, t: float) -> bool:
+        """Guard: the line was passed in the pit lane, not on the track."""
+        return self.line_in_lane and self.pit_entry_t is not None and t - self.pit_entry_t <= LANE_LINE_S
+
+    def _shortest_lap_s(self) -> float:
+        return 0.6 * self.pace.quick_s()
+
+    def _begin(self, t: float, phase: float, kind: LapKind) -> None:
+        self.lap_number += 1
+        self.lap = LapRecord(self.lap_number, t, phase, kind)
+        if t >= self.seen_t or self.seen_t - t < REORDER_S:
+            self.seen_t, self.seen_phase = t, phase
+
+    def _end(self, lap: LapRecord, t: float, at: str) -> None:
+        lap.end_t, lap.ended_at = t, at
+        self.laps.append(lap)
+        self.fuel_laps += 1.0 - lap.start_phase
+        self.seen_t = max(self.seen_t, t)
+        lap_time = t - lap.start_t
+        if lap.inferred_start or lap.inferred_end or lap.disturbed or lap_time <= 0:
+            return
+        if at == "line" or lap.kind == "in":
+            at_loops = {loop: when - lap.start_t for loop, when in lap.crossings.items()}
+            whole = lap.lap_time_s or lap_time
+            if lap.kind == "in":
+                whole = lap_time / max(self.lap_map.pit_entry, 0.5)
+            self.pace.learn_lap(lap.kind, whole, t, at_loops)

@@ -1,0 +1,237 @@
+"""What the desk may ask for, and its one answer: an effect in words, or a refusal that says why.
+
+The same command from two seats is no error: the second hears what already holds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from pitwall.engine.alerts.book import AlertBook
+from pitwall.engine.calls import SAID_GRACE_S, Call
+from pitwall.engine.team import TeamCar
+from pitwall.model.events import CommandGiven
+from pitwall.model.outputs import Output
+
+
+class Refusal(Exception):
+    """The command is not taken; the text is the reason given to the desk."""
+
+
+@dataclass
+class Answer:
+    """What a command did: one sentence, further outputs, and whether the plan changed."""
+
+    effect: str
+    outputs: tuple[Output, ...] = ()
+    plan_changed: bool = False
+
+
+def answer(command: CommandGiven, car: TeamCar, alerts: AlertBook, now: float) -> Answer:
+    """Carry out one command.
+
+    Raises:
+        Refusal: with the reason in words.
+    """
+    if command.command == "acknowledge":
+        return _acknowledge(command, alerts, now)
+    return _HANDLERS[command.command](command, car, now)
+
+
+def _call(command: CommandGiven, car: TeamCar) -> Call:
+    if command.call is None:
+        call = car.book.due_first()
+        if call is None:
+            raise Refusal("no call is due; name one in 'call'")
+        return call
+    call = car.book.find(command.call)
+    if call is None:
+        raise Refusal(f"no call {command.call!r} for car {car.car}")
+    return call
+
+
+def _said(command: CommandGiven, car: TeamCar, now: float) -> Answer:
+    call = _call(command, car)
+    if call.state in ("said", "done", "late"):
+        return Answer(f"{call.id} is {call.state} already" + (f", by {call.said_by}" if call.said_by else ""))
+    late = min(command.t, now) > call.spec.say_by_s + SAID_GRACE_S
+    signal = "said_late" if late and call.state in ("shown", "due", "unconfirmed") else "said"
+    if not car.signal(call, signal, now, f"said by {command.by}", command.id):
+        raise Refusal(f"{call.id} is {call.state}: it cannot be said any more")
+    call.said_t, call.said_by = min(command.t, now), command.by
+    return Answer(f"{call.id} {'said late' if late else 'said'}")
+
+
+def _skip(command: CommandGiven, car: TeamCar, now: float) -> Answer:
+    call = _call(command, car)
+    if call.state == "skipped":
+        return Answer(f"{call.id} is skipped already")
+    if not car.signal(call, "skip", now, f"skipped by {command.by}", command.id):
+        raise Refusal(f"{call.id} is {call.state}: it cannot be skipped any more")
+    return Answer(f"{call.id} skipped")
+
+
+def _defer(command: CommandGiven, car: TeamCar, now: float) -> Answer:
+    call = _call(command, car)
+    if call.spec.kind in ("box", "session", "safety", "stop"):
+        raise Refusal(f"a {call.spec.kind} call cannot be deferred; skip it, or change the plan")
+    if not call.open:
+        raise Refusal(f"{call.id} is {call.state}: it cannot be deferred any more")
+    car.signal(call, "withdraw", now, f"deferred by {command.by}", command.id)
+    return Answer(f"{call.id} deferred: it comes back on the next lap that allows it, if there is one")
+
+
+def _repeat(command: CommandGiven, car: TeamCar, now: float) -> Answer:
+    call = _call(command, car)
+    if call.open:
+        return Answer(f"{call.id} is {call.state}: still to be said")
+    if call.spec.kind == "box" and call.spec.act_at_s is not None and now + call.spec.spoken_s > call.spec.act_at_s:
+        raise Refusal("too late for the pit entry: say nothing until the car is past it")
+    if not car.signal(call, "repeat", now, f"repeat asked by {command.by}", command.id):
+        raise Refusal(f"{call.id} is {call.state}: it cannot be repeated")
+    return Answer(f"{call.id} is due again")
+
+
+def _confirm(command: CommandGiven, car: TeamCar, now: float) -> Answer:
+    call = car.book.find(command.call) if command.call else _last_said(car)
+    if call is None:
+        raise Refusal("nothing was said that could be confirmed; name a call in 'call'")
+    if call.state == "done":
+        return Answer(f"{call.id} is done already")
+    call.confirmed = True
+    if not car.signal(call, "evidence", now, f"confirmed, {command.by}", command.id):
+        call.confirmed = False
+        raise Refusal(f"{call.id} is {call.state}: it cannot be confirmed")
+    return Answer(f"{call.id} confirmed")
+
+
+def _last_said(car: TeamCar) -> Call | None:
+    said = [call for call in car.book.calls.values() if call.state in ("said", "unconfirmed", "late")]
+    return max(said, key=lambda call: (call.said_t or call.ended_t or 0.0, call.id), default=None)
+
+
+def _quiet(command: CommandGiven, car: TeamCar, now: float) -> Answer:
+    car.quiet = not car.quiet
+    return Answer("quiet: session, safety and box calls only" if car.quiet else "quiet is over: all calls again")
+
+
+def _box(command: CommandGiven, car: TeamCar, now: float) -> Answer:
+    if not car.track.on_track:
+        raise Refusal(f"car {car.car} is not on track")
+    run = car.progress.current
+    if run is None:
+        raise Refusal(f"car {car.car} is on no run of the plan; tell the driver yourself")
+    if run.expected_kind == "in":
+        return Answer(f"car {car.car} is to box this lap already")
+    car.progress.box_now()
+    car.track.move("called_in")
+    return Answer(f"{run.run.run}: box this lap", plan_changed=True)
+
+
+def _extend(command: CommandGiven, car: TeamCar, now: float) -> Answer:
+    return _change_laps(command, car, +(command.laps or 1))
+
+
+def _shorten(command: CommandGiven, car: TeamCar, now: float) -> Answer:
+    return _change_laps(command, car, -(command.laps or 1))
+
+
+def _change_laps(command: CommandGiven, car: TeamCar, by: int) -> Answer:
+    name = command.run
+    run = car.progress.find(name) if name else (car.progress.current or car.progress.next)
+    if run is None:
+        raise Refusal(
+            f"no run {name!r} in the plan of car {car.car}"
+            if name
+            else "no run is going on or to come; name one in 'run'"
+        )
+    if run.state in ("done", "dropped", "skipped"):
+        raise Refusal(f"run {run.run.run} is {run.state}")
+    was_in = run.expected_kind == "in"
+    if not car.progress.change_laps(run, by):
+        raise Refusal(
+            f"run {run.run.run} cannot be {'extended' if by > 0 else 'shortened'} by {abs(by)}: "
+            f"{run.timed_wanted} timed laps, on lap {run.pointer + 1} of {len(run.laps)}"
+        )
+    if was_in and run.expected_kind != "in":
+        car.track.move("let_run")
+    return Answer(f"run {run.run.run}: now {run.timed_wanted} timed laps", plan_changed=True)
+
+
+def _drop(command: CommandGiven, car: TeamCar, now: float) -> Answer:
+    reason = f"dropped by {command.by}" + (f": {command.text}" if command.text else "")
+    if command.item is not None:
+        for run in car.progress.runs:
+            for item in run.items:
+                if item.key == command.item or (run.run.run == command.run and item.item.do == command.item):
+                    if item.state == "dropped":
+                        return Answer(f"{item.key} is dropped already")
+                    if not item.signal("drop", now, reason):
+                        raise Refusal(f"{item.key} is {item.state}: it cannot be dropped")
+                    car.progress.revision += 1
+                    return Answer(f"{item.key} dropped", plan_changed=True)
+        raise Refusal(f"no item {command.item!r} in the plan of car {car.car}")
+    found = car.progress.find(command.run or "")
+    if found is None:
+        raise Refusal("say what to drop: 'run', or 'item' with or without its 'run'")
+    if found.state == "dropped":
+        return Answer(f"run {found.run.run} is dropped already")
+    if found.state == "running":
+        raise Refusal(f"run {found.run.run} is on track: box the car, or shorten the run")
+    if not car.progress.drop_run(found, now, reason):
+        raise Refusal(f"run {found.run.run} is {found.state}: it cannot be dropped")
+    car.since_s = now
+    return Answer(f"run {found.run.run} dropped", plan_changed=True)
+
+
+def _keep_in(command: CommandGiven, car: TeamCar, now: float) -> Answer:
+    if car.track.on_track:
+        raise Refusal(f"car {car.car} is on track; 'box' brings it in")
+    if car.kept_in:
+        return Answer(f"car {car.car} is kept in already")
+    car.kept_in = True
+    return Answer(f"car {car.car} is kept in until 'let_go'")
+
+
+def _let_go(command: CommandGiven, car: TeamCar, now: float) -> Answer:
+    if not car.kept_in:
+        return Answer(f"car {car.car} is not kept in")
+    car.kept_in = False
+    car.hold_release(now)
+    return Answer(f"car {car.car} may be released again")
+
+
+def _comment(command: CommandGiven, car: TeamCar, now: float) -> Answer:
+    if not (command.text or "").strip():
+        raise Refusal("a comment needs its words in 'text'")
+    car.comments += 1
+    return Answer(f"comment {car.comments} noted")
+
+
+def _acknowledge(command: CommandGiven, alerts: AlertBook, now: float) -> Answer:
+    if command.alert is None:
+        raise Refusal("name the alert in 'alert'")
+    alert = alerts.active.get(command.alert)
+    if alert is None:
+        raise Refusal(f"no alert {command.alert!r} is active")
+    if alert.acknowledged:
+        return Answer(f"{command.alert} is acknowledged already")
+    return Answer(f"{command.alert} acknowledged", tuple(alerts.acknowledge(command.alert, now, command.id)))
+
+
+_HANDLERS: dict[str, Callable[[CommandGiven, TeamCar, float], Answer]] = {
+    "said": _said,
+    "skip": _skip,
+    "defer": _defer,
+    "repeat": _repeat,
+    "confirm": _confirm,
+    "quiet": _quiet,
+    "box": _box,
+    "extend": _extend,
+    "shorten": _shorten,
+    "drop": _drop,
+    "keep_in": _keep_in,
+    "let_go": _let_go,
+    "comment": _comment,
+}

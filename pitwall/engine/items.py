@@ -1,0 +1,92 @@
+"""What becomes of items: from their calls, their laps and the evidence. A repeatable item that lost its call or its
+place is tried again on the next lap of the run that allows it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from pitwall.engine.calls import Call
+from pitwall.engine.progress import ItemState, RunState
+from pitwall.model.plan import LapKind
+from pitwall.model.procedure import Procedure
+
+
+def find_item(runs: list[RunState], key: str | None) -> tuple[RunState, ItemState] | None:
+    """The item of that key and its run."""
+    for run in runs:
+        for item in run.items:
+            if item.key == key:
+                return run, item
+    return None
+
+
+def next_leg(run: RunState, item: ItemState, procedure: Procedure, after: int) -> int | None:
+    """The next planned lap beyond ``after`` on which this item may be tried, or None.
+
+    The lap must be of a kind that the item itself names (or, if it names none, that the procedure allows), and must
+    not hold the same procedure already.
+    """
+    named: set[LapKind] = {choice.kind for choice in item.item.on}
+    allowed = (named or set(procedure.laps)) & (set(procedure.laps) or named) or named
+    taken = {other.leg for other in run.items if other is not item and other.item.do == item.item.do}
+    for leg in range(after + 1, len(run.laps)):
+        if (not allowed or run.laps[leg] in allowed) and leg not in taken:
+            return leg
+    return None
+
+
+def call_moved(runs: list[RunState], call: Call, procedures: Mapping[str, Procedure], leg_now: int, t: float) -> None:
+    """A call that belongs to an item changed state: the item follows."""
+    found = find_item(runs, call.spec.item)
+    if found is None:
+        return
+    run, item = found
+    if call.state in ("said", "late", "unconfirmed"):
+        item.signal("call", t, "said" if call.state == "said" else call.state)
+    elif call.state == "done":
+        item.signal("call", t)
+        item.signal("confirm", t, call.reason)
+    elif call.state == "skipped":
+        item.signal("fail", t, call.reason or "skipped")
+    elif call.state in ("missed", "withdrawn") and call.reason != "red flag":
+        _try_again(run, item, procedures, leg_now, t, call.reason or call.state)
+
+
+def _try_again(
+    run: RunState, item: ItemState, procedures: Mapping[str, Procedure], leg_now: int, t: float, why: str
+) -> None:
+    procedure = procedures.get(item.item.do)
+    if item.state != "planned" or procedure is None or run.state != "running":
+        return
+    leg = next_leg(run, item, procedure, max(item.leg, leg_now))
+    if leg is None:
+        return
+    item.leg, item.attempt = leg, item.attempt + 1
+    item.reason, item.t = f"moved to {run.lap_label(leg)}: {why}", t
+
+
+def lap_over(run: RunState, leg: int, t: float) -> None:
+    """A planned lap is behind the car: items on it were probably done if they were called, else not."""
+    for item in run.items:
+        if item.leg == leg and not item.signal("lap_over", t, item.reason):
+            continue
+
+
+def run_over(run: RunState, procedures: Mapping[str, Procedure], t: float) -> None:
+    """The car is in. A run that is over settles its items; a cut one keeps those that a resumed run can still do."""
+    last = len(run.laps) - 1
+    for item in run.items:
+        if run.state == "done" or item.leg in (run.pointer, last):
+            item.signal(
+                "lap_over", t, item.reason or ("the run ended before its lap" if item.state == "planned" else None)
+            )
+    if run.state not in ("cut", "next"):
+        return
+    for item in run.items:
+        if item.state == "planned" and 0 < item.leg < run.resume_at:
+            procedure = procedures.get(item.item.do)
+            leg = next_leg(run, item, procedure, run.resume_at - 1) if procedure else None
+            if leg is None:
+                item.signal("fail", t, "its lap is gone")
+            else:
+                item.leg, item.attempt = leg, item.attempt + 1

@@ -1,0 +1,316 @@
+"""The plan against what really happens, for one car.
+
+A run is chosen as *next* while the car is in the garage, *running* from pit exit to pit entry, then *done* or *cut*.
+Within a run a pointer stands on the planned lap that the car is on; a lap that ended moves it as follows:
+
+* the kind that was planned: one on;
+* a cool-down lap where a timed one was planned: stay (an unmarked cool-down lap was put in, nothing is lost);
+* a timed lap where a cool-down lap was planned: the cool-down lap was skipped, and the timed one counts;
+* any complete lap where the in-lap was planned: stay, the box moves one lap.
+
+A run that ends before the laps that still count is *cut*. It is resumed at the next leaving, unless the car stood for
+about as long as the work before the next run takes: then that run has begun.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from pitwall.engine.transitions import ITEM, RUN, allowed, step
+from pitwall.model.outputs import ItemProgress, RunProgress
+from pitwall.model.plan import Item, LapKind, Plan, Run
+
+RESUME_SHARE = 0.7
+
+
+@dataclass
+class ItemState:
+    """One item on one planned lap. ``leg`` is the index of that lap in the run; it may move to a later lap."""
+
+    key: str
+    item: Item
+    leg: int
+    state: str = "planned"
+    reason: str | None = None
+    t: float | None = None
+    attempt: int = 0
+
+    def signal(self, signal: str, t: float, reason: str | None = None) -> bool:
+        """Take a signal through the ITEM table; False where it does not apply."""
+        if not allowed(ITEM, self.state, signal):
+            return False
+        self.state = step("item", self.state, signal)
+        self.reason, self.t = reason, t
+        return True
+
+
+@dataclass
+class RunState:
+    """One run as it stands. ``laps`` may have been changed by extend and shorten."""
+
+    run: Run
+    laps: tuple[LapKind, ...]
+    state: str = "planned"
+    pointer: int = 0
+    timed_done: int = 0
+    stayed_out: int = 0
+    leavings: int = 0
+    resume_at: int = 1
+    boxed_early: bool = False
+    start_t: float | None = None
+    end_t: float | None = None
+    reason: str | None = None
+    items: list[ItemState] = field(default_factory=list)
+
+    @property
+    def timed_wanted(self) -> int:
+        """Timed laps that the run asks for now."""
+        return self.laps.count("timed")
+
+    @property
+    def enough(self) -> bool:
+        """Guard: what was done still counts as this run."""
+        fewest = self.run.shorten_to if self.run.shorten_to is not None else (self.timed_wanted + 1) // 2
+        return self.timed_done >= min(fewest, self.timed_wanted)
+
+    @property
+    def expected_kind(self) -> LapKind:
+        """Planned kind of the lap the pointer stands on."""
+        if self.boxed_early and self.pointer == 0:
+            return "in"
+        return self.laps[min(self.pointer, len(self.laps) - 1)]
+
+    @property
+    def out_in(self) -> bool:
+        """True for a run of one lap that leaves and comes straight back."""
+        return self.laps == ("out", "in")
+
+    def move(self, signal: str, t: float, reason: str | None = None) -> bool:
+        """Take a signal through the RUN table; False where it does not apply."""
+        if not allowed(RUN, self.state, signal):
+            return False
+        self.state = step("run", self.state, signal)
+        if reason is not None:
+            self.reason = reason
+        return True
+
+    def lap_label(self, leg: int) -> str:
+        """``out-lap``, ``timed lap 2`` and so on, for a planned lap of this run."""
+        kind = self.laps[leg]
+        if kind in ("timed", "cool"):
+            number = self.laps[: leg + 1].count(kind)
+            return f"{'timed' if kind == 'timed' else 'cool-down'} lap {number}"
+        return {"out": "out-lap", "in": "in-lap", "installation": "installation lap"}[kind]
+
+
+def item_states(run: Run, laps: tuple[LapKind, ...]) -> list[ItemState]:
+    """One state for each lap on which an item of the run is to be done."""
+    found: list[ItemState] = []
+    for position, item in enumerate(run.items):
+        for leg in legs_of(item, laps):
+            found.append(ItemState(f"{run.run}-{position + 1}-{item.do}-{leg}", item, leg))
+    return found
+
+
+def legs_of(item: Item, laps: tuple[LapKind, ...]) -> tuple[int, ...]:
+    """Indices of the planned laps that the item's ``on`` names; without ``on``, the first lap (or the block itself)."""
+    if not item.on:
+        return (0,)
+    legs: set[int] = set()
+    for choice in item.on:
+        of_kind = [index for index, kind in enumerate(laps) if kind == choice.kind]
+        if choice.kind == "installation" and laps == ("out", "in"):
+            of_kind = [0]
+        legs.update(of_kind if not choice.numbers else [of_kind[n - 1] for n in choice.numbers if n <= len(of_kind)])
+    return tuple(sorted(legs))
+
+
+class PlanProgress:
+    """Mutable progress of one car's plan. ``revision`` counts what changed the plan, not what merely happened."""
+
+    def __init__(self, plan: Plan) -> None:
+        self.plan = plan
+        self.runs = [RunState(run, run.laps, items=item_states(run, run.laps)) for run in plan.runs]
+        self.revision = 0
+        self.parked_t: float | None = None
+        self.broken_by_red = False
+        self._choose(0.0)
+
+    # -- which run ---------------------------------------------------------------------------------------------
+
+    @property
+    def current(self) -> RunState | None:
+        """The run the car is on, None in the garage."""
+        return next((state for state in self.runs if state.state == "running"), None)
+
+    @property
+    def next(self) -> RunState | None:
+        """The run the car leaves for next, None while running or when nothing is left."""
+        return next((state for state in self.runs if state.state == "next"), None)
+
+    def find(self, name: str) -> RunState | None:
+        """The state of the run of that name."""
+        return next((state for state in self.runs if state.run.run == name), None)
+
+    def rest(self) -> list[RunState]:
+        """Runs still to be done or going on, in plan order; blocks without laps included."""
+        return [state for state in self.runs if state.state in ("planned", "next", "running", "cut")]
+
+    def _choose(self, t: float) -> None:
+        if self.current is not None or self.next is not None:
+            return
+        for state in self.runs:
+            if state.laps and state.state in ("planned", "cut"):
+                state.move("choose", t)
+                return
+
+    def leave(self, t: float) -> RunState | None:
+        """The car left the garage: decide which run this is, and start it. None: a leaving that the plan knows not."""
+        chosen = self.next
+        if chosen is not None and chosen.leavings > 0 and self._stood_for_next(chosen, t):
+            chosen.move("give_up", t, "not resumed: the car stood as long as the work before the next run takes")
+            self._choose(t)
+            chosen = self.next
+        if chosen is None:
+            return None
+        chosen.move("leave", t)
+        chosen.start_t = t if chosen.leavings == 0 else chosen.start_t
+        chosen.leavings += 1
+        chosen.pointer, chosen.boxed_early = 0, False
+        self.parked_t = None
+        return chosen
+
+    def _stood_for_next(self, cut: RunState, t: float) -> bool:
+        """Guard: the stop after a cut run was as long as the planned work; not asked after a red flag."""
+        if self.broken_by_red or self.parked_t is None:
+            return False
+        return t - self.parked_t >= RESUME_SHARE * cut.run.after_garage_s.likely_s
+
+    def come_in(self, t: float, red: bool) -> RunState | None:
+        """The car came in: the run is done or cut; choose the next one. Returns the run that ended."""
+        state = self.current
+        self.parked_t, self.broken_by_red = t, red
+        if state is not None:
+            state.end_t = t
+            if state.out_in or state.enough:
+                whole = state.timed_done >= state.timed_wanted
+                state.move("complete", t, None if whole else "ended early, still counts")
+            else:
+                state.resume_at = max(1, state.pointer)
+                why = "red flag" if red else f"{state.timed_done} of {state.timed_wanted} timed laps done"
+                state.move("break_off", t, why)
+        self._choose(t)
+        return state
+
+    # -- along the run -----------------------------------------------------------------------------------------
+
+    def lap_done(self, kind: LapKind) -> None:
+        """A lap of the running run ended at the line: move the pointer (see the module's theory)."""
+        state = self.current
+        if state is None:
+            return
+        if kind == "timed":
+            state.timed_done += 1
+        planned, last = state.expected_kind, len(state.laps) - 1
+        if planned == "out":
+            state.pointer = last if state.out_in else min(state.resume_at, last)
+        elif planned == "in":
+            state.stayed_out += 1
+        elif planned == kind:
+            state.pointer = min(state.pointer + 1, last)
+        elif planned == "cool" and kind == "timed":
+            follows = state.pointer + 1 < last and state.laps[state.pointer + 1] == "timed"
+            state.pointer = min(state.pointer + (2 if follows else 1), last)
+
+    # -- changes from the desk ------------------------------------------------------------------------------------
+
+    def box_now(self) -> RunState | None:
+        """The lap that the car is on becomes the in-lap of its run."""
+        state = self.current
+        if state is None:
+            return None
+        if state.pointer == 0 and not state.out_in:
+            state.boxed_early = True
+        else:
+            state.pointer = len(state.laps) - 1
+        self.revision += 1
+        return state
+
+    def change_laps(self, state: RunState, by: int) -> bool:
+        """Add timed laps before the in-lap, or take the last ones away; False when no timed lap would be left.
+
+        Laps already begun are never taken away.
+        """
+        if state.out_in or not state.laps:
+            return False
+        body = list(state.laps[:-1])
+        if by > 0:
+            body += ["timed"] * by
+        for _ in range(-by):
+            later = [index for index in range(max(state.pointer + 1, 1), len(body)) if body[index] == "timed"]
+            if not later or body.count("timed") <= 1:
+                return False
+            del body[later[-1]]
+        was_in = state.expected_kind == "in" and state.state == "running"
+        state.laps = (*body, "in")
+        if was_in and by > 0:
+            state.pointer = len(state.laps) - 1 - by
+        self._refit_items(state)
+        self.revision += 1
+        return True
+
+    def _refit_items(self, state: RunState) -> None:
+        """Items follow their laps: those still planned are laid out anew over the changed run."""
+        kept = {item.key: item for item in state.items}
+        fresh = item_states(state.run, state.laps)
+        keys = {item.key for item in fresh}
+        ended = [item for item in state.items if item.key not in keys and item.state != "planned"]
+        state.items = ended + [kept.get(item.key, item) for item in fresh]
+
+    def drop_run(self, state: RunState, t: float, reason: str) -> bool:
+        """Take a run out of the plan; its items with it. False when it is over already."""
+        if not state.move("drop", t, reason):
+            return False
+        for item in state.items:
+            item.signal("drop", t, reason)
+        self.revision += 1
+        self._choose(t)
+        return True
+
+    def skip_what_cannot_be(self, t: float) -> None:
+        """The session closed: runs never begun are skipped, with the reason."""
+        for state in self.runs:
+            if state.state in ("planned", "next", "cut"):
+                state.move("choose", t)
+                state.move("skip" if not state.leavings else "give_up", t, "the session ended")
+                for item in state.items:
+                    item.signal("fail", t, "the session ended")
+
+
+def run_progress(state: RunState, expected: tuple[float, float] | None) -> RunProgress:
+    """The published form of a run's state."""
+    items = tuple(
+        ItemProgress(
+            item=item.key,
+            do=item.item.do,
+            lap=state.lap_label(item.leg) if state.laps else "block",
+            want=item.item.want,
+            state=item.state,
+            reason=item.reason,
+            t=item.t,
+        )
+        for item in state.items
+    )
+    actual = (state.start_t, state.end_t) if state.start_t is not None else None
+    return RunProgress(
+        run=state.run.run,
+        want=state.run.want,
+        state=state.state,
+        laps=state.laps,
+        timed_wanted=state.timed_wanted,
+        timed_done=state.timed_done,
+        expected_span_s=expected,
+        actual_span_s=actual,
+        items=items,
+        reason=state.reason,
+    )

@@ -1,0 +1,111 @@
+"""The retained states as they are published: desk, plan, field, clock. Built from the engine's state, never kept."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from pitwall.engine.car import CarTrack
+from pitwall.engine.progress import run_progress
+from pitwall.engine.session_clock import SessionClock
+from pitwall.engine.team import TeamCar
+from pitwall.model.outputs import Arrival, ClockState, DeskState, FieldCar, FieldState, PlanState
+
+STACK = 16  # prompts on the published stack
+
+
+def desk_state(car: TeamCar, clock: SessionClock, now: float) -> DeskState:
+    """``desk/<car>/state``."""
+    run = car.progress.current if car.track.on_track else car.progress.next
+    leg = run.pointer if run is not None and car.track.on_track else 0
+    wanted = car.switches.wanted(run if run is not None and run.laps else None, leg)
+    laps = car.track.laps
+    return DeskState(
+        id=f"desk-{car.car}-{now:.3f}",
+        t=now,
+        car=car.car,
+        state=car.track.state,
+        run=run.run.run if run else None,
+        lap_number=car.track.lap_number,
+        lap_kind=car.track.lap_kind,
+        lap_of_run=run.lap_label(leg) if run is not None and run.laps and car.track.on_track else None,
+        quiet=car.quiet,
+        kept_in=car.kept_in,
+        prompts=tuple(call.prompt(now) for call in car.book.outstanding()[:STACK]),
+        switches=car.switches.cards(wanted),
+        arrivals=_arrivals(car),
+        flag_margin_s=flag_margin(car, clock, now),
+        last_lap_s=next((lap.lap_time_s for lap in reversed(laps) if lap.lap_time_s), None),
+        best_lap_s=car.track.pace.best_s,
+    )
+
+
+def _arrivals(car: TeamCar) -> tuple[Arrival, ...]:
+    if not car.track.on_track or car.track.lap is None:
+        return ()
+    lap_map = car.lap_map
+    places = [(lap_map.loops[loop] or 1.0, f"loop {loop}" if loop != "line" else "line") for loop in lap_map.loops]
+    places += [(lap_map.last_chance, "last place for the pit entry"), (lap_map.pit_entry, "pit entry")]
+    found = []
+    for phase, name in sorted(places):
+        at = car.track.arrival(phase) if phase > car.track.seen_phase else None
+        if at is not None:
+            found.append(Arrival(place=name, at_s=round(at, 2)))
+    return tuple(found)
+
+
+def flag_margin(car: TeamCar, clock: SessionClock, now: float) -> float | None:
+    """Seconds in hand at the line to start one more timed lap before the flag; None in the pits or under red."""
+    arrival = car.track.arrival(1.0)
+    if arrival is None or clock.status in ("red", "finished", "closed"):
+        return None
+    return round(clock.end_s(now) - arrival, 1)
+
+
+def plan_state(car: TeamCar, now: float) -> PlanState:
+    """``plan/<car>``: expected spans follow the forecast durations at their likely values."""
+    spans: dict[str, tuple[float, float]] = {}
+    t = now
+    for run in car.progress.runs:
+        if run.state == "running" and car.legs:
+            spans[run.run.run] = (run.start_t or now, car.legs[-1].end_s)
+            t = car.legs[-1].end_s + run.run.after_garage_s.likely_s
+        elif run.state in ("planned", "next", "cut") and run.laps:
+            start = car.release_s if run.state == "next" and car.release_s is not None else t
+            start = max(start, now, run.run.release.not_before or start)
+            kinds = ("installation",) if run.out_in else ("out", *run.laps[run.resume_at :])
+            end = start + sum(car.track.pace.lap_s(kind) for kind in kinds)
+            spans[run.run.run] = (round(start, 1), round(end, 1))
+            t = end + run.run.after_garage_s.likely_s
+    runs = tuple(run_progress(run, spans.get(run.run.run)) for run in car.progress.runs)
+    return PlanState(id=f"plan-{car.car}-{now:.3f}", t=now, car=car.car, revision=car.progress.revision, runs=runs)
+
+
+def clock_state(clock: SessionClock, now: float) -> ClockState:
+    """``clock``."""
+    return ClockState(
+        id=f"clock-{now:.3f}",
+        t=now,
+        remaining_s=round(clock.remaining(now), 2),
+        running=clock.running,
+        rate=clock.rate,
+        status=clock.status,
+        yellow_sectors=clock.yellow_sectors,
+        pit_exit=clock.pit_exit,
+    )
+
+
+def field_state(tracks: Iterable[CarTrack], now: float) -> FieldState:
+    """``field``: every car as followed."""
+    cars = []
+    for track in tracks:
+        last = next((lap.lap_time_s for lap in reversed(track.laps) if lap.lap_time_s), None)
+        cars.append(
+            FieldCar(
+                car=track.car,
+                state=track.state,
+                lap_number=track.lap_number,
+                last_lap_s=last,
+                best_lap_s=track.pace.best_s,
+            )
+        )
+    return FieldState(id=f"field-{now:.3f}", t=now, cars=tuple(cars))

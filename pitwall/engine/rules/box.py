@@ -1,0 +1,65 @@
+"""Box calls: at the start of the in-lap, and again before the last place from which the pit entry can be taken.
+
+Past that place a box call is dangerous: the prompt then says to keep silent until past the entry, and the box moves one
+lap. Opposite calls never share the action word: a car that is to go on is told to stay out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from pitwall.engine.calls import CallSpec
+from pitwall.engine.situation import Leg, Situation
+from pitwall.model.outputs import Ask
+
+TOO_LATE = "Too late for the pit entry: say nothing until the car is past it. The box moves one lap."
+REMINDER_WINDOW_S = 10.0
+
+
+def calls(at: Situation) -> Iterable[CallSpec]:
+    """The two box calls of the in-lap, also when it still lies ahead."""
+    run = at.run
+    if run is None or at.stopped_by_flag or not at.legs or (not at.track.on_track and not run.out_in):
+        return
+    leg = at.legs[-1] if at.legs[-1].kind in ("in", "installation") else None
+    if leg is None or not at.track.on_track:
+        return
+    text = "Box this lap, box this lap." if run.out_in or run.stayed_out == 0 else "Box now, box this lap."
+    count = f"{run.leavings}-{run.stayed_out}"
+    act_at = leg.at(at.lap_map.last_chance)
+    reaction = at.timing.box_reaction_s
+    first_from = leg.start_s + (10.0 if leg.start_phase > 0 else 1.0)
+    first_by = min(first_from + at.timing.window_s, act_at - reaction - at.spoken(text))
+    yield _call(at, leg, f"{run.run.run}-box-{count}", text, "Box this lap", first_from, first_by, 0.0, act_at)
+    again = "Box, box. Pit entry this lap."
+    by = act_at - reaction - at.spoken(again)
+    placed = at.window(act_at, again, reaction, leg, "box")
+    by = min(by, placed.by_s) if placed.in_listening and placed.by_s > act_at - 20.0 else by
+    window_from = min(max(first_by + 6.0, by - REMINDER_WINDOW_S), by)
+    lead = max(0.0, window_from - (act_at - at.timing.box_shown_before_s))
+    yield _call(at, leg, f"{run.run.run}-box-{count}-again", again, "Box, box", window_from, by, lead, act_at)
+
+
+def _call(
+    at: Situation, leg: Leg, key: str, text: str, short: str, say_from: float, say_by: float, lead: float, act_at: float
+) -> CallSpec:
+    run = at.run
+    assert run is not None
+    return CallSpec(
+        key=key,
+        kind="box",
+        text=text,
+        short=short,
+        place="pit entry",
+        say_from_s=min(say_from, say_by),
+        say_by_s=say_by,
+        spoken_s=at.spoken(text),
+        lead_s=lead,
+        act_at_s=act_at,
+        run=run.run.run,
+        lap="in-lap" if leg.kind == "in" else "installation lap",
+        leg=leg.index,
+        ask=Ask(action="box"),
+        lap_number=at.track.lap_number if leg.running else None,
+        late_text=TOO_LATE,
+    )

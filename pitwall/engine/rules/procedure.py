@@ -1,0 +1,116 @@
+"""Procedure calls: each step of each item, said so that it ends in time for the place where the driver acts.
+
+A yellow in the marshal sector of the place withdraws the call for this lap; the item is then tried again on the next
+lap that allows it (``engine/items.py``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from pitwall.engine.calls import CallSpec
+from pitwall.engine.progress import ItemState
+from pitwall.engine.situation import Leg, Situation
+from pitwall.engine.switches import item_arguments
+from pitwall.model.outputs import Ask
+from pitwall.model.procedure import Procedure, Step
+from pitwall.radio.wording import fill
+
+HOLD_LEAD_PLACES = ("place", "lap_start", "lap_end", "pit_entry")
+
+
+def calls(at: Situation) -> Iterable[CallSpec]:
+    """The calls of every item that is still to be done on a lap ahead."""
+    run = at.run
+    if run is None or at.stopped_by_flag:
+        return
+    for item in run.items:
+        procedure = at.procedures.get(item.item.do)
+        if procedure is None or item.state not in ("planned", "called"):
+            continue
+        leg = at.leg(item.leg if not run.out_in else 0)
+        if leg is None:
+            continue
+        for number, step in enumerate(procedure.steps):
+            spec = _step(at, item, procedure, step, number, leg)
+            if spec is not None:
+                yield spec
+
+
+def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, number: int, leg: Leg) -> CallSpec | None:
+    run = at.run
+    assert run is not None
+    arguments = item_arguments(procedure, item)
+    where = _act_at(at, step, item, leg)
+    if where is None:
+        return None
+    act_at, phase, place = where
+    if phase is not None and at.clock.status != "waiting" and _yellow_at(at, phase):
+        return None
+    text, short = fill(step.say, arguments), fill(step.short, arguments)
+    if step.where in ("garage", "pit_lane", "pit_exit"):
+        begin, by = act_at, act_at + 25.0
+        if step.where == "pit_exit":
+            by = act_at - step.reaction_s - at.spoken(text)
+            begin = by - at.timing.window_s
+    else:
+        window = at.window(act_at, text, step.reaction_s, leg, step.kind)
+        begin, by = window.from_s, window.by_s
+    return CallSpec(
+        key=f"{item.key}-{run.leavings + (0 if at.track.on_track else 1)}-{item.attempt}-{number}",
+        kind=step.kind,
+        text=text,
+        short=short,
+        place=place,
+        say_from_s=begin,
+        say_by_s=by,
+        spoken_s=at.spoken(text),
+        lead_s=at.timing.lead_s,
+        act_at_s=act_at,
+        run=run.run.run,
+        lap=run.lap_label(item.leg) if run.laps else None,
+        leg=leg.index,
+        item=item.key,
+        caution=procedure.caution,
+        ask=Ask(action="procedure", procedure=procedure.name, item=item.key, arguments=arguments),
+    )
+
+
+def _act_at(at: Situation, step: Step, item: ItemState, leg: Leg) -> tuple[float, float | None, str] | None:
+    """When, at which phase and at which place the driver acts; None where that lies behind or does not apply."""
+    if step.where in ("garage", "pit_exit", "pit_lane"):
+        return _in_the_pits(at, step, leg)
+    if not at.track.on_track and leg.index != 0:
+        return None
+    named = item.item.after or item.item.at
+    if step.where == "place":
+        if named is None:
+            return None
+        phase, place = at.lap_map.phase_of(named), named
+    elif step.where == "pit_entry":
+        phase, place = at.lap_map.pit_entry, "pit entry"
+    else:
+        phase, place = (leg.start_phase, "lap start") if step.where == "lap_start" else (1.0, "line")
+    if phase < leg.start_phase:
+        return None
+    return leg.at(phase) + step.offset_s, phase, place
+
+
+def _in_the_pits(at: Situation, step: Step, leg: Leg) -> tuple[float, float | None, str] | None:
+    if step.where == "pit_exit":
+        if at.track.on_track or at.release_s is None:
+            return None
+        return at.release_s + step.offset_s, None, "pit exit"
+    if at.track.on_track:
+        entry = leg.at(at.lap_map.pit_entry) if leg.kind in ("in", "installation") else None
+        return None if entry is None else (entry + 5.0 + step.offset_s, None, step.where.replace("_", " "))
+    if at.release_s is None:
+        return None
+    return at.release_s - 90.0 + step.offset_s, None, step.where.replace("_", " ")
+
+
+def _yellow_at(at: Situation, phase: float) -> bool:
+    """Guard: a yellow holds in the marshal sector of this place, or everywhere."""
+    if at.clock.status in ("yellow", "slow"):
+        return True
+    return any(sector in at.clock.yellow_sectors for sector in at.lap_map.marshal_sectors_at(phase % 1.0))

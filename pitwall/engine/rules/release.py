@@ -1,0 +1,146 @@
+"""Garage calls: the brief, the switch check, fire-up, and the release, counted back from the expected release moment.
+
+pitwall releases nobody: the release controller and the pit exit light decide; the prompt says when the plan would go.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from pitwall.engine.calls import CallSpec
+from pitwall.engine.situation import Situation
+from pitwall.model.car import position_text
+from pitwall.model.outputs import Ask
+from pitwall.model.plan import CallClass
+from pitwall.radio.wording import laps_phrase
+
+GROUP = 4  # the check list is read in groups of three or four (common practice, no source)
+MIN_WINDOW_S = 20.0
+
+
+def calls(at: Situation) -> Iterable[CallSpec]:
+    """The garage calls of the next run."""
+    run, release = at.run, at.release_s
+    if run is None or release is None or at.track.on_track or at.stopped_by_flag or at.kept_in:
+        return
+    timing, name = at.timing, f"{run.run.run}-{run.leavings + 1}"
+    brief = _brief(at)
+    yield _garage(
+        at,
+        f"{name}-brief",
+        "brief",
+        brief,
+        f"Brief: {run.run.run}",
+        release - timing.brief_s,
+        release - timing.release_check_s + 20.0,
+        Ask(action="none"),
+    )
+    yield from _check(at, name, release)
+    if at.clock.pit_exit == "closed" and at.clock.status != "waiting":
+        return
+    if at.clock.status == "waiting" and release < 0:
+        return
+    fire = "Fire up, tyres on."
+    yield _garage(
+        at,
+        f"{name}-fire-up",
+        "release",
+        fire,
+        "Fire up",
+        release - timing.fire_up_s,
+        release - timing.fire_up_s / 2,
+        Ask(action="fire_up"),
+    )
+    gap = run.run.release.gap_ahead_s
+    leave = "Pit exit is yours when the release controller clears you" + (
+        f", {gap:.0f} seconds to the car ahead." if gap else "."
+    )
+    yield _garage(
+        at,
+        f"{name}-leave",
+        "release",
+        leave,
+        "Leave when clear",
+        release,
+        release + 20.0,
+        Ask(action="leave"),
+        caution="The release controller and the pit exit light decide.",
+    )
+
+
+def _brief(at: Situation) -> str:
+    run = at.run
+    assert run is not None
+    kinds = [leg.kind for leg in at.legs]
+    timed = kinds.count("timed")
+    if run.out_in:
+        body = "out and straight back in"
+    else:
+        body = f"{laps_phrase(timed)}" + (
+            f" with {laps_phrase(kinds.count('cool'), 'cool-down lap')}" if "cool" in kinds else ""
+        )
+    items = sorted({item.item.do.replace("_", " ") for item in run.items if item.state == "planned"})
+    what = f" Items: {', '.join(items)}." if items else ""
+    return f"Next run {run.run.run.replace('-', ' ')}: {body}.{what}"
+
+
+def _check(at: Situation, name: str, release: float) -> Iterable[CallSpec]:
+    """The switch check list in groups, each a call of its own."""
+    run, timing = at.run, at.timing
+    assert run is not None
+    wanted = at.switches.wanted(run, 0)
+    listed = list(at.switches.release_list(wanted).items())
+    begin = release - timing.release_check_s
+    for number, start in enumerate(range(0, len(listed), GROUP)):
+        group = dict(listed[start : start + GROUP])
+        words = []
+        for switch_name, position in group.items():
+            switch = at.switches.known(switch_name)
+            word = switch.word if switch is not None else switch_name
+            words.append(f"{word} {position_text(position)}")
+        text = "Switch check: " + ", ".join(words) + "."
+        yield _garage(
+            at,
+            f"{name}-check-{number + 1}",
+            "switch",
+            text,
+            f"Switch check {number + 1}",
+            begin + number * 15.0,
+            begin + number * 15.0 + 45.0,
+            Ask(action="check_switches", positions=group),
+        )
+
+
+def _garage(
+    at: Situation,
+    key: str,
+    kind: CallClass,
+    text: str,
+    short: str,
+    begin: float,
+    by: float,
+    ask: Ask,
+    caution: str | None = None,
+) -> CallSpec:
+    run = at.run
+    assert run is not None
+    if ask.action not in ("leave", "fire_up"):
+        # A short stop leaves less time than the usual countdown: read out at once then, and keep a fair window.
+        begin = max(begin, at.since_s + 5.0)
+        by = max(by, begin + MIN_WINDOW_S)
+    return CallSpec(
+        key=key,
+        kind=kind,
+        text=text,
+        short=short,
+        place="garage",
+        say_from_s=begin,
+        say_by_s=by,
+        spoken_s=at.spoken(text),
+        lead_s=at.timing.lead_s,
+        act_at_s=at.release_s,
+        run=run.run.run,
+        lap="garage",
+        ask=ask,
+        caution=caution,
+    )

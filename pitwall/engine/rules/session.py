@@ -1,0 +1,80 @@
+"""Session calls: a change of status, said at once to a car on track; and the flag that falls at the end of this lap."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from pitwall.engine.calls import CallSpec
+from pitwall.engine.situation import Situation, StatusNews
+from pitwall.model.outputs import Ask
+
+SAY_WITHIN_S = 8.0
+FLAG_SAY_WITHIN_S = 15.0
+
+_WORDS: dict[str, tuple[str, str, Ask]] = {
+    "red": (
+        "Red flag, red flag. Slow down, come back to the pits.",
+        "Red flag, slow, pits",
+        Ask(action="return_to_pits"),
+    ),
+    "slow": ("Full-course slow. Keep to the slow-period speed.", "Full-course slow", Ask(action="slow")),
+    "green": ("Track is green.", "Track green", Ask(action="resume")),
+    "yellow": ("Yellow flag, be ready to slow down.", "Yellow", Ask(action="slow")),
+    "finished": ("Chequered flag. In-lap now, bring it back.", "Chequered flag, in-lap", Ask(action="return_to_pits")),
+    "ending": ("Slow period is ending, be ready.", "Slow ending", Ask(action="none")),
+}
+
+
+def calls(at: Situation) -> Iterable[CallSpec]:
+    """One call for each piece of news that is fresh, and the last-lap call."""
+    if at.track.on_track:
+        for news in at.news:
+            if at.now <= news.t + SAY_WITHIN_S + at.timing.unconfirmed_after_s:
+                yield _news_call(at, news)
+    yield from _last_lap(at)
+
+
+def _news_call(at: Situation, news: StatusNews) -> CallSpec:
+    text, short, ask = _WORDS[news.status]
+    if news.sectors:
+        where = " and ".join(news.sectors)
+        place = f"Sector {where}"
+        if news.status == "green":
+            text, short = f"{place} is clear.", f"{place} clear"
+        else:
+            text, short = f"{place}: yellow flag, slow there.", f"{place} yellow"
+    return CallSpec(
+        key=f"session-{news.number}-{news.status}",
+        kind="session",
+        text=text,
+        short=short,
+        say_from_s=news.t,
+        say_by_s=news.t + SAY_WITHIN_S,
+        spoken_s=at.spoken(text),
+        lead_s=0.0,
+        ask=ask,
+        act_at_s=None,
+    )
+
+
+def _last_lap(at: Situation) -> Iterable[CallSpec]:
+    """On a lap that the flag will end: said early in the lap, so the driver knows that no other follows."""
+    lap = at.track.lap
+    if at.stopped_by_flag or not at.clock.running or lap is None or not at.legs or lap.start_phase > 0:
+        return
+    leg = at.legs[0]
+    flag_s = at.clock.end_s(at.now)
+    if leg.kind in ("in", "installation") or not leg.running or flag_s >= leg.end_s:
+        return
+    text = "Flag falls on this lap. Finish it, then in-lap."
+    yield CallSpec(
+        key=f"last-lap-{lap.number}",
+        kind="session",
+        text=text,
+        short="Flag this lap",
+        say_from_s=lap.start_t + 1.0,
+        say_by_s=lap.start_t + 1.0 + FLAG_SAY_WITHIN_S,
+        spoken_s=at.spoken(text),
+        lead_s=0.0,
+        lap_number=lap.number,
+    )

@@ -1,0 +1,180 @@
+"""What a rule may look at: one car, the run it is on or leaves for next, and the laps ahead laid out in time.
+
+A *leg* is one planned lap of the run with its expected start and end. The running lap's leg follows the car's real
+crossings; later legs follow one another at the expected lap times. In the garage the legs are those of the next run,
+from the expected release.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from pitwall.engine.car import CarTrack
+from pitwall.engine.progress import PlanProgress, RunState
+from pitwall.engine.session_clock import SessionClock
+from pitwall.engine.switches import SwitchBoard
+from pitwall.model.plan import LapKind, Plan
+from pitwall.model.procedure import Procedure
+from pitwall.model.setup import CallTiming
+from pitwall.radio.placing import SayWindow, place_call
+from pitwall.radio.speech import spoken_s
+from pitwall.track.lapmap import LapMap
+
+
+@dataclass(frozen=True)
+class Leg:
+    """One planned lap in time. ``at(phase)`` is the session second at which the car is at that phase of it."""
+
+    index: int
+    kind: LapKind
+    start_s: float
+    end_s: float
+    start_phase: float
+    at: Callable[[float], float]
+    running: bool = False
+
+
+@dataclass(frozen=True)
+class StatusNews:
+    """A change of status that the driver must hear: number, when, what."""
+
+    number: int
+    t: float
+    status: str
+    sectors: tuple[str, ...] = ()
+
+
+@dataclass
+class Situation:
+    """One car's situation at ``now``; rules read it and change nothing."""
+
+    now: float
+    car: str
+    track: CarTrack
+    plan: Plan
+    progress: PlanProgress
+    clock: SessionClock
+    switches: SwitchBoard
+    procedures: Mapping[str, Procedure]
+    lap_map: LapMap
+    timing: CallTiming
+    run: RunState | None
+    legs: tuple[Leg, ...]
+    release_s: float | None
+    news: tuple[StatusNews, ...]
+    kept_in: bool
+    since_s: float
+    rain: bool
+
+    @property
+    def stopped_by_flag(self) -> bool:
+        """Red or over: everything but session and safety calls is silent."""
+        return self.clock.status in ("red", "finished", "closed")
+
+    def spoken(self, text: str) -> float:
+        """Seconds to say this text at the engineer's rate."""
+        return spoken_s(text, self.timing.words_per_minute)
+
+    def stretches(self, legs: tuple[Leg, ...]) -> list[tuple[float, float]] | None:
+        """Listening stretches of these laps in session seconds; None where the circuit gives none."""
+        if self.lap_map.listening is None:
+            return None
+        found: list[tuple[float, float]] = []
+        for leg in legs:
+            for begin, end in self.lap_map.listening:
+                if end > leg.start_phase:
+                    found.append((leg.at(max(begin, leg.start_phase)), leg.at(end)))
+        return _joined(sorted(found))
+
+    def leg(self, index: int) -> Leg | None:
+        """The leg of that planned lap, None when it lies behind."""
+        return next((leg for leg in self.legs if leg.index == index), None)
+
+    def window(self, act_at_s: float, text: str, reaction_s: float, leg: Leg, kind: str) -> SayWindow:
+        """Where to say ``text`` so that the driver can act at ``act_at_s`` on ``leg``.
+
+        Laps on which this kind of call may be spoken are preferred; where the last such lap ends before a timed lap on
+        which nothing may be said, the call is made on the timed lap all the same: it has nowhere else to go.
+        """
+        length = self.spoken(text)
+        before = self.leg(leg.index - 1)
+        laps = tuple(one for one in (before, leg) if one is not None)
+        allowed = tuple(one for one in laps if self.plan.may_say(kind, one.kind)) or laps
+        earliest = allowed[0].start_s if allowed else self.now
+        return place_call(act_at_s, length, reaction_s, self.stretches(allowed), earliest, self.timing.window_s)
+
+
+def _joined(stretches: list[tuple[float, float]]) -> list[tuple[float, float]]:
+    # A stretch that runs over the line is one stretch.
+    joined: list[tuple[float, float]] = []
+    for begin, end in stretches:
+        if joined and begin - joined[-1][1] < 0.05:
+            joined[-1] = (joined[-1][0], max(end, joined[-1][1]))
+        else:
+            joined.append((begin, end))
+    return joined
+
+
+def running_legs(track: CarTrack, run: RunState, lap_map: LapMap) -> tuple[Leg, ...]:
+    """Legs of the run that the car is on, from the lap it is on to the in-lap."""
+    lap = track.lap
+    if lap is None or not run.laps:
+        return ()
+    pace, state_kind = track.pace, track.lap_kind or "out"
+
+    def at_now(phase: float) -> float:
+        if phase <= track.seen_phase:
+            return track.seen_t if phase >= track.seen_phase else _passed(track, phase)
+        return track.arrival(phase) or track.seen_t
+
+    kind: LapKind = run.expected_kind if run.expected_kind == "in" else state_kind
+    if state_kind == "installation" or (run.out_in and run.pointer == 0):
+        kind = "installation"
+    first = Leg(run.pointer, kind, lap.start_t, at_now(1.0), lap.start_phase, at_now, running=True)
+    legs, start = [first], first.end_s
+    later = run.laps[run.pointer + 1 :] if not run.out_in else ()
+    if run.pointer == 0 and run.resume_at > 1 and not run.out_in:
+        later = run.laps[run.resume_at :]
+    base = len(run.laps) - len(later)
+    if run.boxed_early and run.pointer == 0:
+        later = ()
+    for offset, planned in enumerate(later):
+        legs.append(_leg_at(base + offset, planned, start, 0.0, pace.lap_s(planned), track))
+        start = legs[-1].end_s
+    return tuple(legs)
+
+
+def garage_legs(track: CarTrack, run: RunState, release_s: float, lap_map: LapMap) -> tuple[Leg, ...]:
+    """Legs of the next run if it leaves at ``release_s``."""
+    if not run.laps:
+        return ()
+    kind: LapKind = "installation" if run.out_in else "out"
+    legs = [_leg_at(0, kind, release_s, lap_map.pit_exit, track.pace.lap_s(kind), track)]
+    for index in range(run.resume_at, len(run.laps)) if not run.out_in else ():
+        planned = run.laps[index]
+        legs.append(_leg_at(index, planned, legs[-1].end_s, 0.0, track.pace.lap_s(planned), track))
+    return tuple(legs)
+
+
+def _leg_at(index: int, kind: LapKind, start_s: float, start_phase: float, lap_s: float, track: CarTrack) -> Leg:
+    pace = track.pace
+    begin = pace.bend(start_phase)
+
+    def at(phase: float) -> float:
+        return start_s + lap_s * (pace.bend(phase) - begin) / max(1.0 - begin, 1e-6)
+
+    return Leg(index, kind, start_s, start_s + lap_s, start_phase, at)
+
+
+def _passed(track: CarTrack, phase: float) -> float:
+    """When the car was at a phase that it has passed: between the two crossings around it."""
+    lap = track.lap
+    assert lap is not None
+    points = [(lap.start_phase, lap.start_t)]
+    points += sorted((track.lap_map.loops[loop], t) for loop, t in lap.crossings.items() if loop in track.lap_map.loops)
+    for (p0, t0), (p1, t1) in itertools.pairwise(points):
+        if p0 <= phase <= p1:
+            return t0 + (t1 - t0) * (phase - p0) / max(p1 - p0, 1e-6)
+    return points[0][1]

@@ -1,0 +1,176 @@
+"""The switch card of one car: what each lap needs, what we believe, what telemetry says, and what is still owed.
+
+*Wanted* on a lap = the default for its kind, driver and weather; over it the run's own positions; over that what the
+items on that lap ask for. *Believed* = the last position that was said (or read at the release check), *measured* = the
+last one that telemetry sent. A put-back whose lap never came (a red flag, a run cut short) stays *owed* until a release
+check, a measurement or the driver's word shows the position.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from pitwall.engine.progress import ItemState, RunState
+from pitwall.model.car import Car, Position, Switch, same_position
+from pitwall.model.outputs import SwitchCard
+from pitwall.model.plan import LapKind, Plan, Scalar
+from pitwall.model.procedure import Procedure
+
+
+def item_arguments(procedure: Procedure, item: ItemState) -> dict[str, Scalar]:
+    """The item's arguments over the procedure's defaults, plus ``after``/``at`` as ``place``."""
+    values: dict[str, Scalar] = {
+        name: argument.default for name, argument in procedure.arguments.items() if argument.default is not None
+    }
+    values.update(item.item.arguments)
+    place = item.item.after or item.item.at
+    if place:
+        values |= {"place": place, "after": place, "at": place}
+    return values
+
+
+def _resolve(value: Scalar, arguments: Mapping[str, Scalar]) -> Scalar | None:
+    if isinstance(value, str) and value.startswith("{") and value.endswith("}"):
+        return arguments.get(value[1:-1])
+    return value
+
+
+def item_switches(procedure: Procedure, item: ItemState, base: Mapping[str, Position]) -> dict[str, Position]:
+    """Positions that the item asks for while it lasts, by switch; ``base`` is where ``by`` steps from."""
+    arguments = item_arguments(procedure, item)
+    found: dict[str, Position] = {}
+    for name, position in sorted(procedure.switches.items()):
+        switch, wanted = _resolve(name, arguments), _resolve(position, arguments)
+        if isinstance(switch, str) and wanted is not None:
+            found[switch] = wanted
+    if procedure.by is not None:
+        switch, amount = arguments.get("switch"), arguments.get(procedure.by)
+        if isinstance(switch, str) and isinstance(amount, int | float) and switch in base:
+            found[switch] = round(float(base[switch]) + float(amount), 6)
+    return found
+
+
+@dataclass
+class SwitchBoard:
+    """Mutable switch state of one car."""
+
+    car: Car
+    plan: Plan
+    procedures: Mapping[str, Procedure]
+    wet: bool
+    believed: dict[str, Position] = field(default_factory=dict)
+    verified: set[str] = field(default_factory=set)
+    measured: dict[str, Position] = field(default_factory=dict)
+    owed: dict[str, Position] = field(default_factory=dict)
+    checked_before: bool = False
+
+    def __post_init__(self) -> None:
+        start = self.plan.starts_with.switches
+        for switch in self.car.switches:
+            position = switch.wanted(None, self.plan.driver, self.wet)
+            if isinstance(start, dict) and switch.switch in start:
+                position = start[switch.switch]
+            self.believed[switch.switch] = position
+
+    def known(self, name: str) -> Switch | None:
+        """The switch of that name."""
+        return self.car.switch(name)
+
+    def wanted(self, run: RunState | None, leg: int) -> dict[str, Position]:
+        """Position of every switch on a planned lap of a run; momentary and stationary ones keep their default."""
+        kind: LapKind | None = run.laps[leg] if run is not None and run.laps else None
+        found = {switch.switch: switch.wanted(kind, self.plan.driver, self.wet) for switch in self.car.switches}
+        if run is None:
+            return found
+        found.update({name: position for name, position in run.run.switches.items() if name in found})
+        base = dict(found)
+        for item in run.items:
+            if item.leg == leg and item.state in ("planned", "called") and item.item.do in self.procedures:
+                asked = item_switches(self.procedures[item.item.do], item, base)
+                found.update({name: position for name, position in asked.items() if name in found})
+        return found
+
+    def changes(self, before: Mapping[str, Position], after: Mapping[str, Position]) -> dict[str, Position]:
+        """What must be changed between two laps: the switches a driver is told to move, with the position to go to."""
+        found: dict[str, Position] = {}
+        for name in sorted(after):
+            switch = self.known(name)
+            if switch is None or switch.kind in ("momentary", "stationary"):
+                continue
+            if not self._near_enough(switch, before.get(name), after[name]):
+                found[name] = after[name]
+        return found
+
+    def stands(self, name: str) -> Position | None:
+        """Where the switch is taken to stand: measured if there is a measurement, else believed."""
+        return self.measured.get(name, self.believed.get(name))
+
+    def differs(self, wanted: Mapping[str, Position]) -> dict[str, Position]:
+        """Switches that do not stand where they are wanted."""
+        standing = {name: position for name in wanted if (position := self.stands(name)) is not None}
+        return self.changes(standing, wanted)
+
+    def wrong(self, wanted: Mapping[str, Position]) -> tuple[list[str], list[str]]:
+        """``(measured wrong, unverified)`` among the switches that must be in place when a timed lap starts."""
+        watch = self.car.forbidden_on_timed or tuple(sorted(wanted))
+        off = self.differs({name: wanted[name] for name in watch if name in wanted})
+        wrong = [name for name in sorted(off) if name in self.measured]
+        unsure = [name for name in sorted({*off, *self.owed}) if name not in self.measured and name in watch]
+        return wrong, unsure
+
+    def _near_enough(self, switch: Switch, stands: Position | None, wanted: Position) -> bool:
+        if same_position(stands, wanted):
+            return True
+        if switch.kind == "bias" and switch.free_range and stands is not None:
+            return abs(float(stands) - float(wanted)) <= switch.free_range + 1e-9
+        return False
+
+    # -- evidence ------------------------------------------------------------------------------------------------
+
+    def said(self, name: str, position: Position, sure: bool) -> None:
+        """The driver was told (``sure``: and read it back or did it)."""
+        self.believed[name] = position
+        if sure:
+            self.verified.add(name)
+            self.owed.pop(name, None)
+        else:
+            self.verified.discard(name)
+
+    def measure(self, name: str, position: Position) -> None:
+        """Telemetry says where the switch stands; a preset moves the others it sets."""
+        self.measured[name] = position
+        self.believed[name] = position
+        self.verified.add(name)
+        if name in self.owed and same_position(self.owed[name], position):
+            del self.owed[name]
+
+    def owe(self, name: str, position: Position) -> None:
+        """A put-back was not confirmed and its lap is gone: it stays owed."""
+        if not same_position(self.stands(name), position) or name not in self.verified:
+            self.owed[name] = position
+
+    def release_list(self, wanted: Mapping[str, Position]) -> dict[str, Position]:
+        """What the check before release reads out: everything the first time, then what differs or is owed."""
+        if not self.checked_before:
+            return {name: wanted[name] for name in sorted(wanted) if self._read_out(name)}
+        return {name: wanted[name] for name in sorted({*self.differs(wanted), *self.owed}) if name in wanted}
+
+    def _read_out(self, name: str) -> bool:
+        switch = self.known(name)
+        return switch is not None and switch.kind not in ("momentary", "preset")
+
+    def cards(self, wanted: Mapping[str, Position]) -> tuple[SwitchCard, ...]:
+        """The published switch card."""
+        return tuple(
+            SwitchCard(
+                switch=switch.switch,
+                word=switch.word,
+                wanted=wanted.get(switch.switch, switch.default),
+                believed=self.believed.get(switch.switch),
+                measured=self.measured.get(switch.switch),
+                verified=switch.switch in self.verified,
+                owed=switch.switch in self.owed,
+            )
+            for switch in self.car.switches
+        )

@@ -1,0 +1,246 @@
+"""One of our cars: its track, plan, switches and calls together, and how a fact about one moves the others."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from pitwall.engine import items
+from pitwall.engine.calls import Call, CallBook
+from pitwall.engine.car import CarTrack, Happening
+from pitwall.engine.progress import PlanProgress, RunState
+from pitwall.engine.rules import RULES
+from pitwall.engine.session_clock import SessionClock
+from pitwall.engine.situation import Leg, Situation, StatusNews, garage_legs, running_legs
+from pitwall.engine.switches import SwitchBoard
+from pitwall.model.car import Position, same_position
+from pitwall.model.plan import Plan
+from pitwall.model.setup import SessionSetup
+from pitwall.track.lapmap import LapMap
+
+SETTLE_S = 60.0  # a call that was said, and whose place is this far behind, is taken as acted on
+REOPEN_LEAD_S = 45.0  # after a reopening the next leaving is at least this far ahead: the car must be fired up
+GARAGE_ACTIONS = ("leave", "fire_up")
+
+
+@dataclass
+class TeamCar:
+    """Mutable state of one team car."""
+
+    car: str
+    setup: SessionSetup
+    plan: Plan
+    track: CarTrack
+    lap_map: LapMap
+    progress: PlanProgress
+    switches: SwitchBoard
+    book: CallBook
+    legs: tuple[Leg, ...] = ()
+    release_s: float | None = None
+    release_floor: float = 0.0
+    since_s: float = 0.0
+    news: list[StatusNews] = field(default_factory=list)
+    quiet: bool = False
+    kept_in: bool = False
+    comments: int = 0
+    worked_s: float = 0.0
+
+    # -- facts --------------------------------------------------------------------------------------------------
+
+    def happened(self, happening: Happening, clock: SessionClock, now: float) -> None:
+        """Something happened to the car: plan, items, switches and calls follow."""
+        if happening.what == "left":
+            self._left(happening.t, now)
+        elif happening.what == "came_in":
+            self._came_in(happening, clock, now)
+        elif happening.what == "lap_done":
+            self._lap_done(happening, now)
+        run = self.progress.current
+        if self.track.on_track and run is not None and run.expected_kind == "in":
+            self.track.move("called_in")
+
+    def _left(self, t: float, now: float) -> None:
+        run = self.progress.leave(t)
+        if self.track.lap is not None:
+            self.track.lap.run = run.run.run if run else None
+        for call in list(self.book.calls.values()):
+            if call.spec.lap == "garage" and call.state in ("shown", "due", "said", "unconfirmed", "late"):
+                if call.spec.ask.action in GARAGE_ACTIONS:
+                    self.signal(call, "evidence", now, "the car left")
+                elif call.state == "shown":
+                    self.signal(call, "withdraw", now, "the car left before")
+                elif call.state == "due":
+                    self.signal(call, "expired", now, "the car left; no word that it was said")
+        self.switches.checked_before = True
+        if run is not None:
+            self.progress.revision += 1
+
+    def _came_in(self, happening: Happening, clock: SessionClock, now: float) -> None:
+        red = clock.status == "red" or (
+            happening.lap is not None and happening.lap.disturbed and clock.status != "green"
+        )
+        run = self.progress.current
+        if happening.lap is not None and run is not None:
+            happening.lap.run = run.run.run
+        for call in list(self.book.calls.values()):
+            if (call.spec.ask.action in ("box", "return_to_pits") and not call.at_rest) or (
+                call.spec.ask.action == "box"
+                and call.state in ("unconfirmed", "late")
+                and run is not None
+                and call.spec.run == run.run.run
+                and call.spec.lap_number in (None, self.track.lap_number)
+            ):
+                signal = "evidence" if call.state not in ("planned", "shown") else "withdraw"
+                self.signal(call, signal, now, "the car came in" if signal == "evidence" else "the car is in already")
+        ended = self.progress.come_in(happening.t, red)
+        if ended is not None:
+            items.run_over(ended, self.setup.procedures, now)
+            self._owe(ended)
+        self.worked_s = ended.run.after_garage_s.likely_s if ended is not None else 0.0
+        self.since_s, self.release_floor = now, 0.0
+        self.progress.revision += 1
+
+    def _lap_done(self, happening: Happening, now: float) -> None:
+        run, lap = self.progress.current, happening.lap
+        if run is None or lap is None:
+            return
+        lap.run, leg = run.run.run, run.pointer
+        before = run.pointer
+        self.progress.lap_done(lap.kind)
+        if self.track.lap is not None:
+            self.track.lap.run = run.run.run
+        if run.pointer != before:
+            items.lap_over(run, leg, now)
+        for call in list(self.book.calls.values()):
+            wanted = call.spec.ask.lap_kind
+            if (
+                call.spec.ask.action == "lap_kind"
+                and wanted == lap.kind
+                and call.spec.leg == leg
+                and call.spec.run == lap.run
+            ):
+                self.signal(call, "evidence", now, f"the lap was a {wanted} lap")
+
+    def _owe(self, run: RunState) -> None:
+        """The run is over: what its items changed and nothing showed to be back is owed at the next release check."""
+        base = self.switches.wanted(run, 0) if run.laps else {}
+        for call in self.book.calls.values():
+            name, position = call.spec.ask.switch, call.spec.ask.position
+            if call.spec.run != run.run.run or name is None or position is None or name not in base:
+                continue
+            if not same_position(position, base[name]) and call.state in ("said", "unconfirmed", "late", "done"):
+                self.switches.owe(name, base[name])
+
+    def measured(self, name: str, position: Position, now: float) -> None:
+        """Telemetry gave a position: calls that asked for it are done."""
+        self.switches.measure(name, position)
+        for call in list(self.book.calls.values()):
+            ask = call.spec.ask
+            if ask.action != "set_switch" or ask.switch != name or not same_position(ask.position, position):
+                continue
+            if call.state in ("due", "said", "unconfirmed", "late"):
+                self.signal(call, "evidence", now, "telemetry shows the position")
+
+    # -- calls --------------------------------------------------------------------------------------------------
+
+    def signal(
+        self, call: Call, signal: str, now: float, reason: str | None = None, because: str | None = None
+    ) -> bool:
+        """Give a call a signal, and let its item and switches follow."""
+        return self.book.signal(call, signal, now, reason, because)
+
+    def follow_calls(self, changed: list[Call], now: float) -> None:
+        """Calls changed state: items and the switch board follow."""
+        leg_now = self.progress.current.pointer if self.progress.current is not None else 0
+        for call in changed:
+            items.call_moved(self.progress.runs, call, self.setup.procedures, leg_now, now)
+            ask = call.spec.ask
+            if call.state not in ("said", "done"):
+                continue
+            told = {ask.switch: ask.position} if ask.action == "set_switch" and ask.switch else ask.positions
+            for name, position in told.items():
+                if name is not None and position is not None and name not in self.switches.measured:
+                    self.switches.said(name, position, sure=call.confirmed)
+
+    def settle(self, now: float) -> None:
+        """Calls that were said, and whose place is far behind, are taken as acted on."""
+        for call in list(self.book.calls.values()):
+            if call.state == "said" and now >= max(call.spec.act_at_s or 0.0, call.said_t or 0.0) + SETTLE_S:
+                self.signal(call, "settle", now, "said; nothing speaks against it")
+
+    # -- the situation -------------------------------------------------------------------------------------------
+
+    def release_estimate(self, clock: SessionClock) -> float | None:
+        """When the next run is expected to leave the garage, session seconds; None when nothing is left to run."""
+        run = self.progress.next
+        if run is None or self.track.on_track:
+            return None
+        base = 0.0 if self.progress.parked_t is None else self.progress.parked_t + self.worked_s
+        release = max(base, run.run.release.not_before or 0.0, self.release_floor)
+        if clock.pit_exit == "closed" and clock.pit_exit_opens_s is not None:
+            release = max(release, clock.pit_exit_opens_s)
+        return release
+
+    def hold_release(self, now: float) -> None:
+        """The pit exit opened again, or the car may go again: count the release back from a fair moment."""
+        self.release_floor = now + REOPEN_LEAD_S
+        self.since_s = now
+
+    def lay_out(self, clock: SessionClock) -> None:
+        """Lay the laps ahead out in time anew."""
+        run = self.progress.current
+        self.release_s = self.release_estimate(clock)
+        if run is not None and self.track.on_track:
+            self.legs = running_legs(self.track, run, self.lap_map)
+        elif self.progress.next is not None and self.release_s is not None:
+            self.legs = garage_legs(self.track, self.progress.next, self.release_s, self.lap_map)
+        else:
+            self.legs = ()
+
+    def situation(self, clock: SessionClock, now: float, rain: bool) -> Situation:
+        """What the rules see."""
+        run = self.progress.current if self.track.on_track else self.progress.next
+        return Situation(
+            now=now,
+            car=self.car,
+            track=self.track,
+            plan=self.plan,
+            progress=self.progress,
+            clock=clock,
+            switches=self.switches,
+            procedures=self.setup.procedures,
+            lap_map=self.lap_map,
+            timing=self.setup.calls,
+            run=run,
+            legs=self.legs,
+            release_s=self.release_s,
+            news=tuple(self.news),
+            kept_in=self.kept_in,
+            since_s=self.since_s,
+            rain=rain,
+        )
+
+    def refresh(self, clock: SessionClock, now: float, rain: bool) -> None:
+        """Ask every rule what should be said now, and bring the book in line."""
+        self.lay_out(clock)
+        at = self.situation(clock, now, rain)
+        specs = [spec for rule in RULES for spec in rule(at) if self._may(spec.kind)]
+        gone = {"red": "red flag", "finished": "chequered flag", "closed": "session closed"}.get(clock.status, "")
+        if self.kept_in and not self.track.on_track:
+            gone = gone or "kept in"
+        yellow = clock.status in ("yellow", "slow") or bool(clock.yellow_sectors)
+        leg = self.legs[0].index if self.legs and self.track.on_track else -1
+        run = at.run.run.run if at.run is not None else None
+        self.book.reconcile(specs, now, gone, yellow, (run, leg, self.track.lap_number))
+        self.news = [news for news in self.news if now <= news.t + 15.0]
+
+    def _may(self, kind: str) -> bool:
+        return not self.quiet or kind in ("session", "safety", "stop", "box")
+
+    def extra_s(self, run: RunState, leg: int) -> float:
+        """Time that procedures add to a planned lap, seconds."""
+        found = 0.0
+        for item in run.items:
+            procedure = self.setup.procedures.get(item.item.do)
+            if item.leg == leg and procedure is not None and item.state in ("planned", "called"):
+                found += procedure.extra_s * item.item.times
+        return found

@@ -1,0 +1,104 @@
+"""The conditions that alerts stand for, each asked at its moment: lap begun, every few seconds, forecast answered."""
+
+from __future__ import annotations
+
+from pitwall.engine.alerts.book import AlertBook
+from pitwall.engine.team import TeamCar
+from pitwall.model.car import Position, position_text
+from pitwall.model.outputs import CarOutlook, Output, Status
+from pitwall.model.setup import ForecastSettings
+from pitwall.model.units import clock_text
+
+
+def lap_began(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:
+    """A lap began at the line: if it is to be timed, no switch may stand where it spoils the lap."""
+    run = car.progress.current
+    found: list[Output] = []
+    for switch in car.switches.car.switches:
+        found += alerts.over("switch_unverified", car.car, now, switch.switch)
+    if run is None or run.expected_kind != "timed":
+        return found + _cleared(car, alerts, now, set())
+    wanted = car.switches.wanted(run, run.pointer)
+    wrong, unsure = car.switches.wrong(wanted)
+    found += _cleared(car, alerts, now, set(wrong))
+    for name in wrong:
+        found += alerts.hold("switch_wrong", car.car, _off(car, name, wanted[name]), now, status, name)
+    for name in unsure:
+        text = f"{_word(car, name)}: nothing shows that it is back at {position_text(wanted[name])}"
+        found += alerts.hold("switch_unverified", car.car, text, now, status, name)
+    return found
+
+
+def _cleared(car: TeamCar, alerts: AlertBook, now: float, wrong: set[str]) -> list[Output]:
+    return [
+        output
+        for switch in car.switches.car.switches
+        if switch.switch not in wrong
+        for output in alerts.over("switch_wrong", car.car, now, switch.switch)
+    ]
+
+
+def around(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:
+    """Every few seconds: a wrong switch put right, a car unseen, fuel for the lap that the car is on."""
+    run = car.progress.current
+    found: list[Output] = []
+    wanted = car.switches.wanted(run, run.pointer) if run is not None else {}
+    still, _ = car.switches.wrong(wanted) if wanted else ([], [])
+    found += _cleared(car, alerts, now, set(still))
+    if car.track.state == "stopped":
+        found += alerts.hold(
+            "car_silent", car.car, f"Car {car.car} unseen on track since {now - car.track.seen_t:.0f} s", now, status
+        )
+    else:
+        found += alerts.over("car_silent", car.car, now)
+    return found + _fuel(car, alerts, status, now)
+
+
+def _fuel(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:
+    run = car.progress.current
+    if run is None or run.run.fuel_kg is None or not car.track.on_track or run.start_t is None:
+        return alerts.over("fuel_short", car.car, now)
+    laps = sum(1 for lap in car.track.laps if lap.run == run.run.run and lap.start_t >= run.start_t - 1.0)
+    burn, reserve = car.switches.car.fuel_per_lap_kg, car.switches.car.fuel_reserve_kg
+    left = run.run.fuel_kg - burn * (laps + 1)
+    if left >= reserve:
+        return alerts.over("fuel_short", car.car, now)
+    text = f"Car {car.car}: about {max(left, 0):.1f} kg at the end of this lap, the reserve is {reserve:.1f} kg"
+    return alerts.hold("fuel_short", car.car, text, now, status)
+
+
+def overrun(
+    outlook: CarOutlook, alerts: AlertBook, settings: ForecastSettings, status: Status, now: float
+) -> list[Output]:
+    """The forecast was answered: warn below one chance, clear above another, and name the must that is in danger."""
+    musts = [run for run in outlook.runs if run.want == "must"]
+    if not musts or outlook.musts_chance >= settings.clear_above:
+        return alerts.over("overrun", outlook.car, now)
+    if outlook.musts_chance >= settings.warn_below:
+        return []
+    worst = min(musts, key=lambda run: (run.chance, run.run))
+    leave = f", leave by {clock_text(worst.last_release_s)}" if worst.last_release_s is not None else ""
+    text = f"Car {outlook.car}: {worst.run} fits in {worst.chance:.0%} of futures{leave}"
+    return alerts.hold("overrun", outlook.car, text, now, status)
+
+
+def feed(
+    feed_t: float | None, on_track: bool, stale_s: float, alerts: AlertBook, status: Status, now: float
+) -> list[Output]:
+    """No timing message for long while cars are out."""
+    if not on_track or feed_t is None or now - feed_t < stale_s:
+        return alerts.over("feed_stale", None, now)
+    return alerts.hold(
+        "feed_stale", None, f"No timing message for {now - feed_t:.0f} s while cars are on track", now, status
+    )
+
+
+def _off(car: TeamCar, name: str, wanted: Position) -> str:
+    stands = car.switches.stands(name)
+    shown = position_text(stands) if stands is not None else "unknown"
+    return f"{_word(car, name)} stands at {shown}, this timed lap needs {position_text(wanted)}"
+
+
+def _word(car: TeamCar, name: str) -> str:
+    switch = car.switches.known(name)
+    return switch.word if switch is not None else name
