@@ -31,7 +31,8 @@ class Channel:
             ValueError: when somebody else is talking.
         """
         if t < self._busy_until - 1e-9:
-            raise ValueError(f"car {self._car}: {who} talks at {t:.3f} over a transmission that ends at {self._busy_until:.3f}")
+            taken = f"the channel is taken until {self._busy_until:.3f} s"
+            raise ValueError(f"car {self._car}: {who} talks at {t:.3f} s, {taken}")
         end = t + length_s
         self._busy_until = end
         self.spoke_s[who] += length_s

@@ -1,4 +1,4 @@
-"""Race control: the session clock, the flags and the pit exit. The whole timetable of flags is drawn before the start."""
+"""Race control: the session clock, the flags and the pit exit. The timetable of flags is drawn before the start."""
 
 from __future__ import annotations
 

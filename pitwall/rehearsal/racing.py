@@ -117,6 +117,7 @@ class RacingCar:
         self._entry_s: float | None = None
         self._last_line: float | None = None
         self._facts = 0
+        self._lane_until = float("-inf")
         self._garage_part = ground.line_part + (1 - ground.line_part) * BEYOND_LINE
         control.watch(self._boards)
 
@@ -124,7 +125,7 @@ class RacingCar:
         """Seat the pilot; before the world starts."""
         self._pilot = pilot
 
-    # -- the garage and the lane ------------------------------------------------------------------------------------
+    # -- the garage and the lane -------------------------------------------------------------------
 
     def leave(self, t: float) -> None:
         """Drive out of the garage now."""
@@ -165,10 +166,9 @@ class RacingCar:
             self._agenda.at(t + lane * self.ground.line_part, self._line_in_lane)
         else:
             self._agenda.at(t + lane * 0.5, self._close_in_lap)
-        if stop.through:
-            self._agenda.at(t + lane + stop.standing_s, self._at_exit)
-        else:
-            self._agenda.at(t + lane * self._garage_part + stop.standing_s + PULLS_IN_S, self._home)
+        way = lane if stop.through else lane * self._garage_part + PULLS_IN_S
+        self._lane_until = t + way + stop.standing_s
+        self._agenda.at(self._lane_until, partial(self._leave_lane, stop.through))
 
     def _line_in_lane(self, t: float) -> None:
         self._cross_line(t)
@@ -178,11 +178,16 @@ class RacingCar:
     def _close_in_lap(self, t: float) -> None:
         self._end_lap(t)
 
-    def _home(self, t: float) -> None:
-        self.where = "garage"
-        self._pilot.in_garage(t)
+    def _leave_lane(self, through: bool, t: float) -> None:
+        if t < self._lane_until - 1e-9:
+            self._agenda.at(self._lane_until, partial(self._leave_lane, through))
+        elif through:
+            self._at_exit(t)
+        else:
+            self.where = "garage"
+            self._pilot.in_garage(t)
 
-    # -- the lap -----------------------------------------------------------------------------------------------------
+    # -- the lap -----------------------------------------------------------------------------------
 
     def phase_at(self, t: float) -> float | None:
         """Share of the lap at ``t``; None off the track."""
@@ -208,8 +213,10 @@ class RacingCar:
         return True
 
     def hold_up(self, t: float, seconds: float) -> None:
-        """Lose this time here and now."""
-        if self.where == "track":
+        """Lose this time here and now, on the track or in the pit lane."""
+        if self.where == "lane":
+            self._lane_until += seconds
+        elif self.where == "track":
             self._settle(t)
             self._since += seconds
             self._arm()
@@ -318,7 +325,7 @@ class RacingCar:
         good = self.ground.speeds.get(loop)
         return round(good * self.ground.lap_s / (self._pace * self._factor), 1) if good else None
 
-    # -- flags and trouble -------------------------------------------------------------------------------------------
+    # -- flags and trouble -------------------------------------------------------------------------
 
     def _flags_now(self) -> tuple[str, ...]:
         return (self._control.status,) if self._control.status in ("red", "slow") else ()
@@ -365,7 +372,7 @@ class RacingCar:
         if self.lap is not None and flag not in self.lap.flags:
             self.lap = replace(self.lap, flags=(*self.lap.flags, flag))
 
-    def stops_from(self, t: float, lasts: float | None) -> None:
+    def stops_from(self, lasts: float | None, t: float) -> None:
         """The car comes to a halt at the next point it passes after ``t``."""
         self.stop_at, self.stop_lasts = t, lasts
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pitwall.rehearsal.agenda import Agenda
 from pitwall.rehearsal.control import Notice, RaceControl
-from pitwall.rehearsal.draws import Rng, between, happens, long_tailed
+from pitwall.rehearsal.draws import Rng, happens, long_tailed
 from pitwall.rehearsal.pacing import CarPace
 from pitwall.rehearsal.racing import LapIntent, OpenLap, RacingCar, Stop
 from pitwall.rehearsal.scenario import FieldHabits
@@ -53,7 +53,7 @@ class Rival:
             self._stops.append(round(t - self._home_s, 1))
         self._car.leave(t)
 
-    # -- pilot -------------------------------------------------------------------------------------------------------
+    # -- pilot -------------------------------------------------------------------------------------
 
     def out_lap(self, t: float) -> LapIntent:
         """See :class:`~pitwall.rehearsal.racing.Pilot`."""
@@ -74,7 +74,9 @@ class Rival:
     def comes_in(self, t: float) -> bool:
         """In on an in-lap, and at once under red; a lap begun before the flag is finished first."""
         lap = self._car.lap
-        return lap is not None and (lap.meant == "in" or self._control.status == "red")
+        if lap is None:
+            return False
+        return lap.meant == "in" or self._control.status == "red" or (self._control.over and lap.meant != "timed")
 
     def in_lane(self, t: float) -> Stop:
         """Straight to the garage."""
@@ -92,10 +94,12 @@ class Rival:
         if kind == "timed" and time_s > 1.12 * self._pace.best_s:
             kind = "cool"
         self._laps.append(
-            DrivenLap(car=self._car.number, number=lap.number, kind=kind, meant=lap.meant, start_s=round(lap.start_s, 3),
-                      end_s=round(t, 3), time_s=round(time_s, 3), entry_s=entry_s, flags=lap.flags, spoilt=lap.spoilt,
-                      tyre_laps=self._car.tyre_age)
-        )
+            DrivenLap(
+                car=self._car.number, number=lap.number, kind=kind, meant=lap.meant, start_s=round(lap.start_s, 3),
+                end_s=round(t, 3), time_s=round(time_s, 3), entry_s=entry_s, flags=lap.flags, spoilt=lap.spoilt,
+                tyre_laps=self._car.tyre_age,
+            )
+        )  # fmt: skip
 
     def sees(self, t: float, notice: Notice) -> None:
         """Nothing beyond what the car itself does: at the next line the status is read again."""

@@ -6,6 +6,7 @@ Everything random follows from ``seed``: one scenario and one seed are one sessi
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, Field, model_validator
@@ -33,7 +34,7 @@ class EngineerHabits(Frozen):
     """The person who reads the prompts. ``keys`` says whether that person tells the desk what was done."""
 
     reaction_s: Spread = Field(default=(0.5, 1.2, 2.6), description="from a prompt being sayable to the first word")
-    speech: Spread = Field(default=(0.92, 1.05, 1.22), description="real length of a call as a share of the expected one")
+    speech: Spread = Field(default=(0.92, 1.05, 1.22), description="real length of a call over the expected one")
     keys: Keys = "all"
     key_share: Share = Field(default=0.6, description="with keys: some, the share of keys that are pressed")
     key_delay_s: Spread = Field(default=(0.3, 0.8, 2.0), description="from the end of a call to the key")
@@ -45,9 +46,9 @@ class DriverHabits(Frozen):
 
     reaction_s: Spread = Field(default=(0.8, 1.6, 2.8), description="from the end of a call to the action")
     forgets: Share = Field(default=0.02, description="share of calls heard and not carried out")
-    mishears: Share = Field(default=0.02, description="share of calls heard wrongly; a readback lets the engineer correct it")
-    leaves_wrong: Share = Field(default=0.02, description="share of switch changes, put-backs most of all, that are not made")
-    knocks_per_hour: float = Field(default=0.3, ge=0, le=60, description="switches knocked by accident, per hour of running")
+    mishears: Share = Field(default=0.02, description="share of calls heard wrongly; a readback shows it")
+    leaves_wrong: Share = Field(default=0.02, description="share of switch calls of which one switch is left")
+    knocks_per_hour: float = Field(default=0.3, ge=0, le=60, description="switches knocked by accident, an hour")
     readback: Share = Field(default=0.9, description="share of calls that are read back")
     readback_s: Spread = (0.8, 1.4, 2.4)
 
@@ -81,7 +82,7 @@ class PaceOfWorld(Frozen):
     fuel_burn: float = Field(default=0.04, ge=0, le=0.5)
     pit: float = Field(default=0.08, ge=0, le=0.5, description="time in the pit lane")
     garage: float = Field(default=0.12, ge=0, le=1, description="length of garage work")
-    track_gain_s: Spread = Field(default=(1.0, 1.8, 3.0), description="seconds a lap that the track gains, most of it early")
+    track_gain_s: Spread = Field(default=(1.0, 1.8, 3.0), description="what the track gains, most of it early")
     scatter_s: Spread = Field(default=(0.18, 0.28, 0.42), description="a driver's own scatter between good laps")
     spoilt: Share = Field(default=0.1, description="share of timed laps spoilt by a mistake or traffic")
     out_lap: Spread = Field(default=(1.07, 1.25, 1.41), description="pit exit to line, as a multiple of the best lap")
@@ -98,7 +99,7 @@ class FeedFaults(Frozen):
     lost: Share = Field(default=0.003, description="share of crossings that are never sent")
     doubled: Share = Field(default=0.01, description="sent twice, half of them with another id")
     out_of_order: Share = Field(default=0.01, description="held back for seconds, so that later ones overtake them")
-    switches: Literal["measured", "all", "none"] = Field(default="measured", description="which switches telemetry reports")
+    switches: Literal["measured", "all", "none"] = Field(default="measured", description="what telemetry reports")
     channel: bool = Field(default=False, description="the radio desk reports who is talking")
     clock_every_s: float = Field(default=1.0, gt=0, le=60)
 
@@ -140,7 +141,7 @@ class FlagHabits(Frozen):
     @model_validator(mode="after")
     def _apart(self) -> Self:
         spans = sorted((flag.at, flag.at + flag.lasts, flag.status) for flag in self.scripted)
-        for (_, ends, one), (starts, _, other) in zip(spans, spans[1:], strict=False):
+        for (_, ends, one), (starts, _, other) in pairwise(spans):
             if starts < ends and not one == other == "yellow":
                 raise ValueError(f"scripted flags overlap: a {one} until {ends:g} s and a {other} from {starts:g} s")
         return self
@@ -166,7 +167,7 @@ class Scenario(Frozen):
     plans: dict[Slug, str] = Field(default_factory=dict, description="car number to another plan file than the event's")
     duration_s: Duration | None = Field(default=None, description="shorten the session to this length")
     starts_at_s: float = Field(default=-60, ge=-3600, le=0, description="session second at which the world begins")
-    close_after_s: Duration = Field(default=180, description="from the chequered flag to the end of the session, at least")
+    close_after_s: Duration = Field(default=180, description="from the flag to the end of the session, at least")
     wake_after_s: float = Field(default=75, ge=60, le=3600, description="the clock runs on for so long after the end")
     seed: int = Field(default=1, ge=0, le=2**31 - 1)
     engineer: EngineerHabits = EngineerHabits()

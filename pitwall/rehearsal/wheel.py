@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-
 from pitwall.model.car import Car, Position, Switch, same_position
 from pitwall.model.events import SwitchReported
 from pitwall.model.plan import Plan
@@ -87,7 +86,7 @@ class Wheel:
                 self.put(t, name, known.default if home else target, "preset", moving=False)
 
     def _note(self, t: float, name: str, position: Position, why: str) -> None:
-        self.moved.append(SwitchMoved(car=self._number, t=round(t, 3), switch=name, position=position, why=why))  # type: ignore[arg-type]  # one of the words of SwitchMoved
+        self.moved.append(SwitchMoved(car=self._number, t=round(t, 3), switch=name, position=position, why=why))
 
     def _send(self, t: float, switch: Switch) -> None:
         if self._reports == "all" or (self._reports == "measured" and switch.measured):

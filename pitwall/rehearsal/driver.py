@@ -1,0 +1,311 @@
+"""The driver's ears and hands: hears what was said, reads it back, forgets some of it, and does the rest."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import partial
+
+from pitwall.model.outputs import Ask, Prompt
+from pitwall.model.plan import Scalar
+from pitwall.model.procedure import Procedure
+from pitwall.rehearsal.agenda import Agenda
+from pitwall.rehearsal.channel import Channel
+from pitwall.rehearsal.draws import Rng, between, happens, moments
+from pitwall.rehearsal.scenario import DriverHabits, Talks
+from pitwall.rehearsal.teamcar import TeamCar
+from pitwall.rehearsal.truth import DoneProcedure, SpokenCall
+
+PAUSE_S = 0.4          # between two voices
+HOLD_LOSS = 0.4        # seconds lost per second held at constant speed
+JUST_BEGUN = 0.2       # a call for the start of the lap that ends before this share of it is for this lap
+
+
+@dataclass
+class Speech:
+    """One call on its way from the engineer's mouth into the record."""
+
+    prompt: Prompt
+    record: SpokenCall
+    ended: Callable[[bool, float], None]
+
+    def note(self, **changes: object) -> None:
+        """Add what became of it."""
+        self.record = self.record.model_copy(update=changes)
+
+
+@dataclass(frozen=True)
+class _Draws:
+    """Everything chance has to say about one call, drawn at once so that the stream never depends on the outcome."""
+
+    reaction: float
+    forgets: bool
+    mishears: bool
+    leaves_wrong: bool
+    readback: bool
+    readback_s: float
+    pick: float
+
+
+@dataclass
+class _Waiting:
+    """A procedure that waits for the pit lane or the pit exit."""
+
+    speech: Speech
+    procedure: Procedure
+
+
+class Driver:
+    """The driver of one team car."""
+
+    def __init__(self, team: TeamCar, procedures: Mapping[str, Procedure], habits: DriverHabits, talks: Talks,
+                 medium: str, channel: Channel, agenda: Agenda, rng: Rng, talk_rng: Rng) -> None:
+        self._team, self._procedures, self._habits, self._talks = team, procedures, habits, talks
+        self._medium, self._channel, self._agenda = medium, channel, agenda
+        self._rng, self._talk_rng = rng, talk_rng
+        self._lane: list[_Waiting] = []
+        self._exit: list[_Waiting] = []
+        self._line: list[Callable[[float], None]] = []
+        self._paid: set[tuple[str, str | None, int]] = set()
+        self.done: list[DoneProcedure] = []
+        self._obey: dict[str, Callable[[Speech, float, _Draws], str]] = {
+            "box": lambda speech, t, _: team.told_to_box(speech.prompt, t),
+            "leave": lambda speech, t, _: team.told_to_leave(speech.prompt, t),
+            "fire_up": self._fire_up,
+            "lap_kind": lambda speech, t, _: team.told_lap_kind(speech.prompt, t),
+            "set_switch": self._switches,
+            "check_switches": self._switches,
+            "procedure": self._procedure,
+        }
+        team.on_lap, team.on_lane, team.on_exit, team.on_garage = self._lap, self._in_lane, self._at_exit, self._home
+
+    # -- hearing -----------------------------------------------------------------------------------
+
+    def hears(self, speech: Speech, t: float) -> None:
+        """The call ended at ``t``. A pit board is read when the car next passes the line."""
+        if self._medium == "board" and self._team.car.where == "track":
+            self._line.append(lambda at: self._takes(speech, at))
+        else:
+            self._takes(speech, t)
+
+    def _takes(self, speech: Speech, t: float) -> None:
+        drawn = self._draw()
+        # In the garage half a dozen people hear the radio: nothing is lost between the ear and the hand.
+        crewed = speech.prompt.ask.action in ("leave", "fire_up")
+        misheard, forgets = drawn.mishears and not crewed, drawn.forgets and not crewed
+        speech.note(misheard=misheard, forgotten=forgets and not misheard)
+        reads = drawn.readback and self._medium == "two_way"
+        if reads:
+            self._read_back(speech, t, drawn, wrongly=misheard)
+        if misheard:
+            if not reads:
+                self._agenda.at(t + drawn.reaction, lambda at: self._does_wrong(speech, at, drawn))
+            else:
+                speech.note(outcome="heard wrongly, and the readback showed it")
+        elif forgets:
+            speech.note(outcome="heard and forgotten")
+        else:
+            self._agenda.at(t + drawn.reaction, lambda at: self._acts(speech, at, drawn))
+
+    def _draw(self) -> _Draws:
+        rng, habits = self._rng, self._habits
+        return _Draws(
+            between(rng, habits.reaction_s), happens(rng, habits.forgets), happens(rng, habits.mishears),
+            happens(rng, habits.leaves_wrong), happens(rng, habits.readback), between(rng, habits.readback_s),
+            float(rng.random()),
+        )  # fmt: skip
+
+    def _read_back(self, speech: Speech, t: float, drawn: _Draws, wrongly: bool) -> None:
+        begin = self._channel.free_from(t + PAUSE_S)
+        end = self._channel.take("driver", begin, drawn.readback_s)
+        speech.note(read_back=True)
+        self._agenda.at(end, lambda at: speech.ended(not wrongly, at))
+
+    def _acts(self, speech: Speech, t: float, drawn: _Draws) -> None:
+        action = self._obey.get(speech.prompt.ask.action)
+        speech.note(outcome=action(speech, t, drawn) if action is not None else "understood")
+
+    def _does_wrong(self, speech: Speech, t: float, drawn: _Draws) -> None:
+        ask = speech.prompt.ask
+        names = [ask.switch] if ask.switch else sorted(ask.positions)
+        if not names:
+            speech.note(outcome="heard wrongly, nothing was done")
+            return
+        name = names[int(drawn.pick * len(names))]
+        position = self._team.wheel.neighbour(name, self._rng)
+        if position is not None:
+            self._team.wheel.put(t, name, position, "misheard", moving=self._moving())
+        speech.note(outcome=f"heard wrongly: moved {name} to something else")
+
+    # -- doing -------------------------------------------------------------------------------------
+
+    def _fire_up(self, speech: Speech, t: float, drawn: _Draws) -> str:
+        self._team.fire_up()
+        return "engine running"
+
+    def _switches(self, speech: Speech, t: float, drawn: _Draws) -> str:
+        ask = speech.prompt.ask
+        wanted = _positions(ask)
+        left = sorted(wanted)[int(drawn.pick * len(wanted))] if drawn.leaves_wrong and wanted else None
+        refused: list[str] = []
+        for name in sorted(wanted):
+            if name == left:
+                self._team.wheel.refuse(t, name)
+            elif not self._team.wheel.put(t, name, wanted[name], "asked", moving=self._moving()):
+                refused.append(name)
+        if refused:
+            return f"could not move {', '.join(refused)}"
+        return f"left {left} where it was" if left else "switches as asked"
+
+    def _procedure(self, speech: Speech, t: float, drawn: _Draws) -> str:
+        """A step of a procedure: the call's place says where it is to be done."""
+        ask = speech.prompt.ask
+        procedure = self._procedures.get(ask.procedure or "")
+        if procedure is None:
+            return "no such procedure on the driver's card"
+        if _positions(ask):
+            self._switches(speech, t, drawn)
+        where, place = self._team.car.where, (speech.prompt.place or "").strip().lower()
+        if where == "track":
+            return self._on_track(speech, procedure, t, place)
+        if place == "garage" or (place == "pit lane" and where == "lane"):
+            return self._carry_out(speech, procedure, t)
+        if place in ("pit exit", "pit lane", "lap start"):
+            self._exit.append(_Waiting(speech, procedure))
+            return "waits for the pit exit"
+        self._write(speech, procedure, t, 0.0, "the car was not on track")
+        return "not on track"
+
+    def _on_track(self, speech: Speech, procedure: Procedure, t: float, place: str) -> str:
+        if place in ("pit entry", "pit lane"):
+            self._lane.append(_Waiting(speech, procedure))
+            self._team.drives_through = True
+            return "waits for the pit lane"
+        if place in ("lap start", "line"):
+            return self._at_line(speech, procedure, t, place)
+        phase = self._team.car.ground.phase_of(f"after {place.removeprefix('after ')}")
+        if phase is None:
+            return self._carry_out(speech, procedure, t)
+        if self._team.car.call_at_phase(t, phase, partial(self._later, speech, procedure)):
+            return "waits for the place"
+        self._write(speech, procedure, t, 0.0, "the place was already behind the car")
+        return "the place was already behind the car"
+
+    def _at_line(self, speech: Speech, procedure: Procedure, t: float, place: str) -> str:
+        phase, act_at = self._team.car.phase_at(t) or 0.0, speech.prompt.act_at_s
+        if phase < JUST_BEGUN and act_at is not None and act_at <= t + 5.0 and place == "lap start":
+            return self._carry_out(speech, procedure, t)
+        self._line.append(partial(self._later, speech, procedure))
+        return "waits for the line"
+
+    def _later(self, speech: Speech, procedure: Procedure, t: float) -> None:
+        speech.note(outcome=self._carry_out(speech, procedure, t))
+
+    def _carry_out(self, speech: Speech, procedure: Procedure, t: float) -> str:
+        car = self._team.car
+        length = _hold_seconds(procedure, speech.prompt.ask.arguments) if car.where == "track" else 0.0
+        self._write(speech, procedure, t, length, None)
+        lost = self._extra(speech, procedure) + HOLD_LOSS * length
+        if lost > 0:
+            car.hold_up(t, lost)
+        return "done"
+
+    def _extra(self, speech: Speech, procedure: Procedure) -> float:
+        """What the procedure costs: once a lap, however many calls its steps need."""
+        key = (procedure.name, speech.prompt.ask.item, self._team.car.lap_number)
+        if key in self._paid:
+            return 0.0
+        self._paid.add(key)
+        return procedure.extra_s
+
+    def _write(self, speech: Speech, procedure: Procedure, t: float, length: float, reason: str | None) -> None:
+        car, ask = self._team.car, speech.prompt.ask
+        phase = car.phase_at(t)
+        self.done.append(
+            DoneProcedure(
+                car=car.number, procedure=procedure.name, item=ask.item, call=speech.prompt.call, run=speech.prompt.run,
+                done=reason is None, t=round(t, 3), until_s=round(t + length, 3), lap=car.lap_number,
+                lap_kind=car.lap.kind if car.lap is not None else car.where, place=speech.prompt.place,
+                phase=None if phase is None else round(phase, 4), reason=reason,
+            )
+        )  # fmt: skip
+
+    # -- places that the car comes to --------------------------------------------------------------
+
+    def _in_lane(self, t: float) -> float:
+        """Pit-lane items: seconds they cost in the lane."""
+        waiting, self._lane = self._lane, []
+        return sum(self._in_passing(item, t) for item in waiting)
+
+    def _at_exit(self, t: float) -> float:
+        """Items at the pit exit: seconds they cost."""
+        waiting, self._exit = self._exit, []
+        return sum(self._in_passing(item, t) for item in waiting)
+
+    def _in_passing(self, item: _Waiting, t: float) -> float:
+        lost = self._extra(item.speech, item.procedure)
+        self._write(item.speech, item.procedure, t, lost, None)
+        item.speech.note(outcome="done")
+        return lost
+
+    def _home(self, t: float) -> None:
+        """Back in the garage: what was told for this run is off."""
+        self._line, self._exit, self._lane = [], [], []
+
+    def _lap(self, t: float, kind: str, lap_s: float) -> None:
+        waiting, self._line = self._line, []
+        for action in waiting:
+            # After the line: the new lap must have begun before anything changes its pace.
+            self._agenda.at(t + 0.01, action)
+        self._plan_talk(t, kind, lap_s)
+        self._plan_knock(t, lap_s)
+
+    def _moving(self) -> bool:
+        return self._team.car.where in ("track", "lane")
+
+    # -- what nobody asked for ---------------------------------------------------------------------
+
+    def _plan_talk(self, t: float, kind: str, lap_s: float) -> None:
+        share = self._talks.timed if kind == "timed" else self._talks.other
+        middle = max(self._talks.length_s[1], 0.5)
+        for begin in moments(self._talk_rng, 3600.0 * share / middle, t + 2.0, t + lap_s):
+            length = max(0.5, between(self._talk_rng, self._talks.length_s))
+            if self._medium == "two_way":
+                self._agenda.at(begin, partial(self._talk, length))
+
+    def _talk(self, length_s: float, t: float) -> None:
+        if self._channel.free_from(t) <= t:
+            self._channel.take("driver", t, length_s)
+
+    def _plan_knock(self, t: float, lap_s: float) -> None:
+        names = sorted(self._team.wheel.positions)
+        for moment in moments(self._rng, self._habits.knocks_per_hour, t, t + lap_s):
+            name = names[int(self._rng.integers(len(names)))] if names else ""
+            self._agenda.at(moment, partial(self._knock, name))
+
+    def _knock(self, name: str, t: float) -> None:
+        position = self._team.wheel.neighbour(name, self._rng)
+        if position is not None and self._team.car.where == "track":
+            self._team.wheel.put(t, name, position, "knocked", moving=True)
+
+
+def _positions(ask: Ask) -> dict[str, Scalar]:
+    """Every switch that the call names, with the position to go to."""
+    found = dict(ask.positions)
+    if ask.switch is not None and ask.position is not None:
+        found[ask.switch] = ask.position
+    return found
+
+
+def _hold_seconds(procedure: Procedure, arguments: Mapping[str, Scalar]) -> float:
+    if procedure.hold is None:
+        return 0.0
+    wanted: Scalar | None = procedure.hold.seconds
+    if isinstance(wanted, str):
+        name = wanted.strip("{}")
+        known = procedure.arguments.get(name)
+        wanted = arguments.get(name, known.default if known is not None else None)
+    try:
+        return max(0.0, float(wanted)) if wanted is not None else 5.0
+    except ValueError:
+        return 5.0

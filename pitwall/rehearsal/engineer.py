@@ -1,0 +1,219 @@
+"""The engineer of one car: reads the prompts, speaks them one at a time, and presses keys or does not.
+
+Acts on prompts alone. A call is spoken at the later of ``say_from_s`` and the moment it was seen, plus a reaction; more
+important calls first; never over somebody else's voice; never a box call that its prompt or its own deadline calls
+too late.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from pitwall.model.events import CommandGiven, Fact
+from pitwall.model.outputs import Answered, Output, Prompt, Refused
+from pitwall.rehearsal.agenda import Agenda
+from pitwall.rehearsal.channel import Channel
+from pitwall.rehearsal.draws import Rng, between, happens
+from pitwall.rehearsal.driver import Driver, Speech
+from pitwall.rehearsal.scenario import EngineerHabits
+from pitwall.rehearsal.teamcar import TeamCar
+from pitwall.rehearsal.truth import NeverSpoken, SpokenCall
+
+LISTENS_S = 0.35          # after another voice ends
+GRACE_S = 15.0            # a call that hangs on no place may still be said so long after its window
+PLACED = frozenset({"box", "procedure", "switch"})
+SAYABLE = frozenset({"shown", "due"})
+NEVER_FORGOTTEN = frozenset({"leave", "fire_up"})
+TOO_LATE = "too late"
+
+
+@dataclass
+class _Card:
+    """What the engineer has in mind about one call."""
+
+    prompt: Prompt
+    reaction_s: float
+    forgotten: bool
+    ready_s: float
+    times_spoken: int = 0
+    begun: bool = False
+    corrected: bool = False
+
+
+class Engineer:
+    """The engineer of one car."""
+
+    def __init__(self, team: TeamCar, driver: Driver, habits: EngineerHabits, channel: Channel, agenda: Agenda,
+                 press: Callable[[Fact], None], prefix: str, rng: Rng, key_rng: Rng) -> None:
+        self._team, self._driver, self._habits = team, driver, habits
+        self._channel, self._agenda, self._press, self._prefix = channel, agenda, press, prefix
+        self._rng, self._key_rng = rng, key_rng
+        self._cards: dict[str, _Card] = {}
+        self._speeches: list[Speech] = []
+        self._never: dict[str, NeverSpoken] = {}
+        self._commands: set[str] = set()
+        self._keys = 0
+        self.refused = 0
+        self.off_duty = False
+
+    # -- what the daemon says ----------------------------------------------------------------------
+
+    def hear(self, output: Output, t: float) -> None:
+        """A prompt, or the answer to a key."""
+        if isinstance(output, Prompt):
+            self._read(output, t)
+        elif isinstance(output, Refused) and output.because in self._commands:
+            self.refused += 1
+        elif isinstance(output, Answered):
+            self._commands.discard(output.because)
+
+    def _read(self, prompt: Prompt, t: float) -> None:
+        card = self._cards.get(prompt.call)
+        if card is None:
+            rng = self._rng
+            reaction, forgets = between(rng, self._habits.reaction_s), happens(rng, self._habits.forgets)
+            forgotten = forgets and prompt.ask.action not in NEVER_FORGOTTEN
+            card = self._cards[prompt.call] = _Card(prompt, reaction, forgotten, ready_s=0.0)
+        elif prompt.revision < card.prompt.revision:
+            return  # the bus may deliver an older one late
+        card.prompt = prompt
+        if card.begun:
+            return
+        if prompt.state not in SAYABLE:
+            if prompt.state != "said":
+                self._give_up(card, "forgotten" if card.forgotten else f"{prompt.state} before it was spoken")
+            return
+        if card.forgotten:
+            self._give_up(card, "forgotten")
+            return
+        self._never.pop(prompt.call, None)
+        card.ready_s = max(prompt.say_from_s, t) + card.reaction_s
+        self._agenda.at(card.ready_s, self._consider)
+
+    def _give_up(self, card: _Card, reason: str) -> None:
+        self._never[card.prompt.call] = NeverSpoken(call=card.prompt.call, kind=card.prompt.kind, reason=reason)
+
+    # -- speaking ----------------------------------------------------------------------------------
+
+    def _consider(self, t: float) -> None:
+        """Speak the most important call that is ready, if the channel is free."""
+        if self.off_duty:
+            return
+        self._drop_stale(t)
+        ready = [card for card in self._open() if card.ready_s <= t + 1e-9]
+        if not ready:
+            return
+        free = self._channel.free_from(t)
+        if free > t:
+            self._agenda.at(free + LISTENS_S, self._consider)
+            return
+        for card in sorted(ready, key=lambda card: (-card.prompt.priority, card.prompt.say_by_s, card.prompt.call)):
+            if not self._would_block(card, t):
+                self._speak(card, t)
+                return
+
+    def _open(self) -> list[_Card]:
+        return [card for card in self._cards.values()
+                if not card.begun and not card.forgotten and card.prompt.state in SAYABLE]
+
+    def _drop_stale(self, t: float) -> None:
+        for card in self._open():
+            prompt = card.prompt
+            limit = prompt.say_by_s + (0.0 if prompt.kind in PLACED else GRACE_S)
+            if TOO_LATE in prompt.text.lower() and prompt.kind == "box":
+                card.begun = True
+                self._give_up(card, "the prompt says too late")
+            elif t > limit and card.ready_s <= t:
+                card.begun = True
+                self._give_up(card, "its window had passed before the channel was free")
+
+    def _would_block(self, card: _Card, t: float) -> bool:
+        """True when speaking this now would make a more important call miss its window."""
+        ends = t + card.prompt.spoken_s + LISTENS_S
+        return any(
+            other.prompt.priority > card.prompt.priority
+            and other.prompt.say_by_s < ends and other.ready_s < ends and other.prompt.say_by_s >= t
+            for other in self._open() if other is not card
+        )  # fmt: skip
+
+    def _speak(self, card: _Card, t: float) -> None:
+        prompt = card.prompt
+        length = max(0.4, prompt.spoken_s * between(self._rng, self._habits.speech, low=0.5))
+        end = self._channel.take("engineer", t, length)
+        card.begun = True
+        card.times_spoken += 1
+        car = self._team.car
+        phase = car.phase_at(t)
+        record = SpokenCall(
+            car=car.number, call=prompt.call, prompt=prompt.id, kind=prompt.kind, action=prompt.ask.action,
+            text=prompt.text, start_s=round(t, 3), end_s=round(end, 3), say_from_s=prompt.say_from_s,
+            say_by_s=prompt.say_by_s, in_window=prompt.say_from_s - 1e-6 <= t <= prompt.say_by_s + 1e-6,
+            repeat=card.times_spoken > 1, car_was=car.lap.kind if car.lap is not None else car.where,
+            lap=car.lap_number, phase=None if phase is None else round(phase, 4),
+        )  # fmt: skip
+        speech = Speech(prompt, record, lambda right, at: self._read_back(card, right, at))
+        self._speeches.append(speech)
+        self._agenda.at(end, lambda at: self._spoken(card, speech, at))
+
+    def _spoken(self, card: _Card, speech: Speech, t: float) -> None:
+        self._key(t, "said", card.prompt)
+        self._driver.hears(speech, t)
+        self._agenda.at(self._channel.free_from(t) + LISTENS_S, self._consider)
+
+    def _read_back(self, card: _Card, right: bool, t: float) -> None:
+        """Right: confirmed. Wrong: said once more, unless it is too late for that."""
+        if right:
+            self._key(t, "confirm", card.prompt)
+        elif not card.corrected and t < (card.prompt.act_at_s or card.prompt.say_by_s):
+            card.corrected = True
+            card.begun = False
+            card.ready_s = t + LISTENS_S
+            # Said again at once, whatever the prompt has become meanwhile: the engineer heard the mistake.
+            self._agenda.at(card.ready_s, lambda at: self._again(card, at))
+        self._agenda.at(t + LISTENS_S, self._consider)
+
+    def _again(self, card: _Card, t: float) -> None:
+        if card.begun:
+            return
+        free = self._channel.free_from(t)
+        if free > t:
+            self._agenda.at(free + LISTENS_S, lambda at: self._again(card, at))
+        else:
+            self._speak(card, t)
+
+    # -- keys --------------------------------------------------------------------------------------
+
+    def _key(self, t: float, command: str, prompt: Prompt) -> None:
+        rng, habits = self._key_rng, self._habits
+        pressed, delay = happens(rng, habits.key_share), between(rng, habits.key_delay_s)
+        if habits.keys == "none" or (habits.keys == "some" and not pressed):
+            return
+        self._agenda.at(t + delay, lambda at: self._command(at, command, prompt))
+
+    def _command(self, t: float, command: str, prompt: Prompt) -> None:
+        if self.off_duty:
+            return
+        self._keys += 1
+        made = CommandGiven(
+            id=f"{self._prefix}-{self._team.car.number}-key-{self._keys}", t=t, car=self._team.car.number,
+            command="said" if command == "said" else "confirm", call=prompt.call, by="engineer",
+        )  # fmt: skip
+        self._commands.add(made.id)
+        self._press(made)
+
+    # -- the record --------------------------------------------------------------------------------
+
+    def spoken(self) -> tuple[SpokenCall, ...]:
+        """Every call that was spoken, in order."""
+        return tuple(speech.record for speech in self._speeches)
+
+    def never_spoken(self) -> tuple[NeverSpoken, ...]:
+        """Calls that were shown and never spoken, and why."""
+        spoken = {speech.prompt.call for speech in self._speeches}
+        return tuple(never for call, never in sorted(self._never.items()) if call not in spoken)
+
+    @property
+    def keys_pressed(self) -> int:
+        """How many keys were pressed."""
+        return self._keys

@@ -1,0 +1,308 @@
+"""A team car: its crew in the garage, its fuel and tyres, and the laps its driver chooses as long as nobody speaks.
+
+The crew works by the plan of the run that the release call named. The driver knows a briefing only: push, lap after
+lap, until told to do something else. What was said reaches this class through the driver's ears (``driver.py``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from pitwall.model.car import Car
+from pitwall.model.outputs import Prompt
+from pitwall.model.plan import Plan, Run
+from pitwall.rehearsal.agenda import Agenda
+from pitwall.rehearsal.control import Notice, RaceControl
+from pitwall.rehearsal.draws import Rng, between, shifted
+from pitwall.rehearsal.pacing import CarPace
+from pitwall.rehearsal.racing import LapIntent, OpenLap, RacingCar, Stop
+from pitwall.rehearsal.scenario import PaceOfWorld
+from pitwall.rehearsal.score import LapRule
+from pitwall.rehearsal.truth import DrivenKind, DrivenLap, HeardBox, Release, WrongSwitch
+from pitwall.rehearsal.wheel import Wheel
+
+ROLLS_S = 2.0            # from the release to the wheels turning
+COLD_START_S = 18.0      # a car that was not fired up needs so much longer
+COUNTDOWN_S = 90.0       # a release that is counted down is obeyed at its moment, when that is so near
+EASY_BURN = 0.75         # fuel burnt on a lap that is not timed, as a share of a timed lap's
+WRONG_SWITCH_S = 0.35    # a timed lap with a wrong switch loses so much
+BACKS_OFF_BEFORE = 0.5   # told to come in before this share of the lap, the driver backs off at once
+
+
+@dataclass
+class LapNotes:
+    """What the team writes down as a lap begins."""
+
+    run: str | None
+    timed_number: int
+    fuel_kg: float
+    tyre_laps: int
+    positions: dict[str, str | int | float | bool]
+    wrong: tuple[WrongSwitch, ...]
+
+
+@dataclass
+class BoxOrder:
+    """A box call that the driver has heard and means to obey."""
+
+    call: str
+    heard_s: float
+    lap: int
+    record: int
+
+
+class TeamCar:
+    """Pilot and garage of one team car."""
+
+    def __init__(self, car: RacingCar, model: Car, plan: Plan, pace: CarPace, wheel: Wheel, rule: LapRule,
+                 control: RaceControl, agenda: Agenda, world: PaceOfWorld, rng: Rng) -> None:
+        self.car, self.wheel, self.plan = car, wheel, plan
+        self._model, self._pace, self._rule = model, pace, rule
+        self._control, self._agenda, self._world, self._rng = control, agenda, world, rng
+        self._burn = model.fuel_per_lap_kg * max(0.5, shifted(rng, world.fuel_burn))
+        self._fuel_cost = model.fuel_s_per_kg * max(0.0, shifted(rng, world.fuel_effect))
+        start = plan.starts_with
+        self.fuel_kg = start.fuel_kg if start.fuel_kg is not None else 20.0
+        self._tyres = start.tyres
+        self._tyre_laps: dict[str, int] = {name: tyres.laps for name, tyres in plan.tyre_sets.items()}
+        self.run: Run | None = None
+        self.run_name: str | None = None
+        self._timed_ended = 0
+        self.drives_through = False
+        self._ready_s = float("-inf")
+        self._fired_up = False
+        self._next_kind: str | None = None
+        self._box: BoxOrder | None = None
+        self._release: int | None = None
+        self._notes: LapNotes | None = None
+        self._last_chance_s: float | None = None
+        self.laps: list[DrivenLap] = []
+        self.boxes: list[HeardBox] = []
+        self.releases: list[Release] = []
+        self.on_lap: Callable[[float, str, float], None] = lambda t, kind, lap_s: None
+        self.on_lane: Callable[[float], float] = lambda t: 0.0
+        self.on_exit: Callable[[float], float] = lambda t: 0.0
+        self.on_garage: Callable[[float], None] = lambda t: None
+        car.attach(self)
+
+    # -- what was said -----------------------------------------------------------------------------
+
+    def fire_up(self) -> None:
+        """The engine runs: the car can leave at once."""
+        if self.car.where == "garage":
+            self._fired_up = True
+
+    def told_to_leave(self, prompt: Prompt, t: float) -> str:
+        """The release was said: leave as soon as the work is done, unless race control forbids it."""
+        number = len(self.releases)
+        reason = self._may_not_leave()
+        self.releases.append(Release(car=self.car.number, call=prompt.call, run=prompt.run, said_s=t, reason=reason))
+        if reason is not None:
+            return reason
+        moment = t + ROLLS_S
+        if prompt.act_at_s is not None and 0 < prompt.act_at_s - t < COUNTDOWN_S:
+            moment = max(moment, prompt.act_at_s)
+        if not self._fired_up:
+            moment += COLD_START_S
+        if moment < self._ready_s:
+            self._amend(number, reason="the work was not finished")
+            moment = self._ready_s
+        self._release = number
+        self._agenda.at(moment, lambda at: self._roll(at, number, prompt.run))
+        return "leaves"
+
+    def told_to_box(self, prompt: Prompt, t: float) -> str:
+        """Come in: this lap if the pit entry can still be taken, else the next."""
+        lap = self.car.lap
+        if self.car.where != "track" or lap is None:
+            return "not on track"
+        phase = self.car.phase_at(t)
+        assert phase is not None
+        passed = self._last_chance_s
+        chance = passed if passed is not None else self.car.when_at(self.car.ground.last_chance)
+        in_time = passed is None and t <= chance
+        if self._box is None:
+            self._box = BoxOrder(prompt.call, t, lap.number, len(self.boxes))
+        self.boxes.append(HeardBox(car=self.car.number, call=prompt.call, heard_s=round(t, 3), lap=lap.number,
+                                   in_time=in_time, last_chance_s=round(chance, 3)))
+        if in_time and phase < BACKS_OFF_BEFORE and lap.kind in ("timed", "cool"):
+            self.car.change_pace(t, self._in_lap(t).lap_s)
+        return "comes in" if in_time else "too late for this lap: comes in on the next"
+
+    def told_lap_kind(self, prompt: Prompt, t: float) -> str:
+        """The next lap is to be of this kind; said just after the line and meant for this lap, this one."""
+        kind = prompt.ask.lap_kind
+        if kind == "in":
+            return self.told_to_box(prompt, t)
+        if kind not in ("timed", "cool"):
+            return "understood"
+        phase = self.car.phase_at(t)
+        lap = self.car.lap
+        overdue = prompt.act_at_s is not None and prompt.act_at_s <= t
+        if lap is not None and phase is not None and overdue and phase < 0.2 and lap.meant in ("timed", "cool"):
+            return self._this_lap(t, kind)
+        self._next_kind = kind
+        return f"next lap {kind}"
+
+    def _this_lap(self, t: float, kind: str) -> str:
+        lap = self.car.lap
+        assert lap is not None
+        if lap.kind != kind:
+            intent = self._pace.cool(t) if kind == "cool" else self._timed_lap(t, 0.0)
+            self.car.change_pace(t, intent.lap_s)
+            self.car.rename_lap("cool" if kind == "cool" else "timed")
+        return f"this lap {kind}"
+
+    # -- the garage --------------------------------------------------------------------------------
+
+    def _may_not_leave(self) -> str | None:
+        if self.car.where != "garage":
+            return "the car is not in the garage"
+        if self._release is not None:
+            return "already leaving"
+        if self._control.status == "red":
+            return "red flag"
+        if self._control.over:
+            return "the session is over"
+        return None
+
+    def _roll(self, t: float, number: int, run_name: str | None) -> None:
+        reason = None
+        if self._control.status == "red":
+            reason = "red flag before the wheels turned"
+        elif self._control.over:
+            reason = "the session ended before the wheels turned"
+        if reason is not None:
+            self._release = None
+            self._amend(number, reason=reason)
+            return
+        self.run_name = run_name
+        self.run = self.plan.find(run_name) if run_name else None
+        self._timed_ended = 0
+        self._load()
+        self._amend(number, left_s=round(t, 3))
+        self._next_kind = None
+        self._box = None
+        self.car.leave(t)
+
+    def _load(self) -> None:
+        """Fuel and tyres by the plan of this run; without figures, enough for its laps."""
+        run = self.run
+        if run is not None and run.fuel_kg is not None:
+            self.fuel_kg = run.fuel_kg
+        else:
+            laps = len(run.laps) if run is not None and run.laps else 4
+            self.fuel_kg = max(self.fuel_kg, laps * self._model.fuel_per_lap_kg * 1.05 + self._model.fuel_reserve_kg)
+        self._tyres = (run.tyres if run is not None and run.tyres else None) or self._tyres
+        known = self.plan.tyre_sets.get(self._tyres or "")
+        self.car.compound = known.compound if known is not None else None
+        self.car.tyre_age = self._tyre_laps.get(self._tyres or "", 0)
+
+    def _amend(self, number: int, **changes: object) -> None:
+        self.releases[number] = self.releases[number].model_copy(update=changes)
+
+    # -- pilot -------------------------------------------------------------------------------------
+
+    def out_lap(self, t: float) -> LapIntent:
+        """See :class:`~pitwall.rehearsal.racing.Pilot`."""
+        if self._release is not None:
+            self._amend(self._release, exit_s=round(t, 3))
+            self._release = None
+        intent = self._pace.out(t, self.car.ground.exit)
+        self._begin(t, "out", intent.lap_s)
+        held = self.on_exit(t)
+        if held > 0:
+            self._agenda.at(t + 0.01, lambda at: self.car.hold_up(at, held))
+        return intent
+
+    def next_lap(self, t: float) -> LapIntent:
+        """In when told, when the flag is out, under red or with the fuel nearly gone; else as told, else push."""
+        asked, self._next_kind = self._next_kind, None
+        out_of_fuel = self.fuel_kg < 1.3 * self._burn
+        if self._box is not None or self._control.over or self._control.status == "red" or out_of_fuel:
+            intent = self._in_lap(t)
+        elif asked == "cool":
+            intent = self._pace.cool(t)
+        else:
+            intent = self._timed_lap(t, WRONG_SWITCH_S if self._wrong_now() else 0.0)
+        self._begin(t, intent.meant, intent.lap_s)
+        return intent
+
+    def comes_in(self, t: float) -> bool:
+        """In when a box call was heard by now; a box call heard later is for the next lap."""
+        self._last_chance_s = t
+        lap = self.car.lap
+        if lap is None:
+            return False
+        if self._box is not None or lap.meant == "in" or self._control.status == "red" or self.drives_through:
+            return True
+        if not self._control.over:
+            return False
+        return lap.kind != "timed" or not self._control.finish_started_lap
+
+    def in_lane(self, t: float) -> Stop:
+        """Whatever was told for the lane, then the garage."""
+        for number, box in enumerate(self.boxes):
+            if box.entered_s is None:
+                self.boxes[number] = box.model_copy(update={"entered_s": round(t, 3)})
+        lap = self.car.lap
+        boxed = self._box is not None or (lap is not None and lap.meant == "in")
+        through = self.drives_through and not boxed and self._control.running
+        self._box, self.drives_through = None, False
+        return Stop(self.on_lane(t), through)
+
+    def in_garage(self, t: float) -> None:
+        """The crew goes to work; how long it takes is this world's affair."""
+        self._tyre_laps[self._tyres or ""] = self.car.tyre_age
+        work = self.run.after_garage_s if self.run is not None else None
+        spread = (work.low_s, work.likely_s, work.high_s) if work is not None else (60.0, 120.0, 240.0)
+        # The plan's optimistic and pessimistic figures are rarely beaten; they are taken as percentiles here.
+        self._ready_s = t + between(self._rng, spread) * max(0.4, shifted(self._rng, self._world.garage))
+        self._fired_up = False
+        self.on_garage(t)
+
+    def lap_ended(self, lap: OpenLap, t: float, entry_s: float | None) -> None:
+        """Write the lap down; the fuel is gone."""
+        notes = self._notes
+        assert notes is not None
+        time_s = t - lap.start_s
+        kind: DrivenKind = lap.kind
+        if kind == "timed":
+            self._timed_ended += 1
+        if kind == "timed" and time_s > 1.12 * self._pace.best_s:
+            kind = "cool"
+        self.fuel_kg = max(0.0, self.fuel_kg - self._burn * (1.0 if kind == "timed" else EASY_BURN))
+        self.laps.append(
+            DrivenLap(
+                car=self.car.number, number=lap.number, run=self.run_name, kind=kind, meant=lap.meant,
+                timed_number=notes.timed_number if lap.kind == "timed" else None, start_s=round(lap.start_s, 3),
+                end_s=round(t, 3), time_s=round(time_s, 3), entry_s=entry_s, fuel_kg=round(notes.fuel_kg, 2),
+                tyre_laps=notes.tyre_laps, flags=lap.flags, spoilt=lap.spoilt, switches=notes.positions,
+                wrong=notes.wrong if kind == "timed" else (),
+            )
+        )  # fmt: skip
+
+    def sees(self, t: float, notice: Notice) -> None:
+        """The car itself slows; what it means for the lap is decided at the next place that matters."""
+
+    # -- laps --------------------------------------------------------------------------------------
+
+    def _begin(self, t: float, kind: str, lap_s: float) -> None:
+        self._last_chance_s = None
+        timed = kind == "timed"
+        self._notes = LapNotes(
+            self.run_name, self._timed_ended + 1, self.fuel_kg, self.car.tyre_age, dict(self.wheel.positions),
+            self._wrong_now() if timed else (),
+        )
+        self.on_lap(t, kind, lap_s)
+
+    def _wrong_now(self) -> tuple[WrongSwitch, ...]:
+        return self._rule.wrong(self.run, self._timed_ended + 1, self.wheel.positions)
+
+    def _timed_lap(self, t: float, lost_s: float) -> LapIntent:
+        return self._pace.timed(t, self.fuel_kg * self._fuel_cost, self.car.tyre_age, lost_s)
+
+    def _in_lap(self, t: float) -> LapIntent:
+        ground = self.car.ground
+        return self._pace.into_pits(t, ground.entry, ground.lane_s * ground.line_part)
