@@ -149,7 +149,7 @@ def _syntax_finding(error: yaml.YAMLError, text: str, name: str) -> Finding:
         suggestion = "a text with ': ' in it needs quotes, or this line is indented too far"
     elif "could not find expected ':'" in problem or "did not find expected" in problem:
         suggestion = "look at the indentation and the brackets of this line and the one above"
-    return finding("PW007", file=name, line=line, column=column, found=str(problem), expected="YAML",
+    return finding("PW007", file=name, line=line, column=column, found=f"text that breaks the rules of YAML ({problem})",
                    suggestion=suggestion)
 
 
@@ -289,7 +289,9 @@ class _Composer:
         if not self.stack:
             return ()
         holder = self.stack[-1]
-        return (*holder.path, len(holder.value) if isinstance(holder.value, list) else str(holder.key))
+        if isinstance(holder.value, list):
+            return (*holder.path, len(holder.value))
+        return holder.path if holder.key is None else (*holder.path, holder.key)
 
     def _put(self, value: Any, mark: Mark) -> None:
         path = self._next_path()

@@ -1,0 +1,114 @@
+"""On which laps, and where on the lap, an item sits: does the run have that lap, and may the procedure be done there?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from pitwall.checks.around import Around, meant
+from pitwall.checks.codes import finding
+from pitwall.checks.items import Placed, placed_items
+from pitwall.errors import FilePath, Finding
+from pitwall.model.plan import LapChoice, LapKind, Plan, Run
+from pitwall.track.places import plain
+
+
+def lap_indices(run: Run, choices: tuple[LapChoice, ...]) -> tuple[int, ...]:
+    """Indices into ``run.laps`` on which an item sits. Without ``on`` it is the first lap."""
+    if not run.laps:
+        return ()
+    if not choices:
+        return (0,)
+    found: set[int] = set()
+    for choice in choices:
+        of_kind = _laps_of(run, choice.kind)
+        found.update(of_kind if not choice.numbers else [of_kind[n - 1] for n in choice.numbers if n <= len(of_kind)])
+    return tuple(sorted(found))
+
+
+def _laps_of(run: Run, kind: LapKind) -> list[int]:
+    if kind == "installation" and run.out_in:
+        return [0]
+    return [index for index, mine in enumerate(run.laps) if mine == kind]
+
+
+def lap_words(run: Run) -> str:
+    """The laps of a run as a person lists them: ``out, 3 timed, in``."""
+    kinds = dict.fromkeys(run.laps)
+    return ", ".join(f"{run.laps.count(kind)} {kind}" if kind in ("timed", "cool") else kind for kind in kinds)
+
+
+def check_laps(plan: Plan, around: Around) -> Iterator[Finding]:
+    """Lap numbers and kinds of every item."""
+    for placed in placed_items(plan, around):
+        if not placed.run.laps:
+            if placed.item.on:
+                yield finding("PW207", path=(*placed.path, "on"), found=f"laps in run {placed.run.run!r}, which has none",
+                              expected="no 'on'")
+            continue
+        if not placed.item.on:
+            yield from _first_lap(placed)
+        for choice in placed.item.on:
+            yield from _choice(placed, choice)
+
+
+def _first_lap(placed: Placed) -> Iterator[Finding]:
+    allowed = placed.procedure.laps if placed.procedure is not None else ()
+    first = placed.run.laps[0]
+    if not allowed or first in allowed or (placed.run.out_in and "installation" in allowed):
+        return
+    fit = [kind for kind in dict.fromkeys(placed.run.laps) if kind in allowed]
+    yield finding("PW208", path=placed.path, found=f"{placed.item.do!r} on no lap in particular, so on the first, {first!r}",
+                  expected=f"'on' with one of: {', '.join(allowed)}",
+                  suggestion=f"write 'on: {fit[0]}'" if fit else f"run {placed.run.run!r} has only {lap_words(placed.run)}")
+
+
+def _choice(placed: Placed, choice: LapChoice) -> Iterator[Finding]:
+    run, path = placed.run, (*placed.path, "on")
+    of_kind = _laps_of(run, choice.kind)
+    if not of_kind:
+        fit = "write 'on: out' or 'on: in'" if choice.kind == "installation" else None
+        yield finding("PW202", path=path, found=f"{choice.kind!r}, a lap that run {run.run!r} does not have",
+                      expected=f"one of its laps: {lap_words(run)}", suggestion=fit)
+        return
+    for number in choice.numbers:
+        if number > len(of_kind):
+            yield finding("PW201", path=path, found=f"{choice.kind} lap {number} of run {run.run!r}",
+                          expected=f"1 to {len(of_kind)}" if len(of_kind) > 1 else f"1, its only {choice.kind} lap")
+    allowed = placed.procedure.laps if placed.procedure is not None else ()
+    halves = run.out_in and "installation" in allowed
+    if allowed and choice.kind not in allowed and not halves:
+        yield finding("PW203", path=path, found=f"{placed.item.do!r} on a {choice.kind!r} lap",
+                      expected=f"one of: {', '.join(allowed)}")
+
+
+def check_places(plan: Plan, around: Around) -> Iterator[Finding]:
+    """Places: known, given where needed, left out where they mean nothing."""
+    for placed in placed_items(plan, around):
+        key = "after" if placed.item.after is not None else "at" if placed.item.at is not None else None
+        need = placed.procedure.place if placed.procedure is not None else None
+        if key is None:
+            if need == "needed":
+                yield finding("PW205", path=placed.path, found=f"no place for {placed.item.do!r}",
+                              expected="'after: turn N' or 'at: place'")
+            continue
+        path = (*placed.path, key)
+        if need == "none":
+            yield finding("PW206", path=path, found=f"a place for {placed.item.do!r}", expected="none, it has no use for it")
+        yield from _place(str(placed.item.after or placed.item.at), path, placed, around)
+
+
+_OFF_LAP = ("grid", "garage", "pit box")
+"""Places off the lap where a block without laps may be done, such as starts after the flag."""
+
+
+def _place(name: str, path: FilePath, placed: Placed, around: Around) -> Iterator[Finding]:
+    if around.circuit is None:
+        return
+    known = around.circuit.place_names()
+    if plain(name) in {plain(one) for one in known}:
+        return
+    if not placed.run.laps and plain(name) in _OFF_LAP:
+        return
+    choices = known if placed.run.laps else (*_OFF_LAP, *known)
+    yield finding("PW204", path=path, found=f"unknown place {name!r}", expected=f"a place of {around.circuit_file}",
+                  suggestion=meant(plain(name), choices))

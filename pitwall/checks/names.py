@@ -1,0 +1,73 @@
+"""Names in a plan that must exist elsewhere: session, car, driver, tyre sets, switches and their positions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from pitwall.checks.around import Around, meant
+from pitwall.checks.codes import finding
+from pitwall.errors import FilePath, Finding
+from pitwall.model.car import Car
+from pitwall.model.plan import Plan, Scalar
+
+
+def check_head(plan: Plan, around: Around) -> Iterator[Finding]:
+    """Session, car and driver of the plan."""
+    if around.regulations is not None and around.regulations.window(plan.session) is None:
+        known = [window.session for window in around.regulations.sessions]
+        yield finding("PW107", path=("session",), found=f"unknown session {plan.session!r}",
+                      expected="a session of the regulations", suggestion=meant(plan.session, known))
+    if around.cars is not None and plan.car not in around.cars:
+        yield finding("PW106", path=("car",), found=f"unknown car {plan.car!r}", expected="a car of the event file",
+                      suggestion=meant(plan.car, around.cars))
+    if around.drivers is not None and plan.driver not in around.drivers:
+        yield finding("PW105", path=("driver",), found=f"unknown driver {plan.driver!r}",
+                      expected="a driver of the event file", suggestion=meant(plan.driver, around.drivers))
+
+
+def check_tyres(plan: Plan, around: Around) -> Iterator[Finding]:
+    """With ``tyre_sets`` given, every set in use is one of them."""
+    if not plan.tyre_sets:
+        return
+    used: list[tuple[FilePath, str | None]] = [(("starts_with", "tyres"), plan.starts_with.tyres)]
+    used += [(("runs", index, "tyres"), run.tyres) for index, run in enumerate(plan.runs)]
+    for path, label in used:
+        if label is not None and label not in plan.tyre_sets:
+            yield finding("PW108", path=path, found=f"unknown tyre set {label!r}", expected="one of tyre_sets",
+                          suggestion=meant(label, plan.tyre_sets))
+
+
+def check_run_switches(plan: Plan, around: Around) -> Iterator[Finding]:
+    """The switches a session or a run starts with."""
+    if around.car is None:
+        return
+    if isinstance(plan.starts_with.switches, dict):
+        yield from switch_positions(plan.starts_with.switches, ("starts_with", "switches"), around.car, around.car_file)
+    for index, run in enumerate(plan.runs):
+        yield from switch_positions(run.switches, ("runs", index, "switches"), around.car, around.car_file)
+
+
+def switch_positions(wanted: Mapping[str, Scalar], path: FilePath, car: Car, car_file: str) -> Iterator[Finding]:
+    """Unknown switches, and positions that a switch does not have, in a mapping of switch to position."""
+    for name, position in wanted.items():
+        here = (*path, name)
+        switch = car.switch(name)
+        if switch is None:
+            yield unknown_switch(name, here, car, car_file)
+        elif not switch.allows(position):
+            yield bad_position(name, position, here, car)
+
+
+def unknown_switch(name: str, path: FilePath, car: Car, car_file: str) -> Finding:
+    """The finding for a switch that the car does not have."""
+    return finding("PW101", path=path, found=f"unknown switch {name!r}", expected=f"a switch of {car_file}",
+                   suggestion=meant(name, [switch.switch for switch in car.switches]))
+
+
+def bad_position(name: str, position: Scalar, path: FilePath, car: Car) -> Finding:
+    """The finding for a position that the switch does not have."""
+    switch = car.switch(name)
+    assert switch is not None
+    near = meant(str(position), [str(one) for one in switch.positions]) if isinstance(position, str) else None
+    return finding("PW102", path=path, found=f"position {position!r} of {name!r}", expected=switch.positions_text(),
+                   suggestion=near if near and near.startswith("did") else None)

@@ -1,0 +1,104 @@
+"""Runs that refer to each other: before, same_as, group."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from pitwall.checks.around import Around, meant
+from pitwall.checks.codes import finding
+from pitwall.errors import FilePath, Finding
+from pitwall.model.plan import Plan, Run
+
+
+def check_references(plan: Plan, around: Around) -> Iterator[Finding]:
+    """Unknown runs, and runs that refer to themselves."""
+    names = [run.run for run in plan.runs]
+    for index, run in enumerate(plan.runs):
+        pointers: list[tuple[FilePath, str]] = [
+            (("runs", index, "before", number), name) for number, name in enumerate(run.before)
+        ]
+        if run.same_as is not None:
+            pointers.append((("runs", index, "same_as"), run.same_as))
+        for path, name in pointers:
+            if name == run.run:
+                yield finding("PW301", path=path, found=f"run {name!r} itself", expected="another run")
+            elif name not in names and name not in around.unread_runs:
+                others = [other for other in names if other != run.run]
+                yield finding("PW109", path=path, found=f"unknown run {name!r}", expected="a run of this plan",
+                              suggestion=meant(name, others))
+
+
+def check_circles(plan: Plan, around: Around) -> Iterator[Finding]:
+    """Circles of ``before`` and of ``same_as``; each is named once, at its first run."""
+    before = {run.run: run.before for run in plan.runs}
+    same = {run.run: (run.same_as,) if run.same_as is not None else () for run in plan.runs}
+    for key, links in (("before", before), ("same_as", same)):
+        reported: set[str] = set()
+        for index, run in enumerate(plan.runs):
+            circle = _circle(run.run, links)
+            if len(circle) > 1 and not reported & set(circle):
+                reported |= set(circle)
+                yield finding("PW302", path=("runs", index, key), found=f"a circle: {' -> '.join([*circle, circle[0]])}",
+                              expected="an order that can be kept")
+
+
+def _circle(start: str, links: Mapping[str, tuple[str, ...]]) -> list[str]:
+    """The shortest way from ``start`` along the links back to it, or nothing."""
+    ways: list[list[str]] = [[start]]
+    seen: set[str] = set()
+    for way in ways:
+        for target in links.get(way[-1], ()):
+            if target == start:
+                return way
+            if target not in seen:
+                seen.add(target)
+                ways.append([*way, target])
+    return []
+
+
+def check_sequence(plan: Plan, around: Around) -> Iterator[Finding]:
+    """A plan runs in file order, so its own ``before`` must agree with it."""
+    names = [run.run for run in plan.runs]
+    for index, run in enumerate(plan.runs):
+        for number, name in enumerate(run.before):
+            if name in names[:index]:
+                yield finding("PW303", path=("runs", index, "before", number),
+                              found=f"{name!r}, which stands above {run.run!r} in this file",
+                              expected="a run further down", suggestion=f"move {run.run!r} above {name!r}")
+
+
+def check_groups(plan: Plan, around: Around) -> Iterator[Finding]:
+    """A group needs a second run."""
+    labels = [run.group for run in plan.runs if run.group is not None]
+    for index, run in enumerate(plan.runs):
+        if run.group is not None and labels.count(run.group) == 1:
+            others = sorted({label for label in labels if label != run.group})
+            near = meant(run.group, others)
+            yield finding("PW304", path=("runs", index, "group"), found=f"group {run.group!r} with one run",
+                          expected="two or more", suggestion=near if near and near.startswith("did") else None)
+
+
+def check_same_as(plan: Plan, around: Around) -> Iterator[Finding]:
+    """A repeat that gives other fuel or switches itself."""
+    for index, run in enumerate(plan.runs):
+        model = plan.find(run.same_as) if run.same_as is not None else None
+        if model is None or model is run:
+            continue
+        if run.fuel_kg is not None and model.fuel_kg is not None and run.fuel_kg != model.fuel_kg:
+            yield finding("PW305", path=("runs", index, "fuel_kg"), found=f"{run.fuel_kg:g} kg",
+                          expected=f"{model.fuel_kg:g} kg as in {model.run!r}, or no same_as")
+        if run.switches and run.switches != model.switches:
+            yield finding("PW305", path=("runs", index, "switches"), found="other switches",
+                          expected=f"those of {model.run!r}, or no same_as")
+
+
+def original(plan: Plan, run: Run) -> Run:
+    """The run that ``same_as`` leads to in the end; the run itself when it repeats nothing (or a circle)."""
+    seen = {run.run}
+    while run.same_as is not None and run.same_as not in seen:
+        seen.add(run.same_as)
+        model = plan.find(run.same_as)
+        if model is None:
+            break
+        run = model
+    return run

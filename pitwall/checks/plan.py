@@ -1,0 +1,41 @@
+"""All checks of a plan, in the order in which their findings are told."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+from pitwall.checks import figures, items, laps, names, order, switches
+from pitwall.checks.around import Around
+from pitwall.errors import Finding
+from pitwall.model.plan import Plan
+
+Check = Callable[[Plan, Around], Iterator[Finding]]
+
+CHECKS: tuple[Check, ...] = (
+    names.check_head,
+    names.check_tyres,
+    names.check_run_switches,
+    items.check_procedures,
+    items.check_arguments,
+    laps.check_laps,
+    laps.check_places,
+    order.check_references,
+    order.check_circles,
+    order.check_sequence,
+    order.check_groups,
+    order.check_same_as,
+    switches.check_moving,
+    switches.check_steps,
+    switches.check_conflicts,
+    switches.check_put_back,
+    figures.check_holds,
+    figures.check_fuel,
+    figures.check_clock,
+    figures.check_release,
+    figures.check_after_flag,
+)
+
+
+def check_plan(plan: Plan, around: Around) -> tuple[Finding, ...]:
+    """Everything that is wrong or doubtful in a plan, each finding with its path in the plan file."""
+    return tuple(found for check in CHECKS for found in check(plan, around))

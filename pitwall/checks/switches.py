@@ -1,0 +1,126 @@
+"""What the items of a plan do to the switches: where each would leave a switch, and who still wants it elsewhere."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from pitwall.checks.around import Around
+from pitwall.checks.codes import finding
+from pitwall.checks.items import Placed, placed_items
+from pitwall.checks.laps import lap_indices
+from pitwall.checks.order import original
+from pitwall.errors import Finding
+from pitwall.model.car import Car, Switch, position_text, same_position
+from pitwall.model.plan import Plan, Run, Scalar
+
+
+@dataclass(frozen=True)
+class Change:
+    """An item's change of one switch: to a position, or by a step from where the run has it."""
+
+    placed: Placed
+    switch: Switch
+    position: Scalar | None
+    by: float | None = None
+
+
+def changes(placed: Placed, car: Car) -> Iterator[Change]:
+    """The switch changes of an item; names and positions that are unknown are other checks' business."""
+    procedure = placed.procedure
+    if procedure is None:
+        return
+    for name, position in procedure.switches.items():
+        switch, value = car.switch(str(_filled(placed, name))), _filled(placed, position)
+        if switch is not None and value is not None and switch.allows(value):
+            yield Change(placed, switch, value)
+    if procedure.by is not None:
+        switch, step = car.switch(str(placed.argument("switch"))), placed.figure(procedure.by)
+        if switch is not None and step is not None:
+            yield Change(placed, switch, None, step)
+
+
+def _names_argument(value: Scalar) -> str | None:
+    """``"{position}"`` names the argument ``position``; other values name none."""
+    if isinstance(value, str) and value.startswith("{") and value.endswith("}"):
+        return value[1:-1]
+    return None
+
+
+def _filled(placed: Placed, value: Scalar) -> Scalar | None:
+    name = _names_argument(value)
+    return value if name is None else placed.argument(name)
+
+
+def wanted(plan: Plan, run: Run, switch: Switch, wet: bool) -> Scalar:
+    """Where the run has a switch on a timed lap."""
+    for holder in (run, original(plan, run)):
+        if switch.switch in holder.switches:
+            return holder.switches[switch.switch]
+    return switch.wanted("timed", plan.driver, wet)
+
+
+def check_moving(plan: Plan, around: Around) -> Iterator[Finding]:
+    """A switch that only moves while the car stands, changed by an item that does not stop."""
+    for change in _all(plan, around):
+        procedure = change.placed.procedure
+        if change.switch.kind == "stationary" and procedure is not None and not procedure.stationary:
+            yield finding("PW402", path=change.placed.path, found=f"{change.switch.switch!r} changed on a lap",
+                          expected="a procedure with 'stationary: true', or 'switches' of the run")
+
+
+def check_steps(plan: Plan, around: Around) -> Iterator[Finding]:
+    """A step that leads off the range of a switch."""
+    for change in _all(plan, around):
+        if change.by is None or change.switch.kind != "bias" or change.placed.procedure is None:
+            continue
+        base = wanted(plan, change.placed.run, change.switch, around.wet)
+        if not change.switch.allows(base):
+            continue
+        target = float(base) + change.by
+        if not change.switch.allows(target):
+            yield finding("PW404", path=(*change.placed.path, "with", str(change.placed.procedure.by)),
+                          found=f"{change.by:+g} from {position_text(base)}, which is {target:g}",
+                          expected=change.switch.positions_text())
+
+
+def check_conflicts(plan: Plan, around: Around) -> Iterator[Finding]:
+    """Two items that want one switch in two positions on one lap."""
+    taken: dict[tuple[int, int, str], Change] = {}
+    for change in _all(plan, around):
+        for lap in lap_indices(change.placed.run, change.placed.item.on):
+            key = (change.placed.index, lap, change.switch.switch)
+            first = taken.setdefault(key, change)
+            if first is change or _agree(first, change):
+                continue
+            yield finding("PW403", path=change.placed.path,
+                          found=f"{change.switch.switch!r} for {change.placed.item.do!r} on a lap on which "
+                                f"{first.placed.item.do!r} has it elsewhere",
+                          expected="one position on one lap")
+            break
+
+
+def _agree(first: Change, second: Change) -> bool:
+    return first.by == second.by and same_position(first.position, second.position)
+
+
+def check_put_back(plan: Plan, around: Around) -> Iterator[Finding]:
+    """``put_back: false`` with a timed lap still to come that must not have the new position."""
+    for change in _all(plan, around):
+        placed, car = change.placed, around.car
+        assert car is not None
+        guarded = not car.forbidden_on_timed or change.switch.switch in car.forbidden_on_timed
+        laps = lap_indices(placed.run, placed.item.on)
+        if placed.item.put_back or not guarded or not laps or "timed" not in placed.run.laps[laps[-1] + 1 :]:
+            continue
+        if _agree(change, Change(placed, change.switch, wanted(plan, placed.run, change.switch, around.wet))):
+            continue
+        yield finding("PW401", path=(*placed.path, "put_back"), found=f"{change.switch.switch!r} left changed",
+                      expected="put back before the next timed lap of the run")
+
+
+def _all(plan: Plan, around: Around) -> Iterator[Change]:
+    if around.car is None:
+        return
+    for placed in placed_items(plan, around):
+        yield from changes(placed, around.car)
