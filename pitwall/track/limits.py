@@ -69,6 +69,8 @@ class Limits:
 
     def tyre_left_mps2(self, q: float, curvature: float) -> float:
         """Longitudinal tyre force left over, per mass, at speed squared ``q`` in a bend of ``curvature``."""
+        if self.tyre_mps2 == math.inf:
+            return math.inf
         force = self.tyre_mps2 + self.tyre_per_m * q
         aside = q * curvature
         left = force * force - aside * aside
@@ -86,19 +88,18 @@ class Limits:
         return min(self.brake_mps2, self.tyre_left_mps2(q, curvature)) + self.drag_per_m * q
 
     def top_q(self) -> float:
-        """Highest speed squared on a straight: the limiter, or where power equals drag."""
-        if self.drag_per_m > 0 and math.isfinite(self.power_w_per_kg):
-            by_power = math.cbrt(self.power_w_per_kg / self.drag_per_m)
-            return min(self.top_mps, by_power) ** 2
-        return self.top_mps**2
+        """Highest speed squared that can be kept on a straight: the limiter, or where power or drive equals drag."""
+        if self.drag_per_m == 0:
+            return self.top_mps**2
+        by_power = math.cbrt(self.power_w_per_kg / self.drag_per_m) ** 2
+        return min(self.top_mps**2, by_power, self.drive_mps2 / self.drag_per_m)
 
     def corner_q(self, curvature: FloatArray) -> FloatArray:
-        """Highest speed squared that can be *kept* on each stretch.
+        """Highest speed squared at which the tyres can both turn the car and hold it against drag.
 
-        Keeping speed in a bend costs tyre force against drag, so the limit solves
-        ``(d q / along)**2 + (k q)**2 = T(q)**2``, whose positive root is
+        The limit solves ``(d q / along)**2 + (k q)**2 = T(q)**2``, whose positive root is
         ``q = tyre / (hypot(k, d / along) - tyre_per_m)``. Without a positive root downforce outgrows the bend and
-        only :meth:`top_q` limits.
+        only the limiter is left. A car may come to a bend faster than its engine could keep; see :meth:`top_q`.
 
         Args:
             curvature: shape ``(n,)``, 1/m, any sign.
@@ -106,7 +107,7 @@ class Limits:
         Returns:
             shape ``(n,)``, m^2/s^2, possibly infinite where nothing limits.
         """
-        top = self.top_q()
+        top = self.top_mps**2
         if math.isinf(self.tyre_mps2):
             return np.full(curvature.shape, top)
         room = np.hypot(curvature, self.drag_per_m / self.along) - self.tyre_per_m
@@ -119,6 +120,9 @@ class Limits:
 def limits_of(car: Car, *, fuel_kg: float = 0.0) -> Limits:
     """The limits of this car with so much fuel on board.
 
+    The car file gives traction and brakes as accelerations of the car without fuel; both are forces, so fuel
+    lowers them like it lowers power per mass.
+
     Raises:
         ValueError: when the fuel load is negative.
     """
@@ -128,9 +132,9 @@ def limits_of(car: Car, *, fuel_kg: float = 0.0) -> Limits:
     return Limits(
         tyre_mps2=car.grip * GRAVITY_MPS2,
         tyre_per_m=0.5 * AIR_KG_PER_M3 * car.downforce_area_m2 * car.grip / mass,
-        drive_mps2=car.traction_mps2,
+        drive_mps2=car.traction_mps2 * car.mass_kg / mass,
         power_w_per_kg=car.power_w / mass,
-        brake_mps2=car.brake_mps2,
+        brake_mps2=car.brake_mps2 * car.mass_kg / mass,
         drag_per_m=0.5 * AIR_KG_PER_M3 * car.drag_area_m2 / mass,
         top_mps=car.top_speed_mps,
     )

@@ -2,14 +2,15 @@
 
 Theory. A lap is a chain of short elements of constant curvature. At every node between them three bounds hold:
 
-1. the speed that can be kept in the bends on either side (``Limits.corner_q``, vectorised);
+1. the speed at which the bends on either side can be driven (``Limits.corner_q``, vectorised);
 2. *forward*: no faster than full drive from the node before;
 3. *backward*: no faster than full braking can undo before the node after.
 
 The fastest lap takes the smallest of the three everywhere. Within an element speed squared changes by
 ``2 a ds``; ``a`` is the mean of its values at both ends (Heun's trapezoidal rule, error of second order in the step).
-On a closed lap both passes start at the node with the lowest bound: as a car that may keep a speed can always keep it,
-no pass ever falls below that bound, so one turn of the lap is exact and no second one is needed.
+On a closed lap no speed above what drive can keep against drag lasts, so ``Limits.top_q`` is a bound as well. Both
+passes then start at the node with the lowest bound: every bound can be kept where it stands, so no pass ever falls
+below the lowest, one turn of the lap is exact and no second one is needed.
 
 Method: forward-backward integration, Milliken & Milliken ch. 9 and Brayshaw & Harrison 2005 (from memory); checked
 against closed forms, a published worked example and an independent implementation in ``tests/published``.
@@ -119,6 +120,7 @@ def solve(
     """
     lengths, curvature, bound = _checked(lengths_m, curvature_1pm, limits, cap_mps)
     if closed:
+        bound = np.minimum(bound, limits.top_q())
         if start_mps is not None or end_mps is not None:
             raise ValueError("start_mps and end_mps are for open roads: a closed lap has neither start nor end")
         return _solve_closed(lengths, curvature, limits, bound)
@@ -196,7 +198,11 @@ def _sweep(
     found = [q]
     stretches = zip(lengths.tolist(), curvature.tolist(), bound.tolist(), nodes[1:].tolist(), strict=True)
     for ds, k, kept, node in stretches:
-        here = gain(q, k)
+        here = gain(q, k) if q < math.inf else math.inf
+        if here == math.inf:  # nothing limits this direction: only the node's own bound does
+            q = node
+            found.append(q)
+            continue
         # The guess is held to what can be kept: beyond it the tyre has nothing left and the step would ring.
         guess = min(max(q + 2.0 * here * ds, 0.0), kept)
         q = min(max(q + (here + gain(guess, k)) * ds, 0.0), node)
