@@ -15,6 +15,7 @@ from pitwall.model.outputs import Ask, CallState, Prompt
 from pitwall.model.plan import CallClass
 
 MOVED_S = 0.75  # a window that moves by less is not worth telling the engineer again
+FAR_AHEAD_S = 20.0  # a call whose window lay further ahead than this was not missed: its lap fell out of the run
 YELLOW = "yellow flag at its place"
 SAID_GRACE_S = 1.0  # the key comes after the mouth: said this late still counts as in time
 
@@ -185,7 +186,9 @@ class CallBook:
         by_lap = spec.lap_number is not None and spec.lap_number < lap_number
         by_leg = spec.lap_number is None and spec.leg is not None and (run != spec.run or spec.leg < leg)
         if (by_lap or by_leg) and gone in ("", YELLOW):
-            if call.state == "due" or (call.shown_t is not None and now >= spec.say_from_s):
+            if call.state == "planned" and spec.say_from_s > now + FAR_AHEAD_S:
+                self.signal(call, "withdraw", now, "the run went another way")
+            elif call.state == "due" or (call.shown_t is not None and now >= spec.say_from_s):
                 self.signal(call, "expired", now, "its place on the lap is behind the car")
             else:
                 self.signal(call, "passed", now, "the car was there before the call could be made")

@@ -427,7 +427,7 @@ class Session:
         self._asked_t, self._asked_revision = self.now, revision
         self._revision += 1
         for car in self.team.values():
-            car.lay_out(self.clock)
+            car.lay_out(self.clock, self.now)
         question = forecasts.snapshot(self.setup, self.clock, list(self.team.values()), self.now)
         seed = self.setup.forecast.seed * 1_000_003 + self._revision
         self._wanted = out.ForecastWanted(t=self.now, revision=self._revision, seed=seed, snapshot=question)

@@ -66,6 +66,7 @@ class Situation:
     news: tuple[StatusNews, ...]
     kept_in: bool
     since_s: float
+    recalls: int
     rain: bool
 
     @property
@@ -92,18 +93,22 @@ class Situation:
         """The leg of that planned lap, None when it lies behind."""
         return next((leg for leg in self.legs if leg.index == index), None)
 
-    def window(self, act_at_s: float, text: str, reaction_s: float, leg: Leg, kind: str) -> SayWindow:
+    def window(
+        self, act_at_s: float, text: str, reaction_s: float, leg: Leg, kind: str, begin_by_s: float | None = None
+    ) -> SayWindow:
         """Where to say ``text`` so that the driver can act at ``act_at_s`` on ``leg``.
 
         Laps on which this kind of call may be spoken are preferred; where the last such lap ends before a timed lap on
         which nothing may be said, the call is made on the timed lap all the same: it has nowhere else to go.
         """
-        length = self.spoken(text)
         before = self.leg(leg.index - 1)
         laps = tuple(one for one in (before, leg) if one is not None)
         allowed = tuple(one for one in laps if self.plan.may_say(kind, one.kind)) or laps
-        earliest = allowed[0].start_s if allowed else self.now
-        return place_call(act_at_s, length, reaction_s, self.stretches(allowed), earliest, self.timing.window_s)
+        earliest = max(allowed[0].start_s, self.track.lap.start_t if self.track.lap is not None else allowed[0].start_s)
+        length = self.spoken(text)
+        return place_call(
+            act_at_s, length, reaction_s, self.stretches(allowed), earliest, self.timing.window_s, begin_by_s
+        )
 
 
 def _joined(stretches: list[tuple[float, float]]) -> list[tuple[float, float]]:

@@ -19,6 +19,8 @@ from pitwall.track.lapmap import LapMap
 
 SETTLE_S = 60.0  # a call that was said, and whose place is this far behind, is taken as acted on
 REOPEN_LEAD_S = 45.0  # after a reopening the next leaving is at least this far ahead: the car must be fired up
+STILL_HERE_S = 40.0
+STANDS_S = 45.0
 GARAGE_ACTIONS = ("leave", "fire_up")
 
 
@@ -43,6 +45,7 @@ class TeamCar:
     kept_in: bool = False
     comments: int = 0
     worked_s: float = 0.0
+    recalls: int = 0
 
     # -- facts --------------------------------------------------------------------------------------------------
 
@@ -154,7 +157,7 @@ class TeamCar:
         for call in changed:
             items.call_moved(self.progress.runs, call, self.setup.procedures, leg_now, now)
             ask = call.spec.ask
-            if call.state not in ("said", "done"):
+            if call.state not in ("said", "done", "unconfirmed", "late"):
                 continue
             told = {ask.switch: ask.position} if ask.action == "set_switch" and ask.switch else ask.positions
             for name, position in told.items():
@@ -162,7 +165,15 @@ class TeamCar:
                     self.switches.said(name, position, sure=call.confirmed)
 
     def settle(self, now: float) -> None:
-        """Calls that were said, and whose place is far behind, are taken as acted on."""
+        """Calls that were said, and whose place is far behind, are taken as acted on; a car that did not leave is
+        called again."""
+        leave = next((call for call in reversed(self.book.calls.values()) if call.spec.ask.action == "leave"), None)
+        stands = self.progress.next is not None and not self.track.on_track and not self.kept_in
+        if leave is not None and stands and leave.state in ("unconfirmed", "said", "late", "missed", "done"):
+            run = self.progress.next
+            if run is not None and leave.spec.run == run.run.run and now >= leave.spec.say_by_s + STILL_HERE_S:
+                self.recalls += 1
+                self.hold_release(now)
         for call in list(self.book.calls.values()):
             if call.state == "said" and now >= max(call.spec.act_at_s or 0.0, call.said_t or 0.0) + SETTLE_S:
                 self.signal(call, "settle", now, "said; nothing speaks against it")
@@ -185,14 +196,16 @@ class TeamCar:
         self.release_floor = now + REOPEN_LEAD_S
         self.since_s = now
 
-    def lay_out(self, clock: SessionClock) -> None:
+    def lay_out(self, clock: SessionClock, now: float) -> None:
         """Lay the laps ahead out in time anew."""
         run = self.progress.current
         self.release_s = self.release_estimate(clock)
         if run is not None and self.track.on_track:
             self.legs = running_legs(self.track, run, self.lap_map)
         elif self.progress.next is not None and self.release_s is not None:
-            self.legs = garage_legs(self.track, self.progress.next, self.release_s, self.lap_map)
+            # While the car stands here, its first lap is always still to come, however late it is.
+            leaves = max(self.release_s, now + STANDS_S)
+            self.legs = garage_legs(self.track, self.progress.next, leaves, self.lap_map)
         else:
             self.legs = ()
 
@@ -216,12 +229,13 @@ class TeamCar:
             news=tuple(self.news),
             kept_in=self.kept_in,
             since_s=self.since_s,
+            recalls=self.recalls,
             rain=rain,
         )
 
     def refresh(self, clock: SessionClock, now: float, rain: bool) -> None:
         """Ask every rule what should be said now, and bring the book in line."""
-        self.lay_out(clock)
+        self.lay_out(clock, now)
         at = self.situation(clock, now, rain)
         specs = [spec for rule in RULES for spec in rule(at) if self._may(spec.kind)]
         gone = {"red": "red flag", "finished": "chequered flag", "closed": "session closed"}.get(clock.status, "")

@@ -11,6 +11,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 
+COMFORT_S = 3.0  # reaction of the engineer and a breath (common practice, no source)
+
+
 @dataclass(frozen=True)
 class SayWindow:
     """When the call may be begun: from ``from_s``, at the latest ``by_s`` (session seconds)."""
@@ -32,6 +35,7 @@ def place_call(
     stretches: Iterable[tuple[float, float]] | None,
     earliest_s: float,
     window_s: float,
+    begin_by_s: float | None = None,
 ) -> SayWindow:
     """Choose the window for one call.
 
@@ -42,8 +46,14 @@ def place_call(
         stretches: listening stretches as (from, to) in session seconds, or None where unknown.
         earliest_s: never begin before (start of the lap on which it makes sense).
         window_s: length of the window where no stretch limits it.
+        begin_by_s: another call follows: begin no later than this, whatever the driver's deadline.
+
+    A window that a person can hit is wanted: the last stretch that leaves ``COMFORT_S`` to begin in; failing that, the
+    one that leaves most.
     """
     deadline = latest_start(act_at_s, spoken_s, reaction_s)
+    if begin_by_s is not None:
+        deadline = min(deadline, begin_by_s)
     if stretches is not None:
         fitting = [
             (max(start, earliest_s), min(end - spoken_s, deadline))
@@ -51,7 +61,10 @@ def place_call(
             if end - spoken_s >= start and max(start, earliest_s) <= min(end - spoken_s, deadline)
         ]
         if fitting:
-            start, by = max(fitting, key=lambda window: (window[1], window[0]))
+            comfortable = [window for window in fitting if window[1] - window[0] >= COMFORT_S]
+            start, by = (
+                max(comfortable) if comfortable else max(fitting, key=lambda window: (window[1] - window[0], window))
+            )
             return SayWindow(max(start, by - window_s), by, True)
     start = max(min(earliest_s, deadline), deadline - window_s)
     return SayWindow(start, deadline, None if stretches is None else False)

@@ -14,6 +14,7 @@ from pitwall.model.outputs import Ask
 
 TOO_LATE = "Too late for the pit entry: say nothing until the car is past it. The box moves one lap."
 REMINDER_WINDOW_S = 10.0
+AGAIN = "-again"
 
 
 def calls(at: Situation) -> Iterable[CallSpec]:
@@ -37,7 +38,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     by = min(by, placed.by_s) if placed.in_listening and placed.by_s > act_at - 20.0 else by
     window_from = min(max(first_by + 6.0, by - REMINDER_WINDOW_S), by)
     lead = max(0.0, window_from - (act_at - at.timing.box_shown_before_s))
-    yield _call(at, leg, f"{run.run.run}-box-{count}-again", again, "Box, box", window_from, by, lead, act_at)
+    yield _call(at, leg, f"{run.run.run}-box-{count}{AGAIN}", again, "Box, box", window_from, by, lead, act_at)
 
 
 def _call(
@@ -61,5 +62,5 @@ def _call(
         leg=leg.index,
         ask=Ask(action="box"),
         lap_number=at.track.lap_number if leg.running else None,
-        late_text=TOO_LATE,
+        late_text=TOO_LATE if key.endswith(AGAIN) else None,
     )

@@ -40,10 +40,11 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         return
     if at.clock.status == "waiting" and release < 0:
         return
+    again = f"-{at.recalls}" if at.recalls else ""
     fire = "Fire up, tyres on."
     yield _garage(
         at,
-        f"{name}-fire-up",
+        f"{name}-fire-up{again}",
         "release",
         fire,
         "Fire up",
@@ -57,7 +58,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     )
     yield _garage(
         at,
-        f"{name}-leave",
+        f"{name}-leave{again}",
         "release",
         leave,
         "Leave when clear",
@@ -105,8 +106,8 @@ def _check(at: Situation, name: str, release: float) -> Iterable[CallSpec]:
             "switch",
             text,
             f"Switch check {number + 1}",
-            begin + number * 15.0,
-            begin + number * 15.0 + 45.0,
+            max(begin, at.since_s + 5.0) + number * 12.0,
+            max(begin, at.since_s + 5.0) + number * 12.0 + 35.0,
             Ask(action="check_switches", positions=group),
         )
 

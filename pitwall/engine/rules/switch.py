@@ -15,6 +15,7 @@ from pitwall.model.outputs import Ask
 from pitwall.radio.wording import switch_words
 
 EARLY_IN_LAP_S = 10.0
+GAP_S = 1.5  # between two calls, for the read-back
 
 
 def calls(at: Situation) -> Iterable[CallSpec]:
@@ -27,23 +28,34 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         names = at.switches.changes(was, wanted)
         if before.running:
             names = _as_it_stands(at, before, names, wanted)
+        begin_by: float | None = None
         for name, position in sorted(names.items()):
             base = at.switches.wanted(run, 0).get(name)
-            yield _change(at, before, after, name, position, was.get(name), put_back=base == position)
+            spec = _change(at, before, after, name, position, was.get(name), base == position, begin_by)
+            # One after the other, the last nearest to the line: two calls cannot share the channel.
+            begin_by = spec.say_from_s - GAP_S - spec.spoken_s
+            yield spec
 
 
 def _as_it_stands(
     at: Situation, leg: Leg, planned: dict[str, Position], wanted: dict[str, Position]
 ) -> dict[str, Position]:
     """On the running lap what really stands decides: add what is off, leave out what telemetry shows in place."""
-    off = at.switches.differs(wanted)
+    off = {name: to for name, to in at.switches.differs(wanted).items() if name in at.switches.measured}
     settled = at.now > leg.start_s + EARLY_IN_LAP_S
     in_place = {name for name in planned if settled and name in at.switches.measured and name not in off}
     return {name: position for name, position in {**off, **planned}.items() if name not in in_place}
 
 
 def _change(
-    at: Situation, before: Leg, after: Leg, name: str, position: Position, was: Position | None, put_back: bool
+    at: Situation,
+    before: Leg,
+    after: Leg,
+    name: str,
+    position: Position,
+    was: Position | None,
+    put_back: bool,
+    begin_by_s: float | None,
 ) -> CallSpec:
     run, switch = at.run, at.switches.known(name)
     assert run is not None
@@ -52,7 +64,7 @@ def _change(
     label = run.lap_label(after.index)
     text = f"Before the line: {words}." if not put_back else f"Before the line: {words}, that is back to normal."
     reaction = at.timing.switch_reaction_s + (3.0 if switch.kind == "paged" else 0.0)
-    window = at.window(after.start_s, text, reaction, before, "switch")
+    window = at.window(after.start_s, text, reaction, before, "switch", begin_by_s)
     return CallSpec(
         key=f"{run.run.run}-{run.leavings}-{after.index}-switch-{name}",
         kind="switch",
