@@ -63,7 +63,7 @@ class Filed(Generic[M]):
         return self.path.name if self.path is not None else ""
 
     def said_names(self, where: FilePath = (), key: str = "name") -> frozenset[str]:
-        """Names that the raw file gives under ``key``: in the mapping at ``where``, or in each entry of a list there."""
+        """Names that the raw file gives under ``key``, in the mapping at ``where`` or each entry of a list there."""
         here: Any = self.document.data if self.document is not None else None
         for part in where:
             here = here.get(part) if isinstance(here, dict) else None
@@ -154,13 +154,14 @@ def display_name(path: Path) -> str:
 
 
 def _wrong_kind(data: Any, model: type[BaseModel]) -> Finding | None:
-    if not isinstance(data, dict):
-        return finding("PW010", found=shown(data), expected=f"keys and values, the first of them '{KIND_KEYS[model]}: 1'")
     own = KIND_KEYS[model]
+    if not isinstance(data, dict):
+        return finding("PW010", found=shown(data), expected=f"keys and values, the first of them '{own}: 1'")
     if own in data:
         return None
     # A plan has a key 'car' and an event one 'circuit': only a 1 behind the key makes it the kind of the file.
     other = next((key for key in KIND_KEYS.values() if type(data.get(key)) is int and data[key] == 1), None)
     if other is None:
         return None
-    return finding("PW017", path=(other,), found=f"a {other} file", expected=f"a {own} file, which starts with '{own}: 1'")
+    return finding("PW017", path=(other,), found=f"a {other} file",
+                   expected=f"a {own} file, which starts with '{own}: 1'")

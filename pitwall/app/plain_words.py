@@ -19,8 +19,10 @@ from pitwall.errors import FilePath, Finding, PathPart
 Details = Mapping[str, Any]
 
 _TYPES = {
-    "string_type": "text", "int_type": "a whole number", "int_parsing": "a whole number", "int_from_float": "a whole number",
-    "float_type": "a number", "float_parsing": "a number", "bool_type": "true or false", "bool_parsing": "true or false",
+    "string_type": "text", "int_type": "a whole number", "int_parsing": "a whole number",
+    "int_from_float": "a whole number",
+    "float_type": "a number", "float_parsing": "a number", "bool_type": "true or false",
+    "bool_parsing": "true or false",
     "tuple_type": "a list", "list_type": "a list", "dict_type": "keys and values", "model_type": "keys and values",
     "model_attributes_type": "keys and values", "dict_attributes_type": "keys and values",
     "timezone_aware": "a time with an offset, such as 2031-05-16T10:30:00+02:00",
@@ -31,9 +33,11 @@ _TYPES = {
 }  # fmt: skip
 _BOUNDS = {
     "greater_than": ("gt", "more than {}"), "greater_than_equal": ("ge", "{} or more"),
-    "less_than": ("lt", "less than {}"), "less_than_equal": ("le", "{} or less"), "finite_number": (None, "a finite number"),
+    "less_than": ("lt", "less than {}"), "less_than_equal": ("le", "{} or less"),
+    "finite_number": (None, "a finite number"),
     "too_short": ("min_length", "at least {} entries"), "too_long": ("max_length", "at most {} entries"),
-    "string_too_short": ("min_length", "at least {} characters"), "string_too_long": ("max_length", "at most {} characters"),
+    "string_too_short": ("min_length", "at least {} characters"),
+    "string_too_long": ("max_length", "at most {} characters"),
 }  # fmt: skip
 _PATTERNS = {
     "^[a-z0-9-]{1,32}$": "lower-case letters, digits and hyphens, at most 32",

@@ -57,7 +57,8 @@ class Rest(Generic[M]):
             if cut[: len(here)] == here or here[: len(cut)] == cut:
                 return False
             holder = cut[:-1]
-            if holder and isinstance(cut[-1], str) and here[: len(holder)] == holder and found.code.startswith(_NEIGHBOURS):
+            beside = bool(holder) and isinstance(cut[-1], str) and here[: len(holder)] == holder
+            if beside and found.code.startswith(_NEIGHBOURS):
                 return False
         return True
 

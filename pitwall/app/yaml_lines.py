@@ -120,7 +120,8 @@ def _read_text(path: Path, name: str) -> str:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = raw.count(b"\n", 0, error.start) + 1
-        raise _Refused(finding("PW005", file=name, line=line, found=f"byte 0x{raw[error.start]:02x}, which is not UTF-8",
+        byte = f"byte 0x{raw[error.start]:02x}"
+        raise _Refused(finding("PW005", file=name, line=line, found=f"{byte}, which is not UTF-8",
                                expected="text in UTF-8", suggestion="save the file as UTF-8")) from None
 
 
@@ -149,8 +150,8 @@ def _syntax_finding(error: yaml.YAMLError, text: str, name: str) -> Finding:
         suggestion = "a text with ': ' in it needs quotes, or this line is indented too far"
     elif "could not find expected ':'" in problem or "did not find expected" in problem:
         suggestion = "look at the indentation and the brackets of this line and the one above"
-    return finding("PW007", file=name, line=line, column=column, found=f"text that breaks the rules of YAML ({problem})",
-                   suggestion=suggestion)
+    return finding("PW007", file=name, line=line, column=column, suggestion=suggestion,
+                   found=f"text that breaks the rules of YAML ({problem})")
 
 
 @dataclass

@@ -29,8 +29,8 @@ def check_holds(plan: Plan, around: Around) -> Iterator[Finding]:
         checked = around.lap.hold_fits(place, seconds, speed, hold.settle_s)
         if checked.fits is False:
             key = "after" if placed.item.after is not None else "at"
-            yield finding("PW501", path=(*placed.path, key), found=f"a hold of {seconds:g} s at {speed:g} m/s after {place}",
-                          expected="one that fits on the straight", suggestion=checked.reason)
+            yield finding("PW501", path=(*placed.path, key), expected="one that fits on the straight",
+                          found=f"a hold of {seconds:g} s at {speed:g} m/s after {place}", suggestion=checked.reason)
 
 
 def laps_on_fuel(run: Run) -> int:
@@ -52,7 +52,8 @@ def check_fuel(plan: Plan, around: Around) -> Iterator[Finding]:
             continue
         if aboard is None:
             if not asked:
-                yield finding("PW507", path=("runs", index), found=f"no fuel_kg for {run.run!r}", expected="a load in kg")
+                yield finding("PW507", path=("runs", index), found=f"no fuel_kg for {run.run!r}",
+                              expected="a load in kg")
             asked = True
             continue
         needed = laps_on_fuel(run) * burn + reserve
@@ -122,4 +123,4 @@ def check_after_flag(plan: Plan, around: Around) -> Iterator[Finding]:
         if flag is None or (flag == "allowed" and placed.run.laps) or placed.item.do in allowed:
             continue
         yield finding("PW505", path=(*placed.path, "do"), found=f"{placed.item.do!r} after the flag",
-                      expected=f"one of: {', '.join(allowed)}" if allowed else "nothing, the regulations allow no items")
+                      expected=f"one of: {', '.join(allowed)}" if allowed else "nothing, the regulations allow none")

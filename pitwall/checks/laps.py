@@ -1,4 +1,4 @@
-"""On which laps, and where on the lap, an item sits: does the run have that lap, and may the procedure be done there?"""
+"""On which laps, and where on the lap, an item sits: does the run have that lap, and may it be done there?"""
 
 from __future__ import annotations
 
@@ -42,8 +42,8 @@ def check_laps(plan: Plan, around: Around) -> Iterator[Finding]:
     for placed in placed_items(plan, around):
         if not placed.run.laps:
             if placed.item.on:
-                yield finding("PW207", path=(*placed.path, "on"), found=f"laps in run {placed.run.run!r}, which has none",
-                              expected="no 'on'")
+                yield finding("PW207", path=(*placed.path, "on"), expected="no 'on'",
+                              found=f"laps in run {placed.run.run!r}, which has none")
             continue
         if not placed.item.on:
             yield from _first_lap(placed)
@@ -57,9 +57,10 @@ def _first_lap(placed: Placed) -> Iterator[Finding]:
     if not allowed or first in allowed or (placed.run.out_in and "installation" in allowed):
         return
     fit = [kind for kind in dict.fromkeys(placed.run.laps) if kind in allowed]
-    yield finding("PW208", path=placed.path, found=f"{placed.item.do!r} on no lap in particular, so on the first, {first!r}",
-                  expected=f"'on' with one of: {', '.join(allowed)}",
-                  suggestion=f"write 'on: {fit[0]}'" if fit else f"run {placed.run.run!r} has only {lap_words(placed.run)}")
+    only = f"run {placed.run.run!r} has only {lap_words(placed.run)}"
+    yield finding("PW208", path=placed.path, expected=f"'on' with one of: {', '.join(allowed)}",
+                  found=f"{placed.item.do!r} on no lap in particular, so on the first, {first!r}",
+                  suggestion=f"write 'on: {fit[0]}'" if fit else only)
 
 
 def _choice(placed: Placed, choice: LapChoice) -> Iterator[Finding]:
@@ -93,7 +94,8 @@ def check_places(plan: Plan, around: Around) -> Iterator[Finding]:
             continue
         path = (*placed.path, key)
         if need == "none":
-            yield finding("PW206", path=path, found=f"a place for {placed.item.do!r}", expected="none, it has no use for it")
+            yield finding("PW206", path=path, found=f"a place for {placed.item.do!r}",
+                          expected="none, it has no use for it")
         yield from _place(str(placed.item.after or placed.item.at), path, placed, around)
 
 

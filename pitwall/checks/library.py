@@ -42,8 +42,8 @@ def _texts(procedure: Procedure) -> Iterator[Finding]:
                     yield finding("PW131", path=path, found=f"the blank {{{name}}}",
                                   expected=f"one of: {', '.join(known)}", suggestion=meant(name, known))
                 elif name in PLACE_BLANKS and name not in procedure.arguments and procedure.place != "needed":
-                    yield finding("PW131", path=path, found=f"the blank {{{name}}}, but an item may leave its place out",
-                                  expected="'place: needed'")
+                    yield finding("PW131", path=path, expected="'place: needed'",
+                                  found=f"the blank {{{name}}}, but an item may leave its place out")
 
 
 def _references(procedure: Procedure) -> Iterator[Finding]:

@@ -38,8 +38,8 @@ def check_circles(plan: Plan, around: Around) -> Iterator[Finding]:
             circle = _circle(run.run, links)
             if len(circle) > 1 and not reported & set(circle):
                 reported |= set(circle)
-                yield finding("PW302", path=("runs", index, key), found=f"a circle: {' -> '.join([*circle, circle[0]])}",
-                              expected="an order that can be kept")
+                yield finding("PW302", path=("runs", index, key), expected="an order that can be kept",
+                              found=f"a circle: {' -> '.join([*circle, circle[0]])}")
 
 
 def _circle(start: str, links: Mapping[str, tuple[str, ...]]) -> list[str]:

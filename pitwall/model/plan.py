@@ -39,7 +39,7 @@ def parse_laps(text: str) -> tuple[LapKind, ...]:
         part = raw.strip().lower()
         match = _PART.match(part)
         if match is None:
-            raise ValueError(f"cannot read {part!r} in laps: expected parts such as 'out', '3 timed', 'cool', 'in', or 'out-in'")
+            raise ValueError(f"{part!r} in laps: expected parts such as 'out', '3 timed', 'cool', 'in', or 'out-in'")
         count, kind = int(match.group(1) or 1), match.group(2)
         if kind in ("out-in", "installation"):
             if count != 1 or len(text.split(",")) != 1:
@@ -271,6 +271,13 @@ class TyreSet(Frozen):
     laps: int = Field(default=0, ge=0)
 
 
+QuietRule = Literal["all"] | tuple[CallClass, ...]
+
+
+def _default_quiet() -> dict[LapKind, QuietRule]:
+    return {"timed": ("session", "safety", "box")}
+
+
 class Plan(Frozen):
     """One car's plan for one session."""
 
@@ -283,8 +290,8 @@ class Plan(Frozen):
     tyre_sets: dict[str, TyreSet] = Field(default_factory=dict)
     runs: tuple[Run, ...]
     alternates: dict[Literal["dry", "wet", "short"], str] = Field(default_factory=dict)
-    quiet: dict[LapKind, Literal["all"] | tuple[CallClass, ...]] = Field(
-        default_factory=lambda: {"timed": ("session", "safety", "box")},
+    quiet: dict[LapKind, QuietRule] = Field(
+        default_factory=_default_quiet,
         description="what may be said on which kind of lap; a kind not named here: all",
     )
 

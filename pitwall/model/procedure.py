@@ -1,6 +1,7 @@
 """A procedure of the library: a scripted item, described as data so that a new one needs no code.
 
-Texts are templates: ``{after}`` names the place, ``{laps}`` and every argument may be used by name.
+Texts are templates: ``{after}`` is the item's place (where ``place: needed``), and every argument
+may be used by name.
 """
 
 from __future__ import annotations
@@ -35,7 +36,7 @@ class Step(Frozen):
     kind: CallClass = "procedure"
     where: Where = "place"
     reaction_s: Duration = 2.5
-    offset_s: float = Field(default=0, ge=-120, le=120, description="act this long after (before, if negative) the place")
+    offset_s: float = Field(default=0, ge=-120, le=120, description="act this long after the place; negative: before")
     repeat: Literal["each_lap", "once"] = "each_lap"
 
 

@@ -51,7 +51,7 @@ def _on(stored: JsonSchemaValue) -> JsonSchemaValue:
     numbers = {"anyOf": [_COUNT, {"type": "array", "items": _COUNT, "minItems": 1}]}
     by_kind = {
         "type": "object", "minProperties": 1, "additionalProperties": False,
-        "properties": {kind: numbers for kind in _LAP_KINDS},
+        "properties": dict.fromkeys(_LAP_KINDS, numbers),
     }
     one = [{"enum": _LAP_KINDS}, by_kind, stored["items"]]
     return {"anyOf": [*one, {"type": "array", "items": {"anyOf": one}}],

@@ -1,0 +1,143 @@
+"""The files that all cars of an event share: regulations, circuit, settings and the procedure library."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from pitwall.app.filing import Filed, Files
+from pitwall.checks.around import meant
+from pitwall.checks.codes import finding
+from pitwall.checks.library import check_procedure
+from pitwall.errors import UserError
+from pitwall.model.car import Car
+from pitwall.model.circuit import Circuit
+from pitwall.model.eventfile import EventFile, SettingsFile
+from pitwall.model.procedure import Procedure
+from pitwall.model.rules import Regulations
+from pitwall.model.setup import CallTiming
+from pitwall.track.places import plain
+
+
+@dataclass(frozen=True)
+class Shared:
+    """The shared files, as far as they could be read.
+
+    ``unread`` holds the names (and file stems) of procedures with errors of their own: nobody calls them unknown.
+    """
+
+    regulations: Filed[Regulations]
+    circuit: Filed[Circuit]
+    settings: Filed[SettingsFile]
+    procedures: dict[str, Filed[Procedure]]
+    unread: frozenset[str]
+
+    @property
+    def calls(self) -> CallTiming:
+        """How calls are timed; the defaults while the settings file has errors."""
+        return self.settings.model.calls if self.settings.model is not None else CallTiming()
+
+    def library(self) -> dict[str, Procedure]:
+        """The sound procedures, by name."""
+        return {name: filed.model for name, filed in self.procedures.items() if filed.model and filed.is_sound}
+
+
+def read_shared(files: Files, event_path: Path, event: EventFile, filed: Filed[EventFile]) -> Shared:
+    """Read the shared files of an event and check them against each other."""
+    folder = event_path.parent
+    regulations = files.read(folder / event.regulations, Regulations)
+    circuit = files.read(folder / event.circuit, Circuit)
+    settings: Filed[SettingsFile] = Filed(SettingsFile(settings=1))
+    if event.settings is not None:
+        settings = files.read(folder / event.settings, SettingsFile)
+    procedures, unread = _read_library(files, folder / event.procedures, filed)
+    shared = Shared(regulations, circuit, settings, procedures, unread)
+    _check_after_flag(files, shared)
+    _check_quiet_places(files, circuit)
+    _check_session(files, event, filed, regulations)
+    return shared
+
+
+def _read_library(
+    files: Files, folder: Path, event: Filed[EventFile]
+) -> tuple[dict[str, Filed[Procedure]], frozenset[str]]:
+    found: dict[str, Filed[Procedure]] = {}
+    unread: set[str] = set()
+    paths = files.listing(folder)
+    if paths is None:
+        code = "PW002" if folder.exists() else "PW001"
+        files.note(event, finding(code, path=("procedures",), found=f"no folder {folder.name!r}",
+                                  expected="a folder with one file for each procedure"))
+        return {}, frozenset()
+    for path in paths:
+        filed = files.read(path, Procedure)
+        if filed.model is None or not filed.is_sound:
+            unread.update({path.stem, *filed.said_names()})
+        elif filed.model.name in found:
+            files.note(filed, finding("PW111", path=("name",), found=f"procedure {filed.model.name!r} again",
+                                      expected=f"another name than in {found[filed.model.name].name}"))
+        else:
+            found[filed.model.name] = filed
+            if path.stem != filed.model.name:
+                files.note(filed, finding("PW110", path=("name",), found=f"{filed.model.name!r} in {path.name}",
+                                          expected=f"{path.stem!r}, as the file is called"))
+    return found, frozenset(unread)
+
+
+def _check_after_flag(files: Files, shared: Shared) -> None:
+    known = {*shared.procedures, *shared.unread}
+    if shared.regulations.model is None or not known:
+        return
+    for index, name in enumerate(shared.regulations.model.after_flag_items):
+        if name not in known:
+            files.note(shared.regulations, finding(
+                "PW113", path=("after_flag_items", index), found=f"unknown procedure {name!r}",
+                expected="a procedure of the library", suggestion=meant(name, sorted(known))))
+
+
+def _check_quiet_places(files: Files, circuit: Filed[Circuit]) -> None:
+    if circuit.model is None:
+        return
+    known = [plain(name) for name in circuit.model.place_names()]
+    for index, name in enumerate(circuit.model.quiet_places):
+        if plain(name) not in known:
+            files.note(circuit, finding("PW204", path=("quiet_places", index), found=f"unknown place {name!r}",
+                                        expected="a place of this file", suggestion=meant(plain(name), known)))
+
+
+def _check_session(files: Files, event: EventFile, filed: Filed[EventFile], regulations: Filed[Regulations]) -> None:
+    if regulations.model is None or regulations.model.window(event.session) is not None:
+        return
+    known = [window.session for window in regulations.model.sessions]
+    files.note(filed, finding("PW107", path=("session",), found=f"unknown session {event.session!r}",
+                              expected=f"a session of {regulations.name}", suggestion=meant(event.session, known)))
+
+
+def demand_session(regulations: Filed[Regulations], session: str) -> None:
+    """The session asked for on the command line must be one of the regulations'.
+
+    Raises:
+        UserError: when it is not.
+    """
+    if regulations.model is not None and regulations.model.window(session) is None:
+        known = ", ".join(window.session for window in regulations.model.sessions)
+        raise UserError(f"unknown session {session!r}: {regulations.name} has {known}")
+
+
+def check_library(files: Files, shared: Shared, cars: list[tuple[str, Car]]) -> None:
+    """Every procedure against itself and the cars of the event."""
+    for filed in shared.procedures.values():
+        if filed.model is not None:
+            for found in check_procedure(filed.model, cars):
+                files.note(filed, found)
+
+
+def check_car_drivers(files: Files, car: Filed[Car], drivers: list[str]) -> None:
+    """Switch defaults in a car file for a driver whom the event does not have."""
+    for index, switch in enumerate(car.model.switches if car.model is not None else ()):
+        for number, default in enumerate(switch.defaults):
+            if default.driver is not None and default.driver not in drivers:
+                files.note(car, finding(
+                    "PW114", path=("switches", index, "defaults", number, "driver"),
+                    found=f"unknown driver {default.driver!r}", expected="a driver of the event file",
+                    suggestion=meant(default.driver, drivers)))

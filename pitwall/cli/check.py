@@ -1,0 +1,135 @@
+"""``pitwall check``: judge a run plan, or a whole event, before the session."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from pitwall.app.loading import Loaded
+    from pitwall.errors import Finding
+
+HELP = "judge a run plan or a whole event before the session"
+EXAMPLE = "pitwall check plans/plan_41.yaml --event event.yaml"
+
+OK, FOUND_PROBLEMS, BAD_USAGE = 0, 1, 2
+
+
+def add_parser(subparsers: Any) -> None:
+    """Add the command's options."""
+    parser: argparse.ArgumentParser = subparsers.add_parser(
+        "check", help=HELP, description=f"{HELP}. Every error of every file is told at once, with its line.",
+    )
+    parser.add_argument("plan", nargs="?", metavar="PLAN", help="a run plan, or an event file to check all its plans")
+    parser.add_argument("--event", metavar="FILE", help="the event the plan belongs to (default: event.yaml beside the "
+                                                        "plan or up to two folders above it, else the demo event)")
+    parser.add_argument("--json", action="store_true", help="print one JSON object instead of text")
+    parser.add_argument("--explain", metavar="CODE", help="say what a code such as PW101 means, and stop")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Check, print, and return the exit code: 0 fine (warnings allowed), 1 errors found, 2 wrong usage."""
+    if args.explain is not None:
+        return _explain(args.explain, args.json)
+    if args.plan is None:
+        print("pitwall check: name a plan or an event file, or give --explain CODE\n"
+              f"example: {EXAMPLE}", file=_stderr())
+        return BAD_USAGE
+    from pathlib import Path
+
+    from pitwall.app.loading import read_event, read_plan
+
+    path = Path(args.plan)
+    whole = args.event is None and _is_event(path)
+    loaded = read_event(path) if whole else read_plan(path, args.event)
+    if args.json:
+        _print_json(loaded)
+    else:
+        _print_text(loaded)
+    return FOUND_PROBLEMS if loaded.errors else OK
+
+
+def _stderr() -> Any:
+    import sys
+
+    return sys.stderr
+
+
+def _is_event(path: Path) -> bool:
+    from pitwall.app.yaml_lines import read_document
+    from pitwall.errors import FileProblem
+
+    try:
+        data = read_document(path).data
+    except FileProblem:
+        return False
+    return isinstance(data, dict) and "event" in data and "plan" not in data
+
+
+def _explain(code: str, as_json: bool) -> int:
+    from pitwall.checks.codes import CODES, explain
+
+    entry = CODES.get(code.upper())
+    if entry is None:
+        print(f"pitwall check: no code {code!r}; there are {', '.join(CODES)}", file=_stderr())
+        return BAD_USAGE
+    if as_json:
+        import json
+        from dataclasses import asdict
+
+        print(json.dumps(asdict(entry), indent=2))
+    else:
+        print(explain(entry.code))
+    return OK
+
+
+def _print_text(loaded: Loaded) -> None:
+    from pitwall.checks.summary import plan_summary
+
+    for found in loaded.findings:
+        print(f"{found.text()} [{found.code}]")
+    if loaded.findings:
+        print()
+    if loaded.errors:
+        print(_verdict(loaded.findings, loaded))
+        codes = list(dict.fromkeys(found.code for found in loaded.errors))
+        print(f"what a code means: pitwall check --explain {codes[0]}")
+        return
+    for car, plan in loaded.plans.items():
+        print("\n".join(plan_summary(plan, loaded.around[car])))
+        print()
+    print(_verdict(loaded.findings, loaded))
+
+
+def _verdict(findings: tuple[Finding, ...], loaded: Loaded) -> str:
+    errors = len(loaded.errors)
+    warnings = len(findings) - errors
+    doubts = f"{warnings} warning{'' if warnings == 1 else 's'}"
+    if errors:
+        return f"{errors} error{'' if errors == 1 else 's'}, {doubts}; checked with {_name(loaded)}"
+    return f"ready to rehearse: no errors, {doubts}; checked with {_name(loaded)}"
+
+
+def _name(loaded: Loaded) -> str:
+    from pitwall.app.filing import display_name
+
+    return display_name(loaded.event_path)
+
+
+def _print_json(loaded: Loaded) -> None:
+    import json
+
+    from pitwall.checks.summary import plan_summary
+
+    print(json.dumps({
+        "ok": not loaded.errors,
+        "event": _name(loaded),
+        "errors": len(loaded.errors),
+        "warnings": len(loaded.findings) - len(loaded.errors),
+        "findings": [found.as_record() for found in loaded.findings],
+        "plans": {} if loaded.errors else {
+            car: {"summary": plan_summary(plan, loaded.around[car])} for car, plan in loaded.plans.items()
+        },
+    }, indent=2, ensure_ascii=False))
