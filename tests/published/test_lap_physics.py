@@ -122,7 +122,9 @@ class TestClosedForms:
 class TestCoastDown:
     """40 CFR 86.529-98: road load F = A + C V^2 (N, km/h) and the time from 70 to 60 km/h, by mass."""
 
-    TABLE = ((100, 0.0, 0.0224, 2.95), (200, 8.69, 0.0252, 4.85), (300, 17.43, 0.0279, 6.18), (340, 20.92, 0.0290, 6.60))
+    TABLE = (
+        (100, 0.0, 0.0224, 2.95), (200, 8.69, 0.0252, 4.85), (300, 17.43, 0.0279, 6.18), (340, 20.92, 0.0290, 6.60),
+    )
 
     @pytest.mark.parametrize(("mass", "a", "c", "seconds"), TABLE)
     def test_table_rows(self, mass: float, a: float, c: float, seconds: float) -> None:
