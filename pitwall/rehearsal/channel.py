@@ -44,6 +44,6 @@ class Channel:
     def _report(self, t: float, talking: Literal["engineer", "driver", "nobody"]) -> None:
         self._count += 1
         self._feed.message(
-            ChannelReported(id=f"{self._prefix}-{self._car}-ch-{self._count}", t=t, car=self._car, talking=talking),
+            ChannelReported(id=f"{self._prefix}-{self._car}-ch-{self._count}", t=round(t, 3), car=self._car, talking=talking),
             f"{self._car}-channel",
         )

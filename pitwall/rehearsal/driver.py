@@ -18,7 +18,8 @@ from pitwall.rehearsal.truth import DoneProcedure, SpokenCall
 
 PAUSE_S = 0.4          # between two voices
 HOLD_LOSS = 0.4        # seconds lost per second held at constant speed
-JUST_BEGUN = 0.2       # a call for the start of the lap that ends before this share of it is for this lap
+ANSWER = 1.6           # an answer is longer than what a driver says unasked
+NEAR_LINE_S = 4.0      # a moment so near the line, as the driver feels it, means the line
 
 
 @dataclass
@@ -122,6 +123,8 @@ class Driver:
         self._agenda.at(end, lambda at: speech.ended(not wrongly, at))
 
     def _acts(self, speech: Speech, t: float, drawn: _Draws) -> None:
+        if speech.prompt.kind == "question" and self._medium == "two_way":
+            self._talk(max(1.0, between(self._talk_rng, self._talks.length_s)) * ANSWER, t)
         action = self._obey.get(speech.prompt.ask.action)
         speech.note(outcome=action(speech, t, drawn) if action is not None else "understood")
 
@@ -182,7 +185,7 @@ class Driver:
             self._team.drives_through = True
             return "waits for the pit lane"
         if place in ("lap start", "line"):
-            return self._at_line(speech, procedure, t, place)
+            return self._at_line(speech, procedure, t)
         phase = self._team.car.ground.phase_of(f"after {place.removeprefix('after ')}")
         if phase is None:
             return self._carry_out(speech, procedure, t)
@@ -191,12 +194,16 @@ class Driver:
         self._write(speech, procedure, t, 0.0, "the place was already behind the car")
         return "the place was already behind the car"
 
-    def _at_line(self, speech: Speech, procedure: Procedure, t: float, place: str) -> str:
-        phase, act_at = self._team.car.phase_at(t) or 0.0, speech.prompt.act_at_s
-        if phase < JUST_BEGUN and act_at is not None and act_at <= t + 5.0 and place == "lap start":
-            return self._carry_out(speech, procedure, t)
-        self._line.append(partial(self._later, speech, procedure))
-        return "waits for the line"
+    def _at_line(self, speech: Speech, procedure: Procedure, t: float) -> str:
+        """Something for the start or the end of a lap: the moment of the call tells which lap is meant."""
+        act_at = speech.prompt.act_at_s if speech.prompt.act_at_s is not None else t
+        if act_at >= self._team.car.when_at(1.0) - NEAR_LINE_S:
+            self._line.append(partial(self._later, speech, procedure))
+            return "waits for the line"
+        if act_at > t:
+            self._agenda.at(act_at, partial(self._later, speech, procedure))
+            return "waits for the moment"
+        return self._carry_out(speech, procedure, t)
 
     def _later(self, speech: Speech, procedure: Procedure, t: float) -> None:
         speech.note(outcome=self._carry_out(speech, procedure, t))

@@ -196,7 +196,7 @@ class Engineer:
             return
         self._keys += 1
         made = CommandGiven(
-            id=f"{self._prefix}-{self._team.car.number}-key-{self._keys}", t=t, car=self._team.car.number,
+            id=f"{self._prefix}-{self._team.car.number}-key-{self._keys}", t=round(t, 3), car=self._team.car.number,
             command="said" if command == "said" else "confirm", call=prompt.call, by="engineer",
         )  # fmt: skip
         self._commands.add(made.id)

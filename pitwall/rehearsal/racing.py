@@ -146,7 +146,7 @@ class RacingCar:
         self.where = "track"
         self._turning_in = False
         self._entry_s = None
-        self._feed.crossing(CarPitted(id=self._id("out"), t=t, car=self.number, where="exit"))
+        self._feed.crossing(CarPitted(id=self._id("out"), t=round(t, 3), car=self.number, where="exit"))
         self.loops_seen = []
         intent = self._pilot.out_lap(t)
         self._factor = {"red": RED_PACE, "slow": SLOW_PACE}.get(self._control.status, 1.0)
@@ -159,7 +159,7 @@ class RacingCar:
         self._token += 1
         if self.lap is not None:
             self.lap = replace(self.lap, kind="out_in" if self.lap.meant == "out" else "in")
-        self._feed.crossing(CarPitted(id=self._id("in"), t=t, car=self.number, where="entry"))
+        self._feed.crossing(CarPitted(id=self._id("in"), t=round(t, 3), car=self.number, where="entry"))
         stop = self._pilot.in_lane(t)
         lane = self.ground.lane_s
         if self.ground.line_in_lane and self.ground.entry > self.ground.exit:
@@ -297,7 +297,7 @@ class RacingCar:
         sector = t - before if before is not None else None
         self.loops_seen.append((name, t))
         self._feed.crossing(
-            CarCrossed(id=self._id(name), t=t, car=self.number, loop=name, lap=self.lap_number,
+            CarCrossed(id=self._id(name), t=round(t, 3), car=self.number, loop=name, lap=self.lap_number,
                        sector_time_s=_thousandths(sector), speed_mps=self._speed(name), compound=self.compound,
                        tyre_age=self.tyre_age)
         )
@@ -310,7 +310,7 @@ class RacingCar:
         lap_time = t - self._last_line if self._last_line is not None else None
         self._last_line = t
         self._feed.crossing(
-            CarCrossed(id=self._id("line"), t=t, car=self.number, loop="line", lap=self.lap_number,
+            CarCrossed(id=self._id("line"), t=round(t, 3), car=self.number, loop="line", lap=self.lap_number,
                        lap_time_s=_thousandths(lap_time), sector_time_s=_thousandths(t - before if before else None),
                        speed_mps=self._speed("line") if self.where == "track" else None, compound=self.compound,
                        tyre_age=self.tyre_age)

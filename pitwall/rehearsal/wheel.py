@@ -92,7 +92,7 @@ class Wheel:
         if self._reports == "all" or (self._reports == "measured" and switch.measured):
             self._count += 1
             self._feed.message(
-                SwitchReported(id=f"{self._prefix}-{self._number}-sw-{self._count}", t=t, car=self._number,
+                SwitchReported(id=f"{self._prefix}-{self._number}-sw-{self._count}", t=round(t, 3), car=self._number,
                                switch=switch.switch, position=self.positions[switch.switch]),
                 f"{self._number}-switch",
             )
