@@ -1,0 +1,150 @@
+"""Interruptions of the simulated futures, and the end of the session that follows from them.
+
+Theory. Red flags come as a Poisson process in green time (exponential gaps counted from the end of the last one), slow
+periods likewise and on their own. A length is drawn from a two-piece lognormal that goes exactly through the given
+10th, 50th and 90th percentiles: log-length is normal with one spread below the median and another above.
+An interruption that is under way is given a uniform part of a fresh length, for want of knowing how long it has lasted.
+All cars of the team share the calendar of a future: what stops one stops all.
+
+The draws are taken interruption by interruption, so a longer horizon only adds to the calendar: the same seed with
+more time left has the same interruptions first. That is what makes the chance of a run monotone in the time left.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from pitwall.forecast.pert import Floats
+from pitwall.model.outputs import ForecastSnapshot
+
+Z90 = 1.2815515655446004
+"""90th percentile of the standard normal distribution."""
+
+LONGEST_S = 7200.0
+"""No single interruption is taken to last longer: past two hours the session is lost anyway."""
+
+
+LONGEST_LAP_S = 600.0
+"""How long after the end a lap begun in time may still be under way."""
+
+
+@dataclass(frozen=True)
+class Spans:
+    """Interruptions of one kind, in order.
+
+    ``starts`` and ``ends`` have shape (K + 1, N) for N futures: row k holds the k-th interruption of each future in
+    session seconds, infinity where there is none; the last row is all infinity, so a pointer never runs off the end.
+    """
+
+    starts: Floats
+    ends: Floats
+
+    @cached_property
+    def lengths(self) -> Floats:
+        """Seconds each lasts, shape (K + 1, N); 0 where there is none."""
+        there = np.isfinite(self.starts)
+        return np.where(there, self.ends, 0.0) - np.where(there, self.starts, 0.0)
+
+
+@dataclass(frozen=True)
+class Calendar:
+    """The common part of the futures: red flags, slow periods, and when the time runs out (shape (N,))."""
+
+    red: Spans
+    slow: Spans
+    session_end: Floats
+
+
+def draw_lengths(rng: np.random.Generator, quantiles: tuple[float, float, float], count: int) -> Floats:
+    """Draw interruption lengths through their 10th, 50th and 90th percentiles.
+
+    Args:
+        rng: Source of the draws.
+        quantiles: Seconds at 10, 50 and 90 percent; put in order and kept positive when they are not.
+        count: How many.
+
+    Returns:
+        Seconds, shape (count,), at most ``LONGEST_S``.
+    """
+    low, middle, high = (max(value, 1e-3) for value in sorted(quantiles))
+    z = rng.standard_normal(count)
+    spread = np.where(z < 0, math.log(middle / low), math.log(high / middle)) / Z90
+    lengths: Floats = np.minimum(middle * np.exp(spread * z), LONGEST_S)
+    return lengths
+
+
+def draw_spans(
+    rng: np.random.Generator,
+    per_hour: float,
+    quantiles: tuple[float, float, float],
+    first_from: float,
+    until: Floats,
+    *,
+    under_way: bool = False,
+    clock_stops: bool = False,
+) -> tuple[Spans, Floats]:
+    """Draw the interruptions of one kind.
+
+    Args:
+        rng: Source of the draws.
+        per_hour: Mean number in an hour of running.
+        quantiles: Length at 10, 50 and 90 percent, seconds.
+        first_from: Session second from which they may come.
+        until: Shape (N,), when the time runs out if nothing happens.
+        under_way: One is in progress at ``first_from``.
+        clock_stops: Each one moves the end of the session by its length.
+
+    Returns:
+        The spans, and the end of the session, shape (N,).
+    """
+    count = until.shape[0]
+    end_of_session = until.copy()
+    free_from = np.full(count, first_from)
+    starts: list[Floats] = []
+    ends: list[Floats] = []
+    while True:
+        gaps = rng.standard_exponential(count)
+        lengths = draw_lengths(rng, quantiles, count)
+        if under_way and not starts:
+            start, lengths = free_from, lengths * rng.random(count)
+        elif per_hour > 0:
+            start = free_from + gaps * (3600.0 / per_hour)
+        else:
+            break
+        # Laps begun before the flag are still out there, so what comes shortly after the end counts too.
+        happens = start < end_of_session + LONGEST_LAP_S
+        if not happens.any():
+            break
+        end = start + lengths
+        if clock_stops:
+            end_of_session += np.where(start < end_of_session, lengths, 0.0)
+        starts.append(np.where(happens, start, np.inf))
+        ends.append(np.where(happens, end, np.inf))
+        free_from = np.where(happens, end, np.inf)
+    never = np.full(count, np.inf)
+    return Spans(np.array([*starts, never]), np.array([*ends, never])), end_of_session
+
+
+def draw_calendar(rng: np.random.Generator, snapshot: ForecastSnapshot) -> Calendar:
+    """Draw what all cars share: interruptions and the end of the session, for ``snapshot.futures`` futures.
+
+    Before the green light the session lasts from second zero; after the flag nothing interrupts any more.
+    """
+    count = max(snapshot.futures, 1)
+    origin = max(snapshot.t, 0.0) if snapshot.status == "waiting" else snapshot.t
+    if snapshot.status in ("finished", "closed"):
+        none = Spans(np.full((1, count), np.inf), np.full((1, count), np.inf))
+        return Calendar(none, none, np.full(count, -np.inf if snapshot.status == "closed" else snapshot.t))
+    rates = snapshot.interruptions
+    red, end = draw_spans(
+        rng, rates.red_per_hour, rates.red_length_s, origin, np.full(count, origin + snapshot.remaining_s),
+        under_way=snapshot.status == "red", clock_stops=snapshot.red_clock == "stops",
+    )
+    slow, _ = draw_spans(
+        rng.spawn(1)[0], rates.slow_per_hour, rates.slow_length_s, origin, end, under_way=snapshot.status == "slow"
+    )
+    return Calendar(red, slow, end)

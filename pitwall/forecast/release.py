@@ -1,0 +1,138 @@
+"""The latest moment at which a run may leave the garage and still be done with the wanted confidence.
+
+In one future the answer is a single moment: the run fits if it leaves by then and not after, because leaving earlier
+never means ending later (``walk``). Where no interruption lies in the way that moment is the session's end less the
+laps up to the decisive one. Only the other futures are searched: a grid of release times is walked at once, the bracket
+shrinks to one step of it, and the futures whose verdict is the same at both its ends drop out of the search.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitwall.forecast.interruptions import Calendar
+from pitwall.forecast.pert import Floats
+from pitwall.forecast.walk import Chain, walk
+
+TOLERANCE_S = 1.0
+"""The search stops here: the official clock itself is known to a second or two."""
+
+HAIR_S = 1e-6
+"""Keeps rounding from finding the same interruption in the way for ever."""
+
+GRID = 8
+"""Release times walked at once: few enough to be cheap, many enough to need few rounds (measured, bench_forecast)."""
+
+
+@dataclass(frozen=True)
+class Decisive:
+    """The activity that decides whether a run fits: by its start (a lap begun in time may be finished) or its end."""
+
+    index: int
+    by: Literal["start", "end"]
+
+    def moment(self, starts: Floats, ends: Floats) -> Floats:
+        """The deciding moment in each future, shape (N,)."""
+        row: Floats = (starts if self.by == "start" else ends)[self.index]
+        return row
+
+    def before(self, moment: Floats, session_end: Floats) -> NDArray[np.bool_]:
+        """Whether that moment is in time, shape (N,)."""
+        found: NDArray[np.bool_] = moment < session_end if self.by == "start" else moment <= session_end
+        return found
+
+
+@dataclass(frozen=True)
+class _Question:
+    chain: Chain
+    decisive: Decisive
+    calendar: Calendar
+
+    def fits_at(self, times: Floats, futures: NDArray[np.intp]) -> NDArray[np.bool_]:
+        """Does the run fit when it leaves at each of G times, in each of n futures: shape (G, n)."""
+        columns = np.tile(futures, times.size)
+        path = walk(self.chain, np.repeat(times, futures.size), self.calendar, columns)
+        moment = self.decisive.moment(path.starts, path.ends)
+        in_time = self.decisive.before(moment, self.calendar.session_end[columns])
+        return in_time.reshape(times.size, futures.size)
+
+
+def latest_release(chain: Chain, decisive: Decisive, calendar: Calendar, confidence: float, now: float) -> float | None:
+    """The latest release time for the wanted confidence.
+
+    Args:
+        chain: The run's own activities, not under way.
+        decisive: Which of them decides; its index counts within ``chain``.
+        calendar: The futures.
+        confidence: Share of the futures in which the run must fit.
+        now: Nothing earlier than this helps.
+
+    Returns:
+        Session seconds, or None when not even leaving now is good enough.
+    """
+    chain = chain.part(0, decisive.index + 1)
+    upper = _latest_undisturbed(chain, decisive, calendar)
+    lower = _latest_before_trouble(chain, calendar, upper)
+    needed = math.ceil(confidence * upper.size - 1e-9)
+    low, high = _th_largest(lower, needed), _th_largest(upper, needed)
+    question = _Question(chain, decisive, calendar)
+    if low < now:
+        if high < now or question.fits_at(np.array([now]), np.arange(upper.size)).sum() < needed:
+            return None
+        low = now
+    sure = int((lower >= high).sum())  # fit however late within the bracket
+    todo = ((lower < high) & (upper >= low)).nonzero()[0]
+    while high - low > TOLERANCE_S:
+        times = np.linspace(low, high, GRID, endpoint=False)[1:]
+        ok = question.fits_at(times, todo)
+        enough = np.flatnonzero(sure + ok.sum(axis=1) >= needed)
+        best = int(enough[-1]) if enough.size else -1
+        later = ok[best + 1] if best + 1 < times.size else np.zeros(todo.size, dtype=np.bool_)
+        keep = ~later if best < 0 else ok[best] & ~later
+        sure += int(later.sum())
+        high = float(times[best + 1]) if best + 1 < times.size else high
+        low = float(times[best]) if best >= 0 else low
+        todo = todo[keep]
+    return low
+
+
+def _th_largest(values: Floats, rank: int) -> float:
+    """The ``rank``-th largest of the values, counted from one."""
+    return float(np.partition(values, values.size - rank)[values.size - rank])
+
+
+def _latest_undisturbed(chain: Chain, decisive: Decisive, calendar: Calendar) -> Floats:
+    """Latest release in each future if nothing interrupts the run, shape (N,): no release after it can do."""
+    upto = decisive.index if decisive.by == "start" else decisive.index + 1
+    bound: Floats = calendar.session_end - chain.durations[:upto].sum(axis=0)
+    return bound
+
+
+def _latest_before_trouble(chain: Chain, calendar: Calendar, upper: Floats) -> Floats:
+    """Latest release in each future with which the run is through without meeting an interruption, shape (N,).
+
+    A release at that time or before will do; one between it and ``upper`` may do too (the run may be taken up again
+    after the interruption, or the lap be finished in time under a slow period).
+    """
+    if any(activity.not_before_s is not None for activity in chain.activities):
+        return np.full(upper.size, -np.inf)
+    whole = chain.durations.sum(axis=0)
+    latest = upper.copy()
+    todo = np.arange(upper.size)
+    while todo.size:
+        at = latest[todo]
+        first = np.full(todo.size, np.inf)
+        for spans in (calendar.red, calendar.slow):
+            for start, end in zip(spans.starts[:-1], spans.ends[:-1], strict=True):
+                begins = start[todo]
+                in_the_way = (begins < at + whole[todo]) & (end[todo] > at)
+                first = np.where(in_the_way, np.minimum(first, begins), first)
+        met = np.isfinite(first)
+        todo = todo[met]
+        latest[todo] = first[met] - whole[todo] - HAIR_S
+    return latest

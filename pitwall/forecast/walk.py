@@ -1,0 +1,193 @@
+"""Walking one car through many futures at once.
+
+The model, stated so that it can be argued with:
+
+* Activities follow one another. An activity with ``not_before_s`` waits for that moment.
+* Work in the garage goes on whatever the flags say.
+* A red flag stops all running. A car on track returns to the pits; when the red ends it leaves again at once, does its
+  out-lap again and then the lap that was cut, whole. An in-lap under red is simply completed. Nobody leaves the
+  garage under red, nor starts an item.
+* A slow period stretches every lap: while it lasts a car makes ``SLOW_PACE`` of its progress.
+
+Under this model starting earlier never means ending later, in any future: a car caught on lap k owes an out-lap and the
+laps from k on, one that had waited owes the out-lap and all of them. The latest release time leans on that.
+
+Everything is a numpy operation over the futures; only those that meet an interruption take the slower path.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitwall.forecast.interruptions import Calendar, Spans
+from pitwall.forecast.pert import Floats
+from pitwall.model.outputs import Activity
+
+SLOW_PACE = 0.65
+"""Share of normal progress under a full-course slow period: laps half as long again (common practice, no source)."""
+
+Indices = NDArray[np.intp]
+
+ON_TRACK = frozenset({"out", "timed", "cool", "in"})
+
+
+@dataclass(frozen=True)
+class Chain:
+    """What is left for one car, or one run of it, with its durations drawn.
+
+    Attributes:
+        activities: In order, A of them.
+        durations: Shape (A, N), seconds.
+        again: Shape (A, N), seconds: how long the activity takes when it has to be done again from its beginning
+            (differs from ``durations`` for a lap that is already under way).
+        out_again: Per activity, the out-lap that a red flag makes necessary, shape (N,) each.
+        under_way: The first activity has already begun on track.
+    """
+
+    activities: tuple[Activity, ...]
+    durations: Floats
+    again: Floats
+    out_again: tuple[Floats, ...]
+    under_way: bool
+
+    def part(self, first: int, last: int) -> Chain:
+        """Activities ``first`` up to and without ``last``; not under way unless it begins the whole."""
+        return Chain(
+            self.activities[first:last], self.durations[first:last], self.again[first:last],
+            self.out_again[first:last], self.under_way and first == 0,
+        )
+
+
+@dataclass(frozen=True)
+class Path:
+    """When each activity began and ended, shape (A, N) each; a lap under way from the start began at minus infinity."""
+
+    starts: Floats
+    ends: Floats
+
+
+class _Cursor:
+    """The next interruption of each column that is not over yet; only ever moves forward."""
+
+    def __init__(self, spans: Spans, columns: Indices | None) -> None:
+        self.spans, self.columns = spans, columns
+        self.row = np.zeros(spans.starts.shape[1] if columns is None else columns.size, dtype=np.intp)
+        self.start, self.end = self._take(0, slice(None) if columns is None else columns)
+
+    def _take(self, row: int | Indices, futures: slice | Indices) -> tuple[Floats, Floats]:
+        return self.spans.starts[row, futures].copy(), self.spans.ends[row, futures].copy()
+
+    def futures(self, columns: Indices) -> Indices:
+        """The future behind each of these columns."""
+        return columns if self.columns is None else self.columns[columns]
+
+    def forward(self, columns: Indices) -> None:
+        """Go on to the next one in these columns."""
+        self.row[columns] += 1
+        self.start[columns], self.end[columns] = self._take(self.row[columns], self.futures(columns))
+
+    def pass_over(self, t: Floats) -> None:
+        """Leave behind whatever is over by ``t``, shape (N,)."""
+        while (over := (self.end <= t).nonzero()[0]).size:
+            self.forward(over)
+
+
+def _wait_for_green(red: _Cursor, t: Floats) -> Floats:
+    red.pass_over(t)
+    while (held := (red.start <= t).nonzero()[0]).size:
+        t = t.copy()
+        t[held] = red.end[held]
+        red.pass_over(t)
+    return t
+
+
+def _stretched(slow: Spans, futures: Indices, t: Floats, duration: Floats) -> Floats:
+    """When laps begun at ``t`` end, slow periods included: one value for each of ``futures``.
+
+    Progress is session time less the part lost while slow, a piecewise linear function of time; the lap ends where
+    progress has grown by its duration. Both directions are sums over the slow periods.
+    """
+    starts, lengths = slow.starts[:, futures], slow.lengths[:, futures]
+    lost_before = (lengths.cumsum(axis=0) - lengths) * (1.0 - SLOW_PACE)
+    progress = t - (1.0 - SLOW_PACE) * np.minimum(np.maximum(t - starts, 0.0), lengths).sum(axis=0) + duration
+    inside = np.minimum(np.maximum(progress - (starts - lost_before), 0.0), lengths * SLOW_PACE)
+    end: Floats = progress + inside.sum(axis=0) * (1.0 / SLOW_PACE - 1.0)
+    return end
+
+
+class _Walker:
+    def __init__(self, chain: Chain, calendar: Calendar, columns: Indices | None) -> None:
+        self.chain, self.columns = chain, columns
+        self.red, self.slow = _Cursor(calendar.red, columns), _Cursor(calendar.slow, columns)
+
+    def drawn(self, rows: Floats) -> Floats:
+        """A row of durations, one value a column."""
+        return rows if self.columns is None else rows[self.columns]
+
+    def lap_end(self, t: Floats, duration: Floats, columns: Indices | None = None) -> Floats:
+        """When laps begun at ``t`` end, slow periods included; for some columns only when they are given."""
+        end: Floats = t + duration
+        met = ((self.slow.start if columns is None else self.slow.start[columns]) < end).nonzero()[0]
+        if met.size:
+            futures = self.slow.futures(met if columns is None else columns[met])
+            end[met] = _stretched(self.slow.spans, futures, t[met], duration[met])
+        return end
+
+    def on_track(self, index: int, t: Floats) -> tuple[Floats, Floats]:
+        """Start and end of a lap, red flags included, shape (N,) each."""
+        kind = self.chain.activities[index].kind
+        self.slow.pass_over(t)
+        end = self.lap_end(t, self.drawn(self.chain.durations[index]))
+        start = np.full_like(t, -np.inf) if index == 0 and self.chain.under_way else t.copy()
+        if kind == "in":
+            return start, end
+        while (cut := (self.red.start < end).nonzero()[0]).size:
+            futures = self.red.futures(cut)
+            resume = self.red.end[cut]
+            self.red.forward(cut)
+            if kind != "out":
+                resume = self.lap_end(resume, self.chain.out_again[index][futures], cut)
+            start[cut] = resume
+            end[cut] = self.lap_end(resume, self.chain.again[index][futures], cut)
+        return start, end
+
+    def walk(self, begin: Floats) -> Path:
+        """Every activity in its order, from ``begin``, shape (N,)."""
+        starts = np.empty((len(self.chain.activities), begin.size))
+        ends = np.empty_like(starts)
+        t, out_there = begin, self.chain.under_way
+        for index, activity in enumerate(self.chain.activities):
+            if activity.not_before_s is not None:
+                t = np.maximum(t, activity.not_before_s)
+            if activity.kind in ON_TRACK:
+                if out_there:
+                    self.red.pass_over(t)
+                else:
+                    t = _wait_for_green(self.red, t)
+                start, end = self.on_track(index, t)
+                out_there = activity.kind != "in"
+            else:
+                if activity.kind == "item":
+                    t = _wait_for_green(self.red, t)
+                start, end = t, t + self.drawn(self.chain.durations[index])
+            starts[index], ends[index] = start, end
+            t = end
+        return Path(starts, ends)
+
+
+def walk(chain: Chain, begin: Floats, calendar: Calendar, columns: Indices | None = None) -> Path:
+    """Walk the chain through the futures.
+
+    Args:
+        chain: What is to be done, durations drawn for N futures.
+        begin: Session second at which it begins: shape (N,), or one for each of ``columns``.
+        calendar: Interruptions of the same N futures.
+        columns: Which futures to walk, in which order, also repeatedly; all of them when not given.
+
+    Returns:
+        Starts and ends, shape (A, N) or (A, columns).
+    """
+    return _Walker(chain, calendar, columns).walk(begin)
