@@ -4,7 +4,8 @@ As it comes: a keep-alive never expires, so wills do not fire on half-open links
 re-uses an id throws out its owner; retained messages go to whoever connects, past the access rules; wills bypass those
 too; an MQTT 5 connection hangs; ``$share`` is granted and delivers nothing; subscriptions change while they are walked
 through; a second subscription to a filter keeps the old QoS; a packet may have 256 MB; a connection that never speaks
-stays for ever; a slow reader's messages pile up without end; a link closed for a protocol error is not closed.
+stays for ever; a slow reader's messages pile up without end; a link to be closed for a protocol error stays open;
+stopping a busy connection may never end.
 """
 
 from __future__ import annotations
@@ -95,6 +96,15 @@ class HardenedHandler(BrokerProtocolHandler):
         if self._dropped:
             self.drop()
 
+    async def stop(self) -> None:
+        """Stop reading, then close. Python 3.11's ``wait_for`` may lose a cancellation: ask the reader again."""
+        self._dropped = True
+        reading = self._reader_task
+        while reading is not None and reading is not asyncio.current_task() and not reading.done():
+            reading.cancel()
+            await asyncio.wait({reading}, timeout=0.1)
+        await super().stop()
+
     def drop(self) -> None:
         """End this connection as one that broke: its will fires."""
         self._dropped = True
@@ -117,9 +127,9 @@ class HardenedHandler(BrokerProtocolHandler):
         self, topic: str, data: bytes | bytearray, qos: int | None, retain: bool, ack_timeout: int | None = None
     ) -> OutgoingApplicationMessage:
         """Send a message; a connection with too many unsent or unacknowledged ones is dropped."""
-        if self._pending >= self.pending_limit:
+        if self._dropped or self._pending >= self.pending_limit:
             self.drop()
-            raise MQTTError(f"the reader is {self._pending} messages behind: dropped")
+            raise MQTTError(f"the connection is ending, or {self._pending} messages behind")
         self._pending += 1
         try:
             return await super().mqtt_publish(topic, data, qos, retain, ack_timeout)
