@@ -43,7 +43,6 @@ class Channel:
 
     def _report(self, t: float, talking: Literal["engineer", "driver", "nobody"]) -> None:
         self._count += 1
-        self._feed.message(
-            ChannelReported(id=f"{self._prefix}-{self._car}-ch-{self._count}", t=round(t, 3), car=self._car, talking=talking),
-            f"{self._car}-channel",
-        )
+        message = f"{self._prefix}-{self._car}-ch-{self._count}"
+        fact = ChannelReported(id=message, t=round(t, 3), car=self._car, talking=talking)
+        self._feed.message(fact, f"{self._car}-channel")

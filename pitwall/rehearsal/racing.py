@@ -155,7 +155,7 @@ class RacingCar:
 
     def _enter_lane(self, t: float) -> None:
         self.where = "lane"
-        self._entry_s = t
+        self._entry_s = round(t, 3)
         self._token += 1
         if self.lap is not None:
             self.lap = replace(self.lap, kind="out_in" if self.lap.meant == "out" else "in")

@@ -29,7 +29,7 @@ class Rival:
 
     def start(self) -> None:
         """Choose when to go out first."""
-        self._agenda.at(long_tailed(self._rng, self._habits.first_out_s), self._try_leaving)
+        self._leave_at(long_tailed(self._rng, self._habits.first_out_s))
 
     def truth(self) -> FieldTruth:
         """What this car did."""
@@ -37,12 +37,16 @@ class Rival:
         return FieldTruth(car=self._car.number, best_s=round(min(times), 3) if times else None, laps=tuple(self._laps),
                           garage_stops_s=tuple(self._stops))
 
+    def _leave_at(self, t: float) -> None:
+        if t < self._control.flag_s:
+            self._agenda.at(t, self._try_leaving)
+
     def _try_leaving(self, t: float) -> None:
         if self._control.over or self._control.flag_s - t < 1.5 * self._pace.best_s:
             return  # no time left for a timed lap: the day is over
         wait = float(self._rng.uniform(2.0, 50.0))
         if not self._control.running:
-            self._agenda.at(t + wait, self._try_leaving)
+            self._leave_at(t + wait)
             return
         rng = self._rng
         self._timed_left = max(1, round(long_tailed(rng, self._habits.timed_laps)))
@@ -85,7 +89,7 @@ class Rival:
     def in_garage(self, t: float) -> None:
         """Work, then out again."""
         self._home_s = t
-        self._agenda.at(t + long_tailed(self._rng, self._habits.garage_s), self._try_leaving)
+        self._leave_at(t + long_tailed(self._rng, self._habits.garage_s))
 
     def lap_ended(self, lap: OpenLap, t: float, entry_s: float | None) -> None:
         """Keep the record."""

@@ -235,6 +235,9 @@ class TeamCar:
         lap = self.car.lap
         if lap is None:
             return False
+        for number, box in enumerate(self.boxes):
+            if box.lap == lap.number:  # what was expected as the call was heard becomes what was
+                self.boxes[number] = box.model_copy(update={"last_chance_s": round(t, 3)})
         if self._box is not None or lap.meant == "in" or self._control.status == "red" or self.drives_through:
             return True
         if not self._control.over:

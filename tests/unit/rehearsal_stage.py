@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Callable
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -53,6 +54,7 @@ class Heap:
             self._now = max(self._now, until)
 
 
+@lru_cache
 def _read(name: str) -> Any:
     return yaml.safe_load((ROOT / "config" / name).read_text())
 
@@ -168,7 +170,8 @@ class Stage:
 
         self.when(watch)
 
-    def prompt(self, call: str, action: str, now: float, *, wait: float = 0.0, window: float = 10.0, **more: Any) -> Prompt:
+    def prompt(self, call: str, action: str, now: float, *, wait: float = 0.0, window: float = 10.0,
+               **more: Any) -> None:
         """Publish a prompt at this moment, sayable after ``wait``."""
         revision = self._revision[call] = self._revision.get(call, 0) + 1
         kinds = {"box": "box", "leave": "release", "fire_up": "release", "set_switch": "switch",
@@ -178,15 +181,13 @@ class Stage:
             "id": f"{call}.{revision}", "t": now, "car": CAR, "call": call, "revision": revision,
             "kind": kinds.get(action, "pace"), "text": f"{call}, please", "short": call, "say_from_s": now + wait,
             "say_by_s": now + wait + window, "spoken_s": 2.0, "priority": 50, "state": "due",
-            "ask": Ask(action=action, **ask),  # type: ignore[arg-type]  # a word of Ask
+            "ask": Ask.model_validate({"action": action} | ask),
         }  # fmt: skip
-        made = Prompt(**(values | more))
-        self.world.hear(made)
-        return made
+        self.world.hear(Prompt(**(values | more)))
 
     def say_at(self, t: float, call: str, action: str, **more: Any) -> None:
         """Publish a prompt at a session second."""
-        self.clock.call_at(t, lambda: self.prompt(call, action, t, **more) and None)
+        self.clock.call_at(t, lambda: self.prompt(call, action, t, **more))
 
     def release(self, t: float = 60.0, run: str = "first") -> None:
         """Fire up, then leave."""
@@ -202,7 +203,7 @@ class Stage:
         """When this car was seen at pit entry or exit."""
         return [fact.t for fact in self.of(CarPitted) if fact.car == car and fact.where == where]
 
-    def keys(self) -> list[CommandGiven]:
+    def pressed(self) -> list[CommandGiven]:
         """Keys that the engineer pressed."""
         return self.of(CommandGiven)
 
