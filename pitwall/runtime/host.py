@@ -248,9 +248,11 @@ class Host:
             return step.outputs
         self._poisoned += 1
         log.error("the engine failed on an event; it is skipped, here and in every replay", seq=stamped.seq,
-                  event=stamped.event.model_dump_json()[:2000], exc_info=step.failure)
-        # Its wake-up, if it would have asked for one, is lost with it: ask the engine, but never in a tight circle.
-        self._ask(self._open_wishes(), not_before=self._clock.now() + AFTER_FAILURE_S)
+                  fact=stamped.event.model_dump_json()[:2000], exc_info=step.failure)
+        # The wake-up that it would have asked for is lost with it: ask the engine, but never in a tight circle. A
+        # forecast under way is still under way and is not asked again.
+        wakes = [wish for wish in self._open_wishes() if isinstance(wish, WakeAt)]
+        self._ask(wakes, not_before=self._clock.now() + AFTER_FAILURE_S)
         return step.outputs
 
     def _note(self, stamped: Stamped) -> None:
