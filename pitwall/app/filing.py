@@ -52,6 +52,11 @@ class Filed(Generic[M]):
         """The model of a file without errors of its own, else None."""
         return self.model if self.is_sound else None
 
+    def with_whole(self, *keys: str) -> M | None:
+        """The model when nothing was cut out under these top-level keys: good enough to look names up in."""
+        cut = self.rest.removed if self.rest is not None else frozenset()
+        return None if any(path[:1] == () or path[0] in keys for path in cut) else self.model
+
     @property
     def name(self) -> str:
         """How messages call the file."""
@@ -123,7 +128,7 @@ class Files:
             found = replace(found, path=filed.rest.in_file(found.path))
             if not filed.rest.trusts(found):
                 return
-        mark = filed.document.mark(found.path) if filed.document is not None and found.path else None
+        mark = filed.document.mark(found.path) if filed.document is not None else None
         name = filed.name or (display_name(filed.path) if filed.path is not None else None)
         self.findings.append(replace(found, file=name, line=mark.line if mark else None,
                                      column=mark.column if mark else None))

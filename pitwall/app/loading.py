@@ -162,7 +162,7 @@ class _Reading:
                                           expected=f"{car!r}, the car that {filed.name} gives this plan to"))
         self.around[car] = self._check(plan, plan.model, self.cars[car], event, filed, shared)
         driver = event.cars[car].driver
-        if driver is not None and driver != plan.model.driver and plan.model.driver in event.drivers:
+        if driver in event.drivers and driver != plan.model.driver and plan.model.driver in event.drivers:
             self.files.note(plan, finding("PW112", path=("driver",), found=f"driver {plan.model.driver!r}",
                                           expected=f"{driver!r} as in {filed.name}"))
         for key, name in plan.model.alternates.items():
@@ -179,10 +179,11 @@ class _Reading:
         self, filed: Filed[Plan], plan: Plan, car: Filed[Car], event: EventFile, event_filed: Filed[EventFile],
         shared: Shared,
     ) -> Around:
-        circuit = shared.circuit.sound
         around = Around(
-            regulations=shared.regulations.sound, circuit=circuit, car=car.sound,
-            lap=_lap(circuit, car.sound, shared.calls),
+            regulations=shared.regulations.sound,
+            circuit=shared.circuit.with_whole("segments", "places", "loops"),
+            car=car.with_whole("switches"), car_figures=car.is_sound,
+            lap=_lap(shared.circuit.sound, car.sound, shared.calls),
             procedures=shared.library(), unread_procedures=shared.unread,
             drivers=tuple(event.drivers) if event_filed.is_sound else None,
             cars=tuple(event.cars) if event_filed.is_sound else None,
@@ -229,7 +230,4 @@ class _Reading:
 def _lap(circuit: Circuit | None, car: Car | None, calls: CallTiming) -> LapMap | None:
     if circuit is None or (car is None and not circuit.timing_only):
         return None
-    try:
-        return lap_map(circuit, car, calls)
-    except UserError:
-        return None  # an unknown quiet place: reported already, with its line in the circuit file
+    return lap_map(circuit, car, calls)

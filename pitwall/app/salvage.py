@@ -8,7 +8,7 @@ caused is dropped (:meth:`Rest.trusts`).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
@@ -21,6 +21,9 @@ MAX_ROUNDS = 8
 
 _WHOLE_FILE = ("PW502", "PW503", "PW504", "PW506", "PW507")
 """Findings that add up fuel or time over runs: only trusted when no part of a run is missing."""
+
+_IN_PLACE_OF: Mapping[str, Any] = {"laps": ["out", *["timed"] * 150, *["cool"] * 150, "in"]}
+"""What a key holds once its value was cut out, where a run without it would be refused for other keys' sake."""
 
 _NEIGHBOURS = ("PW2", "PW4", "PW5")
 """Findings that depend on other keys of the same run or item."""
@@ -111,6 +114,7 @@ class _Salvage:
             if isinstance(value, dict):
                 kept = {key: copy(one, (*here, key), (*origin, key))
                         for key, one in value.items() if (*origin, key) not in removed}
+                kept |= {key: _IN_PLACE_OF[key] for key in value if (*origin, key) in removed and key in _IN_PLACE_OF}
                 kept |= {path[-1]: one for path, one in self.stand_ins.items() if path[:-1] == origin}
                 return kept
             if isinstance(value, list):
@@ -149,7 +153,7 @@ class _Salvage:
 
 
 def _candidates(number: int) -> Iterator[Any]:
-    yield from (f"unread-{number}", f"unread_{number}", 1, "must", [], {})
+    yield from (f"unread-{number}", f"unread_{number}", 1, 30, 500, "must", [], {})
 
 
 def _with(data: Any, path: FilePath, value: Any) -> Any:

@@ -16,7 +16,6 @@ from pitwall.model.eventfile import EventFile, SettingsFile
 from pitwall.model.procedure import Procedure
 from pitwall.model.rules import Regulations
 from pitwall.model.setup import CallTiming
-from pitwall.track.places import plain
 
 
 @dataclass(frozen=True)
@@ -53,8 +52,8 @@ def read_shared(files: Files, event_path: Path, event: EventFile, filed: Filed[E
     procedures, unread = _read_library(files, folder / event.procedures, filed)
     shared = Shared(regulations, circuit, settings, procedures, unread)
     _check_after_flag(files, shared)
-    _check_quiet_places(files, circuit)
     _check_session(files, event, filed, regulations)
+    _check_drivers(files, event, filed)
     return shared
 
 
@@ -95,22 +94,19 @@ def _check_after_flag(files: Files, shared: Shared) -> None:
                 expected="a procedure of the library", suggestion=meant(name, sorted(known))))
 
 
-def _check_quiet_places(files: Files, circuit: Filed[Circuit]) -> None:
-    if circuit.model is None:
-        return
-    known = [plain(name) for name in circuit.model.place_names()]
-    for index, name in enumerate(circuit.model.quiet_places):
-        if plain(name) not in known:
-            files.note(circuit, finding("PW204", path=("quiet_places", index), found=f"unknown place {name!r}",
-                                        expected="a place of this file", suggestion=meant(plain(name), known)))
-
-
 def _check_session(files: Files, event: EventFile, filed: Filed[EventFile], regulations: Filed[Regulations]) -> None:
     if regulations.model is None or regulations.model.window(event.session) is not None:
         return
     known = [window.session for window in regulations.model.sessions]
     files.note(filed, finding("PW107", path=("session",), found=f"unknown session {event.session!r}",
                               expected=f"a session of {regulations.name}", suggestion=meant(event.session, known)))
+
+
+def _check_drivers(files: Files, event: EventFile, filed: Filed[EventFile]) -> None:
+    for car, entry in event.cars.items():
+        if entry.driver is not None and entry.driver not in event.drivers:
+            files.note(filed, finding("PW105", path=("cars", car, "driver"), found=f"unknown driver {entry.driver!r}",
+                                      expected="one of drivers", suggestion=meant(entry.driver, event.drivers)))
 
 
 def demand_session(regulations: Filed[Regulations], session: str) -> None:

@@ -23,6 +23,7 @@ class Around:
 
     Attributes:
         regulations, circuit, car, lap: None when they could not be read (``lap`` is the circuit at the car's pace).
+        car_figures: False when the car's switches are known but its other figures are not.
         procedures: the library, by name.
         unread_procedures: names (and file stems) of procedures whose file has errors of its own.
         drivers, cars: names the event file knows; None when it could not be read.
@@ -35,6 +36,7 @@ class Around:
     regulations: Regulations | None = None
     circuit: Circuit | None = None
     car: Car | None = None
+    car_figures: bool = True
     lap: LapMap | None = None
     procedures: Mapping[str, Procedure] = field(default_factory=dict)
     unread_procedures: frozenset[str] = frozenset()
@@ -43,7 +45,7 @@ class Around:
     wet: bool = False
     car_file: str = "the car file"
     circuit_file: str = "the circuit file"
-    library: str = "the procedure library"
+    library: str = "the library"
     unread_runs: frozenset[str] = frozenset()
 
 

@@ -40,7 +40,7 @@ def laps_on_fuel(run: Run) -> int:
 
 def check_fuel(plan: Plan, around: Around) -> Iterator[Finding]:
     """Laps times burn plus reserve against what the run has; without fuel_kg it goes on with what is left."""
-    if around.car is None:
+    if around.car is None or not around.car_figures:
         return
     burn, reserve = around.car.fuel_per_lap_kg, around.car.fuel_reserve_kg
     aboard = plan.starts_with.fuel_kg

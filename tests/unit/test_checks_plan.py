@@ -1,0 +1,331 @@
+"""The cross-reference checks on plans built by hand: what each finds, and what it leaves alone."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from pitwall.app.loading import load_setup
+from pitwall.app.resources import demo_event
+from pitwall.checks.around import Around
+from pitwall.checks.codes import CODES, explain, finding
+from pitwall.checks.plan import CHECKS, check_plan
+from pitwall.errors import Finding, path_text
+from pitwall.model.plan import Plan
+from pitwall.model.procedure import Procedure
+from pitwall.track.lapmap import lap_map
+
+SETUP = load_setup(demo_event())
+CAR = SETUP.cars["41"]
+AROUND = Around(
+    regulations=SETUP.regulations, circuit=SETUP.circuit, car=CAR, lap=lap_map(SETUP.circuit, CAR, SETUP.calls),
+    procedures=SETUP.procedures, drivers=("ines", "bryn"), cars=("41", "58"), car_file="car.yaml",
+    circuit_file="circuit.yaml",
+)
+
+
+def run(name: str = "a", **keys: Any) -> dict[str, Any]:
+    """A run that is sound but for what the test puts in."""
+    return {"run": name, "want": "must", "laps": "out, 3 timed, in", "fuel_kg": 30, **keys}
+
+
+def item(do: str, on: object = "out", **keys: Any) -> dict[str, Any]:
+    """An item."""
+    return {"do": do, "on": on, **keys}
+
+
+def findings(*runs: dict[str, Any], around: Around = AROUND, **head: Any) -> list[Finding]:
+    """What the checks say of a plan with these runs."""
+    plan = {"plan": 1, "car": 41, "driver": "ines", "session": "practice-1", **head, "runs": list(runs)}
+    return list(check_plan(Plan.model_validate(plan), around))
+
+
+def said(*runs: dict[str, Any], around: Around = AROUND, **head: Any) -> list[tuple[str, str]]:
+    """The same as (code, path)."""
+    return [(found.code, path_text(found.path)) for found in findings(*runs, around=around, **head)]
+
+
+def test_a_sound_plan_has_no_findings() -> None:
+    """The base on which every other test puts one fault."""
+    assert said(run(items=[item("radio_check")])) == []
+
+
+HEADS = [
+    ({"session": "practice-9"}, "PW107", "session"),
+    ({"driver": "nobody"}, "PW105", "driver"),
+    ({"car": "77"}, "PW106", "car"),
+    ({"starts_with": {"switches": {"flapp": "open"}}}, "PW101", "starts_with.switches.flapp"),
+    ({"starts_with": {"switches": {"flap": "ajar"}}}, "PW102", "starts_with.switches.flap"),
+    ({"tyre_sets": {"A1": {"compound": "hard"}}, "starts_with": {"tyres": "A2"}}, "PW108", "starts_with.tyres"),
+]
+
+
+@pytest.mark.parametrize(("head", "code", "path"), HEADS)
+def test_the_head_of_a_plan_is_checked(head: dict[str, Any], code: str, path: str) -> None:
+    """Session, driver, car and the state the car starts in."""
+    assert said(run(), **head) == [(code, path)]
+
+
+RUNS: list[tuple[dict[str, Any], str, str]] = [
+    (run(switches={"brake_bais": 56}), "PW101", "runs[0].switches.brake_bais"),
+    (run(switches={"brake_bias": 40}), "PW102", "runs[0].switches.brake_bias"),
+    (run(switches={"flap": "opne"}), "PW102", "runs[0].switches.flap"),
+    (run(items=[item("radio_chek")]), "PW103", "runs[0].items[0].do"),
+    (run(items=[item("constant_speed_hold", after="turn 4")]), "PW121", "runs[0].items[0]"),
+    (run(items=[item("radio_check", **{"with": {"loud": 1}})]), "PW122", "runs[0].items[0].with.loud"),
+    (run(items=[item("constant_speed_hold", after="turn 4", **{"with": {"gear": "five"}})]), "PW123",
+     "runs[0].items[0].with.gear"),
+    (run(items=[item("constant_speed_hold", after="turn 4", **{"with": {"gear": 5.5}})]), "PW123",
+     "runs[0].items[0].with.gear"),
+    (run(items=[item("constant_speed_hold", after="turn 4", **{"with": {"gear": 12}})]), "PW124",
+     "runs[0].items[0].with.gear"),
+    (run(items=[item("flap_compare", {"timed": 1}, **{"with": {"flap": "ajar"}})]), "PW124", "runs[0].items[0].with.flap"),
+    (run(items=[item("driver_comment", "in", **{"with": {"topic": 4}})]), "PW123", "runs[0].items[0].with.topic"),
+    (run(items=[item("switch_compare", {"timed": 1}, **{"with": {"switch": "brake_bais", "by": 2}})]), "PW101",
+     "runs[0].items[0].with.switch"),
+    (run(items=[item("position_compare", {"timed": 1}, **{"with": {"switch": "torque_map", "position": 99}})]), "PW102",
+     "runs[0].items[0].with.position"),
+    (run(items=[item("flap_compare", {"timed": 4}, **{"with": {"flap": "open"}})]), "PW201", "runs[0].items[0].on"),
+    (run(items=[item("cool_down_lap", "cool")]), "PW202", "runs[0].items[0].on"),
+    (run(items=[item("systems_check", "installation")]), "PW202", "runs[0].items[0].on"),
+    (run(items=[item("constant_speed_hold", {"timed": 1}, after="turn 4", **{"with": {"gear": 5}})]), "PW203",
+     "runs[0].items[0].on"),
+    (run(items=[{"do": "driver_comment"}]), "PW208", "runs[0].items[0]"),
+    (run(items=[item("constant_speed_hold", after="turn 14", **{"with": {"gear": 5}})]), "PW204",
+     "runs[0].items[0].after"),
+    (run(items=[item("coast_down", at="grid")]), "PW204", "runs[0].items[0].at"),
+    (run(items=[item("coast_down")]), "PW205", "runs[0].items[0]"),
+    (run(items=[item("radio_check", after="turn 4")]), "PW206", "runs[0].items[0].after"),
+    (run(same_as="a"), "PW301", "runs[0].same_as"),
+    (run(before=["b"]), "PW109", "runs[0].before[0]"),
+    (run(group="a-b-a"), "PW304", "runs[0].group"),
+    (run(items=[item("position_compare", {"timed": 1}, **{"with": {"switch": "start_map", "position": 2}})]), "PW402",
+     "runs[0].items[0]"),
+    (run(items=[item("switch_compare", {"timed": 1}, **{"with": {"switch": "brake_bias", "by": 8}})]), "PW404",
+     "runs[0].items[0].with.by"),
+    (run(items=[item("flap_compare", {"timed": 1}, put_back=False, why="habit", **{"with": {"flap": "open"}})]), "PW401",
+     "runs[0].items[0].put_back"),
+    (run(items=[item("constant_speed_hold", after="turn 1", **{"with": {"gear": 5}})]), "PW501", "runs[0].items[0].after"),
+    (run(fuel_kg=10), "PW502", "runs[0].fuel_kg"),
+    (run(fuel_kg=None), "PW507", "runs[0]"),
+    (run(release={"not_before": "+01:10:00"}), "PW504", "runs[0].release.not_before"),
+    (run(release={"not_after": "-00:01:00"}), "PW504", "runs[0].release.not_after"),
+    (run(laps=[], after_flag="allowed", items=[{"do": "radio_check"}]), "PW505", "runs[0].items[0].do"),
+    (run(laps=[], after_flag="allowed", items=[item("practice_start", at="grid")]), "PW207", "runs[0].items[0].on"),
+    (run(laps=[], after_flag="allowed", items=[{"do": "practice_start", "at": "grdi"}]), "PW204",
+     "runs[0].items[0].at"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("spoilt", "code", "path"), RUNS, ids=[f"{code}-{i}" for i, (_, code, _) in enumerate(RUNS)])
+def test_each_fault_of_a_run_is_found_at_its_path(spoilt: dict[str, Any], code: str, path: str) -> None:
+    """One fault, one finding (a plan too late for its window also ends after the flag)."""
+    got = [entry for entry in said(spoilt) if entry[0] != "PW506"]
+    assert got == [(code, path)]
+
+
+def test_every_code_of_a_plan_check_is_produced_by_some_test_here() -> None:
+    """No code is in the table that nothing can find: those of plans are all met in this module."""
+    met = {code for _, code, _ in RUNS} | {code for _, code, _ in HEADS}
+    elsewhere = {"PW302", "PW303", "PW305", "PW403", "PW503", "PW506"}  # tests of their own below
+    of_files = {code for code in CODES if code < "PW100"} | {"PW110", "PW111", "PW112", "PW113", "PW114", "PW131", "PW132"}
+    assert met | elsewhere | of_files == set(CODES)
+
+
+def test_suggestions_name_the_nearest_thing() -> None:
+    """A near miss is named; where nothing is near, what there is."""
+    assert findings(run(switches={"brake_bais": 56}))[0].suggestion == "did you mean 'brake_bias'?"
+    assert "torque_map" in (findings(run(switches={"zzz": 1}))[0].suggestion or "")
+    assert findings(run(items=[item("coast_down", after="Turn44")]))[0].suggestion == "did you mean 'turn 4'?"
+
+
+def test_positions_are_compared_as_the_car_does() -> None:
+    """A number written as text, and text in capitals, are positions all the same."""
+    assert said(run(switches={"torque_map": "3", "flap": "OPEN", "brake_bias": 55.5})) == []
+
+
+def test_a_place_is_known_whatever_its_case() -> None:
+    """``Turn 4`` is turn 4."""
+    assert said(run(items=[item("coast_down", after="Turn  4")])) == []
+
+
+def test_halves_of_an_installation_lap_serve_procedures_for_installation_laps() -> None:
+    """Out and straight in: an item sits on either half, or on ``installation``, and all three are the same lap."""
+    for on in ("out", "in", "installation"):
+        assert said(run(laps="out-in", items=[item("systems_check", on)])) == []
+
+
+@pytest.mark.parametrize(("key", "names"), [("before", (["b"], ["c"], ["a"])), ("same_as", ("b", "c", "a"))])
+def test_a_circle_of_runs_is_told_once_with_its_way(key: str, names: tuple[Any, Any, Any]) -> None:
+    """a, b, c and back: one finding that shows the way round, however the plan stands in the file."""
+    runs = [run(name, **{key: target}) for name, target in zip("abc", names, strict=True)]
+    circles = [found for found in findings(*runs) if found.code == "PW302"]
+    assert [found.found for found in circles] == ["a circle: a -> b -> c -> a"]
+
+
+def test_two_circles_are_two_findings() -> None:
+    """Each circle is told at its first run."""
+    runs = [run("a", before=["b"]), run("b", before=["a"]), run("c", before=["d"]), run("d", before=["c"])]
+    assert [found.path for found in findings(*runs) if found.code == "PW302"] == [
+        ("runs", 0, "before"), ("runs", 2, "before")]
+
+
+def test_a_run_that_must_come_before_one_above_it_is_an_error() -> None:
+    """The plan runs in file order; the remedy is named."""
+    found = findings(run("a"), run("b", before=["a"]))
+    assert [(entry.code, entry.suggestion) for entry in found] == [("PW303", "move 'b' above 'a'")]
+    assert said(run("a", before=["b"]), run("b")) == []
+
+
+def test_a_repeat_with_other_figures_is_doubtful() -> None:
+    """same_as with another load or other switches contradicts itself; without them it inherits."""
+    base = run("a", switches={"torque_map": 3})
+    assert said(base, run("b", same_as="a", fuel_kg=20, switches={"torque_map": 2})) == [
+        ("PW305", "runs[1].fuel_kg"), ("PW305", "runs[1].switches")]
+    assert said(base, run("b", same_as="a", fuel_kg=None)) == []
+
+
+def test_a_repeat_needs_the_fuel_of_its_model() -> None:
+    """The inherited load is what is checked."""
+    base = run("a", laps="out, 1 timed, in", fuel_kg=8)
+    assert said(base, run("b", same_as="a", fuel_kg=None, laps="out, 8 timed, in")) == [("PW502", "runs[1]")]
+
+
+def test_a_run_without_a_load_goes_on_with_what_is_left() -> None:
+    """Burn is taken off run by run; the run that would come under the reserve is told."""
+    short = run("a", laps="out-in", fuel_kg=12)
+    assert said(short, run("b", laps="out, 2 timed, in", fuel_kg=None)) == []
+    assert said(short, run("b", laps="out, 3 timed, in", fuel_kg=None)) == [("PW502", "runs[1]")]
+
+
+def test_fuel_counts_an_installation_lap_as_one() -> None:
+    """Out and straight in is one lap of burn: 1.75 kg and 2 kg reserve."""
+    assert said(run(laps="out-in", fuel_kg=3.75)) == []
+    assert said(run(laps="out-in", fuel_kg=3.7)) == [("PW502", "runs[0].fuel_kg")]
+
+
+def test_fuel_is_the_laps_times_the_burn_plus_the_reserve() -> None:
+    """Five laps of 1.75 kg and 2 kg reserve are 10.75 kg, to the gram."""
+    assert said(run(fuel_kg=10.75)) == []
+    assert "10.75 kg or more" in (findings(run(fuel_kg=10.74))[0].expected or "")
+
+
+def test_two_items_cannot_have_one_switch_in_two_positions() -> None:
+    """On one lap; on two laps they may, and agreeing items may share a lap."""
+    def compare(lap: int, position: int) -> dict[str, Any]:
+        return item("position_compare", {"timed": lap}, **{"with": {"switch": "torque_map", "position": position}})
+
+    assert said(run(items=[compare(1, 3), compare(1, 4)])) == [("PW403", "runs[0].items[1]")]
+    assert said(run(items=[compare(1, 3), compare(2, 4)])) == []
+    assert said(run(items=[compare(1, 3), compare(1, 3)])) == []
+
+
+def test_a_switch_left_changed_matters_only_before_another_timed_lap() -> None:
+    """On the last timed lap, on a switch that nobody guards, or where the run wants it anyway: no finding."""
+    def left(lap: int, **keys: Any) -> dict[str, Any]:
+        return run(items=[item("flap_compare", {"timed": lap}, put_back=False, why="so", **{"with": {"flap": "open"}})], **keys)
+
+    assert said(left(2)) == [("PW401", "runs[0].items[0].put_back")]
+    assert said(left(3)) == []
+    assert said(left(1, switches={"flap": "open"})) == []
+    unguarded = replace(AROUND, car=CAR.model_copy(update={"forbidden_on_timed": ("torque_map",)}))
+    assert said(left(1), around=unguarded) == []
+
+
+def test_a_step_is_judged_from_where_the_run_has_the_switch() -> None:
+    """Six up from 56 reaches the end of the range; from 57 it leaves it."""
+    step = item("switch_compare", {"timed": 1}, **{"with": {"switch": "brake_bias", "by": 6}})
+    assert said(run(items=[step])) == []
+    assert said(run(items=[step], switches={"brake_bias": 57})) == [("PW404", "runs[0].items[0].with.by")]
+    assert said(run(items=[step]), driver="bryn") == []
+
+
+def test_what_ends_after_the_flag_is_told_by_its_class() -> None:
+    """A must and a should are told, a could is normal: plans are over-full on purpose."""
+    full = run("a", laps="out, 30 timed, in", fuel_kg=100)
+    late = run("b", laps="out, 8 timed, in", fuel_kg=40)
+    assert said(full, late) == [("PW506", "runs[1]")]
+    assert said(full, {**late, "want": "should"}) == [("PW503", "runs[1]")]
+    assert said(full, {**late, "want": "could"}) == []
+
+
+def test_a_lap_begun_in_time_counts_where_the_regulations_say_so() -> None:
+    """The same run fits or not by whether a started timed lap may be finished."""
+    edge = run("a", laps="out, 1 timed, in", release={"not_before": "+00:57:00"})
+    strict = replace(AROUND, regulations=SETUP.regulations.model_copy(update={"finish_started_lap": False}))
+    assert said(edge) == []
+    assert said(edge, around=strict) == [("PW506", "runs[0]")]
+
+
+def test_a_hold_that_fits_is_silent_and_one_that_does_not_says_why() -> None:
+    """After turn 4 the straight is long enough; a longer or faster hold there is not."""
+    hold = item("constant_speed_hold", after="turn 4", **{"with": {"gear": 5, "seconds": 5}})
+    assert said(run(items=[hold])) == []
+    long = item("constant_speed_hold", after="turn 4", **{"with": {"gear": 5, "seconds": 10}})
+    found = findings(run(items=[long]))
+    assert [entry.code for entry in found] == ["PW501"]
+    assert "m" in (found[0].suggestion or "")
+
+
+@pytest.mark.parametrize("part", ["regulations", "circuit", "car", "lap", "drivers", "cars"])
+def test_a_part_that_could_not_be_read_silences_only_its_own_checks(part: str) -> None:
+    """Without one of the files a sound plan stays sound, and a misspelt procedure is still found."""
+    blind = replace(AROUND, **{part: None})
+    assert said(run(items=[item("constant_speed_hold", after="turn 4", **{"with": {"gear": 5}})]), around=blind) == []
+    assert ("PW103", "runs[0].items[0].do") in said(run(items=[item("nothing")]), around=blind)
+
+
+def test_nothing_is_said_of_procedures_and_runs_that_could_not_be_read() -> None:
+    """Their own files or places tell already."""
+    blind = replace(AROUND, unread_procedures=frozenset({"brake_burn"}), unread_runs=frozenset({"a", "b"}))
+    assert said(run(items=[item("brake_burn")], before=["b"], group="x"), around=blind) == []
+
+
+def test_figures_of_a_broken_car_file_are_not_used() -> None:
+    """The switches may be known while the burn is not."""
+    assert said(run(fuel_kg=1), around=replace(AROUND, car_figures=False)) == []
+
+
+def test_arguments_take_bounds_from_one_side() -> None:
+    """A procedure may bound an argument below, above, or not at all; the message says what it says."""
+    def with_argument(**keys: Any) -> Around:
+        made = Procedure.model_validate({"procedure": 1, "name": "x", "purpose": "p", "arguments": {"n": keys},
+                                         "steps": [{"say": "do it", "short": "do", "where": "lap_start"}]})
+        return replace(AROUND, procedures={"x": made})
+
+    def expected(value: object, **keys: Any) -> list[str | None]:
+        return [found.expected for found in findings(run(items=[item("x", **{"with": {"n": value}})]),
+                                                     around=with_argument(**keys))]
+
+    assert expected(1, type="number", low=2) == ["a number, 2 or more"]
+    assert expected(3, type="number", high=2) == ["a number, 2 or less"]
+    assert expected(3, type="whole", low=1, high=2) == ["a whole number from 1 to 2"]
+    assert expected(True, type="whole") == ["a whole number"]
+    assert expected("x", type="text") == []
+    assert expected(2.5, type="number", low=2) == []
+
+
+@pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
+def test_every_check_bears_an_empty_plan_and_no_files(check: Callable[..., Any]) -> None:
+    """A plan without runs and without anything around it is nobody's crash."""
+    plan = Plan.model_validate({"plan": 1, "car": 41, "driver": "ines", "session": "p", "runs": []})
+    assert list(check(plan, Around())) == []
+
+
+def test_every_code_has_a_reason_and_a_remedy() -> None:
+    """Whole sentences, and the explanation shows both."""
+    for code, entry in CODES.items():
+        assert entry.why.endswith(".") and entry.mend.endswith("."), code
+        assert entry.why in explain(code)
+        assert entry.mend in explain(code)
+    with pytest.raises(KeyError):
+        explain("PW999")
+
+
+def test_a_finding_takes_severity_and_reason_from_its_code() -> None:
+    """Nobody writes them by hand at the place of use."""
+    assert finding("PW503", found="x").severity == "warning"
+    assert finding("PW101", found="x").why == CODES["PW101"].why

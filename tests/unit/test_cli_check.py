@@ -1,0 +1,157 @@
+"""``pitwall check`` and ``pitwall schema``: exit codes, what is printed, and that importing them costs nothing."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+
+from pitwall.app.resources import shipped
+from pitwall.cli import check, schema
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """A copy of the demo event."""
+    return Path(shutil.copytree(shipped("config"), tmp_path / "event"))
+
+
+def command(module: Any, *words: str) -> int:
+    """Run one command as the main program would."""
+    parser = argparse.ArgumentParser()
+    module.add_parser(parser.add_subparsers(dest="command"))
+    return int(module.run(parser.parse_args(words)))
+
+
+def test_a_sound_plan_gives_0_and_a_summary(capsys: pytest.CaptureFixture[str]) -> None:
+    """The engineer sees that the plan was understood."""
+    assert command(check, "check", str(shipped("config") / "plans" / "plan_41.yaml")) == 0
+    out = capsys.readouterr().out
+    assert "baseline: must" in out
+    assert "ready to rehearse: no errors, 0 warnings" in out
+
+
+def test_an_event_file_checks_every_plan(capsys: pytest.CaptureFixture[str]) -> None:
+    """Given the event, both cars are told."""
+    assert command(check, "check", str(shipped("config") / "event.yaml")) == 0
+    out = capsys.readouterr().out
+    assert "car 41, ines" in out
+    assert "car 58, bryn" in out
+
+
+def test_errors_give_1_with_every_finding_and_the_way_to_more(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Each finding on its line with its code; then how many, and how to have a code explained."""
+    plan = folder / "plans" / "plan_41.yaml"
+    plan.write_text(plan.read_text().replace("do: radio_check", "do: radio_chek").replace("turn 4 ", "turn 44 "))
+    assert command(check, "check", str(plan)) == 1
+    out = capsys.readouterr().out
+    assert "did you mean 'radio_check'? [PW103]" in out
+    assert "did you mean 'turn 4'? [PW204]" in out
+    assert "2 errors, 0 warnings" in out
+    assert "pitwall check --explain PW103" in out
+    assert "ready to rehearse" not in out
+
+
+def test_warnings_alone_give_0(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A doubt does not fail a build."""
+    plan = folder / "plans" / "plan_41.yaml"
+    plan.write_text(plan.read_text().replace("driver: ines", "driver: bryn"))
+    assert command(check, "check", str(plan)) == 0
+    out = capsys.readouterr().out
+    assert "warning: found driver 'bryn'" in out
+    assert "no errors, 1 warning;" in out
+
+
+def test_json_carries_the_findings_for_machines(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """One object: counts, and each finding with file, line, path, found, expected, suggestion and reason."""
+    plan = folder / "plans" / "plan_41.yaml"
+    plan.write_text(plan.read_text().replace("{torque_map: 3}", "{torque_mapp: 3}"))
+    assert command(check, "check", str(plan), "--json") == 1
+    answer = json.loads(capsys.readouterr().out)
+    assert (answer["ok"], answer["errors"], answer["warnings"], answer["plans"]) == (False, 1, 0, {})
+    found = answer["findings"][0]
+    assert (found["code"], found["path"], found["suggestion"]) == (
+        "PW101", ["runs", 1, "switches", "torque_mapp"], "did you mean 'torque_map'?")
+    assert found["line"] > 1
+    assert found["why"]
+    assert found["file"].endswith("plan_41.yaml")
+
+
+def test_json_of_a_sound_plan_carries_the_summary(capsys: pytest.CaptureFixture[str]) -> None:
+    """The same lines that the text form prints."""
+    assert command(check, "check", str(shipped("config") / "plans" / "plan_58.yaml"), "--json") == 0
+    answer = json.loads(capsys.readouterr().out)
+    assert answer["ok"]
+    assert answer["plans"]["58"]["summary"][0].startswith("car 58, bryn")
+
+
+def test_a_plan_away_from_any_event_is_checked_with_the_demo(folder: Path, tmp_path: Path,
+                                                             capsys: pytest.CaptureFixture[str]) -> None:
+    """No event beside it: the demo event serves and is named; --event chooses another."""
+    plan = tmp_path / "far" / "off" / "and" / "away" / "plan.yaml"
+    plan.parent.mkdir(parents=True)
+    plan.write_text((folder / "plans" / "plan_58_short.yaml").read_text())
+    assert command(check, "check", str(plan)) == 0
+    assert str(Path("config", "event.yaml")) in capsys.readouterr().out
+    assert command(check, "check", str(plan), "--event", str(folder / "event.yaml")) == 0
+    assert str(folder) in capsys.readouterr().out
+
+
+def test_a_file_that_is_not_there_gives_1(capsys: pytest.CaptureFixture[str]) -> None:
+    """It is a finding like any other."""
+    assert command(check, "check", "no_such_plan.yaml") == 1
+    assert "no_such_plan.yaml: no such file" in capsys.readouterr().out
+
+
+def test_explain_tells_what_a_code_means(capsys: pytest.CaptureFixture[str]) -> None:
+    """In text and in JSON; the case of the code does not matter; an unknown code is wrong usage."""
+    assert command(check, "check", "--explain", "pw501") == 0
+    assert "why:" in capsys.readouterr().out
+    assert command(check, "check", "--explain", "PW501", "--json") == 0
+    assert json.loads(capsys.readouterr().out)["code"] == "PW501"
+    assert command(check, "check", "--explain", "PW999") == 2
+    assert "no code 'PW999'" in capsys.readouterr().err
+
+
+def test_no_plan_is_wrong_usage(capsys: pytest.CaptureFixture[str]) -> None:
+    """The answer shows an example."""
+    assert command(check, "check") == 2
+    assert check.EXAMPLE in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("kind", ["plan", "procedure", "circuit", "car", "regulations", "event", "settings", "scenario"])
+def test_each_schema_prints_as_a_valid_json_schema(kind: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """What is printed is JSON and passes the metaschema."""
+    assert command(schema, "schema", kind) == 0
+    jsonschema.Draft202012Validator.check_schema(json.loads(capsys.readouterr().out))
+
+
+def test_the_wire_prints_as_an_asyncapi_document(capsys: pytest.CaptureFixture[str]) -> None:
+    """Version 3 of the format, with channels."""
+    assert command(schema, "schema", "asyncapi") == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["asyncapi"].startswith("3.")
+    assert document["channels"]
+
+
+def test_an_unknown_schema_is_wrong_usage(capsys: pytest.CaptureFixture[str]) -> None:
+    """The parser answers with the choices and 2."""
+    with pytest.raises(SystemExit) as caught:
+        command(schema, "schema", "nothing")
+    assert caught.value.code == 2
+    assert "plan" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("module", ["pitwall.cli.check", "pitwall.cli.schema"])
+def test_importing_a_command_imports_nothing_heavy(module: str) -> None:
+    """``--help`` stays instant: no pydantic, numpy or YAML before the command runs."""
+    code = f"import sys, {module}; print([m for m in ('pydantic', 'numpy', 'yaml', 'jsonschema') if m in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60)
+    assert done.stdout.strip() == "[]"

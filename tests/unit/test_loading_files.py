@@ -1,0 +1,331 @@
+"""Loading an event: every error of every file at once, each with its file, line, path and a suggestion."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+
+from pitwall.app import loading
+from pitwall.app.loading import find_event, load_plan_setup, load_setup, read_event, read_plan
+from pitwall.app.resources import demo_event, find_shipped, shipped
+from pitwall.checks.codes import CODES
+from pitwall.errors import FileProblem, Finding, UserError
+from pitwall.model.setup import SessionSetup
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """A copy of the demo event that a test may spoil."""
+    return Path(shutil.copytree(shipped("config"), tmp_path / "event"))
+
+
+def spoil(path: Path, *changes: tuple[str, str]) -> None:
+    """Replace text in a file, once each; the text must be there."""
+    text = path.read_text(encoding="utf-8")
+    for old, new in changes:
+        assert old in text, f"{path.name} has no {old!r}"
+        text = text.replace(old, new, 1)
+    path.write_text(text, encoding="utf-8")
+
+
+def line_of(path: Path, text: str) -> int:
+    """The line, from 1, on which this text stands first."""
+    return next(n for n, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1) if text in line)
+
+
+def only(findings: tuple[Finding, ...], code: str) -> Finding:
+    """The one finding of this code."""
+    found = [item for item in findings if item.code == code]
+    assert len(found) == 1, [item.text() for item in findings]
+    return found[0]
+
+
+def test_the_demo_event_has_nothing_to_find() -> None:
+    """What ships is without an error and without a warning."""
+    loaded = read_event(demo_event())
+    assert [item.text() for item in loaded.findings] == []
+    assert loaded.setup is not None
+
+
+def test_the_setup_holds_everything_that_the_engine_needs() -> None:
+    """Cars, plans, procedures, drivers, the field and the settings; it survives JSON, as the journal needs."""
+    setup = load_setup(demo_event())
+    assert set(setup.plans) == set(setup.cars) == {"41", "58"}
+    assert setup.duration_s == 3600
+    assert setup.drivers["ines"].spoken == "Ines"
+    assert len(setup.field_cars) == 18
+    assert {"constant_speed_hold", "practice_start", "pit_stop_practice"} <= set(setup.procedures)
+    assert SessionSetup.model_validate_json(setup.model_dump_json()) == setup
+
+
+def test_the_demo_plans_have_four_runs_that_fit_and_a_fifth_that_could() -> None:
+    """Over-full on purpose: the fifth is the one to drop."""
+    for plan in load_setup(demo_event()).plans.values():
+        assert [run.want == "could" for run in plan.runs] == [False, False, False, False, True]
+
+
+def test_another_session_may_be_asked_for() -> None:
+    """The event's own session is a default; one that the regulations lack is the caller's mistake."""
+    assert load_setup(demo_event(), session="practice-90").duration_s == 5400
+    with pytest.raises(UserError, match="practice-90"):
+        load_setup(demo_event(), session="qualifying")
+
+
+def test_a_plan_may_be_put_in_the_place_of_the_events_own() -> None:
+    """An override is used, for its car only; a car that is not there is the caller's mistake."""
+    wet = shipped("config") / "plans" / "plan_41_wet.yaml"
+    setup = load_setup(demo_event(), plan_overrides={"41": wet})
+    assert [run.run for run in setup.plans["41"].runs] == ["checks", "learn", "drying"]
+    assert len(setup.plans["58"].runs) == 5
+    with pytest.raises(UserError, match="no car 99"):
+        load_setup(demo_event(), plan_overrides={"99": wet})
+    with pytest.raises(FileProblem, match="found car '41', expected '58'"):
+        load_setup(demo_event(), plan_overrides={"58": wet})
+
+
+def test_one_plan_is_loaded_with_the_event_above_it(folder: Path) -> None:
+    """The setup of one plan holds that plan and its car only."""
+    setup = load_plan_setup(folder / "plans" / "plan_58.yaml")
+    assert set(setup.plans) == set(setup.cars) == {"58"}
+
+
+def test_the_event_is_looked_for_beside_the_plan_and_two_folders_up(folder: Path, tmp_path: Path) -> None:
+    """Beside, one up, two up; three up is too far, and then the demo event serves."""
+    deep = folder / "a" / "b" / "c"
+    deep.mkdir(parents=True)
+    assert find_event(folder / "plan.yaml") == folder / "event.yaml"
+    assert find_event(folder / "a" / "b" / "plan.yaml") == folder / "event.yaml"
+    assert find_event(deep / "plan.yaml") == demo_event()
+
+
+def test_mistakes_all_over_the_files_are_told_at_once(folder: Path) -> None:
+    """A dozen mistakes in six files: one reading finds each at its line, and nothing that only follows from another."""
+    plan = folder / "plans" / "plan_41.yaml"
+    spoil(plan, ("driver: ines", "drivr: ines"), ("want: must      ", "want: musst      "),
+          ("switches: {torque_map: 3}", "switches: {brake_bais: 3, engine_mode: 9}"), ("after: turn 4 ", "after: turn 44 "),
+          ("on: {timed: 3}", "on: {timed: 7}"), ("do: cool_down_lap", "do: cool_down_lp"),
+          ("with: {topic: balance}", "with: {topik: balance}"), ("laps: out, 4 timed, in", "laps: out, 4 tmed, in"),
+          ("before: [compare]", "before: [compair]"), ("fuel_kg: 26", "fuel_kg: 26 kg"))
+    spoil(folder / "event.yaml", ("driver: bryn", "driver: brin"))
+    spoil(folder / "car.yaml", ("mass_kg: 780", "mass_kg: 78"))
+    spoil(folder / "regulations.yaml", ("red_clock: runs", "red_clock: run"))
+    spoil(folder / "procedures" / "coast_down.yaml", ("place: needed", "plase: needed"))
+    spoil(folder / "settings.yaml", ("lead_s: 20", "lead_s: twenty"))
+
+    findings = read_event(folder / "event.yaml").findings
+
+    expected = {
+        ("PW105", "event.yaml", "cars.58.driver", "driver: brin"),
+        ("PW015", "car.yaml", "mass_kg", "mass_kg: 78"),
+        ("PW013", "regulations.yaml", "red_clock", "red_clock: run"),
+        ("PW011", "coast_down.yaml", "plase", "plase: needed"),
+        ("PW016", "settings.yaml", "calls.lead_s", "lead_s: twenty"),
+        ("PW012", "plan_41.yaml", "", "plan: 1"),
+        ("PW011", "plan_41.yaml", "drivr", "drivr: ines"),
+        ("PW013", "plan_41.yaml", "runs[0].want", "want: musst"),
+        ("PW101", "plan_41.yaml", "runs[1].switches.brake_bais", "brake_bais"),
+        ("PW102", "plan_41.yaml", "runs[1].switches.engine_mode", "engine_mode: 9"),
+        ("PW204", "plan_41.yaml", "runs[1].items[0].after", "turn 44"),
+        ("PW201", "plan_41.yaml", "runs[1].items[1].on", "timed: 7"),
+        ("PW103", "plan_41.yaml", "runs[1].items[2].do", "cool_down_lp"),
+        ("PW122", "plan_41.yaml", "runs[1].items[3].with.topik", "topik"),
+        ("PW016", "plan_41.yaml", "runs[2].laps", "4 tmed"),
+        ("PW109", "plan_41.yaml", "runs[2].before[0]", "compair"),
+        ("PW014", "plan_41.yaml", "runs[4].fuel_kg", "26 kg"),
+    }
+    got = {(item.code, Path(item.file or "").name, item.as_record()["path_text"], item.line) for item in findings}
+    paths = {path.name: path for path in folder.rglob("*.yaml")}
+    assert got == {(code, name, where, line_of(paths[name], text)) for code, name, where, text in expected}
+
+
+def test_a_finding_reads_as_the_line_that_was_promised(folder: Path) -> None:
+    """File, line, path, found, expected, suggestion: in this order, in one line."""
+    plan = folder / "plans" / "plan_41.yaml"
+    spoil(plan, ("switches: {torque_map: 3}", "switches: {brake_bais: 56}"))
+    found = only(read_plan(plan).findings, "PW101")
+    line = line_of(plan, "brake_bais")
+    assert found.text().endswith(
+        f"plan_41.yaml:{line}: runs[1].switches.brake_bais: found unknown switch 'brake_bais', "
+        "expected a switch of car.yaml: did you mean 'brake_bias'?")
+    assert found.column == plan.read_text().splitlines()[line - 1].index("brake_bais") + 1
+    assert found.why == CODES["PW101"].why
+    assert json.loads(json.dumps(found.as_record()))["path"] == ["runs", 1, "switches", "brake_bais"]
+
+
+def test_load_raises_with_errors_and_passes_over_warnings(folder: Path) -> None:
+    """A warning never stops a session; an error does, and the exception carries errors only."""
+    plan = folder / "plans" / "plan_41.yaml"
+    spoil(plan, ("driver: ines", "driver: bryn"))
+    assert only(read_plan(plan).findings, "PW112").severity == "warning"
+    assert load_plan_setup(plan).plans["41"].driver == "bryn"
+    spoil(plan, ("driver: bryn", "driver: brin"))
+    with pytest.raises(FileProblem) as caught:
+        load_plan_setup(plan)
+    assert [item.code for item in caught.value.findings] == ["PW105"]
+
+
+FAULTS: list[tuple[str, str, str, str, str]] = [
+    ("plans/plan_41.yaml", "plan: 1 ", "plan: 2 ", "PW017", "version 1"),
+    ("plans/plan_41.yaml", "plan: 1 ", "circuit: 1 ", "PW017", "a plan file"),
+    ("plans/plan_41.yaml", "car: 41", "car: 14", "PW106", "41"),
+    ("plans/plan_41.yaml", "session: practice-1", "session: practise-1", "PW107", "practice-1"),
+    ("plans/plan_41.yaml", "value: 3", "value: high", "PW014", "a number"),
+    ("plans/plan_41.yaml", "value: 3", "value: 30000", "PW015", "1000 or less"),
+    ("plans/plan_41.yaml", "value: 3", "value:", "PW014", "a number"),
+    ("plans/plan_41.yaml", "want: should", "want: shuld", "PW013", "did you mean 'should'?"),
+    ("plans/plan_41.yaml", "run: baseline", "run: Base Line", "PW016", "write 'base-line'"),
+    ("plans/plan_41.yaml", "run: baseline", "run: holds", "PW016", "run named twice: holds"),
+    ("plans/plan_41.yaml", "[180, 300, 480]", "[180, 300]", "PW016", "[optimistic, likely, pessimistic]"),
+    ("plans/plan_41.yaml", "[180, 300, 480]", "[480, 300, 180]", "PW016", "optimistic <= likely <= pessimistic"),
+    ("plans/plan_41.yaml", "+00:05:00", "5 past", "PW016", "'+00:08:00'"),
+    ("plans/plan_41.yaml", "on: {timed: 3}", "on: {timed: three}", "PW016", "{timed: [1, 3]}"),
+    ("plans/plan_41.yaml", "on: {timed: 3}", "on: {tmed: 3}", "PW013", "did you mean 'timed'?"),
+    ("plans/plan_41.yaml", "by: -2.0}", "by: -2.0}\n        put_back: false", "PW016", "needs a reason"),
+    ("plans/plan_41.yaml", "shorten_to: 5", "shorten_to: 9", "PW016", "exceeds its 8 timed laps"),
+    ("plans/plan_41.yaml", "quiet:\n  timed: [session,", "quiet:\n  timed: [sesion,", "PW013", "did you mean 'session'?"),
+    ("plans/plan_41.yaml", "short: plan_41_short.yaml", "short: plan_41_shrt.yaml", "PW001", "plan_41_shrt.yaml"),
+    ("plans/plan_41.yaml", "short: plan_41_short.yaml", "shrt: plan_41_short.yaml", "PW013", "did you mean 'short'?"),
+    ("plans/plan_41_wet.yaml", "do: radio_check", "do: radio_chek", "PW103", "did you mean 'radio_check'?"),
+    ("event.yaml", "event: 1", "event: one", "PW017", "version 1"),
+    ("event.yaml", "team: Gannet\n", "", "PW012", "no key 'team'"),
+    ("event.yaml", "circuit: circuit.yaml", "circuit: cirkuit.yaml", "PW001", "did you mean 'circuit.yaml'?"),
+    ("event.yaml", "circuit: circuit.yaml", "circuit: procedures", "PW002", "a folder"),
+    ("event.yaml", "circuit: circuit.yaml", "circuit: regulations.yaml", "PW017", "a circuit file"),
+    ("event.yaml", "procedures: procedures ", "procedures: proceedings ", "PW001", "proceedings"),
+    ("event.yaml", "procedures: procedures ", "procedures: car.yaml ", "PW002", "car.yaml"),
+    ("event.yaml", "[3, 7,", "[3, 41,", "PW016", "the team's own car: 41"),
+    ("event.yaml", "[3, 7,", "[3, 3,", "PW016", "a car twice: 3"),
+    ("event.yaml", "session: practice-1", "session: practise-1", "PW107", "practice-1"),
+    ("event.yaml", "bryn: {spoken", "bryne: {spoken", "PW105", "did you mean 'bryne'?"),
+    ("settings.yaml", "futures: 5000", "futures: 5", "PW015", "100 or more"),
+    ("settings.yaml", "seed: 1", "seeds: 1", "PW011", "did you mean 'seed'?"),
+    ("regulations.yaml", "+02:00\", duration", "\", duration", "PW014", "a time with an offset"),
+    ("regulations.yaml", "practice-1,", "Practice 1,", "PW016", "write 'practice-1'"),
+    ("circuit.yaml", "quiet_places: [turn 13]", "quiet_places: [turn 31]", "PW016", "no such place"),
+    ("circuit.yaml", "direction: right}", "direction: rigth}", "PW013", "did you mean 'right'?"),
+    ("circuit.yaml", "entry_m: 4640", "entry_m: 46400", "PW016", "beyond the lap"),
+    ("car.yaml", "default: 56", "default: 66", "PW016", "not one of its positions"),
+    ("car.yaml", "switch: engine_mode", "switch: torque_map", "PW016", "switch named twice: torque_map"),
+    ("procedures/coast_down.yaml", "count {seconds}", "count {second}", "PW131", "did you mean 'seconds'?"),
+    ("procedures/coast_down.yaml", "count {seconds}", "count {seconds", "PW131", "braces"),
+    ("procedures/radio_check.yaml", "how do you", "after {after} how do you", "PW131", "'place: needed'"),
+    ("procedures/constant_speed_hold.yaml", "hold: {seconds: seconds,", "hold: {seconds: second,", "PW132", "'seconds'"),
+    ("procedures/flap_compare.yaml", "switches: {flap:", "switches: {flapp:", "PW101", "did you mean 'flap'?"),
+    ("procedures/flap_compare.yaml", "\"{flap}\"", "ajar", "PW102", "closed, open"),
+    ("procedures/switch_compare.yaml", "by: by", "by: bye", "PW132", "did you mean 'by'?"),
+    ("procedures/radio_check.yaml", "name: radio_check", "name: systems_check", "PW111", "radio_check.yaml"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "old", "new", "code", "words"), FAULTS, ids=[f"{f[3]}-{f[0]}-{i}" for i, f in enumerate(FAULTS)])
+def test_each_fault_is_an_error_with_its_code_its_file_and_the_remedy(
+    folder: Path, name: str, old: str, new: str, code: str, words: str
+) -> None:
+    """One spoilt place in a sound event: its code, in its file or the one that points at it, with the words that help."""
+    spoil(folder / name, (old, new))
+    findings = read_event(folder / "event.yaml").findings
+    matching = [item for item in findings if item.code == code and words in item.text()]
+    assert matching, [item.text() for item in findings]
+    assert matching[0].severity == "error"
+    assert all(item.file is not None for item in findings)
+    with pytest.raises(FileProblem):
+        load_setup(folder / "event.yaml")
+
+
+DOUBTS = [
+    ("procedures/radio_check.yaml", "name: radio_check", "name: radio_cheque", "PW110"),
+    ("regulations.yaml", "after_flag_items: [practice_start]", "after_flag_items: [practice_start, practice_stop]", "PW113"),
+    ("car.yaml", "driver: bryn}  ", "driver: brun}  ", "PW114"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "old", "new", "code"), DOUBTS)
+def test_doubts_are_warnings(folder: Path, name: str, old: str, new: str, code: str) -> None:
+    """What may be meant is told without stopping anybody."""
+    spoil(folder / name, (old, new))
+    assert only(read_event(folder / "event.yaml").findings, code).severity == "warning"
+
+
+def test_a_broken_library_file_is_not_told_again_in_every_plan(folder: Path) -> None:
+    """Plans that use a procedure whose own file has an error are not called wrong for it."""
+    spoil(folder / "procedures" / "driver_comment.yaml", ("purpose:", "porpose:"))
+    findings = read_event(folder / "event.yaml").findings
+    assert {Path(item.file or "").name for item in findings} == {"driver_comment.yaml"}
+
+
+def test_a_broken_circuit_or_car_silences_only_what_depends_on_it(folder: Path) -> None:
+    """Without a circuit nobody complains of places; a misspelt procedure is still told."""
+    (folder / "circuit.yaml").write_text("circuit: [")
+    (folder / "car.yaml").write_bytes(b"\xff")
+    spoil(folder / "plans" / "plan_41.yaml", ("do: radio_check", "do: radio_chek"))
+    codes = sorted(item.code for item in read_event(folder / "event.yaml").findings)
+    assert codes == ["PW005", "PW007", "PW103"]
+
+
+def test_one_car_file_for_two_cars_is_told_once(folder: Path) -> None:
+    """A finding of a shared file appears once, not for every car that uses it."""
+    spoil(folder / "car.yaml", ("mass_kg: 780", "mass_kg: heavy"))
+    assert len(read_event(folder / "event.yaml").findings) == 1
+
+
+def test_a_double_key_is_an_error_beside_the_others(folder: Path) -> None:
+    """A key named twice does not hide what else is wrong."""
+    plan = folder / "plans" / "plan_41.yaml"
+    spoil(plan, ("car: 41", "car: 41\ncar: 41"), ("after: turn 4 ", "after: turn 44 "))
+    assert [item.code for item in read_plan(plan).findings] == ["PW008", "PW204"]
+
+
+def test_a_missing_event_is_told_with_the_plans_own_faults(folder: Path) -> None:
+    """Both files are read before anything is said."""
+    plan = folder / "plans" / "plan_41.yaml"
+    spoil(plan, ("want: should", "want: shuld"))
+    codes = [item.code for item in read_plan(plan, folder / "nothing.yaml").findings]
+    assert codes == ["PW013", "PW001"]
+
+
+def test_a_plan_for_a_car_that_the_event_lacks_is_still_checked(folder: Path) -> None:
+    """The unknown car is told, and so is the unknown procedure."""
+    plan = folder / "plans" / "plan_41.yaml"
+    spoil(plan, ("car: 41", "car: 77"), ("do: radio_check", "do: radio_chek"))
+    loaded = read_plan(plan)
+    assert [item.code for item in loaded.findings] == ["PW106", "PW103"]
+    assert loaded.setup is None
+
+
+def test_findings_are_in_the_order_of_the_files_and_lines(folder: Path) -> None:
+    """Reading the list from the top is reading each file from the top."""
+    plan = folder / "plans" / "plan_41.yaml"
+    spoil(plan, ("after: turn 4 ", "after: turn 44 "), ("fuel_kg: 26", "fuel_kg: lots"), ("want: must      ", "want: musst      "))
+    lines = [item.line for item in read_plan(plan).findings]
+    assert lines == sorted(lines, key=lambda line: line or 0)
+    assert len(lines) == 3
+
+
+def test_two_readings_give_the_same_findings(folder: Path) -> None:
+    """No order depends on a set or a folder's own order."""
+    spoil(folder / "plans" / "plan_41.yaml", ("after: turn 4 ", "after: turn 44 "), ("want: must      ", "want: musst      "))
+    assert read_event(folder / "event.yaml").findings == read_event(folder / "event.yaml").findings
+
+
+def test_shipped_files_are_found_by_plain_name_only() -> None:
+    """A scenario or plan may be named without its folder; a path is never completed from the shipped files."""
+    assert find_shipped("config", "event") == shipped("config") / "event.yaml"
+    assert find_shipped("config", "event.yaml") == shipped("config") / "event.yaml"
+    assert find_shipped("config", "../config/event") is None
+    assert find_shipped("config", "nothing") is None
+    assert find_shipped("config", "") is None
+
+
+def test_a_lack_of_shipped_files_is_told(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """A damaged installation is told in words."""
+    monkeypatch.setattr("pitwall.app.resources._PACKAGE", tmp_path / "pitwall")
+    with pytest.raises(UserError, match="install pitwall again"):
+        shipped("config")
+
+
+def test_the_readers_are_exported_by_name() -> None:
+    """The four entry points that the rest of the program calls."""
+    assert {"load_setup", "load_plan_setup", "read_event", "read_plan"} <= set(vars(loading))
