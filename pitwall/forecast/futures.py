@@ -67,9 +67,9 @@ def _stream(seed: int, *key: int) -> np.random.Generator:
     return np.random.Generator(np.random.PCG64(np.random.SeedSequence([seed % (1 << 64), *key])))
 
 
-def _key(car: str, run: str | None) -> int:
+def _key(car: str, name: str) -> int:
     # Not hash(): that differs from one process to the next.
-    return 1 + zlib.crc32(f"{car}/{run or ''}".encode())
+    return 1 + zlib.crc32(f"{car}/{name}".encode())
 
 
 def _outlook(car: CarSnapshot, snapshot: ForecastSnapshot, calendar: Calendar, seed: int) -> CarOutlook:
@@ -106,12 +106,16 @@ def _is_running(activity: Activity) -> bool:
 
 def draw_chain(car: CarSnapshot, count: int, seed: int) -> Chain:
     """Draw ``count`` durations for each activity of one car."""
-    streams: dict[str | None, np.random.Generator] = {}
+    streams: dict[str, np.random.Generator] = {}
     rows = []
+    last = ""
     for activity in car.activities:
-        if activity.run not in streams:
-            streams[activity.run] = _stream(seed, _key(car.car, activity.run))
-        rows.append(sample(streams[activity.run], *_ordered(activity), count))
+        # Work that names no run belongs to the one it follows.
+        last = activity.run or last
+        name = f"{last}/{activity.kind}" if activity.run is None else last
+        if name not in streams:
+            streams[name] = _stream(seed, _key(car.car, name))
+        rows.append(sample(streams[name], *_ordered(activity), count))
     under_way = car.on_track and bool(car.activities) and car.activities[0].kind in ON_TRACK
     durations = np.array(rows) if rows else np.empty((0, count))
     again = durations

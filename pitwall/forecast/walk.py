@@ -163,7 +163,7 @@ class _Walker:
             if activity.not_before_s is not None:
                 t = np.maximum(t, activity.not_before_s)
             if activity.kind in ON_TRACK:
-                if out_there:
+                if out_there and (activity.kind != "out" or index == 0):
                     self.red.pass_over(t)
                 else:
                     t = _wait_for_green(self.red, t)
@@ -172,6 +172,8 @@ class _Walker:
             else:
                 if activity.kind == "item":
                     t = _wait_for_green(self.red, t)
+                else:
+                    out_there = False
                 start, end = t, t + self.drawn(self.chain.durations[index])
             starts[index], ends[index] = start, end
             t = end
