@@ -7,10 +7,10 @@ from collections.abc import Callable
 import structlog
 
 from pitwall.bus.codec import Cleared, message_for_fact, output_from
-from pitwall.bus.topics import ROOT, filters, place_of
+from pitwall.bus.topics import BY_MODEL, ROOT, filter_of, filters, place_of
 from pitwall.errors import PayloadError
 from pitwall.model.events import Fact
-from pitwall.model.outputs import Alert, Health, Output
+from pitwall.model.outputs import Alert, Answered, Health, Output, Prompt, Refused
 from pitwall.runtime.ports import Bus
 
 _log = structlog.get_logger(__name__)
@@ -31,8 +31,11 @@ class WorldLink:
         message = message_for_fact(self._session, fact)
         self._bus.publish(message.topic, message.payload, qos=message.qos, retain=message.retain)
 
-    def listen(self, hear: Heard) -> None:
-        """Hand every decision on the bus to ``hear``."""
+    def listen(self, hear: Heard, *, everything: bool = False) -> None:
+        """Hand decisions on the bus to ``hear``: what a desk is told, or everything that the daemon publishes.
+
+        To be called once: filters of one bus should not overlap.
+        """
 
         def take(topic: str, payload: bytes) -> None:
             try:
@@ -44,7 +47,8 @@ class WorldLink:
             if not isinstance(output, Cleared):
                 hear(output)
 
-        for topic_filter in filters(self._session, "out"):
+        told = [filter_of(self._session, BY_MODEL[model]) for model in (Prompt, Answered, Refused)]
+        for topic_filter in filters(self._session, "out") if everything else told:
             self._bus.subscribe(topic_filter, take)
 
 

@@ -1,4 +1,4 @@
-"""The daemon: one session's host with its edges. Every composition builds this one and gives it clock, journal and bus."""
+"""The daemon: one session's host with its edges. Every composition builds this one, with its clock, journal and bus."""
 
 from __future__ import annotations
 

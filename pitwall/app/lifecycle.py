@@ -30,6 +30,7 @@ class Lifecycle:
         self._stop_within_s = stop_within_s
         self._stops: list[tuple[str, Callable[[], Awaitable[None]]]] = []
         self._failure: BaseException | None = None
+        self._undo_signals: Callable[[], None] | None = None
 
     async def __aenter__(self) -> Lifecycle:
         return self
@@ -45,8 +46,20 @@ class Lifecycle:
             await start()
         self._stops.append((name, stop))
 
-    def spawn(self, name: str, work: Coroutine[Any, Any, None]) -> asyncio.Task[None]:
-        """Run ``work`` in the background as a part. When it fails, all stops and :meth:`wait` raises its error."""
+    def stop_on_signals(self) -> None:
+        """From now on SIGINT and SIGTERM are a wish to stop."""
+        self._undo_signals = stop_on_signals(self.stopping)
+
+    def spawn(
+        self, name: str, work: Coroutine[Any, Any, None], stop: Callable[[], Awaitable[None]] | None = None
+    ) -> asyncio.Task[None]:
+        """Run ``work`` in the background as a part. When it fails, all stops and :meth:`wait` raises its error.
+
+        Args:
+            name: for logs.
+            work: what runs.
+            stop: ends it in order; it is cancelled afterwards in any case.
+        """
         task = asyncio.create_task(work, name=name)
 
         def ended(done: asyncio.Task[None]) -> None:
@@ -54,13 +67,15 @@ class Lifecycle:
                 self._failure = self._failure or done.exception()
                 self.stopping.set()
 
-        async def stop() -> None:
+        async def cancel() -> None:
             task.cancel()
             with contextlib.suppress(asyncio.CancelledError, Exception):
                 await task
 
         task.add_done_callback(ended)
-        self._stops.append((name, stop))
+        self._stops.append((name, cancel))
+        if stop is not None:
+            self._stops.append((name, stop))
         return task
 
     async def wait(self) -> None:
@@ -73,6 +88,18 @@ class Lifecycle:
         if self._failure is not None:
             raise self._failure
 
+    async def wait_until(self, done: Callable[[], bool], look_every_s: float = 0.05) -> bool:
+        """Return True once ``done()``, False when somebody wishes to stop before.
+
+        Raises:
+            BaseException: the error of a spawned part that failed.
+        """
+        while not done():
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(self.wait(), look_every_s)
+                return False
+        return True
+
     async def stop(self) -> None:
         """Stop every part, last started first."""
         self.stopping.set()
@@ -84,6 +111,9 @@ class Lifecycle:
                 _log.error("part did not stop in time", part=name, within_s=self._stop_within_s)
             except Exception:
                 _log.exception("part failed to stop", part=name)
+        if self._undo_signals is not None:
+            self._undo_signals()
+            self._undo_signals = None
 
 
 def stop_on_signals(stopping: asyncio.Event) -> Callable[[], None]:

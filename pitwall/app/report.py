@@ -1,0 +1,180 @@
+"""The report of a rehearsal: what was planned and what came of it. The same seed gives the same report, to the byte.
+
+Calls, procedures, alerts and forecasts are counted as the daemon knows them (from its outputs); laps and the ``truth``
+part come from the world, which the daemon never sees. Timing of the machine stays out of it.
+"""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Sequence
+from typing import Any
+
+from pitwall.model.outputs import Alert, ForecastState, Output, PlanState, Prompt
+from pitwall.model.units import clock_text
+from pitwall.rehearsal.score import score
+from pitwall.rehearsal.truth import WorldOutcome
+
+RESTING = ("done", "unconfirmed", "late", "missed", "skipped", "withdrawn")
+"""States in which a call may be left for ever."""
+TOLD = ("said", "done")
+
+
+class Recorder:
+    """A sink that keeps what the report needs."""
+
+    def __init__(self) -> None:
+        self.calls: dict[str, list[Prompt]] = {}
+        self.plans: dict[str, PlanState] = {}
+        self.alerts: list[Alert] = []
+        self.forecasts: list[ForecastState] = []
+        self._raised: set[str] = set()
+
+    def take(self, outputs: Sequence[Output]) -> None:
+        """Note these."""
+        for output in outputs:
+            match output:
+                case Prompt():
+                    self._note_prompt(output)
+                case PlanState():
+                    self.plans[output.car] = output
+                case Alert():
+                    self._note_alert(output)
+                case ForecastState():
+                    self.forecasts.append(output)
+                case _:
+                    pass
+
+    def restate(self, standing: Sequence[Output]) -> None:
+        """What stands was noted when it was said; a recorder that begins late notes it now."""
+        self.take(standing)
+
+    def _note_prompt(self, prompt: Prompt) -> None:
+        history = self.calls.setdefault(prompt.call, [])
+        if not history or prompt.revision > history[-1].revision:
+            history.append(prompt)
+
+    def _note_alert(self, alert: Alert) -> None:
+        if alert.active and alert.id not in self._raised:
+            self._raised.add(alert.id)
+            self.alerts.append(alert)
+        elif not alert.active:
+            self._raised.discard(alert.id)
+
+
+def make_report(
+    recorder: Recorder, outcome: WorldOutcome, *, session_s: float, digest: str | None
+) -> dict[str, Any]:
+    """Put the report together.
+
+    Args:
+        recorder: what the daemon said.
+        outcome: what really happened in the world.
+        session_s: scheduled length of the session.
+        digest: of the journal; None when it is somebody else's.
+    """
+    return {
+        "scenario": outcome.scenario,
+        "seed": outcome.seed,
+        "session_s": session_s,
+        "ended_s": outcome.ended_s,
+        "calls": _calls(recorder),
+        "procedures": _procedures(recorder),
+        "laps": _laps(outcome),
+        "alerts": dict(sorted(Counter(alert.kind for alert in recorder.alerts).items())),
+        "forecast": _forecast(recorder),
+        "truth": {car: made.model_dump(mode="json") for car, made in sorted(score(outcome).items())},
+        "flags": [flag.model_dump(mode="json") for flag in outcome.flags],
+        "digest": digest,
+    }
+
+
+def as_json(report: dict[str, Any]) -> str:
+    """The report as text, always in the same order."""
+    return json.dumps(report, indent=2, sort_keys=True, ensure_ascii=False)
+
+
+def as_text(report: dict[str, Any]) -> str:
+    """The report for a person: a few lines."""
+    calls, procedures, laps = report["calls"], report["procedures"], report["laps"]
+    lines = [
+        f"{report['scenario']}, seed {report['seed']}: {clock_text(report['session_s'])} session",
+        f"  calls       {calls['planned']} planned, {calls['in_window']} in their window, "
+        f"{calls['unconfirmed']} unconfirmed, {calls['late']} late, {calls['missed']} missed, "
+        f"{calls['withdrawn'] + calls['skipped']} withdrawn or skipped",
+    ]
+    lines += [f"              {count} x {state}: {reason}" for state in ("late", "missed")
+              for reason, count in calls["reasons"][state].items()]
+    lines.append(f"  procedures  {procedures['done']} of {procedures['planned']} done")
+    lines.append(f"  laps        {laps['timed']} timed, {laps['forbidden_switch']} with a switch that it must not have")
+    alerts = ", ".join(f"{count} {kind.replace('_', ' ')}" for kind, count in report["alerts"].items())
+    lines.append(f"  alerts      {alerts or 'none'}")
+    lines += [f"  forecast    car {car}: musts fit with {first:.0%} at the start, {last:.0%} at the end"
+              for car, first, last in _ends(report["forecast"])]
+    if report["digest"]:
+        lines.append(f"  digest      {report['digest'][:16]}")
+    return "\n".join(lines)
+
+
+def _calls(recorder: Recorder) -> dict[str, Any]:
+    ends: Counter[str] = Counter()
+    reasons: dict[str, Counter[str]] = {state: Counter() for state in ("unconfirmed", "late", "missed", "withdrawn")}
+    in_window = 0
+    by_kind: Counter[str] = Counter()
+    for call in sorted(recorder.calls):
+        history = recorder.calls[call]
+        last = history[-1]
+        ends[last.state] += 1
+        by_kind[last.kind] += 1
+        if last.state in reasons:
+            reasons[last.state][last.reason or "no reason given"] += 1
+        # Evidence may settle a call that was late or unconfirmed: then it was done, but not told in its window.
+        in_window += last.state in TOLD and not any(prompt.state in ("late", "unconfirmed") for prompt in history)
+    return {
+        "planned": len(recorder.calls),
+        "in_window": in_window,
+        **{state: ends[state] for state in ("done", "said", "unconfirmed", "late", "missed", "skipped", "withdrawn")},
+        "open": sum(count for state, count in ends.items() if state not in (*RESTING, "said")),
+        "by_kind": dict(sorted(by_kind.items())),
+        "reasons": {state: dict(sorted(found.items())) for state, found in reasons.items()},
+    }
+
+
+def _procedures(recorder: Recorder) -> dict[str, Any]:
+    items = [item for car in sorted(recorder.plans) for run in recorder.plans[car].runs for item in run.items]
+    states = Counter(item.state for item in items)
+    reasons = Counter(item.reason or "no reason given" for item in items if item.state in ("not_done", "dropped"))
+    return {
+        "planned": len(items),
+        "done": states["done"] + states["probably_done"],
+        "by_state": dict(sorted(states.items())),
+        "reasons": dict(sorted(reasons.items())),
+    }
+
+
+def _laps(outcome: WorldOutcome) -> dict[str, Any]:
+    laps = [lap for car in sorted(outcome.cars) for lap in outcome.cars[car].laps]
+    timed = [lap for lap in laps if lap.kind == "timed"]
+    wrong = Counter(found.switch for lap in timed for found in lap.wrong)
+    return {
+        "timed": len(timed),
+        "forbidden_switch": sum(bool(lap.wrong) for lap in timed),
+        "switches": dict(sorted(wrong.items())),
+        "all": len(laps),
+    }
+
+
+def _forecast(recorder: Recorder) -> list[dict[str, Any]]:
+    by_time: dict[float, dict[str, float]] = {}
+    for state in recorder.forecasts:
+        by_time.setdefault(round(state.t, 3), {})[state.car] = round(state.outlook.musts_chance, 4)
+    return [{"t": t, "musts_chance": dict(sorted(cars.items()))} for t, cars in sorted(by_time.items())]
+
+
+def _ends(forecast: list[dict[str, Any]]) -> list[tuple[str, float, float]]:
+    chances: dict[str, list[float]] = {}
+    for entry in forecast:
+        for car, chance in entry["musts_chance"].items():
+            chances.setdefault(car, []).append(chance)
+    return [(car, found[0], found[-1]) for car, found in sorted(chances.items())]

@@ -1,0 +1,251 @@
+"""The compositions: how clock, bus, journal and world are put together. One daemon, one host, one engine in all of them.
+
+    instant   virtual clock, in-memory bus with the codec between world and daemon, forecasts inline
+    speed     live clocks at N times life, embedded broker, MQTT between world and daemon
+    attach    the world alone, against a daemon elsewhere
+    serve     live clock, journal on disk, broker embedded or elsewhere
+"""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pitwall.app.clients import WorldLink
+from pitwall.app.daemon import Daemon, offline_message
+from pitwall.app.journals import open_journal
+from pitwall.app.lifecycle import Lifecycle
+from pitwall.app.report import Recorder, make_report
+from pitwall.app.scenarios import Rehearsal
+from pitwall.bus.address import BrokerAddress
+from pitwall.bus.broker import EmbeddedBroker
+from pitwall.bus.memory import MemoryBroker, MemoryBus
+from pitwall.bus.mqtt import MqttBus
+from pitwall.engine.session import Session
+from pitwall.forecast.futures import forecast
+from pitwall.journal.codec import digest
+from pitwall.journal.memory import MemoryJournal
+from pitwall.model.outputs import Health, Output
+from pitwall.model.setup import SessionSetup
+from pitwall.rehearsal.world import World
+from pitwall.runtime.clock import LiveClock, VirtualClock, wall_seconds, wall_text
+from pitwall.runtime.forecaster import InlineForecaster, ThreadForecaster
+from pitwall.runtime.ports import Bus, Clock, Journal
+
+FORECAST_LATENCY_S = 0.5
+PREPARED_BEFORE_S = 60.0
+LATEST_T, EARLIEST_T = 172_800.0, -86_400.0
+
+Report = dict[str, Any]
+Told = Callable[[str], Awaitable[None]]
+"""Called with the broker's address once everything runs."""
+
+
+async def rehearse_instant(rehearsal: Rehearsal, journal_file: Path | None = None) -> Report:
+    """Run world and daemon on one virtual clock, as fast as the machine goes.
+
+    Args:
+        rehearsal: what to run.
+        journal_file: keep the journal there; without it, it is gone afterwards.
+
+    Raises:
+        JournalError: when the journal cannot be written or already holds a session.
+    """
+    scenario, setup = rehearsal.scenario, rehearsal.setup
+    async with Lifecycle() as life:
+        clock, broker, recorder = VirtualClock(scenario.starts_at_s), MemoryBroker(), Recorder()
+        journal = await _journal_for_rehearsal(life, journal_file, setup)
+        daemon = Daemon(
+            setup, Session(), clock=clock, journal=journal, bus=MemoryBus(broker, offline_message(setup.session)),
+            forecaster=InlineForecaster(forecast, clock, FORECAST_LATENCY_S), sinks=(recorder,), follow_clock=False,
+        )
+        world = _world(rehearsal, clock, MemoryBus(broker))
+        await daemon.prepare(scenario.starts_at_s)
+        await life.start("daemon's link", daemon.bus.start, daemon.bus.stop)
+        await life.start("world's link", world.bus.start, world.bus.stop)
+        world.world.start()
+        await clock.run(daemon.host.drain, lambda: world.world.finished)
+        events = await journal.read()
+        return make_report(recorder, world.world.outcome(), session_s=setup.duration_s, digest=digest(events))
+
+
+async def rehearse_at_speed(
+    rehearsal: Rehearsal, rate: float, *, port: int = 0, journal_file: Path | None = None, told: Told | None = None
+) -> Report | None:
+    """Run world, daemon and broker ``rate`` times faster than life, MQTT between them.
+
+    Args:
+        rehearsal: what to run.
+        rate: session seconds in a real second.
+        port: of the embedded broker; 0 takes a free one.
+        journal_file: keep the journal there.
+        told: called with the broker's address before the session begins.
+
+    Returns:
+        The report, or None when it was broken off.
+
+    Raises:
+        BrokerError: when the broker cannot listen.
+    """
+    scenario, setup = rehearsal.scenario, rehearsal.setup
+    async with Lifecycle() as life:
+        life.stop_on_signals()
+        broker, recorder = EmbeddedBroker(port), Recorder()
+        await life.start("broker", broker.start, broker.stop)
+        journal = await _journal_for_rehearsal(life, journal_file, setup)
+        if told is not None:
+            await told(str(broker.address))
+        clock = LiveClock(scenario.starts_at_s, rate)
+        forecaster = ThreadForecaster(forecast)
+        daemon = Daemon(
+            setup, Session(), clock=clock, journal=journal,
+            bus=MqttBus(broker.address, "pitwall-daemon", offline_message(setup.session)), forecaster=forecaster,
+            sinks=(recorder,), broker=str(broker.address), store=str(journal_file or "memory"),
+        )
+        await _start_daemon(life, daemon, forecaster, scenario.starts_at_s)
+        world = _world(rehearsal, LiveClock(scenario.starts_at_s, rate), MqttBus(broker.address, "pitwall-world"), rate)
+        finished = await _run_world(life, world)
+        await daemon.host.drain()
+        if not finished:
+            return None
+        events = await journal.read()
+        return make_report(recorder, world.world.outcome(), session_s=setup.duration_s, digest=digest(events))
+
+
+async def rehearse_attached(rehearsal: Rehearsal, address: BrokerAddress, rate: float) -> Report | None:
+    """Run the world alone as a client of a broker, against whatever daemon serves the session there.
+
+    Returns:
+        The report without a digest, or None when it was broken off.
+
+    Raises:
+        BrokerError: when no broker answers.
+    """
+    scenario, setup = rehearsal.scenario, rehearsal.setup
+    async with Lifecycle() as life:
+        life.stop_on_signals()
+        recorder = Recorder()
+        world = _world(rehearsal, LiveClock(scenario.starts_at_s, rate), MqttBus(address), rate, recorder)
+        if not await _run_world(life, world):
+            return None
+        return make_report(recorder, world.world.outcome(), session_s=setup.duration_s, digest=None)
+
+
+@dataclass(frozen=True)
+class Served:
+    """What a daemon that has started says of itself."""
+
+    address: str
+    resumed: bool
+    session_s: float
+
+
+async def serve(
+    setup: SessionSetup, journal_file: Path, *, broker: BrokerAddress | int, fresh: bool = False,
+    started: Callable[[Served], None] | None = None,
+) -> None:
+    """Run the daemon until somebody stops it.
+
+    Args:
+        setup: the session.
+        journal_file: gone on with when it holds this very session.
+        broker: an address, or the port for a broker of our own.
+        fresh: put an existing journal aside first.
+        started: called once it runs.
+
+    Raises:
+        BrokerError: when the broker is not there or the port is taken.
+        UserError: when the journal was begun with other files.
+        JournalError: when the journal cannot be used.
+    """
+    async with Lifecycle() as life:
+        life.stop_on_signals()
+        journal = await open_journal(journal_file, setup, fresh=fresh)
+        await life.start("journal", None, journal.close)
+        address = broker
+        if isinstance(address, int):
+            embedded = EmbeddedBroker(address)
+            await life.start("broker", embedded.start, embedded.stop)
+            address = embedded.address
+        start_s = starting_second(setup)
+        clock, forecaster = LiveClock(start_s), ThreadForecaster(forecast)
+        daemon = Daemon(
+            setup, Session(), clock=clock, journal=journal,
+            bus=MqttBus(address, f"pitwall-{setup.session}", offline_message(setup.session)), forecaster=forecaster,
+            broker=str(address), store=str(journal_file),
+        )
+        resumed = await _start_daemon(life, daemon, forecaster, start_s)
+        if started is not None:
+            started(Served(str(address), resumed, clock.now()))
+        await life.wait()
+
+
+def starting_second(setup: SessionSetup) -> float:
+    """Session second now, before any feed has spoken: from the session's opening time, if that is today or so.
+
+    A session without one, or long over (a demo), begins a minute before its green light.
+    """
+    window = setup.regulations.window(setup.session)
+    if window is None or window.opens_at is None:
+        return -PREPARED_BEFORE_S
+    second = wall_seconds() - window.opens_at.timestamp()
+    return second if EARLIEST_T < second < window.duration_s else -PREPARED_BEFORE_S
+
+
+@dataclass(frozen=True)
+class _WorldSide:
+    world: World
+    bus: Bus
+
+
+def _world(
+    rehearsal: Rehearsal, clock: Clock, bus: Bus, rate: float = 1.0, recorder: Recorder | None = None
+) -> _WorldSide:
+    """The world on its bus; with a recorder, everything that the daemon publishes is noted from the bus as well."""
+    link = WorldLink(bus, rehearsal.setup.session)
+    world = World(rehearsal.scenario, rehearsal.setup, rehearsal.seed, clock, link.send, rate=rate)
+
+    def hear(output: Output | Health) -> None:
+        if isinstance(output, Health):
+            return
+        if recorder is not None:
+            recorder.take([output])
+        world.hear(output)
+
+    link.listen(hear, everything=recorder is not None)
+    return _WorldSide(world, bus)
+
+
+async def _journal_for_rehearsal(life: Lifecycle, path: Path | None, setup: SessionSetup) -> Journal:
+    journal: Journal = MemoryJournal() if path is None else await open_journal(path, setup, fresh=True)
+    await life.start("journal", None, journal.close)
+    return journal
+
+
+async def _start_daemon(life: Lifecycle, daemon: Daemon, forecaster: ThreadForecaster, t: float) -> bool:
+    async def end_forecasts() -> None:
+        forecaster.close()
+
+    async def end_host() -> None:
+        daemon.host.stop()
+        await host
+
+    async def end_link() -> None:
+        daemon.say_goodbye()
+        await daemon.bus.stop()
+
+    await life.start("forecaster", None, end_forecasts)
+    resumed = await daemon.prepare(t, wall_text())
+    await life.start("daemon's link", daemon.bus.start, end_link)
+    host = life.spawn("host", daemon.host.run(), stop=end_host)
+    life.spawn("pulse", daemon.pulse())
+    return resumed
+
+
+async def _run_world(life: Lifecycle, side: _WorldSide) -> bool:
+    """Start the world and wait for its end; False when somebody stopped it first."""
+    await life.start("world's link", side.bus.start, side.bus.stop)
+    side.world.start()
+    return await life.wait_until(lambda: side.world.finished)
