@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import pytest
+import structlog
 
 from pitwall.journal.memory import MemoryJournal
 from pitwall.journal.replay import decisions, digest, replay
@@ -13,6 +16,13 @@ from pitwall.runtime.forecaster import InlineForecaster
 from pitwall.runtime.host import Host
 from tests.replay.harness import recovered, restart_equals
 from tests.replay.toy import Ear, Toy, answer_of, script
+
+
+@pytest.fixture(autouse=True)
+def lines() -> Iterator[None]:
+    """What is logged is captured: printing pretty tracebacks would take most of the time."""
+    with structlog.testing.capture_logs():
+        yield
 
 
 async def rehearse(until: float = 200.0, journal: MemoryJournal | None = None) -> tuple[MemoryJournal, Ear, Toy]:
