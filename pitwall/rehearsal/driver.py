@@ -273,7 +273,7 @@ class Driver:
     # -- what nobody asked for ---------------------------------------------------------------------
 
     def _plan_talk(self, t: float, kind: str, lap_s: float) -> None:
-        share = self._talks.timed if kind == "timed" else self._talks.other
+        share = {"timed": self._talks.timed, "out": self._talks.out}.get(kind, self._talks.other)
         middle = max(self._talks.length_s[1], 0.5)
         for begin in moments(self._talk_rng, 3600.0 * share / middle, t + 2.0, t + lap_s):
             length = max(0.5, between(self._talk_rng, self._talks.length_s))

@@ -22,10 +22,16 @@ from pitwall.rehearsal.truth import NeverSpoken, SpokenCall
 
 LISTENS_S = 0.35          # after another voice ends
 GRACE_S = 15.0            # a call that hangs on no place may still be said so long after its window
-PLACED = frozenset({"box", "procedure", "switch"})
+LATE_S = 2.0              # a switch or procedure call, if the driver can still act on it
+ACTS_S = 1.0
 SAYABLE = frozenset({"shown", "due"})
 NEVER_FORGOTTEN = frozenset({"leave", "fire_up"})
 TOO_LATE = "too late"
+NO_TIME = "its window had passed before the channel was free"
+REPLY_S = 2.5             # what a readback commonly takes of the channel, and the answer to a question
+ANSWER_S = 9.0
+LOOKS_S = 3.0             # how often an engineer looks at a car that is not ready
+NOT_READY = {"leave": 4.0, "fire_up": 70.0}  # a car whose work takes longer than this yet is not told
 
 
 @dataclass
@@ -82,7 +88,7 @@ class Engineer:
             return
         if prompt.state not in SAYABLE:
             if prompt.state != "said":
-                self._give_up(card, "forgotten" if card.forgotten else f"{prompt.state} before it was spoken")
+                self._give_up(card, self._why_not(card, t))
             return
         if card.forgotten:
             self._give_up(card, "forgotten")
@@ -90,6 +96,13 @@ class Engineer:
         self._never.pop(prompt.call, None)
         card.ready_s = max(prompt.say_from_s, t) + card.reaction_s
         self._agenda.at(card.ready_s, self._consider)
+
+    def _why_not(self, card: _Card, t: float) -> str:
+        if card.forgotten:
+            return "forgotten"
+        if self._not_ready(card, t):
+            return "the car was not ready"
+        return f"{card.prompt.state} before it was spoken"
 
     def _give_up(self, card: _Card, reason: str) -> None:
         self._never[card.prompt.call] = NeverSpoken(call=card.prompt.call, kind=card.prompt.kind, reason=reason)
@@ -109,9 +122,16 @@ class Engineer:
             self._agenda.at(free + LISTENS_S, self._consider)
             return
         for card in sorted(ready, key=lambda card: (-card.prompt.priority, card.prompt.say_by_s, card.prompt.call)):
-            if not self._would_block(card, t):
+            if self._not_ready(card, t):
+                self._agenda.at(t + LOOKS_S, self._consider)
+            elif not self._would_block(card, t):
                 self._speak(card, t)
                 return
+
+    def _not_ready(self, card: _Card, t: float) -> bool:
+        """The crew is still at work: no engineer lets that car go, whatever the prompt says."""
+        limit = NOT_READY.get(card.prompt.ask.action)
+        return limit is not None and self._team.ready_in(t) > limit
 
     def _open(self) -> list[_Card]:
         return [card for card in self._cards.values()
@@ -120,17 +140,19 @@ class Engineer:
     def _drop_stale(self, t: float) -> None:
         for card in self._open():
             prompt = card.prompt
-            limit = prompt.say_by_s + (0.0 if prompt.kind in PLACED else GRACE_S)
+            limit = _last_moment(prompt)
             if TOO_LATE in prompt.text.lower() and prompt.kind == "box":
                 card.begun = True
                 self._give_up(card, "the prompt says too late")
             elif t > limit and card.ready_s <= t:
                 card.begun = True
-                self._give_up(card, "its window had passed before the channel was free")
+                waited = "the car was not ready" if self._not_ready(card, t) else NO_TIME
+                self._give_up(card, waited)
 
     def _would_block(self, card: _Card, t: float) -> bool:
         """True when speaking this now would make a more important call miss its window."""
-        ends = t + card.prompt.spoken_s + LISTENS_S
+        reply = 0.0 if self._team.plan.medium != "two_way" else REPLY_S
+        ends = t + card.prompt.spoken_s + LISTENS_S + (ANSWER_S if card.prompt.kind == "question" else reply)
         return any(
             other.prompt.priority > card.prompt.priority
             and other.prompt.say_by_s < ends and other.ready_s < ends and other.prompt.say_by_s >= t
@@ -217,3 +239,14 @@ class Engineer:
     def keys_pressed(self) -> int:
         """How many keys were pressed."""
         return self._keys
+
+
+def _last_moment(prompt: Prompt) -> float:
+    """When it is too late to begin this call. A box call past its window is dangerous; small talk can wait a little."""
+    if prompt.kind == "box":
+        return prompt.say_by_s
+    if prompt.kind not in ("switch", "procedure"):
+        return prompt.say_by_s + GRACE_S
+    if prompt.act_at_s is None:
+        return prompt.say_by_s
+    return max(prompt.say_by_s, min(prompt.say_by_s + LATE_S, prompt.act_at_s - prompt.spoken_s - ACTS_S))

@@ -57,7 +57,8 @@ class Talks(Frozen):
     """How much of a lap the driver speaks without being asked; the engineer listens before speaking."""
 
     timed: Share = 0.03
-    other: Share = Field(default=0.25, description="on out-laps, cool-down laps and in-laps")
+    out: Share = 0.1
+    other: Share = Field(default=0.25, description="on cool-down laps and in-laps")
     length_s: Spread = (1.5, 3.5, 7.0)
 
 
@@ -81,7 +82,7 @@ class PaceOfWorld(Frozen):
     fuel_effect: float = Field(default=0.2, ge=0, le=1)
     fuel_burn: float = Field(default=0.04, ge=0, le=0.5)
     pit: float = Field(default=0.08, ge=0, le=0.5, description="time in the pit lane")
-    garage: float = Field(default=0.12, ge=0, le=1, description="length of garage work")
+    garage: float = Field(default=0.08, ge=0, le=1, description="length of garage work")
     track_gain_s: Spread = Field(default=(1.0, 1.8, 3.0), description="what the track gains, most of it early")
     scatter_s: Spread = Field(default=(0.18, 0.28, 0.42), description="a driver's own scatter between good laps")
     spoilt: Share = Field(default=0.1, description="share of timed laps spoilt by a mistake or traffic")

@@ -154,6 +154,10 @@ class TeamCar:
             self.car.rename_lap("cool" if kind == "cool" else "timed")
         return f"this lap {kind}"
 
+    def ready_in(self, t: float) -> float:
+        """Seconds until the crew is done, as anybody in the garage can see; never negative."""
+        return max(0.0, self._ready_s - t) if self.car.where == "garage" else 0.0
+
     # -- the garage --------------------------------------------------------------------------------
 
     def _may_not_leave(self) -> str | None:
@@ -260,8 +264,9 @@ class TeamCar:
         self._tyre_laps[self._tyres or ""] = self.car.tyre_age
         work = self.run.after_garage_s if self.run is not None else None
         spread = (work.low_s, work.likely_s, work.high_s) if work is not None else (60.0, 120.0, 240.0)
-        # The plan's optimistic and pessimistic figures are rarely beaten; they are taken as percentiles here.
-        self._ready_s = t + between(self._rng, spread) * max(0.4, shifted(self._rng, self._world.garage))
+        # One job in ten beats the plan's optimistic figure and one in ten overruns its pessimistic one, by a little.
+        drawn = between(self._rng, spread, high=1.15 * spread[2])
+        self._ready_s = t + drawn * max(0.4, shifted(self._rng, self._world.garage))
         self._fired_up = False
         self.on_garage(t)
 

@@ -83,7 +83,8 @@ BIAS = {"procedure": 1, "name": "bias_step", "purpose": "comparison", "laps": ["
         "steps": [{"say": "Next lap is the comparison.", "short": "Comparison", "where": "lap_start"}]}  # fmt: skip
 LANE = {"procedure": 1, "name": "pit_stop", "purpose": "stop", "extra_s": 15, "stationary": True,
         "steps": [{"say": "Practice stop.", "short": "Stop now", "where": "pit_entry"}]}  # fmt: skip
-PROCEDURES = {raw["name"]: Procedure.model_validate(raw) for raw in (HOLD, COMPARE, BIAS, LANE)}
+_LIBRARY = [Procedure.model_validate(raw) for raw in (HOLD, COMPARE, BIAS, LANE)]
+PROCEDURES = {procedure.name: procedure for procedure in _LIBRARY}
 
 
 def plan(car: str = CAR, **changes: Any) -> Plan:
@@ -115,7 +116,7 @@ PERFECT: dict[str, Any] = {
     "engineer": {"forgets": 0, "reaction_s": [0.5, 0.5, 0.5], "speech": [1, 1, 1], "key_delay_s": [0.5, 0.5, 0.5]},
     "driver": {"forgets": 0, "mishears": 0, "leaves_wrong": 0, "knocks_per_hour": 0, "readback": 1,
                "reaction_s": [1, 1, 1], "readback_s": [1, 1, 1]},
-    "talks": {"timed": 0, "other": 0},
+    "talks": {"timed": 0, "out": 0, "other": 0},
     "field": {"cars": 0},
     "feed": {"lost": 0, "doubled": 0, "out_of_order": 0},
     "pace": {"spoilt": 0},

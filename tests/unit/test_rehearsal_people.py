@@ -151,7 +151,7 @@ def test_prompts_for_other_cars_are_nobodys_business() -> None:
 
 def test_the_engineer_listens_before_speaking() -> None:
     """With a driver who talks a lot no call starts during the driver's words, and the channel says who talks."""
-    stage = running(talks={"timed": 0.4, "other": 0.4, "length_s": [3, 5, 8]}, feed={"channel": True})
+    stage = running(talks={"timed": 0.4, "out": 0.4, "other": 0.4, "length_s": [3, 5, 8]}, feed={"channel": True})
     for number in range(40):
         stage.say_at(100 + 10 * number, f"n{number}", "none", window=30)
     stage.run()

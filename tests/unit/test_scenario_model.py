@@ -60,7 +60,9 @@ def test_the_schema_is_a_schema_of_its_dialect() -> None:
 def test_the_schema_refuses_what_the_model_refuses() -> None:
     """A word that does not exist and a share above one are refused by both."""
     validator = jsonschema.Draft202012Validator(scenario_schema())
-    for more in ({"enginer": {}}, {"engineer": {"keys": "most"}}, {"driver": {"forgets": 1.5}}, {"name": ""}):
+    cases: list[dict[str, Any]] = [
+        {"enginer": {}}, {"engineer": {"keys": "most"}}, {"driver": {"forgets": 1.5}}, {"name": ""}]
+    for more in cases:
         assert not validator.is_valid(LEAST | more)
         refused(**more)
 
