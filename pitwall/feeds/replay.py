@@ -49,7 +49,8 @@ class Replay:
         self.unknown_words = story.unknown_words
         self.clock = OfficialClock(story.changes, recording.meta, red_clock)
         said: list[tuple[float, TimingFact]] = [(change.t, change) for change in story.changes]
-        said += _timing(recording)
+        timing, self.doubled = _timing(recording)
+        said += timing
         said += ((row.t, _weather(row.t, row.air_c, row.track_c, row.rain)) for row in recording.weather)
         seconds = [moment for moment, _ in said] or [0.0]
         first, last = min(seconds), max(seconds)
@@ -60,7 +61,7 @@ class Replay:
         once: dict[str, tuple[float, TimingFact]] = {}
         for moment, fact in sorted([*ticks, *said], key=lambda pair: pair[0]):
             once.setdefault(fact.id, (moment, fact))
-        self.doubled = len(ticks) + len(said) - len(once)
+        self.doubled += len(ticks) + len(said) - len(once)
         self.facts: tuple[tuple[float, TimingFact], ...] = tuple(once.values())
 
     def __iter__(self) -> Iterator[tuple[float, TimingFact]]:
@@ -82,14 +83,19 @@ class Replay:
         return {**dict(sorted(found.items())), "doubled": self.doubled, "unknown_words": self.unknown_words.total()}
 
 
-def _timing(recording: Recording) -> list[tuple[float, TimingFact]]:
+def _timing(recording: Recording) -> tuple[list[tuple[float, TimingFact]], int]:
+    """The facts of the timing rows, and how many rows told what an earlier one had told."""
     finish = recording.finish_loop
+    seen: set[tuple[object, ...]] = set()
     merged: dict[tuple[str, str, int], TimingRow] = {}
     for row in recording.timing:
         place = row.kind if row.loop is None or row.kind.startswith("pit") else _loop_name(row.loop, finish)
         key = (row.car, place, round((row.t + recording.meta.start_t_s) * 1000))
-        merged[key] = _one(merged[key], row) if key in merged and place == "line" else merged.get(key, row)
-    return [(row.said_t, _fact(row, key)) for key, row in merged.items()]
+        if (*key, row.kind) in seen:
+            continue
+        seen.add((*key, row.kind))
+        merged[key] = _one(merged[key], row) if key in merged else row
+    return [(row.said_t, _fact(row, key)) for key, row in merged.items()], len(recording.timing) - len(seen)
 
 
 def _loop_name(loop: int, finish: int) -> str:
