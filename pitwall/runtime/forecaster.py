@@ -52,13 +52,15 @@ class ThreadForecaster:
     def __init__(self, work: ForecastFunction) -> None:
         self._work = work
         self._pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="pitwall-forecast")
-        self._busy = False
+        self._busy = self._closed = False
         self._waiting: tuple[ForecastWanted, Answer] | None = None
         self.failures = 0
         self.overtaken = 0
 
     def ask(self, wanted: ForecastWanted, answer: Answer) -> None:
         """Start it, or let it wait for the one under way. Call on the host's loop; ``answer`` is called there."""
+        if self._closed:
+            return
         if self._busy:
             self.overtaken += self._waiting is not None
             self._waiting = (wanted, answer)
@@ -70,7 +72,7 @@ class ThreadForecaster:
 
     def close(self) -> None:
         """Start nothing more; what is under way ends by itself and is not answered."""
-        self._waiting = None
+        self._closed, self._waiting = True, None
         self._pool.shutdown(wait=False, cancel_futures=True)
 
     def _hand_over(
@@ -83,7 +85,7 @@ class ThreadForecaster:
     def _finish(self, wanted: ForecastWanted, answer: Answer, future: Future[ForecastAnswer]) -> None:
         self._busy = False
         waiting, self._waiting = self._waiting, None
-        if future.cancelled():
+        if self._closed or future.cancelled():
             return
         if (failure := future.exception()) is not None:
             self.failures += 1

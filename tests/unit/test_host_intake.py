@@ -1,0 +1,77 @@
+"""The queue in front of the journal: what it remembers, thins and refuses."""
+
+from __future__ import annotations
+
+from typing import get_args
+
+import pytest
+
+from pitwall.model.events import CarPositioned, Event, TyreReported, WeatherReported
+from pitwall.runtime.intake import CHATTER, Intake, SeenIds
+from tests.replay.toy import command, crossing
+
+
+def position(n: int, t: float, car: str = "41") -> CarPositioned:
+    """A position."""
+    return CarPositioned(id=f"p:{car}:{n}", t=t, car=car, distance_m=1.0)
+
+
+def test_chatter_names_are_event_names() -> None:
+    """Every kind that may be dropped exists; crossings, pit signals, status and commands are not among them."""
+    names = {member.model_fields["type"].default for member in get_args(get_args(Event)[0])}
+    assert names > CHATTER
+    assert not CHATTER & {"car_crossed", "car_pitted", "status_changed", "command_given", "session_prepared",
+                          "time_reached", "forecast_ready", "restarted", "prompt_delivered", "link_changed"}
+
+
+def test_ids_of_facts_are_kept_and_those_of_chatter_in_bounds() -> None:
+    """However much chatter comes by, a command is known for ever; old chatter is forgotten."""
+    seen = SeenIds(chatter_limit=100)
+    seen.add(command("c:1", 0.0))
+    for n in range(1000):
+        seen.add(position(n, float(n)))
+    assert "c:1" in seen
+    assert "p:41:999" in seen
+    assert "p:41:0" not in seen
+    assert len(seen._chatter) == 100
+
+
+@pytest.mark.parametrize(("t", "let_in"), [(10.1, False), (10.2, True), (9.5, False), (-55.0, True), (11.0, True)])
+def test_position_comes_in_only_after_its_pause(t: float, let_in: bool) -> None:
+    """At 5 Hz: not after 0.1 s, after 0.2 s; an older one is worthless unless the feed began again."""
+    intake = Intake(position_every_s=0.2)
+    assert intake.offer(position(1, 10.0), 10.0)
+    assert intake.offer(position(2, t), 10.0) is let_in
+    assert intake.offer(position(2, t, car="58"), 10.0)
+    assert intake.counts.thinned == (0 if let_in else 1)
+
+
+def test_thinned_position_does_not_move_the_pause() -> None:
+    """The pause counts from the last position that came in: at 20 Hz exactly every fourth passes."""
+    intake = Intake(position_every_s=0.2)
+    taken = [n for n in range(20) if intake.offer(position(n, n * 0.05), 0.0)]
+    assert taken == [0, 4, 8, 12, 16]
+
+
+def test_full_queue_takes_facts_only() -> None:
+    """Chatter is refused from the limit on, facts make the queue longer; taking makes room."""
+    intake = Intake(queue_limit=3)
+    assert all(intake.offer(crossing(n, 0.0), 0.0) for n in range(5))
+    assert not intake.offer(WeatherReported(id="w:1", t=0.0, rain=True), 0.0)
+    assert not intake.offer(TyreReported(id="t:1", t=0.0, car="41", corner="fl"), 0.0)
+    assert (intake.counts.over_limit, intake.counts.dropped, len(intake)) == (2, 2, 5)
+    assert intake.full
+    assert [event.id for _, event in intake.take(4)] == ["x:41:0", "x:41:1", "x:41:2", "x:41:3"]
+    assert not intake.full
+    assert intake.offer(WeatherReported(id="w:1", t=0.0, rain=True), 0.0)
+
+
+def test_batch_put_back_stays_first() -> None:
+    """What could not be stored comes out first again, in its order."""
+    intake = Intake()
+    for n in range(4):
+        intake.offer(crossing(n, 0.0), float(n))
+    batch = intake.take(3)
+    intake.put_back(batch)
+    assert intake.take(10) == [*batch, (3.0, crossing(3, 0.0))]
+    assert intake.take(10) == []
