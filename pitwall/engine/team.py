@@ -127,20 +127,21 @@ class TeamCar:
         """The run is over: what its items changed and nothing showed to be back is owed at the next release check."""
         base = self.switches.wanted(run, 0) if run.laps else {}
         for call in self.book.calls.values():
-            name, position = call.spec.ask.switch, call.spec.ask.position
-            if call.spec.run != run.run.run or name is None or position is None or name not in base:
+            if call.spec.run != run.run.run or call.state not in ("said", "unconfirmed", "late", "done"):
                 continue
-            if not same_position(position, base[name]) and call.state in ("said", "unconfirmed", "late", "done"):
-                self.switches.owe(name, base[name])
+            for name, position in asked_positions(call).items():
+                if call.spec.ask.action == "set_switch" and name in base and not same_position(position, base[name]):
+                    self.switches.owe(name, base[name])
 
     def measured(self, name: str, position: Position, now: float) -> None:
         """Telemetry gave a position: calls that asked for it are done."""
         self.switches.measure(name, position)
         for call in list(self.book.calls.values()):
-            ask = call.spec.ask
-            if ask.action != "set_switch" or ask.switch != name or not same_position(ask.position, position):
+            asked = asked_positions(call)
+            if call.spec.ask.action != "set_switch" or name not in asked:
                 continue
-            if call.state in ("due", "said", "unconfirmed", "late"):
+            there = all(same_position(self.switches.measured.get(one), to) for one, to in asked.items())
+            if there and call.state in ("due", "said", "unconfirmed", "late"):
                 self.signal(call, "evidence", now, "telemetry shows the position")
 
     # -- calls --------------------------------------------------------------------------------------------------
@@ -156,12 +157,10 @@ class TeamCar:
         leg_now = self.progress.current.pointer if self.progress.current is not None else 0
         for call in changed:
             items.call_moved(self.progress.runs, call, self.setup.procedures, leg_now, now)
-            ask = call.spec.ask
             if call.state not in ("said", "done", "unconfirmed", "late"):
                 continue
-            told = {ask.switch: ask.position} if ask.action == "set_switch" and ask.switch else ask.positions
-            for name, position in told.items():
-                if name is not None and position is not None and name not in self.switches.measured:
+            for name, position in asked_positions(call).items():
+                if name not in self.switches.measured:
                     self.switches.said(name, position, sure=call.confirmed)
 
     def settle(self, now: float) -> None:
@@ -258,3 +257,11 @@ class TeamCar:
             if item.leg == leg and procedure is not None and item.state in ("planned", "called"):
                 found += procedure.extra_s * item.item.times
         return found
+
+
+def asked_positions(call: Call) -> dict[str, Position]:
+    """Every switch that a call names, with the position to go to."""
+    found: dict[str, Position] = dict(call.spec.ask.positions)
+    if call.spec.ask.switch is not None and call.spec.ask.position is not None:
+        found[call.spec.ask.switch] = call.spec.ask.position
+    return found

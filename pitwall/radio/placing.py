@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 
-COMFORT_S = 3.0  # reaction of the engineer and a breath (common practice, no source)
+COMFORT_S = 3.0  # the engineer's reaction and a breath (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -48,8 +48,8 @@ def place_call(
         window_s: length of the window where no stretch limits it.
         begin_by_s: another call follows: begin no later than this, whatever the driver's deadline.
 
-    A window that a person can hit is wanted: the last stretch that leaves ``COMFORT_S`` to begin in; failing that, the
-    one that leaves most.
+    The window ends in the last stretch that serves, and reaches back over earlier ones as far as ``window_s`` allows: a
+    single straight often leaves a second or less to begin in, which nobody can hit.
     """
     deadline = latest_start(act_at_s, spoken_s, reaction_s)
     if begin_by_s is not None:
@@ -61,10 +61,16 @@ def place_call(
             if end - spoken_s >= start and max(start, earliest_s) <= min(end - spoken_s, deadline)
         ]
         if fitting:
-            comfortable = [window for window in fitting if window[1] - window[0] >= COMFORT_S]
-            start, by = (
-                max(comfortable) if comfortable else max(fitting, key=lambda window: (window[1] - window[0], window))
-            )
+            start, by = _reach(fitting, window_s)
             return SayWindow(max(start, by - window_s), by, True)
     start = max(min(earliest_s, deadline), deadline - window_s)
     return SayWindow(start, deadline, None if stretches is None else False)
+
+
+def _reach(fitting: list[tuple[float, float]], window_s: float) -> tuple[float, float]:
+    """The latest window that leaves ``COMFORT_S`` to begin in, or else the latest of all."""
+    made = [
+        (max(min(begin for begin, end in fitting if end >= by - window_s and begin <= by), by - window_s), by)
+        for _, by in sorted(fitting, key=lambda window: -window[1])
+    ]
+    return next((window for window in made if window[1] - window[0] >= COMFORT_S), made[0])

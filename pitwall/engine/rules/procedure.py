@@ -13,6 +13,7 @@ from pitwall.engine.progress import ItemState
 from pitwall.engine.situation import Leg, Situation
 from pitwall.engine.switches import item_arguments
 from pitwall.model.outputs import Ask
+from pitwall.model.plan import CallClass
 from pitwall.model.procedure import Procedure, Step
 from pitwall.radio.wording import fill
 
@@ -53,6 +54,8 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
         if step.where == "pit_exit":
             by = act_at - step.reaction_s - at.spoken(text)
             begin = by - at.timing.window_s
+    elif step.where == "lap_start" and _silent_before(at, leg, step.kind):
+        begin, by = leg.start_s + 1.0, leg.start_s + max(step.offset_s, 0.0) + at.timing.window_s
     else:
         window = at.window(act_at, text, step.reaction_s, leg, step.kind)
         begin, by = window.from_s, window.by_s
@@ -114,3 +117,11 @@ def _yellow_at(at: Situation, phase: float) -> bool:
     if at.clock.status in ("yellow", "slow"):
         return True
     return any(sector in at.clock.yellow_sectors for sector in at.lap_map.marshal_sectors_at(phase % 1.0))
+
+
+def _silent_before(at: Situation, leg: Leg, kind: CallClass) -> bool:
+    """Guard: the lap before is one on which this may not be said, so it is said as the lap itself begins."""
+    run = at.run
+    if run is None or leg.index == 0 or not run.laps:
+        return False
+    return not at.plan.may_say(kind, run.laps[leg.index - 1])

@@ -1,12 +1,14 @@
 """Switch calls: what the next lap needs that this lap has not, said in time before that lap begins.
 
 A put-back is nothing else: the lap after the procedure wants the old position again. Comparing lap with lap, and not
-procedure with procedure, means that a put-back cannot be forgotten when an item is dropped or moved.
+procedure with procedure, means that a put-back cannot be forgotten when an item is dropped or moved. What changes
+between the same two laps is said in one breath, at most ``GROUP`` switches a call.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import itertools
+from collections.abc import Iterable, Mapping
 
 from pitwall.engine.calls import CallSpec
 from pitwall.engine.situation import Leg, Situation
@@ -15,26 +17,33 @@ from pitwall.model.outputs import Ask
 from pitwall.radio.wording import switch_words
 
 EARLY_IN_LAP_S = 10.0
-GAP_S = 1.5  # between two calls, for the read-back
+GAP_S = 2.5  # between two calls, for the read-back
+GROUP = 3  # more in one breath is not remembered (common practice, no source)
+PAGED_S = 3.0  # a setting behind a paged dial takes the driver longer (common practice, no source)
 
 
 def calls(at: Situation) -> Iterable[CallSpec]:
-    """One call for each switch that changes between two laps of the run."""
+    """One call, or a few, for what changes between two laps of the run."""
     run = at.run
     if run is None or at.stopped_by_flag or not at.track.on_track:
         return
-    for before, after in zip(at.legs, at.legs[1:], strict=False):
+    for before, after in itertools.pairwise(at.legs):
         was, wanted = at.switches.wanted(run, before.index), at.switches.wanted(run, after.index)
         names = at.switches.changes(was, wanted)
         if before.running:
             names = _as_it_stands(at, before, names, wanted)
         begin_by: float | None = None
-        for name, position in sorted(names.items()):
-            base = at.switches.wanted(run, 0).get(name)
-            spec = _change(at, before, after, name, position, was.get(name), base == position, begin_by)
+        listed = sorted(names)
+        for number, group in enumerate(_groups(listed)):
+            positions = {name: names[name] for name in group}
+            spec = _change(at, before, after, number, positions, was, begin_by)
             # One after the other, the last nearest to the line: two calls cannot share the channel.
             begin_by = spec.say_from_s - GAP_S - spec.spoken_s
             yield spec
+
+
+def _groups(names: list[str]) -> list[list[str]]:
+    return [names[start : start + GROUP] for start in range(0, len(names), GROUP)]
 
 
 def _as_it_stands(
@@ -51,33 +60,42 @@ def _change(
     at: Situation,
     before: Leg,
     after: Leg,
-    name: str,
-    position: Position,
-    was: Position | None,
-    put_back: bool,
+    number: int,
+    positions: Mapping[str, Position],
+    was: Mapping[str, Position],
     begin_by_s: float | None,
 ) -> CallSpec:
-    run, switch = at.run, at.switches.known(name)
+    run = at.run
     assert run is not None
-    assert switch is not None
-    words, short = switch_words(switch, position, was)
-    label = run.lap_label(after.index)
-    text = f"Before the line: {words}." if not put_back else f"Before the line: {words}, that is back to normal."
-    reaction = at.timing.switch_reaction_s + (3.0 if switch.kind == "paged" else 0.0)
+    said, short, reaction = [], [], at.timing.switch_reaction_s
+    for name, position in positions.items():
+        switch = at.switches.known(name)
+        assert switch is not None
+        words, brief = switch_words(switch, position, was.get(name))
+        said.append(words)
+        short.append(brief)
+        reaction += PAGED_S if switch.kind == "paged" else 0.5 * (len(said) > 1)
+    text = f"Before the line: {', '.join(said)}."
     window = at.window(after.start_s, text, reaction, before, "switch", begin_by_s)
+    single = next(iter(positions)) if len(positions) == 1 else None
     return CallSpec(
-        key=f"{run.run.run}-{run.leavings}-{after.index}-switch-{name}",
+        key=f"{run.run.run}-{run.leavings}-{after.index}-switch-{number}",
         kind="switch",
         text=text,
-        short=short,
+        short=", ".join(short),
         place="line",
-        say_from_s=max(window.from_s, before.start_s),
+        say_from_s=min(max(window.from_s, before.start_s), window.by_s),
         say_by_s=window.by_s,
         spoken_s=at.spoken(text),
         lead_s=at.timing.lead_s,
         act_at_s=after.start_s,
         run=run.run.run,
-        lap=label,
+        lap=run.lap_label(after.index),
         leg=before.index,
-        ask=Ask(action="set_switch", switch=name, position=position),
+        ask=Ask(
+            action="set_switch",
+            switch=single,
+            position=positions[single] if single else None,
+            positions={} if single else dict(positions),
+        ),
     )
