@@ -62,3 +62,8 @@ def journal_file(settings: Settings, event: str, session: str) -> Path:
     """The journal of one session of one event."""
     folder = re.sub(r"[^a-z0-9]+", "-", event.lower()).strip("-") or "event"
     return state_folder(settings) / folder / f"{session}.sqlite"
+
+
+def default_address(settings: Settings) -> str:
+    """Where a client looks for the broker: the one in the settings, else our own on this machine."""
+    return settings.broker if settings.broker != "embedded" else f"mqtt://127.0.0.1:{settings.port or 1883}"

@@ -1,4 +1,4 @@
-"""The compositions: how clock, bus, journal and world are put together. One daemon, one host, one engine in all of them.
+"""The compositions: how clock, bus, journal and world are put together. One daemon, host and engine in all of them.
 
     instant   virtual clock, in-memory bus with the codec between world and daemon, forecasts inline
     speed     live clocks at N times life, embedded broker, MQTT between world and daemon
@@ -8,18 +8,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from pitwall.app.clients import WorldLink
+from pitwall.app.clients import AlertOver, Heard, Onlooker, WorldLink
 from pitwall.app.daemon import Daemon, offline_message
 from pitwall.app.journals import open_journal
 from pitwall.app.lifecycle import Lifecycle
 from pitwall.app.report import Recorder, make_report
 from pitwall.app.scenarios import Rehearsal
-from pitwall.bus.address import BrokerAddress
+from pitwall.bus.address import BrokerAddress, parse_address
 from pitwall.bus.broker import EmbeddedBroker
 from pitwall.bus.memory import MemoryBroker, MemoryBus
 from pitwall.bus.mqtt import MqttBus
@@ -39,8 +39,15 @@ PREPARED_BEFORE_S = 60.0
 LATEST_T, EARLIEST_T = 172_800.0, -86_400.0
 
 Report = dict[str, Any]
-Told = Callable[[str], Awaitable[None]]
-"""Called with the broker's address once everything runs."""
+
+
+@dataclass(frozen=True)
+class Audience:
+    """Who looks on at a rehearsal: told the broker's address, then hears everything as a client of the bus."""
+
+    told: Callable[[str], None]
+    hear: Heard
+    alert_over: AlertOver
 
 
 async def rehearse_instant(rehearsal: Rehearsal, journal_file: Path | None = None) -> Report:
@@ -72,7 +79,12 @@ async def rehearse_instant(rehearsal: Rehearsal, journal_file: Path | None = Non
 
 
 async def rehearse_at_speed(
-    rehearsal: Rehearsal, rate: float, *, port: int = 0, journal_file: Path | None = None, told: Told | None = None
+    rehearsal: Rehearsal,
+    rate: float,
+    *,
+    port: int = 0,
+    journal_file: Path | None = None,
+    audience: Audience | None = None,
 ) -> Report | None:
     """Run world, daemon and broker ``rate`` times faster than life, MQTT between them.
 
@@ -81,7 +93,7 @@ async def rehearse_at_speed(
         rate: session seconds in a real second.
         port: of the embedded broker; 0 takes a free one.
         journal_file: keep the journal there.
-        told: called with the broker's address before the session begins.
+        audience: who looks on.
 
     Returns:
         The report, or None when it was broken off.
@@ -95,8 +107,8 @@ async def rehearse_at_speed(
         broker, recorder = EmbeddedBroker(port), Recorder()
         await life.start("broker", broker.start, broker.stop)
         journal = await _journal_for_rehearsal(life, journal_file, setup)
-        if told is not None:
-            await told(str(broker.address))
+        if audience is not None:
+            await _seat(life, audience, broker.address, setup.session)
         clock = LiveClock(scenario.starts_at_s, rate)
         forecaster = ThreadForecaster(forecast)
         daemon = Daemon(
@@ -114,7 +126,9 @@ async def rehearse_at_speed(
         return make_report(recorder, world.world.outcome(), session_s=setup.duration_s, digest=digest(events))
 
 
-async def rehearse_attached(rehearsal: Rehearsal, address: BrokerAddress, rate: float) -> Report | None:
+async def rehearse_attached(
+    rehearsal: Rehearsal, address: str, rate: float, audience: Audience | None = None
+) -> Report | None:
     """Run the world alone as a client of a broker, against whatever daemon serves the session there.
 
     Returns:
@@ -126,8 +140,10 @@ async def rehearse_attached(rehearsal: Rehearsal, address: BrokerAddress, rate: 
     scenario, setup = rehearsal.scenario, rehearsal.setup
     async with Lifecycle() as life:
         life.stop_on_signals()
-        recorder = Recorder()
-        world = _world(rehearsal, LiveClock(scenario.starts_at_s, rate), MqttBus(address), rate, recorder)
+        broker, recorder = parse_address(address), Recorder()
+        if audience is not None:
+            await _seat(life, audience, broker, setup.session)
+        world = _world(rehearsal, LiveClock(scenario.starts_at_s, rate), MqttBus(broker), rate, recorder)
         if not await _run_world(life, world):
             return None
         return make_report(recorder, world.world.outcome(), session_s=setup.duration_s, digest=None)
@@ -192,6 +208,22 @@ def starting_second(setup: SessionSetup) -> float:
         return -PREPARED_BEFORE_S
     second = wall_seconds() - window.opens_at.timestamp()
     return second if EARLIEST_T < second < window.duration_s else -PREPARED_BEFORE_S
+
+
+def served_broker(text: str, port: int) -> BrokerAddress | int:
+    """What ``serve`` is to use: an address, or the port for a broker of its own.
+
+    Raises:
+        UserError: when it is neither ``embedded`` nor an address.
+    """
+    return port if text == "embedded" else parse_address(text)
+
+
+async def _seat(life: Lifecycle, audience: Audience, address: BrokerAddress, session: str) -> None:
+    bus = MqttBus(address)
+    Onlooker(bus, session, audience.hear, audience.alert_over)
+    await life.start("audience", bus.start, bus.stop)
+    audience.told(str(address))
 
 
 @dataclass(frozen=True)

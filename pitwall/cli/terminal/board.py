@@ -9,20 +9,15 @@ from pitwall.model.outputs import (
     Answered,
     ClockState,
     DeskState,
-    FieldState,
     ForecastState,
     Health,
-    HeldBack,
-    LapJudged,
-    PlanState,
+    Output,
     Prompt,
     Refused,
 )
 
-Message = (
-    Prompt | DeskState | PlanState | Alert | HeldBack | ClockState | ForecastState | FieldState | LapJudged | Refused
-    | Answered | Health
-)
+Message = Output | Health
+"""What a terminal hears."""
 
 OPEN = ("planned", "shown", "due", "late", "said")
 """States in which the engineer may still have something to do with a prompt."""
@@ -64,9 +59,9 @@ class Board:
             case ForecastState():
                 self.forecasts[message.car] = message
             case Refused():
-                self._note(f"refused: {message.reason}")
+                self.note(f"refused: {message.reason}")
             case Answered():
-                self._note(f"car {message.car}: {message.effect}")
+                self.note(f"car {message.car}: {message.effect}")
             case _:
                 pass  # plans, laps and the field are for bigger screens
 
@@ -94,5 +89,6 @@ class Board:
         if known is None or prompt.revision >= known.revision:
             self._prompts[prompt.call] = prompt
 
-    def _note(self, text: str) -> None:
+    def note(self, text: str) -> None:
+        """Show a line for the person at this terminal; the last few are kept."""
         self.notes = [*self.notes[-(NOTES_KEPT - 1) :], text]

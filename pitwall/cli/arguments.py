@@ -1,0 +1,33 @@
+"""Argument types that several commands share: they say what was expected when they refuse."""
+
+from __future__ import annotations
+
+import argparse
+import math
+
+FASTEST = 1000.0
+
+
+def speed(text: str) -> float:
+    """A rate of time: above 0, at most 1000."""
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not 0 < value <= FASTEST:
+        raise argparse.ArgumentTypeError(f"{text!r} is no speed: expected a number above 0, at most {FASTEST:g}")
+    return value
+
+
+def seed(text: str) -> int:
+    """A seed: a whole number from 0 to 2147483647."""
+    if not (text.isascii() and text.isdigit() and int(text) < 2**31):
+        raise argparse.ArgumentTypeError(f"{text!r} is no seed: expected a whole number from 0 to {2**31 - 1}")
+    return int(text)
+
+
+def port(text: str) -> int:
+    """A TCP port; 0 means any free one."""
+    if not (text.isascii() and text.isdigit() and int(text) <= 65_535):
+        raise argparse.ArgumentTypeError(f"{text!r} is no port: expected a whole number from 0 (any free one) to 65535")
+    return int(text)

@@ -1,0 +1,83 @@
+"""``pitwall rehearse``: run a session against a simulated world."""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from pitwall.app.scenarios import Rehearsal
+    from pitwall.app.wiring import Report
+
+HELP = "run a session against a simulated world"
+EXAMPLE = "pitwall rehearse practice_hour.yaml --instant --seed 7 --json"
+DEFAULT_SPEED = 30.0
+
+ABOUT = """Without --instant or --speed the session runs 30 times faster than life, over MQTT on the embedded
+broker, and the prompts are printed as they come. One scenario and one seed are one session, always; --instant gives
+the same report to the byte."""
+
+
+def add_parser(subparsers: Any) -> None:
+    """Add the command's options."""
+    from pitwall.cli.arguments import port, seed, speed
+
+    parser: argparse.ArgumentParser = subparsers.add_parser("rehearse", help=HELP, description=f"{HELP}.\n{ABOUT}")
+    parser.add_argument("scenario", metavar="SCENARIO", help="a scenario file, or the name of a shipped one")
+    how = parser.add_mutually_exclusive_group()
+    how.add_argument("--instant", action="store_true", help="on virtual time, without a broker: an hour in seconds")
+    how.add_argument("--speed", type=speed, metavar="N", help="session seconds in a real second (default 30)")
+    parser.add_argument("--seed", type=seed, metavar="N", help="another day of the same kind (default: the scenario's)")
+    parser.add_argument("--attach", metavar="URL", help="run the world alone, against the daemon on this broker")
+    parser.add_argument("--port", type=port, default=0, metavar="N", help="of the embedded broker (default: a free one)")
+    parser.add_argument("--journal", metavar="FILE", help="keep the journal there; an older one is put aside")
+    parser.add_argument("--json", action="store_true", help="print the report as JSON; prompts go to standard error")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Rehearse and print the report; 1 when it was broken off."""
+    from pitwall.app import lifecycle
+    from pitwall.app.report import as_json, as_text
+    from pitwall.app.scenarios import load_rehearsal
+    from pitwall.errors import UserError
+
+    if args.attach and (args.instant or args.journal):
+        raise UserError("--attach runs the world alone: it goes with --speed, not with --instant or --journal")
+    rehearsal = load_rehearsal(args.scenario, args.seed)
+    report = lifecycle.run(_timed(rehearsal, args))
+    if report is None:
+        print("pitwall: broken off before the session was over; no report", file=sys.stderr)
+        return 1
+    print(as_json(report) if args.json else as_text(report))
+    return 0
+
+
+async def _timed(rehearsal: Rehearsal, args: argparse.Namespace) -> Report | None:
+    loop = asyncio.get_running_loop()
+    began = loop.time()
+    report = await _rehearse(rehearsal, args)
+    # Not in the report: the same seed must give the same report on any machine.
+    print(f"took {loop.time() - began:.1f} s", file=sys.stderr)
+    return report
+
+
+async def _rehearse(rehearsal: Rehearsal, args: argparse.Namespace) -> Report | None:
+    from pitwall.app.wiring import Audience, rehearse_at_speed, rehearse_attached, rehearse_instant
+    from pitwall.cli.terminal.live import LinePrinter
+
+    rate = args.speed or DEFAULT_SPEED
+    journal = Path(args.journal) if args.journal else None
+    if args.instant:
+        return await rehearse_instant(rehearsal, journal)
+    printer = LinePrinter(sys.stderr if args.json else sys.stdout)
+    audience = Audience(told=_say, hear=printer.hear, alert_over=printer.alert_over)
+    if args.attach:
+        return await rehearse_attached(rehearsal, args.attach, rate, audience)
+    return await rehearse_at_speed(rehearsal, rate, port=args.port, journal_file=journal, audience=audience)
+
+
+def _say(address: str) -> None:
+    print(f"broker on {address}; look on with: pitwall watch --broker {address}", file=sys.stderr, flush=True)

@@ -1,0 +1,47 @@
+"""``pitwall watch``: clock, cars, prompts and alerts in the terminal, with keys for the desk."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from typing import Any
+
+HELP = "show prompts, clock and alerts in the terminal"
+EXAMPLE = "pitwall watch --broker mqtt://127.0.0.1:1883 --car 41"
+
+KEYS = """keys: s said, x skip, d defer, r repeat, c confirm, m quiet, a acknowledge the oldest alert,
+tab or 1-9 choose the car, up and down choose the prompt, q leave.
+Without a terminal (a pipe, a file) it writes one plain line for each thing that changes."""
+
+
+def add_parser(subparsers: Any) -> None:
+    """Add the command's options."""
+    parser: argparse.ArgumentParser = subparsers.add_parser("watch", help=HELP, description=f"{HELP}.\n{KEYS}")
+    parser.add_argument("--broker", metavar="URL", help="address of the broker (default mqtt://127.0.0.1:1883)")
+    parser.add_argument("--session", metavar="S", help="which session (default: the first that speaks)")
+    parser.add_argument("--car", metavar="N", help="begin with this car; with lines: this car alone")
+    parser.add_argument("--by", default="watch", metavar="NAME", help="whose hand presses the keys, for the journal")
+    parser.add_argument("--lines", action="store_true", help="plain lines although there is a terminal")
+    parser.add_argument("--json", action="store_true", help="each message as a line of JSON")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Watch until somebody leaves."""
+    from pitwall.app import lifecycle
+    from pitwall.app.settings import default_address, load_settings
+
+    address = args.broker or default_address(load_settings())
+    lifecycle.run(_watch(address, args))
+    return 0
+
+
+async def _watch(address: str, args: argparse.Namespace) -> None:
+    from pitwall.app.watching import watch
+    from pitwall.cli.terminal.live import LinePrinter, Picture, is_terminal
+
+    if args.json or args.lines or not is_terminal():
+        printer = LinePrinter(sys.stdout, args.car, args.json)
+        await watch(address, args.session, printer.hear, printer.alert_over)
+        return
+    picture = Picture(args.car, args.by)
+    await watch(address, args.session, picture.hear, picture.board.clear_alert, picture.show)
