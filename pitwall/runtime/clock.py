@@ -5,8 +5,9 @@ Session time is a straight line over the host's monotonic clock::
     raw(m) = base_t + (m - base_m) * rate        now = the greatest value handed out so far, or raw, whichever is later
 
 An anchor moves the line. When it moves back, ``now`` holds still until the line has caught up: what was stamped
-stays stamped, nothing is taken twice, and no wake-up that has happened is armed again. The wall clock decides
-nothing here; it may step or be set without any call moving.
+stays stamped, nothing is taken twice, and no wake-up that has happened is armed again. So that this never costs a
+session that begins late, time can be told to wait (``wait_at``) until somebody has seen the green light. The wall clock
+decides nothing here; it may step or be set without any call moving.
 
 Every clock has its own heap of wake-ups, ordered by time and then by arming order; the live one keeps exactly one timer
 in the event loop, set to the earliest.
@@ -176,7 +177,7 @@ class LiveClock:
         _check_anchor(start, rate)
         self._monotonic, self._wall, self._loop = monotonic, wall, loop
         self._base_t, self._rate, self._base_m = start, rate, monotonic()
-        self._given = -math.inf
+        self._given, self._ceiling = -math.inf, math.inf
         self._heap = WakeupHeap()
         self._timer: TimerHandle | None = None
         self._timer_t: float | None = None
@@ -195,6 +196,16 @@ class LiveClock:
         """Session seconds; never less than what was handed out before."""
         self._given = max(self._given, self._raw())
         return self._given
+
+    def wait_at(self, t: float | None) -> None:
+        """Let time stand at ``t`` once it gets there; with None it runs on from where it stands."""
+        if t is None and self._ceiling < math.inf:
+            stands = self._raw()
+            self._ceiling = math.inf
+            self.anchor(stands, self._rate)
+        elif t is not None:
+            self._ceiling = t
+            self._set_timer(moved=True)
 
     def wall_s(self) -> float | None:
         """Unix seconds, for the journal."""
@@ -220,7 +231,7 @@ class LiveClock:
         return armed
 
     def _raw(self) -> float:
-        return self._base_t + (self._monotonic() - self._base_m) * self._rate
+        return min(self._base_t + (self._monotonic() - self._base_m) * self._rate, self._ceiling)
 
     def _set_timer(self, *, moved: bool = False) -> None:
         first = self._heap.next_t()
@@ -229,7 +240,7 @@ class LiveClock:
                 return
             self._timer.cancel()
             self._timer = None
-        if first is None:
+        if first is None or self._given < first > self._ceiling:
             return
         if self._loop is None:
             self._loop = asyncio.get_running_loop()
@@ -273,6 +284,9 @@ class VirtualClock:
     def now(self) -> float:
         """Session seconds."""
         return self._now
+
+    def wait_at(self, t: float | None) -> None:
+        """Nothing: the driver alone moves time, and it sees the green light when it gets there."""
 
     def wall_s(self) -> float | None:
         """None: a virtual session has no time of day, so its journal is the same on every machine."""

@@ -25,13 +25,12 @@ from pitwall.runtime.apply import apply
 from pitwall.runtime.following import ClockFollower
 from pitwall.runtime.intake import Intake
 from pitwall.runtime.ports import Clock, Decider, Forecaster, Journal, Sink, Wakeup
-from pitwall.runtime.recovery import EARLIEST_T, LATEST_T, ResumePoint, resume_point
+from pitwall.runtime.recovery import EARLIEST_T, FEED, LATEST_T, ResumePoint, resume_point, shows_green
 
 log = structlog.get_logger(__name__)
 
 STORE_RETRY_S = 1.0
 AFTER_FAILURE_S = 1.0
-_FEED = frozenset({"car_crossed", "car_pitted", "car_positioned", "status_changed", "clock_reported"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,20 +96,17 @@ class Host:
         self._lag_s = 0.0
         self._batches = self._poisoned = self._sink_failures = self._forecast_failures = self._store_failures = 0
         self._store = "ok"
-        self._was_full = self._stopping = self._recovering = False
+        self._was_full = self._stopping = self._recovering = self._waiting = self._restate_due = False
         self._work, self._writing = asyncio.Event(), asyncio.Lock()
 
     # --- in ---------------------------------------------------------------------------------------------------
 
     def submit(self, event: Event) -> None:
         """Queue a fact. Known ids, too frequent positions, and chatter before a full queue are dropped and counted."""
-        if isinstance(event, ClockReported) and self._follower is not None:
-            self._follow(event)
-        elif isinstance(event, SessionPrepared) and self._seq == 0 and self._follower is not None:
-            # Until the feed's clock speaks, session time runs from here.
-            self._clock.anchor(event.t, self._clock.rate)
+        if self._follower is not None:
+            self._set_clock(event, self._follower)
         now = self._clock.now()
-        if event.type in _FEED:
+        if event.type in FEED:
             self._feed_t = now
         if self._intake.full != self._was_full:
             self._was_full = self._intake.full
@@ -179,8 +175,9 @@ class Host:
             failure = apply(self._decider, stamped).failure
             if failure is not None:
                 self._poisoned += 1
-        point = resume_point(events, self._clock.wall_s(), self._clock.now(), self._clock.rate)
+        point = resume_point(events, self._clock.wall_s(), self._clock.now, self._clock.rate)
         self._clock.anchor(point.t, point.rate)
+        self._wait_for_green(not any(shows_green(stamped.event) for stamped in events))
         restarts = sum(isinstance(stamped.event, Restarted) for stamped in events)
         t = min(max(point.t, self._last_t), LATEST_T)
         self.submit(Restarted(id=f"restarted:{restarts}", t=t, gap_s=max(0.0, point.gap_s)))
@@ -191,7 +188,7 @@ class Host:
             await self.drain()
         finally:
             self._recovering = False
-        self._ask(self._open_wishes(), not_before=float("-inf"))
+        self._ask(self._open_wishes())
         self.restate()
         log.info("went on from the journal", events=len(events), session_s=round(point.t, 3),
                  gap_s=round(point.gap_s, 3))
@@ -233,6 +230,9 @@ class Host:
             outputs += self._apply(stamped)
         self._lag_s = max(0.0, self._clock.now() - taken[0][0])
         self._release(outputs)
+        if self._restate_due and not self._recovering:
+            self._restate_due = False
+            self.restate()
 
     def _stamp(self, taken: Sequence[tuple[float, Event]]) -> list[Stamped]:
         last_t, wall_s = self._last_t, self._clock.wall_s()
@@ -249,10 +249,10 @@ class Host:
         self._poisoned += 1
         log.error("the engine failed on an event; it is skipped, here and in every replay", seq=stamped.seq,
                   fact=stamped.event.model_dump_json()[:2000], exc_info=step.failure)
-        # The wake-up that it would have asked for is lost with it: ask the engine, but never in a tight circle. A
-        # forecast under way is still under way and is not asked again.
-        wakes = [wish for wish in self._open_wishes() if isinstance(wish, WakeAt)]
-        self._ask(wakes, not_before=self._clock.now() + AFTER_FAILURE_S)
+        # What it would have said, and its wake-up, are lost with it: say what stands once more, and wake the engine
+        # soon, but never in a tight circle.
+        self._restate_due = True
+        self._ask([WakeAt(t=self._clock.now() + AFTER_FAILURE_S)])
         return step.outputs
 
     def _note(self, stamped: Stamped) -> None:
@@ -265,7 +265,7 @@ class Host:
 
     def _release(self, outputs: Sequence[Output]) -> None:
         outside = [output for output in outputs if not isinstance(output, WakeAt | ForecastWanted)]
-        self._ask(outputs, not_before=float("-inf"))
+        self._ask(outputs)
         if not outside:
             return
         for sink in self._sinks:
@@ -275,12 +275,12 @@ class Host:
                 self._sink_failures += 1
                 log.exception("sink failed", sink=type(sink).__name__, outputs=len(outside))
 
-    def _ask(self, outputs: Sequence[Output], *, not_before: float) -> None:
+    def _ask(self, outputs: Sequence[Output]) -> None:
         if self._stopping or self._recovering:
             return
         for output in outputs:
             if isinstance(output, WakeAt):
-                self._arm(max(output.t, not_before))
+                self._arm(output.t)
             elif isinstance(output, ForecastWanted):
                 try:
                     self._forecaster.ask(output, partial(self._answered, output.revision))
@@ -292,6 +292,7 @@ class Host:
         try:
             return self._decider.open_wishes()
         except Exception:
+            self._poisoned += 1
             log.exception("the engine could not say what it waits for; waking it in a while")
             return (WakeAt(t=self._clock.now() + AFTER_FAILURE_S),)
 
@@ -326,8 +327,26 @@ class Host:
             store_failures=self._store_failures, wakeups_armed=len(self._armed),
         )
 
-    def _follow(self, event: ClockReported) -> None:
-        assert self._follower is not None
-        anchor = self._follower.judge(event.t, event.rate, self._clock.now())
-        if anchor is not None:
-            self._clock.anchor(anchor, event.rate)
+    # --- the clock --------------------------------------------------------------------------------------------
+
+    def _set_clock(self, event: Event, follower: ClockFollower) -> None:
+        """Session time follows the feed's clock; before it has spoken, it runs from the preparation up to zero.
+
+        Zero is the green light, and a session may begin late or its feed an hour after the daemon. Time that ran on by
+        itself would then have to hold still for as long; so it waits at zero until a fact says that the session runs.
+        """
+        if isinstance(event, SessionPrepared) and self._seq == 0:
+            self._clock.anchor(event.t, self._clock.rate)
+            self._wait_for_green(True)
+            return
+        if self._waiting and shows_green(event):
+            self._wait_for_green(False)
+            self._clock.anchor(max(event.t, self._clock.now()), self._clock.rate)
+        if isinstance(event, ClockReported):
+            anchor = follower.judge(event.t, event.rate, self._clock.now())
+            if anchor is not None:
+                self._clock.anchor(anchor, event.rate)
+
+    def _wait_for_green(self, waiting: bool) -> None:
+        self._waiting = waiting and self._follower is not None
+        self._clock.wait_at(0.0 if self._waiting else None)

@@ -33,6 +33,10 @@ class Clock(Protocol):
     def anchor(self, t: float, rate: float = 1.0) -> None:
         """Say that it is session second ``t`` now and that time runs at ``rate``; armed wake-ups are re-timed."""
 
+    def wait_at(self, t: float | None) -> None:
+        """Let time not pass ``t`` until told otherwise (None); it then runs on from where it stands. Virtual time, moved
+        by its driver, takes no notice."""
+
     def wall_s(self) -> float | None:
         """Unix seconds, for the journal only (a restart measures its gap with it); None in virtual time."""
 

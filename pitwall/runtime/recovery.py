@@ -7,13 +7,16 @@ that was set back meanwhile counts as no gap. In virtual time the driver's clock
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from pitwall.model.events import ClockReported, Stamped
+from pitwall.model.events import ClockReported, Event, Stamped, StatusChanged
 
 EARLIEST_T, LATEST_T = -86_400.0, 172_800.0
 """The first and the last session second that a fact may carry (model/events.py)."""
+
+FEED = frozenset({"car_crossed", "car_pitted", "car_positioned", "status_changed", "clock_reported"})
+"""What the timing feed sends."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,19 +28,29 @@ class ResumePoint:
     gap_s: float
 
 
-def resume_point(events: Sequence[Stamped], wall_now: float | None, clock_now: float, clock_rate: float) -> ResumePoint:
+def shows_green(event: Event) -> bool:
+    """True for a fact of the feed from which we know that the session is under way: its own time, or its status."""
+    if event.type not in FEED:
+        return False
+    return event.t >= 0 or (isinstance(event, StatusChanged) and event.status not in (None, "waiting"))
+
+
+def resume_point(
+    events: Sequence[Stamped], wall_now: float | None, clock_now: Callable[[], float], clock_rate: float
+) -> ResumePoint:
     """Work out where session time stands.
 
     Args:
         events: The journal, at least one event.
         wall_now: Unix seconds now, None in virtual time.
-        clock_now: What the new clock says before anyone anchored it.
+        clock_now: Reads the new clock, which nobody has anchored yet. Only called in virtual time: a live clock never
+            goes back behind what it once said.
         clock_rate: The new clock's rate, used when the feed never gave one.
     """
     last = events[-1]
     rate = next((s.event.rate for s in reversed(events) if isinstance(s.event, ClockReported)), clock_rate)
     if wall_now is None or last.wall_s is None:
-        t = max(last.received_t, clock_now)
+        t = max(last.received_t, clock_now())
     else:
         t = last.received_t + max(0.0, wall_now - last.wall_s) * rate
     return ResumePoint(t=t, rate=rate, gap_s=t - last.received_t)

@@ -34,6 +34,11 @@ def report(t: float, rate: float = 1.0) -> ClockReported:
     return ClockReported(id=f"k:{t}", t=t, remaining_s=max(0.0, 3600 - t), running=True, rate=rate)
 
 
+def unread() -> float:
+    """A live clock must not be read before it is anchored: it never goes back behind what it once said."""
+    raise AssertionError("the clock was read")
+
+
 @pytest.mark.parametrize(
     ("rate", "wall_gap", "t", "gap"),
     [(1.0, 20.0, 120.0, 20.0), (30.0, 2.0, 160.0, 60.0), (1.0, 0.0, 100.0, 0.0), (1.0, -3600.0, 100.0, 0.0)],
@@ -42,22 +47,22 @@ def report(t: float, rate: float = 1.0) -> ClockReported:
 def test_session_time_ran_on_by_the_time_of_day(rate: float, wall_gap: float, t: float, gap: float) -> None:
     """Live: last session second plus the wall time since, at the feed's rate; a wall clock set back is no gap."""
     events = [stamped(0, 90.0, report(90.0, rate), 1.7e9 - 10), stamped(1, 100.0, crossing(0, 99.0), 1.7e9)]
-    point = resume_point(events, 1.7e9 + wall_gap, 0.0, 1.0)
+    point = resume_point(events, 1.7e9 + wall_gap, unread, 1.0)
     assert (point.t, point.rate, point.gap_s) == (t, rate, gap)
 
 
 def test_without_clock_reports_the_new_clocks_rate_counts() -> None:
     """A feed that never gave a rate: the rate the clock was made with."""
-    point = resume_point([stamped(0, 10.0, crossing(0, 9.0), 1.7e9)], 1.7e9 + 2, 0.0, 5.0)
+    point = resume_point([stamped(0, 10.0, crossing(0, 9.0), 1.7e9)], 1.7e9 + 2, unread, 5.0)
     assert (point.t, point.rate) == (20.0, 5.0)
 
 
 def test_in_virtual_time_the_driver_knows() -> None:
     """A journal without time of day: session time is the new clock's, never before the last event."""
     events = [stamped(0, 100.0, crossing(0, 99.0))]
-    assert resume_point(events, None, 130.0, 1.0).gap_s == 30.0
-    assert resume_point(events, None, 0.0, 1.0).t == 100.0
-    assert resume_point(events, 1.7e9, 0.0, 1.0).gap_s == 0.0
+    assert resume_point(events, None, lambda: 130.0, 1.0).gap_s == 30.0
+    assert resume_point(events, None, lambda: 0.0, 1.0).t == 100.0
+    assert resume_point(events, 1.7e9, lambda: 0.0, 1.0).gap_s == 0.0
 
 
 async def killed_at(loop: CrankedLoop, seconds: float, rate: float = 1.0) -> MemoryJournal:
