@@ -142,7 +142,7 @@ def plan_file(car: str, runs: list[Driven], rng: np.random.Generator) -> dict[st
         sets[label] = {"compound": run.compound}
         low, likely, high = SHORT_GARAGE_S if run.short_stop_after else GARAGE_S
         scale = float(rng.uniform(0.8, 1.2))
-        timed: tuple[LapKind, ...] = () if run.out_in else ("timed",) * run.timed
+        timed: list[LapKind] = [] if run.out_in else ["timed" for _ in range(run.timed)]
         kinds: tuple[LapKind, ...] = ("out", *timed, "in")
         want = "must" if index in (0, longest) else "could" if index == len(runs) - 1 else "should"
         entry: dict[str, Any] = {

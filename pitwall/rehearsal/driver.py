@@ -189,6 +189,8 @@ class Driver:
         phase = self._team.car.ground.phase_of(f"after {place.removeprefix('after ')}")
         if phase is None:
             return self._carry_out(speech, procedure, t)
+        if phase <= 0.0:  # the grid: at the line
+            return self._at_line(speech, procedure, t)
         if self._team.car.call_at_phase(t, phase, partial(self._later, speech, procedure)):
             return "waits for the place"
         self._write(speech, procedure, t, 0.0, "the place was already behind the car")

@@ -60,7 +60,7 @@ class Engineer:
         self._never: dict[str, NeverSpoken] = {}
         self._commands: set[str] = set()
         self._keys = 0
-        self.refused = 0
+        self.refusals: list[str] = []
         self.off_duty = False
 
     # -- what the daemon says ----------------------------------------------------------------------
@@ -70,7 +70,7 @@ class Engineer:
         if isinstance(output, Prompt):
             self._read(output, t)
         elif isinstance(output, Refused) and output.because in self._commands:
-            self.refused += 1
+            self.refusals.append(output.reason)
         elif isinstance(output, Answered):
             self._commands.discard(output.because)
 
@@ -121,7 +121,7 @@ class Engineer:
         if free > t:
             self._agenda.at(free + LISTENS_S, self._consider)
             return
-        for card in sorted(ready, key=lambda card: (-card.prompt.priority, card.prompt.say_by_s, card.prompt.call)):
+        for card in sorted(ready, key=lambda card: _rank(card.prompt)):
             if self._not_ready(card, t):
                 self._agenda.at(t + LOOKS_S, self._consider)
             elif not self._would_block(card, t):
@@ -154,7 +154,7 @@ class Engineer:
         reply = 0.0 if self._team.plan.medium != "two_way" else REPLY_S
         ends = t + card.prompt.spoken_s + LISTENS_S + (ANSWER_S if card.prompt.kind == "question" else reply)
         return any(
-            other.prompt.priority > card.prompt.priority
+            _rank(other.prompt) < _rank(card.prompt)
             and other.prompt.say_by_s < ends and other.ready_s < ends and other.prompt.say_by_s >= t
             for other in self._open() if other is not card
         )  # fmt: skip
@@ -239,6 +239,11 @@ class Engineer:
     def keys_pressed(self) -> int:
         """How many keys were pressed."""
         return self._keys
+
+
+def _rank(prompt: Prompt) -> tuple[int, float, str]:
+    """What is spoken first: the higher priority, then the earlier deadline."""
+    return -prompt.priority, prompt.say_by_s, prompt.call
 
 
 def _last_moment(prompt: Prompt) -> float:

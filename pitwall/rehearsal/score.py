@@ -163,7 +163,7 @@ def score_car(truth: CarTruth) -> CarScore:
                                   by_name=dict(sorted(Counter(name for name, _, _ in done).items())),
                                   not_done=dict(sorted(failed.items()))),
         releases=sum(release.exit_s is not None for release in truth.releases),
-        keys_pressed=truth.keys_pressed, keys_refused=truth.keys_refused,
+        keys_pressed=truth.keys_pressed, keys_refused=len(truth.refusals),
     )  # fmt: skip
 
 

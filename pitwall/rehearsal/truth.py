@@ -155,7 +155,7 @@ class CarTruth(Frozen):
     releases: tuple[Release, ...]
     switches: tuple[SwitchMoved, ...]
     keys_pressed: int
-    keys_refused: int
+    refusals: tuple[str, ...] = Field(description="keys that the daemon refused: its reasons, in order")
     driver_spoke_s: float
     engineer_spoke_s: float
 

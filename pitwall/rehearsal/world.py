@@ -206,6 +206,6 @@ class World:
         return CarTruth(
             car=number, laps=tuple(team.laps), calls=engineer.spoken(), never_spoken=engineer.never_spoken(),
             boxes=tuple(team.boxes), procedures=tuple(self._drivers[number].done), releases=tuple(team.releases),
-            switches=tuple(team.wheel.moved), keys_pressed=engineer.keys_pressed, keys_refused=engineer.refused,
+            switches=tuple(team.wheel.moved), keys_pressed=engineer.keys_pressed, refusals=tuple(engineer.refusals),
             driver_spoke_s=round(channel.spoke_s["driver"], 1), engineer_spoke_s=round(channel.spoke_s["engineer"], 1),
         )  # fmt: skip

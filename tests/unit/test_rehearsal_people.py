@@ -136,7 +136,7 @@ def test_refused_keys_are_counted() -> None:
     stage.world.hear(Refused(id="r1", t=70, because=key.id, car=CAR, reason="no such call"))
     stage.world.hear(Refused(id="r2", t=70, because="somebody-else", reason="bad payload"))
     stage.world.hear(Answered(id="a1", t=70, because=key.id, car=CAR, effect="said"))
-    assert stage.truth.keys_refused == 1
+    assert stage.truth.refusals == ("no such call",)
 
 
 def test_prompts_for_other_cars_are_nobodys_business() -> None:

@@ -19,7 +19,9 @@ PLAN = plan(runs=[
     {"run": "first", "want": "must", "laps": "out, 6 timed, in", "switches": {"torque_map": 3}, "items": ITEMS},
     {"run": "second", "want": "must", "laps": "out, 2 timed, in", "same_as": "first"},
 ])  # fmt: skip
-START: dict[str, Any] = {"torque_map": 3, "brake_bias": 55.0, "flap": "closed", "start_map": 2, "mark": "released", "push": "none"}
+START: dict[str, Any] = {
+    "torque_map": 3, "brake_bias": 55.0, "flap": "closed", "start_map": 2, "mark": "released", "push": "none",
+}  # fmt: skip
 
 
 def wrong(number: int, run: str = "first", given: Plan = PLAN, **positions: Any) -> list[str]:
