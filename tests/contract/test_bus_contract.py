@@ -5,7 +5,8 @@ Clause numbers are those of MQTT 5.0 (OASIS), as listed with the published value
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
+from contextlib import AbstractAsyncContextManager
 from pathlib import Path
 
 import pytest
@@ -19,8 +20,12 @@ from tests.contract.bus_rigs import Rig, embedded_rig, eventually, memory_rig, m
 @pytest.fixture(params=["memory", "embedded", "mosquitto"])
 async def rig(request: pytest.FixtureRequest, tmp_path: Path) -> AsyncIterator[Rig]:
     """One rig after the other."""
-    made = {"memory": memory_rig, "embedded": embedded_rig, "mosquitto": lambda: mosquitto_rig(tmp_path)}
-    async with made[request.param]() as running:
+    makers: dict[str, Callable[[], AbstractAsyncContextManager[Rig]]] = {
+        "memory": memory_rig,
+        "embedded": embedded_rig,
+        "mosquitto": lambda: mosquitto_rig(tmp_path),
+    }
+    async with makers[request.param]() as running:
         yield running
 
 
@@ -209,9 +214,9 @@ async def test_nothing_stale_arrives_after_the_return(rig: Rig) -> None:
     await two.start()
     rig.cut(one)
     await eventually(lambda: not one.connected, "the loss")
-    called: list[int] = []
+    called: list[str] = []
     for number in range(5):
-        one.publish("call/box", str(number).encode(), sent=lambda number=number: called.append(number))
+        one.publish("call/box", str(number).encode(), sent=lambda: called.append("sent"))
     assert one.dropped == 5
     rig.restore(one)
     await eventually(lambda: one.connected, "the return")

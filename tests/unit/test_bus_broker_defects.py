@@ -11,6 +11,7 @@ from contextlib import asynccontextmanager
 import numpy as np
 import pytest
 from paho.mqtt import client as paho
+from paho.mqtt.enums import CallbackAPIVersion
 from websockets.asyncio.client import connect as websocket_connect
 
 from pitwall.bus.broker import BrokerLimits, BrokerUser, EmbeddedBroker
@@ -295,7 +296,7 @@ async def test_mqtt_5_connection_gets_a_proper_refusal(broker: EmbeddedBroker) -
         old.send(packet(0x10, text("MQIsdp") + b"\x03\x02\x00\x3c" + text("three")))
         assert await old.packet() == b"\x20\x02\x00\x01"
     reasons: list[str] = []
-    client = paho.Client(paho.CallbackAPIVersion.VERSION2, protocol=paho.MQTTv5)
+    client = paho.Client(CallbackAPIVersion.VERSION2, protocol=paho.MQTTv5)
     client.on_connect = lambda client, data, flags, reason, properties: reasons.append(str(reason))
     client.connect_async(broker.address.host, broker.address.port)
     client.loop_start()
