@@ -54,6 +54,7 @@ class Replay:
         said += ((row.t, _weather(row.t, row.air_c, row.track_c, row.rain)) for row in recording.weather)
         seconds = [moment for moment, _ in said] or [0.0]
         first, last = min(seconds), max(seconds)
+        said.sort(key=lambda pair: pair[0])
         if begin_s is not None:
             said = [(max(moment, begin_s), fact) for moment, fact in said]
             first, last = begin_s, max(last, begin_s)
