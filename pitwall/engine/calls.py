@@ -8,7 +8,7 @@ was withdrawn and is wanted again makes another attempt under the same key.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from pitwall.engine.transitions import CALL, CALL_OPEN, CALL_REST, allowed, step
 from pitwall.model.outputs import Ask, CallState, Prompt
@@ -63,6 +63,7 @@ class CallSpec:
     item: str | None = None
     caution: str | None = None
     late_text: str | None = None
+    latest_s: float | None = None  # begin by then and the driver can still act, if not where it is best said
 
 
 @dataclass
@@ -153,25 +154,33 @@ class CallBook:
         for key, spec in wanted.items():
             call = self.latest.get(key)
             if call is None:
-                self._make(key, spec, 1)
+                if spec.kind != "pace" or spec.say_by_s > now:
+                    self._make(key, spec, 1, now)
             elif call.open:
                 self._retime(call, spec, now)
             elif call.state == "withdrawn" and call.because is None and spec.say_by_s > now:
-                self._make(key, spec, sum(1 for other in self.calls.values() if other.spec.key == key) + 1)
+                self._make(key, spec, sum(1 for other in self.calls.values() if other.spec.key == key) + 1, now)
         for call in self._open_calls():
             if call.spec.key not in wanted:
                 self._let_go(call, now, gone or (YELLOW if yellow and call.spec.kind == "procedure" else ""), leg_now)
 
-    def _make(self, key: str, spec: CallSpec, attempt: int) -> None:
+    def _make(self, key: str, spec: CallSpec, attempt: int, now: float) -> None:
+        if spec.say_by_s < now and spec.latest_s is not None and spec.latest_s > now:
+            # It became known late: not where it is best said, but still in time.
+            spec = replace(spec, say_from_s=now, say_by_s=spec.latest_s)
         call = Call(f"{self.car}-{key}" if attempt == 1 else f"{self.car}-{key}~{attempt}", self.car, spec)
         self.calls[call.id] = call
         self.latest[key] = self.live[call.id] = call
 
     def _retime(self, call: Call, spec: CallSpec, now: float) -> None:
         old = call.spec
+        if spec.say_by_s < now < old.say_by_s and old.say_by_s == old.latest_s:
+            return  # it was made late on purpose
         moved = abs(old.say_by_s - spec.say_by_s) > MOVED_S or abs(old.say_from_s - spec.say_from_s) > MOVED_S
         if not moved and (old.text, old.short, old.ask) == (spec.text, spec.short, spec.ask):
             return
+        if call.state == "due" and (old.text, old.ask) != (spec.text, spec.ask):
+            return  # the engineer may be saying it: its words stay until it is done or its time is over
         call.spec = spec
         if call.state == "planned":
             return

@@ -58,8 +58,14 @@ class TeamCar:
         elif happening.what == "lap_done":
             self._lap_done(happening, now)
         run = self.progress.current
-        if self.track.on_track and run is not None and run.expected_kind == "in":
+        if not self.track.on_track or run is None:
+            return
+        if run.expected_kind == "in":
             self.track.move("called_in")
+        elif run.expected_kind == "cool" and happening.what == "lap_done" and self.track.lap is not None:
+            # Nothing of the lap is seen yet: the plan is the best guess.
+            self.track.move("judged_cool")
+            self.track.lap.kind = "cool"
 
     def _left(self, t: float, now: float) -> None:
         run = self.progress.leave(t)
@@ -136,12 +142,17 @@ class TeamCar:
     def measured(self, name: str, position: Position, now: float) -> None:
         """Telemetry gave a position: calls that asked for it are done."""
         self.switches.measure(name, position)
+        self.see_positions(now)
+
+    def see_positions(self, now: float) -> None:
+        """Calls whose every position telemetry shows are done, whoever said them."""
         for call in list(self.book.calls.values()):
-            asked = asked_positions(call)
-            if call.spec.ask.action != "set_switch" or name not in asked:
+            if call.state not in ("shown", "due", "said", "unconfirmed", "late"):
                 continue
-            there = all(same_position(self.switches.measured.get(one), to) for one, to in asked.items())
-            if there and call.state in ("due", "said", "unconfirmed", "late"):
+            asked = asked_positions(call)
+            if not asked or call.spec.ask.action == "procedure":
+                continue
+            if all(same_position(self.switches.measured.get(one), to) for one, to in asked.items()):
                 self.signal(call, "evidence", now, "telemetry shows the position")
 
     # -- calls --------------------------------------------------------------------------------------------------

@@ -11,6 +11,7 @@ map; between loops it is interpolated along the map. The rest of the lap is scal
 
 from __future__ import annotations
 
+import itertools
 from collections import deque
 from dataclasses import dataclass, field
 from statistics import median
@@ -83,6 +84,7 @@ class CarPace:
     ratios: KindRatios = field(default_factory=KindRatios)
     shares: dict[str, deque[float]] = field(default_factory=dict)
     best_s: float | None = None
+    _knots: list[tuple[float, float]] | None = None
 
     def quick_s(self) -> float:
         """The lap time that a timed lap of this car is expected to take, seconds."""
@@ -114,6 +116,7 @@ class CarPace:
             for loop, seconds in at_loops.items():
                 if loop in self.loops and 0 < seconds < lap_time_s:
                     self.shares.setdefault(loop, deque(maxlen=9)).append(seconds / lap_time_s)
+            self._knots = None
             return
         if self.quick or self.field_pace.quick:
             ratio = lap_time_s / self.quick_s()
@@ -122,16 +125,14 @@ class CarPace:
 
     def bend(self, phase: float) -> float:
         """Map a phase of the lap map to this car's learned share of the lap time, linear between loops."""
-        before_map, before_mine = 0.0, 0.0
-        for loop in sorted(self.loops, key=lambda name: self.loops[name]):
-            at_map = self.loops[loop]
-            if at_map <= 0.0:
-                continue
-            at_mine = self.share(loop)
-            if phase <= at_map:
-                return before_mine + (at_mine - before_mine) * (phase - before_map) / (at_map - before_map)
-            before_map, before_mine = at_map, at_mine
-        return before_mine + (1.0 - before_mine) * (phase - before_map) / max(1.0 - before_map, 1e-9)
+        knots = self._knots
+        if knots is None:
+            inner = sorted((at_map, self.share(loop)) for loop, at_map in self.loops.items() if 0.0 < at_map < 1.0)
+            knots = self._knots = [(0.0, 0.0), *inner, (1.0, 1.0)]
+        for (map0, mine0), (map1, mine1) in itertools.pairwise(knots):
+            if phase <= map1:
+                return mine0 + (mine1 - mine0) * (phase - map0) / max(map1 - map0, 1e-9)
+        return phase
 
     def arrival(
         self, phase: float, kind: LapKind, start_t: float, start_phase: float, seen_t: float, seen_phase: float

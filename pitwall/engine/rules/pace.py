@@ -17,7 +17,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     if run is None or at.stopped_by_flag or track.lap is None or not track.laps or track.lap.start_phase > 0:
         return
     last = track.laps[-1]
-    kind = run.expected_kind if run.expected_kind == "in" else track.lap_kind
+    kind = run.expected_kind if run.expected_kind in ("in", "cool") else track.lap_kind
     if last.kind != "timed" or last.lap_time_s is None or not at.plan.may_say("pace", kind):
         return
     text = f"Lap time {lap_time_words(last.lap_time_s)}."

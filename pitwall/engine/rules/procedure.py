@@ -15,6 +15,7 @@ from pitwall.engine.switches import item_arguments
 from pitwall.model.outputs import Ask
 from pitwall.model.plan import CallClass
 from pitwall.model.procedure import Procedure, Step
+from pitwall.radio.placing import latest_start
 from pitwall.radio.wording import fill
 
 HOLD_LEAD_PLACES = ("place", "lap_start", "lap_end", "pit_entry")
@@ -51,6 +52,10 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
     text, short = fill(step.say, arguments), fill(step.short, arguments)
     if step.where in ("garage", "pit_lane", "pit_exit"):
         begin, by = act_at, act_at + 25.0
+        if not at.track.on_track:
+            # A short stop, or a session that is about to open, leaves less time than usual: say it now.
+            begin = max(begin, at.since_s + 5.0)
+            by = max(by, begin + 20.0)
         if step.where == "pit_exit":
             by = act_at - step.reaction_s - at.spoken(text)
             begin = by - at.timing.window_s
@@ -73,6 +78,7 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
         run=run.run.run,
         lap=run.lap_label(item.leg) if run.laps else None,
         leg=leg.index,
+        latest_s=latest_start(act_at, at.spoken(text), step.reaction_s) if at.track.on_track else None,
         item=item.key,
         caution=procedure.caution,
         ask=Ask(action="procedure", procedure=procedure.name, item=item.key, arguments=arguments),

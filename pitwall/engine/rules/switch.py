@@ -14,9 +14,12 @@ from pitwall.engine.calls import CallSpec
 from pitwall.engine.situation import Leg, Situation
 from pitwall.model.car import Position
 from pitwall.model.outputs import Ask
+from pitwall.model.plan import LapKind
+from pitwall.radio.placing import SayWindow, latest_start, place_call
 from pitwall.radio.wording import switch_words
 
 EARLY_IN_LAP_S = 10.0
+SETTLE_IN_S = 8.0
 GAP_S = 2.5  # between two calls, for the read-back
 GROUP = 3  # more in one breath is not remembered (common practice, no source)
 PAGED_S = 3.0  # a setting behind a paged dial takes the driver longer (common practice, no source)
@@ -27,19 +30,47 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     run = at.run
     if run is None or at.stopped_by_flag or not at.track.on_track:
         return
+    if at.legs and at.legs[0].running and at.legs[0].index > 0:
+        yield from _just_begun(at, at.legs[0])
     for before, after in itertools.pairwise(at.legs):
         was, wanted = at.switches.wanted(run, before.index), at.switches.wanted(run, after.index)
         names = at.switches.changes(was, wanted)
         if before.running:
             names = _as_it_stands(at, before, names, wanted)
         begin_by: float | None = None
-        listed = sorted(names)
-        for number, group in enumerate(_groups(listed)):
+        for number, group in enumerate(_groups(sorted(names))):
             positions = {name: names[name] for name in group}
-            spec = _change(at, before, after, number, positions, was, begin_by)
+            if _after_the_line(at, before.kind, after.kind):
+                yield _spec(at, after, number, positions, was, _early(after, number), after.index)
+                continue
+            spec = _before_the_line(at, before, after, number, positions, was, begin_by)
             # One after the other, the last nearest to the line: two calls cannot share the channel.
             begin_by = spec.say_from_s - GAP_S - spec.spoken_s
             yield spec
+
+
+def _after_the_line(at: Situation, before: LapKind, after: LapKind) -> bool:
+    """Guard: nothing may be said on the lap before, and the lap after is not timed: there it can wait for the line."""
+    return after != "timed" and not at.plan.may_say("switch", before)
+
+
+def _just_begun(at: Situation, leg: Leg) -> Iterable[CallSpec]:
+    """The lap that has just begun after a silent one: what it needs is said now."""
+    run = at.run
+    assert run is not None
+    if not _after_the_line(at, run.laps[leg.index - 1], leg.kind):
+        return
+    wanted = at.switches.wanted(run, leg.index)
+    names = at.switches.differs(wanted)
+    for number, group in enumerate(_groups(sorted(names))):
+        window = _early(leg, number)
+        if at.now <= window.by_s + at.timing.unconfirmed_after_s:
+            yield _spec(at, leg, number, {name: names[name] for name in group}, wanted, window, leg.index)
+
+
+def _early(leg: Leg, number: int) -> SayWindow:
+    begin = leg.start_s + 1.0 + number * EARLY_IN_LAP_S
+    return SayWindow(begin, begin + EARLY_IN_LAP_S, None)
 
 
 def _groups(names: list[str]) -> list[list[str]]:
@@ -56,7 +87,7 @@ def _as_it_stands(
     return {name: position for name, position in {**off, **planned}.items() if name not in in_place}
 
 
-def _change(
+def _before_the_line(
     at: Situation,
     before: Leg,
     after: Leg,
@@ -65,8 +96,26 @@ def _change(
     was: Mapping[str, Position],
     begin_by_s: float | None,
 ) -> CallSpec:
-    run = at.run
-    assert run is not None
+    text, _, reaction = _words(at, positions, was, "Before the line: ")
+    window = at.window(after.start_s, text, reaction, before, "switch", begin_by_s)
+    if window.by_s < before.start_s:
+        # The lap before the one of the change is too early: said on this one, quiet or not.
+        window = place_call(
+            after.start_s,
+            at.spoken(text),
+            reaction,
+            at.stretches((before,)),
+            before.start_s,
+            at.timing.window_s,
+            begin_by_s,
+        )
+    return _spec(at, after, number, positions, was, window, before.index)
+
+
+def _words(
+    at: Situation, positions: Mapping[str, Position], was: Mapping[str, Position], opening: str
+) -> tuple[str, str, float]:
+    """``(text, short, reaction in seconds)`` for these changes."""
     said, short, reaction = [], [], at.timing.switch_reaction_s
     for name, position in positions.items():
         switch = at.switches.known(name)
@@ -75,23 +124,38 @@ def _change(
         said.append(words)
         short.append(brief)
         reaction += PAGED_S if switch.kind == "paged" else 0.5 * (len(said) > 1)
-    text = f"Before the line: {', '.join(said)}."
-    window = at.window(after.start_s, text, reaction, before, "switch", begin_by_s)
+    text = f"{opening}{', '.join(said)}."
+    return text[:1].upper() + text[1:], ", ".join(short), reaction
+
+
+def _spec(
+    at: Situation,
+    after: Leg,
+    number: int,
+    positions: Mapping[str, Position],
+    was: Mapping[str, Position],
+    window: SayWindow,
+    leg: int,
+) -> CallSpec:
+    run = at.run
+    assert run is not None
+    text, short, reaction = _words(at, positions, was, "Before the line: " if leg != after.index else "")
     single = next(iter(positions)) if len(positions) == 1 else None
     return CallSpec(
         key=f"{run.run.run}-{run.leavings}-{after.index}-switch-{number}",
         kind="switch",
         text=text,
-        short=", ".join(short),
+        short=short,
         place="line",
-        say_from_s=min(max(window.from_s, before.start_s), window.by_s),
+        say_from_s=min(window.from_s, window.by_s),
         say_by_s=window.by_s,
         spoken_s=at.spoken(text),
         lead_s=at.timing.lead_s,
-        act_at_s=after.start_s,
+        act_at_s=after.start_s if leg != after.index else window.by_s + SETTLE_IN_S,
         run=run.run.run,
         lap=run.lap_label(after.index),
-        leg=before.index,
+        leg=leg,
+        latest_s=latest_start(after.start_s, at.spoken(text), reaction) if leg != after.index else None,
         ask=Ask(
             action="set_switch",
             switch=single,
