@@ -34,8 +34,8 @@ class Clock(Protocol):
         """Say that it is session second ``t`` now and that time runs at ``rate``; armed wake-ups are re-timed."""
 
     def wait_at(self, t: float | None) -> None:
-        """Let time not pass ``t`` until told otherwise (None); it then runs on from where it stands. Virtual time, moved
-        by its driver, takes no notice."""
+        """Let time not pass ``t`` until told otherwise (None); it then runs on from where it stands. Virtual time takes
+        no notice: its driver moves it."""
 
     def wall_s(self) -> float | None:
         """Unix seconds, for the journal only (a restart measures its gap with it); None in virtual time."""
