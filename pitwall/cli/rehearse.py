@@ -30,9 +30,9 @@ def add_parser(subparsers: Any) -> None:
     how = parser.add_mutually_exclusive_group()
     how.add_argument("--instant", action="store_true", help="on virtual time, without a broker: an hour in seconds")
     how.add_argument("--speed", type=speed, metavar="N", help="session seconds in a real second (default 30)")
-    parser.add_argument("--seed", type=seed, metavar="N", help="another day of the same kind (default: the scenario's)")
+    parser.add_argument("--seed", type=seed, metavar="N", help="another day of its kind (default: the scenario's)")
     parser.add_argument("--attach", metavar="URL", help="run the world alone, against the daemon on this broker")
-    parser.add_argument("--port", type=port, default=0, metavar="N", help="of the embedded broker (default: a free one)")
+    parser.add_argument("--port", type=port, default=0, metavar="N", help="of the embedded broker (default: any free)")
     parser.add_argument("--journal", metavar="FILE", help="keep the journal there; an older one is put aside")
     parser.add_argument("--json", action="store_true", help="print the report as JSON; prompts go to standard error")
 

@@ -34,7 +34,7 @@ ALLOWED = {
     "feeds": {"errors", "model", "runtime"},
     "rehearsal": {"errors", "model", "track"},
     "app": None,
-    "cli": {"errors", "model", "app"},
+    "cli": {"errors", "model", "app", "checks"},
     "testing": None,
 }
 """Package -> the packages of ours that it may import, besides itself; None: all but cli."""

@@ -112,7 +112,7 @@ async def test_vanishing_and_leaving_both_say_offline() -> None:
 
 
 async def test_pulse_shows_the_clock_when_the_engine_is_silent() -> None:
-    """A second without a word from the engine: the beat shows the clock as it must stand; a fresh word is left alone."""
+    """After a second without a word from the engine the beat shows the clock; a fresh word is left alone."""
     bench = Bench(lambda stamped: [_clock_state(stamped.received_t)])
     await bench.start()
     said = bench.retained("clock")

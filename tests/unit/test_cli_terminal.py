@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import io
+import json
 from typing import Any
 
 import pytest
 from rich.console import Console
 
 from pitwall.cli.terminal.board import ENDED_SHOWN_FOR_S, Board
+from pitwall.cli.terminal.desk import Desk
 from pitwall.cli.terminal.keys import split_keys
 from pitwall.cli.terminal.lines import LineLog
+from pitwall.cli.terminal.live import LinePrinter, SessionTime
 from pitwall.cli.terminal.paint import paint
 from pitwall.cli.terminal.words import alert_line, clock_line, lap_text, time_left
 from pitwall.model.outputs import (
@@ -154,11 +157,10 @@ def test_line_log_of_a_prompt() -> None:
     """A due prompt shows its text and by when; a missed one shows the short text and why."""
     log = LineLog()
     (due,) = log.lines(_prompt(revision=2, state="due", caution="look behind"))
-    assert due.split() == (
-        "1:40 car 41 SAY NOW box Box, box, come in this lap by 2:05 caution: look behind".split()
-    )
+    words = " ".join(due.split())
+    assert words == "1:40 car 41 SAY NOW box Box, box, come in this lap by 2:05 caution: look behind"
     (missed,) = log.lines(_prompt(revision=3, state="missed", reason="past the pit entry"))
-    assert missed.split() == "1:40 car 41 missed box Box (past the pit entry)".split()
+    assert " ".join(missed.split()) == "1:40 car 41 missed box Box (past the pit entry)"
     assert log.lines(_prompt(revision=4, state="done")) == ()
 
 
@@ -176,7 +178,9 @@ def test_line_log_of_answers_refusals_and_health() -> None:
     """What the desk is told and the daemon's own state are lines too."""
     log = LineLog()
     assert "no such call" in log.lines(Refused(id="r", t=1.0, because="c", reason="no such call"))[0]
-    assert "car 41" in log.lines(Answered(id="a", t=1.0, because="c", car="41", effect="said"))[0]
+    assert "car 41" in log.lines(Answered(id="a", t=1.0, because="c", car="41", effect="quiet until pressed again"))[0]
+    log.lines(_prompt(state="due"))
+    assert log.lines(Answered(id="b", t=1.0, because="c", car="41", effect="41-box-1 said")) == ()
     online = Health(id="h", t=1.0, state="online", version="1.2")
     assert "online" in log.lines(online)[0]
     assert log.lines(online) == ()
@@ -202,7 +206,8 @@ def test_picture_fits_80_by_24_and_names_every_state() -> None:
     assert len(lines) <= 24
     assert max(len(line) for line in lines) <= 80
     text = "\n".join(lines)
-    for word in ("GREEN", "58:20 left", "online", "> car 41", "car 58", "SAY NOW", "coming", "HIGH", "and 5 more", "s said"):
+    words = ("GREEN", "58:20 left", "online", "> car 41", "car 58", "SAY NOW", "coming", "HIGH", "and 5 more", "s said")
+    for word in words:
         assert word in text, word
 
 
@@ -222,6 +227,107 @@ def test_stale_and_offline_look_stale() -> None:
     assert "STALE" in _drawn(board, silent_s=8.0)
     board.take(Health(id="h2", t=100.0, state="offline", version="1"))
     assert "DAEMON OFFLINE" in _drawn(board)
+
+
+def _desk_with(*prompts: Prompt, alerts: tuple[Alert, ...] = (), car: str | None = None) -> tuple[Board, Desk]:
+    board = Board()
+    board.take(_desk())
+    board.take(_desk(car="58", id="desk-2"))
+    for message in (*prompts, *alerts):
+        board.take(message)
+    return board, Desk(board, "me", "me-1", car)
+
+
+@pytest.mark.parametrize(("key", "command"), [("s", "said"), ("x", "skip"), ("d", "defer")])
+def test_key_acts_on_the_chosen_prompt(key: str, command: str) -> None:
+    """The first prompt is chosen, down chooses the next; the command names the call that was seen."""
+    _, desk = _desk_with(_prompt("first", say_by_s=120.0), _prompt("second", say_by_s=130.0))
+    given = desk.press(key, 100.0)
+    assert given is not None
+    assert (given.command, given.call, given.car, given.by, given.t) == (command, "first", "41", "me", 100.0)
+    assert desk.press("down", 100.0) is None
+    again = desk.press(key, 100.0)
+    assert again is not None
+    assert again.call == "second"
+    assert again.id != given.id
+
+
+@pytest.mark.parametrize(("key", "command"), [("c", "confirm"), ("r", "repeat")])
+def test_confirm_and_repeat_mean_what_was_said_last(key: str, command: str) -> None:
+    """With an open prompt chosen they go to the call said last; with nothing said there is nothing to do."""
+    _, desk = _desk_with(_prompt("open"))
+    assert desk.press(key, 100.0) is None
+    said = (_prompt("older", state="said", t=90.0), _prompt("newer", state="said", t=95.0))
+    _, desk = _desk_with(_prompt("open"), *said)
+    given = desk.press(key, 100.0)
+    assert given is not None
+    assert (given.command, given.call) == (command, "newer")
+    desk.press("down", 100.0)
+    desk.press("down", 100.0)
+    chosen = desk.press(key, 100.0)
+    assert chosen is not None
+    assert chosen.call == "older", "the one that was chosen wins over the one said last"
+
+
+def test_quiet_and_acknowledge_need_no_prompt() -> None:
+    """m mutes the car; a takes note of the oldest alert that nobody has noted."""
+    _, desk = _desk_with(alerts=(_alert(id="old", since_s=10.0), _alert(id="new", since_s=20.0)))
+    quiet = desk.press("m", 100.0)
+    assert quiet is not None
+    assert (quiet.command, quiet.call) == ("quiet", None)
+    noted = desk.press("a", 100.0)
+    assert noted is not None
+    assert (noted.command, noted.alert) == ("acknowledge", "old")
+    _, desk = _desk_with(alerts=(_alert(acknowledged=True),))
+    assert desk.press("a", 100.0) is None
+
+
+def test_tab_and_numbers_choose_the_car() -> None:
+    """tab goes round the cars, a number picks one; another key does nothing, nor does any key before a car is known."""
+    _, desk = _desk_with(_prompt("there", car="58"))
+    assert desk.car == "41"
+    desk.press("tab", 100.0)
+    assert desk.car == "58"
+    desk.press("tab", 100.0)
+    assert desk.car == "41"
+    desk.press("2", 100.0)
+    assert desk.car == "58"
+    desk.press("9", 100.0)
+    assert desk.car == "58"
+    assert desk.press("z", 100.0) is None
+    assert Desk(Board(), "me", "me-1").press("s", 0.0) is None
+
+
+def test_car_asked_for_is_shown_once_it_is_known() -> None:
+    """--car 58 begins with that car; an unknown one falls back to the first."""
+    assert _desk_with(car="58")[1].car == "58"
+    assert _desk_with(car="7")[1].car == "41"
+
+
+def test_session_time_runs_on_between_messages() -> None:
+    """Between two clock messages time goes on at the session's rate, and silence is counted in real seconds."""
+    real = [0.0]
+    time = SessionTime(lambda: real[0])
+    time.heard(_clock(t=100.0, rate=30.0))
+    real[0] = 2.0
+    assert time.now() == 160.0
+    assert time.silent_s() == 2.0
+
+
+@pytest.mark.parametrize("as_json", [False, True])
+def test_line_printer_writes_lines_or_json(as_json: bool) -> None:
+    """One car's lines alone when asked; as JSON each message whole, and a cleared alert too."""
+    out = io.StringIO()
+    printer = LinePrinter(out, car="41", as_json=as_json)
+    printer.hear(_prompt(state="due"))
+    printer.hear(_prompt("other", car="58", state="due"))
+    printer.alert_over("overrun-41")
+    lines = out.getvalue().splitlines()
+    if as_json:
+        assert [json.loads(line)["type"] for line in lines] == ["prompt", "alert_over"]
+    else:
+        assert len(lines) == 1
+        assert "SAY NOW" in lines[0]
 
 
 def test_keys_are_split_from_what_the_terminal_sends() -> None:

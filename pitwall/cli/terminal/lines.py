@@ -37,7 +37,8 @@ class LineLog:
                 text = self._forecast(message)
             case Refused():
                 text = f"refused: {message.reason}"
-            case Answered():
+            case Answered() if message.effect.partition(" ")[0] not in self._revision:
+                # An answer about a call is told by the call itself.
                 text = f"{'car ' + message.car:<8}{message.effect}"
             case _:
                 pass
