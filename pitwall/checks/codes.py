@@ -192,6 +192,10 @@ _TABLE = (
     Code("PW404", "step off the range",
          "Stepped from where the run has it, the switch would leave its range.",
          "Use a smaller step."),
+    Code("PW405", "step within the driver's free range",
+         "The driver may move the switch that far without asking, so the comparison may compare nothing and no change "
+         "is called.",
+         "Take a step beyond free_range of the switch, or make free_range smaller.", "warning"),
     Code("PW501", "hold does not fit",
          "The straight after this place is too short for the hold at this speed, so there would be no steady data.",
          "Take a shorter or slower hold, or another place."),

@@ -70,7 +70,7 @@ def check_moving(plan: Plan, around: Around) -> Iterator[Finding]:
 
 
 def check_steps(plan: Plan, around: Around) -> Iterator[Finding]:
-    """A step that leads off the range of a switch."""
+    """A step that leads off the range of a switch, or that the driver may take unasked."""
     for change in _all(plan, around):
         if change.by is None or change.switch.kind != "bias" or change.placed.procedure is None:
             continue
@@ -78,10 +78,13 @@ def check_steps(plan: Plan, around: Around) -> Iterator[Finding]:
         if not change.switch.allows(base):
             continue
         target = float(base) + change.by
+        path = (*change.placed.path, "with", str(change.placed.procedure.by))
         if not change.switch.allows(target):
-            yield finding("PW404", path=(*change.placed.path, "with", str(change.placed.procedure.by)),
-                          found=f"{change.by:+g} from {position_text(base)}, which is {target:g}",
+            yield finding("PW404", path=path, found=f"{change.by:+g} from {position_text(base)}, which is {target:g}",
                           expected=change.switch.positions_text())
+        elif abs(change.by) <= (change.switch.free_range or 0.0) + 1e-9:
+            free = f"{change.switch.free_range or 0.0:g}, the free range of {change.switch.switch!r}"
+            yield finding("PW405", path=path, found=f"a step of {change.by:+g}", expected=f"more than {free}")
 
 
 def check_conflicts(plan: Plan, around: Around) -> Iterator[Finding]:

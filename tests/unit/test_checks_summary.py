@@ -56,7 +56,8 @@ def test_runs_follow_each_other_with_the_likely_garage_work_between() -> None:
 
 def test_a_run_fits_by_the_start_of_its_last_timed_lap_or_by_its_end() -> None:
     """Where a started lap may be finished the start decides; elsewhere, and without timed laps, the end."""
-    made = plan({"run": "a", "want": "must", "laps": "out, 1 timed, in"}, {"run": "b", "want": "must", "laps": "out-in"})
+    made = plan({"run": "a", "want": "must", "laps": "out, 1 timed, in"},
+                {"run": "b", "want": "must", "laps": "out-in"})
     timed, installation = likely_spans(made, 100.0, {}, 9999.0)
     assert fits(timed, 200.0, True)
     assert not fits(timed, 200.0, False)

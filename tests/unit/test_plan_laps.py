@@ -1,4 +1,4 @@
-"""The shorthand of laps and the four forms of ``on``: what they mean, that they survive a round trip, what is refused."""
+"""The shorthand of laps and the forms of ``on``: what they mean, that they survive a round trip, what is refused."""
 
 from __future__ import annotations
 
@@ -76,8 +76,9 @@ def test_on_takes_its_forms(on: object, choices: tuple[LapChoice, ...]) -> None:
     assert Item.model_validate({"do": "x", "on": on}).on == choices
 
 
-@pytest.mark.parametrize("on", [{"timed": 0}, {"timed": []}, {"timed": "2"}, {"timed": [1, True]}, {"tmed": 1}, "fast", 3,
-                                [3], {"timed": [401]}])
+@pytest.mark.parametrize("on", [
+    {"timed": 0}, {"timed": []}, {"timed": "2"}, {"timed": [1, True]}, {"tmed": 1}, "fast", 3, [3], {"timed": [401]},
+])  # fmt: skip
 def test_an_on_that_names_no_lap_is_refused(on: object) -> None:
     """Lap numbers are whole and start at one; kinds are the known ones."""
     with pytest.raises(ValidationError):

@@ -50,9 +50,8 @@ def test_every_shipped_file_is_valid_against_the_schema_of_its_kind(path: Path) 
 def test_the_library_and_the_plans_are_all_there() -> None:
     """The parametrised test above looked at the whole demo event, not at an empty folder."""
     kinds = [next(iter(read_document(path).data)) for path in SHIPPED]
-    assert {kind: kinds.count(kind) >= least for kind, least in {
-        "event": 1, "settings": 1, "procedure": 15, "plan": 4, "circuit": 1, "car": 1, "regulations": 1}.items()} == {
-        kind: True for kind in ("event", "settings", "procedure", "plan", "circuit", "car", "regulations")}
+    least = {"event": 1, "settings": 1, "procedure": 15, "plan": 4, "circuit": 1, "car": 1, "regulations": 1}
+    assert [kind for kind, number in least.items() if kinds.count(kind) < number] == []
 
 
 def plan_with(**run: Any) -> dict[str, Any]:
@@ -62,7 +61,8 @@ def plan_with(**run: Any) -> dict[str, Any]:
 
 
 WRITTEN = [
-    {"laps": "out-in"}, {"laps": [{"kind": "out"}, {"kind": "in"}]}, {"laps": ["out", {"kind": "timed", "times": 2}, "in"]},
+    {"laps": "out-in"}, {"laps": [{"kind": "out"}, {"kind": "in"}]},
+    {"laps": ["out", {"kind": "timed", "times": 2}, "in"]},
     {"after_garage_s": [240, 360, 600]}, {"after_garage_s": 300}, {"release": {"not_before": "+00:08:00"}},
     {"release": {"not_before": 480, "not_after": "20:00"}}, {"tyres": 3}, {"run": 7}, {"switches": {"torque_map": 3}},
     {"items": [{"do": "x", "on": "out", "with": {"gear": 5}}]}, {"items": [{"do": "x", "on": {"timed": [1, 3]}}]},
