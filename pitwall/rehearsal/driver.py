@@ -19,6 +19,7 @@ from pitwall.rehearsal.truth import DoneProcedure, SpokenCall
 PAUSE_S = 0.4          # between two voices
 HOLD_LOSS = 0.4        # seconds lost per second held at constant speed
 ANSWER = 1.6           # an answer is longer than what a driver says unasked
+BEFORE_LINE_S = 4.0    # a change "before the line" is made so long before it
 NEAR_LINE_S = 4.0      # a moment so near the line, as the driver feels it, means the line
 
 
@@ -74,7 +75,7 @@ class Driver:
             "leave": lambda speech, t, _: team.told_to_leave(speech.prompt, t),
             "fire_up": self._fire_up,
             "lap_kind": lambda speech, t, _: team.told_lap_kind(speech.prompt, t),
-            "set_switch": self._switches,
+            "set_switch": self._set_switch,
             "check_switches": self._switches,
             "procedure": self._procedure,
         }
@@ -145,6 +146,16 @@ class Driver:
     def _fire_up(self, speech: Speech, t: float, drawn: _Draws) -> str:
         self._team.fire_up()
         return "engine running"
+
+    def _set_switch(self, speech: Speech, t: float, drawn: _Draws) -> str:
+        """At once; but what a timed lap's end is meant for waits for its end: the lap itself must not suffer."""
+        car = self._team.car
+        if car.where == "track" and car.lap is not None and car.lap.kind == "timed" and speech.prompt.place == "line":
+            moment = car.when_at(1.0) - BEFORE_LINE_S
+            if moment > t:
+                self._agenda.at(moment, lambda at: speech.note(outcome=self._switches(speech, at, drawn)))
+                return "waits for the end of the lap"
+        return self._switches(speech, t, drawn)
 
     def _switches(self, speech: Speech, t: float, drawn: _Draws) -> str:
         ask = speech.prompt.ask

@@ -206,6 +206,18 @@ def test_a_switch_is_moved_after_the_reaction_and_reported() -> None:
     assert [fact.position for fact in stage.of(SwitchReported) if fact.switch == "torque_map"] == [2, 4]
 
 
+def test_a_change_for_the_next_lap_does_not_spoil_this_one() -> None:
+    """``before the line`` on a timed lap: made 4 s before the line; on an out-lap, at once."""
+    stage = running()
+    stage.say_at(100, "out", "set_switch", switch="torque_map", position=4, place="line", act_at_s=183)
+    stage.on_line(1, lambda now: stage.prompt("timed", "set_switch", now, wait=20, switch="torque_map", position=3,
+                                              place="line", act_at_s=now + 95))
+    truth = stage.run(until=400).truth
+    moved = [move.t for move in truth.switches if move.why == "asked"]
+    assert moved[0] == pytest.approx(103.5)
+    assert moved[1] == pytest.approx(truth.laps[1].end_s - 4, abs=0.5)
+
+
 def test_a_put_back_may_be_left() -> None:
     """A driver who leaves switches wrong still reads back; the lap that follows has it in the truth."""
     stage = running(driver={"leaves_wrong": 1})
