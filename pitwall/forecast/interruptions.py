@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pitwall.forecast.pert import Floats
 from pitwall.model.outputs import ForecastSnapshot
@@ -57,6 +58,16 @@ class Calendar:
     red: Spans
     slow: Spans
     session_end: Floats
+
+    @cached_property
+    def listed(self) -> tuple[NDArray[np.intp], Floats, Floats]:
+        """Every interruption of every future in one list: the future's number, start, end."""
+        found = []
+        for spans in (self.red, self.slow):
+            row, future = np.isfinite(spans.starts).nonzero()
+            found.append((future, spans.starts[row, future], spans.ends[row, future]))
+        futures, starts, ends = zip(*found, strict=True)
+        return np.concatenate(futures), np.concatenate(starts), np.concatenate(ends)
 
 
 def draw_lengths(rng: np.random.Generator, quantiles: tuple[float, float, float], count: int) -> Floats:
