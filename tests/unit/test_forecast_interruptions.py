@@ -1,0 +1,129 @@
+"""Interruptions of the futures, and one car's way through them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from pitwall.forecast.interruptions import Calendar, Spans, draw_lengths, draw_spans
+from pitwall.forecast.walk import SLOW_PACE, Chain, walk
+from pitwall.model.outputs import Activity
+
+LENGTHS = (217.0, 367.0, 613.0)
+
+
+def spans(*pairs: tuple[float, float]) -> Spans:
+    """Known interruptions of a single future."""
+    starts, ends = zip(*pairs, (np.inf, np.inf), strict=True)
+    return Spans(np.array(starts)[:, None], np.array(ends)[:, None])
+
+
+def one(*activities: tuple[str, float], red: Spans | None = None, slow: Spans | None = None, begin: float = 0.0,
+        under_way: bool = False) -> list[tuple[float, float]]:
+    """Walk (kind, seconds) pairs through one future; starts and ends."""
+    acts = tuple(
+        Activity.model_validate({"run": "a", "kind": kind, "low_s": s, "likely_s": s, "high_s": s})
+        for kind, s in activities
+    )
+    drawn = np.array([[s] for _, s in activities])
+    chain = Chain(acts, drawn, drawn, tuple(np.array([100.0]) for _ in acts), under_way)
+    calendar = Calendar(red or spans(), slow or spans(), np.array([1e6]))
+    path = walk(chain, np.array([begin]), calendar)
+    return [(float(s), float(e)) for s, e in zip(path.starts[:, 0], path.ends[:, 0], strict=True)]
+
+
+def test_lengths_go_through_their_quantiles() -> None:
+    """Drawn lengths have the given 10th, 50th and 90th percentiles (base rates, measured)."""
+    drawn = draw_lengths(np.random.default_rng(1), LENGTHS, 200_000)
+    assert np.quantile(drawn, (0.1, 0.5, 0.9)) == pytest.approx(LENGTHS, rel=0.01)
+    assert drawn.min() > 0
+
+
+def test_quantiles_out_of_order_or_zero() -> None:
+    """Quantiles that a person mixed up or set to zero still give positive, finite lengths."""
+    drawn = draw_lengths(np.random.default_rng(1), (600.0, 0.0, 300.0), 1000)
+    assert np.isfinite(drawn).all()
+    assert (drawn > 0).all()
+
+
+def test_rate_is_kept() -> None:
+    """Over an hour of running the number that begin is the rate, less what the stops themselves take."""
+    found, _ = draw_spans(np.random.default_rng(2), 0.62, (1.0, 1.0, 1.0), 0.0, np.full(40_000, 3600.0))
+    assert (found.starts < 3600).sum() / 40_000 == pytest.approx(0.62, abs=0.02)
+    assert np.isinf(found.starts[-1]).all()
+
+
+def test_spans_of_one_future_follow_each_other() -> None:
+    """No interruption begins before the last one is over."""
+    found, _ = draw_spans(np.random.default_rng(3), 6.0, LENGTHS, 0.0, np.full(500, 7200.0))
+    later, earlier = found.starts[1:], found.ends[:-1]
+    there = np.isfinite(later)
+    assert there.any()
+    assert (later[there] >= earlier[there]).all()
+
+
+def test_longer_session_only_adds() -> None:
+    """With the same seed a longer session has the same interruptions first."""
+    short, _ = draw_spans(np.random.default_rng(4), 2.0, LENGTHS, 0.0, np.full(300, 1800.0))
+    long, _ = draw_spans(np.random.default_rng(4), 2.0, LENGTHS, 0.0, np.full(300, 5400.0))
+    for row, starts in enumerate(short.starts):
+        there = np.isfinite(starts)
+        assert (long.starts[row][there] == starts[there]).all()
+
+
+def test_stopped_clock_moves_the_end() -> None:
+    """Where the clock stops under red the session ends later by exactly the length of the reds within it."""
+    found, end = draw_spans(np.random.default_rng(5), 1.0, LENGTHS, 0.0, np.full(400, 3600.0), clock_stops=True)
+    lost = np.where(found.starts < end, found.lengths, 0.0).sum(axis=0)
+    assert end == pytest.approx(3600.0 + lost)
+    assert lost.max() > 0
+
+
+def test_red_cuts_a_lap() -> None:
+    """Cut at 150: leaves again at 400, out-lap of 100, the whole lap again."""
+    assert one(("out", 110), ("timed", 90), ("in", 105), red=spans((150, 400))) == [
+        (0, 110), (500, 590), (590, 695)
+    ]
+
+
+def test_red_cuts_an_out_lap() -> None:
+    """Cut on the out-lap: it begins anew when the red is over."""
+    assert one(("out", 110), ("timed", 90), red=spans((50, 400))) == [(400, 510), (510, 600)]
+
+
+def test_two_reds_in_one_lap() -> None:
+    """The second red catches the car on its way to the lap it owes: once more from the pits."""
+    assert one(("out", 110), ("timed", 90), red=spans((150, 400), (450, 700)))[1] == (800, 890)
+
+
+def test_in_lap_and_garage_go_on_under_red() -> None:
+    """An in-lap is completed under red and work goes on; leaving waits for the green."""
+    assert one(("in", 100), ("garage", 200), ("out", 110), red=spans((50, 600))) == [(0, 100), (100, 300), (600, 710)]
+
+
+def test_item_waits_for_green() -> None:
+    """A practice start is not done under red."""
+    assert one(("item", 30), red=spans((0, 90)))[0] == (90, 120)
+
+
+def test_slow_period_in_the_middle_of_a_lap() -> None:
+    """Of a 90 s lap 30 s at full pace, 40 s slow, the rest at full pace again."""
+    rest = 90 - 30 - 40 * SLOW_PACE
+    assert one(("out", 90), slow=spans((30, 70)))[0][1] == pytest.approx(70 + rest)
+
+
+def test_two_slow_periods_in_one_lap() -> None:
+    """Both are paid for; one that is over before the lap costs nothing."""
+    end = one(("out", 100), slow=spans((1, 5), (20, 30), (50, 60)), begin=10.0)[0][1]
+    assert end == pytest.approx(110 + 20 * (1 - SLOW_PACE))
+
+
+def test_slow_period_that_outlasts_the_lap() -> None:
+    """A lap wholly under a slow period takes its time over the slow pace."""
+    assert one(("out", 65), slow=spans((0, 1000)))[0][1] == pytest.approx(65 / SLOW_PACE)
+
+
+def test_lap_under_way_began_long_ago() -> None:
+    """A lap that is under way counts as begun, unless a red flag makes it begin again."""
+    assert one(("timed", 40), under_way=True)[0] == (-np.inf, 40)
+    assert one(("timed", 40), under_way=True, red=spans((10, 60)))[0] == (160, 200)
