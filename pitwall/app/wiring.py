@@ -8,6 +8,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -36,6 +37,7 @@ from pitwall.runtime.ports import Bus, Clock, Journal
 
 FORECAST_LATENCY_S = 0.5
 PREPARED_BEFORE_S = 60.0
+LAST_WORD_S = 0.3
 LATEST_T, EARLIEST_T = 172_800.0, -86_400.0
 
 Report = dict[str, Any]
@@ -104,20 +106,19 @@ async def rehearse_at_speed(
     scenario, setup = rehearsal.scenario, rehearsal.setup
     async with Lifecycle() as life:
         life.stop_on_signals()
-        broker, recorder = EmbeddedBroker(port), Recorder()
-        await life.start("broker", broker.start, broker.stop)
+        address, recorder = await _own_broker(life, port), Recorder()
         journal = await _journal_for_rehearsal(life, journal_file, setup)
         if audience is not None:
-            await _seat(life, audience, broker.address, setup.session)
+            await _seat(life, audience, address, setup.session)
         clock = LiveClock(scenario.starts_at_s, rate)
         forecaster = ThreadForecaster(forecast)
         daemon = Daemon(
             setup, Session(), clock=clock, journal=journal,
-            bus=MqttBus(broker.address, "pitwall-daemon", offline_message(setup.session)), forecaster=forecaster,
-            sinks=(recorder,), broker=str(broker.address), store=str(journal_file or "memory"),
+            bus=MqttBus(address, "pitwall-daemon", offline_message(setup.session)), forecaster=forecaster,
+            sinks=(recorder,), broker=str(address), store=str(journal_file or "memory"),
         )
         await _start_daemon(life, daemon, forecaster, scenario.starts_at_s)
-        world = _world(rehearsal, LiveClock(scenario.starts_at_s, rate), MqttBus(broker.address, "pitwall-world"), rate)
+        world = _world(rehearsal, LiveClock(scenario.starts_at_s, rate), MqttBus(address, "pitwall-world"), rate)
         finished = await _run_world(life, world)
         await daemon.host.drain()
         if not finished:
@@ -182,9 +183,7 @@ async def serve(
         await life.start("journal", None, journal.close)
         address = broker
         if isinstance(address, int):
-            embedded = EmbeddedBroker(address)
-            await life.start("broker", embedded.start, embedded.stop)
-            address = embedded.address
+            address = await _own_broker(life, address)
         start_s = starting_second(setup)
         clock, forecaster = LiveClock(start_s), ThreadForecaster(forecast)
         daemon = Daemon(
@@ -217,6 +216,18 @@ def served_broker(text: str, port: int) -> BrokerAddress | int:
         UserError: when it is neither ``embedded`` nor an address.
     """
     return port if text == "embedded" else parse_address(text)
+
+
+async def _own_broker(life: Lifecycle, port: int) -> BrokerAddress:
+    broker = EmbeddedBroker(port)
+
+    async def stop() -> None:
+        # Its clients' queues end with it: let them hear the daemon's last word first.
+        await asyncio.sleep(LAST_WORD_S)
+        await broker.stop()
+
+    await life.start("broker", broker.start, stop)
+    return broker.address
 
 
 async def _seat(life: Lifecycle, audience: Audience, address: BrokerAddress, session: str) -> None:

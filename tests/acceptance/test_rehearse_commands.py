@@ -1,0 +1,134 @@
+"""`rehearse` as people run it: instantly and to the byte, over MQTT with others looking on, and against a daemon."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import subprocess
+import sys
+
+import pytest
+
+from tests.acceptance.processes import Processes, leave, until
+
+REPORT_KEYS = {"calls", "procedures", "laps", "alerts", "forecast", "digest", "seed", "scenario", "session_s"}
+
+
+def _instant(processes: Processes, seed: str, hash_seed: str) -> str:
+    processes.environment["PYTHONHASHSEED"] = hash_seed
+    done = processes.run("rehearse", "practice_hour.yaml", "--instant", "--json", "--seed", seed)
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
+def test_instant_is_the_same_to_the_byte(processes: Processes) -> None:
+    """One seed under two hash seeds gives one report and digest; another seed gives another."""
+    first, again = _instant(processes, "5", "1"), _instant(processes, "5", "4242")
+    assert first == again
+    other = json.loads(_instant(processes, "6", "1"))
+    report = json.loads(first)
+    assert set(report) >= REPORT_KEYS
+    assert (report["seed"], report["session_s"], report["scenario"]) == (5, 3600.0, "practice hour")
+    assert len(report["digest"]) == 64
+    assert other["digest"] != report["digest"]
+    assert report["calls"]["open"] == 0, "no call is left open after the session closed"
+    assert {"planned", "in_window", "unconfirmed", "late", "missed", "reasons"} <= set(report["calls"])
+    assert {"t", "musts_chance"} == set(report["forecast"][0])
+
+
+def test_instant_keeps_a_journal_when_asked(processes: Processes) -> None:
+    """--journal keeps the very facts whose digest the report tells; a second run puts the first aside."""
+    from pitwall.journal.codec import digest
+    from pitwall.journal.sqlite import read_journal
+
+    path = processes.folder / "demo.sqlite"
+    words = ("rehearse", "short_demo", "--instant", "--json", "--journal", str(path))
+    first = processes.run(*words)
+    assert first.returncode == 0, first.stderr
+    assert digest(read_journal(path)) == json.loads(first.stdout)["digest"]
+    assert processes.run(*words).stdout == first.stdout
+    assert (processes.folder / "demo.1.sqlite").exists()
+
+
+def test_speed_shows_prompts_and_lets_others_look_on(processes: Processes) -> None:
+    """Over MQTT: prompts as lines, a report at the end, and an independent client that sees the wire meanwhile."""
+    independent = shutil.which("mosquitto_sub")
+    assert independent, "install the Debian package mosquitto-clients"
+    lines = processes.folder / "lines.txt"
+    rehearsal = processes.start("rehearse", "short_demo", "--speed", "120", "--seed", "2", out=lines)
+    assert rehearsal.stderr is not None
+    said = rehearsal.stderr.readline()
+    port = said.rpartition(":")[2].strip()
+    heard = subprocess.run(
+        [independent, "-h", "127.0.0.1", "-p", port, "-t", "pitwall/1/practice-1/#", "-W", "8", "-F", "%t %r"],
+        capture_output=True, text=True, check=False,
+    ).stdout.splitlines()
+    assert rehearsal.wait(60) == 0
+    text = lines.read_text(encoding="utf-8")
+    assert "SAY NOW" in text
+    assert "procedures" in text, "the report stands at the end"
+    topics = {line.split()[0].removeprefix("pitwall/1/practice-1/") for line in heard}
+    wanted = {"clock", "health", "prompt/41", "prompt/58", "desk/41/state", "plan/41", "timing/clock", "field"}
+    assert wanted <= topics
+
+
+def test_attached_world_works_against_a_daemon_elsewhere(processes: Processes) -> None:
+    """The world alone plays to a daemon in another process and reports what came of it, without a digest."""
+    event = processes.copy_demo()
+    daemon, said = processes.serve(str(event))
+    scenario = processes.folder / "simulations" / "short_demo.yaml"
+    done = processes.run("rehearse", str(scenario), "--attach", said["broker"], "--speed", "120", "--json")
+    assert done.returncode == 0, done.stderr
+    report = json.loads(done.stdout)
+    assert report["digest"] is None
+    assert report["calls"]["planned"] > 10
+    assert report["laps"]["all"] > 2
+    assert "SAY NOW" in done.stderr
+    assert leave(daemon)[0] == 0
+
+
+def test_broken_off_rehearsal_says_so(processes: Processes) -> None:
+    """Ctrl-C in the middle ends it with 1, no report and no traceback."""
+    lines = processes.folder / "lines.txt"
+    rehearsal = processes.start("rehearse", "short_demo", "--speed", "10", out=lines)
+    until(lambda: "SAY NOW" in lines.read_text(encoding="utf-8"))
+    code, _, err = leave(rehearsal)
+    assert code == 1
+    assert "broken off" in err
+    assert "Traceback" not in err
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["nowhere.yaml", "--instant"], "practice_hour.yaml"),
+        (["practice_hour", "--speed", "0"], "expected a number above 0"),
+        (["practice_hour", "--speed", "5", "--instant"], "not allowed with"),
+        (["practice_hour", "--seed", "-1"], "seed"),
+        (["practice_hour", "--instant", "--attach", "mqtt://127.0.0.1:1"], "--attach"),
+        (["practice_hour", "--attach", "http://127.0.0.1"], "mqtt://"),
+        (["practice_hour", "--port", "70000"], "65535"),
+    ],
+)
+def test_wrong_usage_is_told(processes: Processes, words: list[str], says: str) -> None:
+    """A wrong argument ends with 2 and names what was expected."""
+    done = processes.run("rehearse", *words)
+    assert done.returncode == 2
+    assert says in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_scenario_with_mistakes_names_each(processes: Processes) -> None:
+    """A scenario file with two mistakes gives two findings with their lines, and ends with 1."""
+    path = processes.folder / "bad.yaml"
+    path.write_text("scenario: 1\nname: bad\nevent: event.yaml\nseed: -4\nflags: {red_per_hour: lots}\n")
+    done = processes.run("rehearse", str(path), "--instant")
+    assert done.returncode == 1
+    assert "bad.yaml:4" in done.stderr
+    assert "bad.yaml:5" in done.stderr
+
+
+def test_python_dash_m_is_the_command() -> None:
+    """`python -m pitwall` takes the same words."""
+    done = subprocess.run([sys.executable, "-m", "pitwall", "--version"], capture_output=True, text=True, check=True)
+    assert done.stdout.startswith("pitwall ")
