@@ -62,6 +62,7 @@ class Engineer:
         self._keys = 0
         self.refusals: list[str] = []
         self.off_duty = False
+        self._looks_s = float("-inf")
 
     # -- what the daemon says ----------------------------------------------------------------------
 
@@ -123,10 +124,16 @@ class Engineer:
             return
         for card in sorted(ready, key=lambda card: _rank(card.prompt)):
             if self._not_ready(card, t):
-                self._agenda.at(t + LOOKS_S, self._consider)
+                self._look_again(t)
             elif not self._would_block(card, t):
                 self._speak(card, t)
                 return
+
+    def _look_again(self, t: float) -> None:
+        # One look ahead at a time: two cards that wait would otherwise double the looks with every look.
+        if self._looks_s <= t:
+            self._looks_s = t + LOOKS_S
+            self._agenda.at(self._looks_s, self._consider)
 
     def _not_ready(self, card: _Card, t: float) -> bool:
         """The crew is still at work: no engineer lets that car go, whatever the prompt says."""
