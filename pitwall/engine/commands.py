@@ -55,12 +55,21 @@ def _said(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     call = _call(command, car)
     if call.state in ("said", "done", "late"):
         return Answer(f"{call.id} is {call.state} already" + (f", by {call.said_by}" if call.said_by else ""))
+    if call.state in ("withdrawn", "missed", "skipped"):
+        return _noted(command, call)
     late = min(command.t, now) > call.spec.say_by_s + SAID_GRACE_S
     signal = "said_late" if late and call.state in ("shown", "due", "unconfirmed") else "said"
     if not car.signal(call, signal, now, f"said by {command.by}", command.id):
         raise Refusal(f"{call.id} is {call.state}: it cannot be said any more")
     call.said_t, call.said_by = min(command.t, now), command.by
     return Answer(f"{call.id} {'said late' if late else 'said'}")
+
+
+def _noted(command: CommandGiven, call: Call) -> Answer:
+    """The call left the stack while it was being spoken: what was said was said."""
+    call.said_by = call.said_by or command.by
+    call.said_t = command.t if call.said_t is None else call.said_t
+    return Answer(f"noted; {call.id} was {call.state}: {call.reason or 'no reason given'}")
 
 
 def _skip(command: CommandGiven, car: TeamCar, now: float) -> Answer:
@@ -99,6 +108,8 @@ def _confirm(command: CommandGiven, car: TeamCar, now: float) -> Answer:
         raise Refusal("nothing was said that could be confirmed; name a call in 'call'")
     if call.state == "done":
         return Answer(f"{call.id} is done already")
+    if call.state in ("withdrawn", "missed", "skipped"):
+        return _noted(command, call)
     call.confirmed = True
     if not car.signal(call, "evidence", now, f"confirmed, {command.by}", command.id):
         call.confirmed = False

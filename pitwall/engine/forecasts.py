@@ -5,7 +5,8 @@ from __future__ import annotations
 from pitwall.engine.progress import RunState
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.team import TeamCar
-from pitwall.model.outputs import Activity, CarSnapshot, ForecastSnapshot
+from pitwall.model.events import ForecastReady
+from pitwall.model.outputs import Activity, CarSnapshot, ForecastSnapshot, ForecastState, ForecastWanted
 from pitwall.model.plan import LapKind
 from pitwall.model.setup import SessionSetup
 
@@ -114,3 +115,52 @@ def _block(setup: SessionSetup, car: TeamCar, run: RunState) -> list[Activity]:
         if seconds
         else []
     )
+
+
+class Questions:
+    """When the forecaster is asked, which answer is awaited, and what was answered last."""
+
+    def __init__(self, setup: SessionSetup) -> None:
+        self._setup = setup
+        self._asked_t: float | None = None
+        self._asked_revision = -1
+        self._number = 0
+        self.awaited: ForecastWanted | None = None
+        self.answers: dict[str, ForecastState] = {}
+
+    def hurry(self) -> None:
+        """The desk changed the plan: ask at once."""
+        self._asked_t = None
+
+    def ask(self, clock: SessionClock, team: list[TeamCar], now: float) -> ForecastWanted | None:
+        """A new question when the plan changed or the last one is old; None otherwise."""
+        revision = sum(car.progress.revision for car in team)
+        stale = self._asked_t is None or now >= self._asked_t + self._setup.forecast.every_s
+        if not team or (not stale and revision == self._asked_revision):
+            return None
+        self._asked_t, self._asked_revision, self._number = now, revision, self._number + 1
+        for car in team:
+            car.lay_out(clock, now)
+        seed = self._setup.forecast.seed * 1_000_003 + self._number
+        question = snapshot(self._setup, clock, team, now)
+        self.awaited = ForecastWanted(t=now, revision=self._number, seed=seed, snapshot=question)
+        return self.awaited
+
+    def answered(self, event: ForecastReady, team: dict[str, TeamCar], now: float) -> list[ForecastState]:
+        """The states that an answer makes; none when it answers an older question."""
+        if self.awaited is None or event.revision != self.awaited.revision:
+            return []
+        self.awaited = None
+        made = [
+            ForecastState(
+                id=f"forecast-{outlook.car}-{event.revision}",
+                t=now,
+                car=outlook.car,
+                plan_revision=team[outlook.car].progress.revision,
+                outlook=outlook,
+            )
+            for outlook in event.answer.cars
+            if outlook.car in team
+        ]
+        self.answers.update({state.car: state for state in made})
+        return made

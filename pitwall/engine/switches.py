@@ -91,14 +91,22 @@ class SwitchBoard:
                 found.update({name: position for name, position in asked.items() if name in found})
         return found
 
-    def changes(self, before: Mapping[str, Position], after: Mapping[str, Position]) -> dict[str, Position]:
-        """What must be changed between two laps: the switches a driver is told to move, with the position to go to."""
+    def changes(
+        self, before: Mapping[str, Position], after: Mapping[str, Position], free: bool = False
+    ) -> dict[str, Position]:
+        """What must be changed between two laps: the switches a driver is told to move, with the position to go to.
+
+        ``free``: a bias within its free range counts as in place. Not so between two laps of the plan: a step that an
+        item asks for is meant, however small.
+        """
         found: dict[str, Position] = {}
         for name in sorted(after):
             switch = self.known(name)
             if switch is None or switch.kind in ("momentary", "stationary"):
                 continue
-            if not self._near_enough(switch, before.get(name), after[name]):
+            stands = before.get(name)
+            near = self._near_enough(switch, stands, after[name]) if free else same_position(stands, after[name])
+            if not near:
                 found[name] = after[name]
         return found
 
@@ -109,7 +117,7 @@ class SwitchBoard:
     def differs(self, wanted: Mapping[str, Position]) -> dict[str, Position]:
         """Switches that do not stand where they are wanted."""
         standing = {name: position for name in wanted if (position := self.stands(name)) is not None}
-        return self.changes(standing, wanted)
+        return self.changes(standing, wanted, free=True)
 
     def wrong(self, wanted: Mapping[str, Position]) -> tuple[list[str], list[str]]:
         """``(measured wrong, unverified)`` among the switches that must be in place when a timed lap starts."""

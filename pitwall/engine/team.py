@@ -12,14 +12,16 @@ from pitwall.engine.rules import RULES
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.situation import Leg, Situation, StatusNews, garage_legs, running_legs
 from pitwall.engine.switches import SwitchBoard
+from pitwall.engine.turns import take_turns
 from pitwall.model.car import Position, same_position
 from pitwall.model.plan import Plan
 from pitwall.model.setup import SessionSetup
 from pitwall.track.lapmap import LapMap
 
 SETTLE_S = 60.0  # a call that was said, and whose place is this far behind, is taken as acted on
-REOPEN_LEAD_S = 45.0  # after a reopening the next leaving is at least this far ahead: the car must be fired up
-STILL_HERE_S = 40.0
+TURNS_AHEAD_S = 60.0
+REOPEN_LEAD_S = 30.0  # after a reopening the next leaving is at least this far ahead: the car must be fired up
+STILL_HERE_S = 20.0
 STANDS_S = 45.0
 GARAGE_ACTIONS = ("leave", "fire_up")
 
@@ -71,9 +73,10 @@ class TeamCar:
         run = self.progress.leave(t)
         if self.track.lap is not None:
             self.track.lap.run = run.run.run if run else None
+        last = {call.spec.ask.action: call.id for call in self.book.calls.values()}
         for call in list(self.book.calls.values()):
             if call.spec.lap == "garage" and call.state in ("shown", "due", "said", "unconfirmed", "late"):
-                if call.spec.ask.action in GARAGE_ACTIONS:
+                if call.spec.ask.action in GARAGE_ACTIONS and last[call.spec.ask.action] == call.id:
                     self.signal(call, "evidence", now, "the car left")
                 elif call.state == "shown":
                     self.signal(call, "withdraw", now, "the car left before")
@@ -247,7 +250,8 @@ class TeamCar:
         """Ask every rule what should be said now, and bring the book in line."""
         self.lay_out(clock, now)
         at = self.situation(clock, now, rain)
-        specs = [spec for rule in RULES for spec in rule(at) if self._may(spec.kind)]
+        wished = [spec for rule in RULES for spec in rule(at) if self._may(spec.kind)]
+        specs = wished
         gone = {"red": "red flag", "finished": "chequered flag", "closed": "session closed"}.get(clock.status, "")
         if self.kept_in and not self.track.on_track:
             gone = gone or "kept in"

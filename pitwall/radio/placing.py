@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-NEAR_S = 30.0  # said earlier than this before the last chance, it is forgotten (common practice, no source)
-COMFORT_S = 3.0  # the engineer's reaction and a breath (common practice, no source)
+NEAR_S = 45.0  # said earlier than this before the last chance, it is forgotten (common practice, no source)
+COMFORT_S = 4.0  # the engineer's reaction and a breath (common practice, no source)
 
 
 @dataclass(frozen=True)

@@ -32,12 +32,17 @@ def fill(template: str, values: Mapping[str, Scalar]) -> str:
     Raises:
         UserError: naming the word in braces that nothing gives a value for.
     """
-    known = {name: position_text(value) for name, value in values.items()}
+    known = {name: _as_said(value) for name, value in values.items()}
     try:
         text = string.Formatter().vformat(template, (), known)
     except (KeyError, IndexError, ValueError) as error:
         raise UserError(f"cannot fill {template!r}: {error}; known words: {', '.join(sorted(known))}") from error
     return text[:1].upper() + text[1:]
+
+
+def _as_said(value: Scalar) -> str:
+    # Small counts are words: a digit alone is easily lost in the noise.
+    return count_word(value) if type(value) is int and 1 <= value < len(_SMALL) else position_text(value)
 
 
 def switch_words(switch: Switch, position: Position, believed: Position | None) -> tuple[str, str]:

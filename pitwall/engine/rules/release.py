@@ -14,6 +14,7 @@ from pitwall.model.outputs import Ask
 from pitwall.model.plan import CallClass
 from pitwall.radio.wording import laps_phrase
 
+STAYS_OPEN_S = 240.0  # work may overrun: the call to go is not too late until the car has gone
 GROUP = 4  # the check list is read in groups of three or four (common practice, no source)
 MIN_WINDOW_S = 20.0
 
@@ -49,7 +50,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         fire,
         "Fire up",
         release - timing.fire_up_s,
-        release - timing.fire_up_s / 2,
+        release + STAYS_OPEN_S,
         Ask(action="fire_up"),
     )
     gap = run.run.release.gap_ahead_s
@@ -63,7 +64,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         leave,
         "Leave when clear",
         release,
-        release + 20.0,
+        release + STAYS_OPEN_S,
         Ask(action="leave"),
         caution="The release controller and the pit exit light decide.",
     )

@@ -1,0 +1,106 @@
+"""Every car of the session as followed: ours and the others', with what the whole field teaches about pace."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from pitwall.engine.car import CarTrack, Happening, LapRecord
+from pitwall.engine.session_clock import SessionClock
+from pitwall.model import events as ev
+from pitwall.model.outputs import LapJudged
+from pitwall.model.plan import LapKind
+from pitwall.model.setup import SessionSetup
+from pitwall.pace.laptimes import CarPace, FieldPace
+from pitwall.track.lapmap import LapMap, lap_map
+
+
+class Field:
+    """Mutable state of the field. A car unknown so far is followed from its first message on."""
+
+    def __init__(self, setup: SessionSetup) -> None:
+        self._line_in_lane = setup.circuit.pit.line_in_lane
+        self._setup = setup
+        reference = setup.cars[min(setup.cars)] if setup.cars else None
+        self.lap_map: LapMap = lap_map(setup.circuit, reference, setup.calls)
+        self.pace = FieldPace(self.lap_map.lap_s)
+        self.tracks: dict[str, CarTrack] = {}
+        self.heard_t: float | None = None
+        for car in sorted(setup.plans):
+            self.track(car, lap_map(setup.circuit, setup.cars[car], setup.calls))
+        for car in setup.field_cars:
+            self.track(car)
+
+    def track(self, car: str, own_map: LapMap | None = None) -> CarTrack:
+        """The car's track, made on first sight."""
+        if car not in self.tracks:
+            chosen = own_map if own_map is not None else self.lap_map
+            self.tracks[car] = CarTrack(car, chosen, CarPace(dict(chosen.loops), self.pace), self._line_in_lane)
+        return self.tracks[car]
+
+    def crossed(self, event: ev.CarCrossed, clock: SessionClock, now: float) -> tuple[CarTrack, list[Happening]]:
+        """A crossing, and what it meant."""
+        self.heard_t = now
+        track = self.track(event.car)
+        track.compound = event.compound or track.compound
+        track.tyre_age = event.tyre_age if event.tyre_age is not None else track.tyre_age
+        return track, track.cross(event.loop, event.t, clock.disturbed, event.lap_time_s)
+
+    def pitted(self, event: ev.CarPitted, now: float) -> tuple[CarTrack, list[Happening]]:
+        """A pit signal, and what it meant."""
+        self.heard_t = now
+        track = self.track(event.car)
+        return track, track.leave(event.t) if event.where == "exit" else track.come_in(event.t)
+
+    def disturb(self) -> None:
+        """A slow or red period began: no lap that is running can count as timed."""
+        for track in self.tracks.values():
+            if track.lap is not None:
+                track.lap.disturbed = True
+
+    def look_around(self, clock: SessionClock, now: float) -> Iterator[tuple[CarTrack, list[Happening]]]:
+        """Cars that by now stand in their garage, and cars unseen for so long that they have stopped."""
+        timing = self._setup.calls
+        for track in self.tracks.values():
+            if track.state == "pit_lane" and now - (track.pit_entry_t or now) >= timing.garage_after_s:
+                yield track, track.park(now)
+            # Under red many cars send nothing until the pit entry.
+            running = track.on_track and track.state != "stopped" and clock.status != "red"
+            if running and now - track.seen_t >= timing.silent_after_s:
+                yield track, track.fall_silent(now)
+
+    @property
+    def any_on_track(self) -> bool:
+        """True while at least one car is out."""
+        return any(track.on_track for track in self.tracks.values())
+
+
+def judge(track: CarTrack, happening: Happening, expected: LapKind, now: float) -> LapJudged | None:
+    """Which kind of lap it is, or was, after this happening; None where it says nothing new about it.
+
+    ``expected`` is the planned kind of the running lap; for a car without a plan: timed.
+    """
+    if happening.what == "loop" and track.lap is not None:
+        track.judge(expected)
+        if track.lap.start_phase == 0.0 and track.state in ("timed", "cool"):
+            track.move("judged_cool" if track.lap.kind == "cool" else "judged_timed")
+        kind = track.lap.kind if track.state == "in" else track.lap_kind
+        return None if kind is None else _judged(track, track.lap, "loop", happening.loop, kind, now)
+    if happening.lap is not None and happening.what in ("lap_done", "came_in"):
+        at = "line" if happening.what == "lap_done" else "pit"
+        return _judged(track, happening.lap, at, None, happening.lap.kind, now)
+    return None
+
+
+def _judged(track: CarTrack, lap: LapRecord, at: str, loop: str | None, kind: LapKind, now: float) -> LapJudged:
+    return LapJudged(
+        id=f"lap-{track.car}-{lap.number}-{loop or at}-{now:.3f}",
+        t=now,
+        car=track.car,
+        lap_number=lap.number,
+        at=at,
+        loop=loop,
+        kind=kind,
+        lap_time_s=lap.lap_time_s,
+        run=lap.run,
+        start_s=lap.start_t,
+    )

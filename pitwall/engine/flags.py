@@ -1,0 +1,60 @@
+"""What a change of status does to our cars: news for drivers, releases counted back anew, the end of the session."""
+
+from __future__ import annotations
+
+from pitwall.engine.session_clock import SessionClock
+from pitwall.engine.situation import StatusNews
+from pitwall.engine.team import TeamCar
+
+RUNNING_BEFORE = ("waiting", "yellow", "slow", "green")
+
+
+def status_changed(
+    car: TeamCar,
+    clock: SessionClock,
+    changed: tuple[str, ...],
+    before: str,
+    sectors_before: tuple[str, ...],
+    now: float,
+) -> None:
+    """Bring one car in line with the new status.
+
+    Args:
+        car: one of ours.
+        clock: already changed.
+        changed: what ``SessionClock.change`` returned, not empty.
+        before: the status before.
+        sectors_before: the yellow sectors before.
+        now: session second.
+    """
+    status = clock.status
+    if "status" in changed and not (before == "waiting" and status == "green"):
+        _tell(car, status, (), now)
+    elif "sectors" in changed:
+        new = tuple(sector for sector in clock.yellow_sectors if sector not in sectors_before)
+        clear = tuple(sector for sector in sectors_before if sector not in clock.yellow_sectors)
+        _tell(car, "yellow" if new else "green", new or clear, now)
+    elif "ending" in changed:
+        _tell(car, "ending", (), now)
+    opened = clock.pit_exit == "open" and ("pit_exit" in changed or "status" in changed)
+    if opened and before not in RUNNING_BEFORE and not car.track.on_track:
+        car.hold_release(now)
+    if "status" in changed:
+        car.progress.revision += 1
+
+
+def _tell(car: TeamCar, status: str, sectors: tuple[str, ...], now: float) -> None:
+    if status in ("waiting", "closed"):
+        return
+    number = len(car.book.calls) + len(car.news)
+    car.news.append(StatusNews(number, now, status, sectors))
+
+
+def session_closed(car: TeamCar, now: float) -> None:
+    """The session closed: nothing is said any more, and what never began is skipped."""
+    for call in list(car.book.calls.values()):
+        if call.open:
+            car.signal(call, "withdraw", now, "session closed")
+        elif call.state == "said":
+            car.signal(call, "settle", now, "session closed")
+    car.progress.skip_what_cannot_be(now)

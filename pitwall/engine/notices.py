@@ -1,0 +1,50 @@
+"""When the retained states go out: the clock once a second, desk states as they change but not in floods."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+from pitwall.engine import publish
+from pitwall.engine.car import CarTrack
+from pitwall.engine.session_clock import SessionClock
+from pitwall.engine.team import TeamCar
+from pitwall.model.outputs import Output
+
+TICK_S = 1.0
+FIELD_S = 5.0
+DESK_S = 0.5
+
+
+class Notices:
+    """What is due for publication. ``plan`` and ``desk`` hold the cars whose state changed since it was last sent."""
+
+    def __init__(self) -> None:
+        self.tick_t = float("-inf")
+        self._field_t = float("-inf")
+        self._desk_t: dict[str, float] = {}
+        self.plan: set[str] = set()
+        self.desk: set[str] = set()
+
+    def due(
+        self, clock: SessionClock, team: dict[str, TeamCar], tracks: Iterable[CarTrack], now: float, over: bool
+    ) -> list[Output]:
+        """Everything that should be sent at ``now``, in a fixed order."""
+        found: list[Output] = []
+        if now >= self.tick_t + TICK_S:
+            self.tick_t = float(math.floor(now))
+            found.append(publish.clock_state(clock, now))
+        if now >= self._field_t + FIELD_S and not over:
+            self._field_t = now
+            found.append(publish.field_state(tracks, now))
+            self.desk.update(team)
+        for name, car in team.items():
+            if name in self.plan:
+                self.plan.discard(name)
+                self.desk.add(name)
+                found.append(publish.plan_state(car, now))
+            if name in self.desk and now >= self._desk_t.get(name, float("-inf")) + DESK_S:
+                self._desk_t[name] = now
+                self.desk.discard(name)
+                found.append(publish.desk_state(car, clock, now))
+        return found
