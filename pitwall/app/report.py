@@ -100,9 +100,10 @@ def as_text(report: dict[str, Any]) -> str:
     calls, procedures, laps = report["calls"], report["procedures"], report["laps"]
     lines = [
         f"{report['scenario']}, seed {report['seed']}: {clock_text(report['session_s'])} session",
-        f"  calls       {calls['planned']} planned, {calls['in_window']} in their window, "
-        f"{calls['unconfirmed']} unconfirmed, {calls['late']} late, {calls['missed']} missed, "
-        f"{calls['withdrawn'] + calls['skipped']} withdrawn or skipped",
+        f"  calls       {calls['planned']} planned: {calls['in_window']} in their window, "
+        f"{calls['settled']} settled by what followed, {calls['unconfirmed']} unconfirmed,",
+        f"              {calls['late']} late, {calls['missed']} missed, "
+        f"{calls['withdrawn']} withdrawn, {calls['skipped']} skipped",
     ]
     lines += [f"              {count} x {state}: {reason}" for state in ("late", "missed")
               for reason, count in calls["reasons"][state].items()]
@@ -120,7 +121,7 @@ def as_text(report: dict[str, Any]) -> str:
 def _calls(recorder: Recorder) -> dict[str, Any]:
     ends: Counter[str] = Counter()
     reasons: dict[str, Counter[str]] = {state: Counter() for state in ("unconfirmed", "late", "missed", "withdrawn")}
-    in_window = 0
+    in_window = settled = 0
     by_kind: Counter[str] = Counter()
     for call in sorted(recorder.calls):
         history = recorder.calls[call]
@@ -129,12 +130,15 @@ def _calls(recorder: Recorder) -> dict[str, Any]:
         by_kind[last.kind] += 1
         if last.state in reasons:
             reasons[last.state][last.reason or "no reason given"] += 1
-        # Evidence may settle a call that was late or unconfirmed: then it was done, but not told in its window.
-        in_window += last.state in TOLD and not any(prompt.state in ("late", "unconfirmed") for prompt in history)
+        if last.state in TOLD:
+            # What followed may settle a call that was late or unconfirmed: it was done, but nobody told it in time.
+            doubted = any(prompt.state in ("late", "unconfirmed") for prompt in history)
+            in_window, settled = in_window + (not doubted), settled + doubted
     return {
         "planned": len(recorder.calls),
         "in_window": in_window,
-        **{state: ends[state] for state in ("done", "said", "unconfirmed", "late", "missed", "skipped", "withdrawn")},
+        "settled": settled,
+        **{state: ends[state] for state in ("unconfirmed", "late", "missed", "skipped", "withdrawn")},
         "open": sum(count for state, count in ends.items() if state not in (*RESTING, "said")),
         "by_kind": dict(sorted(by_kind.items())),
         "reasons": {state: dict(sorted(found.items())) for state, found in reasons.items()},

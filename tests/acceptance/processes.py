@@ -50,10 +50,14 @@ class Processes:
             capture_output=True, stdin=subprocess.DEVNULL, check=False, timeout=60,
         )
 
+    def copy_folder(self, *names: str) -> None:
+        """Copies of these folders of the repository in this one."""
+        for name in names:
+            shutil.copytree(ROOT / name, self.folder / name, ignore=shutil.ignore_patterns("__pycache__"))
+
     def copy_demo(self) -> Path:
-        """The demo event and the scenarios in this folder, the event with the plans of the short demo; its event file."""
-        for kind in ("config", "simulations"):
-            shutil.copytree(ROOT / kind, self.folder / kind, ignore=shutil.ignore_patterns("__pycache__"))
+        """The demo event and the scenarios in this folder, with the plans of the short demo; its event file."""
+        self.copy_folder("config", "simulations")
         event = self.folder / "config" / "event.yaml"
         text = event.read_text(encoding="utf-8")
         for car in ("41", "58"):

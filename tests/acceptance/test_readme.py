@@ -1,0 +1,117 @@
+"""The README keeps its word: its command lines are the ones CI runs, and each `pitwall` command in it works."""
+
+from __future__ import annotations
+
+import importlib.util
+import re
+import shlex
+import subprocess
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+from pitwall.cli.main import build_parser
+from tests.acceptance.processes import ROOT, Processes
+
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def _extractor() -> ModuleType:
+    spec = importlib.util.spec_from_file_location("readme_command", ROOT / ".ci" / "readme_command.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def _marked(name: str) -> str:
+    found = _extractor().command(name, README)
+    assert isinstance(found, str)
+    return found
+
+
+def _shell_lines() -> list[str]:
+    blocks = re.findall(r"```sh\n(.*?)```", README, flags=re.DOTALL)
+    return [line.strip() for block in blocks for line in block.splitlines() if line.strip()]
+
+
+PITWALL_LINES = sorted({line.partition(" && ")[2].rpartition(".venv/bin/")[2] if ".venv/bin/" in line else line
+                        for line in _shell_lines() if "pitwall " in line and "mosquitto" not in line})
+
+
+def test_ci_runs_the_marked_lines() -> None:
+    """`.ci/run` takes both command lines from the README, so they cannot drift apart."""
+    script = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    assert ".ci/readme_command.py tests" in script
+    assert ".ci/readme_command.py demo" in script
+    for word in ("ruff check", "mypy", "lint-imports"):
+        assert f".venv/bin/{word}" in script
+
+
+@pytest.mark.parametrize("name", ["demo", "tests"])
+def test_marked_line_is_one_line_of_good_shell(name: str) -> None:
+    """Each set-up line is a single line that the shell can read, and makes its own environment with pinned versions."""
+    line = _marked(name)
+    assert "\n" not in line
+    assert subprocess.run(["sh", "-n", "-c", line], check=False).returncode == 0
+    assert "python3 -m venv .venv" in line
+    assert "-c .ci/constraints.txt" in line
+
+
+def test_unknown_mark_is_an_error() -> None:
+    """Asking for a line that the README does not have fails instead of printing nothing."""
+    with pytest.raises(LookupError, match="nonsense"):
+        _marked("nonsense")
+
+
+def test_tests_line_names_the_packages_and_asks_for_rights_only_when_needed() -> None:
+    """The Debian packages are named; sudo is used only where it exists, and only when something is missing."""
+    line = _marked("tests")
+    assert "mosquitto mosquitto-clients" in line
+    assert "command -v mosquitto_sub >/dev/null ||" in line
+    assert "$(command -v sudo || true)" in line
+    assert line.endswith("-m pytest -q")
+
+
+def test_constraints_pin_every_dependency() -> None:
+    """Whatever pyproject.toml asks for, for the product and for tests and lint, has an exact version."""
+    import tomllib
+
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    extras = project["optional-dependencies"]
+    wanted = [*project["dependencies"], *extras["test"], *extras["lint"]]
+    pinned = {
+        line.partition("==")[0] for line in (ROOT / ".ci" / "constraints.txt").read_text(encoding="utf-8").splitlines()
+        if "==" in line
+    }
+    names = {re.split(r"[\[<>=;~! ]", item)[0].lower().replace("_", "-") for item in wanted if "win32" not in item}
+    assert names - pinned == set()
+
+
+@pytest.mark.parametrize("line", PITWALL_LINES)
+def test_command_in_the_readme_parses(line: str) -> None:
+    """Each `pitwall` command is one that its own parser takes."""
+    words = shlex.split(line, comments=True)[1:]
+    parser, module = build_parser(words[0])
+    assert module is not None
+    assert parser.parse_args(words).command == words[0]
+
+
+@pytest.mark.parametrize("line", [line for line in PITWALL_LINES if "check" in line or "--instant" in line])
+def test_command_in_the_readme_that_ends_by_itself_works(processes: Processes, line: str) -> None:
+    """The commands that need nobody else are run as they stand, in a copy of what they name."""
+    processes.copy_folder("config", "simulations")
+    done = processes.run(*shlex.split(line, comments=True)[1:])
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_files_named_in_the_readme_exist() -> None:
+    """The recording, the event and the folders that the README points at are there."""
+    for name in re.findall(r"`((?:[\w.-]+/)+)`", README):
+        assert (ROOT / name).is_dir() or name.startswith("~"), name
+    for line in PITWALL_LINES:
+        for word in shlex.split(line, comments=True):
+            if "/" in word and "://" not in word and not word.startswith("."):
+                assert (Path(ROOT) / word).exists(), word

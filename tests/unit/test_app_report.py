@@ -1,0 +1,136 @@
+"""The report of a rehearsal: every call is counted once, and nothing of the machine is in it."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from pitwall.app.report import Recorder, as_json, as_text, make_report
+from pitwall.model.outputs import (
+    Alert,
+    CarOutlook,
+    ForecastState,
+    ItemProgress,
+    PlanState,
+    RunProgress,
+)
+from pitwall.rehearsal.truth import CarTruth, DrivenLap, FeedCounts, WorldOutcome, WrongSwitch
+from pitwall.testing import CAR, prompt
+
+
+def _lap(kind: str, number: int, wrong: tuple[WrongSwitch, ...] = ()) -> DrivenLap:
+    return DrivenLap.model_validate(
+        {"car": CAR, "number": number, "kind": kind, "meant": kind, "start_s": 0.0, "end_s": 90.0, "time_s": 90.0,
+         "wrong": wrong}
+    )
+
+
+def _outcome(*laps: DrivenLap) -> WorldOutcome:
+    truth = CarTruth(car=CAR, laps=laps, calls=(), never_spoken=(), boxes=(), procedures=(), releases=(), switches=(),
+                     keys_pressed=0, refusals={}, driver_spoke_s=0.0, engineer_spoke_s=0.0)
+    return WorldOutcome(scenario="test day", seed=4, ended_s=3700.0, flag_s=3600.0, finished=True, reference_lap_s=88.0,
+                        cars={CAR: truth}, field=(), flags=(),
+                        feed=FeedCounts(sent=1, lost=0, doubled=0, held_back=0))
+
+
+def _history(recorder: Recorder, call: str, *states: str, reason: str | None = None) -> None:
+    for revision, state in enumerate(states, start=1):
+        last = revision == len(states)
+        recorder.take([prompt(call, revision=revision, state=state, reason=reason if last else None)])
+
+
+def _report(recorder: Recorder, *laps: DrivenLap) -> dict[str, Any]:
+    return make_report(recorder, _outcome(*laps), session_s=3600.0, digest="abc")
+
+
+def test_every_call_is_counted_once() -> None:
+    """Each call counts by how it ended; one that was in doubt before it was done is settled, not in its window."""
+    recorder = Recorder()
+    _history(recorder, "a", "shown", "due", "said", "done")
+    _history(recorder, "b", "shown", "due", "unconfirmed", "done")
+    _history(recorder, "c", "due", "unconfirmed", reason="no word")
+    _history(recorder, "d", "due", "late", reason="gap")
+    _history(recorder, "e", "planned", "missed", reason="gap")
+    _history(recorder, "f", "shown", "withdrawn", reason="red flag")
+    _history(recorder, "g", "shown", "skipped")
+    _history(recorder, "h", "shown")
+    calls = _report(recorder)["calls"]
+    ends = dict.fromkeys(
+        ("in_window", "settled", "unconfirmed", "late", "missed", "withdrawn", "skipped", "open"), 1
+    )
+    assert {name: calls[name] for name in ends} == ends
+    assert calls["planned"] == sum(ends.values())
+    assert calls["reasons"]["missed"] == {"gap": 1}
+    assert calls["reasons"]["withdrawn"] == {"red flag": 1}
+    assert calls["by_kind"] == {"box": 8}
+
+
+def test_older_revisions_change_nothing() -> None:
+    """A revision that comes again, as after a restart, is not counted and does not undo a later one."""
+    recorder = Recorder()
+    _history(recorder, "a", "shown", "due", "said", "done")
+    recorder.restate([prompt("a", revision=2, state="due")])
+    assert _report(recorder)["calls"]["in_window"] == 1
+
+
+def test_laps_come_from_the_truth() -> None:
+    """Timed laps and those with a switch that they must not have are the world's own."""
+    wrong = (WrongSwitch(switch="torque_map", position=3, allowed=(1,)),)
+    laps = _report(Recorder(), _lap("out", 1), _lap("timed", 2), _lap("timed", 3, wrong), _lap("in", 4, wrong))["laps"]
+    assert (laps["timed"], laps["forbidden_switch"], laps["all"]) == (2, 1, 4)
+    assert laps["switches"] == {"torque_map": 1}
+
+
+def test_procedures_come_from_the_last_plan_state() -> None:
+    """Items done and probably done count as done; the others keep their reasons."""
+    states = ("done", "probably_done", "not_done", "dropped")
+    items = tuple(
+        ItemProgress.model_validate({"item": f"i{n}", "do": "radio_check", "lap": "out", "want": "must", "state": state,
+                                     "reason": "no time" if state == "dropped" else None})
+        for n, state in enumerate(states)
+    )
+    run = RunProgress(run="first", want="must", state="done", laps=("out", "in"), timed_wanted=0, items=items)
+    recorder = Recorder()
+    recorder.take([PlanState(id="p1", t=1.0, car=CAR, revision=1, runs=())])
+    recorder.take([PlanState(id="p2", t=2.0, car=CAR, revision=2, runs=(run,))])
+    procedures = _report(recorder)["procedures"]
+    assert (procedures["planned"], procedures["done"]) == (4, 2)
+    assert procedures["reasons"] == {"no reason given": 1, "no time": 1}
+
+
+def test_alert_counts_each_time_it_is_raised() -> None:
+    """An alert that is told again while it lasts counts once, one that comes back counts again."""
+
+    def alert(active: bool, acknowledged: bool = False) -> Alert:
+        return Alert(id="overrun:41", t=1.0, car=CAR, kind="overrun", priority="high", active=active,
+                     acknowledged=acknowledged, text="no", help="drop", since_s=1.0)
+
+    recorder = Recorder()
+    recorder.take([alert(True), alert(True, acknowledged=True), alert(False), alert(True)])
+    assert _report(recorder)["alerts"] == {"overrun": 2}
+
+
+def test_forecast_lists_the_chance_of_each_car_by_time() -> None:
+    """One entry a moment, with every car of that moment; the text shows first and last."""
+    recorder = Recorder()
+    for t, car, chance in ((2.0, "58", 0.9), (1.0, CAR, 0.4), (2.0, CAR, 0.8)):
+        outlook = CarOutlook(car=car, musts_chance=chance, runs=(), spare_q50_s=0.0)
+        recorder.take([ForecastState(id=f"{t}{car}", t=t, car=car, plan_revision=1, outlook=outlook)])
+    report = _report(recorder)
+    assert report["forecast"] == [
+        {"t": 1.0, "musts_chance": {CAR: 0.4}},
+        {"t": 2.0, "musts_chance": {CAR: 0.8, "58": 0.9}},
+    ]
+    assert "car 41: musts fit with 40% at the start, 80% at the end" in as_text(report)
+
+
+def test_report_is_the_same_text_every_time() -> None:
+    """As JSON it is sorted, and it reads back to itself."""
+    recorder = Recorder()
+    _history(recorder, "a", "due", "missed", reason="too late")
+    report = _report(recorder)
+    assert as_json(report) == as_json(json.loads(as_json(report)))
+    text = as_text(report)
+    assert text.startswith("test day, seed 4: 1:00:00 session")
+    assert "1 x missed: too late" in text
+    assert "alerts      none" in text
