@@ -150,7 +150,8 @@ class TeamCar:
     def see_positions(self, now: float) -> None:
         """Calls whose every position telemetry shows are done, whoever said them."""
         for call in list(self.book.calls.values()):
-            if call.state not in ("shown", "due", "said", "unconfirmed", "late"):
+            # Not while it is only shown: a switch stands where a later put-back wants it until it has been moved.
+            if call.state not in ("due", "said", "unconfirmed", "late"):
                 continue
             asked = asked_positions(call)
             if not asked or call.spec.ask.action == "procedure":
