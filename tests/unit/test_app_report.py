@@ -27,7 +27,7 @@ def _lap(kind: str, number: int, wrong: tuple[WrongSwitch, ...] = ()) -> DrivenL
 
 def _outcome(*laps: DrivenLap) -> WorldOutcome:
     truth = CarTruth(car=CAR, laps=laps, calls=(), never_spoken=(), boxes=(), procedures=(), releases=(), switches=(),
-                     keys_pressed=0, refusals={}, driver_spoke_s=0.0, engineer_spoke_s=0.0)
+                     keys_pressed=0, refusals=(), driver_spoke_s=0.0, engineer_spoke_s=0.0)
     return WorldOutcome(scenario="test day", seed=4, ended_s=3700.0, flag_s=3600.0, finished=True, reference_lap_s=88.0,
                         cars={CAR: truth}, field=(), flags=(),
                         feed=FeedCounts(sent=1, lost=0, doubled=0, held_back=0))
