@@ -35,7 +35,7 @@ def fill(template: str, values: Mapping[str, Scalar]) -> str:
     known = {name: _as_said(value) for name, value in values.items()}
     try:
         text = string.Formatter().vformat(template, (), known)
-    except (KeyError, IndexError, ValueError) as error:
+    except (KeyError, IndexError, ValueError, AttributeError, TypeError) as error:
         raise UserError(f"cannot fill {template!r}: {error}; known words: {', '.join(sorted(known))}") from error
     return text[:1].upper() + text[1:]
 
