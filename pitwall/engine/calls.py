@@ -15,6 +15,8 @@ from pitwall.model.outputs import Ask, CallState, Prompt
 from pitwall.model.plan import CallClass
 
 MOVED_S = 0.75  # a window that moves by less is not worth telling the engineer again
+FEW_KEYS = 3  # after so many "said" this engineer is one who presses keys
+AGAIN_S = 4.0
 FAR_AHEAD_S = 20.0  # a call whose window lay further ahead than this was not missed: its lap fell out of the run
 YELLOW = "yellow flag at its place"
 SAID_GRACE_S = 1.0  # the key comes after the mouth: said this late still counts as in time
@@ -85,6 +87,7 @@ class Call:
     delivered_t: float | None = None
     ended_t: float | None = None
     told: bool = False
+    again: bool = False
 
     @property
     def open(self) -> bool:
@@ -134,6 +137,7 @@ class CallBook:
     calls: dict[str, Call] = field(default_factory=dict)
     latest: dict[str, Call] = field(default_factory=dict)
     changed: list[Call] = field(default_factory=list)
+    keys: int = 0
     live: dict[str, Call] = field(default_factory=dict)
 
     # -- following the rules -----------------------------------------------------------------------------------
@@ -158,17 +162,27 @@ class CallBook:
                     self._make(key, spec, 1, now)
             elif call.open:
                 self._retime(call, spec, now)
-            elif call.state == "withdrawn" and call.because is None and spec.say_by_s > now:
+            elif self._wanted_again(call, spec, now):
                 self._make(key, spec, sum(1 for other in self.calls.values() if other.spec.key == key) + 1, now)
         for call in self._open_calls():
             if call.spec.key not in wanted:
                 self._let_go(call, now, gone or (YELLOW if yellow and call.spec.kind == "procedure" else ""), leg_now)
+
+    def _wanted_again(self, call: Call, spec: CallSpec, now: float) -> bool:
+        """Guard: it was withdrawn and is wanted again; or nobody said it, though keys are pressed here, and it can
+        still be acted on: then it is offered once more."""
+        if call.state == "withdrawn":
+            return call.because is None and spec.say_by_s > now
+        if call.state != "unconfirmed" or self.keys < FEW_KEYS or call.again or spec.latest_s is None:
+            return False
+        return spec.latest_s > now + AGAIN_S
 
     def _make(self, key: str, spec: CallSpec, attempt: int, now: float) -> None:
         if spec.say_by_s < now and spec.latest_s is not None and spec.latest_s > now:
             # It became known late: not where it is best said, but still in time.
             spec = replace(spec, say_from_s=now, say_by_s=spec.latest_s)
         call = Call(f"{self.car}-{key}" if attempt == 1 else f"{self.car}-{key}~{attempt}", self.car, spec)
+        call.again = attempt > 1
         self.calls[call.id] = call
         self.latest[key] = self.live[call.id] = call
 

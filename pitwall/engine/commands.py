@@ -62,6 +62,7 @@ def _said(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     if not car.signal(call, signal, now, f"said by {command.by}", command.id):
         raise Refusal(f"{call.id} is {call.state}: it cannot be said any more")
     call.said_t, call.said_by = min(command.t, now), command.by
+    car.book.keys += 1
     return Answer(f"{call.id} {'said late' if late else 'said'}")
 
 

@@ -62,6 +62,7 @@ class SwitchBoard:
     believed: dict[str, Position] = field(default_factory=dict)
     verified: set[str] = field(default_factory=set)
     measured: dict[str, Position] = field(default_factory=dict)
+    measured_t: dict[str, float] = field(default_factory=dict)
     owed: dict[str, Position] = field(default_factory=dict)
     checked_before: bool = False
 
@@ -145,9 +146,10 @@ class SwitchBoard:
         else:
             self.verified.discard(name)
 
-    def measure(self, name: str, position: Position) -> None:
+    def measure(self, name: str, position: Position, t: float) -> None:
         """Telemetry says where the switch stands; a preset moves the others it sets."""
         self.measured[name] = position
+        self.measured_t[name] = t
         self.believed[name] = position
         self.verified.add(name)
         if name in self.owed and same_position(self.owed[name], position):

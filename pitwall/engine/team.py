@@ -12,14 +12,12 @@ from pitwall.engine.rules import RULES
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.situation import Leg, Situation, StatusNews, garage_legs, running_legs
 from pitwall.engine.switches import SwitchBoard
-from pitwall.engine.turns import take_turns
 from pitwall.model.car import Position, same_position
 from pitwall.model.plan import Plan
 from pitwall.model.setup import SessionSetup
 from pitwall.track.lapmap import LapMap
 
 SETTLE_S = 60.0  # a call that was said, and whose place is this far behind, is taken as acted on
-TURNS_AHEAD_S = 60.0
 REOPEN_LEAD_S = 30.0  # after a reopening the next leaving is at least this far ahead: the car must be fired up
 STILL_HERE_S = 20.0
 STANDS_S = 45.0
@@ -144,7 +142,7 @@ class TeamCar:
 
     def measured(self, name: str, position: Position, now: float) -> None:
         """Telemetry gave a position: calls that asked for it are done."""
-        self.switches.measure(name, position)
+        self.switches.measure(name, position, now)
         self.see_positions(now)
 
     def see_positions(self, now: float) -> None:
@@ -251,8 +249,7 @@ class TeamCar:
         """Ask every rule what should be said now, and bring the book in line."""
         self.lay_out(clock, now)
         at = self.situation(clock, now, rain)
-        wished = [spec for rule in RULES for spec in rule(at) if self._may(spec.kind)]
-        specs = wished
+        specs = [spec for rule in RULES for spec in rule(at) if self._may(spec.kind)]
         gone = {"red": "red flag", "finished": "chequered flag", "closed": "session closed"}.get(clock.status, "")
         if self.kept_in and not self.track.on_track:
             gone = gone or "kept in"

@@ -82,8 +82,9 @@ def _as_it_stands(
 ) -> dict[str, Position]:
     """On the running lap what really stands decides: add what is off, leave out what telemetry shows in place."""
     off = {name: to for name, to in at.switches.differs(wanted).items() if name in at.switches.measured}
-    settled = at.now > leg.start_s + EARLY_IN_LAP_S
-    in_place = {name for name in planned if settled and name in at.switches.measured and name not in off}
+    # Only a message of this very lap shows that a change of this lap was made: an older one may be of the lap before.
+    fresh = {name for name, t in at.switches.measured_t.items() if t > leg.start_s}
+    in_place = {name for name in planned if name in fresh and name not in off}
     return {name: position for name, position in {**off, **planned}.items() if name not in in_place}
 
 
@@ -139,14 +140,14 @@ def _spec(
 ) -> CallSpec:
     run = at.run
     assert run is not None
-    text, short, reaction = _words(at, positions, was, "Before the line: " if leg != after.index else "")
+    text, short, reaction = _words(at, positions, was, "Before the line: " if leg != after.index else "Now: ")
     single = next(iter(positions)) if len(positions) == 1 else None
     return CallSpec(
         key=f"{run.run.run}-{run.leavings}-{after.index}-switch-{number}",
         kind="switch",
         text=text,
         short=short,
-        place="line",
+        place="line" if leg != after.index else None,
         say_from_s=min(window.from_s, window.by_s),
         say_by_s=window.by_s,
         spoken_s=at.spoken(text),
