@@ -43,7 +43,7 @@ from tests.acceptance.script_patterns import AlertCleared, Heard, Pattern, Told,
 CONFIG = Path(__file__).resolve().parents[2] / "config"
 FORECAST_LATENCY_S = 0.5
 AROUND_S = 45.0
-MOST_LINES = 120
+MOST_LINES = 60
 TELLING = ("prompt", "alert", "alert_cleared", "answered", "refused", "lap_judged", "forecast_wanted")
 
 

@@ -59,6 +59,11 @@ def after(limit: float) -> Test:
     return Test(f"after {limit:.1f}", lambda value: value > limit)
 
 
+def about(value: float, within: float) -> Test:
+    """A number near this one."""
+    return Test(f"about {value:.2f}", lambda found: abs(found - value) <= within)
+
+
 def one_of(*values: object) -> Test:
     """One of these values."""
     return Test(f"one of {values}", lambda value: value in values)
