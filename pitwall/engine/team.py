@@ -92,12 +92,16 @@ class TeamCar:
         if happening.lap is not None and run is not None:
             happening.lap.run = run.run.run
         for call in list(self.book.calls.values()):
-            if (call.spec.ask.action in ("box", "return_to_pits") and not call.at_rest) or (
-                call.spec.ask.action == "box"
-                and call.state in ("unconfirmed", "late")
-                and run is not None
-                and call.spec.run == run.run.run
-                and call.spec.lap_number in (None, self.track.lap_number)
+            if (
+                (call.spec.ask.action in ("box", "return_to_pits") and not call.at_rest)
+                or (call.spec.ask.action == "return_to_pits" and call.state in ("unconfirmed", "late"))
+                or (
+                    call.spec.ask.action == "box"
+                    and call.state in ("unconfirmed", "late")
+                    and run is not None
+                    and call.spec.run == run.run.run
+                    and call.spec.lap_number in (None, self.track.lap_number)
+                )
             ):
                 signal = "evidence" if call.state not in ("planned", "shown") else "withdraw"
                 self.signal(call, signal, now, "the car came in" if signal == "evidence" else "the car is in already")
@@ -183,7 +187,9 @@ class TeamCar:
         stands = self.progress.next is not None and not self.track.on_track and not self.kept_in
         if leave is not None and stands and leave.state in ("unconfirmed", "said", "late", "missed", "done"):
             run = self.progress.next
-            if run is not None and leave.spec.run == run.run.run and now >= leave.spec.say_by_s + STILL_HERE_S:
+            # Not for a run that was left for before, and is to be resumed: its first leaving is long done.
+            ours = run is not None and leave.spec.key.startswith(f"{run.run.run}-{run.leavings + 1}-leave")
+            if ours and now >= leave.spec.say_by_s + STILL_HERE_S:
                 self.recalls += 1
                 self.hold_release(now)
         for call in list(self.book.calls.values()):
