@@ -37,7 +37,9 @@ def status_changed(
     elif "ending" in changed:
         _tell(car, "ending", (), now)
     opened = clock.pit_exit == "open" and ("pit_exit" in changed or "status" in changed)
-    if opened and before not in RUNNING_BEFORE and not car.track.on_track:
+    # The exit may close and open while the track stays green: a waiting car is then called anew as well.
+    apart = "pit_exit" in changed and before != "waiting"
+    if opened and (apart or before not in RUNNING_BEFORE) and not car.track.on_track:
         car.hold_release(now)
     if "status" in changed:
         car.progress.revision += 1
