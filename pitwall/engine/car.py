@@ -35,6 +35,7 @@ class LapRecord:
     inferred_start: bool = False
     inferred_end: bool = False
     disturbed: bool = False
+    from_pits: bool = False
     run: str | None = None
     position_in_run: int = 0
 
@@ -110,22 +111,46 @@ class CarTrack:
 
     def leave(self, t: float) -> list[Happening]:
         """The car passed the pit exit."""
-        if self.on_track and self.lap is not None and t <= self.lap.start_t + DOUBLE_S and self.lap.start_phase > 0:
+        on_lap = self.on_track and self.lap is not None
+        if on_lap and self._exit_of_this_lap(t):
+            return self._mend_exit(t)
+        if (
+            on_lap
+            and self.lap is not None
+            and self.lap.start_phase > 0
+            and t <= max(self.lap.start_t + DOUBLE_S, self.seen_t if self.state == "out" else self.lap.start_t)
+        ):
             return [Happening("ignored", t)]
         if t < self.seen_t - REORDER_S or (self.pit_entry_t is not None and t < self.pit_entry_t):
             return [Happening("ignored", t)]
         found: list[Happening] = []
-        if self.on_track and self.lap is not None:
-            if t < self.seen_t and self.state == "out":
-                # The loop came before the exit message: same lap, now with its true beginning.
-                self.lap.start_t, self.lap.inferred_start = t, False
-                self.pit_exit_t = t
-                return [Happening("mended", t, self.lap)]
+        if on_lap:
             found += self.come_in(max(self.seen_t, t - 30.0), inferred=True)
         self.move("pit_exit")
         self._begin(t, self.lap_map.pit_exit, "out")
         self.pit_exit_t = t
         return [*found, Happening("left", t, self.lap)]
+
+    def _exit_of_this_lap(self, t: float) -> bool:
+        """Guard: the running lap began in the pits, and this is the exit that was not seen then."""
+        lap = self.lap
+        assert lap is not None
+        if lap.from_pits:
+            # The line beside the lane was passed on the way out, and taken for the line on the track.
+            return not lap.crossings and 0 <= t - lap.start_t <= LANE_LINE_S
+        first = min(lap.crossings.values(), default=lap.start_t)
+        return lap.inferred_start and lap.start_phase > 0 and lap.start_t - REORDER_S <= t < first
+
+    def _mend_exit(self, t: float) -> list[Happening]:
+        lap = self.lap
+        assert lap is not None
+        self.pit_exit_t = t
+        lap.start_t, lap.inferred_start = t, False
+        if lap.from_pits:
+            self.move("pit_exit")
+            lap.start_phase, lap.kind, lap.from_pits = self.lap_map.pit_exit, "out", False
+            self.seen_t, self.seen_phase = t, lap.start_phase
+        return [Happening("mended", t, lap)]
 
     def come_in(self, t: float, inferred: bool = False) -> list[Happening]:
         """The car passed the pit entry."""
@@ -149,9 +174,15 @@ class CarTrack:
 
     def _came_in_before_the_line(self, t: float) -> list[Happening]:
         # The line beside the lane was reported before the pit entry: the lap thought complete was an in-lap.
-        if not self.laps or self.lap is None or self.lap.start_t - t > LANE_LINE_S:
+        if not self.laps or self.lap is None or self.lap.start_t - t > LANE_LINE_S or t < self.laps[-1].start_t:
             return [Happening("ignored", t)]
         last = self.laps[-1]
+        if self.lap.start_phase > 0 or self.lap.from_pits:
+            # The car is out again already: the entry that was inferred takes its true time.
+            if not last.inferred_end:
+                return [Happening("ignored", t)]
+            last.end_t, last.inferred_end, self.pit_entry_t = t, False, t
+            return [Happening("mended", t, last)]
         last.kind, last.ended_at, last.end_t = ("installation" if last.start_phase > 0 else "in"), "pit", t
         self.lap, self.lap_number = None, last.number
         self.move("pit_entry")
@@ -192,7 +223,7 @@ class CarTrack:
         phase = self.lap_map.loops[loop]
         if not self.on_track:
             if self.pit_entry_t is not None and t <= self.pit_entry_t:
-                return [Happening("mended", t, loop=loop)]
+                return self._file_with_last(loop, t)
             self.move("loop")
             # The exit was not seen: the lap is taken to have begun where a usual out-lap would have.
             started = t - max(5.0, (phase - self.lap_map.pit_exit) * self.pace.lap_s("out"))
@@ -208,8 +239,15 @@ class CarTrack:
             if t - lap.crossings[loop] < self._shortest_lap_s():
                 return [Happening("ignored", t, lap, loop)]
             found += self._infer_line(t, phase, disturbed)
-            lap = self.lap
-            assert lap is not None
+        elif phase < self.seen_phase and t > self.seen_t:
+            # Behind the place where it was last seen: round again, or a wrong label.
+            if t - self.seen_t < self._shortest_lap_s() * (1.0 - self.seen_phase + phase):
+                return [Happening("ignored", t, lap, loop)]
+            found += self._infer_line(t, phase, disturbed)
+        elif not self._in_order(lap, phase, t):
+            return [Happening("ignored", t, lap, loop)]
+        lap = self.lap
+        assert lap is not None
         lap.crossings[loop] = t
         lap.disturbed |= disturbed
         if t >= self.seen_t:
@@ -218,19 +256,24 @@ class CarTrack:
 
     def _line(self, t: float, disturbed: bool, lap_time_s: float | None) -> list[Happening]:
         if not self.on_track:
+            if self.pit_entry_t is not None and t <= self.pit_entry_t:
+                return [Happening("ignored", t, loop="line")]
             if self._line_beside_lane(t):
                 self.move("lane_line")
                 return [Happening("ignored", t, loop="line")]
             self.move("line")
             self._begin(t, 0.0, "timed")
+            assert self.lap is not None
+            self.lap.from_pits = True
             return [Happening("left", t, self.lap), Happening("lap_started", t, self.lap)]
         lap = self.lap
         assert lap is not None
         if t - lap.start_t < DOUBLE_S or (lap.start_phase == 0.0 and t - lap.start_t < self._shortest_lap_s() * 0.5):
-            if lap.inferred_start:
-                lap.start_t, lap.inferred_start = t, False
-                return [Happening("mended", t, lap, "line")]
+            if lap.inferred_start and lap.start_phase == 0.0 and t < min(lap.crossings.values(), default=t + 1.0):
+                return self._mend_line(t)
             return [Happening("ignored", t, lap, "line")]
+        after = {loop: when for loop, when in lap.crossings.items() if when > t}
+        lap.crossings = {loop: when for loop, when in lap.crossings.items() if when <= t}
         lap.disturbed |= disturbed
         if lap.start_phase == 0.0:
             own = t - lap.start_t
@@ -241,6 +284,10 @@ class CarTrack:
         self._end(lap, t, "line")
         self.move("line")
         self._begin(t, 0.0, "timed")
+        for loop, when in sorted(after.items(), key=lambda passed: passed[1]):
+            # The line was reported after loops of the lap that it began: they move over, as far as they can be true.
+            if when - t >= self._shortest_lap_s() * self.lap_map.loops[loop]:
+                self._loop(loop, when, disturbed)
         return [Happening("lap_done", t, lap, "line")]
 
     def _infer_line(self, t: float, phase: float, disturbed: bool) -> list[Happening]:
@@ -265,17 +312,32 @@ class CarTrack:
     def _late(self, loop: str, t: float) -> list[Happening]:
         """A crossing from before the running lap: it mends the record, and moves nothing."""
         assert self.lap is not None
-        if loop == "line" and self.lap.inferred_start and self.lap.start_t - t < REORDER_S:
-            self.lap.start_t, self.lap.inferred_start = t, False
-            if self.laps and self.laps[-1].inferred_end:
-                last = self.laps[-1]
-                last.end_t, last.inferred_end = t, False
-                last.lap_time_s = t - last.start_t if last.start_phase == 0.0 else None
-            return [Happening("mended", t, self.lap, loop)]
-        if self.laps and self.laps[-1].start_t <= t:
-            self.laps[-1].crossings.setdefault(loop, t)
-            return [Happening("mended", t, self.laps[-1], loop)]
-        return [Happening("ignored", t, loop=loop)]
+        started_at_line = self.lap.start_phase == 0.0 and self.lap.inferred_start
+        if loop == "line" and started_at_line and self.lap.start_t - t < REORDER_S:
+            return self._mend_line(t)
+        return [Happening("ignored", t, loop=loop)] if loop == "line" else self._file_with_last(loop, t)
+
+    def _mend_line(self, t: float) -> list[Happening]:
+        """The line that was inferred is seen after all."""
+        lap, last = self.lap, self.laps[-1] if self.laps else None
+        assert lap is not None
+        if last is not None and (t <= last.start_t or t < max(last.crossings.values(), default=t)):
+            return [Happening("ignored", t, lap, "line")]
+        lap.start_t, lap.inferred_start = t, False
+        if last is not None and last.inferred_end:
+            last.end_t, last.inferred_end = t, False
+            last.lap_time_s = t - last.start_t if last.start_phase == 0.0 else None
+        return [Happening("mended", t, lap, "line")]
+
+    def _file_with_last(self, loop: str, t: float) -> list[Happening]:
+        """A loop of the lap that has ended: it is filed there, where it can be true."""
+        last = self.laps[-1] if self.laps else None
+        if last is None or t < last.start_t or loop in last.crossings:
+            return [Happening("ignored", t, loop=loop)]
+        if not self._in_order(last, self.lap_map.loops[loop], t) or (last.end_t is not None and t > last.end_t):
+            return [Happening("ignored", t, loop=loop)]
+        last.crossings[loop] = t
+        return [Happening("mended", t, last, loop)]
 
     # -- belief about the running lap ---------------------------------------------------------------------------
 
@@ -296,6 +358,12 @@ class CarTrack:
     def _line_beside_lane(self, t: float) -> bool:
         """Guard: the line was passed in the pit lane, not on the track."""
         return self.line_in_lane and self.pit_entry_t is not None and t - self.pit_entry_t <= LANE_LINE_S
+
+    def _in_order(self, lap: LapRecord, phase: float, t: float) -> bool:
+        """Guard: among the crossings of this lap, this one lies in time where it lies on the lap."""
+        if phase < lap.start_phase:
+            return False
+        return all(when <= t if self.lap_map.loops[loop] < phase else when >= t for loop, when in lap.crossings.items())
 
     def _shortest_lap_s(self) -> float:
         return 0.6 * self.pace.quick_s()

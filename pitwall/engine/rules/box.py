@@ -29,7 +29,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     count = f"{run.leavings}-{run.stayed_out}"
     act_at = leg.at(at.lap_map.last_chance)
     reaction = at.timing.box_reaction_s
-    first_from = leg.start_s + (10.0 if leg.start_phase > 0 else 1.0)
+    first_from = at.begins(leg) + (10.0 if leg.start_phase > 0 else 1.0)
     first_by = min(first_from + at.timing.window_s, act_at - reaction - at.spoken(text))
     yield _call(at, leg, f"{run.run.run}-box-{count}", text, "Box this lap", first_from, first_by, 0.0, act_at)
     again = "Box, box. Pit entry this lap."

@@ -26,8 +26,8 @@ def calls(at: Situation) -> Iterable[CallSpec]:
                 "Cool-down lap now, cool the car.",
                 "Cool-down lap",
                 "cool",
-                leg.start_s + 1.0,
-                leg.start_s + 1.0 + SAY_AFTER_LINE_S,
+                at.begins(leg) + 1.0,
+                at.begins(leg) + 1.0 + SAY_AFTER_LINE_S,
                 act_at=leg.start_s,
             )
         if leg.kind == "timed" and before.kind == "cool":

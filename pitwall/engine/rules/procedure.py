@@ -60,7 +60,8 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
             by = act_at - step.reaction_s - at.spoken(text)
             begin = by - at.timing.window_s
     elif step.where == "lap_start" and _silent_before(at, leg, step.kind):
-        begin, by = leg.start_s + 1.0, leg.start_s + max(step.offset_s, 0.0) + at.timing.window_s
+        begin = at.begins(leg) + 1.0
+        by = begin + max(step.offset_s, 0.0) + at.timing.window_s
     else:
         window = at.window(act_at, text, step.reaction_s, leg, step.kind)
         begin, by = window.from_s, window.by_s
