@@ -25,6 +25,7 @@ from pitwall.bus.broker import EmbeddedBroker
 from pitwall.bus.memory import MemoryBroker, MemoryBus
 from pitwall.bus.mqtt import MqttBus
 from pitwall.engine.session import Session
+from pitwall.errors import BrokerError
 from pitwall.forecast.futures import forecast
 from pitwall.journal.codec import digest
 from pitwall.journal.memory import MemoryJournal
@@ -226,7 +227,12 @@ async def _own_broker(life: Lifecycle, port: int) -> BrokerAddress:
         await asyncio.sleep(LAST_WORD_S)
         await broker.stop()
 
-    await life.start("broker", broker.start, stop)
+    try:
+        await life.start("broker", broker.start, stop)
+    except BrokerError as failure:
+        raise BrokerError(
+            f"{failure} (--port). Is another broker there already? Then use that one: --broker mqtt://127.0.0.1:{port}"
+        ) from failure
     return broker.address
 
 

@@ -140,6 +140,7 @@ def test_lap_and_alert_texts() -> None:
     """A lap time has three decimals and carries its rounding; an alert names priority, car and who took note."""
     assert [lap_text(value) for value in (None, 89.345, 59.9996, 3723.0)] == ["-", "1:29.345", "1:00.000", "62:03.000"]
     assert alert_line(_alert()) == "HIGH   car 41: starts may not fit"
+    assert alert_line(_alert(text="Car 41: late")) == "HIGH   Car 41: late", "no car is named twice"
     assert alert_line(_alert(acknowledged=True, car=None)) == "HIGH   starts may not fit (acknowledged)"
 
 

@@ -16,7 +16,7 @@ from pitwall.cli.terminal.words import STATE_WORDS, alert_line, clock_line, lap_
 from pitwall.model.outputs import DeskState, Prompt
 from pitwall.model.units import clock_text
 
-KEYS_HELP = "s said  x skip  d defer  r repeat  c confirm  m quiet  a acknowledge  tab car  up/down  q leave"
+KEYS_HELP = "s said  x skip  d defer  r repeat  c confirm  m quiet  a noted  tab car  q leave"
 
 STATE_STYLES = {"due": "bold", "late": "bold", "shown": "", "said": "dim"}
 STATUS_STYLES = {"green": "green", "yellow": "yellow", "slow": "yellow", "red": "red", "finished": "bold"}
@@ -24,6 +24,7 @@ STATUS_STYLES = {"green": "green", "yellow": "yellow", "slow": "yellow", "red": 
 FIXED_LINES = 9
 MOST_ALERTS = 4
 STALE_AFTER_S = 5.0
+WIDE = 100
 
 
 def paint(
@@ -44,7 +45,7 @@ def paint(
     shown_alerts = alerts[:MOST_ALERTS]
     room = max(height - FIXED_LINES - len(board.cars()) - len(shown_alerts) - len(board.notes), 3)
     parts: list[RenderableType] = [_head(board, now, silent_s), Rule(style="dim", characters="-")]
-    parts += [_car_line(board.desks.get(name), name, name == car, board) for name in board.cars()]
+    parts += [_car_line(board.desks.get(name), name, name == car, board, width) for name in board.cars()]
     parts += [Rule(style="dim", characters="-"), _prompts(board, now, car, chosen, room, width)]
     parts.append(Rule("alerts" if alerts else "no alerts", style="dim", characters="-", align="left"))
     parts += [Text(f"! {alert_line(alert)}", overflow="ellipsis", no_wrap=True) for alert in shown_alerts]
@@ -76,24 +77,28 @@ def _link_words(board: Board, silent_s: float) -> str:
     return "online" if age is None or age < 15 else f"online, feed silent {clock_text(age)}"
 
 
-def _car_line(desk: DeskState | None, car: str, chosen: bool, board: Board) -> Text:
+def _car_line(desk: DeskState | None, car: str, chosen: bool, board: Board, width: int) -> Text:
+    """One car: state, what mutes or holds it, run and lap, last lap, seconds in hand to the flag, do the musts fit."""
     mark = ">" if chosen else " "
     if desk is None:
         return Text(f"{mark} car {car}")
-    parts = [f"{mark} car {car:<4}{desk.state.replace('_', ' '):<9}", f"lap {desk.lap_number}"]
-    if desk.run:
-        parts.append(f"run {desk.run}{' ' + desk.lap_of_run if desk.lap_of_run else ''}")
-    parts.append(f"last {lap_text(desk.last_lap_s)} best {lap_text(desk.best_lap_s)}")
-    if desk.flag_margin_s is not None:
-        parts.append(f"flag {'+' if desk.flag_margin_s >= 0 else '-'}{clock_text(abs(desk.flag_margin_s))}")
+    held = " ".join(word for word, on in (("QUIET", desk.quiet), ("KEPT IN", desk.kept_in)) if on)
+    where = " ".join(part for part in (held, desk.run or "", desk.lap_of_run or "") if part)
+    state = desk.state.replace("_", " ")
+    parts = [f"{mark} car {car:<4}{state:<8}", _fixed(where, 23), f"{lap_text(desk.last_lap_s):>8}"]
+    if width >= WIDE:
+        parts.append(f"best {lap_text(desk.best_lap_s):>8}")
+    margin = desk.flag_margin_s
+    signed = "" if margin is None else f"{'+' if margin >= 0 else '-'}{clock_text(abs(margin))}"
+    parts.append(f"flag {signed:<8}" if signed else " " * 13)
     forecast = board.forecasts.get(car)
     if forecast is not None:
-        parts.append(f"musts fit {forecast.outlook.musts_chance:.0%}")
-    if desk.quiet:
-        parts.append("QUIET")
-    if desk.kept_in:
-        parts.append("KEPT IN")
-    return Text("  ".join(parts), style="bold" if chosen else "", overflow="ellipsis", no_wrap=True)
+        parts.append(f"musts {forecast.outlook.musts_chance:.0%}")
+    return Text(" ".join(parts), style="bold" if chosen else "", overflow="ellipsis", no_wrap=True)
+
+
+def _fixed(text: str, width: int) -> str:
+    return f"{text[: width - 1]}~" if len(text) > width else f"{text:<{width}}"
 
 
 def _prompts(board: Board, now: float, car: str | None, chosen: int, room: int, width: int) -> RenderableType:

@@ -57,7 +57,8 @@ def clock_line(clock: ClockState | None, now: float) -> str:
 
 def alert_line(alert: Alert) -> str:
     """One alert in a line: priority, car, text, and whether somebody took note."""
-    car = f"car {alert.car}: " if alert.car else ""
+    named = alert.car is None or alert.text.lower().startswith(f"car {alert.car}")
+    car = "" if named else f"car {alert.car}: "
     noted = " (acknowledged)" if alert.acknowledged else ""
     return f"{alert.priority.upper():<6} {car}{alert.text}{noted}"
 
