@@ -18,6 +18,7 @@ MOVED_S = 0.75  # a window that moves by less is not worth telling the engineer 
 FEW_KEYS = 3  # after so many "said" this engineer is one who presses keys
 AGAIN_S = 4.0
 FAR_AHEAD_S = 20.0  # a call whose window lay further ahead than this was not missed: its lap fell out of the run
+BOUND_TO_NOW = ("pace", "box")  # wanted for the first time when its time is over: there never was a call to miss
 YELLOW = "yellow flag at its place"
 SAID_GRACE_S = 1.0  # the key comes after the mouth: said this late still counts as in time
 
@@ -128,6 +129,13 @@ class Call:
         )
 
 
+def _still_in_time(spec: CallSpec, now: float) -> CallSpec:
+    """A call that became known late: not where it is best said, but at once, while the driver can still act."""
+    if spec.say_by_s < now and spec.latest_s is not None and spec.latest_s > now:
+        return replace(spec, say_from_s=now, say_by_s=spec.latest_s)
+    return spec
+
+
 @dataclass
 class CallBook:
     """Every call of one car's session, and what changed since it was last asked."""
@@ -158,7 +166,7 @@ class CallBook:
         for key, spec in wanted.items():
             call = self.latest.get(key)
             if call is None:
-                if spec.kind != "pace" or spec.say_by_s > now:
+                if spec.kind not in BOUND_TO_NOW or max(spec.say_by_s, spec.latest_s or spec.say_by_s) > now:
                     self._make(key, spec, 1, now)
             elif call.open:
                 self._retime(call, spec, now)
@@ -178,9 +186,7 @@ class CallBook:
         return spec.latest_s > now + AGAIN_S
 
     def _make(self, key: str, spec: CallSpec, attempt: int, now: float) -> None:
-        if spec.say_by_s < now and spec.latest_s is not None and spec.latest_s > now:
-            # It became known late: not where it is best said, but still in time.
-            spec = replace(spec, say_from_s=now, say_by_s=spec.latest_s)
+        spec = _still_in_time(spec, now)
         call = Call(f"{self.car}-{key}" if attempt == 1 else f"{self.car}-{key}~{attempt}", self.car, spec)
         call.again = attempt > 1
         self.calls[call.id] = call
@@ -190,6 +196,8 @@ class CallBook:
         old = call.spec
         if spec.say_by_s < now < old.say_by_s and old.say_by_s == old.latest_s:
             return  # it was made late on purpose
+        if call.state == "planned":
+            spec = _still_in_time(spec, now)
         moved = abs(old.say_by_s - spec.say_by_s) > MOVED_S or abs(old.say_from_s - spec.say_from_s) > MOVED_S
         if not moved and (old.text, old.short, old.ask) == (spec.text, spec.short, spec.ask):
             return

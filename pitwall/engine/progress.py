@@ -8,6 +8,9 @@ Within a run a pointer stands on the planned lap that the car is on; a lap that 
 * a timed lap where a cool-down lap was planned: the cool-down lap was skipped, and the timed one counts;
 * any complete lap where the in-lap was planned: stay, the box moves one lap.
 
+A car that stays out for two laps beyond its run, though nobody called it in or let it go on, is taken to be on the next
+run of the plan that is long enough: runs are skipped and swapped in the garage without a word to any computer.
+
 A run that ends before the laps that still count is *cut*. It is resumed at the next leaving, unless the car stood for
 about as long as the work before the next run takes: then that run has begun.
 """
@@ -221,6 +224,36 @@ class PlanProgress:
         elif planned == "cool" and kind == "timed":
             follows = state.pointer + 1 < last and state.laps[state.pointer + 1] == "timed"
             state.pointer = min(state.pointer + (2 if follows else 1), last)
+
+    def realign(self, t: float) -> RunState | None:
+        """The car stays out beyond the run, and nobody called it in: it is taken to be on a later, longer run.
+
+        Returns that run, or None where the plan holds none that would explain it.
+        """
+        state = self.current
+        if state is None:
+            return None
+        position = self.runs.index(state)
+        longer = [
+            run
+            for run in self.runs[position + 1 :]
+            if run.state in ("planned", "next") and run.timed_wanted > state.timed_done
+        ]
+        if not longer:
+            return None
+        found = longer[0]
+        state.move("complete", t, f"the car stayed out: taken for {found.run.run}")
+        state.end_t = t
+        found.move("choose", t)
+        found.move("leave", t, f"begun as {state.run.run}")
+        found.start_t, found.leavings, found.timed_done = state.start_t, 1, state.timed_done
+        timed = [index for index, kind in enumerate(found.laps) if kind == "timed"]
+        found.pointer = timed[state.timed_done - 1] + 1 if state.timed_done else 1
+        for item in found.items:
+            if item.leg < found.pointer:
+                item.signal("fail", t, "its lap was driven as another run")
+        self.revision += 1
+        return found
 
     # -- changes from the desk ------------------------------------------------------------------------------------
 

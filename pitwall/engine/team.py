@@ -19,6 +19,7 @@ from pitwall.track.lapmap import LapMap
 
 SETTLE_S = 60.0  # a call that was said, and whose place is this far behind, is taken as acted on
 REOPEN_LEAD_S = 30.0  # after a reopening the next leaving is at least this far ahead: the car must be fired up
+STAYED_OUT_LAPS = 2
 STILL_HERE_S = 20.0
 STANDS_S = 45.0
 GARAGE_ACTIONS = ("leave", "fire_up")
@@ -124,6 +125,10 @@ class TeamCar:
             self.track.lap.run = run.run.run
         if run.pointer != before:
             items.lap_over(run, leg, now)
+        if run.stayed_out >= STAYED_OUT_LAPS and not self._box_was_said(run):
+            found = self.progress.realign(now)
+            lap.run = found.run.run if found is not None else lap.run
+            run = found or run
         for call in list(self.book.calls.values()):
             wanted = call.spec.ask.lap_kind
             if (
@@ -133,6 +138,11 @@ class TeamCar:
                 and call.spec.run == lap.run
             ):
                 self.signal(call, "evidence", now, f"the lap was a {wanted} lap")
+
+    def _box_was_said(self, run: RunState) -> bool:
+        """Guard: somebody says that this run's box call was made, so the car is disobedient and not on another run."""
+        calls = (call for call in self.book.calls.values() if call.spec.run == run.run.run and call.spec.kind == "box")
+        return any(call.said_t is not None for call in calls)
 
     def _owe(self, run: RunState) -> None:
         """The run is over: what its items changed and nothing showed to be back is owed at the next release check."""

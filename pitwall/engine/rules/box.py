@@ -31,18 +31,39 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     reaction = at.timing.box_reaction_s
     first_from = at.begins(leg) + (10.0 if leg.start_phase > 0 else 1.0)
     first_by = min(first_from + at.timing.window_s, act_at - reaction - at.spoken(text))
-    yield _call(at, leg, f"{run.run.run}-box-{count}", text, "Box this lap", first_from, first_by, 0.0, act_at)
     again = "Box, box. Pit entry this lap."
     by = act_at - reaction - at.spoken(again)
     placed = at.window(act_at, again, reaction, leg, "box")
     by = min(by, placed.by_s) if placed.in_listening and placed.by_s > act_at - 20.0 else by
     window_from = min(max(first_by + 6.0, by - REMINDER_WINDOW_S), by)
     lead = max(0.0, window_from - (act_at - at.timing.box_shown_before_s))
+    # Called in from the middle of the lap, the first call is made at once, as long as the second is not due anyway.
+    yield _call(
+        at,
+        leg,
+        f"{run.run.run}-box-{count}",
+        text,
+        "Box this lap",
+        first_from,
+        first_by,
+        0.0,
+        act_at,
+        window_from - 6.0,
+    )
     yield _call(at, leg, f"{run.run.run}-box-{count}{AGAIN}", again, "Box, box", window_from, by, lead, act_at)
 
 
 def _call(
-    at: Situation, leg: Leg, key: str, text: str, short: str, say_from: float, say_by: float, lead: float, act_at: float
+    at: Situation,
+    leg: Leg,
+    key: str,
+    text: str,
+    short: str,
+    say_from: float,
+    say_by: float,
+    lead: float,
+    act_at: float,
+    latest: float | None = None,
 ) -> CallSpec:
     run = at.run
     assert run is not None
@@ -60,6 +81,7 @@ def _call(
         run=run.run.run,
         lap="in-lap" if leg.kind == "in" else "installation lap",
         leg=leg.index,
+        latest_s=latest,
         ask=Ask(action="box"),
         lap_number=at.track.lap_number if leg.running else None,
         late_text=TOO_LATE if key.endswith(AGAIN) else None,
