@@ -63,7 +63,8 @@ def locate(name: str, kind: str) -> Path:
     bare = path.name if path.parent in (Path("."), Path(kind)) else ""
     found = find_shipped(kind, bare)
     if found is None:
-        raise UserError(f"no file {name!r}, and none of that name ships with pitwall. Shipped: {', '.join(names(kind))}")
+        offered = ", ".join(names(kind))
+        raise UserError(f"no file {name!r}, and none of that name ships with pitwall. Shipped: {offered}")
     return found
 
 

@@ -197,7 +197,9 @@ class Stamped(Frozen):
 
     seq: int = Field(ge=0)
     received_t: float
-    wall_s: float | None = Field(default=None, description="Unix seconds at that moment; live only, nothing is decided by it")
+    wall_s: float | None = Field(
+        default=None, description="Unix seconds at that moment; live only, nothing is decided by it"
+    )
     event: Event
 
 

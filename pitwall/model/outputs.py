@@ -1,4 +1,4 @@
-"""Decisions out: nouns, frozen. Those with a topic carry ``id`` and ``t``; ``WakeAt`` and ``ForecastWanted`` stay inside.
+"""Decisions out: nouns, frozen. Those with a topic carry ``id`` and ``t``; WakeAt and ForecastWanted stay inside.
 
 A prompt's id is call id + revision, never random, so a receiver may drop what it has seen.
 """
@@ -147,7 +147,9 @@ class Alert(Frozen):
     id: str
     t: float
     car: Slug | None = None
-    kind: Literal["overrun", "switch_wrong", "switch_unverified", "feed_stale", "car_silent", "clock_unknown", "fuel_short"]
+    kind: Literal[
+        "overrun", "switch_wrong", "switch_unverified", "feed_stale", "car_silent", "clock_unknown", "fuel_short"
+    ]
     priority: AlertPriority
     active: bool
     acknowledged: bool = False

@@ -1,4 +1,4 @@
-"""Everything the engine must know before the first fact: journaled whole, so a journal replays with no file beside it."""
+"""Everything the engine must know before the first fact: journaled whole, so a journal replays with no file."""
 
 from __future__ import annotations
 
@@ -27,11 +27,15 @@ class CallTiming(Frozen):
 
     words_per_minute: float = Field(default=150, ge=60, le=260)
     lead_s: Duration = Field(default=20, description="a prompt is shown this long before it may be said")
-    box_shown_before_s: Duration = Field(default=25, description="a box prompt is shown at least this long before the last place")
+    box_shown_before_s: Duration = Field(
+        default=25, description="a box prompt is shown at least this long before the last place"
+    )
     window_s: Duration = Field(default=12, description="length of the saying window where physics gives none")
     lateral_limit_mps2: float = Field(default=10, gt=0)
     listen_min_s: Duration = 2.0
-    unconfirmed_after_s: Duration = Field(default=2, description="past its time for so long without evidence: unconfirmed")
+    unconfirmed_after_s: Duration = Field(
+        default=2, description="past its time for so long without evidence: unconfirmed"
+    )
     switch_reaction_s: Duration = 2.0
     box_reaction_s: Duration = 3.0
     release_check_s: Duration = Field(default=180, description="switch check list this long before release")
