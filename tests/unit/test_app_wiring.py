@@ -1,0 +1,63 @@
+"""The compositions' small decisions; what they do as a whole is in the acceptance tests."""
+
+from __future__ import annotations
+
+import socket
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from pitwall.app import wiring
+from pitwall.app.scenarios import load_rehearsal
+from pitwall.bus.address import BrokerAddress
+from pitwall.errors import BrokerError, UserError
+from pitwall.model.rules import Regulations
+from pitwall.model.setup import SessionSetup
+from pitwall.runtime.clock import wall_seconds
+from pitwall.testing import SESSION, tiny_setup
+
+
+def _opens(in_s: float) -> SessionSetup:
+    opens = datetime.fromtimestamp(wall_seconds(), UTC) + timedelta(seconds=in_s)
+    session = {"session": SESSION, "duration_s": 600, "opens_at": opens.isoformat()}
+    return tiny_setup(regulations=Regulations.model_validate({"regulations": 1, "sessions": [session]}))
+
+
+@pytest.mark.parametrize(("in_s", "second"), [(900.0, -900.0), (-300.0, 300.0)])
+def test_session_time_follows_the_opening_time(in_s: float, second: float) -> None:
+    """A quarter of an hour before the opening it is second -900; five minutes into the session, second 300."""
+    assert wiring.starting_second(_opens(in_s)) == pytest.approx(second, abs=2.0)
+
+
+@pytest.mark.parametrize("in_s", [200_000.0, -700.0])
+def test_session_of_another_day_begins_before_its_green_light(in_s: float) -> None:
+    """An opening time that is days off, or a session that is over by the clock, starts a minute before the green."""
+    assert wiring.starting_second(_opens(in_s)) == -wiring.PREPARED_BEFORE_S
+    assert wiring.starting_second(tiny_setup()) == -wiring.PREPARED_BEFORE_S
+
+
+def test_broker_of_serve_is_a_port_or_an_address() -> None:
+    """`embedded` means our own on the port; anything else must be an address."""
+    assert wiring.served_broker("embedded", 1999) == 1999
+    assert wiring.served_broker("mqtt://10.0.0.5", 1999) == BrokerAddress("10.0.0.5", 1883)
+    with pytest.raises(UserError, match="mqtt://"):
+        wiring.served_broker("elsewhere", 1999)
+
+
+async def test_busy_port_says_what_to_do() -> None:
+    """When something listens on the port, the message offers another port and the broker that is there."""
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        with pytest.raises(BrokerError, match=rf"--port.*--broker mqtt://127\.0\.0\.1:{port}"):
+            await wiring.rehearse_at_speed(load_rehearsal("short_demo"), 1000.0, port=port)
+
+
+async def test_instant_rehearsal_gives_the_same_report_twice_in_one_process() -> None:
+    """Nothing of one rehearsal is left over for the next one."""
+    rehearsal = load_rehearsal("short_demo", 3)
+    first = await wiring.rehearse_instant(rehearsal)
+    assert first == await wiring.rehearse_instant(rehearsal)
+    assert first["calls"]["open"] == 0
+    assert first["laps"]["timed"] > 0
