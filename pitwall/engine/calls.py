@@ -18,7 +18,6 @@ MOVED_S = 0.75  # a window that moves by less is not worth telling the engineer 
 FEW_KEYS = 3  # after so many "said" this engineer is one who presses keys
 AGAIN_S = 4.0
 FAR_AHEAD_S = 20.0  # a call whose window lay further ahead than this was not missed: its lap fell out of the run
-BOUND_TO_NOW = ("pace", "box")  # wanted for the first time when its time is over: there never was a call to miss
 YELLOW = "yellow flag at its place"
 SAID_GRACE_S = 1.0  # the key comes after the mouth: said this late still counts as in time
 
@@ -136,6 +135,12 @@ def _still_in_time(spec: CallSpec, now: float) -> CallSpec:
     return spec
 
 
+def _pointless(spec: CallSpec, now: float) -> bool:
+    """Guard: its time is over and nothing is lost: a lap time is old news, and the last box call is still to come."""
+    over = max(spec.say_by_s, spec.latest_s or spec.say_by_s) <= now
+    return over and spec.kind in ("pace", "box") and spec.late_text is None
+
+
 @dataclass
 class CallBook:
     """Every call of one car's session, and what changed since it was last asked."""
@@ -166,7 +171,7 @@ class CallBook:
         for key, spec in wanted.items():
             call = self.latest.get(key)
             if call is None:
-                if spec.kind not in BOUND_TO_NOW or max(spec.say_by_s, spec.latest_s or spec.say_by_s) > now:
+                if not _pointless(spec, now):
                     self._make(key, spec, 1, now)
             elif call.open:
                 self._retime(call, spec, now)
@@ -198,6 +203,9 @@ class CallBook:
             return  # it was made late on purpose
         if call.state == "planned":
             spec = _still_in_time(spec, now)
+            if _pointless(spec, now):
+                self.signal(call, "withdraw", now, "its time on this lap is over")
+                return
         moved = abs(old.say_by_s - spec.say_by_s) > MOVED_S or abs(old.say_from_s - spec.say_from_s) > MOVED_S
         if not moved and (old.text, old.short, old.ask) == (spec.text, spec.short, spec.ask):
             return
@@ -232,15 +240,21 @@ class CallBook:
         """Show, open and expire what the time asks for."""
         for call in self._open_calls():
             spec = call.spec
-            if call.state == "planned" and now >= spec.say_by_s + self.unconfirmed_after_s:
+            if call.state == "planned" and now >= self._over_at(spec):
                 self.signal(call, "passed", now, "it became known too late to be said in time")
                 continue
             if call.state == "planned" and now >= spec.say_from_s - spec.lead_s:
                 self.signal(call, "lead", now)
             if call.state == "shown" and now >= spec.say_from_s:
                 self.signal(call, "open", now)
-            if call.state == "due" and now >= spec.say_by_s + self.unconfirmed_after_s:
+            if call.state == "due" and now >= self._over_at(spec):
                 self.signal(call, "expired", now, "no word that it was said")
+
+    def _over_at(self, spec: CallSpec) -> float:
+        """When a call without a word counts as unconfirmed: the key is pressed after the sentence, not before it. A box
+        call must turn into "too late" at once."""
+        speaking = 0.0 if spec.kind == "box" else spec.spoken_s
+        return spec.say_by_s + speaking + self.unconfirmed_after_s
 
     def next_moment(self, now: float) -> float | None:
         """The next session second after ``now`` at which ``tick`` has something to do."""
@@ -252,7 +266,7 @@ class CallBook:
             if call.state == "shown":
                 moments.append(spec.say_from_s)
             if call.state == "due":
-                moments.append(spec.say_by_s + self.unconfirmed_after_s)
+                moments.append(self._over_at(spec))
         later = [moment for moment in moments if moment > now]
         return min(later, default=None)
 
