@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 from urllib.parse import quote, unquote
 
@@ -176,6 +177,7 @@ def place_of(topic: str) -> Place | None:
     return None
 
 
+@lru_cache(maxsize=8192)  # few filters and few topics, asked for every message: a third of a rehearsed hour's bus time
 def matches(topic_filter: str, topic: str) -> bool:
     """True when an MQTT filter takes a topic: ``+`` is one level, ``#`` the rest and its parent.
 
