@@ -9,8 +9,8 @@
     play.never(prompt(state="missed"))
     play.run(until=600)
 
-The real engine, host, codec and in-memory bus stand behind it, put together as in any other composition; the script is a
-client of the bus. Expectations are judged once the script has run, and a failed one prints the timeline around it.
+The real engine, host, codec and in-memory bus stand behind it, put together as in any other composition; the script is
+a client of the bus. Expectations are judged once the script has run, and a failed one prints the timeline around it.
 """
 
 from __future__ import annotations
@@ -197,8 +197,12 @@ class Script:
         self.journal = MemoryJournal()
         self.session = Session()
         self.daemon = Daemon(
-            self.setup, self.session, clock=self.clock, journal=self.journal,
-            bus=MemoryBus(broker, offline_message(self.setup.session)), follow_clock=False,
+            self.setup,
+            self.session,
+            clock=self.clock,
+            journal=self.journal,
+            bus=MemoryBus(broker, offline_message(self.setup.session)),
+            follow_clock=False,
             forecaster=InlineForecaster(self._forecast, self.clock, FORECAST_LATENCY_S),
         )
         self.bus = MemoryBus(broker)
@@ -327,4 +331,3 @@ class Script:
 
 def _acts(action: str, ask: Any) -> bool:
     return bool(ask.action == action)
-

@@ -31,7 +31,11 @@ class Car:
         return self
 
     def lap(
-        self, seconds: float, *, missing: tuple[str, ...] = (), late: dict[str, float] | None = None,
+        self,
+        seconds: float,
+        *,
+        missing: tuple[str, ...] = (),
+        late: dict[str, float] | None = None,
         doubled: tuple[str, ...] = (),
     ) -> Car:
         """On to the line, which the car passes ``seconds`` after this lap began.

@@ -12,11 +12,18 @@ TYRES = {"A1": {"compound": "hard"}, "B1": {"compound": "medium"}}
 STOP = [60, 120, 180]
 
 CHECKS: dict[str, Any] = {
-    "run": "checks", "want": "must", "laps": "out-in", "after_garage_s": STOP,
+    "run": "checks",
+    "want": "must",
+    "laps": "out-in",
+    "after_garage_s": STOP,
     "items": [{"do": "radio_check", "on": "out", "want": "must"}, {"do": "systems_check", "on": "in"}],
 }
 WORK: dict[str, Any] = {
-    "run": "work", "want": "must", "laps": "out, 2 timed, cool, 1 timed, in", "shorten_to": 2, "after_garage_s": STOP,
+    "run": "work",
+    "want": "must",
+    "laps": "out, 2 timed, cool, 1 timed, in",
+    "shorten_to": 2,
+    "after_garage_s": STOP,
     "items": [
         HOLD | {"on": "out", "want": "must"},
         {"do": "driver_comment", "on": "cool", "with": {"topic": "balance"}},

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from pitwall.model.events import CommandGiven
-from pitwall.model.outputs import Answered, Refused
+from pitwall.model.outputs import Answered, PlanState, Refused
 from tests.acceptance.script import Script, between
 from tests.acceptance.script_car import Car
 from tests.acceptance.script_patterns import (
@@ -39,8 +39,8 @@ def _on_the_first_timed_lap(**more: Any) -> tuple[Script, Car]:
 
 
 def test_box_brings_the_car_in_on_this_lap() -> None:
-    """The engineer calls the car in: box is due at once, the other calls of the run are withdrawn, and when the car is in
-    the run is over with what it has."""
+    """The engineer calls the car in: box is due at once, the other calls of the run are withdrawn, and when the car
+    is in the run is over with what it has."""
     play, car = _on_the_first_timed_lap()
     asked = car.t + 20
     play.at(asked).push(command("box", id="in-now"))
@@ -55,8 +55,8 @@ def test_box_brings_the_car_in_on_this_lap() -> None:
 
 
 def test_box_shortly_before_the_last_place_is_the_second_call_only() -> None:
-    """Called in a few seconds before the last place: one box prompt, due at once; the first call's time is over, and that
-    is no missed call."""
+    """Called in a few seconds before the last place: one box prompt, due at once; the first call's time is over, and
+    that is no missed call."""
     play, car = _on_the_first_timed_lap()
     last = car.at("last chance", 91)
     play.at(last - 12).push(command("box"))
@@ -68,7 +68,8 @@ def test_box_shortly_before_the_last_place_is_the_second_call_only() -> None:
 
 
 def test_box_after_the_last_place_says_too_late_and_is_called_a_lap_later() -> None:
-    """Called in when the entry can no longer be taken: the prompt says to keep silent, and box comes on the next lap."""
+    """Called in when the entry can no longer be taken: the prompt says to keep silent, and box comes on the next
+    lap."""
     play, car = _on_the_first_timed_lap()
     last = car.at("last chance", 91)
     play.at(last + 1).push(command("box"))
@@ -82,12 +83,14 @@ def test_box_after_the_last_place_says_too_late_and_is_called_a_lap_later() -> N
 
 
 def test_two_seats_give_the_same_command() -> None:
-    """Box from the pit wall and from the garage: the first does it, the second hears that it holds already; box is called
-    as once. The same for a call that both say."""
+    """Box from the pit wall and from the garage: the first does it, the second hears that it holds already; box is
+    called as once. The same for a call that both say."""
     play, car = _on_the_first_timed_lap()
     asked = car.t + 20
     play.at(asked).push(command("box", by="wall", id="wall"), command("box", by="garage", id="garage"))
-    play.at(asked + 11).push(command("said", by="wall", id="wall-said"), command("skip", by="x", call="nothing", id="no"))
+    play.at(asked + 11).push(
+        command("said", by="wall", id="wall-said"), command("skip", by="x", call="nothing", id="no")
+    )
     car.comes_in(100)
     first = prompt(kind="box", short="Box this lap", state="due")
     play.whenever(first, 2.0, lambda heard: [command("said", call=heard.call, by="wall", id="one")])
@@ -110,8 +113,17 @@ def test_every_command_is_answered_exactly_once() -> None:
     names = list(CommandGiven.model_fields["command"].annotation.__args__)  # type: ignore[union-attr]  # a union of Literals
     plain = [name for group in names for name in group.__args__]
     forms: list[dict[str, Any]] = [
-        {}, {"call": "41-work-1-brief"}, {"call": "no-such-call"}, {"run": "more"}, {"run": "nothing"}, {"laps": 2},
-        {"item": "switch_compare"}, {"alert": "overrun-41"}, {"text": "rear loose on entry"}, {"car": "58"}, {"car": "7"},
+        {},
+        {"call": "41-work-1-brief"},
+        {"call": "no-such-call"},
+        {"run": "more"},
+        {"run": "nothing"},
+        {"laps": 2},
+        {"item": "switch_compare"},
+        {"alert": "overrun-41"},
+        {"text": "rear loose on entry"},
+        {"car": "58"},
+        {"car": "7"},
     ]
     for number, t in enumerate((-250.0, -10.0, 100.0, 250.0, 400.0, 600.0, 760.0, 905.0)):
         for one, form in enumerate(forms):
@@ -138,7 +150,8 @@ def test_a_command_that_is_repeated_by_the_wire_is_taken_once() -> None:
 
 
 def test_keep_in_and_let_go() -> None:
-    """A car that is kept in is not called to leave however long; let go, it is fired up and released with time to do it."""
+    """A car that is kept in is not called to leave however long; let go, it is fired up and released with time to do
+    it."""
     play = session(CHECKS)
     play.at(-30).push(command("keep_in", id="keep"))
     play.at(-20).push(command("keep_in", id="keep-again"))
@@ -165,7 +178,8 @@ def test_keep_in_is_refused_for_a_car_on_track() -> None:
 
 @pytest.mark.parametrize(("name", "by", "wanted"), [("extend", 2, 5), ("shorten", 1, 2)])
 def test_extend_and_shorten_move_the_box(name: str, by: int, wanted: int) -> None:
-    """More or fewer timed laps: the plan says so at once, the forecast is asked, and box comes on the lap after them."""
+    """More or fewer timed laps: the plan says so at once, the forecast is asked, and box comes on the lap after
+    them."""
     play, car = _on_the_first_timed_lap()
     asked = car.t + 20
     play.at(asked).push(command(name, laps=by, id="change"))
@@ -193,8 +207,10 @@ def test_quiet_leaves_session_and_box_calls_only_and_ends_with_the_same_key() ->
     car.comes_in(106)
     play.at(cool - 30).push(command("quiet", id="on"))
     play.at(in_lap + 0.5).push(command("quiet", id="off"))
-    play.never(prompt(kind=one_of("switch", "run", "question", "pace", "procedure"), state=SHOWN),
-               between(cool - 29, in_lap + 0.4))
+    play.never(
+        prompt(kind=one_of("switch", "run", "question", "pace", "procedure"), state=SHOWN),
+        between(cool - 29, in_lap + 0.4),
+    )
     play.want(desk(quiet=True), between(cool - 30, in_lap))
     play.want(prompt(kind="box", state="due"), between(in_lap, in_lap + 15))
     play.want(prompt(kind=one_of("switch", "pace"), state=SHOWN), between(in_lap + 0.5, in_lap + 30))
@@ -285,4 +301,5 @@ def test_an_engineer_who_never_presses_a_key_raises_no_alert_and_misses_nothing(
     play.never(prompt(state=one_of("missed", "late")))
     play.never(any_alert())
     play.run(until=last.t + 60)
-    assert all(one.state == "done" for line in play.heard(run("more", state="done"))[-1:] for one in line.what.runs)
+    plans = [line.what for line in play.lines if isinstance(line.what, PlanState)]
+    assert [one.state for one in plans[-1].runs] == ["done"] * 3

@@ -24,11 +24,18 @@ from tests.acceptance.script_patterns import (
 from tests.acceptance.script_plans import HOLD, MORE, STOP, WORK, session
 
 COMPARE = {
-    "run": "compare", "want": "must", "laps": "out, 3 timed, in", "shorten_to": 3, "after_garage_s": STOP,
+    "run": "compare",
+    "want": "must",
+    "laps": "out, 3 timed, in",
+    "shorten_to": 3,
+    "after_garage_s": STOP,
     "items": [{"do": "position_compare", "on": {"timed": 2}, "with": {"switch": "diff_exit", "position": 6}}],
 }
 COOLS = {
-    "run": "cools", "want": "must", "laps": "out, 1 timed, cool, 1 timed, cool, 1 timed, in", "after_garage_s": STOP,
+    "run": "cools",
+    "want": "must",
+    "laps": "out, 1 timed, cool, 1 timed, cool, 1 timed, in",
+    "after_garage_s": STOP,
     "items": [HOLD | {"on": {"cool": 1}}],
 }
 SHOWN = one_of("shown", "due")
@@ -47,8 +54,8 @@ def _red_in_the_second_timed_lap() -> tuple[Script, Car, float]:
 
 
 def test_red_withdraws_everything_but_session_calls() -> None:
-    """At the red flag each call that stands is withdrawn with that reason, the red flag itself is due at once, and until
-    the green nothing but session and safety calls is shown."""
+    """At the red flag each call that stands is withdrawn with that reason, the red flag itself is due at once, and
+    until the green nothing but session and safety calls is shown."""
     play = session(WORK, MORE)
     car = play.car().leaves(60)
     red = 60 + 15
@@ -94,14 +101,17 @@ def test_put_backs_owed_at_a_red_are_read_at_the_next_release_check() -> None:
 
 
 def test_the_run_broken_off_by_a_red_is_resumed_after_it() -> None:
-    """When the exit opens again the same run is fired up and released, with the laps that are left, and comes to its end."""
+    """When the exit opens again the same run is fired up and released, with the laps that are left, and comes to its
+    end."""
     play, _, red = _red_in_the_second_timed_lap()
     green = red + 300
     leave = prompt(kind="release", run="compare", short="Leave when clear", state="due")
     play.want(prompt(kind="release", run="compare", short="Fire up", state="due"), between(green, green + 60))
     play.want(leave, between(green, green + 90))
     car = play.car().leaves(green + 100).lap(112).lap(91).lap(91).comes_in(106)
-    play.want(prompt(kind="switch", text=has("diff exit"), lap="timed lap 2", state="due"), between(green, car.starts[1]))
+    play.want(
+        prompt(kind="switch", text=has("diff exit"), lap="timed lap 2", state="due"), between(green, car.starts[1])
+    )
     play.want(prompt(kind="box", run="compare", state="due"), between(car.starts[3], car.t))
     play.want(run("compare", state="done", timed_done=3), between(car.t, car.t + 2))
     play.never(prompt(state="missed"))
@@ -109,8 +119,8 @@ def test_the_run_broken_off_by_a_red_is_resumed_after_it() -> None:
 
 
 def test_red_before_the_release_holds_the_garage_calls_back() -> None:
-    """Red while the car waits: its garage calls go, nothing is called under red, and after the green fire-up and release
-    come with time to do them."""
+    """Red while the car waits: its garage calls go, nothing is called under red, and after the green fire-up and
+    release come with time to do them."""
     play = session(MORE)
     play.at(-20).push(status("red"))
     play.at(200).push(status("green", pit_exit="open"))
@@ -120,8 +130,10 @@ def test_red_before_the_release_holds_the_garage_calls_back() -> None:
     play.want(prompt(kind="release", short="Leave when clear", state="due"), between(200, 290))
     play.never(prompt(state="missed"))
     play.run(until=300)
-    fire, leave = (play.heard(prompt(kind="release", short=short, state="due"), between(200, 300))[0].t
-                   for short in ("Fire up", "Leave when clear"))
+    fire, leave = (
+        play.heard(prompt(kind="release", short=short, state="due"), between(200, 300))[0].t
+        for short in ("Fire up", "Leave when clear")
+    )
     assert fire <= leave
 
 
@@ -165,14 +177,16 @@ def test_a_yellow_and_its_end_are_told_with_their_sector(sector: str) -> None:
     play, car = _hold_on_a_cool_lap(sector)
     out, clear = car.starts[2] + 4, car.starts[3] - 2
     play.want(prompt(kind="session", text=has(f"sector {sector}: yellow"), state="due"), between(out, out + 0.01), 1)
-    play.want(prompt(kind="session", text=has(f"sector {sector} is clear"), state="due"), between(clear, clear + 0.01), 1)
+    play.want(
+        prompt(kind="session", text=has(f"sector {sector} is clear"), state="due"), between(clear, clear + 0.01), 1
+    )
     play.never(any_alert())
     play.run(until=car.t + 5)
 
 
 def test_pit_exit_closed_under_green_holds_the_release_only() -> None:
-    """The exit closes while the track stays green: a waiting car is not told to leave; when it opens, fire-up and release
-    are due with time to do them."""
+    """The exit closes while the track stays green: a waiting car is not told to leave; when it opens, fire-up and
+    release are due with time to do them."""
     play = session(MORE, starts_at=-300)
     play.at(-60).push(status(pit_exit="closed"))
     play.at(0).push(status(pit_exit="closed"))
@@ -214,7 +228,9 @@ def test_the_lap_that_the_flag_ends_is_announced() -> None:
     play, car = _flag_on_the_second_timed_lap(told=True)
     begun = car.starts[2]
     assert begun < 600 < car.starts[3]
-    play.want(prompt(kind="session", text=has("flag falls on this lap"), state="due"), between(begun, begun + 6), times=1)
+    play.want(
+        prompt(kind="session", text=has("flag falls on this lap"), state="due"), between(begun, begun + 6), times=1
+    )
     play.never(prompt(kind="session", text=has("flag falls")), between(0, begun - 0.1))
     play.run(until=601)
 
@@ -235,8 +251,8 @@ def test_the_flag_falls(told: bool) -> None:
 
 
 def test_the_session_closes() -> None:
-    """Closed: no call stays open, no alert active; what never began is skipped with its reason; a command is refused with
-    a sentence, a comment still taken; then nothing wakes pitwall any more."""
+    """Closed: no call stays open, no alert active; what never began is skipped with its reason; a command is refused
+    with a sentence, a comment still taken; then nothing wakes pitwall any more."""
     play, car = _flag_on_the_second_timed_lap(told=True)
     car.comes_in(110)
     play.at(940).push(command("box", id="too-late"), command("comment", text="car was fine", id="word"))

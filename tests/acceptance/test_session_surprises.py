@@ -48,7 +48,9 @@ def test_car_that_boxes_early_cuts_its_run_which_is_then_called_again() -> None:
     again = play.car().leaves(car.t + 90).lap(110).lap(91).lap(91).lap(91).comes_in(106)
     play.want(run("long", state="running"), between(again.starts[0], again.t))
     play.want(prompt(kind="box", run="long", state="due"), between(again.starts[4], again.t))
-    play.never(prompt(kind="box", run="long", state=one_of("shown", "due")), between(again.starts[0], again.starts[4] - 25))
+    play.never(
+        prompt(kind="box", run="long", state=one_of("shown", "due")), between(again.starts[0], again.starts[4] - 25)
+    )
     play.want(run("long", state="done", timed_done=4), between(again.t, again.t + 2))
     play.never(prompt(state="missed"))
     play.run(until=again.t + 5)
@@ -66,7 +68,8 @@ def test_a_long_stop_after_a_cut_run_means_the_next_run() -> None:
 
 
 def test_run_that_still_counts_is_done_when_the_car_comes_in_early() -> None:
-    """In with as many timed laps as still count: the run is done, says that it ended early, and the next one follows."""
+    """In with as many timed laps as still count: the run is done, says that it ended early, and the next one
+    follows."""
     play = session(LONG, MORE)
     car = play.car().leaves(60).lap(112).lap(91).lap(91).lap(91).comes_in(106)
     play.want(run("long", state="done", timed_done=3, reason=has("ended early")), between(car.t, car.t + 2))
@@ -76,8 +79,8 @@ def test_run_that_still_counts_is_done_when_the_car_comes_in_early() -> None:
 
 
 def test_car_that_stays_out_gets_the_box_call_a_lap_later() -> None:
-    """The driver drives past the pit entry: the prompt turns to "too late, say nothing", the run goes on, and the box is
-    called on the lap after. Nothing is missed and nothing alarms."""
+    """The driver drives past the pit entry: the prompt turns to "too late, say nothing", the run goes on, and the box
+    is called on the lap after. Nothing is missed and nothing alarms."""
     play = session(MORE)
     car = play.car().leaves(60).lap(112).lap(91).lap(90)
     in_lap, last = car.t, car.at("last chance", 92)
@@ -89,7 +92,9 @@ def test_car_that_stays_out_gets_the_box_call_a_lap_later() -> None:
     play.want(too_late, between(last - 4, next_lap))
     play.never(prompt(kind="box", state="due"), between(last, next_lap - 0.1))
     play.want(prompt(kind="box", state="due", say_by_s=after(next_lap)), between(next_lap, next_lap + 20))
-    play.want(prompt(kind="box", state="due", short="Box, box", say_by_s=before(next_last)), between(next_lap, next_last))
+    play.want(
+        prompt(kind="box", state="due", short="Box, box", say_by_s=before(next_last)), between(next_lap, next_last)
+    )
     play.want(run("more", state="running"), between(next_lap, car.t - 1))
     play.want(run("more", state="done"), between(car.t, car.t + 2))
     play.never(prompt(state="missed"))
@@ -127,8 +132,8 @@ def test_a_leaving_that_the_plan_knows_not_is_followed_without_a_run() -> None:
 
 
 def test_a_missing_line_is_inferred_at_the_next_loop() -> None:
-    """The line's message is lost: at the next loop the lap is taken as ended, the plan goes on, and box is called on the
-    right lap."""
+    """The line's message is lost: at the next loop the lap is taken as ended, the plan goes on, and box is called on
+    the right lap."""
     play = session(MORE)
     car = play.car().leaves(60).lap(112).lap(91, missing=("line",)).lap(90)
     first_loop = car.starts[2] + 90 * car.map.loops["1"]
@@ -182,7 +187,8 @@ def test_doubled_messages_are_one_crossing() -> None:
 
 
 def test_a_missed_pit_exit_is_seen_at_the_first_loop() -> None:
-    """The pit exit message is lost: at the first loop the car is taken as out, its run begins, and box comes in time."""
+    """The pit exit message is lost: at the first loop the car is taken as out, its run begins, and box comes in
+    time."""
     play = session(MORE)
     car = play.car()
     car.starts.append(60.0)
