@@ -22,6 +22,7 @@ REOPEN_LEAD_S = 30.0  # after a reopening the next leaving is at least this far 
 STAYED_OUT_LAPS = 2
 STILL_HERE_S = 20.0
 STANDS_S = 45.0
+NEWS_S = 30.0  # older than any call of it can be
 GARAGE_ACTIONS = ("leave", "fire_up")
 
 
@@ -273,7 +274,7 @@ class TeamCar:
         leg = self.legs[0].index if self.legs and self.track.on_track else -1
         run = at.run.run.run if at.run is not None else None
         self.book.reconcile(specs, now, gone, yellow, (run, leg, self.track.lap_number))
-        self.news = [news for news in self.news if now <= news.t + 15.0]
+        self.news = [news for news in self.news if now <= news.t + NEWS_S]
 
     def _may(self, kind: str) -> bool:
         return not self.quiet or kind in ("session", "safety", "stop", "box")

@@ -29,8 +29,10 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     """One call for each piece of news that is fresh, and the last-lap call."""
     if at.track.on_track:
         for news in at.news:
-            if at.now <= news.t + SAY_WITHIN_S + at.timing.unconfirmed_after_s:
-                yield _news_call(at, news)
+            spec = _news_call(at, news)
+            # Wanted until it is over for the book as well: what lapses unsaid is unconfirmed, not withdrawn.
+            if at.now <= spec.say_by_s + spec.spoken_s + at.timing.unconfirmed_after_s:
+                yield spec
     yield from _last_lap(at)
 
 
