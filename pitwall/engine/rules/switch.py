@@ -64,8 +64,9 @@ def _just_begun(at: Situation, leg: Leg) -> Iterable[CallSpec]:
     names = at.switches.differs(wanted)
     for number, group in enumerate(_groups(sorted(names))):
         window = _early(at, leg, number)
-        if at.now <= window.by_s + at.timing.unconfirmed_after_s:
-            yield _spec(at, leg, number, {name: names[name] for name in group}, wanted, window, leg.index)
+        spec = _spec(at, leg, number, {name: names[name] for name in group}, wanted, window, leg.index)
+        if at.now <= spec.say_by_s + spec.spoken_s + at.timing.unconfirmed_after_s:
+            yield spec
 
 
 def _early(at: Situation, leg: Leg, number: int) -> SayWindow:
