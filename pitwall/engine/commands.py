@@ -142,14 +142,14 @@ def _box(command: CommandGiven, car: TeamCar, now: float) -> Answer:
 
 
 def _extend(command: CommandGiven, car: TeamCar, now: float) -> Answer:
-    return _change_laps(command, car, +(command.laps or 1))
+    return _change_laps(command, car, +(command.laps or 1), now)
 
 
 def _shorten(command: CommandGiven, car: TeamCar, now: float) -> Answer:
-    return _change_laps(command, car, -(command.laps or 1))
+    return _change_laps(command, car, -(command.laps or 1), now)
 
 
-def _change_laps(command: CommandGiven, car: TeamCar, by: int) -> Answer:
+def _change_laps(command: CommandGiven, car: TeamCar, by: int, now: float) -> Answer:
     name = command.run
     run = car.progress.find(name) if name else (car.progress.current or car.progress.next)
     if run is None:
@@ -161,7 +161,7 @@ def _change_laps(command: CommandGiven, car: TeamCar, by: int) -> Answer:
     if run.state in ("done", "dropped", "skipped"):
         raise Refusal(f"run {run.run.run} is {run.state}")
     was_in = run.expected_kind == "in"
-    if not car.progress.change_laps(run, by):
+    if not car.progress.change_laps(run, by, now):
         raise Refusal(
             f"run {run.run.run} cannot be {'extended' if by > 0 else 'shortened'} by {abs(by)}: "
             f"{run.timed_wanted} timed laps, on lap {run.pointer + 1} of {len(run.laps)}"

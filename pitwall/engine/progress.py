@@ -24,6 +24,7 @@ from pitwall.model.outputs import ItemProgress, RunProgress
 from pitwall.model.plan import Item, LapKind, Plan, Run
 
 RESUME_SHARE = 0.7
+SESSION_ENDED = "the session ended"
 
 
 @dataclass
@@ -60,6 +61,7 @@ class RunState:
     leavings: int = 0
     resume_at: int = 1
     boxed_early: bool = False
+    boxed_from: int | None = None
     start_t: float | None = None
     end_t: float | None = None
     reason: str | None = None
@@ -96,6 +98,11 @@ class RunState:
         if reason is not None:
             self.reason = reason
         return True
+
+    def settle_items(self, t: float, reason: str) -> None:
+        """The run is over: what was called was probably done, what was not has its reason."""
+        for item in self.items:
+            item.signal("lap_over", t, item.reason or reason)
 
     def lap_label(self, leg: int) -> str:
         """``out-lap``, ``timed lap 2`` and so on, for a planned lap of this run."""
@@ -137,6 +144,7 @@ class PlanProgress:
         self.revision = 0
         self.parked_t: float | None = None
         self.broken_by_red = False
+        self.over = False
         self._choose(0.0)
 
     # -- which run ---------------------------------------------------------------------------------------------
@@ -160,7 +168,7 @@ class PlanProgress:
         return [state for state in self.runs if state.state in ("planned", "next", "running", "cut")]
 
     def _choose(self, t: float) -> None:
-        if self.current is not None or self.next is not None:
+        if self.over or self.current is not None or self.next is not None:
             return
         for state in self.runs:
             if state.laps and state.state in ("planned", "cut"):
@@ -172,6 +180,7 @@ class PlanProgress:
         chosen = self.next
         if chosen is not None and chosen.leavings > 0 and self._stood_for_next(chosen, t):
             chosen.move("give_up", t, "not resumed: the car stood as long as the work before the next run takes")
+            chosen.settle_items(t, "its run was not resumed")
             self._choose(t)
             chosen = self.next
         if chosen is None:
@@ -179,7 +188,7 @@ class PlanProgress:
         chosen.move("leave", t)
         chosen.start_t = t if chosen.leavings == 0 else chosen.start_t
         chosen.leavings += 1
-        chosen.pointer, chosen.boxed_early = 0, False
+        chosen.pointer, chosen.boxed_early, chosen.boxed_from = 0, False, None
         self.parked_t = None
         return chosen
 
@@ -199,9 +208,11 @@ class PlanProgress:
                 whole = state.timed_done >= state.timed_wanted
                 state.move("complete", t, None if whole else "ended early, still counts")
             else:
-                state.resume_at = max(1, state.pointer)
+                state.resume_at = max(1, state.pointer if state.boxed_from is None else state.boxed_from)
                 why = "red flag" if red else f"{state.timed_done} of {state.timed_wanted} timed laps done"
                 state.move("break_off", t, why)
+                if self.over:
+                    state.move("give_up", t, SESSION_ENDED)
         self._choose(t)
         return state
 
@@ -219,6 +230,10 @@ class PlanProgress:
             state.pointer = last if state.out_in else min(state.resume_at, last)
         elif planned == "in":
             state.stayed_out += 1
+            if state.boxed_early:
+                state.boxed_early, state.boxed_from, state.pointer = False, 1, last
+            elif state.boxed_from is not None and state.boxed_from < last and kind == state.laps[state.boxed_from]:
+                state.boxed_from += 1
         elif planned == kind:
             state.pointer = min(state.pointer + 1, last)
         elif planned == "cool" and kind == "timed":
@@ -244,6 +259,7 @@ class PlanProgress:
         found = longer[0]
         state.move("complete", t, f"the car stayed out: taken for {found.run.run}")
         state.end_t = t
+        state.settle_items(t, f"the car stayed out: taken for {found.run.run}")
         found.move("choose", t)
         found.move("leave", t, f"begun as {state.run.run}")
         found.start_t, found.leavings, found.timed_done = state.start_t, 1, state.timed_done
@@ -264,15 +280,15 @@ class PlanProgress:
             return None
         if state.pointer == 0 and not state.out_in:
             state.boxed_early = True
-        else:
-            state.pointer = len(state.laps) - 1
+        elif state.expected_kind != "in":
+            state.boxed_from, state.pointer = state.pointer, len(state.laps) - 1
         self.revision += 1
         return state
 
-    def change_laps(self, state: RunState, by: int) -> bool:
+    def change_laps(self, state: RunState, by: int, t: float) -> bool:
         """Add timed laps before the in-lap, or take the last ones away; False when no timed lap would be left.
 
-        Laps already begun are never taken away.
+        Laps already begun are never taken away. To a car that was called in, a lap more says that it goes on.
         """
         if state.out_in or not state.laps:
             return False
@@ -284,21 +300,36 @@ class PlanProgress:
             if not later or body.count("timed") <= 1:
                 return False
             del body[later[-1]]
-        was_in = state.expected_kind == "in" and state.state == "running"
+        was_in, before = state.expected_kind == "in" and state.state == "running", state.laps
         state.laps = (*body, "in")
         if was_in and by > 0:
-            state.pointer = len(state.laps) - 1 - by
-        self._refit_items(state)
+            if not state.boxed_early:
+                state.pointer = len(state.laps) - 1 - by if state.boxed_from is None else state.boxed_from
+            state.boxed_early, state.boxed_from = False, None
+        self._refit_items(state, before, t)
         self.revision += 1
         return True
 
-    def _refit_items(self, state: RunState) -> None:
+    def _refit_items(self, state: RunState, before: tuple[LapKind, ...], t: float) -> None:
         """Items follow their laps: those still planned are laid out anew over the changed run."""
+        for item in state.items:
+            moved_to = state.laps[item.leg] if item.leg < len(state.laps) else None
+            if item.attempt and before[item.leg] != moved_to:
+                item.signal("fail", t, "its lap was taken out of the run")
+                item.leg = min(item.leg, len(state.laps) - 1)
         kept = {item.key: item for item in state.items}
         fresh = item_states(state.run, state.laps)
         keys = {item.key for item in fresh}
         ended = [item for item in state.items if item.key not in keys and item.state != "planned"]
-        state.items = ended + [kept.get(item.key, item) for item in fresh]
+        # The in-lap is the one lap that changes its number: what was dropped from it stays dropped.
+        dropped = [item.item for item in ended if item.state == "dropped" and before[item.leg] == "in"]
+        for item in ended:
+            item.leg = min(item.leg, len(state.laps) - 1)
+        state.items = ended + [
+            kept.get(item.key, item)
+            for item in fresh
+            if state.laps[item.leg] != "in" or not any(item.item is one for one in dropped)
+        ]
 
     def drop_run(self, state: RunState, t: float, reason: str) -> bool:
         """Take a run out of the plan; its items with it. False when it is over already."""
@@ -311,13 +342,14 @@ class PlanProgress:
         return True
 
     def skip_what_cannot_be(self, t: float) -> None:
-        """The session closed: runs never begun are skipped, with the reason."""
+        """The session closed: runs never begun are skipped, with the reason; one that is going on is the last."""
+        self.over = True
         for state in self.runs:
             if state.state in ("planned", "next", "cut"):
                 state.move("choose", t)
-                state.move("skip" if not state.leavings else "give_up", t, "the session ended")
+                state.move("skip" if not state.leavings else "give_up", t, SESSION_ENDED)
                 for item in state.items:
-                    item.signal("fail", t, "the session ended")
+                    item.signal("fail", t, SESSION_ENDED)
 
 
 def run_progress(state: RunState, expected: tuple[float, float] | None) -> RunProgress:
