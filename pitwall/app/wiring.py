@@ -14,6 +14,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import structlog
+
 from pitwall.app.clients import AlertOver, Heard, Onlooker, WorldLink
 from pitwall.app.daemon import Daemon, offline_message
 from pitwall.app.journals import open_journal
@@ -29,16 +31,19 @@ from pitwall.errors import BrokerError
 from pitwall.forecast.futures import forecast
 from pitwall.journal.codec import digest
 from pitwall.journal.memory import MemoryJournal
-from pitwall.model.outputs import Health, Output
+from pitwall.model.outputs import Health, Output, Prompt
 from pitwall.model.setup import SessionSetup
 from pitwall.rehearsal.world import World
 from pitwall.runtime.clock import LiveClock, VirtualClock, wall_seconds, wall_text
 from pitwall.runtime.forecaster import InlineForecaster, ThreadForecaster
 from pitwall.runtime.ports import Bus, Clock, Journal
 
+_log = structlog.get_logger(__name__)
+
 FORECAST_LATENCY_S = 0.5
 PREPARED_BEFORE_S = 60.0
 LAST_WORD_S = 0.3
+FELL_BEHIND_S = 2.0
 LATEST_T, EARLIEST_T = 172_800.0, -86_400.0
 
 Report = dict[str, Any]
@@ -124,6 +129,7 @@ async def rehearse_at_speed(
         await daemon.host.drain()
         if not finished:
             return None
+        _warn_if_behind(world, rate)
         events = await journal.read()
         return make_report(recorder, world.world.outcome(), session_s=setup.duration_s, digest=digest(events))
 
@@ -148,6 +154,7 @@ async def rehearse_attached(
         world = _world(rehearsal, LiveClock(scenario.starts_at_s, rate), MqttBus(broker), rate, recorder)
         if not await _run_world(life, world):
             return None
+        _warn_if_behind(world, rate)
         return make_report(recorder, world.world.outcome(), session_s=setup.duration_s, digest=None)
 
 
@@ -247,6 +254,7 @@ async def _seat(life: Lifecycle, audience: Audience, address: BrokerAddress, ses
 class _WorldSide:
     world: World
     bus: Bus
+    late_s: list[float]
 
 
 def _world(
@@ -255,16 +263,27 @@ def _world(
     """The world on its bus; with a recorder, everything that the daemon publishes is noted from the bus as well."""
     link = WorldLink(bus, rehearsal.setup.session)
     world = World(rehearsal.scenario, rehearsal.setup, rehearsal.seed, clock, link.send, rate=rate)
+    late_s: list[float] = []
 
     def hear(output: Output | Health) -> None:
         if isinstance(output, Health):
             return
+        if isinstance(output, Prompt):
+            late_s.append(clock.now() - output.t)
         if recorder is not None:
             recorder.take([output])
         world.hear(output)
 
     link.listen(hear, everything=recorder is not None)
-    return _WorldSide(world, bus)
+    return _WorldSide(world, bus, late_s)
+
+
+def _warn_if_behind(side: _WorldSide, rate: float) -> None:
+    """Say so when one prompt in twenty reached the world seconds after it was decided: then calls came late."""
+    late = sorted(side.late_s)[-len(side.late_s) // 20 :]
+    if late and late[0] > FELL_BEHIND_S:
+        _log.warning("this machine fell behind, so calls came late: choose a lower --speed", speed=rate,
+                     behind_session_s=round(late[0], 1))
 
 
 async def _journal_for_rehearsal(life: Lifecycle, path: Path | None, setup: SessionSetup) -> Journal:

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import socket
 from datetime import UTC, datetime, timedelta
+from typing import cast
 
 import pytest
+from structlog.testing import capture_logs
 
 from pitwall.app import wiring
 from pitwall.app.scenarios import load_rehearsal
 from pitwall.bus.address import BrokerAddress
+from pitwall.bus.memory import MemoryBroker, MemoryBus
 from pitwall.errors import BrokerError, UserError
 from pitwall.model.rules import Regulations
 from pitwall.model.setup import SessionSetup
+from pitwall.rehearsal.world import World
 from pitwall.runtime.clock import wall_seconds
 from pitwall.testing import SESSION, tiny_setup
 
@@ -61,3 +65,12 @@ async def test_instant_rehearsal_gives_the_same_report_twice_in_one_process() ->
     assert first == await wiring.rehearse_instant(rehearsal)
     assert first["calls"]["open"] == 0
     assert first["laps"]["timed"] > 0
+
+
+@pytest.mark.parametrize(("late", "warned"), [([0.1] * 95 + [9.0] * 5, True), ([0.1] * 99 + [9.0], False), ([], False)])
+def test_machine_that_falls_behind_is_told(late: list[float], warned: bool) -> None:
+    """One prompt in twenty that comes seconds late is a warning; a single one, or none heard, is not."""
+    side = wiring._WorldSide(cast(World, None), MemoryBus(MemoryBroker()), late)
+    with capture_logs() as logs:
+        wiring._warn_if_behind(side, 300.0)
+    assert bool(logs) is warned
