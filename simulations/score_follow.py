@@ -107,7 +107,7 @@ def collected(file: Path) -> Believed:
     with file.open("rb") as lines:
         for line in lines:
             topic, _, payload = line.rstrip(b"\n").partition(b" ")
-            if payload and b"/laps/" in topic or b"/prompt/" in topic or b"/plan/" in topic:
+            if payload and any(part in topic for part in (b"/laps/", b"/prompt/", b"/plan/")):
                 believed.take([output_from(topic.decode(), payload)])
     return believed
 
@@ -118,7 +118,7 @@ def truth(folder: Path) -> list[dict[str, Any]]:
     rows = []
     with (folder / "laps.csv").open(newline="") as lines:
         for row in csv.DictReader(lines):
-            made: dict[str, Any] = {"car": row["car"], "label": row["label"], "status": row["worst_status"], "run": row["run"]}
+            made: dict[str, Any] = {name: row[name] for name in ("car", "label", "run")} | {"status": row["worst_status"]}
             for name in ("t_start_s", "t_end_s", "pit_in_s", "pit_out_s"):
                 made[name] = float(row[name]) - start if row[name] else None
             rows.append(made)
@@ -135,13 +135,16 @@ def kinds(believed: Believed, laps: list[dict[str, Any]]) -> dict[str, Any]:
     for row in laps:
         if row["label"] not in COMPLETE or row["t_start_s"] is None or row["t_end_s"] is None:
             continue
-        mine = [lap for lap in by_car.get(row["car"], ()) if lap.start_s is not None and abs(lap.start_s - row["t_start_s"]) < 2.0]
+        start = row["t_start_s"]
+        mine = [lap for lap in by_car.get(row["car"], ()) if lap.start_s is not None and abs(lap.start_s - start) < 2.0]
         for at, (right, seen) in score.items():
-            found = [lap for lap in mine if (lap.at == "line" if at == "line" else lap.loop == at.removeprefix("loop "))]
+            loop = at.removeprefix("loop ")
+            found = [lap for lap in mine if (lap.at == "line" if at == "line" else lap.loop == loop)]
             good = bool(found) and found[-1].kind == row["label"]
             score[at] = [right + good, seen + 1]
             if not good and at == "line":
-                wrong.append(f"car {row['car']} at {row['t_end_s']:.0f}: {found[-1].kind if found else 'nothing'}, was {row['label']}")
+                believed_kind = found[-1].kind if found else "nothing"
+                wrong.append(f"car {row['car']} at {row['t_end_s']:.0f}: {believed_kind}, was {row['label']}")
     return {at: {"right": right, "laps": seen, "share": round(right / seen, 4) if seen else None}
             for at, (right, seen) in score.items()} | {"wrong_at_line": wrong}
 
@@ -176,9 +179,13 @@ def boxes(believed: Believed, laps: list[dict[str, Any]], setup: SessionSetup) -
             result["more_than_a_lap_early"] += 1
         else:
             result["in_time"] += 1
-    entries = [row for row in laps if row["pit_in_s"] is not None and row["car"] in setup.plans and row["status"] != "red"]
+    ours = [row for row in laps if row["car"] in setup.plans and row["status"] != "red"]
+    entries = [row for row in ours if row["pit_in_s"] is not None]
     warned = sum(
-        any(prompt.car == row["car"] and _on(row, prompt.t) and row["pit_in_s"] - prompt.t >= LATEST_S for prompt in first.values())
+        any(
+            prompt.car == row["car"] and _on(row, prompt.t) and row["pit_in_s"] - prompt.t >= LATEST_S
+            for prompt in first.values()
+        )
         for row in entries
     )
     return result | {"pit_entries": len(entries), "entries_with_a_prompt_in_time": warned, "worst": worst[:12]}
@@ -245,7 +252,8 @@ def main() -> int:
     for result in results:
         print(f"{result['recording']}: cars {', '.join(result['cars'])}")
         for who in ("kinds_all_cars", "kinds_planned_cars"):
-            parts = [f"{at} {figure['share']} of {figure['laps']}" for at, figure in result[who].items() if at != "wrong_at_line"]
+            figures = {at: figure for at, figure in result[who].items() if at != "wrong_at_line"}
+            parts = [f"{at} {figure['share']} of {figure['laps']}" for at, figure in figures.items()]
             print(f"  {who.replace('_', ' ')}: {'; '.join(parts)}")
             print("    " + "\n    ".join(result[who]["wrong_at_line"][:12]))
         print(f"  box: {result['box']}\n  calls: {result['calls']}\n  runs: {result['runs']}")
