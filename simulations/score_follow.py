@@ -118,7 +118,8 @@ def truth(folder: Path) -> list[dict[str, Any]]:
     rows = []
     with (folder / "laps.csv").open(newline="") as lines:
         for row in csv.DictReader(lines):
-            made: dict[str, Any] = {name: row[name] for name in ("car", "label", "run")} | {"status": row["worst_status"]}
+            made: dict[str, Any] = {name: row[name] for name in ("car", "label", "run")}
+            made["status"] = row["worst_status"]
             for name in ("t_start_s", "t_end_s", "pit_in_s", "pit_out_s"):
                 made[name] = float(row[name]) - start if row[name] else None
             rows.append(made)

@@ -105,7 +105,9 @@ def test_a_clock_message_older_than_the_last_is_not_taken() -> None:
     assert (made.remaining(100), made.rate) == (3500, 1.0)
 
 
-@given(t=st.floats(0, 4000), later=st.floats(0, 4000), red=st.floats(0, 4000), policy=st.sampled_from(["runs", "stops"]))
+@given(
+    t=st.floats(0, 4000), later=st.floats(0, 4000), red=st.floats(0, 4000), policy=st.sampled_from(["runs", "stops"])
+)
 def test_the_time_left_never_grows_by_itself(t: float, later: float, red: float, policy: str) -> None:
     """Between messages the time left only falls, and never below zero; a change of status jumps nothing."""
     made = clock(red_clock=policy)
