@@ -273,7 +273,7 @@ class CallBook:
     def after_gap(self, gap_from: float, now: float) -> None:
         """The daemon was away from ``gap_from`` to ``now``: what should have been said then is late or missed."""
         for call in self._open_calls():
-            if call.spec.say_by_s <= now:
+            if gap_from < call.spec.say_by_s <= now:
                 self.signal(call, "gap", now, f"pitwall was down from {gap_from:.0f} s to {now:.0f} s")
 
     # -- signals -------------------------------------------------------------------------------------------------

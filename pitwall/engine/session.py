@@ -175,8 +175,13 @@ class Session:
         car = self.team.get(event.car)
         if car is None:
             return
-        if car.switches.known(event.switch) is None:
+        switch = car.switches.known(event.switch)
+        if switch is None:
             self._refuse(event.id, event.car, f"car {event.car} has no switch {event.switch!r}")
+            return
+        if not switch.allows(event.position):
+            known = switch.positions_text()
+            self._refuse(event.id, event.car, f"{event.switch!r} cannot stand at {event.position!r}, only at {known}")
             return
         car.measured(event.switch, event.position, self.now)
         self._dirty.add(event.car)
@@ -224,7 +229,8 @@ class Session:
         for car in self.team.values():
             car.book.after_gap(self.now - event.gap_s, self.now)
         self._armed = None
-        self._all_dirty()
+        # Nothing is laid out anew for it: a restart that took no time must decide what no restart would have decided.
+        self.notices.desk.update(self.team)
 
     # -- after every fact ---------------------------------------------------------------------------------------------
 
