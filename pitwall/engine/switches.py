@@ -46,8 +46,10 @@ def item_switches(procedure: Procedure, item: ItemState, base: Mapping[str, Posi
             found[switch] = wanted
     if procedure.by is not None:
         switch, amount = arguments.get("switch"), arguments.get(procedure.by)
-        if isinstance(switch, str) and isinstance(amount, int | float) and switch in base:
-            found[switch] = round(float(base[switch]) + float(amount), 6)
+        stands = base.get(switch) if isinstance(switch, str) else None
+        # A text position has no steps; the checks say so before the session.
+        if isinstance(switch, str) and isinstance(amount, int | float) and isinstance(stands, int | float):
+            found[switch] = round(float(stands) + float(amount), 6)
     return found
 
 
@@ -84,26 +86,31 @@ class SwitchBoard:
         found = {switch.switch: switch.wanted(kind, self.plan.driver, self.wet) for switch in self.car.switches}
         if run is None:
             return found
-        found.update({name: position for name, position in run.run.switches.items() if name in found})
+        for holder in (self.plan.original(run.run), run.run):
+            found.update({name: position for name, position in holder.switches.items() if name in found})
         base = dict(found)
-        for item in run.items:
-            if item.leg == leg and item.state in ("planned", "called") and item.item.do in self.procedures:
-                asked = item_switches(self.procedures[item.item.do], item, base)
+        for item in sorted(run.items, key=lambda one: one.leg):
+            procedure = self.procedures.get(item.item.do)
+            if procedure is None or item.state in ("dropped", "not_done"):
+                continue
+            stays = item.leg < leg and not (item.item.put_back and procedure.put_back)
+            if item.leg == leg or stays:
+                asked = item_switches(procedure, item, base)
                 found.update({name: position for name, position in asked.items() if name in found})
         return found
 
     def changes(
-        self, before: Mapping[str, Position], after: Mapping[str, Position], free: bool = False
+        self, before: Mapping[str, Position], after: Mapping[str, Position], free: bool = False, parked: bool = False
     ) -> dict[str, Position]:
         """What must be changed between two laps: the switches a driver is told to move, with the position to go to.
 
         ``free``: a bias within its free range counts as in place. Not so between two laps of the plan: a step that an
-        item asks for is meant, however small.
+        item asks for is meant, however small. ``parked``: the car stands, so stationary switches can be moved.
         """
         found: dict[str, Position] = {}
         for name in sorted(after):
             switch = self.known(name)
-            if switch is None or switch.kind in ("momentary", "stationary"):
+            if switch is None or switch.kind == "momentary" or (switch.kind == "stationary" and not parked):
                 continue
             stands = before.get(name)
             near = self._near_enough(switch, stands, after[name]) if free else same_position(stands, after[name])
@@ -115,10 +122,10 @@ class SwitchBoard:
         """Where the switch is taken to stand: measured if there is a measurement, else believed."""
         return self.measured.get(name, self.believed.get(name))
 
-    def differs(self, wanted: Mapping[str, Position]) -> dict[str, Position]:
-        """Switches that do not stand where they are wanted."""
+    def differs(self, wanted: Mapping[str, Position], parked: bool = False) -> dict[str, Position]:
+        """Switches that do not stand where they are wanted; stationary ones only where the car is ``parked``."""
         standing = {name: position for name in wanted if (position := self.stands(name)) is not None}
-        return self.changes(standing, wanted, free=True)
+        return self.changes(standing, wanted, free=True, parked=parked)
 
     def wrong(self, wanted: Mapping[str, Position]) -> tuple[list[str], list[str]]:
         """``(measured wrong, unverified)`` among the switches that must be in place when a timed lap starts."""
@@ -140,6 +147,7 @@ class SwitchBoard:
     def said(self, name: str, position: Position, sure: bool) -> None:
         """The driver was told (``sure``: and read it back or did it)."""
         self.believed[name] = position
+        self._spread(name, position)
         if sure:
             self.verified.add(name)
             self.owed.pop(name, None)
@@ -151,9 +159,20 @@ class SwitchBoard:
         self.measured[name] = position
         self.measured_t[name] = t
         self.believed[name] = position
+        self._spread(name, position)
         self.verified.add(name)
         if name in self.owed and same_position(self.owed[name], position):
             del self.owed[name]
+
+    def _spread(self, name: str, position: Position) -> None:
+        """A preset takes the switches it sets along; those with telemetry speak for themselves."""
+        preset = self.known(name)
+        if preset is None or preset.kind != "preset" or same_position(position, preset.default):
+            return
+        for other, to in sorted(preset.sets.items()):
+            if other not in self.measured:
+                self.believed[other] = to
+                self.verified.discard(other)
 
     def owe(self, name: str, position: Position) -> None:
         """A put-back was not confirmed and its lap is gone: it stays owed."""
@@ -164,7 +183,8 @@ class SwitchBoard:
         """What the check before release reads out: everything the first time, then what differs or is owed."""
         if not self.checked_before:
             return {name: wanted[name] for name in sorted(wanted) if self._read_out(name)}
-        return {name: wanted[name] for name in sorted({*self.differs(wanted), *self.owed}) if name in wanted}
+        names = sorted({*self.differs(wanted, parked=True), *self.owed})
+        return {name: wanted[name] for name in names if name in wanted}
 
     def _read_out(self, name: str) -> bool:
         switch = self.known(name)

@@ -307,6 +307,17 @@ class Plan(Frozen):
         """The run of that name, or None."""
         return next((run for run in self.runs if run.run == name), None)
 
+    def original(self, run: Run) -> Run:
+        """The run that ``same_as`` leads to in the end; the run itself when it repeats nothing, or a circle."""
+        passed = {run.run}
+        while run.same_as is not None and run.same_as not in passed:
+            following = self.find(run.same_as)
+            if following is None:
+                break
+            passed.add(following.run)
+            run = following
+        return run
+
     def may_say(self, call: str, lap: LapKind | None) -> bool:
         """The quiet rule: may this class of call be spoken on this kind of lap? Session, safety and stop always may."""
         allowed = "all" if lap is None else self.quiet.get(lap, "all")
