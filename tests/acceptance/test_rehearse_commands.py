@@ -72,21 +72,6 @@ def test_speed_shows_prompts_and_lets_others_look_on(processes: Processes) -> No
     assert wanted <= topics
 
 
-def test_attached_world_works_against_a_daemon_elsewhere(processes: Processes) -> None:
-    """The world alone plays to a daemon in another process and reports what came of it, without a digest."""
-    event = processes.copy_demo()
-    daemon, said = processes.serve(str(event))
-    scenario = processes.folder / "simulations" / "short_demo.yaml"
-    done = processes.run("rehearse", str(scenario), "--attach", said["broker"], "--speed", "120", "--json")
-    assert done.returncode == 0, done.stderr
-    report = json.loads(done.stdout)
-    assert report["digest"] is None
-    assert report["calls"]["planned"] > 10
-    assert report["laps"]["all"] > 2
-    assert "SAY NOW" in done.stderr
-    assert leave(daemon)[0] == 0
-
-
 def test_broken_off_rehearsal_says_so(processes: Processes) -> None:
     """Ctrl-C in the middle ends it with 1, no report and no traceback."""
     lines = processes.folder / "lines.txt"
