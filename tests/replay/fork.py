@@ -1,0 +1,174 @@
+"""Many restarts of the real engine in one pass: a fork is restarted at its index and lives on beside the original.
+
+A restart that had to be replayed from the beginning for each index would cost the square of the journal. A fork is a
+deep copy of the engine at its index that is told ``Restarted`` and then given the same facts as the original. It is
+followed until its state is the original's state again, attribute by attribute: from there on both must decide the same,
+for the engine knows nothing but its state. ``replayed`` makes the same start the long way, to prove that a fork is one.
+"""
+
+from __future__ import annotations
+
+import copy
+import types
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, fields, is_dataclass
+from typing import Any
+
+from pydantic import BaseModel
+
+from pitwall.engine.session import Session
+from pitwall.journal.replay import decisions
+from pitwall.model.events import Restarted, Stamped
+from pitwall.model.outputs import Output
+from pitwall.runtime.apply import apply
+
+DECIDED = (
+    "prompt",
+    "alert",
+    "held_back",
+    "answered",
+    "refused",
+    "lap_judged",
+    "plan_state",
+    "forecast_state",
+    "forecast_wanted",
+)
+"""Outputs that are decisions. The others show a state at a moment, and a restart may move that moment."""
+PACING = ("_armed", "_outputs", "_desk_t", "_field_t", "desk")
+"""Attributes that only say when a state is shown next, or when the engine asked to be woken."""
+LOOK_EVERY = 5
+
+_functions = copy._deepcopy_dispatch  # type: ignore[attr-defined]  # the table that deepcopy looks types up in
+
+
+def decided(outputs: Iterable[Output]) -> list[Output]:
+    """What of these outputs is a decision."""
+    return [output for output in outputs if output.type in DECIDED]
+
+
+def copy_of(session: Session) -> Session:
+    """A deep copy that shares nothing that can change: frozen models are shared, what functions close over is
+    copied."""
+    memo: dict[int, Any] = {}
+    before = _functions.get(types.FunctionType)
+    _functions[types.FunctionType] = _copied_function
+    try:
+        return copy.deepcopy(session, memo)
+    finally:
+        _functions[types.FunctionType] = before
+
+
+def _copied_function(function: types.FunctionType, memo: dict[int, Any]) -> types.FunctionType:
+    # deepcopy takes functions as they are, but a leg's times are a function that closes over the car's track.
+    if function.__closure__ is None:
+        return function
+    cells = tuple(types.CellType(copy.deepcopy(cell.cell_contents, memo)) for cell in function.__closure__)
+    made = types.FunctionType(function.__code__, function.__globals__, function.__name__, function.__defaults__, cells)
+    made.__kwdefaults__ = function.__kwdefaults__
+    return made
+
+
+def restarted(session: Session, at: Stamped, gap_s: float = 0.0) -> list[Output]:
+    """Tell it that the daemon went away after this event and came back ``gap_s`` later; returns what it decided."""
+    t = at.received_t + gap_s
+    event = Restarted(id="restarted:0", t=t, gap_s=gap_s)
+    return decided(apply(session, Stamped(seq=at.seq + 1, received_t=t, event=event)).outputs)
+
+
+def replayed(events: Sequence[Stamped]) -> Session:
+    """A fresh engine that was given these events."""
+    session = Session()
+    for _ in decisions(events, session):
+        pass
+    return session
+
+
+@dataclass
+class Fork:
+    """An engine that was restarted before event ``index``."""
+
+    index: int
+    session: Session
+    followed: int = 0
+
+
+@dataclass(frozen=True)
+class Difference:
+    """The first event on which a restarted engine decided otherwise."""
+
+    restarted_before: int
+    seq: int
+    expected: list[Output]
+    got: list[Output]
+
+    def __str__(self) -> str:
+        lines = [f"restarted before event {self.restarted_before}, decided otherwise at event {self.seq}"]
+        lines += [f"  expected {output!r}" for output in self.expected if output not in self.got]
+        lines += [f"  got      {output!r}" for output in self.got if output not in self.expected]
+        return "\n".join(lines)
+
+
+def first_difference(
+    events: Sequence[Stamped], at: Iterable[int], make: Callable[[], Session] = Session
+) -> tuple[Difference | None, list[Fork]]:
+    """Restart before each event number in ``at``, give every fork the rest, and compare decisions.
+
+    Args:
+        events: a journal without restarts.
+        at: event numbers, from 1 on.
+        make: makes a fresh engine.
+
+    Returns:
+        The first difference, or None; and the forks whose state never came back to the original's.
+    """
+    wanted, main = set(at), make()
+    open_forks: list[Fork] = []
+    for stamped in events:
+        if stamped.seq in wanted:
+            fork = Fork(stamped.seq, copy_of(main))
+            said = restarted(fork.session, events[stamped.seq - 1])
+            if said:
+                return Difference(fork.index, stamped.seq, [], said), []
+            open_forks.append(fork)
+        expected = decided(apply(main, stamped).outputs)
+        for fork in open_forks:
+            got = decided(apply(fork.session, stamped.model_copy(update={"seq": stamped.seq + 1})).outputs)
+            if got != expected:
+                return Difference(fork.index, stamped.seq, expected, got), []
+            fork.followed += 1
+        looked = [fork for fork in open_forks if fork.followed % LOOK_EVERY == 1]
+        if looked:
+            state = state_of(main)
+            back = [fork for fork in looked if state_of(fork.session) == state]
+            open_forks = [fork for fork in open_forks if fork not in back]
+    return None, open_forks
+
+
+def state_of(value: Any, seen: frozenset[int] = frozenset()) -> Any:
+    """Everything that an engine knows, as values that can be compared; pacing left out."""
+    if isinstance(value, str | int | float | bool | BaseModel) or value is None:
+        return value
+    if id(value) in seen:
+        return "a ring"
+    seen |= {id(value)}
+    if isinstance(value, dict):
+        return [(state_of(key, seen), state_of(one, seen)) for key, one in value.items()]
+    if isinstance(value, set | frozenset):
+        return sorted(value)
+    if isinstance(value, types.FunctionType | types.BuiltinFunctionType):
+        cells = value.__closure__ if isinstance(value, types.FunctionType) else None
+        return (value.__qualname__, [state_of(cell.cell_contents, seen) for cell in cells or ()])
+    if is_dataclass(value):
+        known = [one.name for one in fields(value)]
+        if "lap_s" in known and "profile" in known:
+            return "the lap map"  # frozen, the same for all, and full of arrays
+        return [
+            type(value).__name__,
+            *((name, state_of(getattr(value, name), seen)) for name in known if name not in PACING),
+        ]
+    if hasattr(value, "__dict__"):
+        return [
+            type(value).__name__,
+            *((name, state_of(one, seen)) for name, one in sorted(vars(value).items()) if name not in PACING),
+        ]
+    return [state_of(one, seen) for one in value]

@@ -1,0 +1,180 @@
+"""The real engine, restarted anywhere: the same decisions follow, no call is doubled, the gap is marked."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Sequence
+
+import numpy as np
+import pytest
+
+from pitwall.app import wiring
+from pitwall.app.scenarios import load_rehearsal
+from pitwall.engine.session import Session
+from pitwall.journal.memory import MemoryJournal
+from pitwall.journal.replay import decisions
+from pitwall.model import events as ev
+from pitwall.model.events import Stamped
+from pitwall.model.outputs import Prompt
+from tests.replay.fork import copy_of, decided, first_difference, replayed, restarted, state_of
+from tests.replay.harness import restart_equals
+from tests.replay.recorded import everything, quiet_run, red_flag
+
+GAP_S = 25.0
+
+
+@pytest.fixture(scope="module")
+def hour() -> tuple[Stamped, ...]:
+    """The journal of one rehearsed practice hour: two cars of ours and eighteen others."""
+    kept: list[MemoryJournal] = []
+
+    def journal() -> MemoryJournal:
+        kept.append(MemoryJournal())
+        return kept[-1]
+
+    async def record() -> tuple[Stamped, ...]:
+        await wiring.rehearse_instant(load_rehearsal("practice_hour", 11))
+        return await kept[-1].read()
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(wiring, "MemoryJournal", journal)
+        return asyncio.run(record())
+
+
+def test_the_short_journal_holds_what_it_should() -> None:
+    """It has commands of many kinds, a yellow and a red flag, an alert, and some hundred events of each kind of
+    life."""
+    events = everything()
+    assert 300 <= len(events) <= 500
+    commands = {one.event.command for one in events if isinstance(one.event, ev.CommandGiven)}
+    assert {"said", "confirm", "drop", "keep_in", "let_go", "box", "extend", "skip", "quiet", "comment"} <= commands
+    statuses = {one.event.status for one in events if isinstance(one.event, ev.StatusChanged)}
+    assert {"green", "yellow", "red"} <= statuses
+    assert any(output.type == "alert" for one in decisions(events, Session()) for output in one.outputs)
+
+
+@pytest.mark.parametrize("journal", [everything, quiet_run, red_flag], ids=["everything", "quiet run", "red flag"])
+def test_restart_at_every_event_decides_the_same(journal: object) -> None:
+    """Restarted before each event in turn, the engine decides the same on all that follows, and is soon in the very
+    state of one that never went away."""
+    events: Sequence[Stamped] = journal()  # type: ignore[operator]  # one of the functions above
+    difference, never_back = first_difference(events, range(1, len(events)))
+    assert difference is None, str(difference)
+    assert [fork.index for fork in never_back if fork.index < len(events) - 10] == []
+
+
+def test_restart_at_fifty_places_of_the_hour_decides_the_same(hour: tuple[Stamped, ...]) -> None:
+    """The same at fifty places of the practice hour, drawn by a seed."""
+    drawn = np.random.default_rng(20310516).choice(np.arange(1, len(hour)), size=50, replace=False)
+    difference, never_back = first_difference(hour, sorted(int(index) for index in drawn))
+    assert difference is None, str(difference)
+    assert [fork.index for fork in never_back if fork.index < len(hour) - 10] == []
+
+
+@pytest.mark.parametrize("share", [0.2, 0.5, 0.9])
+def test_a_copy_is_what_a_replay_of_the_journal_makes(hour: tuple[Stamped, ...], share: float) -> None:
+    """The forks of the tests above are deep copies; a fresh engine that is given the same events is in the same
+    state."""
+    prefix = hour[: int(len(hour) * share)]
+    session = replayed(prefix)
+    assert state_of(copy_of(session)) == state_of(session) == state_of(replayed(prefix))
+
+
+def test_a_copy_shares_nothing_that_changes() -> None:
+    """What happens to a copy does not happen to the original."""
+    events = everything()
+    session = replayed(events[:150])
+    before = state_of(session)
+    fork = copy_of(session)
+    for stamped in events[150:250]:
+        fork.handle(stamped)
+    assert state_of(session) == before
+    assert state_of(fork) != before
+
+
+async def test_a_recovered_host_decides_as_its_engine_did() -> None:
+    """The long way, through the host's own recovery from the stored events, at every thirteenth of them."""
+    events = everything()
+    kinds = ("prompt", "alert", "answered", "refused", "lap_judged")
+    difference = await restart_equals(
+        events, Session, range(1, len(events), 13), same=lambda output: output if output.type in kinds else None
+    )
+    assert difference is None
+
+
+class _Forgetful(Session):
+    """An engine that lays everything out anew when it is restarted, and so decides at moments of its own."""
+
+    def _restarted(self, event: ev.Restarted) -> None:
+        super()._restarted(event)
+        self._all_dirty()
+
+
+def test_the_comparison_sees_an_engine_that_decides_otherwise() -> None:
+    """An engine that does a little more on a restart is found out, with the event and what it decided."""
+    events = everything()
+    difference, _ = first_difference(events, range(1, len(events)), make=_Forgetful)
+    assert difference is not None
+    assert "restarted before event" in str(difference)
+    assert difference.got != difference.expected
+
+
+def _due_calls(events: Sequence[Stamped]) -> list[tuple[int, Prompt]]:
+    """Every call with the number of the event at which it came due."""
+    return [
+        (one.stamped.seq, output)
+        for one in decisions(events, Session())
+        for output in one.outputs
+        if isinstance(output, Prompt) and output.state == "due"
+    ]
+
+
+def test_calls_that_fell_into_the_gap_are_late_and_never_due() -> None:
+    """Killed as a call comes due and back after its time: it is late, with the gap as its reason; nothing whose time is
+    over is shown as due."""
+    events = quiet_run()
+    tried = 0
+    for seq, call in _due_calls(events):
+        at = events[seq]
+        back = at.received_t + GAP_S
+        if not at.received_t < call.say_by_s <= back:
+            continue
+        session = replayed(events[: seq + 1])
+        outputs = [output for output in restarted(session, at, GAP_S) if isinstance(output, Prompt)]
+        mine = [output for output in outputs if output.call == call.call]
+        assert [output.state for output in mine][:1] == ["late"], (call.call, mine)
+        assert "pitwall was down" in (mine[0].reason or "")
+        assert all(output.say_by_s > back for output in outputs if output.state == "due")
+        tried += 1
+    assert tried > 5
+
+
+def test_calls_that_were_to_come_in_the_gap_are_missed_with_that_reason() -> None:
+    """Killed before a call was even shown and back after its time: it is missed, and the reason is the gap."""
+    events = quiet_run()
+    found: list[Prompt] = []
+    for seq in range(20, len(events) - 1, 7):
+        session = replayed(events[: seq + 1])
+        found += [
+            output
+            for output in restarted(session, events[seq], GAP_S)
+            if isinstance(output, Prompt) and output.state == "missed"
+        ]
+    assert found
+    assert all("pitwall was down" in (output.reason or "") for output in found)
+
+
+@pytest.mark.parametrize("gap_s", [0.0, GAP_S])
+def test_no_prompt_id_is_used_for_two_contents(gap_s: float) -> None:
+    """Over a restart, whatever its gap, a prompt's id is never given to another content."""
+    events = everything()
+    for index in range(10, len(events), 29):
+        session = Session()
+        said: dict[str, Prompt] = {}
+        outputs = [output for one in decisions(events[:index], session) for output in one.outputs]
+        outputs += restarted(session, events[index - 1], gap_s)
+        rest = [one for one in events[index:] if one.received_t >= events[index - 1].received_t + gap_s]
+        outputs += [output for one in rest for output in decided(session.handle(one))]
+        for output in outputs:
+            if isinstance(output, Prompt):
+                assert said.setdefault(output.id, output) == output, (index, output.id)
