@@ -15,8 +15,11 @@ from pitwall.model.outputs import Ask, CallState, Prompt
 from pitwall.model.plan import CallClass
 
 MOVED_S = 0.75  # a window that moves by less is not worth telling the engineer again
+DEFER_S, LEAST_DEFER_S = 20.0, 4.0
 FEW_KEYS = 3  # after so many "said" this engineer is one who presses keys
 AGAIN_S = 4.0
+REPEAT_S = 12.0  # a call asked for once more is due for so long
+EVEN_UNDER_RED: tuple[CallClass, ...] = ("session", "safety", "stop")
 FAR_AHEAD_S = 20.0  # a call whose window lay further ahead than this was not missed: its lap fell out of the run
 YELLOW = "yellow flag at its place"
 SAID_GRACE_S = 1.0  # the key comes after the mouth: said this late still counts as in time
@@ -88,6 +91,8 @@ class Call:
     ended_t: float | None = None
     told: bool = False
     again: bool = False
+    repeated: bool = False
+    deferred_s: float = 0.0
 
     @property
     def open(self) -> bool:
@@ -178,6 +183,8 @@ class CallBook:
             elif self._wanted_again(call, spec, now):
                 self._make(key, spec, sum(1 for other in self.calls.values() if other.spec.key == key) + 1, now)
         for call in self._open_calls():
+            if call.repeated and (not gone or call.spec.kind in EVEN_UNDER_RED):
+                continue  # the desk asked for it, not the rules
             if call.spec.key not in wanted:
                 self._let_go(call, now, gone or (YELLOW if yellow and call.spec.kind == "procedure" else ""), leg_now)
 
@@ -198,6 +205,10 @@ class CallBook:
         self.latest[key] = self.live[call.id] = call
 
     def _retime(self, call: Call, spec: CallSpec, now: float) -> None:
+        if call.repeated:
+            return
+        if call.deferred_s:
+            spec = _later(spec, call.deferred_s)
         old = call.spec
         if spec.say_by_s < now < old.say_by_s and old.say_by_s == old.latest_s:
             return  # it was made late on purpose
@@ -227,12 +238,35 @@ class CallBook:
         if (by_lap or by_leg) and gone in ("", YELLOW):
             if call.state == "planned" and spec.say_from_s > now + FAR_AHEAD_S:
                 self.signal(call, "withdraw", now, "the run went another way")
-            elif call.state == "due" or (call.shown_t is not None and now >= spec.say_from_s):
+            elif call.state == "due" or (call.state == "shown" and now >= spec.say_from_s):
                 self.signal(call, "expired", now, "its place on the lap is behind the car")
             else:
                 self.signal(call, "passed", now, "the car was there before the call could be made")
             return
         self.signal(call, "withdraw", now, gone or "no longer needed")
+
+    def defer(self, call: Call, now: float, reason: str, because: str) -> float:
+        """Put an open call off as far as it can wait, at most ``DEFER_S``; returns by how much, 0 when it cannot."""
+        shift = DEFER_S
+        if call.spec.latest_s is not None:
+            shift = min(shift, call.spec.latest_s - max(call.spec.say_by_s, now))
+        if shift < LEAST_DEFER_S:
+            return 0.0
+        call.deferred_s += shift
+        call.spec = _later(call.spec, shift)
+        if not self.signal(call, "retimed", now, reason, because):
+            call.because = because
+        return shift
+
+    def repeat(self, call: Call, now: float, reason: str, because: str) -> bool:
+        """A call that was made, or may have been, is due once more from now on; False where it cannot be."""
+        if not allowed(CALL, call.state, "repeat"):
+            return False
+        by = now + REPEAT_S
+        if call.spec.kind == "box" and call.spec.act_at_s is not None:
+            by = max(now, min(by, call.spec.act_at_s - call.spec.spoken_s))
+        call.spec, call.repeated = replace(call.spec, say_from_s=now, say_by_s=by), True
+        return self.signal(call, "repeat", now, reason, because)
 
     # -- time ------------------------------------------------------------------------------------------------------
 
@@ -293,6 +327,7 @@ class CallBook:
             self.live[call.id] = call
         else:
             self.live.pop(call.id, None)
+            call.repeated = False
         if call.state == "shown":
             call.shown_t = now if call.shown_t is None else call.shown_t
         if call.state == "due":
@@ -339,3 +374,8 @@ class CallBook:
     def outstanding(self) -> list[Call]:
         """Calls on the engineer's stack: shown or due first, then what is planned next, in order of time."""
         return sorted(self._open_calls(), key=lambda call: (call.spec.say_by_s, -PRIORITY[call.spec.kind], call.id))
+
+
+def _later(spec: CallSpec, by_s: float) -> CallSpec:
+    """The same call with its window moved back."""
+    return replace(spec, say_from_s=spec.say_from_s + by_s, say_by_s=spec.say_by_s + by_s)

@@ -88,8 +88,13 @@ def _defer(command: CommandGiven, car: TeamCar, now: float) -> Answer:
         raise Refusal(f"a {call.spec.kind} call cannot be deferred; skip it, or change the plan")
     if not call.open:
         raise Refusal(f"{call.id} is {call.state}: it cannot be deferred any more")
+    shift = car.book.defer(call, now, f"deferred by {command.by}", command.id)
+    if shift > 0:
+        return Answer(f"{call.id} deferred by {shift:.0f} s")
+    if call.spec.item is None:
+        raise Refusal(f"{call.id} cannot wait: it must be said by {call.spec.say_by_s:.0f} s")
     car.signal(call, "withdraw", now, f"deferred by {command.by}", command.id)
-    return Answer(f"{call.id} deferred: it comes back on the next lap that allows it, if there is one")
+    return Answer(f"{call.id} deferred: it comes back on the next lap of the run that allows it, if there is one")
 
 
 def _repeat(command: CommandGiven, car: TeamCar, now: float) -> Answer:
@@ -98,7 +103,7 @@ def _repeat(command: CommandGiven, car: TeamCar, now: float) -> Answer:
         return Answer(f"{call.id} is {call.state}: still to be said")
     if call.spec.kind == "box" and call.spec.act_at_s is not None and now + call.spec.spoken_s > call.spec.act_at_s:
         raise Refusal("too late for the pit entry: say nothing until the car is past it")
-    if not car.signal(call, "repeat", now, f"repeat asked by {command.by}", command.id):
+    if not car.book.repeat(call, now, f"repeat asked by {command.by}", command.id):
         raise Refusal(f"{call.id} is {call.state}: it cannot be repeated")
     return Answer(f"{call.id} is due again")
 

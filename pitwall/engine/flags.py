@@ -48,8 +48,8 @@ def status_changed(
 def _tell(car: TeamCar, status: str, sectors: tuple[str, ...], now: float) -> None:
     if status in ("waiting", "closed"):
         return
-    number = len(car.book.calls) + len(car.news)
-    car.news.append(StatusNews(number, now, status, sectors))
+    car.told += 1
+    car.news.append(StatusNews(car.told, now, status, sectors))
 
 
 def session_closed(car: TeamCar, now: float) -> None:

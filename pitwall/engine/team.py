@@ -46,6 +46,7 @@ class TeamCar:
     quiet: bool = False
     kept_in: bool = False
     comments: int = 0
+    told: int = 0
     worked_s: float = 0.0
     recalls: int = 0
 

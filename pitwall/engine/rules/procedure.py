@@ -120,10 +120,14 @@ def _in_the_pits(at: Situation, step: Step, leg: Leg) -> tuple[float, float | No
 
 
 def _yellow_at(at: Situation, phase: float) -> bool:
-    """Guard: a yellow holds in the marshal sector of this place, or everywhere."""
-    if at.clock.status in ("yellow", "slow"):
+    """Guard: a yellow holds in the marshal sector of this place, everywhere, or nobody knows where."""
+    yellow = at.clock.yellow_sectors
+    if at.clock.status == "slow" or (at.clock.status == "yellow" and not yellow):
         return True
-    return any(sector in at.clock.yellow_sectors for sector in at.lap_map.marshal_sectors_at(phase % 1.0))
+    known = {label for label, _ in at.lap_map.sectors}
+    if any(sector not in known for sector in yellow):
+        return True  # nobody can say where that is
+    return any(sector in yellow for sector in at.lap_map.marshal_sectors_at(phase % 1.0))
 
 
 def _silent_before(at: Situation, leg: Leg, kind: CallClass) -> bool:
