@@ -192,7 +192,8 @@ class Session:
             ours = ", ".join(sorted(self.team)) or "none"
             self._refuse(event.id, event.car, f"no plan for car {event.car}; ours: {ours}")
             return
-        if self._over() and event.command != "comment":
+        ended = self._over() or (self.clock.status == "closed" and event.command == "repeat")
+        if ended and event.command != "comment":
             self._refuse(event.id, event.car, "the session is closed")
             return
         try:
