@@ -1,0 +1,47 @@
+"""The same facts are the same decisions, and the same seed the same session: in another process, under another hash seed.
+
+The practice hour is run twice in ``tests/acceptance``; here are the red flag scenario and the stored journals.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+TELL = "from tests.replay.golden_journals import *; print([told(journal_of(name)) for name in sorted(RECORD)])"
+
+
+def _started(hash_seed: str, *words: str) -> subprocess.Popen[bytes]:
+    environment = os.environ | {"PYTHONHASHSEED": hash_seed}
+    command = [sys.executable, *words]
+    return subprocess.Popen(command, cwd=ROOT, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+
+
+def _both(*words: str) -> tuple[bytes, bytes]:
+    """What the command prints under two hash seeds, run side by side."""
+    printed = []
+    for process in [_started("1", *words), _started("4242", *words)]:
+        out, errors = process.communicate(timeout=120)
+        assert process.returncode == 0, errors.decode()
+        printed.append(out)
+    return printed[0], printed[1]
+
+
+def test_the_red_flag_scenario_is_the_same_under_two_hash_seeds() -> None:
+    """Sets and dicts of text come in another order under another hash seed; the report does not, digest and all."""
+    first, second = _both("-m", "pitwall", "rehearse", "red_flag.yaml", "--instant", "--json", "--seed", "3")
+    assert first == second
+    report = json.loads(first)
+    assert len(report["digest"]) == 64
+    assert any(flag["status"] == "red" for flag in report["flags"])
+
+
+def test_decisions_on_stored_journals_are_the_same_under_two_hash_seeds() -> None:
+    """Every decision on the golden journals, down to the digest of their whole content, in two processes."""
+    first, second = _both("-c", TELL)
+    assert first == second
+    assert first.count(b"decided ") == 3
