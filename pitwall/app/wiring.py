@@ -9,7 +9,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -27,7 +27,7 @@ from pitwall.bus.broker import EmbeddedBroker
 from pitwall.bus.memory import MemoryBroker, MemoryBus
 from pitwall.bus.mqtt import MqttBus
 from pitwall.engine.session import Session
-from pitwall.errors import BrokerError
+from pitwall.errors import BrokerError, InternalError
 from pitwall.forecast.futures import forecast
 from pitwall.journal.codec import digest
 from pitwall.journal.memory import MemoryJournal
@@ -44,6 +44,7 @@ FORECAST_LATENCY_S = 0.5
 PREPARED_BEFORE_S = 60.0
 LAST_WORD_S = 0.3
 FELL_BEHIND_S = 2.0
+MOST_AT_ONE_MOMENT = 20_000
 LATEST_T, EARLIEST_T = 172_800.0, -86_400.0
 
 Report = dict[str, Any]
@@ -81,7 +82,7 @@ async def rehearse_instant(rehearsal: Rehearsal, journal_file: Path | None = Non
         await life.start("daemon's link", daemon.bus.start, daemon.bus.stop)
         await life.start("world's link", world.bus.start, world.bus.stop)
         world.world.start()
-        await clock.run(daemon.host.drain, lambda: world.world.finished)
+        await clock.run(_settling(clock, daemon), lambda: world.world.finished)
         events = await journal.read()
         return make_report(recorder, world.world.outcome(), session_s=setup.duration_s, digest=digest(events))
 
@@ -248,6 +249,24 @@ async def _seat(life: Lifecycle, audience: Audience, address: BrokerAddress, ses
     Onlooker(bus, session, audience.hear, audience.alert_over)
     await life.start("audience", bus.start, bus.stop)
     audience.told(str(address))
+
+
+def _settling(clock: VirtualClock, daemon: Daemon) -> Callable[[], Awaitable[None]]:
+    """The host's drain, with a watch on time: wake-ups that make each other at one moment would run for ever.
+
+    Raises:
+        InternalError: from the returned function, when time stands still.
+    """
+    moment, wakeups = float("-inf"), 0
+
+    async def settle() -> None:
+        nonlocal moment, wakeups
+        moment, wakeups = clock.now(), wakeups + 1 if clock.now() == moment else 0
+        if wakeups > MOST_AT_ONE_MOMENT:
+            raise InternalError(f"session time stands still at {moment:.3f} s; report it with scenario and seed")
+        await daemon.host.drain()
+
+    return settle
 
 
 @dataclass(frozen=True)

@@ -53,7 +53,7 @@ def test_independent_client_sees_the_session(processes: Processes, port: int) ->
     """Clock, health and desk state are retained for whoever comes later; a goodbye says offline."""
     daemon, said = processes.serve("event.yaml", "--broker", f"mqtt://127.0.0.1:{port}")
     assert said["broker"] == f"mqtt://127.0.0.1:{port}"
-    assert _retained(port, "health")["state"] == "online"
+    until(lambda: _retained(port, "health")["state"] == "online")
     assert _retained(port, "clock")["status"] == "waiting"
     assert _retained(port, "desk/41/state")["prompts"]
     assert leave(daemon)[0] == 0
@@ -63,13 +63,13 @@ def test_independent_client_sees_the_session(processes: Processes, port: int) ->
 def test_will_speaks_for_a_daemon_that_was_killed(processes: Processes, port: int) -> None:
     """SIGKILL: the broker says offline; the next life says online, resumes, and its state is retained again."""
     daemon, _ = processes.serve("event.yaml", "--broker", f"mqtt://127.0.0.1:{port}")
-    assert _retained(port, "health")["state"] == "online"
+    until(lambda: _retained(port, "health")["state"] == "online")
     daemon.kill()
     daemon.communicate()
     until(lambda: _retained(port, "health")["state"] == "offline")
     again, said = processes.serve("event.yaml", "--broker", f"mqtt://127.0.0.1:{port}")
     assert said["resumed"] is True
-    assert _retained(port, "health")["state"] == "online"
+    until(lambda: _retained(port, "health")["state"] == "online")
     assert leave(again)[0] == 0
 
 

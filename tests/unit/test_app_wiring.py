@@ -13,7 +13,7 @@ from pitwall.app import wiring
 from pitwall.app.scenarios import load_rehearsal
 from pitwall.bus.address import BrokerAddress
 from pitwall.bus.memory import MemoryBroker, MemoryBus
-from pitwall.errors import BrokerError, UserError
+from pitwall.errors import BrokerError, InternalError, UserError
 from pitwall.model.rules import Regulations
 from pitwall.model.setup import SessionSetup
 from pitwall.rehearsal.world import World
@@ -74,3 +74,21 @@ def test_machine_that_falls_behind_is_told(late: list[float], warned: bool) -> N
     with capture_logs() as logs:
         wiring._warn_if_behind(side, 300.0)
     assert bool(logs) is warned
+
+
+async def test_time_that_stands_still_is_an_error_and_not_a_hang(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A wake-up that arms itself again at the same moment ends the rehearsal with a message that names the moment."""
+    start = World.start
+
+    def looping(world: World) -> None:
+        start(world)
+
+        def again(t: float) -> None:
+            world._agenda.at(t, again)
+
+        world._agenda.at(12.5, again)
+
+    monkeypatch.setattr(World, "start", looping)
+    monkeypatch.setattr(wiring, "MOST_AT_ONE_MOMENT", 200)
+    with pytest.raises(InternalError, match=r"stands still at 12\.500 s"):
+        await wiring.rehearse_instant(load_rehearsal("short_demo"))
