@@ -31,11 +31,14 @@ from pitwall.errors import BrokerError, InternalError
 from pitwall.forecast.futures import forecast
 from pitwall.journal.codec import digest
 from pitwall.journal.memory import MemoryJournal
+from pitwall.model.events import Stamped
 from pitwall.model.outputs import Health, Output, Prompt
 from pitwall.model.setup import SessionSetup
+from pitwall.rehearsal.truth import WorldOutcome
 from pitwall.rehearsal.world import World
 from pitwall.runtime.clock import LiveClock, VirtualClock, wall_seconds, wall_text
 from pitwall.runtime.forecaster import InlineForecaster, ThreadForecaster
+from pitwall.runtime.host import HostHealth
 from pitwall.runtime.ports import Bus, Clock, Journal
 
 _log = structlog.get_logger(__name__)
@@ -59,12 +62,25 @@ class Audience:
     alert_over: AlertOver
 
 
-async def rehearse_instant(rehearsal: Rehearsal, journal_file: Path | None = None) -> Report:
+@dataclass(frozen=True)
+class Evidence:
+    """What a report is made from, for studies that look closer: prompts, truth, journal, the host's figures."""
+
+    recorder: Recorder
+    outcome: WorldOutcome
+    events: tuple[Stamped, ...]
+    host: HostHealth
+
+
+async def rehearse_instant(
+    rehearsal: Rehearsal, journal_file: Path | None = None, witness: Callable[[Evidence], None] | None = None
+) -> Report:
     """Run world and daemon on one virtual clock, as fast as the machine goes.
 
     Args:
         rehearsal: what to run.
         journal_file: keep the journal there; without it, it is gone afterwards.
+        witness: is shown the evidence at the end.
 
     Raises:
         JournalError: when the journal cannot be written or already holds a session.
@@ -83,8 +99,10 @@ async def rehearse_instant(rehearsal: Rehearsal, journal_file: Path | None = Non
         await life.start("world's link", world.bus.start, world.bus.stop)
         world.world.start()
         await clock.run(_settling(clock, daemon), lambda: world.world.finished)
-        events = await journal.read()
-        return make_report(recorder, world.world.outcome(), session_s=setup.duration_s, digest=digest(events))
+        events, outcome = await journal.read(), world.world.outcome()
+        if witness is not None:
+            witness(Evidence(recorder, outcome, events, daemon.host.health()))
+        return make_report(recorder, outcome, session_s=setup.duration_s, digest=digest(events))
 
 
 async def rehearse_at_speed(

@@ -1,4 +1,4 @@
-"""The same facts are the same decisions, and the same seed the same session: in another process, under another hash seed.
+"""The same facts are the same decisions, the same seed the same session: in another process, under another hash seed.
 
 The practice hour is run twice in ``tests/acceptance``; here are the red flag scenario and the stored journals.
 """

@@ -8,10 +8,9 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 
-from pitwall.app import wiring
 from pitwall.app.scenarios import load_rehearsal
+from pitwall.app.wiring import Evidence, rehearse_instant
 from pitwall.engine.session import Session
-from pitwall.journal.memory import MemoryJournal
 from pitwall.journal.replay import decisions
 from pitwall.model import events as ev
 from pitwall.model.events import Stamped
@@ -26,19 +25,9 @@ GAP_S = 25.0
 @pytest.fixture(scope="module")
 def hour() -> tuple[Stamped, ...]:
     """The journal of one rehearsed practice hour: two cars of ours and eighteen others."""
-    kept: list[MemoryJournal] = []
-
-    def journal() -> MemoryJournal:
-        kept.append(MemoryJournal())
-        return kept[-1]
-
-    async def record() -> tuple[Stamped, ...]:
-        await wiring.rehearse_instant(load_rehearsal("practice_hour", 11))
-        return await kept[-1].read()
-
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(wiring, "MemoryJournal", journal)
-        return asyncio.run(record())
+    kept: list[Evidence] = []
+    asyncio.run(rehearse_instant(load_rehearsal("practice_hour", 11), witness=kept.append))
+    return kept[0].events
 
 
 def test_the_short_journal_holds_what_it_should() -> None:
