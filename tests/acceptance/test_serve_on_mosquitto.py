@@ -83,7 +83,7 @@ def test_attached_rehearsal_over_mosquitto(processes: Processes, port: int) -> N
         stdout=(processes.folder / "prompts.txt").open("w"),
     )
     scenario = processes.folder / "simulations" / "short_demo.yaml"
-    done = processes.run("rehearse", str(scenario), "--attach", address, "--speed", "120", "--json")
+    done = processes.run("rehearse", str(scenario), "--attach", address, "--speed", "200", "--json")
     listener.terminate()
     listener.wait()
     assert done.returncode == 0, done.stderr

@@ -59,10 +59,12 @@ async def test_busy_port_says_what_to_do() -> None:
 
 
 async def test_instant_rehearsal_gives_the_same_report_twice_in_one_process() -> None:
-    """Nothing of one rehearsal is left over for the next one."""
+    """Nothing of one rehearsal is left over for the next one, and another seed is another session."""
     rehearsal = load_rehearsal("short_demo", 3)
     first = await wiring.rehearse_instant(rehearsal)
+    other = await wiring.rehearse_instant(load_rehearsal("short_demo", 4))
     assert first == await wiring.rehearse_instant(rehearsal)
+    assert first["digest"] != other["digest"]
     assert first["calls"]["open"] == 0
     assert first["laps"]["timed"] > 0
 
