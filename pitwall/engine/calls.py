@@ -70,6 +70,13 @@ class CallSpec:
     late_text: str | None = None
     latest_s: float | None = None  # begin by then and the driver can still act, if not where it is best said
 
+    @property
+    def last_moment_s(self) -> float:
+        """Begun by then, the call is in time; one with a late text holds for as long as it can be acted on."""
+        if self.late_text is None or self.latest_s is None:
+            return self.say_by_s
+        return max(self.say_by_s, self.latest_s)
+
 
 @dataclass
 class Call:
@@ -92,6 +99,7 @@ class Call:
     told: bool = False
     again: bool = False
     repeated: bool = False
+    hurried: bool = False
     deferred_s: float = 0.0
 
     @property
@@ -198,9 +206,9 @@ class CallBook:
         return spec.latest_s > now + AGAIN_S
 
     def _make(self, key: str, spec: CallSpec, attempt: int, now: float) -> None:
-        spec = _still_in_time(spec, now)
+        wished, spec = spec, _still_in_time(spec, now)
         call = Call(f"{self.car}-{key}" if attempt == 1 else f"{self.car}-{key}~{attempt}", self.car, spec)
-        call.again = attempt > 1
+        call.again, call.hurried = attempt > 1, spec is not wished
         self.calls[call.id] = call
         self.latest[key] = self.live[call.id] = call
 
@@ -210,10 +218,11 @@ class CallBook:
         if call.deferred_s:
             spec = _later(spec, call.deferred_s)
         old = call.spec
-        if spec.say_by_s < now < old.say_by_s and old.say_by_s == old.latest_s:
+        if call.hurried and spec.say_by_s < now:
             return  # it was made late on purpose
         if call.state == "planned":
-            spec = _still_in_time(spec, now)
+            wished, spec = spec, _still_in_time(spec, now)
+            call.hurried = spec is not wished
             if _pointless(spec, now):
                 self.signal(call, "withdraw", now, "its time on this lap is over")
                 return
@@ -286,9 +295,9 @@ class CallBook:
 
     def _over_at(self, spec: CallSpec) -> float:
         """When a call without a word counts as unconfirmed: the key is pressed after the sentence, not before it. A box
-        call must turn into "too late" at once."""
+        call must turn into "too late" when it is, and not before: as long as the driver can act it may be said."""
         speaking = 0.0 if spec.kind == "box" else spec.spoken_s
-        return spec.say_by_s + speaking + self.unconfirmed_after_s
+        return spec.last_moment_s + speaking + self.unconfirmed_after_s
 
     def next_moment(self, now: float) -> float | None:
         """The next session second after ``now`` at which ``tick`` has something to do."""

@@ -57,7 +57,7 @@ def _said(command: CommandGiven, car: TeamCar, now: float) -> Answer:
         return Answer(f"{call.id} is {call.state} already" + (f", by {call.said_by}" if call.said_by else ""))
     if call.state in ("withdrawn", "missed", "skipped"):
         return _noted(command, call)
-    late = min(command.t, now) > call.spec.say_by_s + call.spec.spoken_s + SAID_GRACE_S
+    late = min(command.t, now) > call.spec.last_moment_s + call.spec.spoken_s + SAID_GRACE_S
     signal = "said_late" if late and call.state in ("shown", "due", "unconfirmed") else "said"
     if not car.signal(call, signal, now, f"said by {command.by}", command.id):
         raise Refusal(f"{call.id} is {call.state}: it cannot be said any more")

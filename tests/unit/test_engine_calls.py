@@ -100,6 +100,15 @@ def test_a_box_call_is_unconfirmed_at_once_and_says_so() -> None:
     assert book.only().prompt(112).text == "Too late."
 
 
+def test_a_last_box_call_is_not_too_late_while_the_driver_can_act() -> None:
+    """Best said on a straight that ends early: the prompt stays a box call until the pit entry cannot be made."""
+    box = spec(kind="box", text="Box, box.", late_text="Too late.", latest_s=122.0)
+    book = Book().go(80, box).go(100, box).go(115, box)
+    assert (book.only().state, book.only().prompt(115).text) == ("due", "Box, box.")
+    book.go(122 + AFTER_S, box)
+    assert (book.only().state, book.only().prompt(124).text) == ("unconfirmed", "Too late.")
+
+
 def test_a_call_said_late_is_late_and_may_still_be_settled() -> None:
     """Late stays late when time settles it; only evidence makes it done."""
     book = Book().go(100, spec())

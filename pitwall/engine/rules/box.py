@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from pitwall.engine.calls import CallSpec
 from pitwall.engine.situation import Leg, Situation
 from pitwall.model.outputs import Ask
+from pitwall.radio.placing import latest_start
 
 TOO_LATE = "Too late for the pit entry: say nothing until the car is past it. The box moves one lap."
 REMINDER_WINDOW_S = 10.0
@@ -32,7 +33,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     first_from = at.begins(leg) + (10.0 if leg.start_phase > 0 else 1.0)
     first_by = min(first_from + at.timing.window_s, act_at - reaction - at.spoken(text))
     again = "Box, box. Pit entry this lap."
-    by = act_at - reaction - at.spoken(again)
+    by = last = latest_start(act_at, at.spoken(again), reaction)
     placed = at.window(act_at, again, reaction, leg, "box")
     by = min(by, placed.by_s) if placed.in_listening and placed.by_s > act_at - 20.0 else by
     window_from = min(max(first_by + 6.0, by - REMINDER_WINDOW_S), by)
@@ -50,7 +51,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         act_at,
         window_from - 6.0,
     )
-    yield _call(at, leg, f"{run.run.run}-box-{count}{AGAIN}", again, "Box, box", window_from, by, lead, act_at)
+    yield _call(at, leg, f"{run.run.run}-box-{count}{AGAIN}", again, "Box, box", window_from, by, lead, act_at, last)
 
 
 def _call(
