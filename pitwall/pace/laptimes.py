@@ -128,7 +128,10 @@ class CarPace:
         knots = self._knots
         if knots is None:
             inner = sorted((at_map, self.share(loop)) for loop, at_map in self.loops.items() if 0.0 < at_map < 1.0)
-            knots = self._knots = [(0.0, 0.0), *inner, (1.0, 1.0)]
+            # Crossings with wrong times may teach shares that fall along the lap: later is never earlier.
+            rising = itertools.accumulate((share for _, share in inner), max)
+            places = [at_map for at_map, _ in inner]
+            knots = self._knots = [(0.0, 0.0), *zip(places, rising, strict=True), (1.0, 1.0)]
         for (map0, mine0), (map1, mine1) in itertools.pairwise(knots):
             if phase <= map1:
                 return mine0 + (mine1 - mine0) * (phase - map0) / max(map1 - map0, 1e-9)
