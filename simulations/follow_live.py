@@ -59,16 +59,17 @@ def live(folder: Path, cars: int, seed: int, speed: float, work: Path) -> Path:
     if client is None:
         raise SystemExit("mosquitto_sub is missing: apt-get install mosquitto-clients")
     journal = work / "journal.sqlite"
-    daemon = subprocess.Popen([*PITWALL, "serve", str(event), "--port", str(port), "--journal", str(journal)],
-                              stdout=subprocess.DEVNULL)
+    serve = [*PITWALL, "serve", str(event), "--port", str(port), "--journal", str(journal)]
+    replay = [*PITWALL, "replay", str(folder), "--speed", f"{speed:g}", "--broker", address, "--session", SESSION]
+    wanted = [f"pitwall/1/{SESSION}/{name}" for name in ("laps/+", "prompt/+", "plan/+")]
+    daemon = subprocess.Popen(serve, stdout=subprocess.DEVNULL)
     try:
         until_open(port, 15.0)
         with collected.open("wb") as out:
-            topics = [part for name in ("laps/+", "prompt/+", "plan/+") for part in ("-t", f"pitwall/1/{SESSION}/{name}")]
+            topics = [part for topic in wanted for part in ("-t", topic)]
             listener = subprocess.Popen([client, "-p", str(port), "-q", "1", "-F", "%t %p", *topics], stdout=out)
             try:
-                subprocess.run([*PITWALL, "replay", str(folder), "--speed", f"{speed:g}", "--broker", address, "--session",
-                                SESSION], check=True, stdout=subprocess.DEVNULL)
+                subprocess.run(replay, check=True, stdout=subprocess.DEVNULL)
                 time.sleep(2.0)
             finally:
                 listener.terminate()

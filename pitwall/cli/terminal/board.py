@@ -84,6 +84,13 @@ class Board:
         ended.sort(key=lambda prompt: (-prompt.t, prompt.call))
         return (*waiting, *ended)
 
+    def to_come(self, car: str, now: float) -> tuple[Prompt, ...]:
+        """What the plan holds next for this car, by the moment it is expected."""
+        desk = self.desks.get(car)
+        planned = [prompt for prompt in desk.prompts if prompt.state == "planned"] if desk is not None else []
+        ahead = [prompt for prompt in planned if prompt.say_by_s > now]
+        return tuple(sorted(ahead, key=lambda prompt: (prompt.say_from_s, -prompt.priority, prompt.call)))
+
     def _take_prompt(self, prompt: Prompt) -> None:
         known = self._prompts.get(prompt.call)
         if known is None or prompt.revision >= known.revision:

@@ -23,6 +23,7 @@ STATUS_STYLES = {"green": "green", "yellow": "yellow", "slow": "yellow", "red": 
 
 FIXED_LINES = 9
 MOST_ALERTS = 4
+MOST_TO_COME = 6
 STALE_AFTER_S = 5.0
 WIDE = 100
 
@@ -119,8 +120,15 @@ def _prompts(board: Board, now: float, car: str | None, chosen: int, room: int, 
             style=STATE_STYLES.get(prompt.state, "dim"),
         )
     if not prompts:
-        table.add_row("", "", "nothing to say", "", "", style="dim")
-    for _ in range(room - 1 - max(len(prompts), 1)):
+        table.add_row("", "", "nothing to say now", "", "")
+    left = room - 1 - max(len(prompts), 1)
+    then = board.to_come(car, now)[: min(max(left - 1, 0), MOST_TO_COME)] if car else ()
+    if then:
+        table.add_row("", "then", "", "", "", style="dim")
+    for prompt in then:
+        kind, expected = prompt.kind, f"in {clock_text(prompt.say_from_s - now)}"
+        table.add_row("", kind, prompt.short, expected, STATE_WORDS[prompt.state], style="dim")
+    for _ in range(left - len(then) - bool(then)):
         table.add_row("", "", "", "", "")
     return table
 

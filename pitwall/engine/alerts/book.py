@@ -1,6 +1,6 @@
 """The life cycle of alerts: raised once, kept while active, acknowledged by a hand, over when the condition is over.
 
-The pipeline for a candidate is: already active (update its text in silence), inhibited (a cause makes it idle: under
+The pipeline for a candidate is: already active (its words follow the evidence), inhibited (a cause makes it idle: under
 red nobody wants to hear of a slow lap), raised. What is held back is recorded once for each reason.
 """
 
@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from pitwall.model.outputs import Alert, AlertPriority, HeldBack, Output, Status
+
+REFRESH_S = 30.0
 
 KINDS: dict[str, tuple[AlertPriority, str]] = {
     "overrun": ("high", "See the forecast: shorten or drop a run, or send the car earlier."),
@@ -51,7 +53,7 @@ class AlertBook:
         """
         key = "-".join(part for part in (kind.replace("_", "-"), car, detail) if part)
         if key in self.active:
-            return []
+            return self._refreshed(key, text, now)
         if status in IDLE_UNDER[kind]:
             return self._held_back(key, f"idle while the session is {status}", now)
         priority, remedy = KINDS[kind]
@@ -61,6 +63,14 @@ class AlertBook:
         self.active[key] = alert
         self.count[kind] = self.count.get(kind, 0) + 1
         return [alert]
+
+    def _refreshed(self, key: str, text: str, now: float) -> list[Output]:
+        """The alert stands; its words follow the evidence, but not so often that they cannot be read."""
+        alert = self.active[key]
+        if alert.text == text or now < alert.t + REFRESH_S:
+            return []
+        self.active[key] = alert.model_copy(update={"t": now, "text": text, "because": None})
+        return [self.active[key]]
 
     def over(self, kind: str, car: str | None, now: float, detail: str = "") -> list[Output]:
         """The condition is over."""
