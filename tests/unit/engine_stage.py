@@ -280,10 +280,11 @@ class Stage:
         return [one for one in self.made(Prompt) if part in one.call and state in (None, one.state)]
 
     def call(self, part: str, car: str = CAR) -> Call:
-        """The latest call whose id contains ``part``."""
-        found = [call for name, call in self.session.team[car].book.calls.items() if part in name]
-        assert found, f"no call with {part!r}; there are {sorted(self.session.team[car].book.calls)}"
-        return found[-1]
+        """The latest call whose id ends with ``part`` (a further attempt counts as the same), else contains it."""
+        calls = self.session.team[car].book.calls
+        found = [call for name, call in calls.items() if part in name]
+        assert found, f"no call with {part!r}; there are {sorted(calls)}"
+        return ([call for call in found if call.id.split("~")[0].endswith(part)] or found)[-1]
 
     def has_call(self, part: str, car: str = CAR) -> bool:
         """True when some call's id contains ``part``."""
