@@ -1,0 +1,181 @@
+"""Garage calls: brief, switch check, fire-up and release, counted back from the moment the car is to leave."""
+
+from __future__ import annotations
+
+import pytest
+
+from pitwall.engine.rules.release import GROUP
+from pitwall.engine.team import REOPEN_LEAD_S
+from pitwall.model.outputs import DeskState
+from tests.unit.engine_stage import CHECKS, MAIN, Stage, plan, setup
+
+FIRST = MAIN | {"release": {"not_before": 400, "gap_ahead_s": 8}}
+
+
+def waiting(*runs: dict[str, object], begin: float = -600.0) -> Stage:
+    """The car in its garage before the session, leaving first at 400 s."""
+    return Stage(setup(plan(*(runs or (FIRST,)))), begin=begin)
+
+
+def test_the_countdown_to_a_release() -> None:
+    """Brief, check, fire-up and release come the set times before the release moment, each shown its lead ahead."""
+    stage = waiting().green()
+    timing = stage.car.setup.calls
+    stage.wait(405)
+    due = {call.split("-1-")[1]: [p.t for p in stage.prompts(call, "due")] for call in
+           ("main-1-brief", "main-1-check-1", "main-1-fire-up", "main-1-leave")}  # fmt: skip
+    assert due == {
+        "brief": [400 - timing.brief_s], "check-1": [400 - timing.release_check_s],
+        "fire-up": [400 - timing.fire_up_s], "leave": [400],
+    }  # fmt: skip
+    assert stage.prompts("main-1-brief", "shown")[0].t == 400 - timing.brief_s - timing.lead_s
+    leave = stage.call("main-1-leave")
+    assert "8 seconds to the car ahead" in leave.spec.text
+    assert "release controller" in (leave.spec.caution or "")
+
+
+def test_leaving_settles_the_garage_calls() -> None:
+    """What led to the leaving is done; what was only shown is taken back; a due one without a word is unconfirmed."""
+    stage = waiting().green()
+    stage.leave(402)
+    states = {name.removeprefix("41-main-1-"): call.state for name, call in stage.car.book.calls.items()
+              if "-1-" in name and call.spec.lap == "garage"}  # fmt: skip
+    assert states["leave"] == states["fire-up"] == "done"
+    assert states["brief"] == "unconfirmed"
+    early = waiting().green()
+    early.leave(330)
+    assert early.call("main-1-fire-up").state in ("withdrawn", "done")
+    assert not early.car.book.live or all(call.spec.lap != "garage" for call in early.car.book.live.values())
+
+
+def test_the_brief_says_what_the_run_is() -> None:
+    """Laps by kind and items by name, in words."""
+    items = [{"do": "comment", "on": "in"}, {"do": "hold", "on": "out", "after": "bridge"}]
+    stage = waiting(FIRST | {"laps": "out, 2 timed, cool, 1 timed, in", "items": items}).green().wait(250)
+    text = stage.call("brief").spec.text
+    assert text == "Next run main: three timed laps with one cool-down lap. Items: comment, hold."
+    stage = waiting(CHECKS | {"release": {"not_before": 400}}).green().wait(250)
+    assert stage.call("brief").spec.text == "Next run checks: out and straight back in."
+
+
+def test_the_first_check_reads_every_switch_in_groups() -> None:
+    """Groups of four, one after the other, all switches but momentary ones and presets."""
+    stage = waiting().green().wait(260)
+    groups = [call for name, call in stage.car.book.calls.items() if "-check-" in name]
+    names = [name for call in groups for name in call.spec.ask.positions]
+    assert all(len(call.spec.ask.positions) <= GROUP for call in groups)
+    assert sorted(names) == ["brake_bias", "display", "flap", "start_map", "torque_map"]
+    begins = [call.spec.say_from_s for call in groups]
+    assert begins == sorted(set(begins))
+    assert groups[0].spec.text == "Switch check: bias 55, display drive, flap closed, start map 1."
+
+
+def test_a_later_check_reads_what_differs_only() -> None:
+    """Second run: the one switch that stands elsewhere is named, the others are left in peace."""
+    stage = waiting(MAIN | {"laps": "out, 1 timed, in"}, MAIN | {"run": "second", "switches": {"flap": "open"}})
+    stage.green()
+    t = stage.home(stage.drive(200, 125, 100))
+    stage.wait(t + 200)
+    asked = {}
+    for name, call in stage.car.book.calls.items():
+        if "second" in name and "check" in name:
+            asked.update(call.spec.ask.positions)
+    assert asked == {"flap": "open"}
+
+
+def test_a_put_back_owed_is_read_out_at_the_next_check() -> None:
+    """The flap was opened for a lap and the run cut by red before it was closed: the next check closes it."""
+    items = [{"do": "flap_lap", "on": {"timed": 1}}]
+    stage = waiting(MAIN | {"laps": "out, 2 timed, in", "items": items}).green()
+    t = stage.drive(200, 125)
+    opening = next(call for call in stage.car.book.calls.values() if call.spec.ask.position == "open")
+    stage.command("confirm", call=opening.id)
+    assert stage.car.switches.stands("flap") == "open"
+    stage.status(t + 30, "red")
+    stage.pit(t + 90, "entry")
+    assert stage.car.switches.owed == {"flap": "closed"}
+    desk = stage.wait(t + 95).made(DeskState)[-1]
+    assert [card.switch for card in desk.switches if card.owed] == ["flap"]
+    stage.status(t + 300, "green")
+    stage.wait(t + 420)
+    checks = [call for name, call in stage.car.book.calls.items() if "main-2-check" in name]
+    assert checks
+    assert checks[-1].spec.ask.positions["flap"] == "closed"
+
+
+def test_a_short_stop_keeps_a_fair_window() -> None:
+    """In and out again within two minutes: the brief is read at once and may be said for a while, not missed."""
+    stage = waiting(MAIN | {"laps": "out, 1 timed, in", "after_garage_s": 90}, MAIN | {"run": "second"}).green()
+    t = stage.home(stage.drive(200, 125, 100))
+    stage.wait(t + 80)
+    brief = stage.call("second-1-brief")
+    assert brief.spec.say_from_s == pytest.approx(t + 5)
+    assert brief.spec.say_by_s - brief.spec.say_from_s >= 20
+    assert not [prompt for prompt in stage.prompts("second") if prompt.state == "missed"]
+
+
+def test_kept_in_takes_the_calls_back_and_let_go_counts_anew() -> None:
+    """No release is called while the car is kept in; afterwards from a fair moment on."""
+    stage = waiting().green().wait(350)
+    assert "kept in" in stage.command("keep_in").effect  # type: ignore[union-attr]  # an answer, not a refusal
+    assert stage.call("main-1-fire-up").state == "withdrawn"
+    assert stage.call("main-1-fire-up").reason == "kept in"
+    stage.wait(500)
+    assert not stage.prompts("leave", "due")
+    stage.command("let_go", 500)
+    stage.wait(540)
+    assert stage.car.release_s == 500 + REOPEN_LEAD_S
+    assert stage.call("leave").state == "due"
+
+
+def test_a_closed_pit_exit_holds_the_release() -> None:
+    """Under green with the exit closed: no fire-up and no release until it opens, or the time that was given."""
+    stage = waiting().green()
+    stage.status(10, pit_exit="closed", opens_at_s=600)
+    stage.wait(450)
+    assert not stage.prompts("main-1-leave")
+    assert not stage.prompts("main-1-fire-up")
+    assert stage.car.release_s == 600
+    stage.status(560, pit_exit="open")
+    stage.wait(700)
+    assert stage.prompts("leave", "due")
+
+
+def test_a_red_flag_in_the_garage_takes_the_countdown_back() -> None:
+    """Withdrawn with the flag as reason; after the reopening the countdown starts again."""
+    stage = waiting().green().wait(345)
+    stage.status(350, "red")
+    assert stage.call("main-1-fire-up").reason == "red flag"
+    stage.status(700, "green")
+    stage.wait(740)
+    assert stage.call("main-1-leave").state == "due"
+    assert stage.car.release_s == 700 + REOPEN_LEAD_S
+
+
+def test_a_car_that_does_not_leave_stays_called() -> None:
+    """Work overran: the call to go stays open, and no false miss comes of it."""
+    stage = waiting().green().wait(500)
+    assert stage.call("main-1-leave").state == "due"
+    stage.leave(520)
+    assert stage.call("main-1-leave").state == "done"
+    assert not [prompt for prompt in stage.prompts("main-1-") if prompt.state == "missed"]
+
+
+def test_without_a_run_left_nothing_is_counted_down() -> None:
+    """The plan is done: no brief, no release."""
+    stage = waiting(MAIN | {"laps": "out, 1 timed, in"}).green()
+    t = stage.home(stage.drive(200, 125, 100))
+    before = len(stage.car.book.calls)
+    stage.wait(t + 900)
+    assert stage.car.release_s is None
+    assert len(stage.car.book.calls) == before
+
+
+def test_a_procedure_in_the_garage_comes_before_the_release() -> None:
+    """A check that needs the car at rest is called on the way to the release, and named in its run."""
+    stage = waiting(FIRST | {"items": [{"do": "bite_check", "on": "out"}]}).green().wait(399)
+    call = stage.call("bite_check-0-1-0-0")
+    assert call.spec.ask.procedure == "bite_check"
+    assert call.spec.say_from_s < 400
+    stage.command("confirm", call=call.id)
+    assert stage.car.progress.runs[0].items[0].state == "done"
