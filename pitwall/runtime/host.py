@@ -250,9 +250,11 @@ class Host:
         log.error("the engine failed on an event; it is skipped, here and in every replay", seq=stamped.seq,
                   fact=stamped.event.model_dump_json()[:2000], exc_info=step.failure)
         # What it would have said, and its wake-up, are lost with it: say what stands once more, and wake the engine
-        # soon, but never in a tight circle.
+        # soon, but never in a tight circle, and not once for each of many failures: they would wake one another.
         self._restate_due = True
-        self._ask([WakeAt(t=self._clock.now() + AFTER_FAILURE_S)])
+        soon = self._clock.now() + AFTER_FAILURE_S
+        if all(armed > soon for armed in self._armed):
+            self._ask([WakeAt(t=soon)])
         return step.outputs
 
     def _note(self, stamped: Stamped) -> None:
