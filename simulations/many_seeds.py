@@ -13,6 +13,7 @@ from __future__ import annotations
 import argparse
 import asyncio
 import json
+import logging
 import sys
 import time
 import traceback
@@ -22,6 +23,8 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from functools import partial
 from typing import Any
+
+import structlog
 
 from pitwall.app.scenarios import load_rehearsal
 from pitwall.app.wiring import Evidence, rehearse_instant
@@ -156,4 +159,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 if __name__ == "__main__":
+    # Failures are part of the summary; what each of them would log is not wanted here.
+    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(logging.CRITICAL + 1))
     sys.exit(main())
