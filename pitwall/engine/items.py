@@ -76,13 +76,16 @@ def run_over(run: RunState, procedures: Mapping[str, Procedure], t: float) -> No
     """The car is in. A run that is over settles its items; a cut one keeps those that a resumed run can still do."""
     last = len(run.laps) - 1
     for item in run.items:
-        if run.state != "done" and 0 < item.leg == run.pointer < last:
-            # This lap was broken off and is driven again when the run is resumed: so is what was to be done on it.
-            item.signal("call_lost", t, "its lap was broken off")
-        elif run.state == "done" or item.leg in (run.pointer, last):
+        if run.state == "done":
             item.signal(
                 "lap_over", t, item.reason or ("the run ended before its lap" if item.state == "planned" else None)
             )
+        elif item.leg == run.pointer < last:
+            # This lap was broken off and is driven again when the run is resumed: so is what was to be done on it.
+            item.signal("call_lost", t, "its lap was broken off")
+        elif item.leg == last and item.state == "called":
+            # A resumed run has its in-lap, too: what was not called on this one is still to be done.
+            item.signal("lap_over", t, item.reason)
     if run.state not in ("cut", "next"):
         return
     for item in run.items:

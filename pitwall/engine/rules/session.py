@@ -10,6 +10,7 @@ from pitwall.model.outputs import Ask
 
 SAY_WITHIN_S = 8.0
 FLAG_SAY_WITHIN_S = 15.0
+LAST_LAP_WORD_PHASE = 0.9  # a lap that slows into the flag is announced up to here (common practice, no source)
 
 _WORDS: dict[str, tuple[str, str, Ask]] = {
     "red": (
@@ -79,4 +80,5 @@ def _last_lap(at: Situation) -> Iterable[CallSpec]:
         spoken_s=at.spoken(text),
         lead_s=0.0,
         lap_number=lap.number,
+        latest_s=leg.at(LAST_LAP_WORD_PHASE),
     )
