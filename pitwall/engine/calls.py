@@ -68,6 +68,7 @@ class CallSpec:
     item: str | None = None
     caution: str | None = None
     late_text: str | None = None
+    waits: bool = False  # belongs after the line: not to be said before the car is seen to start that lap
     latest_s: float | None = None  # begin by then and the driver can still act, if not where it is best said
 
     @property
@@ -228,6 +229,7 @@ class CallBook:
                 return
         moved = abs(old.say_by_s - spec.say_by_s) > MOVED_S or abs(old.say_from_s - spec.say_from_s) > MOVED_S
         if not moved and (old.text, old.short, old.ask) == (spec.text, spec.short, spec.ask):
+            call.spec = replace(old, waits=spec.waits)
             return
         if call.state == "due" and (old.text, old.ask) != (spec.text, spec.ask):
             return  # the engineer may be saying it: its words stay until it is done or its time is over
@@ -283,12 +285,12 @@ class CallBook:
         """Show, open and expire what the time asks for."""
         for call in self._open_calls():
             spec = call.spec
-            if call.state == "planned" and now >= self._over_at(spec):
+            if call.state == "planned" and not spec.waits and now >= self._over_at(spec):
                 self.signal(call, "passed", now, "it became known too late to be said in time")
                 continue
-            if call.state == "planned" and now >= spec.say_from_s - spec.lead_s:
+            if call.state == "planned" and now >= spec.say_from_s - spec.lead_s and (spec.lead_s or not spec.waits):
                 self.signal(call, "lead", now)
-            if call.state == "shown" and now >= spec.say_from_s:
+            if call.state == "shown" and now >= spec.say_from_s and not spec.waits:
                 self.signal(call, "open", now)
             if call.state == "due" and now >= self._over_at(spec):
                 self.signal(call, "expired", now, "no word that it was said")

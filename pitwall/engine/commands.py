@@ -179,16 +179,7 @@ def _change_laps(command: CommandGiven, car: TeamCar, by: int, now: float) -> An
 def _drop(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     reason = f"dropped by {command.by}" + (f": {command.text}" if command.text else "")
     if command.item is not None:
-        for run in car.progress.runs:
-            for item in run.items:
-                if item.key == command.item or (run.run.run == command.run and item.item.do == command.item):
-                    if item.state == "dropped":
-                        return Answer(f"{item.key} is dropped already")
-                    if not item.signal("drop", now, reason):
-                        raise Refusal(f"{item.key} is {item.state}: it cannot be dropped")
-                    car.progress.revision += 1
-                    return Answer(f"{item.key} dropped", plan_changed=True)
-        raise Refusal(f"no item {command.item!r} in the plan of car {car.car}")
+        return _drop_item(command, car, now, reason)
     found = car.progress.find(command.run or "")
     if found is None:
         raise Refusal("say what to drop: 'run', or 'item' with or without its 'run'")
@@ -200,6 +191,26 @@ def _drop(command: CommandGiven, car: TeamCar, now: float) -> Answer:
         raise Refusal(f"run {found.run.run} is {found.state}: it cannot be dropped")
     car.since_s = now
     return Answer(f"run {found.run.run} dropped", plan_changed=True)
+
+
+def _drop_item(command: CommandGiven, car: TeamCar, now: float, reason: str) -> Answer:
+    """One item by its key, or whatever is left of one by its name and run."""
+    meant = [
+        item
+        for run in car.progress.runs
+        for item in run.items
+        if item.key == command.item or (run.run.run == command.run and item.item.do == command.item)
+    ]
+    if not meant:
+        raise Refusal(f"no item {command.item!r} in the plan of car {car.car}")
+    dropped = [item.key for item in meant if item.signal("drop", now, reason)]
+    if dropped:
+        car.progress.revision += 1
+        return Answer(f"{', '.join(dropped)} dropped", plan_changed=True)
+    last = meant[-1]
+    if all(item.state == "dropped" for item in meant):
+        return Answer(f"{last.key} is dropped already")
+    raise Refusal(f"{last.key} is {last.state}: it cannot be dropped")
 
 
 def _keep_in(command: CommandGiven, car: TeamCar, now: float) -> Answer:

@@ -22,7 +22,6 @@ from pitwall.radio.placing import SayWindow, place_call
 from pitwall.radio.speech import spoken_s
 from pitwall.track.lapmap import LapMap
 
-UNSEEN_S = 8.0  # longer than the engine goes without looking again
 DOUBT_TIMED, DOUBT_OTHER, MOST_DOUBT_S = 0.01, 0.08, 8.0  # p90 of early arrivals is about this (common practice)
 
 
@@ -95,11 +94,6 @@ class Situation:
     def leg(self, index: int) -> Leg | None:
         """The leg of that planned lap, None when it lies behind."""
         return next((leg for leg in self.legs if leg.index == index), None)
-
-    def begins(self, leg: Leg) -> float:
-        """When a call that belongs after the start of ``leg`` may begin at the earliest: never before the car is seen
-        to start that lap, however late it comes. "Box this lap", said a moment before the line, means another lap."""
-        return leg.start_s if leg.running else max(leg.start_s, self.now + UNSEEN_S)
 
     def doubt(self, act_at_s: float, leg: Leg) -> float:
         """Seconds by which the car may come early: a share of the way still to go, larger off the pace."""

@@ -83,7 +83,7 @@ class TeamCar:
                     self.signal(call, "withdraw", now, "the car left before")
                 elif call.state == "due":
                     self.signal(call, "expired", now, "the car left; no word that it was said")
-        self.switches.checked_before = True
+        self.switches.checked_before, self.kept_in = True, False
         if run is not None:
             self.progress.revision += 1
 

@@ -179,6 +179,8 @@ class Driver:
             return "no such procedure on the driver's card"
         if _positions(ask):
             self._switches(speech, t, drawn)
+        if ask.lap_kind is not None:
+            self._team.told_lap_kind(speech.prompt, t)
         where, place = self._team.car.where, (speech.prompt.place or "").strip().lower()
         if where == "track":
             return self._on_track(speech, procedure, t, place)

@@ -22,6 +22,7 @@ from pitwall.rehearsal.score import LapRule
 from pitwall.rehearsal.truth import DrivenKind, DrivenLap, HeardBox, Release, WrongSwitch
 from pitwall.rehearsal.wheel import Wheel
 
+JUST_BEGUN_S = 15.0      # a lap that began so little ago is still "this lap"
 ROLLS_S = 2.0            # from the release to the wheels turning
 COLD_START_S = 18.0      # a car that was not fired up needs so much longer
 COUNTDOWN_S = 90.0       # a release that is counted down is obeyed at its moment, when that is so near
@@ -139,7 +140,7 @@ class TeamCar:
             return "understood"
         phase = self.car.phase_at(t)
         lap = self.car.lap
-        overdue = prompt.act_at_s is not None and prompt.act_at_s <= t
+        overdue = prompt.act_at_s is not None and prompt.act_at_s <= t + JUST_BEGUN_S
         if lap is not None and phase is not None and overdue and phase < 0.2 and lap.meant in ("timed", "cool"):
             return self._this_lap(t, kind)
         self._next_kind = kind

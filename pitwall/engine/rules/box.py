@@ -30,7 +30,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     count = f"{run.leavings}-{run.stayed_out}"
     act_at = leg.at(at.lap_map.last_chance)
     reaction = at.timing.box_reaction_s
-    first_from = at.begins(leg) + (10.0 if leg.start_phase > 0 else 1.0)
+    first_from = leg.start_s + (10.0 if leg.start_phase > 0 else 1.0)
     first_by = min(first_from + at.timing.window_s, act_at - reaction - at.spoken(text))
     again = "Box, box. Pit entry this lap."
     by = last = latest_start(act_at, at.spoken(again), reaction)
@@ -85,5 +85,6 @@ def _call(
         latest_s=latest,
         ask=Ask(action="box"),
         lap_number=at.track.lap_number if leg.running else None,
+        waits=not leg.running,
         late_text=TOO_LATE if key.endswith(AGAIN) else None,
     )

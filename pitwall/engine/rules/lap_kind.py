@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable
 
 from pitwall.engine.calls import CallSpec
+from pitwall.engine.rules.procedure import makes_it_a_cool_lap
 from pitwall.engine.situation import Leg, Situation
 from pitwall.model.outputs import Ask
 from pitwall.radio.wording import laps_phrase
@@ -15,45 +17,32 @@ SAY_AFTER_LINE_S = 8.0
 def calls(at: Situation) -> Iterable[CallSpec]:
     """The run read out on the out-lap, and each cool-down lap and the lap after it announced."""
     run = at.run
-    if run is None or at.stopped_by_flag or not at.track.on_track or run.out_in:
+    if run is None or at.stopped_by_flag or not at.track.on_track or run.out_in or not at.legs:
         return
     yield from _on_the_out_lap(at)
-    for before, leg in zip(at.legs, at.legs[1:], strict=False):
-        if leg.kind == "cool" and before.kind != "cool":
-            yield _say(
-                at,
-                leg,
-                "Cool-down lap now, cool the car.",
-                "Cool-down lap",
-                "cool",
-                at.begins(leg) + 1.0,
-                at.begins(leg) + 1.0 + SAY_AFTER_LINE_S,
-                act_at=leg.start_s,
-            )
+    if at.legs[0].running and at.legs[0].index > 0 and run.laps[at.legs[0].index - 1] != "cool":
+        yield from _cool(at, at.legs[0])
+    for before, leg in itertools.pairwise(at.legs):
+        if before.kind != "cool":
+            yield from _cool(at, leg)
         if leg.kind == "timed" and before.kind == "cool":
             text = "Next lap is timed, push from the line."
             window = at.window(leg.start_s, text, at.timing.switch_reaction_s, before, "run")
             yield _say(at, leg, text, "Push next lap", "timed", window.from_s, window.by_s, act_at=leg.start_s)
-    yield from _cool_lap_running(at)
 
 
-def _cool_lap_running(at: Situation) -> Iterable[CallSpec]:
-    """The cool-down lap that has just begun: its call is still to be said when the line is behind."""
-    leg, run = at.legs[0] if at.legs else None, at.run
-    if leg is None or run is None or leg.index == 0 or run.expected_kind != "cool" or not leg.running:
+def _cool(at: Situation, leg: Leg) -> Iterable[CallSpec]:
+    """The cool-down lap announced as it begins, unless an item of that lap does it in its own words."""
+    run = at.run
+    assert run is not None
+    if (run.laps[leg.index] if leg.running else leg.kind) != "cool":
         return
-    if run.pointer > 0 and run.laps[run.pointer - 1] == "cool":
+    own = (at.procedures.get(item.item.do) for item in run.items if item.leg == leg.index and item.state != "dropped")
+    if any(procedure is not None and makes_it_a_cool_lap(procedure) for procedure in own):
         return
-    yield _say(
-        at,
-        leg,
-        "Cool-down lap now, cool the car.",
-        "Cool-down lap",
-        "cool",
-        leg.start_s + 1.0,
-        leg.start_s + 1.0 + SAY_AFTER_LINE_S,
-        act_at=leg.start_s,
-    )
+    begin = leg.start_s + 1.0
+    text = "Cool-down lap now, cool the car."
+    yield _say(at, leg, text, "Cool-down lap", "cool", begin, begin + SAY_AFTER_LINE_S, act_at=leg.start_s)
 
 
 def _on_the_out_lap(at: Situation) -> Iterable[CallSpec]:
@@ -86,6 +75,7 @@ def _say(
         act_at_s=act_at,
         run=run.run.run,
         lap=run.lap_label(leg.index),
+        waits=kind == "cool" and not leg.running,
         leg=leg.index,
         ask=ask,
     )

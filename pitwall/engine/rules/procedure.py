@@ -49,7 +49,7 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
     act_at, phase, place = where
     if phase is not None and at.clock.status != "waiting" and _yellow_at(at, phase):
         return None
-    text, short = fill(step.say, arguments), fill(step.short, arguments)
+    text, short, waits = fill(step.say, arguments), fill(step.short, arguments), False
     if step.where in ("garage", "pit_lane", "pit_exit"):
         begin, by = act_at, act_at + 25.0
         if not at.track.on_track:
@@ -60,7 +60,7 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
             by = act_at - step.reaction_s - at.spoken(text)
             begin = by - at.timing.window_s
     elif step.where == "lap_start" and _silent_before(at, leg, step.kind):
-        begin = at.begins(leg) + 1.0
+        begin, waits = leg.start_s + 1.0, not leg.running
         by = begin + max(step.offset_s, 0.0) + at.timing.window_s
     else:
         window = at.window(act_at, text, step.reaction_s, leg, step.kind)
@@ -80,9 +80,16 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
         lap=run.lap_label(item.leg) if run.laps else None,
         leg=leg.index,
         latest_s=latest_start(act_at, at.spoken(text), step.reaction_s) if at.track.on_track else None,
+        waits=waits,
         item=item.key,
         caution=procedure.caution,
-        ask=Ask(action="procedure", procedure=procedure.name, item=item.key, arguments=arguments),
+        ask=Ask(
+            action="procedure",
+            procedure=procedure.name,
+            item=item.key,
+            arguments=arguments,
+            lap_kind="cool" if number == 0 and makes_it_a_cool_lap(procedure) else None,
+        ),
     )
 
 
@@ -136,3 +143,8 @@ def _silent_before(at: Situation, leg: Leg, kind: CallClass) -> bool:
     if run is None or leg.index == 0 or not run.laps:
         return False
     return not at.plan.may_say(kind, run.laps[leg.index - 1])
+
+
+def makes_it_a_cool_lap(procedure: Procedure) -> bool:
+    """Guard: a procedure for cool-down laps alone, told as the lap begins, says itself that this lap is one."""
+    return procedure.laps == ("cool",) and procedure.steps[0].where == "lap_start"

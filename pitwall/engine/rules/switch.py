@@ -41,7 +41,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         for number, group in enumerate(_groups(sorted(names))):
             positions = {name: names[name] for name in group}
             if _after_the_line(at, before.kind, after.kind):
-                yield _spec(at, after, number, positions, was, _early(at, after, number), after.index)
+                yield _spec(at, after, number, positions, was, _early(after, number), after.index)
                 continue
             spec = _before_the_line(at, before, after, number, positions, was, begin_by)
             # One after the other, the last nearest to the line: two calls cannot share the channel.
@@ -63,14 +63,14 @@ def _just_begun(at: Situation, leg: Leg) -> Iterable[CallSpec]:
     wanted = at.switches.wanted(run, leg.index)
     names = at.switches.differs(wanted)
     for number, group in enumerate(_groups(sorted(names))):
-        window = _early(at, leg, number)
+        window = _early(leg, number)
         spec = _spec(at, leg, number, {name: names[name] for name in group}, wanted, window, leg.index)
         if at.now <= spec.say_by_s + spec.spoken_s + at.timing.unconfirmed_after_s:
             yield spec
 
 
-def _early(at: Situation, leg: Leg, number: int) -> SayWindow:
-    begin = at.begins(leg) + 1.0 + number * EARLY_IN_LAP_S
+def _early(leg: Leg, number: int) -> SayWindow:
+    begin = leg.start_s + 1.0 + number * EARLY_IN_LAP_S
     return SayWindow(begin, begin + EARLY_IN_LAP_S, None)
 
 
@@ -157,6 +157,7 @@ def _spec(
         run=run.run.run,
         lap=run.lap_label(after.index),
         leg=leg,
+        waits=leg == after.index and not after.running,
         latest_s=latest_start(after.start_s, at.spoken(text), reaction) if leg != after.index else None,
         ask=Ask(
             action="set_switch",
