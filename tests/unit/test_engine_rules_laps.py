@@ -115,7 +115,7 @@ def test_a_slower_car_is_called_later() -> None:
 
 
 def test_an_item_is_done_as_far_as_its_call_shows() -> None:
-    """Confirmed, or said with nothing against it for a minute: done. Without a word: probably done once the lap is over.
+    """Confirmed, or said with nothing against it for a minute: done. Without a word: probably, once the lap is over.
     Skipped: not done."""
     for command, state in (("confirm", "done"), ("said", "done"), (None, "probably_done"), ("skip", "not_done")):
         stage = out({"do": "hold", "on": "out", "after": "bridge"})

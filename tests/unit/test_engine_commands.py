@@ -1,0 +1,293 @@
+"""What the desk may ask for: effects, refusals with their reasons, and "already" for the second hand."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from pitwall.model.outputs import Alert, Answered, ForecastWanted, Prompt, Refused
+from tests.unit.engine_stage import CHECKS, MAIN, SPARE, Stage, plan, setup
+
+HOLD = {"do": "hold", "on": ["out", "in"], "after": "bridge"}
+RUN = MAIN | {"laps": "out, 3 timed, in", "items": [HOLD]}
+
+
+def garage() -> Stage:
+    """The car in its garage under green."""
+    return Stage(setup(plan(RUN, SPARE))).green().wait(60)
+
+
+def on_track() -> Stage:
+    """The car on its out-lap, the hold's call shown."""
+    return Stage(setup(plan(RUN, SPARE))).green().leave(200).wait(225)
+
+
+def effect(answer: Answered | Refused) -> str:
+    """The effect in words; a refusal fails the test."""
+    assert isinstance(answer, Answered), answer
+    return answer.effect
+
+
+def reason(answer: Answered | Refused) -> str:
+    """The reason of a refusal; an effect fails the test."""
+    assert isinstance(answer, Refused), answer
+    return answer.reason
+
+
+# -- on calls ----------------------------------------------------------------------------------------------------------
+
+
+def test_said_and_said_again() -> None:
+    """The call named is said, with the command behind it; the second seat hears who was first."""
+    stage = on_track()
+    call = stage.call("hold-0-1-0-0")
+    stage.wait(call.spec.say_from_s + 1)
+    answer = stage.command("said", call=call.id, by="wall")
+    assert effect(answer) == f"{call.id} said"
+    assert stage.made(Prompt)[-1].because == answer.because
+    assert effect(stage.command("said", call=call.id, by="garage")) == f"{call.id} is said already, by wall"
+
+
+def test_a_bare_said_means_the_most_urgent_call() -> None:
+    """Without a name the due call of most weight is meant; with nothing on the stack it is refused."""
+    stage = on_track()
+    due = stage.car.book.due_first()
+    assert due is not None
+    assert effect(stage.command("said")).startswith(due.id)
+    empty = Stage(setup(plan(RUN)), begin=-900).wait(-800)
+    assert reason(empty.command("said")) == "no call is due; name one in 'call'"
+    assert reason(empty.command("said", call="41-nothing")) == "no call '41-nothing' for car 41"
+
+
+def test_said_long_after_is_late() -> None:
+    """The key comes after the sentence; well past both it was late."""
+    stage = on_track()
+    call = stage.call("hold-0-1-0-0")
+    stage.wait(call.spec.say_by_s + 30)
+    assert call.state == "unconfirmed"
+    assert effect(stage.command("said", call=call.id)) == f"{call.id} said late"
+    assert stage.made(Prompt)[-1].state == "late"
+
+
+def test_the_key_pressed_in_time_that_arrives_late_was_in_time() -> None:
+    """A command's own time counts, not that of its arrival."""
+    stage = on_track()
+    call = stage.call("hold-0-1-0-0")
+    stage.wait(call.spec.say_by_s + 30)
+    assert effect(stage.command("said", call.spec.say_by_s, call=call.id)) == f"{call.id} said"
+
+
+def test_what_left_the_stack_while_it_was_spoken_is_noted() -> None:
+    """Withdrawn a moment ago: the answer says so, and the word is on record."""
+    stage = on_track()
+    call = stage.call("hold-0-1-0-0")
+    stage.status(226, "red")
+    for command in ("said", "confirm"):
+        assert effect(stage.command(command, call=call.id)) == f"noted; {call.id} was withdrawn: red flag"
+    assert call.said_by == "desk"
+
+
+def test_skip() -> None:
+    """Skipped once, already skipped the second time, and not after it was said."""
+    stage = on_track()
+    call = stage.call("hold-0-1-0-0")
+    assert effect(stage.command("skip", call=call.id)) == f"{call.id} skipped"
+    assert effect(stage.command("skip", call=call.id)) == f"{call.id} is skipped already"
+    assert stage.car.progress.runs[0].items[0].state == "not_done"
+    other = stage.call("run-laps")
+    stage.command("said", call=other.id)
+    assert reason(stage.command("skip", call=other.id)) == f"{other.id} is said: it cannot be skipped any more"
+
+
+def test_defer() -> None:
+    """Put off where it can wait; box and session calls never; nor what is over."""
+    stage = on_track()
+    call = stage.call("run-laps")
+    before = call.spec.say_by_s
+    assert "deferred by" in effect(stage.command("defer", call=call.id))
+    assert call.spec.say_by_s > before
+    stage.status(226, "yellow")
+    assert reason(stage.command("defer", call=stage.call("-yellow").id)) == (
+        "a session call cannot be deferred; skip it, or change the plan"
+    )
+    stage.command("skip", call=call.id)
+    assert reason(stage.command("defer", call=call.id)) == f"{call.id} is skipped: it cannot be deferred any more"
+
+
+def test_repeat() -> None:
+    """Due again for a while after it was said; open calls are still to be said; withdrawn ones are not repeated."""
+    stage = on_track()
+    call = stage.call("run-laps")
+    stage.wait(call.spec.say_from_s + 1)
+    assert effect(stage.command("repeat", call=call.id)) == f"{call.id} is due: still to be said"
+    stage.command("said", call=call.id)
+    stage.wait(stage.now + 20)
+    assert effect(stage.command("repeat", call=call.id)) == f"{call.id} is due again"
+    stage.wait(stage.now + 5)
+    assert call.state == "due"
+    assert effect(stage.command("said", call=call.id)) == f"{call.id} said"
+    stage.command("skip", call=stage.call("hold-0-1-0-0").id)
+    assert "it cannot be repeated" in reason(stage.command("repeat", call=stage.call("hold-0-1-0-0").id))
+
+
+def test_a_box_call_is_not_repeated_past_the_last_place() -> None:
+    """The one thing that must not be said then."""
+    stage = Stage(setup(plan(MAIN | {"laps": "out, 1 timed, in"}))).green()
+    t = stage.drive(200, 125, 100)
+    stage.wait(t + 112)
+    call = stage.call("main-box-1-0-again")
+    assert reason(stage.command("repeat", call=call.id)).startswith("too late for the pit entry")
+
+
+def test_confirm() -> None:
+    """The last call that was said is meant; what it asked for is known to be so; twice is once."""
+    empty = Stage(setup(plan(RUN)), begin=-900).wait(-800)
+    assert "nothing was said" in reason(empty.command("confirm"))
+    stage = on_track()
+    call = stage.call("hold-0-1-0-0")
+    stage.command("said", call=call.id)
+    assert effect(stage.command("confirm")) == f"{call.id} confirmed"
+    assert (call.state, call.confirmed) == ("done", True)
+    assert effect(stage.command("confirm", call=call.id)) == f"{call.id} is done already"
+
+
+def test_quiet_is_a_toggle() -> None:
+    """On and off again, in words."""
+    stage = on_track()
+    assert effect(stage.command("quiet")) == "quiet: session, safety and box calls only"
+    assert effect(stage.command("quiet")) == "quiet is over: all calls again"
+
+
+# -- on the plan -------------------------------------------------------------------------------------------------------
+
+
+def test_box() -> None:
+    """This lap becomes the in-lap, once; not from the garage, and not on a lap that the plan knows nothing of."""
+    assert reason(garage().command("box")) == "car 41 is not on track"
+    stage = on_track()
+    stage.lap(200, 125, from_exit=True)
+    asked = len(stage.made(ForecastWanted))
+    assert effect(stage.command("box", 330)) == "main: box this lap"
+    assert len(stage.made(ForecastWanted)) == asked + 1, "a changed plan asks the forecast anew"
+    assert effect(stage.command("box", 331)) == "car 41 is to box this lap already"
+    assert stage.car.track.lap_kind == "in"
+    lone = Stage(setup(plan(CHECKS))).green().leave(100)
+    lone.pit(220, "entry")
+    lone.leave(500)
+    assert "on no run of the plan" in reason(lone.command("box"))
+
+
+def test_extend_and_shorten() -> None:
+    """The current run, or the next, or the one named; by one lap or by ``laps``."""
+    stage = garage()
+    assert effect(stage.command("extend")) == "run main: now 4 timed laps"
+    assert effect(stage.command("shorten", laps=2)) == "run main: now 2 timed laps"
+    assert effect(stage.command("extend", run="spare", laps=3)) == "run spare: now 4 timed laps"
+    assert reason(stage.command("extend", run="nobody")) == "no run 'nobody' in the plan of car 41"
+    assert "cannot be shortened by 2" in reason(stage.command("shorten", laps=2))
+    stage.command("drop", run="spare")
+    assert reason(stage.command("extend", run="spare")) == "run spare is dropped"
+
+
+def test_extend_lets_a_car_run_that_was_called_in() -> None:
+    """On the in-lap one more lap: the car is on a timed lap again, and box calls are taken back."""
+    stage = Stage(setup(plan(MAIN | {"laps": "out, 1 timed, in"}))).green()
+    t = stage.drive(200, 125, 100)
+    stage.wait(t + 2)
+    before = stage.car.track.lap_kind
+    stage.command("extend", t + 5)
+    assert (before, stage.car.track.lap_kind) == ("in", "timed")
+    assert stage.prompts("main-box-1-0")[-1].state == "planned", "the box is taken back until its lap comes"
+
+
+def test_drop_a_run() -> None:
+    """With the reason given; already dropped; not while it is on track; not nobody's."""
+    stage = garage()
+    assert effect(stage.command("drop", run="main", text="track too cold")) == "run main dropped"
+    assert stage.car.progress.runs[0].reason == "dropped by desk: track too cold"
+    assert stage.car.progress.next is stage.car.progress.find("spare")
+    assert effect(stage.command("drop", run="main")) == "run main is dropped already"
+    assert "say what to drop" in reason(stage.command("drop"))
+    assert "say what to drop" in reason(stage.command("drop", run="nobody"))
+    assert "box the car, or shorten the run" in reason(on_track().command("drop", run="main"))
+
+
+def test_drop_an_item() -> None:
+    """By its key one lap's, by its name and run whatever is left of it; already; not when it is done; unknown."""
+    stage = garage()
+    first, last = (item.key for item in stage.car.progress.runs[0].items)
+    assert effect(stage.command("drop", item=first)) == f"{first} dropped"
+    assert effect(stage.command("drop", item=first)) == f"{first} is dropped already"
+    assert effect(stage.command("drop", run="main", item="hold")) == f"{last} dropped"
+    assert effect(stage.command("drop", run="main", item="hold")) == f"{last} is dropped already"
+    assert reason(stage.command("drop", item="hold")) == "no item 'hold' in the plan of car 41"
+    other = on_track()
+    other.command("confirm", call=other.call("hold-0-1-0-0").id)
+    assert reason(other.command("drop", item=first)) == f"{first} is done: it cannot be dropped"
+
+
+def test_keep_in_and_let_go() -> None:
+    """In the garage only; each once; a car that left all the same is kept no longer."""
+    stage = garage()
+    assert effect(stage.command("let_go")) == "car 41 is not kept in"
+    assert effect(stage.command("keep_in")) == "car 41 is kept in until 'let_go'"
+    assert effect(stage.command("keep_in")) == "car 41 is kept in already"
+    assert effect(stage.command("let_go")) == "car 41 may be released again"
+    stage.command("keep_in")
+    stage.leave(200)
+    assert not stage.car.kept_in
+    assert reason(stage.command("keep_in")) == "car 41 is on track; 'box' brings it in"
+
+
+# -- on records, and at the door ---------------------------------------------------------------------------------------
+
+
+def test_comments_are_counted() -> None:
+    """Words are needed; each comment is answered with its number; also after the session."""
+    stage = garage()
+    assert reason(stage.command("comment", text="  ")) == "a comment needs its words in 'text'"
+    assert effect(stage.command("comment", text="understeer")) == "comment 1 noted"
+    stage.status(100, "closed")
+    stage.wait(200)
+    assert effect(stage.command("comment", text="it was the tyre")) == "comment 2 noted"
+    assert reason(stage.command("quiet")) == "the session is closed"
+
+
+def test_acknowledge() -> None:
+    """An active alert is acknowledged once, and told with the command behind it."""
+    stage = on_track()
+    stage.switch(226, "torque_map", 4)
+    stage.lap(227, 98, from_exit=True)
+    alert = next(one for one in stage.made(Alert) if one.kind == "switch_wrong")
+    answer = stage.command("acknowledge", alert=alert.id)
+    assert effect(answer) == f"{alert.id} acknowledged"
+    told = stage.made(Alert)[-1]
+    assert (told.acknowledged, told.active, told.because) == (True, True, answer.because)
+    assert effect(stage.command("acknowledge", alert=alert.id)) == f"{alert.id} is acknowledged already"
+    assert reason(stage.command("acknowledge", alert="smoke")) == "no alert 'smoke' is active"
+    assert reason(stage.command("acknowledge")) == "name the alert in 'alert'"
+
+
+def test_a_car_without_a_plan_is_refused() -> None:
+    """The answer names the cars that there are."""
+    assert reason(garage().command("box", car="99")) == "no plan for car 99; ours: 41"
+
+
+COMMANDS = ("said", "skip", "defer", "repeat", "confirm", "quiet", "box", "extend", "shorten", "drop", "keep_in",
+            "let_go", "comment", "acknowledge")  # fmt: skip
+ARGUMENTS: list[dict[str, Any]] = [
+    {}, {"run": "main"}, {"run": "spare", "laps": 2}, {"run": "nobody"}, {"item": "hold", "run": "main"},
+    {"call": "41-main-box-1-0"}, {"call": "?"}, {"alert": "?"}, {"text": "words"},
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+@pytest.mark.parametrize("where", [garage, on_track])
+def test_every_command_gets_one_answer_wherever_the_car_is(command: str, where: Any) -> None:
+    """With any arguments, sensible or not: exactly one answer, with words and the command's id in it."""
+    stage = where()
+    for arguments in ARGUMENTS:
+        answer = stage.command(command, **arguments)
+        assert answer.because.startswith("fact-")
+        assert (answer.effect if isinstance(answer, Answered) else answer.reason).strip()
