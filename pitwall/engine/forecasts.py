@@ -76,14 +76,15 @@ def _running(car: TeamCar, run: RunState, now: float) -> list[Activity]:
     for leg in car.legs:
         whole = max(leg.end_s - leg.start_s, 1.0)
         part = min(1.0, max(0.0, (leg.end_s - max(now, leg.start_s)) / whole)) if leg.running else 1.0
-        found.append(_lap(car, run, leg.kind, part))
+        extra = 0.0 if leg.running else car.extra_s(run, leg.index)
+        found.append(_lap(car, run, leg.kind, part, extra))
     return [*found, *_stop(car, run)]
 
 
 def _stop(car: TeamCar, run: RunState) -> list[Activity]:
     work = run.run.after_garage_s
-    later = [other for other in car.progress.rest() if other is not run and other.laps]
-    if not later:
+    rest = car.progress.rest()
+    if not any(other.laps for other in rest[rest.index(run) + 1 :]):
         return []
     return [Activity(run=None, kind="garage", low_s=work.low_s, likely_s=work.likely_s, high_s=work.high_s)]
 
@@ -96,8 +97,12 @@ def _to_come(car: TeamCar, run: RunState, now: float) -> list[Activity]:
         found.append(
             Activity(run=None, kind="wait", low_s=wait * 0.8, likely_s=wait, high_s=wait * 1.4, not_before_s=None)
         )
-    kinds: list[LapKind] = ["installation"] if run.out_in else ["out", *run.laps[run.resume_at :]]
-    laps = [_lap(car, run, kind, extra_s=car.extra_s(run, index)) for index, kind in enumerate(kinds)]
+    if run.out_in:
+        # One lap holds both halves, and what is to be done on either.
+        laps = [_lap(car, run, "installation", extra_s=car.extra_s(run, 0) + car.extra_s(run, 1))]
+    else:
+        legs = (0, *range(run.resume_at, len(run.laps)))
+        laps = [_lap(car, run, run.laps[leg], extra_s=car.extra_s(run, leg)) for leg in legs]
     if not_before is not None and laps:
         laps[0] = laps[0].model_copy(update={"not_before_s": not_before})
     return [*found, *laps, *_stop(car, run)]

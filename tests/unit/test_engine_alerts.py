@@ -1,0 +1,199 @@
+"""Alerts: raised once, kept while their condition holds, held back with a reason, and over with it."""
+
+from __future__ import annotations
+
+from typing import Any, get_args
+
+import pytest
+
+from pitwall.engine import watch
+from pitwall.engine.alerts.book import IDLE_UNDER, KINDS, AlertBook
+from pitwall.model.outputs import Alert, CarOutlook, HeldBack, Output, RunOutlook
+from pitwall.model.setup import ForecastSettings
+from tests.unit.engine_stage import MAIN, SPARE, Stage, plan, setup
+
+
+def kinds(outputs: list[Output]) -> list[tuple[str, bool]]:
+    """Kind and activity of the alerts among outputs."""
+    return [(one.kind, one.active) for one in outputs if isinstance(one, Alert)]
+
+
+# -- the book ----------------------------------------------------------------------------------------------------------
+
+
+def test_every_kind_has_a_priority_a_remedy_and_a_rule_when_it_is_idle() -> None:
+    """The tables of the book cover the kinds of the model, no more and no less."""
+    known = set(get_args(Alert.model_fields["kind"].annotation))
+    assert set(KINDS) == set(IDLE_UNDER) == known
+    assert all(remedy.endswith(".") for _, remedy in KINDS.values())
+
+
+def test_an_alert_is_raised_once_and_over_once() -> None:
+    """While it is active the same condition says nothing more; over, it is told once, and may be raised again."""
+    book = AlertBook()
+    (raised,) = book.hold("fuel_short", "41", "short of fuel", 10, "green")
+    assert isinstance(raised, Alert)
+    assert (raised.id, raised.priority, raised.since_s, raised.active) == ("fuel-short-41", "high", 10, True)
+    assert book.hold("fuel_short", "41", "shorter still", 20, "green") == []
+    (over,) = book.over("fuel_short", "41", 30)
+    assert isinstance(over, Alert)
+    assert (over.active, over.since_s, over.t) == (False, 10, 30)
+    assert book.over("fuel_short", "41", 31) == []
+    assert kinds(book.hold("fuel_short", "41", "again", 40, "green")) == [("fuel_short", True)]
+    assert book.count == {"fuel_short": 2}
+
+
+def test_details_and_cars_tell_alerts_apart() -> None:
+    """Two switches, two cars: four alerts, each over by itself."""
+    book = AlertBook()
+    for car in ("41", "58"):
+        for switch in ("flap", "torque_map"):
+            book.hold("switch_wrong", car, "wrong", 0, "green", switch)
+    assert len(book.active) == 4
+    book.over("switch_wrong", "41", 1, "flap")
+    assert sorted(book.active) == ["switch-wrong-41-torque_map", "switch-wrong-58-flap", "switch-wrong-58-torque_map"]
+
+
+@pytest.mark.parametrize(("kind", "status"), [(kind, status) for kind, idle in IDLE_UNDER.items() for status in idle])
+def test_what_is_idle_is_held_back_with_a_reason_once(kind: str, status: Any) -> None:
+    """Nobody wants to hear of it now: not raised, and the drop is on record, once for each reason."""
+    book = AlertBook()
+    (held,) = book.hold(kind, "41", "text", 5, status)
+    assert isinstance(held, HeldBack)
+    assert status in held.reason
+    assert book.hold(kind, "41", "text", 6, status) == []
+    assert book.active == {}
+    book.over(kind, "41", 7)
+    assert len(book.hold(kind, "41", "text", 8, status)) == 1, "a new occurrence is a new record"
+
+
+def test_acknowledging_keeps_the_alert_active() -> None:
+    """A hand took note; the condition goes on."""
+    book = AlertBook()
+    book.hold("feed_stale", None, "no feed", 5, "green")
+    (noted,) = book.acknowledge("feed-stale", 6, "c1")
+    assert isinstance(noted, Alert)
+    assert (noted.acknowledged, noted.active, noted.because, noted.car) == (True, True, "c1", None)
+    assert book.acknowledge("smoke", 6, "c1") == []
+
+
+def test_the_end_of_the_session_ends_every_alert() -> None:
+    """All over, in the order of their names, and nothing stays active."""
+    book = AlertBook()
+    for kind in ("switch_wrong", "feed_stale", "car_silent"):
+        book.hold(kind, "41", "text", 5, "green")
+    assert [one.id for one in book.all_over(9) if isinstance(one, Alert)] == [
+        "car-silent-41", "feed-stale-41", "switch-wrong-41",
+    ]  # fmt: skip
+    assert book.active == {}
+
+
+# -- the conditions ---------------------------------------------------------------------------------------------------
+
+
+def outlook(chance: float, *runs: tuple[str, str, float]) -> CarOutlook:
+    """What the forecast says of a car."""
+    return CarOutlook(car="41", musts_chance=chance, spare_q50_s=10, runs=tuple(
+        RunOutlook.model_validate({"run": run, "want": want, "chance": share, "end_q10_s": 1, "end_q50_s": 2,
+                                   "end_q90_s": 3, "last_release_s": 1830})
+        for run, want, share in runs
+    ))  # fmt: skip
+
+
+def test_an_overrun_warns_below_one_chance_and_clears_above_another() -> None:
+    """Between the two nothing flickers; the must in most danger is named with when it must leave."""
+    book, rules = AlertBook(), ForecastSettings()
+    runs = (("a", "must", 0.5), ("b", "must", 0.3), ("c", "could", 0.0))
+    (raised,) = watch.overrun(outlook(0.3, *runs), book, rules, "green", 10)
+    assert isinstance(raised, Alert)
+    assert raised.text == "Car 41: b fits in 30% of futures, leave by 30:30"
+    between = (rules.warn_below + rules.clear_above) / 2
+    assert watch.overrun(outlook(between, *runs), book, rules, "green", 20) == []
+    assert kinds(watch.overrun(outlook(rules.clear_above, *runs), book, rules, "green", 30)) == [("overrun", False)]
+    assert watch.overrun(outlook(between, *runs), book, rules, "green", 40) == []
+
+
+def test_what_is_only_nice_to_have_may_not_fit() -> None:
+    """Plans are over-full on purpose: without a must in danger there is no alarm."""
+    assert watch.overrun(outlook(0.0, ("c", "could", 0.0)), AlertBook(), ForecastSettings(), "green", 10) == []
+
+
+def test_a_timed_lap_begun_with_a_wrong_switch() -> None:
+    """Telemetry shows it off at the line: raised with where it stands and where it should; over when it is put right."""
+    stage = Stage(setup(plan(MAIN))).green().leave(200)
+    stage.switch(300, "torque_map", 4)
+    stage.lap(300.5, 24.5, from_exit=True)
+    (alert,) = [one for one in stage.made(Alert) if one.kind == "switch_wrong"]
+    assert (alert.text, alert.t) == ("torque stands at 4, this timed lap needs 2", 325)
+    stage.switch(350, "torque_map", 2)
+    stage.wait(356)
+    assert kinds(stage.outputs)[-1] == ("switch_wrong", False)
+
+
+def test_a_put_back_that_nothing_shows_is_unverified() -> None:
+    """Believed off, no telemetry: a low alert that asks for the driver's word, over at the next lap."""
+    items = [{"do": "flap_lap", "on": {"timed": 1}}]
+    stage = Stage(setup(plan(MAIN | {"laps": "out, 3 timed, in", "items": items}))).green()
+    t = stage.drive(200, 125)
+    opening = next(call for call in stage.car.book.calls.values() if call.spec.ask.position == "open")
+    stage.command("confirm", call=opening.id)
+    closing = next(call for call in stage.car.book.calls.values() if call.spec.ask.position == "closed")
+    stage.command("skip", call=closing.id)
+    t = stage.lap(t, 100)
+    (alert,) = [one for one in stage.made(Alert) if one.kind == "switch_unverified"]
+    assert alert.text == "flap: nothing shows that it is back at closed"
+    stage.car.switches.said("flap", "closed", sure=True)
+    stage.lap(t, 100)
+    assert kinds(stage.outputs)[-1] == ("switch_unverified", False)
+
+
+def test_fuel_for_the_lap_the_car_is_on() -> None:
+    """Loaded for three laps and the reserve: on the fourth it is short. The load of the run that it repeats counts."""
+    for more in ({"fuel_kg": 8.5}, {"same_as": "spare"}):
+        stage = Stage(setup(plan(MAIN | {"laps": "out, 4 timed, in"} | more, SPARE | {"fuel_kg": 8.5}))).green()
+        t = stage.drive(200, 125, 100)
+        stage.wait(t + 50)
+        assert not [one for one in stage.made(Alert) if one.kind == "fuel_short"]
+        t = stage.lap(t, 100)
+        stage.wait(t + 10)
+        (alert,) = [one for one in stage.made(Alert) if one.kind == "fuel_short"]
+        assert alert.text == "Car 41: about 0.5 kg at the end of this lap, the reserve is 2.0 kg"
+        stage.pit(t + 90, "entry")
+        stage.wait(t + 100)
+        assert ("fuel_short", False) in kinds(stage.outputs)
+
+
+def test_a_car_unseen_on_track() -> None:
+    """Long enough without a loop: an alert, over when it is seen again."""
+    stage = Stage(setup(plan(MAIN))).green().leave(200)
+    stage.cross(240, "1")
+    stage.wait(240 + 200)
+    (alert,) = [one for one in stage.made(Alert) if one.kind == "car_silent"]
+    assert 240 + 180 <= alert.t <= 240 + 190
+    stage.cross(500, "2")
+    stage.wait(510)
+    assert ("car_silent", False) in kinds(stage.outputs)
+
+
+def test_a_feed_that_fell_silent() -> None:
+    """No timing message while a car is out: raised after a minute, over with the next message; not in the garage."""
+    stage = Stage(setup(plan(MAIN))).green()
+    stage.wait(150)
+    assert not stage.made(Alert)
+    stage.leave(200)
+    stage.wait(270)
+    (alert,) = [one for one in stage.made(Alert) if one.kind == "feed_stale"]
+    assert alert.car is None
+    stage.cross(280, "1")
+    stage.wait(286)
+    assert ("feed_stale", False) in kinds(stage.outputs)
+
+
+def test_under_red_wrong_switches_are_held_back() -> None:
+    """Nobody is told of a switch on a lap that does not count; the drop is on record."""
+    book = AlertBook()
+    stage = Stage(setup(plan(MAIN))).green().leave(200)
+    stage.switch(300, "torque_map", 4)
+    stage.lap(300.5, 24.5, from_exit=True)
+    outputs = watch.lap_began(stage.car, book, "red", 326)
+    assert [type(one).__name__ for one in outputs] == ["HeldBack"]
