@@ -382,6 +382,14 @@ class CallBook:
         """The call of that id."""
         return self.calls.get(call_id)
 
+    def ended_since(self, t: float) -> list[tuple[Call, float]]:
+        """Calls that the engineer knew of and that came to rest after ``t``, each with that moment."""
+        return [
+            (call, call.ended_t)
+            for call in self.calls.values()
+            if call.told and call.at_rest and call.ended_t is not None and call.ended_t > t
+        ]
+
     def outstanding(self) -> list[Call]:
         """Calls on the engineer's stack: shown or due first, then what is planned next, in order of time."""
         return sorted(self._open_calls(), key=lambda call: (call.spec.say_by_s, -PRIORITY[call.spec.kind], call.id))

@@ -100,6 +100,15 @@ class CarTrack:
         seen_t, seen_phase = max(self.seen_t, self.lap.start_t), self.seen_phase
         return self.pace.arrival(phase, kind, self.lap.start_t, self.lap.start_phase, seen_t, seen_phase)
 
+    def earliest(self, phase: float) -> float | None:
+        """The earliest session second at which the car can be at this phase: from where it was last seen at the pace of
+        a quick lap. An in-lap is slower as a rule, but not always, and a box call must not count on it."""
+        if self.lap is None or not self.on_track:
+            return None
+        seen_t = max(self.seen_t, self.lap.start_t)
+        way = max(0.0, self.pace.bend(phase) - self.pace.bend(self.seen_phase))
+        return seen_t + way * self.pace.quick_s()
+
     def move(self, signal: str) -> bool:
         """Take a signal through the table; False where an inside signal does not apply."""
         if not allowed(CAR, self.state, signal):

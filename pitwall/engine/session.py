@@ -25,6 +25,7 @@ from pitwall.model.setup import SessionSetup
 
 REFRESH_S = 5.0
 REST_AFTER_CLOSE_S = 30.0
+JUST_ENDED_S = 120.0
 
 
 class Session:
@@ -68,7 +69,11 @@ class Session:
         return tuple(self._outputs)
 
     def standing(self) -> tuple[out.Output, ...]:
-        """Every retained state and outstanding prompt as it stands."""
+        """Every retained state and outstanding prompt as it stands, and the last word on calls that ended just now.
+
+        What ended while the link was down, or in the gap of a restart, was heard by nobody: it is told once more under
+        its own id.
+        """
         if not self.prepared:
             return ()
         found: list[out.Output] = [publish.clock_state(self.clock, self.now)]
@@ -76,6 +81,7 @@ class Session:
             found.append(publish.desk_state(car, self.clock, self.now))
             found.append(publish.plan_state(car, self.now))
             found += [call.prompt(self.now) for call in car.book.outstanding() if call.state in ("shown", "due")]
+            found += [call.prompt(ended) for call, ended in car.book.ended_since(self.now - JUST_ENDED_S)]
         found += list(self.questions.answers.values())
         found += list(self.alerts.active.values())
         found.append(publish.field_state(self.field.tracks.values(), self.now))

@@ -29,7 +29,9 @@ def test_box_is_called_at_the_start_of_the_in_lap_and_again_before_the_entry() -
     first, again = stage.call("main-box-1-0"), stage.call("-again")
     assert [p.t for p in stage.prompts("box-1-0", "due") if p.call == first.id] == [begin + 1]
     timing = stage.car.setup.calls
-    assert again.spec.say_by_s + again.spec.spoken_s + timing.box_reaction_s == pytest.approx(last_place(begin))
+    # It counts on a car that may come as fast as on a quick lap, not on the usual pace of an in-lap.
+    must_be_over = again.spec.say_by_s + again.spec.spoken_s + timing.box_reaction_s
+    assert last_place(begin) - 10.0 < must_be_over <= last_place(begin)
     assert again.spec.ask.action == first.spec.ask.action == "box"
     assert (stage.call("main-box-1-0").state, again.state) == ("done", "done")
     assert again.reason == "the car came in"

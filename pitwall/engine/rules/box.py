@@ -29,6 +29,9 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     text = "Box this lap, box this lap." if run.out_in or run.stayed_out == 0 else "Box now, box this lap."
     count = f"{run.leavings}-{run.stayed_out}"
     act_at = leg.at(at.lap_map.last_chance)
+    if leg.running:
+        # The deadline is not where the car should be, but where it can be.
+        act_at = min(act_at, at.track.earliest(at.lap_map.last_chance) or act_at)
     reaction = at.timing.box_reaction_s
     first_from = leg.start_s + (10.0 if leg.start_phase > 0 else 1.0)
     first_by = min(first_from + at.timing.window_s, act_at - reaction - at.spoken(text))
