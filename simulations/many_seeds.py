@@ -160,5 +160,5 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 if __name__ == "__main__":
     # Failures are part of the summary; what each of them would log is not wanted here.
-    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(logging.CRITICAL + 1))
+    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(logging.CRITICAL))
     sys.exit(main())

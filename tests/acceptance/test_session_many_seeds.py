@@ -15,17 +15,12 @@ from simulations import many_seeds
 SEEDS = {"practice_hour": 3, "practice_hour_quiet": 2, "red_flag": 2, "forgetful_driver": 2}
 
 
-@pytest.fixture(scope="module")
-def days() -> dict[str, list[many_seeds.Day]]:
-    """Every day, two at a time."""
-    return {name: many_seeds.run(name, range(21, 21 + count), jobs=2) for name, count in SEEDS.items()}
+def _days(scenario: str, jobs: int = 1) -> list[many_seeds.Day]:
+    return many_seeds.run(scenario, range(21, 21 + SEEDS[scenario]), jobs)
 
 
-@pytest.mark.parametrize("scenario", sorted(SEEDS))
-def test_no_day_goes_wrong(days: dict[str, list[many_seeds.Day]], scenario: str) -> None:
-    """No exception, in the engine or around it; each call at rest a minute after the close; no call reported as missed
-    that was spoken in time."""
-    found = many_seeds.summary(scenario, days[scenario])
+def _nothing_went_wrong(scenario: str, days: list[many_seeds.Day]) -> None:
+    found = many_seeds.summary(scenario, days)
     assert found["failures"] == {}
     assert found["left_open"] == {}
     assert found["false_missed"] == {}
@@ -35,18 +30,38 @@ def test_no_day_goes_wrong(days: dict[str, list[many_seeds.Day]], scenario: str)
     assert found["laps"]["timed"] > 5 * SEEDS[scenario]
 
 
-def test_a_quiet_engineer_is_late_for_nothing(days: dict[str, list[many_seeds.Day]]) -> None:
-    """Who never presses a key is never told of a late call, and of a missed one only where it was never shown."""
-    for day in days["practice_hour_quiet"]:
+def test_practice_hours_go_well() -> None:
+    """No exception, in the engine or around it; each call at rest a minute after the close; no call reported as missed
+    that was spoken in time."""
+    _nothing_went_wrong("practice_hour", _days("practice_hour"))
+
+
+def test_hours_without_a_key_go_well_and_nothing_is_late() -> None:
+    """The same for an engineer who never presses a key, who is told of no late call, and of a missed one only where it
+    was never shown."""
+    days = _days("practice_hour_quiet")
+    _nothing_went_wrong("practice_hour_quiet", days)
+    for day in days:
         assert day.report["calls"]["late"] == 0
         assert set(day.report["calls"]["reasons"]["missed"]) <= {"it became known too late to be said in time"}
 
 
-def test_a_red_flag_day_has_its_red_and_goes_on(days: dict[str, list[many_seeds.Day]]) -> None:
-    """The scripted red flag came, calls were withdrawn for it, and timed laps were driven after it."""
-    for day in days["red_flag"]:
+def test_red_flag_days_go_well() -> None:
+    """The same with a red flag in the middle of a must run, and procedures are done all the same."""
+    days = _days("red_flag")
+    _nothing_went_wrong("red_flag", days)
+    for day in days:
         assert any(flag["status"] == "red" for flag in day.report["flags"])
         assert day.report["procedures"]["done"] > 0
+
+
+def test_forgetful_drivers_are_followed_in_two_processes_at_a_time() -> None:
+    """The same with drivers who forget and mishear; days that run side by side come back in the order of their
+    seeds."""
+    days = _days("forgetful_driver", jobs=2)
+    _nothing_went_wrong("forgetful_driver", days)
+    assert [day.report["seed"] for day in days] == [21, 22]
+    assert any(day.report["alerts"].get("switch_wrong") for day in days)
 
 
 def _raise(*_: Any) -> Iterable[Any]:
