@@ -10,149 +10,19 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from pitwall.engine.transitions import CALL, CALL_OPEN, CALL_REST, allowed, step
-from pitwall.model.outputs import Ask, CallState, Prompt
+from pitwall.engine.call import PRIORITY, Call, CallSpec, later, pointless, still_in_time
+from pitwall.engine.transitions import CALL, allowed, step
 from pitwall.model.plan import CallClass
 
 MOVED_S = 0.75  # a window that moves by less is not worth telling the engineer again
 DEFER_S, LEAST_DEFER_S = 20.0, 4.0
 FEW_KEYS = 3  # after so many "said" this engineer is one who presses keys
 AGAIN_S = 4.0
+NOT_YET_S = 12.0  # reaction, telemetry and its delay: earlier than this a change may still be on its way
 REPEAT_S = 12.0  # a call asked for once more is due for so long
 EVEN_UNDER_RED: tuple[CallClass, ...] = ("session", "safety", "stop")
 FAR_AHEAD_S = 20.0  # a call whose window lay further ahead than this was not missed: its lap fell out of the run
 YELLOW = "yellow flag at its place"
-SAID_GRACE_S = 1.0  # the key comes after the mouth: said this late still counts as in time
-
-PRIORITY: dict[CallClass, int] = {
-    "stop": 100,
-    "session": 95,
-    "safety": 93,
-    "box": 90,
-    "release": 80,
-    "switch": 70,
-    "procedure": 60,
-    "brief": 55,
-    "run": 50,
-    "ruling": 45,
-    "answer": 40,
-    "care": 35,
-    "traffic": 30,
-    "question": 20,
-    "pace": 10,
-}
-
-
-NOTHING_ASKED = Ask(action="none")
-
-
-@dataclass(frozen=True)
-class CallSpec:
-    """What a rule wants said. Times are session seconds; ``leg`` is the planned lap on which the driver acts."""
-
-    key: str
-    kind: CallClass
-    text: str
-    short: str
-    say_from_s: float
-    say_by_s: float
-    spoken_s: float
-    lead_s: float
-    ask: Ask = NOTHING_ASKED
-    place: str | None = None
-    act_at_s: float | None = None
-    run: str | None = None
-    lap: str | None = None
-    leg: int | None = None
-    lap_number: int | None = None
-    item: str | None = None
-    caution: str | None = None
-    late_text: str | None = None
-    waits: bool = False  # belongs after the line: not to be said before the car is seen to start that lap
-    latest_s: float | None = None  # begin by then and the driver can still act, if not where it is best said
-
-    @property
-    def last_moment_s(self) -> float:
-        """Begun by then, the call is in time; one with a late text holds for as long as it can be acted on."""
-        if self.late_text is None or self.latest_s is None:
-            return self.say_by_s
-        return max(self.say_by_s, self.latest_s)
-
-
-@dataclass
-class Call:
-    """One call and its history."""
-
-    id: str
-    car: str
-    spec: CallSpec
-    state: CallState = "planned"
-    revision: int = 0
-    reason: str | None = None
-    because: str | None = None
-    shown_t: float | None = None
-    due_t: float | None = None
-    said_t: float | None = None
-    said_by: str | None = None
-    confirmed: bool = False
-    delivered_t: float | None = None
-    ended_t: float | None = None
-    told: bool = False
-    again: bool = False
-    repeated: bool = False
-    hurried: bool = False
-    deferred_s: float = 0.0
-
-    @property
-    def open(self) -> bool:
-        """True while it may still be said."""
-        return self.state in CALL_OPEN
-
-    @property
-    def at_rest(self) -> bool:
-        """True in a state in which it may be left for ever."""
-        return self.state in CALL_REST
-
-    def prompt(self, t: float) -> Prompt:
-        """The published form, as it stands at ``t``."""
-        spec = self.spec
-        text = spec.late_text if spec.late_text and self.state in ("unconfirmed", "late", "missed") else spec.text
-        return Prompt(
-            id=f"{self.id}.{self.revision}",
-            t=t,
-            car=self.car,
-            call=self.id,
-            revision=self.revision,
-            kind=spec.kind,
-            text=text,
-            short=spec.short,
-            place=spec.place,
-            run=spec.run,
-            lap=spec.lap,
-            say_from_s=round(spec.say_from_s, 3),
-            say_by_s=round(spec.say_by_s, 3),
-            act_at_s=None if spec.act_at_s is None else round(spec.act_at_s, 3),
-            spoken_s=spec.spoken_s,
-            priority=PRIORITY[spec.kind],
-            state=self.state,
-            reason=self.reason,
-            because=self.because,
-            caution=spec.caution,
-            ask=spec.ask,
-        )
-
-
-def _still_in_time(spec: CallSpec, now: float) -> CallSpec:
-    """A call that became known late: not where it is best said, but at once, while the driver can still act."""
-    if spec.say_by_s < now and spec.latest_s is not None and spec.latest_s > now:
-        return replace(spec, say_from_s=now, say_by_s=spec.latest_s)
-    return spec
-
-
-def _pointless(spec: CallSpec, now: float) -> bool:
-    """Guard: its time is over and nothing is lost: a lap time is old news, and the last box call is still to come."""
-    over = max(spec.say_by_s, spec.latest_s or spec.say_by_s) <= now
-    return over and spec.kind in ("pace", "box") and spec.late_text is None
 
 
 @dataclass
@@ -185,7 +55,7 @@ class CallBook:
         for key, spec in wanted.items():
             call = self.latest.get(key)
             if call is None:
-                if not _pointless(spec, now):
+                if not pointless(spec, now):
                     self._make(key, spec, 1, now)
             elif call.open:
                 self._retime(call, spec, now)
@@ -198,16 +68,20 @@ class CallBook:
                 self._let_go(call, now, gone or (YELLOW if yellow and call.spec.kind == "procedure" else ""), leg_now)
 
     def _wanted_again(self, call: Call, spec: CallSpec, now: float) -> bool:
-        """Guard: it was withdrawn and is wanted again; or nobody said it, though keys are pressed here, and it can
-        still be acted on: then it is offered once more."""
+        """Guard: it was withdrawn and is wanted again; or it can still be acted on, and nobody said it though keys are
+        pressed here, or the driver was told and telemetry shows that nothing was done: then it is offered once more."""
         if call.state == "withdrawn":
             return call.because is None and spec.say_by_s > now
+        if call.state in ("said", "done") and spec.not_done and spec.latest_s is not None and not call.again:
+            # Told, perhaps even read back, and not done: the driver forgot. Time enough for that must have gone by.
+            told = call.said_t if call.said_t is not None else (call.ended_t or now)
+            return told + spec.spoken_s + NOT_YET_S < now < spec.latest_s - AGAIN_S
         if call.state != "unconfirmed" or self.keys < FEW_KEYS or call.again or spec.latest_s is None:
             return False
         return spec.latest_s > now + AGAIN_S
 
     def _make(self, key: str, spec: CallSpec, attempt: int, now: float) -> None:
-        wished, spec = spec, _still_in_time(spec, now)
+        wished, spec = spec, still_in_time(spec, now)
         call = Call(f"{self.car}-{key}" if attempt == 1 else f"{self.car}-{key}~{attempt}", self.car, spec)
         call.again, call.hurried = attempt > 1, spec is not wished
         self.calls[call.id] = call
@@ -217,14 +91,14 @@ class CallBook:
         if call.repeated:
             return
         if call.deferred_s:
-            spec = _later(spec, call.deferred_s)
+            spec = later(spec, call.deferred_s)
         old = call.spec
         if call.hurried and spec.say_by_s < now:
             return  # it was made late on purpose
         if call.state == "planned":
-            wished, spec = spec, _still_in_time(spec, now)
+            wished, spec = spec, still_in_time(spec, now)
             call.hurried = spec is not wished
-            if _pointless(spec, now):
+            if pointless(spec, now):
                 self.signal(call, "withdraw", now, "its time on this lap is over")
                 return
         moved = abs(old.say_by_s - spec.say_by_s) > MOVED_S or abs(old.say_from_s - spec.say_from_s) > MOVED_S
@@ -264,7 +138,7 @@ class CallBook:
         if shift < LEAST_DEFER_S:
             return 0.0
         call.deferred_s += shift
-        call.spec = _later(call.spec, shift)
+        call.spec = later(call.spec, shift)
         if not self.signal(call, "retimed", now, reason, because):
             call.because = because
         return shift
@@ -393,8 +267,3 @@ class CallBook:
     def outstanding(self) -> list[Call]:
         """Calls on the engineer's stack: shown or due first, then what is planned next, in order of time."""
         return sorted(self._open_calls(), key=lambda call: (call.spec.say_by_s, -PRIORITY[call.spec.kind], call.id))
-
-
-def _later(spec: CallSpec, by_s: float) -> CallSpec:
-    """The same call with its window moved back."""
-    return replace(spec, say_from_s=spec.say_from_s + by_s, say_by_s=spec.say_by_s + by_s)

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from pitwall.engine.alerts.book import AlertBook
-from pitwall.engine.calls import SAID_GRACE_S, Call
+from pitwall.engine.call import SAID_GRACE_S, Call
 from pitwall.engine.team import TeamCar
 from pitwall.model.events import CommandGiven
 from pitwall.model.outputs import Output

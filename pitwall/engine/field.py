@@ -61,7 +61,8 @@ class Field:
         """Cars that by now stand in their garage, and cars unseen for so long that they have stopped."""
         timing = self._setup.calls
         for track in self.tracks.values():
-            if track.state == "pit_lane" and now - (track.pit_entry_t or now) >= timing.garage_after_s:
+            entered = track.pit_entry_t if track.pit_entry_t is not None else now
+            if track.state == "pit_lane" and now - entered >= timing.garage_after_s:
                 yield track, track.park(now)
             # Under red many cars send nothing until the pit entry.
             running = track.on_track and track.state != "stopped" and clock.status != "red"

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from pitwall.engine.calls import Call
+from pitwall.engine.call import Call
 from pitwall.engine.progress import ItemState, RunState
 from pitwall.model.plan import LapKind
 from pitwall.model.procedure import Procedure

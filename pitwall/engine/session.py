@@ -253,6 +253,7 @@ class Session:
         for name, car in self.team.items():
             if name in self._dirty and not self._over():
                 car.refresh(self.clock, self.now, self.rain)
+                self.notices.desk.add(name)
             car.book.tick(self.now)
             changed = car.book.take_changed()
             if changed:

@@ -127,6 +127,11 @@ class SwitchBoard:
         standing = {name: position for name in wanted if (position := self.stands(name)) is not None}
         return self.changes(standing, wanted, free=True, parked=parked)
 
+    def measured_off(self, positions: Mapping[str, Position]) -> list[str]:
+        """Which of these switches telemetry shows at another position."""
+        off = self.differs(positions)
+        return [name for name in sorted(off) if name in self.measured]
+
     def wrong(self, wanted: Mapping[str, Position]) -> tuple[list[str], list[str]]:
         """``(measured wrong, unverified)`` among the switches that must be in place when a timed lap starts."""
         watch = self.car.forbidden_on_timed or tuple(sorted(wanted))

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from pitwall.engine import items
-from pitwall.engine.calls import Call, CallBook
+from pitwall.engine.call import Call
+from pitwall.engine.calls import CallBook
 from pitwall.engine.car import CarTrack, Happening
 from pitwall.engine.progress import PlanProgress, RunState
 from pitwall.engine.rules import RULES

@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 
 from pitwall.app.loading import load_setup
 from pitwall.app.resources import demo_event
-from pitwall.engine.calls import Call
+from pitwall.engine.call import Call
 from pitwall.engine.car import CarTrack
 from pitwall.engine.session import Session
 from pitwall.engine.team import TeamCar

@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from pitwall.engine.calls import DEFER_S, FEW_KEYS, PRIORITY, REPEAT_S, YELLOW, Call, CallBook, CallSpec
+from pitwall.engine.call import PRIORITY, Call, CallSpec
+from pitwall.engine.calls import DEFER_S, FEW_KEYS, REPEAT_S, YELLOW, CallBook
 from pitwall.model.outputs import Ask
 
 HERE = ("main", 1, 2)

@@ -7,7 +7,8 @@ from typing import Any
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pitwall.engine.calls import CallBook, CallSpec
+from pitwall.engine.call import CallSpec
+from pitwall.engine.calls import CallBook
 from pitwall.engine.transitions import CALL, CALL_FINAL, CALL_OPEN, CALL_REST, signals
 
 WINDOW = st.tuples(st.floats(0, 300), st.floats(0, 30))

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from pitwall.engine.calls import CallSpec
+from pitwall.engine.call import CallSpec
 from pitwall.engine.rules import box, lap_kind, pace, procedure, release, session, switch
 from pitwall.engine.situation import Situation
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from pitwall.engine.calls import CallSpec
+from pitwall.engine.call import CallSpec
 from pitwall.engine.situation import Leg, Situation
 from pitwall.model.outputs import Ask
 from pitwall.radio.placing import latest_start

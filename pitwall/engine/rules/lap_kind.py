@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterable
 
-from pitwall.engine.calls import CallSpec
+from pitwall.engine.call import CallSpec
 from pitwall.engine.rules.procedure import makes_it_a_cool_lap
 from pitwall.engine.situation import Leg, Situation
 from pitwall.model.outputs import Ask

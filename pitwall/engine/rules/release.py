@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from pitwall.engine.calls import CallSpec
+from pitwall.engine.call import CallSpec
 from pitwall.engine.situation import Situation
 from pitwall.model.car import position_text
 from pitwall.model.outputs import Ask

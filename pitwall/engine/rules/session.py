@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from pitwall.engine.calls import CallSpec
+from pitwall.engine.call import CallSpec
 from pitwall.engine.situation import Situation, StatusNews
 from pitwall.model.outputs import Ask
 

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 
-from pitwall.engine.calls import CallSpec
+from pitwall.engine.call import CallSpec
 from pitwall.engine.situation import Leg, Situation
 from pitwall.model.car import Position
 from pitwall.model.outputs import Ask
@@ -111,7 +112,10 @@ def _before_the_line(
             at.timing.window_s,
             begin_by_s,
         )
-    return _spec(at, after, number, positions, was, window, before.index)
+    spec = _spec(at, after, number, positions, was, window, before.index)
+    # On a timed lap the change waits for its end; on any other it should have been made soon after the call.
+    forgotten = before.running and before.kind != "timed" and any(name in at.switches.measured for name in positions)
+    return replace(spec, not_done=forgotten and bool(at.switches.measured_off(positions)))
 
 
 def _words(

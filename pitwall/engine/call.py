@@ -1,0 +1,147 @@
+"""One call: what a rule wants said, and the history of saying it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from pitwall.engine.transitions import CALL_OPEN, CALL_REST
+from pitwall.model.outputs import Ask, CallState, Prompt
+from pitwall.model.plan import CallClass
+
+SAID_GRACE_S = 1.0  # the key comes after the mouth: said this late still counts as in time
+
+PRIORITY: dict[CallClass, int] = {
+    "stop": 100,
+    "session": 95,
+    "safety": 93,
+    "box": 90,
+    "release": 80,
+    "switch": 70,
+    "procedure": 60,
+    "brief": 55,
+    "run": 50,
+    "ruling": 45,
+    "answer": 40,
+    "care": 35,
+    "traffic": 30,
+    "question": 20,
+    "pace": 10,
+}
+
+
+NOTHING_ASKED = Ask(action="none")
+
+
+@dataclass(frozen=True)
+class CallSpec:
+    """What a rule wants said. Times are session seconds; ``leg`` is the planned lap on which the driver acts."""
+
+    key: str
+    kind: CallClass
+    text: str
+    short: str
+    say_from_s: float
+    say_by_s: float
+    spoken_s: float
+    lead_s: float
+    ask: Ask = NOTHING_ASKED
+    place: str | None = None
+    act_at_s: float | None = None
+    run: str | None = None
+    lap: str | None = None
+    leg: int | None = None
+    lap_number: int | None = None
+    item: str | None = None
+    caution: str | None = None
+    late_text: str | None = None
+    not_done: bool = False  # telemetry of this lap, or its silence, shows that nothing was changed
+    waits: bool = False  # belongs after the line: not to be said before the car is seen to start that lap
+    latest_s: float | None = None  # begin by then and the driver can still act, if not where it is best said
+
+    @property
+    def last_moment_s(self) -> float:
+        """Begun by then, the call is in time; one with a late text holds for as long as it can be acted on."""
+        if self.late_text is None or self.latest_s is None:
+            return self.say_by_s
+        return max(self.say_by_s, self.latest_s)
+
+
+@dataclass
+class Call:
+    """One call and its history."""
+
+    id: str
+    car: str
+    spec: CallSpec
+    state: CallState = "planned"
+    revision: int = 0
+    reason: str | None = None
+    because: str | None = None
+    shown_t: float | None = None
+    due_t: float | None = None
+    said_t: float | None = None
+    said_by: str | None = None
+    confirmed: bool = False
+    delivered_t: float | None = None
+    ended_t: float | None = None
+    told: bool = False
+    again: bool = False
+    repeated: bool = False
+    hurried: bool = False
+    deferred_s: float = 0.0
+
+    @property
+    def open(self) -> bool:
+        """True while it may still be said."""
+        return self.state in CALL_OPEN
+
+    @property
+    def at_rest(self) -> bool:
+        """True in a state in which it may be left for ever."""
+        return self.state in CALL_REST
+
+    def prompt(self, t: float) -> Prompt:
+        """The published form, as it stands at ``t``."""
+        spec = self.spec
+        text = spec.late_text if spec.late_text and self.state in ("unconfirmed", "late", "missed") else spec.text
+        return Prompt(
+            id=f"{self.id}.{self.revision}",
+            t=t,
+            car=self.car,
+            call=self.id,
+            revision=self.revision,
+            kind=spec.kind,
+            text=text,
+            short=spec.short,
+            place=spec.place,
+            run=spec.run,
+            lap=spec.lap,
+            say_from_s=round(spec.say_from_s, 3),
+            say_by_s=round(spec.say_by_s, 3),
+            act_at_s=None if spec.act_at_s is None else round(spec.act_at_s, 3),
+            spoken_s=spec.spoken_s,
+            priority=PRIORITY[spec.kind],
+            state=self.state,
+            reason=self.reason,
+            because=self.because,
+            caution=spec.caution,
+            ask=spec.ask,
+        )
+
+
+def still_in_time(spec: CallSpec, now: float) -> CallSpec:
+    """A call that became known late: not where it is best said, but at once, while the driver can still act."""
+    if spec.say_by_s < now and spec.latest_s is not None and spec.latest_s > now:
+        return replace(spec, say_from_s=now, say_by_s=spec.latest_s)
+    return spec
+
+
+def pointless(spec: CallSpec, now: float) -> bool:
+    """Guard: its time is over and nothing is lost: a lap time is old news, and the last box call is still to come."""
+    over = max(spec.say_by_s, spec.latest_s or spec.say_by_s) <= now
+    return over and spec.kind in ("pace", "box") and spec.late_text is None
+
+
+def later(spec: CallSpec, by_s: float) -> CallSpec:
+    """The same call with its window moved back."""
+    return replace(spec, say_from_s=spec.say_from_s + by_s, say_by_s=spec.say_by_s + by_s)
