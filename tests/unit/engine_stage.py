@@ -85,6 +85,8 @@ _PROCEDURES: list[dict[str, Any]] = [
      "steps": [{"say": "Practice start.", "short": "Start", "where": "pit_exit", "reaction_s": 4}]},
     {"name": "bite_check", "laps": ["out", "installation"], "stationary": True,
      "steps": [{"say": "Find the bite point.", "short": "Bite point", "where": "garage"}]},
+    {"name": "lane_stop", "laps": ["out", "in"],
+     "steps": [{"say": "On the marks.", "short": "Marks", "where": "pit_lane"}]},
     {"name": "limiter_pass", "laps": ["in"],
      "steps": [{"say": "Pit lane: limiter.", "short": "Limiter", "where": "pit_entry", "reaction_s": 3}]},
 ]  # fmt: skip

@@ -119,7 +119,7 @@ def test_what_is_only_nice_to_have_may_not_fit() -> None:
 
 
 def test_a_timed_lap_begun_with_a_wrong_switch() -> None:
-    """Telemetry shows it off at the line: raised with where it stands and where it should; over when it is put right."""
+    """Telemetry shows it off at the line: told with where it stands and where it should; over once it is put right."""
     stage = Stage(setup(plan(MAIN))).green().leave(200)
     stage.switch(300, "torque_map", 4)
     stage.lap(300.5, 24.5, from_exit=True)

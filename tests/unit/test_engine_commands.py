@@ -188,6 +188,10 @@ def test_extend_and_shorten() -> None:
     assert "cannot be shortened by 2" in reason(stage.command("shorten", laps=2))
     stage.command("drop", run="spare")
     assert reason(stage.command("extend", run="spare")) == "run spare is dropped"
+    lone = Stage(setup(plan(CHECKS))).green().leave(100)
+    lone.pit(220, "entry")
+    assert reason(lone.command("extend")) == "no run is going on or to come; name one in 'run'"
+    assert reason(lone.command("drop", run="checks")) == "run checks is done: it cannot be dropped"
 
 
 def test_extend_lets_a_car_run_that_was_called_in() -> None:

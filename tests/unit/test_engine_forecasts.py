@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import Any
 
 import pytest
@@ -127,11 +128,12 @@ def test_a_run_that_may_not_leave_yet_waits(not_before: int) -> None:
 def test_asked_when_the_plan_changes_and_when_the_answer_is_old() -> None:
     """Every two minutes, and at once on a command; each question has a number and a seed of its own."""
     stage = Stage(setup(plan(MAIN, SPARE))).green()
-    before = len(stage.made(ForecastWanted))
+    asked_so_far = len(stage.made(ForecastWanted))
     stage.wait(400)
-    found = stage.made(ForecastWanted)[before:]
+    found = stage.made(ForecastWanted)[asked_so_far:]
     every = stage.car.setup.forecast.every_s
-    assert [b.t - a.t for a, b in zip(found, found[1:], strict=False)] == pytest.approx([every] * (len(found) - 1), abs=1)
+    apart = [after.t - before.t for before, after in itertools.pairwise(found)]
+    assert apart == pytest.approx([every] * len(apart), abs=1)
     stage.command("extend")
     numbers = [one.revision for one in stage.made(ForecastWanted)]
     assert stage.made(ForecastWanted)[-1].t == 400

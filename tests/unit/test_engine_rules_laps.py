@@ -145,6 +145,16 @@ def test_a_procedure_of_the_pit_lane_is_called_before_the_entry() -> None:
     assert t < call.spec.say_from_s < t + 118 * 0.95
 
 
+def test_what_is_done_in_the_lane_is_called_as_the_car_comes_in() -> None:
+    """On the in-lap just after the pit entry; on the out-lap before the release, never on the track between."""
+    stage = out({"do": "lane_stop", "on": "in"})
+    t = stage.drive(200, 125, 100, 100)
+    stage.wait(t + 20)
+    call = stage.call("lane_stop-3-1-0-0")
+    assert call.spec.act_at_s == pytest.approx(t + 118 * 0.95 + 5)
+    assert not out({"do": "lane_stop", "on": "out"}).wait(240).prompts("lane_stop-0-2")
+
+
 def test_a_practice_start_is_called_on_the_way_to_the_pit_exit() -> None:
     """Before the release, so that the driver knows when he gets there."""
     run = MAIN | {"items": [{"do": "standing_start", "on": "out"}], "release": {"not_before": 400}}
@@ -160,6 +170,15 @@ def test_an_installation_lap_has_its_items_on_one_lap() -> None:
     stage.home(200, 140, from_exit=True)
     assert {"41-checks-1-radio_check-0-1-0-0", "41-checks-2-hold-1-1-0-0"} <= set(stage.car.book.calls)
     assert [item.state for item in stage.car.progress.runs[0].items] == ["probably_done", "probably_done"]
+
+
+@pytest.mark.parametrize(("scope", "called"), [(("1",), True), (("2",), False), (("north",), False), ("all", False)])
+def test_a_yellow_silences_procedures_where_it_holds_or_may_hold(scope: Any, called: bool) -> None:
+    """In another sector the hold is called; in its own, everywhere, or in a sector nobody knows, it is not."""
+    stage = out({"do": "hold", "on": "out", "after": "bridge"})
+    stage.status(205, "yellow", scope=scope)
+    stage.wait(255)
+    assert bool(stage.prompts("hold-0-1-0-0", "due")) == called
 
 
 # -- the run and its laps -------------------------------------------------------------------------------------
@@ -196,6 +215,22 @@ def test_a_lap_time_is_said_where_it_may_be() -> None:
     assert stage.call("pace-3").spec.text == "Lap time 1:38.4."
     assert stage.call("pace-3").state == "due"
     assert not stage.has_call("pace-2")
+
+
+def test_a_car_that_stays_out_uncalled_is_on_the_next_long_enough_run() -> None:
+    """Nobody called it in and it drives on: it is taken to be on the later run, laps and calls with it."""
+    runs = (MAIN | {"laps": "out, 1 timed, in"}, MAIN | {"run": "long", "laps": "out, 6 timed, in"})
+    for said, run in ((False, "long"), (True, "main")):
+        stage = Stage(setup(plan(*runs))).green()
+        t = stage.drive(200, 125, 100)
+        if said:
+            stage.wait(t + 2)
+            stage.command("said", call=stage.call("main-box-1-0").id)
+        for _ in range(3):
+            t = stage.lap(t, 100)
+        assert stage.car.progress.current is stage.car.progress.find(run)
+        assert stage.car.track.lap is not None
+        assert stage.car.track.lap.run == run or said
 
 
 # -- quiet ----------------------------------------------------------------------------------------------------

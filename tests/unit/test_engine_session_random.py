@@ -8,7 +8,7 @@ from typing import Any
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pitwall.engine.calls import PRIORITY
+from pitwall.engine.call import PRIORITY
 from pitwall.engine.transitions import RUN, states
 from pitwall.model import events as ev
 from pitwall.model.outputs import Answered, ForecastWanted, LapJudged, Output, Prompt, Refused, RunProgress, WakeAt
@@ -129,7 +129,12 @@ def test_the_same_facts_give_the_same_outputs(script: list[tuple[float, float, A
     stage, t = Stage(prepared(), begin=-60), 0.0
     journal: list[ev.Stamped] = []
     handle = stage.session.handle
-    stage.session.handle = lambda stamped: (journal.append(stamped), handle(stamped))[1]  # type: ignore[method-assign]
+
+    def noted(stamped: ev.Stamped) -> tuple[Output, ...]:
+        journal.append(stamped)
+        return handle(stamped)
+
+    stage.session.handle = noted  # type: ignore[method-assign]  # the stage's own session, watched
     stage.green()
     for gap, late, what in script:
         t += gap

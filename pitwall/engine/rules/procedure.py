@@ -96,7 +96,8 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
 def _act_at(at: Situation, step: Step, item: ItemState, leg: Leg) -> tuple[float, float | None, str] | None:
     """When, at which phase and at which place the driver acts; None where that lies behind or does not apply."""
     if step.where in ("garage", "pit_exit", "pit_lane"):
-        return _in_the_pits(at, step, leg)
+        # Before the run only what belongs to its beginning: what is for the in-lap comes on it.
+        return _in_the_pits(at, step, leg) if at.track.on_track or item.leg == 0 else None
     if not at.track.on_track and leg.index != 0:
         return None
     named = item.item.after or item.item.at

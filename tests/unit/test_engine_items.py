@@ -1,0 +1,132 @@
+"""What becomes of items: from their calls, their laps, and laps that went another way."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from pitwall.engine import items
+from pitwall.engine.call import Call, CallSpec
+from pitwall.engine.progress import PlanProgress, RunState
+from tests.unit.engine_stage import MAIN, PROCEDURES, plan
+
+
+def running(*rows: dict[str, Any], laps: str = "out, 2 timed, cool, 1 timed, in") -> tuple[PlanProgress, RunState]:
+    """A run with these items, the car on its out-lap."""
+    made = PlanProgress(plan(MAIN | {"laps": laps, "items": list(rows)}))
+    state = made.leave(100)
+    assert state is not None
+    return made, state
+
+
+def call(state: RunState, call_state: str, reason: str | None = None) -> Call:
+    """A call that belongs to the first item, in this state."""
+    spec = CallSpec("k", "procedure", "Text.", "Short", 1, 2, 1, 1, item=state.items[0].key)
+    return Call("41-k", "41", spec, state=call_state, reason=reason)  # type: ignore[arg-type]  # one of the states
+
+
+HOLD = {"do": "hold", "on": "out", "after": "bridge"}
+
+
+@pytest.mark.parametrize(("call_state", "item_state"), [
+    ("shown", "planned"), ("due", "planned"), ("said", "called"), ("late", "called"), ("unconfirmed", "called"),
+    ("done", "done"), ("skipped", "not_done"),
+])  # fmt: skip
+def test_an_item_follows_its_call(call_state: str, item_state: str) -> None:
+    """Made in whatever way: called. Shown to be done: done. Skipped: not done."""
+    made, state = running(HOLD)
+    items.call_moved(made.runs, call(state, call_state), PROCEDURES, 0, 50)
+    assert state.items[0].state == item_state
+    assert state.items[0].t == (50 if item_state != "planned" else None)
+
+
+def test_a_lost_call_moves_its_item_to_the_next_lap_that_allows_it() -> None:
+    """Missed or withdrawn: tried again on the next lap of a kind that the item itself names, with the reason."""
+    made, state = running({"do": "hold", "on": "cool", "after": "bridge"})
+    items.call_moved(made.runs, call(state, "missed", "too late"), PROCEDURES, 3, 50)
+    assert (state.items[0].leg, state.items[0].attempt, state.items[0].state) == (3, 0, "planned"), "no lap is left"
+    made, state = running({"do": "flap_lap", "on": {"timed": 1}})
+    items.call_moved(made.runs, call(state, "withdrawn", "yellow flag"), PROCEDURES, 1, 50)
+    assert (state.items[0].leg, state.items[0].attempt) == (2, 1)
+    assert state.items[0].reason == "moved to timed lap 2: yellow flag"
+
+
+def test_a_red_flag_moves_nothing() -> None:
+    """The run is broken off anyway: its items stay where they are for the resumed run."""
+    made, state = running({"do": "flap_lap", "on": {"timed": 1}})
+    items.call_moved(made.runs, call(state, "withdrawn", "red flag"), PROCEDURES, 1, 50)
+    assert (state.items[0].leg, state.items[0].attempt) == (1, 0)
+
+
+def test_no_lap_holds_the_same_procedure_twice() -> None:
+    """The next lap has the item already: the one after it is taken, and none where there is none."""
+    _, state = running({"do": "flap_lap", "on": {"timed": [1, 2]}})
+    first, second = state.items
+    assert items.next_leg(state, first, PROCEDURES["flap_lap"], 1) == 4
+    assert items.next_leg(state, second, PROCEDURES["flap_lap"], 4) is None
+
+
+def test_an_item_without_laps_of_its_own_goes_where_its_procedure_may() -> None:
+    """Named nowhere: the procedure's kinds decide."""
+    _, state = running({"do": "comment"})
+    assert items.next_leg(state, state.items[0], PROCEDURES["comment"], 0) == 3
+
+
+def test_a_call_of_no_item_moves_none() -> None:
+    """A box call, or an item that is no longer there."""
+    made, state = running(HOLD)
+    spec = CallSpec("box", "box", "Box.", "Box", 1, 2, 1, 1)
+    items.call_moved(made.runs, Call("41-box", "41", spec, state="done"), PROCEDURES, 0, 50)
+    assert state.items[0].state == "planned"
+    assert items.find_item(made.runs, None) is None
+    assert items.find_item(made.runs, state.items[0].key) == (state, state.items[0])
+
+
+def test_a_lap_behind_the_car_settles_its_items() -> None:
+    """Called: probably done. Not called: not done. Items of other laps wait."""
+    _, state = running(HOLD, {"do": "radio_check", "on": "out"}, {"do": "comment", "on": "in"})
+    state.items[0].signal("call", 50)
+    items.lap_over(state, 0, 60)
+    assert [item.state for item in state.items] == ["probably_done", "not_done", "planned"]
+
+
+def test_a_run_that_is_over_settles_what_is_left() -> None:
+    """Done early: what was not called has its lap's end as reason."""
+    made, state = running({"do": "flap_lap", "on": {"timed": [2, 3]}}, laps="out, 3 timed, in")
+    for kind in ("out", "timed", "timed"):
+        made.lap_done(kind)
+    state.items[0].signal("call", 300)
+    made.come_in(400, red=False)
+    items.run_over(state, PROCEDURES, 400)
+    assert [(item.state, item.reason) for item in state.items] == [
+        ("probably_done", None), ("not_done", "the run ended before its lap"),
+    ]  # fmt: skip
+
+
+def test_a_run_cut_short_keeps_what_can_still_be_done() -> None:
+    """In on timed lap 2: its item and those of later laps stay; one whose lap went by moves on, or has no lap left."""
+    made, state = running(
+        {"do": "flap_lap", "on": {"timed": [2, 3]}}, {"do": "comment", "on": "in"},
+        {"do": "set_one", "on": {"timed": 1}}, laps="out, 4 timed, in",
+    )  # fmt: skip
+    for kind in ("out", "timed"):
+        made.lap_done(kind)
+    state.items[0].signal("call", 250)
+    made.come_in(300, red=True)
+    items.run_over(state, PROCEDURES, 300)
+    found = {item.key: (item.state, item.leg) for item in state.items}
+    assert found == {
+        "main-1-flap_lap-2": ("planned", 2), "main-1-flap_lap-3": ("planned", 3), "main-2-comment-5": ("planned", 5),
+        "main-3-set_one-1": ("planned", 2),
+    }  # fmt: skip
+
+
+def test_an_item_whose_kind_of_lap_will_not_come_again_is_not_done() -> None:
+    """The cool-down lap went by and the run is cut: no other one follows."""
+    made, state = running({"do": "radio_check", "on": "cool"}, laps="out, cool, 4 timed, in")
+    for kind in ("out", "cool", "timed"):
+        made.lap_done(kind)
+    made.come_in(300, red=True)
+    items.run_over(state, PROCEDURES, 300)
+    assert (state.items[0].state, state.items[0].reason) == ("not_done", "its lap is gone")
