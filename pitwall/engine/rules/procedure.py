@@ -51,14 +51,7 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
         return None
     text, short, waits = fill(step.say, arguments), fill(step.short, arguments), False
     if step.where in ("garage", "pit_lane", "pit_exit"):
-        begin, by = act_at, act_at + 25.0
-        if not at.track.on_track:
-            # A short stop, or a session that is about to open, leaves less time than usual: say it now.
-            begin = max(begin, at.since_s + 5.0)
-            by = max(by, begin + 20.0)
-        if step.where == "pit_exit":
-            by = act_at - step.reaction_s - at.spoken(text)
-            begin = by - at.timing.window_s
+        begin, by = _pit_window(at, step, act_at, text)
     elif step.where == "lap_start" and _silent_before(at, leg, step.kind):
         begin, waits = leg.start_s + 1.0, not leg.running
         by = begin + max(step.offset_s, 0.0) + at.timing.window_s
@@ -91,6 +84,18 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
             lap_kind="cool" if number == 0 and makes_it_a_cool_lap(procedure) else None,
         ),
     )
+
+
+def _pit_window(at: Situation, step: Step, act_at: float, text: str) -> tuple[float, float]:
+    """From when to when a call of the garage or the pit lane may be begun."""
+    if step.where == "pit_exit":
+        by = act_at - step.reaction_s - at.spoken(text)
+        return by - at.timing.window_s, by
+    if at.track.on_track:
+        return act_at, act_at + 25.0
+    # A short stop, or a session that is about to open, leaves less time than usual: say it now.
+    begin = max(act_at, at.since_s + 5.0)
+    return begin, max(act_at + 25.0, begin + 20.0)
 
 
 def _act_at(at: Situation, step: Step, item: ItemState, leg: Leg) -> tuple[float, float | None, str] | None:
