@@ -129,6 +129,11 @@ class Daemon:
             store=figures.store if figures.store != "ok" else store,
             broker=broker,
             refused_payloads=self.source.refused,
+            store_fails=figures.store != "ok",
+            queued=figures.queue_depth,
+            dropped=figures.dropped,
+            poisoned=figures.poisoned,
+            sink_failures=figures.sink_failures,
         )
 
     def say_goodbye(self) -> None:

@@ -281,7 +281,11 @@ class Answered(Frozen):
 
 
 class Health(Frozen):
-    """``health``: made by the host, not by the engine; retained; ``offline`` is the daemon's will."""
+    """``health``: made by the host, not by the engine; retained; ``offline`` is the daemon's will.
+
+    While ``store_fails`` nothing is decided and ``store`` says why; else ``store`` names the journal. ``lag_s`` is how
+    many session seconds an event waits to be decided. The counts are since the daemon started.
+    """
 
     type: Literal["health"] = "health"
     id: str
@@ -293,6 +297,11 @@ class Health(Frozen):
     store: str | None = None
     broker: str | None = None
     refused_payloads: int = 0
+    store_fails: bool = False
+    queued: int = 0
+    dropped: int = 0
+    poisoned: int = 0
+    sink_failures: int = 0
 
 
 class WakeAt(Frozen):

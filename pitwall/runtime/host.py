@@ -35,7 +35,11 @@ AFTER_FAILURE_S = 1.0
 
 @dataclass(frozen=True, slots=True)
 class HostHealth:
-    """The host in figures. Counts since start; ``lag_s`` and ages in session seconds."""
+    """The host in figures. Counts since start; ages in session seconds.
+
+    ``lag_s`` is how long an event waits to be decided: the last one that was, or the oldest that still waits when that
+    is longer (a store that fails or hangs lets none through). ``store`` is "ok" or says why nothing can be written.
+    """
 
     t: float
     queue_depth: int
@@ -94,6 +98,7 @@ class Host:
         self._armed: dict[float, Wakeup] = {}
         self._feed_t: float | None = None
         self._lag_s = 0.0
+        self._in_hand_t: float | None = None
         self._batches = self._poisoned = self._sink_failures = self._forecast_failures = self._store_failures = 0
         self._store = "ok"
         self._was_full = self._stopping = self._recovering = self._waiting = self._restate_due = False
@@ -214,13 +219,16 @@ class Host:
     async def _take_batch(self) -> None:
         taken = self._intake.take(self._batch_limit)
         batch = self._stamp(taken)
+        self._in_hand_t = taken[0][0]
         try:
             await self._journal.append(batch)
         except JournalError as failure:
             self._intake.put_back(taken)
             self._store_failures += 1
-            self._store = f"failing: {failure}"
+            self._store = f"cannot write: {failure}"
             raise
+        finally:
+            self._in_hand_t = None
         self._store = "ok"
         self._batches += 1
         self._seq += len(batch)
@@ -320,8 +328,10 @@ class Host:
     def health(self) -> HostHealth:
         """The host in figures, for ``health`` on the wire and for logs."""
         now, counts = self._clock.now(), self._intake.counts
+        waits_since = self._intake.oldest_t if self._in_hand_t is None else self._in_hand_t
+        waited_s = 0.0 if waits_since is None else now - waits_since
         return HostHealth(
-            t=now, queue_depth=len(self._intake), lag_s=self._lag_s,
+            t=now, queue_depth=len(self._intake), lag_s=max(self._lag_s, waited_s),
             feed_age_s=None if self._feed_t is None else max(0.0, now - self._feed_t),
             store=self._store, journaled=self._seq, batches=self._batches, accepted=counts.accepted,
             duplicates=counts.duplicates, thinned=counts.thinned, dropped=counts.dropped, over_limit=counts.over_limit,

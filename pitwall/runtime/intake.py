@@ -79,6 +79,11 @@ class Intake:
         """True while chatter is refused."""
         return len(self._queue) >= self._queue_limit
 
+    @property
+    def oldest_t(self) -> float | None:
+        """The session second at which the first in line came in; None when nobody waits."""
+        return self._queue[0][0] if self._queue else None
+
     def offer(self, event: Event, now: float) -> bool:
         """Queue the event unless it is known, too frequent, or chatter before a full queue. True when queued."""
         if event.id in self._seen:

@@ -230,6 +230,58 @@ def test_stale_and_offline_look_stale() -> None:
     assert "DAEMON OFFLINE" in _drawn(board)
 
 
+def _failing(lag_s: float, **more: Any) -> Health:
+    return Health(id="h", t=100.0, state="online", version="1", lag_s=lag_s, store_fails=True, queued=900,
+                  store="cannot write: /home/wall/.local/state/pitwall/demo/practice-1.sqlite: could not be written "
+                        "(database or disk is full). Free disk space.", **more)
+
+
+def test_picture_says_that_the_store_fails_and_for_how_long() -> None:
+    """The head says so in words with the lag, the reason stands whole under it, and the picture still fits."""
+    board = Board()
+    for number in range(30):
+        board.take(_prompt(f"call-{number}", say_by_s=130.0 + number))
+    board.take(_clock())
+    board.take(_failing(37.2, feed_age_s=20.0))
+    lines = _drawn(board).splitlines()
+    assert "STORE FAILS, LAG 37 s, feed silent 0:20" in lines[0]
+    assert "online" not in lines[0]
+    assert lines[1].startswith("STORE FAILS: nothing is decided. cannot write:")
+    assert "(database or disk is full)" in " ".join(" ".join(lines[1:4]).split())
+    assert len(lines) <= 24
+    assert max(len(line) for line in lines) <= 80
+    board.take(Health(id="h2", t=140.0, state="online", version="1", lag_s=0.01, store="j.sqlite"))
+    text = _drawn(board)
+    assert "online" in text
+    assert "STORE" not in text
+    assert "LAG" not in text
+
+
+def test_lag_is_told_in_real_seconds() -> None:
+    """Five session seconds are a stall in life and a blink at sixty times life."""
+    board, late = Board(), Health(id="h", t=100.0, state="online", version="1", lag_s=5.0)
+    board.take(late)
+    board.take(_clock())
+    assert "online, LAG 5 s" in _drawn(board)
+    board.take(_clock(id="clock-2", rate=60.0))
+    assert "LAG" not in _drawn(board)
+
+
+def test_line_log_tells_a_failing_store_once_and_its_end_once() -> None:
+    """Reason and lag are lines when they begin and when they end, not on every beat."""
+    log = LineLog()
+    log.lines(Health(id="h0", t=90.0, state="online", version="1", lag_s=0.0))
+    first = log.lines(_failing(0.5))
+    assert len(first) == 1
+    assert "STORE FAILS: nothing is decided. cannot write: " in first[0]
+    assert log.lines(_failing(1.5)) == ()
+    (lag,) = log.lines(_failing(4.0))
+    assert "LAG 4 s: events wait that long to be decided (900 queued)" in lag
+    assert log.lines(_failing(5.0)) == ()
+    over = log.lines(Health(id="h9", t=120.0, state="online", version="1", lag_s=0.0))
+    assert ["store takes" in over[0], "lag is over" in over[1]] == [True, True]
+
+
 def _desk_with(*prompts: Prompt, alerts: tuple[Alert, ...] = (), car: str | None = None) -> tuple[Board, Desk]:
     board = Board()
     board.take(_desk())

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from pitwall.cli.terminal.board import Message
-from pitwall.cli.terminal.words import STATE_WORDS, STATUS_WORDS, alert_line
+from pitwall.cli.terminal.words import STATE_WORDS, STATUS_WORDS, alert_line, lag_words, store_words
 from pitwall.model.outputs import Alert, Answered, ClockState, ForecastState, Health, Prompt, Refused
 from pitwall.model.units import clock_text
 
@@ -18,6 +20,8 @@ class LineLog:
         self._alerts: dict[str, tuple[bool, bool]] = {}
         self._status: tuple[str, str, bool] | None = None
         self._health: str | None = None
+        self._store = ""
+        self._lagging, self._rate = False, 1.0
         self._chance: dict[str, int] = {}
 
     def lines(self, message: Message) -> tuple[str, ...]:
@@ -30,9 +34,8 @@ class LineLog:
                 text = self._alert(message)
             case ClockState():
                 text = self._clock(message)
-            case Health() if message.state != self._health:
-                self._health = message.state
-                text = f"pitwall {message.version} {message.state}"
+            case Health():
+                return tuple(_timed(message, line) for line in self._health_lines(message))
             case ForecastState():
                 text = self._forecast(message)
             case Refused():
@@ -42,7 +45,7 @@ class LineLog:
                 text = f"{'car ' + message.car:<8}{message.effect}"
             case _:
                 pass
-        return (f"{clock_text(message.t):>8}  {text}",) if text else ()
+        return (_timed(message, text),) if text else ()
 
     def alert_over(self, alert_id: str) -> None:
         """The alert was cleared: if it comes back it is told again."""
@@ -70,7 +73,23 @@ class LineLog:
         self._alerts[alert.id] = now
         return f"ALERT   {alert_line(alert)}" if alert.active else f"ALERT   over: {alert.text}"
 
+    def _health_lines(self, health: Health) -> Iterator[str]:
+        if health.state != self._health:
+            self._health = health.state
+            yield f"pitwall {health.version} {health.state}"
+        if health.state == "offline":
+            return
+        store = store_words(health)
+        if store != self._store:
+            self._store = store
+            yield store or "store takes what comes again; decisions go on"
+        lag = lag_words(health, self._rate)
+        if bool(lag) != self._lagging:
+            self._lagging = bool(lag)
+            yield f"{lag}: events wait that long to be decided ({health.queued} queued)" if lag else "lag is over"
+
     def _clock(self, clock: ClockState) -> str | None:
+        self._rate = clock.rate
         now = (clock.status, clock.pit_exit, clock.running)
         if now == self._status:
             return None
@@ -88,3 +107,7 @@ class LineLog:
             return None
         self._chance[forecast.car] = tenths
         return f"{'car ' + forecast.car:<8}{'forecast':<12}the musts fit with {forecast.outlook.musts_chance:.0%}"
+
+
+def _timed(message: Message, text: str) -> str:
+    return f"{clock_text(message.t):>8}  {text}"

@@ -6,13 +6,23 @@ what the words say and may be missing.
 
 from __future__ import annotations
 
+from textwrap import wrap
+
 from rich.console import Group, RenderableType
 from rich.rule import Rule
 from rich.table import Table
 from rich.text import Text
 
 from pitwall.cli.terminal.board import Board
-from pitwall.cli.terminal.words import STATE_WORDS, alert_line, clock_line, lap_text, time_left
+from pitwall.cli.terminal.words import (
+    STATE_WORDS,
+    alert_line,
+    clock_line,
+    lag_words,
+    lap_text,
+    store_words,
+    time_left,
+)
 from pitwall.model.outputs import DeskState, Prompt
 from pitwall.model.units import clock_text
 
@@ -23,6 +33,7 @@ STATUS_STYLES = {"green": "green", "yellow": "yellow", "slow": "yellow", "red": 
 
 FIXED_LINES = 9
 MOST_ALERTS = 4
+MOST_STORE_LINES = 3
 MOST_TO_COME = 6
 STALE_AFTER_S = 5.0
 WIDE = 100
@@ -44,8 +55,11 @@ def paint(
     width, height = size
     alerts = sorted(board.alerts.values(), key=lambda alert: (alert.acknowledged, alert.since_s, alert.id))
     shown_alerts = alerts[:MOST_ALERTS]
-    room = max(height - FIXED_LINES - len(board.cars()) - len(shown_alerts) - len(board.notes), 3)
-    parts: list[RenderableType] = [_head(board, now, silent_s), Rule(style="dim", characters="-")]
+    store = wrap(store_words(board.health), width)[:MOST_STORE_LINES] if board.health is not None else []
+    room = max(height - FIXED_LINES - len(store) - len(board.cars()) - len(shown_alerts) - len(board.notes), 3)
+    parts: list[RenderableType] = [_head(board, now, silent_s)]
+    parts += [Text(line, style="bold", overflow="ellipsis", no_wrap=True) for line in store]
+    parts.append(Rule(style="dim", characters="-"))
     parts += [_car_line(board.desks.get(name), name, name == car, board, width) for name in board.cars()]
     parts += [Rule(style="dim", characters="-"), _prompts(board, now, car, chosen, room, width)]
     parts.append(Rule("alerts" if alerts else "no alerts", style="dim", characters="-", align="left"))
@@ -74,8 +88,10 @@ def _link_words(board: Board, silent_s: float) -> str:
         return "DAEMON OFFLINE"
     if silent_s > STALE_AFTER_S:
         return f"STALE: nothing heard for {silent_s:.0f} s"
-    age = board.health.feed_age_s
-    return "online" if age is None or age < 15 else f"online, feed silent {clock_text(age)}"
+    age, rate = board.health.feed_age_s, board.clock.rate if board.clock is not None else 1.0
+    feed = "" if age is None or age < 15 else f"feed silent {clock_text(age)}"
+    store = "STORE FAILS" if board.health.store_fails else "online"
+    return ", ".join(word for word in (store, lag_words(board.health, rate), feed) if word)
 
 
 def _car_line(desk: DeskState | None, car: str, chosen: bool, board: Board, width: int) -> Text:

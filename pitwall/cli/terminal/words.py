@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pitwall.model.outputs import Alert, ClockState, Prompt
+from pitwall.model.outputs import Alert, ClockState, Health, Prompt
 from pitwall.model.units import clock_text
 
 STATE_WORDS = {
@@ -27,6 +27,9 @@ STATUS_WORDS = {
     "finished": "CHEQUERED",
     "closed": "CLOSED",
 }
+
+LAG_TOLD_FROM_S = 3.0
+"""Real seconds that an event may wait to be decided before it is said."""
 
 
 def time_left(prompt: Prompt, now: float) -> str:
@@ -53,6 +56,22 @@ def clock_line(clock: ClockState | None, now: float) -> str:
     if clock.pit_exit == "closed":
         parts.append("pit exit closed")
     return "  ".join(parts)
+
+
+def lag_words(health: Health, rate: float) -> str:
+    """``LAG 37 s`` when events wait that long to be decided; nothing while it is no longer than seconds of real time.
+
+    Args:
+        health: the daemon's last word on itself.
+        rate: session seconds in a real second.
+    """
+    lag = health.lag_s or 0.0
+    return f"LAG {lag:.0f} s" if lag >= LAG_TOLD_FROM_S * max(1.0, rate) else ""
+
+
+def store_words(health: Health) -> str:
+    """Why nothing is decided, in a sentence; nothing while the journal takes what comes."""
+    return f"STORE FAILS: nothing is decided. {health.store or 'no reason given'}" if health.store_fails else ""
 
 
 def alert_line(alert: Alert) -> str:
