@@ -189,9 +189,9 @@ _TABLE = (
     Code("PW403", "two items want one switch in two positions",
          "On the same lap only one can have its way.",
          "Move one to another lap."),
-    Code("PW404", "step off the range",
-         "Stepped from where the run has it, the switch would leave its range.",
-         "Use a smaller step."),
+    Code("PW404", "step to where the switch cannot stand",
+         "Stepped from where the run has it, the switch would be at no position that it has, so nobody could obey.",
+         "Use a step that leads to one of its positions."),
     Code("PW405", "step within the driver's free range",
          "The driver may move the switch that far without asking, so the comparison may compare nothing and no change "
          "is called.",

@@ -9,7 +9,7 @@ from pitwall.checks.around import Around, meant
 from pitwall.checks.codes import finding
 from pitwall.checks.names import bad_position, unknown_switch
 from pitwall.errors import FilePath, Finding
-from pitwall.model.car import position_text, same_position
+from pitwall.model.car import Car, position_text, same_position
 from pitwall.model.plan import Item, Plan, Run, Scalar
 from pitwall.model.procedure import Argument, Procedure
 
@@ -75,6 +75,8 @@ def check_arguments(plan: Plan, around: Around) -> Iterator[Finding]:
                               suggestion=_near_only(name, list(known)))
             else:
                 yield from _check_value(placed, known[name], value, path, around)
+        if around.car is not None:
+            yield from _check_positions(placed, around.car)
 
 
 def _near_only(word: str, known: list[str]) -> str | None:
@@ -119,10 +121,40 @@ def _check_value(
             yield finding("PW124", path=path, found=f"{value:g}", expected=_argument_words(argument))
     if argument.type == "switch" and around.car is not None and around.car.switch(str(value)) is None:
         yield unknown_switch(str(value), path, around.car, around.car_file)
-    if argument.type == "position" and around.car is not None:
-        switch = around.car.switch(_switch_of(placed) or "")
-        if switch is not None and not switch.allows(value):
-            yield bad_position(switch.switch, value, path, around.car)
+
+
+def _check_positions(placed: Placed, car: Car) -> Iterator[Finding]:
+    """Positions for switches of this car: given, by default, or written in the procedure itself."""
+    procedure = placed.procedure
+    assert procedure is not None
+    told: set[tuple[str, str]] = set()
+    pairs = [(str(filled(placed, name)), position) for name, position in procedure.switches.items()]
+    of_argument, placed_there = _switch_of(placed), set(procedure.switches.values())
+    pairs += [(of_argument, f"{{{name}}}") for name, argument in procedure.arguments.items()
+              if argument.type == "position" and of_argument is not None and f"{{{name}}}" not in placed_there]
+    for name, position in pairs:
+        switch, value, source = car.switch(name), filled(placed, position), blank(position)
+        known = procedure.arguments.get(source) if source is not None else None
+        refused = known is not None and known.one_of and not any(same_position(value, one) for one in known.one_of)
+        if switch is None or value is None or switch.allows(value) or refused or (name, str(value)) in told:
+            continue
+        told.add((name, str(value)))
+        given = source is not None and source in placed.item.arguments
+        path: FilePath = (*placed.path, "with", str(source)) if given else placed.path
+        yield bad_position(name, value, path, car)
+
+
+def blank(value: Scalar) -> str | None:
+    """``"{position}"`` names the argument ``position``; other values name none."""
+    if isinstance(value, str) and value.startswith("{") and value.endswith("}"):
+        return value[1:-1]
+    return None
+
+
+def filled(placed: Placed, value: Scalar) -> Scalar | None:
+    """A value of the procedure as this item makes it; None when the argument it names is not given."""
+    name = blank(value)
+    return value if name is None else placed.argument(name)
 
 
 def _switch_of(placed: Placed) -> str | None:

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from pitwall.checks.around import meant
 from pitwall.checks.codes import finding
+from pitwall.checks.items import blank
 from pitwall.checks.names import bad_position, unknown_switch
 from pitwall.errors import FilePath, Finding
 from pitwall.model.car import Car
@@ -55,25 +56,21 @@ def _references(procedure: Procedure) -> Iterator[Finding]:
         # A step needs to know which switch: the argument called 'switch' says it.
         names += [(("by",), procedure.by), (("by",), "switch")]
     for switch, position in procedure.switches.items():
-        names += [(("switches", switch), text) for text in (_blank(switch), _blank(position)) if text is not None]
+        names += [(("switches", switch), text) for text in (blank(switch), blank(position)) if text is not None]
     for path, name in names:
         if name not in procedure.arguments:
             yield finding("PW132", path=path, found=f"{name!r}", expected="an argument of the procedure",
                           suggestion=meant(name, procedure.arguments))
 
 
-def _blank(value: Scalar) -> str | None:
-    return value[1:-1] if isinstance(value, str) and value.startswith("{") and value.endswith("}") else None
-
-
 def _switches(procedure: Procedure, cars: Sequence[tuple[str, Car]]) -> Iterator[Finding]:
     for name, position in procedure.switches.items():
-        if _blank(name) is not None or not cars:
+        if blank(name) is not None or not cars:
             continue
         owners = [car for _, car in cars if car.switch(name) is not None]
         if not owners:
             yield unknown_switch(name, ("switches", name), cars[0][1], cars[0][0])
-        elif _blank(position) is None and not any(_allows(car, name, position) for car in owners):
+        elif blank(position) is None and not any(_allows(car, name, position) for car in owners):
             yield bad_position(name, position, ("switches", name), owners[0])
 
 

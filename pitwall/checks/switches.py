@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 from pitwall.checks.around import Around
 from pitwall.checks.codes import finding
-from pitwall.checks.items import Placed, placed_items
+from pitwall.checks.items import Placed, filled, placed_items
 from pitwall.checks.laps import lap_indices
 from pitwall.checks.order import original
 from pitwall.errors import Finding
 from pitwall.model.car import Car, Switch, position_text, same_position
-from pitwall.model.plan import Plan, Run, Scalar
+from pitwall.model.plan import LapKind, Plan, Run, Scalar
 
 
 @dataclass(frozen=True)
@@ -31,7 +31,7 @@ def changes(placed: Placed, car: Car) -> Iterator[Change]:
     if procedure is None:
         return
     for name, position in procedure.switches.items():
-        switch, value = car.switch(str(_filled(placed, name))), _filled(placed, position)
+        switch, value = car.switch(str(filled(placed, name))), filled(placed, position)
         if switch is not None and value is not None and switch.allows(value):
             yield Change(placed, switch, value)
     if procedure.by is not None:
@@ -40,24 +40,12 @@ def changes(placed: Placed, car: Car) -> Iterator[Change]:
             yield Change(placed, switch, None, step)
 
 
-def _names_argument(value: Scalar) -> str | None:
-    """``"{position}"`` names the argument ``position``; other values name none."""
-    if isinstance(value, str) and value.startswith("{") and value.endswith("}"):
-        return value[1:-1]
-    return None
-
-
-def _filled(placed: Placed, value: Scalar) -> Scalar | None:
-    name = _names_argument(value)
-    return value if name is None else placed.argument(name)
-
-
-def wanted(plan: Plan, run: Run, switch: Switch, wet: bool) -> Scalar:
-    """Where the run has a switch on a timed lap."""
+def wanted(plan: Plan, run: Run, switch: Switch, wet: bool, lap: LapKind | None = "timed") -> Scalar:
+    """Where the run has a switch on a lap of this kind."""
     for holder in (run, original(plan, run)):
         if switch.switch in holder.switches:
             return holder.switches[switch.switch]
-    return switch.wanted("timed", plan.driver, wet)
+    return switch.wanted(lap, plan.driver, wet)
 
 
 def check_moving(plan: Plan, around: Around) -> Iterator[Finding]:
@@ -70,21 +58,50 @@ def check_moving(plan: Plan, around: Around) -> Iterator[Finding]:
 
 
 def check_steps(plan: Plan, around: Around) -> Iterator[Finding]:
-    """A step that leads off the range of a switch, or that the driver may take unasked."""
+    """A step to where the switch cannot stand, whatever its kind, or one that the driver may take unasked."""
     for change in _all(plan, around):
-        if change.by is None or change.switch.kind != "bias" or change.placed.procedure is None:
+        if change.by is None or change.placed.procedure is None:
             continue
-        base = wanted(plan, change.placed.run, change.switch, around.wet)
-        if not change.switch.allows(base):
-            continue
-        target = float(base) + change.by
-        path = (*change.placed.path, "with", str(change.placed.procedure.by))
-        if not change.switch.allows(target):
-            yield finding("PW404", path=path, found=f"{change.by:+g} from {position_text(base)}, which is {target:g}",
-                          expected=change.switch.positions_text())
-        elif abs(change.by) <= (change.switch.free_range or 0.0) + 1e-9:
-            free = f"{change.switch.free_range or 0.0:g}, the free range of {change.switch.switch!r}"
-            yield finding("PW405", path=path, found=f"a step of {change.by:+g}", expected=f"more than {free}")
+        for base in _bases(plan, change, around):
+            found = _step(change, change.by, base)
+            if found is not None:
+                yield found
+                break
+
+
+def _bases(plan: Plan, change: Change, around: Around) -> list[Scalar]:
+    """Where the switch stands on the laps of the item; one that the car refuses is another check's business."""
+    run = change.placed.run
+    kinds: list[LapKind | None] = list(
+        dict.fromkeys(run.laps[lap] for lap in lap_indices(run, change.placed.item.on))) or [None]
+    bases = (wanted(plan, run, change.switch, around.wet, kind) for kind in kinds)
+    return [base for base in bases if change.switch.allows(base)]
+
+
+def _step(change: Change, by: float, base: Scalar) -> Finding | None:
+    assert change.placed.procedure is not None
+    switch, path = change.switch, (*change.placed.path, "with", str(change.placed.procedure.by))
+    if isinstance(base, str | bool):
+        return finding("PW404", path=path, found=f"{by:+g} from {base!r}, which is no number",
+                       expected="a switch that stands at a number",
+                       suggestion=f"{switch.switch!r} has {switch.positions_text()}: name the position instead")
+    target = base + by
+    if not switch.allows(target):
+        return finding("PW404", path=path, found=f"{by:+g} from {position_text(base)}, which is {target:g}",
+                       expected=switch.positions_text(), suggestion=_steps_left(switch, base))
+    if abs(by) <= (switch.free_range or 0.0) + 1e-9:
+        free = f"{switch.free_range or 0.0:g}, the free range of {switch.switch!r}"
+        return finding("PW405", path=path, found=f"a step of {by:+g}", expected=f"more than {free}")
+    return None
+
+
+def _steps_left(switch: Switch, base: float) -> str:
+    """The steps that the switch has from where it stands, as a remedy."""
+    if switch.low is not None and switch.high is not None:
+        return f"from {base:g} a step may be {switch.low - base:+g} to {switch.high - base:+g}"
+    others = [one - base for one in switch.positions
+              if isinstance(one, int | float) and not isinstance(one, bool) and not same_position(one, base)]
+    return f"from {base:g} the steps are {', '.join(f'{step:+g}' for step in sorted(others))}"
 
 
 def check_conflicts(plan: Plan, around: Around) -> Iterator[Finding]:

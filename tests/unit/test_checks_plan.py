@@ -248,6 +248,71 @@ def test_a_step_is_judged_from_where_the_run_has_the_switch() -> None:
     assert said(run(items=[step]), driver="bryn") == []
 
 
+def compared(switch: str, by: float) -> dict[str, Any]:
+    """A comparison by a step on the first timed lap."""
+    return item("switch_compare", {"timed": 1}, **{"with": {"switch": switch, "by": by}})
+
+
+@pytest.mark.parametrize(("switch", "by", "found"), [
+    ("diff_exit", 9, "+9 from 4, which is 13"),
+    ("diff_exit", -4, "-4 from 4, which is 0"),
+    ("diff_exit", 0.5, "+0.5 from 4, which is 4.5"),
+    ("flap", 1, "+1 from 'closed', which is no number"),
+    ("display_page", 1, "+1 from 'drive', which is no number"),
+])
+def test_a_step_on_a_dial_leads_to_one_of_its_positions(switch: str, by: float, found: str) -> None:
+    """Beyond the dial, between two positions, or on a switch without numbers: whatever the kind, an error."""
+    got = findings(run(items=[compared(switch, by)]))
+    assert [(one.code, one.severity, one.found) for one in got] == [("PW404", "error", found)]
+    known = CAR.switch(switch)
+    assert known is not None
+    assert known.positions_text() in f"{got[0].expected} {got[0].suggestion}"
+
+
+def test_a_step_on_a_dial_that_leads_to_a_position_is_sound() -> None:
+    """Also to the ends, from where the run has it; the remedy of a bad one names the steps that there are."""
+    for by in (-3, 1, 3.0):
+        assert said(run(items=[compared("diff_exit", by)])) == []
+    assert said(run(items=[compared("diff_exit", -4)], switches={"diff_exit": 6})) == []
+    bad = findings(run(items=[compared("diff_exit", 2)], switches={"diff_exit": 6}))
+    assert [(one.code, one.suggestion) for one in bad] == [
+        ("PW404", "from 6 the steps are -5, -4, -3, -2, -1, +1")]
+
+
+def test_a_step_of_nothing_compares_nothing() -> None:
+    """Also on a dial, which has no free range."""
+    assert said(run(items=[compared("diff_exit", 0)])) == [("PW405", "runs[0].items[0].with.by")]
+
+
+def test_a_step_is_judged_on_the_laps_of_the_item() -> None:
+    """On a cool-down lap the default is another than on a timed one."""
+    made = SETUP.procedures["switch_compare"].model_copy(update={"laps": ("timed", "cool")})
+    wide = replace(AROUND, procedures={**SETUP.procedures, "switch_compare": made})
+    down = item("switch_compare", "cool", **{"with": {"switch": "torque_map", "by": -2}})
+    got = findings(run(laps="out, 1 timed, cool, 1 timed, in", items=[down]), around=wide)
+    assert [one.found for one in got] == ["-2 from 2, which is 0"]
+
+
+def test_positions_are_those_of_the_car_whoever_names_them() -> None:
+    """Given, by default or in the procedure itself, and also where the procedure lists its own choices."""
+    def with_switches(switches: dict[str, Any], **argument: Any) -> Around:
+        arguments = {"p": {"type": "position", **argument}} if argument else {}
+        made = Procedure.model_validate({"procedure": 1, "name": "x", "purpose": "p", "arguments": arguments,
+                                         "switches": switches,
+                                         "steps": [{"say": "do it", "short": "do", "where": "lap_start"}]})
+        return replace(AROUND, procedures={"x": made})
+
+    choices = with_switches({"diff_exit": "{p}"}, one_of=[4, 5, 9], default=9)
+    assert said(run(items=[item("x", {"timed": 1}, **{"with": {"p": 5}})]), around=choices) == []
+    assert said(run(items=[item("x", {"timed": 1}, **{"with": {"p": 9}})]), around=choices) == [
+        ("PW102", "runs[0].items[0].with.p")]
+    assert said(run(items=[item("x", {"timed": 1}, **{"with": {"p": 8}})]), around=choices) == [
+        ("PW124", "runs[0].items[0].with.p")]
+    assert said(run(items=[item("x", {"timed": 1})]), around=choices) == [("PW102", "runs[0].items[0]")]
+    assert said(run(items=[item("x", {"timed": 1})]), around=with_switches({"diff_exit": 9})) == [
+        ("PW102", "runs[0].items[0]")]
+
+
 def test_what_ends_after_the_flag_is_told_by_its_class() -> None:
     """A must and a should are told, a could is normal: plans are over-full on purpose."""
     full = run("a", laps="out, 30 timed, in", fuel_kg=100)
