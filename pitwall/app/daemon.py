@@ -74,7 +74,7 @@ class Daemon:
         self.host = Host(decider, journal, clock, forecaster, (*sinks, self._last_clock), follow_clock=follow_clock)
         self.sink = BusSink(bus, setup.session, self.host.submit, clock.now)
         self.host.add_sink(self.sink)
-        self.source = BusSource(bus, setup.session, self.host.submit, clock.now)
+        self.source = BusSource(bus, setup.session, self.host.submit, clock.now, setup.duration_s)
         bus.on_link(self._link)
 
     async def prepare(self, t: float, wall_start: str | None = None) -> bool:

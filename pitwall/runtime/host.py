@@ -182,7 +182,8 @@ class Host:
                 self._poisoned += 1
         point = resume_point(events, self._clock.wall_s(), self._clock.now, self._clock.rate)
         self._clock.anchor(point.t, point.rate)
-        self._wait_for_green(not any(shows_green(stamped.event) for stamped in events))
+        # Time that once ran beyond zero had been let go.
+        self._wait_for_green(self._last_t <= 0 and not any(shows_green(stamped.event) for stamped in events))
         restarts = sum(isinstance(stamped.event, Restarted) for stamped in events)
         t = min(max(point.t, self._last_t), LATEST_T)
         self.submit(Restarted(id=f"restarted:{restarts}", t=t, gap_s=max(0.0, point.gap_s)))
@@ -345,7 +346,8 @@ class Host:
         """Session time follows the feed's clock; before it has spoken, it runs from the preparation up to zero.
 
         Zero is the green light, and a session may begin late or its feed an hour after the daemon. Time that ran on by
-        itself would then have to hold still for as long; so it waits at zero until a fact says that the session runs.
+        itself would then have to hold still for as long; so it waits at zero until a status or a running clock says
+        that the session runs.
         """
         if isinstance(event, SessionPrepared) and self._seq == 0:
             self._clock.anchor(event.t, self._clock.rate)

@@ -29,10 +29,14 @@ class ResumePoint:
 
 
 def shows_green(event: Event) -> bool:
-    """True for a fact of the feed from which we know that the session is under way: its own time, or its status."""
-    if event.type not in FEED:
-        return False
-    return event.t >= 0 or (isinstance(event, StatusChanged) and event.status not in (None, "waiting"))
+    """True for a fact that says that the session is under way: a status other than waiting, or a running clock.
+
+    The time of a fact says nothing: cars cross loops on the way to the grid, and a feed's own clock may be wrong by an
+    hour. A clock that runs before zero counts down to the green light.
+    """
+    if isinstance(event, StatusChanged):
+        return event.status not in (None, "waiting")
+    return isinstance(event, ClockReported) and event.running and event.t >= 0
 
 
 def resume_point(

@@ -40,13 +40,13 @@ def plan(car: str) -> PlanState:
 class Desk:
     """A daemon's sink and source on one bus, and an onlooker on another."""
 
-    def __init__(self, broker: MemoryBroker | None = None) -> None:
+    def __init__(self, broker: MemoryBroker | None = None, duration_s: float = 0.0) -> None:
         self.broker = broker or MemoryBroker()
         self.bus, self.onlooker = MemoryBus(self.broker), MemoryBus(self.broker)
         self.submitted: list[Event] = []
         self.now = 100.0
         self.sink = BusSink(self.bus, "fp1", self.submitted.append, lambda: self.now)
-        self.source = BusSource(self.bus, "fp1", self.submitted.append, lambda: self.now)
+        self.source = BusSource(self.bus, "fp1", self.submitted.append, lambda: self.now, duration_s)
         self.heard: list[tuple[str, bytes]] = []
         self.onlooker.subscribe("pitwall/#", lambda topic, payload: self.heard.append((topic, payload)))
 
@@ -59,6 +59,10 @@ class Desk:
     def outputs(self) -> list[Any]:
         """What the onlooker heard, decoded."""
         return [output_from(topic, payload) for topic, payload in self.heard]
+
+    def outputs_of(self, topic: str) -> list[Any]:
+        """What the onlooker heard on one of the session's topics, decoded."""
+        return [output_from(full, payload) for full, payload in self.heard if full == ROOT + topic]
 
 
 async def test_outputs_are_published_in_order() -> None:
@@ -176,6 +180,33 @@ async def test_another_sessions_facts_are_not_ours() -> None:
     message = message_for_fact("fp2", CarPitted(id="p1", t=50, car="41", where="entry"))
     desk.onlooker.publish(message.topic, message.payload)
     assert desk.submitted == []
+
+
+@pytest.mark.parametrize(("now", "t"), [
+    (-60.0, -21_000.0), (-60.0, 10_700.0), (-60.0, 3600.0), (3500.0, -21_000.0), (9000.0, 15_000.0), (80_000.0, 0.0),
+    (-80_000.0, 0.0),
+])
+async def test_times_of_this_session_are_taken(now: float, t: float) -> None:
+    """Early words, a feed that is ahead of us, overtime, and a retained word of a day ago in a very long session."""
+    desk = await Desk(duration_s=3600.0).start()
+    desk.now = now
+    message = message_for_fact("fp1", CarPitted(id="p1", t=t, car="41", where="entry"))
+    desk.onlooker.publish(message.topic, message.payload)
+    assert [fact.t for fact in desk.submitted] == [t]
+
+
+@pytest.mark.parametrize(("now", "t"), [(-60.0, 11_000.0), (3500.0, 90_000.0), (3500.0, -22_000.0), (9000.0, 17_000.0)])
+async def test_a_time_of_another_day_is_refused_in_a_sentence(now: float, t: float) -> None:
+    """Hours outside the session and away from now: counted, answered on ``refused``, never submitted."""
+    desk = await Desk(duration_s=3600.0).start()
+    desk.now = now
+    message = message_for_fact("fp1", CarPitted(id="p1", t=t, car="41", where="entry"))
+    desk.onlooker.publish(message.topic, message.payload)
+    assert (desk.submitted, desk.source.refused, desk.source.taken) == ([], 1, 0)
+    (answer,) = [one for one in desk.outputs_of("refused") if isinstance(one, Refused)]
+    assert answer.because == "p1"
+    assert f"field 't' is {t:.0f} and it is session second {now:.0f}: expected " in answer.reason
+    assert answer.reason.endswith("set the sender's clock or its zero")
 
 
 async def test_a_hand_typed_command_gets_the_time_of_now() -> None:

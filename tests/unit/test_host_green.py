@@ -5,7 +5,15 @@ from __future__ import annotations
 import pytest
 
 from pitwall.journal.memory import MemoryJournal
-from pitwall.model.events import CarCrossed, ClockReported, Event, SessionPrepared, StatusChanged
+from pitwall.model.events import (
+    CarCrossed,
+    CarPitted,
+    CarPositioned,
+    ClockReported,
+    Event,
+    SessionPrepared,
+    StatusChanged,
+)
 from pitwall.model.rules import Regulations
 from pitwall.model.setup import SessionSetup
 from pitwall.runtime.clock import LiveClock
@@ -87,18 +95,43 @@ async def test_daemon_that_starts_in_mid_session_jumps_to_the_feeds_time() -> No
     [
         (StatusChanged(id="s", t=0.0, status="green"), 0.0),
         (StatusChanged(id="s", t=-3.0, status="green"), 0.0),
-        (CarCrossed(id="x", t=75.0, car="41", loop="line"), 75.0),
-        (StatusChanged(id="s", t=12.0, pit_exit="open"), 12.0),
+        (StatusChanged(id="s", t=812.0, status="red"), 812.0),
+        (ClockReported(id="k", t=75.0, remaining_s=3525.0, running=True), 75.0),
     ],
-    ids=["green", "green-early", "crossing", "pit-exit"],
+    ids=["green", "green-early", "red", "running-clock"],
 )
-async def test_any_fact_of_a_running_session_lets_time_run(event: Event, t: float) -> None:
-    """A feed without a clock: the first fact that shows the session under way starts time, at that fact's second."""
+async def test_status_or_running_clock_lets_time_run(event: Event, t: float) -> None:
+    """The first fact that says that the session is under way starts time, at that fact's second."""
     live = await Live().prepared()
     live.pass_s(600)
     assert await live.take(event) == pytest.approx(t)
     live.pass_s(7)
     assert live.clock.now() == pytest.approx(t + 7)
+
+
+@pytest.mark.parametrize(
+    "event",
+    [
+        CarCrossed(id="x", t=5.0, car="41", loop="line"),
+        CarPitted(id="p", t=1800.0, car="41", where="exit"),
+        CarPositioned(id="o", t=5.0, car="41", distance_m=10.0),
+        StatusChanged(id="s", t=5.0, pit_exit="open"),
+        StatusChanged(id="s", t=5.0, status="waiting"),
+        ClockReported(id="k", t=0.0, remaining_s=3600.0, running=False),
+        ClockReported(id="k", t=-20.0, remaining_s=3600.0, running=True),
+    ],
+    ids=["crossing", "pit", "position", "pit-exit", "waiting", "stopped-clock", "countdown"],
+)
+async def test_whatever_else_comes_before_green_does_not_start_it(event: Event) -> None:
+    """A car that crosses a loop with a time after zero, or a clock that stands, leaves time waiting for the green."""
+    live = await Live().prepared()
+    live.pass_s(600)
+    await live.take(event)
+    live.pass_s(300)
+    assert live.clock.now() == pytest.approx(0.0, abs=1e-9)
+    assert await live.take(StatusChanged(id="green", t=0.0, status="green")) == pytest.approx(0.0)
+    live.pass_s(7)
+    assert live.clock.now() == pytest.approx(7.0)
 
 
 async def test_waiting_words_do_not_start_it() -> None:
