@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from pitwall.model.outputs import Alert, ForecastState, Output, PlanState, Prompt
@@ -64,19 +64,24 @@ class Recorder:
 
 
 def make_report(
-    recorder: Recorder, outcome: WorldOutcome, *, session_s: float, digest: str | None
+    recorder: Recorder, outcome: WorldOutcome, *, event: str, plans: Mapping[str, str], session_s: float,
+    digest: str | None,
 ) -> dict[str, Any]:
     """Put the report together.
 
     Args:
         recorder: what the daemon said.
         outcome: what really happened in the world.
+        event: name of the event.
+        plans: car -> name of its plan file.
         session_s: scheduled length of the session.
         digest: of the journal; None when it is somebody else's.
     """
     return {
         "scenario": outcome.scenario,
         "seed": outcome.seed,
+        "event": event,
+        "plans": dict(plans),
         "session_s": session_s,
         "ended_s": outcome.ended_s,
         "calls": _calls(recorder),
@@ -100,10 +105,13 @@ def as_text(report: dict[str, Any]) -> str:
     calls, procedures, laps = report["calls"], report["procedures"], report["laps"]
     lines = [
         f"{report['scenario']}, seed {report['seed']}: {clock_text(report['session_s'])} session",
+        f"  event       {report['event']}",
+        f"  plans       {', '.join(f'car {car} {name}' for car, name in report['plans'].items())}",
         f"  calls       {calls['planned']} planned: {calls['in_window']} in their window, "
-        f"{calls['settled']} settled by what followed, {calls['unconfirmed']} unconfirmed,",
-        f"              {calls['late']} late, {calls['missed']} missed, "
-        f"{calls['withdrawn']} withdrawn, {calls['skipped']} skipped",
+        f"{calls['withdrawn']} withdrawn, {calls['skipped']} skipped,",
+        f"              {calls['settled']} late or unconfirmed at first, settled by what happened,",
+        f"              {calls['unconfirmed']} unconfirmed, {calls['late']} late and {calls['missed']} missed "
+        "to the end",
     ]
     lines += [f"              {count} x {state}: {reason}" for state in ("late", "missed")
               for reason, count in calls["reasons"][state].items()]
@@ -111,8 +119,8 @@ def as_text(report: dict[str, Any]) -> str:
     lines.append(f"  laps        {laps['timed']} timed, {laps['forbidden_switch']} with a switch that it must not have")
     alerts = ", ".join(f"{count} {kind.replace('_', ' ')}" for kind, count in report["alerts"].items())
     lines.append(f"  alerts      {alerts or 'none'}")
-    lines += [f"  forecast    car {car}: musts fit with {first:.0%} at the start, {last:.0%} at the end"
-              for car, first, last in _ends(report["forecast"])]
+    lines += [f"  forecast    car {car}: chance that every must-run fits: {first:.0%} at the start, "
+              f"{last:.0%} at the end" for car, first, last in _ends(report["forecast"])]
     if report["digest"]:
         lines.append(f"  digest      {report['digest'][:16]}")
     return "\n".join(lines)

@@ -2,49 +2,99 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from pitwall.app.filing import Files
+from pitwall.app.filing import Files, display_name
 from pitwall.app.loading import load_setup
 from pitwall.app.resources import find_shipped, shipped
+from pitwall.app.yaml_lines import read_document
 from pitwall.errors import FileProblem, UserError
+from pitwall.model.eventfile import EventFile
 from pitwall.model.setup import SessionSetup
 from pitwall.rehearsal.scenario import Scenario
 
 
 @dataclass(frozen=True)
 class Rehearsal:
-    """What is rehearsed; daemon and world get the same setup."""
+    """What is rehearsed; daemon and world get the same setup. The files are those that setup was read from."""
 
     scenario: Scenario
     setup: SessionSetup
     seed: int
+    scenario_file: Path
+    event_file: Path
+    plan_files: Mapping[str, str]
+    """Car -> its plan, as it is written in the event file or the scenario."""
+
+    @property
+    def plan_names(self) -> dict[str, str]:
+        """Car -> the name of its plan file, the same on every machine."""
+        return {car: Path(name).name for car, name in self.plan_files.items()}
+
+    def in_words(self) -> str:
+        """Scenario, event and plans in three lines, with the files they come from."""
+        plans = ", ".join(f"car {car} {name}" for car, name in self.plan_names.items())
+        return (
+            f"rehearsing {self.scenario.name!r} ({display_name(self.scenario_file)}), seed {self.seed}\n"
+            f"  event  {self.setup.event} ({display_name(self.event_file)}), session {self.setup.session}\n"
+            f"  plans  {plans}"
+        )
 
 
-def load_rehearsal(name: str, seed: int | None = None) -> Rehearsal:
+def load_rehearsal(name: str, seed: int | None = None, event: str | None = None) -> Rehearsal:
     """Read a scenario and everything it names.
 
     Args:
         name: a path, or the name of a shipped scenario (``practice_hour.yaml``).
         seed: instead of the scenario's own.
+        event: an event file instead of the scenario's, a path or the name of a shipped one. It comes with its own
+            plans; the session is the scenario's when this event has one of that name, else the event's own choice.
 
     Raises:
-        UserError: when there is no such scenario.
+        UserError: when there is no such scenario or event, or when an event is given in a scenario's place.
         FileProblem: with every error of every file.
     """
     path = locate(name, "simulations")
+    if is_event(path):
+        raise UserError(f"{name}: this is an event: pitwall rehearse practice_hour.yaml --event {name}")
     files = Files()
     scenario = files.read(path, Scenario).model
     if scenario is None or files.has_errors:
         raise FileProblem(files.sorted_findings())
-    folder = path.parent
-    setup = load_setup(
-        folder / scenario.event,
-        session=scenario.session,
-        plan_overrides={car: folder / plan for car, plan in sorted(scenario.plans.items())},
-    )
-    return Rehearsal(scenario, scenario.fitted(setup), scenario.seed if seed is None else seed)
+    if event is not None:
+        event_file, plans = locate(event, "config"), {}
+        setup = _of_session(event_file, scenario.session)
+    else:
+        event_file, plans = path.parent / scenario.event, dict(sorted(scenario.plans.items()))
+        setup = load_setup(
+            event_file, session=scenario.session,
+            plan_overrides={car: path.parent / plan for car, plan in plans.items()},
+        )
+    own = files.read(event_file, EventFile).model
+    assert own is not None  # it was read without errors a moment ago
+    plan_files = {car: plans.get(car, entry.plan) for car, entry in own.cars.items()}
+    used = scenario.seed if seed is None else seed
+    return Rehearsal(scenario, scenario.fitted(setup), used, path, event_file, plan_files)
+
+
+def _of_session(event_file: Path, session: str | None) -> SessionSetup:
+    """The event's setup for this session if it has one of that name, else for its own."""
+    setup = load_setup(event_file)
+    if session == setup.session or session not in {window.session for window in setup.regulations.sessions}:
+        return setup
+    return load_setup(event_file, session=session)
+
+
+def is_event(path: Path) -> bool:
+    """True for a file that looks like an event: it may have faults, but it is meant as one."""
+    try:
+        data = read_document(path).data
+    except FileProblem:
+        return False
+    # Scenarios name their event, plans have no key of that name.
+    return isinstance(data, dict) and "event" in data and "scenario" not in data and "plan" not in data
 
 
 def locate(name: str, kind: str) -> Path:

@@ -102,7 +102,7 @@ async def rehearse_instant(
         events, outcome = await journal.read(), world.world.outcome()
         if witness is not None:
             witness(Evidence(recorder, outcome, events, daemon.host.health()))
-        return make_report(recorder, outcome, session_s=setup.duration_s, digest=digest(events))
+        return _report(rehearsal, recorder, outcome, digest(events))
 
 
 async def rehearse_at_speed(
@@ -150,7 +150,7 @@ async def rehearse_at_speed(
             return None
         _warn_if_behind(world, rate)
         events = await journal.read()
-        return make_report(recorder, world.world.outcome(), session_s=setup.duration_s, digest=digest(events))
+        return _report(rehearsal, recorder, world.world.outcome(), digest(events))
 
 
 async def rehearse_attached(
@@ -174,7 +174,13 @@ async def rehearse_attached(
         if not await _run_world(life, world):
             return None
         _warn_if_behind(world, rate)
-        return make_report(recorder, world.world.outcome(), session_s=setup.duration_s, digest=None)
+        return _report(rehearsal, recorder, world.world.outcome(), None)
+
+
+def _report(rehearsal: Rehearsal, recorder: Recorder, outcome: WorldOutcome, journal_digest: str | None) -> Report:
+    setup = rehearsal.setup
+    return make_report(recorder, outcome, event=setup.event, plans=rehearsal.plan_names, session_s=setup.duration_s,
+                       digest=journal_digest)
 
 
 @dataclass(frozen=True)

@@ -6,8 +6,6 @@ import argparse
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from pitwall.app.loading import Loaded
     from pitwall.errors import Finding
 
@@ -40,9 +38,10 @@ def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
     from pitwall.app.loading import read_event, read_plan
+    from pitwall.app.scenarios import is_event
 
     path = Path(args.plan)
-    whole = args.event is None and _is_event(path)
+    whole = args.event is None and is_event(path)
     loaded = read_event(path) if whole else read_plan(path, args.event)
     if args.json:
         _print_json(loaded)
@@ -55,17 +54,6 @@ def _stderr() -> Any:
     import sys
 
     return sys.stderr
-
-
-def _is_event(path: Path) -> bool:
-    from pitwall.app.yaml_lines import read_document
-    from pitwall.errors import FileProblem
-
-    try:
-        data = read_document(path).data
-    except FileProblem:
-        return False
-    return isinstance(data, dict) and "event" in data and "plan" not in data
 
 
 def _explain(code: str, as_json: bool) -> int:

@@ -13,12 +13,13 @@ if TYPE_CHECKING:
     from pitwall.app.wiring import Report
 
 HELP = "run a session against a simulated world"
-EXAMPLE = "pitwall rehearse practice_hour.yaml --instant --seed 7 --json"
+EXAMPLE = "pitwall rehearse practice_hour.yaml --event config/event.yaml --instant --seed 7"
 DEFAULT_SPEED = 30.0
 
 ABOUT = """Without --instant or --speed the session runs 30 times faster than life, over MQTT on the embedded
-broker, and the prompts are printed as they come. One scenario and one seed are one session, always; --instant gives
-the same report to the byte."""
+broker, and the prompts are printed as they come. The scenario says what kind of day it is; --event puts your event
+with its plans in the place of the one that the scenario names. One scenario, one event and one seed are one session,
+always; --instant gives the same report to the byte."""
 
 
 def add_parser(subparsers: Any) -> None:
@@ -27,6 +28,7 @@ def add_parser(subparsers: Any) -> None:
 
     parser: argparse.ArgumentParser = subparsers.add_parser("rehearse", help=HELP, description=f"{HELP}.\n{ABOUT}")
     parser.add_argument("scenario", metavar="SCENARIO", help="a scenario file, or the name of a shipped one")
+    parser.add_argument("--event", metavar="EVENT", help="rehearse this event and its plans (default: the scenario's)")
     how = parser.add_mutually_exclusive_group()
     how.add_argument("--instant", action="store_true", help="on virtual time, without a broker: an hour in seconds")
     how.add_argument("--speed", type=speed, metavar="N", help="session seconds in a real second (default 30)")
@@ -46,7 +48,8 @@ def run(args: argparse.Namespace) -> int:
 
     if args.attach and (args.instant or args.journal):
         raise UserError("--attach runs the world alone: it goes with --speed, not with --instant or --journal")
-    rehearsal = load_rehearsal(args.scenario, args.seed)
+    rehearsal = load_rehearsal(args.scenario, args.seed, args.event)
+    print(rehearsal.in_words(), file=sys.stderr if args.instant or args.json else sys.stdout, flush=True)
     report = lifecycle.run(_timed(rehearsal, args))
     if report is None:
         print("pitwall: broken off before the session was over; no report", file=sys.stderr)

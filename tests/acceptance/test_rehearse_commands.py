@@ -11,7 +11,9 @@ import pytest
 
 from tests.acceptance.processes import Processes, leave, until
 
-REPORT_KEYS = {"calls", "procedures", "laps", "alerts", "forecast", "digest", "seed", "scenario", "session_s"}
+REPORT_KEYS = {
+    "event", "plans", "calls", "procedures", "laps", "alerts", "forecast", "digest", "seed", "scenario", "session_s",
+}
 
 
 def _instant(processes: Processes, seed: str, hash_seed: str) -> str:
@@ -63,6 +65,8 @@ def test_speed_shows_prompts_and_lets_others_look_on(processes: Processes) -> No
     ).stdout.splitlines()
     assert rehearsal.wait(60) == 0
     text = lines.read_text(encoding="utf-8")
+    assert text.startswith("rehearsing 'short demo'")
+    assert "car 41 demo_41.yaml" in text.splitlines()[2]
     assert "SAY NOW" in text
     assert "procedures" in text, "the report stands at the end"
     topics = {line.split()[0].removeprefix("pitwall/1/practice-1/") for line in heard}
@@ -79,6 +83,23 @@ def test_broken_off_rehearsal_says_so(processes: Processes) -> None:
     assert code == 1
     assert "broken off" in err
     assert "Traceback" not in err
+
+
+def test_own_event_is_rehearsed_and_named(processes: Processes) -> None:
+    """--event puts an own event in the scenario's place; header and report name it and its plans, without paths."""
+    processes.copy_folder("config")
+    event = processes.folder / "config" / "event.yaml"
+    event.write_text(event.read_text(encoding="utf-8").replace("Saltmarsh Park spring test", "Our own day"))
+    words = ("rehearse", "short_demo", "--event", "config/event.yaml", "--instant", "--json")
+    done = processes.run(*words)
+    assert done.returncode == 0, done.stderr
+    report = json.loads(done.stdout)
+    assert (report["event"], report["plans"]) == ("Our own day", {"41": "plan_41.yaml", "58": "plan_58.yaml"})
+    assert "event  Our own day (config/event.yaml)" in done.stderr
+    assert str(processes.folder) not in done.stdout
+    wrong = processes.run("rehearse", "config/event.yaml")
+    assert wrong.returncode == 2
+    assert "this is an event: pitwall rehearse practice_hour.yaml --event config/event.yaml" in wrong.stderr
 
 
 @pytest.mark.parametrize(

@@ -40,7 +40,8 @@ def _history(recorder: Recorder, call: str, *states: str, reason: str | None = N
 
 
 def _report(recorder: Recorder, *laps: DrivenLap) -> dict[str, Any]:
-    return make_report(recorder, _outcome(*laps), session_s=3600.0, digest="abc")
+    return make_report(recorder, _outcome(*laps), event="test event", plans={CAR: "plan.yaml"}, session_s=3600.0,
+                       digest="abc")
 
 
 def test_every_call_is_counted_once() -> None:
@@ -63,6 +64,16 @@ def test_every_call_is_counted_once() -> None:
     assert calls["reasons"]["missed"] == {"gap": 1}
     assert calls["reasons"]["withdrawn"] == {"red flag": 1}
     assert calls["by_kind"] == {"box": 8}
+
+
+def test_text_says_what_became_of_calls_that_were_late() -> None:
+    """A call shown as late that was done after all is not in the count of late ones: the text says where it went."""
+    recorder = Recorder()
+    _history(recorder, "a", "due", "late", "done")
+    _history(recorder, "b", "due", "late", reason="gap")
+    text = as_text(_report(recorder))
+    assert "1 late or unconfirmed at first, settled by what happened" in text
+    assert "0 unconfirmed, 1 late and 0 missed to the end" in text
 
 
 def test_older_revisions_change_nothing() -> None:
@@ -121,7 +132,7 @@ def test_forecast_lists_the_chance_of_each_car_by_time() -> None:
         {"t": 1.0, "musts_chance": {CAR: 0.4}},
         {"t": 2.0, "musts_chance": {CAR: 0.8, "58": 0.9}},
     ]
-    assert "car 41: musts fit with 40% at the start, 80% at the end" in as_text(report)
+    assert "car 41: chance that every must-run fits: 40% at the start, 80% at the end" in as_text(report)
 
 
 def test_report_is_the_same_text_every_time() -> None:
@@ -133,4 +144,7 @@ def test_report_is_the_same_text_every_time() -> None:
     text = as_text(report)
     assert text.startswith("test day, seed 4: 1:00:00 session")
     assert "1 x missed: too late" in text
+    assert "event       test event" in text
+    assert f"plans       car {CAR} plan.yaml" in text
+    assert (report["event"], report["plans"]) == ("test event", {CAR: "plan.yaml"})
     assert "alerts      none" in text

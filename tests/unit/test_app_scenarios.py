@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import pytest
 
+from pitwall.app.resources import demo_event
 from pitwall.app.scenarios import load_rehearsal, locate, names
 from pitwall.errors import FileProblem, UserError
 
@@ -61,3 +63,53 @@ def test_mistakes_of_scenario_and_event_are_findings(tmp_path: Path) -> None:
     bad.write_text("scenario: 1\nname: bad\nevent: missing.yaml\n", encoding="utf-8")
     with pytest.raises(FileProblem, match=r"missing\.yaml"):
         load_rehearsal(str(bad))
+
+
+def _own_event(folder: Path, sessions: str = "practice-1") -> Path:
+    shutil.copytree(demo_event().parent, folder / "mine")
+    event = folder / "mine" / "event.yaml"
+    text = event.read_text(encoding="utf-8").replace("Saltmarsh Park spring test", "My test")
+    event.write_text(text.replace("session: practice-1", f"session: {sessions}"), encoding="utf-8")
+    return event
+
+
+def test_own_event_comes_with_its_own_plans(tmp_path: Path) -> None:
+    """--event leaves the scenario's day as it is, and takes this event with its plans instead of the scenario's."""
+    event = _own_event(tmp_path)
+    own, shipped = load_rehearsal("short_demo", event=str(event)), load_rehearsal("short_demo")
+    assert own.setup.event == "My test"
+    assert own.setup.duration_s == shipped.setup.duration_s == 1200.0
+    assert own.plan_names == {"41": "plan_41.yaml", "58": "plan_58.yaml"}
+    assert shipped.plan_names == {"41": "demo_41.yaml", "58": "demo_58.yaml"}
+    assert own.setup.plans == load_rehearsal("practice_hour").setup.plans
+
+
+def test_session_is_the_scenarios_if_the_event_has_it(tmp_path: Path) -> None:
+    """An event set to its second session is rehearsed in the scenario's first; without that one, in its own."""
+    event = _own_event(tmp_path, "practice-2")
+    assert load_rehearsal("practice_hour", event=str(event)).setup.session == "practice-1"
+    for path in (event.with_name("regulations.yaml"), *sorted(event.parent.rglob("plan_*.yaml"))):
+        text = path.read_text(encoding="utf-8").replace("practice-1", "morning")
+        path.write_text(text, encoding="utf-8")
+    event.write_text(event.read_text(encoding="utf-8").replace("practice-2", "morning"), encoding="utf-8")
+    assert load_rehearsal("practice_hour", event=str(event)).setup.session == "morning"
+
+
+def test_rehearsal_says_in_words_what_it_is_made_of(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Scenario, event with its file and session, and each car's plan: nobody rehearses the demo unawares."""
+    monkeypatch.chdir(tmp_path)
+    _own_event(tmp_path)
+    words = load_rehearsal("practice_hour", 7, "mine/event.yaml").in_words()
+    assert "'practice hour'" in words
+    assert "seed 7" in words
+    assert "My test (mine/event.yaml), session practice-1" in words
+    assert "car 41 plan_41.yaml, car 58 plan_58.yaml" in words
+
+
+def test_event_in_the_place_of_a_scenario_is_told_apart(tmp_path: Path) -> None:
+    """The message is the command that was meant; a missing event names the shipped one."""
+    event = _own_event(tmp_path)
+    with pytest.raises(UserError, match=r"this is an event: pitwall rehearse practice_hour\.yaml --event .*\.yaml"):
+        load_rehearsal(str(event))
+    with pytest.raises(UserError, match=r"event\.yaml"):
+        load_rehearsal("practice_hour", event="nowhere.yaml")
