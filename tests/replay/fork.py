@@ -9,6 +9,7 @@ for the engine knows nothing but its state. ``replayed`` makes the same start th
 from __future__ import annotations
 
 import copy
+import functools
 import types
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, fields, is_dataclass
@@ -21,6 +22,7 @@ from pitwall.journal.replay import decisions
 from pitwall.model.events import Restarted, Stamped
 from pitwall.model.outputs import Output
 from pitwall.runtime.apply import apply
+from pitwall.track.lapmap import LapMap
 
 DECIDED = (
     "prompt",
@@ -144,31 +146,40 @@ def first_difference(
     return None, open_forks
 
 
-def state_of(value: Any, seen: frozenset[int] = frozenset()) -> Any:
+def state_of(value: Any) -> Any:
     """Everything that an engine knows, as values that can be compared; pacing left out."""
-    if isinstance(value, str | int | float | bool | BaseModel) or value is None:
+    return _state(value, set())
+
+
+def _state(value: Any, above: set[int]) -> Any:
+    if value is None or isinstance(value, str | int | float | BaseModel):
         return value
-    if id(value) in seen:
+    if id(value) in above:
         return "a ring"
-    seen |= {id(value)}
+    above.add(id(value))
+    try:
+        return _parts(value, above)
+    finally:
+        above.discard(id(value))
+
+
+def _parts(value: Any, above: set[int]) -> Any:
     if isinstance(value, dict):
-        return [(state_of(key, seen), state_of(one, seen)) for key, one in value.items()]
+        return [(_state(key, above), _state(one, above)) for key, one in value.items()]
     if isinstance(value, set | frozenset):
         return sorted(value)
     if isinstance(value, types.FunctionType | types.BuiltinFunctionType):
         cells = value.__closure__ if isinstance(value, types.FunctionType) else None
-        return (value.__qualname__, [state_of(cell.cell_contents, seen) for cell in cells or ()])
+        return (value.__qualname__, [_state(cell.cell_contents, above) for cell in cells or ()])
+    if isinstance(value, LapMap):
+        return "the lap map"  # frozen, the same for all, and full of arrays
     if is_dataclass(value):
-        known = [one.name for one in fields(value)]
-        if "lap_s" in known and "profile" in known:
-            return "the lap map"  # frozen, the same for all, and full of arrays
-        return [
-            type(value).__name__,
-            *((name, state_of(getattr(value, name), seen)) for name in known if name not in PACING),
-        ]
+        return [type(value), *(_state(getattr(value, name), above) for name in _known(type(value)))]
     if hasattr(value, "__dict__"):
-        return [
-            type(value).__name__,
-            *((name, state_of(one, seen)) for name, one in sorted(vars(value).items()) if name not in PACING),
-        ]
-    return [state_of(one, seen) for one in value]
+        return [type(value), *((name, _state(one, above)) for name, one in vars(value).items() if name not in PACING)]
+    return [_state(one, above) for one in value]
+
+
+@functools.cache
+def _known(kind: Any) -> tuple[str, ...]:
+    return tuple(one.name for one in fields(kind) if one.name not in PACING)
