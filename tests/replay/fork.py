@@ -174,7 +174,8 @@ def _parts(value: Any, above: set[int]) -> Any:
     if isinstance(value, LapMap):
         return "the lap map"  # frozen, the same for all, and full of arrays
     if is_dataclass(value):
-        return [type(value), *(_state(getattr(value, name), above) for name in _known(type(value)))]
+        kind: Any = type(value)
+        return [kind, *(_state(getattr(value, name), above) for name in _known(kind))]
     if hasattr(value, "__dict__"):
         return [type(value), *((name, _state(one, above)) for name, one in vars(value).items() if name not in PACING)]
     return [_state(one, above) for one in value]
