@@ -217,6 +217,9 @@ _TABLE = (
     Code("PW507", "fuel unknown",
          "Neither the run nor one before it says how much fuel the car has.",
          "Give fuel_kg; without it nobody is warned of a run that is too long.", "warning"),
+    Code("PW508", "hold beyond the gear",
+         "In this gear the car cannot go as fast as the hold asks, so there would be no data at that speed.",
+         "Take a higher gear or a slower hold; 'gears' of the car file gives the top speed of each."),
 )
 
 CODES: dict[str, Code] = {code.code: code for code in _TABLE}

@@ -6,10 +6,11 @@ from collections.abc import Iterator
 
 from pitwall.checks.around import Around
 from pitwall.checks.codes import finding
-from pitwall.checks.items import placed_items
+from pitwall.checks.items import Placed, placed_items
 from pitwall.checks.order import original
 from pitwall.checks.spans import Span, fits, likely_spans
 from pitwall.errors import FilePath, Finding
+from pitwall.model.car import Car
 from pitwall.model.plan import Plan, Run
 from pitwall.model.units import clock_text
 from pitwall.track.places import plain
@@ -31,6 +32,45 @@ def check_holds(plan: Plan, around: Around) -> Iterator[Finding]:
             key = "after" if placed.item.after is not None else "at"
             yield finding("PW501", path=(*placed.path, key), expected="one that fits on the straight",
                           found=f"a hold of {seconds:g} s at {speed:g} m/s after {place}", suggestion=checked.reason)
+
+
+def check_gears(plan: Plan, around: Around) -> Iterator[Finding]:
+    """Can the car go as fast as each hold asks in the gear that it names?"""
+    if around.car is None or not around.car_figures or not around.car.gears:
+        return
+    car = around.car
+    for placed in placed_items(plan, around):
+        hold = placed.procedure.hold if placed.procedure is not None else None
+        speed = placed.figure(hold.speed_mps) if hold is not None else None
+        told = _gear_of(placed, hold.gear) if hold is not None else None
+        if hold is None or speed is None or told is None:
+            continue
+        given = isinstance(hold.gear, str) and hold.gear in placed.item.arguments
+        path: FilePath = (*placed.path, "with", str(hold.gear)) if given else placed.path
+        gear = round(told)
+        top = min(car.gears.get(gear, 0.0), car.top_speed_mps)
+        if gear not in car.gears:
+            yield finding("PW508", path=path, found=f"gear {told:g}", expected=f"a gear of {around.car_file}: "
+                          f"{', '.join(str(one) for one in sorted(car.gears))}")
+        elif top < speed - 1e-9:
+            yield finding("PW508", path=path, found=f"a hold at {speed:g} m/s in gear {gear}, whose top speed is "
+                          f"{top:g} m/s", expected=f"{top:g} m/s or less, or a higher gear",
+                          suggestion=_gear_for(car, speed))
+
+
+def _gear_of(placed: Placed, gear: str | int | None) -> float | None:
+    """The gear of a hold; None when none is told, or one that the procedure's own limits refuse already."""
+    told = placed.figure(gear) if gear is not None else None
+    known = placed.procedure.arguments.get(str(gear)) if placed.procedure is not None else None
+    if told is None or known is None:
+        return told
+    beyond = (known.low is not None and told < known.low) or (known.high is not None and told > known.high)
+    return None if beyond else told
+
+
+def _gear_for(car: Car, speed: float) -> str | None:
+    fit = [gear for gear in sorted(car.gears) if min(car.gears[gear], car.top_speed_mps) >= speed]
+    return f"gear {fit[0]} reaches {min(car.gears[fit[0]], car.top_speed_mps):g} m/s" if fit else None
 
 
 def laps_on_fuel(run: Run) -> int:

@@ -29,15 +29,25 @@ class Placed:
 
     def argument(self, name: str) -> Scalar | None:
         """What the item gives for an argument, or else the procedure's default."""
-        if name in self.item.arguments:
-            return self.item.arguments[name]
-        known = self.procedure.arguments.get(name) if self.procedure is not None else None
-        return known.default if known is not None else None
+        return argument_of(self.item, self.procedure, name)
 
     def figure(self, value: str | float) -> float | None:
         """A number, or the number that the argument of that name holds; None when it is none."""
-        given = self.argument(value) if isinstance(value, str) else value
-        return float(given) if isinstance(given, int | float) and not isinstance(given, bool) else None
+        return figure_of(self.item, self.procedure, value)
+
+
+def argument_of(item: Item, procedure: Procedure | None, name: str) -> Scalar | None:
+    """What an item gives for an argument, or else the procedure's default."""
+    if name in item.arguments:
+        return item.arguments[name]
+    known = procedure.arguments.get(name) if procedure is not None else None
+    return known.default if known is not None else None
+
+
+def figure_of(item: Item, procedure: Procedure | None, value: str | float) -> float | None:
+    """A number, or the number that the item's argument of that name holds; None when it is none."""
+    given = argument_of(item, procedure, value) if isinstance(value, str) else value
+    return float(given) if isinstance(given, int | float) and not isinstance(given, bool) else None
 
 
 def placed_items(plan: Plan, around: Around) -> Iterator[Placed]:

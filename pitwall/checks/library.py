@@ -50,7 +50,8 @@ def _texts(procedure: Procedure) -> Iterator[Finding]:
 def _references(procedure: Procedure) -> Iterator[Finding]:
     names: list[tuple[FilePath, str]] = []
     if procedure.hold is not None:
-        pairs = (("seconds", procedure.hold.seconds), ("speed_mps", procedure.hold.speed_mps))
+        pairs = (("seconds", procedure.hold.seconds), ("speed_mps", procedure.hold.speed_mps),
+                 ("gear", procedure.hold.gear))
         names += [(("hold", key), value) for key, value in pairs if isinstance(value, str)]
     if procedure.by is not None:
         # A step needs to know which switch: the argument called 'switch' says it.

@@ -29,6 +29,7 @@ CHECKS: tuple[Check, ...] = (
     switches.check_conflicts,
     switches.check_put_back,
     figures.check_holds,
+    figures.check_gears,
     figures.check_fuel,
     figures.check_clock,
     figures.check_release,

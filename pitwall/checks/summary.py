@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from pitwall.checks.around import Around
 from pitwall.checks.figures import duration_of, laps_on_fuel
+from pitwall.checks.items import figure_of
 from pitwall.checks.order import original
 from pitwall.checks.spans import Span, fits, likely_spans
 from pitwall.model.car import position_text
 from pitwall.model.plan import Item, LapChoice, Plan, Run, write_laps
+from pitwall.model.procedure import Procedure
 from pitwall.model.units import clock_text
 
 
@@ -24,7 +26,7 @@ def plan_summary(plan: Plan, around: Around) -> list[str]:
         if spans:
             lines.append(f"      {_span_words(spans[index], duration or 0.0, around)}")
         if run.items:
-            lines.append(f"      {'; '.join(item_words(item) for item in run.items)}")
+            lines.append(f"      {'; '.join(item_words(item, around.procedures.get(item.do)) for item in run.items)}")
     return lines
 
 
@@ -54,8 +56,11 @@ def _span_words(span: Span, duration_s: float, around: Around) -> str:
     return text if fits(span, duration_s, finish) else f"{text}: beyond the flag at {clock_text(duration_s)}"
 
 
-def item_words(item: Item) -> str:
-    """``constant_speed_hold on out and in, after turn 4 (gear 5, seconds 5)``."""
+def item_words(item: Item, procedure: Procedure | None = None) -> str:
+    """``constant_speed_hold on out and in, after turn 4 (gear 5, seconds 5), held at 55 m/s``.
+
+    A hold tells its speed also where the plan leaves it to the procedure: the checks rest on it.
+    """
     text = item.do
     if item.times > 1:
         text += f" {item.times} times"
@@ -65,6 +70,10 @@ def item_words(item: Item) -> str:
         text += f", after {item.after}" if item.after is not None else f", at {item.at}"
     if item.arguments:
         text += f" ({', '.join(f'{name} {position_text(value)}' for name, value in item.arguments.items())})"
+    hold = procedure.hold if procedure is not None else None
+    speed = figure_of(item, procedure, hold.speed_mps) if hold is not None else None
+    if speed is not None:
+        text += f", held at {speed:g} m/s"
     return text if item.put_back else f"{text}, not put back: {item.why}"
 
 

@@ -46,6 +46,7 @@ class Hold(Frozen):
     seconds: str | float = Field(description="a number or the name of an argument")
     speed_mps: str | float = Field(description="a number or the name of an argument")
     settle_s: Duration = 1.5
+    gear: str | int | None = Field(default=None, description="a number or the name of an argument, if the gear is told")
 
 
 class Procedure(Frozen):

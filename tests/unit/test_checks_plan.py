@@ -113,6 +113,8 @@ RUNS: list[tuple[dict[str, Any], str, str]] = [
      "runs[0].items[0].after"),
     (run(items=[item("switch_compare", {"timed": 1}, **{"with": {"switch": "brake_bias", "by": -1}})]), "PW405",
      "runs[0].items[0].with.by"),
+    (run(items=[item("constant_speed_hold", after="turn 4", **{"with": {"gear": 2}})]), "PW508",
+     "runs[0].items[0].with.gear"),
     (run(fuel_kg=10), "PW502", "runs[0].fuel_kg"),
     (run(fuel_kg=None), "PW507", "runs[0]"),
     (run(release={"not_before": "+01:10:00"}), "PW504", "runs[0].release.not_before"),
@@ -338,6 +340,30 @@ def test_a_hold_that_fits_is_silent_and_one_that_does_not_says_why() -> None:
     found = findings(run(items=[long]))
     assert [entry.code for entry in found] == ["PW501"]
     assert "m" in (found[0].suggestion or "")
+
+
+def test_a_hold_is_judged_by_the_top_speed_of_its_gear() -> None:
+    """Gear 5 goes to 63 m/s: 55 and 63 are held in it, 64 is not; the remedy names the gear that serves."""
+    def hold(**arguments: Any) -> list[Finding]:
+        # The straight is another check's business.
+        return findings(run(items=[item("constant_speed_hold", after="turn 4", **{"with": arguments})]),
+                        around=replace(AROUND, lap=None))
+
+    assert hold(gear=5) == hold(gear=5, speed_mps=63) == []
+    (found,) = hold(gear=5, speed_mps=64)
+    assert (found.code, found.severity, found.suggestion) == ("PW508", "error", "gear 6 reaches 72 m/s")
+    assert "64 m/s in gear 5, whose top speed is 63 m/s" in found.found
+    assert hold(gear=2)[0].found == "a hold at 55 m/s in gear 2, whose top speed is 36 m/s"
+
+
+def test_a_hold_asks_for_a_gear_that_the_car_has() -> None:
+    """A car of six gears has no seventh; one whose gears are not known is not judged."""
+    seventh = run(items=[item("constant_speed_hold", after="turn 4", **{"with": {"gear": 7}})])
+    six = {gear: top for gear, top in CAR.gears.items() if gear <= 6}
+    small = findings(seventh, around=replace(AROUND, car=CAR.model_copy(update={"gears": six})))
+    assert [(one.code, one.expected) for one in small] == [("PW508", "a gear of car.yaml: 1, 2, 3, 4, 5, 6")]
+    assert said(seventh, around=replace(AROUND, car=CAR.model_copy(update={"gears": {}}))) == []
+    assert said(seventh, around=replace(AROUND, car=CAR.model_copy(update={"gears": six}), car_figures=False)) == []
 
 
 @pytest.mark.parametrize("part", ["regulations", "circuit", "car", "lap", "drivers", "cars"])

@@ -71,7 +71,7 @@ def test_the_summary_tells_each_run_in_the_trades_words() -> None:
     text = "\n".join(plan_summary(SETUP.plans["41"], AROUND))
     assert text.startswith("car 41, ines, practice-1, 60 min: 5 runs")
     assert "holds: should, out, 2 timed, cool, 1 timed, in (6 laps), tyres B1, 20 kg (9.5 left), torque_map 3" in text
-    assert "constant_speed_hold on out and in, after turn 4 (gear 5, seconds 5)" in text
+    assert "constant_speed_hold on out and in, after turn 4 (gear 5, seconds 5), held at 55 m/s" in text
     assert "compare: must, out, 1 timed, cool, 1 timed, in (5 laps), tyres C1, 22 kg" in text
     assert text.count("likely ") == 5
     assert "beyond the flag at 1:00:00" in text
