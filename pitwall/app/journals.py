@@ -22,9 +22,10 @@ async def open_journal(path: Path, setup: SessionSetup, *, fresh: bool = False) 
         fresh: put an existing journal aside (renamed, never deleted) and start a new one.
 
     Raises:
-        UserError: when the journal was begun with other files; says which and what to do.
+        UserError: when the journal is a folder or was begun with other files; says which and what to do.
         JournalError: when it is in use, damaged, newer or cannot be written.
     """
+    _refuse_folder(path, setup.session)
     if fresh:
         put_aside(path)
     journal = await SqliteJournal.open(path)
@@ -73,6 +74,11 @@ def changed_parts(old: SessionSetup, new: SessionSetup) -> tuple[str, ...]:
         elif before != after:
             changed.append(name)
     return tuple(changed)
+
+
+def _refuse_folder(path: Path, session: str) -> None:
+    if path.is_dir():
+        raise UserError(f"{path}: is a folder, give a file, for example {path / f'{session}.sqlite'}")
 
 
 def _check_same(path: Path, first: object, setup: SessionSetup) -> None:

@@ -9,7 +9,8 @@ from pitwall.app.clients import WorldLink
 from pitwall.app.lifecycle import Lifecycle
 from pitwall.bus.address import parse_address
 from pitwall.bus.mqtt import MqttBus
-from pitwall.feeds.recording import read_recording
+from pitwall.errors import UserError
+from pitwall.feeds.recording import Recording, read_recording
 from pitwall.feeds.replay import Replay, ReplayPlayer
 from pitwall.runtime.clock import LiveClock
 
@@ -29,24 +30,34 @@ class Replayed:
     finished: bool
 
 
+def recording_in(folder: Path) -> Recording:
+    """Read the recording that somebody named.
+
+    Raises:
+        UserError: when there is no such folder.
+        FileProblem: with every fault of the recording.
+    """
+    if not folder.is_dir():
+        raise UserError(f"{folder}: no such folder: give the one that holds a recording's meta.json and events.csv")
+    return read_recording(folder)
+
+
 async def replay(
-    folder: Path, address: str, session: str, rate: float, begin_s: float | None = None
+    recording: Recording, address: str, session: str, rate: float, begin_s: float | None = None
 ) -> Replayed:
     """Play a recording at ``rate`` session seconds a second.
 
     Args:
-        folder: the recording; its format is described in ``pitwall/feeds/recording.py``.
+        recording: as ``pitwall/feeds/recording.py`` read it.
         address: of the broker.
         session: under which session it is published.
         rate: speed.
         begin_s: session second to begin at; a minute before the green light, or the first message if that is later.
 
     Raises:
-        FileProblem: with every fault of the recording.
         UserError: when the address or the session cannot be used.
         BrokerError: when no broker answers.
     """
-    recording = read_recording(folder)
     first = Replay(recording).first_s
     begin = max(first, -WAIT_BEFORE_GREEN_S) if begin_s is None else begin_s
     feed = Replay(recording, rate=rate, begin_s=begin)

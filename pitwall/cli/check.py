@@ -47,6 +47,9 @@ def run(args: argparse.Namespace) -> int:
         _print_json(loaded)
     else:
         _print_text(loaded)
+    named = [path] if args.event is None else [path, Path(args.event)]
+    if loaded.errors and not all(one.exists() for one in named):
+        return BAD_USAGE  # no faulty file, but a wrong name on the command line
     return FOUND_PROBLEMS if loaded.errors else OK
 
 

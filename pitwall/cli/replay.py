@@ -39,16 +39,17 @@ def run(args: argparse.Namespace) -> int:
     from dataclasses import asdict
 
     from pitwall.app import lifecycle
-    from pitwall.app.replaying import replay
+    from pitwall.app.replaying import recording_in, replay
     from pitwall.app.settings import default_address, load_settings
     from pitwall.app.watching import find_session
 
+    recording = recording_in(Path(args.folder))  # before any link is made: its faults come before the broker's
     address = args.broker or default_address(load_settings())
 
     async def work() -> Any:
         session = args.session or await find_session(address)
         print(f"replaying {args.folder} as {session} on {address}, {args.speed:g} times life", file=sys.stderr)
-        return await replay(Path(args.folder), address, session, args.speed, args.begin_s)
+        return await replay(recording, address, session, args.speed, args.begin_s)
 
     done = lifecycle.run(work())
     if args.json:

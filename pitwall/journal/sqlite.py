@@ -28,10 +28,13 @@ from pitwall.model.events import Stamped
 APPLICATION_ID = 0x70_77_6A_31
 """Marks the file as ours (``PRAGMA application_id``)."""
 
-_DAMAGED = (
-    "{path}: damaged ({problem}). Move it away to start a new journal;"
-    " `sqlite3 {path} .recover` may save what is left for the debrief."
-)
+
+def _damaged(path: Path, problem: object) -> JournalError:
+    # SQLite's verdict has several lines; an error is one.
+    return JournalError(
+        f"{path}: damaged ({' '.join(str(problem).split())}). Move it away to start a new journal;"
+        f" `sqlite3 {path} .recover` may save what is left for the debrief."
+    )
 
 
 @dataclass(slots=True)
@@ -77,6 +80,8 @@ class SqliteJournal:
 
     @classmethod
     def _open(cls, path: Path) -> SqliteJournal:
+        if path.is_dir():
+            raise JournalError(f"{path}: is a folder, give a file, for example {path / 'session.sqlite'}")
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
         except OSError as problem:
@@ -204,7 +209,7 @@ def read_journal(path: Path, start: int = 0) -> tuple[Stamped, ...]:
             _check_kind(connection, path)
             rows = connection.execute("SELECT seq, body FROM fact WHERE seq >= ? ORDER BY seq", (start,)).fetchall()
     except sqlite3.Error as problem:
-        raise JournalError(_DAMAGED.format(path=path, problem=problem)) from problem
+        raise _damaged(path, problem) from problem
     events = tuple(decode(bytes(body), f"{path}, event {seq}") for seq, body in rows)
     check_stored(events, max(0, start), str(path))
     return events
@@ -225,15 +230,15 @@ def _open_for_writing(path: Path) -> tuple[sqlite3.Connection, int]:
         connection.execute(f"PRAGMA user_version = {FORMAT}")  # an older journal goes on in the current format
         verdict = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
         if verdict != "ok":
-            raise JournalError(_DAMAGED.format(path=path, problem=verdict))
+            raise _damaged(path, verdict)
         count, last = connection.execute("SELECT count(*), coalesce(max(seq), -1) FROM fact").fetchone()
         if count != last + 1:
-            raise JournalError(_DAMAGED.format(path=path, problem=f"{count} events, but the last has number {last}"))
+            raise _damaged(path, f"{count} events, but the last has number {last}")
         return connection, count
     except sqlite3.Error as problem:
         if connection is not None:
             connection.close()
-        raise JournalError(_DAMAGED.format(path=path, problem=problem)) from problem
+        raise _damaged(path, problem) from problem
     except JournalError:
         if connection is not None:
             connection.close()

@@ -116,7 +116,32 @@ async def test_replay_on_a_broker_without_a_daemon_asks_for_the_session(processe
 
 
 def test_replay_of_nothing_names_the_folder(processes: Processes) -> None:
-    """A folder that is not there is a finding, before any link is made."""
-    done = processes.run("replay", "nowhere", "--session", "practice-1", "--broker", "mqtt://127.0.0.1:9")
+    """A folder that is not there is wrong usage, told before any link is made, session given or not."""
+    for session in ([], ["--session", "practice-1"]):
+        done = processes.run("replay", "nowhere", *session, "--broker", "mqtt://127.0.0.1:9")
+        assert done.returncode == 2
+        assert "nowhere: no such folder" in done.stderr
+        assert "127.0.0.1" not in done.stderr
+
+
+def test_faults_of_a_recording_are_told_before_the_brokers(processes: Processes) -> None:
+    """A folder without a recording ends with 1 and names what is missing, though no broker answers either."""
+    (processes.folder / "empty").mkdir()
+    done = processes.run("replay", "empty", "--broker", "mqtt://127.0.0.1:9")
     assert done.returncode == 1
-    assert "nowhere: no such folder" in done.stderr
+    assert "meta.json" in done.stderr
+    assert "127.0.0.1" not in done.stderr
+
+
+def test_journal_that_is_a_folder_is_wrong_usage(processes: Processes) -> None:
+    """One sentence that says what to give; nothing is put beside or into the folder, nor is it put aside."""
+    folder = processes.folder / "days"
+    folder.mkdir()
+    before = sorted(processes.folder.iterdir())
+    for more in ([], ["--fresh"]):
+        done = processes.run("serve", "event.yaml", "--port", "0", "--journal", str(folder), *more)
+        assert done.returncode == 2
+        assert f"{folder}: is a folder, give a file, for example {folder}" in done.stderr
+        assert "damaged" not in done.stderr
+    assert sorted(processes.folder.iterdir()) == before
+    assert list(folder.iterdir()) == []

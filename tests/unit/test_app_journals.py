@@ -19,6 +19,10 @@ async def _begun(path: Path, setup: SessionSetup) -> None:
     await journal.close()
 
 
+def _names(folder: Path) -> list[str]:
+    return sorted(path.name for path in folder.iterdir())
+
+
 async def test_same_files_go_on(tmp_path: Path) -> None:
     """A journal of the same setup opens again with what it holds, though the setup went through JSON."""
     path = tmp_path / "event" / "practice-1.sqlite"
@@ -84,3 +88,12 @@ def test_changed_parts_names_cars_and_files() -> None:
     plan = old.plans["41"].model_copy(update={"medium": "board"})
     more = old.procedures | {"again": old.procedures["radio_check"]}
     assert changed_parts(old, tiny_setup(plans={"41": plan}, procedures=more)) == ("plans 41", "procedures again")
+
+
+@pytest.mark.parametrize("fresh", [False, True])
+async def test_folder_is_refused_and_left_in_place(tmp_path: Path, fresh: bool) -> None:
+    """A folder in the place of a journal is named with what to give instead; --fresh does not rename it."""
+    with pytest.raises(UserError, match=r"is a folder, give a file, for example .*practice-1\.sqlite"):
+        await open_journal(tmp_path, tiny_setup(), fresh=fresh)
+    assert _names(tmp_path) == []
+    assert _names(tmp_path.parent).count(tmp_path.name) == 1

@@ -104,10 +104,20 @@ def test_a_plan_away_from_any_event_is_checked_with_the_demo(folder: Path, tmp_p
     assert str(folder) in capsys.readouterr().out
 
 
-def test_a_file_that_is_not_there_gives_1(capsys: pytest.CaptureFixture[str]) -> None:
-    """It is a finding like any other."""
-    assert command(check, "check", "no_such_plan.yaml") == 1
+def test_a_name_that_is_not_there_gives_2(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """It is told like any other finding, but the command was given wrongly: as plan, as event, in JSON too."""
+    assert command(check, "check", "no_such_plan.yaml") == 2
     assert "no_such_plan.yaml: no such file" in capsys.readouterr().out
+    assert command(check, "check", str(folder / "plans" / "plan_41.yaml"), "--event", "no_such_event.yaml") == 2
+    assert "no_such_event.yaml: no such file" in capsys.readouterr().out
+    assert command(check, "check", "no_such_plan.yaml", "--json") == 2
+    assert json.loads(capsys.readouterr().out)["ok"] is False
+
+
+def test_a_file_that_a_file_names_and_that_is_not_there_gives_1(folder: Path) -> None:
+    """The fault is in the event file, not on the command line."""
+    (folder / "plans" / "plan_41.yaml").unlink()
+    assert command(check, "check", str(folder / "event.yaml")) == 1
 
 
 def test_explain_tells_what_a_code_means(capsys: pytest.CaptureFixture[str]) -> None:

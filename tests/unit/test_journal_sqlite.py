@@ -126,8 +126,23 @@ async def test_scribbled_page_is_refused(tmp_path: Path) -> None:
     whole = bytearray(path.read_bytes())
     whole[3 * 4096 : 4 * 4096] = b"\xa5" * 4096
     path.write_bytes(bytes(whole))
-    with pytest.raises(JournalError, match="damaged"):
+    with pytest.raises(JournalError, match="damaged") as refused:
         await SqliteJournal.open(path)
+    assert len(str(refused.value).splitlines()) == 1, "the verdict of the database has two"
+
+
+def below(folder: Path) -> list[Path]:
+    """Everything in a folder and in the folders in it."""
+    return sorted(folder.rglob("*"))
+
+
+async def test_folder_is_refused(tmp_path: Path) -> None:
+    """A folder is not called damaged: the message says what to give, and nothing is made beside or in it."""
+    folder = tmp_path / "days"
+    folder.mkdir()
+    with pytest.raises(JournalError, match=r"days: is a folder, give a file, for example .*days/session\.sqlite"):
+        await SqliteJournal.open(folder)
+    assert below(tmp_path) == [folder]
 
 
 async def test_missing_event_is_found(tmp_path: Path) -> None:
