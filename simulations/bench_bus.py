@@ -114,7 +114,8 @@ async def on_mosquitto(messages: int, per_second: float, seed: int) -> dict[str,
     with tempfile.TemporaryDirectory() as folder:
         config = Path(folder) / "mosquitto.conf"
         config.write_text(f"listener {port} 127.0.0.1\nallow_anonymous true\nset_tcp_nodelay true\nuser root\n")
-        child = subprocess.Popen([program, "-c", str(config)], stderr=subprocess.DEVNULL)  # noqa: ASYNC220
+        command = [program, "-c", str(config)]
+        child = subprocess.Popen(command, stderr=subprocess.DEVNULL)  # noqa: ASYNC220  # nothing runs beside it yet
         try:
             await asyncio.sleep(0.5)
             return await measure("127.0.0.1", port, messages, per_second, seed)

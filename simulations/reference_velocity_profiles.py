@@ -26,8 +26,8 @@ import numpy as np
 sys.modules.setdefault("quadprog", types.ModuleType("quadprog"))
 
 from trajectory_planning_helpers.calc_ax_profile import calc_ax_profile  # noqa: E402  # after the module above
-from trajectory_planning_helpers.calc_t_profile import calc_t_profile  # noqa: E402
-from trajectory_planning_helpers.calc_vel_profile import calc_vel_profile  # noqa: E402
+from trajectory_planning_helpers.calc_t_profile import calc_t_profile  # noqa: E402  # after the module above
+from trajectory_planning_helpers.calc_vel_profile import calc_vel_profile  # noqa: E402  # after the module above
 
 KEEP_EVERY_M = 20.0
 STRAIGHT = 1e-9  # the solver's closed mode wants a curvature that is not zero

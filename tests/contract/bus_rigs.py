@@ -217,7 +217,8 @@ async def mosquitto(folder: Path, extra: str = "") -> AsyncIterator[int]:
         f"listener {port} 127.0.0.1\nallow_anonymous true\nset_tcp_nodelay true\nuser root\n{extra}", encoding="utf-8"
     )
     log = (folder / "mosquitto.log").open("wb")
-    child = subprocess.Popen([mosquitto_program(), "-c", str(config)], stdout=log, stderr=log)  # noqa: ASYNC220
+    command = [mosquitto_program(), "-c", str(config)]
+    child = subprocess.Popen(command, stdout=log, stderr=log)  # noqa: ASYNC220  # nothing runs beside it yet
     try:
         for _ in range(500):
             assert child.poll() is None, (folder / "mosquitto.log").read_text(encoding="utf-8")

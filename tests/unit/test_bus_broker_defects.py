@@ -154,13 +154,25 @@ async def test_keepalive_expires_and_the_will_fires(broker: EmbeddedBroker) -> N
 
 
 async def test_pings_keep_a_quiet_client(broker: EmbeddedBroker) -> None:
-    """A client that pings within its keep-alive stays."""
-    async with clients(broker, 1) as (raw,):
+    """A client that pings within its keep-alive is still there when one that came after it and is silent is dropped."""
+
+    async def dropped(raw: Raw) -> None:
+        assert await raw.packet(HANGS_S) == b""
+
+    async with clients(broker, 2) as (raw, silent):
         await joined(raw, "pinging", keepalive=1)
-        for _ in range(3):
-            await asyncio.sleep(0.7)
+        await joined(silent, "silent", keepalive=1)
+        gone = asyncio.ensure_future(dropped(silent))
+        pings = 0
+        while not gone.done():
             raw.send(b"\xc0\x00")
             assert await raw.packet() == b"\xd0\x00"
+            pings += 1
+            await asyncio.wait([gone], timeout=0.5)
+        await gone
+        raw.send(b"\xc0\x00")
+        assert await raw.packet() == b"\xd0\x00"
+        assert pings >= 2
 
 
 async def test_a_wrong_token_does_not_throw_out_the_owner_of_an_id(guarded: EmbeddedBroker) -> None:

@@ -221,15 +221,24 @@ async def test_it_waits_longer_and_longer_for_a_broker_that_is_away(proxy: LinkP
 
 
 async def test_stop_while_reconnecting_is_quick(proxy: LinkProxy) -> None:
-    """Stopping does not wait for a broker that is away, and stopping twice does no harm."""
+    """Stopping does not wait for a broker that is away, stopping twice does no harm, and it stays stopped."""
     bus = await started(f"mqtt://127.0.0.1:{proxy.port}")
+    links: list[bool] = []
+    bus.on_link(links.append)
     proxy.cut()
     await eventually(lambda: not bus.connected, "the loss")
     await asyncio.wait_for(bus.stop(), 1.0)
     await bus.stop()
     proxy.restore()
-    await asyncio.sleep(0.05)
+    # A second client that comes back after the same break: by then the stopped one would be back as well.
+    later = await started(f"mqtt://127.0.0.1:{proxy.port}")
+    proxy.cut()
+    await eventually(lambda: not later.connected, "the second loss")
+    proxy.restore()
+    await eventually(lambda: later.connected, "the return of the one that was not stopped")
+    await later.stop()
     assert not bus.connected
+    assert links == [False]
 
 
 async def test_it_can_be_started_again(broker: EmbeddedBroker) -> None:
