@@ -69,10 +69,11 @@ def _forecast(chance: float, t: float = 100.0) -> ForecastState:
     )
 
 
-def _drawn(board: Board, car: str | None = "41", width: int = 80, height: int = 24, silent_s: float = 0.0) -> str:
+def _drawn(board: Board, car: str | None = "41", width: int = 80, height: int = 24, silent_s: float = 0.0,
+           chosen: int = 0, helping: bool = False) -> str:
     out = io.StringIO()
     console = Console(file=out, width=width, height=height, color_system=None)
-    console.print(paint(board, 100.0, car, 0, (width, height), silent_s))
+    console.print(paint(board, 100.0, car, chosen, (width, height), silent_s, helping=helping))
     return out.getvalue()
 
 
@@ -212,6 +213,88 @@ def test_picture_fits_80_by_24_and_names_every_state() -> None:
         assert word in text, word
 
 
+CAUTION = ("Look at the traffic behind before the hold begins, follow the instructions of the circuit, keep off the "
+           "racing line, and leave it out when in doubt or when a faster car comes up within five seconds.")
+
+
+@pytest.mark.parametrize(("width", "height"), [(80, 24), (120, 40)])
+def test_chosen_call_stands_in_full_below_the_list(width: int, height: int) -> None:
+    """Text, caution and reason of the chosen call are whole, also beside full lists, alerts and a failing store."""
+    board = Board()
+    text = "Constant speed hold after turn four, fifth gear, count five, then go on and come in at the end of the lap"
+    for number in range(30):
+        board.take(_prompt(f"call-{number}", say_by_s=130.0 + number))
+    board.take(_prompt("chosen", say_by_s=132.5, text=text, short="Hold", caution=CAUTION, reason="once more"))
+    for number in range(9):
+        board.take(_alert(id=f"a{number}"))
+    board.take(_failing(37.2))
+    board.take(_desk())
+    board.take(_desk(car="58", id="desk-2"))
+    for number in range(5):
+        board.take(Answered(id=f"n{number}", t=1.0, because="c", car="41", effect=f"noted {number}"))
+    lines = _drawn(board, width=width, height=height, chosen=3).splitlines()
+    assert len(lines) <= height
+    assert max(len(line) for line in lines) <= width
+    shown = " ".join(" ".join(lines).split())
+    assert f"say {text} caution {CAUTION} why once more" in shown
+    assert any(line.startswith("> BOX       Hold") for line in lines), "the chosen one is in sight, with its mark"
+
+
+def test_cars_have_titles_and_words_for_what_is_in_hand() -> None:
+    """Each column has a title; time in hand at the line is a time, and a lap that cannot be started is too late."""
+    board = Board()
+    board.take(_desk(flag_margin_s=2527.0))
+    board.take(_desk(car="58", id="desk-2", flag_margin_s=-12.0))
+    board.take(_desk(car="77", id="desk-3", flag_margin_s=None))
+    lines = _drawn(board).splitlines()
+    at = next(at for at, line in enumerate(lines) if "in hand at line" in line)
+    assert " ".join(lines[at].split()) == "car now run and lap last lap in hand at line musts fit"
+    assert lines[at + 1].split()[-2:] == ["42:07", "-"]
+    assert "0:12 too late" in lines[at + 2]
+    assert lines[at + 3].split()[-2:] == ["-", "-"]
+    assert lines[at + 1].index("42:07") + 5 == lines[at].index("in hand at line") + 15, "under its title"
+    assert "best lap" in _drawn(board, width=120)
+
+
+def test_help_takes_the_place_of_the_calls() -> None:
+    """The help explains keys and columns within 80 by 24, and clock and cars stay."""
+    board = Board()
+    board.take(_desk())
+    board.take(_clock())
+    text = _drawn(board, helping=True)
+    assert len(text.splitlines()) <= 24
+    for words in ("GREEN", "> car 41", "any key closes this", "time left to start one more timed lap", "q  leave"):
+        assert words in text
+
+
+def test_messages_use_the_words_of_the_call() -> None:
+    """Answers and refusals name a call as the engineer knows it, in the picture and in the lines."""
+    board, log = Board(), LineLog()
+    refused = Refused(id="r", t=1.0, because="c", reason="41-box-1 is missed: it cannot be said any more")
+    answered = Answered(id="a", t=1.0, because="c", car="41", effect="dropped; 41-box-1 and 41-box-12 are withdrawn")
+    for call, short in (("41-box-1", "Box"), ("41-box-12", "Box now")):
+        board.take(_prompt(call, short=short))
+        log.lines(_prompt(call, short=short))
+    for message in (refused, answered):
+        board.take(message)
+    assert board.notes == ["refused: 'Box' is missed: it cannot be said any more",
+                           "car 41: dropped; 'Box' and 'Box now' are withdrawn"]
+    assert "refused: 'Box' is missed" in log.lines(refused)[0]
+    assert "'Box' and 'Box now' are withdrawn" in log.lines(answered)[0]
+
+
+def test_line_log_leaves_out_a_call_that_is_only_timed_anew() -> None:
+    """Another time is no news; another state or other words are, and so is a call that comes again after it was due."""
+    log = LineLog()
+    assert len(log.lines(_prompt(revision=1))) == 1
+    assert log.lines(_prompt(revision=2, say_from_s=140.0)) == ()
+    assert log.lines(_prompt(revision=3, state="planned")) == ()
+    assert log.lines(_prompt(revision=4, say_from_s=150.0)) == ()
+    assert len(log.lines(_prompt(revision=5, text="Box, box, next lap"))) == 1
+    assert len(log.lines(_prompt(revision=6, state="due", text="Box, box, next lap"))) == 1
+    assert len(log.lines(_prompt(revision=7, text="Box, box, next lap"))) == 1
+
+
 def test_picture_without_anything_is_calm() -> None:
     """Before the first message the picture says what it waits for."""
     text = _drawn(Board(), car=None)
@@ -303,6 +386,58 @@ def test_key_acts_on_the_chosen_prompt(key: str, command: str) -> None:
     assert again is not None
     assert again.call == "second"
     assert again.id != given.id
+
+
+def test_choice_stays_on_its_call_when_the_list_moves() -> None:
+    """A more pressing call that comes in above does not move the mark to another call; once said, the top is next."""
+    board, desk = _desk_with(_prompt("first", say_by_s=120.0), _prompt("second", say_by_s=130.0))
+    desk.press("down", 100.0)
+    board.take(_prompt("new", say_by_s=105.0))
+    assert desk.chosen(100.0) == 2
+    given = desk.press("s", 100.0)
+    assert given is not None
+    assert given.call == "second"
+    assert desk.chosen(100.0) == 0
+    desk.press("down", 100.0)
+    board.take(_prompt("first", revision=2, state="withdrawn", t=50.0))
+    assert desk.chosen(100.0) == 0, "what is gone gives the mark back to the top"
+
+
+@pytest.mark.parametrize(("key", "hint"), [
+    ("z", "the key 'z' does nothing"), ("enter", "the key 'enter' does nothing"), ("a", "no alert waits"),
+    ("s", "no call to act on"), ("c", "nothing was said"), ("up", "no call to choose"), ("9", "no car 9"),
+    ("1", "car 41 is shown already"),
+])  # fmt: skip
+def test_key_that_does_nothing_says_why(key: str, hint: str) -> None:
+    """The reason stands at the foot of the picture until the next key."""
+    board, desk = _desk_with()
+    assert desk.press(key, 100.0) is None
+    assert hint in board.hint
+    assert hint in _drawn(board)
+    assert desk.press("m", 100.0) is not None
+    assert board.hint == ""
+
+
+def test_ends_of_the_list_and_an_unknown_car_are_told() -> None:
+    """Beyond the first or last call there is nothing, and before any car is known no key can act."""
+    board, desk = _desk_with(_prompt("only"))
+    desk.press("down", 100.0)
+    assert board.hint == "this is the last call"
+    desk.press("up", 100.0)
+    assert board.hint == "this is the first call"
+    empty = Board()
+    assert Desk(empty, "me", "me-1").press("s", 0.0) is None
+    assert "waiting for the daemon" in empty.hint
+
+
+def test_help_opens_with_its_key_and_any_key_closes_it() -> None:
+    """A key pressed while the help is open closes it and does nothing else."""
+    _, desk = _desk_with(_prompt("first"))
+    assert desk.press("?", 100.0) is None
+    assert desk.helping
+    assert desk.press("s", 100.0) is None
+    assert not desk.helping
+    assert desk.press("s", 100.0) is not None
 
 
 @pytest.mark.parametrize(("key", "command"), [("c", "confirm"), ("r", "repeat")])

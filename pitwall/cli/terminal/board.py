@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from pitwall.cli.terminal.words import in_words
 from pitwall.model.outputs import (
     Alert,
     Answered,
@@ -36,6 +37,8 @@ class Board:
     forecasts: dict[str, ForecastState] = field(default_factory=dict)
     alerts: dict[str, Alert] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
+    hint: str = ""
+    """Why the last key did nothing; empty when it did something."""
     _prompts: dict[str, Prompt] = field(default_factory=dict)
 
     def take(self, message: Message) -> None:
@@ -59,11 +62,15 @@ class Board:
             case ForecastState():
                 self.forecasts[message.car] = message
             case Refused():
-                self.note(f"refused: {message.reason}")
+                self.note(f"refused: {in_words(message.reason, self.words())}")
             case Answered():
-                self.note(f"car {message.car}: {message.effect}")
+                self.note(f"car {message.car}: {in_words(message.effect, self.words())}")
             case _:
                 pass  # plans, laps and the field are for bigger screens
+
+    def words(self) -> dict[str, str]:
+        """Call id -> the words that an engineer knows it by."""
+        return {call: prompt.short for call, prompt in self._prompts.items()}
 
     def clear_alert(self, alert_id: str) -> None:
         """The retained alert was cleared with an empty message: it is over."""

@@ -8,6 +8,7 @@ from pitwall.model.outputs import Alert, Prompt
 
 ON_OPEN: dict[str, CallCommand] = {"s": "said", "x": "skip", "d": "defer"}
 ON_SAID: dict[str, CallCommand] = {"r": "repeat", "c": "confirm"}
+KEYS = (*ON_OPEN, *ON_SAID, "m", "a")
 WAS_SAID = ("said", "late", "unconfirmed")
 
 
@@ -24,8 +25,9 @@ class Desk:
             car: the car to begin with; the first one known when left out.
         """
         self._board, self._hand, self._mark = board, hand, mark
-        self._car, self.chosen = car, 0
+        self._car, self._call = car, ""
         self._given = 0
+        self.helping = False
 
     @property
     def car(self) -> str | None:
@@ -33,39 +35,78 @@ class Desk:
         cars = self._board.cars()
         return self._car if self._car in cars or not cars else cars[0]
 
+    def chosen(self, now: float) -> int:
+        """Where the chosen call stands in the list: it keeps the mark when the list moves. No choice: the top."""
+        prompts = self._board.prompts(self.car, now) if self.car else ()
+        return next((at for at, prompt in enumerate(prompts) if prompt.call == self._call), 0)
+
     def press(self, key: str, now: float) -> CommandGiven | None:
-        """What a key asks for: a command, or None when it only moves the choice or there is nothing to act on."""
-        car = self.car
+        """What a key asks for: a command, or None when it only moves the choice or there is nothing to act on.
+
+        A key that does nothing leaves its reason in the board's ``hint``.
+        """
+        self._board.hint = ""
+        if self.helping or key == "?":
+            self.helping = not self.helping
+            return None
         if key in ("tab", "up", "down") or key.isdigit():
             self._move(key, now)
             return None
-        if car is None:
+        if key not in KEYS:
+            self._board.hint = f"the key {key!r} does nothing"
             return None
-        prompts = self._board.prompts(car, now)
-        if key in ON_OPEN or key in ON_SAID:
-            prompt = self._meant(key, prompts)
-            command = ON_OPEN.get(key) or ON_SAID[key]
-            return self._command(car, now, command=command, call=prompt.call) if prompt else None
+        car = self.car
+        if car is None:
+            self._board.hint = "no car is known yet: waiting for the daemon"
+            return None
+        return self._asked(key, car, now)
+
+    def _asked(self, key: str, car: str, now: float) -> CommandGiven | None:
         if key == "m":
             return self._command(car, now, command="quiet")
-        alert = self._unnoted(car)
-        if key == "a" and alert is not None:
-            return self._command(car, now, command="acknowledge", alert=alert.id)
-        return None
+        if key == "a":
+            alert = self._unnoted(car)
+            if alert is None:
+                self._board.hint = "no alert waits for a note"
+            return self._command(car, now, command="acknowledge", alert=alert.id) if alert else None
+        prompt = self._meant(key, now, self._board.prompts(car, now))
+        if prompt is None:
+            told = "there is no call to act on now" if key in ON_OPEN else "nothing was said a moment ago"
+            self._board.hint = f"car {car}: {told}"
+            return None
+        if key in ON_OPEN:
+            self._call = ""  # dealt with: on to what is most pressing
+        return self._command(car, now, command=ON_OPEN.get(key) or ON_SAID[key], call=prompt.call)
 
     def _move(self, key: str, now: float) -> None:
         cars = self._board.cars()
-        if key == "tab" and cars:
+        if key in ("up", "down"):
+            self._choose(key, now)
+        elif key == "tab" and cars:
             at = cars.index(self.car) if self.car in cars else -1
-            self._car, self.chosen = cars[(at + 1) % len(cars)], 0
+            self._show(cars[(at + 1) % len(cars)])
         elif key.isdigit() and 1 <= int(key) <= len(cars):
-            self._car, self.chosen = cars[int(key) - 1], 0
-        elif key in ("up", "down"):
-            most = len(self._board.prompts(self.car, now)) - 1 if self.car else 0
-            self.chosen = max(0, min(most, self.chosen + (1 if key == "down" else -1)))
+            self._show(cars[int(key) - 1])
+        else:
+            self._board.hint = f"there is no car {key} in the list" if cars else "no car is known yet"
 
-    def _meant(self, key: str, prompts: tuple[Prompt, ...]) -> Prompt | None:
-        chosen = prompts[min(self.chosen, len(prompts) - 1)] if prompts else None
+    def _show(self, car: str) -> None:
+        if car == self.car:
+            self._board.hint = f"car {car} is shown already"
+        else:
+            self._car, self._call = car, ""
+
+    def _choose(self, key: str, now: float) -> None:
+        prompts = self._board.prompts(self.car, now) if self.car else ()
+        at = self.chosen(now) + (1 if key == "down" else -1)
+        if 0 <= at < len(prompts):
+            self._call = prompts[at].call
+        else:
+            end = "last" if key == "down" else "first"
+            self._board.hint = f"this is the {end} call" if prompts else "there is no call to choose now"
+
+    def _meant(self, key: str, now: float, prompts: tuple[Prompt, ...]) -> Prompt | None:
+        chosen = prompts[self.chosen(now)] if prompts else None
         if key in ON_OPEN:
             return chosen
         if chosen is not None and chosen.state in WAS_SAID:

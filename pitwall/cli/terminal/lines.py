@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from pitwall.cli.terminal.board import Message
-from pitwall.cli.terminal.words import STATE_WORDS, STATUS_WORDS, alert_line, lag_words, store_words
+from pitwall.cli.terminal.words import STATE_WORDS, STATUS_WORDS, alert_line, in_words, lag_words, store_words
 from pitwall.model.outputs import Alert, Answered, ClockState, ForecastState, Health, Prompt, Refused
 from pitwall.model.units import clock_text
 
@@ -17,6 +17,8 @@ class LineLog:
 
     def __init__(self) -> None:
         self._revision: dict[str, int] = {}
+        self._words: dict[str, str] = {}
+        self._told: dict[str, tuple[str | None, ...]] = {}
         self._alerts: dict[str, tuple[bool, bool]] = {}
         self._status: tuple[str, str, bool] | None = None
         self._health: str | None = None
@@ -39,10 +41,10 @@ class LineLog:
             case ForecastState():
                 text = self._forecast(message)
             case Refused():
-                text = f"refused: {message.reason}"
+                text = f"refused: {in_words(message.reason, self._words)}"
             case Answered() if message.effect.partition(" ")[0] not in self._revision:
                 # An answer about a call is told by the call itself.
-                text = f"{'car ' + message.car:<8}{message.effect}"
+                text = f"{'car ' + message.car:<8}{in_words(message.effect, self._words)}"
             case _:
                 pass
         return (_timed(message, text),) if text else ()
@@ -54,16 +56,22 @@ class LineLog:
     def _prompt(self, prompt: Prompt) -> str | None:
         if self._revision.get(prompt.call, -1) >= prompt.revision:
             return None
-        self._revision[prompt.call] = prompt.revision
+        self._revision[prompt.call], self._words[prompt.call] = prompt.revision, prompt.short
         if prompt.state in QUIET_STATES:
             return None
+        # Calls are timed anew all the time; only another state or other words are news.
+        waiting = prompt.state in ("shown", "due")
+        news = (prompt.state, *((prompt.text, prompt.caution) if waiting else (prompt.short, prompt.reason)))
+        if self._told.get(prompt.call) == news:
+            return None
+        self._told[prompt.call] = news
         word = STATE_WORDS[prompt.state]
         why = f"  ({prompt.reason})" if prompt.reason else ""
         if prompt.state == "due":
             why += f"  by {clock_text(prompt.say_by_s)}"
             if prompt.caution:
                 why += f"  caution: {prompt.caution}"
-        text = prompt.text if prompt.state in ("shown", "due") else prompt.short
+        text = prompt.text if waiting else prompt.short
         return f"{'car ' + prompt.car:<8}{word:<12}{prompt.kind:<10}{text}{why}"
 
     def _alert(self, alert: Alert) -> str | None:
@@ -106,7 +114,8 @@ class LineLog:
         if self._chance.get(forecast.car) == tenths:
             return None
         self._chance[forecast.car] = tenths
-        return f"{'car ' + forecast.car:<8}{'forecast':<12}the musts fit with {forecast.outlook.musts_chance:.0%}"
+        chance = f"chance that every must-run fits: {forecast.outlook.musts_chance:.0%}"
+        return f"{'car ' + forecast.car:<8}{'forecast':<12}{chance}"
 
 
 def _timed(message: Message, text: str) -> str:

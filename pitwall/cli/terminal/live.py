@@ -102,7 +102,9 @@ class Picture:
             while not stopping.is_set():
                 size = (console.size.width, console.size.height)
                 now, silent = self.time.now(), self.time.silent_s()
-                live.update(paint(self.board, now, self.desk.car, self.desk.chosen, size, silent), refresh=True)
+                drawn = paint(self.board, now, self.desk.car, self.desk.chosen(now), size, silent,
+                              helping=self.desk.helping)
+                live.update(drawn, refresh=True)
                 with suppress(TimeoutError):
                     await asyncio.wait_for(stopping.wait(), REFRESH_S)
 

@@ -14,33 +14,36 @@ from rich.table import Table
 from rich.text import Text
 
 from pitwall.cli.terminal.board import Board
+from pitwall.cli.terminal.cars import car_table
+from pitwall.cli.terminal.detail import HELP, detail
 from pitwall.cli.terminal.words import (
     STATE_WORDS,
     alert_line,
     clock_line,
     lag_words,
-    lap_text,
     store_words,
     time_left,
 )
-from pitwall.model.outputs import DeskState, Prompt
+from pitwall.model.outputs import Prompt
 from pitwall.model.units import clock_text
 
-KEYS_HELP = "s said  x skip  d defer  r repeat  c confirm  m quiet  a noted  tab car  q leave"
+KEYS_HELP = "s said  x skip  d defer  r repeat  c confirm  m quiet  a noted  ? help  q leave"
 
 STATE_STYLES = {"due": "bold", "late": "bold", "shown": "", "said": "dim"}
 STATUS_STYLES = {"green": "green", "yellow": "yellow", "slow": "yellow", "red": "red", "finished": "bold"}
 
-FIXED_LINES = 9
+FIXED_LINES = 5
+"""The head, three rules and the line of keys."""
+LEAST_LIST = 3
 MOST_ALERTS = 4
 MOST_STORE_LINES = 3
 MOST_TO_COME = 6
 STALE_AFTER_S = 5.0
-WIDE = 100
 
 
 def paint(
-    board: Board, now: float, car: str | None, chosen: int, size: tuple[int, int], silent_s: float
+    board: Board, now: float, car: str | None, chosen: int, size: tuple[int, int], silent_s: float,
+    *, helping: bool = False,
 ) -> RenderableType:
     """One picture of the session.
 
@@ -51,24 +54,48 @@ def paint(
         chosen: which of its prompts the keys act on, counted from the top.
         size: columns and lines of the terminal.
         silent_s: real seconds since anything came from the daemon.
+        helping: show the help in the place of the calls.
     """
     width, height = size
-    alerts = sorted(board.alerts.values(), key=lambda alert: (alert.acknowledged, alert.since_s, alert.id))
-    shown_alerts = alerts[:MOST_ALERTS]
+    prompts = board.prompts(car, now) if car else ()
     store = wrap(store_words(board.health), width)[:MOST_STORE_LINES] if board.health is not None else []
-    room = max(height - FIXED_LINES - len(store) - len(board.cars()) - len(shown_alerts) - len(board.notes), 3)
+    cars = car_table(board, car, width)
+    said = detail(prompts[min(chosen, len(prompts) - 1)] if prompts else None, width)
+    # What to say and its caution stand whole; alerts and notes give way before the list does.
+    free = height - FIXED_LINES - len(store) - len(cars) - len(said) - LEAST_LIST
+    most = min(free, MOST_ALERTS)
+    alerts, more = _alerts(board, max(min(free - (len(board.alerts) > most), most), 1))
+    free -= len(alerts) + more
+    notes = board.notes[-free:] if free > 0 else []
+    room = LEAST_LIST + max(free - len(notes), 0)
     parts: list[RenderableType] = [_head(board, now, silent_s)]
-    parts += [Text(line, style="bold", overflow="ellipsis", no_wrap=True) for line in store]
-    parts.append(Rule(style="dim", characters="-"))
-    parts += [_car_line(board.desks.get(name), name, name == car, board, width) for name in board.cars()]
-    parts += [Rule(style="dim", characters="-"), _prompts(board, now, car, chosen, room, width)]
-    parts.append(Rule("alerts" if alerts else "no alerts", style="dim", characters="-", align="left"))
-    parts += [Text(f"! {alert_line(alert)}", overflow="ellipsis", no_wrap=True) for alert in shown_alerts]
-    if len(alerts) > len(shown_alerts):
-        parts.append(Text(f"  and {len(alerts) - len(shown_alerts)} more"))
-    parts += [Text(f"  {note}", style="dim", overflow="ellipsis", no_wrap=True) for note in board.notes]
-    parts.append(Text(KEYS_HELP, style="dim", overflow="ellipsis", no_wrap=True))
+    parts += [_one_line(line, "bold") for line in store]
+    parts += [_rule(), *cars, _rule()]
+    if helping:
+        parts += [_one_line(line) for line in [*HELP, *[""] * (room + len(said) - len(HELP))]]
+    else:
+        parts.append(_prompts(board, now, car, prompts, chosen, room, width))
+        parts += [_one_line(line, "bold" if prompts else "") for line in said]
+    parts += [_rule("alerts" if alerts else "no alerts"), *alerts]
+    if more:
+        parts.append(_one_line(f"  and {len(board.alerts) - len(alerts)} more"))
+    parts += [_one_line(f"  {note}", "dim") for note in notes]
+    parts.append(_one_line(f"{board.hint}  (? keys)" if board.hint else KEYS_HELP, "" if board.hint else "dim"))
     return Group(*parts)
+
+
+def _rule(title: str = "") -> Rule:
+    return Rule(title, style="dim", characters="-", align="left")
+
+
+def _one_line(text: str, style: str = "") -> Text:
+    return Text(text, style=style, overflow="ellipsis", no_wrap=True)
+
+
+def _alerts(board: Board, most: int) -> tuple[list[Text], bool]:
+    """The first alerts, those that nobody noted before the others, and whether there are more."""
+    alerts = sorted(board.alerts.values(), key=lambda alert: (alert.acknowledged, alert.since_s, alert.id))
+    return [_one_line(f"! {alert_line(alert)}") for alert in alerts[:most]], len(alerts) > most
 
 
 def _head(board: Board, now: float, silent_s: float) -> RenderableType:
@@ -94,39 +121,18 @@ def _link_words(board: Board, silent_s: float) -> str:
     return ", ".join(word for word in (store, lag_words(board.health, rate), feed) if word)
 
 
-def _car_line(desk: DeskState | None, car: str, chosen: bool, board: Board, width: int) -> Text:
-    """One car: state, what mutes or holds it, run and lap, last lap, seconds in hand to the flag, do the musts fit."""
-    mark = ">" if chosen else " "
-    if desk is None:
-        return Text(f"{mark} car {car}")
-    held = " ".join(word for word, on in (("QUIET", desk.quiet), ("KEPT IN", desk.kept_in)) if on)
-    where = " ".join(part for part in (held, desk.run or "", desk.lap_of_run or "") if part)
-    state = desk.state.replace("_", " ")
-    parts = [f"{mark} car {car:<4}{state:<8}", _fixed(where, 23), f"{lap_text(desk.last_lap_s):>8}"]
-    if width >= WIDE:
-        parts.append(f"best {lap_text(desk.best_lap_s):>8}")
-    margin = desk.flag_margin_s
-    signed = "" if margin is None else f"{'+' if margin >= 0 else '-'}{clock_text(abs(margin))}"
-    parts.append(f"flag {signed:<8}" if signed else " " * 13)
-    forecast = board.forecasts.get(car)
-    if forecast is not None:
-        parts.append(f"musts {forecast.outlook.musts_chance:.0%}")
-    return Text(" ".join(parts), style="bold" if chosen else "", overflow="ellipsis", no_wrap=True)
-
-
-def _fixed(text: str, width: int) -> str:
-    return f"{text[: width - 1]}~" if len(text) > width else f"{text:<{width}}"
-
-
-def _prompts(board: Board, now: float, car: str | None, chosen: int, room: int, width: int) -> RenderableType:
+def _prompts(
+    board: Board, now: float, car: str | None, prompts: tuple[Prompt, ...], chosen: int, room: int, width: int
+) -> RenderableType:
     table = Table(box=None, padding=(0, 1, 0, 0), expand=True, show_header=True, header_style="dim")
     table.add_column("", width=1)
     table.add_column("call", width=9)
     table.add_column("say", ratio=1, overflow="ellipsis", no_wrap=True)
     table.add_column("time", width=12, justify="right")
     table.add_column("state", width=11)
-    prompts = board.prompts(car, now) if car else ()
-    for index, prompt in enumerate(prompts[: room - 1]):
+    chosen = min(chosen, len(prompts) - 1)
+    top = max(chosen - (room - 2), 0)  # the chosen one stays in sight
+    for index, prompt in enumerate(prompts[top : top + room - 1], start=top):
         table.add_row(
             ">" if index == chosen else "",
             prompt.kind.upper(),
@@ -150,7 +156,8 @@ def _prompts(board: Board, now: float, car: str | None, chosen: int, room: int, 
 
 
 def _say(prompt: Prompt, width: int) -> str:
-    """The full text where it fits, else the short one; a reason or caution after it."""
+    """The full text where it fits, else the short one, and why a call ended; the chosen one stands whole below."""
     text = prompt.text if len(prompt.text) <= width - 40 else prompt.short
-    extra = prompt.reason or prompt.caution
-    return f"{text}  ({extra})" if extra else text
+    if prompt.reason:
+        return f"{text}  ({prompt.reason})"
+    return f"{text}  (with a caution)" if prompt.caution else text

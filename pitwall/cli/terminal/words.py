@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping
+
 from pitwall.model.outputs import Alert, ClockState, Health, Prompt
 from pitwall.model.units import clock_text
 
@@ -72,6 +75,19 @@ def lag_words(health: Health, rate: float) -> str:
 def store_words(health: Health) -> str:
     """Why nothing is decided, in a sentence; nothing while the journal takes what comes."""
     return f"STORE FAILS: nothing is decided. {health.store or 'no reason given'}" if health.store_fails else ""
+
+
+def in_words(text: str, words: Mapping[str, str]) -> str:
+    """A message with the words of each call in the place of its id.
+
+    Args:
+        text: what the daemon said.
+        words: call id -> its words.
+    """
+    for call in sorted((call for call in words if call in text), key=len, reverse=True):
+        shown = f"'{words[call]}'".replace("\\", r"\\")
+        text = re.sub(rf"(?<![\w:/-])'?{re.escape(call)}'?(?![\w:/-])", shown, text)
+    return text
 
 
 def alert_line(alert: Alert) -> str:

@@ -1,0 +1,66 @@
+"""The table of the team's cars: a title over each column, so that no figure has to be guessed."""
+
+from __future__ import annotations
+
+from rich.text import Text
+
+from pitwall.cli.terminal.board import Board
+from pitwall.cli.terminal.words import lap_text
+from pitwall.model.outputs import DeskState
+from pitwall.model.units import clock_text
+
+WIDE = 100
+WHERE = 23
+
+
+def car_table(board: Board, chosen: str | None, width: int) -> list[Text]:
+    """A line of titles and a line for each car; nothing before a car is known.
+
+    Args:
+        board: what is known.
+        chosen: the car whose calls are shown.
+        width: columns of the terminal; from 100 on the best lap is shown as well.
+    """
+    if not board.cars():
+        return []
+    best = f" {'best lap':>8}" if width >= WIDE else ""
+    titles = (
+        f"  {'car':<8}{'now':<9}{'run and lap':<{WHERE}} {'last lap':>8}{best}"
+        f"  {'in hand at line':>15}  {'musts fit':>9}"
+    )
+    return [_line(titles, "dim"), *(_car_line(board, car, car == chosen, width) for car in board.cars())]
+
+
+def in_hand(margin_s: float | None) -> str:
+    """Time in hand to start one more timed lap before the flag; a car that cannot any more is told so in words."""
+    if margin_s is None:
+        return "-"
+    return clock_text(margin_s) if margin_s >= 0 else f"{clock_text(-margin_s)} too late"
+
+
+def _car_line(board: Board, car: str, chosen: bool, width: int) -> Text:
+    mark, desk = ">" if chosen else " ", board.desks.get(car)
+    if desk is None:
+        return _line(f"{mark} car {car}")
+    best = f" {lap_text(desk.best_lap_s):>8}" if width >= WIDE else ""
+    forecast = board.forecasts.get(car)
+    musts = "-" if forecast is None else f"{forecast.outlook.musts_chance:.0%}"
+    return _line(
+        f"{mark} car {car:<4}{desk.state.replace('_', ' '):<9}{_fixed(_where(desk), WHERE)} "
+        f"{lap_text(desk.last_lap_s):>8}{best}  {in_hand(desk.flag_margin_s):>15}  {musts:>9}",
+        "bold" if chosen else "",
+    )
+
+
+def _where(desk: DeskState) -> str:
+    """What mutes or holds the car, its run, and the lap of the run."""
+    held = [word for word, on in (("QUIET", desk.quiet), ("KEPT IN", desk.kept_in)) if on]
+    return " ".join([*held, *(part for part in (desk.run, desk.lap_of_run) if part)])
+
+
+def _fixed(text: str, width: int) -> str:
+    return f"{text[: width - 1]}~" if len(text) > width else f"{text:<{width}}"
+
+
+def _line(text: str, style: str = "") -> Text:
+    return Text(text, style=style, overflow="ellipsis", no_wrap=True)
