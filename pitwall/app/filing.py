@@ -9,7 +9,7 @@ from typing import Any, Generic, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from pitwall.app.plain_words import findings_from, shown
+from pitwall.app.plain_words import findings_from, refusal, shown
 from pitwall.app.salvage import Rest, salvage
 from pitwall.app.yaml_lines import Document, read_document
 from pitwall.checks.codes import finding
@@ -113,10 +113,12 @@ class Files:
         try:
             return replace(filed, model=model.model_validate(document.data))
         except ValidationError as error:
-            found = findings_from(error, document.data, model)
+            found = findings_from(error, document.data, model, document.line)
         for one in found:
             self.note(filed, one)
         rest = salvage(model, document.data, [one.path for one in found])
+        for late in rest.late:
+            self.note(filed, refusal(late.path, late.reason, late.first, document.line))
         return replace(filed, model=rest.model, rest=rest)
 
     def note(self, filed: Filed[M], found: Finding) -> None:

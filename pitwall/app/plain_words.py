@@ -9,14 +9,16 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Mapping
 from difflib import get_close_matches
-from typing import Any, get_args, get_origin
+from typing import Any, Literal, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
 from pitwall.checks.codes import finding
 from pitwall.errors import FilePath, Finding, PathPart
+from pitwall.model.base import Refused
 
 Details = Mapping[str, Any]
+LineOf = Callable[[FilePath], int | None]
 
 _TYPES = {
     "string_type": "text", "int_type": "a whole number", "int_parsing": "a whole number",
@@ -61,23 +63,47 @@ def shown(value: object) -> str:
     if isinstance(value, dict):
         return "keys and values" if value else "empty braces"
     if isinstance(value, list | tuple):
-        return f"a list of {len(value)}" if value else "an empty list"
+        short = len(value) <= 6 and all(isinstance(one, str | int | float) for one in value)
+        text = f"[{', '.join(shown(one) for one in value)}]" if short else ""
+        return text if 2 < len(text) <= 60 else f"a list of {len(value)}" if value else "an empty list"
     text = repr(value) if isinstance(value, str) else str(value)
     return text if len(text) <= 60 else f"{text[:57]}..."
 
 
-def findings_from(error: ValidationError, data: Any, model: type[BaseModel]) -> list[Finding]:
+def findings_from(
+    error: ValidationError, data: Any, model: type[BaseModel], line_of: LineOf = lambda path: None
+) -> list[Finding]:
     """Every error as a finding with a path; file and line are filled in by the reader of the file.
 
     Args:
         error: what pydantic found.
         data: the data that was validated.
         model: the model it was validated against.
+        line_of: the line of a path in the file, for messages that name a second line.
     """
     grouped: dict[FilePath, list[Details]] = {}
+    refused: list[Finding] = []
     for details in error.errors(include_url=False):
-        grouped.setdefault(_path_in(data, details["loc"], details["type"]), []).append(details)
-    return [made for path, group in grouped.items() for made in _findings_at(path, group, model)]
+        path, reason = _path_in(data, details["loc"], details["type"]), reason_of(details)
+        if reason is None:
+            grouped.setdefault(path, []).append(details)
+        else:
+            first = (*path, *reason.first) if reason.first is not None else None
+            refused.append(refusal(_path_in(data, (*path, *reason.at), "value_error"), reason, first, line_of))
+    return refused + [made for path, group in grouped.items() for made in _findings_at(path, group, model)]
+
+
+def reason_of(details: Details) -> Refused | None:
+    """The refusal of a model that names its place itself, or None."""
+    error = details["ctx"].get("error") if details["type"] == "value_error" else None
+    return error if isinstance(error, Refused) else None
+
+
+def refusal(path: FilePath, reason: Refused, first: FilePath | None, line_of: LineOf) -> Finding:
+    """The finding for what a model refused at ``path``; ``first`` is where the value stands that it disagrees with."""
+    line = line_of(first) if first is not None else None
+    found = reason.found if line is None else f"{reason.found} (first in line {line})"
+    return finding("PW016", path=path, found=found, expected=reason.expected, suggestion=reason.suggestion)
 
 
 def _path_in(data: Any, loc: tuple[PathPart, ...], kind: str) -> FilePath:
@@ -163,7 +189,25 @@ def _missing_key(path: FilePath, details: Details, model: type[BaseModel]) -> Fi
     unknown = [name for name in written if holder is None or name not in _written_names(holder)]
     close = get_close_matches(key, unknown, n=1, cutoff=0.6)
     return finding("PW012", path=path[:-1], found=f"no key {key!r}", expected="one, it has no default",
-                   suggestion=f"is {close[0]!r} meant to be {key!r}?" if close else None)
+                   suggestion=f"is {close[0]!r} meant to be {key!r}?" if close else example_line(holder, key))
+
+
+_EXAMPLES = {
+    "car": "41", "driver": "ines", "session": "practice-1", "run": "baseline", "want": "must", "do": "radio_check",
+    "runs": "[{run: baseline, want: must, laps: 'out, 3 timed, in'}]", "compound": "medium",
+    "opens_at": '"2031-05-16T10:30:00+02:00"', "duration_s": "3600", "sessions": "[{session: practice-1, "
+    "duration_s: 3600}]", "circuit": "circuit.yaml", "regulations": "regulations.yaml", "procedures": "procedures",
+    "plan": "plans/plan_41.yaml",
+}  # fmt: skip
+"""What may stand behind a key that must not be missing, as an example only."""
+
+
+def example_line(holder: type[BaseModel] | None, key: str) -> str | None:
+    """``add a line such as 'driver: ines'``, or None where no example would help."""
+    info = {(one.alias or name): one for name, one in holder.model_fields.items()}.get(key) if holder else None
+    if info is not None and get_origin(info.annotation) is Literal:
+        return f"add a line '{key}: {get_args(info.annotation)[0]}'"
+    return f"add a line such as '{key}: {_EXAMPLES[key]}'" if key in _EXAMPLES else None
 
 
 def _wrong_word(path: FilePath, details: Details, model: type[BaseModel]) -> Finding:

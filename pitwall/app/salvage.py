@@ -14,7 +14,9 @@ from typing import Any, Generic, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
+from pitwall.app.plain_words import reason_of
 from pitwall.errors import FilePath, Finding
+from pitwall.model.base import Refused
 
 M = TypeVar("M", bound=BaseModel)
 MAX_ROUNDS = 8
@@ -30,6 +32,15 @@ _NEIGHBOURS = ("PW2", "PW4", "PW5")
 
 
 @dataclass(frozen=True)
+class Late:
+    """A refusal that showed late, with its path in the file and that of the value it disagrees with."""
+
+    path: FilePath
+    reason: Refused
+    first: FilePath | None
+
+
+@dataclass(frozen=True)
 class Rest(Generic[M]):
     """A model made of the sound parts of a file.
 
@@ -37,11 +48,13 @@ class Rest(Generic[M]):
         model: the model; None when nothing could be made of the file.
         removed: the paths, as in the file, that were taken out or stood in for; empty when the whole file is sound.
         origins: path in the cut data -> path in the file, for lists whose entries moved up.
+        late: what the models refused only once the broken parts were out of the way.
     """
 
     model: M | None
     removed: frozenset[FilePath]
     origins: dict[FilePath, FilePath]
+    late: tuple[Late, ...] = ()
 
     def in_file(self, path: FilePath) -> FilePath:
         """The path of the model as a path of the file."""
@@ -84,8 +97,8 @@ def salvage(model: type[M], data: Any, error_paths: list[FilePath]) -> Rest[M]:
             if not work.mend(error, cut, origins, removed):
                 break
         else:
-            return Rest(made, frozenset({*removed, *work.stand_ins}), origins)
-    return Rest(None, frozenset(removed), {})
+            return Rest(made, frozenset({*removed, *work.stand_ins}), origins, tuple(work.late))
+    return Rest(None, frozenset(removed), {}, tuple(work.late))
 
 
 class _Salvage:
@@ -94,6 +107,7 @@ class _Salvage:
     def __init__(self, model: type[BaseModel], data: Any) -> None:
         self.model, self.data = model, data
         self.stand_ins: dict[FilePath, Any] = {}
+        self.late: list[Late] = []
 
     def is_leaf_or_key(self, path: FilePath) -> bool:
         """Entries of lists and whole mappings are not cut at first: a stand-in for what they miss may do."""
@@ -130,13 +144,29 @@ class _Salvage:
         """Cut more, or stand in for what is missing; False when nothing new can be done."""
         before = (len(removed), len(self.stand_ins))
         for details in error.errors(include_url=False):
-            place = _place(cut, details["loc"])
+            place, reason = _place(cut, details["loc"]), reason_of(details)
+            holder = place
+            if reason is not None:
+                place = _place(cut, (*holder, *reason.at))
             origin = origins.get(place, ())
+            if reason is not None:
+                self._tell_late(origin, reason, holder, origins, removed)
             if details["type"] == "missing":
                 self._stand_in((*origin, str(details["loc"][-1])), cut, place, removed)
             elif origin:
                 removed.add(origin)
         return before != (len(removed), len(self.stand_ins))
+
+    def _tell_late(
+        self, path: FilePath, reason: Refused, holder: FilePath, origins: dict[FilePath, FilePath],
+        removed: set[FilePath],
+    ) -> None:
+        """Keep a refusal, unless a part that was cut out beside it may be all there is behind it."""
+        first = origins.get((*holder, *reason.first)) if reason.first is not None else None
+        cut = {*removed, *self.stand_ins}
+        beside = any(one[: len(path)] == path or one[:-1] == path[:-1] for one in cut)
+        if path not in removed and (first is not None or not beside):
+            self.late.append(Late(path, reason, first))
 
     def _stand_in(self, path: FilePath, cut: Any, place: FilePath, removed: set[FilePath]) -> None:
         for value in _candidates(len(self.stand_ins)):

@@ -63,6 +63,11 @@ class Document:
                 return found
         return None
 
+    def line(self, path: FilePath) -> int | None:
+        """The line of this path, or of the nearest thing around it."""
+        mark = self.mark(path)
+        return mark.line if mark is not None else None
+
 
 class _Refused(Exception):
     """Reading stops here; carries the finding."""

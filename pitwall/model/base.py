@@ -6,6 +6,8 @@ from typing import Annotated
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, StringConstraints
 
+from pitwall.errors import FilePath
+
 SLUG_PATTERN = r"^[a-z0-9-]{1,32}$"
 NAME_PATTERN = r"^[a-z][a-z0-9_]{0,47}$"
 
@@ -14,6 +16,23 @@ class Frozen(BaseModel):
     """Immutable value: equal by content, refuses unknown fields and non-finite numbers."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, populate_by_name=True)
+
+
+class Refused(ValueError):
+    """What a model refuses, with the words of a finding and the place below the model that was refused.
+
+    Attributes:
+        found, expected, suggestion: as in :class:`pitwall.errors.Finding`.
+        at: the path from the mapping of the model that raises this to the value that is wrong.
+        first: the path from there to another value that it disagrees with, for a message that names both lines.
+    """
+
+    def __init__(
+        self, found: str, expected: str, *, at: FilePath = (), suggestion: str | None = None,
+        first: FilePath | None = None,
+    ) -> None:
+        self.found, self.expected, self.suggestion, self.at, self.first = found, expected, suggestion, at, first
+        super().__init__(f"found {found}, expected {expected}{f': {suggestion}' if suggestion else ''}")
 
 
 def number_to_text(value: object) -> object:

@@ -12,8 +12,8 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
-from pitwall.model.base import Frozen, Label, Name, Slug
-from pitwall.model.units import Duration, Seconds
+from pitwall.model.base import Frozen, Label, Name, Refused, Slug
+from pitwall.model.units import Duration, Seconds, clock_text
 
 LapKind = Literal["out", "timed", "cool", "in", "installation"]
 Want = Literal["must", "should", "could"]
@@ -23,6 +23,7 @@ CallClass = Literal["session", "safety", "box", "stop", "release", "brief", "swi
 
 Scalar = str | int | float | bool
 MAX_LAPS = 400
+LAPS_EXAMPLE = "out, 3 timed, in"
 
 LAPS_PART = r"(?:(\d{1,3})\s*(?:x\s*)?)?(out-in|out|timed|cool|in|installation)(?:\s+laps?)?"
 _PART = re.compile(f"^{LAPS_PART}$", re.ASCII)
@@ -58,9 +59,12 @@ def check_lap_order(kinds: tuple[LapKind, ...]) -> tuple[LapKind, ...]:
         ValueError: when it does not.
     """
     if len(kinds) < 2 or kinds[0] != "out" or kinds[-1] != "in":
-        raise ValueError("a run starts with an 'out' lap and ends with an 'in' lap")
+        wrong = f"{write_laps(kinds)!r}" if kinds else "no laps"
+        raise Refused(wrong, "a run that starts with an 'out' lap and ends with an 'in' lap",
+                      suggestion=f"such as {LAPS_EXAMPLE!r}")
     if any(kind in ("out", "in", "installation") for kind in kinds[1:-1]):
-        raise ValueError("only 'timed' and 'cool' laps may lie between 'out' and 'in'; a second stop is a second run")
+        raise Refused(f"{write_laps(kinds)!r}", "only 'timed' and 'cool' laps between 'out' and 'in'",
+                      suggestion="a second stop is a second run")
     return kinds
 
 
@@ -86,7 +90,7 @@ def laps_from_file(value: object) -> object:
     if isinstance(value, str):
         return parse_laps(value)
     if not isinstance(value, list | tuple):
-        return value
+        raise Refused(_laps_found(value), f"laps such as {LAPS_EXAMPLE!r}", suggestion=_laps_meant(value))
     kinds: list[Any] = []
     for entry in value:
         if isinstance(entry, dict):
@@ -101,6 +105,18 @@ def laps_from_file(value: object) -> object:
         if len(kinds) > MAX_LAPS:
             raise ValueError(f"a run has at most {MAX_LAPS} laps")
     return tuple(kinds)
+
+
+def _laps_found(value: object) -> str:
+    return "nothing" if value is None else "keys and values" if isinstance(value, dict) else str(value)
+
+
+def _laps_meant(value: object) -> str | None:
+    """A bare number is mostly meant as timed laps, or as laps in all: both are named."""
+    if type(value) is not int or not 1 <= value <= MAX_LAPS - 2:
+        return None
+    meant = f"write 'out, {value} timed, in' for {value} timed laps"
+    return f"{meant}, or 'out, {value - 2} timed, in' for {value} laps in all" if value > 2 else meant
 
 
 Laps = Annotated[tuple[LapKind, ...], BeforeValidator(laps_from_file)]
@@ -157,9 +173,10 @@ class Item(Frozen):
     @model_validator(mode="after")
     def _sense(self) -> Self:
         if not self.put_back and not self.why:
-            raise ValueError("put_back: false needs a reason in 'why'")
+            raise Refused("put_back: false without a reason", "the reason, which it needs in 'why'", at=("put_back",),
+                          suggestion="write 'why: ...' beside it")
         if self.after is not None and self.at is not None:
-            raise ValueError("give 'after' or 'at', not both")
+            raise Refused(f"'after: {self.after}' and 'at: {self.at}'", "'after' or 'at', not both", at=("at",))
         return self
 
 
@@ -173,7 +190,8 @@ class ReleaseWindow(Frozen):
     @model_validator(mode="after")
     def _order(self) -> Self:
         if self.not_before is not None and self.not_after is not None and self.not_before > self.not_after:
-            raise ValueError("release: not_before lies after not_after")
+            raise Refused(f"not_before {clock_text(self.not_before)}, which lies after not_after",
+                          f"{clock_text(self.not_after)} or earlier", at=("not_before",))
         return self
 
 
@@ -187,7 +205,7 @@ class ThreePoint(Frozen):
     @model_validator(mode="after")
     def _order(self) -> Self:
         if not self.low_s <= self.likely_s <= self.high_s:
-            raise ValueError("expected optimistic <= likely <= pessimistic")
+            raise Refused(f"[{self.low_s:g}, {self.likely_s:g}, {self.high_s:g}]", "quick <= likely <= slow")
         return self
 
 
@@ -201,7 +219,7 @@ def three_points(value: object) -> object:
         value = [value, value, value]
     if isinstance(value, list | tuple):
         if len(value) != 3:
-            raise ValueError("expected [optimistic, likely, pessimistic] seconds")
+            raise ValueError("expected [quick, likely, slow] seconds")
         return dict(zip(("low_s", "likely_s", "high_s"), value, strict=True))
     return value
 
@@ -240,9 +258,12 @@ class Run(Frozen):
     @model_validator(mode="after")
     def _enough(self) -> Self:
         if not self.laps and not self.items:
-            raise ValueError(f"run {self.run!r} has neither laps nor items")
+            raise Refused(f"run {self.run!r} with neither laps nor items", "laps, items, or both",
+                          suggestion=f"write 'laps: {LAPS_EXAMPLE}'")
         if self.shorten_to is not None and self.shorten_to > self.timed_laps:
-            raise ValueError(f"run {self.run!r}: shorten_to {self.shorten_to} exceeds its {self.timed_laps} timed laps")
+            most = f"1 to {self.timed_laps}, for it has {self.timed_laps} timed laps"
+            raise Refused(f"{self.shorten_to} for run {self.run!r}", most if self.timed_laps else
+                          "no shorten_to, for it has no timed laps", at=("shorten_to",))
         return self
 
     @property
@@ -297,10 +318,11 @@ class Plan(Frozen):
 
     @model_validator(mode="after")
     def _runs_fit_together(self) -> Self:
-        names = [run.run for run in self.runs]
-        twice = sorted({name for name in names if names.count(name) > 1})
-        if twice:
-            raise ValueError(f"run named twice: {', '.join(twice)}")
+        first: dict[str, int] = {}
+        for index, run in enumerate(self.runs):
+            if first.setdefault(run.run, index) != index:
+                raise Refused(f"run named twice: {run.run}", "another name", at=("runs", index, "run"),
+                              first=("runs", first[run.run], "run"))
         return self
 
     def find(self, name: str) -> Run | None:

@@ -177,14 +177,33 @@ FAULTS: list[tuple[str, str, str, str, str]] = [
     ("plans/plan_41.yaml", "value: 3", "value:", "PW014", "a number"),
     ("plans/plan_41.yaml", "want: should", "want: shuld", "PW013", "did you mean 'should'?"),
     ("plans/plan_41.yaml", "run: baseline", "run: Base Line", "PW016", "write 'base-line'"),
-    ("plans/plan_41.yaml", "run: baseline", "run: holds", "PW016", "run named twice: holds"),
-    ("plans/plan_41.yaml", "[180, 300, 480]", "[180, 300]", "PW016", "[optimistic, likely, pessimistic]"),
-    ("plans/plan_41.yaml", "[180, 300, 480]", "[480, 300, 180]", "PW016", "optimistic <= likely <= pessimistic"),
+    ("plans/plan_41.yaml", "run: baseline", "run: holds", "PW016", "runs[2].run: found run named twice: holds"),
+    ("plans/plan_41.yaml", "driver: ines", "# nobody", "PW012", "add a line such as 'driver: ines'"),
+    ("plans/plan_41.yaml", "plan: 1 ", "# nothing ", "PW012", "add a line 'plan: 1'"),
+    ("plans/plan_41.yaml", "laps: out, 8 timed, in", "laps: 10", "PW016",
+     "runs[4].laps: found 10, expected laps such as 'out, 3 timed, in': write 'out, 10 timed, in' for 10 timed laps, "
+     "or 'out, 8 timed, in' for 10 laps in all"),
+    ("plans/plan_41.yaml", "laps: out, 8 timed, in", "laps:", "PW016", "found nothing, expected laps such as"),
+    ("plans/plan_41.yaml", "laps: out, 8 timed, in", "laps: {timed: 3}", "PW016",
+     "found keys and values, expected laps such as"),
+    ("plans/plan_41.yaml", "laps: out, 8 timed, in", "laps: 8 timed", "PW016",
+     "runs[4].laps: found '8 timed', expected a run that starts with an 'out' lap and ends with an 'in' lap"),
+    ("plans/plan_41.yaml", "laps: out, 8 timed, in", "laps: out, 8 timed, in, out, in", "PW016", "is a second run"),
+    ("plans/plan_41.yaml", "+00:05:00", "+00:35:00", "PW016",
+     "runs[1].release.not_before: found not_before 35:00, which lies after not_after, expected 25:00 or earlier"),
+    ("plans/plan_41.yaml", "on: cool, with: {topic: balance}", "on: cool, after: turn 1, at: turn 2", "PW016",
+     "items[3].at: found 'after: turn 1' and 'at: turn 2', expected 'after' or 'at', not both"),
+    ("plans/plan_41.yaml", "[180, 300, 480]", "[180, 300]", "PW016",
+     "after_garage_s: found [180, 300], expected [quick, likely, slow] seconds"),
+    ("plans/plan_41.yaml", "[180, 300, 480]", "[480, 300, 180]", "PW016",
+     "after_garage_s: found [480, 300, 180], expected quick <= likely <= slow"),
     ("plans/plan_41.yaml", "+00:05:00", "5 past", "PW016", "'+00:08:00'"),
     ("plans/plan_41.yaml", "on: {timed: 3}", "on: {timed: three}", "PW016", "{timed: [1, 3]}"),
     ("plans/plan_41.yaml", "on: {timed: 3}", "on: {tmed: 3}", "PW013", "did you mean 'timed'?"),
-    ("plans/plan_41.yaml", "by: -2.0}", "by: -2.0}\n        put_back: false", "PW016", "needs a reason"),
-    ("plans/plan_41.yaml", "shorten_to: 5", "shorten_to: 9", "PW016", "exceeds its 8 timed laps"),
+    ("plans/plan_41.yaml", "by: -2.0}", "by: -2.0}\n        put_back: false", "PW016",
+     "items[0].put_back: found put_back: false without a reason, expected the reason"),
+    ("plans/plan_41.yaml", "shorten_to: 5", "shorten_to: 9", "PW016",
+     "runs[4].shorten_to: found 9 for run 'long', expected 1 to 8"),
     ("plans/plan_41.yaml", "timed: [session,", "timed: [sesion,", "PW013", "did you mean 'session'?"),
     ("plans/plan_41.yaml", "short: plan_41_short.yaml", "short: plan_41_shrt.yaml", "PW001", "plan_41_shrt.yaml"),
     ("plans/plan_41.yaml", "short: plan_41_short.yaml", "shrt: plan_41_short.yaml", "PW013", "did you mean 'short'?"),
@@ -236,6 +255,34 @@ def test_each_fault_is_an_error_with_its_code_its_file_and_the_remedy(
     assert all(item.file is not None for item in findings)
     with pytest.raises(FileProblem):
         load_setup(folder / "event.yaml")
+
+
+def test_a_run_named_twice_is_told_at_the_second_with_the_line_of_the_first(folder: Path) -> None:
+    """Both lines are named, and the rest of the plan is checked all the same."""
+    plan = folder / "plans" / "plan_41.yaml"
+    spoil(plan, ("run: baseline", "run: holds"), ("do: cool_down_lap", "do: cool_down_lp"))
+    findings = read_plan(plan).findings
+    found = only(findings, "PW016")
+    lines = [n for n, line in enumerate(plan.read_text().splitlines(), 1) if "run: holds" in line]
+    assert (found.line, found.path) == (lines[1], ("runs", 2, "run"))
+    assert found.found == f"run named twice: holds (first in line {lines[0]})"
+    assert only(findings, "PW103").path == ("runs", 1, "items", 2, "do")
+
+
+def test_what_shows_once_the_broken_parts_are_out_of_the_way_is_told_as_well(folder: Path) -> None:
+    """A wrong word in one run hides neither a name used twice nor a shorten_to too large in another."""
+    plan = folder / "plans" / "plan_41.yaml"
+    spoil(plan, ("want: must      ", "want: musst      "), ("run: holds", "run: checks"),
+          ("shorten_to: 5", "shorten_to: 50"))
+    assert [(item.code, item.as_record()["path_text"]) for item in read_plan(plan).findings] == [
+        ("PW013", "runs[0].want"), ("PW016", "runs[1].run"), ("PW016", "runs[4].shorten_to")]
+
+
+def test_what_only_the_cutting_brings_about_is_not_told(folder: Path) -> None:
+    """Laps that could not be read do not make shorten_to too large."""
+    plan = folder / "plans" / "plan_41.yaml"
+    spoil(plan, ("laps: out, 8 timed, in", "laps: out, 8 tmed, in"))
+    assert [item.as_record()["path_text"] for item in read_plan(plan).findings] == ["runs[4].laps"]
 
 
 DOUBTS = [

@@ -86,7 +86,7 @@ def test_an_on_that_names_no_lap_is_refused(on: object) -> None:
 
 
 def test_three_points_take_a_list_or_one_number() -> None:
-    """One number stands for all three; the order is optimistic, likely, pessimistic."""
+    """One number stands for all three; the order is quick, likely, slow."""
     run = Run.model_validate({"run": "a", "want": "must", "laps": "out-in", "after_garage_s": 300})
     assert run.after_garage_s == ThreePoint(low_s=300, likely_s=300, high_s=300)
     for bad in ([1, 2], [3, 2, 1], ["a", 2, 3], "soon", True):
@@ -117,12 +117,12 @@ def test_the_quiet_rule_lets_session_and_safety_through() -> None:
 
 def test_put_back_false_needs_a_reason() -> None:
     """A switch that stays changed on purpose says why."""
-    with pytest.raises(ValidationError, match="needs a reason"):
+    with pytest.raises(ValidationError, match="the reason, which it needs in 'why'"):
         Item.model_validate({"do": "x", "put_back": False})
     assert Item.model_validate({"do": "x", "put_back": False, "why": "last lap"}).put_back is False
 
 
 def test_a_run_cannot_be_shortened_to_more_than_it_has() -> None:
     """shorten_to is the fewest timed laps that still count."""
-    with pytest.raises(ValidationError, match="exceeds its 2 timed laps"):
+    with pytest.raises(ValidationError, match="found 3 for run 'a', expected 1 to 2"):
         Run.model_validate({"run": "a", "want": "must", "laps": "out, 2 timed, in", "shorten_to": 3})
