@@ -90,5 +90,6 @@ def _check_same(path: Path, first: object, setup: SessionSetup) -> None:
     if changed:
         raise UserError(
             f"the journal {path} was begun with other files (changed: {', '.join(changed)}). To go on with it, put the "
-            "files back as they were; to start over, add --fresh (the old journal is kept under another name)."
+            "files back as they were; to start over, add --fresh (the old journal is kept under another name) "
+            "or name another file with --journal."
         )

@@ -27,7 +27,7 @@ from pitwall.bus.broker import EmbeddedBroker
 from pitwall.bus.memory import MemoryBroker, MemoryBus
 from pitwall.bus.mqtt import MqttBus
 from pitwall.engine.session import Session
-from pitwall.errors import BrokerError, InternalError
+from pitwall.errors import BrokerError, InternalError, JournalError
 from pitwall.forecast.futures import forecast
 from pitwall.journal.codec import digest
 from pitwall.journal.memory import MemoryJournal
@@ -212,7 +212,10 @@ async def serve(
     """
     async with Lifecycle() as life:
         life.stop_on_signals()
-        journal = await open_journal(journal_file, setup, fresh=fresh)
+        try:
+            journal = await open_journal(journal_file, setup, fresh=fresh)
+        except JournalError as refused:
+            raise JournalError(f"{refused} (another file: --journal FILE; this one put aside: --fresh)") from refused
         await life.start("journal", None, journal.close)
         address = broker
         if isinstance(address, int):

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 HELP = "run a session against a simulated world"
 EXAMPLE = "pitwall rehearse practice_hour.yaml --event config/event.yaml --instant --seed 7"
 DEFAULT_SPEED = 30.0
+SPEED_OF_MEANING = 200.0
 
 ABOUT = """Without --instant or --speed the session runs 30 times faster than life, over MQTT on the embedded
 broker, and the prompts are printed as they come. The scenario says what kind of day it is; --event puts your event
@@ -72,6 +73,10 @@ async def _rehearse(rehearsal: Rehearsal, args: argparse.Namespace) -> Report | 
     from pitwall.cli.terminal.live import LinePrinter
 
     rate = args.speed or DEFAULT_SPEED
+    if rate > SPEED_OF_MEANING and not args.instant:
+        print(f"pitwall: at {rate:g} times life a tenth of a second in this machine is {rate / 10:g} s of the session: "
+              f"calls come late that would not in life. Take --instant or a --speed up to {SPEED_OF_MEANING:g} for "
+              "figures that mean something.", file=sys.stderr)
     journal = Path(args.journal) if args.journal else None
     if args.instant:
         return await rehearse_instant(rehearsal, journal)

@@ -41,13 +41,18 @@ def run(args: argparse.Namespace) -> int:
     from pitwall.app import lifecycle
     from pitwall.app.replaying import recording_in, replay
     from pitwall.app.settings import default_address, load_settings
-    from pitwall.app.watching import find_session
+    from pitwall.app.watching import find_session, planned_cars
 
     recording = recording_in(Path(args.folder))  # before any link is made: its faults come before the broker's
     address = args.broker or default_address(load_settings())
 
     async def work() -> Any:
         session = args.session or await find_session(address)
+        planned = await planned_cars(address, session)
+        if missing := [car for car in planned if car not in recording.cars]:
+            print(f"pitwall: the recording has cars {', '.join(recording.cars)}, the plan has {', '.join(planned)}: "
+                  f"the daemon follows the field, and makes no calls on track for {', '.join(missing)}",
+                  file=sys.stderr)
         print(f"replaying {args.folder} as {session} on {address}, {args.speed:g} times life", file=sys.stderr)
         return await replay(recording, address, session, args.speed, args.begin_s)
 

@@ -15,7 +15,9 @@ HELP = "run the daemon beside live timing"
 EXAMPLE = "pitwall serve event.yaml --session practice-1 --broker mqtt://192.168.1.5:1883"
 
 ABOUT = """Timing and commands come in over MQTT, prompts and alerts go out: pitwall schema asyncapi describes every
-message. The journal of the session is kept; started again, the daemon goes on where it was. It ends with Ctrl-C."""
+message. Start it before the feed: until that speaks the clock stands and the daemon shows plan, forecast and the calls
+before the first release. The journal of the session is kept; started again, the daemon goes on where it was. It ends
+with Ctrl-C."""
 
 
 def add_parser(subparsers: Any) -> None:
@@ -59,4 +61,5 @@ def run(args: argparse.Namespace) -> int:
               "Ctrl-C ends it.", file=sys.stderr, flush=True)
 
     lifecycle.run(serve(setup, journal, broker=broker, fresh=args.fresh, started=started))
+    print(f"pitwall: goodbye; the session is kept in {journal}: served again it goes on from there", file=sys.stderr)
     return 0

@@ -11,7 +11,8 @@ EXAMPLE = "pitwall watch --broker mqtt://127.0.0.1:1883 --car 41"
 
 KEYS = """keys: s said, x skip, d defer, r repeat, c confirm, m quiet, a acknowledge the oldest alert,
 tab or 1-9 choose the car, up and down choose the prompt, ? help, q leave.
-Without a terminal (a pipe, a file) it writes one plain line for each thing that changes."""
+A broker that is not there yet is waited for. Without a terminal (a pipe, a file) it writes one plain
+line for each thing that changes."""
 
 
 def add_parser(subparsers: Any) -> None:
@@ -41,7 +42,11 @@ async def _watch(address: str, args: argparse.Namespace) -> None:
 
     if args.json or args.lines or not is_terminal():
         printer = LinePrinter(sys.stdout, args.car, args.json)
-        await watch(address, args.session, printer.hear, printer.alert_over)
+        await watch(address, args.session, printer.hear, printer.alert_over, printer.until_gone, _waits)
         return
     picture = Picture(args.car, args.by)
-    await watch(address, args.session, picture.hear, picture.board.clear_alert, picture.show)
+    await watch(address, args.session, picture.hear, picture.board.clear_alert, picture.show, _waits)
+
+
+def _waits(reason: str) -> None:
+    print(f"pitwall: {reason}\nwaiting for it and trying again; Ctrl-C ends", file=sys.stderr, flush=True)

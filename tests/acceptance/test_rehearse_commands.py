@@ -74,6 +74,14 @@ def test_speed_shows_prompts_and_lets_others_look_on(processes: Processes) -> No
     assert wanted <= topics
 
 
+def test_speed_beyond_meaning_is_told(processes: Processes) -> None:
+    """At 900 times life a sentence says what becomes of the figures; the rehearsal runs and reports all the same."""
+    done = processes.run("rehearse", "short_demo", "--speed", "900", "--json")
+    assert done.returncode == 0, done.stderr
+    assert "at 900 times life a tenth of a second in this machine is 90 s of the session" in done.stderr
+    assert json.loads(done.stdout)["scenario"] == "short demo"
+
+
 def test_broken_off_rehearsal_says_so(processes: Processes) -> None:
     """Ctrl-C in the middle ends it with 1, no report and no traceback."""
     lines = processes.folder / "lines.txt"

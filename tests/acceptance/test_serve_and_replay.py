@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 import signal
+import socket
 from pathlib import Path
 
 import pytest
@@ -32,9 +33,12 @@ def test_event_day_from_recording_to_screen(processes: Processes) -> None:
     sent = json.loads(replayed.stdout)
     assert sent["sent"] == sent["of"] > 1000
     assert sent["session"] == "practice-1"
+    assert "the recording has cars 3, 7, 11, 15, the plan has 41, 58: the daemon follows the field" in replayed.stderr
     until(lambda: '"status":"finished"' in seen_file.read_text(encoding="utf-8"))
     code, out, err = leave(daemon, signal.SIGINT)
     assert (code, out) == (0, ""), err
+    assert "goodbye" in err
+    assert said["journal"] in err
     until(lambda: '"state":"offline"' in seen_file.read_text(encoding="utf-8"))
     code, _, err = leave(watcher)
     assert code == 0, err
@@ -77,6 +81,7 @@ def test_changed_files_are_refused_and_fresh_starts_over(processes: Processes) -
     assert other.returncode == 2
     assert "session" in other.stderr
     assert "--fresh" in other.stderr
+    assert "--journal" in other.stderr
     daemon, said = processes.serve("event.yaml", "--session", "practice-2", "--journal", journal, "--fresh")
     assert said["resumed"] is False
     assert leave(daemon)[0] == 0
@@ -90,10 +95,11 @@ def test_journal_in_use_is_refused(processes: Processes) -> None:
     second = processes.run("serve", "event.yaml", "--port", "0", "--journal", journal)
     assert second.returncode == 1
     assert f"process {daemon.pid}" in second.stderr
+    assert "--journal FILE" in second.stderr
     assert leave(daemon)[0] == 0
 
 
-@pytest.mark.parametrize("command", [["watch"], ["replay", str(RECORDING)], ["rehearse", "short_demo", "--attach"]])
+@pytest.mark.parametrize("command", [["replay", str(RECORDING)], ["rehearse", "short_demo", "--attach"]])
 def test_no_broker_is_a_sentence(processes: Processes, command: list[str]) -> None:
     """Without a broker each client ends with 1 and one sentence that names the address."""
     address = "mqtt://127.0.0.1:9"
@@ -102,6 +108,28 @@ def test_no_broker_is_a_sentence(processes: Processes, command: list[str]) -> No
     assert done.returncode == 1
     assert address in done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_watch_waits_for_a_broker_that_is_not_there_yet(processes: Processes) -> None:
+    """Watch says what it waits for, shows the daemon as soon as it is there, and Ctrl-C ends it at any time with 0."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    seen, address = processes.folder / "seen.txt", f"mqtt://127.0.0.1:{port}"
+    watcher = processes.start("watch", "--broker", address, out=seen)
+    assert watcher.stderr is not None
+    assert address in watcher.stderr.readline()
+    assert "waiting" in watcher.stderr.readline()
+    daemon, _ = processes.serve("event.yaml", "--port", str(port))
+    until(lambda: "online" in seen.read_text(encoding="utf-8"))
+    assert leave(watcher, signal.SIGINT)[0] == 0
+    assert leave(daemon)[0] == 0
+    alone = processes.start("watch", "--broker", address)
+    assert alone.stderr is not None
+    alone.stderr.readline()
+    code, _, err = leave(alone, signal.SIGINT)
+    assert code == 0
+    assert "Traceback" not in err
 
 
 async def test_replay_on_a_broker_without_a_daemon_asks_for_the_session(processes: Processes) -> None:

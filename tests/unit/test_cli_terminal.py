@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
 import io
 import json
-from typing import Any
+from typing import Any, cast
 
 import pytest
 from rich.console import Console
@@ -516,6 +517,20 @@ def test_line_printer_writes_lines_or_json(as_json: bool) -> None:
     else:
         assert len(lines) == 1
         assert "SAY NOW" in lines[0]
+
+
+class _Closed(io.StringIO):
+    def write(self, text: str) -> int:
+        raise BrokenPipeError(32, "nobody reads")
+
+
+async def test_line_printer_ends_when_its_reader_went_away() -> None:
+    """A closed pipe is the end of the lines and no error: nothing more is written, and whoever waits is told."""
+    printer = LinePrinter(_Closed())
+    waiting = asyncio.ensure_future(printer.until_gone(cast(Any, None), asyncio.Event()))
+    printer.hear(_prompt(state="due"))
+    printer.hear(_prompt("other", state="due"))
+    await asyncio.wait_for(waiting, 1.0)
 
 
 def test_keys_are_split_from_what_the_terminal_sends() -> None:

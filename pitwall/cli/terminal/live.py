@@ -51,6 +51,7 @@ class LinePrinter:
 
     def __init__(self, out: TextIO, car: str | None = None, as_json: bool = False) -> None:
         self._out, self._car, self._json, self._log = out, car, as_json, LineLog()
+        self._gone = asyncio.Event()
 
     def hear(self, message: Message) -> None:
         """Print what this message is worth."""
@@ -59,13 +60,28 @@ class LinePrinter:
             return
         lines = (message.model_dump_json(),) if self._json else self._log.lines(message)
         for line in lines:
-            print(line, file=self._out, flush=True)
+            self._print(line)
 
     def alert_over(self, alert_id: str) -> None:
         """An alert was cleared."""
         self._log.alert_over(alert_id)
         if self._json:
-            print(f'{{"type":"alert_over","id":"{alert_id}"}}', file=self._out, flush=True)
+            self._print(f'{{"type":"alert_over","id":"{alert_id}"}}')
+
+    async def until_gone(self, onlooker: Onlooker, stopping: asyncio.Event) -> None:
+        """Return when the reader of the lines went away (``| head``) or somebody wishes to stop."""
+        waiting = [asyncio.ensure_future(event.wait()) for event in (self._gone, stopping)]
+        await asyncio.wait(waiting, return_when=asyncio.FIRST_COMPLETED)
+        for one in waiting:
+            one.cancel()
+
+    def _print(self, line: str) -> None:
+        if self._gone.is_set():
+            return
+        try:
+            print(line, file=self._out, flush=True)
+        except BrokenPipeError:
+            self._gone.set()
 
 
 class Picture:
