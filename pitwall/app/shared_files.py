@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pitwall.app.filing import Filed, Files
-from pitwall.checks.around import meant
+from pitwall.checks.around import meant, near_only
 from pitwall.checks.codes import finding
 from pitwall.checks.library import check_procedure
 from pitwall.errors import UserError
@@ -99,7 +99,8 @@ def _check_session(files: Files, event: EventFile, filed: Filed[EventFile], regu
         return
     known = [window.session for window in regulations.model.sessions]
     files.note(filed, finding("PW107", path=("session",), found=f"unknown session {event.session!r}",
-                              expected=f"a session of {regulations.name}", suggestion=meant(event.session, known)))
+                              expected=f"a session of {regulations.name} ({', '.join(known)})",
+                              suggestion=near_only(event.session, known)))
 
 
 def _check_drivers(files: Files, event: EventFile, filed: Filed[EventFile]) -> None:

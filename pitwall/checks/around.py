@@ -57,3 +57,9 @@ def meant(word: str, known: Iterable[str]) -> str | None:
     if found:
         return f"did you mean {by_lower[found[0]]!r}?"
     return f"there are {', '.join(names[:20])}" if names else None
+
+
+def near_only(word: str, known: Iterable[str]) -> str | None:
+    """``did you mean 'x'?`` when something known is near, else nothing: what there is stands in the message already."""
+    text = meant(word, known)
+    return text if text and text.startswith("did") else None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from pitwall.checks.around import Around, meant
+from pitwall.checks.around import Around, meant, near_only
 from pitwall.checks.codes import finding
 from pitwall.checks.names import bad_position, unknown_switch
 from pitwall.errors import FilePath, Finding
@@ -82,16 +82,11 @@ def check_arguments(plan: Plan, around: Around) -> Iterator[Finding]:
             if name not in known:
                 yield finding("PW122", path=path, found=f"unknown argument {name!r} of {placed.item.do!r}",
                               expected=f"one of: {', '.join(known)}" if known else "no arguments",
-                              suggestion=_near_only(name, list(known)))
+                              suggestion=near_only(name, list(known)))
             else:
                 yield from _check_value(placed, known[name], value, path, around)
         if around.car is not None:
             yield from _check_positions(placed, around.car)
-
-
-def _near_only(word: str, known: list[str]) -> str | None:
-    text = meant(word, known)
-    return text if text and text.startswith("did") else None
 
 
 def _argument_words(argument: Argument) -> str:
@@ -120,7 +115,7 @@ def _check_value(
     if argument.one_of:
         if not any(same_position(value, choice) for choice in argument.one_of):
             yield finding("PW124", path=path, found=repr(value), expected=_argument_words(argument),
-                          suggestion=_near_only(str(value), [str(choice) for choice in argument.one_of]))
+                          suggestion=near_only(str(value), [str(choice) for choice in argument.one_of]))
         return
     if not _has_type(argument, value):
         yield finding("PW123", path=path, found=repr(value), expected=_argument_words(argument))

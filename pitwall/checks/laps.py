@@ -8,7 +8,7 @@ from pitwall.checks.around import Around, meant
 from pitwall.checks.codes import finding
 from pitwall.checks.items import Placed, placed_items
 from pitwall.errors import FilePath, Finding
-from pitwall.model.plan import LapChoice, LapKind, Plan, Run
+from pitwall.model.plan import LAPS_EXAMPLE, LapChoice, LapKind, Plan, Run
 from pitwall.track.places import plain
 
 
@@ -39,9 +39,15 @@ def lap_words(run: Run) -> str:
 
 def check_laps(plan: Plan, around: Around) -> Iterator[Finding]:
     """Lap numbers and kinds of every item."""
+    told: set[int] = set()
     for placed in placed_items(plan, around):
         if not placed.run.laps:
-            if placed.item.on:
+            if placed.item.on and placed.run.after_flag is None:
+                # Nothing says that this is a block after the flag: the laps were forgotten, once for all its items.
+                if placed.index not in told:
+                    yield _no_laps(placed)
+                told.add(placed.index)
+            elif placed.item.on:
                 yield finding("PW207", path=(*placed.path, "on"), expected="no 'on'",
                               found=f"laps in run {placed.run.run!r}, which has none")
             continue
@@ -51,10 +57,26 @@ def check_laps(plan: Plan, around: Around) -> Iterator[Finding]:
             yield from _choice(placed, choice)
 
 
+def _no_laps(placed: Placed) -> Finding:
+    named = dict.fromkeys(choice.kind for item in placed.run.items for choice in item.on)
+    return finding("PW012", path=("runs", placed.index), expected="the laps of the run",
+                   found=f"no key 'laps', but items on {' and '.join(named)}",
+                   suggestion=f"add a line such as 'laps: {LAPS_EXAMPLE}'")
+
+
+_BEFORE_LEAVING = ("garage", "pit_exit")
+"""Where steps are said as the run begins: an item of only such steps has no lap to be asked for."""
+
+
 def _first_lap(placed: Placed) -> Iterator[Finding]:
     allowed = placed.procedure.laps if placed.procedure is not None else ()
     first = placed.run.laps[0]
     if not allowed or first in allowed or (placed.run.out_in and "installation" in allowed):
+        steps = placed.procedure.steps if placed.procedure is not None else ()
+        if not placed.run.out_in and any(step.where not in _BEFORE_LEAVING for step in steps):
+            yield finding("PW209", path=placed.path, found=f"{placed.item.do!r} on no lap in particular",
+                          expected=f"'on', else it is called on the first lap ({first}-lap)",
+                          suggestion=f"write 'on: {first}' if that is meant")
         return
     fit = [kind for kind in dict.fromkeys(placed.run.laps) if kind in allowed]
     only = f"run {placed.run.run!r} has only {lap_words(placed.run)}"

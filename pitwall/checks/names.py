@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from difflib import get_close_matches
 
-from pitwall.checks.around import Around, meant
+from pitwall.checks.around import Around, meant, near_only
 from pitwall.checks.codes import finding
 from pitwall.errors import FilePath, Finding
 from pitwall.model.car import Car
@@ -16,7 +17,8 @@ def check_head(plan: Plan, around: Around) -> Iterator[Finding]:
     if around.regulations is not None and around.regulations.window(plan.session) is None:
         known = [window.session for window in around.regulations.sessions]
         yield finding("PW107", path=("session",), found=f"unknown session {plan.session!r}",
-                      expected="a session of the regulations", suggestion=meant(plan.session, known))
+                      expected=f"a session of the regulations ({', '.join(known)})",
+                      suggestion=near_only(plan.session, known))
     if around.cars is not None and plan.car not in around.cars:
         yield finding("PW106", path=("car",), found=f"unknown car {plan.car!r}", expected="a car of the event file",
                       suggestion=meant(plan.car, around.cars))
@@ -35,6 +37,25 @@ def check_tyres(plan: Plan, around: Around) -> Iterator[Finding]:
         if label is not None and label not in plan.tyre_sets:
             yield finding("PW108", path=path, found=f"unknown tyre set {label!r}", expected="one of tyre_sets",
                           suggestion=meant(label, plan.tyre_sets))
+
+
+COMPOUNDS = ("hard", "medium", "soft", "intermediate", "wet")
+"""The usual words for compounds (common practice, no source); a plan may have others."""
+
+MISSPELT = 0.75
+
+
+def check_compounds(plan: Plan, around: Around) -> Iterator[Finding]:
+    """A compound that nothing else is called, but nearly like the usual words or like that of several other sets."""
+    said = [tyres.compound.strip().lower() for tyres in plan.tyre_sets.values()]
+    usual = [word for word in dict.fromkeys(said) if said.count(word) > 1 and word.isalpha()]
+    for (label, tyres), word in zip(plan.tyre_sets.items(), said, strict=True):
+        if word in COMPOUNDS or word in usual:
+            continue
+        near = get_close_matches(word, [*COMPOUNDS, *usual], n=1, cutoff=MISSPELT)
+        if near:
+            yield finding("PW115", path=("tyre_sets", label, "compound"), found=f"compound {tyres.compound!r}",
+                          expected="a word that other sets use", suggestion=f"did you mean {near[0]!r}?")
 
 
 def check_run_switches(plan: Plan, around: Around) -> Iterator[Finding]:
@@ -68,6 +89,6 @@ def bad_position(name: str, position: Scalar, path: FilePath, car: Car) -> Findi
     """The finding for a position that the switch does not have."""
     switch = car.switch(name)
     assert switch is not None
-    near = meant(str(position), [str(one) for one in switch.positions]) if isinstance(position, str) else None
+    near = near_only(position, [str(one) for one in switch.positions]) if isinstance(position, str) else None
     return finding("PW102", path=path, found=f"position {position!r} of {name!r}", expected=switch.positions_text(),
-                   suggestion=near if near and near.startswith("did") else None)
+                   suggestion=near)

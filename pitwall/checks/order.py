@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from pitwall.checks.around import Around, meant
+from pitwall.checks.around import Around, meant, near_only
 from pitwall.checks.codes import finding
 from pitwall.errors import FilePath, Finding
 from pitwall.model.plan import Plan, Run
@@ -75,9 +75,8 @@ def check_groups(plan: Plan, around: Around) -> Iterator[Finding]:
     for index, run in enumerate(plan.runs):
         if run.group is not None and labels.count(run.group) == 1:
             others = sorted({label for label in labels if label != run.group})
-            near = meant(run.group, others)
             yield finding("PW304", path=("runs", index, "group"), found=f"group {run.group!r} with one run",
-                          expected="two or more", suggestion=near if near and near.startswith("did") else None)
+                          expected="two or more", suggestion=near_only(run.group, others))
 
 
 def check_same_as(plan: Plan, around: Around) -> Iterator[Finding]:

@@ -14,6 +14,7 @@ Check = Callable[[Plan, Around], Iterator[Finding]]
 CHECKS: tuple[Check, ...] = (
     names.check_head,
     names.check_tyres,
+    names.check_compounds,
     names.check_run_switches,
     items.check_procedures,
     items.check_arguments,

@@ -60,6 +60,7 @@ HEADS = [
     ({"starts_with": {"switches": {"flapp": "open"}}}, "PW101", "starts_with.switches.flapp"),
     ({"starts_with": {"switches": {"flap": "ajar"}}}, "PW102", "starts_with.switches.flap"),
     ({"tyre_sets": {"A1": {"compound": "hard"}}, "starts_with": {"tyres": "A2"}}, "PW108", "starts_with.tyres"),
+    ({"tyre_sets": {"A1": {"compound": "hrad"}}}, "PW115", "tyre_sets.A1.compound"),
 ]
 
 
@@ -95,6 +96,8 @@ RUNS: list[tuple[dict[str, Any], str, str]] = [
     (run(items=[item("constant_speed_hold", {"timed": 1}, after="turn 4", **{"with": {"gear": 5}})]), "PW203",
      "runs[0].items[0].on"),
     (run(items=[{"do": "driver_comment"}]), "PW208", "runs[0].items[0]"),
+    (run(items=[{"do": "radio_check"}]), "PW209", "runs[0].items[0]"),
+    (run(laps=[], items=[item("radio_check"), item("driver_comment", "in")]), "PW012", "runs[0]"),
     (run(items=[item("constant_speed_hold", after="turn 14", **{"with": {"gear": 5}})]), "PW204",
      "runs[0].items[0].after"),
     (run(items=[item("coast_down", at="grid")]), "PW204", "runs[0].items[0].at"),
@@ -146,6 +149,42 @@ def test_suggestions_name_the_nearest_thing() -> None:
     assert findings(run(switches={"brake_bais": 56}))[0].suggestion == "did you mean 'brake_bias'?"
     assert "torque_map" in (findings(run(switches={"zzz": 1}))[0].suggestion or "")
     assert findings(run(items=[item("coast_down", after="Turn44")]))[0].suggestion == "did you mean 'turn 4'?"
+
+
+def test_an_unknown_session_is_told_with_the_sessions_that_there_are() -> None:
+    """All of them, and the nearest where one is near."""
+    (found,) = findings(run(), session="qualifying")
+    assert (found.expected, found.suggestion) == (
+        "a session of the regulations (practice-1, practice-2, practice-90)", None)
+    assert findings(run(), session="practise-2")[0].suggestion == "did you mean 'practice-2'?"
+
+
+@pytest.mark.parametrize(("compounds", "told"), [
+    (["hrad"], ["did you mean 'hard'?"]), (["Hard", "medium ", "WET"], []), (["super soft", "blue"], []),
+    (["rainy", "rainy", "rainny"], ["did you mean 'rainy'?"]), (["c1", "c2", "c2"], []), (["c10", "c11", "c11"], []),
+])
+def test_a_compound_nearly_like_the_usual_ones_is_doubted(compounds: list[str], told: list[str]) -> None:
+    """The trade's words and those that several sets share; names that only look alike by their figures are let be."""
+    sets = {f"S{number}": {"compound": compound} for number, compound in enumerate(compounds)}
+    got = findings(run(), tyre_sets=sets)
+    assert [(one.code, one.severity, one.suggestion) for one in got] == [("PW115", "warning", text) for text in told]
+
+
+def test_laps_that_were_forgotten_are_asked_for_by_name_and_once() -> None:
+    """Items name laps, the run has none and is not for after the flag: the key 'laps' is missing."""
+    (found,) = findings(run(laps=[], items=[item("radio_check"), item("driver_comment", "in")]))
+    assert (found.severity, found.found) == ("error", "no key 'laps', but items on out and in")
+    assert "laps: out, 3 timed, in" in (found.suggestion or "")
+
+
+def test_an_item_without_a_lap_is_doubted_where_there_is_a_choice() -> None:
+    """Not on a run of one lap, nor where everything is said before the car leaves, nor where the lap is refused."""
+    (found,) = findings(run(items=[{"do": "radio_check"}]))
+    assert (found.severity, found.suggestion) == ("warning", "write 'on: out' if that is meant")
+    assert "(out-lap)" in (found.expected or "")
+    assert said(run(laps="out-in", items=[{"do": "radio_check"}])) == []
+    assert said(run(items=[{"do": "clutch_bite_check"}])) == []
+    assert said(run(items=[{"do": "practice_start"}])) == []
 
 
 def test_positions_are_compared_as_the_car_does() -> None:
