@@ -229,8 +229,7 @@ class CallBook:
             return
         if call.shown_t is None and call.state == "withdrawn":
             return
-        if call.told:
-            call.revision += 1
+        call.revision += 1  # 0 is the planned call, as it stands on the stack, untold
         call.told = True
         if call not in self.changed:
             self.changed.append(call)

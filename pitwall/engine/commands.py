@@ -57,7 +57,9 @@ def _said(command: CommandGiven, car: TeamCar, now: float) -> Answer:
         return Answer(f"{call.id} is {call.state} already" + (f", by {call.said_by}" if call.said_by else ""))
     if call.state in ("withdrawn", "missed", "skipped"):
         return _noted(command, call)
-    late = min(command.t, now) > call.spec.last_moment_s + call.spec.spoken_s + SAID_GRACE_S
+    # Late is what can no longer be acted on; outside its best window but still of use is in time.
+    in_time = max(call.spec.last_moment_s, call.spec.latest_s or 0.0)
+    late = min(command.t, now) > in_time + call.spec.spoken_s + SAID_GRACE_S
     signal = "said_late" if late and call.state in ("shown", "due", "unconfirmed") else "said"
     if not car.signal(call, signal, now, f"said by {command.by}", command.id):
         raise Refusal(f"{call.id} is {call.state}: it cannot be said any more")
@@ -181,6 +183,8 @@ def _drop(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     if command.item is not None:
         return _drop_item(command, car, now, reason)
     found = car.progress.find(command.run or "")
+    if found is None and command.run:
+        raise Refusal(f"no run {command.run!r} in the plan of car {car.car}")
     if found is None:
         raise Refusal("say what to drop: 'run', or 'item' with or without its 'run'")
     if found.state == "dropped":

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pitwall.engine.session_clock import SessionClock
-from pitwall.engine.situation import StatusNews
+from pitwall.engine.situation import StatusNews, news_key
 from pitwall.engine.team import TeamCar
 
 RUNNING_BEFORE = ("waiting", "yellow", "slow", "green")
@@ -28,7 +28,9 @@ def status_changed(
         now: session second.
     """
     status = clock.status
-    if "status" in changed and not (before == "waiting" and status == "green"):
+    if status == "finished" and "status" in changed:
+        flag_falls(car, clock, now)
+    elif "status" in changed and not (before == "waiting" and status == "green"):
         _tell(car, status, (), now)
     elif "sectors" in changed:
         new = tuple(sector for sector in clock.yellow_sectors if sector not in sectors_before)
@@ -45,11 +47,41 @@ def status_changed(
         car.progress.revision += 1
 
 
+def flag_falls(car: TeamCar, clock: SessionClock, now: float) -> None:
+    """The session time is over. A timed lap that has begun may be finished where the regulations say so; any other lap
+    is the in-lap now."""
+    lap = car.track.lap
+    begun = lap is not None and lap.start_phase == 0.0 and car.track.state in ("timed", "cool")
+    if begun and clock.regulations.finish_started_lap:
+        car.told_finish_s = None
+        _tell(car, "flag_out", (), now)
+        return
+    if car.track.on_track:
+        car.progress.box_now()
+        car.track.move("called_in")
+    car.told_finish_s = now
+    _tell(car, "finished", (), now)
+
+
 def _tell(car: TeamCar, status: str, sectors: tuple[str, ...], now: float) -> None:
+    """News for the driver. It takes the place of older news of the same kind that nobody has said yet: a yellow that is
+    over is not announced, and a clear is not announced to a driver who never heard of the yellow."""
     if status in ("waiting", "closed"):
+        return
+    unsaid = [news for news in car.news if bool(news.sectors) == bool(sectors) and not _was_said(car, news)]
+    if sectors:
+        unsaid = [news for news in unsaid if set(news.sectors) & set(sectors)]
+    car.news = [news for news in car.news if news not in unsaid]
+    if sectors and status == "green" and unsaid:
         return
     car.told += 1
     car.news.append(StatusNews(car.told, now, status, sectors))
+
+
+def _was_said(car: TeamCar, news: StatusNews) -> bool:
+    """Guard: the call of this news is no longer open: said, or its time is over and it may have been."""
+    call = car.book.latest.get(news_key(news))
+    return call is not None and not call.open
 
 
 def session_closed(car: TeamCar, now: float) -> None:

@@ -10,6 +10,9 @@ from pitwall.engine.progress import ItemState, RunState
 from pitwall.model.plan import LapKind
 from pitwall.model.procedure import Procedure
 
+KEEPS_ITS_LAP = ("red flag", "chequered flag", "session closed", "kept in", "quiet")
+"""Reasons for which a call is taken back without its item being tried on another lap."""
+
 
 def find_item(runs: list[RunState], key: str | None) -> tuple[RunState, ItemState] | None:
     """The item of that key and its run."""
@@ -48,7 +51,7 @@ def call_moved(runs: list[RunState], call: Call, procedures: Mapping[str, Proced
         item.signal("confirm", t, call.reason)
     elif call.state == "skipped":
         item.signal("fail", t, call.reason or "skipped")
-    elif call.state in ("missed", "withdrawn") and call.reason != "red flag":
+    elif call.state in ("missed", "withdrawn") and call.reason not in KEEPS_ITS_LAP:
         _try_again(run, item, procedures, leg_now, t, call.reason or call.state)
 
 

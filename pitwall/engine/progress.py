@@ -346,10 +346,16 @@ class PlanProgress:
         self.over = True
         for state in self.runs:
             if state.state in ("planned", "next", "cut"):
+                begun = not state.laps and any(item.state not in ("planned", "dropped") for item in state.items)
                 state.move("choose", t)
-                state.move("skip" if not state.leavings else "give_up", t, SESSION_ENDED)
+                if begun:
+                    # A block after the flag: told on the in-lap, it was done as far as anybody can tell.
+                    state.move("leave", t)
+                    state.move("complete", t, "after the flag")
+                else:
+                    state.move("skip" if not state.leavings else "give_up", t, SESSION_ENDED)
                 for item in state.items:
-                    item.signal("fail", t, SESSION_ENDED)
+                    item.signal("lap_over" if item.state == "called" else "fail", t, item.reason or SESSION_ENDED)
 
 
 def run_progress(state: RunState, expected: tuple[float, float] | None) -> RunProgress:

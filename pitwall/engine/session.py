@@ -108,13 +108,17 @@ class Session:
             case ev.SessionPrepared():
                 self._prepare(event.setup)
             case ev.CarCrossed():
+                self._hears_the_feed()
                 self._followed(*self.field.crossed(event, self.clock, self.now))
             case ev.CarPitted():
+                self._hears_the_feed()
                 self._followed(*self.field.pitted(event, self.now))
             case ev.StatusChanged():
+                self._hears_the_feed()
                 self.field.heard_t = self.now
                 self._status(event)
             case ev.ClockReported():
+                self._hears_the_feed()
                 if self.clock.report(event):
                     self._all_dirty()
             case ev.WeatherReported():
@@ -131,6 +135,13 @@ class Session:
                 self._restarted(event)
             case ev.TimeReached() | ev.CarPositioned() | ev.TyreReported() | ev.ChannelReported() | ev.LinkChanged():
                 """Time passes, or evidence is kept in the journal for others to read."""
+
+    def _hears_the_feed(self) -> None:
+        """The first word of timing: until then nobody knows when the session begins, and nobody is called out."""
+        for car in self.team.values():
+            if not car.heard:
+                car.heard, car.since_s = True, self.now
+                self._dirty.add(car.car)
 
     def _prepare(self, setup: SessionSetup) -> None:
         self.setup, self.prepared, self.rain = setup, True, setup.wet
@@ -277,7 +288,7 @@ class Session:
             self._followed(track, happenings)
         status = self.clock.status
         for car in self.team.values():
-            car.settle(self.now)
+            car.settle(self.clock, self.now)
             self._outputs += watch.around(car, self.alerts, status, self.now)
         stale_s = self.setup.calls.feed_stale_s
         heard_t, out_there = self.field.heard_t, self.field.any_on_track

@@ -48,6 +48,11 @@ class StatusNews:
     sectors: tuple[str, ...] = ()
 
 
+def news_key(news: StatusNews) -> str:
+    """Key of the call that tells this news."""
+    return f"session-{news.number}-{news.status}"
+
+
 @dataclass
 class Situation:
     """One car's situation at ``now``; rules read it and change nothing."""
@@ -69,12 +74,18 @@ class Situation:
     kept_in: bool
     since_s: float
     recalls: int
+    feed_speaks: bool
     rain: bool
 
     @property
     def stopped_by_flag(self) -> bool:
         """Red or over: everything but session and safety calls is silent."""
         return self.clock.status in ("red", "finished", "closed")
+
+    @property
+    def boxes_silent(self) -> bool:
+        """Under red everybody comes in anyway, by the officials' word; after the flag the in-lap is called as any."""
+        return self.clock.status in ("red", "closed")
 
     def spoken(self, text: str) -> float:
         """Seconds to say this text at the engineer's rate."""
@@ -86,7 +97,8 @@ class Situation:
             return None
         found: list[tuple[float, float]] = []
         for leg in legs:
-            for begin, end in self.lap_map.listening:
+            quick = leg.kind == "timed"
+            for begin, end in self.lap_map.listening if quick else self.lap_map.listening_easy or ():
                 if end > leg.start_phase:
                     found.append((leg.at(max(begin, leg.start_phase)), leg.at(end)))
         return _joined(sorted(found))

@@ -10,7 +10,7 @@ from pitwall.engine.calls import CallBook
 from pitwall.engine.car import CarTrack, Happening
 from pitwall.engine.progress import PlanProgress, RunState
 from pitwall.engine.rules import RULES
-from pitwall.engine.session_clock import SessionClock
+from pitwall.engine.session_clock import RUNNING, SessionClock
 from pitwall.engine.situation import Leg, Situation, StatusNews, garage_legs, running_legs
 from pitwall.engine.switches import SwitchBoard
 from pitwall.model.car import Position, same_position
@@ -20,6 +20,7 @@ from pitwall.track.lapmap import LapMap
 
 SETTLE_S = 60.0  # a call that was said, and whose place is this far behind, is taken as acted on
 REOPEN_LEAD_S = 30.0  # after a reopening the next leaving is at least this far ahead: the car must be fired up
+QUIET = "quiet"
 STAYED_OUT_LAPS = 2
 STILL_HERE_S = 20.0
 STANDS_S = 45.0
@@ -49,7 +50,12 @@ class TeamCar:
     comments: int = 0
     told: int = 0
     worked_s: float = 0.0
+    doubt_s: float = 0.0
     recalls: int = 0
+    recalled: bool = False
+    heard: bool = False
+    first_release_s: float | None = None
+    told_finish_s: float | None = None
 
     # -- facts --------------------------------------------------------------------------------------------------
 
@@ -61,6 +67,7 @@ class TeamCar:
             self._came_in(happening, clock, now)
         elif happening.what == "lap_done":
             self._lap_done(happening, now)
+            self._flag_is_out(clock, now)
         run = self.progress.current
         if not self.track.on_track or run is None:
             return
@@ -113,8 +120,10 @@ class TeamCar:
         if ended is not None:
             items.run_over(ended, self.setup.procedures, now)
             self._owe(ended)
-        self.worked_s = ended.run.after_garage_s.likely_s if ended is not None else 0.0
-        self.since_s, self.release_floor = now, 0.0
+        work = ended.run.after_garage_s if ended is not None else None
+        self.worked_s = work.likely_s if work is not None else 0.0
+        self.doubt_s = work.high_s - work.likely_s if work is not None else 0.0
+        self.since_s, self.release_floor, self.recalled = now, 0.0, False
         self.progress.revision += 1
 
     def _lap_done(self, happening: Happening, now: float) -> None:
@@ -141,6 +150,19 @@ class TeamCar:
                 and call.spec.run == lap.run
             ):
                 self.signal(call, "evidence", now, f"the lap was a {wanted} lap")
+
+    def _flag_is_out(self, clock: SessionClock, now: float) -> None:
+        """A lap that the flag had allowed to be finished is finished: this one is the in-lap."""
+        if clock.status != "finished":
+            return
+        run = self.progress.current
+        if run is not None:
+            run.pointer = len(run.laps) - 1
+        self.news = [news for news in self.news if news.status != "flag_out"]
+        if all(news.status != "finished" for news in self.news) and self.told_finish_s is None:
+            self.told_finish_s = now
+            self.told += 1
+            self.news.append(StatusNews(self.told, now, "finished"))
 
     def _box_was_said(self, run: RunState) -> bool:
         """Guard: somebody says that this run's box call was made, so the car is disobedient and not on another run."""
@@ -193,18 +215,21 @@ class TeamCar:
                 if name not in self.switches.measured:
                     self.switches.said(name, position, sure=call.confirmed)
 
-    def settle(self, now: float) -> None:
+    def settle(self, clock: SessionClock, now: float) -> None:
         """Calls that were said, and whose place is far behind, are taken as acted on; a car that did not leave is
         called again."""
         leave = next((call for call in reversed(self.book.calls.values()) if call.spec.ask.action == "leave"), None)
-        stands = self.progress.next is not None and not self.track.on_track and not self.kept_in
-        if leave is not None and stands and leave.state in ("unconfirmed", "said", "late", "missed", "done"):
+        may_go = clock.status in RUNNING and clock.pit_exit == "open" and not self.kept_in
+        stands = self.progress.next is not None and not self.track.on_track and may_go
+        if leave is not None and stands and not leave.open:
             run = self.progress.next
             # Not for a run that was left for before, and is to be resumed: its first leaving is long done.
             ours = run is not None and leave.spec.key.startswith(f"{run.run.run}-{run.leavings + 1}-leave")
-            if ours and now >= leave.spec.say_by_s + STILL_HERE_S:
+            # After a reopening a fresh call is on its way: wait for that one.
+            if ours and now >= max(leave.spec.say_by_s, self.release_floor) + STILL_HERE_S:
                 self.recalls += 1
                 self.hold_release(now)
+                self.recalled = True
         for call in list(self.book.calls.values()):
             if call.state == "said" and now >= max(call.spec.act_at_s or 0.0, call.said_t or 0.0) + SETTLE_S:
                 self.signal(call, "settle", now, "said; nothing speaks against it")
@@ -224,6 +249,7 @@ class TeamCar:
 
     def hold_release(self, now: float) -> None:
         """The pit exit opened again, or the car may go again: count the release back from a fair moment."""
+        self.recalled = False
         self.release_floor = now + REOPEN_LEAD_S
         self.since_s = now
 
@@ -231,6 +257,11 @@ class TeamCar:
         """Lay the laps ahead out in time anew."""
         run = self.progress.current
         self.release_s = self.release_estimate(clock)
+        if self.release_s is None:
+            self.first_release_s = None
+        elif not self.recalled:
+            # What the stop was planned to take; being called again does not make the car less late.
+            self.first_release_s = self.release_s
         if run is not None and self.track.on_track:
             self.legs = running_legs(self.track, run, self.lap_map)
         elif self.progress.next is not None and self.release_s is not None:
@@ -261,6 +292,7 @@ class TeamCar:
             kept_in=self.kept_in,
             since_s=self.since_s,
             recalls=self.recalls,
+            feed_speaks=self.heard,
             rain=rain,
         )
 
@@ -272,6 +304,8 @@ class TeamCar:
         gone = {"red": "red flag", "finished": "chequered flag", "closed": "session closed"}.get(clock.status, "")
         if self.kept_in and not self.track.on_track:
             gone = gone or "kept in"
+        if self.quiet and self.track.on_track:
+            gone = gone or QUIET
         yellow = clock.status in ("yellow", "slow") or bool(clock.yellow_sectors)
         leg = self.legs[0].index if self.legs and self.track.on_track else -1
         run = at.run.run.run if at.run is not None else None
@@ -279,7 +313,8 @@ class TeamCar:
         self.news = [news for news in self.news if now <= news.t + NEWS_S]
 
     def _may(self, kind: str) -> bool:
-        return not self.quiet or kind in ("session", "safety", "stop", "box")
+        # On track only: in the garage the driver's ear is not at stake, and a car that nobody calls does not leave.
+        return not self.quiet or not self.track.on_track or kind in ("session", "safety", "stop", "box")
 
     def extra_s(self, run: RunState, leg: int) -> float:
         """Time that procedures add to a planned lap, seconds."""

@@ -9,6 +9,8 @@ from pitwall.model.outputs import CarOutlook, Output, Status
 from pitwall.model.setup import ForecastSettings
 from pitwall.model.units import clock_text
 
+OVERDUE_S = 180.0  # beyond the slow estimate of the work (common practice, no source)
+
 
 def lap_began(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:
     """A lap began at the line: if it is to be timed, no switch may stand where it spoils the lap."""
@@ -51,7 +53,17 @@ def around(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[
         )
     else:
         found += alerts.over("car_silent", car.car, now)
-    return found + _fuel(car, alerts, status, now)
+    return found + _fuel(car, alerts, status, now) + _release(car, alerts, status, now)
+
+
+def _release(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:
+    """The car was to leave some time ago and stands here still: nobody may have noticed."""
+    run = car.progress.next
+    planned = car.first_release_s
+    if run is None or car.track.on_track or car.kept_in or planned is None or now < planned + car.doubt_s + OVERDUE_S:
+        return alerts.over("release_overdue", car.car, now)
+    text = f"Car {car.car} stands here still: {run.run.run} was to leave at {clock_text(planned)}"
+    return alerts.hold("release_overdue", car.car, text, now, status)
 
 
 def _fuel(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:

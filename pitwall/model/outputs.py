@@ -148,7 +148,8 @@ class Alert(Frozen):
     t: float
     car: Slug | None = None
     kind: Literal[
-        "overrun", "switch_wrong", "switch_unverified", "feed_stale", "car_silent", "clock_unknown", "fuel_short"
+        "overrun", "switch_wrong", "switch_unverified", "feed_stale", "car_silent", "clock_unknown", "fuel_short",
+        "release_overdue",
     ]
     priority: AlertPriority
     active: bool

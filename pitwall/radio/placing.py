@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-NEAR_S = 45.0  # said earlier than this before the last chance, it is forgotten (common practice, no source)
+NEAR_S = 30.0  # said earlier than this before the last chance, it is forgotten (common practice, no source)
 COMFORT_S = 4.0  # the engineer's reaction and a breath (common practice, no source)
 
 
@@ -60,18 +60,18 @@ def place_call(
             for start, end in stretches
             if end - spoken_s >= start and max(start, earliest_s) <= min(end - spoken_s, deadline)
         ]
-        if fitting:
-            start, by = _reach(fitting, window_s)
+        near = [window for window in fitting if window[1] >= deadline - NEAR_S]
+        if near:
+            start, by = _reach(near, window_s)
             return SayWindow(max(start, by - window_s), by, True)
     start = max(min(earliest_s, deadline), deadline - window_s)
     return SayWindow(start, deadline, None if stretches is None else False)
 
 
 def _reach(fitting: list[tuple[float, float]], window_s: float) -> tuple[float, float]:
-    """The latest window that leaves ``COMFORT_S`` to begin in, if one is near; or else the latest of all."""
+    """The latest window that leaves ``COMFORT_S`` to begin in, or else the latest of all."""
     made = [
         (max(min(begin for begin, end in fitting if end >= by - window_s and begin <= by), by - window_s), by)
         for _, by in sorted(fitting, key=lambda window: -window[1])
     ]
-    near = [window for window in made if window[1] >= made[0][1] - NEAR_S]
-    return next((window for window in near if window[1] - window[0] >= COMFORT_S), made[0])
+    return next((window for window in made if window[1] - window[0] >= COMFORT_S), made[0])

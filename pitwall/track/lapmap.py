@@ -24,6 +24,10 @@ from pitwall.track.profile import SpeedProfile, speed_profile
 STRAIGHT_MPS2 = 2.0
 """A bend with less lateral acceleration than this at the hold speed still counts as straight (common practice)."""
 
+EASY = 1.15
+"""Out-, cool-down and in-laps take at least so many times the quick lap as a rule (p10 of eight practice sessions: 1.07
+to 1.22); taken small on purpose, so that a window found on them is one."""
+
 SAME_PHASE = 1e-9
 
 
@@ -54,6 +58,7 @@ class LapMap:
         pit_entry, pit_exit, last_chance: phases; past ``last_chance`` the pit entry cannot be taken.
         sectors: marshal sectors.
         listening: windows where a call may be spoken, cut at the line; None: unknown.
+        listening_easy: the same on a lap driven ``EASY`` times slower, such as an out-, cool-down or in-lap.
         profile: the reference speed profile; None on a timing-only circuit.
         bends: the curved segments, metres.
         lane_length_m, lane_s: what is known about the pit lane.
@@ -69,6 +74,7 @@ class LapMap:
     last_chance: float
     sectors: tuple[tuple[str, Stretch], ...]
     listening: tuple[Window, ...] | None
+    listening_easy: tuple[Window, ...] | None
     profile: SpeedProfile | None
     bends: tuple[Bend, ...]
     lane_length_m: float | None
@@ -240,20 +246,27 @@ def lap_map(circuit: Circuit, car: Car | None, timing: CallTiming) -> LapMap:
     own = stretches(circuit)
     if circuit.timing_only:
         assert circuit.lap_s is not None  # the model demands it
-        return _assemble(circuit, circuit.lap_s, own, None, None)
+        return _assemble(circuit, circuit.lap_s, own, None, (None, None))
     if car is None:
         raise UserError(f"{circuit.name} is measured in metres: its lap times need a car file")
     profile = speed_profile(circuit, car)
     quiet = [own[plain(name)] for name in circuit.quiet_places]
-    windows = listening_windows(
-        profile, lateral_limit_mps2=timing.lateral_limit_mps2, least_s=timing.listen_min_s, quiet=quiet
+    windows, easy = (
+        listening_windows(
+            profile,
+            lateral_limit_mps2=timing.lateral_limit_mps2,
+            least_s=timing.listen_min_s,
+            quiet=quiet,
+            slower=slower,
+        )
+        for slower in (1.0, EASY)
     )
-    return _assemble(circuit, profile.lap_s, own, profile, windows)
+    return _assemble(circuit, profile.lap_s, own, profile, (windows, easy))
 
 
 def _assemble(
     circuit: Circuit, lap_s: float, own: Mapping[str, Stretch], profile: SpeedProfile | None,
-    listening: tuple[Window, ...] | None,
+    listening: tuple[tuple[Window, ...] | None, tuple[Window, ...] | None],
 ) -> LapMap:
     unit = "share" if profile is None else "m"
 
@@ -276,7 +289,8 @@ def _assemble(
         pit_exit=phase(getattr(circuit.pit, f"exit_{unit}")),
         last_chance=phase(getattr(circuit.pit, f"last_chance_{unit}")),
         sectors=sectors,
-        listening=listening,
+        listening=listening[0],
+        listening_easy=listening[1],
         profile=profile,
         bends=bends(circuit),
         lane_length_m=circuit.pit.lane_length_m,

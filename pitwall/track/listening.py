@@ -22,7 +22,12 @@ Window = tuple[float, float]
 
 
 def listening_windows(
-    profile: SpeedProfile, *, lateral_limit_mps2: float, least_s: float, quiet: Iterable[Stretch] = ()
+    profile: SpeedProfile,
+    *,
+    lateral_limit_mps2: float,
+    least_s: float,
+    quiet: Iterable[Stretch] = (),
+    slower: float = 1.0,
 ) -> tuple[Window, ...]:
     """The windows of one lap in phase, in lap order.
 
@@ -32,20 +37,21 @@ def listening_windows(
         profile: the reference lap.
         lateral_limit_mps2: most lateral acceleration at which a driver can listen.
         least_s: shortest window worth having, seconds.
+        slower: how many times the reference lap time the lap takes; every acceleration falls with its square.
         quiet: stretches in metres where nothing is said. A point is widened to ``least_s`` around it.
     """
-    calm = _calm(profile, lateral_limit_mps2)
+    calm = _calm(profile, lateral_limit_mps2 * slower**2, BRAKING_MPS2 * slower**2)
     middle = 0.5 * (profile.s_m[:-1] + profile.s_m[1:])
     for stretch in quiet:
         calm &= ~_inside(middle, _widened(profile, stretch, least_s))
     return tuple((start / profile.lap_s, end / profile.lap_s) for start, end in _long_enough(profile, calm, least_s))
 
 
-def _calm(profile: SpeedProfile, lateral_limit_mps2: float) -> BoolArray:
+def _calm(profile: SpeedProfile, lateral_limit_mps2: float, braking_mps2: float) -> BoolArray:
     """Which elements are calm, shape ``(n,)``; the faster end of an element decides its lateral load."""
     here, there = profile.v_mps[:-1], profile.v_mps[1:]
     aside = np.abs(profile.ay_mps2[:-1]) * (np.maximum(here, there) / np.maximum(here, 1e-9)) ** 2
-    calm: BoolArray = (profile.ax_mps2[:-1] >= -BRAKING_MPS2) & (aside <= lateral_limit_mps2)
+    calm: BoolArray = (profile.ax_mps2[:-1] >= -braking_mps2) & (aside <= lateral_limit_mps2)
     return calm
 
 

@@ -38,7 +38,7 @@ from pitwall.runtime.clock import VirtualClock
 from pitwall.runtime.forecaster import ForecastFunction, InlineForecaster
 from pitwall.track.lapmap import LapMap, lap_map
 from tests.acceptance.script_car import Car
-from tests.acceptance.script_patterns import AlertCleared, Heard, Pattern, Told, switch
+from tests.acceptance.script_patterns import AlertCleared, Heard, Pattern, Told, status, switch
 
 CONFIG = Path(__file__).resolve().parents[2] / "config"
 FORECAST_LATENCY_S = 0.5
@@ -267,6 +267,8 @@ class Script:
         return self
 
     async def _run(self, until: float) -> None:
+        # The feed is there from the beginning: until it speaks nobody is called out.
+        self.actions.insert(0, (self.starts_at, functools.partial(self._send, status("waiting"))))
         await self.daemon.prepare(self.starts_at)
         await self.daemon.bus.start()
         await self.bus.start()

@@ -113,9 +113,10 @@ def _kind_of(alert_id: str) -> str:
     return max((kind for kind in kinds if plain == kind or plain.startswith(f"{kind}_")), key=len, default="")
 
 
-def any_alert() -> Pattern:
-    """Any alert at all."""
-    return Pattern("alert", {"active": True})
+def any_alert(but: str | None = None) -> Pattern:
+    """Any alert at all, or any but of one kind."""
+    kind = {} if but is None else {"kind": Test(f"any but {but}", lambda name: name != but)}
+    return Pattern("alert", {"active": True} | kind)
 
 
 def answered(command_id: str | None = None, **fields: Any) -> Pattern:

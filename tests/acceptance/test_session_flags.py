@@ -39,6 +39,7 @@ COOLS = {
     "items": [HOLD | {"on": {"cool": 1}}],
 }
 SHOWN = one_of("shown", "due")
+NOT_BOX = one_of("procedure", "switch", "run", "pace", "question", "brief", "release")
 NOT_SESSION = one_of("box", "procedure", "switch", "run", "pace", "question", "brief", "release")
 
 
@@ -237,15 +238,20 @@ def test_the_lap_that_the_flag_ends_is_announced() -> None:
 
 @pytest.mark.parametrize("told", [True, False], ids=["told by race control", "by time alone"])
 def test_the_flag_falls(told: bool) -> None:
-    """At the end, told by race control or by time alone: the chequered flag is called once, the rest is withdrawn, and
-    the car is followed home; nothing is missed."""
+    """At the end, told by race control or by time alone: a timed lap that has begun is finished, the in-lap is called
+    after it, the rest is withdrawn, and the car is followed home; nothing is missed."""
     play, car = _flag_on_the_second_timed_lap(told)
     car.comes_in(110)
     falls = between(600, 600.1 if told else 606)
-    play.want(prompt(kind="session", text=has("chequered flag"), state="due"), falls, times=1)
     play.want(clock(status="finished"), between(600, 608))
-    play.never(prompt(kind=NOT_SESSION, state=SHOWN), between(607, car.t + 60))
-    play.want(prompt(kind="session", text=has("chequered flag"), state="done", reason="the car came in"))
+    play.want(prompt(kind="session", text=has("finish this lap"), state="due"), falls, times=1)
+    # The lap that had begun may be finished; the one after it is the in-lap, and is called as any other.
+    line = car.starts[3]
+    play.never(prompt(kind=NOT_BOX, state=SHOWN), between(607, line - 0.1))
+    play.want(prompt(kind="session", text=has("in-lap now"), state="due"), between(line, line + 1), times=1)
+    play.want(prompt(kind="box", state="due"), between(line, car.t), times=2)
+    play.never(prompt(kind=NOT_BOX, state=SHOWN), between(line, car.t + 60))
+    play.want(prompt(kind="session", text=has("in-lap now"), state="done", reason="the car came in"))
     play.never(prompt(state="missed"))
     play.run(until=car.t + 60)
 

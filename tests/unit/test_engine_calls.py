@@ -162,7 +162,7 @@ def test_a_small_move_is_not_told() -> None:
     book = Book().go(80, spec()).go(81, moved(0.5))
     assert book.told == ["shown"]
     book.go(82, moved(2))
-    assert [name for _, name, _ in book.prompts] == ["41-hold.0", "41-hold.1"]
+    assert [name for _, name, _ in book.prompts] == ["41-hold.1", "41-hold.2"]
     assert book.only().spec.say_by_s == 112
 
 
@@ -336,7 +336,7 @@ def test_a_prompt_id_is_call_and_revision() -> None:
     book = Book().go(80, spec()).go(85, moved(3)).go(103, moved(3))
     book.signal(book.only(), "said", 104)
     book.pass_time(104)
-    assert [name for _, name, _ in book.prompts] == [f"41-hold.{number}" for number in range(4)]
+    assert [name for _, name, _ in book.prompts] == [f"41-hold.{number}" for number in range(1, 5)]
     assert book.only().prompt(104).priority == PRIORITY["procedure"]
 
 

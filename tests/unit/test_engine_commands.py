@@ -213,7 +213,7 @@ def test_drop_a_run() -> None:
     assert stage.car.progress.next is stage.car.progress.find("spare")
     assert effect(stage.command("drop", run="main")) == "run main is dropped already"
     assert "say what to drop" in reason(stage.command("drop"))
-    assert "say what to drop" in reason(stage.command("drop", run="nobody"))
+    assert "no run 'nobody'" in reason(stage.command("drop", run="nobody"))
     assert "box the car, or shorten the run" in reason(on_track().command("drop", run="main"))
 
 

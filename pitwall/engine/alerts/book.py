@@ -20,6 +20,7 @@ KINDS: dict[str, tuple[AlertPriority, str]] = {
     "car_silent": ("medium", "Look for the car: it may have stopped."),
     "clock_unknown": ("low", "No official clock: pitwall counts from the green light. Check the time left."),
     "fuel_short": ("high", "Box this lap, or save fuel."),
+    "release_overdue": ("low", "Ask the garage how long the work still takes; keep the car in, or re-plan."),
 }
 IDLE_UNDER: dict[str, tuple[Status, ...]] = {
     "overrun": ("red", "finished", "closed"),
@@ -29,6 +30,7 @@ IDLE_UNDER: dict[str, tuple[Status, ...]] = {
     "car_silent": ("waiting", "closed", "finished", "red"),
     "clock_unknown": ("waiting", "closed", "finished"),
     "fuel_short": ("closed", "finished"),
+    "release_overdue": ("waiting", "red", "closed", "finished"),
 }
 
 

@@ -21,7 +21,7 @@ AGAIN = "-again"
 def calls(at: Situation) -> Iterable[CallSpec]:
     """The two box calls of the in-lap, also when it still lies ahead."""
     run = at.run
-    if run is None or at.stopped_by_flag or not at.legs or (not at.track.on_track and not run.out_in):
+    if run is None or at.boxes_silent or not at.legs or (not at.track.on_track and not run.out_in):
         return
     leg = at.legs[-1] if at.legs[-1].kind in ("in", "installation") else None
     if leg is None or not at.track.on_track:

@@ -24,7 +24,7 @@ HOLD_LEAD_PLACES = ("place", "lap_start", "lap_end", "pit_entry")
 def calls(at: Situation) -> Iterable[CallSpec]:
     """The calls of every item that is still to be done on a lap ahead."""
     run = at.run
-    if run is None or at.stopped_by_flag:
+    if run is None or at.boxes_silent:
         return
     for item in run.items:
         procedure = at.procedures.get(item.item.do)
@@ -34,6 +34,8 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         if leg is None:
             continue
         for number, step in enumerate(procedure.steps):
+            if at.stopped_by_flag and step.kind != "question":
+                continue  # after the flag the in-lap is for the driver's comment
             spec = _step(at, item, procedure, step, number, leg)
             if spec is not None:
                 yield spec

@@ -22,7 +22,7 @@ MIN_WINDOW_S = 20.0
 def calls(at: Situation) -> Iterable[CallSpec]:
     """The garage calls of the next run."""
     run, release = at.run, at.release_s
-    if run is None or release is None or at.track.on_track or at.stopped_by_flag or at.kept_in:
+    if run is None or release is None or at.track.on_track or at.stopped_by_flag or at.kept_in or not at.feed_speaks:
         return
     timing, name = at.timing, f"{run.run.run}-{run.leavings + 1}"
     brief = _brief(at)
@@ -54,8 +54,8 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         Ask(action="fire_up"),
     )
     gap = run.run.release.gap_ahead_s
-    leave = "Pit exit is yours when the release controller clears you" + (
-        f", {gap:.0f} seconds to the car ahead." if gap else "."
+    leave = "Leave when the release controller clears you" + (
+        f", keep {gap:.0f} seconds to the car ahead." if gap else "."
     )
     yield _garage(
         at,
@@ -67,6 +67,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         release + STAYS_OPEN_S,
         Ask(action="leave"),
         caution="The release controller and the pit exit light decide.",
+        waits=at.clock.status == "waiting",
     )
 
 
@@ -123,6 +124,7 @@ def _garage(
     by: float,
     ask: Ask,
     caution: str | None = None,
+    waits: bool = False,
 ) -> CallSpec:
     run = at.run
     assert run is not None
@@ -145,4 +147,5 @@ def _garage(
         lap="garage",
         ask=ask,
         caution=caution,
+        waits=waits,
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from pitwall.engine.call import CallSpec
-from pitwall.engine.situation import Situation, StatusNews
+from pitwall.engine.situation import Situation, StatusNews, news_key
 from pitwall.model.outputs import Ask
 
 SAY_WITHIN_S = 8.0
@@ -22,6 +22,11 @@ _WORDS: dict[str, tuple[str, str, Ask]] = {
     "green": ("Track is green.", "Track green", Ask(action="resume")),
     "yellow": ("Yellow flag, be ready to slow down.", "Yellow", Ask(action="slow")),
     "finished": ("Chequered flag. In-lap now, bring it back.", "Chequered flag, in-lap", Ask(action="return_to_pits")),
+    "flag_out": (
+        "Chequered flag is out. Finish this lap, then in-lap.",
+        "Flag out, finish the lap",
+        Ask(action="none"),
+    ),
     "ending": ("Slow period is ending, be ready.", "Slow ending", Ask(action="none")),
 }
 
@@ -47,7 +52,7 @@ def _news_call(at: Situation, news: StatusNews) -> CallSpec:
         else:
             text, short = f"{place}: yellow flag, slow there.", f"{place} yellow"
     return CallSpec(
-        key=f"session-{news.number}-{news.status}",
+        key=news_key(news),
         kind="session",
         text=text,
         short=short,

@@ -1,0 +1,56 @@
+"""Items after the flag: practice starts and the like, told on the in-lap where the regulations list them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from pitwall.engine.call import CallSpec
+from pitwall.engine.progress import ItemState, RunState
+from pitwall.engine.situation import Situation
+from pitwall.engine.switches import item_arguments
+from pitwall.model.outputs import Ask
+from pitwall.model.procedure import Procedure
+from pitwall.radio.wording import count_word
+
+SETTLES_S = 15.0  # the flag call and its read-back come first
+TOLD_BY_PHASE = 0.7
+
+
+def calls(at: Situation) -> Iterable[CallSpec]:
+    """One call for each item of a block that may be done after the flag."""
+    leg = at.legs[0] if at.legs else None
+    if at.clock.status != "finished" or leg is None or not leg.running or leg.kind not in ("in", "installation"):
+        return
+    allowed = at.clock.regulations.after_flag_items
+    for run in at.progress.runs:
+        if run.laps or run.run.after_flag is None or run.state not in ("planned", "next"):
+            continue
+        for item in run.items:
+            procedure = at.procedures.get(item.item.do)
+            if procedure is not None and item.item.do in allowed and item.state in ("planned", "called"):
+                yield _told(at, run, item, procedure, leg.start_s + SETTLES_S, leg.at(TOLD_BY_PHASE))
+
+
+def _told(at: Situation, run: RunState, item: ItemState, procedure: Procedure, begin: float, by: float) -> CallSpec:
+    place = item.item.at or "pit exit"
+    name = procedure.name.replace("_", " ")
+    many = item.item.times
+    what = f"{count_word(many)} {name}{'s' if many > 1 else ''}"
+    text = f"{place[:1].upper()}{place[1:]}: {what}, where the marshals let you, then pits."
+    return CallSpec(
+        key=f"{item.key}-after-flag",
+        kind="procedure",
+        text=text,
+        short=f"{place}: {what}",
+        place=place,
+        say_from_s=begin,
+        say_by_s=max(by, begin + at.timing.window_s),
+        spoken_s=at.spoken(text),
+        lead_s=at.timing.lead_s,
+        run=run.run.run,
+        lap="after the flag",
+        lap_number=at.track.lap_number,
+        item=item.key,
+        caution=procedure.caution,
+        ask=Ask(action="procedure", procedure=procedure.name, item=item.key, arguments=item_arguments(procedure, item)),
+    )
