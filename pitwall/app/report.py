@@ -30,6 +30,7 @@ class Recorder:
         self.alerts: list[Alert] = []
         self.forecasts: list[ForecastState] = []
         self._raised: set[str] = set()
+        self._forecast_ids: set[str] = set()
 
     def take(self, outputs: Sequence[Output]) -> None:
         """Note these."""
@@ -42,7 +43,7 @@ class Recorder:
                 case Alert():
                     self._note_alert(output)
                 case ForecastState():
-                    self.forecasts.append(output)
+                    self._note_forecast(output)
                 case _:
                     pass
 
@@ -54,6 +55,11 @@ class Recorder:
         history = self.calls.setdefault(prompt.call, [])
         if not history or prompt.revision > history[-1].revision:
             history.append(prompt)
+
+    def _note_forecast(self, forecast: ForecastState) -> None:
+        if forecast.id not in self._forecast_ids:
+            self._forecast_ids.add(forecast.id)
+            self.forecasts.append(forecast)
 
     def _note_alert(self, alert: Alert) -> None:
         if alert.active and alert.id not in self._raised:
