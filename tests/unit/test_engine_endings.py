@@ -1,0 +1,161 @@
+"""How a session begins and ends for a car: no feed yet, the flag on a running lap, items after it, stale news."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from pitwall.model.outputs import Alert
+from tests.unit.engine_stage import MAIN, Stage, plan, regulations, setup
+
+STARTS: dict[str, Any] = {
+    "run": "starts", "want": "could", "after_flag": "allowed",
+    "items": [{"do": "standing_start", "times": 2, "at": "grid"}],
+}  # fmt: skip
+
+
+def stage(*runs: dict[str, Any], duration_s: float = 300, **rules: Any) -> Stage:
+    """A session of five minutes, green, with the run ``main``, more runs, and these regulations."""
+    rules = {"after_flag_items": ["standing_start"], "duration_s": duration_s} | rules
+    return Stage(setup(plan(MAIN, *runs), regulations=regulations(**rules))).green()
+
+
+def said_at_the_flag(made: Stage) -> list[str]:
+    """Texts of session calls that came due from the flag on."""
+    return [one.text for one in made.prompts("session", "due") if one.t >= 300]
+
+
+def test_a_timed_lap_that_has_begun_may_be_finished() -> None:
+    """The flag falls on it: the driver is told to finish the lap, and only after the line that this is the in-lap."""
+    made = stage(duration_s=300)
+    line = made.drive(100, 120, 100)
+    assert line == 320  # the lap from 220 to 320 was running when the time was over
+    made.wait(325)
+    told = [text.split(". ")[1] for text in said_at_the_flag(made)]
+    assert told == ["Finish this lap, then in-lap.", "In-lap now, bring it back."]
+    assert made.car.progress.runs[0].expected_kind == "in"
+
+
+def test_where_no_lap_may_be_finished_the_flag_means_in_now() -> None:
+    """The regulations decide: without finish_started_lap the running lap is the in-lap at once."""
+    made = stage(finish_started_lap=False)
+    made.drive(100, 120)
+    made.wait(310)
+    assert ["In-lap now" in text for text in said_at_the_flag(made)] == [True]
+    assert made.car.track.state == "in"
+
+
+def test_an_out_lap_at_the_flag_gets_no_timed_lap() -> None:
+    """A car on its out-lap when the time is over is told to come in on that lap."""
+    made = stage()
+    made.leave(250)
+    made.wait(310)
+    assert ["In-lap now" in text for text in said_at_the_flag(made)] == [True]
+    assert made.car.track.state == "out_in"
+
+
+def test_the_in_lap_after_the_flag_is_called_like_any_other() -> None:
+    """Box at its start and before the last place; done when the car is in."""
+    made = stage()
+    line = made.drive(100, 120, 100)
+    made.home(line)
+    boxes = {one.call for one in made.prompts("box", "due") if one.t > line}
+    assert len(boxes) == 2
+    assert made.call("-again").state == "done"
+
+
+def test_items_after_the_flag_are_told_on_the_in_lap() -> None:
+    """Where the regulations list the procedure; place before action; done as far as anybody can tell."""
+    made = stage(STARTS)
+    line = made.drive(100, 120, 100)
+    made.home(line)
+    told = made.prompts("after-flag", "due")
+    assert told[0].text == "Grid: two standing starts, where the marshals let you, then pits."
+    made.command("said", call=told[0].call)
+    made.status(500, "closed")
+    block = made.car.progress.find("starts")
+    assert block is not None
+    assert (block.state, block.items[0].state) == ("done", "probably_done")
+
+
+@pytest.mark.parametrize("listed", [[], ["radio_check"]])
+def test_what_the_regulations_do_not_list_is_not_told_after_the_flag(listed: list[str]) -> None:
+    """No call, and the block is skipped with the session."""
+    made = stage(STARTS, after_flag_items=listed)
+    made.home(made.drive(100, 120, 100))
+    made.status(500, "closed")
+    assert not made.has_call("after-flag")
+    block = made.car.progress.find("starts")
+    assert block is not None
+    assert block.state == "skipped"
+
+
+def test_a_block_that_nobody_told_is_skipped() -> None:
+    """No car on track at the flag: nothing after it either."""
+    made = stage(STARTS)
+    made.wait(310)
+    made.status(500, "closed")
+    assert not made.has_call("after-flag")
+
+
+def test_a_yellow_that_is_over_is_not_announced_any_more() -> None:
+    """Unsaid, it makes way for the clear, and the clear itself is no news to a driver who never heard of it."""
+    made = stage(duration_s=3600)
+    made.drive(100, 120)
+    made.status(240, "yellow", scope=("5",))
+    assert made.prompts("yellow", "due")
+    made.status(243, "green", scope=("5",))
+    assert made.call("yellow").state == "withdrawn"
+    assert not made.has_call("green")
+
+
+def test_a_yellow_that_was_said_is_followed_by_its_clear() -> None:
+    """The driver who was warned is told when it is over."""
+    made = stage(duration_s=3600)
+    made.drive(100, 120)
+    made.status(240, "yellow", scope=("5",))
+    made.command("said", t=242)
+    made.status(250, "green", scope=("5",))
+    assert made.prompts("green", "due")[0].text == "Sector 5 is clear."
+
+
+def test_nobody_is_called_out_before_the_feed_speaks() -> None:
+    """A daemon started early counts no car out by its own clock; the first word of timing starts the garage calls."""
+    made = Stage(setup(plan(MAIN)), begin=-300)
+    made.wait(-100)
+    assert not made.car.book.calls
+    made.clock(-90, 3600, running=False)
+    made.wait(-30)
+    assert made.prompts("brief", "due")
+
+
+def test_the_call_to_leave_waits_for_the_green() -> None:
+    """Session second zero without a green light is a late start: the countdown holds."""
+    made = Stage(setup(plan(MAIN)), begin=-300)
+    made.clock(-300, 3600, running=False)
+    made.wait(20)
+    assert not made.prompts("-leave", "due")
+    made.status(25, "green", pit_exit="open")
+    made.wait(26)
+    assert made.prompts("-leave", "due")
+
+
+def test_quiet_in_the_garage_mutes_no_release() -> None:
+    """Quiet is for the driver's ear on track: a car that nobody calls would never leave."""
+    made = stage(duration_s=3600)
+    made.command("quiet", t=-1)
+    made.wait(10)
+    assert made.call("-leave").state == "due"
+
+
+def test_an_overdue_release_is_said_once() -> None:
+    """Three minutes beyond the slow estimate nobody has left: one alert of low priority, over when the car goes."""
+    made = stage(duration_s=3600)
+    made.wait(170)
+    assert not made.made(Alert)
+    made.wait(400)
+    assert [(one.kind, one.priority, one.active) for one in made.made(Alert)] == [("release_overdue", "low", True)]
+    made.leave(410)
+    made.wait(420)
+    assert made.made(Alert)[-1].active is False
