@@ -189,7 +189,7 @@ class _Reading:
             cars=tuple(event.cars) if event_filed.is_sound else None,
             wet=event.wet, car_file=car.short_name or "the car file",
             circuit_file=shared.circuit.short_name or "the circuit file",
-            unread_runs=filed.said_names(("runs",), "run"),
+            unread_runs=filed.said_names(("runs",), "run"), calls=shared.calls,
         )
         for found in check_plan(plan, around):
             self.files.note(filed, found)

@@ -14,6 +14,7 @@ from pitwall.model.car import Car
 from pitwall.model.circuit import Circuit
 from pitwall.model.procedure import Procedure
 from pitwall.model.rules import Regulations
+from pitwall.model.setup import CallTiming
 from pitwall.track.lapmap import LapMap
 
 
@@ -31,6 +32,7 @@ class Around:
         wet: which switch defaults apply.
         car_file, circuit_file, library: how messages call these files.
         unread_runs: names of runs that could not be read; nobody complains that they are unknown.
+        calls: how calls are timed; the defaults while the settings could not be read.
     """
 
     regulations: Regulations | None = None
@@ -47,6 +49,7 @@ class Around:
     circuit_file: str = "the circuit file"
     library: str = "the library"
     unread_runs: frozenset[str] = frozenset()
+    calls: CallTiming = field(default_factory=CallTiming)
 
 
 def meant(word: str, known: Iterable[str]) -> str | None:

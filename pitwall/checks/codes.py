@@ -171,6 +171,10 @@ _TABLE = (
     Code("PW209", "item on no lap in particular",
          "Without 'on' an item is called on the first lap of the run, the out-lap, which may not be what was meant.",
          "Write 'on' with the lap that is meant.", "warning"),
+    Code("PW210", "step that cannot be said in time",
+         "The sentence and the reaction need longer than there is from the start of the lap to the place, and it may "
+         "not be said on the lap before: the call would be missed every time.",
+         "Take a later place, a larger offset_s or a shorter sentence.", "warning"),
     Code("PW301", "run that refers to itself",
          "A run cannot come before itself nor repeat itself.",
          "Name another run."),

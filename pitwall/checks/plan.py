@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from pitwall.checks import figures, items, laps, names, order, switches
+from pitwall.checks import figures, items, laps, names, order, saying, switches
 from pitwall.checks.around import Around
 from pitwall.errors import Finding
 from pitwall.model.plan import Plan
@@ -20,6 +20,7 @@ CHECKS: tuple[Check, ...] = (
     items.check_arguments,
     laps.check_laps,
     laps.check_places,
+    saying.check_saying,
     order.check_references,
     order.check_circles,
     order.check_sequence,
