@@ -15,9 +15,9 @@ HELP = "run the daemon beside live timing"
 EXAMPLE = "pitwall serve event.yaml --session practice-1 --broker mqtt://192.168.1.5:1883"
 
 ABOUT = """Timing and commands come in over MQTT, prompts and alerts go out: pitwall schema asyncapi describes every
-message. Start it before the feed: until that speaks the clock stands and the daemon shows plan, forecast and the calls
-before the first release. The journal of the session is kept; started again, the daemon goes on where it was. It ends
-with Ctrl-C."""
+message. Start it before the feed: until that speaks the clock stands, nobody is called out, and the daemon shows plan,
+forecast and what is told in the garage. The journal of the session is kept; started again, the daemon goes on where it
+was. It ends with Ctrl-C."""
 
 
 def add_parser(subparsers: Any) -> None:

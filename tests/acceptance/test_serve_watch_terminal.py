@@ -80,19 +80,26 @@ def _commands(journal: Path) -> list[CommandGiven]:
 
 
 def test_watch_draws_takes_keys_and_leaves(terminal: tuple[Terminal, Path]) -> None:
-    """The picture shows clock, both cars and what to say; s says it, m mutes, tab changes the car, q leaves with 0."""
+    """The picture shows clock, cars and what to say; 2 and tab change the car, s says, m mutes, ? helps, q leaves."""
     screen, journal = terminal
-    until(lambda: all(word in screen.text for word in ("WAITING", "> car 41", "car 58", "SAY NOW", "s said")))
+    until(lambda: all(word in screen.text for word in ("WAITING", "> car 41", "car 58", "musts fit", "s said")))
+    screen.press("2")  # before the feed speaks there is something to say in the garage of car 58
+    until(lambda: all(word in screen.text for word in ("> car 58", "SAY NOW", "say      Before you leave")))
     screen.press("s")
     until(lambda: [command.command for command in _commands(journal)] == ["said"])
     said = _commands(journal)[0]
-    assert (said.car, said.by) == ("41", "wall")
+    assert (said.car, said.by) == ("58", "wall")
     assert said.call is not None
     screen.press("\tm")
     until(lambda: len(_commands(journal)) == 2)
     muted = _commands(journal)[1]
-    assert (muted.car, muted.command) == ("58", "quiet")
+    assert (muted.car, muted.command) == ("41", "quiet")
     until(lambda: "QUIET" in screen.text)
+    screen.press("?")
+    until(lambda: "any key closes this" in screen.text)
+    screen.press("z")
+    screen.press("z")
+    until(lambda: "the key 'z' does nothing" in screen.text)
     screen.press("q")
     assert screen.process.wait(10) == 0
     assert screen.attributes() == list(screen.before), "the terminal is put back as it was"
