@@ -43,6 +43,8 @@ def status_changed(
     apart = "pit_exit" in changed and before != "waiting"
     if opened and (apart or before not in RUNNING_BEFORE) and not car.track.on_track:
         car.hold_release(now)
+    if status == "waiting" and "status" in changed:
+        car.since_s = now  # another part of the session is to come: its garage calls begin from here
     if "status" in changed:
         car.progress.revision += 1
 

@@ -14,6 +14,8 @@ STARTS: dict[str, Any] = {
     "items": [{"do": "standing_start", "times": 2, "at": "grid"}],
 }  # fmt: skip
 
+SECOND: dict[str, Any] = MAIN | {"run": "second"}
+
 
 def stage(*runs: dict[str, Any], duration_s: float = 300, **rules: Any) -> Stage:
     """A session of five minutes, green, with the run ``main``, more runs, and these regulations."""
@@ -159,3 +161,13 @@ def test_an_overdue_release_is_said_once() -> None:
     made.leave(410)
     made.wait(420)
     assert made.made(Alert)[-1].active is False
+
+
+def test_a_session_in_parts_calls_the_next_part_from_its_waiting() -> None:
+    """After the flag of one part the garage calls of the next are made when race control waits again, none missed."""
+    made = stage(SECOND)
+    made.home(made.drive(100, 120, 100))
+    made.status(900, "waiting")
+    made.wait(960)
+    assert made.call("second-1-brief").state == "unconfirmed"
+    assert not [one for one in made.prompts() if one.state == "missed"]
