@@ -30,6 +30,9 @@ _IN_PLACE_OF: Mapping[str, Any] = {"laps": ["out", *["timed"] * 150, *["cool"] *
 _NEIGHBOURS = ("PW2", "PW4", "PW5")
 """Findings that depend on other keys of the same run or item."""
 
+_ALONE = ("run", "purpose", "want", "value", "after_garage_s", "crew", "shorten_to", "why")
+"""Keys of a run or an item that none of those findings depends on."""
+
 
 @dataclass(frozen=True)
 class Late:
@@ -74,7 +77,7 @@ class Rest(Generic[M]):
                 return False
             holder = cut[:-1]
             beside = bool(holder) and isinstance(cut[-1], str) and here[: len(holder)] == holder
-            if beside and found.code.startswith(_NEIGHBOURS):
+            if beside and cut[-1] not in _ALONE and found.code.startswith(_NEIGHBOURS):
                 return False
         return True
 
@@ -161,11 +164,10 @@ class _Salvage:
         self, path: FilePath, reason: Refused, holder: FilePath, origins: dict[FilePath, FilePath],
         removed: set[FilePath],
     ) -> None:
-        """Keep a refusal, unless a part that was cut out beside it may be all there is behind it."""
+        """Keep a refusal, unless a part that was cut out may be all there is behind it."""
         first = origins.get((*holder, *reason.first)) if reason.first is not None else None
-        cut = {*removed, *self.stand_ins}
-        beside = any(one[: len(path)] == path or one[:-1] == path[:-1] for one in cut)
-        if path not in removed and (first is not None or not beside):
+        rests_on = [path, *((*origins.get(holder, ()), key) for key in reason.needs)]
+        if not any(cut[: len(one)] == one for cut in (*removed, *self.stand_ins) for one in rests_on):
             self.late.append(Late(path, reason, first))
 
     def _stand_in(self, path: FilePath, cut: Any, place: FilePath, removed: set[FilePath]) -> None:

@@ -55,7 +55,7 @@ def check_compounds(plan: Plan, around: Around) -> Iterator[Finding]:
         near = get_close_matches(word, [*COMPOUNDS, *usual], n=1, cutoff=MISSPELT)
         if near:
             yield finding("PW115", path=("tyre_sets", label, "compound"), found=f"compound {tyres.compound!r}",
-                          expected="a word that other sets use", suggestion=f"did you mean {near[0]!r}?")
+                          expected="one of the usual words", suggestion=f"did you mean {near[0]!r}?")
 
 
 def check_run_switches(plan: Plan, around: Around) -> Iterator[Finding]:

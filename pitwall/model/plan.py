@@ -174,7 +174,7 @@ class Item(Frozen):
     def _sense(self) -> Self:
         if not self.put_back and not self.why:
             raise Refused("put_back: false without a reason", "the reason, which it needs in 'why'", at=("put_back",),
-                          suggestion="write 'why: ...' beside it")
+                          needs=("why",), suggestion="write 'why: ...' beside it")
         if self.after is not None and self.at is not None:
             raise Refused(f"'after: {self.after}' and 'at: {self.at}'", "'after' or 'at', not both", at=("at",))
         return self
@@ -259,11 +259,11 @@ class Run(Frozen):
     def _enough(self) -> Self:
         if not self.laps and not self.items:
             raise Refused(f"run {self.run!r} with neither laps nor items", "laps, items, or both",
-                          suggestion=f"write 'laps: {LAPS_EXAMPLE}'")
+                          suggestion=f"write 'laps: {LAPS_EXAMPLE}'", needs=("laps", "items"))
         if self.shorten_to is not None and self.shorten_to > self.timed_laps:
             most = f"1 to {self.timed_laps}, for it has {self.timed_laps} timed laps"
             raise Refused(f"{self.shorten_to} for run {self.run!r}", most if self.timed_laps else
-                          "no shorten_to, for it has no timed laps", at=("shorten_to",))
+                          "no shorten_to, for it has no timed laps", at=("shorten_to",), needs=("laps",))
         return self
 
     @property

@@ -278,6 +278,16 @@ def test_what_shows_once_the_broken_parts_are_out_of_the_way_is_told_as_well(fol
         ("PW013", "runs[0].want"), ("PW016", "runs[1].run"), ("PW016", "runs[4].shorten_to")]
 
 
+def test_faults_of_one_run_are_told_together_when_they_do_not_hang_together(folder: Path) -> None:
+    """A wrong name, an estimate in the wrong order and a shorten_to too large hide neither each other nor an item."""
+    plan = folder / "plans" / "plan_41.yaml"
+    spoil(plan, ("run: long", "run: Long\n    after_garage_s: [9, 8, 7]"), ("shorten_to: 5", "shorten_to: 50"),
+          ("{do: driver_comment, on: in, with: {topic: rear", "{do: driver_comment, on: out, with: {topic: rear"))
+    assert [(item.code, item.as_record()["path_text"]) for item in read_plan(plan).findings] == [
+        ("PW016", "runs[4].run"), ("PW016", "runs[4].after_garage_s"), ("PW016", "runs[4].shorten_to"),
+        ("PW203", "runs[4].items[0].on")]
+
+
 def test_what_only_the_cutting_brings_about_is_not_told(folder: Path) -> None:
     """Laps that could not be read do not make shorten_to too large."""
     plan = folder / "plans" / "plan_41.yaml"
