@@ -93,7 +93,10 @@ async def test_rehearsal_is_seen_whole_by_an_independent_client(processes: Proce
     report = processes.folder / "report.json"
     rehearsal = processes.start("rehearse", str(QUICK_DAY), "--speed", str(SPEED), "--json", out=report)
     assert rehearsal.stderr is not None
-    said = await asyncio.to_thread(rehearsal.stderr.readline)
+    said = ""
+    while "mqtt://" not in said:
+        said = await asyncio.to_thread(rehearsal.stderr.readline)
+        assert said, "it ended before it told its broker"
     port = int(said.split("mqtt://127.0.0.1:")[1].split(";")[0])
     async with listening(port, processes.folder / "seen.txt") as client:
         code = await asyncio.to_thread(rehearsal.wait, 60)
@@ -163,7 +166,9 @@ async def test_daemon_killed_in_mid_session_goes_on(processes: Processes, tmp_pa
             "--json",
             out=tmp_path / "report.json",
         )
-        await _until(lambda: any(one["reason"] == "the car left" for one in client.of("prompt/")), "a car that left")
+        await _until(
+            lambda: any(one["state"] in ("out", "out_in") for one in client.of("desk/41/state")), "car 41 on its lap"
+        )
         daemon.kill()
         daemon.communicate()
         await _until(lambda: _health(client) == "offline", "the will")
