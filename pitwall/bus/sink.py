@@ -31,6 +31,7 @@ class BusSink:
         self._bus, self._session, self._submit, self._now = bus, session, submit, now
         self._held: set[str] = set()
         self._found: set[str] = set()
+        self._ours: set[str] = set()
         self._stated = False
         self.unpublished = 0
         self._health = topic_of(session, BY_MODEL[Health])
@@ -47,7 +48,7 @@ class BusSink:
 
     def restate(self, standing: Sequence[Output | Health]) -> None:
         """Publish everything that stands, and clear what we held before or found on the broker and no longer hold."""
-        before = self._held | self._found
+        before = self._ours | self._found
         self._held, self._found, self._stated = set(), set(), True
         self.take(standing)
         for topic in sorted(before - self._held):
@@ -64,6 +65,7 @@ class BusSink:
     def _publish(self, message: Message, output: Output | Health) -> None:
         if message.retain and message.topic != self._health:
             (self._held.add if message.payload else self._held.discard)(message.topic)
+            self._ours.add(message.topic)
         sent = (lambda: self._delivered(output)) if isinstance(output, Prompt) else None
         self._bus.publish(message.topic, message.payload, qos=message.qos, retain=message.retain, sent=sent)
 
@@ -71,8 +73,8 @@ class BusSink:
         self._submit(PromptDelivered(id=delivery_id(prompt.id), t=self._now(), prompt=prompt.id))
 
     def _on_retained(self, topic: str, payload: bytes) -> None:
-        if not payload or topic in self._held:
-            return
+        if not payload or topic in self._ours:
+            return  # an echo of our own words, perhaps of some that we have taken back since
         if self._stated:
             self._clear(topic)
         else:

@@ -143,8 +143,13 @@ def _box(command: CommandGiven, car: TeamCar, now: float) -> Answer:
         raise Refusal(f"car {car.car} is on no run of the plan; tell the driver yourself")
     if run.expected_kind == "in":
         return Answer(f"car {car.car} is to box this lap already")
+    last = car.track.earliest(car.lap_map.last_chance)
+    past = car.track.seen_phase > car.lap_map.last_chance or (last is not None and now > last)
     car.progress.box_now()
     car.track.move("called_in")
+    if past:
+        late = "too late for the pit entry on this lap: say nothing until the car is past it; the box moves one lap"
+        return Answer(f"{run.run.run}: {late}", plan_changed=True)
     return Answer(f"{run.run.run}: box this lap", plan_changed=True)
 
 

@@ -43,7 +43,7 @@ class CallTiming(Frozen):
     fire_up_s: Duration = 60
     silent_after_s: Duration = Field(default=180, description="a car on track unseen for so long counts as stopped")
     garage_after_s: Duration = Field(default=75, description="in the pit lane for so long counts as in the garage")
-    feed_stale_s: Duration = 60
+    feed_stale_s: Duration = 90
 
 
 class ForecastSettings(Frozen):
