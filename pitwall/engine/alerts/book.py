@@ -26,7 +26,7 @@ IDLE_UNDER: dict[str, tuple[Status, ...]] = {
     "overrun": ("red", "finished", "closed"),
     "switch_wrong": ("red", "finished", "closed"),
     "switch_unverified": ("red", "finished", "closed"),
-    "feed_stale": ("waiting", "closed", "finished"),
+    "feed_stale": ("waiting", "red", "closed", "finished"),  # under red cars send nothing before the pit entry
     "car_silent": ("waiting", "closed", "finished", "red"),
     "clock_unknown": ("waiting", "closed", "finished"),
     "fuel_short": ("closed", "finished"),
