@@ -71,8 +71,8 @@ def _try_again(
 def lap_over(run: RunState, leg: int, t: float) -> None:
     """A planned lap is behind the car: items on it were probably done if they were called, else not."""
     for item in run.items:
-        if item.leg == leg and not item.signal("lap_over", t, item.reason):
-            continue
+        if item.leg == leg:
+            item.signal("lap_over", t, item.reason)
 
 
 def run_over(run: RunState, procedures: Mapping[str, Procedure], t: float) -> None:

@@ -263,7 +263,7 @@ class Session:
             self._all_dirty()
         for name, car in self.team.items():
             if name in self._dirty and not self._over():
-                car.refresh(self.clock, self.now, self.rain)
+                car.refresh(self.clock, self.now)
                 self.notices.desk.add(name)
             car.book.tick(self.now)
             changed = car.book.take_changed()

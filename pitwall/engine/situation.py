@@ -75,7 +75,6 @@ class Situation:
     since_s: float
     recalls: int
     feed_speaks: bool
-    rain: bool
 
     @property
     def stopped_by_flag(self) -> bool:

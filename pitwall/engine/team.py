@@ -271,7 +271,7 @@ class TeamCar:
         else:
             self.legs = ()
 
-    def situation(self, clock: SessionClock, now: float, rain: bool) -> Situation:
+    def situation(self, clock: SessionClock, now: float) -> Situation:
         """What the rules see."""
         run = self.progress.current if self.track.on_track else self.progress.next
         return Situation(
@@ -293,13 +293,12 @@ class TeamCar:
             since_s=self.since_s,
             recalls=self.recalls,
             feed_speaks=self.heard,
-            rain=rain,
         )
 
-    def refresh(self, clock: SessionClock, now: float, rain: bool) -> None:
+    def refresh(self, clock: SessionClock, now: float) -> None:
         """Ask every rule what should be said now, and bring the book in line."""
         self.lay_out(clock, now)
-        at = self.situation(clock, now, rain)
+        at = self.situation(clock, now)
         specs = [spec for rule in RULES for spec in rule(at) if self._may(spec.kind)]
         gone = {"red": "red flag", "finished": "chequered flag", "closed": "session closed"}.get(clock.status, "")
         if self.kept_in and not self.track.on_track:
