@@ -98,7 +98,8 @@ def _schemas() -> dict[str, Any]:
 
 
 def _draft_7(schema: Any) -> Any:
-    """Rewrite ``prefixItems`` as a list of ``items``, and let receivers meet fields that they do not know."""
+    """Rewrite ``prefixItems`` as a list of ``items`` and a discriminator as its bare name (the official schema takes
+    no mapping), and let receivers meet fields that they do not know."""
     if isinstance(schema, list):
         return [_draft_7(item) for item in schema]
     if not isinstance(schema, Mapping):
@@ -107,6 +108,8 @@ def _draft_7(schema: Any) -> Any:
     if isinstance(out.get("prefixItems"), list):
         out["items"] = out.pop("prefixItems")
         out["additionalItems"] = False
+    if isinstance(out.get("discriminator"), dict):
+        out["discriminator"] = out["discriminator"]["propertyName"]
     return out
 
 

@@ -33,6 +33,7 @@ from pitwall.model.outputs import (
     Alert,
     Answered,
     ClockState,
+    Corrected,
     DeskState,
     FieldState,
     ForecastState,
@@ -40,6 +41,7 @@ from pitwall.model.outputs import (
     LapJudged,
     PlanState,
     Prompt,
+    Proposal,
     Refused,
 )
 
@@ -93,10 +95,13 @@ TOPICS: tuple[Topic, ...] = (
     Topic("alert/{alert}", "out", Alert, 1, True, "daemon", "A condition; an empty message clears it when it is over."),
     Topic("clock", "out", ClockState, 0, True, "daemon", "The session clock as pitwall keeps it, once a second."),
     Topic("plan/{car}", "out", PlanState, 1, True, "daemon", "Every run and item: planned, forecast and actual spans."),
+    Topic("plan/{car}/proposal", "out", Proposal, 1, True, "daemon",
+          "A changed plan that waits for adopt or decline; an empty message clears it."),
     Topic("forecast/{car}", "out", ForecastState, 1, True, "daemon", "The chance that each run still fits."),
     Topic("field", "out", FieldState, 1, True, "daemon", "Who is on track."),
     Topic("laps/{car}", "out", LapJudged, 1, False, "daemon", "A lap ended, or its kind is believed anew."),
     Topic("health", "out", Health, 1, True, "daemon", "Online or offline; offline is the daemon's will."),
+    Topic("corrected", "out", Corrected, 1, False, "daemon", "Better evidence replaced what was believed."),
     Topic("refused", "out", Refused, 1, False, "daemon", "A command or fact that was not taken, and why."),
 )
 

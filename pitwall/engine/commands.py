@@ -36,7 +36,10 @@ def answer(command: CommandGiven, car: TeamCar, alerts: AlertBook, now: float) -
     """
     if command.command == "acknowledge":
         return _acknowledge(command, alerts, now)
-    return _HANDLERS[command.command](command, car, now)
+    handler = _HANDLERS.get(command.command)
+    if handler is None:
+        raise Refusal(f"{command.command} is not taken yet")
+    return handler(command, car, now)
 
 
 def _call(command: CommandGiven, car: TeamCar) -> Call:

@@ -8,25 +8,18 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field, StringConstraints
+from pydantic import Field
 
 from pitwall.model.base import Frozen, Label, Slug
+from pitwall.model.commands import CallCommand, CommandGiven, PlanCommand, TruthCommand
+from pitwall.model.facts import Fact, Hand, MessageId, PitExit, SessionStatus
 from pitwall.model.outputs import ForecastAnswer
-from pitwall.model.plan import Scalar
+from pitwall.model.plan import Plan, Scalar
 from pitwall.model.setup import SessionSetup
 from pitwall.model.units import Seconds
 
-MessageId = Annotated[str, StringConstraints(min_length=1, max_length=128)]
-Hand = Annotated[str, StringConstraints(min_length=1, max_length=40)]
-SessionStatus = Literal["waiting", "green", "yellow", "slow", "red", "finished", "closed"]
-PitExit = Literal["open", "closed"]
-
-
-class Fact(Frozen):
-    """Base of every fact."""
-
-    id: MessageId
-    t: Seconds = Field(ge=-86_400, le=172_800, description="session seconds when it happened; zero is the green light")
+__all__ = ["CallCommand", "CommandGiven", "Fact", "Hand", "MessageId", "PitExit", "PlanCommand", "SessionStatus",
+           "TruthCommand"]
 
 
 class SessionPrepared(Fact):
@@ -125,28 +118,17 @@ class ChannelReported(Fact):
     talking: Literal["engineer", "driver", "nobody"]
 
 
-CallCommand = Literal["said", "skip", "defer", "repeat", "confirm"]
-RunCommand = Literal["extend", "shorten", "drop"]
-CarCommand = Literal["box", "quiet", "keep_in", "let_go"]
-RecordCommand = Literal["comment", "acknowledge"]
+class PlanFileRead(Fact):
+    """The daemon found a plan file changed and read it: a plan to be looked at, or why it cannot be used.
 
-
-class CommandGiven(Fact):
-    """The desk asked for something. Exactly one answer follows: an effect or a refusal, with this id in ``because``.
-
-    Which arguments a command needs stands in ``engine/commands.py`` and is refused in words when one is missing.
+    It changes nothing by itself: the desk adopts or declines what it proposes.
     """
 
-    type: Literal["command_given"] = "command_given"
+    type: Literal["plan_file_read"] = "plan_file_read"
     car: Slug
-    command: CallCommand | RunCommand | CarCommand | RecordCommand
-    by: Hand
-    call: str | None = Field(default=None, max_length=128, description="call id, or none for the call now due")
-    run: Slug | None = None
-    item: str | None = Field(default=None, max_length=64)
-    laps: int | None = Field(default=None, ge=1, le=100)
-    alert: str | None = Field(default=None, max_length=128)
-    text: str | None = Field(default=None, max_length=2000)
+    file: str = Field(min_length=1, max_length=255, description="name of the file, without its folder")
+    plan: Plan | None = None
+    problem: str | None = Field(default=None, max_length=2000, description="the errors found in it, in words")
 
 
 class TimeReached(Fact):
@@ -186,8 +168,8 @@ class LinkChanged(Fact):
 
 Event = Annotated[
     SessionPrepared | CarCrossed | CarPitted | CarPositioned | StatusChanged | ClockReported | WeatherReported
-    | SwitchReported | TyreReported | ChannelReported | CommandGiven | TimeReached | ForecastReady | PromptDelivered
-    | Restarted | LinkChanged,
+    | SwitchReported | TyreReported | ChannelReported | CommandGiven | PlanFileRead | TimeReached | ForecastReady
+    | PromptDelivered | Restarted | LinkChanged,
     Field(discriminator="type"),
 ]
 

@@ -10,13 +10,23 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from pitwall.model.base import Frozen, Label, Slug
+from pitwall.model.facts import SessionStatus
+from pitwall.model.outlook import (
+    Activity,
+    CarOutlook,
+    CarSnapshot,
+    ForecastAnswer,
+    ForecastSnapshot,
+    RunOutlook,
+)
 from pitwall.model.plan import CallClass, LapKind, Scalar, Want
-from pitwall.model.rules import Interruptions
+
+__all__ = ["Activity", "CarOutlook", "CarSnapshot", "ForecastAnswer", "ForecastSnapshot", "RunOutlook"]
 
 CallState = Literal["planned", "shown", "due", "said", "unconfirmed", "late", "missed", "skipped", "withdrawn", "done"]
 CarState = Literal["garage", "pit_lane", "out", "timed", "cool", "in", "out_in", "stopped"]
 AlertPriority = Literal["high", "medium", "low"]
-Status = Literal["waiting", "green", "yellow", "slow", "red", "finished", "closed"]
+Status = SessionStatus
 
 
 class Ask(Frozen):
@@ -127,6 +137,22 @@ class DeskState(Frozen):
     flag_margin_s: float | None = Field(default=None, description="seconds in hand to start one more timed lap")
     last_lap_s: float | None = None
     best_lap_s: float | None = None
+    engineer: str | None = Field(default=None, description="who took over this car's radio last")
+    driver: str | None = Field(default=None, description="who sits in the car, or will on the next run")
+    tyres: str | None = Field(default=None, description="the set on the car, by its label in the plan")
+    tyre_laps: int | None = Field(default=None, description="laps of that set so far")
+    fuel_kg: float | None = Field(default=None, description="about how much is in the car")
+    by_hand: bool = Field(default=False, description="where the car is rests on what was entered by hand")
+
+
+class PlanChanged(Frozen):
+    """One change of the plan: what, by whom and why."""
+
+    revision: int
+    t: float
+    by: str
+    what: str
+    why: str
 
 
 class PlanState(Frozen):
@@ -138,6 +164,34 @@ class PlanState(Frozen):
     car: Slug
     revision: int
     runs: tuple[RunProgress, ...]
+    alternate: str | None = Field(default=None, description="which alternate is driven; none: the plan itself")
+    changes: tuple[PlanChanged, ...] = Field(default=(), description="the latest ones, oldest first")
+
+
+class Proposal(Frozen):
+    """``plan/<car>/proposal``: a changed plan that waits for ``adopt`` or ``decline``; retained, then cleared."""
+
+    type: Literal["proposal"] = "proposal"
+    id: str = Field(description="what adopt and decline name in 'proposal'")
+    t: float
+    car: Slug
+    active: bool
+    source: str = Field(description="where it comes from: a file by its name, or the forecast")
+    lines: tuple[str, ...] = Field(description="what would change, one sentence each, in the trade's words")
+    warnings: tuple[str, ...] = Field(default=(), description="what to think of before taking it")
+    plan_revision: int
+    because: str | None = None
+
+
+class Corrected(Frozen):
+    """``corrected``: better evidence replaced what was believed, or what a hand had entered."""
+
+    type: Literal["corrected"] = "corrected"
+    id: str
+    t: float
+    car: Slug | None = None
+    because: str = Field(description="id of the fact or command that brought the better evidence")
+    text: str
 
 
 class Alert(Frozen):
@@ -149,7 +203,7 @@ class Alert(Frozen):
     car: Slug | None = None
     kind: Literal[
         "overrun", "switch_wrong", "switch_unverified", "feed_stale", "car_silent", "clock_unknown", "fuel_short",
-        "release_overdue",
+        "release_overdue", "plan_file",
     ]
     priority: AlertPriority
     active: bool
@@ -182,35 +236,6 @@ class ClockState(Frozen):
     status: Status
     yellow_sectors: tuple[Label, ...] = ()
     pit_exit: Literal["open", "closed"]
-
-
-class RunOutlook(Frozen):
-    """One run's future."""
-
-    run: str
-    want: Want
-    chance: float = Field(ge=0, le=1)
-    end_q10_s: float
-    end_q50_s: float
-    end_q90_s: float
-    last_release_s: float | None = Field(default=None, description="leave by then to keep the wanted confidence")
-
-
-class CarOutlook(Frozen):
-    """One car's future."""
-
-    car: Slug
-    musts_chance: float = Field(ge=0, le=1)
-    runs: tuple[RunOutlook, ...]
-    spare_q50_s: float
-
-
-class ForecastAnswer(Frozen):
-    """What the forecaster found for one snapshot."""
-
-    cars: tuple[CarOutlook, ...]
-    futures: int
-    seed: int
 
 
 class ForecastState(Frozen):
@@ -312,44 +337,6 @@ class WakeAt(Frozen):
     t: float
 
 
-class Activity(Frozen):
-    """One piece of what is left of a car's session: a three-point duration, in order."""
-
-    run: str | None
-    kind: Literal["wait", "garage", "out", "timed", "cool", "in", "item"]
-    low_s: float = Field(ge=0)
-    likely_s: float = Field(ge=0)
-    high_s: float = Field(ge=0)
-    not_before_s: float | None = None
-
-
-class CarSnapshot(Frozen):
-    """What is left for one car. ``activities`` are done one after the other, from ``from_s``."""
-
-    car: Slug
-    from_s: float
-    on_track: bool
-    activities: tuple[Activity, ...]
-    wants: dict[str, Want]
-    after_flag: tuple[str, ...] = Field(default=(), description="runs that may also happen after the flag")
-    minimum_laps: dict[str, int] = Field(default_factory=dict)
-
-
-class ForecastSnapshot(Frozen):
-    """The question to the forecaster: self-contained, so that the answer depends on nothing else."""
-
-    t: float
-    remaining_s: float
-    clock_running: bool
-    status: Status
-    red_clock: Literal["runs", "stops"]
-    finish_started_lap: bool
-    interruptions: Interruptions
-    futures: int
-    confidence: float
-    cars: tuple[CarSnapshot, ...]
-
-
 class ForecastWanted(Frozen):
     """Internal: ask the forecaster. The answer comes back as ``ForecastReady`` with the same revision."""
 
@@ -362,6 +349,6 @@ class ForecastWanted(Frozen):
 
 Output = Annotated[
     Prompt | DeskState | PlanState | Alert | HeldBack | ClockState | ForecastState | FieldState | LapJudged | Refused
-    | Answered | WakeAt | ForecastWanted,
+    | Answered | Proposal | Corrected | WakeAt | ForecastWanted,
     Field(discriminator="type"),
 ]

@@ -17,6 +17,7 @@ from pitwall.model.units import Duration, Seconds, clock_text
 
 LapKind = Literal["out", "timed", "cool", "in", "installation"]
 Want = Literal["must", "should", "could"]
+Alternate = Literal["dry", "wet", "short"]
 Medium = Literal["two_way", "one_way", "board"]
 CallClass = Literal["session", "safety", "box", "stop", "release", "brief", "switch", "procedure", "run", "pace",
                     "traffic", "care", "question", "answer", "ruling"]
@@ -310,7 +311,7 @@ class Plan(Frozen):
     starts_with: StartsWith = StartsWith()
     tyre_sets: dict[str, TyreSet] = Field(default_factory=dict)
     runs: tuple[Run, ...]
-    alternates: dict[Literal["dry", "wet", "short"], str] = Field(default_factory=dict)
+    alternates: dict[Alternate, str] = Field(default_factory=dict)
     quiet: dict[LapKind, QuietRule] = Field(
         default_factory=_default_quiet,
         description="what may be said on which kind of lap; a kind not named here: all",

@@ -9,7 +9,7 @@ from pydantic import Field, model_validator
 from pitwall.model.base import Frozen, Slug
 from pitwall.model.car import Car
 from pitwall.model.circuit import Circuit
-from pitwall.model.plan import Plan
+from pitwall.model.plan import Alternate, Plan
 from pitwall.model.procedure import Procedure
 from pitwall.model.rules import Regulations
 from pitwall.model.units import Duration
@@ -70,6 +70,9 @@ class SessionSetup(Frozen):
     cars: dict[str, Car]
     drivers: dict[str, Driver] = Field(default_factory=dict)
     plans: dict[str, Plan]
+    alternates: dict[str, dict[Alternate, Plan]] = Field(
+        default_factory=dict, description="by car and kind: the plans that switch_plan may change to"
+    )
     procedures: dict[str, Procedure]
     field_cars: tuple[Slug, ...] = ()
     calls: CallTiming = CallTiming()

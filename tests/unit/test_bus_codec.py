@@ -11,20 +11,41 @@ import pytest
 from annotated_types import Ge, Gt, Le, Lt, MaxLen, MinLen
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pydantic import BaseModel
+from pydantic import BaseModel, TypeAdapter
 
 from pitwall.bus.codec import Cleared, Message, fact_from, message_for, message_for_fact, output_from
 from pitwall.bus.payload import MOST_EXACT
 from pitwall.bus.topics import MAX_FACT_BYTES, TOPICS, place_of
 from pitwall.errors import PayloadError
 from pitwall.model.base import SLUG_PATTERN
+from pitwall.model.changes import PlanChange
 from pitwall.model.events import CarCrossed, CommandGiven, PromptDelivered, StatusChanged, SwitchReported, TimeReached
-from pitwall.model.outputs import Alert, ClockState, HeldBack, Prompt, WakeAt
+from pitwall.model.outputs import Alert, ClockState, HeldBack, Prompt, Proposal, WakeAt
+from pitwall.model.plan import Item, Run
 
 ROOT = "pitwall/1/fp1/"
 INBOUND = [row for row in TOPICS if row.direction == "in"]
 OUTBOUND = [row for row in TOPICS if row.direction == "out"]
 TEXT = st.text(st.characters(exclude_categories=("Cs", "Cc")), min_size=1, max_size=24)
+
+
+RUN = Run(run="extra", want="must", laps=("out", "timed", "in"), items=(Item(do="radio_check", at="turn 1"),))
+CHANGES = TypeAdapter(tuple[PlanChange, ...]).validate_python([
+    {"do": "insert_run", "run": RUN, "after": "first"},
+    {"do": "move_run", "run": "first"},
+    {"do": "swap_runs", "run": "first", "other": "second"},
+    {"do": "insert_item", "run": "first", "item": RUN.items[0]},
+    {"do": "move_item", "run": "first", "item": "radio_check", "to": "second", "on": {"timed": [1, 3]}},
+    {"do": "swap_item", "run": "first", "item": "radio_check", "new": RUN.items[0]},
+    {"do": "set_laps", "run": "first", "laps": "out, 3 timed, in"},
+    {"do": "set_run_tyres", "run": "first", "tyres": "B2"},
+    {"do": "set_run_fuel", "run": "first", "fuel_kg": 31.5},
+    {"do": "set_run_switch", "run": "first", "switch": "torque_map", "position": 3},
+    {"do": "set_run_driver", "run": "first", "driver": "driver_b"},
+    {"do": "drop_run", "run": "first"},
+    {"do": "drop_item", "run": "first", "item": "radio_check"},
+])
+"""One of each kind; their fields rest on one another, so they are not drawn at random."""
 
 
 def values_of(kind: Any, rules: tuple[Any, ...] = ()) -> st.SearchStrategy[Any]:
@@ -81,6 +102,8 @@ def instances_of(model: type[BaseModel]) -> st.SearchStrategy[Any]:
         for name, field in model.model_fields.items()
         if name != "type"
     }
+    if model is CommandGiven:
+        fields["changes"] = st.lists(st.sampled_from(CHANGES), max_size=3).map(tuple)
     return st.builds(model, **fields)
 
 
@@ -121,9 +144,10 @@ def test_every_output_comes_back_as_it_went_out(row: Any) -> None:
         assert message is not None
         assert (message.qos, message.retain) == (row.qos, row.retain)
         back = output_from(message.topic, message.payload)
-        if isinstance(output, Alert) and not output.active:
+        if isinstance(output, Alert | Proposal) and not output.active:
             assert message.payload == b""
-            assert back == Cleared(message.topic, Alert, {"alert": output.id})
+            levels = {"alert": output.id} if isinstance(output, Alert) else {"car": output.car}
+            assert back == Cleared(message.topic, type(output), levels)
         else:
             assert back == output
 

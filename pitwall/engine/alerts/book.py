@@ -21,6 +21,7 @@ KINDS: dict[str, tuple[AlertPriority, str]] = {
     "clock_unknown": ("low", "No official clock: pitwall counts from the green light. Check the time left."),
     "fuel_short": ("high", "Box this lap, or save fuel."),
     "release_overdue": ("low", "Ask the garage how long the work still takes; keep the car in, or re-plan."),
+    "plan_file": ("medium", "Mend the file and save it; the plan in use stays as it is."),
 }
 IDLE_UNDER: dict[str, tuple[Status, ...]] = {
     "overrun": ("red", "finished", "closed"),
@@ -31,6 +32,7 @@ IDLE_UNDER: dict[str, tuple[Status, ...]] = {
     "clock_unknown": ("waiting", "closed", "finished"),
     "fuel_short": ("closed", "finished"),
     "release_overdue": ("waiting", "red", "closed", "finished"),
+    "plan_file": ("closed",),
 }
 
 
