@@ -12,6 +12,7 @@ from pydantic import Field, model_validator
 
 from pitwall.model.base import Frozen, Name, Slug
 from pitwall.model.setup import CallTiming, ForecastSettings
+from pitwall.model.timetable import Day
 
 
 class EventDriver(Frozen):
@@ -44,6 +45,7 @@ class EventFile(Frozen):
     drivers: dict[Name, EventDriver] = Field(min_length=1)
     cars: dict[Slug, EventCar] = Field(min_length=1, max_length=8)
     field_cars: tuple[Slug, ...] = Field(default=(), max_length=80, description="the other cars on track, by number")
+    day: Day | None = Field(default=None, description="the day by the wall clock: reminders, curfew, export")
 
     @model_validator(mode="after")
     def _numbers_once(self) -> Self:

@@ -14,7 +14,7 @@ from pydantic import BaseModel
 from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
 from pydantic_core import core_schema
 
-from pitwall.model import base, plan, units
+from pitwall.model import base, plan, timetable, units
 from pitwall.model.car import Car
 from pitwall.model.circuit import Circuit
 from pitwall.model.eventfile import EventFile, SettingsFile
@@ -69,6 +69,10 @@ def _clock_text(stored: JsonSchemaValue) -> JsonSchemaValue:
     return {"anyOf": [stored, text], "examples": [480, "+00:08:00"]}
 
 
+def _time_of_day(stored: JsonSchemaValue) -> JsonSchemaValue:
+    return {"type": "string", "pattern": r"^\s*(?:[01]?\d|2[0-3]):[0-5]\d\s*$", "examples": ["08:30", "8:30"]}
+
+
 def _number_too(stored: JsonSchemaValue) -> JsonSchemaValue:
     return {"anyOf": [stored, {"type": "integer", "minimum": 0}]}
 
@@ -79,6 +83,7 @@ WRITTEN: dict[Any, Widen] = {
     plan.three_points: _three_points,
     units.seconds_from_text: _clock_text,
     base.number_to_text: _number_too,
+    timetable.time_of_day: _time_of_day,
 }
 """Reader in front of a field -> the schema of what it takes, from the schema of what it makes."""
 

@@ -18,9 +18,7 @@ TIME_OF_DAY_PATTERN = r"^([01]\d|2[0-3]):[0-5]\d$"
 
 def time_of_day(value: object) -> object:
     """Read ``8:30`` as ``08:30``; leave everything else to the pattern."""
-    if isinstance(value, str) and len(value.strip()) == len("8:30"):
-        return f"0{value.strip()}"
-    return value
+    return value.strip().rjust(len("08:30"), "0") if isinstance(value, str) else value
 
 
 TimeOfDay = Annotated[str, StringConstraints(pattern=TIME_OF_DAY_PATTERN), BeforeValidator(time_of_day)]
@@ -34,7 +32,7 @@ class Reminder(Frozen):
 
     name: Name
     text: str = Field(min_length=1, max_length=160, description="what is told; the session's name is put before it")
-    before_s: Duration | None = Field(default=None, le=43_200, description="before the opening of each session or window")
+    before_s: Duration | None = Field(default=None, le=43_200, description="so long before a session or window opens")
     at: TimeOfDay | None = Field(default=None, description="time of day, on each day that has sessions")
     of: Literal["session", "window"] = Field(default="session", description="what before_s counts from")
     sessions: tuple[Slug, ...] = Field(default=(), description="only for these sessions; empty: for all")

@@ -1,6 +1,15 @@
 """The one file that reads a real clock. Two clocks behind ``ports.Clock``: live (at any rate) and virtual.
 
-Session time is a straight line over the host's monotonic clock::
+Three readings, and what each is for:
+
+* ``elapsed_seconds`` is never set and goes on while the machine sleeps. Session time runs on it, so that it is right
+  after a resume.
+* ``awake_seconds`` is never set and stands still while the machine sleeps where the system can do that (Linux, macOS;
+  on Windows it goes on). Timers of the event loop run on it, and so does a rehearsal, which sleeps with its machine.
+* ``wall_seconds`` is the time of day. It may be set at any moment. Records carry it, and the timetable of the day is
+  made of it; no call is.
+
+``runtime/steps.py`` compares the three. Session time is a straight line over a clock that is never set::
 
     raw(m) = base_t + (m - base_m) * rate        now = the greatest value handed out so far, or raw, whichever is later
 
@@ -18,11 +27,13 @@ from __future__ import annotations
 import asyncio
 import heapq
 import math
+import sys
 import time
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from typing import Protocol
+from functools import partial
+from typing import Any, Protocol, cast
 
 import structlog
 
@@ -48,38 +59,43 @@ def wall_seconds() -> float:
     return time.time()
 
 
+def awake_seconds() -> float:
+    """Seconds on the clock that timers run on: never set; Linux and macOS stop it while the machine sleeps."""
+    return time.monotonic()
+
+
+def chosen_elapsed(system: str, readings: Any = time) -> Callable[[], float]:
+    """The reading that is never set and goes on while the machine sleeps, as far as the system has one.
+
+    * Linux: CLOCK_BOOTTIME (its CLOCK_MONOTONIC stands still in a suspend: clock_gettime(2)).
+    * macOS: CLOCK_MONOTONIC, which goes on there, while Python's ``monotonic`` stands still (clock_gettime(3)).
+    * Windows: ``monotonic``, which counts the time asleep.
+    * elsewhere ``monotonic``, which may stand still: then a sleep cannot be told from a clock that was set forward, and
+      session time is left alone until the feed's clock speaks.
+
+    Args:
+        system: ``sys.platform``.
+        readings: the module ``time``, or what stands in for it.
+    """
+    name = {"linux": "CLOCK_BOOTTIME", "darwin": "CLOCK_MONOTONIC"}.get(system)
+    number = getattr(readings, name, None) if name is not None else None
+    if number is None or not hasattr(readings, "clock_gettime"):
+        return cast(Callable[[], float], readings.monotonic)
+    try:
+        readings.clock_gettime(number)
+    except OSError:  # a kernel or a sandbox without it
+        return cast(Callable[[], float], readings.monotonic)
+    return partial(readings.clock_gettime, number)
+
+
+elapsed_seconds: Callable[[], float] = chosen_elapsed(sys.platform)
+"""Seconds that go on while the machine sleeps; never set."""
+
+
 def wall_text(unix_s: float | None = None) -> str:
     """RFC 3339 text with offset, in UTC to the millisecond; of now when no Unix time is given."""
     moment = datetime.fromtimestamp(wall_seconds() if unix_s is None else unix_s, UTC)
     return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
-
-
-class StepWatch:
-    """Notices that the wall clock was set, or that the machine slept.
-
-    The wall clock and the monotonic clock advance together; the monotonic one stands still in a suspend and is never
-    set. So a difference that grew by more than ``tolerance_s`` between two looks is a step of the wall clock or a
-    suspend.
-    """
-
-    def __init__(
-        self,
-        tolerance_s: float = 0.5,
-        *,
-        monotonic: Callable[[], float] = time.monotonic,
-        wall: Callable[[], float] = wall_seconds,
-    ) -> None:
-        self._tolerance_s, self._monotonic, self._wall = tolerance_s, monotonic, wall
-        self._offset = wall() - monotonic()
-
-    def step_s(self) -> float:
-        """Seconds that the wall clock gained on the monotonic one since the last look; 0.0 when within tolerance.
-
-        Slow drift (a clock being disciplined) is absorbed look by look and never adds up to a step.
-        """
-        offset = self._wall() - self._monotonic()
-        step, self._offset = offset - self._offset, offset
-        return step if abs(step) > self._tolerance_s else 0.0
 
 
 @dataclass(order=True, slots=True)
@@ -163,14 +179,14 @@ class WakeupHeap:
 
 
 class LiveClock:
-    """Session time on the host's monotonic clock: ``rate`` 1 beside a real session, N in one N times as fast."""
+    """Session time on a clock that is never set: ``rate`` 1 beside a real session, N in one N times as fast."""
 
     def __init__(
         self,
         start: float = 0.0,
         rate: float = 1.0,
         *,
-        monotonic: Callable[[], float] = time.monotonic,
+        monotonic: Callable[[], float] = elapsed_seconds,
         wall: Callable[[], float] = wall_seconds,
         loop: TimerLoop | None = None,
     ) -> None:
@@ -229,6 +245,10 @@ class LiveClock:
         armed = self._heap.arm(t, action)
         self._set_timer()
         return armed
+
+    def retime(self) -> None:
+        """Set the timer anew: the event loop's own clock stood still in a suspend, so it would ring too late."""
+        self._set_timer(moved=True)
 
     def _raw(self) -> float:
         return min(self._base_t + (self._monotonic() - self._base_m) * self._rate, self._ceiling)

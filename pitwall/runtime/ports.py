@@ -10,6 +10,7 @@ from typing import Protocol, runtime_checkable
 
 from pitwall.model.events import Event, Stamped
 from pitwall.model.outputs import ForecastAnswer, ForecastWanted, Output
+from pitwall.model.timetable import Reached, TimetableEntry
 
 
 class Wakeup(Protocol):
@@ -106,6 +107,32 @@ class Forecaster(Protocol):
 
     def ask(self, wanted: ForecastWanted, answer: Callable[[ForecastAnswer], None]) -> None:
         """Work it out; ``answer`` is called later, on the host's loop, never from within ``ask``."""
+
+
+class Timetable(Protocol):
+    """The day by the wall clock. What is on session time (every call and prompt) rides the ``Clock`` instead.
+
+    The wall clock may be set at any moment and the machine may sleep, so an entry is judged by the wall clock alone,
+    each time somebody looks: when its alarm rings, and whenever ``review`` is called.
+
+    * Its moment lies ahead: it is armed for it.
+    * Its moment has come, at most ``grace_s`` ago: it is told, once, with how late it is.
+    * Its moment lies further back: it is told once as passed. Nothing is dropped in silence.
+    * What was told is never told again, however often the wall clock is set back over its moment. What was only told
+      as passed, and lies ahead once more after a step back, is still to come.
+    """
+
+    def start(self, entries: Sequence[TimetableEntry], reached: Callable[[Reached], None]) -> None:
+        """Judge these entries and arm what lies ahead; ``reached`` is called on the host's loop, in order of time."""
+
+    def review(self) -> None:
+        """The wall clock was set, or the machine slept: judge every entry that was not told yet again."""
+
+    def ahead(self) -> tuple[TimetableEntry, ...]:
+        """What is still to come, in order of time."""
+
+    def stop(self) -> None:
+        """Forget every alarm; harmless when there is none."""
 
 
 class Sink(Protocol):

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pitwall.runtime.clock import LiveClock, StepWatch, WakeupHeap, wall_seconds, wall_text
+from pitwall.runtime.clock import LiveClock, WakeupHeap, wall_seconds, wall_text
 from tests.contract.test_clock_contract import CrankedLoop
 
 
@@ -179,22 +179,6 @@ def test_now_never_falls(moves: list[tuple[str, float, float]]) -> None:
         now = clock.now()
         assert now >= last
         last = now
-
-
-def test_step_watch_tells_steps_from_drift() -> None:
-    """A set wall clock and a suspend show as a step of their size, once; slow drift never does."""
-    state = {"m": 0.0, "w": 1.7e9}
-    watch = StepWatch(0.5, monotonic=lambda: state["m"], wall=lambda: state["w"])
-    for _ in range(100):
-        state["m"] += 10
-        state["w"] += 10.02
-        assert watch.step_s() == 0.0
-    state["w"] -= 3600
-    assert watch.step_s() == pytest.approx(-3600)
-    assert watch.step_s() == 0.0
-    state["m"] += 1
-    state["w"] += 1801
-    assert watch.step_s() == pytest.approx(1800)
 
 
 def test_wall_text_is_rfc_3339_with_offset() -> None:
