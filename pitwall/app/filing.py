@@ -12,6 +12,7 @@ from pydantic import BaseModel, ValidationError
 from pitwall.app.plain_words import findings_from, refusal, shown
 from pitwall.app.salvage import Rest, salvage
 from pitwall.app.yaml_lines import Document, read_document
+from pitwall.bus.users import UsersFile
 from pitwall.checks.codes import finding
 from pitwall.errors import FilePath, FileProblem, Finding
 from pitwall.model.car import Car
@@ -26,7 +27,7 @@ M = TypeVar("M", bound=BaseModel)
 
 KIND_KEYS: dict[type[BaseModel], str] = {
     EventFile: "event", Plan: "plan", Circuit: "circuit", Car: "car", Regulations: "regulations",
-    Procedure: "procedure", SettingsFile: "settings", Scenario: "scenario",
+    Procedure: "procedure", SettingsFile: "settings", Scenario: "scenario", UsersFile: "users",
 }
 """The key that says what a file is and which version of its format it follows."""
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from pitwall.app.clients import WorldLink
 from pitwall.app.lifecycle import Lifecycle
-from pitwall.bus.address import parse_address
+from pitwall.bus.address import BrokerAddress
 from pitwall.bus.mqtt import MqttBus
 from pitwall.errors import UserError
 from pitwall.feeds.recording import Recording, read_recording
@@ -43,7 +43,7 @@ def recording_in(folder: Path) -> Recording:
 
 
 async def replay(
-    recording: Recording, address: str, session: str, rate: float, begin_s: float | None = None
+    recording: Recording, address: BrokerAddress | str, session: str, rate: float, begin_s: float | None = None
 ) -> Replayed:
     """Play a recording at ``rate`` session seconds a second.
 
@@ -63,7 +63,7 @@ async def replay(
     feed = Replay(recording, rate=rate, begin_s=begin)
     async with Lifecycle() as life:
         life.stop_on_signals()
-        bus = MqttBus(parse_address(address))
+        bus = MqttBus(address)
         await life.start("link", bus.start, bus.stop)
         link = WorldLink(bus, session)
         player = ReplayPlayer(feed, LiveClock(begin, rate), link.send)

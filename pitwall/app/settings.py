@@ -24,8 +24,14 @@ class Settings(BaseSettings):
 
     log_format: Literal["json", "console"] | None = None
     log_level: Literal["debug", "info", "warning", "error"] = "warning"
-    broker: str = Field(default="embedded", description="embedded, or an address such as mqtt://192.168.1.5:1883")
-    port: int = Field(default=1883, ge=0, le=65_535, description="of the embedded broker in serve; 0: any free one")
+    broker: str = Field(
+        default="embedded", description="embedded, mosquitto, auto, or an address such as mqtt://192.168.1.5:1883"
+    )
+    port: int = Field(default=1883, ge=0, le=65_535, description="of a broker of our own in serve; 0: any free one")
+    websocket_port: int | None = Field(default=None, ge=0, le=65_535, description="also listen for WebSockets there")
+    bind: str = Field(default="127.0.0.1", description="IPv4 address that a broker of our own listens on")
+    users: Path | None = Field(default=None, description="the users file of a broker of our own")
+    ca_file: Path | None = Field(default=None, description="PEM file of an mqtts:// broker's authority")
     state_dir: Path | None = Field(default=None, description="where journals are kept")
 
 
@@ -62,8 +68,3 @@ def journal_file(settings: Settings, event: str, session: str) -> Path:
     """The journal of one session of one event."""
     folder = re.sub(r"[^a-z0-9]+", "-", event.lower()).strip("-") or "event"
     return state_folder(settings) / folder / f"{session}.sqlite"
-
-
-def default_address(settings: Settings) -> str:
-    """Where a client looks for the broker: the one in the settings, else our own on this machine."""
-    return settings.broker if settings.broker != "embedded" else f"mqtt://127.0.0.1:{settings.port or 1883}"

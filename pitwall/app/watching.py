@@ -8,7 +8,7 @@ from contextlib import suppress
 
 from pitwall.app.clients import AlertOver, Heard, Onlooker
 from pitwall.app.lifecycle import Lifecycle
-from pitwall.bus.address import parse_address
+from pitwall.bus.address import BrokerAddress
 from pitwall.bus.mqtt import MqttBus
 from pitwall.errors import BrokerError, UserError
 from pitwall.model.outputs import Health, Output, PlanState
@@ -21,7 +21,7 @@ Show = Callable[[Onlooker, asyncio.Event], Awaitable[None]]
 
 
 async def watch(
-    address: str, session: str | None, hear: Heard, alert_over: AlertOver, show: Show | None = None,
+    address: BrokerAddress | str, session: str | None, hear: Heard, alert_over: AlertOver, show: Show | None = None,
     waits: Callable[[str], None] | None = None,
 ) -> None:
     """Follow a session until somebody stops it. A broker that is not there yet is waited for.
@@ -38,7 +38,7 @@ async def watch(
     """
     async with Lifecycle() as life:
         life.stop_on_signals()
-        bus = MqttBus(parse_address(address))
+        bus = MqttBus(address)
         onlooker = Onlooker(bus, session, hear, alert_over)
         if not await _linked(bus, life.stopping, waits or (lambda reason: None)):
             return
@@ -65,7 +65,7 @@ async def _linked(bus: MqttBus, stopping: asyncio.Event, waits: Callable[[str], 
     return False
 
 
-async def planned_cars(address: str, session: str) -> tuple[str, ...]:
+async def planned_cars(address: BrokerAddress | str, session: str) -> tuple[str, ...]:
     """The cars that a daemon has plans for, from what it left on the broker; none when no daemon was there.
 
     Raises:
@@ -78,7 +78,7 @@ async def planned_cars(address: str, session: str) -> tuple[str, ...]:
         if isinstance(output, PlanState):
             cars.add(output.car)
 
-    bus = MqttBus(parse_address(address))
+    bus = MqttBus(address)
     Onlooker(bus, session, hear, lambda alert: None)
     await bus.start()
     await asyncio.sleep(RETAINED_WITHIN_S)
@@ -86,7 +86,7 @@ async def planned_cars(address: str, session: str) -> tuple[str, ...]:
     return tuple(sorted(cars, key=lambda car: (len(car), car)))
 
 
-async def find_session(address: str) -> str:
+async def find_session(address: BrokerAddress | str) -> str:
     """The session of the daemon that speaks on this broker.
 
     Raises:
@@ -99,7 +99,7 @@ async def find_session(address: str) -> str:
         if onlooker.session is not None:
             found.set()
 
-    bus = MqttBus(parse_address(address))
+    bus = MqttBus(address)
     onlooker = Onlooker(bus, None, hear, lambda alert: None)
     await bus.start()
     try:

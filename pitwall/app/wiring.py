@@ -3,12 +3,11 @@
     instant   virtual clock, in-memory bus with the codec between world and daemon, forecasts inline
     speed     live clocks at N times life, embedded broker, MQTT between world and daemon
     attach    the world alone, against a daemon elsewhere
-    serve     live clock, journal on disk, broker embedded or elsewhere
+    serve     live clock, journal on disk, any broker
 """
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,6 +15,7 @@ from typing import Any
 
 import structlog
 
+from pitwall.app.brokers import BrokerChoice, own_broker, start_broker
 from pitwall.app.clients import AlertOver, Heard, Onlooker, WorldLink
 from pitwall.app.daemon import Daemon, offline_message
 from pitwall.app.journals import open_journal
@@ -23,11 +23,10 @@ from pitwall.app.lifecycle import Lifecycle
 from pitwall.app.report import Recorder, make_report
 from pitwall.app.scenarios import Rehearsal
 from pitwall.bus.address import BrokerAddress, parse_address
-from pitwall.bus.broker import EmbeddedBroker
 from pitwall.bus.memory import MemoryBroker, MemoryBus
 from pitwall.bus.mqtt import MqttBus
 from pitwall.engine.session import Session
-from pitwall.errors import BrokerError, InternalError, JournalError
+from pitwall.errors import InternalError, JournalError
 from pitwall.forecast.futures import forecast
 from pitwall.journal.codec import digest
 from pitwall.journal.memory import MemoryJournal
@@ -45,7 +44,6 @@ _log = structlog.get_logger(__name__)
 
 FORECAST_LATENCY_S = 0.5
 PREPARED_BEFORE_S = 60.0
-LAST_WORD_S = 0.3
 FELL_BEHIND_S = 2.0
 MOST_AT_ONE_MOMENT = 20_000
 LATEST_T, EARLIEST_T = 172_800.0, -86_400.0
@@ -131,7 +129,7 @@ async def rehearse_at_speed(
     scenario, setup = rehearsal.scenario, rehearsal.setup
     async with Lifecycle() as life:
         life.stop_on_signals()
-        address, recorder = await _own_broker(life, port), Recorder()
+        address, recorder = await own_broker(life, port), Recorder()
         journal = await _journal_for_rehearsal(life, journal_file, setup)
         if audience is not None:
             await _seat(life, audience, address, setup.session)
@@ -140,7 +138,7 @@ async def rehearse_at_speed(
         daemon = Daemon(
             setup, Session(), clock=clock, journal=journal,
             bus=MqttBus(address, "pitwall-daemon", offline_message(setup.session)), forecaster=forecaster,
-            sinks=(recorder,), broker=str(address), store=str(journal_file or "memory"),
+            sinks=(recorder,), broker=f"embedded {address}", store=str(journal_file or "memory"),
         )
         await _start_daemon(life, daemon, forecaster, scenario.starts_at_s)
         world = _world(rehearsal, LiveClock(scenario.starts_at_s, rate), MqttBus(address, "pitwall-world"), rate)
@@ -154,7 +152,7 @@ async def rehearse_at_speed(
 
 
 async def rehearse_attached(
-    rehearsal: Rehearsal, address: str, rate: float, audience: Audience | None = None
+    rehearsal: Rehearsal, address: BrokerAddress | str, rate: float, audience: Audience | None = None
 ) -> Report | None:
     """Run the world alone as a client of a broker, against whatever daemon serves the session there.
 
@@ -167,7 +165,8 @@ async def rehearse_attached(
     scenario, setup = rehearsal.scenario, rehearsal.setup
     async with Lifecycle() as life:
         life.stop_on_signals()
-        broker, recorder = parse_address(address), Recorder()
+        broker = parse_address(address) if isinstance(address, str) else address
+        recorder = Recorder()
         if audience is not None:
             await _seat(life, audience, broker, setup.session)
         world = _world(rehearsal, LiveClock(scenario.starts_at_s, rate), MqttBus(broker), rate, recorder)
@@ -190,10 +189,14 @@ class Served:
     address: str
     resumed: bool
     session_s: float
+    kind: str = "elsewhere"
+    websocket: str | None = None
+    notes: tuple[str, ...] = ()
+    asks: bool = False
 
 
 async def serve(
-    setup: SessionSetup, journal_file: Path, *, broker: BrokerAddress | int, fresh: bool = False,
+    setup: SessionSetup, journal_file: Path, *, broker: BrokerChoice, fresh: bool = False,
     started: Callable[[Served], None] | None = None,
 ) -> None:
     """Run the daemon until somebody stops it.
@@ -201,7 +204,7 @@ async def serve(
     Args:
         setup: the session.
         journal_file: gone on with when it holds this very session.
-        broker: an address, or the port for a broker of our own.
+        broker: which one.
         fresh: put an existing journal aside first.
         started: called once it runs.
 
@@ -217,19 +220,18 @@ async def serve(
         except JournalError as refused:
             raise JournalError(f"{refused} (another file: --journal FILE; this one put aside: --fresh)") from refused
         await life.start("journal", None, journal.close)
-        address = broker
-        if isinstance(address, int):
-            address = await _own_broker(life, address)
+        running = await start_broker(life, broker)
         start_s = starting_second(setup)
         clock, forecaster = LiveClock(start_s), ThreadForecaster(forecast)
         daemon = Daemon(
             setup, Session(), clock=clock, journal=journal,
-            bus=MqttBus(address, f"pitwall-{setup.session}", offline_message(setup.session)), forecaster=forecaster,
-            broker=str(address), store=str(journal_file),
+            bus=MqttBus(running.address, f"pitwall-{setup.session}", offline_message(setup.session)),
+            forecaster=forecaster, broker=running.name, store=str(journal_file),
         )
         resumed = await _start_daemon(life, daemon, forecaster, start_s)
         if started is not None:
-            started(Served(str(address), resumed, clock.now()))
+            started(Served(str(running.address), resumed, clock.now(), running.kind, running.websocket, running.notes,
+                           running.asks))
         await life.wait()
 
 
@@ -243,32 +245,6 @@ def starting_second(setup: SessionSetup) -> float:
         return -PREPARED_BEFORE_S
     second = wall_seconds() - window.opens_at.timestamp()
     return second if EARLIEST_T < second < window.duration_s else -PREPARED_BEFORE_S
-
-
-def served_broker(text: str, port: int) -> BrokerAddress | int:
-    """What ``serve`` is to use: an address, or the port for a broker of its own.
-
-    Raises:
-        UserError: when it is neither ``embedded`` nor an address.
-    """
-    return port if text == "embedded" else parse_address(text)
-
-
-async def _own_broker(life: Lifecycle, port: int) -> BrokerAddress:
-    broker = EmbeddedBroker(port)
-
-    async def stop() -> None:
-        # Its clients' queues end with it: let them hear the daemon's last word first.
-        await asyncio.sleep(LAST_WORD_S)
-        await broker.stop()
-
-    try:
-        await life.start("broker", broker.start, stop)
-    except BrokerError as failure:
-        raise BrokerError(
-            f"{failure} (--port). Is another broker there already? Then use that one: --broker mqtt://127.0.0.1:{port}"
-        ) from failure
-    return broker.address
 
 
 async def _seat(life: Lifecycle, audience: Audience, address: BrokerAddress, session: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ssl
 from dataclasses import dataclass, field
 from urllib.parse import unquote, urlsplit
 
@@ -20,14 +21,20 @@ class BrokerAddress:
     username: str | None = None
     password: str | None = field(default=None, repr=False)
     tls: bool = False
+    ca_file: str | None = None
+    """PEM file of the authority whose certificates are trusted there; None: those that this machine trusts."""
 
     def __str__(self) -> str:
         host = f"[{self.host}]" if ":" in self.host else self.host
         return f"{'mqtts' if self.tls else 'mqtt'}://{host}:{self.port}"
 
 
-def parse_address(text: str) -> BrokerAddress:
+def parse_address(text: str, ca_file: str | None = None) -> BrokerAddress:
     """Read an address.
+
+    Args:
+        text: as people write it.
+        ca_file: of the authority to trust, when it is ``mqtts``.
 
     ``localhost`` becomes ``127.0.0.1``: some systems try IPv6 first, where a loopback broker does not listen.
 
@@ -57,7 +64,26 @@ def parse_address(text: str) -> BrokerAddress:
         username=unquote(parts.username) if parts.username else None,
         password=unquote(parts.password) if parts.password is not None else None,
         tls=parts.scheme == "mqtts",
+        ca_file=ca_file if parts.scheme == "mqtts" else None,
     )
+
+
+def tls_context(address: BrokerAddress) -> ssl.SSLContext | None:
+    """What the client needs for ``mqtts``; None for ``mqtt``.
+
+    Raises:
+        UserError: when the file of the authority cannot be used.
+    """
+    if not address.tls:
+        return None
+    try:
+        return ssl.create_default_context(cafile=address.ca_file)
+    except (OSError, ValueError) as problem:
+        reason = "it holds no certificate in PEM form" if isinstance(problem, ssl.SSLError) else problem
+        raise UserError(
+            f"{address.ca_file}: cannot be used as the authority for {address} ({reason}): give the PEM file that the "
+            "broker's certificate was signed with (--ca-file, PITWALL_CA_FILE)"
+        ) from None
 
 
 def _reason(error: ValueError) -> str:

@@ -1,4 +1,4 @@
-"""The embedded broker: amqtt in our own process, hardened, on loopback. What rehearsals and tests use.
+"""The embedded broker: amqtt in our own process, hardened. On loopback for everybody, beyond it for known users only.
 
 It holds nothing beyond its own life, so a will cannot fire when daemon and broker end together; use a broker of its
 own where that matters.
@@ -7,8 +7,8 @@ own where that matters.
 from __future__ import annotations
 
 import asyncio
-import ipaddress
 import logging
+from collections.abc import Mapping
 from types import TracebackType
 from typing import Any, Self
 
@@ -17,9 +17,11 @@ from amqtt.errors import BrokerError as AmqttBrokerError
 
 from pitwall.bus.address import BrokerAddress
 from pitwall.bus.hardened import BrokerLimits, BrokerUser, HardenedBroker
-from pitwall.errors import BrokerError
+from pitwall.bus.sockets import is_loopback, listening_address, reached_at
+from pitwall.bus.users import Login
+from pitwall.errors import BrokerError, UserError
 
-__all__ = ["BrokerLimits", "BrokerUser", "EmbeddedBroker"]
+__all__ = ["BrokerLimits", "BrokerUser", "EmbeddedBroker", "users_from"]
 
 _log = structlog.get_logger(__name__)
 _SHUTDOWN_S = 5.0
@@ -42,12 +44,19 @@ def quieten() -> None:
             logger.addHandler(_ToStructlog())
 
 
+def users_from(logins: Mapping[str, Login]) -> dict[str, BrokerUser]:
+    """The users of a broker in the form in which the embedded one keeps them."""
+    return {
+        name: BrokerUser(login.token_sha256, login.rights.publish, login.rights.read) for name, login in logins.items()
+    }
+
+
 class EmbeddedBroker:
     """``async with EmbeddedBroker() as broker: ... broker.address``.
 
     Args:
         port: TCP port; 0 takes a free one.
-        host: an IPv4 loopback address.
+        host: an IPv4 address of this machine; one beyond loopback only with users.
         websocket_port: also listen for WebSockets there (0: a free port); None: do not.
         limits: bounds and users; without users anybody on this machine may connect.
     """
@@ -59,18 +68,18 @@ class EmbeddedBroker:
         websocket_port: int | None = None,
         limits: BrokerLimits | None = None,
     ) -> None:
-        self._host, self._port, self._websocket_port = _loopback(host), port, websocket_port
         self._limits = limits or BrokerLimits()
+        self._host, self._port, self._websocket_port = _allowed(host, self._limits), port, websocket_port
         self._broker: HardenedBroker | None = None
 
     @property
     def address(self) -> BrokerAddress:
-        """Where it listens, without a user.
+        """Where this machine reaches it, without a user.
 
         Raises:
             BrokerError: when it is not running.
         """
-        return BrokerAddress(self._host, self._running().port_of("default"))
+        return BrokerAddress(reached_at(self._host), self._running().port_of("default"))
 
     @property
     def websocket_address(self) -> str | None:
@@ -81,7 +90,7 @@ class EmbeddedBroker:
         """
         if self._websocket_port is None:
             return None
-        return f"ws://{self._host}:{self._running().port_of('ws')}"
+        return f"ws://{reached_at(self._host)}:{self._running().port_of('ws')}"
 
     @property
     def sessions(self) -> int:
@@ -102,9 +111,11 @@ class EmbeddedBroker:
         try:
             await broker.start()
         except AmqttBrokerError as error:
+            await broker.close_listeners()  # one of two may be open
             raise BrokerError(
-                f"the embedded broker cannot listen on {self._host}:{self._port}: {error.__cause__ or error}; "
-                "choose another port, or 0 for a free one"
+                f"the embedded broker cannot listen on {self._host}, port {self._port}"
+                f"{'' if self._websocket_port is None else f' and {self._websocket_port} for WebSockets'}: "
+                f"{error.__cause__ or error}; choose another port, or 0 for a free one"
             ) from None
         self._broker = broker
         _log.debug("embedded broker listens", address=str(self.address))
@@ -134,10 +145,11 @@ class EmbeddedBroker:
         return self._broker
 
 
-def _loopback(host: str) -> str:
+def _allowed(host: str, limits: BrokerLimits) -> str:
     try:
-        if ipaddress.IPv4Address(host).is_loopback:
-            return host
-    except ValueError:
-        pass
-    raise BrokerError(f"the embedded broker listens on IPv4 loopback only, not on {host!r}: use 127.0.0.1")
+        address = listening_address(host)
+    except UserError as problem:
+        raise BrokerError(str(problem)) from None
+    if not is_loopback(address) and limits.users is None:
+        raise BrokerError(f"without users the embedded broker listens on loopback only, not on {host}: use 127.0.0.1")
+    return address

@@ -19,9 +19,9 @@ from typing import Any, cast
 import aiomqtt
 from aiomqtt.exceptions import MqttConnectError
 
-from pitwall.bus.address import BrokerAddress
+from pitwall.bus.address import BrokerAddress, tls_context
 from pitwall.bus.codec import Message
-from pitwall.errors import BrokerError
+from pitwall.errors import BrokerError, UserError
 
 _PAHO_LOG = logging.getLogger("aiomqtt.pitwall")
 _PAHO_LOG.addHandler(logging.NullHandler())
@@ -89,7 +89,7 @@ def fresh_client(
         queue_type=cast("type[asyncio.Queue[aiomqtt.Message]]", functools.partial(_CountingQueue, lost_incoming)),
         max_queued_incoming_messages=settings.queue,
         max_queued_outgoing_messages=settings.queue,
-        tls_context=ssl.create_default_context() if address.tls else None,
+        tls_context=tls_context(address),
         socket_options=[(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)],
         logger=_PAHO_LOG,
     )
@@ -119,6 +119,13 @@ def reason_in_words(address: BrokerAddress, error: Exception) -> str:
         return f"the broker at {address} refused us: {_REFUSALS.get(code_of(error.rc), str(error))}"
     if isinstance(error, BrokerError):
         return f"the broker at {address}: {error}"
+    if isinstance(error, UserError):
+        return str(error)
+    if (distrust := _distrust(error)) is not None:
+        return (
+            f"the certificate of the broker at {address} is not trusted ({distrust.verify_message}): give the file of "
+            "the authority that signed it (--ca-file, PITWALL_CA_FILE), and the host by the name in the certificate"
+        )
     secure = ", does it speak TLS there with a trusted certificate" if address.tls else ""
     return f"no broker answers at {address} ({error}): is it running{secure}, and is the address right?"
 
@@ -126,3 +133,12 @@ def reason_in_words(address: BrokerAddress, error: Exception) -> str:
 def code_of(reason: Any) -> int:
     """The number of a reason code, however the library wraps it."""
     return int(getattr(reason, "value", reason))
+
+
+def _distrust(error: BaseException | None) -> ssl.SSLCertVerificationError | None:
+    """The refused certificate behind an error, if there is one."""
+    while error is not None:
+        if isinstance(error, ssl.SSLCertVerificationError):
+            return error
+        error = error.__cause__ or error.__context__
+    return None

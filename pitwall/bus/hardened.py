@@ -166,6 +166,12 @@ class HardenedBroker(Broker):
             writer.abort()
         await self.shutdown()
 
+    async def close_listeners(self) -> None:
+        """Stop listening, after a start that failed half-way."""
+        for server in self._servers.values():
+            await server.close_instance()
+        self._servers.clear()
+
     # --- connections ---------------------------------------------------------------------------------------------
 
     async def stream_connected(

@@ -26,6 +26,12 @@ def seed(text: str) -> int:
     return int(text)
 
 
+def add_ca_file(parser: argparse.ArgumentParser) -> None:
+    """The option for ``mqtts://`` brokers whose certificate this machine does not trust by itself."""
+    parser.add_argument("--ca-file", metavar="FILE",
+                        help="for mqtts://: the PEM file that the broker's certificate was signed with")
+
+
 def port(text: str) -> int:
     """A TCP port; 0 means any free one."""
     if not (text.isascii() and text.isdigit() and int(text) <= 65_535):

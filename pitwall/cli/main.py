@@ -22,6 +22,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "serve": ("pitwall.cli.serve", "run the daemon beside live timing"),
     "replay": ("pitwall.cli.replay", "publish a recorded session onto the bus"),
     "watch": ("pitwall.cli.watch", "show prompts, clock and alerts in the terminal"),
+    "users": ("pitwall.cli.users", "say who may use the broker of serve over the network"),
     "schema": ("pitwall.cli.schema", "print the schema of a file or of the wire"),
 }
 """Command -> (module, help line). The help line stands here too so that ``--help`` imports none of the modules."""

@@ -25,7 +25,7 @@ always; --instant gives the same report to the byte."""
 
 def add_parser(subparsers: Any) -> None:
     """Add the command's options."""
-    from pitwall.cli.arguments import port, seed, speed
+    from pitwall.cli.arguments import add_ca_file, port, seed, speed
 
     parser: argparse.ArgumentParser = subparsers.add_parser("rehearse", help=HELP, description=f"{HELP}.\n{ABOUT}")
     parser.add_argument("scenario", metavar="SCENARIO", help="a scenario file, or the name of a shipped one")
@@ -35,6 +35,7 @@ def add_parser(subparsers: Any) -> None:
     how.add_argument("--speed", type=speed, metavar="N", help="session seconds in a real second (default 30)")
     parser.add_argument("--seed", type=seed, metavar="N", help="another day of its kind (default: the scenario's)")
     parser.add_argument("--attach", metavar="URL", help="run the world alone, against the daemon on this broker")
+    add_ca_file(parser)
     parser.add_argument("--port", type=port, default=0, metavar="N", help="of the embedded broker (default: any free)")
     parser.add_argument("--journal", metavar="FILE", help="keep the journal there; an older one is put aside")
     parser.add_argument("--json", action="store_true", help="print the report as JSON; prompts go to standard error")
@@ -69,6 +70,8 @@ async def _timed(rehearsal: Rehearsal, args: argparse.Namespace) -> Report | Non
 
 
 async def _rehearse(rehearsal: Rehearsal, args: argparse.Namespace) -> Report | None:
+    from pitwall.app.brokers import client_address
+    from pitwall.app.settings import load_settings
     from pitwall.app.wiring import Audience, rehearse_at_speed, rehearse_attached, rehearse_instant
     from pitwall.cli.terminal.live import LinePrinter
 
@@ -83,7 +86,8 @@ async def _rehearse(rehearsal: Rehearsal, args: argparse.Namespace) -> Report | 
     printer = LinePrinter(sys.stderr if args.json else sys.stdout)
     audience = Audience(told=_say, hear=printer.hear, alert_over=printer.alert_over)
     if args.attach:
-        return await rehearse_attached(rehearsal, args.attach, rate, audience)
+        address = client_address(load_settings(), args.attach, args.ca_file)
+        return await rehearse_attached(rehearsal, address, rate, audience)
     return await rehearse_at_speed(rehearsal, rate, port=args.port, journal_file=journal, audience=audience)
 
 

@@ -22,12 +22,13 @@ Messages go out in the order in which the source said them, with the official cl
 
 def add_parser(subparsers: Any) -> None:
     """Add the command's options."""
-    from pitwall.cli.arguments import speed
+    from pitwall.cli.arguments import add_ca_file, speed
 
     parser: argparse.ArgumentParser = subparsers.add_parser("replay", help=HELP, description=f"{HELP}.\n\n{FORMAT}")
     parser.add_argument("folder", metavar="FOLDER", help="the recording")
     parser.add_argument("--speed", type=speed, default=1.0, metavar="N", help="session seconds a second (default 1)")
     parser.add_argument("--broker", metavar="URL", help="address of the broker (default mqtt://127.0.0.1:1883)")
+    add_ca_file(parser)
     parser.add_argument("--session", metavar="S", help="publish as this session (default: the one of the daemon there)")
     parser.add_argument("--from", dest="begin_s", type=float, metavar="SECONDS",
                         help="begin at this session second (default: a minute before the green light)")
@@ -39,12 +40,13 @@ def run(args: argparse.Namespace) -> int:
     from dataclasses import asdict
 
     from pitwall.app import lifecycle
+    from pitwall.app.brokers import client_address
     from pitwall.app.replaying import recording_in, replay
-    from pitwall.app.settings import default_address, load_settings
+    from pitwall.app.settings import load_settings
     from pitwall.app.watching import find_session, planned_cars
 
     recording = recording_in(Path(args.folder))  # before any link is made: its faults come before the broker's
-    address = args.broker or default_address(load_settings())
+    address = client_address(load_settings(), args.broker, args.ca_file)
 
     async def work() -> Any:
         session = args.session or await find_session(address)

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import argparse
 import sys
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from pitwall.app.brokers import BrokerAddress
 
 HELP = "show prompts, clock and alerts in the terminal"
 EXAMPLE = "pitwall watch --broker mqtt://127.0.0.1:1883 --car 41"
@@ -17,8 +20,11 @@ line for each thing that changes."""
 
 def add_parser(subparsers: Any) -> None:
     """Add the command's options."""
+    from pitwall.cli.arguments import add_ca_file
+
     parser: argparse.ArgumentParser = subparsers.add_parser("watch", help=HELP, description=f"{HELP}.\n{KEYS}")
     parser.add_argument("--broker", metavar="URL", help="address of the broker (default mqtt://127.0.0.1:1883)")
+    add_ca_file(parser)
     parser.add_argument("--session", metavar="S", help="which session (default: the first that speaks)")
     parser.add_argument("--car", metavar="N", help="begin with this car; with lines: this car alone")
     parser.add_argument("--by", default="watch", metavar="NAME", help="whose hand presses the keys, for the journal")
@@ -29,14 +35,15 @@ def add_parser(subparsers: Any) -> None:
 def run(args: argparse.Namespace) -> int:
     """Watch until somebody leaves."""
     from pitwall.app import lifecycle
-    from pitwall.app.settings import default_address, load_settings
+    from pitwall.app.brokers import client_address
+    from pitwall.app.settings import load_settings
 
-    address = args.broker or default_address(load_settings())
+    address = client_address(load_settings(), args.broker, args.ca_file)
     lifecycle.run(_watch(address, args))
     return 0
 
 
-async def _watch(address: str, args: argparse.Namespace) -> None:
+async def _watch(address: BrokerAddress, args: argparse.Namespace) -> None:
     from pitwall.app.watching import watch
     from pitwall.cli.terminal.live import LinePrinter, Picture, is_terminal
 

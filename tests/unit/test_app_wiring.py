@@ -11,9 +11,8 @@ from structlog.testing import capture_logs
 
 from pitwall.app import wiring
 from pitwall.app.scenarios import load_rehearsal
-from pitwall.bus.address import BrokerAddress
 from pitwall.bus.memory import MemoryBroker, MemoryBus
-from pitwall.errors import BrokerError, InternalError, UserError
+from pitwall.errors import BrokerError, InternalError
 from pitwall.model.rules import Regulations
 from pitwall.model.setup import SessionSetup
 from pitwall.rehearsal.world import World
@@ -38,14 +37,6 @@ def test_session_of_another_day_begins_before_its_green_light(in_s: float) -> No
     """An opening time that is days off, or a session that is over by the clock, starts a minute before the green."""
     assert wiring.starting_second(_opens(in_s)) == -wiring.PREPARED_BEFORE_S
     assert wiring.starting_second(tiny_setup()) == -wiring.PREPARED_BEFORE_S
-
-
-def test_broker_of_serve_is_a_port_or_an_address() -> None:
-    """`embedded` means our own on the port; anything else must be an address."""
-    assert wiring.served_broker("embedded", 1999) == 1999
-    assert wiring.served_broker("mqtt://10.0.0.5", 1999) == BrokerAddress("10.0.0.5", 1883)
-    with pytest.raises(UserError, match="mqtt://"):
-        wiring.served_broker("elsewhere", 1999)
 
 
 async def test_busy_port_says_what_to_do() -> None:

@@ -1,0 +1,225 @@
+"""Which broker a daemon uses, and starting one of our own: embedded, or mosquitto as a child.
+
+``embedded`` is in our own process and needs nothing; ``mosquitto`` outlives a daemon that is killed, so its will
+speaks; ``auto`` takes mosquitto where there is one; an address is somebody else's broker, which is left as it is.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Literal
+
+import structlog
+
+from pitwall.app.lifecycle import Lifecycle
+from pitwall.app.settings import Settings, state_folder
+from pitwall.app.user_files import open_to_others, read_users, users_file
+from pitwall.bus.address import BrokerAddress, parse_address, tls_context
+from pitwall.bus.broker import BrokerLimits, EmbeddedBroker, users_from
+from pitwall.bus.mosquitto import MosquittoBroker
+from pitwall.bus.mosquitto_files import MosquittoOptions, find_program
+from pitwall.bus.sockets import is_loopback, is_taken, listening_address
+from pitwall.bus.users import DAEMON, Account, Login, logins_of, new_token
+from pitwall.errors import BrokerError, UserError
+
+__all__ = [
+    "BrokerAddress", "BrokerChoice", "BrokerWishes", "RunningBroker", "chosen_broker", "client_address", "own_broker",
+    "start_broker",
+]  # fmt: skip
+
+_log = structlog.get_logger(__name__)
+
+LAST_WORD_S = 0.3
+
+Stop = Callable[[], Awaitable[None]]
+Kind = Literal["embedded", "mosquitto", "auto", "elsewhere"]
+OWN: dict[str, Kind] = {"embedded": "embedded", "mosquitto": "mosquitto", "auto": "auto"}
+
+
+@dataclass(frozen=True)
+class BrokerChoice:
+    """What was asked for. ``address`` is set for a broker elsewhere, the rest is for one of our own.
+
+    ``records`` is the folder where running children are written down. Without ``accounts`` anybody on this machine
+    may connect.
+    """
+
+    kind: Kind = "embedded"
+    address: BrokerAddress | None = None
+    port: int = 1883
+    bind: str = "127.0.0.1"
+    websocket_port: int | None = None
+    accounts: Mapping[str, Account] | None = field(default=None, repr=False)
+    records: Path | None = None
+
+
+@dataclass(frozen=True)
+class RunningBroker:
+    """What the daemon connects to: ``address`` with its own user and token, which its text does not show."""
+
+    kind: Literal["embedded", "mosquitto", "elsewhere"]
+    address: BrokerAddress
+    websocket: str | None = None
+    notes: tuple[str, ...] = ()
+    asks: bool = False
+    """True when it asks for a user and a token."""
+
+    @property
+    def name(self) -> str:
+        """Kind and address, for ``health``."""
+        return f"{self.kind} {self.address}"
+
+
+@dataclass(frozen=True)
+class BrokerWishes:
+    """A command line's options on brokers; None means that the settings decide."""
+
+    broker: str | None = None
+    port: int | None = None
+    bind: str | None = None
+    websocket_port: int | None = None
+    users: str | None = None
+    ca_file: str | None = None
+
+
+def chosen_broker(settings: Settings, wishes: BrokerWishes) -> BrokerChoice:
+    """Read what was asked for, before anything is started.
+
+    Raises:
+        UserError: when it is neither one of our own nor an address, or would be open to a network without users.
+        FileProblem: when the users file has faults.
+    """
+    text = wishes.broker or settings.broker
+    if text not in OWN:
+        return BrokerChoice("elsewhere", client_address(settings, text, wishes.ca_file))
+    bind = listening_address(wishes.bind or settings.bind)
+    return BrokerChoice(
+        kind=OWN[text],
+        port=settings.port if wishes.port is None else wishes.port,
+        bind=bind,
+        websocket_port=settings.websocket_port if wishes.websocket_port is None else wishes.websocket_port,
+        accounts=_accounts(settings, wishes, bind),
+        records=state_folder(settings) / "brokers",
+    )
+
+
+def _accounts(settings: Settings, wishes: BrokerWishes, bind: str) -> Mapping[str, Account] | None:
+    named = wishes.users is not None or settings.users is not None
+    path = users_file(settings, wishes.users)
+    if is_loopback(bind) and not named:
+        return None
+    remedy = "add one: pitwall users add NAME --role viewer" + (f" --file {path}" if named else "")
+    if not path.exists():
+        raise UserError(f"on {bind} anybody on the network could listen and give commands: there is no users file "
+                        f"{path}; {remedy}" if not is_loopback(bind) else f"{path}: no such users file; {remedy}")
+    accounts = read_users(path)
+    if not accounts:
+        raise UserError(f"{path} has no users, so nobody but the daemon could connect; {remedy}")
+    if open_to_others(path):
+        _log.warning("the users file may be read by others: chmod 600", file=str(path))
+    return accounts
+
+
+def client_address(settings: Settings, text: str | None, ca_file: str | None = None) -> BrokerAddress:
+    """Where a client finds the broker: the address given, else the one of the settings, else our own on this machine.
+
+    Raises:
+        UserError: when it cannot be read, or the file of the authority cannot be used.
+    """
+    ca_file = ca_file or (str(settings.ca_file.expanduser()) if settings.ca_file is not None else None)
+    text = text or settings.broker
+    if text in OWN:
+        bind = listening_address(settings.bind)
+        return BrokerAddress("127.0.0.1" if bind == "0.0.0.0" else bind, settings.port or 1883)
+    try:
+        address = parse_address(text, ca_file)
+    except UserError as problem:
+        raise UserError(f"{problem}; or one of our own: {', '.join(OWN)}") from None
+    tls_context(address)
+    return address
+
+
+async def start_broker(life: Lifecycle, choice: BrokerChoice) -> RunningBroker:
+    """Start a broker of our own if that was asked for, as a part of ``life``.
+
+    Raises:
+        BrokerError: when it cannot be started, with the remedy.
+    """
+    if choice.address is not None:
+        return RunningBroker("elsewhere", choice.address)
+    daemon_token = new_token()
+    logins = None if choice.accounts is None else logins_of(choice.accounts, daemon_token)
+    if choice.kind == "embedded":
+        running = await _embedded(life, choice, logins)
+    elif choice.kind == "mosquitto":
+        running = await _mosquitto(life, choice, logins)
+    else:
+        running = await _whichever(life, choice, logins)
+    if logins is None:
+        return running
+    note = f"listens on {choice.bind} and asks for a user and a token: pitwall users list"
+    return replace(running, address=replace(running.address, username=DAEMON, password=daemon_token),
+                   notes=(note, *running.notes), asks=True)
+
+
+async def own_broker(life: Lifecycle, port: int) -> BrokerAddress:
+    """An embedded broker on loopback for everybody on this machine: what rehearsals use.
+
+    Raises:
+        BrokerError: when the port is taken.
+    """
+    return (await start_broker(life, BrokerChoice(port=port))).address
+
+
+async def _whichever(life: Lifecycle, choice: BrokerChoice, logins: Mapping[str, Login] | None) -> RunningBroker:
+    if find_program() is None:
+        why = "auto: mosquitto is not on this machine"
+    else:
+        try:
+            return await _mosquitto(life, choice, logins)
+        except BrokerError as failure:
+            why = f"auto: {failure}"
+            _log.warning("mosquitto does not start, so the embedded broker is used", reason=str(failure))
+    notes = [why]
+    if choice.port and is_taken(choice.bind, choice.port):
+        notes.append(_moved(choice.port))
+        choice = replace(choice, port=0)
+    running = await _embedded(life, choice, logins)
+    return replace(running, notes=(*notes, *running.notes))
+
+
+async def _mosquitto(life: Lifecycle, choice: BrokerChoice, logins: Mapping[str, Login] | None) -> RunningBroker:
+    assert choice.records is not None
+    options = MosquittoOptions(choice.bind, choice.port, choice.websocket_port, logins)
+    broker = MosquittoBroker(options, choice.records)
+    await life.start("broker", broker.start, _after_the_last_word(broker))
+    return RunningBroker("mosquitto", broker.address, broker.websocket_address, tuple(map(_moved, broker.moved)))
+
+
+async def _embedded(life: Lifecycle, choice: BrokerChoice, logins: Mapping[str, Login] | None) -> RunningBroker:
+    limits = BrokerLimits(users=None if logins is None else users_from(logins))
+    broker = EmbeddedBroker(choice.port, choice.bind, choice.websocket_port, limits)
+    try:
+        await life.start("broker", broker.start, _after_the_last_word(broker))
+    except BrokerError as failure:
+        raise BrokerError(
+            f"{failure} (--port). Is another broker there already? Then use that one: "
+            f"--broker mqtt://127.0.0.1:{choice.port}"
+        ) from failure
+    return RunningBroker("embedded", broker.address, broker.websocket_address)
+
+
+def _after_the_last_word(broker: EmbeddedBroker | MosquittoBroker) -> Stop:
+    async def stop() -> None:
+        # Its clients' queues end with it: let them hear the daemon's last word first.
+        await asyncio.sleep(LAST_WORD_S)
+        await broker.stop()
+
+    return stop
+
+
+def _moved(port: int) -> str:
+    return f"port {port} is another broker's, so a free one was taken; that broker: --broker mqtt://127.0.0.1:{port}"
