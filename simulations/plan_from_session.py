@@ -15,7 +15,8 @@ Then the plan is made wrong in the ways in which plans are (all draws from the s
   and run's by up to a fifth more or less, and (60, 120, 300) s where the car left again within three minutes.
 
 Beside the plans: event, regulations, a plain car without switches, a library of one procedure, and the
-timing-only circuit that the recording shows. Each plan's first lines say what was changed.
+timing-only circuit that the recording shows. Each plan's first lines say what was changed, and ``made_from.json`` says
+from which driven runs each planned run was made: for whoever scores how a session was followed, and for nobody else.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from __future__ import annotations
 import argparse
 import csv
 import itertools
+import json
 import sys
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -44,16 +46,18 @@ SHORT_GARAGE_S = (60.0, 120.0, 300.0)
 SHORT_STOP_S = 180.0
 FUEL_RESERVE_KG = 4.0
 OFF_SHARE, MISMATCH_SHARE = 0.2, 0.1
+MADE_FROM = "made_from.json"
 
 
 @dataclass(frozen=True)
 class Driven:
-    """A run as it was driven, or as the plan has it."""
+    """A run as it was driven, or as the plan has it; ``made_from`` names the driven runs behind it."""
 
     timed: int
     out_in: bool
     compound: str
     short_stop_after: bool = False
+    made_from: tuple[str, ...] = ()
 
 
 def read_driven(folder: Path, car: str) -> list[Driven]:
@@ -78,10 +82,10 @@ def read_driven(folder: Path, car: str) -> list[Driven]:
     runs: dict[str, list[dict[str, str]]] = {}
     for row in mine:
         runs.setdefault(row["run"], []).append(row)
-    return [_driven(laps) for laps in runs.values()]
+    return [_driven(name, laps) for name, laps in runs.items()]
 
 
-def _driven(laps: list[dict[str, str]]) -> Driven:
+def _driven(name: str, laps: list[dict[str, str]]) -> Driven:
     labels = [row["label"] for row in laps]
     compounds = [row["compound"] for row in laps if row["compound"] not in ("", "unknown")]
     timed = labels.count("timed")
@@ -90,6 +94,7 @@ def _driven(laps: list[dict[str, str]]) -> Driven:
         # An aborted run was planned as a run; only a lone lap out and in was meant as one.
         out_in=timed == 0 and set(labels) <= {"outin"},
         compound=compounds[-1] if compounds else "unknown",
+        made_from=(name,),
     )
 
 
@@ -113,7 +118,10 @@ def night_before(runs: list[Driven], rng: np.random.Generator) -> tuple[list[Dri
     if pairs:
         at = int(rng.choice(pairs))
         first, second = planned[at], planned[at + 1]
-        planned[at : at + 2] = [replace(second, timed=first.timed + second.timed, compound=first.compound)]
+        planned[at : at + 2] = [
+            replace(second, timed=first.timed + second.timed, compound=first.compound,
+                    made_from=first.made_from + second.made_from)
+        ]
         notes.append(f"the stop after driven run {at + 1} was not planned")
     long = [i for i, run in enumerate(planned) if not run.out_in]
     for at in sorted(rng.choice(long, size=round(OFF_SHARE * len(planned)), replace=False).tolist() if long else []):
@@ -194,11 +202,12 @@ def write_event(folder: Path, cars: list[str], seed: int, out: Path) -> Path:
     """
     recording = read_recording(folder)
     circuit = circuit_from_recording(recording)
-    plans = {}
+    plans, made_from = {}, {}
     for car in cars:
         rng = np.random.default_rng([seed, int.from_bytes(car.encode(), "big")])
         runs, notes = night_before(mark_short_stops(read_driven(folder, car), recording, car), rng)
         plans[car] = (plan_file(car, runs, rng), notes)
+        made_from[car] = {f"run-{number}": list(run.made_from) for number, run in enumerate(runs, start=1)}
     (out / "plans").mkdir(parents=True, exist_ok=True)
     (out / "procedures").mkdir(exist_ok=True)
     for car, (plan, notes) in plans.items():
@@ -208,6 +217,7 @@ def write_event(folder: Path, cars: list[str], seed: int, out: Path) -> Path:
     _write(out / "regulations.yaml", regulations(recording))
     _write(out / "circuit.yaml", circuit.model_dump(mode="json", exclude_none=True, exclude_defaults=True),
            ["Read off the recording; last_chance_share and the marshal sectors are guesses: put in the real ones."])
+    (out / MADE_FROM).write_text(json.dumps(made_from, indent=1) + "\n", encoding="utf-8")
     event = out / "event.yaml"
     _write(event, {
         "event": 1, "name": "A recorded session", "team": "Gannet", "session": SESSION,
