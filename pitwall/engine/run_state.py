@@ -1,0 +1,146 @@
+"""The state of one run of the plan and of its items: what was meant, what was driven, and how each item stands."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from pitwall.engine.transitions import ITEM, RUN, allowed, step
+from pitwall.model.outputs import ItemProgress, RunProgress
+from pitwall.model.plan import Item, LapKind, Run
+
+
+@dataclass
+class ItemState:
+    """One item on one planned lap. ``leg`` is the index of that lap in the run; it may move to a later lap."""
+
+    key: str
+    item: Item
+    leg: int
+    state: str = "planned"
+    reason: str | None = None
+    t: float | None = None
+    attempt: int = 0
+
+    def signal(self, signal: str, t: float, reason: str | None = None) -> bool:
+        """Take a signal through the ITEM table; False where it does not apply."""
+        if not allowed(ITEM, self.state, signal):
+            return False
+        self.state = step("item", self.state, signal)
+        self.reason, self.t = reason, t
+        return True
+
+
+@dataclass
+class RunState:
+    """One run as it stands. ``laps`` may have been changed by extend and shorten."""
+
+    run: Run
+    laps: tuple[LapKind, ...]
+    state: str = "planned"
+    pointer: int = 0
+    timed_done: int = 0
+    stayed_out: int = 0
+    leavings: int = 0
+    resume_at: int = 1
+    boxed_early: bool = False
+    boxed_from: int | None = None
+    start_t: float | None = None
+    end_t: float | None = None
+    reason: str | None = None
+    items: list[ItemState] = field(default_factory=list)
+
+    @property
+    def timed_wanted(self) -> int:
+        """Timed laps that the run asks for now."""
+        return self.laps.count("timed")
+
+    @property
+    def enough(self) -> bool:
+        """Guard: what was done still counts as this run."""
+        fewest = self.run.shorten_to if self.run.shorten_to is not None else (self.timed_wanted + 1) // 2
+        return self.timed_done >= min(fewest, self.timed_wanted)
+
+    @property
+    def expected_kind(self) -> LapKind:
+        """Planned kind of the lap the pointer stands on."""
+        if self.boxed_early and self.pointer == 0:
+            return "in"
+        return self.laps[min(self.pointer, len(self.laps) - 1)]
+
+    @property
+    def out_in(self) -> bool:
+        """True for a run of one lap that leaves and comes straight back."""
+        return self.laps == ("out", "in")
+
+    def move(self, signal: str, t: float, reason: str | None = None) -> bool:
+        """Take a signal through the RUN table; False where it does not apply."""
+        if not allowed(RUN, self.state, signal):
+            return False
+        self.state = step("run", self.state, signal)
+        if reason is not None:
+            self.reason = reason
+        return True
+
+    def settle_items(self, t: float, reason: str) -> None:
+        """The run is over: what was called was probably done, what was not has its reason."""
+        for item in self.items:
+            item.signal("lap_over", t, item.reason or reason)
+
+    def lap_label(self, leg: int) -> str:
+        """``out-lap``, ``timed lap 2`` and so on, for a planned lap of this run."""
+        kind = self.laps[leg]
+        if kind in ("timed", "cool"):
+            number = self.laps[: leg + 1].count(kind)
+            return f"{'timed' if kind == 'timed' else 'cool-down'} lap {number}"
+        return {"out": "out-lap", "in": "in-lap", "installation": "installation lap"}[kind]
+
+
+def item_states(run: Run, laps: tuple[LapKind, ...]) -> list[ItemState]:
+    """One state for each lap on which an item of the run is to be done."""
+    found: list[ItemState] = []
+    for position, item in enumerate(run.items):
+        for leg in legs_of(item, laps):
+            found.append(ItemState(f"{run.run}-{position + 1}-{item.do}-{leg}", item, leg))
+    return found
+
+
+def legs_of(item: Item, laps: tuple[LapKind, ...]) -> tuple[int, ...]:
+    """Indices of the planned laps that the item's ``on`` names; without ``on``, the first lap (or the block itself)."""
+    if not item.on:
+        return (0,)
+    legs: set[int] = set()
+    for choice in item.on:
+        of_kind = [index for index, kind in enumerate(laps) if kind == choice.kind]
+        if choice.kind == "installation" and laps == ("out", "in"):
+            of_kind = [0]
+        legs.update(of_kind if not choice.numbers else [of_kind[n - 1] for n in choice.numbers if n <= len(of_kind)])
+    return tuple(sorted(legs))
+
+
+def run_progress(state: RunState, expected: tuple[float, float] | None) -> RunProgress:
+    """The published form of a run's state."""
+    items = tuple(
+        ItemProgress(
+            item=item.key,
+            do=item.item.do,
+            lap=state.lap_label(item.leg) if state.laps else "block",
+            want=item.item.want,
+            state=item.state,
+            reason=item.reason,
+            t=item.t,
+        )
+        for item in state.items
+    )
+    actual = (state.start_t, state.end_t) if state.start_t is not None else None
+    return RunProgress(
+        run=state.run.run,
+        want=state.run.want,
+        state=state.state,
+        laps=state.laps,
+        timed_wanted=state.timed_wanted,
+        timed_done=state.timed_done,
+        expected_span_s=expected,
+        actual_span_s=actual,
+        items=items,
+        reason=state.reason,
+    )
