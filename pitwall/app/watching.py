@@ -9,9 +9,12 @@ from contextlib import suppress
 from pitwall.app.clients import AlertOver, Heard, Onlooker
 from pitwall.app.lifecycle import Lifecycle
 from pitwall.bus.address import BrokerAddress
+from pitwall.bus.codec import output_from
+from pitwall.bus.connection import SubscriptionRefused
 from pitwall.bus.mqtt import MqttBus
-from pitwall.errors import BrokerError, UserError
-from pitwall.model.outputs import Health, Output, PlanState
+from pitwall.bus.topics import BY_MODEL, ROOT, filter_of, place_of
+from pitwall.errors import BrokerError, PayloadError, UserError
+from pitwall.model.outputs import Health, PlanState
 
 SPEAKS_WITHIN_S = 3.0
 RETAINED_WITHIN_S = 0.5
@@ -68,45 +71,52 @@ async def _linked(bus: MqttBus, stopping: asyncio.Event, waits: Callable[[str], 
 async def planned_cars(address: BrokerAddress | str, session: str) -> tuple[str, ...]:
     """The cars that a daemon has plans for, from what it left on the broker; none when no daemon was there.
 
+    None too for a user who may not read plans, such as a feed.
+
     Raises:
         UserError: when the address or the session cannot be used.
         BrokerError: when no broker answers.
     """
     cars: set[str] = set()
 
-    def hear(output: Output | Health) -> None:
-        if isinstance(output, PlanState):
-            cars.add(output.car)
+    def hear(topic: str, payload: bytes) -> None:
+        place = place_of(topic)
+        if place is not None and payload:
+            cars.add(place.levels["car"])
 
     bus = MqttBus(address)
-    Onlooker(bus, session, hear, lambda alert: None)
-    await bus.start()
-    await asyncio.sleep(RETAINED_WITHIN_S)
+    bus.subscribe(filter_of(session, BY_MODEL[PlanState]), hear)
+    with suppress(SubscriptionRefused):
+        await bus.start()
+        await asyncio.sleep(RETAINED_WITHIN_S)
     await bus.stop()
     return tuple(sorted(cars, key=lambda car: (len(car), car)))
 
 
 async def find_session(address: BrokerAddress | str) -> str:
-    """The session of the daemon that speaks on this broker.
+    """The session of the daemon that speaks on this broker, by its health: whoever sends facts may read that.
 
     Raises:
         UserError: when none is heard in time; says what to give instead.
         BrokerError: when no broker answers.
     """
-    found = asyncio.Event()
+    found: asyncio.Future[str] = asyncio.get_running_loop().create_future()
 
-    def hear(output: Output | Health) -> None:
-        if onlooker.session is not None:
-            found.set()
+    def hear(topic: str, payload: bytes) -> None:
+        place = place_of(topic)
+        with suppress(PayloadError):
+            health = output_from(topic, payload)
+            if place is not None and isinstance(health, Health) and health.state == "online" and not found.done():
+                found.set_result(place.session)
 
     bus = MqttBus(address)
-    onlooker = Onlooker(bus, None, hear, lambda alert: None)
+    bus.subscribe(f"{ROOT}/+/{BY_MODEL[Health].pattern}", hear)
     await bus.start()
     try:
-        with suppress(TimeoutError):
-            await asyncio.wait_for(found.wait(), SPEAKS_WITHIN_S)
+        return await asyncio.wait_for(found, SPEAKS_WITHIN_S)
+    except TimeoutError:
+        raise UserError(
+            f"no daemon speaks on {address}: start one with pitwall serve, or give --session"
+        ) from None
     finally:
         await bus.stop()
-    if onlooker.session is None:
-        raise UserError(f"no daemon speaks on {address}: start one with pitwall serve, or give --session")
-    return onlooker.session

@@ -37,6 +37,10 @@ _REFUSALS = {
 }
 
 
+class SubscriptionRefused(BrokerError):
+    """The broker is there and lets us in, but this user may not read what was asked for."""
+
+
 @dataclass(frozen=True)
 class LinkSettings:
     """Times and bounds of one link. The back-off has no jitter: one daemon, one broker, nothing to spread."""

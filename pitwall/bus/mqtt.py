@@ -21,7 +21,15 @@ import structlog
 
 from pitwall.bus.address import BrokerAddress, parse_address
 from pitwall.bus.codec import Message
-from pitwall.bus.connection import LinkSettings, abandon, code_of, fresh_client, leave, reason_in_words
+from pitwall.bus.connection import (
+    LinkSettings,
+    SubscriptionRefused,
+    abandon,
+    code_of,
+    fresh_client,
+    leave,
+    reason_in_words,
+)
 from pitwall.bus.delivery import check_filter, dispatch, guarded, tell_link
 from pitwall.errors import BrokerError
 from pitwall.runtime.ports import LinkHandler, MessageHandler
@@ -131,7 +139,8 @@ class MqttBus:
             except Exception as error:  # whatever ends a link must not end the daemon
                 reason = reason_in_words(self.address, error)
                 if not first.done():
-                    first.set_exception(BrokerError(reason))
+                    refused = isinstance(error, SubscriptionRefused)
+                    first.set_exception(SubscriptionRefused(reason) if refused else BrokerError(reason))
                     return
                 _log.warning("the link to the broker is down", reason=reason)
             # A link that held counts as a success; one that falls at once must not be made again in a tight loop.
@@ -245,7 +254,9 @@ class MqttBus:
         granted = await client.subscribe([(name, 1) for name in names])
         refused = [name for name, code in zip(names, granted, strict=False) if code_of(code) >= 0x80]
         if refused:
-            raise BrokerError(f"it refuses the subscription to {', '.join(refused)}: give this user the right to read")
+            raise SubscriptionRefused(
+                f"it refuses the subscription to {', '.join(refused)}: give this user the right to read"
+            )
 
     def _lost_one(self) -> None:
         self.lost_incoming += 1
