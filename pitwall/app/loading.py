@@ -20,7 +20,7 @@ from pitwall.errors import FileProblem, Finding, UserError
 from pitwall.model.car import Car
 from pitwall.model.circuit import Circuit
 from pitwall.model.eventfile import EventFile
-from pitwall.model.plan import Plan
+from pitwall.model.plan import Alternate, Plan
 from pitwall.model.setup import CallTiming, Driver, SessionSetup
 from pitwall.track.lapmap import LapMap, lap_map
 
@@ -32,7 +32,8 @@ FOLDERS_UP = 2
 class Loaded:
     """What came of reading: the setup (None when there are errors), every finding, and where it was read from.
 
-    ``around`` holds for each car's plan what it was checked against; ``plans`` the sound plans by car.
+    ``around`` holds for each car's plan what it was checked against; ``plans`` the sound plans by car; ``plan_files``
+    where the plan (None) and its alternates of each car lie.
     """
 
     setup: SessionSetup | None
@@ -40,6 +41,7 @@ class Loaded:
     event_path: Path
     plans: Mapping[str, Plan] = field(default_factory=dict)
     around: Mapping[str, Around] = field(default_factory=dict)
+    plan_files: Mapping[str, Mapping[Alternate | None, Path]] = field(default_factory=dict)
 
     @property
     def errors(self) -> tuple[Finding, ...]:
@@ -113,6 +115,8 @@ class _Reading:
         self.cars: dict[str, Filed[Car]] = {}
         self.plans: dict[str, Filed[Plan]] = {}
         self.around: dict[str, Around] = {}
+        self.alternates: dict[str, dict[Alternate, Plan]] = {}
+        self.plan_files: dict[str, dict[Alternate | None, Path]] = {}
 
     def event(self, overrides: dict[str, Path | str]) -> Loaded:
         """Every car of the event."""
@@ -129,6 +133,7 @@ class _Reading:
         for car, entry in event.cars.items():
             self.cars[car] = self.files.read(self._beside(entry.car), Car)
             plan_path = Path(overrides[car]) if car in overrides else self._beside(entry.plan)
+            self.plan_files[car] = {None: plan_path}
             self._take_plan(car, self.files.read(plan_path, Plan), event, filed, shared)
         return self._finish(event, filed, shared)
 
@@ -172,7 +177,12 @@ class _Reading:
                                               expected="a plan, as a path from this file's folder"))
                 continue
             other = self.files.read(path, Plan)
+            self.plan_files.setdefault(car, {})[key] = path
             if other.model is not None:
+                if other.model.car != car:
+                    self.files.note(other, finding("PW106", path=("car",), found=f"car {other.model.car!r}",
+                                                   expected=f"{car!r}, the car of {plan.name}"))
+                self.alternates.setdefault(car, {})[key] = other.model
                 self._check(other, other.model, self.cars[car], event, filed, shared)
 
     def _check(
@@ -218,13 +228,13 @@ class _Reading:
             regulations=regulations, circuit=circuit,
             cars={car: filed.model for car, filed in self.cars.items() if filed.model is not None},
             drivers={name: Driver(driver=name, spoken=entry.spoken) for name, entry in event.drivers.items()},
-            plans=plans, procedures=shared.library(), field_cars=event.field_cars,
-            calls=settings.calls, forecast=settings.forecast,
+            plans=plans, alternates=self.alternates, procedures=shared.library(), field_cars=event.field_cars,
+            calls=settings.calls, forecast=settings.forecast, crew=settings.crew,
         )
 
     def _result(self, setup: SessionSetup | None) -> Loaded:
         plans = {car: filed.model for car, filed in self.plans.items() if filed.model is not None and filed.is_sound}
-        return Loaded(setup, self.files.sorted_findings(), self.path, plans, self.around)
+        return Loaded(setup, self.files.sorted_findings(), self.path, plans, self.around, self.plan_files)
 
 
 def _lap(circuit: Circuit | None, car: Car | None, calls: CallTiming) -> LapMap | None:

@@ -11,7 +11,7 @@ from typing import Literal, Self
 from pydantic import Field, model_validator
 
 from pitwall.model.base import Frozen, Name, Slug
-from pitwall.model.setup import CallTiming, ForecastSettings
+from pitwall.model.setup import CallTiming, CrewNotice, ForecastSettings
 from pitwall.model.timetable import Day
 
 
@@ -60,8 +60,9 @@ class EventFile(Frozen):
 
 
 class SettingsFile(Frozen):
-    """The settings file: how calls are timed and how the forecast is drawn."""
+    """The settings file: how calls are timed, how the forecast is drawn, and what notice the crew needs."""
 
     settings: Literal[1]
     calls: CallTiming = CallTiming()
     forecast: ForecastSettings = ForecastSettings()
+    crew: CrewNotice = CrewNotice()

@@ -8,14 +8,15 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import AwareDatetime, Field
 
 from pitwall.model.base import Frozen, Label, Slug
 from pitwall.model.commands import CallCommand, CommandGiven, PlanCommand, TruthCommand
 from pitwall.model.facts import Fact, Hand, MessageId, PitExit, SessionStatus
 from pitwall.model.outputs import ForecastAnswer
-from pitwall.model.plan import Plan, Scalar
+from pitwall.model.plan import Alternate, Plan, Scalar
 from pitwall.model.setup import SessionSetup
+from pitwall.model.timetable import EntryKind
 from pitwall.model.units import Seconds
 
 __all__ = ["CallCommand", "CommandGiven", "Fact", "Hand", "MessageId", "PitExit", "PlanCommand", "SessionStatus",
@@ -127,7 +128,9 @@ class PlanFileRead(Fact):
     type: Literal["plan_file_read"] = "plan_file_read"
     car: Slug
     file: str = Field(min_length=1, max_length=255, description="name of the file, without its folder")
+    alternate: Alternate | None = Field(default=None, description="which alternate the file holds; none: the plan")
     plan: Plan | None = None
+    warnings: tuple[str, ...] = Field(default=(), max_length=40, description="what the checks find doubtful in it")
     problem: str | None = Field(default=None, max_length=2000, description="the errors found in it, in words")
 
 
@@ -159,6 +162,25 @@ class Restarted(Fact):
     gap_s: float = Field(ge=0)
 
 
+class Resumed(Fact):
+    """Nobody listened for ``gap_s`` session seconds: the machine slept, or the daemon's process stood still."""
+
+    type: Literal["resumed"] = "resumed"
+    gap_s: float = Field(ge=0)
+
+
+class TimetableReached(Fact):
+    """A moment of the day by the wall clock has come. It informs; it moves neither session time nor any call."""
+
+    type: Literal["timetable_reached"] = "timetable_reached"
+    entry: str = Field(min_length=1, max_length=96)
+    kind: EntryKind
+    text: str = Field(min_length=1, max_length=400)
+    due: AwareDatetime = Field(description="the moment, RFC 3339 with the offset of the event's time zone")
+    late_s: float = Field(ge=0, description="how long after its moment it was told")
+    passed: bool = Field(description="beyond its grace: reported, no longer to be acted on")
+
+
 class LinkChanged(Fact):
     """The daemon's own link to the broker came or went."""
 
@@ -169,7 +191,7 @@ class LinkChanged(Fact):
 Event = Annotated[
     SessionPrepared | CarCrossed | CarPitted | CarPositioned | StatusChanged | ClockReported | WeatherReported
     | SwitchReported | TyreReported | ChannelReported | CommandGiven | PlanFileRead | TimeReached | ForecastReady
-    | PromptDelivered | Restarted | LinkChanged,
+    | PromptDelivered | Restarted | Resumed | TimetableReached | LinkChanged,
     Field(discriminator="type"),
 ]
 

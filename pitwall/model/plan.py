@@ -238,6 +238,7 @@ class Run(Frozen):
     laps: Laps = ()
     tyres: Label | None = None
     fuel_kg: float | None = Field(default=None, ge=0, le=500)
+    driver: Name | None = Field(default=None, description="who drives it; the plan's driver when left out")
     release: ReleaseWindow = ReleaseWindow()
     after_garage_s: Estimate = Field(default=ThreePoint(low_s=300, likely_s=540, high_s=960),
                                      description="garage work after this run, before the next")

@@ -46,6 +46,15 @@ class CallTiming(Frozen):
     feed_stale_s: Duration = 90
 
 
+class CrewNotice(Frozen):
+    """How long the crew must know of a change of the run that leaves next; common practice, no source."""
+
+    tyres_s: Duration = Field(default=180, description="another tyre set")
+    fuel_s: Duration = Field(default=120, description="another fuel load")
+    driver_s: Duration = Field(default=150, description="another driver")
+    other_run_s: Duration = Field(default=240, description="another run than the one they prepare: its set-up")
+
+
 class ForecastSettings(Frozen):
     """How often and how widely the futures are drawn."""
 
@@ -77,6 +86,7 @@ class SessionSetup(Frozen):
     field_cars: tuple[Slug, ...] = ()
     calls: CallTiming = CallTiming()
     forecast: ForecastSettings = ForecastSettings()
+    crew: CrewNotice = CrewNotice()
 
     @model_validator(mode="after")
     def _cars_have_files(self) -> Self:
