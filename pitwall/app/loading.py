@@ -12,7 +12,15 @@ from pathlib import Path
 
 from pitwall.app.filing import Filed, Files
 from pitwall.app.resources import demo_event
-from pitwall.app.shared_files import Shared, check_car_drivers, check_library, demand_session, read_shared
+from pitwall.app.shared_files import (
+    Shared,
+    check_car_drivers,
+    check_library,
+    demand_session,
+    drivers_of,
+    limits_of,
+    read_shared,
+)
 from pitwall.checks.around import Around
 from pitwall.checks.codes import finding
 from pitwall.checks.plan import check_plan
@@ -21,7 +29,7 @@ from pitwall.model.car import Car
 from pitwall.model.circuit import Circuit
 from pitwall.model.eventfile import EventFile
 from pitwall.model.plan import Alternate, Plan
-from pitwall.model.setup import CallTiming, Driver, SessionSetup
+from pitwall.model.setup import CallTiming, SessionSetup
 from pitwall.track.lapmap import LapMap, lap_map
 
 EVENT_FILE = "event.yaml"
@@ -227,7 +235,7 @@ class _Reading:
             event=event.name, team=event.team, wet=event.wet, session=self.session or sole,
             regulations=regulations, circuit=circuit,
             cars={car: filed.model for car, filed in self.cars.items() if filed.model is not None},
-            drivers={name: Driver(driver=name, spoken=entry.spoken) for name, entry in event.drivers.items()},
+            drivers=drivers_of(event), limits=limits_of(event), garage=settings.garage,
             plans=plans, alternates=self.alternates, procedures=shared.library(), field_cars=event.field_cars,
             calls=settings.calls, forecast=settings.forecast, crew=settings.crew,
         )

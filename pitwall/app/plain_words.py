@@ -103,7 +103,7 @@ def refusal(path: FilePath, reason: Refused, first: FilePath | None, line_of: Li
     """The finding for what a model refused at ``path``; ``first`` is where the value stands that it disagrees with."""
     line = line_of(first) if first is not None else None
     found = reason.found if line is None else f"{reason.found} (first in line {line})"
-    return finding("PW016", path=path, found=found, expected=reason.expected, suggestion=reason.suggestion)
+    return finding(reason.code, path=path, found=found, expected=reason.expected, suggestion=reason.suggestion)
 
 
 def _path_in(data: Any, loc: tuple[PathPart, ...], kind: str) -> FilePath:

@@ -15,7 +15,7 @@ from pitwall.model.circuit import Circuit
 from pitwall.model.eventfile import EventFile, SettingsFile
 from pitwall.model.procedure import Procedure
 from pitwall.model.rules import Regulations
-from pitwall.model.setup import CallTiming
+from pitwall.model.setup import CallTiming, CarLimits, Driver
 
 
 @dataclass(frozen=True)
@@ -119,6 +119,24 @@ def demand_session(regulations: Filed[Regulations], session: str) -> None:
     if regulations.model is not None and regulations.model.window(session) is None:
         known = ", ".join(window.session for window in regulations.model.sessions)
         raise UserError(f"unknown session {session!r}: {regulations.name} has {known}")
+
+
+def drivers_of(event: EventFile) -> dict[str, Driver]:
+    """The drivers of the event, as the session knows them."""
+    return {
+        name: Driver(driver=name, spoken=entry.spoken, quiet=entry.quiet, minimum_laps=entry.minimum_laps,
+                     minimum_s=entry.minimum_s, most_laps=entry.most_laps, most_s=entry.most_s)
+        for name, entry in event.drivers.items()
+    }
+
+
+def limits_of(event: EventFile) -> dict[str, CarLimits]:
+    """What the cars of the event may do at most, where it is limited."""
+    return {
+        car: CarLimits(most_laps=entry.most_laps, most_km=entry.most_km)
+        for car, entry in event.cars.items()
+        if entry.most_laps is not None or entry.most_km is not None
+    }
 
 
 def check_library(files: Files, shared: Shared, cars: list[tuple[str, Car]]) -> None:

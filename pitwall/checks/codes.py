@@ -126,6 +126,9 @@ _TABLE = (
     Code("PW115", "compound that may be misspelt",
          "Compounds are only compared by name; a misspelt one is a compound of its own.",
          "Correct the spelling, or leave it if the compound is really called so.", "warning"),
+    Code("PW116", "unknown window",
+         "The run would never be released.",
+         "Use a window of the session by its name or number, or leave 'window' out."),
     Code("PW121", "argument missing",
          "The call would be spoken with a hole in it.",
          "Add it under 'with'."),
@@ -230,6 +233,19 @@ _TABLE = (
     Code("PW508", "hold beyond the gear",
          "In this gear the car cannot go as fast as the hold asks, so there would be no data at that speed.",
          "Take a higher gear or a slower hold; 'gears' of the car file gives the top speed of each."),
+    Code("PW509", "run longer than its window",
+         "By likely times its fewest laps that count cannot be done between the green light and the flag of one window, "
+         "and nobody runs in the break.",
+         "Plan fewer laps, give a shorten_to, or take a longer window.", "warning"),
+    Code("PW510", "windows overlap",
+         "A session has one status at a time: a window begins after the flag of the one before.",
+         "Correct the times in the regulations file."),
+    Code("PW511", "minimum not reached by the plan",
+         "A driver who does not get the laps or the time that are demanded has driven for nothing.",
+         "Plan more laps for this driver, or give another driver's run away.", "warning"),
+    Code("PW512", "plan beyond a limit",
+         "The driver or the car would do more than it may.",
+         "Plan fewer laps, or give runs to another driver.", "warning"),
 )
 
 CODES: dict[str, Code] = {code.code: code for code in _TABLE}

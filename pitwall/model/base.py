@@ -26,14 +26,15 @@ class Refused(ValueError):
         at: the path from the mapping of the model that raises this to the value that is wrong.
         needs: keys of that mapping on which the refusal rests; without them it may be unfounded.
         first: the path from there to another value that it disagrees with, for a message that names both lines.
+        code: the code of the finding.
     """
 
     def __init__(
         self, found: str, expected: str, *, at: FilePath = (), suggestion: str | None = None,
-        needs: tuple[str, ...] = (), first: FilePath | None = None,
+        needs: tuple[str, ...] = (), first: FilePath | None = None, code: str = "PW016",
     ) -> None:
         self.found, self.expected, self.suggestion, self.at, self.first = found, expected, suggestion, at, first
-        self.needs = needs
+        self.needs, self.code = needs, code
         super().__init__(f"found {found}, expected {expected}{f': {suggestion}' if suggestion else ''}")
 
 

@@ -11,8 +11,10 @@ from typing import Literal, Self
 from pydantic import Field, model_validator
 
 from pitwall.model.base import Frozen, Name, Slug
-from pitwall.model.setup import CallTiming, CrewNotice, ForecastSettings
+from pitwall.model.plan import LapKind, QuietRule
+from pitwall.model.setup import CallTiming, CrewNotice, ForecastSettings, GarageWork
 from pitwall.model.timetable import Day
+from pitwall.model.units import Duration
 
 
 class EventDriver(Frozen):
@@ -20,6 +22,13 @@ class EventDriver(Frozen):
 
     spoken: str = Field(min_length=1, max_length=30)
     name: str | None = Field(default=None, min_length=1, max_length=60)
+    quiet: dict[LapKind, QuietRule] = Field(
+        default_factory=dict, description="what may be said to this driver; over the plan's, for the lap kinds named"
+    )
+    minimum_laps: int | None = Field(default=None, ge=1, description="laps that this driver must drive in the session")
+    minimum_s: Duration | None = Field(default=None, description="time on track that this driver must have")
+    most_laps: int | None = Field(default=None, ge=1, description="laps that this driver may drive at most")
+    most_s: Duration | None = Field(default=None, description="time on track that this driver may have at most")
 
 
 class EventCar(Frozen):
@@ -28,6 +37,8 @@ class EventCar(Frozen):
     car: str = Field(min_length=1, max_length=255, description="path of the car file")
     plan: str = Field(min_length=1, max_length=255, description="path of the plan file")
     driver: Name | None = None
+    most_laps: int | None = Field(default=None, ge=1, description="laps that the car may do at most")
+    most_km: float | None = Field(default=None, gt=0, description="mileage that the car may do at most")
 
 
 class EventFile(Frozen):
@@ -60,9 +71,10 @@ class EventFile(Frozen):
 
 
 class SettingsFile(Frozen):
-    """The settings file: how calls are timed, how the forecast is drawn, and what notice the crew needs."""
+    """The settings file: how calls are timed, how the forecast is drawn, what the crew needs of notice and of time."""
 
     settings: Literal[1]
     calls: CallTiming = CallTiming()
     forecast: ForecastSettings = ForecastSettings()
     crew: CrewNotice = CrewNotice()
+    garage: GarageWork = GarageWork()

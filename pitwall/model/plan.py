@@ -233,6 +233,7 @@ class Run(Frozen):
 
     run: Slug
     purpose: str = ""
+    window: Label | None = Field(default=None, description="only in this window of the session: its name or number")
     want: Want
     value: float = Field(default=1.0, ge=0, le=1000)
     laps: Laps = ()
@@ -251,6 +252,9 @@ class Run(Frozen):
     group: Label | None = None
     dry_only: bool = False
     after_flag: Literal["allowed", "only"] | None = None
+    cut_by_flag: Literal["resume", "give_up"] = Field(
+        default="resume", description="cut by the flag of a window: gone on with in the next one, or given up"
+    )
 
     @field_validator("laps")
     @classmethod
@@ -313,6 +317,9 @@ class Plan(Frozen):
     tyre_sets: dict[str, TyreSet] = Field(default_factory=dict)
     runs: tuple[Run, ...]
     alternates: dict[Alternate, str] = Field(default_factory=dict)
+    minimum_laps: dict[Name, int] = Field(
+        default_factory=dict, description="by driver: laps that must be driven; over the event file's"
+    )
     quiet: dict[LapKind, QuietRule] = Field(
         default_factory=_default_quiet,
         description="what may be said on which kind of lap; a kind not named here: all",
@@ -330,6 +337,10 @@ class Plan(Frozen):
     def find(self, name: str) -> Run | None:
         """The run of that name, or None."""
         return next((run for run in self.runs if run.run == name), None)
+
+    def driver_of(self, run: Run | None) -> str:
+        """Who drives this run."""
+        return run.driver if run is not None and run.driver is not None else self.driver
 
     def original(self, run: Run) -> Run:
         """The run that ``same_as`` leads to in the end; the run itself when it repeats nothing, or a circle."""

@@ -9,17 +9,50 @@ from pydantic import Field, model_validator
 from pitwall.model.base import Frozen, Slug
 from pitwall.model.car import Car
 from pitwall.model.circuit import Circuit
-from pitwall.model.plan import Alternate, Plan
+from pitwall.model.plan import Alternate, Estimate, LapKind, Plan, QuietRule, ThreePoint
 from pitwall.model.procedure import Procedure
-from pitwall.model.rules import Regulations
+from pitwall.model.rules import Regulations, Window
 from pitwall.model.units import Duration
 
 
 class Driver(Frozen):
-    """A driver, by the name that plans use."""
+    """A driver, by the name that plans use. Laps and times are those of the whole session, in one car."""
 
     driver: str
     spoken: str = Field(min_length=1, max_length=30)
+    quiet: dict[LapKind, QuietRule] = Field(default_factory=dict, description="over the plan's, for the kinds named")
+    minimum_laps: int | None = Field(default=None, ge=1)
+    minimum_s: Duration | None = None
+    most_laps: int | None = Field(default=None, ge=1)
+    most_s: Duration | None = None
+
+
+class CarLimits(Frozen):
+    """What one car may do in the session at most."""
+
+    most_laps: int | None = Field(default=None, ge=1)
+    most_km: float | None = Field(default=None, gt=0)
+
+
+class GarageWork(Frozen):
+    """Work in the garage that is not a run's own."""
+
+    driver_change_s: Estimate = Field(
+        default=ThreePoint(low_s=120, likely_s=150, high_s=180),
+        description="a change of drivers: seat, belts, radio (common practice: 2 to 3 min)",
+    )
+    driver_change: Literal["beside", "after"] = Field(
+        default="beside", description="done beside the other work of the stop, or after it"
+    )
+
+    def stop(self, work: ThreePoint, *, changes_driver: bool) -> ThreePoint:
+        """The three points of a stop with this work, and a change of drivers where there is one."""
+        if not changes_driver:
+            return work
+        change, beside = self.driver_change_s, self.driver_change == "beside"
+        pairs = ((work.low_s, change.low_s), (work.likely_s, change.likely_s), (work.high_s, change.high_s))
+        low, likely, high = (max(pair) if beside else sum(pair) for pair in pairs)
+        return ThreePoint(low_s=low, likely_s=likely, high_s=high)
 
 
 class CallTiming(Frozen):
@@ -87,6 +120,8 @@ class SessionSetup(Frozen):
     calls: CallTiming = CallTiming()
     forecast: ForecastSettings = ForecastSettings()
     crew: CrewNotice = CrewNotice()
+    garage: GarageWork = GarageWork()
+    limits: dict[Slug, CarLimits] = Field(default_factory=dict, description="by car")
 
     @model_validator(mode="after")
     def _cars_have_files(self) -> Self:
@@ -104,3 +139,9 @@ class SessionSetup(Frozen):
         window = self.regulations.window(self.session)
         assert window is not None
         return window.duration_s
+
+    @property
+    def windows(self) -> tuple[Window, ...]:
+        """The windows of the session; none for a session in one piece."""
+        window = self.regulations.window(self.session)
+        return window.windows if window is not None else ()
