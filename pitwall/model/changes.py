@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from pitwall.model.base import Frozen, Label, Name, Slug
 from pitwall.model.plan import Item, Laps, Run, Scalar
+from pitwall.model.run_line import run_from_line
 
 ItemName = Annotated[str, Field(min_length=1, max_length=64)]
 """An item of a run: its key as the plan state gives it (``holds-1-flap_compare-2``), or the procedure's name."""
@@ -17,7 +18,9 @@ class InsertRun(Frozen):
     """A new run, after another one; without ``after`` it becomes the next run."""
 
     do: Literal["insert_run"]
-    run: Run
+    run: Annotated[Run, BeforeValidator(run_from_line, json_schema_input_type=Run | str)] = Field(
+        description="as in a plan file, or in one line: 'long: out, 8 timed, in · B2 · 40 kg · should'"
+    )
     after: Slug | None = None
 
 
