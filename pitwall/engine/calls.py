@@ -189,11 +189,11 @@ class CallBook:
         later = [moment for moment in moments if moment > now]
         return min(later, default=None)
 
-    def after_gap(self, gap_from: float, now: float) -> None:
+    def after_gap(self, gap_from: float, now: float, what: str = "was down") -> None:
         """The daemon was away from ``gap_from`` to ``now``: what should have been said then is late or missed."""
         for call in self._open_calls():
             if gap_from < call.spec.say_by_s <= now:
-                self.signal(call, "gap", now, f"pitwall was down from {gap_from:.0f} s to {now:.0f} s")
+                self.signal(call, "gap", now, f"pitwall {what} from {gap_from:.0f} s to {now:.0f} s")
 
     # -- signals -------------------------------------------------------------------------------------------------
 

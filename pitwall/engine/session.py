@@ -6,7 +6,7 @@ Pure and synchronous: the same facts in the same order give the same outputs, on
 
 from __future__ import annotations
 
-from pitwall.engine import flags, publish, watch
+from pitwall.engine import flags, publish, timetable, watch
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.calls import CallBook
 from pitwall.engine.car import CarTrack, Happening
@@ -62,10 +62,19 @@ class Session:
             raise InternalError(f"the journal has {wrong}")
         self._outputs = []
         self.now = max(self.now, stamped.received_t)
+        if isinstance(event, ev.TimetableReached):
+            return self._timetable(event)
         if self._armed is not None and self.now >= self._armed:
             self._armed = None
         self._dispatch(event)
         self._advance()
+        return tuple(self._outputs)
+
+    def _timetable(self, event: ev.TimetableReached) -> tuple[out.Output, ...]:
+        """A moment of the day: it is told, and nothing else is looked at, so no call is decided at another time."""
+        self._outputs += timetable.reached(event, self.alerts, self.clock.status, self.now)
+        if self._over():
+            self._arm()
         return tuple(self._outputs)
 
     def standing(self) -> tuple[out.Output, ...]:
@@ -133,6 +142,8 @@ class Session:
                 self._delivered(event)
             case ev.Restarted():
                 self._restarted(event)
+            case ev.Resumed():
+                self._resumed(event)
             case ev.TimeReached() | ev.CarPositioned() | ev.TyreReported() | ev.ChannelReported() | ev.LinkChanged():
                 """Time passes, or evidence is kept in the journal for others to read."""
 
@@ -161,9 +172,10 @@ class Session:
         car = self.team.get(track.car)
         for happening in happenings:
             if car is not None and happening.what != "ignored":
+                revision = car.progress.revision
                 car.happened(happening, self.clock, self.now)
                 self._dirty.add(track.car)
-                if happening.what in ("left", "came_in", "lap_done"):
+                if happening.what in ("left", "came_in", "lap_done") or car.progress.revision != revision:
                     self.notices.plan.add(track.car)
                 if happening.what == "lap_done":
                     self._outputs += watch.lap_began(car, self.alerts, self.clock.status, self.now)
@@ -185,7 +197,7 @@ class Session:
         if "status" in changed and self.clock.status == "closed":
             for car in self.team.values():
                 flags.session_closed(car, self.now)
-            self._outputs += self.alerts.all_over(self.now)
+            self._outputs += self.alerts.all_over(self.now, keep=timetable.KINDS)
         self._all_dirty()
 
     def _switch(self, event: ev.SwitchReported) -> None:
@@ -210,7 +222,7 @@ class Session:
             self._refuse(event.id, event.car, f"no plan for car {event.car}; ours: {ours}")
             return
         ended = self._over() or (self.clock.status == "closed" and event.command == "repeat")
-        if ended and event.command != "comment":
+        if ended and event.command not in ("comment", "acknowledge"):
             self._refuse(event.id, event.car, "the session is closed")
             return
         try:
@@ -250,6 +262,12 @@ class Session:
         # Nothing is laid out anew for it: a restart that took no time must decide what no restart would have decided.
         self.notices.desk.update(self.team)
 
+    def _resumed(self, event: ev.Resumed) -> None:
+        """The machine slept: what should have been said meanwhile is late or missed, never due now."""
+        for car in self.team.values():
+            car.book.after_gap(self.now - event.gap_s, self.now, "stood still")
+        self.notices.desk.update(self.team)
+
     # -- after every fact ---------------------------------------------------------------------------------------------
 
     def _advance(self) -> None:
@@ -272,6 +290,7 @@ class Session:
                 self._outputs += [call.prompt(self.now) for call in changed]
                 self.notices.desk.add(name)
         self._dirty.clear()
+        self._outputs += timetable.fade(self.alerts, self.now)
         self._outputs += self.notices.due(self.clock, self.team, self.field.tracks.values(), self.now, self._over())
         if self.clock.status != "closed":
             question = self.questions.ask(self.clock, list(self.team.values()), self.now)
@@ -296,9 +315,14 @@ class Session:
 
     def _arm(self) -> None:
         if self._over():
+            # The day goes on: what its timetable shows must still end.
+            ends = timetable.next_end(self.alerts)
+            moments = [] if ends is None else [ends]
+        else:
+            moments = [self.notices.tick_t + TICK_S, self._refresh_t + REFRESH_S]
+            moments += [moment for car in self.team.values() if (moment := car.book.next_moment(self.now)) is not None]
+        if not moments:
             return
-        moments = [self.notices.tick_t + TICK_S, self._refresh_t + REFRESH_S]
-        moments += [moment for car in self.team.values() if (moment := car.book.next_moment(self.now)) is not None]
         wish = max(min(moments), self.now + 0.001)
         if self._armed is None or wish < self._armed - 1e-6:
             self._armed = wish

@@ -113,6 +113,8 @@ class RunProgress(Frozen):
     planned_span_s: tuple[float, float] | None = None
     expected_span_s: tuple[float, float] | None = None
     actual_span_s: tuple[float | None, float | None] | None = None
+    driver: str | None = Field(default=None, description="who drives it")
+    window: str | None = Field(default=None, description="the only window of the session in which it may be done")
     items: tuple[ItemProgress, ...] = ()
     reason: str | None = None
 
@@ -139,10 +141,24 @@ class DeskState(Frozen):
     best_lap_s: float | None = None
     engineer: str | None = Field(default=None, description="who took over this car's radio last")
     driver: str | None = Field(default=None, description="who sits in the car, or will on the next run")
+    driver_change: str | None = Field(default=None, description="who has to get out for that driver")
     tyres: str | None = Field(default=None, description="the set on the car, by its label in the plan")
     tyre_laps: int | None = Field(default=None, description="laps of that set so far")
     fuel_kg: float | None = Field(default=None, description="about how much is in the car")
     by_hand: bool = Field(default=False, description="where the car is rests on what was entered by hand")
+
+
+class DriverRunning(Frozen):
+    """What one driver has driven in this car so far, what the rest of the plan gives, and what is demanded."""
+
+    driver: str
+    laps: int
+    running_s: float
+    planned_laps: int = Field(description="laps of the runs that are still to be done")
+    minimum_laps: int | None = None
+    minimum_s: float | None = None
+    most_laps: int | None = None
+    most_s: float | None = None
 
 
 class PlanChanged(Frozen):
@@ -166,6 +182,8 @@ class PlanState(Frozen):
     runs: tuple[RunProgress, ...]
     alternate: str | None = Field(default=None, description="which alternate is driven; none: the plan itself")
     changes: tuple[PlanChanged, ...] = Field(default=(), description="the latest ones, oldest first")
+    drivers: tuple[DriverRunning, ...] = Field(default=(), description="where several drive, or something is demanded")
+    km: float | None = Field(default=None, description="mileage of the car so far, where it is limited")
 
 
 class Proposal(Frozen):
@@ -203,7 +221,8 @@ class Alert(Frozen):
     car: Slug | None = None
     kind: Literal[
         "overrun", "switch_wrong", "switch_unverified", "feed_stale", "car_silent", "clock_unknown", "fuel_short",
-        "release_overdue", "plan_file",
+        "release_overdue", "plan_file", "timetable", "curfew",
+        "driver_laps", "driver_limit", "car_limit",
     ]
     priority: AlertPriority
     active: bool
@@ -236,6 +255,7 @@ class ClockState(Frozen):
     status: Status
     yellow_sectors: tuple[Label, ...] = ()
     pit_exit: Literal["open", "closed"]
+    window: str | None = Field(default=None, description="the window that runs, or that comes next while waiting")
 
 
 class ForecastState(Frozen):

@@ -21,6 +21,8 @@ KINDS: dict[str, tuple[AlertPriority, str]] = {
     "clock_unknown": ("low", "No official clock: pitwall counts from the green light. Check the time left."),
     "fuel_short": ("high", "Box this lap, or save fuel."),
     "release_overdue": ("low", "Ask the garage how long the work still takes; keep the car in, or re-plan."),
+    "timetable": ("low", "Acknowledge it; it goes by itself after ten minutes."),
+    "curfew": ("medium", "See that nobody works on the car after the curfew; acknowledge it."),
     "plan_file": ("medium", "Mend the file and save it; the plan in use stays as it is."),
 }
 IDLE_UNDER: dict[str, tuple[Status, ...]] = {
@@ -33,6 +35,8 @@ IDLE_UNDER: dict[str, tuple[Status, ...]] = {
     "fuel_short": ("closed", "finished"),
     "release_overdue": ("waiting", "red", "closed", "finished"),
     "plan_file": ("closed",),
+    "timetable": (),
+    "curfew": (),
 }
 
 
@@ -91,9 +95,10 @@ class AlertBook:
         self.active[alert_id] = alert.model_copy(update={"t": now, "acknowledged": True, "because": because})
         return [self.active[alert_id]]
 
-    def all_over(self, now: float) -> list[Output]:
-        """The session closed: nothing stays active."""
-        return [output for key in sorted(self.active) for output in self._close(key, now)]
+    def all_over(self, now: float, keep: frozenset[str] = frozenset()) -> list[Output]:
+        """The session closed: nothing stays active but alerts of the kinds in ``keep``."""
+        closed = [key for key, alert in sorted(self.active.items()) if alert.kind not in keep]
+        return [output for key in closed for output in self._close(key, now)]
 
     def _close(self, key: str, now: float) -> list[Output]:
         return [self.active.pop(key).model_copy(update={"t": now, "active": False})]
