@@ -42,6 +42,7 @@ class ChildTimes:
     ready_s: float = 5.0
     end_s: float = 3.0
     look_s: float = 0.01
+    silent_s: float = 0.3
     first_wait_s: float = 0.1
     longest_wait_s: float = 5.0
     steady_s: float = 10.0
@@ -195,21 +196,32 @@ class MosquittoBroker:
 
     async def _until_it_listens(self, child: _Child) -> None:
         host, port = self.address.host, self.address.port
+        # Both: its WebSocket listener comes a little after the plain one.
+        silent = [each for each in (port, self._options.websocket_port) if each is not None]
         for _ in range(int(self._times.ready_s / self._times.look_s)):
             if child.process.poll() is not None:
                 break
             try:
-                _, writer = await asyncio.open_connection(host, port)
+                _, writer = await asyncio.open_connection(host, silent[0])
             except OSError:
                 await asyncio.sleep(self._times.look_s)
                 continue
             writer.close()
-            if child.process.poll() is None:
+            silent.pop(0)
+            if not silent and await self._is_it(child):
                 return
         await child.end(self._times)
         with contextlib.suppress(TimeoutError):
             await asyncio.wait_for(child.ended.wait(), self._times.end_s)
         raise BrokerError(f"mosquitto ({self.program}) does not start on {host}:{port}: {child.last_words()}")
+
+    async def _is_it(self, child: _Child) -> bool:
+        """True when what answers is our child: it says that it runs, or (as older ones do not say so) it lives on."""
+        for _ in range(int(self._times.silent_s / self._times.look_s)):
+            if child.process.poll() is not None or any(" running" in words for words in child.said):
+                break
+            await asyncio.sleep(self._times.look_s)
+        return child.process.poll() is None
 
     async def _keep_running(self) -> None:
         loop = asyncio.get_running_loop()
@@ -225,11 +237,17 @@ class MosquittoBroker:
             failures = 1 if loop.time() - since > self._times.steady_s else failures + 1
             await asyncio.sleep(self._times.wait_s(failures))
             try:
+                self._demand_ports()
                 await self._spawn()
                 self.restarts += 1
                 _log.warning("mosquitto runs again", address=str(self.address), restarts=self.restarts)
             except BrokerError as problem:
                 _log.error("mosquitto cannot be started again; trying on", reason=str(problem))
+
+    def _demand_ports(self) -> None:
+        for port in (self._options.port, self._options.websocket_port):
+            if port is not None and is_taken(self._options.host, port):
+                raise BrokerError(f"somebody else took port {port} meanwhile: end that one, or start serve again")
 
     async def _tidy(self) -> None:
         child, self._child = self._child, None

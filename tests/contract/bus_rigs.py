@@ -1,4 +1,4 @@
-"""Three rigs for one contract: the in-memory bus, MQTT on the embedded broker, MQTT on a real mosquitto.
+"""Four rigs for one contract: the in-memory bus, MQTT on the embedded broker, on a real mosquitto, on our own child.
 
 A rig makes clients and can cut the link of one of them without a goodbye. mosquitto is needed for the tests (Debian
 packages ``mosquitto`` and ``mosquitto-clients``); it is started as a child on a free port and never as a service.
@@ -19,6 +19,8 @@ from pitwall.bus.broker import EmbeddedBroker
 from pitwall.bus.codec import Message
 from pitwall.bus.connection import LinkSettings
 from pitwall.bus.memory import MemoryBroker, MemoryBus
+from pitwall.bus.mosquitto import MosquittoBroker
+from pitwall.bus.mosquitto_files import MosquittoOptions
 from pitwall.bus.mqtt import MqttBus
 
 QUICK = LinkSettings(keepalive_s=5, timeout_s=1.0, first_wait_s=0.02, longest_wait_s=0.2)
@@ -189,6 +191,16 @@ async def embedded_rig() -> AsyncIterator[MqttRig]:
 async def mosquitto_rig(folder: Path) -> AsyncIterator[MqttRig]:
     """A rig on a mosquitto child."""
     async with mosquitto(folder) as port, mqtt_rig("mosquitto", "127.0.0.1", port) as rig:
+        yield rig
+
+
+@asynccontextmanager
+async def child_rig(folder: Path) -> AsyncIterator[MqttRig]:
+    """A rig on the mosquitto that serve starts for itself."""
+    async with (
+        MosquittoBroker(MosquittoOptions("127.0.0.1", 0), folder) as broker,
+        mqtt_rig("child", broker.address.host, broker.address.port) as rig,
+    ):
         yield rig
 
 

@@ -1,4 +1,4 @@
-"""One contract for every bus: the in-memory twin behaves like MQTT on the embedded broker and on mosquitto.
+"""One contract for every bus: the in-memory twin behaves like MQTT on the embedded broker and on any mosquitto.
 
 Clause numbers are those of MQTT 5.0 (OASIS), as listed with the published values; 3.1.1 has the same rules.
 """
@@ -14,16 +14,17 @@ import pytest
 from pitwall.bus.codec import Message
 from pitwall.errors import UserError
 from pitwall.runtime.ports import Bus
-from tests.contract.bus_rigs import Rig, embedded_rig, eventually, memory_rig, mosquitto_rig
+from tests.contract.bus_rigs import Rig, child_rig, embedded_rig, eventually, memory_rig, mosquitto_rig
 
 
-@pytest.fixture(params=["memory", "embedded", "mosquitto"])
+@pytest.fixture(params=["memory", "embedded", "mosquitto", "child"])
 async def rig(request: pytest.FixtureRequest, tmp_path: Path) -> AsyncIterator[Rig]:
     """One rig after the other."""
     makers: dict[str, Callable[[], AbstractAsyncContextManager[Rig]]] = {
         "memory": memory_rig,
         "embedded": embedded_rig,
         "mosquitto": lambda: mosquitto_rig(tmp_path),
+        "child": lambda: child_rig(tmp_path),
     }
     async with makers[request.param]() as running:
         yield running
