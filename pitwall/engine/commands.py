@@ -5,27 +5,13 @@ The same command from two seats is no error: the second hears what already holds
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
-
 from pitwall.engine.alerts.book import AlertBook
+from pitwall.engine.answers import Answer, Handler, Refusal
 from pitwall.engine.call import SAID_GRACE_S, Call
 from pitwall.engine.team import TeamCar
 from pitwall.model.events import CommandGiven
-from pitwall.model.outputs import Output
 
-
-class Refusal(Exception):
-    """The command is not taken; the text is the reason given to the desk."""
-
-
-@dataclass
-class Answer:
-    """What a command did: one sentence, further outputs, and whether the plan changed."""
-
-    effect: str
-    outputs: tuple[Output, ...] = ()
-    plan_changed: bool = False
+__all__ = ["Answer", "Refusal", "answer"]
 
 
 def answer(command: CommandGiven, car: TeamCar, alerts: AlertBook, now: float) -> Answer:
@@ -260,7 +246,7 @@ def _acknowledge(command: CommandGiven, alerts: AlertBook, now: float) -> Answer
     return Answer(f"{command.alert} acknowledged", tuple(alerts.acknowledge(command.alert, now, command.id)))
 
 
-_HANDLERS: dict[str, Callable[[CommandGiven, TeamCar, float], Answer]] = {
+_HANDLERS: dict[str, Handler] = {
     "said": _said,
     "skip": _skip,
     "defer": _defer,
