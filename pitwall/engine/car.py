@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from pitwall.engine.laps import Happening, LapRecord
 from pitwall.engine.transitions import CAR, allowed, step
 from pitwall.model.outputs import CarState
 from pitwall.model.plan import LapKind
@@ -15,44 +16,11 @@ from pitwall.pace.kinds import judge_complete, judge_so_far
 from pitwall.pace.laptimes import CarPace
 from pitwall.track.lapmap import LapMap
 
+__all__ = ["CarTrack", "Happening", "LapRecord"]
+
 DOUBLE_S = 8.0  # two crossings of one loop within this are one; no lap is that short
 LANE_LINE_S = 90.0  # after the pit entry, the line beside the lane is passed within this
 REORDER_S = 45.0  # messages may arrive out of order by this much (worst seen: tens of seconds)
-
-
-@dataclass
-class LapRecord:
-    """One lap as it was followed. Times are session seconds; ``kind`` is what hindsight says."""
-
-    number: int
-    start_t: float
-    start_phase: float
-    kind: LapKind
-    crossings: dict[str, float] = field(default_factory=dict)
-    end_t: float | None = None
-    lap_time_s: float | None = None
-    ended_at: str = ""
-    inferred_start: bool = False
-    inferred_end: bool = False
-    disturbed: bool = False
-    from_pits: bool = False
-    run: str | None = None
-    position_in_run: int = 0
-
-    @property
-    def complete(self) -> bool:
-        """True for a lap from line to line."""
-        return self.start_phase == 0.0 and self.ended_at == "line" and not self.inferred_start
-
-
-@dataclass(frozen=True)
-class Happening:
-    """What a fact meant: left, came_in, lap_started, lap_done, loop, parked, silent, mended or ignored."""
-
-    what: str
-    t: float
-    lap: LapRecord | None = None
-    loop: str | None = None
 
 
 @dataclass
