@@ -1,0 +1,154 @@
+"""All positions that a lap can start with, and the shortest story of each timed lap that starts wrong.
+
+Switch by switch, every state that the car and this switch can be in is visited once, cheapest first (fewest things out of plan,
+then fewest laps): the first arrival at a wrong start is its shortest story. A switch is looked at together with the presets that
+move it, and with nothing else: what else is said in the same call has no bearing on where it stands.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from itertools import count
+
+from pitwall.checks.flow.course import Course, Spot, lay_out, movers_of
+from pitwall.checks.flow.wheel import at_start, stir
+from pitwall.checks.flow.walk import Event, Events, State, start, steps
+from pitwall.model.car import Car, Switch
+from pitwall.model.plan import Plan
+from pitwall.model.procedure import Procedure
+
+LapStart = tuple[int, int]
+"""(run, lap): indices among the runs with laps, and into the laps of that run."""
+
+
+@dataclass(frozen=True)
+class Wrong:
+    """A timed lap that can start with a switch where the run does not want it.
+
+    Attributes:
+        switch: its name.
+        at: the lap.
+        stands, wanted: the position that it has and the one that it should have.
+        events: what was out of plan, in order; empty when the plan itself does it.
+    """
+
+    switch: str
+    at: LapStart
+    stands: Spot
+    wanted: Spot
+    events: Events
+
+
+@dataclass(frozen=True)
+class SwitchProof:
+    """What was shown for one switch.
+
+    Attributes:
+        guarded: must it be in place when a timed lap starts?
+        positions: where it may stand when each lap starts, with no call missed and with at most ``misses``.
+        wrong: by lap, the shortest story with no call missed; ``wrong_missed`` the same with at most ``misses``.
+    """
+
+    switch: str
+    guarded: bool
+    positions: Mapping[LapStart, frozenset[Spot]]
+    positions_missed: Mapping[LapStart, frozenset[Spot]]
+    wrong: Mapping[LapStart, Wrong] = field(default_factory=dict)
+    wrong_missed: Mapping[LapStart, Wrong] = field(default_factory=dict)
+
+
+def prove(
+    plan: Plan, car: Car, procedures: Mapping[str, Procedure], wet: bool = False, misses: int = 1
+) -> tuple[SwitchProof, ...]:
+    """The proof for every switch of the car, by name."""
+    return tuple(prove_switch(plan, car, procedures, switch, wet, misses)
+                 for switch in sorted(car.switches, key=lambda one: one.switch))
+
+
+def prove_switch(
+    plan: Plan, car: Car, procedures: Mapping[str, Procedure], switch: Switch, wet: bool = False, misses: int = 1
+) -> SwitchProof:
+    """The proof for one switch."""
+    names = movers_of(car, switch.switch)
+    course = lay_out(plan, car, procedures, wet, names)
+    subject = names.index(switch.switch)
+    guarded = course.guarded(car, subject)
+    if _still(course):
+        spots = frozenset(hand.stands for _, hand in stir(course.parts[0], at_start(course.parts, course.start)[0]))
+        where = {(run, lap): spots
+                 for run, stint in enumerate(course.stints) for lap in range(len(stint.laps))}
+        return SwitchProof(switch.switch, guarded, where, where)
+    return _Search(course, subject, guarded, misses).proof()
+
+
+def _still(course: Course) -> bool:
+    """Guard: nothing ever moves this switch, and nobody wants it elsewhere."""
+    part = course.parts[0]
+    if len(course.parts) > 1 or (part.home is not None and part.home != course.start[0]):
+        return False
+    wanted = {spot for stint in course.stints for (spot,) in stint.base}
+    return wanted <= set(course.start) and not any(one for stint in course.stints for lap in stint.asked for one in lap)
+
+
+class _Search:
+    """One search; cheapest states first."""
+
+    def __init__(self, course: Course, subject: int, guarded: bool, misses: int) -> None:
+        self.course, self.subject, self.guarded, self.misses = course, subject, guarded, misses
+        self.came: dict[State, tuple[State, Events] | None] = {}
+        self.where: tuple[dict[LapStart, set[Spot]], dict[LapStart, set[Spot]]] = ({}, {})
+        self.wrong: tuple[dict[LapStart, Wrong], dict[LapStart, Wrong]] = ({}, {})
+
+    def proof(self) -> SwitchProof:
+        """Search, and put together what was found."""
+        self._run()
+        calm, missed = ({at: frozenset(spots) for at, spots in sorted(one.items())} for one in self.where)
+        name = self.course.parts[self.subject].name
+        return SwitchProof(name, self.guarded, calm, missed, *self.wrong)
+
+    def _run(self) -> None:
+        first, tick = start(self.course), count()
+        heap: list[tuple[int, int, int, State, State | None, Events]] = [(0, 0, next(tick), first, None, ())]
+        while heap:
+            cost, length, _, state, before, events = heapq.heappop(heap)
+            if self._known(state):
+                continue
+            self.came[state] = None if before is None else (before, events)
+            self._arrive(state)
+            for more, following in steps(self.course, state, self.misses):
+                if not self._known(following):
+                    heapq.heappush(heap, (cost + len(more), length + 1, next(tick), following, state, more))
+
+    def _known(self, state: State) -> bool:
+        """Guard: was it here before, at no higher cost and with as many misses left?"""
+        return state in self.came or bool(state.missed and state._replace(missed=0) in self.came)
+
+    def _arrive(self, state: State) -> None:
+        if state.lap is None:
+            return
+        at, stint = (state.run, state.lap), self.course.stints[state.run]
+        stands = state.wheel[self.subject].stands
+        for allowed in (0, 1):
+            if state.missed <= allowed * self.misses:
+                self.where[allowed].setdefault(at, set()).add(stands)
+        if not self.guarded or stint.laps[state.lap] != "timed":
+            return
+        wanted = stint.wanted(state.lap, state.alive, state.stays)[self.subject]
+        if self.course.parts[self.subject].near(stands, wanted):
+            return
+        for allowed in (0, 1):
+            if state.missed <= allowed * self.misses and at not in self.wrong[allowed]:
+                self.wrong[allowed][at] = Wrong(self.course.parts[self.subject].name, at, stands, wanted,
+                                                tuple(self._story(state)))
+
+    def _story(self, state: State) -> Iterator[Event]:
+        parts: list[Events] = []
+        link = self.came[state]
+        while link is not None:
+            state, events = link
+            parts.append(events)
+            link = self.came[state]
+        for events in reversed(parts):
+            yield from events

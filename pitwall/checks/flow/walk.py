@@ -1,0 +1,288 @@
+"""Every step of a car through its plan: from the garage onto the out-lap, from lap to lap, and back in.
+
+A step is what happens between two lap starts. Its cost counts what is *not* as planned: a call missed, an item left out, a run
+dropped, a run broken off (a red flag, or a call to come in early), a page that went home, a bias moved within its free range, a
+preset whose release moved more than it says. A step as planned costs nothing.
+
+What is said follows the daemon. Before the line into a timed lap, and wherever the lap that ends may hear it: what the next
+lap wants otherwise than this one, and what telemetry shows off. After the line of a silent lap: what is believed off. Before a
+release: the first time everything, later what is believed off or still owed. A run broken off before it counts is gone on with.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Mapping
+from typing import Literal, NamedTuple
+
+from pitwall.checks.flow.course import Course, ItemId, Spot, Stint
+from pitwall.checks.flow.wheel import MISSINGS, Missing, Wheel, act, at_start, heard, orders, stir
+
+Happens = Literal["missed", "left_out", "dropped", "broken_off", "called_in", "home", "free", "reset", "order"]
+
+
+class Event(NamedTuple):
+    """One thing out of plan. ``lap`` is the lap it happens on, None in the garage; ``switches`` are names."""
+
+    what: Happens
+    run: int
+    lap: int | None
+    switches: tuple[str, ...] = ()
+    to: tuple[Spot, ...] = ()
+    next_lap: int | None = None
+    how: Missing | None = None
+    do: str | None = None
+
+
+Events = tuple[Event, ...]
+
+
+class State(NamedTuple):
+    """The car at the start of a lap (``lap``), or in the garage before a run (``lap`` None).
+
+    ``resume`` is the lap that follows the out-lap; ``alive`` the items of this lap that are done, ``stays`` those of earlier
+    laps that are left on purpose, ``first`` those of the out-lap; ``timed`` how many timed laps of the run are done, and
+    ``missed`` how many calls were missed so far.
+    """
+
+    run: int
+    lap: int | None
+    wheel: Wheel
+    resume: int = 1
+    alive: tuple[ItemId, ...] = ()
+    stays: tuple[ItemId, ...] = ()
+    first: tuple[ItemId, ...] = ()
+    timed: int = 0
+    checked: bool = False
+    missed: int = 0
+
+
+Step = tuple[Events, State]
+Names = Mapping[int, Spot]
+
+
+def start(course: Course) -> State:
+    """The garage before the first run."""
+    return State(0, None, at_start(course.parts, course.start))
+
+
+def steps(course: Course, state: State, misses: int) -> Iterator[Step]:
+    """Every step from here with at most so many missed calls in all; the first one is the step as planned."""
+    if state.run >= len(course.stints):
+        return
+    for stirred, wheel in _stirred(course, state):
+        moved = state._replace(wheel=wheel)
+        if state.lap is None:
+            yield from _leave(course, moved, misses, stirred)
+        else:
+            yield from _along(course, moved, misses, stirred)
+    if state.lap is None:
+        stint = course.stints[state.run]
+        event = Event("dropped", state.run, None, do=stint.run.run)
+        yield (event,), _next_run(state, state.wheel)
+
+
+def _stirred(course: Course, state: State) -> Iterator[tuple[Events, Wheel]]:
+    """What switches do by themselves; in the garage nobody plays with a bias."""
+    choices = []
+    for part, hand in zip(course.parts, state.wheel, strict=True):
+        options = list(stir(part, hand))
+        choices.append([one for one in options if one[0] != "free"] if state.lap is None else options)
+    for combined in itertools.product(*choices):
+        events = tuple(
+            Event("free" if what == "free" else "home", state.run, state.lap, (part.name,), (hand.stands,))
+            for part, (what, hand) in zip(course.parts, combined, strict=True) if what is not None
+        )
+        yield events, tuple(hand for _, hand in combined)
+
+
+# -- in the garage -------------------------------------------------------------------------------------------------------
+
+
+def release_list(course: Course, state: State, wanted: tuple[Spot, ...]) -> dict[int, Spot]:
+    """What the check before release reads out."""
+    found: dict[int, Spot] = {}
+    for index, part in enumerate(course.parts):
+        hand = state.wheel[index]
+        if part.kind == "momentary":
+            continue
+        if not state.checked:
+            listed = part.kind != "preset"
+        else:
+            listed = hand.owed is not None or not part.near(hand.believed, wanted[index])
+        if listed:
+            found[index] = wanted[index]
+    return found
+
+
+def _leave(course: Course, state: State, misses: int, before: Events) -> Iterator[Step]:
+    stint = course.stints[state.run]
+    for left_out, alive in _chosen(stint, state.run, 0, None):
+        wanted = stint.wanted(0, alive, ())
+        names = release_list(course, state, wanted)
+        for said, wheel, missed in _said(course, state, names, misses, None, 0):
+            yield (*before, *left_out, *said), state._replace(
+                lap=0, wheel=_new_lap(wheel), alive=alive, first=alive, checked=True, missed=missed)
+
+
+def _chosen(stint: Stint, run: int, lap: int, on: int | None) -> Iterator[tuple[Events, tuple[ItemId, ...]]]:
+    """Which items of a lap are done and which are left out; all of them first."""
+    asked = stint.asked[lap]
+    for count in range(len(asked) + 1):
+        for gone in itertools.combinations(asked, count):
+            events = tuple(Event("left_out", run, on, next_lap=lap, do=one.do) for one in gone)
+            yield events, tuple(one.item for one in asked if one not in gone)
+
+
+def _new_lap(wheel: Wheel) -> Wheel:
+    return tuple(hand._replace(fresh=False) if hand.fresh else hand for hand in wheel)
+
+
+# -- on the road -----------------------------------------------------------------------------------------------------------
+
+
+def _along(course: Course, state: State, misses: int, before: Events) -> Iterator[Step]:
+    stint, lap = course.stints[state.run], state.lap
+    assert lap is not None
+    if stint.run.out_in or lap == stint.last:
+        yield before, _come_in(course, state, state.wheel, lap)
+        return
+    following = state.resume if lap == 0 else lap + 1
+    left = {one.item for one in stint.asked[lap] if one.stays and one.item in state.alive}
+    stays = tuple(sorted(left.union(state.stays)))
+    timed = min(state.timed + (stint.laps[lap] == "timed"), stint.laps.count("timed"))
+    for left_out, alive in _chosen(stint, state.run, following, lap):
+        names = between(course, state, following, alive, stays)
+        for said, wheel, missed in _said(course, state, names, misses, lap, following):
+            yield (*before, *left_out, *said), state._replace(
+                lap=following, wheel=_new_lap(wheel), alive=alive, stays=stays, timed=timed, missed=missed)
+    yield from _broken_off(course, state, misses, before, following, stays)
+
+
+def between(
+    course: Course, state: State, following: int, alive: tuple[ItemId, ...], stays: tuple[ItemId, ...]
+) -> dict[int, Spot]:
+    """What the driver is told to change from the lap of ``state`` to the one that follows."""
+    stint, lap = course.stints[state.run], state.lap
+    assert lap is not None
+    was = stint.wanted(lap, state.alive, state.stays)
+    wanted = stint.wanted(following, alive, stays)
+    after_the_line = stint.laps[following] != "timed" and stint.silent[lap]
+    return _to_change(course, state.wheel, None if after_the_line else was, wanted)
+
+
+def _to_change(
+    course: Course, wheel: Wheel, was: tuple[Spot, ...] | None, wanted: tuple[Spot, ...]
+) -> dict[int, Spot]:
+    """Against the lap before, or (``was`` None) against what is believed."""
+    found: dict[int, Spot] = {}
+    for index, (part, hand) in enumerate(zip(course.parts, wheel, strict=True)):
+        if part.kind in ("momentary", "stationary"):
+            continue
+        off = not part.near(hand.believed, wanted[index])
+        if was is None:
+            told = off
+        else:
+            planned = was[index] != wanted[index] and not (part.measured and hand.fresh and not off)
+            told = planned or (part.measured and off)
+        if told:
+            found[index] = wanted[index]
+    return found
+
+
+def _broken_off(
+    course: Course, state: State, misses: int, before: Events, following: int, stays: tuple[ItemId, ...]
+) -> Iterator[Step]:
+    """The run ends on this lap, before or after some of the calls that were due on it."""
+    stint, lap = course.stints[state.run], state.lap
+    assert lap is not None
+    red = Event("broken_off", state.run, lap)
+    yield (*before, red), _come_in(course, state, state.wheel, lap)
+    for left_out, alive in _chosen(stint, state.run, following, lap):
+        names = between(course, state, following, alive, stays)
+        yield from _some_said(course, state, names, (*before, *left_out, red), lap)
+    if lap > 0 and stint.silent[stint.last - 1]:
+        # Called in early after a silent lap: what the in-lap wants is said as it begins.
+        for left_out, alive in _chosen(stint, state.run, stint.last, lap):
+            wanted = stint.wanted(stint.last, alive, stays)
+            names = _to_change(course, state.wheel, None, wanted)
+            called = Event("called_in", state.run, lap)
+            yield from _some_said(course, state, names, (*before, *left_out, called), lap)
+
+
+def _some_said(course: Course, state: State, names: Names, events: Events, lap: int) -> Iterator[Step]:
+    for count in range(1, len(names) + 1):
+        for some in itertools.combinations(names, count):
+            for turned, wheel in _made(course, state.wheel, {index: names[index] for index in some}, False, state, lap):
+                yield (*events, *turned), _come_in(course, state, wheel, lap)
+
+
+def _come_in(course: Course, state: State, wheel: Wheel, lap: int) -> State:
+    """In the garage again: what was changed and is not known to be back is owed; the run counts or is gone on with."""
+    stint = course.stints[state.run]
+    home = stint.wanted(0, state.first, ())
+    hands = []
+    for hand, at in zip(wheel, home, strict=True):
+        owes = any(to != at for to in hand.moved) and (hand.believed != at or not hand.sure)
+        hands.append(hand._replace(owed=at if owes else hand.owed, fresh=False))
+    state = state._replace(wheel=tuple(hands), lap=None, alive=())
+    if stint.run.out_in or stint.counts(state.timed):
+        return _next_run(state, state.wheel)
+    resume = max(1, lap)
+    early = {one.item for asked in stint.asked[:resume] for one in asked}
+    return state._replace(resume=resume, stays=tuple(item for item in state.stays if item in early))
+
+
+def _next_run(state: State, wheel: Wheel) -> State:
+    hands = tuple(hand._replace(moved=(), fresh=False) for hand in wheel)
+    return State(state.run + 1, None, hands, checked=state.checked, missed=state.missed)
+
+
+# -- calls ---------------------------------------------------------------------------------------------------------------------
+
+
+def _said(
+    course: Course, state: State, names: Names, misses: int, lap: int | None, following: int
+) -> Iterator[tuple[Events, Wheel, int]]:
+    """All calls made, and (while misses are left) one call missed: any part of what is said may be in that call."""
+    release = lap is None
+    for turned, wheel in _made(course, state.wheel, names, release, state, lap):
+        yield turned, wheel, state.missed
+    if state.missed >= misses or not names:
+        return
+    for count in range(1, len(names) + 1):
+        for gone in itertools.combinations(names, count):
+            rest = {index: to for index, to in names.items() if index not in gone}
+            for turned, wheel in _made(course, state.wheel, rest, release, state, lap):
+                for how in MISSINGS:
+                    event = Event("missed", state.run, lap, tuple(course.parts[one].name for one in gone),
+                                  tuple(names[one] for one in gone), following, how)
+                    yield (*turned, event), miss(course, wheel, {one: names[one] for one in gone}, release, how), \
+                        state.missed + 1
+
+
+def miss(course: Course, wheel: Wheel, names: Names, release: bool, how: Missing) -> Wheel:
+    """What a missed call leaves: nothing moved, but the wall may believe that it did."""
+    if how == "unsaid":
+        return wheel
+    for index, to in names.items():
+        wheel = heard(course.parts, wheel, index, to, release, sure=how == "read_back")
+    return wheel
+
+
+def _made(
+    course: Course, wheel: Wheel, names: Names, release: bool, state: State, lap: int | None
+) -> Iterator[tuple[Events, Wheel]]:
+    """Every way in which these changes may be made; as the words come first, without cost."""
+    for number, order in enumerate(orders(course.parts, tuple(names))):
+        events: Events = (Event("order", state.run, lap, tuple(course.parts[one].name for one in order)),) if number else ()
+        ways: list[tuple[Events, Wheel]] = [(events, wheel)]
+        for index in order:
+            further = []
+            for told, before in ways:
+                known = heard(course.parts, before, index, names[index], release, sure=True)
+                for reset, after in act(course.parts, known, index, names[index]):
+                    more = (Event("reset", state.run, lap, (course.parts[index].name,)),) if reset else ()
+                    further.append(((*told, *more), after))
+            ways = further
+        yield from ways
