@@ -171,5 +171,5 @@ def _wrong_kind(data: Any, model: type[BaseModel]) -> Finding | None:
     other = next((key for key in KIND_KEYS.values() if type(data.get(key)) is int and data[key] == 1), None)
     if other is None:
         return None
-    return finding("PW017", path=(other,), found=f"{'an' if other[0] in 'aeiou' else 'a'} {other} file",
-                   expected=f"{'an' if own[0] in 'aeiou' else 'a'} {own} file, which starts with '{own}: 1'")
+    return finding("PW017", path=(other,), found=f"{'an' if other[0] in 'aeio' else 'a'} {other} file",
+                   expected=f"{'an' if own[0] in 'aeio' else 'a'} {own} file, which starts with '{own}: 1'")
