@@ -37,7 +37,7 @@ from pitwall.rehearsal.truth import WorldOutcome
 from pitwall.rehearsal.world import World
 from pitwall.runtime.clock import LiveClock, VirtualClock, wall_seconds, wall_text
 from pitwall.runtime.forecaster import InlineForecaster, ThreadForecaster
-from pitwall.runtime.host import HostHealth
+from pitwall.runtime.health import HostHealth
 from pitwall.runtime.ports import Bus, Clock, Journal
 
 _log = structlog.get_logger(__name__)

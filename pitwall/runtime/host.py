@@ -12,52 +12,35 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
 from functools import partial
 
 import structlog
 
 from pitwall.errors import JournalError
-from pitwall.model.events import ClockReported, Event, ForecastReady, Restarted, SessionPrepared, Stamped, TimeReached
+from pitwall.model.events import (
+    ClockReported,
+    Event,
+    ForecastReady,
+    Restarted,
+    Resumed,
+    SessionPrepared,
+    Stamped,
+    TimeReached,
+)
 from pitwall.model.outputs import ForecastAnswer, ForecastWanted, Output, WakeAt
 from pitwall.runtime.apply import apply
 from pitwall.runtime.following import ClockFollower
+from pitwall.runtime.health import HostHealth
 from pitwall.runtime.intake import Intake
 from pitwall.runtime.ports import Clock, Decider, Forecaster, Journal, Sink, Wakeup
 from pitwall.runtime.recovery import EARLIEST_T, FEED, LATEST_T, ResumePoint, resume_point, shows_green
+from pitwall.runtime.steps import StepWatch, TimeStep
 
 log = structlog.get_logger(__name__)
 
 STORE_RETRY_S = 1.0
 AFTER_FAILURE_S = 1.0
-
-
-@dataclass(frozen=True, slots=True)
-class HostHealth:
-    """The host in figures. Counts since start; ages in session seconds.
-
-    ``lag_s`` is how long an event waits to be decided: the last one that was, or the oldest that still waits when that
-    is longer (a store that fails or hangs lets none through). ``store`` is "ok" or says why nothing can be written.
-    """
-
-    t: float
-    queue_depth: int
-    lag_s: float
-    feed_age_s: float | None
-    store: str
-    journaled: int
-    batches: int
-    accepted: int
-    duplicates: int
-    thinned: int
-    dropped: int
-    over_limit: int
-    poisoned: int
-    sink_failures: int
-    forecast_failures: int
-    store_failures: int
-    wakeups_armed: int
 
 
 class Host:
@@ -75,6 +58,7 @@ class Host:
         queue_limit: int = 10_000,
         position_every_s: float = 0.2,
         follow_clock: bool = True,
+        watch: StepWatch | None = None,
     ) -> None:
         """Put a host together; call ``recover`` before anything is submitted.
 
@@ -88,6 +72,7 @@ class Host:
             queue_limit: Queue length from which on chatter is refused.
             position_every_s: Fewest session seconds between two positions of a car.
             follow_clock: Re-anchor the clock on clock reports; False when their source reads this very clock.
+            watch: Notices that the machine slept or that the wall clock was set.
         """
         self._decider, self._journal, self._clock, self._forecaster = decider, journal, clock, forecaster
         self._sinks = list(sinks)
@@ -96,6 +81,9 @@ class Host:
         self._follower = ClockFollower() if follow_clock else None
         self._seq, self._last_t, self._made = 0, float("-inf"), 0
         self._armed: dict[float, Wakeup] = {}
+        self._watch = watch
+        self._looked_t: float | None = None
+        self._on_step: list[Callable[[TimeStep], None]] = []
         self._feed_t: float | None = None
         self._lag_s = 0.0
         self._in_hand_t: float | None = None
@@ -123,6 +111,32 @@ class Host:
     def add_sink(self, sink: Sink) -> None:
         """Add someone who takes outputs from now on."""
         self._sinks.append(sink)
+
+    def knows(self, event_id: str) -> bool:
+        """True when a fact of this id was taken, in this life of the daemon or an earlier one."""
+        return self._intake.knows(event_id)
+
+    def on_step(self, told: Callable[[TimeStep], None]) -> None:
+        """Tell ``told`` whenever the clocks of this machine took a step."""
+        self._on_step.append(told)
+
+    def look(self) -> None:
+        """Look at the machine's clocks: after a gap the fact of it goes before all that waits. About once a second."""
+        if self._watch is None:
+            return
+        step, now = self._watch.look(), self._clock.now()
+        before, self._looked_t = now if self._looked_t is None else self._looked_t, now
+        if not step:
+            return
+        log.warning("the clocks of this machine took a step", nobody_listened_s=round(step.gap_s, 1),
+                    wall_clock_set_by_s=round(step.wall_s, 1))
+        if step.gap_s:
+            gap_s = min(step.gap_s * self._clock.rate, max(0.0, now - before))
+            t = min(max(now, EARLIEST_T), LATEST_T)
+            self._intake.put_first(Resumed(id=self._own_id("resumed"), t=t, gap_s=gap_s), now)
+            self._work.set()
+        for told in self._on_step:
+            told(step)
 
     async def drain(self) -> None:
         """Take batches until the queue is empty, including what the outputs themselves brought in.
@@ -218,6 +232,7 @@ class Host:
     # --- the one writer ---------------------------------------------------------------------------------------
 
     async def _take_batch(self) -> None:
+        self.look()
         taken = self._intake.take(self._batch_limit)
         batch = self._stamp(taken)
         self._in_hand_t = taken[0][0]
@@ -269,7 +284,7 @@ class Host:
     def _note(self, stamped: Stamped) -> None:
         self._intake.note(stamped.event)
         self._seq, self._last_t = stamped.seq + 1, stamped.received_t
-        if isinstance(stamped.event, TimeReached | ForecastReady):
+        if isinstance(stamped.event, TimeReached | ForecastReady | Resumed):
             self._made += 1
 
     # --- out --------------------------------------------------------------------------------------------------

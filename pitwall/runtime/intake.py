@@ -103,6 +103,16 @@ class Intake:
         self.counts.accepted += 1
         return True
 
+    def knows(self, event_id: str) -> bool:
+        """True when an event of this id was taken (of chatter only the newest are known)."""
+        return event_id in self._seen
+
+    def put_first(self, event: Event, now: float) -> None:
+        """Queue an event of the host's own before all others."""
+        self.note(event)
+        self._queue.appendleft((now, event))
+        self.counts.accepted += 1
+
     def note(self, event: Event) -> None:
         """Remember an event as taken, from the queue or (after a restart) from the journal."""
         self._seen.add(event)
