@@ -124,9 +124,10 @@ class Beliefs:
     def _plan(self, plan: PlanState) -> None:
         for run in plan.runs:
             start = run.actual_span_s[0] if run.actual_span_s is not None else None
-            if run.state not in BEGUN or start is None or self._runs.get((plan.car, run.run)) == (run.state, start):
-                continue
+            before = self._runs.get((plan.car, run.run))
             self._runs[plan.car, run.run] = (run.state, start)
+            if run.state not in BEGUN or start is None or before == (run.state, start):
+                continue
             if run.state == "running" and self._last_at.get(plan.car, PIT) == PIT:
                 self._lap_start[plan.car] = start
             self._add(plan.car, plan.t, "run", run.run, run.state, start_s=start)

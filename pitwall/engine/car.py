@@ -209,7 +209,7 @@ class CarTrack:
             self.lap.inferred_start = True
             found.append(Happening("left", t, self.lap))
         elif self.state == "stopped":
-            self.move("loop")
+            self.move("loop" if self.lap is not None and self.lap.start_phase > 0 else "judged_timed")
         lap = self.lap
         assert lap is not None
         if loop in lap.crossings:

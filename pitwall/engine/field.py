@@ -49,6 +49,7 @@ class Field:
         """A pit signal, and what it meant."""
         self.heard_t = now
         track = self.track(event.car)
+        track.compound = None  # tyres are changed in the pits: the feed must say anew which are on
         return track, track.leave(event.t) if event.where == "exit" else track.come_in(event.t)
 
     def disturb(self) -> None:

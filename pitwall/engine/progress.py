@@ -12,7 +12,12 @@ A car that stays out for two laps beyond its run, though nobody called it in or 
 run of the plan that is long enough: runs are skipped and swapped in the garage without a word to any computer.
 
 A run that ends before the laps that still count is *cut*. It is resumed at the next leaving, unless the car stood for
-about as long as the work before the next run takes: then that run has begun.
+about as long as the work before the next run takes: then that run has begun. With nothing left in the plan, the run
+that ended last goes on, where it ended before all its timed laps were done.
+
+Tyres are what everybody sees of a car that leaves. On another compound than its run wants, the car is taken to be on
+the run that it came in from early, else on the first one still to come, that wants this compound; the run that it was
+thought to be on stays in the plan.
 """
 
 from __future__ import annotations
@@ -36,6 +41,7 @@ class PlanProgress:
         self.parked_t: float | None = None
         self.broken_by_red = False
         self.over = False
+        self.left_t = 0.0
         self._choose(0.0)
 
     # -- which run ---------------------------------------------------------------------------------------------
@@ -58,6 +64,10 @@ class PlanProgress:
         """Runs still to be done or going on, in plan order; blocks without laps included."""
         return [state for state in self.runs if state.state in ("planned", "next", "running", "cut")]
 
+    def choose(self, t: float) -> None:
+        """Runs changed from outside: see which one is next."""
+        self._choose(t)
+
     def _choose(self, t: float) -> None:
         if self.over or self.current is not None or self.next is not None:
             return
@@ -69,23 +79,36 @@ class PlanProgress:
     def leave(self, t: float) -> RunState | None:
         """The car left the garage: decide which run this is, and start it. None: a leaving that the plan knows not."""
         chosen = self.next
-        if chosen is not None and chosen.leavings > 0 and self._stood_for_next(chosen, t):
+        if chosen is not None and chosen.start_t is not None and self._stood_for_next(chosen, t):
             chosen.move("give_up", t, "not resumed: the car stood as long as the work before the next run takes")
             chosen.settle_items(t, "its run was not resumed")
             self._choose(t)
             chosen = self.next
+        chosen = chosen if chosen is not None or self.over else self._ended_early()
         if chosen is None:
             return None
-        chosen.move("leave", t)
-        chosen.start_t = t if chosen.leavings == 0 else chosen.start_t
-        chosen.leavings += 1
-        chosen.pointer, chosen.boxed_early, chosen.boxed_from = 0, False, None
-        self.parked_t = None
+        self.left_t, self.parked_t = t, None
+        self._begin(chosen, t)
         return chosen
 
+    def _begin(self, state: RunState, t: float, reason: str | None = None) -> None:
+        state.move("choose", t)
+        state.move("resume" if state.state == "done" else "leave", t, reason)
+        state.start_t = self.left_t if state.start_t is None else state.start_t
+        state.leavings += 1
+        state.pointer, state.boxed_early, state.boxed_from = 0, False, None
+
+    def _ended_early(self) -> RunState | None:
+        """The run that ended last, where timed laps of it are still to be done."""
+        ended = [state for state in self.runs if state.state == "done" and state.end_t is not None]
+        last = max(ended, key=lambda state: state.end_t or 0.0, default=None)
+        return last if last is not None and last.timed_done < last.timed_wanted else None
+
     def _stood_for_next(self, cut: RunState, t: float) -> bool:
-        """Guard: the stop after a cut run was as long as the planned work; not asked after a red flag."""
-        if self.broken_by_red or self.parked_t is None:
+        """Guard: the stop after a cut run was as long as the planned work; not asked after a red flag, nor where no run
+        waits that could have begun."""
+        waits = any(state.laps and state.state == "planned" for state in self.runs)
+        if self.broken_by_red or self.parked_t is None or not waits:
             return False
         return t - self.parked_t >= RESUME_SHARE * cut.run.after_garage_s.likely_s
 
@@ -95,15 +118,15 @@ class PlanProgress:
         self.parked_t, self.broken_by_red = t, red
         if state is not None:
             state.end_t = t
+            state.resume_at = max(1, state.pointer if state.boxed_from is None else state.boxed_from)
             if state.out_in or state.enough:
                 whole = state.timed_done >= state.timed_wanted
                 state.move("complete", t, None if whole else "ended early, still counts")
             else:
-                state.resume_at = max(1, state.pointer if state.boxed_from is None else state.boxed_from)
                 why = "red flag" if red else f"{state.timed_done} of {state.timed_wanted} timed laps done"
                 state.move("break_off", t, why)
-                if self.over:
-                    state.move("give_up", t, SESSION_ENDED)
+                if self.over or state.not_resumed:
+                    state.move("give_up", t, state.not_resumed or SESSION_ENDED)
         self._choose(t)
         return state
 
@@ -162,6 +185,35 @@ class PlanProgress:
         self.revision += 1
         return found
 
+    def see_tyres(self, compound: str, t: float) -> RunState | None:
+        """The feed says which tyres are on, on the out-lap: where they are not those of the run, find the run they fit.
+
+        Returns that run, or None where nothing speaks against the present one, or no run of the plan explains it.
+        """
+        state = self.current
+        if state is None or state.pointer != 0 or self._compound(state) in (None, compound.strip().lower()):
+            return None
+        early = self._ended_early()
+        others = [early] if early is not None else []
+        others += [run for run in self.runs if run.laps and run.state == "planned"]
+        found = next((run for run in others if self._compound(run) == compound.strip().lower()), None)
+        if found is None:
+            return None
+        for item in state.items:
+            item.signal("call_lost", t)
+        if state.timed_done:
+            state.move("break_off", t)
+        else:
+            state.move("put_back", t, None)
+            state.start_t = None
+        self._begin(found, t, f"on {compound}, not on the tyres of {state.run.run}")
+        self.revision += 1
+        return found
+
+    def _compound(self, state: RunState) -> str | None:
+        tyres = self.plan.tyre_sets.get(state.run.tyres or "")
+        return None if tyres is None else tyres.compound.strip().lower()
+
     # -- changes from the desk ------------------------------------------------------------------------------------
 
     def box_now(self) -> RunState | None:
@@ -209,7 +261,7 @@ class PlanProgress:
                 item.signal("fail", t, "its lap was taken out of the run")
                 item.leg = min(item.leg, len(state.laps) - 1)
         kept = {item.key: item for item in state.items}
-        fresh = item_states(state.run, state.laps)
+        fresh = item_states(state.run, state.laps, state.numbers)
         keys = {item.key for item in fresh}
         ended = [item for item in state.items if item.key not in keys and item.state != "planned"]
         # The in-lap is the one lap that changes its number: what was dropped from it stays dropped.
@@ -221,6 +273,16 @@ class PlanProgress:
             for item in fresh
             if state.laps[item.leg] != "in" or not any(item.item is one for one in dropped)
         ]
+
+    def rearrange(self, runs: list[RunState], t: float) -> None:
+        """The plan changed: these are its runs, in this order; the next one is chosen anew."""
+        self.runs = runs
+        first = next((state for state in runs if state.laps and state.state in ("planned", "next", "cut")), None)
+        chosen = self.next
+        if chosen is not None and chosen is not first:
+            chosen.move("unchoose", t)
+        self._choose(t)
+        self.revision += 1
 
     def drop_run(self, state: RunState, t: float, reason: str) -> bool:
         """Take a run out of the plan; its items with it. False when it is over already."""
@@ -244,6 +306,6 @@ class PlanProgress:
                     state.move("leave", t)
                     state.move("complete", t, "after the flag")
                 else:
-                    state.move("skip" if not state.leavings else "give_up", t, SESSION_ENDED)
+                    state.move("skip" if state.start_t is None else "give_up", t, SESSION_ENDED)
                 for item in state.items:
                     item.signal("lap_over" if item.state == "called" else "fail", t, item.reason or SESSION_ENDED)

@@ -70,7 +70,8 @@ CAR = _table(
         (_TRACK, "silence", "stopped"),
         ("garage pit_lane stopped", "silence", "="),
         ("pit_lane", "parked", "garage"),
-        ("timed cool in", "judged_timed", "timed"),
+        # A car that had fallen silent on a lap from the line is seen on it again: timed until judged, as at the line.
+        ("timed cool in stopped", "judged_timed", "timed"),
         ("timed cool", "judged_cool", "cool"),
         ("timed cool in", "called_in", "in"),
         ("out out_in", "called_in", "out_in"),
@@ -116,6 +117,9 @@ RUN = _table(
         ("planned next cut skipped", "leave", "running"),
         ("running", "complete", "done"),
         ("running", "break_off", "cut"),
+        # The car is seen to be on another run; a run that had ended early goes on.
+        ("running", "put_back", "planned"),
+        ("done", "resume", "running"),
         ("cut", "choose", "next"),
         ("next cut", "give_up", "done"),
         ("planned next", "skip", "skipped"),

@@ -200,8 +200,32 @@ def test_a_silent_car_has_stopped_and_a_loop_brings_it_back() -> None:
     assert (car.state, car.on_track, car.lap_kind) == ("stopped", True, "timed")
     assert car.fall_silent(401) == []
     assert signals_of(car.cross("2", 500, False)) == ["loop"]
-    assert car.state == "out"
+    assert car.state == "timed"
     assert signals_of(car.come_in(540)) == ["came_in"]
+
+
+def test_a_silent_car_on_a_lap_from_the_line_is_still_on_that_lap() -> None:
+    """Seen again on a lap that began at the line, the car is on no out-lap: the lap is judged by its pace, as any."""
+    car = track()
+    car.leave(0)
+    for number in range(3):
+        car.cross("line", 100.0 * (number + 1), False)
+    car.fall_silent(500)
+    assert car.state == "stopped"
+    car.cross("1", 530, False)
+    assert (car.state, car.lap_kind) == ("timed", "timed")
+    assert car.judge("timed") == "cool"
+    car.cross("line", 600, False)
+    assert [lap.kind for lap in car.laps] == ["out", "timed", "timed", "cool"]
+
+
+def test_a_silent_car_on_its_out_lap_is_still_on_its_out_lap() -> None:
+    """The same after a stop on the out-lap: out it was, and out it is."""
+    car = track()
+    car.leave(0)
+    car.fall_silent(300)
+    car.cross("1", 330, False)
+    assert (car.state, car.lap_kind) == ("out", "out")
 
 
 def test_a_stopped_car_that_is_brought_back_is_in() -> None:

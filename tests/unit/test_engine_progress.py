@@ -61,6 +61,100 @@ def test_a_leaving_beyond_the_plan_is_known_as_such() -> None:
     assert made.runs[0].state == "done"
 
 
+def test_with_nothing_left_the_last_run_goes_on() -> None:
+    """The last run was ended early, still counts, and the car goes out again: it is on the laps that are left of it."""
+    made = progress(MAIN | {"laps": "out, 5 timed, in", "shorten_to": 3})
+    state = made.leave(0)
+    assert state is not None
+    for kind in ("out", "timed", "timed", "timed"):
+        made.lap_done(kind)  # type: ignore[arg-type]  # words of the tuple above
+    made.come_in(400, red=False)
+    assert (state.state, state.timed_done, made.next) == ("done", 3, None)
+    assert made.leave(900) is state
+    made.lap_done("out")
+    assert (state.state, state.start_t, state.pointer, state.expected_kind) == ("running", 0, 4, "timed")
+
+
+def test_a_cut_run_is_not_given_up_for_a_run_that_there_is_not() -> None:
+    """The car stood as long as the work before the next run takes, but no run is left to begin: the cut one goes on."""
+    made = progress(MAIN | {"laps": "out, 5 timed, in"})
+    state = made.leave(0)
+    assert state is not None
+    for kind in ("out", "timed"):
+        made.lap_done(kind)  # type: ignore[arg-type]  # words of the tuple above
+    made.come_in(200, red=False)
+    assert made.leave(200 + 300) is state
+    assert (state.state, state.leavings) == ("running", 2)
+
+
+# -- which run, by the tyres ----------------------------------------------------------------------------------
+
+
+def on_two_compounds(**first: Any) -> PlanProgress:
+    """Two runs on mediums, then one on softs."""
+    made = plan(
+        MAIN | {"run": "a", "tyres": "M1"} | first, MAIN | {"run": "b", "tyres": "M2"},
+        MAIN | {"run": "c", "tyres": "S1"}, starts_with={"tyres": "M1"},
+        tyre_sets={"M1": {"compound": "medium"}, "M2": {"compound": "Medium"}, "S1": {"compound": "soft"}},
+    )  # fmt: skip
+    return PlanProgress(made)
+
+
+def test_another_compound_shows_another_run() -> None:
+    """The car leaves on softs where the plan has mediums: it is on the first run on softs; the other stays planned."""
+    made = on_two_compounds()
+    made.leave(100)
+    found = made.see_tyres(" Soft", 130)
+    assert found is made.find("c")
+    assert found.start_t == 100
+    assert (found.state, found.leavings) == ("running", 1)
+    assert found.reason is not None
+    assert "not on the tyres of a" in found.reason
+    assert (made.runs[0].state, made.runs[0].start_t) == ("planned", None)
+    made.come_in(400, red=False)
+    assert made.next is made.runs[0]
+
+
+def test_tyres_that_fit_or_that_no_run_explains_move_nothing() -> None:
+    """The planned compound, in whatever letters; one that stands in no plan; and any compound after the out-lap."""
+    made = on_two_compounds()
+    state = made.leave(100)
+    assert made.see_tyres("MEDIUM", 130) is None
+    assert made.see_tyres("unknown", 130) is None
+    made.lap_done("out")
+    assert made.see_tyres("soft", 230) is None
+    assert made.current is state
+    bare = progress()
+    bare.leave(0)
+    assert bare.see_tyres("soft", 30) is None
+
+
+def test_an_unplanned_stop_is_seen_by_the_tyres() -> None:
+    """A run was ended early and counts; the car leaves on its tyres and not on the next run's: that run goes on."""
+    made = on_two_compounds(laps="out, 4 timed, in", shorten_to=2)
+    first = made.leave(0)
+    assert first is not None
+    for kind in ("out", "timed", "timed"):
+        made.lap_done(kind)  # type: ignore[arg-type]  # words of the tuple above
+    made.come_in(300, red=False)
+    made.drop_run(made.runs[1], 310, "no time")
+    assert made.leave(700) is made.find("c")
+    assert made.see_tyres("medium", 730) is first
+    made.lap_done("out")
+    assert (first.state, first.expected_kind, first.timed_done) == ("running", "timed", 2)
+    assert made.runs[2].state == "planned"
+
+
+def test_items_called_on_the_wrong_run_are_still_to_be_done() -> None:
+    """A call was made for an item of the run that the car is not on: the item is planned as before."""
+    made = on_two_compounds(items=[{"do": "radio_check", "on": "out"}])
+    state = made.leave(0)
+    assert state is not None
+    state.items[0].signal("call", 10)
+    made.see_tyres("soft", 30)
+    assert state.items[0].state == "planned"
+
+
 # -- the pointer, line by line of the theory ------------------------------------------------------------------
 
 

@@ -19,12 +19,14 @@ ITEMS: list[dict[str, Any]] = [
 LAPS = st.lists(st.sampled_from(["timed", "cool"]), min_size=1, max_size=6).map(lambda body: ["out", *body, "in"])
 RUNS = st.lists(LAPS | st.just(["out", "in"]), min_size=1, max_size=4)
 SIGNALS = ("leave", "out", "timed", "cool", "in", "red", "box", "extend", "shorten", "drop", "realign", "call",
-           "miss")  # fmt: skip
+           "miss", "soft", "medium")  # fmt: skip
 
 
 def made(laps: list[list[str]]) -> PlanProgress:
     """A plan of runs with these laps, every one with items on most of them."""
-    return PlanProgress(plan(*(CHECKS | {"run": f"r{n}", "laps": one, "items": ITEMS} for n, one in enumerate(laps))))
+    tyres = {"M": {"compound": "medium"}, "S": {"compound": "soft"}}
+    runs = (CHECKS | {"run": f"r{n}", "laps": one, "items": ITEMS, "tyres": "MS"[n % 2]} for n, one in enumerate(laps))
+    return PlanProgress(plan(*runs, tyre_sets=tyres, starts_with={"tyres": "M"}))
 
 
 def happen(progress: PlanProgress, word: str, t: float) -> int:
@@ -38,6 +40,8 @@ def happen(progress: PlanProgress, word: str, t: float) -> int:
         ended = progress.come_in(t, red=word == "red")
         if ended is not None:
             items.run_over(ended, PROCEDURES, t)
+    elif word in ("soft", "medium"):
+        progress.see_tyres(word, t)
     elif word == "realign":
         progress.realign(t)
     elif word in ("call", "miss") and current is not None:
