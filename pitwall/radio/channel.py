@@ -1,0 +1,210 @@
+"""The channel plan: which of the pending calls of one driver are said when, in which way, and which are not.
+
+First no must-say call is lost, then pre-empting calls are said at once, then as little as possible is given up, then
+everything is said as near to its best moment as it may be (``pending.Cost``). ``plan_channel`` is exact for up to
+``EXACT_UP_TO`` calls; beyond that it may stop after ``most_nodes`` states and then says how far from the best it can be.
+
+The function keeps nothing. The engine calls it again whenever a call, a window or a busy stretch changes; equal input
+gives an equal plan, in whatever order the calls are given.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from pitwall.radio.pending import (
+    LOSS_TENTHS,
+    MOST_PAUSE_S,
+    Busy,
+    ChannelPlan,
+    Dropped,
+    PendingCall,
+    Placed,
+    Way,
+    check_together,
+    earlier_tick,
+    later_tick,
+    merged,
+    seconds_of,
+    without,
+)
+from pitwall.radio.reasons import Circumstances, reason_for
+from pitwall.radio.search import Job, JobWay, Search, Ticks, earliest_chain, pack, unpack
+
+EXACT_UP_TO = 12
+MOST_NODES = 4_000  # beyond EXACT_UP_TO calls; some tenths of a second at the very most
+PART_PAUSE_S = 0.5  # between two parts the engineer at least breathes (common practice, no source)
+
+
+def plan_channel(
+    calls: Iterable[PendingCall], busy: Iterable[Busy] = (), *, now_s: float, most_nodes: int = MOST_NODES
+) -> ChannelPlan:
+    """Find the best plan.
+
+    Args:
+        calls: everything that waits for this driver's channel.
+        busy: when the channel is taken: the driver's talking, as far as known or expected, and the engineer's own.
+        now_s: nothing begins before.
+        most_nodes: where the search may stop with more than ``EXACT_UP_TO`` calls.
+
+    Raises:
+        ValueError: two calls of one key, or calls that wait for one another in a circle.
+    """
+    ordered = sorted(calls, key=lambda call: call.key)
+    check_together(ordered)
+    taken = tuple(busy)
+    problem = _Problem(tuple(ordered), later_tick(now_s), _bases(ordered))
+    jobs = tuple(problem.job(call, taken) for call in ordered)
+    answer = Search(jobs, 1 << 62 if len(jobs) <= EXACT_UP_TO else most_nodes).run(problem.now)
+    said = _timed(jobs, answer.order, problem.now)
+    placed = [problem.placed(one, jobs) for one in said]
+    about = Circumstances(tuple(ordered), taken, now_s, tuple(placed))
+    return ChannelPlan(
+        placed=tuple(_with_reason(one, about) for one in placed),
+        dropped=tuple(Dropped(call.key, call.must, reason_for(call, "dropped", about))
+                      for call in ordered if call.key not in {one.key for one in placed}),
+        cost=unpack(answer.cost, problem.bases),
+        bound=unpack(answer.bound, problem.bases),
+        proven=answer.cost == answer.bound,
+        nodes=answer.nodes,
+    )
+
+
+def _with_reason(one: Placed, about: Circumstances) -> Placed:
+    if one.how == "full":
+        return one
+    call = next(call for call in about.calls if call.key == one.key)
+    return Placed(one.key, one.how, one.texts, one.starts_s, one.window_to_s, one.last_s, one.end_s,
+                  reason_for(call, one.how, about))
+
+
+# -- into ticks ----------------------------------------------------------------------------------------------------
+
+
+def _length(seconds: float) -> int:
+    return max(1, later_tick(seconds))
+
+
+def free_starts(call: PendingCall, way: Way, part: int, busy: Sequence[Busy], now: int) -> Ticks:
+    """When a part may be begun in ticks: its own windows, from now on, less what the channel is taken for."""
+    length = _length(way.parts[part].spoken_s)
+    own = merged((max(now, later_tick(begin)), earlier_tick(end)) for begin, end in way.parts[part].starts)
+    cut = ((earlier_tick(one.from_s) - length + 1, later_tick(one.to_s) - 1)
+           for one in busy if one.to_s > one.from_s and not (call.pre_empts and one.who == "engineer"))
+    return without(own, cut)
+
+
+def _bases(calls: Sequence[PendingCall]) -> tuple[int, int, int, int]:
+    """For each figure of a cost a number above any sum of it."""
+    lost = sum(call.weight for call in calls if call.must)
+    given_up = sum(call.weight * LOSS_TENTHS["dropped"] for call in calls)
+    waiting = [0, 0]
+    for call in calls:
+        lates = [later_tick(span[1]) - earlier_tick(way.best_s) for way in call.ways for span in way.parts[-1].starts]
+        waiting[call.pre_empts] += call.weight * max([0, *lates])
+    return lost + 1, waiting[1] + 1, given_up + 1, waiting[0] + 1
+
+
+@dataclass(frozen=True)
+class _Problem:
+    """The calls in order of their keys, now, and how costs are packed into one number."""
+
+    calls: tuple[PendingCall, ...]
+    now: int
+    bases: tuple[int, int, int, int]
+
+    def job(self, call: PendingCall, busy: Sequence[Busy]) -> Job:
+        keys = [other.key for other in self.calls]
+        ways = [self._way(call, way, busy) for way in call.ways]
+        return Job(
+            ways=tuple(way for way in ways if all(way.starts)),
+            gap=later_tick(call.gap_s),
+            drop=pack((call.weight * call.must, 0, call.weight * LOSS_TENTHS["dropped"], 0), self.bases),
+            after=sum(1 << keys.index(key) for key in set(call.after) if key in keys),
+            needs=sum(1 << keys.index(key) for key in set(call.needs) if key in keys),
+        )
+
+    def _way(self, call: PendingCall, way: Way, busy: Sequence[Busy]) -> JobWay:
+        late = (0, call.weight, 0, 0) if call.pre_empts else (0, 0, 0, call.weight)
+        pause = later_tick(PART_PAUSE_S)
+        return JobWay(
+            how=way.how,
+            # The breath between two parts belongs to the first of them.
+            lengths=tuple(_length(part.spoken_s) + (pause if number < len(way.parts) else 0)
+                          for number, part in enumerate(way.parts, start=1)),
+            starts=tuple(free_starts(call, way, part, busy, self.now) for part in range(len(way.parts))),
+            best=earlier_tick(way.best_s),
+            loss=pack((0, 0, call.weight * LOSS_TENTHS[way.how], 0), self.bases),
+            late_per_tick=pack(late, self.bases),
+            most_pause=later_tick(MOST_PAUSE_S),
+        )
+
+    def placed(self, one: _Timed, jobs: Sequence[Job]) -> Placed:
+        call = self.calls[one.job]
+        job_way = jobs[one.job].ways[one.way]
+        way = next(way for way in call.ways if way.how == job_way.how)
+        window = next(end for begin, end in job_way.starts[0] if begin <= one.starts[0] <= end)
+        return Placed(
+            key=call.key,
+            how=way.how,
+            texts=tuple(part.text for part in way.parts),
+            starts_s=tuple(map(seconds_of, one.starts)),
+            window_to_s=seconds_of(min(window, one.last)),
+            last_s=seconds_of(one.last),
+            end_s=seconds_of(one.starts[-1] + job_way.lengths[-1]),
+        )
+
+
+# -- from the order to times -----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Timed:
+    job: int
+    way: int
+    starts: tuple[int, ...]
+    last: int
+
+
+def _timed(jobs: Sequence[Job], order: Sequence[tuple[int, int]], now: int) -> list[_Timed]:
+    """Starts for an order: as early as may be, then as near to the best moment as costs nothing, with the last starts."""
+    free, early = now, []
+    for number, index in order:
+        way = jobs[number].ways[index]
+        starts = earliest_chain(way, free)
+        assert starts is not None  # the search began it so
+        early.append(starts)
+        free = starts[-1] + way.lengths[-1] + jobs[number].gap
+    found: list[_Timed] = []
+    until: int | None = None
+    latest: int | None = None
+    for (number, index), starts in zip(reversed(order), reversed(early), strict=True):
+        way, gap = jobs[number].ways[index], jobs[number].gap
+        starts = _nearer_to_best(way, starts, None if until is None else until - gap)
+        last = _last_start(way, starts, None if latest is None else latest - gap)
+        found.append(_Timed(number, index, starts, last))
+        until, latest = starts[0], last
+    return found[::-1]
+
+
+def _nearer_to_best(way: JobWay, starts: tuple[int, ...], end_by: int | None) -> tuple[int, ...]:
+    """One part that begins before its best moment waits for it, as long as nobody else has to."""
+    if len(starts) > 1 or starts[0] >= way.best:
+        return starts
+    limit = way.best if end_by is None else min(way.best, end_by - way.lengths[0])
+    return (max(starts[0], _latest(way.starts[0], limit)),)
+
+
+def _last_start(way: JobWay, starts: tuple[int, ...], end_by: int | None) -> int:
+    """The last start of the first part; the other parts keep their places."""
+    if len(starts) > 1:
+        limit = starts[1] - way.lengths[0]
+    else:
+        limit = way.starts[0][-1][1] if end_by is None else end_by - way.lengths[0]
+    return max(starts[0], _latest(way.starts[0], limit))
+
+
+def _latest(starts: Ticks, tick: int) -> int:
+    """The last admissible start at or before a tick; a tick before all of them when there is none."""
+    return max((min(end, tick) for begin, end in starts if begin <= tick), default=starts[0][0] - 1)

@@ -1,0 +1,320 @@
+"""The best order of the calls on one channel: an exact search on whole ticks.
+
+The problem is the one-machine problem with release times, deadlines and weights of the scheduling books, with windows
+instead of one deadline and with several ways to do each job, one of which is to leave it. No cost falls when a call is
+begun later, so only the order and the ways are searched: each call begins as early as it may. A *state* is the set of
+calls that may still be made and the tick from which the channel is free. Best first (A*), with
+
+- a bound: each remaining call costs at least what it costs when it has the channel to itself from now on;
+- dominance: of two states with the same calls left, one that is free no earlier and no cheaper is left out;
+- filling: a call that fits at its least cost before another one begins is never put behind it.
+
+The first finished state that is taken from the queue is the optimum. After ``most_nodes`` states the search stops, the
+best plan found by going straight ahead from the most promising states is returned, and the least bound in the queue
+with it. Nodes are counted, never time, so equal input gives equal plans everywhere.
+"""
+
+from __future__ import annotations
+
+import heapq
+from bisect import bisect_left
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from pitwall.radio.pending import Cost, How
+
+Ticks = tuple[tuple[int, int], ...]
+DIVES = 8  # so many states are followed straight to an end when the search is broken off
+
+
+@dataclass(frozen=True, slots=True)
+class JobWay:
+    """One way of a job: for each part its length and its starts, in ticks, and what it costs.
+
+    ``late_per_tick`` counts from ``best`` on, by the start of the last part less what is spoken before it, so that a
+    way in one part counts from its start.
+    """
+
+    how: How
+    lengths: tuple[int, ...]
+    starts: tuple[Ticks, ...]
+    best: int
+    loss: int
+    late_per_tick: int
+    most_pause: int
+
+    def latest_cost(self) -> int:
+        """What it costs begun at the last moment."""
+        return self.loss + self.late_per_tick * max(0, self._last_start() - self.best)
+
+    def _last_start(self) -> int:
+        return self.starts[-1][-1][1] if self.starts[-1] else self.best
+
+    def cost(self, starts: Sequence[int]) -> int:
+        """What it costs begun so."""
+        begun = starts[-1] - sum(self.lengths[:-1])
+        return self.loss + self.late_per_tick * max(0, begun - self.best)
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One call for the search; ``after`` and ``needs`` are sets of jobs as bits."""
+
+    ways: tuple[JobWay, ...]
+    gap: int
+    drop: int
+    after: int = 0
+    needs: int = 0
+
+
+class Option(NamedTuple):
+    """One call made next: what that costs, from when the channel is free again, when it begins, and in which way."""
+
+    cost: int
+    ready: int
+    start: int
+    way: int
+
+
+@dataclass(slots=True)
+class Answer:
+    """Order and ways of what is said; ``bound`` is a cost that no plan falls below."""
+
+    order: tuple[tuple[int, int], ...]
+    cost: int
+    bound: int
+    nodes: int
+
+
+class _State(NamedTuple):
+    """A heap entry: compared up to the number, which no two share."""
+
+    least: int
+    left: int
+    number: int
+    cost: int
+    free: int
+    alive: int
+    before: _State | None
+    made: tuple[int, int] | None
+    finished: bool
+
+
+def earliest(starts: Ticks, tick: int) -> int | None:
+    """The first admissible start at or after a tick; None when there is none."""
+    at = bisect_left(starts, (tick,))
+    if at and starts[at - 1][1] >= tick:
+        return tick
+    return starts[at][0] if at < len(starts) else None
+
+
+def earliest_chain(way: JobWay, tick: int) -> tuple[int, ...] | None:
+    """The earliest starts of all parts from a tick on, none more than the longest pause after the one before.
+
+    The earliest start of each part is earliest for all of them together: raising one only ever raises the others.
+    """
+    if len(way.lengths) == 1:
+        begun = earliest(way.starts[0], tick)
+        return None if begun is None else (begun,)
+    least = [tick] * len(way.lengths)
+    while True:
+        begun_at: list[int] = []
+        for part, starts in enumerate(way.starts):
+            ready = begun_at[-1] + way.lengths[part - 1] if part else tick
+            begun = earliest(starts, max(least[part], ready))
+            if begun is None:
+                return None
+            if part and begun - ready > way.most_pause:
+                least[part - 1] = begun - way.most_pause - way.lengths[part - 1]
+                break
+            begun_at.append(begun)
+        else:
+            return tuple(begun_at)
+
+
+@dataclass(slots=True)
+class Search:
+    """One search; make one for each set of jobs. Jobs are in an order that does not depend on how they were given."""
+
+    jobs: tuple[Job, ...]
+    most_nodes: int
+    nodes: int = 0
+    _known: dict[tuple[int, int], tuple[tuple[Option, ...], int]] = field(default_factory=dict)
+    _seen: dict[int, list[tuple[int, int]]] = field(default_factory=dict)
+    _needed: int = 0
+    _count: int = 0
+
+    def run(self, now: int) -> Answer:
+        """The best plan for a channel that is free from ``now`` on."""
+        for job in self.jobs:
+            self._needed |= job.needs
+        root = self._settled(None, None, 0, now, (1 << len(self.jobs)) - 1)
+        queue = [root]
+        while queue:
+            state = heapq.heappop(queue)
+            if state.finished:
+                return Answer(_order(state), state.cost, state.cost, self.nodes)
+            if self.nodes >= self.most_nodes:
+                heapq.heappush(queue, state)
+                return self._broken_off(queue)
+            if self._beaten(state.alive, state.free, state.cost, strictly=True):
+                continue
+            self.nodes += 1
+            for child in self._children(state):
+                if child.finished or not self._beaten(child.alive, child.free, child.cost):
+                    if not child.finished:
+                        self._note(child)
+                    heapq.heappush(queue, child)
+        raise AssertionError("a state always has a way to finish")  # leaving every call is one
+
+    # -- one step --------------------------------------------------------------------------------------------------
+
+    def _options(self, job: int, tick: int) -> tuple[tuple[Option, ...], int]:
+        """Ways to make a call from a tick on that are worth it, cheapest first, and its first start in any way."""
+        known = self._known.get((job, tick))
+        if known is None:
+            known = self._known[job, tick] = self._work_out(job, tick)
+        return known
+
+    def _work_out(self, number: int, tick: int) -> tuple[tuple[Option, ...], int]:
+        job = self.jobs[number]
+        found: list[Option] = []
+        for index, way in enumerate(job.ways):
+            starts = earliest_chain(way, tick)
+            if starts is not None:
+                ready = starts[-1] + way.lengths[-1] + job.gap
+                found.append(Option(way.cost(starts), ready, starts[0], index))
+        if not found:
+            return (), tick
+        first = min(option.start for option in found)
+        kept: list[Option] = []
+        for option in sorted(found, key=lambda one: (one.cost, one.ready, one.way)):
+            worth_it = option.cost <= job.drop or self._needed >> number & 1
+            if worth_it and (not kept or option.ready < kept[-1].ready):
+                kept.append(option)
+        return tuple(kept), first
+
+    def _settled(
+        self, before: _State | None, made: tuple[int, int] | None, cost: int, free: int, alive: int
+    ) -> _State:
+        """The state after a call: what can no longer be made is dropped, idle time is passed over, the rest bounded."""
+        least, first = 0, 0
+        while True:
+            lost, least, first = 0, 0, 1 << 62
+            for job in _bits(alive):
+                options, begins = self._options(job, free)
+                if not options:
+                    lost |= 1 << job
+                else:
+                    least += min(options[0].cost, self.jobs[job].drop)
+                    first = min(first, begins)
+            if not lost:
+                break
+            cost, alive = self._lose(cost, alive, lost)
+        self._count += 1
+        free = max(free, first) if alive else free
+        return _State(cost + least, alive.bit_count(), self._count, cost, free, alive, before, made, not alive)
+
+    def _lose(self, cost: int, alive: int, lost: int) -> tuple[int, int]:
+        """Drop calls, and with them the ones that make no sense without them."""
+        while lost:
+            for job in _bits(lost):
+                cost += self.jobs[job].drop
+            alive &= ~lost
+            lost = sum(1 << job for job in _bits(alive) if self.jobs[job].needs & lost)
+        return cost, alive
+
+    def _children(self, state: _State) -> list[_State]:
+        """What may come next, and the end in which nothing more is said."""
+        alive, free = state.alive, state.free
+        fits = sorted(self._fitting(alive, free))
+        found = []
+        for number in _bits(alive):
+            job = self.jobs[number]
+            if job.needs & alive:
+                continue
+            for option in self._options(number, free)[0]:
+                if any(ready <= option.start for ready, other in fits[:2] if other != number):
+                    continue
+                cost, left = self._lose(state.cost + option.cost, alive & ~(1 << number), job.after & alive)
+                found.append(self._settled(state, (number, option.way), cost, option.ready, left))
+        if not fits:
+            cost = state.cost + sum(self.jobs[job].drop for job in _bits(alive))
+            self._count += 1
+            found.append(_State(cost, 0, self._count, cost, free, 0, state, None, True))
+        return found
+
+    def _fitting(self, alive: int, free: int) -> list[tuple[int, int]]:
+        """Calls whose turn it may be and that are worth making, each with the tick at which it is over at least cost."""
+        found = []
+        for number in _bits(alive):
+            job = self.jobs[number]
+            if not (job.needs | job.after) & alive:
+                option = self._options(number, free)[0][0]
+                if option.cost <= job.drop:
+                    found.append((option.ready, number))
+        return found
+
+    # -- what was seen ---------------------------------------------------------------------------------------------
+
+    def _beaten(self, alive: int, free: int, cost: int, strictly: bool = False) -> bool:
+        """A state with the same calls left is free as early and as cheap. ``strictly``: and not this one itself."""
+        return any(
+            other_free <= free and other_cost <= cost and not (strictly and (other_free, other_cost) == (free, cost))
+            for other_free, other_cost in self._seen.get(alive, ())
+        )
+
+    def _note(self, state: _State) -> None:
+        front = self._seen.setdefault(state.alive, [])
+        front[:] = [one for one in front if not (state.free <= one[0] and state.cost <= one[1])]
+        front.append((state.free, state.cost))
+
+    def _broken_off(self, queue: list[_State]) -> Answer:
+        """The best of a few straight ways on, and the bound of what was not looked at."""
+        bound = queue[0].least
+        heads = heapq.nsmallest(DIVES, queue) + heapq.nsmallest(DIVES, queue, key=lambda one: (one.left, one[:3]))
+        ends = [self._straight_on(state) for state in heads]
+        best = min(ends, key=lambda one: (one.cost, one.number))
+        return Answer(_order(best), best.cost, min(bound, best.cost), self.nodes)
+
+    def _straight_on(self, state: _State) -> _State:
+        while not state.finished:
+            state = min(self._children(state))
+        return state
+
+
+def _bits(jobs: int) -> list[int]:
+    found = []
+    while jobs:
+        lowest = jobs & -jobs
+        found.append(lowest.bit_length() - 1)
+        jobs ^= lowest
+    return found
+
+
+def _order(state: _State) -> tuple[tuple[int, int], ...]:
+    made: list[tuple[int, int]] = []
+    at: _State | None = state
+    while at is not None:
+        if at.made is not None:
+            made.append(at.made)
+        at = at.before
+    return tuple(reversed(made))
+
+
+def pack(costs: Sequence[int], bases: Sequence[int]) -> int:
+    """One whole number for figures that are compared one after the other; ``bases[i]`` is above any sum of figure i."""
+    packed = 0
+    for figure, base in zip(costs, bases, strict=True):
+        packed = packed * base + figure
+    return packed
+
+
+def unpack(packed: int, bases: Sequence[int]) -> Cost:
+    """The figures of a packed cost."""
+    figures = []
+    for base in reversed(bases):
+        packed, figure = divmod(packed, base)
+        figures.append(figure)
+    return Cost(*reversed(figures))
