@@ -5,6 +5,7 @@ The same command from two seats is no error: the second hears what already holds
 
 from __future__ import annotations
 
+from pitwall.engine import handover
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.answers import Answer, Handler, Refusal
 from pitwall.engine.call import SAID_GRACE_S, Call
@@ -22,6 +23,8 @@ def answer(command: CommandGiven, car: TeamCar, alerts: AlertBook, now: float) -
     """
     if command.command == "acknowledge":
         return _acknowledge(command, alerts, now)
+    if command.command == "take_over":
+        return Answer(handover.take_over(car, command.by, alerts))
     handler = _HANDLERS.get(command.command)
     if handler is None:
         raise Refusal(f"{command.command} is not taken yet")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pitwall.engine import windows
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.situation import StatusNews, news_key
 from pitwall.engine.team import TeamCar
@@ -43,6 +44,10 @@ def status_changed(
     apart = "pit_exit" in changed and before != "waiting"
     if opened and (apart or before not in RUNNING_BEFORE) and not car.track.on_track:
         car.hold_release(now)
+    if clock.window and before == "waiting" and opened and not car.track.on_track:
+        car.release_floor = max(car.release_floor, now)  # a window that opens late: count from its own green light
+    if "status" in changed and clock.windows and before in ("waiting", "finished"):
+        windows.turned(car, clock, now)
     if status == "waiting" and "status" in changed:
         car.since_s = now  # another part of the session is to come: its garage calls begin from here
     if "status" in changed:

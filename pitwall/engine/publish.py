@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from pitwall.engine import drivers, windows
 from pitwall.engine.car import CarTrack
 from pitwall.engine.progress import run_progress
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.team import TeamCar
-from pitwall.model.outputs import Arrival, ClockState, DeskState, FieldCar, FieldState, PlanState
+from pitwall.model.outputs import Arrival, ClockState, DeskState, FieldCar, FieldState, PlanState, RunProgress
+from pitwall.model.plan import Run
 
 STACK = 16  # prompts on the published stack
 
@@ -19,6 +21,7 @@ def desk_state(car: TeamCar, clock: SessionClock, now: float) -> DeskState:
     leg = run.pointer if run is not None and car.track.on_track else 0
     wanted = car.switches.wanted(run if run is not None and run.laps else None, leg)
     laps = car.track.laps
+    changed = drivers.change(car)
     return DeskState(
         id=f"desk-{car.car}-{now:.3f}",
         t=now,
@@ -36,6 +39,9 @@ def desk_state(car: TeamCar, clock: SessionClock, now: float) -> DeskState:
         flag_margin_s=flag_margin(car, clock, now),
         last_lap_s=next((lap.lap_time_s for lap in reversed(laps) if lap.lap_time_s), None),
         best_lap_s=car.track.pace.best_s,
+        engineer=car.engineer,
+        driver=drivers.of_run(car, run),
+        driver_change=changed[1] if changed is not None else None,
     )
 
 
@@ -61,6 +67,10 @@ def flag_margin(car: TeamCar, clock: SessionClock, now: float) -> float | None:
     return round(clock.end_s(now) - arrival, 1)
 
 
+def _with_driver(car: TeamCar, progress: RunProgress, run: Run) -> RunProgress:
+    return progress.model_copy(update={"driver": car.plan.driver_of(run), "window": run.window})
+
+
 def plan_state(car: TeamCar, now: float) -> PlanState:
     """``plan/<car>``: expected spans follow the forecast durations at their likely values."""
     spans: dict[str, tuple[float, float]] = {}
@@ -71,13 +81,16 @@ def plan_state(car: TeamCar, now: float) -> PlanState:
             t = car.legs[-1].end_s + run.run.after_garage_s.likely_s
         elif run.state in ("planned", "next", "cut") and run.laps:
             start = car.release_s if run.state == "next" and car.release_s is not None else t
-            start = max(start, now, run.run.release.not_before or start)
+            start = windows.start_within(car, run, max(start, now, run.run.release.not_before or start))
             kinds = ("installation",) if run.out_in else ("out", *run.laps[run.resume_at :])
             end = start + sum(car.track.pace.lap_s(kind) for kind in kinds)
             spans[run.run.run] = (round(start, 1), round(end, 1))
             t = end + run.run.after_garage_s.likely_s
-    runs = tuple(run_progress(run, spans.get(run.run.run)) for run in car.progress.runs)
-    return PlanState(id=f"plan-{car.car}-{now:.3f}", t=now, car=car.car, revision=car.progress.revision, runs=runs)
+    runs = tuple(_with_driver(car, run_progress(run, spans.get(run.run.run)), run.run) for run in car.progress.runs)
+    return PlanState(
+        id=f"plan-{car.car}-{now:.3f}", t=now, car=car.car, revision=car.progress.revision, runs=runs,
+        drivers=drivers.rows(car), km=drivers.kilometres(car) if car.car in car.setup.limits else None,
+    )
 
 
 def clock_state(clock: SessionClock, now: float) -> ClockState:
@@ -91,6 +104,7 @@ def clock_state(clock: SessionClock, now: float) -> ClockState:
         status=clock.status,
         yellow_sectors=clock.yellow_sectors,
         pit_exit=clock.pit_exit,
+        window=clock.window_now.window if clock.window_now is not None else None,
     )
 
 

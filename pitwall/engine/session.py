@@ -6,7 +6,7 @@ Pure and synchronous: the same facts in the same order give the same outputs, on
 
 from __future__ import annotations
 
-from pitwall.engine import flags, publish, timetable, watch
+from pitwall.engine import drivers, flags, publish, timetable, watch
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.calls import CallBook
 from pitwall.engine.car import CarTrack, Happening
@@ -156,7 +156,7 @@ class Session:
 
     def _prepare(self, setup: SessionSetup) -> None:
         self.setup, self.prepared, self.rain = setup, True, setup.wet
-        self.clock = SessionClock(setup.regulations, setup.duration_s)
+        self.clock = SessionClock(setup.regulations, setup.duration_s, setup.windows)
         self.field, self.questions = Field(setup), Questions(setup)
         for name, plan in sorted(setup.plans.items()):
             track = self.field.track(name)
@@ -245,7 +245,7 @@ class Session:
     def _forecast(self, event: ev.ForecastReady) -> None:
         for state in self.questions.answered(event, self.team, self.now):
             self._outputs.append(state)
-            settings, status = self.setup.forecast, self.clock.status
+            settings, status = self.setup.forecast, self.clock.alert_status
             self._outputs += watch.overrun(state.outlook, self.alerts, settings, status, self.now)
 
     def _delivered(self, event: ev.PromptDelivered) -> None:
@@ -305,10 +305,11 @@ class Session:
         """Every few seconds: cars that parked or fell silent, calls to settle, feeds that went stale."""
         for track, happenings in self.field.look_around(self.clock, self.now):
             self._followed(track, happenings)
-        status = self.clock.status
+        status = self.clock.alert_status
         for car in self.team.values():
             car.settle(self.clock, self.now)
             self._outputs += watch.around(car, self.alerts, status, self.now)
+            self._outputs += drivers.watch(car, self.clock, self.alerts, self.now)
         stale_s = self.setup.calls.feed_stale_s
         heard_t, out_there = self.field.heard_t, self.field.any_on_track
         self._outputs += watch.feed(heard_t, out_there, stale_s, self.alerts, status, self.now)

@@ -2,17 +2,22 @@
 
 It runs on the official clock's last message; without one, from the green light and the scheduled length. Under red it
 runs or stops as the regulations say, until the official clock says otherwise.
+
+A session in *windows* (a test day) has a green light and a flag for each. Time left is that of the window that runs, or,
+while race control waits, of the one that comes next. The next window's turn comes when race control waits again after
+the flag (by itself some time after it), or goes on when that window is due. Its green light is never assumed.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from pitwall.engine import transitions
 from pitwall.engine.transitions import allowed, step
 from pitwall.model.events import ClockReported, StatusChanged
 from pitwall.model.outputs import Status
-from pitwall.model.rules import Regulations
+from pitwall.model.rules import Regulations, Window
 
 RUNNING = ("green", "yellow", "slow")
 CLOSES_AFTER_FLAG_S = 1200.0
@@ -24,6 +29,8 @@ class SessionClock:
 
     regulations: Regulations
     duration_s: float
+    windows: tuple[Window, ...] = ()
+    window: int = 0
     status: Status = "waiting"
     yellow_sectors: tuple[str, ...] = ()
     pit_exit: str = "closed"
@@ -40,7 +47,75 @@ class SessionClock:
     _running: bool = False
 
     def __post_init__(self) -> None:
-        self._anchor_left = self.duration_s
+        self._anchor_left = self.windows[0].length_s if self.windows else self.duration_s
+
+    # -- windows ------------------------------------------------------------------------------------------------------
+
+    @property
+    def window_now(self) -> Window | None:
+        """The window that runs, or that comes next while race control waits; None for a session in one piece."""
+        return self.windows[self.window] if self.windows else None
+
+    @property
+    def more_windows(self) -> bool:
+        """Another window follows the one that runs."""
+        return self.window + 1 < len(self.windows)
+
+    @property
+    def between_windows(self) -> bool:
+        """After the flag of a window, before the green light of the next: nobody runs, nothing is amiss."""
+        return (self.status == "finished" and self.more_windows) or (self.status == "waiting" and self.window > 0)
+
+    @property
+    def alert_status(self) -> Status:
+        """The status as far as alerts are concerned: in a break the session is as good as over."""
+        return "finished" if self.between_windows else self.status
+
+    def windows_ahead(self, now: float) -> dict[int, tuple[float, float]]:
+        """By index: from when to when cars may still run in each window; a running one from ``now``."""
+        found: dict[int, tuple[float, float]] = {}
+        first = max(self.window, self._due_at(now)) if self.status == "waiting" else self.window
+        for index, window in enumerate(self.windows):
+            if index < first or (index == self.window and self.status in ("finished", "closed")):
+                continue
+            begin, end = window.from_s, window.to_s
+            if index == self.window and self.status != "waiting":
+                begin, end = min(begin, now), self.end_s(now)
+            elif begin < now:
+                begin, end = now, end if end > now else now + window.length_s
+            found[index] = (begin, end)
+        return found
+
+    @property
+    def after_flag_items(self) -> tuple[str, ...]:
+        """Procedures that may be done after this flag."""
+        window = self.window_now
+        own = window.after_flag_items if window is not None else None
+        return self.regulations.after_flag_items if own is None else own
+
+    def _due_at(self, t: float) -> int:
+        """Index of the window that is meant at ``t``: the next one from the middle of the break before it."""
+        breaks = [(before.to_s + after.from_s) / 2 for before, after in pairwise(self.windows)]
+        return sum(t >= middle for middle in breaks)
+
+    def _turn_to(self, status: Status, t: float) -> None:
+        """Race control waits again after a flag, or goes on when a later window is due: that one's turn has come."""
+        before = self.window
+        if self.status not in ("waiting", "finished") or status in ("finished", "closed"):
+            return
+        if status == "waiting" and self.status == "finished" and self.more_windows:
+            self.window += 1
+        self.window = max(self.window, self._due_at(t))
+        if self.window != before:
+            self.official, self._running, self.finished_t = False, False, None
+            self._anchor_t, self._anchor_left = t, self.windows[self.window].length_s
+
+    def _length_from(self, t: float, left: float) -> float:
+        """Time left at the green light of a window: its flag falls when it is scheduled, as long as that lies ahead."""
+        window = self.window_now
+        return window.to_s - t if window is not None and self.window > 0 and window.to_s > t else left
+
+    # -- time ---------------------------------------------------------------------------------------------------------
 
     @property
     def running(self) -> bool:
@@ -68,6 +143,8 @@ class SessionClock:
         """
         if self.official and event.t < self._anchor_t - 1e-9:
             return False
+        if self.window > 0 and self.status == "waiting" and event.remaining_s <= 0.0:
+            return False  # a clock that stands at zero in the break says nothing of the window to come
         drift = abs(self.remaining(event.t) - event.remaining_s)
         moved = drift > self.regulations.clock_uncertainty_s or event.running != self._running
         self._anchor_t, self._anchor_left, self._running = event.t, event.remaining_s, event.running
@@ -77,6 +154,8 @@ class SessionClock:
     def change(self, event: StatusChanged) -> tuple[str, ...]:
         """Take a status message; returns what changed: of ``status``, ``sectors``, ``pit_exit``, ``ending``."""
         changed: list[str] = []
+        if self.status == "waiting":
+            self._turn_to("waiting", event.t)
         if event.pit_exit is not None and event.pit_exit != self.pit_exit:
             self.pit_exit = event.pit_exit
             changed.append("pit_exit")
@@ -92,10 +171,17 @@ class SessionClock:
         if event.status == "green" and self.yellow_sectors:
             self.yellow_sectors = ()
             changed.append("sectors")
-        if event.status != self.status and allowed(transitions.SESSION, self.status, event.status):
-            self._enter(event.status, event.t, pit_exit_said=event.pit_exit is not None)
+        status = self._meant(event.status, event.t)
+        if status != self.status and allowed(transitions.SESSION, self.status, status):
+            self._enter(status, event.t, pit_exit_said=event.pit_exit is not None)
             changed.append("status")
         return tuple(dict.fromkeys(changed))
+
+    def _meant(self, status: Status, t: float) -> Status:
+        """Closed before the last window: this one is over, and race control waits for the next."""
+        if status != "closed" or not self.more_windows or t >= self.windows[-1].to_s:
+            return status
+        return "waiting" if self.status in ("waiting", "finished") else "finished"
 
     def _change_sectors(self, status: Status, sectors: tuple[str, ...]) -> tuple[str, ...]:
         before = self.yellow_sectors
@@ -106,7 +192,10 @@ class SessionClock:
         return ("sectors",) if self.yellow_sectors != before else ()
 
     def _enter(self, status: Status, t: float, pit_exit_said: bool) -> None:
+        self._turn_to(status, t)
         left = self.remaining(t)
+        if self.status == "waiting" and status in RUNNING:
+            left = self._length_from(t, left)
         self.status = step("session", self.status, status)  # type: ignore[assignment]  # the table holds statuses only
         self.changes, self.since_s, self.slow_ending = self.changes + 1, t, False
         if not self.official:
@@ -131,7 +220,10 @@ class SessionClock:
         )
 
     def closing_is_due(self, now: float) -> bool:
-        """Guard: the flag fell long ago and nobody closed the session."""
-        return (
-            self.status == "finished" and self.finished_t is not None and now >= self.finished_t + CLOSES_AFTER_FLAG_S
-        )
+        """Guard: the flag fell long ago and nobody closed the session (or its window), or no window is to come."""
+        if self.windows and self.status == "waiting":
+            return now >= self.windows[-1].to_s + CLOSES_AFTER_FLAG_S
+        after = CLOSES_AFTER_FLAG_S
+        if self.more_windows:
+            after = min(after, (self.windows[self.window + 1].from_s - self.windows[self.window].to_s) / 2)
+        return self.status == "finished" and self.finished_t is not None and now >= self.finished_t + after

@@ -75,6 +75,9 @@ class Situation:
     since_s: float
     recalls: int
     feed_speaks: bool
+    driver: str = ""
+    driver_out: str | None = None
+    change_s: float = 0.0
 
     @property
     def stopped_by_flag(self) -> bool:

@@ -67,8 +67,10 @@ class SwitchBoard:
     measured_t: dict[str, float] = field(default_factory=dict)
     owed: dict[str, Position] = field(default_factory=dict)
     checked_before: bool = False
+    driver: str = ""
 
     def __post_init__(self) -> None:
+        self.driver = self.driver or self.plan.driver
         start = self.plan.starts_with.switches
         for switch in self.car.switches:
             position = switch.wanted(None, self.plan.driver, self.wet)
@@ -83,7 +85,8 @@ class SwitchBoard:
     def wanted(self, run: RunState | None, leg: int) -> dict[str, Position]:
         """Position of every switch on a planned lap of a run; momentary and stationary ones keep their default."""
         kind: LapKind | None = run.laps[leg] if run is not None and run.laps else None
-        found = {switch.switch: switch.wanted(kind, self.plan.driver, self.wet) for switch in self.car.switches}
+        driver = self.plan.driver_of(run.run) if run is not None else self.driver
+        found = {switch.switch: switch.wanted(kind, driver, self.wet) for switch in self.car.switches}
         if run is None:
             return found
         for holder in (self.plan.original(run.run), run.run):
@@ -184,9 +187,10 @@ class SwitchBoard:
         if not same_position(self.stands(name), position) or name not in self.verified:
             self.owed[name] = position
 
-    def release_list(self, wanted: Mapping[str, Position]) -> dict[str, Position]:
-        """What the check before release reads out: everything the first time, then what differs or is owed."""
-        if not self.checked_before:
+    def release_list(self, wanted: Mapping[str, Position], again: bool = False) -> dict[str, Position]:
+        """What the check before release reads out: everything the first time, then what differs or is owed. ``again``:
+        it was read out for this leaving already, and the plan changed since."""
+        if not self.checked_before and not again:
             return {name: wanted[name] for name in sorted(wanted) if self._read_out(name)}
         names = sorted({*self.differs(wanted, parked=True), *self.owed})
         return {name: wanted[name] for name in names if name in wanted}

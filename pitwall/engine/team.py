@@ -4,17 +4,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from pitwall.engine import items
+from pitwall.engine import drivers, items, windows
 from pitwall.engine.call import Call
 from pitwall.engine.calls import CallBook
 from pitwall.engine.car import CarTrack, Happening
+from pitwall.engine.carried import Carried
 from pitwall.engine.progress import PlanProgress, RunState
 from pitwall.engine.rules import RULES
 from pitwall.engine.session_clock import RUNNING, SessionClock
 from pitwall.engine.situation import Leg, Situation, StatusNews, garage_legs, running_legs
 from pitwall.engine.switches import SwitchBoard
 from pitwall.model.car import Position, same_position
-from pitwall.model.plan import Plan
+from pitwall.model.plan import Plan, ThreePoint
 from pitwall.model.setup import SessionSetup
 from pitwall.track.lapmap import LapMap
 
@@ -43,24 +44,39 @@ class TeamCar:
     legs: tuple[Leg, ...] = ()
     release_s: float | None = None
     release_floor: float = 0.0
+    crew_floor: float = 0.0
     since_s: float = 0.0
     news: list[StatusNews] = field(default_factory=list)
     quiet: bool = False
     kept_in: bool = False
     comments: int = 0
     told: int = 0
-    worked_s: float = 0.0
-    doubt_s: float = 0.0
+    work: ThreePoint | None = None
+    seated: str = ""
+    drove: dict[int, str] = field(default_factory=dict)
+    engineer: str | None = None
+    quiet_plan: tuple[Plan, str, Plan] | None = None
+    put_off: tuple[str, float] | None = None
     recalls: int = 0
     recalled: bool = False
     heard: bool = False
     first_release_s: float | None = None
     told_finish_s: float | None = None
+    ahead: dict[int, tuple[float, float]] = field(default_factory=dict)
+    carried: Carried = field(default_factory=Carried)
+
+    def __post_init__(self) -> None:
+        first = self.progress.next
+        self.seated = self.plan.driver_of(first.run if first is not None else None)
 
     # -- facts --------------------------------------------------------------------------------------------------
 
     def happened(self, happening: Happening, clock: SessionClock, now: float) -> None:
         """Something happened to the car: plan, items, switches and calls follow."""
+        if happening.what in ("loop", "lap_done") and self.track.compound is not None:
+            was, found = self.progress.current, self.progress.see_tyres(self.track.compound, now)
+            if was is not None and found is not None:
+                self._is_on(found, was, now)
         if happening.what == "left":
             self._left(happening.t, now)
         elif happening.what == "came_in":
@@ -80,6 +96,7 @@ class TeamCar:
 
     def _left(self, t: float, now: float) -> None:
         run = self.progress.leave(t)
+        drivers.gets_in(self, run)
         if self.track.lap is not None:
             self.track.lap.run = run.run.run if run else None
         last = {call.spec.ask.action: call.id for call in self.book.calls.values()}
@@ -91,9 +108,10 @@ class TeamCar:
                     self.signal(call, "withdraw", now, "the car left before")
                 elif call.state == "due":
                     self.signal(call, "expired", now, "the car left; no word that it was said")
-        self.switches.checked_before, self.kept_in = True, False
+        self.switches.checked_before, self.kept_in, self.crew_floor = True, False, 0.0
         if run is not None:
             self.progress.revision += 1
+            self.carried.leaves(run, self.plan, self.track)
 
     def _came_in(self, happening: Happening, clock: SessionClock, now: float) -> None:
         red = clock.status == "red" or (
@@ -116,13 +134,15 @@ class TeamCar:
             ):
                 signal = "evidence" if call.state not in ("planned", "shown") else "withdraw"
                 self.signal(call, signal, now, "the car came in" if signal == "evidence" else "the car is in already")
-        ended = self.progress.come_in(happening.t, red)
+        flag = clock.between_windows
+        ended = self.progress.come_in(happening.t, red or flag)
         if ended is not None:
+            if flag and ended.state in ("cut", "next"):
+                ended.reason = ended.reason if red else "chequered flag"
+                windows.cut_by_flag(self, clock, ended, now)
             items.run_over(ended, self.setup.procedures, now)
             self._owe(ended)
-        work = ended.run.after_garage_s if ended is not None else None
-        self.worked_s = work.likely_s if work is not None else 0.0
-        self.doubt_s = work.high_s - work.likely_s if work is not None else 0.0
+        self.work = ended.run.after_garage_s if ended is not None else None
         self.since_s, self.release_floor, self.recalled = now, 0.0, False
         self.progress.revision += 1
 
@@ -133,14 +153,16 @@ class TeamCar:
         lap.run, leg = run.run.run, run.pointer
         before = run.pointer
         self.progress.lap_done(lap.kind)
+        drivers.on_lap(self)
         if self.track.lap is not None:
             self.track.lap.run = run.run.run
         if run.pointer != before:
             items.lap_over(run, leg, now)
         if run.stayed_out >= STAYED_OUT_LAPS and not self._box_was_said(run):
             found = self.progress.realign(now)
-            lap.run = found.run.run if found is not None else lap.run
-            run = found or run
+            if found is not None:
+                self._is_on(found, run, now)
+                lap.run, run = found.run.run, found
         for call in list(self.book.calls.values()):
             wanted = call.spec.ask.lap_kind
             if (
@@ -150,6 +172,15 @@ class TeamCar:
                 and call.spec.run == lap.run
             ):
                 self.signal(call, "evidence", now, f"the lap was a {wanted} lap")
+
+    def _is_on(self, found: RunState, was: RunState, now: float) -> None:
+        """The car is on another run than was thought: what was still to be said of that one is not said any more."""
+        if self.track.lap is not None:
+            self.track.lap.run = found.run.run
+        self.carried.leaves(found, self.plan, self.track)
+        for call in list(self.book.calls.values()):
+            if call.spec.run == was.run.run and call.state in ("planned", "shown"):
+                self.signal(call, "withdraw", now, f"the car is on {found.run.run}, not on {was.run.run}")
 
     def _flag_is_out(self, clock: SessionClock, now: float) -> None:
         """A lap that the flag had allowed to be finished is finished: this one is the in-lap."""
@@ -206,14 +237,19 @@ class TeamCar:
 
     def follow_calls(self, changed: list[Call], now: float) -> None:
         """Calls changed state: items and the switch board follow."""
-        leg_now = self.progress.current.pointer if self.progress.current is not None else 0
+        self.follow_items(changed, now)
         for call in changed:
-            items.call_moved(self.progress.runs, call, self.setup.procedures, leg_now, now)
             if call.state not in ("said", "done", "unconfirmed", "late"):
                 continue
             for name, position in asked_positions(call).items():
                 if name not in self.switches.measured:
                     self.switches.said(name, position, sure=call.confirmed)
+
+    def follow_items(self, changed: list[Call], now: float) -> None:
+        """Calls changed state: their items follow."""
+        leg_now = self.progress.current.pointer if self.progress.current is not None else 0
+        for call in changed:
+            items.call_moved(self.progress.runs, call, self.setup.procedures, leg_now, now)
 
     def settle(self, clock: SessionClock, now: float) -> None:
         """Calls that were said, and whose place is far behind, are taken as acted on; a car that did not leave is
@@ -238,14 +274,21 @@ class TeamCar:
 
     def release_estimate(self, clock: SessionClock) -> float | None:
         """When the next run is expected to leave the garage, session seconds; None when nothing is left to run."""
-        run = self.progress.next
-        if run is None or self.track.on_track:
+        release = self.earliest_release()
+        if release is None:
             return None
-        base = 0.0 if self.progress.parked_t is None else self.progress.parked_t + self.worked_s
-        release = max(base, run.run.release.not_before or 0.0, self.release_floor)
+        release = max(release, self.crew_floor)
         if clock.pit_exit == "closed" and clock.pit_exit_opens_s is not None:
             release = max(release, clock.pit_exit_opens_s)
         return release
+
+    def earliest_release(self) -> float | None:
+        """When work and plan let the next run leave, whatever the pit exit does and the crew must know before."""
+        run = self.progress.next
+        if run is None or self.track.on_track:
+            return None
+        base = 0.0 if self.progress.parked_t is None else self.progress.parked_t + drivers.stop(self).likely_s
+        return max(base, run.run.release.not_before or 0.0, self.release_floor)
 
     def hold_release(self, now: float) -> None:
         """The pit exit opened again, or the car may go again: count the release back from a fair moment."""
@@ -256,7 +299,9 @@ class TeamCar:
     def lay_out(self, clock: SessionClock, now: float) -> None:
         """Lay the laps ahead out in time anew."""
         run = self.progress.current
-        self.release_s = self.release_estimate(clock)
+        self.release_s, self.ahead = self.release_estimate(clock), clock.windows_ahead(now)
+        if self.release_s is not None and self.progress.next is not None:
+            self.release_s = windows.release_within(self, now, self.progress.next, self.release_s)
         if self.release_s is None:
             self.first_release_s = None
         elif not self.recalled:
@@ -274,11 +319,12 @@ class TeamCar:
     def situation(self, clock: SessionClock, now: float) -> Situation:
         """What the rules see."""
         run = self.progress.current if self.track.on_track else self.progress.next
+        changed = drivers.change(self)
         return Situation(
             now=now,
             car=self.car,
             track=self.track,
-            plan=self.plan,
+            plan=drivers.plan_for(self, run),
             progress=self.progress,
             clock=clock,
             switches=self.switches,
@@ -293,6 +339,9 @@ class TeamCar:
             since_s=self.since_s,
             recalls=self.recalls,
             feed_speaks=self.heard,
+            driver=drivers.spoken(self, drivers.of_run(self, run)),
+            driver_out=drivers.spoken(self, changed[1]) if changed is not None else None,
+            change_s=self.setup.garage.driver_change_s.likely_s,
         )
 
     def refresh(self, clock: SessionClock, now: float) -> None:

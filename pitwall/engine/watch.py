@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pitwall.engine import drivers
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.team import TeamCar
 from pitwall.model.car import Position, position_text
@@ -60,10 +61,16 @@ def _release(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> lis
     """The car was to leave some time ago and stands here still: nobody may have noticed."""
     run = car.progress.next
     planned = car.first_release_s
-    if run is None or car.track.on_track or car.kept_in or planned is None or now < planned + car.doubt_s + OVERDUE_S:
+    if run is None or car.track.on_track or car.kept_in or planned is None or _early(car, planned, now):
         return alerts.over("release_overdue", car.car, now)
     text = f"Car {car.car} stands here still: {run.run.run} was to leave at {clock_text(planned)}"
     return alerts.hold("release_overdue", car.car, text, now, status)
+
+
+def _early(car: TeamCar, planned: float, now: float) -> bool:
+    """Guard: the work may still take so long."""
+    work = drivers.stop(car)
+    return now < planned + work.high_s - work.likely_s + OVERDUE_S
 
 
 def _fuel(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:

@@ -62,6 +62,9 @@ class CarSnapshot(Frozen):
     wants: dict[str, Want]
     after_flag: tuple[str, ...] = Field(default=(), description="runs that may also happen after the flag")
     minimum_laps: dict[str, int] = Field(default_factory=dict)
+    windows: dict[str, int] = Field(
+        default_factory=dict, description="runs bound to one of the snapshot's windows, by its index; -1: it is over"
+    )
 
 
 class ForecastSnapshot(Frozen):
@@ -77,3 +80,6 @@ class ForecastSnapshot(Frozen):
     futures: int
     confidence: float
     cars: tuple[CarSnapshot, ...]
+    windows: tuple[tuple[float, float], ...] = Field(
+        default=(), description="green and flag of each window still to be driven in; none: a session in one piece"
+    )

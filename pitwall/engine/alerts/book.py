@@ -23,6 +23,9 @@ KINDS: dict[str, tuple[AlertPriority, str]] = {
     "release_overdue": ("low", "Ask the garage how long the work still takes; keep the car in, or re-plan."),
     "timetable": ("low", "Acknowledge it; it goes by itself after ten minutes."),
     "curfew": ("medium", "See that nobody works on the car after the curfew; acknowledge it."),
+    "driver_laps": ("medium", "Give this driver more laps, or tell the officials."),
+    "driver_limit": ("medium", "Give the rest of the runs to another driver."),
+    "car_limit": ("medium", "Shorten or drop runs: the car may not do more."),
     "plan_file": ("medium", "Mend the file and save it; the plan in use stays as it is."),
 }
 IDLE_UNDER: dict[str, tuple[Status, ...]] = {
@@ -34,6 +37,9 @@ IDLE_UNDER: dict[str, tuple[Status, ...]] = {
     "clock_unknown": ("waiting", "closed", "finished"),
     "fuel_short": ("closed", "finished"),
     "release_overdue": ("waiting", "red", "closed", "finished"),
+    "driver_laps": ("waiting", "red", "closed", "finished"),
+    "driver_limit": ("waiting", "closed", "finished"),
+    "car_limit": ("waiting", "closed", "finished"),
     "plan_file": ("closed",),
     "timetable": (),
     "curfew": (),

@@ -21,14 +21,23 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     leg = at.legs[0] if at.legs else None
     if at.clock.status != "finished" or leg is None or not leg.running or leg.kind not in ("in", "installation"):
         return
-    allowed = at.clock.regulations.after_flag_items
+    allowed = at.clock.after_flag_items
     for run in at.progress.runs:
         if run.laps or run.run.after_flag is None or run.state not in ("planned", "next"):
+            continue
+        if not _after_this_flag(at, run):
             continue
         for item in run.items:
             procedure = at.procedures.get(item.item.do)
             if procedure is not None and item.item.do in allowed and item.state in ("planned", "called"):
                 yield _told(at, run, item, procedure, leg.start_s + SETTLES_S, leg.at(TOLD_BY_PHASE))
+
+
+def _after_this_flag(at: Situation, run: RunState) -> bool:
+    """Guard: a block bound to a window is for its flag, any other for the last flag of the session."""
+    if run.run.window is None or not at.clock.windows:
+        return not at.clock.more_windows
+    return run.run.window in (at.clock.windows[at.clock.window].window, str(at.clock.window + 1))
 
 
 def _told(at: Situation, run: RunState, item: ItemState, procedure: Procedure, begin: float, by: float) -> CallSpec:

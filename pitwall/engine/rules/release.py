@@ -26,9 +26,11 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         return
     timing, name = at.timing, f"{run.run.run}-{run.leavings + 1}"
     brief = _brief(at)
+    if at.driver_out is not None:
+        yield _driver_change(at, name, release)
     yield _garage(
         at,
-        f"{name}-brief",
+        f"{name}-brief{_edition(run.brief_edition)}",
         "brief",
         brief,
         f"Brief: {run.run.run}",
@@ -42,7 +44,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     if at.clock.status == "waiting" and release < 0:
         return
     again = f"-{at.recalls}" if at.recalls else ""
-    fire = "Fire up, tyres on."
+    fire = "Fire up, tyres on." if at.driver_out is None else f"{at.driver} is in the car. Fire up, tyres on."
     yield _garage(
         at,
         f"{name}-fire-up{again}",
@@ -71,6 +73,11 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     )
 
 
+def _edition(number: int) -> str:
+    """What is told anew because the plan changed is a call of its own."""
+    return f"-anew-{number}" if number else ""
+
+
 def _brief(at: Situation) -> str:
     run = at.run
     assert run is not None
@@ -84,7 +91,16 @@ def _brief(at: Situation) -> str:
         )
     items = sorted({item.item.do.replace("_", " ") for item in run.items if item.state == "planned"})
     what = f" Items: {', '.join(items)}." if items else ""
-    return f"Next run {run.run.run.replace('-', ' ')}: {body}.{what}"
+    who = f" {at.driver} drives." if at.driver_out is not None else ""
+    return f"Next run {run.run.run.replace('-', ' ')}: {body}.{who}{what}"
+
+
+def _driver_change(at: Situation, name: str, release: float) -> CallSpec:
+    """Told as the stop begins, or, when the car stands for long, in time for the change and the brief after it."""
+    begin = max(at.since_s + 5.0, release - at.timing.brief_s - at.change_s)
+    text = f"Driver change: {at.driver} in, {at.driver_out} out."
+    return _garage(at, f"{name}-driver-change", "brief", text, f"Driver change: {at.driver}", begin,
+                   begin + at.change_s, Ask(action="none"))
 
 
 def _check(at: Situation, name: str, release: float) -> Iterable[CallSpec]:
@@ -92,7 +108,7 @@ def _check(at: Situation, name: str, release: float) -> Iterable[CallSpec]:
     run, timing = at.run, at.timing
     assert run is not None
     wanted = at.switches.wanted(run, 0)
-    listed = list(at.switches.release_list(wanted).items())
+    listed = list(at.switches.release_list(wanted, again=run.check_edition > 0).items())
     begin = release - timing.release_check_s
     for number, start in enumerate(range(0, len(listed), GROUP)):
         group = dict(listed[start : start + GROUP])
@@ -104,7 +120,7 @@ def _check(at: Situation, name: str, release: float) -> Iterable[CallSpec]:
         text = "Switch check: " + ", ".join(words) + "."
         yield _garage(
             at,
-            f"{name}-check-{number + 1}",
+            f"{name}-check{_edition(run.check_edition)}-{number + 1}",
             "switch",
             text,
             f"Switch check {number + 1}",

@@ -1,0 +1,70 @@
+"""What the car carries: the tyre set with its age, and about how much fuel.
+
+Both follow from what is known without a scale: a run's set is fitted, and its fuel filled, when the car leaves for it for
+the first time; a lap on track ages the set by one and burns the car's fuel per lap, an out-lap from the pit exit as much
+less as it is shorter. The desk corrects either. A resumed run goes on with what was left.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from pitwall.engine.car import CarTrack
+from pitwall.engine.run_state import RunState
+from pitwall.model.plan import Plan
+
+
+@dataclass
+class Carried:
+    """Mutable. ``ages`` holds laps by set up to the moment at which the present one was fitted (or corrected)."""
+
+    tyres: str | None = None
+    ages: dict[str, int] = field(default_factory=dict)
+    fitted_at: int = 0
+    fuel_kg: float | None = None
+    filled_at: float = 0.0
+
+    def leaves(self, run: RunState, plan: Plan, track: CarTrack) -> None:
+        """The car leaves for this run: on its set and with its fuel, unless it only goes on with it."""
+        if run.leavings > 1:
+            return
+        origin = plan.original(run.run)
+        tyres = run.run.tyres or origin.tyres
+        fuel = run.run.fuel_kg if run.run.fuel_kg is not None else origin.fuel_kg
+        if tyres is not None and tyres != self.tyres:
+            self.fit(tyres, self.ages.get(tyres, 0), track)
+        if fuel is not None:
+            self.fill(fuel, track)
+
+    def fit(self, tyres: str, laps: int, track: CarTrack) -> None:
+        """That set is on the car, with so many laps done."""
+        if self.tyres is not None:
+            self.ages[self.tyres] = self.tyre_laps(track) or 0
+        self.tyres, self.fitted_at = tyres, len(track.laps)
+        self.ages[tyres] = laps
+
+    def fill(self, fuel_kg: float, track: CarTrack) -> None:
+        """So much is in the tank at the last line, or in the garage."""
+        self.fuel_kg, self.filled_at = fuel_kg, track.fuel_laps
+
+    def tyre_laps(self, track: CarTrack) -> int | None:
+        """Laps that the set on the car has done; None when no set is known."""
+        return None if self.tyres is None else self.ages.get(self.tyres, 0) + len(track.laps) - self.fitted_at
+
+    def fuel(self, track: CarTrack, per_lap_kg: float) -> float | None:
+        """Kilograms at the beginning of the running lap, never below zero; None when nobody said how much was filled."""
+        if self.fuel_kg is None:
+            return None
+        return max(0.0, self.fuel_kg - per_lap_kg * (track.fuel_laps - self.filled_at))
+
+
+def at_the_start(plan: Plan) -> Carried:
+    """What the plan says that the car starts with."""
+    ages = {name: tyres.laps for name, tyres in plan.tyre_sets.items()}
+    return Carried(plan.starts_with.tyres, ages, fuel_kg=plan.starts_with.fuel_kg)
+
+
+def sets_known(plan: Plan) -> Mapping[str, int]:
+    """The sets of the plan with the laps that were on them."""
+    return {name: tyres.laps for name, tyres in sorted(plan.tyre_sets.items())}
