@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from pitwall.app.day_checks import check_day
 from pitwall.app.filing import Filed, Files
 from pitwall.checks.around import meant, near_only
 from pitwall.checks.codes import finding
@@ -54,6 +55,7 @@ def read_shared(files: Files, event_path: Path, event: EventFile, filed: Filed[E
     _check_after_flag(files, shared)
     _check_session(files, event, filed, regulations)
     _check_drivers(files, event, filed)
+    check_day(files, event, filed, regulations)
     return shared
 
 

@@ -1,7 +1,7 @@
 """The codes of everything that can be found wrong in a file: stable, ours, each with its reason and its remedy.
 
 PW0xx the file itself, PW1xx names and arguments, PW2xx laps and places, PW3xx the order of runs, PW4xx switches,
-PW5xx figures (fuel, time, holds). A code is never used again for something else.
+PW5xx figures (fuel, time, holds), PW6xx the day by the wall clock. A code is never used again for something else.
 """
 
 from __future__ import annotations
@@ -246,6 +246,27 @@ _TABLE = (
     Code("PW512", "plan beyond a limit",
          "The driver or the car would do more than it may.",
          "Plan fewer laps, or give runs to another driver.", "warning"),
+    Code("PW601", "unknown time zone",
+         "The day is told by the clock of the place; without its zone no moment can be worked out.",
+         "Give the IANA name of a zone: a continent and a city, such as Europe/Berlin."),
+    Code("PW602", "reminder after what it reminds of",
+         "It would come when everything that day is over.",
+         "Give an earlier time, or name the sessions that it belongs to.", "warning"),
+    Code("PW603", "curfew before the last session ends",
+         "Work on the car would be over before the driving is.",
+         "Correct the curfew or the session. A time before the first opening means the night after.", "warning"),
+    Code("PW604", "export before the last session ends",
+         "What happens after it would be missing from the day's files.",
+         "Give a time after the last session.", "warning"),
+    Code("PW605", "session without an opening time",
+         "Nobody can be reminded of a session whose time is not known.",
+         "Give 'opens_at' in the regulations file.", "warning"),
+    Code("PW606", "time of day that the clock skips or shows twice",
+         "On the night when clocks change an hour is missing, or comes twice.",
+         "Give a time outside that hour.", "warning"),
+    Code("PW607", "opening time with the offset of another zone",
+         "The moment counts, so on the clock of the event the session opens at another hour than is written.",
+         "Give the offset that the event's zone has on that date.", "warning"),
 )
 
 CODES: dict[str, Code] = {code.code: code for code in _TABLE}
