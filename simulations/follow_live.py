@@ -61,7 +61,7 @@ def live(folder: Path, cars: int, seed: int, speed: float, work: Path) -> Path:
     journal = work / "journal.sqlite"
     serve = [*PITWALL, "serve", str(event), "--port", str(port), "--journal", str(journal)]
     replay = [*PITWALL, "replay", str(folder), "--speed", f"{speed:g}", "--broker", address, "--session", SESSION]
-    wanted = [f"pitwall/1/{SESSION}/{name}" for name in ("laps/+", "prompt/+", "plan/+")]
+    wanted = [f"pitwall/1/{SESSION}/{name}" for name in ("laps/+", "prompt/+", "plan/+", "desk/+/state")]
     daemon = subprocess.Popen(serve, stdout=subprocess.DEVNULL)
     try:
         until_open(port, 15.0)

@@ -231,7 +231,7 @@ def stayed_out(rows: Iterable[Row], truth: Truth) -> list[tuple[TrueLap, Row]]:
 
 
 def leavings_without_prompt(rows: Iterable[Row], truth: Truth) -> tuple[list[TrueLap], int]:
-    """True leavings before which no call to leave was offered since the car came in, and how many leavings there were."""
+    """True leavings with no call to leave offered since the car came in, and how many leavings there were."""
     calls = [row for row in offered(rows) if row.asks == "leave"]
     missing, count = [], 0
     for car, stints in truth.stints.items():

@@ -30,16 +30,17 @@ def worst(marks: Marks, most: int) -> dict[str, list[str]]:
 def _kind(case: KindCase) -> str:
     lap = case.lap
     begin, end = lap.begin_s or 0.0, lap.end_s or 0.0
-    times = ", ".join(f"{name} after {t - begin:.1f} s" for name, t in sorted(lap.passed.items(), key=lambda one: one[1]))
+    passed = sorted(lap.passed.items(), key=lambda one: one[1])
+    times = ", ".join(f"{name} after {t - begin:.1f} s" for name, t in passed)
     ratio = f", {lap.ratio:.3f} times the reference" if lap.ratio is not None else ""
-    return (f"car {lap.car}, lap {begin:.0f} to {end:.0f} s ({lap.status}): {case.believed} at {case.at}, was {lap.label}"
-            f"{ratio}; passed {times or 'no loop'}")
+    return (f"car {lap.car}, lap {begin:.0f} to {end:.0f} s ({lap.status}): {case.believed} at {case.at}, "
+            f"was {lap.label}{ratio}; passed {times or 'no loop'}")
 
 
 def _run(case: RunCase) -> str:
     stint, begin = case.stint, case.stint.laps[0].start_s or 0.0
-    return (f"car {stint.car}, driven run {stint.name} from {begin:.0f} s ({stint.timed} timed): was {stint.made_into}, "
-            f"taken for {case.on_leaving} on leaving, {case.on_coming_in} on coming in")
+    return (f"car {stint.car}, driven run {stint.name} from {begin:.0f} s ({stint.timed} timed): "
+            f"was {stint.made_into}, taken for {case.on_leaving} on leaving, {case.on_coming_in} on coming in")
 
 
 def _entry(entry: Entry) -> str:

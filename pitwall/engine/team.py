@@ -9,6 +9,7 @@ from pitwall.engine.call import Call
 from pitwall.engine.calls import CallBook
 from pitwall.engine.car import CarTrack, Happening
 from pitwall.engine.carried import Carried
+from pitwall.engine.plan_desk import PlanDesk
 from pitwall.engine.progress import PlanProgress, RunState
 from pitwall.engine.rules import RULES
 from pitwall.engine.session_clock import RUNNING, SessionClock
@@ -45,6 +46,7 @@ class TeamCar:
     release_s: float | None = None
     release_floor: float = 0.0
     crew_floor: float = 0.0
+    desk: PlanDesk = field(init=False)
     since_s: float = 0.0
     news: list[StatusNews] = field(default_factory=list)
     quiet: bool = False
@@ -66,6 +68,7 @@ class TeamCar:
     carried: Carried = field(default_factory=Carried)
 
     def __post_init__(self) -> None:
+        self.desk = PlanDesk.of(self.plan, self.setup.alternates.get(self.car, {}))
         first = self.progress.next
         self.seated = self.plan.driver_of(first.run if first is not None else None)
 
@@ -179,7 +182,7 @@ class TeamCar:
             self.track.lap.run = found.run.run
         self.carried.leaves(found, self.plan, self.track)
         for call in list(self.book.calls.values()):
-            if call.spec.run == was.run.run and call.state in ("planned", "shown"):
+            if call.spec.run == was.run.run and call.open:
                 self.signal(call, "withdraw", now, f"the car is on {found.run.run}, not on {was.run.run}")
 
     def _flag_is_out(self, clock: SessionClock, now: float) -> None:
