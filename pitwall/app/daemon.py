@@ -14,6 +14,7 @@ from pitwall.model.outputs import ClockState, Health, Output
 from pitwall.model.setup import SessionSetup
 from pitwall.runtime.host import Host
 from pitwall.runtime.ports import Bus, Clock, Decider, Forecaster, Journal, Sink
+from pitwall.runtime.steps import StepWatch
 
 PULSE_S = 1.0
 
@@ -56,6 +57,7 @@ class Daemon:
         follow_clock: bool = True,
         broker: str | None = None,
         store: str | None = None,
+        watch: StepWatch | None = None,
     ) -> None:
         """Put the parts together; nothing happens before :meth:`prepare`.
 
@@ -66,12 +68,14 @@ class Daemon:
             sinks: who else takes the outputs.
             follow_clock: False when the feed reads this very clock.
             broker, store: their names, for ``health``.
+            watch: notices that the machine slept or that its wall clock was set.
         """
         self.setup, self.clock, self.bus = setup, clock, bus
         self._last_clock = _LastClock()
         self._names = (broker, store)
         self._links = self._pulses = 0
-        self.host = Host(decider, journal, clock, forecaster, (*sinks, self._last_clock), follow_clock=follow_clock)
+        self.host = Host(decider, journal, clock, forecaster, (*sinks, self._last_clock), follow_clock=follow_clock,
+                         watch=watch)
         self.sink = BusSink(bus, setup.session, self.host.submit, clock.now)
         self.host.add_sink(self.sink)
         self.source = BusSource(bus, setup.session, self.host.submit, clock.now, setup.duration_s)
@@ -104,6 +108,7 @@ class Daemon:
 
     def beat(self) -> None:
         """One beat of the pulse."""
+        self.host.look()
         if not self.bus.connected:
             return
         self._pulses += 1

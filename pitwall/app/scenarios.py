@@ -9,10 +9,12 @@ from pathlib import Path
 from pitwall.app.filing import Files, display_name
 from pitwall.app.loading import load_setup
 from pitwall.app.resources import find_shipped, shipped
+from pitwall.app.timetable import entries_for
 from pitwall.app.yaml_lines import read_document
 from pitwall.errors import FileProblem, UserError
 from pitwall.model.eventfile import EventFile
 from pitwall.model.setup import SessionSetup
+from pitwall.model.timetable import TimetableEntry
 from pitwall.rehearsal.scenario import Scenario
 
 
@@ -27,6 +29,8 @@ class Rehearsal:
     event_file: Path
     plan_files: Mapping[str, str]
     """Car -> its plan, as it is written in the event file or the scenario."""
+    timetable: tuple[TimetableEntry, ...] = ()
+    """The day on which the session is, by the clock of the event."""
 
     @property
     def plan_names(self) -> dict[str, str]:
@@ -76,7 +80,8 @@ def load_rehearsal(name: str, seed: int | None = None, event: str | None = None)
     assert own is not None  # it was read without errors a moment ago
     plan_files = {car: plans.get(car, entry.plan) for car, entry in own.cars.items()}
     used = scenario.seed if seed is None else seed
-    return Rehearsal(scenario, scenario.fitted(setup), used, path, event_file, plan_files)
+    timetable = entries_for(own, setup.regulations, setup.session)
+    return Rehearsal(scenario, scenario.fitted(setup), used, path, event_file, plan_files, timetable)
 
 
 def _of_session(event_file: Path, session: str | None) -> SessionSetup:

@@ -8,7 +8,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -18,6 +18,7 @@ import structlog
 from pitwall.app.brokers import BrokerChoice, own_broker, start_broker
 from pitwall.app.clients import AlertOver, Heard, Onlooker, WorldLink
 from pitwall.app.daemon import Daemon, offline_message
+from pitwall.app.day_watch import DayWatch, RehearsedDay, WriteOut
 from pitwall.app.journals import open_journal
 from pitwall.app.lifecycle import Lifecycle
 from pitwall.app.report import Recorder, make_report
@@ -33,12 +34,14 @@ from pitwall.journal.memory import MemoryJournal
 from pitwall.model.events import Stamped
 from pitwall.model.outputs import Health, Output, Prompt
 from pitwall.model.setup import SessionSetup
+from pitwall.model.timetable import TimetableEntry
 from pitwall.rehearsal.truth import WorldOutcome
 from pitwall.rehearsal.world import World
-from pitwall.runtime.clock import LiveClock, VirtualClock, wall_seconds, wall_text
+from pitwall.runtime.clock import LiveClock, VirtualClock, awake_seconds, wall_seconds, wall_text
 from pitwall.runtime.forecaster import InlineForecaster, ThreadForecaster
 from pitwall.runtime.health import HostHealth
 from pitwall.runtime.ports import Bus, Clock, Journal
+from pitwall.runtime.steps import StepWatch
 
 _log = structlog.get_logger(__name__)
 
@@ -49,6 +52,7 @@ MOST_AT_ONE_MOMENT = 20_000
 LATEST_T, EARLIEST_T = 172_800.0, -86_400.0
 
 Report = dict[str, Any]
+WallSteps = Sequence[tuple[float, float]]
 
 
 @dataclass(frozen=True)
@@ -71,7 +75,8 @@ class Evidence:
 
 
 async def rehearse_instant(
-    rehearsal: Rehearsal, journal_file: Path | None = None, witness: Callable[[Evidence], None] | None = None
+    rehearsal: Rehearsal, journal_file: Path | None = None, witness: Callable[[Evidence], None] | None = None,
+    *, wall_steps: WallSteps = (),
 ) -> Report:
     """Run world and daemon on one virtual clock, as fast as the machine goes.
 
@@ -79,6 +84,7 @@ async def rehearse_instant(
         rehearsal: what to run.
         journal_file: keep the journal there; without it, it is gone afterwards.
         witness: is shown the evidence at the end.
+        wall_steps: the day's wall clock is set at these session seconds by so many seconds.
 
     Raises:
         JournalError: when the journal cannot be written or already holds a session.
@@ -87,12 +93,15 @@ async def rehearse_instant(
     async with Lifecycle() as life:
         clock, broker, recorder = VirtualClock(scenario.starts_at_s), MemoryBroker(), Recorder()
         journal = await _journal_for_rehearsal(life, journal_file, setup)
+        day = RehearsedDay(rehearsal.timetable, setup, clock, wall_steps)
         daemon = Daemon(
             setup, Session(), clock=clock, journal=journal, bus=MemoryBus(broker, offline_message(setup.session)),
             forecaster=InlineForecaster(forecast, clock, FORECAST_LATENCY_S), sinks=(recorder,), follow_clock=False,
+            watch=day.watch,
         )
         world = _world(rehearsal, clock, MemoryBus(broker))
         await daemon.prepare(scenario.starts_at_s)
+        day.begin(daemon.host)
         await life.start("daemon's link", daemon.bus.start, daemon.bus.stop)
         await life.start("world's link", world.bus.start, world.bus.stop)
         world.world.start()
@@ -110,6 +119,8 @@ async def rehearse_at_speed(
     port: int = 0,
     journal_file: Path | None = None,
     audience: Audience | None = None,
+    witness: Callable[[Evidence], None] | None = None,
+    wall_steps: WallSteps = (),
 ) -> Report | None:
     """Run world, daemon and broker ``rate`` times faster than life, MQTT between them.
 
@@ -119,6 +130,8 @@ async def rehearse_at_speed(
         port: of the embedded broker; 0 takes a free one.
         journal_file: keep the journal there.
         audience: who looks on.
+        witness: is shown the evidence at the end.
+        wall_steps: as for :func:`rehearse_instant`.
 
     Returns:
         The report, or None when it was broken off.
@@ -133,22 +146,27 @@ async def rehearse_at_speed(
         journal = await _journal_for_rehearsal(life, journal_file, setup)
         if audience is not None:
             await _seat(life, audience, address, setup.session)
-        clock = LiveClock(scenario.starts_at_s, rate)
-        forecaster = ThreadForecaster(forecast)
+        # A rehearsal sleeps with its machine, unlike a session: nothing happens meanwhile.
+        clock = LiveClock(scenario.starts_at_s, rate, monotonic=awake_seconds)
+        forecaster, day = ThreadForecaster(forecast), RehearsedDay(rehearsal.timetable, setup, clock, wall_steps)
         daemon = Daemon(
             setup, Session(), clock=clock, journal=journal,
             bus=MqttBus(address, "pitwall-daemon", offline_message(setup.session)), forecaster=forecaster,
-            sinks=(recorder,), broker=f"embedded {address}", store=str(journal_file or "memory"),
+            sinks=(recorder,), broker=f"embedded {address}", store=str(journal_file or "memory"), watch=day.watch,
         )
         await _start_daemon(life, daemon, forecaster, scenario.starts_at_s)
-        world = _world(rehearsal, LiveClock(scenario.starts_at_s, rate), MqttBus(address, "pitwall-world"), rate)
+        day.begin(daemon.host)
+        world_clock = LiveClock(scenario.starts_at_s, rate, monotonic=awake_seconds)
+        world = _world(rehearsal, world_clock, MqttBus(address, "pitwall-world"), rate)
         finished = await _run_world(life, world)
         await daemon.host.drain()
         if not finished:
             return None
         _warn_if_behind(world, rate)
-        events = await journal.read()
-        return _report(rehearsal, recorder, world.world.outcome(), digest(events))
+        events, outcome = await journal.read(), world.world.outcome()
+        if witness is not None:
+            witness(Evidence(recorder, outcome, events, daemon.host.health()))
+        return _report(rehearsal, recorder, outcome, digest(events))
 
 
 async def rehearse_attached(
@@ -197,7 +215,8 @@ class Served:
 
 async def serve(
     setup: SessionSetup, journal_file: Path, *, broker: BrokerChoice, fresh: bool = False,
-    started: Callable[[Served], None] | None = None,
+    started: Callable[[Served], None] | None = None, timetable: Sequence[TimetableEntry] = (),
+    write_out: WriteOut | None = None,
 ) -> None:
     """Run the daemon until somebody stops it.
 
@@ -207,6 +226,8 @@ async def serve(
         broker: which one.
         fresh: put an existing journal aside first.
         started: called once it runs.
+        timetable: the day's, by the wall clock.
+        write_out: carries out the export of the day.
 
     Raises:
         BrokerError: when the broker is not there or the port is taken.
@@ -226,13 +247,26 @@ async def serve(
         daemon = Daemon(
             setup, Session(), clock=clock, journal=journal,
             bus=MqttBus(running.address, f"pitwall-{setup.session}", offline_message(setup.session)),
-            forecaster=forecaster, broker=running.name, store=str(journal_file),
+            forecaster=forecaster, broker=running.name, store=str(journal_file), watch=StepWatch(),
         )
+        daemon.host.on_step(lambda step: clock.retime())
         resumed = await _start_daemon(life, daemon, forecaster, start_s)
+        if timetable:
+            await _begin_day(life, daemon, timetable, write_out)
         if started is not None:
             started(Served(str(running.address), resumed, clock.now(), running.kind, running.websocket, running.notes,
                            running.asks))
         await life.wait()
+
+
+async def _begin_day(
+    life: Lifecycle, daemon: Daemon, entries: Sequence[TimetableEntry], write_out: WriteOut | None
+) -> None:
+    from pitwall.runtime.wall_timetable import WallTimetable  # only here: a rehearsal starts without its scheduler
+
+    day = DayWatch(daemon.host, daemon.clock, WallTimetable(), write_out)
+    day.begin(entries, daemon.host.begun_wall_s or wall_seconds())
+    await life.start("timetable", None, day.end)
 
 
 def starting_second(setup: SessionSetup) -> float:

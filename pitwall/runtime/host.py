@@ -82,6 +82,7 @@ class Host:
         self._seq, self._last_t, self._made = 0, float("-inf"), 0
         self._armed: dict[float, Wakeup] = {}
         self._watch = watch
+        self.begun_wall_s: float | None = None
         self._looked_t: float | None = None
         self._on_step: list[Callable[[TimeStep], None]] = []
         self._feed_t: float | None = None
@@ -189,6 +190,7 @@ class Host:
         events = await self._journal.read()
         if not events:
             return None
+        self.begun_wall_s = events[0].wall_s
         for stamped in events:
             self._note(stamped)
             failure = apply(self._decider, stamped).failure
