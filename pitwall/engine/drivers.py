@@ -70,7 +70,7 @@ def on_lap(car: TeamCar) -> None:
         car.drove[car.track.lap.number] = car.seated
 
 
-# -- what was driven ----------------------------------------------------------------------------------------------------
+# -- what was driven -------------------------------------------------------------------------------------------
 
 
 def rows(car: TeamCar) -> tuple[DriverRunning, ...]:
@@ -121,7 +121,7 @@ def kilometres(car: TeamCar) -> float | None:
     return round(share * metres / M_PER_KM, 1)
 
 
-# -- what is watched ----------------------------------------------------------------------------------------------------
+# -- what is watched -------------------------------------------------------------------------------------------
 
 
 def watch(car: TeamCar, clock: SessionClock, alerts: AlertBook, now: float) -> list[Output]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pitwall.engine import windows
 from pitwall.engine.progress import RunState
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.team import TeamCar
@@ -22,22 +23,24 @@ PIT_LANE_S = 20.0
 
 
 def snapshot(setup: SessionSetup, clock: SessionClock, team: list[TeamCar], now: float) -> ForecastSnapshot:
-    """The whole team's rest of session as one question."""
+    """The whole team's rest of session as one question. In a break the next window's green light is waited for."""
+    ahead = clock.windows_ahead(now)
     return ForecastSnapshot(
         t=now,
-        remaining_s=clock.remaining(now),
+        remaining_s=clock.remaining(now) if not clock.between_windows else clock.windows[min(ahead)].length_s,
         clock_running=clock.running or clock.status == "waiting",
-        status=clock.status,
+        status="waiting" if clock.between_windows else clock.status,
         red_clock=setup.regulations.red_clock,
         finish_started_lap=setup.regulations.finish_started_lap,
         interruptions=setup.regulations.interruptions,
         futures=setup.forecast.futures,
         confidence=setup.forecast.confidence,
-        cars=tuple(_car(setup, car, now) for car in team),
+        cars=tuple(_car(setup, car, now, sorted(ahead)) for car in team),
+        windows=tuple(ahead[index] for index in sorted(ahead)),
     )
 
 
-def _car(setup: SessionSetup, car: TeamCar, now: float) -> CarSnapshot:
+def _car(setup: SessionSetup, car: TeamCar, now: float, ahead: list[int]) -> CarSnapshot:
     activities: list[Activity] = []
     rest = list(car.progress.rest())
     from_s = now
@@ -61,7 +64,15 @@ def _car(setup: SessionSetup, car: TeamCar, now: float) -> CarSnapshot:
         wants=wants,
         after_flag=after,
         minimum_laps=fewest,
+        windows=_bound(setup, rest, ahead),
     )
+
+
+def _bound(setup: SessionSetup, rest: list[RunState], ahead: list[int]) -> dict[str, int]:
+    """Runs that may be done in one window only, by its place among those ahead."""
+    bound = {run.run.run: windows.bound_to(setup, run.run) for run in rest}
+    places = {index: place for place, index in enumerate(ahead)}
+    return {name: places.get(index, -1) for name, index in bound.items() if index is not None}
 
 
 def _lap(car: TeamCar, run: RunState, kind: LapKind, part: float = 1.0, extra_s: float = 0.0) -> Activity:

@@ -3,8 +3,8 @@
 It runs on the official clock's last message; without one, from the green light and the scheduled length. Under red it
 runs or stops as the regulations say, until the official clock says otherwise.
 
-A session in *windows* (a test day) has a green light and a flag for each. Time left is that of the window that runs, or,
-while race control waits, of the one that comes next. The next window's turn comes when race control waits again after
+A session in *windows* (a test day) has a green light and a flag for each. Time left is that of the window that runs,
+or, while race control waits, of the one that comes next. The next window's turn comes when race control waits again after
 the flag (by itself some time after it), or goes on when that window is due. Its green light is never assumed.
 """
 
@@ -150,6 +150,11 @@ class SessionClock:
         self._anchor_t, self._anchor_left, self._running = event.t, event.remaining_s, event.running
         self.rate, self.official = event.rate, True
         return moved
+
+    def set_by_hand(self, event: ClockReported) -> None:
+        """Take the clock that somebody read off. It is no official one: the status starts and stops it from here on."""
+        self._anchor_t, self._anchor_left, self._running = event.t, event.remaining_s, event.running
+        self.official = False
 
     def change(self, event: StatusChanged) -> tuple[str, ...]:
         """Take a status message; returns what changed: of ``status``, ``sectors``, ``pit_exit``, ``ending``."""

@@ -78,7 +78,7 @@ def turned(car: TeamCar, clock: SessionClock, now: float) -> None:
 
 
 def cut_by_flag(car: TeamCar, clock: SessionClock, run: RunState, now: float) -> None:
-    """The car came in after a window's flag with its run cut: given up where the plan says so, or its window is over."""
+    """The car came in after a window's flag with its run cut: given up where the plan says so, or with its window."""
     if run.run.cut_by_flag == "give_up":
         give_up(car.progress, run, now, "cut by the flag, and given up as the plan says")
     elif bound_to(car.setup, run.run) == clock.window:

@@ -21,10 +21,12 @@ durations drawn for the others: two forecasts with the same seed may be compared
 from __future__ import annotations
 
 import zlib
+from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
-from pitwall.forecast.interruptions import Calendar, draw_calendar
+from pitwall.forecast.interruptions import Calendar, Slot, draw_calendar
 from pitwall.forecast.pert import Floats, sample
 from pitwall.forecast.release import Decisive, latest_release
 from pitwall.forecast.walk import ON_TRACK, Chain, Path, walk
@@ -42,6 +44,7 @@ OUT_OF_TIMED = (1.07, 1.25, 1.41)
 """Out-lap over good lap, 10, 50 and 90 percent of recorded practice sessions: for a car with no out-lap to go by."""
 
 CALENDAR_STREAM = 0
+DAY_S = 86_400.0
 
 
 def forecast(wanted: ForecastWanted) -> ForecastAnswer:
@@ -75,15 +78,18 @@ def _key(car: str, name: str) -> int:
 def _outlook(car: CarSnapshot, snapshot: ForecastSnapshot, calendar: Calendar, seed: int) -> CarOutlook:
     count = calendar.session_end.shape[0]
     chain = draw_chain(car, count, seed)
-    path = walk(chain, np.full(count, max(car.from_s, 0.0) if snapshot.status == "waiting" else car.from_s), calendar)
+    begin = np.full(count, max(car.from_s, 0.0) if snapshot.status == "waiting" else car.from_s)
+    names = dict.fromkeys(activity.run for activity in car.activities if activity.run is not None)
+    groups = [_Group.of(car, name, snapshot) for name in names]
+    slots = _slots(chain, groups) if snapshot.windows else {}
+    path = walk(chain, begin, calendar, slots=slots, started=snapshot.finish_started_lap)
     runs, margins = [], {}
     musts = np.ones(count, dtype=np.bool_)
-    for run in dict.fromkeys(activity.run for activity in car.activities if activity.run is not None):
-        members = [i for i, activity in enumerate(car.activities) if activity.run == run and _is_running(activity)]
+    for group in groups:
+        run, members, decisive = group.run, group.members, group.decisive
         if not members:
             continue
-        decisive = find_decisive(car, run, members, snapshot.finish_started_lap)
-        margin = _margin(decisive, path, calendar)
+        margin = _margin(decisive, path, calendar, group.allowed)
         ok = margin > 0 if decisive is not None and decisive.by == "start" else margin >= 0
         want = car.wants.get(run, "should")
         margins[run] = margin
@@ -93,11 +99,42 @@ def _outlook(car: CarSnapshot, snapshot: ForecastSnapshot, calendar: Calendar, s
         runs.append(
             RunOutlook(
                 run=run, want=want, chance=float(ok.mean()), end_q10_s=_rounded(low), end_q50_s=_rounded(middle),
-                end_q90_s=_rounded(high), last_release_s=_release(chain, members, decisive, calendar, snapshot),
+                end_q90_s=_rounded(high), last_release_s=_release(chain, group, calendar, snapshot),
             )
         )
     spare = _spare(car, margins, snapshot, calendar)
     return CarOutlook(car=car.car, musts_chance=float(musts.mean()), runs=tuple(runs), spare_q50_s=spare)
+
+
+@dataclass(frozen=True)
+class _Group:
+    """One run: its laps and items by their indices, which of them decides, and in which windows it may be done."""
+
+    run: str
+    members: list[int]
+    decisive: Decisive | None
+    allowed: tuple[int, ...]
+
+    @classmethod
+    def of(cls, car: CarSnapshot, run: str, snapshot: ForecastSnapshot) -> _Group:
+        """The group of that run."""
+        members = [i for i, activity in enumerate(car.activities) if activity.run == run and _is_running(activity)]
+        decisive = find_decisive(car, run, members, snapshot.finish_started_lap)
+        bound = car.windows.get(run)
+        allowed = tuple(range(len(snapshot.windows))) if bound is None else (bound,) if bound >= 0 else ()
+        return cls(run, members, decisive, allowed)
+
+
+def _slots(chain: Chain, groups: list[_Group]) -> dict[int, Slot]:
+    """By the first activity of each run that has not begun: what the run asks of a window."""
+    found: dict[int, Slot] = {}
+    for group in groups:
+        decisive, first = group.decisive, group.members[0] if group.members else 0
+        if decisive is None or not group.allowed or (first == 0 and chain.under_way):
+            continue
+        upto = decisive.index if decisive.by == "start" else decisive.index + 1
+        found[first] = Slot(chain.durations[first:upto].sum(axis=0), group.allowed)
+    return found
 
 
 def _is_running(activity: Activity) -> bool:
@@ -180,24 +217,29 @@ def find_decisive(car: CarSnapshot, run: str, members: list[int], finish_started
     return Decisive(outs[0], "start") if outs else None
 
 
-def _margin(decisive: Decisive | None, path: Path, calendar: Calendar) -> Floats:
+def _margin(decisive: Decisive | None, path: Path, calendar: Calendar, allowed: tuple[int, ...]) -> Floats:
     """Seconds in hand in each future, shape (N,): infinite when nothing can stop the run, minus that once closed."""
     if decisive is None:
         return np.where(np.isneginf(calendar.session_end), -np.inf, np.inf)
-    margin: Floats = calendar.session_end - decisive.moment(path.starts, path.ends)
+    moment = decisive.moment(path.starts, path.ends)
+    if calendar.windows:
+        in_hand = calendar.flag_after(moment, allowed) - moment if allowed else np.full(moment.shape, -DAY_S)
+        return in_hand
+    margin: Floats = calendar.session_end - moment
     return np.where(np.isneginf(calendar.session_end), -np.inf, margin)
 
 
-def _release(
-    chain: Chain, members: list[int], decisive: Decisive | None, calendar: Calendar, snapshot: ForecastSnapshot
-) -> float | None:
+def _release(chain: Chain, group: _Group, calendar: Calendar, snapshot: ForecastSnapshot) -> float | None:
+    members, decisive = group.members, group.decisive
     first = members[0]
     if decisive is None or (first == 0 and chain.under_way) or chain.activities[first].kind not in ("out", "item"):
         return None
-    if snapshot.status in ("finished", "closed"):
+    if snapshot.status in ("finished", "closed") or (snapshot.windows and not group.allowed):
         return None
     own = chain.part(first, members[-1] + 1)
     now = max(snapshot.t, 0.0) if snapshot.status == "waiting" else snapshot.t
+    if snapshot.windows:
+        calendar, now = calendar.only(group.allowed), max(now, snapshot.windows[group.allowed[0]][0])
     latest = latest_release(own, Decisive(decisive.index - first, decisive.by), calendar, snapshot.confidence, now)
     return None if latest is None else _rounded(latest)
 
@@ -205,12 +247,14 @@ def _release(
 def _spare(car: CarSnapshot, margins: dict[str, Floats], snapshot: ForecastSnapshot, calendar: Calendar) -> float:
     """Median over the futures of the least margin, seconds; the time left when no run has a margin."""
     left = calendar.session_end - max(car.from_s, snapshot.t)
+    for (_, flag), (green, _) in pairwise(snapshot.windows):
+        left = left - max(0.0, green - flag)
     left = np.where(np.isneginf(left), 0.0, np.maximum(left, 0.0))
     chosen = [m for run, m in margins.items() if car.wants.get(run, "should") == "must"] or list(margins.values())
     least = left if not chosen else np.minimum.reduce(chosen)
     least = np.where(np.isposinf(least), left, least)
     # A closed session has no margin to speak of: the figure stays finite for the wire.
-    return _rounded(float(np.median(np.where(np.isneginf(least), -86_400.0, least))))
+    return _rounded(float(np.median(np.where(np.isneginf(least), -DAY_S, least))))
 
 
 def _rounded(seconds: float) -> float:

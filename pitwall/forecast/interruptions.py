@@ -15,6 +15,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +29,9 @@ Z90 = 1.2815515655446004
 LONGEST_S = 7200.0
 """No single interruption is taken to last longer: past two hours the session is lost anyway."""
 
+
+HAIR_S = 1e-3
+"""What falls into a break is put so long before its end, where nobody is on track."""
 
 LONGEST_LAP_S = 600.0
 """How long after the end a lap begun in time may still be under way."""
@@ -52,12 +56,56 @@ class Spans:
 
 
 @dataclass(frozen=True)
+class Slot:
+    """What a run asks of a window as it leaves: seconds to its decisive moment, shape (N,), and in which it may be."""
+
+    needed: Floats
+    allowed: tuple[int, ...]
+
+
+@dataclass(frozen=True)
 class Calendar:
-    """The common part of the futures: red flags, slow periods, and when the time runs out (shape (N,))."""
+    """The common part of the futures: red flags, slow periods, and when the time runs out (shape (N,)).
+
+    ``windows`` holds green and flag (shape (N,)) of each window still to be driven in; none for a session in one piece.
+    """
 
     red: Spans
     slow: Spans
     session_end: Floats
+    windows: tuple[tuple[float, Floats], ...] = ()
+
+    def only(self, allowed: tuple[int, ...]) -> Calendar:
+        """The same as if time ran without a break to the flag of the last of these windows."""
+        return Calendar(self.red, self.slow, self.windows[allowed[-1]][1]) if self.windows else self
+
+    def room(self, slot: Slot, t: Floats) -> Floats:
+        """When a run that is ready at ``t`` leaves: in the first window that it fits into; nowhere: once it may."""
+        begins = np.maximum(t, self.windows[slot.allowed[0]][0])
+        for index in reversed(slot.allowed):
+            begin, end = self.windows[index]
+            start = np.maximum(t, begin)
+            begins = np.where(start + slot.needed < end, start, begins)
+        return begins
+
+    def carried_over(self, t: Floats, out_again: Floats, duration: Floats | float) -> Floats:
+        """When a lap that is due at ``t`` begins: where the flag came before it, after the break and another out-lap.
+
+        ``duration`` is what the lap must still have before the flag: nothing where a started lap may be finished.
+        """
+        for (begin, end), (following, _) in pairwise(self.windows):
+            cut = (t >= begin) & (t + duration >= end) & (t < following)
+            if cut.any():
+                t = np.where(cut, following + out_again, t)
+        return t
+
+    def flag_after(self, moment: Floats, allowed: tuple[int, ...]) -> Floats:
+        """The flag that decides about this moment: that of the window it lies in or after, among those allowed."""
+        found = self.windows[allowed[0]][1]
+        for index in allowed[1:]:
+            begin, end = self.windows[index]
+            found = np.where(moment >= begin, end, found)
+        return found
 
     @cached_property
     def listed(self) -> tuple[NDArray[np.intp], Floats, Floats]:
@@ -146,6 +194,8 @@ def draw_calendar(rng: np.random.Generator, snapshot: ForecastSnapshot) -> Calen
     Before the green light the session lasts from second zero; after the flag nothing interrupts any more.
     """
     count = max(snapshot.futures, 1)
+    if snapshot.windows:
+        return _calendar_in_windows(rng, snapshot, count)
     origin = max(snapshot.t, 0.0) if snapshot.status == "waiting" else snapshot.t
     if snapshot.status in ("finished", "closed"):
         none = Spans(np.full((1, count), np.inf), np.full((1, count), np.inf))
@@ -159,3 +209,32 @@ def draw_calendar(rng: np.random.Generator, snapshot: ForecastSnapshot) -> Calen
         rng.spawn(1)[0], rates.slow_per_hour, rates.slow_length_s, origin, end, under_way=snapshot.status == "slow"
     )
     return Calendar(red, slow, end)
+
+
+def _calendar_in_windows(rng: np.random.Generator, snapshot: ForecastSnapshot, count: int) -> Calendar:
+    """The same for what is left of a session in windows. Nothing is interrupted in the breaks, and none is the shorter
+    for a red flag before it: where the clock stops, the flag of that window comes the later."""
+    windows, rates = snapshot.windows, snapshot.interruptions
+    origin = max(snapshot.t, windows[0][0])
+    until = np.full(count, windows[-1][1])
+    red, _ = draw_spans(rng, rates.red_per_hour, rates.red_length_s, origin, until,
+                        under_way=snapshot.status == "red")
+    slow, _ = draw_spans(rng.spawn(1)[0], rates.slow_per_hour, rates.slow_length_s, origin, until,
+                         under_way=snapshot.status == "slow")
+    red, slow = _outside_breaks(red, windows), _outside_breaks(slow, windows)
+    ends = []
+    for begin, end in windows:
+        stopped = np.where((red.starts >= min(begin, origin)) & (red.starts < end), red.lengths, 0.0).sum(axis=0)
+        ends.append(end + stopped if snapshot.red_clock == "stops" else np.full(count, end))
+    return Calendar(red, slow, ends[-1], tuple((begin, end) for (begin, _), end in zip(windows, ends, strict=True)))
+
+
+def _outside_breaks(spans: Spans, windows: tuple[tuple[float, float], ...]) -> Spans:
+    """What falls into a break shrinks to nothing at its end, and what would last into one ends with it."""
+    starts, ends = spans.starts.copy(), spans.ends.copy()
+    for (_, flag), (green, _) in pairwise(windows):
+        before = starts < flag
+        ends = np.where(before, np.minimum(ends, green - HAIR_S), ends)
+        inside = ~before & (starts < green)
+        starts, ends = np.where(inside, green - HAIR_S, starts), np.where(inside, green - HAIR_S, ends)
+    return Spans(starts, ends)

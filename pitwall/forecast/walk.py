@@ -9,6 +9,9 @@ The model, stated so that it can be argued with:
   garage under red, nor starts an item.
 * A slow period stretches every lap: while it lasts a car makes ``SLOW_PACE`` of its progress.
 
+* In a session in windows a run leaves in the first window that it fits into. A lap that the flag of a window comes
+  before is done after the break, behind another out-lap; the work in the garage goes on through the break.
+
 Under this model starting earlier never means ending later, in any future: a car caught on lap k owes an out-lap and the
 laps from k on, one that had waited owes the out-lap and all of them. The latest release time leans on that.
 
@@ -17,12 +20,14 @@ Everything is a numpy operation over the futures; only those that meet an interr
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pitwall.forecast.interruptions import Calendar, Spans
+from pitwall.forecast.interruptions import Calendar, Slot, Spans
 from pitwall.forecast.pert import Floats
 from pitwall.model.outputs import Activity
 
@@ -119,8 +124,10 @@ def _stretched(slow: Spans, futures: Indices, t: Floats, duration: Floats) -> Fl
 
 
 class _Walker:
-    def __init__(self, chain: Chain, calendar: Calendar, columns: Indices | None) -> None:
-        self.chain, self.columns = chain, columns
+    def __init__(
+        self, chain: Chain, calendar: Calendar, columns: Indices | None, slots: Mapping[int, Slot], started: bool
+    ) -> None:
+        self.chain, self.columns, self.calendar, self.slots, self.started = chain, columns, calendar, slots, started
         self.red, self.slow = _Cursor(calendar.red, columns), _Cursor(calendar.slow, columns)
 
     def drawn(self, rows: Floats) -> Floats:
@@ -154,6 +161,16 @@ class _Walker:
             end[cut] = self.lap_end(resume, self.chain.again[index][futures], cut)
         return start, end
 
+    def _in_its_window(self, index: int, t: Floats) -> Floats:
+        if index in self.slots:
+            return self.calendar.room(self.slots[index], t)
+        if not self.calendar.windows or self.chain.activities[index].kind not in ("timed", "cool"):
+            return t
+        if index == 0 and self.chain.under_way:
+            return t
+        length = 0.0 if self.started else self.chain.durations[index]
+        return self.calendar.carried_over(t, self.chain.out_again[index], length)
+
     def walk(self, begin: Floats) -> Path:
         """Every activity in its order, from ``begin``, shape (N,)."""
         starts = np.empty((len(self.chain.activities), begin.size))
@@ -162,6 +179,7 @@ class _Walker:
         for index, activity in enumerate(self.chain.activities):
             if activity.not_before_s is not None:
                 t = np.maximum(t, activity.not_before_s)
+            t = self._in_its_window(index, t)
             if activity.kind in ON_TRACK:
                 if out_there and (activity.kind != "out" or index == 0):
                     self.red.pass_over(t)
@@ -180,7 +198,10 @@ class _Walker:
         return Path(starts, ends)
 
 
-def walk(chain: Chain, begin: Floats, calendar: Calendar, columns: Indices | None = None) -> Path:
+def walk(
+    chain: Chain, begin: Floats, calendar: Calendar, columns: Indices | None = None,
+    slots: Mapping[int, Slot] = MappingProxyType({}), started: bool = True,
+) -> Path:
     """Walk the chain through the futures.
 
     Args:
@@ -188,8 +209,10 @@ def walk(chain: Chain, begin: Floats, calendar: Calendar, columns: Indices | Non
         begin: Session second at which it begins: shape (N,), or one for each of ``columns``.
         calendar: Interruptions of the same N futures.
         columns: Which futures to walk, in which order, also repeatedly; all of them when not given.
+        slots: By the first activity of a run: what it asks of a window. Only with windows, and without ``columns``.
+        started: A lap begun before a flag may be finished.
 
     Returns:
         Starts and ends, shape (A, N) or (A, columns).
     """
-    return _Walker(chain, calendar, columns).walk(begin)
+    return _Walker(chain, calendar, columns, slots, started).walk(begin)
