@@ -9,6 +9,8 @@ from pitwall.engine import handover
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.answers import Answer, Handler, Refusal
 from pitwall.engine.call import SAID_GRACE_S, Call
+from pitwall.engine.plan_commands import HANDLERS as PLAN_HANDLERS
+from pitwall.engine.plan_commands import demand_current
 from pitwall.engine.team import TeamCar
 from pitwall.model.events import CommandGiven
 
@@ -164,6 +166,7 @@ def _change_laps(command: CommandGiven, car: TeamCar, by: int, now: float) -> An
         )
     if run.state in ("done", "dropped", "skipped"):
         raise Refusal(f"run {run.run.run} is {run.state}")
+    demand_current(command, car)
     was_in = run.expected_kind == "in"
     if not car.progress.change_laps(run, by, now):
         raise Refusal(
@@ -250,6 +253,7 @@ def _acknowledge(command: CommandGiven, alerts: AlertBook, now: float) -> Answer
 
 
 _HANDLERS: dict[str, Handler] = {
+    **PLAN_HANDLERS,
     "said": _said,
     "skip": _skip,
     "defer": _defer,

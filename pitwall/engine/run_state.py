@@ -11,7 +11,8 @@ from pitwall.model.plan import Item, LapKind, Run
 
 @dataclass
 class ItemState:
-    """One item on one planned lap. ``leg`` is the index of that lap in the run; it may move to a later lap."""
+    """One item on one planned lap. ``leg`` is the index of that lap in the run; it may move to a later lap. ``number``
+    says which item of the run it is."""
 
     key: str
     item: Item
@@ -20,6 +21,7 @@ class ItemState:
     reason: str | None = None
     t: float | None = None
     attempt: int = 0
+    number: int = 0
 
     def signal(self, signal: str, t: float, reason: str | None = None) -> bool:
         """Take a signal through the ITEM table; False where it does not apply."""
@@ -32,7 +34,12 @@ class ItemState:
 
 @dataclass
 class RunState:
-    """One run as it stands. ``laps`` may have been changed by extend and shorten."""
+    """One run as it stands. ``laps`` may have been changed by extend and shorten.
+
+    ``numbers`` gives each item of ``run`` its number: it is part of the item's key, stays when the plan changes, and is
+    never given again. ``not_resumed`` is why this is the last leaving of the run; the editions count how often the
+    brief and the switch check must be told anew because the plan changed.
+    """
 
     run: Run
     laps: tuple[LapKind, ...]
@@ -48,6 +55,15 @@ class RunState:
     end_t: float | None = None
     reason: str | None = None
     items: list[ItemState] = field(default_factory=list)
+    numbers: tuple[int, ...] = ()
+    highest: int = 0
+    not_resumed: str | None = None
+    brief_edition: int = 0
+    check_edition: int = 0
+
+    def __post_init__(self) -> None:
+        self.numbers = self.numbers or tuple(range(1, len(self.run.items) + 1))
+        self.highest = max(self.numbers, default=0)
 
     @property
     def timed_wanted(self) -> int:
@@ -95,12 +111,12 @@ class RunState:
         return {"out": "out-lap", "in": "in-lap", "installation": "installation lap"}[kind]
 
 
-def item_states(run: Run, laps: tuple[LapKind, ...]) -> list[ItemState]:
-    """One state for each lap on which an item of the run is to be done."""
+def item_states(run: Run, laps: tuple[LapKind, ...], numbers: tuple[int, ...] = ()) -> list[ItemState]:
+    """One state for each lap on which an item of the run is to be done; without ``numbers`` they count from 1."""
     found: list[ItemState] = []
-    for position, item in enumerate(run.items):
+    for number, item in zip(numbers or range(1, len(run.items) + 1), run.items, strict=True):
         for leg in legs_of(item, laps):
-            found.append(ItemState(f"{run.run}-{position + 1}-{item.do}-{leg}", item, leg))
+            found.append(ItemState(f"{run.run}-{number}-{item.do}-{leg}", item, leg, number=number))
     return found
 
 

@@ -3,7 +3,8 @@
     long: out, 8 timed, in · B2 · 40 kg · should
     holds: out, 2 timed, in · B1 · must 3 · not before 5:00 · gap 8 s · do constant_speed_hold on out, in after "turn 4"
 
-The name, then parts in any order with ``·``, ``;`` or ``|`` between them. What is no plain word stands in double quotes.
+The name, then parts in any order with ``·``, ``;`` or ``|`` between them. What is no plain word stands in double
+quotes.
 """
 
 from __future__ import annotations
@@ -38,7 +39,7 @@ def write_run(run: Run) -> str:
 
 
 def brief_run(run: Run) -> str:
-    """Laps, tyres, fuel and class, as they are told in a list of changes: ``out, 8 timed, in · B2 · 40 kg · should``."""
+    """Laps, tyres, fuel and class, as a list of changes tells them: ``out, 8 timed, in · B2 · 40 kg · should``."""
     return SEPARATOR.join(_head(run))
 
 
@@ -55,14 +56,8 @@ def _head(run: Run) -> Iterator[str]:
 
 
 def _rest(run: Run) -> Iterator[str]:
-    release, default = run.release, Run.model_fields["after_garage_s"].default
-    if release.not_before is not None:
-        yield f"not before {_time(release.not_before)}"
-    if release.not_after is not None:
-        yield f"not after {_time(release.not_after)}"
-    if release.gap_ahead_s is not None:
-        yield f"gap {_figure(release.gap_ahead_s)} s"
-    if run.after_garage_s != default:
+    yield from _release(run)
+    if run.after_garage_s != Run.model_fields["after_garage_s"].default:
         work = run.after_garage_s
         yield f"work {_figure(work.low_s)}/{_figure(work.likely_s)}/{_figure(work.high_s)} s"
     if run.crew:
@@ -83,6 +78,16 @@ def _rest(run: Run) -> Iterator[str]:
         yield f"after flag {run.after_flag}"
     if run.purpose:
         yield f"for {json.dumps(run.purpose, ensure_ascii=False)}"
+
+
+def _release(run: Run) -> Iterator[str]:
+    release = run.release
+    if release.not_before is not None:
+        yield f"not before {_time(release.not_before)}"
+    if release.not_after is not None:
+        yield f"not after {_time(release.not_after)}"
+    if release.gap_ahead_s is not None:
+        yield f"gap {_figure(release.gap_ahead_s)} s"
 
 
 def _item(item: Item) -> str:

@@ -1,0 +1,70 @@
+"""What a car keeps of its plan's history: which alternate is driven, what its files hold, what waits for an answer, and
+every change with who and why."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from pitwall.model.changes import PlanChange
+from pitwall.model.outputs import PlanChanged, Proposal
+from pitwall.model.plan import Alternate, Plan
+
+SHOWN = 12  # changes that are published; the journal has them all
+
+
+@dataclass(frozen=True)
+class Offer:
+    """A changed plan that waits for an answer: what is shown of it, and the plan that it would make.
+
+    ``alternate`` says which of the car's plans it changes; ``doubts`` are the warnings that came with it.
+    """
+
+    shown: Proposal
+    alternate: Alternate | None
+    plan: Plan
+    doubts: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Settled:
+    """How a proposal ended: adopted, declined, replaced or withdrawn, by whom, and when."""
+
+    how: str
+    by: str
+    t: float
+
+
+@dataclass
+class PlanDesk:
+    """Mutable. Plans are kept by alternate; None is the plan itself.
+
+    ``base``: as it was last taken over from its file; ``latest``: as its file was last read; ``aside``: as it was in
+    use when the car went over to another.
+    """
+
+    base: dict[Alternate | None, Plan]
+    latest: dict[Alternate | None, Plan]
+    aside: dict[Alternate | None, Plan] = field(default_factory=dict)
+    driven: Alternate | None = None
+    offer: Offer | None = None
+    offers: int = 0
+    settled: dict[str, Settled] = field(default_factory=dict)
+    changes: list[PlanChanged] = field(default_factory=list)
+    asked: list[tuple[PlanChange, ...]] = field(default_factory=list)
+
+    @classmethod
+    def of(cls, plan: Plan, alternates: Mapping[Alternate, Plan]) -> PlanDesk:
+        """As the session is prepared."""
+        plans: dict[Alternate | None, Plan] = {None: plan}
+        plans.update(alternates.items())
+        return cls(dict(plans), plans)
+
+    def note(self, revision: int, t: float, by: str, what: str, why: str, asked: tuple[PlanChange, ...] = ()) -> None:
+        """Keep a change of the plan: who made it, when, what it was and why."""
+        self.changes.append(PlanChanged(revision=revision, t=t, by=by, what=what, why=why))
+        self.asked.append(asked)
+
+    def since(self, revision: int) -> list[PlanChanged]:
+        """The changes made after that revision, oldest first."""
+        return [change for change in self.changes if change.revision > revision]
