@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from pitwall.engine import drivers, windows
 from pitwall.engine.car import CarTrack
+from pitwall.engine.plan_desk import SHOWN
 from pitwall.engine.progress import run_progress
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.team import TeamCar
@@ -90,6 +91,7 @@ def plan_state(car: TeamCar, now: float) -> PlanState:
     return PlanState(
         id=f"plan-{car.car}-{now:.3f}", t=now, car=car.car, revision=car.progress.revision, runs=runs,
         drivers=drivers.rows(car), km=drivers.kilometres(car) if car.car in car.setup.limits else None,
+        alternate=car.desk.driven, changes=tuple(car.desk.changes[-SHOWN:]),
     )
 
 

@@ -6,7 +6,7 @@ Pure and synchronous: the same facts in the same order give the same outputs, on
 
 from __future__ import annotations
 
-from pitwall.engine import drivers, flags, publish, timetable, watch
+from pitwall.engine import drivers, flags, proposals, publish, timetable, watch
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.calls import CallBook
 from pitwall.engine.car import CarTrack, Happening
@@ -89,6 +89,7 @@ class Session:
         for car in self.team.values():
             found.append(publish.desk_state(car, self.clock, self.now))
             found.append(publish.plan_state(car, self.now))
+            found += [car.desk.offer.shown] if car.desk.offer is not None else []
             found += [call.prompt(self.now) for call in car.book.outstanding() if call.state in ("shown", "due")]
             found += [call.prompt(ended) for call, ended in car.book.ended_since(self.now - JUST_ENDED_S)]
         found += list(self.questions.answers.values())
@@ -136,6 +137,8 @@ class Session:
                 self._switch(event)
             case ev.CommandGiven():
                 self._command(event)
+            case ev.PlanFileRead():
+                self._plan_file(event)
             case ev.ForecastReady():
                 self._forecast(event)
             case ev.PromptDelivered():
@@ -234,9 +237,16 @@ class Session:
         name = f"answer-{event.id}"[:128]
         self._outputs.append(out.Answered(id=name, t=self.now, because=event.id, car=event.car, effect=result.effect))
         if result.plan_changed:
+            why = (event.text or "").strip()
+            car.desk.note(car.progress.revision, self.now, event.by, result.effect, why, event.changes)
             self.notices.plan.add(event.car)
             self.questions.hurry()
         self._dirty.add(event.car)
+
+    def _plan_file(self, event: ev.PlanFileRead) -> None:
+        car = self.team.get(event.car)
+        if car is not None and not self._over():
+            self._outputs += proposals.file_read(event, car, self.alerts, self.clock.status, self.now)
 
     def _refuse(self, because: str, car: str | None, reason: str) -> None:
         name = f"refused-{because}"[:128]
@@ -289,6 +299,7 @@ class Session:
                 car.follow_calls(changed, self.now)
                 self._outputs += [call.prompt(self.now) for call in changed]
                 self.notices.desk.add(name)
+            self._outputs += proposals.follow(car, self.now)
         self._dirty.clear()
         self._outputs += timetable.fade(self.alerts, self.now)
         self._outputs += self.notices.due(self.clock, self.team, self.field.tracks.values(), self.now, self._over())
