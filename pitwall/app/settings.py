@@ -64,7 +64,22 @@ def state_folder(settings: Settings) -> Path:
     return root / "pitwall"
 
 
+DEVICES = frozenset({"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(1, 10))})
+"""Names that Windows keeps for devices, with any ending."""
+
+
+def file_name(text: str) -> str:
+    """A name that every file system takes: lower-case letters, digits and hyphens, and no device of Windows."""
+    name = re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-") or "event"
+    return f"{name}-" if name in DEVICES else name
+
+
+def event_folder(settings: Settings, event: str) -> Path:
+    """Where everything that is kept of one event lies."""
+    return state_folder(settings) / file_name(event)
+
+
 def journal_file(settings: Settings, event: str, session: str) -> Path:
     """The journal of one session of one event."""
-    folder = re.sub(r"[^a-z0-9]+", "-", event.lower()).strip("-") or "event"
-    return state_folder(settings) / folder / f"{session}.sqlite"
+    # A session's name is one already, but for the devices.
+    return event_folder(settings, event) / f"{file_name(session) if session in DEVICES else session}.sqlite"

@@ -14,7 +14,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from pitwall.app.filing import Files
-from pitwall.errors import FileProblem
+from pitwall.errors import FileProblem, UserError
 from pitwall.model.eventfile import EventFile
 from pitwall.model.rules import Regulations, SessionWindow
 from pitwall.model.timetable import Day, Reminder, TimetableEntry
@@ -143,6 +143,56 @@ def entries_for(event: EventFile, regulations: Regulations, session: str) -> tup
         if any(one.session == session for one in sessions):
             return entries_on(event.day, on, sessions, zone)
     return ()
+
+
+def timetable_of(
+    event: EventFile, regulations: Regulations, on: date | None = None
+) -> dict[date, tuple[TimetableEntry, ...]]:
+    """The timetable of every date of the event, or of one.
+
+    Raises:
+        UserError: when the event tells no day, its zone is unknown, no session has an opening time, or none is on that
+            date.
+    """
+    zone = _zone(event)
+    if event.day is None:
+        raise UserError("the event file has no 'day': add one with a time_zone (see config/event.yaml)")
+    dates = _dates(regulations, zone, on)
+    return {one: entries_on(event.day, one, sessions, zone) for one, sessions in dates.items()}
+
+
+def sessions_on(event: EventFile, regulations: Regulations, on: date | None) -> tuple[str, ...]:
+    """The sessions of a date on the clock of the event; all of them when no date is given.
+
+    Raises:
+        UserError: when no session is on that date.
+    """
+    if on is None:
+        return tuple(session.session for session in regulations.sessions)
+    return tuple(one.session for sessions in _dates(regulations, _zone(event), on).values() for one in sessions)
+
+
+def _dates(regulations: Regulations, zone: tzinfo, on: date | None) -> dict[date, list[SessionWindow]]:
+    dates = dates_of(regulations, zone)
+    if not dates:
+        raise UserError("no session has an opening time: give 'opens_at' in the regulations file")
+    if on is not None and on not in dates:
+        raise UserError(f"no session on {on}: there are some on {', '.join(str(one) for one in dates)}")
+    return dates if on is None else {on: dates[on]}
+
+
+def _zone(event: EventFile) -> tzinfo:
+    """The event's zone; without a day, that of UTC, so that dates can be told.
+
+    Raises:
+        UserError: when it is unknown.
+    """
+    if event.day is None:
+        return UTC
+    zone = zone_of(event.day.time_zone)
+    if zone is None:
+        raise UserError(f"unknown time zone {event.day.time_zone!r}: pitwall check tells more")
+    return zone
 
 
 def read_day(event_path: Path) -> tuple[EventFile, Regulations]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import math
+from datetime import date
 
 FASTEST = 1000.0
 
@@ -24,6 +25,14 @@ def seed(text: str) -> int:
     if not (text.isascii() and text.isdigit() and int(text) < 2**31):
         raise argparse.ArgumentTypeError(f"{text!r} is no seed: expected a whole number from 0 to {2**31 - 1}")
     return int(text)
+
+
+def calendar_date(text: str) -> date:
+    """A date as ISO 8601 writes it."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is no date: expected one such as 2031-05-16") from None
 
 
 def add_ca_file(parser: argparse.ArgumentParser) -> None:

@@ -22,6 +22,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "serve": ("pitwall.cli.serve", "run the daemon beside live timing"),
     "replay": ("pitwall.cli.replay", "publish a recorded session onto the bus"),
     "watch": ("pitwall.cli.watch", "show prompts, clock and alerts in the terminal"),
+    "day": ("pitwall.cli.day", "show the timetable of an event, day by day"),
+    "export": ("pitwall.cli.export", "write the journals of an event or a session out as text"),
     "users": ("pitwall.cli.users", "say who may use the broker of serve over the network"),
     "schema": ("pitwall.cli.schema", "print the schema of a file or of the wire"),
 }

@@ -51,13 +51,15 @@ def run(args: argparse.Namespace) -> int:
     """Serve until somebody stops it."""
     from pitwall.app import lifecycle
     from pitwall.app.brokers import BrokerWishes, chosen_broker
+    from pitwall.app.export import day_of
     from pitwall.app.loading import load_setup
     from pitwall.app.scenarios import locate
     from pitwall.app.settings import journal_file, load_settings
     from pitwall.app.wiring import serve
 
     settings = load_settings()
-    setup = load_setup(locate(args.event, "config"), session=args.session)
+    event_file = locate(args.event, "config")
+    setup = load_setup(event_file, session=args.session)
     broker = chosen_broker(settings, BrokerWishes(args.broker, args.port, args.bind, args.websocket_port, args.users,
                                                   args.ca_file))
     journal = Path(args.journal) if args.journal else journal_file(settings, setup.event, setup.session)
@@ -78,6 +80,8 @@ def run(args: argparse.Namespace) -> int:
               f"  watch    pitwall watch --broker {address}\n"
               "Ctrl-C ends it.", file=sys.stderr, flush=True)
 
-    lifecycle.run(serve(setup, journal, broker=broker, fresh=args.fresh, started=started))
+    timetable, write_out = day_of(event_file, setup, journal, settings)
+    lifecycle.run(serve(setup, journal, broker=broker, fresh=args.fresh, started=started, timetable=timetable,
+                        write_out=write_out))
     print(f"pitwall: goodbye; the session is kept in {journal}: served again it goes on from there", file=sys.stderr)
     return 0

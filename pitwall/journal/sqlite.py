@@ -14,7 +14,7 @@ import asyncio
 import queue
 import sqlite3
 import threading
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -213,6 +213,25 @@ def read_journal(path: Path, start: int = 0) -> tuple[Stamped, ...]:
     events = tuple(decode(bytes(body), f"{path}, event {seq}") for seq, body in rows)
     check_stored(events, max(0, start), str(path))
     return events
+
+
+def journal_lines(path: Path) -> Iterator[bytes]:
+    """Every record as it is stored, in order, without a line end: one snapshot, also while a daemon writes.
+
+    Raises:
+        JournalError: when it is not there, damaged, newer, or not a journal.
+    """
+    if not path.is_file():
+        raise JournalError(f"{path}: no such journal; check the name")
+    try:
+        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=5)) as connection:
+            _check_kind(connection, path)
+            for number, (seq, body) in enumerate(connection.execute("SELECT seq, body FROM fact ORDER BY seq")):
+                if seq != number:
+                    raise _damaged(path, f"event {number} is missing")
+                yield bytes(body)
+    except sqlite3.Error as problem:
+        raise _damaged(path, problem) from problem
 
 
 def _open_for_writing(path: Path) -> tuple[sqlite3.Connection, int]:
