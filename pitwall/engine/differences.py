@@ -91,37 +91,35 @@ def _run(old: Run, new: Run) -> Iterator[str]:
     name = new.run
     if old.laps != new.laps:
         yield f"{name}: {_laps(old, new)}"
-    yield from _instead("tyres", name, old.tyres, new.tyres)
-    yield from _instead("fuel", name, _kg(old.fuel_kg), _kg(new.fuel_kg))
-    yield from _instead("driver", name, old.driver, new.driver)
+    yield from _instead(f"tyres of {name}", old.tyres, new.tyres)
+    yield from _instead(f"fuel of {name}", _kg(old.fuel_kg), _kg(new.fuel_kg))
+    yield from _instead(f"driver of {name}", old.driver, new.driver)
     if old.want != new.want:
         yield f"{name} is a {new.want} instead of a {old.want}"
-    yield from _instead("value", name, f"{old.value:g}", f"{new.value:g}")
+    yield from _instead(f"value of {name}", f"{old.value:g}", f"{new.value:g}")
     yield from _release(old, new)
     for switch in dict.fromkeys((*old.switches, *new.switches)):
-        yield from _instead(switch, name, _position(old.switches, switch), _position(new.switches, switch))
-    yield from _instead("garage work after", name, _work(old.after_garage_s), _work(new.after_garage_s))
-    yield from _instead("fewest timed laps", name, old.shorten_to, new.shorten_to)
-    for word, was, becomes in (("before", old.before, new.before), ("crew", old.crew, new.crew)):
-        yield from _instead(word, name, ", ".join(was) or None, ", ".join(becomes) or None)
-    yield from _instead("same as", name, old.same_as, new.same_as)
-    yield from _instead("group", name, old.group, new.group)
+        yield from _instead(f"{switch} of {name}", _position(old.switches, switch), _position(new.switches, switch))
+    yield from _instead(f"garage work after {name}", _work(old.after_garage_s), _work(new.after_garage_s))
+    yield from _instead(f"crew after {name}", ", ".join(old.crew) or None, ", ".join(new.crew) or None)
+    yield from _instead(f"fewest timed laps of {name}", old.shorten_to, new.shorten_to)
+    yield from _instead(f"{name} comes before", ", ".join(old.before) or None, ", ".join(new.before) or None)
+    yield from _instead(f"{name} repeats", old.same_as, new.same_as)
+    yield from _instead(f"group of {name}", old.group, new.group)
     if old.dry_only != new.dry_only:
-        yield f"{name}: {'in the dry only' if new.dry_only else 'no longer in the dry only'}"
-    yield from _instead("after the flag", name, old.after_flag, new.after_flag)
-    yield from _instead("purpose", name, old.purpose or None, new.purpose or None)
+        yield f"{name}: {'for the dry only' if new.dry_only else 'no longer for the dry only'}"
+    yield from _instead(f"{name} after the flag", old.after_flag, new.after_flag)
+    yield from _instead(f"purpose of {name}", old.purpose or None, new.purpose or None)
     yield from _items(old, new)
 
 
-def _instead(what: str, name: str, old: object, new: object) -> Iterator[str]:
+def _instead(subject: str, old: object, new: object) -> Iterator[str]:
     if old == new:
         return
-    if new is None:
-        yield f"{what} of {name}: none given instead of {old}"
-    elif old is None:
-        yield f"{what} of {name}: {new}"
+    if old is None:
+        yield f"{subject}: {new}"
     else:
-        yield f"{what} of {name}: {new} instead of {old}"
+        yield f"{subject}: {'none given' if new is None else new} instead of {old}"
 
 
 def _laps(old: Run, new: Run) -> str:
@@ -135,9 +133,9 @@ def _laps(old: Run, new: Run) -> str:
 
 def _release(old: Run, new: Run) -> Iterator[str]:
     was, becomes, name = old.release, new.release, new.run
-    yield from _instead("earliest leaving", name, _clock(was.not_before), _clock(becomes.not_before))
-    yield from _instead("latest leaving", name, _clock(was.not_after), _clock(becomes.not_after))
-    yield from _instead("gap ahead", name, _seconds(was.gap_ahead_s), _seconds(becomes.gap_ahead_s))
+    yield from _instead(f"earliest leaving of {name}", _clock(was.not_before), _clock(becomes.not_before))
+    yield from _instead(f"latest leaving of {name}", _clock(was.not_after), _clock(becomes.not_after))
+    yield from _instead(f"gap ahead of {name}", _seconds(was.gap_ahead_s), _seconds(becomes.gap_ahead_s))
 
 
 def _kg(value: float | None) -> str | None:
@@ -199,15 +197,14 @@ def _item(old: Item, new: Item, name: str) -> Iterator[str]:
     if (old.after, old.at) != (new.after, new.at):
         yield f"{name}:{_place(new) or ' no place'} instead of{_place(old) or ' no place'}"
     for argument in dict.fromkeys((*old.arguments, *new.arguments)):
-        yield from _instead(
-            argument, name, _position(old.arguments, argument), _position(new.arguments, argument)
-        )
-    yield from _instead("class", name, old.want, new.want)
-    yield from _instead("times", name, old.times, new.times)
+        was, becomes = _position(old.arguments, argument), _position(new.arguments, argument)
+        yield from _instead(f"{argument} of {name}", was, becomes)
+    yield from _instead(f"class of {name}", old.want, new.want)
+    yield from _instead(f"{name}, times", old.times, new.times)
     if old.put_back != new.put_back:
         yield f"{name}: put back afterwards" if new.put_back else f"{name}: not put back afterwards ({new.why})"
     elif old.why != new.why:
-        yield from _instead("reason", name, old.why, new.why)
+        yield from _instead(f"reason of {name}", old.why, new.why)
 
 
 def _place(item: Item) -> str:
