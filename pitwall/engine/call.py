@@ -88,6 +88,7 @@ class Call:
     again: bool = False
     repeated: bool = False
     hurried: bool = False
+    unfounded: bool = False  # it ended for what did not happen: wanted again, it is made anew
     deferred_s: float = 0.0
 
     @property

@@ -72,6 +72,8 @@ class CallBook:
         pressed here, or the driver was told and telemetry shows that nothing was done: then it is offered once more."""
         if call.state == "withdrawn":
             return call.because is None and spec.say_by_s > now
+        if call.unfounded:
+            return spec.say_by_s > now
         if call.state in ("said", "done") and spec.not_done and spec.latest_s is not None and not call.again:
             # Told, perhaps even read back, and not done: the driver forgot. Time enough for that must have gone by.
             told = call.said_t if call.said_t is not None else (call.ended_t or now)

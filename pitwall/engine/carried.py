@@ -1,8 +1,8 @@
 """What the car carries: the tyre set with its age, and about how much fuel.
 
-Both follow from what is known without a scale: a run's set is fitted, and its fuel filled, when the car leaves for it for
-the first time; a lap on track ages the set by one and burns the car's fuel per lap, an out-lap from the pit exit as much
-less as it is shorter. The desk corrects either. A resumed run goes on with what was left.
+Both follow from what is known without a scale: a run's set is fitted, and its fuel filled, when the car leaves for
+it for the first time; a lap on track ages the set by one and burns the car's fuel per lap, an out-lap from the pit
+exit as much less as it is shorter. The desk corrects either. A resumed run goes on with what was left.
 """
 
 from __future__ import annotations
@@ -53,7 +53,7 @@ class Carried:
         return None if self.tyres is None else self.ages.get(self.tyres, 0) + len(track.laps) - self.fitted_at
 
     def fuel(self, track: CarTrack, per_lap_kg: float) -> float | None:
-        """Kilograms at the beginning of the running lap, never below zero; None when nobody said how much was filled."""
+        """Kilograms at the beginning of the running lap, never below zero; None when nobody said how much is in."""
         if self.fuel_kg is None:
             return None
         return max(0.0, self.fuel_kg - per_lap_kg * (track.fuel_laps - self.filled_at))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from pitwall.engine.car import CarTrack, Happening, LapRecord
 from pitwall.engine.session_clock import SessionClock
@@ -43,7 +43,10 @@ class Field:
         track = self.track(event.car)
         track.compound = event.compound or track.compound
         track.tyre_age = event.tyre_age if event.tyre_age is not None else track.tyre_age
-        return track, track.cross(event.loop, event.t, clock.disturbed, event.lap_time_s)
+        found = track.cross(event.loop, event.t, clock.disturbed, event.lap_time_s)
+        if clock.disturbed and track.lap is not None:
+            track.lap.disturbed = True  # the lap that begins here begins slow, even if all is green at its first loop
+        return track, found
 
     def pitted(self, event: ev.CarPitted, now: float) -> tuple[CarTrack, list[Happening]]:
         """A pit signal, and what it meant."""
@@ -58,8 +61,13 @@ class Field:
             if track.lap is not None:
                 track.lap.disturbed = True
 
-    def look_around(self, clock: SessionClock, now: float) -> Iterator[tuple[CarTrack, list[Happening]]]:
-        """Cars that by now stand in their garage, and cars unseen for so long that they have stopped."""
+    def look_around(
+        self, clock: SessionClock, now: float, patience_s: Mapping[str, float]
+    ) -> Iterator[tuple[CarTrack, list[Happening]]]:
+        """Cars that by now stand in their garage, and cars unseen for so long that they have stopped.
+
+        ``patience_s``: cars that may go unseen for longer than others, by name.
+        """
         timing = self._setup.calls
         for track in self.tracks.values():
             entered = track.pit_entry_t if track.pit_entry_t is not None else now
@@ -67,7 +75,7 @@ class Field:
                 yield track, track.park(now)
             # Under red many cars send nothing until the pit entry.
             running = track.on_track and track.state != "stopped" and clock.status != "red"
-            if running and now - track.seen_t >= timing.silent_after_s:
+            if running and now - track.seen_t >= max(timing.silent_after_s, patience_s.get(track.car, 0.0)):
                 yield track, track.fall_silent(now)
 
     @property
@@ -86,14 +94,15 @@ def judge(track: CarTrack, happening: Happening, expected: LapKind, now: float) 
         if track.lap.start_phase == 0.0 and track.state in ("timed", "cool"):
             track.move("judged_cool" if track.lap.kind == "cool" else "judged_timed")
         kind = track.lap.kind if track.state == "in" else track.lap_kind
-        return None if kind is None else _judged(track, track.lap, "loop", happening.loop, kind, now)
+        return None if kind is None else lap_judged(track, track.lap, "loop", happening.loop, kind, now)
     if happening.lap is not None and happening.what in ("lap_done", "came_in"):
         at = "line" if happening.what == "lap_done" else "pit"
-        return _judged(track, happening.lap, at, None, happening.lap.kind, now)
+        return lap_judged(track, happening.lap, at, None, happening.lap.kind, now)
     return None
 
 
-def _judged(track: CarTrack, lap: LapRecord, at: str, loop: str | None, kind: LapKind, now: float) -> LapJudged:
+def lap_judged(track: CarTrack, lap: LapRecord, at: str, loop: str | None, kind: LapKind, now: float) -> LapJudged:
+    """What is published of a lap."""
     return LapJudged(
         id=f"lap-{track.car}-{lap.number}-{loop or at}-{now:.3f}",
         t=now,

@@ -54,6 +54,32 @@ def status_changed(
         car.progress.revision += 1
 
 
+def apply(
+    car: TeamCar,
+    clock: SessionClock,
+    changed: tuple[str, ...],
+    before: str,
+    sectors_before: tuple[str, ...],
+    now: float,
+) -> None:
+    """Everything that a changed status does to one car: news, releases, its running lap, and the end of the session."""
+    status_changed(car, clock, changed, before, sectors_before, now)
+    if "status" in changed and clock.disturbed and car.track.lap is not None:
+        car.track.lap.disturbed = True
+    if "status" in changed and clock.status == "closed":
+        session_closed(car, now)
+
+
+def taken_back(car: TeamCar, clock: SessionClock, since: float, now: float) -> None:
+    """A status was entered wrongly and is taken back: who heard of it is told what holds; who did not hears nothing."""
+    fresh = [news for news in car.news if news.t >= since]
+    heard = [call for call in car.book.calls.values() if call.spec.key.startswith("session-") and not call.open
+             and call.state in ("said", "unconfirmed", "late", "done") and (call.due_t or now) >= since]
+    car.news = [news for news in car.news if news not in fresh]
+    if heard:
+        _tell(car, clock.status, (), now)
+
+
 def flag_falls(car: TeamCar, clock: SessionClock, now: float) -> None:
     """The session time is over. A timed lap that has begun may be finished where the regulations say so; any other lap
     is the in-lap now."""

@@ -42,8 +42,18 @@ def desk_state(car: TeamCar, clock: SessionClock, now: float) -> DeskState:
         best_lap_s=car.track.pace.best_s,
         engineer=car.engineer,
         driver=drivers.of_run(car, run),
+        tyres=car.carried.tyres,
+        tyre_laps=car.carried.tyre_laps(car.track),
+        fuel_kg=fuel_left(car),
+        by_hand=car.by_hand,
         driver_change=changed[1] if changed is not None else None,
     )
+
+
+def fuel_left(car: TeamCar) -> float | None:
+    """About how much is in the car at the beginning of the running lap, kilograms."""
+    left = car.carried.fuel(car.track, car.switches.car.fuel_per_lap_kg)
+    return None if left is None else round(left, 1)
 
 
 def _arrivals(car: TeamCar) -> tuple[Arrival, ...]:

@@ -6,13 +6,14 @@ Pure and synchronous: the same facts in the same order give the same outputs, on
 
 from __future__ import annotations
 
-from pitwall.engine import drivers, flags, proposals, publish, timetable, watch
+from pitwall.engine import drivers, flags, hand, proposals, publish, taking_back, timetable, watch
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.calls import CallBook
 from pitwall.engine.car import CarTrack, Happening
-from pitwall.engine.commands import Refusal, answer
+from pitwall.engine.commands import Answer, Refusal, answer
 from pitwall.engine.field import Field, judge
 from pitwall.engine.forecasts import Questions
+from pitwall.engine.hands import Hands
 from pitwall.engine.notices import TICK_S, Notices
 from pitwall.engine.progress import PlanProgress
 from pitwall.engine.session_clock import SessionClock
@@ -34,6 +35,7 @@ class Session:
     setup: SessionSetup
     clock: SessionClock
     field: Field
+    hands: Hands
     questions: Questions
 
     def __init__(self) -> None:
@@ -67,6 +69,7 @@ class Session:
         if self._armed is not None and self.now >= self._armed:
             self._armed = None
         self._dispatch(event)
+        self._take_hands()
         self._advance()
         return tuple(self._outputs)
 
@@ -119,16 +122,19 @@ class Session:
                 self._prepare(event.setup)
             case ev.CarCrossed():
                 self._hears_the_feed()
-                self._followed(*self.field.crossed(event, self.clock, self.now))
+                self._seen(event)
             case ev.CarPitted():
                 self._hears_the_feed()
-                self._followed(*self.field.pitted(event, self.now))
+                self._seen(event)
             case ev.StatusChanged():
                 self._hears_the_feed()
                 self.field.heard_t = self.now
-                self._status(event)
+                taken = self.hands.feed_status(event, self.now)
+                if taken is not None:
+                    self._status(taken)
             case ev.ClockReported():
                 self._hears_the_feed()
+                self.hands.feed_clock(event, self.now)
                 if self.clock.report(event):
                     self._all_dirty()
             case ev.WeatherReported():
@@ -168,6 +174,7 @@ class Session:
             self.team[name] = TeamCar(
                 name, setup, plan, track, track.lap_map, PlanProgress(plan), switches, book, since_s=self.now
             )
+        self.hands = Hands(self.clock, self.field, self.team, self._followed, self._status)
         self._all_dirty()
         self.notices.plan.update(self.team)
 
@@ -187,19 +194,24 @@ class Session:
             if judged is not None:
                 self._outputs.append(judged)
 
-    def _status(self, event: ev.StatusChanged) -> None:
+    def _seen(self, event: ev.CarCrossed | ev.CarPitted) -> None:
+        happenings = self.hands.feed_saw(event, self.now)
+        if happenings is not None:
+            self._followed(self.field.track(event.car), happenings)
+
+    def _status(self, event: ev.StatusChanged, by: str | None = None) -> None:
+        self.hands.clocks.note(event, self.now, by)
         before, sectors = self.clock.status, self.clock.yellow_sectors
         changed = self.clock.change(event)
         if not changed:
             return
         for name, car in self.team.items():
-            flags.status_changed(car, self.clock, changed, before, sectors, self.now)
+            self.hands.note_flag(name, event, changed, before, sectors, self.now, by)
+            flags.apply(car, self.clock, changed, before, sectors, self.now)
             self.notices.plan.add(name)
         if "status" in changed and self.clock.disturbed:
             self.field.disturb()
         if "status" in changed and self.clock.status == "closed":
-            for car in self.team.values():
-                flags.session_closed(car, self.now)
             self._outputs += self.alerts.all_over(self.now, keep=timetable.KINDS)
         self._all_dirty()
 
@@ -215,6 +227,7 @@ class Session:
             known = switch.positions_text()
             self._refuse(event.id, event.car, f"{event.switch!r} cannot stand at {event.position!r}, only at {known}")
             return
+        self.hands.feed_switch(event.car, event.switch, event.position, event.id, self.now)
         car.measured(event.switch, event.position, self.now)
         self._dirty.add(event.car)
 
@@ -229,7 +242,7 @@ class Session:
             self._refuse(event.id, event.car, "the session is closed")
             return
         try:
-            result = answer(event, car, self.alerts, self.now)
+            result = hand.answer(event, self.hands, self.now) or self._answer(event, car)
         except Refusal as refusal:
             self._refuse(event.id, event.car, str(refusal))
             return
@@ -247,6 +260,12 @@ class Session:
         car = self.team.get(event.car)
         if car is not None and not self._over():
             self._outputs += proposals.file_read(event, car, self.alerts, self.clock.status, self.now)
+
+    def _answer(self, event: ev.CommandGiven, car: TeamCar) -> Answer:
+        before = taking_back.before(car)
+        result = answer(event, car, self.alerts, self.now)
+        taking_back.note(self.hands, event, before, result.plan_changed, self.now)
+        return result
 
     def _refuse(self, because: str, car: str | None, reason: str) -> None:
         name = f"refused-{because}"[:128]
@@ -278,6 +297,17 @@ class Session:
             car.book.after_gap(self.now - event.gap_s, self.now, "stood still")
         self.notices.desk.update(self.team)
 
+    def _take_hands(self) -> None:
+        """What was entered by hand, or thought over because of it, is news like any other."""
+        if not self.prepared:
+            return
+        outputs, changed = self.hands.take_news()
+        self._outputs += outputs
+        for name in changed:
+            self._dirty.add(name)
+            self.notices.plan.add(name)
+            self.questions.hurry()
+
     # -- after every fact ---------------------------------------------------------------------------------------------
 
     def _advance(self) -> None:
@@ -296,6 +326,7 @@ class Session:
             car.book.tick(self.now)
             changed = car.book.take_changed()
             if changed:
+                self.hands.note_calls(name, changed, self.now)
                 car.follow_calls(changed, self.now)
                 self._outputs += [call.prompt(self.now) for call in changed]
                 self.notices.desk.add(name)
@@ -314,11 +345,15 @@ class Session:
 
     def _look_around(self) -> None:
         """Every few seconds: cars that parked or fell silent, calls to settle, feeds that went stale."""
-        for track, happenings in self.field.look_around(self.clock, self.now):
+        for track, happenings in self.field.look_around(self.clock, self.now, dict(self.hands.patience_s())):
+            self.hands.note_time(track.car, happenings, self.now)
             self._followed(track, happenings)
         status = self.clock.alert_status
         for car in self.team.values():
+            recalls = car.recalls
             car.settle(self.clock, self.now)
+            if car.recalls != recalls:
+                self.hands.note_recall(car.car, self.now)
             self._outputs += watch.around(car, self.alerts, status, self.now)
             self._outputs += drivers.watch(car, self.clock, self.alerts, self.now)
         stale_s = self.setup.calls.feed_stale_s

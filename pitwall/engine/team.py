@@ -8,7 +8,7 @@ from pitwall.engine import drivers, items, windows
 from pitwall.engine.call import Call
 from pitwall.engine.calls import CallBook
 from pitwall.engine.car import CarTrack, Happening
-from pitwall.engine.carried import Carried
+from pitwall.engine.carried import Carried, at_the_start
 from pitwall.engine.plan_desk import PlanDesk
 from pitwall.engine.progress import PlanProgress, RunState
 from pitwall.engine.rules import RULES
@@ -66,8 +66,10 @@ class TeamCar:
     told_finish_s: float | None = None
     ahead: dict[int, tuple[float, float]] = field(default_factory=dict)
     carried: Carried = field(default_factory=Carried)
+    by_hand: bool = False
 
     def __post_init__(self) -> None:
+        self.carried = at_the_start(self.plan)
         self.desk = PlanDesk.of(self.plan, self.setup.alternates.get(self.car, {}))
         first = self.progress.next
         self.seated = self.plan.driver_of(first.run if first is not None else None)

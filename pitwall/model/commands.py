@@ -51,6 +51,10 @@ class CommandGiven(Fact):
 
     # what is true
     loop: Label | None = Field(default=None, description="for cross; the line when left out")
+    forgotten: bool = Field(
+        default=False,
+        description="for cross: a press of the line was forgotten; it is put into the last lap that took about two",
+    )
     where: Literal["entry", "exit"] | None = Field(default=None, description="for pit")
     status: SessionStatus | None = None
     sectors: tuple[Label, ...] = Field(default=(), max_length=40, description="for status: these marshal sectors only")
@@ -60,7 +64,9 @@ class CommandGiven(Fact):
     pit_exit: PitExit | None = None
     opens_at_s: Seconds | None = None
     lap_kind: LapKind | None = Field(default=None, description="for set_car: the kind of the running lap")
-    lap: int | None = Field(default=None, ge=0, le=2000, description="for set_car: the number of the running lap")
+    lap: int | None = Field(
+        default=None, ge=0, le=2000, description="for set_car: the number of the running lap in its run, 1 for the out-lap"
+    )
     in_garage: bool | None = Field(default=None, description="for set_car: the car stands in its garage, or is out")
     switch: Label | None = None
     position: Scalar | None = None

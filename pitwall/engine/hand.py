@@ -1,0 +1,253 @@
+"""What is true, entered by hand: each command checked, carried out as the feed's fact would be, and answered in words.
+
+The rules for what a hand and the feed say of the same thing stand in ``engine/hands.py``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from difflib import get_close_matches
+
+from pitwall.engine import hand_car
+from pitwall.engine.answers import Answer, Refusal
+from pitwall.engine.hand_clock import FRESH_S
+from pitwall.engine.hands import Hands, place_words, tenths
+from pitwall.engine.laps import LapRecord
+from pitwall.engine.team import TeamCar
+from pitwall.model.events import ClockReported, CommandGiven, StatusChanged
+from pitwall.model.units import clock_text
+
+AHEAD_S = 2.0
+"""A moment this far ahead of ours is a sender's clock, not a mistake."""
+FORGOTTEN_FROM = 1.7
+"""A lap of so many usual ones is two with a line press forgotten between them (common practice, no source)."""
+
+
+def answer(command: CommandGiven, hands: Hands, now: float) -> Answer | None:
+    """Carry out a command that says what is true; None for any other command.
+
+    Raises:
+        Refusal: with the reason in words.
+    """
+    handler = HANDLERS.get(command.command)
+    if handler is None:
+        return None
+    if command.t > now + AHEAD_S and command.command != "undo":
+        raise Refusal(f"{tenths(command.t)} lies ahead: it is {tenths(now)}; say what has happened")
+    return handler(command, hands, now)
+
+
+# -- where the car is --------------------------------------------------------------------------------------------------
+
+
+def _cross(command: CommandGiven, hands: Hands, now: float) -> Answer:
+    car, loop = hands.team[command.car], command.loop or "line"
+    if loop not in car.lap_map.loops:
+        known = ", ".join(car.lap_map.loop_order)
+        raise Refusal(f"no loop {loop!r} on this circuit; there are {known}")
+    if command.forgotten:
+        return _forgotten(command, hands, now)
+    return _seen(command, hands, "cross", loop, now)
+
+
+def _pit(command: CommandGiven, hands: Hands, now: float) -> Answer:
+    if command.where is None:
+        raise Refusal("say which in 'where': entry or exit")
+    return _seen(command, hands, "pit", command.where, now)
+
+
+def _seen(command: CommandGiven, hands: Hands, what: str, place: str, now: float) -> Answer:
+    t, car = min(command.t, now), hands.team[command.car]
+    had = hands.had(command.car, what, place, t)
+    if had is not None:
+        who = "the feed" if had.by is None else "you" if had.by == command.by else had.by
+        has = "have" if who == "you" else "has"
+        return Answer(f"{who} {has} the {place_words(had)} already at {tenths(had.t or 0.0)}")
+    hands.hears(now)
+    laps = len(car.track.laps)
+    why_not = hands.saw(command, what, place, t, now)
+    if why_not is not None:
+        raise Refusal(why_not)
+    words = f"{place_words_of(what, place)} at {tenths(t)}"
+    _can_undo(command, hands, words)
+    ended = car.track.laps[-1] if len(car.track.laps) > laps else None
+    return Answer(f"{words}: {_lap_words(car, ended)}{hand_car.where(car)}{_doubt(car, ended)}")
+
+
+def place_words_of(what: str, place: str) -> str:
+    """``line``, ``loop 2``, ``pit entry``."""
+    return f"pit {place}" if what == "pit" else place if place == "line" else f"loop {place}"
+
+
+def _lap_words(car: TeamCar, ended: LapRecord | None) -> str:
+    if ended is None or ended.end_t is None or ended.ended_at != "line":
+        return ""
+    took = ended.lap_time_s if ended.lap_time_s is not None else ended.end_t - ended.start_t
+    kind = {"cool": "cool-down"}.get(ended.kind, ended.kind)
+    return f"{kind} lap of {tenths(took)}; "
+
+
+def _doubt(car: TeamCar, ended: LapRecord | None) -> str:
+    if ended is None or not _double(car, ended):
+        return ""
+    return "; about twice the usual time: was a line press forgotten? 'cross' with 'forgotten' or its 't' puts it in"
+
+
+def _double(car: TeamCar, lap: LapRecord) -> bool:
+    """Guard: this lap took about as long as two."""
+    if lap.end_t is None or lap.ended_at != "line" or lap.disturbed or lap.crossings:
+        return False
+    usual = car.track.pace.quick_s() if lap.start_phase == 0.0 else car.track.pace.lap_s("out")
+    return lap.end_t - lap.start_t >= FORGOTTEN_FROM * usual
+
+
+def _forgotten(command: CommandGiven, hands: Hands, now: float) -> Answer:
+    """The press is put where the line should have been: a share of the long lap, by what such laps usually take."""
+    car = hands.team[command.car]
+    doubles = [lap for lap in car.track.laps[-6:] if _double(car, lap)]
+    running = car.track.lap
+    if doubles:
+        lap = doubles[-1]
+        begin, end = lap.start_t, lap.end_t or now
+    elif running is not None and car.track.on_track and not running.crossings:
+        lap, begin = running, running.start_t
+        end = max(now, begin + 2 * car.track.pace.quick_s())
+    else:
+        raise Refusal("no recent lap took about twice the usual time: give the moment of the line in 't'")
+    first = car.track.pace.lap_s("out") if lap.start_phase > 0 else car.track.pace.quick_s()
+    kinds = car.track.pace.quick_s()
+    t = begin + (end - begin) * first / (first + kinds) if doubles else begin + first
+    if t > now:
+        raise Refusal(f"the running lap began at {tenths(begin)}: its line is not due before {tenths(t)}")
+    hands.hears(now)
+    why_not = hands.saw(command, "cross", "line", round(t, 1), now, guessed=True)
+    if why_not is not None:
+        raise Refusal(why_not)
+    words = f"forgotten line put in at about {tenths(t)}"
+    _can_undo(command, hands, words)
+    return Answer(f"{words}: {hand_car.where(car)}")
+
+
+def _can_undo(command: CommandGiven, hands: Hands, what: str) -> None:
+    """What a car was seen to do, or set to, can be taken out of its history again."""
+
+    def back(now: float) -> str:
+        entry = hands.histories[command.car].find(command.id)
+        if entry is None:
+            raise Refusal(f"{what} stands: the feed says so, too, or it lies too far back")
+        if not hands.take_out(command.car, entry, now):
+            raise Refusal(f"{what} lies too far back: say where the car is with 'set_car'")
+        return hand_car.where(hands.team[command.car])
+
+    hands.remember(command, what, back)
+
+
+# -- the session -------------------------------------------------------------------------------------------------------
+
+
+def _status(command: CommandGiven, hands: Hands, now: float) -> Answer:
+    if command.status is None:
+        raise Refusal("say which in 'status': green, yellow, slow, red, finished, waiting or closed")
+    clock, known = hands.clock, _sectors(hands)
+    wrong = [sector for sector in command.sectors if known and sector not in known]
+    if wrong:
+        near = get_close_matches(wrong[0], known, 1)
+        raise Refusal(f"no marshal sector {wrong[0]!r}" + (f": did you mean {near[0]!r}?" if near else
+                                                           f"; there are {', '.join(known)}"))
+    shown = "slow period ending" if command.ending else f"status {command.status}"
+    where = f" in {', '.join(command.sectors)}" if command.sectors else ""
+    if not command.sectors and command.status == clock.status and (not command.ending or clock.slow_ending):
+        return Answer(f"{shown}{where} holds already since {tenths(clock.since_s)}")
+    # The green light is zero: a press in the minutes before it is the press of that moment.
+    t = max(min(command.t, now), 0.0) if clock.status == "waiting" else min(command.t, now)
+    hands.hears(now)
+    fact = StatusChanged(
+        id=command.id, t=min(t, now), status=command.status, ending=command.ending, scope=command.sectors or "all",
+        pit_exit=command.pit_exit, opens_at_s=command.opens_at_s,
+    )
+    hands.status(fact, command.by)
+    _can_undo_clock(command, hands, shown + where)
+    return Answer(f"{shown}{where} at {tenths(fact.t)}: {_clock_words(hands, now)}")
+
+
+def _sectors(hands: Hands) -> tuple[str, ...]:
+    setup = next(iter(hands.team.values())).setup
+    return tuple(sector.sector for sector in setup.circuit.marshal_sectors)
+
+
+def _pit_exit(command: CommandGiven, hands: Hands, now: float) -> Answer:
+    if command.pit_exit is None and command.opens_at_s is None:
+        raise Refusal("say 'pit_exit': open or closed, or when it opens in 'opens_at_s'")
+    opens = "" if command.opens_at_s is None else f", opens at {tenths(command.opens_at_s)}"
+    if command.pit_exit == hands.clock.pit_exit and not opens:
+        return Answer(f"the pit exit is {command.pit_exit} already")
+    hands.hears(now)
+    hands.status(StatusChanged(id=command.id, t=min(command.t, now), pit_exit=command.pit_exit,
+                               opens_at_s=command.opens_at_s), command.by)
+    _can_undo_clock(command, hands, f"pit exit {command.pit_exit or ''}".strip())
+    return Answer(f"pit exit {hands.clock.pit_exit}{opens}")
+
+
+def _clock(command: CommandGiven, hands: Hands, now: float) -> Answer:
+    if command.remaining_s is None:
+        raise Refusal("say how much time is left in 'remaining_s'")
+    clock = hands.clock
+    if hands.clocks.fresh(now):
+        spoke = now - (hands.clocks.official_t or now)
+        left = clock_text(clock.remaining(now))
+        raise Refusal(
+            f"the official clock says {left}, {spoke:.0f} s ago, and counts: a clock by hand is for when it is silent for "
+            f"{FRESH_S:.0f} s"
+        )
+    running = clock.running if command.running is None else command.running
+    t = min(command.t, now)
+    fact = ClockReported(id=command.id, t=t, remaining_s=command.remaining_s, running=running, rate=clock.rate)
+    hands.hears(now)
+    was = clock.remaining(now)
+    hands.clocks.note(fact, now, command.by)
+    clock.set_by_hand(fact)
+    hands.all_changed()
+    _can_undo_clock(command, hands, f"clock {clock_text(command.remaining_s)}")
+    return Answer(f"{_clock_words(hands, now)}; it was {clock_text(was)}")
+
+
+def _clock_words(hands: Hands, now: float) -> str:
+    runs = "" if hands.clock.running else ", clock stopped"
+    return f"{clock_text(hands.clock.remaining(now))} left{runs}, pit exit {hands.clock.pit_exit}"
+
+
+def _can_undo_clock(command: CommandGiven, hands: Hands, what: str) -> None:
+    def back(now: float) -> str:
+        given = hands.clocks.find(command.id)
+        if given is None or given.by is None:
+            raise Refusal(f"{what} stands: the feed says so, too, or it lies too far back")
+        hands.take_out_of_clock(given, now)
+        return f"{hands.clock.status}, {_clock_words(hands, now)}"
+
+    hands.remember(command, what, back, all_cars=True)
+
+
+# -- taking back -------------------------------------------------------------------------------------------------------
+
+
+def _undo(command: CommandGiven, hands: Hands, now: float) -> Answer:
+    mine = [one for one in hands.done if one.by == command.by and one.car in (command.car, None)]
+    if not mine:
+        raise Refusal(
+            f"nothing that {command.by} entered for car {command.car} is left to take back; what was said was said"
+        )
+    last = mine[-1]
+    hands.done.remove(last)
+    return Answer(f"taken back: {last.what}; {last.back(now)}", plan_changed=True)
+
+
+Handler = Callable[[CommandGiven, Hands, float], Answer]
+HANDLERS: dict[str, Handler] = {
+    "cross": _cross,
+    "pit": _pit,
+    "status": _status,
+    "clock": _clock,
+    "pit_exit": _pit_exit,
+    "undo": _undo,
+    **hand_car.HANDLERS,
+}

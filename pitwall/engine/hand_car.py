@@ -1,0 +1,227 @@
+"""A car set by hand: which lap of which run it is on, its switches, its tyres, its fuel.
+
+``set_car`` is also how a session is joined in the middle. A car of which nothing was followed yet, and that is said
+to be on a run, makes the runs before that one *skipped*: pitwall was not there, and nobody calls for them again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from difflib import get_close_matches
+
+from pitwall.engine.answers import Answer, Refusal
+from pitwall.engine.hands import MEASURED_S, Hands, tenths
+from pitwall.engine.history import Entry, follow
+from pitwall.engine.run_state import RunState
+from pitwall.engine.set_run import choose_run, put_on_lap
+from pitwall.engine.team import TeamCar, asked_positions
+from pitwall.model.car import position_text, same_position
+from pitwall.model.events import CommandGiven
+from pitwall.model.plan import LapKind
+
+
+def where(car: TeamCar) -> str:
+    """Where a car is believed to be: ``car 41 on timed lap 2 of baseline``, ``car 41 in its garage, next: compare``."""
+    track, run = car.track, car.progress.current
+    if not track.on_track:
+        place = "in the pit lane" if track.state == "pit_lane" else "in its garage"
+        following = car.progress.next
+        return f"car {car.car} {place}" + (f", next: {following.run.run}" if following is not None else "")
+    if run is None:
+        return f"car {car.car} on lap {track.lap_number}, on no run of the plan"
+    kind = {"cool": "cool-down"}.get(track.lap_kind or "", track.lap_kind or "")
+    planned = run.lap_label(run.pointer)
+    return f"car {car.car} on {planned} of {run.run.run}" + ("" if kind in planned else f", a {kind} lap")
+
+
+# -- set_car -----------------------------------------------------------------------------------------------------------
+
+
+def _set_car(command: CommandGiven, hands: Hands, now: float) -> Answer:
+    car = hands.team[command.car]
+    wished = (command.in_garage, command.run, command.lap, command.lap_kind)
+    if wished == (None, None, None, None):
+        raise Refusal("say what is so: 'in_garage', or the 'run' with 'lap' (1 is the out-lap) and 'lap_kind'")
+    run = _run(command, car)
+    on_a_lap = command.lap is not None or command.lap_kind is not None
+    standing = command.in_garage if command.in_garage is not None else not car.track.on_track and not on_a_lap
+    _demand_sense(command, car, run, standing)
+    t = min(command.t, now)
+
+    def act(one: TeamCar, entry: Entry) -> None:
+        if standing:
+            _stands(one, entry, command.run, t)
+        else:
+            _runs(one, entry, command, t)
+
+    hands.hears(now)
+    hands.act(command, "set_car", act, now)
+    _remember(command, hands, "car set")
+    return Answer(where(car), plan_changed=True)
+
+
+def _demand_sense(command: CommandGiven, car: TeamCar, run: RunState | None, standing: bool) -> None:
+    lap = car.track.lap
+    if standing and (command.lap is not None or command.lap_kind is not None):
+        raise Refusal("a car in its garage is on no lap: leave out 'lap' and 'lap_kind'")
+    if command.lap is not None:
+        meant = run or car.progress.current or car.progress.next
+        if meant is None or not 1 <= command.lap <= len(meant.laps):
+            laps = "" if meant is None else f": {meant.run.run} has {len(meant.laps)} laps"
+            raise Refusal(f"lap {command.lap} is no lap of the run{laps}, 1 is the out-lap")
+    if command.lap_kind == "out" and car.track.on_track and lap is not None and lap.start_phase == 0:
+        raise Refusal("this lap began at the line: take that back with 'undo', or enter the 'pit' exit with its 't'")
+
+
+def _run(command: CommandGiven, car: TeamCar) -> RunState | None:
+    if command.run is None:
+        return None
+    run = car.progress.find(command.run)
+    names = [one.run.run for one in car.progress.runs]
+    if run is None:
+        near = get_close_matches(command.run, names, 1)
+        raise Refusal(f"no run {command.run!r}" + (f": did you mean {near[0]!r}?" if near else f"; {', '.join(names)}"))
+    if not run.laps or run.state in ("done", "dropped"):
+        raise Refusal(f"run {command.run} is {run.state if run.laps else 'a block without laps'}; name another")
+    return run
+
+
+def _stands(car: TeamCar, entry: Entry, run: str | None, t: float) -> None:
+    track = car.track
+    if track.on_track:
+        follow(car, track.come_in(max(t, track.lap.start_t if track.lap is not None else t)), entry.clock, entry.now)
+    if track.state == "pit_lane":
+        follow(car, track.park(t), entry.clock, entry.now)
+    if run is not None:
+        choose_run(car, run, entry.now)
+
+
+def _runs(car: TeamCar, entry: Entry, command: CommandGiven, t: float) -> None:
+    track = car.track
+    out = command.lap_kind in (None, "out", "installation") and (command.lap or 1) == 1
+    if not track.on_track:
+        if command.run is not None:
+            choose_run(car, command.run, entry.now)
+        if track.pit_entry_t is not None:
+            t = max(t, track.pit_entry_t)
+        follow(car, track.leave(t) if out else track.cross("line", t, entry.clock.disturbed), entry.clock, entry.now)
+        if not out and track.lap is not None:
+            # Nobody saw where that lap began: it teaches nothing, and a line that is seen after all mends it.
+            track.lap.inferred_start, track.lap.from_pits = True, False
+    elif command.run is not None:
+        choose_run(car, command.run, entry.now)
+    if command.lap is not None or command.lap_kind is not None:
+        put_on_lap(car, command.lap, _kind(command.lap_kind), entry.now)
+
+
+def _kind(kind: LapKind | None) -> LapKind | None:
+    return "in" if kind == "installation" else kind
+
+
+def _remember(command: CommandGiven, hands: Hands, what: str) -> None:
+    def back(now: float) -> str:
+        entry = hands.histories[command.car].find(command.id)
+        if entry is None or not hands.take_out(command.car, entry, now):
+            raise Refusal(f"{what} at {tenths(command.t)} lies too far back: set it anew")
+        return where(hands.team[command.car])
+
+    hands.remember(command, what, back)
+
+
+# -- switches, tyres, fuel ---------------------------------------------------------------------------------------------
+
+
+def _set_switch(command: CommandGiven, hands: Hands, now: float) -> Answer:
+    car = hands.team[command.car]
+    board = car.switches
+    names = [one.switch for one in board.car.switches]
+    switch = board.known(command.switch or "")
+    if switch is None:
+        near = get_close_matches(command.switch or "", names, 1)
+        raise Refusal(f"no switch {command.switch!r}" + (f": did you mean {near[0]!r}?" if near else
+                                                         f"; there are {', '.join(names)}"))
+    if command.position is None or not switch.allows(command.position):
+        raise Refusal(f"{switch.switch} cannot stand at {command.position!r}, only at {switch.positions_text()}")
+    name, position = switch.switch, command.position
+    measured = board.measured.get(name)
+    fresh = measured is not None and now - board.measured_t.get(name, now) <= MEASURED_S
+    if fresh and measured is not None:
+        if same_position(measured, position):
+            return Answer(f"telemetry shows {switch.word} at {position_text(position)} already")
+        ago = f"{now - board.measured_t[name]:.0f} s ago"
+        shown = position_text(measured)
+        raise Refusal(f"telemetry shows {switch.word} at {shown}, {ago}, and counts: by hand is what it does not measure")
+    sure = name in board.verified
+    kept = (board.believed.get(name), sure, measured, board.measured_t.get(name), board.owed.get(name))
+    board.measured.pop(name, None)
+    board.measured_t.pop(name, None)
+    board.said(name, position, sure=True)
+    hands.positions[car.car, name] = (position, command.by)
+    _see_positions(car, name, now)
+
+    def back(now: float) -> str:
+        if hands.positions.pop((car.car, name), None) is None:
+            raise Refusal(f"{switch.word} stands as telemetry shows it since")
+        believed, verified, shown, shown_t, owed = kept
+        if believed is not None:
+            board.said(name, believed, sure=verified)
+        if shown is not None and shown_t is not None:
+            board.measured[name], board.measured_t[name] = shown, shown_t
+        if owed is not None:
+            board.owed[name] = owed
+        return f"{switch.word} at {position_text(believed) if believed is not None else 'an unknown position'}"
+
+    hands.remember(command, f"{switch.word} {position_text(position)}", back)
+    return Answer(f"{switch.word} stands at {position_text(position)}")
+
+
+def _see_positions(car: TeamCar, name: str, now: float) -> None:
+    """Calls that asked for this position, and whose others are known to stand, are done."""
+    board = car.switches
+    for call in list(car.book.calls.values()):
+        asked = asked_positions(call)
+        if call.state not in ("due", "said", "unconfirmed", "late") or name not in asked:
+            continue
+        sure = all(one in board.verified and same_position(board.stands(one), to) for one, to in asked.items())
+        if sure and call.spec.ask.action != "procedure":
+            car.signal(call, "evidence", now, "seen by hand")
+
+
+def _set_tyres(command: CommandGiven, hands: Hands, now: float) -> Answer:
+    car = hands.team[command.car]
+    known = sorted(car.plan.tyre_sets)
+    tyres = command.tyres or car.carried.tyres
+    if tyres is None:
+        raise Refusal(f"say which set in 'tyres'; the plan has {', '.join(known) or 'none'}")
+    if tyres not in known and tyres != car.carried.tyres and command.tyre_laps is None:
+        near = get_close_matches(tyres, known, 1)
+        raise Refusal(f"no set {tyres!r} in the plan" + (f": did you mean {near[0]!r}?" if near else "")
+                      + "; for another set say how many laps it has done in 'tyre_laps'")
+    laps = command.tyre_laps
+
+    def act(one: TeamCar, entry: Entry) -> None:
+        done = one.carried.tyre_laps(one.track) if tyres == one.carried.tyres else one.carried.ages.get(tyres, 0)
+        one.carried.fit(tyres, laps if laps is not None else done or 0, one.track)
+
+    hands.act(command, "set_tyres", act, now)
+    _remember(command, hands, f"tyres {tyres}")
+    return Answer(f"car {car.car} on {tyres}, {car.carried.tyre_laps(car.track)} laps old")
+
+
+def _set_fuel(command: CommandGiven, hands: Hands, now: float) -> Answer:
+    car, fuel_kg = hands.team[command.car], command.fuel_kg
+    if fuel_kg is None:
+        raise Refusal("say how much is in the car in 'fuel_kg'")
+    hands.act(command, "set_fuel", lambda one, entry: one.carried.fill(fuel_kg, one.track), now)
+    _remember(command, hands, f"fuel {fuel_kg:g} kg")
+    per_lap, reserve = car.switches.car.fuel_per_lap_kg, car.switches.car.fuel_reserve_kg
+    laps = f", about {max(0.0, fuel_kg - reserve) / per_lap:.1f} laps to the reserve" if per_lap else ""
+    return Answer(f"car {car.car}: {fuel_kg:g} kg{laps}")
+
+
+HANDLERS: dict[str, Callable[[CommandGiven, Hands, float], Answer]] = {
+    "set_car": _set_car,
+    "set_switch": _set_switch,
+    "set_tyres": _set_tyres,
+    "set_fuel": _set_fuel,
+}

@@ -1,0 +1,102 @@
+"""Which run and which lap of it a car is on, because somebody says so."""
+
+from __future__ import annotations
+
+from pitwall.engine.progress import PlanProgress
+from pitwall.engine.run_state import RunState
+from pitwall.engine.team import TeamCar
+from pitwall.model.plan import LapKind
+
+JOINED = "not followed: pitwall joined later"
+
+
+def choose_run(car: TeamCar, name: str, now: float) -> None:
+    """The car is on this run, or leaves for it next. Nothing happens where it is so already."""
+    progress = car.progress
+    wanted = progress.find(name)
+    if wanted is None or wanted in (progress.current, progress.next):
+        return
+    nothing_followed = not car.track.laps and all(run.start_t is None for run in progress.runs)
+    running = progress.current
+    if running is not None:
+        _other_run(car, running, wanted, now)
+    else:
+        following = progress.next
+        if following is not None:
+            following.move("unchoose", now)
+        wanted.move("choose", now)
+    if nothing_followed:
+        _skip_before(progress, wanted, now)
+    progress.revision += 1
+
+
+def _other_run(car: TeamCar, running: RunState, wanted: RunState, now: float) -> None:
+    """What was driven since the car left counts for the run that it really is on; the other one stays in the plan."""
+    for item in running.items:
+        item.signal("call_lost", now)
+    wanted.move("choose", now)
+    wanted.move("leave", now, f"by hand: on this run, not on {running.run.run}")
+    wanted.start_t = running.start_t if wanted.start_t is None else wanted.start_t
+    wanted.leavings += 1
+    wanted.pointer, wanted.boxed_early, wanted.boxed_from = min(running.pointer, len(wanted.laps) - 1), False, None
+    wanted.timed_done = _timed_before(wanted, wanted.pointer)
+    running.move("put_back", now)
+    running.start_t, running.pointer, running.timed_done, running.stayed_out = None, 0, 0, 0
+    running.leavings = max(0, running.leavings - 1)
+    if car.track.lap is not None:
+        car.track.lap.run = wanted.run.run
+    car.carried.leaves(wanted, car.plan, car.track)
+
+
+def _skip_before(progress: PlanProgress, wanted: RunState, now: float) -> None:
+    for run in progress.runs[: progress.runs.index(wanted)]:
+        if run.laps and run.move("skip", now, JOINED):
+            for item in run.items:
+                item.signal("fail", now, JOINED)
+
+
+def put_on_lap(car: TeamCar, lap: int | None, kind: LapKind | None, now: float) -> None:
+    """The running lap is that one of its run (1: the out-lap), and of that kind."""
+    run, track = car.progress.current, car.track
+    if run is not None and lap is not None:
+        _set_pointer(run, lap - 1, now)
+        own = [one.number for one in track.laps if one.run == run.run.run and one.start_t >= (run.start_t or 0.0) - 1.0]
+        track.lap_number = (own[0] if own else track.lap_number if lap == 1 else 1) + lap - 1
+        if track.lap is not None:
+            track.lap.number = track.lap_number
+    if kind == "in" and run is not None:
+        car.progress.box_now()
+    planned = run.expected_kind if run is not None else None
+    _set_kind(car, kind or planned)
+    car.progress.revision += 1
+
+
+def _set_pointer(run: RunState, pointer: int, now: float) -> None:
+    run.pointer = min(pointer, len(run.laps) - 1)
+    run.boxed_early, run.boxed_from, run.stayed_out = False, None, 0
+    run.timed_done = _timed_before(run, run.pointer)
+    for item in run.items:
+        if item.leg < run.pointer:
+            over = "lap_over" if item.state == "called" else "fail"
+            item.signal(over, now, item.reason or "its lap is behind the car")
+        elif item.state == "not_done":
+            item.signal("retry", now)
+
+
+def _timed_before(run: RunState, pointer: int) -> int:
+    return run.laps[:pointer].count("timed")
+
+
+def _set_kind(car: TeamCar, kind: LapKind | None) -> None:
+    track = car.track
+    if track.state == "stopped":
+        track.move("loop" if track.lap is not None and track.lap.start_phase > 0 else "line")
+    if kind == "in":
+        track.move("called_in")
+    elif kind in ("timed", "cool") and track.state not in ("out", "out_in"):
+        track.move("let_run")
+        track.move(f"judged_{kind}")
+    elif kind == "out":
+        track.move("let_run")
+    if track.lap is not None and kind is not None and (track.lap.start_phase == 0.0) == (kind != "out"):
+        track.lap.kind = kind

@@ -1,0 +1,103 @@
+"""Commands of the other families beside those of the hand: noted in the car's history, and taken back by ``undo``.
+
+Taken back can be: box, extend, shorten, drop, keep_in, let_go, quiet (gone over again without them) and skip (the call
+comes again if there is still time for it). A changed plan is changed back by another change. What was said was said.
+"""
+
+from __future__ import annotations
+
+import copy
+from contextlib import suppress
+from dataclasses import dataclass
+from functools import partial
+
+from pitwall.engine import items
+from pitwall.engine.alerts.book import AlertBook
+from pitwall.engine.answers import Refusal
+from pitwall.engine.belief import Belief, take
+from pitwall.engine.commands import answer
+from pitwall.engine.hands import Hands
+from pitwall.engine.history import Entry
+from pitwall.engine.replan import in_use, take_plan
+from pitwall.engine.team import TeamCar
+from pitwall.model.events import CommandGiven
+from pitwall.model.plan import Plan
+
+AGAIN = ("box", "extend", "shorten", "drop", "keep_in", "let_go", "quiet")
+"""Commands that do the same again when the inputs of a car are gone over once more."""
+
+
+@dataclass(frozen=True)
+class Before:
+    """A car before a command: what was believed, and what shows afterwards that something changed."""
+
+    belief: Belief
+    shows: tuple[object, ...]
+
+
+def before(car: TeamCar) -> Before:
+    """To be taken before the command is carried out."""
+    return Before(take(car), _shows(car))
+
+
+def _shows(car: TeamCar) -> tuple[object, ...]:
+    return (car.quiet, car.kept_in, car.progress.revision, car.plan)
+
+
+def note(hands: Hands, command: CommandGiven, was: Before, planned: bool, now: float) -> None:
+    """A command was carried out; ``planned``: it changed the plan."""
+    car = hands.team[command.car]
+    if command.command == "skip":
+        _remember_skip(hands, command, car)
+    if _shows(car) == was.shows:
+        return
+    if command.command in AGAIN:
+        hands.remember(command, command.command, partial(_take_back, hands, command))
+        act = partial(_once_more, command.model_copy(update={"revision": None}))
+    elif planned:
+        act = partial(_planned, in_use(car), f"{command.by}: {command.text or command.command}")
+    else:
+        return
+    entry = Entry(command.id, command.command, now, copy.copy(hands.clock), act, by=command.by)
+    hands.histories[car.car].note(entry).before = was.belief
+
+
+def _once_more(command: CommandGiven, car: TeamCar, entry: Entry) -> None:
+    with suppress(Refusal):
+        answer(command, car, AlertBook(), entry.now)
+
+
+def _planned(plan: Plan, why: str, car: TeamCar, entry: Entry) -> None:
+    take_plan(car, plan, entry.now, why)
+
+
+def _take_back(hands: Hands, command: CommandGiven, now: float) -> str:
+    entry = hands.histories[command.car].find(command.id)
+    if entry is None or not hands.take_out(command.car, entry, now):
+        raise Refusal(f"{command.command} lies too far back to be taken back")
+    car = hands.team[command.car]
+    shown = [word for word, on in (("quiet", car.quiet), ("kept in", car.kept_in)) if on]
+    return f"car {car.car} is as before" + (f" ({', '.join(shown)})" if shown else "")
+
+
+def _remember_skip(hands: Hands, command: CommandGiven, car: TeamCar) -> None:
+    call = next((one for one in car.book.calls.values() if one.because == command.id), None)
+    if call is None:
+        return
+
+    def back(now: float) -> str:
+        call.unfounded = True
+        found = items.find_item(car.progress.runs, call.spec.item)
+        if found is not None:
+            key = found[1].key
+            retried = command.model_copy(update={"id": f"{command.id}-back"[:128]})
+            hands.act(retried, "retry", partial(_retry, key), now)
+        return f"{call.spec.short!r} comes again if there is still time for it"
+
+    hands.remember(command, f"skip of {call.spec.short!r}", back)
+
+
+def _retry(key: str, car: TeamCar, entry: Entry) -> None:
+    found = items.find_item(car.progress.runs, key)
+    if found is not None:
+        found[1].signal("retry", entry.now)
