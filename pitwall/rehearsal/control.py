@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 from pitwall.model.events import ClockReported, PitExit, SessionStatus, StatusChanged
@@ -14,6 +15,7 @@ from pitwall.rehearsal.feed import Feed
 from pitwall.rehearsal.scenario import Scenario
 from pitwall.rehearsal.truth import FlagShown
 
+LATE_GREEN_S = 25.0     # a later window opens up to so long after its time
 APART_S = 90.0          # random interruptions keep this distance from each other
 ANNOUNCED_S = 45.0      # the pit exit's opening after a red flag is announced so long before
 ENDING_S = 12.0         # a slow period's end is announced so long before
@@ -27,6 +29,14 @@ class Notice:
     status: SessionStatus
     sectors: tuple[str, ...] = ()
     over: bool = False
+
+
+@dataclass
+class Stretch:
+    """One window of the day as it will be: from its green light to its flag, session seconds."""
+
+    green_s: float
+    flag_s: float
 
 
 Watcher = Callable[[float, Notice], None]
@@ -69,6 +79,21 @@ def draw_flags(scenario: Scenario, setup: SessionSetup, streams: Streams) -> lis
     return sorted(_random_flags(scenario, setup, streams, scripted), key=lambda flag: (flag.start_s, flag.status))
 
 
+def _stretches(setup: SessionSetup, flags: list[FlagShown], streams: Streams) -> list[Stretch]:
+    """The windows as they will be: later ones open a little late, and a clock that stops moves the flag."""
+    planned = [(window.from_s, window.to_s) for window in setup.windows] or [(0.0, setup.duration_s)]
+    late = streams.stream("control", "windows").uniform(0.0, LATE_GREEN_S, len(planned)) if setup.windows else [0.0]
+    found = [Stretch(begin + (float(late[index]) if index else 0.0), end) for index, (begin, end) in enumerate(planned)]
+    if setup.regulations.red_clock == "stops":
+        for part in found:
+            for flag in flags:
+                if flag.status == "red" and part.green_s <= flag.start_s < part.flag_s:
+                    part.flag_s += flag.end_s - flag.start_s
+    for before, part in pairwise(found):
+        part.green_s = max(part.green_s, before.flag_s + LATEST_CLOSE_S)
+    return found
+
+
 class RaceControl:
     """Runs the session. Watchers (cars, garages) see its boards at once; the daemon hears of it through the feed."""
 
@@ -77,12 +102,13 @@ class RaceControl:
         self._scenario, self._agenda, self._feed = scenario, agenda, feed
         self._prefix, self._rate = prefix, rate
         self._stops = setup.regulations.red_clock == "stops"
-        self._duration = setup.duration_s
         self.finish_started_lap = setup.regulations.finish_started_lap
         drawn = draw_flags(scenario, setup, streams)
-        self.flag_s = self._end(drawn)
-        self.flags = [flag.model_copy(update={"end_s": min(flag.end_s, self.flag_s)})
-                      for flag in drawn if flag.start_s < self.flag_s - 1.0]
+        self.stretches = _stretches(setup, drawn, streams)
+        self.flag_s = self.stretches[-1].flag_s
+        self.flags = [flag.model_copy(update={"end_s": min(flag.end_s, part.flag_s)})
+                      for flag in drawn for part in self.stretches if part.green_s <= flag.start_s < part.flag_s - 1.0]
+        self._part = 0
         self.status: SessionStatus = "waiting"
         self.pit_exit: PitExit = "closed"
         self.yellow: set[str] = set()
@@ -90,14 +116,6 @@ class RaceControl:
         self._watchers: list[Watcher] = []
         self._messages = 0
         self._may_close: Callable[[], bool] = lambda: True
-
-    def _end(self, flags: list[FlagShown]) -> float:
-        end = self._duration
-        if self._stops:
-            for flag in flags:
-                if flag.status == "red" and flag.start_s < end:
-                    end += flag.end_s - flag.start_s
-        return end
 
     def watch(self, watcher: Watcher) -> None:
         """Show the boards to this watcher from now on."""
@@ -114,16 +132,25 @@ class RaceControl:
 
     @property
     def over(self) -> bool:
-        """The chequered flag is out."""
-        return self.status in ("finished", "closed")
+        """The chequered flag is out, and no further window has begun."""
+        return self.status in ("finished", "closed") or (self.status == "waiting" and self._part > 0)
+
+    def flag_after(self, t: float) -> float:
+        """The next flag, as the timetable of the day has it."""
+        return next((part.flag_s for part in self.stretches if t < part.flag_s), self.flag_s)
+
+    def opens_after(self, t: float) -> float | None:
+        """The green light of the next window; None when there is no other."""
+        return next((part.green_s for part in self.stretches[1:] if t < part.green_s), None)
 
     def remaining(self, t: float) -> float:
-        """What the official clock shows, seconds."""
-        left = self._duration - max(t, 0.0)
-        if self._stops:
-            left += sum(min(t, flag.end_s) - flag.start_s
-                        for flag in self.flags if flag.status == "red" and flag.start_s < t)
-        return min(max(left, 0.0), self._duration)
+        """What the official clock shows, seconds; while race control waits, the length of the window to come."""
+        part = self.stretches[self._part]
+        stops = [flag for flag in self.flags if flag.status == "red" and part.green_s <= flag.start_s < part.flag_s]
+        # The flag lies later by every stop: what is still to come of them is not known to the clock.
+        to_come = sum(flag.end_s - max(flag.start_s, min(t, flag.end_s)) for flag in stops) if self._stops else 0.0
+        whole = part.flag_s - part.green_s - (sum(flag.end_s - flag.start_s for flag in stops) if self._stops else 0.0)
+        return min(max(part.flag_s - max(t, part.green_s) - to_come, 0.0), whole)
 
     def start(self) -> None:
         """Arm the timetable and the clock."""
@@ -133,8 +160,11 @@ class RaceControl:
         self._agenda.at(0.0, lambda t: self._show(t, Notice("green"), pit_exit="open"))
         for flag in self.flags:
             self._arm(flag)
-        self._agenda.at(self.flag_s, lambda t: self._show(t, Notice("finished"), pit_exit="closed"))
-        self._agenda.at(self.flag_s + self._scenario.close_after_s, self._close)
+        for part in self.stretches:
+            if part.green_s > 0:
+                self._agenda.at(part.green_s, lambda t: self._show(t, Notice("green"), pit_exit="open"))
+            self._agenda.at(part.flag_s, lambda t: self._show(t, Notice("finished"), pit_exit="closed"))
+            self._agenda.at(part.flag_s + self._scenario.close_after_s, self._close)
 
     def _arm(self, flag: FlagShown) -> None:
         if flag.status == "yellow":
@@ -144,7 +174,7 @@ class RaceControl:
         status: Literal["red", "slow"] = "red" if flag.status == "red" else "slow"
         exit_now: PitExit | None = "closed" if status == "red" else None
         self._agenda.at(flag.start_s, lambda t: self._show(t, Notice(status), pit_exit=exit_now))
-        if flag.end_s >= self.flag_s:
+        if flag.end_s >= self.flag_after(flag.start_s):
             return
         self._agenda.at(flag.end_s, lambda t: self._show(t, Notice("green"), pit_exit="open"))
         length = flag.end_s - flag.start_s
@@ -177,11 +207,16 @@ class RaceControl:
             self._tell(t, StatusChanged(id=self._id(), t=t, status="slow", ending=True))
 
     def _close(self, t: float) -> None:
-        if self._may_close() or t >= self.flag_s + max(LATEST_CLOSE_S, self._scenario.close_after_s):
+        """The window is over once everybody is in: race control waits for the next one, or closes the session."""
+        flag_s = self.stretches[self._part].flag_s
+        if not self._may_close() and t < flag_s + max(LATEST_CLOSE_S, self._scenario.close_after_s):
+            self._agenda.at(t + 5.0, self._close)
+        elif flag_s < self.flag_s:
+            self._part += 1
+            self._show(t, Notice("waiting"), pit_exit="closed")
+        else:
             self.closed_s = t
             self._show(t, Notice("closed"), pit_exit="closed")
-        else:
-            self._agenda.at(t + 5.0, self._close)
 
     def _tell(self, t: float, fact: StatusChanged) -> None:
         self._feed.message(fact, "control")
@@ -191,7 +226,7 @@ class RaceControl:
         return f"{self._prefix}-status-{self._messages}"
 
     def _tick(self, t: float) -> None:
-        running = not self.over and t >= 0 and not (self._stops and self.status == "red")
+        running = not self.over and t >= 0.0 and not (self._stops and self.status == "red")
         remaining = self.remaining(t)
         self._feed.at_once(
             ClockReported(id=f"{self._prefix}-clock-{t:g}", t=t, remaining_s=round(remaining, 3), running=running,

@@ -58,11 +58,11 @@ class _Waiting:
 
 
 class Driver:
-    """The driver of one team car."""
+    """The driver of one team car, and where several drive it, whoever sits in it: each with habits of their own."""
 
-    def __init__(self, team: TeamCar, procedures: Mapping[str, Procedure], habits: DriverHabits, talks: Talks,
-                 medium: str, channel: Channel, agenda: Agenda, rng: Rng, talk_rng: Rng) -> None:
-        self._team, self._procedures, self._habits, self._talks = team, procedures, habits, talks
+    def __init__(self, team: TeamCar, procedures: Mapping[str, Procedure], habits: Mapping[str, DriverHabits],
+                 talks: Talks, medium: str, channel: Channel, agenda: Agenda, rng: Rng, talk_rng: Rng) -> None:
+        self._team, self._procedures, self._every, self._talks = team, procedures, habits, talks
         self._medium, self._channel, self._agenda = medium, channel, agenda
         self._rng, self._talk_rng = rng, talk_rng
         self._lane: list[_Waiting] = []
@@ -80,6 +80,10 @@ class Driver:
             "procedure": self._procedure,
         }
         team.on_lap, team.on_lane, team.on_exit, team.on_garage = self._lap, self._in_lane, self._at_exit, self._home
+
+    @property
+    def _habits(self) -> DriverHabits:
+        return self._every[self._team.seated]
 
     # -- hearing -----------------------------------------------------------------------------------
 
@@ -126,6 +130,8 @@ class Driver:
     def _acts(self, speech: Speech, t: float, drawn: _Draws) -> None:
         if speech.prompt.kind == "question" and self._medium == "two_way":
             self._talk(max(1.0, between(self._talk_rng, self._talks.length_s)) * ANSWER, t)
+        if speech.prompt.kind == "brief":
+            self._team.told_next_run(speech.prompt.run, t)
         action = self._obey.get(speech.prompt.ask.action)
         speech.note(outcome=action(speech, t, drawn) if action is not None else "understood")
 

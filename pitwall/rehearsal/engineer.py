@@ -63,6 +63,7 @@ class Engineer:
         self.refusals: list[str] = []
         self.off_duty = False
         self._looks_s = float("-inf")
+        self._name = "engineer"
 
     # -- what the daemon says ----------------------------------------------------------------------
 
@@ -226,8 +227,20 @@ class Engineer:
         self._keys += 1
         made = CommandGiven(
             id=f"{self._prefix}-{self._team.car.number}-key-{self._keys}", t=round(t, 3), car=self._team.car.number,
-            command="said" if command == "said" else "confirm", call=prompt.call, by="engineer",
+            command="said" if command == "said" else "confirm", call=prompt.call, by=self._name,
         )  # fmt: skip
+        self._commands.add(made.id)
+        self._press(made)
+
+    def hand_over(self, t: float) -> None:
+        """Another engineer sits down at this car's radio, if that is the custom, and tells the desk."""
+        if not self._habits.hands_over or self._habits.keys == "none":
+            return
+        self._name = "second engineer" if self._name == "engineer" else "engineer"
+        self._keys += 1
+        number = self._team.car.number
+        made = CommandGiven(id=f"{self._prefix}-{number}-key-{self._keys}", t=round(t, 3), car=number,
+                            command="take_over", by=self._name)
         self._commands.add(made.id)
         self._press(made)
 

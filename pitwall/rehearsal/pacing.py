@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from pitwall.rehearsal.draws import Rng, between, happens, shifted
-from pitwall.rehearsal.racing import LapIntent
+from pitwall.rehearsal.pilot import LapIntent
 from pitwall.rehearsal.scenario import PaceOfWorld
 
 TRACK_FADES_S = 700.0     # the track's gain comes with this time constant: most of it early

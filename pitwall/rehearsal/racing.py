@@ -11,13 +11,14 @@ from bisect import insort
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import Literal, Protocol
+from typing import Literal
 
 from pitwall.model.events import CarCrossed, CarPitted
 from pitwall.rehearsal.agenda import Agenda
 from pitwall.rehearsal.control import Notice, RaceControl
 from pitwall.rehearsal.feed import Feed
 from pitwall.rehearsal.ground import Ground
+from pitwall.rehearsal.pilot import LapIntent, OpenLap, Pilot
 from pitwall.rehearsal.truth import DrivenKind
 
 Where = Literal["garage", "lane", "exit", "track", "stopped"]
@@ -28,16 +29,6 @@ BEYOND_LINE = 0.55    # the garage's place in the lane: so far along the part th
 RED_PACE, SLOW_PACE = 1.55, 1.35
 
 
-@dataclass(frozen=True)
-class LapIntent:
-    """How the pilot means to drive the lap that begins: its pace, and by how much this lap bends the usual shares."""
-
-    meant: Literal["timed", "cool", "in"]
-    lap_s: float
-    bend: float = 0.0
-    spoilt: bool = False
-
-
 @dataclass(order=True)
 class _Point:
     phase: float
@@ -45,51 +36,6 @@ class _Point:
     what: str = field(compare=False)
     name: str = field(compare=False, default="")
     action: Callable[[float], None] | None = field(compare=False, default=None)
-
-
-@dataclass(frozen=True)
-class OpenLap:
-    """The lap being driven."""
-
-    number: int
-    kind: DrivenKind
-    meant: DrivenKind
-    start_s: float
-    spoilt: bool = False
-    flags: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Stop:
-    """What a pilot does in the pit lane: seconds standing in the pit box, and whether to go straight out again."""
-
-    standing_s: float = 0.0
-    through: bool = False
-
-
-class Pilot(Protocol):
-    """Decides for one car."""
-
-    def out_lap(self, t: float) -> LapIntent:
-        """The car passes the pit exit."""
-
-    def next_lap(self, t: float) -> LapIntent:
-        """The car crosses the line."""
-
-    def comes_in(self, t: float) -> bool:
-        """The car is at the last place from which the pit entry can be taken."""
-
-    def in_lane(self, t: float) -> Stop:
-        """The car has come into the pit lane."""
-
-    def in_garage(self, t: float) -> None:
-        """The car stands in its garage."""
-
-    def lap_ended(self, lap: OpenLap, t: float, entry_s: float | None) -> None:
-        """A lap is over: at the line, or in the pit lane."""
-
-    def sees(self, t: float, notice: Notice) -> None:
-        """The boards changed."""
 
 
 class RacingCar:
@@ -386,6 +332,14 @@ class RacingCar:
         self.rename_lap("incomplete")
         self._end_lap(t)
         return True
+
+    def recovered(self, t: float) -> None:
+        """In the break a car that stopped on track is brought back through the pit lane to its garage."""
+        if self.where == "stopped":
+            self.where, self._entry_s = "garage", None
+            self._feed.crossing(CarPitted(id=self._id("in"), t=round(t, 3), car=self.number, where="entry"))
+            self.lap_number += 1
+            self._pilot.in_garage(t)
 
     def _id(self, what: str) -> str:
         # Counted, not made from the lap number: where the line is not in the pit lane one lap can hold two visits.

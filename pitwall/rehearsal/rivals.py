@@ -6,7 +6,8 @@ from pitwall.rehearsal.agenda import Agenda
 from pitwall.rehearsal.control import Notice, RaceControl
 from pitwall.rehearsal.draws import Rng, happens, long_tailed
 from pitwall.rehearsal.pacing import CarPace
-from pitwall.rehearsal.racing import LapIntent, OpenLap, RacingCar, Stop
+from pitwall.rehearsal.pilot import LapIntent, OpenLap, Stop
+from pitwall.rehearsal.racing import RacingCar
 from pitwall.rehearsal.scenario import FieldHabits
 from pitwall.rehearsal.truth import DrivenLap, FieldTruth
 
@@ -42,8 +43,11 @@ class Rival:
             self._agenda.at(t, self._try_leaving)
 
     def _try_leaving(self, t: float) -> None:
-        if self._control.over or self._control.flag_s - t < 1.5 * self._pace.best_s:
-            return  # no time left for a timed lap: the day is over
+        if self._control.over or self._control.flag_after(t) - t < 1.5 * self._pace.best_s:
+            opens = self._control.opens_after(t)
+            if opens is not None:
+                self._leave_at(opens + long_tailed(self._rng, self._habits.first_out_s))
+            return  # no time left for a timed lap: this window is over, or the day
         wait = float(self._rng.uniform(2.0, 50.0))
         if not self._control.running:
             self._leave_at(t + wait)
@@ -60,7 +64,7 @@ class Rival:
     # -- pilot -------------------------------------------------------------------------------------
 
     def out_lap(self, t: float) -> LapIntent:
-        """See :class:`~pitwall.rehearsal.racing.Pilot`."""
+        """See :class:`~pitwall.rehearsal.pilot.Pilot`."""
         return self._pace.out(t, self._car.ground.exit)
 
     def next_lap(self, t: float) -> LapIntent:

@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, Field, model_validator
 
-from pitwall.model.base import Frozen, Label, Slug
+from pitwall.model.base import Frozen, Label, Name, Slug
 from pitwall.model.schemas import DIALECT, WrittenSchema
 from pitwall.model.setup import SessionSetup
 from pitwall.model.units import Duration, Seconds, Share
@@ -39,6 +39,7 @@ class EngineerHabits(Frozen):
     key_share: Share = Field(default=0.6, description="with keys: some, the share of keys that are pressed")
     key_delay_s: Spread = Field(default=(0.3, 0.8, 2.0), description="from the end of a call to the key")
     forgets: Share = Field(default=0.02, description="share of calls that are never spoken")
+    hands_over: bool = Field(default=False, description="in the break between two windows another one takes over")
 
 
 class DriverHabits(Frozen):
@@ -173,6 +174,11 @@ class Scenario(Frozen):
     seed: int = Field(default=1, ge=0, le=2**31 - 1)
     engineer: EngineerHabits = EngineerHabits()
     driver: DriverHabits = DriverHabits()
+    drivers: dict[Name, DriverHabits] = Field(
+        default_factory=dict, description="habits of single drivers, by the name that plans use"
+    )
+    driver_change_s: Spread = Field(default=(110, 145, 200), description="a change of drivers in the garage")
+    driver_pace: float = Field(default=0.006, ge=0, le=0.1, description="spread between drivers of one car, one sigma")
     talks: Talks = Talks()
     field: FieldHabits = FieldHabits()
     pace: PaceOfWorld = PaceOfWorld()

@@ -48,7 +48,8 @@ class LapRule:
 
     def run_positions(self, run: Run | None) -> dict[str, Position]:
         """The positions for a timed lap of this run without its items."""
-        base = {switch.switch: switch.wanted("timed", self._plan.driver, self._wet) for switch in self._car.switches}
+        driver = self._plan.driver_of(run)
+        base = {switch.switch: switch.wanted("timed", driver, self._wet) for switch in self._car.switches}
         if run is not None:
             like = self._plan.find(run.same_as) if run.same_as else None
             base.update(like.switches if like is not None else {})
@@ -114,6 +115,7 @@ class LapScore(Frozen):
     timed: int
     forbidden_switch: int
     by_kind: dict[str, int]
+    by_driver: dict[str, int]
 
 
 class ProcedureScore(Frozen):
@@ -158,7 +160,8 @@ def score_car(truth: CarTruth) -> CarScore:
         boxes=BoxScore(heard=len(boxes), in_time=sum(box.in_time for box in boxes),
                        too_late=sum(not box.in_time for box in boxes)),
         laps=LapScore(timed=kinds["timed"], forbidden_switch=sum(bool(lap.wrong) for lap in truth.laps),
-                      by_kind=dict(sorted(kinds.items()))),
+                      by_kind=dict(sorted(kinds.items())),
+                      by_driver=dict(sorted(Counter(lap.driver or "nobody" for lap in truth.laps).items()))),
         procedures=ProcedureScore(told=len(told), done=len(done),
                                   by_name=dict(sorted(Counter(name for name, _, _ in done).items())),
                                   not_done=dict(sorted(failed.items()))),

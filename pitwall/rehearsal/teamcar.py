@@ -6,7 +6,7 @@ lap, until told to do something else. What was said reaches this class through t
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from pitwall.model.car import Car
@@ -16,10 +16,11 @@ from pitwall.rehearsal.agenda import Agenda
 from pitwall.rehearsal.control import Notice, RaceControl
 from pitwall.rehearsal.draws import Rng, between, shifted
 from pitwall.rehearsal.pacing import CarPace
-from pitwall.rehearsal.racing import LapIntent, OpenLap, RacingCar, Stop
+from pitwall.rehearsal.pilot import LapIntent, OpenLap, Stop
+from pitwall.rehearsal.racing import RacingCar
 from pitwall.rehearsal.scenario import PaceOfWorld
 from pitwall.rehearsal.score import LapRule
-from pitwall.rehearsal.truth import DrivenKind, DrivenLap, HeardBox, Release, WrongSwitch
+from pitwall.rehearsal.truth import DrivenKind, DrivenLap, DriverChanged, HeardBox, Release, WrongSwitch
 from pitwall.rehearsal.wheel import Wheel
 
 JUST_BEGUN_S = 15.0      # a lap that began so little ago is still "this lap"
@@ -56,10 +57,15 @@ class BoxOrder:
 class TeamCar:
     """Pilot and garage of one team car."""
 
-    def __init__(self, car: RacingCar, model: Car, plan: Plan, pace: CarPace, wheel: Wheel, rule: LapRule,
-                 control: RaceControl, agenda: Agenda, world: PaceOfWorld, rng: Rng) -> None:
+    def __init__(self, car: RacingCar, model: Car, plan: Plan, paces: Mapping[str, CarPace], wheel: Wheel,
+                 rule: LapRule, control: RaceControl, agenda: Agenda, world: PaceOfWorld, rng: Rng,
+                 change_s: Callable[[], float]) -> None:
         self.car, self.wheel, self.plan = car, wheel, plan
-        self._model, self._pace, self._rule = model, pace, rule
+        self.seated = plan.driver_of(next((run for run in plan.runs if run.laps), None))
+        self._model, self._rule = model, rule
+        self._paces, self._pace = paces, paces[self.seated]
+        self._change_s = change_s
+        self.changes: list[DriverChanged] = []
         self._control, self._agenda, self._world, self._rng = control, agenda, world, rng
         self._burn = model.fuel_per_lap_kg * max(0.5, shifted(rng, world.fuel_burn))
         self._fuel_cost = model.fuel_s_per_kg * max(0.0, shifted(rng, world.fuel_effect))
@@ -94,6 +100,18 @@ class TeamCar:
         if self.car.where == "garage":
             self._fired_up = True
 
+    def told_next_run(self, run_name: str | None, t: float) -> None:
+        """The garage heard which run comes next: if somebody else drives it, the change is made beside the rest."""
+        run = self.plan.find(run_name) if run_name else None
+        if run is None or self.car.where != "garage" or self.plan.driver_of(run) == self.seated:
+            return
+        took = self._change_s()
+        self._ready_s = max(self._ready_s, t + took)
+        self.seated = self.plan.driver_of(run)
+        self._pace = self._paces[self.seated]
+        self.changes.append(DriverChanged(car=self.car.number, t=round(t, 3), took_s=round(took, 1),
+                                          driver=self.seated))
+
     def told_to_leave(self, prompt: Prompt, t: float) -> str:
         """The release was said: leave as soon as the work is done, unless race control forbids it."""
         number = len(self.releases)
@@ -101,6 +119,7 @@ class TeamCar:
         self.releases.append(Release(car=self.car.number, call=prompt.call, run=prompt.run, said_s=t, reason=reason))
         if reason is not None:
             return reason
+        self.told_next_run(prompt.run, t)  # nobody had told the garage before
         moment = t + ROLLS_S
         if prompt.act_at_s is not None and 0 < prompt.act_at_s - t < COUNTDOWN_S:
             moment = max(moment, prompt.act_at_s)
@@ -210,7 +229,7 @@ class TeamCar:
     # -- pilot -------------------------------------------------------------------------------------
 
     def out_lap(self, t: float) -> LapIntent:
-        """See :class:`~pitwall.rehearsal.racing.Pilot`."""
+        """See :class:`~pitwall.rehearsal.pilot.Pilot`."""
         if self._release is not None:
             self._amend(self._release, exit_s=round(t, 3))
             self._release = None
@@ -284,8 +303,8 @@ class TeamCar:
         self.fuel_kg = max(0.0, self.fuel_kg - self._burn * (1.0 if kind == "timed" else EASY_BURN))
         self.laps.append(
             DrivenLap(
-                car=self.car.number, number=lap.number, run=self.run_name, kind=kind, meant=lap.meant,
-                timed_number=notes.timed_number if lap.kind == "timed" else None, start_s=round(lap.start_s, 3),
+                car=self.car.number, number=lap.number, run=self.run_name, driver=self.seated, kind=kind,
+                meant=lap.meant, timed_number=notes.timed_number if lap.kind == "timed" else None, start_s=round(lap.start_s, 3),
                 end_s=round(t, 3), time_s=round(time_s, 3), entry_s=entry_s, fuel_kg=round(notes.fuel_kg, 2),
                 tyre_laps=notes.tyre_laps, flags=lap.flags, spoilt=lap.spoilt, switches=notes.positions,
                 wrong=notes.wrong if kind == "timed" else (),

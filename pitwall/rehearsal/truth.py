@@ -26,6 +26,7 @@ class DrivenLap(Frozen):
     car: str
     number: int
     run: str | None = None
+    driver: str | None = None
     kind: DrivenKind
     meant: DrivenKind
     timed_number: int | None = Field(default=None, description="which timed lap of its run, from 1")
@@ -107,6 +108,15 @@ class Release(Frozen):
     reason: str | None = None
 
 
+class DriverChanged(Frozen):
+    """One driver got out and another in."""
+
+    car: str
+    t: float
+    took_s: float
+    driver: str = Field(description="who got in")
+
+
 class SwitchMoved(Frozen):
     """A switch that changed, or did not when it was asked to."""
 
@@ -154,6 +164,7 @@ class CarTruth(Frozen):
     procedures: tuple[DoneProcedure, ...]
     releases: tuple[Release, ...]
     switches: tuple[SwitchMoved, ...]
+    driver_changes: tuple[DriverChanged, ...] = ()
     keys_pressed: int
     refusals: tuple[str, ...] = Field(description="keys that the daemon refused: its reasons, in order")
     driver_spoke_s: float

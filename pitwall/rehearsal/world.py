@@ -13,11 +13,12 @@ from pitwall.errors import UserError
 from pitwall.model.car import Car
 from pitwall.model.events import Fact
 from pitwall.model.outputs import Answered, Output, Prompt, Refused
+from pitwall.model.plan import Plan
 from pitwall.model.setup import SessionSetup
 from pitwall.rehearsal.agenda import Agenda, WorldClock
 from pitwall.rehearsal.channel import Channel
 from pitwall.rehearsal.control import Notice, RaceControl
-from pitwall.rehearsal.draws import Streams, pick
+from pitwall.rehearsal.draws import Streams, between, pick, shifted
 from pitwall.rehearsal.driver import Driver
 from pitwall.rehearsal.engineer import Engineer
 from pitwall.rehearsal.feed import Feed
@@ -140,19 +141,33 @@ class World:
         scenario, setup, plan = self._scenario, self._setup, self._setup.plans[number]
         ground = self._ground(number)
         car = self._racing(number, ground)
-        rng = self._streams.stream("pace", number)
-        pace = car_pace(ground.lap_s, scenario.pace.lap / 2, scenario.pace, self._track, rng)
+        paces = self._paces(number, plan, ground)
         wheel = Wheel(number, setup.cars[number], plan, setup.wet, self._feed, scenario.feed.switches, self._prefix)
         rule = LapRule(setup.cars[number], plan, setup.procedures, setup.wet)
-        team = TeamCar(car, setup.cars[number], plan, pace, wheel, rule, self._control, self._agenda, scenario.pace,
-                       self._streams.stream("team", number))
+        team = TeamCar(car, setup.cars[number], plan, paces, wheel, rule, self._control, self._agenda, scenario.pace,
+                       self._streams.stream("team", number), self._change_time(number))
         channel = Channel(number, self._agenda, self._feed, scenario.feed.channel, self._prefix)
-        driver = Driver(team, setup.procedures, scenario.driver, scenario.talks, plan.medium, channel, self._agenda,
+        habits = {name: scenario.drivers.get(name, scenario.driver) for name in paces}
+        driver = Driver(team, setup.procedures, habits, scenario.talks, plan.medium, channel, self._agenda,
                         self._streams.stream("driver", number), self._streams.stream("talk", number))
         self._engineers[number] = Engineer(
             team, driver, scenario.engineer, channel, self._agenda, self._feed.at_once, self._prefix,
             self._streams.stream("engineer", number), self._streams.stream("keys", number))
         self._teams[number], self._drivers[number], self._channels[number] = team, driver, channel
+
+    def _paces(self, number: str, plan: Plan, ground: Ground) -> dict[str, CarPace]:
+        """The pace of each driver in this car; the plan's own first."""
+        pace, spread = self._scenario.pace, self._scenario.driver_pace
+        own = self._streams.stream("pace", number)
+        paces = {plan.driver: car_pace(ground.lap_s, pace.lap / 2, pace, self._track, own)}
+        for driver in sorted({plan.driver_of(run) for run in plan.runs} - {plan.driver}):
+            rng = self._streams.stream("pace", number, driver)
+            paces[driver] = CarPace(paces[plan.driver].best_s, max(0.98, shifted(rng, spread)), pace, self._track, rng)
+        return paces
+
+    def _change_time(self, number: str) -> Callable[[], float]:
+        rng = self._streams.stream("change", number)
+        return lambda: between(rng, self._scenario.driver_change_s)
 
     def _enter_rival(self, number: str) -> None:
         scenario = self._scenario
@@ -189,6 +204,11 @@ class World:
         if notice.status == "closed":
             for number in sorted(self._engineers):
                 self._engineers[number].off_duty = True
+        if notice.status == "waiting" and t > 0:
+            for number in sorted(self._cars):
+                self._cars[number].recovered(t)
+            for number in sorted(self._engineers):
+                self._engineers[number].hand_over(t)
 
     def _scripted(self, start_s: float) -> bool:
         return any(flag.at == start_s for flag in self._scenario.flags.scripted)
@@ -206,6 +226,7 @@ class World:
         return CarTruth(
             car=number, laps=tuple(team.laps), calls=engineer.spoken(), never_spoken=engineer.never_spoken(),
             boxes=tuple(team.boxes), procedures=tuple(self._drivers[number].done), releases=tuple(team.releases),
-            switches=tuple(team.wheel.moved), keys_pressed=engineer.keys_pressed, refusals=tuple(engineer.refusals),
+            switches=tuple(team.wheel.moved), driver_changes=tuple(team.changes),
+            keys_pressed=engineer.keys_pressed, refusals=tuple(engineer.refusals),
             driver_spoke_s=round(channel.spoke_s["driver"], 1), engineer_spoke_s=round(channel.spoke_s["engineer"], 1),
         )  # fmt: skip
