@@ -90,10 +90,10 @@ def _times(day: Day, dates: Dates, zone: tzinfo) -> Iterator[Finding]:
     named += [(("day", key), at) for key, at in (("curfew", day.curfew), ("export_at", day.export_at)) if at]
     for path, at in named:
         for on, sessions in dates.items():
-            moment = evening(at, on, sessions, zone) if len(path) == len(("day", "curfew")) else None
-            problem = _oddity(moment.date() if moment is not None else on, at, zone)
+            then = evening(at, on, sessions, zone).date() if path[1] in ("curfew", "export_at") else on
+            problem = _oddity(then, at, zone)
             if problem is not None:
-                yield finding("PW606", path=path, found=f"{at} on {on}, {problem}", expected="a time that comes once")
+                yield finding("PW606", path=path, found=f"{at} on {then}, {problem}", expected="a time that comes once")
                 break
 
 
