@@ -5,7 +5,8 @@ re-uses an id throws out its owner; retained messages go to whoever connects, pa
 too; an MQTT 5 connection hangs; ``$share`` is granted and delivers nothing; subscriptions change while they are walked
 through; a second subscription to a filter keeps the old QoS; a packet may have 256 MB; a connection that never speaks
 stays for ever; a slow reader's messages pile up without end; a link to be closed for a protocol error stays open;
-stopping a busy connection may never end.
+stopping a busy connection may never end; a WebSocket that ends within a packet is read on from copies of its last
+frame.
 """
 
 from __future__ import annotations
@@ -22,7 +23,6 @@ from amqtt.adapters import (
     ReaderAdapter,
     StreamReaderAdapter,
     StreamWriterAdapter,
-    WebSocketsReader,
     WebSocketsWriter,
     WriterAdapter,
 )
@@ -35,7 +35,14 @@ from amqtt.mqtt.protocol.broker_handler import BrokerProtocolHandler
 from amqtt.mqtt.publish import PublishPacket
 from amqtt.session import OutgoingApplicationMessage, Session
 
-from pitwall.bus.framing import ClosingWriter, FramedReader, PacketRefused, protocol_level, refusal_of_level
+from pitwall.bus.framing import (
+    BinaryFrames,
+    ClosingWriter,
+    FramedReader,
+    PacketRefused,
+    protocol_level,
+    refusal_of_level,
+)
 from pitwall.bus.topics import covers, is_filter, matches
 
 _REFUSED_SUBSCRIPTION = 0x80
@@ -184,7 +191,7 @@ class HardenedBroker(Broker):
     async def ws_connected(self, websocket: websockets.asyncio.server.ServerConnection, listener_name: str) -> None:
         """A WebSocket connection, through our streams."""
         closing = ClosingWriter(WebSocketsWriter(websocket), websocket.transport.abort)
-        await self._connected(listener_name, WebSocketsReader(websocket), closing)
+        await self._connected(listener_name, BinaryFrames(websocket), closing)
 
     async def _connected(self, listener_name: str, reader: ReaderAdapter, writer: ClosingWriter) -> None:
         self._open[writer] = None

@@ -40,7 +40,7 @@ class ChildTimes:
     """How long things may take, and how long to wait before starting a dead child again: doubled, bounded."""
 
     ready_s: float = 5.0
-    end_s: float = 3.0
+    end_s: float = 2.0
     look_s: float = 0.01
     silent_s: float = 0.3
     first_wait_s: float = 0.1

@@ -12,6 +12,7 @@ from collections.abc import AsyncIterator, Awaitable, Callable
 import pytest
 from amqtt.broker import Broker
 from amqtt.contexts import Action
+from websockets.asyncio.client import connect as websocket_connect
 
 from pitwall.bus.broker import quieten
 from tests.unit.test_bus_broker_defects import NOT_AUTHORISED, Raw, joined, packet, subscribed, text
@@ -31,8 +32,8 @@ class StockBroker(Broker):
 class Stage:
     """A running stock broker and its clients."""
 
-    def __init__(self, port: int) -> None:
-        self.port, self.made = port, list[Raw]()
+    def __init__(self, port: int, websocket_port: int) -> None:
+        self.port, self.websocket_port, self.made = port, websocket_port, list[Raw]()
 
     async def raw(self) -> Raw:
         """A connection."""
@@ -48,9 +49,11 @@ class Stage:
 async def stage() -> AsyncIterator[Stage]:
     """A stock broker on a free port."""
     quieten()
-    broker = StockBroker({"listeners": {"default": {"type": "tcp", "bind": "127.0.0.1:0"}}, "plugins": {}})
+    listeners = {"default": {"type": "tcp", "bind": "127.0.0.1:0"}, "ws": {"type": "ws", "bind": "127.0.0.1:0"}}
+    broker = StockBroker({"listeners": listeners, "plugins": {}})
     await broker.start()
-    running = Stage(next(iter(broker._servers["default"].instance.sockets)).getsockname()[1])
+    ports = [next(iter(broker._servers[name].instance.sockets)).getsockname()[1] for name in listeners]
+    running = Stage(*ports)
     yield running
     for raw in running.made:
         raw.writer.transport.abort()
@@ -141,11 +144,24 @@ async def slow_readers_are_owed_without_end(stage: Stage) -> None:
         assert (await lazy.packet())[0] == 0x32
 
 
+async def half_a_packet_over_a_websocket_is_filled_up(stage: Stage) -> None:
+    """A socket that closes within a packet: the rest is taken from copies of its last frame, and passed on."""
+    watcher = await stage.client("watcher")
+    await subscribed(watcher, "a")
+    whole = packet(0x30, text("a") + b"abcdefgh")
+    async with websocket_connect(f"ws://127.0.0.1:{stage.websocket_port}", subprotocols=["mqtt"]) as socket:  # type: ignore[list-item]  # a NewType of str
+        await socket.send(packet(0x10, text("MQTT") + b"\x04\x02\x00\x3c" + text("screen")))
+        await socket.recv()
+        await socket.send(whole[:5])
+        await socket.send(b"abcd")
+    assert await watcher.packet() == whole[:5] + b"abcdabcd"
+
+
 DEFECTS: list[Callable[[Stage], Awaitable[None]]] = [
     keep_alive_never_expires, stranger_throws_out_the_owner, retained_messages_leak_past_the_rules,
     wills_pass_the_rules, shared_subscriptions_are_granted_and_deliver_nothing, mqtt_5_connections_hang,
     packets_have_no_cap, mute_connections_stay, second_subscription_keeps_the_first_qos,
-    slow_readers_are_owed_without_end,
+    slow_readers_are_owed_without_end, half_a_packet_over_a_websocket_is_filled_up,
 ]  # fmt: skip
 
 
