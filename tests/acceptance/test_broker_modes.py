@@ -6,6 +6,9 @@ Daemons are processes of their own; clients have a user each, in its role.
 from __future__ import annotations
 
 import asyncio
+import json
+import os
+import signal
 from collections.abc import AsyncIterator
 
 import pytest
@@ -84,6 +87,27 @@ async def test_a_killed_daemon_is_missed_and_goes_on(day: Day) -> None:
                 "everything again")
     assert wall.last("health", "state") == "online"
     assert (await asyncio.to_thread(leave, day.daemon))[0] == 0
+
+
+async def test_a_broker_that_dies_comes_back_with_all_that_stands(processes: Processes) -> None:
+    """The daemon's mosquitto is killed under it: another one runs on the same port, the daemon is back on it and states
+    everything anew, and a screen is too; nobody had to do anything."""
+    async with a_day("mosquitto", processes) as day:
+        wall = await day.seat("wall")
+        await until(lambda: wall.last("health", "state") == "online", "online")
+        (record,) = (processes.folder / "state" / "brokers").glob("*.json")
+        since = len(wall.heard)
+        os.kill(json.loads(record.read_text(encoding="utf-8"))["pid"], signal.SIGKILL)
+        await until(lambda: wall.links == [True, False, True], "the link's return")
+        wanted = {"health", "clock", "plan/41", "desk/58/state"}
+        await until(lambda: wanted <= {topic for topic, _ in wall.heard[since:]}, "everything again")
+        late = await day.seat("seat-1")
+        await until(lambda: late.last("health", "state") == "online" and bool(late.of("plan/58")), "retained state")
+        assert day.daemon is not None
+        code, _, err = await asyncio.to_thread(leave, day.daemon)
+        assert code == 0
+        assert "mosquitto ended by itself; starting it again" in err
+        assert os.listdir(processes.folder / "state" / "brokers") == []
 
 
 async def test_strangers_and_a_flood_change_nothing(day: Day) -> None:
