@@ -52,17 +52,21 @@ class ChildTimes:
         return min(self.longest_wait_s, self.first_wait_s * 2.0 ** min(failures - 1, 20))
 
 
+def _own_group(system: str) -> dict[str, Any]:
+    """How a process gets a group of its own there."""
+    if system == "nt":
+        return {"creationflags": getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0)}
+    return {"start_new_session": True}
+
+
 class _Child:
     """One process. A thread reads what it says; when that ends, so has the process."""
 
     def __init__(self, command: list[str]) -> None:
-        own_group: dict[str, Any] = {"start_new_session": True}
-        if os.name == "nt":
-            own_group = {"creationflags": getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0)}
         try:
             self.process = subprocess.Popen(
                 command, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
-                encoding="utf-8", errors="replace", **own_group,
+                encoding="utf-8", errors="replace", **_own_group(os.name),
             )
         except OSError as problem:
             raise BrokerError(f"{command[0]}: cannot be started ({problem.strerror}): is it mosquitto?") from problem

@@ -24,7 +24,7 @@ from structlog.testing import capture_logs
 
 from pitwall.bus import mosquitto_files
 from pitwall.bus.codec import Message
-from pitwall.bus.mosquitto import ChildTimes, MosquittoBroker
+from pitwall.bus.mosquitto import ChildTimes, MosquittoBroker, _own_group
 from pitwall.bus.mosquitto_files import MosquittoOptions, configuration, find_program, reaches, write_files
 from pitwall.bus.mqtt import MqttBus
 from pitwall.bus.orphans import ChildRecord, child_of, end_orphans, is_orphan, read_record, remove_folder
@@ -308,6 +308,23 @@ async def test_ctrl_c_of_a_terminal_does_not_reach_the_child(tmp_path: Path) -> 
     async with MosquittoBroker(ANY_PORT, tmp_path) as broker:
         assert broker.pid is not None
         assert os.getpgid(broker.pid) != os.getpgid(0)
+
+
+def test_a_group_of_its_own_is_asked_for_in_the_systems_way(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A new session where there are sessions, a flag on Windows."""
+    assert _own_group("posix") == {"start_new_session": True}
+    monkeypatch.setattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 512, raising=False)
+    assert _own_group("nt") == {"creationflags": 512}
+
+
+def test_files_are_written_where_there_are_no_users_to_become(monkeypatch: pytest.MonkeyPatch) -> None:
+    """On Windows nobody is asked who starts it, and nothing is given to anybody."""
+    monkeypatch.setattr("sys.platform", "win32")
+    monkeypatch.delattr(os, "geteuid")
+    monkeypatch.delattr(os, "chown")
+    path = write_files(replace(ANY_PORT, port=1, logins=logins_of({}, "daemon-token")))
+    assert "\nuser " not in path.read_text(encoding="utf-8")
+    remove_folder(str(path.parent))
 
 
 # --- orphans ---------------------------------------------------------------------------------------------------------
