@@ -11,6 +11,8 @@ from pitwall.model.events import SessionPrepared
 from pitwall.model.setup import SessionSetup
 
 SIDE_FILES = ("", "-wal", "-shm")
+MAY_CHANGE = ("plans ", "alternates ")
+"""Parts of a setup that may differ from the journal's: plans change, and a changed one is proposed to the desk."""
 
 
 async def open_journal(path: Path, setup: SessionSetup, *, fresh: bool = False) -> SqliteJournal:
@@ -22,7 +24,7 @@ async def open_journal(path: Path, setup: SessionSetup, *, fresh: bool = False) 
         fresh: put an existing journal aside (renamed, never deleted) and start a new one.
 
     Raises:
-        UserError: when the journal is a folder or was begun with other files; says which and what to do.
+        UserError: when the journal is a folder or was begun with other files than plans; says which and what to do.
         JournalError: when it is in use, damaged, newer or cannot be written.
     """
     _refuse_folder(path, setup.session)
@@ -86,7 +88,7 @@ def _check_same(path: Path, first: object, setup: SessionSetup) -> None:
         raise JournalError(f"{path}: does not begin with a session; it is damaged. Start over with --fresh.")
     # Both through JSON: a setup that was stored and read again must compare equal to itself.
     again = SessionSetup.model_validate_json(setup.model_dump_json())
-    changed = changed_parts(first.setup, again)
+    changed = [part for part in changed_parts(first.setup, again) if not part.startswith(MAY_CHANGE)]
     if changed:
         raise UserError(
             f"the journal {path} was begun with other files (changed: {', '.join(changed)}). To go on with it, put the "

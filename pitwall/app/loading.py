@@ -50,6 +50,7 @@ class Loaded:
     plans: Mapping[str, Plan] = field(default_factory=dict)
     around: Mapping[str, Around] = field(default_factory=dict)
     plan_files: Mapping[str, Mapping[Alternate | None, Path]] = field(default_factory=dict)
+    event: EventFile | None = None
 
     @property
     def errors(self) -> tuple[Finding, ...]:
@@ -125,11 +126,12 @@ class _Reading:
         self.around: dict[str, Around] = {}
         self.alternates: dict[str, dict[Alternate, Plan]] = {}
         self.plan_files: dict[str, dict[Alternate | None, Path]] = {}
+        self.read: EventFile | None = None
 
     def event(self, overrides: dict[str, Path | str]) -> Loaded:
         """Every car of the event."""
         filed = self.files.read(self.path, EventFile)
-        event = filed.model
+        event = self.read = filed.model
         if event is None:
             return self._result(None)
         shared = read_shared(self.files, self.path, event, filed)
@@ -149,7 +151,7 @@ class _Reading:
         """The car of one plan only."""
         plan = self.files.read(plan_path, Plan)
         filed = self.files.read(self.path, EventFile)
-        event = filed.model
+        event = self.read = filed.model
         if event is None:
             return self._result(None)
         shared = read_shared(self.files, self.path, event, filed)
@@ -242,7 +244,7 @@ class _Reading:
 
     def _result(self, setup: SessionSetup | None) -> Loaded:
         plans = {car: filed.model for car, filed in self.plans.items() if filed.model is not None and filed.is_sound}
-        return Loaded(setup, self.files.sorted_findings(), self.path, plans, self.around, self.plan_files)
+        return Loaded(setup, self.files.sorted_findings(), self.path, plans, self.around, self.plan_files, self.read)
 
 
 def _lap(circuit: Circuit | None, car: Car | None, calls: CallTiming) -> LapMap | None:

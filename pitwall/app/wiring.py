@@ -21,6 +21,7 @@ from pitwall.app.daemon import Daemon, offline_message
 from pitwall.app.day_watch import DayWatch, RehearsedDay, WriteOut
 from pitwall.app.journals import open_journal
 from pitwall.app.lifecycle import Lifecycle
+from pitwall.app.plan_files import PlanFiles, PlanWatch
 from pitwall.app.report import Recorder, make_report
 from pitwall.app.scenarios import Rehearsal
 from pitwall.bus.address import BrokerAddress, parse_address
@@ -216,7 +217,7 @@ class Served:
 async def serve(
     setup: SessionSetup, journal_file: Path, *, broker: BrokerChoice, fresh: bool = False,
     started: Callable[[Served], None] | None = None, timetable: Sequence[TimetableEntry] = (),
-    write_out: WriteOut | None = None,
+    write_out: WriteOut | None = None, plan_files: PlanFiles | None = None,
 ) -> None:
     """Run the daemon until somebody stops it.
 
@@ -228,10 +229,11 @@ async def serve(
         started: called once it runs.
         timetable: the day's, by the wall clock.
         write_out: carries out the export of the day.
+        plan_files: where the plans lie; they are watched, and a change becomes a proposal.
 
     Raises:
         BrokerError: when the broker is not there or the port is taken.
-        UserError: when the journal was begun with other files.
+        UserError: when the journal was begun with other files than plans.
         JournalError: when the journal cannot be used.
     """
     async with Lifecycle() as life:
@@ -243,9 +245,9 @@ async def serve(
         await life.start("journal", None, journal.close)
         running = await start_broker(life, broker)
         start_s = starting_second(setup)
-        clock, forecaster = LiveClock(start_s), ThreadForecaster(forecast)
+        clock, forecaster, session = LiveClock(start_s), ThreadForecaster(forecast), Session()
         daemon = Daemon(
-            setup, Session(), clock=clock, journal=journal,
+            setup, session, clock=clock, journal=journal,
             bus=MqttBus(running.address, f"pitwall-{setup.session}", offline_message(setup.session)),
             forecaster=forecaster, broker=running.name, store=str(journal_file), watch=StepWatch(),
         )
@@ -253,6 +255,10 @@ async def serve(
         resumed = await _start_daemon(life, daemon, forecaster, start_s)
         if timetable:
             await _begin_day(life, daemon, timetable, write_out)
+        if plan_files:
+            host = daemon.host
+            watch = PlanWatch(plan_files, session, host.submit, clock.now, lambda: host.health().journaled)
+            life.spawn("plan files", watch.run())
         if started is not None:
             started(Served(str(running.address), resumed, clock.now(), running.kind, running.websocket, running.notes,
                            running.asks))

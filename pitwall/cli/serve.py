@@ -52,17 +52,21 @@ def run(args: argparse.Namespace) -> int:
     from pitwall.app import lifecycle
     from pitwall.app.brokers import BrokerWishes, chosen_broker
     from pitwall.app.export import day_of
-    from pitwall.app.loading import load_setup
     from pitwall.app.scenarios import locate
+    from pitwall.app.serving import to_serve
     from pitwall.app.settings import journal_file, load_settings
     from pitwall.app.wiring import serve
 
     settings = load_settings()
     event_file = locate(args.event, "config")
-    setup = load_setup(event_file, session=args.session)
+
+    def journal_of(event: str, session: str) -> Path:
+        return Path(args.journal) if args.journal else journal_file(settings, event, session)
+
+    served_files = to_serve(event_file, args.session, journal_of, fresh=args.fresh)
+    setup, journal = served_files.setup, served_files.journal
     broker = chosen_broker(settings, BrokerWishes(args.broker, args.port, args.bind, args.websocket_port, args.users,
                                                   args.ca_file))
-    journal = Path(args.journal) if args.journal else journal_file(settings, setup.event, setup.session)
 
     def started(served: Served) -> None:
         words = {"event": setup.event, "session": setup.session, "cars": sorted(setup.plans), "broker": served.address,
@@ -82,6 +86,6 @@ def run(args: argparse.Namespace) -> int:
 
     timetable, write_out = day_of(event_file, setup, journal, settings)
     lifecycle.run(serve(setup, journal, broker=broker, fresh=args.fresh, started=started, timetable=timetable,
-                        write_out=write_out))
+                        write_out=write_out, plan_files=served_files.plan_files))
     print(f"pitwall: goodbye; the session is kept in {journal}: served again it goes on from there", file=sys.stderr)
     return 0

@@ -265,13 +265,13 @@ class PlanProgress:
         keys = {item.key for item in fresh}
         ended = [item for item in state.items if item.key not in keys and item.state != "planned"]
         # The in-lap is the one lap that changes its number: what was dropped from it stays dropped.
-        dropped = [item.item for item in ended if item.state == "dropped" and before[item.leg] == "in"]
+        dropped = [item.number for item in ended if item.state == "dropped" and before[item.leg] == "in"]
         for item in ended:
             item.leg = min(item.leg, len(state.laps) - 1)
         state.items = ended + [
             kept.get(item.key, item)
             for item in fresh
-            if state.laps[item.leg] != "in" or not any(item.item is one for one in dropped)
+            if state.laps[item.leg] != "in" or item.number not in dropped
         ]
 
     def rearrange(self, runs: list[RunState], t: float) -> None:

@@ -42,6 +42,17 @@ async def test_other_files_are_refused_with_the_remedy(tmp_path: Path) -> None:
     await journal.close()
 
 
+async def test_a_changed_plan_is_no_reason_to_refuse_a_journal(tmp_path: Path) -> None:
+    """Plans change in mid-session: the daemon goes on, and the changed plan is proposed to the desk."""
+    path = tmp_path / "practice-1.sqlite"
+    await _begun(path, tiny_setup())
+    (car,) = tiny_setup().plans
+    plan = tiny_setup().plans[car].model_copy(update={"medium": "board"})
+    journal = await open_journal(path, tiny_setup(plans={car: plan}, alternates={car: {"wet": plan}}))
+    assert journal.stored == 1
+    await journal.close()
+
+
 async def test_fresh_keeps_the_old_journal(tmp_path: Path) -> None:
     """--fresh twice gives two numbered journals beside the new one, each readable."""
     path = tmp_path / "practice-1.sqlite"
