@@ -10,7 +10,7 @@ from pitwall.bus.codec import Cleared, message_for_fact, output_from
 from pitwall.bus.topics import BY_MODEL, ROOT, filter_of, filters, place_of
 from pitwall.errors import PayloadError
 from pitwall.model.events import Fact
-from pitwall.model.outputs import Alert, Answered, Health, Output, Prompt, Refused
+from pitwall.model.outputs import Alert, Answered, Health, Output, Prompt, Proposal, Refused
 from pitwall.runtime.ports import Bus
 
 _log = structlog.get_logger(__name__)
@@ -82,8 +82,15 @@ class Onlooker:
         if isinstance(output, Cleared):
             if output.model is Alert:
                 self._alert_over(output.levels["alert"])
+            if output.model is Proposal:
+                self._hear(_answered(output.levels["car"]))
             return
         if self.session is None and not (isinstance(output, Health) and output.state == "offline"):
             # A daemon that ended left its last word behind; one that speaks is the one to follow.
             self.session = place.session
         self._hear(output)
+
+
+def _answered(car: str) -> Proposal:
+    """A proposal whose topic was cleared: nothing waits for this car any more."""
+    return Proposal(id="cleared", t=0.0, car=car, active=False, source="", lines=(), plan_revision=0)

@@ -14,6 +14,7 @@ from pitwall.model.outputs import (
     Health,
     Output,
     Prompt,
+    Proposal,
     Refused,
 )
 
@@ -36,6 +37,8 @@ class Board:
     desks: dict[str, DeskState] = field(default_factory=dict)
     forecasts: dict[str, ForecastState] = field(default_factory=dict)
     alerts: dict[str, Alert] = field(default_factory=dict)
+    proposals: dict[str, Proposal] = field(default_factory=dict)
+    """Changed plans that wait for an answer, by car."""
     notes: list[str] = field(default_factory=list)
     hint: str = ""
     """Why the last key did nothing; empty when it did something."""
@@ -51,10 +54,9 @@ class Board:
                 for prompt in message.prompts:
                     self._take_prompt(prompt)
             case Alert():
-                if message.active or not message.acknowledged:
-                    self.alerts[message.id] = message
-                if not message.active:
-                    self.alerts.pop(message.id, None)
+                self._take_alert(message)
+            case Proposal():
+                self._take_proposal(message)
             case ClockState():
                 self.clock = message
             case Health():
@@ -67,6 +69,18 @@ class Board:
                 self.note(f"car {message.car}: {in_words(message.effect, self.words())}")
             case _:
                 pass  # plans, laps and the field are for bigger screens
+
+    def _take_alert(self, alert: Alert) -> None:
+        if alert.active:
+            self.alerts[alert.id] = alert
+        else:
+            self.alerts.pop(alert.id, None)
+
+    def _take_proposal(self, proposal: Proposal) -> None:
+        if proposal.active:
+            self.proposals[proposal.car] = proposal
+        else:
+            self.proposals.pop(proposal.car, None)
 
     def words(self) -> dict[str, str]:
         """Call id -> the words that an engineer knows it by."""

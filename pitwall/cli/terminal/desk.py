@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from pitwall.cli.terminal.board import Board
-from pitwall.model.events import CallCommand, CommandGiven
-from pitwall.model.outputs import Alert, Prompt
+from pitwall.model.events import CallCommand, CommandGiven, PlanCommand
+from pitwall.model.outputs import Alert, Prompt, Proposal
 
 ON_OPEN: dict[str, CallCommand] = {"s": "said", "x": "skip", "d": "defer"}
 ON_SAID: dict[str, CallCommand] = {"r": "repeat", "c": "confirm"}
-KEYS = (*ON_OPEN, *ON_SAID, "m", "a")
+KEYS = (*ON_OPEN, *ON_SAID, "m", "a", "p")
+ANSWERS: dict[str, PlanCommand] = {"y": "adopt", "n": "decline"}
 WAS_SAID = ("said", "late", "unconfirmed")
 
 
@@ -28,6 +29,8 @@ class Desk:
         self._car, self._call = car, ""
         self._given = 0
         self.helping = False
+        self.looking: Proposal | None = None
+        """The changed plan that is shown: it is adopted or declined as it was seen."""
 
     @property
     def car(self) -> str | None:
@@ -46,6 +49,8 @@ class Desk:
         A key that does nothing leaves its reason in the board's ``hint``.
         """
         self._board.hint = ""
+        if self.looking is not None:
+            return self._decide(key, now)
         if self.helping or key == "?":
             self.helping = not self.helping
             return None
@@ -62,6 +67,10 @@ class Desk:
         return self._asked(key, car, now)
 
     def _asked(self, key: str, car: str, now: float) -> CommandGiven | None:
+        if key == "p":
+            self.looking = self._board.proposals.get(car)
+            self._board.hint = "" if self.looking is not None else f"no changed plan waits for car {car}"
+            return None
         if key == "m":
             return self._command(car, now, command="quiet")
         if key == "a":
@@ -77,6 +86,13 @@ class Desk:
         if key in ON_OPEN:
             self._call = ""  # dealt with: on to what is most pressing
         return self._command(car, now, command=ON_OPEN.get(key) or ON_SAID[key], call=prompt.call)
+
+    def _decide(self, key: str, now: float) -> CommandGiven | None:
+        """The changed plan is on the screen: one key adopts it, one declines it, any other closes it."""
+        seen, self.looking = self.looking, None
+        if seen is None or key not in ANSWERS:
+            return None
+        return self._command(seen.car, now, command=ANSWERS[key], proposal=seen.id)
 
     def _move(self, key: str, now: float) -> None:
         cars = self._board.cars()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from textwrap import wrap
 
-from pitwall.model.outputs import Prompt
+from pitwall.model.outputs import Prompt, Proposal
 
 LEAST_LINES = 3
 LABEL = 9
@@ -16,6 +16,7 @@ HELP = (
     "  d  defer it                       m  quiet: no calls to this car, again: on",
     "  up, down  choose the call         a  take note of the oldest alert",
     "  tab, 1-9  choose the car          q  leave; the daemon goes on",
+    "  p  a changed plan that waits: look at it, then y adopts it and n declines it",
     "COLUMNS",
     "  in hand at line  time left to start one more timed lap before the flag",
     "  musts fit        chance that every must-run still fits into the session",
@@ -36,6 +37,24 @@ def detail(prompt: Prompt | None, width: int) -> list[str]:
         lines += _labelled("caution", prompt.caution, width)
         lines += _labelled("why", prompt.reason, width)
     return lines + [""] * (LEAST_LINES - len(lines))
+
+
+def waiting_line(proposal: Proposal) -> str:
+    """One line that says that a changed plan waits, and what it would change first."""
+    more = f" and {len(proposal.lines) - 1} more" if len(proposal.lines) > 1 else ""
+    return f"changed plan, car {proposal.car} ({proposal.source}), p shows it: {proposal.lines[0]}{more}"
+
+
+def proposal_lines(proposal: Proposal, width: int, room: int) -> list[str]:
+    """A changed plan in full: what it would change, then what to think of before; what does not fit is counted."""
+    lines = [f"CHANGED PLAN of car {proposal.car}, from {proposal.source}",
+             "  y adopts it, n declines it, any other key closes this"]
+    for mark, texts in (("  ", proposal.lines), ("  ! ", proposal.warnings)):
+        for text in texts:
+            lines += wrap(text, width, initial_indent=mark, subsequent_indent=" " * (len(mark) + 2))
+    if len(lines) > room:
+        lines = [*lines[: room - 1], f"  and {len(lines) - room + 1} more lines: pitwall watch --json shows them all"]
+    return lines
 
 
 def _labelled(label: str, text: str | None, width: int) -> list[str]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from pitwall.cli.terminal.board import Message
 from pitwall.cli.terminal.words import STATE_WORDS, STATUS_WORDS, alert_line, in_words, lag_words, store_words
-from pitwall.model.outputs import Alert, Answered, ClockState, ForecastState, Health, Prompt, Refused
+from pitwall.model.outputs import Alert, Answered, ClockState, ForecastState, Health, Prompt, Proposal, Refused
 from pitwall.model.units import clock_text
 
 QUIET_STATES = ("planned", "done")
@@ -25,6 +25,7 @@ class LineLog:
         self._store = ""
         self._lagging, self._rate = False, 1.0
         self._chance: dict[str, int] = {}
+        self._proposed: dict[str, str] = {}
 
     def lines(self, message: Message) -> tuple[str, ...]:
         """What to print for this message; often nothing."""
@@ -40,6 +41,8 @@ class LineLog:
                 return tuple(_timed(message, line) for line in self._health_lines(message))
             case ForecastState():
                 text = self._forecast(message)
+            case Proposal():
+                return tuple(self._proposal(message))
             case Refused():
                 text = f"refused: {in_words(message.reason, self._words)}"
             case Answered() if message.effect.partition(" ")[0] not in self._revision:
@@ -107,6 +110,16 @@ class LineLog:
             f"SESSION {STATUS_WORDS[clock.status]}, {clock_text(clock.remaining_s)} left{running}, "
             f"pit exit {clock.pit_exit}"
         )
+
+    def _proposal(self, proposal: Proposal) -> Iterator[str]:
+        if not proposal.active or self._proposed.get(proposal.car) == proposal.id:
+            return
+        self._proposed[proposal.car] = proposal.id
+        yield _timed(proposal, f"{'car ' + proposal.car:<8}changed plan, from {proposal.source} ({proposal.id})")
+        for line in proposal.lines:
+            yield _timed(proposal, f"{'':<8}{line}")
+        for warning in proposal.warnings:
+            yield _timed(proposal, f"{'':<8}! {warning}")
 
     def _forecast(self, forecast: ForecastState) -> str | None:
         # Tenths: a forecast wobbles by a percent or two each time and is news to nobody.

@@ -119,7 +119,7 @@ class Picture:
                 size = (console.size.width, console.size.height)
                 now, silent = self.time.now(), self.time.silent_s()
                 drawn = paint(self.board, now, self.desk.car, self.desk.chosen(now), size, silent,
-                              helping=self.desk.helping)
+                              helping=self.desk.helping, looking=self.desk.looking)
                 live.update(drawn, refresh=True)
                 with suppress(TimeoutError):
                     await asyncio.wait_for(stopping.wait(), REFRESH_S)

@@ -15,7 +15,7 @@ from rich.text import Text
 
 from pitwall.cli.terminal.board import Board
 from pitwall.cli.terminal.cars import car_table
-from pitwall.cli.terminal.detail import HELP, detail
+from pitwall.cli.terminal.detail import HELP, detail, proposal_lines, waiting_line
 from pitwall.cli.terminal.words import (
     STATE_WORDS,
     alert_line,
@@ -24,7 +24,7 @@ from pitwall.cli.terminal.words import (
     store_words,
     time_left,
 )
-from pitwall.model.outputs import Prompt
+from pitwall.model.outputs import Prompt, Proposal
 from pitwall.model.units import clock_text
 
 KEYS_HELP = "s said  x skip  d defer  r repeat  c confirm  m quiet  a noted  ? help  q leave"
@@ -38,12 +38,13 @@ LEAST_LIST = 3
 MOST_ALERTS = 4
 MOST_STORE_LINES = 3
 MOST_TO_COME = 6
+MOST_PLANS = 2
 STALE_AFTER_S = 5.0
 
 
 def paint(
     board: Board, now: float, car: str | None, chosen: int, size: tuple[int, int], silent_s: float,
-    *, helping: bool = False,
+    *, helping: bool = False, looking: Proposal | None = None,
 ) -> RenderableType:
     """One picture of the session.
 
@@ -55,6 +56,7 @@ def paint(
         size: columns and lines of the terminal.
         silent_s: real seconds since anything came from the daemon.
         helping: show the help in the place of the calls.
+        looking: show this changed plan in the place of the calls.
     """
     width, height = size
     prompts = board.prompts(car, now) if car else ()
@@ -62,7 +64,8 @@ def paint(
     cars = car_table(board, car, width)
     said = detail(prompts[min(chosen, len(prompts) - 1)] if prompts else None, width)
     # What to say and its caution stand whole; alerts and notes give way before the list does.
-    free = height - FIXED_LINES - len(store) - len(cars) - len(said) - LEAST_LIST
+    plans = [_one_line(waiting_line(one), "bold") for one in board.proposals.values()][:MOST_PLANS]
+    free = height - FIXED_LINES - len(store) - len(cars) - len(said) - LEAST_LIST - len(plans)
     most = min(free, MOST_ALERTS)
     alerts, more = _alerts(board, max(min(free - (len(board.alerts) > most), most), 1))
     free -= len(alerts) + more
@@ -71,12 +74,13 @@ def paint(
     parts: list[RenderableType] = [_head(board, now, silent_s)]
     parts += [_one_line(line, "bold") for line in store]
     parts += [_rule(), *cars, _rule()]
-    if helping:
-        parts += [_one_line(line) for line in [*HELP, *[""] * (room + len(said) - len(HELP))]]
+    if helping or looking is not None:
+        instead = proposal_lines(looking, width, room + len(said)) if looking is not None else list(HELP)
+        parts += [_one_line(line) for line in [*instead, *[""] * (room + len(said) - len(instead))]]
     else:
         parts.append(_prompts(board, now, car, prompts, chosen, room, width))
         parts += [_one_line(line, "bold" if prompts else "") for line in said]
-    parts += [_rule("alerts" if alerts else "no alerts"), *alerts]
+    parts += [*plans, _rule("alerts" if alerts else "no alerts"), *alerts]
     if more:
         parts.append(_one_line(f"  and {len(board.alerts) - len(alerts)} more"))
     parts += [_one_line(f"  {note}", "dim") for note in notes]
