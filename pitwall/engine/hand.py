@@ -158,8 +158,8 @@ def _status(command: CommandGiven, hands: Hands, now: float) -> Answer:
     where = f" in {', '.join(command.sectors)}" if command.sectors else ""
     if not command.sectors and command.status == clock.status and (not command.ending or clock.slow_ending):
         return Answer(f"{shown}{where} holds already since {tenths(clock.since_s)}")
-    # The green light is zero: a press in the minutes before it is the press of that moment.
-    t = max(min(command.t, now), 0.0) if clock.status == "waiting" else min(command.t, now)
+    # The green light is zero: session time leapt there at a press in the minutes before.
+    t = max(min(command.t, now), min(now, 0.0)) if clock.status == "waiting" else min(command.t, now)
     hands.hears(now)
     fact = StatusChanged(
         id=command.id, t=min(t, now), status=command.status, ending=command.ending, scope=command.sectors or "all",
@@ -196,11 +196,12 @@ def _clock(command: CommandGiven, hands: Hands, now: float) -> Answer:
         spoke = now - (hands.clocks.official_t or now)
         left = clock_text(clock.remaining(now))
         raise Refusal(
-            f"the official clock says {left}, {spoke:.0f} s ago, and counts: a clock by hand is for when it is silent for "
-            f"{FRESH_S:.0f} s"
+            f"the official clock says {left}, {spoke:.0f} s ago, and counts: a clock by hand is for when it is silent "
+            f"for {FRESH_S:.0f} s"
         )
     running = clock.running if command.running is None else command.running
-    t = min(command.t, now)
+    # Before the green light session time may leap at this very word (somebody joins in the middle): it holds from now.
+    t = now if clock.status == "waiting" else min(command.t, now)
     fact = ClockReported(id=command.id, t=t, remaining_s=command.remaining_s, running=running, rate=clock.rate)
     hands.hears(now)
     was = clock.remaining(now)

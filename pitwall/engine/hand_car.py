@@ -150,7 +150,7 @@ def _set_switch(command: CommandGiven, hands: Hands, now: float) -> Answer:
             return Answer(f"telemetry shows {switch.word} at {position_text(position)} already")
         ago = f"{now - board.measured_t[name]:.0f} s ago"
         shown = position_text(measured)
-        raise Refusal(f"telemetry shows {switch.word} at {shown}, {ago}, and counts: by hand is what it does not measure")
+        raise Refusal(f"telemetry shows {switch.word} at {shown}, {ago}, and counts: enter what it does not measure")
     sure = name in board.verified
     kept = (board.believed.get(name), sure, measured, board.measured_t.get(name), board.owed.get(name))
     board.measured.pop(name, None)
@@ -194,9 +194,8 @@ def _set_tyres(command: CommandGiven, hands: Hands, now: float) -> Answer:
     if tyres is None:
         raise Refusal(f"say which set in 'tyres'; the plan has {', '.join(known) or 'none'}")
     if tyres not in known and tyres != car.carried.tyres and command.tyre_laps is None:
-        near = get_close_matches(tyres, known, 1)
-        raise Refusal(f"no set {tyres!r} in the plan" + (f": did you mean {near[0]!r}?" if near else "")
-                      + "; for another set say how many laps it has done in 'tyre_laps'")
+        sets = ", ".join(known) or "none"
+        raise Refusal(f"no set {tyres!r} in the plan, which has {sets}; of another, say its laps in 'tyre_laps'")
     laps = command.tyre_laps
 
     def act(one: TeamCar, entry: Entry) -> None:

@@ -75,14 +75,13 @@ def _early(car: TeamCar, planned: float, now: float) -> bool:
 
 def _fuel(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:
     run = car.progress.current
-    if run is None or not car.track.on_track or run.start_t is None:
+    if run is None or not car.track.on_track:
         return alerts.over("fuel_short", car.car, now)
-    loaded = run.run.fuel_kg if run.run.fuel_kg is not None else car.plan.original(run.run).fuel_kg
-    if loaded is None:
-        return alerts.over("fuel_short", car.car, now)
-    laps = sum(1 for lap in car.track.laps if lap.run == run.run.run and lap.start_t >= run.start_t - 1.0)
     burn, reserve = car.switches.car.fuel_per_lap_kg, car.switches.car.fuel_reserve_kg
-    left = loaded - burn * (laps + 1)
+    in_tank = car.carried.fuel(car.track, burn)
+    if in_tank is None:
+        return alerts.over("fuel_short", car.car, now)
+    left = in_tank - burn
     if left >= reserve:
         return alerts.over("fuel_short", car.car, now)
     text = f"Car {car.car}: about {max(left, 0):.1f} kg at the end of this lap, the reserve is {reserve:.1f} kg"

@@ -15,9 +15,30 @@ from __future__ import annotations
 
 from collections import deque
 
+from pitwall.model.events import CommandGiven
+
 WINDOW = 8
 LEAP_S = 5.0
 DEAD_BAND_S = 0.05
+JOINED_S = 1.0
+
+
+def begun_by_hand(command: CommandGiven, now: float, duration_s: float) -> float | None:
+    """Session time as a desk begins it, while the clock waits for the green light; None when it says nothing of that.
+
+    A status counts zero from the moment at which it was given. A clock that shows less than the whole session was read
+    off by somebody who joins in the middle: session time is what has been spent of it, as if the clock never stood.
+
+    Args:
+        command: any command of the desk.
+        now: session second, zero or before.
+        duration_s: scheduled length of the session.
+    """
+    ago = max(0.0, now - command.t)
+    if command.command == "status" and command.status not in (None, "waiting") and not command.sectors:
+        return ago
+    spent = duration_s - command.remaining_s if command.remaining_s is not None else 0.0
+    return spent if command.command == "clock" and spent >= JOINED_S else None
 
 
 class ClockFollower:

@@ -20,6 +20,7 @@ import structlog
 from pitwall.errors import JournalError
 from pitwall.model.events import (
     ClockReported,
+    CommandGiven,
     Event,
     ForecastReady,
     Restarted,
@@ -30,7 +31,7 @@ from pitwall.model.events import (
 )
 from pitwall.model.outputs import ForecastAnswer, ForecastWanted, Output, WakeAt
 from pitwall.runtime.apply import apply
-from pitwall.runtime.following import ClockFollower
+from pitwall.runtime.following import ClockFollower, begun_by_hand
 from pitwall.runtime.health import HostHealth
 from pitwall.runtime.intake import Intake
 from pitwall.runtime.ports import Clock, Decider, Forecaster, Journal, Sink, Wakeup
@@ -86,6 +87,7 @@ class Host:
         self._looked_t: float | None = None
         self._on_step: list[Callable[[TimeStep], None]] = []
         self._feed_t: float | None = None
+        self._duration_s = 0.0
         self._lag_s = 0.0
         self._in_hand_t: float | None = None
         self._batches = self._poisoned = self._sink_failures = self._forecast_failures = self._store_failures = 0
@@ -193,6 +195,8 @@ class Host:
         self.begun_wall_s = events[0].wall_s
         for stamped in events:
             self._note(stamped)
+            if isinstance(stamped.event, SessionPrepared):
+                self._duration_s = stamped.event.setup.duration_s
             failure = apply(self._decider, stamped).failure
             if failure is not None:
                 self._poisoned += 1
@@ -368,9 +372,15 @@ class Host:
         """
         if isinstance(event, SessionPrepared) and self._seq == 0:
             self._clock.anchor(event.t, self._clock.rate)
+            self._duration_s = event.setup.duration_s
             self._wait_for_green(True)
             return
-        if self._waiting and shows_green(event):
+        if self._waiting and isinstance(event, CommandGiven):
+            begun = begun_by_hand(event, self._clock.now(), self._duration_s)
+            if begun is not None:
+                self._wait_for_green(False)
+                self._clock.anchor(max(begun, self._clock.now()), self._clock.rate)
+        elif self._waiting and shows_green(event):
             self._wait_for_green(False)
             self._clock.anchor(max(event.t, self._clock.now()), self._clock.rate)
         if isinstance(event, ClockReported):

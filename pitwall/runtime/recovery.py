@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from pitwall.model.events import ClockReported, Event, Stamped, StatusChanged
+from pitwall.model.events import ClockReported, CommandGiven, Event, Stamped, StatusChanged
 
 EARLIEST_T, LATEST_T = -86_400.0, 172_800.0
 """The first and the last session second that a fact may carry (model/events.py)."""
@@ -32,8 +32,10 @@ def shows_green(event: Event) -> bool:
     """True for a fact that says that the session is under way: a status other than waiting, or a running clock.
 
     The time of a fact says nothing: cars cross loops on the way to the grid, and a feed's own clock may be wrong by an
-    hour. A clock that runs before zero counts down to the green light.
+    hour. A clock that runs before zero counts down to the green light. A desk may say it as well.
     """
+    if isinstance(event, CommandGiven):
+        return event.command == "status" and event.status not in (None, "waiting") and not event.sectors
     if isinstance(event, StatusChanged):
         return event.status not in (None, "waiting")
     return isinstance(event, ClockReported) and event.running and event.t >= 0

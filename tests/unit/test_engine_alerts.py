@@ -157,7 +157,7 @@ def test_fuel_for_the_lap_the_car_is_on() -> None:
         t = stage.lap(t, 100)
         stage.wait(t + 10)
         (alert,) = [one for one in stage.made(Alert) if one.kind == "fuel_short"]
-        assert alert.text == "Car 41: about 0.5 kg at the end of this lap, the reserve is 2.0 kg"
+        assert alert.text == "Car 41: about 0.6 kg at the end of this lap, the reserve is 2.0 kg"
         stage.pit(t + 90, "entry")
         stage.wait(t + 100)
         assert ("fuel_short", False) in kinds(stage.outputs)

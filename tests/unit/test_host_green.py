@@ -10,6 +10,7 @@ from pitwall.model.events import (
     CarPitted,
     CarPositioned,
     ClockReported,
+    CommandGiven,
     Event,
     SessionPrepared,
     StatusChanged,
@@ -169,3 +170,46 @@ async def test_restart_while_waiting_waits_on_and_after_green_runs_on() -> None:
     third = Live(live.journal, wall=1.7e9 + 3600 + 40)
     await third.host.recover()
     assert third.clock.now() == pytest.approx(40.0)
+
+
+def by_hand(t: float, name: str = "c:1", **more: object) -> CommandGiven:
+    """A command of the desk."""
+    return CommandGiven.model_validate({"id": name, "t": t, "car": "41", "by": "ann", **more})
+
+
+@pytest.mark.asyncio
+async def test_green_by_hand_is_session_zero() -> None:
+    """A desk that says green before or while time waits at zero begins the session at the moment of the press."""
+    live = await Live().prepared()
+    live.pass_s(20)
+    assert await live.take(by_hand(-41.0, command="status", status="green")) == pytest.approx(1.0)
+    waited = await Live().prepared()
+    waited.pass_s(300)
+    assert await waited.take(by_hand(0.0, command="status", status="yellow", sectors=("1",))) == 0.0
+    assert await waited.take(by_hand(0.0, "c:2", command="status", status="green")) == 0.0
+    waited.pass_s(10)
+    assert waited.clock.now() == pytest.approx(10.0)
+
+
+@pytest.mark.asyncio
+async def test_clock_by_hand_joins_in_the_middle() -> None:
+    """A clock that shows 41:20 of an hour puts session time at 18:40; one that shows the whole hour says nothing."""
+    live = await Live().prepared()
+    live.pass_s(300)
+    assert await live.take(by_hand(0.0, command="clock", remaining_s=3600)) == 0.0
+    assert await live.take(by_hand(0.0, "c:2", command="clock", remaining_s=2480)) == pytest.approx(1120.0)
+    live.pass_s(5)
+    assert live.clock.now() == pytest.approx(1125.0)
+
+
+@pytest.mark.asyncio
+async def test_green_by_hand_holds_after_a_restart() -> None:
+    """A daemon killed after a green by hand goes on in running session time."""
+    first = await Live().prepared()
+    first.pass_s(60)
+    await first.take(by_hand(0.0, command="status", status="green"))
+    second = Live(first.journal, wall=first.loop.wall + 30)
+    await second.host.recover()
+    assert second.clock.now() == pytest.approx(30.0)
+    second.pass_s(5)
+    assert second.clock.now() == pytest.approx(35.0)

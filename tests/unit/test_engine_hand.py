@@ -1,0 +1,410 @@
+"""Truth by hand: each command does what the feed's fact would, has one answer, and can be taken back."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from pitwall.model.events import CommandGiven
+from pitwall.model.outputs import Alert, Answered, Corrected, DeskState, LapJudged, Refused
+from tests.unit.engine_stage import CHECKS, MAIN, PIT_EXIT, SPARE, Stage, plan, setup
+
+LONG: dict[str, Any] = MAIN | {"run": "long", "laps": "out, 6 timed, in", "fuel_kg": 20, "tyres": "B1"}
+
+
+def told(answer: Answered | Refused) -> str:
+    """The words of an effect; a refusal fails the test with its reason."""
+    assert isinstance(answer, Answered), answer.reason
+    return answer.effect
+
+
+def refused(answer: Answered | Refused) -> str:
+    """The reason of a refusal."""
+    assert isinstance(answer, Refused), answer.effect
+    return answer.reason
+
+
+def by_hand(*runs: dict[str, Any]) -> Stage:
+    """A session begun by hand, no feed anywhere."""
+    stage = Stage(setup(plan(*(runs or (LONG, SPARE)), tyre_sets={"B1": {"compound": "medium", "laps": 3}})))
+    told(stage.command("status", 0.0, status="green"))
+    return stage
+
+
+def on_lap(stage: Stage, *presses: float) -> Stage:
+    """The car leaves at 100 s; the line is pressed at these moments."""
+    told(stage.command("pit", 100.0, where="exit"))
+    for t in presses:
+        told(stage.command("cross", t))
+    return stage
+
+
+# -- each command ------------------------------------------------------------------------------------------------------
+
+
+def test_green_by_hand_begins_the_session_and_calls_the_car_out() -> None:
+    """A status green by hand starts the clock, opens the pit exit and begins the garage calls, with no feed at all."""
+    stage = by_hand()
+    assert stage.session.clock.status == "green"
+    assert stage.session.clock.pit_exit == "open"
+    stage.wait(60)
+    assert stage.session.clock.remaining(60) == pytest.approx(3540)
+    assert stage.prompts("leave", "due")
+
+
+def test_a_run_by_hand_follows_the_plan() -> None:
+    """Pit exit, three lines and the pit entry by hand are a run: laps, their times and kinds, the plan's progress."""
+    stage = on_lap(by_hand(MAIN, SPARE), 220.0, 320.0)
+    answer = told(stage.command("cross", 421.0))
+    assert answer == "line at 7:01.0: timed lap of 1:41.0; car 41 on in-lap of main"
+    assert "car 41 in the pit lane, next: spare" in told(stage.command("pit", 530.0, where="entry"))
+    assert stage.car.progress.find("main").state == "done"  # type: ignore[union-attr]  # the run is in the plan
+    kinds = [lap.kind for lap in stage.car.track.laps]
+    assert kinds == ["out", "timed", "timed", "in"]
+
+
+def test_box_call_comes_from_line_presses_alone() -> None:
+    """With line presses only, the box call of the in-lap is due at the line and again before the last place for the pit
+    entry, counted at the pace of a quick lap."""
+    stage = on_lap(by_hand(MAIN, SPARE), 220.0, 320.0, 420.0)
+    stage.wait(520)
+    first, again = stage.call("main-box-1-0").spec, stage.call("box-1-0-again").spec
+    assert 420 <= first.say_from_s <= 423
+    assert again.act_at_s == pytest.approx(420 + 93, abs=0.5)
+    assert 500 < again.say_by_s < 513
+    assert stage.prompts("box-1-0-again", "due")
+
+
+@pytest.mark.parametrize(
+    ("command", "more", "words"),
+    [
+        ("cross", {"loop": "9"}, "there are"), ("pit", {}, "'where'"),
+        ("pit", {"where": "entry"}, "in the pits already"),
+        ("status", {}, "'status'"), ("status", {"status": "yellow", "sectors": ["9"]}, "marshal sector '9'"),
+        ("clock", {}, "'remaining_s'"), ("pit_exit", {}, "'pit_exit'"), ("set_car", {}, "say what is so"),
+        ("set_car", {"run": "lnog"}, "did you mean 'long'"), ("set_car", {"run": "long", "lap": 20}, "8 laps"),
+        ("set_car", {"in_garage": True, "lap": 3}, "on no lap"), ("set_switch", {"switch": "torque"}, "torque_map"),
+        ("set_switch", {"switch": "torque_map", "position": 9}, "only at"), ("set_tyres", {}, "the plan has B1"),
+        ("set_tyres", {"tyres": "B2"}, "which has B1"), ("set_fuel", {}, "'fuel_kg'"), ("undo", {}, "is left"),
+        ("cross", {"forgotten": True}, "twice"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_is_refused_with_its_remedy(command: str, more: dict[str, Any], words: str) -> None:
+    """Each command that lacks something, or cannot be true, is refused with what to do instead; nothing changes."""
+    stage = by_hand()
+    stage.command("undo")
+    before = (stage.car.track.state, stage.car.track.lap_number, stage.session.clock.status)
+    assert words in refused(stage.command(command, by="other", **more))
+    assert (stage.car.track.state, stage.car.track.lap_number, stage.session.clock.status) == before
+
+
+def test_a_moment_ahead_is_refused() -> None:
+    """What has not happened yet cannot be entered."""
+    stage = by_hand()
+    fact = CommandGiven(id="early", t=500.0, car="41", command="cross", by="desk")
+    assert [one.reason for one in stage.handle(fact) if isinstance(one, Refused)] == [
+        "8:20.0 lies ahead: it is 0:00.0; say what has happened"
+    ]
+
+
+def test_clock_by_hand_sets_the_time_left() -> None:
+    """A clock read off by hand sets the time left; the status starts and stops it from there."""
+    stage = by_hand()
+    assert "41:20 left" in told(stage.command("clock", 10.0, remaining_s=2480))
+    assert stage.session.clock.remaining(70) == pytest.approx(2420)
+    stage.command("status", 70.0, status="finished")
+    assert not stage.session.clock.running
+
+
+def test_sectors_and_a_slow_period_by_hand() -> None:
+    """A yellow sector and the end of a slow period are told to the driver as the feed's would be."""
+    stage = on_lap(by_hand(), 220.0)
+    told(stage.command("status", 230.0, status="yellow", sectors=["2"]))
+    assert stage.session.clock.yellow_sectors == ("2",)
+    told(stage.command("status", 240.0, status="slow"))
+    told(stage.command("status", 250.0, status="slow", ending=True))
+    stage.wait(252)
+    assert {"yellow", "slow", "ending"} & {one.call.split("-")[-1] for one in stage.prompts("session")}
+
+
+def test_pit_exit_by_hand() -> None:
+    """The pit exit closes and opens at a word of the desk, with when it opens."""
+    stage = by_hand()
+    assert told(stage.command("pit_exit", 5.0, pit_exit="closed", opens_at_s=300)) == "pit exit closed, opens at 5:00.0"
+    assert stage.session.clock.pit_exit == "closed"
+    assert stage.session.clock.pit_exit_opens_s == 300
+    assert told(stage.command("pit_exit", 6.0, pit_exit="closed")) == "the pit exit is closed already"
+
+
+def test_set_switch_is_believed_where_telemetry_is_silent() -> None:
+    """A position seen by hand verifies the switch and settles calls that asked for it."""
+    stage = by_hand()
+    stage.wait(60)
+    assert told(stage.command("set_switch", switch="brake_bias", position=55)) == "bias stands at 55"
+    assert "brake_bias" in stage.car.switches.verified
+
+
+def test_tyres_and_fuel_are_kept_and_corrected() -> None:
+    """The set and its age, and the fuel that is left, follow the laps; the desk corrects either."""
+    stage = on_lap(by_hand(), 220.0, 320.0)
+    stage.wait(330)
+    state = list(stage.made(DeskState))[-1]
+    burned = 2.0 * (1 - PIT_EXIT) + 2.0
+    assert (state.tyres, state.tyre_laps, state.by_hand) == ("B1", 5, True)
+    assert state.fuel_kg == pytest.approx(20 - burned, abs=0.06)
+    assert told(stage.command("set_tyres", tyres="B1", tyre_laps=9)) == "car 41 on B1, 9 laps old"
+    assert "4 kg, about 1.0 laps" in told(stage.command("set_fuel", fuel_kg=4))
+    stage.command("cross", 420.0)
+    stage.wait(440)
+    state = stage.made(DeskState)[-1]
+    assert (state.tyre_laps, state.fuel_kg) == (10, 2.0)
+    assert [one.kind for one in stage.made(Alert) if one.active] == ["fuel_short"]
+
+
+# -- mixed with a feed -------------------------------------------------------------------------------------------------
+
+
+def test_the_feeds_time_takes_the_place_of_the_hands() -> None:
+    """A crossing that a hand and the feed saw is one; the lap times follow the feed, and that is said."""
+    stage = on_lap(by_hand(), 221.2)
+    stage.cross(219.9)
+    assert stage.car.track.lap_number == 2
+    assert stage.car.track.lap is not None
+    assert stage.car.track.lap.start_t == 219.9
+    assert stage.made(Corrected)[-1].text == "Car 41: line at 3:39.9 by the feed, not at 3:41.2 as desk had it"
+    assert [one.start_s for one in stage.made(LapJudged) if one.at == "line"] == [100.0, 100.0]
+    stage.cross(320.0)
+    assert stage.car.track.laps[-1].lap_time_s == pytest.approx(100.1)
+
+
+def test_a_hand_after_the_feed_is_told_so() -> None:
+    """The feed has it already: the hand's press changes nothing."""
+    stage = by_hand()
+    stage.leave(100)
+    stage.cross(220.0)
+    assert told(stage.command("cross", 221.0)) == "the feed has the line already at 3:40.0"
+    assert stage.car.track.lap_number == 2
+
+
+def test_two_hands_see_one_crossing() -> None:
+    """A second seat that presses for the same crossing hears who has it; a double press of one hand counts once."""
+    stage = on_lap(by_hand(), 220.0)
+    assert told(stage.command("cross", 221.0, by="bo")) == "desk has the line already at 3:40.0"
+    assert told(stage.command("cross", 222.0)) == "you have the line already at 3:40.0"
+    assert stage.car.track.lap_number == 2
+
+
+def test_status_by_hand_stands_until_the_feed_says_something_newer() -> None:
+    """The feed's late word on an earlier moment changes nothing; a newer one replaces the hand's; both are said."""
+    stage = by_hand()
+    stage.command("status", 100.0, status="red")
+    stage.late_s = 30
+    stage.status(90.0, "yellow")
+    assert stage.session.clock.status == "red"
+    assert "came late" in stage.made(Corrected)[-1].text
+    stage.late_s = 0
+    stage.status(160.0, "green")
+    assert stage.session.clock.status == "green"
+    assert "replaces red" in stage.made(Corrected)[-1].text
+
+
+def test_the_feeds_green_gives_the_hands_green_its_true_time() -> None:
+    """A green pressed three seconds late: the feed's word of it moves the clock by three seconds."""
+    stage = Stage(setup(plan(LONG, SPARE)))
+    stage.command("status", 3.0, status="green")
+    assert stage.session.clock.remaining(10) == pytest.approx(3593)
+    stage.late_s = 10
+    stage.status(0.0, "green")
+    assert stage.session.clock.remaining(10) == pytest.approx(3590)
+    assert "not at 0:03.0" in stage.made(Corrected)[-1].text
+
+
+def test_clock_by_hand_against_the_official_one() -> None:
+    """A fresh official clock counts and the hand's is refused; a silent one is replaced, and takes over again later."""
+    stage = by_hand()
+    stage.clock(10.0, 3590)
+    assert "official clock" in refused(stage.command("clock", 15.0, remaining_s=3000))
+    told(stage.command("clock", 60.0, remaining_s=3000))
+    assert stage.session.clock.remaining(60) == 3000
+    stage.clock(70.0, 3530)
+    assert stage.session.clock.remaining(70) == 3530
+    assert "official clock says" in stage.made(Corrected)[-1].text
+
+
+def test_telemetry_wins_where_it_measured() -> None:
+    """A fresh measurement beats a hand; the next one replaces what a hand entered, and says so when it differs."""
+    stage = by_hand()
+    stage.switch(10.0, "torque_map", 2)
+    assert "telemetry shows torque at 2" in refused(stage.command("set_switch", 20.0, switch="torque_map", position=3))
+    told(stage.command("set_switch", 90.0, switch="torque_map", position=3))
+    assert stage.car.switches.stands("torque_map") == 3
+    stage.switch(95.0, "torque_map", 2)
+    assert stage.car.switches.stands("torque_map") == 2
+    assert "telemetry shows torque_map at 2, not at 3" in stage.made(Corrected)[-1].text
+
+
+def test_a_kind_set_by_hand_stands_until_a_loop_contradicts_it() -> None:
+    """A lap that a hand called a cool-down lap is timed again when a loop shows the pace of one."""
+    stage = by_hand()
+    stage.drive(100.0, 120.0, 100.0)
+    told(stage.command("set_car", 325.0, lap_kind="cool"))
+    assert stage.car.track.lap_kind == "cool"
+    stage.cross(350.0, "1")
+    assert stage.car.track.lap_kind == "timed"
+
+
+# -- forgotten, wrong, taken back --------------------------------------------------------------------------------------
+
+
+def test_a_forgotten_press_is_noticed_and_put_in_where_it_belongs() -> None:
+    """A lap of about two laps' time asks whether a press was forgotten; the line with its time mends laps and plan."""
+    stage = on_lap(by_hand(), 220.0, 320.0)
+    assert "was a line press forgotten" in told(stage.command("cross", 520.0))
+    stage.command("cross", 620.0)
+    assert stage.car.progress.current is not None
+    assert stage.car.progress.current.timed_done == 2
+    answer = told(stage.command("cross", 420.5))
+    assert answer.endswith("car 41 on timed lap 5 of long")
+    assert [lap.kind for lap in stage.car.track.laps] == ["out", "timed", "timed", "timed", "timed"]
+    assert stage.car.track.lap_number == 6
+    assert stage.car.progress.current.timed_done == 4
+
+
+def test_a_forgotten_press_without_its_time_is_put_in_by_the_usual_lap() -> None:
+    """Nobody knows when: it is placed by what such laps take, two laps later, and teaches nothing about pace."""
+    stage = on_lap(by_hand(), 220.0, 320.0, 520.0, 620.0)
+    stage.wait(650)
+    answer = told(stage.command("cross", forgotten=True))
+    assert answer == "forgotten line put in at about 7:00.0: car 41 on timed lap 5 of long"
+    assert sorted(lap for _, lap in stage.car.track.pace.quick) == [100.0, 100.0]
+    assert "taken back: forgotten line" in told(stage.command("undo"))
+    assert stage.car.track.lap_number == 5
+
+
+def test_undo_takes_back_the_last_of_the_same_hand() -> None:
+    """Each hand takes back its own, the latest first; a session-wide entry belongs to every car."""
+    stage = on_lap(by_hand(), 220.0)
+    stage.command("status", 230.0, status="red", by="bo")
+    assert told(stage.command("undo")) == "taken back: line at 3:40.0; car 41 on out-lap of long"
+    assert told(stage.command("undo", by="bo")).startswith("taken back: status red; green")
+    assert told(stage.command("undo")) == "taken back: pit exit at 1:40.0; car 41 in its garage, next: long"
+    assert told(stage.command("undo")).startswith("taken back: status green")
+    assert stage.session.clock.status == "waiting"
+    assert "is left to take back" in refused(stage.command("undo"))
+
+
+def test_what_the_feed_confirmed_cannot_be_taken_back() -> None:
+    """The feed saw the same crossing: it stands."""
+    stage = on_lap(by_hand(), 220.5)
+    stage.cross(220.0)
+    assert "the feed says so, too" in refused(stage.command("undo"))
+    assert stage.car.track.lap_number == 2
+
+
+def test_a_wrong_pit_exit_taken_back_calls_the_car_out_again() -> None:
+    """The call to leave was taken as done for the press; taken back, it comes again, and revisions go on."""
+    stage = by_hand()
+    stage.wait(40)
+    told(stage.command("pit", 40.0, where="exit"))
+    assert stage.call("long-1-leave").state == "done"
+    told(stage.command("undo"))
+    stage.wait(60)
+    assert stage.call("long-1-leave").id.endswith("~2")
+    assert stage.call("long-1-leave").state == "due"
+    assert stage.car.track.state == "garage"
+    assert stage.car.progress.next.run.run == "long"
+
+
+def test_a_red_flag_pressed_wrongly_is_taken_back_for_the_driver_too() -> None:
+    """The driver heard of a red flag that was none: he is told that all is clear; the lap counts."""
+    stage = on_lap(by_hand(), 220.0)
+    stage.command("status", 250.0, status="red")
+    stage.wait(256)
+    stage.command("said")
+    told(stage.command("undo", 260.0))
+    stage.wait(262)
+    assert stage.session.clock.status == "green"
+    assert [one.call for one in stage.prompts("session", "due")][-1].endswith("green")
+    stage.command("cross", 320.0)
+    assert stage.car.track.laps[-1].kind == "timed"
+
+
+def test_a_red_flag_that_nobody_heard_of_is_taken_back_in_silence() -> None:
+    """Taken back before it was said, it is withdrawn, and nothing is said in its place."""
+    stage = on_lap(by_hand(), 220.0)
+    stage.command("status", 250.0, status="red")
+    told(stage.command("undo"))
+    stage.wait(258)
+    assert stage.prompts("session")[-1].state == "withdrawn"
+    assert not stage.prompts("-green")
+
+
+@pytest.mark.parametrize(
+    ("command", "more", "state"),
+    [
+        ("keep_in", {}, lambda car: car.kept_in), ("quiet", {}, lambda car: car.quiet),
+        ("extend", {"laps": 2}, lambda car: car.progress.find("long").timed_wanted),
+        ("shorten", {"laps": 2}, lambda car: car.progress.find("long").timed_wanted),
+        ("drop", {"run": "spare"}, lambda car: car.progress.find("spare").state),
+        ("set_fuel", {"fuel_kg": 3}, lambda car: car.carried.fuel_kg),
+        ("set_tyres", {"tyres": "B1"}, lambda car: car.carried.tyres),
+        ("set_switch", {"switch": "flap", "position": "open"}, lambda car: car.switches.stands("flap")),
+        ("set_car", {"run": "spare"}, lambda car: car.progress.next.run.run),
+    ],
+)  # fmt: skip
+def test_commands_that_change_belief_or_plan_can_be_taken_back(command: str, more: dict[str, Any], state: Any) -> None:
+    """Taken back right after, everything is as it was."""
+    stage = by_hand()
+    before = state(stage.car)
+    told(stage.command(command, 10.0, **more))
+    assert state(stage.car) != before
+    told(stage.command("undo", 11.0))
+    assert state(stage.car) == before
+
+
+def test_a_skip_taken_back_offers_the_call_again() -> None:
+    """A call skipped by mistake comes again while there is time, and its item is to be done again."""
+    items = [{"do": "flap_lap", "on": {"timed": 3}}]
+    stage = on_lap(by_hand(LONG | {"items": items}, SPARE), 220.0, 320.0)
+    while not stage.prompts("flap", "due") and stage.now < 420:
+        stage.wait(stage.now + 1)
+    call = next(one for one in stage.car.book.outstanding() if one.spec.item is not None and one.state != "planned")
+    told(stage.command("skip", call=call.id))
+    assert stage.car.progress.current.items[0].state == "not_done"  # type: ignore[union-attr]  # on track
+    assert "comes again" in told(stage.command("undo"))
+    stage.wait(stage.now + 1)
+    assert stage.car.progress.current.items[0].state == "planned"  # type: ignore[union-attr]  # on track
+    assert stage.has_call(f"{call.id}~2")
+
+
+def test_said_is_not_taken_back() -> None:
+    """What was said was said: undo goes past it to the last thing that was entered."""
+    stage = by_hand()
+    stage.wait(30)
+    told(stage.command("said"))
+    assert told(stage.command("undo")).startswith("taken back: status green")
+
+
+# -- joining in the middle ---------------------------------------------------------------------------------------------
+
+
+def test_a_session_joined_in_the_middle_by_hand() -> None:
+    """Green, the clock, and where the car is: the runs before are skipped in words, and calls come for the rest."""
+    stage = Stage(setup(plan(CHECKS, MAIN, LONG, SPARE, tyre_sets={"B1": {"compound": "medium"}})), begin=-5)
+    told(stage.command("clock", 0.0, remaining_s=2480))
+    told(stage.command("status", 1.0, status="green"))
+    told(stage.command("set_car", 2.0, run="long", lap=7, lap_kind="timed"))
+    told(stage.command("set_fuel", 3.0, fuel_kg=9))
+    told(stage.command("set_tyres", 4.0, tyres="B1", tyre_laps=11))
+    states = {run.run.run: (run.state, run.reason) for run in stage.car.progress.runs}
+    assert states["checks"] == ("skipped", "not followed: pitwall joined later")
+    assert states["long"][0] == "running"
+    assert (stage.car.track.lap_number, stage.car.track.lap_kind) == (7, "timed")
+    assert stage.session.clock.remaining(10) == pytest.approx(2471, abs=1.1)
+    stage.command("cross", 60.0)
+    stage.wait(155)
+    assert stage.prompts("long-box", "due")
+    assert stage.car.progress.current.timed_done == 6
+    stage.command("pit", 160.0, where="entry")
+    assert stage.car.progress.next.run.run == "spare"  # type: ignore[union-attr]  # chosen
