@@ -7,6 +7,7 @@ speaks; ``auto`` takes mosquitto where there is one; an address is somebody else
 from __future__ import annotations
 
 import asyncio
+import os
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -112,7 +113,7 @@ def _accounts(settings: Settings, wishes: BrokerWishes, bind: str) -> Mapping[st
     if is_loopback(bind) and not named:
         return None
     remedy = "add one: pitwall users add NAME --role viewer" + (f" --file {path}" if named else "")
-    if not path.exists():
+    if not os.path.exists(path):  # False too where we may not look
         raise UserError(f"on {bind} anybody on the network could listen and give commands: there is no users file "
                         f"{path}; {remedy}" if not is_loopback(bind) else f"{path}: no such users file; {remedy}")
     accounts = read_users(path)

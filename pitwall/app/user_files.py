@@ -51,7 +51,7 @@ def add_user(path: Path, name: str, role: Role) -> str:
     if not re.fullmatch(SLUG_PATTERN, name) or name == DAEMON:
         raise UserError(f"{name!r} cannot be a user's name: 1 to 32 lower-case letters, digits or hyphens, and not "
                         f"{DAEMON}")
-    accounts = dict(read_users(path)) if path.exists() else {}
+    accounts = dict(read_users(path)) if os.path.exists(path) else {}
     if name in accounts:
         raise UserError(f"{display_name(path)} has a user {name!r} already: remove it first for a new token "
                         f"(pitwall users remove {name})")

@@ -21,6 +21,7 @@ from pitwall.bus.mosquitto import MosquittoBroker
 from pitwall.bus.mosquitto_files import MosquittoOptions
 from pitwall.bus.users import DAEMON, Role, account_of, logins_of
 from tests.contract.bus_rigs import eventually
+from tests.unit.test_bus_broker_defects import Raw
 
 ROLES: tuple[Role, ...] = ("feed", "desk", "viewer", "admin")
 LOGINS = logins_of({role: account_of(role, f"token-of-{role}") for role in ROLES}, f"token-of-{DAEMON}")
@@ -122,6 +123,22 @@ async def test_a_feed_reads_no_plans_and_a_viewer_does(broker: Broker) -> None:
         daemon.publish("health", b"again", retain=True)
         await eventually(lambda: (f"{AT}/health", b"again") in feed.heard, "health again")
         assert {topic for topic, _ in feed.heard} == {f"{AT}/health"}
+
+
+async def test_a_will_obeys_the_rights_of_its_owner(broker: Broker) -> None:
+    """A viewer's link breaks: what it left to be said as the daemon's health is not said; an admin's is."""
+    async with outsider(broker, DAEMON) as daemon:
+        await daemon.subscribe("#")
+        for user, said in (("viewer", b"offline, says the viewer"), ("admin", b"offline, says the admin")):
+            link = Raw(*await asyncio.open_connection("127.0.0.1", broker.address.port))
+            link.connect(user, user=user, token=f"token-of-{user}", will=(f"{AT}/health", said))
+            answer = await link.packet()
+            assert answer[:3] == b"\x20\x02\x00" or user == "viewer", "a broker may refuse such a will at once"
+            link.writer.transport.abort()
+        await eventually(lambda: bool(daemon.heard), "the admin's will")
+        daemon.publish("end", b"end")
+        await eventually(lambda: (f"{AT}/end", b"end") in daemon.heard, "the end")
+        assert daemon.heard == [(f"{AT}/health", b"offline, says the admin"), (f"{AT}/end", b"end")]
 
 
 @pytest.mark.parametrize("websocket", [False, True], ids=["tcp", "websocket"])

@@ -18,6 +18,17 @@ def test_environment_is_read(monkeypatch: pytest.MonkeyPatch) -> None:
     assert (settings.broker, settings.port, settings.log_level) == ("mqtt://10.0.0.5:1883", 1999, "warning")
 
 
+def test_broker_of_the_machine_is_read(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where a broker of our own listens, for whom, and whom an mqtts:// one is trusted by; all have quiet defaults."""
+    before = load_settings()
+    assert (before.bind, before.websocket_port, before.users, before.ca_file) == ("127.0.0.1", None, None, None)
+    for name, value in (("BIND", "0.0.0.0"), ("WEBSOCKET_PORT", "8083"), ("USERS", "u.yaml"), ("CA_FILE", "ca.pem")):
+        monkeypatch.setenv(f"PITWALL_{name}", value)
+    settings = load_settings()
+    assert (settings.bind, settings.websocket_port) == ("0.0.0.0", 8083)
+    assert (settings.users, settings.ca_file) == (Path("u.yaml"), Path("ca.pem"))
+
+
 def test_every_bad_variable_is_reported_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """Two bad variables give two lines."""
     monkeypatch.setenv("PITWALL_PORT", "99999")
