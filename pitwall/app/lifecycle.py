@@ -142,7 +142,8 @@ def _stop_on_signals_fallback(
 ) -> Callable[[], None]:
     # Windows has no loop signal handlers. The plain handler runs between byte codes, so it only wakes the loop.
     before: list[tuple[signal.Signals, Any]] = []
-    for number in numbers:
+    ctrl_break = getattr(signal, "SIGBREAK", None)  # the one that another process of Windows can send
+    for number in [*numbers, *([] if ctrl_break is None else [ctrl_break])]:
         with contextlib.suppress(ValueError):  # not in the main thread: somebody else handles signals there
             before.append((number, signal.signal(number, lambda *_: loop.call_soon_threadsafe(stopping.set))))
 

@@ -14,6 +14,7 @@ from importlib import import_module
 from types import ModuleType
 
 from pitwall import __version__
+from pitwall.cli.console import take_every_character
 from pitwall.errors import FileProblem, PayloadError, PitwallError, UserError
 
 COMMANDS: dict[str, tuple[str, str]] = {
@@ -44,6 +45,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         argv: the arguments after the program's name; the process's own when left out.
     """
     arguments = list(sys.argv[1:] if argv is None else argv)
+    take_every_character(sys.stdout, sys.stderr)
     try:
         code = _dispatch(arguments)
         sys.stdout.flush()

@@ -42,7 +42,8 @@ class WriterLock:
         try:
             _take(self._handle)
         except OSError as problem:
-            holder = os.pread(self._handle, 32, 0).decode(errors="replace").strip() if hasattr(os, "pread") else ""
+            os.lseek(self._handle, 0, os.SEEK_SET)
+            holder = os.read(self._handle, 32).decode(errors="replace").strip()
             os.close(self._handle)
             self._handle = None
             who = f"process {holder}" if holder else "another process"

@@ -19,7 +19,8 @@ def key_presses(pressed: Callable[[str], None]) -> Iterator[None]:
 
     Must be entered inside a running loop. The terminal is put back as it was, whatever happens.
     """
-    if not sys.stdin.isatty():
+    # A program without a console (pythonw) has no standard input at all.
+    if sys.stdin is None or not sys.stdin.isatty():
         yield
     elif sys.platform == "win32":
         with _windows(pressed):
@@ -44,9 +45,12 @@ def split_keys(text: str) -> list[str]:
 
 @contextlib.contextmanager
 def _posix(pressed: Callable[[str], None]) -> Iterator[None]:
-    import termios
-    import tty
-
+    try:
+        import termios
+        import tty
+    except ImportError:  # a system that is neither Windows nor POSIX: the view is shown, without keys
+        yield
+        return
     loop, descriptor = asyncio.get_running_loop(), sys.stdin.fileno()
     before = termios.tcgetattr(descriptor)
 
