@@ -266,7 +266,8 @@ class Hands:
         """Somebody says how things stand: the garage calls begin, as they do when a feed first speaks."""
         for car in self.team.values():
             if not car.heard:
-                car.heard, car.since_s = True, now
+                entry = Entry("heard", "heard", now, self.clock, _heard)
+                _heard(car, self.histories[car.car].note(entry, keep=False))
                 self._changed.add(car.car)
 
     def all_changed(self) -> None:
@@ -324,6 +325,10 @@ class Hands:
                 self._outputs.append(lap_judged(track, lap, at, None, lap.kind, now))
         self._changed.add(car)
         return True
+
+
+def _heard(car: TeamCar, entry: Entry) -> None:
+    car.heard, car.since_s = True, entry.now
 
 
 def _shown(lap: LapRecord) -> tuple[object, ...]:

@@ -158,10 +158,7 @@ class Session:
 
     def _hears_the_feed(self) -> None:
         """The first word of timing: until then nobody knows when the session begins, and nobody is called out."""
-        for car in self.team.values():
-            if not car.heard:
-                car.heard, car.since_s = True, self.now
-                self._dirty.add(car.car)
+        self.hands.hears(self.now)
 
     def _prepare(self, setup: SessionSetup) -> None:
         self.setup, self.prepared, self.rain = setup, True, setup.wet

@@ -22,6 +22,7 @@ from pitwall.model.outputs import (
     Answered,
     CarOutlook,
     ClockState,
+    Corrected,
     DeskState,
     ForecastState,
     Health,
@@ -536,3 +537,40 @@ async def test_line_printer_ends_when_its_reader_went_away() -> None:
 def test_keys_are_split_from_what_the_terminal_sends() -> None:
     """Letters, arrows and tab come out as keys; unknown sequences vanish."""
     assert split_keys("sx\x1b[A\x1b[B\t\x1b[Zq\x1b") == ["s", "x", "up", "down", "tab", "q"]
+
+
+@pytest.mark.parametrize(
+    ("key", "wanted"),
+    [
+        ("l", {"command": "cross", "loop": None, "forgotten": False}), ("i", {"command": "pit", "where": "entry"}),
+        ("o", {"command": "pit", "where": "exit"}), ("f", {"command": "cross", "forgotten": True}),
+        ("e", {"command": "status", "status": "red"}), ("g", {"command": "status", "status": "green"}),
+        ("u", {"command": "undo"}),
+    ],
+)  # fmt: skip
+def test_one_key_each_for_what_happened(key: str, wanted: dict[str, Any]) -> None:
+    """Line, pit in, pit out, a forgotten line, red, green, undo: of the car that is shown, at the moment of the key;
+    the foot and the help of the picture name each."""
+    board, desk = _desk_with(car="41")
+    command = desk.press(key, 123.4)
+    assert command is not None
+    assert command.model_dump(include=set(wanted)) == wanted
+    assert (command.car, command.t, command.by) == ("41", 123.4, "me")
+    assert f"{key} " in _drawn(board).splitlines()[-2]
+    assert any(line.split()[:1] == [key] or f"   {key}  " in line for line in _drawn(board, helping=True).splitlines())
+
+
+def test_what_was_corrected_is_told_in_both_views() -> None:
+    """Better evidence that replaced an entry is a note in the picture and a line in the log."""
+    corrected = Corrected(id="c", t=60.0, car="41", because="x", text="Car 41: line at 0:59.0 by the feed")
+    board = Board()
+    board.take(corrected)
+    assert board.notes == ["Car 41: line at 0:59.0 by the feed"]
+    assert LineLog().lines(corrected) == ("    1:00  corrected: Car 41: line at 0:59.0 by the feed",)
+
+
+def test_a_car_followed_by_hand_says_so() -> None:
+    """Where the car is rests on somebody's keys: the table of cars says it."""
+    board = Board()
+    board.take(_desk(by_hand=True))
+    assert "hand: " in _drawn(board)

@@ -75,8 +75,7 @@ def believed(stage: Stage) -> tuple[object, ...]:
     lap = None if track.lap is None else (track.lap.number, track.lap.start_t, track.lap.kind)
     carried = (car.carried.tyres, car.carried.tyre_laps(track), car.carried.fuel(track, 2.0))
     flags = (car.kept_in, car.quiet, stage.session.clock.status, stage.session.clock.pit_exit)
-    board = dict(car.switches.believed)
-    return (track.state, track.lap_number, lap, laps, runs, current and current.run.run, carried, flags, board)
+    return (track.state, track.lap_number, lap, laps, runs, current and current.run.run, carried, flags)
 
 
 @settings(max_examples=40, deadline=None)

@@ -9,6 +9,7 @@ from pitwall.model.outputs import (
     Alert,
     Answered,
     ClockState,
+    Corrected,
     DeskState,
     ForecastState,
     Health,
@@ -66,7 +67,10 @@ class Board:
             case Refused():
                 self.note(f"refused: {in_words(message.reason, self.words())}")
             case Answered():
-                self.note(f"car {message.car}: {in_words(message.effect, self.words())}")
+                effect = in_words(message.effect, self.words())
+                self.note(effect if f"car {message.car}" in effect else f"car {message.car}: {effect}")
+            case Corrected():
+                self.note(message.text)
             case _:
                 pass  # plans, laps and the field are for bigger screens
 

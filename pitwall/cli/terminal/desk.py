@@ -2,13 +2,25 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from pitwall.cli.terminal.board import Board
 from pitwall.model.events import CallCommand, CommandGiven, PlanCommand
 from pitwall.model.outputs import Alert, Prompt, Proposal
 
 ON_OPEN: dict[str, CallCommand] = {"s": "said", "x": "skip", "d": "defer"}
 ON_SAID: dict[str, CallCommand] = {"r": "repeat", "c": "confirm"}
-KEYS = (*ON_OPEN, *ON_SAID, "m", "a", "p")
+TRUTH: dict[str, dict[str, Any]] = {
+    "l": {"command": "cross"},
+    "i": {"command": "pit", "where": "entry"},
+    "o": {"command": "pit", "where": "exit"},
+    "f": {"command": "cross", "forgotten": True},
+    "e": {"command": "status", "status": "red"},
+    "g": {"command": "status", "status": "green"},
+    "u": {"command": "undo"},
+}
+"""What happened, one key each; of the car that is shown, or of the session."""
+KEYS = (*ON_OPEN, *ON_SAID, *TRUTH, "m", "a", "p")
 ANSWERS: dict[str, PlanCommand] = {"y": "adopt", "n": "decline"}
 WAS_SAID = ("said", "late", "unconfirmed")
 
@@ -71,6 +83,8 @@ class Desk:
             self.looking = self._board.proposals.get(car)
             self._board.hint = "" if self.looking is not None else f"no changed plan waits for car {car}"
             return None
+        if key in TRUTH:
+            return self._command(car, now, **TRUTH[key])
         if key == "m":
             return self._command(car, now, command="quiet")
         if key == "a":
@@ -135,7 +149,7 @@ class Desk:
         mine = [alert for alert in alerts if alert.car in (car, None)] or alerts
         return min(mine, key=lambda alert: (alert.since_s, alert.id), default=None)
 
-    def _command(self, car: str, now: float, **values: str) -> CommandGiven:
+    def _command(self, car: str, now: float, **values: Any) -> CommandGiven:
         self._given += 1
         facts = {"id": f"{self._mark}-{self._given}", "t": now, "car": car, "by": self._hand} | values
         return CommandGiven.model_validate(facts)

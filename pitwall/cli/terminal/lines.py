@@ -6,7 +6,17 @@ from collections.abc import Iterator
 
 from pitwall.cli.terminal.board import Message
 from pitwall.cli.terminal.words import STATE_WORDS, STATUS_WORDS, alert_line, in_words, lag_words, store_words
-from pitwall.model.outputs import Alert, Answered, ClockState, ForecastState, Health, Prompt, Proposal, Refused
+from pitwall.model.outputs import (
+    Alert,
+    Answered,
+    ClockState,
+    Corrected,
+    ForecastState,
+    Health,
+    Prompt,
+    Proposal,
+    Refused,
+)
 from pitwall.model.units import clock_text
 
 QUIET_STATES = ("planned", "done")
@@ -45,9 +55,12 @@ class LineLog:
                 return tuple(self._proposal(message))
             case Refused():
                 text = f"refused: {in_words(message.reason, self._words)}"
+            case Corrected():
+                text = f"corrected: {message.text}"
             case Answered() if message.effect.partition(" ")[0] not in self._revision:
                 # An answer about a call is told by the call itself.
-                text = f"{'car ' + message.car:<8}{in_words(message.effect, self._words)}"
+                effect = in_words(message.effect, self._words)
+                text = f"{'car ' + message.car:<8}{effect.removeprefix(f'car {message.car} ')}"
             case _:
                 pass
         return (_timed(message, text),) if text else ()

@@ -27,13 +27,14 @@ from pitwall.cli.terminal.words import (
 from pitwall.model.outputs import Prompt, Proposal
 from pitwall.model.units import clock_text
 
+TRUTH_KEYS_HELP = "l line  i pit in  o pit out  f line forgotten  e red  g green  u take back"
 KEYS_HELP = "s said  x skip  d defer  r repeat  c confirm  m quiet  a noted  ? help  q leave"
 
 STATE_STYLES = {"due": "bold", "late": "bold", "shown": "", "said": "dim"}
 STATUS_STYLES = {"green": "green", "yellow": "yellow", "slow": "yellow", "red": "red", "finished": "bold"}
 
-FIXED_LINES = 5
-"""The head, three rules and the line of keys."""
+FIXED_LINES = 6
+"""The head, three rules and the two lines of keys."""
 LEAST_LIST = 3
 MOST_ALERTS = 4
 MOST_STORE_LINES = 3
@@ -74,8 +75,10 @@ def paint(
     parts: list[RenderableType] = [_head(board, now, silent_s)]
     parts += [_one_line(line, "bold") for line in store]
     parts += [_rule(), *cars, _rule()]
-    if helping or looking is not None:
-        instead = proposal_lines(looking, width, room + len(said)) if looking is not None else list(HELP)
+    if helping and looking is None:
+        return Group(*parts, *_help(board, height - FIXED_LINES - len(store) - len(cars)), _foot(board))
+    if looking is not None:
+        instead = proposal_lines(looking, width, room + len(said))
         parts += [_one_line(line) for line in [*instead, *[""] * (room + len(said) - len(instead))]]
     else:
         parts.append(_prompts(board, now, car, prompts, chosen, room, width))
@@ -84,8 +87,18 @@ def paint(
     if more:
         parts.append(_one_line(f"  and {len(board.alerts) - len(alerts)} more"))
     parts += [_one_line(f"  {note}", "dim") for note in notes]
-    parts.append(_one_line(f"{board.hint}  (? keys)" if board.hint else KEYS_HELP, "" if board.hint else "dim"))
+    parts += [_one_line(TRUTH_KEYS_HELP, "dim"), _foot(board)]
     return Group(*parts)
+
+
+def _help(board: Board, room: int) -> list[RenderableType]:
+    """The help in the place of all that lies below the cars; that there are alerts still shows."""
+    shown = [*HELP[: room + 1], *[""] * (room + 1 - len(HELP))]
+    return [*(_one_line(line) for line in shown), _rule(f"{len(board.alerts)} alerts" if board.alerts else "no alerts")]
+
+
+def _foot(board: Board) -> Text:
+    return _one_line(f"{board.hint}  (? keys)" if board.hint else KEYS_HELP, "" if board.hint else "dim")
 
 
 def _rule(title: str = "") -> Rule:
