@@ -16,12 +16,13 @@ from pitwall.model.plan import Plan
 from pitwall.model.procedure import Procedure
 
 DRIVERS = ("dana", "edda")
-LAPS = ("out, 1 timed, in", "out, 1 timed, in", "out, 2 timed, in", "out, 2 timed, in", "out, 1 timed, cool, 1 timed, in",
-        "out, 3 timed, in", "out-in")
+LAPS = ("out, 1 timed, in", "out, 2 timed, in", "out, 1 timed, cool, 1 timed, in", "out, 3 timed, in", "out-in")
+LAPS_OFTEN = (0.35, 0.35, 0.15, 0.12, 0.03)
 BODY: dict[str, Any] = {"car": 1, "name": "Case", "mass_kg": 700, "power_w": 4e5, "drag_area_m2": 1.0,
                         "downforce_area_m2": 3.0, "grip": 1.6, "brake_mps2": 30, "traction_mps2": 10, "fuel_per_lap_kg": 2.0}
 POSITIONS = (1, 2, 3)
 BIAS = (54, 55, 56, 57)
+TRAPS = 0.85  # share of plans with something in it that cannot go well
 STEP_SAID = {"say": "Next lap is the comparison.", "short": "Comparison", "where": "lap_start"}
 ARGUMENTS = {"switch": {"type": "switch"}, "position": {"type": "position"}}
 
@@ -56,8 +57,11 @@ def case(seed: int, number: int) -> Case:
     for _ in range(100):
         try:
             switches = _switches(rng)
-            car = Car.model_validate({**BODY, "switches": switches, "forbidden_on_timed": _guarded(rng, switches)})
-            return Case(number, Plan.model_validate(_plan(rng, switches)), car, bool(rng.random() < 0.2))
+            plan, guarded = _plan(rng, switches), _guarded(rng, switches)
+            if rng.random() < TRAPS:
+                _trap(rng, switches, plan["runs"], guarded)
+            car = Car.model_validate({**BODY, "switches": switches, "forbidden_on_timed": guarded})
+            return Case(number, Plan.model_validate(plan), car, bool(rng.random() < 0.2))
         except ValueError:
             continue  # a combination that the models refuse is no case
     raise AssertionError("no sound case in a hundred draws")
@@ -70,7 +74,7 @@ def _one(rng: np.random.Generator, of: Any) -> Any:
 def _switches(rng: np.random.Generator) -> list[dict[str, Any]]:
     kinds = [str(kind) for kind in rng.choice(
         ["rotary", "toggle", "bias", "paged", "preset", "stationary", "momentary"], size=int(rng.choice([1, 2, 3], p=[0.3, 0.55, 0.15])),
-        p=[0.24, 0.12, 0.14, 0.16, 0.20, 0.12, 0.02])]
+        p=[0.16, 0.08, 0.10, 0.22, 0.28, 0.14, 0.02])]
     if "preset" in kinds and not any(kind in ("rotary", "toggle") for kind in kinds):
         kinds.append("rotary")
     made = [_switch(rng, number, kind) for number, kind in enumerate(kinds)]
@@ -114,9 +118,29 @@ def _defaults(rng: np.random.Generator, positions: Any, kind: str) -> list[dict[
 
 def _guarded(rng: np.random.Generator, switches: list[dict[str, Any]]) -> list[str]:
     names = [one["switch"] for one in switches if one["kind"] != "momentary"]
-    if not names or rng.random() < 0.3:
+    if not names or rng.random() < 0.5:
         return []
     return sorted({_one(rng, names) for _ in range(int(rng.integers(1, 5)))})
+
+
+def _trap(
+    rng: np.random.Generator, switches: list[dict[str, Any]], runs: list[dict[str, Any]], guarded: list[str]
+) -> None:
+    """What people write into a plan that cannot go well, whatever is said; it may still be harmless in this one."""
+    one, run = _one(rng, switches), _one(rng, runs)
+    target = one["switch"]
+    if one["kind"] == "paged":  # wanted for a whole run, but it goes home by itself
+        run.setdefault("switches", {})[target] = _one(rng, [spot for spot in POSITIONS if spot != one["home"]])
+    elif one["kind"] == "stationary":  # wanted otherwise on timed laps than where it is set
+        one["defaults"] = [{"lap": "timed", "position": POSITIONS[2]}]
+    elif one["kind"] == "preset":  # held through a run, against what the run wants of what it sets
+        target, _ = next(iter(one["sets"].items()))
+        run.setdefault("switches", {})[one["switch"]] = "on"
+    elif one["kind"] == "bias" and one["free_range"]:  # the next run wants it elsewhere within the free range
+        run.setdefault("switches", {})[target] = one["default"] + one["free_range"]
+        one["measured"] = False
+    if guarded and target not in guarded:
+        guarded.append(target)
 
 
 def _positions(one: dict[str, Any]) -> Any:
@@ -127,8 +151,8 @@ def _plan(rng: np.random.Generator, switches: list[dict[str, Any]]) -> dict[str,
     count = int(rng.choice([1, 2, 3], p=[0.5, 0.45, 0.05]))
     plan: dict[str, Any] = {"plan": 1, "car": 41, "driver": DRIVERS[0], "session": "p1",
                             "runs": [_run(rng, number, switches) for number in range(count)]}
-    if rng.random() < 0.3:
-        one = _one(rng, switches)
+    if rng.random() < 0.55:
+        one = _one(rng, [one for one in switches if one["kind"] == "preset"] or switches)
         plan["starts_with"] = {"switches": {one["switch"]: _one(rng, _positions(one))}}
     if rng.random() < 0.3:
         plan["quiet"] = {"timed": "all"} if rng.random() < 0.5 else {"timed": ["box"], "cool": ["box"]}
@@ -136,14 +160,15 @@ def _plan(rng: np.random.Generator, switches: list[dict[str, Any]]) -> dict[str,
 
 
 def _run(rng: np.random.Generator, number: int, switches: list[dict[str, Any]]) -> dict[str, Any]:
-    laps = str(_one(rng, LAPS))
+    laps = str(rng.choice(LAPS, p=LAPS_OFTEN))
     found: dict[str, Any] = {"run": f"r{number}", "want": "must", "laps": laps}
     movable = [one for one in switches if one["kind"] not in ("stationary",)]
-    items = [_item(rng, laps, _one(rng, movable)) for _ in range(int(rng.choice([0, 1, 2], p=[0.4, 0.45, 0.15])))
+    presets = [one for one in movable if one["kind"] == "preset"] * 2
+    items = [_item(rng, laps, _one(rng, [*movable, *presets])) for _ in range(int(rng.choice([0, 1, 2], p=[0.4, 0.45, 0.15])))
              if movable]
     found["items"] = [one for one in items if one is not None]
-    if rng.random() < 0.2:
-        one = _one(rng, switches)
+    if rng.random() < 0.35:
+        one = _one(rng, [*switches, *(one for one in switches if one["kind"] == "paged")])
         found["switches"] = {one["switch"]: _one(rng, _positions(one))}
     if "timed" in laps and rng.random() < 0.3:
         found["shorten_to"] = 1

@@ -24,7 +24,7 @@ from pitwall.model.procedure import Procedure
 
 ON_THE_ROAD, BEFORE_RELEASE = 3, 4  # switches in one call, as the daemon's rules have them
 MOST_OUT_OF_PLAN = 4  # things out of plan on one afternoon; the shortest story of a wrong start has hardly ever more
-MOST_WORLDS = 60_000
+MOST_WORLDS = 8_000
 NESTED_PRESETS = 3
 T = 0.0  # no clock is needed: what happens has an order, not a time
 
@@ -106,11 +106,11 @@ class Afternoons:
         self.watched = set(car.forbidden_on_timed) or {
             switch.switch for switch in car.switches if switch.kind != "stationary"}
 
-    def live(self) -> Truth:
+    def live(self, most_worlds: int = MOST_WORLDS) -> Truth:
         """Go through all of them, those with the least out of plan first.
 
         Raises:
-            TooManyWorlds: when there are more than ``MOST_WORLDS``.
+            TooManyWorlds: when there are more than ``most_worlds``.
         """
         seen: set[Any] = set()
         wrong: tuple[dict[Wrong, int], ...] = tuple({} for _ in range(self.misses + 1))
@@ -123,7 +123,7 @@ class Afternoons:
                 if key in seen or (world.missed and (key[0], 0, *key[2:]) in seen):
                     continue
                 seen.add(key)
-                if len(seen) > MOST_WORLDS:
+                if len(seen) > most_worlds:
                     raise TooManyWorlds
                 self._look(world, cost, wrong, stands)
                 for more, following in self._what_may_happen(world):
@@ -282,7 +282,7 @@ class Afternoons:
         items.run_over(ended, self.procedures, T)
         base = world.board.wanted(ended, 0)
         for name, position in sorted(world.asked.get(ended.run.run, ())):
-            if not _text(base[name]) == position:
+            if _text(base[name]) != position:
                 world.board.owe(name, base[name])
         if ended.state not in ("cut", "next"):
             world.asked.pop(ended.run.run, None)
@@ -384,6 +384,9 @@ def _in_groups(names: Mapping[str, Position], most: int) -> list[dict[str, Posit
     return [dict(listed[at:at + most]) for at in range(0, len(listed), most)]
 
 
-def live_all(plan: Plan, car: Car, procedures: Mapping[str, Procedure], wet: bool = False, misses: int = 1) -> Truth:
-    """The truth about one small plan."""
-    return Afternoons(plan, car, procedures, wet, misses).live()
+def live_all(
+    plan: Plan, car: Car, procedures: Mapping[str, Procedure], wet: bool = False, misses: int = 1,
+    most_worlds: int = MOST_WORLDS,
+) -> Truth:
+    """The truth about one small plan. Errors as :meth:`Afternoons.live`."""
+    return Afternoons(plan, car, procedures, wet, misses).live(most_worlds)

@@ -12,7 +12,7 @@ release: the first time everything, later what is believed off or still owed. A 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Literal, NamedTuple
 
 from pitwall.checks.flow.course import Course, ItemId, Spot, Stint
@@ -41,8 +41,8 @@ class State(NamedTuple):
     """The car at the start of a lap (``lap``), or in the garage before a run (``lap`` None).
 
     ``resume`` is the lap that follows the out-lap; ``alive`` the items of this lap that are done, ``stays`` those of earlier
-    laps that are left on purpose, ``first`` those of the out-lap; ``timed`` how many timed laps of the run are done, and
-    ``missed`` how many calls were missed so far.
+    laps that are left on purpose, ``first`` those of the out-lap; ``timed`` how many timed laps of the run are done,
+    ``begun`` whether the out-lap was driven to its end, and ``missed`` how many calls were missed so far.
     """
 
     run: int
@@ -53,6 +53,7 @@ class State(NamedTuple):
     stays: tuple[ItemId, ...] = ()
     first: tuple[ItemId, ...] = ()
     timed: int = 0
+    begun: bool = False
     checked: bool = False
     missed: int = 0
 
@@ -117,7 +118,8 @@ def release_list(course: Course, state: State, wanted: tuple[Spot, ...]) -> dict
 
 def _leave(course: Course, state: State, misses: int, before: Events) -> Iterator[Step]:
     stint = course.stints[state.run]
-    for left_out, alive in _chosen(stint, state.run, 0, None):
+    done: Iterable[tuple[Events, tuple[ItemId, ...]]] = [((), state.first)] if state.begun else _chosen(stint, state.run, 0, None)
+    for left_out, alive in done:
         wanted = stint.wanted(0, alive, ())
         names = release_list(course, state, wanted)
         for said, wheel, missed in _said(course, state, names, misses, None, 0):
@@ -230,7 +232,7 @@ def _come_in(course: Course, state: State, wheel: Wheel, lap: int) -> State:
         return _next_run(state, state.wheel)
     resume = max(1, lap)
     early = {one.item for asked in stint.asked[:resume] for one in asked}
-    return state._replace(resume=resume, stays=tuple(item for item in state.stays if item in early))
+    return state._replace(resume=resume, begun=state.begun or lap > 0, stays=tuple(item for item in state.stays if item in early))
 
 
 def _next_run(state: State, wheel: Wheel) -> State:
@@ -273,16 +275,31 @@ def miss(course: Course, wheel: Wheel, names: Names, release: bool, how: Missing
 def _made(
     course: Course, wheel: Wheel, names: Names, release: bool, state: State, lap: int | None
 ) -> Iterator[tuple[Events, Wheel]]:
-    """Every way in which these changes may be made; as the words come first, without cost."""
-    for number, order in enumerate(orders(course.parts, tuple(names))):
-        events: Events = (Event("order", state.run, lap, tuple(course.parts[one].name for one in order)),) if number else ()
-        ways: list[tuple[Events, Wheel]] = [(events, wheel)]
-        for index in order:
-            further = []
-            for told, before in ways:
-                known = heard(course.parts, before, index, names[index], release, sure=True)
-                for reset, after in act(course.parts, known, index, names[index]):
-                    more = (Event("reset", state.run, lap, (course.parts[index].name,)),) if reset else ()
-                    further.append(((*told, *more), after))
-            ways = further
-        yield from ways
+    """Every way in which these changes may be made; as the words come first, without cost.
+
+    The words are heard before the hand moves, so a preset's own telemetry may come after them. Where a preset is among the
+    changes they may also be in several calls, one heard and done before the next.
+    """
+    parts, seen = course.parts, set[Wheel]()
+    all_heard = wheel
+    for index, to in names.items():
+        all_heard = heard(parts, all_heard, index, to, release, sure=True)
+    for number, order in enumerate(orders(parts, tuple(names))):
+        turned: Events = (Event("order", state.run, lap, tuple(parts[one].name for one in order)),) if number else ()
+        for together in (True, False) if len(order) > 1 else (True,):
+            ways: list[tuple[Events, Wheel]] = [(turned, all_heard if together else wheel)]
+            for index in order:
+                ways = [way for told, before in ways for way in _one_made(
+                    course, before if together else heard(parts, before, index, names[index], release, sure=True),
+                    index, names[index], told, Event("reset", state.run, lap, (parts[index].name,)))]
+            for way in ways:
+                if way[1] not in seen:
+                    seen.add(way[1])
+                    yield way
+
+
+def _one_made(
+    course: Course, wheel: Wheel, index: int, to: Spot, told: Events, reset: Event
+) -> Iterator[tuple[Events, Wheel]]:
+    for more, after in act(course.parts, wheel, index, to):
+        yield ((*told, reset) if more else told), after
