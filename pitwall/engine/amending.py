@@ -93,30 +93,30 @@ def amended(plan: Plan, states: dict[str, RunState], setup: SessionSetup, change
     Raises:
         Refusal: naming every change that cannot be made, and why.
     """
-    before, refused = plan, []
+    before, refused, doubtful = plan, list[str](), list[tuple[str, str]]()
+    known = _faults(plan, setup)
     for number, change in enumerate(changes, start=1):
+        name = f"{change.do} (change {number}): " if len(changes) > 1 else ""
         try:
-            plan = _changed(Desk(plan, states, setup), change)
+            plan = _CHANGES[change.do](Desk(plan, states, setup), change)
         except Refusal as refusal:
-            refused.append(f"{change.do} (change {number}): {refusal}" if len(changes) > 1 else str(refusal))
-    broken = promises_broken(plan, states) - promises_broken(before, states)
-    refused += sorted(broken)
+            refused.append(f"{name}{refusal}")
+        faults = _faults(plan, setup)
+        doubtful += [(name, fault) for fault in faults if fault not in known]
+        known = {**known, **faults}
+    # What one change leaves amiss another of the list may have put right.
+    left = _faults(plan, setup)
+    refused += [f"{name}{fault}" for name, fault in doubtful if fault in left]
+    refused += sorted(promises_broken(plan, states) - promises_broken(before, states))
     if refused:
         none = "; nothing was changed" if len(changes) > 1 else ""
         raise Refusal(f"{'; '.join(refused)}{none}")
     return plan
 
 
-def _changed(desk: Desk, change: ch.PlanChange) -> Plan:
-    plan = _CHANGES[change.do](desk, change)
-    for run in plan.runs:
-        was = desk.plan.find(run.run)
-        if was is not run:
-            known = set(run_faults(desk.plan, was, desk.setup)) if was is not None else set()
-            faults = [fault for fault in run_faults(plan, run, desk.setup) if fault not in known]
-            if faults:
-                raise Refusal("; ".join(dict.fromkeys(faults)))
-    return plan
+def _faults(plan: Plan, setup: SessionSetup) -> dict[str, None]:
+    """Everything that its runs name and that is not there, in order."""
+    return dict.fromkeys(fault for run in plan.runs for fault in run_faults(plan, run, setup))
 
 
 def remade(run: Run, **values: Any) -> Run:

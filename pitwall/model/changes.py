@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator, Field, TypeAdapter, ValidationError
 
 from pitwall.model.base import Frozen, Label, Name, Slug
 from pitwall.model.plan import Item, Laps, Run, Scalar
@@ -128,3 +128,32 @@ PlanChange = Annotated[
     | SetRunSwitch | SetRunDriver | DropRun | DropItem,
     Field(discriminator="do"),
 ]
+
+_CHANGES: TypeAdapter[tuple[PlanChange, ...]] = TypeAdapter(tuple[PlanChange, ...])
+MOST_TOLD = 3
+
+
+def changes_from_wire(value: object) -> object:
+    """Read changes as a plan file is read: laps, laps of items and whole runs may be written in every way they may be
+    written there.
+
+    Raises:
+        ValueError: naming each change that cannot be read by its number, and why.
+    """
+    if not isinstance(value, list | tuple):
+        return value
+    try:
+        return _CHANGES.validate_python(tuple(value), strict=False)
+    except ValidationError as error:
+        told = [_told(one["loc"], one["msg"]) for one in error.errors()[:MOST_TOLD]]
+        raise ValueError("; ".join(told)) from None
+
+
+def _told(place: tuple[int | str, ...], message: str) -> str:
+    number = f"change {int(place[0]) + 1}" if place else "changes"
+    where = ".".join(str(part) for part in place[1:])
+    return f"{number}{f' ({where})' if where else ''}: {message.removeprefix('Value error, ')}"
+
+
+PlanChanges = Annotated[tuple[PlanChange, ...], BeforeValidator(changes_from_wire)]
+"""A list of changes, all to be made or none."""

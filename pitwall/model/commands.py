@@ -7,7 +7,7 @@ from typing import Literal
 from pydantic import Field
 
 from pitwall.model.base import Label, Slug
-from pitwall.model.changes import PlanChange
+from pitwall.model.changes import PlanChanges
 from pitwall.model.facts import Fact, Hand, PitExit, SessionStatus
 from pitwall.model.plan import Alternate, LapKind, Scalar
 from pitwall.model.units import Seconds
@@ -42,7 +42,7 @@ class CommandGiven(Fact):
     run: Slug | None = None
     item: str | None = Field(default=None, max_length=64)
     laps: int | None = Field(default=None, ge=1, le=100)
-    changes: tuple[PlanChange, ...] = Field(default=(), max_length=40, description="for amend")
+    changes: PlanChanges = Field(default=(), max_length=40, description="for amend")
     proposal: str | None = Field(default=None, max_length=128, description="for adopt and decline")
     alternate: Alternate | None = Field(default=None, description="for switch_plan")
     revision: int | None = Field(
