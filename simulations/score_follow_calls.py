@@ -179,8 +179,9 @@ def _news(row: Row, lap: TrueLap | None, truth: Truth) -> Tied:
             return None, "the flag did not fall on that lap", 0.0
         return lap.begin_s + FLAG_S, "", truth.lap_s
     moments = [t for t, *_ in truth.changes]
-    if re.search(r"finished$", row.about) and lap is not None and lap.begin_s is not None:
-        moments.append(lap.begin_s)  # the flag is told as news of the in-lap to a car that finished its lap
+    if re.search(r"finished$", row.about):
+        # To a car that finished its lap the flag is told as news of the in-lap, which itself may never have ended.
+        moments += [lap.end_s for lap in truth.laps.get(row.car, ()) if lap.end_s is not None]
     before = [t for t in moments if t <= row.t + NEWS_S]
     if not before or row.t - max(before) > 60.0:
         return None, "there was no such change", 0.0
