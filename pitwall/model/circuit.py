@@ -67,6 +67,15 @@ class MarshalSector(Frozen):
     to_share: Share | None = None
 
 
+class ListeningStretch(Frozen):
+    """A stretch on which the driver can listen, whatever the speed profile says. It may span the line."""
+
+    from_m: float | None = Field(default=None, ge=0)
+    to_m: float | None = Field(default=None, ge=0)
+    from_share: Share | None = None
+    to_share: Share | None = None
+
+
 class Circuit(Frozen):
     """The circuit file. With ``segments`` positions are metres; without, shares of the lap time."""
 
@@ -80,6 +89,11 @@ class Circuit(Frozen):
     marshal_sectors: tuple[MarshalSector, ...] = ()
     quiet_places: tuple[str, ...] = Field(
         default=(), description="places where nothing is said, whatever physics allows"
+    )
+    listening: tuple[ListeningStretch, ...] = Field(
+        default=(),
+        description="stretches on which the driver can listen, whatever physics says; "
+        "on a timing-only circuit these are all that are known",
     )
 
     @property
@@ -153,6 +167,8 @@ class Circuit(Frozen):
         found += [(f"loop {item.loop!r}", item, ("at",)) for item in self.loops]
         found += [(f"place {item.place!r}", item, ("at",)) for item in self.places]
         found += [(f"marshal sector {item.sector!r}", item, ("from", "to")) for item in self.marshal_sectors]
+        found += [(f"listening stretch {number}", item, ("from", "to"))
+                  for number, item in enumerate(self.listening, start=1)]
         return [*found, ("pit", self.pit, ("entry", "exit", "last_chance"))]
 
     def place_names(self) -> tuple[str, ...]:

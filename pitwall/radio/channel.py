@@ -2,7 +2,8 @@
 
 First no must-say call is lost, then pre-empting calls are said at once, then as little as possible is given up, then
 everything is said as near to its best moment as it may be (``pending.Cost``). ``plan_channel`` is exact for up to
-``EXACT_UP_TO`` calls; beyond that it may stop after ``most_nodes`` states and then says how far from the best it can be.
+``EXACT_UP_TO`` calls; beyond that it may stop after ``most_nodes`` states and then says how far from the best it may
+be.
 
 The function keeps nothing. The engine calls it again whenever a call, a window or a busy stretch changes; equal input
 gives an equal plan, in whatever order the calls are given.
@@ -30,10 +31,10 @@ from pitwall.radio.pending import (
     without,
 )
 from pitwall.radio.reasons import Circumstances, reason_for
-from pitwall.radio.search import Job, JobWay, Search, Ticks, earliest_chain, pack, unpack
+from pitwall.radio.search import Job, JobWay, Search, Ticks, pack, unpack
 
 EXACT_UP_TO = 12
-MOST_NODES = 4_000  # beyond EXACT_UP_TO calls; some tenths of a second at the very most
+MOST_NODES = 400  # beyond EXACT_UP_TO calls; a fraction of a second
 PART_PAUSE_S = 0.5  # between two parts the engineer at least breathes (common practice, no source)
 
 
@@ -168,11 +169,11 @@ class _Timed:
 
 
 def _timed(jobs: Sequence[Job], order: Sequence[tuple[int, int]], now: int) -> list[_Timed]:
-    """Starts for an order: as early as may be, then as near to the best moment as costs nothing, with the last starts."""
+    """Starts for an order: as early as may be, then as near to the best moment as costs nothing; and last starts."""
     free, early = now, []
     for number, index in order:
         way = jobs[number].ways[index]
-        starts = earliest_chain(way, free)
+        starts = way.earliest_chain(free)
         assert starts is not None  # the search began it so
         early.append(starts)
         free = starts[-1] + way.lengths[-1] + jobs[number].gap

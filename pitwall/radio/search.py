@@ -10,8 +10,8 @@ calls that may still be made and the tick from which the channel is free. Best f
 - filling: a call that fits at its least cost before another one begins is never put behind it.
 
 The first finished state that is taken from the queue is the optimum. After ``most_nodes`` states the search stops, the
-best plan found by going straight ahead from the most promising states is returned, and the least bound in the queue
-with it. Nodes are counted, never time, so equal input gives equal plans everywhere.
+best plan found by going straight ahead from the most promising states, or by insertion, is returned, and the least
+bound in the queue with it. Nodes are counted, never time, so equal input gives equal plans everywhere.
 """
 
 from __future__ import annotations
@@ -22,10 +22,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+from pitwall.radio.insertion import by_insertion, least_in_the_room
 from pitwall.radio.pending import Cost, How
 
 Ticks = tuple[tuple[int, int], ...]
 DIVES = 8  # so many states are followed straight to an end when the search is broken off
+
+
+def earliest(starts: Ticks, tick: int) -> int | None:
+    """The first admissible start at or after a tick; None when there is none."""
+    at = bisect_left(starts, (tick,))
+    if at and starts[at - 1][1] >= tick:
+        return tick
+    return starts[at][0] if at < len(starts) else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,12 +53,28 @@ class JobWay:
     late_per_tick: int
     most_pause: int
 
-    def latest_cost(self) -> int:
-        """What it costs begun at the last moment."""
-        return self.loss + self.late_per_tick * max(0, self._last_start() - self.best)
+    def earliest_chain(self, tick: int) -> tuple[int, ...] | None:
+        """The earliest starts of all parts from a tick on, none more than the longest pause after the one before.
 
-    def _last_start(self) -> int:
-        return self.starts[-1][-1][1] if self.starts[-1] else self.best
+        The earliest start of each part is earliest for all of them together: raising one only ever raises the others.
+        """
+        if len(self.lengths) == 1:
+            begun = earliest(self.starts[0], tick)
+            return None if begun is None else (begun,)
+        least = [tick] * len(self.lengths)
+        while True:
+            begun_at: list[int] = []
+            for part, starts in enumerate(self.starts):
+                ready = begun_at[-1] + self.lengths[part - 1] if part else tick
+                begun = earliest(starts, max(least[part], ready))
+                if begun is None:
+                    return None
+                if part and begun - ready > self.most_pause:
+                    least[part - 1] = begun - self.most_pause - self.lengths[part - 1]
+                    break
+                begun_at.append(begun)
+            else:
+                return tuple(begun_at)
 
     def cost(self, starts: Sequence[int]) -> int:
         """What it costs begun so."""
@@ -101,38 +126,6 @@ class _State(NamedTuple):
     finished: bool
 
 
-def earliest(starts: Ticks, tick: int) -> int | None:
-    """The first admissible start at or after a tick; None when there is none."""
-    at = bisect_left(starts, (tick,))
-    if at and starts[at - 1][1] >= tick:
-        return tick
-    return starts[at][0] if at < len(starts) else None
-
-
-def earliest_chain(way: JobWay, tick: int) -> tuple[int, ...] | None:
-    """The earliest starts of all parts from a tick on, none more than the longest pause after the one before.
-
-    The earliest start of each part is earliest for all of them together: raising one only ever raises the others.
-    """
-    if len(way.lengths) == 1:
-        begun = earliest(way.starts[0], tick)
-        return None if begun is None else (begun,)
-    least = [tick] * len(way.lengths)
-    while True:
-        begun_at: list[int] = []
-        for part, starts in enumerate(way.starts):
-            ready = begun_at[-1] + way.lengths[part - 1] if part else tick
-            begun = earliest(starts, max(least[part], ready))
-            if begun is None:
-                return None
-            if part and begun - ready > way.most_pause:
-                least[part - 1] = begun - way.most_pause - way.lengths[part - 1]
-                break
-            begun_at.append(begun)
-        else:
-            return tuple(begun_at)
-
-
 @dataclass(slots=True)
 class Search:
     """One search; make one for each set of jobs. Jobs are in an order that does not depend on how they were given."""
@@ -157,7 +150,7 @@ class Search:
                 return Answer(_order(state), state.cost, state.cost, self.nodes)
             if self.nodes >= self.most_nodes:
                 heapq.heappush(queue, state)
-                return self._broken_off(queue)
+                return self._broken_off(queue, now)
             if self._beaten(state.alive, state.free, state.cost, strictly=True):
                 continue
             self.nodes += 1
@@ -181,7 +174,7 @@ class Search:
         job = self.jobs[number]
         found: list[Option] = []
         for index, way in enumerate(job.ways):
-            starts = earliest_chain(way, tick)
+            starts = way.earliest_chain(tick)
             if starts is not None:
                 ready = starts[-1] + way.lengths[-1] + job.gap
                 found.append(Option(way.cost(starts), ready, starts[0], index))
@@ -246,7 +239,7 @@ class Search:
         return found
 
     def _fitting(self, alive: int, free: int) -> list[tuple[int, int]]:
-        """Calls whose turn it may be and that are worth making, each with the tick at which it is over at least cost."""
+        """Calls whose turn it may be and that are worth making, with the tick at which each is over at least cost."""
         found = []
         for number in _bits(alive):
             job = self.jobs[number]
@@ -270,12 +263,15 @@ class Search:
         front[:] = [one for one in front if not (state.free <= one[0] and state.cost <= one[1])]
         front.append((state.free, state.cost))
 
-    def _broken_off(self, queue: list[_State]) -> Answer:
-        """The best of a few straight ways on, and the bound of what was not looked at."""
-        bound = queue[0].least
+    def _broken_off(self, queue: list[_State], now: int) -> Answer:
+        """The best of a few straight ways on and of insertion, and the bound of what was not looked at."""
+        bound = max(queue[0].least, least_in_the_room(self.jobs, now))
         heads = heapq.nsmallest(DIVES, queue) + heapq.nsmallest(DIVES, queue, key=lambda one: (one.left, one[:3]))
         ends = [self._straight_on(state) for state in heads]
         best = min(ends, key=lambda one: (one.cost, one.number))
+        order, cost = by_insertion(self.jobs, now)
+        if cost < best.cost:
+            return Answer(order, cost, min(bound, cost), self.nodes)
         return Answer(_order(best), best.cost, min(bound, best.cost), self.nodes)
 
     def _straight_on(self, state: _State) -> _State:

@@ -17,7 +17,7 @@ from pitwall.model.car import Car
 from pitwall.model.circuit import Circuit
 from pitwall.model.setup import CallTiming
 from pitwall.model.units import KPH_PER_MPS
-from pitwall.track.listening import Window, listening_windows
+from pitwall.track.listening import Window, listening_windows, named_windows
 from pitwall.track.places import Bend, Stretch, bends, plain, stretches, unknown_place
 from pitwall.track.profile import SpeedProfile, speed_profile
 
@@ -246,17 +246,22 @@ def lap_map(circuit: Circuit, car: Car | None, timing: CallTiming) -> LapMap:
     own = stretches(circuit)
     if circuit.timing_only:
         assert circuit.lap_s is not None  # the model demands it
-        return _assemble(circuit, circuit.lap_s, own, None, (None, None))
+        named = [Stretch(item.from_share, item.to_share) for item in circuit.listening]  # type: ignore[arg-type]  # model
+        silent = [own[plain(name)] for name in circuit.quiet_places]
+        told = named_windows(named, circuit.lap_s, timing.listen_min_s, silent) if named else None
+        return _assemble(circuit, circuit.lap_s, own, None, (told, told))
     if car is None:
         raise UserError(f"{circuit.name} is measured in metres: its lap times need a car file")
     profile = speed_profile(circuit, car)
     quiet = [own[plain(name)] for name in circuit.quiet_places]
+    always = [Stretch(item.from_m, item.to_m) for item in circuit.listening]  # type: ignore[arg-type]  # by the model
     windows, easy = (
         listening_windows(
             profile,
             lateral_limit_mps2=timing.lateral_limit_mps2,
             least_s=timing.listen_min_s,
             quiet=quiet,
+            always=always,
             slower=slower,
         )
         for slower in (1.0, EASY)

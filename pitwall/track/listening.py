@@ -2,7 +2,8 @@
 
 A driver takes in a sentence while the car is calm: not braking, not loaded sideways above a limit, and for long
 enough to finish it. What counts as braking and how much load is too much is common practice, no source; the lateral
-limit and the least length come from the settings.
+limit and the least length come from the settings. A circuit file may take stretches out (quiet places) and put others
+in (``listening``): the engineer knows the track better than the profile does.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ def listening_windows(
     lateral_limit_mps2: float,
     least_s: float,
     quiet: Iterable[Stretch] = (),
+    always: Iterable[Stretch] = (),
     slower: float = 1.0,
 ) -> tuple[Window, ...]:
     """The windows of one lap in phase, in lap order.
@@ -39,9 +41,12 @@ def listening_windows(
         least_s: shortest window worth having, seconds.
         slower: how many times the reference lap time the lap takes; every acceleration falls with its square.
         quiet: stretches in metres where nothing is said. A point is widened to ``least_s`` around it.
+        always: stretches in metres that count as calm whatever the profile says, unless they are quiet.
     """
     calm = _calm(profile, lateral_limit_mps2 * slower**2, BRAKING_MPS2 * slower**2)
     middle = 0.5 * (profile.s_m[:-1] + profile.s_m[1:])
+    for stretch in always:
+        calm |= _inside(middle, stretch)
     for stretch in quiet:
         calm &= ~_inside(middle, _widened(profile, stretch, least_s))
     return tuple((start / profile.lap_s, end / profile.lap_s) for start, end in _long_enough(profile, calm, least_s))
@@ -83,3 +88,61 @@ def _long_enough(profile: SpeedProfile, calm: BoolArray, least_s: float) -> list
         if max(end - start, over_the_line) >= least_s:
             kept.append((start, end))
     return kept
+
+
+def named_windows(
+    stretches: Iterable[Stretch], lap_s: float, least_s: float, quiet: Iterable[Stretch] = ()
+) -> tuple[Window, ...]:
+    """The windows of a circuit without geometry, whose file names them as shares of the lap.
+
+    Args:
+        stretches: shares of the lap; one may span the line and is then cut there, as above.
+        lap_s: lap time, seconds.
+        least_s: shortest window worth having, seconds; one over the line is judged by its whole length.
+        quiet: where nothing is said, shares of the lap. A point is widened to ``least_s`` around it.
+    """
+    left = _union(piece for stretch in stretches for piece in _pieces(stretch.start, stretch.end))
+    half = 0.5 * least_s / lap_s
+    for stretch in quiet:
+        wide = half if stretch.start == stretch.end else 0.0
+        for first, last in _pieces((stretch.start - wide) % 1.0, (stretch.end + wide) % 1.0):
+            left = [piece for begin, end in left for piece in ((begin, min(end, first)), (max(begin, last), end))]
+            left = [(begin, end) for begin, end in left if begin < end]
+    over = sum(end - begin for begin, end in left if begin == 0.0 or end == 1.0)
+    joined = over if left and left[0][0] == 0.0 and left[-1][1] == 1.0 else 0.0
+    return tuple((begin, end) for begin, end in left
+                 if (max(end - begin, joined) if begin == 0.0 or end == 1.0 else end - begin) * lap_s >= least_s)
+
+
+def _pieces(start: float, end: float) -> list[Window]:
+    """A stretch of the lap cut at the line; one that ends where it starts is the whole lap."""
+    pieces = [(start, end)] if start < end else [(start, 1.0), (0.0, end)]
+    return [(begin, last) for begin, last in pieces if begin < last]
+
+
+def start_windows(
+    stretches: Iterable[Window] | None, length_s: float, from_s: float, end_by_s: float, least_s: float = 0.0
+) -> tuple[Window, ...]:
+    """When something of this length may be begun so that it ends inside the stretch in which it began.
+
+    Args:
+        stretches: listening stretches in seconds of any one clock; None where they are unknown: then ``from_s`` and
+            ``end_by_s`` alone decide.
+        length_s: how long it is.
+        from_s: not begun before.
+        end_by_s: over by then.
+        least_s: a window shorter than this is left out: nobody can hit it.
+    """
+    known = [(from_s, end_by_s)] if stretches is None else _union(stretches)
+    cut = ((max(begin, from_s), min(end, end_by_s) - length_s) for begin, end in known)
+    return tuple((begin, last) for begin, last in cut if last >= begin and last - begin >= least_s)
+
+
+def _union(windows: Iterable[Window]) -> list[Window]:
+    joined: list[Window] = []
+    for begin, end in sorted(windows):
+        if joined and begin <= joined[-1][1]:
+            joined[-1] = (joined[-1][0], max(joined[-1][1], end))
+        else:
+            joined.append((begin, end))
+    return joined

@@ -1,4 +1,4 @@
-"""Random channels on the tick grid, drawn from a seed: every kind of constraint that the plan knows, in small numbers."""
+"""Random channels on the tick grid, drawn from a seed: every kind of constraint that the plan knows."""
 
 from __future__ import annotations
 

@@ -91,3 +91,23 @@ def test_the_last_starts_hold_for_all_calls_at_once(first: int) -> None:
             way = next(way for way in call.ways if way.how == placed.how)
             last = round(placed.last_s * 10)
             assert any(begin <= last <= end for begin, end in free_starts(call, way, 0, one.busy, 0))
+
+
+@pytest.mark.parametrize("most", [0, 1, 5])
+def test_a_search_broken_off_says_how_far_it_can_be_off(most: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Stopped after a few states a plan keeps all rules, and the best cost lies between its bound and its own cost."""
+    best = {seed: plan_channel(one.calls, one.busy, now_s=one.now_s) for seed, one in _some()}
+    monkeypatch.setattr("pitwall.radio.channel.EXACT_UP_TO", 0)
+    found = 0
+    for seed, one in _some():
+        rough = plan_channel(one.calls, one.busy, now_s=one.now_s, most_nodes=most)
+        assert rough.nodes <= most
+        assert rough.bound <= best[seed].cost <= rough.cost, f"seed {seed}"
+        assert not rough.proven or rough.cost == best[seed].cost
+        _keeps_the_rules(one, rough)
+        found += rough.cost == best[seed].cost
+    assert found >= 0.7 * len(best)
+
+
+def _some() -> list[tuple[int, Instance]]:
+    return [(seed, instance(seed)) for seed in range(200)]
