@@ -13,6 +13,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from pitwall.bus.orphans import end_orphans
+
 ROOT = Path(__file__).resolve().parents[2]
 WAIT_S = 20.0
 
@@ -69,11 +71,12 @@ class Processes:
         return event
 
     def end(self) -> None:
-        """Kill what still runs."""
+        """Kill what still runs, and the broker that a killed daemon leaves behind."""
         for process in self._running:
             if process.poll() is None:
                 process.kill()
             process.communicate()
+        end_orphans(self.folder / "state" / "brokers")
 
 
 def leave(process: subprocess.Popen[str], number: signal.Signals = signal.SIGTERM) -> tuple[int, str, str]:
