@@ -9,6 +9,7 @@ that contradicts the topic is refused. Fields that we do not know are passed ove
 
 from __future__ import annotations
 
+import functools
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -146,6 +147,11 @@ def _sized(message: Message, most: int) -> Message:
     return message
 
 
+@functools.cache
+def _names_of(model: type[BaseModel]) -> tuple[str, ...]:
+    return tuple(sorted(set(model.model_fields) - {"type"}))
+
+
 def _known_fields(topic: str, place: Place, fields: dict[str, Any], message_id: str | None) -> dict[str, Any]:
     """The fields that the model has, under our names, with the car from the topic."""
 
@@ -155,7 +161,7 @@ def _known_fields(topic: str, place: Place, fields: dict[str, Any], message_id: 
     model = place.row.model
     wire_names = WIRE_NAMES.get(model, {})
     known: dict[str, Any] = {}
-    for name in sorted(set(model.model_fields) - {"type"}):
+    for name in _names_of(model):
         spellings = [spelling for spelling in (wire_names.get(name), name) if spelling in fields]
         if len(spellings) > 1:
             refuse(f"both {spellings[0]!r} and {spellings[1]!r} are given: keep one")

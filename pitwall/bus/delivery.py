@@ -34,7 +34,10 @@ def dispatch(subscriptions: list[tuple[str, MessageHandler]], topic: str, payloa
 
 def deliver(handler: MessageHandler, topic: str, payload: bytes) -> None:
     """Call a handler; one that fails is logged and never breaks the link or another handler."""
-    guarded(lambda: handler(topic, payload), "message handler failed", topic=topic)
+    try:
+        handler(topic, payload)
+    except Exception:
+        _log.exception("message handler failed", topic=topic)
 
 
 def tell_link(handlers: list[LinkHandler], up: bool) -> None:

@@ -7,6 +7,7 @@ is a slug and stands as it is; an alert id may hold anything, so the characters 
 
 from __future__ import annotations
 
+import functools
 import re
 from dataclasses import dataclass
 from functools import lru_cache
@@ -183,6 +184,7 @@ def place_of(topic: str) -> Place | None:
 
 
 @lru_cache(maxsize=8192)  # few filters and few topics, asked for every message: a third of a rehearsed hour's bus time
+@functools.lru_cache(maxsize=4096)
 def matches(topic_filter: str, topic: str) -> bool:
     """True when an MQTT filter takes a topic: ``+`` is one level, ``#`` the rest and its parent.
 

@@ -86,19 +86,25 @@ def _demands(row: DriverRunning) -> bool:
 
 
 def _row(car: TeamCar, driver: str) -> DriverRunning:
-    laps = [lap for lap in car.track.laps if car.drove.get(lap.number) == driver]
+    driven, running_s = _driven(car, driver)
     known = car.setup.drivers.get(driver)
     minimum = car.plan.minimum_laps.get(driver, known.minimum_laps if known is not None else None)
     return DriverRunning(
         driver=driver,
-        laps=len(laps),
-        running_s=round(sum((lap.end_t or lap.start_t) - lap.start_t for lap in laps), 1),
+        laps=driven,
+        running_s=round(running_s, 1),
         planned_laps=sum(_laps_left(run) for run in car.progress.rest() if of_run(car, run) == driver),
         minimum_laps=minimum,
         minimum_s=known.minimum_s if known is not None else None,
         most_laps=known.most_laps if known is not None else None,
         most_s=known.most_s if known is not None else None,
     )
+
+
+def _driven(car: TeamCar, driver: str) -> tuple[int, float]:
+    """Laps and seconds on track of one driver in this car so far."""
+    laps = [lap for lap in car.track.laps if car.drove.get(lap.number) == driver]
+    return len(laps), sum((lap.end_t or lap.start_t) - lap.start_t for lap in laps)
 
 
 def _laps_left(run: RunState) -> int:
@@ -129,7 +135,7 @@ def watch(car: TeamCar, clock: SessionClock, alerts: AlertBook, now: float) -> l
     found: list[Output] = []
     if clock.status not in RUNNING:
         return found
-    for row in rows(car):
+    for row in rows(car) if _anything_demanded(car) else ():
         found += _told(alerts, "driver_laps", car.car, row.driver, _out_of_reach(car, clock, row, now), now, clock)
         found += _told(alerts, "driver_limit", car.car, row.driver, _near(car, row), now, clock)
     limits = car.setup.limits.get(car.car)
@@ -142,6 +148,16 @@ def watch(car: TeamCar, clock: SessionClock, alerts: AlertBook, now: float) -> l
             text = f"Car {car.car}: {km:g} km, {limits.most_km:g} are allowed"
         found += _told(alerts, "car_limit", car.car, "", text, now, clock)
     return found
+
+
+def _anything_demanded(car: TeamCar) -> bool:
+    """Guard: some driver has a minimum or a limit, so that it is worth counting laps every few seconds."""
+    known = car.setup.drivers.values()
+    return bool(car.plan.minimum_laps) or any(
+        limit is not None
+        for driver in known
+        for limit in (driver.minimum_laps, driver.minimum_s, driver.most_laps, driver.most_s)
+    )
 
 
 def _told(

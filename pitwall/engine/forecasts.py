@@ -152,6 +152,8 @@ class Questions:
         """A new question when the plan changed or the last one is old; None otherwise."""
         revision = sum(car.progress.revision for car in team)
         stale = self._asked_t is None or now >= self._asked_t + self._setup.forecast.every_s
+        if clock.between_windows and self._asked_t is not None:
+            stale = False  # in a break nothing changes but by the desk
         if not team or (not stale and revision == self._asked_revision):
             return None
         self._asked_t, self._asked_revision, self._number = now, revision, self._number + 1

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from pitwall.engine.car import CarTrack
 from pitwall.engine.progress import PlanProgress, RunState
@@ -78,6 +78,7 @@ class Situation:
     driver: str = ""
     driver_out: str | None = None
     change_s: float = 0.0
+    _stretches: dict[tuple[int, ...], list[tuple[float, float]]] = field(default_factory=dict)
 
     @property
     def stopped_by_flag(self) -> bool:
@@ -97,13 +98,17 @@ class Situation:
         """Listening stretches of these laps in session seconds; None where the circuit gives none."""
         if self.lap_map.listening is None:
             return None
+        key = tuple(leg.index for leg in legs)
+        if key in self._stretches:
+            return self._stretches[key]
         found: list[tuple[float, float]] = []
         for leg in legs:
             quick = leg.kind == "timed"
             for begin, end in self.lap_map.listening if quick else self.lap_map.listening_easy or ():
                 if end > leg.start_phase:
                     found.append((leg.at(max(begin, leg.start_phase)), leg.at(end)))
-        return _joined(sorted(found))
+        self._stretches[key] = joined = _joined(sorted(found))
+        return joined
 
     def leg(self, index: int) -> Leg | None:
         """The leg of that planned lap, None when it lies behind."""

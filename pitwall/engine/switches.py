@@ -68,8 +68,11 @@ class SwitchBoard:
     owed: dict[str, Position] = field(default_factory=dict)
     checked_before: bool = False
     driver: str = ""
+    _defaults: dict[tuple[LapKind | None, str], dict[str, Position]] = field(default_factory=dict)
+    _cards: dict[str, SwitchCard] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
+        self._known = {switch.switch: switch for switch in self.car.switches}
         self.driver = self.driver or self.plan.driver
         start = self.plan.starts_with.switches
         for switch in self.car.switches:
@@ -80,13 +83,22 @@ class SwitchBoard:
 
     def known(self, name: str) -> Switch | None:
         """The switch of that name."""
-        return self.car.switch(name)
+        return self._known.get(name)
+
+    def defaults(self, kind: LapKind | None, driver: str) -> dict[str, Position]:
+        """Where every switch stands on a lap of this kind with this driver, as long as no run or item wants otherwise;
+        a copy that may be changed."""
+        found = self._defaults.get((kind, driver))
+        if found is None:
+            found = {switch.switch: switch.wanted(kind, driver, self.wet) for switch in self.car.switches}
+            self._defaults[kind, driver] = found
+        return dict(found)
 
     def wanted(self, run: RunState | None, leg: int) -> dict[str, Position]:
         """Position of every switch on a planned lap of a run; momentary and stationary ones keep their default."""
         kind: LapKind | None = run.laps[leg] if run is not None and run.laps else None
         driver = self.plan.driver_of(run.run) if run is not None else self.driver
-        found = {switch.switch: switch.wanted(kind, driver, self.wet) for switch in self.car.switches}
+        found = self.defaults(kind, driver)
         if run is None:
             return found
         for holder in (self.plan.original(run.run), run.run):
@@ -201,15 +213,18 @@ class SwitchBoard:
 
     def cards(self, wanted: Mapping[str, Position]) -> tuple[SwitchCard, ...]:
         """The published switch card."""
-        return tuple(
-            SwitchCard(
-                switch=switch.switch,
-                word=switch.word,
-                wanted=wanted.get(switch.switch, switch.default),
-                believed=self.believed.get(switch.switch),
-                measured=self.measured.get(switch.switch),
-                verified=switch.switch in self.verified,
-                owed=switch.switch in self.owed,
-            )
-            for switch in self.car.switches
-        )
+        return tuple(self._card(switch, wanted.get(switch.switch, switch.default)) for switch in self.car.switches)
+
+    def _card(self, switch: Switch, wanted: Position) -> SwitchCard:
+        """One card; it is made anew only when something on it changed."""
+        name = switch.switch
+        shown = (wanted, self.believed.get(name), self.measured.get(name), name in self.verified, name in self.owed)
+        card = self._cards.get(name)
+        # By identity: 1, 1.0 and true are equal, but not the same on the wire.
+        if card is None or (card.wanted is not shown[0] or card.believed is not shown[1] or card.measured is not shown[2]
+                            or card.verified != shown[3] or card.owed != shown[4]):
+            believed, measured, verified, owed = shown[1:]
+            card = SwitchCard(switch=name, word=switch.word, wanted=wanted, believed=believed, measured=measured,
+                              verified=verified, owed=owed)
+            self._cards[name] = card
+        return card

@@ -271,8 +271,8 @@ class TeamCar:
                 self.recalls += 1
                 self.hold_release(now)
                 self.recalled = True
-        for call in list(self.book.calls.values()):
-            if call.state == "said" and now >= max(call.spec.act_at_s or 0.0, call.said_t or 0.0) + SETTLE_S:
+        for call in [call for call in self.book.calls.values() if call.state == "said"]:
+            if now >= max(call.spec.act_at_s or 0.0, call.said_t or 0.0) + SETTLE_S:
                 self.signal(call, "settle", now, "said; nothing speaks against it")
 
     # -- the situation -------------------------------------------------------------------------------------------

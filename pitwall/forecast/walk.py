@@ -83,7 +83,9 @@ class _Cursor:
         self.start, self.end = self._take(0, slice(None) if columns is None else columns)
 
     def _take(self, row: int | Indices, futures: slice | Indices) -> tuple[Floats, Floats]:
-        return self.spans.starts[row, futures].copy(), self.spans.ends[row, futures].copy()
+        starts, ends = self.spans.starts[row, futures], self.spans.ends[row, futures]
+        # A slice is a view on the calendar that all cars share; picked columns are a copy already.
+        return (starts.copy(), ends.copy()) if isinstance(futures, slice) else (starts, ends)
 
     def futures(self, columns: Indices) -> Indices:
         """The future behind each of these columns."""

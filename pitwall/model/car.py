@@ -19,6 +19,8 @@ def same_position(a: Position | None, b: Position | None) -> bool:
     """True when two positions mean the same: ``3`` equals ``"3"`` and ``3.0``; text is compared without case."""
     if a is None or b is None:
         return a is b
+    if type(a) is type(b) and a == b:
+        return True
     if isinstance(a, bool) or isinstance(b, bool):
         return position_text(a) == position_text(b)
     try:

@@ -84,7 +84,7 @@ class CarPace:
     ratios: KindRatios = field(default_factory=KindRatios)
     shares: dict[str, deque[float]] = field(default_factory=dict)
     best_s: float | None = None
-    _knots: list[tuple[float, float]] | None = None
+    _knots: list[tuple[float, float, float, float, float]] | None = None
 
     def quick_s(self) -> float:
         """The lap time that a timed lap of this car is expected to take, seconds."""
@@ -131,10 +131,14 @@ class CarPace:
             # Crossings with wrong times may teach shares that fall along the lap: later is never earlier.
             rising = itertools.accumulate((share for _, share in inner), max)
             places = [at_map for at_map, _ in inner]
-            knots = self._knots = [(0.0, 0.0), *zip(places, rising, strict=True), (1.0, 1.0)]
-        for (map0, mine0), (map1, mine1) in itertools.pairwise(knots):
-            if phase <= map1:
-                return mine0 + (mine1 - mine0) * (phase - map0) / max(map1 - map0, 1e-9)
+            points = [(0.0, 0.0), *zip(places, rising, strict=True), (1.0, 1.0)]
+            knots = self._knots = [
+                (map1, map0, mine0, mine1 - mine0, max(map1 - map0, 1e-9))
+                for (map0, mine0), (map1, mine1) in itertools.pairwise(points)
+            ]
+        for end, begin, mine, rise, length in knots:
+            if phase <= end:
+                return mine + rise * (phase - begin) / length
         return phase
 
     def arrival(

@@ -8,6 +8,7 @@ a second (Nitta, Okazaki and Klinger, real traffic); tests/published checks it.
 
 from __future__ import annotations
 
+import functools
 import re
 
 NUMERAL_PAUSE_S = 0.15
@@ -16,6 +17,7 @@ BREATH_S = 0.3
 _TOKEN = re.compile(r"[A-Za-z']+|\d+(?:[.:]\d+)*")
 
 
+@functools.lru_cache(maxsize=2048)
 def spoken_words(text: str) -> tuple[int, int]:
     """Count ``(words, numerals)`` as spoken: ``55.5`` is three words (fifty-five, point, five)."""
     words = numerals = 0

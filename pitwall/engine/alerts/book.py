@@ -90,7 +90,8 @@ class AlertBook:
         """The condition is over."""
         key = "-".join(part for part in (kind.replace("_", "-"), car, detail) if part)
         alert = self.active.pop(key, None)
-        self.held = {item for item in self.held if item[0] != key}
+        if self.held:
+            self.held = {item for item in self.held if item[0] != key}
         return [] if alert is None else [alert.model_copy(update={"t": now, "active": False})]
 
     def acknowledge(self, alert_id: str, now: float, because: str) -> list[Output]:
