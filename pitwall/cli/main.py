@@ -25,6 +25,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "watch": ("pitwall.cli.watch", "show prompts, clock and alerts in the terminal"),
     "day": ("pitwall.cli.day", "show the timetable of an event, day by day"),
     "export": ("pitwall.cli.export", "write the journals of an event or a session out as text"),
+    "command": ("pitwall.cli.command", "give the running daemon one command and print its answer"),
     "users": ("pitwall.cli.users", "say who may use the broker of serve over the network"),
     "schema": ("pitwall.cli.schema", "print the schema of a file or of the wire"),
 }
@@ -90,7 +91,7 @@ def build_parser(command: str | None) -> tuple[argparse.ArgumentParser, ModuleTy
 def _dispatch(arguments: list[str]) -> int:
     command = next((word for word in arguments if not word.startswith("-")), None)
     parser, module = build_parser(command)
-    args = parser.parse_args(arguments)
+    args = parser.parse_args(_with_values(arguments))
     if module is None:
         parser.print_help(sys.stderr)
         return BAD_USAGE
@@ -98,6 +99,17 @@ def _dispatch(arguments: list[str]) -> int:
     code = module.run(args)
     assert isinstance(code, int)
     return code
+
+
+def _with_values(arguments: list[str]) -> list[str]:
+    """``--at -20s`` as ``--at=-20s``: a value that begins with a minus and a digit is none of argparse's options."""
+    joined: list[str] = []
+    for word in arguments:
+        if joined and joined[-1].startswith("--") and "=" not in joined[-1] and word[:1] == "-" and word[1:2].isdigit():
+            joined[-1] += f"={word}"
+        else:
+            joined.append(word)
+    return joined
 
 
 def _complete(parser: argparse.ArgumentParser, module: ModuleType) -> None:

@@ -10,6 +10,7 @@ from difflib import get_close_matches
 
 from pitwall.engine import hand_car
 from pitwall.engine.answers import Answer, Refusal
+from pitwall.engine.car import DOUBLE_S
 from pitwall.engine.hand_clock import FRESH_S
 from pitwall.engine.hands import Hands, place_words, tenths
 from pitwall.engine.laps import LapRecord
@@ -19,6 +20,8 @@ from pitwall.model.units import clock_text
 
 AHEAD_S = 2.0
 """A moment this far ahead of ours is a sender's clock, not a mistake."""
+OUT_AT_LEAST = 0.6
+"""Share of an out-lap before which no car is back at the pit exit, whatever was not seen."""
 FORGOTTEN_FROM = 1.7
 """A lap of so many usual ones is two with a line press forgotten between them (common practice, no source)."""
 
@@ -53,6 +56,14 @@ def _cross(command: CommandGiven, hands: Hands, now: float) -> Answer:
 def _pit(command: CommandGiven, hands: Hands, now: float) -> Answer:
     if command.where is None:
         raise Refusal("say which in 'where': entry or exit")
+    track = hands.team[command.car].track
+    lap, t = track.lap, min(command.t, now)
+    out = lap is not None and track.on_track and lap.start_phase > 0
+    if command.where == "exit" and out and lap is not None:
+        since = t - lap.start_t
+        if DOUBLE_S < since < OUT_AT_LEAST * track.pace.lap_s("out") and not hands.had(command.car, "pit", "exit", t):
+            raise Refusal(f"car {command.car} left the pits at {tenths(lap.start_t)} and is on that lap: enter the pit "
+                          "entry with its 't' before, or 'undo' that exit")
     return _seen(command, hands, "pit", command.where, now)
 
 

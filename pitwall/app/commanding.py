@@ -1,0 +1,189 @@
+"""One command to a running daemon, and its one answer: what scripts, keypads and a second seat use."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import os
+import socket
+from contextlib import suppress
+from pathlib import Path
+from typing import Any, get_args
+
+import yaml
+from pydantic import ValidationError
+
+from pitwall.app.clients import Onlooker
+from pitwall.app.plain_words import near, shown
+from pitwall.app.watching import SPEAKS_WITHIN_S, find_session
+from pitwall.bus.address import BrokerAddress
+from pitwall.bus.codec import message_for_fact
+from pitwall.bus.mqtt import MqttBus
+from pitwall.errors import BrokerError, UserError
+from pitwall.model.commands import CommandGiven
+from pitwall.model.outputs import Answered, ClockState, Health, Output, Refused
+from pitwall.runtime.ports import Bus
+
+ANSWERED_WITHIN_S = 10.0
+HEAD = ("id", "type", "car", "command", "by", "t")
+LISTS = ("sectors",)
+WORDS = frozenset({
+    "call", "alert", "run", "item", "proposal", "text", "loop", "switch", "tyres", "where", "status", "pit_exit",
+    "lap_kind", "alternate",
+})
+"""Arguments that are taken as they stand: a run named 1 is a name."""
+
+
+def names_of_commands() -> tuple[str, ...]:
+    """Every command that the desk may give."""
+    groups = get_args(CommandGiven.model_fields["command"].annotation)
+    return tuple(word for group in groups for word in (get_args(group) or (group,)))
+
+
+def names_of_arguments() -> tuple[str, ...]:
+    """Every argument that some command takes."""
+    return tuple(name for name in CommandGiven.model_fields if name not in HEAD)
+
+
+def arguments_from(words: list[str], changes: Path | None = None) -> dict[str, Any]:
+    """Read ``name=value`` words; numbers, true and false are read as in YAML, a list of sectors is joined by commas.
+
+    Args:
+        words: as they stand on the command line.
+        changes: a JSON or YAML file with the list for ``changes``.
+
+    Raises:
+        UserError: naming the word, and the nearest argument that there is.
+    """
+    found: dict[str, Any] = {}
+    for word in words:
+        name, equals, text = word.partition("=")
+        if not equals:
+            raise UserError(f"{word!r}: arguments are written name=value, such as where=entry")
+        if name not in names_of_arguments():
+            hint = near(name, names_of_arguments()) or f"there are {', '.join(sorted(names_of_arguments()))}"
+            raise UserError(f"no argument {name!r}: {hint}")
+        found[name] = _value(name, text)
+    if changes is not None:
+        found["changes"] = _read(changes)
+    return found
+
+
+def _value(name: str, text: str) -> Any:
+    if name in LISTS:
+        return [part.strip() for part in text.split(",") if part.strip()]
+    return text if name in WORDS else _parsed(name, text)
+
+
+def _parsed(name: str, text: str) -> Any:
+    try:
+        return yaml.safe_load(text)
+    except yaml.YAMLError:
+        raise UserError(f"{name}={text!r} cannot be read") from None
+
+
+def _read(path: Path) -> Any:
+    try:
+        return yaml.safe_load(path.read_text(encoding="utf-8"))  # JSON is YAML
+    except (OSError, yaml.YAMLError, UnicodeDecodeError) as failure:
+        raise UserError(f"{path}: cannot be read as JSON or YAML: {failure}") from None
+
+
+def command_from(car: str, command: str, by: str, arguments: dict[str, Any]) -> dict[str, Any]:
+    """A command as it goes over the wire, checked; without ``t`` it happens when the daemon takes it.
+
+    Raises:
+        UserError: with what is wrong and what was expected.
+    """
+    if command not in names_of_commands():
+        hint = near(command, names_of_commands()) or f"there are {', '.join(names_of_commands())}"
+        raise UserError(f"no command {command!r}: {hint}")
+    values = {"car": car, "command": command, "by": by, **arguments}
+    try:
+        CommandGiven.model_validate({"id": "checked", "t": 0.0, **values})
+    except ValidationError as failure:
+        told = []
+        for one in failure.errors():
+            place = ".".join(str(part) for part in one["loc"]) or command
+            told.append(f"{place}: {one['msg'].lower()} (found {shown(one.get('input'))})")
+        raise UserError("; ".join(told)) from None
+    return values
+
+
+def moment(text: str) -> tuple[float, bool]:
+    """Read when it happened: ``-20s`` or ``-20`` is so long ago, anything else a session second.
+
+    Returns:
+        Seconds, and whether they count back from now.
+
+    Raises:
+        UserError: when it is neither.
+    """
+    bare = text.strip().removesuffix("s")
+    with suppress(ValueError):
+        seconds = float(bare)
+        if abs(seconds) <= 172_800:
+            return seconds, bare.startswith("-")
+    raise UserError(f"--at {text!r}: expected a session second such as 754.5, or how long ago, such as -20s")
+
+
+async def give(
+    bus: Bus, session: str, values: dict[str, Any], at: tuple[float, bool] | None = None,
+    within_s: float = ANSWERED_WITHIN_S,
+) -> Answered | Refused:
+    """Give a command over a bus that is not started yet, and wait for its answer.
+
+    Raises:
+        BrokerError: when there is no link, or nobody answers in time.
+    """
+    loop = asyncio.get_running_loop()
+    values = {"id": f"{values['by']}-{socket.gethostname()}-{os.getpid()}-{loop.time() * 1e6:.0f}"[-128:], **values}
+    answer: asyncio.Future[Answered | Refused] = loop.create_future()
+    clock: asyncio.Future[ClockState] = loop.create_future()
+
+    def hear(output: Output | Health) -> None:
+        if isinstance(output, Answered | Refused) and output.because == values["id"] and not answer.done():
+            answer.set_result(output)
+        if isinstance(output, ClockState) and not clock.done():
+            clock.set_result(output)
+
+    Onlooker(bus, session, hear, lambda alert: None)
+    await bus.start()
+    try:
+        t = None if at is None else at[0]
+        if at is not None and at[1]:
+            now = await asyncio.wait_for(clock, min(SPEAKS_WITHIN_S, within_s))
+            t = now.t + at[0] * now.rate
+        _publish(bus, session, values, t)
+        return await asyncio.wait_for(answer, within_s)
+    except TimeoutError:
+        raise BrokerError(f"no answer within {within_s:.0f} s: does the daemon run? (pitwall watch shows it)") from None
+    finally:
+        await bus.stop()
+
+
+def _publish(bus: Bus, session: str, values: dict[str, Any], t: float | None) -> None:
+    """Send it; without a time it happens when the daemon takes it, which is nearer the truth than our idea of now."""
+    message = message_for_fact(session, CommandGiven.model_validate({"t": 0.0 if t is None else t, **values}))
+    fields = json.loads(message.payload)
+    if t is None:
+        del fields["t"]
+    bus.publish(message.topic, json.dumps(fields).encode(), qos=message.qos, retain=message.retain)
+
+
+async def give_to(
+    address: BrokerAddress | str, session: str | None, values: dict[str, Any], at: tuple[float, bool] | None = None
+) -> Answered | Refused:
+    """Give a command to the daemon on a broker: the one of this session, or the one that speaks there.
+
+    Raises:
+        UserError: when no daemon speaks there.
+        BrokerError: when no broker or daemon answers.
+    """
+    found = session if session is not None else await find_session(address)
+    return await give(MqttBus(address), found, values, at)
+
+
+def as_json(answer: Answered | Refused) -> str:
+    """The answer as one JSON object."""
+    return json.dumps(answer.model_dump(mode="json"), indent=2)
