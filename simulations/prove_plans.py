@@ -1,14 +1,14 @@
 """How often is the static proof wrong? Random small plans against every afternoon that each can have.
 
-    python simulations/prove_plans.py --plans 2000 --jobs 2
-    python simulations/prove_plans.py --plans 200 --seed 7 --json
+    python simulations/prove_plans.py --plans 2000 --jobs 2 python simulations/prove_plans.py --plans 200 --seed 7
+    --json
 
-Each plan is judged twice: by ``pitwall/checks/flow`` switch by switch, and by ``prove_plans_truth.py``, which lives through
-every afternoon on the daemon's own switch board. For no missed call and for at most one: a *false safe* is a plan (or a
-single lap and switch) that truly can start wrong and was not told; a *false unsafe* the reverse. Where both tell the same
-wrong start, the fewest things out of plan that lead to it are compared, too. Plans with more than ``--worlds`` different
-worlds are not small: they are left out and replaced by the next. Ends with 1 on a false safe, or when too few plans are unsafe
-or too many falsely so for the study to mean anything.
+Each plan is judged twice: by ``pitwall/checks/flow`` switch by switch, and by ``prove_plans_truth.py``, which lives
+through every afternoon on the daemon's own switch board. For no missed call and for at most one: a *false safe* is a
+plan (or a single lap and switch) that truly can start wrong and was not told; a *false unsafe* the reverse. Where both
+tell the same wrong start, the fewest things out of plan that lead to it are compared, too. Plans with more than
+``--worlds`` different worlds are not small: they are left out and replaced by the next. Ends with 1 on a false safe, or
+when too few plans are unsafe or too many falsely so for the study to mean anything.
 """
 
 from __future__ import annotations
@@ -35,7 +35,8 @@ MISSES = (0, 1)
 
 
 def told(found: Case, proofs: Sequence[SwitchProof], missed: int) -> dict[Wrong, int]:
-    """What the proof tells of a plan in the words of the truth: wrong starts and how much is out of plan before each."""
+    """What the proof tells of a plan in the words of the truth: wrong starts and how much is out of plan before
+    each."""
     runs = [run.run for run in found.plan.runs if run.laps]
     return {
         (proof.switch, runs[at[0]], at[1]): len(wrong.events)
@@ -107,8 +108,8 @@ def _text(total: Counter[str]) -> str:
             f"{name}: unsafe {total[f'unsafe_{missed}']} ({total[f'unsafe_{missed}'] / plans:.0%}), false safe "
             f"{total[f'false_safe_{missed}']}, false unsafe {total[f'false_unsafe_{missed}']} "
             f"({total[f'false_unsafe_{missed}'] / plans:.1%}); of {total[f'starts_{missed}']} wrong starts "
-            f"{total[f'starts_not_told_{missed}']} not told, {total[f'starts_told_wrongly_{missed}']} told wrongly; stories "
-            f"longer than need be {total[f'stories_not_shortest_{missed}']}, shorter than can be "
+            f"{total[f'starts_not_told_{missed}']} not told, {total[f'starts_told_wrongly_{missed}']} told wrongly; "
+            f"stories longer than need be {total[f'stories_not_shortest_{missed}']}, shorter than can be "
             f"{total[f'stories_too_short_{missed}']}")
     return "\n".join(lines)
 
@@ -119,7 +120,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--plans", type=int, default=2000)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=2)
-    parser.add_argument("--worlds", type=int, default=MOST_WORLDS, help="a plan with more different worlds is not small")
+    parser.add_argument("--worlds", type=int, default=MOST_WORLDS, help="a plan with more worlds is not small")
     parser.add_argument("--json", action="store_true")
     args = parser.parse_args(argv)
     total = study(args.plans, args.seed, args.jobs, args.worlds)

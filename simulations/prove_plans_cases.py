@@ -1,7 +1,8 @@
-"""Small random plans, cars and procedures for the proof to be tried on: all kinds of switches, all that a plan can say of them.
+"""Small random plans, cars and procedures for the proof to be tried on: all kinds of switches, all that a plan can say
+of them.
 
-Numbered and seeded: case 17 of seed 1 is the same everywhere. Small means that every afternoon of it can be lived through:
-up to three runs of up to three timed laps, two to four switches, up to three items.
+Numbered and seeded: case 17 of seed 1 is the same everywhere. Small means that every afternoon of it can be lived
+through: up to three runs of up to three timed laps, two to four switches, up to three items.
 """
 
 from __future__ import annotations
@@ -19,7 +20,8 @@ DRIVERS = ("dana", "edda")
 LAPS = ("out, 1 timed, in", "out, 2 timed, in", "out, 1 timed, cool, 1 timed, in", "out, 3 timed, in", "out-in")
 LAPS_OFTEN = (0.35, 0.35, 0.15, 0.12, 0.03)
 BODY: dict[str, Any] = {"car": 1, "name": "Case", "mass_kg": 700, "power_w": 4e5, "drag_area_m2": 1.0,
-                        "downforce_area_m2": 3.0, "grip": 1.6, "brake_mps2": 30, "traction_mps2": 10, "fuel_per_lap_kg": 2.0}
+                        "downforce_area_m2": 3.0, "grip": 1.6, "brake_mps2": 30, "traction_mps2": 10,
+                        "fuel_per_lap_kg": 2.0}
 POSITIONS = (1, 2, 3)
 BIAS = (54, 55, 56, 57)
 TRAPS = 0.85  # share of plans with something in it that cannot go well
@@ -72,8 +74,9 @@ def _one(rng: np.random.Generator, of: Any) -> Any:
 
 
 def _switches(rng: np.random.Generator) -> list[dict[str, Any]]:
+    count = int(rng.choice([1, 2, 3], p=[0.3, 0.55, 0.15]))
     kinds = [str(kind) for kind in rng.choice(
-        ["rotary", "toggle", "bias", "paged", "preset", "stationary", "momentary"], size=int(rng.choice([1, 2, 3], p=[0.3, 0.55, 0.15])),
+        ["rotary", "toggle", "bias", "paged", "preset", "stationary", "momentary"], size=count,
         p=[0.16, 0.08, 0.10, 0.22, 0.28, 0.14, 0.02])]
     if "preset" in kinds and not any(kind in ("rotary", "toggle") for kind in kinds):
         kinds.append("rotary")
@@ -164,8 +167,8 @@ def _run(rng: np.random.Generator, number: int, switches: list[dict[str, Any]]) 
     found: dict[str, Any] = {"run": f"r{number}", "want": "must", "laps": laps}
     movable = [one for one in switches if one["kind"] not in ("stationary",)]
     presets = [one for one in movable if one["kind"] == "preset"] * 2
-    items = [_item(rng, laps, _one(rng, [*movable, *presets])) for _ in range(int(rng.choice([0, 1, 2], p=[0.4, 0.45, 0.15])))
-             if movable]
+    count = int(rng.choice([0, 1, 2], p=[0.4, 0.45, 0.15])) if movable else 0
+    items = [_item(rng, laps, _one(rng, [*movable, *presets])) for _ in range(count)]
     found["items"] = [one for one in items if one is not None]
     if rng.random() < 0.35:
         one = _one(rng, [*switches, *(one for one in switches if one["kind"] == "paged")])

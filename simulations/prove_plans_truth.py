@@ -1,10 +1,11 @@
 """Every afternoon that a small plan can have, lived through: the truth that the static proof is measured against.
 
-Not imported by pitwall, and written from the other end: here nothing is abstract. The whole wheel is there, the daemon's own
-switch board and plan progress say what is wanted, listed, owed and gone on with, the calls have the groups that the daemon
-makes, and a world goes through the session call by call. Wherever the day can go another way it is copied and goes both ways.
-Worlds that are equal in everything are lived once, and no afternoon has more than ``MOST_OUT_OF_PLAN`` things out of plan. What was out of plan is counted, so the first world to reach a timed lap
-with a wrong switch has the fewest things out of plan.
+Not imported by pitwall, and written from the other end: here nothing is abstract. The whole wheel is there, the
+daemon's own switch board and plan progress say what is wanted, listed, owed and gone on with, the calls have the groups
+that the daemon makes, and a world goes through the session call by call. Wherever the day can go another way it is
+copied and goes both ways. Worlds that are equal in everything are lived once, and no afternoon has more than
+``MOST_OUT_OF_PLAN`` things out of plan. What was out of plan is counted, so the first world to reach a timed lap with a
+wrong switch has the fewest things out of plan.
 """
 
 from __future__ import annotations
@@ -96,7 +97,9 @@ class Truth:
 class Afternoons:
     """All afternoons of one plan."""
 
-    def __init__(self, plan: Plan, car: Car, procedures: Mapping[str, Procedure], wet: bool = False, misses: int = 1) -> None:
+    def __init__(
+        self, plan: Plan, car: Car, procedures: Mapping[str, Procedure], wet: bool = False, misses: int = 1
+    ) -> None:
         self.plan, self.car, self.procedures, self.misses = plan, car, procedures, misses
         board = SwitchBoard(car, plan, procedures, wet)
         self.first = World(board, PlanProgress(plan), dict(board.believed), dict(board.believed))
@@ -147,7 +150,7 @@ class Afternoons:
             for allowed in range(world.missed, self.misses + 1):
                 wrong[allowed].setdefault((name, run.run.run, run.pointer), cost)
 
-    # -- one moment after the other ----------------------------------------------------------------------------------------
+    # -- one moment after the other --------------------------------------------------------------------------------
 
     def _what_may_happen(self, world: World) -> Iterator[tuple[int, World]]:
         for cost, stirred in self._by_themselves(world):
@@ -289,7 +292,7 @@ class Afternoons:
         world.on_track = False
         world.spoke.clear()
 
-    # -- speaking and doing ------------------------------------------------------------------------------------------------
+    # -- speaking and doing ----------------------------------------------------------------------------------------
 
     def _speak(self, world: World, groups: Iterable[Mapping[str, Position]], run: str | None, may_miss: bool = True
                ) -> Iterator[tuple[int, World]]:

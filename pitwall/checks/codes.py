@@ -11,7 +11,7 @@ from typing import Literal
 
 from pitwall.errors import FilePath, Finding
 
-Severity = Literal["error", "warning"]
+Severity = Literal["error", "warning", "information"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,6 +209,23 @@ _TABLE = (
          "The driver may move the switch that far without asking, so the comparison may compare nothing and no change "
          "is called.",
          "Take a step beyond free_range of the switch, or make free_range smaller.", "warning"),
+    Code("PW406", "timed lap that starts wrong as planned",
+         "Every call is made and nothing goes amiss, and still the lap starts with a switch where the run does not "
+         "want it: the plan itself puts it there.",
+         "Let the run want the position that it gets, or take out what moves the switch."),
+    Code("PW407", "timed lap that can start wrong",
+         "Without a single call missed there is a way to start this lap with a switch where the run does not want it. "
+         "The story says what has to happen, such as a red flag, an item left out or a page that goes home by itself.",
+         "Follow the story to the first thing that can be planned otherwise.", "warning"),
+    Code("PW408", "timed lap that hangs on one call",
+         "If this one call is missed, or read back and not done, the lap starts wrong. Every switch that an item moves "
+         "has such a call; the list shows where most is at stake, and where no telemetry would show it.",
+         "Nothing needs mending. Make such calls where the driver has time, ask for the readback, measure the switch.",
+         "information"),
+    Code("PW409", "plan too long to be proved",
+         "The proof follows every way that the session may go; there were too many, so nothing is shown.",
+         "Split the plan, one for each part of the day, or take out items that move the switch on many laps.",
+         "warning"),
     Code("PW501", "hold does not fit",
          "The straight after this place is too short for the hold at this speed, so there would be no steady data.",
          "Take a shorter or slower hold, or another place."),
@@ -234,8 +251,8 @@ _TABLE = (
          "In this gear the car cannot go as fast as the hold asks, so there would be no data at that speed.",
          "Take a higher gear or a slower hold; 'gears' of the car file gives the top speed of each."),
     Code("PW509", "run longer than its window",
-         "By likely times its fewest laps that count cannot be done between the green light and the flag of one window, "
-         "and nobody runs in the break.",
+         "By likely times its fewest laps that count cannot be done between the green light and the flag of one "
+         "window, and nobody runs in the break.",
          "Plan fewer laps, give a shorten_to, or take a longer window.", "warning"),
     Code("PW510", "windows overlap",
          "A session has one status at a time: a window begins after the flag of the one before.",
@@ -278,6 +295,7 @@ def finding(
 ) -> Finding:
     """A finding with the severity and the reason that the table has for its code."""
     entry = CODES[code]
+    assert entry.severity != "information", f"{code} is told beside the findings, not as one"
     return Finding(code=code, severity=entry.severity, found=found, expected=expected, suggestion=suggestion,
                    path=path, file=file, line=line, column=column, why=entry.why)
 

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 
 from pitwall.checks import figures, items, laps, names, order, saying, switches
 from pitwall.checks.around import Around
+from pitwall.checks.flow.findings import check_flow
 from pitwall.errors import Finding
 from pitwall.model.plan import Plan
 
@@ -41,4 +42,8 @@ CHECKS: tuple[Check, ...] = (
 
 def check_plan(plan: Plan, around: Around) -> tuple[Finding, ...]:
     """Everything that is wrong or doubtful in a plan, each finding with its path in the plan file."""
-    return tuple(found for check in CHECKS for found in check(plan, around))
+    found = [one for check in CHECKS for one in check(plan, around)]
+    if not any(one.severity == "error" for one in found):
+        # The proof walks the plan as it would be driven: a plan with errors is not driven.
+        found += check_flow(plan, around)
+    return tuple(found)

@@ -13,6 +13,10 @@ HELP = "judge a run plan or a whole event before the session"
 EXAMPLE = "pitwall check plans/plan_41.yaml --event event.yaml"
 
 OK, FOUND_PROBLEMS, BAD_USAGE = 0, 1, 2
+PROVED = ("while every call is made, no timed lap starts with a switch in the wrong place, whatever is cut short, "
+          "dropped or left out")
+PROOF_CODES = {"PW401", "PW406", "PW407", "PW409"}
+"""Findings that say that a timed lap may start wrong though every call is made, or that nobody knows."""
 
 
 def add_parser(subparsers: Any) -> None:
@@ -23,6 +27,8 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("plan", nargs="?", metavar="PLAN", help="a run plan, or an event file to check all its plans")
     parser.add_argument("--event", metavar="FILE", help="the event the plan belongs to (default: event.yaml beside the "
                                                         "plan or up to two folders above it, else the demo event)")
+    parser.add_argument("--every-call", action="store_true",
+                        help="list every call on which a timed lap hangs, not only a few")
     parser.add_argument("--json", action="store_true", help="print one JSON object instead of text")
     parser.add_argument("--explain", metavar="CODE", help="say what a code such as PW101 means, and stop")
 
@@ -46,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         _print_json(loaded)
     else:
-        _print_text(loaded)
+        _print_text(loaded, args.every_call)
     named = [path] if args.event is None else [path, Path(args.event)]
     if loaded.errors and not all(one.exists() for one in named):
         return BAD_USAGE  # no faulty file, but a wrong name on the command line
@@ -76,7 +82,8 @@ def _explain(code: str, as_json: bool) -> int:
     return OK
 
 
-def _print_text(loaded: Loaded) -> None:
+def _print_text(loaded: Loaded, every_call: bool) -> None:
+    from pitwall.checks.flow.findings import one_missed_words
     from pitwall.checks.summary import plan_summary
 
     for found in loaded.findings:
@@ -88,9 +95,12 @@ def _print_text(loaded: Loaded) -> None:
         codes = list(dict.fromkeys(found.code for found in loaded.errors))
         print(f"what a code means: pitwall check --explain {codes[0]}")
         return
+    proved = not PROOF_CODES & {found.code for found in loaded.findings}
     for car, plan in loaded.plans.items():
         print("\n".join(plan_summary(plan, loaded.around[car])))
-        print()
+        if proved:
+            print(f"  {PROVED}")
+        print("".join(f"  {line}\n" for line in one_missed_words(plan, loaded.around[car], every_call)))
     print(_verdict(loaded.findings, loaded))
 
 
@@ -112,6 +122,7 @@ def _name(loaded: Loaded) -> str:
 def _print_json(loaded: Loaded) -> None:
     import json
 
+    from pitwall.checks.flow.findings import may_stand, one_missed_words
     from pitwall.checks.summary import plan_summary
 
     print(json.dumps({
@@ -121,6 +132,9 @@ def _print_json(loaded: Loaded) -> None:
         "warnings": len(loaded.findings) - len(loaded.errors),
         "findings": [found.as_record() for found in loaded.findings],
         "plans": {} if loaded.errors else {
-            car: {"summary": plan_summary(plan, loaded.around[car])} for car, plan in loaded.plans.items()
+            car: {"summary": plan_summary(plan, loaded.around[car]),
+                  "one_missed_call": one_missed_words(plan, loaded.around[car], every=True),
+                  "may_stand": may_stand(plan, loaded.around[car])}
+            for car, plan in loaded.plans.items()
         },
     }, indent=2, ensure_ascii=False))

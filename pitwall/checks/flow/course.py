@@ -1,8 +1,9 @@
-"""The plan as the proof sees it: for each lap of each run, where switches are wanted, with each choice of items left out.
+"""The plan as the proof sees it: for each lap of each run, where switches are wanted, with each choice of items left
+out.
 
-This follows what the daemon wants on a lap: the default for lap kind, driver and weather; over it the run's own positions
-(and those of the run it repeats); over that what the items on the lap ask for, and what earlier items of the run leave
-where it is on purpose (``put_back: false``).
+This follows what the daemon wants on a lap: the default for lap kind, driver and weather; over it the run's own
+positions (and those of the run it repeats); over that what the items on the lap ask for, and what earlier items of the
+run leave where it is on purpose (``put_back: false``).
 """
 
 from __future__ import annotations
@@ -78,7 +79,8 @@ class Asked:
 
 @dataclass(frozen=True)
 class Stint:
-    """One run of the plan. ``base[lap]`` and ``asked[lap]`` follow ``laps``; ``silent`` where no switch call is made."""
+    """One run of the plan. ``base[lap]`` and ``asked[lap]`` follow ``laps``; ``silent`` where no switch call is
+    made."""
 
     run: Run
     laps: tuple[LapKind, ...]

@@ -1,8 +1,9 @@
 """All positions that a lap can start with, and the shortest story of each timed lap that starts wrong.
 
-Switch by switch, every state that the car and this switch can be in is visited once, cheapest first (fewest things out of plan,
-then fewest laps): the first arrival at a wrong start is its shortest story. A switch is looked at together with the presets that
-move it, and with nothing else: what else is said in the same call has no bearing on where it stands.
+Switch by switch, every state that the car and this switch can be in is visited once, cheapest first (fewest things out
+of plan, then fewest laps): the first arrival at a wrong start is its shortest story. A switch is looked at together
+with the presets that move it, and with nothing else: what else is said in the same call has no bearing on where it
+stands.
 """
 
 from __future__ import annotations
@@ -13,14 +14,18 @@ from dataclasses import dataclass, field
 from itertools import count
 
 from pitwall.checks.flow.course import Course, Spot, lay_out, movers_of
-from pitwall.checks.flow.wheel import at_start, stir
 from pitwall.checks.flow.walk import Event, Events, State, start, steps
+from pitwall.checks.flow.wheel import at_start, stir
 from pitwall.model.car import Car, Switch
 from pitwall.model.plan import Plan
 from pitwall.model.procedure import Procedure
 
 LapStart = tuple[int, int]
 """(run, lap): indices among the runs with laps, and into the laps of that run."""
+
+MOST_STATES = 40_000
+"""States of one switch after which the proof is broken off: some seconds of work, reached by no plan that a person
+writes."""
 
 
 @dataclass(frozen=True)
@@ -48,6 +53,7 @@ class SwitchProof:
     Attributes:
         guarded: must it be in place when a timed lap starts?
         positions: where it may stand when each lap starts, with no call missed and with at most ``misses``.
+        complete: False when there were too many ways to follow them all; then nothing is shown.
         wrong: by lap, the shortest story with no call missed; ``wrong_missed`` the same with at most ``misses``.
     """
 
@@ -57,6 +63,7 @@ class SwitchProof:
     positions_missed: Mapping[LapStart, frozenset[Spot]]
     wrong: Mapping[LapStart, Wrong] = field(default_factory=dict)
     wrong_missed: Mapping[LapStart, Wrong] = field(default_factory=dict)
+    complete: bool = True
 
 
 def prove(
@@ -106,12 +113,12 @@ class _Search:
         self._run()
         calm, missed = ({at: frozenset(spots) for at, spots in sorted(one.items())} for one in self.where)
         name = self.course.parts[self.subject].name
-        return SwitchProof(name, self.guarded, calm, missed, *self.wrong)
+        return SwitchProof(name, self.guarded, calm, missed, *self.wrong, complete=len(self.came) < MOST_STATES)
 
     def _run(self) -> None:
         first, tick = start(self.course), count()
         heap: list[tuple[int, int, int, State, State | None, Events]] = [(0, 0, next(tick), first, None, ())]
-        while heap:
+        while heap and len(self.came) < MOST_STATES:
             cost, length, _, state, before, events = heapq.heappop(heap)
             if self._known(state):
                 continue

@@ -1,12 +1,13 @@
 """Every step of a car through its plan: from the garage onto the out-lap, from lap to lap, and back in.
 
-A step is what happens between two lap starts. Its cost counts what is *not* as planned: a call missed, an item left out, a run
-dropped, a run broken off (a red flag, or a call to come in early), a page that went home, a bias moved within its free range, a
-preset whose release moved more than it says. A step as planned costs nothing.
+A step is what happens between two lap starts. Its cost counts what is *not* as planned: a call missed, an item left
+out, a run dropped, a run broken off (a red flag, or a call to come in early), a page that went home, a bias moved
+within its free range, a preset whose release moved more than it says. A step as planned costs nothing.
 
-What is said follows the daemon. Before the line into a timed lap, and wherever the lap that ends may hear it: what the next
-lap wants otherwise than this one, and what telemetry shows off. After the line of a silent lap: what is believed off. Before a
-release: the first time everything, later what is believed off or still owed. A run broken off before it counts is gone on with.
+What is said follows the daemon. Before the line into a timed lap, and wherever the lap that ends may hear it: what the
+next lap wants otherwise than this one, and what telemetry shows off. After the line of a silent lap: what is believed
+off. Before a release: the first time everything, later what is believed off or still owed. A run broken off before it
+counts is gone on with.
 """
 
 from __future__ import annotations
@@ -40,9 +41,10 @@ Events = tuple[Event, ...]
 class State(NamedTuple):
     """The car at the start of a lap (``lap``), or in the garage before a run (``lap`` None).
 
-    ``resume`` is the lap that follows the out-lap; ``alive`` the items of this lap that are done, ``stays`` those of earlier
-    laps that are left on purpose, ``first`` those of the out-lap; ``timed`` how many timed laps of the run are done,
-    ``begun`` whether the out-lap was driven to its end, and ``missed`` how many calls were missed so far.
+    ``resume`` is the lap that follows the out-lap; ``alive`` the items of this lap that are done, ``stays`` those of
+    earlier laps that are left on purpose, ``first`` those of the out-lap; ``begun`` says that the out-lap was driven to
+    its end, ``again`` that laps are driven a second time, so that nobody can say how many count, and ``missed`` how
+    many calls were missed so far.
     """
 
     run: int
@@ -52,8 +54,8 @@ class State(NamedTuple):
     alive: tuple[ItemId, ...] = ()
     stays: tuple[ItemId, ...] = ()
     first: tuple[ItemId, ...] = ()
-    timed: int = 0
     begun: bool = False
+    again: bool = False
     checked: bool = False
     missed: int = 0
 
@@ -97,7 +99,7 @@ def _stirred(course: Course, state: State) -> Iterator[tuple[Events, Wheel]]:
         yield events, tuple(hand for _, hand in combined)
 
 
-# -- in the garage -------------------------------------------------------------------------------------------------------
+# -- in the garage -------------------------------------------------------------------------------------------------
 
 
 def release_list(course: Course, state: State, wanted: tuple[Spot, ...]) -> dict[int, Spot]:
@@ -118,8 +120,10 @@ def release_list(course: Course, state: State, wanted: tuple[Spot, ...]) -> dict
 
 def _leave(course: Course, state: State, misses: int, before: Events) -> Iterator[Step]:
     stint = course.stints[state.run]
-    done: Iterable[tuple[Events, tuple[ItemId, ...]]] = [((), state.first)] if state.begun else _chosen(stint, state.run, 0, None)
-    for left_out, alive in done:
+    chosen: Iterable[tuple[Events, tuple[ItemId, ...]]] = _chosen(stint, state.run, 0, None)
+    if state.begun:
+        chosen = [((), state.first)]
+    for left_out, alive in chosen:
         wanted = stint.wanted(0, alive, ())
         names = release_list(course, state, wanted)
         for said, wheel, missed in _said(course, state, names, misses, None, 0):
@@ -140,24 +144,24 @@ def _new_lap(wheel: Wheel) -> Wheel:
     return tuple(hand._replace(fresh=False) if hand.fresh else hand for hand in wheel)
 
 
-# -- on the road -----------------------------------------------------------------------------------------------------------
+# -- on the road ---------------------------------------------------------------------------------------------------
 
 
 def _along(course: Course, state: State, misses: int, before: Events) -> Iterator[Step]:
     stint, lap = course.stints[state.run], state.lap
     assert lap is not None
     if stint.run.out_in or lap == stint.last:
-        yield before, _come_in(course, state, state.wheel, lap)
+        for parked in _come_in(course, state, state.wheel, lap):
+            yield before, parked
         return
     following = state.resume if lap == 0 else lap + 1
     left = {one.item for one in stint.asked[lap] if one.stays and one.item in state.alive}
     stays = tuple(sorted(left.union(state.stays)))
-    timed = min(state.timed + (stint.laps[lap] == "timed"), stint.laps.count("timed"))
     for left_out, alive in _chosen(stint, state.run, following, lap):
         names = between(course, state, following, alive, stays)
         for said, wheel, missed in _said(course, state, names, misses, lap, following):
             yield (*before, *left_out, *said), state._replace(
-                lap=following, wheel=_new_lap(wheel), alive=alive, stays=stays, timed=timed, missed=missed)
+                lap=following, wheel=_new_lap(wheel), resume=1, alive=alive, stays=stays, missed=missed)
     yield from _broken_off(course, state, misses, before, following, stays)
 
 
@@ -199,7 +203,8 @@ def _broken_off(
     stint, lap = course.stints[state.run], state.lap
     assert lap is not None
     red = Event("broken_off", state.run, lap)
-    yield (*before, red), _come_in(course, state, state.wheel, lap)
+    for parked in _come_in(course, state, state.wheel, lap):
+        yield (*before, red), parked
     for left_out, alive in _chosen(stint, state.run, following, lap):
         names = between(course, state, following, alive, stays)
         yield from _some_said(course, state, names, (*before, *left_out, red), lap)
@@ -216,10 +221,11 @@ def _some_said(course: Course, state: State, names: Names, events: Events, lap: 
     for count in range(1, len(names) + 1):
         for some in itertools.combinations(names, count):
             for turned, wheel in _made(course, state.wheel, {index: names[index] for index in some}, False, state, lap):
-                yield (*events, *turned), _come_in(course, state, wheel, lap)
+                for parked in _come_in(course, state, wheel, lap):
+                    yield (*events, *turned), parked
 
 
-def _come_in(course: Course, state: State, wheel: Wheel, lap: int) -> State:
+def _come_in(course: Course, state: State, wheel: Wheel, lap: int) -> Iterator[State]:
     """In the garage again: what was changed and is not known to be back is owed; the run counts or is gone on with."""
     stint = course.stints[state.run]
     home = stint.wanted(0, state.first, ())
@@ -227,12 +233,15 @@ def _come_in(course: Course, state: State, wheel: Wheel, lap: int) -> State:
     for hand, at in zip(wheel, home, strict=True):
         owes = any(to != at for to in hand.moved) and (hand.believed != at or not hand.sure)
         hands.append(hand._replace(owed=at if owes else hand.owed, fresh=False))
-    state = state._replace(wheel=tuple(hands), lap=None, alive=())
-    if stint.run.out_in or stint.counts(state.timed):
-        return _next_run(state, state.wheel)
-    resume = max(1, lap)
-    early = {one.item for asked in stint.asked[:resume] for one in asked}
-    return state._replace(resume=resume, begun=state.begun or lap > 0, stays=tuple(item for item in state.stays if item in early))
+    counts = stint.run.out_in or stint.counts(stint.laps[:lap].count("timed"))
+    if counts or state.again:
+        yield _next_run(state, tuple(hands))
+    if not counts:
+        resume, began = max(1, lap), state.begun or lap > 0
+        early = {one.item for asked in stint.asked[:resume] for one in asked}
+        again, stays = state.again or state.resume > resume, tuple(item for item in state.stays if item in early)
+        parked = state._replace(wheel=tuple(hands), lap=None, alive=())
+        yield parked._replace(resume=resume, begun=began, again=again, stays=stays)
 
 
 def _next_run(state: State, wheel: Wheel) -> State:
@@ -240,7 +249,7 @@ def _next_run(state: State, wheel: Wheel) -> State:
     return State(state.run + 1, None, hands, checked=state.checked, missed=state.missed)
 
 
-# -- calls ---------------------------------------------------------------------------------------------------------------------
+# -- calls ---------------------------------------------------------------------------------------------------------
 
 
 def _said(
@@ -272,13 +281,21 @@ def miss(course: Course, wheel: Wheel, names: Names, release: bool, how: Missing
     return wheel
 
 
+def missing(course: Course, state: State, following: State, names: Names, gone: Names, how: Missing) -> State:
+    """The lap that follows if of the calls for ``names`` those for ``gone`` are missed, and the others made as they
+    come."""
+    rest = {index: to for index, to in names.items() if index not in gone}
+    _, wheel = next(_made(course, state.wheel, rest, state.lap is None, state, state.lap))
+    return following._replace(wheel=_new_lap(miss(course, wheel, gone, state.lap is None, how)))
+
+
 def _made(
     course: Course, wheel: Wheel, names: Names, release: bool, state: State, lap: int | None
 ) -> Iterator[tuple[Events, Wheel]]:
     """Every way in which these changes may be made; as the words come first, without cost.
 
-    The words are heard before the hand moves, so a preset's own telemetry may come after them. Where a preset is among the
-    changes they may also be in several calls, one heard and done before the next.
+    The words are heard before the hand moves, so a preset's own telemetry may come after them. Where a preset is among
+    the changes they may also be in several calls, one heard and done before the next.
     """
     parts, seen = course.parts, set[Wheel]()
     all_heard = wheel

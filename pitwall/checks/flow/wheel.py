@@ -1,8 +1,8 @@
 """One hand on the wheel: where a switch really stands, what the wall believes, and what a call does to both.
 
-A call that is *made* moves the switch, and the driver reads it back. A call that is *missed* moves nothing, in one of three
-ways that differ in what the wall believes afterwards: it was read back and not done (nobody looks again), it was perhaps said
-and nobody answered (the put-back stays owed), or it was plainly not said (the wall knows).
+A call that is *made* moves the switch, and the driver reads it back. A call that is *missed* moves nothing, in one of
+three ways that differ in what the wall believes afterwards: it was read back and not done (nobody looks again), it was
+perhaps said and nobody answered (the put-back stays owed), or it was plainly not said (the wall knows).
 """
 
 from __future__ import annotations
