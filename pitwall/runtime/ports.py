@@ -118,8 +118,8 @@ class Timetable(Protocol):
     * Its moment lies ahead: it is armed for it.
     * Its moment has come, at most ``grace_s`` ago: it is told, once, with how late it is.
     * Its moment lies further back: it is told once as passed. Nothing is dropped in silence.
-    * What was told is never told again, however often the wall clock is set back over its moment. What was only told
-      as passed, and lies ahead once more after a step back, is still to come.
+    * What was told is never told again, however often the wall clock is set back over its moment. What a wrong clock
+      only reported as passed is told in its time, or late within its grace, once the clock is put right.
     """
 
     def start(self, entries: Sequence[TimetableEntry], reached: Callable[[Reached], None]) -> None:

@@ -47,10 +47,10 @@ class Standing:
         return found
 
     def _set_back(self, wall_s: float) -> None:
-        """An entry that was only told as passed, by a clock that was wrong, comes when its moment comes."""
-        again = [entry for entry in self._passed if entry.unix_s > wall_s]
+        """An entry that a wrong clock only reported as passed is judged once more when that is put right."""
+        again = [entry for entry in self._passed if wall_s - entry.unix_s <= entry.grace_s]
         if again:
-            self._passed = [entry for entry in self._passed if entry.unix_s <= wall_s]
+            self._passed = [entry for entry in self._passed if entry not in again]
             self._open = sorted([*self._open, *again], key=lambda entry: (entry.unix_s, entry.name))
 
     def ahead(self) -> tuple[TimetableEntry, ...]:

@@ -8,7 +8,7 @@ import pytest
 import structlog
 
 from pitwall.journal.memory import MemoryJournal
-from pitwall.model.events import Resumed, TimeReached
+from pitwall.model.events import ClockReported, Resumed, TimeReached
 from pitwall.model.outputs import WakeAt
 from pitwall.runtime.clock import LiveClock
 from pitwall.runtime.host import Host
@@ -141,6 +141,33 @@ async def test_knows_what_an_earlier_life_took() -> None:
     await second.host.recover()
     assert second.host.knows(crossing(1, 0.0).id)
     assert not second.host.knows("timetable:briefing")
+
+
+async def test_feed_sets_session_time_right_where_a_sleep_cannot_be_told() -> None:
+    """On a system without a clock that goes on asleep, session time stands still in a sleep, and no gap is invented;
+    two clock messages of the feed, in agreement, bring it to where the session is."""
+    loop = Loop()
+    asleep = {"s": 0.0}
+    clock = LiveClock(0.0, monotonic=loop.monotonic, wall=loop.wall, loop=loop)
+    watch = StepWatch(elapsed=loop.monotonic, awake=loop.monotonic, wall=lambda: loop.wall() + asleep["s"])
+    store = MemoryJournal()
+    host = Host(ScriptedDecider(), store, clock, SilentForecaster(), [], watch=watch)
+
+    async def reported(t: float, number: int) -> None:
+        host.submit(ClockReported(id=f"clock-{number}", t=t, remaining_s=3600 - t, running=True))
+        await host.drain()
+
+    await reported(0.0, 0)
+    loop.pass_s(10)
+    asleep["s"] += 1800
+    host.look()
+    assert clock.now() == pytest.approx(10)
+    await reported(1810.0, 1)
+    assert clock.now() == pytest.approx(10)
+    loop.pass_s(1)
+    await reported(1811.0, 2)
+    assert clock.now() == pytest.approx(1811)
+    assert {stamped.event.type for stamped in await store.read()} == {"clock_reported"}
 
 
 async def test_host_without_a_watch_looks_at_nothing() -> None:
