@@ -182,7 +182,7 @@ async def test_live_clock_with_the_scheduler_of_a_real_day(
     step: float, day: list[tuple[str, bool]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """On a live clock thirty times as fast as life, with APScheduler and a wall clock that is set: the prompts are
-    those of the twin whose clock nobody touched, to the tenth of a millisecond (the cranked loop takes 1 ns a timer)."""
+    those of the twin whose clock nobody touched, to the tenth of a millisecond (cranking takes 1 ns a timer)."""
     plain = LiveMorning(monkeypatch)
     await plain.run(plain.entries(5, 20))
     assert told(await plain.journal.read()) == [("at-5", 0, False), ("at-20", 0, False)]
