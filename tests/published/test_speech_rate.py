@@ -21,7 +21,8 @@ from pitwall.engine.rules.box import TOO_LATE
 from pitwall.engine.rules.session import _WORDS
 from pitwall.model.plan import Scalar
 from pitwall.model.setup import CallTiming
-from pitwall.radio.speech import BREATH_S, NUMERAL_PAUSE_S, spoken_s, spoken_words
+from pitwall.radio.rate import FASTEST_WPM, SLOWEST_WPM
+from pitwall.radio.speech import BREATH_S, NUMERAL_PAUSE_S, numeral_words, spoken_s, spoken_words
 from pitwall.radio.wording import fill
 from tests.unit.engine_stage import shipped
 
@@ -129,3 +130,19 @@ def test_the_library_as_a_whole_is_said_at_an_unhurried_rate() -> None:
     took = sum(spoken_s(text, CallTiming().words_per_minute) for text in texts)
     assert BOOK_WPM < 60.0 * sum(spoken_words(text)[0] for text in texts) / took < 180.0
     assert sum(syllables(text) for text in texts) / took <= USUAL_SYLLABLES_PER_S
+
+
+def test_the_bounds_of_a_learned_rate_lie_within_the_published_ones() -> None:
+    """The fastest rate that is ever believed, in syllables of the library: below 6.1 a second (Nitta, Okazaki and
+    Klinger); the slowest lies below the 100 words a minute of Annex 10, which are a most and not a least."""
+    texts = shipped_texts()
+    per_word = sum(syllables(text) for text in texts) / sum(spoken_words(text)[0] for text in texts)
+    assert FASTEST_WPM / 60.0 * per_word <= FASTEST_SYLLABLES_PER_S
+    assert SLOWEST_WPM < BOOK_WPM < FASTEST_WPM
+
+
+def test_figures_in_single_digits_follow_annex_10() -> None:
+    """Annex 10 Vol II 5.2.1.4.1 (from memory): all digits pronounced singly; nothing is left of pairs and teens."""
+    singly = {"zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "point", "colon"}
+    for figure in ("10", "15", "75", "118.1", "1234", "1:27.4"):
+        assert set(numeral_words(figure, "digits")) <= singly

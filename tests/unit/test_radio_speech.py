@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pitwall.radio.speech import BREATH_S, NUMERAL_PAUSE_S, spoken_s, spoken_words
+from pitwall.radio.speech import BREATH_S, NUMERAL_PAUSE_S, numeral_words, spoken_s, spoken_words
 
 WORDS = st.lists(st.sampled_from(["box", "this", "lap", "hold", "5", "55.5", "12", "turn", "O'clock"]), max_size=25)
 
@@ -46,3 +46,23 @@ def test_more_words_take_longer(words: list[str], more: list[str], rate: float) 
     text, longer = " ".join(words), " ".join([*words, *more])
     assert spoken_s(text, rate) <= spoken_s(longer, rate)
     assert spoken_s(text, rate + 10) <= spoken_s(text, rate)
+
+
+@pytest.mark.parametrize(("figure", "numbers", "digits"), [
+    ("7", "seven", "seven"),
+    ("55", "fifty-five", "five five"),
+    ("102.4", "one oh-two point four", "one zero two point four"),
+    ("100", "one hundred", "one zero zero"),
+    ("1234", "twelve thirty-four", "one two three four"),
+    ("1:27.4", "one colon twenty-seven point four", "one colon two seven point four"),
+])  # fmt: skip
+def test_figures_are_spoken_in_pairs_or_digit_by_digit(figure: str, numbers: str, digits: str) -> None:
+    """A figure is a word for each pair, an odd digit first; or a word for each digit."""
+    assert " ".join(numeral_words(figure)) == numbers
+    assert " ".join(numeral_words(figure, "digits")) == digits
+
+
+def test_digit_by_digit_takes_longer() -> None:
+    """The same text with its figures in single digits has more words and takes longer."""
+    assert spoken_words("bias 55.5", "digits") == (5, 1)
+    assert spoken_s("bias 55.5", 150, "digits") > spoken_s("bias 55.5", 150)
