@@ -116,20 +116,18 @@ def _forgotten(command: CommandGiven, hands: Hands, now: float) -> Answer:
     """The press is put where the line should have been: a share of the long lap, by what such laps usually take."""
     car = hands.team[command.car]
     doubles = [lap for lap in car.track.laps[-6:] if _double(car, lap)]
-    running = car.track.lap
-    if doubles:
-        lap = doubles[-1]
-        begin, end = lap.start_t, lap.end_t or now
-    elif running is not None and car.track.on_track and not running.crossings:
-        lap, begin = running, running.start_t
-        end = max(now, begin + 2 * car.track.pace.quick_s())
-    else:
+    running = car.track.lap if car.track.on_track else None
+    lap = doubles[-1] if doubles else running
+    if lap is None or lap.crossings:
         raise Refusal("no recent lap took about twice the usual time: give the moment of the line in 't'")
-    first = car.track.pace.lap_s("out") if lap.start_phase > 0 else car.track.pace.quick_s()
-    kinds = car.track.pace.quick_s()
-    t = begin + (end - begin) * first / (first + kinds) if doubles else begin + first
-    if t > now:
-        raise Refusal(f"the running lap began at {tenths(begin)}: its line is not due before {tenths(t)}")
+    first, second = _expected_pair(hands, car, lap)
+    if lap.end_t is not None:
+        t = lap.start_t + (lap.end_t - lap.start_t) * first / (first + second)
+    elif now < lap.start_t + first:
+        raise Refusal(f"the running lap began at {tenths(lap.start_t)}: its line is not due before "
+                      f"{tenths(lap.start_t + first)}")
+    else:
+        t = lap.start_t + first
     hands.hears(now)
     why_not = hands.saw(command, "cross", "line", round(t, 1), now, guessed=True)
     if why_not is not None:
@@ -137,6 +135,26 @@ def _forgotten(command: CommandGiven, hands: Hands, now: float) -> Answer:
     words = f"forgotten line put in at about {tenths(t)}"
     _can_undo(command, hands, words)
     return Answer(f"{words}: {hand_car.where(car)}")
+
+
+def _expected_pair(hands: Hands, car: TeamCar, lap: LapRecord) -> tuple[float, float]:
+    """What the two laps with the forgotten line between them usually take: the planned ones, if that is about the time
+    that they took, else two timed ones."""
+    history = hands.histories[car.car]
+    ending = None if lap.end_t is None else history.near("cross", "line", lap.end_t, 0.001)
+    pace = car.track.pace if ending is None else history.pace_before(ending)
+    quick = pace.quick_s()
+    first = pace.lap_s("out") if lap.start_phase > 0 else quick
+    progress = ending.before.progress if ending is not None and ending.before is not None else car.progress
+    run = progress.current
+    if run is None or run.pointer >= len(run.laps):
+        return first, quick
+    after = run.resume_at if run.pointer == 0 else run.pointer + 1
+    kinds = (run.laps[run.pointer], run.laps[min(after, len(run.laps) - 1)])
+    planned = (pace.lap_s(kinds[0]), pace.lap_s(kinds[1]))
+    took = None if lap.end_t is None else lap.end_t - lap.start_t
+    fits = took is None or abs(sum(planned) - took) < abs(first + quick - took)
+    return planned if fits else (first, quick)
 
 
 def _can_undo(command: CommandGiven, hands: Hands, what: str) -> None:

@@ -21,6 +21,7 @@ from pitwall.engine.car import CarTrack, Happening
 from pitwall.engine.field import judge
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.team import TeamCar
+from pitwall.pace.laptimes import CarPace
 
 KEPT = 400
 """Inputs that can be gone back over: some thirty laps with all their loops and calls."""
@@ -100,6 +101,15 @@ class History:
         told = ("cross", "pit", "set_car")
         last = next((one for one in reversed(self.entries) if one.taken and one.what in told), None)
         return last is not None and last.by is not None
+
+    def pace_before(self, entry: Entry) -> CarPace:
+        """The pace as it was known before this input: what the input taught, which may be wrong, is left out."""
+        now = self._car.track.pace
+        if entry.before is None:
+            return now
+        pace = copy.copy(entry.before.track.pace)
+        pace.field_pace = unlearn(now.field_pace, now, pace)
+        return pace
 
     def take_out(self, entry: Entry) -> bool:
         """Believe as if this input had never come; False when that lies too far back."""

@@ -184,10 +184,12 @@ class Script:
     setup: SessionSetup
     starts_at: float = -300.0
     forecast: ForecastFunction = forecast_of
+    feed: bool = True
     lines: list[Line] = field(default_factory=list)
     expectations: list[Expectation] = field(default_factory=list)
     actions: list[tuple[float, Callable[[], None]]] = field(default_factory=list)
     reactions: list[Reaction] = field(default_factory=list)
+    screens: list[Callable[[Any], None]] = field(default_factory=list)
     events: tuple[Stamped, ...] = ()
     _facts: int = 0
 
@@ -268,7 +270,8 @@ class Script:
 
     async def _run(self, until: float) -> None:
         # The feed is there from the beginning: until it speaks nobody is called out.
-        self.actions.insert(0, (self.starts_at, functools.partial(self._send, status("waiting"))))
+        if self.feed:
+            self.actions.insert(0, (self.starts_at, functools.partial(self._send, status("waiting"))))
         await self.daemon.prepare(self.starts_at)
         await self.daemon.bus.start()
         await self.bus.start()
@@ -280,12 +283,17 @@ class Script:
 
     def _send(self, told: Told) -> None:
         self._facts += 1
-        fact: Fact = told.made(f"script:{self._facts}", self.clock.now())
+        self.give(told.made(f"script:{self._facts}", self.clock.now()))
+
+    def give(self, fact: Fact) -> None:
+        """Publish a fact now."""
         self.lines.append(Line(self.clock.now(), True, fact))
         message = message_for_fact(self.setup.session, fact)
         self.bus.publish(message.topic, message.payload, qos=message.qos, retain=message.retain)
 
     def _hear(self, output: Output | Health) -> None:
+        for screen in self.screens:
+            screen(output)
         self._note(output)
 
     def _alert_over(self, alert: str) -> None:

@@ -22,7 +22,7 @@ from pitwall.model.outputs import (
 Message = Output | Health
 """What a terminal hears."""
 
-OPEN = ("planned", "shown", "due", "late", "said")
+OPEN = ("planned", "shown", "due", "said")
 """States in which the engineer may still have something to do with a prompt."""
 
 ENDED_SHOWN_FOR_S = 20.0

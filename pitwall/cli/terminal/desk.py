@@ -22,6 +22,7 @@ TRUTH: dict[str, dict[str, Any]] = {
 """What happened, one key each; of the car that is shown, or of the session."""
 KEYS = (*ON_OPEN, *ON_SAID, *TRUTH, "m", "a", "p")
 ANSWERS: dict[str, PlanCommand] = {"y": "adopt", "n": "decline"}
+DEALT_WITH = ("late", "said", "done", "withdrawn", "skipped", "missed")
 WAS_SAID = ("said", "late", "unconfirmed")
 
 
@@ -138,7 +139,7 @@ class Desk:
     def _meant(self, key: str, now: float, prompts: tuple[Prompt, ...]) -> Prompt | None:
         chosen = prompts[self.chosen(now)] if prompts else None
         if key in ON_OPEN:
-            return chosen
+            return None if chosen is not None and chosen.state in DEALT_WITH else chosen
         if chosen is not None and chosen.state in WAS_SAID:
             return chosen
         # Nobody moves the mark down to confirm what was said a moment ago.
