@@ -107,21 +107,13 @@ async def rehearse_instant(
         await life.start("world's link", world.bus.start, world.bus.stop)
         world.world.start()
         await clock.run(_settling(clock, daemon), lambda: world.world.finished)
-        events, outcome = await journal.read(), world.world.outcome()
-        if witness is not None:
-            witness(Evidence(recorder, outcome, events, daemon.host.health()))
-        return _report(rehearsal, recorder, outcome, digest(events))
+        evidence = Evidence(recorder, world.world.outcome(), await journal.read(), daemon.host.health())
+        return _seen(rehearsal, evidence, witness)
 
 
 async def rehearse_at_speed(
-    rehearsal: Rehearsal,
-    rate: float,
-    *,
-    port: int = 0,
-    journal_file: Path | None = None,
-    audience: Audience | None = None,
-    witness: Callable[[Evidence], None] | None = None,
-    wall_steps: WallSteps = (),
+    rehearsal: Rehearsal, rate: float, *, port: int = 0, journal_file: Path | None = None,
+    audience: Audience | None = None, witness: Callable[[Evidence], None] | None = None, wall_steps: WallSteps = (),
 ) -> Report | None:
     """Run world, daemon and broker ``rate`` times faster than life, MQTT between them.
 
@@ -164,10 +156,8 @@ async def rehearse_at_speed(
         if not finished:
             return None
         _warn_if_behind(world, rate)
-        events, outcome = await journal.read(), world.world.outcome()
-        if witness is not None:
-            witness(Evidence(recorder, outcome, events, daemon.host.health()))
-        return _report(rehearsal, recorder, outcome, digest(events))
+        evidence = Evidence(recorder, world.world.outcome(), await journal.read(), daemon.host.health())
+        return _seen(rehearsal, evidence, witness)
 
 
 async def rehearse_attached(
@@ -193,6 +183,12 @@ async def rehearse_attached(
             return None
         _warn_if_behind(world, rate)
         return _report(rehearsal, recorder, world.world.outcome(), None)
+
+
+def _seen(rehearsal: Rehearsal, evidence: Evidence, witness: Callable[[Evidence], None] | None) -> Report:
+    if witness is not None:
+        witness(evidence)
+    return _report(rehearsal, evidence.recorder, evidence.outcome, digest(evidence.events))
 
 
 def _report(rehearsal: Rehearsal, recorder: Recorder, outcome: WorldOutcome, journal_digest: str | None) -> Report:
