@@ -570,7 +570,10 @@ def test_what_was_corrected_is_told_in_both_views() -> None:
 
 
 def test_a_car_followed_by_hand_says_so() -> None:
-    """Where the car is rests on somebody's keys: the table of cars says it."""
+    """Where the car is rests on somebody's keys: the head of the picture says it."""
     board = Board()
+    board.take(Health(id="h", t=1.0, state="online", version="0"))
+    board.take(_desk())
+    assert "by hand" not in _drawn(board).splitlines()[0]
     board.take(_desk(by_hand=True))
-    assert "hand: " in _drawn(board)
+    assert _drawn(board).splitlines()[0].endswith("online, by hand")

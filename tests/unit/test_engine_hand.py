@@ -162,6 +162,15 @@ def test_tyres_and_fuel_are_kept_and_corrected() -> None:
     assert [one.kind for one in stage.made(Alert) if one.active] == ["fuel_short"]
 
 
+def test_a_screen_whose_time_ran_on_before_the_green_light_is_taken() -> None:
+    """Session time stands at zero until the green light; a key of a screen that counted on begins the session all the
+    same, now."""
+    stage = Stage(setup(plan(LONG, SPARE)), begin=0.0)
+    fact = CommandGiven(id="early", t=90.0, car="41", command="status", status="green", by="desk")
+    assert any(isinstance(one, Answered) for one in stage.handle(fact))
+    assert stage.session.clock.remaining(10.0) == pytest.approx(3590)
+
+
 # -- mixed with a feed -------------------------------------------------------------------------------------------------
 
 

@@ -53,8 +53,8 @@ def _car_line(board: Board, car: str, chosen: bool, width: int) -> Text:
 
 
 def _where(desk: DeskState) -> str:
-    """What mutes or holds the car, whether it is followed by hand, its run, and the lap of the run."""
-    held = [word for word, on in (("QUIET", desk.quiet), ("KEPT IN", desk.kept_in), ("hand:", desk.by_hand)) if on]
+    """What mutes or holds the car, its run, and the lap of the run."""
+    held = [word for word, on in (("QUIET", desk.quiet), ("KEPT IN", desk.kept_in)) if on]
     return " ".join([*held, *(part for part in (desk.run, desk.lap_of_run) if part)])
 
 

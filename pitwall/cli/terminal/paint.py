@@ -135,7 +135,8 @@ def _link_words(board: Board, silent_s: float) -> str:
     age, rate = board.health.feed_age_s, board.clock.rate if board.clock is not None else 1.0
     feed = "" if age is None or age < 15 else f"feed silent {clock_text(age)}"
     store = "STORE FAILS" if board.health.store_fails else "online"
-    return ", ".join(word for word in (store, lag_words(board.health, rate), feed) if word)
+    by_hand = "by hand" if any(desk.by_hand for desk in board.desks.values()) else ""
+    return ", ".join(word for word in (store, lag_words(board.health, rate), feed, by_hand) if word)
 
 
 def _prompts(
