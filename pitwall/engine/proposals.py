@@ -95,9 +95,11 @@ def _warnings(car: TeamCar, plan: Plan) -> list[str]:
     return found
 
 
-def follow(car: TeamCar, now: float) -> list[Output]:
+def follow(car: TeamCar, status: Status, now: float) -> list[Output]:
     """The plan or its runs moved on: keep the proposal true, or withdraw it."""
     offer = car.desk.offer
+    if offer is not None and status == "closed":
+        return close(car, "withdrawn", PITWALL, now, offer.shown.because or "")
     if offer is None or offer.shown.plan_revision == car.progress.revision:
         return []
     outputs = _propose(car, offer.shown.source, offer.doubts, now, offer.shown.because or "")

@@ -327,7 +327,7 @@ class Session:
                 car.follow_calls(changed, self.now)
                 self._outputs += [call.prompt(self.now) for call in changed]
                 self.notices.desk.add(name)
-            self._outputs += proposals.follow(car, self.now)
+            self._outputs += proposals.follow(car, self.clock.status, self.now)
         self._dirty.clear()
         self._outputs += timetable.fade(self.alerts, self.now)
         self._outputs += self.notices.due(self.clock, self.team, self.field.tracks.values(), self.now, self._over())

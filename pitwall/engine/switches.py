@@ -68,7 +68,7 @@ class SwitchBoard:
     owed: dict[str, Position] = field(default_factory=dict)
     checked_before: bool = False
     driver: str = ""
-    _defaults: dict[tuple[LapKind | None, str], dict[str, Position]] = field(default_factory=dict)
+    _defaults: dict[tuple[LapKind | None, str, bool], dict[str, Position]] = field(default_factory=dict)
     _cards: dict[str, SwitchCard] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -88,10 +88,10 @@ class SwitchBoard:
     def defaults(self, kind: LapKind | None, driver: str) -> dict[str, Position]:
         """Where every switch stands on a lap of this kind with this driver, as long as no run or item wants otherwise;
         a copy that may be changed."""
-        found = self._defaults.get((kind, driver))
+        found = self._defaults.get((kind, driver, self.wet))
         if found is None:
             found = {switch.switch: switch.wanted(kind, driver, self.wet) for switch in self.car.switches}
-            self._defaults[kind, driver] = found
+            self._defaults[kind, driver, self.wet] = found
         return dict(found)
 
     def wanted(self, run: RunState | None, leg: int) -> dict[str, Position]:

@@ -1,0 +1,154 @@
+"""Proposals from a changed file: what they show, how they stay true, and how they end."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pitwall.model import events as ev
+from pitwall.model.outputs import Alert, Answered, Proposal, Refused
+from pitwall.model.plan import Plan
+from tests.unit.engine_stage import CAR, CHECKS, MAIN, SPARE, Stage, plan, setup
+
+SHORT = MAIN | {"laps": "out, 1 timed, in"}
+WET = plan(CHECKS, SPARE | {"run": "puddles"}, SPARE | {"run": "lines", "dry_only": True})
+
+
+def _stage(*runs: dict[str, Any]) -> Stage:
+    return Stage(setup(plan(*(runs or (CHECKS, MAIN, SPARE))), alternates={CAR: {"wet": WET}})).green()
+
+
+def _file(stage: Stage, made: Plan | None, **more: Any) -> tuple[Any, ...]:
+    values = {"id": f"file-{stage._seq}", "t": stage.now, "car": CAR, "file": "plan_41.yaml", "plan": made}
+    return stage.handle(ev.PlanFileRead.model_validate(values | more))
+
+
+def _proposed(stage: Stage, *runs: dict[str, Any], **head: Any) -> Proposal:
+    found = [one for one in _file(stage, plan(*runs, **head)) if isinstance(one, Proposal)]
+    assert [one.active for one in found] == [True]
+    return found[0]
+
+
+def test_what_stands_is_told_again_to_who_comes_new() -> None:
+    """A proposal is retained: it belongs to what is published again on each connection, until it is answered."""
+    stage = _stage()
+    shown = _proposed(stage, CHECKS, SHORT, SPARE)
+    assert shown in stage.session.standing()
+    stage.command("decline", proposal=shown.id)
+    assert not [one for one in stage.session.standing() if isinstance(one, Proposal)]
+
+
+def test_warnings_say_what_to_think_of() -> None:
+    """A must that falls out, the run on track, what is over, the crew, a promise that breaks, what is read at the start
+    only."""
+    stage = _stage(CHECKS, MAIN | {"before": ["spare"]}, SPARE)
+    shown = _proposed(stage, SHORT | {"before": ["spare"]}, SPARE)
+    assert "checks falls out, and it is a must" in shown.warnings
+    assert "the crew needs 240 s for another run (main)" in shown.warnings
+    shown = _proposed(stage, CHECKS, SPARE, MAIN | {"before": ["spare"]}, starts_with={"tyres": "B1"})
+    assert "main must come before spare (before)" in shown.warnings
+    assert "starts_with is read when the session is prepared: it changes nothing now" in shown.warnings
+    stage.leave(10.0)
+    shown = _proposed(stage, CHECKS | {"tyres": "B1", "want": "should"}, MAIN | {"before": ["spare"]}, SPARE)
+    assert "it changes checks, which is on track" in shown.warnings
+    assert "run checks is on track: its tyres stay" in shown.warnings
+    assert shown.lines == ("checks is a should instead of a must",)
+
+
+def test_a_change_of_what_is_over_alone_can_be_answered_and_changes_nothing() -> None:
+    """The file changes a run that is done: shown with the reason, adopted without effect, and not asked again."""
+    stage = _stage()
+    stage.leave(10.0)
+    stage.home(10.0, from_exit=True)
+    changed = (CHECKS | {"fuel_kg": 9}, MAIN, SPARE)
+    shown = _proposed(stage, *changed)
+    assert shown.lines == ("nothing that can still be changed",)
+    assert shown.warnings == ("run checks is done: it stays as it was",)
+    assert isinstance(stage.command("adopt"), Answered)
+    assert not [one for one in _file(stage, plan(*changed)) if isinstance(one, Proposal) and one.active]
+
+
+def test_a_proposal_follows_the_session() -> None:
+    """The run that it changes leaves, and what it changes is driven: the proposal is shown anew, under another name."""
+    stage = _stage(MAIN | {"tyres": "A1"}, SPARE)
+    first = _proposed(stage, MAIN | {"tyres": "B1", "want": "should"}, SPARE)
+    assert first.lines == ("tyres of main: B1 instead of A1", "main is a should instead of a must")
+    stage.leave(10.0)
+    second = stage.made(Proposal)[-1]
+    assert (second.id, second.lines) == ("41-plan-2", ("main is a should instead of a must",))
+    answer = stage.command("adopt", proposal=first.id)
+    assert isinstance(answer, Refused)
+    assert "41-plan-1 was replaced at 0:10: look at 41-plan-2" in answer.reason
+
+
+def test_a_plan_without_a_difference_is_no_proposal() -> None:
+    """The desk has made the same change meanwhile: nothing is left to ask."""
+    stage = _stage()
+    stage.command("amend", changes=[{"do": "set_laps", "run": "main", "laps": "out, 1 timed, in"}], text="less time")
+    assert not [one for one in _file(stage, plan(CHECKS, SHORT, SPARE)) if isinstance(one, Proposal)]
+    stage = _stage()
+    _proposed(stage, CHECKS, SHORT, SPARE)
+    stage.command("amend", changes=[{"do": "set_laps", "run": "main", "laps": "out, 1 timed, in"}], text="less time")
+    assert [one.active for one in stage.made(Proposal)] == [True, False]
+    answer = stage.command("adopt", proposal="41-plan-1")
+    assert isinstance(answer, Refused)
+    assert "it changes nothing any more" in answer.reason
+
+
+def test_a_declined_file_is_proposed_again_with_its_next_save() -> None:
+    """Declining answers what was shown, not what the file says later: the next save shows all of it."""
+    stage = _stage()
+    _proposed(stage, CHECKS, SHORT, SPARE)
+    stage.command("decline")
+    shown = _proposed(stage, CHECKS, SHORT, SPARE | {"fuel_kg": 15})
+    assert shown.lines == ("main: 2 timed laps become 1", "fuel of spare: 15 kg")
+
+
+def test_a_file_of_an_alternate_counts_when_it_is_driven() -> None:
+    """Read while the dry plan is driven it waits for the switch; read while it is driven it is proposed. What is for
+    the dry only stays out in the wet."""
+    stage = _stage()
+    wetter = plan(CHECKS, SPARE | {"run": "puddles", "laps": "out, 4 timed, in"})
+    assert not [one for one in _file(stage, wetter, alternate="wet") if isinstance(one, Proposal)]
+    answer = stage.command("switch_plan", alternate="wet", text="rain")
+    assert isinstance(answer, Answered)
+    assert answer.effect.startswith("the wet plan is driven: new: puddles; left out: main, spare")
+    puddles = stage.car.progress.find("puddles")
+    assert puddles is not None
+    assert puddles.timed_wanted == 4
+    found = [one for one in _file(stage, WET, alternate="wet") if isinstance(one, Proposal)]
+    assert [one.lines for one in found] == [("puddles: 4 timed laps become 1",)]
+    _file(stage, plan(CHECKS, SHORT, SPARE))
+    assert stage.car.desk.offer is not None
+    assert stage.car.desk.offer.alternate == "wet"
+    stage.command("switch_plan", alternate="dry", text="dry")
+    main = stage.car.progress.find("main")
+    assert main is not None
+    assert main.timed_wanted == 1
+
+
+def test_wet_defaults_apply_and_what_is_owed_stays_owed() -> None:
+    """The switch card wants the positions of the wet; a put-back that was owed before is owed still."""
+    stage = _stage(MAIN, SPARE)
+    stage.car.switches.owed["flap"] = "closed"
+    stage.command("switch_plan", alternate="wet", text="rain")
+    wanted = stage.car.switches.wanted(stage.car.progress.next, 0)
+    assert wanted["torque_map"] == 4
+    assert stage.car.switches.owed == {"flap": "closed"}
+    stage.command("switch_plan", alternate="dry", text="dry")
+    assert stage.car.switches.wanted(stage.car.progress.next, 0)["torque_map"] == 2
+
+
+def test_a_plan_of_another_car_and_an_unknown_car() -> None:
+    """The wrong plan under this name is an alert; a car without a plan here is nobody's."""
+    stage = _stage()
+    alerts = [one for one in _file(stage, plan(CHECKS, car="58")) if isinstance(one, Alert)]
+    assert [one.text for one in alerts] == ["plan_41.yaml: it is the plan of car 58, expected car 41"]
+    assert not [one for one in _file(stage, None, car="99", problem="gone") if isinstance(one, Alert | Proposal)]
+
+
+def test_the_end_of_the_session_withdraws_what_waits() -> None:
+    """Nobody can adopt anything after the session: the topic is cleared."""
+    stage = _stage()
+    _proposed(stage, CHECKS, SHORT, SPARE)
+    stage.status(stage.now + 10, "closed")
+    assert [one.active for one in stage.made(Proposal)] == [True, False]
