@@ -83,7 +83,8 @@ def _seen(command: CommandGiven, hands: Hands, what: str, place: str, now: float
     words = f"{place_words_of(what, place)} at {tenths(t)}"
     _can_undo(command, hands, words)
     ended = car.track.laps[-1] if len(car.track.laps) > laps else None
-    return Answer(f"{words}: {_lap_words(car, ended)}{hand_car.where(car)}{_doubt(car, ended)}")
+    asked, remedy = _doubt(car, ended)
+    return Answer(f"{words}: {asked}{_lap_words(car, ended)}{hand_car.where(car)}{remedy}")
 
 
 def place_words_of(what: str, place: str) -> str:
@@ -99,10 +100,11 @@ def _lap_words(car: TeamCar, ended: LapRecord | None) -> str:
     return f"{kind} lap of {tenths(took)}; "
 
 
-def _doubt(car: TeamCar, ended: LapRecord | None) -> str:
+def _doubt(car: TeamCar, ended: LapRecord | None) -> tuple[str, str]:
+    """The question in front, where no screen cuts it off, and what to do about it."""
     if ended is None or not _double(car, ended):
-        return ""
-    return "; about twice the usual time: was a line press forgotten? 'cross' with 'forgotten' or its 't' puts it in"
+        return "", ""
+    return "was a line press forgotten? ", "; 'cross' with 'forgotten', or with its 't', puts it in"
 
 
 def _double(car: TeamCar, lap: LapRecord) -> bool:

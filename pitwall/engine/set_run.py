@@ -61,7 +61,9 @@ def put_on_lap(car: TeamCar, lap: int | None, kind: LapKind | None, now: float) 
     if run is not None and lap is not None:
         _set_pointer(run, lap - 1, now)
         own = [one.number for one in track.laps if one.run == run.run.run and one.start_t >= (run.start_t or 0.0) - 1.0]
-        track.lap_number = (own[0] if own else track.lap_number if lap == 1 else 1) + lap - 1
+        first = own[0] if own else track.lap_number if lap == 1 else 1
+        # Laps on the record keep their numbers: the running one is always beyond them.
+        track.lap_number = max(first + lap - 1, track.laps[-1].number + 1 if track.laps else 1)
         if track.lap is not None:
             track.lap.number = track.lap_number
     if kind == "in" and run is not None:

@@ -417,3 +417,12 @@ def test_a_session_joined_in_the_middle_by_hand() -> None:
     assert stage.car.progress.current.timed_done == 6
     stage.command("pit", 160.0, where="entry")
     assert stage.car.progress.next.run.run == "spare"  # type: ignore[union-attr]  # chosen
+
+
+def test_lap_numbers_go_on_after_a_car_is_set_to_an_earlier_lap() -> None:
+    """A press too many, mended with the lap of the run: the plan steps back, the numbers of laps on the record do not."""
+    stage = on_lap(by_hand(), 220.0, 320.0, 420.0)
+    told(stage.command("set_car", 421.0, lap=3))
+    assert stage.car.progress.current.pointer == 2  # type: ignore[union-attr]  # on track
+    assert [lap.number for lap in stage.car.track.laps] == [1, 2, 3]
+    assert stage.car.track.lap_number == 4
