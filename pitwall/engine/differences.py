@@ -68,6 +68,9 @@ def _head(old: Plan, new: Plan) -> Iterator[str]:
         yield f"driver: {new.driver} instead of {old.driver}"
     if old.medium != new.medium:
         yield f"medium: {new.medium} instead of {old.medium}"
+    for driver in dict.fromkeys((*old.minimum_laps, *new.minimum_laps)):
+        fewest, becomes = old.minimum_laps.get(driver), new.minimum_laps.get(driver)
+        yield from _instead(f"laps that {driver} must drive", fewest, becomes)
     for label in dict.fromkeys((*old.tyre_sets, *new.tyre_sets)):
         before, after = old.tyre_sets.get(label), new.tyre_sets.get(label)
         if before is None and after is not None:
@@ -109,6 +112,9 @@ def _run(old: Run, new: Run) -> Iterator[str]:
     if old.dry_only != new.dry_only:
         yield f"{name}: {'for the dry only' if new.dry_only else 'no longer for the dry only'}"
     yield from _instead(f"{name} after the flag", old.after_flag, new.after_flag)
+    yield from _instead(f"window of {name}", old.window, new.window)
+    if old.cut_by_flag != new.cut_by_flag:
+        yield f"{name} is {'gone on with' if new.cut_by_flag == 'resume' else 'given up'} when a window's flag cuts it"
     yield from _instead(f"purpose of {name}", old.purpose or None, new.purpose or None)
     yield from _items(old, new)
 

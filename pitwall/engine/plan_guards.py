@@ -34,6 +34,9 @@ def run_faults(plan: Plan, run: Run, setup: SessionSetup) -> Iterator[str]:
         yield f"unknown tyre set {run.tyres!r}{meant(run.tyres, plan.tyre_sets)}"
     if run.driver is not None and setup.drivers and run.driver not in setup.drivers:
         yield f"unknown driver {run.driver!r}{meant(run.driver, setup.drivers)}"
+    session = setup.regulations.window(setup.session)
+    if run.window is not None and session is not None and session.find(run.window) is None:
+        yield f"unknown window {run.window!r}{meant(run.window, [one.window for one in session.windows])}"
     for name, position in run.switches.items():
         yield from _switch_faults(car, name, position)
     for item in run.items:

@@ -74,10 +74,18 @@ def _rest(run: Run) -> Iterator[str]:
         yield f"group {_text(run.group)}"
     if run.dry_only:
         yield "dry only"
-    if run.after_flag is not None:
-        yield f"after flag {run.after_flag}"
+    yield from _flags(run)
     if run.purpose:
         yield f"for {json.dumps(run.purpose, ensure_ascii=False)}"
+
+
+def _flags(run: Run) -> Iterator[str]:
+    if run.after_flag is not None:
+        yield f"after flag {run.after_flag}"
+    if run.window is not None:
+        yield f"window {_text(run.window)}"
+    if run.cut_by_flag != "resume":
+        yield f"cut by flag {run.cut_by_flag}"
 
 
 def _release(run: Run) -> Iterator[str]:
@@ -276,6 +284,8 @@ def _take_named(words: _Words, found: dict[str, Any]) -> bool:
         found["dry_only"] = True
     elif words.taken("after", "flag"):
         found["after_flag"] = words.take()
+    elif words.taken("cut", "by", "flag"):
+        found["cut_by_flag"] = words.take()
     elif words.taken("switches"):
         found["switches"] = dict(words.several(words.pair))
     elif words.taken("same", "as"):
@@ -289,7 +299,7 @@ def _take_named(words: _Words, found: dict[str, Any]) -> bool:
 
 def _take_text(words: _Words, found: dict[str, Any]) -> bool:
     key = words.peek()
-    fields = {"tyres": "tyres", "driver": "driver", "group": "group", "for": "purpose"}
+    fields = {"tyres": "tyres", "driver": "driver", "group": "group", "window": "window", "for": "purpose"}
     if key not in (*fields, "crew", "before"):
         return False
     words.take()

@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pitwall.engine.differences import differences, matched_items
-from pitwall.model.plan import Item, Plan
+from pitwall.model.plan import Item, Plan, Run
+from pitwall.model.run_line import parse_run, write_run
 from tests.unit.engine_stage import CHECKS, MAIN, SPARE, plan
 
 FLAP = {"do": "flap_lap", "on": {"timed": 1}}
@@ -134,3 +135,51 @@ def test_nothing_is_told_exactly_when_nothing_changes(old: Plan, new: Plan) -> N
     lines = differences(old, new)
     assert bool(lines) is not alike
     assert not same or not lines
+
+
+OTHER: dict[str, Any] = {
+    "purpose": "wear", "want": "could", "value": 3, "laps": "out, 3 timed, in", "tyres": "B1", "fuel_kg": 20,
+    "driver": "dana", "release": {"not_before": 60}, "after_garage_s": 60, "crew": ["floor"],
+    "switches": {"flap": "open"}, "items": [FLAP], "shorten_to": 1, "before": ["spare"], "same_as": "spare",
+    "group": "a-b", "dry_only": True, "after_flag": "allowed", "window": "morning", "cut_by_flag": "give_up",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", sorted(set(Run.model_fields) - {"run"}))
+def test_no_field_of_a_run_is_forgotten(name: str) -> None:
+    """Whatever a run may hold is told when it changes, and stands in the run's line: also a field that is new."""
+    assert name in OTHER, f"give a value for the new field {name!r} here, and see that its change is told"
+    assert len(_lines({}, {name: OTHER[name]})) == 1
+    run = plan(MAIN | {name: OTHER[name]}).runs[0]
+    assert parse_run(write_run(run)) == run
+
+
+OTHER_ITEM: dict[str, Any] = {
+    "do": "radio_check", "on": "in", "after": "turn 1", "at": "turn 1", "with": {"seconds": 6}, "want": "must",
+    "put_back": False, "why": "kept", "times": 2,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", sorted(field.alias or key for key, field in Item.model_fields.items()))
+def test_no_field_of_an_item_is_forgotten(name: str) -> None:
+    """The same for what an item may hold. Another procedure is another item: one goes, one comes."""
+    assert name in OTHER_ITEM, f"give a value for the new field {name!r} here, and see that its change is told"
+    plain = {"do": "hold", "on": "out"}
+    changed = plain | {name: OTHER_ITEM[name]} | ({"why": "kept"} if name == "put_back" else {})
+    assert len(_lines({"items": [plain]}, {"items": [changed]})) == (2 if name == "do" else 1)
+    run = plan(MAIN | {"items": [changed]}).runs[0]
+    assert parse_run(write_run(run)) == run
+
+
+OTHER_HEAD: dict[str, Any] = {
+    "driver": "dana", "medium": "board", "tyre_sets": SETS, "minimum_laps": {"dana": 20}, "quiet": {"timed": "all"},
+}  # fmt: skip
+OF_THE_START = {"plan", "car", "session", "starts_with", "alternates", "runs"}
+"""What says which plan it is, or is read when the session begins; a changed start comes as a warning."""
+
+
+@pytest.mark.parametrize("name", sorted(set(Plan.model_fields) - OF_THE_START))
+def test_no_field_of_a_plan_is_forgotten(name: str) -> None:
+    """The same for the head of a plan."""
+    assert name in OTHER_HEAD, f"give a value for the new field {name!r} here, and see that its change is told"
+    assert differences(plan(MAIN), plan(MAIN, **{name: OTHER_HEAD[name]}))

@@ -25,14 +25,13 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     if run is None or release is None or at.track.on_track or at.stopped_by_flag or at.kept_in or not at.feed_speaks:
         return
     timing, name = at.timing, f"{run.run.run}-{run.leavings + 1}"
-    brief = _brief(at)
     if at.driver_out is not None:
         yield _driver_change(at, name, release)
     yield _garage(
         at,
         f"{name}-brief{_edition(run.brief_edition)}",
         "brief",
-        brief,
+        _brief(at),
         f"Brief: {run.run.run}",
         release - timing.brief_s,
         release - timing.release_check_s + 20.0,
@@ -56,14 +55,12 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         Ask(action="fire_up"),
     )
     gap = run.run.release.gap_ahead_s
-    leave = "Leave when the release controller clears you" + (
-        f", keep {gap:.0f} seconds to the car ahead." if gap else "."
-    )
+    keep = f", keep {gap:.0f} seconds to the car ahead." if gap else "."
     yield _garage(
         at,
         f"{name}-leave{again}",
         "release",
-        leave,
+        f"Leave when the release controller clears you{keep}",
         "Leave when clear",
         release,
         release + STAYS_OPEN_S,
