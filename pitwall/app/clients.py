@@ -47,7 +47,7 @@ class WorldLink:
             if not isinstance(output, Cleared):
                 hear(output)
 
-        told = [filter_of(self._session, BY_MODEL[model]) for model in (Prompt, Answered, Refused)]
+        told = [filter_of(self._session, BY_MODEL[model]) for model in (Prompt, Answered, Refused, Alert)]
         for topic_filter in filters(self._session, "out") if everything else told:
             self._bus.subscribe(topic_filter, take)
 

@@ -34,7 +34,7 @@ class Field:
         """The car's track, made on first sight."""
         if car not in self.tracks:
             chosen = own_map if own_map is not None else self.lap_map
-            self.tracks[car] = CarTrack(car, chosen, CarPace(dict(chosen.loops), self.pace), self._line_in_lane)
+            self.tracks[car] = CarTrack(car, chosen, CarPace(dict(chosen.loops), self.pace, car=car), self._line_in_lane)
         return self.tracks[car]
 
     def crossed(self, event: ev.CarCrossed, clock: SessionClock, now: float) -> tuple[CarTrack, list[Happening]]:
@@ -69,7 +69,11 @@ class Field:
         ``patience_s``: cars that may go unseen for longer than others, by name.
         """
         timing = self._setup.calls
+        resting = clock.between_windows and clock.status == "waiting"
         for track in self.tracks.values():
+            if resting and track.on_track and now - track.seen_t >= timing.silent_after_s:
+                # Race control waits for the next window, so nobody is out there: how it came in was not seen.
+                yield track, track.come_in(now, inferred=True)
             entered = track.pit_entry_t if track.pit_entry_t is not None else now
             if track.state == "pit_lane" and now - entered >= timing.garage_after_s:
                 yield track, track.park(now)

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from pitwall.model.events import CommandGiven, Fact
-from pitwall.model.outputs import Answered, Output, Prompt, Refused
+from pitwall.model.outputs import Alert, Answered, Output, Prompt, Refused
 from pitwall.rehearsal.agenda import Agenda
 from pitwall.rehearsal.channel import Channel
 from pitwall.rehearsal.draws import Rng, between, happens
@@ -30,6 +30,7 @@ TOO_LATE = "too late"
 NO_TIME = "its window had passed before the channel was free"
 REPLY_S = 2.5             # what a readback commonly takes of the channel, and the answer to a question
 ANSWER_S = 9.0
+SEES_S = 20.0             # from an alert to a look at the car
 LOOKS_S = 3.0             # how often an engineer looks at a car that is not ready
 NOT_READY = {"leave": 4.0, "fire_up": 70.0}  # a car whose work takes longer than this yet is not told
 
@@ -68,13 +69,15 @@ class Engineer:
     # -- what the daemon says ----------------------------------------------------------------------
 
     def hear(self, output: Output, t: float) -> None:
-        """A prompt, or the answer to a key."""
+        """A prompt, an alert, or the answer to a key."""
         if isinstance(output, Prompt):
             self._read(output, t)
         elif isinstance(output, Refused) and output.because in self._commands:
             self.refusals.append(output.reason)
         elif isinstance(output, Answered):
             self._commands.discard(output.because)
+        elif isinstance(output, Alert) and output.kind == "car_silent" and output.active:
+            self._agenda.at(t + SEES_S, self._mend)
 
     def _read(self, prompt: Prompt, t: float) -> None:
         card = self._cards.get(prompt.call)
@@ -137,7 +140,9 @@ class Engineer:
             self._agenda.at(self._looks_s, self._consider)
 
     def _not_ready(self, card: _Card, t: float) -> bool:
-        """The crew is still at work: no engineer lets that car go, whatever the prompt says."""
+        """The crew is still at work, or the light at the pit exit never showed green: no engineer lets that car go."""
+        if card.prompt.ask.action == "leave" and self._team.waits_for_green:
+            return True
         limit = NOT_READY.get(card.prompt.ask.action)
         return limit is not None and self._team.ready_in(t) > limit
 
@@ -232,15 +237,27 @@ class Engineer:
         self._commands.add(made.id)
         self._press(made)
 
+    def _mend(self, t: float) -> None:
+        """The desk thinks that the car is out, and it stands in the garage: enter by hand that it came in."""
+        entered = self._team.entered_s
+        if self._habits.keys != "none" and self._team.car.where == "garage" and entered is not None:
+            self._tell(t, "pit", where="entry", t=entered)
+
     def hand_over(self, t: float) -> None:
         """Another engineer sits down at this car's radio, if that is the custom, and tells the desk."""
         if not self._habits.hands_over or self._habits.keys == "none":
             return
         self._name = "second engineer" if self._name == "engineer" else "engineer"
+        self._tell(t, "take_over")
+
+    def _tell(self, now: float, command: str, **more: object) -> None:
+        if self.off_duty:
+            return
         self._keys += 1
         number = self._team.car.number
-        made = CommandGiven(id=f"{self._prefix}-{number}-key-{self._keys}", t=round(t, 3), car=number,
-                            command="take_over", by=self._name)
+        fields = {"id": f"{self._prefix}-{number}-key-{self._keys}", "t": round(now, 3), "car": number,
+                  "command": command, "by": self._name, **more}
+        made = CommandGiven.model_validate(fields)
         self._commands.add(made.id)
         self._press(made)
 

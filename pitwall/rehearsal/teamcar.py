@@ -66,6 +66,7 @@ class TeamCar:
         self._paces, self._pace = paces, paces[self.seated]
         self._change_s = change_s
         self.changes: list[DriverChanged] = []
+        self.entered_s: float | None = None
         self._control, self._agenda, self._world, self._rng = control, agenda, world, rng
         self._burn = model.fuel_per_lap_kg * max(0.5, shifted(rng, world.fuel_burn))
         self._fuel_cost = model.fuel_s_per_kg * max(0.0, shifted(rng, world.fuel_effect))
@@ -174,6 +175,11 @@ class TeamCar:
             self.car.rename_lap("cool" if kind == "cool" else "timed")
         return f"this lap {kind}"
 
+    @property
+    def waits_for_green(self) -> bool:
+        """Race control has not opened this window yet, as anybody can see."""
+        return self._control.status == "waiting"
+
     def ready_in(self, t: float) -> float:
         """Seconds until the crew is done, as anybody in the garage can see; never negative."""
         return max(0.0, self._ready_s - t) if self.car.where == "garage" else 0.0
@@ -270,6 +276,7 @@ class TeamCar:
 
     def in_lane(self, t: float) -> Stop:
         """Whatever was told for the lane, then the garage."""
+        self.entered_s = round(t, 3)
         for number, box in enumerate(self.boxes):
             if box.entered_s is None:
                 self.boxes[number] = box.model_copy(update={"entered_s": round(t, 3)})

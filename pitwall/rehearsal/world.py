@@ -12,7 +12,7 @@ from functools import partial
 from pitwall.errors import UserError
 from pitwall.model.car import Car
 from pitwall.model.events import Fact
-from pitwall.model.outputs import Answered, Output, Prompt, Refused
+from pitwall.model.outputs import Alert, Answered, Output, Prompt, Refused
 from pitwall.model.plan import Plan
 from pitwall.model.setup import SessionSetup
 from pitwall.rehearsal.agenda import Agenda, WorldClock
@@ -93,8 +93,8 @@ class World:
                 self._agenda.at(flag.start_s - CAUSE_S, self._cause)
 
     def hear(self, output: Output) -> None:
-        """What the daemon published. Only prompts and answers to keys reach an engineer; anything else is ignored."""
-        if isinstance(output, Prompt | Answered):
+        """What the daemon published. Prompts, alerts and answers to keys reach an engineer; anything else is ignored."""
+        if isinstance(output, Prompt | Answered | Alert):
             engineers = [self._engineers[output.car]] if output.car in self._engineers else []
         elif isinstance(output, Refused):
             engineers = [self._engineers[number] for number in sorted(self._engineers)]
