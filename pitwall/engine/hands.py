@@ -20,7 +20,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
 
-from pitwall.engine import flags
+from pitwall.engine import flags, joining
 from pitwall.engine.belief import put
 from pitwall.engine.call import Call
 from pitwall.engine.car import DOUBLE_S, CarTrack, Happening, LapRecord
@@ -28,6 +28,7 @@ from pitwall.engine.field import Field, lap_judged
 from pitwall.engine.hand_clock import SAME_CHANGE_S, ClockHistory, ClockInput
 from pitwall.engine.history import Entry, History, follow, see, seen
 from pitwall.engine.session_clock import SessionClock
+from pitwall.engine.set_run import choose_run
 from pitwall.engine.team import TeamCar
 from pitwall.model.car import Position, same_position
 from pitwall.model.events import CarCrossed, CarPitted, ClockReported, CommandGiven, StatusChanged
@@ -80,6 +81,7 @@ class Hands:
         self.histories = {name: History(car) for name, car in team.items()}
         self.done: list[Done] = []
         self.positions: dict[tuple[str, str], tuple[Position, str]] = {}
+        self._heard_t: float | None = None
         self._outputs: list[Output] = []
         self._changed: set[str] = set()
 
@@ -107,12 +109,29 @@ class Hands:
         if had is not None and had.by is not None:
             self._better_time(history, had, event, now)
             return None
+        if what == "cross":
+            self._join(event, now)
         entry = history.note(Entry(event.id, what, now, copy.copy(self.clock), see, event.t, place))
         if isinstance(event, CarCrossed):
             entry.lap_time_s, entry.compound = event.lap_time_s, event.compound
         happenings = self._seen_by_field(event, now)[1]
         entry.taken = any(happening.what != "ignored" for happening in happenings)
         return happenings
+
+    def _join(self, event: CarCrossed | CarPitted, now: float) -> None:
+        """A car that is out already when timing is first heard is on the run that its plan has for now."""
+        car = self.team[event.car]
+        name = joining.run_in_progress(car, self.clock, self._heard_t, now)
+        if name is None or car.progress.next is car.progress.find(name):
+            return
+
+        def act(one: TeamCar, entry: Entry) -> None:
+            choose_run(one, name, entry.now)
+
+        entry = Entry(f"{event.id}-joined", "joined", now, copy.copy(self.clock), act)
+        act(car, self.histories[event.car].note(entry))
+        self._changed.add(event.car)
+        self.correct(event.id, joining.words(car, name, self.clock, now), now, event.car)
 
     def _seen_by_field(self, event: CarCrossed | CarPitted, now: float) -> tuple[CarTrack, list[Happening]]:
         if isinstance(event, CarCrossed):
@@ -264,6 +283,7 @@ class Hands:
 
     def hears(self, now: float) -> None:
         """Somebody says how things stand: the garage calls begin, as they do when a feed first speaks."""
+        self._heard_t = now if self._heard_t is None else self._heard_t
         for car in self.team.values():
             if not car.heard:
                 entry = Entry("heard", "heard", now, self.clock, _heard)

@@ -420,9 +420,42 @@ def test_a_session_joined_in_the_middle_by_hand() -> None:
 
 
 def test_lap_numbers_go_on_after_a_car_is_set_to_an_earlier_lap() -> None:
-    """A press too many, mended with the lap of the run: the plan steps back, the numbers of laps on the record do not."""
+    """A press too many, mended with the lap of the run: the plan steps back, numbers of laps on record do not."""
     stage = on_lap(by_hand(), 220.0, 320.0, 420.0)
     told(stage.command("set_car", 421.0, lap=3))
     assert stage.car.progress.current.pointer == 2  # type: ignore[union-attr]  # on track
     assert [lap.number for lap in stage.car.track.laps] == [1, 2, 3]
     assert stage.car.track.lap_number == 4
+
+
+def test_a_feed_that_begins_in_the_middle() -> None:
+    """Timing is first heard 18 minutes into the session with the car out: it is taken to be on the run that the plan
+    has for then, the runs before are skipped in words, and the calls of the rest of the run come."""
+    stage = Stage(setup(plan(CHECKS, MAIN, LONG, SPARE)), begin=1080.0)
+    stage.clock(1085.0, 2515)
+    stage.status(1085.0, "green", pit_exit="open")
+    stage.cross(1110.0, "2")
+    (told_,) = stage.made(Corrected)
+    assert told_.text == (
+        "Car 41 first seen 18:30 into the session: taken to be on long; checks, main skipped, as nobody saw them; "
+        "if not so, 'set_car'"
+    )
+    t = 1140.0
+    stage.cross(t)
+    for _ in range(6):
+        t = stage.lap(t, 100.0)
+    stage.wait(t + 20)
+    assert stage.prompts("long-box", "due")
+    assert {run.run.run: run.state for run in stage.car.progress.runs} == {
+        "checks": "skipped", "main": "skipped", "long": "running", "spare": "planned",
+    }  # fmt: skip
+
+
+def test_a_missed_pit_exit_is_no_joining() -> None:
+    """Timing was heard from the beginning: a car that is first seen on a loop has left for its first run."""
+    stage = Stage(setup(plan(CHECKS, MAIN, SPARE))).green()
+    stage.clock(700.0, 2900)
+    stage.cross(720.0, "1")
+    assert stage.car.progress.current is not None
+    assert stage.car.progress.current.run.run == "checks"
+    assert not stage.made(Corrected)
