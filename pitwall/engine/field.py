@@ -34,7 +34,8 @@ class Field:
         """The car's track, made on first sight."""
         if car not in self.tracks:
             chosen = own_map if own_map is not None else self.lap_map
-            self.tracks[car] = CarTrack(car, chosen, CarPace(dict(chosen.loops), self.pace, car=car), self._line_in_lane)
+            pace = CarPace(dict(chosen.loops), self.pace, car=car)
+            self.tracks[car] = CarTrack(car, chosen, pace, self._line_in_lane)
         return self.tracks[car]
 
     def crossed(self, event: ev.CarCrossed, clock: SessionClock, now: float) -> tuple[CarTrack, list[Happening]]:
@@ -43,6 +44,7 @@ class Field:
         track = self.track(event.car)
         track.compound = event.compound or track.compound
         track.tyre_age = event.tyre_age if event.tyre_age is not None else track.tyre_age
+        track.flag_s, track.red = clock.end_s(now), clock.status == "red"
         found = track.cross(event.loop, event.t, clock.disturbed, event.lap_time_s)
         if clock.disturbed and track.lap is not None:
             track.lap.disturbed = True  # the lap that begins here begins slow, even if all is green at its first loop

@@ -22,6 +22,7 @@ class LapRecord:
     inferred_start: bool = False
     inferred_end: bool = False
     disturbed: bool = False
+    slow_at: tuple[str, ...] = ()
     from_pits: bool = False
     run: str | None = None
     position_in_run: int = 0

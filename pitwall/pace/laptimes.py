@@ -1,8 +1,9 @@
 """What a car's next laps will take, and when it reaches a place: learned shares and ratios, plain and robust.
 
-A lap of kind K is expected to take ``quick * ratio[K]``, where *quick* is the median of the car's last three timed laps
-(the field's, scaled by nothing, until the car has one; the circuit's reference lap before that) and the ratio is the
-running median of what this car, else the field, needed for such laps. The first ratios are the medians measured over
+A lap of kind K is expected to take ``quick * ratio[K]``, where *quick* is the median of the car's last three timed
+laps (the field's, scaled by nothing, until the car has one; the circuit's reference lap before that) and the ratio is
+the running median of what this car, else the field, needed for such laps. The first ratios are the medians measured
+over
 eight practice sessions: out 1.25, cool 1.50, in 1.18 times the best lap.
 
 Within a lap, the share of the lap time at each loop is the median over the car's timed laps, starting from the lap
@@ -17,6 +18,8 @@ from dataclasses import dataclass, field
 from statistics import median
 
 from pitwall.model.plan import LapKind
+from pitwall.pace.believing import CarBelief, EndedLap, FieldBelief, ended, outlook
+from pitwall.pace.outlook import LapSoFar, Outlook
 
 FIRST_RATIO: dict[LapKind, float] = {"out": 1.25, "timed": 1.0, "cool": 1.50, "in": 1.18, "installation": 1.40}
 RATIO_BOUNDS: dict[LapKind, tuple[float, float]] = {
@@ -27,6 +30,7 @@ RATIO_MEMORY = 7
 BEST_WINDOW_S = 1200.0
 FIELD_WINDOW_S = 600.0
 FIELD_ALLOWANCE = 1.04
+TIMED_AT_MOST, FIRST_TIMED_AT_MOST = 1.12, 1.25
 SCALE_BOUNDS = (0.85, 2.5)
 
 
@@ -59,6 +63,13 @@ class FieldPace:
     reference_s: float
     quick: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=400))
     ratios: KindRatios = field(default_factory=KindRatios)
+    belief: FieldBelief | None = None
+
+    def believing(self, labels: tuple[str, ...]) -> FieldBelief:
+        """What all cars taught about laps with these loops."""
+        if self.belief is None or self.belief.labels != labels:
+            self.belief = FieldBelief(labels)
+        return self.belief
 
     def learn(self, t: float, lap_time_s: float) -> None:
         """Take a timed lap that ended at ``t``."""
@@ -84,7 +95,11 @@ class CarPace:
     ratios: KindRatios = field(default_factory=KindRatios)
     shares: dict[str, deque[float]] = field(default_factory=dict)
     best_s: float | None = None
+    car: str = ""
+    belief: CarBelief = field(default_factory=CarBelief)
+    _outlook: tuple[tuple[object, ...], Outlook] | None = None
     _knots: list[tuple[float, float, float, float, float]] | None = None
+    _labels: tuple[str, ...] | None = None
 
     def quick_s(self) -> float:
         """The lap time that a timed lap of this car is expected to take, seconds."""
@@ -122,6 +137,42 @@ class CarPace:
             ratio = lap_time_s / self.quick_s()
             self.ratios.learn(kind, ratio)
             self.field_pace.ratios.learn(kind, ratio)
+
+    @property
+    def labels(self) -> tuple[str, ...]:
+        """The loops between line and line, in order along the lap."""
+        if self._labels is None:
+            inner = sorted((at, loop) for loop, at in self.loops.items() if 0.0 < at < 1.0)
+            self._labels = tuple(loop for _, loop in inner)
+        return self._labels
+
+    def limit_s(self, t: float) -> float:
+        """A complete lap that takes longer is no timed lap."""
+        reference = self.reference(t)
+        if reference is None:
+            return FIRST_TIMED_AT_MOST * self.field_pace.reference_s
+        return TIMED_AT_MOST * reference
+
+    def lap_over(self, lap: EndedLap) -> None:
+        """Take any lap that is over, however it went, before ``learn_lap`` takes it for the plain figures."""
+        field_belief = self.field_pace.believing(self.labels)
+        self.belief = ended(self.car, self.belief, field_belief, lap, self._shape(field_belief), self.quick_s())
+
+    def outlook(self, lap: LapSoFar) -> Outlook:
+        """Which kind the running lap is and when the car reaches each place: made once a crossing."""
+        key = (lap.start_t, lap.start_phase, tuple(lap.crossings.items()), lap.slow, lap.odds)
+        if self._outlook is None or self._outlook[0] != key:
+            field_belief = self.field_pace.believing(self.labels)
+            t = max(lap.crossings.values(), default=lap.start_t)
+            self.belief, made = outlook(
+                self.car, self.belief, field_belief, lap, self._shape(field_belief), self.quick_s(), self.limit_s(t)
+            )
+            self._outlook = key, made
+        return self._outlook[1]
+
+    def _shape(self, field_belief: FieldBelief) -> tuple[float, ...]:
+        usual = field_belief.usual_shape()
+        return usual if usual is not None else (0.0, *(self.loops[loop] for loop in self.labels), 1.0)
 
     def bend(self, phase: float) -> float:
         """Map a phase of the lap map to this car's learned share of the lap time, linear between loops."""

@@ -1,0 +1,256 @@
+"""What is believed of a running lap: which kind it is, with probabilities, and when the car reaches each place.
+
+At each crossing the lap is compared with the laps that were driven (``shapes``). The simple rule, the car's last quick
+lap stretched by this lap so far, stands beside that; both are pooled by their record over all cars (``weighing``), and
+the interval is kept honest by what happened to earlier ones. A crossing costs this once; a place between is a
+straight line between the loops around it, along the car's own shares of the lap.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from pitwall.pace.residuals import Residuals
+from pitwall.pace.shapes import COOL, IN, INVENTED, INVENTED_OUT, TIMED, Alike, ShapeMemory, Traits
+from pitwall.pace.weighing import LEVELS, MIDDLE, Array, Record, Spread, weighted_quantiles
+
+OUT_TRAITS = Traits(narrow=0.03, wider=0.25, shift=0.25, fades_s=1200.0, least_fresh=0.2)
+ARRIVAL_SCALE_S = 0.05
+RULE_SPREAD, OUT_SPREAD = 0.03, 0.08
+FIRST_OUT = 1.25
+Rests = Sequence[float | None]
+EVEN = (1.0, 1.0, 1.0)
+
+
+@dataclass(frozen=True)
+class LapSoFar:
+    """A running lap as it was seen until now.
+
+    Attributes:
+        start_t: when it began.
+        start_phase: where: 0 at the line, else the pit exit.
+        crossings: when each loop was passed, by label.
+        slow: a slow or red period held at the last of these.
+        odds: how much likelier than usual the plan makes timed, cool-down and in.
+    """
+
+    start_t: float
+    start_phase: float
+    crossings: Mapping[str, float]
+    slow: bool = False
+    odds: tuple[float, float, float] = EVEN
+
+
+@dataclass(frozen=True)
+class Said:
+    """What was forecast of the line at one loop: by each rule, and in all. Seconds from there."""
+
+    knot: int
+    seen_t: float
+    rules: tuple[float, ...]
+    told: Array
+
+
+@dataclass
+class Experience:
+    """What all cars taught about laps that begin at the line, or in the pits: shapes, records, spreads."""
+
+    loops: int
+    from_pits: bool
+    shapes: ShapeMemory = field(init=False)
+    records: list[Record] = field(init=False)
+    spreads: list[Spread] = field(init=False)
+    residuals: list[Residuals] = field(init=False)
+    rests: list[list[float]] = field(init=False)
+
+    def __post_init__(self) -> None:
+        invented, knots = (INVENTED_OUT if self.from_pits else INVENTED), range(self.loops + 1)
+        self.shapes = ShapeMemory(self.loops, invented, OUT_TRAITS if self.from_pits else Traits())
+        first = (0.4, 0.2, 0.1, 0.3) if self.from_pits else (0.6, 0.4)
+        self.records = [Record(ARRIVAL_SCALE_S, first) for _ in knots]
+        self.spreads = [Spread() for _ in knots]
+        self.residuals = [Residuals(OUT_SPREAD if self.from_pits else RULE_SPREAD) for _ in knots]
+
+    def learn(self, said: Said, seconds: float) -> None:
+        """Take what was forecast at a loop, and how long it took from there to the line."""
+        self.records[said.knot].learn(said.rules, seconds)
+        self.spreads[said.knot].learn(said.told, seconds)
+        if said.rules[0] > 0 and seconds > 0:
+            self.residuals[said.knot].learn(math.log(seconds / said.rules[0]))
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """The belief after one crossing.
+
+    Attributes:
+        knot: the loop passed last; 0 for the beginning of the lap.
+        seen_t: when.
+        kinds: probabilities of timed, cool-down and in, adding up to one (a lap out of the pits: of nothing else).
+        line: quantiles (at ``LEVELS``) of the second at which it reaches the line, if it does not come in.
+        timed_line: the same, if it turns out timed.
+        said: what the records need to know when the lap is over.
+    """
+
+    knot: int
+    seen_t: float
+    kinds: tuple[float, float, float]
+    line: Array
+    timed_line: Array
+    said: Said
+    places: tuple[float, ...]
+    ahead: tuple[Array, ...]
+    coming_in: tuple[Array, ...]
+
+    def at(self, share: float, coming_in: bool = False) -> Array:
+        """Quantiles of the second at which the car is at this share of the lap (of the car's own shares).
+
+        Args:
+            share: past the last crossing, at most 1 (the line).
+            coming_in: on a lap that comes in.
+        """
+        knots = self.coming_in if coming_in else self.ahead
+        begin, before = self.places[0], np.full(len(LEVELS), self.seen_t, dtype=np.float64)
+        for end, after in zip(self.places[1:], knots, strict=True):
+            if share <= end:
+                part = max(0.0, (share - begin) / max(end - begin, 1e-9))
+                between: Array = before + (after - before) * part
+                return between
+            begin, before = end, after
+        return before
+
+    def no_earlier_than(self, now: float, quantiles: Array) -> Array:
+        """The same distribution when the car has not been seen there by ``now``."""
+        if now <= quantiles[0]:
+            return quantiles
+        if now >= quantiles[-1]:
+            return np.full(len(LEVELS), now)
+        levels = np.array(LEVELS)
+        passed = float(np.interp(now, quantiles, levels))
+        made: Array = np.maximum(np.interp(passed + (1.0 - passed) * levels, levels, quantiles), now)
+        return made
+
+
+def look_ahead(
+    experience: Experience, car: str, situation: int, labels: Sequence[str], lap: LapSoFar,
+    reference: Sequence[float], last_quick: Sequence[float] | None, rests: tuple[Rests, Rests], limit_s: float,
+    timed_next: Array | None,
+) -> Outlook:
+    """Make the outlook after the last crossing of a lap.
+
+    Args:
+        experience: of laps that begin where this one did.
+        car: whose lap.
+        situation: what was before in this run (see ``CarBelief``).
+        labels: the loops between line and line, in order.
+        lap: the lap so far.
+        reference: the car's usual seconds at each knot, from the beginning of this lap; the line last.
+        last_quick: those of its last quick lap.
+        rests: what the field usually, and what it lately needs from each knot to the line on such a lap, seconds.
+        limit_s: a lap from the line that takes longer is no timed lap.
+        timed_next: quantiles of the time of a timed lap from here, for a lap that begins.
+    """
+    knot, seen_t, whole, part = _seen(labels, lap, reference)
+    alike = experience.shapes.alike(knot, whole, part, car, situation, seen_t, lap.slow)
+    rest = reference[-1] - reference[knot]
+    kernel = _quantiles(alike, experience.shapes.last, rest)
+    so_far = seen_t - lap.start_t
+    quick = last_quick if last_quick is not None else reference
+    scaled = (quick[-1] - quick[knot]) * (so_far / quick[knot] if knot else 1.0)
+    rules: tuple[float, ...] = (scaled,)
+    if experience.from_pits:
+        usual, lately = (one[knot] for one in rests)
+        first = usual if usual is not None else FIRST_OUT * rest
+        rules = (first, lately if lately is not None else first, scaled if knot else first)
+    if kernel is None:
+        kernel = rules[0] * np.exp(experience.residuals[knot].quantiles())
+    weights = experience.records[knot].weights()
+    simple = sum(w * r for w, r in zip(weights[:-1], rules, strict=True)) / max(1.0 - weights[-1], 1e-12)
+    by_rule = simple * np.exp(experience.residuals[knot].quantiles())
+    told = experience.spreads[knot].apply((1.0 - weights[-1]) * by_rule + weights[-1] * kernel)
+    told = np.maximum(told, 0.0)
+    kinds = _kinds(alike, experience.shapes.last, so_far, rest, limit_s, lap)
+    timed = timed_next if knot == 0 else None
+    if timed is None:
+        timed = _timed(alike, experience.shapes.last, rest, so_far, limit_s, told)
+    ahead, coming_in = _ahead(alike, knot, reference, told, seen_t)
+    places = tuple(at / reference[-1] for at in reference[knot:])
+    return Outlook(
+        knot, seen_t, kinds, seen_t + told, seen_t + timed, Said(knot, seen_t, (*rules, float(kernel[MIDDLE])), told),
+        places, ahead, coming_in,
+    )
+
+
+def _seen(labels: Sequence[str], lap: LapSoFar, reference: Sequence[float]) -> tuple[int, float, float, float]:
+    """The last knot, when it was passed, and the log ratios to the reference over the whole lap and its last part."""
+    knot, seen_t, before, before_t = 0, lap.start_t, 0, lap.start_t
+    for at, label in enumerate(labels, start=1):
+        t = lap.crossings.get(label)
+        if t is not None and t > seen_t:
+            before, before_t, knot, seen_t = knot, seen_t, at, t
+    if knot == 0:
+        return 0, seen_t, 0.0, 0.0
+    whole = math.log((seen_t - lap.start_t) / max(reference[knot], 1e-3))
+    part = math.log((seen_t - before_t) / max(reference[knot] - reference[before], 1e-3))
+    return knot, seen_t, whole, part
+
+
+def _quantiles(alike: Alike | None, knot: int, reference_s: float, coming_in: bool = False) -> Array | None:
+    found = alike.at(knot, coming_in) if alike is not None else None
+    return None if found is None else reference_s * weighted_quantiles(*found)
+
+
+def _kinds(
+    alike: Alike | None, last: int, so_far: float, rest: float, limit_s: float, lap: LapSoFar
+) -> tuple[float, float, float]:
+    if alike is None:
+        timed, cool, coming_in = 0.7, 0.15, 0.15
+    else:
+        inside = alike.kinds == IN
+        quick = (so_far + rest * alike.rests[:, last] <= limit_s) & ~inside
+        if so_far == 0.0:
+            quick = alike.kinds == TIMED
+        total = float(alike.weights.sum())
+        coming_in = float(alike.weights[inside].sum()) / total
+        timed = float(alike.weights[quick].sum()) / total
+        cool = max(0.0, 1.0 - timed - coming_in)
+    raw = [max(p, 0.002) * odds for p, odds in zip((timed, cool, coming_in), lap.odds, strict=True)]
+    if lap.slow:
+        raw[TIMED] *= 0.02
+    total = sum(raw)
+    return raw[TIMED] / total, raw[COOL] / total, raw[IN] / total
+
+
+def _timed(
+    alike: Alike | None, last: int, rest: float, so_far: float, limit_s: float, told: Array
+) -> Array:
+    """The part of the distribution in which the lap is a timed one."""
+    found = alike.at(last) if alike is not None else None
+    if found is None:
+        return told
+    quick = so_far + rest * found[0] <= limit_s
+    return rest * weighted_quantiles(found[0][quick], found[1][quick]) if quick.any() else told
+
+
+def _ahead(
+    alike: Alike | None, knot: int, reference: Sequence[float], told: Array, seen_t: float
+) -> tuple[tuple[Array, ...], tuple[Array, ...]]:
+    """Quantiles at each knot ahead, never falling along the lap; in the proportion of what is told of the line."""
+    last = len(reference) - 1
+    ahead: list[Array] = []
+    inside: list[Array] = []
+    line = _quantiles(alike, last, reference[last] - reference[knot])
+    inside_line = _quantiles(alike, last, reference[last] - reference[knot], True)
+    for at in range(knot + 1, last + 1):
+        way = reference[at] - reference[knot]
+        share = way / max(reference[last] - reference[knot], 1e-9)
+        here = _quantiles(alike, at, way) if at < last else line
+        made = told * share if here is None or line is None else told * here / np.maximum(line, 1e-6)
+        slow = _quantiles(alike, at, way, True) if at < last else inside_line
+        ahead.append(np.maximum(seen_t + made, ahead[-1] if ahead else seen_t))
+        inside.append(np.maximum(seen_t + slow if slow is not None else ahead[-1], inside[-1] if inside else seen_t))
+    return tuple(ahead), tuple(inside)

@@ -1,0 +1,56 @@
+"""The errors of one kind of forecast so far, as a distribution."""
+
+from __future__ import annotations
+
+from bisect import bisect_left, insort
+from collections import deque
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from pitwall.pace.weighing import LEVELS, Array
+
+MOST = 200
+HEAVY = (-2.56, -1.42, -0.95, -0.61, -0.35, -0.115, 0.115, 0.35, 0.61, 0.95, 1.42, 2.56)
+"""Quantiles of Student's t with 3 degrees of freedom, at 1/24, 3/24 ...: lap times have tails."""
+
+
+@dataclass
+class Residuals:
+    """The last errors (log of truth over forecast), beginning with a heavy-tailed dozen.
+
+    Args:
+        spread: scale of the errors that stand there before any was seen; or these errors themselves.
+    """
+
+    spread: float | tuple[float, ...]
+    _order: deque[float] = field(default_factory=deque)
+    _sorted: list[float] = field(default_factory=list)
+    _quantiles: Array | None = None
+
+    def __post_init__(self) -> None:
+        first = self.spread if isinstance(self.spread, tuple) else tuple(self.spread * one for one in HEAVY)
+        for error in first:
+            self.learn(error)
+
+    def learn(self, error: float) -> None:
+        """Take one error; the oldest goes."""
+        self._order.append(error)
+        insort(self._sorted, error)
+        if len(self._order) > MOST:
+            del self._sorted[bisect_left(self._sorted, self._order.popleft())]
+        self._quantiles = None
+
+    def quantiles(self) -> Array:
+        """Quantiles of the errors at ``LEVELS``."""
+        if self._quantiles is None:
+            count = len(self._sorted)
+            self._quantiles = np.array([_at(self._sorted, level * count - 0.5) for level in LEVELS])
+        return self._quantiles
+
+
+def _at(values: list[float], place: float) -> float:
+    place = min(max(place, 0.0), len(values) - 1.0)
+    below = int(place)
+    above = min(below + 1, len(values) - 1)
+    return values[below] + (values[above] - values[below]) * (place - below)

@@ -1,0 +1,213 @@
+"""The shapes of laps that were driven: what a lap that went like this so far did in the end.
+
+Every finished lap of every car is kept as its times at the loops, beside the *reference* times of that car then (what
+it needed to each loop on its usual quick lap). A running lap is compared with all of them at the loop that it passed
+last: by the ratio to the reference over the whole lap so far, and over its last part. Laps that were alike weigh more
+(a normal kernel in the log ratios, narrow near the reference pace and wide off it), so do laps of the same car, after
+the same kind of lap before, under the same flag. What those laps did from there on, as a ratio to the reference and
+shifted towards this lap's own pace, is the distribution of what this one will do. Nobody has to say what a cool-down
+lap looks like.
+
+Before there are laps, a few invented ones stand there with little weight: laps at the reference pace, laps as slow in
+the end as so far (1.12-1.75 times the reference: cool-down laps of practice sessions), and one given up half-way.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitwall.pace.weighing import Array
+
+MOST_LAPS = 320
+TIMED, COOL, IN, OTHER = 0, 1, 2, 3
+
+WIDEST_AT = 0.5
+WHOLE_WIDER = 2.0  # the lap as a whole says less about the rest than its last part
+SAME_CAR, OTHER_COUNT, OTHER_BEFORE, OTHER_FLAG = 2.5, 0.7, 0.35, 0.1
+LEAST_WEIGHT = 1e-5
+UNSEEN_DISTANCE = 4.0  # as if two widths away: a lap that was not seen at this loop
+INVENTED_WEIGHT = 0.3
+
+
+def _invented() -> list[tuple[float, float, float, int]]:
+    """(ratio so far, ratio of the rest, weight, kind)."""
+    found = [(1.0, 1.0 + off, 2.0, TIMED) for off in (-0.006, 0.0, 0.006)]
+    found.append((1.0, 1.3, 0.15, COOL))
+    for ratio in np.linspace(1.12, 1.75, 12):
+        for off in (-0.08, 0.0, 0.08):
+            found.append((float(ratio), float(1.0 + (ratio - 1.0) * 1.02 + off), 0.4, COOL))
+            if off == 0.0:
+                found.append((float(ratio), float(ratio), 0.15, IN))
+    return [(so_far, rest, weight * INVENTED_WEIGHT, kind) for so_far, rest, weight, kind in found]
+
+
+INVENTED = _invented()
+INVENTED_OUT = [(math.nan, ratio, 0.3, OTHER) for ratio in (1.08, 1.16, 1.25, 1.33, 1.42)]
+"""Out-laps of practice sessions took 1.07-1.41 times the best lap, however they began."""
+
+
+@dataclass(frozen=True)
+class Traits:
+    """How laps are compared.
+
+    Attributes:
+        narrow: width of the kernel at the reference pace, in log ratio.
+        wider: how much wider it is for each unit of log ratio off that.
+        shift: how far the rest of an old lap is moved towards the pace of this one: 0 not at all, 1 all the way.
+        fades_s: over how many seconds an old lap loses weight.
+        least_fresh: the weight that it keeps.
+    """
+
+    narrow: float = 0.010
+    wider: float = 0.20
+    shift: float = 0.5
+    fades_s: float = 3000.0
+    least_fresh: float = 0.5
+
+
+@dataclass(frozen=True)
+class Alike:
+    """The laps that were like the running one at a loop, with weights: what is known of its rest.
+
+    ``rests`` has, for each lap and each knot (see ``ShapeMemory``), the ratio to the reference of the way from here to
+    there; NaN where that lap was not seen there.
+    """
+
+    weights: Array
+    rests: Array
+    kinds: NDArray[np.int64]
+
+    def at(self, knot: int, coming_in: bool = False) -> tuple[Array, Array] | None:
+        """Ratios and weights of the laps that were seen at this knot: those that came in, or those that did not."""
+        values = self.rests[:, knot]
+        taken = ~np.isnan(values) & ((self.kinds == IN) == coming_in)
+        return (values[taken], self.weights[taken]) if taken.any() else None
+
+
+class ShapeMemory:
+    """The last laps of all cars. *Knots* are the beginning of a lap (0), its loops in order (1 ...) and the line
+    (last).
+
+    Args:
+        loops: how many loops stand between the line and the line.
+        invented: laps to begin with.
+        traits: how laps are compared.
+    """
+
+    def __init__(self, loops: int, invented: list[tuple[float, float, float, int]], traits: Traits) -> None:
+        self.last = loops + 1
+        self._traits = traits
+        self._fixed = len(invented)
+        size = self._fixed + MOST_LAPS
+        self._times = np.full((size, loops + 2), np.nan)
+        self._refs = np.full((size, loops + 2), np.nan)
+        self._whole = np.full((size, loops + 2), np.nan)
+        self._part = np.full((size, loops + 2), np.nan)
+        self._slow = np.zeros((size, loops + 2), dtype=bool)
+        self._weights = np.zeros(size)
+        self._kinds = np.full(size, OTHER)
+        self._cars = np.full(size, -1)
+        self._situations = np.full(size, OTHER)
+        self._t = np.full(size, -np.inf)
+        self._numbers: dict[str, int] = {}
+        self._places: dict[Hashable, int] = {}
+        self._keys: dict[int, Hashable] = {}
+        self._next = self._fixed
+        self.count = 0
+        for row, (so_far, _, weight, kind) in enumerate(invented):
+            self._whole[row], self._part[row] = math.log(so_far), math.log(so_far)
+            self._weights[row], self._kinds[row], self._situations[row] = weight, kind, -1
+        self._fixed_rests = np.array([rest for _, rest, _, _ in invented])
+
+    def learn(
+        self, key: Hashable, car: str, kind: int, situation: int, t: float,
+        times: Sequence[float], refs: Sequence[float], slow: Sequence[bool],
+    ) -> None:
+        """Take a finished lap; one with the same ``key`` is replaced (a late message mended it).
+
+        Args:
+            key: names the lap.
+            car: whose.
+            kind: TIMED, COOL, IN or OTHER.
+            situation: the kind of the lap before it, and four times the count of timed laps of its run so far.
+            t: when it ended.
+            times: seconds since its beginning at each knot; NaN where it was not seen. For a lap that came in, the
+                line is where it would have got to it.
+            refs: the car's reference seconds at each knot then.
+            slow: whether a slow period held when it passed each knot.
+        """
+        row = self._places.get(key)
+        if row is None:
+            row = self._next
+            self._next = self._fixed + (row + 1 - self._fixed) % MOST_LAPS
+            self._places.pop(self._keys.get(row), None)
+            self._places[key], self._keys[row] = row, key
+            self.count = min(self.count + 1, MOST_LAPS)
+        self._times[row], self._refs[row], self._slow[row] = times, refs, slow
+        self._weights[row], self._kinds[row], self._situations[row] = 1.0, kind, situation
+        self._t[row], self._cars[row] = t, self._numbers.setdefault(car, len(self._numbers))
+        at, ref = self._times[row], self._refs[row]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            self._whole[row] = np.log(at / ref)
+            self._part[row, 1:] = np.log(np.diff(at) / np.diff(ref))
+        self._whole[row][~np.isfinite(self._whole[row])] = np.nan
+        self._part[row][~np.isfinite(self._part[row])] = np.nan
+        missing = np.isnan(self._part[row])
+        self._part[row][missing] = self._whole[row][missing]
+
+    def alike(
+        self, knot: int, whole: float, part: float, car: str, situation: int, t: float, slow: bool
+    ) -> Alike | None:
+        """The laps that were like this one at a knot; None where nothing is known.
+
+        Args:
+            knot: the last loop that was passed; 0 at the beginning of the lap.
+            whole: log of the ratio to the reference over the lap so far; 0 at the beginning.
+            part: the same since the loop before.
+            car: whose lap.
+            situation: what was before it.
+            t: now.
+            slow: a slow period holds now.
+        """
+        end = self._fixed + self.count
+        traits, seen = self._traits, self._situations[:end]
+        weights = np.where(seen == situation, 1.0, np.where(seen % 4 == situation % 4, OTHER_COUNT, OTHER_BEFORE))
+        fresh = np.maximum(np.exp((self._t[:end] - t) / traits.fades_s), traits.least_fresh)
+        weights *= self._weights[:end] * fresh
+        number = self._numbers.get(car)
+        if number is not None:
+            weights[self._cars[:end] == number] *= SAME_CAR
+        weights[self._slow[:end, knot] != slow] *= OTHER_FLAG
+        off: Array | None = None
+        if knot > 0:
+            narrow, wider = traits.narrow, traits.wider
+            off = part - self._part[:end, knot]
+            width = narrow + wider * min(abs(part), WIDEST_AT)
+            distance = (off / width) ** 2
+            if knot > 1:
+                width = WHOLE_WIDER * (narrow + wider * min(abs(whole), WIDEST_AT))
+                distance += ((whole - self._whole[:end, knot]) / width) ** 2
+            weights *= np.exp(-0.5 * np.where(np.isnan(distance), UNSEEN_DISTANCE, distance))
+            off = np.nan_to_num(off)
+        floor = LEAST_WEIGHT * np.fmax.reduce(weights, initial=0.0)
+        kept = np.flatnonzero(weights > floor)
+        if len(kept) == 0:
+            return None
+        return Alike(weights[kept], self._rests(kept, knot, off), self._kinds[kept])
+
+    def _rests(self, kept: NDArray[np.int64], knot: int, off: Array | None) -> Array:
+        times, refs = self._times[kept], self._refs[kept]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            rests = (times - times[:, knot : knot + 1]) / (refs - refs[:, knot : knot + 1])
+        invented = kept < self._fixed
+        if invented.any():
+            rests[invented] = self._fixed_rests[kept[invented], None]
+        if off is not None:
+            rests *= np.exp(self._traits.shift * off[kept])[:, None]
+        made: Array = rests
+        return made

@@ -1,0 +1,127 @@
+"""Quantiles of weighted values, and forecasters weighed by their record so far.
+
+Several simple forecasters stand beside one another; each has its mean loss so far, and the weights follow from it.
+The loss of an error is ``log(scale + |error|)``: it counts the usual error and the large one alike, in whatever unit.
+The first
+forecaster is the simple rule: it starts with most of the weight, so that little evidence changes little.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+LEVELS = (0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95)
+"""Levels at which every distribution is told."""
+MIDDLE, LOW, HIGH = LEVELS.index(0.5), LEVELS.index(0.1), LEVELS.index(0.9)
+_LEVELS = np.array(LEVELS)
+
+
+def weighted_quantiles(values: Array, weights: Array, levels: Array | Sequence[float] = _LEVELS) -> Array:
+    """Quantiles of weighted values, linear between the middles of their weights.
+
+    Raises:
+        ValueError: without values, or when the weights add up to nothing.
+    """
+    if len(values) == 0:
+        raise ValueError("no values to take a quantile of")
+    order = values.argsort()
+    sorted_weights = weights[order]
+    total = sorted_weights.cumsum()
+    if not total[-1] > 0:
+        raise ValueError("the weights add up to nothing")
+    made: Array = np.interp(levels, (total - 0.5 * sorted_weights) / total[-1], values[order])
+    return made
+
+
+def weighted_median(values: Sequence[float], weights: Sequence[float]) -> float:
+    """The lower weighted median of a few values."""
+    pairs = sorted(zip(values, weights, strict=True))
+    half, so_far = 0.5 * sum(weights), 0.0
+    for value, weight in pairs:
+        so_far += weight
+        if so_far >= half - 1e-12:
+            return value
+    return pairs[-1][0]
+
+
+@dataclass
+class Record:
+    """How well several forecasters of one quantity did so far.
+
+    Args:
+        scale: errors well under this are as good as none.
+        first_weights: weights before anything is known, one a forecaster.
+        worth: how many forecasts the first weights are worth.
+        sharpness: how strongly a better mean loss is preferred.
+        memory: about how many forecasts back count.
+    """
+
+    scale: float
+    first_weights: tuple[float, ...]
+    worth: float = 6.0
+    sharpness: float = 8.0
+    memory: float = 150.0
+    _count: float = 0.0
+    _losses: list[float] = field(default_factory=list)
+    _weights: tuple[float, ...] | None = None
+
+    def weights(self) -> tuple[float, ...]:
+        """Weights of the forecasters, adding up to one."""
+        if self._weights is None:
+            losses = self._losses or [0.0] * len(self.first_weights)
+            known = self._count / (self._count + self.worth)
+            best = min(losses)
+            raw = [first * math.exp(-self.sharpness * known * (loss - best) * min(1.0, self._count / 4))
+                   for first, loss in zip(self.first_weights, losses, strict=True)]
+            total = sum(raw)
+            self._weights = tuple(value / total for value in raw)
+        return self._weights
+
+    def learn(self, forecasts: Sequence[float], truth: float) -> None:
+        """Take what each forecaster had said, and what it was."""
+        if not self._losses:
+            self._losses = [0.0] * len(self.first_weights)
+        self._count = min(self._count + 1.0, self.memory)
+        for at, said in enumerate(forecasts):
+            loss = math.log(self.scale + abs(said - truth))
+            self._losses[at] += (loss - self._losses[at]) / self._count
+        self._weights = None
+
+    def pooled(self, forecasts: Sequence[float]) -> float:
+        """One forecast of all: their weighted mean."""
+        return sum(weight * said for weight, said in zip(self.weights(), forecasts, strict=True))
+
+
+@dataclass
+class Spread:
+    """Widens or narrows intervals until they hold what they say: both sides on their own.
+
+    After each truth a side's factor grows a little when the truth lay beyond its outer quantile (10 or 90 %), and
+    shrinks by a ninth of that when it did not; in balance one in ten lies beyond.
+    """
+
+    step: float = 0.08
+    low: float = 1.0
+    high: float = 1.0
+
+    def apply(self, quantiles: Array) -> Array:
+        """The distribution with its sides stretched about the median."""
+        away = quantiles - quantiles[MIDDLE]
+        made: Array = quantiles[MIDDLE] + np.where(away < 0, away * self.low, away * self.high)
+        return made
+
+    def learn(self, told: Array, truth: float) -> None:
+        """Take a distribution as it was told (stretched), and what it was."""
+        self.low = _stretched(self.low, self.step, truth < told[LOW])
+        self.high = _stretched(self.high, self.step, truth > told[HIGH])
+
+
+def _stretched(factor: float, step: float, beyond: bool) -> float:
+    return min(max(factor * math.exp(step * (0.9 if beyond else -0.1)), 0.25), 6.0)
