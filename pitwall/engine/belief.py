@@ -71,8 +71,13 @@ def put(car: TeamCar, belief: Belief) -> None:
 
 
 def unlearn(field_pace: FieldPace, now: CarPace, before: CarPace) -> FieldPace:
-    """The field's pace without what this car taught it since ``before``; made anew, the old one is left alone."""
-    made = FieldPace(field_pace.reference_s, copy.copy(field_pace.quick), _ratios(field_pace.ratios))
+    """The field's pace without what this car taught it since ``before``; made anew, the old one is left alone.
+
+    What all laps of the field together taught about shapes is copied as it is: one lap among hundreds.
+    """
+    made = copy.copy(field_pace)
+    made.quick, made.ratios = copy.copy(field_pace.quick), _ratios(field_pace.ratios)
+    made.belief = copy.deepcopy(field_pace.belief)
     for lap in _since(now.quick, before.quick):
         _take_out(made.quick, lap)
     for kind, seen in now.ratios.seen.items():
