@@ -193,11 +193,13 @@ class _Reading:
                     self.files.note(other, finding("PW106", path=("car",), found=f"car {other.model.car!r}",
                                                    expected=f"{car!r}, the car of {plan.name}"))
                 self.alternates.setdefault(car, {})[key] = other.model
-                self._check(other, other.model, self.cars[car], event, filed, shared)
+                # A plan for the rain is judged with the switch defaults of the wet, whatever the event begins in.
+                wet = {"wet": True, "dry": False}.get(key, event.wet)
+                self._check(other, other.model, self.cars[car], event, filed, shared, wet)
 
     def _check(
         self, filed: Filed[Plan], plan: Plan, car: Filed[Car], event: EventFile, event_filed: Filed[EventFile],
-        shared: Shared,
+        shared: Shared, wet: bool | None = None,
     ) -> Around:
         around = Around(
             regulations=shared.regulations.sound,
@@ -207,9 +209,10 @@ class _Reading:
             procedures=shared.library(), unread_procedures=shared.unread,
             drivers=tuple(event.drivers) if event_filed.is_sound else None,
             cars=tuple(event.cars) if event_filed.is_sound else None,
-            wet=event.wet, car_file=car.short_name or "the car file",
+            wet=event.wet if wet is None else wet, car_file=car.short_name or "the car file",
             circuit_file=shared.circuit.short_name or "the circuit file",
-            unread_runs=filed.said_names(("runs",), "run"), calls=shared.calls,
+            unread_runs=filed.said_names(("runs",), "run"), calls=shared.calls, garage=shared.garage,
+            people=drivers_of(event) if event_filed.is_sound else {}, limits=limits_of(event).get(plan.car),
         )
         for found in check_plan(plan, around):
             self.files.note(filed, found)

@@ -16,7 +16,7 @@ from pitwall.model.circuit import Circuit
 from pitwall.model.eventfile import EventFile, SettingsFile
 from pitwall.model.procedure import Procedure
 from pitwall.model.rules import Regulations
-from pitwall.model.setup import CallTiming, CarLimits, Driver
+from pitwall.model.setup import CallTiming, CarLimits, Driver, GarageWork
 
 
 @dataclass(frozen=True)
@@ -36,6 +36,11 @@ class Shared:
     def calls(self) -> CallTiming:
         """How calls are timed; the defaults while the settings file has errors."""
         return self.settings.model.calls if self.settings.model is not None else CallTiming()
+
+    @property
+    def garage(self) -> GarageWork:
+        """What work beside the runs' own takes; the defaults while the settings file has errors."""
+        return self.settings.model.garage if self.settings.model is not None else GarageWork()
 
     def library(self) -> dict[str, Procedure]:
         """The sound procedures, by name."""

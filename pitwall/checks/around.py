@@ -14,7 +14,7 @@ from pitwall.model.car import Car
 from pitwall.model.circuit import Circuit
 from pitwall.model.procedure import Procedure
 from pitwall.model.rules import Regulations
-from pitwall.model.setup import CallTiming
+from pitwall.model.setup import CallTiming, CarLimits, Driver, GarageWork
 from pitwall.track.lapmap import LapMap
 
 
@@ -33,6 +33,9 @@ class Around:
         car_file, circuit_file, library: how messages call these files.
         unread_runs: names of runs that could not be read; nobody complains that they are unknown.
         calls: how calls are timed; the defaults while the settings could not be read.
+        garage: what work beside the runs' own takes, likewise.
+        people: the drivers of the event with what they must and may drive.
+        limits: what the car may do at most; None when nothing is limited.
     """
 
     regulations: Regulations | None = None
@@ -50,6 +53,9 @@ class Around:
     library: str = "the library"
     unread_runs: frozenset[str] = frozenset()
     calls: CallTiming = field(default_factory=CallTiming)
+    garage: GarageWork = field(default_factory=GarageWork)
+    people: Mapping[str, Driver] = field(default_factory=dict)
+    limits: CarLimits | None = None
 
 
 def meant(word: str, known: Iterable[str]) -> str | None:

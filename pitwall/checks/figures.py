@@ -8,7 +8,7 @@ from pitwall.checks.around import Around
 from pitwall.checks.codes import finding
 from pitwall.checks.items import Placed, placed_items
 from pitwall.checks.order import original
-from pitwall.checks.spans import Span, fits, likely_spans
+from pitwall.checks.spans import Span, fits, spans_of
 from pitwall.errors import FilePath, Finding
 from pitwall.model.car import Car
 from pitwall.model.plan import Plan, Run
@@ -124,12 +124,13 @@ def check_clock(plan: Plan, around: Around) -> Iterator[Finding]:
     duration = duration_of(plan, around)
     if duration is None or around.lap is None or around.regulations is None:
         return
-    spans = likely_spans(plan, around.lap.lap_s, around.procedures, duration)
+    spans = spans_of(plan, around.lap.lap_s, around)
     for index, span in enumerate(spans):
         if span.run.want == "could" or fits(span, duration, around.regulations.finish_started_lap):
             continue
         yield finding("PW506" if span.run.want == "must" else "PW503", path=("runs", index),
-                      found=f"{span.run.run!r} {_when(span)}", expected=f"it before the flag at {clock_text(duration)}")
+                      found=f"{span.run.run!r} {_when(span)}",
+                      expected=f"it before the flag at {clock_text(duration if span.flag_s is None else span.flag_s)}")
 
 
 def _when(span: Span) -> str:
@@ -151,6 +152,19 @@ def check_release(plan: Plan, around: Around) -> Iterator[Finding]:
         if window.not_after is not None and window.not_after < 0:
             yield finding("PW504", path=("runs", index, "release", "not_after"), found=clock_text(window.not_after),
                           expected="a time after the green light")
+
+
+def check_turn(plan: Plan, around: Around) -> Iterator[Finding]:
+    """Release windows that are over before the runs above leave time for them."""
+    duration = duration_of(plan, around)
+    if duration is None or around.lap is None:
+        return
+    for index, span in enumerate(spans_of(plan, around.lap.lap_s, around)):
+        latest = span.run.release.not_after
+        if latest is not None and latest >= 0 and not span.after_flag and span.start_s > latest:
+            yield finding("PW514", path=("runs", index, "release", "not_after"), found=clock_text(latest),
+                          expected=f"{clock_text(span.start_s)} or later, its turn by likely times",
+                          suggestion=f"move {span.run.run!r} up, or shorten what comes before it")
 
 
 def check_after_flag(plan: Plan, around: Around) -> Iterator[Finding]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from pitwall.checks import figures, items, laps, names, order, saying, switches
+from pitwall.checks import day, figures, items, laps, names, order, reach, saying, switches, talk, tyres
 from pitwall.checks.around import Around
 from pitwall.checks.flow.findings import check_flow
 from pitwall.errors import Finding
@@ -21,12 +21,16 @@ CHECKS: tuple[Check, ...] = (
     items.check_arguments,
     laps.check_laps,
     laps.check_places,
+    reach.check_reach,
     saying.check_saying,
+    talk.check_talk,
     order.check_references,
     order.check_circles,
     order.check_sequence,
     order.check_groups,
     order.check_same_as,
+    order.check_weather,
+    tyres.check_equal_age,
     switches.check_moving,
     switches.check_steps,
     switches.check_conflicts,
@@ -36,7 +40,12 @@ CHECKS: tuple[Check, ...] = (
     figures.check_fuel,
     figures.check_clock,
     figures.check_release,
+    figures.check_turn,
+    tyres.check_tyre_limits,
     figures.check_after_flag,
+    day.check_windows,
+    day.check_drivers,
+    day.check_minimums,
 )
 
 

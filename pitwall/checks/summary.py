@@ -6,7 +6,7 @@ from pitwall.checks.around import Around
 from pitwall.checks.figures import duration_of, laps_on_fuel
 from pitwall.checks.items import figure_of
 from pitwall.checks.order import original
-from pitwall.checks.spans import Span, fits, likely_spans
+from pitwall.checks.spans import Span, fits, spans_of
 from pitwall.model.car import position_text
 from pitwall.model.plan import Item, LapChoice, Plan, Run, write_laps
 from pitwall.model.procedure import Procedure
@@ -20,7 +20,7 @@ def plan_summary(plan: Plan, around: Around) -> list[str]:
     lines = [f"car {plan.car}, {plan.driver}, {plan.session}{length}: {len(plan.runs)} runs"]
     spans: tuple[Span, ...] = ()
     if around.lap is not None and duration is not None:
-        spans = likely_spans(plan, around.lap.lap_s, around.procedures, duration)
+        spans = spans_of(plan, around.lap.lap_s, around)
     for index, run in enumerate(plan.runs):
         lines.append(f"  {run.run}: {', '.join(_run_words(plan, run, around))}")
         if spans:
@@ -32,8 +32,10 @@ def plan_summary(plan: Plan, around: Around) -> list[str]:
 
 def _run_words(plan: Plan, run: Run, around: Around) -> list[str]:
     words = [str(run.want), write_laps(run.laps) if run.laps else "no laps"]
+    words += [f"{run.driver} drives"] if run.driver is not None and run.driver != plan.driver else []
+    words += [f"window {run.window}"] if run.window is not None else []
     if run.laps and not run.out_in:
-        words[-1] += f" ({len(run.laps)} laps)"
+        words[1] += f" ({len(run.laps)} laps)"
     if run.tyres is not None:
         words.append(f"tyres {run.tyres}")
     fuel = run.fuel_kg if run.fuel_kg is not None else original(plan, run).fuel_kg
@@ -49,6 +51,7 @@ def _run_words(plan: Plan, run: Run, around: Around) -> list[str]:
 
 
 def _span_words(span: Span, duration_s: float, around: Around) -> str:
+    duration_s = duration_s if span.flag_s is None else span.flag_s
     if span.after_flag:
         return f"after the flag at {clock_text(duration_s)}"
     text = f"likely {clock_text(span.start_s)} to {clock_text(span.end_s)}"

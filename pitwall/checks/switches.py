@@ -45,7 +45,7 @@ def wanted(plan: Plan, run: Run, switch: Switch, wet: bool, lap: LapKind | None 
     for holder in (run, original(plan, run)):
         if switch.switch in holder.switches:
             return holder.switches[switch.switch]
-    return switch.wanted(lap, plan.driver, wet)
+    return switch.wanted(lap, plan.driver_of(run), wet)
 
 
 def check_moving(plan: Plan, around: Around) -> Iterator[Finding]:
