@@ -46,15 +46,18 @@ def _as_said(value: Scalar) -> str:
 
 
 def switch_words(switch: Switch, position: Position, believed: Position | None) -> tuple[str, str]:
-    """A switch change as (text, short). A bias is said as a number of steps where the present position is believed."""
+    """A switch change as (text, short). A bias is said as a number of steps where the present position is believed.
+
+    No "to" before a figure: through noise it is a two (``soundalike``).
+    """
     if switch.kind == "bias" and believed is not None and switch.step:
         steps = round((float(position) - float(believed)) / switch.step)
         if steps and abs(steps) <= 6:
             way = "up" if steps > 0 else "down"
             amount = f"{count_word(abs(steps))} {way}"
-            return f"{switch.word} {amount}, to {position_text(position)}", f"{switch.word} {amount}"
+            return f"{switch.word} {amount}, makes {position_text(position)}", f"{switch.word} {amount}"
     said = position_text(position)
-    return f"{switch.word} to {said}", f"{switch.word} {said}"
+    return f"{switch.word} {said}" if said[:1].isdigit() else f"{switch.word} to {said}", f"{switch.word} {said}"
 
 
 def lap_time_words(seconds: float) -> str:

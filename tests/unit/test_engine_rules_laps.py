@@ -54,7 +54,7 @@ def test_after_a_silent_lap_a_switch_waits_for_the_line_where_it_can() -> None:
 def test_a_step_is_said_as_steps() -> None:
     """A bias is told by its steps and where they lead."""
     stage = out({"do": "bias_step", "on": {"timed": 1}, "with": {"switch": "brake_bias", "by": -1.0}}).wait(300)
-    assert stage.call("main-1-1-switch-0").spec.text == "Before the line: bias two down, to 54."
+    assert stage.call("main-1-1-switch-0").spec.text == "Before the line: bias two down, makes 54."
 
 
 def test_telemetry_ends_a_switch_call() -> None:

@@ -59,20 +59,23 @@ def test_every_shipped_template_is_filled() -> None:
 
 def test_a_bias_is_said_in_steps() -> None:
     """From a believed position a bias is a number of steps up or down, with the position they lead to."""
-    assert switch_words(BIAS, 54.0, 55.0) == ("bias two down, to 54", "bias two down")
-    assert switch_words(BIAS, 55.5, 55.0) == ("bias one up, to 55.5", "bias one up")
+    assert switch_words(BIAS, 54.0, 55.0) == ("bias two down, makes 54", "bias two down")
+    assert switch_words(BIAS, 55.5, 55.0) == ("bias one up, makes 55.5", "bias one up")
 
 
 @pytest.mark.parametrize("believed", [None, 55.0, 60.0])
 def test_without_few_steps_the_position_alone_is_said(believed: float | None) -> None:
     """Unknown, unchanged or more than six steps away: the position is named."""
     position = 55.0 if believed != 60.0 else 51.0
-    assert switch_words(BIAS, position, believed) == (f"bias to {position:g}", f"bias {position:g}")
+    assert switch_words(BIAS, position, believed) == (f"bias {position:g}", f"bias {position:g}")
 
 
 def test_other_switches_are_said_by_position() -> None:
-    """A rotary has no steps to count."""
-    assert switch_words(MAP, 3, 1) == ("torque to 3", "torque 3")
+    """A rotary has no steps to count, and no "to" stands before a figure; before a word it does."""
+    assert switch_words(MAP, 3, 1) == ("torque 3", "torque 3")
+    flap = Switch.model_validate({"switch": "flap", "kind": "toggle", "word": "flap", "positions": ["closed", "open"],
+                                  "default": "closed"})  # fmt: skip
+    assert switch_words(flap, "open", "closed") == ("flap to open", "flap open")
 
 
 @pytest.mark.parametrize(("seconds", "text"), [
