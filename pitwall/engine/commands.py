@@ -13,8 +13,12 @@ from pitwall.engine.plan_commands import HANDLERS as PLAN_HANDLERS
 from pitwall.engine.plan_commands import demand_current
 from pitwall.engine.team import TeamCar
 from pitwall.model.events import CommandGiven
+from pitwall.model.units import clock_text
 
 __all__ = ["Answer", "Refusal", "answer"]
+
+SHELVED_S = 600.0
+"""For so long an alert is shelved when the desk does not say."""
 
 
 def answer(command: CommandGiven, car: TeamCar, alerts: AlertBook, now: float) -> Answer:
@@ -25,6 +29,8 @@ def answer(command: CommandGiven, car: TeamCar, alerts: AlertBook, now: float) -
     """
     if command.command == "acknowledge":
         return _acknowledge(command, alerts, now)
+    if command.command == "shelve":
+        return _shelve(command, alerts, now)
     if command.command == "take_over":
         return Answer(handover.take_over(car, command.by, alerts))
     handler = _HANDLERS.get(command.command)
@@ -239,6 +245,18 @@ def _comment(command: CommandGiven, car: TeamCar, now: float) -> Answer:
         raise Refusal("a comment needs its words in 'text'")
     car.comments += 1
     return Answer(f"comment {car.comments} noted")
+
+
+def _shelve(command: CommandGiven, alerts: AlertBook, now: float) -> Answer:
+    if command.alert is None:
+        raise Refusal("name the alert in 'alert'")
+    if command.alert not in alerts.active:
+        raise Refusal(f"no alert {command.alert!r} is active")
+    try:
+        gone = alerts.shelve(command.alert, now, command.for_s or SHELVED_S, command.id)
+    except ValueError as too_long:
+        raise Refusal(str(too_long)) from None
+    return Answer(f"{command.alert} is shelved until {clock_text(alerts.shelf.until_s[command.alert])}", tuple(gone))
 
 
 def _acknowledge(command: CommandGiven, alerts: AlertBook, now: float) -> Answer:

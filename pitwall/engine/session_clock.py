@@ -4,8 +4,8 @@ It runs on the official clock's last message; without one, from the green light 
 runs or stops as the regulations say, until the official clock says otherwise.
 
 A session in *windows* (a test day) has a green light and a flag for each. Time left is that of the window that runs,
-or, while race control waits, of the one that comes next. The next window's turn comes when race control waits again after
-the flag (by itself some time after it), or goes on when that window is due. Its green is never assumed.
+or, while race control waits, of the one that comes next. The next window's turn comes when race control waits again
+after the flag (by itself some time after it), or goes on when that window is due. Its green is never assumed.
 """
 
 from __future__ import annotations

@@ -221,8 +221,8 @@ class SwitchBoard:
         shown = (wanted, self.believed.get(name), self.measured.get(name), name in self.verified, name in self.owed)
         card = self._cards.get(name)
         # By identity: 1, 1.0 and true are equal, but not the same on the wire.
-        if card is None or (card.wanted is not shown[0] or card.believed is not shown[1] or card.measured is not shown[2]
-                            or card.verified != shown[3] or card.owed != shown[4]):
+        if card is None or (card.wanted is not shown[0] or card.believed is not shown[1]
+                            or card.measured is not shown[2] or card.verified != shown[3] or card.owed != shown[4]):
             believed, measured, verified, owed = shown[1:]
             card = SwitchCard(switch=name, word=switch.word, wanted=wanted, believed=believed, measured=measured,
                               verified=verified, owed=owed)

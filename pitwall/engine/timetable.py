@@ -1,4 +1,4 @@
-"""What the timetable of the day says, as alerts: raised when a moment comes, over by themselves. No call hangs on them."""
+"""What the timetable of the day says, as alerts: raised when a moment comes, over by themselves. No call needs them."""
 
 from __future__ import annotations
 

@@ -18,7 +18,7 @@ CarCommand = Literal["box", "quiet", "keep_in", "let_go", "take_over"]
 TruthCommand = Literal[
     "cross", "pit", "status", "clock", "pit_exit", "set_car", "set_switch", "set_tyres", "set_fuel", "undo"
 ]
-RecordCommand = Literal["comment", "acknowledge"]
+RecordCommand = Literal["comment", "acknowledge", "shelve"]
 
 
 class CommandGiven(Fact):
@@ -37,6 +37,7 @@ class CommandGiven(Fact):
     # calls, alerts
     call: str | None = Field(default=None, max_length=128, description="call id, or none for the call now due")
     alert: str | None = Field(default=None, max_length=128)
+    for_s: float | None = Field(default=None, gt=0, le=86_400, description="for shelve: how long; ten minutes left out")
 
     # the plan
     run: Slug | None = None

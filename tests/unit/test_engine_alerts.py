@@ -8,7 +8,7 @@ import pytest
 
 from pitwall.engine import watch
 from pitwall.engine.alerts.book import IDLE_UNDER, KINDS, AlertBook
-from pitwall.model.outputs import Alert, CarOutlook, HeldBack, Output, RunOutlook
+from pitwall.model.outputs import Alert, Answered, CarOutlook, HeldBack, Output, Refused, RunOutlook
 from pitwall.model.setup import ForecastSettings
 from tests.unit.engine_stage import MAIN, SPARE, Stage, plan, setup
 
@@ -199,3 +199,98 @@ def test_under_red_wrong_switches_are_held_back() -> None:
     stage.lap(300.5, 24.5, from_exit=True)
     outputs = watch.lap_began(stage.car, book, "red", 326)
     assert [type(one).__name__ for one in outputs] == ["HeldBack"]
+
+
+# -- the pipeline ------------------------------------------------------------------------------------------------------
+
+
+def reasons(outputs: list[Output]) -> list[str]:
+    """Why alerts were held back."""
+    return [one.reason for one in outputs if isinstance(one, HeldBack)]
+
+
+def test_a_shelved_alert_comes_back_if_it_still_holds() -> None:
+    """Laid aside it is over for the screens, works on underneath, and is raised again when its time is up."""
+    book = AlertBook()
+    book.hold("fuel_short", "41", "short", 10, "green")
+    (gone,) = book.shelve("fuel-short-41", 20, 60, "c1")
+    assert isinstance(gone, Alert)
+    assert (gone.active, gone.because) == (False, "c1")
+    assert reasons(book.hold("fuel_short", "41", "short", 30, "green")) == ["shelved until 1:20"]
+    assert book.hold("fuel_short", "41", "short", 79, "green") == []
+    assert kinds(book.hold("fuel_short", "41", "short", 80, "green")) == [("fuel_short", True)]
+
+
+def test_an_alert_that_comes_and_goes_is_kept_until_it_is_quiet() -> None:
+    """Three cycles in a minute: the third end is not told before a minute without it has passed."""
+    book = AlertBook()
+    told: list[tuple[float, bool]] = []
+    for begin in (0.0, 20.0, 40.0):
+        told += [(begin, on) for _, on in kinds(book.hold("feed_stale", None, "silent", begin, "green"))]
+        told += [(begin + 10, on) for _, on in kinds(book.over("feed_stale", None, begin + 10))]
+    assert told == [(0, True), (10, False), (20, True), (30, False), (40, True)]
+    book.hold("feed_stale", None, "silent", 70, "green")
+    assert book.active["feed-stale"].text == "silent (comes and goes)"
+    for t in range(75, 135, 5):
+        assert book.over("feed_stale", None, t) == []
+    assert kinds(book.over("feed_stale", None, 135)) == [("feed_stale", False)]
+
+
+def test_in_a_flood_only_what_is_urgent_is_shown_and_the_rest_follows() -> None:
+    """The twelfth alert in ten minutes waits, with its reason, unless it is urgent; after the flood it is raised."""
+    book = AlertBook()
+    for number in range(11):
+        book.hold("switch_unverified", "41", "unsure", number, "green", f"s{number}")
+    assert reasons(book.hold("car_silent", "58", "unseen", 12, "green")) == [
+        "too many alerts at once: only urgent ones are shown"
+    ]
+    assert kinds(book.hold("fuel_short", "41", "short", 13, "green")) == [("fuel_short", True)]
+    assert kinds(book.hold("car_silent", "58", "unseen", 640, "green")) == [("car_silent", True)]
+
+
+def test_what_another_alert_explains_is_not_raised_beside_it() -> None:
+    """A car that has not left by a feed that is silent may have left long ago."""
+    book = AlertBook()
+    book.hold("feed_stale", None, "silent", 5, "green")
+    assert reasons(book.hold("release_overdue", "41", "stands", 6, "green")) == ["explained by feed-stale"]
+    book.over("feed_stale", None, 60)
+    assert kinds(book.hold("release_overdue", "41", "stands", 61, "green")) == [("release_overdue", True)]
+
+
+def test_an_on_delay_wants_the_condition_without_a_break() -> None:
+    """A release that is overdue for a moment between two looks is no alert."""
+    book = AlertBook()
+    assert book.hold("release_overdue", "41", "stands", 0, "green") == []
+    book.over("release_overdue", "41", 5)
+    assert book.hold("release_overdue", "41", "stands", 9, "green") == []
+    assert book.hold("release_overdue", "41", "stands", 14, "green") == []
+    assert kinds(book.hold("release_overdue", "41", "stands", 19, "green")) == [("release_overdue", True)]
+
+
+def test_a_noted_alert_that_stands_asks_again() -> None:
+    """Urgent and still there three minutes after somebody took note: it wants to be noted once more."""
+    book = AlertBook()
+    book.hold("fuel_short", "41", "short", 0, "green")
+    book.acknowledge("fuel-short-41", 10, "c1")
+    assert book.hold("fuel_short", "41", "short", 189, "green") == []
+    (again,) = book.hold("fuel_short", "41", "short", 190, "green")
+    assert isinstance(again, Alert)
+    assert not again.acknowledged
+
+
+def test_the_desk_shelves_an_alert_for_a_while_with_a_most() -> None:
+    """For ten minutes when nothing else is said; for longer than half an hour it is refused, not shortened."""
+    stage = Stage(setup(plan(MAIN))).green().leave(200)
+    stage.cross(240, "1")
+    stage.wait(240 + 200)
+    (alert,) = [one for one in stage.made(Alert) if one.kind == "car_silent"]
+    refused = stage.command("shelve", alert=alert.id, for_s=1801)
+    assert isinstance(refused, Refused)
+    assert "at most 30 min" in refused.reason
+    unknown = stage.command("shelve", alert="smoke")
+    assert isinstance(unknown, Refused)
+    assert unknown.reason == "no alert 'smoke' is active"
+    answered = stage.command("shelve", alert=alert.id)
+    assert isinstance(answered, Answered)
+    assert answered.effect == f"{alert.id} is shelved until 17:20"
+    assert alert.id not in stage.session.alerts.active

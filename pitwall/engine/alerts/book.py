@@ -1,49 +1,26 @@
-"""The life cycle of alerts: raised once, kept while active, acknowledged by a hand, over when the condition is over.
+"""The life cycle of alerts: raised once, kept while active, noted by a hand, over when the condition is over.
 
-The pipeline for a candidate is: already active (its words follow the evidence), inhibited (a cause makes it idle: under
-red nobody wants to hear of a slow lap), raised. What is held back is recorded once for each reason.
+A candidate goes through one ordered pipeline, and each stage that holds it back leaves its reason on record, once:
+already active (its words follow the evidence; noted long ago, it asks again), idle under the session's status (under
+red nobody wants to hear of a slow lap), explained by another alert, shelved by a hand, a flood in which only what is
+urgent gets through, not held for long enough; then it is raised. The condition goes on being watched all the while:
+once nothing holds it back it is raised, if it is still there. An alert that comes and goes three times in a minute is
+kept until it has been quiet for one (``policy.py`` has the figures and their sources).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from pitwall.model.outputs import Alert, AlertPriority, HeldBack, Output, Status
+from pitwall.engine.alerts.kinds import ASKS_AGAIN_S, EXPLAINED_BY, IDLE_UNDER, KINDS, ON_DELAY_S
+from pitwall.engine.alerts.policy import CHATTER_WINDOW_S, Flood, Occurrences, Shelf
+from pitwall.model.outputs import Alert, HeldBack, Output, Status
+from pitwall.model.units import clock_text
+
+__all__ = ["IDLE_UNDER", "KINDS", "AlertBook"]
 
 REFRESH_S = 30.0
-
-KINDS: dict[str, tuple[AlertPriority, str]] = {
-    "overrun": ("high", "See the forecast: shorten or drop a run, or send the car earlier."),
-    "switch_wrong": ("high", "Tell the driver at the next listening stretch, or box."),
-    "switch_unverified": ("low", "Ask the driver to read the position back."),
-    "feed_stale": ("medium", "Check the timing feed; enter what you see by hand."),
-    "car_silent": ("medium", "Look for the car: it may have stopped."),
-    "clock_unknown": ("low", "No official clock: pitwall counts from the green light. Check the time left."),
-    "fuel_short": ("high", "Box this lap, or save fuel."),
-    "release_overdue": ("low", "Ask the garage how long the work still takes; keep the car in, or re-plan."),
-    "timetable": ("low", "Acknowledge it; it goes by itself after ten minutes."),
-    "curfew": ("medium", "See that nobody works on the car after the curfew; acknowledge it."),
-    "driver_laps": ("medium", "Give this driver more laps, or tell the officials."),
-    "driver_limit": ("medium", "Give the rest of the runs to another driver."),
-    "car_limit": ("medium", "Shorten or drop runs: the car may not do more."),
-    "plan_file": ("medium", "Mend the file and save it; the plan in use stays as it is."),
-}
-IDLE_UNDER: dict[str, tuple[Status, ...]] = {
-    "overrun": ("red", "finished", "closed"),
-    "switch_wrong": ("red", "finished", "closed"),
-    "switch_unverified": ("red", "finished", "closed"),
-    "feed_stale": ("waiting", "red", "closed", "finished"),  # under red cars send nothing before the pit entry
-    "car_silent": ("waiting", "closed", "finished", "red"),
-    "clock_unknown": ("waiting", "closed", "finished"),
-    "fuel_short": ("closed", "finished"),
-    "release_overdue": ("waiting", "red", "closed", "finished"),
-    "driver_laps": ("waiting", "red", "closed", "finished"),
-    "driver_limit": ("waiting", "closed", "finished"),
-    "car_limit": ("waiting", "closed", "finished"),
-    "plan_file": ("closed",),
-    "timetable": (),
-    "curfew": (),
-}
+CHATTERS = " (comes and goes)"
 
 
 @dataclass
@@ -53,6 +30,10 @@ class AlertBook:
     active: dict[str, Alert] = field(default_factory=dict)
     held: set[tuple[str, str]] = field(default_factory=set)
     count: dict[str, int] = field(default_factory=dict)
+    shelf: Shelf = field(default_factory=Shelf)
+    flood: Flood = field(default_factory=Flood)
+    noted_s: dict[str, float] = field(default_factory=dict)
+    seen: dict[str, Occurrences] = field(default_factory=dict)
 
     def hold(self, kind: str, car: str | None, text: str, now: float, status: Status, detail: str = "") -> list[Output]:
         """The condition holds: raise the alert, or say why not.
@@ -65,42 +46,90 @@ class AlertBook:
             status: session status, which may inhibit it.
             detail: tells apart two alerts of one kind for one car.
         """
-        key = "-".join(part for part in (kind.replace("_", "-"), car, detail) if part)
+        key = alert_key(kind, car, detail)
         if key in self.active:
-            return self._refreshed(key, text, now)
-        if status in IDLE_UNDER[kind]:
-            return self._held_back(key, f"idle while the session is {status}", now)
+            return self._goes_on(key, text, now)
+        seen = self.seen.setdefault(key, Occurrences())
+        held_s = seen.held_for(now)
+        reason = self._held_by(key, kind, car, now, status)
+        if reason is not None:
+            return self._held_back(key, reason, now)
+        if held_s < ON_DELAY_S.get(kind, 0.0):
+            return []
         priority, remedy = KINDS[kind]
         alert = Alert(
             id=key, t=now, car=car, kind=kind, priority=priority, active=True, text=text, help=remedy, since_s=now
         )
-        self.active[key] = alert
+        self.active[key], seen.cleared_s = alert, None
         self.count[kind] = self.count.get(kind, 0) + 1
+        self.flood.note(now)
         return [alert]
 
-    def _refreshed(self, key: str, text: str, now: float) -> list[Output]:
-        """The alert stands; its words follow the evidence, but not so often that they cannot be read."""
-        alert = self.active[key]
-        if alert.text == text or now < alert.t + REFRESH_S:
+    def _held_by(self, key: str, kind: str, car: str | None, now: float, status: Status) -> str | None:
+        """What keeps this alert from being raised now, in words; None when nothing does."""
+        if status in IDLE_UNDER[kind]:
+            return f"idle while the session is {status}"
+        for alert in self.active.values():
+            if alert.kind in EXPLAINED_BY.get(kind, ()) and alert.car in (None, car):
+                return f"explained by {alert.id}"
+        if self.shelf.holds(key, now):
+            return f"shelved until {clock_text(self.shelf.until_s[key])}"
+        if self.flood.look(now) and KINDS[kind][0] != "high":
+            return "too many alerts at once: only urgent ones are shown"
+        return None
+
+    def _goes_on(self, key: str, text: str, now: float) -> list[Output]:
+        """The alert stands: its words follow the evidence, but not so often that they cannot be read."""
+        alert, seen = self.active[key], self.seen.setdefault(key, Occurrences())
+        seen.cleared_s = None
+        if seen.chatters(now):
+            text = text.removesuffix(CHATTERS) + CHATTERS
+        noted_s, again_s = self.noted_s.get(key), ASKS_AGAIN_S.get(alert.priority)
+        asks_again = alert.acknowledged and noted_s is not None and again_s is not None and now >= noted_s + again_s
+        if not asks_again and (alert.text == text or now < alert.t + REFRESH_S):
             return []
-        self.active[key] = alert.model_copy(update={"t": now, "text": text, "because": None})
+        update = {"t": now, "text": text, "because": None, "acknowledged": alert.acknowledged and not asks_again}
+        self.active[key] = alert.model_copy(update=update)
         return [self.active[key]]
 
     def over(self, kind: str, car: str | None, now: float, detail: str = "") -> list[Output]:
         """The condition is over."""
-        key = "-".join(part for part in (kind.replace("_", "-"), car, detail) if part)
-        alert = self.active.pop(key, None)
+        key = alert_key(kind, car, detail)
+        seen = self.seen.get(key)
+        if seen is None:
+            return []
+        seen.broke()
         if self.held:
             self.held = {item for item in self.held if item[0] != key}
-        return [] if alert is None else [alert.model_copy(update={"t": now, "active": False})]
+        if key not in self.active:
+            return []
+        if seen.cleared_s is None:
+            seen.cleared(now)
+        assert seen.cleared_s is not None
+        if seen.chatters(seen.cleared_s) and now - seen.cleared_s < CHATTER_WINDOW_S:
+            return []  # kept until it has been quiet for a minute
+        return self._close(key, now)
 
     def acknowledge(self, alert_id: str, now: float, because: str) -> list[Output]:
         """A hand took note; empty when there is no such alert."""
         alert = self.active.get(alert_id)
         if alert is None:
             return []
+        self.noted_s[alert_id] = now
         self.active[alert_id] = alert.model_copy(update={"t": now, "acknowledged": True, "because": because})
         return [self.active[alert_id]]
+
+    def shelve(self, alert_id: str, now: float, for_s: float, because: str) -> list[Output]:
+        """Lay an active alert aside for a while; it comes back if its condition still holds then.
+
+        Raises:
+            ValueError: when it is for longer than may be.
+            KeyError: when there is no such alert.
+        """
+        alert = self.active[alert_id]
+        self.shelf.put(alert_id, now, for_s)
+        del self.active[alert_id]
+        return [alert.model_copy(update={"t": now, "active": False, "because": because})]
 
     def all_over(self, now: float, keep: frozenset[str] = frozenset()) -> list[Output]:
         """The session closed: nothing stays active but alerts of the kinds in ``keep``."""
@@ -108,6 +137,7 @@ class AlertBook:
         return [output for key in closed for output in self._close(key, now)]
 
     def _close(self, key: str, now: float) -> list[Output]:
+        self.noted_s.pop(key, None)
         return [self.active.pop(key).model_copy(update={"t": now, "active": False})]
 
     def _held_back(self, key: str, reason: str, now: float) -> list[Output]:
@@ -115,3 +145,8 @@ class AlertBook:
             return []
         self.held.add((key, reason))
         return [HeldBack(id=f"held-{key}-{now:.3f}", t=now, alert=key, reason=reason)]
+
+
+def alert_key(kind: str, car: str | None, detail: str = "") -> str:
+    """The id of an alert: ``switch-wrong-41-flap``."""
+    return "-".join(part for part in (kind.replace("_", "-"), car, detail) if part)

@@ -1,0 +1,48 @@
+"""The kinds of alert: how urgent, what to do, when nobody needs it, what else explains it, and how long it holds."""
+
+from __future__ import annotations
+
+from pitwall.model.outputs import AlertPriority, Status
+
+KINDS: dict[str, tuple[AlertPriority, str]] = {
+    "overrun": ("high", "See the forecast: shorten or drop a run, or send the car earlier."),
+    "switch_wrong": ("high", "Tell the driver at the next listening stretch, or box."),
+    "switch_unverified": ("low", "Ask the driver to read the position back."),
+    "feed_stale": ("medium", "Check the timing feed; enter what you see by hand."),
+    "car_silent": ("medium", "Look for the car: it may have stopped."),
+    "clock_unknown": ("low", "No official clock: pitwall counts from the green light. Check the time left."),
+    "fuel_short": ("high", "Box this lap, or save fuel."),
+    "release_overdue": ("low", "Ask the garage how long the work still takes; keep the car in, or re-plan."),
+    "timetable": ("low", "Acknowledge it; it goes by itself after ten minutes."),
+    "curfew": ("medium", "See that nobody works on the car after the curfew; acknowledge it."),
+    "driver_laps": ("medium", "Give this driver more laps, or tell the officials."),
+    "driver_limit": ("medium", "Give the rest of the runs to another driver."),
+    "car_limit": ("medium", "Shorten or drop runs: the car may not do more."),
+    "plan_file": ("medium", "Mend the file and save it; the plan in use stays as it is."),
+}
+IDLE_UNDER: dict[str, tuple[Status, ...]] = {
+    "overrun": ("red", "finished", "closed"),
+    "switch_wrong": ("red", "finished", "closed"),
+    "switch_unverified": ("red", "finished", "closed"),
+    "feed_stale": ("waiting", "red", "closed", "finished"),  # under red cars send nothing before the pit entry
+    "car_silent": ("waiting", "closed", "finished", "red"),
+    "clock_unknown": ("waiting", "closed", "finished"),
+    "fuel_short": ("closed", "finished"),
+    "release_overdue": ("waiting", "red", "closed", "finished"),
+    "driver_laps": ("waiting", "red", "closed", "finished"),
+    "driver_limit": ("waiting", "closed", "finished"),
+    "car_limit": ("waiting", "closed", "finished"),
+    "plan_file": ("closed",),
+    "timetable": (),
+    "curfew": (),
+}
+EXPLAINED_BY: dict[str, tuple[str, ...]] = {
+    "release_overdue": ("feed_stale",),  # the car may have left long ago
+}
+"""While one of these is active for the same car, or for nobody in particular, the alert says nothing new."""
+
+ON_DELAY_S: dict[str, float] = {"release_overdue": 10.0}
+"""So long the condition must hold without a break before the alert is raised; no entry: at once."""
+
+ASKS_AGAIN_S: dict[str, float] = {"high": 180.0, "medium": 600.0}
+"""By priority: an alert that was noted and still stands after this asks to be noted again; no entry: never."""
