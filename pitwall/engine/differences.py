@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from pitwall.model.car import position_text
-from pitwall.model.plan import Item, LapChoice, LapKind, Plan, Run, Scalar, ThreePoint, write_laps
+from pitwall.model.plan import Item, LapChoice, LapKind, Plan, Run, Scalar, ThreePoint, TyreSet, write_laps
 from pitwall.model.run_line import brief_run
 from pitwall.model.units import clock_text
 
@@ -74,16 +74,22 @@ def _head(old: Plan, new: Plan) -> Iterator[str]:
     for label in dict.fromkeys((*old.tyre_sets, *new.tyre_sets)):
         before, after = old.tyre_sets.get(label), new.tyre_sets.get(label)
         if before is None and after is not None:
-            yield f"new tyre set {label}: {after.compound}, {after.laps} laps"
+            yield f"new tyre set {label}: {_set_words(after)}"
         elif after is None:
             yield f"tyre set {label} is no longer in the allocation"
         elif before is not None and before != after:
-            was = f"{before.compound}, {before.laps} laps"
-            yield f"tyre set {label}: {after.compound}, {after.laps} laps, instead of {was}"
+            yield f"tyre set {label}: {_set_words(after)}, instead of {_set_words(before)}"
     for kind in dict.fromkeys((*old.quiet, *new.quiet)):
         said, says = old.quiet.get(kind, "all"), new.quiet.get(kind, "all")
         if said != says:
             yield f"said on a {_KIND_WORDS[kind]}: {_said(says)} instead of {_said(said)}"
+
+
+def _set_words(tyres: TyreSet) -> str:
+    """Compound and laps, then whatever else the file says of the set."""
+    more = {name: value for name, value in tyres if name not in ("compound", "laps") and name in tyres.model_fields_set}
+    words = [f"{name.replace('_', ' ')} {value}" for name, value in more.items() if value is not None]
+    return ", ".join([tyres.compound, f"{tyres.laps} laps", *words])
 
 
 def _said(rule: str | tuple[str, ...]) -> str:
