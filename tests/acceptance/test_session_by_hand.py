@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import functools
 
 from pitwall.app.loading import load_setup
@@ -9,10 +10,11 @@ from pitwall.app.resources import demo_event
 from pitwall.engine.session import Session
 from pitwall.journal.replay import decisions
 from pitwall.model.events import CarCrossed, CarPitted, ClockReported, CommandGiven, StatusChanged, SwitchReported
-from pitwall.model.outputs import Corrected, DeskState, PlanState, Prompt
+from pitwall.model.outputs import Answered, Corrected, DeskState, LapJudged, PlanState, Prompt
 from tests.acceptance.script import Script, between, saltmarsh
 from tests.acceptance.script_keyboard import Keyboard, SeenCar
 from tests.acceptance.script_patterns import about, answered, desk, has, prompt, refused, run
+from tests.replay.harness import restart_equals
 
 FEED = CarCrossed | CarPitted | ClockReported | StatusChanged | SwitchReported
 CHECKS_IN, HOLDS_OUT = 125.0, 480.0
@@ -133,3 +135,14 @@ def test_the_journal_tells_who_did_what_and_replays_the_same() -> None:
     assert all(0.0 < entered - t < 1.0 for entered, t in zip(passed, seen, strict=True))
     said = [one for decided in decisions(play.events, Session()) for one in decided.outputs if isinstance(one, Prompt)]
     assert [one.id for one in said] == [one.id for one in (line.what for line in play.lines) if isinstance(one, Prompt)]
+
+
+def test_a_restart_at_any_time_decides_the_same() -> None:
+    """Killed and started again, around the press that was put in and under the red flag: the journal makes the
+    same histories, so what follows is the same."""
+    play, _, at = hour()
+    moments = (at["forgotten"] + 20, at["put in"] - 1, at["put in"] + 1, at["red"] + 30, at["green"] + 1)
+    numbers = [next(one.seq for one in play.events if one.received_t > t) for t in moments]
+    told = Prompt | Answered | LapJudged
+    differs = restart_equals(play.events, Session, numbers, lambda one: one if isinstance(one, told) else None)
+    assert asyncio.run(differs) is None
