@@ -52,7 +52,7 @@ def likely_run_s(run: Run, lap_s: float, procedures: Mapping[str, Procedure]) ->
 
 
 def needed_s(run: Run, lap_s: float, procedures: Mapping[str, Procedure], finish_started_lap: bool = True) -> float:
-    """Likely seconds from leaving until the fewest timed laps that count are begun, or done; without any: until back."""
+    """Likely seconds from leaving until the fewest timed laps that count are begun (done); without any: until back."""
     length, last = likely_run_s(run, lap_s, procedures)
     if last is None or not run.laps:
         return length
