@@ -18,10 +18,12 @@ def clauses(text: str) -> tuple[str, ...]:
     """The clauses of a text, in order; one of fewer than ``LEAST_WORDS`` words is joined to its neighbour."""
     found: list[str] = []
     for piece in _BOUNDARY.split(text.strip()):
-        if found and min(len(piece.split()), len(found[-1].split())) < LEAST_WORDS:
+        if found and len(found[-1].split()) < LEAST_WORDS:
             found[-1] = f"{found[-1]} {piece}"
         else:
             found.append(piece)
+    if len(found) > 1 and len(found[-1].split()) < LEAST_WORDS:
+        found[-2:] = [f"{found[-2]} {found[-1]}"]
     return tuple(found)
 
 

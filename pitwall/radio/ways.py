@@ -15,6 +15,7 @@ from pitwall.track.listening import start_windows
 
 HIT_S = 1.0  # a window to begin in that is shorter than this is hit by luck only (common practice, no source)
 MOST_PARTS = 3
+SHORTENED: tuple[How, ...] = ("short", "next_lap_short", "outside_short")
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,8 +88,9 @@ def _here(words: Words, room: Room, may_split: bool, least_s: float) -> list[Way
 
 def _whole(how: How, text: str, words: Words, room: Room, least_s: float) -> list[Way]:
     length = words.length(text)
-    shorter = text == words.text or length < words.length(words.text)
-    starts = room.starts(length, least_s) if length > 0 and shorter else ()
+    if length <= 0 or (how in SHORTENED and length >= words.length(words.text)):
+        return []
+    starts = room.starts(length, least_s)
     return [Way(how, (Part(text, length, starts),), _best(room, starts))] if starts else []
 
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from pitwall.errors import UserError
 from pitwall.model.car import Car
-from pitwall.model.circuit import Circuit, Segment
+from pitwall.model.circuit import Circuit, ListeningStretch, Segment
 from pitwall.model.setup import CallTiming
 from pitwall.track.lapmap import LapMap, lap_map
 
@@ -308,3 +308,33 @@ def test_a_map_survives_pickling() -> None:
     assert again.places == LAP.places
     assert again.listening == LAP.listening
     assert again.phase_at_distance(777) == LAP.phase_at_distance(777)
+
+
+def test_listening_stretches_of_the_circuit_file_reach_the_windows() -> None:
+    """A timing-only circuit knows the windows that its file names, and no others; a measured one adds them."""
+    named = SHARES.model_copy(update={"listening": (ListeningStretch(from_share=0.3, to_share=0.5),)})
+    told = lap_map(named, None, TIMING)
+    assert told.listening == told.listening_easy == ((0.3, 0.5),)
+    assert (told.may_listen(0.4), told.may_listen(0.6)) == (True, False)
+    corner = _phase(LAP, 390)
+    assert LAP.may_listen(corner) is False
+    added = MEASURED.model_copy(update={"listening": (ListeningStretch(from_m=330, to_m=450),)})
+    assert lap_map(added, CAR, TIMING).may_listen(corner) is True
+
+
+def test_quiet_places_are_quiet_in_named_windows_too() -> None:
+    """A timing-only circuit with both: the quiet place is cut out of the stretch."""
+    both = SHARES.model_copy(update={
+        "listening": (ListeningStretch(from_share=0.3, to_share=0.6),), "quiet_places": ("turn 4",)})  # fmt: skip
+    told = lap_map(both, None, TIMING)
+    assert (told.may_listen(0.4), told.may_listen(0.45), told.may_listen(0.5)) == (True, False, True)
+
+
+@pytest.mark.parametrize(("stretch", "problem"), [
+    ({"from_m": 10, "to_m": 20}, "does not fit this circuit"),
+    ({"from_share": 0.2}, "to_share is missing"),
+])  # fmt: skip
+def test_a_listening_stretch_is_measured_as_its_circuit(stretch: dict[str, float], problem: str) -> None:
+    """Metres on a timing-only circuit, or half a stretch, are named with their number in the file."""
+    with pytest.raises(ValueError, match=f"listening stretch 1.*{problem}"):
+        Circuit.model_validate({**SHARES.model_dump(exclude_none=True), "listening": [stretch]})

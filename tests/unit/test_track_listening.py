@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from pitwall.model.car import Car
 from pitwall.model.circuit import Circuit
-from pitwall.track.listening import BRAKING_MPS2, listening_windows
+from pitwall.track.listening import BRAKING_MPS2, listening_windows, named_windows, start_windows
 from pitwall.track.places import Stretch
 from pitwall.track.profile import SpeedProfile, speed_profile
 
@@ -113,3 +113,56 @@ def test_a_quiet_point_takes_the_least_length_around_it() -> None:
     cut = listening_windows(OVAL, lateral_limit_mps2=10, least_s=1, quiet=[Stretch(600, 600)])
     assert _length_s(free, OVAL) - _length_s(cut, OVAL) == pytest.approx(1.0, abs=0.1)
     assert not any(start < OVAL.time_at(600) / OVAL.lap_s < end for start, end in cut)
+
+
+def test_a_stretch_of_the_circuit_file_counts_as_calm() -> None:
+    """The engineer knows that drivers listen in the long corner: it is a window there, whatever the load."""
+    corner = Stretch(300.0, 420.0)
+    least = 2.0
+    before = listening_windows(OVAL, lateral_limit_mps2=10, least_s=least)
+    windows = listening_windows(OVAL, lateral_limit_mps2=10, least_s=least, always=[corner])
+    middle = OVAL.time_at(360.0) / OVAL.lap_s
+    assert not any(start <= middle <= end for start, end in before)
+    assert any(start <= middle <= end for start, end in windows)
+    quiet = listening_windows(OVAL, lateral_limit_mps2=10, least_s=least, always=[corner], quiet=[corner])
+    assert not any(start <= middle <= end for start, end in quiet)
+
+
+def test_named_windows_stand_in_for_geometry() -> None:
+    """Shares of the lap from the file: joined where they meet, cut at the line, long enough in seconds."""
+    named = [Stretch(0.9, 0.05), Stretch(0.3, 0.4), Stretch(0.38, 0.5), Stretch(0.6, 0.61)]
+    assert named_windows(named, 80.0, 2.0) == ((0.0, 0.05), (0.3, 0.5), (0.9, 1.0))
+    assert named_windows([Stretch(0.99, 0.02)], 80.0, 2.0) == ((0.0, 0.02), (0.99, 1.0))
+    assert named_windows([Stretch(0.99, 0.02)], 80.0, 3.0) == ()
+
+
+def test_quiet_places_cut_named_windows() -> None:
+    """A quiet point takes its surroundings out of a named stretch."""
+    before, after = named_windows([Stretch(0.2, 0.6)], 100.0, 4.0, [Stretch(0.4, 0.4)])
+    assert before == pytest.approx((0.2, 0.38))
+    assert after == pytest.approx((0.42, 0.6))
+
+
+def test_the_whole_lap_may_be_named() -> None:
+    """From the line to the line is the whole lap."""
+    assert named_windows([Stretch(0.0, 1.0)], 80.0, 2.0) == ((0.0, 1.0),)
+    assert named_windows([Stretch(0.25, 0.25)], 80.0, 2.0) == ((0.0, 1.0),)
+
+
+@pytest.mark.parametrize(("stretches", "starts"), [
+    ([(10, 20), (30, 34)], ((12, 17), (30, 31))),
+    ([(10, 14.9)], ()),
+    ([(10, 20), (18, 40)], ((12, 37),)),
+    (None, ((12, 47),)),
+    ([], ()),
+])  # fmt: skip
+def test_a_call_may_begin_where_it_ends_inside_its_stretch(
+    stretches: list[tuple[float, float]] | None, starts: tuple[tuple[float, float], ...]
+) -> None:
+    """Three seconds of speech from 12 to 50 s: the last start lies three seconds before the end of the stretch."""
+    assert start_windows(stretches, 3.0, 12.0, 50.0) == starts
+
+
+def test_a_start_window_that_is_too_short_is_left_out() -> None:
+    """Only windows with at least so much room to begin in."""
+    assert start_windows([(10, 14), (30, 40)], 3.0, 0.0, 50.0, least_s=2.0) == ((30, 37),)
