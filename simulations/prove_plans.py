@@ -6,9 +6,10 @@
 Each plan is judged twice: by ``pitwall/checks/flow`` switch by switch, and by ``prove_plans_truth.py``, which lives
 through every afternoon on the daemon's own switch board. For no missed call and for at most one: a *false safe* is a
 plan (or a single lap and switch) that truly can start wrong and was not told; a *false unsafe* the reverse. Where both
-tell the same wrong start, the fewest things out of plan that lead to it are compared, too. Plans with more than
-``--worlds`` different worlds are not small: they are left out and replaced by the next. Ends with 1 on a false safe, or
-when too few plans are unsafe or too many falsely so for the study to mean anything.
+tell the same wrong start, the fewest things out of plan that lead to it are compared, too: they are the same, save that
+the proof lets a preset be missed apart from what is said in the same call. Plans with more than ``--worlds`` different
+worlds are not small: they are left out and replaced by the next. Ends with 1 on a false safe, or when too few plans are
+unsafe or too many falsely so for the study to mean anything.
 """
 
 from __future__ import annotations
@@ -44,9 +45,9 @@ def told(found: Case, proofs: Sequence[SwitchProof], missed: int) -> dict[Wrong,
     }
 
 
-def judge(seed: int, worlds: int, number: int) -> Counter[str]:
+def judge(seed: int, worlds: int, most_runs: int, number: int) -> Counter[str]:
     """One plan, counted. ``plans`` is 0 when it is not small."""
-    found, count = case(seed, number), Counter[str]()
+    found, count = case(seed, number, most_runs), Counter[str]()
     began = time.perf_counter()
     try:
         truth = live_all(found.plan, found.car, PROCEDURES, found.wet, most_worlds=worlds)
@@ -69,16 +70,19 @@ def judge(seed: int, worlds: int, number: int) -> Counter[str]:
         count[f"starts_told_wrongly_{missed}"] += len(set(said) - set(true))
         count[f"stories_not_shortest_{missed}"] += sum(said[one] > true[one] for one in set(said) & set(true))
         count[f"stories_too_short_{missed}"] += sum(said[one] < true[one] for one in set(said) & set(true))
+        if all(switch.kind != "preset" for switch in found.car.switches):
+            differ = sum(said.get(one) != true.get(one) for one in {*said, *true})
+            count[f"stories_differ_without_presets_{missed}"] += differ
     return count
 
 
-def study(plans: int, seed: int, jobs: int, worlds: int) -> Counter[str]:
+def study(plans: int, seed: int, jobs: int, worlds: int, most_runs: int = 3) -> Counter[str]:
     """So many small plans, counted together."""
     total, begin = Counter[str](), 0
     with ProcessPoolExecutor(jobs) as pool:
         while total["plans"] < plans:
             more = plans - total["plans"]
-            for count in pool.map(partial(judge, seed, worlds), range(begin, begin + more), chunksize=4):
+            for count in pool.map(partial(judge, seed, worlds, most_runs), range(begin, begin + more), chunksize=4):
                 total.update(count)
             begin += more
     return total

@@ -24,7 +24,7 @@ BODY: dict[str, Any] = {"car": 1, "name": "Case", "mass_kg": 700, "power_w": 4e5
                         "fuel_per_lap_kg": 2.0}
 POSITIONS = (1, 2, 3)
 BIAS = (54, 55, 56, 57)
-TRAPS = 0.85  # share of plans with something in it that cannot go well
+TRAPS = 0.9  # share of plans with something in it that cannot go well
 STEP_SAID = {"say": "Next lap is the comparison.", "short": "Comparison", "where": "lap_start"}
 ARGUMENTS = {"switch": {"type": "switch"}, "position": {"type": "position"}}
 
@@ -53,13 +53,13 @@ class Case:
     wet: bool
 
 
-def case(seed: int, number: int) -> Case:
-    """The case of that number."""
+def case(seed: int, number: int, most_runs: int = 3) -> Case:
+    """The case of that number, with no more runs than told."""
     rng = np.random.default_rng([seed, number])
     for _ in range(100):
         try:
             switches = _switches(rng)
-            plan, guarded = _plan(rng, switches), _guarded(rng, switches)
+            plan, guarded = _plan(rng, switches, most_runs), _guarded(rng, switches)
             if rng.random() < TRAPS:
                 _trap(rng, switches, plan["runs"], guarded)
             car = Car.model_validate({**BODY, "switches": switches, "forbidden_on_timed": guarded})
@@ -138,6 +138,8 @@ def _trap(
         one["defaults"] = [{"lap": "timed", "position": POSITIONS[2]}]
     elif one["kind"] == "preset":  # held through a run, against what the run wants of what it sets
         target, _ = next(iter(one["sets"].items()))
+        moved = next(other for other in switches if other["switch"] == target)
+        one["sets"][target] = _one(rng, [spot for spot in moved["positions"] if spot != moved["default"]])
         run.setdefault("switches", {})[one["switch"]] = "on"
     elif one["kind"] == "bias" and one["free_range"]:  # the next run wants it elsewhere within the free range
         run.setdefault("switches", {})[target] = one["default"] + one["free_range"]
@@ -150,8 +152,8 @@ def _positions(one: dict[str, Any]) -> Any:
     return BIAS if one["kind"] == "bias" else one["positions"]
 
 
-def _plan(rng: np.random.Generator, switches: list[dict[str, Any]]) -> dict[str, Any]:
-    count = int(rng.choice([1, 2, 3], p=[0.5, 0.45, 0.05]))
+def _plan(rng: np.random.Generator, switches: list[dict[str, Any]], most_runs: int) -> dict[str, Any]:
+    count = min(most_runs, int(rng.choice([1, 2, 3], p=[0.5, 0.45, 0.05])))
     plan: dict[str, Any] = {"plan": 1, "car": 41, "driver": DRIVERS[0], "session": "p1",
                             "runs": [_run(rng, number, switches) for number in range(count)]}
     if rng.random() < 0.55:

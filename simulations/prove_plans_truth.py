@@ -12,8 +12,8 @@ from __future__ import annotations
 
 import copy
 import itertools
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 from pitwall.engine import items
@@ -33,6 +33,9 @@ Wrong = tuple[str, str, int]
 """(switch, run, index of the timed lap in the run's laps)."""
 
 
+Missed = Callable[[str, int, frozenset[str]], bool]
+
+
 class TooManyWorlds(Exception):
     """The plan is not small."""
 
@@ -49,16 +52,26 @@ class World:
     asked: dict[str, set[tuple[str, str]]] = field(default_factory=dict)
     on_track: bool = False
     missed: int = 0
+    shared: bool = False
 
     def twin(self) -> World:
         """The same afternoon, to go another way."""
         board = copy.copy(self.board)
         for name in ("believed", "verified", "measured", "measured_t", "owed"):
             setattr(board, name, getattr(board, name).copy())
-        progress = copy.copy(self.progress)
-        progress.runs = [replace(run, items=[replace(item) for item in run.items]) for run in self.progress.runs]
-        return World(board, progress, dict(self.wheel), dict(self.told), set(self.spoke),
-                     {run: set(asked) for run, asked in self.asked.items()}, self.on_track, self.missed)
+        self.shared = True  # until one of the two changes it
+        return World(board, self.progress, dict(self.wheel), dict(self.told), set(self.spoke),
+                     {run: set(asked) for run, asked in self.asked.items()}, self.on_track, self.missed, shared=True)
+
+    def own_progress(self) -> PlanProgress:
+        """The progress of this world alone, to be changed."""
+        if self.shared:
+            progress, self.shared = copy.copy(self.progress), False
+            progress.runs = [copy.copy(run) for run in self.progress.runs]
+            for run in progress.runs:
+                run.items = [copy.copy(item) for item in run.items]
+            self.progress = progress
+        return self.progress
 
     def key(self) -> tuple[Any, ...]:
         """Everything on which the rest of the day depends."""
@@ -106,6 +119,7 @@ class Afternoons:
         for switch in car.switches:
             if switch.measured:
                 board.measure(switch.switch, self.first.wheel[switch.switch], T)
+        self._script: tuple[Missed, str] | None = None
         self.watched = set(car.forbidden_on_timed) or {
             switch.switch for switch in car.switches if switch.kind != "stationary"}
 
@@ -150,6 +164,31 @@ class Afternoons:
             for allowed in range(world.missed, self.misses + 1):
                 wrong[allowed].setdefault((name, run.run.run, run.pointer), cost)
 
+    def as_planned(
+        self, missed: Missed | None = None, how: str = "yes", red: tuple[str, int] | None = None
+    ) -> list[tuple[str, int, dict[str, Position]]]:
+        """One afternoon with nothing out of plan but the calls that ``missed`` picks: the wheel at each lap start.
+
+        Args:
+            missed: of (run, lap that the call is for, switches it names), is it missed?
+            how: what the driver answers to a missed call: yes, maybe or no (see ``_missed``).
+            red: the run and lap on which a red flag comes, before any call of that lap; the first time only.
+        """
+        self._script = (missed or (lambda run, leg, names: False), how)
+        found: list[tuple[str, int, dict[str, Position]]] = []
+        world: World | None = self.first.twin()
+        while world is not None:
+            run = world.progress.current
+            if world.on_track and run is not None:
+                found.append((run.run.run, run.pointer, dict(world.wheel)))
+            if red is not None and world.on_track and run is not None and (run.run.run, run.pointer) == red:
+                red = None
+                _, world = next(self._cut(world, [], 0, run, boxed=False))
+                continue
+            world = next((after for cost, after in self._what_may_happen(world) if cost == 0), None)
+        self._script = None
+        return found
+
     # -- one moment after the other --------------------------------------------------------------------------------
 
     def _what_may_happen(self, world: World) -> Iterator[tuple[int, World]]:
@@ -159,7 +198,7 @@ class Afternoons:
         nxt = world.progress.next
         if not world.on_track and nxt is not None:
             other = world.twin()
-            other.progress.drop_run(_same(other, nxt), T, "dropped")
+            other.own_progress().drop_run(_same(other, nxt), T, "dropped")
             yield 1, other
 
     def _by_themselves(self, world: World) -> Iterator[tuple[int, World]]:
@@ -197,7 +236,7 @@ class Afternoons:
             listed = list(ready.board.release_list(ready.board.wanted(_same(ready, state), 0)).items())
             groups = [dict(listed[at:at + BEFORE_RELEASE]) for at in range(0, len(listed), BEFORE_RELEASE)]
             for more, out in self._speak(ready, groups, None):
-                out.progress.leave(T)
+                out.own_progress().leave(T)
                 out.board.checked_before, out.on_track = True, True
                 out.spoke.clear()
                 yield cost + more, out
@@ -233,7 +272,7 @@ class Afternoons:
         for number in range(len(groups) + 1):
             for more, ended in self._speak(world, groups[:number], run.run.run, may_miss=False):
                 if boxed:
-                    ended.progress.box_now()
+                    ended.own_progress().box_now()
                 self._park(ended)
                 yield cost + more + 1, ended
 
@@ -243,6 +282,8 @@ class Afternoons:
         for count in range(len(planned) + 1):
             for gone in itertools.combinations(planned, count):
                 other = world.twin()
+                if gone:
+                    other.own_progress()
                 for number in gone:
                     _same(other, run).items[number].signal("fail", T, "left out")
                 yield count, other
@@ -261,7 +302,7 @@ class Afternoons:
         return list(reversed(_in_groups(names, ON_THE_ROAD)))
 
     def _cross_the_line(self, world: World, following: int) -> None:
-        run = world.progress.current
+        run = world.own_progress().current
         assert run is not None
         leg = run.pointer
         for item in run.items:
@@ -275,7 +316,7 @@ class Afternoons:
         world.spoke.clear()
 
     def _park(self, world: World) -> None:
-        run = world.progress.current
+        run = world.own_progress().current
         assert run is not None
         for item in run.items:
             if item.leg == run.pointer and run.boxed_from is None:
@@ -298,6 +339,9 @@ class Afternoons:
                ) -> Iterator[tuple[int, World]]:
         """The calls, one after the other; each is made, or missed while misses are left."""
         worlds: list[tuple[int, World]] = [(0, world.twin())]
+        if self._script is not None:
+            yield self._by_script(world.twin(), groups, run, *self._script)
+            return
         for group in groups:
             further: list[tuple[int, World]] = []
             for cost, before in worlds:
@@ -306,6 +350,19 @@ class Afternoons:
                     further += [(cost + 1, self._missed(before, group, run, how)) for how in ("yes", "maybe", "no")]
             worlds = further
         yield from worlds
+
+    def _by_script(
+        self, world: World, groups: Iterable[Mapping[str, Position]], run: str | None, missed: Missed, how: str
+    ) -> tuple[int, World]:
+        state = world.progress.next if run is None else world.progress.current
+        assert state is not None
+        leg = 0 if run is None else state.resume_at if state.pointer == 0 else state.pointer + 1
+        for group in groups:
+            if missed(state.run.run, leg, frozenset(group)):
+                world = self._missed(world, group, run, how)
+                continue
+            _, world = next(self._made(world, group, run))
+        return 0, world
 
     def _missed(self, world: World, group: Mapping[str, Position], run: str | None, how: str) -> World:
         """Nothing is done. The driver read it back all the same (yes), said nothing (maybe), or was not told (no)."""

@@ -93,6 +93,14 @@ def check_same_as(plan: Plan, around: Around) -> Iterator[Finding]:
                           expected=f"those of {model.run!r}, or no same_as")
 
 
+def check_weather(plan: Plan, around: Around) -> Iterator[Finding]:
+    """A run for the dry in a plan for the wet. It may dry up, so only what cannot do without is told."""
+    for index, run in enumerate(plan.runs):
+        if around.wet and run.dry_only and run.want == "must":
+            yield finding("PW306", path=("runs", index, "dry_only"), expected="a must that can be done in the wet",
+                          found=f"{run.run!r}, a must that is for the dry only")
+
+
 def original(plan: Plan, run: Run) -> Run:
     """The run that ``same_as`` leads to in the end; the run itself when it repeats nothing (or a circle)."""
     seen = {run.run}

@@ -296,6 +296,7 @@ class TyreSet(Frozen):
 
     compound: str
     laps: int = Field(default=0, ge=0)
+    most_laps: int | None = Field(default=None, ge=1, description="laps after which the set is not run any more")
 
 
 QuietRule = Literal["all"] | tuple[CallClass, ...]

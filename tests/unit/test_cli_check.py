@@ -14,6 +14,7 @@ import jsonschema
 import pytest
 
 from pitwall.app.resources import shipped
+from pitwall.checks.codes import CODES
 from pitwall.cli import check, schema
 
 
@@ -128,6 +129,56 @@ def test_explain_tells_what_a_code_means(capsys: pytest.CaptureFixture[str]) -> 
     assert json.loads(capsys.readouterr().out)["code"] == "PW501"
     assert command(check, "check", "--explain", "PW999") == 2
     assert "no code 'PW999'" in capsys.readouterr().err
+
+
+def test_every_code_is_explained(capsys: pytest.CaptureFixture[str]) -> None:
+    """Title, reason and remedy of each, whatever its severity."""
+    for code, entry in CODES.items():
+        assert command(check, "check", "--explain", code) == 0
+        out = capsys.readouterr().out
+        assert out.startswith(f"{code} ({entry.severity}): ")
+        assert "why: " in out
+        assert "mend: " in out
+    assert CODES["PW408"].severity == "information"
+
+
+def test_the_proof_is_told_in_a_few_lines_and_whole_on_request(capsys: pytest.CaptureFixture[str]) -> None:
+    """What is safe while every call is made, a few calls on which timed laps hang, and how to see the others."""
+    plan = str(shipped("config") / "plans" / "plan_41.yaml")
+    assert command(check, "check", plan) == 0
+    out = capsys.readouterr().out
+    assert "while every call is made, no timed lap starts with a wrong switch" in out
+    assert "timed laps, telemetry shows each at once:" in out
+    assert out.count(" -> timed lap") == 3
+    assert "more calls: --every-call" in out
+    assert command(check, "check", plan, "--every-call") == 0
+    assert capsys.readouterr().out.count(" -> timed lap") > 3
+    assert command(check, "check", plan, "--json") == 0
+    told = json.loads(capsys.readouterr().out)["plans"]["41"]
+    assert len(told["one_missed_call"]) > 4
+    assert told["may_stand"]["timed lap 3 of holds"]["flap"] == ["closed", "open"]
+
+
+def test_a_plan_that_can_start_wrong_is_told_with_its_story(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A guarded page that the run wants away from home is doubted at its line, and nothing is called proved."""
+    car = folder / "car.yaml"
+    car.write_text(car.read_text().replace("forbidden_on_timed: [", "forbidden_on_timed: [shift_lights, "))
+    plan = folder / "plans" / "plan_41.yaml"
+    plan.write_text(plan.read_text().replace("{torque_map: 3}", "{torque_map: 3, shift_lights: late}"))
+    assert command(check, "check", str(plan)) == 0
+    out = capsys.readouterr().out
+    assert "runs[1].switches.shift_lights: warning: found shift lights goes home to normal by itself on" in out
+    assert "shift_lights goes home to normal: want it there on timed laps [PW407]" in out
+    assert "while every call is made" not in out
+
+
+def test_the_plan_for_the_wet_is_judged_in_the_wet(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A must for the dry in the alternate for the rain is doubted, though the event begins dry."""
+    wet = folder / "plans" / "plan_41_wet.yaml"
+    wet.write_text(wet.read_text() + "    dry_only: true\n")
+    wet.write_text(wet.read_text().replace("want: should", "want: must"))
+    assert command(check, "check", str(folder / "event.yaml")) == 0
+    assert "'drying', a must that is for the dry only" in capsys.readouterr().out
 
 
 def test_no_plan_is_wrong_usage(capsys: pytest.CaptureFixture[str]) -> None:

@@ -87,6 +87,7 @@ class Stint:
     base: tuple[tuple[Spot, ...], ...]
     asked: tuple[tuple[Asked, ...], ...]
     silent: tuple[bool, ...]
+    busy: tuple[int, ...]
 
     @property
     def last(self) -> int:
@@ -101,17 +102,18 @@ class Stint:
             alive: items of this lap that are done.
             stays: items of earlier laps whose positions are left on purpose.
         """
-        found = list(self.base[lap])
-        for earlier in range(lap + 1):
-            for asked in self.asked[earlier]:
-                if asked.item not in (alive if earlier == lap else stays):
-                    continue
-                for index, target in asked.to:
-                    found[index] = target
-                for index, step in asked.by:
-                    stands = self.base[lap][index]
-                    if isinstance(stands, float):
-                        found[index] = round(stands + step, 6)
+        base = self.base[lap]
+        if not alive and not stays:
+            return base
+        found = list(base)
+        left = [asked for earlier in self.busy if earlier < lap for asked in self.asked[earlier] if asked.item in stays]
+        for asked in (*left, *(one for one in self.asked[lap] if one.item in alive)):
+            for index, target in asked.to:
+                found[index] = target
+            for index, step in asked.by:
+                stands = base[index]
+                if isinstance(stands, float):
+                    found[index] = round(stands + step, 6)
         return tuple(found)
 
     def counts(self, timed_done: int) -> bool:
@@ -209,7 +211,8 @@ def _stint(
             if found is not None:
                 asked[lap].append(found)
     silent = tuple(not plan.may_say("switch", kind) for kind in run.laps)
-    return Stint(run, run.laps, base, tuple(tuple(one) for one in asked), silent)
+    busy = tuple(lap for lap, one in enumerate(asked) if one)
+    return Stint(run, run.laps, base, tuple(tuple(one) for one in asked), silent, busy)
 
 
 def _asked(placed: Placed, number: ItemId, names: Sequence[str]) -> Asked | None:

@@ -11,9 +11,9 @@ from __future__ import annotations
 import heapq
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from itertools import count
+from itertools import combinations, count
 
-from pitwall.checks.flow.course import Course, Spot, lay_out, movers_of
+from pitwall.checks.flow.course import Course, Spot, Stint, lay_out, movers_of
 from pitwall.checks.flow.walk import Event, Events, State, start, steps
 from pitwall.checks.flow.wheel import at_start, stir
 from pitwall.model.car import Car, Switch
@@ -84,10 +84,43 @@ def prove_switch(
     guarded = course.guarded(car, subject)
     if _still(course):
         spots = frozenset(hand.stands for _, hand in stir(course.parts[0], at_start(course.parts, course.start)[0]))
-        where = {(run, lap): spots
-                 for run, stint in enumerate(course.stints) for lap in range(len(stint.laps))}
+        where = dict.fromkeys(_starts(course), spots)
         return SwitchProof(switch.switch, guarded, where, where)
+    if not misses and _follows_its_calls(course):
+        where = {at: _wanted(course.stints[at[0]], at[1]) for at in _starts(course)}
+        return SwitchProof(switch.switch, guarded, where, where)
+    return search(course, subject, guarded, misses)
+
+
+def search(course: Course, subject: int, guarded: bool, misses: int) -> SwitchProof:
+    """The proof by going through every state; ``subject`` is the index of the switch that is asked about."""
     return _Search(course, subject, guarded, misses).proof()
+
+
+def _follows_its_calls(course: Course) -> bool:
+    """Guard: with no call missed the switch stands at each lap start where that lap wants it, so no search is needed.
+
+    By induction along any path: nothing but calls moves a lone rotary, toggle or bias without a free range, so with all
+    of them made the wall knows where it stands. The first check sets it as the out-lap wants it, a later one does so
+    where it stands otherwise. Between two laps a call is made where the wanted positions differ, or where it stands
+    otherwise.
+    """
+    part = course.parts[0]
+    leaves = any(asked.stays for stint in course.stints for lap in stint.asked for asked in lap)
+    return len(course.parts) == 1 and not leaves and not part.free and part.kind in ("rotary", "toggle", "bias")
+
+
+def _starts(course: Course) -> Iterator[LapStart]:
+    """Every lap that is started; out and straight in is one lap."""
+    for run, stint in enumerate(course.stints):
+        yield from ((run, lap) for lap in range(1 if stint.run.out_in else len(stint.laps)))
+
+
+def _wanted(stint: Stint, lap: int) -> frozenset[Spot]:
+    """Where a lap may want the switch, with each choice of items left out."""
+    items = [asked.item for asked in stint.asked[lap]]
+    return frozenset(stint.wanted(lap, alive, ())[0] for number in range(len(items) + 1)
+                     for alive in combinations(items, number))
 
 
 def _still(course: Course) -> bool:

@@ -70,6 +70,17 @@ def stakes(plan: Plan, car: Car, procedures: Mapping[str, Procedure], wet: bool 
     return tuple(sorted(found, key=lambda one: (-len(one.spoilt), one.seen, -len(one.switches))))
 
 
+def calls_of(plan: Plan, car: Car, procedures: Mapping[str, Procedure], wet: bool = False) -> Iterator[Call]:
+    """Every switch call of the plan as it stands, in order."""
+    course = lay_out(plan, car, procedures, wet, sorted(switch.switch for switch in car.switches))
+    road = _Road(course, car)
+    state: State | None = start(course)
+    while state is not None:
+        following = road.next(state)
+        yield from (call for call, _, _ in _calls(course, state, following))
+        state = following
+
+
 class _Road:
     """The plan from any state on, all as planned; where two ways meet again the rest is looked up."""
 

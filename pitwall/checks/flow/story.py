@@ -101,37 +101,38 @@ class Teller:
     def _opening(self, wrong: Wrong) -> list[str]:
         """The item that has the switch where it is wrong, if one does, on the last lap before it."""
         run = self.runs[wrong.at[0]]
-        found: tuple[int, str] | None = None
+        found: tuple[int, str, str] | None = None
         for placed in self._items(run):
             for lap in lap_indices(run, placed.item.on):
-                later = lap < wrong.at[1] and (found is None or lap >= found[0])
-                if later and wrong.stands in self._asks(placed, wrong):
-                    found = lap, placed.item.do
+                preset = self._asks(placed, wrong)
+                if preset is not None and lap <= wrong.at[1] and (found is None or lap >= found[0]):
+                    found = lap, placed.item.do, preset
         if found is None:
             return []
-        return [f"{found[1]} has {self.word(wrong.switch)} at {spot_text(wrong.stands)} on "
-                f"{self.lap((wrong.at[0], found[0]))}"]
+        what = f"{self.word(wrong.switch)} at {spot_text(wrong.stands)}"
+        if found[2]:
+            what = f"{self.word(found[2])} on, which puts {what}"
+        return [f"{found[1]} has {what} on {self.lap((wrong.at[0], found[0]))}"]
 
     def _items(self, run: Run) -> Iterator[Placed]:
         for number, item in enumerate(run.items):
             yield Placed(0, run, item, self.procedures.get(item.do), ("items", number))
 
-    def _asks(self, placed: Placed, wrong: Wrong) -> list[Spot]:
-        """Positions that an item may give the switch, itself, by a step, or by a preset that it sets."""
+    def _asks(self, placed: Placed, wrong: Wrong) -> str | None:
+        """The preset by which an item has the switch where it is wrong; "" where it does so itself, else None."""
         procedure = placed.procedure
-        found: list[Spot] = []
         if procedure is None:
-            return found
+            return None
         for name, position in procedure.switches.items():
             switch, to = filled(placed, name), filled(placed, position)
-            if switch == wrong.switch and to is not None:
-                found.append(spot(to))
+            if switch == wrong.switch and to is not None and spot(to) == wrong.stands:
+                return ""
             preset = self.car.switch(str(switch))
-            if preset is not None and wrong.switch in preset.sets:
-                found.append(spot(preset.sets[wrong.switch]))
-        if procedure.by is not None and placed.argument("switch") == wrong.switch:
-            found.append(wrong.stands)
-        return found
+            sets = preset.sets.get(wrong.switch) if preset is not None else None
+            if preset is not None and sets is not None and spot(sets) == wrong.stands and to != preset.default:
+                return preset.switch
+        stepped = procedure.by is not None and placed.argument("switch") == wrong.switch
+        return "" if stepped else None
 
     def _event(self, event: Event, wrong: Wrong) -> str:
         run = self.runs[event.run]

@@ -1,0 +1,155 @@
+"""What fits and what does not: places on the lap, sentences in the windows, laps on tyres, runs in the weather and the
+time."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from pitwall.app.loading import load_setup
+from pitwall.app.resources import demo_event
+from pitwall.checks.around import Around
+from pitwall.checks.plan import check_plan
+from pitwall.checks.tyres import ages
+from pitwall.errors import Finding, path_text
+from pitwall.model.plan import Plan
+from pitwall.track.lapmap import lap_map
+
+SETUP = load_setup(demo_event())
+CAR = SETUP.cars["41"]
+LAP = lap_map(SETUP.circuit, CAR, SETUP.calls)
+AROUND = Around(regulations=SETUP.regulations, circuit=SETUP.circuit, car=CAR, lap=LAP, procedures=SETUP.procedures)
+HOLD = {"do": "constant_speed_hold", "after": "turn 4", "with": {"gear": 5}}
+
+
+def run(name: str = "a", **keys: Any) -> dict[str, Any]:
+    """A run that is sound but for what the test puts in."""
+    return {"run": name, "want": "must", "laps": "out, 3 timed, in", "fuel_kg": 30, "after_garage_s": 300, **keys}
+
+
+def plan(*runs: dict[str, Any], **head: Any) -> Plan:
+    """A plan of these runs."""
+    return Plan.model_validate(
+        {"plan": 1, "car": 41, "driver": "ines", "session": "practice-1", "runs": list(runs), **head})
+
+
+def found(code: str, *runs: dict[str, Any], around: Around = AROUND, **head: Any) -> list[Finding]:
+    """The findings of this code; no other is there."""
+    all_found = check_plan(plan(*runs, **head), around)
+    assert {one.code for one in all_found} <= {code}
+    return list(all_found)
+
+
+# -- places ------------------------------------------------------------------------------------------------------------
+
+
+def test_a_place_before_the_pit_exit_is_not_passed_on_an_out_lap() -> None:
+    """The car joins the lap after it; on any other lap it is passed."""
+    late = replace(AROUND, lap=replace(LAP, pit_exit=0.5))
+    (one,) = found("PW211", run(items=[HOLD | {"on": "out"}]), around=late)
+    assert (one.severity, path_text(one.path)) == ("error", "runs[0].items[0].after")
+    assert "before the pit exit on the out-lap" in one.found
+    assert found("PW211", run(items=[HOLD | {"on": "in"}]), around=late) == []
+
+
+def test_a_place_after_the_pit_entry_is_not_passed_on_an_in_lap() -> None:
+    """The car is in the pit lane by then; out and straight in has both ends."""
+    early = replace(AROUND, lap=replace(LAP, pit_entry=0.2))
+    (one,) = found("PW211", run(items=[HOLD | {"on": "in"}]), around=early)
+    assert "after the pit entry on the in-lap" in one.found
+    assert found("PW211", run(items=[HOLD | {"on": "out"}]), around=early) == []
+    (one,) = found("PW211", run(laps="out-in", items=[HOLD | {"on": "out"}]), around=early)
+    assert "after the pit entry on the installation-lap" in one.found
+
+
+def test_a_hold_must_end_before_the_pit_entry() -> None:
+    """It fits on the straight, but on the in-lap the car leaves the lap before its end."""
+    begin = LAP.distance_at_phase(LAP.phase_of("turn 4")) or 0.0
+    near = LAP.phase_at_distance(begin + 300)
+    assert near is not None
+    cut = replace(AROUND, lap=replace(LAP, pit_entry=near))
+    (one,) = found("PW211", run(items=[HOLD | {"on": "in"}]), around=cut)
+    assert "with the pit entry after 300 m" in one.found
+    assert found("PW211", run(items=[HOLD | {"on": "out"}]), around=cut) == []
+
+
+# -- talk --------------------------------------------------------------------------------------------------------------
+
+
+def test_more_to_say_than_the_windows_of_a_lap_hold() -> None:
+    """Comments and checks without end on one in-lap; on three laps there is room for as many."""
+    comments = [{"do": "driver_comment", "on": "in", "with": {"topic": f"corner {number}"}} for number in range(15)]
+    (one,) = found("PW212", run(items=comments))
+    assert (one.severity, path_text(one.path)) == ("warning", "runs[0]")
+    assert one.found.startswith("16 calls of")  # with the switches that an in-lap wants
+    assert "in-lap of 'a'" in one.found
+    assert found("PW212", run(items=comments[:4])) == []
+    assert found("PW212", run(items=comments), medium="board") == []
+
+
+def test_switch_changes_count_as_talk_where_they_are_said() -> None:
+    """At a very slow rate the changes before the first timed lap alone fill the out-lap."""
+    slow = replace(AROUND, calls=SETUP.calls.model_copy(update={"words_per_minute": 60}))
+    items = [{"do": "position_compare", "on": {"timed": 1}, "with": {"switch": name, "position": to}}
+             for name, to in (("torque_map", 8), ("engine_braking", 5), ("traction_level", 6), ("diff_exit", 7))]
+    whole = run(items=[*items[:2], {"do": "tyre_warm_up", "on": "out"}, {"do": "radio_check", "on": "out"}])
+    assert [one.code for one in found("PW212", whole, around=slow)] == ["PW212"]
+    assert found("PW212", whole) == []
+
+
+def test_without_windows_nobody_knows() -> None:
+    """A timing-only circuit gives no listening windows, so nothing is said about them."""
+    comments = [{"do": "driver_comment", "on": "in"} for _ in range(30)]
+    blind = replace(AROUND, lap=replace(LAP, listening=None))
+    assert found("PW212", run(items=comments), around=blind) == []
+
+
+# -- tyres, weather, time ------------------------------------------------------------------------------------------
+
+
+def test_the_age_of_a_set_is_what_it_had_and_what_was_driven_on_it() -> None:
+    """Out and straight in is one lap; a run that names no set goes on with the one before."""
+    made = plan(run("a", laps="out-in", tyres="A"), run("b"), run("c", tyres="B"), run("d", tyres="A"),
+                tyre_sets={"A": {"compound": "hard", "laps": 10}, "B": {"compound": "soft"}})
+    assert ages(made) == [("A", 10), ("A", 11), ("B", 0), ("A", 16)]
+
+
+@pytest.mark.parametrize(("most", "told"), [
+    (21, []), (20, ["runs[1].tyres"]), (15, ["runs[0].tyres"]), (14, ["runs[0].tyres"]),
+])  # fmt: skip
+def test_a_set_is_not_driven_beyond_its_limit(most: int, told: list[str]) -> None:
+    """Two runs of five laps on a set with eleven; the first run that goes beyond is told."""
+    sets = {"A": {"compound": "hard", "laps": 11, "most_laps": most}}
+    made = found("PW513", run("a", tyres="A"), run("b", tyres="A"), tyre_sets=sets)
+    assert [path_text(one.path) for one in made] == told
+
+
+def test_a_repeat_wants_tyres_of_the_same_age() -> None:
+    """New against new compares; five laps against none does not."""
+    sets = {"A": {"compound": "soft"}, "B": {"compound": "soft"}}
+    first, repeat = run("a", tyres="A"), {"run": "b", "want": "must", "laps": "out, 3 timed, in", "same_as": "a"}
+    assert found("PW307", first, repeat | {"tyres": "B"}, tyre_sets=sets) == []
+    (one,) = found("PW307", first, repeat | {"tyres": "A"}, tyre_sets=sets)
+    assert one.found == "A with 5 laps on it as 'b' begins"
+    (one,) = found("PW307", first, repeat, tyre_sets=sets)
+    assert path_text(one.path) == "runs[1].same_as"
+
+
+def test_a_must_for_the_dry_does_not_belong_in_the_wet() -> None:
+    """What may be dropped is left alone: it may dry up."""
+    wet = replace(AROUND, wet=True)
+    (one,) = found("PW306", run(dry_only=True), around=wet)
+    assert path_text(one.path) == "runs[0].dry_only"
+    assert found("PW306", run(dry_only=True, want="could"), around=wet) == []
+    assert found("PW306", run(dry_only=True)) == []
+
+
+def test_a_release_window_must_last_until_the_runs_before_are_over() -> None:
+    """Fifteen minutes of running and work before it, and a window that closes after five."""
+    (one,) = found("PW514", run("a"), run("b", release={"not_after": 300}))
+    assert path_text(one.path) == "runs[1].release.not_after"
+    assert "move 'b' up" in (one.suggestion or "")
+    assert found("PW514", run("a"), run("b", release={"not_after": 3000})) == []
+    assert found("PW514", run("b", release={"not_after": 300}), run("a")) == []
