@@ -220,7 +220,8 @@ class _Reading:
 
     def _finish(self, event: EventFile, filed: Filed[EventFile], shared: Shared) -> Loaded:
         sound = [(car.short_name, car.sound) for car in self.cars.values() if car.sound is not None]
-        check_library(self.files, shared, sound)
+        lap = _lap(shared.circuit.sound, sound[0][1], shared.calls) if sound else None
+        check_library(self.files, shared, sound, lap)
         if filed.is_sound:
             for car in {id(car): car for car in self.cars.values()}.values():
                 check_car_drivers(self.files, car, list(event.drivers))

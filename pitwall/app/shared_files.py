@@ -17,6 +17,7 @@ from pitwall.model.eventfile import EventFile, SettingsFile
 from pitwall.model.procedure import Procedure
 from pitwall.model.rules import Regulations
 from pitwall.model.setup import CallTiming, CarLimits, Driver, GarageWork
+from pitwall.track.lapmap import LapMap
 
 
 @dataclass(frozen=True)
@@ -146,11 +147,11 @@ def limits_of(event: EventFile) -> dict[str, CarLimits]:
     }
 
 
-def check_library(files: Files, shared: Shared, cars: list[tuple[str, Car]]) -> None:
-    """Every procedure against itself and the cars of the event."""
+def check_library(files: Files, shared: Shared, cars: list[tuple[str, Car]], lap: LapMap | None = None) -> None:
+    """Every procedure against itself, the cars of the event and the lap of its circuit."""
     for filed in shared.procedures.values():
         if filed.model is not None:
-            for found in check_procedure(filed.model, cars):
+            for found in check_procedure(filed.model, cars, lap, shared.calls):
                 files.note(filed, found)
 
 

@@ -150,15 +150,15 @@ _TABLE = (
     Code("PW133", "switch change that nobody puts back",
          "What a procedure moves must come back before the next lap that must not have it. The put-back is called by "
          "itself for what stands under 'switches'; for the rest, and with 'put_back: false', nobody calls it.",
-         "Name the change under 'switches' and leave put_back out; an item that means it says 'put_back: false' and why.",
+         "Name the change under 'switches' and leave put_back out; an item may say 'put_back: false'.",
          "warning"),
     Code("PW134", "too long to say",
          "On the lap there is one straight to say it on; a longer sentence runs on into braking or a corner.",
          "Cut it to the place, the action and the figures; put the rest into the briefing.", "warning"),
     Code("PW135", "words that can be misheard",
-         "Through noise a driver hears single words: an action word that is denied, two opposite orders in one call, the "
-         "words of a box call, or a word that sounds like the figure beside it.",
-         "Follow the remedy: opposite calls share no action word, and nothing that sounds like a figure stands beside one.",
+         "Through noise a driver hears single words: an action word that is denied, two opposite orders in one call, "
+         "the words of a box call, or a word that sounds like the figure beside it.",
+         "Follow the remedy: opposite calls share no action word, and no such word stands by a figure.",
          "warning"),
     Code("PW136", "action before the place",
          "The driver must know when before hearing what, else the action is done at once.",
@@ -168,8 +168,8 @@ _TABLE = (
          "call; officials and local rules come first.",
          "Give 'caution' and 'clear_behind_s'.", "warning"),
     Code("PW138", "hold that fits nowhere",
-         "With its own default figures this hold is too long for every straight of the circuit, so no item could use it "
-         "as it is.",
+         "With its own default figures this hold is too long for every straight of the circuit, so no item could use "
+         "it as it is.",
          "Make the default shorter or slower.", "warning"),
     Code("PW139", "slow procedure allowed on timed laps",
          "It costs the lap, and on a timed lap nobody behind expects a slow car.",
@@ -214,9 +214,9 @@ _TABLE = (
          "some would be spoken in corners or not at all.",
          "Move an item to another lap, shorten the sentences, or set switches in the garage.", "warning"),
     Code("PW213", "call that a pit board cannot show",
-         "A board holds three short lines and is read once a lap, by the line: it cannot ask a question, and what is to "
-         "be done before the next pass, or just after one, comes too late.",
-         "Shorten the 'short' form, tell it in the garage, take a place later in the lap, or leave the item out."),
+         "A board holds three short lines and is read once a lap, by the line: it cannot ask a question, and a "
+         "long text does not fit on it.",
+         "Shorten the 'short' form, tell it in the garage, or leave the item out."),
     Code("PW214", "question on a one-way radio",
          "The driver hears it and cannot answer before the garage.",
          "Ask in the garage, or leave it: the answer then comes after the run.", "warning"),

@@ -24,7 +24,7 @@ def check_holds(plan: Plan, around: Around) -> Iterator[Finding]:
         place, hold = placed.item.after or placed.item.at, placed.procedure.hold if placed.procedure else None
         if hold is None or place is None or plain(place) not in around.lap.places:
             continue
-        seconds, speed = placed.figure(hold.seconds), placed.figure(hold.speed_mps)
+        seconds, speed = placed.figure(hold.seconds), placed.hold_mps
         if seconds is None or speed is None or seconds <= 0 or speed <= 0:
             continue
         checked = around.lap.hold_fits(place, seconds, speed, hold.settle_s)
@@ -41,7 +41,7 @@ def check_gears(plan: Plan, around: Around) -> Iterator[Finding]:
     car = around.car
     for placed in placed_items(plan, around):
         hold = placed.procedure.hold if placed.procedure is not None else None
-        speed = placed.figure(hold.speed_mps) if hold is not None else None
+        speed = placed.hold_mps
         told = _gear_of(placed, hold.gear) if hold is not None else None
         if hold is None or speed is None or told is None:
             continue

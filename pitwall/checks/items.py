@@ -35,6 +35,20 @@ class Placed:
         """A number, or the number that the argument of that name holds; None when it is none."""
         return figure_of(self.item, self.procedure, value)
 
+    @property
+    def hold_mps(self) -> float | None:
+        """Speed of its hold, m/s; None when it has none."""
+        return hold_speed_mps(self.item, self.procedure)
+
+
+def hold_speed_mps(item: Item, procedure: Procedure | None) -> float | None:
+    """Speed of the item's hold, m/s, whatever unit the file has; None when there is none."""
+    if procedure is None or procedure.hold is None:
+        return None
+    _, value, to_mps = procedure.hold.speed()
+    speed = figure_of(item, procedure, value)
+    return None if speed is None else speed * to_mps
+
 
 def argument_of(item: Item, procedure: Procedure | None, name: str) -> Scalar | None:
     """What an item gives for an argument, or else the procedure's default."""

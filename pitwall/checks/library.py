@@ -1,4 +1,6 @@
-"""A procedure against itself and the cars: every blank, figure and switch it speaks of must exist."""
+"""A procedure against itself, the cars and the lap: every blank, figure and switch it speaks of must exist, and what it
+says must be short, in the right order, and not be misheard.
+"""
 
 from __future__ import annotations
 
@@ -13,19 +15,36 @@ from pitwall.errors import FilePath, Finding
 from pitwall.model.car import Car
 from pitwall.model.plan import Scalar
 from pitwall.model.procedure import Procedure
+from pitwall.model.setup import CallTiming
+from pitwall.radio.library import procedure_phrases
+from pitwall.radio.soundalike import misheard
+from pitwall.radio.speech import spoken_s
+from pitwall.track.lapmap import LapMap
 
+MOST_SAID_S = 8.0
+"""A sentence on the lap may take so long: what a long straight gives on an out-lap (common practice, no source)."""
+MOST_SAID_STANDING_S = 15.0
+STANDING = ("garage", "pit_lane")
 PLACE_BLANKS = ("after", "at", "place")
 """Blanks that are filled with the item's place; every other blank is an argument."""
 
 
-def check_procedure(procedure: Procedure, cars: Sequence[tuple[str, Car]]) -> tuple[Finding, ...]:
+def check_procedure(
+    procedure: Procedure, cars: Sequence[tuple[str, Car]], lap: LapMap | None = None, calls: CallTiming | None = None
+) -> tuple[Finding, ...]:
     """All findings of one procedure.
 
     Args:
         procedure: the procedure.
         cars: (name of the car file, car) of the event; a switch must be on one of them at least.
+        lap: the lap of the event's circuit, for holds; None: unknown.
+        calls: how fast the engineer speaks.
     """
-    return (*_texts(procedure), *_references(procedure), *_switches(procedure, cars))
+    rate = (calls or CallTiming()).words_per_minute
+    found = (*_texts(procedure), *_references(procedure), *_switches(procedure, cars), *_put_back(procedure))
+    if not any(one.code == "PW131" for one in found):
+        found = (*found, *_length(procedure, rate), *_wording(procedure))
+    return (*found, *_slow(procedure), *_fits_somewhere(procedure, lap))
 
 
 def _texts(procedure: Procedure) -> Iterator[Finding]:
@@ -50,8 +69,7 @@ def _texts(procedure: Procedure) -> Iterator[Finding]:
 def _references(procedure: Procedure) -> Iterator[Finding]:
     names: list[tuple[FilePath, str]] = []
     if procedure.hold is not None:
-        pairs = (("seconds", procedure.hold.seconds), ("speed_mps", procedure.hold.speed_mps),
-                 ("gear", procedure.hold.gear))
+        pairs = (("seconds", procedure.hold.seconds), procedure.hold.speed()[:2], ("gear", procedure.hold.gear))
         names += [(("hold", key), value) for key, value in pairs if isinstance(value, str)]
     if procedure.by is not None:
         # A step needs to know which switch: the argument called 'switch' says it.
@@ -78,3 +96,83 @@ def _switches(procedure: Procedure, cars: Sequence[tuple[str, Car]]) -> Iterator
 def _allows(car: Car, name: str, position: Scalar) -> bool:
     switch = car.switch(name)
     return switch is not None and switch.allows(position)
+
+
+def _put_back(procedure: Procedure) -> Iterator[Finding]:
+    changes = bool(procedure.switches) or procedure.by is not None
+    if changes and not procedure.put_back:
+        yield finding("PW133", path=("put_back",), found="'put_back: false' for every item of the procedure",
+                      expected="no 'put_back' here; an item that means it says so itself")
+    for index, step in enumerate(procedure.steps):
+        if step.kind == "switch" and not changes:
+            yield finding("PW133", path=("steps", index, "kind"),
+                          found=f"step {index + 1} tells a switch change that 'switches' does not name",
+                          expected="the switch and its position under 'switches'")
+
+
+def _length(procedure: Procedure, words_per_minute: float) -> Iterator[Finding]:
+    """The longest filling of each sentence; the short form is for when there is no time and must be shorter."""
+    longest: dict[str, float] = {}
+    for phrase in procedure_phrases(procedure):
+        longest[phrase.source] = max(longest.get(phrase.source, 0.0), spoken_s(phrase.text, words_per_minute))
+    for index, step in enumerate(procedure.steps):
+        source = f"procedure {procedure.name}, step {index + 1}"
+        say, short = longest.get(f"{source}, say"), longest.get(f"{source}, short")
+        most = MOST_SAID_STANDING_S if step.where in STANDING else MOST_SAID_S
+        if say is not None and say > most:
+            yield finding("PW134", path=("steps", index, "say"), expected=f"{most:g} s or less",
+                          found=f"{say:.1f} s to say it at {words_per_minute:g} words a minute")
+        if say is not None and short is not None and short > say:
+            yield finding("PW134", path=("steps", index, "short"), expected=f"less than the {say:.1f} s of 'say'",
+                          found=f"a short form that takes {short:.1f} s")
+
+
+def _wording(procedure: Procedure) -> Iterator[Finding]:
+    told: set[tuple[str, str, str]] = set()
+    for one in misheard(procedure_phrases(procedure)):
+        _, step, key = one.source.rsplit(", ", 2)
+        if not one.fault or (step, key, one.rule) in told:
+            continue  # the same with another figure in it
+        told.add((step, key, one.rule))
+        path: FilePath = ("steps", int(step.removeprefix("step ")) - 1, key)
+        yield finding("PW136" if one.rule == "place" else "PW135", path=path, found=f"{one.text!r}: {one.why}",
+                      expected=one.remedy)
+
+
+def _slow(procedure: Procedure) -> Iterator[Finding]:
+    slows = procedure.hold is not None or procedure.clear_behind_s > 0
+    if not slows:
+        return
+    if procedure.caution is None:
+        yield finding("PW137", path=(), found=f"{procedure.name!r} has no 'caution'", expected="what to look out for")
+    if procedure.clear_behind_s == 0:
+        yield finding("PW137", path=("hold",), found="a hold without 'clear_behind_s'",
+                      expected="the seconds behind the car that must be free")
+    if "timed" in procedure.laps or not procedure.laps:
+        yield finding("PW139", path=("laps",) if procedure.laps else (), expected="laps of 'out', 'cool', 'in'",
+                      found="timed laps among its laps" if procedure.laps else "no 'laps', so any lap")
+
+
+def _fits_somewhere(procedure: Procedure, lap: LapMap | None) -> Iterator[Finding]:
+    hold = procedure.hold
+    if hold is None or lap is None or lap.timing_only:
+        return
+    key, value, to_mps = hold.speed()
+    seconds, speed = _default(procedure, hold.seconds), _default(procedure, value)
+    if seconds is None or speed is None or seconds <= 0 or speed <= 0:
+        return
+    checks = [lap.hold_fits(place, seconds, speed * to_mps, hold.settle_s) for place in lap.places]
+    if not any(one.fits for one in checks):
+        most = max((one.available_m or 0.0 for one in checks), default=0.0)
+        unit = "m/s" if key == "speed_mps" else "km/h"
+        yield finding("PW138", path=("hold",), found=f"{seconds:g} s at {speed:g} {unit}, by default",
+                      expected=f"a hold for one of the straights of {lap.circuit}, {most:.0f} m at most")
+
+
+def _default(procedure: Procedure, value: str | float) -> float | None:
+    """A figure as it is when the item says nothing."""
+    if not isinstance(value, str):
+        return float(value)
+    known = procedure.arguments.get(value)
+    default = known.default if known is not None else None
+    return float(default) if isinstance(default, int | float) and not isinstance(default, bool) else None

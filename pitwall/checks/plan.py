@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from pitwall.checks import day, figures, items, laps, names, order, reach, saying, switches, talk, tyres
+from pitwall.checks import day, figures, items, laps, media, names, order, reach, saying, switches, talk, tyres
 from pitwall.checks.around import Around
 from pitwall.checks.flow.findings import check_flow
 from pitwall.errors import Finding
@@ -24,6 +24,7 @@ CHECKS: tuple[Check, ...] = (
     reach.check_reach,
     saying.check_saying,
     talk.check_talk,
+    media.check_medium,
     order.check_references,
     order.check_circles,
     order.check_sequence,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pitwall.checks.around import Around
 from pitwall.checks.figures import duration_of, laps_on_fuel
-from pitwall.checks.items import figure_of
+from pitwall.checks.items import hold_speed_mps
 from pitwall.checks.order import original
 from pitwall.checks.spans import Span, fits, spans_of
 from pitwall.model.car import position_text
@@ -73,10 +73,9 @@ def item_words(item: Item, procedure: Procedure | None = None) -> str:
         text += f", after {item.after}" if item.after is not None else f", at {item.at}"
     if item.arguments:
         text += f" ({', '.join(f'{name} {position_text(value)}' for name, value in item.arguments.items())})"
-    hold = procedure.hold if procedure is not None else None
-    speed = figure_of(item, procedure, hold.speed_mps) if hold is not None else None
+    speed = hold_speed_mps(item, procedure)
     if speed is not None:
-        text += f", held at {speed:g} m/s"
+        text += f", held at {round(speed, 1):g} m/s"
     return text if item.put_back else f"{text}, not put back: {item.why}"
 
 

@@ -10,9 +10,9 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from pitwall.model.base import Frozen, Name
+from pitwall.model.base import Frozen, Name, Refused
 from pitwall.model.plan import CallClass, LapKind, Scalar
-from pitwall.model.units import Duration
+from pitwall.model.units import KPH_PER_MPS, Duration
 
 Where = Literal["place", "lap_start", "lap_end", "pit_exit", "pit_entry", "garage", "pit_lane"]
 Evidence = Literal["driver", "speed", "switch", "pit", "crossing"]
@@ -40,13 +40,36 @@ class Step(Frozen):
     repeat: Literal["each_lap", "once"] = "each_lap"
 
 
+class Ending(Frozen):
+    """A short call that ends what the driver is doing."""
+
+    say: str = Field(min_length=3, max_length=80)
+    short: str = Field(min_length=2, max_length=40)
+
+
 class Hold(Frozen):
     """A constant-speed stretch that starts at the item's place."""
 
     seconds: str | float = Field(description="a number or the name of an argument")
-    speed_mps: str | float = Field(description="a number or the name of an argument")
+    speed_mps: str | float | None = Field(default=None, description="a number or the name of an argument")
+    speed_kph: str | float | None = Field(default=None, description="the same in km/h, as the driver's display has it")
     settle_s: Duration = 1.5
     gear: str | int | None = Field(default=None, description="a number or the name of an argument, if the gear is told")
+    end: Ending | None = Field(default=None, description="said when its time is over, where positions show it")
+
+    @model_validator(mode="after")
+    def _one_speed(self) -> Self:
+        if (self.speed_mps is None) == (self.speed_kph is None):
+            found = "a hold without a speed" if self.speed_mps is None else "both 'speed_mps' and 'speed_kph'"
+            raise Refused(found, "'speed_mps' or 'speed_kph', one of the two")
+        return self
+
+    def speed(self) -> tuple[str, str | float, float]:
+        """Key, value (a number or the name of an argument) and the factor that makes m/s of it."""
+        if self.speed_mps is not None:
+            return "speed_mps", self.speed_mps, 1.0
+        assert self.speed_kph is not None
+        return "speed_kph", self.speed_kph, 1.0 / KPH_PER_MPS
 
 
 class Procedure(Frozen):
@@ -65,10 +88,13 @@ class Procedure(Frozen):
     )
     by: str | None = Field(default=None, description="argument that steps the switch from where it stands")
     put_back: bool = True
+    early_end: Ending | None = Field(
+        default=None, description="said while it lasts when a car comes up from behind or a yellow falls"
+    )
     done_when: tuple[Evidence, ...] = ("driver",)
     data_window: Literal["hold", "lap", "lane", "none"] = "lap"
     caution: str | None = None
-    clear_behind_s: Duration = 0
+    clear_behind_s: Duration = Field(default=0, description="advised against with a car closer behind than this")
     extra_s: Duration = Field(default=0, description="time it adds to the lap or stop")
     stationary: bool = False
 

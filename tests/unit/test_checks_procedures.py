@@ -1,0 +1,157 @@
+"""What ``check`` says about a procedure file: each fault by its code, in words that say what to do."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from pydantic import ValidationError
+
+from pitwall.checks.around import Around
+from pitwall.checks.codes import CODES
+from pitwall.checks.library import check_procedure
+from pitwall.checks.plan import check_plan
+from pitwall.errors import Finding
+from pitwall.model.plan import Plan
+from pitwall.model.procedure import Procedure
+from pitwall.track.lapmap import lap_map
+from tests.unit.engine_stage import CIRCUIT, round_map, shipped
+
+SETUP = shipped()
+CARS = [("car.yaml", SETUP.cars["41"])]
+LAP = lap_map(SETUP.circuit, SETUP.cars["41"], SETUP.calls)
+STEP: dict[str, Any] = {"say": "After {after}: hold gear {gear}, count {seconds}.", "short": "{after}: gear {gear}",
+                        "where": "place"}  # fmt: skip
+HOLD: dict[str, Any] = {
+    "procedure": 1, "name": "x", "purpose": "test", "laps": ["out", "in"], "place": "needed",
+    "arguments": {"gear": {"type": "whole", "low": 1, "high": 8}, "seconds": {"type": "number", "default": 5}},
+    "steps": [STEP], "hold": {"seconds": "seconds", "speed_mps": 55, "gear": "gear"}, "caution": "slow car",
+    "clear_behind_s": 8,
+}  # fmt: skip
+SWITCH: dict[str, Any] = {
+    "procedure": 1, "name": "x", "purpose": "test", "laps": ["timed"], "switches": {"torque_map": 5},
+    "steps": [{"say": "Next lap is the comparison.", "short": "Comparison", "where": "lap_start"}],
+}  # fmt: skip
+
+
+def findings(base: dict[str, Any], **changes: Any) -> tuple[Finding, ...]:
+    """The findings of a procedure with these changes."""
+    return check_procedure(Procedure.model_validate(base | changes), CARS, LAP, SETUP.calls)
+
+
+def step(**changes: Any) -> list[dict[str, Any]]:
+    """The hold's step with changes."""
+    return [STEP | changes]
+
+
+def test_sound_procedures_have_no_finding() -> None:
+    """The two that the other tests spoil, and every one that is shipped, on the shipped circuit and cars."""
+    assert findings(HOLD) == findings(SWITCH) == ()
+    for procedure in SETUP.procedures.values():
+        assert check_procedure(procedure, CARS, LAP, SETUP.calls) == (), procedure.name
+
+
+@pytest.mark.parametrize(
+    ("base", "changes", "code", "path", "words"),
+    [
+        (SWITCH, {"put_back": False}, "PW133", ("put_back",), "for every item"),
+        (HOLD, {"steps": [STEP, {"say": "Torque four.", "short": "Torque four", "kind": "switch",
+                               "where": "lap_end"}]}, "PW133",
+         ("steps", 1, "kind"), "'switches' does not name"),
+        (HOLD, {"steps": step(say="After {after}: take gear {gear}, hold it, keep the wheel straight, look far ahead, "
+                                  "count {seconds} slowly, and then carry on to the next corner as usual.")},
+         "PW134", ("steps", 0, "say"), "s to say it at 150 words a minute"),
+        (HOLD, {"steps": step(short="After {after} hold gear {gear} and count {seconds} and carry on")}, "PW134",
+         ("steps", 0, "short"), "short form"),
+        (HOLD, {"steps": step(say="After {after}: don't push, count {seconds}.")}, "PW135", ("steps", 0, "say"),
+         "don't push"),
+        (HOLD, {"steps": step(say="After {after}: gear to {gear}, count {seconds}.")}, "PW135", ("steps", 0, "say"),
+         "sounds like 'two'"),
+        (HOLD, {"steps": step(say="After {after}: push, then cool down.")}, "PW135", ("steps", 0, "say"),
+         "opposite orders"),
+        (HOLD, {"steps": step(say="Hold gear {gear} after {after}.")}, "PW136", ("steps", 0, "say"),
+         "comes after the action"),
+        (HOLD, {"caution": None}, "PW137", (), "no 'caution'"),
+        (HOLD, {"clear_behind_s": 0}, "PW137", ("hold",), "without 'clear_behind_s'"),
+        (HOLD, {"hold": {"seconds": 30, "speed_mps": 55}}, "PW138", ("hold",), "30 s at 55 m/s"),
+        (HOLD, {"hold": {"seconds": 5, "speed_kph": 360}}, "PW138", ("hold",), "5 s at 360 km/h"),
+        (HOLD, {"laps": ["out", "timed"]}, "PW139", ("laps",), "timed laps"),
+        (HOLD, {"laps": []}, "PW139", (), "any lap"),
+        (HOLD, {"hold": {"seconds": 5, "speed_kph": "kph"}}, "PW132", ("hold", "speed_kph"), "'kph'"),
+    ],
+)  # fmt: skip
+def test_each_fault_is_found_alone_where_it_is_and_says_what_to_do(
+    base: dict[str, Any], changes: dict[str, Any], code: str, path: tuple[str | int, ...], words: str
+) -> None:
+    """One code, the place in the file, what was found, what is expected, and a reason and a remedy of the code."""
+    (found,) = findings(base, **changes)
+    assert (found.code, found.path) == (code, path)
+    assert words in found.found
+    assert found.expected
+    assert CODES[code].why
+    assert CODES[code].mend
+
+
+def around(*procedures: Procedure) -> Around:
+    """What a plan for the shipped car is checked against, with these procedures besides."""
+    return Around(
+        regulations=SETUP.regulations, car=SETUP.cars["41"], lap=LAP, circuit=SETUP.circuit,
+        procedures={**SETUP.procedures, **{one.name: one for one in procedures}}, drivers=("ines",), cars=("41",),
+    )  # fmt: skip
+
+
+def on_medium(medium: str, *items: dict[str, Any], laps: str = "out, 1 timed, cool, 1 timed, in") -> list[Finding]:
+    """What is found about the medium of a plan with one run and these items."""
+    run = {"run": "one", "want": "must", "laps": laps, "fuel_kg": 30, "items": list(items)}
+    long = Procedure.model_validate(SWITCH | {"name": "long", "steps": [SWITCH["steps"][0] | {
+        "short": "Comparison lap with the same braking points"}]})  # fmt: skip
+    made = Plan.model_validate({"plan": 1, "car": "41", "driver": "ines", "session": "practice-1", "medium": medium,
+                                "runs": [run]})  # fmt: skip
+    return [one for one in check_plan(made, around(long)) if one.code in ("PW213", "PW214")]
+
+
+def test_a_board_asks_nothing_and_holds_three_short_lines() -> None:
+    """A question and a long text are errors, told once for each procedure; what is short is shown."""
+    found = on_medium("board", {"do": "driver_comment", "on": ["cool", "in"]}, {"do": "long", "on": "timed"},
+                      {"do": "flap_compare", "on": {"timed": 2}, "with": {"flap": "open"}})  # fmt: skip
+    assert [(one.code, one.severity) for one in found] == [("PW213", "error")] * 2
+    assert "asks: Comment" in found[0].found
+    assert "too long for a board" in found[1].found
+    assert "3 lines of 10" in (found[1].expected or "")
+
+
+def test_what_is_told_in_the_garage_needs_no_board() -> None:
+    """On an out-lap, and on a lap out and straight in, the driver was told before leaving, face to face."""
+    item = {"do": "systems_check", "on": "out"}
+    assert on_medium("board", item) == on_medium("board", item, laps="out-in") == []
+
+
+def test_a_question_on_a_one_way_radio_is_doubtful() -> None:
+    """It may be asked, and is answered after the run; on a two-way radio nothing is said of it."""
+    item = {"do": "driver_comment", "on": "cool"}
+    (found,) = on_medium("one_way", item)
+    assert (found.code, found.severity) == ("PW214", "warning")
+    assert on_medium("two_way", item) == []
+
+
+def test_where_there_is_no_geometry_nobody_says_that_a_hold_does_not_fit() -> None:
+    """A timing-only circuit, or none that could be read: the hold is taken as it is."""
+    long = Procedure.model_validate(HOLD | {"hold": {"seconds": 60, "speed_mps": 80}})
+    assert CIRCUIT.timing_only
+    assert check_procedure(long, CARS, round_map()) == check_procedure(long, CARS) == ()
+
+
+def test_standing_in_the_garage_there_is_time_for_a_longer_sentence() -> None:
+    """What is too long on the lap may be said where nothing moves."""
+    say = ("Wheel check, please: display on the home page, limiter on, volume right, drink connected, visor strips on, "
+           "and tell me when you are ready.")  # fmt: skip
+    steps = [{"say": say, "short": "Wheel check", "where": "lap_start", "offset_s": 20}]
+    assert [one.code for one in findings(SWITCH, steps=steps)] == ["PW134"]
+    assert findings(SWITCH, steps=[steps[0] | {"where": "garage"}]) == ()
+
+
+def test_a_hold_has_one_speed() -> None:
+    """In m/s or in km/h, never both, never none."""
+    for hold in ({"seconds": 5}, {"seconds": 5, "speed_mps": 55, "speed_kph": 200}):
+        with pytest.raises(ValidationError, match="one of the two"):
+            Procedure.model_validate(HOLD | {"hold": hold})
