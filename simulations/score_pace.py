@@ -12,8 +12,9 @@ the answer key).
 The rows of the table, in each session and pooled; each beside the simple rule on the same forecasts:
 
 * ``s1_line``, ``s2_line``: from the loop to the line, all complete laps without pit entry or exit; ``line_line``:
-  from line to line, timed part of the mixture, laps that turn out timed; ``out_lap``, ``out_lap_s1``, ``out_lap_s2``: laps out of the
-  pits that reach the line, from the pit exit and the loops. Median and 90 % quantile of the error, seconds.
+  from line to line, timed part of the mixture, laps that turn out timed; ``out_lap``, ``out_lap_s1``, ``out_lap_s2``:
+  laps out of the pits that reach the line, from the pit exit and the loops. Median and 90 % quantile of the error,
+  seconds.
 * ``next_lap``, ``fifth``, ``sum5``: timed laps of the run that is on; ``first_of_run``: forecast at the pit entry of
   the run before. Mean absolute error, seconds.
 * All of these: CRPS (over the levels that were told), the simple rule's with its errors at all other forecasts

@@ -12,19 +12,15 @@ from pitwall.engine.laps import Happening, LapRecord
 from pitwall.engine.transitions import CAR, allowed, step
 from pitwall.model.outputs import CarState
 from pitwall.model.plan import LapKind
-from pitwall.pace.believing import EndedLap
-from pitwall.pace.kinds import judge_complete, judge_so_far
+from pitwall.pace.kinds import judge_complete, judge_so_far, odds
 from pitwall.pace.laptimes import CarPace
-from pitwall.pace.outlook import EVEN, LapSoFar, Outlook
+from pitwall.pace.outlook import Outlook
 from pitwall.track.lapmap import LapMap
 
 __all__ = ["CarTrack", "Happening", "LapRecord"]
 
 DOUBLE_S = 8.0  # two crossings of one loop within this are one; no lap is that short
 LANE_LINE_S = 90.0  # after the pit entry, the line beside the lane is passed within this
-PLAN_ODDS: dict[LapKind, tuple[float, float, float]] = {
-    "timed": (2.0, 1.0, 0.15), "cool": (0.5, 3.0, 0.15), "in": (0.5, 0.5, 6.0),
-}  # fmt: skip
 REORDER_S = 45.0  # messages may arrive out of order by this much (worst seen: tens of seconds)
 
 
@@ -74,6 +70,18 @@ class CarTrack:
         kind = self.lap_kind or self.lap.kind
         seen_t, seen_phase = max(self.seen_t, self.lap.start_t), self.seen_phase
         return self.pace.arrival(phase, kind, self.lap.start_t, self.lap.start_phase, seen_t, seen_phase)
+
+    def outlook(self, expected: LapKind | None = None) -> Outlook | None:
+        """What is believed of the running lap: its kind and when the car reaches each place; None in the pits.
+
+        ``expected``: what the plan says that it is.
+        """
+        if self.lap is None or not self.on_track:
+            return None
+        cool_until = self.lap.start_t + self.pace.lap_s("cool")
+        return self.pace.outlook(
+            self.lap.so_far(odds(expected, self.red, self.lap.start_t > self.flag_s, cool_until > self.flag_s))
+        )
 
     def earliest(self, phase: float) -> float | None:
         """The earliest session second at which the car can be at this phase: from where it was last seen at the pace of
@@ -364,7 +372,7 @@ class CarTrack:
         self.laps.append(lap)
         self.fuel_laps += 1.0 - lap.start_phase
         self.seen_t = max(self.seen_t, t)
-        self._tell_pace(lap, t, at)
+        self.pace.lap_over(lap.as_ended(t, 1.0 if at == "line" else self.lap_map.pit_entry, self.tyre_age))
         lap_time = t - lap.start_t
         if lap.inferred_start or lap.inferred_end or lap.disturbed or lap_time <= 0:
             return
@@ -374,37 +382,3 @@ class CarTrack:
             if lap.kind == "in":
                 whole = lap_time / max(self.lap_map.pit_entry, 0.5)
             self.pace.learn_lap(lap.kind, whole, t, at_loops)
-
-    def _tell_pace(self, lap: LapRecord, t: float, at: str) -> None:
-        end_phase = 1.0 if at == "line" else self.lap_map.pit_entry
-        sure = not (lap.inferred_start or lap.inferred_end or t <= lap.start_t)
-        self.pace.lap_over(EndedLap(
-            lap.number, lap.kind, lap.start_t, lap.start_phase, lap.crossings, t, end_phase, sure, lap.slow_at,
-            self.tyre_age,
-        ))  # fmt: skip
-
-    def outlook(self, odds: tuple[float, float, float] = EVEN) -> Outlook | None:
-        """What is believed of the running lap: its kind and when the car reaches each place; None in the pits.
-
-        ``odds``: how much likelier than usual the plan makes timed, cool-down and in.
-        """
-        lap = self.lap
-        if lap is None or not self.on_track:
-            return None
-        last = max(lap.crossings, key=lambda loop: lap.crossings[loop], default="")
-        slow = last in lap.slow_at if last else lap.disturbed
-        return self.pace.outlook(LapSoFar(lap.start_t, lap.start_phase, lap.crossings, slow, odds))
-
-    def odds(self, expected: LapKind | None) -> tuple[float, float, float]:
-        """How much likelier than usual timed, cool-down and in are: by the plan's word, the flag and the status."""
-        timed, cool, coming_in = PLAN_ODDS.get(expected or "out", EVEN)
-        lap = self.lap
-        if lap is None or lap.start_phase > 0:
-            return EVEN
-        if self.red:
-            return timed * 0.1, cool * 0.1, coming_in * 5.0
-        if lap.start_t > self.flag_s:
-            return timed * 0.05, cool * 0.05, coming_in
-        if lap.start_t + self.pace.lap_s("cool") > self.flag_s:
-            return timed, cool * 0.1, coming_in  # a cool-down lap leads to nothing any more
-        return timed, cool, coming_in

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from pitwall.model.plan import LapKind
+from pitwall.pace.believing import EndedLap
+from pitwall.pace.outlook import LapSoFar
 
 
 @dataclass
@@ -31,6 +33,20 @@ class LapRecord:
     def complete(self) -> bool:
         """True for a lap from line to line."""
         return self.start_phase == 0.0 and self.ended_at == "line" and not self.inferred_start
+
+    def as_ended(self, t: float, end_phase: float, tyre_age: int | None) -> EndedLap:
+        """The lap as the pace model takes it when it is over at ``t``; ``end_phase`` is 1 at the line."""
+        sure = not (self.inferred_start or self.inferred_end or t <= self.start_t)
+        return EndedLap(
+            self.number, self.kind, self.start_t, self.start_phase, self.crossings, t, end_phase, sure, self.slow_at,
+            tyre_age,
+        )  # fmt: skip
+
+    def so_far(self, odds: tuple[float, float, float]) -> LapSoFar:
+        """The lap as the pace model takes it while it runs."""
+        last = max(self.crossings, key=lambda loop: self.crossings[loop], default="")
+        slow = last in self.slow_at if last else self.disturbed
+        return LapSoFar(self.start_t, self.start_phase, self.crossings, slow, odds)
 
 
 @dataclass(frozen=True)

@@ -48,6 +48,7 @@ class FieldBelief:
     quick: tuple[tuple[float, ...], ...] = ()
     out_laps: tuple[tuple[float, tuple[float, ...]], ...] = ()
     _rests: tuple[float | None, ...] | None = None
+    _shape: tuple[float, ...] | None = None
 
     def __post_init__(self) -> None:
         self.from_line = Experience(len(self.labels), False)
@@ -55,9 +56,15 @@ class FieldBelief:
 
     def usual_shape(self) -> tuple[float, ...] | None:
         """Shares of a quick lap at each knot: medians over the field's last ones; None before the first."""
-        if not self.quick:
-            return None
-        return tuple(median(lap[at] / lap[-1] for lap in self.quick) for at in range(len(self.labels) + 2))
+        if self._shape is None and self.quick:
+            knots = range(len(self.labels) + 2)
+            self._shape = tuple(median(lap[at] / lap[-1] for lap in self.quick) for at in knots)
+        return self._shape
+
+    def learn_quick(self, times: tuple[float, ...]) -> None:
+        """Take the times at the knots of a timed lap."""
+        self.quick = (*self.quick, times)[-USUAL_OF:]
+        self._shape = None
 
     def learn_out(self, t: float, times: tuple[float, ...]) -> None:
         """Take the times at the knots of an out-lap that ended at ``t``; NaN where it was not seen."""
@@ -173,7 +180,7 @@ def ended(
         whole = filled(times, shape)
         if all(later > earlier for earlier, later in itertools.pairwise(whole)):
             made = replace(made, quick=(*made.quick, whole)[-3:])
-            field_belief.quick = (*field_belief.quick, whole)[-USUAL_OF:]
+            field_belief.learn_quick(whole)
         made = timed_lap(made, field_belief.laps, lap.end_t, times[-1])
     if lap.end_phase < 1.0:
         made = came_in(made, field_belief.laps, lap.end_t)
@@ -253,7 +260,7 @@ def outlook(
     reference = from_here(belief.reference(shape, quick_s), shape, lap.start_phase)
     last = from_here(belief.quick[-1], shape, lap.start_phase) if belief.quick else None
     rests = field_belief.rests(lap.start_t) if from_pits else ((), ())
-    timed = timed_next(belief, field_belief.laps) if not from_pits else None
+    timed = timed_next(belief, field_belief.laps) if not from_pits and not lap.crossings else None
     made = look_ahead(
         experience, car, belief.situation, field_belief.labels, lap, reference, last, rests, limit_s, timed
     )

@@ -30,6 +30,7 @@ RATIO_MEMORY = 7
 BEST_WINDOW_S = 1200.0
 FIELD_WINDOW_S = 600.0
 FIELD_ALLOWANCE = 1.04
+OUT_OF_ORDER_S = 120.0
 TIMED_AT_MOST, FIRST_TIMED_AT_MOST = 1.12, 1.25
 SCALE_BOUNDS = (0.85, 2.5)
 
@@ -77,11 +78,17 @@ class FieldPace:
 
     def best(self, t: float) -> float | None:
         """Best lap of the field in the last ten minutes, seconds."""
-        return min((lap for when, lap in self.quick if t - FIELD_WINDOW_S <= when <= t + 1e-6), default=None)
+        best: float | None = None
+        for when, lap in reversed(self.quick):
+            if when < t - FIELD_WINDOW_S - OUT_OF_ORDER_S:
+                break  # they were learned in about the order in which they ended
+            if t - FIELD_WINDOW_S <= when <= t + 1e-6 and (best is None or lap < best):
+                best = lap
+        return best
 
     def usual(self) -> float:
         """A usual quick lap of the field; the circuit's reference while nobody has done one."""
-        recent = [lap for _, lap in list(self.quick)[-20:]]
+        recent = [lap for _, lap in itertools.islice(reversed(self.quick), 20)]
         return median(recent) if recent else self.reference_s
 
 
@@ -103,12 +110,17 @@ class CarPace:
 
     def quick_s(self) -> float:
         """The lap time that a timed lap of this car is expected to take, seconds."""
-        recent = [lap for _, lap in list(self.quick)[-QUICK_MEMORY:]]
+        recent = [lap for _, lap in itertools.islice(reversed(self.quick), QUICK_MEMORY)]
         return median(recent) if recent else self.field_pace.usual()
 
     def reference(self, t: float) -> float | None:
         """What counts as quick now: the car's best within 20 min, or 1.04 times the field's within 10."""
-        mine = min((lap for when, lap in self.quick if when >= t - BEST_WINDOW_S), default=None)
+        mine: float | None = None
+        for when, lap in reversed(self.quick):
+            if when < t - BEST_WINDOW_S - OUT_OF_ORDER_S:
+                break
+            if when >= t - BEST_WINDOW_S and (mine is None or lap < mine):
+                mine = lap
         others = self.field_pace.best(t)
         known = [value for value in (mine, others * FIELD_ALLOWANCE if others else None) if value is not None]
         return min(known, default=None)

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -22,6 +23,7 @@ OUT_TRAITS = Traits(narrow=0.03, wider=0.25, shift=0.25, fades_s=1200.0, least_f
 ARRIVAL_SCALE_S = 0.05
 RULE_SPREAD, OUT_SPREAD = 0.03, 0.08
 FIRST_OUT = 1.25
+OFF_PACE = 0.05
 Rests = Sequence[float | None]
 EVEN = (1.0, 1.0, 1.0)
 
@@ -51,8 +53,18 @@ class Said:
 
     knot: int
     seen_t: float
+    off_pace: bool
     rules: tuple[float, ...]
     told: Array
+
+    @property
+    def which(self) -> int:
+        """Which record it belongs to: laps at the pace and off it are different to forecast."""
+        return _class(self.knot, self.off_pace)
+
+
+def _class(knot: int, off_pace: bool) -> int:
+    return 2 * knot + off_pace
 
 
 @dataclass
@@ -68,31 +80,30 @@ class Experience:
     rests: list[list[float]] = field(init=False)
 
     def __post_init__(self) -> None:
-        invented, knots = (INVENTED_OUT if self.from_pits else INVENTED), range(self.loops + 1)
+        invented, knots = (INVENTED_OUT if self.from_pits else INVENTED), range(2 * self.loops + 2)
         self.shapes = ShapeMemory(self.loops, invented, OUT_TRAITS if self.from_pits else Traits())
-        first = (0.4, 0.2, 0.1, 0.3) if self.from_pits else (0.6, 0.4)
+        first = (0.3, 0.33, 0.02, 0.35) if self.from_pits else (0.6, 0.4)
         self.records = [Record(ARRIVAL_SCALE_S, first) for _ in knots]
         self.spreads = [Spread() for _ in knots]
         self.residuals = [Residuals(OUT_SPREAD if self.from_pits else RULE_SPREAD) for _ in knots]
 
     def learn(self, said: Said, seconds: float) -> None:
         """Take what was forecast at a loop, and how long it took from there to the line."""
-        self.records[said.knot].learn(said.rules, seconds)
-        self.spreads[said.knot].learn(said.told, seconds)
+        self.records[said.which].learn(said.rules, seconds)
+        self.spreads[said.which].learn(said.told, seconds)
         if said.rules[0] > 0 and seconds > 0:
-            self.residuals[said.knot].learn(math.log(seconds / said.rules[0]))
+            self.residuals[said.which].learn(math.log(seconds / said.rules[0]))
 
 
-@dataclass(frozen=True)
+@dataclass
 class Outlook:
-    """The belief after one crossing.
+    """The belief after one crossing. What is rarely asked for is made when it is.
 
     Attributes:
         knot: the loop passed last; 0 for the beginning of the lap.
         seen_t: when.
         kinds: probabilities of timed, cool-down and in, adding up to one (a lap out of the pits: of nothing else).
         line: quantiles (at ``LEVELS``) of the second at which it reaches the line, if it does not come in.
-        timed_line: the same, if it turns out timed.
         said: what the records need to know when the lap is over.
     """
 
@@ -100,11 +111,59 @@ class Outlook:
     seen_t: float
     kinds: tuple[float, float, float]
     line: Array
-    timed_line: Array
     said: Said
-    places: tuple[float, ...]
-    ahead: tuple[Array, ...]
-    coming_in: tuple[Array, ...]
+    _alike: Alike | None
+    _reference: tuple[float, ...]
+    _so_far: float
+    _limit_s: float
+    _timed: Array | None
+
+    @property
+    def places(self) -> tuple[float, ...]:
+        """Shares of the car's lap at which the last crossing and the knots ahead of it lie."""
+        return tuple(at / self._reference[-1] for at in self._reference[self.knot :])
+
+    @cached_property
+    def timed_line(self) -> Array:
+        """Quantiles of the second at which it reaches the line if it turns out timed."""
+        if self._timed is not None:
+            return self.seen_t + self._timed
+        last = len(self._reference) - 1
+        found = self._alike.at(last) if self._alike is not None else None
+        rest = self._reference[last] - self._reference[self.knot]
+        if found is None:
+            return self.line
+        quick = self._so_far + rest * found[0] <= self._limit_s
+        if not quick.any():
+            return self.line
+        return self.seen_t + rest * weighted_quantiles(found[0][quick], found[1][quick])
+
+    @cached_property
+    def ahead(self) -> tuple[Array, ...]:
+        """Quantiles at each knot ahead, if it does not come in: never falling, in proportion to those of the line."""
+        last = len(self._reference) - 1
+        line = self._way(last)
+        made: list[Array] = []
+        for at in range(self.knot + 1, last):
+            here = self._way(at)
+            whole = self._reference[last] - self._reference[self.knot]
+            share = (self._reference[at] - self._reference[self.knot]) / whole
+            part = share if here is None or line is None else np.minimum(here / np.maximum(line, 1e-6), 1.0)
+            made.append(np.maximum(self.seen_t + (self.line - self.seen_t) * part, made[-1] if made else self.seen_t))
+        return (*made, self.line)
+
+    @cached_property
+    def coming_in(self) -> tuple[Array, ...]:
+        """The same if it comes in."""
+        made: list[Array] = []
+        for at, otherwise in zip(range(self.knot + 1, len(self._reference)), self.ahead, strict=True):
+            way = self._way(at, coming_in=True)
+            there = otherwise if way is None else self.seen_t + way
+            made.append(np.maximum(there, made[-1] if made else self.seen_t))
+        return tuple(made)
+
+    def _way(self, knot: int, coming_in: bool = False) -> Array | None:
+        return _quantiles(self._alike, knot, self._reference[knot] - self._reference[self.knot], coming_in)
 
     def at(self, share: float, coming_in: bool = False) -> Array:
         """Quantiles of the second at which the car is at this share of the lap (of the car's own shares).
@@ -166,23 +225,21 @@ def look_ahead(
         usual, lately = (one[knot] for one in rests)
         first = usual if usual is not None else FIRST_OUT * rest
         rules = (first, lately if lately is not None else first, scaled if knot else first)
+    off_pace = part > OFF_PACE
+    which = _class(knot, off_pace)
     if kernel is None:
-        kernel = rules[0] * np.exp(experience.residuals[knot].quantiles())
-    weights = experience.records[knot].weights()
+        kernel = rules[0] * np.exp(experience.residuals[which].quantiles())
+    weights = experience.records[which].weights()
     simple = sum(w * r for w, r in zip(weights[:-1], rules, strict=True)) / max(1.0 - weights[-1], 1e-12)
-    by_rule = simple * np.exp(experience.residuals[knot].quantiles())
-    told = experience.spreads[knot].apply((1.0 - weights[-1]) * by_rule + weights[-1] * kernel)
+    by_rule = simple * np.exp(experience.residuals[which].quantiles())
+    told = experience.spreads[which].apply((1.0 - weights[-1]) * by_rule + weights[-1] * kernel)
     told = np.maximum(told, 0.0)
     kinds = _kinds(alike, experience.shapes.last, so_far, rest, limit_s, lap)
-    timed = timed_next if knot == 0 else None
-    if timed is None:
-        timed = _timed(alike, experience.shapes.last, rest, so_far, limit_s, told)
-    ahead, coming_in = _ahead(alike, knot, reference, told, seen_t)
-    places = tuple(at / reference[-1] for at in reference[knot:])
+    said = Said(knot, seen_t, off_pace, (*rules, float(kernel[MIDDLE])), told)
     return Outlook(
-        knot, seen_t, kinds, seen_t + told, seen_t + timed, Said(knot, seen_t, (*rules, float(kernel[MIDDLE])), told),
-        places, ahead, coming_in,
-    )
+        knot, seen_t, kinds, seen_t + told, said, alike, tuple(reference), so_far, limit_s,
+        timed_next if knot == 0 else None,
+    )  # fmt: skip
 
 
 def _seen(labels: Sequence[str], lap: LapSoFar, reference: Sequence[float]) -> tuple[int, float, float, float]:
@@ -223,34 +280,3 @@ def _kinds(
         raw[TIMED] *= 0.02
     total = sum(raw)
     return raw[TIMED] / total, raw[COOL] / total, raw[IN] / total
-
-
-def _timed(
-    alike: Alike | None, last: int, rest: float, so_far: float, limit_s: float, told: Array
-) -> Array:
-    """The part of the distribution in which the lap is a timed one."""
-    found = alike.at(last) if alike is not None else None
-    if found is None:
-        return told
-    quick = so_far + rest * found[0] <= limit_s
-    return rest * weighted_quantiles(found[0][quick], found[1][quick]) if quick.any() else told
-
-
-def _ahead(
-    alike: Alike | None, knot: int, reference: Sequence[float], told: Array, seen_t: float
-) -> tuple[tuple[Array, ...], tuple[Array, ...]]:
-    """Quantiles at each knot ahead, never falling along the lap; in the proportion of what is told of the line."""
-    last = len(reference) - 1
-    ahead: list[Array] = []
-    inside: list[Array] = []
-    line = _quantiles(alike, last, reference[last] - reference[knot])
-    inside_line = _quantiles(alike, last, reference[last] - reference[knot], True)
-    for at in range(knot + 1, last + 1):
-        way = reference[at] - reference[knot]
-        share = way / max(reference[last] - reference[knot], 1e-9)
-        here = _quantiles(alike, at, way) if at < last else line
-        made = told * share if here is None or line is None else told * here / np.maximum(line, 1e-6)
-        slow = _quantiles(alike, at, way, True) if at < last else inside_line
-        ahead.append(np.maximum(seen_t + made, ahead[-1] if ahead else seen_t))
-        inside.append(np.maximum(seen_t + slow if slow is not None else ahead[-1], inside[-1] if inside else seen_t))
-    return tuple(ahead), tuple(inside)

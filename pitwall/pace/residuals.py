@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from pitwall.pace.weighing import LEVELS, Array
+from pitwall.pace.weighing import LEVELS, MIDDLE, Array
 
 MOST = 200
 HEAVY = (-2.56, -1.42, -0.95, -0.61, -0.35, -0.115, 0.115, 0.35, 0.61, 0.95, 1.42, 2.56)
@@ -41,12 +41,12 @@ class Residuals:
             del self._sorted[bisect_left(self._sorted, self._order.popleft())]
         self._quantiles = None
 
-    def quantiles(self) -> Array:
-        """Quantiles of the errors at ``LEVELS``."""
+    def quantiles(self, with_bias: bool = False) -> Array:
+        """Quantiles of the errors at ``LEVELS``: about their median (the spread alone), or with it."""
         if self._quantiles is None:
             count = len(self._sorted)
             self._quantiles = np.array([_at(self._sorted, level * count - 0.5) for level in LEVELS])
-        return self._quantiles
+        return self._quantiles if with_bias else self._quantiles - self._quantiles[MIDDLE]
 
 
 def _at(values: list[float], place: float) -> float:

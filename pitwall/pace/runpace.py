@@ -25,6 +25,7 @@ FALL = 0.7
 LEVEL_GAIN, LEVEL_SLOWER, LEVEL_QUICKER = 0.4, 0.006, 0.005
 FIRST_MEMORY, FIRST_FADES_S = 60, 1200.0
 HORIZONS = ("next", "later", "sum", "first", "after_out")
+INSIDE = ("next", "later", "sum")
 OUT_MEMORY, OUT_WIDTH, OTHER_TYRES = 80, 0.03, 0.4
 OUT_FIRST = (
     (0.0, 0.055, 0.6), (0.05, 0.05, 0.6), (0.12, 0.015, 0.6), (0.2, 0.0, 1.0), (0.3, 0.0, 1.0), (0.4, 0.0, 0.6),
@@ -84,15 +85,15 @@ class FieldLaps:
     """
 
     records: dict[str, Record] = field(default_factory=lambda: {
-        "next": Record(LAP_SCALE_S, (0.4, 0.3, 0.15, 0.15)),
-        "later": Record(LAP_SCALE_S, (0.4, 0.3, 0.15, 0.15)),
-        "sum": Record(LAP_SCALE_S, (0.4, 0.3, 0.15, 0.15)),
+        "next": Record(LAP_SCALE_S, (0.3, 0.5, 0.1, 0.1)),
+        "later": Record(LAP_SCALE_S, (0.3, 0.5, 0.1, 0.1)),
+        "sum": Record(LAP_SCALE_S, (0.3, 0.5, 0.1, 0.1)),
         "first": Record(LAP_SCALE_S, (0.4, 0.15, 0.15, 0.15, 0.15)),
         "after_out": Record(LAP_SCALE_S, (0.3, 0.2, 0.5)),
     })  # fmt: skip
     residuals: dict[str, Residuals] = field(default_factory=lambda: {
-        "next": Residuals(0.007), "later": Residuals(0.012), "sum": Residuals(0.009), "first": Residuals(FIRST_ERRORS),
-        "after_out": Residuals(0.015),
+        "next": Residuals(0.007), "later": Residuals(0.012), "sum": Residuals(0.009), "after_out": Residuals(0.015),
+        "first": Residuals(FIRST_ERRORS * 2),
     })  # fmt: skip
     spreads: dict[str, Spread] = field(default_factory=lambda: {name: Spread() for name in HORIZONS})
     firsts: deque[tuple[float, float, float]] = field(default_factory=lambda: deque(maxlen=FIRST_MEMORY))
@@ -154,5 +155,6 @@ class FieldLaps:
 
     def _pooled(self, horizon: str, rules: tuple[float, ...]) -> Forecast:
         seconds = self.records[horizon].pooled(rules)
-        told = self.spreads[horizon].apply(seconds * np.exp(self.residuals[horizon].quantiles()))
+        inside = horizon in INSIDE  # tyres wear from lap to lap; between runs what was so need not come again
+        told = self.spreads[horizon].apply(seconds * np.exp(self.residuals[horizon].quantiles(with_bias=inside)))
         return Forecast(rules, seconds, told)

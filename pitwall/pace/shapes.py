@@ -28,8 +28,8 @@ TIMED, COOL, IN, OTHER = 0, 1, 2, 3
 
 WIDEST_AT = 0.5
 WHOLE_WIDER = 2.0  # the lap as a whole says less about the rest than its last part
-SAME_CAR, OTHER_COUNT, OTHER_BEFORE, OTHER_FLAG = 2.5, 0.7, 0.35, 0.1
-LEAST_WEIGHT = 1e-5
+SAME_CAR, OTHER_COUNT, OTHER_BEFORE, OTHER_FLAG = 2.5, 0.7, 0.25, 0.1
+LEAST_WEIGHT = 1e-4
 UNSEEN_DISTANCE = 4.0  # as if two widths away: a lap that was not seen at this loop
 INVENTED_WEIGHT = 0.3
 
@@ -64,7 +64,7 @@ class Traits:
     """
 
     narrow: float = 0.010
-    wider: float = 0.20
+    wider: float = 0.25
     shift: float = 0.5
     fades_s: float = 3000.0
     least_fresh: float = 0.5
@@ -106,9 +106,11 @@ class ShapeMemory:
         size = self._fixed + MOST_LAPS
         self._times = np.full((size, loops + 2), np.nan)
         self._refs = np.full((size, loops + 2), np.nan)
-        self._whole = np.full((size, loops + 2), np.nan)
-        self._part = np.full((size, loops + 2), np.nan)
-        self._slow = np.zeros((size, loops + 2), dtype=bool)
+        self._whole = np.full((size, loops + 2), np.nan, order="F")
+        self._part = np.full((size, loops + 2), np.nan, order="F")
+        self._seen = np.zeros((size, loops + 2), order="F")
+        self._unlike = np.zeros((size, loops + 2), order="F")
+        self._slow = np.zeros((size, loops + 2), dtype=bool, order="F")
         self._weights = np.zeros(size)
         self._kinds = np.full(size, OTHER)
         self._cars = np.full(size, -1)
@@ -122,6 +124,7 @@ class ShapeMemory:
         for row, (so_far, _, weight, kind) in enumerate(invented):
             self._whole[row], self._part[row] = math.log(so_far), math.log(so_far)
             self._weights[row], self._kinds[row], self._situations[row] = weight, kind, -1
+            self._mark(row, np.isnan(self._whole[row]))
         self._fixed_rests = np.array([rest for _, rest, _, _ in invented])
 
     def learn(
@@ -155,10 +158,13 @@ class ShapeMemory:
         with np.errstate(divide="ignore", invalid="ignore"):
             self._whole[row] = np.log(at / ref)
             self._part[row, 1:] = np.log(np.diff(at) / np.diff(ref))
-        self._whole[row][~np.isfinite(self._whole[row])] = np.nan
-        self._part[row][~np.isfinite(self._part[row])] = np.nan
-        missing = np.isnan(self._part[row])
-        self._part[row][missing] = self._whole[row][missing]
+            unseen = ~np.isfinite(self._whole[row])
+            self._part[row] = np.where(np.isfinite(self._part[row]), self._part[row], self._whole[row])
+        self._mark(row, unseen)
+
+    def _mark(self, row: int, unseen: NDArray[np.bool_]) -> None:
+        self._seen[row], self._unlike[row] = ~unseen, np.where(unseen, UNSEEN_DISTANCE, 0.0)
+        self._whole[row][unseen] = self._part[row][unseen] = 0.0
 
     def alike(
         self, knot: int, whole: float, part: float, car: str, situation: int, t: float, slow: bool
@@ -186,27 +192,24 @@ class ShapeMemory:
         off: Array | None = None
         if knot > 0:
             narrow, wider = traits.narrow, traits.wider
-            off = part - self._part[:end, knot]
-            width = narrow + wider * min(abs(part), WIDEST_AT)
-            distance = (off / width) ** 2
+            seen_here = self._seen[:end, knot]
+            off = (part - self._part[:end, knot]) * seen_here
+            distance = (off / (narrow + wider * min(abs(part), WIDEST_AT))) ** 2 + self._unlike[:end, knot]
             if knot > 1:
                 width = WHOLE_WIDER * (narrow + wider * min(abs(whole), WIDEST_AT))
-                distance += ((whole - self._whole[:end, knot]) / width) ** 2
-            weights *= np.exp(-0.5 * np.where(np.isnan(distance), UNSEEN_DISTANCE, distance))
-            off = np.nan_to_num(off)
-        floor = LEAST_WEIGHT * np.fmax.reduce(weights, initial=0.0)
-        kept = np.flatnonzero(weights > floor)
+                distance += ((whole - self._whole[:end, knot]) * (seen_here / width)) ** 2
+            weights *= np.exp(-0.5 * distance)
+        kept = np.flatnonzero(weights > LEAST_WEIGHT * weights.max(initial=0.0))
         if len(kept) == 0:
             return None
         return Alike(weights[kept], self._rests(kept, knot, off), self._kinds[kept])
 
     def _rests(self, kept: NDArray[np.int64], knot: int, off: Array | None) -> Array:
-        times, refs = self._times[kept], self._refs[kept]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            rests = (times - times[:, knot : knot + 1]) / (refs - refs[:, knot : knot + 1])
-        invented = kept < self._fixed
-        if invented.any():
-            rests[invented] = self._fixed_rests[kept[invented], None]
+        times, refs, ahead = self._times[kept], self._refs[kept], knot + 1
+        rests = np.full(times.shape, np.nan)
+        rests[:, ahead:] = (times[:, ahead:] - times[:, knot, None]) / (refs[:, ahead:] - refs[:, knot, None])
+        fixed = kept[kept < self._fixed]
+        rests[: len(fixed), ahead:] = self._fixed_rests[fixed, None]
         if off is not None:
             rests *= np.exp(self._traits.shift * off[kept])[:, None]
         made: Array = rests

@@ -65,8 +65,8 @@ class Record:
 
     scale: float
     first_weights: tuple[float, ...]
-    worth: float = 6.0
-    sharpness: float = 8.0
+    worth: float = 4.0
+    sharpness: float = 12.0
     memory: float = 150.0
     _count: float = 0.0
     _losses: list[float] = field(default_factory=list)
