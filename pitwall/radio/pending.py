@@ -243,7 +243,7 @@ def without(spans: Iterable[tuple[int, int]], taken: Iterable[tuple[int, int]]) 
     """What is left of the spans when the taken ones are cut out; all ends included."""
     left = list(spans)
     for first, last in taken:
-        if first > last:
+        if first > last or not any(begin <= last and first <= end for begin, end in left):
             continue
         left = list(itertools.chain.from_iterable(
             ((begin, min(end, first - 1)), (max(begin, last + 1), end)) for begin, end in left

@@ -84,13 +84,17 @@ class JobWay:
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One call for the search; ``after`` and ``needs`` are sets of jobs as bits."""
+    """One call for the search; ``after`` and ``needs`` are sets of jobs as bits, ``opens`` is its first start."""
 
     ways: tuple[JobWay, ...]
     gap: int
     drop: int
     after: int = 0
     needs: int = 0
+    opens: int = field(init=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "opens", min((way.starts[0][0][0] for way in self.ways), default=0))
 
 
 class Option(NamedTuple):
@@ -165,6 +169,7 @@ class Search:
 
     def _options(self, job: int, tick: int) -> tuple[tuple[Option, ...], int]:
         """Ways to make a call from a tick on that are worth it, cheapest first, and its first start in any way."""
+        tick = max(tick, self.jobs[job].opens)  # before its first start every tick is the same to it
         known = self._known.get((job, tick))
         if known is None:
             known = self._known[job, tick] = self._work_out(job, tick)
