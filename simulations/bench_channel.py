@@ -91,7 +91,8 @@ def measure(lap: LapMap, count: int, channels: int) -> dict[str, float]:
             calls = [call for call in calls if call.key != said.key]
     p50, p99 = statistics.median(times), float(np.quantile(times, 0.99))
     return {"plans": len(times), "median_ms": round(p50, 2),
-            "with_all_calls_pending_median_ms": round(statistics.median(first), 2), "p99_ms": round(p99, 2), "worst_ms": round(max(times), 2),
+            "with_all_calls_pending_median_ms": round(statistics.median(first), 2),
+            "p99_ms": round(p99, 2), "worst_ms": round(max(times), 2),
             "median_nodes": statistics.median(nodes), "p99_nodes": float(np.quantile(nodes, 0.99)),
             "worst_nodes": max(nodes), **fates}  # fmt: skip
 
