@@ -7,7 +7,8 @@ within its free range, a preset whose release moved more than it says. A step as
 What is said follows the daemon. Before the line into a timed lap, and wherever the lap that ends may hear it: what the
 next lap wants otherwise than this one, and what telemetry shows off. After the line of a silent lap: what is believed
 off. Before a release: the first time everything, later what is believed off or still owed. A run broken off before it
-counts is gone on with.
+counts is gone on with. Not looked at: an item taken out when its switch has been changed for it already (whoever takes
+it out knows), items that move to a later lap, runs that are swapped, and a weather that turns in mid-session.
 """
 
 from __future__ import annotations
