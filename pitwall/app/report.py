@@ -28,6 +28,7 @@ class Recorder:
         self.calls: dict[str, list[Prompt]] = {}
         self.plans: dict[str, PlanState] = {}
         self.alerts: list[Alert] = []
+        self.alert_changes: list[Alert] = []
         self.forecasts: list[ForecastState] = []
         self._raised: set[str] = set()
         self._forecast_ids: set[str] = set()
@@ -62,6 +63,7 @@ class Recorder:
             self.forecasts.append(forecast)
 
     def _note_alert(self, alert: Alert) -> None:
+        self.alert_changes.append(alert)
         if alert.active and alert.id not in self._raised:
             self._raised.add(alert.id)
             self.alerts.append(alert)

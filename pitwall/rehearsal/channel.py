@@ -7,8 +7,7 @@ from typing import Literal
 from pitwall.model.events import ChannelReported
 from pitwall.rehearsal.agenda import Agenda
 from pitwall.rehearsal.feed import Feed
-
-Voice = Literal["engineer", "driver"]
+from pitwall.rehearsal.truth import Voice, VoiceHeard
 
 
 class Channel:
@@ -19,13 +18,20 @@ class Channel:
         self._busy_until = float("-inf")
         self._count = 0
         self.spoke_s: dict[Voice, float] = {"engineer": 0.0, "driver": 0.0}
+        self.heard: list[VoiceHeard] = []
 
     def free_from(self, t: float) -> float:
         """The earliest moment, from ``t`` on, at which nobody talks as far as one can hear now."""
         return max(t, self._busy_until)
 
-    def take(self, who: Voice, t: float, length_s: float) -> float:
+    def take(self, who: Voice, t: float, length_s: float, about: str = "") -> float:
         """Talk from ``t`` for so long; returns the end.
+
+        Args:
+            who: whose voice.
+            t: from when, session seconds.
+            length_s: for how long.
+            about: the call that is said or read back; empty for what the driver says unasked.
 
         Raises:
             ValueError: when somebody else is talking.
@@ -36,6 +42,7 @@ class Channel:
         end = t + length_s
         self._busy_until = end
         self.spoke_s[who] += length_s
+        self.heard.append(VoiceHeard(who=who, about=about, start_s=round(t, 3), end_s=round(end, 3)))
         if self._reported:
             self._report(t, who)
             self._agenda.at(end, lambda at: self._report(at, "nobody"))

@@ -12,12 +12,14 @@ from pitwall.model.procedure import Procedure
 from pitwall.rehearsal.agenda import Agenda
 from pitwall.rehearsal.channel import Channel
 from pitwall.rehearsal.draws import Rng, between, happens, moments
+from pitwall.rehearsal.listening import Listening
 from pitwall.rehearsal.scenario import DriverHabits, Talks
 from pitwall.rehearsal.teamcar import TeamCar
 from pitwall.rehearsal.truth import DoneProcedure, SpokenCall
 
 PAUSE_S = 0.4          # between two voices
 HOLD_LOSS = 0.4        # seconds lost per second held at constant speed
+SAY_AGAIN_S = 0.8      # "say again"
 ANSWER = 1.6           # an answer is longer than what a driver says unasked
 BEFORE_LINE_S = 4.0    # a change "before the line" is made so long before it
 NEAR_LINE_S = 4.0      # a moment so near the line, as the driver feels it, means the line
@@ -61,9 +63,10 @@ class Driver:
     """The driver of one team car, and where several drive it, whoever sits in it: each with habits of their own."""
 
     def __init__(self, team: TeamCar, procedures: Mapping[str, Procedure], habits: Mapping[str, DriverHabits],
-                 talks: Talks, medium: str, channel: Channel, agenda: Agenda, rng: Rng, talk_rng: Rng) -> None:
+                 talks: Talks, medium: str, channel: Channel, agenda: Agenda, listening: Listening, rng: Rng,
+                 talk_rng: Rng) -> None:
         self._team, self._procedures, self._every, self._talks = team, procedures, habits, talks
-        self._medium, self._channel, self._agenda = medium, channel, agenda
+        self._medium, self._channel, self._agenda, self._listening = medium, channel, agenda, listening
         self._rng, self._talk_rng = rng, talk_rng
         self._lane: list[_Waiting] = []
         self._exit: list[_Waiting] = []
@@ -80,6 +83,7 @@ class Driver:
             "procedure": self._procedure,
         }
         team.on_lap, team.on_lane, team.on_exit, team.on_garage = self._lap, self._in_lane, self._at_exit, self._home
+        team.on_eased = self._eased
 
     @property
     def _habits(self) -> DriverHabits:
@@ -95,7 +99,13 @@ class Driver:
             self._takes(speech, t)
 
     def _takes(self, speech: Speech, t: float) -> None:
-        drawn = self._draw()
+        drawn, record = self._draw(), speech.record
+        heard = self._medium == "board" or self._listening.takes_in(record.start_s, record.end_s)
+        calm = self._listening.share(record.start_s, record.end_s)
+        speech.note(calm=None if calm is None or self._medium == "board" else round(calm, 3))
+        if not heard:
+            self._say_again(speech, t, drawn)
+            return
         # In the garage half a dozen people hear the radio: nothing is lost between the ear and the hand.
         crewed = speech.prompt.ask.action in ("leave", "fire_up")
         misheard, forgets = drawn.mishears and not crewed, drawn.forgets and not crewed
@@ -113,6 +123,14 @@ class Driver:
         else:
             self._agenda.at(t + drawn.reaction, lambda at: self._acts(speech, at, drawn))
 
+    def _say_again(self, speech: Speech, t: float, drawn: _Draws) -> None:
+        """Too much of it fell into braking or a corner: with two-way radio the driver asks for it once more."""
+        speech.note(outcome="lost: the driver was braking or in a corner")
+        if self._medium == "two_way":
+            begin = self._channel.free_from(t + PAUSE_S)
+            end = self._channel.take("driver", begin, SAY_AGAIN_S, speech.prompt.call)
+            self._agenda.at(end, lambda at: speech.ended(False, at))
+
     def _draw(self) -> _Draws:
         rng, habits = self._rng, self._habits
         return _Draws(
@@ -123,13 +141,13 @@ class Driver:
 
     def _read_back(self, speech: Speech, t: float, drawn: _Draws, wrongly: bool) -> None:
         begin = self._channel.free_from(t + PAUSE_S)
-        end = self._channel.take("driver", begin, drawn.readback_s)
+        end = self._channel.take("driver", begin, drawn.readback_s, speech.prompt.call)
         speech.note(read_back=True)
         self._agenda.at(end, lambda at: speech.ended(not wrongly, at))
 
     def _acts(self, speech: Speech, t: float, drawn: _Draws) -> None:
         if speech.prompt.kind == "question" and self._medium == "two_way":
-            self._talk(max(1.0, between(self._talk_rng, self._talks.length_s)) * ANSWER, t)
+            self._talk(max(1.0, between(self._talk_rng, self._talks.length_s)) * ANSWER, t, speech.prompt.call)
         if speech.prompt.kind == "brief":
             self._team.told_next_run(speech.prompt.run, t)
         action = self._obey.get(speech.prompt.ask.action)
@@ -293,6 +311,10 @@ class Driver:
 
     # -- what nobody asked for ---------------------------------------------------------------------
 
+    def _eased(self, t: float, rest_s: float) -> None:
+        if self._talks.insists:
+            self._plan_talk(t, "other", rest_s)
+
     def _plan_talk(self, t: float, kind: str, lap_s: float) -> None:
         share = {"timed": self._talks.timed, "out": self._talks.out}.get(kind, self._talks.other)
         middle = max(self._talks.length_s[1], 0.5)
@@ -301,9 +323,12 @@ class Driver:
             if self._medium == "two_way":
                 self._agenda.at(begin, partial(self._talk, length))
 
-    def _talk(self, length_s: float, t: float) -> None:
-        if self._channel.free_from(t) <= t:
-            self._channel.take("driver", t, length_s)
+    def _talk(self, length_s: float, t: float, about: str = "") -> None:
+        free = self._channel.free_from(t)
+        if free <= t:
+            self._channel.take("driver", t, length_s, about)
+        elif self._talks.insists and self._team.car.where == "track":
+            self._agenda.at(free + PAUSE_S, lambda at: self._talk(length_s, at, about))
 
     def _plan_knock(self, t: float, lap_s: float) -> None:
         names = sorted(self._team.wheel.positions)

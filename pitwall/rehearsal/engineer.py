@@ -175,7 +175,7 @@ class Engineer:
     def _speak(self, card: _Card, t: float) -> None:
         prompt = card.prompt
         length = max(0.4, prompt.spoken_s * between(self._rng, self._habits.speech, low=0.5))
-        end = self._channel.take("engineer", t, length)
+        end = self._channel.take("engineer", t, length, prompt.call)
         card.begun = True
         card.times_spoken += 1
         car = self._team.car

@@ -23,6 +23,21 @@ AIR_KG_M3 = 1.2
 STEP_M = 5.0
 
 
+@dataclass(frozen=True, eq=False)
+class Strain:
+    """What a good lap does to whoever drives it, step by step.
+
+    Attributes:
+        phase: where each step begins and the last one ends, shares of the lap time, shape ``(n + 1,)``.
+        aside_mps2: load to the side on each step, shape ``(n,)``.
+        slowing_mps2: how hard the car slows down there; negative under power.
+    """
+
+    phase: np.ndarray
+    aside_mps2: np.ndarray
+    slowing_mps2: np.ndarray
+
+
 @dataclass(frozen=True)
 class Ground:
     """A circuit as the world drives it. Phases are shares of the lap time, 0 to 1 from line to line.
@@ -42,6 +57,7 @@ class Ground:
     sectors: dict[str, tuple[float, float]]
     places: dict[str, float]
     speeds: dict[str, float]
+    strain: Strain | None = None
 
     def phase_of(self, place: str | None) -> float | None:
         """Where a place named in a call lies; ``after turn 4`` is the end of the turn. None when it is unknown."""
@@ -119,6 +135,17 @@ class _Shares:
         if self._at is None:
             return float(share or 0.0)
         return float(np.interp(metres or 0.0, self._at, self._time) / self._time[-1])
+
+    def strain(self, segments: tuple[Segment, ...]) -> Strain | None:
+        """Loads along a good lap; None without geometry."""
+        if self._at is None:
+            return None
+        bends: list[float] = []
+        for segment in segments:
+            bends.extend([1.0 / segment.radius_m if segment.radius_m else 0.0] * max(1, round(segment.length_m / STEP_M)))
+        after = np.roll(self._speed, -1)
+        slowing = (self._speed**2 - after**2) / (2 * np.diff(self._at))
+        return Strain(self._time / self._time[-1], np.maximum(self._speed, after) ** 2 * np.array(bends), slowing)
 
     def speed(self, metres: float | None) -> float | None:
         """Speed there on a good lap, m/s; None without geometry."""
@@ -198,4 +225,5 @@ def lay_ground(circuit: Circuit, car: Car, limit_kph: float, pace: PaceOfWorld, 
         },
         places=places,
         speeds={name: speed for name, speed in speeds.items() if speed is not None},
+        strain=shares.strain(circuit.segments),
     )

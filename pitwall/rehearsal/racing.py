@@ -29,6 +29,16 @@ BEYOND_LINE = 0.55    # the garage's place in the lane: so far along the part th
 RED_PACE, SLOW_PACE = 1.55, 1.35
 
 
+@dataclass(frozen=True, slots=True)
+class Stint:
+    """Steady motion from ``t`` on: seconds a lap, or None where the car is not on a lap. ``phase`` is bent."""
+
+    t: float
+    phase: float
+    lap_s: float | None
+    bend: float = 0.0
+
+
 @dataclass(order=True)
 class _Point:
     phase: float
@@ -53,6 +63,7 @@ class RacingCar:
         self.compound: str | None = None
         self.tyre_age = 0
         self.loops_seen: list[tuple[str, float]] = []
+        self.way: list[Stint] | None = None  # kept where somebody wants to know it afterwards
         self.stop_at: float | None = None
         self.stop_lasts: float | None = None
         self._phase, self._since, self._pace, self._factor, self._bend = 0.0, 0.0, 90.0, 1.0, 0.0
@@ -101,6 +112,7 @@ class RacingCar:
 
     def _enter_lane(self, t: float) -> None:
         self.where = "lane"
+        self._off(t)
         self._entry_s = round(t, 3)
         self._token += 1
         if self.lap is not None:
@@ -203,6 +215,8 @@ class RacingCar:
     def _arm(self) -> None:
         self._token += 1
         token = self._token
+        if self.way is not None:
+            self.way.append(Stint(self._since, self._phase, self._pace * self._factor, self._bend))
         due = self._since + max(0.0, self._ahead[0].phase - self._phase) * self._pace * self._factor
         self._agenda.at(due, lambda t: self._reach(t, token))
 
@@ -328,10 +342,15 @@ class RacingCar:
             self._since += self.stop_lasts
             return False
         self.where = "stopped"
+        self._off(t)
         self._token += 1
         self.rename_lap("incomplete")
         self._end_lap(t)
         return True
+
+    def _off(self, t: float) -> None:
+        if self.way is not None:
+            self.way.append(Stint(t, 0.0, None))
 
     def recovered(self, t: float) -> None:
         """In the break a car that stopped on track is brought back through the pit lane to its garage."""

@@ -61,6 +61,20 @@ class Talks(Frozen):
     out: Share = 0.1
     other: Share = Field(default=0.25, description="on cool-down laps and in-laps")
     length_s: Spread = (1.5, 3.5, 7.0)
+    insists: bool = Field(
+        default=False,
+        description="what the driver has to say waits for a free channel, and a lap that a call turns into a cool-down "
+                    "or in-lap is talked on as such from then on",
+    )
+
+
+class HearingHabits(Frozen):
+    """What a driver can listen to: nothing under more braking or more load to the side than this (practice: about 10)."""
+
+    aside_mps2: Spread = (9.5, 11.0, 13.0)
+    slowing_mps2: Spread = (1.0, 1.5, 3.0)
+    deaf: bool = Field(default=False, description="what falls into braking or a corner is lost, not only written down")
+    needs: Share = Field(default=0.75, description="with deaf: share of a sentence that must be heard to be understood")
 
 
 class FieldHabits(Frozen):
@@ -180,6 +194,7 @@ class Scenario(Frozen):
     driver_change_s: Spread = Field(default=(110, 145, 200), description="a change of drivers in the garage")
     driver_pace: float = Field(default=0.006, ge=0, le=0.1, description="spread between drivers of one car, one sigma")
     talks: Talks = Talks()
+    hearing: HearingHabits = HearingHabits()
     field: FieldHabits = FieldHabits()
     pace: PaceOfWorld = PaceOfWorld()
     feed: FeedFaults = FeedFaults()

@@ -20,7 +20,15 @@ from pitwall.rehearsal.pilot import LapIntent, OpenLap, Stop
 from pitwall.rehearsal.racing import RacingCar
 from pitwall.rehearsal.scenario import PaceOfWorld
 from pitwall.rehearsal.score import LapRule
-from pitwall.rehearsal.truth import DrivenKind, DrivenLap, DriverChanged, HeardBox, Release, WrongSwitch
+from pitwall.rehearsal.truth import (
+    ChancePassed,
+    DrivenKind,
+    DrivenLap,
+    DriverChanged,
+    HeardBox,
+    Release,
+    WrongSwitch,
+)
 from pitwall.rehearsal.wheel import Wheel
 
 JUST_BEGUN_S = 15.0      # a lap that began so little ago is still "this lap"
@@ -87,8 +95,10 @@ class TeamCar:
         self._last_chance_s: float | None = None
         self.laps: list[DrivenLap] = []
         self.boxes: list[HeardBox] = []
+        self.chances: list[ChancePassed] = []
         self.releases: list[Release] = []
         self.on_lap: Callable[[float, str, float], None] = lambda t, kind, lap_s: None
+        self.on_eased: Callable[[float, float], None] = lambda t, rest_s: None
         self.on_lane: Callable[[float], float] = lambda t: 0.0
         self.on_exit: Callable[[float], float] = lambda t: 0.0
         self.on_garage: Callable[[float], None] = lambda t: None
@@ -147,6 +157,8 @@ class TeamCar:
             self._box = BoxOrder(prompt.call, t, lap.number, len(self.boxes))
         self.boxes.append(HeardBox(car=self.car.number, call=prompt.call, heard_s=round(t, 3), lap=lap.number,
                                    in_time=in_time, last_chance_s=round(chance, 3)))
+        if in_time and lap.kind in ("timed", "cool"):
+            self.on_eased(t, max(0.0, chance - t))
         if in_time and phase < BACKS_OFF_BEFORE and lap.kind in ("timed", "cool"):
             self.car.change_pace(t, self._in_lap(t).lap_s)
         return "comes in" if in_time else "too late for this lap: comes in on the next"
@@ -173,6 +185,8 @@ class TeamCar:
             intent = self._pace.cool(t) if kind == "cool" else self._timed_lap(t, 0.0)
             self.car.change_pace(t, intent.lap_s)
             self.car.rename_lap("cool" if kind == "cool" else "timed")
+            if kind == "cool":
+                self.on_eased(t, max(0.0, self.car.when_at(1.0) - t))
         return f"this lap {kind}"
 
     @property
@@ -265,6 +279,7 @@ class TeamCar:
         lap = self.car.lap
         if lap is None:
             return False
+        self.chances.append(ChancePassed(lap=lap.number, t=round(t, 3)))
         for number, box in enumerate(self.boxes):
             if box.lap == lap.number:  # what was expected as the call was heard becomes what was
                 self.boxes[number] = box.model_copy(update={"last_chance_s": round(t, 3)})

@@ -10,6 +10,8 @@ from pitwall.model.base import Frozen
 from pitwall.model.plan import Scalar
 
 DrivenKind = Literal["out", "timed", "cool", "in", "out_in", "incomplete"]
+Voice = Literal["engineer", "driver"]
+Span = tuple[float, float]
 
 
 class WrongSwitch(Frozen):
@@ -81,7 +83,24 @@ class SpokenCall(Frozen):
     read_back: bool = False
     misheard: bool = False
     forgotten: bool = Field(default=False, description="heard, and not carried out")
+    calm: float | None = Field(default=None, description="share of it that the driver could listen to; none: unknown")
     outcome: str = Field(default="", description="what came of it, in words")
+
+
+class VoiceHeard(Frozen):
+    """One voice on the channel; ``about`` is the call that was said, read back or answered, empty when unasked."""
+
+    who: Voice
+    about: str
+    start_s: float
+    end_s: float
+
+
+class ChancePassed(Frozen):
+    """A lap on track passed the last place from which the pit entry can be taken."""
+
+    lap: int
+    t: float
 
 
 class HeardBox(Frozen):
@@ -165,6 +184,11 @@ class CarTruth(Frozen):
     releases: tuple[Release, ...]
     switches: tuple[SwitchMoved, ...]
     driver_changes: tuple[DriverChanged, ...] = ()
+    voices: tuple[VoiceHeard, ...] = Field(default=(), description="who talked on the channel, and when")
+    listening: tuple[Span, ...] | None = Field(
+        default=None, description="when the driver could listen, session seconds; none where the circuit has no geometry"
+    )
+    chances: tuple[ChancePassed, ...] = ()
     keys_pressed: int
     refusals: tuple[str, ...] = Field(description="keys that the daemon refused: its reasons, in order")
     driver_spoke_s: float

@@ -23,6 +23,7 @@ from pitwall.rehearsal.driver import Driver
 from pitwall.rehearsal.engineer import Engineer
 from pitwall.rehearsal.feed import Feed
 from pitwall.rehearsal.ground import Ground, lay_ground
+from pitwall.rehearsal.listening import Listening, ears
 from pitwall.rehearsal.pacing import CarPace, Track, car_pace
 from pitwall.rehearsal.racing import QUEUE_S, RacingCar
 from pitwall.rehearsal.rivals import Rival
@@ -65,6 +66,7 @@ class World:
         self._drivers: dict[str, Driver] = {}
         self._teams: dict[str, TeamCar] = {}
         self._channels: dict[str, Channel] = {}
+        self._listening: dict[str, Listening] = {}
         self._cars: dict[str, RacingCar] = {}
         self._rivals: list[Rival] = []
         for number in sorted(setup.plans):
@@ -148,7 +150,9 @@ class World:
                        self._streams.stream("team", number), self._change_time(number))
         channel = Channel(number, self._agenda, self._feed, scenario.feed.channel, self._prefix)
         habits = {name: scenario.drivers.get(name, scenario.driver) for name in paces}
-        driver = Driver(team, setup.procedures, habits, scenario.talks, plan.medium, channel, self._agenda,
+        own = ears(scenario.hearing, self._streams.stream("hearing", number))
+        listening = self._listening[number] = Listening(car, ground, own)
+        driver = Driver(team, setup.procedures, habits, scenario.talks, plan.medium, channel, self._agenda, listening,
                         self._streams.stream("driver", number), self._streams.stream("talk", number))
         self._engineers[number] = Engineer(
             team, driver, scenario.engineer, channel, self._agenda, self._feed.at_once, self._prefix,
@@ -226,7 +230,9 @@ class World:
         return CarTruth(
             car=number, laps=tuple(team.laps), calls=engineer.spoken(), never_spoken=engineer.never_spoken(),
             boxes=tuple(team.boxes), procedures=tuple(self._drivers[number].done), releases=tuple(team.releases),
-            switches=tuple(team.wheel.moved), driver_changes=tuple(team.changes),
+            switches=tuple(team.wheel.moved), driver_changes=tuple(team.changes), voices=tuple(channel.heard),
+            listening=self._listening[number].spans(self._scenario.starts_at_s, self._agenda.now()),
+            chances=tuple(team.chances),
             keys_pressed=engineer.keys_pressed, refusals=tuple(engineer.refusals),
             driver_spoke_s=round(channel.spoke_s["driver"], 1), engineer_spoke_s=round(channel.spoke_s["engineer"], 1),
         )  # fmt: skip

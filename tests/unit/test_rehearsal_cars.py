@@ -60,9 +60,9 @@ def test_a_release_counted_down_is_obeyed_at_its_moment() -> None:
 
 
 def test_before_the_green_light_the_car_waits_at_the_exit() -> None:
-    """Released early, it queues; the pit exit fact comes after the light."""
+    """Told to leave before the light is green, nobody is sent; the pit exit fact comes after the light."""
     stage = Stage()
-    stage.release(-30)
+    stage.say_at(-30, "leave", "leave", run="first", act_at_s=-30.0, window=60.0)
     assert stage.run(until=60).pits("exit")[0] >= 0
 
 

@@ -1,0 +1,162 @@
+"""Timed laps that began with a switch where it must not be, and what the alerts made of them.
+
+For a switch that telemetry measures the alert must stand within half a second of the moment at which pitwall could know
+it: the receipt of the first fact that shows that the lap began, or of the position, whichever came later. For any other
+switch it must have been shown as unverified before the line. An alert that stands for a switch that was right all along
+is a false alarm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from pitwall.app.wiring import Evidence
+from pitwall.model.car import same_position
+from pitwall.model.events import CarCrossed, CarPitted, SwitchReported
+from pitwall.model.outputs import Alert
+from pitwall.rehearsal.truth import CarTruth, DrivenLap, WrongSwitch
+
+from score_radio_truth import setup_of
+
+WITHIN_S = 0.5
+KNOCK_WITHIN_S = 5.0  # a switch moved in mid-lap: told so soon after its telemetry
+Span = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class WrongStart:
+    """One switch of one timed lap that began wrong. ``told``: in time, by the rule of its kind."""
+
+    car: str
+    lap: int
+    start_s: float
+    switch: str
+    measured: bool
+    told: bool
+    why: str
+    late_s: float | None
+
+
+@dataclass(frozen=True)
+class AlertFigures:
+    """Alerts of one rehearsal."""
+
+    wrong: tuple[WrongStart, ...]
+    raised: int
+    false_wrong: tuple[str, ...]
+    unverified: int
+    false_unverified: int
+    knocked: int
+    knocks_told: int
+
+
+def alert_figures(evidence: Evidence) -> AlertFigures:
+    """Everything about alerts from one rehearsal."""
+    spans = _standing(evidence.recorder.alert_changes)
+    wrong = [found for truth in evidence.outcome.cars.values() for found in _wrong_starts(evidence, truth, spans)]
+    false_wrong, unverified, false_unverified = [], 0, 0
+    for (alert, begin), car in sorted((key, alert.car) for key, alert in _raised(evidence).items()):
+        kind = _raised(evidence)[(alert, begin)].kind
+        truth = evidence.outcome.cars.get(car or "")
+        if truth is None or kind not in ("switch_wrong", "switch_unverified"):
+            continue
+        switch = alert.removeprefix(f"{kind.replace('_', '-')}-{car}-")
+        if kind == "switch_unverified":
+            unverified += 1
+            false_unverified += not _wrong_at(evidence, truth, switch, begin)
+        elif not _wrong_at(evidence, truth, switch, begin):
+            false_wrong.append(f"{alert} at {begin:.1f} s")
+    knocks = [told for truth in evidence.outcome.cars.values() for told in _knocks(evidence, truth, spans)]
+    return AlertFigures(tuple(wrong), len(_raised(evidence)), tuple(false_wrong), unverified, false_unverified,
+                        len(knocks), sum(knocks))
+
+
+def _raised(evidence: Evidence) -> dict[tuple[str, float], Alert]:
+    return {(alert.id, alert.since_s): alert for alert in evidence.recorder.alert_changes if alert.active}
+
+
+def _standing(changes: list[Alert]) -> dict[str, list[Span]]:
+    """When each alert stood."""
+    found: dict[str, list[Span]] = {}
+    open_: dict[str, float] = {}
+    for alert in changes:
+        if alert.active:
+            open_.setdefault(alert.id, alert.t)
+        elif alert.id in open_:
+            found.setdefault(alert.id, []).append((open_.pop(alert.id), alert.t))
+    for name, begin in open_.items():
+        found.setdefault(name, []).append((begin, float("inf")))
+    return found
+
+
+def _wrong_starts(evidence: Evidence, truth: CarTruth, spans: dict[str, list[Span]]) -> Iterator[WrongStart]:
+    for lap in truth.laps:
+        for found in lap.wrong:
+            measured = _reported(evidence, truth.car, found.switch)
+            known = _known(evidence, truth.car, lap, found)
+            if known is None:
+                continue  # no fact of this lap ever reached the daemon
+            if measured:
+                name, due = f"switch-wrong-{truth.car}-{found.switch}", known + WITHIN_S
+            else:
+                name, due = f"switch-unverified-{truth.car}-{found.switch}", lap.start_s
+            stood = [span for span in spans.get(name, []) if span[1] > lap.start_s]
+            first = min(stood, default=None)
+            told = first is not None and first[0] <= due + 1e-6
+            yield WrongStart(truth.car, lap.number, lap.start_s, found.switch, measured, told,
+                             _why(truth, found.switch, lap.start_s), None if first is None else first[0] - due)
+
+
+def _reported(evidence: Evidence, car: str, switch: str) -> bool:
+    """True when telemetry speaks of this switch."""
+    return any(isinstance(stamped.event, SwitchReported) and stamped.event.car == car
+               and stamped.event.switch == switch for stamped in evidence.events)
+
+
+def _known(evidence: Evidence, car: str, lap: DrivenLap, found: WrongSwitch) -> float | None:
+    """When pitwall could know that this lap began, and, where it is measured, with what."""
+    crossed = [stamped.received_t for stamped in evidence.events
+               if isinstance(stamped.event, CarCrossed | CarPitted) and stamped.event.car == car
+               and lap.start_s - 0.002 <= stamped.event.t <= lap.end_s]
+    moved = [stamped.received_t for stamped in evidence.events
+             if isinstance(stamped.event, SwitchReported) and stamped.event.car == car
+             and stamped.event.switch == found.switch and stamped.event.t <= lap.start_s]
+    if not crossed:
+        return None
+    return max(min(crossed), max(moved, default=min(crossed)))
+
+
+def _why(truth: CarTruth, switch: str, t: float) -> str:
+    moves = [move for move in truth.switches if move.switch == switch and move.t <= t]
+    return moves[-1].why if moves else "start"
+
+
+def _wrong_at(evidence: Evidence, truth: CarTruth, switch: str, t: float) -> bool:
+    """True when the timed lap at this moment, or the next one, began wrong; or a driver moved the switch meanwhile."""
+    laps = [lap for lap in truth.laps if lap.end_s >= t]
+    near = laps[:2]
+    if any(found.switch == switch for lap in near for found in lap.wrong):
+        return True
+    return any(move.switch == switch and move.why in ("knocked", "misheard", "left_wrong")
+               and near[0].start_s <= move.t <= t for move in truth.switches) if near else False
+
+
+def _knocks(evidence: Evidence, truth: CarTruth, spans: dict[str, list[Span]]) -> Iterator[bool]:
+    """Measured switches that were knocked out of place on a timed lap: told soon, and stood so for long enough?"""
+    car = setup_of(evidence).cars[truth.car]
+    for move in truth.switches:
+        lap = next((lap for lap in truth.laps if lap.start_s <= move.t < lap.end_s and lap.kind == "timed"), None)
+        if move.why != "knocked" or lap is None or move.switch not in car.forbidden_on_timed:
+            continue
+        switch = car.switch(move.switch)
+        before = lap.switches.get(move.switch)
+        if switch is None or switch.free_range or before is None or same_position(before, move.position):
+            continue
+        reports = [stamped.received_t for stamped in evidence.events
+                   if isinstance(stamped.event, SwitchReported) and stamped.event.car == truth.car
+                   and stamped.event.switch == move.switch and abs(stamped.event.t - move.t) < 0.01]
+        if not reports or reports[0] + KNOCK_WITHIN_S > lap.end_s:
+            continue
+        name = f"switch-wrong-{truth.car}-{move.switch}"
+        yield any(begin <= reports[0] + KNOCK_WITHIN_S and end > move.t for begin, end in spans.get(name, []))
