@@ -13,8 +13,8 @@ HELP = "judge a run plan or a whole event before the session"
 EXAMPLE = "pitwall check plans/plan_41.yaml --event event.yaml"
 
 OK, FOUND_PROBLEMS, BAD_USAGE = 0, 1, 2
-PROVED = ("while every call is made, no timed lap starts with a wrong switch, whatever is cut short, dropped or left out "
-          "beforehand")
+PROVED = ("while every call is made, no timed lap starts with a wrong switch, whatever is cut short, dropped or left "
+          "out beforehand")
 PROOF_CODES = {"PW401", "PW406", "PW407", "PW409"}
 """Findings that say that a timed lap may start wrong though every call is made, or that nobody knows."""
 
