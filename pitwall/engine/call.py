@@ -53,6 +53,7 @@ class CallSpec:
     lap_number: int | None = None
     item: str | None = None
     caution: str | None = None
+    against: str | None = None  # why it is better not made now; nobody says it: held back, and tried on another lap
     late_text: str | None = None
     not_done: bool = False  # telemetry of this lap, or its silence, shows that nothing was changed
     waits: bool = False  # belongs after the line: not to be said before the car is seen to start that lap
@@ -126,6 +127,7 @@ class Call:
             reason=self.reason,
             because=self.because,
             caution=spec.caution,
+            against=spec.against,
             ask=spec.ask,
         )
 

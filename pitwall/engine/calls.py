@@ -23,6 +23,7 @@ REPEAT_S = 12.0  # a call asked for once more is due for so long
 EVEN_UNDER_RED: tuple[CallClass, ...] = ("session", "safety", "stop")
 FAR_AHEAD_S = 20.0  # a call whose window lay further ahead than this was not missed: its lap fell out of the run
 YELLOW = "yellow flag at its place"
+HELD_BACK = "held back"
 
 
 @dataclass
@@ -104,8 +105,9 @@ class CallBook:
                 self.signal(call, "withdraw", now, "its time on this lap is over")
                 return
         moved = abs(old.say_by_s - spec.say_by_s) > MOVED_S or abs(old.say_from_s - spec.say_from_s) > MOVED_S
-        if not moved and (old.text, old.short, old.ask) == (spec.text, spec.short, spec.ask):
-            call.spec = replace(old, waits=spec.waits)
+        turned = (old.against is None) != (spec.against is None)
+        if not moved and not turned and (old.text, old.short, old.ask) == (spec.text, spec.short, spec.ask):
+            call.spec = replace(old, waits=spec.waits, caution=spec.caution, against=spec.against)
             return
         if call.state == "due" and (old.text, old.ask) != (spec.text, spec.ask):
             return  # the engineer may be saying it: its words stay until it is done or its time is over
@@ -114,7 +116,7 @@ class CallBook:
             return
         if now < spec.say_from_s - spec.lead_s - MOVED_S:
             self.signal(call, "retimed", now, "the car comes later than thought")
-        elif moved or old.text != spec.text:
+        elif moved or turned or old.text != spec.text:
             self._touch(call)
 
     def _let_go(self, call: Call, now: float, gone: str, leg_now: tuple[str | None, int, int]) -> None:
@@ -169,7 +171,10 @@ class CallBook:
             if call.state == "shown" and now >= spec.say_from_s and not spec.waits:
                 self.signal(call, "open", now)
             if call.state == "due" and now >= self._over_at(spec):
-                self.signal(call, "expired", now, "no word that it was said")
+                if spec.against is not None:
+                    self.signal(call, "withdraw", now, f"{HELD_BACK}: {spec.against}")
+                else:
+                    self.signal(call, "expired", now, "no word that it was said")
 
     def _over_at(self, spec: CallSpec) -> float:
         """When a call without a word counts as unconfirmed: the key is pressed after the sentence, not before it. A box

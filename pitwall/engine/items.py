@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from pitwall.engine.call import Call
+from pitwall.engine.calls import HELD_BACK
 from pitwall.engine.progress import ItemState, RunState
 from pitwall.model.plan import LapKind
 from pitwall.model.procedure import Procedure
@@ -63,6 +64,8 @@ def _try_again(
         return
     leg = next_leg(run, item, procedure, max(item.leg, leg_now))
     if leg is None:
+        # No other lap of this run allows it: why it was not done is known, should it come to that.
+        item.reason = why if why.startswith(HELD_BACK) else item.reason
         return
     item.leg, item.attempt = leg, item.attempt + 1
     item.reason, item.t = f"moved to {run.lap_label(leg)}: {why}", t

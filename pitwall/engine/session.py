@@ -169,7 +169,8 @@ class Session:
             switches = SwitchBoard(setup.cars[name], plan, setup.procedures, setup.wet)
             book = CallBook(name, setup.calls.unconfirmed_after_s)
             self.team[name] = TeamCar(
-                name, setup, plan, track, track.lap_map, PlanProgress(plan), switches, book, since_s=self.now
+                name, setup, plan, track, track.lap_map, PlanProgress(plan), switches, book, since_s=self.now,
+                field_tracks=self.field.tracks,
             )
         self.hands = Hands(self.clock, self.field, self.team, self._followed, self._status)
         self._all_dirty()

@@ -7,11 +7,11 @@ from the expected release.
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from pitwall.engine.car import CarTrack
+from pitwall.engine.gaps import passed
 from pitwall.engine.progress import PlanProgress, RunState
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.switches import SwitchBoard
@@ -78,6 +78,7 @@ class Situation:
     driver: str = ""
     driver_out: str | None = None
     change_s: float = 0.0
+    others: tuple[CarTrack, ...] = ()
     _stretches: dict[tuple[int, ...], list[tuple[float, float]]] = field(default_factory=dict)
 
     @property
@@ -163,7 +164,7 @@ def running_legs(track: CarTrack, run: RunState, lap_map: LapMap) -> tuple[Leg, 
 
     def at_now(phase: float) -> float:
         if phase <= track.seen_phase:
-            return track.seen_t if phase >= track.seen_phase else _passed(track, phase)
+            return track.seen_t if phase >= track.seen_phase else passed(track, phase) or lap.start_t
         return track.arrival(phase) or track.seen_t
 
     kind: LapKind = run.expected_kind if run.expected_kind == "in" else state_kind
@@ -203,15 +204,3 @@ def _leg_at(index: int, kind: LapKind, start_s: float, start_phase: float, lap_s
         return start_s + lap_s * (pace.bend(phase) - begin) / max(1.0 - begin, 1e-6)
 
     return Leg(index, kind, start_s, start_s + lap_s, start_phase, at)
-
-
-def _passed(track: CarTrack, phase: float) -> float:
-    """When the car was at a phase that it has passed: between the two crossings around it."""
-    lap = track.lap
-    assert lap is not None
-    points = [(lap.start_phase, lap.start_t)]
-    points += sorted((track.lap_map.loops[loop], t) for loop, t in lap.crossings.items() if loop in track.lap_map.loops)
-    for (p0, t0), (p1, t1) in itertools.pairwise(points):
-        if p0 <= phase <= p1:
-            return t0 + (t1 - t0) * (phase - p0) / max(p1 - p0, 1e-6)
-    return points[0][1]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from pitwall.engine import drivers, items, windows
@@ -67,6 +68,7 @@ class TeamCar:
     ahead: dict[int, tuple[float, float]] = field(default_factory=dict)
     carried: Carried = field(default_factory=Carried)
     by_hand: bool = False
+    field_tracks: Mapping[str, CarTrack] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.carried = at_the_start(self.plan)
@@ -347,6 +349,7 @@ class TeamCar:
             driver=drivers.spoken(self, drivers.of_run(self, run)),
             driver_out=drivers.spoken(self, changed[1]) if changed is not None else None,
             change_s=self.setup.garage.driver_change_s.likely_s,
+            others=tuple(track for name, track in self.field_tracks.items() if name != self.car),
         )
 
     def refresh(self, clock: SessionClock, now: float) -> None:

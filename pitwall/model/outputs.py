@@ -67,6 +67,10 @@ class Prompt(Frozen):
     reason: str | None = None
     because: str | None = Field(default=None, description="id of the command that caused this")
     caution: str | None = None
+    against: str | None = Field(
+        default=None, description="why this call is better not made on this lap, such as a car close behind; unsaid, it "
+        "is held back and tried on the next lap that allows it"
+    )
     ask: Ask = Ask(action="none")
 
 

@@ -1,7 +1,8 @@
 """Procedure calls: each step of each item, said so that it ends in time for the place where the driver acts.
 
-A yellow in the marshal sector of the place withdraws the call for this lap; the item is then tried again on the next
-lap that allows it (``engine/items.py``).
+Where a procedure needs room behind, the traffic there stands with its call. With a car too close the call is advised
+against; if nobody says it then, it is held back for the next lap that allows it. A yellow in the marshal sector of the
+place withdraws the call for this lap, and the item is tried again likewise (``engine/items.py``).
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from pitwall.engine.call import CallSpec
+from pitwall.engine.gaps import HORIZON_S, doubt_s, gaps_at
 from pitwall.engine.progress import ItemState
 from pitwall.engine.situation import Leg, Situation
 from pitwall.engine.switches import item_arguments
@@ -18,7 +20,7 @@ from pitwall.model.procedure import Procedure, Step
 from pitwall.radio.placing import latest_start
 from pitwall.radio.wording import fill
 
-HOLD_LEAD_PLACES = ("place", "lap_start", "lap_end", "pit_entry")
+FORESEEN_S = 90.0  # further ahead nobody knows who will be where
 
 
 def calls(at: Situation) -> Iterable[CallSpec]:
@@ -51,6 +53,7 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
     act_at, phase, place = where
     if phase is not None and at.clock.status != "waiting" and _yellow_at(at, phase):
         return None
+    traffic = _traffic(at, procedure, leg, phase, act_at)
     text, short, waits = fill(step.say, arguments), fill(step.short, arguments), False
     if step.where in ("garage", "pit_lane", "pit_exit"):
         begin, by = _pit_window(at, step, act_at, text)
@@ -77,7 +80,8 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
         latest_s=latest_start(act_at, at.spoken(text), step.reaction_s) if at.track.on_track else None,
         waits=waits,
         item=item.key,
-        caution=procedure.caution,
+        caution=". ".join(part for part in (traffic[0], procedure.caution) if part) or None,
+        against=traffic[1],
         ask=Ask(
             action="procedure",
             procedure=procedure.name,
@@ -86,6 +90,23 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
             lap_kind="cool" if number == 0 and makes_it_a_cool_lap(procedure) else None,
         ),
     )
+
+
+def _traffic(
+    at: Situation, procedure: Procedure, leg: Leg, phase: float | None, act_at: float
+) -> tuple[str | None, str | None]:
+    """``(who is behind there, why it is better left for now)``, as far as the procedure asks and it can be known."""
+    if not procedure.clear_behind_s or phase is None or not at.track.on_track or act_at > at.now + FORESEEN_S:
+        return None, None
+    seen = max(at.track.seen_t, at.legs[0].start_s)
+    around = gaps_at(phase, act_at, at.others, doubt_s(leg.kind, act_at - seen))
+    needed, close = procedure.clear_behind_s, around.close_behind(procedure.clear_behind_s)
+    if close is not None:
+        where = f"about {close.gap_s:.0f} s behind" if close is around.behind else "beside it or just ahead"
+        return f"Traffic: {close.car} is {where}", f"{close.car} is {where} there, {needed:g} s are needed"
+    if around.behind is None:
+        return f"Nobody within {HORIZON_S:g} s behind", None
+    return f"{around.behind.car} is about {around.behind.gap_s:.0f} s behind", None
 
 
 def _pit_window(at: Situation, step: Step, act_at: float, text: str) -> tuple[float, float]:

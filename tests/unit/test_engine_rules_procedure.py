@@ -1,0 +1,135 @@
+"""Procedures and the traffic behind them: told with the call, advised against when too close, never in silence."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pitwall.model.outputs import Prompt
+from pitwall.model.procedure import Procedure
+from tests.unit.engine_stage import LOOPS, MAIN, PIT_EXIT, PROCEDURES, Stage, plan, setup
+
+ROOM = Procedure.model_validate(
+    {
+        "procedure": 1, "name": "room", "purpose": "test", "laps": ["out", "in"], "place": "needed",
+        "steps": [{"say": "After {after}: coast.", "short": "{after}: coast", "reaction_s": 3}], "clear_behind_s": 8,
+        "caution": "Slow on a straight",
+    }
+)  # fmt: skip
+OUT_S = 125.0
+
+
+def stage(behind_s: float | None = None, on: Any = "out", room: Procedure = ROOM, laps: Any = MAIN) -> Stage:
+    """Our car leaves at 200 with an item at the bridge; car 7 leaves so much later and is as quick."""
+    item = {"do": "room", "on": on, "after": "bridge"}
+    made = Stage(setup(plan({**laps, "items": [item]}), procedures={**PROCEDURES, "room": room})).green()
+    made.leave(200)
+    if behind_s is not None:
+        made.leave(200 + behind_s, car="7")
+    return made
+
+
+def at_loop(begin: float, loop: str = "1", lap_s: float = OUT_S) -> float:
+    """When a car that left at ``begin`` passes the loop on its out-lap."""
+    return begin + lap_s * (LOOPS[loop] - PIT_EXIT) / (1 - PIT_EXIT)
+
+
+def due(made: Stage) -> Stage:
+    """Until the call may be made."""
+    while made.call("room-0-1-0-0").state in ("planned", "shown"):
+        made.wait(made.now + 0.25)
+    return made
+
+
+def first(made: Stage, state: str) -> Prompt:
+    """The first prompt of the item in this state."""
+    return made.prompts("room-", state)[0]
+
+
+def both_at_loop(made: Stage, behind_s: float) -> Stage:
+    """Both cars pass the first loop."""
+    for t, car in sorted([(at_loop(200), "41"), (at_loop(200 + behind_s), "7")]):
+        made.cross(t, "1", car)
+    return made
+
+
+def test_a_car_close_behind_is_told_and_the_call_advised_against() -> None:
+    """Six seconds behind where eight are needed: the prompt says who, how far, and that it is better left."""
+    made = due(both_at_loop(stage(6), 6))
+    prompt = made.prompts("room-0")[-1]
+    assert prompt.state == "due"
+    assert prompt.against == "7 is about 6 s behind there, 8 s are needed"
+    assert prompt.caution == "Traffic: 7 is about 6 s behind. Slow on a straight"
+
+
+def test_unsaid_it_is_held_back_and_tried_on_the_next_lap_that_allows_it() -> None:
+    """The prompt is taken back with its reason, and the item stands on the second cool-down lap for the same reason."""
+    laps = {**MAIN, "laps": "out, cool, 1 timed, cool, in"}
+    made = stage(6, {"cool": 1}, ROOM.model_copy(update={"laps": ("cool",)}), laps)
+    for begin, car in ((200, "41"), (206, "7")):
+        made.cross(begin + OUT_S, "line", car)
+    for t, car in ((325 + 45, "41"), (331 + 45, "7")):
+        made.cross(t, "1", car)
+    made.wait(402)
+    assert first(made, "withdrawn").reason == "held back: 7 is about 6 s behind there, 8 s are needed"
+    (item,) = made.car.progress.runs[0].items
+    assert (item.state, item.leg) == ("planned", 3)
+    assert item.reason == "moved to cool-down lap 2: held back: 7 is about 6 s behind there, 8 s are needed"
+
+
+def test_on_the_only_lap_it_is_not_done_and_the_reason_is_kept() -> None:
+    """No other lap allows the item: once its lap is over it was not done, because of that car."""
+    made = both_at_loop(stage(6), 6)
+    for loop in ("2", "line"):
+        made.cross(at_loop(200, loop) if loop != "line" else 200 + OUT_S, loop)
+    (item,) = made.car.progress.runs[0].items
+    assert (item.state, item.leg) == ("not_done", 0)
+    assert "held back: 7 is about 6 s behind" in (item.reason or "")
+
+
+def test_whoever_says_it_all_the_same_decides() -> None:
+    """The advice is advice: a call that was said counts as said."""
+    made = due(both_at_loop(stage(6), 6))
+    call = made.call("room-0-1-0-0")
+    made.command("said", call=call.id)
+    made.wait(at_loop(200, "2"))
+    assert call.state == "said"
+    assert made.car.progress.runs[0].items[0].state == "called"
+
+
+def test_a_car_far_behind_is_told_without_advice() -> None:
+    """Twenty seconds: who it is stands with the caution, and unsaid the call is unconfirmed as any other."""
+    made = due(both_at_loop(stage(20), 20))
+    call = made.call("room-0-1-0-0")
+    assert made.prompts("room-0")[-1].against is None
+    assert (call.spec.caution or "").startswith("7 is about 20 s behind. ")
+    made.wait(at_loop(200, "2"))
+    assert call.state == "unconfirmed"
+
+
+def test_with_nobody_there_that_is_told_too() -> None:
+    """The engineer need not look for what is not there."""
+    made = stage()
+    made.cross(at_loop(200), "1")
+    assert made.call("room-0-1-0-0").spec.caution == "Nobody within 45 s behind. Slow on a straight"
+
+
+def test_when_the_car_behind_goes_away_the_advice_is_taken_back() -> None:
+    """It comes in at once after the first loop: the prompt is published anew, without the advice."""
+    made = both_at_loop(stage(4), 4)
+    made.wait(at_loop(204) + 0.5)
+    assert made.prompts("room-0")[-1].against is not None
+    made.pit(at_loop(204) + 1.0, "entry", car="7")
+    made.wait(made.now + 5)
+    last = made.prompts("room-0")[-1]
+    assert last.state in ("shown", "due")
+    assert last.against is None
+
+
+def test_procedures_that_need_no_room_say_nothing_of_traffic() -> None:
+    """Without clear_behind_s the caution is the file's own."""
+    made = Stage(setup(plan({**MAIN, "items": [{"do": "hold", "on": "out", "after": "bridge"}]})))
+    made.green().leave(200)
+    made.leave(204, car="7")
+    made.cross(at_loop(200), "1")
+    call = made.call("hold-0-1-0-0")
+    assert (call.spec.caution, call.spec.against) == ("slow on a straight", None)
