@@ -25,7 +25,7 @@ from pitwall.model.procedure import Procedure
 
 ON_THE_ROAD, BEFORE_RELEASE = 3, 4  # switches in one call, as the daemon's rules have them
 MOST_OUT_OF_PLAN = 4  # things out of plan on one afternoon; the shortest story of a wrong start has hardly ever more
-MOST_WORLDS = 8_000
+MOST_WORLDS = 1_000
 NESTED_PRESETS = 3
 T = 0.0  # no clock is needed: what happens has an order, not a time
 

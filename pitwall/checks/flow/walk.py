@@ -34,6 +34,7 @@ class Event(NamedTuple):
     next_lap: int | None = None
     how: Missing | None = None
     do: str | None = None
+    item: ItemId | None = None
 
 
 Events = tuple[Event, ...]
@@ -54,7 +55,7 @@ class State(NamedTuple):
     resume: int = 1
     alive: tuple[ItemId, ...] = ()
     stays: tuple[ItemId, ...] = ()
-    first: tuple[ItemId, ...] = ()
+    first: tuple[ItemId, ...] | None = None
     begun: bool = False
     again: bool = False
     checked: bool = False
@@ -123,7 +124,12 @@ def _leave(course: Course, state: State, misses: int, before: Events) -> Iterato
     stint = course.stints[state.run]
     chosen: Iterable[tuple[Events, tuple[ItemId, ...]]] = _chosen(stint, state.run, 0, None)
     if state.begun:
-        chosen = [((), state.first)]
+        chosen = [((), state.first or ())]
+    elif state.first is not None:
+        # What was left out of an out-lap that was broken off does not come back.
+        gone = {one.item for one in stint.asked[0]} - set(state.first)
+        chosen = [(tuple(event for event in events if event.item not in gone), alive)
+                  for events, alive in chosen if not gone & set(alive)]
     for left_out, alive in chosen:
         wanted = stint.wanted(0, alive, ())
         names = release_list(course, state, wanted)
@@ -137,7 +143,7 @@ def _chosen(stint: Stint, run: int, lap: int, on: int | None) -> Iterator[tuple[
     asked = stint.asked[lap]
     for count in range(len(asked) + 1):
         for gone in itertools.combinations(asked, count):
-            events = tuple(Event("left_out", run, on, next_lap=lap, do=one.do) for one in gone)
+            events = tuple(Event("left_out", run, on, next_lap=lap, do=one.do, item=one.item) for one in gone)
             yield events, tuple(one.item for one in asked if one not in gone)
 
 
@@ -229,7 +235,7 @@ def _some_said(course: Course, state: State, names: Names, events: Events, lap: 
 def _come_in(course: Course, state: State, wheel: Wheel, lap: int) -> Iterator[State]:
     """In the garage again: what was changed and is not known to be back is owed; the run counts or is gone on with."""
     stint = course.stints[state.run]
-    home = stint.wanted(0, state.first, ())
+    home = stint.wanted(0, state.first or (), ())
     hands = []
     for hand, at in zip(wheel, home, strict=True):
         owes = any(to != at for to in hand.moved) and (hand.believed != at or not hand.sure)
