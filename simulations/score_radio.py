@@ -21,21 +21,22 @@ import time
 from collections import Counter
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import structlog
 
-sys.path.insert(0, str(Path(__file__).parent))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from pitwall.app.scenarios import load_rehearsal  # noqa: E402
-from pitwall.app.wiring import Evidence, rehearse_instant  # noqa: E402
-from pitwall.errors import UserError  # noqa: E402
-
-from score_radio_alerts import AlertFigures, alert_figures  # noqa: E402
-from score_radio_judge import CarDay, Verdict, judge  # noqa: E402
-from score_radio_truth import car_days  # noqa: E402
+from pitwall.app.scenarios import Rehearsal, load_rehearsal
+from pitwall.app.wiring import Evidence, rehearse_instant
+from pitwall.errors import UserError
+from simulations.score_radio_alerts import AlertFigures, alert_figures
+from simulations.score_radio_judge import CarDay, Verdict, judge
+from simulations.score_radio_truth import car_days
 
 FOLDER = Path(__file__).parent / "radio"
 KINDS = ("box", "put_back", "session")
@@ -60,11 +61,17 @@ class Day:
     cpu_s: float = 0.0
 
 
+@lru_cache
+def _loaded(scenario: str) -> Rehearsal:
+    """The scenario with its files: read once in each process."""
+    return load_rehearsal(scenario)
+
+
 def rehearse(order: tuple[str, int]) -> Day:
     """One rehearsal and its verdicts."""
     scenario, seed = order
     began, kept = time.process_time(), list[Evidence]()
-    asyncio.run(rehearse_instant(load_rehearsal(scenario, seed), witness=kept.append))
+    asyncio.run(rehearse_instant(replace(_loaded(scenario), seed=seed), witness=kept.append))
     day = score_day(Path(scenario).stem, seed, kept[0])
     day.cpu_s = time.process_time() - began
     return day
@@ -91,7 +98,7 @@ def score_day(scenario: str, seed: int, evidence: Evidence) -> Day:
 def overlaps(car: CarDay) -> int:
     """Pairs of calls that were on the channel at once."""
     said = sorted(car.said, key=lambda voice: voice.start_s)
-    return sum(after.start_s < before.end_s - 1e-3 for before, after in zip(said, said[1:], strict=False))
+    return sum(after.start_s < before.end_s - 1e-3 for before, after in pairwise(said))
 
 
 def over_driver(car: CarDay) -> int:
@@ -113,8 +120,9 @@ def _talk(day: Day, evidence: Evidence) -> None:
 def story(car: CarDay, verdict: Verdict) -> list[str]:
     """What happened around a miss, line by line."""
     duty = verdict.duty
-    lines = [f"{duty.kind}: {duty.about}", f"  {verdict.cause}; known {duty.known_s:.1f}, deadline {duty.deadline_s:.1f}, "
-             f"{duty.length_s:.1f} s long, possible at {verdict.best_s:.1f}" if verdict.best_s is not None else ""]
+    best = "" if verdict.best_s is None else f", possible at {verdict.best_s:.1f}"
+    lines = [f"{duty.kind}: {duty.about}", f"  {verdict.cause}; known {duty.known_s:.1f}, "
+             f"deadline {duty.deadline_s:.1f}, {duty.length_s:.1f} s long{best}"]
     happened: list[tuple[float, str]] = []
     for call in duty.calls:
         for prompt in car.prompts.get(call, ()):
@@ -213,7 +221,7 @@ def orders(folder: Path, rehearsals: int, first: int = 1) -> list[tuple[str, int
     Raises:
         UserError: when the folder holds no scenario.
     """
-    files = [path for path in sorted(folder.glob("*.yaml")) if path.read_text(encoding="utf-8").find("scenario: 1") >= 0]
+    files = [path for path in sorted(folder.glob("*.yaml")) if "\nscenario:" in f"\n{path.read_text(encoding='utf-8')}"]
     if not files:
         raise UserError(f"{folder}: no scenario file (a .yaml file with 'scenario: 1') lies there")
     return [(str(files[number % len(files)]), first + number // len(files)) for number in range(rehearsals)]

@@ -12,16 +12,15 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pitwall.app.wiring import Evidence
-from pitwall.model.car import same_position
+from pitwall.model.car import Position, same_position
 from pitwall.model.events import CarCrossed, CarPitted, SwitchReported
 from pitwall.model.outputs import Alert
-from pitwall.rehearsal.truth import CarTruth, DrivenLap, WrongSwitch
-
-from score_radio_truth import setup_of
+from pitwall.rehearsal.score import LapRule, item_positions, sits_on
+from pitwall.rehearsal.truth import CarTruth, DrivenLap, Span, WrongSwitch
+from simulations.score_radio_truth import setup_of
 
 WITHIN_S = 0.5
 KNOCK_WITHIN_S = 5.0  # a switch moved in mid-lap: told so soon after its telemetry
-Span = tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -53,23 +52,22 @@ class AlertFigures:
 
 def alert_figures(evidence: Evidence) -> AlertFigures:
     """Everything about alerts from one rehearsal."""
-    spans = _standing(evidence.recorder.alert_changes)
+    spans, raised = _standing(evidence.recorder.alert_changes), _raised(evidence)
     wrong = [found for truth in evidence.outcome.cars.values() for found in _wrong_starts(evidence, truth, spans)]
-    false_wrong, unverified, false_unverified = [], 0, 0
-    for (alert, begin), car in sorted((key, alert.car) for key, alert in _raised(evidence).items()):
-        kind = _raised(evidence)[(alert, begin)].kind
-        truth = evidence.outcome.cars.get(car or "")
-        if truth is None or kind not in ("switch_wrong", "switch_unverified"):
+    false_wrong, unverified, false_unverified = list[str](), 0, 0
+    for (name, begin), alert in sorted(raised.items()):
+        truth = evidence.outcome.cars.get(alert.car or "")
+        if truth is None or alert.kind not in ("switch_wrong", "switch_unverified"):
             continue
-        switch = alert.removeprefix(f"{kind.replace('_', '-')}-{car}-")
-        if kind == "switch_unverified":
-            unverified += 1
-            false_unverified += not _wrong_at(evidence, truth, switch, begin)
-        elif not _wrong_at(evidence, truth, switch, begin):
-            false_wrong.append(f"{alert} at {begin:.1f} s")
+        switch = name.removeprefix(f"{alert.kind.replace('_', '-')}-{alert.car}-")
+        right = _right_at(evidence, truth, switch, begin)
+        unverified += alert.kind == "switch_unverified"
+        false_unverified += right and alert.kind == "switch_unverified"
+        if right and alert.kind == "switch_wrong":
+            false_wrong.append(f"{name} at {begin:.1f} s")
     knocks = [told for truth in evidence.outcome.cars.values() for told in _knocks(evidence, truth, spans)]
-    return AlertFigures(tuple(wrong), len(_raised(evidence)), tuple(false_wrong), unverified, false_unverified,
-                        len(knocks), sum(knocks))
+    return AlertFigures(tuple(wrong), len(raised), tuple(false_wrong), unverified, false_unverified, len(knocks),
+                        sum(knocks))
 
 
 def _raised(evidence: Evidence) -> dict[tuple[str, float], Alert]:
@@ -92,7 +90,7 @@ def _standing(changes: list[Alert]) -> dict[str, list[Span]]:
 
 def _wrong_starts(evidence: Evidence, truth: CarTruth, spans: dict[str, list[Span]]) -> Iterator[WrongStart]:
     for lap in truth.laps:
-        for found in lap.wrong:
+        for found in lap.wrong if _planned(evidence, truth, lap) else ():
             measured = _reported(evidence, truth.car, found.switch)
             known = _known(evidence, truth.car, lap, found)
             if known is None:
@@ -106,6 +104,19 @@ def _wrong_starts(evidence: Evidence, truth: CarTruth, spans: dict[str, list[Spa
             told = first is not None and first[0] <= due + 1e-6
             yield WrongStart(truth.car, lap.number, lap.start_s, found.switch, measured, told,
                              _why(truth, found.switch, lap.start_s), None if first is None else first[0] - due)
+
+
+def _planned(evidence: Evidence, truth: CarTruth, lap: DrivenLap) -> bool:
+    """False for a lap driven as a timed one that was to be another: the driver had not heard, or had forgotten.
+
+    Nobody can know at the line that such a lap is a timed one. Laps of a run that was cut and resumed count as planned.
+    """
+    run = setup_of(evidence).plans[truth.car].find(lap.run) if lap.run else None
+    leavings = [one.number for one in truth.laps if one.run == lap.run and one.meant == "out"]
+    if run is None or not run.laps or len(leavings) != 1:
+        return True
+    index = lap.number - leavings[0]
+    return index < len(run.laps) and run.laps[index] == "timed"
 
 
 def _reported(evidence: Evidence, car: str, switch: str) -> bool:
@@ -132,14 +143,42 @@ def _why(truth: CarTruth, switch: str, t: float) -> str:
     return moves[-1].why if moves else "start"
 
 
-def _wrong_at(evidence: Evidence, truth: CarTruth, switch: str, t: float) -> bool:
-    """True when the timed lap at this moment, or the next one, began wrong; or a driver moved the switch meanwhile."""
-    laps = [lap for lap in truth.laps if lap.end_s >= t]
-    near = laps[:2]
-    if any(found.switch == switch for lap in near for found in lap.wrong):
-        return True
-    return any(move.switch == switch and move.why in ("knocked", "misheard", "left_wrong")
-               and near[0].start_s <= move.t <= t for move in truth.switches) if near else False
+def _right_at(evidence: Evidence, truth: CarTruth, switch: str, t: float) -> bool:
+    """True when the switch stood where the plan wants it on the timed lap of this moment, or on the next one.
+
+    A lap that is not timed does not need it there: an alert on it is as false as one for a switch in its place.
+    """
+    lap = next((lap for lap in truth.laps if lap.end_s > t), None)
+    if lap is None or lap.meant != "timed":
+        after = next((lap for lap in truth.laps if lap.start_s >= t), None)
+        if after is None or after.meant != "timed" or lap is None:
+            return True
+        t, lap = after.start_s, after
+    known = setup_of(evidence).cars[truth.car].switch(switch)
+    stands, wanted = _stands(truth, switch, t), _wanted(evidence, truth, lap, switch)
+    if known is None or stands is None or wanted is None:
+        return False
+    if known.kind == "bias" and known.free_range:
+        return abs(float(stands) - float(wanted)) <= known.free_range + 1e-9
+    return same_position(stands, wanted)
+
+
+def _stands(truth: CarTruth, switch: str, t: float) -> Position | None:
+    moves = [move for move in truth.switches if move.switch == switch and move.t <= t]
+    return moves[-1].position if moves else None
+
+
+def _wanted(evidence: Evidence, truth: CarTruth, lap: DrivenLap, switch: str) -> Position | None:
+    """Where the plan has this switch on this timed lap: by an item of the lap, else by the run."""
+    setup = setup_of(evidence)
+    plan = setup.plans[truth.car]
+    run = plan.find(lap.run) if lap.run else None
+    base = LapRule(setup.cars[truth.car], plan, setup.procedures, setup.wet).run_positions(run)
+    for item in run.items if run is not None else ():
+        procedure = setup.procedures.get(item.do)
+        if procedure is not None and sits_on(item, "timed", lap.timed_number or 1, procedure):
+            base = base | item_positions(item, procedure, base)
+    return base.get(switch)
 
 
 def _knocks(evidence: Evidence, truth: CarTruth, spans: dict[str, list[Span]]) -> Iterator[bool]:

@@ -19,8 +19,7 @@ from typing import Literal
 
 from pitwall.model.outputs import Prompt
 from pitwall.rehearsal.truth import Span
-
-from score_radio_optimum import Job, schedule
+from simulations.score_radio_optimum import Job, schedule
 
 EDGE_S = 0.25     # a syllable that is lost at either end of a sentence harms nobody (common practice, no source)
 GAP_S = 1.8       # a pause and a readback between two calls (the world's median)
@@ -178,7 +177,8 @@ def _cause(day: CarDay, duty: Duty) -> str:
         return f"over after the deadline ({_window(day, duty, opened)})"
     if first.start_s < duty.known_s:
         return "before it was known"
-    how = "ran out of the listening stretch" if day.calm(first.start_s, first.start_s, EDGE_S) else "begun while not listening"
+    calm = day.calm(first.start_s, first.start_s, EDGE_S)
+    how = "ran out of the listening stretch" if calm else "begun while not listening"
     return f"{how} ({_window(day, duty, opened)})"
 
 
@@ -189,4 +189,4 @@ def _window(day: CarDay, duty: Duty, opened: Sequence[Span]) -> str:
     good = sum(_good(day, duty, moment) for moment in moments)
     if good == 0:
         return "its window held no good moment"
-    return "its window was good throughout" if good == len(moments) else f"its window was good in part"
+    return "its window was good throughout" if good == len(moments) else "its window was good in part"

@@ -14,8 +14,7 @@ from pitwall.model.events import CarCrossed, CarPitted, SessionPrepared, StatusC
 from pitwall.model.outputs import Prompt
 from pitwall.model.setup import SessionSetup
 from pitwall.rehearsal.truth import CarTruth, DrivenLap
-
-from score_radio_judge import OPEN, CarDay, Duty, Voice
+from simulations.score_radio_judge import OPEN, CarDay, Duty, Voice
 
 SWITCH_S = 2.0    # from the end of a call to a switch changed (practice: 1.5 to 2)
 BOX_S = 3.0       # and to the turn into the pit entry (practice: 2 to 3)
@@ -167,8 +166,8 @@ class _Car:
             left = [found.switch for found in lap.wrong
                     if (lap.number, found.switch) not in asked and self._why(found.switch, lap.start_s) in ASKED]
             if left:
-                yield Duty(f"put-back {lap.number} none", "put_back", self._known(lap), lap.start_s - SWITCH_S, UNSAID_S,
-                           (), f"nobody was told to put back {', '.join(left)}")
+                yield Duty(f"put-back {lap.number} none", "put_back", self._known(lap), lap.start_s - SWITCH_S,
+                           UNSAID_S, (), f"nobody was told to put back {', '.join(left)}")
 
     def _why(self, switch: str, t: float) -> str:
         moves = [move for move in self._truth.switches if move.switch == switch and move.t <= t]

@@ -142,7 +142,8 @@ class _Shares:
             return None
         bends: list[float] = []
         for segment in segments:
-            bends.extend([1.0 / segment.radius_m if segment.radius_m else 0.0] * max(1, round(segment.length_m / STEP_M)))
+            bend = 1.0 / segment.radius_m if segment.radius_m else 0.0
+            bends.extend([bend] * max(1, round(segment.length_m / STEP_M)))
         after = np.roll(self._speed, -1)
         slowing = (self._speed**2 - after**2) / (2 * np.diff(self._at))
         return Strain(self._time / self._time[-1], np.maximum(self._speed, after) ** 2 * np.array(bends), slowing)

@@ -62,8 +62,8 @@ class Listening:
         return tuple((round(begin, 3), round(end, 3)) for begin, end in self._spans(from_s, to_s))
 
     def _spans(self, from_s: float, to_s: float) -> list[Span]:
-        assert self._strain is not None and self._car.way is not None
-        way = self._car.way
+        assert self._strain is not None
+        way = self._car.way or []
         first = next((index for index in range(len(way) - 1, -1, -1) if way[index].t <= from_s), -1)
         stints = [Stint(from_s, 0.0, None), *way[max(first, 0):]] if first < 0 else way[first:]
         found: list[Span] = []
@@ -77,7 +77,8 @@ class Listening:
         if stint.lap_s is None:
             return [(stint.t, ends)]
         eased = (stint.lap_s / self._lap_s) ** 2
-        calm = (strain.aside_mps2 <= self._own.aside_mps2 * eased) & (strain.slowing_mps2 <= self._own.slowing_mps2 * eased)
+        own = self._own
+        calm = (strain.aside_mps2 <= own.aside_mps2 * eased) & (strain.slowing_mps2 <= own.slowing_mps2 * eased)
         bent = strain.phase + stint.bend * strain.phase * (1.0 - strain.phase)
         at = stint.t + (bent - stint.phase) * stint.lap_s
         edges = np.flatnonzero(np.diff(np.concatenate(([False], calm, [False])).astype(np.int8))).reshape(-1, 2)

@@ -69,7 +69,7 @@ class Talks(Frozen):
 
 
 class HearingHabits(Frozen):
-    """What a driver can listen to: nothing under more braking or more load to the side than this (practice: about 10)."""
+    """When a driver can listen: not under more braking or more load to the side than this (practice: about 10)."""
 
     aside_mps2: Spread = (9.5, 11.0, 13.0)
     slowing_mps2: Spread = (1.0, 1.5, 3.0)

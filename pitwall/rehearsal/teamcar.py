@@ -326,8 +326,9 @@ class TeamCar:
         self.laps.append(
             DrivenLap(
                 car=self.car.number, number=lap.number, run=self.run_name, driver=self.seated, kind=kind,
-                meant=lap.meant, timed_number=notes.timed_number if lap.kind == "timed" else None, start_s=round(lap.start_s, 3),
-                end_s=round(t, 3), time_s=round(time_s, 3), entry_s=entry_s, fuel_kg=round(notes.fuel_kg, 2),
+                meant=lap.meant, timed_number=notes.timed_number if lap.kind == "timed" else None,
+                start_s=round(lap.start_s, 3), end_s=round(t, 3), time_s=round(time_s, 3), entry_s=entry_s,
+                fuel_kg=round(notes.fuel_kg, 2),
                 tyre_laps=notes.tyre_laps, flags=lap.flags, spoilt=lap.spoilt, switches=notes.positions,
                 wrong=notes.wrong if kind == "timed" else (),
             )

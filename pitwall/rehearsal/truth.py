@@ -186,7 +186,7 @@ class CarTruth(Frozen):
     driver_changes: tuple[DriverChanged, ...] = ()
     voices: tuple[VoiceHeard, ...] = Field(default=(), description="who talked on the channel, and when")
     listening: tuple[Span, ...] | None = Field(
-        default=None, description="when the driver could listen, session seconds; none where the circuit has no geometry"
+        default=None, description="when the driver could listen, session seconds; none where that is unknown"
     )
     chances: tuple[ChancePassed, ...] = ()
     keys_pressed: int

@@ -95,7 +95,7 @@ class World:
                 self._agenda.at(flag.start_s - CAUSE_S, self._cause)
 
     def hear(self, output: Output) -> None:
-        """What the daemon published. Prompts, alerts and answers to keys reach an engineer; anything else is ignored."""
+        """What the daemon published: prompts, alerts and answers to keys reach an engineer, nothing else does."""
         if isinstance(output, Prompt | Answered | Alert):
             engineers = [self._engineers[output.car]] if output.car in self._engineers else []
         elif isinstance(output, Refused):
