@@ -50,10 +50,11 @@ def check_procedure(
 def _texts(procedure: Procedure) -> Iterator[Finding]:
     known = [*procedure.arguments, *PLACE_BLANKS]
     for index, step in enumerate(procedure.steps):
-        for key in ("say", "short"):
+        for key in ("say", "say_measured", "short"):
             path: FilePath = ("steps", index, key)
             try:
-                names = [name for _, name, _, _ in string.Formatter().parse(getattr(step, key)) if name is not None]
+                blanks = string.Formatter().parse(getattr(step, key) or "")
+                names = [name for _, name, _, _ in blanks if name is not None]
             except ValueError as error:
                 yield finding("PW131", path=path, found=f"braces that do not match ({error})", expected="{name}")
                 continue

@@ -54,6 +54,7 @@ class CallSpec:
     item: str | None = None
     caution: str | None = None
     against: str | None = None  # why it is better not made now; nobody says it: held back, and tried on another lap
+    breaks_off: str | None = None  # why it ends what the driver is doing: once said, the item was not done
     late_text: str | None = None
     not_done: bool = False  # telemetry of this lap, or its silence, shows that nothing was changed
     waits: bool = False  # belongs after the line: not to be said before the car is seen to start that lap

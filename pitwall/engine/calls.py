@@ -24,6 +24,7 @@ EVEN_UNDER_RED: tuple[CallClass, ...] = ("session", "safety", "stop")
 FAR_AHEAD_S = 20.0  # a call whose window lay further ahead than this was not missed: its lap fell out of the run
 YELLOW = "yellow flag at its place"
 HELD_BACK = "held back"
+SETTLED = "said; nothing speaks against it"
 
 
 @dataclass
@@ -37,6 +38,7 @@ class CallBook:
     changed: list[Call] = field(default_factory=list)
     keys: int = 0
     live: dict[str, Call] = field(default_factory=dict)
+    said: set[str] = field(default_factory=set)
 
     # -- following the rules -----------------------------------------------------------------------------------
 
@@ -215,6 +217,7 @@ class CallBook:
         if call.state == before and signal != "repeat":
             return True
         call.reason, call.because = reason, because
+        (self.said.add if call.state == "said" else self.said.discard)(call.id)
         if call.open:
             self.live[call.id] = call
         else:

@@ -5,7 +5,7 @@ The same command from two seats is no error: the second hears what already holds
 
 from __future__ import annotations
 
-from pitwall.engine import handover
+from pitwall.engine import handover, items
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.answers import Answer, Handler, Refusal
 from pitwall.engine.call import SAID_GRACE_S, Call
@@ -115,6 +115,10 @@ def _confirm(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     if call is None:
         raise Refusal("nothing was said that could be confirmed; name a call in 'call'")
     if call.state == "done":
+        # A hold that was told long ago is only probably done: the driver's word comes late, and settles it.
+        found = items.find_item(car.progress.runs, call.spec.item)
+        if found is not None and found[1].signal("confirm", now, f"confirmed, {command.by}"):
+            return Answer(f"{found[1].item.do} of {found[0].run.run} is done: confirmed", plan_changed=True)
         return Answer(f"{call.id} is done already")
     if call.state in ("withdrawn", "missed", "skipped"):
         return _noted(command, call)

@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from pitwall.engine.call import Call
-from pitwall.engine.calls import HELD_BACK
+from pitwall.engine.calls import HELD_BACK, SETTLED
 from pitwall.engine.progress import ItemState, RunState
 from pitwall.model.plan import LapKind
 from pitwall.model.procedure import Procedure
@@ -45,15 +45,24 @@ def call_moved(runs: list[RunState], call: Call, procedures: Mapping[str, Proced
     if found is None:
         return
     run, item = found
-    if call.state in ("said", "late", "unconfirmed"):
+    if call.spec.breaks_off is not None:
+        if call.state in ("said", "late", "done"):
+            item.signal("fail", t, f"broken off: {call.spec.breaks_off}")
+    elif call.state in ("said", "late", "unconfirmed"):
         item.signal("call", t, "said" if call.state == "said" else call.state)
     elif call.state == "done":
         item.signal("call", t)
-        item.signal("confirm", t, call.reason)
+        if not _only_told(procedures.get(item.item.do), call):
+            item.signal("confirm", t, call.reason)
     elif call.state == "skipped":
         item.signal("fail", t, call.reason or "skipped")
     elif call.state in ("missed", "withdrawn") and call.reason not in KEEPS_ITS_LAP:
         _try_again(run, item, procedures, leg_now, t, call.reason or call.state)
+
+
+def _only_told(procedure: Procedure | None, call: Call) -> bool:
+    """Guard: a hold that was told, and nobody says or shows that it was done: probably done, once its lap is over."""
+    return procedure is not None and procedure.hold is not None and call.reason == SETTLED
 
 
 def _try_again(

@@ -6,7 +6,7 @@ Pure and synchronous: the same facts in the same order give the same outputs, on
 
 from __future__ import annotations
 
-from pitwall.engine import drivers, flags, hand, proposals, publish, taking_back, timetable, watch
+from pitwall.engine import drivers, flags, hand, holds, proposals, publish, taking_back, timetable, watch
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.calls import CallBook
 from pitwall.engine.car import CarTrack, Happening
@@ -153,7 +153,11 @@ class Session:
                 self._restarted(event)
             case ev.Resumed():
                 self._resumed(event)
-            case ev.TimeReached() | ev.CarPositioned() | ev.TyreReported() | ev.ChannelReported() | ev.LinkChanged():
+            case ev.CarPositioned():
+                car = self.team.get(event.car)
+                if car is not None and holds.position(car, event, self.now):
+                    self._dirty.add(event.car)
+            case ev.TimeReached() | ev.TyreReported() | ev.ChannelReported() | ev.LinkChanged():
                 """Time passes, or evidence is kept in the journal for others to read."""
 
     def _hears_the_feed(self) -> None:
@@ -193,6 +197,8 @@ class Session:
                 self._outputs.append(judged)
 
     def _seen(self, event: ev.CarCrossed | ev.CarPitted) -> None:
+        if isinstance(event, ev.CarCrossed) and event.car in self.team:
+            holds.at_loop(self.team[event.car], event)
         happenings = self.hands.feed_saw(event, self.now)
         if happenings is not None:
             self._followed(self.field.track(event.car), happenings)

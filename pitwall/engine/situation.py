@@ -55,7 +55,10 @@ def news_key(news: StatusNews) -> str:
 
 @dataclass
 class Situation:
-    """One car's situation at ``now``; rules read it and change nothing."""
+    """One car's situation at ``now``; rules read it and change nothing.
+
+    ``sharp``: positions come at 5 Hz or better. ``holding``: key of the item whose hold they show, and when it is over.
+    """
 
     now: float
     car: str
@@ -79,6 +82,8 @@ class Situation:
     driver_out: str | None = None
     change_s: float = 0.0
     others: tuple[CarTrack, ...] = ()
+    sharp: bool = False
+    holding: tuple[str, float] | None = None
     _stretches: dict[tuple[int, ...], list[tuple[float, float]]] = field(default_factory=dict)
 
     @property
@@ -90,6 +95,10 @@ class Situation:
     def boxes_silent(self) -> bool:
         """Under red everybody comes in anyway, by the officials' word; after the flag the in-lap is called as any."""
         return self.clock.status in ("red", "closed")
+
+    def over_at(self, item: str) -> float | None:
+        """When the hold of this item, which positions show, is over; None when none is seen."""
+        return self.holding[1] if self.holding is not None and self.holding[0] == item else None
 
     def spoken(self, text: str) -> float:
         """Seconds to say this text at the engineer's rate."""

@@ -7,9 +7,10 @@ from dataclasses import dataclass, field
 
 from pitwall.engine import drivers, items, windows
 from pitwall.engine.call import Call
-from pitwall.engine.calls import CallBook
+from pitwall.engine.calls import SETTLED, CallBook
 from pitwall.engine.car import CarTrack, Happening
 from pitwall.engine.carried import Carried, at_the_start
+from pitwall.engine.holds import HoldWatch
 from pitwall.engine.plan_desk import PlanDesk
 from pitwall.engine.progress import PlanProgress, RunState
 from pitwall.engine.rules import RULES
@@ -60,6 +61,8 @@ class TeamCar:
     engineer: str | None = None
     quiet_plan: tuple[Plan, str, Plan] | None = None
     put_off: tuple[str, float] | None = None
+    watched: tuple[int, int, str] | None = None
+    watched_t: float = 0.0
     recalls: int = 0
     recalled: bool = False
     heard: bool = False
@@ -69,6 +72,7 @@ class TeamCar:
     carried: Carried = field(default_factory=Carried)
     by_hand: bool = False
     field_tracks: Mapping[str, CarTrack] = field(default_factory=dict)
+    holds: HoldWatch = field(default_factory=HoldWatch)
 
     def __post_init__(self) -> None:
         self.carried = at_the_start(self.plan)
@@ -273,9 +277,10 @@ class TeamCar:
                 self.recalls += 1
                 self.hold_release(now)
                 self.recalled = True
-        for call in [call for call in self.book.calls.values() if call.state == "said"]:
+        among = self.book.calls.values() if self.book.said else ()
+        for call in [call for call in among if call.state == "said"]:
             if now >= max(call.spec.act_at_s or 0.0, call.said_t or 0.0) + SETTLE_S:
-                self.signal(call, "settle", now, "said; nothing speaks against it")
+                self.signal(call, "settle", now, SETTLED)
 
     # -- the situation -------------------------------------------------------------------------------------------
 
@@ -349,6 +354,8 @@ class TeamCar:
             driver=drivers.spoken(self, drivers.of_run(self, run)),
             driver_out=drivers.spoken(self, changed[1]) if changed is not None else None,
             change_s=self.setup.garage.driver_change_s.likely_s,
+            sharp=self.holds.sharp(now),
+            holding=self.holds.holding(),
             others=tuple(track for name, track in self.field_tracks.items() if name != self.car),
         )
 

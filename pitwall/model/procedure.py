@@ -33,6 +33,10 @@ class Step(Frozen):
 
     say: str = Field(min_length=3, max_length=240)
     short: str = Field(min_length=2, max_length=80)
+    say_measured: str | None = Field(
+        default=None, min_length=3, max_length=240,
+        description="said instead where positions of 5 Hz or better will show when the hold begins and is over"
+    )
     kind: CallClass = "procedure"
     where: Where = "place"
     reaction_s: Duration = 2.5

@@ -42,8 +42,10 @@ def library_misheard(
 def procedure_phrases(procedure: Procedure) -> Iterator[Phrase]:
     """Each step in full and in short, filled in. A text that cannot be filled is for other checks to tell."""
     for number, step in enumerate(procedure.steps, start=1):
-        for key in ("say", "short"):
+        for key in ("say", "say_measured", "short"):
             template = getattr(step, key)
+            if template is None:
+                continue
             for values in _fillings(procedure, template):
                 try:
                     text = fill(template, values)

@@ -57,7 +57,7 @@ class Host:
         *,
         batch_limit: int = 256,
         queue_limit: int = 10_000,
-        position_every_s: float = 0.2,
+        position_every_s: float = 0.15,
         follow_clock: bool = True,
         watch: StepWatch | None = None,
     ) -> None:
@@ -71,7 +71,7 @@ class Host:
             sinks: Who takes the outputs. ``add_sink`` takes those that need the host first.
             batch_limit: Most events in one commit.
             queue_limit: Queue length from which on chatter is refused.
-            position_every_s: Fewest session seconds between two positions of a car.
+            position_every_s: Fewest session seconds between two positions of a car; 5 Hz with jitter passes.
             follow_clock: Re-anchor the clock on clock reports; False when their source reads this very clock.
             watch: Notices that the machine slept or that the wall clock was set.
         """

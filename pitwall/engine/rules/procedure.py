@@ -47,14 +47,16 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
     run = at.run
     assert run is not None
     arguments = item_arguments(procedure, item)
-    where = _act_at(at, step, item, leg)
+    where = acts_at(at, step, item, leg)
     if where is None:
         return None
     act_at, phase, place = where
-    if phase is not None and at.clock.status != "waiting" and _yellow_at(at, phase):
+    if phase is not None and at.clock.status != "waiting" and yellow_at(at, phase):
         return None
     traffic = _traffic(at, procedure, leg, phase, act_at)
-    text, short, waits = fill(step.say, arguments), fill(step.short, arguments), False
+    measured = at.sharp and leg.running and procedure.hold is not None and step.say_measured is not None
+    say = step.say_measured if measured and step.say_measured is not None else step.say
+    text, short, waits = fill(say, arguments), fill(step.short, arguments), False
     if step.where in ("garage", "pit_lane", "pit_exit"):
         begin, by = _pit_window(at, step, act_at, text)
     elif step.where == "lap_start" and _silent_before(at, leg, step.kind):
@@ -121,7 +123,7 @@ def _pit_window(at: Situation, step: Step, act_at: float, text: str) -> tuple[fl
     return begin, max(act_at + 25.0, begin + 20.0)
 
 
-def _act_at(at: Situation, step: Step, item: ItemState, leg: Leg) -> tuple[float, float | None, str] | None:
+def acts_at(at: Situation, step: Step, item: ItemState, leg: Leg) -> tuple[float, float | None, str] | None:
     """When, at which phase and at which place the driver acts; None where that lies behind or does not apply."""
     if step.where in ("garage", "pit_exit", "pit_lane"):
         # Before the run only what belongs to its beginning: what is for the in-lap comes on it.
@@ -155,7 +157,7 @@ def _in_the_pits(at: Situation, step: Step, leg: Leg) -> tuple[float, float | No
     return at.release_s - 90.0 + step.offset_s, None, step.where.replace("_", " ")
 
 
-def _yellow_at(at: Situation, phase: float) -> bool:
+def yellow_at(at: Situation, phase: float) -> bool:
     """Guard: a yellow holds in the marshal sector of this place, everywhere, or nobody knows where."""
     yellow = at.clock.yellow_sectors
     if at.clock.status == "slow" or (at.clock.status == "yellow" and not yellow):
