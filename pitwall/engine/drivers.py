@@ -14,6 +14,7 @@ from pitwall.model.units import clock_text
 if TYPE_CHECKING:
     from pitwall.engine.team import TeamCar
 
+LOOK_S = 60.0
 NEAR_SHARE = 0.9  # of a limit: from there on it is told (common practice, no source)
 M_PER_KM = 1000.0
 
@@ -76,7 +77,8 @@ def on_lap(car: TeamCar) -> None:
 def rows(car: TeamCar) -> tuple[DriverRunning, ...]:
     """Each driver of the plan with laps and time so far; none where one drives and nothing is demanded."""
     named = dict.fromkeys([*(car.plan.driver_of(run.run) for run in car.progress.runs), *car.drove.values()])
-    found = tuple(_row(car, driver) for driver in named)
+    driven = _driven(car)
+    found = tuple(_row(car, driver, *driven.get(driver, (0, 0.0))) for driver in named)
     told = len(found) > 1 or any(_demands(row) for row in found)
     return found if told else ()
 
@@ -85,8 +87,7 @@ def _demands(row: DriverRunning) -> bool:
     return any(limit is not None for limit in (row.minimum_laps, row.minimum_s, row.most_laps, row.most_s))
 
 
-def _row(car: TeamCar, driver: str) -> DriverRunning:
-    driven, running_s = _driven(car, driver)
+def _row(car: TeamCar, driver: str, driven: int, running_s: float) -> DriverRunning:
     known = car.setup.drivers.get(driver)
     minimum = car.plan.minimum_laps.get(driver, known.minimum_laps if known is not None else None)
     return DriverRunning(
@@ -101,10 +102,15 @@ def _row(car: TeamCar, driver: str) -> DriverRunning:
     )
 
 
-def _driven(car: TeamCar, driver: str) -> tuple[int, float]:
-    """Laps and seconds on track of one driver in this car so far."""
-    laps = [lap for lap in car.track.laps if car.drove.get(lap.number) == driver]
-    return len(laps), sum((lap.end_t or lap.start_t) - lap.start_t for lap in laps)
+def _driven(car: TeamCar) -> dict[str, tuple[int, float]]:
+    """Laps and seconds on track so far, by driver."""
+    found: dict[str, tuple[int, float]] = {}
+    for lap in car.track.laps:
+        driver = car.drove.get(lap.number)
+        if driver is not None:
+            laps, seconds = found.get(driver, (0, 0.0))
+            found[driver] = (laps + 1, seconds + (lap.end_t or lap.start_t) - lap.start_t)
+    return found
 
 
 def _laps_left(run: RunState) -> int:
@@ -133,8 +139,11 @@ def kilometres(car: TeamCar) -> float | None:
 def watch(car: TeamCar, clock: SessionClock, alerts: AlertBook, now: float) -> list[Output]:
     """Every few seconds: a driver whose minimum gets out of reach, a driver or the car near a limit."""
     found: list[Output] = []
-    if clock.status not in RUNNING:
+    # Laps are what these hang on: a lap that has ended, or every now and then, for the time that is left.
+    driven = (len(car.track.laps), car.progress.revision, clock.status)
+    if clock.status not in RUNNING or (driven == car.watched and now < car.watched_t + LOOK_S):
         return found
+    car.watched, car.watched_t = driven, now
     for row in rows(car) if _anything_demanded(car) else ():
         found += _told(alerts, "driver_laps", car.car, row.driver, _out_of_reach(car, clock, row, now), now, clock)
         found += _told(alerts, "driver_limit", car.car, row.driver, _near(car, row), now, clock)

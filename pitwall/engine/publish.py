@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterable
 
 from pitwall.engine import drivers, windows
@@ -10,7 +11,7 @@ from pitwall.engine.plan_desk import SHOWN
 from pitwall.engine.progress import run_progress
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.team import TeamCar
-from pitwall.model.outputs import Arrival, ClockState, DeskState, FieldCar, FieldState, PlanState, RunProgress
+from pitwall.model.outputs import Arrival, CarState, ClockState, DeskState, FieldCar, FieldState, PlanState, RunProgress
 from pitwall.model.plan import Run
 
 STACK = 16  # prompts on the published stack
@@ -125,13 +126,11 @@ def field_state(tracks: Iterable[CarTrack], now: float) -> FieldState:
     cars = []
     for track in tracks:
         last = next((lap.lap_time_s for lap in reversed(track.laps) if lap.lap_time_s), None)
-        cars.append(
-            FieldCar(
-                car=track.car,
-                state=track.state,
-                lap_number=track.lap_number,
-                last_lap_s=last,
-                best_lap_s=track.pace.best_s,
-            )
-        )
+        cars.append(_field_car(track.car, track.state, track.lap_number, last, track.pace.best_s))
     return FieldState(id=f"field-{now:.3f}", t=now, cars=tuple(cars))
+
+
+@functools.lru_cache(maxsize=256)
+def _field_car(car: str, state: CarState, lap_number: int, last_s: float | None, best_s: float | None) -> FieldCar:
+    # Most of the field is as it was five seconds ago.
+    return FieldCar(car=car, state=state, lap_number=lap_number, last_lap_s=last_s, best_lap_s=best_s)

@@ -11,6 +11,7 @@ from pitwall.engine.calls import SETTLED, CallBook
 from pitwall.engine.car import CarTrack, Happening
 from pitwall.engine.carried import Carried, at_the_start
 from pitwall.engine.holds import HoldWatch
+from pitwall.engine.media import convey
 from pitwall.engine.plan_desk import PlanDesk
 from pitwall.engine.progress import PlanProgress, RunState
 from pitwall.engine.rules import RULES
@@ -363,7 +364,7 @@ class TeamCar:
         """Ask every rule what should be said now, and bring the book in line."""
         self.lay_out(clock, now)
         at = self.situation(clock, now)
-        specs = [spec for rule in RULES for spec in rule(at) if self._may(spec.kind)]
+        specs = convey(at, (spec for rule in RULES for spec in rule(at) if self._may(spec.kind)))
         gone = {"red": "red flag", "finished": "chequered flag", "closed": "session closed"}.get(clock.status, "")
         if self.kept_in and not self.track.on_track:
             gone = gone or "kept in"
