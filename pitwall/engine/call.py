@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from pitwall.engine.transitions import CALL_OPEN, CALL_REST
 from pitwall.model.outputs import Ask, CallState, Prompt
-from pitwall.model.plan import CallClass
+from pitwall.model.plan import CallClass, Medium
 
 SAID_GRACE_S = 1.0  # the key comes after the mouth: said this late still counts as in time
 
@@ -54,6 +54,8 @@ class CallSpec:
     item: str | None = None
     caution: str | None = None
     against: str | None = None  # why it is better not made now; nobody says it: held back, and tried on another lap
+    medium: Medium = "two_way"
+    board: tuple[str, ...] = ()  # its lines, where it is shown and not spoken
     breaks_off: str | None = None  # why it ends what the driver is doing: once said, the item was not done
     late_text: str | None = None
     not_done: bool = False  # telemetry of this lap, or its silence, shows that nothing was changed
@@ -129,6 +131,8 @@ class Call:
             because=self.because,
             caution=spec.caution,
             against=spec.against,
+            medium=spec.medium,
+            board=spec.board,
             ask=spec.ask,
         )
 

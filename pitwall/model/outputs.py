@@ -19,7 +19,7 @@ from pitwall.model.outlook import (
     ForecastSnapshot,
     RunOutlook,
 )
-from pitwall.model.plan import CallClass, LapKind, Scalar, Want
+from pitwall.model.plan import CallClass, LapKind, Medium, Scalar, Want
 
 __all__ = ["Activity", "CarOutlook", "CarSnapshot", "ForecastAnswer", "ForecastSnapshot", "RunOutlook"]
 
@@ -68,9 +68,14 @@ class Prompt(Frozen):
     because: str | None = Field(default=None, description="id of the command that caused this")
     caution: str | None = None
     against: str | None = Field(
-        default=None, description="why this call is better not made on this lap, such as a car close behind; unsaid, it "
-        "is held back and tried on the next lap that allows it"
+        default=None, description="why this call is better not made on this lap, such as a car close behind; unsaid, "
+        "it is held back and tried on the next lap that allows it"
     )
+    medium: Medium = Field(
+        default="two_way", description="one_way: nothing is read back; board: say_from_s and say_by_s are when it is "
+        "hung out, and it is acted on within the lap after the pass"
+    )
+    board: tuple[str, ...] = Field(default=(), description="the lines on the board, top line first")
     ask: Ask = Ask(action="none")
 
 

@@ -39,6 +39,7 @@ def detail(prompt: Prompt | None, width: int) -> list[str]:
     if prompt is not None:
         lines += _labelled("say", prompt.text, width)
         lines += _labelled("caution", prompt.caution, width)
+        lines += _labelled("but", prompt.against, width)
         lines += _labelled("why", prompt.reason, width)
     return lines + [""] * (LEAST_LINES - len(lines))
 

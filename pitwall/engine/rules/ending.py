@@ -28,6 +28,8 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     run = at.run
     if run is None or not at.track.on_track or not at.legs or not at.legs[0].running:
         return
+    if at.plan.medium == "board":
+        return  # nobody can be told anything between two passes
     leg = at.legs[0]
     for item in run.items:
         procedure = at.procedures.get(item.item.do)

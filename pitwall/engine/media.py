@@ -1,0 +1,117 @@
+"""How the calls reach the driver: spoken, spoken without an answer, or hung out on a board at the pit wall.
+
+A *one-way* radio carries every call; nothing is read back, so nothing waits for it and what was asked for stays
+unverified until it is seen.
+
+A *board* is read once a lap, as the car passes the line. A call goes onto the last pass before the driver acts, so it
+is acted on within the lap that follows; it must hang ``READY_BEFORE_S`` before the pass. What an item asks for on the
+out-lap is told in the garage. The three lines of a pass go to the most important calls; what finds no room is advised
+against with that reason, and tried again like any call that is held back. In the garage people speak to one another.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+
+from pitwall.engine.call import PRIORITY, CallSpec
+from pitwall.engine.rules.box import AGAIN
+from pitwall.engine.situation import Situation
+from pitwall.radio.board import MOST_LINES, READY_BEFORE_S, board_lines
+
+READ_S = 5.0  # from reading the board to acting on it (common practice, no source)
+HANG_S = 3.0  # to hang out a board in haste (common practice, no source)
+GARAGE_FROM_S, GARAGE_BY_S = 120.0, 15.0
+AT_ONCE = ("session", "safety", "stop")
+NO_PASS = "The car does not pass the pit wall before it: it cannot be shown"
+TOO_LONG = "Too long for a board: write it yourself"
+TOO_LATE = "Too late for this pass of the pit wall: show nothing. The box moves one lap."
+
+
+def convey(at: Situation, specs: Iterable[CallSpec]) -> list[CallSpec]:
+    """The calls as the plan's medium carries them."""
+    if at.plan.medium == "two_way":
+        return list(specs)
+    if at.plan.medium == "one_way":
+        return [spec if _face_to_face(at, spec) else replace(spec, medium="one_way") for spec in specs]
+    return [*_on_boards(at, specs)]
+
+
+def _face_to_face(at: Situation, spec: CallSpec) -> bool:
+    return not at.track.on_track or spec.lap == "garage"
+
+
+def _on_boards(at: Situation, specs: Iterable[CallSpec]) -> Iterator[CallSpec]:
+    shown: list[tuple[float, CallSpec]] = []
+    for spec in specs:
+        if at.legs and spec.leg == 0 and spec.item is not None and spec.lap != "garage":
+            yield _in_the_garage(at, spec)
+        elif _face_to_face(at, spec):
+            yield spec
+        elif spec.kind not in ("question", "answer") and (spec.kind != "box" or spec.key.endswith(AGAIN)):
+            passes = _passes(at, spec)
+            if passes is None:
+                yield replace(spec, caution=_with(NO_PASS, spec.caution))
+            else:
+                shown.append((passes, spec))
+    yield from _shared(at, shown)
+
+
+def _in_the_garage(at: Situation, spec: CallSpec) -> CallSpec:
+    """What the driver does on the out-lap is told before leaving; on track it is too late for it."""
+    leaves = at.legs[0].start_s
+    begin = max(leaves - GARAGE_FROM_S, at.since_s + GARAGE_BY_S) if not at.track.on_track else leaves - GARAGE_FROM_S
+    by = max(leaves - GARAGE_BY_S, begin) if not at.track.on_track else leaves - GARAGE_BY_S
+    return replace(spec, say_from_s=min(begin, by), say_by_s=by, latest_s=None, waits=False)
+
+
+def _passes(at: Situation, spec: CallSpec) -> float | None:
+    """When the car passes the board that carries this call; None when it does not before the driver must act."""
+    passes = sorted(leg.start_s for leg in at.legs if leg.start_phase == 0.0)
+    if spec.kind in AT_ONCE or spec.act_at_s is None:
+        return next((t for t in passes if t > spec.say_from_s + HANG_S), None)
+    return max((t for t in passes if t + READ_S <= spec.act_at_s), default=None)
+
+
+def _shared(at: Situation, shown: list[tuple[float, CallSpec]]) -> Iterator[CallSpec]:
+    """Each pass has three lines; they go by priority, then by who acts first."""
+    room: dict[float, int] = {}
+    first: dict[float, str] = {}
+    order = sorted(shown, key=lambda one: (one[0], -PRIORITY[one[1].kind], one[1].act_at_s or one[0], one[1].key))
+    for passes, spec in order:
+        lines = board_lines(spec.short)
+        needed, left = len(lines or ()), room.get(passes, MOST_LINES)
+        made = _on_board(at, spec, passes, lines)
+        if needed <= left:
+            room[passes] = left - needed
+            first.setdefault(passes, made.text)
+            yield made
+        else:
+            yield replace(made, against=f"the board is full: {first[passes]}")
+
+
+def _on_board(at: Situation, spec: CallSpec, passes: float, lines: tuple[str, ...] | None) -> CallSpec:
+    by = passes - READY_BEFORE_S
+    if spec.kind in AT_ONCE and by < spec.say_from_s:
+        by = passes - HANG_S
+    text = " / ".join(lines) if lines is not None else spec.short
+    begin = spec.say_from_s if spec.kind in AT_ONCE else by - at.timing.window_s
+    return replace(
+        spec,
+        medium="board",
+        board=lines or (),
+        text=text,
+        short=text,
+        say_from_s=min(begin, by),
+        say_by_s=by,
+        latest_s=passes - HANG_S,
+        act_at_s=spec.act_at_s if spec.act_at_s is not None else passes,
+        spoken_s=0.0,
+        waits=False,
+        caution=spec.caution if lines is not None else _with(TOO_LONG, spec.caution),
+        late_text=TOO_LATE if spec.late_text is not None else None,
+    )
+
+
+def _with(first: str, caution: str | None) -> str:
+    return first if caution is None else f"{first}. {caution}"

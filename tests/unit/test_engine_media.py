@@ -1,0 +1,145 @@
+"""One-way radios and pit boards: the same calls, carried otherwise."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from pitwall.engine.call import Call, CallSpec
+from pitwall.engine.media import NO_PASS, TOO_LONG, _shared
+from pitwall.model.procedure import Procedure
+from pitwall.radio.board import LINE_CHARACTERS, MOST_LINES, READY_BEFORE_S
+from tests.unit.engine_stage import MAIN, PROCEDURES, Stage, plan, setup
+
+BOARD_HOLD = Procedure.model_validate(
+    {
+        "procedure": 1, "name": "slow_lap", "purpose": "test", "laps": ["cool", "in", "out"], "place": "needed",
+        "steps": [{"say": "After {after}: coast, count six.", "short": "{after}: coast", "reaction_s": 3}],
+    }
+)  # fmt: skip
+LONG = BOARD_HOLD.model_copy(update={"name": "long", "steps": (BOARD_HOLD.steps[0].model_copy(update={
+    "short": "{after}: coast gently with everything else as usual"}),)})  # fmt: skip
+LIBRARY = {**PROCEDURES, "slow_lap": BOARD_HOLD, "long": LONG}
+
+
+def stage(medium: str, *items: dict[str, Any], laps: str = "out, 1 timed, cool, in") -> Stage:
+    """A run with these items, on this medium."""
+    run = {**MAIN, "laps": laps, "items": list(items)}
+    return Stage(setup(plan(run, medium=medium), procedures=LIBRARY)).green()
+
+
+def of_kind(made: Stage, kind: str) -> list[Call]:
+    """Calls of a kind."""
+    return [call for call in made.car.book.calls.values() if call.spec.kind == kind]
+
+
+def test_a_one_way_radio_carries_the_same_calls_and_expects_no_answer() -> None:
+    """Same keys, words and windows as on a two-way radio; on track each says that nothing is read back."""
+    calls = {}
+    for medium in ("two_way", "one_way"):
+        made = stage(medium, {"do": "slow_lap", "on": "cool", "after": "bridge"})
+        made.wait(made.drive(200, 125, 100) + 20)
+        calls[medium] = {call.id: call.spec for call in made.car.book.calls.values()}
+    assert {key: (spec.text, spec.say_by_s) for key, spec in calls["one_way"].items()} == {
+        key: (spec.text, spec.say_by_s) for key, spec in calls["two_way"].items()}  # fmt: skip
+    assert {spec.medium for key, spec in calls["one_way"].items() if spec.lap != "garage"} == {"one_way"}
+    assert {spec.medium for spec in calls["two_way"].values()} == {"two_way"}
+
+
+def test_a_board_is_ready_twenty_seconds_before_the_pass_and_acted_on_in_the_lap_after_it() -> None:
+    """The box call hangs before the line that begins the in-lap: short lines, no time to say it, no readback."""
+    made = stage("board")
+    t = made.drive(200, 125, 100)
+    box = of_kind(made, "box")
+    assert len(box) == 1
+    spec = box[0].spec
+    begins = next(leg.start_s for leg in made.car.legs if leg.kind == "in")
+    assert begins > t
+    assert spec.say_by_s == pytest.approx(begins - READY_BEFORE_S)
+    assert (spec.medium, spec.board, spec.text, spec.spoken_s) == ("board", ("BOX",), "BOX", 0.0)
+    assert spec.act_at_s is not None
+    assert begins < spec.act_at_s < begins + 118
+    assert spec.late_text is not None
+    assert "pit wall" in spec.late_text
+
+
+def test_what_is_for_a_place_hangs_at_the_line_before_it() -> None:
+    """An item at the bridge on the cool-down lap: shown as the car passes the line that begins it."""
+    made = stage("board", {"do": "slow_lap", "on": "cool", "after": "bridge"})
+    made.drive(200, 125)
+    made.wait(340)
+    spec = made.call("slow_lap").spec
+    begins = next(leg.start_s for leg in made.car.legs if leg.kind == "cool")
+    assert spec.board == ("BRIDGE", "COAST")
+    assert spec.say_by_s == pytest.approx(begins - READY_BEFORE_S)
+
+
+def test_a_change_before_the_line_is_shown_a_lap_earlier() -> None:
+    """Torque is another on the cool-down lap than on the timed lap after it: shown as the cool-down lap begins."""
+    made = stage("board", laps="out, 1 timed, cool, 1 timed, in")
+    made.drive(200, 125)
+    made.wait(340)
+    starts = {leg.index: leg.start_s for leg in made.car.legs}
+    spec = made.call("main-1-3-switch-0").spec
+    assert spec.say_by_s == pytest.approx(starts[2] - READY_BEFORE_S)
+    assert spec.act_at_s == pytest.approx(starts[3])
+
+
+def test_what_belongs_to_the_out_lap_is_told_in_the_garage() -> None:
+    """Face to face, in full words, before leaving."""
+    made = stage("board", {"do": "slow_lap", "on": "out", "after": "bridge"})
+    made.wait(20)
+    spec = made.call("slow_lap").spec
+    leaves = made.car.legs[0].start_s
+    assert (spec.text, spec.medium) == ("After bridge: coast, count six.", "two_way")
+    assert spec.say_from_s <= spec.say_by_s <= leaves - 10
+
+
+def test_a_flag_is_shown_at_the_next_pass() -> None:
+    """No radio: the yellow of a moment ago hangs as soon as the car comes by, in haste if need be."""
+    made = stage("board")
+    made.drive(200, 125)
+    made.status(340, "yellow")
+    (call,) = of_kind(made, "session")
+    line = made.car.legs[0].end_s
+    assert call.state == "due"
+    assert call.spec.say_by_s == pytest.approx(line - READY_BEFORE_S)
+    assert call.spec.board == ("YELLOW",)
+
+
+def test_what_does_not_fit_is_told_to_the_engineer() -> None:
+    """More than three short lines: the short form stands there as it is, with a caution."""
+    made = stage("board", {"do": "long", "on": "cool", "after": "bridge"})
+    made.drive(200, 125)
+    made.wait(340)
+    spec = made.call("long").spec
+    assert spec.board == ()
+    assert (spec.caution or "").startswith(TOO_LONG)
+
+
+def test_what_comes_before_the_first_pass_is_told_as_such() -> None:
+    """The change for the first timed lap is due at the first line: no board comes before it."""
+    made = stage("board")
+    made.leave(200)
+    made.switch(210, "torque_map", 4)
+    made.wait(216)
+    assert (made.call("main-1-1-switch-0").spec.caution or "").startswith(NO_PASS)
+
+
+def test_the_three_lines_of_a_pass_go_to_the_most_important() -> None:
+    """Box first; a pace that finds no room says which board is full, and is not dropped in silence."""
+    made = stage("board")
+    made.drive(200, 125)
+    specs = [
+        CallSpec("pace", "pace", "Lap time 1:27.4.", "1:27.4 best 1:26.9", 0, 9, 2, 0),
+        CallSpec("box", "box", "Box this lap", "Box this lap", 0, 9, 2, 0),
+        CallSpec("switch", "switch", "Torque 3.", "Torque three", 0, 9, 2, 0),
+    ]
+    situation = made.car.situation(made.session.clock, made.now)
+    found = {one.key: one for one in _shared(situation, [(400, spec) for spec in specs])}
+    shown = [one for one in found.values() if one.against is None]
+    assert {one.key for one in shown} == {"box", "switch"}
+    assert sum(len(one.board) for one in shown) <= MOST_LINES
+    assert all(len(line) <= LINE_CHARACTERS for one in shown for line in one.board)
+    assert found["pace"].against == "the board is full: BOX THIS / LAP"
