@@ -29,7 +29,6 @@ from pitwall.forecast.futures import forecast
 from pitwall.journal.memory import MemoryJournal
 from pitwall.model import events as ev
 from pitwall.model.outputs import Output
-from pitwall.model.plan import LapKind
 from pitwall.model.setup import SessionSetup
 from pitwall.pace.weighing import LEVELS, Array
 from pitwall.runtime.clock import VirtualClock
@@ -125,7 +124,7 @@ class Asking(Session):
             self._add(track, "first_of_run", "entry", track.pit_entry_t, first.told, first.rules[0])
 
     def _arrival(self, track: CarTrack) -> None:
-        lap, made = track.lap, track.outlook(self._expected(track))
+        lap, made = track.lap, track.outlook()
         assert lap is not None
         assert made is not None
         at = track.pace.labels[made.knot - 1] if made.knot else ("exit" if lap.start_phase > 0 else "line")
@@ -133,11 +132,6 @@ class Asking(Session):
         self._add(track, "line", at, made.seen_t, made.line, naive, made.kinds)
         if made.knot == 0 and lap.start_phase == 0.0:
             self._add(track, "timed_line", at, made.seen_t, made.timed_line, naive, made.kinds)
-
-    def _expected(self, track: CarTrack) -> LapKind | None:
-        car = self.team.get(track.car)
-        run = car.progress.current if car is not None else None
-        return run.expected_kind if run is not None else None
 
     def _add(
         self, track: CarTrack, target: str, at: str, seen_s: float, told: Array, naive: float,

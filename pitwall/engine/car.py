@@ -12,7 +12,7 @@ from pitwall.engine.laps import Happening, LapRecord
 from pitwall.engine.transitions import CAR, allowed, step
 from pitwall.model.outputs import CarState
 from pitwall.model.plan import LapKind
-from pitwall.pace.kinds import judge_complete, judge_so_far, odds
+from pitwall.pace.kinds import judge_by, judge_complete, judge_so_far, odds
 from pitwall.pace.laptimes import CarPace
 from pitwall.pace.outlook import Outlook
 from pitwall.track.lapmap import LapMap
@@ -45,6 +45,8 @@ class CarTrack:
     tyre_age: int | None = None
     flag_s: float = float("inf")
     red: bool = False
+    planned: bool = False
+    expected: LapKind | None = None
 
     @property
     def on_track(self) -> bool:
@@ -69,19 +71,19 @@ class CarTrack:
             return None
         kind = self.lap_kind or self.lap.kind
         seen_t, seen_phase = max(self.seen_t, self.lap.start_t), self.seen_phase
+        made = self.outlook() if self.pace.seasoned(self.lap.start_phase) else None
+        if made is not None and made.seen_t == seen_t and phase >= seen_phase:
+            at = self.pace.at_phase(made, phase, seen_phase, kind)
+            if at is not None:
+                return at
         return self.pace.arrival(phase, kind, self.lap.start_t, self.lap.start_phase, seen_t, seen_phase)
 
-    def outlook(self, expected: LapKind | None = None) -> Outlook | None:
-        """What is believed of the running lap: its kind and when the car reaches each place; None in the pits.
-
-        ``expected``: what the plan says that it is.
-        """
+    def outlook(self) -> Outlook | None:
+        """What is believed of the running lap: its kind and when the car reaches each place; None in the pits."""
         if self.lap is None or not self.on_track:
             return None
-        cool_until = self.lap.start_t + self.pace.lap_s("cool")
-        return self.pace.outlook(
-            self.lap.so_far(odds(expected, self.red, self.lap.start_t > self.flag_s, cool_until > self.flag_s))
-        )
+        late = self.lap.start_t > self.flag_s, self.lap.start_t + self.pace.lap_s("cool") > self.flag_s
+        return self.pace.outlook(self.lap.so_far(odds(self.expected if self.planned else None, self.red, *late)))
 
     def earliest(self, phase: float) -> float | None:
         """The earliest session second at which the car can be at this phase: from where it was last seen at the pace of
@@ -336,13 +338,17 @@ class CarTrack:
 
     def judge(self, expected: LapKind) -> LapKind | None:
         """Believe anew which kind of lap this is, from its pace so far and what the plan expects."""
+        self.expected = expected
         lap = self.lap
         if lap is None or self.state == "stopped" or not self.on_track:
             return None
         if lap.start_phase > 0:
             return self.lap_kind
         at_loops = {loop: t - lap.start_t for loop, t in lap.crossings.items()}
+        made = self.outlook()
         kind = judge_so_far(self.pace, at_loops, self.seen_t, expected, lap.disturbed)
+        if made is not None and made.knot > 0 and self.pace.seasoned(0.0) and not lap.disturbed:
+            kind = judge_by(made.kinds, expected, kind)
         lap.kind = kind
         return kind
 

@@ -26,7 +26,7 @@ class Field:
         self.tracks: dict[str, CarTrack] = {}
         self.heard_t: float | None = None
         for car in sorted(setup.plans):
-            self.track(car, lap_map(setup.circuit, setup.cars[car], setup.calls))
+            self.track(car, lap_map(setup.circuit, setup.cars[car], setup.calls)).planned = True
         for car in setup.field_cars:
             self.track(car)
 
@@ -101,6 +101,9 @@ def judge(track: CarTrack, happening: Happening, expected: LapKind, now: float) 
             track.move("judged_cool" if track.lap.kind == "cool" else "judged_timed")
         kind = track.lap.kind if track.state == "in" else track.lap_kind
         return None if kind is None else lap_judged(track, track.lap, "loop", happening.loop, kind, now)
+    if happening.what in ("left", "lap_done"):
+        track.expected = expected
+        track.outlook()  # what is forecast where a lap begins is judged where it ends
     if happening.lap is not None and happening.what in ("lap_done", "came_in"):
         at = "line" if happening.what == "lap_done" else "pit"
         return lap_judged(track, happening.lap, at, None, happening.lap.kind, now)

@@ -46,7 +46,7 @@ class LapRecord:
         """The lap as the pace model takes it while it runs."""
         last = max(self.crossings, key=lambda loop: self.crossings[loop], default="")
         slow = last in self.slow_at if last else self.disturbed
-        return LapSoFar(self.start_t, self.start_phase, self.crossings, slow, odds)
+        return LapSoFar(self.start_t, self.start_phase, self.crossings, slow, odds, self.disturbed)
 
 
 @dataclass(frozen=True)

@@ -12,9 +12,10 @@ from pitwall.model.plan import LapKind
 from pitwall.pace.laptimes import TIMED_AT_MOST, CarPace
 from pitwall.pace.outlook import EVEN
 
-__all__ = ["LAST_PART_AT_MOST", "SO_FAR_AT_MOST", "TIMED_AT_MOST", "judge_complete", "judge_so_far", "odds"]
+__all__ = ["LAST_PART_AT_MOST", "SO_FAR_AT_MOST", "TIMED_AT_MOST", "judge_by", "judge_complete", "judge_so_far", "odds"]
 
 SO_FAR_AT_MOST = 1.10
+TIMED_FROM, SLOW_UP_TO = 0.8, 0.1
 PLAN_ODDS: dict[LapKind, tuple[float, float, float]] = {
     "timed": (2.0, 1.0, 0.15), "cool": (0.5, 3.0, 0.15), "in": (0.5, 0.5, 6.0),
 }  # fmt: skip
@@ -76,3 +77,16 @@ def judge_so_far(pace: CarPace, at_loops: dict[str, float], t: float, expected: 
     if expected == "in":
         return "in" if slow or whole > 1.03 else "timed"
     return "cool" if slow else "timed"
+
+
+def judge_by(kinds: tuple[float, float, float], expected: LapKind, in_doubt: LapKind) -> LapKind:
+    """Kind of a running lap by its probabilities of timed, cool-down and in.
+
+    Whether a slow lap leads to the pits, only the plan knows: without its word a slow lap is a cool-down lap. Where
+    the probabilities leave it open, ``in_doubt`` stands.
+    """
+    if kinds[0] >= TIMED_FROM:
+        return "timed"
+    if kinds[0] > SLOW_UP_TO:
+        return in_doubt
+    return "in" if expected == "in" else "cool"

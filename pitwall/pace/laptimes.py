@@ -20,6 +20,7 @@ from statistics import median
 from pitwall.model.plan import LapKind
 from pitwall.pace.believing import CarBelief, EndedLap, FieldBelief, ended, outlook
 from pitwall.pace.outlook import LapSoFar, Outlook
+from pitwall.pace.weighing import MIDDLE
 
 FIRST_RATIO: dict[LapKind, float] = {"out": 1.25, "timed": 1.0, "cool": 1.50, "in": 1.18, "installation": 1.40}
 RATIO_BOUNDS: dict[LapKind, tuple[float, float]] = {
@@ -31,6 +32,7 @@ BEST_WINDOW_S = 1200.0
 FIELD_WINDOW_S = 600.0
 FIELD_ALLOWANCE = 1.04
 OUT_OF_ORDER_S = 120.0
+SEASONED = 25
 TIMED_AT_MOST, FIRST_TIMED_AT_MOST = 1.12, 1.25
 SCALE_BOUNDS = (0.85, 2.5)
 
@@ -172,7 +174,7 @@ class CarPace:
 
     def outlook(self, lap: LapSoFar) -> Outlook:
         """Which kind the running lap is and when the car reaches each place: made once a crossing."""
-        key = (lap.start_t, lap.start_phase, tuple(lap.crossings.items()), lap.slow, lap.odds)
+        key = (lap.start_t, lap.start_phase, tuple(lap.crossings.items()), lap.slow, lap.odds, lap.disturbed)
         if self._outlook is None or self._outlook[0] != key:
             field_belief = self.field_pace.believing(self.labels)
             t = max(lap.crossings.values(), default=lap.start_t)
@@ -181,6 +183,26 @@ class CarPace:
             )
             self._outlook = key, made
         return self._outlook[1]
+
+    def seasoned(self, start_phase: float) -> bool:
+        """True when enough laps that began there were seen to go by them."""
+        belief = self.field_pace.belief
+        if belief is None:
+            return False
+        return (belief.from_pits if start_phase > 0.0 else belief.from_line).shapes.count >= SEASONED
+
+    def at_phase(self, made: Outlook, phase: float, seen_phase: float, kind: LapKind) -> float | None:
+        """The likely second at which the car is at a phase ahead, by its outlook; None where the plain figures serve.
+
+        Where the lap has just begun its kind is a guess, and the plain figures for that kind are taken.
+        """
+        if made.knot == 0 and kind not in ("out", "timed"):
+            return None
+        if made.knot == 0 and kind == "timed":
+            share = self.bend(phase)
+            return made.seen_t + float(made.timed_line[MIDDLE] - made.seen_t) * share
+        ahead = (self.loops[loop] for loop in self.labels[made.knot :])
+        return float(made.at(phase, coming_in=False, places=(seen_phase, *ahead, 1.0))[MIDDLE])
 
     def _shape(self, field_belief: FieldBelief) -> tuple[float, ...]:
         usual = field_belief.usual_shape()

@@ -38,6 +38,7 @@ class LapSoFar:
         crossings: when each loop was passed, by label.
         slow: a slow or red period held at the last of these.
         odds: how much likelier than usual the plan makes timed, cool-down and in.
+        disturbed: a slow or red period touched the lap.
     """
 
     start_t: float
@@ -45,6 +46,7 @@ class LapSoFar:
     crossings: Mapping[str, float]
     slow: bool = False
     odds: tuple[float, float, float] = EVEN
+    disturbed: bool = False
 
 
 @dataclass(frozen=True)
@@ -82,7 +84,7 @@ class Experience:
     def __post_init__(self) -> None:
         invented, knots = (INVENTED_OUT if self.from_pits else INVENTED), range(2 * self.loops + 2)
         self.shapes = ShapeMemory(self.loops, invented, OUT_TRAITS if self.from_pits else Traits())
-        first = (0.3, 0.33, 0.02, 0.35) if self.from_pits else (0.6, 0.4)
+        first = (0.3, 0.33, 0.02, 0.35) if self.from_pits else (0.35, 0.25, 0.4)
         self.records = [Record(ARRIVAL_SCALE_S, first) for _ in knots]
         self.spreads = [Spread() for _ in knots]
         self.residuals = [Residuals(OUT_SPREAD if self.from_pits else RULE_SPREAD) for _ in knots]
@@ -165,16 +167,17 @@ class Outlook:
     def _way(self, knot: int, coming_in: bool = False) -> Array | None:
         return _quantiles(self._alike, knot, self._reference[knot] - self._reference[self.knot], coming_in)
 
-    def at(self, share: float, coming_in: bool = False) -> Array:
-        """Quantiles of the second at which the car is at this share of the lap (of the car's own shares).
+    def at(self, share: float, coming_in: bool = False, places: Sequence[float] | None = None) -> Array:
+        """Quantiles of the second at which the car is at this share of the lap.
 
         Args:
             share: past the last crossing, at most 1 (the line).
             coming_in: on a lap that comes in.
+            places: where the last crossing and the knots ahead of it lie, when not in shares of the car's own lap.
         """
-        knots = self.coming_in if coming_in else self.ahead
-        begin, before = self.places[0], np.full(len(LEVELS), self.seen_t, dtype=np.float64)
-        for end, after in zip(self.places[1:], knots, strict=True):
+        places = self.places if places is None else places
+        begin, before = places[0], np.full(len(LEVELS), self.seen_t, dtype=np.float64)
+        for end, after in zip(places[1:], self.coming_in if coming_in else self.ahead, strict=True):
             if share <= end:
                 part = max(0.0, (share - begin) / max(end - begin, 1e-9))
                 between: Array = before + (after - before) * part
@@ -220,7 +223,7 @@ def look_ahead(
     so_far = seen_t - lap.start_t
     quick = last_quick if last_quick is not None else reference
     scaled = (quick[-1] - quick[knot]) * (so_far / quick[knot] if knot else 1.0)
-    rules: tuple[float, ...] = (scaled,)
+    rules: tuple[float, ...] = (scaled, rest * so_far / reference[knot] if knot else rest)
     if experience.from_pits:
         usual, lately = (one[knot] for one in rests)
         first = usual if usual is not None else FIRST_OUT * rest
@@ -276,7 +279,7 @@ def _kinds(
         timed = float(alike.weights[quick].sum()) / total
         cool = max(0.0, 1.0 - timed - coming_in)
     raw = [max(p, 0.002) * odds for p, odds in zip((timed, cool, coming_in), lap.odds, strict=True)]
-    if lap.slow:
-        raw[TIMED] *= 0.02
+    if lap.slow or lap.disturbed:  # it cannot count as timed
+        raw[TIMED], raw[COOL] = 0.02 * raw[TIMED], raw[COOL] + 0.98 * raw[TIMED]
     total = sum(raw)
     return raw[TIMED] / total, raw[COOL] / total, raw[IN] / total
