@@ -17,7 +17,7 @@ from pitwall.model.events import CarCrossed, CarPitted, SwitchReported
 from pitwall.model.outputs import Alert
 from pitwall.rehearsal.score import LapRule, item_positions, sits_on
 from pitwall.rehearsal.truth import CarTruth, DrivenLap, Span, WrongSwitch
-from simulations.score_radio_truth import setup_of
+from simulations.score_radio_truth import planned, setup_of
 
 WITHIN_S = 0.5
 KNOCK_WITHIN_S = 5.0  # a switch moved in mid-lap: told so soon after its telemetry
@@ -90,7 +90,7 @@ def _standing(changes: list[Alert]) -> dict[str, list[Span]]:
 
 def _wrong_starts(evidence: Evidence, truth: CarTruth, spans: dict[str, list[Span]]) -> Iterator[WrongStart]:
     for lap in truth.laps:
-        for found in lap.wrong if _planned(evidence, truth, lap) else ():
+        for found in lap.wrong if planned(evidence, truth, lap) else ():
             measured = _reported(evidence, truth.car, found.switch)
             known = _known(evidence, truth.car, lap, found)
             if known is None:
@@ -104,19 +104,6 @@ def _wrong_starts(evidence: Evidence, truth: CarTruth, spans: dict[str, list[Spa
             told = first is not None and first[0] <= due + 1e-6
             yield WrongStart(truth.car, lap.number, lap.start_s, found.switch, measured, told,
                              _why(truth, found.switch, lap.start_s), None if first is None else first[0] - due)
-
-
-def _planned(evidence: Evidence, truth: CarTruth, lap: DrivenLap) -> bool:
-    """False for a lap driven as a timed one that was to be another: the driver had not heard, or had forgotten.
-
-    Nobody can know at the line that such a lap is a timed one. Laps of a run that was cut and resumed count as planned.
-    """
-    run = setup_of(evidence).plans[truth.car].find(lap.run) if lap.run else None
-    leavings = [one.number for one in truth.laps if one.run == lap.run and one.meant == "out"]
-    if run is None or not run.laps or len(leavings) != 1:
-        return True
-    index = lap.number - leavings[0]
-    return index < len(run.laps) and run.laps[index] == "timed"
 
 
 def _reported(evidence: Evidence, car: str, switch: str) -> bool:

@@ -40,6 +40,19 @@ def base(call: str) -> str:
     return call.split("~")[0]
 
 
+def planned(evidence: Evidence, truth: CarTruth, lap: DrivenLap) -> bool:
+    """False for a lap driven as a timed one that was to be another: the driver had not heard, or had forgotten.
+
+    Nobody can know at the line that such a lap is a timed one. Laps of a run that was cut and resumed count as planned.
+    """
+    run = setup_of(evidence).plans[truth.car].find(lap.run) if lap.run else None
+    leavings = [one.number for one in truth.laps if one.run == lap.run and one.meant == "out"]
+    if run is None or not run.laps or len(leavings) != 1:
+        return True
+    index = lap.number - leavings[0]
+    return index < len(run.laps) and run.laps[index] == "timed"
+
+
 @dataclass(frozen=True)
 class _News:
     known_s: float
@@ -49,7 +62,7 @@ class _News:
 
 class _Car:
     def __init__(self, evidence: Evidence, truth: CarTruth) -> None:
-        self._truth, self._number = truth, truth.car
+        self._evidence, self._truth, self._number = evidence, truth, truth.car
         plan = setup_of(evidence).plans[truth.car]
         self._timed_wanted = {run.run: run.laps.count("timed") for run in plan.runs}
         self._lengths = {call.call: call.end_s - call.start_s for call in truth.calls}
@@ -163,6 +176,8 @@ class _Car:
 
     def _never_asked(self, asked: set[tuple[int, str]]) -> Iterator[Duty]:
         for lap in self._truth.laps:
+            if not planned(self._evidence, self._truth, lap):
+                continue
             left = [found.switch for found in lap.wrong
                     if (lap.number, found.switch) not in asked and self._why(found.switch, lap.start_s) in ASKED]
             if left:

@@ -43,6 +43,7 @@ class _Card:
     reaction_s: float
     forgotten: bool
     ready_s: float
+    seen_s: float = float("-inf")
     times_spoken: int = 0
     begun: bool = False
     corrected: bool = False
@@ -85,7 +86,7 @@ class Engineer:
             rng = self._rng
             reaction, forgets = between(rng, self._habits.reaction_s), happens(rng, self._habits.forgets)
             forgotten = forgets and prompt.ask.action not in NEVER_FORGOTTEN
-            card = self._cards[prompt.call] = _Card(prompt, reaction, forgotten, ready_s=0.0)
+            card = self._cards[prompt.call] = _Card(prompt, reaction, forgotten, ready_s=0.0, seen_s=t)
         elif prompt.revision < card.prompt.revision:
             return  # the bus may deliver an older one late
         card.prompt = prompt
@@ -99,7 +100,8 @@ class Engineer:
             self._give_up(card, "forgotten")
             return
         self._never.pop(prompt.call, None)
-        card.ready_s = max(prompt.say_from_s, t) + card.reaction_s
+        seen = card.seen_s if self._habits.follows else t
+        card.ready_s = max(max(prompt.say_from_s, seen) + card.reaction_s, t)
         self._agenda.at(card.ready_s, self._consider)
 
     def _why_not(self, card: _Card, t: float) -> str:
@@ -119,7 +121,7 @@ class Engineer:
         if self.off_duty:
             return
         self._drop_stale(t)
-        ready = [card for card in self._open() if card.ready_s <= t + 1e-9]
+        ready = [card for card in self._open() if card.ready_s <= t + 1e-9 and not self._over(card, t)]
         if not ready:
             return
         free = self._channel.free_from(t)
@@ -157,10 +159,16 @@ class Engineer:
             if TOO_LATE in prompt.text.lower() and prompt.kind == "box":
                 card.begun = True
                 self._give_up(card, "the prompt says too late")
+            elif self._over(card, t):
+                self._give_up(card, NO_TIME)  # unless its window is moved
             elif t > limit and card.ready_s <= t:
                 card.begun = True
                 waited = "the car was not ready" if self._not_ready(card, t) else NO_TIME
                 self._give_up(card, waited)
+
+    def _over(self, card: _Card, t: float) -> bool:
+        """For an engineer who keeps to the window: it is behind."""
+        return self._habits.follows and t > card.prompt.say_by_s
 
     def _would_block(self, card: _Card, t: float) -> bool:
         """True when speaking this now would make a more important call miss its window."""

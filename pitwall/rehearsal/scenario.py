@@ -39,6 +39,11 @@ class EngineerHabits(Frozen):
     key_share: Share = Field(default=0.6, description="with keys: some, the share of keys that are pressed")
     key_delay_s: Spread = Field(default=(0.3, 0.8, 2.0), description="from the end of a call to the key")
     forgets: Share = Field(default=0.02, description="share of calls that are never spoken")
+    follows: bool = Field(
+        default=False,
+        description="keeps to the window as it stands: begins no call after it, waits where it is moved to, and takes a "
+                    "window that was shown before for no surprise",
+    )
     hands_over: bool = Field(default=False, description="in the break between two windows another one takes over")
 
 
