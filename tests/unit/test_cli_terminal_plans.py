@@ -1,4 +1,4 @@
-"""A changed plan in the live view and in the plain lines: it waits in one line, is shown whole, and two keys answer it."""
+"""A changed plan in the live view and the plain lines: it waits in one line, is shown whole, two keys answer it."""
 
 from __future__ import annotations
 
