@@ -362,6 +362,7 @@ class Session:
             self._outputs += drivers.watch(car, self.clock, self.alerts, self.now)
         stale_s = self.setup.calls.feed_stale_s
         heard_t, out_there = self.field.heard_t, self.field.any_on_track
+        self._outputs += self.alerts.calm(self.now)
         self._outputs += watch.feed(heard_t, out_there, stale_s, self.alerts, status, self.now)
 
     def _arm(self) -> None:

@@ -231,7 +231,7 @@ class Alert(Frozen):
     kind: Literal[
         "overrun", "switch_wrong", "switch_unverified", "feed_stale", "car_silent", "clock_unknown", "fuel_short",
         "release_overdue", "plan_file", "timetable", "curfew",
-        "driver_laps", "driver_limit", "car_limit",
+        "driver_laps", "driver_limit", "car_limit", "many_alerts",
     ]
     priority: AlertPriority
     active: bool

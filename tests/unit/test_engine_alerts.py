@@ -241,10 +241,13 @@ def test_in_a_flood_only_what_is_urgent_is_shown_and_the_rest_follows() -> None:
     book = AlertBook()
     for number in range(11):
         book.hold("switch_unverified", "41", "unsure", number, "green", f"s{number}")
-    assert reasons(book.hold("car_silent", "58", "unseen", 12, "green")) == [
-        "too many alerts at once: only urgent ones are shown"
-    ]
+    held = book.hold("car_silent", "58", "unseen", 12, "green")
+    assert reasons(held) == ["too many alerts at once: only urgent ones are shown"]
+    assert kinds(held) == [("many_alerts", True)], "and it says so"
+    assert kinds(book.hold("plan_file", "41", "line 3", 12, "green")) == [("plan_file", True)], "told once or never"
+    assert book.calm(13) == []
     assert kinds(book.hold("fuel_short", "41", "short", 13, "green")) == [("fuel_short", True)]
+    assert kinds(book.calm(640)) == [("many_alerts", False)]
     assert kinds(book.hold("car_silent", "58", "unseen", 640, "green")) == [("car_silent", True)]
 
 

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from pitwall.engine.alerts.kinds import ASKS_AGAIN_S, EXPLAINED_BY, IDLE_UNDER, KINDS, ON_DELAY_S
+from pitwall.engine.alerts.kinds import ASKS_AGAIN_S, EXPLAINED_BY, IDLE_UNDER, KINDS, ON_DELAY_S, TOLD_ONCE
 from pitwall.engine.alerts.policy import CHATTER_WINDOW_S, Flood, Occurrences, Shelf
 from pitwall.model.outputs import Alert, HeldBack, Output, Status
 from pitwall.model.units import clock_text
@@ -21,6 +21,8 @@ __all__ = ["IDLE_UNDER", "KINDS", "AlertBook"]
 
 REFRESH_S = 30.0
 CHATTERS = " (comes and goes)"
+FLOOD = "too many alerts at once: only urgent ones are shown"
+MANY = "More than ten alerts in ten minutes: only urgent ones are shown"
 
 
 @dataclass
@@ -53,7 +55,8 @@ class AlertBook:
         held_s = seen.held_for(now)
         reason = self._held_by(key, kind, car, now, status)
         if reason is not None:
-            return self._held_back(key, reason, now)
+            many = self.hold("many_alerts", None, MANY, now, status) if reason == FLOOD else []
+            return [*self._held_back(key, reason, now), *many]
         if held_s < ON_DELAY_S.get(kind, 0.0):
             return []
         priority, remedy = KINDS[kind]
@@ -62,7 +65,8 @@ class AlertBook:
         )
         self.active[key], seen.cleared_s = alert, None
         self.count[kind] = self.count.get(kind, 0) + 1
-        self.flood.note(now)
+        if kind not in TOLD_ONCE:
+            self.flood.note(now)
         return [alert]
 
     def _held_by(self, key: str, kind: str, car: str | None, now: float, status: Status) -> str | None:
@@ -74,9 +78,13 @@ class AlertBook:
                 return f"explained by {alert.id}"
         if self.shelf.holds(key, now):
             return f"shelved until {clock_text(self.shelf.until_s[key])}"
-        if self.flood.look(now) and KINDS[kind][0] != "high":
-            return "too many alerts at once: only urgent ones are shown"
+        if self.flood.look(now) and KINDS[kind][0] != "high" and kind not in TOLD_ONCE:
+            return FLOOD
         return None
+
+    def calm(self, now: float) -> list[Output]:
+        """Asked every few seconds: is a flood over that was told?"""
+        return [] if self.flood.look(now) else self.over("many_alerts", None, now)
 
     def _goes_on(self, key: str, text: str, now: float) -> list[Output]:
         """The alert stands: its words follow the evidence, but not so often that they cannot be read."""

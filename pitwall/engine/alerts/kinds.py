@@ -19,6 +19,7 @@ KINDS: dict[str, tuple[AlertPriority, str]] = {
     "driver_limit": ("medium", "Give the rest of the runs to another driver."),
     "car_limit": ("medium", "Shorten or drop runs: the car may not do more."),
     "plan_file": ("medium", "Mend the file and save it; the plan in use stays as it is."),
+    "many_alerts": ("medium", "Deal with the urgent ones; the others come when it is calmer, if they still hold."),
 }
 IDLE_UNDER: dict[str, tuple[Status, ...]] = {
     "overrun": ("red", "finished", "closed"),
@@ -33,6 +34,7 @@ IDLE_UNDER: dict[str, tuple[Status, ...]] = {
     "driver_limit": ("waiting", "closed", "finished"),
     "car_limit": ("waiting", "closed", "finished"),
     "plan_file": ("closed",),
+    "many_alerts": ("closed",),
     "timetable": (),
     "curfew": (),
 }
@@ -40,6 +42,9 @@ EXPLAINED_BY: dict[str, tuple[str, ...]] = {
     "release_overdue": ("feed_stale",),  # the car may have left long ago
 }
 """While one of these is active for the same car, or for nobody in particular, the alert says nothing new."""
+
+TOLD_ONCE = frozenset({"plan_file", "timetable", "curfew", "many_alerts"})
+"""Nobody looks at these conditions again and again: held back in a flood, they would be lost."""
 
 ON_DELAY_S: dict[str, float] = {"release_overdue": 10.0}
 """So long the condition must hold without a break before the alert is raised; no entry: at once."""
