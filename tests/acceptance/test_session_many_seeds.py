@@ -12,7 +12,7 @@ import structlog
 from pitwall.engine.rules import box
 from simulations import many_seeds
 
-SEEDS = {"practice_hour": 3, "practice_hour_quiet": 2, "red_flag": 2, "forgetful_driver": 2}
+SEEDS = {"practice_hour": 3, "practice_hour_quiet": 2, "red_flag": 2, "forgetful_driver": 2, "test_day": 1}
 
 
 def _days(scenario: str, jobs: int = 1) -> list[many_seeds.Day]:
@@ -62,6 +62,17 @@ def test_forgetful_drivers_are_followed_in_two_processes_at_a_time() -> None:
     _nothing_went_wrong("forgetful_driver", days)
     assert [day.report["seed"] for day in days] == [21, 22]
     assert any(day.report["alerts"].get("switch_wrong") for day in days)
+
+
+def test_a_test_day_goes_well() -> None:
+    """The same for two windows with lunch and a change of drivers: both drivers drive, and nothing is raised or left
+    open. (`python simulations/many_seeds.py test_day --seeds 10` runs ten of them.)"""
+    days = _days("test_day")
+    _nothing_went_wrong("test_day", days)
+    for day in days:
+        laps = day.report["truth"]["41"]["laps"]["by_driver"]
+        assert laps["ines"] >= 25
+        assert laps["maro"] >= 15
 
 
 def _raise(*_: Any) -> Iterable[Any]:
