@@ -9,6 +9,8 @@ from typing import Any
 
 HELP = "give the running daemon one command and print its answer"
 EXAMPLE = "pitwall command 41 cross --by ann --at=-20s"
+WORDS_GO_TO = "arguments"
+"""Where the command line puts name=value words that stand after options."""
 
 ABOUT = """What a key, a keypad or a script may ask for; arguments are written name=value:
   what happened  cross [loop=2] [forgotten=true], pit where=entry|exit, status status=red [sectors=1,2],

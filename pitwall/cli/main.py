@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import re
 import sys
 from collections.abc import Sequence
 from importlib import import_module
@@ -91,7 +92,9 @@ def build_parser(command: str | None) -> tuple[argparse.ArgumentParser, ModuleTy
 def _dispatch(arguments: list[str]) -> int:
     command = next((word for word in arguments if not word.startswith("-")), None)
     parser, module = build_parser(command)
-    args = parser.parse_args(_with_values(arguments))
+    args, left = parser.parse_known_args(_with_values(arguments))
+    if left:
+        _take_left(parser, module, args, left)
     if module is None:
         parser.print_help(sys.stderr)
         return BAD_USAGE
@@ -99,6 +102,29 @@ def _dispatch(arguments: list[str]) -> int:
     code = module.run(args)
     assert isinstance(code, int)
     return code
+
+
+def _take_left(
+    parser: argparse.ArgumentParser, module: ModuleType | None, args: argparse.Namespace, left: list[str]
+) -> None:
+    """Words after the options go to the list that the command names in ``WORDS_GO_TO``; anything else is a slip.
+
+    argparse closes such a list at the first option, and intermixes none below a subcommand.
+    """
+    words, wanted = [word for word in left if not word.startswith("-")], getattr(module, "WORDS_GO_TO", None)
+    if wanted is not None and len(words) == len(left):
+        setattr(args, wanted, [*getattr(args, wanted), *words])
+        return
+    unknown = [word for word in left if word.startswith("-") or wanted is None]
+    hint = _nearest_option(unknown[0], getattr(args, "usage", ""))
+    parser.error(f"unrecognized arguments: {' '.join(unknown)}{hint}")
+
+
+def _nearest_option(word: str, usage: str) -> str:
+    from difflib import get_close_matches  # only here: help is instant
+
+    near = get_close_matches(word.partition("=")[0], re.findall(r"--[a-z-]+", usage), n=1)
+    return f": did you mean {near[0]}?" if near else ""
 
 
 def _with_values(arguments: list[str]) -> list[str]:
@@ -122,6 +148,7 @@ def _complete(parser: argparse.ArgumentParser, module: ModuleType) -> None:
     if parser.description is None:
         parser.description = module.HELP
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
+    parser.set_defaults(usage=parser.format_usage())  # the options to look among when one is misspelt
 
 
 def _set_up_logs(args: argparse.Namespace) -> None:

@@ -57,6 +57,24 @@ def test_unknown_words_are_bad_usage(
     assert "usage: pitwall" in capsys.readouterr().err
 
 
+def test_words_after_options_count_and_slips_are_named(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`pitwall command 41 cross --by bob loop=2` is the same as with the options last; a misspelt option says which one
+    is near."""
+    from pitwall.cli import command as commanding
+
+    seen: list[list[str]] = []
+    monkeypatch.setattr(commanding, "run", lambda args: seen.append(args.arguments) or 0)
+    assert cli.main(["command", "41", "cross", "loop=2", "--by", "bob"]) == 0
+    assert cli.main(["command", "41", "cross", "--by", "bob", "loop=2", "--at", "-3s", "forgotten=true"]) == 0
+    assert seen == [["loop=2"], ["loop=2", "forgotten=true"]]
+    with pytest.raises(SystemExit) as stop:
+        cli.main(["command", "41", "cross", "--by", "bob", "--sesion", "practice-1"])
+    assert stop.value.code == 2
+    assert "unrecognized arguments: --sesion: did you mean --session?" in capsys.readouterr().err
+
+
 def test_version_is_printed(capsys: pytest.CaptureFixture[str]) -> None:
     """`--version` names the program and its version."""
     from pitwall import __version__
