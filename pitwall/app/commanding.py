@@ -177,11 +177,10 @@ async def give_to(
     """Give a command to the daemon on a broker: the one of this session, or the one that speaks there.
 
     Raises:
-        UserError: when no daemon speaks there.
+        UserError: when no daemon speaks there, or only one of another session.
         BrokerError: when no broker or daemon answers.
     """
-    found = session if session is not None else await find_session(address)
-    return await give(MqttBus(address), found, values, at)
+    return await give(MqttBus(address), await find_session(address, session), values, at)
 
 
 def as_json(answer: Answered | Refused) -> str:

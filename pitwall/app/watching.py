@@ -8,6 +8,7 @@ from contextlib import suppress
 
 from pitwall.app.clients import AlertOver, Heard, Onlooker
 from pitwall.app.lifecycle import Lifecycle
+from pitwall.app.plain_words import near
 from pitwall.bus.address import BrokerAddress
 from pitwall.bus.codec import output_from
 from pitwall.bus.connection import SubscriptionRefused
@@ -93,30 +94,53 @@ async def planned_cars(address: BrokerAddress | str, session: str) -> tuple[str,
     return tuple(sorted(cars, key=lambda car: (len(car), car)))
 
 
-async def find_session(address: BrokerAddress | str) -> str:
+async def find_session(address: BrokerAddress | str, wanted: str | None = None) -> str:
     """The session of the daemon that speaks on this broker, by its health: whoever sends facts may read that.
 
+    Args:
+        address: of the broker.
+        wanted: only this one; the first that speaks when left out.
+
     Raises:
-        UserError: when none is heard in time; says what to give instead.
+        UserError: when none, or only others, are heard in time; says what to give instead.
         BrokerError: when no broker answers.
     """
     found: asyncio.Future[str] = asyncio.get_running_loop().create_future()
+    others: set[str] = set()
 
     def hear(topic: str, payload: bytes) -> None:
         place = place_of(topic)
         with suppress(PayloadError):
             health = output_from(topic, payload)
-            if place is not None and isinstance(health, Health) and health.state == "online" and not found.done():
+            if place is None or not isinstance(health, Health) or health.state != "online" or found.done():
+                return
+            if wanted in (None, place.session):
                 found.set_result(place.session)
+            else:
+                others.add(place.session)
 
     bus = MqttBus(address)
     bus.subscribe(f"{ROOT}/+/{BY_MODEL[Health].pattern}", hear)
     await bus.start()
     try:
-        return await asyncio.wait_for(found, SPEAKS_WITHIN_S)
+        with suppress(TimeoutError):
+            # Health is retained: who is there is heard at once. Who is not may be on the way back.
+            return await asyncio.wait_for(asyncio.shield(found), RETAINED_WITHIN_S)
+        if others:
+            raise UserError(_only_others(str(wanted), sorted(others)))
+        return await asyncio.wait_for(found, SPEAKS_WITHIN_S - RETAINED_WITHIN_S)
     except TimeoutError:
+        if wanted is not None:
+            raise UserError(f"no daemon of {wanted!r} speaks on {address}: start one with pitwall serve") from None
         raise UserError(
             f"no daemon speaks on {address}: start one with pitwall serve, or give --session"
         ) from None
     finally:
         await bus.stop()
+
+
+def _only_others(wanted: str, others: list[str]) -> str:
+    if len(others) == 1:
+        return f"no session {wanted!r}; the daemon there serves {others[0]}"
+    hint = near(wanted, others) or "name one of them"
+    return f"no session {wanted!r}; daemons there serve {', '.join(others)}: {hint}"

@@ -7,15 +7,19 @@ from pathlib import Path
 
 import pytest
 
-from pitwall.app.commanding import arguments_from, command_from, give, moment
+from pitwall.app.commanding import arguments_from, command_from, give, give_to, moment
 from pitwall.app.daemon import Daemon, offline_message
+from pitwall.app.watching import find_session
+from pitwall.bus.broker import EmbeddedBroker
+from pitwall.bus.codec import message_for
 from pitwall.bus.memory import MemoryBroker, MemoryBus
+from pitwall.bus.mqtt import MqttBus
 from pitwall.engine.session import Session
 from pitwall.errors import BrokerError, UserError
 from pitwall.forecast.futures import forecast
 from pitwall.journal.memory import MemoryJournal
 from pitwall.model.events import CommandGiven
-from pitwall.model.outputs import Answered, Refused
+from pitwall.model.outputs import Answered, Health, Refused
 from pitwall.runtime.clock import VirtualClock
 from pitwall.runtime.forecaster import InlineForecaster
 from tests.unit.engine_stage import setup
@@ -106,6 +110,22 @@ async def test_one_command_one_answer() -> None:
     assert [(one.command, one.t, one.by) for one in given] == [
         ("status", 0.0, "ann"), ("pit", 80.0, "ann"), ("pit", 101.0, "ann")
     ]
+
+
+async def test_a_misspelt_session_is_told_at_once() -> None:
+    """Who names a session that no daemon there serves hears which ones there are, instead of waiting for an answer."""
+    async with EmbeddedBroker() as broker:
+        prepared = setup()
+        bus = MqttBus(broker.address, will=offline_message(prepared.session))
+        await bus.start()
+        online = message_for(prepared.session, Health(id="health:1", t=0.0, state="online", version="1"))
+        assert online is not None
+        bus.publish(online.topic, online.payload, qos=1, retain=True)
+        values = command_from("41", "undo", "ann", {})
+        with pytest.raises(UserError, match=rf"no session 'prac'; the daemon there serves {prepared.session}"):
+            await give_to(broker.address, "prac", values)
+        assert await find_session(broker.address, prepared.session) == prepared.session
+        await bus.stop()
 
 
 async def test_nobody_there() -> None:
