@@ -1,8 +1,9 @@
 """Verdicts on must-say calls, from plain truth: who talked when, when the driver could listen, what was owed by when.
 
 A *duty* is something that must be said: a box call, a put-back before a timed lap, news from race control. It is
-**possible** when it is part of a best schedule of all duties of this car, with the driver's own unasked talk and the
-braking and cornering of the real lap as they were. It is **in window** when a call for it was begun and ended within
+**possible** when it is part of a best schedule of all duties of this car, each in its short form if need be, with the
+driver's own unasked talk and the braking and cornering of the real lap as they were, and with ``ROOM_S`` to hit each
+start. It is **in window** when a call for it was begun and ended within
 one stretch in which the driver could listen, after it was known and before its deadline.
 
 A miss is put to the engineer of the world (``person``) by one rule only: the first ``REACTS_S`` after the published
@@ -24,6 +25,9 @@ from simulations.score_radio_optimum import Job, schedule
 EDGE_S = 0.25     # a syllable that is lost at either end of a sentence harms nobody (common practice, no source)
 GAP_S = 1.8       # a pause and a readback between two calls (the world's median)
 LISTENS_S = 0.35  # after another voice
+ROOM_S = 2.0      # a start that must be hit more closely is luck: 1.4 s of reaction to a call that is awaited (the
+                  # world's 99th percentile) and half a second of doubt about where the car is
+READS_S = 1.0     # news from race control is read before it is spoken (the world's median)
 REACTS_S = 3.0    # an engineer who is ready begins within this (the world's 90th percentile is below)
 STEP_S = 0.1
 Kind = Literal["box", "put_back", "session"]
@@ -32,7 +36,11 @@ OPEN = ("shown", "due")
 
 @dataclass(frozen=True)
 class Duty:
-    """Something that must be said. ``calls`` are ids of the product's calls that say it; none: it made no such call."""
+    """Something that must be said.
+
+    ``calls`` are ids of the product's calls that say it; none: it made no such call. ``length_s`` is how long it really
+    was, ``least_s`` how long its short form would have been.
+    """
 
     key: str
     kind: Kind
@@ -40,6 +48,7 @@ class Duty:
     deadline_s: float
     length_s: float
     calls: tuple[str, ...] = ()
+    least_s: float | None = None
     about: str = ""
 
 
@@ -90,7 +99,8 @@ def judge(day: CarDay) -> tuple[Verdict, ...]:
         raise ValueError("the listening stretches are unknown on this circuit: nothing is judged")
     met = {duty.key: _met(day, duty) for duty in day.duties}
     # Of two best schedules the one with what was really met counts: a choice as good as another is no miss.
-    jobs = [Job(duty.key, duty.length_s, _starts(day, duty), 1.0 + 0.001 * met[duty.key]) for duty in day.duties]
+    jobs = [Job(duty.key, min(duty.length_s, duty.least_s or duty.length_s), _starts(day, duty),
+                1.0 + 0.001 * met[duty.key]) for duty in day.duties]
     best = schedule(jobs, GAP_S)
     return tuple(_verdict(day, duty, best.get(duty.key), met[duty.key]) for duty in day.duties)
 
@@ -114,12 +124,13 @@ def _met(day: CarDay, duty: Duty) -> bool:
 def _starts(day: CarDay, duty: Duty) -> tuple[Span, ...]:
     """When the call may be begun: known, in one listening stretch, over by the deadline, not over the driver's talk."""
     assert day.listening is not None
-    length = duty.length_s
-    spans = [(max(begin, duty.known_s), min(end, duty.deadline_s) - length) for begin, end in day.listening]
+    length = duty.length_s if duty.least_s is None else min(duty.least_s, duty.length_s)
+    known = duty.known_s + (READS_S if duty.kind == "session" else 0.0)
+    spans = [(max(begin, known), min(end, duty.deadline_s) - length) for begin, end in day.listening]
     for voice in day.driver:
         if not voice.call:
             spans = _without(spans, (voice.start_s - length, voice.end_s + LISTENS_S))
-    return tuple((begin, last) for begin, last in spans if last >= begin)
+    return tuple((begin, last) for begin, last in spans if last >= begin + ROOM_S)
 
 
 def _without(spans: Sequence[Span], cut: Span) -> list[Span]:

@@ -103,6 +103,12 @@ class _Car:
         real = [self._lengths[call] for call in calls if call in self._lengths]
         return real[0] if real else SLOWER * self._prompts[calls[0]][-1].spoken_s
 
+    def _least(self, calls: Sequence[str]) -> float | None:
+        """How long the short form takes at this pace of speech, by its share of the words."""
+        prompt = self._prompts[calls[0]][-1]
+        share = len(prompt.short.split()) / max(1, len(prompt.text.split()))
+        return self._length(calls) * share if share < 1 else None
+
     def _shown(self, kind: str) -> Iterator[tuple[list[str], Prompt]]:
         """Calls of a kind that were ever shown: their attempts, and the last prompt that was open."""
         for calls in self._calls.values():
@@ -136,7 +142,7 @@ class _Car:
             if self._stopped(known, chance.t):
                 continue
             yield Duty(f"box {chance.lap} {calls[0]}", "box", known, chance.t - BOX_S, self._length(calls),
-                       tuple(calls), prompt.text)
+                       tuple(calls), self._least(calls), prompt.text)
         yield from self._never_boxed(told)
 
     def _never_boxed(self, told: set[int]) -> Iterator[Duty]:
@@ -146,7 +152,7 @@ class _Car:
             chance = next((one for one in self._truth.chances if one.lap == lap.number), None)
             if missed and chance is not None and self._over(lap) and not self._stopped(lap.start_s, chance.t):
                 yield Duty(f"box {lap.number} none", "box", self._received(lap.start_s), chance.t - BOX_S, UNSAID_S, (),
-                           "no box call on a lap beyond the plan")
+                           None, "no box call on a lap beyond the plan")
 
     def _over(self, lap: DrivenLap) -> bool:
         """True when the run had driven all its timed laps before this one began."""
@@ -171,7 +177,7 @@ class _Car:
                 continue
             if not self._stopped(self._known(lap), lap.start_s):
                 yield Duty(f"put-back {lap.number} {calls[0]}", "put_back", self._known(lap), lap.start_s - SWITCH_S,
-                           self._length(calls), tuple(calls), prompt.text)
+                           self._length(calls), tuple(calls), self._least(calls), prompt.text)
         yield from self._never_asked(asked)
 
     def _never_asked(self, asked: set[tuple[int, str]]) -> Iterator[Duty]:
@@ -182,7 +188,7 @@ class _Car:
                     if (lap.number, found.switch) not in asked and self._why(found.switch, lap.start_s) in ASKED]
             if left:
                 yield Duty(f"put-back {lap.number} none", "put_back", self._known(lap), lap.start_s - SWITCH_S,
-                           UNSAID_S, (), f"nobody was told to put back {', '.join(left)}")
+                           UNSAID_S, (), None, f"nobody was told to put back {', '.join(left)}")
 
     def _why(self, switch: str, t: float) -> str:
         moves = [move for move in self._truth.switches if move.switch == switch and move.t <= t]
@@ -207,6 +213,7 @@ class _Car:
                      and abs(history[0].t - news.known_s) < 1.0]
             length = self._length(calls) if calls else UNSAID_S
             yield Duty(f"session {number} {news.status}", "session", news.known_s, min(by), length, tuple(calls),
+                       self._least(calls) if calls else None,
                        self._prompts[calls[0]][-1].text if calls else f"nothing was told of {news.status}")
 
     def _on_track(self, t: float) -> float | None:

@@ -30,6 +30,7 @@ TOO_LATE = "too late"
 NO_TIME = "its window had passed before the channel was free"
 REPLY_S = 2.5             # what a readback commonly takes of the channel, and the answer to a question
 ANSWER_S = 9.0
+FORESEEN_S = 3.0          # a call that was shown so long before is awaited
 SEES_S = 20.0             # from an alert to a look at the car
 LOOKS_S = 3.0             # how often an engineer looks at a car that is not ready
 NOT_READY = {"leave": 4.0, "fire_up": 70.0}  # a car whose work takes longer than this yet is not told
@@ -100,9 +101,16 @@ class Engineer:
             self._give_up(card, "forgotten")
             return
         self._never.pop(prompt.call, None)
-        seen = card.seen_s if self._habits.follows else t
-        card.ready_s = max(max(prompt.say_from_s, seen) + card.reaction_s, t)
+        card.ready_s = max(self._ready(card, t), t)
         self._agenda.at(card.ready_s, self._consider)
+
+    def _ready(self, card: _Card, t: float) -> float:
+        """When the first word can come: a moment that could be seen coming takes less time than one that could not."""
+        begin = card.prompt.say_from_s
+        if not self._habits.follows:
+            return max(begin, t) + card.reaction_s
+        foreseen = begin - card.seen_s > FORESEEN_S
+        return max(begin, card.seen_s) + card.reaction_s * (0.5 if foreseen else 1.0)
 
     def _why_not(self, card: _Card, t: float) -> str:
         if card.forgotten:

@@ -41,8 +41,8 @@ class EngineerHabits(Frozen):
     forgets: Share = Field(default=0.02, description="share of calls that are never spoken")
     follows: bool = Field(
         default=False,
-        description="keeps to the window as it stands: begins no call after it, waits where it is moved to, and takes a "
-                    "window that was shown before for no surprise",
+        description="keeps to the window as it stands: begins no call after it, waits where it is moved to, and needs "
+                    "half the time for a call that was shown before",
     )
     hands_over: bool = Field(default=False, description="in the break between two windows another one takes over")
 

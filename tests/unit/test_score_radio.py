@@ -84,9 +84,16 @@ def test_a_call_that_was_never_made_is_a_miss() -> None:
 
 def test_what_could_not_be_said_is_not_possible() -> None:
     """Known too late, longer than every stretch, or under the driver's own talk the whole time: nobody's miss."""
-    assert not verdict(duties=(replace(BOX, known_s=41.0),)).possible
+    assert not verdict(duties=(replace(BOX, known_s=39.0),)).possible
     assert not verdict(duties=(replace(BOX, length_s=10.5),)).possible
     assert not verdict(driver=(Voice(0.0, 43.0),)).possible
+
+
+def test_a_start_that_only_luck_hits_is_not_possible() -> None:
+    """Two seconds to begin in are needed; a short form that leaves them makes the call possible."""
+    long = replace(BOX, known_s=20.0, deadline_s=30.0, length_s=8.5)
+    assert not verdict(duties=(long,)).possible
+    assert verdict(duties=(replace(long, least_s=4.0),)).possible
 
 
 def test_talk_that_the_calls_brought_about_excuses_nothing() -> None:
