@@ -5,21 +5,24 @@ from __future__ import annotations
 import asyncio
 import json
 import os
+import re
 import socket
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, get_args
 
 import yaml
 from pydantic import ValidationError
 
+from pitwall.app.change_files import findings_in, read_changes
 from pitwall.app.clients import Onlooker
-from pitwall.app.plain_words import near, shown
+from pitwall.app.plain_words import findings_from, near, shown
 from pitwall.app.watching import SPEAKS_WITHIN_S, find_session
 from pitwall.bus.address import BrokerAddress
 from pitwall.bus.codec import message_for_fact
 from pitwall.bus.mqtt import MqttBus
-from pitwall.errors import BrokerError, UserError
+from pitwall.errors import BrokerError, FileProblem, Finding, UserError
 from pitwall.model.commands import CommandGiven
 from pitwall.model.outputs import Answered, ClockState, Health, Output, Refused
 from pitwall.runtime.ports import Bus
@@ -27,6 +30,8 @@ from pitwall.runtime.ports import Bus
 ANSWERED_WITHIN_S = 10.0
 HEAD = ("id", "type", "car", "command", "by", "t")
 LISTS = ("sectors",)
+_CLOCK = re.compile(r"(-)?(?:(\d{1,2}):)?(\d{1,4}):([0-5]\d(?:\.\d+)?)", re.ASCII)
+_COLONS = re.compile(r"[-+]?[\d_]+(?::\d+)+(?:\.\d*)?", re.ASCII)
 WORDS = frozenset({
     "call", "alert", "run", "item", "proposal", "text", "loop", "switch", "tyres", "where", "status", "pit_exit",
     "lap_kind", "alternate",
@@ -65,7 +70,10 @@ def arguments_from(words: list[str], changes: Path | None = None) -> dict[str, A
             raise UserError(f"no argument {name!r}: {hint}")
         found[name] = _value(name, text)
     if changes is not None:
-        found["changes"] = _read(changes)
+        try:
+            found["changes"] = read_changes(changes)
+        except FileProblem as problem:
+            raise UserError(str(problem)) from None  # nothing was sent: the command is given wrongly
     return found
 
 
@@ -76,17 +84,27 @@ def _value(name: str, text: str) -> Any:
 
 
 def _parsed(name: str, text: str) -> Any:
+    if name.endswith("_s"):
+        return _seconds(name, text)
+    if _COLONS.fullmatch(text):
+        return text  # YAML would take 1:2:3 for a number to the base of sixty
     try:
         return yaml.safe_load(text)
     except yaml.YAMLError:
         raise UserError(f"{name}={text!r} cannot be read") from None
 
 
-def _read(path: Path) -> Any:
-    try:
-        return yaml.safe_load(path.read_text(encoding="utf-8"))  # JSON is YAML
-    except (OSError, yaml.YAMLError, UnicodeDecodeError) as failure:
-        raise UserError(f"{path}: cannot be read as JSON or YAML: {failure}") from None
+def _seconds(name: str, text: str) -> float:
+    """Seconds as such, or as minutes and seconds, or with hours before them."""
+    clock = _CLOCK.fullmatch(text.strip())
+    if clock is not None:
+        sign, hours, minutes, seconds = clock.groups()
+        if hours is None or int(minutes) < 60:
+            whole = int(hours or 0) * 3600 + int(minutes) * 60 + float(seconds)
+            return -whole if sign else whole
+    with suppress(ValueError):
+        return int(text) if text.strip().isdecimal() else float(text)
+    raise UserError(f"{name}: found {shown(text)}, expected seconds such as 2480, or 41:20, or 1:02:30")
 
 
 def command_from(car: str, command: str, by: str, arguments: dict[str, Any]) -> dict[str, Any]:
@@ -102,12 +120,14 @@ def command_from(car: str, command: str, by: str, arguments: dict[str, Any]) -> 
     try:
         CommandGiven.model_validate({"id": "checked", "t": 0.0, **values})
     except ValidationError as failure:
-        told = []
-        for one in failure.errors():
-            place = ".".join(str(part) for part in one["loc"]) or command
-            told.append(f"{place}: {one['msg'].lower()} (found {shown(one.get('input'))})")
-        raise UserError("; ".join(told)) from None
+        changes = [replace(one, path=("changes", *one.path)) for one in _changes_in(arguments)]
+        found = changes or findings_from(failure, values, CommandGiven)
+        raise UserError("; ".join(one.text() for one in found)) from None
     return values
+
+
+def _changes_in(arguments: dict[str, Any]) -> list[Finding]:
+    return findings_in(arguments["changes"]) if "changes" in arguments else []
 
 
 def moment(text: str) -> tuple[float, bool]:

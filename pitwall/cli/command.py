@@ -14,7 +14,7 @@ WORDS_GO_TO = "arguments"
 
 ABOUT = """What a key, a keypad or a script may ask for; arguments are written name=value:
   what happened  cross [loop=2] [forgotten=true], pit where=entry|exit, status status=red [sectors=1,2],
-                 clock remaining_s=2480 [running=true], pit_exit pit_exit=closed [opens_at_s=600],
+                 clock remaining_s=2480 (or 41:20) [running=true], pit_exit pit_exit=closed [opens_at_s=600],
                  set_car run=long lap=3 lap_kind=timed | in_garage=true, set_switch switch=... position=...,
                  set_tyres tyres=B1 [tyre_laps=4], set_fuel fuel_kg=18, undo
   calls          said, skip, defer, repeat, confirm [call=...]; box, quiet, keep_in, let_go

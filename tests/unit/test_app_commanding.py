@@ -15,7 +15,7 @@ from pitwall.bus.codec import message_for
 from pitwall.bus.memory import MemoryBroker, MemoryBus
 from pitwall.bus.mqtt import MqttBus
 from pitwall.engine.session import Session
-from pitwall.errors import BrokerError, UserError
+from pitwall.errors import BrokerError, FileProblem, UserError
 from pitwall.forecast.futures import forecast
 from pitwall.journal.memory import MemoryJournal
 from pitwall.model.events import CommandGiven
@@ -38,7 +38,7 @@ def test_changes_come_from_a_file(tmp_path: Path) -> None:
     file.write_text("- {do: drop_run, run: long}\n")
     values = command_from("41", "amend", "ann", arguments_from(["text=rain"], file))
     assert values["changes"] == [{"do": "drop_run", "run": "long"}]
-    with pytest.raises(UserError, match="cannot be read"):
+    with pytest.raises(UserError, match=r"none\.yaml: no such file"):
         arguments_from([], tmp_path / "none.yaml")
 
 
@@ -46,15 +46,50 @@ def test_changes_come_from_a_file(tmp_path: Path) -> None:
     ("words", "command", "told"),
     [
         (["where"], "pit", "name=value"), (["wher=exit"], "pit", "did you mean 'where'"), ([], "crss", "'cross'"),
-        (["where=out"], "pit", "'entry' or 'exit'"),
+        (["where=out"], "pit", "where: found 'out', expected one of: entry, exit"),
         (["lap=x"], "set_car", "lap"), (["by=x"], "pit", "no argument 'by'"),
         (["changes=[{"], "amend", "cannot be read"),
+        (["changes=[{do: set_laps, run: long, lapz: 3}]"], "amend", r"changes\[0\].*'lapz'.*did you mean 'laps'"),
+        (["remaining_s=200000"], "clock", "remaining_s: found 200000, expected 172800 or less"),
+        (["remaining_s=1:2:3:4"], "clock", "remaining_s: found '1:2:3:4', expected seconds such as 2480, or 41:20"),
+        (["remaining_s=soon"], "clock", "remaining_s: found 'soon', expected seconds such as 2480"),
+        (["lap=1:20"], "set_car", "lap: found '1:20', expected a whole number"),
     ],
 )  # fmt: skip
 def test_what_is_written_wrongly_is_told(words: list[str], command: str, told: str) -> None:
     """A slip is found before anything is sent, with the nearest name that there is."""
     with pytest.raises(UserError, match=told):
         command_from("41", command, "ann", arguments_from(words))
+
+
+def test_seconds_may_be_written_as_a_clock_shows_them() -> None:
+    """Minutes and seconds, and hours before them, beside plain seconds."""
+    words = ["remaining_s=1:20", "opens_at_s=1:02:30.5", "for_s=90.5"]
+    assert arguments_from(words) == {"remaining_s": 80.0, "opens_at_s": 3750.5, "for_s": 90.5}
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("- {do: drop_run, run: long}\n- {do: set_laps, run: long, lapz: 3}\n",
+         r"changes\.yaml:2: \[1\].*unknown key 'lapz'.*did you mean 'laps'"),
+        ("- {do: drop_rum, run: long}\n", r"changes\.yaml:1: \[0\]\.do: found 'drop_rum'.*did you mean 'drop_run'"),
+        ("- {run: long}\n", r"changes\.yaml:1: \[0\]: found no key 'do', expected one of: insert_run"),
+        ("- {do: set_run_fuel, run: long,\n   fuel_kg: lots}\n", r"changes\.yaml:2: \[0\]\.fuel_kg: found 'lots', "
+         "expected a number"),
+        ("do: drop_run\nrun: long\n", r"changes\.yaml:1: found keys and values, expected a list of changes, such as"),
+        ("- [drop_run\n", r"changes\.yaml:\d+: "),
+    ],
+)  # fmt: skip
+def test_a_file_of_changes_is_judged_like_any_file(tmp_path: Path, text: str, told: str) -> None:
+    """File, line, what was found and expected, the nearest word; nothing of the libraries that read it."""
+    file = tmp_path / "changes.yaml"
+    file.write_text(text, encoding="utf-8")
+    with pytest.raises(UserError, match=told) as refused:
+        arguments_from([], file)
+    assert "while parsing" not in str(refused.value)
+    assert "pydantic" not in str(refused.value).lower()
+    assert not isinstance(refused.value, FileProblem), "nothing was sent: exit code 2"
 
 
 @pytest.mark.parametrize(("text", "read"), [("-20s", (-20.0, True)), ("-0.5", (-0.5, True)), ("754.5", (754.5, False))])
