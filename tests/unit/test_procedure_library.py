@@ -1,4 +1,4 @@
-"""The library: what the trade does is there as files, and a new procedure is a new file, driven without a line of code."""
+"""The library: what the trade does is there as files, and a new procedure is a new file, driven without code."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from pitwall.app.loading import read_event, load_setup
+from pitwall.app.loading import load_setup, read_event
 from pitwall.app.resources import demo_event
 from pitwall.model.setup import SessionSetup
 from tests.unit.engine_stage import Stage, shipped
