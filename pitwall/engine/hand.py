@@ -14,14 +14,13 @@ from pitwall.engine.car import DOUBLE_S
 from pitwall.engine.hand_clock import FRESH_S
 from pitwall.engine.hands import Hands, place_words, tenths
 from pitwall.engine.laps import LapRecord
+from pitwall.engine.set_run import OUT_AT_LEAST
 from pitwall.engine.team import TeamCar
 from pitwall.model.events import ClockReported, CommandGiven, StatusChanged
 from pitwall.model.units import clock_text
 
 AHEAD_S = 2.0
 """A moment this far ahead of ours is a sender's clock, not a mistake."""
-OUT_AT_LEAST = 0.6
-"""Share of an out-lap before which no car is back at the pit exit, whatever was not seen."""
 FORGOTTEN_FROM = 1.7
 """A lap of so many usual ones is two with a line press forgotten between them (common practice, no source)."""
 

@@ -13,7 +13,7 @@ from pitwall.engine.answers import Answer, Refusal
 from pitwall.engine.hands import MEASURED_S, Hands, tenths
 from pitwall.engine.history import Entry, follow
 from pitwall.engine.run_state import RunState
-from pitwall.engine.set_run import choose_run, put_on_lap
+from pitwall.engine.set_run import JOINED, begins_at_line, choose_run, put_on_lap, put_on_track
 from pitwall.engine.team import TeamCar, asked_positions
 from pitwall.model.car import position_text, same_position
 from pitwall.model.events import CommandGiven
@@ -29,9 +29,16 @@ def where(car: TeamCar) -> str:
         return f"car {car.car} {place}" + (f", next: {following.run.run}" if following is not None else "")
     if run is None:
         return f"car {car.car} on lap {track.lap_number}, on no run of the plan"
-    kind = {"cool": "cool-down"}.get(track.lap_kind or "", track.lap_kind or "")
-    planned = run.lap_label(run.pointer)
-    return f"car {car.car} on {planned} of {run.run.run}" + ("" if kind in planned else f", a {kind} lap")
+    kind, planned = track.lap_kind, run.lap_label(run.pointer)
+    place = f"car {car.car} on {planned} of {run.run.run}"
+    if kind is None or planned.startswith(lap_words(kind)):
+        return place
+    return f"{place}, {'an' if kind[0] in 'aeiou' else 'a'} {lap_words(kind)}"
+
+
+def lap_words(kind: LapKind) -> str:
+    """A lap as the trade calls it: ``out-lap``, ``timed lap``, ``cool-down lap``."""
+    return {"out": "out-lap", "in": "in-lap", "cool": "cool-down lap"}.get(kind, f"{kind} lap")
 
 
 # -- set_car -----------------------------------------------------------------------------------------------------------
@@ -55,9 +62,16 @@ def _set_car(command: CommandGiven, hands: Hands, now: float) -> Answer:
             _runs(one, entry, command, t)
 
     hands.hears(now)
+    before = _skipped(car)
     hands.act(command, "set_car", act, now)
     _remember(command, hands, "car set")
-    return Answer(where(car), plan_changed=True)
+    skipped = [name for name in _skipped(car) if name not in before]
+    return Answer(where(car) + (f"; {', '.join(skipped)} skipped, as nobody saw them" if skipped else ""),
+                  plan_changed=True)
+
+
+def _skipped(car: TeamCar) -> list[str]:
+    return [run.run.run for run in car.progress.runs if run.state == "skipped" and run.reason == JOINED]
 
 
 def _demand_sense(command: CommandGiven, car: TeamCar, run: RunState | None, standing: bool) -> None:
@@ -99,17 +113,14 @@ def _stands(car: TeamCar, entry: Entry, run: str | None, t: float) -> None:
 def _runs(car: TeamCar, entry: Entry, command: CommandGiven, t: float) -> None:
     track = car.track
     out = command.lap_kind in (None, "out", "installation") and (command.lap or 1) == 1
-    if not track.on_track:
-        if command.run is not None:
-            choose_run(car, command.run, entry.now)
+    if command.run is not None:
+        choose_run(car, command.run, entry.now)
+    from_pits = track.lap is not None and track.lap.start_phase > 0
+    if not track.on_track or (from_pits and begins_at_line(car, command.lap, command.lap_kind)):
         if track.pit_entry_t is not None:
             t = max(t, track.pit_entry_t)
-        follow(car, track.leave(t) if out else track.cross("line", t, entry.clock.disturbed), entry.clock, entry.now)
-        if not out and track.lap is not None:
-            # Nobody saw where that lap began: it teaches nothing, and a line that is seen after all mends it.
-            track.lap.inferred_start, track.lap.from_pits = True, False
-    elif command.run is not None:
-        choose_run(car, command.run, entry.now)
+        happened = put_on_track(track, t, entry.clock.disturbed, from_pits=out)
+        follow(car, happened, entry.clock, entry.now)
     if command.lap is not None or command.lap_kind is not None:
         put_on_lap(car, command.lap, _kind(command.lap_kind), entry.now)
 

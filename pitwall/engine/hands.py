@@ -362,7 +362,8 @@ def _why_not(car: TeamCar, entry: Entry) -> str:
     if track.lap is not None and track.on_track:
         since = f"began at {tenths(track.lap.start_t)}"
         return f"{seen_there} cannot be: lap {track.lap_number} {since}; give its 't', or 'undo' that one"
-    return f"{seen_there} cannot be: car {car.car} is {track.state.replace('_', ' ')}; use 'set_car'"
+    place = "in the pit lane" if track.state == "pit_lane" else "in its garage"
+    return f"{seen_there} cannot be: car {car.car} is {place}; enter the pit exit first ('pit' with where=exit)"
 
 
 def place_words(entry: Entry) -> str:

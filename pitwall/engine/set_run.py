@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from pitwall.engine.car import CarTrack, Happening
 from pitwall.engine.progress import PlanProgress
 from pitwall.engine.run_state import RunState
 from pitwall.engine.team import TeamCar
 from pitwall.model.plan import LapKind
 
 JOINED = "not followed: pitwall joined later"
+OUT_AT_LEAST = 0.6
+"""Share of an out-lap before which no car is at its end, whatever was not seen (common practice, no source)."""
 
 
 def choose_run(car: TeamCar, name: str, now: float) -> None:
@@ -55,6 +58,42 @@ def _skip_before(progress: PlanProgress, wanted: RunState, now: float) -> None:
                 item.signal("fail", now, JOINED)
 
 
+def put_on_track(track: CarTrack, t: float, disturbed: bool, *, from_pits: bool) -> list[Happening]:
+    """The car is out, whatever it was seen to do last: on its out-lap, or on a lap of which nobody saw the beginning.
+
+    Such a lap teaches nothing, and a line that is seen after all mends it.
+
+    Args:
+        track: of a car that is in the pits, or on a lap that began there.
+        t: since when, at the latest.
+        disturbed: a slow or red period holds.
+        from_pits: the lap is an out-lap.
+    """
+    lap = track.lap
+    if from_pits:
+        return track.leave(t)
+    if lap is not None and t - lap.start_t < OUT_AT_LEAST * track.pace.lap_s("out"):
+        # Too soon for the line: the exit was no exit. Where the car was seen stands, the lap is another one.
+        track.move("line")
+        lap.start_phase, lap.kind, lap.inferred_start = 0.0, "timed", True
+        return []
+    if lap is not None:
+        lap.inferred_end = True
+    track.pit_entry_t = None  # a line beside the pit lane is not meant
+    found = track.cross("line", t, disturbed)
+    if track.lap is not None:
+        track.lap.inferred_start, track.lap.from_pits = True, False
+    return found
+
+
+def begins_at_line(car: TeamCar, lap: int | None, kind: LapKind | None) -> bool:
+    """Guard: the lap that is meant is none that leads out of the pits."""
+    run = car.progress.current or car.progress.next
+    if run is None or lap is None or run.out_in:
+        return kind in ("timed", "cool")
+    return lap > 1 or kind in ("timed", "cool")
+
+
 def put_on_lap(car: TeamCar, lap: int | None, kind: LapKind | None, now: float) -> None:
     """The running lap is that one of its run (1: the out-lap), and of that kind."""
     run, track = car.progress.current, car.track
@@ -95,7 +134,7 @@ def _set_kind(car: TeamCar, kind: LapKind | None) -> None:
         track.move("loop" if track.lap is not None and track.lap.start_phase > 0 else "line")
     if kind == "in":
         track.move("called_in")
-    elif kind in ("timed", "cool") and track.state not in ("out", "out_in"):
+    elif kind in ("timed", "cool"):
         track.move("let_run")
         track.move(f"judged_{kind}")
     elif kind == "out":

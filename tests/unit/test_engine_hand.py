@@ -459,3 +459,53 @@ def test_a_missed_pit_exit_is_no_joining() -> None:
     assert stage.car.progress.current is not None
     assert stage.car.progress.current.run.run == "checks"
     assert not stage.made(Corrected)
+
+
+# -- entries that contradict what was seen -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("lap", [3, 7])
+def test_a_car_that_is_in_the_pit_lane_is_put_on_the_lap_that_is_said(lap: int) -> None:
+    """The hand says that the car is out: the line beside the lane, passed a moment ago, does not swallow the word; runs
+    that nobody saw are skipped, and the answer says so."""
+    stage = by_hand(CHECKS, LONG, SPARE)
+    told(stage.command("set_car", 100.0, in_garage=True))
+    stage.command("pit", 110.0, where="exit")
+    stage.command("undo", 111.0)
+    stage.pit(112.0, "entry")
+    assert stage.car.track.state == "pit_lane"
+    answer = told(stage.command("set_car", 120.0, run="long", lap=lap, lap_kind="timed"))
+    assert answer == f"car 41 on timed lap {lap - 1} of long; checks skipped, as nobody saw them"
+    assert (stage.car.track.lap_kind, stage.car.track.lap_number) == ("timed", lap)
+    assert "line at 3:40.0: timed lap" in told(stage.command("cross", 220.0))
+
+
+@pytest.mark.parametrize("after", [5.0, 110.0])
+def test_a_kind_that_is_said_after_the_pit_exit_is_taken(after: float) -> None:
+    """Just after the exit, or long after it with the line forgotten: the car is on the lap and of the kind that was
+    said, and the answer does not contradict itself."""
+    stage = on_lap(by_hand(LONG, SPARE))
+    answer = told(stage.command("set_car", 100.0 + after, lap=3, lap_kind="timed"))
+    assert answer == "car 41 on timed lap 2 of long"
+    assert stage.car.track.lap_kind == "timed"
+    assert not stage.car.track.pace.quick
+    told(stage.command("undo"))
+    assert stage.car.track.lap_kind == "out"
+
+
+def test_an_out_lap_where_a_timed_one_is_planned_is_called_an_out_lap() -> None:
+    """A run that was chosen on an out-lap says what lap it is, with its article."""
+    stage = on_lap(by_hand(LONG, SPARE))
+    assert told(stage.command("set_car", 105.0, lap=8, lap_kind="in")) == "car 41 on in-lap of long"
+    stage = on_lap(by_hand(LONG, SPARE))
+    assert told(stage.command("set_car", 105.0, lap_kind="in")) == "car 41 on out-lap of long, an installation lap"
+
+
+def test_a_line_pressed_for_a_car_in_the_pits_names_the_pit_exit() -> None:
+    """What is refused says what to enter first."""
+    stage = on_lap(by_hand(LONG, SPARE), 220.0)
+    stage.command("pit", 300.0, where="entry")
+    reason = refused(stage.command("cross", 310.0))
+    assert reason == (
+        "line at 5:10.0 cannot be: car 41 is in the pit lane; enter the pit exit first ('pit' with where=exit)"
+    )
