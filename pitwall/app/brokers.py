@@ -16,13 +16,21 @@ from typing import Literal
 import structlog
 
 from pitwall.app.lifecycle import Lifecycle
+from pitwall.app.plain_words import near
 from pitwall.app.settings import Settings, state_folder
 from pitwall.app.user_files import open_to_others, read_users, users_file
 from pitwall.bus.address import BrokerAddress, parse_address, tls_context
 from pitwall.bus.broker import BrokerLimits, EmbeddedBroker, users_from
 from pitwall.bus.mosquitto import MosquittoBroker
 from pitwall.bus.mosquitto_files import MosquittoOptions, find_program
-from pitwall.bus.sockets import is_loopback, is_taken, listening_address
+from pitwall.bus.sockets import (
+    is_loopback,
+    is_of_this_machine,
+    is_taken,
+    listening_address,
+    obstacle,
+    reached_at,
+)
 from pitwall.bus.users import DAEMON, Account, Login, logins_of, new_token
 from pitwall.errors import BrokerError, UserError
 
@@ -90,21 +98,42 @@ def chosen_broker(settings: Settings, wishes: BrokerWishes) -> BrokerChoice:
     """Read what was asked for, before anything is started.
 
     Raises:
-        UserError: when it is neither one of our own nor an address, or would be open to a network without users.
+        UserError: when it is neither one of our own nor an address, or would be open to a network without users; when
+            an option cannot apply to it, or both listeners would have one port.
         FileProblem: when the users file has faults.
     """
     text = wishes.broker or settings.broker
+    _refuse_what_cannot_apply(wishes, text)
     if text not in OWN:
         return BrokerChoice("elsewhere", client_address(settings, text, wishes.ca_file))
     bind = listening_address(wishes.bind or settings.bind)
+    port = settings.port if wishes.port is None else wishes.port
+    websocket_port = settings.websocket_port if wishes.websocket_port is None else wishes.websocket_port
+    if port and port == websocket_port:
+        raise UserError(f"--port and --websocket-port are both {port}: give each listener a port of its own")
     return BrokerChoice(
         kind=OWN[text],
-        port=settings.port if wishes.port is None else wishes.port,
+        port=port,
         bind=bind,
-        websocket_port=settings.websocket_port if wishes.websocket_port is None else wishes.websocket_port,
+        websocket_port=websocket_port,
         accounts=_accounts(settings, wishes, bind),
         records=state_folder(settings) / "brokers",
     )
+
+
+def _refuse_what_cannot_apply(wishes: BrokerWishes, text: str) -> None:
+    """An option of the command line that would be ignored is a misunderstanding; settings serve every broker."""
+    if text in OWN:
+        if wishes.ca_file is not None:
+            raise UserError(f"--ca-file belongs to a broker elsewhere (mqtts://), and --broker is {text}: leave it out")
+        return
+    given = {"--port": wishes.port, "--bind": wishes.bind, "--websocket-port": wishes.websocket_port,
+             "--users": wishes.users}
+    named = [option for option, value in given.items() if value is not None]
+    if named:
+        belongs = "belongs" if len(named) == 1 else "belong"
+        raise UserError(f"{', '.join(named)} {belongs} to a broker of our own, and --broker names one elsewhere: leave "
+                        f"{'it' if len(named) == 1 else 'them'} out, or take --broker {', '.join(OWN)}")
 
 
 def _accounts(settings: Settings, wishes: BrokerWishes, bind: str) -> Mapping[str, Account] | None:
@@ -138,7 +167,9 @@ def client_address(settings: Settings, text: str | None, ca_file: str | None = N
     try:
         address = parse_address(text, ca_file)
     except UserError as problem:
-        raise UserError(f"{problem}; or one of our own: {', '.join(OWN)}") from None
+        hint = near(text, list(OWN)) if "://" not in text else None
+        said = f"no broker of that name: {hint} An address is written mqtt://127.0.0.1:1883" if hint else str(problem)
+        raise UserError(f"{said}; or one of our own: {', '.join(OWN)}") from None
     tls_context(address)
     return address
 
@@ -150,7 +181,10 @@ async def start_broker(life: Lifecycle, choice: BrokerChoice) -> RunningBroker:
         BrokerError: when it cannot be started, with the remedy.
     """
     if choice.address is not None:
-        return RunningBroker("elsewhere", choice.address)
+        return RunningBroker("elsewhere", choice.address, asks=choice.address.username is not None)
+    if not is_of_this_machine(choice.bind):
+        raise BrokerError(f"{choice.bind} is no address of this machine (--bind): 127.0.0.1 is this machine alone, "
+                          "0.0.0.0 every network it is on")
     daemon_token = new_token()
     logins = None if choice.accounts is None else logins_of(choice.accounts, daemon_token)
     if choice.kind == "embedded":
@@ -206,11 +240,22 @@ async def _embedded(life: Lifecycle, choice: BrokerChoice, logins: Mapping[str, 
     try:
         await life.start("broker", broker.start, _after_the_last_word(broker))
     except BrokerError as failure:
-        raise BrokerError(
-            f"{failure} (--port). Is another broker there already? Then use that one: "
-            f"--broker mqtt://127.0.0.1:{choice.port}"
-        ) from failure
+        raise BrokerError(_why_not(choice) or str(failure)) from failure
     return RunningBroker("embedded", broker.address, broker.websocket_address)
+
+
+def _why_not(choice: BrokerChoice) -> str:
+    """Which port stands in the way, why, and what to do; nothing when both could be had now."""
+    told = []
+    for option, port in (("--port", choice.port), ("--websocket-port", choice.websocket_port)):
+        reason = obstacle(choice.bind, port) if port else None
+        if reason is not None:
+            told.append(f"cannot listen on {choice.bind}:{port} ({option}): {reason}; choose another port, or 0 for a "
+                        "free one")
+    # Only a listener of MQTT's own kind may be a broker that one could use instead.
+    if told and "(--port): somebody" in told[0]:
+        told.append(f"or, if it is a broker, use that one: --broker mqtt://{reached_at(choice.bind)}:{choice.port}")
+    return f"the embedded broker {'; '.join(told)}" if told else ""
 
 
 def _after_the_last_word(broker: EmbeddedBroker | MosquittoBroker) -> Stop:

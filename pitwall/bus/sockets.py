@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import ipaddress
 import os
 import socket
@@ -54,6 +55,30 @@ def is_taken(host: str, port: int) -> bool:
         except OSError:
             return True
     return False
+
+
+def is_of_this_machine(host: str) -> bool:
+    """True when this machine has that address, so that one may listen on it."""
+    with socket.socket() as probe:
+        try:
+            probe.bind((host, 0))
+        except OSError as refused:
+            return refused.errno != errno.EADDRNOTAVAIL
+    return True
+
+
+def obstacle(host: str, port: int) -> str | None:
+    """Why nobody can listen there now, in words; None when one can."""
+    with socket.socket() as probe:
+        if os.name == "posix":
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((host, port))
+        except PermissionError:
+            return "this system keeps that port for its administrator"
+        except OSError as refused:
+            return "somebody listens there" if refused.errno == errno.EADDRINUSE else str(refused.strerror)
+    return "somebody listens there" if is_taken(host, port) else None
 
 
 def free_port(host: str = LOOPBACK) -> int:

@@ -75,7 +75,8 @@ def run(args: argparse.Namespace) -> int:
         if args.json:
             print(json.dumps(words), flush=True)
             return
-        address = served.address.replace("://", "://NAME:TOKEN@") if served.asks else served.address
+        word = "PASSWORD" if served.kind == "elsewhere" else "TOKEN"
+        address = served.address.replace("://", f"://NAME:{word}@") if served.asks else served.address
         print(f"pitwall serves {setup.session} of {setup.event}, cars {', '.join(sorted(setup.plans))}\n"
               f"  broker   {served.address} ({KINDS[served.kind]})\n"
               + "".join(f"           {note}\n" for note in served.notes)

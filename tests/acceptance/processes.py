@@ -37,8 +37,9 @@ class Processes:
         return process
 
     def serve(self, event: str = "event.yaml", *more: str) -> tuple[subprocess.Popen[str], dict[str, Any]]:
-        """A daemon with a broker of its own, and what it said when it started."""
-        process = self.start("serve", event, "--port", "0", "--json", *more)
+        """A daemon with a broker of its own unless one elsewhere is named, and what it said when it started."""
+        port = () if any("://" in word for word in more) else ("--port", "0")
+        process = self.start("serve", event, *port, "--json", *more)
         assert process.stdout is not None
         line = process.stdout.readline()
         if not line:

@@ -6,6 +6,7 @@ import socket
 from collections.abc import AsyncIterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Literal
 
 import pytest
 from structlog.testing import capture_logs
@@ -197,18 +198,79 @@ async def test_a_broker_elsewhere_is_left_as_it_is(life: Lifecycle) -> None:
     address = BrokerAddress("10.0.0.5", 1883, "daemon", "word")
     running = await start_broker(life, BrokerChoice("elsewhere", address))
     assert running.address is address
-    assert (running.name, running.asks) == ("elsewhere mqtt://10.0.0.5:1883", False)
+    assert (running.name, running.asks) == ("elsewhere mqtt://10.0.0.5:1883", True)
+    assert not (await start_broker(life, BrokerChoice("elsewhere", BrokerAddress("10.0.0.5", 1883)))).asks
 
 
 async def test_embedded_with_a_taken_websocket_port_leaves_nothing_open(life: Lifecycle) -> None:
-    """Its TCP listener was open already: it is closed again, and the message names both ports."""
+    """Its TCP listener was open already: it is closed again, and the message names the taken port and its option."""
     with socket.socket() as taken, socket.socket() as probe:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
         probe.bind(("127.0.0.1", 0))
         port, websocket = probe.getsockname()[1], taken.getsockname()[1]
         probe.close()
-        with pytest.raises(BrokerError, match=f"port {port} and {websocket} for WebSockets"):
+        with pytest.raises(BrokerError, match=rf"127\.0\.0\.1:{websocket} \(--websocket-port\): somebody") as refused:
             await start_broker(life, BrokerChoice(port=port, websocket_port=websocket))
+        assert "--port)" not in str(refused.value).replace("--websocket-port)", "")
+        assert "--broker" not in str(refused.value), "what listens there is not said to be a broker to use"
         with socket.socket() as after:
             assert after.connect_ex(("127.0.0.1", port)) != 0
+
+
+async def test_a_taken_port_names_itself_and_the_broker_that_may_be_there(life: Lifecycle) -> None:
+    """Whoever has the port of MQTT may be a broker: then that one may be used."""
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        with pytest.raises(BrokerError, match=rf"{port} \(--port\): somebody.*--broker mqtt://127\.0\.0\.1:{port}"):
+            await start_broker(life, BrokerChoice(port=port))
+
+
+@pytest.mark.parametrize("kind", ["embedded", "mosquitto", "auto"])
+async def test_an_address_of_another_machine_is_not_a_matter_of_ports(
+    tmp_path: Path, life: Lifecycle, kind: Literal["embedded", "mosquitto", "auto"]
+) -> None:
+    """An address that this machine has not is told as that, with those it can have (192.0.2.0/24 is nobody's: RFC
+    5737)."""
+    choice = _own(BrokerChoice(kind, port=0, bind="192.0.2.7", accounts={}), tmp_path)
+    with pytest.raises(BrokerError, match=r"192\.0\.2\.7 is no address of this machine \(--bind\)") as refused:
+        await start_broker(life, choice)
+    assert "port" not in str(refused.value)
+
+
+def test_one_port_for_two_listeners(settings: Settings) -> None:
+    """Found before anything is started; two free ones are two."""
+    with pytest.raises(UserError, match="--port and --websocket-port are both 1990"):
+        chosen_broker(settings, BrokerWishes(port=1990, websocket_port=1990))
+    assert chosen_broker(settings, BrokerWishes(port=0, websocket_port=0)).websocket_port == 0
+
+
+@pytest.mark.parametrize(
+    ("wishes", "told"),
+    [
+        (BrokerWishes("mqtt://10.0.0.5", port=1884), "^--port belongs to a broker of our own"),
+        (BrokerWishes("mqtt://10.0.0.5", port=0, websocket_port=9001), "^--port, --websocket-port belong to a broker"),
+        (BrokerWishes("mqtt://10.0.0.5", users="nosuch.yaml"), "^--users belongs"),
+        (BrokerWishes("mqtt://10.0.0.5", bind="0.0.0.0"), "^--bind belongs"),
+        (BrokerWishes("embedded", ca_file="ca.pem"), "^--ca-file belongs to a broker elsewhere"),
+    ],
+)
+def test_options_that_cannot_apply_are_refused(settings: Settings, wishes: BrokerWishes, told: str) -> None:
+    """An option that would be ignored is a misunderstanding: wrong usage."""
+    with pytest.raises(UserError, match=told):
+        chosen_broker(settings, wishes)
+
+
+def test_settings_of_a_broker_of_our_own_do_not_stand_in_the_way(tmp_path: Path) -> None:
+    """The machine's settings serve every broker: an address is taken beside them."""
+    settings = Settings(state_dir=tmp_path, port=1999, websocket_port=8083)
+    assert chosen_broker(settings, BrokerWishes("mqtt://10.0.0.5")).kind == "elsewhere"
+
+
+def test_a_slip_in_the_name_of_our_own_broker(settings: Settings) -> None:
+    """A word near one of ours is taken for that, not for an address without its beginning."""
+    with pytest.raises(UserError, match=r"did you mean 'mosquitto'\?") as refused:
+        chosen_broker(settings, BrokerWishes("mosquito"))
+    assert "at its start" not in str(refused.value)
