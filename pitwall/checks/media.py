@@ -42,14 +42,14 @@ def asks(step: Step) -> bool:
 def _one_way(placed: Placed, step: Step) -> Finding | None:
     if not asks(step):
         return None
-    return finding("PW214", path=(*placed.path, "do"), found=f"{placed.item.do!r} asks: {step.short}",
+    return finding("PW214", path=(*placed.path, "do"), found=f"{placed.item.do!r}, which asks the driver something",
                    expected="nothing that the driver must answer on track")
 
 
 def _on_board(placed: Placed, step: Step) -> Finding | None:
     path = (*placed.path, "do")
     if asks(step):
-        return finding("PW213", path=path, found=f"{placed.item.do!r} asks: {step.short}",
+        return finding("PW213", path=path, found=f"{placed.item.do!r}, which asks the driver something",
                        expected="nothing that the driver must answer on track")
     assert placed.procedure is not None
     values = {name: value for name in placed.procedure.arguments if (value := placed.argument(name)) is not None}

@@ -27,6 +27,8 @@ DOUBT: dict[LapKind, float] = {"timed": 0.04, "out": 0.12, "cool": 0.12, "in": 0
 NEXT_LAP_DOUBT_S = 4.0
 FOLLOWS: dict[LapKind, LapKind] = {"out": "timed", "timed": "timed", "cool": "timed", "installation": "timed"}
 MOST_LAPS_AHEAD = 2
+BESIDE = 0.5
+"""Further ahead than this share of the room that is needed, a car is ahead, whatever the doubt."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,8 +50,9 @@ class Gaps:
 
     def close_behind(self, needed_s: float) -> Neighbour | None:
         """The car that comes closer than ``needed_s``: behind, or so little ahead that it may as well be behind."""
-        if self.ahead is not None and self.ahead.gap_s < self.ahead.doubt_s and needed_s > 0:
-            return self.ahead
+        beside = self.ahead
+        if beside is not None and beside.gap_s < min(beside.doubt_s, BESIDE * needed_s):
+            return beside
         return self.behind if self.behind is not None and self.behind.gap_s < needed_s else None
 
 

@@ -115,7 +115,7 @@ def test_a_board_asks_nothing_and_holds_three_short_lines() -> None:
     found = on_medium("board", {"do": "driver_comment", "on": ["cool", "in"]}, {"do": "long", "on": "timed"},
                       {"do": "flap_compare", "on": {"timed": 2}, "with": {"flap": "open"}})  # fmt: skip
     assert [(one.code, one.severity) for one in found] == [("PW213", "error")] * 2
-    assert "asks: Comment" in found[0].found
+    assert "asks the driver something" in found[0].found
     assert "too long for a board" in found[1].found
     assert "3 lines of 10" in (found[1].expected or "")
 

@@ -125,6 +125,14 @@ def test_when_the_car_behind_goes_away_the_advice_is_taken_back() -> None:
     assert last.against is None
 
 
+def test_a_lap_that_is_driven_anyway_is_not_left_for_traffic() -> None:
+    """A cool-down lap is announced whoever is behind: the car is told of, and nothing is advised."""
+    made = both_at_loop(stage(2, room=ROOM.model_copy(update={"steps": (ROOM.steps[0].model_copy(update={
+        "kind": "run"}),)})), 2)  # fmt: skip
+    spec = made.call("room-0-1-0-0").spec
+    assert ((spec.caution or "")[:29], spec.against) == ("Traffic: 7 is about 2 s behin", None)
+
+
 def test_procedures_that_need_no_room_say_nothing_of_traffic() -> None:
     """Without clear_behind_s the caution is the file's own."""
     made = Stage(setup(plan({**MAIN, "items": [{"do": "hold", "on": "out", "after": "bridge"}]})))

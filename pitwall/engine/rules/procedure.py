@@ -53,7 +53,7 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
     act_at, phase, place = where
     if phase is not None and at.clock.status != "waiting" and yellow_at(at, phase):
         return None
-    traffic = _traffic(at, procedure, leg, phase, act_at)
+    traffic = _traffic(at, procedure, step, leg, phase, act_at)
     measured = at.sharp and leg.running and procedure.hold is not None and step.say_measured is not None
     say = step.say_measured if measured and step.say_measured is not None else step.say
     text, short, waits = fill(say, arguments), fill(step.short, arguments), False
@@ -95,9 +95,12 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
 
 
 def _traffic(
-    at: Situation, procedure: Procedure, leg: Leg, phase: float | None, act_at: float
+    at: Situation, procedure: Procedure, step: Step, leg: Leg, phase: float | None, act_at: float
 ) -> tuple[str | None, str | None]:
-    """``(who is behind there, why it is better left for now)``, as far as the procedure asks and it can be known."""
+    """``(who is behind there, why it is better left for now)``, as far as the procedure asks and it can be known.
+
+    A lap that is driven anyway, such as a cool-down lap, is not left for traffic: who is there is told all the same.
+    """
     if not procedure.clear_behind_s or phase is None or not at.track.on_track or act_at > at.now + FORESEEN_S:
         return None, None
     seen = max(at.track.seen_t, at.legs[0].start_s)
@@ -105,7 +108,8 @@ def _traffic(
     needed, close = procedure.clear_behind_s, around.close_behind(procedure.clear_behind_s)
     if close is not None:
         where = f"about {close.gap_s:.0f} s behind" if close is around.behind else "beside it or just ahead"
-        return f"Traffic: {close.car} is {where}", f"{close.car} is {where} there, {needed:g} s are needed"
+        against = f"{close.car} is {where} there, {needed:g} s are needed" if step.kind == "procedure" else None
+        return f"Traffic: {close.car} is {where}", against
     if around.behind is None:
         return f"Nobody within {HORIZON_S:g} s behind", None
     return f"{around.behind.car} is about {around.behind.gap_s:.0f} s behind", None
