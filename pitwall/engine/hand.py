@@ -21,6 +21,10 @@ from pitwall.model.units import clock_text
 
 AHEAD_S = 2.0
 """A moment this far ahead of ours is a sender's clock, not a mistake."""
+LINE_AT_LEAST = 0.5
+"""Share of the way from the pit exit at a quick lap's pace before which no car is at the line, as for whole laps."""
+CLOCK_OVER_S = 60.0
+"""So much more than the scheduled length may stand on a clock that is read off early."""
 FORGOTTEN_FROM = 1.7
 """A lap of so many usual ones is two with a line press forgotten between them (common practice, no source)."""
 
@@ -50,6 +54,12 @@ def _cross(command: CommandGiven, hands: Hands, now: float) -> Answer:
         raise Refusal(f"no loop {loop!r} on this circuit; there are {known}")
     if command.forgotten:
         return _forgotten(command, hands, now)
+    lap, t = car.track.lap, min(command.t, now)
+    if loop == "line" and lap is not None and lap.start_phase > 0 and not lap.inferred_start and car.track.on_track:
+        since, usual = t - lap.start_t, (1.0 - lap.start_phase) * car.track.pace.quick_s()
+        if 0.0 <= since < LINE_AT_LEAST * usual and hands.had(command.car, "cross", "line", t) is None:
+            raise Refusal(f"line at {tenths(t)} cannot be: car {car.car} left the pits {since:.0f} s before, at "
+                          f"{tenths(lap.start_t)}; was that exit wrong, take it back with 'undo'")
     return _seen(command, hands, "cross", loop, now)
 
 
@@ -69,6 +79,10 @@ def _pit(command: CommandGiven, hands: Hands, now: float) -> Answer:
 
 def _seen(command: CommandGiven, hands: Hands, what: str, place: str, now: float) -> Answer:
     t, car = min(command.t, now), hands.team[command.car]
+    left = hands.left_after(command.car, t) if what == "cross" else None
+    if left is not None:
+        raise Refusal(f"{place_words_of(what, place)} at {tenths(t)} cannot be: car {car.car} was in the pits and left "
+                      f"at {tenths(left)}; was that exit wrong, take it back with 'undo'")
     had = hands.had(command.car, what, place, t)
     if had is not None:
         who = "the feed" if had.by is None else "you" if had.by == command.by else had.by
@@ -82,8 +96,7 @@ def _seen(command: CommandGiven, hands: Hands, what: str, place: str, now: float
     words = f"{place_words_of(what, place)} at {tenths(t)}"
     _can_undo(command, hands, words)
     ended = car.track.laps[-1] if len(car.track.laps) > laps else None
-    asked, remedy = _doubt(car, ended)
-    return Answer(f"{words}: {asked}{_lap_words(car, ended)}{hand_car.where(car)}{remedy}")
+    return Answer(f"{words}: {_lap_words(car, ended)}{hand_car.where(car)}")
 
 
 def place_words_of(what: str, place: str) -> str:
@@ -94,16 +107,13 @@ def place_words_of(what: str, place: str) -> str:
 def _lap_words(car: TeamCar, ended: LapRecord | None) -> str:
     if ended is None or ended.end_t is None or ended.ended_at != "line":
         return ""
-    took = ended.lap_time_s if ended.lap_time_s is not None else ended.end_t - ended.start_t
-    kind = {"cool": "cool-down"}.get(ended.kind, ended.kind)
-    return f"{kind} lap of {tenths(took)}; "
-
-
-def _doubt(car: TeamCar, ended: LapRecord | None) -> tuple[str, str]:
-    """The question in front, where no screen cuts it off, and what to do about it."""
-    if ended is None or not _double(car, ended):
-        return "", ""
-    return "was a line press forgotten? ", "; 'cross' with 'forgotten', or with its 't', puts it in"
+    took = tenths(ended.lap_time_s if ended.lap_time_s is not None else ended.end_t - ended.start_t)
+    kind = hand_car.lap_words(ended.kind)
+    if not _double(car, ended):
+        return f"{kind} of {took}; "
+    # The question and its remedy in front, where no screen cuts them off; the kind is only what such a length makes it.
+    by_length = "" if ended.start_phase > 0 else f", by its length a {kind}"
+    return f"was a line press forgotten? press f, or 'cross' with 'forgotten' or its 't'; lap of {took}{by_length}; "
 
 
 def _double(car: TeamCar, lap: LapRecord) -> bool:
@@ -187,6 +197,9 @@ def _status(command: CommandGiven, hands: Hands, now: float) -> Answer:
                                                            f"; there are {', '.join(known)}"))
     shown = "slow period ending" if command.ending else f"status {command.status}"
     where = f" in {', '.join(command.sectors)}" if command.sectors else ""
+    left = clock.remaining(now)
+    if command.status == "closed" and not command.sectors and clock.running and left > 0.0:
+        _demand_why(command, f"{clock_text(left)} are left, and a closed session is over for every car")
     if not command.sectors and command.status == clock.status and (not command.ending or clock.slow_ending):
         return Answer(f"{shown}{where} holds already since {tenths(clock.since_s)}")
     # The green light is zero: session time leapt there at a press in the minutes before.
@@ -199,6 +212,12 @@ def _status(command: CommandGiven, hands: Hands, now: float) -> Answer:
     hands.status(fact, command.by)
     _can_undo_clock(command, hands, shown + where)
     return Answer(f"{shown}{where} at {tenths(fact.t)}: {_clock_words(hands, now)}")
+
+
+def _demand_why(command: CommandGiven, doubt: str) -> None:
+    """What is hardly meant is taken only with a reason."""
+    if not (command.text or "").strip():
+        raise Refusal(f"{doubt}; if that is so, enter it again and say why in 'text'")
 
 
 def _sectors(hands: Hands) -> tuple[str, ...]:
@@ -230,6 +249,10 @@ def _clock(command: CommandGiven, hands: Hands, now: float) -> Answer:
             f"the official clock says {left}, {spoke:.0f} s ago, and counts: a clock by hand is for when it is silent "
             f"for {FRESH_S:.0f} s"
         )
+    whole = clock.window_now.length_s if clock.window_now is not None else clock.duration_s
+    if command.remaining_s > whole + CLOCK_OVER_S:
+        _demand_why(command, f"{clock_text(command.remaining_s)} left is more than the whole session of "
+                             f"{clock_text(whole)} (a plain number is seconds)")
     running = clock.running if command.running is None else command.running
     # Before the green light session time may leap at this very word (somebody joins in the middle): it holds from now.
     t = now if clock.status == "waiting" else min(command.t, now)

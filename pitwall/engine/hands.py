@@ -281,6 +281,16 @@ class Hands:
         close = found is not None and (found.by is None or abs((found.t or 0.0) - t) <= DOUBLE_S)
         return found if close else None
 
+    def left_after(self, car: str, t: float) -> float | None:
+        """When the car passed the pit exit, where that is the next that was seen of it after ``t`` and it was in the
+        pits until then; else None."""
+        history = self.histories[car]
+        at = history.place_of(t)
+        later = [] if at is None else [one for one in history.entries[at:] if one.t is not None and one.taken]
+        if not later or (later[0].what, later[0].place) != ("pit", "exit") or later[0].before is None:
+            return None
+        return None if later[0].before.track.on_track else later[0].t
+
     def hears(self, now: float) -> None:
         """Somebody says how things stand: the garage calls begin, as they do when a feed first speaks."""
         self._heard_t = now if self._heard_t is None else self._heard_t

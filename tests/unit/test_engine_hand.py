@@ -509,3 +509,65 @@ def test_a_line_pressed_for_a_car_in_the_pits_names_the_pit_exit() -> None:
     assert reason == (
         "line at 5:10.0 cannot be: car 41 is in the pit lane; enter the pit exit first ('pit' with where=exit)"
     )
+
+
+def test_a_line_too_soon_after_the_pit_exit_is_refused() -> None:
+    """Fifteen seconds after the exit no car is at the line: nothing changes, and the answer says what to look at."""
+    stage = on_lap(by_hand(LONG, SPARE))
+    reason = refused(stage.command("cross", 115.0))
+    assert reason == (
+        "line at 1:55.0 cannot be: car 41 left the pits 15 s before, at 1:40.0; was that exit wrong, take it back with "
+        "'undo'"
+    )
+    assert (stage.car.track.lap_kind, stage.car.track.laps) == ("out", [])
+    told(stage.command("cross", 220.0))
+
+
+def test_a_line_from_before_the_car_left_is_refused() -> None:
+    """Put in afterwards, before the pit exit: the car stood in its garage then."""
+    stage = on_lap(by_hand(LONG, SPARE), 220.0)
+    stage.wait(250)
+    fact = CommandGiven(id="early", t=50.0, car="41", command="cross", by="desk")
+    (reason,) = [one.reason for one in stage.handle(fact) if isinstance(one, Refused)]
+    assert reason.startswith("line at 0:50.0 cannot be: car 41 was in the pits and left at 1:40.0")
+    assert [lap.start_t for lap in stage.car.track.laps] == [100.0]
+
+
+def test_a_clock_longer_than_the_session_wants_a_reason() -> None:
+    """More time left than the session is long is a slip of the finger; a session that was made longer says why."""
+    stage = by_hand()
+    reason = refused(stage.command("clock", 10.0, remaining_s=99_999))
+    assert reason == (
+        "27:46:39 left is more than the whole session of 1:00:00 (a plain number is seconds); if that is so, enter it "
+        "again and say why in 'text'"
+    )
+    assert stage.session.clock.remaining(10.0) == pytest.approx(3590)
+    told(stage.command("clock", 11.0, remaining_s=4500, text="made longer after the red flag"))
+    assert stage.session.clock.remaining(11.0) == pytest.approx(4500)
+    assert "1:00:00 left" in told(stage.command("clock", 12.0, remaining_s=3600))
+
+
+def test_a_session_is_not_closed_by_one_wrong_word() -> None:
+    """Closed with time left ends the session for every car: only with a reason. After the flag no reason is asked."""
+    stage = by_hand()
+    assert refused(stage.command("status", 300.0, status="closed")) == (
+        "55:00 are left, and a closed session is over for every car; if that is so, enter it again and say why in "
+        "'text'"
+    )
+    assert stage.session.clock.status == "green"
+    told(stage.command("status", 310.0, status="finished"))
+    told(stage.command("status", 320.0, status="closed"))
+    stage = by_hand()
+    told(stage.command("status", 300.0, status="closed", text="abandoned"))
+    assert stage.session.clock.status == "closed"
+
+
+def test_the_remedy_for_a_forgotten_line_stands_in_front() -> None:
+    """On a terminal of 120 columns the question, the key and the command are read whole; that the lap is taken as a
+    cool-down lap is told with what made it one."""
+    stage = on_lap(by_hand(LONG, SPARE), 220.0, 320.0)
+    answer = told(stage.command("cross", 520.0))
+    question = "line at 8:40.0: was a line press forgotten? press f, or 'cross' with 'forgotten' or its 't'"
+    assert answer.startswith(question)
+    assert len(f"  car 41: {question}") <= 120
+    assert "lap of 3:20.0, by its length a cool-down lap; car 41 on" in answer
