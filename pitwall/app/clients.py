@@ -61,9 +61,14 @@ class Onlooker:
         for topic_filter in filters(session, "out") if session else (f"{ROOT}/+/#",):
             bus.subscribe(topic_filter, self._take)
 
+    @property
+    def linked(self) -> bool:
+        """The broker is there now: what is shown can still change."""
+        return self._bus.connected
+
     def give(self, fact: Fact) -> bool:
         """Publish a command; False when nobody has been heard yet or the link is down, for then it would be lost."""
-        if self.session is None or not self._bus.connected:
+        if self.session is None or not self.linked:
             return False
         message = message_for_fact(self.session, fact)
         self._bus.publish(message.topic, message.payload, qos=message.qos, retain=message.retain)

@@ -10,11 +10,13 @@ from typing import Any, cast
 import pytest
 from rich.console import Console
 
+from pitwall.app.clients import Onlooker
+from pitwall.bus.memory import MemoryBroker, MemoryBus
 from pitwall.cli.terminal.board import ENDED_SHOWN_FOR_S, Board
 from pitwall.cli.terminal.desk import Desk
 from pitwall.cli.terminal.keys import split_keys
 from pitwall.cli.terminal.lines import LineLog
-from pitwall.cli.terminal.live import LinePrinter, SessionTime
+from pitwall.cli.terminal.live import LinePrinter, Picture, SessionTime
 from pitwall.cli.terminal.paint import paint
 from pitwall.cli.terminal.words import alert_line, clock_line, lap_text, time_left
 from pitwall.model.outputs import (
@@ -577,3 +579,43 @@ def test_a_car_followed_by_hand_says_so() -> None:
     assert "by hand" not in _drawn(board).splitlines()[0]
     board.take(_desk(by_hand=True))
     assert _drawn(board).splitlines()[0].endswith("online, by hand")
+
+
+def test_the_head_says_no_link_as_soon_as_the_link_drops() -> None:
+    """Not after seconds of silence: the picture says "online" no longer than a command can be sent."""
+
+    async def heads() -> list[str]:
+        picture, bus = Picture("41", "me"), MemoryBus(MemoryBroker())
+        onlooker = Onlooker(bus, "p1", picture.hear, picture.board.clear_alert)
+        await bus.start()
+        picture.hear(Health(id="h", t=1.0, state="online", version="0"))
+        found = [_head_of(picture, onlooker)]
+        await bus.stop()
+        return [*found, _head_of(picture, onlooker)]
+
+    linked, dropped = asyncio.run(heads())
+    assert linked.endswith("online")
+    assert dropped.endswith("NO LINK for 0 s")
+
+
+def _head_of(picture: Picture, onlooker: Onlooker) -> str:
+    out = io.StringIO()
+    console = Console(file=out, width=80, height=24, color_system=None)
+    console.print(picture.drawn((80, 24), linked=onlooker.linked))
+    return out.getvalue().splitlines()[0].rstrip()
+
+
+def test_alerts_take_the_room_that_the_calls_leave() -> None:
+    """On a large screen every alert is shown; where the calls need the lines, four at most and a count."""
+    board = Board()
+    for number in range(9):
+        board.take(_alert(id=f"a-{number}", text=f"alert number {number}"))
+    large = _drawn(board, width=120, height=40)
+    assert all(f"alert number {number}" in large for number in range(9))
+    assert "more" not in large
+    assert len(large.splitlines()) == 40
+    for number in range(30):
+        board.take(_prompt(f"call-{number}", say_by_s=130.0 + number))
+    crowded = _drawn(board, width=120, height=40)
+    assert "and 5 more" in crowded
+    assert len(crowded.splitlines()) == 40

@@ -8,7 +8,7 @@ import socket
 import sys
 from collections.abc import Callable
 from contextlib import suppress
-from typing import TextIO
+from typing import TYPE_CHECKING, TextIO
 
 from pitwall.app.clients import Onlooker
 from pitwall.cli.terminal.board import Board, Message
@@ -16,6 +16,9 @@ from pitwall.cli.terminal.desk import Desk
 from pitwall.cli.terminal.keys import key_presses
 from pitwall.cli.terminal.lines import LineLog
 from pitwall.model.outputs import ClockState
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
 
 REFRESH_S = 0.25
 LEAVE = ("q", "\x03", "\x04")
@@ -103,8 +106,6 @@ class Picture:
         from rich.console import Console
         from rich.live import Live
 
-        from pitwall.cli.terminal.paint import paint
-
         def pressed(key: str) -> None:
             if key in LEAVE:
                 stopping.set()
@@ -117,12 +118,17 @@ class Picture:
         with Live(console=console, screen=True, auto_refresh=False) as live, key_presses(pressed):
             while not stopping.is_set():
                 size = (console.size.width, console.size.height)
-                now, silent = self.time.now(), self.time.silent_s()
-                drawn = paint(self.board, now, self.desk.car, self.desk.chosen(now), size, silent,
-                              helping=self.desk.helping, looking=self.desk.looking)
-                live.update(drawn, refresh=True)
+                live.update(self.drawn(size, linked=onlooker.linked), refresh=True)
                 with suppress(TimeoutError):
                     await asyncio.wait_for(stopping.wait(), REFRESH_S)
+
+    def drawn(self, size: tuple[int, int], *, linked: bool) -> RenderableType:
+        """The picture of this moment, for a terminal of so many columns and lines."""
+        from pitwall.cli.terminal.paint import paint
+
+        now = self.time.now()
+        return paint(self.board, now, self.desk.car, self.desk.chosen(now), size, self.time.silent_s(), linked=linked,
+                     helping=self.desk.helping, looking=self.desk.looking)
 
 
 def is_terminal() -> bool:

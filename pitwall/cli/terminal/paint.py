@@ -45,7 +45,7 @@ STALE_AFTER_S = 5.0
 
 def paint(
     board: Board, now: float, car: str | None, chosen: int, size: tuple[int, int], silent_s: float,
-    *, helping: bool = False, looking: Proposal | None = None,
+    *, linked: bool = True, helping: bool = False, looking: Proposal | None = None,
 ) -> RenderableType:
     """One picture of the session.
 
@@ -56,6 +56,7 @@ def paint(
         chosen: which of its prompts the keys act on, counted from the top.
         size: columns and lines of the terminal.
         silent_s: real seconds since anything came from the daemon.
+        linked: there is a link to the broker.
         helping: show the help in the place of the calls.
         looking: show this changed plan in the place of the calls.
     """
@@ -64,15 +65,15 @@ def paint(
     store = wrap(store_words(board.health), width)[:MOST_STORE_LINES] if board.health is not None else []
     cars = car_table(board, car, width)
     said = detail(prompts[min(chosen, len(prompts) - 1)] if prompts else None, width)
-    # What to say and its caution stand whole; alerts and notes give way before the list does.
+    # What to say and its caution stand whole; alerts and notes give way before the list does, and take what it leaves.
     plans = [_one_line(waiting_line(one), "bold") for one in board.proposals.values()][:MOST_PLANS]
     free = height - FIXED_LINES - len(store) - len(cars) - len(said) - LEAST_LIST - len(plans)
-    most = min(free, MOST_ALERTS)
+    most = min(free, max(MOST_ALERTS, free - _list_wants(board, car, prompts, now) - len(board.notes)))
     alerts, more = _alerts(board, max(min(free - (len(board.alerts) > most), most), 1))
     free -= len(alerts) + more
     notes = board.notes[-free:] if free > 0 else []
     room = LEAST_LIST + max(free - len(notes), 0)
-    parts: list[RenderableType] = [_head(board, now, silent_s)]
+    parts: list[RenderableType] = [_head(board, now, silent_s, linked)]
     parts += [_one_line(line, "bold") for line in store]
     parts += [_rule(), *cars, _rule()]
     if helping and looking is None:
@@ -89,6 +90,12 @@ def paint(
     parts += [_one_line(f"  {note}", "dim") for note in notes]
     parts += [_one_line(TRUTH_KEYS_HELP, "dim"), _foot(board)]
     return Group(*parts)
+
+
+def _list_wants(board: Board, car: str | None, prompts: tuple[Prompt, ...], now: float) -> int:
+    """Lines that the list of calls fills beyond its least: its head, the calls, and what comes then."""
+    to_come = min(len(board.to_come(car, now)), MOST_TO_COME) if car else 0
+    return max(0, 1 + max(len(prompts), 1) + to_come + bool(to_come) - LEAST_LIST)
 
 
 def _help(board: Board, room: int) -> list[RenderableType]:
@@ -115,21 +122,24 @@ def _alerts(board: Board, most: int) -> tuple[list[Text], bool]:
     return [_one_line(f"! {alert_line(alert)}") for alert in alerts[:most]], len(alerts) > most
 
 
-def _head(board: Board, now: float, silent_s: float) -> RenderableType:
+def _head(board: Board, now: float, silent_s: float, linked: bool) -> RenderableType:
     clock = board.clock
     left = Text(clock_line(clock, now), style=STATUS_STYLES.get(clock.status, "") if clock else "")
     grid = Table.grid(expand=True)
     grid.add_column()
     grid.add_column(justify="right")
-    grid.add_row(left, Text(_link_words(board, silent_s)))
+    grid.add_row(left, Text(_link_words(board, silent_s, linked)))
     return grid
 
 
-def _link_words(board: Board, silent_s: float) -> str:
+def _link_words(board: Board, silent_s: float, linked: bool) -> str:
+    gone = "" if linked else f"NO LINK for {silent_s:.0f} s"
+    if board.health is not None and board.health.state == "offline":
+        return ", ".join(word for word in ("DAEMON OFFLINE", gone) if word)
+    if gone:
+        return gone
     if board.health is None:
         return "waiting for the daemon"
-    if board.health.state == "offline":
-        return "DAEMON OFFLINE"
     if silent_s > STALE_AFTER_S:
         return f"STALE: nothing heard for {silent_s:.0f} s"
     age, rate = board.health.feed_age_s, board.clock.rate if board.clock is not None else 1.0
