@@ -10,8 +10,8 @@ from pitwall.engine.amending import amended
 from pitwall.engine.answers import Answer, Handler, Refusal
 from pitwall.engine.differences import differences
 from pitwall.engine.merging import merged
-from pitwall.engine.plan_desk import Settled
-from pitwall.engine.proposals import close
+from pitwall.engine.plan_desk import Offer, Settled
+from pitwall.engine.proposals import close, holds_still
 from pitwall.engine.replan import DRY_ONLY, Taken, in_use, states_of, take_plan, without_dry_only
 from pitwall.engine.team import TeamCar
 from pitwall.model.events import CommandGiven
@@ -25,9 +25,8 @@ def demand_current(command: CommandGiven, car: TeamCar) -> None:
     Raises:
         Refusal: naming who changed what since.
     """
-    since = car.desk.since(command.revision) if command.revision is not None else []
-    if since:
-        told = "; ".join(f"{one.by} at {clock_text(one.t)}: {one.what}" for one in since)
+    told = car.desk.since_in_words(command.revision) if command.revision is not None else ""
+    if told:
         raise Refusal(f"the plan changed since revision {command.revision} ({told}): look at it and ask again")
 
 
@@ -76,12 +75,13 @@ def _told(lines: tuple[str, ...], taken: Taken) -> str:
 def _adopt(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     if _answered_before(command, car, "adopted"):
         return Answer(f"{command.proposal} is adopted already, by {car.desk.settled[command.proposal or ''].by}")
-    desk, offer = car.desk, car.desk.offer
+    desk, offer = car.desk, _declined(command, car) or car.desk.offer
     assert offer is not None
     demand_current(command, car)
     before = in_use(car)
     taken = take_plan(car, offer.plan, now, f"{offer.shown.source}, adopted by {command.by}")
     desk.base[offer.alternate] = desk.latest[offer.alternate]
+    desk.offer, desk.declined = offer, None
     outputs = close(car, "adopted", command.by, now, command.id)
     told = _told(differences(before, in_use(car)), taken)
     return Answer(f"{offer.shown.source} adopted: {told}", tuple(outputs), plan_changed=True)
@@ -92,8 +92,23 @@ def _decline(command: CommandGiven, car: TeamCar, now: float) -> Answer:
         return Answer(f"{command.proposal} is declined already, by {car.desk.settled[command.proposal or ''].by}")
     offer = car.desk.offer
     assert offer is not None
+    car.desk.declined = offer
     outputs = close(car, "declined", command.by, now, command.id)
-    return Answer(f"{offer.shown.source} declined: the plan stays; the next save is proposed anew", tuple(outputs))
+    told = f"the plan stays; a changed file is proposed anew; to take this one after all: {_after_all(offer.shown.id)}"
+    return Answer(f"{offer.shown.source} declined: {told}", tuple(outputs))
+
+
+def _after_all(name: str) -> str:
+    return f"'adopt' with proposal={name} and why in 'text'"
+
+
+def _declined(command: CommandGiven, car: TeamCar) -> Offer | None:
+    """The proposal meant, when it was declined and may be taken after all: by its name and with a reason, so that
+    nobody overrules another seat who only answered a moment later."""
+    offer = car.desk.declined
+    if offer is None or offer.shown.id != command.proposal or not (command.text or "").strip():
+        return None
+    return offer if car.desk.offer is None and holds_still(car, offer) else None
 
 
 def _answered_before(command: CommandGiven, car: TeamCar, how: str) -> bool:
@@ -106,21 +121,43 @@ def _answered_before(command: CommandGiven, car: TeamCar, how: str) -> bool:
     known = desk.settled.get(name) if name is not None else None
     if known is not None and known.how == how:
         return True
+    if known is not None and how == "adopted" and _declined(command, car) is not None:
+        return False
     if known is not None:
         raise Refusal(_otherwise(str(name), known, car))
     if desk.offer is None:
-        raise Refusal(f"no proposal waits for car {car.car}")
+        raise Refusal(f"no proposal waits for car {car.car}{_last_declined(car)}")
     if name is not None and name != desk.offer.shown.id:
         raise Refusal(f"no proposal {name!r} for car {car.car}; {desk.offer.shown.id} waits")
     return False
 
 
 def _otherwise(name: str, known: Settled, car: TeamCar) -> str:
-    told = f"{name} was {known.how} at {clock_text(known.t)}"
-    if known.how in ("adopted", "declined"):
+    """Why the proposal that a seat saw cannot be answered so, who made that so, and what to do."""
+    offer, told = car.desk.offer, f"the changed plan that you saw ({name}) was {known.how} at {clock_text(known.t)}"
+    if known.how == "adopted":
         return f"{told} by {known.by}"
-    offer = car.desk.offer
-    return f"{told}: look at {offer.shown.id}" if offer is not None else f"{told}: it changes nothing any more"
+    if known.how == "declined":
+        return f"{told} by {known.by}{_way_back(name, car)}"
+    why = f" ({known.why})" if known.why else ""
+    if offer is None:
+        return f"{told}{why}: it changes nothing any more"
+    return f"{told}{why}: look at the one that waits now (p in watch; {offer.shown.id}) and answer that"
+
+
+def _way_back(name: str, car: TeamCar) -> str:
+    offer = car.desk.declined
+    if offer is None or offer.shown.id != name or car.desk.offer is not None or not holds_still(car, offer):
+        return ", and the plan or its file has changed since: save the file with the change that is wanted"
+    return f"; to take it after all: {_after_all(name)}"
+
+
+def _last_declined(car: TeamCar) -> str:
+    offer = car.desk.declined
+    if offer is None:
+        return ""
+    known = car.desk.settled[offer.shown.id]
+    return f"; {offer.shown.id} was declined at {clock_text(known.t)} by {known.by}{_way_back(offer.shown.id, car)}"
 
 
 # -- alternates --------------------------------------------------------------------------------------------------------

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from pitwall.model.changes import PlanChange
 from pitwall.model.outputs import PlanChanged, Proposal
 from pitwall.model.plan import Alternate, Plan
+from pitwall.model.units import clock_text
 
 SHOWN = 12  # changes that are published; the journal has them all
 
@@ -28,11 +29,13 @@ class Offer:
 
 @dataclass(frozen=True)
 class Settled:
-    """How a proposal ended: adopted, declined, replaced or withdrawn, by whom, and when."""
+    """How a proposal ended: adopted, declined, replaced or withdrawn, by whom, when, and what made it end, if that was
+    no answer to it."""
 
     how: str
     by: str
     t: float
+    why: str = ""
 
 
 @dataclass
@@ -40,7 +43,7 @@ class PlanDesk:
     """Mutable. Plans are kept by alternate; None is the plan itself.
 
     ``base``: as it was last taken over from its file; ``latest``: as its file was last read; ``aside``: as it was in
-    use when the car went over to another.
+    use when the car went over to another; ``declined``: what was declined last, which may be taken after all.
     """
 
     base: dict[Alternate | None, Plan]
@@ -48,6 +51,7 @@ class PlanDesk:
     aside: dict[Alternate | None, Plan] = field(default_factory=dict)
     driven: Alternate | None = None
     offer: Offer | None = None
+    declined: Offer | None = None
     offers: int = 0
     settled: dict[str, Settled] = field(default_factory=dict)
     changes: list[PlanChanged] = field(default_factory=list)
@@ -68,3 +72,7 @@ class PlanDesk:
     def since(self, revision: int) -> list[PlanChanged]:
         """The changes made after that revision, oldest first."""
         return [change for change in self.changes if change.revision > revision]
+
+    def since_in_words(self, revision: int) -> str:
+        """Who changed what after that revision, and when; empty when nobody did."""
+        return "; ".join(f"{one.by} at {clock_text(one.t)}: {one.what}" for one in self.since(revision))

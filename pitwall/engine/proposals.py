@@ -38,7 +38,7 @@ def file_read(event: PlanFileRead, car: TeamCar, alerts: AlertBook, status: Stat
     desk.latest[event.alternate] = event.plan
     if event.alternate != desk.driven:
         return outputs  # the next switch_plan goes to it as it is now
-    return outputs + _propose(car, event.file, event.warnings, now, event.id)
+    return outputs + _propose(car, event.file, event.warnings, now, event.id, f"{event.file} was saved again")
 
 
 def wanted_by_file(car: TeamCar) -> Plan:
@@ -48,19 +48,32 @@ def wanted_by_file(car: TeamCar) -> Plan:
     return without_dry_only(plan)[0] if car.switches.wet else plan
 
 
-def _propose(car: TeamCar, source: str, doubts: tuple[str, ...], now: float, because: str) -> list[Output]:
-    """Show what would change; a proposal that stands makes room."""
-    plan = wanted_by_file(car)
+def _would_change(car: TeamCar, plan: Plan, doubts: tuple[str, ...]) -> tuple[tuple[str, ...], tuple[str, ...]] | None:
+    """What this plan would change now, and what to think of; None when nothing."""
     lines, missed = differences(in_use(car), takes(car, plan)), left_out(car, plan)
     if not lines and not missed:
-        return close(car, "withdrawn", PITWALL, now, because)
-    desk, before = car.desk, car.desk.offer
-    warnings = (*missed, *_warnings(car, plan), *doubts)
-    shown = lines or (NOTHING_LEFT,)
-    if before is not None and (before.shown.lines, before.shown.warnings) == (shown, warnings):
+        return None
+    return lines or (NOTHING_LEFT,), (*missed, *_warnings(car, plan), *doubts)
+
+
+def holds_still(car: TeamCar, offer: Offer) -> bool:
+    """True while taking this proposal, declined or not, would do exactly what was shown of it."""
+    if offer.alternate != car.desk.driven:
+        return False
+    return _would_change(car, wanted_by_file(car), offer.doubts) == (offer.shown.lines, offer.shown.warnings)
+
+
+def _propose(car: TeamCar, source: str, doubts: tuple[str, ...], now: float, because: str, why: str) -> list[Output]:
+    """Show what would change; a proposal that stands makes room."""
+    plan = wanted_by_file(car)
+    would = _would_change(car, plan, doubts)
+    if would is None:
+        return close(car, "withdrawn", PITWALL, now, because, why)
+    desk, before, (shown, warnings) = car.desk, car.desk.offer, would
+    if before is not None and (before.shown.lines, before.shown.warnings) == would:
         return []
     if before is not None:
-        desk.settled[before.shown.id] = Settled("replaced", PITWALL, now)
+        desk.settled[before.shown.id] = Settled("replaced", PITWALL, now, why)
     desk.offers += 1
     proposal = Proposal(
         id=f"{car.car}-plan-{desk.offers}", t=now, car=car.car, active=True, source=source, lines=shown,
@@ -102,18 +115,19 @@ def follow(car: TeamCar, status: Status, now: float) -> list[Output]:
         return close(car, "withdrawn", PITWALL, now, offer.shown.because or "")
     if offer is None or offer.shown.plan_revision == car.progress.revision:
         return []
-    outputs = _propose(car, offer.shown.source, offer.doubts, now, offer.shown.because or "")
+    why = car.desk.since_in_words(offer.shown.plan_revision) or "the runs moved on"
+    outputs = _propose(car, offer.shown.source, offer.doubts, now, offer.shown.because or "", why)
     if not outputs and car.desk.offer is offer:
         kept = offer.shown.model_copy(update={"plan_revision": car.progress.revision})
         car.desk.offer = Offer(kept, offer.alternate, wanted_by_file(car), offer.doubts)
     return outputs
 
 
-def close(car: TeamCar, how: str, by: str, now: float, because: str) -> list[Output]:
+def close(car: TeamCar, how: str, by: str, now: float, because: str, why: str = "") -> list[Output]:
     """The proposal that stands is over: adopted, declined or withdrawn. Its topic is cleared."""
     offer = car.desk.offer
     if offer is None:
         return []
     car.desk.offer = None
-    car.desk.settled[offer.shown.id] = Settled(how, by, now)
+    car.desk.settled[offer.shown.id] = Settled(how, by, now, why)
     return [offer.shown.model_copy(update={"active": False, "t": now, "because": because})]

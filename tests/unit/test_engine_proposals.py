@@ -77,7 +77,22 @@ def test_a_proposal_follows_the_session() -> None:
     assert (second.id, second.lines) == ("41-plan-2", ("main is a should instead of a must",))
     answer = stage.command("adopt", proposal=first.id)
     assert isinstance(answer, Refused)
-    assert "41-plan-1 was replaced at 0:10: look at 41-plan-2" in answer.reason
+    assert "that you saw (41-plan-1) was replaced at 0:10 (the runs moved on)" in answer.reason
+    assert "look at the one that waits now (p in watch; 41-plan-2)" in answer.reason
+
+
+def test_who_answers_an_older_proposal_hears_what_replaced_it() -> None:
+    """A save, or a change at the desk with who made it: not only the names of proposals."""
+    stage = _stage()
+    _proposed(stage, CHECKS, SHORT, SPARE)
+    _proposed(stage, CHECKS, SHORT, SPARE | {"fuel_kg": 15})
+    answer = stage.command("adopt", proposal="41-plan-1")
+    assert isinstance(answer, Refused)
+    assert "(plan_41.yaml was saved again)" in answer.reason
+    stage.command("amend", by="bob", changes=[{"do": "drop_run", "run": "spare"}], text="no time")
+    answer = stage.command("adopt", proposal="41-plan-2")
+    assert isinstance(answer, Refused)
+    assert "(bob at 0:00: run spare is dropped)" in answer.reason
 
 
 def test_a_plan_without_a_difference_is_no_proposal() -> None:
@@ -101,6 +116,42 @@ def test_a_declined_file_is_proposed_again_with_its_next_save() -> None:
     stage.command("decline")
     shown = _proposed(stage, CHECKS, SHORT, SPARE | {"fuel_kg": 15})
     assert shown.lines == ("main: 2 timed laps become 1", "fuel of spare: 15 kg")
+
+
+def test_what_was_declined_may_be_taken_after_all() -> None:
+    """A save without a change proposes nothing, so there is a way back: by name, and with a reason, for a seat that
+    only answered a moment later must not overrule the other."""
+    stage = _stage()
+    shown = _proposed(stage, CHECKS, SHORT, SPARE)
+    answer = stage.command("decline", by="ann")
+    assert isinstance(answer, Answered)
+    assert "'adopt' with proposal=41-plan-1 and why in 'text'" in answer.effect
+    for hasty in (stage.command("adopt"), stage.command("adopt", proposal=shown.id)):
+        assert isinstance(hasty, Refused)
+        assert "declined at 0:00 by ann; to take it after all: 'adopt' with proposal=41-plan-1" in hasty.reason
+    taken = stage.command("adopt", proposal=shown.id, text="time enough after all")
+    assert isinstance(taken, Answered)
+    assert "main: 2 timed laps become 1" in taken.effect
+    main = stage.car.progress.find("main")
+    assert main is not None
+    assert main.timed_wanted == 1
+    again = stage.command("adopt", proposal=shown.id)
+    assert isinstance(again, Answered)
+    assert "adopted already" in again.effect
+
+
+def test_what_was_declined_is_lost_once_it_would_do_something_else() -> None:
+    """The plan changed since: nobody takes what was never shown, and the remedy is another save."""
+    stage = _stage()
+    shown = _proposed(stage, CHECKS, SHORT, SPARE)
+    stage.command("decline")
+    stage.command("amend", changes=[{"do": "set_laps", "run": "main", "laps": "out, 3 timed, in"}], text="more")
+    answer = stage.command("adopt", proposal=shown.id, text="after all")
+    assert isinstance(answer, Refused)
+    assert "has changed since: save the file" in answer.reason
+    main = stage.car.progress.find("main")
+    assert main is not None
+    assert main.timed_wanted == 3
 
 
 def test_a_file_of_an_alternate_counts_when_it_is_driven() -> None:
