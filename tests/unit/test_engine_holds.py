@@ -118,6 +118,23 @@ def test_said_and_unheard_of_it_is_probably_done_until_the_driver_confirms() -> 
     assert (answer.type, item(made).state) == ("answered", "done")
 
 
+def test_the_driver_is_asked_once_about_a_hold_that_nobody_saw() -> None:
+    """On the in-lap, where there is time for it; the answer confirmed at the desk makes the item done."""
+    made = told(stage())
+    quick = made.car.track.pace.quick_s()
+    line = 200 + 1.25 * quick
+    for number in range(3):
+        made.cross(line + number * quick, "line")
+        assert made.has_call("-asked") is (number == 2)
+    call = made.call("-asked")
+    made.wait(call.spec.say_from_s + 0.5)
+    assert (call.state, call.spec.text) == ("due", "The hold after turn 4: was it steady?")
+    made.command("said", call=call.id)
+    assert item(made).state == "probably_done"
+    made.command("confirm", call=call.id)
+    assert item(made).state == "done"
+
+
 def test_a_speed_at_a_loop_within_the_hold_is_told_as_the_reason() -> None:
     """Loop 1 lies after turn 4: about the right speed there says probably; another speed says nothing."""
     for speed, reason in ((56.0, "56 m/s at loop 1"), (75.0, None)):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from typing import Any
 
 import pytest
@@ -143,3 +144,30 @@ def test_the_three_lines_of_a_pass_go_to_the_most_important() -> None:
     assert sum(len(one.board) for one in shown) <= MOST_LINES
     assert all(len(line) <= LINE_CHARACTERS for one in shown for line in one.board)
     assert found["pace"].against == "the board is full: BOX THIS / LAP"
+
+
+@pytest.mark.parametrize("medium", ["board", "one_way"])
+@pytest.mark.parametrize("seed", range(4))
+def test_whatever_the_feed_does_a_pass_never_holds_more_than_three_lines(medium: str, seed: int) -> None:
+    """Random laps, losses and statuses: windows stay in order, no pass is over-full, nothing is read back."""
+    rng = random.Random(seed)
+    slow, flap = {"do": "slow_lap", "on": ["out", "cool"], "after": "bridge"}, {"do": "flap_lap", "on": "timed"}
+    made = stage(medium, slow, flap, laps="out, 1 timed, cool, 1 timed, in")
+    made.leave(200)
+    t = 200.0
+    for _ in range(6):
+        lap_s = rng.uniform(95, 160)
+        for loop, share in (("1", 0.3), ("2", 0.7), ("line", 1.0)):
+            if rng.random() < 0.9:
+                made.cross(t + lap_s * share, loop)
+            if rng.random() < 0.1:
+                made.status(made.now, rng.choice(["yellow", "green", "slow"]))
+            taken: dict[float, int] = {}
+            for call in made.car.book.outstanding():
+                assert call.spec.say_from_s <= call.spec.say_by_s + 1e-9
+                assert call.spec.medium in (medium, "two_way")
+                if call.spec.board and call.spec.against is None and call.spec.latest_s is not None:
+                    at = round(call.spec.latest_s, 1)
+                    taken[at] = taken.get(at, 0) + len(call.spec.board)
+            assert all(lines <= MOST_LINES for lines in taken.values()), taken
+        t += lap_s

@@ -1,8 +1,9 @@
-"""The end of what the driver is doing: a hold whose time is over, and a procedure that must be broken off.
+"""The end of what the driver is doing: a hold whose time is over, what must be broken off, a hold to be asked about.
 
 The end of a hold is called only where positions of 5 Hz or better show when it began; its prompt stands there from the
 beginning, so that a screen can count down to it. A procedure that was told is broken off when a yellow falls at its
-place, or when a car is seen to come twice as close as it needs clear.
+place, or when a car is seen to come twice as close as it needs clear. A hold that nobody saw is asked about once, on
+the next lap on which there is time for a question.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ END_WITHIN_S = 2.0
 TOO_CLOSE = 0.5
 LASTS_S = 8.0  # what gives no length of its own (common practice, no source)
 SLACK_S = 3.0
+ASKED_FROM_S, ASKED_BY_S = 25.0, 60.0  # past the first corners, when the comment has been asked for
 
 
 def calls(at: Situation) -> Iterable[CallSpec]:
@@ -33,6 +35,8 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     leg = at.legs[0]
     for item in run.items:
         procedure = at.procedures.get(item.item.do)
+        if procedure is not None and procedure.hold is not None and item.state == "probably_done":
+            yield from _asked(at, item, leg)
         if procedure is None or item.leg != (leg.index if not run.out_in else item.leg):
             continue
         end, over_at = procedure.hold.end if procedure.hold is not None else None, at.over_at(item.key)
@@ -40,6 +44,31 @@ def calls(at: Situation) -> Iterable[CallSpec]:
             yield _call(at, item, leg, end, "end", over_at, over_at + END_WITHIN_S)
         if procedure.early_end is not None and item.state == "called":
             yield from _broken_off(at, item, procedure, procedure.early_end, leg)
+
+
+def _asked(at: Situation, item: ItemState, leg: Leg) -> Iterable[CallSpec]:
+    """Was it held? The driver's word, confirmed at the desk, makes it done."""
+    if at.plan.medium != "two_way" or leg.kind not in ("cool", "in") or item.leg >= leg.index:
+        return
+    place = item.item.after or item.item.at
+    run = at.run
+    assert run is not None
+    text = f"The hold after {place}: was it steady?"
+    yield CallSpec(
+        key=f"{item.key}-{run.leavings}-asked",
+        kind="question",
+        text=text,
+        short="Was the hold steady?",
+        say_from_s=leg.start_s + ASKED_FROM_S,
+        say_by_s=leg.start_s + ASKED_BY_S,
+        spoken_s=at.spoken(text),
+        lead_s=at.timing.lead_s,
+        run=run.run.run,
+        lap=run.lap_label(leg.index),
+        leg=leg.index,
+        lap_number=at.track.lap_number,
+        item=item.key,
+    )
 
 
 def _broken_off(
