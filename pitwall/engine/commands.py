@@ -11,6 +11,7 @@ from pitwall.engine.answers import Answer, Handler, Refusal
 from pitwall.engine.call import SAID_GRACE_S, Call
 from pitwall.engine.plan_commands import HANDLERS as PLAN_HANDLERS
 from pitwall.engine.plan_commands import demand_current
+from pitwall.engine.plan_guards import meant
 from pitwall.engine.team import TeamCar
 from pitwall.model.events import CommandGiven
 from pitwall.model.units import clock_text
@@ -47,7 +48,8 @@ def _call(command: CommandGiven, car: TeamCar) -> Call:
         return call
     call = car.book.find(command.call)
     if call is None:
-        raise Refusal(f"no call {command.call!r} for car {car.car}")
+        known = [call.id for call in car.book.outstanding()]
+        raise Refusal(f"no call {command.call!r} for car {car.car}{meant(command.call, known)}")
     return call
 
 
@@ -170,7 +172,7 @@ def _change_laps(command: CommandGiven, car: TeamCar, by: int, now: float) -> An
     run = car.progress.find(name) if name else (car.progress.current or car.progress.next)
     if run is None:
         raise Refusal(
-            f"no run {name!r} in the plan of car {car.car}"
+            _no_run(name, car)
             if name
             else "no run is going on or to come; name one in 'run'"
         )
@@ -194,7 +196,7 @@ def _drop(command: CommandGiven, car: TeamCar, now: float) -> Answer:
         return _drop_item(command, car, now, reason)
     found = car.progress.find(command.run or "")
     if found is None and command.run:
-        raise Refusal(f"no run {command.run!r} in the plan of car {car.car}")
+        raise Refusal(_no_run(command.run, car))
     if found is None:
         raise Refusal("say what to drop: 'run', or 'item' with or without its 'run'")
     if found.state == "dropped":
@@ -207,22 +209,28 @@ def _drop(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     return Answer(f"run {found.run.run} dropped", plan_changed=True)
 
 
+def _no_run(name: str, car: TeamCar) -> str:
+    return f"no run {name!r} in the plan of car {car.car}{meant(name, [run.run.run for run in car.progress.runs])}"
+
+
 def _drop_item(command: CommandGiven, car: TeamCar, now: float, reason: str) -> Answer:
     """One item by its key, or whatever is left of one by its name and run."""
-    meant = [
+    named = [
         item
         for run in car.progress.runs
         for item in run.items
         if item.key == command.item or (run.run.run == command.run and item.item.do == command.item)
     ]
-    if not meant:
-        raise Refusal(f"no item {command.item!r} in the plan of car {car.car}")
-    dropped = [item.key for item in meant if item.signal("drop", now, reason)]
+    if not named:
+        known = [item.item.do if command.run else item.key for run in car.progress.runs for item in run.items
+                 if command.run in (None, run.run.run)]
+        raise Refusal(f"no item {command.item!r} in the plan of car {car.car}{meant(command.item or '', known)}")
+    dropped = [item.key for item in named if item.signal("drop", now, reason)]
     if dropped:
         car.progress.revision += 1
         return Answer(f"{', '.join(dropped)} dropped", plan_changed=True)
-    last = meant[-1]
-    if all(item.state == "dropped" for item in meant):
+    last = named[-1]
+    if all(item.state == "dropped" for item in named):
         return Answer(f"{last.key} is dropped already")
     raise Refusal(f"{last.key} is {last.state}: it cannot be dropped")
 
@@ -254,13 +262,14 @@ def _comment(command: CommandGiven, car: TeamCar, now: float) -> Answer:
 def _shelve(command: CommandGiven, alerts: AlertBook, now: float) -> Answer:
     if command.alert is None:
         raise Refusal("name the alert in 'alert'")
-    if command.alert not in alerts.active:
-        raise Refusal(f"no alert {command.alert!r} is active")
+    alert = alerts.active.get(command.alert)
+    if alert is None:
+        raise Refusal(f"no alert {command.alert!r} is active{meant(command.alert, alerts.active)}")
     try:
         gone = alerts.shelve(command.alert, now, command.for_s or SHELVED_S, command.id)
     except ValueError as too_long:
         raise Refusal(str(too_long)) from None
-    return Answer(f"{command.alert} is shelved until {clock_text(alerts.shelf.until_s[command.alert])}", tuple(gone))
+    return Answer(f"shelved until {clock_text(alerts.shelf.until_s[command.alert])}: {alert.text}", tuple(gone))
 
 
 def _acknowledge(command: CommandGiven, alerts: AlertBook, now: float) -> Answer:
@@ -268,10 +277,10 @@ def _acknowledge(command: CommandGiven, alerts: AlertBook, now: float) -> Answer
         raise Refusal("name the alert in 'alert'")
     alert = alerts.active.get(command.alert)
     if alert is None:
-        raise Refusal(f"no alert {command.alert!r} is active")
+        raise Refusal(f"no alert {command.alert!r} is active{meant(command.alert, alerts.active)}")
     if alert.acknowledged:
-        return Answer(f"{command.alert} is acknowledged already")
-    return Answer(f"{command.alert} acknowledged", tuple(alerts.acknowledge(command.alert, now, command.id)))
+        return Answer(f"acknowledged already: {alert.text}")
+    return Answer(f"acknowledged: {alert.text}", tuple(alerts.acknowledge(command.alert, now, command.id)))
 
 
 _HANDLERS: dict[str, Handler] = {

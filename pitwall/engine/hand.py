@@ -73,7 +73,7 @@ def _pit(command: CommandGiven, hands: Hands, now: float) -> Answer:
         since = t - lap.start_t
         if DOUBLE_S < since < OUT_AT_LEAST * track.pace.lap_s("out") and not hands.had(command.car, "pit", "exit", t):
             raise Refusal(f"car {command.car} left the pits at {tenths(lap.start_t)} and is on that lap: enter the pit "
-                          "entry with its 't' before, or 'undo' that exit")
+                          "entry with its time (--at) before, or 'undo' that exit")
     return _seen(command, hands, "pit", command.where, now)
 
 
@@ -113,7 +113,7 @@ def _lap_words(car: TeamCar, ended: LapRecord | None) -> str:
         return f"{kind} of {took}; "
     # The question and its remedy in front, where no screen cuts them off; the kind is only what such a length makes it.
     by_length = "" if ended.start_phase > 0 else f", by its length a {kind}"
-    return f"was a line press forgotten? press f, or 'cross' with 'forgotten' or its 't'; lap of {took}{by_length}; "
+    return f"was a line press forgotten? press f, or 'cross' with forgotten=true; lap of {took}{by_length}; "
 
 
 def _double(car: TeamCar, lap: LapRecord) -> bool:
@@ -131,7 +131,7 @@ def _forgotten(command: CommandGiven, hands: Hands, now: float) -> Answer:
     running = car.track.lap if car.track.on_track else None
     lap = doubles[-1] if doubles else running
     if lap is None or lap.crossings:
-        raise Refusal("no recent lap took about twice the usual time: give the moment of the line in 't'")
+        raise Refusal("no recent lap took about twice the usual time: give the time of the line (--at)")
     first, second = _expected_pair(hands, car, lap)
     if lap.end_t is not None:
         t = lap.start_t + (lap.end_t - lap.start_t) * first / (first + second)

@@ -7,11 +7,11 @@ to be on a run, makes the runs before that one *skipped*: pitwall was not there,
 from __future__ import annotations
 
 from collections.abc import Callable
-from difflib import get_close_matches
 
 from pitwall.engine.answers import Answer, Refusal
 from pitwall.engine.hands import MEASURED_S, Hands, tenths
 from pitwall.engine.history import Entry, follow
+from pitwall.engine.plan_guards import meant
 from pitwall.engine.run_state import RunState
 from pitwall.engine.set_run import JOINED, begins_at_line, choose_run, put_on_lap, put_on_track
 from pitwall.engine.team import TeamCar, asked_positions
@@ -84,7 +84,7 @@ def _demand_sense(command: CommandGiven, car: TeamCar, run: RunState | None, sta
             laps = "" if meant is None else f": {meant.run.run} has {len(meant.laps)} laps"
             raise Refusal(f"lap {command.lap} is no lap of the run{laps}, 1 is the out-lap")
     if command.lap_kind == "out" and car.track.on_track and lap is not None and lap.start_phase == 0:
-        raise Refusal("this lap began at the line: take that back with 'undo', or enter the 'pit' exit with its 't'")
+        raise Refusal("this lap began at the line: take that back with 'undo', or enter the 'pit' exit with its time (--at)")
 
 
 def _run(command: CommandGiven, car: TeamCar) -> RunState | None:
@@ -93,8 +93,7 @@ def _run(command: CommandGiven, car: TeamCar) -> RunState | None:
     run = car.progress.find(command.run)
     names = [one.run.run for one in car.progress.runs]
     if run is None:
-        near = get_close_matches(command.run, names, 1)
-        raise Refusal(f"no run {command.run!r}" + (f": did you mean {near[0]!r}?" if near else f"; {', '.join(names)}"))
+        raise Refusal(f"no run {command.run!r} in the plan of car {car.car}{meant(command.run, names)}")
     if not run.laps or run.state in ("done", "dropped"):
         raise Refusal(f"run {command.run} is {run.state if run.laps else 'a block without laps'}; name another")
     return run
@@ -148,9 +147,7 @@ def _set_switch(command: CommandGiven, hands: Hands, now: float) -> Answer:
     names = [one.switch for one in board.car.switches]
     switch = board.known(command.switch or "")
     if switch is None:
-        near = get_close_matches(command.switch or "", names, 1)
-        raise Refusal(f"no switch {command.switch!r}" + (f": did you mean {near[0]!r}?" if near else
-                                                         f"; there are {', '.join(names)}"))
+        raise Refusal(f"no switch {command.switch!r}{meant(command.switch or '', names)}")
     if command.position is None or not switch.allows(command.position):
         raise Refusal(f"{switch.switch} cannot stand at {command.position!r}, only at {switch.positions_text()}")
     name, position = switch.switch, command.position

@@ -370,8 +370,11 @@ def _why_not(car: TeamCar, entry: Entry) -> str:
     if entry.what == "pit" and entry.place == "entry" and not track.on_track:
         return f"car {car.car} is in the pits already: enter the pit exit first, or 'set_car'"
     if track.lap is not None and track.on_track:
+        after_s = (entry.t or 0.0) - track.lap.start_t
         since = f"began at {tenths(track.lap.start_t)}"
-        return f"{seen_there} cannot be: lap {track.lap_number} {since}; give its 't', or 'undo' that one"
+        if entry.place == "line" and after_s > 0:
+            since += f", and {after_s:.0f} s are too short for a lap"
+        return f"{seen_there} cannot be: lap {track.lap_number} {since}; give its time (--at), or 'undo' that one"
     place = "in the pit lane" if track.state == "pit_lane" else "in its garage"
     return f"{seen_there} cannot be: car {car.car} is {place}; enter the pit exit first ('pit' with where=exit)"
 

@@ -470,6 +470,12 @@ def test_quiet_and_acknowledge_need_no_prompt() -> None:
     noted = desk.press("a", 100.0)
     assert noted is not None
     assert (noted.command, noted.alert) == ("acknowledge", "old")
+    _, desk = _desk_with(_prompt("there", car="58"), alerts=(
+        _alert(id="mine", since_s=20.0), _alert(id="other", car="58", since_s=10.0)
+    ))
+    noted = desk.press("a", 100.0)
+    assert noted is not None
+    assert (noted.car, noted.alert) == ("58", "other"), "the oldest, as the picture has it, whichever car is shown"
     _, desk = _desk_with(alerts=(_alert(acknowledged=True),))
     assert desk.press("a", 100.0) is None
 

@@ -292,8 +292,8 @@ def test_the_desk_shelves_an_alert_for_a_while_with_a_most() -> None:
     assert "at most 30 min" in refused.reason
     unknown = stage.command("shelve", alert="smoke")
     assert isinstance(unknown, Refused)
-    assert unknown.reason == "no alert 'smoke' is active"
+    assert unknown.reason == f"no alert 'smoke' is active (there are: feed-stale, {alert.id})"
     answered = stage.command("shelve", alert=alert.id)
     assert isinstance(answered, Answered)
-    assert answered.effect == f"{alert.id} is shelved until 17:20"
+    assert answered.effect == f"shelved until 17:20: {alert.text}"
     assert alert.id not in stage.session.alerts.active

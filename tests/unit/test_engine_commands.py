@@ -57,7 +57,9 @@ def test_a_bare_said_means_the_most_urgent_call() -> None:
     assert effect(stage.command("said")).startswith(due.id)
     empty = Stage(setup(plan(RUN)), begin=-900).wait(-800)
     assert reason(empty.command("said")) == "no call is due; name one in 'call'"
-    assert reason(empty.command("said", call="41-nothing")) == "no call '41-nothing' for car 41"
+    assert reason(empty.command("said", call="41-nothing")) == (
+        "no call '41-nothing' for car 41 (there are: 41-main-1-hold-0-1-0-0)"
+    )
 
 
 def test_said_long_after_is_late() -> None:
@@ -184,7 +186,8 @@ def test_extend_and_shorten() -> None:
     assert effect(stage.command("extend")) == "run main: now 4 timed laps"
     assert effect(stage.command("shorten", laps=2)) == "run main: now 2 timed laps"
     assert effect(stage.command("extend", run="spare", laps=3)) == "run spare: now 4 timed laps"
-    assert reason(stage.command("extend", run="nobody")) == "no run 'nobody' in the plan of car 41"
+    assert reason(stage.command("extend", run="nobody")) == "no run 'nobody' in the plan of car 41 (there are: main, spare)"
+    assert reason(stage.command("drop", run="mian")) == "no run 'mian' in the plan of car 41: did you mean 'main'?"
     assert "cannot be shortened by 2" in reason(stage.command("shorten", laps=2))
     stage.command("drop", run="spare")
     assert reason(stage.command("extend", run="spare")) == "run spare is dropped"
@@ -225,7 +228,8 @@ def test_drop_an_item() -> None:
     assert effect(stage.command("drop", item=first)) == f"{first} is dropped already"
     assert effect(stage.command("drop", run="main", item="hold")) == f"{last} dropped"
     assert effect(stage.command("drop", run="main", item="hold")) == f"{last} is dropped already"
-    assert reason(stage.command("drop", item="hold")) == "no item 'hold' in the plan of car 41"
+    assert reason(stage.command("drop", run="main", item="hodl")).endswith("car 41: did you mean 'hold'?")
+    assert reason(stage.command("drop", item="zzz")).endswith(f"car 41 (there are: {first}, {last})")
     other = on_track()
     other.command("confirm", call=other.call("hold-0-1-0-0").id)
     assert reason(other.command("drop", item=first)) == f"{first} is done: it cannot be dropped"
@@ -265,11 +269,14 @@ def test_acknowledge() -> None:
     stage.lap(227, 98, from_exit=True)
     alert = next(one for one in stage.made(Alert) if one.kind == "switch_wrong")
     answer = stage.command("acknowledge", alert=alert.id)
-    assert effect(answer) == f"{alert.id} acknowledged"
+    assert effect(answer) == f"acknowledged: {alert.text}", "the words that were read, no id"
     told = stage.made(Alert)[-1]
     assert (told.acknowledged, told.active, told.because) == (True, True, answer.because)
-    assert effect(stage.command("acknowledge", alert=alert.id)) == f"{alert.id} is acknowledged already"
-    assert reason(stage.command("acknowledge", alert="smoke")) == "no alert 'smoke' is active"
+    assert effect(stage.command("acknowledge", alert=alert.id)) == f"acknowledged already: {alert.text}"
+    known = ", ".join(stage.session.alerts.active)
+    assert reason(stage.command("acknowledge", alert="smoke")) == f"no alert 'smoke' is active (there are: {known})"
+    near = reason(stage.command("acknowledge", alert=alert.id.replace("wrong", "wrogn")))
+    assert near.endswith(f"did you mean {alert.id!r}?")
     assert reason(stage.command("acknowledge")) == "name the alert in 'alert'"
 
 

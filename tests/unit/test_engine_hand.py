@@ -567,7 +567,17 @@ def test_the_remedy_for_a_forgotten_line_stands_in_front() -> None:
     cool-down lap is told with what made it one."""
     stage = on_lap(by_hand(LONG, SPARE), 220.0, 320.0)
     answer = told(stage.command("cross", 520.0))
-    question = "line at 8:40.0: was a line press forgotten? press f, or 'cross' with 'forgotten' or its 't'"
+    question = "line at 8:40.0: was a line press forgotten? press f, or 'cross' with forgotten=true"
     assert answer.startswith(question)
     assert len(f"  car 41: {question}") <= 120
     assert "lap of 3:20.0, by its length a cool-down lap; car 41 on" in answer
+
+
+def test_refusals_say_what_there_is() -> None:
+    """A line too soon says by how much and how to give its time; an unknown run says which there are."""
+    stage = on_lap(by_hand(LONG, SPARE), 220.0)
+    assert refused(stage.command("cross", 246.0)) == (
+        "line at 4:06.0 cannot be: lap 2 began at 3:40.0, and 26 s are too short for a lap; give its time (--at), or "
+        "'undo' that one"
+    )
+    assert refused(stage.command("set_car", run="foo")) == "no run 'foo' in the plan of car 41 (there are: long, spare)"

@@ -68,7 +68,7 @@ class Board:
                 self.note(f"refused: {in_words(message.reason, self.words())}")
             case Answered():
                 effect = in_words(message.effect, self.words())
-                self.note(effect if f"car {message.car}" in effect else f"car {message.car}: {effect}")
+                self.note(effect if f"car {message.car}" in effect.lower() else f"car {message.car}: {effect}")
             case Corrected():
                 self.note(message.text)
             case _:

@@ -89,10 +89,12 @@ class Desk:
         if key == "m":
             return self._command(car, now, command="quiet")
         if key == "a":
-            alert = self._unnoted(car)
+            alert = self._unnoted()
             if alert is None:
                 self._board.hint = "no alert waits for a note"
-            return self._command(car, now, command="acknowledge", alert=alert.id) if alert else None
+                return None
+            named = alert.car if alert.car in self._board.cars() else car
+            return self._command(named, now, command="acknowledge", alert=alert.id)
         prompt = self._meant(key, now, self._board.prompts(car, now))
         if prompt is None:
             told = "there is no call to act on now" if key in ON_OPEN else "nothing was said a moment ago"
@@ -145,10 +147,10 @@ class Desk:
         # Nobody moves the mark down to confirm what was said a moment ago.
         return max((p for p in prompts if p.state in WAS_SAID), key=lambda p: (p.t, p.call), default=None)
 
-    def _unnoted(self, car: str) -> Alert | None:
+    def _unnoted(self) -> Alert | None:
+        """The first in the picture, of whichever car: what stands there longest is not passed over."""
         alerts = [alert for alert in self._board.alerts.values() if alert.active and not alert.acknowledged]
-        mine = [alert for alert in alerts if alert.car in (car, None)] or alerts
-        return min(mine, key=lambda alert: (alert.since_s, alert.id), default=None)
+        return min(alerts, key=lambda alert: (alert.since_s, alert.id), default=None)
 
     def _command(self, car: str, now: float, **values: Any) -> CommandGiven:
         self._given += 1

@@ -14,7 +14,7 @@ HELP = (
     "  s  the chosen call was said       r  repeat what was said last",
     "  x  skip it                        c  confirm: the driver has read it back",
     "  d  defer it                       m  quiet: no calls to this car, again: on",
-    "  up, down  choose the call         a  take note of the oldest alert",
+    "  up, down  choose the call         a  take note of the oldest alert of any car",
     "  tab, 1-9  choose the car          q  leave; the daemon goes on",
     "  p  a changed plan that waits: look at it, then y adopts it and n declines it",
     "WITHOUT A FEED: of the car that is shown, at the moment of the key",
