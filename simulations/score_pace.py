@@ -2,7 +2,7 @@
 
     python simulations/score_pace.py predict FOLDER... --predictions FILE.csv [--events DIR]
     python simulations/score_pace.py score FILE.csv FOLDER... [--json]
-    python simulations/score_pace.py plans FOLDER... --out DIR [--cars 20] [--seed 1]
+    python simulations/score_pace.py plans FOLDER... --out DIR [--cars 8] [--seed 1]
 
 ``predict`` follows each recording (see ``score_pace_rows.py``) and never opens its answer key, which need not be
 there; ``score`` opens that and no part of the product. With ``--events`` the plans of ``DIR/<name of the
@@ -72,7 +72,8 @@ def text(title: str, found: dict[str, Any]) -> str:
             continue
         if key.startswith("kind"):
             lines.append(f"  {key:<13}{one['n']:>5}  right {one['right']:.3f}, commonest {one['naive_right']:.3f}, "
-                         f"Brier {one['brier']:.3f}; {one['table']}")
+                         f"Brier {one['brier']:.3f}; {one['table']}"
+                         + (f"; with a plan {one['planned']:.3f} of {one['planned_n']}" if one["planned_n"] else ""))
             continue
         ratios = " ".join(f"{one['ratio'][name]:.2f}" if one["ratio"][name] is not None else "-"
                           for name in ("median", "p90", "mae", "crps"))
@@ -135,7 +136,7 @@ def main() -> int:
     planning = commands.add_parser("plans", help="make plans of the night before for every recording")
     _folders(planning)
     planning.add_argument("--out", type=Path, required=True)
-    planning.add_argument("--cars", type=int, default=20)
+    planning.add_argument("--cars", type=int, default=8, help="those that drove most (default and most: 8)")
     planning.add_argument("--seed", type=int, default=1)
     planning.set_defaults(run=_plans)
     options = parser.parse_args()

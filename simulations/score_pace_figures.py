@@ -78,7 +78,9 @@ def _kind_figures(split: list[list[Case]]) -> dict[str, Any]:
                      if (count := sum(one == kind and label == truth for one, _, label in said))} for truth in KINDS}
     score = sum(brier([p[at] for _, p, _ in said], [label == kind for _, _, label in said])
                 for at, kind in enumerate(KINDS))
+    planned = [one == label for case, (one, _, label) in zip(flat, said, strict=True) if case.row.plan]
     return {
         "n": len(flat), "right": sum(one == label for one, _, label in said) / len(flat),
-        "naive_right": commonest / len(flat), "brier": score, "table": table,
+        "naive_right": commonest / len(flat), "brier": score, "table": table, "planned_n": len(planned),
+        "planned": sum(planned) / len(planned) if planned else None,
     }  # fmt: skip

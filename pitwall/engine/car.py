@@ -71,15 +71,17 @@ class CarTrack:
             return None
         kind = self.lap_kind or self.lap.kind
         seen_t, seen_phase = max(self.seen_t, self.lap.start_t), self.seen_phase
-        made = self.outlook() if self.pace.seasoned(self.lap.start_phase) else None
-        if made is not None and made.seen_t == seen_t and phase >= seen_phase:
+        # Only what a fact has made is read: a question must not change what is believed.
+        made = self.pace.known_outlook(self.lap.start_t, self.lap.crossings)
+        here = made is not None and made.seen_t == seen_t and phase >= seen_phase
+        if made is not None and here and self.pace.seasoned(self.lap.start_phase):
             at = self.pace.at_phase(made, phase, seen_phase, kind)
             if at is not None:
                 return at
         return self.pace.arrival(phase, kind, self.lap.start_t, self.lap.start_phase, seen_t, seen_phase)
 
     def outlook(self) -> Outlook | None:
-        """What is believed of the running lap: its kind and when the car reaches each place; None in the pits."""
+        """Believe anew, after a fact, what the running lap is and when the car reaches each place; None in the pits."""
         if self.lap is None or not self.on_track:
             return None
         late = self.lap.start_t > self.flag_s, self.lap.start_t + self.pace.lap_s("cool") > self.flag_s

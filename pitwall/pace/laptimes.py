@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import itertools
 from collections import deque
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from statistics import median
 
@@ -182,6 +183,12 @@ class CarPace:
                 self.car, self.belief, field_belief, lap, self._shape(field_belief), self.quick_s(), self.limit_s(t)
             )
             self._outlook = key, made
+        return self._outlook[1]
+
+    def known_outlook(self, start_t: float, crossings: Mapping[str, float]) -> Outlook | None:
+        """The outlook as it was made after the last crossing of this lap; None if it was not, or they changed."""
+        if self._outlook is None or self._outlook[0][0] != start_t or self._outlook[0][2] != tuple(crossings.items()):
+            return None
         return self._outlook[1]
 
     def seasoned(self, start_phase: float) -> bool:

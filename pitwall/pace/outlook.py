@@ -79,7 +79,6 @@ class Experience:
     records: list[Record] = field(init=False)
     spreads: list[Spread] = field(init=False)
     residuals: list[Residuals] = field(init=False)
-    rests: list[list[float]] = field(init=False)
 
     def __post_init__(self) -> None:
         invented, knots = (INVENTED_OUT if self.from_pits else INVENTED), range(2 * self.loops + 2)
