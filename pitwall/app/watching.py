@@ -44,7 +44,7 @@ async def watch(
         life.stop_on_signals()
         bus = MqttBus(address)
         onlooker = Onlooker(bus, session, hear, alert_over)
-        if not await _linked(bus, life.stopping, waits or (lambda reason: None)):
+        if not await linked(bus, life.stopping, waits or (lambda reason: None)):
             return
         await life.start("link", None, bus.stop)
         if show is not None:
@@ -53,14 +53,26 @@ async def watch(
             await life.wait()
 
 
-async def _linked(bus: MqttBus, stopping: asyncio.Event, waits: Callable[[str], None]) -> bool:
-    """Try until the broker answers; False when somebody wishes to stop before."""
+async def linked(
+    bus: MqttBus, stopping: asyncio.Event, waits: Callable[[str], None], over: type[BrokerError] = BrokerError
+) -> bool:
+    """Try until the broker answers; False when somebody wishes to stop before.
+
+    Args:
+        bus: not started yet.
+        stopping: the wish to stop.
+        waits: told why there is no link yet, once for each reason.
+        over: which failures are waited over.
+
+    Raises:
+        BrokerError: of another kind.
+    """
     told = ""
     while not stopping.is_set():
         try:
             await bus.start()
             return True
-        except BrokerError as failure:
+        except over as failure:
             if str(failure) != told:
                 told = str(failure)
                 waits(told)

@@ -15,7 +15,7 @@ from typing import Any
 
 import structlog
 
-from pitwall.app.brokers import BrokerChoice, own_broker, start_broker
+from pitwall.app.brokers import BrokerChoice, RunningBroker, own_broker, start_broker
 from pitwall.app.clients import AlertOver, Heard, Onlooker, WorldLink
 from pitwall.app.daemon import Daemon, offline_message
 from pitwall.app.day_watch import DayWatch, RehearsedDay, WriteOut
@@ -24,7 +24,9 @@ from pitwall.app.lifecycle import Lifecycle
 from pitwall.app.plan_files import PlanFiles, PlanWatch
 from pitwall.app.report import Recorder, make_report
 from pitwall.app.scenarios import Rehearsal
+from pitwall.app.watching import linked
 from pitwall.bus.address import BrokerAddress, parse_address
+from pitwall.bus.connection import Unanswered
 from pitwall.bus.memory import MemoryBroker, MemoryBus
 from pitwall.bus.mqtt import MqttBus
 from pitwall.engine.session import Session
@@ -213,7 +215,7 @@ class Served:
 async def serve(
     setup: SessionSetup, journal_file: Path, *, broker: BrokerChoice, fresh: bool = False,
     started: Callable[[Served], None] | None = None, timetable: Sequence[TimetableEntry] = (),
-    write_out: WriteOut | None = None, plan_files: PlanFiles | None = None,
+    write_out: WriteOut | None = None, plan_files: PlanFiles | None = None, waits: Callable[[str], None] | None = None,
 ) -> None:
     """Run the daemon until somebody stops it.
 
@@ -226,9 +228,10 @@ async def serve(
         timetable: the day's, by the wall clock.
         write_out: carries out the export of the day.
         plan_files: where the plans lie; they are watched, and a change becomes a proposal.
+        waits: told why a broker elsewhere is waited for.
 
     Raises:
-        BrokerError: when the broker is not there or the port is taken.
+        BrokerError: when the broker refuses us or the port is taken.
         UserError: when the journal was begun with other files than plans.
         JournalError: when the journal cannot be used.
     """
@@ -240,6 +243,8 @@ async def serve(
             raise JournalError(f"{refused} (another file: --journal FILE; this one put aside: --fresh)") from refused
         await life.start("journal", None, journal.close)
         running = await start_broker(life, broker)
+        if not await _answers(life, running, waits or (lambda reason: None)):
+            return
         start_s = starting_second(setup)
         clock, forecaster, session = LiveClock(start_s), ThreadForecaster(forecast), Session()
         daemon = Daemon(
@@ -259,6 +264,16 @@ async def serve(
             started(Served(str(running.address), resumed, clock.now(), running.kind, running.websocket, running.notes,
                            running.asks))
         await life.wait()
+
+
+async def _answers(life: Lifecycle, running: RunningBroker, waits: Callable[[str], None]) -> bool:
+    """Wait for a broker elsewhere before anything is prepared; False when somebody wishes to stop before."""
+    if running.kind != "elsewhere":
+        return True
+    probe = MqttBus(running.address)
+    answered = await linked(probe, life.stopping, waits, Unanswered)
+    await probe.stop()
+    return answered
 
 
 async def _begin_day(

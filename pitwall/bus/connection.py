@@ -41,6 +41,10 @@ class SubscriptionRefused(BrokerError):
     """The broker is there and lets us in, but this user may not read what was asked for."""
 
 
+class Unanswered(BrokerError):
+    """Nobody answers there yet; whoever has time may wait."""
+
+
 @dataclass(frozen=True)
 class LinkSettings:
     """Times and bounds of one link. The back-off has no jitter: one daemon, one broker, nothing to spread."""
@@ -132,6 +136,15 @@ def reason_in_words(address: BrokerAddress, error: Exception) -> str:
         )
     secure = ", does it speak TLS there with a trusted certificate" if address.tls else ""
     return f"no broker answers at {address} ({error}): is it running{secure}, and is the address right?"
+
+
+def broken_off(address: BrokerAddress, error: Exception) -> BrokerError:
+    """The error to raise for why there is no link: of a kind that tells whether waiting may help."""
+    reason = reason_in_words(address, error)
+    if isinstance(error, SubscriptionRefused):
+        return SubscriptionRefused(reason)
+    answered = isinstance(error, MqttConnectError | BrokerError | UserError) or _distrust(error) is not None
+    return BrokerError(reason) if answered else Unanswered(reason)
 
 
 def code_of(reason: Any) -> int:

@@ -25,10 +25,10 @@ from pitwall.bus.connection import (
     LinkSettings,
     SubscriptionRefused,
     abandon,
+    broken_off,
     code_of,
     fresh_client,
     leave,
-    reason_in_words,
 )
 from pitwall.bus.delivery import check_filter, dispatch, guarded, tell_link
 from pitwall.errors import BrokerError
@@ -137,12 +137,11 @@ class MqttBus:
             try:
                 await self._connection(first)
             except Exception as error:  # whatever ends a link must not end the daemon
-                reason = reason_in_words(self.address, error)
+                failure = broken_off(self.address, error)
                 if not first.done():
-                    refused = isinstance(error, SubscriptionRefused)
-                    first.set_exception(SubscriptionRefused(reason) if refused else BrokerError(reason))
+                    first.set_exception(failure)
                     return
-                _log.warning("the link to the broker is down", reason=reason)
+                _log.warning("the link to the broker is down", reason=str(failure))
             # A link that held counts as a success; one that falls at once must not be made again in a tight loop.
             failures = 1 if loop.time() - since > self._settings.longest_wait_s else failures + 1
             await self._pause(self._settings.wait_s(failures))

@@ -1,9 +1,10 @@
-"""Argument types that several commands share: they say what was expected when they refuse."""
+"""What several commands share: argument types, which say what was expected when they refuse, and the words of waiting."""
 
 from __future__ import annotations
 
 import argparse
 import math
+import sys
 from datetime import date
 
 FASTEST = 1000.0
@@ -46,3 +47,8 @@ def port(text: str) -> int:
     if not (text.isascii() and text.isdigit() and int(text) <= 65_535):
         raise argparse.ArgumentTypeError(f"{text!r} is no port: expected a whole number from 0 (any free one) to 65535")
     return int(text)
+
+
+def say_that_it_waits(reason: str) -> None:
+    """Tell, on standard error, why there is no link to the broker yet."""
+    print(f"pitwall: {reason}\nwaiting for it and trying again; Ctrl-C ends", file=sys.stderr, flush=True)

@@ -17,7 +17,7 @@ EXAMPLE = "pitwall serve event.yaml --session practice-1 --broker mqtt://192.168
 ABOUT = """Timing and commands come in over MQTT, prompts and alerts go out: pitwall schema asyncapi describes every
 message. Start it before the feed: until that speaks the clock stands, nobody is called out, and the daemon shows plan,
 forecast and what is told in the garage. The journal of the session is kept; started again, the daemon goes on where it
-was. It ends with Ctrl-C."""
+was. A broker elsewhere that is not there yet is waited for. It ends with Ctrl-C."""
 
 
 KINDS = {"embedded": "embedded in this process", "mosquitto": "mosquitto, our child", "elsewhere": "not ours"}
@@ -56,6 +56,7 @@ def run(args: argparse.Namespace) -> int:
     from pitwall.app.serving import to_serve
     from pitwall.app.settings import journal_file, load_settings
     from pitwall.app.wiring import serve
+    from pitwall.cli.arguments import say_that_it_waits
 
     settings = load_settings()
     event_file = locate(args.event, "config")
@@ -87,6 +88,6 @@ def run(args: argparse.Namespace) -> int:
 
     timetable, write_out = day_of(event_file, setup, journal, settings)
     lifecycle.run(serve(setup, journal, broker=broker, fresh=args.fresh, started=started, timetable=timetable,
-                        write_out=write_out, plan_files=served_files.plan_files))
+                        write_out=write_out, plan_files=served_files.plan_files, waits=say_that_it_waits))
     print(f"pitwall: goodbye; the session is kept in {journal}: served again it goes on from there", file=sys.stderr)
     return 0

@@ -47,15 +47,12 @@ def run(args: argparse.Namespace) -> int:
 
 async def _watch(address: BrokerAddress, args: argparse.Namespace) -> None:
     from pitwall.app.watching import watch
+    from pitwall.cli.arguments import say_that_it_waits
     from pitwall.cli.terminal.live import LinePrinter, Picture, is_terminal
 
     if args.json or args.lines or not is_terminal():
         printer = LinePrinter(sys.stdout, args.car, args.json)
-        await watch(address, args.session, printer.hear, printer.alert_over, printer.until_gone, _waits)
+        await watch(address, args.session, printer.hear, printer.alert_over, printer.until_gone, say_that_it_waits)
         return
     picture = Picture(args.car, args.by)
-    await watch(address, args.session, picture.hear, picture.board.clear_alert, picture.show, _waits)
-
-
-def _waits(reason: str) -> None:
-    print(f"pitwall: {reason}\nwaiting for it and trying again; Ctrl-C ends", file=sys.stderr, flush=True)
+    await watch(address, args.session, picture.hear, picture.board.clear_alert, picture.show, say_that_it_waits)

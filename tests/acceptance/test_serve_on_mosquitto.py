@@ -5,12 +5,14 @@ from __future__ import annotations
 import json
 import os
 import shutil
+import signal
 import socket
 import subprocess
 from collections.abc import Iterator
 
 import pytest
 
+from pitwall.bus.sockets import free_port
 from tests.acceptance.processes import Processes, leave, until
 
 ROOT_TOPIC = "pitwall/1/practice-1"
@@ -58,6 +60,31 @@ def test_independent_client_sees_the_session(processes: Processes, port: int) ->
     assert _retained(port, "desk/41/state")["prompts"]
     assert leave(daemon)[0] == 0
     assert _retained(port, "health")["state"] == "offline"
+
+
+def test_daemon_waits_for_a_broker_that_is_not_there_yet(processes: Processes) -> None:
+    """Started before the broker it says once what it waits for; it serves as soon as that answers. One that never
+    comes is given up with Ctrl-C."""
+    port = free_port()
+    address = f"mqtt://127.0.0.1:{port}"
+    early = processes.start("serve", "event.yaml", "--broker", address, "--json")
+    assert early.stderr is not None
+    assert f"no broker answers at {address}" in early.stderr.readline()
+    assert "waiting for it" in early.stderr.readline()
+    broker = subprocess.Popen([_program("mosquitto"), "-p", str(port)], stderr=subprocess.DEVNULL)
+    try:
+        assert early.stdout is not None
+        assert json.loads(early.stdout.readline())["broker"] == address
+        assert leave(early)[0] == 0
+    finally:
+        broker.terminate()
+        broker.wait()
+    never = processes.start("serve", "event.yaml", "--broker", address)
+    assert never.stderr is not None
+    never.stderr.readline()
+    code, _, said = leave(never, signal.SIGINT)
+    assert code == 0
+    assert "Traceback" not in said
 
 
 def test_will_speaks_for_a_daemon_that_was_killed(processes: Processes, port: int) -> None:
