@@ -84,7 +84,7 @@ def _demand_sense(command: CommandGiven, car: TeamCar, run: RunState | None, sta
             laps = "" if meant is None else f": {meant.run.run} has {len(meant.laps)} laps"
             raise Refusal(f"lap {command.lap} is no lap of the run{laps}, 1 is the out-lap")
     if command.lap_kind == "out" and car.track.on_track and lap is not None and lap.start_phase == 0:
-        raise Refusal("this lap began at the line: take that back with 'undo', or enter the 'pit' exit with its time (--at)")
+        raise Refusal("this lap began at the line: 'undo' that, or enter the 'pit' exit with its time (--at)")
 
 
 def _run(command: CommandGiven, car: TeamCar) -> RunState | None:

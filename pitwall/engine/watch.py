@@ -10,6 +10,7 @@ from pitwall.model.outputs import CarOutlook, Output, Status
 from pitwall.model.setup import ForecastSettings
 from pitwall.model.units import clock_text
 
+IN_LATE_S = 30.0  # beyond the usual in-lap (common practice, no source)
 OVERDUE_S = 180.0  # beyond the slow estimate of the work (common practice, no source)
 
 
@@ -54,7 +55,19 @@ def around(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[
         )
     else:
         found += alerts.over("car_silent", car.car, now)
+    found += _in_lap(car, alerts, status, now)
     return found + _fuel(car, alerts, status, now) + _release(car, alerts, status, now)
+
+
+def _in_lap(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:
+    """Followed by hand, the car is on its in-lap for longer than such laps take: a key may have been forgotten, and a
+    feed that would tell is not there."""
+    track = car.track
+    due = track.arrival(track.lap_map.pit_entry) if track.state in ("in", "out_in") else None
+    if due is None or not car.by_hand or now < due + IN_LATE_S:
+        return alerts.over("in_overdue", car.car, now)
+    text = f"Car {car.car} was due at the pit entry at {clock_text(due)}, and nobody saw it there"
+    return alerts.hold("in_overdue", car.car, text, now, status)
 
 
 def _release(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:

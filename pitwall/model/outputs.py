@@ -230,7 +230,7 @@ class Alert(Frozen):
     car: Slug | None = None
     kind: Literal[
         "overrun", "switch_wrong", "switch_unverified", "feed_stale", "car_silent", "clock_unknown", "fuel_short",
-        "release_overdue", "plan_file", "timetable", "curfew",
+        "release_overdue", "in_overdue", "plan_file", "timetable", "curfew",
         "driver_laps", "driver_limit", "car_limit", "many_alerts",
     ]
     priority: AlertPriority

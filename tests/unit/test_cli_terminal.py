@@ -139,6 +139,9 @@ def test_clock_line_says_everything_in_words() -> None:
     stopped = _clock(status="red", running=False, pit_exit="closed", yellow_sectors=("3",))
     assert clock_line(stopped, 110.0) == "RED  58:20 left  clock stopped  yellow in 3  pit exit closed"
     assert clock_line(_clock(remaining_s=5.0, status="finished"), 190.0) == "CHEQUERED  0:00 left"
+    waits = _clock(t=-30.0, status="waiting", running=False, remaining_s=3600.0)
+    assert clock_line(waits, -26.0) == "WAITING  green due in 0:26  1:00:00 left  clock stopped"
+    assert clock_line(waits, 4.0) == "WAITING  1:00:00 left  clock stopped", "it is late: nobody knows when"
 
 
 def test_lap_and_alert_texts() -> None:

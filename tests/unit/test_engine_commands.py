@@ -186,7 +186,8 @@ def test_extend_and_shorten() -> None:
     assert effect(stage.command("extend")) == "run main: now 4 timed laps"
     assert effect(stage.command("shorten", laps=2)) == "run main: now 2 timed laps"
     assert effect(stage.command("extend", run="spare", laps=3)) == "run spare: now 4 timed laps"
-    assert reason(stage.command("extend", run="nobody")) == "no run 'nobody' in the plan of car 41 (there are: main, spare)"
+    nobody = "no run 'nobody' in the plan of car 41 (there are: main, spare)"
+    assert reason(stage.command("extend", run="nobody")) == nobody
     assert reason(stage.command("drop", run="mian")) == "no run 'mian' in the plan of car 41: did you mean 'main'?"
     assert "cannot be shortened by 2" in reason(stage.command("shorten", laps=2))
     stage.command("drop", run="spare")

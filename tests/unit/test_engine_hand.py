@@ -8,7 +8,7 @@ import pytest
 
 from pitwall.model.events import CommandGiven
 from pitwall.model.outputs import Alert, Answered, Corrected, DeskState, LapJudged, Refused
-from tests.unit.engine_stage import CHECKS, MAIN, PIT_EXIT, SPARE, Stage, plan, setup
+from tests.unit.engine_stage import CHECKS, MAIN, PIT_ENTRY, PIT_EXIT, SPARE, Stage, plan, setup
 
 LONG: dict[str, Any] = MAIN | {"run": "long", "laps": "out, 6 timed, in", "fuel_kg": 20, "tyres": "B1"}
 
@@ -581,3 +581,25 @@ def test_refusals_say_what_there_is() -> None:
         "'undo' that one"
     )
     assert refused(stage.command("set_car", run="foo")) == "no run 'foo' in the plan of car 41 (there are: long, spare)"
+
+
+def test_a_car_overdue_on_its_in_lap_is_a_hint_without_a_feed() -> None:
+    """The pit entry was not pressed: half a minute after the in-lap usually ends a quiet alert says what to enter, and
+    goes with the entry; with a feed nobody has to press anything."""
+    stage = on_lap(by_hand(MAIN, SPARE), 220.0, 320.0, 420.0)
+    due = stage.car.track.arrival(PIT_ENTRY)
+    assert due is not None
+    stage.wait(due + 28)
+    assert not [one for one in stage.made(Alert) if one.kind == "in_overdue"]
+    stage.wait(due + 38)
+    (alert,) = [one for one in stage.made(Alert) if one.kind == "in_overdue"]
+    assert (alert.priority, alert.active) == ("low", True)
+    assert "key i" in alert.help
+    assert alert.text.startswith("Car 41 was due at the pit entry at ")
+    told(stage.command("pit", where="entry"))
+    stage.wait(stage.now + 8)
+    assert "in-overdue-41" not in stage.session.alerts.active
+    fed = Stage(setup(plan(MAIN, SPARE))).green()
+    fed.drive(100.0, 120.0, 100.0, 100.0)
+    fed.wait(420 + 170)
+    assert "in_overdue" not in {one.kind for one in fed.made(Alert)}

@@ -47,11 +47,14 @@ def time_left(prompt: Prompt, now: float) -> str:
 
 
 def clock_line(clock: ClockState | None, now: float) -> str:
-    """Status and time left; a stopped clock says so, and so does a closed pit exit."""
+    """Status and time left; a stopped clock says so, and so does a closed pit exit. Session time before zero is the
+    time to the scheduled green light."""
     if clock is None:
         return "no clock yet"
     remaining = clock.remaining_s - (now - clock.t if clock.running else 0.0)
     parts = [STATUS_WORDS[clock.status], f"{clock_text(max(remaining, 0.0))} left"]
+    if clock.status == "waiting" and now < 0:
+        parts.insert(1, f"green due in {clock_text(-now)}")
     if not clock.running:
         parts.append("clock stopped")
     if clock.yellow_sectors:
