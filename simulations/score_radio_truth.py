@@ -41,16 +41,18 @@ def base(call: str) -> str:
 
 
 def planned(evidence: Evidence, truth: CarTruth, lap: DrivenLap) -> bool:
-    """False for a lap driven as a timed one that was to be another: the driver had not heard, or had forgotten.
+    """False for a timed lap that was not to be one, or that came after such a one: the driver had not heard it so.
 
-    Nobody can know at the line that such a lap is a timed one. Laps of a run that was cut and resumed count as planned.
+    Nobody can know at the line that such a lap is a timed one; what was not heard counts as a miss of its own. Laps of
+    a run that was cut and resumed count as planned.
     """
     run = setup_of(evidence).plans[truth.car].find(lap.run) if lap.run else None
     leavings = [one.number for one in truth.laps if one.run == lap.run and one.meant == "out"]
     if run is None or not run.laps or len(leavings) != 1:
         return True
     index = lap.number - leavings[0]
-    return index < len(run.laps) and run.laps[index] == "timed"
+    so_far = run.laps[: index + 1]
+    return index < len(run.laps) and so_far[-1] == "timed" and so_far.count("timed") == lap.timed_number
 
 
 @dataclass(frozen=True)
