@@ -3,7 +3,7 @@
     python simulations/bench_rehearsal.py [--times 3] [practice_hour test_day]
 
 Times belong to the machine, so what is to be compared over time is the ratio: the cost of one hour of the last scenario
-in hours of the first. The aim for the test day (eight hours, instant) is under 15 s on one core.
+in hours of the first. The aim for the test day (seven hours, instant) is under 15 s on one core.
 """
 
 from __future__ import annotations

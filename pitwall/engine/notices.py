@@ -1,11 +1,14 @@
-"""When the retained states go out: the clock once a second, desk states as they change but not in floods."""
+"""When the retained states go out: the clock once a second, desk states as they change but not in floods.
+
+In a long break the clock stands and nobody moves: then both go out less often.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable
 
-from pitwall.engine import publish
+from pitwall.engine import publish, windows
 from pitwall.engine.car import CarTrack
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.team import TeamCar
@@ -20,7 +23,7 @@ class Notices:
     """What is due for publication. ``plan`` and ``desk`` hold the cars whose state changed since it was last sent."""
 
     def __init__(self) -> None:
-        self.tick_t = float("-inf")
+        self.tick_t, self.tick_s = float("-inf"), TICK_S
         self._field_t = float("-inf")
         self._desk_t: dict[str, float] = {}
         self.plan: set[str] = set()
@@ -31,13 +34,15 @@ class Notices:
     ) -> list[Output]:
         """Everything that should be sent at ``now``, in a fixed order."""
         found: list[Output] = []
-        if now >= self.tick_t + TICK_S:
+        rests = windows.resting(clock, now)
+        self.tick_s = windows.REST_TICK_S if rests else TICK_S
+        if now >= self.tick_t + self.tick_s:
             self.tick_t = float(math.floor(now))
             found.append(publish.clock_state(clock, now))
-        if now >= self._field_t + FIELD_S and not over:
+        if now >= self._field_t + (windows.REST_LOOK_S if rests else FIELD_S) and not over:
             self._field_t = now
             found.append(publish.field_state(tracks, now))
-            self.desk.update(team)
+            self.desk.update(name for name, car in team.items() if not windows.can_wait(car, clock, now))
         for name, car in team.items():
             if name in self.plan:
                 self.plan.discard(name)

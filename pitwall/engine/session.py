@@ -6,7 +6,7 @@ Pure and synchronous: the same facts in the same order give the same outputs, on
 
 from __future__ import annotations
 
-from pitwall.engine import drivers, flags, hand, holds, proposals, publish, taking_back, timetable, watch
+from pitwall.engine import drivers, flags, hand, holds, proposals, publish, taking_back, timetable, watch, windows
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.calls import CallBook
 from pitwall.engine.car import CarTrack, Happening
@@ -14,7 +14,7 @@ from pitwall.engine.commands import Answer, Refusal, answer
 from pitwall.engine.field import Field, judge
 from pitwall.engine.forecasts import Questions
 from pitwall.engine.hands import Hands
-from pitwall.engine.notices import TICK_S, Notices
+from pitwall.engine.notices import Notices
 from pitwall.engine.progress import PlanProgress
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.switches import SwitchBoard
@@ -319,10 +319,13 @@ class Session:
             self._by_time("finished")
         if self.clock.closing_is_due(self.now):
             self._by_time("closed")
-        if self.now >= self._refresh_t + REFRESH_S:
+        if self.now >= self._refresh_t + self._look_s:
             self._refresh_t = self.now
             self._look_around()
-            self._all_dirty()
+            for name, car in self.team.items():
+                if not windows.can_wait(car, self.clock, self.now):
+                    self._dirty.add(name)
+                    self.notices.desk.add(name)
         for name, car in self.team.items():
             if name in self._dirty and not self._over():
                 car.refresh(self.clock, self.now)
@@ -371,7 +374,7 @@ class Session:
             ends = timetable.next_end(self.alerts)
             moments = [] if ends is None else [ends]
         else:
-            moments = [self.notices.tick_t + TICK_S, self._refresh_t + REFRESH_S]
+            moments = [self.notices.tick_t + self.notices.tick_s, self._refresh_t + self._look_s]
             moments += [moment for car in self.team.values() if (moment := car.book.next_moment(self.now)) is not None]
         if not moments:
             return
@@ -379,6 +382,10 @@ class Session:
         if self._armed is None or wish < self._armed - 1e-6:
             self._armed = wish
             self._outputs.append(out.WakeAt(t=wish))
+
+    @property
+    def _look_s(self) -> float:
+        return windows.REST_LOOK_S if windows.resting(self.clock, self.now) else REFRESH_S
 
     def _over(self) -> bool:
         closed = self.clock.closed_t

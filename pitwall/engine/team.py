@@ -64,6 +64,7 @@ class TeamCar:
     put_off: tuple[str, float] | None = None
     watched: tuple[int, int, str] | None = None
     watched_t: float = 0.0
+    refreshed_t: float = float("-inf")
     recalls: int = 0
     recalled: bool = False
     heard: bool = False
@@ -362,6 +363,7 @@ class TeamCar:
 
     def refresh(self, clock: SessionClock, now: float) -> None:
         """Ask every rule what should be said now, and bring the book in line."""
+        self.refreshed_t = now
         self.lay_out(clock, now)
         at = self.situation(clock, now)
         specs = convey(at, (spec for rule in RULES for spec in rule(at) if self._may(spec.kind)))

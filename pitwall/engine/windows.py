@@ -18,6 +18,8 @@ from pitwall.pace.laptimes import CarPace
 if TYPE_CHECKING:
     from pitwall.engine.team import TeamCar
 
+REST_S = 600.0  # nothing of a car comes due earlier than this before its release: brief, check list, driver change
+REST_LOOK_S, REST_TICK_S = 30.0, 5.0
 HAPPENS_AGAIN_S = 60.0  # put off once, a run comes forward again only with so much in hand: estimates waver
 WINDOW_OVER = "its window is over"
 
@@ -26,6 +28,21 @@ def bound_to(setup: SessionSetup, run: Run) -> int | None:
     """Index of the window that the run is bound to; None when it may be done in any."""
     window: SessionWindow | None = setup.regulations.window(setup.session)
     return None if run.window is None or window is None else window.find(run.window)
+
+
+def resting(clock: SessionClock, now: float) -> bool:
+    """Guard: a break that lasts for a good while yet. The clock stands: it is told, and cars are looked at, less
+    often."""
+    window = clock.window_now
+    waits = clock.status == "waiting" and clock.between_windows and not clock.running
+    return waits and window is not None and window.from_s - now > REST_S
+
+
+def can_wait(car: TeamCar, clock: SessionClock, now: float) -> bool:
+    """Guard: on a long day, a car that stands in its garage with its release far off need not be looked at yet."""
+    if not clock.windows or car.track.on_track or now >= car.refreshed_t + REST_LOOK_S:
+        return False
+    return car.release_s is None or car.release_s > now + REST_S
 
 
 def needs_s(run: RunState, pace: CarPace, finish_started_lap: bool) -> float:

@@ -102,7 +102,7 @@ def test_overlapping_windows_are_told_at_their_line(tmp_path: Path) -> None:
     config = shipped("config")
     for name in ("car.yaml", "circuit.yaml"):
         (tmp_path / name).write_text((config / name).read_text(encoding="utf-8"), encoding="utf-8")
-    rules = (config / "regulations_test_day.yaml").read_text(encoding="utf-8").replace('from: "13:30"', 'from: "12:00"')
+    rules = (config / "regulations_test_day.yaml").read_text(encoding="utf-8").replace('from: "13:00"', 'from: "11:00"')
     (tmp_path / "rules.yaml").write_text(rules, encoding="utf-8")
     event = "event: 1\nname: x\nteam: y\nsession: test-day\nregulations: rules.yaml\ndrivers: {ines: {spoken: Ines}}\n"
     (tmp_path / "event.yaml").write_text(event + "cars: {41: {car: car.yaml, plan: plan.yaml}}\n", encoding="utf-8")
@@ -156,10 +156,10 @@ def test_the_spans_know_lunch_and_the_change_of_drivers() -> None:
     spans = spans_of(plan(run("a", **short), run("b", driver="maro", **short), run("c", driver="maro")), LAP_S, AROUND)
     assert spans[1].start_s - spans[0].end_s == pytest.approx(150)
     assert spans[2].start_s - spans[1].end_s == pytest.approx(10)
-    late = spans_of(plan(run("a", release={"not_before": 12590}), run("b")), LAP_S, AROUND)
-    assert [span.start_s for span in late] == [16200, pytest.approx(late[0].end_s + 540)]
+    late = spans_of(plan(run("a", release={"not_before": 10790}), run("b")), LAP_S, AROUND)
+    assert [span.start_s for span in late] == [14400, pytest.approx(late[0].end_s + 540)]
     bound = spans_of(plan(run("a", window="afternoon")), LAP_S, AROUND)
-    assert (bound[0].start_s, bound[0].flag_s) == (16200, 28800)
+    assert (bound[0].start_s, bound[0].flag_s) == (14400, 25200)
 
 
 def test_what_a_run_needs_of_a_window() -> None:
