@@ -16,6 +16,7 @@ from pydantic import BaseModel, ValidationError
 from pitwall.checks.codes import finding
 from pitwall.errors import FilePath, Finding, PathPart
 from pitwall.model.base import Refused
+from pitwall.model.timetable import TIME_OF_DAY_PATTERN
 
 Details = Mapping[str, Any]
 LineOf = Callable[[FilePath], int | None]
@@ -44,7 +45,9 @@ _BOUNDS = {
 _PATTERNS = {
     "^[a-z0-9-]{1,32}$": "lower-case letters, digits and hyphens, at most 32",
     "^[a-z][a-z0-9_]{0,47}$": "a name in snake_case, such as radio_check",
+    TIME_OF_DAY_PATTERN: "a time of day from 00:00 to 23:59, such as 08:30",
 }
+_OTHER_PATTERN = "what pitwall writes there itself"
 
 
 def near(word: str, choices: tuple[str, ...] | list[str]) -> str | None:
@@ -232,7 +235,7 @@ def _sentence(path: FilePath, details: Details, model: type[BaseModel]) -> Findi
 def _wrong_form(path: FilePath, details: Details, model: type[BaseModel]) -> Finding:
     pattern = str(details["ctx"]["pattern"])
     value = str(details["input"])
-    return finding("PW016", path=path, found=shown(value), expected=_PATTERNS.get(pattern, f"text like {pattern}"),
+    return finding("PW016", path=path, found=shown(value), expected=_PATTERNS.get(pattern, _OTHER_PATTERN),
                    suggestion=_tidied(value, pattern))
 
 

@@ -33,6 +33,9 @@ _NEIGHBOURS = ("PW2", "PW4", "PW5")
 _ALONE = ("run", "purpose", "want", "value", "after_garage_s", "crew", "shorten_to", "why")
 """Keys of a run or an item that none of those findings depends on."""
 
+_WHATEVER_IS_DONE = ("PW204",)
+"""Findings on an item that hold whatever its procedure is: a place is known or not."""
+
 
 @dataclass(frozen=True)
 class Late:
@@ -77,7 +80,8 @@ class Rest(Generic[M]):
                 return False
             holder = cut[:-1]
             beside = bool(holder) and isinstance(cut[-1], str) and here[: len(holder)] == holder
-            if beside and cut[-1] not in _ALONE and found.code.startswith(_NEIGHBOURS):
+            stands_alone = cut[-1] in _ALONE or (cut[-1] == "do" and found.code in _WHATEVER_IS_DONE)
+            if beside and not stands_alone and found.code.startswith(_NEIGHBOURS):
                 return False
         return True
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from pitwall.app.filing import Files, display_name
 from pitwall.app.loading import load_setup
+from pitwall.app.plain_words import near
 from pitwall.app.resources import find_shipped, shipped
 from pitwall.app.timetable import entries_for
 from pitwall.app.yaml_lines import read_document
@@ -110,17 +111,28 @@ def locate(name: str, kind: str) -> Path:
         kind: ``simulations`` or ``config``.
 
     Raises:
-        UserError: when neither is there; names the shipped ones.
+        UserError: when neither is there; names the nearest, and all shipped ones.
     """
     path = Path(name)
-    if path.is_file():
-        return path
-    bare = path.name if path.parent in (Path("."), Path(kind)) else ""
-    found = find_shipped(kind, bare)
-    if found is None:
-        offered = ", ".join(names(kind))
-        raise UserError(f"no file {name!r}, and none of that name ships with pitwall. Shipped: {offered}")
-    return found
+    found = path if path.is_file() else shipped_of(name, kind)
+    if found is not None:
+        return found
+    offered = names(kind)
+    if path.is_dir():
+        raise UserError(f"{name!r} is a folder, expected a file in it or a shipped name: {', '.join(offered)}")
+    bare = _bare(path, kind)
+    hint = near(bare if "." in bare else f"{bare}.yaml", offered)
+    raise UserError(f"no file {name!r}, and none of that name ships with pitwall{f': {hint}' if hint else '.'} "
+                    f"Shipped: {', '.join(offered)}")
+
+
+def shipped_of(name: str, kind: str) -> Path | None:
+    """The shipped file that this means, by its bare name or its path in the repository; None when there is none."""
+    return find_shipped(kind, _bare(Path(name), kind))
+
+
+def _bare(path: Path, kind: str) -> str:
+    return path.name if path.parent in (Path("."), Path(kind)) else ""
 
 
 def names(kind: str) -> tuple[str, ...]:

@@ -8,13 +8,15 @@ from __future__ import annotations
 import os
 import re
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import Literal
 
 from pydantic import Field, ValidationError
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
-from pitwall.errors import UserError
+from pitwall.app.plain_words import findings_from
+from pitwall.errors import UserError, path_text
 
 
 class Settings(BaseSettings):
@@ -44,10 +46,10 @@ def load_settings() -> Settings:
     try:
         return Settings()
     except ValidationError as error:
+        given = {str(part): item["input"] for item in error.errors() for part in item["loc"][:1]}
         lines = [
-            f"environment variable PITWALL_{'_'.join(str(part) for part in item['loc']).upper()}: "
-            f"{item['msg']} (found {item['input']!r})"
-            for item in error.errors()
+            f"environment variable PITWALL_{path_text(found.path).upper()}: {replace(found, path=()).text()}"
+            for found in findings_from(error, given, Settings)
         ]
         raise UserError("\n".join(lines)) from error
 

@@ -1,4 +1,4 @@
-"""What several commands share: argument types, which say what was expected when they refuse, and the words of waiting."""
+"""What several commands share: argument types, which say what was expected when they refuse; the words of waiting."""
 
 from __future__ import annotations
 

@@ -6,6 +6,8 @@ import argparse
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from pitwall.app.loading import Loaded
     from pitwall.errors import Finding
 
@@ -24,7 +26,8 @@ def add_parser(subparsers: Any) -> None:
     parser: argparse.ArgumentParser = subparsers.add_parser(
         "check", help=HELP, description=f"{HELP}. Every error of every file is told at once, with its line.",
     )
-    parser.add_argument("plan", nargs="?", metavar="PLAN", help="a run plan, or an event file to check all its plans")
+    parser.add_argument("plan", nargs="?", metavar="PLAN", help="a run plan, or an event file to check all its plans; "
+                        "or the name of a shipped one")
     parser.add_argument("--event", metavar="FILE", help="the event the plan belongs to (default: event.yaml beside the "
                                                         "plan or up to two folders above it, else the demo event)")
     parser.add_argument("--every-call", action="store_true",
@@ -46,17 +49,24 @@ def run(args: argparse.Namespace) -> int:
     from pitwall.app.loading import read_event, read_plan
     from pitwall.app.scenarios import is_event
 
-    path = Path(args.plan)
-    whole = args.event is None and is_event(path)
-    loaded = read_event(path) if whole else read_plan(path, args.event)
+    path, event = _meant(Path(args.plan)), _meant(Path(args.event)) if args.event is not None else None
+    whole = event is None and is_event(path)
+    loaded = read_event(path) if whole else read_plan(path, event)
     if args.json:
         _print_json(loaded)
     else:
         _print_text(loaded, args.every_call)
-    named = [path] if args.event is None else [path, Path(args.event)]
+    named = [path] if event is None else [path, event]
     if loaded.errors and not all(one.exists() for one in named):
         return BAD_USAGE  # no faulty file, but a wrong name on the command line
     return FOUND_PROBLEMS if loaded.errors else OK
+
+
+def _meant(path: Path) -> Path:
+    """The file itself, else the shipped one of that name; neither: as it was given, for the finding that says so."""
+    from pitwall.app.scenarios import shipped_of
+
+    return path if path.exists() else shipped_of(str(path), "config") or path
 
 
 def _stderr() -> Any:

@@ -15,7 +15,7 @@ from pitwall.errors import FileProblem, UserError
 def test_shipped_names_are_scenarios_and_events_only() -> None:
     """Plans, cars and circuits lie in the same folders and are not offered."""
     assert "practice_hour.yaml" in names("simulations")
-    assert names("config") == ("event.yaml",)
+    assert names("config") == ("event.yaml", "test_day.yaml")
 
 
 @pytest.mark.parametrize("name", ["practice_hour", "practice_hour.yaml", "simulations/practice_hour.yaml"])
@@ -93,6 +93,22 @@ def test_session_is_the_scenarios_if_the_event_has_it(tmp_path: Path) -> None:
         path.write_text(text, encoding="utf-8")
     event.write_text(event.read_text(encoding="utf-8").replace("practice-2", "morning"), encoding="utf-8")
     assert load_rehearsal("practice_hour", event=str(event)).setup.session == "morning"
+
+
+@pytest.mark.parametrize(
+    ("name", "kind", "told"),
+    [
+        ("test_dey.yaml", "config", "did you mean 'test_day.yaml'"), ("evnt", "config", "did you mean 'event.yaml'"),
+        ("practise_hour", "simulations", "did you mean 'practice_hour.yaml'"), (".", "config", "'.' is a folder"),
+    ],
+)  # fmt: skip
+def test_a_slip_in_a_shipped_name_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str, kind: str, told: str
+) -> None:
+    """The nearest shipped name, and that a folder is no file."""
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(UserError, match=told):
+        locate(name, kind)
 
 
 def test_rehearsal_says_in_words_what_it_is_made_of(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

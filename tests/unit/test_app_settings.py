@@ -37,8 +37,12 @@ def test_every_bad_variable_is_reported_at_once(monkeypatch: pytest.MonkeyPatch)
         load_settings()
     lines = str(caught.value).splitlines()
     assert len(lines) == 2
-    assert any("PITWALL_PORT" in line and "99999" in line for line in lines)
-    assert any("PITWALL_LOG_FORMAT" in line and "xml" in line for line in lines)
+    assert any("PITWALL_PORT" in line and "found '99999', expected 65535 or less" in line for line in lines)
+    assert any("PITWALL_LOG_FORMAT" in line and "found 'xml', expected one of: json, console" in line for line in lines)
+    monkeypatch.setenv("PITWALL_PORT", "abc")
+    monkeypatch.setenv("PITWALL_LOG_FORMAT", "json")
+    with pytest.raises(UserError, match=r"^environment variable PITWALL_PORT: found 'abc', expected a whole number$"):
+        load_settings()
 
 
 def test_state_folder_follows_the_setting_then_xdg_then_home(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:

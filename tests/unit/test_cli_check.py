@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import re
 import shutil
 import subprocess
 import sys
@@ -113,6 +114,42 @@ def test_a_name_that_is_not_there_gives_2(folder: Path, capsys: pytest.CaptureFi
     assert "no_such_event.yaml: no such file" in capsys.readouterr().out
     assert command(check, "check", "no_such_plan.yaml", "--json") == 2
     assert json.loads(capsys.readouterr().out)["ok"] is False
+
+
+def test_a_shipped_name_is_found_from_anywhere(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An event by its bare name, as serve, day and rehearse take it; as --event too."""
+    monkeypatch.chdir(tmp_path)
+    assert command(check, "check", "test_day.yaml") == 0
+    assert "test_day.yaml" in capsys.readouterr().out
+    plan = Path(__file__).resolve().parents[2] / "config" / "plans" / "plan_58_short.yaml"
+    assert command(check, "check", str(plan), "--event", "event.yaml") == 0
+
+
+def test_a_place_is_judged_beside_a_name_that_cannot_be_one(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """An item with a procedure that is no name still has its unknown place told, in the same run of the check."""
+    plan = folder / "plans" / "plan_41.yaml"
+    text = plan.read_text(encoding="utf-8")
+    assert "do: radio_check," in text
+    plan.write_text(text.replace("do: radio_check,", "do: Radio check, after: trun 5,", 1), encoding="utf-8")
+    assert command(check, "check", str(plan)) == 1
+    told = capsys.readouterr().out
+    assert "unknown place 'trun 5'" in told
+    assert "found 'Radio check'" in told
+
+
+def test_a_time_of_day_is_told_in_words(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """No pattern of a program is shown to an engineer."""
+    event = folder / "event.yaml"
+    text = event.read_text(encoding="utf-8")
+    changed = re.sub(r"(curfew: )\S+", r'\g<1>"25:00"', text, count=1)
+    assert changed != text
+    event.write_text(changed, encoding="utf-8")
+    assert command(check, "check", str(event)) == 1
+    told = capsys.readouterr().out
+    assert "found '25:00', expected a time of day from 00:00 to 23:59, such as 08:30" in told
+    assert "^" not in told
 
 
 def test_a_file_that_a_file_names_and_that_is_not_there_gives_1(folder: Path) -> None:
