@@ -18,6 +18,8 @@ from pitwall.model.units import clock_text
 
 __all__ = ["Answer", "Refusal", "answer"]
 
+MOST_NAMED = 4
+"""So many of the calls that come next are named to a hand that named none of them."""
 SHELVED_S = 600.0
 """For so long an alert is shelved when the desk does not say."""
 
@@ -48,8 +50,10 @@ def _call(command: CommandGiven, car: TeamCar) -> Call:
         return call
     call = car.book.find(command.call)
     if call is None:
-        known = [call.id for call in car.book.outstanding()]
-        raise Refusal(f"no call {command.call!r} for car {car.car}{meant(command.call, known)}")
+        # Ids of calls all look alike: the nearest one says nothing, those that wait for a hand do.
+        known = [call.id for call in car.book.outstanding()][:MOST_NAMED]
+        there = f" (there are: {', '.join(known)})" if known else ""
+        raise Refusal(f"no call {command.call!r} for car {car.car}{there}")
     return call
 
 

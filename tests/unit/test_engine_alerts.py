@@ -8,6 +8,7 @@ import pytest
 
 from pitwall.engine import watch
 from pitwall.engine.alerts.book import IDLE_UNDER, KINDS, AlertBook
+from pitwall.model.events import Restarted
 from pitwall.model.outputs import Alert, Answered, CarOutlook, HeldBack, Output, Refused, RunOutlook
 from pitwall.model.setup import ForecastSettings
 from tests.unit.engine_stage import MAIN, SPARE, Stage, plan, setup
@@ -297,3 +298,14 @@ def test_the_desk_shelves_an_alert_for_a_while_with_a_most() -> None:
     assert isinstance(answered, Answered)
     assert answered.effect == f"shelved until 17:20: {alert.text}"
     assert alert.id not in stage.session.alerts.active
+
+
+def test_a_restart_takes_no_alert_off() -> None:
+    """A car stands here still: after a restart the alert is among what is told again, and nothing ends it meanwhile."""
+    stage = Stage(setup(plan(MAIN))).green().wait(400)
+    assert "release-overdue-41" in stage.session.alerts.active
+    stage.now += 60.0
+    stage.handle(Restarted(id="restarted:0", t=stage.now, gap_s=60.0))
+    assert "release-overdue-41" in [one.id for one in stage.session.standing() if isinstance(one, Alert)]
+    stage.wait(stage.now + 240)
+    assert [one.active for one in stage.made(Alert) if one.kind == "release_overdue"] == [True]

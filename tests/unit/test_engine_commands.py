@@ -60,6 +60,7 @@ def test_a_bare_said_means_the_most_urgent_call() -> None:
     assert reason(empty.command("said", call="41-nothing")) == (
         "no call '41-nothing' for car 41 (there are: 41-main-1-hold-0-1-0-0)"
     )
+    assert "did you mean" not in reason(empty.command("said", call="41-main-1-brief")), "all ids look alike"
 
 
 def test_said_long_after_is_late() -> None:
