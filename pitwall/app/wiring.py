@@ -79,7 +79,7 @@ class Evidence:
 
 async def rehearse_instant(
     rehearsal: Rehearsal, journal_file: Path | None = None, witness: Callable[[Evidence], None] | None = None,
-    *, wall_steps: WallSteps = (),
+    *, wall_steps: WallSteps = (), progress: Callable[[float], None] | None = None,
 ) -> Report:
     """Run world and daemon on one virtual clock, as fast as the machine goes.
 
@@ -88,6 +88,7 @@ async def rehearse_instant(
         journal_file: keep the journal there; without it, it is gone afterwards.
         witness: is shown the evidence at the end.
         wall_steps: the day's wall clock is set at these session seconds by so many seconds.
+        progress: told the session second, very often.
 
     Raises:
         JournalError: when the journal cannot be written or already holds a session.
@@ -108,7 +109,7 @@ async def rehearse_instant(
         await life.start("daemon's link", daemon.bus.start, daemon.bus.stop)
         await life.start("world's link", world.bus.start, world.bus.stop)
         world.world.start()
-        await clock.run(_settling(clock, daemon), lambda: world.world.finished)
+        await clock.run(_settling(clock, daemon, progress), lambda: world.world.finished)
         evidence = Evidence(recorder, world.world.outcome(), await journal.read(), daemon.host.health())
         return _seen(rehearsal, evidence, witness)
 
@@ -254,8 +255,7 @@ async def serve(
         )
         daemon.host.on_step(lambda step: clock.retime())
         resumed = await _start_daemon(life, daemon, forecaster, start_s)
-        if timetable:
-            await _begin_day(life, daemon, timetable, write_out)
+        await _begin_day(life, daemon, timetable, write_out)
         if plan_files:
             host = daemon.host
             watch = PlanWatch(plan_files, session, host.submit, clock.now, lambda: host.health().journaled)
@@ -279,6 +279,8 @@ async def _answers(life: Lifecycle, running: RunningBroker, waits: Callable[[str
 async def _begin_day(
     life: Lifecycle, daemon: Daemon, entries: Sequence[TimetableEntry], write_out: WriteOut | None
 ) -> None:
+    if not entries:
+        return
     from pitwall.runtime.wall_timetable import WallTimetable  # only here: a rehearsal starts without its scheduler
 
     day = DayWatch(daemon.host, daemon.clock, WallTimetable(), write_out)
@@ -305,7 +307,9 @@ async def _seat(life: Lifecycle, audience: Audience, address: BrokerAddress, ses
     audience.told(str(address))
 
 
-def _settling(clock: VirtualClock, daemon: Daemon) -> Callable[[], Awaitable[None]]:
+def _settling(
+    clock: VirtualClock, daemon: Daemon, progress: Callable[[float], None] | None
+) -> Callable[[], Awaitable[None]]:
     """The host's drain, with a watch on time: wake-ups that make each other at one moment would run for ever.
 
     Raises:
@@ -319,6 +323,8 @@ def _settling(clock: VirtualClock, daemon: Daemon) -> Callable[[], Awaitable[Non
         if wakeups > MOST_AT_ONE_MOMENT:
             raise InternalError(f"session time stands still at {moment:.3f} s; report it with scenario and seed")
         await daemon.host.drain()
+        if progress is not None:
+            progress(moment)
 
     return settle
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import argparse
 import asyncio
 import sys
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TextIO
 
 if TYPE_CHECKING:
     from pitwall.app.scenarios import Rehearsal
@@ -16,6 +17,7 @@ HELP = "run a session against a simulated world"
 EXAMPLE = "pitwall rehearse practice_hour.yaml --event config/event.yaml --instant --seed 7"
 DEFAULT_SPEED = 30.0
 SPEED_OF_MEANING = 200.0
+TOLD_EVERY_S = 0.5
 
 ABOUT = """Without --instant or --speed the session runs 30 times faster than life, over MQTT on the embedded
 broker, and the prompts are printed as they come. The scenario says what kind of day it is; --event puts your event
@@ -82,13 +84,50 @@ async def _rehearse(rehearsal: Rehearsal, args: argparse.Namespace) -> Report | 
               "figures that mean something.", file=sys.stderr)
     journal = Path(args.journal) if args.journal else None
     if args.instant:
-        return await rehearse_instant(rehearsal, journal)
+        line = ProgressLine(rehearsal.setup.duration_s, sys.stderr, asyncio.get_running_loop().time)
+        try:
+            return await rehearse_instant(rehearsal, journal, progress=line.at if sys.stderr.isatty() else None)
+        finally:
+            line.clear()
     printer = LinePrinter(sys.stderr if args.json else sys.stdout)
     audience = Audience(told=_say, hear=printer.hear, alert_over=printer.alert_over)
     if args.attach:
         address = client_address(load_settings(), args.attach, args.ca_file)
         return await rehearse_attached(rehearsal, address, rate, audience)
     return await rehearse_at_speed(rehearsal, rate, port=args.port, journal_file=journal, audience=audience)
+
+
+class ProgressLine:
+    """How far a rehearsal is, on one line of a terminal that is written over about twice a second.
+
+    Args:
+        whole_s: length of the session.
+        stream: the terminal.
+        now: seconds of a clock that goes on.
+    """
+
+    def __init__(self, whole_s: float, stream: TextIO, now: Callable[[], float]) -> None:
+        self._whole_s, self._stream, self._now = whole_s, stream, now
+        self._told_at, self._width = now(), 0
+
+    def at(self, t: float) -> None:
+        """The session is at this second; said when the last time is half a second ago."""
+        if self._now() - self._told_at < TOLD_EVERY_S:
+            return
+        from pitwall.model.units import clock_text
+
+        self._told_at = self._now()
+        text = f"session {clock_text(max(t, 0.0))} of {clock_text(self._whole_s)}"
+        self._stream.write(f"\r{text.ljust(self._width)}")
+        self._stream.flush()
+        self._width = len(text)
+
+    def clear(self) -> None:
+        """Leave the line as if nothing had been there."""
+        if self._width:
+            self._stream.write(f"\r{' ' * self._width}\r")
+            self._stream.flush()
+            self._width = 0
 
 
 def _say(address: str) -> None:
