@@ -226,8 +226,7 @@ async def serve(
         broker: which one.
         fresh: put an existing journal aside first.
         started: called once it runs.
-        timetable: the day's, by the wall clock.
-        write_out: carries out the export of the day.
+        timetable, write_out: the day's, by the wall clock, and what carries out its export.
         plan_files: where the plans lie; they are watched, and a change becomes a proposal.
         waits: told why a broker elsewhere is waited for.
 
