@@ -43,7 +43,7 @@ def test_no_unsafe_plan_is_called_safe_and_hardly_a_safe_one_unsafe() -> None:
         assert differ <= 0.02 * total[f"starts_{missed}"]
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(NUMBERS)
 def test_more_missed_calls_never_make_it_safer(number: int) -> None:
     """What can start wrong with no call missed can with one, and what can with one can with two."""
@@ -52,7 +52,7 @@ def test_more_missed_calls_never_make_it_safer(number: int) -> None:
     assert none <= one <= two
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(NUMBERS)
 def test_a_plan_without_an_item_goes_wrong_only_where_the_whole_plan_can(number: int) -> None:
     """An item may be left out on the day, so what goes wrong without it is told of the plan with it as well."""
@@ -67,7 +67,7 @@ def test_a_plan_without_an_item_goes_wrong_only_where_the_whole_plan_can(number:
             assert wrong_starts(less, misses) <= wrong_starts(found, misses)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(NUMBERS)
 def test_what_is_proved_without_a_search_is_what_the_search_proves(number: int) -> None:
     """Switches that follow their calls are proved by an argument; going through every state says the same of each."""
@@ -81,7 +81,7 @@ def test_what_is_proved_without_a_search_is_what_the_search_proves(number: int) 
         assert quick.positions == slow.positions
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(NUMBERS)
 def test_positions_are_those_of_the_truth(number: int) -> None:
     """Where a switch can stand as a lap starts in any small world is among what the proof tells of that lap."""
