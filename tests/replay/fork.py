@@ -10,13 +10,16 @@ from __future__ import annotations
 
 import copy
 import functools
+import pickle
 import types
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, fields, is_dataclass
 from typing import Any
 
+import numpy as np
 from pydantic import BaseModel
 
+from pitwall.engine.history import Entry
 from pitwall.engine.session import Session
 from pitwall.journal.replay import decisions
 from pitwall.model.events import Restarted, Stamped
@@ -38,6 +41,9 @@ DECIDED = (
 """Outputs that are decisions. The others show a state at a moment, and a restart may move that moment."""
 PACING = ("_armed", "_outputs", "_desk_t", "_field_t", "desk")
 """Attributes that only say when a state is shown next, or when the engine asked to be woken."""
+MADE_OF = ("id", "what", "now", "t", "place", "by", "lap_time_s", "compound", "guessed", "taken")
+"""What tells two inputs of a car's history apart. The belief from before each of them is what the state was then:
+comparing hundreds of those again and again would take most of the time."""
 LOOK_EVERY = 5
 
 _functions = copy._deepcopy_dispatch  # type: ignore[attr-defined]  # the table that deepcopy looks types up in
@@ -171,13 +177,23 @@ def _parts(value: Any, above: set[int]) -> Any:
     if isinstance(value, types.FunctionType | types.BuiltinFunctionType):
         cells = value.__closure__ if isinstance(value, types.FunctionType) else None
         return (value.__qualname__, [_state(cell.cell_contents, above) for cell in cells or ()])
+    if isinstance(value, np.ndarray):
+        return (value.shape, str(value.dtype), value.tobytes())  # bytes: two values that are not numbers are the same
+    if isinstance(value, np.generic):
+        return value.item()
+    if type(value).__module__.startswith("pitwall.pace."):
+        return pickle.dumps(value)  # what was learned of laps is large, holds plain values, and is asked for often
     if isinstance(value, LapMap):
         return "the lap map"  # frozen, the same for all, and full of arrays
+    if isinstance(value, Entry):
+        return [getattr(value, name) for name in MADE_OF]
     if is_dataclass(value):
         kind: Any = type(value)
         return [kind, *(_state(getattr(value, name), above) for name in _known(kind))]
     if hasattr(value, "__dict__"):
         return [type(value), *((name, _state(one, above)) for name, one in vars(value).items() if name not in PACING)]
+    if hasattr(value, "__slots__"):
+        return [type(value), *(_state(getattr(value, name), above) for name in value.__slots__)]
     return [_state(one, above) for one in value]
 
 
