@@ -147,7 +147,9 @@ def still_in_time(spec: CallSpec, now: float) -> CallSpec:
 def pointless(spec: CallSpec, now: float) -> bool:
     """Guard: its time is over and nothing is lost: a lap time is old news, and the last box call is still to come."""
     over = max(spec.say_by_s, spec.latest_s or spec.say_by_s) <= now
-    return over and spec.kind in ("pace", "box") and spec.late_text is None
+    # A question that hangs on no place may become possible when its time is over: nobody missed it.
+    old_news = spec.kind in ("pace", "box") or (spec.kind == "question" and spec.act_at_s is None)
+    return over and old_news and spec.late_text is None
 
 
 def later(spec: CallSpec, by_s: float) -> CallSpec:

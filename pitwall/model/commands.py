@@ -66,7 +66,7 @@ class CommandGiven(Fact):
     opens_at_s: Seconds | None = None
     lap_kind: LapKind | None = Field(default=None, description="for set_car: the kind of the running lap")
     lap: int | None = Field(
-        default=None, ge=0, le=2000, description="for set_car: the number of the running lap in its run, 1 for the out-lap"
+        default=None, ge=0, le=2000, description="for set_car: the running lap's number in its run, 1 for the out-lap"
     )
     in_garage: bool | None = Field(default=None, description="for set_car: the car stands in its garage, or is out")
     switch: Label | None = None

@@ -21,7 +21,7 @@ class Window(Frozen):
     """One part of a session with a green light, a chequered flag and an end of its own: the morning of a test day."""
 
     window: Slug = Field(description="its name: morning, afternoon")
-    from_s: Seconds = Field(alias="from", ge=0, description="its green light: session time, or HH:MM on the day's clock")
+    from_s: Seconds = Field(alias="from", ge=0, description="its green light: session time, or HH:MM of the day")
     to_s: Seconds = Field(alias="to", gt=0, description="its chequered flag, likewise")
     after_flag_items: tuple[Name, ...] | None = Field(
         default=None, description="procedures allowed after this flag; left out: those of the regulations"
@@ -73,8 +73,8 @@ class SessionWindow(Frozen):
         names = [window.window for window in self.windows]
         for index, (before, window) in enumerate(pairwise(self.windows), start=1):
             if window.from_s < before.to_s:
-                raise Refused(f"window {window.window!r} from {clock_text(window.from_s)}, which overlaps the one before",
-                              f"{clock_text(before.to_s)} or later", at=("windows", index, "from"),
+                found = f"window {window.window!r} from {clock_text(window.from_s)}, which overlaps the one before"
+                raise Refused(found, f"{clock_text(before.to_s)} or later", at=("windows", index, "from"),
                               first=("windows", index - 1, "to"), code="PW510")
             if window.window in names[:index]:
                 raise Refused(f"window {window.window!r} again", "a name of its own for each window",

@@ -31,7 +31,8 @@ def _alert(**more: Any) -> Alert:
 
 
 async def test_world_link_sends_facts_and_hears_decisions() -> None:
-    """The world's side: a fact comes out as bytes on its topic, a decision comes in as a model, rubbish does not."""
+    """The world's side: a fact comes out as bytes on its topic, a decision comes in as a model, rubbish does not, and
+    nor does the end of an alert."""
     broker, facts, heard = MemoryBroker(), [], []
     daemon, world = await _bus(broker), await _bus(broker)
     BusSource(daemon, SESSION, facts.append, lambda: 0.0)
@@ -42,7 +43,7 @@ async def test_world_link_sends_facts_and_hears_decisions() -> None:
     _sink(daemon, SESSION).take([prompt(), _alert(), _alert(active=False)])
     daemon.publish(f"pitwall/1/{SESSION}/prompt/{CAR}", b"{}")
     assert facts == [sent]
-    assert heard == [prompt()], "an alert is for screens: the desk in the world hears prompts, answers, refusals"
+    assert heard == [prompt(), _alert()], "the desk in the world hears prompts, answers, refusals and alerts"
     assert link.unreadable == 1
 
 
