@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import difflib
+from collections.abc import Sequence
 
 import pytest
 
 from pitwall.engine.session import Session
 from pitwall.engine.transitions import CALL_REST
 from pitwall.journal.codec import encode
-from pitwall.journal.replay import decisions
+from pitwall.journal.replay import decisions, read_lines
+from pitwall.model.events import Stamped
 from pitwall.model.outputs import Prompt
 from tests.replay.golden_journals import GOLDEN, RECORD, journal_of, main, told
 
@@ -32,6 +34,18 @@ def test_a_golden_journal_reads_back_to_its_own_bytes(name: str) -> None:
     """Stored journals of this format are read without loss: written again they are the same bytes."""
     stored = (GOLDEN / f"{name}.jsonl").read_bytes().splitlines()
     assert [encode(event) for event in journal_of(name)] == stored
+
+
+def test_a_journal_of_before_a_setup_grew_is_still_decided() -> None:
+    """Stored before sessions had windows and plans alternates, it is read with what was left out at its default: the
+    engine fails on none of its events, and the same calls come as in the run recorded anew."""
+    earlier = read_lines(GOLDEN.parent / "earlier" / "quiet_run_before_test_days.jsonl")
+    assert [one.stamped.seq for one in decisions(earlier, Session()) if one.failed] == []
+    assert _calls(earlier) == _calls(journal_of("quiet_run"))
+
+
+def _calls(events: Sequence[Stamped]) -> set[str]:
+    return {out.call for one in decisions(events, Session()) for out in one.outputs if isinstance(out, Prompt)}
 
 
 @pytest.mark.parametrize("name", sorted(RECORD))
