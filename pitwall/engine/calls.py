@@ -109,7 +109,8 @@ class CallBook:
         moved = abs(old.say_by_s - spec.say_by_s) > MOVED_S or abs(old.say_from_s - spec.say_from_s) > MOVED_S
         turned = (old.against is None) != (spec.against is None)
         if not moved and not turned and (old.text, old.short, old.ask) == (spec.text, spec.short, spec.ask):
-            call.spec = replace(old, waits=spec.waits, caution=spec.caution, against=spec.against)
+            if (old.waits, old.caution, old.against) != (spec.waits, spec.caution, spec.against):
+                call.spec = replace(old, waits=spec.waits, caution=spec.caution, against=spec.against)
             return
         if call.state == "due" and (old.text, old.ask) != (spec.text, spec.ask):
             return  # the engineer may be saying it: its words stay until it is done or its time is over

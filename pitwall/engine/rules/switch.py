@@ -33,8 +33,8 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         return
     if at.legs and at.legs[0].running and at.legs[0].index > 0:
         yield from _just_begun(at, at.legs[0])
-    for before, after in itertools.pairwise(at.legs):
-        was, wanted = at.switches.wanted(run, before.index), at.switches.wanted(run, after.index)
+    needed = [at.switches.wanted(run, leg.index) for leg in at.legs]
+    for (before, was), (after, wanted) in itertools.pairwise(zip(at.legs, needed, strict=True)):
         names = at.switches.changes(was, wanted)
         if before.running:
             names = _as_it_stands(at, before, names, wanted)
