@@ -21,6 +21,7 @@ from pitwall.app.daemon import Daemon, offline_message
 from pitwall.app.day_watch import DayWatch, RehearsedDay, WriteOut
 from pitwall.app.journals import open_journal
 from pitwall.app.lifecycle import Lifecycle
+from pitwall.app.memory import few_collections
 from pitwall.app.plan_files import PlanFiles, PlanWatch
 from pitwall.app.report import Recorder, make_report
 from pitwall.app.scenarios import Rehearsal
@@ -109,7 +110,8 @@ async def rehearse_instant(
         await life.start("daemon's link", daemon.bus.start, daemon.bus.stop)
         await life.start("world's link", world.bus.start, world.bus.stop)
         world.world.start()
-        await clock.run(_settling(clock, daemon, progress), lambda: world.world.finished)
+        with few_collections():
+            await clock.run(_settling(clock, daemon, progress), lambda: world.world.finished)
         evidence = Evidence(recorder, world.world.outcome(), await journal.read(), daemon.host.health())
         return _seen(rehearsal, evidence, witness)
 

@@ -34,6 +34,8 @@ def lap_began(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> li
 
 
 def _cleared(car: TeamCar, alerts: AlertBook, now: float, wrong: set[str]) -> list[Output]:
+    if not alerts.active and not alerts.held:
+        return []
     return [
         output
         for switch in car.switches.car.switches

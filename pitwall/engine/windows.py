@@ -18,7 +18,7 @@ from pitwall.pace.laptimes import CarPace
 if TYPE_CHECKING:
     from pitwall.engine.team import TeamCar
 
-REST_S = 600.0  # nothing of a car comes due earlier than this before its release: brief, check list, driver change
+REST_S = 480.0  # nothing of a car comes due earlier than this before its release: brief, check list, driver change
 REST_LOOK_S, REST_TICK_S = 30.0, 5.0
 HAPPENS_AGAIN_S = 60.0  # put off once, a run comes forward again only with so much in hand: estimates waver
 WINDOW_OVER = "its window is over"
