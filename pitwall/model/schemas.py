@@ -126,8 +126,12 @@ def car_schema() -> dict[str, Any]:
 
 
 def regulations_schema() -> dict[str, Any]:
-    """The schema of a regulations file."""
-    return _written(Regulations, "regulations")
+    """The schema of a regulations file. A session's length may be left to its windows."""
+    made = _written(Regulations, "regulations")
+    session = made["$defs"]["SessionWindow"]
+    session["required"] = [name for name in session["required"] if name != "duration_s"]
+    session["anyOf"] = [{"required": ["duration_s"]}, {"required": ["windows"]}]
+    return made
 
 
 def event_schema() -> dict[str, Any]:
