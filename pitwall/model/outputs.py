@@ -253,7 +253,7 @@ class HeldBack(Frozen):
 
 
 class ClockState(Frozen):
-    """``clock``: the session clock as pitwall keeps it; retained, 1 Hz."""
+    """``clock``: the session clock as pitwall keeps it; retained, 1 Hz, every 5 s in a long break."""
 
     type: Literal["clock_state"] = "clock_state"
     id: str

@@ -136,6 +136,7 @@ def test_clock_line_says_everything_in_words() -> None:
     """Status, time left, a stopped clock, yellow sectors and a closed pit exit are words, not colours."""
     assert clock_line(None, 0.0) == "no clock yet"
     assert clock_line(_clock(), 110.0) == "GREEN  58:10 left"
+    assert clock_line(_clock(window="morning"), 110.0) == "GREEN  morning  58:10 left"
     stopped = _clock(status="red", running=False, pit_exit="closed", yellow_sectors=("3",))
     assert clock_line(stopped, 110.0) == "RED  58:20 left  clock stopped  yellow in 3  pit exit closed"
     assert clock_line(_clock(remaining_s=5.0, status="finished"), 190.0) == "CHEQUERED  0:00 left"

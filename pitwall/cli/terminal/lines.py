@@ -121,8 +121,9 @@ class LineLog:
             return None
         self._status = now
         running = "" if clock.running else ", clock stopped"
+        window = f" ({clock.window})" if clock.window is not None else ""
         return (
-            f"SESSION {STATUS_WORDS[clock.status]}, {clock_text(clock.remaining_s)} left{running}, "
+            f"SESSION {STATUS_WORDS[clock.status]}{window}, {clock_text(clock.remaining_s)} left{running}, "
             f"pit exit {clock.pit_exit}"
         )
 

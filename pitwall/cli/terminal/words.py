@@ -53,6 +53,8 @@ def clock_line(clock: ClockState | None, now: float) -> str:
         return "no clock yet"
     remaining = clock.remaining_s - (now - clock.t if clock.running else 0.0)
     parts = [STATUS_WORDS[clock.status], f"{clock_text(max(remaining, 0.0))} left"]
+    if clock.window is not None:
+        parts.insert(1, clock.window if clock.status != "waiting" else f"for the {clock.window}")
     if clock.status == "waiting" and now < 0:
         parts.insert(1, f"green due in {clock_text(-now)}")
     if not clock.running:
