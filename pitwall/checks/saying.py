@@ -33,9 +33,10 @@ def check_saying(plan: Plan, around: Around) -> Iterator[Finding]:
     for placed in placed_items(plan, around):
         steps = placed.procedure.steps if placed.procedure is not None else ()
         for number, step in enumerate(steps):
-            needed = _needed_s(placed, step, around)
-            if step.where not in ON_THE_LAP or needed is None:
+            spoken = step_spoken_s(placed, step, around)
+            if step.where not in ON_THE_LAP or spoken is None:
                 continue
+            needed = spoken + step.reaction_s
             for index in lap_indices(placed.run, placed.item.on):
                 found = _on_lap(plan, placed, number, index, needed, around.lap)
                 if found is not None:
@@ -43,18 +44,17 @@ def check_saying(plan: Plan, around: Around) -> Iterator[Finding]:
                     break
 
 
-def _needed_s(placed: Placed, step: Step, around: Around) -> float | None:
-    """Seconds to say the step and to react; None when its text cannot be filled, which other checks tell."""
+def step_spoken_s(placed: Placed, step: Step, around: Around) -> float | None:
+    """Seconds to say a step at the engineer's rate; None when its text cannot be filled, which other checks tell."""
     assert placed.procedure is not None
     values = {name: value for name in placed.procedure.arguments if (value := placed.argument(name)) is not None}
     place = placed.item.after or placed.item.at
     if place is not None:
         values |= dict.fromkeys(("place", "after", "at"), place)
     try:
-        text = fill(step.say, values)
+        return spoken_s(fill(step.say, values), around.calls.words_per_minute)
     except UserError:
         return None
-    return spoken_s(text, around.calls.words_per_minute) + step.reaction_s
 
 
 def _on_lap(plan: Plan, placed: Placed, number: int, index: int, needed: float, lap: LapMap) -> Finding | None:

@@ -8,15 +8,15 @@ from pitwall.checks.around import Around
 from pitwall.checks.codes import finding
 from pitwall.checks.flow.stakes import calls_of
 from pitwall.checks.flow.story import lap_name
-from pitwall.checks.items import Placed, placed_items
+from pitwall.checks.items import placed_items
 from pitwall.checks.laps import lap_indices
-from pitwall.checks.saying import ON_THE_LAP
+from pitwall.checks.saying import ON_THE_LAP, step_spoken_s
 from pitwall.checks.spans import LAP_FACTORS
-from pitwall.errors import Finding, UserError
+from pitwall.errors import Finding
 from pitwall.model.plan import Plan, Run
 from pitwall.model.procedure import Step
 from pitwall.radio.speech import spoken_s
-from pitwall.radio.wording import fill, switch_words
+from pitwall.radio.wording import switch_words
 from pitwall.track.lapmap import LapMap
 
 GAP_S = 2.5
@@ -31,7 +31,7 @@ def check_talk(plan: Plan, around: Around) -> Iterator[Finding]:
     said: dict[tuple[int, int], list[float]] = {}
     for placed in placed_items(plan, around):
         for number, step in enumerate(placed.procedure.steps if placed.procedure is not None else ()):
-            length = _length(placed, step, around)
+            length = step_spoken_s(placed, step, around)
             for index in lap_indices(placed.run, placed.item.on) if length is not None else ():
                 if step.where in ON_THE_LAP and (number == 0 or step.repeat == "each_lap"):
                     host = _host(plan, placed.run, step, index)
@@ -46,17 +46,6 @@ def check_talk(plan: Plan, around: Around) -> Iterator[Finding]:
             yield finding("PW212", path=("runs", index), found=found,
                           expected=f"{there:.0f} s or less, the listening windows of the lap")
 
-
-def _length(placed: Placed, step: Step, around: Around) -> float | None:
-    assert placed.procedure is not None
-    values = {name: value for name in placed.procedure.arguments if (value := placed.argument(name)) is not None}
-    place = placed.item.after or placed.item.at
-    if place is not None:
-        values |= dict.fromkeys(("place", "after", "at"), place)
-    try:
-        return spoken_s(fill(step.say, values), around.calls.words_per_minute)
-    except UserError:
-        return None  # a hole in the text is told by other checks
 
 
 def _host(plan: Plan, run: Run, step: Step, index: int) -> int:

@@ -118,7 +118,7 @@ def test_a_new_file_is_a_new_procedure(event: Path) -> None:
     stage = drive(load_setup(event))
     call = stage.call("lift_test")
     assert call.spec.text == "After turn 4: three short lifts, hands still."
-    assert (call.spec.caution or "").endswith("slows on a straight; mirrors first")
+    assert call.spec.caution == "Nobody within 45 s behind. Slows on a straight; mirrors first"
     cool = stage.car.legs[0]
     assert call.spec.act_at_s == pytest.approx(cool.at(stage.car.lap_map.phase_of("turn 4")))
     assert call.spec.say_by_s + call.spec.spoken_s + 3 <= call.spec.act_at_s + 1e-6

@@ -82,7 +82,7 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
         latest_s=latest_start(act_at, at.spoken(text), step.reaction_s) if at.track.on_track else None,
         waits=waits,
         item=item.key,
-        caution=". ".join(part for part in (traffic[0], procedure.caution) if part) or None,
+        caution=_caution(traffic[0], procedure.caution),
         against=traffic[1],
         ask=Ask(
             action="procedure",
@@ -92,6 +92,13 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
             lap_kind="cool" if number == 0 and makes_it_a_cool_lap(procedure) else None,
         ),
     )
+
+
+def _caution(traffic: str | None, written: str | None) -> str | None:
+    """Who is there, and the caution of the procedure's file as a sentence of its own."""
+    if traffic is None or not written:
+        return traffic or written
+    return f"{traffic}. {written[:1].upper()}{written[1:]}"
 
 
 def _traffic(
