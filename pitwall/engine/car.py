@@ -6,16 +6,13 @@ move it still mend the record. What the feed did not say is inferred and marked,
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from pitwall.engine.laps import Happening, LapRecord
 from pitwall.engine.transitions import CAR, allowed, step
-from pitwall.model.outputs import CarState
+from pitwall.engine.whereabouts import Whereabouts
 from pitwall.model.plan import LapKind
-from pitwall.pace.kinds import judge_by, judge_complete, judge_so_far, odds
-from pitwall.pace.laptimes import CarPace
-from pitwall.pace.outlook import Outlook
-from pitwall.track.lapmap import LapMap
+from pitwall.pace.kinds import judge_complete
 
 __all__ = ["CarTrack", "Happening", "LapRecord"]
 
@@ -25,76 +22,8 @@ REORDER_S = 45.0  # messages may arrive out of order by this much (worst seen: t
 
 
 @dataclass
-class CarTrack:
+class CarTrack(Whereabouts):
     """Mutable state of one car. ``pace`` learns from every lap that ends."""
-
-    car: str
-    lap_map: LapMap
-    pace: CarPace
-    line_in_lane: bool
-    state: CarState = "garage"
-    lap: LapRecord | None = None
-    lap_number: int = 0
-    laps: list[LapRecord] = field(default_factory=list)
-    seen_t: float = float("-inf")
-    seen_phase: float = 0.0
-    pit_entry_t: float | None = None
-    pit_exit_t: float | None = None
-    fuel_laps: float = 0.0
-    compound: str | None = None
-    tyre_age: int | None = None
-    flag_s: float = float("inf")
-    red: bool = False
-    planned: bool = False
-    expected: LapKind | None = None
-
-    @property
-    def on_track(self) -> bool:
-        """True on any lap, a stopped car included."""
-        return self.state not in ("garage", "pit_lane")
-
-    @property
-    def lap_kind(self) -> LapKind | None:
-        """The kind of the running lap as believed now, None in the pits."""
-        kinds: dict[str, LapKind] = {
-            "out": "out",
-            "out_in": "installation",
-            "timed": "timed",
-            "cool": "cool",
-            "in": "in",
-        }
-        return kinds.get(self.state) or (self.lap.kind if self.lap and self.state == "stopped" else None)
-
-    def arrival(self, phase: float) -> float | None:
-        """Session second at which the car reaches this phase of its running lap; None in the pits."""
-        if self.lap is None or not self.on_track:
-            return None
-        kind = self.lap_kind or self.lap.kind
-        seen_t, seen_phase = max(self.seen_t, self.lap.start_t), self.seen_phase
-        # Only what a fact has made is read: a question must not change what is believed.
-        made = self.pace.known_outlook(self.lap.start_t, self.lap.crossings)
-        here = made is not None and made.seen_t == seen_t and phase >= seen_phase
-        if made is not None and here and self.pace.seasoned(self.lap.start_phase):
-            at = self.pace.at_phase(made, phase, seen_phase, kind)
-            if at is not None:
-                return at
-        return self.pace.arrival(phase, kind, self.lap.start_t, self.lap.start_phase, seen_t, seen_phase)
-
-    def outlook(self) -> Outlook | None:
-        """Believe anew, after a fact, what the running lap is and when the car reaches each place; None in the pits."""
-        if self.lap is None or not self.on_track:
-            return None
-        late = self.lap.start_t > self.flag_s, self.lap.start_t + self.pace.lap_s("cool") > self.flag_s
-        return self.pace.outlook(self.lap.so_far(odds(self.expected if self.planned else None, self.red, *late)))
-
-    def earliest(self, phase: float) -> float | None:
-        """The earliest session second at which the car can be at this phase: from where it was last seen at the pace of
-        a quick lap. An in-lap is slower as a rule, but not always, and a box call must not count on it."""
-        if self.lap is None or not self.on_track:
-            return None
-        seen_t = max(self.seen_t, self.lap.start_t)
-        way = max(0.0, self.pace.bend(phase) - self.pace.bend(self.seen_phase))
-        return seen_t + way * self.pace.quick_s()
 
     def move(self, signal: str) -> bool:
         """Take a signal through the table; False where an inside signal does not apply."""
@@ -335,24 +264,6 @@ class CarTrack:
             return [Happening("ignored", t, loop=loop)]
         last.crossings[loop] = t
         return [Happening("mended", t, last, loop)]
-
-    # -- belief about the running lap ---------------------------------------------------------------------------
-
-    def judge(self, expected: LapKind) -> LapKind | None:
-        """Believe anew which kind of lap this is, from its pace so far and what the plan expects."""
-        self.expected = expected
-        lap = self.lap
-        if lap is None or self.state == "stopped" or not self.on_track:
-            return None
-        if lap.start_phase > 0:
-            return self.lap_kind
-        at_loops = {loop: t - lap.start_t for loop, t in lap.crossings.items()}
-        made = self.outlook()
-        kind = judge_so_far(self.pace, at_loops, self.seen_t, expected, lap.disturbed)
-        if made is not None and made.knot > 0 and self.pace.seasoned(0.0) and not lap.disturbed:
-            kind = judge_by(made.kinds, expected, kind)
-        lap.kind = kind
-        return kind
 
     # -- guards and small steps -----------------------------------------------------------------------------------
 

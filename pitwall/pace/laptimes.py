@@ -21,7 +21,6 @@ from statistics import median
 from pitwall.model.plan import LapKind
 from pitwall.pace.believing import CarBelief, EndedLap, FieldBelief, ended, outlook
 from pitwall.pace.outlook import LapSoFar, Outlook
-from pitwall.pace.weighing import MIDDLE
 
 FIRST_RATIO: dict[LapKind, float] = {"out": 1.25, "timed": 1.0, "cool": 1.50, "in": 1.18, "installation": 1.40}
 RATIO_BOUNDS: dict[LapKind, tuple[float, float]] = {
@@ -197,19 +196,6 @@ class CarPace:
         if belief is None:
             return False
         return (belief.from_pits if start_phase > 0.0 else belief.from_line).shapes.count >= SEASONED
-
-    def at_phase(self, made: Outlook, phase: float, seen_phase: float, kind: LapKind) -> float | None:
-        """The likely second at which the car is at a phase ahead, by its outlook; None where the plain figures serve.
-
-        Where the lap has just begun its kind is a guess, and the plain figures for that kind are taken.
-        """
-        if made.knot == 0 and kind not in ("out", "timed"):
-            return None
-        if made.knot == 0 and kind == "timed":
-            share = self.bend(phase)
-            return made.seen_t + float(made.timed_line[MIDDLE] - made.seen_t) * share
-        ahead = (self.loops[loop] for loop in self.labels[made.knot :])
-        return float(made.at(phase, coming_in=False, places=(seen_phase, *ahead, 1.0))[MIDDLE])
 
     def _shape(self, field_belief: FieldBelief) -> tuple[float, ...]:
         usual = field_belief.usual_shape()

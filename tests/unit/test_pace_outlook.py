@@ -132,6 +132,47 @@ def test_a_passage_beyond_the_last_loop_is_between_loop_and_line() -> None:
         assert rising(times)
 
 
+def test_the_spread_of_an_arrival_is_half_of_its_80_per_cent_interval() -> None:
+    """At the line after a loop: as the outlook says. It grows along the lap, and shrinks once a loop is passed."""
+    cars = driven_field()
+    cars.laps("car-0", 1.25)
+    cars.lap("car-0", 30.05)
+    track = cars.tracks["car-0"]
+    made = outlook(track)
+    line = track.spread(1.0)
+    assert line == pytest.approx(0.5 * float(made.line[HIGH] - made.line[LOW]))
+    along = [track.spread(phase) or 0.0 for phase in (0.35, 0.5, 0.65, 0.8, 1.0)]
+    assert rising(along)
+    assert along[0] < along[-1]
+    cars.now["car-0"] += 40.0
+    track.cross("2", cars.now["car-0"], False)
+    cars.judge("car-0")
+    assert (track.spread(1.0) or 99.0) < line
+
+
+def test_a_slow_lap_is_known_less_well_than_a_quick_one() -> None:
+    """The spread of a cool-down lap is wider than that of a lap at the pace, from the same loop."""
+    found = []
+    for ratio in (1.0, 1.45):
+        cars = driven_field()
+        cars.laps("car-0", 1.25, 1.0)
+        cars.lap("car-0", 30.0 * ratio)
+        found.append(cars.tracks["car-0"].spread(1.0) or 0.0)
+    assert 0.0 < found[0] < found[1]
+
+
+def test_no_spread_is_told_where_nothing_is_known() -> None:
+    """In the pits, and at a place that lies behind, there is no arrival to be off from."""
+    cars = driven_field()
+    track = cars.tracks["car-0"]
+    cars.laps("car-0", 1.25)
+    cars.lap("car-0", 30.0)
+    assert track.spread(0.2) is None
+    cars.now["car-0"] += 70.0
+    track.come_in(cars.now["car-0"])
+    assert track.spread(1.0) is None
+
+
 # -- properties ------------------------------------------------------------------------------------------------------
 
 PARTS = st.tuples(st.floats(20, 90), st.floats(25, 120), st.floats(20, 90))

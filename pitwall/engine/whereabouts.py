@@ -1,0 +1,126 @@
+"""Where one car is on the lap it is on, of which kind that lap is, and when the car reaches the places ahead.
+
+Nothing here moves the car: facts do that (``car``). These are the questions that the rest of the engine asks of it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from pitwall.engine.laps import LapRecord
+from pitwall.model.outputs import CarState
+from pitwall.model.plan import LapKind
+from pitwall.pace.arrivals import arrival_quantiles
+from pitwall.pace.kinds import judge_by, judge_so_far, odds
+from pitwall.pace.laptimes import CarPace
+from pitwall.pace.outlook import Outlook
+from pitwall.pace.weighing import HIGH, LOW, MIDDLE, Array
+from pitwall.track.lapmap import LapMap
+
+
+@dataclass
+class Whereabouts:
+    """What is believed of a car's place: the state that its crossings and pit signals left."""
+
+    car: str
+    lap_map: LapMap
+    pace: CarPace
+    line_in_lane: bool
+    state: CarState = "garage"
+    lap: LapRecord | None = None
+    lap_number: int = 0
+    laps: list[LapRecord] = field(default_factory=list)
+    seen_t: float = float("-inf")
+    seen_phase: float = 0.0
+    pit_entry_t: float | None = None
+    pit_exit_t: float | None = None
+    fuel_laps: float = 0.0
+    compound: str | None = None
+    tyre_age: int | None = None
+    flag_s: float = float("inf")
+    red: bool = False
+    planned: bool = False
+    expected: LapKind | None = None
+
+    @property
+    def on_track(self) -> bool:
+        """True on any lap, a stopped car included."""
+        return self.state not in ("garage", "pit_lane")
+
+    @property
+    def lap_kind(self) -> LapKind | None:
+        """The kind of the running lap as believed now, None in the pits."""
+        kinds: dict[str, LapKind] = {
+            "out": "out",
+            "out_in": "installation",
+            "timed": "timed",
+            "cool": "cool",
+            "in": "in",
+        }
+        return kinds.get(self.state) or (self.lap.kind if self.lap and self.state == "stopped" else None)
+
+    def arrival(self, phase: float) -> float | None:
+        """Session second at which the car reaches this phase of its running lap; None in the pits."""
+        if self.lap is None or not self.on_track:
+            return None
+        kind = self.lap_kind or self.lap.kind
+        made = self._told(phase, kind)
+        if made is not None and self.pace.seasoned(self.lap.start_phase):
+            return float(made[MIDDLE])
+        seen_t = max(self.seen_t, self.lap.start_t)
+        return self.pace.arrival(phase, kind, self.lap.start_t, self.lap.start_phase, seen_t, self.seen_phase)
+
+    def spread(self, phase: float) -> float | None:
+        """Give or take how many seconds the car reaches this phase of its running lap: half of the way from the 10 to
+        the 90 % quantile of its arrival.
+
+        None in the pits, behind the place where it was last seen, and where the lap has just begun and is no out-lap
+        and no timed lap: nothing is known of it then. Cheap: a crossing has made the distribution, a place is read off.
+        """
+        if self.lap is None or not self.on_track:
+            return None
+        made = self._told(phase, self.lap_kind or self.lap.kind)
+        return None if made is None else 0.5 * float(made[HIGH] - made[LOW])
+
+    def _told(self, phase: float, kind: LapKind) -> Array | None:
+        """Quantiles of the arrival by the outlook that the last fact made; None where it says nothing of this phase.
+
+        Only what a fact has made is read: a question must not change what is believed.
+        """
+        assert self.lap is not None
+        made = self.pace.known_outlook(self.lap.start_t, self.lap.crossings)
+        if made is None or made.seen_t != max(self.seen_t, self.lap.start_t) or phase < self.seen_phase:
+            return None
+        return arrival_quantiles(self.pace, made, phase, self.seen_phase, kind)
+
+    def outlook(self) -> Outlook | None:
+        """Believe anew, after a fact, what the running lap is and when the car reaches each place; None in the pits."""
+        if self.lap is None or not self.on_track:
+            return None
+        late = self.lap.start_t > self.flag_s, self.lap.start_t + self.pace.lap_s("cool") > self.flag_s
+        return self.pace.outlook(self.lap.so_far(odds(self.expected if self.planned else None, self.red, *late)))
+
+    def judge(self, expected: LapKind) -> LapKind | None:
+        """Believe anew which kind of lap this is, from its pace so far and what the plan expects."""
+        self.expected = expected
+        lap = self.lap
+        if lap is None or self.state == "stopped" or not self.on_track:
+            return None
+        if lap.start_phase > 0:
+            return self.lap_kind
+        at_loops = {loop: t - lap.start_t for loop, t in lap.crossings.items()}
+        made = self.outlook()
+        kind = judge_so_far(self.pace, at_loops, self.seen_t, expected, lap.disturbed)
+        if made is not None and made.knot > 0 and self.pace.seasoned(0.0) and not lap.disturbed:
+            kind = judge_by(made.kinds, expected, kind)
+        lap.kind = kind
+        return kind
+
+    def earliest(self, phase: float) -> float | None:
+        """The earliest session second at which the car can be at this phase: from where it was last seen at the pace of
+        a quick lap. An in-lap is slower as a rule, but not always, and a box call must not count on it."""
+        if self.lap is None or not self.on_track:
+            return None
+        seen_t = max(self.seen_t, self.lap.start_t)
+        way = max(0.0, self.pace.bend(phase) - self.pace.bend(self.seen_phase))
+        return seen_t + way * self.pace.quick_s()
