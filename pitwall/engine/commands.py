@@ -9,6 +9,7 @@ from pitwall.engine import handover, items
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.answers import Answer, Handler, Refusal
 from pitwall.engine.call import SAID_GRACE_S, Call
+from pitwall.engine.owed_commands import HANDLERS as OWED_HANDLERS
 from pitwall.engine.plan_commands import HANDLERS as PLAN_HANDLERS
 from pitwall.engine.plan_commands import demand_current
 from pitwall.engine.plan_guards import meant
@@ -289,6 +290,7 @@ def _acknowledge(command: CommandGiven, alerts: AlertBook, now: float) -> Answer
 
 _HANDLERS: dict[str, Handler] = {
     **PLAN_HANDLERS,
+    **OWED_HANDLERS,
     "said": _said,
     "skip": _skip,
     "defer": _defer,

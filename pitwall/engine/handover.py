@@ -22,7 +22,8 @@ def take_over(car: TeamCar, by: str, alerts: AlertBook) -> str:
 
 def in_words(car: TeamCar, alerts: AlertBook) -> str:
     """Where the car is, what is open, what is owed, and what comes next: short sentences."""
-    sentences = [_where(car), _next(car), _calls(car), _owed(car), _desk(car), _alerts(car, alerts), _comments(car)]
+    sentences = [_where(car), _next(car), _calls(car), _questions(car), _owed(car), _desk(car), _alerts(car, alerts),
+                 _comments(car)]
     return " ".join(sentence for sentence in sentences if sentence)
 
 
@@ -54,6 +55,11 @@ def _calls(car: TeamCar) -> str:
     said = "; ".join(f"{call.spec.short} ({call.state})" for call in calls[:MOST_CALLS])
     more = f"; {len(calls) - MOST_CALLS} more" if len(calls) > MOST_CALLS else ""
     return f"Open calls: {said}{more}."
+
+
+def _questions(car: TeamCar) -> str:
+    asked = [question.words or f"what was asked at {clock_text(question.t)}" for question in car.owed.open]
+    return f"The driver waits for an answer: {'; '.join(asked)}." if asked else ""
 
 
 def _owed(car: TeamCar) -> str:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 from pitwall.engine.car import CarTrack
 from pitwall.engine.gaps import passed
+from pitwall.engine.owed import Question
 from pitwall.engine.progress import PlanProgress, RunState
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.switches import SwitchBoard
@@ -84,6 +85,7 @@ class Situation:
     others: tuple[CarTrack, ...] = ()
     sharp: bool = False
     holding: tuple[str, float] | None = None
+    questions: tuple[Question, ...] = ()
     _stretches: dict[tuple[int, ...], list[tuple[float, float]]] = field(default_factory=dict)
 
     @property

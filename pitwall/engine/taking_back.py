@@ -1,7 +1,8 @@
 """Commands of the other families beside those of the hand: noted in the car's history, and taken back by ``undo``.
 
-Taken back can be: box, extend, shorten, drop, keep_in, let_go, quiet (gone over again without them) and skip (the call
-comes again if there is still time for it). A changed plan is changed back by another change. What was said was said.
+Taken back can be: box, extend, shorten, drop, keep_in, let_go, quiet (gone over again without them), skip (the call
+comes again if there is still time for it), and what was noted of the driver's questions. A changed plan is changed back
+by another change. What was said was said.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from functools import partial
 
-from pitwall.engine import items
+from pitwall.engine import items, owed_commands
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.answers import Refusal
 from pitwall.engine.belief import Belief, take
@@ -49,6 +50,10 @@ def note(hands: Hands, command: CommandGiven, was: Before, planned: bool, now: f
     car = hands.team[command.car]
     if command.command == "skip":
         _remember_skip(hands, command, car)
+    if command.command in ("asked", "answered"):
+        undone = owed_commands.taken_back(command, car)
+        if undone is not None:
+            hands.remember(command, *undone)
     if _shows(car) == was.shows:
         return
     if command.command in AGAIN:
@@ -87,6 +92,7 @@ def _remember_skip(hands: Hands, command: CommandGiven, car: TeamCar) -> None:
 
     def back(now: float) -> str:
         call.unfounded = True
+        owed_commands.not_dropped(car, call)
         found = items.find_item(car.progress.runs, call.spec.item)
         if found is not None:
             key = found[1].key

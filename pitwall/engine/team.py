@@ -12,6 +12,7 @@ from pitwall.engine.car import CarTrack, Happening
 from pitwall.engine.carried import Carried, at_the_start
 from pitwall.engine.holds import HoldWatch
 from pitwall.engine.media import convey
+from pitwall.engine.owed import OwedAnswers
 from pitwall.engine.plan_desk import PlanDesk
 from pitwall.engine.progress import PlanProgress, RunState
 from pitwall.engine.rules import RULES
@@ -75,6 +76,7 @@ class TeamCar:
     by_hand: bool = False
     field_tracks: Mapping[str, CarTrack] = field(default_factory=dict)
     holds: HoldWatch = field(default_factory=HoldWatch)
+    owed: OwedAnswers = field(default_factory=OwedAnswers)
 
     def __post_init__(self) -> None:
         self.carried = at_the_start(self.plan)
@@ -178,12 +180,8 @@ class TeamCar:
                 lap.run, run = found.run.run, found
         for call in list(self.book.calls.values()):
             wanted = call.spec.ask.lap_kind
-            if (
-                call.spec.ask.action == "lap_kind"
-                and wanted == lap.kind
-                and call.spec.leg == leg
-                and call.spec.run == lap.run
-            ):
+            tells = call.spec.ask.action == "lap_kind" and wanted == lap.kind
+            if tells and call.spec.leg == leg and call.spec.run == lap.run:
                 self.signal(call, "evidence", now, f"the lap was a {wanted} lap")
 
     def _is_on(self, found: RunState, was: RunState, now: float) -> None:
@@ -251,6 +249,7 @@ class TeamCar:
     def follow_calls(self, changed: list[Call], now: float) -> None:
         """Calls changed state: items and the switch board follow."""
         self.follow_items(changed, now)
+        self.owed.follow(changed, now)
         for call in changed:
             if call.state not in ("said", "done", "unconfirmed", "late"):
                 continue
@@ -358,6 +357,7 @@ class TeamCar:
             change_s=self.setup.garage.driver_change_s.likely_s,
             sharp=self.holds.sharp(now),
             holding=self.holds.holding(),
+            questions=self.owed.open,
             others=tuple(track for name, track in self.field_tracks.items() if name != self.car),
         )
 

@@ -58,7 +58,20 @@ def around(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[
     else:
         found += alerts.over("car_silent", car.car, now)
     found += _in_lap(car, alerts, status, now)
+    found += _answers(car, alerts, status, now)
     return found + _fuel(car, alerts, status, now) + _release(car, alerts, status, now)
+
+
+def _answers(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:
+    """The driver has waited for an answer for long."""
+    found: list[Output] = []
+    for question in car.owed.questions:
+        if question.old(now):
+            text = f"The driver still waits for the answer to {question.named}"
+            found += alerts.hold("answer_owed", car.car, text, now, status, str(question.number))
+        else:
+            found += alerts.over("answer_owed", car.car, now, str(question.number))
+    return found
 
 
 def _in_lap(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:

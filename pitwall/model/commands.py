@@ -18,7 +18,7 @@ CarCommand = Literal["box", "quiet", "keep_in", "let_go", "take_over"]
 TruthCommand = Literal[
     "cross", "pit", "status", "clock", "pit_exit", "set_car", "set_switch", "set_tyres", "set_fuel", "undo"
 ]
-RecordCommand = Literal["comment", "acknowledge", "shelve"]
+RecordCommand = Literal["comment", "asked", "answered", "acknowledge", "shelve"]
 
 
 class CommandGiven(Fact):
@@ -32,10 +32,15 @@ class CommandGiven(Fact):
     car: Slug
     command: CallCommand | PlanCommand | CarCommand | TruthCommand | RecordCommand
     by: Hand
-    text: str | None = Field(default=None, max_length=2000, description="the words of a comment; why, for a change")
+    text: str | None = Field(
+        default=None, max_length=2000, description="the words of a comment or a question; why, for a change"
+    )
 
     # calls, alerts
     call: str | None = Field(default=None, max_length=128, description="call id, or none for the call now due")
+    question: int | None = Field(
+        default=None, ge=1, le=9999, description="for answered: which; what waits longest when left out"
+    )
     alert: str | None = Field(default=None, max_length=128)
     for_s: float | None = Field(default=None, gt=0, le=86_400, description="for shelve: how long; ten minutes left out")
 

@@ -91,6 +91,15 @@ class SwitchCard(Frozen):
     owed: bool = False
 
 
+class OpenQuestion(Frozen):
+    """What the driver asked and nobody has answered yet."""
+
+    question: int = Field(description="its number, for the command 'answered'")
+    asked_s: float = Field(description="session second at which it was asked")
+    by: str = Field(description="who noted it")
+    text: str | None = Field(default=None, description="what was asked, if somebody wrote it down")
+
+
 class Arrival(Frozen):
     """When the car is expected at a place."""
 
@@ -155,6 +164,7 @@ class DeskState(Frozen):
     tyre_laps: int | None = Field(default=None, description="laps of that set so far")
     fuel_kg: float | None = Field(default=None, description="about how much is in the car")
     by_hand: bool = Field(default=False, description="where the car is rests on what was entered by hand")
+    questions: tuple[OpenQuestion, ...] = Field(default=(), description="answers owed to the driver, the oldest first")
 
 
 class DriverRunning(Frozen):
@@ -230,7 +240,7 @@ class Alert(Frozen):
     car: Slug | None = None
     kind: Literal[
         "overrun", "switch_wrong", "switch_unverified", "feed_stale", "car_silent", "clock_unknown", "fuel_short",
-        "release_overdue", "in_overdue", "plan_file", "timetable", "curfew",
+        "release_overdue", "in_overdue", "answer_owed", "plan_file", "timetable", "curfew",
         "driver_laps", "driver_limit", "car_limit", "many_alerts",
     ]
     priority: AlertPriority

@@ -14,6 +14,7 @@ from pitwall.app.clients import Onlooker
 from pitwall.bus.memory import MemoryBroker, MemoryBus
 from pitwall.cli.terminal.board import ENDED_SHOWN_FOR_S, Board
 from pitwall.cli.terminal.desk import Desk
+from pitwall.cli.terminal.detail import HELP
 from pitwall.cli.terminal.keys import split_keys
 from pitwall.cli.terminal.lines import LineLog
 from pitwall.cli.terminal.live import LinePrinter, Picture, SessionTime
@@ -28,6 +29,7 @@ from pitwall.model.outputs import (
     DeskState,
     ForecastState,
     Health,
+    OpenQuestion,
     Prompt,
     Refused,
 )
@@ -570,6 +572,34 @@ def test_one_key_each_for_what_happened(key: str, wanted: dict[str, Any]) -> Non
     assert (command.car, command.t, command.by) == ("41", 123.4, "me")
     assert f"{key} " in _drawn(board).splitlines()[-2]
     assert any(line.split()[:1] == [key] or f"   {key}  " in line for line in _drawn(board, helping=True).splitlines())
+
+
+def test_one_key_notes_a_question_of_the_driver_and_one_its_answer() -> None:
+    """The key k: the driver asked. The key w: answered, the question that has waited longest, by its number; without
+    one that is open the key says so. How many are open stands with the car, and the help names both keys."""
+    board, desk = _desk_with(car="41")
+    asked = desk.press("k", 123.4)
+    assert asked is not None
+    assert (asked.command, asked.car, asked.t, asked.by) == ("asked", "41", 123.4, "me")
+    assert desk.press("w", 124.0) is None
+    assert board.hint == "car 41: no answer is owed to the driver"
+    waiting = tuple(OpenQuestion(question=number, asked_s=90.0, by="me") for number in (3, 4))
+    board.take(_desk(questions=waiting))
+    answered = desk.press("w", 125.0)
+    assert answered is not None
+    assert (answered.command, answered.question) == ("answered", 3)
+    assert "2 ASKED" in _drawn(board)
+    assert "k asked  w answered" in _drawn(board)
+    assert "k  the driver asked something     w  it was answered" in _drawn(board, helping=True)
+
+
+def test_the_help_stands_whole_with_two_cars() -> None:
+    """Every line of the help is seen on a terminal of 80 by 24 with two cars on it."""
+    board = Board()
+    for car in ("41", "58"):
+        board.take(_desk(car=car, id=f"desk-{car}"))
+    drawn = _drawn(board, helping=True)
+    assert [line for line in HELP if line.strip() not in drawn] == []
 
 
 def test_what_was_corrected_is_told_in_both_views() -> None:

@@ -53,8 +53,9 @@ def _car_line(board: Board, car: str, chosen: bool, width: int) -> Text:
 
 
 def _where(desk: DeskState) -> str:
-    """What mutes or holds the car, who gets in, its run, and the lap of the run."""
+    """What mutes or holds the car, what the driver waits for, who gets in, its run, and the lap of the run."""
     held = [word for word, on in (("QUIET", desk.quiet), ("KEPT IN", desk.kept_in)) if on]
+    held += [f"{len(desk.questions)} ASKED"] if desk.questions else []
     held += [f"CHANGE TO {desk.driver}"] if desk.driver_change is not None and desk.driver is not None else []
     return " ".join([*held, *(part for part in (desk.run, desk.lap_of_run) if part)])
 

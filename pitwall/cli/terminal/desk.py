@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from pitwall.cli.terminal.board import Board
+from pitwall.model.commands import RecordCommand
 from pitwall.model.events import CallCommand, CommandGiven, PlanCommand
 from pitwall.model.outputs import Alert, Prompt, Proposal
 
@@ -20,7 +21,8 @@ TRUTH: dict[str, dict[str, Any]] = {
     "u": {"command": "undo"},
 }
 """What happened, one key each; of the car that is shown, or of the session."""
-KEYS = (*ON_OPEN, *ON_SAID, *TRUTH, "m", "a", "p")
+OWED: dict[str, RecordCommand] = {"k": "asked", "w": "answered"}
+KEYS = (*ON_OPEN, *ON_SAID, *TRUTH, *OWED, "m", "a", "p")
 ANSWERS: dict[str, PlanCommand] = {"y": "adopt", "n": "decline"}
 DEALT_WITH = ("late", "said", "done", "withdrawn", "skipped", "missed")
 WAS_SAID = ("said", "late", "unconfirmed")
@@ -86,6 +88,8 @@ class Desk:
             return None
         if key in TRUTH:
             return self._command(car, now, **TRUTH[key])
+        if key in OWED:
+            return self._of_questions(key, car, now)
         if key == "m":
             return self._command(car, now, command="quiet")
         if key == "a":
@@ -103,6 +107,17 @@ class Desk:
         if key in ON_OPEN:
             self._call = ""  # dealt with: on to what is most pressing
         return self._command(car, now, command=ON_OPEN.get(key) or ON_SAID[key], call=prompt.call)
+
+    def _of_questions(self, key: str, car: str, now: float) -> CommandGiven | None:
+        """The driver asked something, or has the answer that is owed for longest."""
+        if key == "k":
+            return self._command(car, now, command="asked")
+        desk = self._board.desks.get(car)
+        waiting = desk.questions if desk is not None else ()
+        if not waiting:
+            self._board.hint = f"car {car}: no answer is owed to the driver"
+            return None
+        return self._command(car, now, command="answered", question=waiting[0].question)
 
     def _decide(self, key: str, now: float) -> CommandGiven | None:
         """The changed plan is on the screen: one key adopts it, one declines it, any other closes it."""

@@ -27,7 +27,7 @@ from pitwall.cli.terminal.words import (
 from pitwall.model.outputs import Prompt, Proposal
 from pitwall.model.units import clock_text
 
-TRUTH_KEYS_HELP = "l line  i pit in  o pit out  f line forgotten  e red  g green  u take back"
+TRUTH_KEYS_HELP = "l line  i in  o out  f forgotten  e red  g green  u undo  k asked  w answered"
 KEYS_HELP = "s said  x skip  d defer  r repeat  c confirm  m quiet  a noted  ? help  q leave"
 
 STATE_STYLES = {"due": "bold", "late": "bold", "shown": "", "said": "dim"}

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from pitwall.engine.call import CallSpec
-from pitwall.engine.rules import after_flag, box, ending, lap_kind, pace, procedure, release, session, switch
+from pitwall.engine.rules import after_flag, box, ending, lap_kind, owed, pace, procedure, release, session, switch
 from pitwall.engine.situation import Situation
 
 Rule = Callable[[Situation], Iterable[CallSpec]]
@@ -22,5 +22,6 @@ RULES: tuple[Rule, ...] = (
     ending.calls,
     after_flag.calls,
     lap_kind.calls,
+    owed.calls,
     pace.calls,
 )
