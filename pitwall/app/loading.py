@@ -16,6 +16,7 @@ from pitwall.app.shared_files import (
     Shared,
     check_car_drivers,
     check_library,
+    check_words,
     demand_session,
     drivers_of,
     limits_of,
@@ -222,8 +223,9 @@ class _Reading:
         sound = [(car.short_name, car.sound) for car in self.cars.values() if car.sound is not None]
         lap = _lap(shared.circuit.sound, sound[0][1], shared.calls) if sound else None
         check_library(self.files, shared, sound, lap)
-        if filed.is_sound:
-            for car in {id(car): car for car in self.cars.values()}.values():
+        for car in {id(car): car for car in self.cars.values()}.values():
+            check_words(self.files, car)
+            if filed.is_sound:
                 check_car_drivers(self.files, car, list(event.drivers))
         if self.files.has_errors or not self.plans:
             return self._result(None)

@@ -10,6 +10,7 @@ from pitwall.app.filing import Filed, Files
 from pitwall.checks.around import meant, near_only
 from pitwall.checks.codes import finding
 from pitwall.checks.library import check_procedure
+from pitwall.checks.spoken import check_switch_words
 from pitwall.errors import UserError
 from pitwall.model.car import Car
 from pitwall.model.circuit import Circuit
@@ -153,6 +154,12 @@ def check_library(files: Files, shared: Shared, cars: list[tuple[str, Car]], lap
         if filed.model is not None:
             for found in check_procedure(filed.model, cars, lap, shared.calls):
                 files.note(filed, found)
+
+
+def check_words(files: Files, car: Filed[Car]) -> None:
+    """What the switches of a car are called on the radio."""
+    for found in check_switch_words(car.model) if car.model is not None else ():
+        files.note(car, found)
 
 
 def check_car_drivers(files: Files, car: Filed[Car], drivers: list[str]) -> None:

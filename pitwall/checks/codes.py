@@ -174,6 +174,17 @@ _TABLE = (
     Code("PW139", "slow procedure allowed on timed laps",
          "It costs the lap, and on a timed lap nobody behind expects a slow car.",
          "List the laps that it is meant for: out, cool, in.", "warning"),
+    Code("PW140", "switch word that can be misheard",
+         "With one of its positions the word of this switch holds the action word of another order, or stands by a "
+         "figure that it sounds like; through noise the driver hears the wrong one.",
+         "Give the switch another word, or its position another name: follow the remedy.", "warning"),
+    Code("PW141", "one word for two switches",
+         "The driver cannot know which of the two is meant, and moves the wrong one.",
+         "Give each switch a word of its own, such as 'engine' and 'engine braking'.", "warning"),
+    Code("PW142", "figures that sound alike",
+         "Five and nine, thirteen and thirty and their like are told apart only if they are said clearly; aviation "
+         "says 'fife' and 'niner', and the digits singly.",
+         "Nothing needs mending. Say it as the line proposes, and have it read back.", "information"),
     Code("PW201", "lap that the run does not have",
          "The item would never be called.",
          "Correct the number or add the lap."),

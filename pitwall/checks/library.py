@@ -14,10 +14,10 @@ from pitwall.checks.names import bad_position, unknown_switch
 from pitwall.errors import FilePath, Finding
 from pitwall.model.car import Car
 from pitwall.model.plan import Scalar
-from pitwall.model.procedure import Procedure
+from pitwall.model.procedure import Ending, Procedure
 from pitwall.model.setup import CallTiming
 from pitwall.radio.library import procedure_phrases
-from pitwall.radio.soundalike import misheard
+from pitwall.radio.soundalike import Phrase, misheard
 from pitwall.radio.speech import spoken_s
 from pitwall.track.lapmap import LapMap
 
@@ -129,6 +129,18 @@ def _length(procedure: Procedure, words_per_minute: float) -> Iterator[Finding]:
 
 
 def _wording(procedure: Procedure) -> Iterator[Finding]:
+    yield from _wording_of_steps(procedure)
+    endings: list[tuple[FilePath, Ending | None]] = [
+        (("hold", "end"), procedure.hold.end if procedure.hold is not None else None),
+        (("early_end",), procedure.early_end),
+    ]
+    for path, ending in endings:
+        for key in ("say", "short") if ending is not None else ():
+            for one in misheard([Phrase(f"procedure {procedure.name}", getattr(ending, key), "procedure")]):
+                yield finding("PW135", path=(*path, key), found=f"{one.text!r}: {one.why}", expected=one.remedy)
+
+
+def _wording_of_steps(procedure: Procedure) -> Iterator[Finding]:
     told: set[tuple[str, str, str]] = set()
     for one in misheard(procedure_phrases(procedure)):
         _, step, key = one.source.rsplit(", ", 2)

@@ -94,6 +94,7 @@ def _explain(code: str, as_json: bool) -> int:
 
 def _print_text(loaded: Loaded, every_call: bool) -> None:
     from pitwall.checks.flow.findings import one_missed_words
+    from pitwall.checks.spoken import said_with_care
     from pitwall.checks.summary import plan_summary
 
     for found in loaded.findings:
@@ -110,7 +111,8 @@ def _print_text(loaded: Loaded, every_call: bool) -> None:
         print("\n".join(plan_summary(plan, loaded.around[car])))
         if proved:
             print(f"  {PROVED}")
-        print("".join(f"  {line}\n" for line in one_missed_words(plan, loaded.around[car], every_call)))
+        lines = [*one_missed_words(plan, loaded.around[car], every_call), *said_with_care(plan, loaded.around[car])]
+        print("".join(f"  {line}\n" for line in lines))
     print(_verdict(loaded.findings, loaded))
 
 
@@ -133,6 +135,7 @@ def _print_json(loaded: Loaded) -> None:
     import json
 
     from pitwall.checks.flow.findings import may_stand, one_missed_words
+    from pitwall.checks.spoken import said_with_care
     from pitwall.checks.summary import plan_summary
 
     print(json.dumps({
@@ -144,6 +147,7 @@ def _print_json(loaded: Loaded) -> None:
         "plans": {} if loaded.errors else {
             car: {"summary": plan_summary(plan, loaded.around[car]),
                   "one_missed_call": one_missed_words(plan, loaded.around[car], every=True),
+                  "said_with_care": said_with_care(plan, loaded.around[car]),
                   "may_stand": may_stand(plan, loaded.around[car])}
             for car, plan in loaded.plans.items()
         },
