@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from pitwall.engine.transitions import CALL_OPEN, CALL_REST
-from pitwall.model.outputs import Ask, CallState, Prompt
+from pitwall.model.outputs import Ask, CallPart, CallState, CallWay, Prompt
 from pitwall.model.plan import CallClass, Medium
+from pitwall.radio.ways import Room
 
 SAID_GRACE_S = 1.0  # the key comes after the mouth: said this late still counts as in time
 
@@ -61,13 +62,19 @@ class CallSpec:
     not_done: bool = False  # telemetry of this lap, or its silence, shows that nothing was changed
     waits: bool = False  # belongs after the line: not to be said before the car is seen to start that lap
     latest_s: float | None = None  # begin by then and the driver can still act, if not where it is best said
+    room: Room | None = None  # where it may go at all; none: its own window is all there is
+    way: CallWay = "full"  # as the channel plan has it
+    way_reason: str | None = None
+    parts: tuple[CallPart, ...] = ()
+    until_s: float | None = None  # the last moment that the channel plan has for it, perhaps in a later stretch
 
     @property
     def last_moment_s(self) -> float:
         """Begun by then, the call is in time; one with a late text holds for as long as it can be acted on."""
+        by = max(self.say_by_s, self.until_s or self.say_by_s)
         if self.late_text is None or self.latest_s is None:
-            return self.say_by_s
-        return max(self.say_by_s, self.latest_s)
+            return by
+        return max(by, self.latest_s)
 
 
 @dataclass
@@ -131,6 +138,9 @@ class Call:
             because=self.because,
             caution=spec.caution,
             against=spec.against,
+            way=spec.way,
+            way_reason=spec.way_reason,
+            parts=spec.parts,
             medium=spec.medium,
             board=spec.board,
             ask=spec.ask,

@@ -18,11 +18,13 @@ MOVED_S = 0.75  # a window that moves by less is not worth telling the engineer 
 DEFER_S, LEAST_DEFER_S = 20.0, 4.0
 FEW_KEYS = 3  # after so many "said" this engineer is one who presses keys
 AGAIN_S = 4.0
+LAPSES_S = 0.1
 NOT_YET_S = 12.0  # reaction, telemetry and its delay: earlier than this a change may still be on its way
 REPEAT_S = 12.0  # a call asked for once more is due for so long
 EVEN_UNDER_RED: tuple[CallClass, ...] = ("session", "safety", "stop")
 FAR_AHEAD_S = 20.0  # a call whose window lay further ahead than this was not missed: its lap fell out of the run
 YELLOW = "yellow flag at its place"
+WAITS = "waits for the next stretch on which the driver can listen"
 HELD_BACK = "held back"
 SETTLED = "said; nothing speaks against it"
 
@@ -119,6 +121,8 @@ class CallBook:
             return
         if now < spec.say_from_s - spec.lead_s - MOVED_S:
             self.signal(call, "retimed", now, "the car comes later than thought")
+        elif call.state == "due" and spec.until_s is not None and now < spec.say_from_s - MOVED_S:
+            self.signal(call, "retimed", now, WAITS)
         elif moved or turned or old.text != spec.text:
             self._touch(call)
 
@@ -196,8 +200,17 @@ class CallBook:
                 moments.append(spec.say_from_s)
             if call.state == "due":
                 moments.append(self._over_at(spec))
+                if spec.until_s is not None:
+                    moments.append(spec.say_by_s + LAPSES_S)
         later = [moment for moment in moments if moment > now]
         return min(later, default=None)
+
+    def lapsed(self, now: float) -> bool:
+        """True when the window of a due call went by and another one is left for it."""
+        return any(
+            call.state == "due" and call.spec.until_s is not None and call.spec.say_by_s + LAPSES_S <= now
+            for call in self.live.values()
+        )
 
     def after_gap(self, gap_from: float, now: float, what: str = "was down") -> None:
         """The daemon was away from ``gap_from`` to ``now``: what should have been said then is late or missed."""

@@ -157,7 +157,11 @@ class Session:
                 car = self.team.get(event.car)
                 if car is not None and holds.position(car, event, self.now):
                     self._dirty.add(event.car)
-            case ev.TimeReached() | ev.TyreReported() | ev.ChannelReported() | ev.LinkChanged():
+            case ev.ChannelReported():
+                car = self.team.get(event.car)
+                if car is not None and car.channel.talk.heard(event):
+                    self._dirty.add(event.car)
+            case ev.TimeReached() | ev.TyreReported() | ev.LinkChanged():
                 """Time passes, or evidence is kept in the journal for others to read."""
 
     def _hears_the_feed(self) -> None:
@@ -327,7 +331,7 @@ class Session:
                     self._dirty.add(name)
                     self.notices.desk.add(name)
         for name, car in self.team.items():
-            if name in self._dirty and not self._over():
+            if (name in self._dirty or car.book.lapsed(self.now)) and not self._over():
                 car.refresh(self.clock, self.now)
                 self.notices.desk.add(name)
             car.book.tick(self.now)

@@ -21,9 +21,11 @@ from pitwall.model.procedure import Procedure
 from pitwall.model.setup import CallTiming
 from pitwall.radio.placing import SayWindow, place_call
 from pitwall.radio.speech import spoken_s
+from pitwall.radio.ways import Room
 from pitwall.track.lapmap import LapMap
 
 DOUBT_TIMED, DOUBT_OTHER, MOST_DOUBT_S = 0.01, 0.08, 8.0  # p90 of early arrivals is about this (common practice)
+SURELY = 0.93  # of the pace expected of a lap that is not timed: windows of a slower lap than it turns out are none
 
 
 @dataclass(frozen=True)
@@ -115,12 +117,17 @@ class Situation:
             return self._stretches[key]
         found: list[tuple[float, float]] = []
         for leg in legs:
-            quick = leg.kind == "timed"
-            for begin, end in self.lap_map.listening if quick else self.lap_map.listening_easy or ():
+            for begin, end in self.lap_map.listening_at(self._slower(leg)) or ():
                 if end > leg.start_phase:
                     found.append((leg.at(max(begin, leg.start_phase)), leg.at(end)))
         self._stretches[key] = joined = _joined(sorted(found))
         return joined
+
+    def _slower(self, leg: Leg) -> float:
+        """How many times the reference lap time this lap takes at least, as far as can be relied on."""
+        if leg.kind == "timed":
+            return 1.0
+        return SURELY * (leg.end_s - leg.start_s) / max(1.0 - leg.start_phase, 1e-6) / self.lap_map.lap_s
 
     def leg(self, index: int) -> Leg | None:
         """The leg of that planned lap, None when it lies behind."""
@@ -139,9 +146,7 @@ class Situation:
         Laps on which this kind of call may be spoken are preferred; where the last such lap ends before a timed lap on
         which nothing may be said, the call is made on the timed lap all the same: it has nowhere else to go.
         """
-        before = self.leg(leg.index - 1)
-        laps = tuple(one for one in (before, leg) if one is not None)
-        allowed = tuple(one for one in laps if self.plan.may_say(kind, one.kind)) or laps
+        allowed = self.laps_for(kind, leg)
         earliest = max(allowed[0].start_s, self.track.lap.start_t if self.track.lap is not None else allowed[0].start_s)
         length = self.spoken(text)
         return place_call(
@@ -153,6 +158,23 @@ class Situation:
             self.timing.window_s,
             begin_by_s,
         )
+
+
+    def laps_for(self, kind: str, leg: Leg) -> tuple[Leg, ...]:
+        """The lap of the action and the one before, as far as this kind of call may be spoken on them.
+
+        Where it may be spoken on neither, both: it has nowhere else to go.
+        """
+        laps = tuple(one for one in (self.leg(leg.index - 1), leg) if one is not None)
+        return tuple(one for one in laps if self.plan.may_say(kind, one.kind)) or laps
+
+    def room(self, laps: tuple[Leg, ...], from_s: float, end_by_s: float) -> Room:
+        """Room for a call on these laps: not begun before ``from_s`` or before the first of them, over by ``end_by_s``.
+
+        With listening stretches where the circuit gives them: then the channel plan chooses among them.
+        """
+        stretches = self.stretches(laps)
+        return Room(None if stretches is None else tuple(stretches), max(from_s, laps[0].start_s), end_by_s)
 
 
 def _joined(stretches: list[tuple[float, float]]) -> list[tuple[float, float]]:

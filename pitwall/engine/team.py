@@ -10,6 +10,7 @@ from pitwall.engine.call import Call
 from pitwall.engine.calls import SETTLED, CallBook
 from pitwall.engine.car import CarTrack, Happening
 from pitwall.engine.carried import Carried, at_the_start
+from pitwall.engine.channel import ChannelBook
 from pitwall.engine.holds import HoldWatch
 from pitwall.engine.media import convey
 from pitwall.engine.owed import OwedAnswers
@@ -17,8 +18,9 @@ from pitwall.engine.plan_desk import PlanDesk
 from pitwall.engine.progress import PlanProgress, RunState
 from pitwall.engine.rules import RULES
 from pitwall.engine.session_clock import RUNNING, SessionClock
-from pitwall.engine.situation import Leg, Situation, StatusNews, garage_legs, running_legs
+from pitwall.engine.situation import Leg, StatusNews, garage_legs, running_legs
 from pitwall.engine.switches import SwitchBoard
+from pitwall.engine.view import situation
 from pitwall.model.car import Position, same_position
 from pitwall.model.plan import Plan, ThreePoint
 from pitwall.model.setup import SessionSetup
@@ -77,6 +79,7 @@ class TeamCar:
     field_tracks: Mapping[str, CarTrack] = field(default_factory=dict)
     holds: HoldWatch = field(default_factory=HoldWatch)
     owed: OwedAnswers = field(default_factory=OwedAnswers)
+    channel: ChannelBook = field(default_factory=ChannelBook)
 
     def __post_init__(self) -> None:
         self.carried = at_the_start(self.plan)
@@ -329,44 +332,13 @@ class TeamCar:
         else:
             self.legs = ()
 
-    def situation(self, clock: SessionClock, now: float) -> Situation:
-        """What the rules see."""
-        run = self.progress.current if self.track.on_track else self.progress.next
-        changed = drivers.change(self)
-        return Situation(
-            now=now,
-            car=self.car,
-            track=self.track,
-            plan=drivers.plan_for(self, run),
-            progress=self.progress,
-            clock=clock,
-            switches=self.switches,
-            procedures=self.setup.procedures,
-            lap_map=self.lap_map,
-            timing=self.setup.calls,
-            run=run,
-            legs=self.legs,
-            release_s=self.release_s,
-            news=tuple(self.news),
-            kept_in=self.kept_in,
-            since_s=self.since_s,
-            recalls=self.recalls,
-            feed_speaks=self.heard,
-            driver=drivers.spoken(self, drivers.of_run(self, run)),
-            driver_out=drivers.spoken(self, changed[1]) if changed is not None else None,
-            change_s=self.setup.garage.driver_change_s.likely_s,
-            sharp=self.holds.sharp(now),
-            holding=self.holds.holding(),
-            questions=self.owed.open,
-            others=tuple(track for name, track in self.field_tracks.items() if name != self.car),
-        )
-
     def refresh(self, clock: SessionClock, now: float) -> None:
         """Ask every rule what should be said now, and bring the book in line."""
         self.refreshed_t = now
         self.lay_out(clock, now)
-        at = self.situation(clock, now)
-        specs = convey(at, (spec for rule in RULES for spec in rule(at) if self._may(spec.kind)))
+        at = situation(self, clock, now)
+        said = convey(at, (spec for rule in RULES for spec in rule(at) if self._may(spec.kind)))
+        specs = self.channel.place(at, said, self.book)
         gone = {"red": "red flag", "finished": "chequered flag", "closed": "session closed"}.get(clock.status, "")
         if self.kept_in and not self.track.on_track:
             gone = gone or "kept in"

@@ -53,7 +53,8 @@ class Words:
 
 
 def ways(
-    words: Words, room: Room, *, later: Room | None = None, may_split: bool = True, must: bool = False
+    words: Words, room: Room, *, later: Room | None = None, may_split: bool = True, must: bool = False,
+    least: tuple[float, ...] = (HIT_S, 0.0),
 ) -> tuple[Way, ...]:
     """Every way that has at least one start, the dearest last.
 
@@ -63,10 +64,10 @@ def ways(
         later: the same place a lap later, where the call may move there.
         may_split: it may be said in parts; not for a call of one thought.
         must: rather outside the listening stretches than not at all.
-
-    A start window nobody can hit is used only where there is no other in any way on this lap.
+        least: how long a window to begin in must be, seconds; the next one counts where there is none in any way on
+            this lap. As it stands: one that nobody can hit is used only where there is no other.
     """
-    for least_s in (HIT_S, 0.0):
+    for least_s in least:
         found = _here(words, room, may_split, least_s)
         if found:
             break

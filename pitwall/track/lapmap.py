@@ -7,8 +7,10 @@ timing-only one the circuit file gives it, and everything that needs physics is 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -29,6 +31,17 @@ EASY = 1.15
 to 1.22); taken small on purpose, so that a window found on them is one."""
 
 SAME_PHASE = 1e-9
+PACE_STEP = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Calm:
+    """What makes a stretch of a measured circuit one to listen in; see ``listening_windows``."""
+
+    lateral_limit_mps2: float
+    least_s: float
+    quiet: tuple[Stretch, ...]
+    always: tuple[Stretch, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +72,7 @@ class LapMap:
         sectors: marshal sectors.
         listening: windows where a call may be spoken, cut at the line; None: unknown.
         listening_easy: the same on a lap driven ``EASY`` times slower, such as an out-, cool-down or in-lap.
+        calm: how the windows were found, so that ``listening_at`` can find them for any other pace.
         profile: the reference speed profile; None on a timing-only circuit.
         bends: the curved segments, metres.
         lane_length_m, lane_s: what is known about the pit lane.
@@ -75,6 +89,7 @@ class LapMap:
     sectors: tuple[tuple[str, Stretch], ...]
     listening: tuple[Window, ...] | None
     listening_easy: tuple[Window, ...] | None
+    calm: Calm | None
     profile: SpeedProfile | None
     bends: tuple[Bend, ...]
     lane_length_m: float | None
@@ -143,6 +158,16 @@ class LapMap:
         here = phase % 1.0
         return any(start <= here < end for start, end in self.listening)
 
+    def listening_at(self, slower: float) -> tuple[Window, ...] | None:
+        """Listening windows on a lap that takes ``slower`` times the reference lap; None when unknown.
+
+        Rounded down to ``PACE_STEP``: the windows found are there for sure if the pace is right. A lap that is quicker
+        than the reference has the reference's.
+        """
+        if self.calm is None or self.profile is None:
+            return self.listening
+        return _windows_at(self, max(0, math.floor((slower - 1.0) / PACE_STEP + SAME_PHASE)))
+
     def windows_between(self, start: float, end: float) -> tuple[Window, ...] | None:
         """Listening windows from one *unrolled* phase to a later one (1.2 is a fifth into the next lap).
 
@@ -190,6 +215,20 @@ class LapMap:
         if self.profile is None:
             return HoldCheck(None, None, None, f"{self.circuit} has no geometry: nobody can say whether a hold fits")
         return _hold(self, self.profile, place, seconds, speed_mps, settle_s)
+
+
+@lru_cache(maxsize=512)
+def _windows_at(lap: LapMap, steps: int) -> tuple[Window, ...]:
+    assert lap.calm is not None
+    assert lap.profile is not None
+    return listening_windows(
+        lap.profile,
+        lateral_limit_mps2=lap.calm.lateral_limit_mps2,
+        least_s=lap.calm.least_s,
+        quiet=lap.calm.quiet,
+        always=lap.calm.always,
+        slower=1.0 + steps * PACE_STEP,
+    )
 
 
 def _hold(
@@ -249,29 +288,30 @@ def lap_map(circuit: Circuit, car: Car | None, timing: CallTiming) -> LapMap:
         named = [Stretch(item.from_share, item.to_share) for item in circuit.listening]  # type: ignore[arg-type]  # model
         silent = [own[plain(name)] for name in circuit.quiet_places]
         told = named_windows(named, circuit.lap_s, timing.listen_min_s, silent) if named else None
-        return _assemble(circuit, circuit.lap_s, own, None, (told, told))
+        return _assemble(circuit, circuit.lap_s, own, None, (told, told), None)
     if car is None:
         raise UserError(f"{circuit.name} is measured in metres: its lap times need a car file")
     profile = speed_profile(circuit, car)
     quiet = [own[plain(name)] for name in circuit.quiet_places]
     always = [Stretch(item.from_m, item.to_m) for item in circuit.listening]  # type: ignore[arg-type]  # by the model
+    calm = Calm(timing.lateral_limit_mps2, timing.listen_min_s, tuple(quiet), tuple(always))
     windows, easy = (
         listening_windows(
             profile,
-            lateral_limit_mps2=timing.lateral_limit_mps2,
-            least_s=timing.listen_min_s,
-            quiet=quiet,
-            always=always,
+            lateral_limit_mps2=calm.lateral_limit_mps2,
+            least_s=calm.least_s,
+            quiet=calm.quiet,
+            always=calm.always,
             slower=slower,
         )
         for slower in (1.0, EASY)
     )
-    return _assemble(circuit, profile.lap_s, own, profile, (windows, easy))
+    return _assemble(circuit, profile.lap_s, own, profile, (windows, easy), calm)
 
 
 def _assemble(
     circuit: Circuit, lap_s: float, own: Mapping[str, Stretch], profile: SpeedProfile | None,
-    listening: tuple[tuple[Window, ...] | None, tuple[Window, ...] | None],
+    listening: tuple[tuple[Window, ...] | None, tuple[Window, ...] | None], calm: Calm | None,
 ) -> LapMap:
     unit = "share" if profile is None else "m"
 
@@ -296,6 +336,7 @@ def _assemble(
         sectors=sectors,
         listening=listening[0],
         listening_easy=listening[1],
+        calm=calm,
         profile=profile,
         bends=bends(circuit),
         lane_length_m=circuit.pit.lane_length_m,

@@ -12,9 +12,12 @@ from pitwall.engine.call import CallSpec
 from pitwall.engine.situation import Leg, Situation
 from pitwall.model.outputs import Ask
 from pitwall.radio.placing import latest_start
+from pitwall.radio.ways import Room
 
 TOO_LATE = "Too late for the pit entry: say nothing until the car is past it. The box moves one lap."
 REMINDER_WINDOW_S = 10.0
+FIRST_WITHIN_S = 45.0  # of the lap: later than this the reminder is as good (common practice, no source)
+REMIND_FROM_S = 45.0  # before the last chance; earlier it reminds of nothing (common practice, no source)
 AGAIN = "-again"
 
 
@@ -53,8 +56,12 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         0.0,
         act_at,
         window_from - 6.0,
+        at.room((leg,), first_from, min(act_at - reaction, first_from + FIRST_WITHIN_S)),
     )
-    yield _call(at, leg, f"{run.run.run}-box-{count}{AGAIN}", again, "Box, box", window_from, by, lead, act_at, last)
+    room = at.room((leg,), max(act_at - REMIND_FROM_S, first_from), act_at - reaction)
+    yield _call(
+        at, leg, f"{run.run.run}-box-{count}{AGAIN}", again, "Box, box", window_from, by, lead, act_at, last, room
+    )
 
 
 def _call(
@@ -68,6 +75,7 @@ def _call(
     lead: float,
     act_at: float,
     latest: float | None = None,
+    room: Room | None = None,
 ) -> CallSpec:
     run = at.run
     assert run is not None
@@ -86,6 +94,7 @@ def _call(
         lap="in-lap" if leg.kind == "in" else "installation lap",
         leg=leg.index,
         latest_s=latest,
+        room=room,
         ask=Ask(action="box"),
         lap_number=at.track.lap_number if leg.running else None,
         waits=not leg.running,

@@ -61,6 +61,7 @@ def _asked(at: Situation, item: ItemState, leg: Leg) -> Iterable[CallSpec]:
         short="Was the hold steady?",
         say_from_s=leg.start_s + ASKED_FROM_S,
         say_by_s=leg.start_s + ASKED_BY_S,
+        room=at.room((leg,), leg.start_s + ASKED_FROM_S, leg.start_s + ASKED_BY_S + at.spoken(text)),
         spoken_s=at.spoken(text),
         lead_s=at.timing.lead_s,
         run=run.run.run,

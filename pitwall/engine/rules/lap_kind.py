@@ -9,9 +9,13 @@ from pitwall.engine.call import CallSpec
 from pitwall.engine.rules.procedure import makes_it_a_cool_lap
 from pitwall.engine.situation import Leg, Situation
 from pitwall.model.outputs import Ask
+from pitwall.radio.ways import Room
 from pitwall.radio.wording import laps_phrase
 
 SAY_AFTER_LINE_S = 8.0
+KNOWN_BY_S = 20.0  # a driver who hears it later has pushed through the first corners (common practice, no source)
+SETTLED_S = 20.0  # after the pit exit (common practice, no source)
+USEFUL_S = 60.0  # before the line (common practice, no source)
 
 
 def calls(at: Situation) -> Iterable[CallSpec]:
@@ -28,7 +32,9 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         if leg.kind == "timed" and before.kind == "cool":
             text = "Next lap is timed, push from the line."
             window = at.window(leg.start_s, text, at.timing.switch_reaction_s, before, "run")
-            yield _say(at, leg, text, "Push next lap", "timed", window.from_s, window.by_s, act_at=leg.start_s)
+            over_by = leg.start_s - at.doubt(leg.start_s, before) - at.timing.switch_reaction_s
+            room = at.room((before,), over_by - USEFUL_S, over_by)
+            yield _say(at, leg, text, "Push next lap", "timed", window.from_s, window.by_s, leg.start_s, room)
 
 
 def _cool(at: Situation, leg: Leg) -> Iterable[CallSpec]:
@@ -42,7 +48,8 @@ def _cool(at: Situation, leg: Leg) -> Iterable[CallSpec]:
         return
     begin = leg.start_s + 1.0
     text = "Cool-down lap now, cool the car."
-    yield _say(at, leg, text, "Cool-down lap", "cool", begin, begin + SAY_AFTER_LINE_S, act_at=leg.start_s)
+    yield _say(at, leg, text, "Cool-down lap", "cool", begin, begin + SAY_AFTER_LINE_S, leg.start_s,
+               at.room((leg,), begin, begin + KNOWN_BY_S))
 
 
 def _on_the_out_lap(at: Situation) -> Iterable[CallSpec]:
@@ -52,13 +59,14 @@ def _on_the_out_lap(at: Situation) -> Iterable[CallSpec]:
     timed = sum(1 for later in at.legs[1:] if later.kind == "timed")
     text = f"{laps_phrase(timed).capitalize()} in this run, then we bring it in."
     window = at.window(leg.end_s, text, 3.0, leg, "run")
-    yield _say(
-        at, leg, text, laps_phrase(timed), None, min(window.from_s, leg.start_s + 20.0), window.by_s, act_at=None
-    )
+    room = at.room((leg,), leg.start_s + SETTLED_S, leg.end_s - 3.0)
+    begin = min(window.from_s, leg.start_s + SETTLED_S)
+    yield _say(at, leg, text, laps_phrase(timed), None, begin, window.by_s, None, room)
 
 
 def _say(
-    at: Situation, leg: Leg, text: str, short: str, kind: str | None, begin: float, by: float, act_at: float | None
+    at: Situation, leg: Leg, text: str, short: str, kind: str | None, begin: float, by: float, act_at: float | None,
+    room: Room,
 ) -> CallSpec:
     run = at.run
     assert run is not None
@@ -77,5 +85,6 @@ def _say(
         lap=run.lap_label(leg.index),
         waits=kind == "cool" and not leg.running,
         leg=leg.index,
+        room=room,
         ask=ask,
     )

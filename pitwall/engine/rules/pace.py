@@ -31,6 +31,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         say_by_s=start + BY_S,
         spoken_s=at.spoken(text),
         lead_s=5.0,
+        room=at.room(at.legs[:1], start + BEGIN_S, start + BY_S + at.spoken(text)) if at.legs else None,
         run=run.run.run,
         lap_number=track.lap.number,
     )

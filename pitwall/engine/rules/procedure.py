@@ -18,8 +18,10 @@ from pitwall.model.outputs import Ask
 from pitwall.model.plan import CallClass
 from pitwall.model.procedure import Procedure, Step
 from pitwall.radio.placing import latest_start
+from pitwall.radio.ways import Room
 from pitwall.radio.wording import fill
 
+USEFUL_S = 40.0  # before the place; earlier it would be forgotten (common practice, no source)
 FORESEEN_S = 90.0  # further ahead nobody knows who will be where
 
 
@@ -57,6 +59,7 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
     measured = at.sharp and leg.running and procedure.hold is not None and step.say_measured is not None
     say = step.say_measured if measured and step.say_measured is not None else step.say
     text, short, waits = fill(say, arguments), fill(step.short, arguments), False
+    room: Room | None = None
     if step.where in ("garage", "pit_lane", "pit_exit"):
         begin, by = _pit_window(at, step, act_at, text)
     elif step.where == "lap_start" and _silent_before(at, leg, step.kind):
@@ -65,6 +68,8 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
     else:
         window = at.window(act_at, text, step.reaction_s, leg, step.kind)
         begin, by = window.from_s, window.by_s
+        over_by = act_at - at.doubt(act_at, leg) - step.reaction_s
+        room = at.room(at.laps_for(step.kind, leg), over_by - USEFUL_S, over_by)
     return CallSpec(
         key=f"{item.key}-{run.leavings + (0 if at.track.on_track else 1)}-{item.attempt}-{number}",
         kind=step.kind,
@@ -81,6 +86,7 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
         leg=leg.index,
         latest_s=latest_start(act_at, at.spoken(text), step.reaction_s) if at.track.on_track else None,
         waits=waits,
+        room=room,
         item=item.key,
         caution=_caution(traffic[0], procedure.caution),
         against=traffic[1],

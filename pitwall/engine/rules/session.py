@@ -9,6 +9,7 @@ from pitwall.engine.situation import Situation, StatusNews, news_key
 from pitwall.model.outputs import Ask
 
 SAY_WITHIN_S = 8.0
+WAITS_S = 20.0  # at most so long for a stretch on which the driver can listen (common practice, no source)
 FLAG_SAY_WITHIN_S = 15.0
 LAST_LAP_WORD_PHASE = 0.9  # a lap that slows into the flag is announced up to here (common practice, no source)
 
@@ -62,6 +63,7 @@ def _news_call(at: Situation, news: StatusNews) -> CallSpec:
         lead_s=0.0,
         ask=ask,
         act_at_s=None,
+        room=at.room(at.legs[:2], news.t, news.t + WAITS_S) if at.legs else None,
     )
 
 
@@ -86,4 +88,5 @@ def _last_lap(at: Situation) -> Iterable[CallSpec]:
         lead_s=0.0,
         lap_number=lap.number,
         latest_s=leg.at(LAST_LAP_WORD_PHASE),
+        room=at.room((leg,), lap.start_t + 1.0, leg.at(LAST_LAP_WORD_PHASE)),
     )

@@ -17,12 +17,15 @@ from pitwall.model.car import Position
 from pitwall.model.outputs import Ask
 from pitwall.model.plan import LapKind
 from pitwall.radio.placing import SayWindow, latest_start, place_call
+from pitwall.radio.ways import Room
 from pitwall.radio.wording import switch_words
 
 EARLY_IN_LAP_S = 10.0
 SETTLE_IN_S = 8.0
 GAP_S = 2.5  # between two calls, for the read-back
 GROUP = 3  # more in one breath is not remembered (common practice, no source)
+USEFUL_S = 70.0  # before the line; earlier it would be forgotten (common practice, no source)
+EARLY_BY_S = 30.0  # after the line: by then the change has been made (common practice, no source)
 PAGED_S = 3.0  # a setting behind a paged dial takes the driver longer (common practice, no source)
 
 
@@ -112,7 +115,9 @@ def _before_the_line(
             at.timing.window_s,
             begin_by_s,
         )
-    spec = _spec(at, after, number, positions, was, window, before.index)
+    over_by = after.start_s - at.doubt(after.start_s, before) - reaction
+    room = at.room((before,), over_by - USEFUL_S, over_by)
+    spec = _spec(at, after, number, positions, was, window, before.index, room)
     # On a timed lap the change waits for its end; on any other it should have been made soon after the call.
     forgotten = before.running and before.kind != "timed" and any(name in at.switches.measured for name in positions)
     return replace(spec, not_done=forgotten and bool(at.switches.measured_off(positions)))
@@ -142,11 +147,14 @@ def _spec(
     was: Mapping[str, Position],
     window: SayWindow,
     leg: int,
+    room: Room | None = None,
 ) -> CallSpec:
     run = at.run
     assert run is not None
     text, short, reaction = _words(at, positions, was, "Before the line: " if leg != after.index else "Now: ")
     single = next(iter(positions)) if len(positions) == 1 else None
+    if room is None:
+        room = at.room((after,), window.from_s, after.start_s + EARLY_BY_S)
     return CallSpec(
         key=f"{run.run.run}-{run.leavings}-{after.index}-switch-{number}",
         kind="switch",
@@ -163,6 +171,7 @@ def _spec(
         leg=leg,
         waits=leg == after.index and not after.running,
         latest_s=latest_start(after.start_s, at.spoken(text), reaction) if leg != after.index else None,
+        room=room,
         ask=Ask(
             action="set_switch",
             switch=single,

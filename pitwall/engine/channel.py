@@ -1,0 +1,256 @@
+"""The channel of one car: every call that waits for it gets its place, and the places follow what is heard.
+
+Rules say what should be said and what room there is for it (``CallSpec.room``). Here all calls that wait compete for
+the one channel (``radio/channel.py``); the plan is made anew whenever the laps ahead, the calls or the talk change. What
+was begun, or may have been, keeps its place. A call whose window went by unsaid goes to its next stretch as long as it
+can still be acted on; a call that finds no place is advised against, with the reason, and a must-say call is then said
+outside the listening stretches.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+
+from pitwall.engine.call import PRIORITY, Call, CallSpec
+from pitwall.engine.calls import FEW_KEYS, CallBook
+from pitwall.engine.situation import Situation
+from pitwall.model.events import ChannelReported
+from pitwall.model.outputs import CallPart, CallWay
+from pitwall.radio.channel import plan_channel
+from pitwall.radio.pending import Busy, Part, PendingCall, Placed, Spans, Way
+from pitwall.radio.ways import Room, Words, ways
+
+MUST = frozenset({"stop", "session", "safety", "box", "switch"})
+PRE_EMPTS = frozenset({"stop", "session", "safety", "box"})
+SLOW_SPEECH = 1.1  # a sentence may take so much longer than this engineer usually needs
+AHEAD_S = 100.0  # further ahead nobody knows what will be on the channel
+KEY_S = 3.0  # from the end of a sentence to its key
+TALK_S = 3.0  # a transmission commonly takes so long
+MOST_MARGIN_S = 1.2
+LEAST_MARGIN_S = 0.2
+DRIFT_TIMED, DRIFT_OTHER = 0.008, 0.03  # seconds a second by which the car strays from where it is expected
+STANDARDS = ((1.0, 2.0), (0.5, 1.5), (0.5, 0.8), (0.0, 0.3))
+"""How sure a window must be: share of the margin at both ends of its stretch, and least length to begin in, seconds;
+the next pair counts where no way meets the one before."""
+PINNED = -1
+OUTSIDE = ("outside", "outside_short")
+WAYS: dict[str, CallWay] = {"full": "full", "parts": "parts", "short": "short"}
+MOST_NODES = 60
+
+
+@dataclass
+class Talk:
+    """Who talks on the channel, as far as the radio desk reports it. ``known``: it reports at all."""
+
+    who: str = "nobody"
+    since_s: float = float("-inf")
+    known: bool = False
+    engineer_from_s: float = float("-inf")
+    engineer_to_s: float = float("-inf")
+
+    def heard(self, event: ChannelReported) -> bool:
+        """Take a report; False when it says nothing new, or comes after a later one."""
+        if event.t < self.since_s or (self.known and event.talking == self.who):
+            return False
+        if self.who == "engineer":
+            self.engineer_to_s = event.t
+        if event.talking == "engineer":
+            self.engineer_from_s = event.t
+        self.who, self.since_s, self.known = event.talking, event.t, True
+        return True
+
+    def busy(self, now: float) -> tuple[Busy, ...]:
+        """The talk that is on the channel now, until it commonly ends."""
+        if self.who == "nobody":
+            return ()
+        until = max(self.since_s + TALK_S, now + 0.5)
+        return (Busy(now, until, "engineer" if self.who == "engineer" else "driver"),)
+
+
+@dataclass
+class ChannelBook:
+    """The channel of one car: its talk, and the plan as it was made last."""
+
+    talk: Talk = field(default_factory=Talk)
+
+    def place(self, at: Situation, specs: Iterable[CallSpec], book: CallBook) -> list[CallSpec]:
+        """The specs with their places on the channel; those that do not compete for it stay as they are."""
+        given = list(specs)
+        if not at.track.on_track or not at.legs:
+            return given
+        found: list[CallSpec] = []
+        waiting: list[CallSpec] = []
+        for spec in given:
+            call = book.latest.get(spec.key)
+            if not self._competes(spec, call, at.now):
+                found.append(spec)
+            elif call is not None and self._keeps(call, book, at.now):
+                found.append(_as_placed(spec, call.spec))
+            else:
+                waiting.append(spec)
+        return [*found, *self._planned(at, waiting, book)]
+
+    def _competes(self, spec: CallSpec, call: Call | None, now: float) -> bool:
+        """Guard: it is to be spoken on track, it may still be, and nobody at the desk has put it elsewhere."""
+        if spec.lap == "garage" or spec.medium == "board" or spec.say_from_s > now + AHEAD_S:
+            return False
+        return call is None or (call.open and not call.repeated and not call.deferred_s) or call.state == "withdrawn"
+
+    def _keeps(self, call: Call, book: CallBook, now: float) -> bool:
+        """Guard: it is being said, or may have been, so its words and its window stay."""
+        if call.state != "due" or call.due_t is None:
+            return False
+        spec = call.spec
+        if not self.talk.known:
+            return now > spec.say_by_s and (book.keys < FEW_KEYS or now <= spec.say_by_s + spec.spoken_s + KEY_S)
+        if self.talk.who == "engineer":
+            return True
+        began, ended = self.talk.engineer_from_s, self.talk.engineer_to_s
+        if began < max(call.due_t, spec.say_from_s):
+            return False  # nobody has spoken since it came due
+        return now <= ended + KEY_S or book.keys < FEW_KEYS
+
+    def _planned(self, at: Situation, waiting: Sequence[CallSpec], book: CallBook) -> list[CallSpec]:
+        by_key = {spec.key: spec for spec in waiting}
+        standard = {spec.key: PINNED if _pinned(at, spec, book.latest.get(spec.key)) else 0 for spec in waiting}
+        while True:
+            pending = [_pending(at, spec, book.latest.get(key), standard[key], by_key) for key, spec in by_key.items()]
+            plans = [plan_channel(group, self.talk.busy(at.now), now_s=at.now, most_nodes=MOST_NODES)
+                     for group in _groups(pending)]
+            left = [one for plan in plans for one in plan.dropped]
+            # Who found no place is content with less than before; who has one keeps to what is sure.
+            eased = [one.key for one in left if standard[one.key] < len(STANDARDS) - 1 and by_key[one.key].room]
+            if not eased:
+                break
+            for key in eased:
+                standard[key] += 1
+        found = [_at_its_place(at, by_key[one.key], one) for plan in plans for one in plan.placed]
+        return found + [_without_place(at, by_key[one.key], book.latest.get(one.key), one.reason) for one in left]
+
+
+def _groups(pending: Sequence[PendingCall]) -> list[list[PendingCall]]:
+    """Calls that can meet on the channel, together; the others apart, so that each plan is small."""
+    found: list[list[PendingCall]] = []
+    ends = float("-inf")
+    for call in sorted(pending, key=lambda one: (_span(one), one.key)):
+        begin, end = _span(call)
+        if not found or begin > ends:
+            found.append([])
+        found[-1].append(call)
+        ends = max(ends, end)
+    return found
+
+
+def _span(call: PendingCall) -> tuple[float, float]:
+    parts = [(begin, end + part.spoken_s) for way in call.ways for part in way.parts for begin, end in part.starts]
+    if not parts:
+        return float("-inf"), float("-inf")
+    return min(begin for begin, _ in parts), max(end for _, end in parts) + call.gap_s
+
+
+def _pending(
+    at: Situation, spec: CallSpec, call: Call | None, standard: int, among: dict[str, CallSpec]
+) -> PendingCall:
+    before = tuple(sorted(
+        other.key for other in among.values()
+        if spec.item is not None and other.item == spec.item and other.key != spec.key
+        and (other.act_at_s or 0.0, other.key) < (spec.act_at_s or 0.0, spec.key)
+    ))
+    return PendingCall(
+        key=spec.key,
+        name=spec.short,
+        weight=PRIORITY[spec.kind],
+        ways=(_pinned(at, spec, call) if standard == PINNED else ()) or _ways(at, spec, max(standard, 0)),
+        must=spec.kind in MUST,
+        pre_empts=spec.kind in PRE_EMPTS,
+        after=before,
+    )
+
+
+def _pinned(at: Situation, spec: CallSpec, call: Call | None) -> tuple[Way, ...]:
+    """The window that the engineer has been told is open, as far as it still is one; else nothing."""
+    if call is None or call.state != "due" or call.spec.say_by_s <= at.now or spec.room is None:
+        return ()
+    told = call.spec
+    if told.way not in ("full", "short") or told.text != (spec.short if told.way == "short" else spec.text):
+        return ()
+    length, by = SLOW_SPEECH * at.spoken(told.text), told.say_by_s
+    stretches = spec.room.stretches
+    if stretches is not None:
+        ends = [end for begin, end in _surely(at, stretches, 0.5) if begin <= max(at.now, told.say_from_s) <= end]
+        by = min(by, ends[0] - length) if ends else at.now
+    if by <= at.now:
+        return ()
+    return (Way(told.way, (Part(told.text, length, ((min(told.say_from_s, by), by),)),), told.say_from_s),)
+
+
+def _ways(at: Situation, spec: CallSpec, standard: int) -> tuple[Way, ...]:
+    """Every way to make a call in windows of one of the ``STANDARDS``, as far as they are not behind."""
+    room = spec.room
+    words = Words(spec.text, spec.short, lambda text: SLOW_SPEECH * at.spoken(text))
+    if room is None or room.stretches is None:
+        own = Room(None, spec.say_from_s, spec.say_by_s + SLOW_SPEECH * spec.spoken_s)
+        return ways(words, own, may_split=False, least=(0.0,))
+    share, least_s = STANDARDS[standard]
+    sure = replace(room, stretches=_surely(at, room.stretches, share), from_s=max(room.from_s, at.now))
+    return ways(words, sure, may_split=spec.kind not in MUST, least=(least_s,))
+
+
+def _surely(at: Situation, stretches: Spans, share: float) -> Spans:
+    """The stretches less a margin at both ends, for the car is not exactly where it is expected."""
+    seen = max(at.track.seen_t, at.legs[0].start_s)
+    drift = DRIFT_TIMED if at.legs[0].kind == "timed" else DRIFT_OTHER
+    cut = []
+    for begin, end in stretches:
+        least = LEAST_MARGIN_S
+        first = share * min(MOST_MARGIN_S, least + drift * max(0.0, begin - seen))
+        last = share * min(MOST_MARGIN_S, least + drift * max(0.0, end - seen))
+        if begin + first < end - last:
+            cut.append((begin + first, end - last))
+    return tuple(cut)
+
+
+def _at_its_place(at: Situation, spec: CallSpec, place: Placed) -> CallSpec:
+    way = WAYS[place.how]
+    text = spec.short if way == "short" else spec.text
+    parts = tuple(CallPart(text=part, say_from_s=round(begin, 3), spoken_s=at.spoken(part))
+                  for part, begin in zip(place.texts, place.starts_s, strict=True)) if way == "parts" else ()
+    return replace(
+        spec,
+        text=text,
+        say_from_s=place.start_s,
+        say_by_s=max(place.start_s, place.window_to_s),
+        spoken_s=at.spoken(text),
+        lead_s=spec.lead_s if spec.waits else max(spec.lead_s, at.timing.lead_s),
+        way=way,
+        way_reason=place.reason,
+        parts=parts,
+        until_s=place.last_s,
+    )
+
+
+def _without_place(at: Situation, spec: CallSpec, call: Call | None, reason: str) -> CallSpec:
+    """Said all the same if it must be; else better left."""
+    if spec.kind not in MUST or spec.room is None:
+        return replace(spec, against=spec.against or reason)
+    if call is not None and call.state == "due" and call.spec.way in OUTSIDE and call.spec.say_by_s > at.now:
+        return _as_placed(spec, call.spec)
+    begin = max(spec.room.from_s, at.now)
+    by = spec.room.end_by_s - SLOW_SPEECH * spec.spoken_s
+    way: CallWay = "outside"
+    text = spec.text
+    if by < begin:
+        way, text = "outside_short", spec.short
+        by = spec.room.end_by_s - SLOW_SPEECH * at.spoken(text)
+    if by < begin:
+        return spec
+    return replace(spec, text=text, say_from_s=begin, say_by_s=by, spoken_s=at.spoken(text), way=way,
+                   way_reason=reason)
+
+
+def _as_placed(spec: CallSpec, placed: CallSpec) -> CallSpec:
+    return replace(
+        spec, text=placed.text, say_from_s=placed.say_from_s, say_by_s=placed.say_by_s, spoken_s=placed.spoken_s,
+        lead_s=placed.lead_s, way=placed.way, way_reason=placed.way_reason, parts=placed.parts, until_s=None,
+    )

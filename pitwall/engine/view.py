@@ -1,0 +1,45 @@
+"""What the rules see of one car: its parts, gathered for one moment."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from pitwall.engine import drivers
+from pitwall.engine.session_clock import SessionClock
+from pitwall.engine.situation import Situation
+
+if TYPE_CHECKING:  # the car asks for its own view
+    from pitwall.engine.team import TeamCar
+
+
+def situation(car: TeamCar, clock: SessionClock, now: float) -> Situation:
+    """What the rules see."""
+    run = car.progress.current if car.track.on_track else car.progress.next
+    changed = drivers.change(car)
+    return Situation(
+        now=now,
+        car=car.car,
+        track=car.track,
+        plan=drivers.plan_for(car, run),
+        progress=car.progress,
+        clock=clock,
+        switches=car.switches,
+        procedures=car.setup.procedures,
+        lap_map=car.lap_map,
+        timing=car.setup.calls,
+        run=run,
+        legs=car.legs,
+        release_s=car.release_s,
+        news=tuple(car.news),
+        kept_in=car.kept_in,
+        since_s=car.since_s,
+        recalls=car.recalls,
+        feed_speaks=car.heard,
+        driver=drivers.spoken(car, drivers.of_run(car, run)),
+        driver_out=drivers.spoken(car, changed[1]) if changed is not None else None,
+        change_s=car.setup.garage.driver_change_s.likely_s,
+        sharp=car.holds.sharp(now),
+        holding=car.holds.holding(),
+        questions=car.owed.open,
+        others=tuple(track for name, track in car.field_tracks.items() if name != car.car),
+    )
