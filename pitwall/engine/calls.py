@@ -19,6 +19,7 @@ DEFER_S, LEAST_DEFER_S = 20.0, 4.0
 FEW_KEYS = 3  # after so many "said" this engineer is one who presses keys
 AGAIN_S = 4.0
 LAPSES_S = 0.1
+OPENS_S = 0.3  # the clocks of the radio desk and of pitwall need not agree better
 NOT_YET_S = 12.0  # reaction, telemetry and its delay: earlier than this a change may still be on its way
 REPEAT_S = 12.0  # a call asked for once more is due for so long
 EVEN_UNDER_RED: tuple[CallClass, ...] = ("session", "safety", "stop")
@@ -274,6 +275,13 @@ class CallBook:
             key=lambda call: (call.state != "due", -PRIORITY[call.spec.kind], call.spec.say_by_s, call.id),
             default=None,
         )
+
+    def open_now(self, t: float) -> str | None:
+        """Id of the call that somebody says who begins to speak at ``t``: in its window, the most important first."""
+        ready = [call for call in self._open_calls() if call.state in ("due", "shown")
+                 and call.spec.say_from_s - OPENS_S <= t <= call.spec.say_by_s + OPENS_S]
+        first = min(ready, key=lambda call: (-PRIORITY[call.spec.kind], call.spec.say_by_s, call.id), default=None)
+        return first.id if first is not None else None
 
     def find(self, call_id: str) -> Call | None:
         """The call of that id."""

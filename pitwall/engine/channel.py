@@ -26,13 +26,14 @@ PRE_EMPTS = frozenset({"stop", "session", "safety", "box"})
 SLOW_SPEECH = 1.1  # a sentence may take so much longer than this engineer usually needs
 AHEAD_S = 100.0  # further ahead nobody knows what will be on the channel
 KEY_S = 3.0  # from the end of a sentence to its key
+ANSWER_S = 1.5  # from the end of a sentence to the end of a short read-back (common practice, no source)
 TALK_S = 3.0  # a transmission commonly takes so long
-MOST_MARGIN_S = 1.2
-LEAST_MARGIN_S = 0.2
-DRIFT_TIMED, DRIFT_OTHER = 0.008, 0.03  # seconds a second by which the car strays from where it is expected
-STANDARDS = ((1.0, 2.0), (0.5, 1.5), (0.5, 0.8), (0.0, 0.3))
+MOST_MARGIN_S = 1.5
+LEAST_MARGIN_S = 0.15
+STANDARDS = ((1.0, 2.0), (0.7, 1.5), (0.5, 1.0), (0.0, 0.3))
 """How sure a window must be: share of the margin at both ends of its stretch, and least length to begin in, seconds;
 the next pair counts where no way meets the one before."""
+CONTENT_WITH = {"session": 2, "safety": 2, "stop": 2, "box": 1}  # which standard to begin with; no entry: the first
 PINNED = -1
 OUTSIDE = ("outside", "outside_short")
 WAYS: dict[str, CallWay] = {"full": "full", "parts": "parts", "short": "short"}
@@ -46,24 +47,29 @@ class Talk:
     who: str = "nobody"
     since_s: float = float("-inf")
     known: bool = False
-    engineer_from_s: float = float("-inf")
     engineer_to_s: float = float("-inf")
+    saying: str | None = None  # the call that the engineer began, as far as one can tell
+    two_way: bool = True
 
-    def heard(self, event: ChannelReported) -> bool:
-        """Take a report; False when it says nothing new, or comes after a later one."""
+    def heard(self, event: ChannelReported, due: str | None) -> bool:
+        """Take a report; False when it says nothing new, or comes after a later one.
+
+        ``due``: the call that an engineer who speaks now says, if any is due.
+        """
         if event.t < self.since_s or (self.known and event.talking == self.who):
             return False
         if self.who == "engineer":
             self.engineer_to_s = event.t
         if event.talking == "engineer":
-            self.engineer_from_s = event.t
+            self.saying = due
         self.who, self.since_s, self.known = event.talking, event.t, True
         return True
 
     def busy(self, now: float) -> tuple[Busy, ...]:
         """The talk that is on the channel now, until it commonly ends."""
+        answered = self.engineer_to_s + ANSWER_S
         if self.who == "nobody":
-            return ()
+            return (Busy(now, answered),) if self.two_way and now < answered else ()
         until = max(self.since_s + TALK_S, now + 0.5)
         return (Busy(now, until, "engineer" if self.who == "engineer" else "driver"),)
 
@@ -74,11 +80,16 @@ class ChannelBook:
 
     talk: Talk = field(default_factory=Talk)
 
+    def heard(self, event: ChannelReported, book: CallBook) -> bool:
+        """Take what the radio desk reports; False when nothing follows from it."""
+        return self.talk.heard(event, book.open_now(event.t))
+
     def place(self, at: Situation, specs: Iterable[CallSpec], book: CallBook) -> list[CallSpec]:
         """The specs with their places on the channel; those that do not compete for it stay as they are."""
         given = list(specs)
         if not at.track.on_track or not at.legs:
             return given
+        self.talk.two_way = at.plan.medium == "two_way"
         found: list[CallSpec] = []
         waiting: list[CallSpec] = []
         for spec in given:
@@ -86,7 +97,8 @@ class ChannelBook:
             if not self._competes(spec, call, at.now):
                 found.append(spec)
             elif call is not None and self._keeps(call, book, at.now):
-                found.append(_as_placed(spec, call.spec))
+                # Not given up as long as its key may still come.
+                found.append(_as_placed(spec, call.spec, self._until(at.now) if self.talk.known else None))
             else:
                 waiting.append(spec)
         return [*found, *self._planned(at, waiting, book)]
@@ -104,16 +116,17 @@ class ChannelBook:
         spec = call.spec
         if not self.talk.known:
             return now > spec.say_by_s and (book.keys < FEW_KEYS or now <= spec.say_by_s + spec.spoken_s + KEY_S)
-        if self.talk.who == "engineer":
-            return True
-        began, ended = self.talk.engineer_from_s, self.talk.engineer_to_s
-        if began < max(call.due_t, spec.say_from_s):
-            return False  # nobody has spoken since it came due
-        return now <= ended + KEY_S or book.keys < FEW_KEYS
+        if self.talk.saying != call.id:
+            return False
+        return self.talk.who == "engineer" or now <= self.talk.engineer_to_s + KEY_S or book.keys < FEW_KEYS
+
+    def _until(self, now: float) -> float:
+        return now if self.talk.who == "engineer" else self.talk.engineer_to_s + KEY_S
 
     def _planned(self, at: Situation, waiting: Sequence[CallSpec], book: CallBook) -> list[CallSpec]:
         by_key = {spec.key: spec for spec in waiting}
-        standard = {spec.key: PINNED if _pinned(at, spec, book.latest.get(spec.key)) else 0 for spec in waiting}
+        standard = {spec.key: PINNED if _pinned(at, spec, book.latest.get(spec.key)) else CONTENT_WITH.get(spec.kind, 0)
+                    for spec in waiting}
         while True:
             pending = [_pending(at, spec, book.latest.get(key), standard[key], by_key) for key, spec in by_key.items()]
             plans = [plan_channel(group, self.talk.busy(at.now), now_s=at.now, most_nodes=MOST_NODES)
@@ -124,7 +137,7 @@ class ChannelBook:
             if not eased:
                 break
             for key in eased:
-                standard[key] += 1
+                standard[key] = max(standard[key] + 1, CONTENT_WITH.get(by_key[key].kind, 0))
         found = [_at_its_place(at, by_key[one.key], one) for plan in plans for one in plan.placed]
         return found + [_without_place(at, by_key[one.key], book.latest.get(one.key), one.reason) for one in left]
 
@@ -199,13 +212,9 @@ def _ways(at: Situation, spec: CallSpec, standard: int) -> tuple[Way, ...]:
 
 def _surely(at: Situation, stretches: Spans, share: float) -> Spans:
     """The stretches less a margin at both ends, for the car is not exactly where it is expected."""
-    seen = max(at.track.seen_t, at.legs[0].start_s)
-    drift = DRIFT_TIMED if at.legs[0].kind == "timed" else DRIFT_OTHER
     cut = []
     for begin, end in stretches:
-        least = LEAST_MARGIN_S
-        first = share * min(MOST_MARGIN_S, least + drift * max(0.0, begin - seen))
-        last = share * min(MOST_MARGIN_S, least + drift * max(0.0, end - seen))
+        first, last = (share * min(MOST_MARGIN_S, LEAST_MARGIN_S + at.strays(t)) for t in (begin, end))
         if begin + first < end - last:
             cut.append((begin + first, end - last))
     return tuple(cut)
@@ -249,8 +258,8 @@ def _without_place(at: Situation, spec: CallSpec, call: Call | None, reason: str
                    way_reason=reason)
 
 
-def _as_placed(spec: CallSpec, placed: CallSpec) -> CallSpec:
+def _as_placed(spec: CallSpec, placed: CallSpec, until_s: float | None = None) -> CallSpec:
     return replace(
         spec, text=placed.text, say_from_s=placed.say_from_s, say_by_s=placed.say_by_s, spoken_s=placed.spoken_s,
-        lead_s=placed.lead_s, way=placed.way, way_reason=placed.way_reason, parts=placed.parts, until_s=None,
+        lead_s=placed.lead_s, way=placed.way, way_reason=placed.way_reason, parts=placed.parts, until_s=until_s,
     )

@@ -159,7 +159,7 @@ class Session:
                     self._dirty.add(event.car)
             case ev.ChannelReported():
                 car = self.team.get(event.car)
-                if car is not None and car.channel.talk.heard(event):
+                if car is not None and car.channel.heard(event, car.book):
                     self._dirty.add(event.car)
             case ev.TimeReached() | ev.TyreReported() | ev.LinkChanged():
                 """Time passes, or evidence is kept in the journal for others to read."""

@@ -88,6 +88,7 @@ class Situation:
     sharp: bool = False
     holding: tuple[str, float] | None = None
     questions: tuple[Question, ...] = ()
+    _strays: float | None = None
     _stretches: dict[tuple[int, ...], list[tuple[float, float]]] = field(default_factory=dict)
 
     @property
@@ -110,8 +111,8 @@ class Situation:
 
     def stretches(self, legs: tuple[Leg, ...]) -> list[tuple[float, float]] | None:
         """Listening stretches of these laps in session seconds; None where the circuit gives none."""
-        if self.lap_map.listening is None:
-            return None
+        if self.lap_map.listening is None or self.clock.status == "slow":
+            return None  # at the pace of a slow period a driver can listen anywhere, and nobody knows where the car is
         key = tuple(leg.index for leg in legs)
         if key in self._stretches:
             return self._stretches[key]
@@ -159,6 +160,16 @@ class Situation:
             begin_by_s,
         )
 
+
+    def strays(self, t: float) -> float:
+        """By how many seconds the car may come sooner or later than expected at a moment ahead (10th to 90th
+        percentile): it grows evenly from where the car was seen to the end of the lap, and stays so."""
+        first = self.legs[0]
+        seen, end = max(self.track.seen_t, first.start_s), first.end_s
+        if self._strays is None:
+            known = self.track.spread(1.0) if first.running else None
+            self._strays = known if known is not None else self.doubt(end, first)
+        return self._strays * min(max((t - seen) / max(end - seen, 1e-6), 0.0), 1.0)
 
     def laps_for(self, kind: str, leg: Leg) -> tuple[Leg, ...]:
         """The lap of the action and the one before, as far as this kind of call may be spoken on them.

@@ -7,9 +7,12 @@ from collections.abc import Iterable
 from pitwall.engine.call import CallSpec
 from pitwall.engine.situation import Situation, StatusNews, news_key
 from pitwall.model.outputs import Ask
+from pitwall.radio.ways import Room
 
 SAY_WITHIN_S = 8.0
 WAITS_S = 20.0  # at most so long for a stretch on which the driver can listen (common practice, no source)
+DANGER_WAITS_S = 10.0  # news of danger; the flags and lights around the track tell the driver as well
+DANGER = ("red", "slow", "yellow")
 FLAG_SAY_WITHIN_S = 15.0
 LAST_LAP_WORD_PHASE = 0.9  # a lap that slows into the flag is announced up to here (common practice, no source)
 
@@ -63,8 +66,13 @@ def _news_call(at: Situation, news: StatusNews) -> CallSpec:
         lead_s=0.0,
         ask=ask,
         act_at_s=None,
-        room=at.room(at.legs[:2], news.t, news.t + WAITS_S) if at.legs else None,
+        room=_room(at, news, at.spoken(short)),
     )
+
+
+def _room(at: Situation, news: StatusNews, length_s: float) -> Room | None:
+    waits = DANGER_WAITS_S if news.status in DANGER else WAITS_S - length_s
+    return at.room(at.legs[:2], news.t, news.t + waits + length_s) if at.legs else None
 
 
 def _last_lap(at: Situation) -> Iterable[CallSpec]:
