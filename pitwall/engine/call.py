@@ -138,6 +138,7 @@ class Call:
             because=self.because,
             caution=spec.caution,
             against=spec.against,
+            after_line=spec.waits and self.open,
             way=spec.way,
             way_reason=spec.way_reason,
             parts=spec.parts,

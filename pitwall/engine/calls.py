@@ -114,6 +114,8 @@ class CallBook:
         if not moved and not turned and (old.text, old.short, old.ask) == (spec.text, spec.short, spec.ask):
             if (old.waits, old.caution, old.against) != (spec.waits, spec.caution, spec.against):
                 call.spec = replace(old, waits=spec.waits, caution=spec.caution, against=spec.against)
+                if old.waits and call.state == "shown" and now < spec.say_from_s:
+                    self._touch(call)  # it no longer waits for the line
             return
         if call.state == "due" and (old.text, old.ask) != (spec.text, spec.ask):
             return  # the engineer may be saying it: its words stay until it is done or its time is over

@@ -30,10 +30,10 @@ ANSWER_S = 1.5  # from the end of a sentence to the end of a short read-back (co
 TALK_S = 3.0  # a transmission commonly takes so long
 MOST_MARGIN_S = 1.5
 LEAST_MARGIN_S = 0.15
-STANDARDS = ((1.0, 2.0), (0.7, 1.5), (0.5, 1.0), (0.0, 0.3))
+STANDARDS = ((1.5, 2.5), (1.0, 2.0), (0.7, 1.5), (0.5, 1.0), (0.0, 0.3))
 """How sure a window must be: share of the margin at both ends of its stretch, and least length to begin in, seconds;
 the next pair counts where no way meets the one before."""
-CONTENT_WITH = {"session": 2, "safety": 2, "stop": 2, "box": 1}  # which standard to begin with; no entry: the first
+CONTENT_WITH = {"session": 3, "safety": 3, "stop": 3}  # which standard to begin with; no entry: the first
 PINNED = -1
 OUTSIDE = ("outside", "outside_short")
 WAYS: dict[str, CallWay] = {"full": "full", "parts": "parts", "short": "short"}
@@ -231,7 +231,7 @@ def _at_its_place(at: Situation, spec: CallSpec, place: Placed) -> CallSpec:
         say_from_s=place.start_s,
         say_by_s=max(place.start_s, place.window_to_s),
         spoken_s=at.spoken(text),
-        lead_s=spec.lead_s if spec.waits else max(spec.lead_s, at.timing.lead_s),
+        lead_s=max(spec.lead_s, at.timing.lead_s),
         way=way,
         way_reason=place.reason,
         parts=parts,

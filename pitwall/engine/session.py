@@ -155,7 +155,7 @@ class Session:
                 self._resumed(event)
             case ev.CarPositioned():
                 car = self.team.get(event.car)
-                if car is not None and holds.position(car, event, self.now):
+                if car is not None and (holds.position(car, event, self.now) | car.positioned(event)):
                     self._dirty.add(event.car)
             case ev.ChannelReported():
                 car = self.team.get(event.car)

@@ -165,7 +165,7 @@ class Situation:
         """By how many seconds the car may come sooner or later than expected at a moment ahead (10th to 90th
         percentile): it grows evenly from where the car was seen to the end of the lap, and stays so."""
         first = self.legs[0]
-        seen, end = max(self.track.seen_t, first.start_s), first.end_s
+        seen, end = max(self.track.seen_t, first.start_s, *(self.track.here or ())[:1]), first.end_s
         if self._strays is None:
             known = self.track.spread(1.0) if first.running else None
             self._strays = known if known is not None else self.doubt(end, first)

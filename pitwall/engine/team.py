@@ -22,6 +22,7 @@ from pitwall.engine.situation import Leg, StatusNews, garage_legs, running_legs
 from pitwall.engine.switches import SwitchBoard
 from pitwall.engine.view import situation
 from pitwall.model.car import Position, same_position
+from pitwall.model.events import CarPositioned
 from pitwall.model.plan import Plan, ThreePoint
 from pitwall.model.setup import SessionSetup
 from pitwall.track.lapmap import LapMap
@@ -240,6 +241,11 @@ class TeamCar:
                 continue
             if all(same_position(self.switches.measured.get(one), to) for one, to in asked.items()):
                 self.signal(call, "evidence", now, "telemetry shows the position")
+
+    def positioned(self, event: CarPositioned) -> bool:
+        """A position came; True when the laps ahead must be laid out anew for it."""
+        phase = self.lap_map.phase_at_distance(event.distance_m)
+        return phase is not None and self.track.positioned(event.t, phase)
 
     # -- calls --------------------------------------------------------------------------------------------------
 

@@ -17,6 +17,11 @@ from pitwall.pace.outlook import Outlook
 from pitwall.pace.weighing import HIGH, LOW, MIDDLE, Array
 from pitwall.track.lapmap import LapMap
 
+MOST_LATE_S = 25.0  # a position that is further off than this is of another lap
+LATE_NEWS_S = 0.3
+PACE_SHOWS_S = 15.0  # after so long the pace since the last crossing counts as much as what was expected
+POSITION_S = 0.1  # what a position is off, in time
+
 
 @dataclass
 class Whereabouts:
@@ -41,6 +46,8 @@ class Whereabouts:
     red: bool = False
     planned: bool = False
     expected: LapKind | None = None
+    here: tuple[float, float] | None = None  # when and at which phase a position last showed it, on this lap
+    told_late_s: float = 0.0  # by how much that was off when the laps ahead were last laid out for it
 
     @property
     def on_track(self) -> bool:
@@ -59,8 +66,51 @@ class Whereabouts:
         }
         return kinds.get(self.state) or (self.lap.kind if self.lap and self.state == "stopped" else None)
 
+    def positioned(self, t: float, phase: float) -> bool:
+        """A position shows the car at this phase. True when it is not where it was expected, so that what follows from
+        it must be laid out anew."""
+        if self.lap is None or not self.on_track or self.state == "stopped" or t <= max(self.seen_t, self.lap.start_t):
+            return False
+        if phase < self.seen_phase or (self.here is not None and t <= self.here[0]):
+            return False
+        expected = self._by_crossings(phase)
+        if expected is None or abs(expected - t) > MOST_LATE_S:
+            return False  # of another lap, or of no lap: the line was passed a moment ago
+        self.here = t, phase
+        news = abs((t - expected) - self.told_late_s) > LATE_NEWS_S
+        if news:
+            self.told_late_s = t - expected
+        return news
+
+    def _here_now(self) -> tuple[float, float] | None:
+        """The last position of this lap, if no crossing came after it."""
+        lap = self.lap
+        if self.here is None or lap is None or self.here[0] <= max(self.seen_t, lap.start_t):
+            return None
+        return self.here
+
     def arrival(self, phase: float) -> float | None:
-        """Session second at which the car reaches this phase of its running lap; None in the pits."""
+        """Session second at which the car reaches this phase of its running lap; None in the pits.
+
+        By its crossings, and where positions show it elsewhere than they say, by as much earlier or later; half of the
+        pace that it gained or lost since its last crossing is taken to go on.
+        """
+        by_crossings, here = self._by_crossings(phase), self._here_now()
+        if by_crossings is None or here is None:
+            return by_crossings
+        t, at = here
+        if phase <= at:
+            seen_t = max(self.seen_t, self.lap.start_t if self.lap is not None else self.seen_t)
+            share = (phase - self.seen_phase) / max(at - self.seen_phase, 1e-6)
+            return seen_t + share * (t - seen_t)
+        expected = self._by_crossings(at)
+        assert expected is not None  # the car is on a lap, as it was a line ago
+        gone = max(expected - max(self.seen_t, self.lap.start_t if self.lap is not None else t), 1e-3)
+        pace = min(max((gone + t - expected) / gone, 0.7), 1.6)
+        goes_on = 0.5 * gone / (gone + PACE_SHOWS_S)
+        return t + max(0.0, by_crossings - expected) * (1.0 + goes_on * (pace - 1.0))
+
+    def _by_crossings(self, phase: float) -> float | None:
         if self.lap is None or not self.on_track:
             return None
         kind = self.lap_kind or self.lap.kind
@@ -80,7 +130,13 @@ class Whereabouts:
         if self.lap is None or not self.on_track:
             return None
         made = self._told(phase, self.lap_kind or self.lap.kind)
-        return None if made is None else 0.5 * float(made[HIGH] - made[LOW])
+        if made is None:
+            return None
+        wide, here = 0.5 * float(made[HIGH] - made[LOW]), self._here_now()
+        if here is None or phase <= here[1]:
+            return wide if here is None else POSITION_S
+        # What is open is the way from the position on.
+        return POSITION_S + wide * (phase - here[1]) / max(phase - self.seen_phase, 1e-6)
 
     def _told(self, phase: float, kind: LapKind) -> Array | None:
         """Quantiles of the arrival by the outlook that the last fact made; None where it says nothing of this phase.

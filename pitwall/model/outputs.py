@@ -80,6 +80,9 @@ class Prompt(Frozen):
         default=None, description="why this call is better not made on this lap, such as a car close behind; unsaid, "
         "it is held back and tried on the next lap that allows it"
     )
+    after_line: bool = Field(
+        default=False, description="not before the car is seen to begin the lap on which it is said: shown, not due"
+    )
     way: CallWay = Field(
         default="full", description="how it is made: in full; in parts; in short; outside the stretches on which the "
         "driver can listen, because it cannot wait for the next"

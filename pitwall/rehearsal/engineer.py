@@ -101,6 +101,9 @@ class Engineer:
             self._give_up(card, "forgotten")
             return
         self._never.pop(prompt.call, None)
+        if prompt.after_line and prompt.state != "due":
+            card.ready_s = float("inf")  # read and kept in mind until the car begins that lap
+            return
         card.ready_s = max(self._ready(card, t), t)
         self._agenda.at(card.ready_s, self._consider)
 

@@ -31,11 +31,13 @@ class Strain:
         phase: where each step begins and the last one ends, shares of the lap time, shape ``(n + 1,)``.
         aside_mps2: load to the side on each step, shape ``(n,)``.
         slowing_mps2: how hard the car slows down there; negative under power.
+        at_m: metres from the line where each step begins and the last one ends, shape ``(n + 1,)``.
     """
 
     phase: np.ndarray
     aside_mps2: np.ndarray
     slowing_mps2: np.ndarray
+    at_m: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -146,7 +148,8 @@ class _Shares:
             bends.extend([bend] * max(1, round(segment.length_m / STEP_M)))
         after = np.roll(self._speed, -1)
         slowing = (self._speed**2 - after**2) / (2 * np.diff(self._at))
-        return Strain(self._time / self._time[-1], np.maximum(self._speed, after) ** 2 * np.array(bends), slowing)
+        aside = np.maximum(self._speed, after) ** 2 * np.array(bends)
+        return Strain(self._time / self._time[-1], aside, slowing, self._at)
 
     def speed(self, metres: float | None) -> float | None:
         """Speed there on a good lap, m/s; None without geometry."""

@@ -13,6 +13,8 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Literal
 
+import numpy as np
+
 from pitwall.model.events import CarCrossed, CarPitted
 from pitwall.rehearsal.agenda import Agenda
 from pitwall.rehearsal.control import Notice, RaceControl
@@ -154,6 +156,16 @@ class RacingCar:
         gone = max(0.0, t - self._since) / (self._pace * self._factor)
         limit = self._ahead[0].phase if self._ahead else 1.0
         return min(self._phase + gone, limit)
+
+    def metres_at(self, t: float) -> float | None:
+        """Metres from the line at ``t``; None off the track, or where the circuit has no geometry."""
+        phase, strain = self.phase_at(t), self.ground.strain
+        if phase is None or strain is None:
+            return None
+        return float(np.interp(phase, self._bent_all(strain.phase), strain.at_m))
+
+    def _bent_all(self, phases: np.ndarray) -> np.ndarray:
+        return phases + self._bend * phases * (1.0 - phases)
 
     def when_at(self, phase: float) -> float:
         """When this lap reaches that place at the pace of now, session seconds."""

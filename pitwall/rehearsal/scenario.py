@@ -123,6 +123,9 @@ class FeedFaults(Frozen):
     switches: Literal["measured", "all", "none"] = Field(default="measured", description="what telemetry reports")
     channel: bool = Field(default=False, description="the radio desk reports who is talking")
     clock_every_s: float = Field(default=1.0, gt=0, le=60)
+    positions_hz: float = Field(
+        default=0.0, ge=0, le=10, description="the team's own cars report where they are on track so often; 0: never"
+    )
 
     @model_validator(mode="after")
     def _order(self) -> Self:

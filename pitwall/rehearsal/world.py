@@ -25,6 +25,7 @@ from pitwall.rehearsal.feed import Feed
 from pitwall.rehearsal.ground import Ground, lay_ground
 from pitwall.rehearsal.listening import Listening, ears
 from pitwall.rehearsal.pacing import CarPace, Track, car_pace
+from pitwall.rehearsal.positions import Positions
 from pitwall.rehearsal.racing import QUEUE_S, RacingCar
 from pitwall.rehearsal.rivals import Rival
 from pitwall.rehearsal.scenario import Scenario
@@ -84,6 +85,7 @@ class World:
         begin = self._scenario.starts_at_s
         for number in sorted(self._teams):
             self._agenda.at(begin, self._teams[number].wheel.report_all)
+            self._report_positions(number, begin)
         for rival in self._rivals:
             rival.start()
         for incident in self._scenario.incidents:
@@ -213,6 +215,12 @@ class World:
                 self._cars[number].recovered(t)
             for number in sorted(self._engineers):
                 self._engineers[number].hand_over(t)
+
+    def _report_positions(self, number: str, begin: float) -> None:
+        rate, length = self._scenario.feed.positions_hz, self._setup.circuit.length_m
+        if rate > 0 and length is not None:
+            Positions(self._cars[number], 1.0 / rate, length, self._agenda, self._feed, self._prefix,
+                      self._streams.stream("positions", number)).start(begin)
 
     def _scripted(self, start_s: float) -> bool:
         return any(flag.at == start_s for flag in self._scenario.flags.scripted)
