@@ -39,7 +39,8 @@ class Duty:
     """Something that must be said.
 
     ``calls`` are ids of the product's calls that say it; none: it made no such call. ``length_s`` is how long it really
-    was, ``least_s`` how long its short form would have been.
+    was, ``least_s`` how long its short form would have been. ``useful_s``: said before that moment it would be forgotten,
+    so nobody need have had the room earlier; who says it earlier all the same, in a good place, has said it.
     """
 
     key: str
@@ -50,6 +51,7 @@ class Duty:
     calls: tuple[str, ...] = ()
     least_s: float | None = None
     about: str = ""
+    useful_s: float = float("-inf")
 
 
 @dataclass(frozen=True)
@@ -125,7 +127,7 @@ def _starts(day: CarDay, duty: Duty) -> tuple[Span, ...]:
     """When the call may be begun: known, in one listening stretch, over by the deadline, not over the driver's talk."""
     assert day.listening is not None
     length = duty.length_s if duty.least_s is None else min(duty.least_s, duty.length_s)
-    known = duty.known_s + (READS_S if duty.kind == "session" else 0.0)
+    known = max(duty.known_s + (READS_S if duty.kind == "session" else 0.0), duty.useful_s)
     spans = [(max(begin, known), min(end, duty.deadline_s) - length) for begin, end in day.listening]
     for voice in day.driver:
         if not voice.call:

@@ -18,6 +18,8 @@ from simulations.score_radio_judge import OPEN, CarDay, Duty, Voice
 
 SWITCH_S = 2.0    # from the end of a call to a switch changed (practice: 1.5 to 2)
 BOX_S = 3.0       # and to the turn into the pit entry (practice: 2 to 3)
+REMINDS_S = 45.0  # said earlier, the second box call reminds of nothing (common practice, no source)
+USEFUL_S = 75.0   # said earlier, what is to be done before the line is forgotten (common practice, no source)
 SESSION_S = 20.0  # news from race control is told within this (common practice, no source)
 NEAR_S = 45.0     # a call belongs to the lap whose moment is nearest to its own, and no further away than this
 SLOWER = 1.05     # real speech against the expected length, the world's median
@@ -141,10 +143,11 @@ class _Car:
             lap = next((lap for lap in self._truth.laps if lap.number == chance.lap and lap.start_s <= chance.t), None)
             first = self._prompts[calls[0]][0].t
             known = min(first, self._received(lap.start_s)) if lap is not None else first
+            useful = chance.t - BOX_S - REMINDS_S if calls[0].endswith("-again") else known
             if self._stopped(known, chance.t):
                 continue
             yield Duty(f"box {chance.lap} {calls[0]}", "box", known, chance.t - BOX_S, self._length(calls),
-                       tuple(calls), self._least(calls), prompt.text)
+                       tuple(calls), self._least(calls), prompt.text, useful)
         yield from self._never_boxed(told)
 
     def _never_boxed(self, told: set[int]) -> Iterator[Duty]:
@@ -179,7 +182,7 @@ class _Car:
                 continue
             if not self._stopped(self._known(lap), lap.start_s):
                 yield Duty(f"put-back {lap.number} {calls[0]}", "put_back", self._known(lap), lap.start_s - SWITCH_S,
-                           self._length(calls), tuple(calls), self._least(calls), prompt.text)
+                           self._length(calls), tuple(calls), self._least(calls), prompt.text, lap.start_s - USEFUL_S)
         yield from self._never_asked(asked)
 
     def _never_asked(self, asked: set[tuple[int, str]]) -> Iterator[Duty]:

@@ -117,7 +117,7 @@ class CallBook:
                 if old.waits and call.state == "shown" and now < spec.say_from_s:
                     self._touch(call)  # it no longer waits for the line
             return
-        if call.state == "due" and (old.text, old.ask) != (spec.text, spec.ask):
+        if call.state == "due" and (old.short, old.ask) != (spec.short, spec.ask):
             return  # the engineer may be saying it: its words stay until it is done or its time is over
         call.spec = spec
         if call.state == "planned":

@@ -23,7 +23,7 @@ from pitwall.radio.ways import Room, Words, ways
 
 MUST = frozenset({"stop", "session", "safety", "box", "switch"})
 PRE_EMPTS = frozenset({"stop", "session", "safety", "box"})
-SLOW_SPEECH = 1.1  # a sentence may take so much longer than this engineer usually needs
+SLOW_SPEECH = 1.18  # a sentence may take so much longer than this engineer usually needs
 AHEAD_S = 100.0  # further ahead nobody knows what will be on the channel
 KEY_S = 3.0  # from the end of a sentence to its key
 ANSWER_S = 1.5  # from the end of a sentence to the end of a short read-back (common practice, no source)
@@ -36,6 +36,9 @@ the next pair counts where no way meets the one before."""
 CONTENT_WITH = {"session": 3, "safety": 3, "stop": 3}  # which standard to begin with; no entry: the first
 PINNED = -1
 OUTSIDE = ("outside", "outside_short")
+AT_ONCE = ("session", "safety", "stop")
+OUTSIDE_S = 4.0
+GOES_ON_S = 0.3
 WAYS: dict[str, CallWay] = {"full": "full", "parts": "parts", "short": "short"}
 MOST_NODES = 60
 
@@ -138,7 +141,8 @@ class ChannelBook:
                 break
             for key in eased:
                 standard[key] = max(standard[key] + 1, CONTENT_WITH.get(by_key[key].kind, 0))
-        found = [_at_its_place(at, by_key[one.key], one) for plan in plans for one in plan.placed]
+        found = [_at_its_place(at, by_key[one.key], book.latest.get(one.key), one)
+                 for plan in plans for one in plan.placed]
         return found + [_without_place(at, by_key[one.key], book.latest.get(one.key), one.reason) for one in left]
 
 
@@ -220,15 +224,17 @@ def _surely(at: Situation, stretches: Spans, share: float) -> Spans:
     return tuple(cut)
 
 
-def _at_its_place(at: Situation, spec: CallSpec, place: Placed) -> CallSpec:
-    way = WAYS[place.how]
+def _at_its_place(at: Situation, spec: CallSpec, call: Call | None, place: Placed) -> CallSpec:
+    way, begin = WAYS[place.how], place.start_s
+    if call is not None and call.state == "due" and call.spec.say_from_s <= begin <= at.now + GOES_ON_S:
+        begin = call.spec.say_from_s  # it has been open since then: nobody is to begin anew to get ready for it
     text = spec.short if way == "short" else spec.text
     parts = tuple(CallPart(text=part, say_from_s=round(begin, 3), spoken_s=at.spoken(part))
                   for part, begin in zip(place.texts, place.starts_s, strict=True)) if way == "parts" else ()
     return replace(
         spec,
         text=text,
-        say_from_s=place.start_s,
+        say_from_s=begin,
         say_by_s=max(place.start_s, place.window_to_s),
         spoken_s=at.spoken(text),
         lead_s=max(spec.lead_s, at.timing.lead_s),
@@ -252,6 +258,8 @@ def _without_place(at: Situation, spec: CallSpec, call: Call | None, reason: str
     if by < begin:
         way, text = "outside_short", spec.short
         by = spec.room.end_by_s - SLOW_SPEECH * at.spoken(text)
+    if by < begin and spec.kind in AT_ONCE:
+        by = begin + OUTSIDE_S  # news is news as long as it holds
     if by < begin:
         return spec
     return replace(spec, text=text, say_from_s=begin, say_by_s=by, spoken_s=at.spoken(text), way=way,

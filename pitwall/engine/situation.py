@@ -25,6 +25,7 @@ from pitwall.radio.ways import Room
 from pitwall.track.lapmap import LapMap
 
 DOUBT_TIMED, DOUBT_OTHER, MOST_DOUBT_S = 0.01, 0.08, 8.0  # p90 of early arrivals is about this (common practice)
+SLOW_PERIOD = 1.3  # times the reference lap, at least (common practice, no source)
 SURELY = 0.93  # of the pace expected of a lap that is not timed: windows of a slower lap than it turns out are none
 
 
@@ -111,8 +112,8 @@ class Situation:
 
     def stretches(self, legs: tuple[Leg, ...]) -> list[tuple[float, float]] | None:
         """Listening stretches of these laps in session seconds; None where the circuit gives none."""
-        if self.lap_map.listening is None or self.clock.status == "slow":
-            return None  # at the pace of a slow period a driver can listen anywhere, and nobody knows where the car is
+        if self.lap_map.listening is None or (self.clock.status == "slow" and self.track.here is None):
+            return None  # in a slow period nobody knows where the car is, and the driver has little to do
         key = tuple(leg.index for leg in legs)
         if key in self._stretches:
             return self._stretches[key]
@@ -126,6 +127,8 @@ class Situation:
 
     def _slower(self, leg: Leg) -> float:
         """How many times the reference lap time this lap takes at least, as far as can be relied on."""
+        if self.clock.status == "slow":
+            return SLOW_PERIOD
         if leg.kind == "timed":
             return 1.0
         return SURELY * (leg.end_s - leg.start_s) / max(1.0 - leg.start_phase, 1e-6) / self.lap_map.lap_s

@@ -41,7 +41,8 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         for news in at.news:
             spec = _news_call(at, news)
             # Wanted until it is over for the book as well: what lapses unsaid is unconfirmed, not withdrawn.
-            if at.now <= spec.say_by_s + spec.spoken_s + at.timing.unconfirmed_after_s:
+            by = max(spec.say_by_s, spec.room.end_by_s if spec.room is not None else 0.0)
+            if at.now <= by + spec.spoken_s + at.timing.unconfirmed_after_s:
                 yield spec
     yield from _last_lap(at)
 
