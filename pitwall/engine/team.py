@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from pitwall.engine import drivers, items, windows
+from pitwall.engine import drivers, item_times, items, windows
 from pitwall.engine.call import Call
 from pitwall.engine.calls import SETTLED, CallBook
 from pitwall.engine.car import CarTrack, Happening
@@ -366,6 +366,7 @@ class TeamCar:
         self.refreshed_t = now
         self.lay_out(clock, now)
         at = self.situation(clock, now)
+        item_times.follow(at)
         specs = convey(at, (spec for rule in RULES for spec in rule(at) if self._may(spec.kind)))
         gone = {"red": "red flag", "finished": "chequered flag", "closed": "session closed"}.get(clock.status, "")
         if self.kept_in and not self.track.on_track:
