@@ -198,7 +198,8 @@ def _items(old: Run, new: Run) -> Iterator[str]:
             yield f"{item.do} of {new.run} ({laps_words(item.on)}) is dropped"
     for item, at in zip(new.items, matched, strict=True):
         if at is None:
-            yield f"new item on {new.run}: {item.do}, {laps_words(item.on)}{_place(item)}" + (f", {_when(item)}" if item.when else "")
+            waits = f", {_when(item)}" if item.when is not None else ""
+            yield f"new item on {new.run}: {item.do}, {laps_words(item.on)}{_place(item)}{waits}"
         elif old.items[at] != item:
             yield from _item(old.items[at], item, f"{item.do} of {new.run}")
 

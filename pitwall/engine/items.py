@@ -95,9 +95,8 @@ def run_over(run: RunState, procedures: Mapping[str, Procedure], t: float) -> No
     last = len(run.laps) - 1
     for item in run.items:
         if run.state == "done":
-            item.signal(
-                "lap_over", t, item.reason or item.waits or ("the run ended before its lap" if item.state == "planned" else None)
-            )
+            ended = "the run ended before its lap" if item.state == "planned" else None
+            item.signal("lap_over", t, item.reason or item.waits or ended)
         elif item.leg == run.pointer < last:
             # This lap was broken off and is driven again when the run is resumed: so is what was to be done on it.
             item.signal("call_lost", t, "its lap was broken off")

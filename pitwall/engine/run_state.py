@@ -12,8 +12,8 @@ from pitwall.model.plan import Item, LapKind, Run
 @dataclass
 class ItemState:
     """One item on one planned lap. ``leg`` is the index of that lap in the run; it may move to a later lap. ``number``
-    says which item of the run it is. ``may_be_on`` are the laps of an item that waits for something, and ``waits`` says for
-    what, as long as none of them suits (``item_times.py``)."""
+    says which item of the run it is. ``may_be_on`` are the laps of an item that waits for something, ``waits`` says for
+    what as long as none of them suits (``item_times.py``)."""
 
     key: str
     item: Item

@@ -192,8 +192,8 @@ class Item(Frozen):
             raise Refused("put_back: false without a reason", "the reason, which it needs in 'why'", at=("put_back",),
                           needs=("why",), suggestion="write 'why: ...' beside it")
         if self.when is not None and not self.on:
-            raise Refused("'when' without 'on'", "the laps on which it may be done, in 'on'", at=("when",), needs=("on",),
-                          suggestion="it is done once, on the first of them that suits")
+            raise Refused("'when' without 'on'", "the laps on which it may be done, in 'on'", at=("when",),
+                          needs=("on",), suggestion="it is done once, on the first of them that suits")
         if self.after is not None and self.at is not None:
             raise Refused(f"'after: {self.after}' and 'at: {self.at}'", "'after' or 'at', not both", at=("at",))
         return self

@@ -140,7 +140,8 @@ def _read_time(text: str) -> object:
 
 def _text(value: str) -> str:
     """A text as it may stand bare, else in quotes; words with a meaning of their own in a line are quoted as well."""
-    taken = (*_WANTS, *_KINDS, "on", "after", "at", "not", "once", "with", "want", "stays", "why", "times", "true", "false", "null")
+    taken = (*_WANTS, *_KINDS, "on", "after", "at", "not", "once", "with", "want", "stays", "why", "times", "true",
+             "false", "null")
     bare = _PLAIN.fullmatch(value) is not None and value not in taken
     return value if bare else json.dumps(value, ensure_ascii=False)
 
