@@ -25,6 +25,7 @@ __all__ = ["Activity", "CarOutlook", "CarSnapshot", "ForecastAnswer", "ForecastS
 
 CallState = Literal["planned", "shown", "due", "said", "unconfirmed", "late", "missed", "skipped", "withdrawn", "done"]
 CarState = Literal["garage", "pit_lane", "out", "timed", "cool", "in", "out_in", "stopped"]
+CallWay = Literal["full", "parts", "short", "outside", "outside_short"]
 AlertPriority = Literal["high", "medium", "low"]
 Status = SessionStatus
 
@@ -41,6 +42,14 @@ class Ask(Frozen):
     item: str | None = None
     arguments: dict[str, Scalar] = Field(default_factory=dict)
     lap_kind: LapKind | None = None
+
+
+class CallPart(Frozen):
+    """One unbroken piece of a call that is said in parts. ``say_from_s`` as of the prompt, session seconds."""
+
+    text: str
+    say_from_s: float
+    spoken_s: float
 
 
 class Prompt(Frozen):
@@ -71,6 +80,12 @@ class Prompt(Frozen):
         default=None, description="why this call is better not made on this lap, such as a car close behind; unsaid, "
         "it is held back and tried on the next lap that allows it"
     )
+    way: CallWay = Field(
+        default="full", description="how it is made: in full; in parts; in short; outside the stretches on which the "
+        "driver can listen, because it cannot wait for the next"
+    )
+    way_reason: str | None = Field(default=None, description="why it is not said in full where it is best said")
+    parts: tuple[CallPart, ...] = Field(default=(), description="for a call in parts: each with its own moment")
     medium: Medium = Field(
         default="two_way", description="one_way: nothing is read back; board: say_from_s and say_by_s are when it is "
         "hung out, and it is acted on within the lap after the pass"
@@ -241,7 +256,8 @@ class Alert(Frozen):
     kind: Literal[
         "overrun", "switch_wrong", "switch_unverified", "feed_stale", "car_silent", "clock_unknown", "fuel_short",
         "release_overdue", "in_overdue", "answer_owed", "plan_file", "timetable", "curfew",
-        "driver_laps", "driver_limit", "car_limit", "many_alerts",
+        "driver_laps", "driver_limit", "car_limit", "many_alerts", "misses_flag",
+        "tyre_hot", "tyre_cold", "tyre_pressure_high", "tyre_pressure_low",
     ]
     priority: AlertPriority
     active: bool
