@@ -28,7 +28,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         if leg.kind == "timed" and before.kind == "cool":
             text = "Next lap is timed, push from the line."
             window = at.window(leg.start_s, text, at.timing.switch_reaction_s, before, "run")
-            yield _say(at, leg, text, "Push next lap", "timed", window.from_s, window.by_s, act_at=leg.start_s)
+            yield _say(at, leg, text, "Next lap: push", "timed", window.from_s, window.by_s, act_at=leg.start_s)
 
 
 def _cool(at: Situation, leg: Leg) -> Iterable[CallSpec]:
@@ -50,10 +50,10 @@ def _on_the_out_lap(at: Situation) -> Iterable[CallSpec]:
     if leg is None or leg.kind != "out" or len(at.legs) < 2:
         return
     timed = sum(1 for later in at.legs[1:] if later.kind == "timed")
-    text = f"{laps_phrase(timed).capitalize()} in this run, then we bring it in."
+    text = f"{laps_phrase(timed).capitalize()}, then the in-lap."
     window = at.window(leg.end_s, text, 3.0, leg, "run")
     yield _say(
-        at, leg, text, laps_phrase(timed), None, min(window.from_s, leg.start_s + 20.0), window.by_s, act_at=None
+        at, leg, text, laps_phrase(timed).capitalize(), None, min(window.from_s, leg.start_s + 20.0), window.by_s, act_at=None
     )
 
 

@@ -125,12 +125,12 @@ def _traffic(
     around = gaps_at(phase, act_at, at.others, doubt_s(leg.kind, act_at - seen))
     needed, close = procedure.clear_behind_s, around.close_behind(procedure.clear_behind_s)
     if close is not None:
-        where = f"about {close.gap_s:.0f} s behind" if close is around.behind else "beside it or just ahead"
-        against = f"{close.car} is {where} there, {needed:g} s are needed" if step.kind == "procedure" else None
-        return f"Traffic: {close.car} is {where}", against
+        where = f"about {close.gap_s:.0f} s behind" if close is around.behind else "alongside or just ahead"
+        against = f"car {close.car} is {where} there, {needed:g} s are needed" if step.kind == "procedure" else None
+        return f"Traffic: car {close.car} is {where}", against
     if around.behind is None:
         return f"Nobody within {HORIZON_S:g} s behind", None
-    return f"{around.behind.car} is about {around.behind.gap_s:.0f} s behind", None
+    return f"Car {around.behind.car} is about {around.behind.gap_s:.0f} s behind", None
 
 
 def _pit_window(at: Situation, step: Step, act_at: float, text: str) -> tuple[float, float]:
