@@ -26,6 +26,7 @@ CHECKS: tuple[Check, ...] = (
     saying.check_saying,
     talk.check_talk,
     media.check_medium,
+    media.check_boards,
     order.check_references,
     order.check_circles,
     order.check_sequence,

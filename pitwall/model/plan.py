@@ -373,6 +373,7 @@ class Plan(Frozen):
         return run
 
     def may_say(self, call: str, lap: LapKind | None) -> bool:
-        """The quiet rule: may this class of call be spoken on this kind of lap? Session, safety and stop always may."""
-        allowed = "all" if lap is None else self.quiet.get(lap, "all")
+        """The quiet rule: may this class of call be spoken on this kind of lap? Session, safety and stop always may,
+        and a board disturbs nobody."""
+        allowed = "all" if lap is None or self.medium == "board" else self.quiet.get(lap, "all")
         return allowed == "all" or call in allowed or call in ("session", "safety", "stop")
