@@ -34,10 +34,10 @@ TEXTS: tuple[tuple[str, str, int, bool], ...] = (
     ("After turn four: hold gear five, count five.", "Turn four: hold gear five", 60, False),
     ("Comment please on balance: entry, middle, exit.", "Comment: balance", 20, False),
     ("Brake bedding: eight stops on the straights, harder each time, no locking.", "Bedding: eight stops", 60, False),
-    ("Three timed laps in this run, then we bring it in.", "Three timed laps", 50, False),
+    ("Three timed laps, then the in-lap.", "Three timed laps", 50, False),
     ("Lap time 1:27.4.", "1:27.4", 10, False),
     ("Car behind in eight seconds, quick lap.", "Car behind", 30, False),
-    ("Next lap is timed, push from the line.", "Push next lap", 50, False),
+    ("Next lap is timed, push from the line.", "Next lap: push", 50, False),
 )
 
 

@@ -24,7 +24,7 @@ BODY: dict[str, Any] = {"car": 1, "name": "Case", "mass_kg": 700, "power_w": 4e5
                         "fuel_per_lap_kg": 2.0}
 POSITIONS = (1, 2, 3)
 BIAS = (54, 55, 56, 57)
-TRAPS = 0.9  # share of plans with something in it that cannot go well
+TRAPS = (0.95, 0.8)  # share of plans with one thing in it that cannot go well, and with another
 STEP_SAID = {"say": "Next lap is the comparison.", "short": "Comparison", "where": "lap_start"}
 ARGUMENTS = {"switch": {"type": "switch"}, "position": {"type": "position"}}
 
@@ -60,8 +60,9 @@ def case(seed: int, number: int, most_runs: int = 3) -> Case:
         try:
             switches = _switches(rng)
             plan, guarded = _plan(rng, switches, most_runs), _guarded(rng, switches)
-            if rng.random() < TRAPS:
-                _trap(rng, switches, plan["runs"], guarded)
+            for share in TRAPS:
+                if rng.random() < share:
+                    _trap(rng, switches, plan["runs"], guarded)
             car = Car.model_validate({**BODY, "switches": switches, "forbidden_on_timed": guarded})
             return Case(number, Plan.model_validate(plan), car, bool(rng.random() < 0.2))
         except ValueError:
@@ -77,7 +78,7 @@ def _switches(rng: np.random.Generator) -> list[dict[str, Any]]:
     count = int(rng.choice([1, 2, 3], p=[0.3, 0.55, 0.15]))
     kinds = [str(kind) for kind in rng.choice(
         ["rotary", "toggle", "bias", "paged", "preset", "stationary", "momentary"], size=count,
-        p=[0.16, 0.08, 0.10, 0.22, 0.28, 0.14, 0.02])]
+        p=[0.14, 0.06, 0.10, 0.24, 0.24, 0.20, 0.02])]
     if "preset" in kinds and not any(kind in ("rotary", "toggle") for kind in kinds):
         kinds.append("rotary")
     made = [_switch(rng, number, kind) for number, kind in enumerate(kinds)]
@@ -130,7 +131,8 @@ def _trap(
     rng: np.random.Generator, switches: list[dict[str, Any]], runs: list[dict[str, Any]], guarded: list[str]
 ) -> None:
     """What people write into a plan that cannot go well, whatever is said; it may still be harmless in this one."""
-    one, run = _one(rng, switches), _one(rng, runs)
+    may = [one for one in switches if one["kind"] in ("paged", "stationary", "preset") or one.get("free_range")]
+    one, run = _one(rng, may or switches), _one(rng, runs)
     target = one["switch"]
     if one["kind"] == "paged":  # wanted for a whole run, but it goes home by itself
         run.setdefault("switches", {})[target] = _one(rng, [spot for spot in POSITIONS if spot != one["home"]])

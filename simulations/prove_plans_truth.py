@@ -57,7 +57,7 @@ class World:
     def twin(self) -> World:
         """The same afternoon, to go another way."""
         board = copy.copy(self.board)
-        for name in ("believed", "verified", "measured", "measured_t", "owed"):
+        for name in ("believed", "verified", "measured", "measured_t", "owed", "doubted"):
             setattr(board, name, getattr(board, name).copy())
         self.shared = True  # until one of the two changes it
         return World(board, self.progress, dict(self.wheel), dict(self.told), set(self.spoke),
@@ -237,7 +237,8 @@ class Afternoons:
             groups = [dict(listed[at:at + BEFORE_RELEASE]) for at in range(0, len(listed), BEFORE_RELEASE)]
             for more, out in self._speak(ready, groups, None):
                 out.own_progress().leave(T)
-                out.board.checked_before, out.on_track = True, True
+                out.board.left()
+                out.on_track = True
                 out.spoke.clear()
                 yield cost + more, out
 
@@ -296,7 +297,7 @@ class Afternoons:
         if after != "timed" and not self.plan.may_say("switch", before):
             return _in_groups(board.differs(wanted), ON_THE_ROAD)
         planned = board.changes(board.wanted(run, run.pointer), wanted)
-        off = {name: to for name, to in board.differs(wanted).items() if name in board.measured}
+        off = board.differs(wanted)
         names = {name: to for name, to in {**off, **planned}.items()
                  if name in off or not (name in world.spoke and name in board.measured)}
         return list(reversed(_in_groups(names, ON_THE_ROAD)))

@@ -27,6 +27,7 @@ from pitwall.model.outputs import DeskState, LapJudged, PlanState, Prompt
 from pitwall.model.setup import SessionSetup
 from pitwall.runtime.clock import VirtualClock
 from pitwall.runtime.forecaster import InlineForecaster
+from pitwall.runtime.ports import Sink
 
 BEGIN_S = -30.0
 LINE, PIT = "line", "pit"
@@ -151,13 +152,19 @@ class Beliefs:
         self.rows.append(Row(self.session, car, round(t, 3), what, about, value, at, **rounded))
 
 
-async def follow(folder: Path, setup: SessionSetup) -> list[Row]:
-    """Play the recording through codec, host and engine on virtual time; returns what was believed."""
+async def follow(folder: Path, setup: SessionSetup, *beside: Sink) -> list[Row]:
+    """Play the recording through codec, host and engine on virtual time; returns what was believed.
+
+    Args:
+        folder: the recording.
+        setup: what to follow it with.
+        beside: further sinks that hear what is decided.
+    """
     beliefs, clock, broker = Beliefs(folder.name), VirtualClock(BEGIN_S), MemoryBroker()
     daemon = Daemon(
         setup, Session(), clock=clock, journal=MemoryJournal(),
         bus=MemoryBus(broker, offline_message(setup.session)),
-        forecaster=InlineForecaster(forecast, clock, 0.5), sinks=(beliefs,), follow_clock=False,
+        forecaster=InlineForecaster(forecast, clock, 0.5), sinks=(beliefs, *beside), follow_clock=False,
     )
     feed = MemoryBus(broker)
 

@@ -39,7 +39,7 @@ class Duty:
     """Something that must be said.
 
     ``calls`` are ids of the product's calls that say it; none: it made no such call. ``length_s`` is how long it really
-    was, ``least_s`` how long its short form would have been. ``useful_s``: said before that moment it would be forgotten,
+    was, ``least_s`` how long its short form would have been. ``useful_s``: said earlier it would be forgotten,
     so nobody need have had the room earlier; who says it earlier all the same, in a good place, has said it.
     """
 

@@ -9,13 +9,15 @@ from collections.abc import Iterator
 
 from pitwall.checks.around import Around
 from pitwall.checks.codes import finding
+from pitwall.checks.flow.stakes import calls_of
+from pitwall.checks.flow.story import lap_name
 from pitwall.checks.items import Placed, placed_items
 from pitwall.checks.laps import lap_indices
 from pitwall.errors import Finding, UserError
 from pitwall.model.plan import Plan
 from pitwall.model.procedure import Step
 from pitwall.radio.board import LINE_CHARACTERS, MOST_LINES, board_lines
-from pitwall.radio.wording import fill
+from pitwall.radio.wording import fill, switch_words
 
 STANDING = ("garage", "pit_exit", "pit_lane")
 
@@ -32,6 +34,24 @@ def check_medium(plan: Plan, around: Around) -> Iterator[Finding]:
             if found is not None:
                 told.add((placed.item.do, number))
                 yield found
+
+
+def check_boards(plan: Plan, around: Around) -> Iterator[Finding]:
+    """Changes between two laps that one pass of the pit wall cannot show. The first ones are told in the garage."""
+    if plan.medium != "board" or around.car is None:
+        return
+    driven = [index for index, run in enumerate(plan.runs) if run.laps]
+    lines: dict[tuple[int, int], list[str]] = {}
+    for call in calls_of(plan, around.car, around.procedures, around.wet):
+        for name, to in zip(call.names, call.to, strict=True) if call.lap else ():
+            switch = around.car.switch(name)
+            short = switch_words(switch, to, None)[1] if switch is not None else name
+            lines.setdefault((driven[call.run], call.lap or 0), []).extend(board_lines(short) or (short,))
+    for (index, lap), needed in sorted(lines.items()):
+        if len(needed) > MOST_LINES:
+            run = plan.runs[index]
+            yield finding("PW219", path=("runs", index), expected=f"{MOST_LINES} lines of {LINE_CHARACTERS} letters",
+                          found=f"{len(needed)} lines on the {lap_name(run, lap)} of {run.run!r}: {' / '.join(needed)}")
 
 
 def asks(step: Step) -> bool:

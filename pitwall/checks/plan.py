@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from pitwall.checks import day, figures, items, laps, media, names, order, reach, saying, switches, talk, tyres
+from pitwall.checks import day, figures, items, laps, media, names, order, reach, saying, switches, talk, tyres, waiting
 from pitwall.checks.around import Around
 from pitwall.checks.flow.findings import check_flow
 from pitwall.errors import Finding
@@ -22,9 +22,11 @@ CHECKS: tuple[Check, ...] = (
     laps.check_laps,
     laps.check_places,
     reach.check_reach,
+    waiting.check_waiting,
     saying.check_saying,
     talk.check_talk,
     media.check_medium,
+    media.check_boards,
     order.check_references,
     order.check_circles,
     order.check_sequence,

@@ -45,7 +45,7 @@ def likely_run_s(run: Run, lap_s: float, procedures: Mapping[str, Procedure]) ->
         if procedure is None:
             continue
         times = item.times if procedure.stationary else 1
-        for lap in lap_indices(run, item.on):
+        for lap in lap_indices(run, item.on)[: 1 if item.when is not None else None]:
             lengths[min(lap, len(lengths) - 1)] += procedure.extra_s * times
     last = max((index for index, kind in enumerate(kinds) if kind == "timed"), default=None)
     return sum(lengths), sum(lengths[:last]) if last is not None else None

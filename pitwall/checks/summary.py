@@ -71,6 +71,10 @@ def item_words(item: Item, procedure: Procedure | None = None) -> str:
         text += f" on {' and '.join(_choice_words(choice) for choice in item.on)}"
     if item.after is not None or item.at is not None:
         text += f", after {item.after}" if item.after is not None else f", at {item.at}"
+    if item.when is not None and item.when.not_before is not None:
+        text += f", not before {clock_text(item.when.not_before)}"
+    if item.when is not None and item.when.after_item is not None:
+        text += f", once {item.when.after_item} is done"
     if item.arguments:
         text += f" ({', '.join(f'{name} {position_text(value)}' for name, value in item.arguments.items())})"
     speed = hold_speed_mps(item, procedure)

@@ -291,7 +291,8 @@ class CarTrack(Whereabouts):
         self.laps.append(lap)
         self.fuel_laps += 1.0 - lap.start_phase
         self.seen_t = max(self.seen_t, t)
-        self.pace.lap_over(lap.as_ended(t, 1.0 if at == "line" else self.lap_map.pit_entry, self.tyre_age))
+        at_phase = 1.0 if at == "line" else self.lap_map.pit_entry
+        self.pace.lap_over(lap.as_ended(t, at_phase, self.tyre_age, self.compound, self.flag_s))
         lap_time = t - lap.start_t
         if lap.inferred_start or lap.inferred_end or lap.disturbed or lap_time <= 0:
             return

@@ -280,7 +280,7 @@ def _shelve(command: CommandGiven, alerts: AlertBook, now: float) -> Answer:
 def _acknowledge(command: CommandGiven, alerts: AlertBook, now: float) -> Answer:
     if command.alert is None:
         raise Refusal("name the alert in 'alert'")
-    alert = alerts.active.get(command.alert)
+    alert = alerts.active.get(command.alert) or alerts.gone.get(command.alert)
     if alert is None:
         raise Refusal(f"no alert {command.alert!r} is active{meant(command.alert, alerts.active)}")
     if alert.acknowledged:

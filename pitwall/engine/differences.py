@@ -198,7 +198,8 @@ def _items(old: Run, new: Run) -> Iterator[str]:
             yield f"{item.do} of {new.run} ({laps_words(item.on)}) is dropped"
     for item, at in zip(new.items, matched, strict=True):
         if at is None:
-            yield f"new item on {new.run}: {item.do}, {laps_words(item.on)}{_place(item)}"
+            waits = f", {_when(item)}" if item.when is not None else ""
+            yield f"new item on {new.run}: {item.do}, {laps_words(item.on)}{_place(item)}{waits}"
         elif old.items[at] != item:
             yield from _item(old.items[at], item, f"{item.do} of {new.run}")
 
@@ -208,6 +209,8 @@ def _item(old: Item, new: Item, name: str) -> Iterator[str]:
         yield f"{name} moves from {laps_words(old.on)} to {laps_words(new.on)}"
     if (old.after, old.at) != (new.after, new.at):
         yield f"{name}:{_place(new) or ' no place'} instead of{_place(old) or ' no place'}"
+    if old.when != new.when:
+        yield f"{name}: {_when(new) or 'waits for nothing'}, instead of {_when(old) or 'nothing it waited for'}"
     for argument in dict.fromkeys((*old.arguments, *new.arguments)):
         was, becomes = _position(old.arguments, argument), _position(new.arguments, argument)
         yield from _instead(f"{argument} of {name}", was, becomes)
@@ -221,6 +224,15 @@ def _item(old: Item, new: Item, name: str) -> Iterator[str]:
 
 def _place(item: Item) -> str:
     return f" after {item.after}" if item.after else f" at {item.at}" if item.at else ""
+
+
+def _when(item: Item) -> str:
+    """What the item waits for: ``not before 20:00, once brake_bedding is done``."""
+    if item.when is None:
+        return ""
+    parts = [] if item.when.not_before is None else [f"not before {clock_text(item.when.not_before)}"]
+    parts += [] if item.when.after_item is None else [f"once {item.when.after_item} is done"]
+    return ", ".join(parts)
 
 
 def laps_words(choices: Sequence[LapChoice]) -> str:

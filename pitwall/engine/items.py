@@ -33,7 +33,9 @@ def next_leg(run: RunState, item: ItemState, procedure: Procedure, after: int) -
     named: set[LapKind] = {choice.kind for choice in item.item.on}
     allowed = (named or set(procedure.laps)) & (set(procedure.laps) or named) or named
     taken = {other.leg for other in run.items if other is not item and other.item.do == item.item.do}
-    for leg in range(after + 1, len(run.laps)):
+    for leg in item.may_be_on or range(len(run.laps)):
+        if leg <= after:
+            continue
         if (not allowed or run.laps[leg] in allowed) and leg not in taken:
             return leg
     return None
@@ -77,6 +79,7 @@ def _try_again(
         item.reason = why if why.startswith(HELD_BACK) else item.reason
         return
     item.leg, item.attempt = leg, item.attempt + 1
+    item.may_be_on = tuple(other for other in item.may_be_on if other >= leg)
     item.reason, item.t = f"moved to {run.lap_label(leg)}: {why}", t
 
 
@@ -84,7 +87,7 @@ def lap_over(run: RunState, leg: int, t: float) -> None:
     """A planned lap is behind the car: items on it were probably done if they were called, else not."""
     for item in run.items:
         if item.leg == leg:
-            item.signal("lap_over", t, item.reason)
+            item.signal("lap_over", t, item.reason or item.waits)
 
 
 def run_over(run: RunState, procedures: Mapping[str, Procedure], t: float) -> None:
@@ -92,9 +95,8 @@ def run_over(run: RunState, procedures: Mapping[str, Procedure], t: float) -> No
     last = len(run.laps) - 1
     for item in run.items:
         if run.state == "done":
-            item.signal(
-                "lap_over", t, item.reason or ("the run ended before its lap" if item.state == "planned" else None)
-            )
+            ended = "the run ended before its lap" if item.state == "planned" else None
+            item.signal("lap_over", t, item.reason or item.waits or ended)
         elif item.leg == run.pointer < last:
             # This lap was broken off and is driven again when the run is resumed: so is what was to be done on it.
             item.signal("call_lost", t, "its lap was broken off")

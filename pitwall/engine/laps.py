@@ -34,12 +34,14 @@ class LapRecord:
         """True for a lap from line to line."""
         return self.start_phase == 0.0 and self.ended_at == "line" and not self.inferred_start
 
-    def as_ended(self, t: float, end_phase: float, tyre_age: int | None) -> EndedLap:
+    def as_ended(
+        self, t: float, end_phase: float, tyre_age: int | None, compound: str | None, session_end_s: float
+    ) -> EndedLap:
         """The lap as the pace model takes it when it is over at ``t``; ``end_phase`` is 1 at the line."""
         sure = not (self.inferred_start or self.inferred_end or t <= self.start_t)
         return EndedLap(
             self.number, self.kind, self.start_t, self.start_phase, self.crossings, t, end_phase, sure, self.slow_at,
-            tyre_age,
+            tyre_age, compound, session_end_s,
         )  # fmt: skip
 
     def so_far(self, odds: tuple[float, float, float]) -> LapSoFar:

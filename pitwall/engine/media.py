@@ -6,19 +6,24 @@ unverified until it is seen.
 A *board* is read once a lap, as the car passes the line. A call goes onto the last pass before the driver acts, so it
 is acted on within the lap that follows; it must hang ``READY_BEFORE_S`` before the pass. What an item asks for on the
 out-lap is told in the garage. The three lines of a pass go to the most important calls; what finds no room is advised
-against with that reason, and tried again like any call that is held back. In the garage people speak to one another.
+against with that reason, and tried again like any call that is held back. Switches go up in twos at most, each from a
+line of its own, those first that would spoil a timed lap; what must have changed by the first line is told in the
+garage (``rules/first_line.py``), where people speak to one another.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
+from itertools import chain
 
 from pitwall.engine.call import PRIORITY, CallSpec
 from pitwall.engine.rules.box import AGAIN
 from pitwall.engine.situation import Situation
+from pitwall.model.car import Position
 from pitwall.radio.board import MOST_LINES, READY_BEFORE_S, board_lines
 
+SWITCHES_SHOWN = 2  # changes that a driver takes in from one board (common practice, no source)
 READ_S = 5.0  # from reading the board to acting on it (common practice, no source)
 HANG_S = 3.0  # to hang out a board in haste (common practice, no source)
 GARAGE_FROM_S, GARAGE_BY_S = 120.0, 15.0
@@ -43,7 +48,7 @@ def _face_to_face(at: Situation, spec: CallSpec) -> bool:
 
 def _on_boards(at: Situation, specs: Iterable[CallSpec]) -> Iterator[CallSpec]:
     shown: list[tuple[float, CallSpec]] = []
-    for spec in specs:
+    for spec in chain.from_iterable(_in_twos(at, spec) for spec in specs):
         if at.legs and spec.leg == 0 and spec.item is not None and spec.lap != "garage":
             yield _in_the_garage(at, spec)
         elif _face_to_face(at, spec):
@@ -55,6 +60,42 @@ def _on_boards(at: Situation, specs: Iterable[CallSpec]) -> Iterator[CallSpec]:
             else:
                 shown.append((passes, spec))
     yield from _shared(at, shown)
+
+
+def _in_twos(at: Situation, spec: CallSpec) -> list[CallSpec]:
+    """A change of several switches as boards of one or two, those first that would spoil a timed lap."""
+    positions, parts = spec.ask.positions, spec.short.split(", ")
+    if _face_to_face(at, spec) or spec.ask.action != "set_switch" or len(parts) != len(positions):
+        return [spec]
+    spoils = at.switches.car.forbidden_on_timed
+    order = sorted(zip(positions.items(), parts, strict=True), key=lambda one: bool(spoils) and one[0][0] not in spoils)
+    groups: list[list[tuple[tuple[str, Position], str]]] = []
+    for one in order:
+        lines = _lines([part for _, part in [*groups[-1], one]]) if groups else None
+        if groups and lines is not None and len(groups[-1]) < SWITCHES_SHOWN:
+            groups[-1].append(one)
+        else:
+            groups.append([one])
+    return [_of_group(spec, number, group) for number, group in enumerate(groups)]
+
+
+def _of_group(spec: CallSpec, number: int, group: list[tuple[tuple[str, Position], str]]) -> CallSpec:
+    positions, short = dict(pair for pair, _ in group), ", ".join(part for _, part in group)
+    single = next(iter(positions)) if len(positions) == 1 else None
+    ask = spec.ask.model_copy(update={"switch": single, "position": positions[single] if single else None,
+                                      "positions": {} if single else positions})
+    return replace(spec, key=spec.key if number == 0 else f"{spec.key}-{number}", text=short, short=short, ask=ask)
+
+
+def _lines(parts: list[str]) -> tuple[str, ...] | None:
+    """Each part from a line of its own, so that a figure never stands with another switch; None when it is too long."""
+    found = [board_lines(part) for part in parts]
+    lines = tuple(line for part in found for line in part or ())
+    return lines if None not in found and len(lines) <= MOST_LINES else None
+
+
+def _board_of(spec: CallSpec) -> tuple[str, ...] | None:
+    return _lines(spec.short.split(", ")) if spec.ask.action == "set_switch" else board_lines(spec.short)
 
 
 def _in_the_garage(at: Situation, spec: CallSpec) -> CallSpec:
@@ -79,7 +120,7 @@ def _shared(at: Situation, shown: list[tuple[float, CallSpec]]) -> Iterator[Call
     first: dict[float, str] = {}
     order = sorted(shown, key=lambda one: (one[0], -PRIORITY[one[1].kind], one[1].act_at_s or one[0], one[1].key))
     for passes, spec in order:
-        lines = board_lines(spec.short)
+        lines = _board_of(spec)
         needed, left = len(lines or ()), room.get(passes, MOST_LINES)
         made = _on_board(at, spec, passes, lines)
         if needed <= left:

@@ -76,10 +76,14 @@ class PlanProgress:
                 state.move("choose", t)
                 return
 
-    def leave(self, t: float) -> RunState | None:
-        """The car left the garage: decide which run this is, and start it. None: a leaving that the plan knows not."""
+    def leave(self, t: float, told: str | None = None) -> RunState | None:
+        """The car left the garage: decide which run this is, and start it. None: a leaving that the plan knows not.
+
+        ``told``: the run that the car was told to leave for, where somebody says so.
+        """
         chosen = self.next
-        if chosen is not None and chosen.start_t is not None and self._stood_for_next(chosen, t):
+        guess = chosen is not None and chosen.run.run != told
+        if guess and chosen is not None and chosen.start_t is not None and self._stood_for_next(chosen, t):
             chosen.move("give_up", t, "not resumed: the car stood as long as the work before the next run takes")
             chosen.settle_items(t, "its run was not resumed")
             self._choose(t)
@@ -119,6 +123,8 @@ class PlanProgress:
         if state is not None:
             state.end_t = t
             state.resume_at = max(1, state.pointer if state.boxed_from is None else state.boxed_from)
+            while state.laps[state.resume_at : state.resume_at + 1] == ("cool",):
+                state.resume_at += 1  # nobody drives a cool-down lap straight after an out-lap
             if state.out_in or state.enough:
                 whole = state.timed_done >= state.timed_wanted
                 state.move("complete", t, None if whole else "ended early, still counts")

@@ -161,7 +161,7 @@ def _lay_items_out(state: RunState, t: float, why: str) -> None:
 def _kept(old: ItemState, fresh: ItemState, state: RunState, t: float) -> ItemState:
     """An item on a lap that it had before. What was to be said of it may be said otherwise now."""
     if old.state == "planned":
-        old.item = fresh.item
+        old.item, old.may_be_on, old.waits = fresh.item, fresh.may_be_on, None
     if old.leg >= len(state.laps) and state.laps:
         old.signal("fail", t, "its lap was taken out of the run")
         old.leg = len(state.laps) - 1

@@ -12,7 +12,8 @@ from pitwall.model.plan import Item, LapKind, Run
 @dataclass
 class ItemState:
     """One item on one planned lap. ``leg`` is the index of that lap in the run; it may move to a later lap. ``number``
-    says which item of the run it is."""
+    says which item of the run it is. ``may_be_on`` are the laps of an item that waits for something, ``waits`` says for
+    what as long as none of them suits (``item_times.py``)."""
 
     key: str
     item: Item
@@ -22,6 +23,8 @@ class ItemState:
     t: float | None = None
     attempt: int = 0
     number: int = 0
+    may_be_on: tuple[int, ...] = ()
+    waits: str | None = None
 
     def signal(self, signal: str, t: float, reason: str | None = None) -> bool:
         """Take a signal through the ITEM table; False where it does not apply."""
@@ -115,7 +118,13 @@ def item_states(run: Run, laps: tuple[LapKind, ...], numbers: tuple[int, ...] = 
     """One state for each lap on which an item of the run is to be done; without ``numbers`` they count from 1."""
     found: list[ItemState] = []
     for number, item in zip(numbers or range(1, len(run.items) + 1), run.items, strict=True):
-        for leg in legs_of(item, laps):
+        legs = legs_of(item, laps)
+        if item.when is not None:
+            # It is done once; on which of its laps shows as the session goes.
+            for leg in legs[:1]:
+                found.append(ItemState(f"{run.run}-{number}-{item.do}-{leg}", item, leg, number=number, may_be_on=legs))
+            continue
+        for leg in legs:
             found.append(ItemState(f"{run.run}-{number}-{item.do}-{leg}", item, leg, number=number))
     return found
 
@@ -142,7 +151,7 @@ def run_progress(state: RunState, expected: tuple[float, float] | None) -> RunPr
             lap=state.lap_label(item.leg) if state.laps else "block",
             want=item.item.want,
             state=item.state,
-            reason=item.reason,
+            reason=item.reason or item.waits,
             t=item.t,
         )
         for item in state.items

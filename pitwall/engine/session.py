@@ -17,6 +17,7 @@ from pitwall.engine.hands import Hands
 from pitwall.engine.notices import Notices
 from pitwall.engine.progress import PlanProgress
 from pitwall.engine.session_clock import SessionClock
+from pitwall.engine.switch_watch import look_at_switches, moments_ahead, switch_measured, switches_ahead
 from pitwall.engine.switches import SwitchBoard
 from pitwall.engine.team import TeamCar
 from pitwall.errors import InternalError
@@ -194,7 +195,7 @@ class Session:
                 if happening.what in ("left", "came_in", "lap_done") or car.progress.revision != revision:
                     self.notices.plan.add(track.car)
                 if happening.what == "lap_done":
-                    self._outputs += watch.lap_began(car, self.alerts, self.clock.status, self.now)
+                    self._outputs += look_at_switches(car, self.alerts, self.clock.status, self.now)
             run = car.progress.current if car is not None else None
             judged = judge(track, happening, run.expected_kind if run is not None else "timed", self.now)
             if judged is not None:
@@ -236,7 +237,7 @@ class Session:
             self._refuse(event.id, event.car, f"{event.switch!r} cannot stand at {event.position!r}, only at {known}")
             return
         self.hands.feed_switch(event.car, event.switch, event.position, event.id, self.now)
-        car.measured(event.switch, event.position, self.now)
+        self._outputs += switch_measured(car, event, self.alerts, self.clock.alert_status, self.now)
         self._dirty.add(event.car)
 
     def _command(self, event: ev.CommandGiven) -> None:
@@ -286,9 +287,8 @@ class Session:
             self._outputs += watch.overrun(state.outlook, self.alerts, settings, status, self.now)
 
     def _delivered(self, event: ev.PromptDelivered) -> None:
-        call_id, _, _ = event.prompt.rpartition(".")
         for car in self.team.values():
-            call = car.book.find(call_id)
+            call = car.book.find(event.prompt.rpartition(".")[0])
             if call is not None and call.delivered_t is None:
                 call.delivered_t = event.t
 
@@ -342,6 +342,7 @@ class Session:
                 self._outputs += [call.prompt(self.now) for call in changed]
                 self.notices.desk.add(name)
             self._outputs += proposals.follow(car, self.clock.status, self.now)
+            self._outputs += switches_ahead(car, self.alerts, self.clock.alert_status, self.now)
         self._dirty.clear()
         self._outputs += timetable.fade(self.alerts, self.now)
         self._outputs += self.notices.due(self.clock, self.team, self.field.tracks.values(), self.now, self._over())
@@ -379,7 +380,7 @@ class Session:
             moments = [] if ends is None else [ends]
         else:
             moments = [self.notices.tick_t + self.notices.tick_s, self._refresh_t + self._look_s]
-            moments += [moment for car in self.team.values() if (moment := car.book.next_moment(self.now)) is not None]
+            moments += [moment for car in self.team.values() for moment in moments_ahead(car, self.now)]
         if not moments:
             return
         wish = max(min(moments), self.now + 0.001)

@@ -3,7 +3,8 @@
 *Wanted* on a lap = the default for its kind, driver and weather; over it the run's own positions; over that what the
 items on that lap ask for. *Believed* = the last position that was said (or read at the release check), *measured* = the
 last one that telemetry sent. A put-back whose lap never came (a red flag, a run cut short) stays *owed* until a release
-check, a measurement or the driver's word shows the position.
+check, a measurement or the driver's word shows the position. One without telemetry that was moved is *doubted* until
+then: the driver was told and has not answered, or a preset took it along or let it go.
 """
 
 from __future__ import annotations
@@ -66,6 +67,10 @@ class SwitchBoard:
     measured: dict[str, Position] = field(default_factory=dict)
     measured_t: dict[str, float] = field(default_factory=dict)
     owed: dict[str, Position] = field(default_factory=dict)
+    doubted: set[str] = field(default_factory=set)
+    told_t: dict[str, float] = field(default_factory=dict)
+    read: dict[str, str] = field(default_factory=dict)
+    confirms: int = 0
     checked_before: bool = False
     driver: str = ""
     _defaults: dict[tuple[LapKind | None, str, bool], dict[str, Position]] = field(default_factory=dict)
@@ -152,8 +157,12 @@ class SwitchBoard:
         watch = self.car.forbidden_on_timed or tuple(sorted(wanted))
         off = self.differs({name: wanted[name] for name in watch if name in wanted})
         wrong = [name for name in sorted(off) if name in self.measured]
-        unsure = [name for name in sorted({*off, *self.owed}) if name not in self.measured and name in watch]
+        unsure = [name for name in sorted({*off, *self.in_doubt()}) if name not in self.measured and name in watch]
         return wrong, unsure
+
+    def in_doubt(self) -> list[str]:
+        """Switches without telemetry that were moved and that nothing shows to be back."""
+        return sorted({*self.owed, *self.doubted} - set(self.measured))
 
     def _near_enough(self, switch: Switch, stands: Position | None, wanted: Position) -> bool:
         if same_position(stands, wanted):
@@ -164,33 +173,60 @@ class SwitchBoard:
 
     # -- evidence ------------------------------------------------------------------------------------------------
 
+    def told(
+        self, positions: Mapping[str, Position], sure: bool, told_t: float | None, check: str | None = None
+    ) -> None:
+        """A call was made, or may have been; what telemetry speaks of is left to it.
+
+        Args:
+            positions: what the call asks for.
+            sure: the driver read it back, or did it.
+            told_t: when it was said, session seconds; None when nobody knows. What was said later stands.
+            check: the check list that it is a part of.
+        """
+        self.confirms += sure
+        for name, position in positions.items():
+            if check is not None:
+                self.read[name] = check
+            if name in self.measured or (told_t is not None and told_t < self.told_t.get(name, told_t)):
+                continue
+            if told_t is not None:
+                self.told_t[name] = told_t
+            self.said(name, position, sure)
+
     def said(self, name: str, position: Position, sure: bool) -> None:
         """The driver was told (``sure``: and read it back or did it)."""
+        moves = not same_position(self.believed.get(name), position)
         self.believed[name] = position
-        self._spread(name, position)
+        self._spread(name, position, moves and not sure)
         if sure:
             self.verified.add(name)
             self.owed.pop(name, None)
+            self.doubted.discard(name)
         else:
             self.verified.discard(name)
+            self.doubted.update({name} if moves else ())
 
     def measure(self, name: str, position: Position, t: float) -> None:
         """Telemetry says where the switch stands; a preset moves the others it sets."""
         self.measured[name] = position
         self.measured_t[name] = t
         self.believed[name] = position
-        self._spread(name, position)
+        self._spread(name, position, False)
         self.verified.add(name)
+        self.doubted.discard(name)
         if name in self.owed and same_position(self.owed[name], position):
             del self.owed[name]
 
-    def _spread(self, name: str, position: Position) -> None:
-        """A preset takes the switches it sets along; those with telemetry speak for themselves."""
+    def _spread(self, name: str, position: Position, doubted: bool) -> None:
+        """A preset takes the switches it sets along; those with telemetry speak for themselves. Let go, it may leave
+        them or not: ``doubted`` says that nobody knows whether it was pressed."""
         preset = self.known(name)
         if preset is None or preset.kind != "preset" or same_position(position, preset.default):
             return
         for other, to in sorted(preset.sets.items()):
             if other not in self.measured:
+                self.doubted.update({other} if doubted and not same_position(self.believed.get(other), to) else ())
                 self.believed[other] = to
                 self.verified.discard(other)
 
@@ -199,17 +235,38 @@ class SwitchBoard:
         if not same_position(self.stands(name), position) or name not in self.verified:
             self.owed[name] = position
 
-    def release_list(self, wanted: Mapping[str, Position], again: bool = False) -> dict[str, Position]:
-        """What the check before release reads out: everything the first time, then what differs or is owed. ``again``:
-        it was read out for this leaving already, and the plan changed since."""
+    def release_list(
+        self, wanted: Mapping[str, Position], again: bool = False, check: str | None = None
+    ) -> dict[str, Position]:
+        """What the check before release reads out: everything the first time, then what differs or is owed.
+
+        Args:
+            wanted: where every switch is wanted as the car leaves.
+            again: it was read out for this leaving already, and the plan changed since.
+            check: the check list that is being read; what was read of it stays on it, so that its groups stay.
+        """
         if not self.checked_before and not again:
-            return {name: wanted[name] for name in sorted(wanted) if self._read_out(name)}
-        names = sorted({*self.differs(wanted, parked=True), *self.owed})
+            return {name: wanted[name] for name in sorted(wanted) if self._read_out(name, wanted[name])}
+        begun = {name for name, by in self.read.items() if by == check}
+        names = sorted({*self.differs(wanted, parked=True), *self.owed, *begun})
         return {name: wanted[name] for name in names if name in wanted}
 
-    def _read_out(self, name: str) -> bool:
+    def unread(self, positions: Mapping[str, Position]) -> bool:
+        """Does nothing show that these stand so: neither telemetry nor the driver's word?"""
+        off = self.differs(positions, parked=True)
+        return any(name in off or (name not in self.measured and name not in self.verified) for name in positions)
+
+    def left(self) -> None:
+        """The car left the garage: the check list is behind it."""
+        self.checked_before = True
+        self.read.clear()
+
+    def _read_out(self, name: str, wanted: Position) -> bool:
+        """The first check has every switch; a preset only where one is on, or to be: its button has no position."""
         switch = self.known(name)
-        return switch is not None and switch.kind not in ("momentary", "preset")
+        if switch is None or switch.kind != "preset":
+            return switch is not None and switch.kind != "momentary"
+        return not (same_position(self.stands(name), switch.default) and same_position(wanted, switch.default))
 
     def cards(self, wanted: Mapping[str, Position]) -> tuple[SwitchCard, ...]:
         """The published switch card."""

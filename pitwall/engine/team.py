@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from pitwall.engine import drivers, items, windows
+from pitwall.engine import drivers, item_times, items, windows
 from pitwall.engine.call import Call
 from pitwall.engine.calls import SETTLED, CallBook
 from pitwall.engine.car import CarTrack, Happening
@@ -114,7 +114,7 @@ class TeamCar:
             self.track.lap.kind = "cool"
 
     def _left(self, t: float, now: float) -> None:
-        run = self.progress.leave(t)
+        run = self.progress.leave(t, self._told_to_leave())
         drivers.gets_in(self, run)
         if self.track.lap is not None:
             self.track.lap.run = run.run.run if run else None
@@ -127,10 +127,17 @@ class TeamCar:
                     self.signal(call, "withdraw", now, "the car left before")
                 elif call.state == "due":
                     self.signal(call, "expired", now, "the car left; no word that it was said")
-        self.switches.checked_before, self.kept_in, self.crew_floor = True, False, 0.0
+        self.switches.left()
+        self.kept_in, self.crew_floor = False, 0.0
         if run is not None:
             self.progress.revision += 1
             self.carried.leaves(run, self.plan, self.track)
+
+    def _told_to_leave(self) -> str | None:
+        """The run that the car was told to leave for since it came in, by somebody's word."""
+        since = self.since_s if self.progress.parked_t is None else self.progress.parked_t
+        calls = (call for call in reversed(self.book.calls.values()) if call.spec.ask.action == "leave")
+        return next((call.spec.run for call in calls if call.said_t is not None and call.said_t >= since), None)
 
     def _came_in(self, happening: Happening, clock: SessionClock, now: float) -> None:
         red = clock.status == "red" or (
@@ -260,11 +267,10 @@ class TeamCar:
         self.follow_items(changed, now)
         self.owed.follow(changed, now)
         for call in changed:
-            if call.state not in ("said", "done", "unconfirmed", "late"):
+            if call.state not in ("said", "done", "unconfirmed", "late") or call.reason == SETTLED:
                 continue
-            for name, position in asked_positions(call).items():
-                if name not in self.switches.measured:
-                    self.switches.said(name, position, sure=call.confirmed)
+            check = call.spec.key.rpartition("-")[0] if call.spec.ask.action == "check_switches" else None
+            self.switches.told(asked_positions(call), call.confirmed, call.said_t, check)
 
     def follow_items(self, changed: list[Call], now: float) -> None:
         """Calls changed state: their items follow."""
@@ -343,6 +349,7 @@ class TeamCar:
         self.refreshed_t = now
         self.lay_out(clock, now)
         at = situation(self, clock, now)
+        item_times.follow(at)
         said = convey(at, (spec for rule in RULES for spec in rule(at) if self._may(spec.kind)))
         specs = self.channel.place(at, said, self.book)
         gone = {"red": "red flag", "finished": "chequered flag", "closed": "session closed"}.get(clock.status, "")

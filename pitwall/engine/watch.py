@@ -1,11 +1,11 @@
-"""The conditions that alerts stand for, each asked at its moment: lap begun, every few seconds, forecast answered."""
+"""The conditions that alerts stand for, each asked at its moment: every few seconds, forecast answered."""
 
 from __future__ import annotations
 
 from pitwall.engine import drivers
 from pitwall.engine.alerts.book import AlertBook
+from pitwall.engine.switch_watch import look_at_switches
 from pitwall.engine.team import TeamCar
-from pitwall.model.car import Position, position_text
 from pitwall.model.outputs import CarOutlook, Output, Status
 from pitwall.model.setup import ForecastSettings
 from pitwall.model.units import clock_text
@@ -14,43 +14,9 @@ IN_LATE_S = 30.0  # beyond the usual in-lap (common practice, no source)
 OVERDUE_S = 180.0  # beyond the slow estimate of the work (common practice, no source)
 
 
-def lap_began(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:
-    """A lap began at the line: if it is to be timed, no switch may stand where it spoils the lap."""
-    run = car.progress.current
-    found: list[Output] = []
-    for switch in car.switches.car.switches:
-        found += alerts.over("switch_unverified", car.car, now, switch.switch)
-    if run is None or run.expected_kind != "timed":
-        return found + _cleared(car, alerts, now, set())
-    wanted = car.switches.wanted(run, run.pointer)
-    wrong, unsure = car.switches.wrong(wanted)
-    found += _cleared(car, alerts, now, set(wrong))
-    for name in wrong:
-        found += alerts.hold("switch_wrong", car.car, _off(car, name, wanted[name]), now, status, name)
-    for name in unsure:
-        text = f"{_word(car, name)}: nothing shows that it is back at {position_text(wanted[name])}"
-        found += alerts.hold("switch_unverified", car.car, text, now, status, name)
-    return found
-
-
-def _cleared(car: TeamCar, alerts: AlertBook, now: float, wrong: set[str]) -> list[Output]:
-    if not alerts.active and not alerts.held:
-        return []
-    return [
-        output
-        for switch in car.switches.car.switches
-        if switch.switch not in wrong
-        for output in alerts.over("switch_wrong", car.car, now, switch.switch)
-    ]
-
-
 def around(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:
-    """Every few seconds: a wrong switch put right, a car unseen, fuel for the lap that the car is on."""
-    run = car.progress.current
-    found: list[Output] = []
-    wanted = car.switches.wanted(run, run.pointer) if run is not None else {}
-    still, _ = car.switches.wrong(wanted) if wanted else ([], [])
-    found += _cleared(car, alerts, now, set(still))
+    """Every few seconds: switches, a car unseen, fuel for the lap that the car is on."""
+    found = look_at_switches(car, alerts, status, now)
     if car.track.state == "stopped":
         found += alerts.hold(
             "car_silent", car.car, f"Car {car.car} unseen on track since {now - car.track.seen_t:.0f} s", now, status
@@ -140,14 +106,3 @@ def feed(
     return alerts.hold(
         "feed_stale", None, f"No timing message for {now - feed_t:.0f} s while cars are on track", now, status
     )
-
-
-def _off(car: TeamCar, name: str, wanted: Position) -> str:
-    stands = car.switches.stands(name)
-    shown = position_text(stands) if stands is not None else "unknown"
-    return f"{_word(car, name)} stands at {shown}, this timed lap needs {position_text(wanted)}"
-
-
-def _word(car: TeamCar, name: str) -> str:
-    switch = car.switches.known(name)
-    return switch.word if switch is not None else name

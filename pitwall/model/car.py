@@ -8,6 +8,7 @@ from pydantic import Field, model_validator
 
 from pitwall.model.base import Frozen, Label, Name
 from pitwall.model.plan import LapKind
+from pitwall.model.tyre import TyreLimit
 
 Position = str | int | float | bool
 """A switch position as written; compare with :func:`same_position`, never with ``==``."""
@@ -139,6 +140,9 @@ class Car(Frozen):
     switches: tuple[Switch, ...] = ()
     forbidden_on_timed: tuple[Label, ...] = Field(
         default=(), description="switches that must be at the run's position when a timed lap starts; empty: all"
+    )
+    tyre_limits: tuple[TyreLimit, ...] = Field(
+        default=(), description="temperatures and pressures that raise an alert; none: no alert"
     )
 
     @model_validator(mode="after")

@@ -158,6 +158,20 @@ def _lap_numbers(kind: object, numbers: object) -> tuple[int, ...]:
     return tuple(listed)
 
 
+class ItemWhen(Frozen):
+    """What an item waits for. It is then done once, on the first of its laps on which the driver acts late enough."""
+
+    not_before: Seconds | None = Field(default=None, description="a moment of the session: '+0:20:00' or seconds")
+    after_item: Name | None = Field(default=None, description="another item of the run, by its procedure")
+
+    @model_validator(mode="after")
+    def _something(self) -> Self:
+        if self.not_before is None and self.after_item is None:
+            raise Refused("'when' that names nothing", "'not_before', 'after_item' or both",
+                          needs=("not_before", "after_item"))
+        return self
+
+
 class Item(Frozen):
     """One scripted item: a procedure of the library with arguments, on certain laps, perhaps at a place."""
 
@@ -165,6 +179,7 @@ class Item(Frozen):
     on: Annotated[tuple[LapChoice, ...], BeforeValidator(lap_choices)] = ()
     after: str | None = None
     at: str | None = None
+    when: ItemWhen | None = Field(default=None, description="what it waits for, beside its laps and its place")
     arguments: dict[str, Scalar] = Field(default_factory=dict, alias="with")
     want: Want = "should"
     put_back: bool = True
@@ -176,6 +191,9 @@ class Item(Frozen):
         if not self.put_back and not self.why:
             raise Refused("put_back: false without a reason", "the reason, which it needs in 'why'", at=("put_back",),
                           needs=("why",), suggestion="write 'why: ...' beside it")
+        if self.when is not None and not self.on:
+            raise Refused("'when' without 'on'", "the laps on which it may be done, in 'on'", at=("when",),
+                          needs=("on",), suggestion="it is done once, on the first of them that suits")
         if self.after is not None and self.at is not None:
             raise Refused(f"'after: {self.after}' and 'at: {self.at}'", "'after' or 'at', not both", at=("at",))
         return self
@@ -355,6 +373,7 @@ class Plan(Frozen):
         return run
 
     def may_say(self, call: str, lap: LapKind | None) -> bool:
-        """The quiet rule: may this class of call be spoken on this kind of lap? Session, safety and stop always may."""
-        allowed = "all" if lap is None else self.quiet.get(lap, "all")
+        """The quiet rule: may this class of call be spoken on this kind of lap? Session, safety and stop always may,
+        and a board disturbs nobody."""
+        allowed = "all" if lap is None or self.medium == "board" else self.quiet.get(lap, "all")
         return allowed == "all" or call in allowed or call in ("session", "safety", "stop")

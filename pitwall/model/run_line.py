@@ -107,6 +107,10 @@ def _item(item: Item) -> str:
     for key, place in (("after", item.after), ("at", item.at)):
         if place is not None:
             words.append(f"{key} {_text(place)}")
+    if item.when is not None and item.when.not_before is not None:
+        words.append(f"not before {_time(item.when.not_before)}")
+    if item.when is not None and item.when.after_item is not None:
+        words.append(f"once {item.when.after_item}")
     if item.arguments:
         words.append(f"with {_pairs(item.arguments)}")
     if item.want != "should":
@@ -136,7 +140,8 @@ def _read_time(text: str) -> object:
 
 def _text(value: str) -> str:
     """A text as it may stand bare, else in quotes; words with a meaning of their own in a line are quoted as well."""
-    taken = (*_WANTS, *_KINDS, "on", "after", "at", "with", "want", "stays", "why", "times", "true", "false", "null")
+    taken = (*_WANTS, *_KINDS, "on", "after", "at", "not", "once", "with", "want", "stays", "why", "times", "true",
+             "false", "null")
     bare = _PLAIN.fullmatch(value) is not None and value not in taken
     return value if bare else json.dumps(value, ensure_ascii=False)
 
@@ -333,6 +338,10 @@ def _read_item(words: _Words) -> dict[str, Any]:
             item["on"] = words.several(lambda: _read_lap(words))
         elif key in ("after", "at", "why"):
             item[key] = words.text()
+        elif key == "not" and words.taken("before"):
+            item.setdefault("when", {})["not_before"] = words.time()
+        elif key == "once":
+            item.setdefault("when", {})["after_item"] = words.take()
         elif key == "with":
             item["with"] = dict(words.several(words.pair))
         elif key == "want":

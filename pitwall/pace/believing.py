@@ -13,7 +13,7 @@ from statistics import median
 
 from pitwall.model.plan import LapKind
 from pitwall.pace.outlook import Experience, LapSoFar, Outlook, Said, look_ahead
-from pitwall.pace.runpace import SUM_OF, USED_FROM, DrivenLaps, FieldLaps, Forecast
+from pitwall.pace.runpace import AHEAD, SUM_OF, USED_FROM, DrivenLaps, FieldLaps, Forecast
 from pitwall.pace.shapes import COOL, IN, OTHER, TIMED
 from pitwall.pace.weighing import Array, weighted_median
 
@@ -35,6 +35,8 @@ class EndedLap:
     sure: bool
     slow_at: tuple[str, ...] = ()
     tyre_age: int | None = None
+    compound: str | None = None
+    session_end_s: float = math.inf
 
 
 @dataclass
@@ -181,9 +183,9 @@ def ended(
         if all(later > earlier for earlier, later in itertools.pairwise(whole)):
             made = replace(made, quick=(*made.quick, whole)[-3:])
             field_belief.learn_quick(whole)
-        made = timed_lap(made, field_belief.laps, lap.end_t, times[-1])
+        made = timed_lap(car, made, field_belief.laps, lap, times[-1])
     if lap.end_phase < 1.0:
-        made = came_in(made, field_belief.laps, lap.end_t)
+        made = came_in(car, made, field_belief.laps, lap.end_t, lap.session_end_s)
     return made
 
 
@@ -217,13 +219,13 @@ def from_here(reference: tuple[float, ...], shape: Sequence[float], start_phase:
     return (0.0, *(at - begin for at in reference[1:]))
 
 
-def timed_lap(belief: CarBelief, field_laps: FieldLaps, t: float, seconds: float) -> CarBelief:
-    """A timed lap ended: forecasts are judged, and new ones made."""
+def timed_lap(car: str, belief: CarBelief, field_laps: FieldLaps, lap: EndedLap, seconds: float) -> CarBelief:
+    """A timed lap ended: the model learns, forecasts are judged, and new ones made."""
     since = (*belief.since, seconds)
+    run = field_laps.model.timed(car, belief.laps.run, lap.end_t, seconds, (lap.compound or "").strip().lower())
     if not belief.laps.this_run:
         if belief.first is not None:
-            field_laps.learn("first", belief.first, seconds)
-        field_laps.learn_first(t, belief.laps, seconds)
+            field_laps.learn("first", belief.first, seconds, run.mode)
         if belief.after_out is not None:
             field_laps.learn("after_out", belief.after_out, seconds)
             if belief.laps.before:
@@ -237,16 +239,15 @@ def timed_lap(belief: CarBelief, field_laps: FieldLaps, t: float, seconds: float
             field_laps.learn("sum", awaited.forecast, sum(since[-SUM_OF:]) / SUM_OF)
         else:
             field_laps.learn(awaited.horizon, awaited.forecast, seconds)
-    laps = belief.laps.lap(seconds)
-    kept += [Awaited(name, ahead, field_laps.inside(laps, name))
-             for name, ahead in (("next", 1), ("later", SUM_OF), ("sum", SUM_OF))]
+    laps = belief.laps.lap(seconds, run)
+    kept += [Awaited(name, 1 if name == "next" else SUM_OF, field_laps.inside(car, laps, name)) for name in AHEAD]
     return replace(belief, laps=laps, since=since[-SUM_OF:], awaited=tuple(kept), first=None, after_out=None)
 
 
-def came_in(belief: CarBelief, field_laps: FieldLaps, t: float) -> CarBelief:
+def came_in(car: str, belief: CarBelief, field_laps: FieldLaps, t: float, end_s: float) -> CarBelief:
     """The run is over: forecasts inside it lapse, the first lap of the next run is forecast."""
     laps = belief.laps.came_in()
-    first = field_laps.first(laps, t)
+    first = field_laps.first(car, laps, t, end_s)
     return replace(belief, laps=laps, awaited=(), since=(), before=OTHER, first=first or belief.first)
 
 
@@ -260,7 +261,7 @@ def outlook(
     reference = from_here(belief.reference(shape, quick_s), shape, lap.start_phase)
     last = from_here(belief.quick[-1], shape, lap.start_phase) if belief.quick else None
     rests = field_belief.rests(lap.start_t) if from_pits else ((), ())
-    timed = timed_next(belief, field_belief.laps) if not from_pits and not lap.crossings else None
+    timed = timed_next(belief) if not from_pits and not lap.crossings else None
     made = look_ahead(
         experience, car, belief.situation, field_belief.labels, lap, reference, last, rests, limit_s, timed
     )
@@ -269,9 +270,9 @@ def outlook(
     return replace(belief, said=said, said_of=lap.start_t), made
 
 
-def timed_next(belief: CarBelief, field_laps: FieldLaps) -> Array | None:
+def timed_next(belief: CarBelief) -> Array | None:
     """Quantiles of the next timed lap's time; None before the car drove one."""
     if belief.laps.this_run:
-        return field_laps.inside(belief.laps, "next").told
+        return belief.awaited[-len(AHEAD)].forecast.told
     told = belief.after_out or belief.first
     return told.told if told is not None else None

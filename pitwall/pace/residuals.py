@@ -48,6 +48,13 @@ class Residuals:
             self._quantiles = np.array([_at(self._sorted, level * count - 0.5) for level in LEVELS])
         return self._quantiles if with_bias else self._quantiles - self._quantiles[MIDDLE]
 
+    def errors(self, count: int) -> Array:
+        """That many errors that stand for all: quantiles at the middles of equal shares."""
+        whole, values = len(self._sorted), np.array(self._sorted)
+        places = (np.arange(count) + 0.5) / count * whole - 0.5
+        made: Array = np.interp(places, np.arange(whole), values)
+        return made
+
 
 def _at(values: list[float], place: float) -> float:
     place = min(max(place, 0.0), len(values) - 1.0)

@@ -1,10 +1,9 @@
-"""What the next timed laps will take: several simple rules, pooled by their record over all cars.
+"""What the next timed laps will take: the lap model and the simple rule, pooled by their record over all cars.
 
-Inside a run: the median of its last three timed laps, a median whose weights fall with age, and a level that follows
-each lap but never far (one mistake moves it little). For the first timed lap of a run, when the car comes in or is out
-again: the car's last laps, the first lap of its run before, its best; each also moved by what the others' last first
-laps were against their own laps before (the track comes to all of them, and so does the part of the session).
-Quantiles are those of earlier errors, of the same step ahead.
+Inside a run the simple rule is the median of its last three timed laps. For the first timed lap of the next run it is
+that of the car's last three; the model gives two answers there, one for a quick and one for a long run, and they are
+mixed by how likely each is. When the car is out again, its out-lap says more. Quantiles are those of earlier errors of
+the same step ahead over all cars, counted in the deviations that the model had told.
 """
 
 from __future__ import annotations
@@ -17,15 +16,18 @@ from statistics import median
 
 import numpy as np
 
+from pitwall.pace.lapmodel import LapModel, RunSoFar
+from pitwall.pace.programme import LONG_RUN, QUICK_RUN, Programme, log_odds
 from pitwall.pace.residuals import Residuals
-from pitwall.pace.weighing import Array, Record, Spread, weighted_median
+from pitwall.pace.weighing import MIDDLE, Array, Record, Spread, weighted_median, weighted_quantiles
 
 LAP_SCALE_S = 0.15
-FALL = 0.7
-LEVEL_GAIN, LEVEL_SLOWER, LEVEL_QUICKER = 0.4, 0.006, 0.005
-FIRST_MEMORY, FIRST_FADES_S = 60, 1200.0
-HORIZONS = ("next", "later", "sum", "first", "after_out")
-INSIDE = ("next", "later", "sum")
+SUM_OF = 5
+AHEAD: dict[str, float] = {"next": 1.0, "later": SUM_OF, "sum": (1.0 + SUM_OF) / 2.0}
+"""How many timed laps ahead each horizon lies; that of a sum is the middle of its laps."""
+SKEWED = (-2.2, -1.3, -0.85, -0.55, -0.3, -0.08, 0.12, 0.38, 0.7, 1.15, 2.2, 9.0)
+"""Errors in deviations, before any was seen: who makes a mistake is slower. Invented, about one mistake in twelve."""
+WIDER: dict[str, float] = {"next": 1.0, "later": 1.3, "sum": 1.1, "first": 1.15}
 OUT_MEMORY, OUT_WIDTH, OTHER_TYRES = 80, 0.03, 0.4
 OUT_FIRST = (
     (0.0, 0.055, 0.6), (0.05, 0.05, 0.6), (0.12, 0.015, 0.6), (0.2, 0.0, 1.0), (0.3, 0.0, 1.0), (0.4, 0.0, 0.6),
@@ -33,9 +35,6 @@ OUT_FIRST = (
 """Who leaves for a long run does not nurse the tyres on the out-lap: (log out-lap over quick, log first lap over best,
 weight). Invented from what practice sessions are like; common practice, no source."""
 USED_FROM = 2
-FIRST_ERRORS = (-0.06, -0.02, -0.01, -0.005, -0.002, 0.0, 0.003, 0.006, 0.01, 0.02, 0.05, 0.06)
-"""Errors for the first timed lap of a run: a quick run and a long run are some 6 % apart (practice sessions)."""
-SUM_OF = 5
 
 
 @dataclass(frozen=True)
@@ -44,14 +43,15 @@ class DrivenLaps:
 
     this_run: tuple[float, ...] = ()
     runs: tuple[tuple[float, ...], ...] = ()
+    run: RunSoFar = field(default_factory=RunSoFar)
 
-    def lap(self, seconds: float) -> DrivenLaps:
-        """With one more timed lap."""
-        return DrivenLaps((*self.this_run, seconds), self.runs)
+    def lap(self, seconds: float, run: RunSoFar | None = None) -> DrivenLaps:
+        """With one more timed lap; ``run`` as the lap model has it now."""
+        return DrivenLaps((*self.this_run, seconds), self.runs, run if run is not None else self.run)
 
     def came_in(self) -> DrivenLaps:
         """The run is over."""
-        return DrivenLaps((), (*self.runs, self.this_run)) if self.this_run else self
+        return DrivenLaps((), (*self.runs, self.this_run), self.run.over()) if self.this_run else self
 
     @property
     def before(self) -> tuple[float, ...]:
@@ -61,57 +61,76 @@ class DrivenLaps:
 
 @dataclass(frozen=True)
 class Forecast:
-    """What was forecast of one lap time (or the mean of several): by each rule, pooled, with quantiles."""
+    """What was forecast of one lap time (or the mean of several): by each rule, pooled, with quantiles.
+
+    ``by_mode``: mean and deviation of the log, were the run a quick or a long one (for one that is on: of both the
+    same); ``odds``: log odds of a long run by common practice, and the mode before.
+    """
 
     rules: tuple[float, ...]
     seconds: float
     told: Array
+    by_mode: tuple[tuple[float, float], ...] = ()
+    odds: tuple[float, int] = (0.0, QUICK_RUN)
 
 
-def rules_inside(laps: Sequence[float]) -> tuple[float, ...]:
-    """The rules inside a run, the simple one first."""
-    level = laps[0]
-    for lap in laps[1:]:
-        level += LEVEL_GAIN * min(max(lap - level, -LEVEL_QUICKER * level), LEVEL_SLOWER * level)
-    ages = range(len(laps) - 1, -1, -1)
-    faded = weighted_median(laps, [FALL**age for age in ages])
-    return median(laps[-3:]), faded, level, median(laps[-5:])
+def _records() -> dict[str, Record]:
+    inside = (0.25, 0.75)
+    made = {horizon: Record(LAP_SCALE_S, inside) for horizon in AHEAD}
+    return made | {"first": Record(LAP_SCALE_S, (0.35, 0.65)), "after_out": Record(LAP_SCALE_S, (0.3, 0.2, 0.5))}
+
+
+def _residuals() -> dict[str, Residuals]:
+    made = {horizon: Residuals(tuple(error * wider for error in SKEWED)) for horizon, wider in WIDER.items()}
+    return made | {"after_out": Residuals(0.015)}
 
 
 @dataclass
 class FieldLaps:
-    """What all cars taught about lap times: records, errors, and how first laps of runs were against the laps
-    before.
-    """
+    """What all cars taught about lap times: the model, records and errors of forecasts, and what out-laps announce."""
 
-    records: dict[str, Record] = field(default_factory=lambda: {
-        "next": Record(LAP_SCALE_S, (0.3, 0.5, 0.1, 0.1)),
-        "later": Record(LAP_SCALE_S, (0.3, 0.5, 0.1, 0.1)),
-        "sum": Record(LAP_SCALE_S, (0.3, 0.5, 0.1, 0.1)),
-        "first": Record(LAP_SCALE_S, (0.4, 0.15, 0.15, 0.15, 0.15)),
-        "after_out": Record(LAP_SCALE_S, (0.3, 0.2, 0.5)),
-    })  # fmt: skip
-    residuals: dict[str, Residuals] = field(default_factory=lambda: {
-        "next": Residuals(0.007), "later": Residuals(0.012), "sum": Residuals(0.009), "after_out": Residuals(0.015),
-        "first": Residuals(FIRST_ERRORS * 2),
-    })  # fmt: skip
-    spreads: dict[str, Spread] = field(default_factory=lambda: {name: Spread() for name in HORIZONS})
-    firsts: deque[tuple[float, float, float]] = field(default_factory=lambda: deque(maxlen=FIRST_MEMORY))
+    model: LapModel = field(default_factory=LapModel)
+    programme: Programme = field(default_factory=Programme)
+    records: dict[str, Record] = field(default_factory=_records)
+    residuals: dict[str, Residuals] = field(default_factory=_residuals)
+    spread: Spread = field(default_factory=Spread)
     outs: deque[tuple[float, bool, float]] = field(default_factory=lambda: deque(maxlen=OUT_MEMORY))
 
-    def inside(self, laps: DrivenLaps, horizon: str) -> Forecast:
+    def inside(self, car: str, laps: DrivenLaps, horizon: str) -> Forecast:
         """A later lap of the run that is on."""
-        return self._pooled(horizon, rules_inside(laps.this_run))
+        modelled, deviation = self.model.later(car, laps.run, AHEAD[horizon])
+        rules = (median(laps.this_run[-3:]), modelled)
+        seconds = self.records[horizon].pooled(rules)
+        told = seconds * np.exp(deviation * self.residuals[horizon].quantiles(with_bias=True))
+        return Forecast(rules, seconds, told, ((math.log(seconds), deviation),))
 
-    def first(self, laps: DrivenLaps, t: float) -> Forecast | None:
-        """The first timed lap of the next run; None before the car drove a timed lap."""
+    def first(self, car: str, laps: DrivenLaps, t: float, end_s: float = math.inf) -> Forecast | None:
+        """The first timed lap of the next run, when the car comes in; None before the car drove a timed lap.
+
+        Args:
+            car: which.
+            laps: of the car.
+            t: when it came in, seconds of the session.
+            end_s: when the session ends; infinity where that is not known.
+        """
         before = laps.before
         if not before:
             return None
-        usual, best = median(before[-3:]), min(before)
-        shift, from_best = self._shift(t, 1), self._shift(t, 2)
-        rules = (usual, laps.runs[-1][0], usual * math.exp(shift), best * math.exp(from_best), best)
-        return self._pooled("first", rules)
+        odds = log_odds(laps.run.mode, len(laps.run.tried), laps.run.wet, t, end_s)
+        chance = self.programme.long_run(laps.run.mode, odds)
+        by_mode = tuple(self.model.first_of_next(car, mode, t) for mode in (QUICK_RUN, LONG_RUN))
+        told = self._mixed(by_mode, (1.0 - chance, chance))
+        rules = (median(before[-3:]), float(told[MIDDLE]))
+        seconds = self.records["first"].pooled(rules)
+        told[MIDDLE] = seconds
+        return Forecast(rules, seconds, np.sort(told), by_mode, (odds, laps.run.mode))
+
+    def _mixed(self, by_mode: Sequence[tuple[float, float]], chances: Sequence[float]) -> Array:
+        errors = self.residuals["first"].errors(25)
+        values = np.concatenate([mean + deviation * errors for mean, deviation in by_mode])
+        weights = np.concatenate([np.full(len(errors), chance) for chance in chances])
+        made: Array = np.exp(weighted_quantiles(values, weights))
+        return made
 
     def after_out(
         self, laps: DrivenLaps, out_ratio: float, used: bool, best_s: float, first: Forecast | None
@@ -132,29 +151,27 @@ class FieldLaps:
             values.append(to_best)
         alike = best_s * math.exp(weighted_median(values, weights))
         last = laps.before[-1] if laps.before else best_s
-        return self._pooled("after_out", (last, first.seconds if first is not None else best_s, alike))
-
-    def learn(self, horizon: str, said: Forecast, seconds: float) -> None:
-        """Take what was forecast, and what it was."""
-        self.records[horizon].learn(said.rules, seconds)
-        self.residuals[horizon].learn(math.log(seconds / said.seconds))
-        self.spreads[horizon].learn(said.told, seconds)
-
-    def learn_first(self, t: float, laps: DrivenLaps, seconds: float) -> None:
-        """Take a first timed lap of a run that ended at ``t``; ``laps`` as they were before it."""
-        before = laps.before
-        if before:
-            against_usual, against_best = math.log(seconds / median(before[-3:])), math.log(seconds / min(before))
-            self.firsts.append((t, against_usual, against_best))
-
-    def _shift(self, t: float, which: int) -> float:
-        if not self.firsts:
-            return 0.0
-        values = [0.0, *(one[which] for one in self.firsts)]
-        return weighted_median(values, [1.0, *(math.exp((one[0] - t) / FIRST_FADES_S) for one in self.firsts)])
-
-    def _pooled(self, horizon: str, rules: tuple[float, ...]) -> Forecast:
-        seconds = self.records[horizon].pooled(rules)
-        inside = horizon in INSIDE  # tyres wear from lap to lap; between runs what was so need not come again
-        told = self.spreads[horizon].apply(seconds * np.exp(self.residuals[horizon].quantiles(with_bias=inside)))
+        rules = (last, first.seconds if first is not None else best_s, alike)
+        seconds = self.records["after_out"].pooled(rules)
+        told = self.spread.apply(seconds * np.exp(self.residuals["after_out"].quantiles()))
         return Forecast(rules, seconds, told)
+
+    def learn(self, horizon: str, said: Forecast, seconds: float, mode: int = QUICK_RUN) -> None:
+        """Take what was forecast, and what it was.
+
+        Args:
+            horizon: which step ahead.
+            said: the forecast.
+            seconds: the lap, or the mean of the laps.
+            mode: for the first lap of a run: what the run is.
+        """
+        self.records[horizon].learn(said.rules, seconds)
+        if not said.by_mode:
+            self.residuals[horizon].learn(math.log(seconds / said.seconds))
+            self.spread.learn(said.told, seconds)
+            return
+        mean, deviation = said.by_mode[min(mode, len(said.by_mode) - 1)]
+        self.residuals[horizon].learn((math.log(seconds) - mean) / deviation)
+        if horizon == "first":
+            odds, before = said.odds
+            self.programme.learn(before, odds, mode)

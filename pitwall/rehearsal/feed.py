@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from pitwall.model.events import CarCrossed, CarPitted, Fact
+from pitwall.model.events import CarCrossed, CarPitted, ClockReported, Fact, StatusChanged
 from pitwall.rehearsal.agenda import Agenda
 from pitwall.rehearsal.draws import Rng, Streams, happens
 from pitwall.rehearsal.scenario import FeedFaults
@@ -22,6 +22,7 @@ class Feed:
         self._faults, self._agenda, self._send, self._streams = faults, agenda, send, streams
         self._rngs: dict[str, Rng] = {}
         self._sent = self._lost = self._doubled = self._held = 0
+        self._silent: list[tuple[float, float]] = []
         median = max(faults.delay_median_s, 1e-6)
         self._log_median = math.log(median)
         self._sigma = math.log(max(faults.delay_p99_s, median) / median) / P99
@@ -33,7 +34,7 @@ class Feed:
         lost, doubled = happens(rng, self._faults.lost), happens(rng, self._faults.doubled)
         held, hold = happens(rng, self._faults.out_of_order), float(rng.uniform(*HELD_BACK_S))
         again, renamed = self._delay(rng), happens(rng, 0.5)
-        if lost:
+        if lost or self._speaks_again(fact.t) > fact.t:
             self._lost += 1
             return
         if held:
@@ -46,13 +47,24 @@ class Feed:
             self._later(fact.t + delay + again, second)
 
     def message(self, fact: Fact, sender: str) -> None:
-        """Late like everything else, but sure to come: status, telemetry."""
-        self._later(fact.t + self._delay(self._stream(sender)), fact)
+        """Late like everything else, but sure to come: status (after a silence of the feed), telemetry."""
+        sent_t = self._speaks_again(fact.t) if isinstance(fact, StatusChanged) else fact.t
+        self._later(sent_t + self._delay(self._stream(sender)), fact)
 
     def at_once(self, fact: Fact) -> None:
         """Sent in the moment it is made: the clock message, whose time is the time of sending, and keys at the desk."""
+        if isinstance(fact, ClockReported) and self._speaks_again(fact.t) > fact.t:
+            return
         self._sent += 1
         self._send(fact)
+
+    def falls_silent(self, begin: float, end: float) -> None:
+        """Nothing of the timing is sent between these moments; telemetry and the desk are not the feed's."""
+        self._silent.append((begin, end))
+
+    def _speaks_again(self, t: float) -> float:
+        """The end of the silence at ``t``; ``t`` when there is none."""
+        return max((end for begin, end in self._silent if begin <= t < end), default=t)
 
     def counts(self) -> FeedCounts:
         """What happened so far."""

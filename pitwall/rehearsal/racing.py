@@ -68,6 +68,7 @@ class RacingCar:
         self.way: list[Stint] | None = None  # kept where somebody wants to know it afterwards
         self.stop_at: float | None = None
         self.stop_lasts: float | None = None
+        self.halts: list[tuple[float, float]] = []  # stops on track: from, until (without end: infinity)
         self._phase, self._since, self._pace, self._factor, self._bend = 0.0, 0.0, 90.0, 1.0, 0.0
         self._ahead: list[_Point] = []
         self._token = 0
@@ -350,6 +351,7 @@ class RacingCar:
 
     def _halt(self, t: float) -> bool:
         self.stop_at = None
+        self.halts.append((t, t + (self.stop_lasts if self.stop_lasts is not None else float("inf"))))
         if self.stop_lasts is not None:
             self._since += self.stop_lasts
             return False

@@ -180,6 +180,26 @@ class Incident(Frozen):
     lasts: Duration | None = Field(default=None, description="goes on after so long; without it: out for the session")
 
 
+class FaultHabits(Frozen):
+    """What goes wrong by chance with our cars and the feed; nothing by default. Rates are an hour, for each car."""
+
+    tyres_every_s: float = Field(default=0.0, ge=0, le=60, description="telemetry of the tyres; 0: none is sent")
+    tyre_hot_per_hour: float = Field(default=0.0, ge=0, le=60)
+    tyre_hot_s: Spread = (90, 150, 240)
+    pressure_losses_per_hour: float = Field(default=0.0, ge=0, le=60)
+    stops_per_hour: float = Field(default=0.0, ge=0, le=60, description="stops on track, and goes on after stop_s")
+    stop_s: Spread = (220, 280, 360)
+    silences_per_hour: float = Field(default=0.0, ge=0, le=60, description="of the timing feed, status and clock with it")
+    silence_s: Spread = (115, 150, 240)
+    short_fills: Share = Field(default=0.0, description="share of longer runs that leave with half the fuel they need")
+
+    @model_validator(mode="after")
+    def _tyres_are_reported(self) -> Self:
+        if (self.tyre_hot_per_hour or self.pressure_losses_per_hour) and not self.tyres_every_s:
+            raise ValueError("faults of the tyres need 'tyres_every_s': nothing else tells of them")
+        return self
+
+
 class Scenario(Frozen):
     """A scenario file. Paths are relative to the file itself."""
 
@@ -208,6 +228,7 @@ class Scenario(Frozen):
     feed: FeedFaults = FeedFaults()
     flags: FlagHabits = FlagHabits()
     incidents: tuple[Incident, ...] = ()
+    faults: FaultHabits = FaultHabits()
 
     def fitted(self, setup: SessionSetup) -> SessionSetup:
         """The setup with the session as long as this scenario wants it; the daemon and the world both take this one."""

@@ -102,6 +102,8 @@ class TeamCar:
         self.on_lane: Callable[[float], float] = lambda t: 0.0
         self.on_exit: Callable[[float], float] = lambda t: 0.0
         self.on_garage: Callable[[float], None] = lambda t: None
+        self.fills: Callable[[Run | None, float, float], float] = lambda run, wanted_kg, t: wanted_kg
+        self.reserve_kg = model.fuel_reserve_kg
         car.attach(self)
 
     # -- what was said -----------------------------------------------------------------------------
@@ -224,13 +226,13 @@ class TeamCar:
         self.run_name = run_name
         self.run = self.plan.find(run_name) if run_name else None
         self._timed_ended = 0
-        self._load()
+        self._load(t)
         self._amend(number, left_s=round(t, 3))
         self._next_kind = None
         self._box = None
         self.car.leave(t)
 
-    def _load(self) -> None:
+    def _load(self, t: float) -> None:
         """Fuel and tyres by the plan of this run; without figures, enough for its laps."""
         run = self.run
         if run is not None and run.fuel_kg is not None:
@@ -238,6 +240,7 @@ class TeamCar:
         else:
             laps = len(run.laps) if run is not None and run.laps else 4
             self.fuel_kg = max(self.fuel_kg, laps * self._model.fuel_per_lap_kg * 1.05 + self._model.fuel_reserve_kg)
+        self.fuel_kg = self.fills(run, self.fuel_kg, t)
         self._tyres = (run.tyres if run is not None and run.tyres else None) or self._tyres
         known = self.plan.tyre_sets.get(self._tyres or "")
         self.car.compound = known.compound if known is not None else None

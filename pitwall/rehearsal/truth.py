@@ -163,6 +163,17 @@ class FlagShown(Frozen):
     sectors: tuple[str, ...] = ()
 
 
+class FaultShown(Frozen):
+    """Something that went wrong by a fault of the scenario; ``plain``: the spans in which it was plain to see."""
+
+    what: Literal["tyre_hot", "pressure_loss", "stopped", "fuel_short", "feed_silence"]
+    car: str | None = None
+    start_s: float
+    end_s: float
+    detail: str = ""
+    plain: tuple[Span, ...] = ()
+
+
 class FeedCounts(Frozen):
     """What the feed did."""
 
@@ -217,3 +228,4 @@ class WorldOutcome(Frozen):
     field: tuple[FieldTruth, ...]
     flags: tuple[FlagShown, ...]
     feed: FeedCounts
+    faults: tuple[FaultShown, ...] = Field(default=(), description="of the scenario's faults, what came to pass")

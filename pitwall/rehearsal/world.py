@@ -21,6 +21,7 @@ from pitwall.rehearsal.control import Notice, RaceControl
 from pitwall.rehearsal.draws import Streams, between, pick, shifted
 from pitwall.rehearsal.driver import Driver
 from pitwall.rehearsal.engineer import Engineer
+from pitwall.rehearsal.faults import Faults
 from pitwall.rehearsal.feed import Feed
 from pitwall.rehearsal.ground import Ground, lay_ground
 from pitwall.rehearsal.listening import Listening, ears
@@ -57,6 +58,8 @@ class World:
         self._prefix = f"w{seed}"
         self._feed = Feed(scenario.feed, self._agenda, send, self._streams)
         self._control = RaceControl(scenario, setup, self._agenda, self._feed, self._streams, self._prefix, rate)
+        self._faults = Faults(scenario.faults, self._control.flag_s, self._agenda, self._feed, self._streams,
+                              self._prefix, self._feed.at_once)
         self._exit_free_s = float("-inf")
         self._track = Track(scenario.pace, self._streams.stream("track"))
         self._grounds: list[tuple[Car, Ground]] = []
@@ -86,6 +89,7 @@ class World:
         for number in sorted(self._teams):
             self._agenda.at(begin, self._teams[number].wheel.report_all)
             self._report_positions(number, begin)
+        self._faults.start(begin)
         for rival in self._rivals:
             rival.start()
         for incident in self._scenario.incidents:
@@ -125,7 +129,7 @@ class World:
             flag_s=self._control.flag_s, finished=self.finished, reference_lap_s=round(self._field_ground.lap_s, 3),
             cars={number: self._truth(number) for number in sorted(self._teams)},
             field=tuple(rival.truth() for rival in self._rivals), flags=tuple(self._control.flags),
-            feed=self._feed.counts(),
+            feed=self._feed.counts(), faults=self._faults.shown(self._agenda.now()),
         )  # fmt: skip
 
     # -- entering cars -----------------------------------------------------------------------------
@@ -160,6 +164,7 @@ class World:
             team, driver, scenario.engineer, channel, self._agenda, self._feed.at_once, self._prefix,
             self._streams.stream("engineer", number), self._streams.stream("keys", number))
         self._teams[number], self._drivers[number], self._channels[number] = team, driver, channel
+        self._faults.enter(number, team)
 
     def _paces(self, number: str, plan: Plan, ground: Ground) -> dict[str, CarPace]:
         """The pace of each driver in this car; the plan's own first."""

@@ -48,6 +48,12 @@ async def broker(request: pytest.FixtureRequest, tmp_path: Path) -> AsyncIterato
         yield made
 
 
+def _client(transport: Any = "tcp") -> paho.Client:
+    # Left to itself it tries again a second after a refusal, and leaving it would wait for that second.
+    return paho.Client(CallbackAPIVersion.VERSION2, protocol=paho.MQTTv311, transport=transport,
+                       reconnect_on_failure=False)
+
+
 class Outsider:
     """paho, connected as a user, hearing what it is given of everything under the session."""
 
@@ -55,7 +61,7 @@ class Outsider:
         self.verdicts: list[str] = []
         self.heard: list[tuple[str, bytes]] = []
         self.codes: list[int] = []
-        self.client = paho.Client(CallbackAPIVersion.VERSION2, protocol=paho.MQTTv311, transport=transport)
+        self.client = _client(transport)
         self.client.username_pw_set(user, f"token-of-{user}" if token is None else token)
         self.client.on_connect = lambda client, data, flags, reason, more: self.verdicts.append(str(reason))
         self.client.on_message = lambda client, data, message: self.heard.append((message.topic, message.payload))
@@ -152,7 +158,7 @@ async def test_a_wrong_token_or_user_is_not_let_in(broker: Broker, user: str, to
 async def test_nobody_comes_in_without_a_user(broker: Broker) -> None:
     """A client that gives neither user nor token is refused as well."""
     verdicts: list[str] = []
-    client = paho.Client(CallbackAPIVersion.VERSION2, protocol=paho.MQTTv311)
+    client = _client()
     client.on_connect = lambda client, data, flags, reason, more: verdicts.append(str(reason))
     await asyncio.to_thread(client.connect, "127.0.0.1", broker.address.port)
     client.loop_start()

@@ -19,6 +19,8 @@ from typing import Any
 import numpy as np
 from pydantic import BaseModel
 
+from pitwall.engine.belief import Belief
+from pitwall.engine.call import CallSpec
 from pitwall.engine.history import Entry
 from pitwall.engine.session import Session
 from pitwall.journal.replay import decisions
@@ -45,8 +47,10 @@ MADE_OF = ("id", "what", "now", "t", "place", "by", "lap_time_s", "compound", "g
 """What tells two inputs of a car's history apart. The belief from before each of them is what the state was then:
 comparing hundreds of those again and again would take most of the time."""
 LOOK_EVERY = 5
+NEVER_CHANGE = (Belief, CallSpec)
+"""What an engine only puts aside or replaces whole. There are hundreds of them: a copy shares them, which halves it."""
 
-_functions = copy._deepcopy_dispatch  # type: ignore[attr-defined]  # the table that deepcopy looks types up in
+_copiers = copy._deepcopy_dispatch  # type: ignore[attr-defined]  # the table that deepcopy looks types up in
 
 
 def decided(outputs: Iterable[Output]) -> list[Output]:
@@ -57,13 +61,18 @@ def decided(outputs: Iterable[Output]) -> list[Output]:
 def copy_of(session: Session) -> Session:
     """A deep copy that shares nothing that can change: frozen models are shared, what functions close over is
     copied."""
-    memo: dict[int, Any] = {}
-    before = _functions.get(types.FunctionType)
-    _functions[types.FunctionType] = _copied_function
+    before = dict(_copiers)
+    _copiers[types.FunctionType] = _copied_function
+    _copiers.update(dict.fromkeys(NEVER_CHANGE, _as_it_is))
     try:
-        return copy.deepcopy(session, memo)
+        return copy.deepcopy(session)
     finally:
-        _functions[types.FunctionType] = before
+        _copiers.clear()
+        _copiers.update(before)
+
+
+def _as_it_is(value: Any, _memo: dict[int, Any]) -> Any:
+    return value
 
 
 def _copied_function(function: types.FunctionType, memo: dict[int, Any]) -> types.FunctionType:
@@ -154,29 +163,27 @@ def first_difference(
 
 def state_of(value: Any) -> Any:
     """Everything that an engine knows, as values that can be compared; pacing left out."""
-    return _state(value, set())
+    return _state(value, {})
 
 
-def _state(value: Any, above: set[int]) -> Any:
-    if value is None or isinstance(value, str | int | float | BaseModel):
+def _state(value: Any, seen: dict[int, Any]) -> Any:
+    if value is None or isinstance(value, str | int | float | BaseModel | CallSpec):
         return value
-    if id(value) in above:
-        return "a ring"
-    above.add(id(value))
-    try:
-        return _parts(value, above)
-    finally:
-        above.discard(id(value))
+    # What is held in many places is gone through once; what is met within itself is a ring.
+    if id(value) not in seen:
+        seen[id(value)] = "a ring"
+        seen[id(value)] = _parts(value, seen)
+    return seen[id(value)]
 
 
-def _parts(value: Any, above: set[int]) -> Any:
+def _parts(value: Any, seen: dict[int, Any]) -> Any:
     if isinstance(value, dict):
-        return [(_state(key, above), _state(one, above)) for key, one in value.items()]
+        return [(_state(key, seen), _state(one, seen)) for key, one in value.items()]
     if isinstance(value, set | frozenset):
         return sorted(value)
     if isinstance(value, types.FunctionType | types.BuiltinFunctionType):
         cells = value.__closure__ if isinstance(value, types.FunctionType) else None
-        return (value.__qualname__, [_state(cell.cell_contents, above) for cell in cells or ()])
+        return (value.__qualname__, [_state(cell.cell_contents, seen) for cell in cells or ()])
     if isinstance(value, np.ndarray):
         return (value.shape, str(value.dtype), value.tobytes())  # bytes: two values that are not numbers are the same
     if isinstance(value, np.generic):
@@ -189,12 +196,12 @@ def _parts(value: Any, above: set[int]) -> Any:
         return [getattr(value, name) for name in MADE_OF]
     if is_dataclass(value):
         kind: Any = type(value)
-        return [kind, *(_state(getattr(value, name), above) for name in _known(kind))]
+        return [kind, *(_state(getattr(value, name), seen) for name in _known(kind))]
     if hasattr(value, "__dict__"):
-        return [type(value), *((name, _state(one, above)) for name, one in vars(value).items() if name not in PACING)]
+        return [type(value), *((name, _state(one, seen)) for name, one in vars(value).items() if name not in PACING)]
     if hasattr(value, "__slots__"):
-        return [type(value), *(_state(getattr(value, name), above) for name in value.__slots__)]
-    return [_state(one, above) for one in value]
+        return [type(value), *(_state(getattr(value, name), seen) for name in value.__slots__)]
+    return [_state(one, seen) for one in value]
 
 
 @functools.cache

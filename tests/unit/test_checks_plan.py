@@ -137,10 +137,40 @@ def test_each_fault_of_a_run_is_found_at_its_path(spoilt: dict[str, Any], code: 
     assert got == [(code, path)]
 
 
+WAITING = [
+    ({"when": {"after_item": "radio_chek"}}, "PW215", "after_item", "did you mean 'radio_check'?"),
+    ({"when": {"after_item": "driver_comment"}}, "PW215", "after_item", "but itself"),
+    ({"when": {"not_before": 3600}}, "PW217", "not_before", "when the session is over"),
+    ({"when": {"not_before": "+0:50:00"}}, "PW218", "not_before", "run 'a' is over at"),
+    ({"on": "cool", "when": {"after_item": "systems_check"}}, "PW217", "after_item", "no lap after the first"),
+]
+
+
+@pytest.mark.parametrize(("keys", "code", "key", "words"), WAITING)
+def test_an_item_whose_turn_never_comes_is_told(keys: dict[str, Any], code: str, key: str, words: str) -> None:
+    """What it waits for is not there, is itself, lies after the session, after the run or after its last lap."""
+    items = [item("radio_check"), item("systems_check", "in"), item("driver_comment", **{"on": ["cool", "in"]} | keys)]
+    (found,) = findings(run(laps="out, 1 timed, cool, 1 timed, in", items=items))
+    assert (found.code, path_text(found.path)) == (code, f"runs[0].items[2].when.{key}")
+    assert words in f"{found.found} {found.suggestion}"
+
+
+def test_items_that_wait_for_one_another_are_told() -> None:
+    """Each of them: neither can begin. A chain that ends in an item that waits for nothing is fine."""
+    ring = [item("radio_check", when={"after_item": "driver_comment"}),
+            item("driver_comment", "in", when={"after_item": "radio_check"})]  # fmt: skip
+    got = findings(run(items=ring))
+    assert [one.code for one in got] == ["PW216"] * 2
+    assert got[0].found == "radio_check waits for driver_comment waits for radio_check"
+    chain = [item("radio_check", "out"), item("driver_comment", ["cool", "in"], when={"after_item": "radio_check"}),
+             item("systems_check", "in", when={"not_before": 60})]  # fmt: skip
+    assert findings(run(laps="out, 1 timed, cool, 1 timed, in", items=chain)) == []
+
+
 def test_every_code_of_a_plan_check_is_produced_by_some_test_here() -> None:
     """No code is in the table that nothing can find: those of plans are met here, or named in another test."""
-    met = {code for _, code, _ in RUNS} | {code for _, code, _ in HEADS}
-    elsewhere = {"PW302", "PW303", "PW305", "PW403", "PW503", "PW506"}  # tests of their own below
+    met = {code for _, code, _ in RUNS} | {code for _, code, _ in HEADS} | {code for _, code, _, _ in WAITING}
+    elsewhere = {"PW216", "PW302", "PW303", "PW305", "PW403", "PW503", "PW506"}  # tests of their own below
     of_files = {code for code in CODES if code < "PW100" or code[:4] in ("PW11", "PW13")}
     others = [path.read_text(encoding="utf-8") for path in Path(__file__).parents[1].rglob("test_*.py")
               if path != Path(__file__)]

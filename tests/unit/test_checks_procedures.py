@@ -110,6 +110,22 @@ def on_medium(medium: str, *items: dict[str, Any], laps: str = "out, 1 timed, co
     return [one for one in check_plan(made, around(long)) if one.code in ("PW213", "PW214")]
 
 
+def test_a_pass_of_the_pit_wall_holds_three_lines_of_switches() -> None:
+    """From the cool-down lap to the timed one deployment, engine and flap change: four lines, told with the lap and
+    what they are. The first lap's changes are told in the garage, and two that fit are fine."""
+    run = {"run": "one", "want": "must", "laps": "out, 1 timed, cool, 1 timed, in", "fuel_kg": 30}
+
+    def said(**more: Any) -> list[Finding]:
+        made = Plan.model_validate({"plan": 1, "car": "41", "driver": "ines", "session": "practice-1",
+                                    "medium": "board", "runs": [run | more]})  # fmt: skip
+        return [one for one in check_plan(made, around()) if one.code == "PW219"]
+
+    flap = {"do": "flap_compare", "on": {"timed": 2}, "with": {"flap": "open"}}
+    assert [one.path for one in said(items=[flap])] == [("runs", 0)] * len(said(items=[flap]))
+    assert any("FLAP OPEN" in one.found and "cool-down lap" in one.found for one in said(items=[flap]))
+    assert said(laps="out, 3 timed, in") == []
+
+
 def test_a_board_asks_nothing_and_holds_three_short_lines() -> None:
     """A question and a long text are errors, told once for each procedure; what is short is shown."""
     found = on_medium("board", {"do": "driver_comment", "on": ["cool", "in"]}, {"do": "long", "on": "timed"},

@@ -119,35 +119,6 @@ def test_what_is_only_nice_to_have_may_not_fit() -> None:
     assert watch.overrun(outlook(0.0, ("c", "could", 0.0)), AlertBook(), ForecastSettings(), "green", 10) == []
 
 
-def test_a_timed_lap_begun_with_a_wrong_switch() -> None:
-    """Telemetry shows it off at the line: told with where it stands and where it should; over once it is put right."""
-    stage = Stage(setup(plan(MAIN))).green().leave(200)
-    stage.switch(300, "torque_map", 4)
-    stage.lap(300.5, 24.5, from_exit=True)
-    (alert,) = [one for one in stage.made(Alert) if one.kind == "switch_wrong"]
-    assert (alert.text, alert.t) == ("torque stands at 4, this timed lap needs 2", 325)
-    stage.switch(350, "torque_map", 2)
-    stage.wait(356)
-    assert kinds(stage.outputs)[-1] == ("switch_wrong", False)
-
-
-def test_a_put_back_that_nothing_shows_is_unverified() -> None:
-    """Believed off, no telemetry: a low alert that asks for the driver's word, over at the next lap."""
-    items = [{"do": "flap_lap", "on": {"timed": 1}}]
-    stage = Stage(setup(plan(MAIN | {"laps": "out, 3 timed, in", "items": items}))).green()
-    t = stage.drive(200, 125)
-    opening = next(call for call in stage.car.book.calls.values() if call.spec.ask.position == "open")
-    stage.command("confirm", call=opening.id)
-    closing = next(call for call in stage.car.book.calls.values() if call.spec.ask.position == "closed")
-    stage.command("skip", call=closing.id)
-    t = stage.lap(t, 100)
-    (alert,) = [one for one in stage.made(Alert) if one.kind == "switch_unverified"]
-    assert alert.text == "flap: nothing shows that it is back at closed"
-    stage.car.switches.said("flap", "closed", sure=True)
-    stage.lap(t, 100)
-    assert kinds(stage.outputs)[-1] == ("switch_unverified", False)
-
-
 def test_fuel_for_the_lap_the_car_is_on() -> None:
     """Loaded for three laps and the reserve: on the fourth it is short. The load of the run that it repeats counts."""
     for more in ({"fuel_kg": 8.5}, {"same_as": "spare"}):
@@ -192,16 +163,6 @@ def test_a_feed_that_fell_silent() -> None:
     assert ("feed_stale", False) in kinds(stage.outputs)
 
 
-def test_under_red_wrong_switches_are_held_back() -> None:
-    """Nobody is told of a switch on a lap that does not count; the drop is on record."""
-    book = AlertBook()
-    stage = Stage(setup(plan(MAIN))).green().leave(200)
-    stage.switch(300, "torque_map", 4)
-    stage.lap(300.5, 24.5, from_exit=True)
-    outputs = watch.lap_began(stage.car, book, "red", 326)
-    assert [type(one).__name__ for one in outputs] == ["HeldBack"]
-
-
 # -- the pipeline ------------------------------------------------------------------------------------------------------
 
 
@@ -241,7 +202,7 @@ def test_in_a_flood_only_what_is_urgent_is_shown_and_the_rest_follows() -> None:
     """The twelfth alert in ten minutes waits, with its reason, unless it is urgent; after the flood it is raised."""
     book = AlertBook()
     for number in range(11):
-        book.hold("switch_unverified", "41", "unsure", number, "green", f"s{number}")
+        book.hold("in_overdue", "41", "late", number, "green", f"s{number}")
     held = book.hold("car_silent", "58", "unseen", 12, "green")
     assert reasons(held) == ["too many alerts at once: only urgent ones are shown"]
     assert kinds(held) == [("many_alerts", True)], "and it says so"

@@ -156,7 +156,7 @@ def test_no_field_of_a_run_is_forgotten(name: str) -> None:
 
 OTHER_ITEM: dict[str, Any] = {
     "do": "radio_check", "on": "in", "after": "turn 1", "at": "turn 1", "with": {"seconds": 6}, "want": "must",
-    "put_back": False, "why": "kept", "times": 2,
+    "put_back": False, "why": "kept", "times": 2, "when": {"not_before": "+0:20:00", "after_item": "radio_check"},
 }  # fmt: skip
 
 

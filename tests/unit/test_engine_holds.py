@@ -181,7 +181,7 @@ def test_a_car_that_comes_close_breaks_it_off() -> None:
     made.session.field.tracks["7"].lap.start_t = 203.0  # type: ignore[union-attr]  # as if its exit had come in time
     made.session.field.tracks["7"].seen_t = 203.0
     made.wait(act + 5.0)
-    assert made.call("-break").spec.breaks_off == "7 is about 3 s behind"
+    assert made.call("-break").spec.breaks_off == "car 7 is about 3 s behind"
 
 
 def test_before_it_begins_and_after_it_is_over_nothing_is_broken_off() -> None:

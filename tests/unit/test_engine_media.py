@@ -3,15 +3,22 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
+from pitwall.app.scenarios import load_rehearsal
+from pitwall.app.wiring import Evidence, rehearse_instant
 from pitwall.engine.call import Call, CallSpec
-from pitwall.engine.media import NO_PASS, TOO_LONG, _shared
+from pitwall.engine.media import HANG_S, NO_PASS, TOO_LONG, _shared, convey
+from pitwall.engine.session import Session
+from pitwall.engine.view import situation
+from pitwall.journal.replay import decisions
+from pitwall.model.outputs import Ask, Prompt
 from pitwall.model.procedure import Procedure
 from pitwall.radio.board import LINE_CHARACTERS, MOST_LINES, READY_BEFORE_S
-from tests.unit.engine_stage import MAIN, PROCEDURES, Stage, plan, setup
+from tests.unit.engine_stage import CAR, MAIN, PROCEDURES, SWITCHES, Stage, car_file, plan, setup
 
 BOARD_HOLD = Procedure.model_validate(
     {
@@ -137,8 +144,8 @@ def test_the_three_lines_of_a_pass_go_to_the_most_important() -> None:
         CallSpec("box", "box", "Box this lap", "Box this lap", 0, 9, 2, 0),
         CallSpec("switch", "switch", "Torque 3.", "Torque three", 0, 9, 2, 0),
     ]
-    situation = made.car.situation(made.session.clock, made.now)
-    found = {one.key: one for one in _shared(situation, [(400, spec) for spec in specs])}
+    at = situation(made.car, made.session.clock, made.now)
+    found = {one.key: one for one in _shared(at, [(400, spec) for spec in specs])}
     shown = [one for one in found.values() if one.against is None]
     assert {one.key for one in shown} == {"box", "switch"}
     assert sum(len(one.board) for one in shown) <= MOST_LINES
@@ -171,3 +178,66 @@ def test_whatever_the_feed_does_a_pass_never_holds_more_than_three_lines(medium:
                     taken[at] = taken.get(at, 0) + len(call.spec.board)
             assert all(lines <= MOST_LINES for lines in taken.values()), taken
         t += lap_s
+
+
+def test_switches_go_up_in_twos_each_from_a_line_of_its_own() -> None:
+    """Three changes at one line: the two that the first board holds, then the third; a figure never stands with another
+    switch, and each board asks for what it shows."""
+    made = stage("board")
+    made.drive(200, 125)
+    at = situation(made.car, made.session.clock, made.now)
+    positions: dict[str, Any] = {"brake_bias": 54.0, "flap": "open", "torque_map": 3}
+    ask = Ask(action="set_switch", positions=positions)
+    spec = CallSpec("s", "switch", "x", "bias two down, flap open, torque 3", 350, 360, 2, 0, ask=ask, leg=2,
+                    act_at_s=at.legs[1].start_s + 1)  # fmt: skip
+    found = list(convey(at, [spec]))
+    assert [(one.key, one.board, one.ask.positions, one.ask.switch) for one in found] == [
+        ("s", ("BIAS 2", "DOWN", "FLAP OPEN"), {"brake_bias": 54.0, "flap": "open"}, None),
+        ("s-1", ("TRQ 3",), {}, "torque_map"),
+    ]
+    assert [one.against for one in found] == [None, "the board is full: BIAS 2 / DOWN / FLAP OPEN"]
+
+
+def test_what_must_have_changed_by_the_first_line_is_told_in_the_garage() -> None:
+    """Before leaving, face to face; on track it is not asked for again."""
+    defaults = [{"position": 2, "lap": "out"}]
+    switches = [one | ({"default": 3, "defaults": defaults} if one["switch"] == "torque_map" else {})
+                for one in SWITCHES]  # fmt: skip
+    run = {**MAIN, "laps": "out, 2 timed, in"}
+    made = Stage(setup(plan(run, medium="board"), cars={CAR: car_file(switches=switches)})).green().wait(20)
+    spec = made.call("main-1-1-switch-0").spec
+    assert (spec.text, spec.lap, spec.medium) == ("On the out-lap, before the line: torque 3.", "garage", "two_way")
+    made.wait(spec.say_from_s + 2)
+    made.command("said", call=made.call("main-1-1-switch-0").id)
+    made.leave(300)
+    made.wait(330)
+    (call,) = [call for call in made.car.book.calls.values() if "1-1-switch" in call.id]
+    assert call.state in ("said", "done")
+
+
+async def test_in_a_whole_rehearsed_session_every_must_say_call_that_can_be_shown_is_shown() -> None:
+    """The demo hour with pit boards: each box call and switch change hangs before its pass, unless it became known when
+    the car was at the pit wall already, no three lines were left, or no pass came before it; nothing is read back."""
+    rehearsal = load_rehearsal("practice_hour", 11)
+    plans = {car: one.model_copy(update={"medium": "board"}) for car, one in rehearsal.setup.plans.items()}
+    kept: list[Evidence] = []
+    boards = replace(rehearsal, setup=rehearsal.setup.model_copy(update={"plans": plans}))
+    await rehearse_instant(boards, witness=kept.append)
+    told: dict[str, list[Prompt]] = {}
+    for one in decisions(kept[0].events, Session()):
+        for out in one.outputs:
+            if isinstance(out, Prompt) and out.kind in ("box", "switch") and out.medium == "board":
+                told.setdefault(out.call, []).append(out)
+    assert len(told) >= 20
+    hung = 0
+    for prompts in told.values():
+        last = next((one for one in reversed(prompts) if one.state in ("shown", "due")), prompts[-1])
+        passes = last.say_by_s + READY_BEFORE_S
+        known = prompts[0].t <= passes - HANG_S
+        if last.against is not None or not known:
+            continue
+        hung += 1
+        assert len(last.board) in (1, 2, 3)
+        assert any(one.state == "due" and one.t <= passes - HANG_S for one in prompts) or last.state == "shown", last
+        assert prompts[-1].state in ("said", "done", "withdrawn", "unconfirmed"), (prompts[-1].call, prompts[-1].state)
+    assert hung >= 15

@@ -188,7 +188,7 @@ def test_the_run_is_read_out_on_the_out_lap() -> None:
     """How many timed laps, said once while there is time to talk."""
     stage = out(laps="out, 3 timed, in").wait(225)
     call = stage.call("run-laps")
-    assert call.spec.text == "Three timed laps in this run, then we bring it in."
+    assert call.spec.text == "Three timed laps, then the in-lap."
     assert call.state == "due"
 
 

@@ -57,8 +57,8 @@ def test_a_car_close_behind_is_told_and_the_call_advised_against() -> None:
     made = due(both_at_loop(stage(6), 6))
     prompt = made.prompts("room-0")[-1]
     assert prompt.state == "due"
-    assert prompt.against == "7 is about 6 s behind there, 8 s are needed"
-    assert prompt.caution == "Traffic: 7 is about 6 s behind. Slow on a straight"
+    assert prompt.against == "car 7 is about 6 s behind there, 8 s are needed"
+    assert prompt.caution == "Traffic: car 7 is about 6 s behind. Slow on a straight"
 
 
 def test_unsaid_it_is_held_back_and_tried_on_the_next_lap_that_allows_it() -> None:
@@ -70,10 +70,10 @@ def test_unsaid_it_is_held_back_and_tried_on_the_next_lap_that_allows_it() -> No
     for t, car in ((325 + 45, "41"), (331 + 45, "7")):
         made.cross(t, "1", car)
     made.wait(402)
-    assert first(made, "withdrawn").reason == "held back: 7 is about 6 s behind there, 8 s are needed"
+    assert first(made, "withdrawn").reason == "held back: car 7 is about 6 s behind there, 8 s are needed"
     (item,) = made.car.progress.runs[0].items
     assert (item.state, item.leg) == ("planned", 3)
-    assert item.reason == "moved to cool-down lap 2: held back: 7 is about 6 s behind there, 8 s are needed"
+    assert item.reason == "moved to cool-down lap 2: held back: car 7 is about 6 s behind there, 8 s are needed"
 
 
 def test_on_the_only_lap_it_is_not_done_and_the_reason_is_kept() -> None:
@@ -83,7 +83,7 @@ def test_on_the_only_lap_it_is_not_done_and_the_reason_is_kept() -> None:
         made.cross(at_loop(200, loop) if loop != "line" else 200 + OUT_S, loop)
     (item,) = made.car.progress.runs[0].items
     assert (item.state, item.leg) == ("not_done", 0)
-    assert "held back: 7 is about 6 s behind" in (item.reason or "")
+    assert "held back: car 7 is about 6 s behind" in (item.reason or "")
 
 
 def test_whoever_says_it_all_the_same_decides() -> None:
@@ -101,7 +101,7 @@ def test_a_car_far_behind_is_told_without_advice() -> None:
     made = due(both_at_loop(stage(20), 20))
     call = made.call("room-0-1-0-0")
     assert made.prompts("room-0")[-1].against is None
-    assert (call.spec.caution or "").startswith("7 is about 20 s behind. ")
+    assert (call.spec.caution or "").startswith("Car 7 is about 20 s behind. ")
     made.wait(at_loop(200, "2"))
     assert call.state == "unconfirmed"
 
@@ -130,7 +130,7 @@ def test_a_lap_that_is_driven_anyway_is_not_left_for_traffic() -> None:
     made = both_at_loop(stage(2, room=ROOM.model_copy(update={"steps": (ROOM.steps[0].model_copy(update={
         "kind": "run"}),)})), 2)  # fmt: skip
     spec = made.call("room-0-1-0-0").spec
-    assert ((spec.caution or "")[:29], spec.against) == ("Traffic: 7 is about 2 s behin", None)
+    assert ((spec.caution or "")[:33], spec.against) == ("Traffic: car 7 is about 2 s behin", None)
 
 
 def test_procedures_that_need_no_room_say_nothing_of_traffic() -> None:

@@ -36,7 +36,10 @@ ITEM = st.builds(
     st.fixed_dictionaries(
         {"do": NAME, "on": st.lists(CHOICE, max_size=3), "with": VALUES, "want": WANT, "times": st.integers(1, 20)}
     ),
-    PLACE,
+    st.one_of(PLACE, st.fixed_dictionaries({"on": st.lists(CHOICE, min_size=1, max_size=3), "when": st.one_of(
+        st.fixed_dictionaries({"not_before": SECONDS}),
+        st.fixed_dictionaries({"after_item": NAME}, optional={"not_before": SECONDS}),
+    )})),
     st.one_of(st.just({}), st.fixed_dictionaries({"put_back": st.booleans(), "why": LABEL})),
 )
 

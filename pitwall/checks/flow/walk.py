@@ -5,7 +5,7 @@ out, a run dropped, a run broken off (a red flag, or a call to come in early), a
 within its free range, a preset whose release moved more than it says. A step as planned costs nothing.
 
 What is said follows the daemon. Before the line into a timed lap, and wherever the lap that ends may hear it: what the
-next lap wants otherwise than this one, and what telemetry shows off. After the line of a silent lap: what is believed
+next lap wants otherwise than this one, and what is taken to be off. After the line of a silent lap: what is believed
 off. Before a release: the first time everything, later what is believed off or still owed. A run broken off before it
 counts is gone on with. Not looked at: an item taken out when its switch has been changed for it already (whoever takes
 it out knows), items that move to a later lap, runs that are swapped, and a weather that turns in mid-session.
@@ -112,7 +112,8 @@ def release_list(course: Course, state: State, wanted: tuple[Spot, ...]) -> dict
         if part.kind == "momentary":
             continue
         if not state.checked:
-            listed = part.kind != "preset"
+            rests = hand.believed == part.default and wanted[index] == part.default
+            listed = part.kind != "preset" or not rests
         else:
             listed = hand.owed is not None or not part.near(hand.believed, wanted[index])
         if listed:
@@ -197,7 +198,7 @@ def _to_change(
             told = off
         else:
             planned = was[index] != wanted[index] and not (part.measured and hand.fresh and not off)
-            told = planned or (part.measured and off)
+            told = planned or off
         if told:
             found[index] = wanted[index]
     return found
@@ -245,6 +246,8 @@ def _come_in(course: Course, state: State, wheel: Wheel, lap: int) -> Iterator[S
         yield _next_run(state, tuple(hands))
     if not counts:
         resume, began = max(1, lap), state.begun or lap > 0
+        while stint.laps[resume] == "cool":
+            resume += 1
         early = {one.item for asked in stint.asked[:resume] for one in asked}
         again, stays = state.again or state.resume > resume, tuple(item for item in state.stays if item in early)
         parked = state._replace(wheel=tuple(hands), lap=None, alive=())

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from pitwall.engine.alerts.kinds import ASKS_AGAIN_S, EXPLAINED_BY, IDLE_UNDER, KINDS, ON_DELAY_S, TOLD_ONCE
+from pitwall.engine.alerts.kinds import ASKS_AGAIN_S, EXPLAINED_BY, IDLE_UNDER, KINDS, ON_DELAY_S, TOLD_ONCE, URGENT
 from pitwall.engine.alerts.policy import CHATTER_WINDOW_S, Flood, Occurrences, Shelf
 from pitwall.model.outputs import Alert, HeldBack, Output, Status
 from pitwall.model.units import clock_text
@@ -36,8 +36,12 @@ class AlertBook:
     flood: Flood = field(default_factory=Flood)
     noted_s: dict[str, float] = field(default_factory=dict)
     seen: dict[str, Occurrences] = field(default_factory=dict)
+    gone: dict[str, Alert] = field(default_factory=dict)
 
-    def hold(self, kind: str, car: str | None, text: str, now: float, status: Status, detail: str = "") -> list[Output]:
+    def hold(
+        self, kind: str, car: str | None, text: str, now: float, status: Status, detail: str = "", *,
+        explained_by: tuple[str, ...] = (),
+    ) -> list[Output]:
         """The condition holds: raise the alert, or say why not.
 
         Args:
@@ -47,13 +51,14 @@ class AlertBook:
             now: session second.
             status: session status, which may inhibit it.
             detail: tells apart two alerts of one kind for one car.
+            explained_by: kinds that say it already, besides those that always do.
         """
         key = alert_key(kind, car, detail)
         if key in self.active:
-            return self._goes_on(key, text, now)
+            return self._suppressed(key, kind, now, status) or self._goes_on(key, text, now)
         seen = self.seen.setdefault(key, Occurrences())
         held_s = seen.held_for(now)
-        reason = self._held_by(key, kind, car, now, status)
+        reason = self._held_by(key, kind, car, now, status, (*EXPLAINED_BY.get(kind, ()), *explained_by))
         if reason is not None:
             many = self.hold("many_alerts", None, MANY, now, status) if reason == FLOOD else []
             return [*self._held_back(key, reason, now), *many]
@@ -64,23 +69,32 @@ class AlertBook:
             id=key, t=now, car=car, kind=kind, priority=priority, active=True, text=text, help=remedy, since_s=now
         )
         self.active[key], seen.cleared_s = alert, None
+        self.gone.pop(key, None)
         self.count[kind] = self.count.get(kind, 0) + 1
-        if kind not in TOLD_ONCE:
+        if kind not in TOLD_ONCE | URGENT:
             self.flood.note(now)
         return [alert]
 
-    def _held_by(self, key: str, kind: str, car: str | None, now: float, status: Status) -> str | None:
+    def _held_by(
+        self, key: str, kind: str, car: str | None, now: float, status: Status, explained_by: tuple[str, ...]
+    ) -> str | None:
         """What keeps this alert from being raised now, in words; None when nothing does."""
         if status in IDLE_UNDER[kind]:
             return f"idle while the session is {status}"
         for alert in self.active.values():
-            if alert.kind in EXPLAINED_BY.get(kind, ()) and alert.car in (None, car):
+            if alert.kind in explained_by and alert.car in (None, car):
                 return f"explained by {alert.id}"
         if self.shelf.holds(key, now):
             return f"shelved until {clock_text(self.shelf.until_s[key])}"
-        if self.flood.look(now) and KINDS[kind][0] != "high" and kind not in TOLD_ONCE:
+        if self.flood.look(now) and KINDS[kind][0] != "high" and kind not in TOLD_ONCE | URGENT:
             return FLOOD
         return None
+
+    def _suppressed(self, key: str, kind: str, now: float, status: Status) -> list[Output]:
+        """One that stands, and that nobody needs under the session's status: off the screens, working underneath."""
+        if status not in IDLE_UNDER[kind]:
+            return []
+        return [*self._close(key, now), *self._held_back(key, f"idle while the session is {status}", now)]
 
     def calm(self, now: float) -> list[Output]:
         """Asked every few seconds: is a flood over that was told?"""
@@ -119,10 +133,11 @@ class AlertBook:
         return self._close(key, now)
 
     def acknowledge(self, alert_id: str, now: float, because: str) -> list[Output]:
-        """A hand took note; empty when there is no such alert."""
+        """A hand took note, of one that is over already as well; empty when there is no such alert."""
         alert = self.active.get(alert_id)
         if alert is None:
-            return []
+            gone = self.gone.pop(alert_id, None)
+            return [] if gone is None else [gone.model_copy(update={"t": now, "acknowledged": True, "because": because})]
         self.noted_s[alert_id] = now
         self.active[alert_id] = alert.model_copy(update={"t": now, "acknowledged": True, "because": because})
         return [self.active[alert_id]]
@@ -146,7 +161,10 @@ class AlertBook:
 
     def _close(self, key: str, now: float) -> list[Output]:
         self.noted_s.pop(key, None)
-        return [self.active.pop(key).model_copy(update={"t": now, "active": False})]
+        over = self.active.pop(key).model_copy(update={"t": now, "active": False})
+        if not over.acknowledged:
+            self.gone[key] = over  # so that who presses the key as it goes is not refused
+        return [over]
 
     def _held_back(self, key: str, reason: str, now: float) -> list[Output]:
         if (key, reason) in self.held:

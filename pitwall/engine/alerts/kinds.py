@@ -13,6 +13,11 @@ KINDS: dict[str, tuple[AlertPriority, str]] = {
     "clock_unknown": ("low", "No official clock: pitwall counts from the green light. Check the time left."),
     "fuel_short": ("high", "Box this lap, or save fuel."),
     "answer_owed": ("low", "Answer in the next free window, or skip the answer to drop it."),
+    "misses_flag": ("medium", "See the text: push to the line, box, or keep the car in."),
+    "tyre_hot": ("medium", "Have the driver ease off where they slide, or drive a cool-down lap."),
+    "tyre_cold": ("low", "Have the driver warm them before the next timed lap, or box."),
+    "tyre_pressure_high": ("medium", "Have the driver cool them; set them lower at the next stop."),
+    "tyre_pressure_low": ("high", "It may be a puncture: slow down, off the racing line, box."),
     "release_overdue": ("low", "Ask the garage how long the work still takes; keep the car in, or re-plan."),
     "in_overdue": ("low", "Enter the pit entry (key i) if the car is in, else the line (key l); or ask the driver."),
     "timetable": ("low", "Acknowledge it; it goes by itself after ten minutes."),
@@ -32,6 +37,11 @@ IDLE_UNDER: dict[str, tuple[Status, ...]] = {
     "clock_unknown": ("waiting", "closed", "finished"),
     "fuel_short": ("closed", "finished"),
     "answer_owed": ("red", "closed"),
+    "misses_flag": ("waiting", "red", "closed", "finished"),
+    "tyre_hot": ("waiting", "red", "closed", "finished"),
+    "tyre_cold": ("waiting", "slow", "red", "closed", "finished"),  # in a slow period they are bound to get cold
+    "tyre_pressure_high": ("waiting", "red", "closed", "finished"),
+    "tyre_pressure_low": ("waiting", "red", "closed", "finished"),
     "release_overdue": ("waiting", "red", "closed", "finished"),
     "in_overdue": ("waiting", "closed"),
     "driver_laps": ("waiting", "red", "closed", "finished"),
@@ -44,11 +54,17 @@ IDLE_UNDER: dict[str, tuple[Status, ...]] = {
 }
 EXPLAINED_BY: dict[str, tuple[str, ...]] = {
     "release_overdue": ("feed_stale",),  # the car may have left long ago
+    "overrun": ("misses_flag",),  # told for the run that is under way: nothing after it fits either
+    "tyre_cold": ("tyre_pressure_low",),
 }
 """While one of these is active for the same car, or for nobody in particular, the alert says nothing new."""
 
 TOLD_ONCE = frozenset({"plan_file", "timetable", "curfew", "many_alerts"})
 """Nobody looks at these conditions again and again: held back in a flood, they would be lost."""
+
+URGENT = frozenset({"switch_unverified"})
+"""Told some seconds before the line of a timed lap, or of no use: no flood holds these back, and as several switches
+may hang on one call they make none."""
 
 ON_DELAY_S: dict[str, float] = {"release_overdue": 10.0}
 """So long the condition must hold without a break before the alert is raised; no entry: at once."""

@@ -8,7 +8,19 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from pitwall.engine.call import CallSpec
-from pitwall.engine.rules import after_flag, box, ending, lap_kind, owed, pace, procedure, release, session, switch
+from pitwall.engine.rules import (
+    after_flag,
+    box,
+    ending,
+    first_line,
+    lap_kind,
+    owed,
+    pace,
+    procedure,
+    release,
+    session,
+    switch,
+)
 from pitwall.engine.situation import Situation
 
 Rule = Callable[[Situation], Iterable[CallSpec]]
@@ -18,6 +30,7 @@ RULES: tuple[Rule, ...] = (
     box.calls,
     release.calls,
     switch.calls,
+    first_line.calls,
     procedure.calls,
     ending.calls,
     after_flag.calls,

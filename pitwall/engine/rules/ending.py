@@ -90,7 +90,7 @@ def _broken_off(
     elif procedure.clear_behind_s:
         behind = gaps_at(phase, begins, at.others).behind
         if behind is not None and behind.gap_s < TOO_CLOSE * procedure.clear_behind_s:
-            why = f"{behind.car} is about {behind.gap_s:.0f} s behind"
+            why = f"car {behind.car} is about {behind.gap_s:.0f} s behind"
     if why is not None:
         yield _call(at, item, leg, ending, "break", begins - SLACK_S, ends, why)
 

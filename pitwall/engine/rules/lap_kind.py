@@ -34,7 +34,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
             window = at.window(leg.start_s, text, at.timing.switch_reaction_s, before, "run")
             over_by = leg.start_s - at.doubt(leg.start_s, before) - at.timing.switch_reaction_s
             room = at.room((before,), over_by - USEFUL_S, over_by)
-            yield _say(at, leg, text, "Push next lap", "timed", window.from_s, window.by_s, leg.start_s, room)
+            yield _say(at, leg, text, "Next lap: push", "timed", window.from_s, window.by_s, leg.start_s, room)
 
 
 def _cool(at: Situation, leg: Leg) -> Iterable[CallSpec]:
@@ -57,11 +57,11 @@ def _on_the_out_lap(at: Situation) -> Iterable[CallSpec]:
     if leg is None or leg.kind != "out" or len(at.legs) < 2:
         return
     timed = sum(1 for later in at.legs[1:] if later.kind == "timed")
-    text = f"{laps_phrase(timed).capitalize()} in this run, then we bring it in."
+    text = f"{laps_phrase(timed).capitalize()}, then the in-lap."
     window = at.window(leg.end_s, text, 3.0, leg, "run")
     room = at.room((leg,), leg.start_s + SETTLED_S, leg.end_s - 3.0)
     begin = min(window.from_s, leg.start_s + SETTLED_S)
-    yield _say(at, leg, text, laps_phrase(timed), None, begin, window.by_s, None, room)
+    yield _say(at, leg, text, laps_phrase(timed).capitalize(), None, begin, window.by_s, None, room)
 
 
 def _say(

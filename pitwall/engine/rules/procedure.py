@@ -11,7 +11,7 @@ from collections.abc import Iterable
 
 from pitwall.engine.call import CallSpec
 from pitwall.engine.gaps import HORIZON_S, doubt_s, gaps_at
-from pitwall.engine.progress import ItemState
+from pitwall.engine.progress import ItemState, RunState
 from pitwall.engine.situation import Leg, Situation
 from pitwall.engine.switches import item_arguments
 from pitwall.model.outputs import Ask
@@ -22,6 +22,7 @@ from pitwall.radio.ways import Room
 from pitwall.radio.wording import fill
 
 USEFUL_S = 40.0  # before the place; earlier it would be forgotten (common practice, no source)
+STANDING = ("garage", "pit_exit", "pit_lane")
 FORESEEN_S = 90.0  # further ahead nobody knows who will be where
 
 
@@ -32,7 +33,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         return
     for item in run.items:
         procedure = at.procedures.get(item.item.do)
-        if procedure is None or item.state not in ("planned", "called"):
+        if procedure is None or item.state not in ("planned", "called") or item.waits is not None:
             continue
         leg = at.leg(item.leg if not run.out_in else 0)
         if leg is None:
@@ -40,9 +41,19 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         for number, step in enumerate(procedure.steps):
             if at.stopped_by_flag and step.kind != "question":
                 continue  # after the flag the in-lap is for the driver's comment
+            if step.repeat == "once" and not _first_time(run, item):
+                continue
             spec = _step(at, item, procedure, step, number, leg)
             if spec is not None:
                 yield spec
+
+
+def _first_time(run: RunState, item: ItemState) -> bool:
+    """Guard: on no lap before this one is the same item of the plan done."""
+    return not any(
+        other.number == item.number and other.leg < item.leg and other.state not in ("dropped", "not_done")
+        for other in run.items
+    )
 
 
 def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, number: int, leg: Leg) -> CallSpec | None:
@@ -60,7 +71,7 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
     say = step.say_measured if measured and step.say_measured is not None else step.say
     text, short, waits = fill(say, arguments), fill(step.short, arguments), False
     room: Room | None = None
-    if step.where in ("garage", "pit_lane", "pit_exit"):
+    if step.where in STANDING:
         begin, by = _pit_window(at, step, act_at, text)
     elif step.where == "lap_start" and _silent_before(at, leg, step.kind):
         begin, waits = leg.start_s + 1.0, not leg.running
@@ -120,12 +131,12 @@ def _traffic(
     around = gaps_at(phase, act_at, at.others, doubt_s(leg.kind, act_at - seen))
     needed, close = procedure.clear_behind_s, around.close_behind(procedure.clear_behind_s)
     if close is not None:
-        where = f"about {close.gap_s:.0f} s behind" if close is around.behind else "beside it or just ahead"
-        against = f"{close.car} is {where} there, {needed:g} s are needed" if step.kind == "procedure" else None
-        return f"Traffic: {close.car} is {where}", against
+        where = f"about {close.gap_s:.0f} s behind" if close is around.behind else "alongside or just ahead"
+        against = f"car {close.car} is {where} there, {needed:g} s are needed" if step.kind == "procedure" else None
+        return f"Traffic: car {close.car} is {where}", against
     if around.behind is None:
         return f"Nobody within {HORIZON_S:g} s behind", None
-    return f"{around.behind.car} is about {around.behind.gap_s:.0f} s behind", None
+    return f"Car {around.behind.car} is about {around.behind.gap_s:.0f} s behind", None
 
 
 def _pit_window(at: Situation, step: Step, act_at: float, text: str) -> tuple[float, float]:
@@ -142,11 +153,14 @@ def _pit_window(at: Situation, step: Step, act_at: float, text: str) -> tuple[fl
 
 def acts_at(at: Situation, step: Step, item: ItemState, leg: Leg) -> tuple[float, float | None, str] | None:
     """When, at which phase and at which place the driver acts; None where that lies behind or does not apply."""
-    if step.where in ("garage", "pit_exit", "pit_lane"):
+    if step.where in STANDING:
         # Before the run only what belongs to its beginning: what is for the in-lap comes on it.
         return _in_the_pits(at, step, leg) if at.track.on_track or item.leg == 0 else None
-    if not at.track.on_track and leg.index != 0:
-        return None
+    return on_the_lap(at, step, item, leg) if at.track.on_track or leg.index == 0 else None
+
+
+def on_the_lap(at: Situation, step: Step, item: ItemState, leg: Leg) -> tuple[float, float | None, str] | None:
+    """The same for a step on the lap itself, also of a lap far ahead."""
     named = item.item.after or item.item.at
     if step.where == "place":
         if named is None:

@@ -6,6 +6,7 @@ pitwall releases nobody: the release controller and the pit exit light decide; t
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from pitwall.engine.call import CallSpec
 from pitwall.engine.situation import Situation
@@ -17,6 +18,8 @@ from pitwall.radio.wording import laps_phrase
 STAYS_OPEN_S = 240.0  # work may overrun: the call to go is not too late until the car has gone
 GROUP = 4  # the check list is read in groups of three or four (common practice, no source)
 MIN_WINDOW_S = 20.0
+LAST_CHECK_S = 5.0  # before the release: after that the driver has other things to do
+ANSWERS_ENTERED = 3  # after so many confirmed calls this is an engineer who enters them
 
 
 def calls(at: Situation) -> Iterable[CallSpec]:
@@ -105,7 +108,8 @@ def _check(at: Situation, name: str, release: float) -> Iterable[CallSpec]:
     run, timing = at.run, at.timing
     assert run is not None
     wanted = at.switches.wanted(run, 0)
-    listed = list(at.switches.release_list(wanted, again=run.check_edition > 0).items())
+    key = f"{name}-check{_edition(run.check_edition)}"
+    listed = list(at.switches.release_list(wanted, run.check_edition > 0, key).items())
     begin = release - timing.release_check_s
     for number, start in enumerate(range(0, len(listed), GROUP)):
         group = dict(listed[start : start + GROUP])
@@ -115,9 +119,9 @@ def _check(at: Situation, name: str, release: float) -> Iterable[CallSpec]:
             word = switch.word if switch is not None else switch_name
             words.append(f"{word} {position_text(position)}")
         text = "Switch check: " + ", ".join(words) + "."
-        yield _garage(
+        spec = _garage(
             at,
-            f"{name}-check{_edition(run.check_edition)}-{number + 1}",
+            f"{key}-{number + 1}",
             "switch",
             text,
             f"Switch check {number + 1}",
@@ -125,6 +129,9 @@ def _check(at: Situation, name: str, release: float) -> Iterable[CallSpec]:
             max(begin, at.since_s + 5.0) + number * 12.0 + 35.0,
             Ask(action="check_switches", positions=group),
         )
+        # Where drivers' answers are entered, a group without one is read once more, while there is time for it.
+        unread = at.switches.confirms >= ANSWERS_ENTERED and at.switches.unread(group)
+        yield replace(spec, not_done=unread, latest_s=release - LAST_CHECK_S)
 
 
 def _garage(

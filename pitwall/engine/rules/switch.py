@@ -70,7 +70,12 @@ def _just_begun(at: Situation, leg: Leg) -> Iterable[CallSpec]:
     for number, group in enumerate(_groups(sorted(names))):
         window = _early(leg, number)
         spec = _spec(at, leg, number, {name: names[name] for name in group}, wanted, window, leg.index)
-        if at.now <= spec.say_by_s + spec.spoken_s + at.timing.unconfirmed_after_s:
+        if at.switches.measured_off({name: names[name] for name in group}):
+            # Half of the lap is left: told and not done, it is worth saying once more.
+            latest = 0.5 * (leg.start_s + leg.end_s)
+            if at.now <= latest:
+                yield replace(spec, not_done=True, latest_s=latest)
+        elif at.now <= spec.say_by_s + spec.spoken_s + at.timing.unconfirmed_after_s:
             yield spec
 
 
@@ -99,8 +104,9 @@ def _breaths(at: Situation, names: Mapping[str, Position], was: Mapping[str, Pos
 def _as_it_stands(
     at: Situation, leg: Leg, planned: dict[str, Position], wanted: dict[str, Position]
 ) -> dict[str, Position]:
-    """On the running lap what really stands decides: add what is off, leave out what telemetry shows in place."""
-    off = {name: to for name, to in at.switches.differs(wanted).items() if name in at.switches.measured}
+    """On the running lap what stands, or is taken to, decides: add what is off (a call was left out, or a change was
+    made for an item that is no more), leave out what telemetry shows in place."""
+    off = at.switches.differs(wanted)
     # Only a message of this very lap shows that a change of this lap was made: an older one may be of the lap before.
     fresh = {name for name, t in at.switches.measured_t.items() if t > leg.start_s}
     in_place = {name for name in planned if name in fresh and name not in off}

@@ -1,0 +1,74 @@
+"""A timed lap that can no longer start before the flag: told while the driver can still push, box or stay in.
+
+On track the car's own estimate of when it reaches the line stands against the flag, each with its doubt: the alert is
+raised once the line comes later than the flag by more than both together, and over when it is expected before it. In
+the garage, from the brief on, even a quick out-lap must come too late; where the forecast has told of an overrun, that
+says it already.
+"""
+
+from __future__ import annotations
+
+import math
+
+from pitwall.engine.alerts.book import AlertBook, alert_key
+from pitwall.engine.session_clock import SessionClock
+from pitwall.engine.team import TeamCar
+from pitwall.model.outputs import Output
+from pitwall.model.units import clock_text
+
+KIND = "misses_flag"
+QUICK_OUT = 0.86  # the quickest usual out-lap over the likely one (quantiles of the trade's base rates)
+UNKNOWN_SHARE = 0.08  # of the way still to go, where nothing is known of the spread (common practice, no source)
+
+
+def look(car: TeamCar, clock: SessionClock, alerts: AlertBook, now: float) -> list[Output]:
+    """Every few seconds: does the timed lap that comes next still begin before the flag?"""
+    flag_s, held = clock.end_s(now), alert_key(KIND, car.car) in alerts.active
+    on_track = car.track.on_track
+    text = _on_track(car, flag_s, held, now) if on_track else _in_garage(car, flag_s, held, now)
+    if text is None:
+        return alerts.over(KIND, car.car, now)
+    explained = () if on_track else ("overrun",)
+    return alerts.hold(KIND, car.car, text, now, clock.alert_status, explained_by=explained)
+
+
+def _on_track(car: TeamCar, flag_s: float, held: bool, now: float) -> str | None:
+    track, arrival = car.track, car.track.arrival(1.0)
+    if arrival is None or track.state not in ("out", "cool", "stopped") or not _timed_next(car):
+        return None
+    arrival = max(arrival, now) + _must_last(car)
+    spread = track.spread(1.0)
+    spread = UNKNOWN_SHARE * max(0.0, arrival - now) if spread is None else spread
+    unsure = car.setup.regulations.clock_uncertainty_s
+    if arrival - flag_s <= (0.0 if held else math.hypot(spread, unsure)):
+        return None
+    earliest = max(track.earliest(1.0) or arrival, now) + _must_last(car)
+    late = f"Car {car.car} reaches the line at {clock_text(arrival)}, the flag falls at {clock_text(flag_s)}"
+    if earliest + unsure < flag_s and track.state != "stopped":
+        return f"{late}: push to start another timed lap, or box"
+    return f"{late}: no timed lap any more, box"
+
+
+def _in_garage(car: TeamCar, flag_s: float, held: bool, now: float) -> str | None:
+    run, release = car.progress.next, car.release_s
+    if run is None or release is None or car.kept_in or not car.legs or not release < flag_s:
+        return None
+    first = next((leg for leg in car.legs if leg.kind == "timed"), None)
+    if first is None or release > now + car.setup.calls.brief_s:
+        return None
+    begins = first.start_s + _must_last(car)
+    saved = 0.0 if held else (1.0 - QUICK_OUT) * (car.legs[0].end_s - car.legs[0].start_s)
+    if begins - saved <= flag_s + (0.0 if held else car.setup.regulations.clock_uncertainty_s):
+        return None
+    return (f"Car {car.car}: {run.run.run} would start its first timed lap at {clock_text(first.start_s)}, the flag "
+            f"falls at {clock_text(flag_s)}: keep it in, or use the time for something else")
+
+
+def _timed_next(car: TeamCar) -> bool:
+    """Guard: the plan wants a timed lap after the running one."""
+    return len(car.legs) > 1 and car.legs[0].running and car.legs[1].kind == "timed"
+
+
+def _must_last(car: TeamCar) -> float:
+    """What must be done before the flag besides the start: the whole lap where it may not be finished after it."""
+    return 0.0 if car.setup.regulations.finish_started_lap else car.track.pace.lap_s("timed")

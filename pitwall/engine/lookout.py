@@ -1,0 +1,43 @@
+"""Everything that is looked at of one car every few seconds, and after telemetry of its tyres: the conditions of alerts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from pitwall.engine import drivers, flag_watch, watch
+from pitwall.engine.alerts.book import AlertBook
+from pitwall.engine.field import Field
+from pitwall.engine.session_clock import SessionClock
+from pitwall.engine.team import TeamCar
+from pitwall.engine.tyre_watch import TyreWatch
+from pitwall.model.events import TyreReported
+from pitwall.model.outputs import Output
+
+
+@dataclass
+class Lookout:
+    """Mutable: what has been seen and belongs to no single part of a car."""
+
+    tyres: TyreWatch = field(default_factory=TyreWatch)
+
+    def around(self, car: TeamCar, clock: SessionClock, alerts: AlertBook, now: float) -> list[Output]:
+        """Every few seconds."""
+        status = clock.alert_status
+        return [
+            *watch.around(car, alerts, status, now),
+            *self.tyres.look(car, alerts, status, now),
+            *flag_watch.look(car, clock, alerts, now),
+            *drivers.watch(car, clock, alerts, now),
+        ]
+
+    def tyre(
+        self, event: TyreReported, team: Mapping[str, TeamCar], clock: SessionClock, alerts: AlertBook, now: float
+    ) -> list[Output]:
+        """Telemetry spoke of a tyre."""
+        return self.tyres.reported(event, team, alerts, clock.alert_status, now)
+
+    def feed(self, cars: Field, stale_s: float, clock: SessionClock, alerts: AlertBook, now: float) -> list[Output]:
+        """Every few seconds: the feed of all cars, and whether a flood of alerts is over."""
+        stale = watch.feed(cars.heard_t, cars.any_on_track, stale_s, alerts, clock.alert_status, now)
+        return [*alerts.calm(now), *stale]

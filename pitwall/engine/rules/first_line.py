@@ -1,0 +1,49 @@
+"""A pit board is first read at the first line: what must have changed by then is told in the garage, before leaving."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from pitwall.engine.call import CallSpec
+from pitwall.engine.situation import Situation
+from pitwall.model.outputs import Ask
+from pitwall.radio.wording import switch_words
+
+GROUP = 3  # more in one breath is not remembered (common practice, no source)
+BEFORE_S, APART_S, OPEN_S, LEAST_S = 100.0, 15.0, 40.0, 10.0  # counted back from leaving (common practice, no source)
+
+
+def calls(at: Situation) -> Iterable[CallSpec]:
+    """The changes between the out-lap and the lap after it, under the names that they would have on track."""
+    run = at.run
+    if run is None or at.track.on_track or at.plan.medium != "board" or at.release_s is None or len(at.legs) < 2:
+        return
+    if at.stopped_by_flag or at.kept_in or not at.feed_speaks:
+        return
+    out, after = at.legs[0], at.legs[1]
+    was = at.switches.wanted(run, out.index)
+    names = at.switches.changes(was, at.switches.wanted(run, after.index))
+    ordered = sorted(names)
+    for number, start in enumerate(range(0, len(ordered), GROUP)):
+        positions = {name: names[name] for name in ordered[start : start + GROUP]}
+        said = [switch_words(switch, to, was.get(name)) for name, to in positions.items()
+                if (switch := at.switches.known(name)) is not None]
+        text = f"On the out-lap, before the line: {', '.join(words for words, _ in said)}."
+        begin = max(at.release_s - BEFORE_S + number * APART_S, at.since_s + LEAST_S)
+        single = next(iter(positions)) if len(positions) == 1 else None
+        yield CallSpec(
+            key=f"{run.run.run}-{run.leavings + 1}-{after.index}-switch-{number}",
+            kind="switch",
+            text=text,
+            short=", ".join(short for _, short in said),
+            place="garage",
+            say_from_s=begin,
+            say_by_s=begin + OPEN_S,
+            spoken_s=at.spoken(text),
+            lead_s=at.timing.lead_s,
+            act_at_s=after.start_s,
+            run=run.run.run,
+            lap="garage",
+            ask=Ask(action="set_switch", switch=single, position=positions[single] if single else None,
+                    positions={} if single else dict(positions)),
+        )

@@ -1,0 +1,183 @@
+"""Switches of a car on track, watched lap by lap: does one stand, or may it stand, where it spoils a timed lap?
+
+*Wrong* is what telemetry shows out of place on a timed lap, whoever moved it: from the moment at which that is known,
+or from the moment at which the car must be over the line. *Unverified* is what has no telemetry, was moved, and nothing
+shows to be back: told some seconds before the line of a timed lap, while there is time to ask, and until something
+shows it. What this lap's own call has changed for the lap to come is judged by that lap.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from pitwall.engine.alerts.book import AlertBook, alert_key
+from pitwall.engine.progress import RunState
+from pitwall.engine.situation import Leg
+from pitwall.engine.team import TeamCar, asked_positions
+from pitwall.model.car import Position, position_text, same_position
+from pitwall.model.events import SwitchReported
+from pitwall.model.outputs import Output, Status
+
+AHEAD_S = 12.0  # before the line: time for a question, its answer and a hand (common practice, no source)
+AWAITED_S = 5.0  # while the call is still to be made or to be read back it is given until then
+READBACK_S = 8.0  # so long after the words a driver may still be about to answer
+LATE_SHARE, LATE_S = 0.03, 1.0  # give or take of a predicted line: of the way since the car was seen, and at least
+SETTLES_S = 10.0  # after the line: what became of the calls before it may change what the lap wants
+HEARD = ("said", "done", "late", "unconfirmed")
+
+
+@dataclass(frozen=True)
+class _Lap:
+    """The lap that the car is on: the next one, when this one ends, and what this lap's calls ask for the next."""
+
+    run: RunState
+    timed: bool
+    following: Leg | None
+    end_s: float
+    asked: dict[str, Position]
+    awaited: frozenset[str]
+
+
+def look_at_switches(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:
+    """Every switch of the car, now: alerts that begin, go on and end."""
+    lap = _lap(car, now)
+    wrong = {} if lap is None else dict(_wrong(car, lap, now))
+    unsure = {} if lap is None else dict(_unsure(car, lap, alerts, now))
+    found: list[Output] = []
+    for kind, texts in (("switch_wrong", wrong), ("switch_unverified", unsure)):
+        for switch in car.switches.car.switches:
+            name = switch.switch
+            text = texts.get(name)
+            if text is not None:
+                found += alerts.hold(kind, car.car, text, now, status, name)
+            elif alert_key(kind, car.car, name) in alerts.seen:
+                found += alerts.over(kind, car.car, now, name)
+    return found
+
+
+def switch_measured(
+    car: TeamCar, event: SwitchReported, alerts: AlertBook, status: Status, now: float
+) -> list[Output]:
+    """Telemetry gave a position: on a timed lap an accidental change is told at once, and put right it is over."""
+    car.measured(event.switch, event.position, now)
+    return look_at_switches(car, alerts, status, now) if _timed(car) else []
+
+
+def switches_ahead(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:
+    """After every fact: the line of a timed lap is near, must be behind the car, or was so just now."""
+    line, lap = _line_ahead(car), car.track.lap
+    begun = _timed(car) and lap is not None and now < lap.start_t + SETTLES_S
+    near = begun or (line is not None and now >= line - AHEAD_S)
+    return look_at_switches(car, alerts, status, now) if near else []
+
+
+def moments_ahead(car: TeamCar, now: float) -> list[float]:
+    """Session seconds after ``now`` at which the car is looked at again: for its next call, and by
+    ``switches_ahead``."""
+    line, call = _line_ahead(car), car.book.next_moment(now)
+    found = [] if line is None else [line - AHEAD_S, line - AWAITED_S, line + _late(car, line)]
+    return [moment for moment in (*found, *([] if call is None else [call])) if moment > now]
+
+
+def _line_ahead(car: TeamCar) -> float | None:
+    """When the car is expected at the line at which a timed lap begins; None when the next lap is another."""
+    following = _following(car)
+    return car.legs[0].end_s if following is not None and following.kind == "timed" else None
+
+
+def _following(car: TeamCar) -> Leg | None:
+    """The planned lap after the running one; None where there is none, or the laps ahead are yet to be laid out."""
+    run, lap = car.progress.current, car.track.lap
+    if run is None or lap is None or len(car.legs) < 2 or not car.track.on_track:
+        return None
+    first = car.legs[0]
+    return car.legs[1] if first.running and first.index == run.pointer and first.start_s == lap.start_t else None
+
+
+def _timed(car: TeamCar) -> bool:
+    """Guard: the lap is planned as a timed one, and by all that was seen of it it is one."""
+    run = car.progress.current
+    return run is not None and run.expected_kind == "timed" and car.track.lap_kind == "timed"
+
+
+def _late(car: TeamCar, line: float) -> float:
+    return max(LATE_S, LATE_SHARE * (line - car.track.seen_t))
+
+
+def _lap(car: TeamCar, now: float) -> _Lap | None:
+    run, following = car.progress.current, _following(car)
+    if run is None or not car.track.on_track:
+        return None
+    asked: dict[str, Position] = {}
+    awaited: set[str] = set()
+    for call in car.book.calls.values():
+        if call.spec.run != run.run.run or call.spec.leg != run.pointer or call.spec.ask.action != "set_switch":
+            continue
+        positions = asked_positions(call)
+        if call.state in HEARD:
+            asked.update(positions)
+        if call.open or (call.said_t is not None and now < call.said_t + READBACK_S):
+            awaited.update(positions)
+    end_s = car.legs[0].end_s if following is not None else float("inf")
+    return _Lap(run, _timed(car), following, end_s, asked, frozenset(awaited))
+
+
+def _wrong(car: TeamCar, lap: _Lap, now: float) -> Iterator[tuple[str, str]]:
+    """Measured switches that stand where they spoil this lap, or the one that must have begun, each with its text."""
+    board = car.switches
+    if lap.timed:
+        wanted = board.wanted(lap.run, lap.run.pointer)
+        for name in board.wrong(wanted)[0]:
+            if not _for_the_next(car, lap, name, wanted[name]):
+                yield name, _off(car, name, wanted[name])
+    # On a lap that a flag has spoilt nobody knows when, or whether, the car is at the line.
+    calm = car.track.lap is not None and not car.track.lap.disturbed
+    begins = lap.following is not None and lap.following.kind == "timed" and calm
+    if lap.following is not None and begins and now >= lap.end_s + _late(car, lap.end_s):
+        wanted = board.wanted(lap.run, lap.following.index)
+        for name in board.wrong(wanted)[0]:
+            yield name, _off(car, name, wanted[name])
+
+
+def _unsure(car: TeamCar, lap: _Lap, alerts: AlertBook, now: float) -> Iterator[tuple[str, str]]:
+    """Switches without telemetry that nothing shows to be in place for this lap or the one near, each with its text."""
+    board = car.switches
+    near = lap.following is not None and lap.following.kind == "timed" and now >= lap.end_s - AHEAD_S
+    if lap.timed:
+        wanted = board.wanted(lap.run, lap.run.pointer)
+        for name in board.wrong(wanted)[1]:
+            if not _for_the_next(car, lap, name, wanted[name]):
+                yield name, _doubt(car, name, wanted[name])
+    elif not near:
+        # No timed lap is near: what was told stands for as long as nothing shows it.
+        for name in board.wrong(board.wanted(lap.run, lap.run.pointer))[1]:
+            told = alerts.active.get(alert_key("switch_unverified", car.car, name))
+            if told is not None:
+                yield name, told.text
+    if near and lap.following is not None:
+        wanted = board.wanted(lap.run, lap.following.index)
+        for name in board.wrong(wanted)[1]:
+            if name not in lap.awaited or now >= lap.end_s - AWAITED_S:
+                yield name, _doubt(car, name, wanted[name])
+
+
+def _for_the_next(car: TeamCar, lap: _Lap, name: str, wanted: Position) -> bool:
+    """Guard: this lap's own call asked for the position that it has, for the lap to come."""
+    asked, stands = lap.asked.get(name), car.switches.stands(name)
+    return asked is not None and same_position(stands, asked) and not same_position(asked, wanted)
+
+
+def _off(car: TeamCar, name: str, wanted: Position) -> str:
+    stands = car.switches.stands(name)
+    shown = position_text(stands) if stands is not None else "unknown"
+    return f"{_word(car, name)} stands at {shown}, this timed lap needs {position_text(wanted)}"
+
+
+def _doubt(car: TeamCar, name: str, wanted: Position) -> str:
+    return f"{_word(car, name)}: nothing shows that it is at {position_text(wanted)}"
+
+
+def _word(car: TeamCar, name: str) -> str:
+    switch = car.switches.known(name)
+    return switch.word if switch is not None else name

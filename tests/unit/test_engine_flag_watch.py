@@ -1,0 +1,147 @@
+"""A timed lap that can no longer start before the flag: raised when it is sure, with what can still be done."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from pitwall.model.outputs import Alert
+from tests.unit.engine_stage import MAIN, SPARE, Stage, plan, regulations, setup
+
+OUT_S = 118.75  # an out-lap from the pit exit to the line, at the usual 1.25 times the lap
+
+
+def stage(flag_s: float, *, laps: str = "out, 2 timed, in", finish: bool = True, unsure: float = 1.5) -> Stage:
+    """An hour of which the official clock, once the car has left at 200 s, shows as much as is left to this flag."""
+    rules = regulations(finish_started_lap=finish, clock_uncertainty_s=unsure)
+    here = Stage(setup(plan(MAIN | {"laps": laps, "want": "could"}), regulations=rules)).green().leave(200)
+    here.clock(200.1, flag_s - 200.1)
+    return here
+
+
+def told(here: Stage) -> list[Alert]:
+    """Every alert of this kind as it changed."""
+    return [one for one in here.made(Alert) if one.kind == "misses_flag"]
+
+
+def test_an_out_lap_that_ends_well_before_the_flag_is_no_alert() -> None:
+    """Half a minute in hand: nothing is told."""
+    here = stage(200 + OUT_S + 30)
+    here.wait(200 + OUT_S - 5)
+    assert told(here) == []
+
+
+def test_far_too_late_even_at_a_quick_pace_means_box() -> None:
+    """The flag falls a minute before the line: told at the next look, with both times."""
+    here = stage(260.0)
+    here.wait(206)
+    (alert,) = told(here)
+    assert (alert.priority, alert.active) == ("medium", True)
+    assert alert.text.startswith("Car 41 reaches the line at 5:")
+    assert alert.text.endswith("the flag falls at 4:20: no timed lap any more, box")
+
+
+def test_too_late_at_this_pace_but_not_at_a_quick_one_means_push() -> None:
+    """An out-lap of the usual length misses the flag by twelve seconds; a quick lap from here would make it."""
+    here = stage(200 + OUT_S - 12)
+    here.wait(206)
+    (alert,) = told(here)
+    assert alert.text.endswith("push to start another timed lap, or box")
+
+
+def test_within_the_doubt_nothing_is_told_until_it_is_sure() -> None:
+    """Two seconds late at the start of the lap is not sure; loops passed ever later make it so."""
+    here = stage(200 + OUT_S - 2)
+    here.wait(215)
+    assert told(here) == []
+    here.cross(200 + OUT_S * 0.25 / 0.95 + 3, "1")
+    here.cross(200 + OUT_S * 0.65 / 0.95 + 8, "2")
+    here.wait(here.now + 6)
+    assert {(one.active, one.since_s > 230) for one in told(here)} == {(True, True)}
+
+
+def test_it_is_over_only_when_the_line_comes_before_the_flag() -> None:
+    """The driver pushes after the alert: back within the doubt it stands, in front of the flag it is over."""
+    here = stage(200 + OUT_S - 12)
+    here.wait(206)
+    here.cross(216, "1")
+    here.wait(222)
+    assert [one.active for one in told(here)][-1] is False
+
+
+def test_a_lap_that_may_not_be_finished_after_the_flag_must_end_before_it() -> None:
+    """Eighty seconds in hand at the line: enough to start a lap of a hundred, not to finish it."""
+    assert told(stage(200 + OUT_S + 80).wait(206)) == []
+    assert [one.active for one in told(stage(200 + OUT_S + 80, finish=False).wait(206))] == [True]
+
+
+@pytest.mark.parametrize("laps", ["out-in"])
+def test_a_run_without_a_timed_lap_has_nothing_to_miss(laps: str) -> None:
+    """An installation lap may end after the flag."""
+    here = stage(300, laps=laps)
+    here.wait(299)
+    assert told(here) == []
+
+
+def test_a_cool_down_lap_before_another_timed_lap_counts_as_an_out_lap_does() -> None:
+    """Timed, cool-down, timed: on the cool-down lap the flag comes before the line."""
+    here = stage(480, laps="out, 1 timed, cool, 1 timed, in")
+    here.lap(200.5, 119.5, from_exit=True)
+    here.lap(320, 100)
+    here.wait(475)
+    assert [one.active for one in told(here)] == [True]
+    assert told(here)[0].t < 440
+
+
+def test_the_flag_ends_it() -> None:
+    """What cannot be changed any more is off the screens."""
+    here = stage(260.0)
+    here.wait(206)
+    here.status(260, "finished")
+    here.wait(267)
+    assert [one.active for one in told(here)] == [True, False]
+
+
+def test_under_red_it_is_not_told() -> None:
+    """Everybody comes in: nobody starts a lap."""
+    here = stage(290.0)
+    here.status(204, "red", pit_exit="closed")
+    here.wait(250)
+    assert told(here) == []
+
+
+def garage(*runs: dict[str, Any], flag_s: float) -> Stage:
+    """Cars that stand in the garage, with this session length."""
+    return Stage(setup(plan(*runs), regulations=regulations(duration_s=flag_s))).green()
+
+
+def test_a_car_about_to_leave_too_late_is_kept_in() -> None:
+    """A run that is nice to have, released eighty seconds before the flag: told from the brief on, before it leaves."""
+    late = SPARE | {"release": {"not_before": 500.0}}
+    here = garage(late, flag_s=580)
+    here.wait(255)
+    assert told(here) == [], "the brief is not due yet"
+    here.wait(270)
+    (alert,) = told(here)
+    assert alert.text.startswith("Car 41: spare would start its first timed lap at 10:")
+    assert alert.text.endswith("keep it in, or use the time for something else")
+    here.command("keep_in")
+    here.wait(280)
+    assert [one.active for one in told(here)] == [True, False]
+
+
+def test_in_the_garage_an_overrun_says_it_already() -> None:
+    """A must that the forecast calls lost is told once, as an overrun."""
+    late = MAIN | {"release": {"not_before": 500.0}}
+    here = garage(late, flag_s=580)
+    here.session.alerts.hold("overrun", "41", "main fits in 0%", here.now, "green")
+    here.wait(300)
+    assert told(here) == []
+
+
+def test_a_release_after_the_flag_is_no_alert_of_this_kind() -> None:
+    """The work lasts beyond the flag: nobody is about to send the car."""
+    here = garage(SPARE | {"release": {"not_before": 500.0}}, flag_s=450)
+    here.wait(440)
+    assert told(here) == []

@@ -1,0 +1,207 @@
+"""Alerts about switches: wrong on a timed lap, knocked in mid-lap, moved and never shown to be back."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from pitwall.engine.alerts.book import AlertBook
+from pitwall.engine.switch_watch import AHEAD_S, AWAITED_S, look_at_switches
+from pitwall.model.outputs import Alert
+from tests.unit.engine_stage import MAIN, Stage, plan, setup
+
+FLAP = {"do": "flap_lap", "on": {"timed": 1}}
+FLAP_RUN = MAIN | {"laps": "out, 3 timed, in", "items": [FLAP]}
+COOL_RUN = MAIN | {"laps": "out, 1 timed, cool, 1 timed, in"}
+
+
+def alerts(stage: Stage, kind: str) -> list[tuple[str, float, bool]]:
+    """Alerts of this kind as they were told: the switch, when, on or off."""
+    made = [one for one in stage.made(Alert) if one.kind == kind]
+    return [(one.id.rpartition("-")[2], one.t, one.active) for one in made]
+
+
+def call_id(stage: Stage, position: str, switch: str = "flap") -> str:
+    """The latest call that asks for this position."""
+    asked = [(call.id, {**call.spec.ask.positions, call.spec.ask.switch: call.spec.ask.position})
+             for call in stage.car.book.calls.values()]
+    return [name for name, positions in asked if positions.get(switch) == position][-1]
+
+
+def with_the_flap_open(**more: Any) -> tuple[Stage, float]:
+    """On timed lap 1, for which the flap was opened and read back; returns when that lap began."""
+    stage = Stage(setup(plan(FLAP_RUN, **more))).green()
+    stage.leave(200)
+    stage.cross(250, "1")
+    stage.wait(318)
+    stage.command("confirm", call=call_id(stage, "open"))
+    stage.cross(290, "2")
+    stage.cross(325)
+    return stage, 325
+
+
+# -- measured ----------------------------------------------------------------------------------------------------------
+
+
+def test_a_timed_lap_begun_with_a_wrong_switch() -> None:
+    """Telemetry shows it off: told as the crossing arrives, with where it stands and where it should; over as soon as
+    telemetry shows it put right."""
+    stage = Stage(setup(plan(MAIN))).green().leave(200)
+    stage.switch(300, "torque_map", 4)
+    stage.lap(300.5, 24.5, from_exit=True)
+    (alert,) = [one for one in stage.made(Alert) if one.kind == "switch_wrong"]
+    assert (alert.text, alert.t) == ("torque stands at 4, this timed lap needs 2", 325)
+    stage.switch(350, "torque_map", 2)
+    assert alerts(stage, "switch_wrong") == [("torque_map", 325, True), ("torque_map", 350, False)]
+
+
+def test_a_position_that_arrives_after_the_line_is_told_as_it_arrives() -> None:
+    """Telemetry may be slower than the timing: the lap had begun wrong all the same."""
+    stage = Stage(setup(plan(MAIN))).green()
+    stage.drive(200, 125)
+    stage.switch(326.5, "torque_map", 4)
+    assert alerts(stage, "switch_wrong") == [("torque_map", 326.5, True)]
+
+
+def test_a_switch_knocked_on_a_timed_lap_is_told_at_once() -> None:
+    """In the middle of the lap, with the telemetry and not at the next look around; put back it is over."""
+    stage = Stage(setup(plan(MAIN))).green()
+    stage.drive(200, 125)
+    stage.switch(371.2, "torque_map", 1)
+    stage.switch(378.7, "torque_map", 2)
+    assert alerts(stage, "switch_wrong") == [("torque_map", 371.2, True), ("torque_map", 378.7, False)]
+
+
+def test_a_switch_knocked_on_a_cool_down_lap_spoils_nothing() -> None:
+    """Until the line of the timed lap that follows, if it stands there still."""
+    stage = Stage(setup(plan(COOL_RUN))).green()
+    t = stage.drive(200, 125, 100)
+    stage.switch(t + 40, "torque_map", 4)
+    stage.wait(t + 60)
+    assert alerts(stage, "switch_wrong") == []
+    stage.lap(t, 150)
+    assert [(name, on) for name, _, on in alerts(stage, "switch_wrong")] == [("torque_map", True)]
+
+
+@pytest.mark.parametrize("told", [True, False])
+def test_what_this_laps_call_asked_for_the_next_is_no_accident(told: bool) -> None:
+    """Before the line of a cool-down lap the driver sets what he was told to; where the call was left out the same
+    change is an accident."""
+    stage = Stage(setup(plan(COOL_RUN, quiet={"timed": "all"}))).green()
+    t = stage.drive(200, 125)
+    stage.cross(t + 30, "1")
+    stage.wait(t + 60)
+    stage.cross(t + 70, "2")
+    stage.command("said" if told else "skip", call=stage.call("2-switch-0").id)
+    stage.switch(t + 90, "torque_map", 1)
+    assert alerts(stage, "switch_wrong") == ([] if told else [("torque_map", t + 90, True)])
+
+
+def test_the_line_is_not_waited_for_where_no_crossing_comes() -> None:
+    """By the prediction the timed lap has begun: the alert does not hang on a loop that is late or dead."""
+    stage = Stage(setup(plan(MAIN))).green()
+    stage.leave(200)
+    stage.switch(210, "torque_map", 4)
+    stage.cross(250, "1")
+    stage.cross(290, "2")
+    line = stage.car.legs[0].end_s
+    stage.wait(line + 4)
+    (_, at, on), = alerts(stage, "switch_wrong")
+    assert on
+    assert line < at <= line + 3
+
+
+def test_under_red_wrong_switches_are_held_back() -> None:
+    """Nobody is told of a switch on a lap that does not count; the drop is on record."""
+    book = AlertBook()
+    stage = Stage(setup(plan(MAIN))).green().leave(200)
+    stage.switch(300, "torque_map", 4)
+    stage.lap(300.5, 24.5, from_exit=True)
+    outputs = look_at_switches(stage.car, book, "red", 326)
+    assert [type(one).__name__ for one in outputs] == ["HeldBack"]
+
+
+# -- not measured ------------------------------------------------------------------------------------------------------
+
+
+def test_a_put_back_that_was_left_out_is_unverified_before_the_line() -> None:
+    """The flap is believed open and nobody called for it to be closed: told while there is time to ask, and until the
+    driver's word shows it."""
+    stage, t = with_the_flap_open()
+    stage.cross(t + 30, "1")
+    stage.cross(t + 70, "2")
+    stage.command("skip", call=call_id(stage, "closed"))
+    line = stage.car.legs[0].end_s
+    stage.wait(line - 1)
+    (raised,) = [one for one in stage.made(Alert) if one.kind == "switch_unverified"]
+    assert raised.text == "flap: nothing shows that it is at closed"
+    assert line - AHEAD_S <= raised.t <= line - AWAITED_S
+    stage.cross(line)
+    stage.wait(line + 20)
+    assert [on for _, _, on in alerts(stage, "switch_unverified")] == [True], "once, over the line"
+    stage.car.switches.said("flap", "closed", sure=True)
+    stage.wait(line + 26)
+    assert [on for _, _, on in alerts(stage, "switch_unverified")] == [True, False]
+
+
+@pytest.mark.parametrize("answered", [True, False])
+def test_a_put_back_without_an_answer_is_unverified_before_the_line(answered: bool) -> None:
+    """Said is not done: only the driver's answer shows it, and with the answer there is no alert at all."""
+    stage, t = with_the_flap_open()
+    stage.cross(t + 30, "1")
+    stage.cross(t + 70, "2")
+    closing = call_id(stage, "closed")
+    stage.command("said", call=closing)
+    if answered:
+        stage.command("confirm", call=closing)
+    line = stage.car.legs[0].end_s
+    stage.wait(line - 0.5)
+    assert [(name, on) for name, _, on in alerts(stage, "switch_unverified")] == ([] if answered else [("flap", True)])
+    if not answered:
+        stage.command("confirm", call=closing)
+        stage.cross(line)
+        assert alerts(stage, "switch_unverified")[-1][2] is False
+
+
+def test_what_nobody_moved_is_not_asked_about() -> None:
+    """No key is pressed all afternoon and nothing has telemetry: as no switch was to be moved, there is no alert."""
+    stage = Stage(setup(plan(MAIN, MAIN | {"run": "more"}))).green()
+    t = stage.home(stage.drive(200, 125, 100, 100))
+    stage.home(stage.drive(t + 400, 125, 100, 100))
+    assert alerts(stage, "switch_unverified") == []
+
+
+def test_what_the_lap_itself_wants_moved_is_not_held_against_it() -> None:
+    """On the lap with the flap open the flap is open: the doubt is about the lap after it."""
+    stage, t = with_the_flap_open()
+    stage.wait(t + 60)
+    assert alerts(stage, "switch_unverified") == []
+
+
+def test_what_was_told_goes_on_over_a_lap_that_is_not_timed_and_ends_in_the_pits() -> None:
+    """No alert is told twice for one doubt; in the garage the check list takes over."""
+    stage, t = with_the_flap_open()
+    stage.cross(t + 30, "1")
+    stage.cross(t + 70, "2")
+    stage.command("skip", call=call_id(stage, "closed"))
+    stage.cross(t + 100)
+    stage.command("box")
+    stage.wait(t + 150)
+    assert [on for _, _, on in alerts(stage, "switch_unverified")] == [True]
+    stage.pit(t + 210, "entry")
+    stage.wait(t + 220)
+    assert [on for _, _, on in alerts(stage, "switch_unverified")] == [True, False]
+
+
+def test_a_flood_holds_no_doubt_back_and_doubts_make_none() -> None:
+    """Told a little later it would be told too late; and three switches of one call must not hide a silent car."""
+    book = AlertBook()
+    for number in range(12):
+        book.hold("car_silent", str(number), "unseen", number, "green")
+    (raised,) = book.hold("switch_unverified", "41", "unsure", 13, "green", "flap")
+    assert isinstance(raised, Alert)
+    calm = AlertBook()
+    for number in range(12):
+        calm.hold("switch_unverified", "41", "unsure", number, "green", f"s{number}")
+    assert isinstance(calm.hold("car_silent", "58", "unseen", 13, "green")[0], Alert)
