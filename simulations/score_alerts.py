@@ -3,9 +3,9 @@
     python simulations/score_alerts.py                        # 60 rehearsals with faults, 12 normal hours
     python simulations/score_alerts.py --faulty 20 --hours 4 --json
 
-*Normal* hours have a green track, healthy cars and people with their usual habits; the steady load is counted there, for
-one engineer (a car's own alerts and everybody's). EEMUA 191 (secondary): about one in ten minutes in steady operation,
-ten in the first ten minutes after an upset, priorities about 80/15/5 from low to high.
+*Normal* hours have a green track, healthy cars and people with their usual habits; the steady load is counted there,
+for one engineer (a car's own alerts and everybody's). EEMUA 191 (secondary): about one in ten minutes in steady
+operation, ten in the first ten minutes after an upset, priorities about 80/15/5 from low to high.
 """
 
 from __future__ import annotations
@@ -86,6 +86,11 @@ def figures(faulty: Sequence[AlertDay], normal: Sequence[AlertDay]) -> dict[str,
     }  # fmt: skip
 
 
+def alerts_scored(rehearsals: int, jobs: int, first: int = 1) -> dict[str, Any]:
+    """The figures beside so many rehearsals of the radio: one with faults for every twelve, one hour for sixty."""
+    return figures(*run(rehearsals // 12, rehearsals // 60, jobs, first))
+
+
 def _share(part: float, whole: float) -> float | None:
     return round(part / whole, 4) if whole else None
 
@@ -103,7 +108,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     print(json.dumps(figures(faulty, normal), indent=2))
     if not args.json:
         for number, day in enumerate((*faulty, *normal)):
-            name = f"faults {args.first + number}" if number < len(faulty) else f"hour {args.first + number - len(faulty)}"
+            of, seed = ("faults", number) if number < len(faulty) else ("hour", number - len(faulty))
+            name = f"{of} {args.first + seed}"
             for fault in day.faults:
                 if not fault.told:
                     late = "never" if fault.late_s is None else f"{fault.late_s:.1f} s late"

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from pitwall.app.wiring import Evidence
 from pitwall.model.events import CarCrossed, CarPitted, StatusChanged
@@ -19,6 +20,7 @@ from simulations.score_radio_truth import setup_of
 SEEN_S = 15.0     # plainly beyond a limit for so long: told by then (on-delay, a report each 3 s, 2 s on the way)
 LOOK_S = 10.0     # conditions are looked at every 5 s; the rest is the way of a message
 LATE_LINE_S = 8.0  # a line so much later than the flag can be foreseen at the last loop
+MOMENTS_S = 60.0  # without any message of the timing: a feed that is called stale is truly silent
 EASY_KG, DOUBT_KG = 1.75, 0.5
 AFTER_UPSET_S = 600.0
 ALERT_OF = {"tyre_hot": "tyre-hot", "pressure_loss": "tyre-pressure-low", "stopped": "car-silent",
@@ -29,7 +31,7 @@ JUDGED = frozenset({"tyre_hot", "tyre_cold", "tyre_pressure_low", "tyre_pressure
 
 @dataclass(frozen=True)
 class JudgedFault:
-    """One fault that had to be told: ``late_s`` is by how much the alert came after it had to, None when it never came."""
+    """One fault that had to be told: by how much the alert came after it had to; ``late_s`` None: it never came."""
 
     what: str
     car: str | None
@@ -130,13 +132,24 @@ def _calm(evidence: Evidence, begin: float, end: float) -> bool:
     return not red and begin > 0.0 and end + LOOK_S < evidence.outcome.flag_s
 
 
+def _silent(evidence: Evidence, begin: float, end: float) -> bool:
+    """The feed fell silent in this time: nobody could know."""
+    return any(one.what == "feed_silence" and one.start_s < end and one.end_s > begin
+               for one in evidence.outcome.faults)
+
+
 def _gaps(evidence: Evidence, fault: FaultShown) -> Iterator[Span]:
     """Spans in which nothing of the timing was received, by the moments of receipt."""
-    heard = sorted(stamped.received_t for stamped in evidence.events
-                   if isinstance(stamped.event, CarCrossed | CarPitted | StatusChanged))
-    for before, after in zip(heard, heard[1:], strict=False):
+    heard = _heard(evidence)
+    for before, after in pairwise(heard):
         if before < fault.end_s and after > fault.start_s and after - before > 1.0:
             yield before, after
+
+
+def _heard(evidence: Evidence) -> list[float]:
+    """When anything of the timing was received."""
+    return sorted(stamped.received_t for stamped in evidence.events
+                  if isinstance(stamped.event, CarCrossed | CarPitted | StatusChanged))
 
 
 def _all_laps(evidence: Evidence) -> Iterator[DrivenLap]:
@@ -154,7 +167,8 @@ def _short_laps(evidence: Evidence, truth: CarTruth) -> Iterator[DrivenLap]:
         laps = [lap for lap in truth.laps if lap.run == fault.detail and lap.start_s >= fault.start_s]
         for lap in laps:
             left = (lap.fuel_kg or 0.0) - 0.75 * car.fuel_per_lap_kg
-            if left < car.fuel_reserve_kg - DOUBT_KG and _calm(evidence, lap.start_s, lap.end_s):
+            told_of = not _silent(evidence, fault.start_s, lap.end_s)  # laps that nobody saw cannot be counted
+            if left < car.fuel_reserve_kg - DOUBT_KG and told_of and _calm(evidence, lap.start_s, lap.end_s):
                 yield lap
                 break
 
@@ -165,7 +179,8 @@ def _too_late_laps(evidence: Evidence, truth: CarTruth) -> Iterator[DrivenLap]:
     for lap in truth.laps:
         run = plan.find(lap.run) if lap.run else None
         timed = run is not None and any(kind == "timed" for kind in run.laps)
-        if lap.meant == "out" and timed and lap.start_s < flag - 20.0 and lap.end_s > flag + LATE_LINE_S:
+        late = lap.start_s < flag - 20.0 and lap.end_s > flag + LATE_LINE_S
+        if lap.meant == "out" and timed and late and not _silent(evidence, lap.start_s, flag):
             yield lap
 
 
@@ -185,7 +200,7 @@ def _explained(evidence: Evidence, alert: Alert) -> bool:
     if alert.kind in ("tyre_pressure_low", "tyre_cold"):
         return alert.kind == "tyre_pressure_low" and near("pressure_loss")
     if alert.kind == "feed_stale":
-        return near("feed_silence")
+        return t - max((one for one in _heard(evidence) if one < t), default=t) > MOMENTS_S
     if alert.kind == "car_silent":
         return near("stopped", "feed_silence", after=120.0)
     truth = evidence.outcome.cars.get(alert.car or "")

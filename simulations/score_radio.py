@@ -34,6 +34,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from pitwall.app.scenarios import Rehearsal, load_rehearsal
 from pitwall.app.wiring import Evidence, rehearse_instant
 from pitwall.errors import UserError
+from simulations.score_alerts import alerts_scored
 from simulations.score_radio_alerts import AlertFigures, alert_figures
 from simulations.score_radio_judge import CarDay, Verdict, judge
 from simulations.score_radio_truth import car_days
@@ -250,7 +251,8 @@ def _text(found: dict[str, Any], took_s: float) -> str:
     lines.append(f"  channel      {found['overlaps']} overlaps, {found['over_driver']} begun over the driver; "
                  f"{found['not_judged']} not judged")
     lines += [f"  {name:<12} {found[name]}" for name in ("forbidden_starts", "forbidden_starts_told", "wrong_switches",
-              "knocked_on_timed_laps", "recall", "false_alarms", "alerts_per_10_min", "driver_talk", "poisoned")]
+              "knocked_on_timed_laps", "recall", "false_alarms", "alerts_per_10_min", "alert_load",
+              "fault_recall", "driver_talk", "poisoned")]
     return "\n".join(lines)
 
 
@@ -283,7 +285,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except UserError as problem:
         print(problem, file=sys.stderr)
         return 2
-    found = summary(days)
+    found = summary(days) | alerts_scored(args.rehearsals, max(1, args.jobs), args.first)
     took = time.perf_counter() - began
     print(json.dumps(found | {"took_s": round(took, 1)}, indent=2) if args.json else _text(found, took))
     for text in worst(days, args.worst):

@@ -27,10 +27,9 @@ from pitwall.checks.codes import finding
 from pitwall.checks.plan import check_plan
 from pitwall.errors import FileProblem, Finding, UserError
 from pitwall.model.car import Car
-from pitwall.model.circuit import Circuit
 from pitwall.model.eventfile import EventFile
 from pitwall.model.plan import Alternate, Plan
-from pitwall.model.setup import CallTiming, SessionSetup
+from pitwall.model.setup import SessionSetup
 from pitwall.track.lapmap import LapMap, lap_map
 
 EVENT_FILE = "event.yaml"
@@ -127,6 +126,7 @@ class _Reading:
         self.around: dict[str, Around] = {}
         self.alternates: dict[str, dict[Alternate, Plan]] = {}
         self.plan_files: dict[str, dict[Alternate | None, Path]] = {}
+        self.laps: dict[int, LapMap | None] = {}
         self.read: EventFile | None = None
 
     def event(self, overrides: dict[str, Path | str]) -> Loaded:
@@ -206,7 +206,7 @@ class _Reading:
             regulations=shared.regulations.sound,
             circuit=shared.circuit.with_whole("segments", "places", "loops"),
             car=car.with_whole("switches"), car_figures=car.is_sound,
-            lap=_lap(shared.circuit.sound, car.sound, shared.calls),
+            lap=self._lap(car.sound, shared),
             procedures=shared.library(), unread_procedures=shared.unread,
             drivers=tuple(event.drivers) if event_filed.is_sound else None,
             cars=tuple(event.cars) if event_filed.is_sound else None,
@@ -219,9 +219,17 @@ class _Reading:
             self.files.note(filed, found)
         return around
 
+    def _lap(self, car: Car | None, shared: Shared) -> LapMap | None:
+        # All plans of a car are driven on the same lap: working it out is a fifth of the time that reading takes.
+        if id(car) not in self.laps:
+            circuit = shared.circuit.sound
+            lost = circuit is None or (car is None and not circuit.timing_only)
+            self.laps[id(car)] = None if circuit is None or lost else lap_map(circuit, car, shared.calls)
+        return self.laps[id(car)]
+
     def _finish(self, event: EventFile, filed: Filed[EventFile], shared: Shared) -> Loaded:
         sound = [(car.short_name, car.sound) for car in self.cars.values() if car.sound is not None]
-        lap = _lap(shared.circuit.sound, sound[0][1], shared.calls) if sound else None
+        lap = self._lap(sound[0][1], shared) if sound else None
         check_library(self.files, shared, sound, lap)
         for car in {id(car): car for car in self.cars.values()}.values():
             check_words(self.files, car)
@@ -251,9 +259,3 @@ class _Reading:
     def _result(self, setup: SessionSetup | None) -> Loaded:
         plans = {car: filed.model for car, filed in self.plans.items() if filed.model is not None and filed.is_sound}
         return Loaded(setup, self.files.sorted_findings(), self.path, plans, self.around, self.plan_files, self.read)
-
-
-def _lap(circuit: Circuit | None, car: Car | None, calls: CallTiming) -> LapMap | None:
-    if circuit is None or (car is None and not circuit.timing_only):
-        return None
-    return lap_map(circuit, car, calls)

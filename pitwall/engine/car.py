@@ -291,6 +291,7 @@ class CarTrack(Whereabouts):
         self.laps.append(lap)
         self.fuel_laps += 1.0 - lap.start_phase
         self.seen_t = max(self.seen_t, t)
+        lap.usual = self.pace.usual_times()
         at_phase = 1.0 if at == "line" else self.lap_map.pit_entry
         self.pace.lap_over(lap.as_ended(t, at_phase, self.tyre_age, self.compound, self.flag_s))
         lap_time = t - lap.start_t

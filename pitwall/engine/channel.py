@@ -1,10 +1,10 @@
 """The channel of one car: every call that waits for it gets its place, and the places follow what is heard.
 
 Rules say what should be said and what room there is for it (``CallSpec.room``). Here all calls that wait compete for
-the one channel (``radio/channel.py``); the plan is made anew whenever the laps ahead, the calls or the talk change. What
-was begun, or may have been, keeps its place. A call whose window went by unsaid goes to its next stretch as long as it
-can still be acted on; a call that finds no place is advised against, with the reason, and a must-say call is then said
-outside the listening stretches.
+the one channel (``radio/channel.py``); the plan is made anew whenever the laps ahead, the calls or the talk change.
+What was begun, or may have been, keeps its place. A call whose window went by unsaid goes to its next stretch as long
+as it can still be acted on; a call that finds no place is advised against, with the reason, and a must-say call is
+then said outside the listening stretches.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from pitwall.engine.situation import Situation
 from pitwall.model.events import ChannelReported
 from pitwall.model.outputs import CallPart, CallWay
 from pitwall.radio.channel import plan_channel
-from pitwall.radio.pending import Busy, Part, PendingCall, Placed, Spans, Way
+from pitwall.radio.pending import TICK_S, Busy, Part, PendingCall, Placed, Spans, Way
 from pitwall.radio.ways import Room, Words, ways
 
 MUST = frozenset({"stop", "session", "safety", "box", "switch"})
@@ -226,6 +226,8 @@ def _surely(at: Situation, stretches: Spans, share: float) -> Spans:
 
 def _at_its_place(at: Situation, spec: CallSpec, call: Call | None, place: Placed) -> CallSpec:
     way, begin = WAYS[place.how], place.start_s
+    if begin <= at.now + TICK_S:
+        begin = at.now  # the plan counts in ticks: this is at once
     if call is not None and call.state == "due" and call.spec.say_from_s <= begin <= at.now + GOES_ON_S:
         begin = call.spec.say_from_s  # it has been open since then: nobody is to begin anew to get ready for it
     text = spec.short if way == "short" else spec.text

@@ -10,6 +10,7 @@ from pitwall.model import events as ev
 from pitwall.model.outputs import LapJudged
 from pitwall.model.plan import LapKind
 from pitwall.model.setup import SessionSetup
+from pitwall.pace.cleanliness import Passings, YellowTimes
 from pitwall.pace.laptimes import CarPace, FieldPace
 from pitwall.track.lapmap import LapMap, lap_map
 
@@ -24,6 +25,7 @@ class Field:
         self.lap_map: LapMap = lap_map(setup.circuit, reference, setup.calls)
         self.pace = FieldPace(self.lap_map.lap_s)
         self.tracks: dict[str, CarTrack] = {}
+        self.passings, self.yellows = Passings(), YellowTimes()
         self.heard_t: float | None = None
         for car in sorted(setup.plans):
             self.track(car, lap_map(setup.circuit, setup.cars[car], setup.calls)).planned = True
@@ -44,6 +46,8 @@ class Field:
         track = self.track(event.car)
         track.compound = event.compound or track.compound
         track.tyre_age = event.tyre_age if event.tyre_age is not None else track.tyre_age
+        self.passings.note(event.loop, event.t, event.car)
+        self.yellows.note(now, clock.status == "yellow" or bool(clock.yellow_sectors))
         track.flag_s, track.red = clock.end_s(now), clock.status == "red"
         found = track.cross(event.loop, event.t, clock.disturbed, event.lap_time_s)
         if clock.disturbed and track.lap is not None:

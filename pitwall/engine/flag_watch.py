@@ -18,6 +18,7 @@ from pitwall.model.units import clock_text
 
 KIND = "misses_flag"
 QUICK_OUT = 0.86  # the quickest usual out-lap over the likely one (quantiles of the trade's base rates)
+FEED_SPEAKS_S, MESSAGE_LATE_S = 20.0, 5.0  # another car was seen so lately; messages later than this are rare
 UNKNOWN_SHARE = 0.08  # of the way still to go, where nothing is known of the spread (common practice, no source)
 
 
@@ -36,14 +37,16 @@ def _on_track(car: TeamCar, flag_s: float, held: bool, now: float) -> str | None
     track, arrival = car.track, car.track.arrival(1.0)
     if arrival is None or track.state not in ("out", "cool", "stopped") or not _timed_next(car):
         return None
-    arrival = max(arrival, now) + _must_last(car)
+    least = _not_before(car, now) + _must_last(car)
+    arrival = max(arrival + _must_last(car), least)
     spread = track.spread(1.0)
     spread = UNKNOWN_SHARE * max(0.0, arrival - now) if spread is None else spread
     unsure = car.setup.regulations.clock_uncertainty_s
-    if arrival - flag_s <= (0.0 if held else math.hypot(spread, unsure)):
+    if least - flag_s <= unsure and arrival - flag_s <= (0.0 if held else math.hypot(spread, unsure)):
         return None
-    earliest = max(track.earliest(1.0) or arrival, now) + _must_last(car)
-    late = f"Car {car.car} reaches the line at {clock_text(arrival)}, the flag falls at {clock_text(flag_s)}"
+    earliest = max((track.earliest(1.0) or arrival) + _must_last(car), least)
+    does = "reaches the line" if car.setup.regulations.finish_started_lap else "would end its timed lap"
+    late = f"Car {car.car} {does} at {clock_text(arrival)}, the flag falls at {clock_text(flag_s)}"
     if earliest + unsure < flag_s and track.state != "stopped":
         return f"{late}: push to start another timed lap, or box"
     return f"{late}: no timed lap any more, box"
@@ -56,12 +59,26 @@ def _in_garage(car: TeamCar, flag_s: float, held: bool, now: float) -> str | Non
     first = next((leg for leg in car.legs if leg.kind == "timed"), None)
     if first is None or release > now + car.setup.calls.brief_s:
         return None
-    begins = first.start_s + _must_last(car)
+    # The legs allow for a car that still stands here; what it can do at best is to leave at once.
+    begins = first.start_s - car.legs[0].start_s + max(release, now) + _must_last(car)
     saved = 0.0 if held else (1.0 - QUICK_OUT) * (car.legs[0].end_s - car.legs[0].start_s)
     if begins - saved <= flag_s + (0.0 if held else car.setup.regulations.clock_uncertainty_s):
         return None
-    return (f"Car {car.car}: {run.run.run} would start its first timed lap at {clock_text(first.start_s)}, the flag "
+    begins -= _must_last(car)
+    return (f"Car {car.car}: {run.run.run} would start its first timed lap at {clock_text(begins)}, the flag "
             f"falls at {clock_text(flag_s)}: keep it in, or use the time for something else")
+
+
+def _not_before(car: TeamCar, now: float) -> float:
+    """A car that has not been seen at the next loop cannot be at the line before a quick lap from there, as long as
+    other cars show that the feed speaks."""
+    track = car.track
+    others = [other.seen_t for name, other in car.field_tracks.items() if name != car.car]
+    if now - max(others, default=float("-inf")) > FEED_SPEAKS_S:
+        return now
+    ahead = min((phase for phase in car.lap_map.loops.values() if phase > track.seen_phase + 1e-9), default=1.0)
+    way = track.pace.bend(1.0) - track.pace.bend(ahead)
+    return max(now, now - MESSAGE_LATE_S + way * track.pace.quick_s())
 
 
 def _timed_next(car: TeamCar) -> bool:

@@ -11,7 +11,10 @@ from pitwall.pace.outlook import LapSoFar
 
 @dataclass
 class LapRecord:
-    """One lap as it was followed. Times are session seconds; ``kind`` is what hindsight says."""
+    """One lap as it was followed. Times are session seconds; ``kind`` is what hindsight says.
+
+    ``usual``: usual seconds at its beginning, each loop and the line, as they were known when it ended.
+    """
 
     number: int
     start_t: float
@@ -28,6 +31,7 @@ class LapRecord:
     from_pits: bool = False
     run: str | None = None
     position_in_run: int = 0
+    usual: tuple[float, ...] = ()
 
     @property
     def complete(self) -> bool:

@@ -1,4 +1,4 @@
-"""Everything that is looked at of one car every few seconds, and after telemetry of its tyres: the conditions of alerts."""
+"""What is looked at every few seconds, and after telemetry of the tyres: the conditions of alerts, all in one place."""
 
 from __future__ import annotations
 

@@ -6,7 +6,7 @@ Pure and synchronous: the same facts in the same order give the same outputs, on
 
 from __future__ import annotations
 
-from pitwall.engine import drivers, flags, hand, holds, proposals, publish, taking_back, timetable, watch, windows
+from pitwall.engine import flags, hand, holds, lookout, proposals, publish, taking_back, timetable, watch, windows
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.calls import CallBook
 from pitwall.engine.car import CarTrack, Happening
@@ -44,7 +44,7 @@ class Session:
         self.now = float("-inf")
         self.team: dict[str, TeamCar] = {}
         self.alerts = AlertBook()
-        self.notices = Notices()
+        self.notices, self.lookout = Notices(), lookout.Lookout()
         self.rain = False
         self._outputs: list[out.Output] = []
         self._dirty: set[str] = set()
@@ -162,7 +162,9 @@ class Session:
                 car = self.team.get(event.car)
                 if car is not None and car.channel.heard(event, car.book):
                     self._dirty.add(event.car)
-            case ev.TimeReached() | ev.TyreReported() | ev.LinkChanged():
+            case ev.TyreReported():
+                self._outputs += self.lookout.tyre(event, self.team, self.clock, self.alerts, self.now)
+            case ev.TimeReached() | ev.LinkChanged():
                 """Time passes, or evidence is kept in the journal for others to read."""
 
     def _hears_the_feed(self) -> None:
@@ -360,18 +362,14 @@ class Session:
         for track, happenings in self.field.look_around(self.clock, self.now, dict(self.hands.patience_s())):
             self.hands.note_time(track.car, happenings, self.now)
             self._followed(track, happenings)
-        status = self.clock.alert_status
         for car in self.team.values():
             recalls = car.recalls
             car.settle(self.clock, self.now)
             if car.recalls != recalls:
                 self.hands.note_recall(car.car, self.now)
-            self._outputs += watch.around(car, self.alerts, status, self.now)
-            self._outputs += drivers.watch(car, self.clock, self.alerts, self.now)
+            self._outputs += self.lookout.around(car, self.clock, self.alerts, self.now)
         stale_s = self.setup.calls.feed_stale_s
-        heard_t, out_there = self.field.heard_t, self.field.any_on_track
-        self._outputs += self.alerts.calm(self.now)
-        self._outputs += watch.feed(heard_t, out_there, stale_s, self.alerts, status, self.now)
+        self._outputs += self.lookout.feed(self.field, stale_s, self.clock, self.alerts, self.now)
 
     def _arm(self) -> None:
         if self._over():

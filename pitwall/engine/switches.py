@@ -196,37 +196,43 @@ class SwitchBoard:
 
     def said(self, name: str, position: Position, sure: bool) -> None:
         """The driver was told (``sure``: and read it back or did it)."""
-        moves = not same_position(self.believed.get(name), position)
+        before = self.believed.get(name)
         self.believed[name] = position
-        self._spread(name, position, moves and not sure)
+        self._spread(name, position, before, sure)
         if sure:
             self.verified.add(name)
             self.owed.pop(name, None)
             self.doubted.discard(name)
         else:
             self.verified.discard(name)
-            self.doubted.update({name} if moves else ())
+            self.doubted.update(() if same_position(before, position) else {name})
 
     def measure(self, name: str, position: Position, t: float) -> None:
         """Telemetry says where the switch stands; a preset moves the others it sets."""
         self.measured[name] = position
         self.measured_t[name] = t
-        self.believed[name] = position
-        self._spread(name, position, False)
+        before, self.believed[name] = self.believed.get(name), position
+        self._spread(name, position, before, sure=True)
         self.verified.add(name)
         self.doubted.discard(name)
         if name in self.owed and same_position(self.owed[name], position):
             del self.owed[name]
 
-    def _spread(self, name: str, position: Position, doubted: bool) -> None:
-        """A preset takes the switches it sets along; those with telemetry speak for themselves. Let go, it may leave
-        them or not: ``doubted`` says that nobody knows whether it was pressed."""
+    def _spread(self, name: str, position: Position, before: Position | None, sure: bool) -> None:
+        """A preset takes the switches it sets along; those with telemetry speak for themselves. Where nobody knows
+        whether it was pressed, and where it was let go, which may leave what it set or not, they are doubted."""
         preset = self.known(name)
-        if preset is None or preset.kind != "preset" or same_position(position, preset.default):
+        if preset is None or preset.kind != "preset":
             return
+        moved, home = not same_position(before, position), same_position(position, preset.default)
         for other, to in sorted(preset.sets.items()):
-            if other not in self.measured:
-                self.doubted.update({other} if doubted and not same_position(self.believed.get(other), to) else ())
+            stands, known = self.believed.get(other), self.known(other)
+            if other in self.measured or known is None:
+                continue
+            may = known.default if home else to
+            if moved and (home or not sure) and not same_position(stands, may):
+                self.doubted.add(other)
+            if not home:
                 self.believed[other] = to
                 self.verified.discard(other)
 

@@ -1,8 +1,9 @@
 """Tyre temperatures and pressures beyond the limits of the car file: one alert for each car and side, with its corners.
 
-Only what was measured on track since the car left counts. A value is beyond its limit once reports of ``holds_s`` and
-more, without one inside between them, have shown it there (an on-delay in the telemetry's own time, so a single report
-never does); it is back inside only by the deadband. Telemetry that falls silent shows nothing: what stands, stands.
+Only what was measured on track since the car left, or drove on after a stop, counts. A value is beyond its limit once
+reports of ``holds_s`` and more, without one inside between them, have shown it there (an on-delay in the time of the
+telemetry, so a single report never does); it is back inside only by the deadband. Telemetry that falls silent shows
+nothing: what stands, stands.
 """
 
 from __future__ import annotations
@@ -62,8 +63,10 @@ class TyreWatch:
     ) -> list[Output]:
         """Telemetry spoke of a corner."""
         car = team.get(event.car)
-        if car is None or not car.switches.car.tyre_limits or not _running(car):
+        if car is None or not car.switches.car.tyre_limits:
             return []
+        if not _running(car):
+            return self.look(car, alerts, status, now)
         seen = self._of(car)
         for of in VALUES:
             value = getattr(event, of)
@@ -78,6 +81,8 @@ class TyreWatch:
         if not car.switches.car.tyre_limits:
             return []
         found: list[Output] = []
+        if not _running(car):
+            self.cars.pop(car.car, None)
         told = list(self._told(car)) if _running(car) else []
         for kind in TYRE_KINDS:
             words = [text for this, text in told if this == kind]

@@ -61,6 +61,8 @@ SURER_BY = 1.0
 RUN_NOISE = 0.006
 STOP_S = 600.0
 """A next run begins about this long after the car comes in."""
+MOVED_FROM = 2.5
+"""Two laps in a row that lie more deviations off to the same side: the run has moved."""
 FEWEST_LONG = 4
 """A run of so many timed laps was no quick one, whatever its pace."""
 FOR_A_WET_TRACK = ("intermediate", "wet")
@@ -69,12 +71,16 @@ FOR_A_WET_TRACK = ("intermediate", "wet")
 
 @dataclass(frozen=True)
 class RunSoFar:
-    """What is known of a car's run: how many timed laps, quick or long, on what; and of its runs before."""
+    """What is known of a car's run: how many timed laps, quick or long, on what; and of its runs before.
+
+    ``off``: by how many deviations its last lap was off what was expected.
+    """
 
     laps: int = 0
     mode: int = QUICK_RUN
     compound: str = ""
     tried: frozenset[str] = frozenset()
+    off: float = 0.0
 
     @property
     def wet(self) -> bool:
@@ -128,8 +134,12 @@ class LapModel:
             belief.loosen(f"run {car}", (priors.wet_drift if wet else priors.drift) ** 2)
         self._know_wear(mode, compound)
         parts = self._parts(car, mode, compound, run.laps)
+        mean, variance = belief.expect(parts)
+        off = (value - mean) / math.sqrt(variance + priors.noise**2)
+        if run.laps > 0 and off * run.off > 0.0 and min(abs(off), abs(run.off)) > MOVED_FROM:
+            belief.loosen(f"run {car}", (value - mean) ** 2)  # one may be a mistake, two are how the run is now
         belief.take(parts, value, priors.noise**2, math.inf if wet else priors.mistake_from)
-        return replace(run, laps=run.laps + 1, mode=mode, compound=compound)
+        return replace(run, laps=run.laps + 1, mode=mode, compound=compound, off=off)
 
     def later(self, car: str, run: RunSoFar, ahead: float) -> tuple[float, float]:
         """A later lap of the run that is on: its time, seconds, and the deviation of its log.
@@ -140,7 +150,8 @@ class LapModel:
             ahead: how many timed laps ahead; between two for the mean of several.
         """
         mean, variance = self._belief.expect(self._parts(car, run.mode, run.compound, run.laps - 1 + ahead))
-        return math.exp(mean), math.sqrt(variance + self.priors.noise**2)
+        drift = self.priors.wet_drift if run.wet else self.priors.drift
+        return math.exp(mean), math.sqrt(variance + self.priors.noise**2 + ahead * drift**2)
 
     def first_of_next(self, car: str, mode: int, t: float) -> tuple[float, float]:
         """The first timed lap of the next run, were it a quick or a long one: mean and deviation of its log.

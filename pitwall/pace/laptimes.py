@@ -167,6 +167,10 @@ class CarPace:
             return FIRST_TIMED_AT_MOST * self.field_pace.reference_s
         return TIMED_AT_MOST * reference
 
+    def usual_times(self) -> tuple[float, ...]:
+        """Usual seconds of a quick lap at its beginning, at each of ``labels`` and at the line."""
+        return self.belief.reference(self._shape(self.field_pace.believing(self.labels)), self.quick_s())
+
     def lap_over(self, lap: EndedLap) -> None:
         """Take any lap that is over, however it went, before ``learn_lap`` takes it for the plain figures."""
         field_belief = self.field_pace.believing(self.labels)

@@ -93,7 +93,7 @@ class FieldLaps:
     programme: Programme = field(default_factory=Programme)
     records: dict[str, Record] = field(default_factory=_records)
     residuals: dict[str, Residuals] = field(default_factory=_residuals)
-    spread: Spread = field(default_factory=Spread)
+    spreads: dict[str, Spread] = field(default_factory=lambda: {"next": Spread(step=0.05), "after_out": Spread()})
     outs: deque[tuple[float, bool, float]] = field(default_factory=lambda: deque(maxlen=OUT_MEMORY))
 
     def inside(self, car: str, laps: DrivenLaps, horizon: str) -> Forecast:
@@ -102,6 +102,8 @@ class FieldLaps:
         rules = (median(laps.this_run[-3:]), modelled)
         seconds = self.records[horizon].pooled(rules)
         told = seconds * np.exp(deviation * self.residuals[horizon].quantiles(with_bias=True))
+        if horizon in self.spreads:
+            told = self.spreads[horizon].apply(told)
         return Forecast(rules, seconds, told, ((math.log(seconds), deviation),))
 
     def first(self, car: str, laps: DrivenLaps, t: float, end_s: float = math.inf) -> Forecast | None:
@@ -153,7 +155,7 @@ class FieldLaps:
         last = laps.before[-1] if laps.before else best_s
         rules = (last, first.seconds if first is not None else best_s, alike)
         seconds = self.records["after_out"].pooled(rules)
-        told = self.spread.apply(seconds * np.exp(self.residuals["after_out"].quantiles()))
+        told = self.spreads["after_out"].apply(seconds * np.exp(self.residuals["after_out"].quantiles()))
         return Forecast(rules, seconds, told)
 
     def learn(self, horizon: str, said: Forecast, seconds: float, mode: int = QUICK_RUN) -> None:
@@ -166,9 +168,10 @@ class FieldLaps:
             mode: for the first lap of a run: what the run is.
         """
         self.records[horizon].learn(said.rules, seconds)
+        if horizon in self.spreads:
+            self.spreads[horizon].learn(said.told, seconds)
         if not said.by_mode:
             self.residuals[horizon].learn(math.log(seconds / said.seconds))
-            self.spread.learn(said.told, seconds)
             return
         mean, deviation = said.by_mode[min(mode, len(said.by_mode) - 1)]
         self.residuals[horizon].learn((math.log(seconds) - mean) / deviation)

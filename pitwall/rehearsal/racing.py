@@ -238,7 +238,9 @@ class RacingCar:
             return
         point = self._ahead.pop(0)
         self._phase, self._since = point.phase, t
-        if self.stop_at is not None and t >= self.stop_at and self._halt(t):
+        # For a while it stops only between two points of one lap: at the line and the pit entry the next one begins.
+        stays = self.stop_lasts is None or point.what not in ("line", "entry")
+        if self.stop_at is not None and t >= self.stop_at and stays and self._halt(t):
             return
         if point.what == "line":
             self._at_line(t)

@@ -189,7 +189,7 @@ class FaultHabits(Frozen):
     pressure_losses_per_hour: float = Field(default=0.0, ge=0, le=60)
     stops_per_hour: float = Field(default=0.0, ge=0, le=60, description="stops on track, and goes on after stop_s")
     stop_s: Spread = (220, 280, 360)
-    silences_per_hour: float = Field(default=0.0, ge=0, le=60, description="of the timing feed, status and clock with it")
+    silences_per_hour: float = Field(default=0.0, ge=0, le=60, description="of the timing feed, the clock too")
     silence_s: Spread = (115, 150, 240)
     short_fills: Share = Field(default=0.0, description="share of longer runs that leave with half the fuel they need")
 

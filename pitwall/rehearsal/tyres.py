@@ -25,7 +25,7 @@ SETTLES_C = {"out": 92.0, "timed": 98.0, "cool": 86.0, "in": 84.0}
 CORNER_SPREAD_C, SCATTER_C, SCATTER_KPA = 2.5, 0.6, 0.4
 KPA_AT_GARAGE, KPA_PER_C = 112.0, 0.55
 HOTTER_C, LEAKS_KPA_PER_S = 45.0, 0.6
-PLAINLY_HOT_C, PLAINLY_LOW_KPA = 118.0, 118.0
+PLAINLY_HOT_C, PLAINLY_LOW_KPA, PLAINLY_LOW_OUT_KPA = 118.0, 118.0, 98.0
 """What nobody would doubt: beyond the limits of the demo car by more than telemetry scatters."""
 
 
@@ -84,11 +84,16 @@ class TyreModel:
             self._carcass[corner] = target + (before - target) * math.exp(-self._every_s / LAGS_S)
             pressure = max(0.0, KPA_AT_GARAGE + KPA_PER_C * (self._carcass[corner] - GARAGE_C) - self._lost[corner])
             if corner == where and what is not None:
-                plain = self._carcass[corner] > PLAINLY_HOT_C if what == "tyre_hot" else pressure < PLAINLY_LOW_KPA
-                self._note(t, plain)
+                hot = self._carcass[corner] > PLAINLY_HOT_C
+                self._note(t, hot if what == "tyre_hot" else pressure < self._low_kpa)
             self._report(t, corner, self._carcass[corner], pressure)
         if what == "tyre_hot" and t >= until and self._carcass[where] < PLAINLY_HOT_C:
             self._end(t)
+
+    @property
+    def _low_kpa(self) -> float:
+        on_out_lap = self._car.lap is not None and self._car.lap.kind == "out"
+        return PLAINLY_LOW_OUT_KPA if on_out_lap else PLAINLY_LOW_KPA
 
     def _note(self, t: float, plain: bool) -> None:
         if plain and self._plain and t - self._plain[-1][1] <= 1.5 * self._every_s:

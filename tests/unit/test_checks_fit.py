@@ -8,8 +8,6 @@ from typing import Any
 
 import pytest
 
-from pitwall.app.loading import load_setup
-from pitwall.app.resources import demo_event
 from pitwall.checks.around import Around
 from pitwall.checks.plan import check_plan
 from pitwall.checks.talk import check_talk
@@ -17,8 +15,9 @@ from pitwall.checks.tyres import ages
 from pitwall.errors import Finding, path_text
 from pitwall.model.plan import Plan
 from pitwall.track.lapmap import lap_map
+from tests.unit.engine_stage import shipped
 
-SETUP = load_setup(demo_event())
+SETUP = shipped()
 CAR = SETUP.cars["41"]
 LAP = lap_map(SETUP.circuit, CAR, SETUP.calls)
 AROUND = Around(regulations=SETUP.regulations, circuit=SETUP.circuit, car=CAR, lap=LAP, procedures=SETUP.procedures)

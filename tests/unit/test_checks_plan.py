@@ -9,8 +9,6 @@ from typing import Any
 
 import pytest
 
-from pitwall.app.loading import load_setup
-from pitwall.app.resources import demo_event
 from pitwall.checks.around import Around
 from pitwall.checks.codes import CODES, explain, finding
 from pitwall.checks.plan import CHECKS, check_plan
@@ -18,8 +16,9 @@ from pitwall.errors import Finding, path_text
 from pitwall.model.plan import Plan
 from pitwall.model.procedure import Procedure
 from pitwall.track.lapmap import lap_map
+from tests.unit.engine_stage import shipped
 
-SETUP = load_setup(demo_event())
+SETUP = shipped()
 CAR = SETUP.cars["41"]
 AROUND = Around(
     regulations=SETUP.regulations, circuit=SETUP.circuit, car=CAR, lap=lap_map(SETUP.circuit, CAR, SETUP.calls),

@@ -7,8 +7,6 @@ from typing import Any
 
 import pytest
 
-from pitwall.app.loading import load_setup
-from pitwall.app.resources import demo_event
 from pitwall.checks.around import Around
 from pitwall.checks.plan import check_plan
 from pitwall.errors import Finding, path_text
@@ -17,8 +15,9 @@ from pitwall.model.procedure import Procedure
 from pitwall.model.setup import CallTiming
 from pitwall.radio.speech import spoken_s
 from pitwall.track.lapmap import lap_map
+from tests.unit.engine_stage import shipped
 
-SETUP = load_setup(demo_event())
+SETUP = shipped()
 CAR = SETUP.cars["41"]
 LAP = lap_map(SETUP.circuit, CAR, SETUP.calls)
 SAY = "Two hard stops on the straights, and then no more."

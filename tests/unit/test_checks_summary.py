@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import pytest
 
-from pitwall.app.loading import load_setup
-from pitwall.app.resources import demo_event
 from pitwall.checks.around import Around
 from pitwall.checks.spans import LAP_FACTORS, fits, likely_run_s, likely_spans
 from pitwall.checks.summary import item_words, plan_summary
 from pitwall.model.plan import Item, Plan
 from pitwall.track.lapmap import lap_map
+from tests.unit.engine_stage import shipped
 
-SETUP = load_setup(demo_event())
+SETUP = shipped()
 CAR = SETUP.cars["41"]
 LAP = lap_map(SETUP.circuit, CAR, SETUP.calls)
 AROUND = Around(regulations=SETUP.regulations, circuit=SETUP.circuit, car=CAR, lap=LAP, procedures=SETUP.procedures)

@@ -145,3 +145,18 @@ def test_a_release_after_the_flag_is_no_alert_of_this_kind() -> None:
     here = garage(SPARE | {"release": {"not_before": 500.0}}, flag_s=450)
     here.wait(440)
     assert told(here) == []
+
+
+def test_a_car_not_seen_at_the_next_loop_is_no_nearer_to_the_line() -> None:
+    """On time at the first loop, then unseen, while others are seen: from there it cannot make the flag any more.
+
+    Where no other car shows that the feed speaks, nothing is known.
+    """
+    for others, active in ((True, [True]), (False, [])):
+        here = stage(200 + OUT_S + 20)
+        here.cross(200 + OUT_S * 0.25 / 0.95, "1")
+        for t in range(240, 330, 10):
+            if others:
+                here.cross(float(t), "line", car=str(t))
+        here.wait(330)
+        assert sorted({one.active for one in told(here)}) == active

@@ -262,6 +262,20 @@ def test_a_run_cut_short_is_resumed_where_it_was() -> None:
     assert (state.pointer, state.leavings, state.start_t) == (2, 2, 100)
 
 
+def test_a_run_broken_off_on_its_cool_down_lap_goes_on_with_the_timed_one() -> None:
+    """Nobody drives a cool-down lap straight after an out-lap; where no timed lap follows there is the in-lap."""
+    for laps, follows in (("out, 1 timed, cool, 1 timed, in", "timed"), ("out, 2 timed, cool, in", "in"),
+                          ("out, 1 timed, cool, cool, 1 timed, in", "timed")):  # fmt: skip
+        made, state = running(laps, shorten_to=laps.count("timed"))
+        while state.expected_kind == "timed":
+            made.lap_done("timed")
+        state.timed_done = 0 if follows == "in" else state.timed_done
+        made.come_in(300, red=True)
+        assert made.leave(400) is state
+        made.lap_done("out")
+        assert state.expected_kind == follows, laps
+
+
 def test_a_run_with_enough_laps_is_done() -> None:
     """What still counts is enough: ``shorten_to``, or half of the timed laps."""
     for more, laps, ended in (({"shorten_to": 2}, 2, "done"), ({"shorten_to": 3}, 2, "next"), ({}, 2, "done"),
@@ -283,6 +297,13 @@ def test_a_long_stop_means_that_the_next_run_has_begun() -> None:
         assert left.run.run == which
     assert made.runs[0].state == "done"
     assert "not resumed" in (made.runs[0].reason or "")
+
+
+def test_a_car_that_was_told_which_run_it_leaves_for_is_on_that_run() -> None:
+    """Somebody's word goes over what the length of the stop suggests."""
+    made, state = running()
+    made.come_in(200, red=False)
+    assert made.leave(200 + 300 * RESUME_SHARE, told="main") is state
 
 
 def test_a_red_flag_breaks_a_run_that_is_resumed_however_long_it_takes() -> None:

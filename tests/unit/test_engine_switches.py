@@ -204,6 +204,51 @@ def test_a_preset_takes_others_along() -> None:
     assert made.believed["torque_map"] == 2
 
 
+def test_what_a_preset_may_have_moved_is_doubted() -> None:
+    """Nobody knows whether it was pressed, or it was let go and may have left what it set: until the driver's word."""
+    made, _ = board()
+    made.said("push", "on", sure=False)
+    assert made.in_doubt() == ["push", "torque_map"]
+    made.said("push", "on", sure=True)
+    made.said("torque_map", 4, sure=True)
+    assert made.in_doubt() == []
+    made.said("push", "none", sure=True)
+    assert made.in_doubt() == ["torque_map"], "its default is 2, it may stand at 4 or 2"
+    made.measure("torque_map", 4, 9)
+    assert made.in_doubt() == []
+
+
+def test_a_change_without_an_answer_is_doubted_until_the_position_is_confirmed() -> None:
+    """Back where it was by the last call, which nobody answered either: doubted still. What was not to move is not."""
+    made, run = board()
+    wanted = made.wanted(run, 1)
+    made.told({"flap": "open"}, False, 100)
+    made.told({"flap": "closed"}, False, 200)
+    made.told({"brake_bias": 55}, False, 200)
+    assert made.wrong(wanted) == ([], ["flap"])
+    made.told({"flap": "closed"}, True, 200)
+    assert made.wrong(wanted) == ([], [])
+
+
+def test_an_older_call_does_not_undo_what_was_told_since() -> None:
+    """A late answer to the call that opened it says nothing about the one that closed it."""
+    made, _ = board()
+    made.told({"flap": "open"}, False, 100)
+    made.told({"flap": "closed"}, True, 200)
+    made.told({"flap": "open"}, True, 100)
+    assert (made.stands("flap"), made.in_doubt()) == ("closed", [])
+
+
+def test_a_readback_that_telemetry_belies_clears_nothing() -> None:
+    """Read back and not done: what is measured off stays wrong, and what is owed stays owed."""
+    made, run = board()
+    made.measure("torque_map", 4, 50)
+    made.owe("torque_map", 2)
+    made.told({"torque_map": 2}, True, 60)
+    assert made.owed == {"torque_map": 2}
+    assert made.wrong(made.wanted(run, 1)) == (["torque_map"], [])
+
+
 def test_wrong_and_unverified_before_a_timed_lap() -> None:
     """Measured off is wrong; believed off or owed is unverified; others of the car's list are nobody's business."""
     made, run = board()
@@ -246,7 +291,8 @@ def test_what_is_known_to_be_back_is_not_owed() -> None:
 
 
 def test_the_first_release_check_reads_everything_and_later_ones_what_differs() -> None:
-    """All but momentary switches and presets at first; then differences, stationary ones and what is owed."""
+    """All but momentary switches and presets that are off at first; then differences, stationary ones and what is
+    owed."""
     made, run = board()
     wanted = made.wanted(run, 0)
     assert list(made.release_list(wanted)) == [name for name in ALL if name not in ("mark", "push")]
@@ -256,6 +302,27 @@ def test_the_first_release_check_reads_everything_and_later_ones_what_differs() 
     made.said("start_map", 2, sure=True)
     made.owe("brake_bias", 55)
     assert made.release_list(wanted) == {"brake_bias": 55, "flap": "closed", "start_map": 1}
+
+
+def test_a_preset_that_is_on_or_is_to_be_is_read_out_at_first() -> None:
+    """Off and to stay off its button has no position to be read."""
+    for start, wanted, read in (("on", "none", True), ("none", "on", True), ("on", "on", True),
+                                ("none", "none", False)):  # fmt: skip
+        made, run = board(MAIN | {"switches": {"push": wanted}}, starts_with={"switches": {"push": start}})
+        assert ("push" in made.release_list(made.wanted(run, 0))) == read, (start, wanted)
+
+
+def test_what_was_read_stays_on_the_list_that_is_being_read() -> None:
+    """So its groups stay; on another list, and after the car has left, it is not."""
+    made, run = board(MAIN | {"switches": {"flap": "open"}})
+    wanted = made.wanted(run, 0)
+    made.left()
+    assert list(made.release_list(wanted, check="main-2-check")) == ["flap"]
+    made.told({"flap": "open"}, True, 500, "main-2-check")
+    assert list(made.release_list(wanted, check="main-2-check")) == ["flap"]
+    assert list(made.release_list(wanted, check="main-2-check-anew-1")) == []
+    made.left()
+    assert list(made.release_list(wanted, check="main-2-check")) == []
 
 
 def test_the_card_shows_all_of_it() -> None:

@@ -183,14 +183,15 @@ def test_in_the_pits_it_is_over_and_new_tyres_start_from_nothing() -> None:
 
 
 def test_under_red_it_is_silenced_and_works_on_underneath() -> None:
-    """It stands when red comes: off the screens with the reason on record; still there after the restart, it is back."""
+    """It stands when red comes: off the screens, with the reason on record; still there under green, it is back."""
     here = stage(HOT)
     for t in (330, 336):
         tell(here, t, carcass_c=120)
     here.status(350, "red", pit_exit="closed")
     tell(here, 352, carcass_c=121)
     assert [on for _, on, _ in told(here)] == [True, False]
-    assert [one.reason for one in here.made(HeldBack) if one.alert == "tyre-hot-41"] == ["idle while the session is red"]
+    (held,) = [one for one in here.made(HeldBack) if one.alert == "tyre-hot-41"]
+    assert held.reason == "idle while the session is red"
     here.status(400, "green", pit_exit="open")
     tell(here, 402, carcass_c=122)
     assert [on for _, on, _ in told(here)] == [True, False, True]
@@ -203,3 +204,17 @@ def test_an_older_report_that_comes_late_changes_nothing() -> None:
         tell(here, t, carcass_c=120)
     here.handle(TyreReported(id="late", t=333, car=CAR, corner="fl", carcass_c=90))
     assert told(here) == [("tyre_hot", True, 336)]
+
+
+def test_after_a_stop_on_track_old_values_say_nothing() -> None:
+    """Too hot as the car stopped for minutes: over with the stop, and not back before new reports show it."""
+    here = stage(HOT)
+    for t in (330, 336):
+        tell(here, t, carcass_c=120)
+    here.wait(560)
+    assert here.car.track.state == "stopped"
+    assert [on for _, on, _ in told(here)] == [True, False]
+    here.cross(600, "1")
+    tell(here, 601, carcass_c=80)
+    here.wait(640)
+    assert [on for _, on, _ in told(here)] == [True, False]

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from pitwall.app import loading
 from pitwall.app.loading import find_event, load_plan_setup, load_setup, read_event, read_plan
 from pitwall.app.resources import demo_event, find_shipped, shipped
 from pitwall.checks.codes import CODES
@@ -47,6 +48,22 @@ def test_the_demo_event_has_nothing_to_find() -> None:
     loaded = read_event(demo_event())
     assert [item.text() for item in loaded.findings] == []
     assert loaded.setup is not None
+
+
+def test_the_lap_of_a_car_is_worked_out_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two cars of one make and five plans, three of them alternates: one lap serves them all."""
+    worked_out: list[object] = []
+    real = loading.lap_map
+
+    def counted(*given: object) -> object:
+        worked_out.append(given)
+        return real(*given)  # type: ignore[arg-type]  # handed on as it came
+
+    monkeypatch.setattr(loading, "lap_map", counted)
+    loaded = read_event(demo_event())
+    assert {car: len(files) for car, files in loaded.plan_files.items()} == {"41": 3, "58": 2}
+    assert len(worked_out) == 1
+    assert all(around.lap is loaded.around["41"].lap for around in loaded.around.values())
 
 
 def test_the_setup_holds_everything_that_the_engine_needs() -> None:

@@ -137,7 +137,8 @@ class AlertBook:
         alert = self.active.get(alert_id)
         if alert is None:
             gone = self.gone.pop(alert_id, None)
-            return [] if gone is None else [gone.model_copy(update={"t": now, "acknowledged": True, "because": because})]
+            noted = {"t": now, "acknowledged": True, "because": because}
+            return [] if gone is None else [gone.model_copy(update=noted)]
         self.noted_s[alert_id] = now
         self.active[alert_id] = alert.model_copy(update={"t": now, "acknowledged": True, "because": because})
         return [self.active[alert_id]]

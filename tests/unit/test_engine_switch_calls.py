@@ -1,0 +1,154 @@
+"""Switch calls that follow what stands and what was answered: on the running lap, and in the check list."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pitwall.engine.call import Call
+from pitwall.engine.calls import SETTLED
+from pitwall.engine.rules.release import ANSWERS_ENTERED, GROUP
+from tests.unit.engine_stage import MAIN, SWITCHES, Stage, car_file, plan, setup
+
+FLAP = {"do": "flap_lap", "on": {"timed": 2}}
+MANY = [{"switch": f"s{number}", "kind": "toggle", "word": f"switch {number}", "positions": ["off", "on"],
+         "default": "off"} for number in range(6)]  # fmt: skip
+
+
+def asking(stage: Stage, switch: str, position: Any, part: str = "") -> list[Call]:
+    """Calls that ask for this position, in the order in which they were made."""
+    return [call for name, call in stage.car.book.calls.items() if part in name
+            and {**call.spec.ask.positions, call.spec.ask.switch: call.spec.ask.position}.get(switch) == position]
+
+
+def test_a_switch_changed_for_an_item_that_is_no_more_is_called_back() -> None:
+    """The flap is open, read back, and then the item is dropped on the lap itself: before the next line it is called
+    back, though no lap of the plan has it open any more."""
+    stage = Stage(setup(plan(MAIN | {"laps": "out, 3 timed, in", "items": [FLAP]}))).green()
+    t = stage.drive(200, 125)
+    stage.cross(t + 30, "1")
+    stage.cross(t + 70, "2")
+    stage.wait(t + 95)
+    (opening,) = asking(stage, "flap", "open")
+    stage.command("confirm", call=opening.id)
+    stage.cross(t + 100)
+    stage.command("drop", run="main", item="flap_lap")
+    stage.cross(t + 130, "1")
+    stage.cross(t + 170, "2")
+    stage.wait(t + 175)
+    closing = asking(stage, "flap", "closed", "main-1-3-switch")
+    assert [call.state for call in closing if call.open] != []
+    assert closing[-1].spec.say_by_s < t + 200
+
+
+def test_a_put_back_that_was_skipped_is_called_again_on_the_next_lap() -> None:
+    """The flap is believed open on a lap that wants it closed: the lap after must not begin so, too."""
+    item = FLAP | {"on": {"timed": 1}}
+    stage = Stage(setup(plan(MAIN | {"laps": "out, 3 timed, in", "items": [item]}))).green()
+    stage.leave(200)
+    stage.cross(250, "1")
+    stage.wait(318)
+    stage.command("confirm", call=asking(stage, "flap", "open")[-1].id)
+    t = stage.cross(290, "2") and 325
+    stage.cross(t)
+    stage.cross(t + 30, "1")
+    stage.cross(t + 70, "2")
+    stage.command("skip", call=asking(stage, "flap", "closed")[-1].id)
+    stage.cross(t + 100)
+    stage.cross(t + 130, "1")
+    stage.cross(t + 170, "2")
+    stage.wait(t + 175)
+    assert [call.open for call in asking(stage, "flap", "closed", "main-1-3-switch")] == [True]
+
+
+def test_a_call_that_time_settles_does_not_undo_a_later_one() -> None:
+    """Opened without an answer, closed with one: a minute on the first is taken as done, and the flap stays closed."""
+    item = FLAP | {"on": {"timed": 1}}
+    stage = Stage(setup(plan(MAIN | {"laps": "out, 3 timed, in", "items": [item]}))).green()
+    stage.leave(200)
+    stage.cross(250, "1")
+    stage.wait(318)
+    (opening,) = asking(stage, "flap", "open")
+    stage.command("said", call=opening.id)
+    stage.cross(290, "2")
+    stage.cross(325)
+    stage.car.switches.told({"flap": "closed"}, True, 340)
+    stage.wait(500)
+    assert (opening.state, opening.reason) == ("done", SETTLED)
+    assert (stage.car.switches.stands("flap"), stage.car.switches.in_doubt()) == ("closed", [])
+
+
+def test_a_change_for_the_running_lap_that_telemetry_does_not_show_is_asked_for_once_more() -> None:
+    """Said and read back as the cool-down lap began, and not done: while half of the lap is left it is said again."""
+    stage = Stage(setup(plan(MAIN | {"laps": "out, 1 timed, cool, 1 timed, in"}))).green()
+    stage.switch(10, "torque_map", 2)
+    t = stage.drive(200, 125, 100)
+    stage.wait(t + 4)
+    (call,) = asking(stage, "torque_map", 1)
+    stage.command("confirm", call=call.id)
+    stage.wait(t + 45)
+    again = asking(stage, "torque_map", 1)
+    assert [one.state for one in again] == ["done", "due"]
+    stage.switch(t + 46, "torque_map", 1)
+    assert again[-1].state == "done"
+
+
+# -- the check list ----------------------------------------------------------------------------------------------------
+
+
+def second_run() -> tuple[Stage, float]:
+    """Six switches are wanted otherwise on the second run; until its check list is read."""
+    switches = {one["switch"]: "on" for one in MANY}
+    runs = (MAIN | {"laps": "out, 1 timed, in"}, MAIN | {"run": "second", "switches": switches})
+    made = plan(*runs)
+    car = car_file(switches=[*SWITCHES, *MANY])
+    stage = Stage(setup(made, cars={"41": car})).green()
+    t = stage.home(stage.drive(200, 125, 100))
+    stage.wait(t + 30)
+    release = stage.car.release_s
+    assert release is not None
+    stage.wait(release - stage.car.setup.calls.release_check_s + 2)
+    return stage, release
+
+
+def groups(stage: Stage) -> list[Call]:
+    """The groups of the second run's check list, further attempts included."""
+    return [call for name, call in stage.car.book.calls.items() if "second-1-check" in name]
+
+
+def test_the_groups_of_a_check_list_stay_while_it_is_read() -> None:
+    """The first group is read and confirmed: the second one is still to be read, and with the same switches."""
+    stage, release = second_run()
+    first, second = groups(stage)
+    assert [len(call.spec.ask.positions) for call in (first, second)] == [GROUP, 6 - GROUP]
+    stage.command("confirm", call=first.id)
+    stage.wait(second.spec.say_from_s + 1)
+    assert (second.state, sorted(second.spec.ask.positions)) == ("due", ["s4", "s5"])
+    stage.command("confirm", call=second.id)
+    stage.wait(release)
+    assert [call.state for call in groups(stage)] == ["done", "done"], "and nothing is read twice"
+
+
+def test_a_group_without_an_answer_is_read_once_more_before_the_release() -> None:
+    """Where answers are entered, a group that has none has been heard by nobody; after that its switches that were to
+    move are in doubt."""
+    stage, release = second_run()
+    stage.car.switches.confirms = ANSWERS_ENTERED
+    first, second = groups(stage)
+    stage.command("said", call=first.id)
+    stage.wait(second.spec.say_from_s + 1)
+    stage.command("confirm", call=second.id)
+    stage.wait(release - 1)
+    again = [call for call in groups(stage) if call.again]
+    assert [call.spec.key for call in again] == [first.spec.key]
+    assert again[0].due_t is not None
+    assert stage.car.switches.in_doubt() == ["s0", "s1", "s2", "s3"]
+
+
+def test_where_no_answers_are_entered_nothing_is_read_twice() -> None:
+    """An engineer who presses one key a call, and no other, is not asked everything again."""
+    stage, release = second_run()
+    for call in groups(stage):
+        stage.wait(call.spec.say_from_s + 1)
+        stage.command("said", call=call.id)
+    stage.wait(release - 1)
+    assert [call for call in groups(stage) if call.again] == []
