@@ -23,7 +23,7 @@ from pitwall.model.car import Car, Position, Switch, same_position
 from pitwall.model.plan import Plan
 from pitwall.model.procedure import Procedure
 
-ON_THE_ROAD, BEFORE_RELEASE = 3, 4  # switches in one call, as the daemon's rules have them
+ON_THE_ROAD, BEFORE_RELEASE = 2, 4  # switches in one call, as the daemon's rules have them
 MOST_OUT_OF_PLAN = 4  # things out of plan on one afternoon; the shortest story of a wrong start has hardly ever more
 MOST_WORLDS = 1_000
 NESTED_PRESETS = 3

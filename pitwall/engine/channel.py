@@ -33,6 +33,7 @@ LEAST_MARGIN_S = 0.15
 STANDARDS = ((1.5, 2.5), (1.0, 2.0), (0.7, 1.5), (0.5, 1.0), (0.0, 0.3))
 """How sure a window must be: share of the margin at both ends of its stretch, and least length to begin in, seconds;
 the next pair counts where no way meets the one before."""
+FULL_AT_LEAST = 2  # what can wait is said in full in a window of this standard rather than in short in a better one
 CONTENT_WITH = {"session": 3, "safety": 3, "stop": 3}  # which standard to begin with; no entry: the first
 PINNED = -1
 OUTSIDE = ("outside", "outside_short")
@@ -108,8 +109,8 @@ class ChannelBook:
 
     def _competes(self, spec: CallSpec, call: Call | None, now: float) -> bool:
         """Guard: it is to be spoken on track, it may still be, and nobody at the desk has put it elsewhere."""
-        if spec.lap == "garage" or spec.medium == "board" or spec.say_from_s > now + AHEAD_S:
-            return False
+        if spec.room is None or spec.lap == "garage" or spec.medium == "board" or spec.say_from_s > now + AHEAD_S:
+            return False  # what has no room to move in belongs where it is: break off, the end of a hold
         return call is None or (call.open and not call.repeated and not call.deferred_s) or call.state == "withdrawn"
 
     def _keeps(self, call: Call, book: CallBook, now: float) -> bool:
@@ -190,6 +191,8 @@ def _pinned(at: Situation, spec: CallSpec, call: Call | None) -> tuple[Way, ...]
     if call is None or call.state != "due" or call.spec.say_by_s <= at.now or spec.room is None:
         return ()
     told = call.spec
+    if spec.room.from_s > max(at.now, told.say_from_s):
+        return ()  # its lap is not this one any more
     if told.way not in ("full", "short") or told.text != (spec.short if told.way == "short" else spec.text):
         return ()
     length, by = SLOW_SPEECH * at.spoken(told.text), told.say_by_s
@@ -205,13 +208,20 @@ def _pinned(at: Situation, spec: CallSpec, call: Call | None) -> tuple[Way, ...]
 def _ways(at: Situation, spec: CallSpec, standard: int) -> tuple[Way, ...]:
     """Every way to make a call in windows of one of the ``STANDARDS``, as far as they are not behind."""
     room = spec.room
+    assert room is not None  # it competes
     words = Words(spec.text, spec.short, lambda text: SLOW_SPEECH * at.spoken(text))
-    if room is None or room.stretches is None:
+    if room.stretches is None:
         own = Room(None, spec.say_from_s, spec.say_by_s + SLOW_SPEECH * spec.spoken_s)
         return ways(words, own, may_split=False, least=(0.0,))
-    share, least_s = STANDARDS[standard]
-    sure = replace(room, stretches=_surely(at, room.stretches, share), from_s=max(room.from_s, at.now))
-    return ways(words, sure, may_split=spec.kind not in MUST, least=(least_s,))
+    must = spec.kind in MUST
+    found: dict[str, Way] = {}
+    for share, least_s in STANDARDS[standard : standard + 1 if must else max(standard, FULL_AT_LEAST) + 1]:
+        sure = replace(room, stretches=_surely(at, room.stretches, share), from_s=max(room.from_s, at.now))
+        for way in ways(words, sure, may_split=not must, least=(least_s,)):
+            found.setdefault(way.how, way)
+        if "full" in found:
+            break
+    return tuple(found.values())
 
 
 def _surely(at: Situation, stretches: Spans, share: float) -> Spans:
@@ -250,6 +260,8 @@ def _at_its_place(at: Situation, spec: CallSpec, call: Call | None, place: Place
 def _without_place(at: Situation, spec: CallSpec, call: Call | None, reason: str) -> CallSpec:
     """Said all the same if it must be; else better left."""
     if spec.kind not in MUST or spec.room is None:
+        if call is not None and call.state == "due":
+            return _as_placed(spec, call.spec)  # it was open, and may have been said without a key
         return replace(spec, against=spec.against or reason)
     if call is not None and call.state == "due" and call.spec.way in OUTSIDE and call.spec.say_by_s > at.now:
         return _as_placed(spec, call.spec)

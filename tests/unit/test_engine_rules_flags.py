@@ -18,7 +18,7 @@ def on_track(t: float = 200, **more: object) -> Stage:
 
 
 @pytest.mark.parametrize(("status", "action", "words"), [
-    ("red", "return_to_pits", "Red flag"), ("slow", "slow", "Full-course slow"), ("yellow", "slow", "Yellow flag"),
+    ("red", "return_to_pits", "Red flag"), ("slow", "slow", "Full-course slow"), ("yellow", "slow", "Yellow"),
     ("finished", "return_to_pits", "Chequered flag"),
 ])  # fmt: skip
 def test_a_change_of_status_is_called_at_once(status: str, action: str, words: str) -> None:
@@ -63,8 +63,8 @@ def test_yellow_sectors_are_named_and_cleared_by_name() -> None:
     stage.status(230, "yellow", scope=["2"])
     stage.status(240, "yellow", scope=["2", "3"])
     stage.status(250, "green", scope=["2"])
-    texts = [prompt.text for prompt in stage.prompts("session-", "due")]
-    assert texts == ["Sector 2: yellow flag, slow there.", "Sector 3: yellow flag, slow there.", "Sector 2 is clear."]
+    news = {prompt.call: prompt.short for prompt in stage.prompts("session-", "due")}
+    assert [*news.values()] == ["Sector 2 yellow", "Sector 3 yellow", "Sector 2 clear"]
 
 
 def test_a_slow_period_that_ends_is_announced() -> None:

@@ -196,8 +196,8 @@ def test_a_cool_lap_is_announced_and_so_is_the_push_after_it() -> None:
     """Cool-down as its lap begins, "push" before the line that ends it; both settled by what the driver did."""
     stage = out(laps="out, 1 timed, cool, 1 timed, in")
     t = stage.drive(200, 125, 100)
-    stage.wait(t + 3)
-    cool = stage.call("run-cool")
+    cool = stage.wait(t + 1).call("run-cool")
+    stage.wait(max(t + 3, cool.spec.say_from_s + 0.1))
     assert (cool.state, cool.spec.ask.lap_kind) == ("due", "cool")
     assert cool.spec.say_from_s >= t
     t = stage.lap(t, 150)

@@ -18,7 +18,7 @@ from pitwall.model.car import Car
 from pitwall.model.plan import Plan
 from pitwall.model.procedure import Procedure
 
-ON_THE_ROAD, BEFORE_RELEASE = 3, 4
+ON_THE_ROAD, BEFORE_RELEASE = 2, 4
 """Switches in one call on track, and in one group of the check before release (common practice, no source)."""
 
 

@@ -23,10 +23,8 @@ from pitwall.radio.wording import switch_words
 EARLY_IN_LAP_S = 10.0
 SETTLE_IN_S = 8.0
 GAP_S = 2.5  # between two calls, for the read-back
-GROUP = 3  # more in one breath is not remembered (common practice, no source)
+GROUP = 2  # on track; more in one breath fits few straights and is not remembered (common practice, no source)
 USEFUL_S = 70.0  # before the line; earlier it would be forgotten (common practice, no source)
-EARLY_BY_S = 30.0  # after the line: by then the change has been made (common practice, no source)
-BREATH_S = 4.0
 PAGED_S = 3.0  # a setting behind a paged dial takes the driver longer (common practice, no source)
 
 
@@ -43,7 +41,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         if before.running:
             names = _as_it_stands(at, before, names, wanted)
         begin_by: float | None = None
-        for number, group in enumerate(_breaths(at, names, was)):
+        for number, group in enumerate(_groups(sorted(names))):
             positions = {name: names[name] for name in group}
             if _after_the_line(at, before.kind, after.kind):
                 yield _spec(at, after, number, positions, was, _early(after, number), after.index)
@@ -86,19 +84,6 @@ def _early(leg: Leg, number: int) -> SayWindow:
 
 def _groups(names: list[str]) -> list[list[str]]:
     return [names[start : start + GROUP] for start in range(0, len(names), GROUP)]
-
-
-def _breaths(at: Situation, names: Mapping[str, Position], was: Mapping[str, Position]) -> list[list[str]]:
-    """The switches of each call: at most ``GROUP``, and no more than ``BREATH_S`` of speech: few straights are longer."""
-    found: list[list[str]] = []
-    for name in sorted(names):
-        longer = [*found[-1], name] if found else [name]
-        text = _words(at, {one: names[one] for one in longer}, was, "Before the line: ")[0]
-        if found and len(longer) <= GROUP and at.spoken(text) <= BREATH_S:
-            found[-1].append(name)
-        else:
-            found.append([name])
-    return found
 
 
 def _as_it_stands(
@@ -174,7 +159,7 @@ def _spec(
     text, short, reaction = _words(at, positions, was, "Before the line: " if leg != after.index else "Now: ")
     single = next(iter(positions)) if len(positions) == 1 else None
     if room is None:
-        room = at.room((after,), window.from_s, after.start_s + EARLY_BY_S)
+        room = at.room((after,), window.from_s, 0.5 * (after.start_s + after.end_s))
     return CallSpec(
         key=f"{run.run.run}-{run.leavings}-{after.index}-switch-{number}",
         kind="switch",
