@@ -274,12 +274,12 @@ def _kinds(
         timed, cool, coming_in = 0.7, 0.15, 0.15
     else:
         inside = alike.kinds == IN
-        quick = (so_far + rest * alike.rests[:, last] <= limit_s) & ~inside
+        quick = (alike.rests[:, last] <= (limit_s - so_far) / max(rest, 1e-9)) & ~inside
         if so_far == 0.0:
             quick = alike.kinds == TIMED
         total = float(alike.weights.sum())
-        coming_in = float(alike.weights[inside].sum()) / total
-        timed = float(alike.weights[quick].sum()) / total
+        coming_in = float(alike.weights.dot(inside)) / total
+        timed = float(alike.weights.dot(quick)) / total
         cool = max(0.0, 1.0 - timed - coming_in)
     raw = [max(p, 0.002) * odds for p, odds in zip((timed, cool, coming_in), lap.odds, strict=True)]
     if lap.slow or lap.disturbed:  # it cannot count as timed
