@@ -47,6 +47,8 @@ _PATTERNS = {
     "^[a-z][a-z0-9_]{0,47}$": "a name in snake_case, such as radio_check",
     TIME_OF_DAY_PATTERN: "a time of day from 00:00 to 23:59, such as 08:30",
 }
+_MEANT = {"int": "whole", "integer": "whole", "float": "number", "real": "number", "str": "text", "string": "text"}
+"""Words of programmers for what the files call otherwise."""
 _OTHER_PATTERN = "what pitwall writes there itself"
 
 
@@ -93,7 +95,17 @@ def findings_from(
         else:
             first = (*path, *reason.first) if reason.first is not None else None
             refused.append(refusal(_path_in(data, (*path, *reason.at), "value_error"), reason, first, line_of))
-    return refused + [made for path, group in grouped.items() for made in _findings_at(path, group, model)]
+    for path in [path for path in grouped if any(other[: len(path)] == path != other for other in grouped)]:
+        # A list whose entries are wrong is counted without them: that it is too short is their fault.
+        grouped[path] = [details for details in grouped[path] if not _long_enough(details)]
+    return refused + [made for path, group in grouped.items() if group for made in _findings_at(path, group, model)]
+
+
+def _long_enough(details: Details) -> bool:
+    """Guard: what counts as too short has as many entries as it needs."""
+    value = details["input"]
+    return details["type"] == "too_short" and isinstance(value, list | tuple) and (
+        len(value) >= details["ctx"]["min_length"])
 
 
 def reason_of(details: Details) -> Refused | None:
@@ -146,7 +158,7 @@ def _one(path: FilePath, details: Details, model: type[BaseModel]) -> Finding:
         return finding("PW015", path=path, found=found, expected=_expected(details))
     if kind in _TYPES:
         return finding("PW014", path=path, found=shown(details["input"]), expected=_expected(details),
-                       suggestion=_type_hint(details))
+                       suggestion=_type_hint(details) or _shape_hint(path, details, model))
     return finding("PW016", path=path, found=f"{shown(details['input'])} ({details['msg']})")
 
 
@@ -173,6 +185,21 @@ def _type_hint(details: Details) -> str | None:
             return "leave the unit out: it is in the name of the key"
         if number:
             return "decimals have a point, and no spaces"
+    return None
+
+
+def _shape_hint(path: FilePath, details: Details, model: type[BaseModel]) -> str | None:
+    """How to write a list, or keys and values, where something else stands."""
+    value, kind = details["input"], details["type"]
+    if kind in ("tuple_type", "list_type"):
+        if isinstance(value, dict):
+            return "begin each entry with '- '"
+        return f"write [{value}]" if isinstance(value, str) and re.fullmatch(r"\w{1,20}", value) else None
+    holder = model_at(model, path)
+    if _TYPES[kind] == "keys and values" and holder is not None:
+        names = [info.alias or name for name, info in holder.model_fields.items()]
+        needed = [info.alias or name for name, info in holder.model_fields.items() if info.is_required()]
+        return f"such as {{{', '.join(f'{name}: ...' for name in needed or names[:2])}}}"
     return None
 
 
@@ -218,8 +245,10 @@ def _wrong_word(path: FilePath, details: Details, model: type[BaseModel]) -> Fin
     if len(path) == 1 and choices == ["1"]:
         return finding("PW017", path=path, found=f"version {shown(details['input'])}", expected="version 1",
                        suggestion="this pitwall knows version 1 of the format")
+    word = str(details["input"])
+    meant = _MEANT.get(word.lower())
     return finding("PW013", path=path, found=shown(details["input"]), expected=_one_of(choices),
-                   suggestion=near(str(details["input"]), choices))
+                   suggestion=f"did you mean {meant!r}?" if meant in choices else near(word, choices))
 
 
 def _sentence(path: FilePath, details: Details, model: type[BaseModel]) -> Finding:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from difflib import get_close_matches
 from typing import Any, Generic, TypeVar
 
 from pydantic import BaseModel, ValidationError
@@ -20,6 +21,7 @@ from pitwall.model.base import Refused
 
 M = TypeVar("M", bound=BaseModel)
 MAX_ROUNDS = 8
+MISSPELT = 0.6
 
 _WHOLE_FILE = ("PW502", "PW503", "PW504", "PW506", "PW507")
 """Findings that add up fuel or time over runs: only trusted when no part of a run is missing."""
@@ -170,7 +172,11 @@ class _Salvage:
     ) -> None:
         """Keep a refusal, unless a part that was cut out may be all there is behind it."""
         first = origins.get((*holder, *reason.first)) if reason.first is not None else None
-        rests_on = [path, *((*origins.get(holder, ()), key) for key in reason.needs)]
+        here = origins.get(holder, ())
+        rests_on = [path, *((*here, key) for key in reason.needs)]
+        # A key that it rests on may stand there misspelt, and was cut out as one that nobody knows.
+        rests_on += [cut for cut in removed
+                     if cut[:-1] == here and get_close_matches(str(cut[-1]), reason.needs, n=1, cutoff=MISSPELT)]
         if not any(cut[: len(one)] == one for cut in (*removed, *self.stand_ins) for one in rests_on):
             self.late.append(Late(path, reason, first))
 

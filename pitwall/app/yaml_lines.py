@@ -153,10 +153,18 @@ def _syntax_finding(error: yaml.YAMLError, text: str, name: str) -> Finding:
         suggestion = "this line is indented with a tab: YAML wants spaces"
     elif "mapping values are not allowed" in problem:
         suggestion = "a text with ': ' in it needs quotes, or this line is indented too far"
+    elif _starts_with_a_blank(lines, line):
+        suggestion = "a text that begins with '{' needs quotes"
     elif "could not find expected ':'" in problem or "did not find expected" in problem:
         suggestion = "look at the indentation and the brackets of this line and the one above"
     return finding("PW007", file=name, line=line, column=column, suggestion=suggestion,
                    found=f"text that breaks the rules of YAML ({problem})")
+
+
+def _starts_with_a_blank(lines: list[str], line: int | None) -> bool:
+    """Guard: on this line or the one before, a text begins with a blank in braces and goes on after it."""
+    near = lines[max(0, (line or 1) - 2) : line or 1]
+    return any(re.match(r"\s*(- )?[\w-]+:\s+\{\w+\}\s*\S", one) for one in near)
 
 
 @dataclass

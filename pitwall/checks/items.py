@@ -90,7 +90,7 @@ def check_arguments(plan: Plan, around: Around) -> Iterator[Finding]:
         for name, argument in known.items():
             if name not in given and argument.default is None:
                 yield finding("PW121", path=placed.path, found=f"no argument {name!r} for {placed.item.do!r}",
-                              expected=_argument_words(argument), suggestion=f"write 'with: {{{name}: ...}}'")
+                              expected=argument_words(argument), suggestion=f"write 'with: {{{name}: ...}}'")
         for name, value in given.items():
             path = (*placed.path, "with", name)
             if name not in known:
@@ -103,7 +103,19 @@ def check_arguments(plan: Plan, around: Around) -> Iterator[Finding]:
             yield from _check_positions(placed, around.car)
 
 
-def _argument_words(argument: Argument) -> str:
+def fits_argument(argument: Argument, value: Scalar) -> bool:
+    """Is this a value that the argument may have: of its type, one of its words, within its limits?"""
+    if argument.one_of:
+        return any(same_position(value, choice) for choice in argument.one_of)
+    if not _has_type(argument, value):
+        return False
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return True
+    return (argument.low is None or value >= argument.low) and (argument.high is None or value <= argument.high)
+
+
+def argument_words(argument: Argument) -> str:
+    """What an argument may be, in words: ``a whole number from 1 to 8``."""
     words = _TYPE_WORDS[argument.type]
     if argument.one_of:
         return f"one of: {', '.join(position_text(value) for value in argument.one_of)}"
@@ -128,16 +140,16 @@ def _check_value(
 ) -> Iterator[Finding]:
     if argument.one_of:
         if not any(same_position(value, choice) for choice in argument.one_of):
-            yield finding("PW124", path=path, found=repr(value), expected=_argument_words(argument),
+            yield finding("PW124", path=path, found=repr(value), expected=argument_words(argument),
                           suggestion=near_only(str(value), [str(choice) for choice in argument.one_of]))
         return
     if not _has_type(argument, value):
-        yield finding("PW123", path=path, found=repr(value), expected=_argument_words(argument))
+        yield finding("PW123", path=path, found=repr(value), expected=argument_words(argument))
         return
     if isinstance(value, int | float) and not isinstance(value, bool):
         low = argument.low is not None and value < argument.low
         if low or (argument.high is not None and value > argument.high):
-            yield finding("PW124", path=path, found=f"{value:g}", expected=_argument_words(argument))
+            yield finding("PW124", path=path, found=f"{value:g}", expected=argument_words(argument))
     if argument.type == "switch" and around.car is not None and around.car.switch(str(value)) is None:
         yield unknown_switch(str(value), path, around.car, around.car_file)
 

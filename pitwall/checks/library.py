@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 
 from pitwall.checks.around import meant
 from pitwall.checks.codes import finding
-from pitwall.checks.items import blank
+from pitwall.checks.items import argument_words, blank, fits_argument
 from pitwall.checks.names import bad_position, unknown_switch
 from pitwall.errors import FilePath, Finding
 from pitwall.model.car import Car
@@ -24,6 +24,8 @@ from pitwall.track.lapmap import LapMap
 MOST_SAID_S = 8.0
 """A sentence on the lap may take so long: what a long straight gives on an out-lap (common practice, no source)."""
 MOST_SAID_STANDING_S = 15.0
+TOP_MPS = 105.0
+"""Faster than this is meant in km/h (common practice, no source)."""
 STANDING = ("garage", "pit_lane")
 PLACE_BLANKS = ("after", "at", "place")
 """Blanks that are filled with the item's place; every other blank is an argument."""
@@ -41,13 +43,53 @@ def check_procedure(
         calls: how fast the engineer speaks.
     """
     rate = (calls or CallTiming()).words_per_minute
-    found = (*_texts(procedure), *_references(procedure), *_switches(procedure, cars), *_put_back(procedure))
+    found = (*_arguments(procedure), *_texts(procedure), *_references(procedure), *_switches(procedure, cars),
+             *_put_back(procedure))
     if not any(one.code == "PW131" for one in found):
         found = (*found, *_length(procedure, rate), *_wording(procedure))
     return (*found, *_slow(procedure), *_fits_somewhere(procedure, lap))
 
 
+def _arguments(procedure: Procedure) -> Iterator[Finding]:
+    """Each argument against itself, and whether anything takes it."""
+    endings = (procedure.hold.end if procedure.hold is not None else None, procedure.early_end)
+    texts = [text for step in procedure.steps for text in (step.say, step.say_measured, step.short) if text]
+    texts += [ending.say for ending in endings if ending is not None]
+    texts += [str(part) for pair in procedure.switches.items() for part in pair]
+    hold = procedure.hold
+    named = {str(value) for value in (hold.seconds, hold.speed()[1], hold.gear)} if hold is not None else set()
+    named |= {procedure.by, "switch"} if procedure.by is not None else set()
+    for name, argument in procedure.arguments.items():
+        path: FilePath = ("arguments", name)
+        if argument.low is not None and argument.high is not None and argument.low > argument.high:
+            yield finding("PW143", path=(*path, "low"), found=f"low {argument.low:g} above high {argument.high:g}",
+                          expected="low at or below high")
+        elif argument.default is not None and not fits_argument(argument, argument.default):
+            yield finding("PW143", path=(*path, "default"), found=f"default {argument.default!r}",
+                          expected=argument_words(argument))
+        if name not in named and not any(f"{{{name}" in text for text in texts):
+            yield finding("PW144", path=path, found=f"argument {name!r}, which no text, hold or switch takes",
+                          expected=f"{{{name}}} in a text, or the name in 'hold', 'switches' or 'by'")
+
+
 def _texts(procedure: Procedure) -> Iterator[Finding]:
+    yield from _blanks_of_steps(procedure)
+    for path, ending in _endings(procedure):
+        for key in ("say", "short"):
+            text = getattr(ending, key)
+            if "{" in text or "}" in text:
+                yield finding("PW131", path=(*path, key), found=f"a blank in {text!r}",
+                              expected="plain words: what ends a procedure is said as it stands")
+
+
+def _endings(procedure: Procedure) -> Iterator[tuple[FilePath, Ending]]:
+    if procedure.hold is not None and procedure.hold.end is not None:
+        yield ("hold", "end"), procedure.hold.end
+    if procedure.early_end is not None:
+        yield ("early_end",), procedure.early_end
+
+
+def _blanks_of_steps(procedure: Procedure) -> Iterator[Finding]:
     known = [*procedure.arguments, *PLACE_BLANKS]
     for index, step in enumerate(procedure.steps):
         for key in ("say", "say_measured", "short"):
@@ -130,12 +172,8 @@ def _length(procedure: Procedure, words_per_minute: float) -> Iterator[Finding]:
 
 def _wording(procedure: Procedure) -> Iterator[Finding]:
     yield from _wording_of_steps(procedure)
-    endings: list[tuple[FilePath, Ending | None]] = [
-        (("hold", "end"), procedure.hold.end if procedure.hold is not None else None),
-        (("early_end",), procedure.early_end),
-    ]
-    for path, ending in endings:
-        for key in ("say", "short") if ending is not None else ():
+    for path, ending in _endings(procedure):
+        for key in ("say", "short"):
             for one in misheard([Phrase(f"procedure {procedure.name}", getattr(ending, key), "procedure")]):
                 yield finding("PW135", path=(*path, key), found=f"{one.text!r}: {one.why}", expected=one.remedy)
 
@@ -178,8 +216,10 @@ def _fits_somewhere(procedure: Procedure, lap: LapMap | None) -> Iterator[Findin
     if not any(one.fits for one in checks):
         most = max((one.available_m or 0.0 for one in checks), default=0.0)
         unit = "m/s" if key == "speed_mps" else "km/h"
+        kph = to_mps == 1.0 and speed > TOP_MPS
         yield finding("PW138", path=("hold",), found=f"{seconds:g} s at {speed:g} {unit}, by default",
-                      expected=f"a hold for one of the straights of {lap.circuit}, {most:.0f} m at most")
+                      expected=f"a hold for one of the straights of {lap.circuit}, {most:.0f} m at most",
+                      suggestion="is it meant in km/h? then write 'speed_kph'" if kph else None)
 
 
 def _default(procedure: Procedure, value: str | float) -> float | None:

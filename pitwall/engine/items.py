@@ -90,6 +90,14 @@ def lap_over(run: RunState, leg: int, t: float) -> None:
             item.signal("lap_over", t, item.reason or item.waits)
 
 
+def lap_put_in(run: RunState, t: float) -> None:
+    """A lap was driven that the plan has not, and the planned one is still to come: what was called for it is done."""
+    for item in run.items:
+        if item.leg == run.pointer and item.state not in ("planned", "dropped", "not_done"):
+            item.signal("lap_over", t, item.reason)
+            item.behind = True
+
+
 def run_over(run: RunState, procedures: Mapping[str, Procedure], t: float) -> None:
     """The car is in. A run that is over settles its items; a cut one keeps those that a resumed run can still do."""
     last = len(run.laps) - 1

@@ -13,7 +13,8 @@ from pitwall.model.plan import Item, LapKind, Run
 class ItemState:
     """One item on one planned lap. ``leg`` is the index of that lap in the run; it may move to a later lap. ``number``
     says which item of the run it is. ``may_be_on`` are the laps of an item that waits for something, ``waits`` says for
-    what as long as none of them suits (``item_times.py``)."""
+    what as long as none of them suits (``item_times.py``). ``behind``: it was done on a lap that did not count, and the
+    planned lap is still to be driven, without it."""
 
     key: str
     item: Item
@@ -25,6 +26,7 @@ class ItemState:
     number: int = 0
     may_be_on: tuple[int, ...] = ()
     waits: str | None = None
+    behind: bool = False
 
     def signal(self, signal: str, t: float, reason: str | None = None) -> bool:
         """Take a signal through the ITEM table; False where it does not apply."""

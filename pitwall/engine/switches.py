@@ -113,8 +113,9 @@ class SwitchBoard:
             procedure = self.procedures.get(item.item.do)
             if procedure is None or item.state in ("dropped", "not_done"):
                 continue
-            stays = item.leg < leg and not (item.item.put_back and procedure.put_back)
-            if item.leg == leg or stays:
+            behind = item.leg < leg or (item.behind and item.leg == leg)
+            stays = behind and not (item.item.put_back and procedure.put_back)
+            if (item.leg == leg and not behind) or stays:
                 asked = item_switches(procedure, item, base)
                 found.update({name: position for name, position in asked.items() if name in found})
         return found

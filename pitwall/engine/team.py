@@ -184,6 +184,8 @@ class TeamCar:
             self.track.lap.run = run.run.run
         if run.pointer != before:
             items.lap_over(run, leg, now)
+        elif run.expected_kind == "timed":
+            items.lap_put_in(run, now)
         if run.stayed_out >= STAYED_OUT_LAPS and not self._box_was_said(run):
             found = self.progress.realign(now)
             if found is not None:

@@ -66,6 +66,9 @@ class Hold(Frozen):
         if (self.speed_mps is None) == (self.speed_kph is None):
             found = "a hold without a speed" if self.speed_mps is None else "both 'speed_mps' and 'speed_kph'"
             raise Refused(found, "'speed_mps' or 'speed_kph', one of the two")
+        for key, value in (("seconds", self.seconds), self.speed()[:2]):
+            if not isinstance(value, str) and value <= 0:
+                raise Refused(f"{value:g}", "more than 0", at=(key,))
         return self
 
     def speed(self) -> tuple[str, str | float, float]:
@@ -104,8 +107,12 @@ class Procedure(Frozen):
 
     @model_validator(mode="after")
     def _place_agrees(self) -> Self:
-        if self.place == "none" and any(step.where == "place" for step in self.steps):
-            raise ValueError("a step is said at 'place' but the procedure has 'place: none'")
+        at_place = next((index for index, step in enumerate(self.steps) if step.where == "place"), None)
+        if self.place == "none" and at_place is not None:
+            raise Refused("'where: place' in a procedure that has no place", "'place: needed' or 'place: optional'",
+                          at=("steps", at_place), needs=("place", "steps"),
+                          suggestion="or another 'where', such as lap_start")
         if self.hold is not None and self.place == "none":
-            raise ValueError("a hold needs a place: set 'place: needed'")
+            raise Refused("a hold in a procedure that has no place", "'place: needed'", at=("hold",), needs=("place",),
+                          suggestion="a hold begins at the item's place")
         return self

@@ -24,6 +24,9 @@ ARRIVAL_SCALE_S = 0.05
 RULE_SPREAD, OUT_SPREAD = 0.03, 0.08
 FIRST_OUT = 1.25
 OFF_PACE = 0.05
+FIRST_WEIGHTS, FIRST_OUT_WEIGHTS = (0.35, 0.25, 0.4), (0.3, 0.33, 0.02, 0.35)
+OFF_PACE_WEIGHTS = (0.17, 0.13, 0.7)
+"""A lap off the pace is not stretched evenly: there the laps that were like it count for more from the start."""
 Rests = Sequence[float | None]
 EVEN = (1.0, 1.0, 1.0)
 
@@ -83,8 +86,9 @@ class Experience:
     def __post_init__(self) -> None:
         invented, knots = (INVENTED_OUT if self.from_pits else INVENTED), range(2 * self.loops + 2)
         self.shapes = ShapeMemory(self.loops, invented, OUT_TRAITS if self.from_pits else Traits())
-        first = (0.3, 0.33, 0.02, 0.35) if self.from_pits else (0.35, 0.25, 0.4)
-        self.records = [Record(ARRIVAL_SCALE_S, first) for _ in knots]
+        first = FIRST_OUT_WEIGHTS if self.from_pits else FIRST_WEIGHTS
+        off_pace = FIRST_OUT_WEIGHTS if self.from_pits else OFF_PACE_WEIGHTS
+        self.records = [Record(ARRIVAL_SCALE_S, off_pace if at % 2 else first) for at in knots]
         self.spreads = [Spread() for _ in knots]
         self.residuals = [Residuals(OUT_SPREAD if self.from_pits else RULE_SPREAD) for _ in knots]
 
@@ -270,12 +274,12 @@ def _kinds(
         timed, cool, coming_in = 0.7, 0.15, 0.15
     else:
         inside = alike.kinds == IN
-        quick = (so_far + rest * alike.rests[:, last] <= limit_s) & ~inside
+        quick = (alike.rests[:, last] <= (limit_s - so_far) / max(rest, 1e-9)) & ~inside
         if so_far == 0.0:
             quick = alike.kinds == TIMED
         total = float(alike.weights.sum())
-        coming_in = float(alike.weights[inside].sum()) / total
-        timed = float(alike.weights[quick].sum()) / total
+        coming_in = float(alike.weights.dot(inside)) / total
+        timed = float(alike.weights.dot(quick)) / total
         cool = max(0.0, 1.0 - timed - coming_in)
     raw = [max(p, 0.002) * odds for p, odds in zip((timed, cool, coming_in), lap.odds, strict=True)]
     if lap.slow or lap.disturbed:  # it cannot count as timed

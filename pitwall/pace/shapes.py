@@ -8,8 +8,11 @@ the same kind of lap before, under the same flag. What those laps did from there
 shifted towards this lap's own pace, is the distribution of what this one will do. Nobody has to say what a cool-down
 lap looks like.
 
-Before there are laps, a few invented ones stand there with little weight: laps at the reference pace, laps as slow in
-the end as so far (1.12-1.75 times the reference: cool-down laps of practice sessions), and one given up half-way.
+Before there are laps, a few invented ones stand there with little weight: laps at the reference pace, slow ones
+(1.12-1.75 times the reference: cool-down laps of practice sessions), and one given up half-way. The rest of a slow lap
+lies between what it was so far and the usual cool-down lap: where the parts of a lap scatter about the lap's own pace
+as much as laps scatter among themselves, the best forecast of one part from another goes half of the way back to the
+mean (linear regression to the mean, as in any text on it).
 """
 
 from __future__ import annotations
@@ -30,8 +33,26 @@ WIDEST_AT = 0.5
 WHOLE_WIDER = 2.0  # the lap as a whole says less about the rest than its last part
 SAME_CAR, OTHER_COUNT, OTHER_BEFORE, OTHER_FLAG = 2.5, 0.7, 0.25, 0.1
 LEAST_WEIGHT = 1e-4
+HALF_ROOT = math.sqrt(0.5)
+MOST_GROWN = 500.0
+INVENTED_SITUATION = 16
+"""Situations are numbers from 0 to 15: see ``ShapeMemory.learn``."""
+BEFORE_INVENTED = OTHER
+LIKENESS = np.array([
+    [1.0 if mine == theirs else
+     OTHER_COUNT if mine % 4 == (BEFORE_INVENTED if theirs == INVENTED_SITUATION else theirs % 4) else OTHER_BEFORE
+     for theirs in range(INVENTED_SITUATION + 1)] for mine in range(INVENTED_SITUATION)
+])  # fmt: skip
+SAME_OR_NOT, FLAG_OR_NOT = np.array([1.0, SAME_CAR]), np.array([OTHER_FLAG, 1.0])
 UNSEEN_DISTANCE = 4.0  # as if two widths away: a lap that was not seen at this loop
 INVENTED_WEIGHT = 0.3
+
+
+USUAL_COOL = 1.45
+BACK_TO_USUAL = 0.5
+PART_SCATTER = 0.12
+"""Cool-down laps took 1.22, 1.50 and 1.68 times the best lap (10, 50, 90 %): half of the way from the first to the last
+is 0.16 in log ratio, of which a part of a lap on its own has about three quarters (1 / sqrt 2)."""
 
 
 def _invented() -> list[tuple[float, float, float, int]]:
@@ -39,8 +60,9 @@ def _invented() -> list[tuple[float, float, float, int]]:
     found = [(1.0, 1.0 + off, 2.0, TIMED) for off in (-0.006, 0.0, 0.006)]
     found.append((1.0, 1.3, 0.15, COOL))
     for ratio in np.linspace(1.12, 1.75, 12):
-        for off in (-0.08, 0.0, 0.08):
-            found.append((float(ratio), float(1.0 + (ratio - 1.0) * 1.02 + off), 0.4, COOL))
+        usual = USUAL_COOL + BACK_TO_USUAL * (float(ratio) - USUAL_COOL)
+        for off in (-PART_SCATTER, 0.0, PART_SCATTER):
+            found.append((float(ratio), usual * math.exp(off), 0.4, COOL))
             if off == 0.0:
                 found.append((float(ratio), float(ratio), 0.15, IN))
     return [(so_far, rest, weight * INVENTED_WEIGHT, kind) for so_far, rest, weight, kind in found]
@@ -104,8 +126,7 @@ class ShapeMemory:
         self._traits = traits
         self._fixed = len(invented)
         size = self._fixed + MOST_LAPS
-        self._times = np.full((size, loops + 2), np.nan)
-        self._refs = np.full((size, loops + 2), np.nan)
+        self._rests = np.full((loops + 2, size, loops + 2), np.nan)
         self._whole = np.full((size, loops + 2), np.nan, order="F")
         self._part = np.full((size, loops + 2), np.nan, order="F")
         self._seen = np.zeros((size, loops + 2), order="F")
@@ -114,18 +135,21 @@ class ShapeMemory:
         self._weights = np.zeros(size)
         self._kinds = np.full(size, OTHER)
         self._cars = np.full(size, -1)
-        self._situations = np.full(size, OTHER)
-        self._t = np.full(size, -np.inf)
+        self._situations = np.full(size, INVENTED_SITUATION)
+        self._grown = np.zeros(size)
+        knots = np.arange(loops + 2)
+        self._ahead = knots[None, :] > knots[:, None]
+        self._any_slow = False
         self._numbers: dict[str, int] = {}
         self._places: dict[Hashable, int] = {}
         self._keys: dict[int, Hashable] = {}
         self._next = self._fixed
         self.count = 0
-        for row, (so_far, _, weight, kind) in enumerate(invented):
+        for row, (so_far, rest, weight, kind) in enumerate(invented):
             self._whole[row], self._part[row] = math.log(so_far), math.log(so_far)
-            self._weights[row], self._kinds[row], self._situations[row] = weight, kind, -1
+            self._weights[row], self._kinds[row] = weight, kind
             self._mark(row, np.isnan(self._whole[row]))
-        self._fixed_rests = np.array([rest for _, rest, _, _ in invented])
+            self._rests[:, row] = rest
 
     def learn(
         self, key: Hashable, car: str, kind: int, situation: int, t: float,
@@ -151,11 +175,15 @@ class ShapeMemory:
             self._places.pop(self._keys.get(row), None)
             self._places[key], self._keys[row] = row, key
             self.count = min(self.count + 1, MOST_LAPS)
-        self._times[row], self._refs[row], self._slow[row] = times, refs, slow
+        self._slow[row] = slow
+        self._any_slow = self._any_slow or any(slow)
         self._weights[row], self._kinds[row], self._situations[row] = 1.0, kind, situation
-        self._t[row], self._cars[row] = t, self._numbers.setdefault(car, len(self._numbers))
-        at, ref = self._times[row], self._refs[row]
+        self._grown[row] = math.exp(min(t / self._traits.fades_s, MOST_GROWN))
+        self._cars[row] = self._numbers.setdefault(car, len(self._numbers))
+        at, ref = np.array(times, dtype=np.float64), np.array(refs, dtype=np.float64)
         with np.errstate(divide="ignore", invalid="ignore"):
+            ratios = (at[None, :] - at[:, None]) / (ref[None, :] - ref[:, None])
+            self._rests[:, row] = np.where(self._ahead, ratios, np.nan)
             self._whole[row] = np.log(at / ref)
             self._part[row, 1:] = np.log(np.diff(at) / np.diff(ref))
             unseen = ~np.isfinite(self._whole[row])
@@ -163,7 +191,7 @@ class ShapeMemory:
         self._mark(row, unseen)
 
     def _mark(self, row: int, unseen: NDArray[np.bool_]) -> None:
-        self._seen[row], self._unlike[row] = ~unseen, np.where(unseen, UNSEEN_DISTANCE, 0.0)
+        self._seen[row], self._unlike[row] = ~unseen, np.where(unseen, 0.5 * UNSEEN_DISTANCE, 0.0)
         self._whole[row][unseen] = self._part[row][unseen] = 0.0
 
     def alike(
@@ -180,37 +208,35 @@ class ShapeMemory:
             t: now.
             slow: a slow period holds now.
         """
-        end = self._fixed + self.count
-        traits, seen = self._traits, self._situations[:end]
-        weights = np.where(seen == situation, 1.0, np.where(seen % 4 == situation % 4, OTHER_COUNT, OTHER_BEFORE))
-        fresh = np.maximum(np.exp((self._t[:end] - t) / traits.fades_s), traits.least_fresh)
-        weights *= self._weights[:end] * fresh
+        end, traits = self._fixed + self.count, self._traits
+        # The weight of age: e to the (then - now), of which the part of then was worked out once.
+        weights = np.maximum(self._grown[:end] * math.exp(-min(t / traits.fades_s, MOST_GROWN)), traits.least_fresh)
+        weights *= self._weights[:end]
+        weights *= LIKENESS[situation].take(self._situations[:end])
         number = self._numbers.get(car)
         if number is not None:
-            weights[self._cars[:end] == number] *= SAME_CAR
-        weights[self._slow[:end, knot] != slow] *= OTHER_FLAG
+            weights *= SAME_OR_NOT.take(self._cars[:end] == number)
+        if slow or self._any_slow:
+            weights *= FLAG_OR_NOT.take(self._slow[:end, knot] == slow)
         off: Array | None = None
         if knot > 0:
             narrow, wider = traits.narrow, traits.wider
             seen_here = self._seen[:end, knot]
             off = (part - self._part[:end, knot]) * seen_here
-            distance = (off / (narrow + wider * min(abs(part), WIDEST_AT))) ** 2 + self._unlike[:end, knot]
+            distance = off * (HALF_ROOT / (narrow + wider * min(abs(part), WIDEST_AT)))
+            distance *= distance
+            distance += self._unlike[:end, knot]
             if knot > 1:
-                width = WHOLE_WIDER * (narrow + wider * min(abs(whole), WIDEST_AT))
-                distance += ((whole - self._whole[:end, knot]) * (seen_here / width)) ** 2
-            weights *= np.exp(-0.5 * distance)
+                width = WHOLE_WIDER * (narrow + wider * min(abs(whole), WIDEST_AT)) / HALF_ROOT
+                further = (whole - self._whole[:end, knot]) * seen_here
+                further /= width
+                further *= further
+                distance += further
+            weights *= np.exp(-distance)
         kept = np.flatnonzero(weights > LEAST_WEIGHT * weights.max(initial=0.0))
         if len(kept) == 0:
             return None
-        return Alike(weights[kept], self._rests(kept, knot, off), self._kinds[kept])
-
-    def _rests(self, kept: NDArray[np.int64], knot: int, off: Array | None) -> Array:
-        times, refs, ahead = self._times[kept], self._refs[kept], knot + 1
-        rests = np.full(times.shape, np.nan)
-        rests[:, ahead:] = (times[:, ahead:] - times[:, knot, None]) / (refs[:, ahead:] - refs[:, knot, None])
-        fixed = kept[kept < self._fixed]
-        rests[: len(fixed), ahead:] = self._fixed_rests[fixed, None]
+        rests = self._rests[knot].take(kept, axis=0)
         if off is not None:
-            rests *= np.exp(self._traits.shift * off[kept])[:, None]
-        made: Array = rests
-        return made
+            rests *= np.exp(traits.shift * off.take(kept))[:, None]
+        return Alike(weights.take(kept), rests, self._kinds.take(kept))

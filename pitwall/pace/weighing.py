@@ -114,7 +114,9 @@ class Spread:
     def apply(self, quantiles: Array) -> Array:
         """The distribution with its sides stretched about the median."""
         away = quantiles - quantiles[MIDDLE]
-        made: Array = quantiles[MIDDLE] + np.where(away < 0, away * self.low, away * self.high)
+        away[:MIDDLE] *= self.low  # quantiles rise: those before the median lie on its low side
+        away[MIDDLE:] *= self.high
+        made: Array = quantiles[MIDDLE] + away
         return made
 
     def learn(self, told: Array, truth: float) -> None:

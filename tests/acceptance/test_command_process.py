@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import json
 import signal
+import subprocess
 
-from tests.acceptance.processes import Processes, leave
+from tests.acceptance.processes import ROOT, Processes, leave
 
 
 def test_a_session_begun_and_mended_from_the_shell(processes: Processes) -> None:
@@ -37,3 +38,27 @@ def test_a_session_begun_and_mended_from_the_shell(processes: Processes) -> None
     last = processes.run("command", "41", "undo", *to)
     assert "taken back: status green" in last.stdout, last.stderr
     leave(again)
+
+
+def test_a_pedal_publishes_one_message_and_a_question_waits_for_its_answer(processes: Processes) -> None:
+    """The README's line for a foot switch, with its command as it stands there, is taken from any MQTT client: a message
+    without a time and without a call. What was asked is answered once, from another seat, also after a kill."""
+    daemon, said = processes.serve()
+    to = ("--by", "ann", "--broker", said["broker"])
+    asked = processes.run("command", "41", "asked", "text=gap behind?", *to)
+    assert "(gap behind?) noted: the driver waits for an answer" in asked.stdout, asked.stderr
+    line = next(one for one in (ROOT / "README.md").read_text(encoding="utf-8").splitlines()
+                if one.startswith("mosquitto_pub "))  # fmt: skip
+    port = said["broker"].rpartition(":")[2]
+    pressed = line.replace("mosquitto_pub", f"mosquitto_pub -h 127.0.0.1 -p {port}").replace("said", "asked")
+    pressed = pressed.replace("practice-1", said["session"])
+    subprocess.run(["sh", "-c", pressed], check=True, timeout=20)
+    leave(daemon, signal.SIGKILL)
+    _, said = processes.serve()
+    to = ("--by", "ben", "--broker", said["broker"])
+    told = processes.run("command", "41", "take_over", *to)
+    assert "The driver waits for an answer: gap behind?" in told.stdout, told.stderr
+    one = processes.run("command", "41", "answered", *to)
+    assert "question 1 of" in one.stdout
+    again = processes.run("command", "41", "answered", "question=1", *to)
+    assert "answered already, by ben" in again.stdout

@@ -92,6 +92,25 @@ def test_a_change_for_the_running_lap_that_telemetry_does_not_show_is_asked_for_
     assert again[-1].state == "done"
 
 
+def test_an_item_done_on_a_lap_that_was_put_in_is_not_wanted_again() -> None:
+    """The lap with the flap open became a slow one: the flap was closed as called, the planned lap follows, and the
+    item is behind it. What was not called on the slow lap is still to be done."""
+    item = FLAP | {"on": {"timed": 1}}
+    later = {"do": "bias_step", "on": {"timed": 1}, "with": {"switch": "brake_bias", "by": -2.0}}
+    for called in (True, False):
+        stage = Stage(setup(plan(MAIN | {"laps": "out, 3 timed, in", "items": [item, later]}))).green()
+        t = stage.drive(200, 125)
+        run = stage.car.progress.current
+        assert run is not None
+        for one in run.items:
+            one.state = "called" if called else "planned"
+        stage.lap(t, 150)
+        assert (run.pointer, run.expected_kind) == (1, "timed"), "the slow lap did not count"
+        wanted = stage.car.switches.wanted(run, 1)
+        assert (wanted["flap"], wanted["brake_bias"]) == (("closed", 55) if called else ("open", 53))
+        assert {one.state for one in run.items} == ({"probably_done"} if called else {"planned"})
+
+
 # -- the check list ----------------------------------------------------------------------------------------------------
 
 
