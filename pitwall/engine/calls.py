@@ -112,22 +112,30 @@ class CallBook:
         moved = abs(old.say_by_s - spec.say_by_s) > MOVED_S or abs(old.say_from_s - spec.say_from_s) > MOVED_S
         turned = (old.against is None) != (spec.against is None)
         if not moved and not turned and (old.text, old.short, old.ask) == (spec.text, spec.short, spec.ask):
-            if (old.waits, old.caution, old.against) != (spec.waits, spec.caution, spec.against):
-                call.spec = replace(old, waits=spec.waits, caution=spec.caution, against=spec.against)
-                if old.waits and call.state == "shown" and now < spec.say_from_s:
-                    self._touch(call)  # it no longer waits for the line
+            self._follow_quietly(call, spec, now)
             return
         if call.state == "due" and (old.short, old.ask) != (spec.short, spec.ask):
             return  # the engineer may be saying it: its words stay until it is done or its time is over
         call.spec = spec
+        waits = call.state == "due" and spec.until_s is not None and now < spec.say_from_s - MOVED_S
         if call.state == "planned":
             return
-        if now < spec.say_from_s - spec.lead_s - MOVED_S:
-            self.signal(call, "retimed", now, "the car comes later than thought")
-        elif call.state == "due" and spec.until_s is not None and now < spec.say_from_s - MOVED_S:
-            self.signal(call, "retimed", now, WAITS)
+        if waits or now < spec.say_from_s - spec.lead_s - MOVED_S:
+            self.signal(call, "retimed", now, WAITS if waits else "the car comes later than thought")
         elif moved or turned or old.text != spec.text:
             self._touch(call)
+
+    def _follow_quietly(self, call: Call, spec: CallSpec, now: float) -> None:
+        """Nothing moved that is worth telling the engineer again; what goes with the call follows all the same."""
+        old = call.spec
+        quiet = (old.waits, old.caution, old.against, old.until_s)
+        if quiet == (spec.waits, spec.caution, spec.against, spec.until_s):
+            return
+        call.spec = replace(
+            old, waits=spec.waits, caution=spec.caution, against=spec.against, until_s=spec.until_s
+        )
+        if old.waits and call.state == "shown" and now < spec.say_from_s:
+            self._touch(call)  # it no longer waits for the line
 
     def _let_go(self, call: Call, now: float, gone: str, leg_now: tuple[str | None, int, int]) -> None:
         run, leg, lap_number = leg_now

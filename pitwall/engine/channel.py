@@ -142,7 +142,9 @@ class ChannelBook:
                 break
             for key in eased:
                 standard[key] = max(standard[key] + 1, CONTENT_WITH.get(by_key[key].kind, 0))
-        found = [_at_its_place(at, by_key[one.key], book.latest.get(one.key), one)
+        # Another call may have to come first now, and this one still has all of its room after it.
+        last = {call.key: max(way.parts[0].starts[-1][1] for way in call.ways) for call in pending if call.ways}
+        found = [_at_its_place(at, by_key[one.key], book.latest.get(one.key), one, last[one.key])
                  for plan in plans for one in plan.placed]
         return found + [_without_place(at, by_key[one.key], book.latest.get(one.key), one.reason) for one in left]
 
@@ -234,7 +236,7 @@ def _surely(at: Situation, stretches: Spans, share: float) -> Spans:
     return tuple(cut)
 
 
-def _at_its_place(at: Situation, spec: CallSpec, call: Call | None, place: Placed) -> CallSpec:
+def _at_its_place(at: Situation, spec: CallSpec, call: Call | None, place: Placed, until_s: float) -> CallSpec:
     way, begin = WAYS[place.how], place.start_s
     if begin <= at.now + TICK_S:
         begin = at.now  # the plan counts in ticks: this is at once
@@ -253,7 +255,7 @@ def _at_its_place(at: Situation, spec: CallSpec, call: Call | None, place: Place
         way=way,
         way_reason=place.reason,
         parts=parts,
-        until_s=place.last_s,
+        until_s=until_s,
     )
 
 

@@ -112,7 +112,7 @@ class Situation:
 
     def stretches(self, legs: tuple[Leg, ...]) -> list[tuple[float, float]] | None:
         """Listening stretches of these laps in session seconds; None where the circuit gives none."""
-        if self.lap_map.listening is None or (self.clock.status == "slow" and self.track.here is None):
+        if self.lap_map.listening is None or (self.clock.status == "slow" and self.track.sighted is None):
             return None  # in a slow period nobody knows where the car is, and the driver has little to do
         key = tuple(leg.index for leg in legs)
         if key in self._stretches:
@@ -168,7 +168,8 @@ class Situation:
         """By how many seconds the car may come sooner or later than expected at a moment ahead (10th to 90th
         percentile): it grows evenly from where the car was seen to the end of the lap, and stays so."""
         first = self.legs[0]
-        seen, end = max(self.track.seen_t, first.start_s, *(self.track.here or ())[:1]), first.end_s
+        here, end = self.track.sighted, first.end_s
+        seen = max(self.track.seen_t, first.start_s, here.t if here is not None else first.start_s)
         if self._strays is None:
             known = self.track.spread(1.0) if first.running else None
             self._strays = known if known is not None else self.doubt(end, first)

@@ -22,7 +22,6 @@ from pitwall.engine.situation import Leg, StatusNews, garage_legs, running_legs
 from pitwall.engine.switches import SwitchBoard
 from pitwall.engine.view import situation
 from pitwall.model.car import Position, same_position
-from pitwall.model.events import CarPositioned
 from pitwall.model.plan import Plan, ThreePoint
 from pitwall.model.setup import SessionSetup
 from pitwall.track.lapmap import LapMap
@@ -33,6 +32,7 @@ QUIET = "quiet"
 STAYED_OUT_LAPS = 2
 STILL_HERE_S = 20.0
 STANDS_S = 45.0
+STRAYED_S = 0.3
 NEWS_S = 30.0  # older than any call of it can be
 GARAGE_ACTIONS = ("leave", "fire_up")
 
@@ -251,10 +251,11 @@ class TeamCar:
             if all(same_position(self.switches.measured.get(one), to) for one, to in asked.items()):
                 self.signal(call, "evidence", now, "telemetry shows the position")
 
-    def positioned(self, event: CarPositioned) -> bool:
-        """A position came; True when the laps ahead must be laid out anew for it."""
-        phase = self.lap_map.phase_at_distance(event.distance_m)
-        return phase is not None and self.track.positioned(event.t, phase)
+    @property
+    def strayed(self) -> bool:
+        """The car is not where the laps ahead were laid out from: they must be laid out anew."""
+        line = self.track.arrival(1.0)
+        return bool(self.legs) and line is not None and abs(line - self.legs[0].end_s) > STRAYED_S
 
     # -- calls --------------------------------------------------------------------------------------------------
 

@@ -10,17 +10,17 @@ from dataclasses import dataclass, field
 from pitwall.engine.laps import LapRecord
 from pitwall.model.outputs import CarState
 from pitwall.model.plan import LapKind
-from pitwall.pace.arrivals import arrival_quantiles
+from pitwall.pace.arrivals import Sighting, arrival_quantiles
 from pitwall.pace.kinds import judge_by, judge_so_far, odds
 from pitwall.pace.laptimes import CarPace
 from pitwall.pace.outlook import Outlook
 from pitwall.pace.weighing import HIGH, LOW, MIDDLE, Array
 from pitwall.track.lapmap import LapMap
 
-MOST_LATE_S = 25.0  # a position that is further off than this is of another lap
-LATE_NEWS_S = 0.3
-PACE_SHOWS_S = 15.0  # after so long the pace since the last crossing counts as much as what was expected
-POSITION_S = 0.1  # what a position is off, in time
+FASTEST = 1.5
+"""A car covers no more of the lap in a time than so many times what a quick lap does, on any stretch."""
+SURE_S = 1.0
+"""How far off a sighting and a crossing may be from one another, in time."""
 
 
 @dataclass
@@ -46,8 +46,7 @@ class Whereabouts:
     red: bool = False
     planned: bool = False
     expected: LapKind | None = None
-    here: tuple[float, float] | None = None  # when and at which phase a position last showed it, on this lap
-    told_late_s: float = 0.0  # by how much that was off when the laps ahead were last laid out for it
+    sighting: Sighting | None = None
 
     @property
     def on_track(self) -> bool:
@@ -66,59 +65,48 @@ class Whereabouts:
         }
         return kinds.get(self.state) or (self.lap.kind if self.lap and self.state == "stopped" else None)
 
-    def positioned(self, t: float, phase: float) -> bool:
-        """A position shows the car at this phase. True when it is not where it was expected, so that what follows from
-        it must be laid out anew."""
-        if self.lap is None or not self.on_track or self.state == "stopped" or t <= max(self.seen_t, self.lap.start_t):
-            return False
-        if phase < self.seen_phase or (self.here is not None and t <= self.here[0]):
-            return False
-        expected = self._by_crossings(phase)
-        if expected is None or abs(expected - t) > MOST_LATE_S:
-            return False  # of another lap, or of no lap: the line was passed a moment ago
-        self.here = t, phase
-        news = abs((t - expected) - self.told_late_s) > LATE_NEWS_S
-        if news:
-            self.told_late_s = t - expected
-        return news
-
-    def _here_now(self) -> tuple[float, float] | None:
-        """The last position of this lap, if no crossing came after it."""
-        lap = self.lap
-        if self.here is None or lap is None or self.here[0] <= max(self.seen_t, lap.start_t):
-            return None
-        return self.here
-
     def arrival(self, phase: float) -> float | None:
-        """Session second at which the car reaches this phase of its running lap; None in the pits.
-
-        By its crossings, and where positions show it elsewhere than they say, by as much earlier or later; half of the
-        pace that it gained or lost since its last crossing is taken to go on.
-        """
-        by_crossings, here = self._by_crossings(phase), self._here_now()
-        if by_crossings is None or here is None:
-            return by_crossings
-        t, at = here
-        if phase <= at:
-            seen_t = max(self.seen_t, self.lap.start_t if self.lap is not None else self.seen_t)
-            share = (phase - self.seen_phase) / max(at - self.seen_phase, 1e-6)
-            return seen_t + share * (t - seen_t)
-        expected = self._by_crossings(at)
-        assert expected is not None  # the car is on a lap, as it was a line ago
-        gone = max(expected - max(self.seen_t, self.lap.start_t if self.lap is not None else t), 1e-3)
-        pace = min(max((gone + t - expected) / gone, 0.7), 1.6)
-        goes_on = 0.5 * gone / (gone + PACE_SHOWS_S)
-        return t + max(0.0, by_crossings - expected) * (1.0 + goes_on * (pace - 1.0))
-
-    def _by_crossings(self, phase: float) -> float | None:
+        """Session second at which the car reaches this phase of its running lap; None in the pits."""
         if self.lap is None or not self.on_track:
             return None
         kind = self.lap_kind or self.lap.kind
         made = self._told(phase, kind)
         if made is not None and self.pace.seasoned(self.lap.start_phase):
             return float(made[MIDDLE])
-        seen_t = max(self.seen_t, self.lap.start_t)
-        return self.pace.arrival(phase, kind, self.lap.start_t, self.lap.start_phase, seen_t, self.seen_phase)
+        seen_t, seen_phase = max(self.seen_t, self.lap.start_t), self.seen_phase
+        here = self.sighted
+        if here is not None and phase >= here.phase:
+            seen_t, seen_phase = here.t, here.phase
+        return self.pace.arrival(phase, kind, self.lap.start_t, self.lap.start_phase, seen_t, seen_phase)
+
+    def sight(self, t: float, phase: float) -> bool:
+        """The car was seen between loops: a position on the lap, or the passage of a short stretch. True when taken.
+
+        It moves the car through no lap and teaches nothing; arrivals at the places ahead start from it. A sighting
+        that cannot be true is not taken: behind the last crossing or the last sighting, older than it, or further than
+        the car can have come since (``FASTEST`` times the pace of a quick lap). Once a loop further on is crossed, the
+        sighting counts no more: a crossing is exact.
+        """
+        if self.lap is None or not self.on_track or self.state == "stopped":
+            return False
+        last = self.sighted
+        before_t, before = max(self.seen_t, self.lap.start_t), self.seen_phase
+        if last is not None:
+            before_t, before = last.t, last.phase
+        way = self.pace.bend(phase) - self.pace.bend(before)
+        too_far = way * self.pace.quick_s() > FASTEST * (t - before_t) + SURE_S
+        if t <= before_t or phase < before or phase >= 1.0 or too_far:
+            return False
+        self.sighting = Sighting(t, phase)
+        return True
+
+    @property
+    def sighted(self) -> Sighting | None:
+        """Where the car was last seen between loops, if that is further on than its last crossing."""
+        here = self.sighting
+        if here is None or self.lap is None or here.t <= max(self.seen_t, self.lap.start_t):
+            return None
+        return here if here.phase >= self.seen_phase else None
 
     def spread(self, phase: float) -> float | None:
         """Give or take how many seconds the car reaches this phase of its running lap: half of the way from the 10 to
@@ -130,13 +118,7 @@ class Whereabouts:
         if self.lap is None or not self.on_track:
             return None
         made = self._told(phase, self.lap_kind or self.lap.kind)
-        if made is None:
-            return None
-        wide, here = 0.5 * float(made[HIGH] - made[LOW]), self._here_now()
-        if here is None or phase <= here[1]:
-            return wide if here is None else POSITION_S
-        # What is open is the way from the position on.
-        return POSITION_S + wide * (phase - here[1]) / max(phase - self.seen_phase, 1e-6)
+        return None if made is None else 0.5 * float(made[HIGH] - made[LOW])
 
     def _told(self, phase: float, kind: LapKind) -> Array | None:
         """Quantiles of the arrival by the outlook that the last fact made; None where it says nothing of this phase.
@@ -147,7 +129,7 @@ class Whereabouts:
         made = self.pace.known_outlook(self.lap.start_t, self.lap.crossings)
         if made is None or made.seen_t != max(self.seen_t, self.lap.start_t) or phase < self.seen_phase:
             return None
-        return arrival_quantiles(self.pace, made, phase, self.seen_phase, kind)
+        return arrival_quantiles(self.pace, made, phase, self.seen_phase, kind, self.sighted)
 
     def outlook(self) -> Outlook | None:
         """Believe anew, after a fact, what the running lap is and when the car reaches each place; None in the pits."""
@@ -177,6 +159,9 @@ class Whereabouts:
         a quick lap. An in-lap is slower as a rule, but not always, and a box call must not count on it."""
         if self.lap is None or not self.on_track:
             return None
-        seen_t = max(self.seen_t, self.lap.start_t)
-        way = max(0.0, self.pace.bend(phase) - self.pace.bend(self.seen_phase))
+        seen_t, seen_phase = max(self.seen_t, self.lap.start_t), self.seen_phase
+        here = self.sighted
+        if here is not None:
+            seen_t, seen_phase = here.t, here.phase
+        way = max(0.0, self.pace.bend(phase) - self.pace.bend(seen_phase))
         return seen_t + way * self.pace.quick_s()

@@ -1,4 +1,4 @@
-"""Positions of the team's own cars, as satellite receivers give them: a few times a second, a metre or two off, late."""
+"""Positions of the team's own cars, as satellite receivers give them: often, a metre or two off, late."""
 
 from __future__ import annotations
 

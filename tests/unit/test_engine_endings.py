@@ -24,7 +24,7 @@ def stage(*runs: dict[str, Any], duration_s: float = 300, **rules: Any) -> Stage
 
 
 def said_at_the_flag(made: Stage) -> list[str]:
-    """Short forms of session calls that came due from the flag on, each once: when two compete, that is what is said."""
+    """Short forms of session calls that came due from the flag on, each once: what is said when two compete."""
     due = (one for one in made.prompts("session", "due") if one.t >= 300)
     return [*{one.call: one.short for one in due}.values()]
 

@@ -70,6 +70,7 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
     measured = at.sharp and leg.running and procedure.hold is not None and step.say_measured is not None
     say = step.say_measured if measured and step.say_measured is not None else step.say
     text, short, waits = fill(say, arguments), fill(step.short, arguments), False
+    short = text if measured else short  # the short form has the driver count
     room: Room | None = None
     if step.where in STANDING:
         begin, by = _pit_window(at, step, act_at, text)

@@ -1,0 +1,32 @@
+"""Positions on the lap, from feeds that have them: they say where a car is between two loops."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from pitwall.engine import holds
+from pitwall.engine.field import Field
+from pitwall.model.events import CarPositioned
+
+if TYPE_CHECKING:
+    from pitwall.engine.team import TeamCar
+
+
+def sighted(field: Field, event: CarPositioned) -> bool:
+    """Tell the car's track where it was seen; True when it was believed.
+
+    A car that is not followed yet is not made one by a position: nothing is known of its lap. On a circuit without
+    geometry metres say nothing.
+    """
+    track = field.tracks.get(event.car)
+    phase = track.lap_map.phase_at_distance(event.distance_m) if track is not None else None
+    return track is not None and phase is not None and track.sight(event.t, phase)
+
+
+def position_taken(field: Field, car: TeamCar | None, event: CarPositioned, now: float) -> bool:
+    """Take a position; True when the calls of this car of ours must be looked at anew."""
+    seen = sighted(field, event)
+    if car is None:
+        return False
+    held = holds.position(car, event, now)
+    return held or (seen and car.strayed)
