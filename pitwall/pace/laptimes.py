@@ -18,9 +18,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from statistics import median
 
+from pitwall.model.laptimes import LapTimes
 from pitwall.model.plan import LapKind
 from pitwall.pace.believing import CarBelief, EndedLap, FieldBelief, ended, outlook
+from pitwall.pace.lapmodel import LapModel
 from pitwall.pace.outlook import LapSoFar, Outlook
+from pitwall.pace.runpace import FieldLaps
 
 FIRST_RATIO: dict[LapKind, float] = {"out": 1.25, "timed": 1.0, "cool": 1.50, "in": 1.18, "installation": 1.40}
 RATIO_BOUNDS: dict[LapKind, tuple[float, float]] = {
@@ -67,11 +70,12 @@ class FieldPace:
     quick: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=400))
     ratios: KindRatios = field(default_factory=KindRatios)
     belief: FieldBelief | None = None
+    first: LapTimes = field(default_factory=LapTimes)
 
     def believing(self, labels: tuple[str, ...]) -> FieldBelief:
         """What all cars taught about laps with these loops."""
         if self.belief is None or self.belief.labels != labels:
-            self.belief = FieldBelief(labels)
+            self.belief = FieldBelief(labels, FieldLaps(LapModel(self.reference_s, self.first)))
         return self.belief
 
     def learn(self, t: float, lap_time_s: float) -> None:
