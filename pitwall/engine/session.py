@@ -15,6 +15,7 @@ from pitwall.engine.field import Field, judge
 from pitwall.engine.forecasts import Questions
 from pitwall.engine.hands import Hands
 from pitwall.engine.notices import Notices
+from pitwall.engine.positions import positioned
 from pitwall.engine.progress import PlanProgress
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.switch_watch import look_at_switches, moments_ahead, switch_measured, switches_ahead
@@ -155,8 +156,7 @@ class Session:
             case ev.Resumed():
                 self._resumed(event)
             case ev.CarPositioned():
-                car = self.team.get(event.car)
-                if car is not None and holds.position(car, event, self.now):
+                if positioned(self.field, self.team.get(event.car), event, self.now):
                     self._dirty.add(event.car)
             case ev.TyreReported():
                 self._outputs += self.lookout.tyre(event, self.team, self.clock, self.alerts, self.now)

@@ -10,12 +10,17 @@ from dataclasses import dataclass, field
 from pitwall.engine.laps import LapRecord
 from pitwall.model.outputs import CarState
 from pitwall.model.plan import LapKind
-from pitwall.pace.arrivals import arrival_quantiles
+from pitwall.pace.arrivals import Sighting, arrival_quantiles
 from pitwall.pace.kinds import judge_by, judge_so_far, odds
 from pitwall.pace.laptimes import CarPace
 from pitwall.pace.outlook import Outlook
 from pitwall.pace.weighing import HIGH, LOW, MIDDLE, Array
 from pitwall.track.lapmap import LapMap
+
+FASTEST = 1.5
+"""A car covers no more of the lap in a time than so many times what a quick lap does, on any stretch."""
+SURE_S = 1.0
+"""How far off a sighting and a crossing may be from one another, in time."""
 
 
 @dataclass
@@ -41,6 +46,7 @@ class Whereabouts:
     red: bool = False
     planned: bool = False
     expected: LapKind | None = None
+    sighting: Sighting | None = None
 
     @property
     def on_track(self) -> bool:
@@ -67,8 +73,40 @@ class Whereabouts:
         made = self._told(phase, kind)
         if made is not None and self.pace.seasoned(self.lap.start_phase):
             return float(made[MIDDLE])
-        seen_t = max(self.seen_t, self.lap.start_t)
-        return self.pace.arrival(phase, kind, self.lap.start_t, self.lap.start_phase, seen_t, self.seen_phase)
+        seen_t, seen_phase = max(self.seen_t, self.lap.start_t), self.seen_phase
+        here = self.sighted
+        if here is not None and phase >= here.phase:
+            seen_t, seen_phase = here.t, here.phase
+        return self.pace.arrival(phase, kind, self.lap.start_t, self.lap.start_phase, seen_t, seen_phase)
+
+    def sight(self, t: float, phase: float) -> bool:
+        """The car was seen between loops: a position on the lap, or the passage of a short stretch. True when taken.
+
+        It moves the car through no lap and teaches nothing; arrivals at the places ahead start from it. A sighting
+        that cannot be true is not taken: behind the last crossing or the last sighting, older than it, or further than
+        the car can have come since (``FASTEST`` times the pace of a quick lap). Once a loop further on is crossed, the
+        sighting counts no more: a crossing is exact.
+        """
+        if self.lap is None or not self.on_track or self.state == "stopped":
+            return False
+        last = self.sighted
+        before_t, before = max(self.seen_t, self.lap.start_t), self.seen_phase
+        if last is not None:
+            before_t, before = last.t, last.phase
+        way = self.pace.bend(phase) - self.pace.bend(before)
+        too_far = way * self.pace.quick_s() > FASTEST * (t - before_t) + SURE_S
+        if t <= before_t or phase < before or phase >= 1.0 or too_far:
+            return False
+        self.sighting = Sighting(t, phase)
+        return True
+
+    @property
+    def sighted(self) -> Sighting | None:
+        """Where the car was last seen between loops, if that is further on than its last crossing."""
+        here = self.sighting
+        if here is None or self.lap is None or here.t <= max(self.seen_t, self.lap.start_t):
+            return None
+        return here if here.phase >= self.seen_phase else None
 
     def spread(self, phase: float) -> float | None:
         """Give or take how many seconds the car reaches this phase of its running lap: half of the way from the 10 to
@@ -91,7 +129,7 @@ class Whereabouts:
         made = self.pace.known_outlook(self.lap.start_t, self.lap.crossings)
         if made is None or made.seen_t != max(self.seen_t, self.lap.start_t) or phase < self.seen_phase:
             return None
-        return arrival_quantiles(self.pace, made, phase, self.seen_phase, kind)
+        return arrival_quantiles(self.pace, made, phase, self.seen_phase, kind, self.sighted)
 
     def outlook(self) -> Outlook | None:
         """Believe anew, after a fact, what the running lap is and when the car reaches each place; None in the pits."""
@@ -121,6 +159,9 @@ class Whereabouts:
         a quick lap. An in-lap is slower as a rule, but not always, and a box call must not count on it."""
         if self.lap is None or not self.on_track:
             return None
-        seen_t = max(self.seen_t, self.lap.start_t)
-        way = max(0.0, self.pace.bend(phase) - self.pace.bend(self.seen_phase))
+        seen_t, seen_phase = max(self.seen_t, self.lap.start_t), self.seen_phase
+        here = self.sighted
+        if here is not None:
+            seen_t, seen_phase = here.t, here.phase
+        way = max(0.0, self.pace.bend(phase) - self.pace.bend(seen_phase))
         return seen_t + way * self.pace.quick_s()

@@ -1,17 +1,46 @@
-"""When a car reaches a place of its running lap: the outlook of its last crossing, read at any phase."""
+"""When a car reaches a place of its running lap: the outlook of its last crossing, read at any phase.
+
+Between two crossings a car may be seen: positions of a feed that has them, or passages of short stretches. Such a
+sighting shifts the outlook without making it anew: the car is there now, and the way from there takes what the outlook
+says, longer or shorter by half of what the way to there took more or less than expected (half, as for the parts of a
+lap that were timed: see ``shapes``). Measured on recordings, passages within a sector say nothing more about the rest
+of a slow lap than the sector as a whole; so they teach nothing either.
+
+What a feed's delay does: every time here is that of a crossing as the feed stamps it, never that of the message. A
+message that is late by d tells of a moment d ago; the arrival stays where it was, and only the warning is shorter.
+From one end of a wire the delays can be told apart only from one another: the message with the smallest difference
+between receipt and stamp was the quickest, and others are late by what they exceed it (``runtime/following.py`` sets
+the session's clock by that one). What all messages share cannot be known: a constant delay looks like a feed whose
+clock is behind by as much. Calls are then right by the feed's clock, and late by that constant against the eye.
+"""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 
 from pitwall.model.plan import LapKind
 from pitwall.pace.laptimes import CarPace
 from pitwall.pace.outlook import Outlook
-from pitwall.pace.weighing import Array
+from pitwall.pace.shapes import BACK_TO_USUAL
+from pitwall.pace.weighing import MIDDLE, Array
+
+TOO_SHORT_S = 3.0
+"""Over a way that takes less, a pace is mostly the error of the two times that it is made of."""
+SLOWEST = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Sighting:
+    """The car was at this phase of its running lap then, seconds of the session: seen between two loops."""
+
+    t: float
+    phase: float
 
 
 def arrival_quantiles(
-    pace: CarPace, made: Outlook, phase: float, seen_phase: float, kind: LapKind
+    pace: CarPace, made: Outlook, phase: float, seen_phase: float, kind: LapKind, here: Sighting | None = None
 ) -> Array | None:
     """Quantiles (at ``LEVELS``) of the second at which the car is at a phase; None where the outlook says nothing.
 
@@ -23,9 +52,24 @@ def arrival_quantiles(
         phase: of the lap map; not before ``seen_phase``, 1 for the line.
         seen_phase: where it was at the last crossing.
         kind: what the lap is believed to be.
+        here: where it was seen since; None when it was not, or when ``phase`` lies before that.
     """
     if made.knot == 0 and kind not in ("out", "timed"):
         return None
+    there = _at(pace, made, phase, seen_phase, kind)
+    if here is None or phase < here.phase:
+        return there
+    expected = _at(pace, made, here.phase, seen_phase, kind)
+    way = np.maximum.accumulate(np.maximum(there - expected, 0.0))
+    usual = float(expected[MIDDLE]) - made.seen_t
+    took = max(here.t - made.seen_t, 0.0)
+    if usual >= TOO_SHORT_S:
+        way *= min(max(took / usual, 1.0 / SLOWEST), SLOWEST) ** BACK_TO_USUAL
+    sighted: Array = here.t + way
+    return sighted
+
+
+def _at(pace: CarPace, made: Outlook, phase: float, seen_phase: float, kind: LapKind) -> Array:
     if made.knot == 0 and kind == "timed":
         timed: Array = made.seen_t + np.maximum(made.timed_line - made.seen_t, 0.0) * pace.bend(phase)
         return timed
