@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pitwall.engine import drivers
 from pitwall.engine.alerts.book import AlertBook
-from pitwall.engine.switch_watch import look_at_switches
 from pitwall.engine.run_state import RunState
+from pitwall.engine.switch_watch import look_at_switches
 from pitwall.engine.team import TeamCar
 from pitwall.model.outputs import CarOutlook, Output, Status
 from pitwall.model.setup import ForecastSettings
