@@ -4,8 +4,9 @@ The logarithm of a timed lap is the sum of: the field's pace; the track's evolut
 that moves at a rate; the car; what a long run costs (fuel and an engine mode that lasts, where the run is one); the run
 (fuel, driver, engine mode, wings: whatever stays as it is until the car comes in, and drifts a little); wear, net of
 the fuel that burns off, per timed lap of the run, by compound and by quick or long run; and noise. A mistake, traffic
-or a lap let go lies far off and hardly counts (``estimate.weight_of``). All are one linear Gaussian belief, so a lap of
-one car says something of the others: a car that was not yet on a long run is known by what the others' cost.
+or a lap let go is far too slow and hardly counts (``estimate.weight_of``); nobody is quick by mistake. All are one
+linear Gaussian belief, so a lap of one car says something of the others: a car that was not yet on a long run is known
+by what the others' cost.
 
 Which of both a run is follows from its first timed lap: the likelier one; a quick run where they are about alike. On
 tyres for a wet track a run may be anywhere. The first values come from the circuit file (``model/laptimes.py``); those
@@ -31,13 +32,15 @@ WET_RUN = 0.03
 """Deviation among runs on tyres for a wet track, a log."""
 MISTAKE_FROM = 3.0
 """A lap more deviations off than that is taken for a mistake."""
+QUICK_IN_FULL = 4.0
+"""Nobody is quick by mistake: a lap that is quicker than expected counts in full up to so many deviations."""
 SURER_BY = 1.0
 """A run is taken for a long one when its first lap is that much likelier so (log)."""
 RUN_NOISE = 0.006
 STOP_S = 600.0
 """A next run begins about this long after the car comes in."""
-MOVED_FROM = 2.5
-"""Two laps in a row that lie more deviations off to the same side: the run has moved."""
+MOVED_FROM = 2.0
+"""Two laps in a row that lie more deviations off to the same side: the run may have moved."""
 FEWEST_LONG = 4
 """A run of so many timed laps was no quick one, whatever its pace."""
 PCT_PER_HOUR = 360_000.0
@@ -121,9 +124,13 @@ class LapModel:
         parts = self._parts(car, mode, compound, run.laps)
         mean, variance = belief.expect(parts)
         off = (value - mean) / math.sqrt(variance + self._noise**2)
+        if wet or off < 0.0:
+            belief.take(parts, value, self._noise**2, huber=QUICK_IN_FULL)
+        else:
+            belief.take(parts, value, self._noise**2, MISTAKE_FROM)
         if run.laps > 0 and off * run.off > 0.0 and min(abs(off), abs(run.off)) > MOVED_FROM:
-            belief.loosen(f"run {car}", (value - mean) ** 2)  # one may be a mistake, two are how the run is now
-        belief.take(parts, value, self._noise**2, math.inf if wet else MISTAKE_FROM)
+            # Two mistakes, or the run has moved: the next lap tells, so it counts.
+            belief.loosen(f"run {car}", (0.5 * (value - mean)) ** 2)
         return replace(run, laps=run.laps + 1, mode=mode, compound=compound, off=off)
 
     def later(self, car: str, run: RunSoFar, ahead: float) -> tuple[float, float]:

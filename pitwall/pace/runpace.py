@@ -77,7 +77,7 @@ class Forecast:
 
 
 def _records() -> dict[str, Record]:
-    inside = (0.25, 0.75)
+    inside = (0.15, 0.85)
     made = {horizon: Record(LAP_SCALE_S, inside) for horizon in AHEAD}
     return made | {"first": Record(LAP_SCALE_S, (0.35, 0.65)), "after_out": Record(LAP_SCALE_S, (0.3, 0.2, 0.5))}
 
