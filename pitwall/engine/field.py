@@ -23,7 +23,7 @@ class Field:
         self._setup = setup
         reference = setup.cars[min(setup.cars)] if setup.cars else None
         self.lap_map: LapMap = lap_map(setup.circuit, reference, setup.calls)
-        self.pace = FieldPace(self.lap_map.lap_s)
+        self.pace = FieldPace(self.lap_map.lap_s, first=setup.circuit.lap_times)
         self.tracks: dict[str, CarTrack] = {}
         self.passings, self.yellows = Passings(), YellowTimes()
         self.heard_t: float | None = None

@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from pitwall.engine import holds
 from pitwall.engine.field import Field
+from pitwall.engine.team import TeamCar
 from pitwall.model.events import CarPositioned
-
-if TYPE_CHECKING:
-    from pitwall.engine.team import TeamCar
 
 
 def sighted(field: Field, event: CarPositioned) -> bool:
@@ -23,8 +19,8 @@ def sighted(field: Field, event: CarPositioned) -> bool:
     return track is not None and phase is not None and track.sight(event.t, phase)
 
 
-def position_taken(field: Field, car: TeamCar | None, event: CarPositioned, now: float) -> bool:
-    """Take a position; True when the calls of this car of ours must be looked at anew."""
+def positioned(field: Field, car: TeamCar | None, event: CarPositioned, now: float) -> bool:
+    """A position came, of one of our cars (``car``) or of another. True when the calls must be looked at anew."""
     seen = sighted(field, event)
     if car is None:
         return False

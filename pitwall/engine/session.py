@@ -15,7 +15,7 @@ from pitwall.engine.field import Field, judge
 from pitwall.engine.forecasts import Questions
 from pitwall.engine.hands import Hands
 from pitwall.engine.notices import Notices
-from pitwall.engine.positions import position_taken
+from pitwall.engine.positions import positioned
 from pitwall.engine.progress import PlanProgress
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.switch_watch import look_at_switches, moments_ahead, switch_measured, switches_ahead
@@ -156,7 +156,7 @@ class Session:
             case ev.Resumed():
                 self._resumed(event)
             case ev.CarPositioned():
-                if position_taken(self.field, self.team.get(event.car), event, self.now):
+                if positioned(self.field, self.team.get(event.car), event, self.now):
                     self._dirty.add(event.car)
             case ev.ChannelReported():
                 car = self.team.get(event.car)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pitwall.engine import drivers
 from pitwall.engine.alerts.book import AlertBook
+from pitwall.engine.run_state import RunState
 from pitwall.engine.switch_watch import look_at_switches
 from pitwall.engine.team import TeamCar
 from pitwall.model.outputs import CarOutlook, Output, Status
@@ -11,6 +12,7 @@ from pitwall.model.setup import ForecastSettings
 from pitwall.model.units import clock_text
 
 IN_LATE_S = 30.0  # beyond the usual in-lap (common practice, no source)
+PART_OF_A_LAP = 0.3  # laps are counted to this
 OVERDUE_S = 180.0  # beyond the slow estimate of the work (common practice, no source)
 
 
@@ -76,10 +78,22 @@ def _fuel(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[O
     if in_tank is None:
         return alerts.over("fuel_short", car.car, now)
     left = in_tank - burn
-    if left >= reserve:
+    if left >= reserve or _filled_unseen(car, run, burn + reserve, burn):
         return alerts.over("fuel_short", car.car, now)
     text = f"Car {car.car}: about {max(left, 0):.1f} kg at the end of this lap, the reserve is {reserve:.1f} kg"
     return alerts.hold("fuel_short", car.car, text, now, status)
+
+
+def _filled_unseen(car: TeamCar, run: RunState, lap_and_reserve_kg: float, burn_kg: float) -> bool:
+    """Guard: the car left again on a run that it had come in from, with less than a lap takes as far as anybody
+    entered. Nobody sends it out so: it was filled, and how much is in it nobody knows."""
+    track, carried = car.track, car.carried
+    if run.leavings < 2 or track.pit_exit_t is None or carried.fuel_kg is None:
+        return False
+    driven = sum(1.0 - lap.start_phase for lap in track.laps if lap.start_t >= track.pit_exit_t)
+    left_at = track.fuel_laps - driven
+    entered_since = carried.filled_at > left_at - PART_OF_A_LAP
+    return not entered_since and carried.fuel_kg - burn_kg * (left_at - carried.filled_at) < lap_and_reserve_kg
 
 
 def overrun(

@@ -11,6 +11,7 @@ from typing import Literal, Self
 from pydantic import Field, model_validator
 
 from pitwall.model.base import Frozen, Label
+from pitwall.model.laptimes import LapTimes
 from pitwall.model.units import Duration, Share
 
 
@@ -95,6 +96,7 @@ class Circuit(Frozen):
         description="stretches on which the driver can listen, whatever physics says; "
         "on a timing-only circuit these are all that are known",
     )
+    lap_times: LapTimes = Field(default=LapTimes(), description="what is known of lap times before anybody drove")
 
     @property
     def timing_only(self) -> bool:

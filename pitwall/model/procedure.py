@@ -41,7 +41,9 @@ class Step(Frozen):
     where: Where = "place"
     reaction_s: Duration = 2.5
     offset_s: float = Field(default=0, ge=-120, le=120, description="act this long after the place; negative: before")
-    repeat: Literal["each_lap", "once"] = "each_lap"
+    repeat: Literal["each_lap", "once"] = Field(
+        default="each_lap", description="once: said on the first lap of the item only"
+    )
 
 
 class Ending(Frozen):

@@ -3,21 +3,19 @@
 Between two crossings a car may be seen: positions of a feed that has them, or passages of short stretches. Such a
 sighting shifts the outlook without making it anew: the car is there now, and the way from there takes what the outlook
 says, longer or shorter by half of what the way to there took more or less than expected (half, as for the parts of a
-lap that were timed: see ``shapes``). Measured on recordings, passages within a sector say nothing more about the rest of
-a slow lap than the sector as a whole; so they teach nothing either.
+lap that were timed: see ``shapes``). Measured on recordings, passages within a sector say nothing more about the rest
+of a slow lap than the sector as a whole; so they teach nothing either.
 
-What a feed's delay does. Every time here is the time of a crossing as the feed stamps it, never the time of the
-message. A message that comes late by d was about a moment d ago: the arrival stays where it was, and only the warning
-is shorter. What the arrival of messages identifies is how the delays differ: the smallest difference between receipt
-and stamp is the best guess of no delay, and a message is late by what it exceeds that. What it cannot identify is the
-part that all messages share: a constant delay and a clock of the feed that is ahead by as much look the same from one
-end of a wire. The engineer's own clock of the session comes from that feed, too, so calls are right by the feed's
-clock; against the eye they are off by that constant.
+What a feed's delay does: every time here is that of a crossing as the feed stamps it, never that of the message. A
+message that is late by d tells of a moment d ago; the arrival stays where it was, and only the warning is shorter.
+From one end of a wire the delays can be told apart only from one another: the message with the smallest difference
+between receipt and stamp was the quickest, and others are late by what they exceed it (``runtime/following.py`` sets
+the session's clock by that one). What all messages share cannot be known: a constant delay looks like a feed whose
+clock is behind by as much. Calls are then right by the feed's clock, and late by that constant against the eye.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -77,16 +75,3 @@ def _at(pace: CarPace, made: Outlook, phase: float, seen_phase: float, kind: Lap
         return timed
     ahead = (pace.loops[loop] for loop in pace.labels[made.knot :])
     return made.at(phase, coming_in=False, places=(seen_phase, *ahead, 1.0))
-
-
-def lateness(pairs: Iterable[tuple[float, float]]) -> list[float]:
-    """By how much each message of a feed was later than the quickest of them, seconds.
-
-    Args:
-        pairs: (stamp, receipt) of each message, seconds, each by its own clock.
-
-    A constant that is added to all receipts changes nothing: delay and clock offset cannot be told apart from here.
-    """
-    differences = [received - stamp for stamp, received in pairs]
-    quickest = min(differences, default=0.0)
-    return [difference - quickest for difference in differences]

@@ -4,12 +4,13 @@ The logarithm of a timed lap is the sum of: the field's pace; the track's evolut
 that moves at a rate; the car; what a long run costs (fuel and an engine mode that lasts, where the run is one); the run
 (fuel, driver, engine mode, wings: whatever stays as it is until the car comes in, and drifts a little); wear, net of
 the fuel that burns off, per timed lap of the run, by compound and by quick or long run; and noise. A mistake, traffic
-or a lap let go lies far off and hardly counts (``estimate.weight_of``). All are one linear Gaussian belief, so a lap of
-one car says something of the others: a car that was not yet on a long run is known by what the others' cost.
+or a lap let go is far too slow and hardly counts (``estimate.weight_of``); nobody is quick by mistake. All are one
+linear Gaussian belief, so a lap of one car says something of the others: a car that was not yet on a long run is known
+by what the others' cost.
 
 Which of both a run is follows from its first timed lap: the likelier one; a quick run where they are about alike. On
-tyres for a wet track a run may be anywhere. The first values are invented from practice sessions in general (common
-practice, no source): cars within 1.2 % of one another, runs within 0.6 %, a long run 5 % slower, 0.3 % noise.
+tyres for a wet track a run may be anywhere. The first values come from the circuit file (``model/laptimes.py``); those
+that stand here are invented from what practice sessions are like (common practice, no source).
 """
 
 from __future__ import annotations
@@ -17,54 +18,32 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field, replace
 
+from pitwall.model.laptimes import LapTimes
 from pitwall.pace.estimate import Estimate
 from pitwall.pace.programme import LONG_RUN, QUICK_RUN
 
-
-@dataclass(frozen=True)
-class LapTimePriors:
-    """What is believed of lap times before the first lap. All but seconds and rates are natural logs (0.01 is 1 %).
-
-    Args:
-        usual_s: a usual lap; within a factor of 1.6 or so is near enough.
-        car: deviation among cars.
-        run: deviation among the runs of a car.
-        wet_run: the same on tyres for a wet track.
-        long_run: what a long run costs, and its deviation.
-        quick_wear: slower per timed lap of a quick run, and its deviation among compounds.
-        wear: the same of a long run.
-        drift: deviation of what a run's pace moves from lap to lap; in the wet.
-        evolution: deviation of the track's level per root second.
-        rate: how fast the track gets quicker per second, and its deviation.
-        noise: deviation of a lap without mistakes.
-        mistake_from: what lies more deviations off is taken for a mistake.
-    """
-
-    usual_s: float = 90.0
-    car: float = 0.012
-    run: float = 0.006
-    wet_run: float = 0.03
-    long_run: tuple[float, float] = (0.05, 0.02)
-    quick_wear: tuple[float, float] = (0.0, 0.0012)
-    wear: tuple[float, float] = (0.0008, 0.0012)
-    drift: float = 0.0015
-    wet_drift: float = 0.01
-    evolution: float = 0.00015
-    rate: tuple[float, float] = (-1.5e-6, 3e-6)
-    noise: float = 0.0035
-    mistake_from: float = 3.0
-
-
 ANY_LAP = 0.5
+"""Deviation of the field's pace at first, a log: the circuit's lap says little about these cars."""
+EVOLUTION = 0.00015
+"""What the track's level moves beside its rate: deviation of the log per root second."""
+DRIFT, WET_DRIFT = 0.0015, 0.01
+"""What a run's pace moves from lap to lap: deviation of the log; on tyres for a wet track."""
+WET_RUN = 0.03
+"""Deviation among runs on tyres for a wet track, a log."""
+MISTAKE_FROM = 3.0
+"""A lap more deviations off than that is taken for a mistake."""
+QUICK_IN_FULL = 4.0
+"""Nobody is quick by mistake: a lap that is quicker than expected counts in full up to so many deviations."""
 SURER_BY = 1.0
 """A run is taken for a long one when its first lap is that much likelier so (log)."""
 RUN_NOISE = 0.006
 STOP_S = 600.0
 """A next run begins about this long after the car comes in."""
-MOVED_FROM = 2.5
-"""Two laps in a row that lie more deviations off to the same side: the run has moved."""
+MOVED_FROM = 2.0
+"""Two laps in a row that lie more deviations off to the same side: the run may have moved."""
 FEWEST_LONG = 4
 """A run of so many timed laps was no quick one, whatever its pace."""
+PCT_PER_HOUR = 360_000.0
 FOR_A_WET_TRACK = ("intermediate", "wet")
 """The usual words for tyres for a wet track (common practice)."""
 
@@ -95,18 +74,27 @@ class RunSoFar:
 
 @dataclass
 class LapModel:
-    """The belief about the lap times of all cars."""
+    """The belief about the lap times of all cars.
 
-    priors: LapTimePriors = field(default_factory=LapTimePriors)
+    Args:
+        usual_s: a usual lap of the circuit; within a factor of 1.6 or so is near enough.
+        first: what is known before anybody drove.
+    """
+
+    usual_s: float = 90.0
+    first: LapTimes = field(default_factory=LapTimes)
     _belief: Estimate = field(default_factory=Estimate)
     _t: float | None = None
 
     def __post_init__(self) -> None:
-        first = self.priors
-        self._belief.begin("field", math.log(first.usual_s), ANY_LAP)
+        gain, deviation = self.first.quicker_pct_per_hour
+        self._belief.begin("field", math.log(self.usual_s), ANY_LAP)
         self._belief.begin("evolution", 0.0, 1e-3)
-        self._belief.begin("rate", *first.rate)
-        self._belief.begin("long run", *first.long_run)
+        self._belief.begin("rate", -gain / PCT_PER_HOUR, deviation / PCT_PER_HOUR)
+        self._belief.begin("long run", *_logs(self.first.long_run_pct))
+        self._car, self._run, self._noise = (
+            value / 100.0 for value in (self.first.cars_pct, self.first.runs_pct, self.first.noise_pct)
+        )
 
     def timed(self, car: str, run: RunSoFar, t: float, seconds: float, compound: str) -> RunSoFar:
         """Learn from a timed lap.
@@ -122,23 +110,27 @@ class LapModel:
             the run with this lap.
         """
         self._advance(t)
-        value, priors, belief = math.log(seconds), self.priors, self._belief
+        value, belief = math.log(seconds), self._belief
         self._know(car)
         compound = compound or (run.compound if run.laps else "")
         wet = compound in FOR_A_WET_TRACK
         if run.laps == 0:
-            belief.begin(f"run {car}", 0.0, priors.wet_run if wet else priors.run)
+            belief.begin(f"run {car}", 0.0, WET_RUN if wet else self._run)
             mode = QUICK_RUN if wet else self._mode(car, compound, value)
         else:
             mode = run.mode
-            belief.loosen(f"run {car}", (priors.wet_drift if wet else priors.drift) ** 2)
+            belief.loosen(f"run {car}", (WET_DRIFT if wet else DRIFT) ** 2)
         self._know_wear(mode, compound)
         parts = self._parts(car, mode, compound, run.laps)
         mean, variance = belief.expect(parts)
-        off = (value - mean) / math.sqrt(variance + priors.noise**2)
+        off = (value - mean) / math.sqrt(variance + self._noise**2)
+        if wet or off < 0.0:
+            belief.take(parts, value, self._noise**2, huber=QUICK_IN_FULL)
+        else:
+            belief.take(parts, value, self._noise**2, MISTAKE_FROM)
         if run.laps > 0 and off * run.off > 0.0 and min(abs(off), abs(run.off)) > MOVED_FROM:
-            belief.loosen(f"run {car}", (value - mean) ** 2)  # one may be a mistake, two are how the run is now
-        belief.take(parts, value, priors.noise**2, math.inf if wet else priors.mistake_from)
+            # Two mistakes, or the run has moved: the next lap tells, so it counts.
+            belief.loosen(f"run {car}", (0.5 * (value - mean)) ** 2)
         return replace(run, laps=run.laps + 1, mode=mode, compound=compound, off=off)
 
     def later(self, car: str, run: RunSoFar, ahead: float) -> tuple[float, float]:
@@ -150,8 +142,8 @@ class LapModel:
             ahead: how many timed laps ahead; between two for the mean of several.
         """
         mean, variance = self._belief.expect(self._parts(car, run.mode, run.compound, run.laps - 1 + ahead))
-        drift = self.priors.wet_drift if run.wet else self.priors.drift
-        return math.exp(mean), math.sqrt(variance + self.priors.noise**2 + ahead * drift**2)
+        drift = WET_DRIFT if run.wet else DRIFT
+        return math.exp(mean), math.sqrt(variance + self._noise**2 + ahead * drift**2)
 
     def first_of_next(self, car: str, mode: int, t: float) -> tuple[float, float]:
         """The first timed lap of the next run, were it a quick or a long one: mean and deviation of its log.
@@ -163,10 +155,9 @@ class LapModel:
         """
         self._advance(t)
         self._know(car)
-        priors = self.priors
         parts = [("field", 1.0), ("evolution", 1.0), ("rate", STOP_S), (f"car {car}", 1.0)]
         mean, variance = self._belief.expect([*parts, ("long run", 1.0)] if mode == LONG_RUN else parts)
-        more = priors.run**2 + priors.noise**2 + priors.evolution**2 * STOP_S
+        more = self._run**2 + self._noise**2 + EVOLUTION**2 * STOP_S
         return mean, math.sqrt(variance + more)
 
     def _mode(self, car: str, compound: str, value: float) -> int:
@@ -185,16 +176,22 @@ class LapModel:
 
     def _know(self, car: str) -> None:
         if f"car {car}" not in self._belief:
-            self._belief.begin(f"car {car}", 0.0, self.priors.car)
-            self._belief.begin(f"run {car}", 0.0, self.priors.run)
+            self._belief.begin(f"car {car}", 0.0, self._car)
+            self._belief.begin(f"run {car}", 0.0, self._run)
 
     def _know_wear(self, mode: int, compound: str) -> None:
         if f"wear {mode} {compound}" not in self._belief:
-            first = self.priors.wear if mode == LONG_RUN else self.priors.quick_wear
-            self._belief.begin(f"wear {mode} {compound}", *first)
+            first = self.first.wear_pct if mode == LONG_RUN else self.first.quick_wear_pct
+            self._belief.begin(f"wear {mode} {compound}", *_logs(first))
 
     def _advance(self, t: float) -> None:
         if self._t is not None and t > self._t:
             self._belief.advance("evolution", "rate", t - self._t)
-            self._belief.loosen("evolution", self.priors.evolution**2 * (t - self._t))
+            self._belief.loosen("evolution", EVOLUTION**2 * (t - self._t))
         self._t = t if self._t is None else max(t, self._t)
+
+
+def _logs(believed: tuple[float, float]) -> tuple[float, float]:
+    """Per cent and their deviation as logs: what is added to the log of a lap time."""
+    value, deviation = believed
+    return math.log1p(value / 100.0), deviation / 100.0

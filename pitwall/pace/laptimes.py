@@ -18,9 +18,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from statistics import median
 
+from pitwall.model.laptimes import LapTimes
 from pitwall.model.plan import LapKind
 from pitwall.pace.believing import CarBelief, EndedLap, FieldBelief, ended, outlook
+from pitwall.pace.lapmodel import LapModel
 from pitwall.pace.outlook import LapSoFar, Outlook
+from pitwall.pace.runpace import FieldLaps
+from pitwall.pace.weighing import Array
 
 FIRST_RATIO: dict[LapKind, float] = {"out": 1.25, "timed": 1.0, "cool": 1.50, "in": 1.18, "installation": 1.40}
 RATIO_BOUNDS: dict[LapKind, tuple[float, float]] = {
@@ -33,8 +37,22 @@ FIELD_WINDOW_S = 600.0
 FIELD_ALLOWANCE = 1.04
 OUT_OF_ORDER_S = 120.0
 SEASONED = 25
+MOST_WEIGHED = 6
 TIMED_AT_MOST, FIRST_TIMED_AT_MOST = 1.12, 1.25
 SCALE_BOUNDS = (0.85, 2.5)
+
+
+def weighed_at(loops: Mapping[str, float]) -> tuple[str, ...]:
+    """The loops between line and line at which a lap is compared with those driven before, in order along it.
+
+    All of them on a usual circuit. Of many short stretches (more than ``MOST_WEIGHED`` loops) two are taken, those next
+    to a third and two thirds of the lap: the stretches within a sector say no more of the rest of a lap than the sector
+    as a whole (measured), and the others only show where the car is.
+    """
+    inner = sorted((at, loop) for loop, at in loops.items() if 0.0 < at < 1.0)
+    if len(inner) > MOST_WEIGHED:
+        inner = sorted({min(inner, key=lambda one: abs(one[0] - share)) for share in (1 / 3, 2 / 3)})
+    return tuple(loop for _, loop in inner)
 
 
 @dataclass
@@ -67,11 +85,12 @@ class FieldPace:
     quick: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=400))
     ratios: KindRatios = field(default_factory=KindRatios)
     belief: FieldBelief | None = None
+    first: LapTimes = field(default_factory=LapTimes)
 
     def believing(self, labels: tuple[str, ...]) -> FieldBelief:
         """What all cars taught about laps with these loops."""
         if self.belief is None or self.belief.labels != labels:
-            self.belief = FieldBelief(labels)
+            self.belief = FieldBelief(labels, FieldLaps(LapModel(self.reference_s, self.first)))
         return self.belief
 
     def learn(self, t: float, lap_time_s: float) -> None:
@@ -154,10 +173,9 @@ class CarPace:
 
     @property
     def labels(self) -> tuple[str, ...]:
-        """The loops between line and line, in order along the lap."""
+        """The loops between line and line at which a lap is weighed, in order along it: see ``weighed_at``."""
         if self._labels is None:
-            inner = sorted((at, loop) for loop, at in self.loops.items() if 0.0 < at < 1.0)
-            self._labels = tuple(loop for _, loop in inner)
+            self._labels = weighed_at(self.loops)
         return self._labels
 
     def limit_s(self, t: float) -> float:
@@ -171,6 +189,27 @@ class CarPace:
         """Usual seconds of a quick lap at its beginning, at each of ``labels`` and at the line."""
         return self.belief.reference(self._shape(self.field_pace.believing(self.labels)), self.quick_s())
 
+    def lap_ahead(self, ahead: int) -> Array | None:
+        """Quantiles (``weighing.LEVELS``) of the n-th timed lap from now of the run that is on, seconds.
+
+        None while the run has no timed lap.
+        """
+        laps = self.belief.laps
+        return self._laps().lap_ahead(self.car, laps, ahead) if laps.this_run else None
+
+    def run_ahead(self, count: int) -> Array | None:
+        """Quantiles of the time of so many timed laps of this run in a row, seconds; None while it has none yet."""
+        laps = self.belief.laps
+        return self._laps().run_ahead(self.car, laps, count) if laps.this_run else None
+
+    def first_of_run(self) -> Array | None:
+        """Quantiles of the first timed lap of the run to come, or that began without one yet; None where unknown."""
+        said = self.belief.after_out or self.belief.first
+        return said.told if said is not None else None
+
+    def _laps(self) -> FieldLaps:
+        return self.field_pace.believing(self.labels).laps
+
     def lap_over(self, lap: EndedLap) -> None:
         """Take any lap that is over, however it went, before ``learn_lap`` takes it for the plain figures."""
         field_belief = self.field_pace.believing(self.labels)
@@ -178,7 +217,7 @@ class CarPace:
 
     def outlook(self, lap: LapSoFar) -> Outlook:
         """Which kind the running lap is and when the car reaches each place: made once a crossing."""
-        key = (lap.start_t, lap.start_phase, tuple(lap.crossings.items()), lap.slow, lap.odds, lap.disturbed)
+        key = (lap.start_t, lap.start_phase, self.weighed(lap.crossings), lap.slow, lap.odds, lap.disturbed)
         if self._outlook is None or self._outlook[0] != key:
             field_belief = self.field_pace.believing(self.labels)
             t = max(lap.crossings.values(), default=lap.start_t)
@@ -190,9 +229,13 @@ class CarPace:
 
     def known_outlook(self, start_t: float, crossings: Mapping[str, float]) -> Outlook | None:
         """The outlook as it was made after the last crossing of this lap; None if it was not, or they changed."""
-        if self._outlook is None or self._outlook[0][0] != start_t or self._outlook[0][2] != tuple(crossings.items()):
+        if self._outlook is None or self._outlook[0][0] != start_t or self._outlook[0][2] != self.weighed(crossings):
             return None
         return self._outlook[1]
+
+    def weighed(self, crossings: Mapping[str, float]) -> tuple[tuple[str, float], ...]:
+        """The crossings at which the lap is weighed, in order along it."""
+        return tuple((label, crossings[label]) for label in self.labels if label in crossings)
 
     def seasoned(self, start_phase: float) -> bool:
         """True when enough laps that began there were seen to go by them."""

@@ -49,7 +49,7 @@ class TyreModel:
     def goes_wrong(self, what: What, lasts: float, t: float) -> None:
         """From now on, if the car is on track and nothing else is wrong with its tyres."""
         corner = CORNERS[int(self._rng.integers(len(CORNERS)))]
-        if self._car.where == "track" and self._fault is None:
+        if self._car.where == "track" and not self._stands(t) and self._fault is None:
             self._fault, self._plain = (what, corner, t, t + lasts), []
 
     def faults(self, t: float) -> tuple[FaultShown, ...]:
@@ -65,12 +65,17 @@ class TyreModel:
         self._over, self._fault = list(self.faults(t)), None
 
     def _step(self, t: float) -> None:
-        if self._car.where == "track" and self._car.lap is not None:
+        if self._stands(t):
+            pass  # what a tyre does under a car that stands on track is nobody's concern
+        elif self._car.where == "track" and self._car.lap is not None:
             self._drive(t, SETTLES_C.get(self._car.lap.kind, SETTLES_C["out"]))
         elif self._car.where == "garage":
             self._end(t)
             self._carcass, self._lost = dict.fromkeys(CORNERS, BLANKET_C), dict.fromkeys(CORNERS, 0.0)
         self._agenda.at(t + self._every_s, self._step)
+
+    def _stands(self, t: float) -> bool:
+        return any(begin <= t < end for begin, end in self._car.halts[-1:])
 
     def _drive(self, t: float, settles_c: float) -> None:
         what, where, _, until = self._fault if self._fault is not None else (None, CORNERS[0], 0.0, 0.0)

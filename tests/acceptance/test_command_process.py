@@ -41,7 +41,7 @@ def test_a_session_begun_and_mended_from_the_shell(processes: Processes) -> None
 
 
 def test_a_pedal_publishes_one_message_and_a_question_waits_for_its_answer(processes: Processes) -> None:
-    """The README's line for a foot switch, with its command as it stands there, is taken from any MQTT client: a message
+    """The README's line for a foot switch, as it stands there, is taken from any MQTT client: a message
     without a time and without a call. What was asked is answered once, from another seat, also after a kill."""
     daemon, said = processes.serve()
     to = ("--by", "ann", "--broker", said["broker"])

@@ -135,6 +135,23 @@ def test_fuel_for_the_lap_the_car_is_on() -> None:
         assert ("fuel_short", False) in kinds(stage.outputs)
 
 
+def test_a_car_that_leaves_again_on_its_run_has_been_filled() -> None:
+    """In after three laps with almost nothing left, out again on the same run: it was filled, nobody entered how much,
+    and nothing is told. Once somebody enters that it is too little, it is."""
+    stage = Stage(setup(plan(MAIN | {"laps": "out, 6 timed, in", "fuel_kg": 9}))).green()
+    t = stage.drive(200, 125, 100)
+    stage.command("box")
+    t = stage.home(t)
+    again = stage.drive(t + 400, 125, 100)
+    assert stage.car.progress.runs[0].leavings == 2
+    stage.wait(again + 20)
+    told = [one.t for one in stage.made(Alert) if one.kind == "fuel_short" and one.active]
+    assert [moment for moment in told if moment > t + 100] == []
+    stage.command("set_fuel", fuel_kg=3.0)
+    stage.wait(again + 40)
+    assert "fuel-short-41" in stage.session.alerts.active
+
+
 def test_a_car_unseen_on_track() -> None:
     """Long enough without a loop: an alert, over when it is seen again."""
     stage = Stage(setup(plan(MAIN))).green().leave(200)

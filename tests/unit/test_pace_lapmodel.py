@@ -128,3 +128,28 @@ def test_what_the_teams_do_corrects_common_practice() -> None:
     for _ in range(40):
         programme.learn(QUICK_RUN, odds, LONG_RUN)
     assert programme.long_run(QUICK_RUN, odds) > 0.8
+
+
+def test_nobody_is_quick_by_mistake() -> None:
+    """A lap 2 s quicker than all others moves what is expected of the car much more than one 2 s slower."""
+    moved = []
+    for seconds in (88.0, 92.0):
+        model = LapModel()
+        for at in range(5):
+            run(model, f"car-{at}", 0.0, [90.0, 90.1, 90.0], "medium", RunSoFar())
+        now = run(model, "car-0", 400.0, [seconds], "medium", run(model, "car-0", 0.0, [90.0], "medium", RunSoFar()))
+        moved.append(abs(model.later("car-0", now, 1.0)[0] - 90.0))
+    assert moved[0] > 2.0 * moved[1]
+
+
+def test_two_slow_laps_in_a_row_leave_open_whether_the_run_has_moved() -> None:
+    """After two laps 3 s too slow the next may be either; one more settles it, and back at the old pace does, too."""
+    found = []
+    for third in (93.0, 90.1):
+        model = LapModel()
+        now = run(model, "41", 0.0, [90.0, 90.1, 90.0, 93.0], "medium", RunSoFar())
+        sure = model.later("41", now, 1.0)[1]
+        now = run(model, "41", 400.0, [93.1], "medium", now)
+        assert model.later("41", now, 1.0)[1] > 1.5 * sure
+        found.append(model.later("41", run(model, "41", 500.0, [third], "medium", now), 1.0)[0])
+    assert found == pytest.approx([93.0, 90.1], abs=0.7)

@@ -18,6 +18,8 @@ from pitwall.pace.laptimes import (
     FieldPace,
     KindRatios,
 )
+from pitwall.pace.weighing import HIGH, LOW, MIDDLE
+from tests.unit.pace_stage import Cars
 
 LOOPS = {"line": 0.0, "1": 0.3, "2": 0.7}
 KINDS: tuple[LapKind, ...] = ("out", "timed", "cool", "in", "installation")
@@ -224,3 +226,22 @@ def test_arrivals_rise_along_the_lap_and_never_lie_before_the_last_sight(
     arrivals = [pace.arrival(phase, kind, 100, start, 100 + took, seen_phase) for phase in places]
     assert arrivals == sorted(arrivals)
     assert all(at >= 100 + took - 1e-6 for at in arrivals)
+
+
+def test_what_is_ahead_can_be_asked_of_a_car() -> None:
+    """The next laps and a whole run while it is on a run with a timed lap, the first lap of the next run in the pits;
+    nothing before it has driven."""
+    cars = Cars("41", "58")
+    pace = cars.tracks["41"].pace
+    assert (pace.lap_ahead(1), pace.run_ahead(5), pace.first_of_run()) == (None, None, None)
+    cars.laps("41", 1.25, 1.0, 1.001)
+    following, five = pace.lap_ahead(1), pace.run_ahead(5)
+    assert following is not None
+    assert five is not None
+    assert following[MIDDLE] == pytest.approx(100.0, abs=0.6)
+    assert five[MIDDLE] == pytest.approx(500.0, abs=4.0)
+    cars.in_lap("41")
+    first = pace.first_of_run()
+    assert (pace.lap_ahead(1), pace.run_ahead(5)) == (None, None)
+    assert first is not None
+    assert first[LOW] <= 100.0 <= first[HIGH]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -88,6 +89,19 @@ def test_wear_of_a_compound_is_learned_from_all_cars() -> None:
     following, fifth, five = (field.inside("41", laps, name).rules[1] for name in ("next", "later", "sum"))
     assert fifth - following == pytest.approx(4 * 0.25, abs=0.3)
     assert following < five < fifth
+
+
+def test_any_lap_of_the_run_and_any_number_of_laps_can_be_asked_for() -> None:
+    """The first and the fifth are what is judged; five in a row are the sum; further off is less sure."""
+    field = FieldLaps()
+    laps = drive(field, "41", DrivenLaps(), 1000.0, [90.0, 90.2, 90.1, 90.3], "medium")
+    assert np.allclose(field.lap_ahead("41", laps, 1), field.inside("41", laps, "next").told)
+    assert np.allclose(field.lap_ahead("41", laps, 5), field.inside("41", laps, "later").told)
+    assert np.allclose(field.run_ahead("41", laps, 5), 5 * field.inside("41", laps, "sum").told)
+    near, far = field.lap_ahead("41", laps, 5), field.lap_ahead("41", laps, 12)
+    assert far[HIGH] - far[LOW] > near[HIGH] - near[LOW]
+    run = [field.run_ahead("41", laps, count) for count in range(1, 15)]
+    assert all(np.all(later - before > 80.0) for before, later in itertools.pairwise(run))
 
 
 @settings(deadline=None, max_examples=40)

@@ -69,19 +69,9 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
     traffic = _traffic(at, procedure, step, leg, phase, act_at)
     measured = at.sharp and leg.running and procedure.hold is not None and step.say_measured is not None
     say = step.say_measured if measured and step.say_measured is not None else step.say
-    text, short, waits = fill(say, arguments), fill(step.short, arguments), False
-    short = text if measured else short  # the short form has the driver count
-    room: Room | None = None
-    if step.where in STANDING:
-        begin, by = _pit_window(at, step, act_at, text)
-    elif step.where == "lap_start" and _silent_before(at, leg, step.kind):
-        begin, waits = leg.start_s + 1.0, not leg.running
-        by = begin + max(step.offset_s, 0.0) + at.timing.window_s
-    else:
-        window = at.window(act_at, text, step.reaction_s, leg, step.kind)
-        begin, by = window.from_s, window.by_s
-        over_by = act_at - at.doubt(act_at, leg) - step.reaction_s
-        room = at.room(at.laps_for(step.kind, leg), over_by - USEFUL_S, over_by)
+    text = fill(say, arguments)
+    short = text if measured else fill(step.short, arguments)  # the short form has the driver count
+    begin, by, waits, room = _place_in_time(at, step, leg, act_at, text)
     return CallSpec(
         key=f"{item.key}-{run.leavings + (0 if at.track.on_track else 1)}-{item.attempt}-{number}",
         kind=step.kind,
@@ -110,6 +100,20 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
             lap_kind="cool" if number == 0 and makes_it_a_cool_lap(procedure) else None,
         ),
     )
+
+
+def _place_in_time(
+    at: Situation, step: Step, leg: Leg, act_at: float, text: str
+) -> tuple[float, float, bool, Room | None]:
+    """``(from, by, waits for its lap to begin, room for the channel plan)`` of the call for a step."""
+    if step.where in STANDING:
+        return *_pit_window(at, step, act_at, text), False, None
+    if step.where == "lap_start" and _silent_before(at, leg, step.kind):
+        begin = leg.start_s + 1.0
+        return begin, begin + max(step.offset_s, 0.0) + at.timing.window_s, not leg.running, None
+    window = at.window(act_at, text, step.reaction_s, leg, step.kind)
+    over_by = act_at - at.doubt(act_at, leg) - step.reaction_s
+    return window.from_s, window.by_s, False, at.room(at.laps_for(step.kind, leg), over_by - USEFUL_S, over_by)
 
 
 def _caution(traffic: str | None, written: str | None) -> str | None:
