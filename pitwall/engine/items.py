@@ -8,6 +8,8 @@ from collections.abc import Mapping
 from pitwall.engine.call import Call
 from pitwall.engine.calls import HELD_BACK, SETTLED
 from pitwall.engine.progress import ItemState, RunState
+from pitwall.engine.switches import SwitchBoard
+from pitwall.model.car import same_position
 from pitwall.model.plan import LapKind
 from pitwall.model.procedure import Procedure
 
@@ -83,6 +85,20 @@ def _try_again(
     item.reason, item.t = f"moved to {run.lap_label(leg)}: {why}", t
 
 
+def switched(run: RunState, call: Call, board: SwitchBoard, t: float) -> None:
+    """The driver was told to set all that an item of that lap wants: the lap is driven so, whether or not the item's
+    own words are said, and it is not tried again on another."""
+    if call.spec.ask.action != "set_switch" or call.spec.run != run.run.run or call.state not in ("said", "done"):
+        return
+    asked = {**call.spec.ask.positions, **({call.spec.ask.switch: call.spec.ask.position}
+                                           if call.spec.ask.switch is not None else {})}  # fmt: skip
+    for item in run.items:
+        if item.state == "planned" and call.spec.lap == run.lap_label(item.leg):
+            wanted = board.item_wants(run, item)
+            if wanted and all(name in asked and same_position(asked[name], to) for name, to in wanted.items()):
+                item.signal("call", t, "its switch was changed for it")
+
+
 def lap_over(run: RunState, leg: int, t: float) -> None:
     """A planned lap is behind the car: items on it were probably done if they were called, else not."""
     for item in run.items:
@@ -102,6 +118,9 @@ def run_over(run: RunState, procedures: Mapping[str, Procedure], t: float) -> No
     """The car is in. A run that is over settles its items; a cut one keeps those that a resumed run can still do."""
     last = len(run.laps) - 1
     for item in run.items:
+        reached = run.pointer if run.boxed_from is None else run.boxed_from
+        if item.state == "called" and item.leg > reached and not run.out_in:
+            item.signal("call_lost", t, item.reason)  # told for a lap that was not begun
         if run.state == "done":
             ended = "the run ended before its lap" if item.state == "planned" else None
             item.signal("lap_over", t, item.reason or item.waits or ended)

@@ -101,14 +101,10 @@ class SwitchBoard:
 
     def wanted(self, run: RunState | None, leg: int) -> dict[str, Position]:
         """Position of every switch on a planned lap of a run; momentary and stationary ones keep their default."""
-        kind: LapKind | None = run.laps[leg] if run is not None and run.laps else None
-        driver = self.plan.driver_of(run.run) if run is not None else self.driver
-        found = self.defaults(kind, driver)
+        base = self.without_items(run, leg)
+        found = dict(base)
         if run is None:
             return found
-        for holder in (self.plan.original(run.run), run.run):
-            found.update({name: position for name, position in holder.switches.items() if name in found})
-        base = dict(found)
         for item in sorted(run.items, key=lambda one: one.leg):
             procedure = self.procedures.get(item.item.do)
             if procedure is None or item.state in ("dropped", "not_done"):
@@ -119,6 +115,23 @@ class SwitchBoard:
                 asked = item_switches(procedure, item, base)
                 found.update({name: position for name, position in asked.items() if name in found})
         return found
+
+    def without_items(self, run: RunState | None, leg: int) -> dict[str, Position]:
+        """The same without what items ask for: the defaults, and over them the run's own positions."""
+        kind: LapKind | None = run.laps[leg] if run is not None and run.laps else None
+        driver = self.plan.driver_of(run.run) if run is not None else self.driver
+        found = self.defaults(kind, driver)
+        for holder in (self.plan.original(run.run), run.run) if run is not None else ():
+            found.update({name: position for name, position in holder.switches.items() if name in found})
+        return found
+
+    def item_wants(self, run: RunState, item: ItemState) -> dict[str, Position]:
+        """Positions that this item asks for on its lap, of the switches that the car has."""
+        procedure = self.procedures.get(item.item.do)
+        if procedure is None:
+            return {}
+        base = self.without_items(run, item.leg)
+        return {name: to for name, to in item_switches(procedure, item, base).items() if name in base}
 
     def changes(
         self, before: Mapping[str, Position], after: Mapping[str, Position], free: bool = False, parked: bool = False

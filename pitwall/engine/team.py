@@ -277,8 +277,11 @@ class TeamCar:
 
     def follow_items(self, changed: list[Call], now: float) -> None:
         """Calls changed state: their items follow."""
-        leg_now = self.progress.current.pointer if self.progress.current is not None else 0
+        run = self.progress.current
+        leg_now = run.pointer if run is not None else 0
         for call in changed:
+            if run is not None:
+                items.switched(run, call, self.switches, now)
             items.call_moved(self.progress.runs, call, self.setup.procedures, leg_now, now)
 
     def settle(self, clock: SessionClock, now: float) -> None:

@@ -47,6 +47,7 @@ class Whereabouts:
     planned: bool = False
     expected: LapKind | None = None
     sighting: Sighting | None = None
+    judged: tuple[Outlook | None, LapKind, bool, LapKind] | None = None
 
     @property
     def on_track(self) -> bool:
@@ -127,9 +128,15 @@ class Whereabouts:
         """
         assert self.lap is not None
         made = self.pace.known_outlook(self.lap.start_t, self.lap.crossings)
-        if made is None or made.seen_t != max(self.seen_t, self.lap.start_t) or phase < self.seen_phase:
+        seen_t = max(self.seen_t, self.lap.start_t)
+        if made is None or made.seen_t > seen_t or phase < self.seen_phase:
             return None
-        return arrival_quantiles(self.pace, made, phase, self.seen_phase, kind, self.sighted)
+        if made.seen_t == seen_t:
+            return arrival_quantiles(self.pace, made, phase, self.seen_phase, kind, self.sighted)
+        # Since the last loop that was weighed, others were passed: they show where the car is.
+        here = self.sighted or Sighting(seen_t, self.seen_phase)
+        weighed = self.pace.loops[self.pace.labels[made.knot - 1]] if made.knot else self.lap.start_phase
+        return arrival_quantiles(self.pace, made, phase, weighed, kind, here)
 
     def outlook(self) -> Outlook | None:
         """Believe anew, after a fact, what the running lap is and when the car reaches each place; None in the pits."""
@@ -146,12 +153,16 @@ class Whereabouts:
             return None
         if lap.start_phase > 0:
             return self.lap_kind
-        at_loops = {loop: t - lap.start_t for loop, t in lap.crossings.items()}
         made = self.outlook()
+        if self.judged is not None and self.judged[:3] == (made, expected, lap.disturbed):
+            lap.kind = self.judged[3]  # only a place between was passed since
+            return lap.kind
+        at_loops = {loop: t - lap.start_t for loop, t in self.pace.weighed(lap.crossings)}
         kind = judge_so_far(self.pace, at_loops, self.seen_t, expected, lap.disturbed)
         if made is not None and made.knot > 0 and self.pace.seasoned(0.0) and not lap.disturbed:
             kind = judge_by(made.kinds, expected, kind)
         lap.kind = kind
+        self.judged = (made, expected, lap.disturbed, kind)
         return kind
 
     def earliest(self, phase: float) -> float | None:

@@ -2,9 +2,9 @@
 
 Between two crossings a car may be seen: positions of a feed that has them, or passages of short stretches. Such a
 sighting shifts the outlook without making it anew: the car is there now, and the way from there takes what the outlook
-says, longer or shorter by half of what the way to there took more or less than expected (half, as for the parts of a
-lap that were timed: see ``shapes``). Measured on recordings, passages within a sector say nothing more about the rest
-of a slow lap than the sector as a whole; so they teach nothing either.
+says, longer or shorter by a part of what the way to there took more or less than expected: half of it over a sector (as
+for the parts of a lap that are timed: see ``shapes``), less over less. Measured on recordings, passages within a sector
+say nothing more about the rest of a slow lap than the sector as a whole; so they teach nothing either.
 
 What a feed's delay does: every time here is that of a crossing as the feed stamps it, never that of the message. A
 message that is late by d tells of a moment d ago; the arrival stays where it was, and only the warning is shorter.
@@ -26,8 +26,9 @@ from pitwall.pace.outlook import Outlook
 from pitwall.pace.shapes import BACK_TO_USUAL
 from pitwall.pace.weighing import MIDDLE, Array
 
-TOO_SHORT_S = 3.0
-"""Over a way that takes less, a pace is mostly the error of the two times that it is made of."""
+SECTORS = 3
+"""What a sector lost, the rest of the lap is expected to lose by half; the shorter a way, the more its pace scatters
+(with one over its length), and the less of it is kept."""
 SLOWEST = 3.0
 
 
@@ -63,8 +64,10 @@ def arrival_quantiles(
     way = np.maximum.accumulate(np.maximum(there - expected, 0.0))
     usual = float(expected[MIDDLE]) - made.seen_t
     took = max(here.t - made.seen_t, 0.0)
-    if usual >= TOO_SHORT_S:
-        way *= min(max(took / usual, 1.0 / SLOWEST), SLOWEST) ** BACK_TO_USUAL
+    if usual > 0.0:
+        sector_s = pace.quick_s() / SECTORS
+        kept = BACK_TO_USUAL * 2.0 * usual / (usual + sector_s)
+        way *= min(max(took / usual, 1.0 / SLOWEST), SLOWEST) ** min(kept, 1.0)
     sighted: Array = here.t + way
     return sighted
 

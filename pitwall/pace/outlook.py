@@ -100,7 +100,7 @@ class Experience:
             self.residuals[said.which].learn(math.log(seconds / said.rules[0]))
 
 
-@dataclass
+@dataclass(eq=False)
 class Outlook:
     """The belief after one crossing. What is rarely asked for is made when it is.
 
@@ -178,6 +178,8 @@ class Outlook:
             coming_in: on a lap that comes in.
             places: where the last crossing and the knots ahead of it lie, when not in shares of the car's own lap.
         """
+        if share >= 1.0 and not coming_in:
+            return self.line
         places = self.places if places is None else places
         begin, before = places[0], np.full(len(LEVELS), self.seen_t, dtype=np.float64)
         for end, after in zip(places[1:], self.coming_in if coming_in else self.ahead, strict=True):

@@ -287,3 +287,30 @@ def test_a_restart_takes_no_alert_off() -> None:
     assert "release-overdue-41" in [one.id for one in stage.session.standing() if isinstance(one, Alert)]
     stage.wait(stage.now + 240)
     assert [one.active for one in stage.made(Alert) if one.kind == "release_overdue"] == [True]
+
+
+def test_a_key_pressed_as_the_alert_goes_is_answered() -> None:
+    """The feed speaks again in the moment in which somebody takes note of its silence: noted, once, and not refused."""
+    stage = Stage(setup(plan(MAIN))).green().leave(200)
+    stage.wait(300)
+    assert "feed-stale" in stage.session.alerts.active
+    stage.cross(310, "1")
+    stage.wait(316)
+    answered = stage.command("acknowledge", alert="feed-stale")
+    assert isinstance(answered, Answered)
+    assert answered.effect.startswith("acknowledged: No timing message")
+    last = [one for one in stage.made(Alert) if one.kind == "feed_stale"][-1]
+    assert (last.active, last.acknowledged) == (False, True)
+    assert isinstance(stage.command("acknowledge", alert="feed-stale"), Refused)
+
+
+def test_a_standing_alert_is_silent_under_red_and_back_with_the_green() -> None:
+    """Fuel is told under red, an overrun is not: it goes with its reason on record, and is back if it still holds."""
+    book = AlertBook()
+    book.hold("overrun", "41", "does not fit", 0, "green")
+    book.hold("fuel_short", "41", "short", 0, "green")
+    off = book.hold("overrun", "41", "does not fit", 10, "red")
+    assert (kinds(off), reasons(off)) == ([("overrun", False)], ["idle while the session is red"])
+    assert book.hold("overrun", "41", "does not fit", 15, "red") == [], "once on record"
+    assert book.hold("fuel_short", "41", "short", 10, "red") == []
+    assert kinds(book.hold("overrun", "41", "does not fit", 70, "green")) == [("overrun", True)]

@@ -111,6 +111,42 @@ def test_an_item_done_on_a_lap_that_was_put_in_is_not_wanted_again() -> None:
         assert {one.state for one in run.items} == ({"probably_done"} if called else {"planned"})
 
 
+def test_an_item_whose_switch_was_changed_is_not_tried_on_another_lap() -> None:
+    """The bias is moved for the comparison on timed lap 1, and its own words go unsaid: the lap is driven with the bias
+    so, and the next one wants it back."""
+    step = {"do": "bias_step", "on": {"timed": 1}, "with": {"switch": "brake_bias", "by": -2.0}}
+    for told in (True, False):
+        stage = Stage(setup(plan(MAIN | {"laps": "out, 3 timed, in", "items": [step]}))).green()
+        stage.leave(200)
+        stage.cross(250, "1")
+        stage.wait(300)
+        (change,) = asking(stage, "brake_bias", 53.0)
+        stage.command("said" if told else "skip", call=change.id)
+        (words,) = [call for call in stage.car.book.calls.values() if call.spec.item is not None]
+        stage.car.signal(words, "passed", 310, "it could not be said")
+        stage.car.follow_items([words], 310)
+        run = stage.car.progress.current
+        assert run is not None
+        (item,) = run.items
+        assert (item.state, item.leg) == (("called", 1) if told else ("planned", 2))
+        assert [stage.car.switches.wanted(run, leg)["brake_bias"] for leg in (1, 2)] == ([53, 55] if told else [55, 53])
+
+
+def test_what_was_told_for_a_lap_that_was_not_begun_was_not_done() -> None:
+    """The flap was opened before the line, and the car called in before it got there."""
+    item = FLAP | {"on": {"timed": 2}}
+    stage = Stage(setup(plan(MAIN | {"laps": "out, 2 timed, in", "items": [item], "shorten_to": 1}))).green()
+    t = stage.drive(200, 125)
+    stage.cross(t + 30, "1")
+    stage.cross(t + 70, "2")
+    stage.wait(t + 74)
+    stage.command("confirm", call=asking(stage, "flap", "open")[-1].id)
+    (found,) = stage.car.progress.runs[0].items
+    assert found.state == "called"
+    stage.pit(t + 95, "entry")
+    assert found.state in ("planned", "not_done")
+
+
 # -- the check list ----------------------------------------------------------------------------------------------------
 
 
