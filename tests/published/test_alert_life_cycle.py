@@ -182,8 +182,8 @@ def test_a_flood_begins_above_ten_in_ten_minutes_and_ends_below_five() -> None:
     for number in range(FLOOD_ABOVE + 1):
         book.hold("car_silent", "41", "unseen", 10.0 * number, "green", f"s{number}")
     assert (FLOOD_ABOVE, FLOOD_BELOW) == (10, 5)
-    calm = [t for t in range(200, 900) if any(isinstance(one, Alert) and one.car == "58"
-            for one in book.hold("car_silent", "58", "unseen", float(t), "green"))]  # fmt: skip
+    calm = [t for t in range(200, 900) if any(isinstance(one, Alert) and one.kind == "car_silent"
+            for one in book.hold("car_silent", "41", "unseen", float(t), "green"))]  # fmt: skip
     # Raised at 0, 10 ... 100: fewer than five lie within ten minutes as soon as that of 60 does not.
     assert calm == [661]
 

@@ -220,14 +220,32 @@ def test_in_a_flood_only_what_is_urgent_is_shown_and_the_rest_follows() -> None:
     book = AlertBook()
     for number in range(11):
         book.hold("in_overdue", "41", "late", number, "green", f"s{number}")
-    held = book.hold("car_silent", "58", "unseen", 12, "green")
+    assert kinds(book.hold("car_silent", "58", "unseen", 11, "green")) == [("car_silent", True)], "another engineer's"
+    held = book.hold("car_silent", "41", "unseen", 12, "green")
     assert reasons(held) == ["too many alerts at once: only urgent ones are shown"]
     assert kinds(held) == [("many_alerts", True)], "and it says so"
     assert kinds(book.hold("plan_file", "41", "line 3", 12, "green")) == [("plan_file", True)], "told once or never"
     assert book.calm(13) == []
     assert kinds(book.hold("fuel_short", "41", "short", 13, "green")) == [("fuel_short", True)]
     assert kinds(book.calm(640)) == [("many_alerts", False)]
-    assert kinds(book.hold("car_silent", "58", "unseen", 640, "green")) == [("car_silent", True)]
+    assert kinds(book.hold("car_silent", "41", "unseen", 640, "green")) == [("car_silent", True)]
+
+
+def test_alerts_for_everybody_count_for_each_engineer() -> None:
+    """Six of the feed and five of a car are eleven for its engineer; what is everybody's waits while anybody is in a
+    flood, and a car that is heard of only then has those of before."""
+    book = AlertBook()
+    for number in range(6):
+        book.hold("feed_stale", None, "silent", number, "green", f"f{number}")
+    for number in range(5):
+        book.hold("in_overdue", "41", "late", 6 + number, "green", f"s{number}")
+    assert reasons(book.hold("car_silent", "41", "unseen", 12, "green")) != []
+    assert reasons(book.hold("clock_unknown", None, "none", 12, "green")) != []
+    for number in range(5):
+        book.hold("in_overdue", "58", "late", 13 + number, "green", f"s{number}")
+    assert reasons(book.hold("car_silent", "58", "unseen", 20, "green")) != []
+    told = {alert.car for alert in book.active.values() if alert.kind == "many_alerts"}
+    assert told == {"41", "58", None}
 
 
 def test_what_another_alert_explains_is_not_raised_beside_it() -> None:

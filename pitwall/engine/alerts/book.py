@@ -13,7 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from pitwall.engine.alerts.kinds import ASKS_AGAIN_S, EXPLAINED_BY, IDLE_UNDER, KINDS, ON_DELAY_S, TOLD_ONCE, URGENT
-from pitwall.engine.alerts.policy import CHATTER_WINDOW_S, Flood, Occurrences, Shelf
+from pitwall.engine.alerts.policy import CHATTER_WINDOW_S, Floods, Occurrences, Shelf
 from pitwall.model.outputs import Alert, HeldBack, Output, Status
 from pitwall.model.units import clock_text
 
@@ -33,7 +33,7 @@ class AlertBook:
     held: set[tuple[str, str]] = field(default_factory=set)
     count: dict[str, int] = field(default_factory=dict)
     shelf: Shelf = field(default_factory=Shelf)
-    flood: Flood = field(default_factory=Flood)
+    floods: Floods = field(default_factory=Floods)
     noted_s: dict[str, float] = field(default_factory=dict)
     seen: dict[str, Occurrences] = field(default_factory=dict)
     gone: dict[str, Alert] = field(default_factory=dict)
@@ -60,7 +60,7 @@ class AlertBook:
         held_s = seen.held_for(now)
         reason = self._held_by(key, kind, car, now, status, (*EXPLAINED_BY.get(kind, ()), *explained_by))
         if reason is not None:
-            many = self.hold("many_alerts", None, MANY, now, status) if reason == FLOOD else []
+            many = self.hold("many_alerts", car, MANY, now, status) if reason == FLOOD else []
             return [*self._held_back(key, reason, now), *many]
         if held_s < ON_DELAY_S.get(kind, 0.0):
             return []
@@ -72,7 +72,7 @@ class AlertBook:
         self.gone.pop(key, None)
         self.count[kind] = self.count.get(kind, 0) + 1
         if kind not in TOLD_ONCE | URGENT:
-            self.flood.note(now)
+            self.floods.note(car, now)
         return [alert]
 
     def _held_by(
@@ -86,7 +86,7 @@ class AlertBook:
                 return f"explained by {alert.id}"
         if self.shelf.holds(key, now):
             return f"shelved until {clock_text(self.shelf.until_s[key])}"
-        if self.flood.look(now) and KINDS[kind][0] != "high" and kind not in TOLD_ONCE | URGENT:
+        if self.floods.on(car, now) and KINDS[kind][0] != "high" and kind not in TOLD_ONCE | URGENT:
             return FLOOD
         return None
 
@@ -98,7 +98,8 @@ class AlertBook:
 
     def calm(self, now: float) -> list[Output]:
         """Asked every few seconds: is a flood over that was told?"""
-        return [] if self.flood.look(now) else self.over("many_alerts", None, now)
+        told = [alert.car for alert in self.active.values() if alert.kind == "many_alerts"]
+        return [one for car in told if not self.floods.on(car, now) for one in self.over("many_alerts", car, now)]
 
     def _goes_on(self, key: str, text: str, now: float) -> list[Output]:
         """The alert stands: its words follow the evidence, but not so often that they cannot be read."""

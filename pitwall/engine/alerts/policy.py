@@ -83,6 +83,35 @@ class Flood:
 
 
 @dataclass
+class Floods:
+    """A flood is one engineer's: a car's own alerts and those that are everybody's. EEMUA 191 counts for one person."""
+
+    everybody: deque[float] = field(default_factory=lambda: deque(maxlen=FLOOD_ABOVE + 1))
+    of: dict[str, Flood] = field(default_factory=dict)
+
+    def note(self, car: str | None, now: float) -> None:
+        """One more was raised, of this car or, None, for everybody."""
+        if car is not None:
+            self._of(car).note(now)
+            return
+        self.everybody.append(now)
+        for flood in self.of.values():
+            flood.note(now)
+
+    def on(self, car: str | None, now: float) -> bool:
+        """Is this car's engineer in a flood; for what is everybody's: is anybody?"""
+        if car is not None:
+            return self._of(car).look(now)
+        alone = Flood(deque(self.everybody)).look(now)
+        return any([alone, *(flood.look(now) for flood in self.of.values())])
+
+    def _of(self, car: str) -> Flood:
+        if car not in self.of:
+            self.of[car] = Flood(deque(self.everybody))
+        return self.of[car]
+
+
+@dataclass
 class Shelf:
     """Alerts that a hand laid aside, each until a session second."""
 
