@@ -30,6 +30,8 @@ SECTORS = 3
 """What a sector lost, the rest of the lap is expected to lose by half; the shorter a way, the more its pace scatters
 (with one over its length), and the less of it is kept."""
 SLOWEST = 3.0
+COMING_IN: tuple[LapKind, ...] = ("in", "installation")
+"""On these a car goes as the laps did that came in: on recordings that halves the usual error at the pit entry."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,4 +79,4 @@ def _at(pace: CarPace, made: Outlook, phase: float, seen_phase: float, kind: Lap
         timed: Array = made.seen_t + np.maximum(made.timed_line - made.seen_t, 0.0) * pace.bend(phase)
         return timed
     ahead = (pace.loops[loop] for loop in pace.labels[made.knot :])
-    return made.at(phase, coming_in=False, places=(seen_phase, *ahead, 1.0))
+    return made.at(phase, coming_in=kind in COMING_IN, places=(seen_phase, *ahead, 1.0))

@@ -148,6 +148,29 @@ def test_a_delay_that_all_messages_share_cannot_be_seen(delays: list[float], sha
     assert ended[1] - ended[0] == pytest.approx(shared, abs=1e-6)
 
 
+def test_a_lap_that_comes_in_is_expected_as_the_laps_that_came_in() -> None:
+    """In-laps are driven at the pace to loop 1, then slowly: believed to come in, a lap is expected so at the places
+    before the pit entry; believed to stay out, it is not."""
+    cars = Cars("a", "b")
+    for _ in range(8):
+        for name in cars.tracks:
+            cars.laps(name, 1.25, 1.0, 1.002)
+            cars.lap(name, 30.0, 64.0)
+            cars.now[name] += 40.0
+            cars.tracks[name].come_in(cars.now[name])
+            cars.now[name] += 300.0
+            cars.tracks[name].leave(cars.now[name])
+    cars.laps("a", 1.25)
+    begin, track = cars.now["a"], cars.tracks["a"]
+    cars.lap("a", 30.0)
+    staying = track.arrival(0.7), track.arrival(track.lap_map.pit_entry)
+    track.judge("in")
+    track.move("called_in")
+    coming = track.arrival(0.7), track.arrival(track.lap_map.pit_entry)
+    assert staying == (pytest.approx(begin + 70.0, abs=2.0), pytest.approx(begin + 95.0, abs=3.0))
+    assert coming == (pytest.approx(begin + 94.0, abs=2.0), pytest.approx(begin + 134.0, abs=4.0))
+
+
 # -- sightings ---------------------------------------------------------------------------------------------------------
 
 
