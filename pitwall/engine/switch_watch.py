@@ -10,8 +10,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 from pitwall.engine.alerts.book import AlertBook, alert_key
+from pitwall.engine.call import Call
 from pitwall.engine.progress import RunState
 from pitwall.engine.situation import Leg
 from pitwall.engine.team import TeamCar, asked_positions
@@ -29,14 +31,30 @@ HEARD = ("said", "done", "late", "unconfirmed")
 
 @dataclass(frozen=True)
 class _Lap:
-    """The lap that the car is on: the next one, when this one ends, and what this lap's calls ask for the next."""
+    """The lap that the car is on: is it timed, the next one, when this one ends."""
 
+    car: TeamCar
     run: RunState
     timed: bool
     following: Leg | None
     end_s: float
-    asked: dict[str, Position]
-    awaited: frozenset[str]
+    now: float
+
+    @cached_property
+    def calls(self) -> list[Call]:
+        """Switch calls that were to be made on this lap."""
+        return [call for call in self.car.book.calls.values() if call.spec.run == self.run.run.run
+                and call.spec.leg == self.run.pointer and call.spec.ask.action == "set_switch"]
+
+    def asked(self, name: str) -> Position | None:
+        """Where this lap's calls, as far as they were made, asked for the switch; None where they did not."""
+        found = [asked_positions(call).get(name) for call in self.calls if call.state in HEARD]
+        return next((position for position in reversed(found) if position is not None), None)
+
+    def awaited(self, name: str) -> bool:
+        """Guard: a call for this switch is still to be made on this lap, or to be read back."""
+        return any(call.open or (call.said_t is not None and self.now < call.said_t + READBACK_S)
+                   for call in self.calls if name in asked_positions(call))
 
 
 def look_at_switches(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:
@@ -109,18 +127,8 @@ def _lap(car: TeamCar, now: float) -> _Lap | None:
     run, following = car.progress.current, _following(car)
     if run is None or not car.track.on_track:
         return None
-    asked: dict[str, Position] = {}
-    awaited: set[str] = set()
-    for call in car.book.calls.values():
-        if call.spec.run != run.run.run or call.spec.leg != run.pointer or call.spec.ask.action != "set_switch":
-            continue
-        positions = asked_positions(call)
-        if call.state in HEARD:
-            asked.update(positions)
-        if call.open or (call.said_t is not None and now < call.said_t + READBACK_S):
-            awaited.update(positions)
     end_s = car.legs[0].end_s if following is not None else float("inf")
-    return _Lap(run, _timed(car), following, end_s, asked, frozenset(awaited))
+    return _Lap(car, run, _timed(car), following, end_s, now)
 
 
 def _wrong(car: TeamCar, lap: _Lap, now: float) -> Iterator[tuple[str, str]]:
@@ -158,13 +166,13 @@ def _unsure(car: TeamCar, lap: _Lap, alerts: AlertBook, now: float) -> Iterator[
     if near and lap.following is not None:
         wanted = board.wanted(lap.run, lap.following.index)
         for name in board.wrong(wanted)[1]:
-            if name not in lap.awaited or now >= lap.end_s - AWAITED_S:
+            if not lap.awaited(name) or now >= lap.end_s - AWAITED_S:
                 yield name, _doubt(car, name, wanted[name])
 
 
 def _for_the_next(car: TeamCar, lap: _Lap, name: str, wanted: Position) -> bool:
     """Guard: this lap's own call asked for the position that it has, for the lap to come."""
-    asked, stands = lap.asked.get(name), car.switches.stands(name)
+    asked, stands = lap.asked(name), car.switches.stands(name)
     return asked is not None and same_position(stands, asked) and not same_position(asked, wanted)
 
 
