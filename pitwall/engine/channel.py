@@ -18,13 +18,13 @@ from pitwall.engine.situation import Situation
 from pitwall.model.events import ChannelReported
 from pitwall.model.outputs import CallPart, CallWay
 from pitwall.radio.channel import plan_channel
-from pitwall.radio.pending import TICK_S, Busy, Part, PendingCall, Placed, Spans, Way
+from pitwall.radio.pending import TICK_S, Busy, ChannelPlan, Part, PendingCall, Placed, Spans, Way
 from pitwall.radio.ways import Room, Words, ways
 
 MUST = frozenset({"stop", "session", "safety", "box", "switch"})
 PRE_EMPTS = frozenset({"stop", "session", "safety", "box"})
 SLOW_SPEECH = 1.18  # a sentence may take so much longer than this engineer usually needs
-AHEAD_S = 100.0  # further ahead nobody knows what will be on the channel
+AHEAD_S = 25.0  # a call whose room opens later than this is shown later, and gets its place then
 KEY_S = 3.0  # from the end of a sentence to its key
 ANSWER_S = 1.5  # from the end of a sentence to the end of a short read-back (common practice, no source)
 TALK_S = 3.0  # a transmission commonly takes so long
@@ -109,7 +109,7 @@ class ChannelBook:
 
     def _competes(self, spec: CallSpec, call: Call | None, now: float) -> bool:
         """Guard: it is to be spoken on track, it may still be, and nobody at the desk has put it elsewhere."""
-        if spec.room is None or spec.lap == "garage" or spec.medium == "board" or spec.say_from_s > now + AHEAD_S:
+        if spec.room is None or spec.lap == "garage" or spec.medium == "board" or spec.room.from_s > now + AHEAD_S:
             return False  # what has no room to move in belongs where it is: break off, the end of a hold
         return call is None or (call.open and not call.repeated and not call.deferred_s) or call.state == "withdrawn"
 
@@ -129,19 +129,27 @@ class ChannelBook:
 
     def _planned(self, at: Situation, waiting: Sequence[CallSpec], book: CallBook) -> list[CallSpec]:
         by_key = {spec.key: spec for spec in waiting}
-        standard = {spec.key: PINNED if _pinned(at, spec, book.latest.get(spec.key)) else CONTENT_WITH.get(spec.kind, 0)
+        calls = {key: book.latest.get(key) for key in by_key}
+        sure = _Sure(at)
+        standard = {spec.key: PINNED if _pinned(at, spec, calls[spec.key], sure) else CONTENT_WITH.get(spec.kind, 0)
                     for spec in waiting}
+        waits = {key: _pending(at, spec, calls[key], standard[key], by_key, sure) for key, spec in by_key.items()}
+        known: dict[tuple[tuple[str, int], ...], ChannelPlan] = {}
         while True:
-            pending = [_pending(at, spec, book.latest.get(key), standard[key], by_key) for key, spec in by_key.items()]
-            plans = [plan_channel(group, self.talk.busy(at.now), now_s=at.now, most_nodes=MOST_NODES)
-                     for group in _groups(pending)]
+            pending, plans = [*waits.values()], list[ChannelPlan]()
+            for group in _groups(pending):
+                these = tuple((call.key, standard[call.key]) for call in group)
+                if these not in known:
+                    known[these] = plan_channel(group, self.talk.busy(at.now), now_s=at.now, most_nodes=MOST_NODES)
+                plans.append(known[these])
             left = [one for plan in plans for one in plan.dropped]
             # Who found no place is content with less than before; who has one keeps to what is sure.
-            eased = [one.key for one in left if standard[one.key] < len(STANDARDS) - 1 and by_key[one.key].room]
+            eased = [one.key for one in left if standard[one.key] < len(STANDARDS) - 1]
             if not eased:
                 break
             for key in eased:
                 standard[key] = max(standard[key] + 1, CONTENT_WITH.get(by_key[key].kind, 0))
+                waits[key] = _pending(at, by_key[key], calls[key], standard[key], by_key, sure)
         # Another call may have to come first now, and this one still has all of its room after it.
         last = {call.key: max(way.parts[0].starts[-1][1] for way in call.ways) for call in pending if call.ways}
         found = [_at_its_place(at, by_key[one.key], book.latest.get(one.key), one, last[one.key])
@@ -170,7 +178,7 @@ def _span(call: PendingCall) -> tuple[float, float]:
 
 
 def _pending(
-    at: Situation, spec: CallSpec, call: Call | None, standard: int, among: dict[str, CallSpec]
+    at: Situation, spec: CallSpec, call: Call | None, standard: int, among: dict[str, CallSpec], sure: _Sure
 ) -> PendingCall:
     before = tuple(sorted(
         other.key for other in among.values()
@@ -181,14 +189,14 @@ def _pending(
         key=spec.key,
         name=spec.short,
         weight=PRIORITY[spec.kind],
-        ways=(_pinned(at, spec, call) if standard == PINNED else ()) or _ways(at, spec, max(standard, 0)),
+        ways=(_pinned(at, spec, call, sure) if standard == PINNED else ()) or _ways(at, spec, max(standard, 0), sure),
         must=spec.kind in MUST,
         pre_empts=spec.kind in PRE_EMPTS,
         after=before,
     )
 
 
-def _pinned(at: Situation, spec: CallSpec, call: Call | None) -> tuple[Way, ...]:
+def _pinned(at: Situation, spec: CallSpec, call: Call | None, sure: _Sure) -> tuple[Way, ...]:
     """The window that the engineer has been told is open, as far as it still is one; else nothing."""
     if call is None or call.state != "due" or call.spec.say_by_s <= at.now or spec.room is None:
         return ()
@@ -200,14 +208,14 @@ def _pinned(at: Situation, spec: CallSpec, call: Call | None) -> tuple[Way, ...]
     length, by = SLOW_SPEECH * at.spoken(told.text), told.say_by_s
     stretches = spec.room.stretches
     if stretches is not None:
-        ends = [end for begin, end in _surely(at, stretches, 0.5) if begin <= max(at.now, told.say_from_s) <= end]
+        ends = [end for begin, end in sure.of(stretches, 0.5) if begin <= max(at.now, told.say_from_s) <= end]
         by = min(by, ends[0] - length) if ends else at.now
     if by <= at.now:
         return ()
     return (Way(told.way, (Part(told.text, length, ((min(told.say_from_s, by), by),)),), told.say_from_s),)
 
 
-def _ways(at: Situation, spec: CallSpec, standard: int) -> tuple[Way, ...]:
+def _ways(at: Situation, spec: CallSpec, standard: int, sure: _Sure) -> tuple[Way, ...]:
     """Every way to make a call in windows of one of the ``STANDARDS``, as far as they are not behind."""
     room = spec.room
     assert room is not None  # it competes
@@ -218,22 +226,35 @@ def _ways(at: Situation, spec: CallSpec, standard: int) -> tuple[Way, ...]:
     must = spec.kind in MUST
     found: dict[str, Way] = {}
     for share, least_s in STANDARDS[standard : standard + 1 if must else max(standard, FULL_AT_LEAST) + 1]:
-        sure = replace(room, stretches=_surely(at, room.stretches, share), from_s=max(room.from_s, at.now))
-        for way in ways(words, sure, may_split=not must, least=(least_s,)):
+        within = Room(sure.of(room.stretches, share), max(room.from_s, at.now), room.end_by_s, room.best_s)
+        for way in ways(words, within, may_split=not must, least=(least_s,)):
             found.setdefault(way.how, way)
         if "full" in found:
             break
     return tuple(found.values())
 
 
-def _surely(at: Situation, stretches: Spans, share: float) -> Spans:
-    """The stretches less a margin at both ends, for the car is not exactly where it is expected."""
-    cut = []
-    for begin, end in stretches:
-        first, last = (share * min(MOST_MARGIN_S, LEAST_MARGIN_S + at.strays(t)) for t in (begin, end))
-        if begin + first < end - last:
-            cut.append((begin + first, end - last))
-    return tuple(cut)
+class _Sure:
+    """Stretches less a margin at both ends, for the car is not exactly where it is expected; each worked out once."""
+
+    def __init__(self, at: Situation) -> None:
+        self._at = at
+        self._found: dict[tuple[int, float], tuple[Spans, Spans]] = {}
+
+    def of(self, stretches: Spans, share: float) -> Spans:
+        """The stretches less so large a share of the margin."""
+        known = self._found.get((id(stretches), share))
+        if known is not None:
+            return known[1]
+        cut = []
+        for begin, end in stretches:
+            begin += share * min(MOST_MARGIN_S, LEAST_MARGIN_S + self._at.strays(begin))
+            end -= share * min(MOST_MARGIN_S, LEAST_MARGIN_S + self._at.strays(end))
+            if begin < end:
+                cut.append((begin, end))
+        made = tuple(cut)
+        self._found[id(stretches), share] = stretches, made  # held, so that its id stays its own
+        return made
 
 
 def _at_its_place(at: Situation, spec: CallSpec, call: Call | None, place: Placed, until_s: float) -> CallSpec:

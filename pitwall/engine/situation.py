@@ -7,6 +7,7 @@ from the expected release.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
@@ -19,6 +20,7 @@ from pitwall.engine.switches import SwitchBoard
 from pitwall.model.plan import LapKind, Plan
 from pitwall.model.procedure import Procedure
 from pitwall.model.setup import CallTiming
+from pitwall.radio.pending import Spans
 from pitwall.radio.placing import SayWindow, place_call
 from pitwall.radio.speech import spoken_s
 from pitwall.radio.ways import Room
@@ -89,8 +91,8 @@ class Situation:
     sharp: bool = False
     holding: tuple[str, float] | None = None
     questions: tuple[Question, ...] = ()
-    _strays: float | None = None
-    _stretches: dict[tuple[int, ...], list[tuple[float, float]]] = field(default_factory=dict)
+    _strays: tuple[float, float, float] | None = None
+    _stretches: dict[tuple[int, ...], Spans] = field(default_factory=dict)
 
     @property
     def stopped_by_flag(self) -> bool:
@@ -110,20 +112,23 @@ class Situation:
         """Seconds to say this text at the engineer's rate."""
         return spoken_s(text, self.timing.words_per_minute)
 
-    def stretches(self, legs: tuple[Leg, ...]) -> list[tuple[float, float]] | None:
+    def stretches(self, legs: tuple[Leg, ...]) -> Spans | None:
         """Listening stretches of these laps in session seconds; None where the circuit gives none."""
         if self.lap_map.listening is None or (self.clock.status == "slow" and self.track.sighted is None):
             return None  # in a slow period nobody knows where the car is, and the driver has little to do
         key = tuple(leg.index for leg in legs)
-        if key in self._stretches:
-            return self._stretches[key]
-        found: list[tuple[float, float]] = []
-        for leg in legs:
-            for begin, end in self.lap_map.listening_at(self._slower(leg)) or ():
-                if end > leg.start_phase:
-                    found.append((leg.at(max(begin, leg.start_phase)), leg.at(end)))
-        self._stretches[key] = joined = _joined(sorted(found))
-        return joined
+        if key not in self._stretches:
+            each = [self._stretches_of(leg) for leg in legs]
+            self._stretches[key] = each[0] if len(each) == 1 else tuple(_joined(sorted(itertools.chain(*each))))
+        return self._stretches[key]
+
+    def _stretches_of(self, leg: Leg) -> Spans:
+        key = (leg.index,)
+        if key not in self._stretches:
+            found = [(leg.at(max(begin, leg.start_phase)), leg.at(end))
+                     for begin, end in self.lap_map.listening_at(self._slower(leg)) or () if end > leg.start_phase]
+            self._stretches[key] = tuple(_joined(sorted(found)))
+        return self._stretches[key]
 
     def _slower(self, leg: Leg) -> float:
         """How many times the reference lap time this lap takes at least, as far as can be relied on."""
@@ -167,13 +172,14 @@ class Situation:
     def strays(self, t: float) -> float:
         """By how many seconds the car may come sooner or later than expected at a moment ahead (10th to 90th
         percentile): it grows evenly from where the car was seen to the end of the lap, and stays so."""
-        first = self.legs[0]
-        here, end = self.track.sighted, first.end_s
-        seen = max(self.track.seen_t, first.start_s, here.t if here is not None else first.start_s)
         if self._strays is None:
+            here, first = self.track.sighted, self.legs[0]
+            seen = max(self.track.seen_t, first.start_s, here.t if here is not None else first.start_s)
             known = self.track.spread(1.0) if first.running else None
-            self._strays = known if known is not None else self.doubt(end, first)
-        return self._strays * min(max((t - seen) / max(end - seen, 1e-6), 0.0), 1.0)
+            whole = known if known is not None else self.doubt(first.end_s, first)
+            self._strays = seen, max(first.end_s - seen, 1e-6), whole
+        seen, way, whole = self._strays
+        return whole * min(max((t - seen) / way, 0.0), 1.0)
 
     def laps_for(self, kind: str, leg: Leg) -> tuple[Leg, ...]:
         """The lap of the action and the one before, as far as this kind of call may be spoken on them.
@@ -189,7 +195,7 @@ class Situation:
         With listening stretches where the circuit gives them: then the channel plan chooses among them.
         """
         stretches = self.stretches(laps)
-        return Room(None if stretches is None else tuple(stretches), max(from_s, laps[0].start_s), end_by_s)
+        return Room(stretches, max(from_s, laps[0].start_s), end_by_s)
 
 
 def _joined(stretches: list[tuple[float, float]]) -> list[tuple[float, float]]:
