@@ -16,7 +16,7 @@ from pitwall.radio.ways import Room
 
 TOO_LATE = "Too late for the pit entry: say nothing until the car is past it. The box moves one lap."
 REMINDER_WINDOW_S = 10.0
-FIRST_WITHIN_S = 45.0  # of the lap: later than this the reminder is as good (common practice, no source)
+BEFORE_AGAIN_S = 8.0  # before the last place: from there on the reminder is the call (common practice, no source)
 REMIND_FROM_S = 45.0  # before the last chance; earlier it reminds of nothing (common practice, no source)
 AGAIN = "-again"
 
@@ -56,7 +56,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         0.0,
         act_at,
         window_from - 6.0,
-        at.room((leg,), first_from, min(act_at - reaction, first_from + FIRST_WITHIN_S)),
+        at.room((leg,), first_from, act_at - reaction - BEFORE_AGAIN_S),
     )
     room = at.room((leg,), max(act_at - REMIND_FROM_S, first_from), act_at - reaction)
     yield _call(
