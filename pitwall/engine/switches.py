@@ -18,6 +18,8 @@ from pitwall.model.outputs import SwitchCard
 from pitwall.model.plan import LapKind, Plan, Scalar
 from pitwall.model.procedure import Procedure
 
+ANSWERS_ENTERED = 3  # confirmed calls, after which answers are taken to be entered as a rule
+
 
 def item_arguments(procedure: Procedure, item: ItemState) -> dict[str, Scalar]:
     """The item's arguments over the procedure's defaults, plus ``after``/``at`` as ``place``."""
@@ -200,6 +202,8 @@ class SwitchBoard:
         """
         self.confirms += sure
         for name, position in positions.items():
+            later = told_t is not None and told_t > self.told_t.get(name, told_t)
+            again = later and check is not None and self.read.get(name) == check
             if check is not None:
                 self.read[name] = check
             if name in self.measured or (told_t is not None and told_t < self.told_t.get(name, told_t)):
@@ -207,6 +211,8 @@ class SwitchBoard:
             if told_t is not None:
                 self.told_t[name] = told_t
             self.said(name, position, sure)
+            if again and not sure:
+                self.doubted.add(name)  # read twice to no answer: the driver may have heard anything
 
     def said(self, name: str, position: Position, sure: bool) -> None:
         """The driver was told (``sure``: and read it back or did it)."""
@@ -270,6 +276,11 @@ class SwitchBoard:
         begun = {name for name, by in self.read.items() if by == check}
         names = sorted({*self.differs(wanted, parked=True), *self.owed, *begun})
         return {name: wanted[name] for name in names if name in wanted}
+
+    @property
+    def answers_entered(self) -> bool:
+        """Is this an engineer who enters what the driver answers? Then no answer means something."""
+        return self.confirms >= ANSWERS_ENTERED
 
     def unread(self, positions: Mapping[str, Position]) -> bool:
         """Does nothing show that these stand so: neither telemetry nor the driver's word?"""

@@ -6,7 +6,8 @@ from typing import Any
 
 from pitwall.engine.call import Call
 from pitwall.engine.calls import SETTLED
-from pitwall.engine.rules.release import ANSWERS_ENTERED, GROUP
+from pitwall.engine.rules.release import GROUP
+from pitwall.engine.switches import ANSWERS_ENTERED
 from tests.unit.engine_stage import MAIN, SWITCHES, Stage, car_file, plan, setup
 
 FLAP = {"do": "flap_lap", "on": {"timed": 2}}

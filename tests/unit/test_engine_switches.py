@@ -325,6 +325,17 @@ def test_what_was_read_stays_on_the_list_that_is_being_read() -> None:
     assert list(made.release_list(wanted, check="main-2-check")) == []
 
 
+def test_what_was_read_twice_to_no_answer_is_doubted() -> None:
+    """Nothing was to move, and yet the driver may have heard anything; once is no more than a driver of few words."""
+    made, _ = board()
+    for told_t, doubted in ((-40.0, []), (-40.0, []), (-15.0, ["brake_bias"])):
+        made.told({"brake_bias": 55}, False, told_t, "main-1-check")
+        assert made.in_doubt() == doubted
+    made.told({"brake_bias": 55}, True, -15, "main-1-check")
+    made.told({"brake_bias": 55}, False, 900, "more-1-check")
+    assert made.in_doubt() == []
+
+
 def test_the_card_shows_all_of_it() -> None:
     """One line a switch in the car file's order: wanted, believed, measured, verified, owed."""
     made, run = board(with_items(FLAP))

@@ -19,7 +19,6 @@ STAYS_OPEN_S = 240.0  # work may overrun: the call to go is not too late until t
 GROUP = 4  # the check list is read in groups of three or four (common practice, no source)
 MIN_WINDOW_S = 20.0
 LAST_CHECK_S = 5.0  # before the release: after that the driver has other things to do
-ANSWERS_ENTERED = 3  # after so many confirmed calls this is an engineer who enters them
 
 
 def calls(at: Situation) -> Iterable[CallSpec]:
@@ -130,7 +129,7 @@ def _check(at: Situation, name: str, release: float) -> Iterable[CallSpec]:
             Ask(action="check_switches", positions=group),
         )
         # Where drivers' answers are entered, a group without one is read once more, while there is time for it.
-        unread = at.switches.confirms >= ANSWERS_ENTERED and at.switches.unread(group)
+        unread = at.switches.answers_entered and at.switches.unread(group)
         yield replace(spec, not_done=unread, latest_s=release - LAST_CHECK_S)
 
 
