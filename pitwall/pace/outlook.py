@@ -16,10 +16,10 @@ from functools import cached_property
 import numpy as np
 
 from pitwall.pace.residuals import Residuals
-from pitwall.pace.shapes import COOL, IN, INVENTED, INVENTED_OUT, TIMED, Alike, ShapeMemory, Traits
+from pitwall.pace.shapes import BACK_TO_USUAL, COOL, IN, INVENTED, INVENTED_OUT, TIMED, Alike, ShapeMemory, Traits
 from pitwall.pace.weighing import LEVELS, MIDDLE, Array, Record, Spread, weighted_quantiles
 
-OUT_TRAITS = Traits(narrow=0.03, wider=0.25, shift=0.25, fades_s=1200.0, least_fresh=0.2)
+OUT_TRAITS = Traits(narrow=0.03, wider=0.25, shift=BACK_TO_USUAL, fades_s=1200.0, least_fresh=0.2)
 ARRIVAL_SCALE_S = 0.05
 RULE_SPREAD, OUT_SPREAD = 0.03, 0.08
 FIRST_OUT = 1.25

@@ -87,7 +87,7 @@ class Traits:
 
     narrow: float = 0.010
     wider: float = 0.25
-    shift: float = 0.5
+    shift: float = BACK_TO_USUAL
     fades_s: float = 3000.0
     least_fresh: float = 0.5
 
