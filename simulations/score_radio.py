@@ -129,7 +129,7 @@ def story(car: CarDay, verdict: Verdict) -> list[str]:
         for prompt in car.prompts.get(call, ()):
             why = f" ({prompt.reason})" if prompt.reason else ""
             happened.append((prompt.t, f"prompt {call} {prompt.state}, say {prompt.say_from_s:.1f} to "
-                                       f"{prompt.say_by_s:.1f}{why}"))
+                                       f"{prompt.say_by_s:.1f} {prompt.way}{why}"))
     low, high = duty.known_s - 5, duty.deadline_s + 10
     happened += [(voice.start_s, f"engineer until {voice.end_s:.1f}: {voice.call}") for voice in car.said
                  if low < voice.start_s < high]

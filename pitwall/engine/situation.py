@@ -136,7 +136,8 @@ class Situation:
             return SLOW_PERIOD
         if leg.kind == "timed":
             return 1.0
-        return SURELY * (leg.end_s - leg.start_s) / max(1.0 - leg.start_phase, 1e-6) / self.lap_map.lap_s
+        last = max(self.lap_map.last_chance, leg.start_phase + 1e-6)  # beyond it an in-lap is slow for another reason
+        return SURELY * (leg.at(last) - leg.start_s) / (last - leg.start_phase) / self.lap_map.lap_s
 
     def leg(self, index: int) -> Leg | None:
         """The leg of that planned lap, None when it lies behind."""
