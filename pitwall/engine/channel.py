@@ -29,7 +29,7 @@ KEY_S = 3.0  # from the end of a sentence to its key
 ANSWER_S = 1.5  # from the end of a sentence to the end of a short read-back (common practice, no source)
 TALK_S = 3.0  # a transmission commonly takes so long
 MOST_MARGIN_S = 1.5
-LEAST_MARGIN_S = 0.15
+AFTER_CORNER_S, BEFORE_BRAKING_S = 0.5, 0.15  # drivers differ more in when a corner is over than in when braking begins
 STANDARDS = ((1.5, 2.5), (1.0, 2.0), (0.7, 1.5), (0.5, 1.0), (0.0, 0.3))
 """How sure a window must be: share of the margin at both ends of its stretch, and least length to begin in, seconds;
 the next pair counts where no way meets the one before."""
@@ -42,6 +42,9 @@ OUTSIDE_S = 4.0
 GOES_ON_S = 0.3
 WAYS: dict[str, CallWay] = {"full": "full", "parts": "parts", "short": "short"}
 MOST_NODES = 60
+MAY_SPLIT = False  # between two parts nobody knows whether the rest still comes: no key tells it, and no report
+UNSAID_S = 10.0  # open for so long on a free channel, and nobody said it: it goes before others no more
+LEAST_WEIGHT = 1
 
 
 @dataclass
@@ -83,6 +86,9 @@ class ChannelBook:
     """The channel of one car: its talk, and the plan as it was made last."""
 
     talk: Talk = field(default_factory=Talk)
+    unsaid_s: dict[str, float] = field(default_factory=dict)
+    """For each call how long it has been open while nobody talked, seconds."""
+    planned_t: float | None = None
 
     def heard(self, event: ChannelReported, book: CallBook) -> bool:
         """Take what the radio desk reports; False when nothing follows from it."""
@@ -94,6 +100,7 @@ class ChannelBook:
         if not at.track.on_track or not at.legs:
             return given
         self.talk.two_way = at.plan.medium == "two_way"
+        self._count_unsaid(at.now, book)
         found: list[CallSpec] = []
         waiting: list[CallSpec] = []
         for spec in given:
@@ -102,10 +109,26 @@ class ChannelBook:
                 found.append(spec)
             elif call is not None and self._keeps(call, book, at.now):
                 # Not given up as long as its key may still come.
-                found.append(_as_placed(spec, call.spec, self._until(at.now) if self.talk.known else None))
+                found.append(_as_placed(spec, call.spec, self._until(call, book, at.now)))
             else:
                 waiting.append(spec)
         return [*found, *self._planned(at, waiting, book)]
+
+    def _count_unsaid(self, now: float, book: CallBook) -> None:
+        """Add the time since the last plan to every call that was open in it, unless somebody talked."""
+        since, self.planned_t = self.planned_t, now
+        due = {call.id: call.spec for call in book.live.values() if call.state == "due"}
+        self.unsaid_s = {name: been for name, been in self.unsaid_s.items() if name in book.live}
+        if since is None or self.talk.who != "nobody":
+            return
+        for name, spec in due.items():
+            open_s = min(now, spec.say_by_s) - max(since, spec.say_from_s)
+            self.unsaid_s[name] = self.unsaid_s.get(name, 0.0) + max(0.0, open_s)
+
+    def _weight(self, spec: CallSpec, call: Call | None) -> int:
+        """What nobody said though it was open for long yields to the others; only it is not lost for them."""
+        passed_over = call is not None and self.unsaid_s.get(call.id, 0.0) > UNSAID_S
+        return LEAST_WEIGHT if passed_over and spec.kind not in PRE_EMPTS else PRIORITY[spec.kind]
 
     def _competes(self, spec: CallSpec, call: Call | None, now: float) -> bool:
         """Guard: it is to be spoken on track, it may still be, and nobody at the desk has put it elsewhere."""
@@ -119,12 +142,15 @@ class ChannelBook:
             return False
         spec = call.spec
         if not self.talk.known:
-            return now > spec.say_by_s and (book.keys < FEW_KEYS or now <= spec.say_by_s + spec.spoken_s + KEY_S)
+            told = book.keys < FEW_KEYS or now <= spec.say_by_s + spec.spoken_s + KEY_S
+            return told and now >= spec.say_by_s and spec.against is None
         if self.talk.saying != call.id:
             return False
         return self.talk.who == "engineer" or now <= self.talk.engineer_to_s + KEY_S or book.keys < FEW_KEYS
 
-    def _until(self, now: float) -> float:
+    def _until(self, call: Call, book: CallBook, now: float) -> float | None:
+        if not self.talk.known:
+            return None if book.keys < FEW_KEYS else call.spec.say_by_s + call.spec.spoken_s + KEY_S
         return now if self.talk.who == "engineer" else self.talk.engineer_to_s + KEY_S
 
     def _planned(self, at: Situation, waiting: Sequence[CallSpec], book: CallBook) -> list[CallSpec]:
@@ -133,7 +159,9 @@ class ChannelBook:
         sure = _Sure(at)
         standard = {spec.key: PINNED if _pinned(at, spec, calls[spec.key], sure) else CONTENT_WITH.get(spec.kind, 0)
                     for spec in waiting}
-        waits = {key: _pending(at, spec, calls[key], standard[key], by_key, sure) for key, spec in by_key.items()}
+        weight = {key: self._weight(spec, calls[key]) for key, spec in by_key.items()}
+        waits = {key: _pending(at, spec, calls[key], standard[key], by_key, sure, weight[key])
+                 for key, spec in by_key.items()}
         known: dict[tuple[tuple[str, int], ...], ChannelPlan] = {}
         while True:
             pending, plans = [*waits.values()], list[ChannelPlan]()
@@ -149,7 +177,7 @@ class ChannelBook:
                 break
             for key in eased:
                 standard[key] = max(standard[key] + 1, CONTENT_WITH.get(by_key[key].kind, 0))
-                waits[key] = _pending(at, by_key[key], calls[key], standard[key], by_key, sure)
+                waits[key] = _pending(at, by_key[key], calls[key], standard[key], by_key, sure, weight[key])
         # Another call may have to come first now, and this one still has all of its room after it.
         last = {call.key: max(way.parts[0].starts[-1][1] for way in call.ways) for call in pending if call.ways}
         found = [_at_its_place(at, by_key[one.key], book.latest.get(one.key), one, last[one.key])
@@ -178,7 +206,8 @@ def _span(call: PendingCall) -> tuple[float, float]:
 
 
 def _pending(
-    at: Situation, spec: CallSpec, call: Call | None, standard: int, among: dict[str, CallSpec], sure: _Sure
+    at: Situation, spec: CallSpec, call: Call | None, standard: int, among: dict[str, CallSpec], sure: _Sure,
+    weight: int,
 ) -> PendingCall:
     before = tuple(sorted(
         other.key for other in among.values()
@@ -188,7 +217,7 @@ def _pending(
     return PendingCall(
         key=spec.key,
         name=spec.short,
-        weight=PRIORITY[spec.kind],
+        weight=weight,
         ways=(_pinned(at, spec, call, sure) if standard == PINNED else ()) or _ways(at, spec, max(standard, 0), sure),
         must=spec.kind in MUST,
         pre_empts=spec.kind in PRE_EMPTS,
@@ -227,7 +256,7 @@ def _ways(at: Situation, spec: CallSpec, standard: int, sure: _Sure) -> tuple[Wa
     found: dict[str, Way] = {}
     for share, least_s in STANDARDS[standard : standard + 1 if must else max(standard, FULL_AT_LEAST) + 1]:
         within = Room(sure.of(room.stretches, share), max(room.from_s, at.now), room.end_by_s, room.best_s)
-        for way in ways(words, within, may_split=not must, least=(least_s,)):
+        for way in ways(words, within, may_split=MAY_SPLIT and not must, least=(least_s,)):
             found.setdefault(way.how, way)
         if "full" in found:
             break
@@ -248,8 +277,8 @@ class _Sure:
             return known[1]
         cut = []
         for begin, end in stretches:
-            begin += share * min(MOST_MARGIN_S, LEAST_MARGIN_S + self._at.strays(begin))
-            end -= share * min(MOST_MARGIN_S, LEAST_MARGIN_S + self._at.strays(end))
+            begin += share * min(MOST_MARGIN_S, AFTER_CORNER_S + self._at.strays(begin))
+            end -= share * min(MOST_MARGIN_S, BEFORE_BRAKING_S + self._at.strays(end))
             if begin < end:
                 cut.append((begin, end))
         made = tuple(cut)
@@ -283,16 +312,17 @@ def _at_its_place(at: Situation, spec: CallSpec, call: Call | None, place: Place
 def _without_place(at: Situation, spec: CallSpec, call: Call | None, reason: str) -> CallSpec:
     """Said all the same if it must be; else better left."""
     if spec.kind not in MUST or spec.room is None:
-        if call is not None and call.state == "due":
+        held_back = call.spec.against if call is not None and call.state == "due" else None
+        if call is not None and call.state == "due" and held_back is None:
             return _as_placed(spec, call.spec)  # it was open, and may have been said without a key
-        return replace(spec, against=spec.against or reason)
+        return replace(spec, against=spec.against or held_back or reason)
     if call is not None and call.state == "due" and call.spec.way in OUTSIDE and call.spec.say_by_s > at.now:
         return _as_placed(spec, call.spec)
     begin = max(spec.room.from_s, at.now)
     by = spec.room.end_by_s - SLOW_SPEECH * spec.spoken_s
     way: CallWay = "outside"
     text = spec.text
-    if by < begin:
+    if by < begin or spec.kind in AT_ONCE:
         way, text = "outside_short", spec.short
         by = spec.room.end_by_s - SLOW_SPEECH * at.spoken(text)
     if by < begin and spec.kind in AT_ONCE:
