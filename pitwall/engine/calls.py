@@ -212,7 +212,7 @@ class CallBook:
             if call.state == "due":
                 moments.append(self._over_at(spec))
                 if spec.until_s is not None:
-                    moments.append(spec.say_by_s + LAPSES_S)
+                    moments += [spec.say_by_s + LAPSES_S, spec.until_s + LAPSES_S]
         later = [moment for moment in moments if moment > now]
         return min(later, default=None)
 

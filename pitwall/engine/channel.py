@@ -28,6 +28,7 @@ AHEAD_S = 25.0  # a call whose room opens later than this is shown later, and ge
 KEY_S = 3.0  # from the end of a sentence to its key
 ANSWER_S = 1.5  # from the end of a sentence to the end of a short read-back (common practice, no source)
 TALK_S = 3.0  # a transmission commonly takes so long
+GOES_ON_TALKING_S = 1.0  # and a longer one goes on for so long; more than what the book takes for no move at all
 MOST_MARGIN_S = 1.5
 AFTER_CORNER_S, BEFORE_BRAKING_S = 0.5, 0.15  # drivers differ more in when a corner is over than in when braking begins
 STANDARDS = ((1.5, 2.5), (1.0, 2.0), (0.7, 1.5), (0.5, 1.0), (0.0, 0.3))
@@ -77,7 +78,7 @@ class Talk:
         answered = self.engineer_to_s + ANSWER_S
         if self.who == "nobody":
             return (Busy(now, answered),) if self.two_way and now < answered else ()
-        until = max(self.since_s + TALK_S, now + 0.5)
+        until = max(self.since_s + TALK_S, now + GOES_ON_TALKING_S)
         return (Busy(now, until, "engineer" if self.who == "engineer" else "driver"),)
 
 
@@ -176,8 +177,11 @@ class ChannelBook:
             if not eased:
                 break
             for key in eased:
-                standard[key] = max(standard[key] + 1, CONTENT_WITH.get(by_key[key].kind, 0))
-                waits[key] = _pending(at, by_key[key], calls[key], standard[key], by_key, sure, weight[key])
+                while standard[key] < len(STANDARDS) - 1:
+                    standard[key] = max(standard[key] + 1, CONTENT_WITH.get(by_key[key].kind, 0))
+                    waits[key] = _pending(at, by_key[key], calls[key], standard[key], by_key, sure, weight[key])
+                    if waits[key].ways:
+                        break
         # Another call may have to come first now, and this one still has all of its room after it.
         last = {call.key: max(way.parts[0].starts[-1][1] for way in call.ways) for call in pending if call.ways}
         found = [_at_its_place(at, by_key[one.key], book.latest.get(one.key), one, last[one.key])
@@ -255,7 +259,9 @@ def _ways(at: Situation, spec: CallSpec, standard: int, sure: _Sure) -> tuple[Wa
     must = spec.kind in MUST
     found: dict[str, Way] = {}
     for share, least_s in STANDARDS[standard : standard + 1 if must else max(standard, FULL_AT_LEAST) + 1]:
-        within = Room(sure.of(room.stretches, share), max(room.from_s, at.now), room.end_by_s, room.best_s)
+        begin = max(room.from_s, at.now)
+        near = tuple(one for one in sure.of(room.stretches, share) if one[1] > begin and one[0] < room.end_by_s)
+        within = Room(near, begin, room.end_by_s, room.best_s)
         for way in ways(words, within, may_split=MAY_SPLIT and not must, least=(least_s,)):
             found.setdefault(way.how, way)
         if "full" in found:
