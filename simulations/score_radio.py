@@ -152,6 +152,8 @@ def summary(days: Sequence[Day]) -> dict[str, Any]:
         **_must_say(verdicts),
         "by_kind": {kind: _must_say([one for one in verdicts if one.duty.kind == kind]) for kind in KINDS},
         "causes": {kind: _causes([one for one in verdicts if one.duty.kind == kind]) for kind in KINDS},
+        "by_scenario": {name: _must_say([one for day in days if day.scenario == name for _, one in day.verdicts])
+                        for name in sorted({day.scenario for day in days})},
         "not_judged": sum(day.not_judged for day in days),
         "overlaps": sum(day.overlaps for day in days),
         "over_driver": sum(day.over_driver for day in days),
@@ -181,10 +183,11 @@ def _causes(verdicts: Sequence[Verdict]) -> dict[str, int]:
 
 
 def _switches(alerts: Sequence[AlertFigures]) -> dict[str, Any]:
-    wrong = [one for figures in alerts for one in figures.wrong]
+    every = [one for figures in alerts for one in figures.wrong]
+    wrong = [one for one in every if one.knowable]
     laps: dict[tuple[int, str, int], list[bool]] = {}
     for number, figures in enumerate(alerts):
-        for one in figures.wrong:
+        for one in (one for one in figures.wrong if one.knowable):
             laps.setdefault((number, one.car, one.lap), []).append(one.told)
     measured = [one for one in wrong if one.measured]
     other = [one for one in wrong if not one.measured]
@@ -196,6 +199,7 @@ def _switches(alerts: Sequence[AlertFigures]) -> dict[str, Any]:
         "wrong_switches": {
             "measured": len(measured), "measured_told": sum(one.told for one in measured),
             "unmeasured": len(other), "unmeasured_shown": sum(one.told for one in other),
+            "not_knowable": len(every) - len(wrong),
             "why": dict(Counter(one.why for one in wrong).most_common()),
         },
         "knocked_on_timed_laps": {"measured": knocked, "told": sum(figures.knocks_told for figures in alerts)},
@@ -248,6 +252,10 @@ def _text(found: dict[str, Any], took_s: float) -> str:
                      f"{'-' if share is None else format(share, '.2%')}; {figures['persons_fault']} a person's, "
                      f"{figures['not_possible']} not possible")
         lines += [f"               {count} x {cause}" for cause, count in found["causes"][kind].items()]
+    for name, figures in found["by_scenario"].items():
+        share = figures["must_say_in_window"]
+        in_window = "-" if share is None else format(share, ".2%")
+        lines.append(f"    {name:<12} {figures['must_say_possible']} possible, {in_window}")
     lines.append(f"  channel      {found['overlaps']} overlaps, {found['over_driver']} begun over the driver; "
                  f"{found['not_judged']} not judged")
     lines += [f"  {name:<12} {found[name]}" for name in ("forbidden_starts", "forbidden_starts_told", "wrong_switches",

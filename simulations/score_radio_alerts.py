@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from pitwall.app.wiring import Evidence
 from pitwall.model.car import Position, Switch, same_position
-from pitwall.model.events import CarCrossed, CarPitted, SwitchReported
+from pitwall.model.events import CarCrossed, CarPitted, CommandGiven, SwitchReported
 from pitwall.model.outputs import Alert
 from pitwall.rehearsal.score import LapRule, item_positions, sits_on
 from pitwall.rehearsal.truth import CarTruth, DrivenLap, Span, WrongSwitch
@@ -25,7 +25,11 @@ KNOCK_WITHIN_S = 5.0  # a switch moved in mid-lap: told so soon after its teleme
 
 @dataclass(frozen=True)
 class WrongStart:
-    """One switch of one timed lap that began wrong. ``told``: in time, by the rule of its kind."""
+    """One switch of one timed lap that began wrong. ``told``: in time, by the rule of its kind.
+
+    ``knowable`` is False where nobody on the wall can know: it is not measured, and the driver knocked it or had last
+    confirmed the position that the lap needs.
+    """
 
     car: str
     lap: int
@@ -35,6 +39,7 @@ class WrongStart:
     told: bool
     why: str
     late_s: float | None
+    knowable: bool = True
 
 
 @dataclass(frozen=True)
@@ -102,8 +107,24 @@ def _wrong_starts(evidence: Evidence, truth: CarTruth, spans: dict[str, list[Spa
             stood = [span for span in spans.get(name, []) if span[1] > lap.start_s]
             first = min(stood, default=None)
             told = first is not None and first[0] <= due + 1e-6
-            yield WrongStart(truth.car, lap.number, lap.start_s, found.switch, measured, told,
-                             _why(truth, found.switch, lap.start_s), None if first is None else first[0] - due)
+            why = _why(truth, found.switch, lap.start_s)
+            knowable = measured or (why != "knocked" and not _confirmed(evidence, truth.car, lap, found))
+            yield WrongStart(truth.car, lap.number, lap.start_s, found.switch, measured, told, why,
+                             None if first is None else first[0] - due, knowable)
+
+
+def _confirmed(evidence: Evidence, car: str, lap: DrivenLap, found: WrongSwitch) -> bool:
+    """True when the last answer of the driver about this switch was that it stands where the lap needs it."""
+    asked = None
+    for stamped in evidence.events:
+        event = stamped.event
+        if (not isinstance(event, CommandGiven) or event.command != "confirm" or event.car != car
+                or stamped.received_t > lap.start_s or event.call not in evidence.recorder.calls):
+            continue
+        ask = evidence.recorder.calls[event.call][-1].ask
+        positions = ask.positions | ({ask.switch: ask.position} if ask.switch is not None else {})
+        asked = positions.get(found.switch, asked)
+    return asked is not None and any(same_position(asked, one) for one in found.allowed)
 
 
 def _reported(evidence: Evidence, car: str, switch: str) -> bool:
