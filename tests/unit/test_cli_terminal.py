@@ -659,3 +659,30 @@ def test_alerts_take_the_room_that_the_calls_leave() -> None:
     crowded = _drawn(board, width=120, height=40)
     assert "and 5 more" in crowded
     assert len(crowded.splitlines()) == 40
+
+
+REASON = "Shortened: no stretch on which the driver can listen is long enough for it in time."
+
+
+def test_how_a_call_is_made_stands_with_it_while_it_is_to_be_said() -> None:
+    """A call that is shortened carries one word in the list, and its reason whole where it is chosen; once said, not."""
+    board = Board()
+    board.take(_prompt(state="due", way="short", text="Box", way_reason=REASON))
+    shown = " ".join(_drawn(board).split())
+    assert "Box (short)" in shown
+    assert f"how {REASON}" in shown
+    board.take(_prompt(revision=2, state="said", way="short", text="Box", way_reason=REASON))
+    assert "how" not in _drawn(board).split()
+
+
+def test_the_list_says_outside_in_short_in_two_words() -> None:
+    """A must-say call that has no place where the driver can listen says so where it is read."""
+    board = Board()
+    board.take(_prompt(state="due", way="outside_short", text="Box", way_reason="No stretch is long enough."))
+    assert "Box (outside, short)" in " ".join(_drawn(board).split())
+
+
+def test_the_line_log_tells_why_a_due_call_is_shortened() -> None:
+    """The reason stands with the line that says that it is due."""
+    (due,) = LineLog().lines(_prompt(state="due", way="short", text="Box", way_reason=REASON))
+    assert due.endswith(f"by 2:05  {REASON}")

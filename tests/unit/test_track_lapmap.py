@@ -338,3 +338,32 @@ def test_a_listening_stretch_is_measured_as_its_circuit(stretch: dict[str, float
     """Metres on a timing-only circuit, or half a stretch, are named with their number in the file."""
     with pytest.raises(ValueError, match=f"listening stretch 1.*{problem}"):
         Circuit.model_validate({**SHARES.model_dump(exclude_none=True), "listening": [stretch]})
+
+
+def test_windows_at_the_reference_pace_and_faster_are_those_of_the_map() -> None:
+    """Nobody is quicker than the reference for long: the windows are the reference's."""
+    assert LAP.listening_at(1.0) == LAP.listening
+    assert LAP.listening_at(0.8) == LAP.listening
+    assert LAP.listening_at(1.15) == LAP.listening_easy
+
+
+@given(st.floats(1.0, 2.5))
+def test_a_slower_lap_has_at_least_the_windows_of_a_quicker_one(slower: float) -> None:
+    """Less speed is less lateral acceleration: what was calm stays so, and the share in which one may listen grows."""
+    here, slow = LAP.listening_at(slower), LAP.listening_at(slower + 0.25)
+    assert here is not None
+    assert slow is not None
+    assert sum(end - begin for begin, end in slow) >= sum(end - begin for begin, end in here) - 1e-9
+
+
+@pytest.mark.parametrize(("slower", "step"), [(1.049, 1.0), (1.05, 1.05), (1.099, 1.05), (1.3, 1.3)])
+def test_windows_between_two_paces_are_those_of_the_quicker(slower: float, step: float) -> None:
+    """A window that is only there if the car is slower than thought is none: in steps of a twentieth."""
+    assert LAP.listening_at(slower) == LAP.listening_at(step)
+
+
+def test_without_geometry_windows_do_not_depend_on_the_pace() -> None:
+    """A timing-only circuit knows the stretches of its file, or none, at any pace."""
+    assert HEATH.listening_at(1.3) is None
+    named = SHARES.model_copy(update={"listening": (ListeningStretch(from_share=0.3, to_share=0.5),)})
+    assert lap_map(named, None, TIMING).listening_at(1.3) == ((0.3, 0.5),)

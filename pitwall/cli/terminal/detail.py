@@ -40,8 +40,14 @@ def detail(prompt: Prompt | None, width: int) -> list[str]:
         lines += _labelled("say", prompt.text, width)
         lines += _labelled("caution", prompt.caution, width)
         lines += _labelled("but", prompt.against, width)
+        lines += _labelled("how", how_words(prompt), width)
         lines += _labelled("why", prompt.reason, width)
     return lines + [""] * (LEAST_LINES - len(lines))
+
+
+def how_words(prompt: Prompt) -> str | None:
+    """Why it is not said in full where the driver can listen, as long as it is still to be said; else None."""
+    return prompt.way_reason if prompt.state in ("planned", "shown", "due") else None
 
 
 def waiting_line(proposal: Proposal) -> str:

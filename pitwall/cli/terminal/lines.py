@@ -87,6 +87,8 @@ class LineLog:
             why += f"  by {clock_text(prompt.say_by_s)}"
             if prompt.caution:
                 why += f"  caution: {prompt.caution}"
+            if prompt.way_reason:
+                why += f"  {prompt.way_reason}"
             if prompt.against:
                 why += f"  better not now: {prompt.against}"
         text = prompt.text if waiting else prompt.short

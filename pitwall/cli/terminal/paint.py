@@ -188,4 +188,6 @@ def _say(prompt: Prompt, width: int) -> str:
     text = prompt.text if len(prompt.text) <= width - 40 else prompt.short
     if prompt.reason:
         return f"{text}  ({prompt.reason})"
-    return f"{text}  (with a caution)" if prompt.caution else text
+    if prompt.caution:
+        return f"{text}  (with a caution)"
+    return f"{text}  ({prompt.way.replace('_', ', ')})" if prompt.way != "full" else text
