@@ -665,7 +665,7 @@ REASON = "Shortened: no stretch on which the driver can listen is long enough fo
 
 
 def test_how_a_call_is_made_stands_with_it_while_it_is_to_be_said() -> None:
-    """A call that is shortened carries one word in the list, and its reason whole where it is chosen; once said, not."""
+    """A shortened call carries one word in the list, and its reason whole where it is chosen; once said, not."""
     board = Board()
     board.take(_prompt(state="due", way="short", text="Box", way_reason=REASON))
     shown = " ".join(_drawn(board).split())

@@ -349,3 +349,15 @@ def test_a_pit_board_is_read_at_the_line() -> None:
     moved = next(move for move in truth.switches if move.why == "asked")
     assert moved.t == pytest.approx(truth.laps[0].end_s + 1.0, abs=0.1)
     assert not any(call.read_back for call in truth.calls)
+
+
+def test_a_call_that_belongs_after_the_line_waits_for_it() -> None:
+    """Shown with its moment but still before the line it is kept in mind; it is spoken when its prompt says due. A call
+    that does not wait is spoken at its moment though it still stands there as shown."""
+    stage = running()
+    stage.say_at(100, "cool", "lap_kind", lap_kind="cool", wait=5, window=60, state="shown", after_line=True)
+    stage.say_at(102, "time", "none", wait=5, window=60, state="shown")
+    stage.say_at(130, "cool", "lap_kind", lap_kind="cool", window=30)
+    spoken = {call.call: call.start_s for call in stage.run(until=200).truth.calls}
+    assert 107 <= spoken["time"] < 110
+    assert 130 < spoken["cool"] < 132

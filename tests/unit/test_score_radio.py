@@ -96,6 +96,16 @@ def test_a_start_that_only_luck_hits_is_not_possible() -> None:
     assert verdict(duties=(replace(long, least_s=4.0),)).possible
 
 
+def test_room_before_a_call_is_of_use_makes_it_no_more_possible() -> None:
+    """A put-back of half a lap before would be forgotten: only what lies after counts as room. Whoever said it before
+    that in a good place has said it all the same."""
+    useful = replace(BOX, useful_s=39.0)
+    assert verdict(duties=(BOX,)).possible
+    assert not verdict(duties=(useful,)).possible
+    early = verdict(Voice(21.0, 24.0, "b"), duties=(replace(BOX, useful_s=25.0, deadline_s=30.0, length_s=2.0),))
+    assert (early.possible, early.in_window) == (True, True)
+
+
 def test_talk_that_the_calls_brought_about_excuses_nothing() -> None:
     """An answer to a question that was asked meanwhile is the asker's affair."""
     assert verdict(driver=(Voice(0.0, 43.0, "question"),)).possible

@@ -1,0 +1,128 @@
+"""The channel plan in a whole session: put-backs before the line, quiet, a timing-only circuit, how sure a car is."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from pitwall.engine.view import situation
+from pitwall.model.circuit import Circuit, ListeningStretch
+from pitwall.model.events import ChannelReported
+from pitwall.radio.pending import GAP_S
+from tests.unit.engine_stage import CAR, CIRCUIT, MAIN, Stage, car_file, plan, setup
+
+STRAIGHTS = ((0.12, 0.2), (0.32, 0.4), (0.55, 0.63), (0.74, 0.84))
+SWITCHES = [{"switch": f"s{number}", "kind": "toggle", "word": f"switch {number}", "positions": ["off", "on"],
+             "default": "off"} for number in range(4)]  # fmt: skip
+MANY = [{"do": "set_one", "on": {"timed": 1}, "with": {"switch": f"s{number}", "position": "on"}}
+        for number in range(4)]  # fmt: skip
+
+
+def heard_circuit() -> Circuit:
+    """The circuit with the round numbers, on which the driver can listen on four straights."""
+    stretches = tuple(ListeningStretch(from_share=begin, to_share=end) for begin, end in STRAIGHTS)
+    return CIRCUIT.model_copy(update={"listening": stretches})
+
+
+def stage(items: list[dict[str, Any]], *, circuit: Circuit | None = None, **changes: Any) -> Stage:
+    """Car 41 begins its first timed lap (out, 3 timed, in) at 325 s."""
+    planned = plan(MAIN | {"laps": "out, 3 timed, in", "items": items}, **changes)
+    cars = {CAR: car_file(switches=SWITCHES, forbidden_on_timed=[])}
+    made = Stage(setup(planned, circuit=circuit or heard_circuit(), cars=cars)).green()
+    made.drive(200, 125)
+    return made
+
+
+def put_backs(made: Stage) -> list[Any]:
+    """The open switch calls before the second timed lap."""
+    return [call for name, call in sorted(made.car.book.calls.items()) if "main-1-2-switch" in name and call.open]
+
+
+def test_put_backs_before_the_line_come_in_groups_of_two_on_straights() -> None:
+    """Four switches go back before the next lap: two calls of two, each on a straight of its own or after the other."""
+    made = stage(MANY)
+    made.cross(355, "1")
+    made.wait(360)
+    calls = put_backs(made)
+    assert [len(call.spec.ask.positions) for call in calls] == [2, 2]
+    first, second = sorted(calls, key=lambda call: call.spec.say_from_s)
+    assert first.spec.say_from_s + first.spec.spoken_s + GAP_S <= second.spec.say_from_s
+    for call in (first, second):
+        assert call.spec.way in ("full", "short")
+        opens, over = call.spec.say_from_s - 325, call.spec.say_by_s + call.spec.spoken_s - 325
+        assert any(100 * begin <= opens and over <= 100 * end for begin, end in STRAIGHTS)
+
+
+def test_a_driver_who_talks_moves_a_put_back_to_the_next_straight() -> None:
+    """The radio desk says that the driver talks into the window: the put-back waits for the next straight."""
+    made = stage(MANY[:1])
+    made.wait(356)
+    (call,) = put_backs(made)
+    begin = call.spec.say_from_s
+    made.wait(begin - 0.3)
+    made.give(ChannelReported(id="d1", t=made.now, car=CAR, talking="driver"))
+    made.wait(call.spec.say_by_s + 4)
+    made.give(ChannelReported(id="d2", t=made.now, car=CAR, talking="nobody"))
+    assert call.open
+    assert call.spec.say_from_s > begin + 4
+    made.wait(call.spec.say_from_s + 0.5)
+    assert call.state == "due"
+
+
+def test_quiet_takes_back_what_waits_and_leaves_box_calls() -> None:
+    """One key: no put-back is placed any more, a box call still is."""
+    made = stage(MANY)
+    made.wait(356)
+    assert put_backs(made)
+    made.command("quiet")
+    made.wait(360)
+    assert not put_backs(made)
+    made.cross(425)
+    made.cross(525)
+    made.cross(625)
+    made.wait(650)
+    assert made.call("box-1-0").state in ("due", "unconfirmed")
+
+
+def test_on_a_timing_only_circuit_the_deadline_decides() -> None:
+    """Nobody knows where the driver can listen: every call is in full, over in time, and never two at once."""
+    made = stage(MANY, circuit=CIRCUIT)
+    made.wait(380)
+    calls = sorted(put_backs(made), key=lambda call: call.spec.say_from_s)
+    assert len(calls) == 2
+    assert [call.spec.way for call in calls] == ["full", "full"]
+    assert calls[0].spec.say_from_s + calls[0].spec.spoken_s + GAP_S <= calls[1].spec.say_from_s
+    assert calls[1].spec.say_by_s + calls[1].spec.spoken_s + 2.0 <= 425
+
+
+def test_the_further_ahead_the_less_sure_a_car_is() -> None:
+    """Nothing at the moment it was seen, all of it at the end of the lap, and no more after that."""
+    made = stage([])
+    made.cross(355, "1")
+    at = situation(made.car, made.session.clock, 355.0)
+    ends = at.legs[0].end_s
+    figures = [at.strays(t) for t in (340.0, 355.0, (355.0 + ends) / 2, ends, ends + 50.0)]
+    assert figures[0] == figures[1] == 0
+    assert figures[3] > 0
+    assert figures[2] == pytest.approx(figures[3] / 2)
+    assert figures[4] == figures[3]
+
+
+def test_a_car_that_was_seen_later_is_surer() -> None:
+    """The same moment ahead, looked at from the second loop: less can have gone otherwise."""
+    made = stage([])
+    made.cross(355, "1")
+    before = situation(made.car, made.session.clock, 355.0).strays(415.0)
+    made.cross(395, "2")
+    assert situation(made.car, made.session.clock, 395.0).strays(415.0) < before
+
+
+def test_a_lap_that_has_not_begun_is_as_unsure_as_its_length_says() -> None:
+    """In the garage no arrival is known: what is common for that way decides."""
+    made = Stage(setup()).green()
+    made.wait(10)
+    at = situation(made.car, made.session.clock, 10.0)
+    assert at.strays(at.legs[0].end_s) == pytest.approx(at.doubt(at.legs[0].end_s, at.legs[0]))
+    assert replace(at, now=11.0).strays(at.legs[0].start_s) == 0
