@@ -203,11 +203,11 @@ def test_a_call_over_which_the_driver_talked_moves_on() -> None:
 
 def test_a_call_into_which_the_driver_talks_for_long_is_shortened() -> None:
     """What is left of its last stretch is too little for the sentence, and enough for the word."""
-    radio = Radio(keys=FEW_KEYS).go(100, call(stretches=((110.0, 117.0),), by=118)).until(110.5)
+    radio = Radio(keys=FEW_KEYS).go(100, call(stretches=((110.0, 118.0),), by=119)).until(110.5)
     radio.talk(110.6, "driver")
-    radio.until(114.5, begin=111.0)
-    radio.talk(114.8, "nobody")
-    radio.go(115.6)
+    radio.until(115.0, begin=111.0)
+    radio.talk(115.4, "nobody")
+    radio.go(115.5).go(116.2)
     assert (radio["hold"].spec.text, radio["hold"].spec.way, radio["hold"].state) == (SHORT, "short", "due")
     assert radio["hold"].spec.way_reason is not None
 
