@@ -18,7 +18,7 @@ from simulations.score_radio_judge import OPEN, CarDay, Duty, Voice
 
 SWITCH_S = 2.0    # from the end of a call to a switch changed (practice: 1.5 to 2)
 BOX_S = 3.0       # and to the turn into the pit entry (practice: 2 to 3)
-REMINDS_S = 45.0  # said earlier, the second box call reminds of nothing (common practice, no source)
+REMINDS_S = 35.0  # said earlier, the second box call reminds of nothing (common practice, no source)
 USEFUL_S = 75.0   # said earlier, what is to be done before the line is forgotten (common practice, no source)
 SESSION_S = 20.0  # news from race control is told within this (common practice, no source)
 NEAR_S = 45.0     # a call belongs to the lap whose moment is nearest to its own, and no further away than this

@@ -31,11 +31,11 @@ TALK_S = 3.0  # a transmission commonly takes so long
 GOES_ON_TALKING_S = 1.0  # and a longer one goes on for so long; more than what the book takes for no move at all
 MOST_MARGIN_S = 1.5
 AFTER_CORNER_S, BEFORE_BRAKING_S = 0.5, 0.15  # drivers differ more in when a corner is over than in when braking begins
-STANDARDS = ((1.5, 2.5), (1.0, 2.0), (0.7, 1.5), (0.5, 1.0), (0.0, 0.3))
+STANDARDS = ((1.5, 2.5), (1.0, 2.0), (0.7, 1.5), (0.5, 1.0), (0.2, 0.6))
 """How sure a window must be: share of the margin at both ends of its stretch, and least length to begin in, seconds;
 the next pair counts where no way meets the one before."""
 FULL_AT_LEAST = 2  # what can wait is said in full in a window of this standard rather than in short in a better one
-CONTENT_WITH = {"session": 3, "safety": 3, "stop": 3}  # which standard to begin with; no entry: the first
+CONTENT_WITH = {"session": 3, "safety": 3, "stop": 3, "box": 3}  # which standard to begin with; no entry: the first
 PINNED = -1
 OUTSIDE = ("outside", "outside_short")
 AT_ONCE = ("session", "safety", "stop")
@@ -263,7 +263,8 @@ def _ways(at: Situation, spec: CallSpec, standard: int, sure: _Sure) -> tuple[Wa
         near = tuple(one for one in sure.of(room.stretches, share) if one[1] > begin and one[0] < room.end_by_s)
         within = Room(near, begin, room.end_by_s, room.best_s)
         for way in ways(words, within, may_split=MAY_SPLIT and not must, least=(least_s,)):
-            found.setdefault(way.how, way)
+            # News counts from when it is known, in whatever form: in short now before in full half a lap later.
+            found.setdefault(way.how, replace(way, best_s=begin) if spec.kind in PRE_EMPTS else way)
         if "full" in found:
             break
     return tuple(found.values())

@@ -13,7 +13,7 @@ from pitwall.model.events import CarCrossed, CarPitted, ClockReported, CommandGi
 from pitwall.model.outputs import Answered, Corrected, DeskState, LapJudged, PlanState, Prompt
 from tests.acceptance.script import Script, between, saltmarsh
 from tests.acceptance.script_keyboard import Keyboard, SeenCar
-from tests.acceptance.script_patterns import about, answered, desk, has, prompt, refused, run
+from tests.acceptance.script_patterns import about, answered, desk, has, one_of, prompt, refused, run
 from tests.replay.harness import restart_equals
 
 FEED = CarCrossed | CarPitted | ClockReported | StatusChanged | SwitchReported
@@ -90,11 +90,11 @@ def test_box_prompts_come_in_time_from_line_presses_alone() -> None:
     play, _, at = hour()
     for name in ("holds", "baseline", "compare"):
         last = at[f"{name} box"]
-        due = [one for one in play.prompts(prompt(kind="box", state="due", run=name)) if not one.call.endswith("again")]
+        due = [one for one in play.prompts(prompt(kind="box", state=one_of("shown", "due"), run=name)) if not one.call.endswith("again")]
         assert due, name
         again = [one for one in play.prompts(prompt(kind="box", state="due", run=name)) if "-again" in one.call]
         assert again, name
-        assert 5.0 < last - again[-1].say_by_s < 40.0, name
+        assert 5.0 < last - again[-1].say_by_s < 50.0, name
         assert again[-1].say_by_s + again[-1].spoken_s < last, name
 
 

@@ -222,7 +222,7 @@ def test_calls_that_ended_while_the_link_was_down_are_told_when_it_is_back() -> 
     down, up = 80.0, 115.0
     play.at(down).do(play.daemon.bus.cut)  # type: ignore[attr-defined]  # the in-memory bus of a script
     play.at(up).do(play.daemon.bus.restore)  # type: ignore[attr-defined]
-    play.want(prompt(place="turn 4", state="due"), between(60, down))
+    play.want(prompt(place="turn 4", state="shown"), between(60, down))
     play.never(prompt(), between(down, up - 0.01))
     play.want(prompt(place="turn 4", state="unconfirmed"), between(up, up + 0.01), times=1)
     play.want(desk(state="out"), between(up, up + 0.01))

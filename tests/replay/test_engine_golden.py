@@ -64,11 +64,13 @@ def test_the_closed_session_leaves_no_call_open() -> None:
 
 
 def test_no_call_of_the_quiet_run_is_missed() -> None:
-    """The run without a key: nothing is missed, nothing is late, no alert rises."""
+    """The run without a key: nothing is missed, nothing is late; and nobody said that the switch was moved."""
     text = told(journal_of("quiet_run"))
     assert "  missed " not in text
     assert "  late " not in text
-    assert "alert" not in text
+    alerts = [line for line in text.splitlines() if "alert" in line]
+    assert all("switch-unverified-41-torque_map" in line for line in alerts)
+    assert len(alerts) == 2, "up, and over"
 
 
 def test_a_change_of_behaviour_shows(monkeypatch: pytest.MonkeyPatch) -> None:

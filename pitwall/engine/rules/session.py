@@ -11,7 +11,7 @@ from pitwall.radio.ways import Room
 
 SAY_WITHIN_S = 8.0
 WAITS_S = 20.0  # at most so long for a stretch on which the driver can listen (common practice, no source)
-DANGER_WAITS_S = 10.0  # news of danger; the flags and lights around the track tell the driver as well
+RED_WAITS_S, DANGER_WAITS_S = 5.0, 10.0  # news of danger; the flags and lights around the track tell the driver as well
 DANGER = ("red", "slow", "yellow")
 FLAG_SAY_WITHIN_S = 15.0
 LAST_LAP_WORD_PHASE = 0.9  # a lap that slows into the flag is announced up to here (common practice, no source)
@@ -73,6 +73,7 @@ def _news_call(at: Situation, news: StatusNews) -> CallSpec:
 
 def _room(at: Situation, news: StatusNews, length_s: float) -> Room | None:
     waits = DANGER_WAITS_S if news.status in DANGER else WAITS_S - length_s
+    waits = RED_WAITS_S if news.status == "red" else waits
     return at.room(at.legs[:2], news.t, news.t + waits + length_s) if at.legs else None
 
 
