@@ -17,6 +17,7 @@ from pitwall.model.events import CarCrossed, CarPitted, CommandGiven, SwitchRepo
 from pitwall.model.outputs import Alert
 from pitwall.rehearsal.score import LapRule, item_positions, sits_on
 from pitwall.rehearsal.truth import CarTruth, DrivenLap, Span, WrongSwitch
+from simulations.score_alerts_judge import standing
 from simulations.score_radio_truth import planned, setup_of
 
 WITHIN_S = 0.5
@@ -57,7 +58,7 @@ class AlertFigures:
 
 def alert_figures(evidence: Evidence) -> AlertFigures:
     """Everything about alerts from one rehearsal."""
-    spans, raised = _standing(evidence.recorder.alert_changes), _raised(evidence)
+    spans, raised = standing(evidence.recorder.alert_changes), _raised(evidence)
     wrong = [found for truth in evidence.outcome.cars.values() for found in _wrong_starts(evidence, truth, spans)]
     false_wrong, unverified, false_unverified = list[str](), 0, 0
     for (name, begin), alert in sorted(raised.items()):
@@ -77,20 +78,6 @@ def alert_figures(evidence: Evidence) -> AlertFigures:
 
 def _raised(evidence: Evidence) -> dict[tuple[str, float], Alert]:
     return {(alert.id, alert.since_s): alert for alert in evidence.recorder.alert_changes if alert.active}
-
-
-def _standing(changes: list[Alert]) -> dict[str, list[Span]]:
-    """When each alert stood."""
-    found: dict[str, list[Span]] = {}
-    open_: dict[str, float] = {}
-    for alert in changes:
-        if alert.active:
-            open_.setdefault(alert.id, alert.t)
-        elif alert.id in open_:
-            found.setdefault(alert.id, []).append((open_.pop(alert.id), alert.t))
-    for name, begin in open_.items():
-        found.setdefault(name, []).append((begin, float("inf")))
-    return found
 
 
 def _wrong_starts(evidence: Evidence, truth: CarTruth, spans: dict[str, list[Span]]) -> Iterator[WrongStart]:

@@ -296,3 +296,15 @@ class Stage:
 def signals_of(happenings: Iterable[Any]) -> list[str]:
     """The words of happenings, for short assertions."""
     return [happening.what for happening in happenings]
+
+
+def effect(answer: Answered | Refused) -> str:
+    """The effect in words; a refusal fails the test."""
+    assert isinstance(answer, Answered), answer
+    return answer.effect
+
+
+def reason(answer: Answered | Refused) -> str:
+    """The reason of a refusal; an effect fails the test."""
+    assert isinstance(answer, Refused), answer
+    return answer.reason

@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from pitwall.model.outputs import Alert, Answered, ForecastWanted, Prompt, Refused
-from tests.unit.engine_stage import CHECKS, MAIN, SPARE, Stage, plan, setup
+from pitwall.model.outputs import Alert, Answered, ForecastWanted, Prompt
+from tests.unit.engine_stage import CHECKS, MAIN, SPARE, Stage, effect, plan, reason, setup
 
 HOLD = {"do": "hold", "on": ["out", "in"], "after": "bridge"}
 RUN = MAIN | {"laps": "out, 3 timed, in", "items": [HOLD]}
@@ -21,18 +21,6 @@ def garage() -> Stage:
 def on_track() -> Stage:
     """The car on its out-lap, the hold's call shown."""
     return Stage(setup(plan(RUN, SPARE))).green().leave(200).wait(225)
-
-
-def effect(answer: Answered | Refused) -> str:
-    """The effect in words; a refusal fails the test."""
-    assert isinstance(answer, Answered), answer
-    return answer.effect
-
-
-def reason(answer: Answered | Refused) -> str:
-    """The reason of a refusal; an effect fails the test."""
-    assert isinstance(answer, Refused), answer
-    return answer.reason
 
 
 # -- on calls ----------------------------------------------------------------------------------------------------------

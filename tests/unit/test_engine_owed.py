@@ -11,8 +11,8 @@ from pitwall.engine.owed import MOST_OPEN, OLD_S
 from pitwall.engine.session import Session
 from pitwall.engine.view import situation
 from pitwall.model.events import Event, SessionPrepared, Stamped
-from pitwall.model.outputs import Alert, Answered, DeskState, OpenQuestion, Output, Refused
-from tests.unit.engine_stage import LAP_S, MAIN, SPARE, Stage, plan, setup, shipped
+from pitwall.model.outputs import Alert, DeskState, OpenQuestion, Output
+from tests.unit.engine_stage import LAP_S, MAIN, SPARE, Stage, effect, plan, reason, setup, shipped
 
 LONG = MAIN | {"laps": "out, 2 timed, cool, in"}
 
@@ -25,18 +25,6 @@ def on_the_out_lap(**more: Any) -> Stage:
 def newest(stage: Stage) -> Call:
     """The latest call for an answer: called for again, it is another call."""
     return [call for call in stage.car.book.calls.values() if call.spec.kind == "answer"][-1]
-
-
-def effect(answer: Answered | Refused) -> str:
-    """What a command did."""
-    assert isinstance(answer, Answered), answer
-    return answer.effect
-
-
-def reason(answer: Answered | Refused) -> str:
-    """Why a command was not taken."""
-    assert isinstance(answer, Refused), answer
-    return answer.reason
 
 
 def shown(stage: Stage) -> tuple[OpenQuestion, ...]:
