@@ -40,6 +40,7 @@ PINNED = -1
 OUTSIDE = ("outside", "outside_short")
 AT_ONCE = ("session", "safety", "stop")
 OUTSIDE_S = 4.0
+LAST_RESORT_S = 12.0
 GOES_ON_S = 0.3
 WAYS: dict[str, CallWay] = {"full": "full", "parts": "parts", "short": "short"}
 MOST_NODES = 60
@@ -334,6 +335,8 @@ def _without_place(at: Situation, spec: CallSpec, call: Call | None, reason: str
         by = spec.room.end_by_s - SLOW_SPEECH * at.spoken(text)
     if by < begin and spec.kind in AT_ONCE:
         by = begin + OUTSIDE_S  # news is news as long as it holds
+    if spec.kind not in PRE_EMPTS:
+        begin = max(begin, by - LAST_RESORT_S)  # until then a stretch may still turn up
     if by < begin:
         return spec
     return replace(spec, text=text, say_from_s=begin, say_by_s=by, spoken_s=at.spoken(text), way=way,
