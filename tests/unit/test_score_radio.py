@@ -212,8 +212,8 @@ def test_the_schedule_is_the_best_there_is() -> None:
 
 @pytest.fixture(scope="module")
 def days() -> list[Day]:
-    """Two days of each shipped scenario: a small part of what the score runs."""
-    return [rehearse(order) for order in orders(FOLDER, 14)]
+    """Three days of each shipped scenario: a small part of what the score runs."""
+    return [rehearse(order) for order in orders(FOLDER, 21)]
 
 
 def test_a_voice_at_a_time(days: list[Day]) -> None:
