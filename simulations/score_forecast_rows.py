@@ -19,7 +19,6 @@ once the flag is out.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -28,7 +27,7 @@ from pitwall.app.wiring import Evidence, rehearse_instant
 from pitwall.forecast.futures import forecast
 from pitwall.model.outputs import CarSnapshot, ForecastAnswer, ForecastSnapshot, ForecastWanted
 from pitwall.model.plan import Plan, Run
-from pitwall.rehearsal.truth import CarTruth, DrivenLap, WorldOutcome
+from pitwall.rehearsal.truth import CarTruth, WorldOutcome
 
 MUSTS = "musts"
 LEAVES = ("out", "out_in")
@@ -121,27 +120,26 @@ def rows_of(
 ) -> tuple[Row, ...]:
     """A row for each chance that was published and that something could still stop."""
     found: list[Row] = []
-    outcome = evidence.outcome
     for state in evidence.recorder.forecasts:
-        snapshot = asked[int(state.id.rpartition("-")[2])]
+        snapshot, plan = asked[int(state.id.rpartition("-")[2])], plans[state.car]
         car = next((one for one in snapshot.cars if one.car == state.car), None)
         if car is None or snapshot.status in ("finished", "closed"):
             continue
-        left_s = time_left(snapshot)
-        common = (order[0], order[1], snapshot.t, state.car)
-        for one in state.outlook.runs:
-            run, legs = plans[state.car].find(one.run), legs_to(car, plans[state.car], one.run, snapshot.finish_started_lap)
-            if run is not None and legs is not None:
-                ok = happened(run, outcome.cars[state.car], outcome, snapshot.finish_started_lap)
-                found.append(Row(*common, one.run, one.want, one.chance, ok, left_s, legs, snapshot.status))
-        musts = [run for run, want in car.wants.items() if want == "must"]
-        open_legs = [legs for run in musts if (legs := legs_to(car, plans[state.car], run, snapshot.finish_started_lap)) is not None]
-        named = [run for name in musts if (run := plans[state.car].find(name)) is not None]
-        if open_legs and len(named) == len(musts):
-            ok = all(happened(run, outcome.cars[state.car], outcome, snapshot.finish_started_lap) for run in named)
-            longest = max(open_legs, key=len)
-            chance = state.outlook.musts_chance
-            found.append(Row(*common, MUSTS, MUSTS, chance, ok, left_s, longest, snapshot.status))
+        truth, flag_s = evidence.outcome.cars[state.car], evidence.outcome.flag_s
+        must_end = not snapshot.finish_started_lap
+        named = {name: run for name in car.wants if (run := plan.find(name)) is not None}
+        legs = {name: one for name in named if (one := legs_to(car, plan, name, must_end)) is not None}
+        done = {name: happened(run, truth, flag_s, must_end) for name, run in named.items()}
+        chances = [(one.run, one.want, one.chance, done[one.run], legs[one.run])
+                   for one in state.outlook.runs if one.run in legs]
+        musts = [name for name, want in car.wants.items() if want == "must"]
+        open_musts = [legs[name] for name in musts if name in legs]
+        if open_musts and all(name in named for name in musts):
+            # One run follows another: the last must decides.
+            chances.append((MUSTS, MUSTS, state.outlook.musts_chance, all(done[name] for name in musts),
+                            max(open_musts, key=len)))
+        found += [Row(*order, snapshot.t, state.car, about, want, chance, ok, time_left(snapshot), ahead,
+                      snapshot.status) for about, want, chance, ok, ahead in chances]
     return tuple(found)
 
 
@@ -150,15 +148,18 @@ def time_left(snapshot: ForecastSnapshot) -> float:
     return snapshot.remaining_s + sum(flag - green for green, flag in snapshot.windows[1:])
 
 
-def legs_to(car: CarSnapshot, plan: Plan, run: str, finish_started_lap: bool) -> tuple[Leg, ...] | None:
-    """Everything before the run's decisive moment, from the car's first activity on; None when nothing can stop it."""
+def legs_to(car: CarSnapshot, plan: Plan, run: str, must_end: bool) -> tuple[Leg, ...] | None:
+    """Everything before the run's decisive moment, from the car's first activity on; None when nothing can stop it.
+
+    ``must_end``: a timed lap counts only when it has ended before the time is up.
+    """
     mine = [index for index, one in enumerate(car.activities) if one.run == run and one.kind != "wait"]
     if run in car.after_flag or not mine:
         return None
     timed = [index for index in mine if car.activities[index].kind == "timed"]
     needed = min(car.minimum_laps.get(run, len(timed)), len(timed))
     if needed:
-        upto = timed[needed - 1] + (0 if finish_started_lap else 1)
+        upto = timed[needed - 1] + must_end
     elif timed:
         return None
     elif any(car.activities[index].kind == "item" for index in mine):
@@ -184,23 +185,18 @@ def _legs(car: CarSnapshot, plan: Plan, upto: int) -> tuple[Leg, ...]:
     return tuple(found)
 
 
-def happened(run: Run, car: CarTruth, outcome: WorldOutcome, finish_started_lap: bool) -> bool:
+def happened(run: Run, car: CarTruth, flag_s: float, must_end: bool) -> bool:
     """Whether the world saw this run done in time, as far as it counts (see above)."""
     laps = [lap for lap in car.laps if lap.run == run.run]
     if run.timed_laps:
-        good = [lap for lap in laps if _counts(lap, outcome.flag_s, finish_started_lap)]
+        good = [lap for lap in laps if lap.kind == "timed"
+                and (lap.end_s <= flag_s if must_end else lap.start_s < flag_s)]
         return len(good) >= (run.shorten_to or run.timed_laps)
     if run.laps:
-        return any(release.run == run.run and release.exit_s is not None and release.exit_s < outcome.flag_s
+        return any(release.run == run.run and release.exit_s is not None and release.exit_s < flag_s
                    for release in car.releases)
-    done = {one.procedure for one in car.procedures
-            if one.run == run.run and one.done and one.until_s <= outcome.flag_s}
+    done = {one.procedure for one in car.procedures if one.run == run.run and one.done and one.until_s <= flag_s}
     return {item.do for item in run.items} <= done
-
-
-def _counts(lap: DrivenLap, flag_s: float, finish_started_lap: bool) -> bool:
-    """A timed lap that was driven to its end, and in time."""
-    return lap.kind == "timed" and (lap.start_s < flag_s if finish_started_lap else lap.end_s <= flag_s)
 
 
 def times_taken(outcome: WorldOutcome, plans: dict[str, Plan]) -> tuple[Took, ...]:
