@@ -28,6 +28,7 @@ import sys
 import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -99,7 +100,7 @@ def calibration(rows: Sequence[Row]) -> float | None:
 def reliability(rows: Sequence[Row]) -> list[dict[str, Any]]:
     """For each band of stated chances: how many questions, what was stated on average, what share happened."""
     found = []
-    for low, high in zip(BANDS, BANDS[1:], strict=False):
+    for low, high in pairwise(BANDS):
         band = [row for row in rows if low <= row.stated < high or row.stated == high == 1.0]
         if band:
             found.append({"from": low, "to": high, "questions": len(band),
