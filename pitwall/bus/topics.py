@@ -188,7 +188,7 @@ def place_of(topic: str) -> Place | None:
     return None
 
 
-@functools.lru_cache(maxsize=8192)  # few filters, few topics, asked for every message: a third of a rehearsed hour's bus
+@functools.lru_cache(maxsize=8192)  # few filters and topics, asked for every message: a third of the time of the bus
 def matches(topic_filter: str, topic: str) -> bool:
     """True when an MQTT filter takes a topic: ``+`` is one level, ``#`` the rest and its parent.
 
