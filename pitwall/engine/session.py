@@ -112,10 +112,7 @@ class Session:
         match event:
             case ev.SessionPrepared():
                 self._prepare(event.setup)
-            case ev.CarCrossed():
-                self._hears_the_feed()
-                self._seen(event)
-            case ev.CarPitted():
+            case ev.CarCrossed() | ev.CarPitted():
                 self._hears_the_feed()
                 self._seen(event)
             case ev.StatusChanged():

@@ -7,6 +7,7 @@ from typing import Any, get_args
 import pytest
 
 from pitwall.engine.alerts.book import IDLE_UNDER, KINDS, AlertBook
+from pitwall.engine.must_watch import MustWatch
 from pitwall.model.events import Restarted
 from pitwall.model.outputs import Alert, Answered, CarOutlook, HeldBack, Output, Refused, RunOutlook
 from pitwall.model.setup import ForecastSettings
