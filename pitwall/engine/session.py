@@ -12,6 +12,7 @@ from pitwall.engine.advising import BY_DESK, Advising
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.calls import CallBook
 from pitwall.engine.car import CarTrack, Happening
+from pitwall.engine.channel import channels_of
 from pitwall.engine.commands import Answer, Refusal, answer
 from pitwall.engine.field import Field, judge
 from pitwall.engine.forecasts import Questions
@@ -166,13 +167,14 @@ class Session:
         self.setup, self.prepared, self.rain = setup, True, setup.wet
         self.clock = SessionClock(setup.regulations, setup.duration_s, setup.windows)
         self.field, self.questions, self.advising = Field(setup), Questions(setup), Advising(setup)
+        channels = channels_of(setup)
         for name, plan in sorted(setup.plans.items()):
             track = self.field.track(name)
             switches = SwitchBoard(setup.cars[name], plan, setup.procedures, setup.wet)
             book = CallBook(name, setup.calls.unconfirmed_after_s)
             self.team[name] = TeamCar(
                 name, setup, plan, track, track.lap_map, PlanProgress(plan), switches, book, since_s=self.now,
-                field_tracks=self.field.tracks,
+                field_tracks=self.field.tracks, channel=channels[name],
             )
         self.hands = Hands(self.clock, self.field, self.team, self._followed, self._status)
         self._all_dirty()
@@ -330,7 +332,7 @@ class Session:
             if (name in self._dirty or car.book.lapsed(self.now)) and not self._over():
                 car.refresh(self.clock, self.now)
                 self.notices.desk.add(name)
-            car.book.tick(self.now)
+            car.channel.tick(car.book, self.now)
             changed = car.book.take_changed()
             if changed:
                 self.hands.note_calls(name, changed, self.now)
@@ -363,8 +365,7 @@ class Session:
             if car.recalls != recalls:
                 self.hands.note_recall(car.car, self.now)
             self._outputs += self.lookout.around(car, self.clock, self.alerts, self.now)
-        stale_s = self.setup.calls.feed_stale_s
-        self._outputs += self.lookout.feed(self.field, stale_s, self.clock, self.alerts, self.now)
+        self._outputs += self.lookout.feed(self.field, self.setup.calls.feed_stale_s, self.clock, self.alerts, self.now)
 
     def _arm(self) -> None:
         if self._over():
