@@ -80,7 +80,7 @@ class CallBook:
         pressed here, or the driver was told and telemetry shows that nothing was done: then it is offered once more."""
         if call.state == "withdrawn":
             return call.because is None and spec.say_by_s > now
-        if call.unfounded or self._taken_back(spec):
+        if call.unfounded or (call.state in HEARD and self._untold(spec)):
             return max(spec.say_by_s, spec.latest_s or spec.say_by_s) > now
         if call.state in ("said", "done") and spec.not_done and spec.latest_s is not None and not call.again:
             # Told, perhaps even read back, and not done: the driver forgot. Time enough for that must have gone by.
@@ -90,19 +90,19 @@ class CallBook:
             return False
         return spec.latest_s > now + AGAIN_S
 
-    def _taken_back(self, spec: CallSpec) -> bool:
-        """Guard: before the same line the driver was told to have one of these switches elsewhere: what it was told for
-        is no longer in the plan, and it must be told to go back."""
+    def _untold(self, spec: CallSpec) -> bool:
+        """Guard: one of these switches was told before the same line to go elsewhere (what that was for is no longer in
+        the plan), or was not told at all, and no open call does it."""
         if spec.ask.action != "set_switch":
             return False
-        open_names, lap = spec.asked, spec.key.rpartition("-")[0]
+        left, lap = spec.asked, spec.key.rpartition("-")[0]
         for call in reversed(self.calls.values()):
-            if call.state not in HEARD or call.spec.key.rpartition("-")[0] != lap:
+            if call.spec.key.rpartition("-")[0] != lap or not (call.open or call.state in HEARD):
                 continue
             for name, told in call.spec.asked.items():
-                if name in open_names and not same_position(told, open_names.pop(name)):
+                if name in left and not same_position(told, left.pop(name)):
                     return True
-        return False
+        return bool(left)
 
     def _make(self, key: str, spec: CallSpec, attempt: int, now: float) -> None:
         wished, spec = spec, still_in_time(spec, now)

@@ -10,11 +10,17 @@ from pitwall.engine.call import Call
 from pitwall.engine.calls import SETTLED
 from pitwall.engine.rules.release import GROUP
 from pitwall.engine.switches import ANSWERS_ENTERED
+from pitwall.model.car import Car
 from tests.unit.engine_stage import MAIN, SWITCHES, Stage, car_file, plan, setup
 
 FLAP = {"do": "flap_lap", "on": {"timed": 2}}
 MANY = [{"switch": f"s{number}", "kind": "toggle", "word": f"switch {number}", "positions": ["off", "on"],
          "default": "off"} for number in range(6)]  # fmt: skip
+
+
+def measured(name: str) -> Car:
+    """The car of these tests with telemetry for one more switch."""
+    return car_file(switches=[one | {"measured": True} if one["switch"] == name else one for one in SWITCHES])
 
 
 def asking(stage: Stage, switch: str, position: Any, part: str = "") -> list[Call]:
@@ -80,6 +86,27 @@ def test_a_put_back_is_called_before_the_line_when_its_item_is_taken_out_after_t
     stage.wait(330)
     assert stage.car.switches.stands("flap") == "closed"
     assert not any(call.open for call in asking(stage, "flap", "closed"))
+
+
+def test_a_switch_that_telemetry_shows_in_place_moves_no_other_one_out_of_its_call() -> None:
+    """Three changes are two calls. The first is said, and telemetry shows one of its two: the third switch still has
+    its own call, and is not taken for told."""
+    wants = {"flap": "open", "brake_bias": 57, "torque_map": 3}
+    items = [{"do": "set_one", "arguments": {"switch": name, "position": to}, "on": {"timed": 1}}
+             for name, to in wants.items()]
+    stage = Stage(setup(plan(MAIN | {"laps": "out, 3 timed, in", "items": items}),
+                        cars={"41": measured("brake_bias")})).green()
+    stage.leave(200)
+    stage.cross(232, "1")
+    stage.cross(285, "2")
+    stage.wait(288)
+    first = stage.call("main-1-1-switch-0")
+    assert first.spec.asked == {"brake_bias": 57, "flap": "open"}
+    stage.command("said", call=first.id)
+    stage.switch(289, "brake_bias", 57)
+    stage.wait(294)
+    assert [call.spec.asked for call in stage.car.book.live.values() if call.spec.kind == "switch"
+            and "main-1-1-switch" in call.id] == [{"torque_map": 3}]
 
 
 def test_only_what_was_taken_out_is_told_again() -> None:
