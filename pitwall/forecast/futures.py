@@ -57,7 +57,7 @@ def forecast(wanted: ForecastWanted) -> ForecastAnswer:
         Per car and run the chance that it fits, quantiles of its end and its latest release time.
     """
     snapshot = wanted.snapshot
-    calendar = draw_calendar(_stream(wanted.seed, CALENDAR_STREAM), snapshot)
+    calendar = draw_calendar(stream(wanted.seed, CALENDAR_STREAM), snapshot)
     return ForecastAnswer(
         cars=tuple(_outlook(car, snapshot, calendar, wanted.seed) for car in snapshot.cars),
         futures=calendar.session_end.shape[0],
@@ -65,7 +65,8 @@ def forecast(wanted: ForecastWanted) -> ForecastAnswer:
     )
 
 
-def _stream(seed: int, *key: int) -> np.random.Generator:
+def stream(seed: int, *key: int) -> np.random.Generator:
+    """The stream of draws of that key, such as the calendar's or a run's."""
     # SeedSequence wants whole numbers from zero: a negative seed is folded over.
     return np.random.Generator(np.random.PCG64(np.random.SeedSequence([seed % (1 << 64), *key])))
 
@@ -151,7 +152,7 @@ def draw_chain(car: CarSnapshot, count: int, seed: int) -> Chain:
         last = activity.run or last
         name = f"{last}/{activity.kind}" if activity.run is None else last
         if name not in streams:
-            streams[name] = _stream(seed, _key(car.car, name))
+            streams[name] = stream(seed, _key(car.car, name))
         rows.append(sample(streams[name], *_ordered(activity), count))
     under_way = car.on_track and bool(car.activities) and car.activities[0].kind in ON_TRACK
     durations = np.array(rows) if rows else np.empty((0, count))
@@ -159,7 +160,7 @@ def draw_chain(car: CarSnapshot, count: int, seed: int) -> Chain:
     if under_way and (whole := _whole_lap(car)) is not None:
         again = durations.copy()
         again[0] = np.maximum(durations[whole], durations[0])
-    spare = _stream(seed, _key(car.car, "/out again"))
+    spare = stream(seed, _key(car.car, "/out again"))
     return Chain(car.activities, durations, again, _out_laps(car, durations, spare, under_way), under_way)
 
 
