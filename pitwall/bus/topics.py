@@ -31,6 +31,7 @@ from pitwall.model.events import (
     WeatherReported,
 )
 from pitwall.model.outputs import (
+    AdviceState,
     Alert,
     Answered,
     ClockState,
@@ -39,6 +40,7 @@ from pitwall.model.outputs import (
     FieldState,
     ForecastState,
     Health,
+    LadderState,
     LapJudged,
     PlanState,
     Prompt,
@@ -99,6 +101,10 @@ TOPICS: tuple[Topic, ...] = (
     Topic("plan/{car}/proposal", "out", Proposal, 1, True, "daemon",
           "A changed plan that waits for adopt or decline; an empty message clears it."),
     Topic("forecast/{car}", "out", ForecastState, 1, True, "daemon", "The chance that each run still fits."),
+    Topic("advice", "out", AdviceState, 1, True, "daemon",
+          "Changed plans that the forecast advises, best first; an empty message clears it."),
+    Topic("ladder", "out", LadderState, 1, True, "daemon",
+          "Under a red flag: the best plan for a restart at several moments; an empty message clears it."),
     Topic("field", "out", FieldState, 1, True, "daemon", "Who is on track."),
     Topic("laps/{car}", "out", LapJudged, 1, False, "daemon", "A lap ended, or its kind is believed anew."),
     Topic("health", "out", Health, 1, True, "daemon", "Online or offline; offline is the daemon's will."),

@@ -1,8 +1,8 @@
 """Which changed plan keeps most: the answer to an ``AdviceQuestion``.
 
-All plans are driven through the same futures. ``advice_pieces`` says what a car may do, ``advice_rules`` in which order,
-``advice_driving`` what comes of it, ``advice_search`` finds the best of one car, ``advice_team`` of all, and this file
-chooses what to tell: the best plan, and the best of those that do other runs and are better than the plan as it stands.
+All plans are driven through the same futures. ``advice_pieces`` says what a car may do, ``advice_rules`` in which
+order, ``advice_driving`` what comes of it, ``advice_search`` finds the best of one car, ``advice_team`` of all, and
+this file chooses what to tell: the best plan, and the best of those that do other runs and beat the plan as it stands.
 
 Whether a proposal flips is asked of the plans of other runs that the search met, not of all there are: with each run's
 value changed by a fifth, up and down, does one of them come first?
@@ -23,7 +23,8 @@ from pitwall.forecast.advice_search import SAME, CarSearch
 from pitwall.forecast.advice_surest import surest
 from pitwall.forecast.advice_team import Outcome, TeamPlan, TeamSearch
 from pitwall.forecast.advice_words import Wording, join, percent
-from pitwall.forecast.futures import CALENDAR_STREAM, stream
+from pitwall.forecast.draws import stream
+from pitwall.forecast.futures import CALENDAR_STREAM, begins_at
 from pitwall.forecast.interruptions import Calendar, draw_calendar
 from pitwall.model.advice import EVEN_ODDS, PER_CHANGE, Advice, AdviceAnswer, AdviceQuestion, CarPlan, RunDone
 
@@ -48,6 +49,7 @@ class Desk:
     question: AdviceQuestion
     standing: Standing
     models: tuple[CarModel, ...]
+    drawn: tuple[Drawn, ...]
 
     @classmethod
     def of(cls, question: AdviceQuestion) -> Desk:
@@ -56,7 +58,8 @@ class Desk:
         cars = question.snapshot.cars
         drawn = {car.car: Drawn.of(question, car) for car in cars}
         known = frozenset(i for i in looked.doable if question.choices[i].car in drawn)
-        return cls(question, looked, tuple(CarModel.of(question, car, drawn, known) for car in cars))
+        models = tuple(CarModel.of(question, car, drawn, known) for car in cars)
+        return cls(question, looked, models, tuple(drawn.values()))
 
     def calendar(self) -> Calendar:
         """The futures' interruptions and flags."""
@@ -65,19 +68,28 @@ class Desk:
 
     def team(self, calendar: Calendar, per_change: float = PER_CHANGE, budget: int = BUDGET) -> TeamSearch:
         """The search on these futures."""
-        snapshot = self.question.snapshot
-        begins = [
-            np.full(self.question.futures, max(car.from_s, 0.0) if snapshot.status == "waiting" else car.from_s)
-            for car in snapshot.cars
+        snapshot, futures = self.question.snapshot, self.question.futures
+        begins = [np.full(futures, begins_at(car, snapshot)) for car in snapshot.cars]
+        searches = [
+            CarSearch(model, calendar, own.ready(begin), per_change)
+            for model, own, begin in zip(self.models, self.drawn, begins, strict=True)
         ]
-        searches = [CarSearch(model, calendar, begin, per_change)
-                    for model, begin in zip(self.models, begins, strict=True)]
-        return TeamSearch(self.question.choices, searches, begins, calendar, per_change, budget)
+        return TeamSearch(
+            self.question.choices, searches, self.drawn, begins, snapshot.finish_started_lap, budget
+        )
 
     @property
     def as_it_stands(self) -> Plan:
         """The plan as it stands, without what cannot be done any more."""
         return tuple(as_it_stands(model) for model in self.models)
+
+    @property
+    def broken(self) -> str | None:
+        """What to say when the plan as it stands breaks its own rules: then it is no candidate."""
+        for model in self.models:
+            if not model.allows(as_it_stands(model)):
+                return f"The plan of car {model.car} as it stands does not keep its order, or its tyres do not last."
+        return None
 
     def car_plans(self, plan: Plan) -> tuple[CarPlan, ...]:
         """The plan for the answer; runs for after the flag stand at its end."""
@@ -140,6 +152,7 @@ def advise(question: AdviceQuestion) -> AdviceAnswer:
         return AdviceAnswer(as_planned=told(desk, base, text), best=(), exact=True, bound=base.net,
                             problem=desk.standing.sentence, reachable=base.chance)
     search = look(desk, team, base)
+    problem = " ".join(one for one in (desk.standing.sentence, desk.broken) if one) or None
     unreached = unreached_of(question, search)
     best = proposals(desk, search, wording, unreached)
     return AdviceAnswer(
@@ -149,7 +162,7 @@ def advise(question: AdviceQuestion) -> AdviceAnswer:
         exact=search.outcome.exact,
         bound=round(search.outcome.bound + desk.after_flag_worth, 6),
         reachable=search.reachable,
-        problem=desk.standing.sentence,
+        problem=problem,
     )
 
 
@@ -157,13 +170,14 @@ def look(desk: Desk, team: TeamSearch, base: TeamPlan, known: tuple[Plan, ...] =
     """Search with the wanted confidence; when no plan has it, as sure as can be; when that is less than even, by worth
     alone."""
     wanted = desk.question.confidence if team.musts else 0.0
-    outcome = team.best(wanted, (base.sequels, *known))
+    known = known if desk.broken else (base.sequels, *known)
+    outcome = team.best(wanted, known)
     if outcome.best is not None:
         return Search(team, base, wanted, outcome.best.chance, outcome)
     sure = surest(team)
     reachable = sure.chance if sure is not None else 0.0
     floor = reachable if reachable >= EVEN_ODDS else 0.0
-    start = (base.sequels, *known) if sure is None else (base.sequels, sure.sequels, *known)
+    start = known if sure is None else (sure.sequels, *known)
     return Search(team, base, floor, reachable, team.best(floor, start))
 
 
@@ -193,7 +207,7 @@ def proposals(desk: Desk, search: Search, wording: Wording, unreached: str | Non
     others = [search.team.judge(plan) for plan in search.outcome.others]
     others = [plan for plan in others if plan.chance >= search.floor - SAME and plan.sequels != best.sequels]
     chosen, flips = [best], flips_of(search, best, others, wording)
-    base_may = search.base.chance >= search.floor - SAME
+    base_may = search.base.chance >= search.floor - SAME and desk.broken is None
     for plan in sorted(others, key=lambda one: (-round(one.net, 9), one.sequels)):
         if len(chosen) == PROPOSALS or (base_may and plan.net <= search.base.net + SAME):
             break

@@ -89,7 +89,7 @@ class Bounds:
         return left
 
     def worth(self, rest: NDArray[np.int64], ready: Floats) -> Floats:
-        """The most that the runs ``rest`` (bits, shape (B,)) can add from ``ready`` (B, N) on: their mean, shape (B,)."""
+        """The most that the runs ``rest`` (bits, (B,)) can add from ``ready`` (B, N) on: the mean, shape (B,)."""
         found = np.empty(len(rest))
         green = self.green_left(ready) if self._green is not None else None
         for bits in sorted(set(rest.tolist())):

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pitwall.forecast.advice_pieces import Part, Piece
+from pitwall.forecast.advice_pieces import Piece
 from pitwall.forecast.interruptions import Calendar, Slot, Spans
 from pitwall.forecast.pert import Floats
 from pitwall.forecast.walk import SLOW_PACE, stretched, walk
@@ -36,7 +36,7 @@ def drive(piece: Piece, begin: Floats, calendar: Calendar) -> Driven:
         calendar: The futures.
 
     Returns:
-        When it is back, and what was done in time; nothing is, where it left after its latest moment.
+        When it is back, and what was done in time: nothing of its first run, where that left after its latest moment.
     """
     begin = np.maximum(begin, piece.earliest_s) if piece.earliest_s > -np.inf else begin
     if calendar.windows:
@@ -52,7 +52,7 @@ def drive(piece: Piece, begin: Floats, calendar: Calendar) -> Driven:
     counts = [_undisturbed(piece, number, left) for number in range(len(piece.parts))]
     if piece.latest_s < np.inf:
         late = begin > piece.latest_s
-        counts = [np.where(late, 0, count) for count in counts]
+        counts[0] = np.where(late, 0, counts[0])
     red &= begin <= calendar.session_end
     if red.any():
         _walk_those(piece, begin, calendar, red, parked, counts)
@@ -108,8 +108,9 @@ def _walk_those(
     late = path.starts[0] > piece.latest_s if piece.latest_s < np.inf else None
     for count, part in zip(counts, piece.parts, strict=True):
         moments = (path.starts if part.by_start else path.ends)[list(part.marks)]
-        done = (moments < end if part.by_start else moments <= end).sum(axis=0)
-        count[row, future] = done if late is None else np.where(late, 0, done)
+        count[row, future] = (moments < end if part.by_start else moments <= end).sum(axis=0)
+    if late is not None:
+        counts[0][row[late], future[late]] = 0
 
 
 def _in_windows(piece: Piece, begin: Floats, calendar: Calendar) -> Driven:
@@ -131,5 +132,6 @@ def _in_windows(piece: Piece, begin: Floats, calendar: Calendar) -> Driven:
             for mark in part.marks:
                 at = path.starts[mark] if part.by_start else path.ends[mark]
                 flag = calendar.flag_after(at, piece.allowed)
-                count[row] += ((at < flag) if part.by_start else (at <= flag)) & ~late
+                count[row] += (at < flag) if part.by_start else (at <= flag)
+        counts[0][row][late] = 0
     return Driven(parked, tuple(counts))

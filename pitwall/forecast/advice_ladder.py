@@ -10,7 +10,8 @@ import numpy as np
 from pitwall.forecast.advice import Desk, Search, look, told, unreached_of
 from pitwall.forecast.advice_team import TeamPlan
 from pitwall.forecast.advice_words import Wording, percent
-from pitwall.forecast.futures import CALENDAR_STREAM, stream
+from pitwall.forecast.draws import stream
+from pitwall.forecast.futures import CALENDAR_STREAM
 from pitwall.forecast.interruptions import Calendar, Spans, draw_calendar
 from pitwall.model.advice import LadderStep
 
@@ -65,7 +66,7 @@ def pull_forward(desk: Desk, step: Search, best: TeamPlan, restart_s: float, wor
         if not sequel or choices[model.pieces[sequel[0]].runs[0]].under_way:
             continue
         first = model.pieces[sequel[0]]
-        free = ends - max(desk.question.snapshot.cars[number].from_s, first.earliest_s)
+        free = ends - max(step.team.ready(number), first.earliest_s)
         for place, piece in enumerate(model.pieces[n] for n in sequel[: min(STOPS_AHEAD, len(sequel) - 1)]):
             lasts = float(np.median(piece.work))
             if 0 < lasts <= free:
@@ -77,6 +78,7 @@ def pull_forward(desk: Desk, step: Search, best: TeamPlan, restart_s: float, wor
     gain, number, place, lasts, chance = min(offers)
     piece = desk.models[number].pieces[best.sequels[number][place]]
     who = f" ({', '.join(piece.crew)})" if piece.crew else ""
-    text = f"Do now on car {desk.models[number].car}, as far as it can be, the work after {wording.name(piece.runs[-1])}"
+    car, run = desk.models[number].car, wording.name(piece.runs[-1])
+    text = f"Do now on car {car}, as far as it can be, the work after {run}"
     sure = f", all musts fit in {percent(chance)} of futures" if chance - before.chance >= 0.015 else ""
     return f"{text}{who}: it takes {lasts / 60:.0f} min and brings {-gain:.1f}{sure}."

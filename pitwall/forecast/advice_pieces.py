@@ -9,13 +9,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import takewhile
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pitwall.forecast.futures import draw_chain
+from pitwall.forecast.draws import draw_chain
 from pitwall.forecast.pert import Floats
-from pitwall.forecast.walk import ON_TRACK, Chain
+from pitwall.forecast.walk import ON_TRACK, WORKS, Chain, work_end
 from pitwall.model.advice import CLASS_WEIGHT, AdviceQuestion, RunChoice
 from pitwall.model.outlook import Activity, CarSnapshot
 
@@ -51,7 +52,7 @@ class Piece:
     parts: tuple[Part, ...]
     chain: Chain
     work: Floats
-    crew: tuple[str, ...]
+    task: Activity | None
     earliest_s: float
     latest_s: float
     allowed: tuple[int, ...] = ()
@@ -87,6 +88,11 @@ class Piece:
     def _green(self) -> NDArray[np.float64]:
         return np.array([float(one.kind in ("out", "timed", "cool")) for one in self.chain.activities])
 
+    @property
+    def crew(self) -> tuple[str, ...]:
+        """Who does the work after it."""
+        return self.task.crew if self.task is not None else ()
+
     @cached_property
     def waits_inside(self) -> bool:
         """An activity behind the first waits for a moment of its own: no shortcut is possible."""
@@ -115,30 +121,44 @@ def weight(choice: RunChoice) -> float:
 
 @dataclass(frozen=True)
 class Drawn:
-    """The durations of every run of one car: one chain, and where each run and the work after it lie in it."""
+    """The durations of all that one car may do, in one chain: the work under way, then every run and its work.
+
+    Attributes:
+        chain: All of it.
+        lead: How many activities come before any run: work that is under way, or the wait for the release.
+        spans: By choice, where its activities lie.
+        work: By choice, where the work after it lies.
+    """
 
     chain: Chain
+    lead: int
     spans: dict[int, tuple[int, int]]
-    work: dict[int, Floats]
+    work: dict[int, int]
 
     @classmethod
     def of(cls, question: AdviceQuestion, car: CarSnapshot) -> Drawn:
         """Draw them for this car, in the order of its plan."""
-        activities: list[Activity] = []
-        spans, at = {}, {}
-        for index, choice in enumerate(question.choices):
-            if choice.car != car.car:
-                continue
+        own = [(i, choice) for i, choice in enumerate(question.choices) if choice.car == car.car]
+        under_way = any(choice.under_way for _, choice in own)
+        activities = [] if under_way else list(takewhile(lambda one: one.kind in WORKS, car.activities))
+        lead, spans, work = len(activities), {}, {}
+        for index, choice in sorted(own, key=lambda one: not one[1].under_way):
             first = len(activities)
             activities += [one.model_copy(update={"run": choice.run}) for one in choice.activities]
             spans[index] = (first, len(activities))
             if choice.work is not None:
-                at[index] = len(activities)
-                activities.append(choice.work.model_copy(update={"run": None}))
-        under_way = any(choice.under_way for choice in question.choices if choice.car == car.car)
+                work[index] = len(activities)
+                crew = tuple(dict.fromkeys((*choice.crew, *choice.work.crew)))
+                activities.append(choice.work.model_copy(update={"run": choice.run, "crew": crew}))
         whole = car.model_copy(update={"activities": tuple(activities), "on_track": under_way})
-        chain = draw_chain(whole, question.futures, question.seed)
-        return cls(chain, spans, {index: chain.durations[row] for index, row in at.items()})
+        return cls(draw_chain(whole, question.futures, question.seed), lead, spans, work)
+
+    def ready(self, begin: Floats) -> Floats:
+        """When the car is ready for its first run, shape (N,): after the work that is under way."""
+        for activity, duration in zip(self.chain.activities[: self.lead], self.chain.durations, strict=False):
+            begin = begin if activity.not_before_s is None else np.maximum(begin, activity.not_before_s)
+            begin = work_end(activity, begin, begin, duration)
+        return begin
 
 
 def pieces_of(question: AdviceQuestion, car: CarSnapshot, runs: list[int], drawn: dict[str, Drawn]) -> list[Piece]:
@@ -169,13 +189,19 @@ def _chained(question: AdviceQuestion, runs: list[int], length: int) -> Iterator
             continue
         for run in runs:
             choice = question.choices[run]
-            if run not in earlier and choice.car == before.car and before.run in choice.merges_with:
-                if not choice.under_way:
-                    yield (*earlier, run)
+            named = choice.car == before.car and before.run in choice.merges_with
+            if named and run not in earlier and _may_follow(choice):
+                yield (*earlier, run)
 
 
 def _has_in_lap(choice: RunChoice) -> bool:
     return bool(choice.activities) and choice.activities[-1].kind == "in"
+
+
+def _may_follow(choice: RunChoice) -> bool:
+    """Laps that count are left of it without its out-lap, and no moment is set for its leaving."""
+    timed = any(one.kind == "timed" for one in choice.activities)
+    return timed and not choice.under_way and choice.not_before_s is None and choice.not_after_s is None
 
 
 def _lengths(question: AdviceQuestion, runs: tuple[int, ...]) -> Iterator[tuple[tuple[int, int], ...]]:
@@ -216,12 +242,13 @@ class _Builder:
             laps.append((f"{choices[run].car}/{choices[run].tyres}", on_track))
             rows += own
         first, last = choices[timed[0][0]], choices[timed[-1][0]]
-        nothing = np.zeros(self.question.futures)
+        work = self.drawn[last.car].work.get(timed[-1][0])
+        task = None if work is None else chain.activities[work]
         return Piece(
             parts=tuple(parts),
             chain=_picked(chain, rows, first.under_way),
-            work=self.drawn[last.car].work.get(timed[-1][0], nothing),
-            crew=last.crew if last.work is not None else (),
+            work=np.zeros(self.question.futures) if work is None or task is None else _at_least(task, chain, work),
+            task=task,
             earliest_s=_earliest(first),
             latest_s=first.not_after_s if first.not_after_s is not None and not first.under_way else np.inf,
             allowed=self._windows(first),
@@ -264,6 +291,11 @@ class _Builder:
         count = len(self.question.snapshot.windows)
         bound = self.car.windows.get(choice.run) if choice.car == self.car.car else None
         return tuple(range(count)) if bound is None else (bound,) if bound >= 0 else ()
+
+
+def _at_least(task: Activity, chain: Chain, row: int) -> Floats:
+    nothing = np.zeros(chain.durations.shape[1])
+    return work_end(task, nothing, nothing, chain.durations[row])
 
 
 def _earliest(choice: RunChoice) -> float:

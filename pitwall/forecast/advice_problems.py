@@ -68,7 +68,7 @@ def _fatal(question: AdviceQuestion, doable: frozenset[int], after: frozenset[in
     if snapshot.status in ("finished", "closed") or (snapshot.remaining_s <= 0 and not snapshot.windows):
         return "The session is over: no run can be fitted in any more."
     if not doable:
-        return "Only runs for after the flag are left: they need no advice." if after else "No run can be done any more:"
+        return "Only runs for after the flag are left: nothing to advise." if after else "No run can be done any more:"
     return None
 
 

@@ -65,7 +65,8 @@ class CarModel:
         bit = {run: 1 << place for place, run in enumerate(runs)}
         under_way = [i for i in own if choices[i].under_way]
         cars = {one.car for one in question.snapshot.cars}
-        alone = [i for i in own if choices[i].want == "must" and (tied(question, i) or not cars & set(choices[i].also_on))]
+        alone = [i for i in own if choices[i].want == "must"
+                 and (tied(question, i) or not cars & set(choices[i].also_on))]
         labels = sorted({str(choices[i].group) for i in own if choices[i].group is not None})
         first = tuple(n for n, piece in enumerate(pieces) if under_way and piece.runs[0] == under_way[0])
         return cls(
@@ -82,6 +83,17 @@ class CarModel:
             choices=tuple(choices[run] for run in runs),
             set_before=_laps_before(question, own, pieces),
         )
+
+    def allows(self, sequel: Sequel) -> bool:
+        """Is this sequel within all the rules?"""
+        done = 0
+        for place, number in enumerate(sequel):
+            if done & (self.masks[number] | self.forbids[number]) or (done & self.needs[number]) != self.needs[number]:
+                return False
+            if not self.within_tyres(sequel[: place + 1]):
+                return False
+            done |= self.masks[number]
+        return not self.first or sequel[:1] == () or sequel[0] in self.first
 
     def within_tyres(self, sequel: Sequel) -> bool:
         """Do its sets last, and are they as old as the comparison needs, with the last piece added?"""

@@ -70,7 +70,7 @@ class Prefixes:
         """All of them, one behind the other."""
         return Prefixes(
             [sequel for one in many for sequel in one.sequels],
-            *(np.concatenate([getattr(one, name) for one in many])  # type: ignore[arg-type]  # fields by name
+            *(np.concatenate([getattr(one, name) for one in many])
               for name in ("masks", "ready", "sure", "worth", "pending", "counted", "edits")),
         )
 
@@ -96,7 +96,7 @@ class CarSearch:
     """Branch and bound over the sequels of one car."""
 
     def __init__(self, model: CarModel, calendar: Calendar, begin: Floats, per_change: float) -> None:
-        self.model, self._calendar, self._begin, self._per_change = model, calendar, begin, per_change
+        self.model, self.calendar, self._begin, self.per_change = model, calendar, begin, per_change
         self._bounds = Bounds(model, calendar)
         self._weights = [weight(choice) for choice in model.choices]
         self._group = [next((g for g, bits in enumerate(model.groups) if bits >> place & 1), -1)
@@ -126,7 +126,7 @@ class CarSearch:
     def add(self, prefixes: Prefixes, number: int) -> Prefixes:
         """Each of these prefixes with one more piece."""
         piece, model = self.model.pieces[number], self.model
-        driven = drive(piece, prefixes.ready, self._calendar)
+        driven = drive(piece, prefixes.ready, self.calendar)
         sure, pending = prefixes.sure, prefixes.pending.copy()
         counted, worth, masks = prefixes.counted.copy(), prefixes.worth.copy(), prefixes.masks
         for part, counts in zip(piece.parts, driven.counts, strict=True):
@@ -158,13 +158,13 @@ class CarSearch:
     def net(self, prefixes: Prefixes) -> Floats:
         """Worth of each as a whole plan, its changes counted, shape (B,)."""
         left_out = np.array([float((self._own_bits & ~int(mask)).bit_count()) for mask in prefixes.masks])
-        worth: Floats = prefixes.worth - self._per_change * (prefixes.edits + left_out)
+        worth: Floats = prefixes.worth - self.per_change * (prefixes.edits + left_out)
         return worth
 
     def bound(self, prefixes: Prefixes) -> Floats:
         """The most that any plan beginning so can be worth, its changes counted, shape (B,)."""
         rest = self._every & ~prefixes.masks
-        most = prefixes.worth + self._bounds.worth(rest, prefixes.ready) - self._per_change * prefixes.edits
+        most = prefixes.worth + self._bounds.worth(rest, prefixes.ready) - self.per_change * prefixes.edits
         for group, bits in enumerate(self.model.groups):
             open_ = (prefixes.masks & bits) != bits
             most += np.where(open_, np.maximum(prefixes.pending[:, group], 0.0).mean(axis=1), 0.0)

@@ -60,7 +60,8 @@ def _surer(search: CarSearch, level: Prefixes) -> Prefixes:
 def _shortest(model: CarModel) -> list[int]:
     """The pieces of nothing but musts, what they repeat, and what is under way, each as short as it may be."""
     wanted = {run for run, choice in zip(model.runs, model.choices, strict=True) if choice.want == "must"}
-    own = {choice.run: (run, choice.same_as) for run, choice in zip(model.runs[: model.own], model.choices, strict=False)}
+    plan = zip(model.runs[: model.own], model.choices, strict=False)
+    own = {choice.run: (run, choice.same_as) for run, choice in plan}
     for run in sorted(wanted & {run for run, _ in own.values()}):
         original = model.choices[model.runs.index(run)].same_as
         while original is not None and original in own:

@@ -14,12 +14,12 @@ from heapq import heappop, heappush
 import numpy as np
 from numpy.typing import NDArray
 
-from pitwall.forecast.advice_pieces import weight
+from pitwall.forecast.advice_pieces import Drawn, weight
 from pitwall.forecast.advice_rules import Sequel
 from pitwall.forecast.advice_search import SAME, CarSearch, Found
-from pitwall.forecast.advice_together import drive_together, shared_crews
-from pitwall.forecast.interruptions import Calendar
+from pitwall.forecast.advice_together import done_together
 from pitwall.forecast.pert import Floats
+from pitwall.forecast.sharing import shared_labels
 from pitwall.model.advice import RunChoice
 
 MOST_TOGETHER = 60
@@ -68,28 +68,33 @@ class TeamSearch:
     """All cars on one calendar of futures."""
 
     def __init__(
-        self, choices: Sequence[RunChoice], searches: Sequence[CarSearch], begins: Sequence[Floats], calendar: Calendar,
-        per_change: float, budget: int,
+        self, choices: Sequence[RunChoice], searches: Sequence[CarSearch], drawn: Sequence[Drawn],
+        begins: Sequence[Floats], started: bool, budget: int,
     ) -> None:
-        self.choices, self.searches, self._begins, self._calendar = choices, searches, begins, calendar
-        self._per_change, self._budget = per_change, budget
-        self._shared = bool(shared_crews([search.model.pieces for search in searches]))
+        self.choices, self.searches, self._drawn, self._begins = choices, searches, drawn, begins
+        self._calendar, self._per_change = searches[0].calendar, searches[0].per_change
+        self._started, self._budget = started, budget
+        self._shared = bool(shared_labels([own.chain for own in drawn]))
         self._visits = any(len(search.model.runs) > search.model.own for search in searches)
         self._judged: dict[tuple[Sequel, ...], TeamPlan] = {}
         self.musts = tuple(i for search in searches for i in search.model.runs[: search.model.own]
                            if choices[i].want == "must")
 
+    def ready(self, number: int) -> float:
+        """When that car will probably be ready for its first run (the median)."""
+        return float(np.median(self._drawn[number].ready(self._begins[number])))
+
     def judge(self, sequels: tuple[Sequel, ...], spared: Sequence[int] = ()) -> TeamPlan:
-        """What this plan would bring, crews shared; ``spared`` as for :func:`drive_together`."""
+        """What this plan would bring, crews shared; ``spared`` as for :func:`done_together`."""
         if not spared and sequels in self._judged:
             return self._judged[sequels]
         pieces = [[s.model.pieces[n] for n in sequel] for s, sequel in zip(self.searches, sequels, strict=True)]
-        driven = drive_together(pieces, self._begins, self._calendar, spared)
+        walked = done_together(pieces, self._drawn, self._begins, self._calendar, self._started, spared)
         share: dict[int, Floats] = {}
-        for car, outcomes in zip(pieces, driven, strict=True):
+        for car, outcomes in zip(pieces, walked, strict=True):
             for piece, outcome in zip(car, outcomes, strict=True):
-                for part, counts in zip(piece.parts, outcome.counts, strict=True):
-                    share[part.run] = self._own_share(part.run, part.shares[counts[0]], share)
+                for part, counts in zip(piece.parts, outcome, strict=True):
+                    share[part.run] = self._own_share(part.run, part.shares[counts], share)
         plan = self._summed(sequels, share)
         if not spared:
             self._judged[sequels] = plan
@@ -111,7 +116,8 @@ class TeamSearch:
             sure &= share[run] > 0 if run in share else False
         shares = {run: float((found * self._group_done(run, share)).mean()) for run, found in share.items()}
         worth = sum(weight(self.choices[run]) * mean for run, mean in sorted(shares.items()))
-        return TeamPlan(sequels, worth, worth - self._per_change * self.edits(sequels), float(sure.mean()), done, shares)
+        net = worth - self._per_change * self.edits(sequels)
+        return TeamPlan(sequels, worth, net, float(sure.mean()), done, shares)
 
     def _group_done(self, run: int, share: dict[int, Floats]) -> NDArray[np.bool_]:
         whole = np.ones(self._begins[0].size, dtype=np.bool_)

@@ -145,6 +145,11 @@ def _in_order(runs: list[int], place: dict[int, int]) -> set[int]:
     """A longest part of these runs that stands in the order of the plan."""
     best: list[list[int]] = []
     for run in runs:
-        before = max((chain for chain in best if place[chain[-1]] < place[run]), key=len, default=[])
-        best.append([*before, run])
-    return set(max(best, key=len, default=[]))
+        ahead = [chain for chain in best if place[chain[-1]] < place[run]]
+        best.append([*(_longest(ahead) if ahead else []), run])
+    return set(_longest(best)) if best else set()
+
+
+def _longest(chains: list[list[int]]) -> list[int]:
+    most = max(len(chain) for chain in chains)
+    return next(chain for chain in chains if len(chain) == most)

@@ -102,7 +102,7 @@ class Advice(Frozen):
     worth: float = Field(description="expected worth")
     sentence: str = Field(description="what it changes, costs and buys, in one sentence")
     flips: str | None = Field(
-        default=None, description="of the first: which change of one value by 20 per cent would put another plan before it"
+        default=None, description="of the first: which value, changed by 20 per cent, would put another before it"
     )
 
 
