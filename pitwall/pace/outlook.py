@@ -19,7 +19,7 @@ from pitwall.pace.chances import chances, shifted
 from pitwall.pace.planned import Chances, PlanRecord, PlanWord
 from pitwall.pace.residuals import Residuals
 from pitwall.pace.shapes import BACK_TO_USUAL, INVENTED, INVENTED_OUT, Alike, ShapeMemory, Traits
-from pitwall.pace.weighing import LEVELS, MIDDLE, Array, Record, Spread, weighted_quantiles
+from pitwall.pace.weighing import LEVELS, MIDDLE, Array, Record, Spread, sample_quantiles, weighted_quantiles
 
 OUT_TRAITS = Traits(narrow=0.03, wider=0.25, shift=BACK_TO_USUAL, fades_s=1200.0, least_fresh=0.2)
 ARRIVAL_SCALE_S = 0.05
@@ -276,4 +276,4 @@ def _seen(labels: Sequence[str], lap: LapSoFar, reference: Sequence[float]) -> t
 
 def _quantiles(alike: Alike | None, knot: int, reference_s: float, coming_in: bool = False) -> Array | None:
     found = alike.at(knot, coming_in) if alike is not None else None
-    return None if found is None else reference_s * weighted_quantiles(*found)
+    return None if found is None else reference_s * sample_quantiles(*found)
