@@ -210,6 +210,7 @@ class CarTrack(Whereabouts):
         self._end(lap, t, "line")
         self.move("line")
         self._begin(t, 0.0, "timed")
+        self.lap.slow_at = ("line",) if disturbed else ()
         for loop, when in sorted(after.items(), key=lambda passed: passed[1]):
             # The line was reported after loops of the lap that it began: they move over, as far as they can be true.
             if when - t >= self._shortest_lap_s() * self.lap_map.loops[loop]:
