@@ -288,10 +288,13 @@ class CallBook:
 
     def open_now(self, t: float) -> str | None:
         """Id of the call that somebody says who begins to speak at ``t``: in its window, the most important first."""
+        return next((call.id for call in self.open_at(t)), None)
+
+    def open_at(self, t: float) -> list[Call]:
+        """The calls in whose window ``t`` lies, the most important first."""
         ready = [call for call in self._open_calls() if call.state in ("due", "shown")
                  and call.spec.say_from_s - OPENS_S <= t <= call.spec.say_by_s + OPENS_S]
-        first = min(ready, key=lambda call: (-PRIORITY[call.spec.kind], call.spec.say_by_s, call.id), default=None)
-        return first.id if first is not None else None
+        return sorted(ready, key=lambda call: (-PRIORITY[call.spec.kind], call.spec.say_by_s, call.id))
 
     def find(self, call_id: str) -> Call | None:
         """The call of that id."""

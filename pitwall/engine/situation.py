@@ -64,6 +64,7 @@ class Situation:
     """One car's situation at ``now``; rules read it and change nothing.
 
     ``sharp``: positions come at 5 Hz or better. ``holding``: key of the item whose hold they show, and when it is over.
+    ``words_per_minute``: how fast this engineer was heard to speak; None: as the settings believe.
     """
 
     now: float
@@ -91,6 +92,7 @@ class Situation:
     sharp: bool = False
     holding: tuple[str, float] | None = None
     questions: tuple[Question, ...] = ()
+    words_per_minute: float | None = None
     _strays: tuple[float, float, float] | None = None
     _stretches: dict[tuple[int, ...], Spans] = field(default_factory=dict)
 
@@ -110,7 +112,7 @@ class Situation:
 
     def spoken(self, text: str) -> float:
         """Seconds to say this text at the engineer's rate."""
-        return spoken_s(text, self.timing.words_per_minute)
+        return spoken_s(text, self.words_per_minute or self.timing.words_per_minute)
 
     def stretches(self, legs: tuple[Leg, ...]) -> Spans | None:
         """Listening stretches of these laps in session seconds; None where the circuit gives none."""

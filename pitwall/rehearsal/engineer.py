@@ -16,6 +16,7 @@ from pitwall.rehearsal.agenda import Agenda
 from pitwall.rehearsal.channel import Channel
 from pitwall.rehearsal.draws import Rng, between, happens
 from pitwall.rehearsal.driver import Driver, Speech
+from pitwall.rehearsal.mouth import speaking_s
 from pitwall.rehearsal.scenario import EngineerHabits
 from pitwall.rehearsal.teamcar import TeamCar
 from pitwall.rehearsal.truth import NeverSpoken, SpokenCall
@@ -54,10 +55,11 @@ class Engineer:
     """The engineer of one car."""
 
     def __init__(self, team: TeamCar, driver: Driver, habits: EngineerHabits, channel: Channel, agenda: Agenda,
-                 press: Callable[[Fact], None], prefix: str, rng: Rng, key_rng: Rng) -> None:
+                 press: Callable[[Fact], None], prefix: str, rng: Rng, key_rng: Rng, rate_rng: Rng) -> None:
         self._team, self._driver, self._habits = team, driver, habits
         self._channel, self._agenda, self._press, self._prefix = channel, agenda, press, prefix
-        self._rng, self._key_rng = rng, key_rng
+        self._rng, self._key_rng, self._rate_rng = rng, key_rng, rate_rng
+        self._rates: dict[str, float] = {}
         self._cards: dict[str, _Card] = {}
         self._speeches: list[Speech] = []
         self._never: dict[str, NeverSpoken] = {}
@@ -193,7 +195,7 @@ class Engineer:
 
     def _speak(self, card: _Card, t: float) -> None:
         prompt = card.prompt
-        length = max(0.4, prompt.spoken_s * between(self._rng, self._habits.speech, low=0.5))
+        length = max(0.4, self._usual_s(prompt.text) * between(self._rng, self._habits.speech, low=0.5))
         end = self._channel.take("engineer", t, length, prompt.call)
         card.begun = True
         card.times_spoken += 1
@@ -235,6 +237,12 @@ class Engineer:
             self._agenda.at(free + LISTENS_S, lambda at: self._again(card, at))
         else:
             self._speak(card, t)
+
+    def _usual_s(self, text: str) -> float:
+        """How long this engineer usually takes for a text: nobody speaks faster because the screen expects it."""
+        if self._name not in self._rates:
+            self._rates[self._name] = between(self._rate_rng, self._habits.words_per_minute, low=80.0, high=240.0)
+        return speaking_s(text, self._rates[self._name])
 
     # -- keys --------------------------------------------------------------------------------------
 

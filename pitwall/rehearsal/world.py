@@ -162,7 +162,8 @@ class World:
                         self._streams.stream("driver", number), self._streams.stream("talk", number))
         self._engineers[number] = Engineer(
             team, driver, scenario.engineer, channel, self._agenda, self._feed.at_once, self._prefix,
-            self._streams.stream("engineer", number), self._streams.stream("keys", number))
+            self._streams.stream("engineer", number), self._streams.stream("keys", number),
+            self._streams.stream("speech", number))
         self._teams[number], self._drivers[number], self._channels[number] = team, driver, channel
         self._faults.enter(number, team)
 
