@@ -112,8 +112,9 @@ def comparisons(car: TeamCar) -> tuple[Comparison, ...]:
 
 
 def _against(car: TeamCar, run: RunState, states: dict[str, RunState]) -> RunState | None:
-    if run.run.same_as is not None:
-        return states.get(run.run.same_as)
+    model = car.plan.original(run.run)
+    if model is not run.run:
+        return states.get(model.run)
     if run.run.group is None or not run.timed_wanted:
         return None
     group = [one for one in car.progress.runs if one.run.group == run.run.group and one.timed_wanted]

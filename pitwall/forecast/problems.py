@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 from pitwall.forecast.walk import ON_TRACK
 from pitwall.model.outlook import CarSnapshot, ForecastSnapshot
 from pitwall.model.units import clock_text
@@ -13,13 +11,6 @@ def problem_of(snapshot: ForecastSnapshot) -> str | None:
     """Why nothing can be said at all; None when something can."""
     if not snapshot.cars:
         return "No car has a plan: there is nothing to forecast."
-    figures = (snapshot.t, snapshot.remaining_s, *(car.from_s for car in snapshot.cars))
-    if not all(math.isfinite(figure) for figure in figures):
-        return "The session time is not known: enter the clock."
-    for car in snapshot.cars:
-        for one in car.activities:
-            if not all(math.isfinite(figure) for figure in (one.low_s, one.likely_s, one.high_s)):
-                return f"Car {car.car}: how long a lap or a work takes is not known."
     return None
 
 

@@ -21,7 +21,7 @@ from pitwall.model.outlook import Comparison, ComparisonOutlook
 
 ALPHA, POWER = 0.05, 0.8
 MORE = 2
-STEPS = 800
+STEPS = 240
 
 
 def resolves_s(laps: int, against_laps: int, scatter_s: float) -> float | None:
@@ -90,7 +90,7 @@ def _chi_over_root(freedom: int) -> tuple[tuple[float, float], ...]:
 
 def _root(rises: Callable[[float], float], low: float, high: float) -> float:
     """Where a rising function of one number passes zero, by bisection."""
-    for _ in range(60):
+    for _ in range(48):
         middle = 0.5 * (low + high)
         if rises(middle) < 0.0:
             low = middle
