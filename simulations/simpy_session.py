@@ -107,8 +107,8 @@ class Session:
             if one.not_before_s is not None and self.env.now < one.not_before_s:
                 yield self.env.timeout(one.not_before_s - self.env.now)
             if one.kind in ON_TRACK:
-                out = next((took[i] for i, lap in enumerate(car.activities) if lap.run == one.run and lap.kind == "out"),
-                           took[index])
+                outs = [took[i] for i, lap in enumerate(car.activities) if lap.run == one.run and lap.kind == "out"]
+                out = outs[0] if outs else took[index]
                 yield from self._lap(one, took[index], out, note)
             else:
                 yield from self._work(one, took[index], note)
@@ -179,4 +179,6 @@ class Session:
             return self.driven[car.car].starts[first] < self.flag_s
         needed = timed[min(car.minimum_laps.get(run, len(timed)), len(timed)) - 1]
         note = self.driven[car.car]
-        return note.starts[needed] < self.flag_s if self.snapshot.finish_started_lap else note.ends[needed] <= self.flag_s
+        if self.snapshot.finish_started_lap:
+            return note.starts[needed] < self.flag_s
+        return note.ends[needed] <= self.flag_s

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import itertools
 from collections import deque
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from statistics import median
 
@@ -217,12 +217,14 @@ class CarPace:
 
     def outlook(self, lap: LapSoFar) -> Outlook:
         """Which kind the running lap is and when the car reaches each place: made once a crossing."""
-        key = (lap.start_t, lap.start_phase, self.weighed(lap.crossings), lap.slow, lap.odds, lap.disturbed)
+        key = (lap.start_t, lap.start_phase, self.weighed(lap.crossings), lap.slow, lap.odds, lap.disturbed, lap.word)
         if self._outlook is None or self._outlook[0] != key:
             field_belief = self.field_pace.believing(self.labels)
-            t = max(lap.crossings.values(), default=lap.start_t)
+            quick_s = self.quick_s()
+            # What counts as quick is asked when the lap is over: by then an old best lap may count no more.
+            ends_t = max(lap.start_t + quick_s, max(lap.crossings.values(), default=lap.start_t))
             self.belief, made = outlook(
-                self.car, self.belief, field_belief, lap, self._shape(field_belief), self.quick_s(), self.limit_s(t)
+                self.car, self.belief, field_belief, lap, self._shape(field_belief), quick_s, self.limit_s(ends_t)
             )
             self._outlook = key, made
         return self._outlook[1]
@@ -279,8 +281,14 @@ class CarPace:
             seen_t: when the car was last seen on this lap (``start_t`` if not since).
             seen_phase: where that was.
         """
+        return self.going_on(kind, start_t, start_phase, seen_t, seen_phase)(phase)
+
+    def going_on(
+        self, kind: LapKind, start_t: float, start_phase: float, seen_t: float, seen_phase: float
+    ) -> Callable[[float], float]:
+        """``arrival`` at any phase, with what all phases share worked out once. Good until the pace learns."""
         whole = self.lap_s(kind)
-        target, seen, start = self.bend(phase), self.bend(seen_phase), self.bend(start_phase)
+        seen, start = self.bend(seen_phase), self.bend(start_phase)
         span = 1.0 - start
         expected_so_far = (
             whole * (seen - start) / max(span, 1e-6) if kind in ("out", "installation") else whole * (seen - start)
@@ -290,4 +298,4 @@ class CarPace:
         if expected_so_far > 1.0:
             low, high = SCALE_BOUNDS
             scale = min(max((seen_t - start_t) / expected_so_far, low), high)
-        return seen_t + rate * (target - seen) * scale
+        return lambda phase: seen_t + rate * (self.bend(phase) - seen) * scale
