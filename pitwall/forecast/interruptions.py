@@ -25,9 +25,6 @@ from numpy.typing import NDArray
 from pitwall.forecast.pert import Z90, Floats, normal, normal_below
 from pitwall.model.outputs import ForecastSnapshot
 
-SLOW_PACE = 0.65
-"""Share of normal progress under a full-course slow period: laps half as long again (common practice, no source)."""
-
 LONGEST_S = 7200.0
 """No single interruption is taken to last longer: past two hours the session is lost anyway."""
 

@@ -29,9 +29,12 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import NDArray
 
-from pitwall.forecast.interruptions import SLOW_PACE, Calendar, Slot, Spans
+from pitwall.forecast.interruptions import Calendar, Slot, Spans
 from pitwall.forecast.pert import Floats
 from pitwall.model.outputs import Activity
+
+SLOW_PACE = 0.65
+"""Share of normal progress under a full-course slow period: laps half as long again (common practice, no source)."""
 
 Indices = NDArray[np.intp]
 
