@@ -681,10 +681,10 @@ def test_a_call_in_parts_shows_its_part_and_what_remains() -> None:
     parts = (CallPart(text="Hold gear five,", say_from_s=110.0, spoken_s=1.5),
              CallPart(text="count five.", say_from_s=119.0, spoken_s=1.1))
     board = Board()
-    board.take(_prompt(state="due", way="parts", text="Hold gear five,", parts=parts, way_reason="No stretch takes all."))
+    board.take(_prompt(state="due", way="parts", text="Hold gear five,", parts=parts, way_reason="No room."))
     shown = " ".join(_drawn(board).split())
     assert "Hold gear five, (part 1 of 2)" in shown
-    assert "how Part 1 of 2. Then: count five. No stretch takes all." in shown
+    assert "how Part 1 of 2. Then: count five. No room." in shown
     board.take(_prompt(revision=2, state="shown", text="count five.", parts_said=1))
     assert "count five. (part 2 of 2)" in " ".join(_drawn(board).split())
 
