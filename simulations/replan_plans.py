@@ -1,0 +1,203 @@
+"""Plans of one car as a list, what they are worth afterwards, and the best list of all for one who knows everything.
+
+**Worth** as in ``pitwall/model/advice.py``: value times the weight of the class times the share of the timed laps, from
+the fewest that count on; nothing for a run without the one it repeats, for a group that is not whole, for a run that
+left too late. Runs that may be done after the flag are left out, for every way of deciding does them.
+
+**The clairvoyant** tries every order, every choice of runs and every length that the question for advice allows, runs
+that may follow without a stop included, each driven through the true session; a branch is left only when even all that
+remains could not beat the best so far. That is exact for plans that do each run in one go and never wait on purpose.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from pitwall.model.advice import CLASS_WEIGHT, RunChoice
+from pitwall.model.plan import LapKind, Plan
+from simulations.replan_driving import CarDay, Choice, Done, What
+from simulations.replan_world import Fate, laps_with
+
+Lap = tuple[str, LapKind]
+
+
+@dataclass(frozen=True)
+class Leaving:
+    """One leaving of the garage: for which run, and the laps behind the out-lap with their runs; the last comes in."""
+
+    run: str
+    laps: tuple[Lap, ...]
+    out_in: bool = False
+    not_before_s: float = float("-inf")
+
+
+def leaving(plan: Plan, lengths: Sequence[tuple[str, int]]) -> Leaving:
+    """One run, or several without a stop in between, each with so many timed laps."""
+    first, laps = lengths[0][0], list[Lap]()
+    run = plan.find(first)
+    assert run is not None
+    for name, timed in lengths:
+        part = plan.find(name)
+        assert part is not None
+        laps += [(name, kind) for kind in laps_with(part, timed)[1:-1]]
+    earliest = run.release.not_before
+    return Leaving(first, (*laps, (lengths[-1][0], "in")), run.out_in,
+                   earliest if earliest is not None else float("-inf"))
+
+
+class Listed:
+    """A pilot who follows a list; a run that red cut goes on where it was."""
+
+    def __init__(self, leavings: Sequence[Leaving]) -> None:
+        self.ahead = list(leavings)
+        self._now: Leaving | None = None
+        self._place, self._kind = 0, "in"
+
+    @property
+    def idle(self) -> bool:
+        """The list is done."""
+        return self._now is None and not self.ahead
+
+    def leaves_for(self, t: float) -> Choice | None:
+        """The run that was cut, else the first of the list."""
+        if self._now is not None:
+            return Choice(self._now.run)
+        return Choice(self.ahead[0].run, self.ahead[0].not_before_s) if self.ahead else None
+
+    def out_in(self, run: str) -> bool:
+        """As the plan has it."""
+        return self._now is not None and self._now.out_in
+
+    def next_lap(self, t: float) -> Lap:
+        """The next of the list."""
+        assert self._now is not None
+        run, kind = self._now.laps[self._place]
+        self._kind = kind
+        return run, kind
+
+    def told(self, what: What, t: float, lap_s: float | None) -> None:
+        """Keep the place in the list."""
+        if what == "exit":
+            if self._now is None:
+                self._now, self._place = self.ahead.pop(0), 0
+            while self._now.laps[self._place][1] == "cool" and self._place + 1 < len(self._now.laps):
+                self._place += 1  # nobody drives a cool-down lap behind an out-lap
+            self._kind = "in" if self._now.out_in else "out"
+        elif what == "line" and self._kind not in ("out", "in"):
+            self._place += 1
+        elif what == "entry" and self._now is not None and (
+            self._kind == "in" or all(kind != "timed" for _, kind in self._now.laps[self._place :])
+        ):
+            self._now = None
+
+
+def drive(fate: Fate, car: str, pilot: Listed) -> dict[str, Done]:
+    """The whole session with that list."""
+    day = CarDay(fate, car, pilot)
+    while not day.over:
+        day.step()
+    return day.done
+
+
+def worth(choices: Sequence[RunChoice], done: Mapping[str, Done]) -> float:
+    """What was done of one car's runs is worth (see above). ``choices``: its runs as the session opens."""
+    shares = {choice.run: _share(choice, done.get(choice.run)) for choice in choices}
+    total = 0.0
+    for choice in choices:
+        if choice.after_flag or not choice.possible:
+            continue
+        if choice.same_as is not None and not shares.get(choice.same_as, 1.0):
+            continue
+        if choice.group is not None and not all(shares[one.run] for one in choices if one.group == choice.group):
+            continue
+        total += weight(choice) * shares[choice.run]
+    return total
+
+
+def weight(choice: RunChoice) -> float:
+    """What the whole run is worth."""
+    return CLASS_WEIGHT[choice.want] * choice.value
+
+
+def _share(choice: RunChoice, done: Done | None) -> float:
+    if done is None or done.left_s is None or (choice.not_after_s is not None and done.left_s > choice.not_after_s):
+        return 0.0
+    if not choice.timed:
+        return 1.0
+    timed = min(done.timed, choice.timed)
+    return timed / choice.timed if timed >= max(choice.fewest, 1) else 0.0
+
+
+# -- the clairvoyant ---------------------------------------------------------------------------------------------------
+
+
+@dataclass
+class Best:
+    """The best list so far and what it is worth."""
+
+    worth: float = -1.0
+    leavings: tuple[Leaving, ...] = ()
+    tried: int = 0
+
+
+def clairvoyant(fate: Fate, car: str, plan: Plan, choices: Sequence[RunChoice]) -> Best:
+    """The best list for this session."""
+    best = Best()
+    _Search(fate, car, plan, [one for one in choices if one.activities and not one.after_flag], choices, best).go(
+        {}, (), 0.0, None)
+    return best
+
+
+@dataclass
+class _Search:
+    fate: Fate
+    car: str
+    plan: Plan
+    open: Sequence[RunChoice]
+    all: Sequence[RunChoice]
+    best: Best
+
+    def go(self, done: dict[str, Done], so_far: tuple[Leaving, ...], parked_s: float, behind: str | None) -> None:
+        """Try whatever may come next, the dearest first."""
+        self.best.tried += 1
+        found = worth(self.all, done)
+        if found > self.best.worth:
+            self.best.worth, self.best.leavings = found, so_far
+        rest = [choice for choice in self.open if choice.run not in done]
+        # A run that is done only matters for a group or a repeat later: all that could still count, counts.
+        most = worth(self.all, done | {choice.run: Done(choice.timed, 0.0) for choice in rest})
+        if not rest or most <= self.best.worth + 1e-9 or parked_s >= self.fate.end_s:
+            return
+        for choice in sorted(rest, key=lambda one: -weight(one)):
+            if self._may_come(choice, done):
+                for lengths in self._lengths(choice, rest):
+                    self._try(lengths, done, so_far, parked_s, behind)
+
+    def _may_come(self, choice: RunChoice, done: Mapping[str, Done]) -> bool:
+        original = choice.same_as is None or choice.same_as in done
+        return choice.possible and original and not any(name in choice.before for name in done)
+
+    def _lengths(self, choice: RunChoice, rest: Sequence[RunChoice]) -> list[tuple[tuple[str, int], ...]]:
+        """The run in each of its lengths, and whole with each run that may follow it without a stop."""
+        found: list[tuple[tuple[str, int], ...]] = [((choice.run, timed),) for timed in _timed(choice)]
+        for other in rest:
+            if choice.run in other.merges_with:
+                found += [((choice.run, choice.timed), (other.run, timed)) for timed in _timed(other)]
+        return found
+
+    def _try(self, lengths: tuple[tuple[str, int], ...], done: dict[str, Done], so_far: tuple[Leaving, ...],
+             parked_s: float, behind: str | None) -> None:
+        one = leaving(self.plan, lengths)
+        pilot = Listed([one])
+        day = CarDay(self.fate, self.car, pilot, parked_s, behind)
+        while not day.over and not (pilot.idle and day.where == "garage"):
+            day.step()
+        after = done | {name: day.done.get(name, Done()) for name, _ in lengths}
+        for name, _ in lengths[1:]:
+            after[name].left_s = after[one.run].left_s
+        self.go(after, (*so_far, one), self.fate.end_s if day.over else day.parked_s, day.behind)
+
+
+def _timed(choice: RunChoice) -> range:
+    return range(choice.timed, max(choice.fewest, 1) - 1, -1) if choice.timed else range(1)
