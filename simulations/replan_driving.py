@@ -60,6 +60,7 @@ class CarDay:
         self._numbers: dict[tuple[str, str], int] = {}
         self._run, self._kind, self._begun_s, self._line_s = "", "out", 0.0, 0.0
         self._ends: What = "line"
+        self._left_s: float | None = None
 
     @property
     def over(self) -> bool:
@@ -106,9 +107,7 @@ class CarDay:
 
     def _leave(self, run: str, t: float) -> None:
         at = t + EXIT_S
-        done = self.done.setdefault(run, Done())
-        if done.left_s is None and at < self._fate.end_s:
-            done.left_s = at
+        self._left_s = at if at < self._fate.end_s else None
         self._run, self.cut = run, False
         self.where = "track"
         self.next_t, self._ends = at, "exit"
@@ -138,6 +137,9 @@ class CarDay:
         """A lap begins; where a red flag falls into it, it ends in the lane."""
         fate = self._fate
         self._run, self._kind, self._begun_s = run, kind, t
+        done = self.done.setdefault(run, Done())
+        if done.left_s is None:
+            done.left_s = self._left_s
         if kind == "out":
             self._line_s = t
         number = self._numbers.get((run, kind), 0)

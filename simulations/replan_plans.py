@@ -11,8 +11,9 @@ remains could not beat the best so far. That is exact for plans that do each run
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 
 from pitwall.model.advice import CLASS_WEIGHT, RunChoice
 from pitwall.model.plan import LapKind, Plan
@@ -90,6 +91,46 @@ class Listed:
             self._kind == "in" or all(kind != "timed" for _, kind in self._now.laps[self._place :])
         ):
             self._now = None
+
+
+class LastFirst(Listed):
+    """A pilot who drops the last run of the list as long as the list does not fit by what is likely of everything.
+
+    ``spares``: runs that are dropped only when nothing else is left. The likely times are those of the plan for work,
+    and for laps those that are common: an out-lap a quarter longer than a good lap, and so on.
+    """
+
+    TIMES: ClassVar[dict[str, float]] = {"out": 1.25, "timed": 1.01, "cool": 1.5, "in": 1.18, "installation": 1.5}
+
+    def __init__(self, fate: Fate, car: str, plan: Plan, leavings: Sequence[Leaving], spares: Collection[str]) -> None:
+        super().__init__(leavings)
+        self._fate, self._plan, self._spares = fate, plan, spares
+        self._lap_s = fate.grounds[car].lap_s
+
+    def leaves_for(self, t: float) -> Choice | None:
+        """The first that is left, after dropping what does not fit."""
+        while self._now is None and self.ahead and self._begins_last(t) >= self._end(t):
+            expendable = [one for one in self.ahead if one.run not in self._spares] or self.ahead
+            self.ahead.remove(expendable[-1])
+        return super().leaves_for(t)
+
+    def _end(self, t: float) -> float:
+        """When the time is up as far as anybody knows now."""
+        return self._fate.end_s - sum(stop - max(start, t) for start, stop in self._fate.reds if stop > t
+                                      and self._fate.setup.regulations.red_clock == "stops" and start > t)
+
+    def _begins_last(self, t: float) -> float:
+        """When the last timed lap of the list would begin, or its last run leave."""
+        last = t
+        for one in self.ahead:
+            t = last = max(t, one.not_before_s)
+            t += self._lap_s * (self.TIMES["installation"] if one.out_in else self.TIMES["out"])
+            for _, kind in () if one.out_in else one.laps:
+                last = t if kind == "timed" else last
+                t += self._lap_s * self.TIMES[kind]
+            run = self._plan.find(one.run)
+            t += run.after_garage_s.likely_s if run is not None else 0.0
+        return last
 
 
 def drive(fate: Fate, car: str, pilot: Listed) -> dict[str, Done]:
@@ -194,8 +235,6 @@ class _Search:
         while not day.over and not (pilot.idle and day.where == "garage"):
             day.step()
         after = done | {name: day.done.get(name, Done()) for name, _ in lengths}
-        for name, _ in lengths[1:]:
-            after[name].left_s = after[one.run].left_s
         self.go(after, (*so_far, one), self.fate.end_s if day.over else day.parked_s, day.behind)
 
 

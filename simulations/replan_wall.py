@@ -6,7 +6,7 @@ plan that is driven is the one that the engine then follows: which run is next, 
 
 **The world's.** When things happen (``replan_world.py``). An engineer adopts the first proposal ``ADOPTS_S`` after it
 stands; nobody shortens, drops or adds anything else. Engine time goes on in steps of ``TICK_S``, and nothing is said on
-the radio: the driver knows the plan.
+the radio: the driver knows the plan. Two runs that are joined by an advised plan stay two in what is counted.
 """
 
 from __future__ import annotations
@@ -14,12 +14,16 @@ from __future__ import annotations
 import heapq
 import itertools
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import partial
 
+from pitwall.engine.advising_question import question
+from pitwall.engine.run_state import RunState
 from pitwall.engine.session import Session
 from pitwall.forecast.futures import forecast
 from pitwall.model import events as ev
 from pitwall.model import outputs as out
+from pitwall.model.advice import AdviceAnswer, AdviceQuestion, CarPlan, RunChoice
 from pitwall.model.plan import LapKind
 from pitwall.model.setup import SessionSetup
 from simulations.replan_driving import CarDay, Choice, Done, What
@@ -31,14 +35,19 @@ FORECAST_S, ADVICE_S, ADOPTS_S = 0.5, 2.0, 8.0
 BEFORE_S = 60.0
 
 
-class Wall:
-    """The engine and its desk. ``moments`` are what it waits for, by session second."""
+Advise = Callable[[AdviceQuestion], AdviceAnswer]
 
-    def __init__(self, setup: SessionSetup, advise: Callable[[object], object] | None) -> None:
+
+class Wall:
+    """The engine and its desk; ``joined`` holds by car and run the lengths of what follows it without a stop."""
+
+    def __init__(self, setup: SessionSetup, advise: Advise) -> None:
         self.session, self._advise, self.now = Session(), advise, -BEFORE_S
         self._seq, self._order = itertools.count(), itertools.count()
         self._waiting: list[tuple[float, int, Callable[[float], None]]] = []
+        self.joined: dict[tuple[str, str], list[tuple[str, int]]] = {}
         self.asked = self.adopted = 0
+        self.refused: list[str] = []
         self.tell(-BEFORE_S, ev.SessionPrepared(id="prepared", t=-BEFORE_S, setup=setup))
 
     @property
@@ -60,12 +69,47 @@ class Wall:
         self.now = max(self.now, t)
         for output in self.session.handle(ev.Stamped(seq=next(self._seq), received_t=self.now, event=fact)):
             if isinstance(output, out.ForecastWanted):
-                self._forecast(output)
+                self.at(self.now + FORECAST_S, partial(self._answer_forecast, output))
+            elif isinstance(output, out.AdviceWanted):
+                self.asked += 1
+                self.at(self.now + ADVICE_S, partial(self._answer_advice, output))
+            elif isinstance(output, out.AdviceState) and output.proposals:
+                self.at(self.now + ADOPTS_S, partial(self._adopt, output.proposals[0]))
+            elif isinstance(output, out.Refused):
+                self.refused.append(output.reason)
 
-    def _forecast(self, wanted: out.ForecastWanted) -> None:
-        answer = forecast(wanted)
-        self.at(self.now + FORECAST_S, lambda t: self.tell(
-            t, ev.ForecastReady(id=f"forecast-{wanted.revision}", t=t, revision=wanted.revision, answer=answer)))
+    def _answer_forecast(self, wanted: out.ForecastWanted, t: float) -> None:
+        self.tell(t, ev.ForecastReady(id=f"forecast-{wanted.revision}", t=t, revision=wanted.revision,
+                                      answer=forecast(wanted)))
+
+    def _answer_advice(self, wanted: out.AdviceWanted, t: float) -> None:
+        self.tell(t, ev.AdviceReady(id=f"advice-{wanted.revision}", t=t, revision=wanted.revision,
+                                    answer=self._advise(wanted.question)))
+
+    def _adopt(self, shown: out.Proposal, t: float) -> None:
+        """The engineer takes it, if it still stands."""
+        offer = next((one for one in self.session.advising.offers if one.shown.id == shown.id), None)
+        if offer is None:
+            return
+        self.adopted += 1
+        for part in offer.parts:
+            self._note_joined(part)
+        self.tell(t, ev.CommandGiven(id=f"adopt-{self.adopted}", t=t, car=shown.cars[0], command="adopt",
+                                     proposal=shown.id, by="engineer"))
+
+    def _note_joined(self, part: CarPlan) -> None:
+        lengths = {done.run: done.timed for done in part.runs}
+        first = {done.run: done.with_run for done in part.runs if done.with_run is not None}
+        for name, host in first.items():
+            while host in first:
+                host = first[host]
+            known = self.joined.setdefault((part.car, host), [(host, lengths[host])])
+            known.append((name, lengths[name]))
+
+    def choices(self) -> dict[str, tuple[RunChoice, ...]]:
+        """By car, the runs and what may be changed of them, as the engine would ask now."""
+        asked = question(self.session.setup, self.session.clock, self.session.team, 0, self.now)
+        return {car: tuple(one for one in asked.choices if one.car == car) for car in self.session.team}
 
 
 @dataclass
@@ -74,7 +118,6 @@ class Obedient:
 
     wall: Wall
     car: str
-    merged: dict[str, tuple[tuple[str, int], ...]] = field(default_factory=dict)
     _facts: int = 0
 
     def leaves_for(self, t: float) -> Choice | None:
@@ -96,20 +139,36 @@ class Obedient:
         if state is None:
             return "", "in"
         kind = state.expected_kind
-        return state.run.run, kind if kind in ("timed", "cool", "in") else "in"
+        return self._meant(state), kind if kind in ("timed", "cool") else "in"
+
+    def _meant(self, state: RunState) -> str:
+        """Which of the joined runs this lap belongs to."""
+        driven = 0
+        for name, timed in self.wall.joined.get((self.car, state.run.run), ()):
+            driven += timed
+            if state.timed_done < driven:
+                return name
+        return state.run.run
 
     def told(self, what: What, t: float, lap_s: float | None) -> None:
         """Timing saw it."""
         self._facts += 1
         name = f"{self.car}-{self._facts}-{what}"
-        if what in ("exit", "entry"):
-            where: ev.Literal["exit", "entry"] = "exit" if what == "exit" else "entry"
-            self.wall.tell(t, ev.CarPitted(id=name, t=t, car=self.car, where=where))
+        if what == "exit" or what == "entry":
+            self.wall.tell(t, ev.CarPitted(id=name, t=t, car=self.car, where=what))
         else:
             self.wall.tell(t, ev.CarCrossed(id=name, t=t, car=self.car, loop="line", lap_time_s=lap_s))
 
 
-def followed(fate: Fate, advise: Callable[[object], object] | None) -> tuple[dict[str, dict[str, Done]], Wall]:
+def opened(setup: SessionSetup) -> dict[str, tuple[RunChoice, ...]]:
+    """What may be changed of each run as the session opens."""
+    def nobody(asked: AdviceQuestion) -> AdviceAnswer:
+        raise NotImplementedError(f"nobody is asked at {asked.snapshot.t}")
+
+    return Wall(setup, nobody).choices()
+
+
+def followed(fate: Fate, advise: Advise) -> tuple[dict[str, dict[str, Done]], Wall]:
     """The session with the product on the wall; what was done by car and run."""
     wall = Wall(fate.setup, advise)
     days = {car: CarDay(fate, car, Obedient(wall, car)) for car in sorted(fate.setup.plans)}
