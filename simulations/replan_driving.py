@@ -119,15 +119,17 @@ class CarDay:
             self._pilot.told("exit", t, None)
             self._begin(t, self._run, "out")
             return
-        if self._kind == "timed":
-            counts = self._begun_s < self._fate.end_s if self._fate.setup.regulations.finish_started_lap else (
-                t <= self._fate.end_s)
-            self.done.setdefault(self._run, Done()).timed += counts
-        self._count()
+        if self._kind != "timed" or self._fate.is_timed(self.car, t - self._begun_s):
+            self.done[self._run].timed += self._kind == "timed" and self._in_time(t)
+            self._count()
         self._pilot.told("line", t, t - self._line_s)
         self._line_s = t
         run, kind = self._pilot.next_lap(t)
         self._begin(t, run, "in" if t >= self._fate.end_s else kind)
+
+    def _in_time(self, t: float) -> bool:
+        started = self._fate.setup.regulations.finish_started_lap
+        return self._begun_s < self._fate.end_s if started else t <= self._fate.end_s
 
     def _count(self) -> None:
         key = (self._run, self._kind)

@@ -50,8 +50,8 @@ def leaving(plan: Plan, lengths: Sequence[tuple[str, int]]) -> Leaving:
 class Listed:
     """A pilot who follows a list; a run that red cut goes on where it was."""
 
-    def __init__(self, leavings: Sequence[Leaving]) -> None:
-        self.ahead = list(leavings)
+    def __init__(self, fate: Fate, car: str, leavings: Sequence[Leaving]) -> None:
+        self.fate, self.car, self.ahead = fate, car, list(leavings)
         self._now: Leaving | None = None
         self._place, self._kind = 0, "in"
 
@@ -86,7 +86,8 @@ class Listed:
                 self._place += 1  # nobody drives a cool-down lap behind an out-lap
             self._kind = "in" if self._now.out_in else "out"
         elif what == "line" and self._kind not in ("out", "in"):
-            self._place += 1
+            # A timed lap that a slow period spoilt is driven again.
+            self._place += self._kind != "timed" or (lap_s is not None and self.fate.is_timed(self.car, lap_s))
         elif what == "entry" and self._now is not None and (
             self._kind == "in" or all(kind != "timed" for _, kind in self._now.laps[self._place :])
         ):
@@ -103,8 +104,8 @@ class LastFirst(Listed):
     TIMES: ClassVar[dict[str, float]] = {"out": 1.25, "timed": 1.01, "cool": 1.5, "in": 1.18, "installation": 1.5}
 
     def __init__(self, fate: Fate, car: str, plan: Plan, leavings: Sequence[Leaving], spares: Collection[str]) -> None:
-        super().__init__(leavings)
-        self._fate, self._plan, self._spares = fate, plan, spares
+        super().__init__(fate, car, leavings)
+        self._plan, self._spares = plan, spares
         self._lap_s = fate.grounds[car].lap_s
 
     def leaves_for(self, t: float) -> Choice | None:
@@ -116,8 +117,8 @@ class LastFirst(Listed):
 
     def _end(self, t: float) -> float:
         """When the time is up as far as anybody knows now."""
-        return self._fate.end_s - sum(stop - max(start, t) for start, stop in self._fate.reds if stop > t
-                                      and self._fate.setup.regulations.red_clock == "stops" and start > t)
+        return self.fate.end_s - sum(stop - max(start, t) for start, stop in self.fate.reds if stop > t
+                                      and self.fate.setup.regulations.red_clock == "stops" and start > t)
 
     def _begins_last(self, t: float) -> float:
         """When the last timed lap of the list would begin, or its last run leave."""
@@ -133,9 +134,9 @@ class LastFirst(Listed):
         return last
 
 
-def drive(fate: Fate, car: str, pilot: Listed) -> dict[str, Done]:
+def drive(pilot: Listed) -> dict[str, Done]:
     """The whole session with that list."""
-    day = CarDay(fate, car, pilot)
+    day = CarDay(pilot.fate, pilot.car, pilot)
     while not day.over:
         day.step()
     return day.done
@@ -230,7 +231,7 @@ class _Search:
     def _try(self, lengths: tuple[tuple[str, int], ...], done: dict[str, Done], so_far: tuple[Leaving, ...],
              parked_s: float, behind: str | None) -> None:
         one = leaving(self.plan, lengths)
-        pilot = Listed([one])
+        pilot = Listed(self.fate, self.car, [one])
         day = CarDay(self.fate, self.car, pilot, parked_s, behind)
         while not day.over and not (pilot.idle and day.where == "garage"):
             day.step()

@@ -1,6 +1,6 @@
 """The product at work in such a session: the real engine is told what happens, and what it advises is done.
 
-**Real.** ``Session`` of the engine with the session's own setup, fed with the facts of a timing feed; its snapshots, its
+**Real.** ``Session`` of the engine with the session's own setup, fed with the facts of a timing feed; its snapshots and
 forecasts, its moments of asking for advice, its questions, ``advise``, its proposals, and ``adopt`` of the desk. The
 plan that is driven is the one that the engine then follows: which run is next, how many laps it has.
 
@@ -143,12 +143,12 @@ class Obedient:
 
     def _meant(self, state: RunState) -> str:
         """Which of the joined runs this lap belongs to."""
-        driven = 0
+        driven, meant = 0, state.run.run
         for name, timed in self.wall.joined.get((self.car, state.run.run), ()):
-            driven += timed
+            driven, meant = driven + timed, name
             if state.timed_done < driven:
-                return name
-        return state.run.run
+                break
+        return meant
 
     def told(self, what: What, t: float, lap_s: float | None) -> None:
         """Timing saw it."""

@@ -11,7 +11,7 @@ what the scenario says (pace, work, rates and lengths of flags), and beside that
 
 **The rules** are those of a session in one piece. Under red cars come in slowly and nobody leaves; who was cut goes on
 with the run behind another out-lap, or gives it up and the crew goes to work. A timed lap counts that has begun (or,
-by the regulations, ended) before the end. Slow periods slow every lap. Our cars do not share a crew here, as in the
+by the regulations, ended) before the end, and that no slow period spoilt; that one is driven again. Our cars do not share a crew here, as in the
 rehearsals.
 """
 
@@ -31,6 +31,8 @@ from pitwall.rehearsal.scenario import Scenario
 RED_PACE, SLOW_PACE = 1.55, 1.35
 EXIT_S = 12.0          # from the release to the pit exit
 TROUBLE, TROUBLE_TIMES = 0.05, 1.5
+NO_TIMED_LAP = 1.12    # beyond this multiple of a good lap it is no timed lap: a slow period spoilt it
+LEAST: dict[str, float] = {"out": 1.02, "cool": 1.16, "in": 0.99}
 SPOILT_S = (0.6, 1.4, 4.0)
 Span = tuple[float, float]
 
@@ -115,7 +117,11 @@ class Fate:
             spoilt, lost = happens(rng, pace.spoilt), between(rng, SPOILT_S)
             return best + between(rng, pace.scatter_s) * float(rng.standard_normal()) + (lost if spoilt else 0.0)
         spread = {"out": pace.out_lap, "cool": pace.cool_lap, "in": pace.in_lap}.get(kind, pace.out_lap)
-        return best * between(rng, spread, low=1.01)
+        return best * between(rng, spread, low=LEAST.get(kind, 1.02))
+
+    def is_timed(self, car: str, lap_s: float) -> bool:
+        """Guard: a lap that was meant as a timed one is one."""
+        return lap_s <= NO_TIMED_LAP * self._best(car)
 
     def _best(self, car: str) -> float:
         pace = self.scenario.pace

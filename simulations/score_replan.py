@@ -88,7 +88,7 @@ def session(order: Order) -> Outcome:
     (rehearsal, choices), seed = _loaded(order[0]), order[1]
     fate = Fate(rehearsal.scenario, rehearsal.setup, seed)
     plans = rehearsal.setup.plans
-    printed = _worth(choices, {car: drive(fate, car, Listed(_printed(fate, car))) for car in plans})
+    printed = _worth(choices, {car: drive(Listed(fate, car, _printed(fate, car))) for car in plans})
     best = sum(clairvoyant(fate, car, plan, choices[car]).worth for car, plan in plans.items())
     if printed > PRESSED * best or best <= 0:
         return Outcome(*order, best, printed, pressed=False)
@@ -104,7 +104,7 @@ def _printed(fate: Fate, car: str) -> list[Leaving]:
 
 
 def _greedy(fate: Fate, choices: dict[str, tuple[RunChoice, ...]], *, spares: bool) -> dict[str, dict[str, Done]]:
-    return {car: drive(fate, car, LastFirst(
+    return {car: drive(LastFirst(
         fate, car, plan, _printed(fate, car), {one.run for one in choices[car] if spares and one.want == "must"}))
         for car, plan in fate.setup.plans.items()}
 
