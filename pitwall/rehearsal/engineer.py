@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from pitwall.model.events import CommandGiven, Fact
-from pitwall.model.outputs import Alert, Answered, Output, Prompt, Refused
+from pitwall.model.outputs import AdviceState, Alert, Answered, Output, Prompt, Proposal, Refused
 from pitwall.rehearsal.agenda import Agenda
 from pitwall.rehearsal.channel import Channel
 from pitwall.rehearsal.draws import Rng, between, happens
@@ -67,6 +67,7 @@ class Engineer:
         self._keys = 0
         self.refusals: list[str] = []
         self.off_duty = False
+        self._advised: str | None = None
         self._looks_s = float("-inf")
         self._name = "engineer"
 
@@ -82,6 +83,20 @@ class Engineer:
             self._commands.discard(output.because)
         elif isinstance(output, Alert) and output.kind == "car_silent" and output.active:
             self._agenda.at(t + SEES_S, self._mend)
+        elif isinstance(output, AdviceState):
+            self._read_advice(output.proposals[0] if output.proposals else None, t)
+
+    def _read_advice(self, best: Proposal | None, t: float) -> None:
+        """The best of what the forecast advises now: adopted after some thought, if that is the custom and it is for
+        this car first."""
+        before, self._advised = self._advised, best.id if best is not None else None
+        after_s = self._habits.adopts_after_s
+        if best is not None and after_s is not None and best.id != before and best.car == self._team.car.number:
+            self._agenda.at(t + after_s, lambda at: self._adopt(best.id, at))
+
+    def _adopt(self, name: str, t: float) -> None:
+        if self._advised == name:
+            self._tell(t, "adopt", proposal=name)
 
     def _read(self, prompt: Prompt, t: float) -> None:
         card = self._cards.get(prompt.call)

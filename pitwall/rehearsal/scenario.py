@@ -46,6 +46,9 @@ class EngineerHabits(Frozen):
                     "half the time for a call that was shown before",
     )
     hands_over: bool = Field(default=False, description="in the break between two windows another one takes over")
+    adopts_after_s: Duration | None = Field(
+        default=None, description="adopts the forecast's first proposal so long after it came; none: never"
+    )
 
 
 class DriverHabits(Frozen):

@@ -12,7 +12,7 @@ from functools import partial
 from pitwall.errors import UserError
 from pitwall.model.car import Car
 from pitwall.model.events import Fact
-from pitwall.model.outputs import Alert, Answered, Output, Prompt, Refused
+from pitwall.model.outputs import AdviceState, Alert, Answered, Output, Prompt, Refused
 from pitwall.model.plan import Plan
 from pitwall.model.setup import SessionSetup
 from pitwall.rehearsal.agenda import Agenda, WorldClock
@@ -101,10 +101,10 @@ class World:
                 self._agenda.at(flag.start_s - CAUSE_S, self._cause)
 
     def hear(self, output: Output) -> None:
-        """What the daemon published: prompts, alerts and answers to keys reach an engineer, nothing else does."""
+        """What the daemon published: prompts, alerts, advice and answers reach an engineer, nothing else does."""
         if isinstance(output, Prompt | Answered | Alert):
             engineers = [self._engineers[output.car]] if output.car in self._engineers else []
-        elif isinstance(output, Refused):
+        elif isinstance(output, Refused | AdviceState):
             engineers = [self._engineers[number] for number in sorted(self._engineers)]
         else:
             return
