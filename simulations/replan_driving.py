@@ -154,7 +154,8 @@ class CarDay:
         self.cut = red is not None and not comes_in
         self.where = "track"
         if comes_in or red is not None:
-            self._ends, self.next_t = "entry", max(end - fate.lane_s(self.car), t + 1.0)
+            earliest = max(t, red[0]) if red is not None else t
+            self._ends, self.next_t = "entry", max(end - fate.lane_s(self.car), earliest + 1.0)
         else:
             self._ends, self.next_t = "line", end
 
