@@ -11,6 +11,7 @@ remains could not beat the best so far. That is exact for plans that do each run
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
@@ -184,11 +185,36 @@ class Best:
 
 
 def clairvoyant(fate: Fate, car: str, plan: Plan, choices: Sequence[RunChoice]) -> Best:
-    """The best list for this session."""
+    """The best list of one car for this session."""
     best = Best()
-    _Search(fate, car, plan, [one for one in choices if one.activities and not one.after_flag], choices, best).go(
-        {}, (), 0.0, None)
+    open_ = [one for one in choices if one.activities and not one.after_flag]
+    _Search(fate, car, plan, open_, choices, best).go({}, (), 0.0, None)
     return best
+
+
+def clairvoyant_team(fate: Fate, choices: Mapping[str, Sequence[RunChoice]]) -> float:
+    """What the best lists of all cars are worth together, whichever car does the runs that several may do."""
+    plans = fate.setup.plans
+    movable = [(car, one) for car in choices for one in choices[car] if one.also_on]
+    most = -1.0
+    for cars in itertools.product(*((car, *one.also_on) for car, one in movable)):
+        at = {(one.car, one.run): car for (_, one), car in zip(movable, cars, strict=True)}
+        total = 0.0
+        for car in choices:
+            mine = [one for part in choices.values() for one in part if at.get((one.car, one.run), one.car) == car]
+            runs = (run for one in mine if (run := plans[one.car].find(one.run)) is not None)
+            total += clairvoyant(fate, car, plans[car].model_copy(update={"runs": tuple(runs)}), mine).worth
+        most = max(most, total)
+    return most
+
+
+def team_worth(choices: Mapping[str, Sequence[RunChoice]], done: Mapping[str, Mapping[str, Done]]) -> float:
+    """What was done by all cars is worth, also of runs that another car took over."""
+    total = 0.0
+    for car, part in choices.items():
+        taken = {one.run: done[other][one.run] for one in part for other in one.also_on if one.run in done[other]}
+        total += worth(part, {**taken, **done[car]})
+    return total
 
 
 @dataclass

@@ -31,7 +31,7 @@ from simulations.replan_world import Fate
 
 TICK_S = 10.0
 CLOCK_S = 60.0
-FORECAST_S, ADVICE_S, ADOPTS_S = 0.5, 2.0, 8.0
+FORECAST_S, ADVICE_S, ADOPTS_S, ASKS_S = 0.5, 2.0, 8.0, 5.0
 BEFORE_S = 60.0
 
 
@@ -41,12 +41,14 @@ Advise = Callable[[AdviceQuestion], AdviceAnswer]
 class Wall:
     """The engine and its desk; ``joined`` holds by car and run the lengths of what follows it without a stop."""
 
-    def __init__(self, setup: SessionSetup, advise: Advise) -> None:
-        self.session, self._advise, self.now = Session(), advise, -BEFORE_S
+    def __init__(self, setup: SessionSetup, advise: Advise, *, asks: bool = False) -> None:
+        """``asks``: somebody asks for advice as well whenever a car comes in, as the desk may."""
+        self.session, self._advise, self.now, self._asks = Session(), advise, -BEFORE_S, asks
+        self._better = True
         self._seq, self._order = itertools.count(), itertools.count()
         self._waiting: list[tuple[float, int, Callable[[float], None]]] = []
         self.joined: dict[tuple[str, str], list[tuple[str, int]]] = {}
-        self.asked = self.adopted = 0
+        self.asked = self.adopted = self._wishes = 0
         self.refused: list[str] = []
         self.tell(-BEFORE_S, ev.SessionPrepared(id="prepared", t=-BEFORE_S, setup=setup))
 
@@ -73,7 +75,7 @@ class Wall:
             elif isinstance(output, out.AdviceWanted):
                 self.asked += 1
                 self.at(self.now + ADVICE_S, partial(self._answer_advice, output))
-            elif isinstance(output, out.AdviceState) and output.proposals:
+            elif isinstance(output, out.AdviceState) and output.proposals and self._better:
                 self.at(self.now + ADOPTS_S, partial(self._adopt, output.proposals[0]))
             elif isinstance(output, out.Refused):
                 self.refused.append(output.reason)
@@ -83,8 +85,16 @@ class Wall:
                                       answer=forecast(wanted)))
 
     def _answer_advice(self, wanted: out.AdviceWanted, t: float) -> None:
-        self.tell(t, ev.AdviceReady(id=f"advice-{wanted.revision}", t=t, revision=wanted.revision,
-                                    answer=self._advise(wanted.question)))
+        answer = self._advise(wanted.question)
+        self._better = bool(answer.best) and answer.best[0].cars != answer.as_planned.cars
+        self.tell(t, ev.AdviceReady(id=f"advice-{wanted.revision}", t=t, revision=wanted.revision, answer=answer))
+
+    def came_in(self, car: str, t: float) -> None:
+        """A car is in: the moment at which the next run may still change."""
+        if self._asks and self.session.clock.status not in ("finished", "closed"):
+            self._wishes += 1
+            self.at(t + ASKS_S, lambda then, number=self._wishes: self.tell(then, ev.CommandGiven(
+                id=f"advise-{number}", t=then, car=car, command="advise", by="engineer")))
 
     def _adopt(self, shown: out.Proposal, t: float) -> None:
         """The engineer takes it, if it still stands."""
@@ -156,6 +166,8 @@ class Obedient:
         name = f"{self.car}-{self._facts}-{what}"
         if what == "exit" or what == "entry":
             self.wall.tell(t, ev.CarPitted(id=name, t=t, car=self.car, where=what))
+            if what == "entry":
+                self.wall.came_in(self.car, t)
         else:
             self.wall.tell(t, ev.CarCrossed(id=name, t=t, car=self.car, loop="line", lap_time_s=lap_s))
 
@@ -168,9 +180,9 @@ def opened(setup: SessionSetup) -> dict[str, tuple[RunChoice, ...]]:
     return Wall(setup, nobody).choices()
 
 
-def followed(fate: Fate, advise: Advise) -> tuple[dict[str, dict[str, Done]], Wall]:
+def followed(fate: Fate, advise: Advise, *, asks: bool = False) -> tuple[dict[str, dict[str, Done]], Wall]:
     """The session with the product on the wall; what was done by car and run."""
-    wall = Wall(fate.setup, advise)
+    wall = Wall(fate.setup, advise, asks=asks)
     days = {car: CarDay(fate, car, Obedient(wall, car)) for car in sorted(fate.setup.plans)}
     _arm(wall, fate)
     while True:

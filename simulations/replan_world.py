@@ -11,8 +11,8 @@ what the scenario says (pace, work, rates and lengths of flags), and beside that
 
 **The rules** are those of a session in one piece. Under red cars come in slowly and nobody leaves; who was cut goes on
 with the run behind another out-lap, or gives it up and the crew goes to work. A timed lap counts that has begun (or,
-by the regulations, ended) before the end, and that no slow period spoilt; that one is driven again. Our cars do not share a crew here, as in the
-rehearsals.
+by the regulations, ended) before the end, and that no slow period spoilt; that one is driven again. Our cars do not
+share a crew here, as in the rehearsals.
 """
 
 from __future__ import annotations
@@ -93,10 +93,12 @@ class Fate:
 
     def work_s(self, car: str, run: str) -> float:
         """From the pit entry to the release for the next run, at the earliest."""
-        work = self.setup.plans[car].find(run)
-        points = work.after_garage_s if work is not None else None
-        if points is None:
+        own = self.setup.plans[car].find(run)
+        # A run may have been taken over from another car.
+        found = own or next((one for plan in self.setup.plans.values() if (one := plan.find(run)) is not None), None)
+        if found is None:
             return 0.0
+        points = found.after_garage_s
         drawn = self._drawn((car, run, "work"), 0, lambda rng: self._work(points.low_s, points.likely_s,
                                                                           points.high_s, rng))
         return max(points.likely_s, drawn)

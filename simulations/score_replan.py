@@ -37,13 +37,12 @@ import structlog
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from pitwall.forecast.advice import advise
-
 from pitwall.app.scenarios import Rehearsal, load_rehearsal
 from pitwall.errors import UserError
+from pitwall.forecast.advice import advise
 from pitwall.model.advice import RunChoice
 from simulations.replan_driving import Done
-from simulations.replan_plans import LastFirst, Leaving, Listed, clairvoyant, drive, leaving, worth
+from simulations.replan_plans import LastFirst, Leaving, Listed, clairvoyant_team, drive, leaving, team_worth
 from simulations.replan_wall import followed, opened
 from simulations.replan_world import Fate
 from simulations.score_radio import orders
@@ -88,14 +87,15 @@ def session(order: Order) -> Outcome:
     (rehearsal, choices), seed = _loaded(order[0]), order[1]
     fate = Fate(rehearsal.scenario, rehearsal.setup, seed)
     plans = rehearsal.setup.plans
-    printed = _worth(choices, {car: drive(Listed(fate, car, _printed(fate, car))) for car in plans})
-    best = sum(clairvoyant(fate, car, plan, choices[car]).worth for car, plan in plans.items())
+    printed = team_worth(choices, {car: drive(Listed(fate, car, _printed(fate, car))) for car in plans})
+    best = clairvoyant_team(fate, choices)
     if printed > PRESSED * best or best <= 0:
         return Outcome(*order, best, printed, pressed=False)
     done, wall = followed(fate, advise)
-    product = _worth(choices, done)
-    return Outcome(*order, max(best, product), printed, _worth(choices, _greedy(fate, choices, spares=True)),
-                   _worth(choices, _greedy(fate, choices, spares=False)), product, wall.asked, wall.adopted)
+    product = team_worth(choices, done)
+    # Only a run done in two goes could be worth more than the best list.
+    return Outcome(*order, max(best, product), printed, team_worth(choices, _greedy(fate, choices, spares=True)),
+                   team_worth(choices, _greedy(fate, choices, spares=False)), product, wall.asked, wall.adopted)
 
 
 def _printed(fate: Fate, car: str) -> list[Leaving]:
@@ -107,10 +107,6 @@ def _greedy(fate: Fate, choices: dict[str, tuple[RunChoice, ...]], *, spares: bo
     return {car: drive(LastFirst(
         fate, car, plan, _printed(fate, car), {one.run for one in choices[car] if spares and one.want == "must"}))
         for car, plan in fate.setup.plans.items()}
-
-
-def _worth(choices: dict[str, tuple[RunChoice, ...]], done: dict[str, dict[str, Done]]) -> float:
-    return sum(worth(choices[car], done[car]) for car in choices)
 
 
 # -- all sessions together ---------------------------------------------------------------------------------------------
