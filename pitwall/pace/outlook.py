@@ -114,6 +114,13 @@ class Experience:
         if said.rules[0] > 0 and seconds > 0:
             self.residuals[said.which].learn(math.log(seconds / said.rules[0]))
 
+    def pooled(self, which: int, rules: Sequence[float], kernel: Array) -> Array:
+        """Quantiles of the seconds to the line: rules and the laps that were alike, each by its record so far."""
+        weights = self.records[which].weights()
+        simple = sum(w * r for w, r in zip(weights[:-1], rules, strict=True)) / max(1.0 - weights[-1], 1e-12)
+        by_rule = simple * np.exp(self.residuals[which].quantiles())
+        return np.maximum(self.spreads[which].apply((1.0 - weights[-1]) * by_rule + weights[-1] * kernel), 0.0)
+
 
 @dataclass(eq=False)
 class Outlook:
@@ -245,24 +252,20 @@ def look_ahead(
     kernel = _quantiles(alike, experience.shapes.last, rest)
     so_far = seen_t - lap.start_t
     quick = last_quick if last_quick is not None else reference
-    scaled = (quick[-1] - quick[knot]) * (so_far / quick[knot] if knot else 1.0)
-    rules: tuple[float, ...] = (scaled, rest * so_far / reference[knot] if knot else rest)
+    rules = tuple((one[-1] - one[knot]) * (so_far / one[knot] if knot else 1.0) for one in (quick, reference))
     if experience.from_pits:
         usual, lately = (one[knot] for one in rests)
         first = usual if usual is not None else FIRST_OUT * rest
-        rules = (first, lately if lately is not None else first, scaled if knot else first)
+        rules = (first, lately if lately is not None else first, rules[0] if knot else first)
     off_pace = part > OFF_PACE
     which = _class(knot, off_pace)
     if kernel is None:
         kernel = rules[0] * np.exp(experience.residuals[which].quantiles())
-    weights = experience.records[which].weights()
-    used = rules if not lap.resumed or experience.from_pits else (rest, rest)
-    simple = sum(w * r for w, r in zip(weights[:-1], used, strict=True)) / max(1.0 - weights[-1], 1e-12)
-    by_rule = simple * np.exp(experience.residuals[which].quantiles())
-    told = experience.spreads[which].apply((1.0 - weights[-1]) * by_rule + weights[-1] * kernel)
-    told = np.maximum(told, 0.0)
     if lap.slow and not off_pace and not experience.from_pits:
         told = rest * SLOWER
+    else:
+        used = (rest, rest) if lap.resumed and not experience.from_pits else rules
+        told = experience.pooled(which, used, kernel)
     without = chances(
         alike, experience.shapes.last, so_far, (limit_s - so_far) / max(rest, 1e-9), lap.odds, lap.slow or lap.disturbed
     )
