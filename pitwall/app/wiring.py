@@ -98,13 +98,12 @@ async def rehearse_instant(
     scenario, setup = rehearsal.scenario, rehearsal.setup
     async with Lifecycle() as life:
         clock, broker, recorder = VirtualClock(scenario.starts_at_s), MemoryBroker(), Recorder()
-        workers = Inline.on(clock, work)
         journal = await _journal_for_rehearsal(life, journal_file, setup)
-        day = RehearsedDay(rehearsal.timetable, setup, clock, wall_steps)
+        workers, day = Inline.on(clock, work), RehearsedDay(rehearsal.timetable, setup, clock, wall_steps)
         daemon = Daemon(
             setup, Session(), clock=clock, journal=journal, bus=MemoryBus(broker, offline_message(setup.session)),
-            forecaster=workers.forecaster, adviser=workers.adviser, sinks=(recorder,), watch=day.watch,
-            follow_clock=False,
+            forecaster=workers.forecaster, adviser=workers.adviser, sinks=(recorder,), follow_clock=False,
+            watch=day.watch,
         )
         world = _world(rehearsal, clock, MemoryBus(broker))
         await daemon.prepare(scenario.starts_at_s)
@@ -255,9 +254,8 @@ async def serve(
         clock, workers, session = LiveClock(start_s), Beside(), Session()
         daemon = Daemon(
             setup, session, clock=clock, journal=journal,
-            bus=MqttBus(running.address, f"pitwall-{setup.session}", offline_message(setup.session)),
+            bus=MqttBus(running.address, f"pitwall-{setup.session}", offline_message(setup.session)), watch=StepWatch(),
             forecaster=workers.forecaster, adviser=workers.adviser, broker=running.name, store=str(journal_file),
-            watch=StepWatch(),
         )
         daemon.host.on_step(lambda step: clock.retime())
         resumed = await _start_daemon(life, daemon, workers, start_s)
