@@ -5,6 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from pitwall.forecast.advice_pieces import Drawn, Piece, pieces_of
 from pitwall.model.advice import AdviceQuestion, RunChoice
@@ -135,19 +136,31 @@ class CarModel:
     def edits(self, sequel: Sequel) -> int:
         """Changes so far: shortened, merged or moved runs. Those left out, or done elsewhere, count with their own car
         once its plan is whole."""
-        pieces = [self.pieces[number] for number in sequel]
-        order = [self.runs.index(run) for piece in pieces for run in piece.runs]
-        own = [place for place in order if place < self.own]
-        return sum(piece.edits for piece in pieces) + len(own) - _longest_rise(own)
+        own = self._order(sequel)
+        return sum(self.pieces[number].edits for number in sequel) + len(own) - len(_tops(own))
+
+    def tops(self, sequel: Sequel) -> list[int]:
+        """How early in the plan the runs that need not be moved may end, by their number (see :func:`_tops`)."""
+        return _tops(self._order(sequel))
+
+    def _order(self, sequel: Sequel) -> list[int]:
+        places = (self.places[run] for number in sequel for run in self.pieces[number].runs)
+        return [place for place in places if place < self.own]
+
+    @cached_property
+    def places(self) -> dict[int, int]:
+        """Each run's place in the plan."""
+        return {run: place for place, run in enumerate(self.runs)}
 
 
-def _longest_rise(places: Sequence[int]) -> int:
-    """Length of the longest subsequence in rising order: what need not be moved (patience sorting)."""
+def _tops(places: Sequence[int]) -> list[int]:
+    """Patience sorting: entry k is the least place with which a rising subsequence of k + 1 runs can end. Their number
+    is how many runs need not be moved; the lower they are, the more may follow."""
     tops: list[int] = []
     for place in places:
         at = bisect_left(tops, place)
         tops[at : at + 1] = [place]
-    return len(tops)
+    return tops
 
 
 def _forbidden(question: AdviceQuestion, piece: Piece, bit: dict[int, int]) -> int:
