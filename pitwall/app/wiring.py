@@ -8,7 +8,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -16,7 +16,7 @@ from typing import Any
 import structlog
 
 from pitwall.app.brokers import BrokerChoice, RunningBroker, own_broker, start_broker
-from pitwall.app.clients import AlertOver, Heard, Onlooker, WorldLink
+from pitwall.app.clients import AlertOver, Heard, Onlooker
 from pitwall.app.daemon import Daemon, offline_message
 from pitwall.app.day_watch import DayWatch, RehearsedDay, WriteOut
 from pitwall.app.journals import open_journal
@@ -25,34 +25,32 @@ from pitwall.app.memory import few_collections
 from pitwall.app.plan_files import PlanFiles, PlanWatch
 from pitwall.app.report import Recorder, make_report
 from pitwall.app.scenarios import Rehearsal
+from pitwall.app.screen import Beside
 from pitwall.app.watching import linked
+from pitwall.app.world_side import make_world, run_world, settling, warn_if_behind
 from pitwall.bus.address import BrokerAddress, parse_address
 from pitwall.bus.connection import Unanswered
 from pitwall.bus.memory import MemoryBroker, MemoryBus
 from pitwall.bus.mqtt import MqttBus
 from pitwall.engine.session import Session
-from pitwall.errors import InternalError, JournalError
+from pitwall.errors import JournalError
 from pitwall.forecast.futures import forecast
 from pitwall.journal.codec import digest
 from pitwall.journal.memory import MemoryJournal
 from pitwall.model.events import Stamped
-from pitwall.model.outputs import Health, Output, Prompt
 from pitwall.model.setup import SessionSetup
 from pitwall.model.timetable import TimetableEntry
 from pitwall.rehearsal.truth import WorldOutcome
-from pitwall.rehearsal.world import World
 from pitwall.runtime.clock import LiveClock, VirtualClock, awake_seconds, wall_seconds, wall_text
 from pitwall.runtime.forecaster import InlineForecaster, ThreadForecaster
 from pitwall.runtime.health import HostHealth
-from pitwall.runtime.ports import Bus, Clock, Journal
+from pitwall.runtime.ports import Journal
 from pitwall.runtime.steps import StepWatch
 
 _log = structlog.get_logger(__name__)
 
 FORECAST_LATENCY_S = 0.5
 PREPARED_BEFORE_S = 60.0
-FELL_BEHIND_S = 2.0
-MOST_AT_ONE_MOMENT = 20_000
 LATEST_T, EARLIEST_T = 172_800.0, -86_400.0
 
 Report = dict[str, Any]
@@ -61,9 +59,9 @@ WallSteps = Sequence[tuple[float, float]]
 
 @dataclass(frozen=True)
 class Audience:
-    """Who looks on at a rehearsal: told the broker's address, then hears everything as a client of the bus."""
+    """Who looks on at a rehearsal: told the addresses of broker and screen, then hears all as a client of the bus."""
 
-    told: Callable[[str], None]
+    told: Callable[[str, str | None], None]
     hear: Heard
     alert_over: AlertOver
 
@@ -104,14 +102,14 @@ async def rehearse_instant(
             forecaster=InlineForecaster(forecast, clock, FORECAST_LATENCY_S), sinks=(recorder,), follow_clock=False,
             watch=day.watch,
         )
-        world = _world(rehearsal, clock, MemoryBus(broker))
+        world = make_world(rehearsal, clock, MemoryBus(broker))
         await daemon.prepare(scenario.starts_at_s)
         day.begin(daemon.host)
         await life.start("daemon's link", daemon.bus.start, daemon.bus.stop)
         await life.start("world's link", world.bus.start, world.bus.stop)
         world.world.start()
         with few_collections():
-            await clock.run(_settling(clock, daemon, progress), lambda: world.world.finished)
+            await clock.run(settling(clock, daemon, progress), lambda: world.world.finished)
         evidence = Evidence(recorder, world.world.outcome(), await journal.read(), daemon.host.health())
         return _seen(rehearsal, evidence, witness)
 
@@ -119,6 +117,7 @@ async def rehearse_instant(
 async def rehearse_at_speed(
     rehearsal: Rehearsal, rate: float, *, port: int = 0, journal_file: Path | None = None,
     audience: Audience | None = None, witness: Callable[[Evidence], None] | None = None, wall_steps: WallSteps = (),
+    screen: Beside | None = None,
 ) -> Report | None:
     """Run world, daemon and broker ``rate`` times faster than life, MQTT between them.
 
@@ -130,6 +129,7 @@ async def rehearse_at_speed(
         audience: who looks on.
         witness: is shown the evidence at the end.
         wall_steps: as for :func:`rehearse_instant`.
+        screen: started once the broker runs.
 
     Returns:
         The report, or None when it was broken off.
@@ -142,8 +142,9 @@ async def rehearse_at_speed(
         life.stop_on_signals()
         address, recorder = await own_broker(life, port), Recorder()
         journal = await _journal_for_rehearsal(life, journal_file, setup)
+        page = await screen(life, address, setup, False) if screen is not None else None
         if audience is not None:
-            await _seat(life, audience, address, setup.session)
+            await _seat(life, audience, address, setup.session, page)
         # A rehearsal sleeps with its machine, unlike a session: nothing happens meanwhile.
         clock = LiveClock(scenario.starts_at_s, rate, monotonic=awake_seconds)
         forecaster, day = ThreadForecaster(forecast), RehearsedDay(rehearsal.timetable, setup, clock, wall_steps)
@@ -155,12 +156,12 @@ async def rehearse_at_speed(
         await _start_daemon(life, daemon, forecaster, scenario.starts_at_s)
         day.begin(daemon.host)
         world_clock = LiveClock(scenario.starts_at_s, rate, monotonic=awake_seconds)
-        world = _world(rehearsal, world_clock, MqttBus(address, "pitwall-world"), rate)
-        finished = await _run_world(life, world)
+        world = make_world(rehearsal, world_clock, MqttBus(address, "pitwall-world"), rate)
+        finished = await run_world(life, world)
         await daemon.host.drain()
         if not finished:
             return None
-        _warn_if_behind(world, rate)
+        warn_if_behind(world, rate)
         evidence = Evidence(recorder, world.world.outcome(), await journal.read(), daemon.host.health())
         return _seen(rehearsal, evidence, witness)
 
@@ -183,10 +184,10 @@ async def rehearse_attached(
         recorder = Recorder()
         if audience is not None:
             await _seat(life, audience, broker, setup.session)
-        world = _world(rehearsal, LiveClock(scenario.starts_at_s, rate), MqttBus(broker), rate, recorder)
-        if not await _run_world(life, world):
+        world = make_world(rehearsal, LiveClock(scenario.starts_at_s, rate), MqttBus(broker), rate, recorder)
+        if not await run_world(life, world):
             return None
-        _warn_if_behind(world, rate)
+        warn_if_behind(world, rate)
         return _report(rehearsal, recorder, world.world.outcome(), None)
 
 
@@ -213,12 +214,14 @@ class Served:
     websocket: str | None = None
     notes: tuple[str, ...] = ()
     asks: bool = False
+    screen: str | None = None
 
 
 async def serve(
     setup: SessionSetup, journal_file: Path, *, broker: BrokerChoice, fresh: bool = False,
     started: Callable[[Served], None] | None = None, timetable: Sequence[TimetableEntry] = (),
     write_out: WriteOut | None = None, plan_files: PlanFiles | None = None, waits: Callable[[str], None] | None = None,
+    screen: Beside | None = None,
 ) -> None:
     """Run the daemon until somebody stops it.
 
@@ -231,6 +234,7 @@ async def serve(
         timetable, write_out: the day's, by the wall clock, and what carries out its export.
         plan_files: where the plans lie; they are watched, and a change becomes a proposal.
         waits: told why a broker elsewhere is waited for.
+        screen: started once the broker runs.
 
     Raises:
         BrokerError: when the broker refuses us or the port is taken.
@@ -261,9 +265,10 @@ async def serve(
             host = daemon.host
             watch = PlanWatch(plan_files, session, host.submit, clock.now, lambda: host.health().journaled)
             life.spawn("plan files", watch.run())
+        page = await screen(life, running.address, setup, running.asks) if screen is not None else None
         if started is not None:
             started(Served(str(running.address), resumed, clock.now(), running.kind, running.websocket, running.notes,
-                           running.asks))
+                           running.asks, page))
         await life.wait()
 
 
@@ -301,69 +306,13 @@ def starting_second(setup: SessionSetup) -> float:
     return second if EARLIEST_T < second < window.duration_s else -PREPARED_BEFORE_S
 
 
-async def _seat(life: Lifecycle, audience: Audience, address: BrokerAddress, session: str) -> None:
+async def _seat(
+    life: Lifecycle, audience: Audience, address: BrokerAddress, session: str, page: str | None = None
+) -> None:
     bus = MqttBus(address)
     Onlooker(bus, session, audience.hear, audience.alert_over)
     await life.start("audience", bus.start, bus.stop)
-    audience.told(str(address))
-
-
-def _settling(
-    clock: VirtualClock, daemon: Daemon, progress: Callable[[float], None] | None
-) -> Callable[[], Awaitable[None]]:
-    """The host's drain, with a watch on time: wake-ups that make each other at one moment would run for ever.
-
-    Raises:
-        InternalError: from the returned function, when time stands still.
-    """
-    moment, wakeups = float("-inf"), 0
-
-    async def settle() -> None:
-        nonlocal moment, wakeups
-        moment, wakeups = clock.now(), wakeups + 1 if clock.now() == moment else 0
-        if wakeups > MOST_AT_ONE_MOMENT:
-            raise InternalError(f"session time stands still at {moment:.3f} s; report it with scenario and seed")
-        await daemon.host.drain()
-        if progress is not None:
-            progress(moment)
-
-    return settle
-
-
-@dataclass(frozen=True)
-class _WorldSide:
-    world: World
-    bus: Bus
-    late_s: list[float]
-
-
-def _world(
-    rehearsal: Rehearsal, clock: Clock, bus: Bus, rate: float = 1.0, recorder: Recorder | None = None
-) -> _WorldSide:
-    """The world on its bus; with a recorder, everything that the daemon publishes is noted from the bus as well."""
-    link = WorldLink(bus, rehearsal.setup.session)
-    world = World(rehearsal.scenario, rehearsal.setup, rehearsal.seed, clock, link.send, rate=rate)
-    late_s: list[float] = []
-
-    def hear(output: Output | Health) -> None:
-        if isinstance(output, Health):
-            return
-        if isinstance(output, Prompt):
-            late_s.append(clock.now() - output.t)
-        if recorder is not None:
-            recorder.take([output])
-        world.hear(output)
-
-    link.listen(hear, everything=recorder is not None)
-    return _WorldSide(world, bus, late_s)
-
-
-def _warn_if_behind(side: _WorldSide, rate: float) -> None:
-    """Say so when one prompt in twenty reached the world seconds after it was decided: then calls came late."""
-    late = sorted(side.late_s)[-len(side.late_s) // 20 :]
-    if late and late[0] > FELL_BEHIND_S:
-        _log.warning("this machine fell behind, so calls came late: choose a lower --speed", speed=rate,
-                     behind_session_s=round(late[0], 1))
+    audience.told(str(address), page)
 
 
 async def _journal_for_rehearsal(life: Lifecycle, path: Path | None, setup: SessionSetup) -> Journal:
@@ -390,10 +339,3 @@ async def _start_daemon(life: Lifecycle, daemon: Daemon, forecaster: ThreadForec
     host = life.spawn("host", daemon.host.run(), stop=end_host)
     life.spawn("pulse", daemon.pulse())
     return resumed
-
-
-async def _run_world(life: Lifecycle, side: _WorldSide) -> bool:
-    """Start the world and wait for its end; False when somebody stopped it first."""
-    await life.start("world's link", side.bus.start, side.bus.stop)
-    side.world.start()
-    return await life.wait_until(lambda: side.world.finished)

@@ -11,7 +11,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from pitwall.model.base import Frozen, Label, Slug
-from pitwall.model.desk import Arrival, ItemProgress, OpenQuestion, RunProgress, SwitchCard
+from pitwall.model.desk import Arrival, ItemProgress, OpenQuestion, RunningLap, RunProgress, SwitchCard
 from pitwall.model.facts import SessionStatus
 from pitwall.model.outlook import (
     Activity,
@@ -119,6 +119,7 @@ class DeskState(Frozen):
     prompts: tuple[Prompt, ...]
     switches: tuple[SwitchCard, ...]
     arrivals: tuple[Arrival, ...]
+    running_lap: RunningLap | None = Field(default=None, description="none while the car is not on one")
     flag_margin_s: float | None = Field(default=None, description="seconds in hand to start one more timed lap")
     last_lap_s: float | None = None
     best_lap_s: float | None = None

@@ -9,7 +9,7 @@ from typing import cast
 import pytest
 from structlog.testing import capture_logs
 
-from pitwall.app import wiring
+from pitwall.app import wiring, world_side
 from pitwall.app.scenarios import load_rehearsal
 from pitwall.bus.memory import MemoryBroker, MemoryBus
 from pitwall.errors import BrokerError, InternalError
@@ -63,9 +63,9 @@ async def test_instant_rehearsal_gives_the_same_report_twice_in_one_process() ->
 @pytest.mark.parametrize(("late", "warned"), [([0.1] * 95 + [9.0] * 5, True), ([0.1] * 99 + [9.0], False), ([], False)])
 def test_machine_that_falls_behind_is_told(late: list[float], warned: bool) -> None:
     """One prompt in twenty that comes seconds late is a warning; a single one, or none heard, is not."""
-    side = wiring._WorldSide(cast(World, None), MemoryBus(MemoryBroker()), late)
+    side = world_side.WorldSide(cast(World, None), MemoryBus(MemoryBroker()), late)
     with capture_logs() as logs:
-        wiring._warn_if_behind(side, 300.0)
+        world_side.warn_if_behind(side, 300.0)
     assert bool(logs) is warned
 
 
@@ -82,6 +82,6 @@ async def test_time_that_stands_still_is_an_error_and_not_a_hang(monkeypatch: py
         world._agenda.at(12.5, again)
 
     monkeypatch.setattr(World, "start", looping)
-    monkeypatch.setattr(wiring, "MOST_AT_ONE_MOMENT", 200)
+    monkeypatch.setattr(world_side, "MOST_AT_ONE_MOMENT", 200)
     with pytest.raises(InternalError, match=r"stands still at 12\.500 s"):
         await wiring.rehearse_instant(load_rehearsal("short_demo"))
