@@ -17,6 +17,7 @@ from pitwall.model.outputs import Arrival, CarState, ClockState, DeskState, Fiel
 from pitwall.model.plan import Run
 
 STACK = 16  # prompts on the published stack
+SHOWN_COMMENTS = 12
 
 
 def desk_state(car: TeamCar, clock: SessionClock, now: float) -> DeskState:
@@ -51,6 +52,7 @@ def desk_state(car: TeamCar, clock: SessionClock, now: float) -> DeskState:
         fuel_kg=fuel_left(car),
         by_hand=car.by_hand,
         questions=car.owed.shown(),
+        comments=tuple(car.comments[-SHOWN_COMMENTS:]),
         driver_change=changed[1] if changed is not None else None,
     )
 
@@ -109,7 +111,9 @@ def plan_state(car: TeamCar, now: float) -> PlanState:
             spans[run.run.run] = (round(start, 1), round(end, 1))
             t = end + run.run.after_garage_s.likely_s
     planned = planned_spans(car, car.desk.base[car.desk.driven])
-    runs = tuple(_of_plan(car, run_progress(run, spans.get(run.run.run)), run.run, planned) for run in car.progress.runs)
+    runs = tuple(
+        _of_plan(car, run_progress(run, spans.get(run.run.run)), run.run, planned) for run in car.progress.runs
+    )
     return PlanState(
         id=f"plan-{car.car}-{now:.3f}", t=now, car=car.car, revision=car.progress.revision, runs=runs,
         drivers=drivers.rows(car), km=drivers.kilometres(car) if car.car in car.setup.limits else None,

@@ -11,7 +11,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from pitwall.model.base import Frozen, Label, Slug
-from pitwall.model.desk import Arrival, ItemProgress, OpenQuestion, RunningLap, RunProgress, SwitchCard
+from pitwall.model.desk import Arrival, Comment, ItemProgress, OpenQuestion, RunningLap, RunProgress, SwitchCard
 from pitwall.model.facts import SessionStatus
 from pitwall.model.outlook import (
     Activity,
@@ -131,6 +131,7 @@ class DeskState(Frozen):
     fuel_kg: float | None = Field(default=None, description="about how much is in the car")
     by_hand: bool = Field(default=False, description="where the car is rests on what was entered by hand")
     questions: tuple[OpenQuestion, ...] = Field(default=(), description="answers owed to the driver, the oldest first")
+    comments: tuple[Comment, ...] = Field(default=(), description="the driver's latest ones, oldest first")
 
 
 class DriverRunning(Frozen):

@@ -16,6 +16,7 @@ export class DaemonClock {
     this.state = null;
     this.heard = -Infinity;
     this.anchor = 0;
+    this.base = 0;
     this.latest = -Infinity;
   }
 

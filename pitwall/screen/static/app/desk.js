@@ -3,6 +3,7 @@
  */
 import { UNDO_FOR_MS, meant } from "./commands.js";
 import { Link } from "./link.js";
+import { written } from "./shorthand.js";
 import { keepSheet } from "./sheet-store.js";
 import { Sounds } from "./sounds.js";
 import { Store } from "./store.js";
@@ -32,14 +33,12 @@ export class Desk {
     this.helping = false;
     /** @type {string | null} the proposal that is looked at */
     this.looking = null;
-    /** @type {{at: number, t: number} | null} the comment that is being written: when it was stamped */
+    /** @type {{t: number, text: string} | null} the comment that is being written, and when it was stamped */
     this.comment = null;
     /** @type {{text: string, until: number, bad: boolean} | null} */
     this.hint = null;
     /** @type {{id: string, words: string, car: string, command: string, until: number} | null} */
     this.lastCommand = null;
-    /** @type {{id: string, car: string, t: number, text: string}[]} */
-    this.noted = [];
     this.sounds = new Sounds();
     this.theme = localStorage.getItem("pitwall.theme") ?? (matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "light");
     this.hand = localStorage.getItem("pitwall.hand") ?? "screen";
@@ -130,9 +129,24 @@ export class Desk {
       this.close();
       return;
     }
-    if (writing || event.ctrlKey || event.metaKey || event.altKey || event.repeat) return;
+    if (event.ctrlKey || event.metaKey || event.altKey || writing) return;
+    if (this.comment !== null) {
+      this.typed(event);
+      return;
+    }
+    if (event.repeat) return;
     if (event.key === "Enter" || event.key === " " || event.key === "Tab") return;
     if (this.press(event.key.length === 1 ? event.key.toLowerCase() : event.key)) event.preventDefault();
+  }
+
+  /** A key that came before the field of the comment had the focus belongs to it: never to a command. */
+  typed(/** @type {KeyboardEvent} */ event) {
+    const comment = /** @type {{text: string}} */ (this.comment), car = this.car();
+    if (event.key === "Enter" && car !== null) this.keepComment(car);
+    else if (event.key === "Backspace") comment.text = comment.text.slice(0, -1);
+    else if (event.key.length === 1) comment.text += event.key;
+    else return;
+    event.preventDefault();
   }
 
   close() {
@@ -160,7 +174,7 @@ export class Desk {
     if (key === "ArrowDown" || key === "ArrowUp") return this.move(key === "ArrowDown" ? 1 : -1);
     if (key === "p") return this.lookAtNext(car);
     if (key === "n") {
-      this.comment = { at: performance.now(), t: this.store.clock.now() };
+      this.comment = { t: this.store.clock.now(), text: "" };
       return true;
     }
     const asked = meant(key, this.store, car, this.chosen);
@@ -230,18 +244,17 @@ export class Desk {
     return id;
   }
 
-  /** A comment with the moment at which the key stamped it. @param {string} car @param {string} text */
-  sendComment(car, text) {
-    const stamped = this.comment?.t ?? this.store.clock.now();
-    const id = this.send(car, { command: "comment", text }, "comment noted", stamped);
-    if (id === null) return;
-    this.noted.push({ id, car, t: stamped, text });
-    this.comment = null;
+  /** Send the comment with the moment at which the key stamped it; an empty one is dropped. @param {string} car */
+  keepComment(car) {
+    if (this.comment === null) return;
+    const text = written(this.comment.text);
+    const id = text ? this.send(car, { command: "comment", text }, "comment noted", this.comment.t) : "";
+    if (id !== null) this.close();
   }
 
-  /** The latest comments that this page noted of a car, the newest first. @param {string} car */
+  /** The latest comments on a car, whoever noted them, the newest first. @param {string} car */
   comments(car) {
-    return this.noted.filter((one) => one.car === car).slice(-6).reverse();
+    return (this.store.desks.get(car)?.comments ?? []).slice(-8).reverse();
   }
 
   /** What was done a moment ago and may be taken back with one key. */

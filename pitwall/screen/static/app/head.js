@@ -1,7 +1,7 @@
 /** The top of every page: time left, status, pit exit, flag margin in words, and in one glance whether all is well. */
 import { html } from "./html.js";
 import { clockText } from "./clock.js";
-import { CAR_WORDS, STATUS_ASKS, STATUS_WORDS, flagWords } from "./words.js";
+import { STATUS_ASKS, STATUS_WORDS, flagWords, whereWords } from "./words.js";
 
 const FEED_OLD_S = 10;
 
@@ -31,7 +31,8 @@ export function Head({ desk }) {
 /** One glance: all well, or what is not. */
 function Wellness({ desk }) {
   const { store } = desk, health = store.health;
-  const open = store.standing().filter((alert) => !alert.acknowledged).length;
+  const waiting = store.standing().filter((alert) => !alert.acknowledged);
+  const open = waiting.filter((alert) => alert.priority !== "low").length, low = waiting.length - open;
   const feed = health?.feed_age_s, lag = health?.lag_s ?? 0;
   const wrong = [];
   if (health?.store_fails) wrong.push("journal fails");
@@ -43,7 +44,7 @@ function Wellness({ desk }) {
   const well = word === "all well";
   return html`<div class=${`wellness${well ? " well" : ""}`} role="status">
     <b>${well ? "○" : "◆"} ${word}</b>
-    <span>${typeof feed === "number" ? `timing ${feed < 1 ? "now" : `${Math.round(feed)} s ago`}` : ""}
+    <span>${low ? `${low} to note · ` : ""}${typeof feed === "number" ? `timing ${feed < 1 ? "now" : `${Math.round(feed)} s ago`}` : ""}
       ${desk.about.session ? ` · ${desk.about.session}` : ""}</span>
   </div>`;
 }
@@ -57,7 +58,7 @@ export function CarTabs({ desk }) {
       const calls = desk.store.open(car).filter((p) => p.state === "due").length;
       return html`<button key=${car} aria-pressed=${car === desk.car()} onClick=${() => desk.showCar(at + 1)}>
         <kbd>${at + 1}</kbd><b>${car}</b> ${state?.driver ?? ""}
-        <span>${CAR_WORDS[state?.state ?? "garage"]}${state?.lap_of_run ? ` · ${state.lap_of_run}` : ""}</span>
+        <span>${whereWords(state)}</span>
         ${calls > 0 && car !== desk.car() ? html`<em>▶ ${calls} to say</em>` : ""}
       </button>`;
     })}

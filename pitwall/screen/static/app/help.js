@@ -1,6 +1,7 @@
 /** The keys, over everything; any press of Escape or ? closes it. */
 import { html, useEffect, useRef } from "./html.js";
 
+/** @type {[string, [string, string][]][]} */
 const GROUPS = [
   ["the call that is marked", [["s", "was said"], ["x", "skip it"], ["d", "defer it"], ["r", "repeat what was said last"],
     ["c", "the driver has read it back"], ["↓ ↑", "choose another"], ["u", "take back the last entry"]]],

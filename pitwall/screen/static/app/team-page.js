@@ -3,7 +3,7 @@ import { html } from "./html.js";
 import { clockText, lapText } from "./clock.js";
 import { planWords } from "./plan-line.js";
 import { differs } from "./switches.js";
-import { CALL_MARKS, CALL_WORDS, CAR_WORDS, flagWords, spoken, timeLeft } from "./words.js";
+import { CALL_MARKS, CALL_WORDS, flagWords, spoken, timeLeft, whereWords } from "./words.js";
 
 /** @param {{desk: import("./desk.js").Desk}} props */
 export function TeamPage({ desk }) {
@@ -19,7 +19,7 @@ function CarColumn({ desk, car }) {
   const alerts = store.standing().filter((alert) => alert.car === car && !alert.acknowledged);
   return html`<section aria-label=${`car ${car}`}>
     <h2><a href=${`#/desk/${car}`}>${car}</a> ${state?.driver ?? ""}</h2>
-    <p class="where">${CAR_WORDS[state?.state ?? "garage"]}${state?.lap_of_run ? ` · ${state.lap_of_run}` : ""}</p>
+    <p class="where">${whereWords(state)}</p>
     ${prompt ? html`<div class=${`slip is-${prompt.state}`}><b>${CALL_MARKS[prompt.state]} ${CALL_WORDS[prompt.state]} <span>${timeLeft(prompt, now)}</span></b>
       <p>${spoken(prompt)}</p></div>` : html`<div class="slip is-silent"><b>· nothing to say</b>
       <p>${next ? `next in ${clockText(Math.max(0, next.say_from_s - now))}: ${next.short}` : ""}</p></div>`}

@@ -32,6 +32,13 @@ export const CLASS_WORDS = {
   question: "question", answer: "answer", ruling: "ruling",
 };
 
+/** Where a car is: which lap of its run, or where it stands. @param {import("./wire").DeskState | undefined} desk */
+export function whereWords(desk) {
+  if (!desk) return "not known yet";
+  const word = CAR_WORDS[desk.state], lap = desk.lap_of_run;
+  return !lap ? word : lap.startsWith(word) || word === "installation lap" ? lap : `${word} · ${lap}`;
+}
+
 /** The words to speak: in short where there is no room for all of it. @param {Prompt} prompt */
 export function spoken(prompt) {
   return prompt.way === "short" || prompt.way === "outside_short" ? prompt.short : prompt.text;
