@@ -54,8 +54,9 @@ class WorldLink:
                 self.unreadable += 1
                 _log.warning("decision not understood", topic=failure.topic, reason=failure.reason)
                 return
-            if not isinstance(output, Cleared):
-                hear(output)
+            standing = _gone(output) if isinstance(output, Cleared) else output
+            if standing is not None:
+                hear(standing)
 
         told = [filter_of(self._session, BY_MODEL[model]) for model in (Prompt, Answered, Refused, Alert, AdviceState)]
         for topic_filter in filters(self._session, "out") if everything else told:
