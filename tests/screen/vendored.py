@@ -26,8 +26,6 @@ LIBRARIES: dict[tuple[str, str], dict[str, str]] = {
     ("mqtt", "5.16.0"): {"dist/mqtt.esm.js": "mqtt.js", "LICENSE.md": "mqtt.LICENSE.txt"},
     ("htm", "3.1.1"): {"preact/standalone.module.js": "preact-htm.js", "LICENSE": "htm.LICENSE.txt"},
     ("preact", "10.5.13"): {"LICENSE": "preact.LICENSE.txt"},
-    ("uplot", "1.6.32"): {"dist/uPlot.esm.js": "uplot.js", "dist/uPlot.min.css": "uplot.css",
-                          "LICENSE": "uplot.LICENSE.txt"},
 }
 """Package and version; file in it -> file here. Preact itself is inside htm's file of the two together."""
 

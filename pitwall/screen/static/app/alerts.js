@@ -9,9 +9,9 @@ const SHELVE_S = 600;
 /** @param {{desk: import("./desk.js").Desk, car: string}} props */
 export function Alerts({ desk, car }) {
   const standing = desk.store.standing(), now = desk.store.clock.now();
-  return html`<section class="alerts" aria-label="alerts">
+  return html`<section class="alerts" tabindex="0" aria-label="alerts">
     <h2>alerts</h2>
-    <ul role="log" aria-live="polite">
+    <div role="log" aria-live="polite"><ul>
       ${standing.map((alert) => html`
         <li key=${alert.id} class=${`is-${alert.priority}${alert.acknowledged ? " noted" : ""}`}>
           <b><i aria-hidden="true">${ALERT_MARKS[alert.priority]}</i> ${alert.priority}${alert.car ? ` · ${alert.car}` : ""}</b>
@@ -24,7 +24,7 @@ export function Alerts({ desk, car }) {
             <button class="small" onClick=${() => act(desk, shelve(alert, desk.store, car, SHELVE_S))}>aside 10 min</button>
           </span>
         </li>`)}
-    </ul>
+    </ul></div>
     ${standing.length === 0 ? html`<p class="empty">None stands.</p>` : ""}
   </section>`;
 }

@@ -42,6 +42,7 @@ export function meant(key, store, car, chosen) {
     return first ? { wish: { command: "answered", question: first.question }, car, words: "answered" }
       : { hint: `car ${car}: no answer is owed to the driver` };
   }
+  if (key === "v") return { wish: { command: "advise" }, car, words: "advice asked for" };
   if (key === "a") {
     const alert = store.standing().find((one) => !one.acknowledged);
     return alert ? acknowledge(alert, store, car) : { hint: "no alert waits for a note" };

@@ -9,7 +9,7 @@ import { USUAL, written } from "./shorthand.js";
 /** @param {{desk: import("./desk.js").Desk, car: string}} props */
 export function CommentPad({ desk, car }) {
   const noted = desk.comments(car);
-  return html`<section class="comments" aria-label="comments">
+  return html`<section class="comments" tabindex="0" aria-label="comments">
     <h2>comments <span>${desk.comment === null ? html`<button class="small" onClick=${() => desk.press("n")}><kbd>n</kbd> note</button>` : ""}</span></h2>
     ${desk.comment !== null && html`<${Writing} desk=${desk} car=${car} />`}
     <ol>${noted.map((one) => html`<li key=${one.t + one.text}><span class="when">${clockText(one.t)}</span>

@@ -6,6 +6,7 @@ import { PlanLine } from "./plan-line.js";
 import { Proposals } from "./proposals.js";
 import { Queue } from "./queue.js";
 import { Say } from "./say.js";
+import { Ladder } from "./ladder.js";
 import { LapStrip } from "./strip.js";
 import { Switches } from "./switches.js";
 
@@ -19,7 +20,7 @@ export function DeskPage({ desk }) {
     <div class="desk-grid">
       <${Say} desk=${desk} car=${car} prompt=${shown && isOpen(shown) ? shown : null} />
       <${Alerts} desk=${desk} car=${car} />
-      <${LapStrip} desk=${desk} car=${car} prompt=${shown} />
+      ${desk.store.ladder !== null ? html`<${Ladder} desk=${desk} />` : html`<${LapStrip} desk=${desk} car=${car} prompt=${shown} />`}
       <${Queue} desk=${desk} car=${car} shown=${shown} />
       <${PlanLine} desk=${desk} car=${car} />
       <${Switches} desk=${desk} car=${car} />

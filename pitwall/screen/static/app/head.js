@@ -13,6 +13,7 @@ export function Head({ desk }) {
   const remaining = store.clock.remaining();
   return html`
     <header>
+      <h1 class="unseen">pitwall${car === null ? "" : `, car ${car}`}</h1>
       <div class="time" role="timer" aria-label="time left in the session">
         <b>${clockText(remaining)}</b>
         <span>${clock === null ? "no clock yet" : clock.running || status === "waiting" ? "left" : "left, clock stopped"}
@@ -52,7 +53,7 @@ function Wellness({ desk }) {
 /** One button for each car of the team, with where it is in words. */
 export function CarTabs({ desk }) {
   const cars = desk.store.cars();
-  return html`<div class="cars" role="group" aria-label="cars">
+  return html`<nav class="cars" aria-label="cars">
     ${cars.map((car, at) => {
       const state = desk.store.desks.get(car);
       const calls = desk.store.open(car).filter((p) => p.state === "due").length;
@@ -64,5 +65,5 @@ export function CarTabs({ desk }) {
     })}
     ${cars.length === 0 ? html`<p class="empty">No car yet: waiting for the daemon${desk.about.session
       ? ` of ${desk.about.session}` : ""}.</p>` : ""}
-  </div>`;
+  </nav>`;
 }

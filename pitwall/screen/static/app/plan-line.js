@@ -23,7 +23,7 @@ export function PlanLine({ desk, car }) {
   const waiting = desk.store.waiting(car);
   const step = [300, 600, 900, 1800, 3600, 7200].find((s) => latest / s <= 14) ?? 14400;
   const ticks = Array.from({ length: Math.floor(latest / step) + 1 }, (_, n) => n * step);
-  return html`<section class="plan" aria-label="plan">
+  return html`<section class="plan" tabindex="0" aria-label="plan">
     <h2>plan <span>${planWords(runs, outlook)}</span>
       ${waiting.length ? html`<button class="small ask" onClick=${() => desk.press("p")}><kbd>p</kbd> ${waiting.length} changed plan${waiting.length > 1 ? "s" : ""} wait${waiting.length > 1 ? "" : "s"}</button>` : ""}</h2>
     <svg ref=${drawing} viewBox=${`0 0 ${WIDTH} ${HEIGHT}`} role="img" aria-label=${planWords(runs, outlook)}>

@@ -10,7 +10,7 @@ export function Queue({ desk, car, shown }) {
   const open = store.open(car), ended = store.ended(car);
   const coming = store.toCome(car).slice(0, Math.max(2, MOST - open.length - ended.length));
   const questions = store.desks.get(car)?.questions ?? [];
-  return html`<section class="queue" aria-label="calls">
+  return html`<section class="queue" tabindex="0" aria-label="calls">
     <h2>calls${store.desks.get(car)?.quiet ? html` <em>quiet: session and safety only</em>` : ""}</h2>
     <ol>
       ${[...open, ...coming, ...ended].slice(0, MOST + 2).map((p) => html`

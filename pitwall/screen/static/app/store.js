@@ -28,8 +28,12 @@ export class Store {
     this.forecasts = new Map();
     /** @type {Map<string, Alert>} */
     this.alerts = new Map();
-    /** @type {Map<string, Map<string, Proposal>>} by car, by id */
+    /** Changed plans from files. @type {Map<string, Proposal>} by car */
     this.proposals = new Map();
+    /** @type {import("./wire").AdviceState | null} */
+    this.advice = null;
+    /** @type {import("./wire").LadderState | null} */
+    this.ladder = null;
     /** @type {import("./wire").FieldState | null} */
     this.field = null;
     /** @type {Map<string, Prompt>} by call */
@@ -69,7 +73,12 @@ export class Store {
         if (message.active) this.alerts.set(message.id, message);
         else this.alerts.delete(message.id);
         break;
-      case "proposal": this.takeProposal(message); break;
+      case "proposal":
+        if (message.active) this.proposals.set(message.car, message);
+        else this.proposals.delete(message.car);
+        break;
+      case "advice_state": this.advice = message.active ? message : null; break;
+      case "ladder_state": this.ladder = message.active ? message : null; break;
       case "answered": this.note(message.effect, message.car, message.t, false, message.because); break;
       case "refused": this.note(message.reason, message.car ?? null, message.t, true, message.because); break;
       case "corrected": this.note(message.text, message.car ?? null, message.t, false, ""); break;
@@ -81,6 +90,8 @@ export class Store {
   forget() {
     this.alerts.clear();
     this.proposals.clear();
+    this.advice = null;
+    this.ladder = null;
     this.others.clear();
     this.changes += 1;
   }
@@ -89,11 +100,9 @@ export class Store {
   cleared(rest, head, second) {
     this.others.delete(rest);
     if (head === "alert") this.alerts.delete(decodeURIComponent(second));
-    if (head === "plan" && rest.split("/")[2] === "proposal") {
-      const id = rest.split("/")[3];
-      if (id === undefined) this.proposals.delete(second);
-      else this.proposals.get(second)?.delete(decodeURIComponent(id));
-    }
+    if (head === "plan" && rest.endsWith("/proposal")) this.proposals.delete(second);
+    if (head === "advice") this.advice = null;
+    if (head === "ladder") this.ladder = null;
   }
 
   /** @param {DeskState} desk */
@@ -115,14 +124,6 @@ export class Store {
     if (over.length <= 2 * ENDED_KEPT) return;
     over.sort((a, b) => a.t - b.t);
     for (const prompt of over.slice(0, over.length - ENDED_KEPT)) this.prompts.delete(prompt.call);
-  }
-
-  /** @param {Proposal} proposal */
-  takeProposal(proposal) {
-    const mine = this.proposals.get(proposal.car) ?? new Map();
-    if (proposal.active) mine.set(proposal.id, proposal);
-    else mine.delete(proposal.id);
-    this.proposals.set(proposal.car, mine);
   }
 
   /** @param {string} text @param {string | null} car @param {number} t @param {boolean} bad @param {string} because */
@@ -164,7 +165,8 @@ export class Store {
 
   /** Changed plans that wait for this car. @param {string} car @returns {Proposal[]} */
   waiting(car) {
-    return [...(this.proposals.get(car)?.values() ?? [])].sort((a, b) => a.t - b.t || (a.id < b.id ? -1 : 1));
+    const fromFile = this.proposals.get(car), advised = this.advice?.proposals ?? [];
+    return [...(fromFile ? [fromFile] : []), ...advised.filter((one) => one.car === car || one.cars.includes(car))];
   }
 
   /** Alerts that stand, those that ask most first. @returns {Alert[]} */

@@ -16,7 +16,7 @@ export function differs(card) {
 export function Switches({ desk, car }) {
   const cards = desk.store.desks.get(car)?.switches ?? [];
   const wrong = cards.filter(differs), right = cards.filter((card) => !differs(card));
-  return html`<section class="switches" aria-label="switches">
+  return html`<section class="switches" tabindex="0" aria-label="switches">
     <h2>switches${wrong.length ? html` <em>◆ ${wrong.length} differ${wrong.length > 1 ? "" : "s"}</em>`
       : cards.length ? html` <span>all as wanted</span>` : ""}</h2>
     ${wrong.length ? html`<table>

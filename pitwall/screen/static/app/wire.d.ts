@@ -560,6 +560,8 @@ export interface Run {
   same_as?: string | null;
   group?: string | null;
   dry_only: boolean;
+  /** other cars of the team that could do it as well */
+  also_on: string[];
   after_flag?: "allowed" | "only" | null;
   /** cut by the flag of a window: gone on with in the next one, or given up */
   cut_by_flag: "resume" | "give_up";
