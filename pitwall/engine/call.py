@@ -110,6 +110,8 @@ class Call:
     hurried: bool = False
     unfounded: bool = False  # it ended for what did not happen: wanted again, it is made anew
     deferred_s: float = 0.0
+    parts_said: int = 0
+    begun: tuple[str, str] | None = None  # all its words, and what remains of them once a part was said
 
     @property
     def open(self) -> bool:
@@ -151,6 +153,7 @@ class Call:
             way=spec.way,
             way_reason=spec.way_reason,
             parts=spec.parts,
+            parts_said=self.parts_said,
             medium=spec.medium,
             board=spec.board,
             ask=spec.ask,
