@@ -262,10 +262,7 @@ async def serve(
         daemon.host.on_step(lambda step: clock.retime())
         resumed = await _start_daemon(life, daemon, forecaster, start_s)
         await _begin_day(life, daemon, timetable, write_out)
-        if plan_files:
-            host = daemon.host
-            watch = PlanWatch(plan_files, session, host.submit, clock.now, lambda: host.health().journaled)
-            life.spawn("plan files", watch.run())
+        _watch_plans(life, daemon, session, plan_files)
         page = await screen(life, running.address, setup, running.asks) if screen is not None else None
         if started is not None:
             started(Served(str(running.address), resumed, clock.now(), running.kind, running.websocket, running.notes,
@@ -281,6 +278,13 @@ async def _answers(life: Lifecycle, running: RunningBroker, waits: Callable[[str
     answered = await linked(probe, life.stopping, waits, Unanswered)
     await probe.stop()
     return answered
+
+
+def _watch_plans(life: Lifecycle, daemon: Daemon, session: Session, files: PlanFiles | None) -> None:
+    if files:
+        host = daemon.host
+        watch = PlanWatch(files, session, host.submit, daemon.clock.now, lambda: host.health().journaled)
+        life.spawn("plan files", watch.run())
 
 
 async def _begin_day(

@@ -26,6 +26,8 @@ MOST_AT_ONE_MOMENT = 20_000
 
 @dataclass(frozen=True)
 class WorldSide:
+    """The world, its link, and by how much each prompt was late there, session seconds."""
+
     world: World
     bus: Bus
     late_s: list[float]
