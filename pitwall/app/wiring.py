@@ -8,7 +8,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -27,13 +27,14 @@ from pitwall.app.report import Recorder, make_report
 from pitwall.app.scenarios import Rehearsal
 from pitwall.app.screen import Beside
 from pitwall.app.watching import linked
-from pitwall.app.world_side import make_world, run_world, settling, warn_if_behind
+from pitwall.app.world_side import run_world, warn_if_behind, world_side
 from pitwall.bus.address import BrokerAddress, parse_address
 from pitwall.bus.connection import Unanswered
 from pitwall.bus.memory import MemoryBroker, MemoryBus
 from pitwall.bus.mqtt import MqttBus
 from pitwall.engine.session import Session
-from pitwall.errors import JournalError
+from pitwall.errors import InternalError, JournalError
+from pitwall.forecast.advice import advise
 from pitwall.forecast.futures import forecast
 from pitwall.journal.codec import digest
 from pitwall.journal.memory import MemoryJournal
@@ -41,6 +42,7 @@ from pitwall.model.events import Stamped
 from pitwall.model.setup import SessionSetup
 from pitwall.model.timetable import TimetableEntry
 from pitwall.rehearsal.truth import WorldOutcome
+from pitwall.runtime.adviser import InlineAdviser
 from pitwall.runtime.clock import LiveClock, VirtualClock, awake_seconds, wall_seconds, wall_text
 from pitwall.runtime.forecaster import ForecastFunction, InlineForecaster, ThreadForecaster
 from pitwall.runtime.health import HostHealth
@@ -51,6 +53,7 @@ _log = structlog.get_logger(__name__)
 
 FORECAST_LATENCY_S = 0.5
 PREPARED_BEFORE_S = 60.0
+MOST_AT_ONE_MOMENT = 20_000
 LATEST_T, EARLIEST_T = 172_800.0, -86_400.0
 
 Report = dict[str, Any]
@@ -101,16 +104,16 @@ async def rehearse_instant(
         daemon = Daemon(
             setup, Session(), clock=clock, journal=journal, bus=MemoryBus(broker, offline_message(setup.session)),
             forecaster=InlineForecaster(work, clock, FORECAST_LATENCY_S), sinks=(recorder,), follow_clock=False,
-            watch=day.watch,
+            watch=day.watch, adviser=InlineAdviser(advise, clock),
         )
-        world = make_world(rehearsal, clock, MemoryBus(broker))
+        world = world_side(rehearsal, clock, MemoryBus(broker))
         await daemon.prepare(scenario.starts_at_s)
         day.begin(daemon.host)
         await life.start("daemon's link", daemon.bus.start, daemon.bus.stop)
         await life.start("world's link", world.bus.start, world.bus.stop)
         world.world.start()
         with few_collections():
-            await clock.run(settling(clock, daemon, progress), lambda: world.world.finished)
+            await clock.run(_settling(clock, daemon, progress), lambda: world.world.finished)
         evidence = Evidence(recorder, world.world.outcome(), await journal.read(), daemon.host.health())
         return _seen(rehearsal, evidence, witness)
 
@@ -157,7 +160,7 @@ async def rehearse_at_speed(
         await _start_daemon(life, daemon, forecaster, scenario.starts_at_s)
         day.begin(daemon.host)
         world_clock = LiveClock(scenario.starts_at_s, rate, monotonic=awake_seconds)
-        world = make_world(rehearsal, world_clock, MqttBus(address, "pitwall-world"), rate)
+        world = world_side(rehearsal, world_clock, MqttBus(address, "pitwall-world"), rate)
         finished = await run_world(life, world)
         await daemon.host.drain()
         if not finished:
@@ -185,7 +188,7 @@ async def rehearse_attached(
         recorder = Recorder()
         if audience is not None:
             await _seat(life, audience, broker, setup.session)
-        world = make_world(rehearsal, LiveClock(scenario.starts_at_s, rate), MqttBus(broker), rate, recorder)
+        world = world_side(rehearsal, LiveClock(scenario.starts_at_s, rate), MqttBus(broker), rate, recorder)
         if not await run_world(life, world):
             return None
         warn_if_behind(world, rate)
@@ -318,6 +321,28 @@ async def _seat(
     Onlooker(bus, session, audience.hear, audience.alert_over)
     await life.start("audience", bus.start, bus.stop)
     audience.told(str(address), page)
+
+
+def _settling(
+    clock: VirtualClock, daemon: Daemon, progress: Callable[[float], None] | None
+) -> Callable[[], Awaitable[None]]:
+    """The host's drain, with a watch on time: wake-ups that make each other at one moment would run for ever.
+
+    Raises:
+        InternalError: from the returned function, when time stands still.
+    """
+    moment, wakeups = float("-inf"), 0
+
+    async def settle() -> None:
+        nonlocal moment, wakeups
+        moment, wakeups = clock.now(), wakeups + 1 if clock.now() == moment else 0
+        if wakeups > MOST_AT_ONE_MOMENT:
+            raise InternalError(f"session time stands still at {moment:.3f} s; report it with scenario and seed")
+        await daemon.host.drain()
+        if progress is not None:
+            progress(moment)
+
+    return settle
 
 
 async def _journal_for_rehearsal(life: Lifecycle, path: Path | None, setup: SessionSetup) -> Journal:

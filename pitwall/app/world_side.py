@@ -1,39 +1,34 @@
-"""The rehearsed world beside a daemon: its link, how far it may fall behind, and time that goes on while it acts."""
+"""The rehearsed world as a client of the bus: put on its link, run to its end; a word when the machine fell behind."""
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 
 import structlog
 
 from pitwall.app.clients import WorldLink
-from pitwall.app.daemon import Daemon
 from pitwall.app.lifecycle import Lifecycle
 from pitwall.app.report import Recorder
 from pitwall.app.scenarios import Rehearsal
-from pitwall.errors import InternalError
 from pitwall.model.outputs import Health, Output, Prompt
 from pitwall.rehearsal.world import World
-from pitwall.runtime.clock import VirtualClock
 from pitwall.runtime.ports import Bus, Clock
 
 _log = structlog.get_logger(__name__)
 
 FELL_BEHIND_S = 2.0
-MOST_AT_ONE_MOMENT = 20_000
 
 
 @dataclass(frozen=True)
 class WorldSide:
-    """The world, its link, and by how much each prompt was late there, session seconds."""
+    """World, bus, and how late each prompt reached it."""
 
     world: World
     bus: Bus
     late_s: list[float]
 
 
-def make_world(
+def world_side(
     rehearsal: Rehearsal, clock: Clock, bus: Bus, rate: float = 1.0, recorder: Recorder | None = None
 ) -> WorldSide:
     """The world on its bus; with a recorder, everything that the daemon publishes is noted from the bus as well."""
@@ -67,25 +62,3 @@ async def run_world(life: Lifecycle, side: WorldSide) -> bool:
     await life.start("world's link", side.bus.start, side.bus.stop)
     side.world.start()
     return await life.wait_until(lambda: side.world.finished)
-
-
-def settling(
-    clock: VirtualClock, daemon: Daemon, progress: Callable[[float], None] | None
-) -> Callable[[], Awaitable[None]]:
-    """The host's drain, with a watch on time: wake-ups that make each other at one moment would run for ever.
-
-    Raises:
-        InternalError: from the returned function, when time stands still.
-    """
-    moment, wakeups = float("-inf"), 0
-
-    async def settle() -> None:
-        nonlocal moment, wakeups
-        moment, wakeups = clock.now(), wakeups + 1 if clock.now() == moment else 0
-        if wakeups > MOST_AT_ONE_MOMENT:
-            raise InternalError(f"session time stands still at {moment:.3f} s; report it with scenario and seed")
-        await daemon.host.drain()
-        if progress is not None:
-            progress(moment)
-
-    return settle

@@ -82,6 +82,6 @@ async def test_time_that_stands_still_is_an_error_and_not_a_hang(monkeypatch: py
         world._agenda.at(12.5, again)
 
     monkeypatch.setattr(World, "start", looping)
-    monkeypatch.setattr(world_side, "MOST_AT_ONE_MOMENT", 200)
+    monkeypatch.setattr(wiring, "MOST_AT_ONE_MOMENT", 200)
     with pytest.raises(InternalError, match=r"stands still at 12\.500 s"):
         await wiring.rehearse_instant(load_rehearsal("short_demo"))

@@ -91,6 +91,14 @@ export interface CarOutlook {
   musts_chance: number;
   runs: RunOutlook[];
   spare_q50_s: number;
+  spare_q10_s?: number | null;
+  spare_q90_s?: number | null;
+  next_lap?: NextLap | null;
+  in_lap?: InLapLimit | null;
+  limits: LimitOutlook[];
+  comparisons: ComparisonOutlook[];
+  /** why there is less to say than usual, in a sentence */
+  problem?: string | null;
 }
 
 export interface CarPitted {
@@ -210,6 +218,15 @@ export interface Comment {
   run?: string | null;
 }
 
+export interface ComparisonOutlook {
+  run: string;
+  against: string;
+  /** none: too few laps for any */
+  resolves_s?: number | null;
+  with_two_more_s?: number | null;
+  text: string;
+}
+
 export interface Corrected {
   type: "corrected";
   id: string;
@@ -326,6 +343,13 @@ export interface Health {
   sink_failures: number;
 }
 
+export interface InLapLimit {
+  slowest_s: number;
+  reason: "regulations" | "next release";
+  /** that the in-lap is no slower */
+  chance: number;
+}
+
 export interface InsertItem {
   do: "insert_item";
   run: string;
@@ -354,6 +378,11 @@ export interface Item {
   times: number;
 }
 
+export interface ItemOutlook {
+  item: string;
+  chance: number;
+}
+
 export interface ItemProgress {
   item: string;
   do: string;
@@ -377,7 +406,7 @@ export interface LadderState {
   id: string;
   t: number;
   active: boolean;
-  /** session second from which the restarts are counted */
+  /** session second of the red flag */
   red_s: number;
   rungs: Rung[];
   /** garage work worth pulling forward, a sentence each */
@@ -403,6 +432,19 @@ export interface LapJudged {
   start_s?: number | null;
 }
 
+export interface LimitOutlook {
+  kind: "fuel" | "tyres" | "laps" | "km";
+  run: string;
+  /** that it is hit before the flag */
+  chance: number;
+  /** laps of that run still to do before it */
+  laps: number;
+  at_q10_s?: number | null;
+  at_q50_s?: number | null;
+  at_q90_s?: number | null;
+  text: string;
+}
+
 export interface MoveItem {
   do: "move_item";
   run: string;
@@ -415,6 +457,20 @@ export interface MoveRun {
   do: "move_run";
   run: string;
   after?: string | null;
+}
+
+export interface NextLap {
+  starts_q10_s: number;
+  starts_q50_s: number;
+  starts_q90_s: number;
+  /** seconds in hand before the flag; negative: too late */
+  margin_q10_s: number;
+  margin_q50_s: number;
+  margin_q90_s: number;
+  chance: number;
+  /** of the timed lap after that one */
+  one_more_margin_q50_s?: number | null;
+  one_more_chance?: number | null;
 }
 
 export interface OpenQuestion {
@@ -486,8 +542,10 @@ export interface Prompt {
   way: "full" | "parts" | "short" | "outside" | "outside_short";
   /** why it is not said in full where it is best said */
   way_reason?: string | null;
-  /** for a call in parts: each with its own moment */
+  /** for a call in parts: what is to be said now, and what remains, each with its moment */
   parts: CallPart[];
+  /** how many parts of it were said; text is the next one */
+  parts_said: number;
   /** one_way: nothing is read back; board: say_from_s and say_by_s are when it is hung out, and it is acted on within the lap after the pass */
   medium: "two_way" | "one_way" | "board";
   /** the lines on the board, top line first */
@@ -576,6 +634,15 @@ export interface RunOutlook {
   end_q90_s: number;
   /** leave by then to keep the wanted confidence */
   last_release_s?: number | null;
+  /** seconds in hand, negative: too late by so much; none: nothing can stop it */
+  spare_q10_s?: number | null;
+  spare_q50_s?: number | null;
+  spare_q90_s?: number | null;
+  /** timed laps that it still gets, of those to come */
+  timed_q10?: number | null;
+  timed_q50?: number | null;
+  timed_q90?: number | null;
+  items: ItemOutlook[];
 }
 
 export interface RunProgress {
