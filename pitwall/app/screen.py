@@ -18,9 +18,9 @@ if TYPE_CHECKING:
 
 USUAL_PORT = 8200
 
-Beside = Callable[[Lifecycle, BrokerAddress, SessionSetup, bool], Awaitable[str | None]]
-"""Starts something beside the daemon once its broker runs; returns its address. The last argument: the broker asks for
-a user and a token."""
+ScreenStart = Callable[[Lifecycle, BrokerAddress, SessionSetup, bool], Awaitable[str | None]]
+"""Starts the screen once the broker runs; returns its address. The last argument: the broker asks for a user and a
+token."""
 
 
 @dataclass(frozen=True)
