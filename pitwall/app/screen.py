@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 from pitwall import __version__
 from pitwall.app.lifecycle import Lifecycle
@@ -18,9 +17,13 @@ if TYPE_CHECKING:
 
 USUAL_PORT = 8200
 
-ScreenStart = Callable[[Lifecycle, BrokerAddress, SessionSetup, bool], Awaitable[str | None]]
-"""Starts the screen once the broker runs; returns its address. The last argument: the broker asks for a user and a
-token."""
+class ScreenStart(Protocol):
+    """Starts the screen once the broker runs."""
+
+    async def __call__(
+        self, life: Lifecycle, broker: BrokerAddress, setup: SessionSetup, *, asks: bool = False
+    ) -> str | None:
+        """Start it; returns its address. ``asks``: the broker asks for a user and a token."""
 
 
 @dataclass(frozen=True)
@@ -31,7 +34,7 @@ class ScreenWishes:
     port: int | None = None
 
     async def __call__(
-        self, life: Lifecycle, broker: BrokerAddress, setup: SessionSetup, asks: bool = False
+        self, life: Lifecycle, broker: BrokerAddress, setup: SessionSetup, *, asks: bool = False
     ) -> str | None:
         """Start the screen's server within this life.
 

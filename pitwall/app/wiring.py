@@ -144,9 +144,7 @@ async def rehearse_at_speed(
         life.stop_on_signals()
         address, recorder = await own_broker(life, port), Recorder()
         journal = await _journal_for_rehearsal(life, journal_file, setup)
-        page = await screen(life, address, setup, False) if screen is not None else None
-        if audience is not None:
-            await _seat(life, audience, address, setup.session, page)
+        await _seat(life, audience, address, setup.session, await screen(life, address, setup) if screen else None)
         workers = await Beside.warm()
         # A rehearsal sleeps with its machine, unlike a session: nothing happens meanwhile.
         clock = LiveClock(scenario.starts_at_s, rate, monotonic=awake_seconds)
@@ -186,8 +184,7 @@ async def rehearse_attached(
         life.stop_on_signals()
         broker = parse_address(address) if isinstance(address, str) else address
         recorder = Recorder()
-        if audience is not None:
-            await _seat(life, audience, broker, setup.session)
+        await _seat(life, audience, broker, setup.session)
         world = world_side(rehearsal, LiveClock(scenario.starts_at_s, rate), MqttBus(broker), rate, recorder)
         if not await run_world(life, world):
             return None
@@ -266,7 +263,7 @@ async def serve(
         resumed = await _start_daemon(life, daemon, workers, start_s)
         await _begin_day(life, daemon, timetable, write_out)
         _watch_plans(life, daemon, session, plan_files)
-        page = await screen(life, running.address, setup, running.asks) if screen is not None else None
+        page = await screen(life, running.address, setup, asks=running.asks) if screen else None
         if started is not None:
             started(Served(str(running.address), resumed, clock.now(), running.kind, running.websocket, running.notes,
                            running.asks, page))
@@ -315,8 +312,10 @@ def starting_second(setup: SessionSetup) -> float:
 
 
 async def _seat(
-    life: Lifecycle, audience: Audience, address: BrokerAddress, session: str, page: str | None = None
+    life: Lifecycle, audience: Audience | None, address: BrokerAddress, session: str, page: str | None = None
 ) -> None:
+    if audience is None:
+        return
     bus = MqttBus(address)
     Onlooker(bus, session, audience.hear, audience.alert_over)
     await life.start("audience", bus.start, bus.stop)
