@@ -98,6 +98,16 @@ class CarModel:
 
     def within_tyres(self, sequel: Sequel) -> bool:
         """Do its sets last, and are they as old as the comparison needs, with the last piece added?"""
+        on_set, shifts = self._on_sets(sequel)
+        last = self.pieces[sequel[-1]]
+        for part, (label, _) in zip(last.parts, last.laps, strict=True):
+            left = self._choice(part.run).tyre_laps_left
+            if left is not None and on_set[label] > left:
+                return False
+        return all(self._equal_age(run, shifts) for run in last.runs)
+
+    def _on_sets(self, sequel: Sequel) -> tuple[dict[str, int], dict[int, int]]:
+        """Laps done on each set, and per run how much older its set was than with the plan as it stands."""
         on_set: dict[str, int] = {}
         shifts: dict[int, int] = {}
         for number in sequel:
@@ -106,12 +116,14 @@ class CarModel:
                 before = on_set.get(label, 0)
                 shifts[part.run] = before - self.set_before.get(part.run, 0)
                 on_set[label] = before + laps
-        last = self.pieces[sequel[-1]]
-        for part, (label, _) in zip(last.parts, last.laps, strict=True):
-            left = self._choice(part.run).tyre_laps_left
-            if left is not None and on_set[label] > left:
-                return False
-        return all(self._equal_age(run, shifts) for run in last.runs)
+        return on_set, shifts
+
+    def worn(self, sequel: Sequel) -> tuple[tuple[tuple[str, int], ...], tuple[tuple[int, int], ...]]:
+        """All that :meth:`within_tyres` will ask of this beginning: laps on each set, ages of runs to be compared."""
+        on_set, shifts = self._on_sets(sequel)
+        compared = {name for one in self.choices if one.equal_age_with for name in (one.equal_age_with, one.run)}
+        ages = ((run, shift) for run, shift in shifts.items() if self._choice(run).run in compared)
+        return tuple(sorted(on_set.items())), tuple(sorted(ages))
 
     def _equal_age(self, run: int, shifts: dict[int, int]) -> bool:
         choice = self._choice(run)

@@ -254,11 +254,10 @@ class CarSearch:
     def _undominated(self, level: Prefixes) -> NDArray[np.intp]:
         """Rows that no other row makes needless: one that did the same runs, is ready as soon in every future, and is
         worth as much with changes no harder to come by later. Only a few of each set are compared with."""
-        kept: dict[tuple[int, frozenset[tuple[int, int]]], list[int]] = {}
+        kept: dict[tuple[int, object], list[int]] = {}
         for row in np.argsort(level.edits, kind="stable").tolist():
-            sequel = level.sequels[row]
-            runs = frozenset((part.run, part.timed) for n in sequel for part in self.model.pieces[n].parts)
-            rivals = kept.setdefault((int(level.masks[row]), runs if self._has_tyre_rules else frozenset()), [])
+            worn = self.model.worn(level.sequels[row]) if self._has_tyre_rules else None
+            rivals = kept.setdefault((int(level.masks[row]), worn), [])
             if not any(self._dominates(level, rival, row) for rival in rivals[:MOST_RIVALS]):
                 rivals.append(row)
         return np.array(sorted(row for rows in kept.values() for row in rows), dtype=np.intp)
