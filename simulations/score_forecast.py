@@ -3,7 +3,7 @@
     python simulations/score_forecast.py                       # 300 rehearsals of simulations/forecast, two at a time
     python simulations/score_forecast.py --rehearsals 30 --json
     python simulations/score_forecast.py --scenarios FOLDER --first 501
-    python simulations/score_forecast.py --recordings FOLDER... --cars 4
+    python simulations/score_forecast.py --rehearsals 60 --recordings FOLDER... --cars 4
 
 Every chance that was published before the flag is a question: does this run fit, do all musts of this car fit. Worlds
 are those of the scenarios: their lap times, work, flags and drivers differ from what plans and regulations expect, and
@@ -15,6 +15,9 @@ those of the rivals. ``calibration``: of what was given 80 to 95 percent, by how
 the mean of what was stated. ``reliability`` shows that for every band, ``sharpness`` is the mean of p (1 - p): 0 when
 every chance is 0 or 1, which is worth nothing by itself. ``ratio_*`` has a band: nine in ten of 400 draws of whole
 sessions with replacement, for the questions of one session hang together.
+
+Recordings, if any are given, are a part of their own (``recordings``): plans and answers are of another kind there
+(``score_forecast_recorded.py``).
 
 No rehearsal is begun after ``--budget`` seconds; how many there were is told.
 """
@@ -37,7 +40,8 @@ import structlog
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from pitwall.errors import UserError
+from pitwall.errors import FileProblem, UserError
+from simulations.score_forecast_recorded import recorded
 from simulations.score_forecast_rivals import fixed, pert
 from simulations.score_forecast_rows import Day, Order, Row, rehearse
 from simulations.score_radio import orders
@@ -161,6 +165,9 @@ def text(found: dict[str, Any], took_s: float) -> str:
         lines += [_line(name, one) for name, one in found[group].items() if one["questions"]]
     lines += [f"  given {one['from']:.2f} to {one['to']:.2f}: {one['questions']} times, stated {one['stated']:.3f}, "
               f"happened {one['happened']:.3f}" for one in found["reliability"]]
+    if "recordings" in found:
+        lines += ["recordings", _line("all", found["recordings"])]
+        lines += [_line(name, one) for name, one in found["recordings"]["by_scenario"].items()]
     return "\n".join(lines)
 
 
@@ -179,15 +186,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--jobs", type=int, default=2, metavar="N", help="rehearsals at a time (default 2)")
     parser.add_argument("--budget", type=float, default=BUDGET_S, metavar="SECONDS",
                         help=f"begin none later (default {BUDGET_S:g})")
+    parser.add_argument("--recordings", type=Path, nargs="+", default=[], metavar="FOLDER",
+                        help="recorded sessions with their answer keys, scored apart")
+    parser.add_argument("--cars", type=int, default=4, help="how many cars have a plan there (default 4)")
     parser.add_argument("--json", action="store_true", help="print the figures as one JSON object")
     args = parser.parse_args(arguments)
     began = time.perf_counter()
     try:
         days = run(orders(args.scenarios, max(1, args.rehearsals), args.first), max(1, args.jobs), args.budget)
-    except UserError as problem:
+        real = [recorded(folder, args.cars, args.first) for folder in args.recordings]
+    except (UserError, FileProblem) as problem:
         print(problem, file=sys.stderr)
         return 2
-    found, took = summary(days), time.perf_counter() - began
+    found = summary(days) | ({"recordings": summary(real)} if real else {})
+    took = time.perf_counter() - began
     print(json.dumps(found | {"took_s": round(took, 1)}, indent=2) if args.json else text(found, took))
     return 0
 

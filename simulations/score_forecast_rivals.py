@@ -7,9 +7,11 @@ laps and stops.
 
 **PERT**, as in textbooks: mean (a + 4 m + b) / 6 and variance ((b - a) / 6)^2 for each activity, their sums normal,
 no interruptions. The points of a stop are those that the plan gives; the likely lap times are those that the product
-had learned by then, which is more than PERT has in textbooks. Checked with Taylor's example in the tests.
+had learned by then, with the way through the lane, which is more than PERT has in textbooks. Checked with Taylor's
+example in the tests.
 
-Neither knows of interruptions to come; both know what is left of the lap under way and of a release that is waited for.
+Neither knows of interruptions to come; both know what is left of the lap under way, and how long the work that is
+under way has lasted.
 """
 
 from __future__ import annotations
