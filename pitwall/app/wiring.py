@@ -25,6 +25,7 @@ from pitwall.app.memory import few_collections
 from pitwall.app.plan_files import PlanFiles, PlanWatch
 from pitwall.app.report import Recorder, make_report
 from pitwall.app.scenarios import Rehearsal
+from pitwall.app.slow_work import Beside, Inline
 from pitwall.app.watching import linked
 from pitwall.app.world_side import run_world, warn_if_behind, world_side
 from pitwall.bus.address import BrokerAddress, parse_address
@@ -33,7 +34,6 @@ from pitwall.bus.memory import MemoryBroker, MemoryBus
 from pitwall.bus.mqtt import MqttBus
 from pitwall.engine.session import Session
 from pitwall.errors import InternalError, JournalError
-from pitwall.forecast.advice import advise
 from pitwall.forecast.futures import forecast
 from pitwall.journal.codec import digest
 from pitwall.journal.memory import MemoryJournal
@@ -41,16 +41,14 @@ from pitwall.model.events import Stamped
 from pitwall.model.setup import SessionSetup
 from pitwall.model.timetable import TimetableEntry
 from pitwall.rehearsal.truth import WorldOutcome
-from pitwall.runtime.adviser import InlineAdviser
 from pitwall.runtime.clock import LiveClock, VirtualClock, awake_seconds, wall_seconds, wall_text
-from pitwall.runtime.forecaster import ForecastFunction, InlineForecaster, ThreadForecaster
+from pitwall.runtime.forecaster import ForecastFunction
 from pitwall.runtime.health import HostHealth
 from pitwall.runtime.ports import Journal
 from pitwall.runtime.steps import StepWatch
 
 _log = structlog.get_logger(__name__)
 
-FORECAST_LATENCY_S = 0.5
 PREPARED_BEFORE_S = 60.0
 MOST_AT_ONE_MOMENT = 20_000
 LATEST_T, EARLIEST_T = 172_800.0, -86_400.0
@@ -99,11 +97,11 @@ async def rehearse_instant(
     async with Lifecycle() as life:
         clock, broker, recorder = VirtualClock(scenario.starts_at_s), MemoryBroker(), Recorder()
         journal = await _journal_for_rehearsal(life, journal_file, setup)
-        day = RehearsedDay(rehearsal.timetable, setup, clock, wall_steps)
+        workers, day = Inline.on(clock, work), RehearsedDay(rehearsal.timetable, setup, clock, wall_steps)
         daemon = Daemon(
             setup, Session(), clock=clock, journal=journal, bus=MemoryBus(broker, offline_message(setup.session)),
-            forecaster=InlineForecaster(work, clock, FORECAST_LATENCY_S), sinks=(recorder,), follow_clock=False,
-            watch=day.watch, adviser=InlineAdviser(advise, clock),
+            forecaster=workers.forecaster, adviser=workers.adviser, sinks=(recorder,), follow_clock=False,
+            watch=day.watch,
         )
         world = world_side(rehearsal, clock, MemoryBus(broker))
         await daemon.prepare(scenario.starts_at_s)
@@ -145,15 +143,17 @@ async def rehearse_at_speed(
         journal = await _journal_for_rehearsal(life, journal_file, setup)
         if audience is not None:
             await _seat(life, audience, address, setup.session)
+        workers = await Beside.warm()
         # A rehearsal sleeps with its machine, unlike a session: nothing happens meanwhile.
         clock = LiveClock(scenario.starts_at_s, rate, monotonic=awake_seconds)
-        forecaster, day = ThreadForecaster(forecast), RehearsedDay(rehearsal.timetable, setup, clock, wall_steps)
+        day = RehearsedDay(rehearsal.timetable, setup, clock, wall_steps)
         daemon = Daemon(
             setup, Session(), clock=clock, journal=journal,
-            bus=MqttBus(address, "pitwall-daemon", offline_message(setup.session)), forecaster=forecaster,
-            sinks=(recorder,), broker=f"embedded {address}", store=str(journal_file or "memory"), watch=day.watch,
+            bus=MqttBus(address, "pitwall-daemon", offline_message(setup.session)),
+            forecaster=workers.forecaster, adviser=workers.adviser, sinks=(recorder,),
+            broker=f"embedded {address}", store=str(journal_file or "memory"), watch=day.watch,
         )
-        await _start_daemon(life, daemon, forecaster, scenario.starts_at_s)
+        await _start_daemon(life, daemon, workers, scenario.starts_at_s)
         day.begin(daemon.host)
         world_clock = LiveClock(scenario.starts_at_s, rate, monotonic=awake_seconds)
         world = world_side(rehearsal, world_clock, MqttBus(address, "pitwall-world"), rate)
@@ -249,14 +249,14 @@ async def serve(
         if not await _answers(life, running, waits or (lambda reason: None)):
             return
         start_s = starting_second(setup)
-        clock, forecaster, session = LiveClock(start_s), ThreadForecaster(forecast), Session()
+        clock, workers, session = LiveClock(start_s), Beside(), Session()
         daemon = Daemon(
             setup, session, clock=clock, journal=journal,
-            bus=MqttBus(running.address, f"pitwall-{setup.session}", offline_message(setup.session)),
-            forecaster=forecaster, broker=running.name, store=str(journal_file), watch=StepWatch(),
+            bus=MqttBus(running.address, f"pitwall-{setup.session}", offline_message(setup.session)), watch=StepWatch(),
+            forecaster=workers.forecaster, adviser=workers.adviser, broker=running.name, store=str(journal_file),
         )
         daemon.host.on_step(lambda step: clock.retime())
-        resumed = await _start_daemon(life, daemon, forecaster, start_s)
+        resumed = await _start_daemon(life, daemon, workers, start_s)
         await _begin_day(life, daemon, timetable, write_out)
         if plan_files:
             host = daemon.host
@@ -337,10 +337,7 @@ async def _journal_for_rehearsal(life: Lifecycle, path: Path | None, setup: Sess
     return journal
 
 
-async def _start_daemon(life: Lifecycle, daemon: Daemon, forecaster: ThreadForecaster, t: float) -> bool:
-    async def end_forecasts() -> None:
-        forecaster.close()
-
+async def _start_daemon(life: Lifecycle, daemon: Daemon, workers: Beside, t: float) -> bool:
     async def end_host() -> None:
         daemon.host.stop()
         await host
@@ -349,7 +346,7 @@ async def _start_daemon(life: Lifecycle, daemon: Daemon, forecaster: ThreadForec
         daemon.say_goodbye()
         await daemon.bus.stop()
 
-    await life.start("forecaster", None, end_forecasts)
+    await life.start("slow work", None, workers.stop)
     resumed = await daemon.prepare(t, wall_text())
     await life.start("daemon's link", daemon.bus.start, end_link)
     host = life.spawn("host", daemon.host.run(), stop=end_host)
