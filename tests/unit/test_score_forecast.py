@@ -12,7 +12,9 @@ import pytest
 from pitwall.model.outlook import Activity, CarSnapshot
 from pitwall.model.plan import Plan, Run
 from pitwall.rehearsal.truth import CarTruth, DrivenLap, Release
+from simulations.score_follow_truth import Stint, TrueLap
 from simulations.score_forecast import calibration, figures, main, reliability, run, summary
+from simulations.score_forecast_recorded import outcomes, recorded
 from simulations.score_forecast_rivals import Averages, chance, fixed, pert, pert_moments
 from simulations.score_forecast_rows import Day, Leg, Row, Took, happened, legs_to, loaded
 
@@ -155,3 +157,29 @@ def test_a_folder_without_scenarios_is_refused(tmp_path: Path, capsys: pytest.Ca
     """It names the folder and says what is missing."""
     assert main(["--scenarios", str(tmp_path)]) == 2
     assert "no scenario file" in capsys.readouterr().err
+
+
+def test_a_recording_is_scored_with_plans_of_the_night_before() -> None:
+    """The small recording of the tests: chances of its cars' runs, judged by its answer key; its laps make averages."""
+    day = recorded(ROOT / "tests" / "data" / "recording_small", cars=2, seed=1)
+    assert day.rows
+    assert all(0.0 <= row.stated <= 1.0 and row.left_s > 0 for row in day.rows)
+    assert {one.kind for one in day.took} >= {"timed", "out"}
+    timed = [one.times for one in day.took if one.kind == "timed"]
+    assert 0.95 < sum(timed) / len(timed) < 1.15
+
+
+def test_what_a_recording_can_tell_of_a_planned_run() -> None:
+    """Done with the laps it needs before the flag; not done where the flag came before them; of others it is silent."""
+    plan = Plan.model_validate({"plan": 1, "car": "41", "driver": "d", "session": "s", "runs": [
+        {"run": name, "want": "must", "laps": "out, 2 timed, in"} for name in ("a", "b", "c", "d")]})
+
+    def stint(name: str, into: str, *labels: tuple[str, float]) -> Stint:
+        laps = tuple(TrueLap("41", number, name, label, start, start + 80.0)
+                     for number, (label, start) in enumerate(labels))
+        return Stint("41", name, laps, into)
+
+    stints = [stint("1", "a", ("out", 0), ("timed", 80), ("timed", 160), ("in", 240)),
+              stint("2", "b", ("out", 700), ("timed", 800), ("timed", 1001)),
+              stint("3", "c", ("out", 400), ("timed", 480), ("in", 560))]
+    assert outcomes(plan, stints, flag_s=1000.0) == {"a": True, "b": False}
