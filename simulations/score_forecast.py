@@ -11,10 +11,11 @@ by how much is in the scenario files. What is real and what is the world's: ``sc
 that are asked the same: ``score_forecast_rivals.py``.
 
 ``brier`` is the mean squared error of the chances (Brier 1950; smaller is better), ``brier_fixed`` and ``brier_pert``
-those of the rivals, ``brier_hindsight`` that of somebody who knows the averages of these very worlds. ``calibration``: of what was given 80 to 95 percent, by how far the share that happened lies from
-the mean of what was stated. ``reliability`` shows that for every band, ``sharpness`` is the mean of p (1 - p): 0 when
-every chance is 0 or 1, which is worth nothing by itself. ``ratio_*`` has a band: nine in ten of 400 draws of whole
-sessions with replacement, for the questions of one session hang together.
+those of the rivals, ``brier_hindsight`` that of somebody who knows the averages of these very worlds. ``calibration``:
+of what was given 80 to 95 percent, by how far the share that happened lies from the mean of what was stated.
+``reliability`` shows that for every band, ``sharpness`` is the mean of p (1 - p): 0 when every chance is 0 or 1, which
+is worth nothing by itself. ``ratio_*`` has a band: nine in ten of 400 draws of whole sessions with replacement, for the
+questions of one session hang together.
 
 Recordings, if any are given, are a part of their own (``recordings``): plans and answers are of another kind there
 (``score_forecast_recorded.py``).
