@@ -61,6 +61,7 @@ class CallSpec:
     breaks_off: str | None = None  # why it ends what the driver is doing: once said, the item was not done
     late_text: str | None = None
     not_done: bool = False  # telemetry of this lap, or its silence, shows that nothing was changed
+    unanswered: bool = False  # told before, and the driver has not answered though answers are entered here
     waits: bool = False  # belongs after the line: not to be said before the car is seen to start that lap
     latest_s: float | None = None  # begin by then and the driver can still act, if not where it is best said
     room: Room | None = None  # where it may go at all; none: its own window is all there is
