@@ -27,11 +27,13 @@ class Residuals:
     _order: deque[float] = field(default_factory=deque)
     _sorted: list[float] = field(default_factory=list)
     _quantiles: Array | None = None
+    _first: int = 0
 
     def __post_init__(self) -> None:
         first = self.spread if isinstance(self.spread, tuple) else tuple(self.spread * one for one in HEAVY)
         for error in first:
             self.learn(error)
+        self._first = len(first)
 
     def learn(self, error: float) -> None:
         """Take one error; the oldest goes."""
@@ -39,13 +41,16 @@ class Residuals:
         insort(self._sorted, error)
         if len(self._order) > MOST:
             del self._sorted[bisect_left(self._sorted, self._order.popleft())]
+            self._first = max(self._first - 1, 0)
         self._quantiles = None
 
     def quantiles(self, with_bias: bool = False) -> Array:
         """Quantiles of the errors at ``LEVELS``: about their median (the spread alone), or with it."""
         if self._quantiles is None:
+            # What was seen is a sample (see weighing.sample_quantiles); what stood there first is a distribution.
             count = len(self._sorted)
-            self._quantiles = np.array([_at(self._sorted, level * (count + 1.0) - 1.0) for level in LEVELS])
+            seen = 1.0 - self._first / count
+            self._quantiles = np.array([_at(self._sorted, level * (count + seen) - 0.5 * (1.0 + seen)) for level in LEVELS])
         return self._quantiles if with_bias else self._quantiles - self._quantiles[MIDDLE]
 
     def errors(self, count: int) -> Array:
