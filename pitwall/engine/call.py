@@ -101,6 +101,7 @@ class Call:
     hurried: bool = False
     unfounded: bool = False  # it ended for what did not happen: wanted again, it is made anew
     deferred_s: float = 0.0
+    _shown: tuple[tuple[object, ...], Prompt] | None = None
 
     @property
     def open(self) -> bool:
@@ -113,7 +114,14 @@ class Call:
         return self.state in CALL_REST
 
     def prompt(self, t: float) -> Prompt:
-        """The published form, as it stands at ``t``."""
+        """The published form, as it stands at ``t``; it is made anew only when something on it changed."""
+        made_of = (self.spec, self.state, self.revision, self.reason, self.because)
+        if self._shown is None or any(was is not now for was, now in zip(self._shown[0], made_of, strict=True)):
+            self._shown = made_of, self._prompt(t)
+            return self._shown[1]
+        return self._shown[1].model_copy(update={"t": t})
+
+    def _prompt(self, t: float) -> Prompt:
         spec = self.spec
         text = spec.late_text if spec.late_text and self.state in ("unconfirmed", "late", "missed") else spec.text
         return Prompt(
