@@ -132,7 +132,7 @@ def _wait_for_green(red: _Cursor, t: Floats) -> Floats:
     return t
 
 
-def _stretched(slow: Spans, futures: Indices, t: Floats, duration: Floats) -> Floats:
+def stretched(slow: Spans, futures: Indices, t: Floats, duration: Floats) -> Floats:
     """When laps begun at ``t`` end, slow periods included: one value for each of ``futures``.
 
     Progress is session time less the part lost while slow, a piecewise linear function of time; the lap ends where
@@ -163,7 +163,7 @@ class _Walker:
         met = ((self.slow.start if columns is None else self.slow.start[columns]) < end).nonzero()[0]
         if met.size:
             futures = self.slow.futures(met if columns is None else columns[met])
-            end[met] = _stretched(self.slow.spans, futures, t[met], duration[met])
+            end[met] = stretched(self.slow.spans, futures, t[met], duration[met])
         return end
 
     def on_track(self, index: int, t: Floats) -> tuple[Floats, Floats]:

@@ -101,7 +101,9 @@ class Advice(Frozen):
     musts_chance: float = Field(ge=0, le=1, description="all musts of all cars fit")
     worth: float = Field(description="expected worth")
     sentence: str = Field(description="what it changes, costs and buys, in one sentence")
-    flips: str | None = Field(default=None, description="which 20 per cent change of a value would prefer another plan")
+    flips: str | None = Field(
+        default=None, description="of the first: which value, changed by 20 per cent, would put another before it"
+    )
 
 
 class LadderStep(Frozen):
@@ -121,6 +123,6 @@ class AdviceAnswer(Frozen):
     best: tuple[Advice, ...] = Field(description="up to three, best first; the plan as it stands may be among them")
     ladder: tuple[LadderStep, ...] = ()
     exact: bool = Field(description="False: the search ended at its node limit; the best found so far")
-    bound: float = Field(description="no plan can be worth more on these futures, with the musts as sure as demanded")
+    bound: float = Field(description="no plan as sure of its musts can be worth more, its changes counted")
     reachable: float = Field(default=1.0, ge=0, le=1, description="the highest chance of all musts, of any plan")
-    problem: str | None = Field(default=None, description="a clear sentence when nothing can be advised")
+    problem: str | None = Field(default=None, description="what cannot be advised on or done any more")
