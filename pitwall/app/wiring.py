@@ -16,7 +16,7 @@ from typing import Any
 import structlog
 
 from pitwall.app.brokers import BrokerChoice, RunningBroker, own_broker, start_broker
-from pitwall.app.clients import AlertOver, Heard, Onlooker, WorldLink
+from pitwall.app.clients import AlertOver, Heard, Onlooker
 from pitwall.app.daemon import Daemon, offline_message
 from pitwall.app.day_watch import DayWatch, RehearsedDay, WriteOut
 from pitwall.app.journals import open_journal
@@ -26,32 +26,32 @@ from pitwall.app.plan_files import PlanFiles, PlanWatch
 from pitwall.app.report import Recorder, make_report
 from pitwall.app.scenarios import Rehearsal
 from pitwall.app.watching import linked
+from pitwall.app.world_side import run_world, warn_if_behind, world_side
 from pitwall.bus.address import BrokerAddress, parse_address
 from pitwall.bus.connection import Unanswered
 from pitwall.bus.memory import MemoryBroker, MemoryBus
 from pitwall.bus.mqtt import MqttBus
 from pitwall.engine.session import Session
 from pitwall.errors import InternalError, JournalError
+from pitwall.forecast.advice import advise
 from pitwall.forecast.futures import forecast
 from pitwall.journal.codec import digest
 from pitwall.journal.memory import MemoryJournal
 from pitwall.model.events import Stamped
-from pitwall.model.outputs import Health, Output, Prompt
 from pitwall.model.setup import SessionSetup
 from pitwall.model.timetable import TimetableEntry
 from pitwall.rehearsal.truth import WorldOutcome
-from pitwall.rehearsal.world import World
+from pitwall.runtime.adviser import InlineAdviser
 from pitwall.runtime.clock import LiveClock, VirtualClock, awake_seconds, wall_seconds, wall_text
 from pitwall.runtime.forecaster import ForecastFunction, InlineForecaster, ThreadForecaster
 from pitwall.runtime.health import HostHealth
-from pitwall.runtime.ports import Bus, Clock, Journal
+from pitwall.runtime.ports import Journal
 from pitwall.runtime.steps import StepWatch
 
 _log = structlog.get_logger(__name__)
 
 FORECAST_LATENCY_S = 0.5
 PREPARED_BEFORE_S = 60.0
-FELL_BEHIND_S = 2.0
 MOST_AT_ONE_MOMENT = 20_000
 LATEST_T, EARLIEST_T = 172_800.0, -86_400.0
 
@@ -80,14 +80,22 @@ class Evidence:
 
 async def rehearse_instant(
     rehearsal: Rehearsal, journal_file: Path | None = None, witness: Callable[[Evidence], None] | None = None,
-    *, wall_steps: WallSteps = (), progress: Callable[[float], None] | None = None, work: ForecastFunction = forecast,
+    *, wall_steps: WallSteps = (), progress: Callable[[float], None] | None = None,
 ) -> Report:
-    """Run world and daemon on one virtual clock, as fast as the machine goes.
+    """The report of an instant rehearsal: ``instant_evidence`` has the arguments. ``witness`` is shown its evidence."""
+    evidence = await instant_evidence(rehearsal, journal_file, wall_steps=wall_steps, progress=progress)
+    return _seen(rehearsal, evidence, witness)
+
+
+async def instant_evidence(
+    rehearsal: Rehearsal, journal_file: Path | None = None, *, wall_steps: WallSteps = (),
+    progress: Callable[[float], None] | None = None, work: ForecastFunction = forecast,
+) -> Evidence:
+    """Run world and daemon on one virtual clock, as fast as the machine goes. Studies need no more than the evidence.
 
     Args:
         rehearsal: what to run.
         journal_file: keep the journal there; without it, it is gone afterwards.
-        witness: is shown the evidence at the end.
         wall_steps: the day's wall clock is set at these session seconds by so many seconds.
         progress: told the session second, very often.
         work: the forecast, for studies that note what it was asked.
@@ -103,9 +111,9 @@ async def rehearse_instant(
         daemon = Daemon(
             setup, Session(), clock=clock, journal=journal, bus=MemoryBus(broker, offline_message(setup.session)),
             forecaster=InlineForecaster(work, clock, FORECAST_LATENCY_S), sinks=(recorder,), follow_clock=False,
-            watch=day.watch,
+            watch=day.watch, adviser=InlineAdviser(advise, clock),
         )
-        world = _world(rehearsal, clock, MemoryBus(broker))
+        world = world_side(rehearsal, clock, MemoryBus(broker))
         await daemon.prepare(scenario.starts_at_s)
         day.begin(daemon.host)
         await life.start("daemon's link", daemon.bus.start, daemon.bus.stop)
@@ -113,8 +121,7 @@ async def rehearse_instant(
         world.world.start()
         with few_collections():
             await clock.run(_settling(clock, daemon, progress), lambda: world.world.finished)
-        evidence = Evidence(recorder, world.world.outcome(), await journal.read(), daemon.host.health())
-        return _seen(rehearsal, evidence, witness)
+        return Evidence(recorder, world.world.outcome(), await journal.read(), daemon.host.health())
 
 
 async def rehearse_at_speed(
@@ -156,12 +163,12 @@ async def rehearse_at_speed(
         await _start_daemon(life, daemon, forecaster, scenario.starts_at_s)
         day.begin(daemon.host)
         world_clock = LiveClock(scenario.starts_at_s, rate, monotonic=awake_seconds)
-        world = _world(rehearsal, world_clock, MqttBus(address, "pitwall-world"), rate)
-        finished = await _run_world(life, world)
+        world = world_side(rehearsal, world_clock, MqttBus(address, "pitwall-world"), rate)
+        finished = await run_world(life, world)
         await daemon.host.drain()
         if not finished:
             return None
-        _warn_if_behind(world, rate)
+        warn_if_behind(world, rate)
         evidence = Evidence(recorder, world.world.outcome(), await journal.read(), daemon.host.health())
         return _seen(rehearsal, evidence, witness)
 
@@ -184,10 +191,10 @@ async def rehearse_attached(
         recorder = Recorder()
         if audience is not None:
             await _seat(life, audience, broker, setup.session)
-        world = _world(rehearsal, LiveClock(scenario.starts_at_s, rate), MqttBus(broker), rate, recorder)
-        if not await _run_world(life, world):
+        world = world_side(rehearsal, LiveClock(scenario.starts_at_s, rate), MqttBus(broker), rate, recorder)
+        if not await run_world(life, world):
             return None
-        _warn_if_behind(world, rate)
+        warn_if_behind(world, rate)
         return _report(rehearsal, recorder, world.world.outcome(), None)
 
 
@@ -331,42 +338,6 @@ def _settling(
     return settle
 
 
-@dataclass(frozen=True)
-class _WorldSide:
-    world: World
-    bus: Bus
-    late_s: list[float]
-
-
-def _world(
-    rehearsal: Rehearsal, clock: Clock, bus: Bus, rate: float = 1.0, recorder: Recorder | None = None
-) -> _WorldSide:
-    """The world on its bus; with a recorder, everything that the daemon publishes is noted from the bus as well."""
-    link = WorldLink(bus, rehearsal.setup.session)
-    world = World(rehearsal.scenario, rehearsal.setup, rehearsal.seed, clock, link.send, rate=rate)
-    late_s: list[float] = []
-
-    def hear(output: Output | Health) -> None:
-        if isinstance(output, Health):
-            return
-        if isinstance(output, Prompt):
-            late_s.append(clock.now() - output.t)
-        if recorder is not None:
-            recorder.take([output])
-        world.hear(output)
-
-    link.listen(hear, everything=recorder is not None)
-    return _WorldSide(world, bus, late_s)
-
-
-def _warn_if_behind(side: _WorldSide, rate: float) -> None:
-    """Say so when one prompt in twenty reached the world seconds after it was decided: then calls came late."""
-    late = sorted(side.late_s)[-len(side.late_s) // 20 :]
-    if late and late[0] > FELL_BEHIND_S:
-        _log.warning("this machine fell behind, so calls came late: choose a lower --speed", speed=rate,
-                     behind_session_s=round(late[0], 1))
-
-
 async def _journal_for_rehearsal(life: Lifecycle, path: Path | None, setup: SessionSetup) -> Journal:
     journal: Journal = MemoryJournal() if path is None else await open_journal(path, setup, fresh=True)
     await life.start("journal", None, journal.close)
@@ -391,10 +362,3 @@ async def _start_daemon(life: Lifecycle, daemon: Daemon, forecaster: ThreadForec
     host = life.spawn("host", daemon.host.run(), stop=end_host)
     life.spawn("pulse", daemon.pulse())
     return resumed
-
-
-async def _run_world(life: Lifecycle, side: _WorldSide) -> bool:
-    """Start the world and wait for its end; False when somebody stopped it first."""
-    await life.start("world's link", side.bus.start, side.bus.stop)
-    side.world.start()
-    return await life.wait_until(lambda: side.world.finished)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from pitwall.engine.transitions import CALL_OPEN, CALL_REST
 from pitwall.model.car import Position
@@ -110,7 +110,9 @@ class Call:
     hurried: bool = False
     unfounded: bool = False  # it ended for what did not happen: wanted again, it is made anew
     deferred_s: float = 0.0
-    _shown: tuple[tuple[object, ...], Prompt] | None = None
+    parts_said: int = 0
+    begun: tuple[str, str] | None = None  # all its words, and what remains of them once a part was said
+    _shown: tuple[tuple[object, ...], Prompt] | None = field(default=None, init=False, repr=False, compare=False)
 
     @property
     def open(self) -> bool:
@@ -124,7 +126,7 @@ class Call:
 
     def prompt(self, t: float) -> Prompt:
         """The published form, as it stands at ``t``; it is made anew only when something on it changed."""
-        made_of = (self.spec, self.state, self.revision, self.reason, self.because)
+        made_of = (self.spec, self.state, self.revision, self.reason, self.because, self.parts_said)
         if self._shown is None or any(was is not now for was, now in zip(self._shown[0], made_of, strict=True)):
             self._shown = made_of, self._prompt(t)
             return self._shown[1]
@@ -159,6 +161,7 @@ class Call:
             way=spec.way,
             way_reason=spec.way_reason,
             parts=spec.parts,
+            parts_said=self.parts_said,
             medium=spec.medium,
             board=spec.board,
             ask=spec.ask,

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 
 from pitwall.engine.call import PRIORITY, Call, CallSpec
 from pitwall.engine.calls import FEW_KEYS, CallBook
+from pitwall.engine.parts import begun, remaining
 from pitwall.engine.situation import Situation
 from pitwall.engine.talk_times import KEY_S, Rates, TalkTimes
 from pitwall.model.events import ChannelReported
@@ -46,7 +47,6 @@ LAST_RESORT_S = 12.0
 GOES_ON_S = 0.3
 WAYS: dict[str, CallWay] = {"full": "full", "parts": "parts", "short": "short"}
 MOST_NODES = 60
-MAY_SPLIT = False  # between two parts nobody knows whether the rest still comes: no key tells it, and no report
 UNSAID_S = 10.0  # open for so long on a free channel, and nobody said it: it goes before others no more
 LEAST_WEIGHT = 1
 
@@ -123,8 +123,9 @@ class ChannelBook:
         self._count_unsaid(at.now, book)
         found: list[CallSpec] = []
         waiting: list[CallSpec] = []
-        for spec in given:
-            call = book.latest.get(spec.key)
+        for wanted in given:
+            call = book.latest.get(wanted.key)
+            spec = remaining(wanted, call)
             if not self._competes(spec, call, at.now):
                 found.append(spec)
             elif call is not None and self._keeps(call, book, at.now):
@@ -183,7 +184,9 @@ class ChannelBook:
         standard = {spec.key: PINNED if _pinned(at, spec, calls[spec.key], sure) else CONTENT_WITH.get(spec.kind, 0)
                     for spec in waiting}
         weight = {key: self._weight(spec, calls[key]) for key, spec in by_key.items()}
-        waits = {key: _pending(at, spec, calls[key], standard[key], by_key, sure, weight[key])
+        # Between two parts a key or a report must tell whether the rest still comes.
+        parts = self.talk.known or book.keys >= FEW_KEYS
+        waits = {key: _pending(at, spec, calls[key], standard[key], by_key, sure, weight[key], parts)
                  for key, spec in by_key.items()}
         known: dict[tuple[tuple[str, int], ...], ChannelPlan] = {}
         while True:
@@ -201,7 +204,7 @@ class ChannelBook:
             for key in eased:
                 while standard[key] < len(STANDARDS) - 1:
                     standard[key] = max(standard[key] + 1, CONTENT_WITH.get(by_key[key].kind, 0))
-                    waits[key] = _pending(at, by_key[key], calls[key], standard[key], by_key, sure, weight[key])
+                    waits[key] = _pending(at, by_key[key], calls[key], standard[key], by_key, sure, weight[key], parts)
                     if waits[key].ways:
                         break
         # Another call may have to come first now, and this one still has all of its room after it.
@@ -240,7 +243,7 @@ def _span(call: PendingCall) -> tuple[float, float]:
 
 def _pending(
     at: Situation, spec: CallSpec, call: Call | None, standard: int, among: dict[str, CallSpec], sure: _Sure,
-    weight: int,
+    weight: int, parts: bool,
 ) -> PendingCall:
     before = tuple(sorted(
         other.key for other in among.values()
@@ -251,8 +254,9 @@ def _pending(
         key=spec.key,
         name=spec.short,
         weight=weight,
-        ways=(_pinned(at, spec, call, sure) if standard == PINNED else ()) or _ways(at, spec, max(standard, 0), sure),
-        must=spec.kind in MUST,
+        ways=(_pinned(at, spec, call, sure) if standard == PINNED else ())
+        or _ways(at, spec, max(standard, 0), sure, parts),
+        must=spec.kind in MUST or begun(call),
         pre_empts=spec.kind in PRE_EMPTS,
         after=before,
     )
@@ -265,6 +269,8 @@ def _pinned(at: Situation, spec: CallSpec, call: Call | None, sure: _Sure) -> tu
     told = call.spec
     if spec.room.from_s > max(at.now, told.say_from_s):
         return ()  # its lap is not this one any more
+    if told.way == "parts":
+        return _pinned_parts(at, spec, told, sure)
     if told.way not in ("full", "short") or told.text != (spec.short if told.way == "short" else spec.text):
         return ()
     length, by = SLOW_SPEECH * at.spoken(told.text), told.say_by_s
@@ -277,7 +283,17 @@ def _pinned(at: Situation, spec: CallSpec, call: Call | None, sure: _Sure) -> tu
     return (Way(told.way, (Part(told.text, length, ((min(told.say_from_s, by), by),)),), told.say_from_s),)
 
 
-def _ways(at: Situation, spec: CallSpec, standard: int, sure: _Sure) -> tuple[Way, ...]:
+def _pinned_parts(at: Situation, spec: CallSpec, told: CallSpec, sure: _Sure) -> tuple[Way, ...]:
+    """The same for a call in parts: the window of the first one stays, as far as the others still find theirs."""
+    for standard in range(len(STANDARDS)):
+        for way in _ways(at, spec, standard, sure, parts=True):
+            if way.how == "parts" and tuple(part.text for part in way.parts) == tuple(part.text for part in told.parts):
+                first = replace(way.parts[0], starts=((min(told.say_from_s, told.say_by_s), told.say_by_s),))
+                return (replace(way, parts=(first, *way.parts[1:]), best_s=told.say_from_s),)
+    return ()
+
+
+def _ways(at: Situation, spec: CallSpec, standard: int, sure: _Sure, parts: bool = False) -> tuple[Way, ...]:
     """Every way to make a call in windows of one of the ``STANDARDS``, as far as they are not behind."""
     room = spec.room
     assert room is not None  # it competes
@@ -291,7 +307,7 @@ def _ways(at: Situation, spec: CallSpec, standard: int, sure: _Sure) -> tuple[Wa
         begin = max(room.from_s, at.now)
         near = tuple(one for one in sure.of(room.stretches, share) if one[1] > begin and one[0] < room.end_by_s)
         within = Room(near, begin, room.end_by_s, room.best_s)
-        for way in ways(words, within, may_split=MAY_SPLIT and not must, least=(least_s,)):
+        for way in ways(words, within, may_split=parts and not must, least=(least_s,)):
             # News counts from when it is known, in whatever form: in short now before in full half a lap later.
             found.setdefault(way.how, replace(way, best_s=begin) if spec.kind in PRE_EMPTS else way)
         if "full" in found:
@@ -333,7 +349,7 @@ def _at_its_place(at: Situation, spec: CallSpec, call: Call | None, place: Place
         begin = at.now  # the plan counts in ticks: this is at once
     if call is not None and call.state == "due" and call.spec.say_from_s <= begin <= at.now + GOES_ON_S:
         begin = call.spec.say_from_s  # it has been open since then: nobody is to begin anew to get ready for it
-    text = spec.short if way == "short" else spec.text
+    text = spec.short if way == "short" else place.texts[0] if way == "parts" else spec.text
     parts = tuple(CallPart(text=part, say_from_s=round(begin, 3), spoken_s=at.spoken(part))
                   for part, begin in zip(place.texts, place.starts_s, strict=True)) if way == "parts" else ()
     return replace(
@@ -352,7 +368,7 @@ def _at_its_place(at: Situation, spec: CallSpec, call: Call | None, place: Place
 
 def _without_place(at: Situation, spec: CallSpec, call: Call | None, reason: str) -> CallSpec:
     """Said all the same if it must be; else better left."""
-    if spec.kind not in MUST or spec.room is None:
+    if (spec.kind not in MUST and not begun(call)) or spec.room is None:
         held_back = call.spec.against if call is not None and call.state == "due" else None
         if call is not None and call.state == "due" and held_back is None:
             return _as_placed(spec, call.spec)  # it was open, and may have been said without a key

@@ -93,7 +93,10 @@ class Prompt(Frozen):
         "driver can listen, because it cannot wait for the next"
     )
     way_reason: str | None = Field(default=None, description="why it is not said in full where it is best said")
-    parts: tuple[CallPart, ...] = Field(default=(), description="for a call in parts: each with its own moment")
+    parts: tuple[CallPart, ...] = Field(
+        default=(), description="for a call in parts: what is to be said now, and what remains, each with its moment"
+    )
+    parts_said: int = Field(default=0, ge=0, description="how many parts of it were said; text is the next one")
     medium: Medium = Field(
         default="two_way", description="one_way: nothing is read back; board: say_from_s and say_by_s are when it is "
         "hung out, and it is acted on within the lap after the pass"

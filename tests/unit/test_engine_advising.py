@@ -345,3 +345,22 @@ def test_a_made_up_plan_names_every_car() -> None:
     assert [one.car for one in as_asked(question)] == [CAR, "58"]
     assert advice(as_asked(question)).flips is None
     assert not isinstance(made.command("advise"), Refused)
+
+
+def test_under_red_a_car_that_comes_in_has_the_ladder_built_anew() -> None:
+    """Its run was cut: what was reckoned with the car out does not hold. The rungs stay those of the red flag."""
+    made = AdviceStage(setup(plan(LONG, MAIN, SPARE)))
+    made.green()
+    t = made.drive(100, 125, 100)
+    made.status(t + 10, "red")
+    made.advised({CAR: [("long", 3), "main"]})
+    made.home(t, 180)
+    assert len(made.asked()) == 2
+    made.advised({CAR: [("long", 3), "main"]})
+    ladder = made.made(LadderState)[-1]
+    assert [one.restart_s for one in ladder.rungs] == [240.0, 480.0, 720.0]
+    assert [one.at_s - ladder.red_s for one in ladder.rungs] == [240.0, 480.0, 720.0]
+    made.wait(t + 10 + 300)
+    made.command("advise")
+    made.advised({CAR: [("long", 3), "main"]})
+    assert [one.restart_s for one in made.made(LadderState)[-1].rungs] == [480.0, 720.0, 960.0]

@@ -16,7 +16,7 @@ from rich.text import Text
 from pitwall.cli.terminal.advice import advice_line, ladder_lines
 from pitwall.cli.terminal.board import Board
 from pitwall.cli.terminal.cars import car_table
-from pitwall.cli.terminal.detail import HELP, detail, proposal_lines, waiting_line
+from pitwall.cli.terminal.detail import HELP, detail, part_words, proposal_lines, waiting_line
 from pitwall.cli.terminal.words import (
     STATE_WORDS,
     alert_line,
@@ -200,4 +200,7 @@ def _say(prompt: Prompt, width: int) -> str:
         return f"{text}  ({prompt.reason})"
     if prompt.caution:
         return f"{text}  (with a caution)"
+    part = part_words(prompt)
+    if part is not None:
+        return f"{text}  ({part.lower().rstrip('.')})"
     return f"{text}  ({prompt.way.replace('_', ', ')})" if prompt.way != "full" else text
