@@ -47,7 +47,7 @@ class Advising:
         self._asked_for, self._asked_t = "", float("-inf")
         self._asked_at: tuple[object, ...] = ()
         self._status: Status = "waiting"
-        self._revisions: tuple[int, ...] = ()
+        self._moved: tuple[object, ...] = ()
 
     # -- what makes it ask ------------------------------------------------------------------------------------------
 
@@ -76,9 +76,9 @@ class Advising:
     def follow(self, clock: SessionClock, team: dict[str, TeamCar], alerts: AlertBook, now: float) -> list[Output]:
         """Keep what stands true, and ask what is to be asked."""
         found = self._follow_status(clock, now)
-        revisions = tuple(car.progress.revision for car in team.values())
-        if revisions != self._revisions:
-            self._revisions = revisions
+        moved = tuple(_moved(car) for car in team.values())
+        if moved != self._moved:
+            self._moved = moved
             found += self._follow_plans(team, alerts, now)
             if clock.status == "red" and self.awaited is None and self._asked_at != offered.situation(team):
                 self._wish = self._wish or RED  # a car came in, or its run was cut: the ladder stands on other ground
@@ -218,6 +218,12 @@ class Advising:
     def open_wishes(self) -> list[Output]:
         """The question that a restarted host must ask again."""
         return [] if self.awaited is None else [self.awaited]
+
+
+def _moved(car: TeamCar) -> object:
+    """What changes whenever a plan, or what of it can still be changed, moves on."""
+    run = car.progress.current
+    return (car.progress.revision, None if run is None else (run.run.run, run.pointer, run.timed_done))
 
 
 def _rung(at_s: float, best: Advice, team: Mapping[str, TeamCar], red_s: float) -> Rung:

@@ -22,6 +22,7 @@ from pitwall.engine.situation import Leg, StatusNews, garage_legs, running_legs
 from pitwall.engine.switches import SwitchBoard
 from pitwall.engine.view import situation
 from pitwall.model.car import Position, same_position
+from pitwall.model.desk import Comment
 from pitwall.model.plan import Plan, ThreePoint
 from pitwall.model.setup import SessionSetup
 from pitwall.track.lapmap import LapMap
@@ -58,7 +59,7 @@ class TeamCar:
     news: list[StatusNews] = field(default_factory=list)
     quiet: bool = False
     kept_in: bool = False
-    comments: int = 0
+    comments: list[Comment] = field(default_factory=list)
     told: int = 0
     work: ThreePoint | None = None
     seated: str = ""

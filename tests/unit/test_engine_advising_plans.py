@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from pitwall.engine.advising_plans import advised_plans, done_elsewhere, joined, shortened, what_it_costs
+from pitwall.engine.advising_plans import advised_plans, given_away, joined, joins_of, shortened, what_it_costs
 from pitwall.engine.replan import in_use
 from pitwall.model.advice import CarPlan, RunDone
 from pitwall.model.plan import Plan, write_laps
@@ -88,7 +88,8 @@ def test_a_run_goes_to_another_car_without_its_driver() -> None:
     assert [one.run for one in plans[CAR].runs] == ["main"]
     moved = plans["58"].runs[0]
     assert (moved.run, moved.driver, moved.also_on) == ("wear", None, ())
-    assert done_elsewhere(parts, CAR) == {"wear": "58"}
+    assert given_away(parts, CAR) == {"wear": "58"}
+    assert joins_of(parts, CAR) == {}
 
 
 def test_costs_name_what_is_not_done_or_only_in_part() -> None:

@@ -9,6 +9,7 @@ from typing import Any
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pitwall.engine.advising_offers import holds_still
 from pitwall.engine.replan import in_use
 from pitwall.engine.session import Session
 from pitwall.model import events as ev
@@ -134,6 +135,7 @@ def test_adopted_advice_touches_nothing_driven_and_loses_nothing(steps: list[tup
         play(made, what, who, gap)
         for car in made.session.team.values():
             _check(car.progress.runs)
+        assert all(holds_still(made.session.team, offer) for offer in made.session.advising.offers)
         now = begun(made)
         assert names <= {(name, s.run.run) for name, car in made.session.team.items() for s in car.progress.runs}
         if what in ("adopt", "decline", "follow"):
