@@ -232,12 +232,11 @@ class CallBook:
         later = [moment for moment in moments if moment > now]
         return min(later, default=None)
 
-    def lapsed(self, since: float, now: float) -> bool:
-        """True when, after ``since``, the window of a due call went by that has time left, or that time was over."""
+    def lapsed(self, now: float) -> bool:
+        """True when the window of a due call went by and another one is left for it."""
         return any(
-            since < moment + LAPSES_S <= now
-            for call in self.live.values() if call.state == "due" and call.spec.until_s is not None
-            for moment in (call.spec.say_by_s, call.spec.until_s)
+            call.state == "due" and call.spec.until_s is not None and call.spec.say_by_s + LAPSES_S <= now
+            for call in self.live.values()
         )
 
     def after_gap(self, gap_from: float, now: float, what: str = "was down") -> None:

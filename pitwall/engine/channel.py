@@ -31,7 +31,6 @@ AHEAD_S = 25.0  # a call whose room opens later than this is shown later, and ge
 ANSWER_S = 1.5  # from the end of a sentence to the end of a short read-back (common practice, no source)
 TALK_S = 3.0  # a transmission commonly takes so long
 GOES_ON_TALKING_S = 1.0  # and a longer one goes on for so long; more than what the book takes for no move at all
-LOOKS_BEFORE_S = 0.4  # the end of a talk: then it is seen whether it goes on
 MOST_MARGIN_S = 1.5
 AFTER_CORNER_S, BEFORE_BRAKING_S = 0.5, 0.15  # drivers differ more in when a corner is over than in when braking begins
 STANDARDS = ((1.5, 2.5), (1.0, 2.0), (0.7, 1.5), (0.5, 1.0), (0.2, 0.6))
@@ -81,11 +80,8 @@ class Talk:
         answered = self.engineer_to_s + ANSWER_S
         if self.who == "nobody":
             return (Busy(now, answered),) if self.two_way and now < answered else ()
-        return (Busy(now, self.ends_s(now), "engineer" if self.who == "engineer" else "driver"),)
-
-    def ends_s(self, now: float) -> float:
-        """When the talk that is on the channel commonly ends."""
-        return max(self.since_s + TALK_S, now + GOES_ON_TALKING_S)
+        until = max(self.since_s + TALK_S, now + GOES_ON_TALKING_S)
+        return (Busy(now, until, "engineer" if self.who == "engineer" else "driver"),)
 
 
 @dataclass
@@ -172,10 +168,7 @@ class ChannelBook:
     def _until(self, call: Call, book: CallBook, now: float) -> float | None:
         if not self.talk.known:
             return None if book.keys < FEW_KEYS else call.spec.say_by_s + call.spec.spoken_s + KEY_S
-        if self.talk.who == "engineer":
-            # Looked at again then, before another call opens that waits for the end of this talk.
-            return self.talk.ends_s(now) - LOOKS_BEFORE_S
-        return self.talk.engineer_to_s + KEY_S
+        return now if self.talk.who == "engineer" else self.talk.engineer_to_s + KEY_S
 
     def _planned(self, at: Situation, waiting: Sequence[CallSpec], book: CallBook) -> list[CallSpec]:
         by_key = {spec.key: spec for spec in waiting}

@@ -328,7 +328,7 @@ class Session:
                     self._dirty.add(name)
                     self.notices.desk.add(name)
         for name, car in self.team.items():
-            if (name in self._dirty or car.book.lapsed(car.refreshed_t, self.now)) and not self._over():
+            if (name in self._dirty or car.book.lapsed(self.now)) and not self._over():
                 car.refresh(self.clock, self.now)
                 self.notices.desk.add(name)
             car.channel.tick(car.book, self.now)
