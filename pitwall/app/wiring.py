@@ -25,6 +25,7 @@ from pitwall.app.memory import few_collections
 from pitwall.app.plan_files import PlanFiles, PlanWatch
 from pitwall.app.report import Recorder, make_report
 from pitwall.app.scenarios import Rehearsal
+from pitwall.app.screen import ScreenStart
 from pitwall.app.slow_work import Beside, Inline
 from pitwall.app.watching import linked
 from pitwall.app.world_side import run_world, warn_if_behind, world_side
@@ -59,9 +60,9 @@ WallSteps = Sequence[tuple[float, float]]
 
 @dataclass(frozen=True)
 class Audience:
-    """Who looks on at a rehearsal: told the broker's address, then hears everything as a client of the bus."""
+    """Who looks on at a rehearsal: told the addresses of broker and screen, then hears all as a client of the bus."""
 
-    told: Callable[[str], None]
+    told: Callable[[str, str | None], None]
     hear: Heard
     alert_over: AlertOver
 
@@ -118,6 +119,7 @@ async def rehearse_instant(
 async def rehearse_at_speed(
     rehearsal: Rehearsal, rate: float, *, port: int = 0, journal_file: Path | None = None,
     audience: Audience | None = None, witness: Callable[[Evidence], None] | None = None, wall_steps: WallSteps = (),
+    screen: ScreenStart | None = None,
 ) -> Report | None:
     """Run world, daemon and broker ``rate`` times faster than life, MQTT between them.
 
@@ -129,6 +131,7 @@ async def rehearse_at_speed(
         audience: who looks on.
         witness: is shown the evidence at the end.
         wall_steps: as for :func:`rehearse_instant`.
+        screen: started once the broker runs.
 
     Returns:
         The report, or None when it was broken off.
@@ -141,8 +144,7 @@ async def rehearse_at_speed(
         life.stop_on_signals()
         address, recorder = await own_broker(life, port), Recorder()
         journal = await _journal_for_rehearsal(life, journal_file, setup)
-        if audience is not None:
-            await _seat(life, audience, address, setup.session)
+        await _seat(life, audience, address, setup.session, await screen(life, address, setup) if screen else None)
         workers = await Beside.warm()
         # A rehearsal sleeps with its machine, unlike a session: nothing happens meanwhile.
         clock = LiveClock(scenario.starts_at_s, rate, monotonic=awake_seconds)
@@ -182,8 +184,7 @@ async def rehearse_attached(
         life.stop_on_signals()
         broker = parse_address(address) if isinstance(address, str) else address
         recorder = Recorder()
-        if audience is not None:
-            await _seat(life, audience, broker, setup.session)
+        await _seat(life, audience, broker, setup.session)
         world = world_side(rehearsal, LiveClock(scenario.starts_at_s, rate), MqttBus(broker), rate, recorder)
         if not await run_world(life, world):
             return None
@@ -214,12 +215,14 @@ class Served:
     websocket: str | None = None
     notes: tuple[str, ...] = ()
     asks: bool = False
+    screen: str | None = None
 
 
 async def serve(
     setup: SessionSetup, journal_file: Path, *, broker: BrokerChoice, fresh: bool = False,
     started: Callable[[Served], None] | None = None, timetable: Sequence[TimetableEntry] = (),
     write_out: WriteOut | None = None, plan_files: PlanFiles | None = None, waits: Callable[[str], None] | None = None,
+    screen: ScreenStart | None = None,
 ) -> None:
     """Run the daemon until somebody stops it.
 
@@ -232,6 +235,7 @@ async def serve(
         timetable, write_out: the day's, by the wall clock, and what carries out its export.
         plan_files: where the plans lie; they are watched, and a change becomes a proposal.
         waits: told why a broker elsewhere is waited for.
+        screen: started once the broker runs.
 
     Raises:
         BrokerError: when the broker refuses us or the port is taken.
@@ -258,13 +262,11 @@ async def serve(
         daemon.host.on_step(lambda step: clock.retime())
         resumed = await _start_daemon(life, daemon, workers, start_s)
         await _begin_day(life, daemon, timetable, write_out)
-        if plan_files:
-            host = daemon.host
-            watch = PlanWatch(plan_files, session, host.submit, clock.now, lambda: host.health().journaled)
-            life.spawn("plan files", watch.run())
+        _watch_plans(life, daemon, session, plan_files)
+        page = await screen(life, running.address, setup, asks=running.asks) if screen else None
         if started is not None:
             started(Served(str(running.address), resumed, clock.now(), running.kind, running.websocket, running.notes,
-                           running.asks))
+                           running.asks, page))
         await life.wait()
 
 
@@ -276,6 +278,13 @@ async def _answers(life: Lifecycle, running: RunningBroker, waits: Callable[[str
     answered = await linked(probe, life.stopping, waits, Unanswered)
     await probe.stop()
     return answered
+
+
+def _watch_plans(life: Lifecycle, daemon: Daemon, session: Session, files: PlanFiles | None) -> None:
+    if files:
+        host = daemon.host
+        watch = PlanWatch(files, session, host.submit, daemon.clock.now, lambda: host.health().journaled)
+        life.spawn("plan files", watch.run())
 
 
 async def _begin_day(
@@ -302,11 +311,15 @@ def starting_second(setup: SessionSetup) -> float:
     return second if EARLIEST_T < second < window.duration_s else -PREPARED_BEFORE_S
 
 
-async def _seat(life: Lifecycle, audience: Audience, address: BrokerAddress, session: str) -> None:
+async def _seat(
+    life: Lifecycle, audience: Audience | None, address: BrokerAddress, session: str, page: str | None = None
+) -> None:
+    if audience is None:
+        return
     bus = MqttBus(address)
     Onlooker(bus, session, audience.hear, audience.alert_over)
     await life.start("audience", bus.start, bus.stop)
-    audience.told(str(address))
+    audience.told(str(address), page)
 
 
 def _settling(

@@ -61,6 +61,7 @@ class CallSpec:
     breaks_off: str | None = None  # why it ends what the driver is doing: once said, the item was not done
     late_text: str | None = None
     not_done: bool = False  # telemetry of this lap, or its silence, shows that nothing was changed
+    unanswered: bool = False  # told before, and the driver has not answered though answers are entered here
     waits: bool = False  # belongs after the line: not to be said before the car is seen to start that lap
     latest_s: float | None = None  # begin by then and the driver can still act, if not where it is best said
     room: Room | None = None  # where it may go at all; none: its own window is all there is
@@ -168,10 +169,13 @@ def still_in_time(spec: CallSpec, now: float) -> CallSpec:
 
 
 def pointless(spec: CallSpec, now: float) -> bool:
-    """Guard: its time is over and nothing is lost: a lap time is old news, and the last box call is still to come."""
+    """Guard: its time is over and nothing is lost: a lap time is old news, the last box call is still to come, and a
+    switch has its alert."""
     over = max(spec.say_by_s, spec.latest_s or spec.say_by_s) <= now
     # A question that hangs on no place may become possible when its time is over: nobody missed it.
-    old_news = spec.kind in ("pace", "box") or (spec.kind == "question" and spec.act_at_s is None)
+    # A switch that comes off its place so late stands wrong as the lap begins: that is an alert, and no call.
+    old_news = (spec.kind in ("pace", "box") or (spec.kind == "question" and spec.act_at_s is None)
+                or spec.ask.action == "set_switch")
     return over and old_news and spec.late_text is None
 
 

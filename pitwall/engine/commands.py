@@ -16,6 +16,7 @@ from pitwall.engine.plan_commands import demand_current
 from pitwall.engine.plan_guards import meant
 from pitwall.engine.talk_times import PUSH_TO_TALK
 from pitwall.engine.team import TeamCar
+from pitwall.model.desk import Comment
 from pitwall.model.events import CommandGiven
 from pitwall.model.units import clock_text
 
@@ -274,8 +275,10 @@ def _let_go(command: CommandGiven, car: TeamCar, now: float) -> Answer:
 def _comment(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     if not (command.text or "").strip():
         raise Refusal("a comment needs its words in 'text'")
-    car.comments += 1
-    return Answer(f"comment {car.comments} noted")
+    run = car.progress.current or next((one for one in reversed(car.progress.runs) if one.state == "done"), None)
+    name = run.run.run if run is not None else None
+    car.comments.append(Comment(t=command.t, by=command.by, text=command.text or "", run=name))
+    return Answer(f"comment {len(car.comments)} noted")
 
 
 def _shelve(command: CommandGiven, alerts: AlertBook, now: float) -> Answer:

@@ -126,6 +126,11 @@ class Calendar:
         futures, starts, ends = zip(*found, strict=True)
         return np.concatenate(futures), np.concatenate(starts), np.concatenate(ends)
 
+    @cached_property
+    def reds(self) -> int:
+        """How many of those in the list are red flags: they come first."""
+        return int(np.isfinite(self.red.starts).sum())
+
     def met(self, begin: Floats, end: Floats) -> NDArray[np.intp]:
         """The futures in which an interruption touches the time from ``begin`` to ``end``, shape (N,) each; in order.
 

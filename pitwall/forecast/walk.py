@@ -122,6 +122,11 @@ class _Cursor:
         while (over := (self.end <= t).nonzero()[0]).size:
             self.forward(over)
 
+    def pass_over_in(self, columns: Indices, t: Floats) -> None:
+        """The same for some columns."""
+        while (over := (self.end[columns] <= t).nonzero()[0]).size:
+            self.forward(columns[over])
+
 
 def _wait_for_green(red: _Cursor, t: Floats) -> Floats:
     red.pass_over(t)
@@ -189,6 +194,7 @@ class _Walker:
             futures = self.red.futures(cut)
             resume = self.red.end[cut]
             self.red.forward(cut)
+            self.slow.pass_over_in(cut, resume)
             if kind != "out":
                 resume = self.lap_end(resume, self.chain.out_again[index][futures], cut)
             start[cut] = resume

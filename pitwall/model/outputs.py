@@ -11,7 +11,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from pitwall.model.base import Frozen, Label, Slug
-from pitwall.model.desk import Arrival, ItemProgress, OpenQuestion, RunProgress, SwitchCard
+from pitwall.model.desk import Arrival, Comment, ItemProgress, OpenQuestion, RunningLap, RunProgress, SwitchCard
 from pitwall.model.facts import SessionStatus
 from pitwall.model.outlook import (
     Activity,
@@ -122,6 +122,7 @@ class DeskState(Frozen):
     prompts: tuple[Prompt, ...]
     switches: tuple[SwitchCard, ...]
     arrivals: tuple[Arrival, ...]
+    running_lap: RunningLap | None = Field(default=None, description="none while the car is not on one")
     flag_margin_s: float | None = Field(default=None, description="seconds in hand to start one more timed lap")
     last_lap_s: float | None = None
     best_lap_s: float | None = None
@@ -133,6 +134,7 @@ class DeskState(Frozen):
     fuel_kg: float | None = Field(default=None, description="about how much is in the car")
     by_hand: bool = Field(default=False, description="where the car is rests on what was entered by hand")
     questions: tuple[OpenQuestion, ...] = Field(default=(), description="answers owed to the driver, the oldest first")
+    comments: tuple[Comment, ...] = Field(default=(), description="the driver's latest ones, oldest first")
 
 
 class DriverRunning(Frozen):

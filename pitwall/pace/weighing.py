@@ -40,6 +40,18 @@ def weighted_quantiles(values: Array, weights: Array, levels: Array | Sequence[f
     return made
 
 
+def sample_quantiles(values: Array, weights: Array) -> Array:
+    """Quantiles at ``LEVELS`` of what comes next, where the values are a sample of it: a little wider than their own.
+
+    Of n values k / (n + 1) lie below the k-th (as for any exchangeable next one: split conformal prediction); of
+    weighted ones n is the effective number, the square of the sum over the sum of squares (Kish 1965).
+    """
+    total = float(weights.sum())
+    count = max(total * total / max(float(weights.dot(weights)), 1e-300), 1.0)
+    wider = np.clip(0.5 + (_LEVELS - 0.5) * (1.0 + 1.0 / count), 0.0, 1.0)
+    return weighted_quantiles(values, weights, wider)
+
+
 def weighted_median(values: Sequence[float], weights: Sequence[float]) -> float:
     """The lower weighted median of a few values."""
     pairs = sorted(zip(values, weights, strict=True))
