@@ -69,9 +69,9 @@ def _arrivals(car: TeamCar) -> tuple[Arrival, ...]:
     lap_map = car.lap_map
     places = [(lap_map.loops[loop] or 1.0, f"loop {loop}" if loop != "line" else "line") for loop in lap_map.loops]
     places += [(lap_map.last_chance, "last place for the pit entry"), (lap_map.pit_entry, "pit entry")]
-    found = []
+    found, arrival = [], car.track.going_on()
     for phase, name in sorted(places):
-        at = car.track.arrival(phase) if phase > car.track.seen_phase else None
+        at = arrival(phase) if phase > car.track.seen_phase else None
         if at is not None:
             found.append(Arrival(place=name, at_s=round(at, 2)))
     return tuple(found)
