@@ -25,8 +25,8 @@ from pitwall.model.setup import SessionSetup
 
 IN_DANGER, RED, RED_OVER, BY_DESK = "musts in danger", "red flag", "red flag over", "the plan was changed"
 AGAIN_S, MOVED_ON_S = 300.0, 60.0
-"""While a must stays in danger and nobody answered, advice is worked out anew this often; sooner when runs moved on, but
-not within a minute."""
+"""While a must stays in danger and nobody answered, advice is worked out anew this often; sooner when runs moved on,
+but not within a minute."""
 OVER: tuple[Status, ...] = ("finished", "closed")
 PITWALL = "pitwall"
 
