@@ -56,6 +56,16 @@ class Session:
         labels = sorted({label for car in snapshot.cars for one in car.activities for label in one.crew})
         self.crews = {label: simpy.Resource(self.env) for label in labels}
         self.driven = {car.car: Driven() for car in snapshot.cars}
+        rates = snapshot.interruptions
+        self.reds_per_hour = self._rate(rates.red_per_hour, snapshot.reds_seen)
+        self.slows_per_hour = self._rate(rates.slow_per_hour, snapshot.slows_seen)
+
+    def _rate(self, per_hour: float, seen: int) -> float:
+        """How often it happens in this future: a gamma variable that knows of what was seen."""
+        if per_hour <= 0 or self.snapshot.rate_spread <= 0:
+            return per_hour
+        shape = self.snapshot.rate_spread**-2
+        return float(self.rng.gamma(shape + seen, 1.0 / (shape / per_hour + self.snapshot.seen_s / HOURS)))
 
     def run(self) -> dict[tuple[str, str], bool]:
         """Play it; which runs fit."""
@@ -70,8 +80,8 @@ class Session:
 
     def _reds(self) -> Steps:
         rates = self.snapshot.interruptions
-        while rates.red_per_hour > 0:
-            yield self.env.timeout(self.rng.exponential(HOURS / rates.red_per_hour))
+        while self.reds_per_hour > 0:
+            yield self.env.timeout(self.rng.exponential(HOURS / self.reds_per_hour))
             length = self._length(rates.red_length_s)
             if self.snapshot.red_clock == "stops" and self.env.now < self.flag_s:
                 self.flag_s += length
@@ -81,8 +91,8 @@ class Session:
 
     def _slows(self) -> Steps:
         rates = self.snapshot.interruptions
-        while rates.slow_per_hour > 0:
-            yield self.env.timeout(self.rng.exponential(HOURS / rates.slow_per_hour))
+        while self.slows_per_hour > 0:
+            yield self.env.timeout(self.rng.exponential(HOURS / self.slows_per_hour))
             self._tell(slow=True)
             yield self.env.timeout(self._length(rates.slow_length_s))
             self._tell(slow=False)

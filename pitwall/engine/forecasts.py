@@ -12,6 +12,9 @@ from pitwall.model.outlook import Activity, CarSnapshot, ForecastSnapshot, RunPa
 from pitwall.model.outputs import ForecastState, ForecastWanted
 from pitwall.model.setup import SessionSetup
 
+RATE_SPREAD = 0.8
+"""By how much sessions differ in how often they are stopped: a deviation over the mean (common practice, no source)."""
+
 
 def snapshot(setup: SessionSetup, clock: SessionClock, team: list[TeamCar], now: float) -> ForecastSnapshot:
     """The whole team's rest of session as one question. In a break the next window's green light is waited for."""
@@ -28,6 +31,10 @@ def snapshot(setup: SessionSetup, clock: SessionClock, team: list[TeamCar], now:
         confidence=setup.forecast.confidence,
         cars=tuple(_car(setup, car, now, sorted(ahead), team) for car in team),
         windows=tuple(ahead[index] for index in sorted(ahead)),
+        rate_spread=RATE_SPREAD,
+        seen_s=0.0 if clock.status == "waiting" else max(0.0, now),
+        reds_seen=clock.reds,
+        slows_seen=clock.slows,
         status_since_s=clock.since_s if clock.disturbed else None,
         clock_uncertainty_s=setup.regulations.clock_uncertainty_s,
         slowest_in_lap_s=setup.regulations.slowest_in_lap_s,

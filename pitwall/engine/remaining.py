@@ -26,9 +26,11 @@ SPREAD: dict[str, tuple[float, float]] = {
 """One lap in ten is shorter or longer, over the likely lap time (quantiles in TRADE's measured base rates)."""
 PIT_LANE_S = 20.0
 """Through the pit lane where the circuit file does not tell (common practice, no source)."""
-INTO_BOX_S, ROLLS_S = 6.0, 10.0
-"""From the lane into the garage, and from the call to the lane with the answer to it (common practice, no source)."""
-CALLED_AGAIN_S = 20.0
+LANE_PART = 0.3
+"""Part of the lane between the line beside it and the garage, and again from there to its exit (common practice)."""
+INTO_BOX_S, ROLLS_S = 6.0, 4.0
+"""From the lane into the garage, and from the call until the car is in the lane (common practice, no source)."""
+CALLED_AGAIN_S = 10.0
 """What a car loses that was not ready when it was called (common practice, no source)."""
 ENDS_BEYOND = 2.0
 """How many times as far from the likely value the ends of a beta-PERT lie as its 10th and 90th percentile: 1.98 for an
@@ -113,10 +115,10 @@ def _under_way(car: TeamCar, run: RunState, now: float) -> Activity:
 
 def _with_lane(car: TeamCar, laps: list[Activity], *, leaves: bool) -> list[Activity]:
     """The way from the garage to the pit exit, and from the pit entry to the garage, go with the first and last lap."""
-    half = lane_s(car) / 2.0
+    part = LANE_PART * lane_s(car)
     ways = [0.0] * len(laps)
-    ways[0] += half + ROLLS_S if leaves else 0.0
-    ways[-1] += half + INTO_BOX_S
+    ways[0] += part + ROLLS_S if leaves else 0.0
+    ways[-1] += part + INTO_BOX_S
     return [
         lap.model_copy(update={"low_s": lap.low_s + way, "likely_s": lap.likely_s + way, "high_s": lap.high_s + way})
         if way else lap for lap, way in zip(laps, ways, strict=True)
@@ -127,7 +129,7 @@ def stop_after(car: TeamCar, run: RunState, more: bool) -> list[Activity]:
     """The stop after this run; none when no run follows."""
     if not more:
         return []
-    called = max(run.run.after_garage_s.likely_s - lane_s(car) / 2.0 - INTO_BOX_S, 0.0)
+    called = max(run.run.after_garage_s.likely_s - LANE_PART * lane_s(car) - INTO_BOX_S, 0.0)
     return [_work("garage", run.run.after_garage_s, called, 0.0, run.run.crew)]
 
 
@@ -154,7 +156,7 @@ def wait(car: TeamCar, now: float, team: list[TeamCar]) -> list[Activity]:
     if parked is None:
         return [Activity(run=None, kind="wait", low_s=left, likely_s=left, high_s=left)]
     work, crew = drivers.stop(car), _crew_of(car)
-    box = parked + lane_s(car) / 2.0 + INTO_BOX_S
+    box = parked + LANE_PART * lane_s(car) + INTO_BOX_S
     lasted = max(0.0, now - box) if not _queues(car, crew, team, now) else 0.0
     return [_work("wait", work, left + lasted, lasted, crew)]
 

@@ -94,6 +94,8 @@ CALL = _table(
         ("unconfirmed", "said", "said"),
         ("shown due unconfirmed", "said_late", "late"),
         ("said late unconfirmed", "repeat", "due"),
+        # The key was a slip, taken back at once: whatever is still of use is offered again.
+        ("said", "unsaid", "withdrawn"),
         ("shown due", "expired", "unconfirmed"),
         (_OPEN_CALL, "passed", "missed"),
         ("planned", "gap", "missed"),

@@ -1,7 +1,9 @@
 """Interruptions of the simulated futures, and the end of the session that follows from them.
 
 Theory. Red flags come as a Poisson process in green time (exponential gaps counted from the end of the last one), slow
-periods likewise and on their own. A length is drawn from a two-piece lognormal that goes exactly through the given
+periods likewise and on their own. Sessions differ in how often they are stopped: the rate is a gamma variable about the
+one of the regulations, and what the session has shown so far corrects it (gamma-Poisson, Gelman et al., Bayesian Data
+Analysis, 3rd ed., section 2.6). A length is drawn from a two-piece lognormal that goes exactly through the given
 10th, 50th and 90th percentiles: log-length is normal with one spread below the median and another above.
 An interruption that is under way lasts as long as those of its lengths that are longer than it has lasted already.
 Where nobody knows how long that is, it is given a uniform part of a fresh length.
@@ -184,8 +186,8 @@ def rest_of_length(even: Floats, quantiles: tuple[float, float, float], lasted: 
 
 
 def draw_spans(
-    rng: np.random.Generator, per_hour: float, quantiles: tuple[float, float, float], first_from: float, until: Floats,
-    *,
+    rng: np.random.Generator, per_hour: float | Floats, quantiles: tuple[float, float, float], first_from: float,
+    until: Floats, *,
     under_way: bool = False,
     lasted: float | None = None,
     clock_stops: bool = False,
@@ -194,7 +196,7 @@ def draw_spans(
 
     Args:
         rng: Source of the draws.
-        per_hour: Mean number in an hour of running.
+        per_hour: Mean number in an hour of running; one rate for all futures, or shape (N,).
         quantiles: Length at 10, 50 and 90 percent, seconds.
         first_from: Session second from which they may come.
         until: Shape (N,), when the time runs out if nothing happens.
@@ -214,7 +216,7 @@ def draw_spans(
         lengths = draw_lengths(rng, quantiles, count)
         if under_way and not starts:
             start, lengths = free_from, _rest(rng, lengths, quantiles, lasted)
-        elif per_hour > 0:
+        elif np.any(per_hour):
             start = free_from + gaps * (3600.0 / per_hour)
         else:
             break
@@ -244,17 +246,34 @@ def draw_calendar(rng: np.random.Generator, snapshot: ForecastSnapshot) -> Calen
     if snapshot.status in ("finished", "closed"):
         none = Spans(np.full((1, count), np.inf), np.full((1, count), np.inf))
         return Calendar(none, none, np.full(count, -np.inf if snapshot.status == "closed" else snapshot.t))
-    rates = snapshot.interruptions
-    lasted = _lasted(snapshot)
+    rates, lasted = snapshot.interruptions, _lasted(snapshot)
+    streams = rng.spawn(3)
+    often, slowly = draw_rates(streams[2], snapshot, count)
     red, end = draw_spans(
-        rng, rates.red_per_hour, rates.red_length_s, origin, np.full(count, origin + snapshot.remaining_s),
+        rng, often, rates.red_length_s, origin, np.full(count, origin + snapshot.remaining_s),
         under_way=snapshot.status == "red", lasted=lasted, clock_stops=snapshot.red_clock == "stops",
     )
     slow, _ = draw_spans(
-        rng.spawn(1)[0], rates.slow_per_hour, rates.slow_length_s, origin, end,
+        streams[0], slowly, rates.slow_length_s, origin, end,
         under_way=snapshot.status == "slow", lasted=lasted,
     )
-    return Calendar(red, slow, end + _clock_error(rng.spawn(1)[0], snapshot, count))
+    return Calendar(red, slow, end + _clock_error(streams[1], snapshot, count))
+
+
+def draw_rates(
+    rng: np.random.Generator, snapshot: ForecastSnapshot, count: int
+) -> tuple[float | Floats, float | Floats]:
+    """Red flags and slow periods in an hour, for each future where sessions differ in them."""
+    rates, spread = snapshot.interruptions, snapshot.rate_spread
+    if spread <= 0.0:
+        return rates.red_per_hour, rates.slow_per_hour
+    seen = ((rates.red_per_hour, snapshot.reds_seen), (rates.slow_per_hour, snapshot.slows_seen))
+    red, slow = (
+        0.0 if rate <= 0.0 else
+        rng.standard_gamma(spread**-2 + number, count) / (spread**-2 / rate + snapshot.seen_s / 3600.0)
+        for rate, number in seen
+    )
+    return red, slow
 
 
 def _lasted(snapshot: ForecastSnapshot) -> float | None:
@@ -274,11 +293,13 @@ def _calendar_in_windows(rng: np.random.Generator, snapshot: ForecastSnapshot, c
     windows, rates = snapshot.windows, snapshot.interruptions
     origin = max(snapshot.t, windows[0][0])
     until = np.full(count, windows[-1][1])
-    red, _ = draw_spans(rng, rates.red_per_hour, rates.red_length_s, origin, until,
+    streams = rng.spawn(3)
+    often, slowly = draw_rates(streams[2], snapshot, count)
+    red, _ = draw_spans(rng, often, rates.red_length_s, origin, until,
                         under_way=snapshot.status == "red", lasted=_lasted(snapshot))
-    slow, _ = draw_spans(rng.spawn(1)[0], rates.slow_per_hour, rates.slow_length_s, origin, until,
+    slow, _ = draw_spans(streams[0], slowly, rates.slow_length_s, origin, until,
                          under_way=snapshot.status == "slow", lasted=_lasted(snapshot))
-    error = _clock_error(rng.spawn(1)[0], snapshot, count)
+    error = _clock_error(streams[1], snapshot, count)
     red, slow = _outside_breaks(red, windows), _outside_breaks(slow, windows)
     ends = []
     for begin, end in windows:

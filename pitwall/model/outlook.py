@@ -202,5 +202,12 @@ class ForecastSnapshot(Frozen):
         default=(), description="green and flag of each window still to be driven in; none: a session in one piece"
     )
     status_since_s: float | None = Field(default=None, description="when a red or slow period that is under way began")
+    rate_spread: float = Field(
+        default=0.0, ge=0, le=5, description="how much sessions differ in how often they are interrupted: deviation of "
+        "the rate over the rate"
+    )
+    seen_s: float = Field(default=0.0, ge=0, description="running seen so far; with it the rates are corrected")
+    reds_seen: int = Field(default=0, ge=0, description="red flags in that time")
+    slows_seen: int = Field(default=0, ge=0, description="slow periods in that time")
     clock_uncertainty_s: float = Field(default=0.0, ge=0, description="the flag falls so much sooner or later")
     slowest_in_lap_s: float | None = Field(default=None, gt=0, description="the regulations allow no slower in-lap")

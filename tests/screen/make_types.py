@@ -1,6 +1,6 @@
 """Types of every message for the page's JavaScript, from the same schemas as the AsyncAPI document.
 
-    python tests/screen/make_types.py          write pitwall/screen/static/app/wire.d.ts anew
+    python -m tests.screen.make_types          write pitwall/screen/static/app/wire.d.ts anew
 
 A test sees to it that the file is what this makes of the models, and the type checker that the page fits them.
 """

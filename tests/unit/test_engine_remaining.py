@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from pitwall.engine.remaining import CALLED_AGAIN_S, ENDS_BEYOND, INTO_BOX_S, PIT_LANE_S, ROLLS_S
+from pitwall.engine.remaining import CALLED_AGAIN_S, ENDS_BEYOND, INTO_BOX_S, LANE_PART, PIT_LANE_S, ROLLS_S
 from pitwall.forecast.futures import forecast
 from pitwall.model.events import ForecastReady
 from pitwall.model.outlook import Activity, CarSnapshot, ForecastSnapshot
@@ -15,7 +15,7 @@ from pitwall.model.setup import CarLimits
 from tests.unit.engine_stage import CHECKS, MAIN, SPARE, Stage, car_file, plan, regulations, setup
 
 WORK = {"after_garage_s": [200, 300, 500], "crew": ["tyres"]}
-HALF = PIT_LANE_S / 2
+PART = LANE_PART * PIT_LANE_S
 
 
 def asked(stage: Stage, number: int = 0) -> CarSnapshot:
@@ -38,7 +38,7 @@ def test_a_stop_is_a_beta_pert_whose_ends_lie_beyond_what_one_stop_in_ten_passes
     stop = activity(asked(Stage(setup(plan(MAIN | WORK, SPARE)))), "garage")
     assert (stop.low_s, stop.likely_s, stop.high_s) == (
         300 - ENDS_BEYOND * 100 + CALLED_AGAIN_S, 300 + CALLED_AGAIN_S, 300 + ENDS_BEYOND * 200 + CALLED_AGAIN_S)
-    assert stop.not_under_s == 300 - HALF - INTO_BOX_S
+    assert stop.not_under_s == 300 - PART - INTO_BOX_S
     assert (stop.points, stop.crew, stop.lasted_s) == ("ends", ("tyres",), 0.0)
 
 
@@ -61,7 +61,7 @@ def test_a_stop_under_way_is_told_with_how_long_it_has_lasted() -> None:
     stage.command("extend", run="spare")
     wait = asked(stage).activities[0]
     assert (wait.kind, wait.crew, wait.likely_s) == ("wait", ("tyres",), 300 + CALLED_AGAIN_S)
-    assert wait.lasted_s == pytest.approx(100 - HALF - INTO_BOX_S, abs=1)
+    assert wait.lasted_s == pytest.approx(100 - PART - INTO_BOX_S, abs=1)
     assert wait.not_under_s - wait.lasted_s == pytest.approx(200, abs=1)
 
 
@@ -78,7 +78,7 @@ def test_two_stops_with_one_crew_follow_one_another() -> None:
     stage.wait(680)
     stage.command("extend", run="spare")
     first, second = asked(stage).activities[0], asked(stage, 1).activities[0]
-    assert first.lasted_s == pytest.approx(160 - HALF - INTO_BOX_S, abs=1)
+    assert first.lasted_s == pytest.approx(160 - PART - INTO_BOX_S, abs=1)
     assert second.lasted_s == 0.0
     found = forecast(stage.made(ForecastWanted)[-1])
     # Some 140 s are left of the first stop, and all of the second follows on them.
@@ -90,8 +90,8 @@ def test_out_laps_begin_in_the_garage_and_in_laps_end_there() -> None:
     """The way through the pit lane goes with the first and the last lap of a run, as tenths."""
     car = asked(Stage(setup(plan(MAIN, SPARE))))
     out, back = activity(car, "out", "main"), activity(car, "in", "main")
-    assert out.likely_s == pytest.approx(125 + HALF + ROLLS_S)
-    assert back.likely_s == pytest.approx(118 + HALF + INTO_BOX_S)
+    assert out.likely_s == pytest.approx(125 + PART + ROLLS_S)
+    assert back.likely_s == pytest.approx(118 + PART + INTO_BOX_S)
     assert {out.points, back.points} == {"tenths"}
     assert out.low_s < out.likely_s < out.high_s
 

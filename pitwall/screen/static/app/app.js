@@ -45,13 +45,13 @@ function Gone({ desk }) {
 /** @param {Desk} desk */
 export function goneReason(desk) {
   const { store } = desk, age = store.clock.age();
-  const since = Number.isFinite(age) ? `for ${clockText(age)} ` : "";
+  const since = Number.isFinite(age) ? ` for ${clockText(age)}` : "";
   if (desk.linkState === "refused") return `${desk.linkWhy}.`;
   if (desk.linkState === "none") return store.clock.state === null ? "" : "Connecting again.";
-  if (desk.linkState === "down") return `No link to the bus ${since}: trying again every second.`;
+  if (desk.linkState === "down") return `No link to the bus${since}: trying again every second.`;
   if (store.health?.state === "offline") return "The daemon has gone offline. Start it again: it goes on where it was.";
   if (store.health === null && store.clock.state === null) return "";
-  if (store.clock.old()) return `The daemon's clock has not spoken ${since || "yet "}.`;
+  if (store.clock.old()) return `The daemon's clock has not spoken${since || " yet"}.`;
   return "";
 }
 

@@ -9,7 +9,10 @@ import { Sounds } from "./sounds.js";
 import { Store } from "./store.js";
 
 const HINT_FOR_MS = 6000;
+const ANSWER_WITHIN_MS = 5000;
 export const PAGES = ["desk", "team", "garage", "sheet"];
+/** Which commands a page gives: who looks at the garage on a phone does not speak for the engineer. */
+const GIVES = { desk: null, team: ["acknowledge"], garage: ["seen"], sheet: [] };
 
 /** Keys of the desk that only look; the others are commands. */
 const THEMES = ["light", "dark", "sunlight"];
@@ -39,10 +42,13 @@ export class Desk {
     this.hint = null;
     /** @type {{id: string, words: string, car: string, command: string, until: number} | null} */
     this.lastCommand = null;
+    /** Commands without an answer yet. @type {Map<string, {words: string, by: number}>} */
+    this.unanswered = new Map();
     this.sounds = new Sounds();
     this.theme = localStorage.getItem("pitwall.theme") ?? (matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "light");
     this.hand = localStorage.getItem("pitwall.hand") ?? "screen";
-    this.draws = 0;
+    /** Something changed that must be seen with the next frame. */
+    this.urgent = false;
   }
 
   begin() {
@@ -55,17 +61,29 @@ export class Desk {
   }
 
   drawn() {
-    this.draws += 1;
+    this.urgent = false;
   }
 
   tick() {
     this.sounds.follow(this.store);
+    this.chase();
     keepSheet(this.store, this.about);
   }
 
   /** @param {string} rest @param {any} message @param {boolean} retained */
   take(rest, message, retained) {
+    this.urgent ||= message?.type === "prompt" || message?.type === "alert";
+    if (message?.because) this.unanswered.delete(message.because);
     this.store.take(rest, message, retained);
+  }
+
+  /** Every command has one answer: where none came, nothing may be taken for done. */
+  chase() {
+    for (const [id, { words, by }] of this.unanswered) {
+      if (performance.now() < by) continue;
+      this.unanswered.delete(id);
+      this.say(`no answer to “${words}”: it may not have been taken. May this user give commands?`, true);
+    }
   }
 
   /** @param {string} state @param {string} why */
@@ -123,6 +141,7 @@ export class Desk {
 
   /** @param {KeyboardEvent} event */
   pressed(event) {
+    this.urgent = true;
     const target = /** @type {HTMLElement} */ (event.target);
     const writing = target.matches?.("input, textarea, select");
     if (event.key === "Escape") {
@@ -234,11 +253,17 @@ export class Desk {
    * @param {number} [t] session seconds when it happened; now when left out
    */
   send(car, wish, words, t = this.store.clock.now()) {
+    const gives = GIVES[this.page];
+    if (gives !== null && !gives.includes(String(wish.command))) {
+      this.say(`the ${this.page} page gives no such command: that is the desk's`, true);
+      return null;
+    }
     const id = this.store.clock.old() ? null : this.link.command(car, t, { ...wish, by: this.hand });
     if (id === null) {
       this.say("not sent: the daemon does not answer. Say it, and note it when it is back.", true);
       return null;
     }
+    this.unanswered.set(id, { words, by: performance.now() + ANSWER_WITHIN_MS });
     this.lastCommand = { id, words, car, command: String(wish.command), until: performance.now() + UNDO_FOR_MS };
     if (["said", "skip", "defer"].includes(String(wish.command))) this.chosen = "";
     return id;

@@ -1,4 +1,7 @@
-/** Starts the page: asks the server about the session, joins the bus, and draws at most ten times a second. */
+/**
+ * Starts the page: asks the server about the session, joins the bus, and draws ten times a second; at once where a call
+ * changed or a key was pressed.
+ */
 import { html, render } from "./html.js";
 import { App } from "./app.js";
 import { Desk } from "./desk.js";
@@ -12,7 +15,7 @@ async function begin() {
   let last = -Infinity;
   /** @param {number} now */
   const frame = (now) => {
-    if (now - last >= DRAW_EVERY_MS - 4) {
+    if (desk.urgent || now - last >= DRAW_EVERY_MS - 4) {
       last = now;
       render(html`<${App} desk=${desk} />`, root);
       desk.drawn();

@@ -72,9 +72,10 @@ export function timeLeft(prompt, now) {
 export function flagWords(desk, outlook) {
   const margin = desk.flag_margin_s;
   if (margin === null || margin === undefined) return "";
-  const chance = outlook?.one_more?.chance;
-  const share = typeof chance === "number" ? `, ${Math.round(100 * chance)} %` : "";
-  return margin >= 0 ? `one more timed lap: yes, ${spanText(margin)} in hand${share}`
+  const next = outlook?.next_lap;
+  const share = next ? `, ${percent(next.chance)}` : "";
+  const after = next?.one_more_chance != null && next.one_more_margin_q50_s < 300 ? `; another after it: ${percent(next.one_more_chance)}` : "";
+  return margin >= 0 ? `one more timed lap: yes, ${spanText(margin)} in hand${share}${after}`
     : `one more timed lap: no, ${spanText(-margin)} short${share}`;
 }
 
