@@ -217,8 +217,9 @@ def _groups(pending: Sequence[PendingCall]) -> list[list[PendingCall]]:
     """Calls that can meet on the channel, together; the others apart, so that each plan is small."""
     found: list[list[PendingCall]] = []
     ends = float("-inf")
-    for call in sorted(pending, key=lambda one: (_span(one), one.key)):
-        begin, end = _span(call)
+    spans = {call.key: _span(call) for call in pending}
+    for call in sorted(pending, key=lambda one: (spans[one.key], one.key)):
+        begin, end = spans[call.key]
         if not found or begin > ends:
             found.append([])
         found[-1].append(call)
@@ -312,22 +313,27 @@ class _Sure:
 
     def __init__(self, at: Situation) -> None:
         self._at = at
-        self._found: dict[tuple[int, float], tuple[Spans, Spans]] = {}
+        self._found: dict[tuple[int, float], Spans] = {}
+        self._margins: dict[int, tuple[Spans, Spans]] = {}
 
     def of(self, stretches: Spans, share: float) -> Spans:
         """The stretches less so large a share of the margin."""
-        known = self._found.get((id(stretches), share))
-        if known is not None:
-            return known[1]
-        cut = []
-        for begin, end in stretches:
-            begin += share * min(MOST_MARGIN_S, AFTER_CORNER_S + self._at.strays(begin))
-            end -= share * min(MOST_MARGIN_S, BEFORE_BRAKING_S + self._at.strays(end))
-            if begin < end:
-                cut.append((begin, end))
-        made = tuple(cut)
-        self._found[id(stretches), share] = stretches, made  # held, so that its id stays its own
-        return made
+        found = self._found.get((id(stretches), share))
+        if found is None:
+            cut = ((begin + share * after, end - share * before)
+                   for (begin, end), (after, before) in zip(stretches, self._margins_of(stretches), strict=True))
+            found = self._found[id(stretches), share] = tuple(span for span in cut if span[0] < span[1])
+        return found
+
+    def _margins_of(self, stretches: Spans) -> Spans:
+        """The whole margin after the beginning and before the end of each."""
+        known = self._margins.get(id(stretches))
+        if known is None:
+            strays = self._at.strays
+            margins = tuple((min(MOST_MARGIN_S, AFTER_CORNER_S + strays(begin)),
+                             min(MOST_MARGIN_S, BEFORE_BRAKING_S + strays(end))) for begin, end in stretches)
+            known = self._margins[id(stretches)] = stretches, margins  # held, so that its id stays its own
+        return known[1]
 
 
 def _at_its_place(at: Situation, spec: CallSpec, call: Call | None, place: Placed, until_s: float) -> CallSpec:

@@ -21,6 +21,7 @@ LEVELS = (0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95)
 """Levels at which every distribution is told."""
 MIDDLE, LOW, HIGH = LEVELS.index(0.5), LEVELS.index(0.1), LEVELS.index(0.9)
 _LEVELS = np.array(LEVELS)
+_AROUND = _LEVELS - 0.5
 
 
 def weighted_quantiles(values: Array, weights: Array, levels: Array | Sequence[float] = _LEVELS) -> Array:
@@ -48,8 +49,8 @@ def sample_quantiles(values: Array, weights: Array) -> Array:
     """
     total = float(weights.sum())
     count = max(total * total / max(float(weights.dot(weights)), 1e-300), 1.0)
-    wider = np.clip(0.5 + (_LEVELS - 0.5) * (1.0 + 1.0 / count), 0.0, 1.0)
-    return weighted_quantiles(values, weights, wider)
+    # Levels beyond 0 and 1 are those of the least and the greatest value.
+    return weighted_quantiles(values, weights, 0.5 + _AROUND * (1.0 + 1.0 / count))
 
 
 def weighted_median(values: Sequence[float], weights: Sequence[float]) -> float:
