@@ -410,7 +410,7 @@ def test_a_search_that_failed_is_tried_again() -> None:
 
 
 def test_what_was_adopted_for_another_car_outlives_an_entry_taken_back_there() -> None:
-    """A wrong press at the other car is undone after the adoption: its inputs are gone over again, the plan with them."""
+    """A wrong press at the other car is undone afterwards: its inputs are gone over again, the plan with them."""
     made = two_cars()
     made.wait(100)
     made.command("pit", car="58", where="exit", by="ann")
