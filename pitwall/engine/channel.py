@@ -35,7 +35,8 @@ STANDARDS = ((1.5, 2.5), (1.0, 2.0), (0.7, 1.5), (0.5, 1.0), (0.2, 0.6))
 """How sure a window must be: share of the margin at both ends of its stretch, and least length to begin in, seconds;
 the next pair counts where no way meets the one before."""
 FULL_AT_LEAST = 2  # what can wait is said in full in a window of this standard rather than in short in a better one
-CONTENT_WITH = {"session": 3, "safety": 3, "stop": 3, "box": 3}  # which standard to begin with; no entry: the first
+MUST_IN_FULL = 1  # what must be said is said in full in a window of this standard at least, else in short
+CONTENT_WITH = {"session": 2, "safety": 3, "stop": 3, "box": 1}  # which standard to begin with; no entry: the first
 PINNED = -1
 OUTSIDE = ("outside", "outside_short")
 AT_ONCE = ("session", "safety", "stop")
@@ -263,7 +264,10 @@ def _ways(at: Situation, spec: CallSpec, standard: int, sure: _Sure) -> tuple[Wa
         begin = max(room.from_s, at.now)
         near = tuple(one for one in sure.of(room.stretches, share) if one[1] > begin and one[0] < room.end_by_s)
         within = Room(near, begin, room.end_by_s, room.best_s)
-        for way in ways(words, within, may_split=MAY_SPLIT and not must, least=(least_s,)):
+        made = ways(words, within, may_split=MAY_SPLIT and not must, least=(least_s,))
+        if must and standard > MUST_IN_FULL and any(way.how == "short" for way in made):
+            made = tuple(way for way in made if way.how == "short")
+        for way in made:
             # News counts from when it is known, in whatever form: in short now before in full half a lap later.
             found.setdefault(way.how, replace(way, best_s=begin) if spec.kind in PRE_EMPTS else way)
         if "full" in found:
