@@ -251,12 +251,40 @@ class Afternoons:
             yield 0, home
             return
         following = run.resume_at if run.pointer == 0 else run.pointer + 1
-        for cost, ready in self._left_out(world, run, following):
-            groups = self._calls_between(ready, following)
-            for more, on in self._speak(ready, groups, run.run.run):
-                self._cross_the_line(on, following)
-                yield cost + more, on
+        for out, before in self._taken_out(world, run, run.pointer):
+            for cost, ready in self._left_out(before, run, following):
+                groups = self._calls_between(ready, following)
+                for more, on in self._speak(ready, groups, run.run.run):
+                    for late, changed in self._thought_over(on, run, following, groups):
+                        self._cross_the_line(changed, following)
+                        yield out + cost + more + late, changed
         yield from self._end_here(world, run, following)
+
+    def _taken_out(self, world: World, run: RunState, leg: int) -> Iterator[tuple[int, World]]:
+        """The engineer takes out none, some or all items that are being done, or whose switches were called for."""
+        kept = [number for number, item in enumerate(run.items) if item.leg == leg
+                and world.board.item_wants(run, item) and item.state in ("planned", "called")]
+        for count in range(len(kept) + 1):
+            for gone in itertools.combinations(kept, count):
+                other = world.twin()
+                if gone:
+                    other.own_progress()
+                for number in gone:
+                    _same(other, run).items[number].signal("fail", T, "taken out")
+                yield count, other
+
+    def _thought_over(self, world: World, run: RunState, following: int, told: Sequence[Mapping[str, Position]]
+                      ) -> Iterator[tuple[int, World]]:
+        """The calls of this lap are made; then an item of the next one is taken out: what it changed must go back."""
+        said = {name: to for group in told for name, to in group.items()}
+        for count, other in self._taken_out(world, run, following):
+            if not count:
+                yield 0, other
+                continue
+            back = {name: to for group in self._calls_between(other, following) for name, to in group.items()
+                    if name not in said or not same_position(said[name], to)}
+            for more, after in self._speak(other, _in_groups(back, ON_THE_ROAD), run.run.run):
+                yield count + more, after
 
     def _end_here(self, world: World, run: RunState, following: int) -> Iterator[tuple[int, World]]:
         """A red flag, or the run called in: after none, some or all of the calls of this lap."""

@@ -37,6 +37,7 @@ from pitwall.errors import UserError
 from simulations.score_alerts import alerts_scored
 from simulations.score_radio_alerts import AlertFigures, alert_figures
 from simulations.score_radio_judge import CarDay, Verdict, judge
+from simulations.score_radio_lengths import lengths, shares_of
 from simulations.score_radio_truth import car_days
 
 FOLDER = Path(__file__).parent / "radio"
@@ -60,6 +61,7 @@ class Day:
     stories: dict[str, list[str]] = field(default_factory=dict)
     poisoned: int = 0
     cpu_s: float = 0.0
+    lengths: list[list[float]] = field(default_factory=list)
 
 
 @lru_cache
@@ -92,6 +94,7 @@ def score_day(scenario: str, seed: int, evidence: Evidence) -> Day:
             day.verdicts.append((number, verdict))
             if verdict.possible and not verdict.in_window:
                 day.stories[f"{number} {verdict.duty.key}"] = story(car, verdict)
+    day.lengths = shares_of(evidence)
     _talk(day, evidence)
     return day
 
@@ -160,6 +163,7 @@ def summary(days: Sequence[Day]) -> dict[str, Any]:
         **_switches(alerts),
         "alerts_per_10_min": _share(sum(figures.raised for figures in alerts), 6 * hours),
         "driver_talk": _talk_shares(days),
+        "spoken_length": lengths(day.lengths for day in days),
         "poisoned": sum(day.poisoned for day in days),
         "cpu_s": round(sum(day.cpu_s for day in days), 1),
     }
@@ -260,7 +264,7 @@ def _text(found: dict[str, Any], took_s: float) -> str:
                  f"{found['not_judged']} not judged")
     lines += [f"  {name:<12} {found[name]}" for name in ("forbidden_starts", "forbidden_starts_told", "wrong_switches",
               "knocked_on_timed_laps", "recall", "false_alarms", "alerts_per_10_min", "alert_load",
-              "fault_recall", "driver_talk", "poisoned")]
+              "fault_recall", "driver_talk", "spoken_length", "poisoned")]
     return "\n".join(lines)
 
 

@@ -10,7 +10,17 @@ from pitwall.bus.codec import Cleared, message_for_fact, output_from
 from pitwall.bus.topics import BY_MODEL, ROOT, filter_of, filters, place_of
 from pitwall.errors import PayloadError
 from pitwall.model.events import Fact
-from pitwall.model.outputs import Alert, Answered, Health, Output, Prompt, Proposal, Refused
+from pitwall.model.outputs import (
+    AdviceState,
+    Alert,
+    Answered,
+    Health,
+    LadderState,
+    Output,
+    Prompt,
+    Proposal,
+    Refused,
+)
 from pitwall.runtime.ports import Bus
 
 _log = structlog.get_logger(__name__)
@@ -44,10 +54,11 @@ class WorldLink:
                 self.unreadable += 1
                 _log.warning("decision not understood", topic=failure.topic, reason=failure.reason)
                 return
-            if not isinstance(output, Cleared):
-                hear(output)
+            standing = _gone(output) if isinstance(output, Cleared) else output
+            if standing is not None:
+                hear(standing)
 
-        told = [filter_of(self._session, BY_MODEL[model]) for model in (Prompt, Answered, Refused, Alert)]
+        told = [filter_of(self._session, BY_MODEL[model]) for model in (Prompt, Answered, Refused, Alert, AdviceState)]
         for topic_filter in filters(self._session, "out") if everything else told:
             self._bus.subscribe(topic_filter, take)
 
@@ -87,8 +98,9 @@ class Onlooker:
         if isinstance(output, Cleared):
             if output.model is Alert:
                 self._alert_over(output.levels["alert"])
-            if output.model is Proposal:
-                self._hear(_answered(output.levels["car"]))
+            gone = _gone(output)
+            if gone is not None:
+                self._hear(gone)
             return
         if self.session is None and not (isinstance(output, Health) and output.state == "offline"):
             # A daemon that ended left its last word behind; one that speaks is the one to follow.
@@ -96,6 +108,14 @@ class Onlooker:
         self._hear(output)
 
 
-def _answered(car: str) -> Proposal:
-    """A proposal whose topic was cleared: nothing waits for this car any more."""
-    return Proposal(id="cleared", t=0.0, car=car, active=False, source="", lines=(), plan_revision=0)
+def _gone(cleared: Cleared) -> Output | None:
+    """What an emptied topic says, for what ends otherwise than an alert: nothing of that stands any more."""
+    name = "cleared"
+    if cleared.model is Proposal:
+        car = cleared.levels["car"]
+        return Proposal(id=name, t=0.0, car=car, active=False, source="", lines=(), plan_revision=0)
+    if cleared.model is AdviceState:
+        return AdviceState(id=name, t=0.0, active=False, asked="", musts_chance=0.0)
+    if cleared.model is LadderState:
+        return LadderState(id=name, t=0.0, active=False, red_s=0.0)
+    return None

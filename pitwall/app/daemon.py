@@ -13,7 +13,7 @@ from pitwall.model.events import LinkChanged, SessionPrepared
 from pitwall.model.outputs import ClockState, Health, Output
 from pitwall.model.setup import SessionSetup
 from pitwall.runtime.host import Host
-from pitwall.runtime.ports import Bus, Clock, Decider, Forecaster, Journal, Sink
+from pitwall.runtime.ports import Adviser, Bus, Clock, Decider, Forecaster, Journal, Sink
 from pitwall.runtime.steps import StepWatch
 
 PULSE_S = 1.0
@@ -58,6 +58,7 @@ class Daemon:
         broker: str | None = None,
         store: str | None = None,
         watch: StepWatch | None = None,
+        adviser: Adviser | None = None,
     ) -> None:
         """Put the parts together; nothing happens before :meth:`prepare`.
 
@@ -69,13 +70,14 @@ class Daemon:
             follow_clock: False when the feed reads this very clock.
             broker, store: their names, for ``health``.
             watch: notices that the machine slept or that its wall clock was set.
+            adviser: who searches for better plans; without one no advice is given.
         """
         self.setup, self.clock, self.bus = setup, clock, bus
         self._last_clock = _LastClock()
         self._names = (broker, store)
         self._links = self._pulses = 0
         self.host = Host(decider, journal, clock, forecaster, (*sinks, self._last_clock), follow_clock=follow_clock,
-                         watch=watch)
+                         watch=watch, adviser=adviser)
         self.sink = BusSink(bus, setup.session, self.host.submit, clock.now)
         self.host.add_sink(self.sink)
         self.source = BusSource(bus, setup.session, self.host.submit, clock.now, setup.duration_s)

@@ -42,7 +42,7 @@ from pitwall.model.timetable import TimetableEntry
 from pitwall.rehearsal.truth import WorldOutcome
 from pitwall.rehearsal.world import World
 from pitwall.runtime.clock import LiveClock, VirtualClock, awake_seconds, wall_seconds, wall_text
-from pitwall.runtime.forecaster import InlineForecaster, ThreadForecaster
+from pitwall.runtime.forecaster import ForecastFunction, InlineForecaster, ThreadForecaster
 from pitwall.runtime.health import HostHealth
 from pitwall.runtime.ports import Bus, Clock, Journal
 from pitwall.runtime.steps import StepWatch
@@ -80,7 +80,7 @@ class Evidence:
 
 async def rehearse_instant(
     rehearsal: Rehearsal, journal_file: Path | None = None, witness: Callable[[Evidence], None] | None = None,
-    *, wall_steps: WallSteps = (), progress: Callable[[float], None] | None = None,
+    *, wall_steps: WallSteps = (), progress: Callable[[float], None] | None = None, work: ForecastFunction = forecast,
 ) -> Report:
     """Run world and daemon on one virtual clock, as fast as the machine goes.
 
@@ -90,6 +90,7 @@ async def rehearse_instant(
         witness: is shown the evidence at the end.
         wall_steps: the day's wall clock is set at these session seconds by so many seconds.
         progress: told the session second, very often.
+        work: the forecast, for studies that note what it was asked.
 
     Raises:
         JournalError: when the journal cannot be written or already holds a session.
@@ -101,7 +102,7 @@ async def rehearse_instant(
         day = RehearsedDay(rehearsal.timetable, setup, clock, wall_steps)
         daemon = Daemon(
             setup, Session(), clock=clock, journal=journal, bus=MemoryBus(broker, offline_message(setup.session)),
-            forecaster=InlineForecaster(forecast, clock, FORECAST_LATENCY_S), sinks=(recorder,), follow_clock=False,
+            forecaster=InlineForecaster(work, clock, FORECAST_LATENCY_S), sinks=(recorder,), follow_clock=False,
             watch=day.watch,
         )
         world = _world(rehearsal, clock, MemoryBus(broker))

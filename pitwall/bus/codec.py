@@ -21,7 +21,7 @@ from pitwall.bus.payload import complaint, control_character, read_object, reada
 from pitwall.bus.topics import BY_MODEL, MAX_FACT_BYTES, MAX_STATE_BYTES, Place, Topic, place_of, topic_of
 from pitwall.errors import PayloadError
 from pitwall.model.events import CarCrossed, CarPositioned, CommandGiven, Event, Fact
-from pitwall.model.outputs import Alert, Health, Output, Proposal
+from pitwall.model.outputs import AdviceState, Alert, Health, LadderState, Output, Proposal
 
 WIRE_NAMES: dict[type[BaseModel], dict[str, str]] = {
     CarCrossed: {"speed_mps": "speed"},
@@ -92,7 +92,8 @@ def message_for_fact(session: str, fact: Fact) -> Message:
 def message_for(session: str, output: Output | Health) -> Message | None:
     """What the daemon publishes for a decision; None for those that stay inside.
 
-    An alert that is over, and a proposal that was answered, clears its topic with an empty retained message.
+    An alert that is over, and a proposal, advice or ladder that stands no more, clears its topic with an empty retained
+    message.
 
     Raises:
         PayloadError: when it is larger than a megabyte.
@@ -103,7 +104,7 @@ def message_for(session: str, output: Output | Health) -> Message | None:
         return None
     names = {"alert": "id"}
     topic = topic_of(session, row, {level: getattr(output, names.get(level, level)) for level in row.levels})
-    over = isinstance(output, Alert | Proposal) and not output.active
+    over = isinstance(output, Alert | Proposal | AdviceState | LadderState) and not output.active
     payload = b"" if over else output.model_dump_json().encode()
     return _sized(Message(topic, payload, row.qos, row.retain), MAX_STATE_BYTES)
 

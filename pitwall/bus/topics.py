@@ -10,7 +10,6 @@ from __future__ import annotations
 import functools
 import re
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Literal
 from urllib.parse import quote, unquote
 
@@ -31,6 +30,7 @@ from pitwall.model.events import (
     WeatherReported,
 )
 from pitwall.model.outputs import (
+    AdviceState,
     Alert,
     Answered,
     ClockState,
@@ -39,6 +39,7 @@ from pitwall.model.outputs import (
     FieldState,
     ForecastState,
     Health,
+    LadderState,
     LapJudged,
     PlanState,
     Prompt,
@@ -99,6 +100,10 @@ TOPICS: tuple[Topic, ...] = (
     Topic("plan/{car}/proposal", "out", Proposal, 1, True, "daemon",
           "A changed plan that waits for adopt or decline; an empty message clears it."),
     Topic("forecast/{car}", "out", ForecastState, 1, True, "daemon", "The chance that each run still fits."),
+    Topic("advice", "out", AdviceState, 1, True, "daemon",
+          "Changed plans that the forecast advises, best first; an empty message clears it."),
+    Topic("ladder", "out", LadderState, 1, True, "daemon",
+          "Under a red flag: the best plan for a restart at several moments; an empty message clears it."),
     Topic("field", "out", FieldState, 1, True, "daemon", "Who is on track."),
     Topic("laps/{car}", "out", LapJudged, 1, False, "daemon", "A lap ended, or its kind is believed anew."),
     Topic("health", "out", Health, 1, True, "daemon", "Online or offline; offline is the daemon's will."),
@@ -183,8 +188,7 @@ def place_of(topic: str) -> Place | None:
     return None
 
 
-@lru_cache(maxsize=8192)  # few filters and few topics, asked for every message: a third of a rehearsed hour's bus time
-@functools.lru_cache(maxsize=4096)
+@functools.lru_cache(maxsize=8192)  # few filters and topics, asked for every message: a third of the time of the bus
 def matches(topic_filter: str, topic: str) -> bool:
     """True when an MQTT filter takes a topic: ``+`` is one level, ``#`` the rest and its parent.
 

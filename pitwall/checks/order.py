@@ -79,6 +79,24 @@ def check_groups(plan: Plan, around: Around) -> Iterator[Finding]:
                           expected="two or more", suggestion=near_only(run.group, others))
 
 
+def check_other_cars(plan: Plan, around: Around) -> Iterator[Finding]:
+    """Cars that could do a run as well: they must be there, and the run must hang on no other of this plan."""
+    for index, run in enumerate(plan.runs):
+        for number, name in enumerate(run.also_on):
+            path: FilePath = ("runs", index, "also_on", number)
+            if around.cars is not None and name not in around.cars:
+                yield finding("PW106", path=path, found=f"unknown car {name!r}", expected="a car of the event file",
+                              suggestion=meant(name, [car for car in around.cars if car != plan.car]))
+            elif name == plan.car:
+                yield finding("PW308", path=path, found=f"car {name} itself", expected="another car of the team")
+        tied = run.before or run.same_as or run.group or any(
+            run.run in (one.same_as, *one.before) for one in plan.runs if one is not run
+        )
+        if run.also_on and tied:
+            yield finding("PW308", path=("runs", index, "also_on"), found=f"run {run.run!r}, tied to others here",
+                          expected="a run without before, same_as and group")
+
+
 def check_same_as(plan: Plan, around: Around) -> Iterator[Finding]:
     """A repeat that gives other fuel or switches itself."""
     for index, run in enumerate(plan.runs):

@@ -31,6 +31,7 @@ CHECKS: tuple[Check, ...] = (
     order.check_circles,
     order.check_sequence,
     order.check_groups,
+    order.check_other_cars,
     order.check_same_as,
     order.check_weather,
     tyres.check_equal_age,

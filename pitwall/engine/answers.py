@@ -17,11 +17,12 @@ class Refusal(Exception):
 
 @dataclass
 class Answer:
-    """What a command did: one sentence, further outputs, and whether the plan changed."""
+    """What a command did: one sentence, further outputs, whether the plan changed, and of which other cars also."""
 
     effect: str
     outputs: tuple[Output, ...] = ()
     plan_changed: bool = False
+    also: tuple[str, ...] = ()
 
 
 Handler = Callable[[CommandGiven, TeamCar, float], Answer]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from pitwall.engine.transitions import CALL_OPEN, CALL_REST
+from pitwall.model.car import Position
 from pitwall.model.outputs import Ask, CallPart, CallState, CallWay, Prompt
 from pitwall.model.plan import CallClass, Medium
 from pitwall.radio.ways import Room
@@ -67,6 +68,14 @@ class CallSpec:
     way_reason: str | None = None
     parts: tuple[CallPart, ...] = ()
     until_s: float | None = None  # the last moment that the channel plan has for it, perhaps in a later stretch
+
+    @property
+    def asked(self) -> dict[str, Position]:
+        """Every switch that it names, with the position to go to; a copy."""
+        found: dict[str, Position] = dict(self.ask.positions)
+        if self.ask.switch is not None and self.ask.position is not None:
+            found[self.ask.switch] = self.ask.position
+        return found
 
     @property
     def last_moment_s(self) -> float:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 
 from pitwall.engine.call import PRIORITY, Call, CallSpec, later, pointless, still_in_time
 from pitwall.engine.transitions import CALL, allowed, step
+from pitwall.model.car import same_position
 from pitwall.model.plan import CallClass
 
 MOVED_S = 0.75  # a window that moves by less is not worth telling the engineer again
@@ -24,6 +25,7 @@ NOT_YET_S = 12.0  # reaction, telemetry and its delay: earlier than this a chang
 REPEAT_S = 12.0  # a call asked for once more is due for so long
 EVEN_UNDER_RED: tuple[CallClass, ...] = ("session", "safety", "stop")
 FAR_AHEAD_S = 20.0  # a call whose window lay further ahead than this was not missed: its lap fell out of the run
+HEARD = ("said", "done", "late", "unconfirmed")
 YELLOW = "yellow flag at its place"
 WAITS = "waits for the next stretch on which the driver can listen"
 HELD_BACK = "held back"
@@ -78,8 +80,8 @@ class CallBook:
         pressed here, or the driver was told and telemetry shows that nothing was done: then it is offered once more."""
         if call.state == "withdrawn":
             return call.because is None and spec.say_by_s > now
-        if call.unfounded:
-            return spec.say_by_s > now
+        if call.unfounded or (call.state in HEARD and self._untold(spec)):
+            return max(spec.say_by_s, spec.latest_s or spec.say_by_s) > now
         if call.state in ("said", "done") and spec.not_done and spec.latest_s is not None and not call.again:
             # Told, perhaps even read back, and not done: the driver forgot. Time enough for that must have gone by.
             told = call.said_t if call.said_t is not None else (call.ended_t or now)
@@ -87,6 +89,20 @@ class CallBook:
         if call.state != "unconfirmed" or self.keys < FEW_KEYS or call.again or spec.latest_s is None:
             return False
         return spec.latest_s > now + AGAIN_S
+
+    def _untold(self, spec: CallSpec) -> bool:
+        """Guard: one of these switches was told before the same line to go elsewhere (what that was for is no longer in
+        the plan), or was not told at all, and no open call does it."""
+        if spec.ask.action != "set_switch":
+            return False
+        left, lap = spec.asked, spec.key.rpartition("-")[0]
+        for call in reversed(self.calls.values()):
+            if call.spec.key.rpartition("-")[0] != lap or not (call.open or call.state in HEARD):
+                continue
+            for name, told in call.spec.asked.items():
+                if name in left and not same_position(told, left.pop(name)):
+                    return True
+        return bool(left)
 
     def _make(self, key: str, spec: CallSpec, attempt: int, now: float) -> None:
         wished, spec = spec, still_in_time(spec, now)
@@ -288,10 +304,13 @@ class CallBook:
 
     def open_now(self, t: float) -> str | None:
         """Id of the call that somebody says who begins to speak at ``t``: in its window, the most important first."""
+        return next((call.id for call in self.open_at(t)), None)
+
+    def open_at(self, t: float) -> list[Call]:
+        """The calls in whose window ``t`` lies, the most important first."""
         ready = [call for call in self._open_calls() if call.state in ("due", "shown")
                  and call.spec.say_from_s - OPENS_S <= t <= call.spec.say_by_s + OPENS_S]
-        first = min(ready, key=lambda call: (-PRIORITY[call.spec.kind], call.spec.say_by_s, call.id), default=None)
-        return first.id if first is not None else None
+        return sorted(ready, key=lambda call: (-PRIORITY[call.spec.kind], call.spec.say_by_s, call.id))
 
     def find(self, call_id: str) -> Call | None:
         """The call of that id."""

@@ -15,8 +15,10 @@ from dataclasses import dataclass, field, replace
 from pitwall.engine.call import PRIORITY, Call, CallSpec
 from pitwall.engine.calls import FEW_KEYS, CallBook
 from pitwall.engine.situation import Situation
+from pitwall.engine.talk_times import KEY_S, Rates, TalkTimes
 from pitwall.model.events import ChannelReported
 from pitwall.model.outputs import CallPart, CallWay
+from pitwall.model.setup import SessionSetup
 from pitwall.radio.channel import plan_channel
 from pitwall.radio.pending import TICK_S, Busy, ChannelPlan, Part, PendingCall, Placed, Spans, Way
 from pitwall.radio.ways import Room, Words, ways
@@ -25,7 +27,6 @@ MUST = frozenset({"stop", "session", "safety", "box", "switch"})
 PRE_EMPTS = frozenset({"stop", "session", "safety", "box"})
 SLOW_SPEECH = 1.18  # a sentence may take so much longer than this engineer usually needs
 AHEAD_S = 25.0  # a call whose room opens later than this is shown later, and gets its place then
-KEY_S = 3.0  # from the end of a sentence to its key
 ANSWER_S = 1.5  # from the end of a sentence to the end of a short read-back (common practice, no source)
 TALK_S = 3.0  # a transmission commonly takes so long
 GOES_ON_TALKING_S = 1.0  # and a longer one goes on for so long; more than what the book takes for no move at all
@@ -92,10 +93,23 @@ class ChannelBook:
     unsaid_s: dict[str, float] = field(default_factory=dict)
     """For each call how long it has been open while nobody talked, seconds."""
     planned_t: float | None = None
+    times: TalkTimes = field(default_factory=TalkTimes)
 
     def heard(self, event: ChannelReported, book: CallBook) -> bool:
         """Take what the radio desk reports; False when nothing follows from it."""
-        return self.talk.heard(event, book.open_now(event.t))
+        if not self.talk.heard(event, book.open_now(event.t)):
+            return False
+        if event.talking == "engineer":
+            self.times.begins(event.t, book)
+        else:
+            self.times.ends(event.t)
+        return True
+
+    def tick(self, book: CallBook, now: float) -> None:
+        """Time passes: what was said without a key counts as said, and the calls follow the time."""
+        self.times.count(book, now)
+        self.times.settle(now)
+        book.tick(now)
 
     def place(self, at: Situation, specs: Iterable[CallSpec], book: CallBook) -> list[CallSpec]:
         """The specs with their places on the channel; those that do not compete for it stay as they are."""
@@ -189,6 +203,12 @@ class ChannelBook:
         found = [_at_its_place(at, by_key[one.key], book.latest.get(one.key), one, last[one.key])
                  for plan in plans for one in plan.placed]
         return found + [_without_place(at, by_key[one.key], book.latest.get(one.key), one.reason) for one in left]
+
+
+def channels_of(setup: SessionSetup) -> dict[str, ChannelBook]:
+    """The channel of every car, by its number; how fast an engineer speaks is known to all of them."""
+    rates = Rates(setup.calls.words_per_minute)
+    return {car: ChannelBook(times=TalkTimes(rates)) for car in setup.plans}
 
 
 def _groups(pending: Sequence[PendingCall]) -> list[list[PendingCall]]:

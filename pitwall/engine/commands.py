@@ -13,6 +13,7 @@ from pitwall.engine.owed_commands import HANDLERS as OWED_HANDLERS
 from pitwall.engine.plan_commands import HANDLERS as PLAN_HANDLERS
 from pitwall.engine.plan_commands import demand_current
 from pitwall.engine.plan_guards import meant
+from pitwall.engine.talk_times import PUSH_TO_TALK
 from pitwall.engine.team import TeamCar
 from pitwall.model.events import CommandGiven
 from pitwall.model.units import clock_text
@@ -43,9 +44,10 @@ def answer(command: CommandGiven, car: TeamCar, alerts: AlertBook, now: float) -
     return handler(command, car, now)
 
 
-def _call(command: CommandGiven, car: TeamCar) -> Call:
+def _call(command: CommandGiven, car: TeamCar, now: float) -> Call:
     if command.call is None:
-        call = car.book.due_first()
+        counted = car.channel.times.meant(car.book, now) if command.command == "said" else None
+        call = counted or car.book.due_first()
         if call is None:
             raise Refusal("no call is due; name one in 'call'")
         return call
@@ -59,7 +61,11 @@ def _call(command: CommandGiven, car: TeamCar) -> Call:
 
 
 def _said(command: CommandGiven, car: TeamCar, now: float) -> Answer:
-    call = _call(command, car)
+    call = _call(command, car, now)
+    if call.said_by == PUSH_TO_TALK:
+        call.said_by = command.by  # the same talk, and now its key
+        car.book.keys += 1
+        return Answer(f"{call.id} said")
     if call.state in ("said", "done", "late"):
         return Answer(f"{call.id} is {call.state} already" + (f", by {call.said_by}" if call.said_by else ""))
     if call.state in ("withdrawn", "missed", "skipped"):
@@ -71,6 +77,7 @@ def _said(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     if not car.signal(call, signal, now, f"said by {command.by}", command.id):
         raise Refusal(f"{call.id} is {call.state}: it cannot be said any more")
     call.said_t, call.said_by = min(command.t, now), command.by
+    car.channel.times.key(call, command.by, call.said_t)
     car.book.keys += 1
     return Answer(f"{call.id} {'said late' if late else 'said'}")
 
@@ -83,7 +90,7 @@ def _noted(command: CommandGiven, call: Call) -> Answer:
 
 
 def _skip(command: CommandGiven, car: TeamCar, now: float) -> Answer:
-    call = _call(command, car)
+    call = _call(command, car, now)
     if call.state == "skipped":
         return Answer(f"{call.id} is skipped already")
     if not car.signal(call, "skip", now, f"skipped by {command.by}", command.id):
@@ -92,7 +99,7 @@ def _skip(command: CommandGiven, car: TeamCar, now: float) -> Answer:
 
 
 def _defer(command: CommandGiven, car: TeamCar, now: float) -> Answer:
-    call = _call(command, car)
+    call = _call(command, car, now)
     if call.spec.kind in ("box", "session", "safety", "stop"):
         raise Refusal(f"a {call.spec.kind} call cannot be deferred; skip it, or change the plan")
     if not call.open:
@@ -107,7 +114,7 @@ def _defer(command: CommandGiven, car: TeamCar, now: float) -> Answer:
 
 
 def _repeat(command: CommandGiven, car: TeamCar, now: float) -> Answer:
-    call = _call(command, car)
+    call = _call(command, car, now)
     if call.open:
         return Answer(f"{call.id} is {call.state}: still to be said")
     if call.spec.kind == "box" and call.spec.act_at_s is not None and now + call.spec.spoken_s > call.spec.act_at_s:

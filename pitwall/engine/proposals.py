@@ -48,7 +48,7 @@ def wanted_by_file(car: TeamCar) -> Plan:
     return without_dry_only(plan)[0] if car.switches.wet else plan
 
 
-def _would_change(car: TeamCar, plan: Plan, doubts: tuple[str, ...]) -> tuple[tuple[str, ...], tuple[str, ...]] | None:
+def would_change(car: TeamCar, plan: Plan, doubts: tuple[str, ...]) -> tuple[tuple[str, ...], tuple[str, ...]] | None:
     """What this plan would change now, and what to think of; None when nothing."""
     lines, missed = differences(in_use(car), takes(car, plan)), left_out(car, plan)
     if not lines and not missed:
@@ -60,13 +60,13 @@ def holds_still(car: TeamCar, offer: Offer) -> bool:
     """True while taking this proposal, declined or not, would do exactly what was shown of it."""
     if offer.alternate != car.desk.driven:
         return False
-    return _would_change(car, wanted_by_file(car), offer.doubts) == (offer.shown.lines, offer.shown.warnings)
+    return would_change(car, wanted_by_file(car), offer.doubts) == (offer.shown.lines, offer.shown.warnings)
 
 
 def _propose(car: TeamCar, source: str, doubts: tuple[str, ...], now: float, because: str, why: str) -> list[Output]:
     """Show what would change; a proposal that stands makes room."""
     plan = wanted_by_file(car)
-    would = _would_change(car, plan, doubts)
+    would = would_change(car, plan, doubts)
     if would is None:
         return close(car, "withdrawn", PITWALL, now, because, why)
     desk, before, (shown, warnings) = car.desk, car.desk.offer, would

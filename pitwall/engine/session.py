@@ -6,10 +6,13 @@ Pure and synchronous: the same facts in the same order give the same outputs, on
 
 from __future__ import annotations
 
-from pitwall.engine import flags, hand, holds, lookout, proposals, publish, taking_back, timetable, watch, windows
+from pitwall.engine import advising_commands, flags, hand, holds, lookout, proposals, taking_back, timetable, windows
+from pitwall.engine import standing as stands
+from pitwall.engine.advising import BY_DESK, Advising
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.calls import CallBook
 from pitwall.engine.car import CarTrack, Happening
+from pitwall.engine.channel import channels_of
 from pitwall.engine.commands import Answer, Refusal, answer
 from pitwall.engine.field import Field, judge
 from pitwall.engine.forecasts import Questions
@@ -28,7 +31,6 @@ from pitwall.model.setup import SessionSetup
 
 REFRESH_S = 5.0
 REST_AFTER_CLOSE_S = 30.0
-JUST_ENDED_S = 120.0
 
 
 class Session:
@@ -39,6 +41,7 @@ class Session:
     field: Field
     hands: Hands
     questions: Questions
+    advising: Advising
 
     def __init__(self) -> None:
         self.prepared = False
@@ -83,33 +86,21 @@ class Session:
         return tuple(self._outputs)
 
     def standing(self) -> tuple[out.Output, ...]:
-        """Every retained state and outstanding prompt as it stands, and the last word on calls that ended just now.
-
-        What ended while the link was down, or in the gap of a restart, was heard by nobody: it is told once more under
-        its own id.
-        """
+        """Every retained state and outstanding prompt as it stands, and the last word on calls that ended just now."""
         if not self.prepared:
             return ()
-        found: list[out.Output] = [publish.clock_state(self.clock, self.now)]
-        for car in self.team.values():
-            found.append(publish.desk_state(car, self.clock, self.now))
-            found.append(publish.plan_state(car, self.now))
-            found += [car.desk.offer.shown] if car.desk.offer is not None else []
-            found += [call.prompt(self.now) for call in car.book.outstanding() if call.state in ("shown", "due")]
-            found += [call.prompt(ended) for call, ended in car.book.ended_since(self.now - JUST_ENDED_S)]
-        found += list(self.questions.answers.values())
-        found += list(self.alerts.active.values())
-        found.append(publish.field_state(self.field.tracks.values(), self.now))
-        return tuple(found)
+        return tuple(stands.standing(
+            self.clock, self.team, self.questions, self.advising, self.alerts, self.field, self.now
+        ))
 
     def open_wishes(self) -> tuple[out.Output, ...]:
-        """The wake-up and the unanswered forecast that a restarted host must ask for again."""
+        """The wake-up and the unanswered questions that a restarted host must ask for again."""
         wishes: list[out.Output] = []
         if self._armed is not None:
             wishes.append(out.WakeAt(t=self._armed))
         if self.prepared and self.questions.awaited is not None:
             wishes.append(self.questions.awaited)
-        return tuple(wishes)
+        return (*wishes, *(self.advising.open_wishes() if self.prepared else ()))
 
     @property
     def at_rest(self) -> bool:
@@ -122,10 +113,7 @@ class Session:
         match event:
             case ev.SessionPrepared():
                 self._prepare(event.setup)
-            case ev.CarCrossed():
-                self._hears_the_feed()
-                self._seen(event)
-            case ev.CarPitted():
+            case ev.CarCrossed() | ev.CarPitted():
                 self._hears_the_feed()
                 self._seen(event)
             case ev.StatusChanged():
@@ -148,7 +136,11 @@ class Session:
             case ev.PlanFileRead():
                 self._plan_file(event)
             case ev.ForecastReady():
-                self._forecast(event)
+                self._outputs += self.advising.forecast(
+                    event, self.questions, self.team, self.alerts, self.clock, self.now
+                )
+            case ev.AdviceReady():
+                self._outputs += self.advising.answered(event, self.team, self.alerts, self.clock, self.now)
             case ev.PromptDelivered():
                 self._delivered(event)
             case ev.Restarted():
@@ -174,14 +166,15 @@ class Session:
     def _prepare(self, setup: SessionSetup) -> None:
         self.setup, self.prepared, self.rain = setup, True, setup.wet
         self.clock = SessionClock(setup.regulations, setup.duration_s, setup.windows)
-        self.field, self.questions = Field(setup), Questions(setup)
+        self.field, self.questions, self.advising = Field(setup), Questions(setup), Advising(setup)
+        channels = channels_of(setup)
         for name, plan in sorted(setup.plans.items()):
             track = self.field.track(name)
             switches = SwitchBoard(setup.cars[name], plan, setup.procedures, setup.wet)
             book = CallBook(name, setup.calls.unconfirmed_after_s)
             self.team[name] = TeamCar(
                 name, setup, plan, track, track.lap_map, PlanProgress(plan), switches, book, since_s=self.now,
-                field_tracks=self.field.tracks,
+                field_tracks=self.field.tracks, channel=channels[name],
             )
         self.hands = Hands(self.clock, self.field, self.team, self._followed, self._status)
         self._all_dirty()
@@ -261,11 +254,19 @@ class Session:
         name = f"answer-{event.id}"[:128]
         self._outputs.append(out.Answered(id=name, t=self.now, because=event.id, car=event.car, effect=result.effect))
         if result.plan_changed:
-            why = (event.text or "").strip()
-            car.desk.note(car.progress.revision, self.now, event.by, result.effect, why, event.changes)
-            self.notices.plan.add(event.car)
-            self.questions.hurry()
+            self._plan_changed(event, result)
         self._dirty.add(event.car)
+
+    def _plan_changed(self, event: ev.CommandGiven, result: Answer) -> None:
+        why = (event.text or "").strip()
+        for name in (event.car, *result.also):
+            car = self.team[name]
+            car.desk.note(car.progress.revision, self.now, event.by, result.effect, why, event.changes)
+            self.notices.plan.add(name)
+            self._dirty.add(name)
+        self.questions.hurry()
+        if advising_commands.changed_by_desk(event):
+            self.advising.wish(BY_DESK)
 
     def _plan_file(self, event: ev.PlanFileRead) -> None:
         car = self.team.get(event.car)
@@ -274,19 +275,14 @@ class Session:
 
     def _answer(self, event: ev.CommandGiven, car: TeamCar) -> Answer:
         before = taking_back.before(car)
-        result = answer(event, car, self.alerts, self.now)
+        result = advising_commands.answer(event, self.advising, self.hands, self.now)
+        result = result or answer(event, car, self.alerts, self.now)
         taking_back.note(self.hands, event, before, result.plan_changed, self.now)
         return result
 
     def _refuse(self, because: str, car: str | None, reason: str) -> None:
         name = f"refused-{because}"[:128]
         self._outputs.append(out.Refused(id=name, t=self.now, because=because, car=car, reason=reason))
-
-    def _forecast(self, event: ev.ForecastReady) -> None:
-        for state in self.questions.answered(event, self.team, self.now):
-            self._outputs.append(state)
-            settings, status = self.setup.forecast, self.clock.alert_status
-            self._outputs += watch.overrun(state.outlook, self.alerts, settings, status, self.now)
 
     def _delivered(self, event: ev.PromptDelivered) -> None:
         for car in self.team.values():
@@ -336,7 +332,7 @@ class Session:
             if (name in self._dirty or car.book.lapsed(self.now)) and not self._over():
                 car.refresh(self.clock, self.now)
                 self.notices.desk.add(name)
-            car.book.tick(self.now)
+            car.channel.tick(car.book, self.now)
             changed = car.book.take_changed()
             if changed:
                 self.hands.note_calls(name, changed, self.now)
@@ -345,6 +341,7 @@ class Session:
                 self.notices.desk.add(name)
             self._outputs += proposals.follow(car, self.clock.status, self.now)
             self._outputs += switches_ahead(car, self.alerts, self.clock.alert_status, self.now)
+        self._outputs += self.advising.follow(self.clock, self.team, self.alerts, self.now)
         self._dirty.clear()
         self._outputs += timetable.fade(self.alerts, self.now)
         self._outputs += self.notices.due(self.clock, self.team, self.field.tracks.values(), self.now, self._over())
@@ -368,8 +365,7 @@ class Session:
             if car.recalls != recalls:
                 self.hands.note_recall(car.car, self.now)
             self._outputs += self.lookout.around(car, self.clock, self.alerts, self.now)
-        stale_s = self.setup.calls.feed_stale_s
-        self._outputs += self.lookout.feed(self.field, stale_s, self.clock, self.alerts, self.now)
+        self._outputs += self.lookout.feed(self.field, self.setup.calls.feed_stale_s, self.clock, self.alerts, self.now)
 
     def _arm(self) -> None:
         if self._over():

@@ -32,7 +32,11 @@ SLOW_PERIOD = 1.3  # times the reference lap, at least (common practice, no sour
 
 @dataclass(frozen=True)
 class Leg:
-    """One planned lap in time. ``at(phase)`` is the session second at which the car is at that phase of it."""
+    """One planned lap in time. ``at(phase)`` is the session second at which the car is at that phase of it.
+
+    ``as_it_goes`` makes such a function of the running lap for many phases at one moment: cheaper, and good until the
+    next fact.
+    """
 
     index: int
     kind: LapKind
@@ -41,6 +45,7 @@ class Leg:
     start_phase: float
     at: Callable[[float], float]
     running: bool = False
+    as_it_goes: Callable[[], Callable[[float], float]] | None = None
 
 
 @dataclass(frozen=True)
@@ -63,6 +68,7 @@ class Situation:
     """One car's situation at ``now``; rules read it and change nothing.
 
     ``sharp``: positions come at 5 Hz or better. ``holding``: key of the item whose hold they show, and when it is over.
+    ``words_per_minute``: how fast this engineer was heard to speak; None: as the settings believe.
     """
 
     now: float
@@ -90,6 +96,7 @@ class Situation:
     sharp: bool = False
     holding: tuple[str, float] | None = None
     questions: tuple[Question, ...] = ()
+    words_per_minute: float | None = None
     _strays: tuple[float, float, float] | None = None
     _stretches: dict[tuple[int, ...], Spans] = field(default_factory=dict)
 
@@ -109,7 +116,7 @@ class Situation:
 
     def spoken(self, text: str) -> float:
         """Seconds to say this text at the engineer's rate."""
-        return spoken_s(text, self.timing.words_per_minute)
+        return spoken_s(text, self.words_per_minute or self.timing.words_per_minute)
 
     def stretches(self, legs: tuple[Leg, ...]) -> Spans | None:
         """Listening stretches of these laps in session seconds; None where the circuit gives none."""
@@ -124,7 +131,8 @@ class Situation:
     def _stretches_of(self, leg: Leg) -> Spans:
         key = (leg.index,)
         if key not in self._stretches:
-            found = [(leg.at(max(begin, leg.start_phase)), leg.at(end))
+            at = leg.at if leg.as_it_goes is None else leg.as_it_goes()
+            found = [(at(max(begin, leg.start_phase)), at(end))
                      for begin, end in self.lap_map.listening_at(self._slower(leg)) or () if end > leg.start_phase]
             self._stretches[key] = tuple(_joined(sorted(found)))
         return self._stretches[key]
@@ -216,21 +224,27 @@ def running_legs(track: CarTrack, run: RunState, lap_map: LapMap) -> tuple[Leg, 
         return ()
     pace, state_kind = track.pace, track.lap_kind or "out"
 
+    def as_it_goes() -> Callable[[float], float]:
+        ahead, here, since = track.going_on(), track.sighted, max(track.seen_t, lap.start_t)
+
+        def at(phase: float) -> float:
+            if phase <= track.seen_phase:
+                return track.seen_t if phase >= track.seen_phase else passed(track, phase) or lap.start_t
+            if here is not None and phase < here.phase:
+                # Behind the place where it was seen; an outlook from before that would put it ahead of the car.
+                way = (pace.bend(phase) - pace.bend(track.seen_phase)) / _way(track, here.phase)
+                return since + way * (here.t - since)
+            return ahead(phase) or track.seen_t
+
+        return at
+
     def at_now(phase: float) -> float:
-        if phase <= track.seen_phase:
-            return track.seen_t if phase >= track.seen_phase else passed(track, phase) or lap.start_t
-        here = track.sighted
-        if here is not None and phase < here.phase:
-            # Behind the place where it was seen: an outlook from before that would put it ahead of the car.
-            way = (pace.bend(phase) - pace.bend(track.seen_phase)) / _way(track, here.phase)
-            since = max(track.seen_t, lap.start_t)
-            return since + way * (here.t - since)
-        return track.arrival(phase) or track.seen_t
+        return as_it_goes()(phase)
 
     kind: LapKind = run.expected_kind if run.expected_kind == "in" else state_kind
     if state_kind == "installation" or (run.out_in and run.pointer == 0):
         kind = "installation"
-    first = Leg(run.pointer, kind, lap.start_t, at_now(1.0), lap.start_phase, at_now, running=True)
+    first = Leg(run.pointer, kind, lap.start_t, at_now(1.0), lap.start_phase, at_now, True, as_it_goes)
     legs, start = [first], first.end_s
     later = run.laps[run.pointer + 1 :] if not run.out_in else ()
     if run.pointer == 0 and run.resume_at > 1 and not run.out_in:

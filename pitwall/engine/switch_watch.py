@@ -91,11 +91,11 @@ def switches_ahead(car: TeamCar, alerts: AlertBook, status: Status, now: float) 
 
 
 def moments_ahead(car: TeamCar, now: float) -> list[float]:
-    """Session seconds after ``now`` at which the car is looked at again: for its next call, and by
-    ``switches_ahead``."""
-    line, call = _line_ahead(car), car.book.next_moment(now)
-    found = [] if line is None else [line - AHEAD_S, line - AWAITED_S, line + _late(car, line)]
-    return [moment for moment in (*found, *([] if call is None else [call])) if moment > now]
+    """Session seconds after ``now`` at which the car is looked at again: for its next call, for what was said without
+    a key, and by ``switches_ahead``."""
+    line, found = _line_ahead(car), [car.book.next_moment(now), car.channel.times.next_moment(car.book)]
+    found += [] if line is None else [line - AHEAD_S, line - AWAITED_S, line + _late(car, line)]
+    return [moment for moment in found if moment is not None and moment > now]
 
 
 def _line_ahead(car: TeamCar) -> float | None:

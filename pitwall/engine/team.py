@@ -385,7 +385,4 @@ class TeamCar:
 
 def asked_positions(call: Call) -> dict[str, Position]:
     """Every switch that a call names, with the position to go to."""
-    found: dict[str, Position] = dict(call.spec.ask.positions)
-    if call.spec.ask.switch is not None and call.spec.ask.position is not None:
-        found[call.spec.ask.switch] = call.spec.ask.position
-    return found
+    return call.spec.asked

@@ -1,4 +1,4 @@
-"""The conditions that alerts stand for, each asked at its moment: every few seconds, forecast answered."""
+"""The conditions that alerts stand for, asked every few seconds. That of the musts: ``must_watch.py``."""
 
 from __future__ import annotations
 
@@ -7,8 +7,7 @@ from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.run_state import RunState
 from pitwall.engine.switch_watch import look_at_switches
 from pitwall.engine.team import TeamCar
-from pitwall.model.outputs import CarOutlook, Output, Status
-from pitwall.model.setup import ForecastSettings
+from pitwall.model.outputs import Output, Status
 from pitwall.model.units import clock_text
 
 IN_LATE_S = 30.0  # beyond the usual in-lap (common practice, no source)
@@ -94,21 +93,6 @@ def _filled_unseen(car: TeamCar, run: RunState, lap_and_reserve_kg: float, burn_
     left_at = track.fuel_laps - driven
     entered_since = carried.filled_at > left_at - PART_OF_A_LAP
     return not entered_since and carried.fuel_kg - burn_kg * (left_at - carried.filled_at) < lap_and_reserve_kg
-
-
-def overrun(
-    outlook: CarOutlook, alerts: AlertBook, settings: ForecastSettings, status: Status, now: float
-) -> list[Output]:
-    """The forecast was answered: warn below one chance, clear above another, and name the must that is in danger."""
-    musts = [run for run in outlook.runs if run.want == "must"]
-    if not musts or outlook.musts_chance >= settings.clear_above:
-        return alerts.over("overrun", outlook.car, now)
-    if outlook.musts_chance >= settings.warn_below:
-        return []
-    worst = min(musts, key=lambda run: (run.chance, run.run))
-    leave = f", leave by {clock_text(worst.last_release_s)}" if worst.last_release_s is not None else ""
-    text = f"Car {outlook.car}: {worst.run} fits in {worst.chance:.0%} of futures{leave}"
-    return alerts.hold("overrun", outlook.car, text, now, status)
 
 
 def feed(

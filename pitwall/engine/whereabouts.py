@@ -5,6 +5,7 @@ Nothing here moves the car: facts do that (``car``). These are the questions tha
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from pitwall.engine.laps import LapRecord
@@ -70,15 +71,26 @@ class Whereabouts:
         """Session second at which the car reaches this phase of its running lap; None in the pits."""
         if self.lap is None or not self.on_track:
             return None
-        kind = self.lap_kind or self.lap.kind
-        made = self._told(phase, kind)
-        if made is not None and self.pace.seasoned(self.lap.start_phase):
+        lap, kind = self.lap, self.lap_kind or self.lap.kind
+        made = self._told(phase, kind) if self.pace.seasoned(lap.start_phase) else None
+        if made is not None:
             return float(made[MIDDLE])
-        seen_t, seen_phase = max(self.seen_t, self.lap.start_t), self.seen_phase
         here = self.sighted
-        if here is not None and phase >= here.phase:
-            seen_t, seen_phase = here.t, here.phase
-        return self.pace.arrival(phase, kind, self.lap.start_t, self.lap.start_phase, seen_t, seen_phase)
+        if here is None or phase < here.phase:
+            here = Sighting(max(self.seen_t, lap.start_t), self.seen_phase)
+        return self.pace.going_on(kind, lap.start_t, lap.start_phase, here.t, here.phase)(phase)
+
+    def going_on(self) -> Callable[[float], float | None]:
+        """``arrival`` for many phases at one moment: what they share is worked out once. Good until the next fact."""
+        if self.lap is None or not self.on_track or self.pace.seasoned(self.lap.start_phase):
+            return self.arrival
+        lap, kind, here = self.lap, self.lap_kind or self.lap.kind, self.sighted
+        crossed_t, crossed = max(self.seen_t, lap.start_t), self.seen_phase
+        by_crossing = self.pace.going_on(kind, lap.start_t, lap.start_phase, crossed_t, crossed)
+        if here is None:
+            return by_crossing
+        by_sight = self.pace.going_on(kind, lap.start_t, lap.start_phase, here.t, here.phase)
+        return lambda phase: by_crossing(phase) if phase < here.phase else by_sight(phase)
 
     def sight(self, t: float, phase: float) -> bool:
         """The car was seen between loops: a position on the lap, or the passage of a short stretch. True when taken.

@@ -14,22 +14,24 @@ When does a run fit? By its decisive activity:
 End times are those of the plan as written, also beyond the flag: how far it overshoots is what the engineer asks.
 Spare time is the least margin of the musts (of all runs when nothing is a must): session end less decisive moment.
 
-Each run draws from a stream of its own, keyed by car and run. So dropping a run, or adding one, changes nothing in the
-durations drawn for the others: two forecasts with the same seed may be compared.
+What is drawn for a run does not depend on the other runs (``draws``): two forecasts with the same seed may be compared.
+Where cars share a crew they are walked together (``sharing``).
 """
 
 from __future__ import annotations
 
-import zlib
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
+from pitwall.forecast.draws import draw_chain, stream
 from pitwall.forecast.interruptions import Calendar, Slot, draw_calendar
-from pitwall.forecast.pert import Floats, sample
+from pitwall.forecast.pert import Floats
 from pitwall.forecast.release import Decisive, latest_release
-from pitwall.forecast.walk import ON_TRACK, Chain, Path, walk
+from pitwall.forecast.sharing import walk_together
+from pitwall.forecast.walk import ON_TRACK, Chain, Path
 from pitwall.model.outputs import (
     Activity,
     CarOutlook,
@@ -39,9 +41,6 @@ from pitwall.model.outputs import (
     ForecastWanted,
     RunOutlook,
 )
-
-OUT_OF_TIMED = (1.07, 1.25, 1.41)
-"""Out-lap over good lap, 10, 50 and 90 percent of recorded practice sessions: for a car with no out-lap to go by."""
 
 CALENDAR_STREAM = 0
 DAY_S = 86_400.0
@@ -56,49 +55,82 @@ def forecast(wanted: ForecastWanted) -> ForecastAnswer:
     Returns:
         Per car and run the chance that it fits, quantiles of its end and its latest release time.
     """
-    snapshot = wanted.snapshot
-    calendar = draw_calendar(_stream(wanted.seed, CALENDAR_STREAM), snapshot)
+    futures = simulate(wanted)
     return ForecastAnswer(
-        cars=tuple(_outlook(car, snapshot, calendar, wanted.seed) for car in snapshot.cars),
-        futures=calendar.session_end.shape[0],
-        seed=wanted.seed,
+        cars=tuple(_outlook(car, futures) for car in futures.cars), futures=futures.count, seed=wanted.seed
     )
 
 
-def _stream(seed: int, *key: int) -> np.random.Generator:
-    # SeedSequence wants whole numbers from zero: a negative seed is folded over.
-    return np.random.Generator(np.random.PCG64(np.random.SeedSequence([seed % (1 << 64), *key])))
+@dataclass(frozen=True)
+class CarFutures:
+    """One car in all futures: what it has to do, its runs, and when each activity begins and ends."""
+
+    car: CarSnapshot
+    chain: Chain
+    groups: tuple[Group, ...]
+    path: Path
 
 
-def _key(car: str, name: str) -> int:
-    # Not hash(): that differs from one process to the next.
-    return 1 + zlib.crc32(f"{car}/{name}".encode())
+@dataclass(frozen=True)
+class Futures:
+    """Everything that was drawn and walked for one question."""
+
+    snapshot: ForecastSnapshot
+    calendar: Calendar
+    cars: tuple[CarFutures, ...]
+
+    @property
+    def count(self) -> int:
+        """How many futures."""
+        return int(self.calendar.session_end.shape[0])
 
 
-def _outlook(car: CarSnapshot, snapshot: ForecastSnapshot, calendar: Calendar, seed: int) -> CarOutlook:
+def simulate(wanted: ForecastWanted) -> Futures:
+    """Draw and walk the futures of all cars together."""
+    snapshot, seed = wanted.snapshot, wanted.seed
+    calendar = draw_calendar(stream(seed, CALENDAR_STREAM), snapshot)
     count = calendar.session_end.shape[0]
-    chain = draw_chain(car, count, seed)
-    begin = np.full(count, max(car.from_s, 0.0) if snapshot.status == "waiting" else car.from_s)
+    chains = [draw_chain(car, count, seed) for car in snapshot.cars]
+    groups = [groups_of(car, snapshot) for car in snapshot.cars]
+    slots = [_slots(chain, own) if snapshot.windows else {} for chain, own in zip(chains, groups, strict=True)]
+    begins = [np.full(count, begins_at(car, snapshot)) for car in snapshot.cars]
+    paths = walk_together(chains, begins, calendar, slots, snapshot.finish_started_lap)
+    made = zip(snapshot.cars, chains, groups, paths, strict=True)
+    return Futures(snapshot, calendar, tuple(CarFutures(*one) for one in made))
+
+
+def begins_at(car: CarSnapshot, snapshot: ForecastSnapshot) -> float:
+    """From when the car goes on with its plan, session seconds: nobody leaves before the green light."""
+    return max(car.from_s, 0.0) if snapshot.status == "waiting" else car.from_s
+
+
+def groups_of(car: CarSnapshot, snapshot: ForecastSnapshot) -> tuple[Group, ...]:
+    """The car's runs in order."""
     names = dict.fromkeys(activity.run for activity in car.activities if activity.run is not None)
-    groups = [_Group.of(car, name, snapshot) for name in names]
-    slots = _slots(chain, groups) if snapshot.windows else {}
-    path = walk(chain, begin, calendar, slots=slots, started=snapshot.finish_started_lap)
+    return tuple(group for group in (Group.of(car, name, snapshot) for name in names) if group.members)
+
+
+def fits(group: Group, path: Path, calendar: Calendar) -> tuple[Floats, NDArray[np.bool_]]:
+    """Seconds in hand of a run in each future, and whether it fits there, shape (N,) each."""
+    margin = _margin(group.decisive, path, calendar, group.allowed)
+    by_start = group.decisive is not None and group.decisive.by == "start"
+    return margin, margin > 0 if by_start else margin >= 0
+
+
+def _outlook(own: CarFutures, futures: Futures) -> CarOutlook:
+    car, chain, path, calendar, snapshot = own.car, own.chain, own.path, futures.calendar, futures.snapshot
     runs, margins = [], {}
-    musts = np.ones(count, dtype=np.bool_)
-    for group in groups:
-        run, members, decisive = group.run, group.members, group.decisive
-        if not members:
-            continue
-        margin = _margin(decisive, path, calendar, group.allowed)
-        ok = margin > 0 if decisive is not None and decisive.by == "start" else margin >= 0
-        want = car.wants.get(run, "should")
-        margins[run] = margin
+    musts = np.ones(futures.count, dtype=np.bool_)
+    for group in own.groups:
+        margin, ok = fits(group, path, calendar)
+        want = car.wants.get(group.run, "should")
+        margins[group.run] = margin
         if want == "must":
             musts &= ok
-        low, middle, high = np.quantile(path.ends[members[-1]], (0.1, 0.5, 0.9))
+        low, middle, high = np.quantile(path.ends[group.members[-1]], (0.1, 0.5, 0.9))
         runs.append(
             RunOutlook(
-                run=run, want=want, chance=float(ok.mean()), end_q10_s=_rounded(low), end_q50_s=_rounded(middle),
+                run=group.run, want=want, chance=float(ok.mean()), end_q10_s=_rounded(low), end_q50_s=_rounded(middle),
                 end_q90_s=_rounded(high), last_release_s=_release(chain, group, calendar, snapshot),
             )
         )
@@ -107,7 +139,7 @@ def _outlook(car: CarSnapshot, snapshot: ForecastSnapshot, calendar: Calendar, s
 
 
 @dataclass(frozen=True)
-class _Group:
+class Group:
     """One run: its laps and items by their indices, which of them decides, and in which windows it may be done."""
 
     run: str
@@ -116,7 +148,7 @@ class _Group:
     allowed: tuple[int, ...]
 
     @classmethod
-    def of(cls, car: CarSnapshot, run: str, snapshot: ForecastSnapshot) -> _Group:
+    def of(cls, car: CarSnapshot, run: str, snapshot: ForecastSnapshot) -> Group:
         """The group of that run."""
         members = [i for i, activity in enumerate(car.activities) if activity.run == run and _is_running(activity)]
         decisive = find_decisive(car, run, members, snapshot.finish_started_lap)
@@ -125,7 +157,7 @@ class _Group:
         return cls(run, members, decisive, allowed)
 
 
-def _slots(chain: Chain, groups: list[_Group]) -> dict[int, Slot]:
+def _slots(chain: Chain, groups: tuple[Group, ...]) -> dict[int, Slot]:
     """By the first activity of each run that has not begun: what the run asks of a window."""
     found: dict[int, Slot] = {}
     for group in groups:
@@ -139,58 +171,6 @@ def _slots(chain: Chain, groups: list[_Group]) -> dict[int, Slot]:
 
 def _is_running(activity: Activity) -> bool:
     return activity.kind in ON_TRACK or activity.kind == "item"
-
-
-def draw_chain(car: CarSnapshot, count: int, seed: int) -> Chain:
-    """Draw ``count`` durations for each activity of one car."""
-    streams: dict[str, np.random.Generator] = {}
-    rows = []
-    last = ""
-    for activity in car.activities:
-        # Work that names no run belongs to the one it follows.
-        last = activity.run or last
-        name = f"{last}/{activity.kind}" if activity.run is None else last
-        if name not in streams:
-            streams[name] = _stream(seed, _key(car.car, name))
-        rows.append(sample(streams[name], *_ordered(activity), count))
-    under_way = car.on_track and bool(car.activities) and car.activities[0].kind in ON_TRACK
-    durations = np.array(rows) if rows else np.empty((0, count))
-    again = durations
-    if under_way and (whole := _whole_lap(car)) is not None:
-        again = durations.copy()
-        again[0] = np.maximum(durations[whole], durations[0])
-    spare = _stream(seed, _key(car.car, "/out again"))
-    return Chain(car.activities, durations, again, _out_laps(car, durations, spare, under_way), under_way)
-
-
-def _ordered(activity: Activity) -> tuple[float, float, float]:
-    # Estimates are scaled and clipped on their way here: a likely value a rounding error outside is no news.
-    low, high = min(activity.low_s, activity.high_s), max(activity.low_s, activity.high_s)
-    return low, min(max(activity.likely_s, low), high), high
-
-
-def _whole_lap(car: CarSnapshot) -> int | None:
-    """A later activity of the kind that is under way: how long that lap takes from its beginning."""
-    kind = car.activities[0].kind
-    return next((i for i, activity in enumerate(car.activities) if i > 0 and activity.kind == kind), None)
-
-
-def _out_laps(car: CarSnapshot, durations: Floats, rng: np.random.Generator, under_way: bool) -> tuple[Floats, ...]:
-    """Per activity the out-lap it needs after a red flag: its own run's, else the car's next, else a typical one."""
-    outs = {
-        activity.run: i
-        for i, activity in reversed(list(enumerate(car.activities)))
-        if activity.kind == "out" and not (under_way and i == 0)
-    }
-    fallback = durations[min(outs.values())] if outs else _typical_out(car, durations, rng)
-    return tuple(durations[outs[activity.run]] if activity.run in outs else fallback for activity in car.activities)
-
-
-def _typical_out(car: CarSnapshot, durations: Floats, rng: np.random.Generator) -> Floats:
-    ratio = sample(rng, *OUT_OF_TIMED, durations.shape[1])
-    laps = [activity.likely_s for activity in car.activities if activity.kind in ON_TRACK]
-    whole: Floats = ratio * (max(laps) if laps else 0.0)
-    return whole
 
 
 def find_decisive(car: CarSnapshot, run: str, members: list[int], finish_started_lap: bool) -> Decisive | None:
@@ -229,7 +209,7 @@ def _margin(decisive: Decisive | None, path: Path, calendar: Calendar, allowed: 
     return np.where(np.isneginf(calendar.session_end), -np.inf, margin)
 
 
-def _release(chain: Chain, group: _Group, calendar: Calendar, snapshot: ForecastSnapshot) -> float | None:
+def _release(chain: Chain, group: Group, calendar: Calendar, snapshot: ForecastSnapshot) -> float | None:
     members, decisive = group.members, group.decisive
     first = members[0]
     if decisive is None or (first == 0 and chain.under_way) or chain.activities[first].kind not in ("out", "item"):

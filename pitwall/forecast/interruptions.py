@@ -20,11 +20,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from pitwall.forecast.pert import Floats
+from pitwall.forecast.pert import Z90, Floats
 from pitwall.model.outputs import ForecastSnapshot
-
-Z90 = 1.2815515655446004
-"""90th percentile of the standard normal distribution."""
 
 LONGEST_S = 7200.0
 """No single interruption is taken to last longer: past two hours the session is lost anyway."""
@@ -62,6 +59,10 @@ class Slot:
     needed: Floats
     allowed: tuple[int, ...]
 
+    def only(self, futures: NDArray[np.intp]) -> Slot:
+        """The same in some of the futures."""
+        return Slot(self.needed[futures], self.allowed)
+
 
 @dataclass(frozen=True)
 class Calendar:
@@ -78,6 +79,12 @@ class Calendar:
     def only(self, allowed: tuple[int, ...]) -> Calendar:
         """The same as if time ran without a break to the flag of the last of these windows."""
         return Calendar(self.red, self.slow, self.windows[allowed[-1]][1]) if self.windows else self
+
+    def in_futures(self, futures: NDArray[np.intp]) -> Calendar:
+        """The same in some of the futures."""
+        red, slow = (Spans(spans.starts[:, futures], spans.ends[:, futures]) for spans in (self.red, self.slow))
+        windows = tuple((green, flag[futures]) for green, flag in self.windows)
+        return Calendar(red, slow, self.session_end[futures], windows)
 
     def room(self, slot: Slot, t: Floats) -> Floats:
         """When a run that is ready at ``t`` leaves: in the first window that it fits into; nowhere: once it may."""
@@ -116,6 +123,17 @@ class Calendar:
             found.append((future, spans.starts[row, future], spans.ends[row, future]))
         futures, starts, ends = zip(*found, strict=True)
         return np.concatenate(futures), np.concatenate(starts), np.concatenate(ends)
+
+    def met(self, begin: Floats, end: Floats) -> NDArray[np.intp]:
+        """The futures in which an interruption touches the time from ``begin`` to ``end``, shape (N,) each; in order.
+
+        A future in which ``begin`` is infinite meets none.
+        """
+        future, starts, ends = self.listed
+        touched = np.zeros(begin.size, dtype=np.bool_)
+        touched[future[(starts < end[future]) & (ends > begin[future])]] = True
+        found: NDArray[np.intp] = touched.nonzero()[0]
+        return found
 
 
 def draw_lengths(rng: np.random.Generator, quantiles: tuple[float, float, float], count: int) -> Floats:

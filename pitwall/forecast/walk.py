@@ -15,13 +15,15 @@ The model, stated so that it can be argued with:
 Under this model starting earlier never means ending later, in any future: a car caught on lap k owes an out-lap and the
 laps from k on, one that had waited owes the out-lap and all of them. The latest release time leans on that.
 
-Everything is a numpy operation over the futures; only those that meet an interruption take the slower path.
+Everything is a numpy operation over the futures. The chain is cut into *stretches*: a work, or what is driven between
+two works. Where no interruption touches a stretch its times are plain sums; the other futures take the slower path.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from types import MappingProxyType
 
 import numpy as np
@@ -37,6 +39,8 @@ SLOW_PACE = 0.65
 Indices = NDArray[np.intp]
 
 ON_TRACK = frozenset({"out", "timed", "cool", "in"})
+WORKS = frozenset({"wait", "garage"})
+NO_SLOTS: Mapping[int, Slot] = MappingProxyType({})
 
 
 @dataclass(frozen=True)
@@ -58,12 +62,29 @@ class Chain:
     out_again: tuple[Floats, ...]
     under_way: bool
 
+    @cached_property
+    def stretches(self) -> tuple[tuple[int, int], ...]:
+        """First and last-but-one index of each stretch: a single work, or what is driven between two works."""
+        found: list[tuple[int, int]] = []
+        for index, activity in enumerate(self.activities):
+            driven = activity.kind in ON_TRACK or activity.kind == "item"
+            if driven and found and self.activities[index - 1].kind not in WORKS:
+                found[-1] = (found[-1][0], index + 1)
+            else:
+                found.append((index, index + 1))
+        return tuple(found)
+
     def part(self, first: int, last: int) -> Chain:
         """Activities ``first`` up to and without ``last``; not under way unless it begins the whole."""
         return Chain(
             self.activities[first:last], self.durations[first:last], self.again[first:last],
             self.out_again[first:last], self.under_way and first == 0,
         )
+
+    def only(self, futures: Indices) -> Chain:
+        """The same in some of the futures."""
+        out_again = tuple(lap[futures] for lap in self.out_again)
+        return Chain(self.activities, self.durations[:, futures], self.again[:, futures], out_again, self.under_way)
 
 
 @dataclass(frozen=True)
@@ -111,7 +132,7 @@ def _wait_for_green(red: _Cursor, t: Floats) -> Floats:
     return t
 
 
-def _stretched(slow: Spans, futures: Indices, t: Floats, duration: Floats) -> Floats:
+def stretched(slow: Spans, futures: Indices, t: Floats, duration: Floats) -> Floats:
     """When laps begun at ``t`` end, slow periods included: one value for each of ``futures``.
 
     Progress is session time less the part lost while slow, a piecewise linear function of time; the lap ends where
@@ -142,7 +163,7 @@ class _Walker:
         met = ((self.slow.start if columns is None else self.slow.start[columns]) < end).nonzero()[0]
         if met.size:
             futures = self.slow.futures(met if columns is None else columns[met])
-            end[met] = _stretched(self.slow.spans, futures, t[met], duration[met])
+            end[met] = stretched(self.slow.spans, futures, t[met], duration[met])
         return end
 
     def on_track(self, index: int, t: Floats) -> tuple[Floats, Floats]:
@@ -194,15 +215,22 @@ class _Walker:
                     t = _wait_for_green(self.red, t)
                 else:
                     out_there = False
-                start, end = t, t + self.drawn(self.chain.durations[index])
+                start, end = t, work_end(activity, t, t, self.drawn(self.chain.durations[index]))
             starts[index], ends[index] = start, end
             t = end
         return Path(starts, ends)
 
 
+def work_end(activity: Activity, ready: Floats, start: Floats, duration: Floats) -> Floats:
+    """When the car is let go after a work that was due at ``ready`` and begun at ``start``, shape (N,) each."""
+    least = activity.not_under_s - activity.lasted_s
+    end: Floats = start + duration
+    return np.maximum(end, ready + least) if least > 0 else end
+
+
 def walk(
     chain: Chain, begin: Floats, calendar: Calendar, columns: Indices | None = None,
-    slots: Mapping[int, Slot] = MappingProxyType({}), started: bool = True,
+    slots: Mapping[int, Slot] = NO_SLOTS, started: bool = True,
 ) -> Path:
     """Walk the chain through the futures.
 
@@ -217,4 +245,46 @@ def walk(
     Returns:
         Starts and ends, shape (A, N) or (A, columns).
     """
-    return _Walker(chain, calendar, columns, slots, started).walk(begin)
+    if columns is not None or calendar.windows:
+        return _Walker(chain, calendar, columns, slots, started).walk(begin)
+    path = Path(np.empty((len(chain.activities), begin.size)), np.empty((len(chain.activities), begin.size)))
+    t = begin
+    for first, last in chain.stretches:
+        t = walk_stretch(chain, first, last, t, calendar, path)
+    return path
+
+
+def walk_stretch(chain: Chain, first: int, last: int, begin: Floats, calendar: Calendar, into: Path) -> Floats:
+    """Walk one stretch of a chain through all futures; returns when it ends, shape (N,). For a session in one piece.
+
+    Args:
+        chain: The whole chain.
+        first: Index of the stretch's first activity.
+        last: Index behind its last.
+        begin: When it begins, shape (N,).
+        calendar: Interruptions of the same futures.
+        into: Its times are written there.
+    """
+    activities, starts, ends = chain.activities[first:last], into.starts, into.ends
+    if activities[0].kind in WORKS:
+        starts[first] = _not_before(activities[0], begin)
+        ends[first] = t = work_end(activities[0], starts[first], starts[first], chain.durations[first])
+        return t
+    waits = any(activity.not_before_s is not None for activity in activities[1:])
+    t = begin = _not_before(activities[0], begin)
+    for index in range(first, last):
+        starts[index] = t
+        np.add(t, chain.durations[index], out=ends[index])
+        t = ends[index]
+    if chain.under_way and first == 0:
+        starts[0] = -np.inf
+    met = np.arange(begin.size) if waits else calendar.met(begin, t)
+    if met.size:
+        path = _Walker(chain.part(first, last), calendar, met, NO_SLOTS, True).walk(begin[met])
+        starts[first:last, met], ends[first:last, met] = path.starts, path.ends
+    over: Floats = ends[last - 1]
+    return over
+
+
+def _not_before(activity: Activity, t: Floats) -> Floats:
+    return t if activity.not_before_s is None else np.maximum(t, activity.not_before_s)

@@ -5,8 +5,17 @@ of them. The answer names whole plans (what is left of them), never single edits
 
 Worth. A run is worth its value times the weight of its class; of a run with timed laps, the share of its timed laps
 that are done counts, from the fewest that still count on; less is worth nothing. All runs of a group are worth nothing
-unless each of them counts. Classes come first: as long as some plan does every must with the wanted confidence, a plan
-that does not is no candidate.
+unless each of them counts. A run that leaves after its ``not_after_s`` takes its time and is worth nothing. Of two
+plans the one of more worth is better, each change counting against it with ``PER_CHANGE``: nobody moves a run for
+nothing.
+
+Classes come first: as long as some plan does every must with the wanted confidence, a plan that does not is no
+candidate. When none does, those come first that are surest to; when even the surest is less likely than not to do them
+all, worth alone decides: the musts that can be done count there with their weight.
+
+Changes. A run may be dropped, shortened (its last timed laps fall away, and cool laps that then lead to none), moved,
+follow another without a stop (the other's in-lap and the work after it, and its own out-lap, fall away), and be done by
+another car. Runs that are tied by ``before``, ``same_as`` or ``equal_age_with`` are done by their own car.
 """
 
 from __future__ import annotations
@@ -19,6 +28,12 @@ from pitwall.model.plan import Want
 
 CLASS_WEIGHT: dict[Want, float] = {"must": 25.0, "should": 5.0, "could": 1.0}
 """How classes weigh against each other in the expected worth (a choice of ours: order, not money)."""
+
+PER_CHANGE = 0.02
+"""What a run dropped, shortened, moved, merged or swapped counts against a plan: a fiftieth of a could (our choice)."""
+
+EVEN_ODDS = 0.5
+"""Below this chance of all musts, worth alone decides (a choice of ours)."""
 
 
 class RunChoice(Frozen):
@@ -69,6 +84,7 @@ class RunDone(Frozen):
     run: Slug
     timed: int = Field(ge=0, description="timed laps in all")
     with_run: Slug | None = Field(default=None, description="follows that run without a stop")
+    from_car: Slug | None = Field(default=None, description="the car whose plan it stands in, when another one does it")
 
 
 class CarPlan(Frozen):
@@ -85,7 +101,9 @@ class Advice(Frozen):
     musts_chance: float = Field(ge=0, le=1, description="all musts of all cars fit")
     worth: float = Field(description="expected worth")
     sentence: str = Field(description="what it changes, costs and buys, in one sentence")
-    flips: str | None = Field(default=None, description="which 20 per cent change of a value would prefer another plan")
+    flips: str | None = Field(
+        default=None, description="of the first: which value, changed by 20 per cent, would put another before it"
+    )
 
 
 class LadderStep(Frozen):
@@ -93,6 +111,9 @@ class LadderStep(Frozen):
 
     restart_s: float
     best: Advice
+    pull_forward: str | None = Field(
+        default=None, description="a sentence: garage work of a later stop that is worth doing while the car stands"
+    )
 
 
 class AdviceAnswer(Frozen):
@@ -102,5 +123,6 @@ class AdviceAnswer(Frozen):
     best: tuple[Advice, ...] = Field(description="up to three, best first; the plan as it stands may be among them")
     ladder: tuple[LadderStep, ...] = ()
     exact: bool = Field(description="False: the search ended at its node limit; the best found so far")
-    bound: float = Field(description="no plan can be worth more on these futures")
-    problem: str | None = Field(default=None, description="a clear sentence when nothing can be advised")
+    bound: float = Field(description="no plan as sure of its musts can be worth more, its changes counted")
+    reachable: float = Field(default=1.0, ge=0, le=1, description="the highest chance of all musts, of any plan")
+    problem: str | None = Field(default=None, description="what cannot be advised on or done any more")

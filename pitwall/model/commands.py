@@ -13,7 +13,7 @@ from pitwall.model.plan import Alternate, LapKind, Scalar
 from pitwall.model.units import Seconds
 
 CallCommand = Literal["said", "skip", "defer", "repeat", "confirm"]
-PlanCommand = Literal["extend", "shorten", "drop", "amend", "adopt", "decline", "switch_plan"]
+PlanCommand = Literal["extend", "shorten", "drop", "amend", "adopt", "decline", "switch_plan", "advise"]
 CarCommand = Literal["box", "quiet", "keep_in", "let_go", "take_over"]
 TruthCommand = Literal[
     "cross", "pit", "status", "clock", "pit_exit", "set_car", "set_switch", "set_tyres", "set_fuel", "undo"

@@ -10,6 +10,7 @@ from typing import Annotated, Literal
 
 from pydantic import AwareDatetime, Field
 
+from pitwall.model.advice import AdviceAnswer
 from pitwall.model.base import Frozen, Label, Slug
 from pitwall.model.commands import CallCommand, CommandGiven, PlanCommand, TruthCommand
 from pitwall.model.facts import Fact, Hand, MessageId, PitExit, SessionStatus
@@ -148,6 +149,14 @@ class ForecastReady(Fact):
     answer: ForecastAnswer
 
 
+class AdviceReady(Fact):
+    """The adviser answered an ``AdviceWanted``."""
+
+    type: Literal["advice_ready"] = "advice_ready"
+    revision: int
+    answer: AdviceAnswer
+
+
 class PromptDelivered(Fact):
     """The broker took a prompt: evidence of what was on the wire, and when."""
 
@@ -191,7 +200,7 @@ class LinkChanged(Fact):
 Event = Annotated[
     SessionPrepared | CarCrossed | CarPitted | CarPositioned | StatusChanged | ClockReported | WeatherReported
     | SwitchReported | TyreReported | ChannelReported | CommandGiven | PlanFileRead | TimeReached | ForecastReady
-    | PromptDelivered | Restarted | Resumed | TimetableReached | LinkChanged,
+    | AdviceReady | PromptDelivered | Restarted | Resumed | TimetableReached | LinkChanged,
     Field(discriminator="type"),
 ]
 

@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from pitwall.model.base import Frozen, Slug
+from pitwall.model.base import Frozen, Label, Slug
 from pitwall.model.facts import SessionStatus
 from pitwall.model.plan import Want
 from pitwall.model.rules import Interruptions
@@ -50,6 +50,29 @@ class Activity(Frozen):
     likely_s: float = Field(ge=0)
     high_s: float = Field(ge=0)
     not_before_s: float | None = None
+    points: Literal["ends", "tenths", "pace"] = Field(
+        default="ends", description="what low and high are: ends that nothing lies beyond (beta-PERT); the durations "
+        "that one in ten is below and above; or nothing, for the likely one scatters as the run's pace says"
+    )
+    lasted_s: float = Field(default=0.0, ge=0, description="work that began so long ago; the points are of all of it")
+    not_under_s: float = Field(default=0.0, ge=0, description="it takes so long at least, done sooner or not: the car "
+                               "is not called before")
+    crew: tuple[Label, ...] = Field(default=(), description="who does this work: nobody works on two cars at once")
+    not_after_s: float | None = Field(default=None, description="a run that begins later does not count")
+    items: tuple[str, ...] = Field(default=(), description="items that are to be done on this lap, by their keys")
+
+
+class RunPace(Frozen):
+    """How the timed laps of one run scatter about what is likely of each, as shares of a lap time.
+
+    ``level``: deviation of the run as a whole, all its laps being off together. ``lap``: from lap to lap. Beside that
+    a lap is spoilt with ``mistake_chance``, and loses a share as given at 10, 50 and 90 percent.
+    """
+
+    level: float = Field(ge=0, le=1)
+    lap: float = Field(ge=0, le=1)
+    mistake_chance: float = Field(default=0.0, ge=0, le=1)
+    mistake: tuple[float, float, float] = (0.007, 0.016, 0.045)
 
 
 class CarSnapshot(Frozen):
@@ -65,6 +88,7 @@ class CarSnapshot(Frozen):
     windows: dict[str, int] = Field(
         default_factory=dict, description="runs bound to one of the snapshot's windows, by its index; -1: it is over"
     )
+    pace: dict[str, RunPace] = Field(default_factory=dict, description="by run: how its timed laps scatter")
 
 
 class ForecastSnapshot(Frozen):

@@ -1,4 +1,5 @@
-"""Decisions out: nouns, frozen. Those with a topic carry ``id`` and ``t``; WakeAt and ForecastWanted stay inside.
+"""Decisions out: nouns, frozen. Those with a topic carry ``id`` and ``t``; WakeAt, ForecastWanted and
+AdviceWanted stay inside.
 
 A prompt's id is call id + revision, never random, so a receiver may drop what it has seen.
 """
@@ -21,9 +22,11 @@ from pitwall.model.outlook import (
     RunOutlook,
 )
 from pitwall.model.plan import CallClass, LapKind, Medium, Scalar
+from pitwall.model.proposal import AdviceState, AdviceWanted, LadderState, Proposal, Rung
 
-__all__ = ["Activity", "Arrival", "CarOutlook", "CarSnapshot", "ForecastAnswer", "ForecastSnapshot", "ItemProgress",
-           "OpenQuestion", "RunOutlook", "RunProgress", "SwitchCard"]
+__all__ = ["Activity", "AdviceState", "AdviceWanted", "Arrival", "CarOutlook", "CarSnapshot", "ForecastAnswer",
+           "ForecastSnapshot", "ItemProgress", "LadderState", "OpenQuestion", "Proposal", "RunOutlook", "RunProgress",
+           "Rung", "SwitchCard"]
 
 CallState = Literal["planned", "shown", "due", "said", "unconfirmed", "late", "missed", "skipped", "withdrawn", "done"]
 CarState = Literal["garage", "pit_lane", "out", "timed", "cool", "in", "out_in", "stopped"]
@@ -165,21 +168,6 @@ class PlanState(Frozen):
     changes: tuple[PlanChanged, ...] = Field(default=(), description="the latest ones, oldest first")
     drivers: tuple[DriverRunning, ...] = Field(default=(), description="where several drive, or something is demanded")
     km: float | None = Field(default=None, description="mileage of the car so far, where it is limited")
-
-
-class Proposal(Frozen):
-    """``plan/<car>/proposal``: a changed plan that waits for ``adopt`` or ``decline``; retained, then cleared."""
-
-    type: Literal["proposal"] = "proposal"
-    id: str = Field(description="what adopt and decline name in 'proposal'")
-    t: float
-    car: Slug
-    active: bool
-    source: str = Field(description="where it comes from: a file by its name, or the forecast")
-    lines: tuple[str, ...] = Field(description="what would change, one sentence each, in the trade's words")
-    warnings: tuple[str, ...] = Field(default=(), description="what to think of before taking it")
-    plan_revision: int
-    because: str | None = None
 
 
 class Corrected(Frozen):
@@ -351,6 +339,6 @@ class ForecastWanted(Frozen):
 
 Output = Annotated[
     Prompt | DeskState | PlanState | Alert | HeldBack | ClockState | ForecastState | FieldState | LapJudged | Refused
-    | Answered | Proposal | Corrected | WakeAt | ForecastWanted,
+    | Answered | Proposal | AdviceState | LadderState | Corrected | WakeAt | ForecastWanted | AdviceWanted,
     Field(discriminator="type"),
 ]

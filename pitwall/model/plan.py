@@ -269,6 +269,7 @@ class Run(Frozen):
     same_as: Slug | None = None
     group: Label | None = None
     dry_only: bool = False
+    also_on: tuple[Slug, ...] = Field(default=(), description="other cars of the team that could do it as well")
     after_flag: Literal["allowed", "only"] | None = None
     cut_by_flag: Literal["resume", "give_up"] = Field(
         default="resume", description="cut by the flag of a window: gone on with in the next one, or given up"

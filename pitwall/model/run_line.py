@@ -74,6 +74,8 @@ def _rest(run: Run) -> Iterator[str]:
         yield f"group {_text(run.group)}"
     if run.dry_only:
         yield "dry only"
+    if run.also_on:
+        yield f"also on {', '.join(run.also_on)}"
     yield from _flags(run)
     if run.purpose:
         yield f"for {json.dumps(run.purpose, ensure_ascii=False)}"
@@ -303,6 +305,9 @@ def _take_named(words: _Words, found: dict[str, Any]) -> bool:
 
 
 def _take_text(words: _Words, found: dict[str, Any]) -> bool:
+    if words.taken("also", "on"):
+        found["also_on"] = tuple(words.several(words.text))
+        return True
     key = words.peek()
     fields = {"tyres": "tyres", "driver": "driver", "group": "group", "window": "window", "for": "purpose"}
     if key not in (*fields, "crew", "before"):

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import itertools
 from collections import deque
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from statistics import median
 
@@ -279,8 +279,14 @@ class CarPace:
             seen_t: when the car was last seen on this lap (``start_t`` if not since).
             seen_phase: where that was.
         """
+        return self.going_on(kind, start_t, start_phase, seen_t, seen_phase)(phase)
+
+    def going_on(
+        self, kind: LapKind, start_t: float, start_phase: float, seen_t: float, seen_phase: float
+    ) -> Callable[[float], float]:
+        """``arrival`` at any phase, with what all phases share worked out once. Good until the pace learns."""
         whole = self.lap_s(kind)
-        target, seen, start = self.bend(phase), self.bend(seen_phase), self.bend(start_phase)
+        seen, start = self.bend(seen_phase), self.bend(start_phase)
         span = 1.0 - start
         expected_so_far = (
             whole * (seen - start) / max(span, 1e-6) if kind in ("out", "installation") else whole * (seen - start)
@@ -290,4 +296,4 @@ class CarPace:
         if expected_so_far > 1.0:
             low, high = SCALE_BOUNDS
             scale = min(max((seen_t - start_t) / expected_so_far, low), high)
-        return seen_t + rate * (target - seen) * scale
+        return lambda phase: seen_t + rate * (self.bend(phase) - seen) * scale

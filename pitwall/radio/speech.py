@@ -70,6 +70,7 @@ def _pair(digits: str) -> str:
     return _TENS[value // 10] + (f"-{_ONES[value % 10]}" if value % 10 else "")
 
 
+@functools.lru_cache(maxsize=2048)  # the same sentences again and again
 def spoken_s(text: str, words_per_minute: float, numerals: Numerals = "numbers") -> float:
     """Seconds it takes to say ``text``.
 

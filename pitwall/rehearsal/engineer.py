@@ -11,11 +11,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from pitwall.model.events import CommandGiven, Fact
-from pitwall.model.outputs import Alert, Answered, Output, Prompt, Refused
+from pitwall.model.outputs import AdviceState, Alert, Answered, Output, Prompt, Proposal, Refused
 from pitwall.rehearsal.agenda import Agenda
 from pitwall.rehearsal.channel import Channel
 from pitwall.rehearsal.draws import Rng, between, happens
 from pitwall.rehearsal.driver import Driver, Speech
+from pitwall.rehearsal.mouth import speaking_s
 from pitwall.rehearsal.scenario import EngineerHabits
 from pitwall.rehearsal.teamcar import TeamCar
 from pitwall.rehearsal.truth import NeverSpoken, SpokenCall
@@ -54,10 +55,11 @@ class Engineer:
     """The engineer of one car."""
 
     def __init__(self, team: TeamCar, driver: Driver, habits: EngineerHabits, channel: Channel, agenda: Agenda,
-                 press: Callable[[Fact], None], prefix: str, rng: Rng, key_rng: Rng) -> None:
+                 press: Callable[[Fact], None], prefix: str, rng: Rng, key_rng: Rng, rate_rng: Rng) -> None:
         self._team, self._driver, self._habits = team, driver, habits
         self._channel, self._agenda, self._press, self._prefix = channel, agenda, press, prefix
-        self._rng, self._key_rng = rng, key_rng
+        self._rng, self._key_rng, self._rate_rng = rng, key_rng, rate_rng
+        self._rates: dict[str, float] = {}
         self._cards: dict[str, _Card] = {}
         self._speeches: list[Speech] = []
         self._never: dict[str, NeverSpoken] = {}
@@ -65,6 +67,7 @@ class Engineer:
         self._keys = 0
         self.refusals: list[str] = []
         self.off_duty = False
+        self._advised: str | None = None
         self._looks_s = float("-inf")
         self._name = "engineer"
 
@@ -80,6 +83,20 @@ class Engineer:
             self._commands.discard(output.because)
         elif isinstance(output, Alert) and output.kind == "car_silent" and output.active:
             self._agenda.at(t + SEES_S, self._mend)
+        elif isinstance(output, AdviceState):
+            self._read_advice(output.proposals[0] if output.proposals else None, t)
+
+    def _read_advice(self, best: Proposal | None, t: float) -> None:
+        """The best of what the forecast advises now: adopted after some thought, if that is the custom and it is for
+        this car first."""
+        before, self._advised = self._advised, best.id if best is not None else None
+        after_s = self._habits.adopts_after_s
+        if best is not None and after_s is not None and best.id != before and best.car == self._team.car.number:
+            self._agenda.at(t + after_s, lambda at: self._adopt(best.id, at))
+
+    def _adopt(self, name: str, t: float) -> None:
+        if self._advised == name:
+            self._tell(t, "adopt", proposal=name)
 
     def _read(self, prompt: Prompt, t: float) -> None:
         card = self._cards.get(prompt.call)
@@ -193,7 +210,7 @@ class Engineer:
 
     def _speak(self, card: _Card, t: float) -> None:
         prompt = card.prompt
-        length = max(0.4, prompt.spoken_s * between(self._rng, self._habits.speech, low=0.5))
+        length = max(0.4, self._usual_s(prompt.text) * between(self._rng, self._habits.speech, low=0.5))
         end = self._channel.take("engineer", t, length, prompt.call)
         card.begun = True
         card.times_spoken += 1
@@ -235,6 +252,12 @@ class Engineer:
             self._agenda.at(free + LISTENS_S, lambda at: self._again(card, at))
         else:
             self._speak(card, t)
+
+    def _usual_s(self, text: str) -> float:
+        """How long this engineer usually takes for a text: nobody speaks faster because the screen expects it."""
+        if self._name not in self._rates:
+            self._rates[self._name] = between(self._rate_rng, self._habits.words_per_minute, low=80.0, high=240.0)
+        return speaking_s(text, self._rates[self._name])
 
     # -- keys --------------------------------------------------------------------------------------
 

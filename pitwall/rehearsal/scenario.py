@@ -34,7 +34,8 @@ class EngineerHabits(Frozen):
     """The person who reads the prompts. ``keys`` says whether that person tells the desk what was done."""
 
     reaction_s: Spread = Field(default=(0.5, 1.2, 2.6), description="from a prompt being sayable to the first word")
-    speech: Spread = Field(default=(0.92, 1.05, 1.22), description="real length of a call over the expected one")
+    words_per_minute: Spread = Field(default=(150, 150, 150), description="how fast each engineer speaks")
+    speech: Spread = Field(default=(0.92, 1.05, 1.22), description="length of one call over what it usually takes")
     keys: Keys = "all"
     key_share: Share = Field(default=0.6, description="with keys: some, the share of keys that are pressed")
     key_delay_s: Spread = Field(default=(0.3, 0.8, 2.0), description="from the end of a call to the key")
@@ -45,6 +46,9 @@ class EngineerHabits(Frozen):
                     "half the time for a call that was shown before",
     )
     hands_over: bool = Field(default=False, description="in the break between two windows another one takes over")
+    adopts_after_s: Duration | None = Field(
+        default=None, description="adopts the forecast's first proposal so long after it came; none: never"
+    )
 
 
 class DriverHabits(Frozen):

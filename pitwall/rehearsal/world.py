@@ -12,7 +12,7 @@ from functools import partial
 from pitwall.errors import UserError
 from pitwall.model.car import Car
 from pitwall.model.events import Fact
-from pitwall.model.outputs import Alert, Answered, Output, Prompt, Refused
+from pitwall.model.outputs import AdviceState, Alert, Answered, Output, Prompt, Refused
 from pitwall.model.plan import Plan
 from pitwall.model.setup import SessionSetup
 from pitwall.rehearsal.agenda import Agenda, WorldClock
@@ -101,10 +101,10 @@ class World:
                 self._agenda.at(flag.start_s - CAUSE_S, self._cause)
 
     def hear(self, output: Output) -> None:
-        """What the daemon published: prompts, alerts and answers to keys reach an engineer, nothing else does."""
+        """What the daemon published: prompts, alerts, advice and answers reach an engineer, nothing else does."""
         if isinstance(output, Prompt | Answered | Alert):
             engineers = [self._engineers[output.car]] if output.car in self._engineers else []
-        elif isinstance(output, Refused):
+        elif isinstance(output, Refused | AdviceState):
             engineers = [self._engineers[number] for number in sorted(self._engineers)]
         else:
             return
@@ -162,7 +162,8 @@ class World:
                         self._streams.stream("driver", number), self._streams.stream("talk", number))
         self._engineers[number] = Engineer(
             team, driver, scenario.engineer, channel, self._agenda, self._feed.at_once, self._prefix,
-            self._streams.stream("engineer", number), self._streams.stream("keys", number))
+            self._streams.stream("engineer", number), self._streams.stream("keys", number),
+            self._streams.stream("speech", number))
         self._teams[number], self._drivers[number], self._channels[number] = team, driver, channel
         self._faults.enter(number, team)
 

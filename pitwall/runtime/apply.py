@@ -13,7 +13,7 @@ from pitwall.model.events import CommandGiven, Stamped
 from pitwall.model.outputs import Output, Refused
 from pitwall.runtime.ports import Decider
 
-_INSIDE = frozenset({"time_reached", "forecast_ready", "prompt_delivered", "restarted", "resumed",
+_INSIDE = frozenset({"time_reached", "forecast_ready", "advice_ready", "prompt_delivered", "restarted", "resumed",
                      "timetable_reached", "link_changed"})
 
 

@@ -9,6 +9,7 @@ import asyncio
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from functools import partial
+from typing import Generic, Protocol, TypeVar
 
 import structlog
 
@@ -21,25 +22,45 @@ ForecastFunction = Callable[[ForecastWanted], ForecastAnswer]
 Answer = Callable[[ForecastAnswer], None]
 
 
-class InlineForecaster:
+class Question(Protocol):
+    """What is asked of whoever does slow work."""
+
+    @property
+    def type(self) -> str:
+        """Its kind."""
+
+    @property
+    def revision(self) -> int:
+        """Its number."""
+
+
+W = TypeVar("W", bound=Question)
+A = TypeVar("A")
+
+
+class InlineWork(Generic[W, A]):
     """For virtual time: works it out when ``latency_s`` session seconds have passed, on the driver's own thread."""
 
-    def __init__(self, work: ForecastFunction, clock: Clock, latency_s: float = 0.5) -> None:
+    def __init__(self, work: Callable[[W], A], clock: Clock, latency_s: float = 0.5) -> None:
         self._work, self._clock, self._latency_s = work, clock, latency_s
         self.failures = 0
 
-    def ask(self, wanted: ForecastWanted, answer: Answer) -> None:
+    def ask(self, wanted: W, answer: Callable[[A], None]) -> None:
         """Answer ``latency_s`` from now; a failing function is logged and counted, and no answer comes."""
         self._clock.call_at(self._clock.now() + self._latency_s, partial(self._finish, wanted, answer))
 
-    def _finish(self, wanted: ForecastWanted, answer: Answer) -> None:
+    def _finish(self, wanted: W, answer: Callable[[A], None]) -> None:
         try:
             found = self._work(wanted)
         except Exception:
             self.failures += 1
-            log.exception("forecast failed", revision=wanted.revision)
+            log.exception("forecast failed", question=wanted.type, revision=wanted.revision)
             return
         answer(found)
+
+
+class InlineForecaster(InlineWork[ForecastWanted, ForecastAnswer]):
+    """Forecasts in virtual time."""
 
 
 class ThreadForecaster:

@@ -19,6 +19,7 @@ import structlog
 
 from pitwall.errors import JournalError
 from pitwall.model.events import (
+    AdviceReady,
     ClockReported,
     CommandGiven,
     Event,
@@ -29,13 +30,14 @@ from pitwall.model.events import (
     Stamped,
     TimeReached,
 )
-from pitwall.model.outputs import ForecastAnswer, ForecastWanted, Output, WakeAt
+from pitwall.model.outputs import AdviceWanted, ForecastWanted, Output, WakeAt
 from pitwall.runtime.apply import apply
 from pitwall.runtime.following import ClockFollower, begun_by_hand
 from pitwall.runtime.health import HostHealth
 from pitwall.runtime.intake import Intake
-from pitwall.runtime.ports import Clock, Decider, Forecaster, Journal, Sink, Wakeup
+from pitwall.runtime.ports import Adviser, Clock, Decider, Forecaster, Journal, Sink, Wakeup
 from pitwall.runtime.recovery import EARLIEST_T, FEED, LATEST_T, ResumePoint, resume_point, shows_green
+from pitwall.runtime.slow_work import MakeFact, SlowWork
 from pitwall.runtime.steps import StepWatch, TimeStep
 
 log = structlog.get_logger(__name__)
@@ -60,6 +62,7 @@ class Host:
         position_every_s: float = 0.15,
         follow_clock: bool = True,
         watch: StepWatch | None = None,
+        adviser: Adviser | None = None,
     ) -> None:
         """Put a host together; call ``recover`` before anything is submitted.
 
@@ -74,8 +77,10 @@ class Host:
             position_every_s: Fewest session seconds between two positions of a car; 5 Hz with jitter passes.
             follow_clock: Re-anchor the clock on clock reports; False when their source reads this very clock.
             watch: Notices that the machine slept or that the wall clock was set.
+            adviser: Answers questions for advice elsewhere; without one none is given.
         """
-        self._decider, self._journal, self._clock, self._forecaster = decider, journal, clock, forecaster
+        self._decider, self._journal, self._clock = decider, journal, clock
+        self._slow_work = SlowWork(forecaster, adviser)
         self._sinks = list(sinks)
         self._batch_limit = batch_limit
         self._intake = Intake(queue_limit, position_every_s)
@@ -290,13 +295,13 @@ class Host:
     def _note(self, stamped: Stamped) -> None:
         self._intake.note(stamped.event)
         self._seq, self._last_t = stamped.seq + 1, stamped.received_t
-        if isinstance(stamped.event, TimeReached | ForecastReady | Resumed):
+        if isinstance(stamped.event, TimeReached | ForecastReady | AdviceReady | Resumed):
             self._made += 1
 
     # --- out --------------------------------------------------------------------------------------------------
 
     def _release(self, outputs: Sequence[Output]) -> None:
-        outside = [output for output in outputs if not isinstance(output, WakeAt | ForecastWanted)]
+        outside = [output for output in outputs if not isinstance(output, WakeAt | ForecastWanted | AdviceWanted)]
         self._ask(outputs)
         if not outside:
             return
@@ -313,12 +318,12 @@ class Host:
         for output in outputs:
             if isinstance(output, WakeAt):
                 self._arm(output.t)
-            elif isinstance(output, ForecastWanted):
+            elif isinstance(output, ForecastWanted | AdviceWanted):
                 try:
-                    self._forecaster.ask(output, partial(self._answered, output.revision))
+                    self._slow_work.ask(output, self._worked_out)
                 except Exception:
                     self._forecast_failures += 1
-                    log.exception("forecaster failed", revision=output.revision)
+                    log.exception("forecaster failed", question=output.type, revision=output.revision)
 
     def _open_wishes(self) -> tuple[Output, ...]:
         try:
@@ -336,9 +341,8 @@ class Host:
         self._armed.pop(t, None)
         self.submit(TimeReached(id=self._own_id("time"), t=min(max(t, EARLIEST_T), LATEST_T)))
 
-    def _answered(self, revision: int, answer: ForecastAnswer) -> None:
-        t = min(self._clock.now(), LATEST_T)
-        self.submit(ForecastReady(id=self._own_id("forecast"), t=t, revision=revision, answer=answer))
+    def _worked_out(self, kind: str, made: MakeFact) -> None:
+        self.submit(made(self._own_id(kind), min(self._clock.now(), LATEST_T)))
 
     def _own_id(self, kind: str) -> str:
         # Counted, and the count comes back from the journal: unique without chance, the same in every replay.

@@ -8,8 +8,9 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Protocol, runtime_checkable
 
+from pitwall.model.advice import AdviceAnswer
 from pitwall.model.events import Event, Stamped
-from pitwall.model.outputs import ForecastAnswer, ForecastWanted, Output
+from pitwall.model.outputs import AdviceWanted, ForecastAnswer, ForecastWanted, Output
 from pitwall.model.timetable import Reached, TimetableEntry
 
 
@@ -109,6 +110,14 @@ class Forecaster(Protocol):
         """Work it out; ``answer`` is called later, on the host's loop, never from within ``ask``."""
 
 
+class Adviser(Protocol):
+    """Searches for better plans off the host's thread; in virtual time inline with a fixed latency."""
+
+    def ask(self, wanted: AdviceWanted, answer: Callable[[AdviceAnswer], None]) -> None:
+        """Work it out; ``answer`` is called later, on the host's loop, never from within ``ask``. A question that is
+        overtaken by a newer one may go without an answer."""
+
+
 class Timetable(Protocol):
     """The day by the wall clock. What is on session time (every call and prompt) rides the ``Clock`` instead.
 
@@ -155,7 +164,7 @@ class Decider(Protocol):
         """Every retained state and outstanding prompt as it stands."""
 
     def open_wishes(self) -> tuple[Output, ...]:
-        """The wake-up and the unanswered forecast that a restarted host must ask for again."""
+        """The wake-up and the unanswered questions that a restarted host must ask for again."""
 
 
 Submit = Callable[[Event], None]

@@ -11,6 +11,7 @@ from pitwall.model.outputs import CarOutlook, ForecastAnswer, ForecastWanted, Ru
 from tests.acceptance.script import Script, between
 from tests.acceptance.script_car import Car
 from tests.acceptance.script_patterns import (
+    after,
     alert,
     alert_cleared,
     any_alert,
@@ -58,14 +59,15 @@ def _steps(*steps: tuple[float, float]) -> Chances:
 
 def test_a_must_in_danger_raises_the_overrun_alert_and_hysteresis_holds_it() -> None:
     """Below 0.6 the alert rises, with the run and the time to leave by; between 0.6 and 0.75 it neither rises nor
-    clears; above 0.75 it clears."""
+    clears, and only its words follow; above 0.75 it clears."""
     chances = _steps((-1000, 0.9), (100, 0.65), (300, 0.5), (500, 0.7), (700, 0.8), (900, 0.65))
     play = session(WORK, starts_at=-60, forecast=_forecaster(chances))
     play.never(alert("overrun"), between(-60, 300))
     play.want(alert("overrun", text=has("work fits in 50%"), priority="high"), between(300, 440), times=1)
     play.never(alert_cleared("overrun"), between(300, 700))
     play.want(alert_cleared("overrun"), between(700, 840), times=1)
-    play.never(alert("overrun"), between(440, 1200))
+    play.want(alert("overrun", text=has("work fits in 70% of futures, 90% at")), between(500, 640))
+    play.never(alert("overrun", since_s=after(440)), between(440, 1200))
     play.run(until=1200)
     raised = play.heard(alert("overrun"))[0].what
     assert "11:40" in raised.text  # type: ignore[union-attr]  # an alert: leave by 700 s

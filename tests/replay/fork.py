@@ -39,6 +39,9 @@ DECIDED = (
     "plan_state",
     "forecast_state",
     "forecast_wanted",
+    "advice_state",
+    "advice_wanted",
+    "ladder_state",
 )
 """Outputs that are decisions. The others show a state at a moment, and a restart may move that moment."""
 PACING = ("_armed", "_outputs", "_desk_t", "_field_t", "desk")

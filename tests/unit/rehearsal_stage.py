@@ -112,8 +112,10 @@ def setup(minutes: float = 20, red_clock: str = "runs", circuit: dict[str, Any] 
     return SessionSetup(**(values | changes))
 
 
+TWO_SECONDS_WPM = 240 / 1.7  # at which four words and a breath take two seconds
 PERFECT: dict[str, Any] = {
-    "engineer": {"forgets": 0, "reaction_s": [0.5, 0.5, 0.5], "speech": [1, 1, 1], "key_delay_s": [0.5, 0.5, 0.5]},
+    "engineer": {"forgets": 0, "reaction_s": [0.5, 0.5, 0.5], "speech": [1, 1, 1], "key_delay_s": [0.5, 0.5, 0.5],
+                 "words_per_minute": [TWO_SECONDS_WPM] * 3},
     "driver": {"forgets": 0, "mishears": 0, "leaves_wrong": 0, "knocks_per_hour": 0, "readback": 1,
                "reaction_s": [1, 1, 1], "readback_s": [1, 1, 1]},
     "talks": {"timed": 0, "out": 0, "other": 0},
@@ -180,7 +182,7 @@ class Stage:
         ask = {name: more.pop(name) for name in tuple(more) if name in Ask.model_fields}
         values: dict[str, Any] = {
             "id": f"{call}.{revision}", "t": now, "car": CAR, "call": call, "revision": revision,
-            "kind": kinds.get(action, "pace"), "text": f"{call}, please", "short": call, "say_from_s": now + wait,
+            "kind": kinds.get(action, "pace"), "text": "Now do it, please.", "short": call, "say_from_s": now + wait,
             "say_by_s": now + wait + window, "spoken_s": 2.0, "priority": 50, "state": "due",
             "ask": Ask.model_validate({"action": action} | ask),
         }  # fmt: skip

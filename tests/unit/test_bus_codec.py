@@ -20,7 +20,7 @@ from pitwall.errors import PayloadError
 from pitwall.model.base import SLUG_PATTERN
 from pitwall.model.changes import PlanChange
 from pitwall.model.events import CarCrossed, CommandGiven, PromptDelivered, StatusChanged, SwitchReported, TimeReached
-from pitwall.model.outputs import Alert, ClockState, HeldBack, Prompt, Proposal, WakeAt
+from pitwall.model.outputs import AdviceState, Alert, ClockState, HeldBack, LadderState, Prompt, Proposal, WakeAt
 from pitwall.model.plan import Item, Run
 
 ROOT = "pitwall/1/fp1/"
@@ -144,9 +144,10 @@ def test_every_output_comes_back_as_it_went_out(row: Any) -> None:
         assert message is not None
         assert (message.qos, message.retain) == (row.qos, row.retain)
         back = output_from(message.topic, message.payload)
-        if isinstance(output, Alert | Proposal) and not output.active:
+        if isinstance(output, Alert | Proposal | AdviceState | LadderState) and not output.active:
             assert message.payload == b""
-            levels = {"alert": output.id} if isinstance(output, Alert) else {"car": output.car}
+            named = {"alert": output.id, "car": getattr(output, "car", None)}
+            levels = {level: named[level] for level in row.levels}
             assert back == Cleared(message.topic, type(output), levels)
         else:
             assert back == output

@@ -159,6 +159,22 @@ def test_a_bias_told_within_the_free_range_of_the_next_run_may_be_out_of_it() ->
     assert findings(made, with_switch("brake_bias", measured=True)) == []
 
 
+def test_an_item_taken_out_after_its_call_is_put_back_before_the_line() -> None:
+    """The flap was opened for it already, or the lap is being driven: it is told to go back, so nothing is wrong."""
+    made = plan(MAIN | {"laps": "out, 3 timed, in", "items": [FLAP]})
+    assert proof_of(made, "flap").wrong == {}
+
+
+def test_a_small_step_whose_item_is_taken_out_on_its_lap_may_grow() -> None:
+    """A step within the free range counts as in place, so nobody asks for it back; from there the driver may go as far
+    again, out of the range."""
+    made = plan(MAIN | {"items": [STEP | {"on": {"timed": 1}, "with": {"switch": "brake_bias", "by": -0.5}}]})
+    (code, words), = findings(made)
+    assert code == "PW407"
+    assert "bias_step on timed lap 1 of main is taken out after the call for its switch" in words
+    assert words.endswith("timed lap 2 of main starts with bias at 54, not 55")
+
+
 # -- one missed call ---------------------------------------------------------------------------------------------------
 
 

@@ -106,6 +106,8 @@ RUNS: list[tuple[dict[str, Any], str, str]] = [
     (run(same_as="a"), "PW301", "runs[0].same_as"),
     (run(before=["b"]), "PW109", "runs[0].before[0]"),
     (run(group="a-b-a"), "PW304", "runs[0].group"),
+    (run(also_on=["77"]), "PW106", "runs[0].also_on[0]"),
+    (run(also_on=[41]), "PW308", "runs[0].also_on[0]"),
     (run(items=[item("position_compare", {"timed": 1}, **{"with": {"switch": "start_map", "position": 2}})]), "PW402",
      "runs[0].items[0]"),
     (run(items=[item("switch_compare", {"timed": 1}, **{"with": {"switch": "brake_bias", "by": 8}})]), "PW404",

@@ -6,8 +6,8 @@ from typing import Any, get_args
 
 import pytest
 
-from pitwall.engine import watch
 from pitwall.engine.alerts.book import IDLE_UNDER, KINDS, AlertBook
+from pitwall.engine.must_watch import MustWatch
 from pitwall.model.events import Restarted
 from pitwall.model.outputs import Alert, Answered, CarOutlook, HeldBack, Output, Refused, RunOutlook
 from pitwall.model.setup import ForecastSettings
@@ -103,20 +103,21 @@ def outlook(chance: float, *runs: tuple[str, str, float]) -> CarOutlook:
 
 def test_an_overrun_warns_below_one_chance_and_clears_above_another() -> None:
     """Between the two nothing flickers; the must in most danger is named with when it must leave."""
-    book, rules = AlertBook(), ForecastSettings()
+    book, rules, musts = AlertBook(), ForecastSettings(), MustWatch()
     runs = (("a", "must", 0.5), ("b", "must", 0.3), ("c", "could", 0.0))
-    (raised,) = watch.overrun(outlook(0.3, *runs), book, rules, "green", 10)
+    (raised,) = musts.look(outlook(0.3, *runs), book, rules, "green", 10)
     assert isinstance(raised, Alert)
     assert raised.text == "Car 41: b fits in 30% of futures, leave by 30:30"
     between = (rules.warn_below + rules.clear_above) / 2
-    assert watch.overrun(outlook(between, *runs), book, rules, "green", 20) == []
-    assert kinds(watch.overrun(outlook(rules.clear_above, *runs), book, rules, "green", 30)) == [("overrun", False)]
-    assert watch.overrun(outlook(between, *runs), book, rules, "green", 40) == []
+    assert musts.look(outlook(between, *runs), book, rules, "green", 20) == []
+    assert kinds(musts.look(outlook(rules.clear_above, *runs), book, rules, "green", 30)) == [("overrun", False)]
+    assert musts.look(outlook(between, *runs), book, rules, "green", 40) == []
 
 
 def test_what_is_only_nice_to_have_may_not_fit() -> None:
     """Plans are over-full on purpose: without a must in danger there is no alarm."""
-    assert watch.overrun(outlook(0.0, ("c", "could", 0.0)), AlertBook(), ForecastSettings(), "green", 10) == []
+    nothing = MustWatch().look(outlook(0.0, ("c", "could", 0.0)), AlertBook(), ForecastSettings(), "green", 10)
+    assert nothing == []
 
 
 def test_fuel_for_the_lap_the_car_is_on() -> None:

@@ -9,7 +9,8 @@ import pytest
 
 from pitwall.engine.call import CallSpec
 from pitwall.engine.calls import FEW_KEYS
-from pitwall.engine.channel import ANSWER_S, KEY_S, LAST_RESORT_S, SLOW_SPEECH
+from pitwall.engine.channel import ANSWER_S, LAST_RESORT_S, SLOW_SPEECH
+from pitwall.engine.talk_times import KEY_S
 from pitwall.model.plan import CallClass
 from pitwall.radio.pending import GAP_S
 from tests.unit.channel_stage import AFTER_S, FULL, FULL_S, SHORT, SHORT_S, Radio, call

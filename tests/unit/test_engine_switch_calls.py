@@ -4,15 +4,23 @@ from __future__ import annotations
 
 from typing import Any
 
+import pytest
+
 from pitwall.engine.call import Call
 from pitwall.engine.calls import SETTLED
 from pitwall.engine.rules.release import GROUP
 from pitwall.engine.switches import ANSWERS_ENTERED
+from pitwall.model.car import Car
 from tests.unit.engine_stage import MAIN, SWITCHES, Stage, car_file, plan, setup
 
 FLAP = {"do": "flap_lap", "on": {"timed": 2}}
 MANY = [{"switch": f"s{number}", "kind": "toggle", "word": f"switch {number}", "positions": ["off", "on"],
          "default": "off"} for number in range(6)]  # fmt: skip
+
+
+def measured(name: str) -> Car:
+    """The car of these tests with telemetry for one more switch."""
+    return car_file(switches=[one | {"measured": True} if one["switch"] == name else one for one in SWITCHES])
 
 
 def asking(stage: Stage, switch: str, position: Any, part: str = "") -> list[Call]:
@@ -39,6 +47,76 @@ def test_a_switch_changed_for_an_item_that_is_no_more_is_called_back() -> None:
     closing = asking(stage, "flap", "closed", "main-1-3-switch")
     assert [call.state for call in closing if call.open] != []
     assert closing[-1].spec.say_by_s < t + 200
+
+
+def opened(*more: dict[str, Any]) -> tuple[Stage, Call]:
+    """On the out-lap the flap was opened for the first timed lap and the driver read it back; the line is 20 s ahead.
+    Nothing measures the flap."""
+    items = [FLAP | {"on": {"timed": 1}}, *more]
+    stage = Stage(setup(plan(MAIN | {"laps": "out, 3 timed, in", "items": items}))).green()
+    stage.leave(200)
+    stage.cross(232, "1")
+    stage.cross(285, "2")
+    stage.wait(290)
+    opening = asking(stage, "flap", "open")[-1]
+    stage.command("said", call=opening.id)
+    stage.command("confirm", call=opening.id)
+    stage.wait(295)
+    return stage, opening
+
+
+@pytest.mark.parametrize("by", ["drop", "skip", "amend"])
+def test_a_put_back_is_called_before_the_line_when_its_item_is_taken_out_after_the_change(by: str) -> None:
+    """The flap stands open and the item is taken out while the lap before it still runs: the same line must not be
+    crossed with it open, so the driver is told to close it, once."""
+    stage, opening = opened()
+    if by == "amend":
+        stage.command("amend", text="no time", changes=[{"do": "drop_item", "run": "main", "item": "flap_lap"}])
+    elif by == "drop":
+        stage.command("drop", run="main", item="flap_lap")
+    else:
+        stage.command("skip", call=stage.call("flap_lap").id)
+    stage.wait(301)
+    (closing,) = asking(stage, "flap", "closed", "main-1-1-switch")
+    assert closing.open
+    assert opening.state == "done"
+    assert closing.spec.act_at_s == pytest.approx(stage.car.legs[1].start_s)
+    stage.command("confirm", call=closing.id)
+    stage.cross(325)
+    stage.wait(330)
+    assert stage.car.switches.stands("flap") == "closed"
+    assert not any(call.open for call in asking(stage, "flap", "closed"))
+
+
+def test_a_switch_that_telemetry_shows_in_place_moves_no_other_one_out_of_its_call() -> None:
+    """Three changes are two calls. The first is said, and telemetry shows one of its two: the third switch still has
+    its own call, and is not taken for told."""
+    wants = {"flap": "open", "brake_bias": 57, "torque_map": 3}
+    items = [{"do": "set_one", "arguments": {"switch": name, "position": to}, "on": {"timed": 1}}
+             for name, to in wants.items()]
+    stage = Stage(setup(plan(MAIN | {"laps": "out, 3 timed, in", "items": items}),
+                        cars={"41": measured("brake_bias")})).green()
+    stage.leave(200)
+    stage.cross(232, "1")
+    stage.cross(285, "2")
+    stage.wait(288)
+    first = stage.call("main-1-1-switch-0")
+    assert first.spec.asked == {"brake_bias": 57, "flap": "open"}
+    stage.command("said", call=first.id)
+    stage.switch(289, "brake_bias", 57)
+    stage.wait(294)
+    assert [call.spec.asked for call in stage.car.book.live.values() if call.spec.kind == "switch"
+            and "main-1-1-switch" in call.id] == [{"torque_map": 3}]
+
+
+def test_only_what_was_taken_out_is_told_again() -> None:
+    """Two switches were changed in one breath, the item of one of them is taken out: the put-back names that one."""
+    stage, _ = opened({"do": "set_one", "arguments": {"switch": "brake_bias", "position": 57}, "on": {"timed": 1}})
+    stage.command("drop", run="main", item="flap_lap")
+    stage.wait(301)
+    (closing,) = asking(stage, "flap", "closed", "main-1-1-switch")
+    assert closing.open
+    assert closing.spec.asked["flap"] == "closed"
 
 
 def test_a_put_back_that_was_skipped_is_called_again_on_the_next_lap() -> None:

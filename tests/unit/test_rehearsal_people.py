@@ -28,7 +28,7 @@ def spans(stage: Stage) -> list[tuple[float, float]]:
 
 
 def test_a_call_is_spoken_in_its_window_after_a_reaction() -> None:
-    """Half a second after the window opens, for as long as the prompt says."""
+    """Half a second after the window opens, for as long as this engineer needs for four words, whatever is expected."""
     stage = running()
     stage.say_at(100, "hello", "none", wait=10)
     call = stage.run(until=200).truth.calls[-1]

@@ -14,6 +14,7 @@ from pitwall.model.outputs import Prompt
 from pitwall.rehearsal.truth import Span
 from simulations.score_radio import Day, main, orders, over_driver, overlaps, rehearse, summary, worst
 from simulations.score_radio_judge import CarDay, Duty, Verdict, Voice, judge, openings
+from simulations.score_radio_lengths import FIRST, lengths
 from simulations.score_radio_optimum import Job, schedule
 
 FOLDER = Path(__file__).parents[2] / "simulations" / "radio"
@@ -257,3 +258,11 @@ def test_a_folder_without_scenarios_is_named(tmp_path: Path, capsys: pytest.Capt
         orders(tmp_path, 1)
     assert main(["--scenarios", str(tmp_path)]) == 2
     assert str(tmp_path) in capsys.readouterr().err
+
+
+def test_spoken_lengths_are_scored_before_and_after_the_rate_is_learned() -> None:
+    """The first calls of a car took a quarter longer than told, the later ones as told: two figures, not one."""
+    found = lengths([[[1.25] * FIRST + [1.0, 0.9, 1.1]], []])
+    assert found["first"] == {"calls": FIRST, "real_over_told": 1.25, "off_by": 0.25}
+    assert found["later"] == {"calls": 3, "real_over_told": 1.0, "off_by": 0.1}
+    assert lengths([])["later"] == {"calls": 0}

@@ -141,6 +141,8 @@ class Teller:
             return self._missed(event, run)
         return {
             "left_out": lambda: f"{event.do} on {lap_name(run, event.next_lap or 0)} of {run.run} is left out",
+            "taken_out": lambda: f"{event.do} on {lap_name(run, event.next_lap or 0)} of {run.run} is taken out after "
+                                 "the call for its switch",
             "dropped": lambda: f"{run.run} is dropped",
             "broken_off": lambda: f"a red flag ends {run.run} on {lap_name(run, event.lap or 0)}",
             "called_in": lambda: f"{run.run} is called in early, on {lap_name(run, event.lap or 0)}",

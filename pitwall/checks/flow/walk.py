@@ -7,8 +7,9 @@ within its free range, a preset whose release moved more than it says. A step as
 What is said follows the daemon. Before the line into a timed lap, and wherever the lap that ends may hear it: what the
 next lap wants otherwise than this one, and what is taken to be off. After the line of a silent lap: what is believed
 off. Before a release: the first time everything, later what is believed off or still owed. A run broken off before it
-counts is gone on with. Not looked at: an item taken out when its switch has been changed for it already (whoever takes
-it out knows), items that move to a later lap, runs that are swapped, and a weather that turns in mid-session.
+counts is gone on with. An item may be taken out after its switch was changed for it, before its lap or on it: then what
+it changed is told to go back. Not looked at: such an item on a lap that is broken off, items that move to a later lap,
+runs that are swapped, and a weather that turns in mid-session.
 """
 
 from __future__ import annotations
@@ -20,7 +21,8 @@ from typing import Literal, NamedTuple
 from pitwall.checks.flow.course import Course, ItemId, Spot, Stint
 from pitwall.checks.flow.wheel import MISSINGS, Missing, Wheel, act, at_start, heard, orders, stir
 
-Happens = Literal["missed", "left_out", "dropped", "broken_off", "called_in", "home", "free", "reset", "order"]
+Happens = Literal["missed", "left_out", "taken_out", "dropped", "broken_off", "called_in", "home", "free", "reset",
+                  "order"]
 
 
 class Event(NamedTuple):
@@ -163,14 +165,48 @@ def _along(course: Course, state: State, misses: int, before: Events) -> Iterato
             yield before, parked
         return
     following = state.resume if lap == 0 else lap + 1
-    left = {one.item for one in stint.asked[lap] if one.stays and one.item in state.alive}
-    stays = tuple(sorted(left.union(state.stays)))
+    for out, alive in _taken_out(stint, state.run, lap, lap, state.alive, None):
+        # Taken out on its own lap: what it changed is off, and its place in the plan is as if it had never been.
+        now = state._replace(alive=alive, first=alive if out and lap == 0 else state.first)
+        yield from _to_the_line(course, now, misses, (*before, *out), following)
+    yield from _broken_off(course, state, misses, before, following, _left_behind(stint, state))
+
+
+def _left_behind(stint: Stint, state: State) -> tuple[ItemId, ...]:
+    """Items of this lap and of earlier ones whose positions are left on purpose."""
+    left = {one.item for one in stint.asked[state.lap or 0] if one.stays and one.item in state.alive}
+    return tuple(sorted(left.union(state.stays)))
+
+
+def _to_the_line(course: Course, state: State, misses: int, before: Events, following: int) -> Iterator[Step]:
+    stint, lap = course.stints[state.run], state.lap
+    stays = _left_behind(stint, state)
     for left_out, alive in _chosen(stint, state.run, following, lap):
         names = between(course, state, following, alive, stays)
         for said, wheel, missed in _said(course, state, names, misses, lap, following):
-            yield (*before, *left_out, *said), state._replace(
-                lap=following, wheel=_new_lap(wheel), resume=1, alive=alive, stays=stays, missed=missed)
-    yield from _broken_off(course, state, misses, before, following, stays)
+            after = state._replace(lap=following, wheel=_new_lap(wheel), resume=1, alive=alive, stays=stays,
+                                   missed=missed)
+            yield (*before, *left_out, *said), after
+            told = state._replace(wheel=wheel, missed=missed)
+            for out, rest in _taken_out(stint, state.run, following, lap, alive, names):
+                # What is told to go back, if it was told at all; the rest was told before.
+                again = between(course, told, following, rest, stays)
+                back = {index: to for index, to in again.items() if names.get(index) != to}
+                for more, turned, missed_now in _said(course, told, back, misses, lap, following) if out else ():
+                    yield (*before, *left_out, *said, *out, *more), after._replace(
+                        wheel=_new_lap(turned), alive=rest, missed=missed_now)
+
+
+def _taken_out(
+    stint: Stint, run: int, lap: int, on: int | None, alive: tuple[ItemId, ...], told: Names | None
+) -> Iterator[tuple[Events, tuple[ItemId, ...]]]:
+    """Which of a lap's items are taken out after their switches were changed (``told``; None: all were); none first."""
+    moved = [one for one in stint.asked[lap] if one.item in alive
+             and (told is None or any(index in told for index, _ in (*one.to, *one.by)))]
+    for count in range(len(moved) + 1):
+        for gone in itertools.combinations(moved, count):
+            events = tuple(Event("taken_out", run, on, next_lap=lap, do=one.do, item=one.item) for one in gone)
+            yield events, tuple(item for item in alive if all(item != one.item for one in gone))
 
 
 def between(

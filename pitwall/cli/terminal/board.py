@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from pitwall.cli.terminal.words import in_words
 from pitwall.model.outputs import (
+    AdviceState,
     Alert,
     Answered,
     ClockState,
@@ -13,6 +14,7 @@ from pitwall.model.outputs import (
     DeskState,
     ForecastState,
     Health,
+    LadderState,
     Output,
     Prompt,
     Proposal,
@@ -39,7 +41,9 @@ class Board:
     forecasts: dict[str, ForecastState] = field(default_factory=dict)
     alerts: dict[str, Alert] = field(default_factory=dict)
     proposals: dict[str, Proposal] = field(default_factory=dict)
-    """Changed plans that wait for an answer, by car."""
+    """Changed plans from files that wait for an answer, by car."""
+    advice: AdviceState | None = None
+    ladder: LadderState | None = None
     notes: list[str] = field(default_factory=list)
     hint: str = ""
     """Why the last key did nothing; empty when it did something."""
@@ -58,12 +62,12 @@ class Board:
                 self._take_alert(message)
             case Proposal():
                 self._take_proposal(message)
+            case AdviceState() | LadderState() | ForecastState():
+                self._take_forecast(message)
             case ClockState():
                 self.clock = message
             case Health():
                 self.health = message
-            case ForecastState():
-                self.forecasts[message.car] = message
             case Refused():
                 self.note(f"refused: {in_words(message.reason, self.words())}")
             case Answered():
@@ -80,11 +84,25 @@ class Board:
         else:
             self.alerts.pop(alert.id, None)
 
+    def _take_forecast(self, message: AdviceState | LadderState | ForecastState) -> None:
+        if isinstance(message, ForecastState):
+            self.forecasts[message.car] = message
+        elif isinstance(message, AdviceState):
+            self.advice = message if message.active else None
+        else:
+            self.ladder = message if message.active else None
+
     def _take_proposal(self, proposal: Proposal) -> None:
         if proposal.active:
             self.proposals[proposal.car] = proposal
         else:
             self.proposals.pop(proposal.car, None)
+
+    def waiting(self, car: str) -> tuple[Proposal, ...]:
+        """The changed plans that wait for this car: its file's first, then those of the forecast, best first."""
+        from_file = [self.proposals[car]] if car in self.proposals else []
+        advised = self.advice.proposals if self.advice is not None else ()
+        return (*from_file, *(one for one in advised if car in one.cars))
 
     def words(self) -> dict[str, str]:
         """Call id -> the words that an engineer knows it by."""

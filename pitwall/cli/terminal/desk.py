@@ -22,7 +22,7 @@ TRUTH: dict[str, dict[str, Any]] = {
 }
 """What happened, one key each; of the car that is shown, or of the session."""
 OWED: dict[str, RecordCommand] = {"k": "asked", "w": "answered"}
-KEYS = (*ON_OPEN, *ON_SAID, *TRUTH, *OWED, "m", "a", "p")
+KEYS = (*ON_OPEN, *ON_SAID, *TRUTH, *OWED, "m", "a", "p", "v")
 ANSWERS: dict[str, PlanCommand] = {"y": "adopt", "n": "decline"}
 DEALT_WITH = ("late", "said", "done", "withdrawn", "skipped", "missed")
 WAS_SAID = ("said", "late", "unconfirmed")
@@ -83,7 +83,7 @@ class Desk:
 
     def _asked(self, key: str, car: str, now: float) -> CommandGiven | None:
         if key == "p":
-            self.looking = self._board.proposals.get(car)
+            self.looking = next(iter(self._board.waiting(car)), None)
             self._board.hint = "" if self.looking is not None else f"no changed plan waits for car {car}"
             return None
         if key in TRUTH:
@@ -92,6 +92,8 @@ class Desk:
             return self._of_questions(key, car, now)
         if key == "m":
             return self._command(car, now, command="quiet")
+        if key == "v":
+            return self._command(car, now, command="advise")
         if key == "a":
             alert = self._unnoted()
             if alert is None:
@@ -120,11 +122,18 @@ class Desk:
         return self._command(car, now, command="answered", question=waiting[0].question)
 
     def _decide(self, key: str, now: float) -> CommandGiven | None:
-        """The changed plan is on the screen: one key adopts it, one declines it, any other closes it."""
+        """The changed plan is on the screen: one key adopts it, one declines it, one shows the next, any other closes
+        it. One of several cars is answered for the car that is shown, where it is among them."""
         seen, self.looking = self.looking, None
+        if seen is not None and key == "p":
+            names = [one.id for one in self._board.waiting(self.car or seen.car)]
+            at = names.index(seen.id) + 1 if seen.id in names else 0
+            self.looking = next(iter(self._board.waiting(self.car or seen.car)[at:]), None)
+            return None
         if seen is None or key not in ANSWERS:
             return None
-        return self._command(seen.car, now, command=ANSWERS[key], proposal=seen.id)
+        car = self.car if self.car is not None and self.car in seen.cars else seen.car
+        return self._command(car, now, command=ANSWERS[key], proposal=seen.id)
 
     def _move(self, key: str, now: float) -> None:
         cars = self._board.cars()

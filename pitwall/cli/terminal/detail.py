@@ -18,6 +18,7 @@ HELP = (
     "  up, down  choose the call         a  take note of the oldest alert of any car",
     "  tab, 1-9  choose the car          q  leave; the daemon goes on",
     "  p  a changed plan that waits: look at it, then y adopts it and n declines it",
+    "  v  ask the forecast what it would change in the plans; p then shows its advice",
     "WITHOUT A FEED: of the car that is shown, at the moment of the key",
     "  l  passed the line         i  entered the pits     o  left the pits",
     "  e  red flag     g  green   f  forgotten line    u  take back your last entry",
@@ -58,14 +59,27 @@ def waiting_line(proposal: Proposal) -> str:
 
 def proposal_lines(proposal: Proposal, width: int, room: int) -> list[str]:
     """A changed plan in full: what it would change, then what to think of before; what does not fit is counted."""
-    lines = [f"CHANGED PLAN of car {proposal.car}, from {proposal.source}",
-             "  y adopts it, n declines it, any other key closes this"]
-    for mark, texts in (("  ", proposal.lines), ("  ! ", proposal.warnings)):
+    whose = ", ".join(proposal.cars) or proposal.car
+    lines = [f"CHANGED PLAN of car {whose}, from {proposal.source}",
+             "  y adopts it, n declines it, p shows the next one, any other key closes this"]
+    for mark, texts in (("  ", advice_words(proposal)), ("  ", proposal.lines), ("  ! ", warnings_of(proposal))):
         for text in texts:
             lines += wrap(text, width, initial_indent=mark, subsequent_indent=" " * (len(mark) + 2))
     if len(lines) > room:
         lines = [*lines[: room - 1], f"  and {len(lines) - room + 1} more lines: pitwall watch --json shows them all"]
     return lines
+
+
+def advice_words(proposal: Proposal) -> tuple[str, ...]:
+    """What the forecast says of its proposal, and how sure the musts are with it; nothing for one of a file."""
+    chance = "" if proposal.musts_chance is None else f" (musts fit in {proposal.musts_chance:.0%} of futures)"
+    words = (f"{proposal.sentence.rstrip('.')}{chance}",) if proposal.sentence is not None else ()
+    return (*words, *((f"costs: {', '.join(proposal.costs)}",) if proposal.costs else ()))
+
+
+def warnings_of(proposal: Proposal) -> tuple[str, ...]:
+    """What to think of before; also what would make another plan the better one."""
+    return proposal.warnings if proposal.flips is None else (proposal.flips, *proposal.warnings)
 
 
 def _labelled(label: str, text: str | None, width: int) -> list[str]:

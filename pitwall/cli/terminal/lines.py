@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from pitwall.cli.terminal.advice import ladder_lines
 from pitwall.cli.terminal.board import Message
+from pitwall.cli.terminal.detail import advice_words, warnings_of
 from pitwall.cli.terminal.words import STATE_WORDS, STATUS_WORDS, alert_line, in_words, lag_words, store_words
 from pitwall.model.outputs import (
+    AdviceState,
     Alert,
     Answered,
     ClockState,
     Corrected,
     ForecastState,
     Health,
+    LadderState,
     Prompt,
     Proposal,
     Refused,
@@ -36,6 +40,7 @@ class LineLog:
         self._lagging, self._rate = False, 1.0
         self._chance: dict[str, int] = {}
         self._proposed: dict[str, str] = {}
+        self._advised: tuple[str, ...] = ()
 
     def lines(self, message: Message) -> tuple[str, ...]:
         """What to print for this message; often nothing."""
@@ -53,6 +58,10 @@ class LineLog:
                 text = self._forecast(message)
             case Proposal():
                 return tuple(self._proposal(message))
+            case AdviceState():
+                return tuple(_timed(message, line) for line in self._advice(message))
+            case LadderState():
+                return tuple(_timed(message, f"LADDER  {line}") for line in ladder_lines(message) if message.active)
             case Refused():
                 text = f"refused: {in_words(message.reason, self._words)}"
             case Corrected():
@@ -138,6 +147,22 @@ class LineLog:
             yield _timed(proposal, f"{'':<8}{line}")
         for warning in proposal.warnings:
             yield _timed(proposal, f"{'':<8}! {warning}")
+
+    def _advice(self, state: AdviceState) -> Iterator[str]:
+        """Told once for each set of proposals: the same ones with other chances are no news."""
+        named = tuple(one.id for one in state.proposals) or ((state.problem,) if state.problem else ())
+        if named == self._advised:
+            return
+        self._advised = named
+        if not state.active:
+            return
+        yield f"ADVICE  ({state.asked}) musts fit in {state.musts_chance:.0%} of futures as planned"
+        if state.problem is not None:
+            yield f"{'':<8}{state.problem}"
+        for one in state.proposals:
+            texts = (*advice_words(one), *one.lines, *(f"! {text}" for text in warnings_of(one)))
+            yield f"{'car ' + ', '.join(one.cars):<8}changed plan, from {one.source} ({one.id})"
+            yield from (f"{'':<8}{text}" for text in texts)
 
     def _forecast(self, forecast: ForecastState) -> str | None:
         # Tenths: a forecast wobbles by a percent or two each time and is news to nobody.

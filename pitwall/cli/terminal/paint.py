@@ -13,6 +13,7 @@ from rich.rule import Rule
 from rich.table import Table
 from rich.text import Text
 
+from pitwall.cli.terminal.advice import advice_line, ladder_lines
 from pitwall.cli.terminal.board import Board
 from pitwall.cli.terminal.cars import car_table
 from pitwall.cli.terminal.detail import HELP, detail, proposal_lines, waiting_line
@@ -66,8 +67,10 @@ def paint(
     cars = car_table(board, car, width)
     said = detail(prompts[min(chosen, len(prompts) - 1)] if prompts else None, width)
     # What to say and its caution stand whole; alerts and notes give way before the list does, and take what it leaves.
-    plans = [_one_line(waiting_line(one), "bold") for one in board.proposals.values()][:MOST_PLANS]
+    plans = _plans(board)
     free = height - FIXED_LINES - len(store) - len(cars) - len(said) - LEAST_LIST - len(plans)
+    ladder = ladder_lines(board.ladder)[: max(free - 1, 0)] if board.ladder is not None else []
+    plans, free = [*(_one_line(line) for line in ladder), *plans], free - len(ladder)
     most = min(free, max(MOST_ALERTS, free - _list_wants(board, car, prompts, now) - len(board.notes)))
     alerts, more = _alerts(board, max(min(free - (len(board.alerts) > most), most), 1))
     free -= len(alerts) + more
@@ -90,6 +93,13 @@ def paint(
     parts += [_one_line(f"  {note}", "dim") for note in notes]
     parts += [_one_line(TRUTH_KEYS_HELP, "dim"), _foot(board)]
     return Group(*parts)
+
+
+def _plans(board: Board) -> list[Text]:
+    """Changed plans that wait, those of files before what the forecast advises."""
+    lines = [waiting_line(one) for one in board.proposals.values()][:MOST_PLANS]
+    lines += [advice_line(board.advice)] if board.advice is not None else []
+    return [_one_line(line, "bold") for line in lines]
 
 
 def _list_wants(board: Board, car: str | None, prompts: tuple[Prompt, ...], now: float) -> int:

@@ -115,6 +115,14 @@ class AlertBook:
         self.active[key] = alert.model_copy(update=update)
         return [self.active[key]]
 
+    def reword(self, kind: str, car: str | None, text: str, now: float, detail: str = "") -> list[Output]:
+        """An alert that stands is told in other words at once: there is more to say of it."""
+        alert = self.active.get(alert_key(kind, car, detail))
+        if alert is None or alert.text == text:
+            return []
+        self.active[alert.id] = alert.model_copy(update={"t": now, "text": text, "because": None})
+        return [self.active[alert.id]]
+
     def over(self, kind: str, car: str | None, now: float, detail: str = "") -> list[Output]:
         """The condition is over."""
         key = alert_key(kind, car, detail)

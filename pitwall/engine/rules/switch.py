@@ -38,12 +38,15 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         yield from _just_begun(at, at.legs[0])
     needed = [at.switches.wanted(run, leg.index) for leg in at.legs]
     for (before, was), (after, wanted) in itertools.pairwise(zip(at.legs, needed, strict=True)):
-        names = at.switches.changes(was, wanted)
+        names, in_place = at.switches.changes(was, wanted), set[str]()
         if before.running:
-            names = _as_it_stands(at, before, names, wanted)
+            names, in_place = _as_it_stands(at, before, names, wanted)
         begin_by: float | None = None
         for number, (label, group) in enumerate(_groups(at, names).items()):
-            positions = {name: names[name] for name in group}
+            # What is in place leaves its call, and moves no other switch into another call.
+            positions = {name: names[name] for name in group if name not in in_place}
+            if not positions:
+                continue
             if _after_the_line(at, before.kind, after.kind):
                 yield _spec(at, after, label, positions, was, _early(after, number), after.index)
                 continue
@@ -94,14 +97,14 @@ def _groups(at: Situation, names: Iterable[str]) -> dict[str, list[str]]:
 
 def _as_it_stands(
     at: Situation, leg: Leg, planned: dict[str, Position], wanted: dict[str, Position]
-) -> dict[str, Position]:
-    """On the running lap what stands, or is taken to, decides: add what is off (a call was left out, or a change was
-    made for an item that is no more), leave out what telemetry shows in place."""
+) -> tuple[dict[str, Position], set[str]]:
+    """On the running lap what stands, or is taken to, decides: added is what is off (a call was left out, or a change
+    was made for an item that is no more); and which of all that telemetry shows in place."""
     off = at.switches.differs(wanted)
     # Only a message of this very lap shows that a change of this lap was made: an older one may be of the lap before.
     fresh = {name for name, t in at.switches.measured_t.items() if t > leg.start_s}
     in_place = {name for name in planned if name in fresh and name not in off}
-    return {name: position for name, position in {**off, **planned}.items() if name not in in_place}
+    return {**off, **planned}, in_place
 
 
 def _before_the_line(

@@ -1,0 +1,147 @@
+"""An advised plan as a proposal: what it would change for every car, what it costs, and whether that still holds."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from pitwall.engine.advising_plans import advised_plans, done_elsewhere, what_it_costs
+from pitwall.engine.proposals import would_change
+from pitwall.engine.replan import in_use, takes
+from pitwall.engine.team import TeamCar
+from pitwall.model.advice import Advice, AdviceAnswer, CarPlan
+from pitwall.model.outputs import Proposal
+from pitwall.model.plan import Plan
+from pitwall.model.setup import SessionSetup
+
+SOURCE = "forecast"
+WORTH_SHOWN = 0.01
+"""A plan is shown when it is worth so much more than the plan as it stands, as a share of that."""
+CHANCE_SHOWN = 0.02
+"""Or when it makes the musts so much surer."""
+FALLS_OUT = " falls out, and it is a must"
+
+
+@dataclass(frozen=True)
+class AdviceOffer:
+    """A proposal of the forecast, and what of each car's plan it leaves."""
+
+    shown: Proposal
+    parts: tuple[CarPlan, ...]
+
+    @property
+    def mark(self) -> tuple[str, ...]:
+        """What tells it apart from others: what it would change."""
+        return self.shown.lines
+
+    def named(self, name: str) -> AdviceOffer:
+        """The same under that name."""
+        return replace(self, shown=self.shown.model_copy(update={"id": name}))
+
+
+@dataclass(frozen=True)
+class _Change:
+    """What an advised plan would do to the team's plans now."""
+
+    plans: dict[str, Plan]
+    lines: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+
+def _change(team: Mapping[str, TeamCar], parts: Sequence[CarPlan]) -> _Change:
+    """Only cars for which anything changes are named; with several of them each line says whose it is."""
+    plans: dict[str, Plan] = {}
+    told: list[tuple[str, tuple[str, ...], tuple[str, ...]]] = []
+    for name, plan in advised_plans(team, parts).items():
+        found = would_change(team[name], plan, ())
+        if found is not None:
+            plans[name] = plan
+            elsewhere = done_elsewhere(parts, name)
+            told.append((name, found[0], tuple(_less_alarmed(found[1], elsewhere))))
+    many = len(told) > 1
+    return _Change(
+        plans,
+        tuple(f"car {car}: {line}" if many else line for car, lines, _ in told for line in lines),
+        tuple(f"car {car}: {line}" if many else line for car, _, warnings in told for line in warnings),
+    )
+
+
+def _less_alarmed(warnings: Iterable[str], elsewhere: Mapping[str, str]) -> Iterable[str]:
+    """Without the word that a must falls out, where it is done with another run or by another car."""
+    return (one for one in warnings if not (one.endswith(FALLS_OUT) and one.removesuffix(FALLS_OUT) in elsewhere))
+
+
+def plans_of(team: Mapping[str, TeamCar], offer: AdviceOffer) -> dict[str, Plan]:
+    """The plans that adopting it would make now, by car."""
+    return _change(team, offer.parts).plans
+
+
+def lines_of(team: Mapping[str, TeamCar], parts: Sequence[CarPlan]) -> tuple[str, ...]:
+    """What these plans would change now, a sentence each."""
+    return _change(team, parts).lines
+
+
+def holds_still(team: Mapping[str, TeamCar], offer: AdviceOffer) -> bool:
+    """True while adopting it would do exactly what was shown of it."""
+    now = _change(team, offer.parts)
+    return (now.lines, now.warnings) == (offer.shown.lines, offer.shown.warnings)
+
+
+def offers_of(
+    answer: AdviceAnswer, team: Mapping[str, TeamCar], number: int, setup: SessionSetup, everything: bool, now: float
+) -> list[AdviceOffer]:
+    """The proposals that an answer makes, best first, each once.
+
+    Args:
+        answer: of the adviser.
+        team: our cars.
+        number: of the question; part of the proposals' names.
+        setup: the session's.
+        everything: also those that hardly better the plan as it stands: somebody asked.
+        now: session second.
+    """
+    found: list[AdviceOffer] = []
+    marks: set[tuple[str, ...]] = set()
+    for place, advice in enumerate(answer.best, start=1):
+        if not everything and not _worth_showing(advice, answer.as_planned):
+            continue
+        change = _change(team, advice.cars)
+        if change.plans and change.lines not in marks:
+            marks.add(change.lines)
+            name = f"advice-{number}-{place}"
+            found.append(AdviceOffer(_proposal(name, advice, change, team, now), advice.cars))
+    return found
+
+
+def _worth_showing(advice: Advice, as_planned: Advice) -> bool:
+    surer = advice.musts_chance - as_planned.musts_chance
+    if surer >= CHANCE_SHOWN:
+        return True
+    return surer > -CHANCE_SHOWN and advice.worth > as_planned.worth * (1.0 + WORTH_SHOWN)
+
+
+def _proposal(name: str, advice: Advice, change: _Change, team: Mapping[str, TeamCar], now: float) -> Proposal:
+    cars = tuple(sorted(change.plans))
+    costs: list[str] = []
+    for car in cars:
+        after, used = takes(team[car], change.plans[car]), in_use(team[car])
+        words = what_it_costs(used, after, done_elsewhere(advice.cars, car))
+        costs += [f"car {car}: {one}" if len(cars) > 1 else one for one in words]
+    return Proposal(
+        id=name, t=now, car=cars[0], active=True, source=SOURCE, lines=change.lines, warnings=change.warnings,
+        plan_revision=team[cars[0]].progress.revision, cars=cars, sentence=advice.sentence, costs=tuple(costs),
+        musts_chance=advice.musts_chance, flips=advice.flips,
+    )  # fmt: skip
+
+
+def why_nothing(answer: AdviceAnswer) -> str:
+    """Why there is no proposal, in a sentence."""
+    return answer.problem or "no change does better than the plan as it stands"
+
+
+def situation(team: Mapping[str, TeamCar]) -> tuple[object, ...]:
+    """What is left of every car's plan, and which run it is on: as long as it is the same, an answer holds."""
+    return tuple(
+        (name, tuple((state.run.run, state.state == "running", state.laps) for state in car.progress.rest()))
+        for name, car in team.items()
+    )

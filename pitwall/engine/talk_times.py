@@ -1,0 +1,138 @@
+"""What the reports of the radio desk tell beside who talks: how fast an engineer speaks, and that a call was said.
+
+A transmission with its key, the words and the time that they took, teaches the rate of the engineer who pressed it
+(``radio/rate.py``). A transmission without a key is evidence of its own: who begins to speak in the window of the one
+call that is open, and speaks for about as long as it takes, has said it. Until a key may no longer come, nothing is
+concluded; a key that comes later still is taken for the same talk and makes nothing twice.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from pitwall.engine.call import Call
+from pitwall.engine.calls import CallBook
+from pitwall.radio.rate import LATE_S, SaidCall, SpeechRate, Transmission, matched
+
+KEY_S = 3.0  # from the end of a sentence to its key
+PUSH_TO_TALK = "push-to-talk"
+SPOKEN_SHARES, SPOKEN_SLACK_S = (0.65, 1.5), 0.4  # a call takes this share of the time it should (common practice)
+SETTLED_S = 20.0  # this long after its key nothing changes any more in which transmission a call was
+REMEMBERED_S = 60.0
+ON_TRACK = ("planned", "shown", "due", "unconfirmed")
+
+
+@dataclass
+class Rates:
+    """How fast each engineer speaks, by name: one for all cars, for one person may have the radio of two."""
+
+    prior_wpm: float
+    of: dict[str, SpeechRate] = field(default_factory=dict)
+
+    def learn(self, engineer: str, text: str, took_s: float) -> None:
+        """This engineer needed so long for these words."""
+        self.of[engineer] = self.of.get(engineer, SpeechRate(self.prior_wpm)).after(text, took_s)
+
+    def words_per_minute(self, engineer: str | None) -> float:
+        """The rate to reckon with, in whole words a minute once anything was heard of this engineer: a tenth more or
+        less moves no window."""
+        known = self.of.get(engineer) if engineer is not None else None
+        return self.prior_wpm if known is None or not known.heard else float(round(known.words_per_minute))
+
+
+@dataclass(frozen=True, slots=True)
+class Talked:
+    """The engineer's last transmission. ``call``: the only one that was open when it began; None when none or more."""
+
+    from_s: float
+    to_s: float
+    call: str | None
+
+
+@dataclass
+class TalkTimes:
+    """Mutable: the transmissions and the said keys of one car that still wait for their meaning."""
+
+    rates: Rates | None = None
+    engineer: str | None = None  # whose key was the last one
+    began: tuple[float, str | None] | None = None
+    last: Talked | None = None
+    counted: str | None = None
+    transmissions: list[Transmission] = field(default_factory=list)
+    said: list[tuple[SaidCall, str]] = field(default_factory=list)
+
+    # -- reports and keys --------------------------------------------------------------------------------------------
+
+    def begins(self, t: float, book: CallBook) -> None:
+        """The engineer begins to talk."""
+        ready = book.open_at(t)
+        self.began = t, ready[0].id if len(ready) == 1 else None
+
+    def ends(self, t: float) -> None:
+        """The engineer's transmission is over."""
+        if self.began is None:
+            return
+        begin, call = self.began
+        self.began, self.last = None, Talked(begin, t, call)
+        self.transmissions = [one for one in self.transmissions if one.to_s > t - REMEMBERED_S]
+        self.transmissions.append(Transmission(begin, t))
+
+    def key(self, call: Call, by: str, t: float) -> None:
+        """The key of a call was pressed by this hand."""
+        self.engineer = by
+        self.said.append((SaidCall(call.id, call.spec.text, t), by))
+
+    def meant(self, book: CallBook, now: float) -> Call | None:
+        """The call that a key without a name means when its talk has been counted already; None: any other."""
+        if self.last is None or self.counted is None or self.last.call != self.counted or self.began is not None:
+            return None
+        return book.find(self.counted) if now <= self.last.to_s + LATE_S else None
+
+    # -- what follows ------------------------------------------------------------------------------------------------
+
+    def count(self, book: CallBook, now: float) -> Call | None:
+        """The call that was said without a key, once the time of its key is over; None when there is none."""
+        call = self._unkeyed(book)
+        if call is None or self.last is None or now < self.last.to_s + KEY_S:
+            return None
+        took = self.last.to_s - self.last.from_s
+        self.counted = call.id
+        if not _fits(took, call.spec.spoken_s):
+            return None
+        if not book.signal(call, "said", now, f"{PUSH_TO_TALK}: the engineer talked for {took:.1f} s in its window"):
+            return None
+        call.said_t, call.said_by = self.last.to_s, PUSH_TO_TALK
+        self.said.append((SaidCall(call.id, call.spec.text, self.last.to_s), self.engineer or PUSH_TO_TALK))
+        return call
+
+    def next_moment(self, book: CallBook) -> float | None:
+        """When ``count`` may have something to say."""
+        return None if self.last is None or self._unkeyed(book) is None else self.last.to_s + KEY_S
+
+    def _unkeyed(self, book: CallBook) -> Call | None:
+        if self.last is None or self.last.call is None or self.last.call == self.counted:
+            return None
+        call = book.find(self.last.call)
+        if call is None or call.state not in ON_TRACK or call.spec.lap == "garage" or call.spec.medium == "board":
+            return None  # in the garage everybody talks about everything
+        return call
+
+    def settle(self, now: float) -> None:
+        """Learn from the keys that belong to one transmission beyond doubt."""
+        if self.rates is None or not self.said or now < self.said[0][0].said_s + SETTLED_S:
+            return
+        for one, took in matched(self.transmissions, [one for one, _ in self.said]):
+            for known, by in self.said:
+                if known is one and now >= known.said_s + SETTLED_S:
+                    self.rates.learn(by, one.text, took)
+        self.said = [known for known in self.said if now < known[0].said_s + SETTLED_S]
+
+    def words_per_minute(self, engineer: str | None, otherwise: float) -> float:
+        """The rate of whoever has the radio: who took it over, else whose key was the last one."""
+        return otherwise if self.rates is None else self.rates.words_per_minute(engineer or self.engineer)
+
+
+def _fits(took_s: float, spoken_s: float) -> bool:
+    """Guard: so long a talk is about the call."""
+    low, high = (share * spoken_s for share in SPOKEN_SHARES)
+    return max(low - SPOKEN_SLACK_S, SPOKEN_SLACK_S) <= took_s <= high + SPOKEN_SLACK_S

@@ -1,0 +1,84 @@
+"""Under a red flag: the best plan for each moment at which the session may go on, and work to pull forward.
+
+Each step holds the calendar of a session that goes on then and not earlier; what was drawn for the runs stays.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pitwall.forecast.advice import Desk, Search, look, told, unreached_of
+from pitwall.forecast.advice_team import TeamPlan
+from pitwall.forecast.advice_words import Wording, percent
+from pitwall.forecast.draws import stream
+from pitwall.forecast.futures import CALENDAR_STREAM
+from pitwall.forecast.interruptions import Calendar, Spans, draw_calendar
+from pitwall.model.advice import LadderStep
+
+WORTH_SAYING = 0.1
+"""Work that brings less is left where it is: a tenth of a could (a choice of ours)."""
+
+STOPS_AHEAD = 2
+"""So many of a car's next stops are looked at."""
+
+
+def ladder(desk: Desk, search: Search, wording: Wording) -> tuple[LadderStep, ...]:
+    """One step for each restart of the question; none when the session is not stopped."""
+    if desk.question.snapshot.status != "red":
+        return ()
+    found, known = [], [] if search.outcome.best is None else [search.outcome.best.sequels]
+    for restart in desk.question.restart_s:
+        team = desk.team(calendar_from(desk, restart))
+        step = look(desk, team, team.judge(desk.as_it_stands), tuple(known))
+        best = step.outcome.best if step.outcome.best is not None else step.base
+        known = [best.sequels]
+        sentence = wording.sentence(best, step.base, unreached_of(desk.question, step))
+        found.append(LadderStep(restart_s=restart, best=told(desk, best, sentence),
+                                pull_forward=pull_forward(desk, step, best, restart, wording)))
+    return tuple(found)
+
+
+def calendar_from(desk: Desk, restart_s: float) -> Calendar:
+    """The futures of a session that is stopped now and goes on ``restart_s`` seconds from now."""
+    snapshot, count = desk.question.snapshot, desk.question.futures
+    stops = snapshot.red_clock == "stops"
+    later = snapshot.model_copy(update={
+        "t": snapshot.t + restart_s, "status": "green", "futures": count,
+        "remaining_s": max(snapshot.remaining_s - (0.0 if stops else restart_s), 0.0),
+    })
+    calendar = draw_calendar(stream(desk.question.seed, CALENDAR_STREAM), later)
+    now, then = np.full((1, count), snapshot.t), np.full((1, count), snapshot.t + restart_s)
+    red = Spans(np.concatenate([now, calendar.red.starts]), np.concatenate([then, calendar.red.ends]))
+    if not calendar.windows or not stops:
+        return Calendar(red, calendar.slow, calendar.session_end, calendar.windows)
+    (begin, flag), *rest = calendar.windows
+    windows = ((begin, flag + restart_s), *rest)
+    return Calendar(red, calendar.slow, windows[-1][1], windows)
+
+
+def pull_forward(desk: Desk, step: Search, best: TeamPlan, restart_s: float, wording: Wording) -> str | None:
+    """The work of a later stop that is best done while the cars stand, when that brings enough."""
+    choices, ends = desk.question.choices, desk.question.snapshot.t + restart_s
+    nothing = (-1,) * len(desk.models)
+    before = step.team.judge(best.sequels, nothing)
+    offers = []
+    for number, (model, sequel) in enumerate(zip(desk.models, best.sequels, strict=True)):
+        if not sequel or choices[model.pieces[sequel[0]].runs[0]].under_way:
+            continue
+        first = model.pieces[sequel[0]]
+        free = ends - max(step.team.ready(number), first.earliest_s)
+        for place, piece in enumerate(model.pieces[n] for n in sequel[: min(STOPS_AHEAD, len(sequel) - 1)]):
+            lasts = float(np.median(piece.work))
+            if 0 < lasts <= free:
+                spared = tuple(place if other == number else -1 for other in range(len(desk.models)))
+                after = step.team.judge(best.sequels, spared)
+                offers.append((before.net - after.net, number, place, lasts, after.chance))
+    if not offers or -min(offers)[0] < WORTH_SAYING:
+        return None
+    gain, number, place, lasts, chance = min(offers)
+    piece = desk.models[number].pieces[best.sequels[number][place]]
+    who = f" ({', '.join(piece.crew)})" if piece.crew else ""
+    car, run = desk.models[number].car, wording.name(piece.runs[-1])
+    text = f"Do now on car {car}, as far as it can be, the work after {run}"
+    sure = f", all musts fit in {percent(chance)} of futures" if chance - before.chance >= 0.015 else ""
+    return f"{text}{who}: it takes {lasts / 60:.0f} min and brings {-gain:.1f}{sure}."

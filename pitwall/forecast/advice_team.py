@@ -1,0 +1,241 @@
+"""The best plan of the whole team: the cars' own searches, put together under what they have in common.
+
+What cars have in common: all their musts are to be done together with the wanted confidence, a run that may be done by
+either is done by one, and crews are shared. Without that the best of each car would do, so their sum is a bound. When
+the best pair found lies below it, each car is searched once more for every sequel that could still make a better one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from heapq import heappop, heappush
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitwall.forecast.advice_pieces import Drawn, weight
+from pitwall.forecast.advice_rules import Sequel
+from pitwall.forecast.advice_search import SAME, CarSearch, Found
+from pitwall.forecast.advice_together import done_together
+from pitwall.forecast.pert import Floats
+from pitwall.forecast.sharing import shared_labels
+from pitwall.model.advice import RunChoice
+
+MOST_TOGETHER = 60
+"""So many plans of all cars at most are driven with shared crews in one search."""
+
+MOST_PAIRED = 50_000
+"""So many plans of all cars at most are looked at in one search."""
+
+
+MOST_COMPARED = 12
+"""So many plans that do other runs are kept for comparison."""
+
+
+@dataclass(frozen=True)
+class TeamPlan:
+    """A plan of all cars, as it would go.
+
+    Attributes:
+        sequels: Per car its pieces, in order.
+        worth: Expected worth.
+        net: The same less its changes.
+        chance: All musts are done.
+        done: By run, the chance that it counts.
+        shares: By run, the expected share of its worth, groups and originals considered.
+    """
+
+    sequels: tuple[Sequel, ...]
+    worth: float
+    net: float
+    chance: float
+    done: dict[int, float] = field(compare=False)
+    shares: dict[int, float] = field(compare=False)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """The best plan found, whether that is proven, a bound, and the plans of other substance that were met."""
+
+    best: TeamPlan | None
+    exact: bool
+    bound: float
+    others: tuple[tuple[Sequel, ...], ...] = ()
+
+
+class TeamSearch:
+    """All cars on one calendar of futures."""
+
+    def __init__(
+        self, choices: Sequence[RunChoice], searches: Sequence[CarSearch], drawn: Sequence[Drawn],
+        begins: Sequence[Floats], started: bool, budget: int,
+    ) -> None:
+        self.choices, self.searches, self._drawn, self._begins = choices, searches, drawn, begins
+        self._calendar, self._per_change = searches[0].calendar, searches[0].per_change
+        self._started, self._budget = started, budget
+        self._shared = bool(shared_labels([own.chain for own in drawn]))
+        self._visits = any(len(search.model.runs) > search.model.own for search in searches)
+        self._judged: dict[tuple[Sequel, ...], TeamPlan] = {}
+        self.musts = tuple(i for search in searches for i in search.model.runs[: search.model.own]
+                           if choices[i].want == "must")
+
+    def ready(self, number: int) -> float:
+        """When that car will probably be ready for its first run (the median)."""
+        return float(np.median(self._drawn[number].ready(self._begins[number])))
+
+    def judge(self, sequels: tuple[Sequel, ...], spared: Sequence[int] = ()) -> TeamPlan:
+        """What this plan would bring, crews shared; ``spared`` as for :func:`done_together`."""
+        if not spared and sequels in self._judged:
+            return self._judged[sequels]
+        pieces = [[s.model.pieces[n] for n in sequel] for s, sequel in zip(self.searches, sequels, strict=True)]
+        walked = done_together(pieces, self._drawn, self._begins, self._calendar, self._started, spared)
+        share: dict[int, Floats] = {}
+        for car, outcomes in zip(pieces, walked, strict=True):
+            for piece, outcome in zip(car, outcomes, strict=True):
+                for part, counts in zip(piece.parts, outcome, strict=True):
+                    share[part.run] = self._own_share(part.run, part.shares[counts], share)
+        plan = self._summed(sequels, share)
+        if not spared:
+            self._judged[sequels] = plan
+        return plan
+
+    def _own_share(self, run: int, share: Floats, so_far: dict[int, Floats]) -> Floats:
+        choice = self.choices[run]
+        if choice.same_as is None:
+            return share
+        for other, known in so_far.items():
+            if (self.choices[other].car, self.choices[other].run) == (choice.car, choice.same_as):
+                return np.where(known > 0, share, 0.0)
+        return share
+
+    def _summed(self, sequels: tuple[Sequel, ...], share: dict[int, Floats]) -> TeamPlan:
+        done = {run: float((found > 0).mean()) for run, found in share.items()}
+        sure = np.ones(self._begins[0].size, dtype=np.bool_)
+        for run in self.musts:
+            sure &= share[run] > 0 if run in share else False
+        shares = {run: float((found * self._group_done(run, share)).mean()) for run, found in share.items()}
+        worth = sum(weight(self.choices[run]) * mean for run, mean in sorted(shares.items()))
+        net = worth - self._per_change * self.edits(sequels)
+        return TeamPlan(sequels, worth, net, float(sure.mean()), done, shares)
+
+    def _group_done(self, run: int, share: dict[int, Floats]) -> NDArray[np.bool_]:
+        whole = np.ones(self._begins[0].size, dtype=np.bool_)
+        choice = self.choices[run]
+        if choice.group is None:
+            return whole
+        for other in (i for search in self.searches for i in search.model.runs[: search.model.own]):
+            if (self.choices[other].car, self.choices[other].group) == (choice.car, choice.group):
+                whole &= share[other] > 0 if other in share else False
+        return whole
+
+    def edits(self, sequels: tuple[Sequel, ...]) -> int:
+        """How many changes it makes to the plan as it stands."""
+        done = {run for s, q in zip(self.searches, sequels, strict=True) for n in q for run in s.model.pieces[n].runs}
+        kept = sum(s.model.edits(q) for s, q in zip(self.searches, sequels, strict=True))
+        moved = sum(
+            run in s.model.runs[s.model.own :]
+            for s, q in zip(self.searches, sequels, strict=True) for n in q for run in s.model.pieces[n].runs
+        )
+        left_out = sum(run not in done for s in self.searches for run in s.model.runs[: s.model.own])
+        return kept + moved + left_out
+
+    def best(self, floor: float, known: Sequence[tuple[Sequel, ...]] = ()) -> Outcome:
+        """The plan of highest net worth with which all musts are done with chance ``floor``.
+
+        Args:
+            floor: That chance.
+            known: Plans to compare with from the start.
+        """
+        own = max(self._budget // len(self.searches), 1)
+        seeds = [[search.judged(plan[number]) for plan in known] for number, search in enumerate(self.searches)]
+        harvests = [search.search(floor, own, seed) for search, seed in zip(self.searches, seeds, strict=True)]
+        pools = [harvest.plans for harvest in harvests]
+        bound, exact = sum(harvest.bound for harvest in harvests), all(harvest.exact for harvest in harvests)
+        if not all(pools):
+            return Outcome(None, exact, bound)
+        best, complete = self._paired(pools, floor, [self.judge(plan) for plan in known])
+        if best is not None and best.net >= bound - SAME:
+            return Outcome(best, exact, best.net if exact else bound, self._substances(pools, floor))
+        low = best.net if best is not None else -np.inf
+        spare = [low - (bound - harvest.bound) for harvest in harvests]
+        again = [search.search(floor, own, seed, above=above - SAME)
+                 for search, seed, above in zip(self.searches, seeds, spare, strict=True)]
+        pools = [_merged(harvest.plans, more.plans) for harvest, more in zip(harvests, again, strict=True)]
+        best, complete = self._paired(pools, floor, [best] if best is not None else [])
+        exact = complete and all(harvest.exact for harvest in again)
+        return Outcome(best, exact, best.net if exact and best is not None else bound, self._substances(pools, floor))
+
+    def _paired(
+        self, pools: Sequence[Sequence[Found]], floor: float, known: Sequence[TeamPlan]
+    ) -> tuple[TeamPlan | None, bool]:
+        """The best plan put together from these, and whether every one that could be better was looked at."""
+        good = [plan for plan in known if plan.chance >= floor - SAME]
+        best = max(good, key=lambda plan: plan.net, default=None)
+        driven = looked_at = 0
+        low = best.net if best is not None else -np.inf
+        for net, combined in _by_sum(pools):
+            if net <= low + SAME:
+                break
+            looked_at += 1
+            if looked_at > MOST_PAIRED or driven >= MOST_TOGETHER:
+                return best, False
+            if not self._agree(combined, floor):
+                continue
+            plan = self.judge(tuple(found.sequel for found in combined))
+            driven += 1 if self._shared else 0
+            if plan.chance >= floor - SAME and plan.net > low + SAME:
+                best, low = plan, plan.net
+        return best, True
+
+    def _agree(self, combined: Sequence[Found], floor: float) -> bool:
+        """No run is done twice, no must is left out when musts count, and they are done together often enough."""
+        if self._visits:
+            runs = [run for s, found in zip(self.searches, combined, strict=True)
+                    for n in found.sequel for run in s.model.pieces[n].runs]
+            if len(runs) != len(set(runs)) or (floor > 0 and not set(self.musts) <= set(runs)):
+                return False
+        if floor <= 0:
+            return True
+        together = combined[0].sure
+        for found in combined[1:]:
+            together = together & found.sure
+        return float(together.mean()) >= floor - SAME
+
+    def _substances(self, pools: Sequence[Sequence[Found]], floor: float) -> tuple[tuple[Sequel, ...], ...]:
+        """The best of each set of runs, put together: those of highest worth, for comparison."""
+        firsts = []
+        for pool in pools:
+            of_mask: dict[int, Found] = {}
+            for found in pool:
+                of_mask.setdefault(found.mask, found)
+            firsts.append(list(of_mask.values()))
+        kept: list[tuple[Sequel, ...]] = []
+        for looked_at, (_, combined) in enumerate(_by_sum(firsts)):
+            if len(kept) >= MOST_COMPARED or looked_at >= MOST_COMPARED**2:
+                break
+            if self._agree(combined, floor):
+                kept.append(tuple(found.sequel for found in combined))
+        return tuple(kept)
+
+
+def _by_sum(pools: Sequence[Sequence[Found]]) -> Iterator[tuple[float, tuple[Found, ...]]]:
+    """One of each pool (each best first), in falling order of their summed net worth."""
+    def entry(at: tuple[int, ...]) -> tuple[float, tuple[int, ...]]:
+        return -sum(pool[place].net for pool, place in zip(pools, at, strict=True)), at
+
+    start = (0,) * len(pools)
+    waiting, seen = [entry(start)], {start}
+    while waiting:
+        net, at = heappop(waiting)
+        yield -net, tuple(pool[place] for pool, place in zip(pools, at, strict=True))
+        for number, pool in enumerate(pools):
+            following = (*at[:number], at[number] + 1, *at[number + 1 :])
+            if following[number] < len(pool) and following not in seen:
+                seen.add(following)
+                heappush(waiting, entry(following))
+
+
+def _merged(first: Sequence[Found], second: Sequence[Found]) -> list[Found]:
+    every = {found.sequel: found for found in (*first, *second)}
+    return sorted(every.values(), key=lambda found: found.rank)

@@ -1,0 +1,155 @@
+"""A changed plan in one sentence: what it changes, what that buys, what it costs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pitwall.forecast.advice_rules import CarModel, Sequel
+from pitwall.forecast.advice_team import TeamPlan
+from pitwall.model.advice import RunChoice
+
+NOTABLE = 0.015
+"""A chance that moves by less is not worth a word."""
+
+MOST_NAMED = 2
+"""So many runs are named for what they gain."""
+
+
+class Wording:
+    """Words for the plans of one question."""
+
+    def __init__(self, models: Sequence[CarModel]) -> None:
+        self._models = models
+        self._choices: dict[int, RunChoice] = {}
+        for model in models:
+            self._choices.update(zip(model.runs[: model.own], model.choices[: model.own], strict=True))
+        names = [choice.run for choice in self._choices.values()]
+        self._several = len(models) > 1
+        self._twice = {name for name in names if names.count(name) > 1}
+
+    def sentence(self, plan: TeamPlan, base: TeamPlan, unreached: str | None) -> str:
+        """One sentence on this plan, seen from the plan as it stands.
+
+        Args:
+            plan: The plan.
+            base: The plan as it stands.
+            unreached: What to add when no plan is as sure as was wanted.
+        """
+        changes, costs = self.changes(plan.sequels), self.costs(plan, base)
+        if not changes:
+            text = f"Leave the plan as it is: {self._how_sure(plan, None)}"
+        else:
+            text = f"{_capital(join(changes))}: {self._how_sure(plan, base)}{f'; costs {join(costs)}' if costs else ''}"
+        return f"{text}{f'; {unreached}' if unreached else ''}."
+
+    def changes(self, sequels: tuple[Sequel, ...]) -> list[str]:
+        """What this plan changes, in the trade's words."""
+        found: list[str] = []
+        elsewhere = {run for model, sequel in zip(self._models, sequels, strict=True)
+                     for run in _runs(model, sequel) if run not in model.runs[: model.own]}
+        for model, sequel in zip(self._models, sequels, strict=True):
+            done = _runs(model, sequel)
+            found += [f"drop {self.name(run)}" for run in model.runs[: model.own] if run not in {*done, *elsewhere}]
+            found += [f"let car {model.car} do {self.name(run)}" for run in done if run in elsewhere]
+            for piece in (model.pieces[number] for number in sequel):
+                for part in piece.parts:
+                    if part.shortened:
+                        found.append(f"shorten {self.name(part.run)} to {_laps(part.timed)}")
+                for first, second in zip(piece.runs, piece.runs[1:], strict=False):
+                    found.append(f"go on from {self.name(first)} to {self.name(second)} without a stop")
+            found += self._moves(model, done)
+        return found
+
+    def _moves(self, model: CarModel, done: list[int]) -> list[str]:
+        own = [run for run in done if run in model.runs[: model.own]]
+        kept = _in_order(own, {run: place for place, run in enumerate(model.runs)})
+        found = []
+        for place, run in enumerate(own):
+            if run not in kept:
+                behind = next((other for other in reversed(own[:place])), None)
+                found.append(f"do {self.name(run)} first" if behind is None else
+                             f"do {self.name(run)} after {self.name(behind)}")
+        return found
+
+    def costs(self, plan: TeamPlan, base: TeamPlan) -> list[str]:
+        """What is given up: runs left out that might have been done, and laps."""
+        found = []
+        timed = {part.run: part.timed for model, sequel in zip(self._models, plan.sequels, strict=True)
+                 for number in sequel for part in model.pieces[number].parts}
+        for run, choice in self._choices.items():
+            what = f"a {choice.want} worth {choice.value:g}"
+            if run not in timed:
+                chance = base.done.get(run, 0.0)
+                found.append(what if chance >= NOTABLE else f"{what} that would not have fitted")
+            elif timed[run] < choice.timed:
+                found.append(f"{choice.timed - timed[run]} of {_laps(choice.timed)} of {what}")
+        return found
+
+    def _how_sure(self, plan: TeamPlan, base: TeamPlan | None) -> str:
+        musts = [run for run, choice in self._choices.items() if choice.want == "must"]
+        if base is None:
+            return f"all musts fit in {percent(plan.chance)} of futures" if musts else "it is worth most as it stands"
+        gains = sorted(
+            ((base.done.get(run, 0.0) - plan.done.get(run, 0.0), place, run)
+             for place, run in enumerate(self._choices) if self._rises(run, plan, base)),
+        )
+        better = [run for _, _, run in gains if run in musts]
+        if plan.chance - base.chance >= NOTABLE:
+            if len(better) == 1:
+                return self._fits(better[0], plan, base)
+            return f"all musts fit in {percent(plan.chance)} of futures instead of {percent(base.chance)}"
+        named = [run for _, _, run in gains][:MOST_NAMED]
+        more = f"worth {plan.worth - base.worth:+.1f}"
+        if base.chance - plan.chance >= NOTABLE:
+            more += f", but all musts fit in {percent(plan.chance)} of futures instead of {percent(base.chance)}"
+        elif musts:
+            more += f", and all musts fit in {percent(plan.chance)} of futures"
+        return f"{join([self._fits(run, plan, base) for run in named])}, {more}" if named else more
+
+    def _rises(self, run: int, plan: TeamPlan, base: TeamPlan) -> bool:
+        return plan.done.get(run, 0.0) - base.done.get(run, 0.0) >= NOTABLE
+
+    def _fits(self, run: int, plan: TeamPlan, base: TeamPlan) -> str:
+        return (f"{self.name(run)} fits in {percent(plan.done.get(run, 0.0))} of futures instead of "
+                f"{percent(base.done.get(run, 0.0))}")
+
+    def name(self, run: int) -> str:
+        """The run, with its car where its name alone does not say."""
+        choice = self._choices[run]
+        return f"{choice.run} (car {choice.car})" if choice.run in self._twice else choice.run
+
+
+def percent(chance: float) -> str:
+    """A chance as the screen writes it."""
+    return f"{100 * chance:.0f} %"
+
+
+def join(parts: Sequence[str]) -> str:
+    """One, two, or several parts as a list in words."""
+    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+
+
+def _laps(count: int) -> str:
+    return f"{count} timed lap{'' if count == 1 else 's'}"
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _runs(model: CarModel, sequel: Sequel) -> list[int]:
+    return [run for number in sequel for run in model.pieces[number].runs]
+
+
+def _in_order(runs: list[int], place: dict[int, int]) -> set[int]:
+    """A longest part of these runs that stands in the order of the plan."""
+    best: list[list[int]] = []
+    for run in runs:
+        ahead = [chain for chain in best if place[chain[-1]] < place[run]]
+        best.append([*(_longest(ahead) if ahead else []), run])
+    return set(_longest(best)) if best else set()
+
+
+def _longest(chains: list[list[int]]) -> list[int]:
+    most = max(len(chain) for chain in chains)
+    return next(chain for chain in chains if len(chain) == most)

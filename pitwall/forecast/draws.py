@@ -1,0 +1,122 @@
+"""What every activity of a car takes in each future, drawn so that alternatives may be compared.
+
+Each kind of activity of each run draws from a stream of its own, keyed by car, run and kind, one lap after the other.
+So dropping, shortening or reordering runs, or a longer work, changes none of the durations drawn for the rest: two
+plans with the same seed meet the same luck.
+
+Timed laps of a run are off together (fuel, driver, track: the run's level) and each on its own; some are spoilt by a
+mistake. How much of each comes with the question (``RunPace``), as the lap-time model knows it at that moment.
+"""
+
+from __future__ import annotations
+
+import zlib
+
+import numpy as np
+
+from pitwall.forecast.pert import Floats, normal, sample, sample_tenths, tenths_at
+from pitwall.forecast.walk import ON_TRACK, Chain
+from pitwall.model.outlook import Activity, CarSnapshot, RunPace
+
+OUT_OF_TIMED = (1.07, 1.25, 1.41)
+"""Out-lap over good lap, 10, 50 and 90 percent of recorded practice sessions: for a car with no out-lap to go by."""
+
+EVEN = RunPace(level=0.0, lap=0.0)
+
+
+def stream(seed: int, *key: int) -> np.random.Generator:
+    """A stream of random numbers for this key; the same seed and key give the same numbers."""
+    # SeedSequence wants whole numbers from zero: a negative seed is folded over.
+    return np.random.Generator(np.random.PCG64(np.random.SeedSequence([seed % (1 << 64), *key])))
+
+
+def named(seed: int, *names: str) -> np.random.Generator:
+    """The same for a key of names."""
+    # Not hash(): that differs from one process to the next.
+    return stream(seed, 1 + zlib.crc32("/".join(names).encode()))
+
+
+def draw_chain(car: CarSnapshot, count: int, seed: int) -> Chain:
+    """Draw ``count`` durations for each activity of one car."""
+    durations = draw_durations(car, count, seed)
+    under_way = car.on_track and bool(car.activities) and car.activities[0].kind in ON_TRACK
+    again = durations
+    if under_way and (whole := _whole_lap(car)) is not None:
+        again = durations.copy()
+        again[0] = np.maximum(durations[whole], durations[0])
+    return Chain(car.activities, durations, again, _out_laps(car, durations, seed, under_way), under_way)
+
+
+def draw_durations(car: CarSnapshot, count: int, seed: int) -> Floats:
+    """Seconds that each of A activities takes in each of N futures, shape (A, N)."""
+    durations = np.empty((len(car.activities), count))
+    streams: dict[tuple[str, str], np.random.Generator] = {}
+    levels: dict[str, Floats] = {}
+    last = ""
+    for index, activity in enumerate(car.activities):
+        # Work that names no run belongs to the one it follows.
+        last = activity.run or last
+        rng = streams.get((last, activity.kind))
+        if rng is None:
+            rng = streams[last, activity.kind] = named(seed, car.car, last, activity.kind)
+        if activity.points == "pace":
+            if last not in levels:
+                levels[last] = _level(named(seed, car.car, last, "level"), car.pace.get(last, EVEN), count)
+            durations[index] = _timed(rng, activity.likely_s * levels[last], car.pace.get(last, EVEN), count)
+        else:
+            durations[index] = _drawn(rng, activity, count)
+    return durations
+
+
+def _drawn(rng: np.random.Generator, activity: Activity, count: int) -> Floats:
+    # Estimates are scaled and clipped on their way here: a likely value a rounding error outside is no news.
+    low, high = min(activity.low_s, activity.high_s), max(activity.low_s, activity.high_s)
+    likely = min(max(activity.likely_s, low), high)
+    if activity.points == "tenths":
+        return sample_tenths(rng, low, likely, high, count)
+    if activity.lasted_s > 0.0:
+        return sample(rng, low, likely, high, count, activity.lasted_s) - activity.lasted_s
+    return sample(rng, low, likely, high, count)
+
+
+def _level(rng: np.random.Generator, pace: RunPace, count: int) -> Floats:
+    """By which factor all timed laps of the run are off, shape (N,)."""
+    level: Floats = np.exp(pace.level * normal(rng.random(count)))
+    return level
+
+
+def _timed(rng: np.random.Generator, usual: Floats, pace: RunPace, count: int) -> Floats:
+    """One timed lap: about what is usual in each future, and now and then spoilt. Two numbers a future, always."""
+    lap = normal(rng.random(count))
+    even = rng.random(count)
+    lap *= pace.lap
+    lap += 1.0
+    spoilt = (even < pace.mistake_chance).nonzero()[0]
+    if spoilt.size:
+        lap[spoilt] += tenths_at(even[spoilt] / pace.mistake_chance, *pace.mistake)
+    lap *= usual
+    return lap
+
+
+def _whole_lap(car: CarSnapshot) -> int | None:
+    """A later activity of the kind that is under way: how long that lap takes from its beginning."""
+    kind = car.activities[0].kind
+    return next((i for i, activity in enumerate(car.activities) if i > 0 and activity.kind == kind), None)
+
+
+def _out_laps(car: CarSnapshot, durations: Floats, seed: int, under_way: bool) -> tuple[Floats, ...]:
+    """Per activity the out-lap it needs after a red flag: its own run's, else the car's next, else a typical one."""
+    outs = {
+        activity.run: i
+        for i, activity in reversed(list(enumerate(car.activities)))
+        if activity.kind == "out" and not (under_way and i == 0)
+    }
+    fallback = durations[min(outs.values())] if outs else _typical_out(car, durations.shape[1], seed)
+    return tuple(durations[outs[activity.run]] if activity.run in outs else fallback for activity in car.activities)
+
+
+def _typical_out(car: CarSnapshot, count: int, seed: int) -> Floats:
+    ratio = sample_tenths(named(seed, car.car, "/out again"), *OUT_OF_TIMED, count)
+    laps = [activity.likely_s for activity in car.activities if activity.kind in ON_TRACK]
+    whole: Floats = ratio * (max(laps) if laps else 0.0)
+    return whole

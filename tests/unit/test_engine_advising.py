@@ -1,0 +1,347 @@
+"""When the forecast is asked for advice, what it proposes, and what a person makes of it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from pitwall.model.advice import RunDone
+from pitwall.model.outputs import AdviceState, Alert, Answered, LadderState, Refused
+from tests.unit.advice_stage import LONG, AdviceStage, advice, as_asked, stage
+from tests.unit.engine_stage import CAR, CHECKS, MAIN, SPARE, Stage, effect, plan, reason, setup
+
+WITHOUT_SPARE: dict[str, list[Any]] = {CAR: ["checks", "main", "long"]}
+SHORTER: dict[str, list[Any]] = {CAR: ["checks", "main", ("long", 3)]}
+FIRST_LONG: dict[str, list[Any]] = {CAR: ["long", "checks", "main"]}
+
+
+def alerts(made: Stage) -> list[str]:
+    """The words of every overrun alert so far."""
+    return [one.text for one in made.made(Alert) if one.kind == "overrun" and one.active]
+
+
+def in_danger(*lefts: dict[str, list[Any]]) -> AdviceStage:
+    """A must is in danger, and the adviser has answered."""
+    made = stage()
+    made.foreseen(0.3)
+    made.advised(*lefts)
+    return made
+
+
+# -- when it is asked --------------------------------------------------------------------------------------------------
+
+
+def test_a_must_in_danger_asks_once() -> None:
+    """Below the warning limit it is asked; while nothing else happens, not again at the next forecast."""
+    made = stage()
+    made.foreseen(0.81)
+    assert made.asked() == []
+    made.wait(130)
+    made.foreseen(0.34)
+    assert [one.revision for one in made.asked()] == [1]
+    made.wait(260)
+    made.foreseen(0.31)
+    assert len(made.asked()) == 1
+    made.wait(600)
+    made.foreseen(0.31)
+    assert len(made.asked()) == 2, "minutes later the best plan may be another one"
+
+
+def test_between_the_limits_nothing_is_asked_and_nothing_told() -> None:
+    """Never below the warning limit: no alert, no question. A could that does not fit is silent as well."""
+    made = stage()
+    made.foreseen(0.65)
+    made.wait(130)
+    made.foreseen(0.62)
+    assert (made.asked(), alerts(made)) == ([], [])
+
+
+def test_a_red_flag_asks_at_once_for_the_ladder_and_its_end_once_more() -> None:
+    """Three restarts are asked for; when the session goes on, once more without them."""
+    made = stage()
+    made.status(100, "red")
+    (wanted,) = made.asked()
+    assert (wanted.t, wanted.question.restart_s) == (100, (240.0, 480.0, 720.0))
+    made.advised(WITHOUT_SPARE)
+    made.status(400, "green")
+    assert [one.question.restart_s for one in made.asked()[1:]] == [()]
+
+
+def test_a_change_by_the_desk_asks_and_a_person_may_ask() -> None:
+    """An amended plan, and the command; a comment or a call that was said does not."""
+    made = stage()
+    made.command("comment", text="windy")
+    assert made.asked() == []
+    made.command("drop", run="spare")
+    assert len(made.asked()) == 1
+    assert "asked the forecast" in effect(made.command("advise"))
+    assert len(made.asked()) == 2
+
+
+def test_with_nothing_left_there_is_nothing_to_ask() -> None:
+    """After the flag, or with every run dropped, the command is refused in words."""
+    made = stage()
+    for name in ("checks", "main", "long", "spare"):
+        made.command("drop", run=name)
+    assert reason(made.command("advise")) == "no run is left: nothing can be advised"
+    other = stage()
+    other.status(3600, "finished")
+    assert "the flag is out" in reason(other.command("advise"))
+
+
+# -- what is proposed --------------------------------------------------------------------------------------------------
+
+
+def test_what_is_advised_stands_with_what_it_changes_costs_and_buys() -> None:
+    """Best first, at most three, each with its lines, its sentence and what is given up."""
+    made = in_danger(WITHOUT_SPARE, SHORTER)
+    state = made.state()
+    assert state is not None
+    assert (state.asked, state.musts_chance) == ("musts in danger", 0.34)
+    first, second = state.proposals
+    assert (first.id, first.source, first.cars) == ("advice-1-1", "forecast", (CAR,))
+    assert (first.lines, first.costs) == (("run spare is dropped",), ("spare (could) is not done",))
+    assert first.sentence == "dropping the second hold brings it to 92%."
+    assert first.musts_chance == pytest.approx(0.92)
+    assert second.lines == ("run spare is dropped", "long: 6 timed laps become 3")
+    assert second.costs == ("long (should): 3 of 6 timed laps", "spare (could) is not done")
+
+
+def test_the_plan_as_it_stands_is_no_proposal() -> None:
+    """Nothing to adopt: nothing is shown, unless somebody asked; then it is said why."""
+    made = stage()
+    made.command("drop", run="spare")
+    made.advised({})
+    assert made.state() is None
+    made.command("advise")
+    made.advised({})
+    state = made.state()
+    assert state is not None
+    assert (state.proposals, state.problem) == ((), "no change does better than the plan as it stands")
+
+
+def test_an_answer_to_an_older_question_is_dropped() -> None:
+    """The desk changed the plan meanwhile: what was worked out for the old one is not shown."""
+    made = stage()
+    made.command("advise")
+    made.command("drop", run="spare")
+    assert made.advised(WITHOUT_SPARE, revision=1) == ()
+    assert made.state() is None
+    made.advised({CAR: ["checks", "main"]})
+    assert made.state() is not None
+
+
+def test_an_answer_that_the_runs_overtook_is_asked_anew() -> None:
+    """The car left while the adviser worked: another question goes out by itself."""
+    made = stage()
+    made.command("advise")
+    made.leave(300)
+    made.advised(WITHOUT_SPARE)
+    assert made.state() is None
+    assert len(made.asked()) == 2
+
+
+def test_the_alert_tells_the_evidence_and_the_proposal_when_it_comes() -> None:
+    """How likely now, how likely before, and what would help; adopted, the alert is over with the next forecast."""
+    made = stage()
+    made.foreseen(0.81)
+    made.status(100, "red")
+    made.status(400, "green")
+    made.wait(430)
+    made.foreseen(0.34)
+    assert alerts(made)[-1] == "Car 41: main fits in 34% of futures, 81% before the red"
+    made.advised(WITHOUT_SPARE)
+    assert alerts(made)[-1] == (
+        "Car 41: main fits in 34% of futures, 81% before the red; dropping the second hold brings it to 92%"
+    )
+    made.command("adopt", proposal=made.state().proposals[0].id)  # type: ignore[union-attr]  # it stands
+    made.foreseen(0.92)
+    assert not [one for one in made.session.standing() if isinstance(one, Alert)]
+
+
+def test_a_proposal_that_would_do_something_else_now_is_withdrawn() -> None:
+    """The car leaves on the run that the proposal drops; who answers it hears so."""
+    made = in_danger({CAR: ["main", "long", "spare"]}, WITHOUT_SPARE)
+    made.leave(200)
+    state = made.state()
+    assert state is not None
+    assert [one.lines for one in state.proposals] == [("run spare is dropped",)]
+    told = reason(made.command("adopt", proposal="advice-1-1"))
+    assert told == "advice-1-1 was withdrawn at 3:20 (the plan or its runs moved on); advice-1-2 waits now"
+
+
+def test_the_same_advice_again_keeps_its_name() -> None:
+    """Worked out anew with the same outcome: who is about to press the key still means the same."""
+    made = in_danger(WITHOUT_SPARE)
+    made.wait(600)
+    made.foreseen(0.3)
+    made.advised(WITHOUT_SPARE)
+    state = made.state()
+    assert state is not None
+    assert [one.id for one in state.proposals] == ["advice-1-1"]
+
+
+def test_the_flag_ends_all_advice() -> None:
+    """Nothing is left to be changed: what stood is cleared, and no answer brings it back."""
+    made = in_danger(WITHOUT_SPARE)
+    made.status(3600, "finished")
+    assert made.state() is None
+    assert made.made(AdviceState)[-1].active is False
+
+
+# -- adopt and decline -------------------------------------------------------------------------------------------------
+
+
+def test_adopting_changes_the_plan_and_ends_the_other_proposals() -> None:
+    """The plan in use follows, the change is on record with who, and the rest was made for the plan as it was."""
+    made = in_danger(SHORTER, WITHOUT_SPARE)
+    told = effect(made.command("adopt", proposal="advice-1-1", by="ann"))
+    assert told == "advice-1-1 of the forecast adopted: run spare is dropped; long: 6 timed laps become 3"
+    states = {one.run.run: one for one in made.car.progress.runs}
+    assert (states["spare"].state, states["long"].timed_wanted) == ("dropped", 3)
+    assert (made.car.desk.changes[-1].by, made.car.desk.changes[-1].what) == ("ann", told)
+    assert made.state() is None
+    assert "was replaced" in reason(made.command("adopt", proposal="advice-1-2"))
+    assert "adopted already, by ann" in effect(made.command("adopt", proposal="advice-1-1"))
+
+
+def test_without_a_name_the_only_proposal_is_meant() -> None:
+    """With two of them the desk must say which."""
+    made = in_danger(SHORTER, WITHOUT_SPARE)
+    assert reason(made.command("adopt")) == "say which in 'proposal': advice-1-1, advice-1-2"
+    made.command("decline", proposal="advice-1-1")
+    assert isinstance(made.command("adopt"), Answered)
+
+
+def test_what_was_declined_is_not_offered_again_by_itself() -> None:
+    """Until a red flag makes the day another one, or somebody asks."""
+    made = in_danger(WITHOUT_SPARE)
+    assert effect(made.command("decline", proposal="advice-1-1")) == "advice-1-1 declined: the plan stays"
+    made.wait(600)
+    made.foreseen(0.3)
+    made.advised(WITHOUT_SPARE)
+    assert made.state() is None or not made.state().proposals  # type: ignore[union-attr]  # just asked
+    made.command("advise")
+    made.advised(WITHOUT_SPARE)
+    state = made.state()
+    assert state is not None
+    assert len(state.proposals) == 1
+
+
+def test_adopting_while_the_car_is_out_touches_nothing_driven() -> None:
+    """The run on track keeps the laps that were begun; the others follow the advice."""
+    made = AdviceStage(setup(plan(LONG, MAIN, SPARE)))
+    made.green()
+    made.drive(100, 125, 100)
+    made.command("advise")
+    choice = made.asked()[-1].question.choices[0]
+    assert (choice.run, choice.under_way, choice.done, choice.fewest) == ("long", True, 1, 3)
+    made.advised({CAR: [("long", 3), "main"]})
+    made.command("adopt", proposal="advice-1-1")
+    run = made.car.progress.current
+    assert run is not None
+    assert (run.run.run, run.timed_done, run.timed_wanted) == ("long", 1, 3)
+
+
+# -- several cars ------------------------------------------------------------------------------------------------------
+
+
+def two_cars() -> AdviceStage:
+    """Car 41 has a run that car 58 could do."""
+    swap = SPARE | {"run": "wear", "also_on": ["58"]}
+    made = AdviceStage(setup(plan(CHECKS, MAIN, swap), plan(MAIN, SPARE, car="58")))
+    made.green()
+    return made
+
+
+def test_a_swap_between_cars_changes_both_plans_at_once() -> None:
+    """One proposal, one key: the run leaves the one plan and stands in the other."""
+    made = two_cars()
+    made.command("advise")
+    wear = next(one for one in made.asked()[-1].question.choices if one.run == "wear")
+    assert wear.also_on == ("58",)
+    made.advised({CAR: ["checks", "main"], "58": ["main", RunDone(run="wear", timed=1, from_car=CAR), "spare"]})
+    state = made.state()
+    assert state is not None
+    (proposal,) = state.proposals
+    assert proposal.cars == (CAR, "58")
+    assert proposal.lines[0] == "car 41: run wear is dropped"
+    assert proposal.lines[1].startswith("car 58: new run wear after main: out, 1 timed, in")
+    assert proposal.costs == ()
+    told = effect(made.command("adopt", proposal=proposal.id, by="ann"))
+    assert "car 41: run wear is dropped; car 58: new run wear" in told
+    other = made.session.team["58"]
+    assert [one.run.run for one in other.progress.rest()] == ["main", "wear", "spare"]
+    assert other.desk.changes[-1].by == "ann"
+
+
+def test_a_proposal_for_one_car_is_answered_there() -> None:
+    """Asked at the other car's desk, it is refused with where to go."""
+    made = two_cars()
+    made.command("advise")
+    made.advised({"58": ["main"]})
+    assert "changes the plan of car 58" in reason(made.command("adopt", proposal="advice-1-1"))
+    assert isinstance(made.command("adopt", car="58", proposal="advice-1-1"), Answered)
+
+
+# -- the ladder --------------------------------------------------------------------------------------------------------
+
+
+def test_the_ladder_stands_under_red_and_ends_with_it() -> None:
+    """A rung for each restart, by session time, with the work to pull forward; cleared at green."""
+    made = stage()
+    made.status(600, "red")
+    made.wait(602)
+    made.advised(WITHOUT_SPARE)
+    ladder = made.made(LadderState)[-1]
+    assert (ladder.t, [one.at_s for one in ladder.rungs]) == (602, [840.0, 1080.0, 1320.0])
+    assert ladder.rungs[0].lines == ("run spare is dropped",)
+    assert ladder.work == ("the floor work fits into the wait",)
+    assert ladder in made.session.standing()
+    made.status(900, "green")
+    assert made.made(LadderState)[-1].active is False
+    assert not [one for one in made.session.standing() if isinstance(one, LadderState)]
+
+
+def test_an_answer_after_the_red_builds_no_ladder() -> None:
+    """Green came first: the question was asked anew, and the old answer is dropped."""
+    made = stage()
+    made.status(600, "red")
+    made.status(601, "green")
+    made.advised(WITHOUT_SPARE, revision=1)
+    assert made.made(LadderState) == []
+
+
+# -- restarts ----------------------------------------------------------------------------------------------------------
+
+
+def test_an_unanswered_question_is_asked_again_after_a_restart() -> None:
+    """It is among the open wishes until it is answered."""
+    made = stage()
+    made.command("advise")
+    assert made.asked()[-1] in made.session.open_wishes()
+    made.advised(WITHOUT_SPARE)
+    assert made.asked()[-1] not in made.session.open_wishes()
+
+
+def test_a_file_and_the_forecast_may_propose_at_once() -> None:
+    """Each is answered by its own name; without one, the file's is meant."""
+    made = in_danger(WITHOUT_SPARE)
+    from pitwall.model.events import PlanFileRead
+
+    changed = plan(CHECKS, MAIN | {"laps": "out, 1 timed, in"}, LONG, SPARE)
+    made.handle(PlanFileRead(id="file", t=made.now, car=CAR, file="plan_41.yaml", plan=changed))
+    assert "plan_41.yaml declined" in effect(made.command("decline"))
+    assert isinstance(made.command("adopt", proposal="advice-1-1"), Answered)
+    assert not isinstance(made.command("adopt", proposal="advice-9-9"), Answered)
+
+
+def test_a_made_up_plan_names_every_car() -> None:
+    """The builder of these tests answers for all cars that were asked about."""
+    made = two_cars()
+    made.command("advise")
+    question = made.asked()[-1].question
+    assert [one.car for one in as_asked(question)] == [CAR, "58"]
+    assert advice(as_asked(question)).flips is None
+    assert not isinstance(made.command("advise"), Refused)
