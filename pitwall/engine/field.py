@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from pitwall.engine.car import CarTrack, Happening, LapRecord
+from pitwall.engine.run_state import RunState
 from pitwall.engine.session_clock import SessionClock
 from pitwall.model import events as ev
 from pitwall.model.outputs import LapJudged
@@ -28,7 +29,7 @@ class Field:
         self.passings, self.yellows = Passings(), YellowTimes()
         self.heard_t: float | None = None
         for car in sorted(setup.plans):
-            self.track(car, lap_map(setup.circuit, setup.cars[car], setup.calls)).planned = True
+            self.track(car, lap_map(setup.circuit, setup.cars[car], setup.calls))
         for car in setup.field_cars:
             self.track(car)
 
@@ -94,19 +95,19 @@ class Field:
         return any(track.on_track for track in self.tracks.values())
 
 
-def judge(track: CarTrack, happening: Happening, expected: LapKind, now: float) -> LapJudged | None:
+def judge(track: CarTrack, happening: Happening, run: RunState | None, now: float) -> LapJudged | None:
     """Which kind of lap it is, or was, after this happening; None where it says nothing new about it.
 
-    ``expected`` is the planned kind of the running lap; for a car without a plan: timed.
+    ``run`` is the run of the plan that the car is on, if any; without one a lap is expected to be timed.
     """
+    track.word = run.word if run is not None else "none"
     if happening.what == "loop" and track.lap is not None:
-        track.judge(expected)
+        track.judge(run.expected_kind if run is not None else "timed")
         if track.lap.start_phase == 0.0 and track.state in ("timed", "cool"):
             track.move("judged_cool" if track.lap.kind == "cool" else "judged_timed")
         kind = track.lap.kind if track.state == "in" else track.lap_kind
         return None if kind is None else lap_judged(track, track.lap, "loop", happening.loop, kind, now)
     if happening.what in ("left", "lap_done"):
-        track.expected = expected
         track.outlook()  # what is forecast where a lap begins is judged where it ends
     if happening.lap is not None and happening.what in ("lap_done", "came_in"):
         at = "line" if happening.what == "lap_done" else "pit"

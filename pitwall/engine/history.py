@@ -174,8 +174,7 @@ def follow(car: TeamCar, happenings: list[Happening], clock: SessionClock, now: 
     for happening in happenings:
         if happening.what != "ignored":
             car.happened(happening, clock, now)
-        run = car.progress.current
-        judge(car.track, happening, run.expected_kind if run is not None else "timed", now)
+        judge(car.track, happening, car.progress.current, now)
 
 
 def seen(car: TeamCar, entry: Entry) -> list[Happening]:

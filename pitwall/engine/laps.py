@@ -7,13 +7,15 @@ from dataclasses import dataclass, field
 from pitwall.model.plan import LapKind
 from pitwall.pace.believing import EndedLap
 from pitwall.pace.outlook import LapSoFar
+from pitwall.pace.planned import PlanWord
 
 
 @dataclass
 class LapRecord:
     """One lap as it was followed. Times are session seconds; ``kind`` is what hindsight says.
 
-    ``usual``: usual seconds at its beginning, each loop and the line, as they were known when it ended.
+    ``usual``: usual seconds at its beginning, each loop and the line, as they were known when it ended. ``word``: what
+    the plan said of it when it was looked at last.
     """
 
     number: int
@@ -32,6 +34,7 @@ class LapRecord:
     run: str | None = None
     position_in_run: int = 0
     usual: tuple[float, ...] = ()
+    word: PlanWord = "none"
 
     @property
     def complete(self) -> bool:
@@ -45,14 +48,14 @@ class LapRecord:
         sure = not (self.inferred_start or self.inferred_end or t <= self.start_t)
         return EndedLap(
             self.number, self.kind, self.start_t, self.start_phase, self.crossings, t, end_phase, sure, self.slow_at,
-            tyre_age, compound, session_end_s,
+            tyre_age, compound, session_end_s, self.word,
         )  # fmt: skip
 
     def so_far(self, odds: tuple[float, float, float]) -> LapSoFar:
         """The lap as the pace model takes it while it runs."""
         last = max(self.crossings, key=lambda loop: self.crossings[loop], default="")
         slow = last in self.slow_at if last else self.disturbed
-        return LapSoFar(self.start_t, self.start_phase, self.crossings, slow, odds, self.disturbed)
+        return LapSoFar(self.start_t, self.start_phase, self.crossings, slow, odds, self.disturbed, self.word)
 
 
 @dataclass(frozen=True)

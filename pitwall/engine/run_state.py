@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pitwall.engine.transitions import ITEM, RUN, allowed, step
 from pitwall.model.outputs import ItemProgress, RunProgress
 from pitwall.model.plan import Item, LapKind, Run
+from pitwall.pace.planned import PlanWord
 
 
 @dataclass
@@ -87,6 +88,18 @@ class RunState:
         if self.boxed_early and self.pointer == 0:
             return "in"
         return self.laps[min(self.pointer, len(self.laps) - 1)]
+
+    @property
+    def word(self) -> PlanWord:
+        """What this run says of the lap that the car is on: see ``pace/planned.py``."""
+        if self.boxed_early or self.boxed_from is not None:
+            return "called"
+        kind = self.expected_kind
+        if kind == "in":
+            return "in" if self.stayed_out == 0 else "beyond"
+        if kind != "timed":
+            return "cool" if kind == "cool" else "none"
+        return "last" if self.timed_wanted - self.timed_done <= 1 else "more"
 
     @property
     def out_in(self) -> bool:

@@ -191,8 +191,7 @@ class Session:
                     self.notices.plan.add(track.car)
                 if happening.what == "lap_done":
                     self._outputs += look_at_switches(car, self.alerts, self.clock.status, self.now)
-            run = car.progress.current if car is not None else None
-            judged = judge(track, happening, run.expected_kind if run is not None else "timed", self.now)
+            judged = judge(track, happening, car.progress.current if car is not None else None, self.now)
             if judged is not None:
                 self._outputs.append(judged)
 

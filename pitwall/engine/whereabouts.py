@@ -15,6 +15,7 @@ from pitwall.pace.arrivals import Sighting, arrival_quantiles
 from pitwall.pace.kinds import judge_by, judge_so_far, odds
 from pitwall.pace.laptimes import CarPace
 from pitwall.pace.outlook import Outlook
+from pitwall.pace.planned import PlanWord
 from pitwall.pace.weighing import HIGH, LOW, MIDDLE, Array
 from pitwall.track.lapmap import LapMap
 
@@ -45,8 +46,7 @@ class Whereabouts:
     tyre_age: int | None = None
     flag_s: float = float("inf")
     red: bool = False
-    planned: bool = False
-    expected: LapKind | None = None
+    word: PlanWord = "none"
     sighting: Sighting | None = None
     judged: tuple[Outlook | None, LapKind, bool, LapKind] | None = None
 
@@ -155,11 +155,11 @@ class Whereabouts:
         if self.lap is None or not self.on_track:
             return None
         late = self.lap.start_t > self.flag_s, self.lap.start_t + self.pace.lap_s("cool") > self.flag_s
-        return self.pace.outlook(self.lap.so_far(odds(self.expected if self.planned else None, self.red, *late)))
+        self.lap.word = self.word
+        return self.pace.outlook(self.lap.so_far(odds(self.red, *late)))
 
     def judge(self, expected: LapKind) -> LapKind | None:
         """Believe anew which kind of lap this is, from its pace so far and what the plan expects."""
-        self.expected = expected
         lap = self.lap
         if lap is None or self.state == "stopped" or not self.on_track:
             return None

@@ -13,6 +13,7 @@ from statistics import median
 
 from pitwall.model.plan import LapKind
 from pitwall.pace.outlook import Experience, LapSoFar, Outlook, Said, look_ahead
+from pitwall.pace.planned import PlanRecord, PlanWord
 from pitwall.pace.runpace import AHEAD, SUM_OF, USED_FROM, DrivenLaps, FieldLaps, Forecast
 from pitwall.pace.shapes import COOL, IN, OTHER, TIMED
 from pitwall.pace.weighing import Array, weighted_median
@@ -37,6 +38,7 @@ class EndedLap:
     tyre_age: int | None = None
     compound: str | None = None
     session_end_s: float = math.inf
+    word: PlanWord = "none"
 
 
 @dataclass
@@ -47,6 +49,7 @@ class FieldBelief:
     from_line: Experience = field(init=False)
     from_pits: Experience = field(init=False)
     laps: FieldLaps = field(default_factory=FieldLaps)
+    plans: PlanRecord = field(default_factory=PlanRecord)
     quick: tuple[tuple[float, ...], ...] = ()
     out_laps: tuple[tuple[float, tuple[float, ...]], ...] = ()
     _rests: tuple[float | None, ...] | None = None
@@ -170,10 +173,13 @@ def ended(
         slow = [False, *(label in lap.slow_at for label in field_belief.labels), False]
         kind = (IN if lap.end_phase < 1.0 else OTHER) if from_pits else KIND_NUMBERS[lap.kind]
         experience.shapes.learn((car, lap.number), car, kind, belief.situation, lap.end_t, at, reference, slow)
+    told = belief.said if belief.said_of == lap.start_t else ()
+    if told and lap.sure and not from_pits:
+        field_belief.plans.learn(lap.word, told[-1].kinds, KIND_NUMBERS[lap.kind])
     if lap.end_phase == 1.0 and lap.sure:
         if from_pits:
             field_belief.learn_out(lap.end_t, times)
-        for said in belief.said if belief.said_of == lap.start_t else ():
+        for said in told:
             experience.learn(said, lap.end_t - said.seen_t)
     made = replace(belief, before=KIND_NUMBERS[lap.kind] if lap.kind != "installation" else OTHER, said=())
     if from_pits and lap.end_phase == 1.0 and lap.sure:
@@ -263,7 +269,8 @@ def outlook(
     rests = field_belief.rests(lap.start_t) if from_pits else ((), ())
     timed = timed_next(belief) if not from_pits and not lap.crossings else None
     made = look_ahead(
-        experience, car, belief.situation, field_belief.labels, lap, reference, last, rests, limit_s, timed
+        experience, field_belief.plans, car, belief.situation, field_belief.labels, lap, reference, last, rests,
+        limit_s, timed,
     )
     said = belief.said if belief.said_of == lap.start_t else ()
     said = (*(one for one in said if one.knot != made.knot), made.said)

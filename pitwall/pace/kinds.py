@@ -10,34 +10,27 @@ from __future__ import annotations
 
 from pitwall.model.plan import LapKind
 from pitwall.pace.laptimes import TIMED_AT_MOST, CarPace
-from pitwall.pace.outlook import EVEN
 
 __all__ = ["LAST_PART_AT_MOST", "SO_FAR_AT_MOST", "TIMED_AT_MOST", "judge_by", "judge_complete", "judge_so_far", "odds"]
 
 SO_FAR_AT_MOST = 1.10
 TIMED_FROM, SLOW_UP_TO = 0.8, 0.1
-PLAN_ODDS: dict[LapKind, tuple[float, float, float]] = {
-    "timed": (2.0, 1.0, 0.15), "cool": (0.5, 3.0, 0.15), "in": (0.5, 0.5, 6.0),
-}  # fmt: skip
-"""A plan of the night before is right about in-laps more often than not, and does not know cool-down laps."""
 LAST_PART_AT_MOST = 1.16
 
 
-def odds(expected: LapKind | None, red: bool, after_flag: bool, cool_after_flag: bool) -> tuple[float, float, float]:
-    """How much likelier than usual a running lap is timed, a cool-down lap or an in-lap, before its pace is looked at.
+def odds(red: bool, after_flag: bool, cool_after_flag: bool) -> tuple[float, float, float]:
+    """How much likelier than usual the session makes a running lap timed, a cool-down lap or an in-lap.
 
     Args:
-        expected: what the plan says; None without a plan.
         red: everybody is to come in.
         after_flag: the lap began after the flag.
         cool_after_flag: a cool-down lap would end after the flag, and lead to nothing any more.
     """
-    timed, cool, coming_in = PLAN_ODDS.get(expected or "out", EVEN)
     if red:
-        return timed * 0.1, cool * 0.1, coming_in * 5.0
+        return 0.1, 0.1, 5.0
     if after_flag:
-        return timed * 0.05, cool * 0.05, coming_in
-    return timed, cool * 0.1 if cool_after_flag else cool, coming_in
+        return 0.05, 0.05, 1.0
+    return 1.0, 0.1 if cool_after_flag else 1.0, 1.0
 
 
 def judge_complete(pace: CarPace, lap_time_s: float, end_t: float, disturbed: bool) -> LapKind:

@@ -217,12 +217,14 @@ class CarPace:
 
     def outlook(self, lap: LapSoFar) -> Outlook:
         """Which kind the running lap is and when the car reaches each place: made once a crossing."""
-        key = (lap.start_t, lap.start_phase, self.weighed(lap.crossings), lap.slow, lap.odds, lap.disturbed)
+        key = (lap.start_t, lap.start_phase, self.weighed(lap.crossings), lap.slow, lap.odds, lap.disturbed, lap.word)
         if self._outlook is None or self._outlook[0] != key:
             field_belief = self.field_pace.believing(self.labels)
-            t = max(lap.crossings.values(), default=lap.start_t)
+            quick_s = self.quick_s()
+            # What counts as quick is asked when the lap is over: by then an old best lap may count no more.
+            ends_t = max(lap.start_t + quick_s, max(lap.crossings.values(), default=lap.start_t))
             self.belief, made = outlook(
-                self.car, self.belief, field_belief, lap, self._shape(field_belief), self.quick_s(), self.limit_s(t)
+                self.car, self.belief, field_belief, lap, self._shape(field_belief), quick_s, self.limit_s(ends_t)
             )
             self._outlook = key, made
         return self._outlook[1]

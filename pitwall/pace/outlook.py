@@ -15,8 +15,10 @@ from functools import cached_property
 
 import numpy as np
 
+from pitwall.pace.chances import chances, shifted
+from pitwall.pace.planned import Chances, PlanRecord, PlanWord
 from pitwall.pace.residuals import Residuals
-from pitwall.pace.shapes import BACK_TO_USUAL, COOL, IN, INVENTED, INVENTED_OUT, TIMED, Alike, ShapeMemory, Traits
+from pitwall.pace.shapes import BACK_TO_USUAL, INVENTED, INVENTED_OUT, Alike, ShapeMemory, Traits
 from pitwall.pace.weighing import LEVELS, MIDDLE, Array, Record, Spread, weighted_quantiles
 
 OUT_TRAITS = Traits(narrow=0.03, wider=0.25, shift=BACK_TO_USUAL, fades_s=1200.0, least_fresh=0.2)
@@ -31,6 +33,7 @@ Rests = Sequence[float | None]
 EVEN = (1.0, 1.0, 1.0)
 
 
+
 @dataclass(frozen=True)
 class LapSoFar:
     """A running lap as it was seen until now.
@@ -40,7 +43,8 @@ class LapSoFar:
         start_phase: where: 0 at the line, else the pit exit.
         crossings: when each loop was passed, by label.
         slow: a slow or red period held at the last of these.
-        odds: how much likelier than usual the plan makes timed, cool-down and in.
+        odds: how much likelier than usual the session makes timed, cool-down and in.
+        word: what the plan says of the lap.
         disturbed: a slow or red period touched the lap.
     """
 
@@ -48,19 +52,22 @@ class LapSoFar:
     start_phase: float
     crossings: Mapping[str, float]
     slow: bool = False
-    odds: tuple[float, float, float] = EVEN
+    odds: Chances = EVEN
     disturbed: bool = False
+    word: PlanWord = "none"
 
 
 @dataclass(frozen=True)
 class Said:
-    """What was forecast of the line at one loop: by each rule, and in all. Seconds from there."""
+    """What was forecast of the line at one loop: by each rule, and in all. Seconds from there. ``kinds``: of the lap,
+    without the plan's word."""
 
     knot: int
     seen_t: float
     off_pace: bool
     rules: tuple[float, ...]
     told: Array
+    kinds: Chances
 
     @property
     def which(self) -> int:
@@ -114,7 +121,7 @@ class Outlook:
 
     knot: int
     seen_t: float
-    kinds: tuple[float, float, float]
+    kinds: Chances
     line: Array
     said: Said
     _alike: Alike | None
@@ -203,7 +210,7 @@ class Outlook:
 
 
 def look_ahead(
-    experience: Experience, car: str, situation: int, labels: Sequence[str], lap: LapSoFar,
+    experience: Experience, plans: PlanRecord, car: str, situation: int, labels: Sequence[str], lap: LapSoFar,
     reference: Sequence[float], last_quick: Sequence[float] | None, rests: tuple[Rests, Rests], limit_s: float,
     timed_next: Array | None,
 ) -> Outlook:
@@ -211,6 +218,7 @@ def look_ahead(
 
     Args:
         experience: of laps that begin where this one did.
+        plans: what the plan's word is worth.
         car: whose lap.
         situation: what was before in this run (see ``CarBelief``).
         labels: the loops between line and line, in order.
@@ -242,11 +250,13 @@ def look_ahead(
     by_rule = simple * np.exp(experience.residuals[which].quantiles())
     told = experience.spreads[which].apply((1.0 - weights[-1]) * by_rule + weights[-1] * kernel)
     told = np.maximum(told, 0.0)
-    kinds = _kinds(alike, experience.shapes.last, so_far, rest, limit_s, lap)
-    said = Said(knot, seen_t, off_pace, (*rules, float(kernel[MIDDLE])), told)
+    without = chances(
+        alike, experience.shapes.last, so_far, (limit_s - so_far) / max(rest, 1e-9), lap.odds, lap.slow or lap.disturbed
+    )
+    said = Said(knot, seen_t, off_pace, (*rules, float(kernel[MIDDLE])), told, without)
     return Outlook(
-        knot, seen_t, kinds, seen_t + told, said, alike, tuple(reference), so_far, limit_s,
-        timed_next if knot == 0 else None,
+        knot, seen_t, shifted(without, plans.odds(lap.word)), seen_t + told, said, alike, tuple(reference), so_far,
+        limit_s, timed_next if knot == 0 else None,
     )  # fmt: skip
 
 
@@ -267,24 +277,3 @@ def _seen(labels: Sequence[str], lap: LapSoFar, reference: Sequence[float]) -> t
 def _quantiles(alike: Alike | None, knot: int, reference_s: float, coming_in: bool = False) -> Array | None:
     found = alike.at(knot, coming_in) if alike is not None else None
     return None if found is None else reference_s * weighted_quantiles(*found)
-
-
-def _kinds(
-    alike: Alike | None, last: int, so_far: float, rest: float, limit_s: float, lap: LapSoFar
-) -> tuple[float, float, float]:
-    if alike is None:
-        timed, cool, coming_in = 0.7, 0.15, 0.15
-    else:
-        inside = alike.kinds == IN
-        quick = (alike.rests[:, last] <= (limit_s - so_far) / max(rest, 1e-9)) & ~inside
-        if so_far == 0.0:
-            quick = alike.kinds == TIMED
-        total = float(alike.weights.sum())
-        coming_in = float(alike.weights.dot(inside)) / total
-        timed = float(alike.weights.dot(quick)) / total
-        cool = max(0.0, 1.0 - timed - coming_in)
-    raw = [max(p, 0.002) * odds for p, odds in zip((timed, cool, coming_in), lap.odds, strict=True)]
-    if lap.slow or lap.disturbed:  # it cannot count as timed
-        raw[TIMED], raw[COOL] = 0.02 * raw[TIMED], raw[COOL] + 0.98 * raw[TIMED]
-    total = sum(raw)
-    return raw[TIMED] / total, raw[COOL] / total, raw[IN] / total

@@ -101,7 +101,7 @@ def test_the_plan_speaks_for_an_in_lap() -> None:
     cars.lap("car-0", 36.0)
     track = cars.tracks["car-0"]
     usual = outlook(track).kinds
-    track.planned, track.expected = True, "in"
+    track.word = "in"
     assert outlook(track).kinds[2] > usual[2]
     assert sum(outlook(track).kinds) == pytest.approx(1.0)
 
