@@ -277,22 +277,36 @@ def _ways(at: Situation, spec: CallSpec, standard: int, sure: _Sure) -> tuple[Wa
     words = Words(spec.text, spec.short, lambda text: SLOW_SPEECH * at.spoken(text))
     if room.stretches is None:
         own = Room(None, spec.say_from_s, spec.say_by_s + SLOW_SPEECH * spec.spoken_s)
-        return ways(words, own, may_split=False, least=(0.0,))
-    must = spec.kind in MUST
-    found: dict[str, Way] = {}
-    for share, least_s in STANDARDS[standard : standard + 1 if must else max(standard, FULL_AT_LEAST) + 1]:
-        begin = max(room.from_s, at.now)
-        near = tuple(one for one in sure.of(room.stretches, share) if one[1] > begin and one[0] < room.end_by_s)
-        within = Room(near, begin, room.end_by_s, room.best_s)
-        made = ways(words, within, may_split=MAY_SPLIT and not must, least=(least_s,))
-        if must and standard > MUST_IN_FULL and any(way.how == "short" for way in made):
-            made = tuple(way for way in made if way.how == "short")
-        for way in made:
-            # News counts from when it is known, in whatever form: in short now before in full half a lap later.
-            found.setdefault(way.how, replace(way, best_s=begin) if spec.kind in PRE_EMPTS else way)
+        made = ways(words, own, may_split=False, least=(0.0,))
+        # In a slow period there are stretches, and nobody knows where: the less is said, the more of it is heard.
+        short = spec.kind in MUST and at.lap_map.listening is not None
+        return tuple(way for way in made if way.how == "short") or made if short else made
+    if spec.kind in MUST:
+        found = _within(at, spec, words, sure, standard)
+        if standard > MUST_IN_FULL and "short" in found:
+            surer = _within(at, spec, words, sure, MUST_IN_FULL).get("full")
+            return (*(() if surer is None else (surer,)), found["short"])
+        return tuple(found.values())
+    found = {}
+    for number in range(standard, max(standard, FULL_AT_LEAST) + 1):
+        found = _within(at, spec, words, sure, number) | found
         if "full" in found:
             break
     return tuple(found.values())
+
+
+def _within(at: Situation, spec: CallSpec, words: Words, sure: _Sure, standard: int) -> dict[str, Way]:
+    """The ways that one of the ``STANDARDS`` leaves."""
+    room, (share, least_s) = spec.room, STANDARDS[standard]
+    assert room is not None
+    assert room.stretches is not None
+    begin = max(room.from_s, at.now)
+    near = tuple(one for one in sure.of(room.stretches, share) if one[1] > begin and one[0] < room.end_by_s)
+    within = Room(near, begin, room.end_by_s, room.best_s)
+    may_split = MAY_SPLIT and spec.kind not in MUST
+    # News counts from when it is known, in whatever form: in short now before in full half a lap later.
+    return {way.how: replace(way, best_s=begin) if spec.kind in PRE_EMPTS else way
+            for way in ways(words, within, may_split=may_split, least=(least_s,))}
 
 
 class _Sure:

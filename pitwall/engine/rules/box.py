@@ -17,7 +17,7 @@ from pitwall.radio.ways import Room
 TOO_LATE = "Too late for the pit entry: say nothing until the car is past it. The box moves one lap."
 REMINDER_WINDOW_S = 10.0
 BEFORE_AGAIN_S = 8.0  # before the last place: from there on the reminder is the call (common practice, no source)
-REMIND_FROM_S = 35.0  # before the last chance; earlier it reminds of nothing (common practice, no source)
+REMIND_FROM_S = 45.0  # before the last chance: on an in-lap the driver talks through many a stretch (common practice)
 FROM_LINE_S = 0.3  # the straight behind the line is short: the engineer is ready as the car crosses it
 AGAIN = "-again"
 

@@ -2,8 +2,8 @@
 
 A put-back is nothing else: the lap after the procedure wants the old position again. Comparing lap with lap, and not
 procedure with procedure, means that a put-back cannot be forgotten when an item is dropped or moved. Where the
-listening stretches are known each switch is a call of its own: short ones find a place where a long one finds none. Else
-what changes between the same two laps is said in one breath, at most ``GROUP`` switches a call.
+listening stretches are known each switch is a call of its own: a short one finds a place where a long one finds none.
+Else what changes between the same two laps is said in one breath, at most ``GROUP`` switches a call.
 """
 
 from __future__ import annotations
