@@ -37,7 +37,7 @@ STANDARDS = ((1.5, 2.5), (1.0, 2.0), (0.7, 1.5), (0.5, 1.0), (0.2, 0.6))
 the next pair counts where no way meets the one before."""
 FULL_AT_LEAST = 2  # what can wait is said in full in a window of this standard rather than in short in a better one
 MUST_IN_FULL = 1  # what must be said is said in full in a window of this standard at least, else in short
-CONTENT_WITH = {"session": 2, "safety": 3, "stop": 3, "box": 1}  # which standard to begin with; no entry: the first
+CONTENT_WITH = {"session": 2, "safety": 3, "stop": 3, "box": 2}  # which standard to begin with; no entry: the first
 PINNED = -1
 OUTSIDE = ("outside", "outside_short")
 AT_ONCE = ("session", "safety", "stop")
