@@ -26,7 +26,7 @@ from pitwall.journal.memory import MemoryJournal
 from pitwall.model.outputs import DeskState, LapJudged, PlanState, Prompt
 from pitwall.model.setup import SessionSetup
 from pitwall.runtime.clock import VirtualClock
-from pitwall.runtime.forecaster import InlineForecaster
+from pitwall.runtime.forecaster import ForecastFunction, InlineForecaster
 from pitwall.runtime.ports import Sink
 
 BEGIN_S = -30.0
@@ -152,19 +152,22 @@ class Beliefs:
         self.rows.append(Row(self.session, car, round(t, 3), what, about, value, at, **rounded))
 
 
-async def follow(folder: Path, setup: SessionSetup, *beside: Sink) -> list[Row]:
+async def follow(
+    folder: Path, setup: SessionSetup, *beside: Sink, work: ForecastFunction = forecast
+) -> list[Row]:
     """Play the recording through codec, host and engine on virtual time; returns what was believed.
 
     Args:
         folder: the recording.
         setup: what to follow it with.
         beside: further sinks that hear what is decided.
+        work: the forecast, for studies that note what it was asked.
     """
     beliefs, clock, broker = Beliefs(folder.name), VirtualClock(BEGIN_S), MemoryBroker()
     daemon = Daemon(
         setup, Session(), clock=clock, journal=MemoryJournal(),
         bus=MemoryBus(broker, offline_message(setup.session)),
-        forecaster=InlineForecaster(forecast, clock, 0.5), sinks=(beliefs, *beside), follow_clock=False,
+        forecaster=InlineForecaster(work, clock, 0.5), sinks=(beliefs, *beside), follow_clock=False,
     )
     feed = MemoryBus(broker)
 

@@ -3,7 +3,7 @@
     python simulations/score_forecast.py                       # 300 rehearsals of simulations/forecast, two at a time
     python simulations/score_forecast.py --rehearsals 30 --json
     python simulations/score_forecast.py --scenarios FOLDER --first 501
-    python simulations/score_forecast.py --recordings FOLDER... --cars 4
+    python simulations/score_forecast.py --rehearsals 60 --recordings FOLDER... --cars 4
 
 Every chance that was published before the flag is a question: does this run fit, do all musts of this car fit. Worlds
 are those of the scenarios: their lap times, work, flags and drivers differ from what plans and regulations expect, and
@@ -11,10 +11,14 @@ by how much is in the scenario files. What is real and what is the world's: ``sc
 that are asked the same: ``score_forecast_rivals.py``.
 
 ``brier`` is the mean squared error of the chances (Brier 1950; smaller is better), ``brier_fixed`` and ``brier_pert``
-those of the rivals. ``calibration``: of what was given 80 to 95 percent, by how far the share that happened lies from
-the mean of what was stated. ``reliability`` shows that for every band, ``sharpness`` is the mean of p (1 - p): 0 when
-every chance is 0 or 1, which is worth nothing by itself. ``ratio_*`` has a band: nine in ten of 400 draws of whole
-sessions with replacement, for the questions of one session hang together.
+those of the rivals, ``brier_hindsight`` that of somebody who knows the averages of these very worlds. ``calibration``:
+of what was given 80 to 95 percent, by how far the share that happened lies from the mean of what was stated.
+``reliability`` shows that for every band, ``sharpness`` is the mean of p (1 - p): 0 when every chance is 0 or 1, which
+is worth nothing by itself. ``ratio_*`` has a band: nine in ten of 400 draws of whole sessions with replacement, for the
+questions of one session hang together.
+
+Recordings, if any are given, are a part of their own (``recordings``): plans and answers are of another kind there
+(``score_forecast_recorded.py``).
 
 No rehearsal is begun after ``--budget`` seconds; how many there were is told.
 """
@@ -37,8 +41,9 @@ import structlog
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from pitwall.errors import UserError
-from simulations.score_forecast_rivals import fixed, pert
+from pitwall.errors import FileProblem, UserError
+from simulations.score_forecast_recorded import recorded
+from simulations.score_forecast_rivals import fixed, hindsight, pert
 from simulations.score_forecast_rows import Day, Order, Row, rehearse
 from simulations.score_radio import orders
 
@@ -47,14 +52,15 @@ BANDS = (0.0, 0.05, 0.2, 0.4, 0.6, 0.8, 0.95, 1.0)
 JUDGED = (0.8, 0.95)
 BUDGET_S = 200.0
 RESAMPLES = 400
-Scored = tuple[Row, float, float]
-"""A question with what fixed averages and PERT say to it."""
+Scored = tuple[Row, float, float, float]
+"""A question with what fixed averages, PERT and hindsight say to it."""
+RIVALS = ("fixed", "pert", "hindsight")
 
 
 def summary(days: Sequence[Day]) -> dict[str, Any]:
     """The figures of all rehearsals."""
-    by_day = [list(zip(day.rows, fixed_ones, map(pert, day.rows), strict=True))
-              for day, fixed_ones in zip(days, fixed(days), strict=True)]
+    by_day = [list(zip(day.rows, by_fixed, map(pert, day.rows), by_hindsight, strict=True))
+              for day, by_fixed, by_hindsight in zip(days, fixed(days), hindsight(days), strict=True)]
     every = [scored for day in by_day for scored in day]
     return {
         **figures(every),
@@ -73,16 +79,18 @@ def summary(days: Sequence[Day]) -> dict[str, Any]:
 def figures(scored: Sequence[Scored]) -> dict[str, Any]:
     """The scores of these questions; none of an empty list."""
     if not scored:
-        return {"questions": 0, "brier": None, "brier_fixed": None, "brier_pert": None, "calibration": None,
+        return {"questions": 0, "brier": None, **{f"brier_{rival}": None for rival in RIVALS}, "calibration": None,
                 "sharpness": None}
-    happened = np.array([row.happened for row, _, _ in scored], dtype=float)
-    stated = np.array([row.stated for row, _, _ in scored])
+    rows = [one[0] for one in scored]
+    happened = np.array([row.happened for row in rows], dtype=float)
+    stated = np.array([row.stated for row in rows])
+    chances = np.array([one[1:] for one in scored], dtype=float)
+    errors = ((chances - happened[:, None]) ** 2).mean(axis=0)
     return {
         "questions": len(scored),
         "brier": _rounded(np.mean((stated - happened) ** 2)),
-        "brier_fixed": _rounded(np.mean((np.array([chance for _, chance, _ in scored]) - happened) ** 2)),
-        "brier_pert": _rounded(np.mean((np.array([chance for _, _, chance in scored]) - happened) ** 2)),
-        "calibration": calibration([row for row, _, _ in scored]),
+        **{f"brier_{rival}": _rounded(error) for rival, error in zip(RIVALS, errors, strict=True)},
+        "calibration": calibration(rows),
         "sharpness": _rounded(np.mean(stated * (1.0 - stated))),
         "stated": _rounded(stated.mean()),
         "happened": _rounded(happened.mean()),
@@ -111,20 +119,21 @@ def reliability(rows: Sequence[Row]) -> list[dict[str, Any]]:
 
 def _ratios(by_day: Sequence[Sequence[Scored]]) -> dict[str, Any]:
     """Brier score over those of the rivals, with the band of nine in ten resamples of whole sessions."""
-    errors = np.array([[sum((chance - row.happened) ** 2 for row, chance in chances)
-                        for chances in ([(row, row.stated) for row, _, _ in day],
-                                        [(row, one) for row, one, _ in day], [(row, one) for row, _, one in day])]
+    errors = np.array([[sum((chance - one[0].happened) ** 2 for one, chance in zip(day, chances, strict=True))
+                        for chances in ([one[0].stated for one in day],
+                                        *([one[place] for one in day] for place in range(1, 1 + len(RIVALS))))]
                        for day in by_day])
     if not len(errors) or not errors[:, 1:].sum(axis=0).all():
-        return {"ratio_fixed": None, "ratio_pert": None}
+        return {f"ratio_{rival}": None for rival in RIVALS}
     drawn = np.random.default_rng(1).integers(len(errors), size=(RESAMPLES, len(errors)))
     sums, whole = errors[drawn].sum(axis=1), errors.sum(axis=0)
-    return {
-        name: {"ratio": _rounded(whole[0] / whole[place]),
-               "from": _rounded(np.quantile(sums[:, 0] / np.maximum(sums[:, place], 1e-12), 0.05)),
-               "to": _rounded(np.quantile(sums[:, 0] / np.maximum(sums[:, place], 1e-12), 0.95))}
-        for name, place in (("ratio_fixed", 1), ("ratio_pert", 2))
-    }
+    found = {}
+    for place, rival in enumerate(RIVALS, start=1):
+        ratios = sums[:, 0] / np.maximum(sums[:, place], 1e-12)
+        low, high = np.quantile(ratios, (0.05, 0.95))
+        found[f"ratio_{rival}"] = {"ratio": _rounded(whole[0] / whole[place]), "from": _rounded(low),
+                                   "to": _rounded(high)}
+    return found
 
 
 def _rounded(value: float | np.floating[Any]) -> float:
@@ -154,19 +163,23 @@ def text(found: dict[str, Any], took_s: float) -> str:
     """The figures as a page."""
     lines = [f"{found['sessions']} sessions in {took_s:.0f} s, {found['questions']} questions",
              _line("all", found)]
-    for name in ("ratio_fixed", "ratio_pert"):
+    for name in (f"ratio_{rival}" for rival in RIVALS):
         if found[name] is not None:
-            lines.append(f"  {name:<14} {found[name]['ratio']} ({found[name]['from']} to {found[name]['to']})")
+            lines.append(f"  {name:<15} {found[name]['ratio']} ({found[name]['from']} to {found[name]['to']})")
     for group in ("by_want", "by_scenario", "by_status"):
         lines += [_line(name, one) for name, one in found[group].items() if one["questions"]]
     lines += [f"  given {one['from']:.2f} to {one['to']:.2f}: {one['questions']} times, stated {one['stated']:.3f}, "
               f"happened {one['happened']:.3f}" for one in found["reliability"]]
+    if "recordings" in found:
+        lines += ["recordings", _line("all", found["recordings"])]
+        lines += [_line(name, one) for name, one in found["recordings"]["by_scenario"].items()]
     return "\n".join(lines)
 
 
 def _line(name: str, one: dict[str, Any]) -> str:
     return (f"  {name:<14} {one['questions']:>6} questions, brier {one['brier']}, fixed {one['brier_fixed']}, "
-            f"pert {one['brier_pert']}, calibration {one['calibration']}, sharpness {one['sharpness']}")
+            f"pert {one['brier_pert']}, hindsight {one['brier_hindsight']}, calibration {one['calibration']}, "
+            f"sharpness {one['sharpness']}")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -179,15 +192,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--jobs", type=int, default=2, metavar="N", help="rehearsals at a time (default 2)")
     parser.add_argument("--budget", type=float, default=BUDGET_S, metavar="SECONDS",
                         help=f"begin none later (default {BUDGET_S:g})")
+    parser.add_argument("--recordings", type=Path, nargs="+", default=[], metavar="FOLDER",
+                        help="recorded sessions with their answer keys, scored apart")
+    parser.add_argument("--cars", type=int, default=4, help="how many cars have a plan there (default 4)")
     parser.add_argument("--json", action="store_true", help="print the figures as one JSON object")
     args = parser.parse_args(arguments)
     began = time.perf_counter()
     try:
         days = run(orders(args.scenarios, max(1, args.rehearsals), args.first), max(1, args.jobs), args.budget)
-    except UserError as problem:
+        real = [recorded(folder, args.cars, args.first) for folder in args.recordings]
+    except (UserError, FileProblem) as problem:
         print(problem, file=sys.stderr)
         return 2
-    found, took = summary(days), time.perf_counter() - began
+    found = summary(days) | ({"recordings": summary(real)} if real else {})
+    took = time.perf_counter() - began
     print(json.dumps(found | {"took_s": round(took, 1)}, indent=2) if args.json else text(found, took))
     return 0
 

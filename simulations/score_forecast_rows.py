@@ -19,13 +19,14 @@ once the flag is out.
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from pitwall.app.scenarios import Rehearsal, load_rehearsal
-from pitwall.app.wiring import Evidence, rehearse_instant
+from pitwall.app.wiring import Evidence, instant_evidence
 from pitwall.forecast.futures import forecast
-from pitwall.model.outputs import CarSnapshot, ForecastAnswer, ForecastSnapshot, ForecastWanted
+from pitwall.model.outputs import CarSnapshot, ForecastAnswer, ForecastSnapshot, ForecastState, ForecastWanted
 from pitwall.model.plan import Plan, Run
 from pitwall.rehearsal.truth import CarTruth, WorldOutcome
 
@@ -108,39 +109,51 @@ def rehearse(order: Order) -> Day:
         asked[wanted.revision] = wanted.snapshot
         return forecast(wanted)
 
-    kept: list[Evidence] = []
-    asyncio.run(rehearse_instant(rehearsal, witness=kept.append, work=noting))
+    evidence = asyncio.run(instant_evidence(rehearsal, work=noting))
     plans = dict(rehearsal.setup.plans)
-    outcome = kept[0].outcome
-    return Day(*order, rows_of(order, kept[0], asked, plans), times_taken(outcome, plans), outcome.reference_lap_s)
+    outcome = evidence.outcome
+    return Day(*order, rows_of(order, evidence, asked, plans), times_taken(outcome, plans), outcome.reference_lap_s)
 
 
 def rows_of(
     order: Order, evidence: Evidence, asked: dict[int, ForecastSnapshot], plans: dict[str, Plan]
 ) -> tuple[Row, ...]:
     """A row for each chance that was published and that something could still stop."""
+    cars, flag_s = evidence.outcome.cars, evidence.outcome.flag_s
     found: list[Row] = []
     for state in evidence.recorder.forecasts:
-        snapshot, plan = asked[int(state.id.rpartition("-")[2])], plans[state.car]
-        car = next((one for one in snapshot.cars if one.car == state.car), None)
-        if car is None or snapshot.status in ("finished", "closed"):
-            continue
-        truth, flag_s = evidence.outcome.cars[state.car], evidence.outcome.flag_s
+        snapshot, truth = asked[revision_of(state)], cars[state.car]
         must_end = not snapshot.finish_started_lap
-        named = {name: run for name in car.wants if (run := plan.find(name)) is not None}
-        legs = {name: one for name in named if (one := legs_to(car, plan, name, must_end)) is not None}
-        done = {name: happened(run, truth, flag_s, must_end) for name, run in named.items()}
-        chances = [(one.run, one.want, one.chance, done[one.run], legs[one.run])
-                   for one in state.outlook.runs if one.run in legs]
-        musts = [name for name, want in car.wants.items() if want == "must"]
-        open_musts = [legs[name] for name in musts if name in legs]
-        if open_musts and all(name in named for name in musts):
-            # One run follows another: the last must decides.
-            chances.append((MUSTS, MUSTS, state.outlook.musts_chance, all(done[name] for name in musts),
-                            max(open_musts, key=len)))
-        found += [Row(*order, snapshot.t, state.car, about, want, chance, ok, time_left(snapshot), ahead,
-                      snapshot.status) for about, want, chance, ok, ahead in chances]
+        done = {run.run: happened(run, truth, flag_s, must_end) for run in plans[state.car].runs}
+        found += judged(order, state, snapshot, plans[state.car], done)
     return tuple(found)
+
+
+def revision_of(state: ForecastState) -> int:
+    """The number of the question that this forecast answers."""
+    return int(state.id.rpartition("-")[2])
+
+
+def judged(
+    order: Order, state: ForecastState, snapshot: ForecastSnapshot, plan: Plan, done: Mapping[str, bool]
+) -> Iterator[Row]:
+    """The chances of one forecast. ``done``: by run whether it was done in time; runs not in it are not asked for."""
+    car = next((one for one in snapshot.cars if one.car == state.car), None)
+    if car is None or snapshot.status in ("finished", "closed"):
+        return
+    must_end, left_s = not snapshot.finish_started_lap, time_left(snapshot)
+    legs = {name: one for name in car.wants
+            if name in done and (one := legs_to(car, plan, name, must_end)) is not None}
+    common = (*order, snapshot.t, state.car)
+    for one in state.outlook.runs:
+        if one.run in legs:
+            yield Row(*common, one.run, one.want, one.chance, done[one.run], left_s, legs[one.run], snapshot.status)
+    musts = [name for name, want in car.wants.items() if want == "must"]
+    open_musts = [legs[name] for name in musts if name in legs]
+    if open_musts and all(name in done for name in musts):
+        # One run follows another: the last must decides.
+        yield Row(*common, MUSTS, MUSTS, state.outlook.musts_chance, all(done[name] for name in musts), left_s,
+                  max(open_musts, key=len), snapshot.status)
 
 
 def time_left(snapshot: ForecastSnapshot) -> float:
@@ -181,7 +194,7 @@ def _legs(car: CarSnapshot, plan: Plan, upto: int) -> tuple[Leg, ...]:
             work = behind.after_garage_s
             low, likely, high = work.low_s, work.likely_s, work.high_s
         under_way = index == 0 and car.on_track
-        found.append(Leg(one.kind, low, likely, high, one.not_before_s, under_way=under_way))
+        found.append(Leg(one.kind, low, likely, high, one.not_before_s, one.lasted_s, under_way))
     return tuple(found)
 
 

@@ -16,7 +16,7 @@ from typing import Any
 import structlog
 
 from pitwall.app.brokers import BrokerChoice, RunningBroker, own_broker, start_broker
-from pitwall.app.clients import AlertOver, Heard, Onlooker, WorldLink
+from pitwall.app.clients import AlertOver, Heard, Onlooker
 from pitwall.app.daemon import Daemon, offline_message
 from pitwall.app.day_watch import DayWatch, RehearsedDay, WriteOut
 from pitwall.app.journals import open_journal
@@ -25,7 +25,10 @@ from pitwall.app.memory import few_collections
 from pitwall.app.plan_files import PlanFiles, PlanWatch
 from pitwall.app.report import Recorder, make_report
 from pitwall.app.scenarios import Rehearsal
+from pitwall.app.screen import ScreenStart
+from pitwall.app.slow_work import Beside, Inline
 from pitwall.app.watching import linked
+from pitwall.app.world_side import run_world, warn_if_behind, world_side
 from pitwall.bus.address import BrokerAddress, parse_address
 from pitwall.bus.connection import Unanswered
 from pitwall.bus.memory import MemoryBroker, MemoryBus
@@ -36,22 +39,18 @@ from pitwall.forecast.futures import forecast
 from pitwall.journal.codec import digest
 from pitwall.journal.memory import MemoryJournal
 from pitwall.model.events import Stamped
-from pitwall.model.outputs import Health, Output, Prompt
 from pitwall.model.setup import SessionSetup
 from pitwall.model.timetable import TimetableEntry
 from pitwall.rehearsal.truth import WorldOutcome
-from pitwall.rehearsal.world import World
 from pitwall.runtime.clock import LiveClock, VirtualClock, awake_seconds, wall_seconds, wall_text
-from pitwall.runtime.forecaster import ForecastFunction, InlineForecaster, ThreadForecaster
+from pitwall.runtime.forecaster import ForecastFunction
 from pitwall.runtime.health import HostHealth
-from pitwall.runtime.ports import Bus, Clock, Journal
+from pitwall.runtime.ports import Journal
 from pitwall.runtime.steps import StepWatch
 
 _log = structlog.get_logger(__name__)
 
-FORECAST_LATENCY_S = 0.5
 PREPARED_BEFORE_S = 60.0
-FELL_BEHIND_S = 2.0
 MOST_AT_ONE_MOMENT = 20_000
 LATEST_T, EARLIEST_T = 172_800.0, -86_400.0
 
@@ -61,9 +60,9 @@ WallSteps = Sequence[tuple[float, float]]
 
 @dataclass(frozen=True)
 class Audience:
-    """Who looks on at a rehearsal: told the broker's address, then hears everything as a client of the bus."""
+    """Who looks on at a rehearsal: told the addresses of broker and screen, then hears all as a client of the bus."""
 
-    told: Callable[[str], None]
+    told: Callable[[str, str | None], None]
     hear: Heard
     alert_over: AlertOver
 
@@ -80,14 +79,22 @@ class Evidence:
 
 async def rehearse_instant(
     rehearsal: Rehearsal, journal_file: Path | None = None, witness: Callable[[Evidence], None] | None = None,
-    *, wall_steps: WallSteps = (), progress: Callable[[float], None] | None = None, work: ForecastFunction = forecast,
+    *, wall_steps: WallSteps = (), progress: Callable[[float], None] | None = None,
 ) -> Report:
-    """Run world and daemon on one virtual clock, as fast as the machine goes.
+    """The report of an instant rehearsal: ``instant_evidence`` has the arguments. ``witness`` is shown its evidence."""
+    evidence = await instant_evidence(rehearsal, journal_file, wall_steps=wall_steps, progress=progress)
+    return _seen(rehearsal, evidence, witness)
+
+
+async def instant_evidence(
+    rehearsal: Rehearsal, journal_file: Path | None = None, *, wall_steps: WallSteps = (),
+    progress: Callable[[float], None] | None = None, work: ForecastFunction = forecast,
+) -> Evidence:
+    """Run world and daemon on one virtual clock, as fast as the machine goes. Studies need no more than the evidence.
 
     Args:
         rehearsal: what to run.
         journal_file: keep the journal there; without it, it is gone afterwards.
-        witness: is shown the evidence at the end.
         wall_steps: the day's wall clock is set at these session seconds by so many seconds.
         progress: told the session second, very often.
         work: the forecast, for studies that note what it was asked.
@@ -99,13 +106,13 @@ async def rehearse_instant(
     async with Lifecycle() as life:
         clock, broker, recorder = VirtualClock(scenario.starts_at_s), MemoryBroker(), Recorder()
         journal = await _journal_for_rehearsal(life, journal_file, setup)
-        day = RehearsedDay(rehearsal.timetable, setup, clock, wall_steps)
+        workers, day = Inline.on(clock, work), RehearsedDay(rehearsal.timetable, setup, clock, wall_steps)
         daemon = Daemon(
             setup, Session(), clock=clock, journal=journal, bus=MemoryBus(broker, offline_message(setup.session)),
-            forecaster=InlineForecaster(work, clock, FORECAST_LATENCY_S), sinks=(recorder,), follow_clock=False,
+            forecaster=workers.forecaster, adviser=workers.adviser, sinks=(recorder,), follow_clock=False,
             watch=day.watch,
         )
-        world = _world(rehearsal, clock, MemoryBus(broker))
+        world = world_side(rehearsal, clock, MemoryBus(broker))
         await daemon.prepare(scenario.starts_at_s)
         day.begin(daemon.host)
         await life.start("daemon's link", daemon.bus.start, daemon.bus.stop)
@@ -113,13 +120,13 @@ async def rehearse_instant(
         world.world.start()
         with few_collections():
             await clock.run(_settling(clock, daemon, progress), lambda: world.world.finished)
-        evidence = Evidence(recorder, world.world.outcome(), await journal.read(), daemon.host.health())
-        return _seen(rehearsal, evidence, witness)
+        return Evidence(recorder, world.world.outcome(), await journal.read(), daemon.host.health())
 
 
 async def rehearse_at_speed(
     rehearsal: Rehearsal, rate: float, *, port: int = 0, journal_file: Path | None = None,
     audience: Audience | None = None, witness: Callable[[Evidence], None] | None = None, wall_steps: WallSteps = (),
+    screen: ScreenStart | None = None,
 ) -> Report | None:
     """Run world, daemon and broker ``rate`` times faster than life, MQTT between them.
 
@@ -131,6 +138,7 @@ async def rehearse_at_speed(
         audience: who looks on.
         witness: is shown the evidence at the end.
         wall_steps: as for :func:`rehearse_instant`.
+        screen: started once the broker runs.
 
     Returns:
         The report, or None when it was broken off.
@@ -143,25 +151,26 @@ async def rehearse_at_speed(
         life.stop_on_signals()
         address, recorder = await own_broker(life, port), Recorder()
         journal = await _journal_for_rehearsal(life, journal_file, setup)
-        if audience is not None:
-            await _seat(life, audience, address, setup.session)
+        await _seat(life, audience, address, setup.session, await screen(life, address, setup) if screen else None)
+        workers = await Beside.warm()
         # A rehearsal sleeps with its machine, unlike a session: nothing happens meanwhile.
         clock = LiveClock(scenario.starts_at_s, rate, monotonic=awake_seconds)
-        forecaster, day = ThreadForecaster(forecast), RehearsedDay(rehearsal.timetable, setup, clock, wall_steps)
+        day = RehearsedDay(rehearsal.timetable, setup, clock, wall_steps)
         daemon = Daemon(
             setup, Session(), clock=clock, journal=journal,
-            bus=MqttBus(address, "pitwall-daemon", offline_message(setup.session)), forecaster=forecaster,
-            sinks=(recorder,), broker=f"embedded {address}", store=str(journal_file or "memory"), watch=day.watch,
+            bus=MqttBus(address, "pitwall-daemon", offline_message(setup.session)),
+            forecaster=workers.forecaster, adviser=workers.adviser, sinks=(recorder,),
+            broker=f"embedded {address}", store=str(journal_file or "memory"), watch=day.watch,
         )
-        await _start_daemon(life, daemon, forecaster, scenario.starts_at_s)
+        await _start_daemon(life, daemon, workers, scenario.starts_at_s)
         day.begin(daemon.host)
         world_clock = LiveClock(scenario.starts_at_s, rate, monotonic=awake_seconds)
-        world = _world(rehearsal, world_clock, MqttBus(address, "pitwall-world"), rate)
-        finished = await _run_world(life, world)
+        world = world_side(rehearsal, world_clock, MqttBus(address, "pitwall-world"), rate)
+        finished = await run_world(life, world)
         await daemon.host.drain()
         if not finished:
             return None
-        _warn_if_behind(world, rate)
+        warn_if_behind(world, rate)
         evidence = Evidence(recorder, world.world.outcome(), await journal.read(), daemon.host.health())
         return _seen(rehearsal, evidence, witness)
 
@@ -182,12 +191,11 @@ async def rehearse_attached(
         life.stop_on_signals()
         broker = parse_address(address) if isinstance(address, str) else address
         recorder = Recorder()
-        if audience is not None:
-            await _seat(life, audience, broker, setup.session)
-        world = _world(rehearsal, LiveClock(scenario.starts_at_s, rate), MqttBus(broker), rate, recorder)
-        if not await _run_world(life, world):
+        await _seat(life, audience, broker, setup.session)
+        world = world_side(rehearsal, LiveClock(scenario.starts_at_s, rate), MqttBus(broker), rate, recorder)
+        if not await run_world(life, world):
             return None
-        _warn_if_behind(world, rate)
+        warn_if_behind(world, rate)
         return _report(rehearsal, recorder, world.world.outcome(), None)
 
 
@@ -214,12 +222,14 @@ class Served:
     websocket: str | None = None
     notes: tuple[str, ...] = ()
     asks: bool = False
+    screen: str | None = None
 
 
 async def serve(
     setup: SessionSetup, journal_file: Path, *, broker: BrokerChoice, fresh: bool = False,
     started: Callable[[Served], None] | None = None, timetable: Sequence[TimetableEntry] = (),
     write_out: WriteOut | None = None, plan_files: PlanFiles | None = None, waits: Callable[[str], None] | None = None,
+    screen: ScreenStart | None = None,
 ) -> None:
     """Run the daemon until somebody stops it.
 
@@ -232,6 +242,7 @@ async def serve(
         timetable, write_out: the day's, by the wall clock, and what carries out its export.
         plan_files: where the plans lie; they are watched, and a change becomes a proposal.
         waits: told why a broker elsewhere is waited for.
+        screen: started once the broker runs.
 
     Raises:
         BrokerError: when the broker refuses us or the port is taken.
@@ -249,22 +260,20 @@ async def serve(
         if not await _answers(life, running, waits or (lambda reason: None)):
             return
         start_s = starting_second(setup)
-        clock, forecaster, session = LiveClock(start_s), ThreadForecaster(forecast), Session()
+        clock, workers, session = LiveClock(start_s), Beside(), Session()
         daemon = Daemon(
             setup, session, clock=clock, journal=journal,
-            bus=MqttBus(running.address, f"pitwall-{setup.session}", offline_message(setup.session)),
-            forecaster=forecaster, broker=running.name, store=str(journal_file), watch=StepWatch(),
+            bus=MqttBus(running.address, f"pitwall-{setup.session}", offline_message(setup.session)), watch=StepWatch(),
+            forecaster=workers.forecaster, adviser=workers.adviser, broker=running.name, store=str(journal_file),
         )
         daemon.host.on_step(lambda step: clock.retime())
-        resumed = await _start_daemon(life, daemon, forecaster, start_s)
+        resumed = await _start_daemon(life, daemon, workers, start_s)
         await _begin_day(life, daemon, timetable, write_out)
-        if plan_files:
-            host = daemon.host
-            watch = PlanWatch(plan_files, session, host.submit, clock.now, lambda: host.health().journaled)
-            life.spawn("plan files", watch.run())
+        _watch_plans(life, daemon, session, plan_files)
+        page = await screen(life, running.address, setup, asks=running.asks) if screen else None
         if started is not None:
             started(Served(str(running.address), resumed, clock.now(), running.kind, running.websocket, running.notes,
-                           running.asks))
+                           running.asks, page))
         await life.wait()
 
 
@@ -276,6 +285,13 @@ async def _answers(life: Lifecycle, running: RunningBroker, waits: Callable[[str
     answered = await linked(probe, life.stopping, waits, Unanswered)
     await probe.stop()
     return answered
+
+
+def _watch_plans(life: Lifecycle, daemon: Daemon, session: Session, files: PlanFiles | None) -> None:
+    if files:
+        host = daemon.host
+        watch = PlanWatch(files, session, host.submit, daemon.clock.now, lambda: host.health().journaled)
+        life.spawn("plan files", watch.run())
 
 
 async def _begin_day(
@@ -302,11 +318,15 @@ def starting_second(setup: SessionSetup) -> float:
     return second if EARLIEST_T < second < window.duration_s else -PREPARED_BEFORE_S
 
 
-async def _seat(life: Lifecycle, audience: Audience, address: BrokerAddress, session: str) -> None:
+async def _seat(
+    life: Lifecycle, audience: Audience | None, address: BrokerAddress, session: str, page: str | None = None
+) -> None:
+    if audience is None:
+        return
     bus = MqttBus(address)
     Onlooker(bus, session, audience.hear, audience.alert_over)
     await life.start("audience", bus.start, bus.stop)
-    audience.told(str(address))
+    audience.told(str(address), page)
 
 
 def _settling(
@@ -331,52 +351,13 @@ def _settling(
     return settle
 
 
-@dataclass(frozen=True)
-class _WorldSide:
-    world: World
-    bus: Bus
-    late_s: list[float]
-
-
-def _world(
-    rehearsal: Rehearsal, clock: Clock, bus: Bus, rate: float = 1.0, recorder: Recorder | None = None
-) -> _WorldSide:
-    """The world on its bus; with a recorder, everything that the daemon publishes is noted from the bus as well."""
-    link = WorldLink(bus, rehearsal.setup.session)
-    world = World(rehearsal.scenario, rehearsal.setup, rehearsal.seed, clock, link.send, rate=rate)
-    late_s: list[float] = []
-
-    def hear(output: Output | Health) -> None:
-        if isinstance(output, Health):
-            return
-        if isinstance(output, Prompt):
-            late_s.append(clock.now() - output.t)
-        if recorder is not None:
-            recorder.take([output])
-        world.hear(output)
-
-    link.listen(hear, everything=recorder is not None)
-    return _WorldSide(world, bus, late_s)
-
-
-def _warn_if_behind(side: _WorldSide, rate: float) -> None:
-    """Say so when one prompt in twenty reached the world seconds after it was decided: then calls came late."""
-    late = sorted(side.late_s)[-len(side.late_s) // 20 :]
-    if late and late[0] > FELL_BEHIND_S:
-        _log.warning("this machine fell behind, so calls came late: choose a lower --speed", speed=rate,
-                     behind_session_s=round(late[0], 1))
-
-
 async def _journal_for_rehearsal(life: Lifecycle, path: Path | None, setup: SessionSetup) -> Journal:
     journal: Journal = MemoryJournal() if path is None else await open_journal(path, setup, fresh=True)
     await life.start("journal", None, journal.close)
     return journal
 
 
-async def _start_daemon(life: Lifecycle, daemon: Daemon, forecaster: ThreadForecaster, t: float) -> bool:
-    async def end_forecasts() -> None:
-        forecaster.close()
-
+async def _start_daemon(life: Lifecycle, daemon: Daemon, workers: Beside, t: float) -> bool:
     async def end_host() -> None:
         daemon.host.stop()
         await host
@@ -385,16 +366,9 @@ async def _start_daemon(life: Lifecycle, daemon: Daemon, forecaster: ThreadForec
         daemon.say_goodbye()
         await daemon.bus.stop()
 
-    await life.start("forecaster", None, end_forecasts)
+    await life.start("slow work", None, workers.stop)
     resumed = await daemon.prepare(t, wall_text())
     await life.start("daemon's link", daemon.bus.start, end_link)
     host = life.spawn("host", daemon.host.run(), stop=end_host)
     life.spawn("pulse", daemon.pulse())
     return resumed
-
-
-async def _run_world(life: Lifecycle, side: _WorldSide) -> bool:
-    """Start the world and wait for its end; False when somebody stopped it first."""
-    await life.start("world's link", side.bus.start, side.bus.stop)
-    side.world.start()
-    return await life.wait_until(lambda: side.world.finished)

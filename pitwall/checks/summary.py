@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pitwall.checks.around import Around
+from pitwall.checks.comparisons import comparison_words
 from pitwall.checks.figures import duration_of, laps_on_fuel
 from pitwall.checks.items import hold_speed_mps
 from pitwall.checks.order import original
@@ -14,7 +15,8 @@ from pitwall.model.units import clock_text
 
 
 def plan_summary(plan: Plan, around: Around) -> list[str]:
-    """Lines of text: the head of the plan, then each run with its laps, load, likely span and items."""
+    """Lines of text: the head of the plan, then each run with its laps, load, likely span and items, and what
+    the runs that are compared can tell apart."""
     duration = duration_of(plan, around)
     length = f", {duration / 60:g} min" if duration is not None else ""
     lines = [f"car {plan.car}, {plan.driver}, {plan.session}{length}: {len(plan.runs)} runs"]
@@ -27,7 +29,7 @@ def plan_summary(plan: Plan, around: Around) -> list[str]:
             lines.append(f"      {_span_words(spans[index], duration or 0.0, around)}")
         if run.items:
             lines.append(f"      {'; '.join(item_words(item, around.procedures.get(item.do)) for item in run.items)}")
-    return lines
+    return [*lines, *(f"  {words}" for words in comparison_words(plan, around))]
 
 
 def _run_words(plan: Plan, run: Run, around: Around) -> list[str]:

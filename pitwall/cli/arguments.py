@@ -6,6 +6,10 @@ import argparse
 import math
 import sys
 from datetime import date
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pitwall.app.screen import ScreenWishes
 
 FASTEST = 1000.0
 
@@ -47,6 +51,20 @@ def port(text: str) -> int:
     if not (text.isascii() and text.isdigit() and int(text) <= 65_535):
         raise argparse.ArgumentTypeError(f"{text!r} is no port: expected a whole number from 0 (any free one) to 65535")
     return int(text)
+
+
+def add_screen(parser: argparse.ArgumentParser) -> None:
+    """The options of the second screen: a page for browsers."""
+    parser.add_argument("--screen-port", type=port, metavar="N",
+                        help="of the page for browsers (default 8200, or a free one if that is taken; 0: a free one)")
+    parser.add_argument("--no-screen", action="store_true", help="without the page for browsers")
+
+
+def screen_wishes(args: argparse.Namespace, bind: str = "127.0.0.1") -> ScreenWishes | None:
+    """Where the screen is to be; None for no screen."""
+    from pitwall.app.screen import ScreenWishes
+
+    return None if args.no_screen else ScreenWishes(bind, args.screen_port)
 
 
 def say_that_it_waits(reason: str) -> None:

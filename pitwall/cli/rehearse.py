@@ -27,7 +27,7 @@ always; --instant gives the same report to the byte."""
 
 def add_parser(subparsers: Any) -> None:
     """Add the command's options."""
-    from pitwall.cli.arguments import add_ca_file, port, seed, speed
+    from pitwall.cli.arguments import add_ca_file, add_screen, port, seed, speed
 
     parser: argparse.ArgumentParser = subparsers.add_parser("rehearse", help=HELP, description=f"{HELP}.\n{ABOUT}")
     parser.add_argument("scenario", metavar="SCENARIO", help="a scenario file, or the name of a shipped one")
@@ -39,6 +39,7 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("--attach", metavar="URL", help="run the world alone, against the daemon on this broker")
     add_ca_file(parser)
     parser.add_argument("--port", type=port, default=0, metavar="N", help="of the embedded broker (default: any free)")
+    add_screen(parser)
     parser.add_argument("--journal", metavar="FILE", help="keep the journal there; an older one is put aside")
     parser.add_argument("--json", action="store_true", help="print the report as JSON; prompts go to standard error")
 
@@ -75,6 +76,7 @@ async def _rehearse(rehearsal: Rehearsal, args: argparse.Namespace) -> Report | 
     from pitwall.app.brokers import client_address
     from pitwall.app.settings import load_settings
     from pitwall.app.wiring import Audience, rehearse_at_speed, rehearse_attached, rehearse_instant
+    from pitwall.cli.arguments import screen_wishes
     from pitwall.cli.terminal.live import LinePrinter
 
     rate = args.speed or DEFAULT_SPEED
@@ -94,7 +96,8 @@ async def _rehearse(rehearsal: Rehearsal, args: argparse.Namespace) -> Report | 
     if args.attach:
         address = client_address(load_settings(), args.attach, args.ca_file)
         return await rehearse_attached(rehearsal, address, rate, audience)
-    return await rehearse_at_speed(rehearsal, rate, port=args.port, journal_file=journal, audience=audience)
+    return await rehearse_at_speed(rehearsal, rate, port=args.port, journal_file=journal, audience=audience,
+                                   screen=screen_wishes(args))
 
 
 class ProgressLine:
@@ -130,5 +133,7 @@ class ProgressLine:
             self._width = 0
 
 
-def _say(address: str) -> None:
+def _say(address: str, page: str | None) -> None:
     print(f"broker on {address}; look on with: pitwall watch --broker {address}", file=sys.stderr, flush=True)
+    if page is not None:
+        print(f"the screen, in a browser: {page}", file=sys.stderr, flush=True)

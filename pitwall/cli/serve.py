@@ -25,7 +25,7 @@ KINDS = {"embedded": "embedded in this process", "mosquitto": "mosquitto, our ch
 
 def add_parser(subparsers: Any) -> None:
     """Add the command's options."""
-    from pitwall.cli.arguments import add_ca_file, port
+    from pitwall.cli.arguments import add_ca_file, add_screen, port
 
     parser: argparse.ArgumentParser = subparsers.add_parser("serve", help=HELP, description=f"{HELP}.\n{ABOUT}")
     parser.add_argument("event", metavar="EVENT", help="the event file, or the name of a shipped one")
@@ -42,6 +42,7 @@ def add_parser(subparsers: Any) -> None:
                      help="who may connect (default: on this machine anybody, beyond it users.yaml in the state "
                           "folder; pitwall users writes it)")
     add_ca_file(parser)
+    add_screen(parser)
     parser.add_argument("--journal", metavar="FILE", help="default: one an event and session, in the state folder")
     parser.add_argument("--fresh", action="store_true", help="put an existing journal aside and start a new one")
     parser.add_argument("--json", action="store_true", help="say what was started as one JSON object")
@@ -56,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
     from pitwall.app.serving import to_serve
     from pitwall.app.settings import journal_file, load_settings
     from pitwall.app.wiring import serve
-    from pitwall.cli.arguments import say_that_it_waits
+    from pitwall.cli.arguments import say_that_it_waits, screen_wishes
 
     settings = load_settings()
     event_file = locate(args.event, "config")
@@ -72,7 +73,8 @@ def run(args: argparse.Namespace) -> int:
     def started(served: Served) -> None:
         words = {"event": setup.event, "session": setup.session, "cars": sorted(setup.plans), "broker": served.address,
                  "broker_kind": served.kind, "websocket": served.websocket, "notes": list(served.notes),
-                 "journal": str(journal), "resumed": served.resumed, "session_s": round(served.session_s, 1)}
+                 "screen": served.screen, "journal": str(journal), "resumed": served.resumed,
+                 "session_s": round(served.session_s, 1)}
         if args.json:
             print(json.dumps(words), flush=True)
             return
@@ -81,13 +83,15 @@ def run(args: argparse.Namespace) -> int:
         print(f"pitwall serves {setup.session} of {setup.event}, cars {', '.join(sorted(setup.plans))}\n"
               f"  broker   {served.address} ({KINDS[served.kind]})\n"
               + "".join(f"           {note}\n" for note in served.notes)
-              + (f"  screens  {served.websocket} (MQTT over WebSocket)\n" if served.websocket else "")
+              + (f"  screen   {served.screen} (in a browser)\n" if served.screen else "")
+              + (f"  clients  {served.websocket} (MQTT over WebSocket)\n" if served.websocket else "")
               + f"  journal  {journal}{' (went on from it)' if served.resumed else ''}\n"
               f"  watch    pitwall watch --broker {address}\n"
               "Ctrl-C ends it.", file=sys.stderr, flush=True)
 
     timetable, write_out = day_of(event_file, setup, journal, settings)
     lifecycle.run(serve(setup, journal, broker=broker, fresh=args.fresh, started=started, timetable=timetable,
-                        write_out=write_out, plan_files=served_files.plan_files, waits=say_that_it_waits))
+                        write_out=write_out, plan_files=served_files.plan_files, waits=say_that_it_waits,
+                        screen=screen_wishes(args, args.bind or settings.bind)))
     print(f"pitwall: goodbye; the session is kept in {journal}: served again it goes on from there", file=sys.stderr)
     return 0

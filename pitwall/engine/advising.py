@@ -47,7 +47,7 @@ class Advising:
         self._asked_for, self._asked_t = "", float("-inf")
         self._asked_at: tuple[object, ...] = ()
         self._status: Status = "waiting"
-        self._revisions: tuple[int, ...] = ()
+        self._moved: tuple[object, ...] = ()
 
     # -- what makes it ask ------------------------------------------------------------------------------------------
 
@@ -76,10 +76,12 @@ class Advising:
     def follow(self, clock: SessionClock, team: dict[str, TeamCar], alerts: AlertBook, now: float) -> list[Output]:
         """Keep what stands true, and ask what is to be asked."""
         found = self._follow_status(clock, now)
-        revisions = tuple(car.progress.revision for car in team.values())
-        if revisions != self._revisions:
-            self._revisions = revisions
+        moved = tuple(_moved(car) for car in team.values())
+        if moved != self._moved:
+            self._moved = moved
             found += self._follow_plans(team, alerts, now)
+            if clock.status == "red" and self.awaited is None and self._asked_at != offered.situation(team):
+                self._wish = self._wish or RED  # a car came in, or its run was cut: the ladder stands on other ground
         if self._wish is None or not team or clock.status in OVER:
             self._wish = None
             return found
@@ -114,7 +116,8 @@ class Advising:
 
     def _ask(self, clock: SessionClock, team: dict[str, TeamCar], now: float) -> list[Output]:
         why, self._wish = self._wish or "", None
-        asked = question(self._setup, clock, team, self._number + 1, now)
+        red_s = self.musts.red_s if clock.status == "red" else None
+        asked = question(self._setup, clock, team, self._number + 1, red_s, now)
         if not asked.choices:
             return []
         self._number += 1
@@ -142,7 +145,7 @@ class Advising:
         found = self._show(now, answer, event.id)
         found += self.musts.advised(self._sentences(), alerts, now)
         if clock.status == "red" and answer.ladder:
-            found += self._build_ladder(answer, team, asked.question.snapshot.t, now)
+            found += self._build_ladder(answer, team, asked.t, now)
         return found
 
     def _replace(self, fresh: list[AdviceOffer], now: float) -> None:
@@ -184,9 +187,10 @@ class Advising:
         )  # fmt: skip
         return [self._state]
 
-    def _build_ladder(self, answer: AdviceAnswer, team: dict[str, TeamCar], red_s: float, now: float) -> list[Output]:
+    def _build_ladder(self, answer: AdviceAnswer, team: dict[str, TeamCar], asked_t: float, now: float) -> list[Output]:
         self._told += 1
-        rungs = tuple(_rung(step.restart_s, step.best, team, red_s) for step in answer.ladder)
+        red_s = self.musts.red_s if self.musts.red_s is not None else asked_t
+        rungs = tuple(_rung(asked_t + step.restart_s, step.best, team, red_s) for step in answer.ladder)
         work = tuple(dict.fromkeys(step.pull_forward for step in answer.ladder if step.pull_forward is not None))
         self._ladder = LadderState(
             id=f"ladder-{self._told}", t=now, active=True, red_s=red_s, rungs=rungs, work=work
@@ -216,8 +220,14 @@ class Advising:
         return [] if self.awaited is None else [self.awaited]
 
 
-def _rung(restart_s: float, best: Advice, team: Mapping[str, TeamCar], red_s: float) -> Rung:
+def _moved(car: TeamCar) -> object:
+    """What changes whenever a plan, or what of it can still be changed, moves on."""
+    run = car.progress.current
+    return (car.progress.revision, None if run is None else (run.run.run, run.pointer, run.timed_done))
+
+
+def _rung(at_s: float, best: Advice, team: Mapping[str, TeamCar], red_s: float) -> Rung:
     return Rung(
-        restart_s=restart_s, at_s=red_s + restart_s, musts_chance=best.musts_chance, sentence=best.sentence,
+        restart_s=round(at_s - red_s, 3), at_s=round(at_s, 3), musts_chance=best.musts_chance, sentence=best.sentence,
         lines=offered.lines_of(team, best.cars),
     )

@@ -10,11 +10,10 @@ from pitwall.engine import taking_back
 from pitwall.engine.advising import Advising
 from pitwall.engine.advising_offers import SOURCE, AdviceOffer, plans_of
 from pitwall.engine.answers import Answer, Refusal
-from pitwall.engine.differences import differences
 from pitwall.engine.hands import Hands
 from pitwall.engine.plan_commands import demand_current
 from pitwall.engine.plan_desk import Settled
-from pitwall.engine.replan import in_use, take_plan
+from pitwall.engine.replan import take_plan
 from pitwall.model.events import CommandGiven
 from pitwall.model.units import clock_text
 
@@ -85,14 +84,13 @@ def _otherwise(name: str, known: Settled, advising: Advising) -> str:
 def _adopt(command: CommandGiven, offer: AdviceOffer, advising: Advising, hands: Hands, now: float) -> Answer:
     plans = plans_of(hands.team, offer)
     demand_current(command, hands.team[command.car])
-    told: list[str] = []
+    told = list(offer.shown.lines)
     for name in sorted(plans):
         car = hands.team[name]
-        was, used = taking_back.before(car), in_use(car)
+        was = taking_back.before(car)
         taken = take_plan(car, plans[name], now, f"{SOURCE}, adopted by {command.by}")
-        crew = (taken.crew,) if taken.crew is not None else ()
-        words = "; ".join((*differences(used, in_use(car)), *taken.left, *crew))
-        told.append(f"car {name}: {words}" if len(plans) > 1 else words)
+        more = (*taken.left, *((taken.crew,) if taken.crew is not None else ()))
+        told += [f"car {name}: {words}" if len(plans) > 1 else words for words in more]
         if name != command.car:
             taking_back.note(hands, command.model_copy(update={"car": name}), was, True, now)
     outputs = advising.stop_showing(offer, "adopted", command.by, now, command.id)

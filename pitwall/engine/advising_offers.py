@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from pitwall.engine.advising_plans import advised_plans, done_elsewhere, what_it_costs
+from pitwall.engine.advising_plans import advised_plans, given_away, joins_of, what_it_costs
+from pitwall.engine.differences import differences
 from pitwall.engine.proposals import would_change
 from pitwall.engine.replan import in_use, takes
 from pitwall.engine.team import TeamCar
 from pitwall.model.advice import Advice, AdviceAnswer, CarPlan
 from pitwall.model.outputs import Proposal
-from pitwall.model.plan import Plan
+from pitwall.model.plan import Plan, Run
 from pitwall.model.setup import SessionSetup
 
 SOURCE = "forecast"
@@ -20,6 +21,8 @@ WORTH_SHOWN = 0.01
 CHANCE_SHOWN = 0.02
 """Or when it makes the musts so much surer."""
 FALLS_OUT = " falls out, and it is a must"
+OF_BOTH = ("value", "want", "shorten_to", "after_garage_s", "crew", "purpose", "before")
+"""What a run takes over from one that is joined to it: told by the joining."""
 
 
 @dataclass(frozen=True)
@@ -56,8 +59,9 @@ def _change(team: Mapping[str, TeamCar], parts: Sequence[CarPlan]) -> _Change:
         found = would_change(team[name], plan, ())
         if found is not None:
             plans[name] = plan
-            elsewhere = done_elsewhere(parts, name)
-            told.append((name, found[0], tuple(_less_alarmed(found[1], elsewhere))))
+            joins = joins_of(parts, name)
+            elsewhere = given_away(parts, name) | joins
+            told.append((name, _lines(team[name], plan, joins) or found[0], _less_alarmed(found[1], elsewhere)))
     many = len(told) > 1
     return _Change(
         plans,
@@ -66,9 +70,23 @@ def _change(team: Mapping[str, TeamCar], parts: Sequence[CarPlan]) -> _Change:
     )
 
 
-def _less_alarmed(warnings: Iterable[str], elsewhere: Mapping[str, str]) -> Iterable[str]:
+def _lines(car: TeamCar, plan: Plan, joins: Mapping[str, str]) -> tuple[str, ...]:
+    """What changes, a sentence each. A run that is joined to another does not fall out: that it follows is told."""
+    used, becomes = in_use(car), takes(car, plan)
+    before: list[Run] = []
+    for run in used.runs:
+        host = becomes.find(run.run)
+        if host is None and run.run in joins:
+            continue
+        shared = host is not None and run.run in joins.values()
+        before.append(run.model_copy(update={name: getattr(host, name) for name in OF_BOTH}) if shared else run)
+    words = [f"{name} follows {host} without a stop" for name, host in joins.items()]
+    return (*words, *differences(used.model_copy(update={"runs": tuple(before)}), becomes))
+
+
+def _less_alarmed(warnings: Iterable[str], elsewhere: Mapping[str, str]) -> tuple[str, ...]:
     """Without the word that a must falls out, where it is done with another run or by another car."""
-    return (one for one in warnings if not (one.endswith(FALLS_OUT) and one.removesuffix(FALLS_OUT) in elsewhere))
+    return tuple(one for one in warnings if not (one.endswith(FALLS_OUT) and one.removesuffix(FALLS_OUT) in elsewhere))
 
 
 def plans_of(team: Mapping[str, TeamCar], offer: AdviceOffer) -> dict[str, Plan]:
@@ -125,7 +143,7 @@ def _proposal(name: str, advice: Advice, change: _Change, team: Mapping[str, Tea
     costs: list[str] = []
     for car in cars:
         after, used = takes(team[car], change.plans[car]), in_use(team[car])
-        words = what_it_costs(used, after, done_elsewhere(advice.cars, car))
+        words = what_it_costs(used, after, given_away(advice.cars, car) | joins_of(advice.cars, car))
         costs += [f"car {car}: {one}" if len(cars) > 1 else one for one in words]
     return Proposal(
         id=name, t=now, car=cars[0], active=True, source=SOURCE, lines=change.lines, warnings=change.warnings,

@@ -119,7 +119,7 @@ def what_it_costs(used: Plan, after: Plan, names: Mapping[str, str]) -> tuple[st
     Args:
         used: the plan in use.
         after: as it would be.
-        names: runs that are done all the same, joined to another or by another car, by name.
+        names: runs that are done all the same: with another run, or by another car.
     """
     found: list[str] = []
     for run in used.runs:
@@ -131,13 +131,12 @@ def what_it_costs(used: Plan, after: Plan, names: Mapping[str, str]) -> tuple[st
     return tuple(found)
 
 
-def done_elsewhere(parts: Sequence[CarPlan], car: str) -> dict[str, str]:
-    """Runs of this car's plan that are joined to another run or done by another car, with where."""
-    found: dict[str, str] = {}
-    for part in parts:
-        for done in part.runs:
-            if part.car == car and done.with_run is not None:
-                found[done.run] = done.with_run
-            elif done.from_car == car and part.car != car:
-                found[done.run] = part.car
-    return found
+def joins_of(parts: Sequence[CarPlan], car: str) -> dict[str, str]:
+    """Runs of this car that follow another without a stop, with that run."""
+    return {done.run: done.with_run for part in parts for done in part.runs
+            if part.car == car and done.with_run is not None}  # fmt: skip
+
+
+def given_away(parts: Sequence[CarPlan], car: str) -> dict[str, str]:
+    """Runs of this car that another one does, with that car."""
+    return {done.run: part.car for part in parts for done in part.runs if done.from_car == car and part.car != car}

@@ -18,13 +18,13 @@ from pitwall.model.outlook import Activity, CarSnapshot
 from pitwall.model.plan import Plan, Run
 from pitwall.model.setup import SessionSetup
 
-LADDER_S = (240.0, 480.0, 720.0)
-"""Under a red flag: restarts so many seconds from now (most are over within 4 to 10 min)."""
+RUNG_S, RUNGS = 240.0, 3
+"""Under a red flag: restarts after 4, 8 and 12 min of it (most are over within 4 to 10 min); those ahead count."""
 SEED_STRIDE = 1_000_003
 
 
 def question(
-    setup: SessionSetup, clock: SessionClock, team: Mapping[str, TeamCar], number: int, now: float
+    setup: SessionSetup, clock: SessionClock, team: Mapping[str, TeamCar], number: int, red_s: float | None, now: float
 ) -> AdviceQuestion:
     """Everything that the answer depends on.
 
@@ -33,6 +33,7 @@ def question(
         clock: the session's clock.
         team: our cars; each is laid out in time anew.
         number: of the question: other futures are drawn for each.
+        red_s: when the red flag that stands came; None when there is none.
         now: session second.
     """
     cars = list(team.values())
@@ -45,8 +46,14 @@ def question(
         choices=tuple(choice for car in cars for choice in choices(car, parts[car.car], team, now)),
         confidence=setup.forecast.confidence,
         seed=setup.forecast.seed * SEED_STRIDE + number,
-        restart_s=LADDER_S if clock.status == "red" else (),
+        restart_s=restarts(now - red_s) if red_s is not None else (),
     )
+
+
+def restarts(stands_s: float) -> tuple[float, ...]:
+    """The next restarts to plan for, seconds from now, under a red flag that has stood for so long."""
+    first = int(stands_s // RUNG_S) + 1
+    return tuple((first + rung) * RUNG_S - stands_s for rung in range(RUNGS))
 
 
 def choices(car: TeamCar, part: CarSnapshot, team: Mapping[str, TeamCar], now: float) -> Iterator[RunChoice]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from pitwall.engine.transitions import CALL_OPEN, CALL_REST
 from pitwall.model.car import Position
@@ -61,6 +61,7 @@ class CallSpec:
     breaks_off: str | None = None  # why it ends what the driver is doing: once said, the item was not done
     late_text: str | None = None
     not_done: bool = False  # telemetry of this lap, or its silence, shows that nothing was changed
+    unanswered: bool = False  # told before, and the driver has not answered though answers are entered here
     waits: bool = False  # belongs after the line: not to be said before the car is seen to start that lap
     latest_s: float | None = None  # begin by then and the driver can still act, if not where it is best said
     room: Room | None = None  # where it may go at all; none: its own window is all there is
@@ -110,6 +111,9 @@ class Call:
     hurried: bool = False
     unfounded: bool = False  # it ended for what did not happen: wanted again, it is made anew
     deferred_s: float = 0.0
+    parts_said: int = 0
+    begun: tuple[str, str] | None = None  # all its words, and what remains of them once a part was said
+    _shown: tuple[tuple[object, ...], Prompt] | None = field(default=None, init=False, repr=False, compare=False)
 
     @property
     def open(self) -> bool:
@@ -122,7 +126,14 @@ class Call:
         return self.state in CALL_REST
 
     def prompt(self, t: float) -> Prompt:
-        """The published form, as it stands at ``t``."""
+        """The published form, as it stands at ``t``; it is made anew only when something on it changed."""
+        made_of = (self.spec, self.state, self.revision, self.reason, self.because, self.parts_said)
+        if self._shown is None or any(was is not now for was, now in zip(self._shown[0], made_of, strict=True)):
+            self._shown = made_of, self._prompt(t)
+            return self._shown[1]
+        return self._shown[1].model_copy(update={"t": t})
+
+    def _prompt(self, t: float) -> Prompt:
         spec = self.spec
         text = spec.late_text if spec.late_text and self.state in ("unconfirmed", "late", "missed") else spec.text
         return Prompt(
@@ -151,6 +162,7 @@ class Call:
             way=spec.way,
             way_reason=spec.way_reason,
             parts=spec.parts,
+            parts_said=self.parts_said,
             medium=spec.medium,
             board=spec.board,
             ask=spec.ask,
@@ -165,10 +177,13 @@ def still_in_time(spec: CallSpec, now: float) -> CallSpec:
 
 
 def pointless(spec: CallSpec, now: float) -> bool:
-    """Guard: its time is over and nothing is lost: a lap time is old news, and the last box call is still to come."""
+    """Guard: its time is over and nothing is lost: a lap time is old news, the last box call is still to come, and a
+    switch has its alert."""
     over = max(spec.say_by_s, spec.latest_s or spec.say_by_s) <= now
     # A question that hangs on no place may become possible when its time is over: nobody missed it.
-    old_news = spec.kind in ("pace", "box") or (spec.kind == "question" and spec.act_at_s is None)
+    # A switch that comes off its place so late stands wrong as the lap begins: that is an alert, and no call.
+    old_news = (spec.kind in ("pace", "box") or (spec.kind == "question" and spec.act_at_s is None)
+                or spec.ask.action == "set_switch")
     return over and old_news and spec.late_text is None
 
 

@@ -22,6 +22,7 @@ AGAIN_S = 4.0
 LAPSES_S = 0.1
 OPENS_S = 0.3  # the clocks of the radio desk and of pitwall need not agree better
 NOT_YET_S = 12.0  # reaction, telemetry and its delay: earlier than this a change may still be on its way
+ANSWERS_S = 8.0  # from the key to a read-back; no driver takes longer (common practice, no source)
 REPEAT_S = 12.0  # a call asked for once more is due for so long
 EVEN_UNDER_RED: tuple[CallClass, ...] = ("session", "safety", "stop")
 FAR_AHEAD_S = 20.0  # a call whose window lay further ahead than this was not missed: its lap fell out of the run
@@ -86,6 +87,9 @@ class CallBook:
             # Told, perhaps even read back, and not done: the driver forgot. Time enough for that must have gone by.
             told = call.said_t if call.said_t is not None else (call.ended_t or now)
             return told + spec.spoken_s + NOT_YET_S < now < spec.latest_s - AGAIN_S
+        if call.state == "said" and spec.unanswered and spec.latest_s is not None and not call.again:
+            # Nothing measures it: without the driver's word nobody knows, so it is asked once more.
+            return (call.said_t or now) + ANSWERS_S < now < spec.latest_s - AGAIN_S
         if call.state != "unconfirmed" or self.keys < FEW_KEYS or call.again or spec.latest_s is None:
             return False
         return spec.latest_s > now + AGAIN_S

@@ -209,7 +209,7 @@ class CarTrack(Whereabouts):
             lap.kind, lap.lap_time_s = "out", None
         self._end(lap, t, "line")
         self.move("line")
-        self._begin(t, 0.0, "timed")
+        self._begin(t, 0.0, "timed", disturbed)
         for loop, when in sorted(after.items(), key=lambda passed: passed[1]):
             # The line was reported after loops of the lap that it began: they move over, as far as they can be true.
             if when - t >= self._shortest_lap_s() * self.lap_map.loops[loop]:
@@ -280,9 +280,9 @@ class CarTrack(Whereabouts):
     def _shortest_lap_s(self) -> float:
         return 0.6 * self.pace.quick_s()
 
-    def _begin(self, t: float, phase: float, kind: LapKind) -> None:
+    def _begin(self, t: float, phase: float, kind: LapKind, slow: bool = False) -> None:
         self.lap_number += 1
-        self.lap = LapRecord(self.lap_number, t, phase, kind)
+        self.lap = LapRecord(self.lap_number, t, phase, kind, slow_at=("line",) if slow else ())
         if t >= self.seen_t or self.seen_t - t < REORDER_S:
             self.seen_t, self.seen_phase = t, phase
 

@@ -14,13 +14,15 @@ from dataclasses import dataclass, field, replace
 
 from pitwall.engine.call import PRIORITY, Call, CallSpec
 from pitwall.engine.calls import FEW_KEYS, CallBook
+from pitwall.engine.parts import begun, remaining
 from pitwall.engine.situation import Situation
+from pitwall.engine.sure import Sure
 from pitwall.engine.talk_times import KEY_S, Rates, TalkTimes
 from pitwall.model.events import ChannelReported
 from pitwall.model.outputs import CallPart, CallWay
 from pitwall.model.setup import SessionSetup
 from pitwall.radio.channel import plan_channel
-from pitwall.radio.pending import TICK_S, Busy, ChannelPlan, Part, PendingCall, Placed, Spans, Way
+from pitwall.radio.pending import TICK_S, Busy, ChannelPlan, Part, PendingCall, Placed, Way
 from pitwall.radio.ways import Room, Words, ways
 
 MUST = frozenset({"stop", "session", "safety", "box", "switch"})
@@ -30,8 +32,6 @@ AHEAD_S = 25.0  # a call whose room opens later than this is shown later, and ge
 ANSWER_S = 1.5  # from the end of a sentence to the end of a short read-back (common practice, no source)
 TALK_S = 3.0  # a transmission commonly takes so long
 GOES_ON_TALKING_S = 1.0  # and a longer one goes on for so long; more than what the book takes for no move at all
-MOST_MARGIN_S = 1.5
-AFTER_CORNER_S, BEFORE_BRAKING_S = 0.5, 0.15  # drivers differ more in when a corner is over than in when braking begins
 STANDARDS = ((1.5, 2.5), (1.0, 2.0), (0.7, 1.5), (0.5, 1.0), (0.2, 0.6))
 """How sure a window must be: share of the margin at both ends of its stretch, and least length to begin in, seconds;
 the next pair counts where no way meets the one before."""
@@ -46,7 +46,6 @@ LAST_RESORT_S = 12.0
 GOES_ON_S = 0.3
 WAYS: dict[str, CallWay] = {"full": "full", "parts": "parts", "short": "short"}
 MOST_NODES = 60
-MAY_SPLIT = False  # between two parts nobody knows whether the rest still comes: no key tells it, and no report
 UNSAID_S = 10.0  # open for so long on a free channel, and nobody said it: it goes before others no more
 LEAST_WEIGHT = 1
 
@@ -120,8 +119,9 @@ class ChannelBook:
         self._count_unsaid(at.now, book)
         found: list[CallSpec] = []
         waiting: list[CallSpec] = []
-        for spec in given:
-            call = book.latest.get(spec.key)
+        for wanted in given:
+            call = book.latest.get(wanted.key)
+            spec = remaining(wanted, call)
             if not self._competes(spec, call, at.now):
                 found.append(spec)
             elif call is not None and self._keeps(call, book, at.now):
@@ -173,11 +173,13 @@ class ChannelBook:
     def _planned(self, at: Situation, waiting: Sequence[CallSpec], book: CallBook) -> list[CallSpec]:
         by_key = {spec.key: spec for spec in waiting}
         calls = {key: book.latest.get(key) for key in by_key}
-        sure = _Sure(at)
+        sure = Sure(at)
         standard = {spec.key: PINNED if _pinned(at, spec, calls[spec.key], sure) else CONTENT_WITH.get(spec.kind, 0)
                     for spec in waiting}
         weight = {key: self._weight(spec, calls[key]) for key, spec in by_key.items()}
-        waits = {key: _pending(at, spec, calls[key], standard[key], by_key, sure, weight[key])
+        # Between two parts a key or a report must tell whether the rest still comes.
+        parts = self.talk.known or book.keys >= FEW_KEYS
+        waits = {key: _pending(at, spec, calls[key], standard[key], by_key, sure, weight[key], parts)
                  for key, spec in by_key.items()}
         known: dict[tuple[tuple[str, int], ...], ChannelPlan] = {}
         while True:
@@ -195,7 +197,7 @@ class ChannelBook:
             for key in eased:
                 while standard[key] < len(STANDARDS) - 1:
                     standard[key] = max(standard[key] + 1, CONTENT_WITH.get(by_key[key].kind, 0))
-                    waits[key] = _pending(at, by_key[key], calls[key], standard[key], by_key, sure, weight[key])
+                    waits[key] = _pending(at, by_key[key], calls[key], standard[key], by_key, sure, weight[key], parts)
                     if waits[key].ways:
                         break
         # Another call may have to come first now, and this one still has all of its room after it.
@@ -215,8 +217,9 @@ def _groups(pending: Sequence[PendingCall]) -> list[list[PendingCall]]:
     """Calls that can meet on the channel, together; the others apart, so that each plan is small."""
     found: list[list[PendingCall]] = []
     ends = float("-inf")
-    for call in sorted(pending, key=lambda one: (_span(one), one.key)):
-        begin, end = _span(call)
+    spans = {call.key: _span(call) for call in pending}
+    for call in sorted(pending, key=lambda one: (spans[one.key], one.key)):
+        begin, end = spans[call.key]
         if not found or begin > ends:
             found.append([])
         found[-1].append(call)
@@ -232,8 +235,8 @@ def _span(call: PendingCall) -> tuple[float, float]:
 
 
 def _pending(
-    at: Situation, spec: CallSpec, call: Call | None, standard: int, among: dict[str, CallSpec], sure: _Sure,
-    weight: int,
+    at: Situation, spec: CallSpec, call: Call | None, standard: int, among: dict[str, CallSpec], sure: Sure,
+    weight: int, parts: bool,
 ) -> PendingCall:
     before = tuple(sorted(
         other.key for other in among.values()
@@ -244,20 +247,23 @@ def _pending(
         key=spec.key,
         name=spec.short,
         weight=weight,
-        ways=(_pinned(at, spec, call, sure) if standard == PINNED else ()) or _ways(at, spec, max(standard, 0), sure),
-        must=spec.kind in MUST,
+        ways=(_pinned(at, spec, call, sure) if standard == PINNED else ())
+        or _ways(at, spec, max(standard, 0), sure, parts),
+        must=spec.kind in MUST or begun(call),
         pre_empts=spec.kind in PRE_EMPTS,
         after=before,
     )
 
 
-def _pinned(at: Situation, spec: CallSpec, call: Call | None, sure: _Sure) -> tuple[Way, ...]:
+def _pinned(at: Situation, spec: CallSpec, call: Call | None, sure: Sure) -> tuple[Way, ...]:
     """The window that the engineer has been told is open, as far as it still is one; else nothing."""
     if call is None or call.state != "due" or call.spec.say_by_s <= at.now or spec.room is None:
         return ()
     told = call.spec
     if spec.room.from_s > max(at.now, told.say_from_s):
         return ()  # its lap is not this one any more
+    if told.way == "parts":
+        return _pinned_parts(at, spec, told, sure)
     if told.way not in ("full", "short") or told.text != (spec.short if told.way == "short" else spec.text):
         return ()
     length, by = SLOW_SPEECH * at.spoken(told.text), told.say_by_s
@@ -270,7 +276,17 @@ def _pinned(at: Situation, spec: CallSpec, call: Call | None, sure: _Sure) -> tu
     return (Way(told.way, (Part(told.text, length, ((min(told.say_from_s, by), by),)),), told.say_from_s),)
 
 
-def _ways(at: Situation, spec: CallSpec, standard: int, sure: _Sure) -> tuple[Way, ...]:
+def _pinned_parts(at: Situation, spec: CallSpec, told: CallSpec, sure: Sure) -> tuple[Way, ...]:
+    """The same for a call in parts: the window of the first one stays, as far as the others still find theirs."""
+    for standard in range(len(STANDARDS)):
+        for way in _ways(at, spec, standard, sure, parts=True):
+            if way.how == "parts" and tuple(part.text for part in way.parts) == tuple(part.text for part in told.parts):
+                first = replace(way.parts[0], starts=((min(told.say_from_s, told.say_by_s), told.say_by_s),))
+                return (replace(way, parts=(first, *way.parts[1:]), best_s=told.say_from_s),)
+    return ()
+
+
+def _ways(at: Situation, spec: CallSpec, standard: int, sure: Sure, parts: bool = False) -> tuple[Way, ...]:
     """Every way to make a call in windows of one of the ``STANDARDS``, as far as they are not behind."""
     room = spec.room
     assert room is not None  # it competes
@@ -282,20 +298,20 @@ def _ways(at: Situation, spec: CallSpec, standard: int, sure: _Sure) -> tuple[Wa
         short = spec.kind in MUST and at.lap_map.listening is not None
         return tuple(way for way in made if way.how == "short") or made if short else made
     if spec.kind in MUST:
-        found = _within(at, spec, words, sure, standard)
+        found = _within(at, spec, words, sure, standard, parts)
         if standard > MUST_IN_FULL and "short" in found:
-            surer = _within(at, spec, words, sure, MUST_IN_FULL).get("full")
+            surer = _within(at, spec, words, sure, MUST_IN_FULL, parts).get("full")
             return (*(() if surer is None else (surer,)), found["short"])
         return tuple(found.values())
     found = {}
     for number in range(standard, max(standard, FULL_AT_LEAST) + 1):
-        found = _within(at, spec, words, sure, number) | found
+        found = _within(at, spec, words, sure, number, parts) | found
         if "full" in found:
             break
     return tuple(found.values())
 
 
-def _within(at: Situation, spec: CallSpec, words: Words, sure: _Sure, standard: int) -> dict[str, Way]:
+def _within(at: Situation, spec: CallSpec, words: Words, sure: Sure, standard: int, parts: bool) -> dict[str, Way]:
     """The ways that one of the ``STANDARDS`` leaves."""
     room, (share, least_s) = spec.room, STANDARDS[standard]
     assert room is not None
@@ -303,33 +319,10 @@ def _within(at: Situation, spec: CallSpec, words: Words, sure: _Sure, standard: 
     begin = max(room.from_s, at.now)
     near = tuple(one for one in sure.of(room.stretches, share) if one[1] > begin and one[0] < room.end_by_s)
     within = Room(near, begin, room.end_by_s, room.best_s)
-    may_split = MAY_SPLIT and spec.kind not in MUST
+    may_split = parts and spec.kind not in MUST
     # News counts from when it is known, in whatever form: in short now before in full half a lap later.
     return {way.how: replace(way, best_s=begin) if spec.kind in PRE_EMPTS else way
             for way in ways(words, within, may_split=may_split, least=(least_s,))}
-
-
-class _Sure:
-    """Stretches less a margin at both ends, for the car is not exactly where it is expected; each worked out once."""
-
-    def __init__(self, at: Situation) -> None:
-        self._at = at
-        self._found: dict[tuple[int, float], tuple[Spans, Spans]] = {}
-
-    def of(self, stretches: Spans, share: float) -> Spans:
-        """The stretches less so large a share of the margin."""
-        known = self._found.get((id(stretches), share))
-        if known is not None:
-            return known[1]
-        cut = []
-        for begin, end in stretches:
-            begin += share * min(MOST_MARGIN_S, AFTER_CORNER_S + self._at.strays(begin))
-            end -= share * min(MOST_MARGIN_S, BEFORE_BRAKING_S + self._at.strays(end))
-            if begin < end:
-                cut.append((begin, end))
-        made = tuple(cut)
-        self._found[id(stretches), share] = stretches, made  # held, so that its id stays its own
-        return made
 
 
 def _at_its_place(at: Situation, spec: CallSpec, call: Call | None, place: Placed, until_s: float) -> CallSpec:
@@ -338,7 +331,7 @@ def _at_its_place(at: Situation, spec: CallSpec, call: Call | None, place: Place
         begin = at.now  # the plan counts in ticks: this is at once
     if call is not None and call.state == "due" and call.spec.say_from_s <= begin <= at.now + GOES_ON_S:
         begin = call.spec.say_from_s  # it has been open since then: nobody is to begin anew to get ready for it
-    text = spec.short if way == "short" else spec.text
+    text = spec.short if way == "short" else place.texts[0] if way == "parts" else spec.text
     parts = tuple(CallPart(text=part, say_from_s=round(begin, 3), spoken_s=at.spoken(part))
                   for part, begin in zip(place.texts, place.starts_s, strict=True)) if way == "parts" else ()
     return replace(
@@ -357,7 +350,7 @@ def _at_its_place(at: Situation, spec: CallSpec, call: Call | None, place: Place
 
 def _without_place(at: Situation, spec: CallSpec, call: Call | None, reason: str) -> CallSpec:
     """Said all the same if it must be; else better left."""
-    if spec.kind not in MUST or spec.room is None:
+    if (spec.kind not in MUST and not begun(call)) or spec.room is None:
         held_back = call.spec.against if call is not None and call.state == "due" else None
         if call is not None and call.state == "due" and held_back is None:
             return _as_placed(spec, call.spec)  # it was open, and may have been said without a key

@@ -10,11 +10,13 @@ from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.answers import Answer, Handler, Refusal
 from pitwall.engine.call import SAID_GRACE_S, Call
 from pitwall.engine.owed_commands import HANDLERS as OWED_HANDLERS
+from pitwall.engine.parts import part_said
 from pitwall.engine.plan_commands import HANDLERS as PLAN_HANDLERS
 from pitwall.engine.plan_commands import demand_current
 from pitwall.engine.plan_guards import meant
 from pitwall.engine.talk_times import PUSH_TO_TALK
 from pitwall.engine.team import TeamCar
+from pitwall.model.desk import Comment
 from pitwall.model.events import CommandGiven
 from pitwall.model.units import clock_text
 
@@ -62,21 +64,27 @@ def _call(command: CommandGiven, car: TeamCar, now: float) -> Call:
 
 def _said(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     call = _call(command, car, now)
-    if call.said_by == PUSH_TO_TALK:
-        call.said_by = command.by  # the same talk, and now its key
-        car.book.keys += 1
-        return Answer(f"{call.id} said")
+    if call is car.channel.times.meant(car.book, now) and (call.open or call.said_by == PUSH_TO_TALK):
+        car.book.keys += 1  # the same talk, and now its key
+        call.said_by = call.said_by and command.by
+        return Answer(f"{call.id} said" if not call.open else f"{call.id}: this part is counted already")
     if call.state in ("said", "done", "late"):
         return Answer(f"{call.id} is {call.state} already" + (f", by {call.said_by}" if call.said_by else ""))
     if call.state in ("withdrawn", "missed", "skipped"):
         return _noted(command, call)
     # Late is what can no longer be acted on; outside its best window but still of use is in time.
     in_time = max(call.spec.last_moment_s, call.spec.latest_s or 0.0)
-    late = min(command.t, now) > in_time + call.spec.spoken_s + SAID_GRACE_S
+    said_t = min(command.t, now)
+    if call.spec.parts[1:] and call.state in ("shown", "due"):
+        car.channel.times.key(call, command.by, said_t)
+        part_said(car.book, call, now, f"said by {command.by}", command.id)
+        car.book.keys += 1
+        return Answer(f"{call.id}: part {call.parts_said} said; what remains comes in the next stretch")
+    late = said_t > in_time + call.spec.spoken_s + SAID_GRACE_S
     signal = "said_late" if late and call.state in ("shown", "due", "unconfirmed") else "said"
     if not car.signal(call, signal, now, f"said by {command.by}", command.id):
         raise Refusal(f"{call.id} is {call.state}: it cannot be said any more")
-    call.said_t, call.said_by = min(command.t, now), command.by
+    call.said_t, call.said_by = said_t, command.by
     car.channel.times.key(call, command.by, call.said_t)
     car.book.keys += 1
     return Answer(f"{call.id} {'said late' if late else 'said'}")
@@ -267,8 +275,10 @@ def _let_go(command: CommandGiven, car: TeamCar, now: float) -> Answer:
 def _comment(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     if not (command.text or "").strip():
         raise Refusal("a comment needs its words in 'text'")
-    car.comments += 1
-    return Answer(f"comment {car.comments} noted")
+    run = car.progress.current or next((one for one in reversed(car.progress.runs) if one.state == "done"), None)
+    name = run.run.run if run is not None else None
+    car.comments.append(Comment(t=command.t, by=command.by, text=command.text or "", run=name))
+    return Answer(f"comment {len(car.comments)} noted")
 
 
 def _shelve(command: CommandGiven, alerts: AlertBook, now: float) -> Answer:

@@ -71,14 +71,14 @@ class Field:
     def look_around(
         self, clock: SessionClock, now: float, patience_s: Mapping[str, float]
     ) -> Iterator[tuple[CarTrack, list[Happening]]]:
-        """Cars that by now stand in their garage, and cars unseen for so long that they have stopped.
+        """Cars that by now stand in their garage, and cars not seen moving for so long that they have stopped.
 
         ``patience_s``: cars that may go unseen for longer than others, by name.
         """
         timing = self._setup.calls
         resting = clock.between_windows and clock.status == "waiting"
         for track in self.tracks.values():
-            if resting and track.on_track and now - track.seen_t >= timing.silent_after_s:
+            if resting and track.on_track and now - track.moving_t >= timing.silent_after_s:
                 # Race control waits for the next window, so nobody is out there: how it came in was not seen.
                 yield track, track.come_in(now, inferred=True)
             entered = track.pit_entry_t if track.pit_entry_t is not None else now
@@ -86,7 +86,7 @@ class Field:
                 yield track, track.park(now)
             # Under red many cars send nothing until the pit entry.
             running = track.on_track and track.state != "stopped" and clock.status != "red"
-            if running and now - track.seen_t >= max(timing.silent_after_s, patience_s.get(track.car, 0.0)):
+            if running and now - track.moving_t >= max(timing.silent_after_s, patience_s.get(track.car, 0.0)):
                 yield track, track.fall_silent(now)
 
     @property

@@ -2,24 +2,18 @@
 
 from __future__ import annotations
 
-from pitwall.engine import windows
+from pitwall.engine import remaining, windows
+from pitwall.engine.ahead import comparisons, limits_ahead
 from pitwall.engine.progress import RunState
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.team import TeamCar
 from pitwall.model.events import ForecastReady
-from pitwall.model.outputs import Activity, CarSnapshot, ForecastSnapshot, ForecastState, ForecastWanted
-from pitwall.model.plan import LapKind
+from pitwall.model.outlook import Activity, CarSnapshot, ForecastSnapshot, RunPace
+from pitwall.model.outputs import ForecastState, ForecastWanted
 from pitwall.model.setup import SessionSetup
 
-SPREAD: dict[str, tuple[float, float]] = {
-    "out": (0.9, 1.13),
-    "timed": (0.99, 1.03),
-    "cool": (0.88, 1.12),
-    "in": (0.9, 1.25),
-}
-"""Shortest and longest over likely lap time (out, cool, in: quantiles in TRADE's measured base rates, narrowed by
-what was learned; timed: common practice, no source)."""
-PIT_LANE_S = 20.0
+RATE_SPREAD = 0.8
+"""By how much sessions differ in how often they are stopped: a deviation over the mean (common practice, no source)."""
 
 
 def snapshot(setup: SessionSetup, clock: SessionClock, team: list[TeamCar], now: float) -> ForecastSnapshot:
@@ -35,36 +29,52 @@ def snapshot(setup: SessionSetup, clock: SessionClock, team: list[TeamCar], now:
         interruptions=setup.regulations.interruptions,
         futures=setup.forecast.futures,
         confidence=setup.forecast.confidence,
-        cars=tuple(_car(setup, car, now, sorted(ahead)) for car in team),
+        cars=tuple(_car(setup, car, now, sorted(ahead), team) for car in team),
         windows=tuple(ahead[index] for index in sorted(ahead)),
+        rate_spread=RATE_SPREAD,
+        seen_s=0.0 if clock.status == "waiting" else max(0.0, now),
+        reds_seen=clock.reds,
+        slows_seen=clock.slows,
+        status_since_s=clock.since_s if clock.disturbed else None,
+        clock_uncertainty_s=setup.regulations.clock_uncertainty_s,
+        slowest_in_lap_s=setup.regulations.slowest_in_lap_s,
     )
 
 
-def _car(setup: SessionSetup, car: TeamCar, now: float, ahead: list[int]) -> CarSnapshot:
+def _car(setup: SessionSetup, car: TeamCar, now: float, ahead: list[int], team: list[TeamCar]) -> CarSnapshot:
     activities: list[Activity] = []
     rest = list(car.progress.rest())
-    from_s = now
-    for run in rest:
+    pace: dict[str, RunPace] = {}
+    t = now if car.release_s is None else max(now, car.release_s)
+    for number, run in enumerate(rest):
+        more = any(other.laps for other in rest[number + 1 :])
         if run.state == "running":
-            activities += _running(car, run, now)
+            found, pace[run.run.run] = remaining.running(car, run, now, more)
         elif run.laps:
-            activities += _to_come(car, run, now)
+            found, pace[run.run.run] = remaining.to_come(car, run, now, t, more)
+            if run.state == "next" and not car.track.on_track:
+                activities += remaining.wait(car, now, team)
         else:
-            activities += _block(setup, car, run)
-    wants = {run.run.run: run.run.want for run in rest}
+            found = _block(setup, car, run)
+        t += sum(one.likely_s for one in found)
+        activities += found
     fewest = {
         run.run.run: max(run.run.shorten_to - run.timed_done, 0) for run in rest if run.run.shorten_to is not None
     }
-    after = tuple(run.run.run for run in rest if run.run.after_flag is not None)
     return CarSnapshot(
         car=car.car,
-        from_s=from_s,
+        from_s=now,
         on_track=car.track.on_track,
         activities=tuple(activities),
-        wants=wants,
-        after_flag=after,
+        wants={run.run.run: run.run.want for run in rest},
+        after_flag=tuple(run.run.run for run in rest if run.run.after_flag is not None),
         minimum_laps=fewest,
         windows=_bound(setup, rest, ahead),
+        pace=pace,
+        lap_s=car.track.pace.lap_s("timed"),
+        lap_began_s=car.track.lap.start_t if car.track.on_track and car.track.lap is not None else None,
+        limits=limits_ahead(car, rest),
+        comparisons=comparisons(car),
     )
 
 
@@ -75,50 +85,6 @@ def _bound(setup: SessionSetup, rest: list[RunState], ahead: list[int]) -> dict[
     return {name: places.get(index, -1) for name, index in bound.items() if index is not None}
 
 
-def _lap(car: TeamCar, run: RunState, kind: LapKind, part: float = 1.0, extra_s: float = 0.0) -> Activity:
-    likely = car.track.pace.lap_s(kind) * part + extra_s
-    low, high = SPREAD.get(kind, (0.9, 1.3))
-    name = kind if kind in ("out", "timed", "cool", "in") else "out"
-    return Activity(run=run.run.run, kind=name, low_s=likely * low, likely_s=likely, high_s=likely * high)
-
-
-def _running(car: TeamCar, run: RunState, now: float) -> list[Activity]:
-    found: list[Activity] = []
-    for leg in car.legs:
-        whole = max(leg.end_s - leg.start_s, 1.0)
-        part = min(1.0, max(0.0, (leg.end_s - max(now, leg.start_s)) / whole)) if leg.running else 1.0
-        extra = 0.0 if leg.running else car.extra_s(run, leg.index)
-        found.append(_lap(car, run, leg.kind, part, extra))
-    return [*found, *_stop(car, run)]
-
-
-def _stop(car: TeamCar, run: RunState) -> list[Activity]:
-    work = run.run.after_garage_s
-    rest = car.progress.rest()
-    if not any(other.laps for other in rest[rest.index(run) + 1 :]):
-        return []
-    return [Activity(run=None, kind="garage", low_s=work.low_s, likely_s=work.likely_s, high_s=work.high_s)]
-
-
-def _to_come(car: TeamCar, run: RunState, now: float) -> list[Activity]:
-    found: list[Activity] = []
-    not_before = run.run.release.not_before
-    if run.state == "next" and not car.track.on_track and car.release_s is not None:
-        wait = max(0.0, car.release_s - now)
-        found.append(
-            Activity(run=None, kind="wait", low_s=wait * 0.8, likely_s=wait, high_s=wait * 1.4, not_before_s=None)
-        )
-    if run.out_in:
-        # One lap holds both halves, and what is to be done on either.
-        laps = [_lap(car, run, "installation", extra_s=car.extra_s(run, 0) + car.extra_s(run, 1))]
-    else:
-        legs = (0, *range(run.resume_at, len(run.laps)))
-        laps = [_lap(car, run, run.laps[leg], extra_s=car.extra_s(run, leg)) for leg in legs]
-    if not_before is not None and laps:
-        laps[0] = laps[0].model_copy(update={"not_before_s": not_before})
-    return [*found, *laps, *_stop(car, run)]
-
-
 def _block(setup: SessionSetup, car: TeamCar, run: RunState) -> list[Activity]:
     """A block without laps, such as starts on the grid: as long as its procedures say."""
     seconds = sum(
@@ -126,11 +92,11 @@ def _block(setup: SessionSetup, car: TeamCar, run: RunState) -> list[Activity]:
         for item in run.items
         if item.item.do in setup.procedures
     )
-    return (
-        [Activity(run=run.run.run, kind="item", low_s=seconds * 0.8, likely_s=seconds, high_s=seconds * 1.5)]
-        if seconds
-        else []
-    )
+    if not seconds:
+        return []
+    keys = tuple(item.key for item in run.items if item.state in ("planned", "called"))
+    points = {"low_s": seconds * 0.8, "likely_s": seconds, "high_s": seconds * 1.5}
+    return [Activity(run=run.run.run, kind="item", items=keys, **points)]
 
 
 class Questions:

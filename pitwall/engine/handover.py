@@ -81,4 +81,5 @@ def _alerts(car: TeamCar, alerts: AlertBook) -> str:
 
 
 def _comments(car: TeamCar) -> str:
-    return f"{car.comments} comment{'s' if car.comments != 1 else ''} of the driver noted." if car.comments else ""
+    count = len(car.comments)
+    return f"{count} comment{'s' if count != 1 else ''} of the driver noted." if count else ""

@@ -15,7 +15,8 @@ class LapRecord:
     """One lap as it was followed. Times are session seconds; ``kind`` is what hindsight says.
 
     ``usual``: usual seconds at its beginning, each loop and the line, as they were known when it ended. ``word``: what
-    the plan said of it when it was looked at last.
+    the plan said of it when it was looked at last. ``slow_at``: where it was while a slow or red period held, its
+    beginning at the line included.
     """
 
     number: int
@@ -53,9 +54,10 @@ class LapRecord:
 
     def so_far(self, odds: tuple[float, float, float]) -> LapSoFar:
         """The lap as the pace model takes it while it runs."""
-        last = max(self.crossings, key=lambda loop: self.crossings[loop], default="")
-        slow = last in self.slow_at if last else self.disturbed
-        return LapSoFar(self.start_t, self.start_phase, self.crossings, slow, odds, self.disturbed, self.word)
+        last = max(self.crossings, key=lambda loop: self.crossings[loop], default="line")
+        slow = last in self.slow_at or (last == "line" and self.disturbed)
+        resumed = bool(self.slow_at) and not slow
+        return LapSoFar(self.start_t, self.start_phase, self.crossings, slow, odds, self.disturbed, self.word, resumed)
 
 
 @dataclass(frozen=True)

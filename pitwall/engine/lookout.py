@@ -40,4 +40,4 @@ class Lookout:
     def feed(self, cars: Field, stale_s: float, clock: SessionClock, alerts: AlertBook, now: float) -> list[Output]:
         """Every few seconds: the feed of all cars, and whether a flood of alerts is over."""
         stale = watch.feed(cars.heard_t, cars.any_on_track, stale_s, alerts, clock.alert_status, now)
-        return [*alerts.calm(now), *stale]
+        return [*alerts.calm(now), *stale, *watch.clock(clock, cars.any_on_track, alerts, now)]

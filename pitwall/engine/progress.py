@@ -125,7 +125,7 @@ class PlanProgress:
             state.resume_at = max(1, state.pointer if state.boxed_from is None else state.boxed_from)
             while state.laps[state.resume_at : state.resume_at + 1] == ("cool",):
                 state.resume_at += 1  # nobody drives a cool-down lap straight after an out-lap
-            if state.out_in or state.enough:
+            if state.out_in or state.enough(cut=red):
                 whole = state.timed_done >= state.timed_wanted
                 state.move("complete", t, None if whole else "ended early, still counts")
             else:

@@ -8,13 +8,16 @@ from collections.abc import Iterable
 from pitwall.engine import drivers, windows
 from pitwall.engine.car import CarTrack
 from pitwall.engine.plan_desk import SHOWN
+from pitwall.engine.planned import planned_spans
 from pitwall.engine.progress import run_progress
+from pitwall.engine.running_lap import running_lap
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.team import TeamCar
 from pitwall.model.outputs import Arrival, CarState, ClockState, DeskState, FieldCar, FieldState, PlanState, RunProgress
 from pitwall.model.plan import Run
 
 STACK = 16  # prompts on the published stack
+SHOWN_COMMENTS = 12
 
 
 def desk_state(car: TeamCar, clock: SessionClock, now: float) -> DeskState:
@@ -38,6 +41,7 @@ def desk_state(car: TeamCar, clock: SessionClock, now: float) -> DeskState:
         prompts=tuple(call.prompt(now) for call in car.book.outstanding()[:STACK]),
         switches=car.switches.cards(wanted),
         arrivals=_arrivals(car),
+        running_lap=running_lap(car, clock, now),
         flag_margin_s=flag_margin(car, clock, now),
         last_lap_s=next((lap.lap_time_s for lap in reversed(laps) if lap.lap_time_s), None),
         best_lap_s=car.track.pace.best_s,
@@ -48,6 +52,7 @@ def desk_state(car: TeamCar, clock: SessionClock, now: float) -> DeskState:
         fuel_kg=fuel_left(car),
         by_hand=car.by_hand,
         questions=car.owed.shown(),
+        comments=tuple(car.comments[-SHOWN_COMMENTS:]),
         driver_change=changed[1] if changed is not None else None,
     )
 
@@ -64,9 +69,9 @@ def _arrivals(car: TeamCar) -> tuple[Arrival, ...]:
     lap_map = car.lap_map
     places = [(lap_map.loops[loop] or 1.0, f"loop {loop}" if loop != "line" else "line") for loop in lap_map.loops]
     places += [(lap_map.last_chance, "last place for the pit entry"), (lap_map.pit_entry, "pit entry")]
-    found = []
+    found, arrival = [], car.track.going_on()
     for phase, name in sorted(places):
-        at = car.track.arrival(phase) if phase > car.track.seen_phase else None
+        at = arrival(phase) if phase > car.track.seen_phase else None
         if at is not None:
             found.append(Arrival(place=name, at_s=round(at, 2)))
     return tuple(found)
@@ -80,8 +85,14 @@ def flag_margin(car: TeamCar, clock: SessionClock, now: float) -> float | None:
     return round(clock.end_s(now) - arrival, 1)
 
 
-def _with_driver(car: TeamCar, progress: RunProgress, run: Run) -> RunProgress:
-    return progress.model_copy(update={"driver": car.plan.driver_of(run), "window": run.window})
+def _of_plan(
+    car: TeamCar, progress: RunProgress, run: Run, planned: dict[str, tuple[float, float]]
+) -> RunProgress:
+    model = car.plan.original(run)
+    fuel = run.fuel_kg if run.fuel_kg is not None else model.fuel_kg
+    added = {"driver": car.plan.driver_of(run), "window": run.window, "tyres": run.tyres, "fuel_kg": fuel,
+             "planned_span_s": planned.get(run.run)}
+    return progress.model_copy(update=added)
 
 
 def plan_state(car: TeamCar, now: float) -> PlanState:
@@ -99,7 +110,10 @@ def plan_state(car: TeamCar, now: float) -> PlanState:
             end = start + sum(car.track.pace.lap_s(kind) for kind in kinds)
             spans[run.run.run] = (round(start, 1), round(end, 1))
             t = end + run.run.after_garage_s.likely_s
-    runs = tuple(_with_driver(car, run_progress(run, spans.get(run.run.run)), run.run) for run in car.progress.runs)
+    planned = planned_spans(car, car.desk.base[car.desk.driven])
+    runs = tuple(
+        _of_plan(car, run_progress(run, spans.get(run.run.run)), run.run, planned) for run in car.progress.runs
+    )
     return PlanState(
         id=f"plan-{car.car}-{now:.3f}", t=now, car=car.car, revision=car.progress.revision, runs=runs,
         drivers=drivers.rows(car), km=drivers.kilometres(car) if car.car in car.setup.limits else None,

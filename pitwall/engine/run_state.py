@@ -76,10 +76,15 @@ class RunState:
         """Timed laps that the run asks for now."""
         return self.laps.count("timed")
 
-    @property
-    def enough(self) -> bool:
-        """Guard: what was done still counts as this run."""
-        fewest = self.run.shorten_to if self.run.shorten_to is not None else (self.timed_wanted + 1) // 2
+    def enough(self, cut: bool) -> bool:
+        """Guard: what was done still counts as this run.
+
+        ``cut``: a flag ended it, so nobody meant it to be over: without ``shorten_to`` all its laps are wanted. Where
+        the car came in by itself, half of them are taken for a run that was meant to be shorter.
+        """
+        fewest = self.run.shorten_to
+        if fewest is None:
+            fewest = self.timed_wanted if cut else (self.timed_wanted + 1) // 2
         return self.timed_done >= min(fewest, self.timed_wanted)
 
     @property

@@ -42,6 +42,8 @@ class SessionClock:
     finished_t: float | None = None
     closed_t: float | None = None
     official: bool = False
+    reds: int = 0
+    slows: int = 0
     _anchor_t: float = 0.0
     _anchor_left: float = field(default=-1.0)
     _running: bool = False
@@ -203,6 +205,7 @@ class SessionClock:
             left = self._length_from(t, left)
         self.status = step("session", self.status, status)  # type: ignore[assignment]  # the table holds statuses only
         self.changes, self.since_s, self.slow_ending = self.changes + 1, t, False
+        self.reds, self.slows = self.reds + (status == "red"), self.slows + (status == "slow")
         if not self.official:
             runs = status in RUNNING or (status == "red" and self.regulations.red_clock == "runs" and self._running)
             self._anchor_t, self._anchor_left, self._running = t, left, runs

@@ -68,6 +68,7 @@ class Situation:
     """One car's situation at ``now``; rules read it and change nothing.
 
     ``sharp``: positions come at 5 Hz or better. ``holding``: key of the item whose hold they show, and when it is over.
+    ``tyres``: kind of tyre alert and axle, with the moment since which telemetry shows it.
     ``words_per_minute``: how fast this engineer was heard to speak; None: as the settings believe.
     """
 
@@ -97,6 +98,7 @@ class Situation:
     holding: tuple[str, float] | None = None
     questions: tuple[Question, ...] = ()
     words_per_minute: float | None = None
+    tyres: Mapping[tuple[str, str], float] = field(default_factory=dict)
     _strays: tuple[float, float, float] | None = None
     _stretches: dict[tuple[int, ...], Spans] = field(default_factory=dict)
 

@@ -2,7 +2,8 @@
 
 Taken back can be: box, extend, shorten, drop, keep_in, let_go, quiet (gone over again without them), skip (the call
 comes again if there is still time for it), and what was noted of the driver's questions. A changed plan is changed back
-by another change. What was said was said.
+by another change. What was said was said; but the key may have been a slip, and that shows at once: ``said`` is taken
+back within ``SLIP_S``, and the call comes again.
 """
 
 from __future__ import annotations
@@ -23,6 +24,9 @@ from pitwall.engine.replan import in_use, take_plan
 from pitwall.engine.team import TeamCar
 from pitwall.model.events import CommandGiven
 from pitwall.model.plan import Plan
+
+SLIP_S = 6.0
+"""A slip of the hand is seen on the screen within five seconds; one more for its way here."""
 
 AGAIN = ("box", "extend", "shorten", "drop", "keep_in", "let_go", "quiet")
 """Commands that do the same again when the inputs of a car are gone over once more."""
@@ -50,6 +54,8 @@ def note(hands: Hands, command: CommandGiven, was: Before, planned: bool, now: f
     car = hands.team[command.car]
     if command.command == "skip":
         _remember_skip(hands, command, car)
+    if command.command == "said":
+        _remember_said(hands, command, car, now)
     if command.command in ("asked", "answered"):
         undone = owed_commands.taken_back(command, car)
         if undone is not None:
@@ -101,6 +107,25 @@ def _remember_skip(hands: Hands, command: CommandGiven, car: TeamCar) -> None:
         return f"{call.spec.short!r} comes again if there is still time for it"
 
     hands.remember(command, f"skip of {call.spec.short!r}", back)
+
+
+def _remember_said(hands: Hands, command: CommandGiven, car: TeamCar, given: float) -> None:
+    call = next((one for one in car.book.calls.values() if one.because == command.id and one.state == "said"), None)
+    if call is None:
+        return
+
+    def back(now: float) -> str:
+        if now > given + SLIP_S * max(1.0, hands.clock.rate):
+            raise Refusal(f"what was said was said: that can be taken back for {SLIP_S - 1:g} s only")
+        if not car.signal(call, "unsaid", now, "not said: the key was a slip", None):
+            raise Refusal(f"{call.id} is {call.state}: it cannot be taken back any more")
+        call.because, call.said_t, call.said_by = None, None, None
+        found = items.find_item(car.progress.runs, call.spec.item)
+        if found is not None:
+            found[1].signal("call_lost", now)
+        return f"{call.spec.short!r} was not said: it comes again if there is still time for it"
+
+    hands.remember(command, f"said of {call.spec.short!r}", back)
 
 
 def _retry(key: str, car: TeamCar, entry: Entry) -> None:

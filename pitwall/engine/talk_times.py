@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 from pitwall.engine.call import Call
 from pitwall.engine.calls import CallBook
+from pitwall.engine.parts import part_said
 from pitwall.radio.rate import LATE_S, SaidCall, SpeechRate, Transmission, matched
 
 KEY_S = 3.0  # from the end of a sentence to its key
@@ -57,7 +58,8 @@ class TalkTimes:
     engineer: str | None = None  # whose key was the last one
     began: tuple[float, str | None] | None = None
     last: Talked | None = None
-    counted: str | None = None
+    counted: Talked | None = None  # without a key
+    keyed: Talked | None = None
     transmissions: list[Transmission] = field(default_factory=list)
     said: list[tuple[SaidCall, str]] = field(default_factory=list)
 
@@ -80,13 +82,17 @@ class TalkTimes:
     def key(self, call: Call, by: str, t: float) -> None:
         """The key of a call was pressed by this hand."""
         self.engineer = by
+        if self.last is not None and self.last.call == call.id:
+            self.keyed = self.last  # its meaning is known
+        if self.began is not None and self.began[1] == call.id:
+            self.began = self.began[0], None
         self.said.append((SaidCall(call.id, call.spec.text, t), by))
 
     def meant(self, book: CallBook, now: float) -> Call | None:
         """The call that a key without a name means when its talk has been counted already; None: any other."""
-        if self.last is None or self.counted is None or self.last.call != self.counted or self.began is not None:
+        if self.last is None or self.last != self.counted or self.last.call is None or self.began is not None:
             return None
-        return book.find(self.counted) if now <= self.last.to_s + LATE_S else None
+        return book.find(self.last.call) if now <= self.last.to_s + LATE_S else None
 
     # -- what follows ------------------------------------------------------------------------------------------------
 
@@ -95,14 +101,17 @@ class TalkTimes:
         call = self._unkeyed(book)
         if call is None or self.last is None or now < self.last.to_s + KEY_S:
             return None
-        took = self.last.to_s - self.last.from_s
-        self.counted = call.id
+        took, text = self.last.to_s - self.last.from_s, call.spec.text
         if not _fits(took, call.spec.spoken_s):
+            self.last = None
             return None
-        if not book.signal(call, "said", now, f"{PUSH_TO_TALK}: the engineer talked for {took:.1f} s in its window"):
-            return None
-        call.said_t, call.said_by = self.last.to_s, PUSH_TO_TALK
-        self.said.append((SaidCall(call.id, call.spec.text, self.last.to_s), self.engineer or PUSH_TO_TALK))
+        self.counted = self.last
+        why = f"{PUSH_TO_TALK}: the engineer talked for {took:.1f} s in its window"
+        if not part_said(book, call, now, f"said, {why}"):
+            if not book.signal(call, "said", now, why):
+                return None
+            call.said_t, call.said_by = self.last.to_s, PUSH_TO_TALK
+        self.said.append((SaidCall(call.id, text, self.last.to_s), self.engineer or PUSH_TO_TALK))
         return call
 
     def next_moment(self, book: CallBook) -> float | None:
@@ -110,7 +119,7 @@ class TalkTimes:
         return None if self.last is None or self._unkeyed(book) is None else self.last.to_s + KEY_S
 
     def _unkeyed(self, book: CallBook) -> Call | None:
-        if self.last is None or self.last.call is None or self.last.call == self.counted:
+        if self.last is None or self.last.call is None or self.last in (self.counted, self.keyed):
             return None
         call = book.find(self.last.call)
         if call is None or call.state not in ON_TRACK or call.spec.lap == "garage" or call.spec.medium == "board":

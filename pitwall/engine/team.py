@@ -22,12 +22,13 @@ from pitwall.engine.situation import Leg, StatusNews, garage_legs, running_legs
 from pitwall.engine.switches import SwitchBoard
 from pitwall.engine.view import situation
 from pitwall.model.car import Position, same_position
+from pitwall.model.desk import Comment
 from pitwall.model.plan import Plan, ThreePoint
 from pitwall.model.setup import SessionSetup
 from pitwall.track.lapmap import LapMap
 
 SETTLE_S = 60.0  # a call that was said, and whose place is this far behind, is taken as acted on
-REOPEN_LEAD_S = 30.0  # after a reopening the next leaving is at least this far ahead: the car must be fired up
+REOPEN_LEAD_S = 30.0  # after a reopening the next leaving is at least this far ahead, and a fire-up where it is to be
 QUIET = "quiet"
 STAYED_OUT_LAPS = 2
 STILL_HERE_S = 20.0
@@ -58,8 +59,9 @@ class TeamCar:
     news: list[StatusNews] = field(default_factory=list)
     quiet: bool = False
     kept_in: bool = False
-    comments: int = 0
+    comments: list[Comment] = field(default_factory=list)
     told: int = 0
+    tyres_told: dict[tuple[str, str], float] = field(default_factory=dict)
     work: ThreePoint | None = None
     seated: str = ""
     drove: dict[int, str] = field(default_factory=dict)
@@ -327,7 +329,10 @@ class TeamCar:
     def hold_release(self, now: float) -> None:
         """The pit exit opened again, or the car may go again: count the release back from a fair moment."""
         self.recalled = False
-        self.release_floor = now + REOPEN_LEAD_S
+        fire_up_s = self.setup.calls.fire_up_s
+        warm = any(call.spec.ask.action == "fire_up" and (call.said_t or -1e9) > now - fire_up_s - REOPEN_LEAD_S
+                   for call in self.book.calls.values())
+        self.release_floor = now + (REOPEN_LEAD_S if warm else max(REOPEN_LEAD_S, fire_up_s))
         self.since_s = now
 
     def lay_out(self, clock: SessionClock, now: float) -> None:

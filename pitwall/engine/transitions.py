@@ -88,10 +88,14 @@ CALL = _table(
         ("planned", "lead", "shown"),
         ("planned shown", "open", "due"),
         ("shown due", "retimed", "planned"),
+        # The rest of it is still to be said, in the next stretch.
+        ("shown due", "part_said", "planned"),
         (_OPEN_CALL, "said", "said"),
         ("unconfirmed", "said", "said"),
         ("shown due unconfirmed", "said_late", "late"),
         ("said late unconfirmed", "repeat", "due"),
+        # The key was a slip, taken back at once: whatever is still of use is offered again.
+        ("said", "unsaid", "withdrawn"),
         ("shown due", "expired", "unconfirmed"),
         (_OPEN_CALL, "passed", "missed"),
         ("planned", "gap", "missed"),

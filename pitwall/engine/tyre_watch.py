@@ -17,7 +17,7 @@ from pitwall.engine.alerts.policy import Limit
 from pitwall.engine.team import TeamCar
 from pitwall.model.events import TyreReported
 from pitwall.model.outputs import Output, Status
-from pitwall.model.tyre import Corner, TyreLimit, TyreValue, limit_of
+from pitwall.model.tyre import Corner, TyreLimit, TyreValue, axle_of, limit_of
 
 Side = Literal["low", "high"]
 VALUES: tuple[TyreValue, ...] = ("carcass_c", "surface_c", "pressure_kpa")
@@ -84,8 +84,10 @@ class TyreWatch:
         if not _running(car):
             self.cars.pop(car.car, None)
         told = list(self._told(car)) if _running(car) else []
+        places = {(kind, axle_of(corner)) for kind, corner, _ in told}
+        car.tyres_told = {place: car.tyres_told.get(place, now) for place in sorted(places)}
         for kind in TYRE_KINDS:
-            words = [text for this, text in told if this == kind]
+            words = [text for this, _, text in told if this == kind]
             if words:
                 found += alerts.hold(kind, car.car, f"Car {car.car}: {'; '.join(words)}", now, status)
             else:
@@ -114,18 +116,19 @@ class TyreWatch:
             beyond.last_t = t
             beyond.told = beyond.told or (t > beyond.since_t and t - beyond.since_t >= limit.holds_s)
 
-    def _told(self, car: TeamCar) -> Iterator[tuple[str, str]]:
-        """Kind of alert and words for each value beyond its limit, corner after corner."""
+    def _told(self, car: TeamCar) -> Iterator[tuple[str, Corner, str]]:
+        """Kind of alert, corner and words for each value beyond its limit, corner after corner."""
         seen = self._of(car)
         for corner, name in CORNERS.items():
             for of in VALUES:
                 for side in SIDES:
                     place = _Place(corner, of, side)
-                    beyond, limit = seen.beyond.get(place), _limit(car, place)
-                    if beyond is not None and beyond.told and limit is not None:
+                    beyond = seen.beyond.get(place)
+                    limit = _limit(car, place) if beyond is not None and beyond.told else None
+                    if limit is not None:
                         word, unit = UNITS[of]
                         at, value = _line(limit, side).at, seen.value[corner, of][1]
-                        yield _kind(of, side), f"{name} {word} {value:.0f} {unit}, limit {at:g}"
+                        yield _kind(of, side), corner, f"{name} {word} {value:.0f} {unit}, limit {at:g}"
 
 
 def _running(car: TeamCar) -> bool:

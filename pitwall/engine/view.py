@@ -41,6 +41,7 @@ def situation(car: TeamCar, clock: SessionClock, now: float) -> Situation:
         sharp=car.holds.sharp(now),
         holding=car.holds.holding(),
         questions=car.owed.open,
+        tyres=car.tyres_told,
         words_per_minute=car.channel.times.words_per_minute(car.engineer, car.setup.calls.words_per_minute),
         others=tuple(track for name, track in car.field_tracks.items() if name != car.car),
     )

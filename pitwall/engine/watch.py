@@ -5,6 +5,7 @@ from __future__ import annotations
 from pitwall.engine import drivers
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.run_state import RunState
+from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.switch_watch import look_at_switches
 from pitwall.engine.team import TeamCar
 from pitwall.model.outputs import Output, Status
@@ -93,6 +94,15 @@ def _filled_unseen(car: TeamCar, run: RunState, lap_and_reserve_kg: float, burn_
     left_at = track.fuel_laps - driven
     entered_since = carried.filled_at > left_at - PART_OF_A_LAP
     return not entered_since and carried.fuel_kg - burn_kg * (left_at - carried.filled_at) < lap_and_reserve_kg
+
+
+def clock(clock: SessionClock, on_track: bool, alerts: AlertBook, now: float) -> list[Output]:
+    """Cars run, and nobody said when the session began or ends: every release and every flag margin hangs on it."""
+    known = clock.official or clock.status != "waiting"
+    if known or not on_track:
+        return alerts.over("clock_unknown", None, now)
+    text = "Cars are on track, and neither a green light nor the official clock was seen: the time left is not known"
+    return alerts.hold("clock_unknown", None, text, now, clock.alert_status)
 
 
 def feed(

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from pitwall.engine.laps import LapRecord
 from pitwall.model.outputs import CarState
 from pitwall.model.plan import LapKind
-from pitwall.pace.arrivals import Sighting, arrival_quantiles
+from pitwall.pace.arrivals import Here, Sighting, arrival_quantiles, here_at
 from pitwall.pace.kinds import judge_by, judge_so_far, odds
 from pitwall.pace.laptimes import CarPace
 from pitwall.pace.outlook import Outlook
@@ -21,6 +21,8 @@ from pitwall.track.lapmap import LapMap
 
 FASTEST = 1.5
 """A car covers no more of the lap in a time than so many times what a quick lap does, on any stretch."""
+MOVED = 0.0005
+"""A sighting less further on (a share of the lap: a few metres) may be of a car that stands."""
 SURE_S = 1.0
 """How far off a sighting and a crossing may be from one another, in time."""
 
@@ -48,6 +50,7 @@ class Whereabouts:
     red: bool = False
     word: PlanWord = "none"
     sighting: Sighting | None = None
+    moved: Sighting | None = None
     judged: tuple[Outlook | None, LapKind, bool, LapKind] | None = None
 
     @property
@@ -111,7 +114,26 @@ class Whereabouts:
         if t <= before_t or phase < before or phase >= 1.0 or too_far:
             return False
         self.sighting = Sighting(t, phase)
+        stood = self.moved.phase if self.moved is not None and self.moved.t >= self.seen_t else self.seen_phase
+        if phase - stood > MOVED:
+            self.moved = self.sighting
         return True
+
+    @property
+    def moving_t(self) -> float:
+        """When it was last known to move: at a crossing, or by a sighting further on than where it stood before."""
+        return self.seen_t if self.moved is None else max(self.seen_t, self.moved.t)
+
+    def here(self, now: float) -> Here | None:
+        """Where it is on its running lap now, with spread; None in the pits, stopped, and where nothing is known of it.
+
+        ``now`` is not before it was seen last. Dear beside ``arrival``: it asks for some forty arrivals.
+        """
+        lap = self.lap
+        if lap is None or not self.on_track or self.state == "stopped":
+            return None
+        kind, sighted = self.lap_kind or lap.kind, self.sighted
+        return here_at(lambda phase: self._told(phase, kind), sighted.phase if sighted else self.seen_phase, now)
 
     @property
     def sighted(self) -> Sighting | None:

@@ -143,6 +143,9 @@ def advise(question: AdviceQuestion) -> AdviceAnswer:
     """
     from pitwall.forecast.advice_ladder import ladder  # built on this file
 
+    if not question.snapshot.cars:
+        nothing = Advice(cars=(), musts_chance=1.0, worth=0.0, sentence="There is no car to plan for.")
+        return AdviceAnswer(as_planned=nothing, best=(), exact=True, bound=0.0, problem=standing(question).sentence)
     desk = Desk.of(question)
     team = desk.team(desk.calendar())
     base = team.judge(desk.as_it_stands)

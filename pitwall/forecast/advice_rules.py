@@ -5,6 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from pitwall.forecast.advice_pieces import Drawn, Piece, pieces_of
 from pitwall.model.advice import AdviceQuestion, RunChoice
@@ -97,6 +98,16 @@ class CarModel:
 
     def within_tyres(self, sequel: Sequel) -> bool:
         """Do its sets last, and are they as old as the comparison needs, with the last piece added?"""
+        on_set, shifts = self._on_sets(sequel)
+        last = self.pieces[sequel[-1]]
+        for part, (label, _) in zip(last.parts, last.laps, strict=True):
+            left = self._choice(part.run).tyre_laps_left
+            if left is not None and on_set[label] > left:
+                return False
+        return all(self._equal_age(run, shifts) for run in last.runs)
+
+    def _on_sets(self, sequel: Sequel) -> tuple[dict[str, int], dict[int, int]]:
+        """Laps done on each set, and per run how much older its set was than with the plan as it stands."""
         on_set: dict[str, int] = {}
         shifts: dict[int, int] = {}
         for number in sequel:
@@ -105,12 +116,14 @@ class CarModel:
                 before = on_set.get(label, 0)
                 shifts[part.run] = before - self.set_before.get(part.run, 0)
                 on_set[label] = before + laps
-        last = self.pieces[sequel[-1]]
-        for part, (label, _) in zip(last.parts, last.laps, strict=True):
-            left = self._choice(part.run).tyre_laps_left
-            if left is not None and on_set[label] > left:
-                return False
-        return all(self._equal_age(run, shifts) for run in last.runs)
+        return on_set, shifts
+
+    def worn(self, sequel: Sequel) -> tuple[tuple[tuple[str, int], ...], tuple[tuple[int, int], ...]]:
+        """All that :meth:`within_tyres` will ask of this beginning: laps on each set, ages of runs to be compared."""
+        on_set, shifts = self._on_sets(sequel)
+        compared = {name for one in self.choices if one.equal_age_with for name in (one.equal_age_with, one.run)}
+        ages = ((run, shift) for run, shift in shifts.items() if self._choice(run).run in compared)
+        return tuple(sorted(on_set.items())), tuple(sorted(ages))
 
     def _equal_age(self, run: int, shifts: dict[int, int]) -> bool:
         choice = self._choice(run)
@@ -135,19 +148,31 @@ class CarModel:
     def edits(self, sequel: Sequel) -> int:
         """Changes so far: shortened, merged or moved runs. Those left out, or done elsewhere, count with their own car
         once its plan is whole."""
-        pieces = [self.pieces[number] for number in sequel]
-        order = [self.runs.index(run) for piece in pieces for run in piece.runs]
-        own = [place for place in order if place < self.own]
-        return sum(piece.edits for piece in pieces) + len(own) - _longest_rise(own)
+        own = self._order(sequel)
+        return sum(self.pieces[number].edits for number in sequel) + len(own) - len(_tops(own))
+
+    def tops(self, sequel: Sequel) -> list[int]:
+        """How early in the plan the runs that need not be moved may end, by their number (see :func:`_tops`)."""
+        return _tops(self._order(sequel))
+
+    def _order(self, sequel: Sequel) -> list[int]:
+        places = (self.places[run] for number in sequel for run in self.pieces[number].runs)
+        return [place for place in places if place < self.own]
+
+    @cached_property
+    def places(self) -> dict[int, int]:
+        """Each run's place in the plan."""
+        return {run: place for place, run in enumerate(self.runs)}
 
 
-def _longest_rise(places: Sequence[int]) -> int:
-    """Length of the longest subsequence in rising order: what need not be moved (patience sorting)."""
+def _tops(places: Sequence[int]) -> list[int]:
+    """Patience sorting: entry k is the least place with which a rising subsequence of k + 1 runs can end. Their number
+    is how many runs need not be moved; the lower they are, the more may follow."""
     tops: list[int] = []
     for place in places:
         at = bisect_left(tops, place)
         tops[at : at + 1] = [place]
-    return len(tops)
+    return tops
 
 
 def _forbidden(question: AdviceQuestion, piece: Piece, bit: dict[int, int]) -> int:

@@ -24,6 +24,11 @@ from pitwall.forecast.pert import Floats
 SAME = 1e-9
 """Worths closer than this are equal: sums in another order differ by rounding."""
 
+TINY = 1e-12
+
+MOST_RIVALS = 4
+"""So many prefixes with the same runs at most are compared with each other one."""
+
 BEAM = 6
 """So many prefixes of a level make the first, quick pass, which finds a good plan to compare with."""
 
@@ -233,6 +238,7 @@ class CarSearch:
         self, harvest: Harvest, level: Prefixes, floor: float, to_beat: float, width: int | None, budget: int
     ) -> Prefixes:
         """Those of a level that may still lead to something better, as many as the budget allows."""
+        level = level.rows(self._undominated(level))
         bound = self.bound(level) if level.sequels[0] else np.full(1, np.inf)
         chance = self.chance(level)
         rows = np.flatnonzero((bound > to_beat) & (chance >= floor - SAME))
@@ -244,6 +250,36 @@ class CarSearch:
             harvest.exact = False
             rows = np.sort(rows[:allowed])
         return level.rows(rows)
+
+    def _undominated(self, level: Prefixes) -> NDArray[np.intp]:
+        """Rows that no other row makes needless: one that did the same runs, is ready as soon in every future, and is
+        worth as much with changes no harder to come by later. Only a few of each set are compared with."""
+        kept: dict[tuple[int, object], list[int]] = {}
+        for row in np.argsort(level.edits, kind="stable").tolist():
+            worn = self.model.worn(level.sequels[row]) if self._has_tyre_rules else None
+            rivals = kept.setdefault((int(level.masks[row]), worn), [])
+            if not any(self._dominates(level, rival, row) for rival in rivals[:MOST_RIVALS]):
+                rivals.append(row)
+        return np.array(sorted(row for rows in kept.values() for row in rows), dtype=np.intp)
+
+    def _dominates(self, level: Prefixes, one: int, other: int) -> bool:
+        if level.worth[one] - self.per_change * level.edits[one] < (
+            level.worth[other] - self.per_change * level.edits[other] - TINY
+        ):
+            return False
+        if (level.ready[one] > level.ready[other] + SAME).any():
+            return False
+        return (
+            (self.per_change == 0 or self._as_free_to_go_on(level.sequels[one], level.sequels[other]))
+            and bool((level.sure[one] >= level.sure[other]).all())
+            and bool((level.pending[one] >= level.pending[other]).all())
+            and bool((level.counted[one] >= level.counted[other]).all())
+        )
+
+    def _as_free_to_go_on(self, one: Sequel, other: Sequel) -> bool:
+        """Whatever follows, the one needs no more moves of runs for it than the other."""
+        mine, theirs = self.model.tops(one), self.model.tops(other)
+        return len(mine) >= len(theirs) and all(a <= b for a, b in zip(mine, theirs, strict=False))
 
     def next(self, level: Prefixes, numbers: Iterable[int]) -> Prefixes:
         """All that these prefixes become with one more of these pieces, as the rules allow."""

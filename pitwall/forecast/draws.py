@@ -112,7 +112,9 @@ def _out_laps(car: CarSnapshot, durations: Floats, seed: int, under_way: bool) -
         if activity.kind == "out" and not (under_way and i == 0)
     }
     fallback = durations[min(outs.values())] if outs else _typical_out(car, durations.shape[1], seed)
-    return tuple(durations[outs[activity.run]] if activity.run in outs else fallback for activity in car.activities)
+    # One array a run, not one a lap: whoever finds the same one twice knows that nothing differs.
+    own = {run: durations[index] for run, index in outs.items()}
+    return tuple(own.get(activity.run, fallback) for activity in car.activities)
 
 
 def _typical_out(car: CarSnapshot, count: int, seed: int) -> Floats:

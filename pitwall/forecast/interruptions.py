@@ -1,9 +1,13 @@
 """Interruptions of the simulated futures, and the end of the session that follows from them.
 
 Theory. Red flags come as a Poisson process in green time (exponential gaps counted from the end of the last one), slow
-periods likewise and on their own. A length is drawn from a two-piece lognormal that goes exactly through the given
+periods likewise and on their own. Sessions differ in how often they are stopped: the rate is a gamma variable about the
+one of the regulations, and what the session has shown so far corrects it (gamma-Poisson, Gelman et al., Bayesian Data
+Analysis, 3rd ed., section 2.6). A length is drawn from a two-piece lognormal that goes exactly through the given
 10th, 50th and 90th percentiles: log-length is normal with one spread below the median and another above.
-An interruption that is under way is given a uniform part of a fresh length, for want of knowing how long it has lasted.
+An interruption that is under way lasts as long as those of its lengths that are longer than it has lasted already.
+Where nobody knows how long that is, it is given a uniform part of a fresh length.
+The official clock is known to a second or two: the end falls so much sooner or later, evenly, in each future.
 All cars of the team share the calendar of a future: what stops one stops all.
 
 The draws are taken interruption by interruption, so a longer horizon only adds to the calendar: the same seed with
@@ -20,7 +24,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from pitwall.forecast.pert import Z90, Floats
+from pitwall.forecast.pert import Z90, Floats, normal, normal_below
 from pitwall.model.outputs import ForecastSnapshot
 
 LONGEST_S = 7200.0
@@ -124,6 +128,11 @@ class Calendar:
         futures, starts, ends = zip(*found, strict=True)
         return np.concatenate(futures), np.concatenate(starts), np.concatenate(ends)
 
+    @cached_property
+    def reds(self) -> int:
+        """How many of those in the list are red flags: they come first."""
+        return int(np.isfinite(self.red.starts).sum())
+
     def met(self, begin: Floats, end: Floats) -> NDArray[np.intp]:
         """The futures in which an interruption touches the time from ``begin`` to ``end``, shape (N,) each; in order.
 
@@ -154,25 +163,45 @@ def draw_lengths(rng: np.random.Generator, quantiles: tuple[float, float, float]
     return lengths
 
 
+def _rest(rng: np.random.Generator, lengths: Floats, quantiles: tuple[float, float, float], lasted: float | None
+          ) -> Floats:
+    """How much longer the one under way lasts, shape (N,)."""
+    even = rng.random(lengths.shape)
+    return lengths * even if lasted is None else rest_of_length(even, quantiles, lasted)
+
+
+def rest_of_length(even: Floats, quantiles: tuple[float, float, float], lasted: float) -> Floats:
+    """How much longer an interruption lasts that has lasted so long, at these levels, shape (N,).
+
+    Beyond what the percentiles know (``LONGEST_S``, or further off than four deviations) it is as good as over.
+    """
+    low, middle, high = (max(value, 1e-3) for value in sorted(quantiles))
+    side = math.log(middle / low) if lasted < middle else math.log(high / middle)
+    reached = math.log(max(lasted, 1e-3) / middle) / max(side / Z90, 1e-9)
+    passed = normal_below(reached)
+    z = normal(passed + (1.0 - passed) * even)
+    spread = np.where(z < 0, math.log(middle / low), math.log(high / middle)) / Z90
+    rest: Floats = np.maximum(np.minimum(middle * np.exp(spread * z), LONGEST_S) - lasted, 0.0)
+    return rest
+
+
 def draw_spans(
-    rng: np.random.Generator,
-    per_hour: float,
-    quantiles: tuple[float, float, float],
-    first_from: float,
-    until: Floats,
-    *,
+    rng: np.random.Generator, per_hour: float | Floats, quantiles: tuple[float, float, float], first_from: float,
+    until: Floats, *,
     under_way: bool = False,
+    lasted: float | None = None,
     clock_stops: bool = False,
 ) -> tuple[Spans, Floats]:
     """Draw the interruptions of one kind.
 
     Args:
         rng: Source of the draws.
-        per_hour: Mean number in an hour of running.
+        per_hour: Mean number in an hour of running; one rate for all futures, or shape (N,).
         quantiles: Length at 10, 50 and 90 percent, seconds.
         first_from: Session second from which they may come.
         until: Shape (N,), when the time runs out if nothing happens.
         under_way: One is in progress at ``first_from``.
+        lasted: For how many seconds; None when nobody knows.
         clock_stops: Each one moves the end of the session by its length.
 
     Returns:
@@ -181,14 +210,13 @@ def draw_spans(
     count = until.shape[0]
     end_of_session = until.copy()
     free_from = np.full(count, first_from)
-    starts: list[Floats] = []
-    ends: list[Floats] = []
+    starts, ends = list[Floats](), list[Floats]()
     while True:
         gaps = rng.standard_exponential(count)
         lengths = draw_lengths(rng, quantiles, count)
         if under_way and not starts:
-            start, lengths = free_from, lengths * rng.random(count)
-        elif per_hour > 0:
+            start, lengths = free_from, _rest(rng, lengths, quantiles, lasted)
+        elif np.any(per_hour):
             start = free_from + gaps * (3600.0 / per_hour)
         else:
             break
@@ -218,15 +246,45 @@ def draw_calendar(rng: np.random.Generator, snapshot: ForecastSnapshot) -> Calen
     if snapshot.status in ("finished", "closed"):
         none = Spans(np.full((1, count), np.inf), np.full((1, count), np.inf))
         return Calendar(none, none, np.full(count, -np.inf if snapshot.status == "closed" else snapshot.t))
-    rates = snapshot.interruptions
+    rates, lasted = snapshot.interruptions, _lasted(snapshot)
+    streams = rng.spawn(3)
+    often, slowly = draw_rates(streams[2], snapshot, count)
     red, end = draw_spans(
-        rng, rates.red_per_hour, rates.red_length_s, origin, np.full(count, origin + snapshot.remaining_s),
-        under_way=snapshot.status == "red", clock_stops=snapshot.red_clock == "stops",
+        rng, often, rates.red_length_s, origin, np.full(count, origin + snapshot.remaining_s),
+        under_way=snapshot.status == "red", lasted=lasted, clock_stops=snapshot.red_clock == "stops",
     )
     slow, _ = draw_spans(
-        rng.spawn(1)[0], rates.slow_per_hour, rates.slow_length_s, origin, end, under_way=snapshot.status == "slow"
+        streams[0], slowly, rates.slow_length_s, origin, end,
+        under_way=snapshot.status == "slow", lasted=lasted,
     )
-    return Calendar(red, slow, end)
+    return Calendar(red, slow, end + _clock_error(streams[1], snapshot, count))
+
+
+def draw_rates(
+    rng: np.random.Generator, snapshot: ForecastSnapshot, count: int
+) -> tuple[float | Floats, float | Floats]:
+    """Red flags and slow periods in an hour, for each future where sessions differ in them."""
+    rates, spread = snapshot.interruptions, snapshot.rate_spread
+    if spread <= 0.0:
+        return rates.red_per_hour, rates.slow_per_hour
+    seen = ((rates.red_per_hour, snapshot.reds_seen), (rates.slow_per_hour, snapshot.slows_seen))
+    red, slow = (
+        0.0 if rate <= 0.0 else
+        rng.standard_gamma(spread**-2 + number, count) / (spread**-2 / rate + snapshot.seen_s / 3600.0)
+        for rate, number in seen
+    )
+    return red, slow
+
+
+def _lasted(snapshot: ForecastSnapshot) -> float | None:
+    since = snapshot.status_since_s
+    return None if since is None else max(0.0, snapshot.t - since)
+
+
+def _clock_error(rng: np.random.Generator, snapshot: ForecastSnapshot, count: int) -> Floats:
+    """By how much the flag falls sooner or later than the clock says, seconds, shape (N,)."""
+    error: Floats = (2.0 * rng.random(count) - 1.0) * snapshot.clock_uncertainty_s
+    return error
 
 
 def _calendar_in_windows(rng: np.random.Generator, snapshot: ForecastSnapshot, count: int) -> Calendar:
@@ -235,15 +293,18 @@ def _calendar_in_windows(rng: np.random.Generator, snapshot: ForecastSnapshot, c
     windows, rates = snapshot.windows, snapshot.interruptions
     origin = max(snapshot.t, windows[0][0])
     until = np.full(count, windows[-1][1])
-    red, _ = draw_spans(rng, rates.red_per_hour, rates.red_length_s, origin, until,
-                        under_way=snapshot.status == "red")
-    slow, _ = draw_spans(rng.spawn(1)[0], rates.slow_per_hour, rates.slow_length_s, origin, until,
-                         under_way=snapshot.status == "slow")
+    streams = rng.spawn(3)
+    often, slowly = draw_rates(streams[2], snapshot, count)
+    red, _ = draw_spans(rng, often, rates.red_length_s, origin, until,
+                        under_way=snapshot.status == "red", lasted=_lasted(snapshot))
+    slow, _ = draw_spans(streams[0], slowly, rates.slow_length_s, origin, until,
+                         under_way=snapshot.status == "slow", lasted=_lasted(snapshot))
+    error = _clock_error(streams[1], snapshot, count)
     red, slow = _outside_breaks(red, windows), _outside_breaks(slow, windows)
     ends = []
     for begin, end in windows:
         stopped = np.where((red.starts >= min(begin, origin)) & (red.starts < end), red.lengths, 0.0).sum(axis=0)
-        ends.append(end + stopped if snapshot.red_clock == "stops" else np.full(count, end))
+        ends.append(end + error + stopped if snapshot.red_clock == "stops" else end + error)
     return Calendar(red, slow, ends[-1], tuple((begin, end) for (begin, _), end in zip(windows, ends, strict=True)))
 
 

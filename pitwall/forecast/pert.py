@@ -128,6 +128,11 @@ def normal(even: Floats) -> Floats:
     return _looked_up(even, *_normal_quantiles())
 
 
+def normal_below(z: float) -> float:
+    """Chance of a standard normal value below this one."""
+    return NormalDist().cdf(z)
+
+
 def _looked_up(even: Floats, values: Floats, rises: Floats) -> Floats:
     """Quantiles at these levels, shape (N,): linear within the cells of the table."""
     place = even * CELLS

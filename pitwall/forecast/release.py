@@ -2,8 +2,9 @@
 
 In one future the answer is a single moment: the run fits if it leaves by then and not after, because leaving earlier
 never means ending later (``walk``). Where no interruption lies in the way that moment is the session's end less the
-laps up to the decisive one. Only the other futures are searched: a grid of release times is walked at once, the bracket
-shrinks to one step of it, and the futures whose verdict is the same at both its ends drop out of the search.
+laps up to the decisive one, and where one is, a formula often knows it (``thresholds``). Only the rest is searched: a
+grid of release times is walked at once, the bracket shrinks to one step of it, and the futures whose verdict is the
+same at both its ends drop out of the search.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from numpy.typing import NDArray
 
 from pitwall.forecast.interruptions import Calendar
 from pitwall.forecast.pert import Floats
+from pitwall.forecast.thresholds import has_formula, known_releases
 from pitwall.forecast.walk import Chain, walk
 
 TOLERANCE_S = 2.0
@@ -25,8 +27,9 @@ TOLERANCE_S = 2.0
 HAIR_S = 1e-6
 """Keeps rounding from finding the same interruption in the way for ever."""
 
-GRID = 4
-"""Release times walked at once; measured with simulations/bench_forecast.py: 4 to 8 are equal, more cost more."""
+GRID, FINEST, WALKED = 4, 64, 5000
+"""Release times walked at once, as many as make about ``WALKED`` ways: a walk costs as much for some hundreds of them
+as for a few (measured with simulations/bench_forecast.py)."""
 
 
 @dataclass(frozen=True)
@@ -86,6 +89,9 @@ def latest_release(chain: Chain, decisive: Decisive, calendar: Calendar, confide
     chain = chain.part(0, decisive.index + 1)
     upper = _latest_undisturbed(chain, decisive, calendar)
     lower = _latest_before_trouble(chain, calendar, upper)
+    if has_formula(chain):
+        latest, known = known_releases(chain, decisive.by == "start", calendar, upper)
+        lower, upper = np.where(known, latest, lower), np.where(known, latest, upper)
     needed = math.ceil(confidence * upper.size - 1e-9)
     low, high = _th_largest(lower, needed), _th_largest(upper, needed)
     question = _Question(chain, decisive, calendar, lower, upper)
@@ -96,7 +102,8 @@ def latest_release(chain: Chain, decisive: Decisive, calendar: Calendar, confide
     sure = int((lower >= high).sum())  # fit however late within the bracket
     todo = ((lower < high) & (upper >= low)).nonzero()[0]
     while high - low > TOLERANCE_S:
-        times = np.linspace(low, high, GRID, endpoint=False)[1:]
+        steps = min(max(WALKED // max(todo.size, 1), GRID), FINEST, math.ceil((high - low) / TOLERANCE_S) + 1)
+        times = np.linspace(low, high, steps, endpoint=False)[1:]
         ok = question.fits_at(times, todo)
         enough = np.flatnonzero(sure + ok.sum(axis=1) >= needed)
         best = int(enough[-1]) if enough.size else -1

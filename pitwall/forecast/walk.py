@@ -122,6 +122,11 @@ class _Cursor:
         while (over := (self.end <= t).nonzero()[0]).size:
             self.forward(over)
 
+    def pass_over_in(self, columns: Indices, t: Floats) -> None:
+        """The same for some columns."""
+        while (over := (self.end[columns] <= t).nonzero()[0]).size:
+            self.forward(columns[over])
+
 
 def _wait_for_green(red: _Cursor, t: Floats) -> Floats:
     red.pass_over(t)
@@ -162,8 +167,19 @@ class _Walker:
         end: Floats = t + duration
         met = ((self.slow.start if columns is None else self.slow.start[columns]) < end).nonzero()[0]
         if met.size:
-            futures = self.slow.futures(met if columns is None else columns[met])
-            end[met] = stretched(self.slow.spans, futures, t[met], duration[met])
+            end[met] = self._slowed(met if columns is None else columns[met], t[met], duration[met])
+        return end
+
+    def _slowed(self, columns: Indices, t: Floats, duration: Floats) -> Floats:
+        """The same for laps that meet the next slow period: mostly it is the only one, and the sum is short."""
+        slow, futures = self.slow, self.slow.futures(columns)
+        over = slow.end[columns]
+        begins = np.maximum(t, slow.start[columns])
+        left, room = duration - (begins - t), (over - begins) * SLOW_PACE
+        end: Floats = np.where(left <= room, begins + left / SLOW_PACE, over + left - room)
+        more = ((slow.spans.starts[slow.row[columns] + 1, futures] < end) | (over <= t)).nonzero()[0]
+        if more.size:
+            end[more] = stretched(slow.spans, futures[more], t[more], duration[more])
         return end
 
     def on_track(self, index: int, t: Floats) -> tuple[Floats, Floats]:
@@ -178,6 +194,7 @@ class _Walker:
             futures = self.red.futures(cut)
             resume = self.red.end[cut]
             self.red.forward(cut)
+            self.slow.pass_over_in(cut, resume)
             if kind != "out":
                 resume = self.lap_end(resume, self.chain.out_again[index][futures], cut)
             start[cut] = resume

@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from pitwall.model.base import Frozen
+from pitwall.model.base import Frozen, Slug
 from pitwall.model.plan import LapKind, Scalar, Want
 
 
@@ -38,6 +38,35 @@ class Arrival(Frozen):
     at_s: float
 
 
+class Comment(Frozen):
+    """What the driver said, as somebody noted it."""
+
+    t: float = Field(description="session second at which it was said")
+    by: str
+    text: str
+    run: str | None = None
+
+
+class CarNear(Frozen):
+    """A car around ours: ``gap_s`` ahead of it, or behind where it is negative."""
+
+    car: Slug
+    gap_s: float
+    kind: LapKind
+
+
+class RunningLap(Frozen):
+    """The lap that runs, in session seconds, and on which stretches of it the driver can listen."""
+
+    kind: LapKind
+    begun_s: float
+    line_s: float = Field(description="when it is expected to end: at the line, or in the pit lane")
+    listen: tuple[tuple[float, float], ...] = Field(
+        default=(), description="from and to; none where the circuit file gives no speeds"
+    )
+    others: tuple[CarNear, ...] = Field(default=(), description="the closest cars ahead and behind, within 45 s")
+
+
 class ItemProgress(Frozen):
     """One item of a run on one lap."""
 
@@ -64,5 +93,7 @@ class RunProgress(Frozen):
     actual_span_s: tuple[float | None, float | None] | None = None
     driver: str | None = Field(default=None, description="who drives it")
     window: str | None = Field(default=None, description="the only window of the session in which it may be done")
+    tyres: str | None = Field(default=None, description="its tyre set, by its label in the plan")
+    fuel_kg: float | None = Field(default=None, description="its fuel load at release")
     items: tuple[ItemProgress, ...] = ()
     reason: str | None = None

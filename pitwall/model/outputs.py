@@ -11,7 +11,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from pitwall.model.base import Frozen, Label, Slug
-from pitwall.model.desk import Arrival, ItemProgress, OpenQuestion, RunProgress, SwitchCard
+from pitwall.model.desk import Arrival, Comment, ItemProgress, OpenQuestion, RunningLap, RunProgress, SwitchCard
 from pitwall.model.facts import SessionStatus
 from pitwall.model.outlook import (
     Activity,
@@ -93,7 +93,10 @@ class Prompt(Frozen):
         "driver can listen, because it cannot wait for the next"
     )
     way_reason: str | None = Field(default=None, description="why it is not said in full where it is best said")
-    parts: tuple[CallPart, ...] = Field(default=(), description="for a call in parts: each with its own moment")
+    parts: tuple[CallPart, ...] = Field(
+        default=(), description="for a call in parts: what is to be said now, and what remains, each with its moment"
+    )
+    parts_said: int = Field(default=0, ge=0, description="how many parts of it were said; text is the next one")
     medium: Medium = Field(
         default="two_way", description="one_way: nothing is read back; board: say_from_s and say_by_s are when it is "
         "hung out, and it is acted on within the lap after the pass"
@@ -119,6 +122,7 @@ class DeskState(Frozen):
     prompts: tuple[Prompt, ...]
     switches: tuple[SwitchCard, ...]
     arrivals: tuple[Arrival, ...]
+    running_lap: RunningLap | None = Field(default=None, description="none while the car is not on one")
     flag_margin_s: float | None = Field(default=None, description="seconds in hand to start one more timed lap")
     last_lap_s: float | None = None
     best_lap_s: float | None = None
@@ -130,6 +134,7 @@ class DeskState(Frozen):
     fuel_kg: float | None = Field(default=None, description="about how much is in the car")
     by_hand: bool = Field(default=False, description="where the car is rests on what was entered by hand")
     questions: tuple[OpenQuestion, ...] = Field(default=(), description="answers owed to the driver, the oldest first")
+    comments: tuple[Comment, ...] = Field(default=(), description="the driver's latest ones, oldest first")
 
 
 class DriverRunning(Frozen):

@@ -71,7 +71,7 @@ class LadderState(Frozen):
     id: str
     t: float
     active: bool
-    red_s: float = Field(description="session second from which the restarts are counted")
+    red_s: float = Field(description="session second of the red flag")
     rungs: tuple[Rung, ...] = ()
     work: tuple[str, ...] = Field(default=(), description="garage work worth pulling forward, a sentence each")
 

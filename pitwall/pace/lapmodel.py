@@ -160,6 +160,29 @@ class LapModel:
         more = self._run**2 + self._noise**2 + EVOLUTION**2 * STOP_S
         return mean, math.sqrt(variance + more)
 
+    @property
+    def noise(self) -> float:
+        """Deviation of laps without a mistake, a log."""
+        return self._noise
+
+    def knows(self, car: str) -> bool:
+        """The car drove a timed lap."""
+        return f"car {car}" in self._belief
+
+    def run_to_come(self, car: str, mode: int, ahead_s: float) -> tuple[float, float, float]:
+        """The timed laps of a run to come: mean and deviation of the first one's log without its noise, and what each
+        lap more adds to it. Only looked at: nothing that is believed changes.
+
+        Args:
+            car: which; it has driven a timed lap.
+            mode: quick or long.
+            ahead_s: when the run leaves, seconds from the last lap that was taken.
+        """
+        parts = [("field", 1.0), ("evolution", 1.0), ("rate", ahead_s), (f"car {car}", 1.0)]
+        mean, variance = self._belief.expect([*parts, ("long run", 1.0)] if mode == LONG_RUN else parts)
+        wear = _logs(self.first.wear_pct if mode == LONG_RUN else self.first.quick_wear_pct)[0]
+        return mean, math.sqrt(variance + self._run**2 + EVOLUTION**2 * ahead_s), wear
+
     def _mode(self, car: str, compound: str, value: float) -> int:
         likely = []
         for mode in (QUICK_RUN, LONG_RUN):

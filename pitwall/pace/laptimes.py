@@ -217,7 +217,8 @@ class CarPace:
 
     def outlook(self, lap: LapSoFar) -> Outlook:
         """Which kind the running lap is and when the car reaches each place: made once a crossing."""
-        key = (lap.start_t, lap.start_phase, self.weighed(lap.crossings), lap.slow, lap.odds, lap.disturbed, lap.word)
+        so_far = self.weighed(lap.crossings)
+        key = (lap.start_t, lap.start_phase, so_far, lap.slow, lap.odds, lap.disturbed, lap.word, lap.resumed)
         if self._outlook is None or self._outlook[0] != key:
             field_belief = self.field_pace.believing(self.labels)
             quick_s = self.quick_s()

@@ -19,7 +19,7 @@ from pitwall.pace.chances import chances, shifted
 from pitwall.pace.planned import Chances, PlanRecord, PlanWord
 from pitwall.pace.residuals import Residuals
 from pitwall.pace.shapes import BACK_TO_USUAL, INVENTED, INVENTED_OUT, Alike, ShapeMemory, Traits
-from pitwall.pace.weighing import LEVELS, MIDDLE, Array, Record, Spread, weighted_quantiles
+from pitwall.pace.weighing import LEVELS, MIDDLE, Array, Record, Spread, sample_quantiles, weighted_quantiles
 
 OUT_TRAITS = Traits(narrow=0.03, wider=0.25, shift=BACK_TO_USUAL, fades_s=1200.0, least_fresh=0.2)
 ARRIVAL_SCALE_S = 0.05
@@ -29,6 +29,9 @@ OFF_PACE = 0.05
 FIRST_WEIGHTS, FIRST_OUT_WEIGHTS = (0.35, 0.25, 0.4), (0.3, 0.33, 0.02, 0.35)
 OFF_PACE_WEIGHTS = (0.17, 0.13, 0.7)
 """A lap off the pace is not stretched evenly: there the laps that were like it count for more from the start."""
+SLOWER = np.array([1.02, 1.05, 1.15, 1.3, 1.42, 1.55, 1.65])
+"""A slow period has just begun for a lap at the pace: quantiles of its rest over the reference. Under speed limits laps
+take 1.3 to 1.45 times a quick one, and the period may end before the line (common practice, no source)."""
 Rests = Sequence[float | None]
 EVEN = (1.0, 1.0, 1.0)
 
@@ -45,6 +48,7 @@ class LapSoFar:
         slow: a slow or red period held at the last of these.
         odds: how much likelier than usual the session makes timed, cool-down and in.
         word: what the plan says of the lap.
+        resumed: the track is green again after a slow period that it began under, or passed a loop under.
         disturbed: a slow or red period touched the lap.
     """
 
@@ -55,12 +59,13 @@ class LapSoFar:
     odds: Chances = EVEN
     disturbed: bool = False
     word: PlanWord = "none"
+    resumed: bool = False
 
 
 @dataclass(frozen=True)
 class Said:
     """What was forecast of the line at one loop: by each rule, and in all. Seconds from there. ``kinds``: of the lap,
-    without the plan's word."""
+    without the plan's word. ``usual``: no slow period made it another lap than those before."""
 
     knot: int
     seen_t: float
@@ -68,6 +73,7 @@ class Said:
     rules: tuple[float, ...]
     told: Array
     kinds: Chances
+    usual: bool = True
 
     @property
     def which(self) -> int:
@@ -101,10 +107,19 @@ class Experience:
 
     def learn(self, said: Said, seconds: float) -> None:
         """Take what was forecast at a loop, and how long it took from there to the line."""
+        if not said.usual:
+            return
         self.records[said.which].learn(said.rules, seconds)
         self.spreads[said.which].learn(said.told, seconds)
         if said.rules[0] > 0 and seconds > 0:
             self.residuals[said.which].learn(math.log(seconds / said.rules[0]))
+
+    def pooled(self, which: int, rules: Sequence[float], kernel: Array) -> Array:
+        """Quantiles of the seconds to the line: rules and the laps that were alike, each by its record so far."""
+        weights = self.records[which].weights()
+        simple = sum(w * r for w, r in zip(weights[:-1], rules, strict=True)) / max(1.0 - weights[-1], 1e-12)
+        by_rule = simple * np.exp(self.residuals[which].quantiles())
+        return np.maximum(self.spreads[which].apply((1.0 - weights[-1]) * by_rule + weights[-1] * kernel), 0.0)
 
 
 @dataclass(eq=False)
@@ -230,30 +245,31 @@ def look_ahead(
         timed_next: quantiles of the time of a timed lap from here, for a lap that begins.
     """
     knot, seen_t, whole, part = _seen(labels, lap, reference)
+    if lap.resumed:
+        whole = part = 0.0  # what it lost while it had to go slowly says nothing of the rest
     alike = experience.shapes.alike(knot, whole, part, car, situation, seen_t, lap.slow)
     rest = reference[-1] - reference[knot]
     kernel = _quantiles(alike, experience.shapes.last, rest)
     so_far = seen_t - lap.start_t
     quick = last_quick if last_quick is not None else reference
-    scaled = (quick[-1] - quick[knot]) * (so_far / quick[knot] if knot else 1.0)
-    rules: tuple[float, ...] = (scaled, rest * so_far / reference[knot] if knot else rest)
+    rules = tuple((one[-1] - one[knot]) * (so_far / one[knot] if knot else 1.0) for one in (quick, reference))
     if experience.from_pits:
         usual, lately = (one[knot] for one in rests)
         first = usual if usual is not None else FIRST_OUT * rest
-        rules = (first, lately if lately is not None else first, scaled if knot else first)
+        rules = (first, lately if lately is not None else first, rules[0] if knot else first)
     off_pace = part > OFF_PACE
     which = _class(knot, off_pace)
     if kernel is None:
         kernel = rules[0] * np.exp(experience.residuals[which].quantiles())
-    weights = experience.records[which].weights()
-    simple = sum(w * r for w, r in zip(weights[:-1], rules, strict=True)) / max(1.0 - weights[-1], 1e-12)
-    by_rule = simple * np.exp(experience.residuals[which].quantiles())
-    told = experience.spreads[which].apply((1.0 - weights[-1]) * by_rule + weights[-1] * kernel)
-    told = np.maximum(told, 0.0)
+    if lap.slow and not off_pace and not experience.from_pits:
+        told = rest * SLOWER
+    else:
+        used = (rest, rest) if lap.resumed and not experience.from_pits else rules
+        told = experience.pooled(which, used, kernel)
     without = chances(
         alike, experience.shapes.last, so_far, (limit_s - so_far) / max(rest, 1e-9), lap.odds, lap.slow or lap.disturbed
     )
-    said = Said(knot, seen_t, off_pace, (*rules, float(kernel[MIDDLE])), told, without)
+    said = Said(knot, seen_t, off_pace, (*rules, float(kernel[MIDDLE])), told, without, not (lap.slow or lap.resumed))
     return Outlook(
         knot, seen_t, shifted(without, plans.odds(lap.word)), seen_t + told, said, alike, tuple(reference), so_far,
         limit_s, timed_next if knot == 0 else None,
@@ -276,4 +292,4 @@ def _seen(labels: Sequence[str], lap: LapSoFar, reference: Sequence[float]) -> t
 
 def _quantiles(alike: Alike | None, knot: int, reference_s: float, coming_in: bool = False) -> Array | None:
     found = alike.at(knot, coming_in) if alike is not None else None
-    return None if found is None else reference_s * weighted_quantiles(*found)
+    return None if found is None else reference_s * sample_quantiles(*found)

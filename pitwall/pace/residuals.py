@@ -45,7 +45,7 @@ class Residuals:
         """Quantiles of the errors at ``LEVELS``: about their median (the spread alone), or with it."""
         if self._quantiles is None:
             count = len(self._sorted)
-            self._quantiles = np.array([_at(self._sorted, level * count - 0.5) for level in LEVELS])
+            self._quantiles = np.array([_at(self._sorted, level * (count + 1.0) - 1.0) for level in LEVELS])
         return self._quantiles if with_bias else self._quantiles - self._quantiles[MIDDLE]
 
     def errors(self, count: int) -> Array:

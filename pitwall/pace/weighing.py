@@ -21,6 +21,7 @@ LEVELS = (0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95)
 """Levels at which every distribution is told."""
 MIDDLE, LOW, HIGH = LEVELS.index(0.5), LEVELS.index(0.1), LEVELS.index(0.9)
 _LEVELS = np.array(LEVELS)
+_AROUND = _LEVELS - 0.5
 
 
 def weighted_quantiles(values: Array, weights: Array, levels: Array | Sequence[float] = _LEVELS) -> Array:
@@ -38,6 +39,18 @@ def weighted_quantiles(values: Array, weights: Array, levels: Array | Sequence[f
         raise ValueError("the weights add up to nothing")
     made: Array = np.interp(levels, (total - 0.5 * sorted_weights) / total[-1], values[order])
     return made
+
+
+def sample_quantiles(values: Array, weights: Array) -> Array:
+    """Quantiles at ``LEVELS`` of what comes next, where the values are a sample of it: a little wider than their own.
+
+    Of n values k / (n + 1) lie below the k-th (as for any exchangeable next one: split conformal prediction); of
+    weighted ones n is the effective number, the square of the sum over the sum of squares (Kish 1965).
+    """
+    total = float(weights.sum())
+    count = max(total * total / max(float(weights.dot(weights)), 1e-300), 1.0)
+    # Levels beyond 0 and 1 are those of the least and the greatest value.
+    return weighted_quantiles(values, weights, 0.5 + _AROUND * (1.0 + 1.0 / count))
 
 
 def weighted_median(values: Sequence[float], weights: Sequence[float]) -> float:

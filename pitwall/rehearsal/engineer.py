@@ -49,6 +49,7 @@ class _Card:
     times_spoken: int = 0
     begun: bool = False
     corrected: bool = False
+    parts_said: int = 0
 
 
 class Engineer:
@@ -108,6 +109,8 @@ class Engineer:
         elif prompt.revision < card.prompt.revision:
             return  # the bus may deliver an older one late
         card.prompt = prompt
+        if card.begun and prompt.parts_said > card.parts_said:
+            card.begun, card.parts_said = False, prompt.parts_said  # there is more of it
         if card.begun:
             return
         if prompt.state not in SAYABLE:
@@ -229,7 +232,8 @@ class Engineer:
 
     def _spoken(self, card: _Card, speech: Speech, t: float) -> None:
         self._key(t, "said", card.prompt)
-        self._driver.hears(speech, t)
+        if len(speech.prompt.parts) < 2:
+            self._driver.hears(speech, t)  # the first words of a call are not acted on, nor read back
         self._agenda.at(self._channel.free_from(t) + LISTENS_S, self._consider)
 
     def _read_back(self, card: _Card, right: bool, t: float) -> None:

@@ -14,6 +14,7 @@ from pitwall.model.outputs import Prompt
 from pitwall.model.plan import Plan, Run
 from pitwall.rehearsal.agenda import Agenda
 from pitwall.rehearsal.control import Notice, RaceControl
+from pitwall.rehearsal.crews import Crews
 from pitwall.rehearsal.draws import Rng, between, shifted
 from pitwall.rehearsal.pacing import CarPace
 from pitwall.rehearsal.pilot import LapIntent, OpenLap, Stop
@@ -87,6 +88,7 @@ class TeamCar:
         self._timed_ended = 0
         self.drives_through = False
         self._ready_s = float("-inf")
+        self.crews = Crews()
         self._fired_up = False
         self._next_kind: str | None = None
         self._box: BoxOrder | None = None
@@ -311,7 +313,8 @@ class TeamCar:
         spread = (work.low_s, work.likely_s, work.high_s) if work is not None else (60.0, 120.0, 240.0)
         # One job in ten beats the plan's optimistic figure and one in ten overruns its pessimistic one, by a little.
         drawn = between(self._rng, spread, high=1.15 * spread[2])
-        self._ready_s = t + drawn * max(0.4, shifted(self._rng, self._world.garage))
+        drawn *= max(0.4, shifted(self._rng, self._world.garage))
+        self._ready_s = self.crews.take(self.run.crew if self.run is not None else (), t, drawn)
         self._fired_up = False
         self.on_garage(t)
 

@@ -18,6 +18,7 @@ from pitwall.model.setup import SessionSetup
 from pitwall.rehearsal.agenda import Agenda, WorldClock
 from pitwall.rehearsal.channel import Channel
 from pitwall.rehearsal.control import Notice, RaceControl
+from pitwall.rehearsal.crews import Crews
 from pitwall.rehearsal.draws import Streams, between, pick, shifted
 from pitwall.rehearsal.driver import Driver
 from pitwall.rehearsal.engineer import Engineer
@@ -69,6 +70,7 @@ class World:
         self._engineers: dict[str, Engineer] = {}
         self._drivers: dict[str, Driver] = {}
         self._teams: dict[str, TeamCar] = {}
+        self._crews = Crews()
         self._channels: dict[str, Channel] = {}
         self._listening: dict[str, Listening] = {}
         self._cars: dict[str, RacingCar] = {}
@@ -154,6 +156,7 @@ class World:
         rule = LapRule(setup.cars[number], plan, setup.procedures, setup.wet)
         team = TeamCar(car, setup.cars[number], plan, paces, wheel, rule, self._control, self._agenda, scenario.pace,
                        self._streams.stream("team", number), self._change_time(number))
+        team.crews = self._crews
         channel = Channel(number, self._agenda, self._feed, scenario.feed.channel, self._prefix)
         habits = {name: scenario.drivers.get(name, scenario.driver) for name in paces}
         own = ears(scenario.hearing, self._streams.stream("hearing", number))

@@ -1,13 +1,15 @@
-"""Two ways to run a forecast function: in a worker thread beside a live loop, or inline after a fixed latency.
+"""Two ways to do slow work: in a pool of one worker beside a live loop, or inline after a fixed latency.
 
-The function itself (``ForecastWanted -> ForecastAnswer``) is handed in: the runtime knows no forecast.
+For a forecast the worker is a thread; for advice it is a process (``runtime/adviser.py``). The function itself
+(``ForecastWanted -> ForecastAnswer``) is handed in: the runtime knows no forecast.
 """
 
 from __future__ import annotations
 
 import asyncio
+import contextlib
 from collections.abc import Callable
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import BrokenExecutor, Executor, Future, ThreadPoolExecutor
 from functools import partial
 from typing import Generic, Protocol, TypeVar
 
@@ -19,7 +21,6 @@ from pitwall.runtime.ports import Clock
 log = structlog.get_logger(__name__)
 
 ForecastFunction = Callable[[ForecastWanted], ForecastAnswer]
-Answer = Callable[[ForecastAnswer], None]
 
 
 class Question(Protocol):
@@ -63,22 +64,25 @@ class InlineForecaster(InlineWork[ForecastWanted, ForecastAnswer]):
     """Forecasts in virtual time."""
 
 
-class ThreadForecaster:
-    """For a live loop: one worker thread, one question at a time, and only the newest waits.
+class PooledWork(Generic[W, A]):
+    """For a live loop: one worker, one question at a time, and only the newest waits.
 
-    NumPy lets go of the interpreter lock while it works, so a thread disturbs timers little.
     A question that is overtaken while it waits is dropped: its answer would be for an old revision anyway.
     """
 
-    def __init__(self, work: ForecastFunction) -> None:
-        self._work = work
-        self._pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="pitwall-forecast")
+    def __init__(self, make_pool: Callable[[], Executor]) -> None:
+        self._make_pool = make_pool
+        self._pool = make_pool()
         self._busy = self._closed = False
-        self._waiting: tuple[ForecastWanted, Answer] | None = None
+        self._waiting: tuple[W, Callable[[A], None]] | None = None
         self.failures = 0
         self.overtaken = 0
 
-    def ask(self, wanted: ForecastWanted, answer: Answer) -> None:
+    def submit(self, wanted: W) -> Future[A]:
+        """Give the question to the worker."""
+        raise NotImplementedError
+
+    def ask(self, wanted: W, answer: Callable[[A], None]) -> None:
         """Start it, or let it wait for the one under way. Call on the host's loop; ``answer`` is called there."""
         if self._closed:
             return
@@ -86,10 +90,19 @@ class ThreadForecaster:
             self.overtaken += self._waiting is not None
             self._waiting = (wanted, answer)
             return
-        self._busy = True
         loop = asyncio.get_running_loop()
-        future = self._pool.submit(self._work, wanted)
+        try:
+            future = self.submit(wanted)
+        except BrokenExecutor:
+            self.renew()
+            future = self.submit(wanted)
+        self._busy = True
         future.add_done_callback(partial(self._hand_over, loop, wanted, answer))
+
+    def renew(self) -> None:
+        """The worker is gone: take another."""
+        self._pool.shutdown(wait=False, cancel_futures=True)
+        self._pool = self._make_pool()
 
     def close(self) -> None:
         """Start nothing more; what is under way ends by itself and is not answered."""
@@ -97,21 +110,36 @@ class ThreadForecaster:
         self._pool.shutdown(wait=False, cancel_futures=True)
 
     def _hand_over(
-        self, loop: asyncio.AbstractEventLoop, wanted: ForecastWanted, answer: Answer, future: Future[ForecastAnswer]
+        self, loop: asyncio.AbstractEventLoop, wanted: W, answer: Callable[[A], None], future: Future[A]
     ) -> None:
-        # Runs in the worker thread; a loop that has closed meanwhile has nobody left to tell.
+        # Runs in a thread of the pool; a loop that has closed meanwhile has nobody left to tell.
         if not loop.is_closed():
-            loop.call_soon_threadsafe(self._finish, wanted, answer, future)
+            with contextlib.suppress(RuntimeError):  # it closes at this very moment
+                loop.call_soon_threadsafe(self._finish, wanted, answer, future)
 
-    def _finish(self, wanted: ForecastWanted, answer: Answer, future: Future[ForecastAnswer]) -> None:
+    def _finish(self, wanted: W, answer: Callable[[A], None], future: Future[A]) -> None:
         self._busy = False
         waiting, self._waiting = self._waiting, None
         if self._closed or future.cancelled():
             return
         if (failure := future.exception()) is not None:
             self.failures += 1
-            log.error("forecast failed", revision=wanted.revision, exc_info=failure)
+            log.error("forecast failed", question=wanted.type, revision=wanted.revision, exc_info=failure)
+            if isinstance(failure, BrokenExecutor):
+                self.renew()
         else:
             answer(future.result())
         if waiting is not None:
             self.ask(*waiting)
+
+
+class ThreadForecaster(PooledWork[ForecastWanted, ForecastAnswer]):
+    """Forecasts in a thread: NumPy lets go of the interpreter lock while it works, so timers are little disturbed."""
+
+    def __init__(self, work: ForecastFunction) -> None:
+        super().__init__(lambda: ThreadPoolExecutor(max_workers=1, thread_name_prefix="pitwall-forecast"))
+        self._work = work
+
+    def submit(self, wanted: ForecastWanted) -> Future[ForecastAnswer]:
+        """Give it to the thread."""
+        return self._pool.submit(self._work, wanted)

@@ -34,6 +34,7 @@ from pitwall.model.events import Fact, Stamped
 from pitwall.model.outputs import ForecastAnswer, ForecastWanted, Health, Output, Prompt
 from pitwall.model.plan import Plan
 from pitwall.model.setup import SessionSetup
+from pitwall.runtime.adviser import AdviceFunction, InlineAdviser
 from pitwall.runtime.clock import VirtualClock
 from pitwall.runtime.forecaster import ForecastFunction, InlineForecaster
 from pitwall.track.lapmap import LapMap, lap_map
@@ -44,12 +45,18 @@ CONFIG = Path(__file__).resolve().parents[2] / "config"
 FORECAST_LATENCY_S = 0.5
 AROUND_S = 45.0
 MOST_LINES = 60
-TELLING = ("prompt", "alert", "alert_cleared", "answered", "refused", "lap_judged", "forecast_wanted")
+TELLING = ("prompt", "alert", "alert_cleared", "answered", "refused", "lap_judged", "forecast_wanted", "advice_state",
+           "ladder_state")
 
 
 @functools.cache
 def _demo() -> SessionSetup:
     return load_setup(CONFIG / "event.yaml")
+
+
+def demo_hour() -> SessionSetup:
+    """The demo event as it is shipped, both cars, with few simulated futures."""
+    return _demo().model_copy(update={"forecast": _demo().forecast.model_copy(update={"futures": 400})})
 
 
 def saltmarsh(plan: dict[str, Any], duration_s: float = 3600.0, **changes: Any) -> SessionSetup:
@@ -184,6 +191,7 @@ class Script:
     setup: SessionSetup
     starts_at: float = -300.0
     forecast: ForecastFunction = forecast_of
+    advise: AdviceFunction | None = None
     feed: bool = True
     lines: list[Line] = field(default_factory=list)
     expectations: list[Expectation] = field(default_factory=list)
@@ -206,6 +214,7 @@ class Script:
             bus=MemoryBus(broker, offline_message(self.setup.session)),
             follow_clock=False,
             forecaster=InlineForecaster(self._forecast, self.clock, FORECAST_LATENCY_S),
+            adviser=InlineAdviser(self.advise, self.clock) if self.advise is not None else None,
         )
         self.bus = MemoryBus(broker)
         Onlooker(self.bus, self.setup.session, self._hear, self._alert_over)

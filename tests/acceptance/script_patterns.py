@@ -139,6 +139,16 @@ def forecast(**fields: Any) -> Pattern:
     return Pattern("forecast_state", {"car": "41"} | fields)
 
 
+def advice(**fields: Any) -> Pattern:
+    """What the forecast advises, as long as something of it stands."""
+    return Pattern("advice_state", {"active": True} | fields)
+
+
+def ladder(**fields: Any) -> Pattern:
+    """The ladder under a red flag, as long as it stands."""
+    return Pattern("ladder_state", {"active": True} | fields)
+
+
 def lap(**fields: Any) -> Pattern:
     """A lap of car 41 ended, or its kind is believed anew."""
     return Pattern("lap_judged", {"car": "41"} | fields)

@@ -69,8 +69,8 @@ def test_unknown_mark_is_an_error() -> None:
 def test_tests_line_names_the_packages_and_asks_for_rights_only_when_needed() -> None:
     """The Debian packages are named; sudo is used only where it exists, and only when something is missing."""
     line = _marked("tests")
-    assert "mosquitto mosquitto-clients" in line
-    assert "command -v mosquitto_sub >/dev/null ||" in line
+    assert "mosquitto mosquitto-clients chromium" in line
+    assert "command -v mosquitto_sub >/dev/null && command -v chromium >/dev/null ||" in line
     assert "$(command -v sudo || true)" in line
     assert line.endswith("-m pytest -q -n 2")
 

@@ -278,7 +278,7 @@ def test_repeat_makes_a_said_call_due_again() -> None:
 def test_an_alert_is_acknowledged_once() -> None:
     """A hand takes note of an alert: it is published as acknowledged; a second hand hears that it is."""
     play, car = _on_the_first_timed_lap()
-    play.at(car.t - 2).push(switch("torque_map", 1))  # too late for a call
+    play.at(car.t - 1).push(switch("torque_map", 1))  # too late for a call
     known = "switch-wrong-41-torque_map"
     play.at(car.t + 5).push(command("acknowledge", alert=known, by="one", id="first"))
     play.at(car.t + 6).push(command("acknowledge", alert=known, by="two", id="second"))

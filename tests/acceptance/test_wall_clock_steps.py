@@ -19,7 +19,8 @@ from pitwall.app.daemon import Daemon, offline_message
 from pitwall.app.day_watch import DayWatch
 from pitwall.app.report import Recorder
 from pitwall.app.scenarios import Rehearsal, load_rehearsal
-from pitwall.app.wiring import FORECAST_LATENCY_S, Evidence, WallSteps, rehearse_at_speed, rehearse_instant
+from pitwall.app.slow_work import FORECAST_LATENCY_S
+from pitwall.app.wiring import Evidence, WallSteps, rehearse_at_speed, rehearse_instant
 from pitwall.bus.memory import MemoryBroker, MemoryBus
 from pitwall.engine.session import Session
 from pitwall.forecast.futures import forecast

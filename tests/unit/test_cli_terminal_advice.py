@@ -15,7 +15,7 @@ from pitwall.cli.terminal.board import Board
 from pitwall.cli.terminal.desk import Desk
 from pitwall.cli.terminal.lines import LineLog
 from pitwall.cli.terminal.paint import paint
-from pitwall.model.outputs import AdviceState, Health, LadderState, Output, Proposal, Rung
+from pitwall.model.outputs import AdviceState, ForecastState, Health, LadderState, Output, Proposal, Rung
 
 
 def _advised(place: int, *cars: str, **changes: Any) -> Proposal:
@@ -114,7 +114,7 @@ def test_the_ladder_is_three_lines_and_the_work_to_pull_forward() -> None:
 
 def test_the_smallest_terminal_holds_it_all() -> None:
     """80 by 24 with advice and ladder: nothing is pushed out below."""
-    assert len(_drawn(_board(LADDER, _state(_advised(1, "41"))), width=80)) <= 24
+    assert len(_drawn(_board(LADDER, _state(_advised(1, "41")), _foreseen()), width=80)) <= 24
 
 
 def test_plain_lines_tell_advice_once_and_the_ladder() -> None:
@@ -148,3 +148,39 @@ def test_a_cleared_topic_ends_what_stood() -> None:
     asyncio.run(told())
     stood = [(one.type, one.active) for one in heard if isinstance(one, AdviceState | LadderState)]
     assert stood == [("advice_state", True), ("ladder_state", True), ("advice_state", False), ("ladder_state", False)]
+
+
+def _foreseen(**changes: Any) -> ForecastState:
+    runs = tuple(
+        {"run": name, "want": "must", "chance": chance, "end_q10_s": 1, "end_q50_s": 2, "end_q90_s": 3}
+        for name, chance in (("baseline", 0.99), ("compare", 0.74))
+    )
+    outlook = {"car": "41", "musts_chance": 0.73, "spare_q50_s": 9, "runs": runs, **changes}
+    return ForecastState.model_validate({"id": "f", "t": 90, "car": "41", "plan_revision": 1, "outlook": outlook})
+
+
+COMPARED = {"run": "compare", "against": "baseline", "resolves_s": 0.4, "text": "3 against 3 laps resolve 0.4 s"}
+
+
+def test_what_fits_of_the_car_that_is_shown_stands_in_one_line() -> None:
+    """Each run that is left, a limit that is likely, and what a comparison can resolve; or why nothing can be said."""
+    limits = [{"kind": "fuel", "run": "long", "chance": chance, "laps": 2, "text": text}
+              for chance, text in ((0.9, "long: fuel for 2 laps"), (0.1, "hardly"))]  # fmt: skip
+    (line,) = [line for line in _drawn(_board(_foreseen(comparisons=[COMPARED], limits=limits))) if "fits:" in line]
+    assert line.strip() == (
+        "fits: baseline 99%, compare 74%; long: fuel for 2 laps; 3 against 3 laps resolve 0.4 s"
+    )
+    (line,) = [line for line in _drawn(_board(_foreseen(problem="the session is over"))) if "fits:" in line]
+    assert line.strip() == "fits: the session is over"
+    assert not [line for line in _drawn(_board(_foreseen(runs=[]))) if "fits:" in line]
+
+
+def test_plain_lines_tell_what_a_comparison_resolves_when_it_changes() -> None:
+    """Once, and again with other words."""
+    log = LineLog()
+    assert any("enough data?" in line for line in log.lines(_foreseen(comparisons=[COMPARED])))
+    assert log.lines(_foreseen(comparisons=[COMPARED])) == ()
+    other = COMPARED | {"text": "4 against 3 laps resolve 0.3 s"}
+    assert [line.split("enough data?")[1].strip() for line in log.lines(_foreseen(comparisons=[other]))] == [
+        "4 against 3 laps resolve 0.3 s"
+    ]

@@ -345,3 +345,38 @@ def test_a_made_up_plan_names_every_car() -> None:
     assert [one.car for one in as_asked(question)] == [CAR, "58"]
     assert advice(as_asked(question)).flips is None
     assert not isinstance(made.command("advise"), Refused)
+
+
+def test_under_red_a_car_that_comes_in_has_the_ladder_built_anew() -> None:
+    """Its run was cut: what was reckoned with the car out does not hold. The rungs stay those of the red flag."""
+    made = AdviceStage(setup(plan(LONG, MAIN, SPARE)))
+    made.green()
+    t = made.drive(100, 125, 100)
+    made.status(t + 10, "red")
+    made.advised({CAR: [("long", 3), "main"]})
+    made.home(t, 180)
+    assert len(made.asked()) == 2
+    made.advised({CAR: [("long", 3), "main"]})
+    ladder = made.made(LadderState)[-1]
+    assert [one.restart_s for one in ladder.rungs] == [240.0, 480.0, 720.0]
+    assert [one.at_s - ladder.red_s for one in ladder.rungs] == [240.0, 480.0, 720.0]
+    made.wait(t + 10 + 300)
+    made.command("advise")
+    made.advised({CAR: [("long", 3), "main"]})
+    assert [one.restart_s for one in made.made(LadderState)[-1].rungs] == [480.0, 720.0, 960.0]
+
+
+def test_a_run_that_follows_another_is_no_run_lost() -> None:
+    """Told as following, not as dropped; it costs nothing, and no must is said to fall out."""
+    tail = MAIN | {"run": "tail", "laps": "out, 1 timed, in"}
+    made = AdviceStage(setup(plan(CHECKS, LONG, tail)))
+    made.green()
+    made.command("advise")
+    made.advised({CAR: ["checks", "long", RunDone(run="tail", timed=1, with_run="long")]})
+    state = made.state()
+    assert state is not None
+    (proposal,) = state.proposals
+    assert proposal.lines == ("tail follows long without a stop", "long: 6 timed laps become 7")
+    assert (proposal.costs, proposal.warnings) == ((), ())
+    assert isinstance(made.command("adopt", proposal=proposal.id), Answered)
+    assert [(one.run.run, one.timed_wanted) for one in made.car.progress.rest()] == [("checks", 0), ("long", 7)]

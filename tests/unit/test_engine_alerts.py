@@ -333,3 +333,28 @@ def test_a_standing_alert_is_silent_under_red_and_back_with_the_green() -> None:
     assert book.hold("overrun", "41", "does not fit", 15, "red") == [], "once on record"
     assert book.hold("fuel_short", "41", "short", 10, "red") == []
     assert kinds(book.hold("overrun", "41", "does not fit", 70, "green")) == [("overrun", True)]
+
+
+def test_cars_that_run_by_no_known_clock_are_told() -> None:
+    """Started in the middle, before anybody gave a status or a time: told once the feed had time to say it, and over
+    with the green light or the official clock."""
+    for way in ("green", "clock"):
+        stage = Stage()
+        stage.leave(10)
+        stage.wait(25)
+        assert not [one for one in stage.made(Alert) if one.kind == "clock_unknown"]
+        stage.wait(45)
+        (alert,) = [one for one in stage.made(Alert) if one.kind == "clock_unknown"]
+        assert "neither a green light nor the official clock" in alert.text
+        if way == "green":
+            stage.green(60)
+        else:
+            stage.clock(60, 3000)
+        stage.wait(70)
+        assert ("clock_unknown", False) in kinds(stage.outputs)
+
+
+def test_a_session_that_waits_knows_enough() -> None:
+    """Nobody is on track before the green light: that is no alert."""
+    stage = Stage().wait(200)
+    assert not [one for one in stage.made(Alert) if one.kind == "clock_unknown"]

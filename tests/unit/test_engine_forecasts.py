@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from pitwall.engine.forecasts import SPREAD
+from pitwall.engine.remaining import INTO_BOX_S, LANE_PART, PIT_LANE_S, ROLLS_S, SPREAD
 from pitwall.model.events import ForecastReady
 from pitwall.model.outputs import Activity, CarOutlook, CarSnapshot, ForecastAnswer, ForecastState, ForecastWanted
 from tests.unit.engine_stage import CHECKS, MAIN, SPARE, Stage, plan, setup
@@ -60,7 +60,7 @@ def test_lap_times_are_three_points_around_what_is_expected() -> None:
     assert (found["timed"].low_s, found["timed"].likely_s, found["timed"].high_s) == pytest.approx(
         (100 * low, 100, 100 * high)
     )
-    assert (found["out"].likely_s, found["garage"].likely_s) == (125, 300)
+    assert (found["out"].likely_s, found["garage"].likely_s) == (125 + LANE_PART * PIT_LANE_S + ROLLS_S, 300)
 
 
 def test_a_run_going_on_counts_what_is_left_of_it() -> None:
@@ -89,7 +89,7 @@ def test_a_run_to_be_resumed_counts_what_is_left_of_it() -> None:
         ("main", "out"), ("main", "timed"), ("main", "timed"), ("main", "in"),
     ]  # fmt: skip
     in_lap = next(one for one in car.activities if (one.run, one.kind) == ("main", "in"))
-    assert in_lap.likely_s == pytest.approx(118 + 4, abs=1)
+    assert in_lap.likely_s == pytest.approx(118 + 4 + LANE_PART * PIT_LANE_S + INTO_BOX_S, abs=1)
     assert car.minimum_laps == {"main": 2}
 
 
@@ -98,7 +98,7 @@ def test_items_on_either_half_of_an_installation_lap_take_their_time() -> None:
     items = [{"do": "hold", "on": ["out", "in"], "after": "bridge"}]
     stage = Stage(setup(plan(CHECKS | {"items": items}, SPARE)))
     lap = next(one for one in asked(stage).activities if one.run == "checks")
-    assert lap.likely_s == pytest.approx(140 + 2 * 4)
+    assert lap.likely_s == pytest.approx(140 + 2 * 4 + ROLLS_S + 2 * LANE_PART * PIT_LANE_S + INTO_BOX_S)
 
 
 def test_dropped_and_done_runs_are_not_asked_about() -> None:
@@ -119,7 +119,7 @@ def test_a_run_that_may_not_leave_yet_waits(not_before: int) -> None:
     first = next(one for one in car.activities if one.run == "spare")
     assert first.not_before_s == not_before
     next_one = asked(Stage(setup(plan(later, MAIN))))
-    assert next_one.activities[0].likely_s == not_before + 300
+    assert next_one.activities[0].likely_s == not_before  # from the green light: nobody leaves before it
 
 
 # -- when, and whose answer --------------------------------------------------------------------------------------------

@@ -306,6 +306,22 @@ def test_a_car_that_was_told_which_run_it_leaves_for_is_on_that_run() -> None:
     assert made.leave(200 + 300 * RESUME_SHARE, told="main") is state
 
 
+def test_half_of_a_run_is_taken_for_a_shorter_one_only_when_no_flag_ended_it() -> None:
+    """In by itself after two of three timed laps: it was meant to be shorter. Cut by red it goes on, for the plan says
+    nothing of fewer laps."""
+    for red, state_after in ((False, "done"), (True, "next")):
+        made, state = running()
+        made.lap_done("timed")
+        made.lap_done("timed")
+        made.come_in(400, red=red)
+        assert state.state == state_after
+    made, state = running(shorten_to=2)
+    made.lap_done("timed")
+    made.lap_done("timed")
+    made.come_in(400, red=True)
+    assert state.state == "done"
+
+
 def test_a_red_flag_breaks_a_run_that_is_resumed_however_long_it_takes() -> None:
     """After a red flag the length of the stop says nothing."""
     made, state = running()

@@ -113,7 +113,7 @@ def test_what_red_broke_off_is_still_in_the_plan() -> None:
     assert [item.state for item in run.items if item.item.do == "comment"] == ["planned"]
     assert stage.call("-red").state == "done"
     stage.status(700, "green")
-    stage.wait(740)
+    stage.wait(765)
     assert stage.call("main-2-leave").state == "due"
     assert stage.made(PlanState)[-1].runs[0].state == "next"
 

@@ -7,6 +7,7 @@ import pytest
 from pitwall.engine.rules.release import GROUP
 from pitwall.engine.team import REOPEN_LEAD_S
 from pitwall.model.outputs import DeskState
+from pitwall.model.setup import CallTiming
 from tests.unit.engine_stage import CHECKS, MAIN, Stage, plan, setup
 
 FIRST = MAIN | {"release": {"not_before": 400, "gap_ahead_s": 8}}
@@ -123,8 +124,8 @@ def test_kept_in_takes_the_calls_back_and_let_go_counts_anew() -> None:
     stage.wait(500)
     assert not stage.prompts("leave", "due")
     stage.command("let_go", 500)
-    stage.wait(540)
-    assert stage.car.release_s == 500 + REOPEN_LEAD_S
+    stage.wait(565)
+    assert stage.car.release_s == 500 + CallTiming().fire_up_s
     assert stage.call("leave").state == "due"
 
 
@@ -147,9 +148,26 @@ def test_a_red_flag_in_the_garage_takes_the_countdown_back() -> None:
     stage.status(350, "red")
     assert stage.call("main-1-fire-up").reason == "red flag"
     stage.status(700, "green")
-    stage.wait(740)
+    stage.wait(765)
     assert stage.call("main-1-leave").state == "due"
-    assert stage.car.release_s == 700 + REOPEN_LEAD_S
+    assert stage.car.release_s == 700 + CallTiming().fire_up_s
+
+
+def test_a_car_that_was_fired_up_just_now_needs_no_time_for_it() -> None:
+    """The exit closed for a few seconds with the engine running: the release is counted from a short lead."""
+    stage = waiting().green().wait(345)
+    stage.command("said", call=stage.call("main-1-fire-up").id)
+    stage.status(390, pit_exit="closed")
+    stage.status(400, pit_exit="open")
+    stage.wait(401)
+    assert stage.car.release_s == pytest.approx(400 + REOPEN_LEAD_S)
+
+
+def test_the_brief_names_a_run_once() -> None:
+    """A run that is called run-1 is not "run run 1"."""
+    stage = Stage(setup(plan(MAIN | {"run": "run-1"}))).green().wait(20)
+    assert stage.call("brief").spec.text.startswith("Next run 1: two timed laps.")
+    assert waiting().green().wait(20).call("brief").spec.text.startswith("Next run main: ")
 
 
 def test_a_car_that_does_not_leave_stays_called() -> None:

@@ -11,6 +11,7 @@ from pitwall.engine.calls import SETTLED
 from pitwall.engine.rules.release import GROUP
 from pitwall.engine.switches import ANSWERS_ENTERED
 from pitwall.model.car import Car
+from pitwall.model.outputs import Alert
 from tests.unit.engine_stage import MAIN, SWITCHES, Stage, car_file, plan, setup
 
 FLAP = {"do": "flap_lap", "on": {"timed": 2}}
@@ -107,6 +108,30 @@ def test_a_switch_that_telemetry_shows_in_place_moves_no_other_one_out_of_its_ca
     stage.wait(294)
     assert [call.spec.asked for call in stage.car.book.live.values() if call.spec.kind == "switch"
             and "main-1-1-switch" in call.id] == [{"torque_map": 3}]
+
+
+def test_a_change_that_the_driver_has_not_answered_is_asked_for_once_more() -> None:
+    """Nothing measures the flap, and here answers are entered: no answer in eight seconds is no answer, so the call is
+    made again while there is time, once; answered, there is nothing in doubt and no alert."""
+    stage = Stage(setup(plan(MAIN | {"laps": "out, 3 timed, in", "items": [FLAP | {"on": {"timed": 1}}]}))).green()
+    stage.car.switches.confirms = ANSWERS_ENTERED
+    stage.leave(200)
+    stage.cross(232, "1")
+    stage.wait(262)
+    opening = asking(stage, "flap", "open")[-1]
+    stage.command("said", call=opening.id)
+    stage.wait(268)
+    assert len(asking(stage, "flap", "open")) == 1
+    stage.cross(285, "2")
+    stage.wait(290)
+    again = asking(stage, "flap", "open")[-1]
+    assert (again.id, again.open) == (f"{opening.id}~2", True)
+    stage.command("said", call=again.id)
+    stage.wait(303)
+    assert len(asking(stage, "flap", "open")) == 2
+    stage.command("confirm", call=again.id)
+    stage.wait(320)
+    assert not [alert for alert in stage.made(Alert) if alert.kind == "switch_unverified"]
 
 
 def test_only_what_was_taken_out_is_told_again() -> None:

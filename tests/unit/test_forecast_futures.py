@@ -183,8 +183,10 @@ def test_nothing_left_to_do() -> None:
 
 
 def test_no_cars() -> None:
-    """A question about nobody has an empty answer."""
-    assert forecast(ask(cars=())) == ForecastAnswer(cars=(), futures=400, seed=1)
+    """A question about nobody has an empty answer, and says why."""
+    found = forecast(ask(cars=()))
+    assert found == ForecastAnswer(cars=(), futures=400, seed=1, problem=found.problem)
+    assert found.problem == "No car has a plan: there is nothing to forecast."
 
 
 def test_musts_are_counted_together() -> None:

@@ -5,9 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pitwall.forecast.interruptions import Calendar, Spans, draw_lengths, draw_spans
+from pitwall.forecast.interruptions import Calendar, Spans, draw_lengths, draw_rates, draw_spans
 from pitwall.forecast.walk import SLOW_PACE, Chain, walk
-from pitwall.model.outputs import Activity
+from pitwall.model.outputs import Activity, ForecastSnapshot
+from pitwall.model.rules import Interruptions
+from tests.unit.test_forecast_futures import ask
 
 LENGTHS = (217.0, 367.0, 613.0)
 
@@ -127,3 +129,26 @@ def test_lap_under_way_began_long_ago() -> None:
     """A lap that is under way counts as begun, unless a red flag makes it begin again."""
     assert one(("timed", 40), under_way=True)[0] == (-np.inf, 40)
     assert one(("timed", 40), under_way=True, red=spans((10, 60)))[0] == (160, 200)
+
+
+def asked(**more: float) -> ForecastSnapshot:
+    """A session whose rates are 0.6 and 0.3 an hour."""
+    rates = Interruptions(red_per_hour=0.6, slow_per_hour=0.3)
+    return ask(interruptions=rates, rate_spread=0.8).snapshot.model_copy(update=more)
+
+
+def test_sessions_differ_in_how_often_they_are_stopped() -> None:
+    """The rate is the regulations' on average, and varies by as much as told; without a spread it is that rate."""
+    red, slow = draw_rates(np.random.default_rng(1), asked(), 100_000)
+    assert (np.mean(red), np.std(red)) == (pytest.approx(0.6, rel=0.01), pytest.approx(0.48, rel=0.02))
+    assert np.mean(slow) == pytest.approx(0.3, rel=0.01)
+    assert draw_rates(np.random.default_rng(1), asked(rate_spread=0.0), 9) == (0.6, 0.3)
+
+
+def test_what_the_session_has_shown_corrects_the_rates() -> None:
+    """Three reds in half an hour: a gamma of shape 1.5625 + 3 and rate 1.5625 / 0.6 + 0.5 an hour; none in an hour:
+    fewer than expected."""
+    many, _ = draw_rates(np.random.default_rng(2), asked(seen_s=1800.0, reds_seen=3), 100_000)
+    assert np.mean(many) == pytest.approx((1.5625 + 3) / (1.5625 / 0.6 + 0.5), rel=0.01)
+    none, _ = draw_rates(np.random.default_rng(2), asked(seen_s=3600.0), 100_000)
+    assert np.mean(none) == pytest.approx(1.5625 / (1.5625 / 0.6 + 1.0), rel=0.01)

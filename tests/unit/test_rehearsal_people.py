@@ -35,6 +35,18 @@ def test_a_call_is_spoken_in_its_window_after_a_reaction() -> None:
     assert (call.start_s, call.end_s, call.in_window) == (110.5, 112.5, True)
 
 
+def test_a_call_in_parts_is_spoken_part_by_part_and_read_back_once() -> None:
+    """After the first part and its key the engineer waits for what remains; the driver answers when all is said."""
+    stage = running()
+    two = [{"text": "Hold gear five,", "say_from_s": 110.0, "spoken_s": 1.5},
+           {"text": "count five.", "say_from_s": 119.0, "spoken_s": 1.1}]
+    stage.say_at(109, "hold", "none", wait=1, text="Hold gear five,", way="parts", parts=two)
+    stage.say_at(113, "hold", "none", wait=6, text="count five.", parts=two[1:], parts_said=1)
+    stage.run(until=200)
+    assert [call.text for call in stage.truth.calls if call.call == "hold"] == ["Hold gear five,", "count five."]
+    assert [key.command for key in stage.pressed() if key.call == "hold"] == ["said", "said", "confirm"]
+
+
 def test_one_voice_at_a_time_and_the_more_important_first() -> None:
     """Three calls at once are spoken one after the other, by priority, with the readbacks between them."""
     stage = running()

@@ -12,8 +12,18 @@ import pytest
 from pitwall.model.outlook import Activity, CarSnapshot
 from pitwall.model.plan import Plan, Run
 from pitwall.rehearsal.truth import CarTruth, DrivenLap, Release
+from simulations.score_follow_truth import Stint, TrueLap
 from simulations.score_forecast import calibration, figures, main, reliability, run, summary
-from simulations.score_forecast_rivals import Averages, chance, fixed, pert, pert_moments
+from simulations.score_forecast_recorded import outcomes, recorded
+from simulations.score_forecast_rivals import (
+    Averages,
+    chance,
+    fixed,
+    fixed_moments,
+    hindsight,
+    pert,
+    pert_moments,
+)
 from simulations.score_forecast_rows import Day, Leg, Row, Took, happened, legs_to, loaded
 
 ROOT = Path(__file__).parents[2]
@@ -39,8 +49,9 @@ def truth(*laps: DrivenLap, releases: tuple[Release, ...] = ()) -> CarTruth:
 def test_brier_score_of_the_published_example() -> None:
     """Chances .9, .2, .6 against 1, 0, 1 give .07 (SOURCES: computed with scoringrules and properscoring)."""
     rows = [row(0.9, True), row(0.2, False), row(0.6, True)]
-    assert figures([(one, 0.5, 1.0) for one in rows]) == {
+    assert figures([(one, 0.5, 1.0, 0.0) for one in rows]) == {
         "questions": 3, "brier": 0.07, "brier_fixed": 0.25, "brier_pert": pytest.approx(1 / 3, abs=1e-5),
+        "brier_hindsight": pytest.approx(2 / 3, abs=1e-5),
         "calibration": 0.1, "sharpness": pytest.approx((0.09 + 0.16 + 0.24) / 3, abs=1e-5),
         "stated": pytest.approx(1.7 / 3, abs=1e-5), "happened": pytest.approx(2 / 3, abs=1e-5),
     }
@@ -73,12 +84,22 @@ def test_a_rival_waits_for_a_release_time_and_is_sure_of_what_has_no_spread() ->
     assert [pert(row(0.5, True, *legs, left_s=left)) for left in (69.9, 70.0)] == [0.0, 1.0]
 
 
-def test_fixed_averages_are_those_of_the_other_days() -> None:
+def test_fixed_averages_are_common_multiples_with_the_spread_that_serves_best() -> None:
+    """An out-lap of 1.25 good laps and a stop of the plan's mean; a spread as wide as what happened beside it."""
+    legs = (Leg("out", 1, 2, 3), Leg("garage", 60, 90, 180))
+    assert sum(fixed_moments(leg, 80.0)[0] for leg in legs) == 100.0 + 100.0
+    sure = Day("a", 1, tuple(row(0.5, left > 200, *legs, left_s=left) for left in (100.0, 190.0, 210.0)), (), 80.0)
+    assert [round(one, 2) for one in fixed([sure])[0]] == [0.0, 0.37, 0.63]  # 30 s, the least that is tried
+    unsure = Day("a", 1, tuple(row(0.5, left < 200, *legs, left_s=left) for left in (100.0, 300.0)), (), 80.0)
+    assert [round(one, 2) for one in fixed([unsure])[0]] == [0.46, 0.54]  # 900 s, the most
+
+
+def test_hindsight_has_the_averages_of_the_other_days() -> None:
     """A day's own laps say nothing to its rival: laps of 1.5 and 2.5 good laps elsewhere are a mean of 2, spread .5."""
     own = Day("a", 1, (row(0.5, True, Leg("out", 1, 2, 3), left_s=250.0),), (Took("out", 9.0),), 100.0)
     others = [Day("a", seed, (), (Took("out", times),), 100.0) for seed, times in ((2, 1.5), (3, 2.5))]
     assert Averages.over(others).of == {"out": (2.0, 0.25)}
-    (of_own,), *_ = fixed([own, *others])
+    (of_own,), *_ = hindsight([own, *others])
     assert of_own == pytest.approx(0.5 * (1 + math.erf(1 / math.sqrt(2))))  # one deviation of 50 s above 200 s
 
 
@@ -155,3 +176,29 @@ def test_a_folder_without_scenarios_is_refused(tmp_path: Path, capsys: pytest.Ca
     """It names the folder and says what is missing."""
     assert main(["--scenarios", str(tmp_path)]) == 2
     assert "no scenario file" in capsys.readouterr().err
+
+
+def test_a_recording_is_scored_with_plans_of_the_night_before() -> None:
+    """The small recording of the tests: chances of its cars' runs, judged by its answer key; its laps make averages."""
+    day = recorded(ROOT / "tests" / "data" / "recording_small", cars=2, seed=1)
+    assert day.rows
+    assert all(0.0 <= row.stated <= 1.0 and row.left_s > 0 for row in day.rows)
+    assert {one.kind for one in day.took} >= {"timed", "out"}
+    timed = [one.times for one in day.took if one.kind == "timed"]
+    assert 0.95 < sum(timed) / len(timed) < 1.15
+
+
+def test_what_a_recording_can_tell_of_a_planned_run() -> None:
+    """Done with the laps it needs before the flag; not done where the flag came before them; of others it is silent."""
+    plan = Plan.model_validate({"plan": 1, "car": "41", "driver": "d", "session": "s", "runs": [
+        {"run": name, "want": "must", "laps": "out, 2 timed, in"} for name in ("a", "b", "c", "d")]})
+
+    def stint(name: str, into: str, *labels: tuple[str, float]) -> Stint:
+        laps = tuple(TrueLap("41", number, name, label, start, start + 80.0)
+                     for number, (label, start) in enumerate(labels))
+        return Stint("41", name, laps, into)
+
+    stints = [stint("1", "a", ("out", 0), ("timed", 80), ("timed", 160), ("in", 240)),
+              stint("2", "b", ("out", 700), ("timed", 800), ("timed", 1001)),
+              stint("3", "c", ("out", 400), ("timed", 480), ("in", 560))]
+    assert outcomes(plan, stints, flag_s=1000.0) == {"a": True, "b": False}

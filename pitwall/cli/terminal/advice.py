@@ -1,9 +1,23 @@
-"""The forecast's advice in lines: what waits for an answer, and the ladder under a red flag."""
+"""The forecast in lines: what still fits, what it advises, and the ladder under a red flag."""
 
 from __future__ import annotations
 
-from pitwall.model.outputs import AdviceState, LadderState
+from pitwall.model.outputs import AdviceState, CarOutlook, LadderState
 from pitwall.model.units import clock_text
+
+LIKELY = 0.5
+"""From this chance on a limit of fuel, tyres or laps is shown."""
+
+
+def outlook_line(outlook: CarOutlook) -> str:
+    """The chance of each run that is left, limits that are run into, and what comparisons can resolve; empty when
+    nothing is left."""
+    if outlook.problem is not None:
+        return f"fits: {outlook.problem}"
+    chances = ", ".join(f"{run.run} {run.chance:.0%}" for run in outlook.runs)
+    likely = [limit.text for limit in outlook.limits if limit.chance >= LIKELY]
+    more = [*likely, *(one.text for one in outlook.comparisons)]
+    return "; ".join([f"fits: {chances}", *more]) if chances else ""
 
 
 def advice_line(state: AdviceState) -> str:

@@ -48,7 +48,17 @@ def detail(prompt: Prompt | None, width: int) -> list[str]:
 
 def how_words(prompt: Prompt) -> str | None:
     """Why it is not said in full where the driver can listen, as long as it is still to be said; else None."""
-    return prompt.way_reason if prompt.state in ("planned", "shown", "due") else None
+    if prompt.state not in ("planned", "shown", "due"):
+        return None
+    then = " ".join(part.text for part in prompt.parts[1:])
+    found = [part_words(prompt), f"Then: {then}" if then else None, prompt.way_reason]
+    return " ".join(words for words in found if words) or None
+
+
+def part_words(prompt: Prompt) -> str | None:
+    """Which part of a call in parts this is; None for one that is said in one breath."""
+    count = prompt.parts_said + max(1, len(prompt.parts))
+    return f"Part {prompt.parts_said + 1} of {count}." if count > 1 else None
 
 
 def waiting_line(proposal: Proposal) -> str:

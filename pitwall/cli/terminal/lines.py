@@ -39,6 +39,7 @@ class LineLog:
         self._store = ""
         self._lagging, self._rate = False, 1.0
         self._chance: dict[str, int] = {}
+        self._resolves: dict[str, tuple[str, ...]] = {}
         self._proposed: dict[str, str] = {}
         self._advised: tuple[str, ...] = ()
 
@@ -55,7 +56,7 @@ class LineLog:
             case Health():
                 return tuple(_timed(message, line) for line in self._health_lines(message))
             case ForecastState():
-                text = self._forecast(message)
+                return tuple(_timed(message, line) for line in self._forecast(message))
             case Proposal():
                 return tuple(self._proposal(message))
             case AdviceState():
@@ -164,14 +165,17 @@ class LineLog:
             yield f"{'car ' + ', '.join(one.cars):<8}changed plan, from {one.source} ({one.id})"
             yield from (f"{'':<8}{text}" for text in texts)
 
-    def _forecast(self, forecast: ForecastState) -> str | None:
+    def _forecast(self, forecast: ForecastState) -> Iterator[str]:
         # Tenths: a forecast wobbles by a percent or two each time and is news to nobody.
-        tenths = round(forecast.outlook.musts_chance * 10)
-        if self._chance.get(forecast.car) == tenths:
-            return None
-        self._chance[forecast.car] = tenths
-        chance = f"chance that every must-run fits: {forecast.outlook.musts_chance:.0%}"
-        return f"{'car ' + forecast.car:<8}{'forecast':<12}{chance}"
+        car, outlook = forecast.car, forecast.outlook
+        tenths = round(outlook.musts_chance * 10)
+        if self._chance.get(car) != tenths:
+            self._chance[car] = tenths
+            yield f"{'car ' + car:<8}{'forecast':<12}chance that every must-run fits: {outlook.musts_chance:.0%}"
+        texts = tuple(one.text for one in outlook.comparisons)
+        if texts != self._resolves.get(car, ()):
+            self._resolves[car] = texts
+            yield from (f"{'car ' + car:<8}{'enough data?':<14}{text}" for text in texts)
 
 
 def _timed(message: Message, text: str) -> str:

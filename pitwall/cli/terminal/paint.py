@@ -13,10 +13,10 @@ from rich.rule import Rule
 from rich.table import Table
 from rich.text import Text
 
-from pitwall.cli.terminal.advice import advice_line, ladder_lines
+from pitwall.cli.terminal.advice import advice_line, ladder_lines, outlook_line
 from pitwall.cli.terminal.board import Board
 from pitwall.cli.terminal.cars import car_table
-from pitwall.cli.terminal.detail import HELP, detail, proposal_lines, waiting_line
+from pitwall.cli.terminal.detail import HELP, detail, part_words, proposal_lines, waiting_line
 from pitwall.cli.terminal.words import (
     STATE_WORDS,
     alert_line,
@@ -25,7 +25,7 @@ from pitwall.cli.terminal.words import (
     store_words,
     time_left,
 )
-from pitwall.model.outputs import Prompt, Proposal
+from pitwall.model.outputs import ForecastState, Prompt, Proposal
 from pitwall.model.units import clock_text
 
 TRUTH_KEYS_HELP = "l line  i in  o out  f forgotten  e red  g green  u undo  k asked  w answered"
@@ -65,6 +65,7 @@ def paint(
     prompts = board.prompts(car, now) if car else ()
     store = wrap(store_words(board.health), width)[:MOST_STORE_LINES] if board.health is not None else []
     cars = car_table(board, car, width)
+    cars += [] if helping or car not in board.forecasts else _fits(board.forecasts[car])
     said = detail(prompts[min(chosen, len(prompts) - 1)] if prompts else None, width)
     # What to say and its caution stand whole; alerts and notes give way before the list does, and take what it leaves.
     plans = _plans(board)
@@ -93,6 +94,12 @@ def paint(
     parts += [_one_line(f"  {note}", "dim") for note in notes]
     parts += [_one_line(TRUTH_KEYS_HELP, "dim"), _foot(board)]
     return Group(*parts)
+
+
+def _fits(forecast: ForecastState) -> list[Text]:
+    """What still fits, of the car that is shown."""
+    line = outlook_line(forecast.outlook)
+    return [_one_line(f"  {line}", "dim")] if line else []
 
 
 def _plans(board: Board) -> list[Text]:
@@ -200,4 +207,7 @@ def _say(prompt: Prompt, width: int) -> str:
         return f"{text}  ({prompt.reason})"
     if prompt.caution:
         return f"{text}  (with a caution)"
+    part = part_words(prompt)
+    if part is not None:
+        return f"{text}  ({part.lower().rstrip('.')})"
     return f"{text}  ({prompt.way.replace('_', ', ')})" if prompt.way != "full" else text

@@ -10,7 +10,7 @@ KINDS: dict[str, tuple[AlertPriority, str]] = {
     "switch_unverified": ("low", "Ask the driver to read the position back."),
     "feed_stale": ("medium", "Check the timing feed; enter what you see by hand."),
     "car_silent": ("medium", "Look for the car: it may have stopped."),
-    "clock_unknown": ("low", "No official clock: pitwall counts from the green light. Check the time left."),
+    "clock_unknown": ("medium", "Enter the status and the time left by hand: status=green, clock remaining_s=..."),
     "fuel_short": ("high", "Box this lap, or save fuel."),
     "answer_owed": ("low", "Answer in the next free window, or skip the answer to drop it."),
     "misses_flag": ("medium", "See the text: push to the line, box, or keep the car in."),
@@ -34,7 +34,7 @@ IDLE_UNDER: dict[str, tuple[Status, ...]] = {
     "switch_unverified": ("red", "finished", "closed"),
     "feed_stale": ("waiting", "red", "closed", "finished"),  # under red cars send nothing before the pit entry
     "car_silent": ("waiting", "closed", "finished", "red"),
-    "clock_unknown": ("waiting", "closed", "finished"),
+    "clock_unknown": ("closed", "finished"),
     "fuel_short": ("closed", "finished"),
     "answer_owed": ("red", "closed"),
     "misses_flag": ("waiting", "red", "closed", "finished"),
@@ -66,7 +66,7 @@ URGENT = frozenset({"switch_unverified"})
 """Told some seconds before the line of a timed lap, or of no use: no flood holds these back, and as several switches
 may hang on one call they make none."""
 
-ON_DELAY_S: dict[str, float] = {"release_overdue": 10.0}
+ON_DELAY_S: dict[str, float] = {"release_overdue": 10.0, "clock_unknown": 20.0}
 """So long the condition must hold without a break before the alert is raised; no entry: at once."""
 
 ASKS_AGAIN_S: dict[str, float] = {"high": 180.0, "medium": 600.0}

@@ -11,6 +11,7 @@ from pitwall.engine.call import CallSpec
 from pitwall.engine.rules import (
     after_flag,
     box,
+    care,
     ending,
     first_line,
     lap_kind,
@@ -36,5 +37,6 @@ RULES: tuple[Rule, ...] = (
     after_flag.calls,
     lap_kind.calls,
     owed.calls,
+    care.calls,
     pace.calls,
 )

@@ -91,7 +91,8 @@ def _brief(at: Situation) -> str:
     items = sorted({item.item.do.replace("_", " ") for item in run.items if item.state == "planned"})
     what = f" Items: {', '.join(items)}." if items else ""
     who = f" {at.driver} drives." if at.driver_out is not None else ""
-    return f"Next run {run.run.run.replace('-', ' ')}: {body}.{who}{what}"
+    name = run.run.run.replace("-", " ")
+    return f"Next {name if name.startswith('run') else f'run {name}'}: {body}.{who}{what}"
 
 
 def _driver_change(at: Situation, name: str, release: float) -> CallSpec:

@@ -134,7 +134,8 @@ def _before_the_line(
     spec = _spec(at, after, label, positions, was, window, before.index, room)
     # On a timed lap the change waits for its end; on any other it should have been made soon after the call.
     forgotten = before.running and before.kind != "timed" and any(name in at.switches.measured for name in positions)
-    return replace(spec, not_done=forgotten and bool(at.switches.measured_off(positions)))
+    doubted = before.running and at.switches.answers_entered and not positions.keys().isdisjoint(at.switches.in_doubt())
+    return replace(spec, not_done=forgotten and bool(at.switches.measured_off(positions)), unanswered=doubted)
 
 
 def _words(

@@ -1,0 +1,41 @@
+"""The running lap, for whoever looks at it: when it began and ends, where the driver can listen, who is around."""
+
+from __future__ import annotations
+
+from pitwall.engine.gaps import Neighbour, gaps_at
+from pitwall.engine.session_clock import SessionClock
+from pitwall.engine.team import TeamCar
+from pitwall.engine.view import situation
+from pitwall.model.desk import CarNear, RunningLap
+
+STEPS = 8
+"""Halvings of the lap to find where the car is: to a third of a second on a lap of a minute and a half."""
+BOUND_PHASE = 0.995
+
+
+def running_lap(car: TeamCar, clock: SessionClock, now: float) -> RunningLap | None:
+    """The running lap in session seconds; None while the car is not on one."""
+    if not car.track.on_track or car.track.lap is None:
+        return None
+    leg = next((one for one in car.legs if one.running), None)
+    if leg is None:
+        return None
+    seen = situation(car, clock, now)
+    spans = seen.stretches((leg,)) or ()
+    # Where it is now: the phase whose moment is now. Moments grow with the phase, so halving finds it.
+    low, high = leg.start_phase, BOUND_PHASE
+    for _ in range(STEPS):
+        middle = (low + high) / 2
+        low, high = (middle, high) if leg.at(middle) < now else (low, middle)
+    around = gaps_at((low + high) / 2, now, seen.others)
+    return RunningLap(
+        kind=leg.kind,
+        begun_s=round(leg.start_s, 2),
+        line_s=round(leg.end_s, 2),
+        listen=tuple((round(begin, 2), round(end, 2)) for begin, end in spans),
+        others=(*_near(around.ahead, 1.0), *_near(around.behind, -1.0)),
+    )
+
+
+def _near(one: Neighbour | None, side: float) -> tuple[CarNear, ...]:
+    return () if one is None else (CarNear(car=one.car, gap_s=round(side * one.gap_s, 1), kind=one.kind),)

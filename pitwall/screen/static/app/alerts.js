@@ -1,0 +1,35 @@
+/** Alerts by priority: what stands, what to do about it; a note, or out of sight for a while. */
+import { html } from "./html.js";
+import { acknowledge, shelve } from "./commands.js";
+import { clockText } from "./clock.js";
+import { ALERT_MARKS } from "./words.js";
+
+const SHELVE_S = 600;
+
+/** @param {{desk: import("./desk.js").Desk, car: string}} props */
+export function Alerts({ desk, car }) {
+  const standing = desk.store.standing(), now = desk.store.clock.now();
+  return html`<section class="alerts" tabindex="0" aria-label="alerts">
+    <h2>alerts</h2>
+    <div role="log" aria-live="polite"><ul>
+      ${standing.map((alert) => html`
+        <li key=${alert.id} class=${`is-${alert.priority}${alert.acknowledged ? " noted" : ""}`}>
+          <b><i aria-hidden="true">${ALERT_MARKS[alert.priority]}</i> ${alert.priority}${alert.car ? ` · ${alert.car}` : ""}</b>
+          <span class="text">${alert.text}</span>
+          <span class="help">${alert.help}</span>
+          <span class="when">for ${clockText(Math.max(0, now - alert.since_s))}${alert.acknowledged ? " · noted" : ""}</span>
+          <span class="do">
+            ${alert.acknowledged ? "" : html`<button class="small" onClick=${() => act(desk, acknowledge(alert, desk.store, car))}>
+              <kbd>a</kbd> note</button>`}
+            <button class="small" onClick=${() => act(desk, shelve(alert, desk.store, car, SHELVE_S))}>aside 10 min</button>
+          </span>
+        </li>`)}
+    </ul></div>
+    ${standing.length === 0 ? html`<p class="empty">None stands.</p>` : ""}
+  </section>`;
+}
+
+/** @param {import("./desk.js").Desk} desk @param {any} meant */
+function act(desk, meant) {
+  desk.send(meant.car, meant.wish, meant.words);
+}

@@ -1,0 +1,88 @@
+/** The frame around every page: what is wrong with the link, which car, which page, and the line for the person here. */
+import { html } from "./html.js";
+import { clockText } from "./clock.js";
+import { CarTabs, Head } from "./head.js";
+import { Help } from "./help.js";
+import { LogIn } from "./login.js";
+import { DeskPage } from "./desk-page.js";
+import { GaragePage } from "./garage-page.js";
+import { SheetPage } from "./sheet-page.js";
+import { TeamPage } from "./team-page.js";
+
+/** @typedef {import("./desk.js").Desk} Desk */
+
+const VIEWS = { desk: DeskPage, team: TeamPage, garage: GaragePage, sheet: SheetPage };
+
+/** @param {{desk: Desk}} props */
+export function App({ desk }) {
+  const View = VIEWS[desk.page] ?? DeskPage;
+  if (desk.linkState === "login") return html`<${LogIn} desk=${desk} />`;
+  return html`
+    <div class=${`frame page-${desk.page}${isOld(desk) ? " is-old" : ""}`}>
+      <a class="skip" href="#main">to the call</a>
+      <${Gone} desk=${desk} />
+      <${Head} desk=${desk} />
+      <${CarTabs} desk=${desk} />
+      <main id="main" tabindex="-1"><${View} desk=${desk} /></main>
+      <${Foot} desk=${desk} />
+      ${desk.helping && html`<${Help} desk=${desk} />`}
+    </div>`;
+}
+
+/** @param {Desk} desk */
+export function isOld(desk) {
+  return desk.linkState !== "up" || desk.store.clock.old() || desk.store.health?.state === "offline";
+}
+
+/** A band over everything when what is shown is not the present: which of the three it is, and since when. */
+function Gone({ desk }) {
+  const reason = goneReason(desk);
+  return html`<div class=${`gone${reason ? "" : " none"}`} role="alert">${reason && html`
+    <b>OLD</b><span>${reason} Nothing below is live. Go on by the printed or saved sheet.</span>
+    <a href=${`#/sheet/${desk.car() ?? ""}`}>sheet</a>`}</div>`;
+}
+
+/** @param {Desk} desk */
+export function goneReason(desk) {
+  const { store } = desk, age = store.clock.age();
+  const since = Number.isFinite(age) ? ` for ${clockText(age)}` : "";
+  if (desk.linkState === "refused") return `${desk.linkWhy}.`;
+  if (desk.linkState === "none") return store.clock.state === null ? "" : "Connecting again.";
+  if (desk.linkState === "down") return `No link to the bus${since}: trying again every second.`;
+  if (store.health?.state === "offline") return "The daemon has gone offline. Start it again: it goes on where it was.";
+  if (store.health === null && store.clock.state === null) return "";
+  if (store.clock.old()) return `The daemon's clock has not spoken${since || " yet"}.`;
+  return "";
+}
+
+/** @param {{desk: Desk}} props */
+function Foot({ desk }) {
+  const line = desk.line(), undo = desk.undoable(), notes = desk.store.notes.slice(-3).reverse();
+  return html`
+    <footer>
+      <div class="said-here" role="status" aria-live="polite">
+        ${line ? html`<span class=${line.bad ? "bad" : ""}>${line.bad ? "✕ " : ""}${line.text}</span>`
+          : undo ? html`<span>${undo.words}</span>
+              <button class="small" onClick=${() => desk.press("u")}><kbd>u</kbd> take back</button>` : ""}
+      </div>
+      <ol class="notes" aria-label="what the daemon answered last">
+        ${notes.map((note) => html`<li key=${note.because + note.t} class=${note.bad ? "bad" : ""}>
+          ${note.bad ? "✕ " : ""}${note.car ? `${note.car}: ` : ""}${inWords(note.text, desk)}</li>`)}
+      </ol>
+      <nav aria-label="pages">
+        ${["desk", "team", "garage", "sheet"].map((page) => html`
+          <a key=${page} href=${`#/${page}/${desk.car() ?? ""}`} aria-current=${desk.page === page ? "page" : null}>${page}</a>`)}
+        <button class="small" onClick=${() => desk.nextTheme()}><kbd>t</kbd> ${desk.theme}</button>
+        <button class="small" onClick=${() => desk.press("?")}><kbd>?</kbd> keys</button>
+      </nav>
+    </footer>`;
+}
+
+/** An answer with the words of each call in the place of its id. @param {string} text @param {Desk} desk */
+export function inWords(text, desk) {
+  let shown = text;
+  for (const prompt of [...desk.store.prompts.values()].sort((a, b) => b.call.length - a.call.length)) {
+    if (shown.includes(prompt.call)) shown = shown.replaceAll(`'${prompt.call}'`, prompt.call).replaceAll(prompt.call, `“${prompt.short}”`);
+  }
+  return shown;
+}

@@ -1,0 +1,35 @@
+/** The engineer's page for one car: what to say, how long there is, whether the plan is good, whether anything is wrong. */
+import { html } from "./html.js";
+import { Alerts } from "./alerts.js";
+import { CommentPad } from "./comment.js";
+import { PlanLine } from "./plan-line.js";
+import { Proposals } from "./proposals.js";
+import { Queue } from "./queue.js";
+import { Say } from "./say.js";
+import { Ladder } from "./ladder.js";
+import { LapStrip } from "./strip.js";
+import { Switches } from "./switches.js";
+
+/** @param {{desk: import("./desk.js").Desk}} props */
+export function DeskPage({ desk }) {
+  const car = desk.car();
+  if (car === null || !desk.store.desks.has(car)) return html`<p class="empty">Nothing is known of a car yet.</p>`;
+  const listed = [...desk.store.open(car), ...desk.store.ended(car)];
+  const shown = listed.find((p) => p.call === desk.chosen) ?? listed[0] ?? null;
+  return html`
+    <div class="desk-grid">
+      <${Say} desk=${desk} car=${car} prompt=${shown && isOpen(shown) ? shown : null} />
+      <${Alerts} desk=${desk} car=${car} />
+      ${desk.store.ladder !== null ? html`<${Ladder} desk=${desk} />` : html`<${LapStrip} desk=${desk} car=${car} prompt=${shown} />`}
+      <${Queue} desk=${desk} car=${car} shown=${shown} />
+      <${PlanLine} desk=${desk} car=${car} />
+      <${Switches} desk=${desk} car=${car} />
+      <${CommentPad} desk=${desk} car=${car} />
+      ${desk.looking !== null && html`<${Proposals} desk=${desk} car=${car} />`}
+    </div>`;
+}
+
+/** @param {import("./wire").Prompt} prompt */
+function isOpen(prompt) {
+  return ["shown", "due", "said", "late"].includes(prompt.state);
+}

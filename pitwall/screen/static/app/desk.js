@@ -1,0 +1,301 @@
+/**
+ * What this page is about: the store, the link, and what the person at it has chosen. Keys come in, commands go out.
+ */
+import { UNDO_FOR_MS, meant } from "./commands.js";
+import { Link } from "./link.js";
+import { written } from "./shorthand.js";
+import { keepSheet } from "./sheet-store.js";
+import { Sounds } from "./sounds.js";
+import { Store } from "./store.js";
+
+const HINT_FOR_MS = 6000;
+const ANSWER_WITHIN_MS = 5000;
+export const PAGES = ["desk", "team", "garage", "sheet"];
+/** Which commands a page gives: who looks at the garage on a phone does not speak for the engineer. */
+const GIVES = { desk: null, team: ["acknowledge"], garage: [], sheet: [] };
+
+/** Keys of the desk that only look; the others are commands. */
+const THEMES = ["light", "dark", "sunlight"];
+
+export class Desk {
+  /** @param {import("./link.js").Told} about */
+  constructor(about) {
+    this.about = about;
+    this.store = new Store();
+    this.link = new Link(about, {
+      take: (rest, message, retained) => this.take(rest, message, retained),
+      link: (state, why) => this.linked(state, why),
+      again: () => this.store.forget(),
+    });
+    this.linkState = "none";
+    this.linkWhy = "";
+    this.page = "desk";
+    /** @type {string | null} */
+    this.wantedCar = null;
+    this.chosen = "";
+    this.helping = false;
+    /** @type {string | null} the proposal that is looked at */
+    this.looking = null;
+    /** @type {{t: number, text: string} | null} the comment that is being written, and when it was stamped */
+    this.comment = null;
+    /** @type {{text: string, until: number, bad: boolean} | null} */
+    this.hint = null;
+    /** @type {{id: string, words: string, car: string, command: string, until: number} | null} */
+    this.lastCommand = null;
+    /** Commands without an answer yet. @type {Map<string, {words: string, by: number}>} */
+    this.unanswered = new Map();
+    this.sounds = new Sounds();
+    this.theme = localStorage.getItem("pitwall.theme") ?? (matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "light");
+    this.hand = localStorage.getItem("pitwall.hand") ?? "screen";
+    /** Something changed that must be seen with the next frame. */
+    this.urgent = false;
+  }
+
+  begin() {
+    this.setTheme(this.theme);
+    this.route();
+    addEventListener("hashchange", () => this.route());
+    addEventListener("keydown", (event) => this.pressed(event));
+    const kept = sessionStorage.getItem("pitwall.who");
+    if (this.about.session) this.link.start(kept ? JSON.parse(kept) : {});
+  }
+
+  drawn() {
+    this.urgent = false;
+  }
+
+  tick() {
+    this.sounds.follow(this.store);
+    this.chase();
+    keepSheet(this.store, this.about);
+  }
+
+  /** @param {string} rest @param {any} message @param {boolean} retained */
+  take(rest, message, retained) {
+    this.urgent ||= message?.type === "prompt" || message?.type === "alert";
+    if (message?.because) this.unanswered.delete(message.because);
+    this.store.take(rest, message, retained);
+  }
+
+  /** Every command has one answer: where none came, nothing may be taken for done. */
+  chase() {
+    for (const [id, { words, by }] of this.unanswered) {
+      if (performance.now() < by) continue;
+      this.unanswered.delete(id);
+      this.say(`no answer to “${words}”: it may not have been taken. May this user give commands?`, true);
+    }
+  }
+
+  /** @param {string} state @param {string} why */
+  linked(state, why) {
+    this.linkState = state;
+    this.linkWhy = why;
+  }
+
+  /** @param {string} name @param {string} token */
+  logIn(name, token) {
+    const who = { name, token };
+    sessionStorage.setItem("pitwall.who", JSON.stringify(who));
+    this.linkState = "none";
+    this.link.start(who);
+  }
+
+  // -- where we are ---------------------------------------------------------------------------------------------------
+
+  route() {
+    const [page, car] = location.hash.replace(/^#\/?/, "").split("/");
+    this.page = PAGES.includes(page) ? page : "desk";
+    if (car) this.wantedCar = decodeURIComponent(car);
+  }
+
+  /** @param {string} page @param {string | null} [car] */
+  go(page, car = this.car()) {
+    location.hash = car ? `/${page}/${encodeURIComponent(car)}` : `/${page}`;
+  }
+
+  /** The car that is shown. @returns {string | null} */
+  car() {
+    const cars = this.store.cars();
+    if (this.wantedCar !== null && cars.includes(this.wantedCar)) return this.wantedCar;
+    return cars[0] ?? this.about.cars[0] ?? null;
+  }
+
+  /** @param {string} theme */
+  setTheme(theme) {
+    this.theme = THEMES.includes(theme) ? theme : "light";
+    document.documentElement.dataset.theme = this.theme;
+    localStorage.setItem("pitwall.theme", this.theme);
+  }
+
+  nextTheme() {
+    this.setTheme(THEMES[(THEMES.indexOf(this.theme) + 1) % THEMES.length]);
+  }
+
+  /** @param {string} hand who sits here, for the record */
+  setHand(hand) {
+    this.hand = hand.trim().slice(0, 40) || "screen";
+    localStorage.setItem("pitwall.hand", this.hand);
+  }
+
+  // -- keys -----------------------------------------------------------------------------------------------------------
+
+  /** @param {KeyboardEvent} event */
+  pressed(event) {
+    this.urgent = true;
+    const target = /** @type {HTMLElement} */ (event.target);
+    const writing = target.matches?.("input, textarea, select");
+    if (event.key === "Escape") {
+      this.close();
+      return;
+    }
+    if (event.ctrlKey || event.metaKey || event.altKey || writing) return;
+    if (this.comment !== null) {
+      this.typed(event);
+      return;
+    }
+    if (event.repeat) return;
+    if (event.key === "Enter" || event.key === " " || event.key === "Tab") return;
+    if (this.press(event.key.length === 1 ? event.key.toLowerCase() : event.key)) event.preventDefault();
+  }
+
+  /** A key that came before the field of the comment had the focus belongs to it: never to a command. */
+  typed(/** @type {KeyboardEvent} */ event) {
+    const comment = /** @type {{text: string}} */ (this.comment), car = this.car();
+    if (event.key === "Enter" && car !== null) this.keepComment(car);
+    else if (event.key === "Backspace") comment.text = comment.text.slice(0, -1);
+    else if (event.key.length === 1) comment.text += event.key;
+    else return;
+    event.preventDefault();
+  }
+
+  close() {
+    this.helping = false;
+    this.looking = null;
+    this.comment = null;
+    /** @type {HTMLElement | null} */ (document.activeElement)?.blur?.();
+  }
+
+  /** One key. @param {string} key @returns {boolean} true when it was ours */
+  press(key) {
+    const car = this.car();
+    if (this.looking !== null && (key === "y" || key === "j")) return this.decide("adopt");
+    if (this.looking !== null && key === "n") return this.decide("decline");
+    if (key === "?") {
+      this.helping = !this.helping;
+      return true;
+    }
+    if (key === "t") {
+      this.nextTheme();
+      return true;
+    }
+    if (/^[1-9]$/.test(key)) return this.showCar(Number(key));
+    if (car === null) return false;
+    if (key === "ArrowDown" || key === "ArrowUp") return this.move(key === "ArrowDown" ? 1 : -1);
+    if (key === "p") return this.lookAtNext(car);
+    if (key === "n") {
+      this.comment = { t: this.store.clock.now(), text: "" };
+      return true;
+    }
+    const asked = meant(key, this.store, car, this.chosen);
+    if (asked === null) return false;
+    if ("hint" in asked) this.say(asked.hint, true);
+    else this.send(asked.car, asked.wish, asked.words);
+    return true;
+  }
+
+  /** @param {number} number */
+  showCar(number) {
+    const car = this.store.cars()[number - 1];
+    if (car === undefined) this.say(`there is no car ${number} in the list`, true);
+    else {
+      this.wantedCar = car;
+      this.chosen = "";
+      if (location.hash) this.go(this.page, car);
+    }
+    return true;
+  }
+
+  /** @param {number} by */
+  move(by) {
+    const car = this.car();
+    const listed = car === null ? [] : [...this.store.open(car), ...this.store.ended(car)];
+    const at = Math.max(0, listed.findIndex((p) => p.call === this.chosen));
+    const next = listed[at + by];
+    if (next) this.chosen = next.call;
+    return true;
+  }
+
+  /** @param {string} car */
+  lookAtNext(car) {
+    const waiting = this.store.waiting(car);
+    const at = waiting.findIndex((p) => p.id === this.looking);
+    const next = waiting[at + 1];
+    this.looking = next?.id ?? null;
+    if (!waiting.length) this.say(`no changed plan waits for car ${car}`, true);
+    return true;
+  }
+
+  /** @param {string} command adopt or decline */
+  decide(command) {
+    const car = this.car();
+    if (car === null || this.looking === null) return false;
+    const words = command === "adopt" ? "changed plan adopted" : "changed plan declined";
+    this.send(car, { command, proposal: this.looking }, words);
+    this.looking = null;
+    return true;
+  }
+
+  // -- commands -------------------------------------------------------------------------------------------------------
+
+  /**
+   * Give a command now; where it cannot be given, say so.
+   * @param {string} car @param {Record<string, unknown>} wish @param {string} words
+   * @param {number} [t] session seconds when it happened; now when left out
+   */
+  send(car, wish, words, t = this.store.clock.now()) {
+    const gives = GIVES[this.page];
+    if (gives !== null && !gives.includes(String(wish.command))) {
+      this.say(`the ${this.page} page gives no such command: that is the desk's`, true);
+      return null;
+    }
+    const id = this.store.clock.old() ? null : this.link.command(car, t, { ...wish, by: this.hand });
+    if (id === null) {
+      this.say("not sent: the daemon does not answer. Say it, and note it when it is back.", true);
+      return null;
+    }
+    this.unanswered.set(id, { words, by: performance.now() + ANSWER_WITHIN_MS });
+    this.lastCommand = { id, words, car, command: String(wish.command), until: performance.now() + UNDO_FOR_MS };
+    if (["said", "skip", "defer"].includes(String(wish.command))) this.chosen = "";
+    return id;
+  }
+
+  /** Send the comment with the moment at which the key stamped it; an empty one is dropped. @param {string} car */
+  keepComment(car) {
+    if (this.comment === null) return;
+    const text = written(this.comment.text);
+    const id = text ? this.send(car, { command: "comment", text }, "comment noted", this.comment.t) : "";
+    if (id !== null) this.close();
+  }
+
+  /** The latest comments on a car, whoever noted them, the newest first. @param {string} car */
+  comments(car) {
+    return (this.store.desks.get(car)?.comments ?? []).slice(-8).reverse();
+  }
+
+  /** What was done a moment ago and may be taken back with one key. */
+  undoable() {
+    const last = this.lastCommand;
+    return last !== null && last.command !== "undo" && performance.now() < last.until ? last : null;
+  }
+
+  /** @param {string} text @param {boolean} [bad] */
+  say(text, bad = false) {
+    this.hint = { text, bad, until: performance.now() + HINT_FOR_MS };
+  }
+
+  /** The line for the person at this page: why nothing was done, or the latest answer of the daemon. */
+  line() {
+    if (this.hint !== null && performance.now() < this.hint.until) return this.hint;
+    return null;
+  }
+}

@@ -1,0 +1,35 @@
+/** For a phone in the garage: when the car leaves next, on what, with how much, and what the crew has to do before. */
+import { html } from "./html.js";
+import { clockText } from "./clock.js";
+import { CAR_WORDS } from "./words.js";
+
+/** @param {{desk: import("./desk.js").Desk}} props */
+export function GaragePage({ desk }) {
+  const car = desk.car();
+  if (car === null) return html`<p class="empty">No car yet.</p>`;
+  const { store } = desk, state = store.desks.get(car), plan = store.plans.get(car), now = store.clock.now();
+  const next = plan?.runs.find((run) => run.state === "next" || run.state === "cut")
+    ?? plan?.runs.find((run) => run.state === "planned");
+  const leaves = next?.expected_span_s?.[0];
+  const release = store.open(car).filter((p) => ["release", "brief", "switch"].includes(p.kind));
+  const changes = (plan?.changes ?? []).slice(-4).reverse();
+  return html`<div class="garage">
+    <p class="where">${CAR_WORDS[state?.state ?? "garage"]}${state?.run ? ` · ${state.run}` : ""}</p>
+    <section class="count" aria-label="next release">
+      <h2>${next ? `${next.run} leaves in` : "no run is left"}</h2>
+      ${leaves != null && html`<b>${clockText(Math.max(0, leaves - now))}</b><span>at ${clockText(leaves)} of the session</span>`}
+      ${state?.kept_in ? html`<em>▲ kept in: nobody lets it go yet</em>` : ""}
+    </section>
+    ${next && html`<dl>
+      <div><dt>laps</dt><dd>${next.laps.join(", ")}</dd></div>
+      <div><dt>driver</dt><dd>${next.driver ?? state?.driver ?? "–"}${state?.driver_change ? ` (${state.driver_change} gets out)` : ""}</dd></div>
+      <div><dt>tyres</dt><dd>${next.tyres ?? state?.tyres ?? "–"}</dd></div>
+      <div><dt>fuel</dt><dd>${next.fuel_kg != null ? `${next.fuel_kg} kg` : state?.fuel_kg != null ? `${state.fuel_kg} kg in the car` : "–"}</dd></div>
+    </dl>`}
+    <h2>now</h2>
+    ${release.length ? html`<ol>${release.map((p) => html`<li key=${p.call}>${p.text}</li>`)}</ol>` : html`<p class="empty">Nothing is called in the garage now.</p>`}
+    <h2>changed</h2>
+    ${changes.length ? html`<ol>${changes.map((one) => html`<li key=${one.revision}>${clockText(one.t)} ${one.what} <span>(${one.by}: ${one.why})</span></li>`)}</ol>`
+      : html`<p class="empty">The plan is as it was.</p>`}
+  </div>`;
+}

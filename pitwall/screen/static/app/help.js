@@ -1,0 +1,44 @@
+/** The keys, over everything; any press of Escape or ? closes it. */
+import { html, useEffect, useRef } from "./html.js";
+
+/** @type {[string, [string, string][]][]} */
+const GROUPS = [
+  ["the call that is marked", [["s", "was said"], ["x", "skip it"], ["d", "defer it"], ["r", "repeat what was said last"],
+    ["c", "the driver has read it back"], ["↓ ↑", "choose another"], ["u", "take back the last entry"]]],
+  ["this car", [["m", "quiet: session and safety calls only; again: all"], ["k", "the driver asked something"],
+    ["w", "that was answered"], ["n", "note what the driver says: stamps the moment"], ["v", "ask for advice on the plan"], ["p", "look at a changed plan"],
+    ["y", "adopt the plan that is looked at"], ["1–9", "choose the car"]]],
+  ["alerts", [["a", "take note of the one that asks most"]]],
+  ["without a timing feed", [["l", "it passed the line"], ["i", "it entered the pits"], ["o", "it left the pits"],
+    ["f", "a line was forgotten: put it in"], ["e", "red flag"], ["g", "green"]]],
+  ["this page", [["t", "light, dark, sunlight"], ["?", "these keys"], ["Esc", "close what is open"]]],
+];
+
+/** @param {{desk: import("./desk.js").Desk}} props */
+export function Help({ desk }) {
+  const box = useRef(null);
+  useEffect(() => box.current?.focus(), []);
+  return html`<div class="over" role="dialog" aria-modal="true" aria-label="keys">
+    <div class="sheet" tabindex="-1" ref=${box}>
+      <h2>keys</h2>
+      <div class="key-groups">${GROUPS.map(([name, keys]) => html`
+        <section key=${name}><h3>${name}</h3><dl>${keys.map(([key, what]) => html`
+          <div key=${key}><dt><kbd>${key}</kbd></dt><dd>${what}</dd></div>`)}</dl></section>`)}</div>
+      <${Settings} desk=${desk} />
+      <p class="caution">pitwall advises a person. Officials' signals, the event's regulations and the team's release
+        controller come first.</p>
+      <button onClick=${() => desk.press("?")}><kbd>Esc</kbd> close</button>
+    </div></div>`;
+}
+
+function Settings({ desk }) {
+  return html`<section class="settings"><h3>this seat</h3>
+    <label>who sits here, for the record
+      <input maxlength="40" value=${desk.hand} onChange=${(/** @type {any} */ event) => desk.setHand(event.target.value)} /></label>
+    ${["high", "medium", "low"].map((priority) => html`<label key=${priority}>
+      <input type="checkbox" checked=${desk.sounds.on[priority]}
+        onChange=${(/** @type {any} */ event) => desk.sounds.turn(priority, event.target.checked)} />
+      sound for ${priority} alerts</label>`)}
+    <p>Sounds are off until asked for, and on one page at a time: the microphone is open.</p>
+  </section>`;
+}

@@ -1,0 +1,37 @@
+/** Two to four cars side by side: the call of each, its clock, its plan. */
+import { html } from "./html.js";
+import { clockText, lapText } from "./clock.js";
+import { planWords } from "./plan-line.js";
+import { differs } from "./switches.js";
+import { CALL_MARKS, CALL_WORDS, flagWords, spoken, timeLeft, whereWords } from "./words.js";
+
+/** @param {{desk: import("./desk.js").Desk}} props */
+export function TeamPage({ desk }) {
+  const { store } = desk, cars = store.cars();
+  if (!cars.length) return html`<p class="empty">No car yet.</p>`;
+  return html`<div class="team">${cars.map((car) => html`<${CarColumn} key=${car} desk=${desk} car=${car} />`)}</div>`;
+}
+
+function CarColumn({ desk, car }) {
+  const { store } = desk, state = store.desks.get(car), now = store.clock.now();
+  const prompt = store.open(car)[0], plan = store.plans.get(car), outlook = store.forecasts.get(car)?.outlook;
+  const next = store.toCome(car)[0], wrong = (state?.switches ?? []).filter(differs);
+  const alerts = store.standing().filter((alert) => alert.car === car && !alert.acknowledged);
+  return html`<section aria-label=${`car ${car}`}>
+    <h2><a href=${`#/desk/${car}`}>${car}</a> ${state?.driver ?? ""}</h2>
+    <p class="where">${whereWords(state)}</p>
+    ${prompt ? html`<div class=${`slip is-${prompt.state}`}><b>${CALL_MARKS[prompt.state]} ${CALL_WORDS[prompt.state]} <span>${timeLeft(prompt, now)}</span></b>
+      <p>${spoken(prompt)}</p></div>` : html`<div class="slip is-silent"><b>· nothing to say</b>
+      <p>${next ? `next in ${clockText(Math.max(0, next.say_from_s - now))}: ${next.short}` : ""}</p></div>`}
+    <dl>
+      <div><dt>run</dt><dd>${state?.run ?? "–"}</dd></div>
+      <div><dt>last · best</dt><dd>${lapText(state?.last_lap_s)} · ${lapText(state?.best_lap_s)}</dd></div>
+      <div><dt>tyres</dt><dd>${state?.tyres ?? "–"}${state?.tyre_laps != null ? `, ${state.tyre_laps} laps` : ""}</dd></div>
+      <div><dt>fuel</dt><dd>${state?.fuel_kg != null ? `${state.fuel_kg} kg` : "–"}</dd></div>
+      <div><dt>plan</dt><dd>${plan ? planWords(plan.runs, outlook) : "–"}</dd></div>
+      <div><dt>flag</dt><dd>${state ? flagWords(state, outlook) || "–" : "–"}</dd></div>
+      <div><dt>switches</dt><dd>${wrong.length ? `◆ ${wrong.map((card) => card.word).join(", ")}` : "as wanted"}</dd></div>
+    </dl>
+    ${alerts.map((alert) => html`<p key=${alert.id} class=${`team-alert is-${alert.priority}`}>▲ ${alert.text}</p>`)}
+  </section>`;
+}

@@ -1,0 +1,93 @@
+/** The words for states and figures: the meaning always stands in a word, a colour only points to it. */
+import { clockText, spanText } from "./clock.js";
+
+/** @typedef {import("./wire").Prompt} Prompt */
+
+export const CAR_WORDS = {
+  garage: "in the garage", pit_lane: "in the pit lane", out: "out-lap", timed: "timed lap", cool: "cool-down lap",
+  in: "in-lap", out_in: "installation lap", stopped: "STOPPED on track",
+};
+export const STATUS_WORDS = {
+  waiting: "waiting", green: "green", yellow: "yellow", slow: "slow period", red: "red flag", finished: "chequered flag",
+  closed: "closed",
+};
+/** Statuses that ask for something; the others stay calm. */
+export const STATUS_ASKS = { yellow: "some", slow: "some", red: "much", finished: "some" };
+export const CALL_WORDS = {
+  shown: "coming", due: "say now", said: "said", unconfirmed: "not confirmed", late: "late", missed: "missed",
+  skipped: "skipped", withdrawn: "withdrawn", done: "done", planned: "planned",
+};
+export const CALL_MARKS = {
+  shown: "▷", due: "▶", said: "✓", unconfirmed: "?", late: "!", missed: "✕", skipped: "–", withdrawn: "–", done: "✓",
+  planned: "·",
+};
+export const ALERT_MARKS = { high: "▲▲", medium: "▲", low: "●" };
+export const RUN_WORDS = {
+  planned: "to come", next: "next", running: "running", done: "done", cut: "cut short", skipped: "skipped",
+  dropped: "dropped",
+};
+export const CLASS_WORDS = {
+  session: "session", safety: "safety", box: "box", stop: "stop the car", release: "release", brief: "brief",
+  switch: "switch", procedure: "procedure", run: "run", pace: "pace", traffic: "traffic", care: "car care",
+  question: "question", answer: "answer", ruling: "ruling",
+};
+
+/** Where a car is: which lap of its run, or where it stands. @param {import("./wire").DeskState | undefined} desk */
+export function whereWords(desk) {
+  if (!desk) return "not known yet";
+  const word = CAR_WORDS[desk.state], lap = desk.lap_of_run;
+  return !lap ? word : lap.startsWith(word) || word === "installation lap" ? lap : `${word} · ${lap}`;
+}
+
+/** The words to speak: in short where there is no room for all of it. @param {Prompt} prompt */
+export function spoken(prompt) {
+  return prompt.way === "short" || prompt.way === "outside_short" ? prompt.short : prompt.text;
+}
+
+/** The other form, shown small beneath. @param {Prompt} prompt */
+export function otherForm(prompt) {
+  const other = spoken(prompt) === prompt.text ? prompt.short : prompt.text;
+  return other === spoken(prompt) ? "" : other;
+}
+
+/**
+ * How long until it may be said, or how long it still may be.
+ * @param {Prompt} prompt @param {number} now
+ */
+export function timeLeft(prompt, now) {
+  if (prompt.state === "planned") return `in ${clockText(Math.max(0, prompt.say_from_s - now))}`;
+  if (prompt.state === "shown" && prompt.say_from_s > now) return `in ${clockText(prompt.say_from_s - now)}`;
+  if (prompt.state === "shown" || prompt.state === "due") return `${clockText(Math.max(prompt.say_by_s - now, 0))} left`;
+  if ((prompt.state === "said" || prompt.state === "late") && prompt.act_at_s != null && prompt.act_at_s > now) {
+    return `acts in ${clockText(prompt.act_at_s - now)}`;
+  }
+  return "";
+}
+
+/**
+ * The flag margin in words.
+ * @param {import("./wire").DeskState} desk
+ * @param {any} outlook what the forecast says of this car, or null
+ */
+export function flagWords(desk, outlook) {
+  const margin = desk.flag_margin_s;
+  if (margin === null || margin === undefined) return "";
+  const next = outlook?.next_lap;
+  const share = next ? `, ${percent(next.chance)}` : "";
+  const after = next?.one_more_chance != null && next.one_more_margin_q50_s < 300 ? `; another after it: ${percent(next.one_more_chance)}` : "";
+  return margin >= 0 ? `one more timed lap: yes, ${spanText(margin)} in hand${share}${after}`
+    : `one more timed lap: no, ${spanText(-margin)} short${share}`;
+}
+
+/** A switch position as people write it. @param {unknown} value */
+export function position(value) {
+  if (value === null || value === undefined) return "–";
+  if (value === true) return "on";
+  if (value === false) return "off";
+  return String(value);
+}
+
+/** @param {number | null | undefined} share */
+export function percent(share) {
+  return share === null || share === undefined ? "–" : `${Math.round(100 * share)} %`;
+}

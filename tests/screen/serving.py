@@ -1,0 +1,53 @@
+"""A daemon with its page, and what the tests ask of either."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+from pathlib import Path
+from typing import Any
+
+from playwright.sync_api import Page
+
+from pitwall.journal.sqlite import read_journal
+from pitwall.model.events import CommandGiven
+from tests.acceptance.processes import Processes
+
+SOON_MS = 15_000
+
+
+def begun(processes: Processes, *more: str, event: str = "event.yaml") -> tuple[subprocess.Popen[str], dict[str, Any]]:
+    """A daemon whose session somebody has begun by hand: green, and car 41 left the pits a moment ago."""
+    daemon, said = processes.serve(event, "--screen-port", "0", *more)
+    give(processes, said, "status", "status=green")
+    give(processes, said, "pit", "where=exit")
+    return daemon, said
+
+
+def give(processes: Processes, said: dict[str, Any], *words: str, car: str = "41", by: str = "ann") -> str:
+    """One command from another seat; its effect in words."""
+    done = processes.run("command", car, *words, "--by", by, "--broker", said["broker"], "--json")
+    assert done.returncode == 0, done.stderr
+    return str(json.loads(done.stdout)["effect"])
+
+
+def commands(said: dict[str, Any], name: str) -> list[CommandGiven]:
+    """The commands of that name in the daemon's journal."""
+    stored = read_journal(Path(said["journal"]))
+    return [one.event for one in stored if isinstance(one.event, CommandGiven) and one.event.command == name]
+
+
+def shows(page: Page, words: str, where: str = "body") -> None:
+    """Wait until the page shows these words."""
+    page.locator(where, has_text=words).first.wait_for(timeout=SOON_MS)
+
+
+def hides(page: Page, selector: str) -> None:
+    """Wait until nothing of this is to be seen."""
+    page.locator(selector).first.wait_for(state="hidden", timeout=SOON_MS)
+
+
+def call_to_make(page: Page) -> str:
+    """Wait until there is a call that can still be made; its words."""
+    page.locator(".say.is-shown .words, .say.is-due .words").wait_for(timeout=2 * SOON_MS)
+    return page.locator(".say .words").inner_text()

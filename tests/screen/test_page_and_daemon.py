@@ -1,0 +1,128 @@
+"""The page against a real daemon: what is shown, what a key does, and what is left in the journal."""
+
+from __future__ import annotations
+
+from tests.acceptance.processes import Processes, until
+from tests.screen.conftest import Open
+from tests.screen.serving import begun, call_to_make, commands, give, hides, shows
+
+
+def test_a_call_appears_and_one_key_says_it_was_made(processes: Processes, open_page: Open) -> None:
+    """The call to speak stands there in large letters; `s` is in the journal with the call that was seen, and the call
+    is shown as said. The latest entry can be taken back for five seconds, and the page says so."""
+    _, said = begun(processes)
+    page = open_page(said["screen"])
+    words = call_to_make(page)
+    page.keyboard.press("s")
+    until(lambda: len(commands(said, "said")) == 1)
+    shows(page, "said", ".queue .state")
+    given = commands(said, "said")[0]
+    assert (given.car, given.by) == ("41", "screen")
+    assert given.call
+    assert words
+    shows(page, "take back", "footer")
+
+
+def test_an_entry_is_taken_back_with_one_key(processes: Processes, open_page: Open) -> None:
+    """A skipped call goes; `u` brings it back while there is time for it."""
+    _, said = begun(processes)
+    page = open_page(said["screen"])
+    words = call_to_make(page)
+    page.keyboard.press("x")
+    shows(page, "skipped", ".queue .state")
+    page.keyboard.press("u")
+    until(lambda: len(commands(said, "undo")) == 1)
+    shows(page, words, ".say .words")
+
+
+def test_two_pages_stay_in_step(processes: Processes, open_page: Open) -> None:
+    """What one seat does the other sees: a call said, a car kept quiet, a comment."""
+    _, said = begun(processes)
+    one, other = open_page(said["screen"]), open_page(said["screen"])
+    call_to_make(one)
+    one.keyboard.press("m")
+    shows(other, "quiet: session and safety only", ".queue")
+    one.keyboard.press("n")
+    one.keyboard.type("rear steps out in four")
+    one.keyboard.press("Enter")
+    shows(other, "rear steps out in four", ".comments")
+    assert len(commands(said, "comment")) == 1
+
+
+def test_a_comment_carries_the_moment_of_the_key(processes: Processes, open_page: Open) -> None:
+    """`n` stamps; the words come later and in eight keystrokes: digits stand for the usual ones."""
+    _, said = begun(processes)
+    page = open_page(said["screen"])
+    page.keyboard.press("n")
+    stamped = page.locator(".comments label").inner_text()
+    page.wait_for_timeout(1200)
+    page.keyboard.type("14.3")
+    page.keyboard.press("Enter")
+    shows(page, "understeer entry, oversteer entry, severity 3", ".comments ol")
+    given = commands(said, "comment")[0]
+    minutes, seconds = stamped.split()[2].split(":")
+    assert abs(given.t - (60 * int(minutes) + int(seconds))) <= 1.0
+    hides(page, ".comments form")
+
+
+def test_what_others_write_stays_text(processes: Processes, open_page: Open) -> None:
+    """A comment and a question that are made of markup are shown letter by letter, and run nothing."""
+    _, said = begun(processes)
+    page = open_page(said["screen"])
+    hostile = "<img src=x onerror=document.title=1>"
+    give(processes, said, "comment", f"text={hostile}")
+    give(processes, said, "asked", f"text={hostile}")
+    shows(page, hostile, ".comments ol")
+    shows(page, hostile, ".owed")
+    assert page.locator(".comments img, .owed img, .comments script").count() == 0
+    assert page.title() == "pitwall"
+
+
+def test_a_changed_plan_is_looked_at_and_adopted(processes: Processes, open_page: Open) -> None:
+    """A plan file is saved: the page says that a changed plan waits; `p` shows it, `y` adopts it, the plan changes."""
+    event = processes.copy_demo()
+    _, said = begun(processes, event=str(event))
+    page = open_page(said["screen"])
+    plan = event.parents[1] / "simulations" / "plans" / "demo_41.yaml"
+    before = page.locator(".run-list li").count()
+    text = plan.read_text(encoding="utf-8")
+    head, _, rest = text.rpartition("\n  - run: ")
+    assert rest
+    plan.write_text(head + "\n", encoding="utf-8")
+    shows(page, "changed plan", ".plan")
+    page.keyboard.press("p")
+    page.locator(".over .sheet li").first.wait_for()
+    page.keyboard.press("y")
+    hides(page, ".over")
+    until(lambda: len(commands(said, "adopt")) == 1)
+    until(lambda: page.locator(".run-list li").count() < before)
+
+
+def test_a_team_without_a_feed_works_from_the_page(processes: Processes, open_page: Open) -> None:
+    """Green, out, the line, in, red: one key each, and each is on the page and in the journal."""
+    _, said = processes.serve("event.yaml", "--screen-port", "0")
+    page = open_page(said["screen"])
+    steps = (("g", "green", ".status"), ("o", "lap", ".cars"), ("i", "in the pit lane", ".cars"),
+             ("e", "red flag", ".status"))  # fmt: skip
+    for key, words, where in steps:
+        page.keyboard.press(key)
+        shows(page, words, where)
+    assert [one.status for one in commands(said, "status")] == ["green", "red"]
+    assert [one.where for one in commands(said, "pit")] == ["exit", "entry"]
+
+
+def test_every_key_of_the_help_does_what_it_says_or_tells_why_not(processes: Processes, open_page: Open) -> None:
+    """No key is dead: each gives a command, moves something, or leaves its reason in the line at the bottom."""
+    _, said = begun(processes)
+    page = open_page(said["screen"])
+    page.keyboard.press("?")
+    shows(page, "quiet", ".over")
+    keys = page.locator(".over dt kbd").all_inner_texts()
+    page.keyboard.press("Escape")
+    hides(page, ".over")
+    assert {"s", "x", "d", "r", "c", "m", "k", "w", "n", "p", "a", "u", "l", "i", "o", "f", "e", "g", "t"} <= set(keys)
+    for key, words in (("w", "no answer is owed"), ("p", "no changed plan waits"), ("9", "there is no car 9")):
+        page.keyboard.press(key)
+        shows(page, words, ".said-here")
+    page.keyboard.press("t")
+    assert page.evaluate("document.documentElement.dataset.theme") == "dark"

@@ -1,0 +1,138 @@
+"""Can everybody read and use it: axe-core's rules on every page and theme, letters two metres away, small screens."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page
+
+from pitwall.screen.server import FILES
+from tests.acceptance.processes import Processes, until
+from tests.screen.conftest import Open
+from tests.screen.serving import begun, call_to_make, give, shows
+
+AXE = Path(__file__).parent / "vendor" / "axe.min.js"
+RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+PAGES = ("desk", "team", "garage", "sheet")
+THEMES = ("light", "dark", "sunlight")
+MM_PER_PX = 531.0 / 1920
+"""Of a 24-inch screen of 1920 by 1080: 531 mm wide (16:9 by its diagonal)."""
+
+
+def violations(page: Page) -> list[str]:
+    """What axe-core finds wrong, a line each."""
+    # As a test's own script through the browser's debugger: the page's policy lets no other one in.
+    page.evaluate(AXE.read_text(encoding="utf-8"))
+    found: list[dict[str, Any]] = page.evaluate(
+        "rules => axe.run(document, {runOnly: rules}).then(result => result.violations)", RULES
+    )
+    return [f"{one['id']}: {node['html'][:160]} {node['failureSummary'][:200]}"
+            for one in found for node in one["nodes"]]
+
+
+def test_no_page_in_any_theme_breaks_a_rule_of_axe(processes: Processes, open_page: Open) -> None:
+    """WCAG 2.2 A and AA, and axe-core's best practice, with a call to make, an alert, a question and a comment there;
+    with the keys' overlay and the comment's field open as well."""
+    _, said = begun(processes)
+    give(processes, said, "asked", "text=gap behind?")
+    give(processes, said, "comment", "text=rear is light in four")
+    page = open_page(said["screen"])
+    call_to_make(page)
+    wrong: list[str] = []
+    for theme in THEMES:
+        page.evaluate("theme => { document.documentElement.dataset.theme = theme; }", theme)
+        for name in PAGES:
+            page.evaluate("hash => { location.hash = hash; }", f"/{name}/41")
+            page.locator(f".page-{name}").wait_for()
+            wrong += [f"{theme} {name} {line}" for line in violations(page)]
+    page.evaluate("location.hash = '/desk/41'")
+    for key, opened in (("?", ".over .sheet"), ("n", ".comments form")):
+        page.keyboard.press(key)
+        page.locator(opened).wait_for()
+        wrong += [f"{key} {line}" for line in violations(page)]
+        page.keyboard.press("Escape")
+    assert not wrong, "\n".join(sorted(set(wrong)))
+
+
+def test_the_call_can_be_read_from_two_metres(processes: Processes, open_page: Open) -> None:
+    """Capitals of the call are at least 12 mm high on a 24-inch full-HD screen (20 minutes of arc at two metres,
+    NUREG-0700's preferred height for text that matters, from memory)."""
+    _, said = begun(processes)
+    page = open_page(said["screen"])
+    call_to_make(page)
+    height_px = page.evaluate(
+        "() => { const words = document.querySelector('.say .words'), style = getComputedStyle(words);"
+        "const pen = document.createElement('canvas').getContext('2d');"
+        "pen.font = `${style.fontWeight} ${style.fontSize} ${style.fontFamily}`;"
+        "return pen.measureText('H').actualBoundingBoxAscent; }"
+    )
+    assert height_px * MM_PER_PX >= 12.0
+
+
+@pytest.mark.parametrize(("width", "height"), [(1024, 600), (1366, 768), (1920, 1080), (3840, 2160), (390, 844)])
+def test_nothing_runs_out_of_any_screen(processes: Processes, open_page: Open, width: int, height: int) -> None:
+    """From a small laptop to 4K and on a phone: no page is wider than the screen, and the call's words are whole."""
+    _, said = begun(processes)
+    page = open_page(said["screen"])
+    page.set_viewport_size({"width": width, "height": height})
+    call_to_make(page)
+    for name in PAGES:
+        page.evaluate("hash => { location.hash = hash; }", f"/{name}/41")
+        page.locator(f".page-{name}").wait_for()
+        until(lambda: page.evaluate("document.documentElement.scrollWidth <= innerWidth"))
+    page.evaluate("location.hash = '/desk/41'")
+    shows(page, "", ".say .words")
+    words = page.locator(".say .words")
+    assert words.evaluate("element => element.scrollWidth <= element.clientWidth")
+
+
+# -- colours, by the figures of the style sheet --------------------------------------------------------------------
+
+TEXT = (("ink", "ground"), ("ink", "panel"), ("ink", "raised"), ("faint", "ground"), ("faint", "panel"),
+        ("faint", "raised"), ("act-ink", "act"), ("late-ink", "late"), ("some", "panel"), ("some", "raised"),
+        ("some", "ground"), ("much", "panel"), ("much", "raised"), ("much", "ground"), ("faint", "panel"))  # fmt: skip
+MARKS = (("mark", "panel"), ("expected", "panel"), ("driven", "panel"), ("focus", "panel"), ("focus", "ground"),
+         ("late", "panel"), ("some", "panel"), ("faint", "raised"))  # fmt: skip
+
+
+def _themes() -> dict[str, dict[str, str]]:
+    text = (FILES / "style" / "themes.css").read_text(encoding="utf-8")
+    found = {}
+    for theme in THEMES:
+        block = re.search(rf'data-theme="{theme}"\] {{(.*?)}}', text, re.S)
+        assert block
+        found[theme] = dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6})", block[1]))
+    return found
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance of a colour ``#rrggbb`` (WCAG 2.2)."""
+    parts = [int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5)]
+    linear = [part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def contrast(one: str, other: str) -> float:
+    """Contrast ratio (WCAG 2.2)."""
+    low, high = sorted((luminance(one), luminance(other)))
+    return (high + 0.05) / (low + 0.05)
+
+
+@pytest.mark.parametrize(("colour", "ratio"), [("#767676", 4.54), ("#777777", 4.478), ("#949494", 3.03)])
+def test_the_ratio_is_that_of_the_guidelines(colour: str, ratio: float) -> None:
+    """Greys on white at the edges of 4.5 and 3 (computed from the formula of WCAG 2.2)."""
+    assert contrast(colour, "#ffffff") == pytest.approx(ratio, abs=0.006)
+
+
+@pytest.mark.parametrize("theme", THEMES)
+def test_every_pair_of_colours_has_its_contrast(theme: str) -> None:
+    """Text 4.5 to 1, marks 3 to 1; in sunlight text 7 to 1. A listening stretch is told by its thickness as well."""
+    colours, least = _themes()[theme], 7.0 if theme == "sunlight" else 4.5
+    weak = [(ink, on, round(contrast(colours[ink], colours[on]), 2)) for ink, on in TEXT
+            if contrast(colours[ink], colours[on]) < least]  # fmt: skip
+    weak += [(mark, on, round(contrast(colours[mark], colours[on]), 2)) for mark, on in MARKS
+             if contrast(colours[mark], colours[on]) < 3.0]  # fmt: skip
+    assert weak == []

@@ -1,0 +1,138 @@
+"""What was true a moment ago must not look true now: broker, daemon and server taken away and given back."""
+
+from __future__ import annotations
+
+import signal
+import subprocess
+
+from playwright.sync_api import Page
+
+from pitwall.bus.sockets import free_port
+from tests.acceptance.processes import Processes, leave, until
+from tests.acceptance.test_serve_on_mosquitto import _program
+from tests.screen.conftest import Open
+from tests.screen.serving import begun, call_to_make, commands, give, hides, shows
+
+
+def _mosquitto(port: int) -> subprocess.Popen[bytes]:
+    return subprocess.Popen([_program("mosquitto"), "-p", str(port)], stderr=subprocess.DEVNULL)
+
+
+def _colours(page: Page) -> str:
+    return str(page.evaluate("getComputedStyle(document.querySelector('main')).filter"))
+
+
+def test_the_broker_dies_and_comes_back(processes: Processes, open_page: Open) -> None:
+    """Over a mosquitto elsewhere: killed, the page says that there is no link and looks old; a key then sends nothing
+    and says so. Back, the page recovers by itself, nothing is doubled, and keys work again."""
+    port = free_port()
+    broker = _mosquitto(port)
+    try:
+        until(lambda: _answers(port))
+        _, said = begun(processes, "--broker", f"mqtt://127.0.0.1:{port}")
+        page = open_page(said["screen"])
+        call_to_make(page)
+        calls = page.locator(".queue li").count()
+        broker.kill()
+        broker.wait()
+        shows(page, "No link to the bus", ".gone")
+        assert "grayscale" in _colours(page)
+        page.keyboard.press("k")
+        shows(page, "not sent", ".said-here")
+        broker = _mosquitto(port)
+        hides(page, ".gone b")
+        page.locator(".say .words, .next-up").first.wait_for()
+        assert page.locator(".queue li").count() <= calls + 2
+        assert commands(said, "asked") == []
+        page.keyboard.press("k")
+        page.locator(".owed").wait_for()
+        assert len(commands(said, "asked")) == 1
+    finally:
+        broker.kill()
+        broker.wait()
+
+
+def _answers(port: int) -> bool:
+    import socket
+
+    with socket.socket() as probe:
+        return probe.connect_ex(("127.0.0.1", port)) == 0
+
+
+def test_the_daemon_is_killed_and_started_again(processes: Processes, open_page: Open) -> None:
+    """Killed with its broker and its page's server: the page that is open says so. Started again on the same port it
+    goes on from the journal, and the page with it."""
+    port, screen = free_port(), free_port()
+    daemon, said = processes.serve("event.yaml", "--port", str(port), "--screen-port", str(screen))
+    give(processes, said, "status", "status=green")
+    give(processes, said, "pit", "where=exit")
+    page = open_page(said["screen"])
+    call_to_make(page)
+    page.keyboard.press("k")
+    page.locator(".owed").wait_for()
+    leave(daemon, signal.SIGKILL)
+    shows(page, "No link to the bus", ".gone")
+    _, again = processes.serve("event.yaml", "--port", str(port), "--screen-port", str(screen))
+    assert again["resumed"] is True
+    hides(page, ".gone b")
+    assert page.locator(".owed").count() == 1
+    shows(page, "green", ".status")
+
+
+def test_a_frozen_daemon_looks_old(processes: Processes, open_page: Open) -> None:
+    """The links stand but nothing is said any more: within seconds the page says that the clock does not speak."""
+    daemon, said = begun(processes, "--broker", "mosquitto")
+    page = open_page(said["screen"])
+    call_to_make(page)
+    daemon.send_signal(signal.SIGSTOP)
+    try:
+        shows(page, "clock has not spoken", ".gone")
+        stood = page.locator(".time b").inner_text()
+        page.wait_for_timeout(1500)
+        assert page.locator(".time b").inner_text() == stood != "–"
+    finally:
+        daemon.send_signal(signal.SIGCONT)
+    hides(page, ".gone b")
+
+
+def test_the_sheet_opens_when_the_server_is_gone(processes: Processes, open_page: Open) -> None:
+    """Kept by the browser while all was well: with the server gone the sheet opens, with runs, times and calls."""
+    daemon, said = begun(processes)
+    page = open_page(said["screen"])
+    call_to_make(page)
+    until(lambda: bool(page.evaluate("localStorage.getItem('pitwall.sheet') !== null")))
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    page.reload()  # its files now pass through the worker, which keeps them
+    page.locator(".cars button").first.wait_for()
+    until(lambda: page.evaluate("caches.open('pitwall-page').then(c => c.keys()).then(k => k.length)") > 25)
+    leave(daemon, signal.SIGKILL)
+    page.goto(said["screen"] + "#/sheet/41")
+    page.reload()
+    shows(page, "baseline", ".grab table")
+    assert page.locator(".grab ol li").count() >= 1
+
+
+def test_pages_are_told_where_they_are(processes: Processes, open_page: Open) -> None:
+    """The server says what it is; a foreign page, and a foreign name for this machine, are kept out."""
+    import http.client
+
+    _, said = processes.serve("event.yaml", "--screen-port", "0")
+    port = int(said["screen"].rstrip("/").rpartition(":")[2])
+
+    def ask(path: str, **headers: str) -> tuple[int, dict[str, str]]:
+        link = http.client.HTTPConnection("127.0.0.1", port, timeout=5)
+        link.request("GET", path, headers=headers)
+        answer = link.getresponse()
+        return answer.status, {name.lower(): value for name, value in answer.getheaders()}
+
+    status, headers = ask("/")
+    assert status == 200
+    assert "connect-src 'self'" in headers["content-security-policy"]
+    assert "unsafe" not in headers["content-security-policy"]
+    assert ask("/", Host="elsewhere.example")[0] == 403
+    assert ask("/nothing")[0] == 404
+    upgrade = {"Upgrade": "websocket", "Connection": "Upgrade", "Sec-WebSocket-Key": "dGhlIHNhbXBsZSBub25jZQ==",
+               "Sec-WebSocket-Version": "13", "Sec-WebSocket-Protocol": "mqtt"}
+    assert ask("/mqtt", **upgrade, Origin="http://elsewhere.example")[0] == 403
+    assert ask("/mqtt", **upgrade)[0] == 403
+    assert ask("/mqtt", **upgrade, Origin=f"http://127.0.0.1:{port}")[0] == 101
