@@ -188,8 +188,8 @@ def pointless(spec: CallSpec, now: float) -> bool:
 
 
 def too_late(spec: CallSpec, now: float) -> bool:
-    """Guard: a change before the line that became known when it could not be said in time any more. The alert of the lap
-    that begins wrong is what tells it."""
+    """Guard: a change before the line that became known when it could not be said in time any more. The alert of the
+    lap that begins wrong is what tells it."""
     return spec.kind == "switch" and spec.place == "line" and max(spec.say_by_s, spec.latest_s or now) <= now
 
 
