@@ -118,7 +118,7 @@ class Wall:
 
     def choices(self) -> dict[str, tuple[RunChoice, ...]]:
         """By car, the runs and what may be changed of them, as the engine would ask now."""
-        asked = question(self.session.setup, self.session.clock, self.session.team, 0, self.now)
+        asked = question(self.session.setup, self.session.clock, self.session.team, 0, None, self.now)
         return {car: tuple(one for one in asked.choices if one.car == car) for car in self.session.team}
 
 

@@ -110,7 +110,7 @@ class Fate:
         return values[number]
 
     def _work(self, low: float, likely: float, high: float, rng: Rng) -> float:
-        drawn = between(rng, (low, likely, 1.15 * high)) * max(0.4, shifted(rng, self.scenario.pace.garage))
+        drawn = between(rng, (low, likely, high)) * max(0.4, shifted(rng, self.scenario.pace.garage))
         return drawn * (TROUBLE_TIMES if happens(rng, TROUBLE) else 1.0)
 
     def _lap(self, car: str, kind: LapKind, rng: Rng) -> float:

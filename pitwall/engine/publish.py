@@ -7,6 +7,7 @@ from collections.abc import Iterable
 
 from pitwall.engine import drivers, windows
 from pitwall.engine.car import CarTrack
+from pitwall.engine.crew_seen import of_roles
 from pitwall.engine.plan_desk import SHOWN
 from pitwall.engine.planned import planned_spans
 from pitwall.engine.progress import run_progress
@@ -116,7 +117,8 @@ def plan_state(car: TeamCar, now: float) -> PlanState:
     )
     return PlanState(
         id=f"plan-{car.car}-{now:.3f}", t=now, car=car.car, revision=car.progress.revision, runs=runs,
-        drivers=drivers.rows(car), km=drivers.kilometres(car) if car.car in car.setup.limits else None,
+        seen=of_roles(car), drivers=drivers.rows(car),
+        km=drivers.kilometres(car) if car.car in car.setup.limits else None,
         alternate=car.desk.driven, changes=tuple(car.desk.changes[-SHOWN:]),
     )
 
