@@ -81,6 +81,8 @@ def figures(faulty: Sequence[AlertDay], normal: Sequence[AlertDay]) -> dict[str,
             "per_10_min": _share(10 * len(heard), minutes),
             "by_kind": dict(Counter(kind for kind, _, _ in heard).most_common()),
             "priorities": {name: _share(sum(one == name for _, one, _ in every), len(every)) for name in PRIORITIES},
+            "priorities_in_normal_hours": {name: _share(sum(one == name for _, one, _ in heard), len(heard))
+                                           for name in PRIORITIES},
             "peak_10_min_after_upset": max(after, default=0),
         },
     }  # fmt: skip

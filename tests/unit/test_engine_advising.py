@@ -407,3 +407,17 @@ def test_a_search_that_failed_is_tried_again() -> None:
     made.wait(370)
     made.foreseen(0.3)
     assert len(made.asked()) == 2
+
+
+def test_what_was_adopted_for_another_car_outlives_an_entry_taken_back_there() -> None:
+    """A wrong press at the other car is undone afterwards: its inputs are gone over again, the plan with them."""
+    made = two_cars()
+    made.wait(100)
+    made.command("pit", car="58", where="exit", by="ann")
+    made.command("advise")
+    made.advised({CAR: ["checks", "main"], "58": ["main", RunDone(run="wear", timed=1, from_car=CAR), "spare"]})
+    assert isinstance(made.command("adopt", proposal="advice-1-1", by="bob"), Answered)
+    assert "taken back: pit exit" in effect(made.command("undo", car="58", by="ann"))
+    other = made.session.team["58"]
+    assert not other.track.on_track
+    assert [one.run.run for one in other.progress.rest()] == ["main", "wear", "spare"]
