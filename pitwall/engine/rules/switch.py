@@ -77,8 +77,14 @@ def _just_begun(at: Situation, leg: Leg) -> Iterable[CallSpec]:
             latest = 0.5 * (leg.start_s + leg.end_s)
             if at.now <= latest:
                 yield replace(spec, not_done=True, latest_s=latest)
-        elif at.now <= spec.say_by_s + spec.spoken_s + at.timing.unconfirmed_after_s:
+        elif at.now <= _over_by(spec) + spec.spoken_s + at.timing.unconfirmed_after_s:
             yield spec
+
+
+def _over_by(spec: CallSpec) -> float:
+    """Wanted as long as the channel plan may still place it; without stretches its own window is all there is."""
+    known = spec.room is not None and spec.room.stretches is not None
+    return max(spec.say_by_s, spec.room.end_by_s) if known and spec.room is not None else spec.say_by_s
 
 
 def _early(leg: Leg, number: int) -> SayWindow:
