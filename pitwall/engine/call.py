@@ -187,6 +187,12 @@ def pointless(spec: CallSpec, now: float) -> bool:
     return over and old_news and spec.late_text is None
 
 
+def too_late(spec: CallSpec, now: float) -> bool:
+    """Guard: a change before the line that became known when it could not be said in time any more. The alert of the
+    lap that begins wrong is what tells it."""
+    return spec.kind == "switch" and spec.place == "line" and max(spec.say_by_s, spec.latest_s or now) <= now
+
+
 def later(spec: CallSpec, by_s: float) -> CallSpec:
     """The same call with its window moved back."""
     return replace(spec, say_from_s=spec.say_from_s + by_s, say_by_s=spec.say_by_s + by_s)
