@@ -5,8 +5,10 @@ forecasts, its moments of asking for advice, its questions, ``advise``, its prop
 plan that is driven is the one that the engine then follows: which run is next, how many laps it has.
 
 **The world's.** When things happen (``replan_world.py``). An engineer adopts the first proposal ``ADOPTS_S`` after it
-stands; nobody shortens, drops or adds anything else. Engine time goes on in steps of ``TICK_S``, and nothing is said on
-the radio: the driver knows the plan. Two runs that are joined by an advised plan stay two in what is counted.
+stands; nobody shortens, drops or adds anything else. With ``asks`` the desk also asks by itself (the command
+``advise``), before the green light and whenever a car comes in: what is in danger and no must raises no alert, so
+nobody else would ask. Engine time goes on in steps of ``TICK_S``, and nothing is said on the radio: the driver knows
+the plan. Two runs that are joined by an advised plan stay two in what is counted.
 """
 
 from __future__ import annotations
@@ -32,6 +34,7 @@ from simulations.replan_world import Fate
 TICK_S = 10.0
 CLOCK_S = 60.0
 FORECAST_S, ADVICE_S, ADOPTS_S, ASKS_S = 0.5, 2.0, 8.0, 5.0
+ASKS_FIRST_S = -40.0
 BEFORE_S = 60.0
 
 
@@ -42,7 +45,7 @@ class Wall:
     """The engine and its desk; ``joined`` holds by car and run the lengths of what follows it without a stop."""
 
     def __init__(self, setup: SessionSetup, advise: Advise, *, asks: bool = False) -> None:
-        """``asks``: somebody asks for advice as well whenever a car comes in, as the desk may."""
+        """``asks``: somebody asks for advice as well, before the green light and whenever a car comes in."""
         self.session, self._advise, self.now, self._asks = Session(), advise, -BEFORE_S, asks
         self._better = True
         self._seq, self._order = itertools.count(), itertools.count()
@@ -89,8 +92,8 @@ class Wall:
         self._better = bool(answer.best) and answer.best[0].cars != answer.as_planned.cars
         self.tell(t, ev.AdviceReady(id=f"advice-{wanted.revision}", t=t, revision=wanted.revision, answer=answer))
 
-    def came_in(self, car: str, t: float) -> None:
-        """A car is in: the moment at which the next run may still change."""
+    def may_ask(self, car: str, t: float) -> None:
+        """A moment at which the next run may still change: the desk asks, if it does so at all."""
         if self._asks and self.session.clock.status not in ("finished", "closed"):
             self._wishes += 1
             self.at(t + ASKS_S, lambda then, number=self._wishes: self.tell(then, ev.CommandGiven(
@@ -118,7 +121,7 @@ class Wall:
 
     def choices(self) -> dict[str, tuple[RunChoice, ...]]:
         """By car, the runs and what may be changed of them, as the engine would ask now."""
-        asked = question(self.session.setup, self.session.clock, self.session.team, 0, self.now)
+        asked = question(self.session.setup, self.session.clock, self.session.team, 0, None, self.now)
         return {car: tuple(one for one in asked.choices if one.car == car) for car in self.session.team}
 
 
@@ -167,7 +170,7 @@ class Obedient:
         if what == "exit" or what == "entry":
             self.wall.tell(t, ev.CarPitted(id=name, t=t, car=self.car, where=what))
             if what == "entry":
-                self.wall.came_in(self.car, t)
+                self.wall.may_ask(self.car, t)
         else:
             self.wall.tell(t, ev.CarCrossed(id=name, t=t, car=self.car, loop="line", lap_time_s=lap_s))
 
@@ -185,6 +188,7 @@ def followed(fate: Fate, advise: Advise, *, asks: bool = False) -> tuple[dict[st
     wall = Wall(fate.setup, advise, asks=asks)
     days = {car: CarDay(fate, car, Obedient(wall, car)) for car in sorted(fate.setup.plans)}
     _arm(wall, fate)
+    wall.at(ASKS_FIRST_S, partial(wall.may_ask, min(days)))
     while True:
         day = min((day for day in days.values() if not day.over), key=lambda one: one.next_t, default=None)
         if day is None:

@@ -11,8 +11,8 @@ what the scenario says (pace, work, rates and lengths of flags), and beside that
 
 **The rules** are those of a session in one piece. Under red cars come in slowly and nobody leaves; who was cut goes on
 with the run behind another out-lap, or gives it up and the crew goes to work. A timed lap counts that has begun (or,
-by the regulations, ended) before the end, and that no slow period spoilt; that one is driven again. Our cars do not
-share a crew here, as in the rehearsals.
+by the regulations, ended) before the end, and that no slow period spoilt; that one is driven again. Each car
+has a crew of its own here, and its plans name none: else the best list of one car would hang on those of the others.
 """
 
 from __future__ import annotations
@@ -110,7 +110,7 @@ class Fate:
         return values[number]
 
     def _work(self, low: float, likely: float, high: float, rng: Rng) -> float:
-        drawn = between(rng, (low, likely, 1.15 * high)) * max(0.4, shifted(rng, self.scenario.pace.garage))
+        drawn = between(rng, (low, likely, high)) * max(0.4, shifted(rng, self.scenario.pace.garage))
         return drawn * (TROUBLE_TIMES if happens(rng, TROUBLE) else 1.0)
 
     def _lap(self, car: str, kind: LapKind, rng: Rng) -> float:
@@ -149,6 +149,13 @@ class Fate:
     def red_within(self, begin: float, end: float) -> Span | None:
         """The first red flag that is out at some moment of this time."""
         return next((span for span in self.reds if span[0] < end and span[1] > begin), None)
+
+
+def with_own_crews(setup: SessionSetup) -> SessionSetup:
+    """The session with a crew for each car."""
+    plans = {car: plan.model_copy(update={"runs": tuple(run.model_copy(update={"crew": ()}) for run in plan.runs)})
+             for car, plan in setup.plans.items()}
+    return setup.model_copy(update={"plans": plans})
 
 
 def laps_with(run: Run, timed: int) -> tuple[LapKind, ...]:

@@ -27,8 +27,9 @@ import structlog
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
+from pitwall.app.memory import few_collections
 from pitwall.app.scenarios import Rehearsal, load_rehearsal
-from pitwall.app.wiring import Evidence, rehearse_instant
+from pitwall.app.wiring import instant_evidence
 from simulations.score_alerts_judge import AlertDay, alert_day
 
 FOLDER = Path(__file__).parent / "alerts"
@@ -44,9 +45,8 @@ def _loaded(scenario: str) -> Rehearsal:
 def rehearse(order: tuple[str, int]) -> AlertDay:
     """One rehearsal and what its alerts were worth."""
     scenario, seed = order
-    kept: list[Evidence] = []
-    asyncio.run(rehearse_instant(replace(_loaded(scenario), seed=seed), witness=kept.append))
-    return alert_day(kept[0])
+    with few_collections():
+        return alert_day(asyncio.run(instant_evidence(replace(_loaded(scenario), seed=seed))))
 
 
 def run(faulty: int, hours: int, jobs: int, first: int = 1) -> tuple[list[AlertDay], list[AlertDay]]:
@@ -81,6 +81,8 @@ def figures(faulty: Sequence[AlertDay], normal: Sequence[AlertDay]) -> dict[str,
             "per_10_min": _share(10 * len(heard), minutes),
             "by_kind": dict(Counter(kind for kind, _, _ in heard).most_common()),
             "priorities": {name: _share(sum(one == name for _, one, _ in every), len(every)) for name in PRIORITIES},
+            "priorities_in_normal_hours": {name: _share(sum(one == name for _, one, _ in heard), len(heard))
+                                           for name in PRIORITIES},
             "peak_10_min_after_upset": max(after, default=0),
         },
     }  # fmt: skip

@@ -24,7 +24,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from pitwall.app.scenarios import Rehearsal, load_rehearsal
-from pitwall.app.wiring import Evidence, rehearse_instant
+from pitwall.app.wiring import Evidence, instant_evidence
 from pitwall.forecast.futures import forecast
 from pitwall.model.outputs import CarSnapshot, ForecastAnswer, ForecastSnapshot, ForecastState, ForecastWanted
 from pitwall.model.plan import Plan, Run
@@ -109,11 +109,10 @@ def rehearse(order: Order) -> Day:
         asked[wanted.revision] = wanted.snapshot
         return forecast(wanted)
 
-    kept: list[Evidence] = []
-    asyncio.run(rehearse_instant(rehearsal, witness=kept.append, work=noting))
+    evidence = asyncio.run(instant_evidence(rehearsal, work=noting))
     plans = dict(rehearsal.setup.plans)
-    outcome = kept[0].outcome
-    return Day(*order, rows_of(order, kept[0], asked, plans), times_taken(outcome, plans), outcome.reference_lap_s)
+    outcome = evidence.outcome
+    return Day(*order, rows_of(order, evidence, asked, plans), times_taken(outcome, plans), outcome.reference_lap_s)
 
 
 def rows_of(

@@ -31,8 +31,9 @@ import structlog
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
+from pitwall.app.memory import few_collections
 from pitwall.app.scenarios import Rehearsal, load_rehearsal
-from pitwall.app.wiring import Evidence, rehearse_instant
+from pitwall.app.wiring import Evidence, instant_evidence
 from pitwall.errors import UserError
 from simulations.score_alerts import alerts_scored
 from simulations.score_radio_alerts import AlertFigures, alert_figures
@@ -73,9 +74,11 @@ def _loaded(scenario: str) -> Rehearsal:
 def rehearse(order: tuple[str, int]) -> Day:
     """One rehearsal and its verdicts."""
     scenario, seed = order
-    began, kept = time.process_time(), list[Evidence]()
-    asyncio.run(rehearse_instant(replace(_loaded(scenario), seed=seed), witness=kept.append))
-    day = score_day(Path(scenario).stem, seed, kept[0])
+    began = time.process_time()
+    with few_collections():
+        evidence = asyncio.run(instant_evidence(replace(_loaded(scenario), seed=seed)))
+        day = score_day(Path(scenario).stem, seed, evidence)
+        del evidence  # before the search for garbage: it is cheap once nothing of the day is held any more
     day.cpu_s = time.process_time() - began
     return day
 

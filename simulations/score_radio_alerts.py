@@ -13,12 +13,12 @@ from dataclasses import dataclass
 
 from pitwall.app.wiring import Evidence
 from pitwall.model.car import Position, Switch, same_position
-from pitwall.model.events import CarCrossed, CarPitted, CommandGiven, SwitchReported
+from pitwall.model.events import CarCrossed, CarPitted, SwitchReported
 from pitwall.model.outputs import Alert
 from pitwall.rehearsal.score import LapRule, item_positions, sits_on
 from pitwall.rehearsal.truth import CarTruth, DrivenLap, Span, WrongSwitch
 from simulations.score_alerts_judge import standing
-from simulations.score_radio_truth import planned, setup_of
+from simulations.score_radio_truth import confirmed, planned, reported, setup_of
 
 WITHIN_S = 0.5
 KNOCK_WITHIN_S = 5.0  # a switch moved in mid-lap: told so soon after its telemetry
@@ -83,7 +83,7 @@ def _raised(evidence: Evidence) -> dict[tuple[str, float], Alert]:
 def _wrong_starts(evidence: Evidence, truth: CarTruth, spans: dict[str, list[Span]]) -> Iterator[WrongStart]:
     for lap in truth.laps:
         for found in lap.wrong if planned(evidence, truth, lap) else ():
-            measured = _reported(evidence, truth.car, found.switch)
+            measured = reported(evidence, truth.car, found.switch)
             known = _known(evidence, truth.car, lap, found)
             if known is None:
                 continue  # no fact of this lap ever reached the daemon
@@ -95,29 +95,9 @@ def _wrong_starts(evidence: Evidence, truth: CarTruth, spans: dict[str, list[Spa
             first = min(stood, default=None)
             told = first is not None and first[0] <= due + 1e-6
             why = _why(truth, found.switch, lap.start_s)
-            knowable = measured or (why != "knocked" and not _confirmed(evidence, truth.car, lap, found))
+            knowable = measured or (why != "knocked" and not confirmed(evidence, truth.car, lap, found))
             yield WrongStart(truth.car, lap.number, lap.start_s, found.switch, measured, told, why,
                              None if first is None else first[0] - due, knowable)
-
-
-def _confirmed(evidence: Evidence, car: str, lap: DrivenLap, found: WrongSwitch) -> bool:
-    """True when the last answer of the driver about this switch was that it stands where the lap needs it."""
-    asked = None
-    for stamped in evidence.events:
-        event = stamped.event
-        if (not isinstance(event, CommandGiven) or event.command != "confirm" or event.car != car
-                or stamped.received_t > lap.start_s or event.call not in evidence.recorder.calls):
-            continue
-        ask = evidence.recorder.calls[event.call][-1].ask
-        positions = ask.positions | ({ask.switch: ask.position} if ask.switch is not None else {})
-        asked = positions.get(found.switch, asked)
-    return asked is not None and any(same_position(asked, one) for one in found.allowed)
-
-
-def _reported(evidence: Evidence, car: str, switch: str) -> bool:
-    """True when telemetry speaks of this switch."""
-    return any(isinstance(stamped.event, SwitchReported) and stamped.event.car == car
-               and stamped.event.switch == switch for stamped in evidence.events)
 
 
 def _known(evidence: Evidence, car: str, lap: DrivenLap, found: WrongSwitch) -> float | None:

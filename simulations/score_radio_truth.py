@@ -10,10 +10,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from pitwall.app.wiring import Evidence
-from pitwall.model.events import CarCrossed, CarPitted, SessionPrepared, StatusChanged
+from pitwall.model.car import same_position
+from pitwall.model.events import CarCrossed, CarPitted, CommandGiven, SessionPrepared, StatusChanged, SwitchReported
 from pitwall.model.outputs import Prompt
 from pitwall.model.setup import SessionSetup
-from pitwall.rehearsal.truth import CarTruth, DrivenLap
+from pitwall.rehearsal.truth import CarTruth, DrivenLap, WrongSwitch
 from simulations.score_radio_judge import OPEN, CarDay, Duty, Voice
 
 SWITCH_S = 2.0    # from the end of a call to a switch changed (practice: 1.5 to 2)
@@ -55,6 +56,26 @@ def planned(evidence: Evidence, truth: CarTruth, lap: DrivenLap) -> bool:
     index = lap.number - leavings[0]
     so_far = run.laps[: index + 1]
     return index < len(run.laps) and so_far[-1] == "timed" and so_far.count("timed") == lap.timed_number
+
+
+def confirmed(evidence: Evidence, car: str, lap: DrivenLap, found: WrongSwitch) -> bool:
+    """True when the last answer of the driver about this switch was that it stands where the lap needs it."""
+    asked = None
+    for stamped in evidence.events:
+        event = stamped.event
+        if (not isinstance(event, CommandGiven) or event.command != "confirm" or event.car != car
+                or stamped.received_t > lap.start_s or event.call not in evidence.recorder.calls):
+            continue
+        ask = evidence.recorder.calls[event.call][-1].ask
+        positions = ask.positions | ({ask.switch: ask.position} if ask.switch is not None else {})
+        asked = positions.get(found.switch, asked)
+    return asked is not None and any(same_position(asked, one) for one in found.allowed)
+
+
+def reported(evidence: Evidence, car: str, switch: str) -> bool:
+    """True when telemetry speaks of this switch."""
+    return any(isinstance(stamped.event, SwitchReported) and stamped.event.car == car
+               and stamped.event.switch == switch for stamped in evidence.events)
 
 
 @dataclass(frozen=True)
@@ -192,10 +213,16 @@ class _Car:
             if not planned(self._evidence, self._truth, lap):
                 continue
             left = [found.switch for found in lap.wrong
-                    if (lap.number, found.switch) not in asked and self._why(found.switch, lap.start_s) in ASKED]
+                    if (lap.number, found.switch) not in asked and self._why(found.switch, lap.start_s) in ASKED
+                    and self._knowable(lap, found)]
             if left:
                 yield Duty(f"put-back {lap.number} none", "put_back", self._known(lap), lap.start_s - SWITCH_S,
                            UNSAID_S, (), None, f"nobody was told to put back {', '.join(left)}")
+
+    def _knowable(self, lap: DrivenLap, found: WrongSwitch) -> bool:
+        """Without telemetry nobody on the wall knows that a switch, which the driver said stands right, does not."""
+        return (reported(self._evidence, self._number, found.switch)
+                or not confirmed(self._evidence, self._number, lap, found))
 
     def _why(self, switch: str, t: float) -> str:
         moves = [move for move in self._truth.switches if move.switch == switch and move.t <= t]

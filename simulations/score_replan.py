@@ -7,7 +7,9 @@
 One session after the other is drawn from the scenarios (``replan_world.py``). *Pressed* is one in which following the
 printed plan until time runs out loses at least 5 percent of what a clairvoyant gets who knows every lap, every piece of
 work and every flag of it, and tries every plan (``replan_plans.py``). On those the product is followed: the real engine
-is told what happens, asks for advice when it would ask, and its first proposal is adopted (``replan_wall.py``).
+is told what happens, works out advice when it does so by itself (a must in danger, a red flag) and when the desk asks,
+which it does before the green light and whenever a car comes in; the first proposal is adopted (``replan_wall.py``).
+With ``--silent`` the desk never asks.
 
 ``kept_median`` and ``kept_p10`` are shares of the clairvoyant's worth. ``beats_printed`` is the share of sessions in
 which the product's plan is worth more than the printed one, ties counting half. ``beats_greedy`` is the same against
@@ -26,8 +28,8 @@ import sys
 import time
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
-from functools import lru_cache
+from dataclasses import dataclass, replace
+from functools import lru_cache, partial
 from itertools import count
 from pathlib import Path
 from typing import Any
@@ -44,7 +46,7 @@ from pitwall.model.advice import RunChoice
 from simulations.replan_driving import Done
 from simulations.replan_plans import LastFirst, Leaving, Listed, clairvoyant_team, drive, leaving, team_worth
 from simulations.replan_wall import followed, opened
-from simulations.replan_world import Fate
+from simulations.replan_world import Fate, with_own_crews
 from simulations.score_radio import orders
 
 FOLDER = Path(__file__).parent / "forecast"
@@ -78,11 +80,12 @@ class Outcome:
 @lru_cache
 def _loaded(scenario: str) -> tuple[Rehearsal, dict[str, tuple[RunChoice, ...]]]:
     """The scenario with its files, and what may be changed of its runs: read once in each process."""
-    rehearsal = load_rehearsal(scenario)
+    read = load_rehearsal(scenario)
+    rehearsal = replace(read, setup=with_own_crews(read.setup))
     return rehearsal, opened(rehearsal.setup)
 
 
-def session(order: Order) -> Outcome:
+def session(order: Order, asks: bool = True) -> Outcome:
     """One session in every way; the dear ones only when it is pressed."""
     (rehearsal, choices), seed = _loaded(order[0]), order[1]
     fate = Fate(rehearsal.scenario, rehearsal.setup, seed)
@@ -91,7 +94,7 @@ def session(order: Order) -> Outcome:
     best = clairvoyant_team(fate, choices)
     if printed > PRESSED * best or best <= 0:
         return Outcome(*order, best, printed, pressed=False)
-    done, wall = followed(fate, advise)
+    done, wall = followed(fate, advise, asks=asks)
     product = team_worth(choices, done)
     # Only a run done in two goes could be worth more than the best list.
     return Outcome(*order, max(best, product), printed, team_worth(choices, _greedy(fate, choices, spares=True)),
@@ -163,14 +166,15 @@ def drawn(folder: Path, first: int) -> Iterator[Order]:
     return ((file, seed) for seed in count(first) for file in files)
 
 
-def run(wanted: Iterator[Order], pressed: int, jobs: int, budget_s: float) -> list[Outcome]:
+def run(wanted: Iterator[Order], pressed: int, jobs: int, budget_s: float, asks: bool = True) -> list[Outcome]:
     """Sessions until so many were pressed, or the budget is over."""
     until, found = time.monotonic() + budget_s, list[Outcome]()
     pool = ProcessPoolExecutor(jobs) if jobs > 1 else None
     try:
         while sum(one.pressed for one in found) < pressed and (not found or time.monotonic() < until):
             some = [next(wanted) for _ in range(4 * jobs)]
-            found += pool.map(session, some) if pool is not None else map(session, some)
+            work = partial(session, asks=asks)
+            found += pool.map(work, some) if pool is not None else map(work, some)
     finally:
         if pool is not None:
             pool.shutdown()
@@ -209,11 +213,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--jobs", type=int, default=2, metavar="N", help="sessions at a time (default 2)")
     parser.add_argument("--budget", type=float, default=BUDGET_S, metavar="SECONDS",
                         help=f"begin none later (default {BUDGET_S:g})")
+    parser.add_argument("--silent", action="store_true", help="the desk never asks for advice by itself")
     parser.add_argument("--json", action="store_true", help="print the figures as one JSON object")
     args = parser.parse_args(arguments)
     began = time.perf_counter()
     try:
-        outcomes = run(drawn(args.scenarios, args.first), max(1, args.sessions), max(1, args.jobs), args.budget)
+        outcomes = run(drawn(args.scenarios, args.first), max(1, args.sessions), max(1, args.jobs), args.budget,
+                       asks=not args.silent)
     except UserError as problem:
         print(problem, file=sys.stderr)
         return 2

@@ -79,14 +79,22 @@ class Evidence:
 
 async def rehearse_instant(
     rehearsal: Rehearsal, journal_file: Path | None = None, witness: Callable[[Evidence], None] | None = None,
-    *, wall_steps: WallSteps = (), progress: Callable[[float], None] | None = None, work: ForecastFunction = forecast,
+    *, wall_steps: WallSteps = (), progress: Callable[[float], None] | None = None,
 ) -> Report:
-    """Run world and daemon on one virtual clock, as fast as the machine goes.
+    """The report of an instant rehearsal: ``instant_evidence`` has the arguments. ``witness`` is shown its evidence."""
+    evidence = await instant_evidence(rehearsal, journal_file, wall_steps=wall_steps, progress=progress)
+    return _seen(rehearsal, evidence, witness)
+
+
+async def instant_evidence(
+    rehearsal: Rehearsal, journal_file: Path | None = None, *, wall_steps: WallSteps = (),
+    progress: Callable[[float], None] | None = None, work: ForecastFunction = forecast,
+) -> Evidence:
+    """Run world and daemon on one virtual clock, as fast as the machine goes. Studies need no more than the evidence.
 
     Args:
         rehearsal: what to run.
         journal_file: keep the journal there; without it, it is gone afterwards.
-        witness: is shown the evidence at the end.
         wall_steps: the day's wall clock is set at these session seconds by so many seconds.
         progress: told the session second, very often.
         work: the forecast, for studies that note what it was asked.
@@ -112,8 +120,7 @@ async def rehearse_instant(
         world.world.start()
         with few_collections():
             await clock.run(_settling(clock, daemon, progress), lambda: world.world.finished)
-        evidence = Evidence(recorder, world.world.outcome(), await journal.read(), daemon.host.health())
-        return _seen(rehearsal, evidence, witness)
+        return Evidence(recorder, world.world.outcome(), await journal.read(), daemon.host.health())
 
 
 async def rehearse_at_speed(

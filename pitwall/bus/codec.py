@@ -33,6 +33,9 @@ SESSION_SECONDS = ("t", "opens_at_s")
 """Files may write these as '+00:08:00'; on the wire they are numbers."""
 
 
+_COMPACT = json.JSONEncoder(separators=(",", ":"))
+
+
 @dataclass(frozen=True)
 class Message:
     """What is published: a full topic, the bytes, and how."""
@@ -85,7 +88,7 @@ def message_for_fact(session: str, fact: Fact) -> Message:
     fields = fact.model_dump(mode="json", exclude_none=True, exclude={"type", *row.levels})
     renamed = {WIRE_NAMES.get(type(fact), {}).get(name, name): value for name, value in fields.items()}
     topic = topic_of(session, row, {name: getattr(fact, name) for name in row.levels})
-    payload = json.dumps(renamed, separators=(",", ":")).encode()
+    payload = _COMPACT.encode(renamed).encode()
     return _sized(Message(topic, payload, row.qos, row.retain), MAX_FACT_BYTES)
 
 

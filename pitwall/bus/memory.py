@@ -11,7 +11,7 @@ from collections import deque
 from collections.abc import Callable
 
 from pitwall.bus.codec import Message
-from pitwall.bus.delivery import check_filter, deliver, dispatch, guarded, tell_link
+from pitwall.bus.delivery import check_filter, deliver, guarded, tell_link
 from pitwall.bus.topics import matches
 from pitwall.runtime.ports import LinkHandler, MessageHandler
 
@@ -74,6 +74,7 @@ class MemoryBus:
     def __init__(self, broker: MemoryBroker, will: Message | None = None) -> None:
         self._broker, self._will = broker, will
         self._subscriptions: list[tuple[str, MessageHandler]] = []
+        self._takers: dict[str, tuple[MessageHandler, ...]] = {}  # by topic; forgotten when a subscription comes
         self._link_handlers: list[LinkHandler] = []
         self._connected = False
         self.dropped = 0
@@ -100,6 +101,7 @@ class MemoryBus:
         """
         check_filter(topic_filter)
         self._subscriptions.append((topic_filter, handler))
+        self._takers.clear()
         if self._connected:
             self._broker.show_retained(self, topic_filter, handler)
 
@@ -132,7 +134,12 @@ class MemoryBus:
 
     def hear(self, topic: str, payload: bytes) -> None:
         """Called by the broker: deliver to every handler whose filter takes the topic."""
-        dispatch(self._subscriptions, topic, payload)
+        takers = self._takers.get(topic)
+        if takers is None:
+            takers = tuple(handler for wanted, handler in self._subscriptions if matches(wanted, topic))
+            self._takers[topic] = takers
+        for handler in takers:
+            deliver(handler, topic, payload)
 
     def _unlink(self) -> bool:
         if not self._connected:

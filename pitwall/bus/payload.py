@@ -103,6 +103,8 @@ def read_object(topic: str, payload: bytes, most_bytes: int) -> dict[str, Any]:
 def _deeper_than(value: object, most: int) -> bool:
     layer: list[object] = [value]
     for _ in range(most):
+        if not layer:
+            return False
         layer = [inner for item in layer for inner in _inside(item)]
     return bool(layer)
 

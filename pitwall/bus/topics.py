@@ -73,7 +73,7 @@ class Topic:
     sender: str
     summary: str
 
-    @property
+    @functools.cached_property
     def levels(self) -> tuple[str, ...]:
         """Names of the levels that vary: ``()``, ``("car",)`` or ``("alert",)``."""
         return tuple(_LEVEL.findall(self.pattern))
@@ -149,8 +149,13 @@ def topic_of(session: str, row: Topic, levels: dict[str, str] | None = None) -> 
     Raises:
         UserError: when the session or car cannot be a topic level.
     """
-    path = row.pattern
-    for name, value in (levels or {}).items():
+    return _full_topic(session, row.pattern, tuple((levels or {}).items()))
+
+
+@functools.lru_cache(maxsize=4096)  # a session has few topics, and each message is for one of them
+def _full_topic(session: str, pattern: str, levels: tuple[tuple[str, str], ...]) -> str:
+    path = pattern
+    for name, value in levels:
         path = path.replace(f"{{{name}}}", check_slug("car", value) if name == "car" else level_text(value))
     return f"{ROOT}/{check_slug('session', session)}/{path}"
 
@@ -175,6 +180,7 @@ class Place:
     levels: dict[str, str]
 
 
+@functools.lru_cache(maxsize=1024)  # the same few topics, message after message; nobody changes what is returned
 def place_of(topic: str) -> Place | None:
     """Take a topic apart; None when it is none of ours (other root, unknown row, session or car not a slug)."""
     head, _, rest = topic.removeprefix(ROOT + "/").partition("/")

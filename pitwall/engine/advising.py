@@ -24,8 +24,9 @@ from pitwall.model.outputs import AdviceState, AdviceWanted, LadderState, Output
 from pitwall.model.setup import SessionSetup
 
 IN_DANGER, RED, RED_OVER, BY_DESK = "musts in danger", "red flag", "red flag over", "the plan was changed"
-AGAIN_S = 300.0
-"""While a must stays in danger and nobody answered, the advice is worked out anew this often."""
+AGAIN_S, MOVED_ON_S = 300.0, 60.0
+"""While a must stays in danger and nobody answered, advice is worked out anew this often; sooner when runs moved on,
+but not within a minute."""
 OVER: tuple[Status, ...] = ("finished", "closed")
 PITWALL = "pitwall"
 
@@ -66,9 +67,14 @@ class Advising:
             found.append(state)
             found += self.musts.look(state.outlook, alerts, self._setup.forecast, clock.alert_status, now)
         fresh = self.musts.danger - before
-        moved_on = self._asked_at != offered.situation(team) or now >= self._asked_t + AGAIN_S
-        if clock.status not in OVER and (fresh or (self.musts.danger and moved_on)):
-            self._wish = self._wish or IN_DANGER
+        if before and not self.musts.danger and self._asked_for == IN_DANGER:
+            self._settle_all("withdrawn", PITWALL, now, "the musts fit again")
+            found += self._show(now)
+        lost = now >= self._asked_t + AGAIN_S  # whoever searched failed: no answer will come
+        if self.musts.danger and (self.awaited is None or lost) and clock.status not in (*OVER, "red"):
+            patience_s = MOVED_ON_S if self._asked_at != offered.situation(team) else AGAIN_S
+            if fresh or now >= self._asked_t + patience_s:
+                self._wish = self._wish or IN_DANGER
         return found
 
     # -- after every fact -------------------------------------------------------------------------------------------

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from pitwall.engine.transitions import CALL_OPEN, CALL_REST
 from pitwall.model.car import Position
@@ -113,6 +113,7 @@ class Call:
     deferred_s: float = 0.0
     parts_said: int = 0
     begun: tuple[str, str] | None = None  # all its words, and what remains of them once a part was said
+    _shown: tuple[tuple[object, ...], Prompt] | None = field(default=None, init=False, repr=False, compare=False)
 
     @property
     def open(self) -> bool:
@@ -125,7 +126,14 @@ class Call:
         return self.state in CALL_REST
 
     def prompt(self, t: float) -> Prompt:
-        """The published form, as it stands at ``t``."""
+        """The published form, as it stands at ``t``; it is made anew only when something on it changed."""
+        made_of = (self.spec, self.state, self.revision, self.reason, self.because, self.parts_said)
+        if self._shown is None or any(was is not now for was, now in zip(self._shown[0], made_of, strict=True)):
+            self._shown = made_of, self._prompt(t)
+            return self._shown[1]
+        return self._shown[1].model_copy(update={"t": t})
+
+    def _prompt(self, t: float) -> Prompt:
         spec = self.spec
         text = spec.late_text if spec.late_text and self.state in ("unconfirmed", "late", "missed") else spec.text
         return Prompt(
@@ -177,6 +185,12 @@ def pointless(spec: CallSpec, now: float) -> bool:
     old_news = (spec.kind in ("pace", "box") or (spec.kind == "question" and spec.act_at_s is None)
                 or spec.ask.action == "set_switch")
     return over and old_news and spec.late_text is None
+
+
+def too_late(spec: CallSpec, now: float) -> bool:
+    """Guard: a change before the line that became known when it could not be said in time any more. The alert of the
+    lap that begins wrong is what tells it."""
+    return spec.kind == "switch" and spec.place == "line" and max(spec.say_by_s, spec.latest_s or now) <= now
 
 
 def later(spec: CallSpec, by_s: float) -> CallSpec:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from pitwall.engine.call import PRIORITY, Call, CallSpec, later, pointless, still_in_time
+from pitwall.engine.call import PRIORITY, Call, CallSpec, later, pointless, still_in_time, too_late
 from pitwall.engine.transitions import CALL, allowed, step
 from pitwall.model.car import same_position
 from pitwall.model.plan import CallClass
@@ -64,7 +64,7 @@ class CallBook:
         for key, spec in wanted.items():
             call = self.latest.get(key)
             if call is None:
-                if not pointless(spec, now):
+                if not pointless(spec, now) and not too_late(spec, now):
                     self._make(key, spec, 1, now)
             elif call.open:
                 self._retime(call, spec, now)

@@ -16,12 +16,13 @@ from pitwall.engine.call import PRIORITY, Call, CallSpec
 from pitwall.engine.calls import FEW_KEYS, CallBook
 from pitwall.engine.parts import begun, remaining
 from pitwall.engine.situation import Situation
+from pitwall.engine.sure import Sure
 from pitwall.engine.talk_times import KEY_S, Rates, TalkTimes
 from pitwall.model.events import ChannelReported
 from pitwall.model.outputs import CallPart, CallWay
 from pitwall.model.setup import SessionSetup
 from pitwall.radio.channel import plan_channel
-from pitwall.radio.pending import TICK_S, Busy, ChannelPlan, Part, PendingCall, Placed, Spans, Way
+from pitwall.radio.pending import TICK_S, Busy, ChannelPlan, Part, PendingCall, Placed, Way
 from pitwall.radio.ways import Room, Words, ways
 
 MUST = frozenset({"stop", "session", "safety", "box", "switch"})
@@ -31,13 +32,12 @@ AHEAD_S = 25.0  # a call whose room opens later than this is shown later, and ge
 ANSWER_S = 1.5  # from the end of a sentence to the end of a short read-back (common practice, no source)
 TALK_S = 3.0  # a transmission commonly takes so long
 GOES_ON_TALKING_S = 1.0  # and a longer one goes on for so long; more than what the book takes for no move at all
-MOST_MARGIN_S = 1.5
-AFTER_CORNER_S, BEFORE_BRAKING_S = 0.5, 0.15  # drivers differ more in when a corner is over than in when braking begins
 STANDARDS = ((1.5, 2.5), (1.0, 2.0), (0.7, 1.5), (0.5, 1.0), (0.2, 0.6))
 """How sure a window must be: share of the margin at both ends of its stretch, and least length to begin in, seconds;
 the next pair counts where no way meets the one before."""
 FULL_AT_LEAST = 2  # what can wait is said in full in a window of this standard rather than in short in a better one
-CONTENT_WITH = {"session": 3, "safety": 3, "stop": 3, "box": 3}  # which standard to begin with; no entry: the first
+MUST_IN_FULL = 1  # what must be said is said in full in a window of this standard at least, else in short
+CONTENT_WITH = {"session": 2, "safety": 3, "stop": 3, "box": 2}  # which standard to begin with; no entry: the first
 PINNED = -1
 OUTSIDE = ("outside", "outside_short")
 AT_ONCE = ("session", "safety", "stop")
@@ -173,7 +173,7 @@ class ChannelBook:
     def _planned(self, at: Situation, waiting: Sequence[CallSpec], book: CallBook) -> list[CallSpec]:
         by_key = {spec.key: spec for spec in waiting}
         calls = {key: book.latest.get(key) for key in by_key}
-        sure = _Sure(at)
+        sure = Sure(at)
         standard = {spec.key: PINNED if _pinned(at, spec, calls[spec.key], sure) else CONTENT_WITH.get(spec.kind, 0)
                     for spec in waiting}
         weight = {key: self._weight(spec, calls[key]) for key, spec in by_key.items()}
@@ -217,8 +217,9 @@ def _groups(pending: Sequence[PendingCall]) -> list[list[PendingCall]]:
     """Calls that can meet on the channel, together; the others apart, so that each plan is small."""
     found: list[list[PendingCall]] = []
     ends = float("-inf")
-    for call in sorted(pending, key=lambda one: (_span(one), one.key)):
-        begin, end = _span(call)
+    spans = {call.key: _span(call) for call in pending}
+    for call in sorted(pending, key=lambda one: (spans[one.key], one.key)):
+        begin, end = spans[call.key]
         if not found or begin > ends:
             found.append([])
         found[-1].append(call)
@@ -234,7 +235,7 @@ def _span(call: PendingCall) -> tuple[float, float]:
 
 
 def _pending(
-    at: Situation, spec: CallSpec, call: Call | None, standard: int, among: dict[str, CallSpec], sure: _Sure,
+    at: Situation, spec: CallSpec, call: Call | None, standard: int, among: dict[str, CallSpec], sure: Sure,
     weight: int, parts: bool,
 ) -> PendingCall:
     before = tuple(sorted(
@@ -254,7 +255,7 @@ def _pending(
     )
 
 
-def _pinned(at: Situation, spec: CallSpec, call: Call | None, sure: _Sure) -> tuple[Way, ...]:
+def _pinned(at: Situation, spec: CallSpec, call: Call | None, sure: Sure) -> tuple[Way, ...]:
     """The window that the engineer has been told is open, as far as it still is one; else nothing."""
     if call is None or call.state != "due" or call.spec.say_by_s <= at.now or spec.room is None:
         return ()
@@ -275,7 +276,7 @@ def _pinned(at: Situation, spec: CallSpec, call: Call | None, sure: _Sure) -> tu
     return (Way(told.way, (Part(told.text, length, ((min(told.say_from_s, by), by),)),), told.say_from_s),)
 
 
-def _pinned_parts(at: Situation, spec: CallSpec, told: CallSpec, sure: _Sure) -> tuple[Way, ...]:
+def _pinned_parts(at: Situation, spec: CallSpec, told: CallSpec, sure: Sure) -> tuple[Way, ...]:
     """The same for a call in parts: the window of the first one stays, as far as the others still find theirs."""
     for standard in range(len(STANDARDS)):
         for way in _ways(at, spec, standard, sure, parts=True):
@@ -285,49 +286,43 @@ def _pinned_parts(at: Situation, spec: CallSpec, told: CallSpec, sure: _Sure) ->
     return ()
 
 
-def _ways(at: Situation, spec: CallSpec, standard: int, sure: _Sure, parts: bool = False) -> tuple[Way, ...]:
+def _ways(at: Situation, spec: CallSpec, standard: int, sure: Sure, parts: bool = False) -> tuple[Way, ...]:
     """Every way to make a call in windows of one of the ``STANDARDS``, as far as they are not behind."""
     room = spec.room
     assert room is not None  # it competes
     words = Words(spec.text, spec.short, lambda text: SLOW_SPEECH * at.spoken(text))
     if room.stretches is None:
         own = Room(None, spec.say_from_s, spec.say_by_s + SLOW_SPEECH * spec.spoken_s)
-        return ways(words, own, may_split=False, least=(0.0,))
-    must = spec.kind in MUST
-    found: dict[str, Way] = {}
-    for share, least_s in STANDARDS[standard : standard + 1 if must else max(standard, FULL_AT_LEAST) + 1]:
-        begin = max(room.from_s, at.now)
-        near = tuple(one for one in sure.of(room.stretches, share) if one[1] > begin and one[0] < room.end_by_s)
-        within = Room(near, begin, room.end_by_s, room.best_s)
-        for way in ways(words, within, may_split=parts and not must, least=(least_s,)):
-            # News counts from when it is known, in whatever form: in short now before in full half a lap later.
-            found.setdefault(way.how, replace(way, best_s=begin) if spec.kind in PRE_EMPTS else way)
+        made = ways(words, own, may_split=False, least=(0.0,))
+        # In a slow period there are stretches, and nobody knows where: the less is said, the more of it is heard.
+        short = spec.kind in MUST and at.lap_map.listening is not None
+        return tuple(way for way in made if way.how == "short") or made if short else made
+    if spec.kind in MUST:
+        found = _within(at, spec, words, sure, standard, parts)
+        if standard > MUST_IN_FULL and "short" in found:
+            surer = _within(at, spec, words, sure, MUST_IN_FULL, parts).get("full")
+            return (*(() if surer is None else (surer,)), found["short"])
+        return tuple(found.values())
+    found = {}
+    for number in range(standard, max(standard, FULL_AT_LEAST) + 1):
+        found = _within(at, spec, words, sure, number, parts) | found
         if "full" in found:
             break
     return tuple(found.values())
 
 
-class _Sure:
-    """Stretches less a margin at both ends, for the car is not exactly where it is expected; each worked out once."""
-
-    def __init__(self, at: Situation) -> None:
-        self._at = at
-        self._found: dict[tuple[int, float], tuple[Spans, Spans]] = {}
-
-    def of(self, stretches: Spans, share: float) -> Spans:
-        """The stretches less so large a share of the margin."""
-        known = self._found.get((id(stretches), share))
-        if known is not None:
-            return known[1]
-        cut = []
-        for begin, end in stretches:
-            begin += share * min(MOST_MARGIN_S, AFTER_CORNER_S + self._at.strays(begin))
-            end -= share * min(MOST_MARGIN_S, BEFORE_BRAKING_S + self._at.strays(end))
-            if begin < end:
-                cut.append((begin, end))
-        made = tuple(cut)
-        self._found[id(stretches), share] = stretches, made  # held, so that its id stays its own
-        return made
+def _within(at: Situation, spec: CallSpec, words: Words, sure: Sure, standard: int, parts: bool) -> dict[str, Way]:
+    """The ways that one of the ``STANDARDS`` leaves."""
+    room, (share, least_s) = spec.room, STANDARDS[standard]
+    assert room is not None
+    assert room.stretches is not None
+    begin = max(room.from_s, at.now)
+    near = tuple(one for one in sure.of(room.stretches, share) if one[1] > begin and one[0] < room.end_by_s)
+    within = Room(near, begin, room.end_by_s, room.best_s)
+    may_split = parts and spec.kind not in MUST
+    # News counts from when it is known, in whatever form: in short now before in full half a lap later.
+    return {way.how: replace(way, best_s=begin) if spec.kind in PRE_EMPTS else way
+            for way in ways(words, within, may_split=may_split, least=(least_s,))}
 
 
 def _at_its_place(at: Situation, spec: CallSpec, call: Call | None, place: Placed, until_s: float) -> CallSpec:

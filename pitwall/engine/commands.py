@@ -9,6 +9,7 @@ from pitwall.engine import handover, items
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.answers import Answer, Handler, Refusal
 from pitwall.engine.call import SAID_GRACE_S, Call
+from pitwall.engine.crew_seen import seen
 from pitwall.engine.owed_commands import HANDLERS as OWED_HANDLERS
 from pitwall.engine.parts import part_said
 from pitwall.engine.plan_commands import HANDLERS as PLAN_HANDLERS
@@ -321,4 +322,5 @@ _HANDLERS: dict[str, Handler] = {
     "keep_in": _keep_in,
     "let_go": _let_go,
     "comment": _comment,
+    "seen": seen,
 }

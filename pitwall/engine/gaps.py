@@ -95,10 +95,11 @@ def passes(track: CarTrack, phase: float, until_s: float) -> Iterator[Pass]:
         return
     comes_in = kind in ("in", "installation")
     seen_t = max(track.seen_t, lap.start_t)
-    here = passed(track, phase) if phase <= track.seen_phase else track.arrival(phase)
+    arrival = track.going_on()
+    here = passed(track, phase) if phase <= track.seen_phase else arrival(phase)
     if phase >= lap.start_phase and here is not None and not (comes_in and phase > track.lap_map.pit_entry):
         yield Pass(here, doubt_s(kind, here - seen_t), kind)
-    line = track.arrival(1.0)
+    line = arrival(1.0)
     if comes_in or line is None:
         return
     doubt = doubt_s(kind, line - seen_t)

@@ -8,6 +8,7 @@ hold that shows about the speed is told as the reason.
 
 from __future__ import annotations
 
+import itertools
 from collections import deque
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
@@ -59,8 +60,10 @@ class HoldWatch:
 
     def sharp(self, now: float) -> bool:
         """Guard: positions come at 5 Hz or better, and still do."""
-        recent = [t for t, _, _ in self.seen if now - RATE_OVER_S < t <= now]
-        return len(recent) >= RATE_SLACK * RATE_HZ * RATE_OVER_S and recent[-1] >= now - FRESH_S
+        since = now - RATE_OVER_S
+        latest_first = itertools.takewhile(lambda t: t > since, (t for t, _, _ in reversed(self.seen)))
+        recent = [t for t in latest_first if t <= now]
+        return len(recent) >= RATE_SLACK * RATE_HZ * RATE_OVER_S and recent[0] >= now - FRESH_S
 
     def holding(self) -> tuple[str, float] | None:
         """``(key of the item, session second at which it is over)`` of a hold that was seen to begin."""

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from pitwall.model.changes import PlanChange
-from pitwall.model.outputs import PlanChanged, Proposal
+from pitwall.model.outputs import PlanChanged, Proposal, RoleSeen
 from pitwall.model.plan import Alternate, Plan
 from pitwall.model.units import clock_text
 
@@ -56,6 +56,8 @@ class PlanDesk:
     settled: dict[str, Settled] = field(default_factory=dict)
     changes: list[PlanChanged] = field(default_factory=list)
     asked: list[tuple[PlanChange, ...]] = field(default_factory=list)
+    seen: dict[str, RoleSeen] = field(default_factory=dict)
+    """By role of the crew: who of it has seen the plan, and when."""
 
     @classmethod
     def of(cls, plan: Plan, alternates: Mapping[Alternate, Plan]) -> PlanDesk:

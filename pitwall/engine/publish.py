@@ -7,6 +7,7 @@ from collections.abc import Iterable
 
 from pitwall.engine import drivers, windows
 from pitwall.engine.car import CarTrack
+from pitwall.engine.crew_seen import of_roles
 from pitwall.engine.plan_desk import SHOWN
 from pitwall.engine.planned import planned_spans
 from pitwall.engine.progress import run_progress
@@ -69,9 +70,9 @@ def _arrivals(car: TeamCar) -> tuple[Arrival, ...]:
     lap_map = car.lap_map
     places = [(lap_map.loops[loop] or 1.0, f"loop {loop}" if loop != "line" else "line") for loop in lap_map.loops]
     places += [(lap_map.last_chance, "last place for the pit entry"), (lap_map.pit_entry, "pit entry")]
-    found = []
+    found, arrival = [], car.track.going_on()
     for phase, name in sorted(places):
-        at = car.track.arrival(phase) if phase > car.track.seen_phase else None
+        at = arrival(phase) if phase > car.track.seen_phase else None
         if at is not None:
             found.append(Arrival(place=name, at_s=round(at, 2)))
     return tuple(found)
@@ -116,7 +117,8 @@ def plan_state(car: TeamCar, now: float) -> PlanState:
     )
     return PlanState(
         id=f"plan-{car.car}-{now:.3f}", t=now, car=car.car, revision=car.progress.revision, runs=runs,
-        drivers=drivers.rows(car), km=drivers.kilometres(car) if car.car in car.setup.limits else None,
+        seen=of_roles(car), drivers=drivers.rows(car),
+        km=drivers.kilometres(car) if car.car in car.setup.limits else None,
         alternate=car.desk.driven, changes=tuple(car.desk.changes[-SHOWN:]),
     )
 

@@ -23,10 +23,11 @@ def running_lap(car: TeamCar, clock: SessionClock, now: float) -> RunningLap | N
     seen = situation(car, clock, now)
     spans = seen.stretches((leg,)) or ()
     # Where it is now: the phase whose moment is now. Moments grow with the phase, so halving finds it.
+    at = leg.at if leg.as_it_goes is None else leg.as_it_goes()
     low, high = leg.start_phase, BOUND_PHASE
     for _ in range(STEPS):
         middle = (low + high) / 2
-        low, high = (middle, high) if leg.at(middle) < now else (low, middle)
+        low, high = (middle, high) if at(middle) < now else (low, middle)
     around = gaps_at((low + high) / 2, now, seen.others)
     return RunningLap(
         kind=leg.kind,

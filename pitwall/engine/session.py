@@ -254,6 +254,8 @@ class Session:
         self._outputs.append(out.Answered(id=name, t=self.now, because=event.id, car=event.car, effect=result.effect))
         if result.plan_changed:
             self._plan_changed(event, result)
+        elif event.command == "seen":
+            self.notices.plan.add(event.car)
         self._dirty.add(event.car)
 
     def _plan_changed(self, event: ev.CommandGiven, result: Answer) -> None:

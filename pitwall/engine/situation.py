@@ -28,7 +28,6 @@ from pitwall.track.lapmap import LapMap
 
 DOUBT_TIMED, DOUBT_OTHER, MOST_DOUBT_S = 0.01, 0.08, 8.0  # p90 of early arrivals is about this (common practice)
 SLOW_PERIOD = 1.3  # times the reference lap, at least (common practice, no source)
-SURELY = 0.93  # of the pace expected of a lap that is not timed: windows of a slower lap than it turns out are none
 
 
 @dataclass(frozen=True)
@@ -147,7 +146,7 @@ class Situation:
         if leg.kind == "timed":
             return 1.0
         last = max(self.lap_map.last_chance, leg.start_phase + 1e-6)  # beyond it an in-lap is slow for another reason
-        return SURELY * (leg.at(last) - leg.start_s) / (last - leg.start_phase) / self.lap_map.lap_s
+        return (leg.at(last) - leg.start_s) / (last - leg.start_phase) / self.lap_map.lap_s
 
     def leg(self, index: int) -> Leg | None:
         """The leg of that planned lap, None when it lies behind."""
@@ -228,11 +227,15 @@ def running_legs(track: CarTrack, run: RunState, lap_map: LapMap) -> tuple[Leg, 
     pace, state_kind = track.pace, track.lap_kind or "out"
 
     def as_it_goes() -> Callable[[float], float]:
-        ahead = track.going_on()
+        ahead, here, since = track.going_on(), track.sighted, max(track.seen_t, lap.start_t)
 
         def at(phase: float) -> float:
             if phase <= track.seen_phase:
                 return track.seen_t if phase >= track.seen_phase else passed(track, phase) or lap.start_t
+            if here is not None and phase < here.phase:
+                # Behind the place where it was seen; an outlook from before that would put it ahead of the car.
+                way = (pace.bend(phase) - pace.bend(track.seen_phase)) / _way(track, here.phase)
+                return since + way * (here.t - since)
             return ahead(phase) or track.seen_t
 
         return at
@@ -255,6 +258,11 @@ def running_legs(track: CarTrack, run: RunState, lap_map: LapMap) -> tuple[Leg, 
         legs.append(_leg_at(base + offset, planned, start, 0.0, pace.lap_s(planned), track))
         start = legs[-1].end_s
     return tuple(legs)
+
+
+def _way(track: CarTrack, phase: float) -> float:
+    """From the last crossing to there, as a share of the lap time."""
+    return max(track.pace.bend(phase) - track.pace.bend(track.seen_phase), 1e-6)
 
 
 def garage_legs(track: CarTrack, run: RunState, release_s: float, lap_map: LapMap) -> tuple[Leg, ...]:

@@ -145,10 +145,12 @@ class SwitchBoard:
         """
         found: dict[str, Position] = {}
         for name in sorted(after):
+            stands = before.get(name)
+            if stands is after[name]:
+                continue
             switch = self.known(name)
             if switch is None or switch.kind == "momentary" or (switch.kind == "stationary" and not parked):
                 continue
-            stands = before.get(name)
             near = self._near_enough(switch, stands, after[name]) if free else same_position(stands, after[name])
             if not near:
                 found[name] = after[name]

@@ -123,8 +123,9 @@ class TyreWatch:
             for of in VALUES:
                 for side in SIDES:
                     place = _Place(corner, of, side)
-                    beyond, limit = seen.beyond.get(place), _limit(car, place)
-                    if beyond is not None and beyond.told and limit is not None:
+                    beyond = seen.beyond.get(place)
+                    limit = _limit(car, place) if beyond is not None and beyond.told else None
+                    if limit is not None:
                         word, unit = UNITS[of]
                         at, value = _line(limit, side).at, seen.value[corner, of][1]
                         yield _kind(of, side), corner, f"{name} {word} {value:.0f} {unit}, limit {at:g}"

@@ -10,7 +10,6 @@ value changed by a fifth, up and down, does one of them come first?
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -191,7 +190,8 @@ def unreached_of(question: AdviceQuestion, search: Search) -> str | None:
     wanted = percent(question.confidence)
     if search.reachable <= 0:
         return "no plan does all musts"
-    return f"no plan does all musts with {wanted}, at most with {percent(math.floor(search.reachable * 100) / 100)}"
+    most = percent(search.reachable)
+    return f"no plan does all musts with {wanted}, at most with {most if most != wanted else f'just under {wanted}'}"
 
 
 def told(desk: Desk, plan: TeamPlan, sentence: str, flips: str | None = None) -> Advice:

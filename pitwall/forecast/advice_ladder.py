@@ -5,11 +5,14 @@ Each step holds the calendar of a session that goes on then and not earlier; wha
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import dataclass
+
 import numpy as np
 
 from pitwall.forecast.advice import Desk, Search, look, told, unreached_of
 from pitwall.forecast.advice_team import TeamPlan
-from pitwall.forecast.advice_words import Wording, percent
+from pitwall.forecast.advice_words import NOTABLE, Wording, percent
 from pitwall.forecast.draws import stream
 from pitwall.forecast.futures import CALENDAR_STREAM
 from pitwall.forecast.interruptions import Calendar, Spans, draw_calendar
@@ -56,29 +59,48 @@ def calendar_from(desk: Desk, restart_s: float) -> Calendar:
     return Calendar(red, calendar.slow, windows[-1][1], windows)
 
 
+@dataclass(frozen=True)
+class _Offer:
+    """Work of one stop pulled forward, and what comes of it with one plan."""
+
+    gain: float
+    plan: TeamPlan
+    number: int
+    place: int
+    lasts_s: float
+    chance: float
+
+
 def pull_forward(desk: Desk, step: Search, best: TeamPlan, restart_s: float, wording: Wording) -> str | None:
-    """The work of a later stop that is best done while the cars stand, when that brings enough."""
-    choices, ends = desk.question.choices, desk.question.snapshot.t + restart_s
-    nothing = (-1,) * len(desk.models)
-    before = step.team.judge(best.sequels, nothing)
-    offers = []
-    for number, (model, sequel) in enumerate(zip(desk.models, best.sequels, strict=True)):
-        if not sequel or choices[model.pieces[sequel[0]].runs[0]].under_way:
+    """The work of a later stop that is best done while the cars stand, when that brings enough: with the step's best
+    plan, or with the plan as it stands, which may fit again by it."""
+    plans = [best] if best.sequels == step.base.sequels or desk.broken else [best, step.base]
+    ends = desk.question.snapshot.t + restart_s
+    offers = [offer for plan in plans for offer in _offers(desk, step, plan, best, ends)]
+    best_offer = max(offers, key=lambda one: (round(one.gain, 6), -one.number, -one.place), default=None)
+    if best_offer is None or best_offer.gain < WORTH_SAYING:
+        return None
+    plan, number = best_offer.plan, best_offer.number
+    piece = desk.models[number].pieces[plan.sequels[number][best_offer.place]]
+    car, run = desk.models[number].car, wording.name(piece.runs[-1])
+    who = f" ({', '.join(piece.crew)})" if piece.crew else ""
+    sure = ""
+    if best_offer.chance - best.chance >= NOTABLE:
+        sure = f", all musts fit in {percent(best_offer.chance)} of futures"
+    then = "" if plan is best else "; then keep to the plan as it stands"
+    return (f"Do now on car {car}, as far as it can be, the work after {run}{who}: it takes "
+            f"{best_offer.lasts_s / 60:.0f} min and brings {best_offer.gain:.1f}{sure}{then}.")
+
+
+def _offers(desk: Desk, step: Search, plan: TeamPlan, best: TeamPlan, ends: float) -> Iterator[_Offer]:
+    """Each work of the cars' next stops that there is time for while they stand."""
+    for number, (model, sequel) in enumerate(zip(desk.models, plan.sequels, strict=True)):
+        if not sequel or desk.question.choices[model.pieces[sequel[0]].runs[0]].under_way:
             continue
-        first = model.pieces[sequel[0]]
-        free = ends - max(step.team.ready(number), first.earliest_s)
+        free = ends - max(step.team.ready(number), model.pieces[sequel[0]].earliest_s)
         for place, piece in enumerate(model.pieces[n] for n in sequel[: min(STOPS_AHEAD, len(sequel) - 1)]):
             lasts = float(np.median(piece.work))
             if 0 < lasts <= free:
                 spared = tuple(place if other == number else -1 for other in range(len(desk.models)))
-                after = step.team.judge(best.sequels, spared)
-                offers.append((before.net - after.net, number, place, lasts, after.chance))
-    if not offers or -min(offers)[0] < WORTH_SAYING:
-        return None
-    gain, number, place, lasts, chance = min(offers)
-    piece = desk.models[number].pieces[best.sequels[number][place]]
-    who = f" ({', '.join(piece.crew)})" if piece.crew else ""
-    car, run = desk.models[number].car, wording.name(piece.runs[-1])
-    text = f"Do now on car {car}, as far as it can be, the work after {run}"
-    sure = f", all musts fit in {percent(chance)} of futures" if chance - before.chance >= 0.015 else ""
-    return f"{text}{who}: it takes {lasts / 60:.0f} min and brings {-gain:.1f}{sure}."
+                after = step.team.judge(plan.sequels, spared)
+                yield _Offer(after.net - best.net, plan, number, place, lasts, after.chance)

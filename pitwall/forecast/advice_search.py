@@ -197,7 +197,7 @@ class CarSearch:
         Args:
             floor: Its musts must be done with this chance at least.
             budget: So many pieces may be driven.
-            known: Plans to compare with from the start.
+            known: Plans to compare with from the start; with several of them no quick pass is needed.
             above: Keep every plan worth more than this, instead of the best alone.
 
         Returns:
@@ -206,7 +206,7 @@ class CarSearch:
         harvest = Harvest()
         for found in known:
             self._keep(harvest, found, floor, above)
-        if above is None:
+        if above is None and len(known) < 2:
             self._pass(harvest, floor, BEAM, budget, None)
         harvest.exact, harvest.bound = True, -np.inf
         self._pass(harvest, floor, None, budget, above)

@@ -22,7 +22,7 @@ from pitwall.forecast.pert import Floats
 from pitwall.forecast.sharing import shared_labels
 from pitwall.model.advice import RunChoice
 
-MOST_TOGETHER = 60
+MOST_TOGETHER = 40
 """So many plans of all cars at most are driven with shared crews in one search."""
 
 MOST_PAIRED = 50_000
@@ -157,6 +157,8 @@ class TeamSearch:
         best, complete = self._paired(pools, floor, [self.judge(plan) for plan in known])
         if best is not None and best.net >= bound - SAME:
             return Outcome(best, exact, best.net if exact else bound, self._substances(pools, floor))
+        if not complete:
+            return Outcome(best, False, bound, self._substances(pools, floor))
         low = best.net if best is not None else -np.inf
         spare = [low - (bound - harvest.bound) for harvest in harvests]
         again = [search.search(floor, own, seed, above=above - SAME)

@@ -94,10 +94,12 @@ def _brought_up(record: Record, place: str, current: int, upcasters: Mapping[int
     return record
 
 
+_CANONICAL = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+
+
 def canonical(stamped: Stamped) -> bytes:
     """The bytes that a digest is made of: sorted keys, no time of day (nothing is decided by it)."""
-    record = json.loads(stamped.model_dump_json(exclude={"wall_s"}))
-    return json.dumps(record, sort_keys=True, separators=(",", ":"), ensure_ascii=False).encode()
+    return _CANONICAL.encode(stamped.model_dump(mode="json", exclude={"wall_s"})).encode()
 
 
 def digest(events: Iterable[Stamped]) -> str:

@@ -18,7 +18,7 @@ CarCommand = Literal["box", "quiet", "keep_in", "let_go", "take_over"]
 TruthCommand = Literal[
     "cross", "pit", "status", "clock", "pit_exit", "set_car", "set_switch", "set_tyres", "set_fuel", "undo"
 ]
-RecordCommand = Literal["comment", "asked", "answered", "acknowledge", "shelve"]
+RecordCommand = Literal["comment", "seen", "asked", "answered", "acknowledge", "shelve"]
 
 
 class CommandGiven(Fact):
@@ -43,6 +43,8 @@ class CommandGiven(Fact):
     )
     alert: str | None = Field(default=None, max_length=128)
     for_s: float | None = Field(default=None, gt=0, le=86_400, description="for shelve: how long; ten minutes left out")
+
+    role: Label | None = Field(default=None, description="for seen: which role of the crew has seen the plan")
 
     # the plan
     run: Slug | None = None

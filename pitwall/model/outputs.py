@@ -160,6 +160,15 @@ class PlanChanged(Frozen):
     why: str
 
 
+class RoleSeen(Frozen):
+    """A role of the crew, and up to which change it has seen the plan; none: not at all yet."""
+
+    role: str
+    revision: int | None = None
+    by: str | None = None
+    t: float | None = None
+
+
 class PlanState(Frozen):
     """``plan/<car>``: every run and item with its spans and state; retained."""
 
@@ -171,6 +180,7 @@ class PlanState(Frozen):
     runs: tuple[RunProgress, ...]
     alternate: str | None = Field(default=None, description="which alternate is driven; none: the plan itself")
     changes: tuple[PlanChanged, ...] = Field(default=(), description="the latest ones, oldest first")
+    seen: tuple[RoleSeen, ...] = Field(default=(), description="the roles of the crew that the runs name, by name")
     drivers: tuple[DriverRunning, ...] = Field(default=(), description="where several drive, or something is demanded")
     km: float | None = Field(default=None, description="mileage of the car so far, where it is limited")
 

@@ -91,6 +91,8 @@ def free_starts(call: PendingCall, way: Way, part: int, busy: Sequence[Busy], no
     """When a part may be begun in ticks: its own windows, from now on, less what the channel is taken for."""
     length = _length(way.parts[part].spoken_s)
     own = merged((max(now, later_tick(begin)), earlier_tick(end)) for begin, end in way.parts[part].starts)
+    if not busy:
+        return own
     cut = ((earlier_tick(one.from_s) - length + 1, later_tick(one.to_s) - 1)
            for one in busy if one.to_s > one.from_s and not (call.pre_empts and one.who == "engineer"))
     return without(own, cut)

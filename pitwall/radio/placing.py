@@ -55,12 +55,14 @@ def place_call(
     if begin_by_s is not None:
         deadline = min(deadline, begin_by_s)
     if stretches is not None:
-        fitting = [
-            (max(start, earliest_s), min(end - spoken_s, deadline))
-            for start, end in stretches
-            if end - spoken_s >= start and max(start, earliest_s) <= min(end - spoken_s, deadline)
-        ]
-        near = [window for window in fitting if window[1] >= deadline - NEAR_S]
+        near = []
+        for start, end in stretches:
+            last = end - spoken_s
+            if last < deadline - NEAR_S or last < start:
+                continue
+            begin, by = max(start, earliest_s), min(last, deadline)
+            if begin <= by:
+                near.append((begin, by))
         if near:
             start, by = _reach(near, window_s)
             return SayWindow(max(start, by - window_s), by, True)

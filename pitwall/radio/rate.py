@@ -10,6 +10,7 @@ The state is frozen and made of plain figures, so the journal can store it and a
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -60,10 +61,15 @@ class SpeechRate:
     @property
     def words_per_minute(self) -> float:
         """The estimate, between ``SLOWEST_WPM`` and ``FASTEST_WPM``."""
-        usual = median(words for _, words in self.heard) if self.heard else 1.0
-        values = [math.log(60.0 / self.prior_wpm)] * PRIOR_CALLS + [math.log(per_word) for per_word, _ in self.heard]
-        weights = [float(usual)] * PRIOR_CALLS + [float(words) for _, words in self.heard]
-        return min(max(60.0 / math.exp(_location(values, weights)), SLOWEST_WPM), FASTEST_WPM)
+        return _estimate(self.prior_wpm, self.heard)
+
+
+@functools.lru_cache(maxsize=64)  # asked for at every look at a car, and changed by a call that was said
+def _estimate(prior_wpm: float, heard: tuple[tuple[float, int], ...]) -> float:
+    usual = median(words for _, words in heard) if heard else 1.0
+    values = [math.log(60.0 / prior_wpm)] * PRIOR_CALLS + [math.log(per_word) for per_word, _ in heard]
+    weights = [float(usual)] * PRIOR_CALLS + [float(words) for _, words in heard]
+    return min(max(60.0 / math.exp(_location(values, weights)), SLOWEST_WPM), FASTEST_WPM)
 
 
 def _location(values: Sequence[float], weights: Sequence[float]) -> float:

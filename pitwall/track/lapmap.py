@@ -282,6 +282,26 @@ def lap_map(circuit: Circuit, car: Car | None, timing: CallTiming) -> LapMap:
     Raises:
         UserError: a measured circuit without a car.
     """
+    return _lap_map(_Files(circuit, car, timing))
+
+
+class _Files:
+    """What a map is made from; equal when the files say the same, so that many sessions on one circuit share a map."""
+
+    def __init__(self, circuit: Circuit, car: Car | None, timing: CallTiming) -> None:
+        self.circuit, self.car, self.timing = circuit, car, timing
+        self._text = tuple(None if one is None else one.model_dump_json() for one in (circuit, car, timing))
+
+    def __hash__(self) -> int:
+        return hash(self._text)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Files) and self._text == other._text
+
+
+@lru_cache(maxsize=16)
+def _lap_map(files: _Files) -> LapMap:
+    circuit, car, timing = files.circuit, files.car, files.timing
     own = stretches(circuit)
     if circuit.timing_only:
         assert circuit.lap_s is not None  # the model demands it

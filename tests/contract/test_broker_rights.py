@@ -26,7 +26,8 @@ from tests.unit.test_bus_broker_defects import Raw
 ROLES: tuple[Role, ...] = ("feed", "desk", "viewer", "admin")
 LOGINS = logins_of({role: account_of(role, f"token-of-{role}") for role in ROLES}, f"token-of-{DAEMON}")
 AT = "pitwall/1/practice-1"
-TOPICS = ("timing/crossing", "car/41/switch", "radio/41/channel", "desk/41/command", "prompt/41", "health", "probe")
+TOPICS = ("timing/crossing", "car/41/switch", "radio/41/channel", "desk/41/command", "prompt/41", "advice", "ladder",
+          "health", "probe")
 MAY_PUBLISH: dict[str, set[str]] = {
     "feed": {"timing/crossing", "car/41/switch", "radio/41/channel"},
     "desk": {"desk/41/command"},
@@ -119,11 +120,12 @@ async def test_a_feed_reads_no_plans_and_a_viewer_does(broker: Broker) -> None:
         outsider(broker, DAEMON) as daemon, outsider(broker, "feed") as feed, outsider(broker, "viewer") as viewer,
     ):  # fmt: skip
         daemon.publish("plan/41", b"run 3", retain=True)
+        daemon.publish("advice", b"drop run 4", retain=True)
         daemon.publish("health", b"online", retain=True)
-        await feed.subscribe("plan/41", "health")
-        await viewer.subscribe("plan/41", "health")
-        both = {(f"{AT}/plan/41", b"run 3"), (f"{AT}/health", b"online")}
-        await eventually(lambda: set(viewer.heard) == both, "plan and health")
+        await feed.subscribe("plan/41", "advice", "health")
+        await viewer.subscribe("plan/41", "advice", "health")
+        all_three = {(f"{AT}/plan/41", b"run 3"), (f"{AT}/advice", b"drop run 4"), (f"{AT}/health", b"online")}
+        await eventually(lambda: set(viewer.heard) == all_three, "plan, advice and health")
         await eventually(lambda: (f"{AT}/health", b"online") in feed.heard, "health")
         daemon.publish("plan/41", b"run 4", retain=True)
         daemon.publish("health", b"again", retain=True)

@@ -53,12 +53,12 @@ def open_page(context: BrowserContext) -> Iterator[Open]:
     """Opens pages; at the end of the test none of them may have met an error of its own."""
     wrong: list[str] = []
 
-    def opening(address: str, waits_for: str = ".cars button") -> Page:
+    def opening(address: str, waits_for: str = ".cars button", *, live: bool = True) -> Page:
         page = context.new_page()
         page.on("pageerror", lambda error: wrong.append(str(error)))
         page.on("console", lambda line: wrong.append(line.text) if _is_wrong(line.type, line.text) else None)
         page.goto(address)
-        page.wait_for_selector(f".frame:not(.is-old) {waits_for}", timeout=15_000)
+        page.wait_for_selector(f".frame:not(.is-old) {waits_for}" if live else "main", timeout=15_000)
         return page
 
     yield opening

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import json
+
+import pytest
+
 from tests.acceptance.processes import Processes, until
 from tests.screen.conftest import Open
 from tests.screen.serving import begun, call_to_make, commands, give, hides, shows
 
 
-def test_a_call_appears_and_one_key_says_it_was_made(processes: Processes, open_page: Open) -> None:
+@pytest.mark.parametrize("broker", ["embedded", "mosquitto"])
+def test_a_call_appears_and_one_key_says_it_was_made(processes: Processes, open_page: Open, broker: str) -> None:
     """The call to speak stands there in large letters; `s` is in the journal with the call that was seen, and the call
     is shown as said. The latest entry can be taken back for five seconds, and the page says so."""
-    _, said = begun(processes)
+    _, said = begun(processes, "--broker", broker)
     page = open_page(said["screen"])
     words = call_to_make(page)
     page.keyboard.press("s")
@@ -126,3 +131,40 @@ def test_every_key_of_the_help_does_what_it_says_or_tells_why_not(processes: Pro
         shows(page, words, ".said-here")
     page.keyboard.press("t")
     assert page.evaluate("document.documentElement.dataset.theme") == "dark"
+
+
+def test_the_crew_says_on_a_phone_that_it_has_seen_a_change(processes: Processes, open_page: Open) -> None:
+    """The desk drops a run: the garage page shows each role what it has not seen, one press says that it has, and the
+    desk sees who has not. The garage gives no other command."""
+    _, said = begun(processes)
+    phone, desk = open_page(said["screen"] + "#/garage/41"), open_page(said["screen"])
+    give(processes, said, "drop", "run=long")
+    shows(phone, "1 change not seen", ".role")
+    shows(desk, "not seen by", ".plan")
+    phone.keyboard.press("k")
+    shows(phone, "that is the desk's", ".said-here")
+    for _ in range(phone.locator(".role button").count()):
+        phone.locator(".role button").first.click()
+        phone.wait_for_timeout(700)
+    until(lambda: len(commands(said, "seen")) >= 1)
+    hides(desk, ".plan h2 em")
+    assert commands(said, "asked") == []
+
+
+def test_where_the_broker_asks_the_page_asks(processes: Processes, open_page: Open) -> None:
+    """With a users file the page asks for name and token: a wrong one is told, an onlooker sees everything but gets no
+    answer to a command, and the page says that."""
+    users = processes.folder / "users.yaml"
+    added = processes.run("users", "add", "flo", "--role", "viewer", "--file", str(users), "--json")
+    assert added.returncode == 0, added.stderr
+    token = json.loads(added.stdout)["token"]
+    _, said = processes.serve("event.yaml", "--screen-port", "0", "--users", str(users))
+    page = open_page(said["screen"], "", live=False)
+    for given, then in (("wrong", ".login [role=alert]"), (token, ".cars button")):
+        page.locator("input[name=name]").fill("flo")
+        page.locator("input[name=token]").fill(given)
+        page.locator(".login button").click()
+        page.locator(then).first.wait_for(timeout=20_000)
+    until(lambda: page.locator(".frame:not(.is-old)").count() == 1)
+    page.keyboard.press("k")
+    shows(page, "no answer to", ".said-here")

@@ -93,6 +93,15 @@ def test_no_ladder_without_a_red_flag() -> None:
     assert advise(pressed(2400.0, restart_s=(240.0,))).ladder == ()
 
 
+def test_work_pulled_forward_may_save_the_plan_as_it_stands() -> None:
+    """Without it one of two musts has to go; with it both fit, and the sentence says to keep to the plan."""
+    runs = [choice("a", "out 2 in", want="must", work_s=500.0), choice("b", "out 3 in", want="must")]
+    step = advise(question(runs, 1500.0, status="red", restart_s=(600.0,))).ladder[0]
+    assert step.best.musts_chance == 0.0
+    assert step.pull_forward is not None
+    assert "all musts fit in 100 % of futures" in step.pull_forward
+
+
 def test_work_of_a_later_stop_is_pulled_forward_when_that_pays() -> None:
     """Ten minutes of work that fit into the stoppage: worth doing now when time is short, and silent when it is not."""
     runs = [choice("a", "out 2 in", want="must", work_s=500.0, crew=("floor",)), choice("b", "out 3 in", value=3)]

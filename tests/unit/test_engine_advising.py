@@ -380,3 +380,44 @@ def test_a_run_that_follows_another_is_no_run_lost() -> None:
     assert (proposal.costs, proposal.warnings) == ((), ())
     assert isinstance(made.command("adopt", proposal=proposal.id), Answered)
     assert [(one.run.run, one.timed_wanted) for one in made.car.progress.rest()] == [("checks", 0), ("long", 7)]
+
+
+def test_advice_for_musts_that_fit_again_goes_with_the_alert() -> None:
+    """Time was made up on track: what was offered against the danger stands no more; what a person asked for does."""
+    made = in_danger(WITHOUT_SPARE)
+    made.wait(130)
+    made.foreseen(0.9)
+    assert made.state() is None
+    assert "the musts fit again" in reason(made.command("adopt", proposal="advice-1-1"))
+    made.foreseen(0.3)
+    made.command("advise")
+    made.advised(WITHOUT_SPARE)
+    made.wait(300)
+    made.foreseen(0.9)
+    assert made.state() is not None
+
+
+def test_a_search_that_failed_is_tried_again() -> None:
+    """No answer came within minutes: the question is not waited for any longer."""
+    made = stage()
+    made.foreseen(0.3)
+    made.wait(250)
+    made.foreseen(0.3)
+    assert len(made.asked()) == 1
+    made.wait(370)
+    made.foreseen(0.3)
+    assert len(made.asked()) == 2
+
+
+def test_what_was_adopted_for_another_car_outlives_an_entry_taken_back_there() -> None:
+    """A wrong press at the other car is undone afterwards: its inputs are gone over again, the plan with them."""
+    made = two_cars()
+    made.wait(100)
+    made.command("pit", car="58", where="exit", by="ann")
+    made.command("advise")
+    made.advised({CAR: ["checks", "main"], "58": ["main", RunDone(run="wear", timed=1, from_car=CAR), "spare"]})
+    assert isinstance(made.command("adopt", proposal="advice-1-1", by="bob"), Answered)
+    assert "taken back: pit exit" in effect(made.command("undo", car="58", by="ann"))
+    other = made.session.team["58"]
+    assert not other.track.on_track
+    assert [one.run.run for one in other.progress.rest()] == ["main", "wear", "spare"]

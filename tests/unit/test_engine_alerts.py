@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any, get_args
 
 import pytest
 
 from pitwall.engine.alerts.book import IDLE_UNDER, KINDS, AlertBook
+from pitwall.engine.alerts.kinds import PRIORITIES
 from pitwall.engine.must_watch import MustWatch
 from pitwall.model.events import Restarted
 from pitwall.model.outputs import Alert, Answered, CarOutlook, HeldBack, Output, Refused, RunOutlook
@@ -20,6 +22,19 @@ def kinds(outputs: list[Output]) -> list[tuple[str, bool]]:
 
 
 # -- the book ----------------------------------------------------------------------------------------------------------
+
+
+def test_a_worse_loss_or_less_time_is_never_less_urgent() -> None:
+    """Priorities follow consequence and time to act, both ways, and only what harms a car or spoils a run at once is
+    high."""
+    urgency = {"low": 0, "medium": 1, "high": 2}
+    losses, times = ("comfort", "lap", "run", "car"), ("minutes", "lap", "seconds")
+    for less, more in pairwise(losses):
+        assert all(urgency[PRIORITIES[less, time]] <= urgency[PRIORITIES[more, time]] for time in times)  # type: ignore[index]
+    for longer, shorter in pairwise(times):
+        assert all(urgency[PRIORITIES[loss, longer]] <= urgency[PRIORITIES[loss, shorter]] for loss in losses)  # type: ignore[index]
+    assert {kind for kind, (priority, _) in KINDS.items() if priority == "high"} == {
+        "switch_wrong", "fuel_short", "tyre_pressure_low"}
 
 
 def test_every_kind_has_a_priority_a_remedy_and_a_rule_when_it_is_idle() -> None:

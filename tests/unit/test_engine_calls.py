@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -378,3 +379,16 @@ def test_the_stack_is_in_order_of_time() -> None:
     """Outstanding calls, planned ones too, by when they must be said."""
     book = Book().go(100, spec("b", say_by_s=112.0), spec("a"), spec("c", say_from_s=200.0, say_by_s=210.0))
     assert [call.spec.key for call in book.outstanding()] == ["a", "b", "c"]
+
+
+@pytest.mark.parametrize("changed", [
+    {"spec": spec(text="Box now.")}, {"state": "due"}, {"revision": 3}, {"reason": "late"}, {"because": "key-1"},
+    {"parts_said": 1},
+])
+def test_a_prompt_that_is_shown_again_follows_what_changed(changed: dict[str, Any]) -> None:
+    """A prompt is kept from one showing to the next; it is never another than one that is made anew."""
+    call = Call("41-box", "41", spec())
+    call.prompt(10.0)
+    for name, value in changed.items():
+        setattr(call, name, value)
+    assert call.prompt(11.0) == replace(call).prompt(11.0)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 from typing import Any
 
 import pytest
 
+from pitwall.engine.situation import running_legs
 from pitwall.engine.view import situation
 from pitwall.model.circuit import Circuit, ListeningStretch
 from pitwall.model.events import ChannelReported
@@ -40,19 +42,50 @@ def put_backs(made: Stage) -> list[Any]:
     return [call for name, call in sorted(made.car.book.calls.items()) if "main-1-2-switch" in name and call.open]
 
 
-def test_put_backs_before_the_line_come_in_groups_of_two_on_straights() -> None:
-    """Four switches go back before the next lap: two calls of two, each on a straight of its own or after the other."""
+def test_put_backs_before_the_line_are_a_call_each_on_straights() -> None:
+    """Four switches go back before the next lap: four short calls, each on a straight, one after the other."""
     made = stage(MANY)
     made.cross(355, "1")
-    made.wait(360)
-    calls = put_backs(made)
-    assert [len(call.spec.ask.positions) for call in calls] == [2, 2]
-    first, second = sorted(calls, key=lambda call: call.spec.say_from_s)
-    assert first.spec.say_from_s + first.spec.spoken_s + GAP_S <= second.spec.say_from_s
-    for call in (first, second):
+    made.wait(356)
+    calls = sorted(put_backs(made), key=lambda call: call.spec.say_from_s)
+    assert [call.spec.ask.switch is not None for call in calls] == [True] * 4
+    for first, second in itertools.pairwise(calls):
+        assert first.spec.say_from_s + first.spec.spoken_s + GAP_S <= second.spec.say_from_s
+    for call in calls:
         assert call.spec.way in ("full", "short")
         opens, over = call.spec.say_from_s - 325, call.spec.say_by_s + call.spec.spoken_s - 325
         assert any(100 * begin <= opens and over <= 100 * end for begin, end in STRAIGHTS)
+
+
+def test_a_put_back_that_is_done_leaves_the_calls_of_the_others_alone() -> None:
+    """Each call bears the name of its switch: telemetry shows one in place, the others keep their ids and words."""
+    made = stage(MANY)
+    made.cross(355, "1")
+    made.wait(360)
+    before = {call.id: call.spec.text for call in put_backs(made)}
+    (done,) = [call for call in put_backs(made) if call.spec.ask.switch == "s1"]
+    made.switch(361, "s1", "off")
+    made.wait(362)
+    assert not done.open
+    assert {call.id: call.spec.text for call in put_backs(made)} == {
+        name: text for name, text in before.items() if name != done.id
+    }
+
+
+@pytest.mark.parametrize("slower", [0.8, 1.0, 1.4])
+def test_places_behind_the_car_lie_behind_it(slower: float) -> None:
+    """A car that was seen between two loops, sooner or later than expected: every place before that was passed before
+    that moment, in order; a stretch behind it is not put ahead of the car by what was expected earlier."""
+    made = stage([])
+    track, run = made.car.track, made.car.progress.current
+    assert run is not None
+    seen_at = 325 + 100 * 0.25 * slower
+    assert track.sight(seen_at, 0.25)
+    leg = running_legs(track, run, made.car.lap_map)[0]
+    times = [leg.at(0.01 * number) for number in range(101)]
+    assert times == sorted(times)
+    assert leg.at(0.25) == pytest.approx(seen_at)
+    assert leg.at(0.125) == pytest.approx(0.5 * (325 + seen_at), abs=0.5)
 
 
 def test_a_driver_who_talks_moves_a_put_back_to_the_next_straight() -> None:

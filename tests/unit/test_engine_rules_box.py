@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from pitwall.engine.rules.box import TOO_LATE
+from pitwall.engine.rules.box import FROM_LINE_S, TOO_LATE
 from pitwall.model.outputs import DeskState
 from tests.unit.engine_stage import CHECKS, LAST_CHANCE, MAIN, Stage, plan, setup, shipped
 
@@ -23,11 +23,11 @@ def last_place(begin: float, seconds: float = IN_LAP_S) -> float:
 
 
 def test_box_is_called_at_the_start_of_the_in_lap_and_again_before_the_entry() -> None:
-    """Two calls: one a second after the line, one that ends in time for the last place; done when the car is in."""
+    """Two calls: one as the car crosses the line, one that ends in time for the last place; done when the car is in."""
     stage, begin = on_the_in_lap()
     stage.home(begin)
     first, again = stage.call("main-box-1-0"), stage.call("-again")
-    assert [p.t for p in stage.prompts("box-1-0", "due") if p.call == first.id] == [begin + 1]
+    assert [p.t for p in stage.prompts("box-1-0", "due") if p.call == first.id] == [begin + FROM_LINE_S]
     timing = stage.car.setup.calls
     # It counts on a car that may come as fast as on a quick lap, not on the usual pace of an in-lap.
     must_be_over = again.spec.say_by_s + again.spec.spoken_s + timing.box_reaction_s
@@ -69,7 +69,7 @@ def test_too_late_is_said_only_when_it_is_and_the_box_moves_a_lap() -> None:
     assert stage.car.progress.current.stayed_out == 1
     stage.wait(begin + 101)
     assert (following.state, following.spec.text) == ("due", "Box now, box this lap.")
-    assert stage.prompts("box-1-1", "due")[0].t == begin + 101
+    assert stage.prompts("box-1-1", "due")[0].t == begin + 100 + FROM_LINE_S
 
 
 def test_a_car_on_the_pace_is_expected_at_its_pace() -> None:

@@ -87,7 +87,7 @@ def test_a_hot_tyre_is_told_once_it_was_hot_for_long_enough_and_is_over_within_t
         tell(here, t, carcass_c=value)
     assert told(here) == [("tyre_hot", True, 340), ("tyre_hot", False, 355)]
     (alert,) = [one for one in here.made(Alert) if one.active and one.kind == "tyre_hot"]
-    assert (alert.text, alert.priority) == ("Car 41: front left carcass 112 °C, limit 110", "medium")
+    assert (alert.text, alert.priority) == ("Car 41: front left carcass 112 °C, limit 110", "low")
 
 
 def test_one_report_and_silence_are_no_alert() -> None:

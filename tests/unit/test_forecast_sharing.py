@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pitwall.forecast.draws import draw_chain, stream
-from pitwall.forecast.futures import simulate
+from pitwall.forecast.futures import forecast, simulate
 from pitwall.forecast.interruptions import draw_calendar
 from pitwall.forecast.sharing import walk_together
 from pitwall.forecast.walk import Chain, Path, walk
@@ -174,3 +174,16 @@ def test_a_car_without_rivals_goes_the_same_way_through_the_queue(
     alone = walk(chains[0], begins[0], calendar)
     assert queued.ends == pytest.approx(alone.ends, abs=1e-6)
     assert queued.starts[1:] == pytest.approx(alone.starts[1:], abs=1e-6)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(runs, min_size=2, max_size=3), worlds, st.floats(0, 4000), st.floats(0, 1500))
+def test_more_time_never_lowers_a_chance_with_a_shared_crew(
+    plans: list[Any], world: dict[str, Any], remaining: float, more: float
+) -> None:
+    """Crews go the same way in every future; only the flag falls later."""
+    acts = [made("abc"[i], plan) for i, plan in enumerate(plans)]
+    less, longer = (forecast(cars(*acts, remaining=left, **world)) for left in (remaining, remaining + more))
+    for before, after in zip(less.cars, longer.cars, strict=True):
+        assert after.musts_chance >= before.musts_chance
+        assert all(b.chance >= a.chance for a, b in zip(before.runs, after.runs, strict=True))

@@ -19,7 +19,9 @@ from pydantic import BaseModel
 from pitwall.errors import JournalError
 from pitwall.journal.codec import canonical, decode, digest, encode
 from pitwall.journal.replay import read_lines, write_lines
+from pitwall.model.advice import Advice, AdviceAnswer, CarPlan, LadderStep, RunDone
 from pitwall.model.events import (
+    AdviceReady,
     CarCrossed,
     ClockReported,
     CommandGiven,
@@ -61,6 +63,11 @@ def models_within(annotation: object) -> set[type[BaseModel]]:
     return found
 
 
+ADVISED = Advice(
+    cars=(CarPlan(car="41", runs=(RunDone(run="a", timed=2), RunDone(run="b", timed=1, with_run="a"))),
+          CarPlan(car="58", runs=(RunDone(run="c", timed=0, from_car="41"),))),
+    musts_chance=1 / 3, worth=12.5, sentence="drop d",
+)
 EVENTS = [
     StatusChanged(id="s", t=0.1 + 0.2, status="yellow", scope=("3", "4"), opens_at_s=99),
     ClockReported(id="k", t=-3600, remaining_s=3600, running=False, rate=30),
@@ -72,6 +79,9 @@ EVENTS = [
     ForecastReady(id="f", t=9, revision=3, answer=ForecastAnswer(futures=100, seed=7, cars=(CarOutlook(
         car="41", musts_chance=1 / 3, spare_q50_s=-12.5, runs=(
             RunOutlook(run="holds", want="must", chance=0.1, end_q10_s=1, end_q50_s=2, end_q90_s=3),)),))),
+    AdviceReady(id="a", t=9, revision=3, answer=AdviceAnswer(
+        as_planned=ADVISED, best=(ADVISED,), exact=True, bound=1 / 3,
+        ladder=(LadderStep(restart_s=240, best=ADVISED),))),
 ]
 
 

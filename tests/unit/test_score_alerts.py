@@ -82,7 +82,8 @@ def test_recall_load_shares_and_peak_are_counted() -> None:
     }  # fmt: skip
     assert found["alert_load"] == {
         "engineer_hours": 0.3, "per_10_min": 2.0, "by_kind": {"switch_wrong": 4},
-        "priorities": {"low": 0.75, "medium": 0.0, "high": 0.25}, "peak_10_min_after_upset": 7,
+        "priorities": {"low": 0.75, "medium": 0.0, "high": 0.25},
+        "priorities_in_normal_hours": {"low": 0.75, "medium": 0.0, "high": 0.25}, "peak_10_min_after_upset": 7,
     }  # fmt: skip
 
 

@@ -10,6 +10,7 @@ kept until it has been quiet for one (``policy.py`` has the figures and their so
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass, field
 
 from pitwall.engine.alerts.kinds import ASKS_AGAIN_S, EXPLAINED_BY, IDLE_UNDER, KINDS, ON_DELAY_S, TOLD_ONCE, URGENT
@@ -183,6 +184,7 @@ class AlertBook:
         return [HeldBack(id=f"held-{key}-{now:.3f}", t=now, alert=key, reason=reason)]
 
 
+@functools.lru_cache(maxsize=1024)  # every switch of a car is asked for after nearly every fact
 def alert_key(kind: str, car: str | None, detail: str = "") -> str:
     """The id of an alert: ``switch-wrong-41-flap``."""
     return "-".join(part for part in (kind.replace("_", "-"), car, detail) if part)

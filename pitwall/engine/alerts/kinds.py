@@ -2,31 +2,60 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 from pitwall.model.outputs import AlertPriority, Status
 
+Consequence = Literal["car", "run", "lap", "comfort"]
+"""What is lost if nobody acts: the car or its driver comes to harm or stops on track; a run of laps or the right to
+drive them; one lap or the use of it; nothing but order, records, or an answer that
+settles a doubt."""
+
+TimeToAct = Literal["seconds", "lap", "minutes"]
+"""How long something can still be done: under half a minute, about a lap, longer."""
+
+PRIORITIES: dict[tuple[Consequence, TimeToAct], AlertPriority] = {
+    ("car", "seconds"): "high", ("car", "lap"): "high", ("car", "minutes"): "medium",
+    ("run", "seconds"): "high", ("run", "lap"): "medium", ("run", "minutes"): "medium",
+    ("lap", "seconds"): "medium", ("lap", "lap"): "low", ("lap", "minutes"): "low",
+    ("comfort", "seconds"): "low", ("comfort", "lap"): "low", ("comfort", "minutes"): "low",
+}  # fmt: skip
+"""Priority by consequence and time to act, as ISA-18.2 and EEMUA 191 ask for; the steps are ours (common practice)."""
+
+JUDGED: dict[str, tuple[Consequence, TimeToAct, str]] = {
+    "overrun": ("run", "minutes", "See the forecast: shorten or drop a run, or send the car earlier."),
+    "switch_wrong": ("run", "seconds", "Tell the driver at the next listening stretch, or box."),
+    "switch_unverified": ("comfort", "seconds", "Ask the driver to read the position back."),
+    "feed_stale": ("lap", "seconds", "Check the timing feed; enter what you see by hand."),
+    "car_silent": ("car", "minutes", "Look for the car: it may have stopped."),
+    "clock_unknown": (
+        "run", "minutes", "Enter the status and the time left by hand: status=green, clock remaining_s=..."
+    ),
+    "fuel_short": ("car", "lap", "Box this lap, or save fuel."),
+    "answer_owed": ("comfort", "lap", "Answer in the next free window, or skip the answer to drop it."),
+    "misses_flag": ("lap", "seconds", "See the text: push to the line, box, or keep the car in."),
+    "tyre_hot": ("lap", "lap", "Have the driver ease off where they slide, or drive a cool-down lap."),
+    "tyre_cold": ("lap", "lap", "Have the driver warm them before the next timed lap, or box."),
+    "tyre_pressure_high": ("lap", "minutes", "Have the driver cool them; set them lower at the next stop."),
+    "tyre_pressure_low": ("car", "seconds", "It may be a puncture: slow down, off the racing line, box."),
+    "release_overdue": ("lap", "minutes", "Ask the garage how long the work still takes; keep the car in, or re-plan."),
+    "in_overdue": (
+        "comfort", "lap", "Enter the pit entry (key i) if the car is in, else the line (key l); or ask the driver."
+    ),
+    "timetable": ("comfort", "minutes", "Acknowledge it; it goes by itself after ten minutes."),
+    "curfew": ("run", "minutes", "See that nobody works on the car after the curfew; acknowledge it."),
+    "driver_laps": ("run", "minutes", "Give this driver more laps, or tell the officials."),
+    "driver_limit": ("run", "minutes", "Give the rest of the runs to another driver."),
+    "car_limit": ("run", "minutes", "Shorten or drop runs: the car may not do more."),
+    "plan_file": ("comfort", "minutes", "Mend the file and save it; the plan in use stays as it is."),
+    "many_alerts": (
+        "lap", "seconds", "Deal with the urgent ones; the others come when it is calmer, if they still hold."
+    ),
+}
+"""For each kind what is lost, how long one can act, and what to do."""
+
 KINDS: dict[str, tuple[AlertPriority, str]] = {
-    "overrun": ("high", "See the forecast: shorten or drop a run, or send the car earlier."),
-    "switch_wrong": ("high", "Tell the driver at the next listening stretch, or box."),
-    "switch_unverified": ("low", "Ask the driver to read the position back."),
-    "feed_stale": ("medium", "Check the timing feed; enter what you see by hand."),
-    "car_silent": ("medium", "Look for the car: it may have stopped."),
-    "clock_unknown": ("medium", "Enter the status and the time left by hand: status=green, clock remaining_s=..."),
-    "fuel_short": ("high", "Box this lap, or save fuel."),
-    "answer_owed": ("low", "Answer in the next free window, or skip the answer to drop it."),
-    "misses_flag": ("medium", "See the text: push to the line, box, or keep the car in."),
-    "tyre_hot": ("medium", "Have the driver ease off where they slide, or drive a cool-down lap."),
-    "tyre_cold": ("low", "Have the driver warm them before the next timed lap, or box."),
-    "tyre_pressure_high": ("medium", "Have the driver cool them; set them lower at the next stop."),
-    "tyre_pressure_low": ("high", "It may be a puncture: slow down, off the racing line, box."),
-    "release_overdue": ("low", "Ask the garage how long the work still takes; keep the car in, or re-plan."),
-    "in_overdue": ("low", "Enter the pit entry (key i) if the car is in, else the line (key l); or ask the driver."),
-    "timetable": ("low", "Acknowledge it; it goes by itself after ten minutes."),
-    "curfew": ("medium", "See that nobody works on the car after the curfew; acknowledge it."),
-    "driver_laps": ("medium", "Give this driver more laps, or tell the officials."),
-    "driver_limit": ("medium", "Give the rest of the runs to another driver."),
-    "car_limit": ("medium", "Shorten or drop runs: the car may not do more."),
-    "plan_file": ("medium", "Mend the file and save it; the plan in use stays as it is."),
-    "many_alerts": ("medium", "Deal with the urgent ones; the others come when it is calmer, if they still hold."),
+    kind: (PRIORITIES[lost, time], remedy) for kind, (lost, time, remedy) in JUDGED.items()
 }
 IDLE_UNDER: dict[str, tuple[Status, ...]] = {
     "overrun": ("red", "finished", "closed"),

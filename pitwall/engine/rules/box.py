@@ -17,7 +17,8 @@ from pitwall.radio.ways import Room
 TOO_LATE = "Too late for the pit entry: say nothing until the car is past it. The box moves one lap."
 REMINDER_WINDOW_S = 10.0
 BEFORE_AGAIN_S = 8.0  # before the last place: from there on the reminder is the call (common practice, no source)
-REMIND_FROM_S = 35.0  # before the last chance; earlier it reminds of nothing (common practice, no source)
+REMIND_FROM_S = 45.0  # before the last chance: on an in-lap the driver talks through many a stretch (common practice)
+FROM_LINE_S = 0.3  # the straight behind the line is short: the engineer is ready as the car crosses it
 AGAIN = "-again"
 
 
@@ -36,7 +37,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         # The deadline is not where the car should be, but where it can be.
         act_at = min(act_at, at.track.earliest(at.lap_map.last_chance) or act_at)
     reaction = at.timing.box_reaction_s
-    first_from = leg.start_s + (10.0 if leg.start_phase > 0 else 1.0)
+    first_from = leg.start_s + (10.0 if leg.start_phase > 0 else FROM_LINE_S)
     first_by = min(first_from + at.timing.window_s, act_at - reaction - at.spoken(text))
     again = "Box, box. Pit entry this lap."
     by = last = latest_start(act_at, at.spoken(again), reaction)

@@ -11,7 +11,7 @@ from pitwall.radio.ways import Room
 
 SAY_WITHIN_S = 8.0
 WAITS_S = 20.0  # at most so long for a stretch on which the driver can listen (common practice, no source)
-RED_WAITS_S, DANGER_WAITS_S = 5.0, 10.0  # news of danger; the flags and lights around the track tell the driver as well
+RED_WAITS_S, DANGER_WAITS_S = 6.0, 14.0  # news of danger; the flags and lights around the track tell the driver as well
 DANGER = ("red", "slow", "yellow")
 FLAG_SAY_WITHIN_S = 15.0
 LAST_LAP_WORD_PHASE = 0.9  # a lap that slows into the flag is announced up to here (common practice, no source)

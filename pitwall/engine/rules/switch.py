@@ -1,8 +1,9 @@
 """Switch calls: what the next lap needs that this lap has not, said in time before that lap begins.
 
 A put-back is nothing else: the lap after the procedure wants the old position again. Comparing lap with lap, and not
-procedure with procedure, means that a put-back cannot be forgotten when an item is dropped or moved. What changes
-between the same two laps is said in one breath, at most ``GROUP`` switches a call.
+procedure with procedure, means that a put-back cannot be forgotten when an item is dropped or moved. Where the
+listening stretches are known each switch is a call of its own: a short one finds a place where a long one finds none.
+Else what changes between the same two laps is said in one breath, at most ``GROUP`` switches a call.
 """
 
 from __future__ import annotations
@@ -41,15 +42,15 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         if before.running:
             names, in_place = _as_it_stands(at, before, names, wanted)
         begin_by: float | None = None
-        for number, group in enumerate(_groups(sorted(names))):
+        for number, (label, group) in enumerate(_groups(at, names).items()):
             # What is in place leaves its call, and moves no other switch into another call.
             positions = {name: names[name] for name in group if name not in in_place}
             if not positions:
                 continue
             if _after_the_line(at, before.kind, after.kind):
-                yield _spec(at, after, number, positions, was, _early(after, number), after.index)
+                yield _spec(at, after, label, positions, was, _early(after, number), after.index)
                 continue
-            spec = _before_the_line(at, before, after, number, positions, was, begin_by)
+            spec = _before_the_line(at, before, after, label, positions, was, begin_by)
             # One after the other, the last nearest to the line: two calls cannot share the channel.
             begin_by = spec.say_from_s - GAP_S - spec.spoken_s
             yield spec
@@ -68,16 +69,22 @@ def _just_begun(at: Situation, leg: Leg) -> Iterable[CallSpec]:
         return
     wanted = at.switches.wanted(run, leg.index)
     names = at.switches.differs(wanted)
-    for number, group in enumerate(_groups(sorted(names))):
+    for number, (label, group) in enumerate(_groups(at, names).items()):
         window = _early(leg, number)
-        spec = _spec(at, leg, number, {name: names[name] for name in group}, wanted, window, leg.index)
+        spec = _spec(at, leg, label, {name: names[name] for name in group}, wanted, window, leg.index)
         if at.switches.measured_off({name: names[name] for name in group}):
             # Half of the lap is left: told and not done, it is worth saying once more.
             latest = 0.5 * (leg.start_s + leg.end_s)
             if at.now <= latest:
                 yield replace(spec, not_done=True, latest_s=latest)
-        elif at.now <= spec.say_by_s + spec.spoken_s + at.timing.unconfirmed_after_s:
+        elif at.now <= _over_by(spec) + spec.spoken_s + at.timing.unconfirmed_after_s:
             yield spec
+
+
+def _over_by(spec: CallSpec) -> float:
+    """Wanted as long as the channel plan may still place it; without stretches its own window is all there is."""
+    known = spec.room is not None and spec.room.stretches is not None
+    return max(spec.say_by_s, spec.room.end_by_s) if known and spec.room is not None else spec.say_by_s
 
 
 def _early(leg: Leg, number: int) -> SayWindow:
@@ -85,8 +92,13 @@ def _early(leg: Leg, number: int) -> SayWindow:
     return SayWindow(begin, begin + EARLY_IN_LAP_S, None)
 
 
-def _groups(names: list[str]) -> list[list[str]]:
-    return [names[start : start + GROUP] for start in range(0, len(names), GROUP)]
+def _groups(at: Situation, names: Iterable[str]) -> dict[str, list[str]]:
+    """What is said in one call, under the name that the call keeps when the others are done."""
+    ordered = sorted(names)
+    if at.plan.medium != "board" and at.lap_map.listening is not None:
+        return {name: [name] for name in ordered}
+    starts = enumerate(range(0, len(ordered), GROUP))
+    return {str(number): ordered[start : start + GROUP] for number, start in starts}
 
 
 def _as_it_stands(
@@ -105,7 +117,7 @@ def _before_the_line(
     at: Situation,
     before: Leg,
     after: Leg,
-    number: int,
+    label: str,
     positions: Mapping[str, Position],
     was: Mapping[str, Position],
     begin_by_s: float | None,
@@ -125,7 +137,7 @@ def _before_the_line(
         )
     over_by = after.start_s - at.doubt(after.start_s, before) - reaction
     room = at.room((before,), over_by - USEFUL_S, over_by)
-    spec = _spec(at, after, number, positions, was, window, before.index, room)
+    spec = _spec(at, after, label, positions, was, window, before.index, room)
     # On a timed lap the change waits for its end; on any other it should have been made soon after the call.
     forgotten = before.running and before.kind != "timed" and any(name in at.switches.measured for name in positions)
     doubted = before.running and at.switches.answers_entered and not positions.keys().isdisjoint(at.switches.in_doubt())
@@ -151,7 +163,7 @@ def _words(
 def _spec(
     at: Situation,
     after: Leg,
-    number: int,
+    label: str,
     positions: Mapping[str, Position],
     was: Mapping[str, Position],
     window: SayWindow,
@@ -165,7 +177,7 @@ def _spec(
     if room is None:
         room = at.room((after,), window.from_s, 0.5 * (after.start_s + after.end_s))
     return CallSpec(
-        key=f"{run.run.run}-{run.leavings}-{after.index}-switch-{number}",
+        key=f"{run.run.run}-{run.leavings}-{after.index}-switch-{label}",
         kind="switch",
         text=text,
         short=short,

@@ -12,7 +12,7 @@ const HINT_FOR_MS = 6000;
 const ANSWER_WITHIN_MS = 5000;
 export const PAGES = ["desk", "team", "garage", "sheet"];
 /** Which commands a page gives: who looks at the garage on a phone does not speak for the engineer. */
-const GIVES = { desk: null, team: ["acknowledge"], garage: [], sheet: [] };
+const GIVES = { desk: null, team: ["acknowledge"], garage: ["seen"], sheet: [] };
 
 /** Keys of the desk that only look; the others are commands. */
 const THEMES = ["light", "dark", "sunlight"];

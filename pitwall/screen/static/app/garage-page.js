@@ -29,7 +29,17 @@ export function GaragePage({ desk }) {
     <h2>now</h2>
     ${release.length ? html`<ol>${release.map((p) => html`<li key=${p.call}>${p.text}</li>`)}</ol>` : html`<p class="empty">Nothing is called in the garage now.</p>`}
     <h2>changed</h2>
+    ${plan?.seen.map((one) => html`<${Role} key=${one.role} desk=${desk} car=${car} plan=${plan} one=${one} />`)}
     ${changes.length ? html`<ol>${changes.map((one) => html`<li key=${one.revision}>${clockText(one.t)} ${one.what} <span>(${one.by}: ${one.why})</span></li>`)}</ol>`
       : html`<p class="empty">The plan is as it was.</p>`}
   </div>`;
+}
+
+/** One role of the crew: how many changes it has not seen yet, and the press that says it has. */
+function Role({ desk, car, plan, one }) {
+  const since = plan.changes.filter((/** @type {any} */ change) => change.revision > (one.revision ?? -1)).length;
+  const press = () => desk.send(car, { command: "seen", role: one.role, revision: plan.revision }, `${one.role} has seen the plan`);
+  return html`<p class=${`role${since ? " behind" : ""}`}><b>${since ? "◆ " : "✓ "}${one.role}</b>
+    <span>${since ? `${since} change${since > 1 ? "s" : ""} not seen` : one.by ? `seen by ${one.by}` : "nothing changed"}</span>
+    ${since ? html`<button onClick=${press}>seen</button>` : ""}</p>`;
 }

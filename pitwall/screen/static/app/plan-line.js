@@ -25,6 +25,7 @@ export function PlanLine({ desk, car }) {
   const ticks = Array.from({ length: Math.floor(latest / step) + 1 }, (_, n) => n * step);
   return html`<section class="plan" tabindex="0" aria-label="plan">
     <h2>plan <span>${planWords(runs, outlook)}</span>
+      ${unseen(plan).length ? html`<em>◆ not seen by ${unseen(plan).join(", ")}</em>` : ""}
       ${waiting.length ? html`<button class="small ask" onClick=${() => desk.press("p")}><kbd>p</kbd> ${waiting.length} changed plan${waiting.length > 1 ? "s" : ""} wait${waiting.length > 1 ? "" : "s"}</button>` : ""}</h2>
     <svg ref=${drawing} viewBox=${`0 0 ${WIDTH} ${HEIGHT}`} role="img" aria-label=${planWords(runs, outlook)}>
       ${ticks.map((t) => html`<g key=${t} class="tick"><line x1=${at(t)} x2=${at(t)} y1="18" y2=${FOOT - 12} />
@@ -37,6 +38,12 @@ export function PlanLine({ desk, car }) {
     </svg>
     <ul class="run-list">${runs.map((run) => html`<${RunLine} key=${run.run} run=${run} outlook=${outlook?.runs.find((one) => one.run === run.run)} />`)}</ul>
   </section>`;
+}
+
+/** Roles of the crew that have not seen the latest change. @param {import("./wire").PlanState} plan */
+function unseen(plan) {
+  const latest = plan.changes[plan.changes.length - 1]?.revision;
+  return latest === undefined ? [] : plan.seen.filter((one) => (one.revision ?? -1) < latest).map((one) => one.role);
 }
 
 /** @param {import("./wire").RunProgress} run @param {any} outlook */

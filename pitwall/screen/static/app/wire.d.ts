@@ -159,7 +159,7 @@ export interface CommandGiven {
   t: number;
   type: "command_given";
   car: string;
-  command: "said" | "skip" | "defer" | "repeat" | "confirm" | "extend" | "shorten" | "drop" | "amend" | "adopt" | "decline" | "switch_plan" | "advise" | "box" | "quiet" | "keep_in" | "let_go" | "take_over" | "cross" | "pit" | "status" | "clock" | "pit_exit" | "set_car" | "set_switch" | "set_tyres" | "set_fuel" | "undo" | "comment" | "asked" | "answered" | "acknowledge" | "shelve";
+  command: "said" | "skip" | "defer" | "repeat" | "confirm" | "extend" | "shorten" | "drop" | "amend" | "adopt" | "decline" | "switch_plan" | "advise" | "box" | "quiet" | "keep_in" | "let_go" | "take_over" | "cross" | "pit" | "status" | "clock" | "pit_exit" | "set_car" | "set_switch" | "set_tyres" | "set_fuel" | "undo" | "comment" | "seen" | "asked" | "answered" | "acknowledge" | "shelve";
   by: string;
   /** the words of a comment or a question; why, for a change */
   text?: string | null;
@@ -170,6 +170,8 @@ export interface CommandGiven {
   alert?: string | null;
   /** for shelve: how long; ten minutes left out */
   for_s?: number | null;
+  /** for seen: which role of the crew has seen the plan */
+  role?: string | null;
   run?: string | null;
   item?: string | null;
   laps?: number | null;
@@ -503,6 +505,8 @@ export interface PlanState {
   alternate?: string | null;
   /** the latest ones, oldest first */
   changes: PlanChanged[];
+  /** the roles of the crew that the runs name, by name */
+  seen: RoleSeen[];
   /** where several drive, or something is demanded */
   drivers: DriverRunning[];
   /** mileage of the car so far, where it is limited */
@@ -593,6 +597,13 @@ export interface ReleaseWindow {
   not_before?: number | null;
   not_after?: number | null;
   gap_ahead_s?: number | null;
+}
+
+export interface RoleSeen {
+  role: string;
+  revision?: number | null;
+  by?: string | null;
+  t?: number | null;
 }
 
 export interface Run {

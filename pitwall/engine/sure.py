@@ -1,0 +1,37 @@
+"""How sure a listening stretch is: less a margin at both ends, for the car is not exactly where it is expected."""
+
+from __future__ import annotations
+
+from pitwall.engine.situation import Situation
+from pitwall.radio.pending import Spans
+
+MOST_MARGIN_S = 1.5
+AFTER_CORNER_S, BEFORE_BRAKING_S = 0.5, 0.15  # drivers differ more in when a corner is over than in when braking begins
+
+
+class Sure:
+    """The stretches of one moment less a margin; each worked out once."""
+
+    def __init__(self, at: Situation) -> None:
+        self._at = at
+        self._found: dict[tuple[int, float], Spans] = {}
+        self._margins: dict[int, tuple[Spans, Spans]] = {}
+
+    def of(self, stretches: Spans, share: float) -> Spans:
+        """The stretches less so large a share of the margin."""
+        found = self._found.get((id(stretches), share))
+        if found is None:
+            cut = ((begin + share * after, end - share * before)
+                   for (begin, end), (after, before) in zip(stretches, self._margins_of(stretches), strict=True))
+            found = self._found[id(stretches), share] = tuple(span for span in cut if span[0] < span[1])
+        return found
+
+    def _margins_of(self, stretches: Spans) -> Spans:
+        """The whole margin after the beginning and before the end of each."""
+        known = self._margins.get(id(stretches))
+        if known is None:
+            strays = self._at.strays
+            margins = tuple((min(MOST_MARGIN_S, AFTER_CORNER_S + strays(begin)),
+                             min(MOST_MARGIN_S, BEFORE_BRAKING_S + strays(end))) for begin, end in stretches)
+            known = self._margins[id(stretches)] = stretches, margins  # held, so that its id stays its own
+        return known[1]
