@@ -50,7 +50,8 @@ class Residuals:
             # What was seen is a sample (see weighing.sample_quantiles); what stood there first is a distribution.
             count = len(self._sorted)
             seen = 1.0 - self._first / count
-            self._quantiles = np.array([_at(self._sorted, level * (count + seen) - 0.5 * (1.0 + seen)) for level in LEVELS])
+            places = (level * (count + seen) - 0.5 * (1.0 + seen) for level in LEVELS)
+            self._quantiles = np.array([_at(self._sorted, place) for place in places])
         return self._quantiles if with_bias else self._quantiles - self._quantiles[MIDDLE]
 
     def errors(self, count: int) -> Array:
