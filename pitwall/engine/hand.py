@@ -286,7 +286,8 @@ def _can_undo_clock(command: CommandGiven, hands: Hands, what: str) -> None:
 
 
 def _undo(command: CommandGiven, hands: Hands, now: float) -> Answer:
-    mine = [one for one in hands.done if one.by == command.by and one.car in (command.car, None)]
+    mine = [one for one in hands.done
+            if one.by == command.by and one.car in (command.car, None) and one.call == command.call]
     if not mine:
         raise Refusal(
             f"nothing that {command.by} entered for car {command.car} is left to take back; what was said was said"

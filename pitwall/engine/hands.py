@@ -56,6 +56,8 @@ class Done:
     car: str | None
     what: str
     back: Callable[[float], str]
+    call: str | None = None
+    """The call that was said by a slip of the hand: only an undo that names it means it."""
 
 
 class Hands:
@@ -312,10 +314,11 @@ class Hands:
         self._changed.add(command.car)
 
     def remember(
-        self, command: CommandGiven, what: str, back: Callable[[float], str], *, all_cars: bool = False
+        self, command: CommandGiven, what: str, back: Callable[[float], str], *, all_cars: bool = False,
+        call: str | None = None,
     ) -> None:
         """This command can be taken back."""
-        self.done.append(Done(command.id, command.by, None if all_cars else command.car, what, back))
+        self.done.append(Done(command.id, command.by, None if all_cars else command.car, what, back, call))
         del self.done[: max(0, len(self.done) - DONE_KEPT)]
 
     def take_out(self, car: str, entry: Entry, now: float) -> bool:

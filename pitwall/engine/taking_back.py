@@ -2,8 +2,8 @@
 
 Taken back can be: box, extend, shorten, drop, keep_in, let_go, quiet (gone over again without them), skip (the call
 comes again if there is still time for it), and what was noted of the driver's questions. A changed plan is changed back
-by another change. What was said was said; but the key may have been a slip, and that shows at once: ``said`` is taken
-back within ``SLIP_S``, and the call comes again.
+by another change. What was said was said; but the key may have been a slip, and that shows at once: an undo that names
+the call takes ``said`` back within ``SLIP_S``, and the call comes again.
 """
 
 from __future__ import annotations
@@ -125,7 +125,7 @@ def _remember_said(hands: Hands, command: CommandGiven, car: TeamCar, given: flo
             found[1].signal("call_lost", now)
         return f"{call.spec.short!r} was not said: it comes again if there is still time for it"
 
-    hands.remember(command, f"said of {call.spec.short!r}", back)
+    hands.remember(command, f"said of {call.spec.short!r}", back, call=call.id)
 
 
 def _retry(key: str, car: TeamCar, entry: Entry) -> None:

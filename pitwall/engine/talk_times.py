@@ -20,6 +20,8 @@ PUSH_TO_TALK = "push-to-talk"
 SPOKEN_SHARES, SPOKEN_SLACK_S = (0.65, 1.5), 0.4  # a call takes this share of the time it should (common practice)
 SETTLED_S = 20.0  # this long after its key nothing changes any more in which transmission a call was
 REMEMBERED_S = 60.0
+NEVER_BY_TALK = ("box", "stop")
+"""A car that is believed called in, and is not, costs a lap or worse: for these somebody presses a key."""
 ON_TRACK = ("planned", "shown", "due", "unconfirmed")
 
 
@@ -124,6 +126,8 @@ class TalkTimes:
         call = book.find(self.last.call)
         if call is None or call.state not in ON_TRACK or call.spec.lap == "garage" or call.spec.medium == "board":
             return None  # in the garage everybody talks about everything
+        if call.spec.kind in NEVER_BY_TALK:
+            return None
         return call
 
     def settle(self, now: float) -> None:

@@ -52,6 +52,13 @@ def test_talk_of_its_length_in_its_window_counts_as_said() -> None:
     assert hold.reason == "push-to-talk: the engineer talked for 2.7 s in its window"
 
 
+@pytest.mark.parametrize("kind", ["box", "stop"])
+def test_a_car_is_never_believed_called_in_by_talk_alone(kind: str) -> None:
+    """The same talk at a box call may have been about anything: that one asks for a key."""
+    radio = talked(due(replace(HOLD, kind=kind)), 111.0)
+    assert ticked(radio, 111.0 + FULL_S + KEY_S + 1)["hold"].state != "said"
+
+
 def test_one_talk_is_one_call() -> None:
     """However often time passes, the talk is counted once; the next call needs a talk of its own."""
     radio = talked(due(), 111.0)

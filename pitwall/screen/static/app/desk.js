@@ -40,7 +40,7 @@ export class Desk {
     this.comment = null;
     /** @type {{text: string, until: number, bad: boolean} | null} */
     this.hint = null;
-    /** @type {{id: string, words: string, car: string, command: string, until: number} | null} */
+    /** @type {{id: string, words: string, car: string, command: string, call: unknown, until: number} | null} */
     this.lastCommand = null;
     /** Commands without an answer yet. @type {Map<string, {words: string, by: number}>} */
     this.unanswered = new Map();
@@ -198,6 +198,8 @@ export class Desk {
     }
     const asked = meant(key, this.store, car, this.chosen);
     if (asked === null) return false;
+    const slip = key === "u" ? this.undoable() : null;
+    if (slip?.command === "said" && !("hint" in asked)) asked.wish.call = slip.call;
     if ("hint" in asked) this.say(asked.hint, true);
     else this.send(asked.car, asked.wish, asked.words);
     return true;
@@ -264,7 +266,7 @@ export class Desk {
       return null;
     }
     this.unanswered.set(id, { words, by: performance.now() + ANSWER_WITHIN_MS });
-    this.lastCommand = { id, words, car, command: String(wish.command), until: performance.now() + UNDO_FOR_MS };
+    this.lastCommand = { id, words, car, command: String(wish.command), call: wish.call, until: performance.now() + UNDO_FOR_MS };
     if (["said", "skip", "defer"].includes(String(wish.command))) this.chosen = "";
     return id;
   }
