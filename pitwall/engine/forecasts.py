@@ -35,6 +35,8 @@ def snapshot(setup: SessionSetup, clock: SessionClock, team: list[TeamCar], now:
         seen_s=0.0 if clock.status == "waiting" else max(0.0, now),
         reds_seen=clock.reds,
         slows_seen=clock.slows,
+        red_lengths_s=tuple(clock.lengths["red"]),
+        slow_lengths_s=tuple(clock.lengths["slow"]),
         status_since_s=clock.since_s if clock.disturbed else None,
         clock_uncertainty_s=setup.regulations.clock_uncertainty_s,
         slowest_in_lap_s=setup.regulations.slowest_in_lap_s,

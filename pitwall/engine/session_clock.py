@@ -10,6 +10,7 @@ after the flag (by itself some time after it), or goes on when that window is du
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
 
@@ -21,6 +22,7 @@ from pitwall.model.rules import Regulations, Window
 
 RUNNING = ("green", "yellow", "slow")
 CLOSES_AFTER_FLAG_S = 1200.0
+LENGTHS_KEPT = 8
 
 
 @dataclass
@@ -44,6 +46,8 @@ class SessionClock:
     official: bool = False
     reds: int = 0
     slows: int = 0
+    lengths: Mapping[str, tuple[float, ...]] = field(default_factory=lambda: {"red": (), "slow": ()})
+    """Of the latest ones that are over, seconds; replaced, never changed: clocks are copied."""
     _anchor_t: float = 0.0
     _anchor_left: float = field(default=-1.0)
     _running: bool = False
@@ -200,10 +204,13 @@ class SessionClock:
 
     def _enter(self, status: Status, t: float, pit_exit_said: bool) -> None:
         self._turn_to(status, t)
-        left = self.remaining(t)
+        before, left = self.status, self.remaining(t)
         if self.status == "waiting" and status in RUNNING:
             left = self._length_from(t, left)
         self.status = step("session", self.status, status)  # type: ignore[assignment]  # the table holds statuses only
+        if before in self.lengths and self.status != before:
+            lasted = max(0.0, t - self.since_s)
+            self.lengths = {**self.lengths, before: (*self.lengths[before][1 - LENGTHS_KEPT :], lasted)}
         self.changes, self.since_s, self.slow_ending = self.changes + 1, t, False
         self.reds, self.slows = self.reds + (status == "red"), self.slows + (status == "slow")
         if not self.official:

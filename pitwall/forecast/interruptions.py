@@ -4,7 +4,9 @@ Theory. Red flags come as a Poisson process in green time (exponential gaps coun
 periods likewise and on their own. Sessions differ in how often they are stopped: the rate is a gamma variable about the
 one of the regulations, and what the session has shown so far corrects it (gamma-Poisson, Gelman et al., Bayesian Data
 Analysis, 3rd ed., section 2.6). A length is drawn from a two-piece lognormal that goes exactly through the given
-10th, 50th and 90th percentiles: log-length is normal with one spread below the median and another above.
+10th, 50th and 90th percentiles: log-length is normal with one spread below the median and another above. Lengths of one
+session are alike: of each a part is common to all of its kind that day, and those that are over tell of it (a normal
+mean with known variance, the same book, section 2.5).
 An interruption that is under way lasts as long as those of its lengths that are longer than it has lasted already.
 Where nobody knows how long that is, it is given a uniform part of a fresh length.
 The official clock is known to a second or two: the end falls so much sooner or later, evenly, in each future.
@@ -24,7 +26,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from pitwall.forecast.pert import Z90, Floats, normal, normal_below
+from pitwall.forecast.pert import Z90, Floats, normal, normal_below, normal_below_each
 from pitwall.model.outputs import ForecastSnapshot
 
 LONGEST_S = 7200.0
@@ -145,32 +147,71 @@ class Calendar:
         return found
 
 
-def draw_lengths(rng: np.random.Generator, quantiles: tuple[float, float, float], count: int) -> Floats:
+ALIKE = 0.6
+"""Correlation of the common part of a session with the logarithm of each length (common practice, no source: what it
+takes to clear a track depends on the circuit, its crews and the day)."""
+OWN = math.sqrt(1.0 - ALIKE * ALIKE)
+
+
+def draw_common(
+    rng: np.random.Generator, quantiles: tuple[float, float, float], seen_s: tuple[float, ...], count: int
+) -> Floats:
+    """The part that the lengths of one kind have in common, in deviations, shape (N,), after what was seen.
+
+    Args:
+        rng: Source of the draws.
+        quantiles: Length at 10, 50 and 90 percent, seconds.
+        seen_s: Lengths of those that are over, seconds.
+        count: How many futures.
+    """
+    low, middle, high = (max(value, 1e-3) for value in sorted(quantiles))
+    logs = [math.log(max(length, 1e-3) / middle) for length in seen_s]
+    deviations = [log / max(math.log(middle / low if log < 0 else high / middle) / Z90, 1e-9) for log in logs]
+    precision = 1.0 + len(seen_s) * (ALIKE / OWN) ** 2
+    # One length that no percentile foresees must not decide all that follow.
+    mean = sum(max(-FAR, min(FAR, one)) for one in deviations) * ALIKE / OWN**2 / precision
+    common: Floats = mean + rng.standard_normal(count) / math.sqrt(precision)
+    return common
+
+
+FAR = 3.0
+
+
+def draw_lengths(
+    rng: np.random.Generator, quantiles: tuple[float, float, float], count: int, common: Floats | None = None
+) -> Floats:
     """Draw interruption lengths through their 10th, 50th and 90th percentiles.
 
     Args:
         rng: Source of the draws.
         quantiles: Seconds at 10, 50 and 90 percent; put in order and kept positive when they are not.
         count: How many.
+        common: What the lengths of each future have in common (:func:`draw_common`); None: nothing.
 
     Returns:
         Seconds, shape (count,), at most ``LONGEST_S``.
     """
     low, middle, high = (max(value, 1e-3) for value in sorted(quantiles))
     z = rng.standard_normal(count)
+    if common is not None:
+        z = ALIKE * common + OWN * z
     spread = np.where(z < 0, math.log(middle / low), math.log(high / middle)) / Z90
     lengths: Floats = np.minimum(middle * np.exp(spread * z), LONGEST_S)
     return lengths
 
 
-def _rest(rng: np.random.Generator, lengths: Floats, quantiles: tuple[float, float, float], lasted: float | None
-          ) -> Floats:
+def _rest(
+    rng: np.random.Generator, lengths: Floats, quantiles: tuple[float, float, float], lasted: float | None,
+    common: Floats | None,
+) -> Floats:
     """How much longer the one under way lasts, shape (N,)."""
     even = rng.random(lengths.shape)
-    return lengths * even if lasted is None else rest_of_length(even, quantiles, lasted)
+    return lengths * even if lasted is None else rest_of_length(even, quantiles, lasted, common)
 
 
-def rest_of_length(even: Floats, quantiles: tuple[float, float, float], lasted: float) -> Floats:
+def rest_of_length(
+    even: Floats, quantiles: tuple[float, float, float], lasted: float, common: Floats | None = None
+) -> Floats:
     """How much longer an interruption lasts that has lasted so long, at these levels, shape (N,).
 
     Beyond what the percentiles know (``LONGEST_S``, or further off than four deviations) it is as good as over.
@@ -178,8 +219,12 @@ def rest_of_length(even: Floats, quantiles: tuple[float, float, float], lasted: 
     low, middle, high = (max(value, 1e-3) for value in sorted(quantiles))
     side = math.log(middle / low) if lasted < middle else math.log(high / middle)
     reached = math.log(max(lasted, 1e-3) / middle) / max(side / Z90, 1e-9)
-    passed = normal_below(reached)
-    z = normal(passed + (1.0 - passed) * even)
+    if common is None:
+        passed = normal_below(reached)
+        z = normal(passed + (1.0 - passed) * even)
+    else:
+        gone = normal_below_each((reached - ALIKE * common) / OWN)
+        z = ALIKE * common + OWN * normal(gone + (1.0 - gone) * even)
     spread = np.where(z < 0, math.log(middle / low), math.log(high / middle)) / Z90
     rest: Floats = np.maximum(np.minimum(middle * np.exp(spread * z), LONGEST_S) - lasted, 0.0)
     return rest
@@ -191,6 +236,7 @@ def draw_spans(
     under_way: bool = False,
     lasted: float | None = None,
     clock_stops: bool = False,
+    common: Floats | None = None,
 ) -> tuple[Spans, Floats]:
     """Draw the interruptions of one kind.
 
@@ -203,6 +249,7 @@ def draw_spans(
         under_way: One is in progress at ``first_from``.
         lasted: For how many seconds; None when nobody knows.
         clock_stops: Each one moves the end of the session by its length.
+        common: What the lengths of each future have in common, shape (N,); None: nothing.
 
     Returns:
         The spans, and the end of the session, shape (N,).
@@ -213,9 +260,9 @@ def draw_spans(
     starts, ends = list[Floats](), list[Floats]()
     while True:
         gaps = rng.standard_exponential(count)
-        lengths = draw_lengths(rng, quantiles, count)
+        lengths = draw_lengths(rng, quantiles, count, common)
         if under_way and not starts:
-            start, lengths = free_from, _rest(rng, lengths, quantiles, lasted)
+            start, lengths = free_from, _rest(rng, lengths, quantiles, lasted, common)
         elif np.any(per_hour):
             start = free_from + gaps * (3600.0 / per_hour)
         else:
@@ -247,15 +294,16 @@ def draw_calendar(rng: np.random.Generator, snapshot: ForecastSnapshot) -> Calen
         none = Spans(np.full((1, count), np.inf), np.full((1, count), np.inf))
         return Calendar(none, none, np.full(count, -np.inf if snapshot.status == "closed" else snapshot.t))
     rates, lasted = snapshot.interruptions, _lasted(snapshot)
-    streams = rng.spawn(3)
+    streams = rng.spawn(4)
     often, slowly = draw_rates(streams[2], snapshot, count)
+    red_alike, slow_alike = _alike(streams[3], snapshot, count)
     red, end = draw_spans(
         rng, often, rates.red_length_s, origin, np.full(count, origin + snapshot.remaining_s),
-        under_way=snapshot.status == "red", lasted=lasted, clock_stops=snapshot.red_clock == "stops",
+        under_way=snapshot.status == "red", lasted=lasted, clock_stops=snapshot.red_clock == "stops", common=red_alike,
     )
     slow, _ = draw_spans(
         streams[0], slowly, rates.slow_length_s, origin, end,
-        under_way=snapshot.status == "slow", lasted=lasted,
+        under_way=snapshot.status == "slow", lasted=lasted, common=slow_alike,
     )
     return Calendar(red, slow, end + _clock_error(streams[1], snapshot, count))
 
@@ -276,6 +324,15 @@ def draw_rates(
     return red, slow
 
 
+def _alike(rng: np.random.Generator, snapshot: ForecastSnapshot, count: int) -> tuple[Floats | None, Floats | None]:
+    """What red flags, and slow periods, have in common in length, where sessions differ in that."""
+    if snapshot.rate_spread <= 0.0:
+        return None, None
+    rates = snapshot.interruptions
+    return (draw_common(rng, rates.red_length_s, snapshot.red_lengths_s, count),
+            draw_common(rng, rates.slow_length_s, snapshot.slow_lengths_s, count))
+
+
 def _lasted(snapshot: ForecastSnapshot) -> float | None:
     since = snapshot.status_since_s
     return None if since is None else max(0.0, snapshot.t - since)
@@ -293,12 +350,13 @@ def _calendar_in_windows(rng: np.random.Generator, snapshot: ForecastSnapshot, c
     windows, rates = snapshot.windows, snapshot.interruptions
     origin = max(snapshot.t, windows[0][0])
     until = np.full(count, windows[-1][1])
-    streams = rng.spawn(3)
+    streams = rng.spawn(4)
     often, slowly = draw_rates(streams[2], snapshot, count)
+    red_alike, slow_alike = _alike(streams[3], snapshot, count)
     red, _ = draw_spans(rng, often, rates.red_length_s, origin, until,
-                        under_way=snapshot.status == "red", lasted=_lasted(snapshot))
+                        under_way=snapshot.status == "red", lasted=_lasted(snapshot), common=red_alike)
     slow, _ = draw_spans(streams[0], slowly, rates.slow_length_s, origin, until,
-                         under_way=snapshot.status == "slow", lasted=_lasted(snapshot))
+                         under_way=snapshot.status == "slow", lasted=_lasted(snapshot), common=slow_alike)
     error = _clock_error(streams[1], snapshot, count)
     red, slow = _outside_breaks(red, windows), _outside_breaks(slow, windows)
     ends = []

@@ -133,6 +133,16 @@ def normal_below(z: float) -> float:
     return NormalDist().cdf(z)
 
 
+_GRID: Floats = np.linspace(-8.0, 8.0, 3201)
+_BELOW: Floats = np.array([NormalDist().cdf(float(z)) for z in _GRID])
+
+
+def normal_below_each(z: Floats) -> Floats:
+    """The same for many values at once, to within a millionth, shape (N,): linear between two hundred to the unit."""
+    below: Floats = np.interp(z, _GRID, _BELOW)
+    return below
+
+
 def _looked_up(even: Floats, values: Floats, rises: Floats) -> Floats:
     """Quantiles at these levels, shape (N,): linear within the cells of the table."""
     place = even * CELLS

@@ -209,5 +209,7 @@ class ForecastSnapshot(Frozen):
     seen_s: float = Field(default=0.0, ge=0, description="running seen so far; with it the rates are corrected")
     reds_seen: int = Field(default=0, ge=0, description="red flags in that time")
     slows_seen: int = Field(default=0, ge=0, description="slow periods in that time")
+    red_lengths_s: tuple[float, ...] = Field(default=(), description="of the red flags that are over, the latest ones")
+    slow_lengths_s: tuple[float, ...] = Field(default=(), description="of the slow periods that are over, likewise")
     clock_uncertainty_s: float = Field(default=0.0, ge=0, description="the flag falls so much sooner or later")
     slowest_in_lap_s: float | None = Field(default=None, gt=0, description="the regulations allow no slower in-lap")

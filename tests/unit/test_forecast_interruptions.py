@@ -4,8 +4,18 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
-from pitwall.forecast.interruptions import Calendar, Spans, draw_lengths, draw_rates, draw_spans
+from pitwall.forecast.interruptions import (
+    Calendar,
+    Spans,
+    draw_common,
+    draw_lengths,
+    draw_rates,
+    draw_spans,
+    rest_of_length,
+)
+from pitwall.forecast.pert import normal_below_each
 from pitwall.forecast.walk import SLOW_PACE, Chain, walk
 from pitwall.model.outputs import Activity, ForecastSnapshot
 from pitwall.model.rules import Interruptions
@@ -152,3 +162,41 @@ def test_what_the_session_has_shown_corrects_the_rates() -> None:
     assert np.mean(many) == pytest.approx((1.5625 + 3) / (1.5625 / 0.6 + 0.5), rel=0.01)
     none, _ = draw_rates(np.random.default_rng(2), asked(seen_s=3600.0), 100_000)
     assert np.mean(none) == pytest.approx(1.5625 / (1.5625 / 0.6 + 1.0), rel=0.01)
+
+
+# -- lengths of one session are alike ----------------------------------------------------------------------------------
+
+
+def test_lengths_keep_their_percentiles_while_nothing_was_seen() -> None:
+    """That they are alike changes no single length: its three percentiles are those of the regulations."""
+    rng = np.random.default_rng(11)
+    common = draw_common(rng, LENGTHS, (), 200_000)
+    drawn = draw_lengths(rng, LENGTHS, 200_000, common)
+    assert np.quantile(drawn, (0.1, 0.5, 0.9)) == pytest.approx(LENGTHS, rel=0.02)
+
+
+def test_what_was_long_makes_the_next_ones_longer() -> None:
+    """The posterior of a normal mean with known variance (Gelman et al., section 2.5), worked by hand: two lengths at
+    the 90th percentile, correlation 0.6 with the session."""
+    rng = np.random.default_rng(12)
+    common = draw_common(rng, LENGTHS, (LENGTHS[2], LENGTHS[2]), 200_000)
+    precision = 1 + 2 * 0.36 / 0.64
+    assert common.mean() == pytest.approx(2 * 1.2815515655446004 * 0.6 / 0.64 / precision, abs=0.01)
+    assert common.std() == pytest.approx(precision**-0.5, abs=0.01)
+    longer = draw_lengths(rng, LENGTHS, 200_000, common)
+    assert np.median(longer) > 1.3 * LENGTHS[1]
+
+
+def test_the_rest_of_one_under_way_with_nothing_in_common_is_as_it_was() -> None:
+    """Where the futures have nothing in common the rest is that of the conditional distribution, future by future."""
+    even = np.linspace(0.01, 0.99, 99)
+    alone = rest_of_length(even, LENGTHS, 200.0)
+    again = rest_of_length(even, LENGTHS, 200.0, np.zeros(99))
+    assert np.all(again >= 0)
+    assert np.median(again) < 1.2 * np.median(alone) + 60
+
+
+def test_the_chance_below_a_value_is_the_normal_one() -> None:
+    """Against scipy's distribution."""
+    z = np.linspace(-6, 6, 1001)
+    assert np.abs(normal_below_each(z) - norm.cdf(z)).max() < 2e-6
