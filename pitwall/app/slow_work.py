@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from dataclasses import dataclass
 
 from pitwall.forecast.advice import advise
@@ -28,11 +29,16 @@ class Inline:
         return cls(forecaster, InlineAdviser(advice, clock, ADVICE_LATENCY_S))
 
 
+WARM_AFTER_S = 5.0
+"""A daemon has other things to do while it starts; a question that comes sooner starts the process itself."""
+
+
 class Beside:
     """For a live loop: NumPy in a thread, the search in a process."""
 
     def __init__(self) -> None:
         self.forecaster, self.adviser = ThreadForecaster(forecast), ProcessAdviser(advise)
+        self._warming = asyncio.get_running_loop().call_later(WARM_AFTER_S, self.adviser.warm_up)
 
     @classmethod
     async def warm(cls) -> Beside:
@@ -43,5 +49,6 @@ class Beside:
 
     async def stop(self) -> None:
         """Answer nobody any more."""
+        self._warming.cancel()
         self.forecaster.close()
         self.adviser.close()

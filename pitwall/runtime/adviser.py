@@ -37,7 +37,8 @@ class InlineAdviser(InlineWork[AdviceWanted, AdviceAnswer]):
 
 
 class ProcessAdviser(PooledWork[AdviceWanted, AdviceAnswer]):
-    """Advice in a process of its own, started when this is made, so that the first question finds it warm.
+    """Advice in a process of its own. It starts with the first question, or before it at :meth:`warm_up`: then the
+    question finds it warm.
 
     The worker holds one end of a pipe and ends as soon as the other end is gone: at ``close``, and also when the daemon
     was killed. Nothing waits for a search that nobody wants any more, and none is left behind.
@@ -46,16 +47,25 @@ class ProcessAdviser(PooledWork[AdviceWanted, AdviceAnswer]):
     def __init__(self, work: AdviceFunction) -> None:
         self._work = work
         self._lifeline: Connection | None = None
+        self._warm: Future[str] | None = None
         super().__init__(self._start)
 
     def submit(self, wanted: AdviceWanted) -> Future[AdviceAnswer]:
         """Give it to the process."""
         return self._pool.submit(self._work, wanted.question)
 
+    def warm_up(self) -> None:
+        """Start the process now, unless it runs or nobody wants it any more."""
+        if self._warm is None and not self._closed:
+            self._warm = self._pool.submit(warm, self._work)
+            self._warm.add_done_callback(_told)
+
     async def until_warm(self, most_s: float = 10.0) -> None:
-        """Wait until the process can take a question, or is known not to come; not for ever."""
-        with contextlib.suppress(Exception):
-            await asyncio.wait_for(asyncio.shield(asyncio.wrap_future(self._warm)), most_s)
+        """Start it and wait until it can take a question, or is known not to come; not for ever."""
+        self.warm_up()
+        if self._warm is not None:
+            with contextlib.suppress(Exception):
+                await asyncio.wait_for(asyncio.shield(asyncio.wrap_future(self._warm)), most_s)
 
     def close(self) -> None:
         """Start nothing more, and end the process at once."""
@@ -67,10 +77,7 @@ class ProcessAdviser(PooledWork[AdviceWanted, AdviceAnswer]):
         # Not a fork: this process has threads, and one of them may hold a lock at that moment.
         context = multiprocessing.get_context("spawn")
         theirs, self._lifeline = context.Pipe(duplex=False)
-        pool = ProcessPoolExecutor(max_workers=1, mp_context=context, initializer=live_by, initargs=(theirs,))
-        self._warm = pool.submit(warm, self._work)
-        self._warm.add_done_callback(_told)
-        return pool
+        return ProcessPoolExecutor(max_workers=1, mp_context=context, initializer=live_by, initargs=(theirs,))
 
     def _let_go(self) -> None:
         if self._lifeline is not None:
