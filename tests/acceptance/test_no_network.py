@@ -56,7 +56,7 @@ async def test_rehearsal_over_mqtt_without_a_network(monkeypatch: pytest.MonkeyP
     rehearsal = replace(whole, scenario=scenario, setup=scenario.fitted(whole.setup))
     addresses: list[str] = []
     seen: list[object] = []
-    audience = Audience(addresses.append, seen.append, lambda alert: None)
+    audience = Audience(lambda address, page: addresses.append(address), seen.append, lambda alert: None)
     report = await rehearse_at_speed(rehearsal, 150.0, audience=audience)
     assert report is not None
     assert report["calls"]["planned"] > 10

@@ -21,9 +21,9 @@ GONE = "net::ERR_"
 Open = Callable[..., Page]
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    """One browser for all tests of a worker."""
+    """One browser for the tests of a file: while it is there, playwright's loop runs in this thread, and no other can."""
     program = shutil.which("chromium")
     assert program, "the tests of the screen need Debian's package chromium (apt-get install chromium)"
     with sync_playwright() as play:
