@@ -247,7 +247,7 @@ class Afternoons:
         assert run is not None
         if run.out_in or run.pointer == len(run.laps) - 1:
             home = world.twin()
-            self._park(home)
+            self._park(home, red=False)
             yield 0, home
             return
         following = run.resume_at if run.pointer == 0 else run.pointer + 1
@@ -298,12 +298,16 @@ class Afternoons:
 
     def _cut(self, world: World, groups: list[dict[str, Position]], cost: int, run: RunState, boxed: bool
              ) -> Iterator[tuple[int, World]]:
+        """By a red flag and, where the run then counts with fewer laps, called in; called in and a flag on top."""
+        apart = run.enough(cut=True) != run.enough(cut=False)
         for number in range(len(groups) + 1):
-            for more, ended in self._speak(world, groups[:number], run.run.run, may_miss=False):
-                if boxed:
-                    ended.own_progress().box_now()
-                self._park(ended)
-                yield cost + more + 1, ended
+            for more, spoken in self._speak(world, groups[:number], run.run.run, may_miss=False):
+                for red in (True, False) if apart else (not boxed,):
+                    ended = spoken.twin()
+                    if boxed:
+                        ended.own_progress().box_now()
+                    self._park(ended, red)
+                    yield cost + more + 1 + (boxed and red), ended
 
     def _left_out(self, world: World, run: RunState, leg: int) -> Iterator[tuple[int, World]]:
         """The engineer takes out none, some or all items of the lap to come."""
@@ -344,13 +348,13 @@ class Afternoons:
         assert run.pointer == following
         world.spoke.clear()
 
-    def _park(self, world: World) -> None:
+    def _park(self, world: World, red: bool) -> None:
         run = world.own_progress().current
         assert run is not None
         for item in run.items:
             if item.leg == run.pointer and run.boxed_from is None:
                 item.signal("call", T)
-        ended = world.progress.come_in(T, True)
+        ended = world.progress.come_in(T, red)
         assert ended is not None
         items.run_over(ended, self.procedures, T)
         base = world.board.wanted(ended, 0)

@@ -116,10 +116,12 @@ class Stint:
                     found[index] = round(stands + step, 6)
         return tuple(found)
 
-    def counts(self, timed_done: int) -> bool:
-        """Is what was done enough to count as this run?"""
+    def counts(self, timed_done: int, by_flag: bool) -> bool:
+        """Is what was done enough to count as this run? A flag spares no lap that ``shorten_to`` does not."""
         wanted = self.laps.count("timed")
-        fewest = self.run.shorten_to if self.run.shorten_to is not None else (wanted + 1) // 2
+        fewest = self.run.shorten_to
+        if fewest is None:
+            fewest = wanted if by_flag else (wanted + 1) // 2
         return timed_done >= min(fewest, wanted)
 
 

@@ -7,9 +7,10 @@ within its free range, a preset whose release moved more than it says. A step as
 What is said follows the daemon. Before the line into a timed lap, and wherever the lap that ends may hear it: what the
 next lap wants otherwise than this one, and what is taken to be off. After the line of a silent lap: what is believed
 off. Before a release: the first time everything, later what is believed off or still owed. A run broken off before it
-counts is gone on with. An item may be taken out after its switch was changed for it, before its lap or on it: then what
-it changed is told to go back. Not looked at: such an item on a lap that is broken off, items that move to a later lap,
-runs that are swapped, and a weather that turns in mid-session.
+counts is gone on with: by a red flag it counts with all its timed laps or ``shorten_to``, called in with half of them.
+An item may be taken out after its switch was changed for it, before its lap or on it: then what it changed is told to
+go back. Not looked at: such an item on a lap that is broken off, items that move to a later lap, runs that are swapped,
+and a weather that turns in mid-session.
 """
 
 from __future__ import annotations
@@ -161,11 +162,13 @@ def _along(course: Course, state: State, misses: int, before: Events) -> Iterato
     stint, lap = course.stints[state.run], state.lap
     assert lap is not None
     if stint.run.out_in or lap == stint.last:
-        for parked in _come_in(course, state, state.wheel, lap):
+        for parked in _come_in(course, state, state.wheel, lap, by_flag=False):
             yield before, parked
         return
     following = state.resume if lap == 0 else lap + 1
-    for out, alive in _taken_out(stint, state.run, lap, lap, state.alive, None):
+    # On the out-lap of a run that is gone on with, what was driven once is behind it and cannot be taken out.
+    told: Names | None = {} if lap == 0 and state.begun else None
+    for out, alive in _taken_out(stint, state.run, lap, lap, state.alive, told):
         # Taken out on its own lap: what it changed is off, and its place in the plan is as if it had never been.
         now = state._replace(alive=alive, first=alive if out and lap == 0 else state.first)
         yield from _to_the_line(course, now, misses, (*before, *out), following)
@@ -246,30 +249,40 @@ def _broken_off(
     """The run ends on this lap, before or after some of the calls that were due on it."""
     stint, lap = course.stints[state.run], state.lap
     assert lap is not None
-    red = Event("broken_off", state.run, lap)
-    for parked in _come_in(course, state, state.wheel, lap):
-        yield (*before, red), parked
-    for left_out, alive in _chosen(stint, state.run, following, lap):
-        names = between(course, state, following, alive, stays)
-        yield from _some_said(course, state, names, (*before, *left_out, red), lap)
+    red, called = Event("broken_off", state.run, lap), Event("called_in", state.run, lap)
+    # A run that is called in may count where one that a flag ended does not: nobody meant that one to be over.
+    apart = stint.counts(_timed_done(stint, state), False) and not stint.counts(_timed_done(stint, state), True)
+    for ended in (red, called) if apart else (red,):
+        for parked in _come_in(course, state, state.wheel, lap, ended is red):
+            yield (*before, ended), parked
+        for left_out, alive in _chosen(stint, state.run, following, lap):
+            names = between(course, state, following, alive, stays)
+            yield from _some_said(course, state, names, (*before, *left_out, ended), lap, ended is red)
     if lap > 0 and stint.silent[stint.last - 1]:
         # Called in early after a silent lap: what the in-lap wants is said as it begins.
         for left_out, alive in _chosen(stint, state.run, stint.last, lap):
             wanted = stint.wanted(stint.last, alive, stays)
             names = _to_change(course, state.wheel, None, wanted)
-            called = Event("called_in", state.run, lap)
-            yield from _some_said(course, state, names, (*before, *left_out, called), lap)
+            for ending in ((called,), (called, red)) if apart else ((called,),):
+                yield from _some_said(course, state, names, (*before, *left_out, *ending), lap, red in ending)
 
 
-def _some_said(course: Course, state: State, names: Names, events: Events, lap: int) -> Iterator[Step]:
+def _timed_done(stint: Stint, state: State) -> int:
+    """Timed laps behind the car; on the out-lap of a run that is gone on with, those of its earlier leavings."""
+    return stint.laps[: state.lap or state.resume].count("timed")
+
+
+def _some_said(
+    course: Course, state: State, names: Names, events: Events, lap: int, by_flag: bool
+) -> Iterator[Step]:
     for count in range(1, len(names) + 1):
         for some in itertools.combinations(names, count):
             for turned, wheel in _made(course, state.wheel, {index: names[index] for index in some}, False, state, lap):
-                for parked in _come_in(course, state, wheel, lap):
+                for parked in _come_in(course, state, wheel, lap, by_flag):
                     yield (*events, *turned), parked
 
 
-def _come_in(course: Course, state: State, wheel: Wheel, lap: int) -> Iterator[State]:
+def _come_in(course: Course, state: State, wheel: Wheel, lap: int, by_flag: bool) -> Iterator[State]:
     """In the garage again: what was changed and is not known to be back is owed; the run counts or is gone on with."""
     stint = course.stints[state.run]
     home = stint.wanted(0, state.first or (), ())
@@ -277,7 +290,7 @@ def _come_in(course: Course, state: State, wheel: Wheel, lap: int) -> Iterator[S
     for hand, at in zip(wheel, home, strict=True):
         owes = any(to != at for to in hand.moved) and (hand.believed != at or not hand.sure)
         hands.append(hand._replace(owed=at if owes else hand.owed, fresh=False))
-    counts = stint.run.out_in or stint.counts(stint.laps[:lap].count("timed"))
+    counts = stint.run.out_in or stint.counts(_timed_done(stint, state), by_flag)
     if counts or state.again:
         yield _next_run(state, tuple(hands))
     if not counts:
