@@ -8,6 +8,7 @@ same call missed.
 
 from __future__ import annotations
 
+import itertools
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -94,7 +95,9 @@ class Day:
                 self.stage.status(now + 5, "red", pit_exit="closed")
                 now = self._home(now + 5)
                 self.stage.status(now + 200, "green", pit_exit="open")
-                return now + 520.0, [0, *(legs[legs.index(leg):] if leg else legs[1:])]
+                rest = legs[legs.index(leg):] if leg else legs[1:]
+                # Nobody drives a cool-down lap straight after an out-lap.
+                return now + 520.0, [0, *itertools.dropwhile(lambda one: run.laps[one] == "cool", rest)]
             if following is not None:
                 now = self._lap(now, COOL_S if run.laps[leg] in ("out", "cool") else TIMED_S, leg == 0)
         return self._home(now) + 320.0, []
