@@ -126,12 +126,19 @@ class Call:
         return self.state in CALL_REST
 
     def prompt(self, t: float) -> Prompt:
-        """The published form, as it stands at ``t``; it is made anew only when something on it changed."""
+        """The published form, as it stands at ``t``; while the call is open it is made anew only when something on it
+        changed."""
+        if not self.open:
+            return self._prompt(t)
         made_of = (self.spec, self.state, self.revision, self.reason, self.because, self.parts_said)
         if self._shown is None or any(was is not now for was, now in zip(self._shown[0], made_of, strict=True)):
-            self._shown = made_of, self._prompt(t)
-            return self._shown[1]
+            # Kept without the moment at which it was first asked for: a restart moves that moment.
+            self._shown = made_of, self._prompt(0.0)
         return self._shown[1].model_copy(update={"t": t})
+
+    def forget_prompt(self) -> None:
+        """The call ended: it is shown once or never again, so what was last shown of it is not kept."""
+        self._shown = None
 
     def _prompt(self, t: float) -> Prompt:
         spec = self.spec

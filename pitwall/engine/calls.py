@@ -268,6 +268,7 @@ class CallBook:
         else:
             self.live.pop(call.id, None)
             call.repeated = False
+            call.forget_prompt()
         if call.state == "shown":
             call.shown_t = now if call.shown_t is None else call.shown_t
         if call.state == "due":

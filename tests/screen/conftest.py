@@ -23,7 +23,7 @@ Open = Callable[..., Page]
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    """One browser for the tests of a file: as long as it is there its loop runs in this thread, and no other can."""
+    """One browser for the tests of a file: while it is there playwright's loop runs in this thread and no other can."""
     program = shutil.which("chromium")
     assert program, "the tests of the screen need Debian's package chromium (apt-get install chromium)"
     with sync_playwright() as play:

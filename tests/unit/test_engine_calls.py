@@ -392,3 +392,18 @@ def test_a_prompt_that_is_shown_again_follows_what_changed(changed: dict[str, An
     for name, value in changed.items():
         setattr(call, name, value)
     assert call.prompt(11.0) == replace(call).prompt(11.0)
+
+
+@pytest.mark.parametrize("ends", [True, False], ids=["ended", "open"])
+def test_when_a_planned_call_was_shown_leaves_nothing_in_the_book(ends: bool) -> None:
+    """The stack was shown at another moment, as after a restart: the call is the same once both showed it, or once it
+    was withdrawn in silence; the prompt has the moment at which it is asked for."""
+    ahead = spec(say_from_s=300.0, say_by_s=310.0, act_at_s=316.0)
+    first, second = Book().go(80, ahead), Book().go(80, ahead)
+    assert first.only().prompt(85).t == 85
+    if ends:
+        first.go(90), second.go(90)
+    else:
+        assert (second.only().prompt(86).t, first.only().prompt(87).t) == (86, 87)
+    assert first.only().state == ("withdrawn" if ends else "planned")
+    assert vars(first.only()) == vars(second.only())
