@@ -12,7 +12,7 @@ from playwright.sync_api import Page
 from pitwall.screen.server import FILES
 from tests.acceptance.processes import Processes, until
 from tests.screen.conftest import Open
-from tests.screen.serving import begun, call_to_make, give, shows
+from tests.screen.serving import begun, call_to_make, give
 
 AXE = Path(__file__).parent / "vendor" / "axe.min.js"
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
@@ -72,21 +72,23 @@ def test_the_call_can_be_read_from_two_metres(processes: Processes, open_page: O
     assert height_px * MM_PER_PX >= 12.0
 
 
-@pytest.mark.parametrize(("width", "height"), [(1024, 600), (1366, 768), (1920, 1080), (3840, 2160), (390, 844)])
-def test_nothing_runs_out_of_any_screen(processes: Processes, open_page: Open, width: int, height: int) -> None:
+SCREENS = ((1024, 600), (1366, 768), (1920, 1080), (3840, 2160), (390, 844))
+
+
+def test_nothing_runs_out_of_any_screen(processes: Processes, open_page: Open) -> None:
     """From a small laptop to 4K and on a phone: no page is wider than the screen, and the call's words are whole."""
     _, said = begun(processes)
     page = open_page(said["screen"])
-    page.set_viewport_size({"width": width, "height": height})
-    call_to_make(page)
-    for name in PAGES:
-        page.evaluate("hash => { location.hash = hash; }", f"/{name}/41")
-        page.locator(f".page-{name}").wait_for()
-        until(lambda: page.evaluate("document.documentElement.scrollWidth <= innerWidth"))
-    page.evaluate("location.hash = '/desk/41'")
-    shows(page, "", ".say .words")
-    words = page.locator(".say .words")
-    assert words.evaluate("element => element.scrollWidth <= element.clientWidth")
+    for width, height in SCREENS:
+        page.set_viewport_size({"width": width, "height": height})
+        for name in PAGES:
+            page.evaluate("hash => { location.hash = hash; }", f"/{name}/41")
+            page.locator(f".page-{name}").wait_for()
+            until(lambda: page.evaluate("document.documentElement.scrollWidth <= innerWidth"))
+        page.evaluate("location.hash = '/desk/41'")
+        call_to_make(page)
+        words = page.locator(".say .words")
+        assert words.evaluate("element => element.scrollWidth <= element.clientWidth"), (width, height)
 
 
 # -- colours, by the figures of the style sheet --------------------------------------------------------------------
