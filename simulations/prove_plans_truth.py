@@ -24,6 +24,7 @@ from pitwall.model.plan import Plan
 from pitwall.model.procedure import Procedure
 
 ON_THE_ROAD, BEFORE_RELEASE = 2, 4  # switches in one call, as the daemon's rules have them
+ALONE = 1  # on the road, where the listening stretches are known and no board is shown
 MOST_OUT_OF_PLAN = 4  # things out of plan on one afternoon; the shortest story of a wrong start has hardly ever more
 MOST_WORLDS = 1_000
 NESTED_PRESETS = 3
@@ -111,8 +112,10 @@ class Afternoons:
     """All afternoons of one plan."""
 
     def __init__(
-        self, plan: Plan, car: Car, procedures: Mapping[str, Procedure], wet: bool = False, misses: int = 1
+        self, plan: Plan, car: Car, procedures: Mapping[str, Procedure], wet: bool = False, misses: int = 1,
+        on_the_road: int = ON_THE_ROAD,
     ) -> None:
+        self.on_the_road = on_the_road
         self.plan, self.car, self.procedures, self.misses = plan, car, procedures, misses
         board = SwitchBoard(car, plan, procedures, wet)
         self.first = World(board, PlanProgress(plan), dict(board.believed), dict(board.believed))
@@ -283,7 +286,7 @@ class Afternoons:
                 continue
             back = {name: to for group in self._calls_between(other, following) for name, to in group.items()
                     if name not in said or not same_position(said[name], to)}
-            for more, after in self._speak(other, _in_groups(back, ON_THE_ROAD), run.run.run):
+            for more, after in self._speak(other, _in_groups(back, self.on_the_road), run.run.run):
                 yield count + more, after
 
     def _end_here(self, world: World, run: RunState, following: int) -> Iterator[tuple[int, World]]:
@@ -294,7 +297,7 @@ class Afternoons:
         if run.pointer > 0 and not self.plan.may_say("switch", run.laps[last - 1]):
             for cost, ready in self._left_out(world, run, last):
                 off = ready.board.differs(ready.board.wanted(_same(ready, run), last))
-                yield from self._cut(ready, _in_groups(off, ON_THE_ROAD), cost, run, boxed=True)
+                yield from self._cut(ready, _in_groups(off, self.on_the_road), cost, run, boxed=True)
 
     def _cut(self, world: World, groups: list[dict[str, Position]], cost: int, run: RunState, boxed: bool
              ) -> Iterator[tuple[int, World]]:
@@ -327,12 +330,12 @@ class Afternoons:
         before, after = run.laps[run.pointer], run.laps[following]
         wanted = board.wanted(run, following)
         if after != "timed" and not self.plan.may_say("switch", before):
-            return _in_groups(board.differs(wanted), ON_THE_ROAD)
+            return _in_groups(board.differs(wanted), self.on_the_road)
         planned = board.changes(board.wanted(run, run.pointer), wanted)
         off = board.differs(wanted)
         names = {name: to for name, to in {**off, **planned}.items()
                  if name in off or not (name in world.spoke and name in board.measured)}
-        return list(reversed(_in_groups(names, ON_THE_ROAD)))
+        return list(reversed(_in_groups(names, self.on_the_road)))
 
     def _cross_the_line(self, world: World, following: int) -> None:
         run = world.own_progress().current
@@ -481,5 +484,19 @@ def live_all(
     plan: Plan, car: Car, procedures: Mapping[str, Procedure], wet: bool = False, misses: int = 1,
     most_worlds: int = MOST_WORLDS,
 ) -> Truth:
-    """The truth about one small plan. Errors as :meth:`Afternoons.live`."""
-    return Afternoons(plan, car, procedures, wet, misses).live(most_worlds)
+    """The truth about one small plan, on a circuit where each switch is a call of its own on the road and on one where
+    they are told in twos: what goes wrong on one of them can go wrong. Without a preset no switch has a bearing on
+    another, and it is the same. Errors as :meth:`Afternoons.live`.
+    """
+    presets = any(switch.kind == "preset" for switch in car.switches)
+    lived = [Afternoons(plan, car, procedures, wet, misses, most).live(most_worlds)
+             for most in ((ON_THE_ROAD, ALONE) if presets else (ON_THE_ROAD,))]
+    wrong: tuple[dict[Wrong, int], ...] = tuple({} for _ in range(misses + 1))
+    stands: dict[tuple[str, int], set[tuple[str, str]]] = {}
+    for truth in lived:
+        for together, found in zip(wrong, truth.wrong, strict=True):
+            for one, cost in found.items():
+                together[one] = min(cost, together.get(one, cost))
+        for at, spots in truth.stands.items():
+            stands.setdefault(at, set()).update(spots)
+    return Truth(wrong, sum(truth.worlds for truth in lived), stands)

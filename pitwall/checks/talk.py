@@ -59,7 +59,7 @@ def _switch_calls(plan: Plan, around: Around) -> Iterator[tuple[tuple[int, int],
     if around.car is None:
         return
     indices = [index for index, run in enumerate(plan.runs) if run.laps]
-    for call in calls_of(plan, around.car, around.procedures, around.wet):
+    for call in calls_of(plan, around.car, around.procedures, around.wet, around.lap):
         if call.lap is None:
             continue
         run = plan.runs[indices[call.run]]

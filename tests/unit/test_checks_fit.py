@@ -9,12 +9,13 @@ from typing import Any
 import pytest
 
 from pitwall.checks.around import Around
+from pitwall.checks.flow.stakes import calls_of
 from pitwall.checks.plan import check_plan
 from pitwall.checks.talk import check_talk
 from pitwall.checks.tyres import ages
 from pitwall.errors import Finding, path_text
 from pitwall.model.plan import Plan
-from pitwall.track.lapmap import lap_map
+from pitwall.track.lapmap import LapMap, lap_map
 from tests.unit.engine_stage import shipped
 
 SETUP = shipped()
@@ -56,7 +57,7 @@ def test_a_place_before_the_pit_exit_is_not_passed_on_an_out_lap() -> None:
 
 def test_a_place_after_the_pit_entry_is_not_passed_on_an_in_lap() -> None:
     """The car is in the pit lane by then; out and straight in has both ends."""
-    early = replace(AROUND, lap=replace(LAP, pit_entry=0.2))
+    early = replace(AROUND, lap=replace(LAP, pit_entry=0.28))
     (one,) = found("PW211", run(items=[HOLD | {"on": "in"}]), around=early)
     assert "after the pit entry on the in-lap" in one.found
     assert found("PW211", run(items=[HOLD | {"on": "out"}]), around=early) == []
@@ -78,12 +79,22 @@ def test_a_hold_must_end_before_the_pit_entry() -> None:
 # -- talk --------------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.parametrize(("medium", "lap", "most"), [("two_way", LAP, 1), ("two_way", None, 2), ("board", LAP, 2)])
+def test_a_call_on_the_road_tells_one_switch_where_the_stretches_are_known(
+    medium: str, lap: LapMap | None, most: int
+) -> None:
+    """As the daemon makes them: two at most on a board and on a circuit without stretches; in the garage more."""
+    calls = list(calls_of(plan(run(), medium=medium), CAR, SETUP.procedures, lap=lap))
+    assert max(len(call.names) for call in calls if call.lap is not None) == most
+    assert max(len(call.names) for call in calls if call.lap is None) > 2
+
+
 def test_more_to_say_than_the_windows_of_a_lap_hold() -> None:
     """Comments and checks without end on one in-lap; on three laps there is room for as many."""
     comments = [{"do": "driver_comment", "on": "in", "with": {"topic": f"corner {number}"}} for number in range(15)]
     (one,) = found("PW212", run(items=comments))
     assert (one.severity, path_text(one.path)) == ("warning", "runs[0]")
-    assert one.found.startswith("16 calls of")  # with the switches that an in-lap wants
+    assert one.found.startswith("17 calls of")  # with the two switches that an in-lap wants, each a call of its own
     assert "in-lap of 'a'" in one.found
     assert found("PW212", run(items=comments[:4])) == []
     assert list(check_talk(plan(run(items=comments), medium="board"), AROUND)) == []  # a board is read, not heard

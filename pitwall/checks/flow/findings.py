@@ -103,7 +103,7 @@ def one_missed_words(plan: Plan, around: Around, every: bool = False) -> list[st
     """
     if around.car is None or not any(run.timed_laps for run in plan.runs):
         return []
-    found = stakes(plan, around.car, around.procedures, around.wet)
+    found = stakes(plan, around.car, around.procedures, around.wet, around.lap)
     teller = Teller(plan, around.car, around.procedures)
     spoilt = len({at for stake in found for at in stake.spoilt})
     if not found:

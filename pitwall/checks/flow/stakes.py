@@ -17,9 +17,11 @@ from pitwall.checks.flow.wheel import MISSINGS
 from pitwall.model.car import Car
 from pitwall.model.plan import Plan
 from pitwall.model.procedure import Procedure
+from pitwall.track.lapmap import LapMap
 
-ON_THE_ROAD, BEFORE_RELEASE = 2, 4
-"""Switches in one call on track, and in one group of the check before release (common practice, no source)."""
+ALONE, ON_THE_ROAD, BEFORE_RELEASE = 1, 2, 4
+"""Switches in one call on track, where the listening stretches are known and elsewhere, and in one group of the check
+before release (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -49,8 +51,13 @@ class Stake:
     seen: bool
 
 
-def stakes(plan: Plan, car: Car, procedures: Mapping[str, Procedure], wet: bool = False) -> tuple[Stake, ...]:
-    """Every call on which a timed lap hangs, the most at stake first, then what nobody would see, then in order."""
+def stakes(
+    plan: Plan, car: Car, procedures: Mapping[str, Procedure], wet: bool = False, lap: LapMap | None = None
+) -> tuple[Stake, ...]:
+    """Every call on which a timed lap hangs, the most at stake first, then what nobody would see, then in order.
+
+    ``lap``: the circuit at the car's pace, for what goes into one call; None where it is not known.
+    """
     course = lay_out(plan, car, procedures, wet, sorted(switch.switch for switch in car.switches))
     road = _Road(course, car)
     plain = set(road.wrong(start(course)))
@@ -58,7 +65,7 @@ def stakes(plan: Plan, car: Car, procedures: Mapping[str, Procedure], wet: bool 
     state: State | None = start(course)
     while state is not None:
         following = road.next(state)
-        for call, names, group in _calls(course, state, following):
+        for call, names, group in _calls(course, state, following, _at_most(plan, lap)):
             assert following is not None
             ways = (missing(course, state, following, names, group, how) for how in MISSINGS)
             worst = max((set(road.wrong(way)) - plain for way in ways), key=len)
@@ -70,15 +77,22 @@ def stakes(plan: Plan, car: Car, procedures: Mapping[str, Procedure], wet: bool 
     return tuple(sorted(found, key=lambda one: (-len(one.spoilt), one.seen, -len(one.switches))))
 
 
-def calls_of(plan: Plan, car: Car, procedures: Mapping[str, Procedure], wet: bool = False) -> Iterator[Call]:
-    """Every switch call of the plan as it stands, in order."""
+def calls_of(
+    plan: Plan, car: Car, procedures: Mapping[str, Procedure], wet: bool = False, lap: LapMap | None = None
+) -> Iterator[Call]:
+    """Every switch call of the plan as it stands, in order; ``lap`` as in :func:`stakes`."""
     course = lay_out(plan, car, procedures, wet, sorted(switch.switch for switch in car.switches))
     road = _Road(course, car)
     state: State | None = start(course)
     while state is not None:
         following = road.next(state)
-        yield from (call for call, _, _ in _calls(course, state, following))
+        yield from (call for call, _, _ in _calls(course, state, following, _at_most(plan, lap)))
         state = following
+
+
+def _at_most(plan: Plan, lap: LapMap | None) -> int:
+    """Switches in one call on track, as the daemon's rule has them."""
+    return ALONE if plan.medium != "board" and lap is not None and lap.listening is not None else ON_THE_ROAD
 
 
 class _Road:
@@ -108,7 +122,9 @@ class _Road:
             state = self.next(state)
 
 
-def _calls(course: Course, state: State, following: State | None) -> Iterator[tuple[Call, Names, Names]]:
+def _calls(
+    course: Course, state: State, following: State | None, on_the_road: int
+) -> Iterator[tuple[Call, Names, Names]]:
     """The calls from here to the next lap in the daemon's groups: (call, all that is told, what this call tells)."""
     if following is None or following.lap is None:
         return
@@ -116,7 +132,7 @@ def _calls(course: Course, state: State, following: State | None) -> Iterator[tu
         names = release_list(course, state, course.stints[state.run].wanted(0, following.alive, ()))
     else:
         names = between(course, state, following.lap, following.alive, following.stays)
-    most, listed = BEFORE_RELEASE if state.lap is None else ON_THE_ROAD, sorted(names)
+    most, listed = BEFORE_RELEASE if state.lap is None else on_the_road, sorted(names)
     for begin in range(0, len(listed), most):
         group = {index: names[index] for index in listed[begin:begin + most]}
         told = tuple(course.parts[one].name for one in group)
