@@ -97,9 +97,13 @@ def test_with_positions_the_driver_need_not_count() -> None:
 
 @pytest.mark.parametrize("every", [0.5, 1.0])
 def test_with_fewer_positions_the_driver_counts_and_nothing_is_counted_down(every: float) -> None:
-    """At 2 Hz or 1 Hz nobody knows the moment: the call says the count, no end is called, and it is probably done."""
-    made = told(stage())
-    assert made.call("constant_speed_hold-0-1-0-0").spec.text == "After turn 4: hold gear five, count five."
+    """At 2 Hz or 1 Hz nobody knows the moment: the call says the count, in full and in short, no end is called, and it
+    is probably done."""
+    made = stage()
+    call = made.call("constant_speed_hold-0-1-0-0").spec
+    assert (call.text, call.short) == ("After turn 4: hold gear five, count five.", "Turn 4: gear five, five seconds")
+    told(made)
+    assert made.call("constant_speed_hold-0-1-0-0").spec.text in (call.text, call.short), "what was begun stays"
     begin = approach(made, every)
     hold(made, begin, SETTLE + SECONDS + 1, every=every)
     assert not made.has_call("-end")
