@@ -267,14 +267,7 @@ class Afternoons:
         """The engineer takes out none, some or all items that are being done, or whose switches were called for."""
         kept = [number for number, item in enumerate(run.items) if item.leg == leg
                 and world.board.item_wants(run, item) and item.state in ("planned", "called")]
-        for count in range(len(kept) + 1):
-            for gone in itertools.combinations(kept, count):
-                other = world.twin()
-                if gone:
-                    other.own_progress()
-                for number in gone:
-                    _same(other, run).items[number].signal("fail", T, "taken out")
-                yield count, other
+        yield from self._without_some(world, run, kept, "taken out")
 
     def _thought_over(self, world: World, run: RunState, following: int, told: Sequence[Mapping[str, Position]]
                       ) -> Iterator[tuple[int, World]]:
@@ -315,13 +308,17 @@ class Afternoons:
     def _left_out(self, world: World, run: RunState, leg: int) -> Iterator[tuple[int, World]]:
         """The engineer takes out none, some or all items of the lap to come."""
         planned = [number for number, item in enumerate(run.items) if item.leg == leg and item.state == "planned"]
-        for count in range(len(planned) + 1):
-            for gone in itertools.combinations(planned, count):
+        yield from self._without_some(world, run, planned, "left out")
+
+    def _without_some(self, world: World, run: RunState, items: list[int], why: str) -> Iterator[tuple[int, World]]:
+        """None, some or all of these items gone: how many, and the world without them."""
+        for count in range(len(items) + 1):
+            for gone in itertools.combinations(items, count):
                 other = world.twin()
                 if gone:
                     other.own_progress()
                 for number in gone:
-                    _same(other, run).items[number].signal("fail", T, "left out")
+                    _same(other, run).items[number].signal("fail", T, why)
                 yield count, other
 
     def _calls_between(self, world: World, following: int) -> list[dict[str, Position]]:

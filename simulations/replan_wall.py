@@ -178,7 +178,7 @@ class Obedient:
 def opened(setup: SessionSetup) -> dict[str, tuple[RunChoice, ...]]:
     """What may be changed of each run as the session opens."""
     def nobody(asked: AdviceQuestion) -> AdviceAnswer:
-        raise NotImplementedError(f"nobody is asked at {asked.snapshot.t}")
+        raise AssertionError(f"nobody is asked at {asked.snapshot.t}")
 
     return Wall(setup, nobody).choices()
 

@@ -140,8 +140,13 @@ class LapModel:
             car: which.
             run: with at least one timed lap.
             ahead: how many timed laps ahead; between two for the mean of several.
+
+        A car that the model does not know is foreseen as any of the field, so much less surely.
         """
-        mean, variance = self._belief.expect(self._parts(car, run.mode, run.compound, run.laps - 1 + ahead))
+        parts = self._parts(car, run.mode, run.compound, run.laps - 1 + ahead)
+        # A lap that was taken back by hand may have been all that was known of the car: then it is as any other.
+        mean, variance = self._belief.expect([part for part in parts if part[0] in self._belief])
+        variance += 0.0 if self.knows(car) else self._car**2 + self._run**2
         drift = WET_DRIFT if run.wet else DRIFT
         return math.exp(mean), math.sqrt(variance + self._noise**2 + ahead * drift**2)
 

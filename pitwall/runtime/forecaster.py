@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+from abc import ABC, abstractmethod
 from collections.abc import Callable
 from concurrent.futures import BrokenExecutor, Executor, Future, ThreadPoolExecutor
 from functools import partial
@@ -64,7 +65,7 @@ class InlineForecaster(InlineWork[ForecastWanted, ForecastAnswer]):
     """Forecasts in virtual time."""
 
 
-class PooledWork(Generic[W, A]):
+class PooledWork(ABC, Generic[W, A]):
     """For a live loop: one worker, one question at a time, and only the newest waits.
 
     A question that is overtaken while it waits is dropped: its answer would be for an old revision anyway.
@@ -78,9 +79,9 @@ class PooledWork(Generic[W, A]):
         self.failures = 0
         self.overtaken = 0
 
+    @abstractmethod
     def submit(self, wanted: W) -> Future[A]:
         """Give the question to the worker."""
-        raise NotImplementedError
 
     def ask(self, wanted: W, answer: Callable[[A], None]) -> None:
         """Start it, or let it wait for the one under way. Call on the host's loop; ``answer`` is called there."""

@@ -15,6 +15,7 @@ right with its next messages.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -23,6 +24,9 @@ from pitwall.runtime.clock import awake_seconds, elapsed_seconds, wall_seconds
 LOOK_EVERY_S = 1.0
 STOOD_STILL_S = 10.0
 """Nobody looked for so much longer than usual: a gap. Shorter ones are a busy machine."""
+READ_TOGETHER_S, READINGS = 0.05, 5
+"""Three clocks cannot be read at once. Readings between which the process had to wait longer than this are read again,
+or half a second off the processor would look like a sleep and a wall clock that was set back."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,4 +83,13 @@ class StepWatch:
         )
 
     def _read(self) -> tuple[float, float, float]:
-        return self._elapsed(), self._awake(), self._wall()
+        """The three clocks, as nearly at one moment as can be had; of readings torn apart each time, the closest."""
+        best, closest = (0.0, 0.0, 0.0), math.inf
+        for _ in range(READINGS):
+            found = self._elapsed(), self._awake(), self._wall()
+            torn = self._elapsed() - found[0]
+            if torn < closest:
+                best, closest = found, torn
+            if torn <= READ_TOGETHER_S:
+                break
+        return best

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable
 
@@ -45,6 +46,32 @@ def test_drift_is_no_step() -> None:
     for _ in range(500):
         machine.runs(1, drift=0.02)
         assert not watch.look()
+
+
+@pytest.mark.parametrize("at_reading", [0, 1, 2, 3])
+@pytest.mark.parametrize("away_s", [0.8, 30.0])
+def test_a_process_that_waits_between_two_readings_saw_no_step(at_reading: int, away_s: float) -> None:
+    """A busy machine takes the processor away between the readings of two clocks: no sleep, and nobody set the clock.
+    A second and a half later the look is again as any other."""
+    machine, readings = Machine(), iter(range(1000))
+    due: list[float] = []
+
+    def reads(clock: str) -> Callable[[], float]:
+        def read() -> float:
+            if due and next(readings) == at_reading:
+                machine.runs(due.pop())
+            return float(getattr(machine, clock))
+        return read
+
+    watch = StepWatch(stood_still_s=math.inf, elapsed=reads("elapsed"), awake=reads("awake"), wall=reads("wall"))
+    machine.runs(1)
+    due.append(away_s)
+    assert not watch.look()
+    assert not due
+    machine.runs(1.5)
+    assert not watch.look()
+    machine.sleeps(1800)
+    assert watch.look().slept_s == pytest.approx(1800)
 
 
 @pytest.mark.parametrize("set_by", [3600.0, -3600.0, 1.5])

@@ -153,3 +153,15 @@ def test_two_slow_laps_in_a_row_leave_open_whether_the_run_has_moved() -> None:
         assert model.later("41", now, 1.0)[1] > 1.5 * sure
         found.append(model.later("41", run(model, "41", 500.0, [third], "medium", now), 1.0)[0])
     assert found == pytest.approx([93.0, 90.1], abs=0.7)
+
+
+def test_a_car_whose_only_lap_was_taken_back_is_as_any_other() -> None:
+    """Its run is known and the model knows nothing of it: the field's pace, less surely than for a car it knows."""
+    model = LapModel()
+    known = model.timed("58", RunSoFar(), 100.0, 90.0, "")
+    known = model.timed("58", known, 190.0, 90.0, "")
+    stranger, doubt = model.later("41", known, 1.0)
+    own, sure = model.later("58", known, 1.0)
+    assert 85.0 < stranger < 95.0
+    assert doubt > sure
+    assert 85.0 < own < 95.0
