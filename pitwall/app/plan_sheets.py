@@ -12,13 +12,13 @@ from pydantic import ValidationError
 
 from pitwall.app.plain_words import findings_from
 from pitwall.app.yaml_lines import read_document
-from pitwall.engine.differences import differences
 from pitwall.errors import FileProblem, Finding, UserError
 from pitwall.model.plan import LapChoice, Plan, write_laps
 from pitwall.sheets.csv_folder import read_csv, write_csv
-from pitwall.sheets.tables import Place, read_tables, tables_of
+from pitwall.sheets.tables import Filed, Place, empty_tables, read_tables, tables_of
 
 _PLAIN_WORD = re.compile(r"[A-Za-z_][A-Za-z0-9_ .,/+-]*")
+_NEEDED_KEY = re.compile(r"no key '(\w+)'")
 SPREADSHEET, YAML = (".xlsx",), (".yaml", ".yml")
 
 
@@ -29,15 +29,28 @@ def read_any(path: Path) -> Plan:
         FileProblem: with every finding: file and line in YAML, sheet and cell elsewhere.
         UserError: when it is none of them.
     """
-    if path.suffix in YAML:
-        return _read_yaml(path)
-    if path.suffix in SPREADSHEET:
+    return read_with_notes(path)[0]
+
+
+def read_with_notes(path: Path) -> tuple[Plan, tuple[str, ...]]:
+    """The plan, and what a person should know of how it was read: sheets that are none of its, hidden rows.
+
+    Raises:
+        FileProblem, UserError: as :func:`read_any`.
+    """
+    if path.suffix.lower() in YAML:
+        return _read_yaml(path), ()
+    if path.suffix.lower() in SPREADSHEET:
+        if not path.exists():
+            raise UserError(f"{path}: no such file")
         from pitwall.sheets.xlsx import read_xlsx  # only here: nobody else waits for the spreadsheet library
 
-        return _plan_of(path, read_xlsx(path))
-    if path.is_dir():
-        return _plan_of(path, read_csv(path))
-    raise UserError(f"{path}: expected a plan as .yaml or .xlsx, or a folder of CSV files")
+        filed = read_xlsx(path)
+    elif path.is_dir():
+        filed = read_csv(path)
+    else:
+        raise UserError(f"{path}: expected a plan as .yaml or .xlsx, or a folder of CSV files")
+    return _plan_of(path, filed), filed.notes
 
 
 def write_any(path: Path, plan: Plan) -> None:
@@ -46,12 +59,12 @@ def write_any(path: Path, plan: Plan) -> None:
     Raises:
         UserError: when it cannot be written.
     """
-    if path.suffix in YAML:
+    if path.suffix.lower() in YAML:
         try:
             path.write_text(yaml_of(plan), encoding="utf-8")
         except OSError as problem:
             raise UserError(f"{path}: cannot be written ({problem.strerror})") from None
-    elif path.suffix in SPREADSHEET:
+    elif path.suffix.lower() in SPREADSHEET:
         from pitwall.sheets.xlsx import write_xlsx
 
         write_xlsx(path, tables_of(plan))
@@ -61,9 +74,17 @@ def write_any(path: Path, plan: Plan) -> None:
         raise UserError(f"{path}: expected a name that ends with .yaml or .xlsx, or a folder's for CSV files")
 
 
-def plan_differences(old: Plan, new: Plan) -> tuple[str, ...]:
-    """What the new plan changes, a sentence each; nothing for equal plans."""
-    return differences(old, new)
+def write_template(path: Path) -> None:
+    """An empty spreadsheet to fill in.
+
+    Raises:
+        UserError: when it cannot be written, or its name is none of a spreadsheet's.
+    """
+    if path.suffix.lower() not in SPREADSHEET:
+        raise UserError(f"{path}: expected a name that ends with .xlsx")
+    from pitwall.sheets.xlsx import write_xlsx
+
+    write_xlsx(path, empty_tables())
 
 
 def _read_yaml(path: Path) -> Plan:
@@ -77,13 +98,20 @@ def _read_yaml(path: Path) -> Plan:
         raise FileProblem([replace(one, file=path.name, line=document.line(one.path)) for one in found]) from None
 
 
-def _plan_of(path: Path, tables: dict[str, Any]) -> Plan:
-    read = read_tables(tables)
+def _plan_of(path: Path, filed: Filed) -> Plan:
+    read = read_tables(filed)
     findings = [_placed(path, finding, place) for place, finding in read.findings]
+    if any(row == 1 for (_, row, _), _ in read.findings):
+        raise FileProblem(findings)  # with a wrong heading every row below it would be wrong as well
     try:
         plan = Plan.model_validate(read.data)
     except ValidationError as error:
-        findings += [_placed(path, one, read.place(one.path)) for one in findings_from(error, read.data, Plan)]
+        told = {place for place, _ in read.findings}
+        for one in findings_from(error, read.data, Plan):
+            needed = _NEEDED_KEY.match(one.found)
+            place = read.place((*one.path, needed[1]) if needed else one.path)
+            if place not in told:  # what could not be read is missing in the data
+                findings.append(_placed(path, one, place))
         raise FileProblem(findings) from None
     if findings:
         raise FileProblem(findings)
@@ -95,6 +123,8 @@ def _placed(path: Path, finding: Finding, place: Place | None) -> Finding:
     if place is None:
         return replace(finding, file=path.name)
     sheet, row, column = place
+    if _NEEDED_KEY.match(finding.found):  # as YAML would have it
+        finding = replace(finding, found="an empty cell", expected="a value, it is needed", suggestion=None)
     return replace(finding, file=f"{path.name}: {sheet} {column_letters(column)}{row}", path=())
 
 

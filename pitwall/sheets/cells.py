@@ -18,7 +18,9 @@ from typing import Any
 from pitwall.model.plan import LapChoice, Scalar
 
 YES, NO = "yes", "no"
-_NUMBER = re.compile(r"[-+]?(\d+(\.\d*)?|\.\d+)([eE][-+]?\d+)?")
+_WHOLE = re.compile(r"[-+]?\d{1,300}", re.ASCII)
+_NUMBER = re.compile(r"[-+]?(\d+(\.\d*)?|\.\d+)([eE][-+]?\d{1,3})?", re.ASCII)
+_LIKE_A_NUMBER = re.compile(r"[-+\u2212\u2013]?[\s.,'\u2019]*\d[\s\d.,'\u2019]*([eE][-+]?\d+)?")
 _PLAIN = re.compile(r"[A-Za-z_][A-Za-z0-9_./+ -]*")
 _NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]*")
 _PART = re.compile(r'\s*((?:"(?:[^"\\]|\\.)*"|[^;"])*)\s*(?:;|$)')
@@ -43,20 +45,36 @@ def read_scalar(cell: str) -> Scalar:
     """The value that a text stands for.
 
     Raises:
-        CellError: when quotes are not closed.
+        CellError: when quotes are not closed, or it is all but a number: ``56,5`` is not taken for text, nor guessed.
     """
     found = cell.strip()
     if found.lower() in (YES, NO):
         return found.lower() == YES
-    if _NUMBER.fullmatch(found):
-        return int(found) if re.fullmatch(r"[-+]?\d+", found) else float(found)
+    number = read_number(found)
+    if number is not None:
+        return number
+    if _LIKE_A_NUMBER.fullmatch(found):
+        raise CellError(f"found {shortened(found)}, expected a number such as 56.5, or a text in quotes")
     if found.startswith('"'):
         try:
             read = json.loads(found)
         except ValueError:
-            raise CellError(f"found {found}, expected the closing quotes of a text") from None
+            raise CellError(f"found {shortened(found)}, expected the closing quotes of a text") from None
         return str(read)
     return found
+
+
+def read_number(cell: str) -> int | float | None:
+    """The number that a text stands for, or None."""
+    found = cell.strip()
+    if _WHOLE.fullmatch(found):
+        return int(found)
+    return float(found) if _NUMBER.fullmatch(found) else None
+
+
+def shortened(found: str) -> str:
+    """What a message shows of a cell."""
+    return repr(found if len(found) <= 60 else f"{found[:57]}...")
 
 
 def text(value: str | None) -> str | None:
@@ -69,6 +87,11 @@ def text(value: str | None) -> str | None:
 def read_text(cell: str) -> str:
     """The text of a cell."""
     return str(read_scalar(cell)) if cell.startswith('"') else cell
+
+
+def read_word(cell: str) -> str:
+    """A name or a word of a list: blanks around it mean nothing."""
+    return read_text(cell.strip())
 
 
 def mapping(values: Mapping[str, Scalar]) -> str:
@@ -101,18 +124,20 @@ def read_mapping(cell: str) -> dict[str, Scalar]:
     found: dict[str, Scalar] = {}
     for part in _parts(_PART, cell):
         pair = _key_and_value(part)
-        if pair is None:
-            raise CellError(f"found {part!r}, expected parts such as torque_map=3 with ';' between them")
+        if pair is None or not pair[0] or not pair[1].strip():
+            raise CellError(f"found {shortened(part)}, expected parts such as torque_map=3 with ';' between them")
         if pair[0] in found:
-            raise CellError(f"found {pair[0]!r} twice, expected each key once")
+            raise CellError(f"found {shortened(pair[0])} twice, expected each key once")
         found[pair[0]] = read_scalar(pair[1])
     return found
 
 
 def listed(values: Iterable[str]) -> str:
     """``tyres, floor``: text that would read otherwise stands in quotes."""
-    return ", ".join(value if _PLAIN.fullmatch(value) and value == value.strip() else json.dumps(
-        value, ensure_ascii=False) for value in values)
+    return ", ".join(
+        value if _PLAIN.fullmatch(value) and value == value.strip() else json.dumps(value, ensure_ascii=False)
+        for value in values
+    )
 
 
 def read_list(cell: str) -> list[str]:
@@ -139,7 +164,7 @@ def read_laps_of_item(cell: str) -> list[dict[str, Any]]:
     for part in _parts(_PART, cell):
         kind, *numbers = part.replace(",", " ").split()
         if not all(number.isascii() and number.isdigit() for number in numbers):
-            raise CellError(f"found {part!r}, expected a kind of lap and numbers, such as 'timed 1 3'")
+            raise CellError(f"found {shortened(part)}, expected a kind of lap and numbers, such as 'timed 1 3'")
         found.append({"kind": kind, "numbers": [int(number) for number in numbers]})
     return found
 
@@ -149,7 +174,7 @@ def _parts(pattern: re.Pattern[str], cell: str) -> list[str]:
     while at < len(whole):
         match = pattern.match(whole, at)
         if match is None or match.end() == at:
-            raise CellError(f"found {whole[at:]!r}, expected the closing quotes of a text")
+            raise CellError(f"found {shortened(whole[at:])}, expected the closing quotes of a text")
         if match[1].strip():
             found.append(match[1].strip())
         at = match.end()
