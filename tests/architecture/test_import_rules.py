@@ -33,6 +33,7 @@ ALLOWED = {
     "bus": {"errors", "model", "runtime"},
     "feeds": {"errors", "model", "runtime"},
     "debrief": {"errors", "model", "track", "pace", "runtime"},
+    "sheets": {"errors", "model"},
     "rehearsal": {"errors", "model", "track"},
     "app": None,
     "cli": {"errors", "model", "app", "checks"},
