@@ -166,7 +166,7 @@ export interface CommandGiven {
   /** for comment: the one that gets its words or remarks now */
   comment?: number | null;
   /** for comment: what it says, in tags */
-  remarks: Remark[];
+  remarks?: Remark[] | null;
   /** call id, or none for the call now due */
   call?: string | null;
   /** for answered: which; what waits longest when left out */
