@@ -26,6 +26,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "replay": ("pitwall.cli.replay", "publish a recorded session onto the bus"),
     "watch": ("pitwall.cli.watch", "show prompts, clock and alerts in the terminal"),
     "day": ("pitwall.cli.day", "show the timetable of an event, day by day"),
+    "debrief": ("pitwall.cli.debrief", "tell what was done, where the data is and what was said, from a journal"),
     "export": ("pitwall.cli.export", "write the journals of an event or a session out as text"),
     "command": ("pitwall.cli.command", "give the running daemon one command and print its answer"),
     "users": ("pitwall.cli.users", "say who may use the broker of serve over the network"),
