@@ -32,6 +32,8 @@ ALLOWED = {
     "journal": {"errors", "model", "runtime", "engine"},
     "bus": {"errors", "model", "runtime"},
     "feeds": {"errors", "model", "runtime"},
+    "debrief": {"errors", "model", "track", "pace", "runtime"},
+    "sheets": {"errors", "model"},
     "rehearsal": {"errors", "model", "track"},
     "app": None,
     "cli": {"errors", "model", "app", "checks"},

@@ -19,7 +19,6 @@ from tests.acceptance.processes import until as until_within
 from tests.screen.conftest import LIMIT_MS
 
 
-
 def begun(processes: Processes, *more: str, event: str = "event.yaml") -> tuple[subprocess.Popen[str], dict[str, Any]]:
     """A daemon whose session somebody has begun by hand: green, and car 41 left the pits a moment ago."""
     daemon, said = processes.serve(event, "--screen-port", "0", *more)
@@ -65,8 +64,8 @@ def until(done: Callable[[], bool]) -> None:
 
 
 def press(page: Page, key: str) -> None:
-    """A command by key. Where the daemon was so slow at this moment that the page took its clock for old and sent nothing,
-    as it then says, the key is pressed again, as a person would."""
+    """A command by key. Where the daemon was so slow just then that the page took its clock for old and sent nothing, as
+    it then says, the key is pressed again, as a person would."""
 
     def taken() -> bool:
         page.locator(".frame:not(.is-old)").wait_for()
