@@ -62,11 +62,7 @@ def open_page(context: BrowserContext) -> Iterator[Open]:
         page.on("pageerror", lambda error: wrong.append(str(error)))
         page.on("console", lambda line: wrong.append(line.text) if _is_wrong(line.type, line.text) else None)
         page.goto(address)
-<<<<<<< HEAD
         page.wait_for_selector(f".frame:not(.is-old) {waits_for}" if live else "main")
-=======
-        page.wait_for_selector(f".frame:not(.is-old) {waits_for}" if live else "main")
->>>>>>> main
         return page
 
     yield opening
