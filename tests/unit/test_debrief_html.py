@@ -18,7 +18,11 @@ from pitwall.debrief.pages import drawings_of
 from tests.unit.debrief_stage import HOSTILE, made
 
 VOID = {"meta", "br", "link", "img", "input", "hr"}
-ALLOWED = set(["html", "head", "meta", "title", "style", "body", "header", "main", "nav", "ol", "ul", "li", "a", "h1", "h2", "h3", "p", "b", "span", "div", "table", "caption", "thead", "tbody", "tr", "th", "td", "figure", "figcaption", "svg", "g", "path", "use", "defs", "clippath", "rect", "pattern"])
+ALLOWED = {
+    "html", "head", "meta", "title", "style", "body", "header", "main", "nav", "ol", "ul", "li", "a", "h1", "h2", "h3",
+    "p", "b", "span", "div", "table", "caption", "thead", "tbody", "tr", "th", "td", "figure", "figcaption",
+    "svg", "g", "path", "use", "defs", "clippath", "rect", "pattern",
+}
 
 
 class Read(HTMLParser):
