@@ -64,8 +64,8 @@ def until(done: Callable[[], bool]) -> None:
 
 
 def press(page: Page, key: str) -> None:
-    """A command by key. Where the daemon was so slow just then that the page took its clock for old and sent nothing, as
-    it then says, the key is pressed again, as a person would."""
+    """A command by key. Where the daemon was so slow that the page took its clock for old and sent nothing, as it then
+    says, the key is pressed again, as a person would."""
 
     def taken() -> bool:
         page.locator(".frame:not(.is-old)").wait_for()
