@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
-PURE = ("model", "track", "pace", "radio", "forecast", "checks", "engine")
+PURE = ("model", "track", "pace", "radio", "comments", "forecast", "checks", "engine")
 BANNED_IN_PURE = {
     "asyncio", "sqlite3", "aiomqtt", "amqtt", "logging", "structlog", "time", "threading", "socket", "subprocess",
     "random", "uuid", "secrets", "datetime.datetime.now",
