@@ -37,7 +37,7 @@ def car_debrief(noted: NotedSession, name: str, spans: tuple[StatusSpan, ...], *
         radio=radio_statistics(notes, laps),
         questions=questions(car),
         changes=changes(noted, car),
-        comments=tuple(car.comments),
+        comments=tuple(car.comments.comments),
         notes=() if laps else ("The car drove no lap.",),
     )
 

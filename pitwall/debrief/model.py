@@ -11,6 +11,7 @@ from typing import Literal
 from pydantic import AwareDatetime, Field
 
 from pitwall.model.base import Frozen, Slug
+from pitwall.model.comments import Comment
 from pitwall.model.debrief_rows import (
     INTERVAL,
     ChangeRow,
@@ -29,7 +30,6 @@ from pitwall.model.debrief_rows import (
     SwitchMove,
     Uncertain,
 )
-from pitwall.model.desk import Comment
 from pitwall.model.facts import SessionStatus
 from pitwall.model.outputs import AlertPriority, CallState, CallWay
 from pitwall.model.plan import CallClass
