@@ -1,6 +1,6 @@
 """How long a forecast takes, what it does to the timers of the loop, and how it compares with SimPy. Prints JSON.
 
-    python simulations/bench_forecast.py [--repeat 15] [--runs 5] [--simpy 100] [--seconds 5]
+    python simulations/bench_forecast.py [--repeat 15] [--runs 5] [--simpy 1000] [--seconds 5]
 
 ``demo`` is the question that the engine asks at the green light about the demo's two cars, who share a crew, with 5,000
 and with 10,000 futures; ``full`` is two cars of about 40 activities each, who share nobody. ``best_ms`` and
@@ -130,7 +130,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--repeat", type=int, default=15)
     parser.add_argument("--runs", type=int, default=5, help="runs of each of the two cars, eight activities each")
-    parser.add_argument("--simpy", type=int, default=100, help="futures of the SimPy model; 0: without it")
+    parser.add_argument("--simpy", type=int, default=1000, help="futures of the SimPy model; 0: without it")
     parser.add_argument("--seconds", type=float, default=5.0, help="how long the timers are watched")
     options = parser.parse_args()
     result: dict[str, Any] = {"cars": 2, "activities_per_car": 8 * options.runs}

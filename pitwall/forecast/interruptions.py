@@ -57,6 +57,17 @@ class Spans:
         there = np.isfinite(self.starts)
         return np.where(there, self.ends, 0.0) - np.where(there, self.starts, 0.0)
 
+    @cached_property
+    def after_none(self) -> tuple[Floats, Floats]:
+        """Starts and ends row after row, shape ((K + 2) N,), behind a row of minus infinity that stands for none."""
+        none = np.full((1, self.starts.shape[1]), -np.inf)
+        return np.concatenate([none, self.starts]).ravel(), np.concatenate([none, self.ends]).ravel()
+
+    def before(self, moment: Floats) -> NDArray[np.intp]:
+        """How many begin before this moment, shape (N,)."""
+        count: NDArray[np.intp] = (self.starts < moment).sum(axis=0)
+        return count
+
 
 @dataclass(frozen=True)
 class Slot:

@@ -2,9 +2,9 @@
 
 In one future the answer is a single moment: the run fits if it leaves by then and not after, because leaving earlier
 never means ending later (``walk``). Where no interruption lies in the way that moment is the session's end less the
-laps up to the decisive one, and where one is, a formula often knows it (``thresholds``). Only the rest is searched: a
-grid of release times is walked at once, the bracket shrinks to one step of it, and the futures whose verdict is the
-same at both its ends drop out of the search.
+laps up to the decisive one; an out-lap and laps that wait for nothing are reckoned backwards (``thresholds``). A run
+with items, or with laps that wait, is searched: a grid of release times is walked at once, the bracket shrinks to one
+step of it, and the futures whose verdict is the same at both its ends drop out of the search.
 """
 
 from __future__ import annotations
@@ -88,11 +88,18 @@ def latest_release(chain: Chain, decisive: Decisive, calendar: Calendar, confide
     """
     chain = chain.part(0, decisive.index + 1)
     upper = _latest_undisturbed(chain, decisive, calendar)
-    lower = _latest_before_trouble(chain, calendar, upper)
-    if has_formula(chain):
-        latest, known = known_releases(chain, decisive.by == "start", calendar, upper)
-        lower, upper = np.where(known, latest, lower), np.where(known, latest, upper)
     needed = math.ceil(confidence * upper.size - 1e-9)
+    if has_formula(chain):
+        latest = _th_largest(known_releases(chain, decisive.by == "start", calendar, upper), needed)
+        return latest if latest >= now else None
+    return _searched(chain, decisive, calendar, upper, needed, now)
+
+
+def _searched(
+    chain: Chain, decisive: Decisive, calendar: Calendar, upper: Floats, needed: int, now: float
+) -> float | None:
+    """The latest release, to within ``TOLERANCE_S``, with which the run fits in so many futures as are needed."""
+    lower = _latest_before_trouble(chain, calendar, upper)
     low, high = _th_largest(lower, needed), _th_largest(upper, needed)
     question = _Question(chain, decisive, calendar, lower, upper)
     if low < now:

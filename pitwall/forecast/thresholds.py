@@ -1,15 +1,14 @@
-"""The latest release of a run in one future, where a formula gives it: most futures with an interruption in the way.
+"""The latest release of a run in each future, from its end backwards: lap by lap, when it must begin at the latest.
 
-C[k] are the seconds from leaving to the beginning of lap k, D the decisive lap, E the end of the session.
+T[k] is the latest beginning of lap k with which the run still fits. The decisive lap must end by the end of the
+session, or, where a lap begun in time may be finished, begin by it. Lap k must end by T[k + 1]:
 
-* Nothing in the way: leave before E - C[D].
-* Slow periods only: a lap's progress is session time less what is lost while slow, so leave when as much progress is
-  left until E as the laps up to D take.
-* One red flag, from s to e, later slow periods and earlier flags out of the way. If it is over in time, the car that
-  waits in the garage leaves after it. If not, the car must be so far that what it still owes then fits: the out-lap
-  again and the laps from k on, so lap k must have begun by s.
-
-Futures in which more than one thing matters are left to the search (``release``).
+* Nothing in the way: it begins before T[k + 1] less its duration. Under slow periods a lap's progress is session time
+  less what is lost while slow, so it begins when as much progress is left until T[k + 1] as it takes.
+* The last red flag, from s to e, that begins before T[k + 1]: a car that it catches on lap k owes the out-lap and lap k
+  from e on (on its out-lap, or waiting in the garage: the out-lap alone). If that ends by T[k + 1], earlier flags do no
+  more harm than this one, because an earlier beginning never means a later end (``walk``). If not, lap k must end by s,
+  and the same is asked of the flag before.
 """
 
 from __future__ import annotations
@@ -17,67 +16,118 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pitwall.forecast.interruptions import Calendar
+from pitwall.forecast.interruptions import Calendar, Spans
 from pitwall.forecast.pert import Floats
 from pitwall.forecast.walk import SLOW_PACE, Chain, stretched
 
-HAIR_S = 1e-6
-"""Formulas give the moment from which on a run fits no more."""
+HAIR_S = 1e-3
+"""So much before the moment from which on the run fits no more: what is told is rounded to the millisecond."""
+
+Indices = NDArray[np.intp]
 
 
 def has_formula(chain: Chain) -> bool:
-    """Guard: out of the garage, then laps that wait for nothing, and one out-lap for all of them."""
-    kinds = [one.kind for one in chain.activities]
-    plain = kinds[0] == "out" and all(kind in ("timed", "cool") for kind in kinds[1:])
-    waits = any(one.not_before_s is not None for one in chain.activities)
-    same = all(lap is chain.out_again[0] for lap in chain.out_again)
-    return plain and same and not waits and not chain.under_way
+    """Guard: out of the garage, perhaps not before some moment, then laps that wait for nothing."""
+    first, *laps = chain.activities
+    plain = first.kind == "out" and all(one.kind in ("timed", "cool") for one in laps)
+    return plain and not chain.under_way and all(one.not_before_s is None for one in laps)
 
 
-def known_releases(chain: Chain, by_start: bool, calendar: Calendar, upper: Floats) -> tuple[Floats, NDArray[np.bool_]]:
-    """The latest release in each future, shape (N,), and where it is known.
+def known_releases(chain: Chain, by_start: bool, calendar: Calendar, upper: Floats) -> Floats:
+    """The latest release in each future, shape (N,); minus infinity where it may not leave as early as it must.
 
     Args:
         chain: The run up to and with its decisive lap, for which ``has_formula`` holds.
         by_start: That lap must have begun, else ended, by the end of the session.
         calendar: The futures.
-        upper: E - C[D], shape (N,).
+        upper: The latest release in each future if nothing interrupts the run, shape (N,).
     """
-    to_start = np.concatenate([np.zeros((1, upper.size)), chain.durations.cumsum(axis=0)])
-    needed = to_start[-2 if by_start else -1]
-    # So long a run that leaves by then may still be on its decisive lap, slowed all the way.
-    limit = upper + to_start[-1] / SLOW_PACE
-    future, begins, ends, reds = *calendar.listed, calendar.reds
-    near = begins < limit[future]
-    latest, last_red = upper.copy(), np.full(upper.size, -1)
-    # Reds of a future are listed in order: the last one that is near is written last.
-    red = near[:reds].nonzero()[0]
-    last_red[future[red]] = red
-    slow = np.zeros(upper.size, dtype=np.bool_)
-    slow[future[reds:][near[reds:]]] = True
-    only_slow = (slow & (last_red < 0)).nonzero()[0]
-    latest[only_slow] = stretched(
-        calendar.slow, only_slow, calendar.session_end[only_slow], -needed[only_slow]) - HAIR_S
-    stopped = (last_red >= 0).nonzero()[0]
-    which = last_red[stopped]
-    latest[stopped] = _stopped(chain, to_start, needed, calendar, upper, stopped, begins[which], ends[which])
-    known = np.ones(upper.size, dtype=np.bool_)
-    others = near & (ends > latest[future]) & (last_red[future] >= 0)
-    others[which] = False
-    known[future[others]] = False
-    return latest, known
+    ends = calendar.session_end + chain.durations[-1] if by_start else calendar.session_end
+    touched = calendar.met(upper, ends)
+    latest = upper.copy()
+    if touched.size:
+        latest[touched] = _Backwards(chain, calendar, touched).release(by_start)
+    latest -= HAIR_S
+    waits_until = chain.activities[0].not_before_s
+    return latest if waits_until is None else np.where(latest < waits_until, -np.inf, latest)
 
 
-def _stopped(
-    chain: Chain, to_start: Floats, needed: Floats, calendar: Calendar, upper: Floats, futures: NDArray[np.intp],
-    begins: Floats, over: Floats,
-) -> Floats:
-    """The latest release where one red flag is in the way, one for each of these futures."""
-    bound = upper[futures]
-    owes_less_than = calendar.session_end[futures] - over - chain.out_again[0][futures]
-    laps = to_start[1:, futures]
-    far_enough = needed[futures] - laps < owes_less_than
-    far_enough[-1] = True  # the decisive lap was over before the flag came
-    lap = far_enough.argmax(axis=0)
-    found: Floats = np.where(over < bound, bound, np.minimum(bound, begins - laps[lap, np.arange(futures.size)]))
-    return found - HAIR_S
+class _Last:
+    """The last interruption of each column that begins before a moment."""
+
+    def __init__(self, spans: Spans, futures: Indices, calendar_end: Floats) -> None:
+        # Counted from one, in a list with one before all others that was over before anything began.
+        self.starts, self.ends = spans.after_none
+        self.width, self.futures, self.all = calendar_end.size, futures, np.arange(futures.size)
+        self.place = spans.before(calendar_end)[futures] * self.width + futures
+        self.start, self.end = self.starts.take(self.place), self.ends.take(self.place)
+
+    def _go(self, columns: Indices, by: int) -> None:
+        self.place[columns] += by * self.width
+        place = self.place[columns]
+        self.start[columns], self.end[columns] = self.starts.take(place), self.ends.take(place)
+
+    def forward(self, before: Floats) -> None:
+        """Go on to the last one that begins before ``before``, shape (n,)."""
+        columns = self.all
+        while (columns := columns[self.starts.take(self.place[columns] + self.width) < before[columns]]).size:
+            self._go(columns, 1)
+
+    def back(self, columns: Indices, before: Floats) -> None:
+        """In these columns, back to the last one that begins before ``before``, shape (n,)."""
+        while (columns := columns[self.start[columns] >= before[columns]]).size:
+            self._go(columns, -1)
+
+
+class _Backwards:
+    """The laps of a run in some futures, the last one first."""
+
+    def __init__(self, chain: Chain, calendar: Calendar, futures: Indices) -> None:
+        self.chain, self.futures, self.slows = chain, futures, calendar.slow
+        self.end, self.all = calendar.session_end[futures], np.arange(futures.size)
+        self.red = _Last(calendar.red, futures, calendar.session_end)
+        self.slow = _Last(calendar.slow, futures, calendar.session_end)
+
+    def release(self, by_start: bool) -> Floats:
+        """When the run must leave at the latest, shape (n,)."""
+        by = self.end
+        if by_start:
+            lap = self.chain.durations[-1][self.futures]
+            by = by + lap
+            self.slow.forward(by)
+            met = (self.slow.end > self.end).nonzero()[0]
+            by[met] = stretched(self.slows, self.futures[met], self.end[met], lap[met])
+            self.slow.forward(by)
+            self.red.forward(by)
+        for index in range(len(self.chain.activities) - 1, -1, -1):
+            by = self._begun(index, by)
+        return by
+
+    def _begun(self, index: int, by: Floats) -> Floats:
+        """When the lap must begin at the latest to end by ``by``, which is lowered where a flag demands it."""
+        duration = self.chain.durations[index][self.futures]
+        out = self.chain.out_again[index][self.futures] if index else np.zeros(by.size)
+        columns = self.all
+        self.red.back(columns, by)
+        while (columns := columns[self._too_late(columns, out, duration, by)]).size:
+            by[columns] = self.red.start[columns]
+            self.red.back(columns, by)
+        self.slow.back(self.all, by)
+        begins: Floats = by - duration
+        met = (self.slow.end > begins).nonzero()[0]
+        if met.size:
+            begins[met] = stretched(self.slows, self.futures[met], by[met], -duration[met])
+        return begins
+
+    def _too_late(self, columns: Indices, out: Floats, duration: Floats, by: Floats) -> NDArray[np.bool_]:
+        """Where the lap ends too late that is done after the flag, behind the out-lap that it then takes."""
+        over, by = self.red.end[columns], by[columns]
+        owed = (out + duration)[columns]
+        late: NDArray[np.bool_] = over + owed > by
+        # The slow periods that are passed over begin after ``by``.
+        open_ = (~late & (self.slow.end[columns] > over) & (over + owed * (1.0 / SLOW_PACE) > by)).nonzero()[0]
+        if open_.size:
+            futures, at = self.futures[columns[open_]], columns[open_]
+            leaves = stretched(self.slows, futures, over[open_], out[at])
+            late[open_] = stretched(self.slows, futures, leaves, duration[at]) > by[open_]
+        return late

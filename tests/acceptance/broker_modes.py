@@ -30,7 +30,7 @@ MODES = ("embedded", "mosquitto", "auto", "elsewhere")
 SESSION = "practice-1"
 AT = f"pitwall/1/{SESSION}/"
 ROLES: dict[str, Role] = {"timing": "feed", "seat-1": "desk", "seat-2": "desk", "wall": "viewer"}
-WAIT_S = 20.0
+WAIT_S = 60.0
 
 
 async def until(done: Callable[[], bool], what: str) -> None:

@@ -16,7 +16,7 @@ from typing import Any
 from pitwall.bus.orphans import end_orphans
 
 ROOT = Path(__file__).resolve().parents[2]
-WAIT_S = 20.0
+WAIT_S = 60.0
 
 
 class Processes:

@@ -22,7 +22,7 @@ from tests.contract.bus_rigs import LinkProxy, mosquitto
 QUICK_DAY = Path(__file__).with_name("quick_day.yaml")
 TOPICS = "pitwall/1/practice-1/"
 SPEED = 60
-WAIT_S = 20.0
+WAIT_S = 60.0
 
 
 @dataclass(frozen=True)

@@ -26,7 +26,7 @@ from pitwall.bus.mqtt import MqttBus
 QUICK = LinkSettings(keepalive_s=5, timeout_s=1.0, first_wait_s=0.02, longest_wait_s=0.2)
 
 
-async def eventually(wanted: Callable[[], bool], what: str = "the wanted state", within_s: float = 3.0) -> None:
+async def eventually(wanted: Callable[[], bool], what: str = "the wanted state", within_s: float = 20.0) -> None:
     """Wait until ``wanted()`` is true; fail with ``what`` after ``within_s`` seconds."""
     loop = asyncio.get_running_loop()
     end = loop.time() + within_s
@@ -232,7 +232,7 @@ async def mosquitto(folder: Path, extra: str = "") -> AsyncIterator[int]:
     command = [mosquitto_program(), "-c", str(config)]
     child = subprocess.Popen(command, stdout=log, stderr=log)  # noqa: ASYNC220  # nothing runs beside it yet
     try:
-        for _ in range(500):
+        for _ in range(3000):
             assert child.poll() is None, (folder / "mosquitto.log").read_text(encoding="utf-8")
             try:
                 _, writer = await asyncio.open_connection("127.0.0.1", port)
@@ -244,5 +244,5 @@ async def mosquitto(folder: Path, extra: str = "") -> AsyncIterator[int]:
         yield port
     finally:
         child.terminate()
-        child.wait(timeout=5)
+        child.wait(timeout=30)
         log.close()

@@ -25,9 +25,9 @@ from pitwall.model.advice import AdviceAnswer
 from pitwall.runtime.adviser import InlineAdviser, ProcessAdviser
 from pitwall.runtime.clock import VirtualClock
 from pitwall.runtime.ports import Adviser
-from tests.contract.advice_work import DIES, GATE, RAISES, WAITS, wanted, work
+from tests.contract.advice_work import DIES, GATE, MOST_S, RAISES, WAITS, wanted, work
 
-WITHIN_S = 15.0
+WITHIN_S = 60.0
 """A process has started, or has ended, by then, also on a busy machine."""
 
 
@@ -183,7 +183,7 @@ async def test_closing_does_not_wait_for_a_search(process: Process) -> None:
     process.ask(2, WAITS)
     began = time.monotonic()
     process.close()
-    assert time.monotonic() - began < 1.0
+    assert time.monotonic() - began < MOST_S / 2
     await _ended(process.workers[0])
     process.ask(3)
     await asyncio.sleep(0.05)

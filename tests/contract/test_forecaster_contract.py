@@ -24,7 +24,7 @@ from pitwall.runtime.ports import Forecaster
 from tests.contract.bus_rigs import eventually
 from tests.replay.toy import Ear, Toy, answer_of, crossing, wanted
 
-HANGS_S = 10.0
+HANGS_S = 60.0
 SEED_PER_REVISION = 7
 """``answer_of`` makes the answer's seed from the revision: so an answer says whose it is."""
 

@@ -91,7 +91,7 @@ def test_sigkill_and_start_again(tmp_path: Path) -> None:
         due = clock.now() + 6.0
         heard = asyncio.Event()
         clock.call_at(due, heard.set)
-        await asyncio.wait_for(heard.wait(), 10)
+        await asyncio.wait_for(heard.wait(), 60)
         host.stop()
         await running
         await journal.close()

@@ -58,7 +58,7 @@ def open_page(context: BrowserContext) -> Iterator[Open]:
         page.on("pageerror", lambda error: wrong.append(str(error)))
         page.on("console", lambda line: wrong.append(line.text) if _is_wrong(line.type, line.text) else None)
         page.goto(address)
-        page.wait_for_selector(f".frame:not(.is-old) {waits_for}" if live else "main", timeout=15_000)
+        page.wait_for_selector(f".frame:not(.is-old) {waits_for}" if live else "main", timeout=40_000)
         return page
 
     yield opening

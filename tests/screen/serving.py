@@ -15,7 +15,7 @@ from pitwall.journal.sqlite import read_journal
 from pitwall.model.events import CommandGiven
 from tests.acceptance.processes import Processes
 
-SOON_MS = 15_000
+SOON_MS = 40_000
 
 
 def begun(processes: Processes, *more: str, event: str = "event.yaml") -> tuple[subprocess.Popen[str], dict[str, Any]]:

@@ -124,7 +124,7 @@ class Running:
         """One command and its answer."""
         values = command_from("41", command, "ann", arguments_from(list(words)))
         asked = asyncio.ensure_future(
-            give(MemoryBus(self.broker), self.session, values, moment(at) if at is not None else None, within_s=5.0)
+            give(MemoryBus(self.broker), self.session, values, moment(at) if at is not None else None, within_s=60.0)
         )
         while not asked.done():
             await asyncio.sleep(0)

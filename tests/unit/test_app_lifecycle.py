@@ -109,7 +109,7 @@ async def test_signal_is_a_wish_to_stop(number: signal.Signals) -> None:
     undo = stop_on_signals(stopping)
     try:
         os.kill(os.getpid(), number)
-        await asyncio.wait_for(stopping.wait(), 2)
+        await asyncio.wait_for(stopping.wait(), 20)
     finally:
         undo()
 
@@ -125,7 +125,7 @@ async def test_signals_fall_back_where_the_loop_has_none(monkeypatch: pytest.Mon
     stopping = asyncio.Event()
     undo = stop_on_signals(stopping)
     os.kill(os.getpid(), signal.SIGTERM)
-    await asyncio.wait_for(stopping.wait(), 2)
+    await asyncio.wait_for(stopping.wait(), 20)
     undo()
     assert signal.getsignal(signal.SIGTERM) is before
 

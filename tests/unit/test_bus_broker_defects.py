@@ -70,7 +70,7 @@ class Raw:
         """Send PUBLISH at QoS 0."""
         self.send(packet(0x31 if retain else 0x30, text(topic) + payload))
 
-    async def packet(self, within_s: float = 2.0) -> bytes:
+    async def packet(self, within_s: float = 20.0) -> bytes:
         """The next packet; empty when the broker closed."""
         async with asyncio.timeout(within_s):
             try:
@@ -459,7 +459,7 @@ async def test_websocket_listener_speaks_mqtt() -> None:
         assert running.websocket_address is not None
         async with websocket_connect(running.websocket_address, subprotocols=["mqtt"]) as socket:  # type: ignore[list-item]  # a NewType of str
             await socket.send(packet(0x10, text("MQTT") + b"\x04\x02\x00\x0a" + text("screen")))
-            assert await asyncio.wait_for(socket.recv(), 2) == ACCEPTED
+            assert await asyncio.wait_for(socket.recv(), 20) == ACCEPTED
 
 
 async def test_stop_ends_silent_connections_and_frees_the_port() -> None:

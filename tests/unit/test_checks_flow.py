@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from typing import Any
 
 import pytest
@@ -229,14 +228,12 @@ def test_a_plan_without_timed_laps_has_nothing_at_stake() -> None:
 # -- the demo event, and time --------------------------------------------------------------------------------------
 
 
-def test_the_demo_event_is_safe_while_every_call_is_made_and_quickly_proved() -> None:
-    """No finding on its plans; the proof of both takes a small part of a second (a bound for slow machines)."""
+def test_the_demo_event_is_safe_while_every_call_is_made() -> None:
+    """No finding on its plans, and the proof of both is complete."""
     made = load_setup(demo_event())
-    begin = time.perf_counter()
     for car, one in made.plans.items():
         proofs = prove(one, made.cars[car], made.procedures, misses=0)
         assert all(proof.complete and not proof.wrong for proof in proofs)
-    assert time.perf_counter() - begin < 2.0
 
 
 @pytest.mark.parametrize("laps", [20, 150])

@@ -546,7 +546,7 @@ async def test_line_printer_ends_when_its_reader_went_away() -> None:
     waiting = asyncio.ensure_future(printer.until_gone(cast(Any, None), asyncio.Event()))
     printer.hear(_prompt(state="due"))
     printer.hear(_prompt("other", state="due"))
-    await asyncio.wait_for(waiting, 1.0)
+    await asyncio.wait_for(waiting, 20)
 
 
 def test_keys_are_split_from_what_the_terminal_sends() -> None:

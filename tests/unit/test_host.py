@@ -406,11 +406,11 @@ async def test_live_loop_takes_what_comes_and_ends_when_told() -> None:
     running = asyncio.create_task(host.run())
     for n in range(3):
         host.submit(crossing(n, clock.now()))
-    async with asyncio.timeout(5):
+    async with asyncio.timeout(30):
         await ear.heard.wait()
     host.submit(crossing(3, clock.now()))
     host.stop()
-    await asyncio.wait_for(running, 5)
+    await asyncio.wait_for(running, 30)
     assert ear.ids[-1] == "lap:41:4"
     assert "forecast:1" in ear.ids
     assert host.health().wakeups_armed == 0
@@ -424,10 +424,10 @@ async def test_live_loop_outlives_a_failing_journal(monkeypatch: pytest.MonkeyPa
     host = Host(Toy(), journal, LiveClock(), Desk(), [ear])
     running = asyncio.create_task(host.run())
     host.submit(crossing(0, 0.0))
-    async with asyncio.timeout(5):
+    async with asyncio.timeout(30):
         await ear.heard.wait()
     host.stop()
-    await asyncio.wait_for(running, 5)
+    await asyncio.wait_for(running, 30)
     assert host.health().store_failures == 3
 
 
@@ -438,7 +438,7 @@ async def test_stopping_with_a_dead_journal_still_stops() -> None:
     host = Host(Toy(), journal, LiveClock(), Desk(), [])
     host.submit(crossing(0, 0.0))
     host.stop()
-    await asyncio.wait_for(host.run(), 5)
+    await asyncio.wait_for(host.run(), 30)
     assert host.health().queue_depth == 1
 
 

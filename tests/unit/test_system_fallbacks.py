@@ -172,7 +172,7 @@ async def test_ctrl_break_is_a_wish_to_stop_where_there_is_one(monkeypatch: pyte
     before, stopping = signal.getsignal(number), asyncio.Event()
     undo = lifecycle.stop_on_signals(stopping)
     os.kill(os.getpid(), number)
-    await asyncio.wait_for(stopping.wait(), 2)
+    await asyncio.wait_for(stopping.wait(), 20)
     undo()
     assert signal.getsignal(number) is before
 

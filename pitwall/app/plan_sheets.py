@@ -1,0 +1,174 @@
+"""Plans between the files that people have: YAML, the source; a spreadsheet; a folder of CSV files."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import yaml
+from pydantic import ValidationError
+
+from pitwall.app.plain_words import findings_from
+from pitwall.app.yaml_lines import read_document
+from pitwall.errors import FileProblem, Finding, UserError
+from pitwall.model.plan import LapChoice, Plan, write_laps
+from pitwall.sheets.csv_folder import read_csv, write_csv
+from pitwall.sheets.tables import Filed, Place, empty_tables, read_tables, tables_of
+
+_PLAIN_WORD = re.compile(r"[A-Za-z_][A-Za-z0-9_ .,/+-]*")
+_NEEDED_KEY = re.compile(r"no key '(\w+)'")
+SPREADSHEET, YAML = (".xlsx",), (".yaml", ".yml")
+
+
+def read_any(path: Path) -> Plan:
+    """A plan from any of the three forms, by its name: ``.yaml``, ``.xlsx``, or a folder of CSV files.
+
+    Raises:
+        FileProblem: with every finding: file and line in YAML, sheet and cell elsewhere.
+        UserError: when it is none of them.
+    """
+    return read_with_notes(path)[0]
+
+
+def read_with_notes(path: Path) -> tuple[Plan, tuple[str, ...]]:
+    """The plan, and what a person should know of how it was read: sheets that are none of its, hidden rows.
+
+    Raises:
+        FileProblem, UserError: as :func:`read_any`.
+    """
+    if path.suffix.lower() in YAML:
+        return _read_yaml(path), ()
+    if path.suffix.lower() in SPREADSHEET:
+        if not path.exists():
+            raise UserError(f"{path}: no such file")
+        from pitwall.sheets.xlsx import read_xlsx  # only here: nobody else waits for the spreadsheet library
+
+        filed = read_xlsx(path)
+    elif path.is_dir():
+        filed = read_csv(path)
+    else:
+        raise UserError(f"{path}: expected a plan as .yaml or .xlsx, or a folder of CSV files")
+    return _plan_of(path, filed), filed.notes
+
+
+def write_any(path: Path, plan: Plan) -> None:
+    """Write a plan in the form that the name asks for; a name without an ending is a folder of CSV files.
+
+    Raises:
+        UserError: when it cannot be written.
+    """
+    if path.suffix.lower() in YAML:
+        try:
+            path.write_text(yaml_of(plan), encoding="utf-8")
+        except OSError as problem:
+            raise UserError(f"{path}: cannot be written ({problem.strerror})") from None
+    elif path.suffix.lower() in SPREADSHEET:
+        from pitwall.sheets.xlsx import write_xlsx
+
+        write_xlsx(path, tables_of(plan))
+    elif not path.suffix:
+        write_csv(path, tables_of(plan))
+    else:
+        raise UserError(f"{path}: expected a name that ends with .yaml or .xlsx, or a folder's for CSV files")
+
+
+def write_template(path: Path) -> None:
+    """An empty spreadsheet to fill in.
+
+    Raises:
+        UserError: when it cannot be written, or its name is none of a spreadsheet's.
+    """
+    if path.suffix.lower() not in SPREADSHEET:
+        raise UserError(f"{path}: expected a name that ends with .xlsx")
+    from pitwall.sheets.xlsx import write_xlsx
+
+    write_xlsx(path, empty_tables())
+
+
+def _read_yaml(path: Path) -> Plan:
+    document = read_document(path)
+    if document.findings:
+        raise FileProblem(document.findings)
+    try:
+        return Plan.model_validate(document.data)
+    except ValidationError as error:
+        found = findings_from(error, document.data, Plan, document.line)
+        raise FileProblem([replace(one, file=path.name, line=document.line(one.path)) for one in found]) from None
+
+
+def _plan_of(path: Path, filed: Filed) -> Plan:
+    read = read_tables(filed)
+    findings = [_placed(path, finding, place) for place, finding in read.findings]
+    if any(row == 1 for (_, row, _), _ in read.findings):
+        raise FileProblem(findings)  # with a wrong heading every row below it would be wrong as well
+    try:
+        plan = Plan.model_validate(read.data)
+    except ValidationError as error:
+        told = {place for place, _ in read.findings}
+        for one in findings_from(error, read.data, Plan):
+            needed = _NEEDED_KEY.match(one.found)
+            place = read.place((*one.path, needed[1]) if needed else one.path)
+            if place not in told:  # what could not be read is missing in the data
+                findings.append(_placed(path, one, place))
+        raise FileProblem(findings) from None
+    if findings:
+        raise FileProblem(findings)
+    return plan
+
+
+def _placed(path: Path, finding: Finding, place: Place | None) -> Finding:
+    """The finding with its sheet and cell in the place of the path that YAML would have."""
+    if place is None:
+        return replace(finding, file=path.name)
+    sheet, row, column = place
+    if _NEEDED_KEY.match(finding.found):  # as YAML would have it
+        finding = replace(finding, found="an empty cell", expected="a value, it is needed", suggestion=None)
+    return replace(finding, file=f"{path.name}: {sheet} {column_letters(column)}{row}", path=())
+
+
+def column_letters(number: int) -> str:
+    """How spreadsheets name a column, counted from 1: ``A``, ``Z``, ``AA``."""
+    letters = ""
+    while number:
+        number, rest = divmod(number - 1, 26)
+        letters = chr(ord("A") + rest) + letters
+    return letters
+
+
+def yaml_of(plan: Plan) -> str:
+    """The plan as YAML: what is as usual left out, laps and places of items in their short forms."""
+    data = plan.model_dump(mode="json", by_alias=True, exclude_defaults=True)
+    data = {"plan": plan.plan, **data}
+    for run, entry in zip(plan.runs, data["runs"], strict=True):
+        if run.laps:
+            entry["laps"] = write_laps(run.laps)
+        if "after_garage_s" in entry:
+            work = run.after_garage_s
+            entry["after_garage_s"] = [work.low_s, work.likely_s, work.high_s]
+        for item, made in zip(run.items, entry.get("items", ()), strict=False):
+            if item.on:
+                made["on"] = _short_laps(item.on)
+    return yaml.dump(data, Dumper=_PlanDumper, sort_keys=False, allow_unicode=True, width=110)
+
+
+class _PlanDumper(yaml.SafeDumper):
+    """As usual, but what is no plain word stands in double quotes: nothing is folded there, or read as a number."""
+
+    def represent_str(self, data: str) -> yaml.ScalarNode:
+        """A text, so that our own reader gives the same."""
+        style = None if _PLAIN_WORD.fullmatch(data) else '"'
+        return self.represent_scalar("tag:yaml.org,2002:str", data, style=style)
+
+
+_PlanDumper.add_representer(str, _PlanDumper.represent_str)
+
+
+def _short_laps(choices: tuple[LapChoice, ...]) -> Any:
+    if all(not choice.numbers for choice in choices):
+        kinds = [choice.kind for choice in choices]
+        return kinds[0] if len(kinds) == 1 else list(kinds)
+    if len({choice.kind for choice in choices}) == len(choices) and all(choice.numbers for choice in choices):
+        return {choice.kind: list(choice.numbers) for choice in choices}
+    return [{"kind": choice.kind, "numbers": list(choice.numbers)} for choice in choices]

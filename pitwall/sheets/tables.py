@@ -1,0 +1,279 @@
+"""A plan as tables, and tables as a plan: four sheets, each a list of rows of cells.
+
+    plan    a name and its value a row
+    runs    a run a row
+    items   an item a row, beside the name of its run
+    tyres   a tyre set a row, beside its label
+
+Columns may stand in any order, and those that nobody uses may be missing. A column whose name stands in brackets is a
+remark, and is not read. Nothing else is passed over: what cannot be a part of the plan is told with sheet and cell.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from pitwall.errors import FilePath, Finding
+from pitwall.model.plan import Plan
+from pitwall.sheets.cells import CellError, text
+from pitwall.sheets.columns import ABSENT, ITEMS, PLAN, RUNS, TYRES, Cell, Column, Unreadable
+from pitwall.sheets.headings import headings, same_name, sheets_there
+
+OF_RUN = Column("run", ("run",), "word", lambda run: run, needed=True, note="a run of the sheet runs")
+LABEL = Column("set", ("set",), "text", lambda label: label, needed=True, note="its label; such as: B1")
+TABLES: dict[str, tuple[Column, ...]] = {"runs": RUNS, "items": (OF_RUN, *ITEMS), "tyres": (LABEL, *TYRES)}
+"""Sheet -> its columns, in order."""
+SHEETS: dict[str, tuple[str, ...]] = {
+    "plan": ("what", "value"),
+    **{sheet: tuple(column.name for column in columns) for sheet, columns in TABLES.items()},
+}
+"""Sheet -> the names at the top of its columns, in order."""
+
+Rows = Sequence[Sequence[Cell]]
+Place = tuple[str, int, int]
+"""Sheet, row and column, the latter two counted from 1 as spreadsheets do."""
+
+
+def tables_of(plan: Plan) -> dict[str, list[list[Cell]]]:
+    """The rows of each sheet, the names of the columns first."""
+    found: dict[str, list[list[Cell]]] = {sheet: [list(names)] for sheet, names in SHEETS.items()}
+    found["plan"] += [[row.name, row.write(plan)] for row in PLAN]
+    for run in plan.runs:
+        found["runs"].append([column.write(run) for column in RUNS])
+        found["items"] += [[run.run, *(column.write(item) for column in ITEMS)] for item in run.items]
+    for label, tyres in plan.tyre_sets.items():
+        found["tyres"].append([text(label), *(column.write(tyres) for column in TYRES)])
+    return found
+
+
+def empty_tables() -> dict[str, list[list[Cell]]]:
+    """The tables of no plan yet: names only, and the version of the format."""
+    found: dict[str, list[list[Cell]]] = {sheet: [list(names)] for sheet, names in SHEETS.items()}
+    found["plan"] += [[row.name, 1 if row.path == ("plan",) else None] for row in PLAN]
+    return found
+
+
+@dataclass(frozen=True)
+class Filed:
+    """What a file holds.
+
+    Attributes:
+        tables: the rows of each sheet of ours that is there.
+        others: the names of all other sheets.
+        notes: what a person should know although it is read, each with a sentence.
+        decimal_comma: numbers may be written 20,5.
+    """
+
+    tables: Mapping[str, Rows]
+    others: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    decimal_comma: bool = False
+
+
+@dataclass
+class Read:
+    """What came of the tables: plain data for the plan's model, where each part of it stood, and what is wrong."""
+
+    decimal_comma: bool = False
+    data: dict[str, Any] = field(default_factory=lambda: {"runs": []})
+    places: dict[FilePath, Place] = field(default_factory=dict)
+    findings: list[tuple[Place, Finding]] = field(default_factory=list)
+
+    def wrong(self, place: Place, found: str, expected: str | None = None, suggestion: str | None = None) -> None:
+        """Note a finding."""
+        self.findings.append((place, Finding(code="PW016", found=found, expected=expected, suggestion=suggestion)))
+
+    def put(self, at: FilePath, path: FilePath, value: Any, place: Place) -> None:
+        """Put a value below ``at`` into the data, and note where it stood."""
+        here: Any = self.data
+        for part in (*at, *path[:-1]):
+            here = here[part] if isinstance(part, int) else here.setdefault(part, {})
+        here[path[-1]] = value
+        self.places[(*at, *path)] = place
+
+    def place(self, path: FilePath) -> Place | None:
+        """Where that part of the plan stood: itself, else the first part of it, else the nearest part around it."""
+        while path:
+            below = [place for known, place in self.places.items() if known[: len(path)] == path]
+            if path in self.places or below:
+                return self.places.get(path, min(below))
+            path = path[:-1]
+        return None
+
+
+def read_tables(filed: Filed) -> Read:
+    """The data of a plan from its sheets. Rows without anything in them are passed over."""
+    read, tables = Read(filed.decimal_comma), filed.tables
+    for sheet, found, expected in sheets_there(tuple(tables), filed.others, tuple(SHEETS)):
+        read.wrong((sheet, 1, 1), found, expected)
+    _read_plan(read, tables.get("plan", ()))
+    if _read_rows(read, "runs", tables.get("runs", ()), _Runs(read)):
+        _read_rows(read, "items", tables.get("items", ()), _Items(read))
+    _read_rows(read, "tyres", tables.get("tyres", ()), _TyreSets(read))
+    return read
+
+
+def cell_text(cell: Cell) -> str:
+    """The text of a cell as CSV has it; a cell that cannot be read has none."""
+    if cell is None or isinstance(cell, Unreadable):
+        return ""
+    if isinstance(cell, bool):
+        return "yes" if cell else "no"
+    return str(int(cell)) if isinstance(cell, float) and cell.is_integer() else str(cell)
+
+
+def blank(cell: Cell) -> bool:
+    """Guard: nothing stands in the cell."""
+    return not isinstance(cell, Unreadable) and not cell_text(cell).strip()
+
+
+def _read_cell(read: Read, column: Column, cell: Cell, place: Place) -> Any:
+    """The value of a cell that is not blank; None when it cannot be read, which is noted."""
+    if isinstance(cell, Unreadable):
+        read.wrong(place, cell.found, cell.expected)
+        return None
+    if isinstance(cell, bool) and column.kind != "truth":
+        read.wrong(place, f"the truth value {str(cell).upper()}", "text or a number",
+                   "format the cell as text and write it again")
+        return None
+    try:
+        words = cell_text(cell)
+        if read.decimal_comma and column.kind in ("number", "whole"):
+            words = _with_point(words.strip())
+        return column.read(words)
+    except CellError as problem:
+        found, _, expected = str(problem).removeprefix("found ").partition(", expected ")
+        read.wrong(place, found, expected or None)
+        return None
+
+
+def _with_point(number: str) -> str:
+    """``20,5`` as ``20.5``; three digits behind a comma or a point may be thousands, which is refused."""
+    whole, sign, rest = number.partition("," if "," in number else ".")
+    if not sign or not rest.isdigit() or not whole.lstrip("+-").isdigit():
+        return number
+    if len(rest) == 3 and whole.lstrip("+-0"):
+        raise CellError(f"found {number!r}, expected a number that cannot be read as thousands: {whole},{rest}0 or "
+                        f"{whole}{rest}")
+    return f"{whole}.{rest}"
+
+
+def _take(read: Read, at: FilePath, column: Column, cell: Cell, place: Place) -> None:
+    read.places.setdefault((*at, *column.path), place)  # also where nothing stands: it may be needed
+    if blank(cell):
+        return
+    if column.path[0] == "quiet" and cell_text(cell).strip() == ABSENT:
+        read.data.setdefault("quiet", {})
+        return
+    value = _read_cell(read, column, cell, place)
+    if value is not None:
+        read.put(at, column.path, value, place)
+
+
+def _read_plan(read: Read, rows: Rows) -> None:
+    known = {column.name: column for column in PLAN}
+    if rows and [same_name(cell_text(cell)) for cell in rows[0][:2]] != list(SHEETS["plan"]):
+        read.wrong(("plan", 1, 1), f"{cell_text(rows[0][0]) if rows[0] else ''!r} in the first row",
+                   "the names of the two columns: what, value")
+    done: dict[str, int] = {}
+    for number, row in enumerate(rows[1:], start=2):
+        for index, cell in enumerate(row[2:], start=3):
+            if not blank(cell) and not _a_remark(rows[0], index - 1):
+                read.wrong(("plan", number, index), f"{cell_text(cell)!r} beside the table", "nothing there",
+                           "a column of remarks has its name in brackets, such as (remarks)")
+        if all(blank(cell) for cell in row[:2]):
+            continue
+        name = same_name(cell_text(row[0]))
+        if name not in known:
+            read.wrong(("plan", number, 1), repr(cell_text(row[0])), f"one of: {', '.join(known)}")
+        elif name in done:
+            read.wrong(("plan", number, 1), f"{name!r} again", f"it once: it stands in row {done[name]} already")
+        else:
+            done[name] = number
+            _take(read, (), known[name], row[1] if len(row) > 1 else None, ("plan", number, 2))
+
+
+def _a_remark(heads: Sequence[Cell], index: int) -> bool:
+    return index < len(heads) and same_name(cell_text(heads[index])).startswith("(")
+
+
+class _Runs:
+    """Where the rows of the runs go."""
+
+    def __init__(self, read: Read) -> None:
+        self.read = read
+
+    def entry(self, first: Any, place: Place) -> FilePath | None:
+        """The place of the row's entry in the plan, made for it; None when there can be none."""
+        runs = self.read.data["runs"]
+        runs.append({})
+        at: FilePath = ("runs", len(runs) - 1)
+        if first is not None:
+            self.read.put(at, ("run",), first, place)
+        self.read.places[(*at, "run")] = place
+        return at
+
+
+class _Items:
+    """Where the rows of the items go: to the run that is named in them."""
+
+    def __init__(self, read: Read) -> None:
+        self.read = read
+        self.runs = {run.get("run"): index for index, run in reversed(list(enumerate(read.data["runs"])))}
+
+    def entry(self, first: Any, place: Place) -> FilePath | None:
+        """As for runs."""
+        if first not in self.runs:
+            known = ", ".join(str(one) for one in self.runs if one is not None) or "none is there"
+            self.read.wrong(place, "no run" if first is None else f"run {first!r}", f"a run of the sheet runs: {known}")
+            return None
+        items = self.read.data["runs"][self.runs[first]].setdefault("items", [])
+        items.append({})
+        return ("runs", self.runs[first], "items", len(items) - 1)
+
+
+class _TyreSets:
+    """Where the rows of the tyre sets go."""
+
+    def __init__(self, read: Read) -> None:
+        self.read = read
+
+    def entry(self, first: Any, place: Place) -> FilePath | None:
+        """As for runs."""
+        sets = self.read.data.setdefault("tyre_sets", {})
+        if first is None or first in sets:
+            self.read.wrong(place, "no label" if first is None else f"set {first!r} again", "each set once, by a label")
+            return None
+        sets[first] = {}
+        return ("tyre_sets", first)
+
+
+def _read_rows(read: Read, sheet: str, rows: Rows, goes_to: _Runs | _Items | _TyreSets) -> bool:
+    """Read a table below its headings; False when these are such that its rows would mean something else."""
+    heads, wrong = headings([cell_text(cell) for cell in rows[0]] if rows else [], TABLES[sheet])
+    for index, found, expected in wrong if rows else ():
+        read.wrong((sheet, 1, index + 1), found, expected)
+    first, *others = TABLES[sheet]
+    place_of = {column.name: index for index, column in heads.items()}
+    if first.name not in place_of:
+        return not rows
+    for number, row in enumerate(rows[1:], start=2):
+        cells = {index: cell for index, cell in enumerate(row) if not blank(cell) and not _a_remark(rows[0], index)}
+        if not cells:
+            continue
+        for index in cells.keys() - heads.keys():
+            read.wrong((sheet, number, index + 1), f"{cell_text(row[index])!r} in a column that is none of the table's",
+                       "nothing there", "a column of remarks has its name in brackets, such as (remarks)")
+        at_first = place_of[first.name]
+        place, before = (sheet, number, at_first + 1), len(read.findings)
+        value = _read_cell(read, first, cells[at_first], place) if at_first in cells else None
+        at = goes_to.entry(value, place) if len(read.findings) == before else None
+        if at is None:
+            continue
+        for column in others:
+            if column.name in place_of:
+                index = place_of[column.name]
+                _take(read, at, column, cells.get(index), (sheet, number, index + 1))
+    return True
