@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import argparse
 import json
+from collections.abc import Mapping
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
+    from pitwall.model.eventfile import EventFile
+    from pitwall.model.rules import Regulations
     from pitwall.model.timetable import TimetableEntry
 
 HELP = "show the timetable of an event, day by day"
@@ -24,6 +29,8 @@ def add_parser(subparsers: Any) -> None:
     parser: argparse.ArgumentParser = subparsers.add_parser("day", help=HELP, description=f"{HELP}.\n{ABOUT}")
     parser.add_argument("event", metavar="EVENT", help="the event file, or the name of a shipped one")
     parser.add_argument("--date", type=calendar_date, metavar="YYYY-MM-DD", help="only this date (default: all)")
+    parser.add_argument("--ics", metavar="FILE", help="write it as an iCalendar file for the crew's calendars")
+    parser.add_argument("--force", action="store_true", help="write over an iCalendar file that is there")
     parser.add_argument("--json", action="store_true", help="print one JSON object instead of text")
 
 
@@ -32,8 +39,11 @@ def run(args: argparse.Namespace) -> int:
     from pitwall.app.scenarios import locate
     from pitwall.app.timetable import read_day, timetable_of
 
-    event, regulations = read_day(locate(args.event, "config"))
+    path = locate(args.event, "config")
+    event, regulations = read_day(path)
     days = timetable_of(event, regulations, args.date)
+    if args.ics is not None:
+        return _write_calendar(args, event, regulations, days, path)
     zone = event.day.time_zone if event.day is not None else None
     if args.json:
         print(json.dumps({"event": event.name, "time_zone": zone, "days": {
@@ -43,6 +53,31 @@ def run(args: argparse.Namespace) -> int:
     print(f"{event.name}, times of {zone}")
     for on, entries in days.items():
         print("\n".join(_lines(on, entries)))
+    return 0
+
+
+def _write_calendar(
+    args: argparse.Namespace, event: EventFile, regulations: Regulations,
+    days: Mapping[date, tuple[TimetableEntry, ...]], path: Path,
+) -> int:
+    from pathlib import Path
+
+    from pitwall.app.calendar_text import calendar_text, last_changed
+    from pitwall.errors import UserError
+
+    target = Path(args.ics)
+    if target.exists() and not args.force:
+        raise UserError(f"{target} is there already: give another name, or --force to write over it")
+    text = calendar_text(event, regulations, days, last_changed(path, path.parent / event.regulations))
+    try:
+        target.write_bytes(text.encode())
+    except OSError as problem:
+        raise UserError(f"{target}: cannot be written ({problem.strerror})") from None
+    count = text.count("BEGIN:VEVENT")
+    if args.json:
+        print(json.dumps({"written": str(target), "entries": count, "days": [on.isoformat() for on in days]}, indent=2))
+    else:
+        print(f"{target}: {count} entries on {len(days)} day{'' if len(days) == 1 else 's'} of {event.name}")
     return 0
 
 

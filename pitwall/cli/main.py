@@ -20,14 +20,16 @@ from pitwall.errors import FileProblem, PayloadError, PitwallError, UserError
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "check": ("pitwall.cli.check", "judge a run plan or a whole event before the session"),
-    "plan": ("pitwall.cli.plan", "turn a run plan into a spreadsheet or back, or tell what one changes"),
+    "plan": ("pitwall.cli.plan", "turn a run plan into a spreadsheet or back, compare two, or print the run sheet"),
     "rehearse": ("pitwall.cli.rehearse", "run a session against a simulated world"),
     "serve": ("pitwall.cli.serve", "run the daemon beside live timing"),
     "replay": ("pitwall.cli.replay", "publish a recorded session onto the bus"),
     "watch": ("pitwall.cli.watch", "show prompts, clock and alerts in the terminal"),
     "day": ("pitwall.cli.day", "show the timetable of an event, day by day"),
+    "debrief": ("pitwall.cli.debrief", "tell what was done, where the data is and what was said, from a journal"),
     "export": ("pitwall.cli.export", "write the journals of an event or a session out as text"),
     "command": ("pitwall.cli.command", "give the running daemon one command and print its answer"),
+    "comment": ("pitwall.cli.comment", "note what the driver said, typed in shorthand"),
     "users": ("pitwall.cli.users", "say who may use the broker of serve over the network"),
     "schema": ("pitwall.cli.schema", "print the schema of a file or of the wire"),
 }

@@ -9,6 +9,7 @@ from pitwall.engine import handover, items
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.answers import Answer, Handler, Refusal
 from pitwall.engine.call import SAID_GRACE_S, Call
+from pitwall.engine.comment_commands import HANDLERS as COMMENT_HANDLERS
 from pitwall.engine.crew_seen import seen
 from pitwall.engine.owed_commands import HANDLERS as OWED_HANDLERS
 from pitwall.engine.parts import part_said
@@ -17,7 +18,6 @@ from pitwall.engine.plan_commands import demand_current
 from pitwall.engine.plan_guards import meant
 from pitwall.engine.talk_times import PUSH_TO_TALK
 from pitwall.engine.team import TeamCar
-from pitwall.model.desk import Comment
 from pitwall.model.events import CommandGiven
 from pitwall.model.units import clock_text
 
@@ -273,15 +273,6 @@ def _let_go(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     return Answer(f"car {car.car} may be released again")
 
 
-def _comment(command: CommandGiven, car: TeamCar, now: float) -> Answer:
-    if not (command.text or "").strip():
-        raise Refusal("a comment needs its words in 'text'")
-    run = car.progress.current or next((one for one in reversed(car.progress.runs) if one.state == "done"), None)
-    name = run.run.run if run is not None else None
-    car.comments.append(Comment(t=command.t, by=command.by, text=command.text or "", run=name))
-    return Answer(f"comment {len(car.comments)} noted")
-
-
 def _shelve(command: CommandGiven, alerts: AlertBook, now: float) -> Answer:
     if command.alert is None:
         raise Refusal("name the alert in 'alert'")
@@ -309,6 +300,7 @@ def _acknowledge(command: CommandGiven, alerts: AlertBook, now: float) -> Answer
 _HANDLERS: dict[str, Handler] = {
     **PLAN_HANDLERS,
     **OWED_HANDLERS,
+    **COMMENT_HANDLERS,
     "said": _said,
     "skip": _skip,
     "defer": _defer,
@@ -321,6 +313,5 @@ _HANDLERS: dict[str, Handler] = {
     "drop": _drop,
     "keep_in": _keep_in,
     "let_go": _let_go,
-    "comment": _comment,
     "seen": seen,
 }

@@ -81,5 +81,5 @@ def _alerts(car: TeamCar, alerts: AlertBook) -> str:
 
 
 def _comments(car: TeamCar) -> str:
-    count = len(car.comments)
+    count = len(car.comments.comments)
     return f"{count} comment{'s' if count != 1 else ''} of the driver noted." if count else ""

@@ -53,7 +53,7 @@ def desk_state(car: TeamCar, clock: SessionClock, now: float) -> DeskState:
         fuel_kg=fuel_left(car),
         by_hand=car.by_hand,
         questions=car.owed.shown(),
-        comments=tuple(car.comments[-SHOWN_COMMENTS:]),
+        comments=tuple(car.comments.comments[-SHOWN_COMMENTS:]),
         driver_change=changed[1] if changed is not None else None,
     )
 

@@ -249,7 +249,7 @@ class Session:
         except Refusal as refusal:
             self._refuse(event.id, event.car, str(refusal))
             return
-        self._outputs += result.outputs
+        self._outputs += (*result.outputs, *car.comments.take_news())
         name = f"answer-{event.id}"[:128]
         self._outputs.append(out.Answered(id=name, t=self.now, because=event.id, car=event.car, effect=result.effect))
         if result.plan_changed:
@@ -275,7 +275,7 @@ class Session:
             self._outputs += proposals.file_read(event, car, self.alerts, self.clock.status, self.now)
 
     def _answer(self, event: ev.CommandGiven, car: TeamCar) -> Answer:
-        before = taking_back.before(car)
+        before = taking_back.before(car, event)
         result = advising_commands.answer(event, self.advising, self.hands, self.now)
         result = result or answer(event, car, self.alerts, self.now)
         taking_back.note(self.hands, event, before, result.plan_changed, self.now)

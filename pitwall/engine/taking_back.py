@@ -1,9 +1,9 @@
 """Commands of the other families beside those of the hand: noted in the car's history, and taken back by ``undo``.
 
 Taken back can be: box, extend, shorten, drop, keep_in, let_go, quiet (gone over again without them), skip (the call
-comes again if there is still time for it), and what was noted of the driver's questions. A changed plan is changed back
-by another change. What was said was said; but the key may have been a slip, and that shows at once: an undo that names
-the call takes ``said`` back within ``SLIP_S``, and the call comes again.
+comes again if there is still time for it), and what was noted of the driver's questions and comments. A changed plan is
+changed back by another change. What was said was said; but the key may have been a slip, and that shows at once: an
+undo that names the call takes ``said`` back within ``SLIP_S``, and the call comes again.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from functools import partial
 
-from pitwall.engine import items, owed_commands
+from pitwall.engine import comment_commands, items, owed_commands
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.answers import Refusal
 from pitwall.engine.belief import Belief, take
@@ -22,6 +22,7 @@ from pitwall.engine.hands import Hands
 from pitwall.engine.history import Entry
 from pitwall.engine.replan import in_use, take_plan
 from pitwall.engine.team import TeamCar
+from pitwall.model.comments import Comment
 from pitwall.model.events import CommandGiven
 from pitwall.model.plan import Plan
 
@@ -38,11 +39,12 @@ class Before:
 
     belief: Belief
     shows: tuple[object, ...]
+    comment: Comment | None = None
 
 
-def before(car: TeamCar) -> Before:
+def before(car: TeamCar, command: CommandGiven) -> Before:
     """To be taken before the command is carried out."""
-    return Before(take(car), _shows(car))
+    return Before(take(car), _shows(car), car.comments.find(command.comment or 0))
 
 
 def _shows(car: TeamCar) -> tuple[object, ...]:
@@ -58,6 +60,10 @@ def note(hands: Hands, command: CommandGiven, was: Before, planned: bool, now: f
         _remember_said(hands, command, car, now)
     if command.command in ("asked", "answered"):
         undone = owed_commands.taken_back(command, car)
+        if undone is not None:
+            hands.remember(command, *undone)
+    if command.command == "comment":
+        undone = comment_commands.taken_back(command, car, was.comment)
         if undone is not None:
             hands.remember(command, *undone)
     if _shows(car) == was.shows:

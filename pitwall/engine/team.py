@@ -11,6 +11,7 @@ from pitwall.engine.calls import SETTLED, CallBook
 from pitwall.engine.car import CarTrack, Happening
 from pitwall.engine.carried import Carried, at_the_start
 from pitwall.engine.channel import ChannelBook
+from pitwall.engine.comment_book import CommentBook
 from pitwall.engine.holds import HoldWatch
 from pitwall.engine.media import convey
 from pitwall.engine.owed import OwedAnswers
@@ -22,7 +23,6 @@ from pitwall.engine.situation import Leg, StatusNews, garage_legs, running_legs
 from pitwall.engine.switches import SwitchBoard
 from pitwall.engine.view import situation
 from pitwall.model.car import Position, same_position
-from pitwall.model.desk import Comment
 from pitwall.model.plan import Plan, ThreePoint
 from pitwall.model.setup import SessionSetup
 from pitwall.track.lapmap import LapMap
@@ -59,7 +59,7 @@ class TeamCar:
     news: list[StatusNews] = field(default_factory=list)
     quiet: bool = False
     kept_in: bool = False
-    comments: list[Comment] = field(default_factory=list)
+    comments: CommentBook = field(init=False)
     told: int = 0
     tyres_told: dict[tuple[str, str], float] = field(default_factory=dict)
     work: ThreePoint | None = None
@@ -85,7 +85,7 @@ class TeamCar:
     channel: ChannelBook = field(default_factory=ChannelBook)
 
     def __post_init__(self) -> None:
-        self.carried = at_the_start(self.plan)
+        self.carried, self.comments = at_the_start(self.plan), CommentBook(self.car)
         self.desk = PlanDesk.of(self.plan, self.setup.alternates.get(self.car, {}))
         first = self.progress.next
         self.seated = self.plan.driver_of(first.run if first is not None else None)

@@ -8,6 +8,7 @@ from pydantic import Field
 
 from pitwall.model.base import Label, Slug
 from pitwall.model.changes import PlanChanges
+from pitwall.model.comments import Remark
 from pitwall.model.facts import Fact, Hand, PitExit, SessionStatus
 from pitwall.model.plan import Alternate, LapKind, Scalar
 from pitwall.model.units import Seconds
@@ -34,6 +35,16 @@ class CommandGiven(Fact):
     by: Hand
     text: str | None = Field(
         default=None, max_length=2000, description="the words of a comment or a question; why, for a change"
+    )
+
+    comment: int | None = Field(
+        default=None, ge=1, le=9999, description="for comment: the one that gets its words or remarks now"
+    )
+    shorthand: str | None = Field(
+        default=None, max_length=2000, description="for comment: what it says, typed ('pitwall comment --words')"
+    )
+    remarks: tuple[Remark, ...] | None = Field(
+        default=None, max_length=40, description="for comment: what it says, in tags"
     )
 
     # calls, alerts
@@ -73,7 +84,8 @@ class CommandGiven(Fact):
     opens_at_s: Seconds | None = None
     lap_kind: LapKind | None = Field(default=None, description="for set_car: the kind of the running lap")
     lap: int | None = Field(
-        default=None, ge=0, le=2000, description="for set_car: the running lap's number in its run, 1 for the out-lap"
+        default=None, ge=0, le=2000,
+        description="a lap's number in its run, 1 for the out-lap; for set_car the running one, for comment any"
     )
     in_garage: bool | None = Field(default=None, description="for set_car: the car stands in its garage, or is out")
     switch: Label | None = None

@@ -38,15 +38,6 @@ class Arrival(Frozen):
     at_s: float
 
 
-class Comment(Frozen):
-    """What the driver said, as somebody noted it."""
-
-    t: float = Field(description="session second at which it was said")
-    by: str
-    text: str
-    run: str | None = None
-
-
 class CarNear(Frozen):
     """A car around ours: ``gap_s`` ahead of it, or behind where it is negative."""
 

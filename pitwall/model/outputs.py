@@ -11,7 +11,8 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from pitwall.model.base import Frozen, Label, Slug
-from pitwall.model.desk import Arrival, Comment, ItemProgress, OpenQuestion, RunningLap, RunProgress, SwitchCard
+from pitwall.model.comments import Comment
+from pitwall.model.desk import Arrival, ItemProgress, OpenQuestion, RunningLap, RunProgress, SwitchCard
 from pitwall.model.facts import SessionStatus
 from pitwall.model.outlook import (
     Activity,
@@ -289,6 +290,17 @@ class LapJudged(Frozen):
     start_s: float | None = None
 
 
+class CommentNoted(Frozen):
+    """``comment/<car>``: what the driver said was noted, completed or taken back; the whole comment each time."""
+
+    type: Literal["comment_noted"] = "comment_noted"
+    id: str
+    t: float
+    car: Slug
+    comment: Comment
+    taken_back: bool = False
+
+
 class Refused(Frozen):
     """``refused``: a command or fact that was not taken, and why."""
 
@@ -354,6 +366,7 @@ class ForecastWanted(Frozen):
 
 Output = Annotated[
     Prompt | DeskState | PlanState | Alert | HeldBack | ClockState | ForecastState | FieldState | LapJudged | Refused
-    | Answered | Proposal | AdviceState | LadderState | Corrected | WakeAt | ForecastWanted | AdviceWanted,
+    | Answered | CommentNoted | Proposal | AdviceState | LadderState | Corrected | WakeAt | ForecastWanted
+    | AdviceWanted,
     Field(discriminator="type"),
 ]

@@ -8,6 +8,7 @@ from openpyxl.comments import Comment
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
+from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
 from pitwall.sheets.columns import PLAN, Column
@@ -38,6 +39,9 @@ INTRODUCTION = (
 def dress(sheet: Worksheet, name: str) -> None:
     """Headings that stay in sight, widths, formats, lists and limits."""
     sheet.freeze_panes = "B2"
+    sheet.page_setup.orientation, sheet.page_setup.paperSize = "landscape", int(sheet.PAPERSIZE_A4)
+    sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
+    sheet.page_setup.fitToHeight = 0  # as many pages as it takes, each as wide as the table
     for cell in sheet[1]:
         cell.font, cell.fill, cell.border = Font(bold=True), _HEAD, _LINE
     for at, values in enumerate(sheet.iter_cols(values_only=True), start=1):

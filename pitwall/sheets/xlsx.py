@@ -155,6 +155,8 @@ def _number(value: int | float, shown_as: str) -> Cell:
     if "%" in shown_as:
         return Unreadable(f"{value:.2%}, which is {value!r} to the spreadsheet",
                           "a number: format the cell as text and write it again")
+    if abs(value) >= 10**WHOLE_DIGITS:
+        return Unreadable(f"{value!r}", f"text, or a number of {WHOLE_DIGITS} digits: a spreadsheet keeps no more")
     if _LEADING_NOUGHTS.fullmatch(shown_as):
         return Unreadable(f"{value!r} shown with noughts before it",
                           "text or a number: format the cell as text and write it again")

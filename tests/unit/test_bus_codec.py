@@ -19,6 +19,7 @@ from pitwall.bus.topics import MAX_FACT_BYTES, TOPICS, place_of
 from pitwall.errors import PayloadError
 from pitwall.model.base import SLUG_PATTERN
 from pitwall.model.changes import PlanChange
+from pitwall.model.comments import Remark
 from pitwall.model.events import CarCrossed, CommandGiven, PromptDelivered, StatusChanged, SwitchReported, TimeReached
 from pitwall.model.outputs import AdviceState, Alert, ClockState, HeldBack, LadderState, Prompt, Proposal, WakeAt
 from pitwall.model.plan import Item, Run
@@ -30,6 +31,8 @@ TEXT = st.text(st.characters(exclude_categories=("Cs", "Cc")), min_size=1, max_s
 
 
 RUN = Run(run="extra", want="must", laps=("out", "timed", "in"), items=(Item(do="radio_check", at="turn 1"),))
+REMARKS = (Remark(turn=4, phase="mid", what="understeer", severity=3), Remark(about="tyres", what="cold", axle="front"),
+           Remark(speed="fast", trend="better", confidence="low"))  # fmt: skip
 CHANGES = TypeAdapter(tuple[PlanChange, ...]).validate_python([
     {"do": "insert_run", "run": RUN, "after": "first"},
     {"do": "move_run", "run": "first"},
@@ -96,7 +99,9 @@ def plain_values(kind: Any, rules: tuple[Any, ...]) -> st.SearchStrategy[Any]:
 
 
 def instances_of(model: type[BaseModel]) -> st.SearchStrategy[Any]:
-    """Random instances of a model."""
+    """Random instances of a model; of one whose fields must fit together, some that do."""
+    if model is Remark:
+        return st.sampled_from(REMARKS)
     fields = {
         name: values_of(field.annotation, tuple(field.metadata))
         for name, field in model.model_fields.items()

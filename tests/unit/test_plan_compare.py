@@ -86,6 +86,8 @@ def test_the_command_converts_and_tells_differences(tmp_path: Path, capsys: pyte
     assert capsys.readouterr().out == "no difference\n"
     write_any(back, Plan.model_validate(BASE | {"runs": [CHECKS]}))
     assert main(["plan", "diff", str(sheet), str(back), "--json"]) == 1
-    assert json.loads(capsys.readouterr().out)[0] == "run long is dropped"
+    assert json.loads(capsys.readouterr().out)["differences"][0] == "run long is dropped"
+    assert main(["plan", "--json", "diff", str(sheet), str(sheet)]) == 0
+    assert json.loads(capsys.readouterr().out) == {"differences": [], "notes": []}
     assert main(["plan", "convert", str(source), str(tmp_path / "plan.ods")]) == 2
     assert main(["plan", "template", str(tmp_path / "plan.csv")]) == 2

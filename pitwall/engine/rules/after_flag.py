@@ -40,12 +40,17 @@ def _after_this_flag(at: Situation, run: RunState) -> bool:
     return run.run.window in (at.clock.windows[at.clock.window].window, str(at.clock.window + 1))
 
 
+def told_at(place: str, what: str) -> str:
+    """What the driver hears of a block after the flag."""
+    return f"{place[:1].upper()}{place[1:]}: {what}, where the marshals let you, then pits."
+
+
 def _told(at: Situation, run: RunState, item: ItemState, procedure: Procedure, begin: float, by: float) -> CallSpec:
     place = item.item.at or "pit exit"
     name = procedure.name.replace("_", " ")
     many = item.item.times
     what = f"{count_word(many)} {name}{'s' if many > 1 else ''}"
-    text = f"{place[:1].upper()}{place[1:]}: {what}, where the marshals let you, then pits."
+    text = told_at(place, what)
     return CallSpec(
         key=f"{item.key}-after-flag",
         kind="procedure",

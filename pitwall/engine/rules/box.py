@@ -19,6 +19,8 @@ REMINDER_WINDOW_S = 10.0
 BEFORE_AGAIN_S = 8.0  # before the last place: from there on the reminder is the call (common practice, no source)
 REMIND_FROM_S = 45.0  # before the last chance: on an in-lap the driver talks through many a stretch (common practice)
 FROM_LINE_S = 0.3  # the straight behind the line is short: the engineer is ready as the car crosses it
+BOX = "Box this lap, box this lap."
+BOX_AGAIN = "Box, box. Pit entry this lap."
 AGAIN = "-again"
 
 
@@ -30,7 +32,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     leg = at.legs[-1] if at.legs[-1].kind in ("in", "installation") else None
     if leg is None or not at.track.on_track:
         return
-    text = "Box this lap, box this lap." if run.out_in or run.stayed_out == 0 else "Box now, box this lap."
+    text = BOX if run.out_in or run.stayed_out == 0 else "Box now, box this lap."
     count = f"{run.leavings}-{run.stayed_out}"
     act_at = leg.at(at.lap_map.last_chance)
     if leg.running:
@@ -39,7 +41,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     reaction = at.timing.box_reaction_s
     first_from = leg.start_s + (10.0 if leg.start_phase > 0 else FROM_LINE_S)
     first_by = min(first_from + at.timing.window_s, act_at - reaction - at.spoken(text))
-    again = "Box, box. Pit entry this lap."
+    again = BOX_AGAIN
     by = last = latest_start(act_at, at.spoken(again), reaction)
     placed = at.window(act_at, again, reaction, leg, "box")
     by = min(by, placed.by_s) if placed.in_listening and placed.by_s > act_at - 20.0 else by

@@ -12,6 +12,8 @@ from pitwall.model.outputs import Ask
 from pitwall.radio.ways import Room
 from pitwall.radio.wording import laps_phrase
 
+PUSH_AGAIN = "Next lap is timed, push from the line."
+COOL_NOW = "Cool-down lap now, cool the car."
 SAY_AFTER_LINE_S = 8.0
 KNOWN_BY_S = 20.0  # a driver who hears it later has pushed through the first corners (common practice, no source)
 SETTLED_S = 20.0  # after the pit exit (common practice, no source)
@@ -30,11 +32,16 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         if before.kind != "cool":
             yield from _cool(at, leg)
         if leg.kind == "timed" and before.kind == "cool":
-            text = "Next lap is timed, push from the line."
+            text = PUSH_AGAIN
             window = at.window(leg.start_s, text, at.timing.switch_reaction_s, before, "run")
             over_by = leg.start_s - at.doubt(leg.start_s, before) - at.timing.switch_reaction_s
             room = at.room((before,), over_by - USEFUL_S, over_by)
             yield _say(at, leg, text, "Next lap: push", "timed", window.from_s, window.by_s, leg.start_s, room)
+
+
+def laps_told(timed: int) -> str:
+    """What the driver hears on the out-lap of so many timed laps."""
+    return f"{laps_phrase(timed).capitalize()}, then the in-lap."
 
 
 def _cool(at: Situation, leg: Leg) -> Iterable[CallSpec]:
@@ -47,8 +54,7 @@ def _cool(at: Situation, leg: Leg) -> Iterable[CallSpec]:
     if any(procedure is not None and makes_it_a_cool_lap(procedure) for procedure in own):
         return
     begin = leg.start_s + 1.0
-    text = "Cool-down lap now, cool the car."
-    yield _say(at, leg, text, "Cool-down lap", "cool", begin, begin + SAY_AFTER_LINE_S, leg.start_s,
+    yield _say(at, leg, COOL_NOW, "Cool-down lap", "cool", begin, begin + SAY_AFTER_LINE_S, leg.start_s,
                at.room((leg,), begin, begin + KNOWN_BY_S))
 
 
@@ -57,7 +63,7 @@ def _on_the_out_lap(at: Situation) -> Iterable[CallSpec]:
     if leg is None or leg.kind != "out" or len(at.legs) < 2:
         return
     timed = sum(1 for later in at.legs[1:] if later.kind == "timed")
-    text = f"{laps_phrase(timed).capitalize()}, then the in-lap."
+    text = laps_told(timed)
     window = at.window(leg.end_s, text, 3.0, leg, "run")
     room = at.room((leg,), leg.start_s + SETTLED_S, leg.end_s - 3.0)
     begin = min(window.from_s, leg.start_s + SETTLED_S)

@@ -163,6 +163,12 @@ export interface CommandGiven {
   by: string;
   /** the words of a comment or a question; why, for a change */
   text?: string | null;
+  /** for comment: the one that gets its words or remarks now */
+  comment?: number | null;
+  /** for comment: what it says, typed ('pitwall comment --words') */
+  shorthand?: string | null;
+  /** for comment: what it says, in tags */
+  remarks?: Remark[] | null;
   /** call id, or none for the call now due */
   call?: string | null;
   /** for answered: which; what waits longest when left out */
@@ -201,7 +207,7 @@ export interface CommandGiven {
   opens_at_s?: number | null;
   /** for set_car: the kind of the running lap */
   lap_kind?: "out" | "timed" | "cool" | "in" | "installation" | null;
-  /** for set_car: the running lap's number in its run, 1 for the out-lap */
+  /** a lap's number in its run, 1 for the out-lap; for set_car the running one, for comment any */
   lap?: number | null;
   /** for set_car: the car stands in its garage, or is out */
   in_garage?: boolean | null;
@@ -213,11 +219,35 @@ export interface CommandGiven {
 }
 
 export interface Comment {
+  /** its number, for the command that completes it */
+  comment: number;
   /** session second at which it was said */
   t: number;
+  /** who noted it */
   by: string;
   text: string;
   run?: string | null;
+  /** id of the command that noted it */
+  because?: string | null;
+  /** who said it */
+  driver?: string | null;
+  /** which lap of the run, in words */
+  lap?: string | null;
+  /** the lap's number in the session; none in the garage */
+  lap_number?: number | null;
+  lap_kind?: "out" | "timed" | "cool" | "in" | "installation" | null;
+  remarks: Remark[];
+  /** who gave it its remarks last */
+  tagged_by?: string | null;
+}
+
+export interface CommentNoted {
+  type: "comment_noted";
+  id: string;
+  t: number;
+  car: string;
+  comment: Comment;
+  taken_back: boolean;
 }
 
 export interface ComparisonOutlook {
@@ -597,6 +627,25 @@ export interface ReleaseWindow {
   not_before?: number | null;
   not_after?: number | null;
   gap_ahead_s?: number | null;
+}
+
+export interface Remark {
+  /** none: everywhere, or no one corner */
+  turn?: number | null;
+  phase?: "entry" | "mid" | "exit" | null;
+  /** in corners of this speed class */
+  speed?: "slow" | "medium" | "fast" | null;
+  about: "balance" | "traction" | "braking" | "ride" | "tyres" | "engine" | "grip";
+  /** none: only whether it became better or worse is known */
+  what?: "understeer" | "oversteer" | "snap" | "neutral" | "wheelspin" | "locking" | "unstable" | "long_pedal" | "weak" | "judder" | "bottoming" | "bouncing" | "harsh" | "soft" | "kerbs" | "cold" | "hot" | "worn" | "graining" | "blistering" | "flat_spot" | "vibration" | "flat" | "hesitation" | "surge" | "misfire" | "cut" | "rough_shift" | "low" | "good" | null;
+  axle?: "front" | "rear" | null;
+  side?: "left" | "right" | null;
+  /** 1 is hardly felt, 5 cannot be driven */
+  severity?: number | null;
+  /** how sure the driver is */
+  confidence?: "low" | "medium" | "high" | null;
+  /** against the laps or runs before */
+  trend?: "better" | "worse" | "same" | null;
 }
 
 export interface RoleSeen {

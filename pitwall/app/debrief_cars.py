@@ -1,0 +1,111 @@
+"""One car's part of a debrief: what the engine followed of it, as rows."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from statistics import median
+
+from pitwall.app.debrief_items import item_rows
+from pitwall.app.debrief_laps import lap_rows
+from pitwall.app.debrief_watch import CarWatch, NotedSession
+from pitwall.debrief.model import CarDebrief, QuestionRow, StatusSpan
+from pitwall.debrief.radio import call_rows, radio_statistics
+from pitwall.engine.planned import planned_spans
+from pitwall.engine.team import TeamCar
+from pitwall.model.debrief_rows import ChangeRow, ItemRow, LapRow, RunRow, Stint, SwitchMove
+from pitwall.model.plan import write_laps
+
+
+def car_debrief(noted: NotedSession, name: str, spans: tuple[StatusSpan, ...], *, over: bool) -> CarDebrief:
+    """Everything that is said of one car; ``over``: the session was closed."""
+    car, watch, notes = noted.session.team[name], noted.cars.get(name, CarWatch()), noted.notes.cars[name]
+    laps = lap_rows(noted, name, spans)
+    items = item_rows(car, over=over)
+    runs = run_rows(noted, car, laps, items)
+    return CarDebrief(
+        car=name,
+        drivers=tuple(dict.fromkeys(lap.driver for lap in laps if lap.driver is not None)) or (car.seated,),
+        alternate=car.desk.driven,
+        runs=runs,
+        items=items,
+        laps=laps,
+        best_lap_s=min((lap.lap_time_s for lap in laps if lap.lap_time_s is not None), default=None),
+        switches=switch_moves(car, watch),
+        calls=call_rows(notes),
+        radio=radio_statistics(notes, laps),
+        questions=questions(car),
+        changes=changes(noted, car),
+        comments=tuple(car.comments.comments),
+        notes=() if laps else ("The car drove no lap.",),
+    )
+
+
+def run_rows(
+    noted: NotedSession, car: TeamCar, laps: Sequence[LapRow], items: Sequence[ItemRow]
+) -> tuple[RunRow, ...]:
+    """Every run of the plan in use, with those that the first plan had and that are gone."""
+    first = car.setup.plans[car.car]
+    spans = planned_spans(car, first)
+    found = []
+    for state in car.progress.runs:
+        run, before = state.run, first.find(state.run.run)
+        own = [lap for lap in laps if lap.run == run.run]
+        clean = [lap.lap_time_s for lap in own if lap.kind == "timed" and lap.clean == "clean" and lap.lap_time_s]
+        timed = [lap.lap_time_s for lap in own if lap.lap_time_s is not None]
+        of_run = [item for item in items if item.run == run.run]
+        origin = car.plan.original(run)
+        found.append(RunRow(
+            run=run.run, purpose=run.purpose, want=run.want, state=state.state,
+            reason=state.reason or "",
+            planned_laps=write_laps(before.laps) if before is not None and before.laps else "",
+            laps=write_laps(state.laps) if state.laps else "", timed_wanted=state.timed_wanted,
+            timed_done=state.timed_done, driver=car.plan.driver_of(run), tyres=run.tyres or origin.tyres,
+            fuel_kg=run.fuel_kg if run.fuel_kg is not None else origin.fuel_kg,
+            planned_span_s=spans.get(run.run), stints=stints(own),
+            best_lap_s=min(timed, default=None), clean_laps=len(clean),
+            median_clean_s=round(median(clean), 3) if clean else None,
+            items_done=sum(item.outcome in ("done", "probably_done") for item in of_run), items=len(of_run),
+        ))
+    return tuple(found)
+
+
+def stints(laps: Sequence[LapRow]) -> tuple[Stint, ...]:
+    """Leavings and comings back of one run, from its laps in order."""
+    found: list[Stint] = []
+    for lap in laps:
+        ends = lap.kind in ("in", "installation")
+        goes_on = found and found[-1].to_s is None
+        if goes_on:
+            found[-1] = Stint(from_s=found[-1].from_s, to_s=lap.end_s if ends else None)
+        else:
+            found.append(Stint(from_s=lap.start_s, to_s=lap.end_s if ends else None))
+    return tuple(found)
+
+
+def switch_moves(car: TeamCar, watch: CarWatch) -> tuple[SwitchMove, ...]:
+    """Where each switch stood at first, then every move that was noted."""
+    words = {switch.switch: switch.word for switch in car.switches.car.switches}
+    return tuple(
+        SwitchMove(t=round(one.t, 3), switch=one.switch, word=words.get(one.switch, one.switch), position=one.position,
+                   before=one.before, evidence=one.evidence, run=one.run, lap_number=one.lap)
+        for one in watch.moves
+    )
+
+
+def questions(car: TeamCar) -> tuple[QuestionRow, ...]:
+    """What the driver asked."""
+    return tuple(
+        QuestionRow(question=one.number, asked_s=round(one.t, 3), text=one.text or "",
+                    answered_s=round(one.closed_t, 3) if one.state == "answered" and one.closed_t is not None else None,
+                    by=one.closed_by or "")
+        for one in car.owed.questions
+    )
+
+
+def changes(noted: NotedSession, car: TeamCar) -> tuple[ChangeRow, ...]:
+    """Changes of the plan, and corrections of what was believed, in order of time."""
+    found = [ChangeRow(t=round(one.t, 3), what=one.what, by=one.by, why=one.why, about="plan", revision=one.revision)
+             for one in car.desk.changes]
+    found += [ChangeRow(t=round(one.t, 3), what=one.text, about="correction")
+              for one in noted.notes.cars[car.car].corrections]
+    return tuple(sorted(found, key=lambda one: one.t))

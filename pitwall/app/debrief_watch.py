@@ -1,0 +1,169 @@
+"""Stands beside the engine, live or in a replay, and notes what a debrief needs and only the engine knows.
+
+``NotedSession`` is the engine with somebody who takes notes: same facts, same outputs. What is noted where a lap
+begins (what the car carried, what was expected of the lap) cannot be asked for afterwards.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import structlog
+
+from pitwall.debrief.notes import Notes
+from pitwall.engine.session import Session
+from pitwall.engine.team import TeamCar
+from pitwall.model import outputs as out
+from pitwall.model.debrief_rows import Expected, SwitchEvidence
+from pitwall.model.events import Stamped
+from pitwall.pace.believing import timed_next
+from pitwall.pace.weighing import LEVELS, MIDDLE
+from pitwall.runtime.apply import apply
+
+log = structlog.get_logger(__name__)
+
+LOW, HIGH = LEVELS.index(0.05), LEVELS.index(0.95)
+MOVES_A_CAR = frozenset({"car_crossed", "car_pitted", "command_given", "time_reached"})
+MOVES_A_SWITCH = frozenset({"switch_reported", "command_given"})
+
+
+@dataclass(frozen=True, slots=True)
+class LapStart:
+    """A lap as it began: what the car carried, and what was expected of a timed lap."""
+
+    number: int
+    start_t: float
+    driver: str
+    tyres: str | None
+    tyre_laps: int | None
+    fuel_kg: float | None
+    expected: Expected | None
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """The status of the session from a moment on."""
+
+    t: float
+    status: out.Status
+    sectors: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """A switch came to stand elsewhere."""
+
+    t: float
+    switch: str
+    position: Any
+    before: Any
+    evidence: SwitchEvidence
+    run: str | None
+    lap: int | None
+
+
+@dataclass
+class CarWatch:
+    """What was noted of one car. ``legs``: by lap number the run and its planned lap on which the car was last."""
+
+    starts: list[LapStart] = field(default_factory=list)
+    legs: dict[int, tuple[str, int]] = field(default_factory=dict)
+    moves: list[Moved] = field(default_factory=list)
+    stands: dict[str, Any] = field(default_factory=dict)
+
+
+class NotedSession:
+    """The engine, and beside it the notes for the debrief. A failure of the notes costs no output."""
+
+    def __init__(self, session: Session | None = None) -> None:
+        """Around a fresh engine, or the one given."""
+        self.session = session if session is not None else Session()
+        self.notes, self.cars, self.flags = Notes(), dict[str, CarWatch](), list[Flag]()
+        self.failures = 0
+
+    def handle(self, stamped: Stamped) -> tuple[out.Output, ...]:
+        """Advance by one fact, as the engine does, and note it."""
+        step = apply(self.session, stamped)
+        try:
+            self._note(stamped, step.outputs, step.failure is not None)
+        except Exception:
+            self.failures += 1
+            log.exception("the notes for the debrief failed on a fact; the session goes on", seq=stamped.seq)
+        if step.failure is not None:
+            raise step.failure
+        return step.outputs
+
+    def standing(self) -> tuple[out.Output, ...]:
+        """As the engine has it."""
+        return self.session.standing()
+
+    def open_wishes(self) -> tuple[out.Output, ...]:
+        """As the engine has it."""
+        return self.session.open_wishes()
+
+    def _note(self, stamped: Stamped, outputs: tuple[out.Output, ...], failed: bool) -> None:
+        self.notes.take(stamped, outputs, failed=failed)
+        session, kind = self.session, stamped.event.type
+        if not session.prepared:
+            return
+        clock = session.clock
+        if not self.flags or (self.flags[-1].status, self.flags[-1].sectors) != (clock.status, clock.yellow_sectors):
+            # A change by time alone, and one that was reported, hold from when the engine knew.
+            self.flags.append(Flag(session.now, clock.status, clock.yellow_sectors))
+        if kind in MOVES_A_CAR:
+            for name, car in session.team.items():
+                self._laps(self.cars.setdefault(name, CarWatch()), car)
+        if kind in MOVES_A_SWITCH or any(type(one) is out.Prompt for one in outputs) or not self.cars:
+            for name, car in session.team.items():
+                self._switches(self.cars.setdefault(name, CarWatch()), car, session.now)
+
+    def _laps(self, watch: CarWatch, car: TeamCar) -> None:
+        lap = car.track.lap
+        if lap is None or not car.track.on_track:
+            return
+        run = car.progress.current
+        if run is not None:
+            watch.legs[lap.number] = (run.run.run, run.pointer)
+        last = watch.starts[-1] if watch.starts else None
+        if last is None or last.number != lap.number or abs(last.start_t - lap.start_t) > 1.0:
+            watch.starts.append(LapStart(
+                lap.number, lap.start_t, car.seated, car.carried.tyres, car.carried.tyre_laps(car.track),
+                car.carried.fuel(car.track, car.switches.car.fuel_per_lap_kg), _expected(car),
+            ))
+
+    def _switches(self, watch: CarWatch, car: TeamCar, now: float) -> None:
+        board = car.switches
+        if watch.stands == board.believed:
+            return
+        run, lap = car.progress.current, car.track.lap
+        for name, position in board.believed.items():
+            before = watch.stands.get(name)
+            if name in watch.stands and type(before) is type(position) and before == position:
+                continue
+            evidence: SwitchEvidence = "told"
+            if name in board.measured:
+                evidence = "measured"
+            elif not watch.stands:
+                evidence = "assumed"
+            elif name in board.verified:
+                evidence = "confirmed"
+            watch.moves.append(Moved(
+                _moment(board.measured_t if evidence == "measured" else board.told_t, name, now), name, position,
+                before, evidence, run.run.run if run is not None else None, lap.number if lap is not None else None,
+            ))
+        watch.stands = dict(board.believed)
+
+
+def _moment(known: Mapping[str, float], name: str, now: float) -> float:
+    return known.get(name, now)
+
+
+def _expected(car: TeamCar) -> Expected | None:
+    """What a timed lap that begins now is expected to take; only looked at."""
+    told = timed_next(car.track.pace.belief)
+    if told is None:
+        return None
+    return Expected(median_s=round(float(told[MIDDLE]), 3), low_s=round(float(told[LOW]), 3),
+                    high_s=round(float(told[HIGH]), 3))

@@ -1,0 +1,81 @@
+"""From a journal to its debrief: the engine goes over the facts again, with somebody beside it who takes notes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+
+from pitwall.app.debrief_cars import car_debrief
+from pitwall.app.debrief_watch import NotedSession
+from pitwall.app.memory import few_collections
+from pitwall.debrief.model import CarDebrief, Debrief
+from pitwall.debrief.session import alert_rows, alert_statistics, session_summary, status_spans
+from pitwall.errors import JournalError
+from pitwall.journal.replay import decisions, read_lines
+from pitwall.journal.sqlite import read_journal
+from pitwall.model.events import SessionPrepared, Stamped
+
+__all__ = ["CarDebrief", "Debrief", "debrief", "debrief_of", "made_of", "read_any"]
+
+SQLITE_MAGIC = b"SQLite format 3\x00"
+"""How a database begins, by the SQLite file format, section 1.3."""
+
+
+def read_any(path: Path) -> tuple[Stamped, ...]:
+    """The facts of a journal, or of one that was written out as text.
+
+    Raises:
+        JournalError: when it is not there, damaged, newer, no journal, or holds no session.
+    """
+    if path.is_dir():
+        raise JournalError(f"{path}: is a folder; name a journal in it, a file that ends in .sqlite")
+    if not path.is_file():
+        raise JournalError(f"{path}: no such journal; check the name (serve prints where it keeps its journal, "
+                           "rehearse keeps one with --journal FILE)")
+    with path.open("rb") as file:
+        head = file.read(len(SQLITE_MAGIC))
+    events = read_journal(path) if head == SQLITE_MAGIC else read_lines(path)
+    if not events or not isinstance(events[0].event, SessionPrepared):
+        raise JournalError(f"{path}: holds no session{'' if events else ' (it is empty)'}: nothing was ever prepared "
+                           "there. Name the journal of a session that was served or rehearsed")
+    return events
+
+
+def debrief_of(path: Path) -> Debrief:
+    """The debrief of a journal. Errors as ``read_any``."""
+    return debrief(read_any(path), path.name)
+
+
+def debrief(events: Iterable[Stamped], name: str) -> Debrief:
+    """The debrief of these facts; ``name`` is what the journal is called in it."""
+    noted = NotedSession()
+    with few_collections():
+        for _ in decisions(events, noted):
+            pass
+    return made_of(noted, name)
+
+
+def made_of(noted: NotedSession, name: str) -> Debrief:
+    """The debrief as it stands after the facts that were noted."""
+    notes, session = noted.notes, noted.session
+    spans = status_spans([(flag.t, flag.status, flag.sectors) for flag in noted.flags], notes.last_s)
+    over = session.clock.status == "closed"
+    return Debrief(
+        session=session_summary(notes, spans, name),
+        cars=tuple(car_debrief(noted, car, spans, over=over) for car in sorted(session.team)),
+        alerts=alert_statistics(notes),
+        alert_rows=alert_rows(notes),
+        notes=_doubts(noted),
+    )
+
+
+def _doubts(noted: NotedSession) -> tuple[str, ...]:
+    found = []
+    if noted.notes.failed:
+        found.append(f"The program failed on {noted.notes.failed} facts; they are left out, as they were live.")
+    if noted.failures:
+        found.append(f"{noted.failures} facts could not be noted for the debrief; figures may lack them.")
+    if noted.session.clock.status != "closed":
+        found.append("The journal ends before the session was closed.")
+    return tuple(found)
+

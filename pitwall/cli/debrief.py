@@ -1,0 +1,67 @@
+"""``pitwall debrief``: what was done, where the data is and what was said, from a journal alone."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pitwall.model.units import clock_text
+
+if TYPE_CHECKING:
+    from pitwall.app.debriefing import CarDebrief, Debrief
+
+HELP = "tell what was done, where the data is and what was said, from a journal"
+EXAMPLE = "pitwall debrief practice-1.sqlite --out debrief"
+ABOUT = "The journal is that of serve, of rehearse --journal, or one that export wrote out as text. It is only read."
+
+
+def add_parser(subparsers: Any) -> None:
+    """Add the command's options."""
+    parser: argparse.ArgumentParser = subparsers.add_parser("debrief", help=HELP, description=f"{HELP}.\n{ABOUT}")
+    parser.add_argument("journal", metavar="JOURNAL", help="a journal file")
+    parser.add_argument("--json", action="store_true", help="print the whole debrief as one JSON object")
+    parser.add_argument("--out", metavar="FOLDER", help="write debrief.html and debrief.pdf there")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Make the debrief and print it."""
+    from pitwall.app.debriefing import debrief_of
+
+    made = debrief_of(Path(args.journal))
+    print(made.model_dump_json(indent=2) if args.json else "\n".join(in_words(made)))
+    if args.out:
+        from pitwall.app.debrief_files import write_pages
+
+        for path in write_pages(made, Path(args.out)):
+            print(f"written: {path}", file=sys.stderr)
+    return 0
+
+
+def in_words(made: Debrief) -> list[str]:
+    """The debrief in a few lines."""
+    session = made.session
+    lines = [f"{session.event}, {session.session}: {clock_text(session.ended_s)} of {clock_text(session.scheduled_s)}, "
+             f"{session.state.replace('_', ' ')}"]
+    for car in made.cars:
+        lines += _of_car(car)
+    lines.append(f"  alerts      {made.alerts.raised} raised, {made.alerts.mean_rate:g} in ten minutes, at most "
+                 f"{made.alerts.most_in_ten}; {made.alerts.held_back} held back")
+    return [*lines, *(f"  note        {note}" for note in made.notes)]
+
+
+def _of_car(car: CarDebrief) -> list[str]:
+    best = "no time" if car.best_lap_s is None else f"best {car.best_lap_s:.3f} s"
+    lines = [f"  car {car.car}: {len(car.laps)} laps, {best}"]
+    for run in car.runs:
+        why = f" ({run.reason})" if run.reason else ""
+        items = f", {run.items_done} of {run.items} items" if run.items else ""
+        lines.append(f"    {run.run:<14}{run.state:<9}{run.timed_done} of {run.timed_wanted} timed laps{items}{why}")
+    lost = [item for item in car.items if item.outcome in ("not_done", "done_badly")]
+    lines += [f"    {item.outcome.replace('_', ' ')}: {item.do} on {item.lap} of {item.run}: {item.reason}"
+              for item in lost]
+    radio = car.radio
+    lines.append(f"    radio: {radio.calls} calls, {radio.in_window} in their window, {radio.unconfirmed} unconfirmed, "
+                 f"{radio.late} late, {radio.missed} missed; {radio.mean_load_s:g} s spoken a minute on track")
+    return lines

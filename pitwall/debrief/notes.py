@@ -1,0 +1,201 @@
+"""What a debrief needs of the facts and of what was decided, noted as they come: one pass over a journal, or live.
+
+Mutable, and cheap for each fact: a dictionary by type says what is kept. Nothing here knows the engine.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from typing import Any
+
+from pitwall.model import events as ev
+from pitwall.model import outputs as out
+
+Voice = tuple[float, float]
+
+
+@dataclass
+class CallNotes:
+    """The life of one call: as it was told last, when it was due first, when it was said, what was ever doubted."""
+
+    last: out.Prompt
+    due_s: float | None = None
+    said_s: float | None = None
+    told_s: float | None = None
+    doubted: bool = False
+    first_t: float = 0.0
+
+
+@dataclass
+class CarNotes:
+    """What was noted of one car of ours. ``talking``: since when the engineer talks; ``voices``: his talk so far."""
+
+    calls: dict[str, CallNotes] = field(default_factory=dict)
+    at_s: list[float] = field(default_factory=list)
+    at_m: list[float] = field(default_factory=list)
+    at_mps: list[float | None] = field(default_factory=list)
+    trap_mps: dict[tuple[str, float], float] = field(default_factory=dict)
+    positions: dict[str, list[tuple[float, Any, str]]] = field(default_factory=dict)
+    corrections: list[out.Corrected] = field(default_factory=list)
+    first_plan: out.PlanState | None = None
+    talking_s: float | None = None
+    voices: list[Voice] = field(default_factory=list)
+    heard_channel: bool = False
+
+    def positions_between(self, from_s: float, to_s: float) -> slice:
+        """Which of the noted positions lie between two session seconds, both included."""
+        return slice(bisect_left(self.at_s, from_s), bisect_left(self.at_s, to_s + 1e-9))
+
+
+@dataclass
+class AlertNotes:
+    """One alert from when it was raised to when it was over."""
+
+    raised: out.Alert
+    last: out.Alert
+    over_s: float | None = None
+    acknowledged_s: float | None = None
+
+
+@dataclass
+class Notes:
+    """Everything that was noted of a session."""
+
+    setup: ev.SessionPrepared | None = None
+    cars: dict[str, CarNotes] = field(default_factory=dict)
+    alerts: list[AlertNotes] = field(default_factory=list)
+    held: list[out.HeldBack] = field(default_factory=list)
+    corrections: list[out.Corrected] = field(default_factory=list)
+    facts: int = 0
+    first_s: float = 0.0
+    last_s: float = 0.0
+    wall: list[tuple[float, float]] = field(default_factory=list)
+    restarts: int = 0
+    gaps: list[tuple[float, float]] = field(default_factory=list)
+    failed: int = 0
+    _standing: dict[str, AlertNotes] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self._facts: dict[str, Callable[[Any], None]] = {
+            "session_prepared": self._prepared, "car_positioned": self._position, "switch_reported": self._switch,
+            "channel_reported": self._channel, "car_crossed": self._crossing, "restarted": self._gap,
+            "resumed": self._gap,
+        }
+        self._outputs: dict[str, Callable[[Any], None]] = {
+            "prompt": self._prompt, "alert": self._alert, "held_back": self.held.append, "corrected": self._corrected,
+            "plan_state": self._plan,
+        }
+
+    def take(self, stamped: ev.Stamped, outputs: Iterable[out.Output], *, failed: bool = False) -> None:
+        """Note one fact and what it led to; ``failed``: the engine raised on it."""
+        if not self.facts:
+            self.first_s = stamped.received_t
+        self.facts += 1
+        self.failed += failed
+        self.last_s = max(self.last_s, stamped.received_t) if self.facts > 1 else stamped.received_t
+        if stamped.wall_s is not None and (not self.wall or stamped.received_t >= self.wall[-1][0] + 1.0):
+            self.wall.append((stamped.received_t, stamped.wall_s))
+        note = self._facts.get(stamped.event.type)
+        if note is not None:
+            note(stamped.event)
+        for output in outputs:
+            kept = self._outputs.get(output.type)
+            if kept is not None:
+                kept(output)
+
+    def wall_at(self, t: float) -> float | None:
+        """Unix seconds at a session second, by the journal's own stamps; None where it has none."""
+        if not self.wall:
+            return None
+        at = min(max(bisect_left(self.wall, (t, 0.0)), 0), len(self.wall) - 1)
+        near = min(self.wall[max(0, at - 1) : at + 1], key=lambda one: abs(one[0] - t))
+        return near[1] + (t - near[0])
+
+    # -- facts ------------------------------------------------------------------------------------------------
+
+    def _prepared(self, event: ev.SessionPrepared) -> None:
+        self.setup = event
+        self.cars = {car: CarNotes() for car in sorted(event.setup.plans)}
+
+    def _position(self, event: ev.CarPositioned) -> None:
+        car = self.cars.get(event.car)
+        if car is not None and (not car.at_s or event.t > car.at_s[-1]):
+            car.at_s.append(event.t)
+            car.at_m.append(event.distance_m)
+            car.at_mps.append(event.speed_mps)
+
+    def _crossing(self, event: ev.CarCrossed) -> None:
+        car = self.cars.get(event.car)
+        if car is not None and event.speed_mps is not None:
+            car.trap_mps[event.loop, event.t] = event.speed_mps
+
+    def _switch(self, event: ev.SwitchReported) -> None:
+        car = self.cars.get(event.car)
+        if car is not None:
+            car.positions.setdefault(event.switch, []).append((event.t, event.position, "measured"))
+
+    def _channel(self, event: ev.ChannelReported) -> None:
+        car = self.cars.get(event.car)
+        if car is None:
+            return
+        car.heard_channel = True
+        if event.talking == "engineer":
+            car.talking_s = event.t if car.talking_s is None else car.talking_s
+        elif car.talking_s is not None:
+            car.voices.append((car.talking_s, max(event.t, car.talking_s)))
+            car.talking_s = None
+
+    def _gap(self, event: ev.Restarted | ev.Resumed) -> None:
+        self.restarts += event.type == "restarted"
+        if event.gap_s > 0:
+            self.gaps.append((event.t, event.gap_s))
+
+    # -- outputs ----------------------------------------------------------------------------------------------
+
+    def _prompt(self, prompt: out.Prompt) -> None:
+        car = self.cars.get(prompt.car)
+        if car is None:
+            return
+        notes = car.calls.get(prompt.call)
+        if notes is None:
+            notes = car.calls[prompt.call] = CallNotes(prompt, first_t=prompt.t)
+        notes.last = prompt
+        if prompt.state == "due" and notes.due_s is None:
+            notes.due_s = prompt.t
+        if prompt.state == "said":
+            notes.said_s = prompt.t
+        if prompt.state in ("said", "done", "late", "unconfirmed") and notes.told_s is None:
+            notes.told_s = prompt.t
+        notes.doubted |= prompt.state in ("late", "unconfirmed")
+
+    def _alert(self, alert: out.Alert) -> None:
+        standing = self._standing.get(alert.id)
+        if standing is None:
+            if not alert.active:
+                self._noted_afterwards(alert)
+                return
+            standing = self._standing[alert.id] = AlertNotes(alert, alert)
+            self.alerts.append(standing)
+        standing.last = alert
+        if alert.acknowledged and standing.acknowledged_s is None:
+            standing.acknowledged_s = alert.t
+        if not alert.active:
+            standing.over_s = alert.t
+            del self._standing[alert.id]
+
+    def _noted_afterwards(self, alert: out.Alert) -> None:
+        """It was over when the hand took note of it."""
+        last = next((one for one in reversed(self.alerts) if one.raised.id == alert.id), None)
+        if last is not None and alert.acknowledged and last.acknowledged_s is None:
+            last.acknowledged_s = alert.t
+
+    def _corrected(self, corrected: out.Corrected) -> None:
+        car = self.cars.get(corrected.car) if corrected.car is not None else None
+        (self.corrections if car is None else car.corrections).append(corrected)
+
+    def _plan(self, plan: out.PlanState) -> None:
+        car = self.cars.get(plan.car)
+        if car is not None and car.first_plan is None:
+            car.first_plan = plan

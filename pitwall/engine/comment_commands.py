@@ -1,0 +1,150 @@
+"""The desk notes what the driver said: words first, remarks afterwards, or both at once.
+
+``comment`` without words stamps the moment. Named by its number in ``comment``, it gets its words and remarks later;
+what is given then takes the place of what was there, what is left out stays.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
+from pitwall.comments.shorthand import ShorthandError, parse
+from pitwall.engine import drivers
+from pitwall.engine.answers import Answer, Handler, Refusal
+from pitwall.engine.laps import LapRecord
+from pitwall.engine.plan_guards import meant
+from pitwall.engine.progress import RunState
+from pitwall.engine.team import TeamCar
+from pitwall.model.comments import Comment
+from pitwall.model.events import CommandGiven
+
+
+def _comment(command: CommandGiven, car: TeamCar, now: float) -> Answer:
+    given = _given(command, car)
+    if command.comment is not None:
+        return _completed(command, car, given, now)
+    noted = car.comments.note(Comment(**_where(command, car, now), by=command.by, because=command.id, **given), now)
+    return Answer(f"comment {noted.comment} noted" + ("" if given else ": its words are still to come"))
+
+
+def _given(command: CommandGiven, car: TeamCar) -> dict[str, Any]:
+    """What the command says of the comment; nothing for a stamped moment."""
+    if command.text is not None and not command.text.strip():
+        raise Refusal("a comment needs its words in 'text'")
+    remarks, text = tuple(command.remarks or ()), command.text
+    if command.shorthand is not None:
+        try:
+            typed = parse(command.shorthand, car.setup.circuit.turns)
+        except ShorthandError as problem:
+            raise Refusal(str(problem)) from None
+        remarks, text = remarks + typed.remarks, text or typed.text or None
+    given: dict[str, Any] = {} if text is None else {"text": text}
+    return given | ({"remarks": remarks, "tagged_by": command.by} if remarks else {})
+
+
+def _completed(command: CommandGiven, car: TeamCar, given: dict[str, Any], now: float) -> Answer:
+    number = command.comment or 0
+    was = car.comments.find(number)
+    if was is None:
+        known = ", ".join(str(one.comment) for one in car.comments.comments[-5:])
+        raise Refusal(f"no comment {number} of car {car.car}" + (f" (the last are {known})" if known else ""))
+    if command.run is not None or command.lap is not None:
+        given |= _on(command, car, {"run": was.run})
+    if not given:
+        raise Refusal(f"comment {number}: give its words in 'text', or what it says in 'shorthand'")
+    changed = was.model_copy(update=given)
+    if changed == was:
+        return Answer(f"comment {number} says so already")
+    car.comments.put(changed, now)
+    return Answer(f"comment {number} completed" if not was.remarks and not was.text else f"comment {number} changed")
+
+
+# -- of which lap and run -------------------------------------------------------------------------------------------
+
+
+def _where(command: CommandGiven, car: TeamCar, now: float) -> dict[str, Any]:
+    """The run and the lap of its moment; those that the desk names go before."""
+    t = min(command.t, now)
+    lap = _lap_at(car, t)
+    run = _run_at(car, lap, t)
+    found: dict[str, Any] = {"t": command.t, "run": run.run.run if run is not None else None}
+    found["driver"] = _driver(car, run, lap)
+    if lap is not None:
+        running = lap is car.track.lap
+        found |= {"lap_number": lap.number, "lap_kind": car.track.lap_kind if running else lap.kind}
+        if running and run is not None and run.laps and car.progress.current is run:
+            found["lap"] = run.lap_label(run.pointer)
+    return found | _on(command, car, found)
+
+
+def _lap_at(car: TeamCar, t: float) -> LapRecord | None:
+    """The lap that was driven then; None in the pits."""
+    if car.track.lap is not None and t >= car.track.lap.start_t:
+        return car.track.lap
+    return next((lap for lap in reversed(car.track.laps) if lap.start_t <= t < (lap.end_t or lap.start_t)), None)
+
+
+def _run_at(car: TeamCar, lap: LapRecord | None, t: float) -> RunState | None:
+    if lap is not None and lap is not car.track.lap and lap.run is not None:
+        return car.progress.find(lap.run)
+    before = [one for one in car.progress.runs if one.start_t is not None and one.start_t <= t and one.run.laps]
+    return car.progress.current or max(before, key=lambda one: one.start_t or 0.0, default=None)
+
+
+def _driver(car: TeamCar, run: RunState | None, lap: LapRecord | None) -> str:
+    driver = car.drove.get(lap.number) if lap is not None else None
+    return driver or (drivers.of_run(car, run) if run is not None else car.seated)
+
+
+def _on(command: CommandGiven, car: TeamCar, found: dict[str, Any]) -> dict[str, Any]:
+    """The run and lap that the desk names: the comment is of those, whenever it was made."""
+    if command.run is None and command.lap is None:
+        return {}
+    name = command.run or found.get("run")
+    run = car.progress.find(name or "")
+    if run is None:
+        known = meant(name or "", [one.run.run for one in car.progress.runs])
+        raise Refusal(f"no run {name!r} in the plan of car {car.car}{known}")
+    named: dict[str, Any] = {"run": run.run.run, "lap": None, "lap_number": None, "lap_kind": None}
+    named["driver"] = drivers.of_run(car, run)
+    if command.lap is not None:
+        driven = [lap for lap in (*car.track.laps, car.track.lap) if lap is not None and lap.run == run.run.run]
+        if not 1 <= command.lap <= len(driven):
+            raise Refusal(f"run {run.run.run} has {len(driven)} laps so far: no lap {command.lap}")
+        lap = driven[command.lap - 1]
+        named |= {"lap_number": lap.number, "lap_kind": lap.kind}
+    return named
+
+
+# -- taken back -----------------------------------------------------------------------------------------------------
+
+
+def taken_back(command: CommandGiven, car: TeamCar, was: Comment | None) -> tuple[str, Callable[[float], str]] | None:
+    """What ``undo`` does to one of these commands: in words, and how; None where it did nothing.
+
+    Args:
+        was: the comment before the command; None when it was not there.
+    """
+    if was is None:
+        noted = next((one for one in car.comments.comments if one.because == command.id), None)
+        return None if noted is None else (f"comment {noted.comment}", partial(_never_said, car, noted))
+    if car.comments.find(was.comment) == was:
+        return None
+    return f"change of comment {was.comment}", partial(_as_before, car, was)
+
+
+def _never_said(car: TeamCar, noted: Comment, now: float) -> str:
+    car.comments.take_out(noted, now)
+    return f"{len(car.comments.comments)} comments noted"
+
+
+def _as_before(car: TeamCar, was: Comment, now: float) -> str:
+    if car.comments.find(was.comment) is None:
+        raise Refusal(f"comment {was.comment} is taken back itself")
+    car.comments.put(was, now)
+    return f"comment {was.comment} is as before"
+
+
+HANDLERS: dict[str, Handler] = {"comment": _comment}

@@ -1,0 +1,184 @@
+"""What a debrief says of one run, one lap, one item, one data window: the rows of a debrief, on paper and on the wire.
+
+Session seconds count from the green light. Distances are metres from the finish line in the direction of travel; a
+window that spans the line ends beyond the length of the lap. An ``Uncertain`` value holds the truth in ninety of a
+hundred cases between ``low`` and ``high``.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import AwareDatetime, Field
+
+from pitwall.model.base import Frozen, Slug
+from pitwall.model.facts import SessionStatus
+from pitwall.model.plan import LapKind, Scalar, Want
+
+Outcome = Literal["done", "probably_done", "done_badly", "not_done", "to_come"]
+"""What became of an item. ``done_badly``: it was done, but what was to be learned of it is spoilt; ``to_come``: the
+journal ends before it was its turn."""
+Evidence = Literal["positions", "crossings", "plan"]
+"""What a data window rests on: positions of the car, crossings of loops, or the plan's word and nothing else."""
+Clean = Literal["clean", "traffic", "yellow", "mistake", "cool_down", "aborted", "not_complete", "unknown"]
+SwitchEvidence = Literal["measured", "confirmed", "told", "assumed"]
+"""How a position is known: telemetry; the driver read it back; he was told; it is where it starts, or should be."""
+
+INTERVAL = 0.9
+"""How often an interval holds the truth."""
+
+
+class Uncertain(Frozen):
+    """A value with the interval that holds the truth in ninety of a hundred cases."""
+
+    value: float
+    low: float
+    high: float
+
+
+class SwitchAt(Frozen):
+    """Where a switch stood, since when, and how that is known."""
+
+    switch: str
+    word: str = Field(description="its name as the team speaks it")
+    position: Scalar
+    evidence: SwitchEvidence
+    since_s: float | None = Field(default=None, description="session second of the evidence; none: from the start")
+    moved: bool = Field(default=False, description="it was moved inside the window; position is the first one")
+
+
+class DataWindow(Frozen):
+    """Where the data of an item are: when, where on the lap, how fast, with which switches."""
+
+    item: str
+    do: str
+    run: str
+    lap_number: int = Field(description="of the car, as in the lap table")
+    lap: str = Field(description="which lap of the run, in words")
+    what: Literal["hold", "lap", "lane"]
+    place: str | None = None
+    from_s: Uncertain
+    to_s: Uncertain
+    from_time: AwareDatetime | None = Field(default=None, description="time of day of from_s.value")
+    to_time: AwareDatetime | None = None
+    from_m: Uncertain | None = Field(default=None, description="none on a circuit without geometry")
+    to_m: Uncertain | None = Field(default=None, description="beyond the length of the lap where it spans the line")
+    speed_mps: Uncertain | None = Field(default=None, description="mean over the window")
+    switches: tuple[SwitchAt, ...] = ()
+    evidence: Evidence
+    evidence_text: str = Field(description="the evidence in words: how many positions, which loops")
+    outcome: Outcome
+
+
+class ItemRow(Frozen):
+    """One item on one lap of a run, and what became of it."""
+
+    item: str
+    do: str
+    run: str
+    lap: str = Field(description="which lap of the run, in words")
+    want: Want
+    place: str | None = None
+    arguments: dict[str, Scalar] = Field(default_factory=dict)
+    outcome: Outcome
+    reason: str = Field(default="", description="why it was not done, or how it is known that it was")
+    t: float | None = Field(default=None, description="session second at which this was known")
+
+
+class Sector(Frozen):
+    """The stretch of a lap that ends at a loop. ``seconds``: none where one of its ends was not seen."""
+
+    loop: str
+    t: float | None = Field(default=None, description="session second at which the loop was passed; none: not seen")
+    seconds: float | None = None
+
+
+class Expected(Frozen):
+    """What the model expected of a timed lap as it began: median, and the interval of ninety in a hundred."""
+
+    median_s: float
+    low_s: float
+    high_s: float
+
+
+class LapRow(Frozen):
+    """One lap as it was followed."""
+
+    car: Slug
+    number: int
+    run: str | None = None
+    lap_of_run: int | None = Field(default=None, description="from 1, the out-lap included")
+    kind: LapKind
+    start_s: float
+    end_s: float
+    start_time: AwareDatetime | None = Field(default=None, description="time of day at which it began")
+    lap_time_s: float | None = Field(default=None, description="only for a lap from line to line")
+    sectors: tuple[Sector, ...] = ()
+    driver: str | None = None
+    tyres: str | None = Field(default=None, description="the set, by its label in the plan")
+    compound: str | None = Field(default=None, description="as the feed names it, else of the set")
+    tyre_laps: int | None = Field(default=None, description="laps of the set as the lap began")
+    fuel_kg: float | None = Field(default=None, description="estimate as the lap began")
+    status: tuple[SessionStatus, ...] = Field(default=(), description="every status that touched it, in order")
+    clean: Clean = "unknown"
+    clean_at: str = Field(default="", description="the loop that ends the stretch on which most was lost")
+    lost_s: float | None = Field(default=None, description="lost on that stretch against the rest of the lap")
+    car_ahead_s: float | None = Field(default=None, description="the closest car ahead at any loop of the lap")
+    expected: Expected | None = Field(default=None, description="for timed laps, once the model knows enough")
+    inferred: tuple[Literal["start", "end"], ...] = Field(default=(), description="ends that nobody saw")
+    stopped: bool = Field(default=False, description="a red flag held during it")
+
+
+class Stint(Frozen):
+    """One leaving of the garage to the coming back; ``to_s`` is none while the car is out."""
+
+    from_s: float
+    to_s: float | None = None
+
+
+class RunRow(Frozen):
+    """One run of the plan, planned and driven."""
+
+    run: str
+    purpose: str = ""
+    want: Want
+    state: Literal["planned", "next", "running", "done", "cut", "skipped", "dropped"]
+    reason: str = ""
+    planned_laps: str = Field(description="as the plan was first: 'out, 3 timed, in'")
+    laps: str = Field(description="as the plan is at the end")
+    timed_wanted: int
+    timed_done: int
+    driver: str | None = None
+    tyres: str | None = None
+    fuel_kg: float | None = None
+    planned_span_s: tuple[float, float] | None = Field(default=None, description="as the first plan had it")
+    stints: tuple[Stint, ...] = ()
+    best_lap_s: float | None = None
+    clean_laps: int = 0
+    median_clean_s: float | None = None
+    items_done: int = Field(default=0, description="done or probably done")
+    items: int = 0
+
+
+class SwitchMove(Frozen):
+    """A switch came to another position."""
+
+    t: float
+    switch: str
+    word: str
+    position: Scalar
+    before: Scalar | None = None
+    evidence: SwitchEvidence
+    run: str | None = None
+    lap_number: int | None = None
+
+
+class ChangeRow(Frozen):
+    """One change: of the plan, of what was believed, of a file."""
+
+    t: float
+    what: str
+    by: str = Field(default="", description="empty: pitwall itself, on better evidence")
+    why: str = ""
+    about: Literal["plan", "correction"] = "plan"
+    revision: int | None = Field(default=None, description="of the plan, after it")

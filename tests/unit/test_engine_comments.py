@@ -1,0 +1,165 @@
+"""The desk notes what the driver said: stamped, worded and tagged, of the right run and lap, and taken back."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from pydantic import ValidationError
+
+from pitwall.engine.publish import SHOWN_COMMENTS
+from pitwall.model.comments import Comment, Remark
+from pitwall.model.outputs import CommentNoted, DeskState
+from tests.unit.engine_stage import MAIN, SPARE, Stage, effect, plan, reason, setup, shipped
+
+LONG = MAIN | {"laps": "out, 2 timed, cool, in"}
+MID: dict[str, Any] = {"turn": 4, "phase": "mid", "what": "understeer", "severity": 3}
+
+
+def on_the_out_lap() -> Stage:
+    """Half a minute into the out-lap of a run with two timed laps, a cool-down lap and an in-lap."""
+    return Stage(setup(plan(LONG, SPARE))).green().leave(200).wait(230)
+
+
+def on_the_cool_lap() -> Stage:
+    """Two timed laps are done, and the third is slow: sixty seconds into it."""
+    stage = on_the_out_lap()
+    t = stage.lap(200, 125, from_exit=True)
+    for seconds in (100, 100):
+        t = stage.lap(t, seconds)
+    return stage.wait(t + 60)
+
+
+def noted(stage: Stage) -> list[Comment]:
+    """Every comment as it stands now."""
+    return stage.car.comments.comments
+
+
+def test_a_comment_is_of_the_lap_and_run_on_which_it_was_said() -> None:
+    """Stamped with a moment of a lap that is over, it is of that lap, its kind, its run and its driver."""
+    stage = on_the_cool_lap()
+    stage.command("comment", text="pushes in the middle", t=370.0)
+    stage.command("comment", text="better now")
+    first, second = noted(stage)
+    assert (first.t, first.run, first.lap_number, first.lap_kind, first.driver) == (370.0, "main", 2, "timed", "ines")
+    assert (second.run, second.lap_number, second.lap) == ("main", 4, "cool-down lap 1")
+    assert first.because is not None
+    assert first.because.startswith("fact-")
+
+
+def test_in_the_garage_it_is_of_the_run_that_is_over() -> None:
+    """The debrief in the car is of the run that was driven, and of no lap; before the first run, of none."""
+    stage = Stage(setup(plan(LONG, SPARE))).green()
+    stage.command("comment", text="the seat is hot")
+    stage.leave(200)
+    t = stage.lap(200, 125, from_exit=True)
+    t = stage.home(stage.lap(stage.lap(stage.lap(t, 100), 100), 150))
+    stage.wait(t + 60)
+    stage.command("comment", text="all good")
+    before, after = noted(stage)
+    assert (before.run, before.lap_number, before.driver) == (None, None, "ines")
+    assert (after.run, after.lap_number, after.lap, after.driver) == ("main", None, None, "ines")
+
+
+def test_one_key_stamps_the_moment_and_the_words_come_later() -> None:
+    """Without words the moment is noted; named by its number, it gets words, then remarks, and keeps its moment."""
+    stage = on_the_cool_lap()
+    assert effect(stage.command("comment", t=400.0)) == "comment 1 noted: its words are still to come"
+    assert effect(stage.command("comment", comment=1, text="mid turn 4")) == "comment 1 completed"
+    assert effect(stage.command("comment", comment=1, remarks=[MID], by="second")) == "comment 1 changed"
+    (one,) = noted(stage)
+    assert (one.t, one.text, one.by, one.tagged_by) == (400.0, "mid turn 4", "desk", "second")
+    assert one.remarks == (Remark(**MID),)
+    assert effect(stage.command("comment", comment=1, remarks=[MID], by="second")) == "comment 1 says so already"
+    told = stage.made(CommentNoted)
+    assert [one.comment.text for one in told] == ["", "mid turn 4", "mid turn 4"]
+    assert [one.id for one in told] == ["comment-41-1.1", "comment-41-1.2", "comment-41-1.3"]
+
+
+def test_the_desk_may_name_the_run_and_the_lap() -> None:
+    """In the debrief a comment is of the run and the lap that the desk names, whenever it is made."""
+    stage = on_the_cool_lap()
+    stage.command("comment", remarks=[MID], run="main", lap=2)
+    stage.command("comment", remarks=[MID])
+    stage.command("comment", comment=2, lap=3)
+    assert [(one.run, one.lap_number, one.lap_kind) for one in noted(stage)] == [
+        ("main", 2, "timed"), ("main", 3, "timed"),
+    ]  # fmt: skip
+    assert reason(stage.command("comment", text="x", run="mian")).endswith("did you mean 'main'?")
+    assert reason(stage.command("comment", text="x", lap=9)) == "run main has 4 laps so far: no lap 9"
+    assert len(noted(stage)) == 2
+
+
+def test_what_is_missing_is_named() -> None:
+    """No comment of that number, blank words, or nothing to complete it with: refused with what to do."""
+    stage = on_the_out_lap()
+    assert reason(stage.command("comment", comment=3, text="x")) == "no comment 3 of car 41"
+    stage.command("comment", text="windy")
+    assert reason(stage.command("comment", comment=3, text="x")) == "no comment 3 of car 41 (the last are 1)"
+    assert reason(stage.command("comment", comment=1)) == (
+        "comment 1: give its words in 'text', or what it says in 'shorthand'")
+    assert reason(stage.command("comment", comment=1, text=" ")) == "a comment needs its words in 'text'"
+
+
+def test_a_comment_may_be_typed_in_shorthand() -> None:
+    """Remarks and free text come of one field; a word that cannot be read is refused and nothing is noted. Turns are
+    those of the circuit."""
+    stage = on_the_cool_lap()
+    assert effect(stage.command("comment", shorthand="t1 mid us 3: pushes wide", by="ann")) == "comment 1 noted"
+    (one,) = noted(stage)
+    assert (one.remarks, one.text, one.tagged_by) == ((Remark(**MID | {"turn": 1}),), "pushes wide", "ann")
+    effect(stage.command("comment", comment=1, shorthand="t1 mid us 2"))
+    assert (noted(stage)[0].remarks[0].severity, noted(stage)[0].text) == (2, "pushes wide")
+    assert reason(stage.command("comment", shorthand="t1 midd us")).endswith("did you mean 'mid'?")
+    assert len(noted(stage)) == 1
+    measured = Stage(shipped())
+    last = max(shipped().circuit.turns)
+    assert f"a turn from 1 to {last}" in reason(measured.command("comment", shorthand=f"t{last + 1} us"))
+
+
+def test_undo_takes_a_comment_back_and_a_change_of_one() -> None:
+    """The last first, each by its own hand; the number is not given again, and the wire is told that it is gone."""
+    stage = on_the_out_lap()
+    stage.command("comment", text="understeer")
+    stage.command("comment", comment=1, text="oversteer")
+    assert "comment 1 is as before" in effect(stage.command("undo"))
+    assert [one.text for one in noted(stage)] == ["understeer"]
+    assert "0 comments noted" in effect(stage.command("undo"))
+    assert noted(stage) == []
+    assert [(one.comment.text, one.taken_back) for one in stage.made(CommentNoted)] == [
+        ("understeer", False), ("oversteer", False), ("understeer", False), ("understeer", True),
+    ]  # fmt: skip
+    assert effect(stage.command("comment", text="again")) == "comment 2 noted"
+
+
+def test_the_desk_state_shows_the_latest() -> None:
+    """The newest dozen, oldest first, with their numbers."""
+    stage = on_the_out_lap()
+    for number in range(SHOWN_COMMENTS + 3):
+        stage.command("comment", text=f"remark {number + 1}")
+    stage.wait(stage.now + 6)
+    shown = stage.made(DeskState)[-1].comments
+    assert [one.comment for one in shown] == list(range(4, SHOWN_COMMENTS + 4))
+
+
+@pytest.mark.parametrize(
+    ("values", "words"),
+    [
+        ({"turn": 4}, "says nothing"),
+        ({"about": "tyres", "what": "understeer"}, "understeer of tyres"),
+        ({"what": "understeer", "severity": 6}, "less than or equal to 5"),
+        ({"what": "push"}, "Input should be"),
+    ],
+)
+def test_a_remark_must_make_sense(values: dict[str, Any], words: str) -> None:
+    """It says something, of a subject of which that can be found; severity goes from one to five."""
+    with pytest.raises(ValidationError, match=words):
+        Remark(**values)
+
+
+def test_what_is_a_complaint() -> None:
+    """Anything but praise: somebody has to do something about it."""
+    assert Remark(**MID).complaint
+    assert Remark(turn=4, trend="worse").complaint
+    assert not Remark(what="neutral").complaint
+    assert not Remark(turn=4, trend="better").complaint

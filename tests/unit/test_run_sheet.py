@@ -1,0 +1,162 @@
+"""The run sheet: calls in lap order in the engine's own words, on one page that can be read."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+from typing import Any
+
+import pytest
+from pypdf import PdfReader
+
+from pitwall.app.loading import Loaded
+from pitwall.app.plan_sheets import write_any
+from pitwall.app.print_fonts import REGULAR, drawable, lines_of, width_of
+from pitwall.app.resources import demo_event
+from pitwall.app.run_sheet import RunSheet, read_run_sheet, run_sheet, sheet_text
+from pitwall.app.run_sheet_calls import PlannedCalls
+from pitwall.app.run_sheet_pdf import sheet_pdf
+from pitwall.checks.around import Around
+from pitwall.cli.main import main
+from pitwall.errors import UserError
+from pitwall.model.plan import Plan
+from tests.unit.engine_stage import MAIN, PROCEDURES, SPARE, Stage, car_file, plan, regulations, round_map, setup
+
+DEMO = demo_event().parent / "plans" / "plan_41.yaml"
+ITEMS: list[dict[str, Any]] = [
+    {"do": "radio_check", "on": "out"}, {"do": "hold", "on": ["out", "in"], "after": "bridge"},
+    {"do": "flap_lap", "on": {"timed": 2}}, {"do": "comment", "on": ["cool", "in"]},
+    {"do": "bias_step", "on": {"timed": 3}, "with": {"switch": "brake_bias", "by": -1.0}},
+]
+BUSY = MAIN | {"laps": "out, 1 timed, cool, 2 timed, in", "items": ITEMS}
+
+
+def _sheet(made: Plan) -> RunSheet:
+    around = Around(regulations=regulations(), car=car_file(), lap=round_map(), procedures=PROCEDURES)
+    return run_sheet(made, Loaded(None, (), Path("event.yaml"), around={made.car: around}))
+
+
+def _text(pdf: bytes) -> list[str]:
+    return [page.extract_text() for page in PdfReader(io.BytesIO(pdf)).pages]
+
+
+def _squeezed(text: str) -> str:
+    return "".join(text.split())
+
+
+def test_the_calls_are_those_that_the_engine_makes_in_the_same_order() -> None:
+    """A run driven as planned: what the engine prompts on track, lap by lap, is what the sheet says."""
+    made = plan(BUSY)
+    stage = Stage(setup(made)).green()
+    line = stage.drive(200, 125, 100, 150, 100, 100)
+    stage.home(line)
+    first = {prompt.call: prompt for prompt in reversed(stage.prompts())}.values()
+    told = sorted((prompt.say_from_s, prompt.kind, prompt.text) for prompt in first
+                  if prompt.kind in ("procedure", "question", "run", "box", "switch") and prompt.lap != "garage")
+    said = [(kind, text.removeprefix("Before the line: ").removeprefix("Now: ")) for _, kind, text in told]
+    around = Around(regulations=regulations(), car=car_file(), lap=round_map(), procedures=PROCEDURES)
+    planned = PlannedCalls(made, around)
+    laps = [lap for lap in planned.laps(planned.states[0]) if lap.name != "garage"]
+    written = [(call.kind, call.text) for lap in laps for call in lap.calls]
+    assert sorted(text.casefold() for _, text in said) == sorted(text.casefold() for _, text in written)
+    for kind in ("procedure", "question", "run", "box", "switch"):
+        assert [one[1].casefold() for one in said if one[0] == kind] == [
+            one[1].casefold() for one in written if one[0] == kind], kind
+
+
+def test_switches_are_set_in_the_garage_and_put_back_on_the_lap() -> None:
+    """What differs from how the car came in stands first; what an item moves is moved back before the next lap."""
+    sheet = _sheet(plan(BUSY, SPARE | {"switches": {"torque_map": 4}}))
+    assert [call.text for call in sheet.runs[1].laps[0].calls] == ["Set torque 4."]
+    by_name = {lap.name: [call.text for call in lap.calls] for lap in sheet.runs[0].laps}
+    assert by_name["timed 2"][-1] == "Bias two down, makes 54, flap to closed."
+    assert by_name["in"][:2] == ["Box this lap, box this lap.", "Bias two up, makes 55."]
+
+
+def test_laps_with_the_same_calls_are_one_line() -> None:
+    """Eight timed laps with nothing to say are one line of blanks, and items that wait say what for."""
+    when = {"do": "radio_check", "on": ["out", "cool"], "when": {"not_before": "+00:20:00"}}
+    sheet = _sheet(plan(MAIN | {"laps": "out, 8 timed, in", "items": [when]}))
+    assert [(lap.name, lap.count) for lap in sheet.runs[0].laps] == [("out", 1), ("timed 1-8", 8), ("in", 1)]
+    assert "not before 20:00" in sheet_text(sheet)
+
+
+def test_a_plan_without_its_event_is_still_a_sheet() -> None:
+    """No car, no circuit, no library: the items stand by their names, nothing is left out."""
+    made = plan(BUSY, {"run": "starts", "want": "could", "after_flag": "only", "items": [
+        {"do": "standing_start", "at": "grid", "times": 2}]})
+    text = sheet_text(run_sheet(made, Loaded(None, (), Path("event.yaml"))))
+    for words in ("radio_check on out", "bias_step on timed 3", "Grid: two standing starts", "Box this lap"):
+        assert words in text
+
+
+def test_the_demo_sheet_is_one_page_with_every_call_on_it() -> None:
+    """Five runs on one page of A4, letters of seven points or more, black and grey only, and the same bytes again."""
+    sheet, notes = read_run_sheet(DEMO)
+    pdf = sheet_pdf(sheet)
+    assert notes == ()
+    assert pdf == sheet_pdf(sheet)
+    (page,) = _text(pdf)
+    for run in sheet.runs:
+        for words in (run.head, run.laps_text, run.purpose, *(call.text for lap in run.laps for call in lap.calls)):
+            assert _squeezed(words) in _squeezed(page), words
+    box = PdfReader(io.BytesIO(pdf)).pages[0].mediabox
+    assert sorted((round(float(box.width)), round(float(box.height)))) == [595, 842]  # ISO 216: A4 is 210 mm by 297 mm
+    sizes: list[float] = []
+    PdfReader(io.BytesIO(pdf)).pages[0].extract_text(
+        visitor_text=lambda text, _cm, _tm, _font, size: sizes.append(size) if text.strip() else None)
+    numbers = [size for size in sizes if size]
+    assert min(numbers) >= 0.75 * 7
+    assert sorted(numbers)[len(numbers) // 2] >= 7
+
+
+@pytest.mark.parametrize("name", ["Zoë Żółć", "Δρόμος", "車 41", "🏁🏁", "a" * 300, "\u202eabc", "\x00\x1b[2J"])
+def test_any_text_can_be_printed(name: str) -> None:
+    """Letters that the font lacks become a small box; control characters and endless words break nothing."""
+    made = plan(MAIN | {"purpose": name, "tyres": name[:48], "items": [
+        {"do": "hold", "on": "out", "after": name, "why": name}]})
+    pages = _text(sheet_pdf(_sheet(made)))
+    assert len(pages) == 1
+    assert "main" in pages[0]
+    assert all(width_of(line, REGULAR, 8) <= 100 or len(line) == 1 for line in lines_of(name, REGULAR, 8, 100))
+    assert drawable("車é") == "\u25a1é"
+
+
+def test_a_plan_too_long_for_a_page_says_on_which_page_one_is() -> None:
+    """Sixty runs: nothing is cut off, and each page says which of how many it is."""
+    made = plan(*(BUSY | {"run": f"run-{number}"} for number in range(60)))
+    pages = _text(sheet_pdf(_sheet(made)))
+    assert len(pages) > 5
+    assert [f"page {number} of {len(pages)}" in page for number, page in enumerate(pages, 1)] == [True] * len(pages)
+    whole = "".join(pages)
+    assert all(f"{number + 1} run-{number}" in whole.replace("  ", " ") for number in range(60))
+
+
+def test_the_command_writes_a_page_or_text(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """From any form of a plan; only some runs when asked; what is there is not written over."""
+    monkeypatch.chdir(tmp_path)
+    assert main(["plan", "convert", str(DEMO), "plan.xlsx"]) == 0
+    event = str(demo_event())
+    assert main(["plan", "print", "plan.xlsx", "--event", event]) == 0
+    assert (tmp_path / "plan.pdf").read_bytes().startswith(b"%PDF-")
+    assert main(["plan", "print", "plan.xlsx"]) == 2
+    capsys.readouterr()
+    assert main(["plan", "print", "plan.xlsx", "--event", event, "--text", "--runs", "holds,long"]) == 0
+    text = capsys.readouterr().out
+    assert "After turn 4: hold gear five, count five." in text
+    assert ("2  holds" in text, "5  long" in text, "3  baseline" in text) == (True, True, False)
+    with pytest.raises(UserError, match="no run 'hold': there are checks, holds"):
+        read_run_sheet(DEMO, runs=["hold"])
+
+
+def test_faults_of_the_plan_are_told_on_the_sheet(tmp_path: Path) -> None:
+    """A plan that `pitwall check` refuses can be printed, and the page says so."""
+    sheet, _ = read_run_sheet(DEMO)
+    assert not sheet.foot.startswith("pitwall check")
+    values = {"plan": 1, "car": "41", "driver": "ines", "session": "practice-1", "runs": [
+        {"run": "a", "want": "must", "laps": "out, 2 timed, in", "items": [{"do": "no_such_thing", "on": "out"}]}]}
+    write_any(tmp_path / "plan.yaml", Plan.model_validate(values))
+    sheet, _ = read_run_sheet(tmp_path / "plan.yaml", demo_event())
+    assert sheet.foot.startswith("pitwall check finds 1 error")
