@@ -34,7 +34,7 @@ _CLOCK = re.compile(r"(-)?(?:(\d{1,2}):)?(\d{1,4}):([0-5]\d(?:\.\d+)?)", re.ASCI
 _COLONS = re.compile(r"[-+]?[\d_]+(?::\d+)+(?:\.\d*)?", re.ASCII)
 WORDS = frozenset({
     "call", "alert", "run", "item", "proposal", "text", "loop", "switch", "tyres", "where", "status", "pit_exit",
-    "lap_kind", "alternate",
+    "lap_kind", "alternate", "shorthand",
 })
 """Arguments that are taken as they stand: a run named 1 is a name."""
 

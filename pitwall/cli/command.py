@@ -21,7 +21,7 @@ ABOUT = """What a key, a keypad or a script may ask for; arguments are written n
   the plan       extend, shorten [run=...] [laps=1], drop run=... [item=...], amend text=why --changes FILE,
                  adopt, decline [proposal=...], switch_plan alternate=wet text=why
   the driver     asked [text=...], answered [question=2] (the one that waits longest when left out)
-  the record     comment text=..., acknowledge alert=..., take_over
+  the record     comment [text=...] [shorthand=...] [comment=3] [run=... lap=2], acknowledge alert=..., take_over
 Exit code 0: done, the effect is printed. 1: refused, the reason is printed; or nobody answered. 2: wrong usage."""
 
 

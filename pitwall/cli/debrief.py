@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +13,7 @@ if TYPE_CHECKING:
     from pitwall.app.debriefing import CarDebrief, Debrief
 
 HELP = "tell what was done, where the data is and what was said, from a journal"
-EXAMPLE = "pitwall debrief practice-1.sqlite"
+EXAMPLE = "pitwall debrief practice-1.sqlite --out debrief"
 ABOUT = "The journal is that of serve, of rehearse --journal, or one that export wrote out as text. It is only read."
 
 
@@ -21,6 +22,7 @@ def add_parser(subparsers: Any) -> None:
     parser: argparse.ArgumentParser = subparsers.add_parser("debrief", help=HELP, description=f"{HELP}.\n{ABOUT}")
     parser.add_argument("journal", metavar="JOURNAL", help="a journal file")
     parser.add_argument("--json", action="store_true", help="print the whole debrief as one JSON object")
+    parser.add_argument("--out", metavar="FOLDER", help="write debrief.html and debrief.pdf there")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -29,6 +31,11 @@ def run(args: argparse.Namespace) -> int:
 
     made = debrief_of(Path(args.journal))
     print(made.model_dump_json(indent=2) if args.json else "\n".join(in_words(made)))
+    if args.out:
+        from pitwall.app.debrief_files import write_pages
+
+        for path in write_pages(made, Path(args.out)):
+            print(f"written: {path}", file=sys.stderr)
     return 0
 
 

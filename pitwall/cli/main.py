@@ -29,6 +29,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "debrief": ("pitwall.cli.debrief", "tell what was done, where the data is and what was said, from a journal"),
     "export": ("pitwall.cli.export", "write the journals of an event or a session out as text"),
     "command": ("pitwall.cli.command", "give the running daemon one command and print its answer"),
+    "comment": ("pitwall.cli.comment", "note what the driver said, typed in shorthand"),
     "users": ("pitwall.cli.users", "say who may use the broker of serve over the network"),
     "schema": ("pitwall.cli.schema", "print the schema of a file or of the wire"),
 }

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from functools import partial
 from typing import Any
 
+from pitwall.comments.shorthand import ShorthandError, parse
 from pitwall.engine import drivers
 from pitwall.engine.answers import Answer, Handler, Refusal
 from pitwall.engine.laps import LapRecord
@@ -21,21 +22,26 @@ from pitwall.model.events import CommandGiven
 
 
 def _comment(command: CommandGiven, car: TeamCar, now: float) -> Answer:
-    given = _given(command)
+    given = _given(command, car)
     if command.comment is not None:
         return _completed(command, car, given, now)
     noted = car.comments.note(Comment(**_where(command, car, now), by=command.by, because=command.id, **given), now)
     return Answer(f"comment {noted.comment} noted" + ("" if given else ": its words are still to come"))
 
 
-def _given(command: CommandGiven) -> dict[str, Any]:
+def _given(command: CommandGiven, car: TeamCar) -> dict[str, Any]:
     """What the command says of the comment; nothing for a stamped moment."""
     if command.text is not None and not command.text.strip():
         raise Refusal("a comment needs its words in 'text'")
-    given: dict[str, Any] = {} if command.text is None else {"text": command.text}
-    if command.remarks:
-        given |= {"remarks": command.remarks, "tagged_by": command.by}
-    return given
+    remarks, text = tuple(command.remarks or ()), command.text
+    if command.shorthand is not None:
+        try:
+            typed = parse(command.shorthand, car.setup.circuit.turns)
+        except ShorthandError as problem:
+            raise Refusal(str(problem)) from None
+        remarks, text = remarks + typed.remarks, text or typed.text or None
+    given: dict[str, Any] = {} if text is None else {"text": text}
+    return given | ({"remarks": remarks, "tagged_by": command.by} if remarks else {})
 
 
 def _completed(command: CommandGiven, car: TeamCar, given: dict[str, Any], now: float) -> Answer:
@@ -47,7 +53,7 @@ def _completed(command: CommandGiven, car: TeamCar, given: dict[str, Any], now: 
     if command.run is not None or command.lap is not None:
         given |= _on(command, car, {"run": was.run})
     if not given:
-        raise Refusal(f"comment {number}: give its words in 'text', or its tags in 'remarks'")
+        raise Refusal(f"comment {number}: give its words in 'text', or what it says in 'shorthand'")
     changed = was.model_copy(update=given)
     if changed == was:
         return Answer(f"comment {number} says so already")

@@ -6,6 +6,7 @@ the lap; ``turn N`` is made from the segments, or named by hand on a timing-only
 
 from __future__ import annotations
 
+import re
 from typing import Literal, Self
 
 from pydantic import Field, model_validator
@@ -107,6 +108,13 @@ class Circuit(Frozen):
     def length_m(self) -> float | None:
         """Length of the lap in metres, None on a timing-only circuit."""
         return sum(segment.length_m for segment in self.segments) if self.segments else None
+
+    @property
+    def turns(self) -> tuple[int, ...]:
+        """The numbers of its turns, those of places named ``turn N`` too; none where nobody numbered them."""
+        named = [re.fullmatch(r"turn (\d{1,2})", place.place.lower().strip()) for place in self.places]
+        found = {segment.turn for segment in self.segments if segment.turn is not None}
+        return tuple(sorted(found | {int(match.group(1)) for match in named if match is not None}))
 
     @model_validator(mode="after")
     def _one_measure(self) -> Self:

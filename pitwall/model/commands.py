@@ -40,6 +40,9 @@ class CommandGiven(Fact):
     comment: int | None = Field(
         default=None, ge=1, le=9999, description="for comment: the one that gets its words or remarks now"
     )
+    shorthand: str | None = Field(
+        default=None, max_length=2000, description="for comment: what it says, typed ('pitwall comment --words')"
+    )
     remarks: tuple[Remark, ...] | None = Field(
         default=None, max_length=40, description="for comment: what it says, in tags"
     )

@@ -10,7 +10,7 @@ from pydantic import ValidationError
 from pitwall.engine.publish import SHOWN_COMMENTS
 from pitwall.model.comments import Comment, Remark
 from pitwall.model.outputs import CommentNoted, DeskState
-from tests.unit.engine_stage import MAIN, SPARE, Stage, effect, plan, reason, setup
+from tests.unit.engine_stage import MAIN, SPARE, Stage, effect, plan, reason, setup, shipped
 
 LONG = MAIN | {"laps": "out, 2 timed, cool, in"}
 MID: dict[str, Any] = {"turn": 4, "phase": "mid", "what": "understeer", "severity": 3}
@@ -97,8 +97,24 @@ def test_what_is_missing_is_named() -> None:
     stage.command("comment", text="windy")
     assert reason(stage.command("comment", comment=3, text="x")) == "no comment 3 of car 41 (the last are 1)"
     assert reason(stage.command("comment", comment=1)) == (
-        "comment 1: give its words in 'text', or its tags in 'remarks'")
+        "comment 1: give its words in 'text', or what it says in 'shorthand'")
     assert reason(stage.command("comment", comment=1, text=" ")) == "a comment needs its words in 'text'"
+
+
+def test_a_comment_may_be_typed_in_shorthand() -> None:
+    """Remarks and free text come of one field; a word that cannot be read is refused and nothing is noted. Turns are
+    those of the circuit."""
+    stage = on_the_cool_lap()
+    assert effect(stage.command("comment", shorthand="t1 mid us 3: pushes wide", by="ann")) == "comment 1 noted"
+    (one,) = noted(stage)
+    assert (one.remarks, one.text, one.tagged_by) == ((Remark(**MID | {"turn": 1}),), "pushes wide", "ann")
+    effect(stage.command("comment", comment=1, shorthand="t1 mid us 2"))
+    assert (noted(stage)[0].remarks[0].severity, noted(stage)[0].text) == (2, "pushes wide")
+    assert reason(stage.command("comment", shorthand="t1 midd us")).endswith("did you mean 'mid'?")
+    assert len(noted(stage)) == 1
+    measured = Stage(shipped())
+    last = max(shipped().circuit.turns)
+    assert f"a turn from 1 to {last}" in reason(measured.command("comment", shorthand=f"t{last + 1} us"))
 
 
 def test_undo_takes_a_comment_back_and_a_change_of_one() -> None:

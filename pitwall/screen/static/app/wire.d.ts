@@ -165,6 +165,8 @@ export interface CommandGiven {
   text?: string | null;
   /** for comment: the one that gets its words or remarks now */
   comment?: number | null;
+  /** for comment: what it says, typed ('pitwall comment --words') */
+  shorthand?: string | null;
   /** for comment: what it says, in tags */
   remarks?: Remark[] | null;
   /** call id, or none for the call now due */

@@ -1,0 +1,104 @@
+"""``pitwall comment``: what the driver said, typed in shorthand, noted by the running daemon."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from typing import Any
+
+from pitwall.cli import command
+
+HELP = "note what the driver said, typed in shorthand"
+EXAMPLE = "pitwall comment 41 t4 mid us 3, exit os 2: worse with wear --by ann"
+WORDS_GO_TO = "words"
+
+ABOUT = """A comment is remarks, then a colon and free text; the words of a remark stand in any order:
+  where        t4, t4-6, t4/7; entry, mid, exit; slow, medium, fast corners; left out: the car as a whole
+  what         us (understeer), os (oversteer), snap, spin, lock, bottoming, rears hot, engine flat, no grip, good ...
+  which end    front, rear, left, right, fl, fr, rl, rr
+  how bad      1 hardly felt, 2 felt, 3 costs time, 4 costs much time, 5 cannot be driven
+  how sure     sure, likely, ?          against before: better, worse, same, more us, less us
+A comma goes on: "t4 entry us 3, exit os" is turn 4 twice, "us t4 3, t7 2" is understeer twice. A semicolon begins anew.
+--words prints every word. Without words the moment alone is noted; --number gives it its words later."""
+
+
+def add_parser(subparsers: Any) -> None:
+    """Add the command's options."""
+    from pitwall.cli.arguments import add_ca_file
+
+    parser: argparse.ArgumentParser = subparsers.add_parser("comment", help=HELP, description=f"{HELP}.\n{ABOUT}")
+    parser.add_argument("car", metavar="CAR", nargs="?", help="whose driver said it")
+    parser.add_argument("words", metavar="WORD", nargs="*", help="the comment, see above")
+    parser.add_argument("--words", action="store_true", dest="table", help="print every word of the shorthand")
+    parser.add_argument("--check", action="store_true", help="only say how the comment is read")
+    parser.add_argument("--by", metavar="NAME", help="who notes it, for the journal")
+    parser.add_argument("--number", metavar="N", help="the comment that gets these words, by its number")
+    parser.add_argument("--run", dest="of_run", metavar="RUN", help="of which run (default: the one of the moment)")
+    parser.add_argument("--lap", metavar="N", help="of which lap of that run, 1 for the out-lap")
+    parser.add_argument("--at", metavar="WHEN", help="when it was said: so long ago (-20s) or a session second")
+    parser.add_argument("--broker", metavar="URL", help="address of the broker (default mqtt://127.0.0.1:1883)")
+    add_ca_file(parser)
+    parser.add_argument("--session", metavar="S", help="which session (default: the one of the daemon there)")
+    parser.add_argument("--json", action="store_true", help="print the answer as one JSON object")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the words, say how a comment is read, or note it; 2 with the word marked when it cannot be read."""
+    from pitwall.errors import UserError
+
+    if args.table:
+        return _table(args.json)
+    if args.car is None:
+        raise UserError("name the car, then the comment: pitwall comment 41 t4 mid us 3 --by ann")
+    text = " ".join(args.words)
+    if args.check or text:
+        problem = _read(text, args.json if args.check else None)
+        if problem or args.check:
+            return problem
+    if args.by is None:
+        raise UserError("say who notes it with --by, such as --by ann")
+    return command.run(_as_command(args, text))
+
+
+def _as_command(args: argparse.Namespace, text: str) -> argparse.Namespace:
+    """The same as ``pitwall command`` has it."""
+    named = {"shorthand": text or None, "comment": args.number, "run": args.of_run, "lap": args.lap}
+    words = [f"{name}={value}" for name, value in named.items() if value is not None]
+    return argparse.Namespace(**{**vars(args), "asked": "comment", "arguments": words, "changes": None})
+
+
+def _read(text: str, as_json: bool | None) -> int:
+    """Say how a comment is read (``as_json`` None: say nothing), or what is wrong with it."""
+    from pitwall.comments.shorthand import ShorthandError, parse
+    from pitwall.comments.writing import in_words
+
+    try:
+        typed = parse(text)
+    except ShorthandError as problem:
+        print(f"{problem.pointed()}\npitwall: {problem}", file=sys.stderr)
+        return 2
+    if as_json:
+        import json
+
+        remarks = [remark.model_dump(exclude_none=True) for remark in typed.remarks]
+        print(json.dumps({"remarks": remarks, "text": typed.text}, indent=2))
+    elif as_json is not None:
+        print("\n".join([*(in_words(remark) for remark in typed.remarks), *([typed.text] if typed.text else [])]))
+    return 0
+
+
+def _table(as_json: bool) -> int:
+    from pitwall.comments.words import TABLE
+
+    rows = [entry for entry in TABLE if entry.part != "filler"]
+    if as_json:
+        import json
+
+        named = [{"part": one.part, "value": one.value, "of": one.subject, "forms": one.forms, "meaning": one.meaning}
+                 for one in rows]
+        print(json.dumps(named, indent=2))
+        return 0
+    for one in rows:
+        part = f"{one.part} of {one.subject}" if one.subject else one.part
+        print(f"{part:<22}{one.meaning}: {', '.join(one.forms)}")
+    return 0

@@ -1,0 +1,87 @@
+"""What may be typed next: the words that fit behind what stands there, and what each means."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass
+
+from pitwall.comments.reading import Reading, read
+from pitwall.comments.splitting import MARK, Piece, Slip, Word, pieces
+from pitwall.comments.words import MOST_WORDS, POOR, TABLE, Entry
+
+_TURN = re.compile(r"t(\d{0,2})")
+OFFERED = ("phase", "speed", "finding", "subject", "axle", "side", "corner", "severity", "confidence", "trend",
+           "everywhere", "amount", "poor")
+"""Parts in the order in which they are offered."""
+
+
+@dataclass(frozen=True)
+class Completion:
+    """A word that may stand here, what it means, and from which character on it takes the place of what was typed."""
+
+    word: str
+    meaning: str
+    at: int
+
+
+def completions(text: str, turns: Collection[int] = ()) -> tuple[Completion, ...]:
+    """Words that may come next, or that begin with what stands last; none inside free text.
+
+    Args:
+        text: the comment as far as it is typed; the cursor stands at its end.
+        turns: the turns that the circuit has; none: not known, and none are offered.
+    """
+    line = text.rpartition("\n")[2]
+    if MARK in line:
+        return ()
+    begun = list(pieces(text)) if line.strip() else []
+    open_words = begun[-1].words if begun and begun[-1].end == len(text) else ()
+    found: dict[str, Completion] = {}
+    fewest = 0 if text[-1:] in ("", " ", "\n", ",", ";", "?") else 1
+    for many in range(min(MOST_WORDS, len(open_words)), fewest - 1, -1):
+        prefix = " ".join(word.key for word in open_words[len(open_words) - many :])
+        if many and fewest == 0:
+            prefix += " "
+        at = open_words[-many].at if many else len(text)
+        for one in _fitting(open_words[: len(open_words) - many], prefix, at, turns):
+            found.setdefault(one.word, one)
+    return tuple(found.values())
+
+
+def _fitting(words: tuple[Word, ...], prefix: str, at: int, turns: Collection[int]) -> Iterator[Completion]:
+    try:
+        reading = read(Piece(words, True, at), turns)
+    except Slip:
+        return
+    wanted = _TURN.fullmatch(prefix)
+    if (wanted is not None or not prefix) and not reading.turns:
+        begin = wanted.group(1) if wanted is not None else ""
+        yield from (Completion(f"t{turn}", f"turn {turn}", at) for turn in sorted(turns) if str(turn).startswith(begin))
+    for part in OFFERED:
+        for entry in TABLE:
+            form = next((form for form in entry.forms if form.startswith(prefix) and form != prefix), None)
+            if entry.part == part and form is not None and _fits(entry, reading):
+                yield Completion(form, entry.meaning, at)
+
+
+def _fits(entry: Entry, reading: Reading) -> bool:
+    """Guard: behind these words this one says something more, and nothing against them."""
+    if entry.part == "phase":
+        return all(entry is not one for one, _ in reading.phases)
+    if entry.part in reading.parts:
+        return False
+    parts = {part: one for part, (one, _) in reading.parts.items()}
+    subject, finding = parts.get("subject"), parts.get("finding")
+    if entry.part in ("axle", "side", "corner"):
+        return "corner" not in parts and not (entry.part == "corner" and {"axle", "side"} & set(parts))
+    if entry.part == "finding":
+        return "poor" not in parts and (subject is None or entry.value == "good" or entry.subject == subject.value)
+    if entry.part == "subject":
+        named = finding is None or finding.value == "good" or finding.subject == entry.value
+        return named and ("poor" not in parts or entry.value in POOR)
+    if entry.part == "poor":
+        return finding is None and (subject is None or subject.value in POOR)
+    if entry.part in ("trend", "amount"):
+        return not {"trend", "amount"} & set(parts)
+    return True

@@ -1,0 +1,129 @@
+"""What the words of one remark mean: the finding and its subject, what is carried over, and a remark for each place."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from pitwall.comments.reading import Reading
+from pitwall.comments.splitting import Slip, Word
+from pitwall.comments.words import MORE_IS_GOOD, POOR, TABLE, Entry
+from pitwall.model.comments import CONTENT, FINDINGS, Remark
+
+OWN = ("axle", "side", "speed", "confidence")
+SAYS = ("finding", "subject", "poor", "trend", "amount")
+"""Parts of which a remark that carries nothing over needs one."""
+
+
+@dataclass(frozen=True)
+class Meaning:
+    """The remarks of one piece, and what the next one may carry over from it."""
+
+    remarks: tuple[Remark, ...]
+    turns: tuple[int, ...]
+    finding: dict[str, Any]
+
+
+def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
+    """The remarks that these words are.
+
+    Args:
+        reading: the words of one remark.
+        before: what stands before the comma; None where nothing is carried over.
+
+    Raises:
+        Slip: at the word that does not fit.
+    """
+    parts = reading.parts
+    finding = _finding(reading)
+    if not finding:
+        finding = _carried(reading, before)
+    elif before is not None and not any(name in parts for name in SAYS[:3]) and "trend" in parts:
+        finding = _still(before) | {"trend": finding["trend"]}
+    own: dict[str, Any] = {name: parts[name][0].value for name in OWN if name in parts}
+    if "corner" in parts:
+        for name, value in zip(("axle", "side"), parts["corner"][0].value.split(), strict=True):
+            if own.get(name, value) != value:
+                raise Slip(parts["corner"][1], f"one {name} in a remark; a comma begins the next one")
+            own[name] = value
+    if "severity" in parts:
+        own["severity"] = parts["severity"][0].value
+    turns = tuple(reading.turns)
+    if not turns and before is not None and reading.phases and "everywhere" not in parts and "speed" not in parts:
+        turns = before.turns
+    common = finding | own
+    remarks = tuple(
+        Remark.model_validate({"turn": turn, "phase": phase, **common})
+        for turn in turns or (None,)
+        for phase in tuple(entry.value for entry, _ in reading.phases) or (None,)
+    )
+    carried = {name: value for name, value in common.items() if name in ("about", "what", "axle", "side")}
+    return Meaning(remarks, turns, carried)
+
+
+def _carried(reading: Reading, before: Meaning | None) -> dict[str, Any]:
+    """The finding before the comma."""
+    if before is None or before.finding.get("what") is None:
+        last = reading.piece.words[-1]
+        raise Slip(Word(last.text, last.at), "also what the car does there: us, os, snap, lock, spin, better, worse")
+    return dict(before.finding)
+
+
+def _still(before: Meaning) -> dict[str, Any]:
+    """The finding before the comma, for a remark that says only which way it goes; of praise the subject alone."""
+    what = before.finding.get("what")
+    return {**before.finding, "what": None if what in CONTENT else what}
+
+
+def _finding(reading: Reading) -> dict[str, Any]:
+    """Subject, finding and trend as far as this remark names them; nothing where it names none."""
+    parts = reading.parts
+    if not any(name in parts for name in SAYS):
+        return {}
+    about, what = _subject_and_finding(parts)
+    trend = _trend(parts, about, what)
+    if what is None and trend is None:
+        entry, word = parts["subject"]
+        raise Slip(word, f"what there is of {entry.value}: {_of(entry.value)}", "only the subject, ")
+    return {"about": about, "what": what, "trend": trend}
+
+
+def _subject_and_finding(parts: dict[str, tuple[Entry, Word]]) -> tuple[str, str | None]:
+    subject = parts["subject"][0].value if "subject" in parts else ""
+    if not subject and "axle" in parts and ("finding" not in parts or parts["finding"][0].value == "good"):
+        subject = parts["axle"][0].subject  # fronts and rears without another word are tyres
+    if "poor" in parts and "finding" in parts and parts["finding"][0].value in CONTENT:
+        raise Slip(parts["poor"][1], "good or poor, not both")
+    if "poor" in parts and "finding" not in parts:
+        if subject not in POOR:
+            raise Slip(parts["poor"][1], "poor traction, poor grip, poor braking; else what it is, such as us")
+        return subject, POOR[subject]
+    if "finding" not in parts:
+        return subject or "balance", None
+    entry, word = parts["finding"]
+    about = subject or entry.subject or "balance"
+    if entry.value == "good":
+        return about, "neutral" if about == "balance" else "good"
+    if entry.subject != about:
+        raise Slip(word, f"what there is of {about}: {_of(about)}", f"{entry.form} is a finding of {entry.subject}, ")
+    return about, entry.value
+
+
+def _of(subject: str) -> str:
+    """The forms of what can be found of a subject."""
+    named = [entry.form for entry in TABLE if entry.part == "finding" and entry.subject == subject]
+    good = "good" in FINDINGS[subject]  # type: ignore[index]  # subjects of the table are subjects of the model
+    return ", ".join([*named, *(["good"] if good else [])])
+
+
+def _trend(parts: dict[str, tuple[Entry, Word]], about: str, what: str | None) -> str | None:
+    trend = parts["trend"][0].value if "trend" in parts else None
+    if "amount" not in parts:
+        return trend
+    entry, word = parts["amount"]
+    if trend is not None:
+        raise Slip(word, f"{entry.value!r} or {trend!r}, not both")
+    wanted = what in CONTENT or (what is None and about in MORE_IS_GOOD)
+    if what is None and not wanted:
+        raise Slip(word, f"of what there is {entry.value}, such as {entry.value} us")
+    return "better" if (entry.value == "more") == wanted else "worse"

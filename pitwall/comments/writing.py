@@ -1,0 +1,54 @@
+"""A remark written as shorthand, and in whole words for people who read it later."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from pitwall.comments.splitting import ANEW, MARK
+from pitwall.comments.words import written
+from pitwall.model.comments import Remark
+
+
+def write(remarks: Iterable[Remark], text: str = "") -> str:
+    """The shorthand of these remarks and this text, which ``parse`` reads back. No remark hangs on the one before."""
+    head = f"{ANEW} ".join(write_remark(remark) for remark in remarks)
+    after = [f"{MARK} {line.strip()}" for line in text.split("\n") if line.strip()]
+    return "\n".join([head + "".join(after[:1]), *after[1:]])
+
+
+def write_remark(remark: Remark) -> str:
+    """The shorthand of one remark, in the order in which people say it: where, which axle, what, how bad, how sure."""
+    forms = written()
+    words = [f"t{remark.turn}"] if remark.turn is not None else []
+    words += [forms["phase", "", remark.phase]] if remark.phase is not None else []
+    words += [forms["speed", "", remark.speed]] if remark.speed is not None else []
+    words += [word for word in (remark.axle, remark.side) if word is not None]
+    words += _finding(remark)
+    words += [str(remark.severity)] if remark.severity is not None else []
+    words += [forms["confidence", "", remark.confidence]] if remark.confidence is not None else []
+    words += [remark.trend] if remark.trend is not None else []
+    return " ".join(words)
+
+
+def _finding(remark: Remark) -> list[str]:
+    if remark.what is None:
+        return [remark.about]
+    if remark.what == "good":
+        return [remark.about, "good"]
+    return [written()["finding", remark.about, remark.what]]
+
+
+def in_words(remark: Remark) -> str:
+    """One remark as a person would read it out: ``turn 4 mid: understeer, severity 3``."""
+    place = [f"turn {remark.turn}"] if remark.turn is not None else []
+    place += [f"{remark.speed} corners"] if remark.speed is not None else []
+    place += [remark.phase] if remark.phase is not None else []
+    what = " ".join(word for word in (remark.axle, remark.side) if word is not None)
+    said = remark.what.replace("_", " ") if remark.what is not None else ""
+    named = remark.about if said in ("", "good", "low", "flat", "weak") else ""
+    finding = " ".join(word for word in (what, named, said) if word)
+    more = [f"severity {remark.severity}"] if remark.severity is not None else []
+    more += [remark.trend] if remark.trend is not None else []
+    more += {"high": ["sure"], "medium": ["likely"], "low": ["not sure"]}.get(remark.confidence or "", [])
+    head = f"{' '.join(place)}: " if place else ""
+    return head + ", ".join(word for word in (finding, *more) if word)

@@ -1,0 +1,59 @@
+"""What a debrief says, in the order in which it is read: two minutes first, then everything.
+
+The first page answers what was done and not done and why, what has to be done next, and what the driver complained of.
+Then one chapter a car, the alerts, how all this came to be known, and last every call. Every row of the debrief is in a
+table.
+"""
+
+from __future__ import annotations
+
+from pitwall.debrief import wording as say
+from pitwall.debrief.contents_car import car_chapter
+from pitwall.debrief.contents_radio import every_call, radio_sections
+from pitwall.debrief.contents_session import session_chapter
+from pitwall.debrief.contents_summary import summary_sections
+from pitwall.debrief.document import Document, Section, Words
+from pitwall.debrief.model import Debrief, SessionSummary
+
+STATES = {"closed": "over", "flag_out": "the flag is out, not closed yet", "running": "the journal ends while it runs",
+          "not_begun": "it never began"}
+
+
+def document_of(debrief: Debrief) -> Document:
+    """The whole debrief as a document."""
+    session = debrief.session
+    sections: list[Section] = [part for car in debrief.cars for part in summary_sections(car, debrief)]
+    for car in debrief.cars:
+        sections += [*car_chapter(car, session), *radio_sections(car, session)]
+    sections += session_chapter(debrief)
+    sections += [every_call(car) for car in debrief.cars]
+    title = f"Debrief of {session.session}, {session.event}"
+    cars = ", ".join(one.car for one in debrief.cars)
+    day = f", {session.green_time:%Y-%m-%d}" if session.green_time is not None else ""
+    named = f"car{'s' if len(debrief.cars) > 1 else ''} {cars}"
+    running = f"{session.event}, {session.session}{day} · {session.team}, {named}"
+    return Document(title, running, _facts(debrief), tuple(sections))
+
+
+def _facts(debrief: Debrief) -> tuple[Words, ...]:
+    session = debrief.session
+    crews = "; ".join(f"{one.car} {', '.join(one.drivers)}".strip() for one in debrief.cars)
+    facts = [
+        Words(f"{session.session} of {session.event} at {session.circuit}{', wet' if session.wet else ''}; "
+              f"{say.duration(session.scheduled_s)}, {STATES[session.state]}.", "Session:"),
+        Words(f"{session.team}; {crews}.", "Team, cars and drivers:"),
+        Words(_when(session), "When:"),
+    ]
+    stops = [f"{say.STATUSES[one.status]} {say.span_clock(one.from_s, one.to_s)} "
+             f"({say.duration(one.to_s - one.from_s)})" for one in session.statuses if one.status in ("red", "slow")]
+    facts.append(Words(f"{'; '.join(stops) or 'none'}.", "Red flags and slow periods:"))
+    return tuple(facts)
+
+
+def _when(session: SessionSummary) -> str:
+    if session.green_time is None:
+        return "no time of day is known; all times are session time from the green light."
+    source = {"journal": "by the clock of the machine that kept the journal",
+              "schedule": "as scheduled, in a rehearsal", "none": ""}[session.time_of_day_from]
+    return (f"{session.green_time:%A %d %B %Y}, green light at {say.time_of_day(session.green_time)} "
+            f"({say.zone_words(session.green_time)}), {source}. Session time counts from the green light.")

@@ -1,0 +1,71 @@
+"""What was said to the driver and by him: figures of the calls, the load, questions, comments, and every call."""
+
+from __future__ import annotations
+
+from pitwall.debrief import wording as say
+from pitwall.debrief.contents_figures import radio_figure
+from pitwall.debrief.document import Block, Column, Row, Section, Words, table
+from pitwall.debrief.model import CallRow, CarDebrief, RadioStatistics, SessionSummary
+
+CALLS = (Column("call", 4.6), Column("kind", 1.5), Column("run and lap", 2.3), Column("to be said", 2.5),
+         Column("said", 1.5, right=True), Column("for, s", 0.9, right=True), Column("outcome", 1.9),
+         Column("how, and why", 3.2))
+QUESTIONS = (Column("question", 5.0), Column("asked", 1.3, right=True), Column("answered", 1.3, right=True),
+             Column("by", 1.3))
+COMMENTS = (Column("what the driver said", 6.0), Column("session time", 1.4, right=True), Column("run", 1.6),
+            Column("noted by", 1.4))
+FIGURES = (Column("of the calls", 4.0), Column("calls", 1.0, right=True), Column("share", 1.0, right=True))
+
+
+def radio_sections(car: CarDebrief, session: SessionSummary) -> tuple[Section, ...]:
+    """What was said, and how well it was told in time."""
+    name = f"Car {car.car}"
+    picture = radio_figure(car, session)
+    blocks: tuple[Block, ...] = () if picture is None else (picture,)
+    comments = [(one.text, say.session_clock(one.t), one.run or say.NOTHING, one.by) for one in car.comments]
+    questions = [(one.text, say.session_clock(one.asked_s), say.maybe_clock(one.answered_s), one.by or say.NOTHING)
+                 for one in car.questions]
+    return (
+        Section(f"{name}: radio", 3, (*blocks, *_statistics(car.radio))),
+        Section(f"{name}: what the driver said and asked", 3, (
+            table(f"{name}: comments", COMMENTS, comments, "No comment was noted.", bold=False),
+            table(f"{name}: questions", QUESTIONS, questions, "No question was noted.", bold=False),
+        )),
+    )
+
+
+def every_call(car: CarDebrief) -> Section:
+    """The calls one by one, which nobody reads in two minutes."""
+    name = f"Car {car.car}"
+    return Section(f"{name}: every call", 2, (
+        table(f"{name}: calls in the order in which they came up", CALLS, [_call(one) for one in car.calls],
+              "No call came up.", bold=False),
+    ), new_page=True)
+
+
+def _statistics(radio: RadioStatistics) -> tuple[Block, ...]:
+    counted = radio.calls - radio.open
+    rows = [(name, str(count), say.NOTHING if not counted else f"{100 * count / counted:.0f} %") for name, count in (
+        ("said within their window", radio.in_window), ("settled later, by what happened", radio.settled),
+        ("unconfirmed", radio.unconfirmed), ("late", radio.late), ("missed", radio.missed), ("skipped", radio.skipped),
+        ("withdrawn, as no longer needed", radio.withdrawn), ("open as the journal ends", radio.open))]
+    source = "by the radio desk" if radio.spoken_from == "channel" else "reckoned from the length of what was said"
+    words = [Words(f"{radio.spoken_s:.0f} s were spoken to the driver ({source}): {radio.mean_load_s:.1f} s a minute "
+                   f"on track, {radio.most_load_s:.1f} s in the fullest minute.", "Load:")]
+    if radio.by_kind:
+        words.append(Words(f"{_counts(radio.by_kind)}.", "Kinds of call:"))
+    if radio.reasons:
+        words.append(Words(f"{_counts(radio.reasons)}.", "Why late, missed or unconfirmed:"))
+    return (table(f"What became of {say.plural(radio.calls, 'call')}", FIGURES, rows, "No call came up.",
+                  share=0.5), *words)
+
+
+def _counts(counts: dict[str, int]) -> str:
+    return "; ".join(f"{name} {count}" for name, count in sorted(counts.items(), key=lambda one: (-one[1], one[0])))
+
+
+def _call(call: CallRow) -> Row:
+    where = ", ".join(one for one in (call.run, call.lap) if one) or say.NOTHING
+    why = "; ".join(one for one in (say.WAYS[call.way] if call.way != "full" else "", call.reason) if one)
+    return (call.text, call.kind, where, say.span_clock(call.say_from_s, call.say_by_s), say.maybe_clock(call.said_s),
+            say.number(call.spoken_s), call.state, why)

@@ -1,0 +1,78 @@
+"""What concerns all cars: the session's course, its alerts, and what this debrief rests on."""
+
+from __future__ import annotations
+
+from pitwall import __version__
+from pitwall.debrief import wording as say
+from pitwall.debrief.document import Block, Column, Row, Section, Words, table
+from pitwall.debrief.model import AlertRow, AlertStatistics, Debrief, SessionSummary
+
+COURSE = (Column("status", 2.0), Column("from", 1.2, right=True), Column("to", 1.2, right=True),
+          Column("for", 1.4, right=True), Column("marshal sectors", 3.0))
+ALERTS = (Column("alert", 6.0), Column("car", 0.8), Column("kind", 2.2), Column("priority", 1.2),
+          Column("from", 1.2, right=True), Column("to", 1.2, right=True), Column("acknowledged", 1.6, right=True))
+RATES = (Column("ten minutes from", 2.0, right=True), Column("alerts raised", 2.0, right=True))
+
+
+def session_chapter(debrief: Debrief) -> tuple[Section, ...]:
+    """The chapter of the session."""
+    return (
+        Section("The session", 2, _course(debrief.session), new_page=True),
+        Section("Alerts", 3, _alerts(debrief)),
+        Section("What this rests on", 3, _sources(debrief)),
+    )
+
+
+def _course(session: SessionSummary) -> tuple[Block, ...]:
+    rows = [(say.STATUSES[one.status], say.session_clock(one.from_s), say.session_clock(one.to_s),
+             say.duration(one.to_s - one.from_s), ", ".join(one.sectors) or say.NOTHING) for one in session.statuses]
+    windows = [(name, say.session_clock(start), say.session_clock(end)) for name, start, end in session.windows]
+    course = table("The session's course", COURSE, rows, "No status was ever told.", share=0.75)
+    if not windows:
+        return (course,)
+    columns = (Column("window", 2.0), Column("from", 1.2, right=True), Column("to", 1.2, right=True))
+    return (table("Windows of the day", columns, windows, "", share=0.5), course)
+
+
+def _alerts(debrief: Debrief) -> tuple[Block, ...]:
+    figures = debrief.alerts
+    rates = [(say.session_clock(one.from_s), str(one.raised)) for one in figures.rates]
+    return (
+        *_alert_words(figures),
+        table("Alerts raised, ten minutes at a time", RATES, rates, "No ten minutes have passed.", share=0.4),
+        table("Every alert", ALERTS, [_alert(one) for one in debrief.alert_rows], "No alert was raised.",
+              bold=False),
+    )
+
+
+def _alert_words(figures: AlertStatistics) -> tuple[Words, ...]:
+    words = [Words(f"{figures.raised} raised, {figures.acknowledged} of them acknowledged; {figures.mean_rate:.1f} in "
+                   f"ten minutes on average, at most {figures.most_in_ten}; {100 * figures.share_over_ten:.0f} % of "
+                   "the ten minutes had more than ten.", "Alerts:")]
+    for lead, counts in (("By priority:", dict(figures.by_priority)), ("By kind:", figures.by_kind),
+                         (f"Held back, {figures.held_back}:", figures.held_reasons)):
+        if counts:
+            words.append(Words("; ".join(f"{name} {count}" for name, count in counts.items()) + ".", lead))
+    return tuple(words)
+
+
+def _alert(one: AlertRow) -> Row:
+    return (one.text, one.car or "all", one.kind.replace("_", " "), one.priority, say.session_clock(one.from_s),
+            "stands" if one.to_s is None else say.session_clock(one.to_s), say.maybe_clock(one.acknowledged_s))
+
+
+def _sources(debrief: Debrief) -> tuple[Block, ...]:
+    session = debrief.session
+    words = [Words(f"{session.journal}, {say.plural(session.facts, 'fact')}, session time "
+                   f"{say.span_clock(session.began_s, session.ended_s)}; made by pitwall {__version__}.", "Journal:")]
+    if session.restarts:
+        words.append(Words(f"{say.plural(session.restarts, 'time')}.", "The daemon was started again:"))
+    if session.gaps_s:
+        gaps = "; ".join(f"at {say.session_clock(at)} for {say.duration(length)}" for at, length in session.gaps_s)
+        words.append(Words(f"{gaps}.", "Nobody listened:"))
+    if session.failed_facts:
+        words.append(Words(f"{session.failed_facts}.", "Facts on which the program failed, left out:"))
+    words += [Words(one) for one in debrief.notes]
+    words.append(Words("● done: seen or confirmed. ◐ probably done: called, and the lap went by. ▲ done badly: done, "
+                       "but its data are spoilt. ○ not done. · to come.", "Outcomes:"))
+    return tuple(words)

@@ -1,0 +1,108 @@
+"""The first page: for a reader who has two minutes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pitwall.debrief import wording as say
+from pitwall.debrief.document import Block, Column, Points, Section, Words, table
+from pitwall.debrief.model import CarDebrief, Debrief, ItemRow, RunRow
+
+LEFT = ("not_done", "done_badly", "to_come")
+MOST_POINTS = 9
+OPEN, OPEN_WORDS = "Open: what the driver said and asked", "Open complaints and questions of the driver:"
+WANTS = ("must", "should", "could")
+RUN_COLUMNS = (Column("run", 2.2), Column("wanted", 1.1), Column("outcome", 3.3), Column("items done", 1.3, right=True),
+               Column("best lap", 1.5, right=True), Column("why", 5.2))
+
+
+def summary_sections(car: CarDebrief, debrief: Debrief) -> tuple[Section, ...]:
+    """What was done, what comes next, and the open complaints of one car."""
+    rows = [(one.run, one.want, say.run_state(one), f"{one.items_done} of {one.items}" if one.items else say.NOTHING,
+             say.lap_time(one.best_lap_s), one.reason) for one in car.runs]
+    said = _complaints(car, debrief)
+    done: tuple[Block, ...] = (
+        Words(_outcome(car)),
+        table(f"Car {car.car}: runs and what became of them", RUN_COLUMNS, rows, "The plan has no run."),
+    )
+    return (
+        Section(f"Car {car.car}: what was done", 2, done),
+        Section("To do next", 3, (*_to_do(car), *(() if said else (Words("none was noted.", OPEN_WORDS),)))),
+        *((Section(OPEN, 3, (Points(said),)),) if said else ()),
+    )
+
+
+def _outcome(car: CarDebrief) -> str:
+    runs = [one for one in car.runs if one.state == "done"]
+    short = [one for one in car.runs if one.stints and one.state != "done"]
+    count = {one: sum(1 for item in car.items if item.outcome == one) for one in say.OUTCOMES}
+    words = f"{len(runs)} of {say.plural(len(car.runs), 'run')} done"
+    words += f", {len(short)} begun and not finished. " if short else ". "
+    words += f"Of {say.plural(len(car.items), 'item')} {count['done']} done, {count['probably_done']} probably done, " \
+             f"{count['done_badly']} done badly, {count['not_done']} not done"
+    words += f", {count['to_come']} still to come. " if count["to_come"] else ". "
+    laps = f"{say.plural(len(car.laps), 'lap')}; best {say.lap_time(car.best_lap_s)}."
+    return words + (laps if car.laps else "No lap was driven.")
+
+
+def _to_do(car: CarDebrief) -> tuple[Block, ...]:
+    """Whole runs first, then items of runs that were driven; musts before shoulds, coulds counted."""
+    whole = [one for one in car.runs if not one.stints and one.state != "done"]
+    untouched = {one.run for one in whole}
+    items = [one for one in car.items if one.outcome in LEFT and one.run not in untouched]
+    points: list[Words] = []
+    for want in WANTS[:2]:
+        points += [_run_point(one) for one in whole if one.want == want]
+        points += [_laps_point(one) for one in car.runs if one.stints and one.state != "done" and one.want == want
+                   and one.timed_done < one.timed_wanted]
+        points += _item_points([one for one in items if one.want == want])
+    left_over = len(points) - MOST_POINTS
+    if left_over > 1:
+        points = [*points[:MOST_POINTS], Words(f"{left_over} more are in the tables of runs and items.", "And")]
+    coulds = [f"run {one.run}" for one in whole if one.want == "could"]
+    could_items = sum(1 for one in items if one.want == "could")
+    coulds += [say.plural(could_items, "item")] if could_items else []
+    if coulds:
+        points.append(Words(f"{', '.join(coulds)}.", "Could, when there is time:"))
+    return (Points(tuple(points)),) if points else (Words("Nothing is left of the plan."),)
+
+
+def _run_point(run: RunRow) -> Words:
+    purpose = f"{run.purpose}; " if run.purpose else ""
+    why = f" {_sentence(run.reason)}" if run.reason else ""
+    return Words(f"{purpose}{run.laps}.{why}", f"{run.want}: run {run.run}:")
+
+
+def _laps_point(run: RunRow) -> Words:
+    lacking = run.timed_wanted - run.timed_done
+    return Words(f"{lacking} of {say.plural(run.timed_wanted, 'timed lap')} not driven."
+                 f"{f' {_sentence(run.reason)}' if run.reason else ''}", f"{run.want}: run {run.run}:")
+
+
+def _item_points(items: Sequence[ItemRow]) -> list[Words]:
+    """Items of one kind in one run with one reason are one point."""
+    together: dict[tuple[str, str, str, str], list[ItemRow]] = {}
+    for one in items:
+        together.setdefault((one.run, one.do, one.outcome, one.reason), []).append(one)
+    points = []
+    for (run, do, outcome, reason), group in together.items():
+        laps = ", ".join(dict.fromkeys(one.lap for one in group))
+        again = " was done badly, again" if outcome == "done_badly" else ""
+        points.append(Words(f"{laps}.{f' {_sentence(reason)}' if reason else ''}",
+                            f"{group[0].want}: {say.plain(do)} of {run}{again}:"))
+    return points
+
+
+def _complaints(car: CarDebrief, debrief: Debrief) -> tuple[Words, ...]:
+    points = [Words(f"{one.text or '(no words were noted)'}  ({one.by or 'unknown'}, {say.session_clock(one.t)})",
+                    f"{one.run}:" if one.run else "In the garage:") for one in car.comments]
+    points += [Words(f"{one.text or '(the question was not noted)'}  ({say.session_clock(one.asked_s)})",
+                     "Asked and not answered:") for one in car.questions if one.answered_s is None]
+    points += [Words(f"{one.text}  (since {say.session_clock(one.from_s)})", f"Alert, {one.priority}:")
+               for one in debrief.alert_rows if one.to_s is None and one.car == car.car]
+    return tuple(points)
+
+
+def _sentence(text: str) -> str:
+    text = text[:1].upper() + text[1:]
+    return text if text.endswith((".", "!", "?")) else f"{text}."

@@ -1,0 +1,149 @@
+"""How a debrief writes times, values and states: one way each, on every page."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from pitwall.debrief.figures_laps import lap_clock
+from pitwall.debrief.model import DataWindow, LapRow, RunRow, SwitchAt, Uncertain
+from pitwall.model.plan import Scalar
+
+KMH = 3.6
+NOTHING = "–"
+
+OUTCOMES = {"done": "● done", "probably_done": "◐ probably done", "done_badly": "▲ done badly",
+            "not_done": "○ not done", "to_come": "· to come"}
+RUN_STATES = {"planned": "○ not driven", "next": "○ not driven", "running": "◐ on track", "done": "● done",
+              "cut": "▲ broken off", "skipped": "○ skipped", "dropped": "○ dropped"}
+CLEAN = {"clean": "clean", "traffic": "traffic", "yellow": "yellow", "mistake": "mistake", "cool_down": "slowed down",
+         "aborted": "given up", "not_complete": "not whole", "unknown": NOTHING}
+STATUSES = {"waiting": "waiting", "green": "green", "yellow": "yellow", "slow": "slow period", "red": "red flag",
+            "finished": "flag out", "closed": "closed"}
+WAYS = {"full": "in full", "parts": "in parts", "short": "in short", "outside": "outside a window",
+        "outside_short": "in short, outside"}
+SWITCH_EVIDENCE = {"measured": "measured", "confirmed": "confirmed", "told": "told", "assumed": "assumed"}
+
+
+def session_clock(seconds: float, places: int = 0) -> str:
+    """``0:12:03`` or ``0:12:03.4``: hours, minutes and seconds of session time; before green with a minus."""
+    scale = 10**places
+    units = round(abs(seconds) * scale)
+    whole, part = divmod(units, scale)
+    minutes, rest = divmod(whole, 60)
+    sign = "−" if seconds < 0 and units else ""
+    return f"{sign}{minutes // 60}:{minutes % 60:02d}:{rest:02d}" + (f".{part:0{places}d}" if places else "")
+
+
+def maybe_clock(seconds: float | None) -> str:
+    """The same, or a dash."""
+    return NOTHING if seconds is None else session_clock(seconds)
+
+
+def span_clock(start_s: float, end_s: float | None) -> str:
+    """``0:12:03–0:14:20``; without an end it is open."""
+    return f"{session_clock(start_s)}–{'' if end_s is None else session_clock(end_s)}"
+
+
+def duration(seconds: float) -> str:
+    """``45 s``, ``3 min 20 s``, ``1 h 05 min``."""
+    whole = round(seconds)
+    if whole < 60:
+        return f"{whole} s"
+    if whole < 3600:
+        minutes, rest = divmod(whole, 60)
+        return f"{minutes} min" + (f" {rest} s" if rest else "")
+    hours, rest = divmod(round(seconds / 60), 60)
+    return f"{hours} h {rest:02d} min"
+
+
+def time_of_day(moment: datetime | None, places: int = 0) -> str:
+    """``14:02:31``, rounded to so many places of a second."""
+    if moment is None:
+        return NOTHING
+    scale = 10**places
+    units = round(moment.microsecond * scale / 1_000_000)
+    moment = moment.replace(microsecond=0) + timedelta(seconds=units // scale)
+    return f"{moment:%H:%M:%S}" + (f".{units % scale:0{places}d}" if places else "")
+
+
+def zone_words(moment: datetime | None) -> str:
+    """``UTC+01:00``."""
+    offset = moment.utcoffset() if moment is not None else None
+    if offset is None:
+        return ""
+    minutes = round(offset.total_seconds() / 60)
+    return f"UTC{'−' if minutes < 0 else '+'}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}" if minutes else "UTC"
+
+
+def lap_time(seconds: float | None) -> str:
+    """``1:23.456``, or a dash."""
+    return NOTHING if seconds is None else lap_clock(seconds)
+
+
+def number(value: float | None, places: int = 1, unit: str = "") -> str:
+    """With so many places and a unit, or a dash."""
+    return NOTHING if value is None else f"{value:.{places}f}{f' {unit}' if unit else ''}".replace("-", "−")
+
+
+def within(value: Uncertain, places: int, factor: float = 1.0) -> str:
+    """``312 (309–316)``: the value and the interval that holds the truth."""
+    inner, low, high = (f"{one * factor:.{places}f}".replace("-", "−") for one in (value.value, value.low, value.high))
+    return f"{inner} ({low}–{high})"
+
+
+def clock_within(value: Uncertain) -> str:
+    """``0:12:03.4 (−0.2 +0.3)``: session time and how much earlier or later it may have been."""
+    return f"{session_clock(value.value, 1)} (−{value.value - value.low:.1f} +{value.high - value.value:.1f})"
+
+
+def scalar(value: Scalar | None) -> str:
+    """A position or an argument as the team writes it."""
+    if value is None:
+        return NOTHING
+    if isinstance(value, bool):
+        return "on" if value else "off"
+    return f"{value:g}".replace("-", "−") if isinstance(value, float) else str(value)
+
+
+def switch_at(one: SwitchAt) -> str:
+    """``brake bias 3 (measured)``."""
+    moved = ", then moved" if one.moved else ""
+    return f"{one.word} {scalar(one.position)} ({SWITCH_EVIDENCE[one.evidence]}{moved})"
+
+
+def tyres_of(lap: LapRow) -> str:
+    """``B1 medium, 4``: the set, its compound, its laps as the lap began."""
+    named = " ".join(one for one in (lap.tyres, lap.compound if lap.compound != lap.tyres else None) if one)
+    age = "" if lap.tyre_laps is None else f", {lap.tyre_laps}"
+    return f"{named or '?'}{age}" if named or age else NOTHING
+
+
+def clean_words(lap: LapRow) -> str:
+    """``traffic at s2, 0.8 s``."""
+    words = CLEAN[lap.clean]
+    if lap.clean_at:
+        words += f" before {lap.clean_at}"
+    return words + (f", {lap.lost_s:.1f} s" if lap.lost_s is not None and lap.clean not in ("clean", "unknown") else "")
+
+
+def run_state(run: RunRow) -> str:
+    """The run's state with the count of its timed laps, where it was driven at all."""
+    laps = f", {run.timed_done} of {run.timed_wanted} timed" if run.timed_wanted and run.stints else ""
+    return f"{RUN_STATES[run.state]}{laps}"
+
+
+def window_place(one: DataWindow) -> str:
+    """From and to on the lap, in metres, each with its interval."""
+    if one.from_m is None or one.to_m is None:
+        return one.place or NOTHING
+    return f"{within(one.from_m, 0)}\n{within(one.to_m, 0)}"
+
+
+def plain(name: str) -> str:
+    """``constant speed hold`` for ``constant_speed_hold``."""
+    return name.replace("_", " ")
+
+
+def plural(count: int, one: str, many: str = "") -> str:
+    """``1 lap``, ``2 laps``."""
+    return f"{count} {one if count == 1 else many or one + 's'}"

@@ -1,0 +1,61 @@
+"""The study of typed comments: what was typed, and what it means, read without a word of the shorthand's own code."""
+
+from __future__ import annotations
+
+import functools
+from pathlib import Path
+from typing import Any
+
+from pitwall.model.comments import Remark
+
+STUDY = Path(__file__).parents[1] / "data" / "comments_as_typed.txt"
+WRONG = STUDY.with_name("comments_mistyped.txt")
+SURE = {"high": "high", "likely": "medium", "low": "low"}
+_PLAIN = {word: name for name, words in {
+    "phase": "entry mid exit", "speed": "slow medium fast", "axle": "front rear", "side": "left right",
+    "trend": "better worse same",
+}.items() for word in words.split()}  # fmt: skip
+
+
+def _remark(words: str) -> Remark:
+    found: dict[str, Any] = {}
+    for word in words.split():
+        if word.isdecimal():
+            found["turn"] = int(word)
+        elif "/" in word:
+            about, _, what = word.partition("/")
+            found |= {"about": about, "what": None if what == "-" else what}
+        elif word[0] == "s" and word[1:].isdecimal():
+            found["severity"] = int(word[1:])
+        elif word in SURE:
+            found["confidence"] = SURE[word]
+        else:
+            found[_PLAIN[word]] = word
+    return Remark(**found)
+
+
+def _rows(path: Path) -> list[tuple[str, str]]:
+    lines = [line for line in path.read_text("utf-8").splitlines() if line.strip() and not line.startswith("#")]
+    parts = [line.split(" => ") for line in lines]
+    return [(typed.replace("\\n", "\n"), meant) for typed, meant in parts]
+
+
+@functools.cache
+def study() -> tuple[tuple[str, tuple[Remark, ...], str], ...]:
+    """Typed, remarks, free text."""
+    found = []
+    for typed, meant in _rows(STUDY):
+        said, _, text = meant.partition(" | ")
+        remarks = tuple(_remark(one) for one in said.split(" + ") if one.strip())
+        found.append((typed, remarks, text.replace("\\n", "\n")))
+    return tuple(found)
+
+
+@functools.cache
+def mistyped() -> tuple[tuple[str, str, str], ...]:
+    """Typed, the word that is wrong, and the nearest word of the shorthand (empty: none is offered)."""
+    found = []
+    for typed, told in _rows(WRONG):
+        word, _, nearest = told.partition("~")
+        found.append((typed, word.strip(), nearest.strip()))
+    return tuple(found)

@@ -1,0 +1,47 @@
+"""The debrief as files: page and paper of a real journal, in a folder that the command names."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from pitwall.app.debrief_files import PAGE, PAPER
+from pitwall.cli.main import main
+
+EVERYTHING = Path(__file__).resolve().parents[1] / "replay" / "golden" / "everything.jsonl"
+
+
+def test_the_command_writes_page_and_paper(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Both appear in a folder that is made for them, nothing else does, and made again they are the same bytes."""
+    folder = tmp_path / "a" / "debrief"
+    assert main(["debrief", str(EVERYTHING), "--out", str(folder)]) == 0
+    told = capsys.readouterr().err
+    assert all(str(folder / name) in told for name in (PAGE, PAPER))
+    first = {path.name: path.read_bytes() for path in folder.iterdir()}
+    assert set(first) == {PAGE, PAPER}
+    assert first[PAGE].startswith(b"<!DOCTYPE html>")
+    assert first[PAPER].startswith(b"%PDF-")
+    assert main(["debrief", str(EVERYTHING), "--out", str(folder)]) == 0
+    assert {path.name: path.read_bytes() for path in folder.iterdir()} == first
+
+
+def test_a_folder_that_cannot_be_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Where a file stands in the way, the message names it and the remedy, and nothing is left behind."""
+    taken = tmp_path / "taken"
+    taken.write_text("mine")
+    assert main(["debrief", str(EVERYTHING), "--out", str(taken)]) == 2
+    assert f"{taken}: cannot be written" in capsys.readouterr().err
+    assert [path.name for path in tmp_path.iterdir()] == ["taken"]
+    assert taken.read_text() == "mine"
+
+
+def test_what_only_pages_need_is_not_loaded_by_the_daemon() -> None:
+    """Neither the parts of the daemon nor the document of a debrief load what draws and prints."""
+    program = ("import sys, pitwall.app.lifecycle, pitwall.app.wiring, pitwall.app.serving, pitwall.cli.debrief, "
+               "pitwall.debrief.contents; "
+               "print(sorted({'matplotlib', 'reportlab', 'pypdf', 'PIL'} & set(sys.modules)))")
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"

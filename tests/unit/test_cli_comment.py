@@ -1,0 +1,56 @@
+"""``pitwall comment``: the words, how a comment is read, and the command that comes of it."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+
+from pitwall.cli import command
+from pitwall.cli.main import main
+
+
+def test_it_says_how_a_comment_is_read(capsys: pytest.CaptureFixture[str]) -> None:
+    """With --check nothing is sent: one line for each remark, and the free text."""
+    assert main(["comment", "41", "t4", "mid", "us", "3,", "exit", "os:", "worse", "--check"]) == 0
+    assert capsys.readouterr().out.splitlines() == ["turn 4 mid: understeer, severity 3", "turn 4 exit: oversteer",
+                                                    "worse"]
+    assert main(["comment", "41", "t4 us", "--check", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["remarks"][0]["what"] == "understeer"
+
+
+def test_the_word_that_is_wrong_is_marked(capsys: pytest.CaptureFixture[str]) -> None:
+    """Exit code 2, before anything is sent."""
+    assert main(["comment", "41", "t4 midd us", "--by", "ann"]) == 2
+    shown = capsys.readouterr().err.splitlines()
+    assert shown[:2] == ["t4 midd us", "   ^^^^"]
+    assert shown[2].endswith("did you mean 'mid'?")
+
+
+def test_every_word_is_printed(capsys: pytest.CaptureFixture[str]) -> None:
+    """As lines for people, as JSON for machines."""
+    assert main(["comment", "--words"]) == 0
+    assert any(line.startswith("finding of balance") and "us, understeer" in line
+               for line in capsys.readouterr().out.splitlines())
+    assert main(["comment", "--words", "--json"]) == 0
+    assert {"part": "phase", "value": "mid"}.items() <= json.loads(capsys.readouterr().out)[2].items()
+
+
+def test_what_is_missing_is_asked_for(capsys: pytest.CaptureFixture[str]) -> None:
+    """The car and whose hand it is."""
+    assert main(["comment"]) == 2
+    assert main(["comment", "41", "t4 us"]) == 2
+    assert "--by" in capsys.readouterr().err
+
+
+def test_the_command_that_comes_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The same as ``pitwall command`` would send: shorthand as it was typed, number, run and lap."""
+    sent: dict[str, Any] = {}
+    monkeypatch.setattr(command, "run", lambda args: sent.update(vars(args)) or 0)
+    options = "--by ann --number 2 --run long --lap 4 --at -20s"
+    assert main(["comment", "41", "t4 us 3: a=b", *options.split()]) == 0
+    assert (sent["asked"], sent["by"], sent["at"]) == ("comment", "ann", "-20s")
+    assert sent["arguments"] == ["shorthand=t4 us 3: a=b", "comment=2", "run=long", "lap=4"]
+    assert main(["comment", "41", "--by", "ann"]) == 0
+    assert sent["arguments"] == []
