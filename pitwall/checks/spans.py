@@ -80,7 +80,7 @@ def spans_of(plan: Plan, lap_s: float, around: Around) -> tuple[Span, ...]:
         return likely_spans(plan, lap_s, around.procedures, session.duration_s, around.garage)
     spans: list[Span] = []
     now = 0.0
-    for run, following in zip(plan.runs, (*plan.runs[1:], None), strict=True):
+    for run, following in zip(plan.runs, (*plan.runs[1:], None), strict=False):
         length, last = likely_run_s(run, lap_s, around.procedures)
         bound = window_of(session, run)
         allowed = session.windows if bound is None else (session.windows[bound],)
@@ -110,7 +110,7 @@ def likely_spans(
     """Every run on the clock by likely times, one after the other in file order."""
     spans: list[Span] = []
     now = 0.0
-    for run, following in zip(plan.runs, (*plan.runs[1:], None), strict=True):
+    for run, following in zip(plan.runs, (*plan.runs[1:], None), strict=False):
         length, last = likely_run_s(run, lap_s, procedures)
         after_flag = run.after_flag == "only" or (not run.laps and run.after_flag is not None)
         start = max(now, run.release.not_before or 0.0)

@@ -203,10 +203,15 @@ async def test_over_mqtt_at_speed_the_day_decides_no_prompt(tmp_path: Path) -> N
     short = short_morning()
     scenario = short.scenario.model_copy(update={"starts_at_s": -400.0, "duration_s": 500.0, "close_after_s": 20.0})
     rehearsal = replace(short, scenario=scenario, setup=scenario.fitted(short.setup))
-    found: list[Evidence] = []
+    found: list[tuple[Evidence, list[Prompt]]] = []
     steps = [(-350.0, HOUR), (-200.0, -HOUR), (100.0, -HOUR), (200.0, HOUR), (300.0, HOUR)]
-    assert await rehearse_at_speed(rehearsal, 150.0, witness=found.append, wall_steps=steps) is not None
-    (evidence,) = found
+
+    def witness(evidence: Evidence) -> None:
+        # Here and now: until it is stopped the daemon goes on to decide, on facts that this journal has not.
+        found.append((evidence, prompts(evidence.recorder)))
+
+    assert await rehearse_at_speed(rehearsal, 150.0, witness=witness, wall_steps=steps) is not None
+    ((evidence, said),) = found
     day = told(evidence.events)
     assert [name for name, _, passed in day if not passed] == [FIRE_UP, OPENS]
     assert {name for name, _, passed in day if passed} <= {FIRE_UP, OPENS}
@@ -216,6 +221,6 @@ async def test_over_mqtt_at_speed_the_day_decides_no_prompt(tmp_path: Path) -> N
     renumbered = [one.model_copy(update={"seq": seq, "wall_s": None}) for seq, one in enumerate(without)]
     _, outputs = replay(renumbered, Session)
     decided = {output.id: output for output in outputs if isinstance(output, Prompt)}
-    given = {prompt.id: prompt for prompt in prompts(evidence.recorder)}
+    given = {prompt.id: prompt for prompt in said}
     assert given == decided
     assert len(given) > 10

@@ -18,6 +18,9 @@ FLAGS = (
 GONE = "net::ERR_"
 """What the browser itself writes to its console when the server is away: wanted where it is taken away."""
 
+LIMIT_MS = 60_000
+"""How long anything may take before a test gives up: a limit for what never comes, not a measure. Machines are busy."""
+
 Open = Callable[..., Page]
 
 
@@ -44,6 +47,7 @@ def processes(tmp_path: Path) -> Iterator[Processes]:
 def context(browser: Browser) -> Iterator[BrowserContext]:
     """A browser profile of its own: nothing is kept from the test before."""
     made = browser.new_context(viewport={"width": 1920, "height": 1080})
+    made.set_default_timeout(LIMIT_MS)
     yield made
     made.close()
 
@@ -58,7 +62,7 @@ def open_page(context: BrowserContext) -> Iterator[Open]:
         page.on("pageerror", lambda error: wrong.append(str(error)))
         page.on("console", lambda line: wrong.append(line.text) if _is_wrong(line.type, line.text) else None)
         page.goto(address)
-        page.wait_for_selector(f".frame:not(.is-old) {waits_for}" if live else "main", timeout=40_000)
+        page.wait_for_selector(f".frame:not(.is-old) {waits_for}" if live else "main")
         return page
 
     yield opening

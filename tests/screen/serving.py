@@ -6,6 +6,7 @@ import itertools
 import json
 import shutil
 import subprocess
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -14,8 +15,8 @@ from playwright.sync_api import Page
 from pitwall.journal.sqlite import read_journal
 from pitwall.model.events import CommandGiven
 from tests.acceptance.processes import Processes
-
-SOON_MS = 40_000
+from tests.acceptance.processes import until as until_within
+from tests.screen.conftest import LIMIT_MS
 
 
 def begun(processes: Processes, *more: str, event: str = "event.yaml") -> tuple[subprocess.Popen[str], dict[str, Any]]:
@@ -49,15 +50,33 @@ def commands(said: dict[str, Any], name: str) -> list[CommandGiven]:
 
 def shows(page: Page, words: str, where: str = "body") -> None:
     """Wait until the page shows these words."""
-    page.locator(where, has_text=words).first.wait_for(timeout=SOON_MS)
+    page.locator(where, has_text=words).first.wait_for()
 
 
 def hides(page: Page, selector: str) -> None:
     """Wait until nothing of this is to be seen."""
-    page.locator(selector).first.wait_for(state="hidden", timeout=SOON_MS)
+    page.locator(selector).first.wait_for(state="hidden")
+
+
+def until(done: Callable[[], bool]) -> None:
+    """Wait for something that another process does."""
+    until_within(done, LIMIT_MS / 1000)
+
+
+def press(page: Page, key: str) -> None:
+    """A command by key. Where the daemon was so slow that the page took its clock for old and sent nothing, as it then
+    says, the key is pressed again, as a person would."""
+
+    def taken() -> bool:
+        page.locator(".frame:not(.is-old)").wait_for()
+        page.keyboard.press(key)
+        page.evaluate("() => new Promise(drawn => requestAnimationFrame(() => requestAnimationFrame(drawn)))")
+        return "not sent" not in page.locator(".said-here").inner_text()
+
+    until(taken)
 
 
 def call_to_make(page: Page) -> str:
     """Wait until there is a call that can still be made; its words."""
-    page.locator(".say.is-shown .words, .say.is-due .words").wait_for(timeout=2 * SOON_MS)
+    page.locator(".say.is-shown .words, .say.is-due .words").wait_for()
     return page.locator(".say .words").inner_text()

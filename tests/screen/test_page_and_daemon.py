@@ -6,9 +6,9 @@ import json
 
 import pytest
 
-from tests.acceptance.processes import Processes, until
+from tests.acceptance.processes import Processes
 from tests.screen.conftest import Open
-from tests.screen.serving import begun, call_to_make, commands, give, hides, shows
+from tests.screen.serving import begun, call_to_make, commands, give, hides, press, shows, until
 
 
 @pytest.mark.parametrize("broker", ["embedded", "mosquitto"])
@@ -18,7 +18,7 @@ def test_a_call_appears_and_one_key_says_it_was_made(processes: Processes, open_
     _, said = begun(processes, "--broker", broker)
     page = open_page(said["screen"])
     words = call_to_make(page)
-    page.keyboard.press("s")
+    press(page, "s")
     until(lambda: len(commands(said, "said")) == 1)
     shows(page, "said", ".queue .state")
     given = commands(said, "said")[0]
@@ -33,9 +33,9 @@ def test_an_entry_is_taken_back_with_one_key(processes: Processes, open_page: Op
     _, said = begun(processes)
     page = open_page(said["screen"])
     words = call_to_make(page)
-    page.keyboard.press("x")
+    press(page, "x")
     shows(page, "skipped", ".queue .state")
-    page.keyboard.press("u")
+    press(page, "u")
     until(lambda: len(commands(said, "undo")) == 1)
     shows(page, words, ".say .words")
 
@@ -45,11 +45,11 @@ def test_two_pages_stay_in_step(processes: Processes, open_page: Open) -> None:
     _, said = begun(processes)
     one, other = open_page(said["screen"]), open_page(said["screen"])
     call_to_make(one)
-    one.keyboard.press("m")
+    press(one, "m")
     shows(other, "quiet: session and safety only", ".queue")
     one.keyboard.press("n")
     one.keyboard.type("rear steps out in four")
-    one.keyboard.press("Enter")
+    press(one, "Enter")
     shows(other, "rear steps out in four", ".comments")
     assert len(commands(said, "comment")) == 1
 
@@ -60,9 +60,10 @@ def test_a_comment_carries_the_moment_of_the_key(processes: Processes, open_page
     page = open_page(said["screen"])
     page.keyboard.press("n")
     stamped = page.locator(".comments label").inner_text()
-    page.wait_for_timeout(1200)
+    then = page.locator(".time b").inner_text()
+    until(lambda: page.locator(".time b").inner_text() != then)
     page.keyboard.type("14.3")
-    page.keyboard.press("Enter")
+    press(page, "Enter")
     shows(page, "understeer entry, oversteer entry, severity 3", ".comments ol")
     given = commands(said, "comment")[0]
     minutes, seconds = stamped.split()[2].split(":")
@@ -89,7 +90,8 @@ def test_a_changed_plan_is_looked_at_and_adopted(processes: Processes, open_page
     _, said = begun(processes, event=str(event))
     page = open_page(said["screen"])
     plan = event.parents[1] / "simulations" / "plans" / "demo_41.yaml"
-    before = page.locator(".run-list li").count()
+    page.locator(".lanes li").first.wait_for()
+    before = page.locator(".lanes li").count()
     text = plan.read_text(encoding="utf-8")
     head, _, rest = text.rpartition("\n  - run: ")
     assert rest
@@ -97,10 +99,10 @@ def test_a_changed_plan_is_looked_at_and_adopted(processes: Processes, open_page
     shows(page, "changed plan", ".plan")
     page.keyboard.press("p")
     page.locator(".over .sheet li").first.wait_for()
-    page.keyboard.press("y")
+    press(page, "y")
     hides(page, ".over")
     until(lambda: len(commands(said, "adopt")) == 1)
-    until(lambda: page.locator(".run-list li").count() < before)
+    until(lambda: page.locator(".lanes li").count() < before)
 
 
 def test_a_team_without_a_feed_works_from_the_page(processes: Processes, open_page: Open) -> None:
@@ -110,7 +112,7 @@ def test_a_team_without_a_feed_works_from_the_page(processes: Processes, open_pa
     steps = (("g", "green", ".status"), ("o", "lap", ".cars"), ("i", "in the pit lane", ".cars"),
              ("e", "red flag", ".status"))  # fmt: skip
     for key, words, where in steps:
-        page.keyboard.press(key)
+        press(page, key)
         shows(page, words, where)
     assert [one.status for one in commands(said, "status")] == ["green", "red"]
     assert [one.where for one in commands(said, "pit")] == ["exit", "entry"]
@@ -143,9 +145,9 @@ def test_the_crew_says_on_a_phone_that_it_has_seen_a_change(processes: Processes
     shows(desk, "not seen by", ".plan")
     phone.keyboard.press("k")
     shows(phone, "that is the desk's", ".said-here")
-    for _ in range(phone.locator(".role button").count()):
+    for left in range(phone.locator(".role button").count(), 0, -1):
         phone.locator(".role button").first.click()
-        phone.wait_for_timeout(700)
+        until(lambda left=left: phone.locator(".role button").count() < left)  # type: ignore[misc]
     until(lambda: len(commands(said, "seen")) >= 1)
     hides(desk, ".plan h2 em")
     assert commands(said, "asked") == []
@@ -166,5 +168,5 @@ def test_where_the_broker_asks_the_page_asks(processes: Processes, open_page: Op
         page.locator(".login button").click()
         page.locator(then).first.wait_for(timeout=20_000)
     until(lambda: page.locator(".frame:not(.is-old)").count() == 1)
-    page.keyboard.press("k")
+    press(page, "k")
     shows(page, "no answer to", ".said-here")

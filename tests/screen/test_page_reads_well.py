@@ -10,9 +10,9 @@ import pytest
 from playwright.sync_api import Page
 
 from pitwall.screen.server import FILES
-from tests.acceptance.processes import Processes, until
+from tests.acceptance.processes import Processes
 from tests.screen.conftest import Open
-from tests.screen.serving import begun, call_to_make, give
+from tests.screen.serving import begun, call_to_make, give, until
 
 AXE = Path(__file__).parent / "vendor" / "axe.min.js"
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]

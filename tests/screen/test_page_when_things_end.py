@@ -8,10 +8,10 @@ import subprocess
 from playwright.sync_api import Page
 
 from pitwall.bus.sockets import free_port
-from tests.acceptance.processes import Processes, leave, until
+from tests.acceptance.processes import Processes, leave
 from tests.acceptance.test_serve_on_mosquitto import _program
 from tests.screen.conftest import Open
-from tests.screen.serving import begun, call_to_make, commands, give, hides, shows
+from tests.screen.serving import begun, call_to_make, commands, give, hides, press, shows, until
 
 
 def _mosquitto(port: int) -> subprocess.Popen[bytes]:
@@ -44,7 +44,7 @@ def test_the_broker_dies_and_comes_back(processes: Processes, open_page: Open) -
         page.locator(".say .words, .next-up").first.wait_for()
         assert page.locator(".queue li").count() <= calls + 2
         assert commands(said, "asked") == []
-        page.keyboard.press("k")
+        press(page, "k")
         page.locator(".owed").wait_for()
         assert len(commands(said, "asked")) == 1
     finally:
@@ -68,7 +68,7 @@ def test_the_daemon_is_killed_and_started_again(processes: Processes, open_page:
     give(processes, said, "pit", "where=exit")
     page = open_page(said["screen"])
     call_to_make(page)
-    page.keyboard.press("k")
+    press(page, "k")
     page.locator(".owed").wait_for()
     leave(daemon, signal.SIGKILL)
     shows(page, "No link to the bus", ".gone")
@@ -88,7 +88,7 @@ def test_a_frozen_daemon_looks_old(processes: Processes, open_page: Open) -> Non
     try:
         shows(page, "clock has not spoken", ".gone")
         stood = page.locator(".time b").inner_text()
-        page.wait_for_timeout(1500)
+        page.wait_for_timeout(1100)
         assert page.locator(".time b").inner_text() == stood != "–"
     finally:
         daemon.send_signal(signal.SIGCONT)

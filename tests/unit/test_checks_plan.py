@@ -48,6 +48,12 @@ def said(*runs: dict[str, Any], around: Around = AROUND, **head: Any) -> list[tu
     return [(found.code, path_text(found.path)) for found in findings(*runs, around=around, **head)]
 
 
+@pytest.mark.parametrize("session", ["practice-1", "practice-9"])
+def test_a_plan_without_runs_is_found_out_and_breaks_no_check(session: str) -> None:
+    """A plan that is only begun: every check has to live with it, in a session that there is and one there is not."""
+    assert all(found.code.startswith("PW") for found in findings(session=session))
+
+
 def test_a_sound_plan_has_no_findings() -> None:
     """The base on which every other test puts one fault."""
     assert said(run(items=[item("radio_check")])) == []

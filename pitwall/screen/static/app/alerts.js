@@ -15,14 +15,14 @@ export function Alerts({ desk, car }) {
       ${standing.map((alert) => html`
         <li key=${alert.id} class=${`is-${alert.priority}${alert.acknowledged ? " noted" : ""}`}>
           <b><i aria-hidden="true">${ALERT_MARKS[alert.priority]}</i> ${alert.priority}${alert.car ? ` · ${alert.car}` : ""}</b>
-          <span class="text">${alert.text}</span>
-          <span class="help">${alert.help}</span>
           <span class="when">for ${clockText(Math.max(0, now - alert.since_s))}${alert.acknowledged ? " · noted" : ""}</span>
           <span class="do">
             ${alert.acknowledged ? "" : html`<button class="small" onClick=${() => act(desk, acknowledge(alert, desk.store, car))}>
               <kbd>a</kbd> note</button>`}
             <button class="small" onClick=${() => act(desk, shelve(alert, desk.store, car, SHELVE_S))}>aside 10 min</button>
           </span>
+          <span class="text">${alert.text}</span>
+          <span class="help">${alert.help}</span>
         </li>`)}
     </ul></div>
     ${standing.length === 0 ? html`<p class="empty">None stands.</p>` : ""}

@@ -1,7 +1,7 @@
 /** The frame around every page: what is wrong with the link, which car, which page, and the line for the person here. */
 import { html } from "./html.js";
 import { clockText } from "./clock.js";
-import { CarTabs, Head } from "./head.js";
+import { Head } from "./head.js";
 import { Help } from "./help.js";
 import { LogIn } from "./login.js";
 import { DeskPage } from "./desk-page.js";
@@ -22,7 +22,6 @@ export function App({ desk }) {
       <a class="skip" href="#main">to the call</a>
       <${Gone} desk=${desk} />
       <${Head} desk=${desk} />
-      <${CarTabs} desk=${desk} />
       <main id="main" tabindex="-1"><${View} desk=${desk} /></main>
       <${Foot} desk=${desk} />
       ${desk.helping && html`<${Help} desk=${desk} />`}
@@ -57,7 +56,7 @@ export function goneReason(desk) {
 
 /** @param {{desk: Desk}} props */
 function Foot({ desk }) {
-  const line = desk.line(), undo = desk.undoable(), notes = desk.store.notes.slice(-3).reverse();
+  const line = desk.line(), undo = desk.undoable(), notes = desk.store.notes.slice(-2).reverse();
   return html`
     <footer>
       <div class="said-here" role="status" aria-live="polite">

@@ -12,10 +12,24 @@ export function CommentPad({ desk, car }) {
   return html`<section class="comments" tabindex="0" aria-label="comments">
     <h2>comments <span>${desk.comment === null ? html`<button class="small" onClick=${() => desk.press("n")}><kbd>n</kbd> note</button>` : ""}</span></h2>
     ${desk.comment !== null && html`<${Writing} desk=${desk} car=${car} />`}
-    <ol>${noted.map((one) => html`<li key=${one.t + one.text}><span class="when">${clockText(one.t)}</span>
-      ${one.text}${one.run ? html` <span class="when">${one.run}</span>` : ""}</li>`)}</ol>
+    ${noted.length > 0 && html`<div class="runs">${byRun(noted, desk.store.desks.get(car)?.run ?? null).map(([run, name, said]) => html`<div key=${run}>
+      <h3>${name}</h3><ol>${said.map((one) => html`<li key=${one.t + one.text}><span class="when">${clockText(one.t)}</span> ${one.text}</li>`)}</ol></div>`)}</div>`}
     ${noted.length === 0 && desk.comment === null ? html`<p class="empty">What the driver says is noted here.</p>` : ""}
   </section>`;
+}
+
+/**
+ * The comments of this run, and beside them those of the one before: is what was changed any better?
+ * @param {import("./wire").Comment[]} noted the newest first @param {string | null} now the run that is on
+ * @returns {[string, string, import("./wire").Comment[]][]} run, heading, and what was said on it
+ */
+export function byRun(noted, now) {
+  const names = [...new Set(noted.map((one) => one.run ?? ""))].filter((name) => name !== (now ?? ""));
+  const of = (/** @type {string} */ name) => noted.filter((one) => (one.run ?? "") === name);
+  const named = (/** @type {string} */ name) => name || "between the runs";
+  const mine = of(now ?? "");
+  if (!mine.length && names.length > 1) return names.slice(0, 2).map((name) => [name, named(name), of(name)]);
+  return [[now ?? "", `now, ${named(now ?? "")}`, mine], ...names.slice(0, 1).map((name) => /** @type {[string, string, any]} */ ([name, `before, ${named(name)}`, of(name)]))];
 }
 
 function Writing({ desk, car }) {

@@ -5,6 +5,7 @@ import { CommentPad } from "./comment.js";
 import { PlanLine } from "./plan-line.js";
 import { Proposals } from "./proposals.js";
 import { Queue } from "./queue.js";
+import { RunWhy } from "./run-why.js";
 import { Say } from "./say.js";
 import { Ladder } from "./ladder.js";
 import { LapStrip } from "./strip.js";
@@ -16,16 +17,19 @@ export function DeskPage({ desk }) {
   if (car === null || !desk.store.desks.has(car)) return html`<p class="empty">Nothing is known of a car yet.</p>`;
   const listed = [...desk.store.open(car), ...desk.store.ended(car)];
   const shown = listed.find((p) => p.call === desk.chosen) ?? listed[0] ?? null;
+  // Where there is no lap to be shown its place goes to the words: briefs in the garage are long.
+  const below = desk.store.ladder !== null ? "ladder" : desk.store.desks.get(car)?.running_lap ? "lap" : null;
   return html`
     <div class="desk-grid">
-      <${Say} desk=${desk} car=${car} prompt=${shown && isOpen(shown) ? shown : null} />
+      <${Say} desk=${desk} car=${car} prompt=${shown && isOpen(shown) ? shown : null} high=${below === null} />
       <${Alerts} desk=${desk} car=${car} />
-      ${desk.store.ladder !== null ? html`<${Ladder} desk=${desk} />` : html`<${LapStrip} desk=${desk} car=${car} prompt=${shown} />`}
+      ${below === "ladder" ? html`<${Ladder} desk=${desk} />` : below === "lap" ? html`<${LapStrip} desk=${desk} car=${car} prompt=${shown} />` : ""}
       <${Queue} desk=${desk} car=${car} shown=${shown} />
       <${PlanLine} desk=${desk} car=${car} />
       <${Switches} desk=${desk} car=${car} />
       <${CommentPad} desk=${desk} car=${car} />
       ${desk.looking !== null && html`<${Proposals} desk=${desk} car=${car} />`}
+      ${desk.why !== null && desk.looking === null && html`<${RunWhy} desk=${desk} car=${car} />`}
     </div>`;
 }
 

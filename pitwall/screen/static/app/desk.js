@@ -33,9 +33,13 @@ export class Desk {
     /** @type {string | null} */
     this.wantedCar = null;
     this.chosen = "";
+    /** Which piece is shown of a call that has no room in whole, and of which call. */
+    this.paged = { of: "", at: 0, count: 1 };
     this.helping = false;
     /** @type {string | null} the proposal that is looked at */
     this.looking = null;
+    /** @type {string | null} the run of the plan about which more is told */
+    this.why = null;
     /** @type {{t: number, text: string} | null} the comment that is being written, and when it was stamped */
     this.comment = null;
     /** @type {{text: string, until: number, bad: boolean} | null} */
@@ -171,6 +175,7 @@ export class Desk {
   close() {
     this.helping = false;
     this.looking = null;
+    this.why = null;
     this.comment = null;
     /** @type {HTMLElement | null} */ (document.activeElement)?.blur?.();
   }
@@ -191,6 +196,7 @@ export class Desk {
     if (/^[1-9]$/.test(key)) return this.showCar(Number(key));
     if (car === null) return false;
     if (key === "ArrowDown" || key === "ArrowUp") return this.move(key === "ArrowDown" ? 1 : -1);
+    if (key === "ArrowRight" || key === "ArrowLeft") return this.turn(key === "ArrowRight" ? 1 : -1);
     if (key === "p") return this.lookAtNext(car);
     if (key === "n") {
       this.comment = { t: this.store.clock.now(), text: "" };
@@ -227,24 +233,47 @@ export class Desk {
     return true;
   }
 
+  /**
+   * Which piece of the call's words is shown; another call, or other words, begin with the first.
+   * @param {string} of the call and its words @param {number} count of pieces
+   */
+  piece(of, count) {
+    if (this.paged.of !== of) this.paged = { of, at: 0, count };
+    this.paged.count = count;
+    return this.paged.at;
+  }
+
+  /** @param {number} by */
+  turn(by) {
+    this.paged.at = Math.max(0, Math.min(this.paged.count - 1, this.paged.at + by));
+    return true;
+  }
+
   /** @param {string} car */
   lookAtNext(car) {
     const waiting = this.store.waiting(car);
     const at = waiting.findIndex((p) => p.id === this.looking);
     const next = waiting[at + 1];
     this.looking = next?.id ?? null;
+    this.why = null;
     if (!waiting.length) this.say(`no changed plan waits for car ${car}`, true);
     return true;
   }
 
   /** @param {string} command adopt or decline */
   decide(command) {
-    const car = this.car();
-    if (car === null || this.looking === null) return false;
-    const words = command === "adopt" ? "changed plan adopted" : "changed plan declined";
-    this.send(car, { command, proposal: this.looking }, words);
+    if (this.looking === null) return false;
+    this.answer(command, this.looking);
     this.looking = null;
     return true;
+  }
+
+  /** Take or refuse a changed plan as it is shown. @param {string} command adopt or decline @param {string} proposal */
+  answer(command, proposal) {
+    const car = this.car();
+    if (car === null) return;
+    this.send(car, { command, proposal }, command === "adopt" ? "changed plan adopted" : "changed plan declined");
+    this.why = null;
   }
 
   // -- commands -------------------------------------------------------------------------------------------------------
@@ -265,6 +294,7 @@ export class Desk {
       this.say("not sent: the daemon does not answer. Say it, and note it when it is back.", true);
       return null;
     }
+    this.hint = null;  // an older complaint would be taken for one about this key
     this.unanswered.set(id, { words, by: performance.now() + ANSWER_WITHIN_MS });
     this.lastCommand = { id, words, car, command: String(wish.command), call: wish.call, until: performance.now() + UNDO_FOR_MS };
     if (["said", "skip", "defer"].includes(String(wish.command))) this.chosen = "";

@@ -1,7 +1,7 @@
 /** The top of every page: time left, status, pit exit, flag margin in words, and in one glance whether all is well. */
 import { html } from "./html.js";
 import { clockText } from "./clock.js";
-import { STATUS_ASKS, STATUS_WORDS, flagWords, whereWords } from "./words.js";
+import { LEAST_CHANCE, STATUS_ASKS, STATUS_WORDS, flagWords, percent, whereWords } from "./words.js";
 
 const FEED_OLD_S = 10;
 
@@ -25,6 +25,7 @@ export function Head({ desk }) {
           ${clock ? `pit exit ${clock.pit_exit}` : ""}</span>
       </div>
       <div class="flag">${state ? flagWords(state, store.forecasts.get(state.car)?.outlook) : ""}</div>
+      <${CarTabs} desk=${desk} />
       <${Wellness} desk=${desk} />
     </header>`;
 }
@@ -41,6 +42,9 @@ function Wellness({ desk }) {
   if (typeof feed === "number" && feed > FEED_OLD_S) wrong.push(`timing silent ${clockText(feed)}`);
   if (lag > 3) wrong.push(`daemon ${Math.round(lag)} s behind`);
   if (open) wrong.push(`${open} alert${open > 1 ? "s" : ""}`);
+  for (const [car, { outlook }] of store.forecasts) {
+    if (outlook.musts_chance < LEAST_CHANCE) wrong.push(`${car}: musts ${percent(outlook.musts_chance)}`);
+  }
   const word = desk.linkState !== "up" || health === null ? "connecting" : wrong.length ? wrong.join(" · ") : "all well";
   const well = word === "all well";
   return html`<div class=${`wellness${well ? " well" : ""}`} role="status">
@@ -51,7 +55,7 @@ function Wellness({ desk }) {
 }
 
 /** One button for each car of the team, with where it is in words. */
-export function CarTabs({ desk }) {
+function CarTabs({ desk }) {
   const cars = desk.store.cars();
   return html`<nav class="cars" aria-label="cars">
     ${cars.map((car, at) => {

@@ -11,7 +11,7 @@ export function Ladder({ desk }) {
     <h2>if it goes on <span>red since ${clockText(Math.max(0, now - ladder.red_s))}; nothing changes without adopt</span></h2>
     <table><tbody>${ladder.rungs.map((rung) => html`<tr key=${rung.restart_s} class=${rung.at_s < now ? "past" : ""}>
       <th scope="row">after ${Math.round(rung.restart_s / 60)} min</th><td>musts ${percent(rung.musts_chance)}</td>
-      <td>${rung.sentence}</td></tr>`)}</tbody></table>
+      <td>${rung.lines.length ? rung.lines.join("; ") : "the plan as it stands"} <span class="more">${rung.sentence}</span></td></tr>`)}</tbody></table>
     ${ladder.work.map((line) => html`<p key=${line}>◆ ${line}</p>`)}
   </section>`;
 }

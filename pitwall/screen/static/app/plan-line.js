@@ -1,43 +1,73 @@
 /**
- * The plan as a line of time: each run as planned (outline), as expected with its spread, as driven (filled), against the
- * end of the session; the moment now; last releases; the chance that each run fits, in figures.
+ * The plan as a line of time, a lane for each run: as planned (outline), as expected or driven (bar), when the forecast
+ * sees its end (span with a mark in the middle), and when it must leave at the latest; against now and the end of the
+ * session. The chance that the run fits stands in figures. A press on a lane tells why.
  */
 import { html } from "./html.js";
 import { clockText } from "./clock.js";
 import { useWidth } from "./width.js";
-import { RUN_WORDS, percent } from "./words.js";
+import { LEAST_CHANCE, RUN_WORDS, percent } from "./words.js";
 
-const HEIGHT = 116, LEFT = 4, PLANNED = 24, NAME = 52, BAR = 58, THICK = 22, FOOT = 100;
+const HEIGHT = 26, LEFT = 3, BAR = 9, THICK = 12;
+/** With more runs than this, those that are long over are only counted. */
+const MOST_LANES = 7;
+export const TO_COME = ["planned", "next", "running", "cut"];
 
-/** @param {{desk: import("./desk.js").Desk, car: string, roomy?: boolean}} props */
+/** @typedef {import("./wire").RunProgress} Run @typedef {import("./wire").RunOutlook} Outlook */
+
+/** @param {{desk: import("./desk.js").Desk, car: string}} props */
 export function PlanLine({ desk, car }) {
   const [drawing, WIDTH] = useWidth(HEIGHT);
   const plan = desk.store.plans.get(car), now = desk.store.clock.now();
   if (!plan) return html`<section class="plan" aria-label="plan"><h2>plan</h2><p class="empty">No plan yet.</p></section>`;
   const outlook = desk.store.forecasts.get(car)?.outlook;
-  const runs = plan.runs.filter((run) => run.state !== "dropped");
-  const remaining = desk.store.clock.remaining() ?? 0;
-  const flag = Number.isFinite(now) ? now + remaining : remaining;
-  const latest = Math.max(flag, ...runs.map((run) => last(run, outlook)));
-  const at = (/** @type {number} */ t) => LEFT + (WIDTH - 2 * LEFT) * Math.max(0, Math.min(1, t / (latest * 1.02 || 1)));
-  const waiting = desk.store.waiting(car);
-  const step = [300, 600, 900, 1800, 3600, 7200].find((s) => latest / s <= 14) ?? 14400;
-  const ticks = Array.from({ length: Math.floor(latest / step) + 1 }, (_, n) => n * step);
+  const runs = plan.runs.filter((run) => run.state !== "dropped"), over = longOver(runs);
+  const told = new Map(outlook?.runs.map((one) => [one.run, one]));
+  const shown = runs.filter((run) => !over.includes(run));
+  const flag = (Number.isFinite(now) ? now : 0) + (desk.store.clock.remaining() ?? 0);
+  const scale = scaleOf(shown, told, flag, over.length > 0, WIDTH);
+  const { at } = scale, waiting = desk.store.waiting(car);
   return html`<section class="plan" tabindex="0" aria-label="plan">
-    <h2>plan <span>${planWords(runs, outlook)}</span>
+    <h2>plan <span>${planWords(runs, outlook)}${over.length ? `; over: ${over.map((run) => run.run).join(", ")}` : ""}</span>
       ${unseen(plan).length ? html`<em>◆ not seen by ${unseen(plan).join(", ")}</em>` : ""}
       ${waiting.length ? html`<button class="small ask" onClick=${() => desk.press("p")}><kbd>p</kbd> ${waiting.length} changed plan${waiting.length > 1 ? "s" : ""} wait${waiting.length > 1 ? "" : "s"}</button>` : ""}</h2>
-    <svg ref=${drawing} viewBox=${`0 0 ${WIDTH} ${HEIGHT}`} role="img" aria-label=${planWords(runs, outlook)}>
-      ${ticks.map((t) => html`<g key=${t} class="tick"><line x1=${at(t)} x2=${at(t)} y1="18" y2=${FOOT - 12} />
-        <text x=${at(t) + 3} y="14">${clockText(t)}</text></g>`)}
-      ${runs.map((run) => html`<${RunShape} key=${run.run} run=${run} outlook=${outlook?.runs.find((one) => one.run === run.run)} at=${at} />`)}
-      <g class="flag"><line x1=${at(flag)} x2=${at(flag)} y1="0" y2=${FOOT} />
-        <text x=${at(flag) - 5} y=${HEIGHT - 3} text-anchor="end">flag</text></g>
-      ${Number.isFinite(now) && html`<g class="now"><line x1=${at(now)} x2=${at(now)} y1="6" y2=${FOOT} />
-        <text x=${at(now) + 5} y=${HEIGHT - 3}>now</text></g>`}
-    </svg>
-    <ul class="run-list">${runs.map((run) => html`<${RunLine} key=${run.run} run=${run} outlook=${outlook?.runs.find((one) => one.run === run.run)} />`)}</ul>
+    <p class="legend" aria-hidden="true"><i class="l-planned"></i> planned <i class="l-expected"></i> expected <i class="l-driven"></i> driven
+      <b>├o┤</b> when it ends, eight of ten <b>▼</b> leave by</p>
+    <div class="lane axis" aria-hidden="true"><span></span><svg ref=${drawing} viewBox=${`0 0 ${WIDTH} ${HEIGHT}`}>
+      ${scale.ticks.map((t) => clear(at(t), at(flag), at(now)) && html`<text key=${t} x=${at(t)} y="20" text-anchor=${at(t) < 30 ? "start" : at(t) > WIDTH - 30 ? "end" : "middle"}>${clockText(t)}</text>`)}
+      <text class="mark" x=${at(flag)} y="20" text-anchor=${at(flag) > WIDTH - 30 ? "end" : "middle"}>flag</text>
+      ${Number.isFinite(now) && at(flag) - at(now) > 46 && html`<text class="mark" x=${at(now)} y="20" text-anchor=${at(now) < 30 ? "start" : "middle"}>now</text>`}
+    </svg><span class="heads"><span>laps</span><span>fits</span><span>leave by</span></span></div>
+    <ol class="lanes">${shown.map((run) => html`<li key=${run.run}><${Lane} desk=${desk} run=${run} told=${told.get(run.run)} scale=${scale}
+      flag=${flag} now=${now} wide=${WIDTH} /></li>`)}</ol>
   </section>`;
+}
+
+/** The axis: from the green light, or from the first run that is shown, to the last moment that anything may take. */
+function scaleOf(shown, told, flag, cut, wide) {
+  const ends = shown.map((/** @type {Run} */ run) => told.get(run.run)?.end_q90_s ?? run.expected_span_s?.[1] ?? run.planned_span_s?.[1] ?? 0);
+  const latest = Math.max(flag, ...ends) * 1.01 || 1;
+  const first = cut ? Math.max(0, Math.min(...shown.map((/** @type {Run} */ run) => startOf(run) ?? Infinity)) - 60) : 0;
+  const at = (/** @type {number} */ t) => LEFT + (wide - 2 * LEFT) * Math.max(0, Math.min(1, (t - first) / (latest - first)));
+  const step = [300, 600, 900, 1800, 3600, 7200].find((s) => ((latest - first) / s) * 80 <= wide) ?? 14400;
+  const begin = Math.ceil(first / step);
+  return { at, ticks: Array.from({ length: Math.max(0, Math.floor(latest / step) - begin + 1) }, (_, n) => (begin + n) * step) };
+}
+
+/** No label of the axis stands under another. @param {number} x @param {number[]} others */
+function clear(x, ...others) {
+  return others.every((other) => !(Math.abs(x - other) < 52));
+}
+
+/** @param {Run[]} runs */
+function longOver(runs) {
+  const over = runs.filter((run) => ["done", "skipped"].includes(run.state));
+  return over.slice(0, Math.max(0, Math.min(over.length - 1, runs.length - MOST_LANES)));
+}
+
+/** @param {Run} run */
+function startOf(run) {
+  return run.actual_span_s?.[0] ?? run.expected_span_s?.[0] ?? run.planned_span_s?.[0];
 }
 
 /** Roles of the crew that have not seen the latest change. @param {import("./wire").PlanState} plan */
@@ -46,40 +76,40 @@ function unseen(plan) {
   return latest === undefined ? [] : plan.seen.filter((one) => (one.revision ?? -1) < latest).map((one) => one.role);
 }
 
-/** @param {import("./wire").RunProgress} run @param {any} outlook */
-function last(run, outlook) {
-  const told = outlook?.runs.find((/** @type {any} */ one) => one.run === run.run);
-  return told?.end_q90_s ?? run.expected_span_s?.[1] ?? run.planned_span_s?.[1] ?? 0;
-}
-
-/** @param {import("./wire").RunProgress[]} runs @param {any} outlook */
+/** @param {Run[]} runs @param {any} outlook */
 export function planWords(runs, outlook) {
   const done = runs.filter((run) => run.state === "done").length;
   const musts = outlook ? `, musts fit: ${percent(outlook.musts_chance)}` : "";
   return `${done} of ${runs.length} runs done${musts}`;
 }
 
-/** Above, thin: as planned. Below: as expected, or as driven. */
-function RunShape({ run, outlook, at }) {
-  const planned = run.planned_span_s, driven = run.actual_span_s, expected = run.expected_span_s;
-  const from = driven?.[0] ?? expected?.[0], to = driven?.[1] ?? expected?.[1];
-  const wide = (/** @type {number} */ a, /** @type {number} */ b) => Math.max(3, at(b) - at(a));
-  return html`<g class=${`run is-${run.state} want-${run.want}`}>
-    ${planned && html`<rect class="planned" x=${at(planned[0])} y=${PLANNED} width=${wide(planned[0], planned[1])} height="9" rx="2" />`}
-    ${from != null && to != null && html`<text class="name" x=${at(from)} y=${NAME}>${run.run}</text>
-      <rect class=${driven?.[1] != null ? "driven" : "expected"} x=${at(from)} y=${BAR} width=${wide(from, to)} height=${THICK} rx="2" />`}
-    ${outlook && driven?.[1] == null && html`<line class="spread" x1=${at(outlook.end_q10_s)} x2=${at(outlook.end_q90_s)} y1=${BAR + THICK + 5} y2=${BAR + THICK + 5} />`}
-    ${outlook?.last_release_s != null && driven == null && html`<path class="release" d=${`M${at(outlook.last_release_s)} ${BAR - 3} v${THICK + 2} m-5 -5 l5 6 l5 -6`} />`}
-  </g>`;
+function Lane({ desk, run, told, scale, flag, now, wide }) {
+  const open = TO_COME.includes(run.state), risky = open && told && run.want === "must" && told.chance < LEAST_CHANCE;
+  const laps = run.timed_wanted ? `${run.timed_done} of ${run.timed_wanted} timed` : open ? RUN_WORDS[run.state] : "";
+  const leave = told?.last_release_s != null && !run.actual_span_s ? clockText(told.last_release_s) : "";
+  return html`<button class=${`lane is-${run.state} want-${run.want}`} onClick=${() => { desk.why = run.run; }}>
+    <span class="name"><b>${run.state === "running" ? "▶ " : run.state === "done" ? "✓ " : ""}${run.run}</b> ${run.want}</span>
+    <svg viewBox=${`0 0 ${wide} ${HEIGHT}`} aria-hidden="true"><${Shapes} run=${run} told=${told} open=${open} scale=${scale} flag=${flag} now=${now} wide=${wide} /></svg>
+    <span class="figures"><span>${laps}</span>
+      <b class=${risky ? "short" : ""}>${open && told ? html`${risky ? "▲ " : ""}<i class="unseen">fits</i> ${percent(told.chance)}` : RUN_WORDS[run.state]}</b>
+      <span>${open && leave ? html`<i class="unseen">leave by</i> ${leave}` : ""}</span>
+      ${open && told ? html`<i class="unseen">ends between ${clockText(told.end_q10_s)} and ${clockText(told.end_q90_s)}; why</i>` : ""}</span>
+  </button>`;
 }
 
-function RunLine({ run, outlook }) {
-  const open = ["planned", "next", "running", "cut"].includes(run.state);
-  const laps = run.timed_wanted ? `${run.timed_done} of ${run.timed_wanted} timed, ` : "";
-  const risky = open && outlook && outlook.chance < 0.6 && run.want === "must";
-  return html`<li class=${`is-${run.state}`}>
-    <b>${run.run} <span>${run.want}</span></b>
-    <span>${laps}${RUN_WORDS[run.state]}</span>
-    ${open && outlook ? html`<span class=${risky ? "short" : ""}>${risky ? "▲ " : ""}fits ${percent(outlook.chance)}${outlook.last_release_s != null ? `, leave by ${clockText(outlook.last_release_s)}` : ""}</span>` : ""}
-  </li>`;
+function Shapes({ run, told, open, scale, flag, now, wide }) {
+  const { at, ticks } = scale, planned = run.planned_span_s, driven = run.actual_span_s, expected = run.expected_span_s;
+  const from = driven?.[0] ?? expected?.[0], to = driven?.[1] ?? expected?.[1];
+  const width = (/** @type {number} */ a, /** @type {number} */ b) => Math.max(3, at(b) - at(a));
+  const middle = BAR + THICK / 2;
+  return html`
+    <rect class="after" x=${at(flag)} y="0" width=${Math.max(0, wide - at(flag))} height=${HEIGHT} />
+    ${ticks.map((/** @type {number} */ t) => html`<line key=${t} class="tick" x1=${at(t)} x2=${at(t)} y1="0" y2=${HEIGHT} />`)}
+    ${planned && html`<rect class="planned" x=${at(planned[0])} y="3" width=${width(planned[0], planned[1])} height="4" />`}
+    ${from != null && to != null && html`<rect class=${driven?.[1] != null ? "driven" : "expected"} x=${at(from)} y=${BAR} width=${width(from, to)} height=${THICK} rx="2" />`}
+    ${open && told && html`<path class="spread" d=${`M${at(told.end_q10_s)} ${BAR} v${THICK} m0 ${-THICK / 2} H${at(told.end_q90_s)} m0 ${-THICK / 2} v${THICK}`} />
+      <circle class="likely" cx=${at(told.end_q50_s)} cy=${middle} r="5" />`}
+    ${open && told?.last_release_s != null && !driven && html`<path class="release" d=${`M${at(told.last_release_s)} ${BAR + 2} l-6 -9 h12 z`} />`}
+    <line class="flag" x1=${at(flag)} x2=${at(flag)} y1="0" y2=${HEIGHT} />
+    ${Number.isFinite(now) && html`<line class="now" x1=${at(now)} x2=${at(now)} y1="0" y2=${HEIGHT} />`}`;
 }

@@ -1,30 +1,43 @@
-/** The call to speak now. Its letters can be read from two metres away; the bar beneath empties towards "too late". */
+/** The call to speak now. Its letters can be read from two metres away; the bar above them empties towards "too late". */
 import { html } from "./html.js";
 import { clockText } from "./clock.js";
-import { CALL_MARKS, CALL_WORDS, CLASS_WORDS, otherForm, spoken, timeLeft } from "./words.js";
+import { usePieces } from "./fitting.js";
+import { CALL_MARKS, CALL_WORDS, CLASS_WORDS, otherForm, partWords, spoken, timeLeft } from "./words.js";
 
-const LONG_TEXT = 74, BRIEF_TEXT = 130;
-
-/** @param {{desk: import("./desk.js").Desk, car: string, prompt: import("./wire").Prompt | null}} props */
-export function Say({ desk, car, prompt }) {
+/** @param {{desk: import("./desk.js").Desk, car: string, prompt: import("./wire").Prompt | null, high: boolean}} props */
+export function Say({ desk, car, prompt, high }) {
   const now = desk.store.clock.now();
-  if (prompt === null) return html`<${Silence} desk=${desk} car=${car} now=${now} />`;
-  const words = spoken(prompt), other = otherForm(prompt);
+  if (prompt === null) return html`<${Silence} desk=${desk} car=${car} now=${now} high=${high} />`;
+  const part = partWords(prompt);
   return html`
-    <section class=${`say is-${prompt.state}`} aria-label="the call to speak">
+    <section class=${`say is-${prompt.state}${high ? " high" : ""}`} aria-label="the call to speak">
       <div class="say-top">
         <b>${CALL_MARKS[prompt.state]} ${CALL_WORDS[prompt.state]}</b>
-        <span>${CLASS_WORDS[prompt.kind] ?? prompt.kind}${prompt.place ? ` · ${prompt.place}` : ""}${prompt.lap
-          ? ` · ${prompt.lap}` : ""}</span>
+        ${part ? html`<em>${part}</em>` : ""}
+        <span>${[CLASS_WORDS[prompt.kind] ?? prompt.kind, prompt.place, prompt.lap].filter((one, at, all) => one && all.indexOf(one) === at).join(" · ")}</span>
         <b class="left">${timeLeft(prompt, now)}</b>
       </div>
-      <p class=${`words${words.length > BRIEF_TEXT ? " brief" : words.length > LONG_TEXT ? " long" : ""}`} aria-live="assertive">${words}</p>
       <${Bar} prompt=${prompt} now=${now} />
-      <${Small} prompt=${prompt} other=${other} />
-      <div class="say-keys" role="group" aria-label="what to do with it">
-        ${keysFor(prompt).map(([key, word]) => html`<button key=${key} onClick=${() => desk.press(key)}><kbd>${key}</kbd> ${word}</button>`)}
+      <${Words} desk=${desk} prompt=${prompt} />
+      <div class="say-foot">
+        <${Small} prompt=${prompt} now=${now} />
+        <div class="say-keys" role="group" aria-label="what to do with it">
+          ${keysFor(prompt).map(([key, word]) => html`<button key=${key} onClick=${() => desk.press(key)}><kbd>${key}</kbd> ${word}</button>`)}
+        </div>
       </div>
     </section>`;
+}
+
+/** The words to speak, in letters that never shrink: what has no room follows piece by piece. */
+function Words({ desk, prompt }) {
+  const words = spoken(prompt), [element, cut, few] = usePieces(words);
+  const at = Math.min(desk.piece(`${prompt.call}/${words}`, cut.length), cut.length - 1);
+  return html`
+    <p class=${`words${few ? " few" : ""}`} aria-live="assertive" ref=${element} aria-label=${words}>${cut[at]}</p>
+    ${cut.length > 1 ? html`<p class="pieces"><span>${at + 1} of ${cut.length}</span>
+      ${at > 0 ? html`<button class="small" onClick=${() => desk.press("ArrowLeft")}><kbd>←</kbd> before</button>` : ""}
+      ${at < cut.length - 1 ? html`<button class="small" onClick=${() => desk.press("ArrowRight")}><kbd>→</kbd> then</button>
+        <span class="then">${cut.slice(at + 1).join(" ")}</span>` : ""}</p>` : ""}`;
 }
 
 /** @param {import("./wire").Prompt} prompt @returns {[string, string][]} */
@@ -33,35 +46,37 @@ function keysFor(prompt) {
   return [["s", "said"], ["x", "skip"], ["d", "defer"], ["m", "quiet"]];
 }
 
-function Small({ prompt, other }) {
+function Small({ prompt, now }) {
+  const other = otherForm(prompt), rest = prompt.parts.slice(1);
   return html`<dl class="small-print">
-    ${other ? html`<div><dt>${other === prompt.short ? "in short" : "in full"}</dt><dd>${other}</dd></div>` : ""}
-    ${prompt.board?.length ? html`<div><dt>board</dt><dd>${prompt.board.join(" / ")}</dd></div>` : ""}
     ${prompt.caution ? html`<div class="caution"><dt>▲ caution</dt><dd>${prompt.caution}</dd></div>` : ""}
     ${prompt.against ? html`<div class="caution"><dt>▲ better not</dt><dd>${prompt.against}</dd></div>` : ""}
+    ${rest.length ? html`<div><dt>then</dt><dd>${rest.map((part, at) => html`${at ? "; " : ""}<b>${part.text}</b> in ${clockText(Math.max(0, part.say_from_s - now))}`)}</dd></div>` : ""}
+    ${prompt.board?.length ? html`<div><dt>board</dt><dd>${prompt.board.join(" / ")}</dd></div>` : ""}
+    ${other && !rest.length ? html`<div><dt>${other === prompt.short ? "in short" : "in full"}</dt><dd>${other}</dd></div>` : ""}
     ${prompt.way_reason ? html`<div><dt>how</dt><dd>${prompt.way_reason}</dd></div>` : ""}
     ${prompt.reason ? html`<div><dt>why</dt><dd>${prompt.reason}</dd></div>` : ""}
   </dl>`;
 }
 
-/** Full when it may be said, empty when it is too late; before that it fills towards the moment. */
+/** Full when it may be said, empty when it is too late; before that it stands full and faint. */
 function Bar({ prompt, now }) {
   const ahead = prompt.state === "shown" && prompt.say_from_s > now;
   const open = prompt.state === "shown" || prompt.state === "due";
   const whole = Math.max(prompt.say_by_s - prompt.say_from_s, 0.1);
   const share = ahead ? 1 : open ? Math.min(1, Math.max(0, (prompt.say_by_s - now) / whole)) : 0;
-  const words = ahead ? `may be said in ${clockText(prompt.say_from_s - now)}` : open ? `too late in ${clockText(Math.max(0, prompt.say_by_s - now))}` : "";
+  const words = ahead ? `may be said in ${clockText(prompt.say_from_s - now)}` : open ? `too late in ${clockText(Math.max(0, Math.ceil(prompt.say_by_s - now)))}` : "";
   return html`<div class=${`bar${ahead ? " ahead" : ""}`} role="progressbar" aria-label="time to say it"
       aria-valuemin="0" aria-valuemax="100" aria-valuenow=${Math.round(100 * share)} aria-valuetext=${words}>
     <i style=${{ transform: `scaleX(${share.toFixed(4)})` }}></i><span>too late</span></div>`;
 }
 
 /** Nothing to say is the usual case: the page then shows what comes, calmly. */
-function Silence({ desk, car, now }) {
+function Silence({ desk, car, now, high }) {
   const next = desk.store.toCome(car)[0];
-  return html`<section class="say is-silent" aria-label="the call to speak">
+  return html`<section class=${`say is-silent${high ? " high" : ""}`} aria-label="the call to speak">
     <div class="say-top"><b>· nothing to say</b></div>
-    ${next ? html`<p class="next-up">next, in ${clockText(Math.max(0, next.say_from_s - now))}: ${next.short}</p>`
+    ${next ? html`<p class="next-up"><span>next, in ${clockText(Math.max(0, next.say_from_s - now))}</span> ${next.short}</p>`
       : html`<p class="next-up">no call is planned</p>`}
   </section>`;
 }

@@ -6,8 +6,9 @@ import { html } from "./html.js";
 import { clockText } from "./clock.js";
 import { useWidth } from "./width.js";
 
-const HEIGHT = 118, LINE = 62, EDGE = 14;
-const LEAST_GAP = 84;
+const HEIGHT = 110, LINE = 62, EDGE = 14;
+/** About the width of a letter of the labels, in the drawing's units. */
+const LETTER = 9.6, GAP = 12;
 
 /** @param {{desk: import("./desk.js").Desk, car: string, prompt: import("./wire").Prompt | null}} props */
 export function LapStrip({ desk, car, prompt }) {
@@ -15,45 +16,72 @@ export function LapStrip({ desk, car, prompt }) {
   const state = desk.store.desks.get(car), now = desk.store.clock.now();
   const lap = state?.running_lap;
   if (!state || !lap) {
-    return html`<section class="strip" aria-label="lap"><h2>lap</h2>
-      <p class="empty">${state?.state === "garage" || state?.state === "pit_lane" ? "The car is not on track." : "Where the car is on its lap is not known."}</p></section>`;
+    return html`<section class="strip" aria-label="lap"><h2>lap</h2><p class="empty">Where the car is on its lap is not known.</p></section>`;
   }
   const begin = lap.begun_s, end = Math.max(lap.line_s, begin + 1);
   const at = (/** @type {number} */ t) => EDGE + (WIDTH - 2 * EDGE) * Math.min(1, Math.max(0, (t - begin) / (end - begin)));
-  const places = spread(state.arrivals.map((one) => ({ name: one.place, x: at(one.at_s), t: one.at_s })));
+  const places = labels(state.arrivals.map((one) => ({ name: one.place, x: at(one.at_s), t: one.at_s })), WIDTH);
   const listen = lap.listen.filter(([from, to]) => to > begin && from < end);
-  const mark = prompt && ["shown", "due"].includes(prompt.state) ? prompt : null;
-  const next = listen.find(([, to]) => to > now);
-  const words = `car ${car}, line expected in ${clockText(end - now)}`
-    + (next ? next[0] <= now ? `, the driver can listen for ${Math.max(0, Math.round(next[1] - now))} s`
-      : `, the driver can listen again in ${Math.round(next[0] - now)} s` : "");
+  const mark = prompt && ["shown", "due"].includes(prompt.state) && prompt.say_by_s > begin && prompt.say_from_s < end ? prompt : null;
+  const acts = mark?.act_at_s != null && mark.act_at_s > now && mark.act_at_s < end ? at(mark.act_at_s) : null;
+  const words = lapWords(lap, listen, now);
   return html`<section class="strip" aria-label="lap"><h2>lap <span>${words}</span></h2>
-    <svg ref=${drawing} viewBox=${`0 0 ${WIDTH} ${HEIGHT}`} role="img" aria-label=${words}>
+    <svg ref=${drawing} viewBox=${`0 0 ${WIDTH} ${HEIGHT}`} role="img" aria-label=${`car ${car}: ${words}`}>
       <line class="base" x1=${EDGE} x2=${WIDTH - EDGE} y1=${LINE} y2=${LINE} />
       ${listen.map(([from, to]) => html`<rect key=${from} class=${`listen${to < now ? " past" : ""}`} x=${at(from)} y=${LINE - 9}
         width=${Math.max(2, at(to) - at(from))} height="18" rx="3" />`)}
-      ${mark && html`<g class="window"><path d=${bracket(at(mark.say_from_s), Math.max(at(mark.say_from_s) + 4, at(mark.say_by_s)))} />
-        <text x=${at(mark.say_from_s)} y="26">say</text></g>`}
+      ${mark && html`<${CallWindow} from=${at(mark.say_from_s)} to=${at(mark.say_by_s)} acts=${acts} width=${WIDTH} />`}
       ${places.map((one) => html`<g key=${one.name} class=${`place${one.t < now ? " past" : ""}`}>
-        <line x1=${one.x} x2=${one.x} y1=${LINE - 14} y2=${LINE + 14} />
-        <text x=${one.x} y=${LINE + (one.low ? 50 : 30)} text-anchor=${one.x > WIDTH - 90 ? "end" : one.x < 60 ? "start" : "middle"}>${one.name}</text></g>`)}
-      ${lap.others.map((one) => html`<g key=${one.car} class="other"><path d=${`M${at(now + one.gap_s)} ${LINE - 16} l-6 -11 h12 z`} />
-        <text x=${at(now + one.gap_s)} y=${LINE - 32} text-anchor="middle">${one.car}</text></g>`)}
+        <line x1=${one.x} x2=${one.x} y1=${LINE - 12} y2=${LINE + (one.row === 1 ? 30 : 13)} />
+        ${one.row >= 0 ? html`<text x=${one.left} y=${LINE + (one.row === 1 ? 44 : 28)}>${one.name}</text>` : ""}</g>`)}
+      ${lap.others.map((one) => html`<g key=${one.car} class="other"><path d=${`M${at(now + one.gap_s)} ${LINE - 12} l-6 -11 h12 z`} />
+        <text x=${at(now + one.gap_s)} y=${LINE - 26} text-anchor="middle">${one.car}</text></g>`)}
       <g class="car"><path d=${`M${at(now)} ${LINE + 12} l-11 -24 h22 z`} /></g>
     </svg></section>`;
 }
 
-/** Labels that would run into each other go to a second row. @param {{name: string, x: number, t: number}[]} places */
-function spread(places) {
-  let last = -Infinity, low = true;
-  return places.map((one) => {
-    low = one.x - last < LEAST_GAP ? !low : false;
-    last = one.x;
-    return { ...one, low };
-  });
+/** From when to when the call may be said, above everything else; and where the driver acts on it. */
+function CallWindow({ from, to, acts, width }) {
+  const end = Math.max(from + 6, to), late = end > width - 60;
+  return html`<g class="window"><rect x=${from} y="18" width=${end - from} height="7" rx="2" />
+    <text x=${late ? end : from} y="13" text-anchor=${late ? "end" : "start"}>say</text>
+    ${acts !== null && html`<path d=${`M${acts} 18 V${LINE + 12}`} />
+      ${acts - end > 60 ? html`<text x=${acts} y="13" text-anchor=${acts > width - 60 ? "end" : "middle"}>acts</text>` : ""}`}</g>`;
 }
 
-/** @param {number} from @param {number} to */
-function bracket(from, to) {
-  return `M${from} ${LINE - 12} V34 H${to} V${LINE - 12}`;
+/** @param {import("./wire").RunningLap} lap @param {[number, number][]} listen @param {number} now */
+function lapWords(lap, listen, now) {
+  const next = listen.find(([, to]) => to > now);
+  const hears = next === undefined ? "" : next[0] <= now ? `, the driver can listen for ${Math.max(0, Math.round(next[1] - now))} s`
+    : `, the driver can listen again in ${Math.round(next[0] - now)} s`;
+  return `line expected in ${clockText(Math.max(0, lap.line_s - now))}${hears}`;
+}
+
+/**
+ * Labels that would run into each other stand to a side of their mark or in a second row; where all is full the place keeps
+ * its mark alone. Places that somebody acts on come before timing loops.
+ * @param {{name: string, x: number, t: number}[]} places @param {number} width
+ */
+export function labels(places, width) {
+  /** @type {[number, number][][]} */
+  const rows = [[], []];
+  const laid = places.map((one) => ({ ...one, left: 0, row: -1 }));
+  for (const one of [...laid].sort((a, b) => Number(isLoop(a.name)) - Number(isLoop(b.name)) || b.x - a.x)) {
+    const wide = one.name.length * LETTER;
+    for (const [row, begin] of [one.x - wide / 2, one.x - wide + 4, one.x - 4].flatMap((x) => [[0, x], [1, x]])) {
+      const left = Math.max(0, Math.min(begin, width - wide));
+      if (left > one.x || left + wide < one.x) continue;
+      if (!rows[row].every(([from, to]) => left > to + GAP || left + wide + GAP < from)) continue;
+      one.row = row;
+      one.left = left;
+      rows[row].push([left, left + wide]);
+      break;
+    }
+  }
+  return laid;
+}
+
+/** @param {string} name */
+function isLoop(name) {
+  return name.startsWith("loop ");
 }

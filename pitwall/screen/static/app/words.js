@@ -32,6 +32,9 @@ export const CLASS_WORDS = {
   question: "question", answer: "answer", ruling: "ruling",
 };
 
+/** A must that fits in fewer futures than this is in danger. */
+export const LEAST_CHANCE = 0.6;
+
 /** Where a car is: which lap of its run, or where it stands. @param {import("./wire").DeskState | undefined} desk */
 export function whereWords(desk) {
   if (!desk) return "not known yet";
@@ -42,6 +45,12 @@ export function whereWords(desk) {
 /** The words to speak: in short where there is no room for all of it. @param {Prompt} prompt */
 export function spoken(prompt) {
   return prompt.way === "short" || prompt.way === "outside_short" ? prompt.short : prompt.text;
+}
+
+/** Which part of a call in parts is to be said now; nothing for one that is said in one breath. @param {Prompt} prompt */
+export function partWords(prompt) {
+  const count = prompt.parts_said + Math.max(1, prompt.parts.length);
+  return count > 1 ? `part ${prompt.parts_said + 1} of ${count}` : "";
 }
 
 /** The other form, shown small beneath. @param {Prompt} prompt */
@@ -57,7 +66,7 @@ export function otherForm(prompt) {
 export function timeLeft(prompt, now) {
   if (prompt.state === "planned") return `in ${clockText(Math.max(0, prompt.say_from_s - now))}`;
   if (prompt.state === "shown" && prompt.say_from_s > now) return `in ${clockText(prompt.say_from_s - now)}`;
-  if (prompt.state === "shown" || prompt.state === "due") return `${clockText(Math.max(prompt.say_by_s - now, 0))} left`;
+  if (prompt.state === "shown" || prompt.state === "due") return `${clockText(Math.max(Math.ceil(prompt.say_by_s - now), 0))} left`;
   if ((prompt.state === "said" || prompt.state === "late") && prompt.act_at_s != null && prompt.act_at_s > now) {
     return `acts in ${clockText(prompt.act_at_s - now)}`;
   }
