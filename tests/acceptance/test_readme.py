@@ -96,7 +96,10 @@ def test_command_in_the_readme_parses(line: str) -> None:
     words = shlex.split(line, comments=True)[1:]
     parser, module = build_parser(words[0])
     assert module is not None
-    assert parser.parse_args(words).command == words[0]
+    args, left = parser.parse_known_args(words)
+    assert args.command == words[0]
+    assert not left or hasattr(module, "WORDS_GO_TO"), "words after the options, and the command takes none there"
+    assert not any(word.startswith("-") for word in left), left
 
 
 @pytest.mark.parametrize("line", [line for line in PITWALL_LINES if "check" in line or "--instant" in line])
