@@ -8,6 +8,7 @@ from statistics import median
 from pitwall.app.debrief_items import items_of
 from pitwall.app.debrief_laps import lap_rows
 from pitwall.app.debrief_watch import CarWatch, NotedSession
+from pitwall.comments.changes import findings
 from pitwall.debrief.model import CarDebrief, QuestionRow, StatusSpan
 from pitwall.debrief.radio import call_rows, radio_statistics
 from pitwall.engine.planned import planned_spans
@@ -38,6 +39,7 @@ def car_debrief(noted: NotedSession, name: str, spans: tuple[StatusSpan, ...], *
         questions=questions(car),
         changes=changes(noted, car),
         comments=tuple(car.comments.comments),
+        said=findings(car.comments.comments, laps, moves),
         notes=() if laps else ("The car drove no lap.",),
     )
 

@@ -22,13 +22,18 @@ from pitwall.track.lapmap import LapMap
 
 Array = NDArray[np.float64]
 
-LEAST_HZ = 3.5
+LEAST_HZ, LEAST_COARSE_HZ = 3.5, 8.0
+"""Fewer positions a second, with speeds and without, show no edges: of five a second the journal keeps some four."""
 BAND_MPS, BAND_COARSE_MPS = 0.9, 4.0
 """A speed so near the level belongs to it: measured, and taken from positions a metre or two off."""
 EDGE_S = 1.2
 """So much before and after a hold tells how the speed got there and left."""
+LEAST_STEP_MPS, FASTEST_MPS2 = 0.3, 25.0
+"""On its way to or from a hold the speed changes by more than that from one position to the next, never so fast."""
 AROUND_MPS = 10.0
 """A hold may be so far off its speed; further off it is another stretch."""
+SHARP_S, BLUNT_S = 0.09, 1.3
+"""How far an edge may be off: where speeds were measured and show it, and elsewhere."""
 LEAST_S = 1.5
 REACH_S = 8.0
 COUNTED = (0.86, 1.02, 1.2)
@@ -37,7 +42,7 @@ SPEED_UP_MPS2, SLOW_DOWN_MPS2 = 6.0, 5.0
 PACE_OFF = 0.07
 """How far a stretch of a lap may be off the pace of the whole."""
 PLACE_OFF_S, INSIDE_OFF = 0.3, 0.12
-REACH_OFF_S, REACH_OFF = 0.4, 0.35
+REACH_OFF_S, REACH_OFF = 0.35, 0.25
 SPEED_OFF_MPS = 2.0
 
 
@@ -87,15 +92,15 @@ def by_positions(hold: HoldAsked, lap: LapRow, notes: CarNotes, lap_map: LapMap)
 
 
 def _seen(hold: HoldAsked, t: Array, metres: Array, speed: Array, measured: bool) -> Stretch | None:
-    if (len(t) - 1) / (t[-1] - t[0]) < LEAST_HZ:
+    if (len(t) - 1) / (t[-1] - t[0]) < (LEAST_HZ if measured else LEAST_COARSE_HZ):
         return None
     band = BAND_MPS if measured else BAND_COARSE_MPS
     found = _longest_level(t, speed, hold.speed_mps, band)
     if found is None:
         return None
     first, last, level = found
-    begin = _edge(t, speed, first, -1, level, band)
-    end = _edge(t, speed, last, +1, level, band)
+    begin, sharp_begin = _edge(t, speed, first, -1, _near(speed, first, last, level), band)
+    end, sharp_end = _edge(t, speed, last, +1, _near(speed, last, first, level), band)
     if end - begin < LEAST_S:
         return None
     inside = slice(first, last + 1)
@@ -103,15 +108,23 @@ def _seen(hold: HoldAsked, t: Array, metres: Array, speed: Array, measured: bool
     # A straight line through the positions on the level: each is a metre or two off, all together much less.
     middle = float(np.mean(t[inside]))
     at_middle = float(np.mean(metres[inside]))
-    off_s, off_m = (0.08, 2.5) if measured else (0.5, 8.0)
+    off_begin, off_end = (SHARP_S if measured and sharp else BLUNT_S for sharp in (sharp_begin, sharp_end))
     off_mps = 0.1 + 2.0 * float(np.std(speed[inside])) / math.sqrt(count)
     text = f"{count} positions at {(len(t) - 1) / (t[-1] - t[0]):.1f} Hz"
     text += ", with speeds" if measured else ", speed taken from the positions"
     return Stretch(
-        _around(begin, off_s), _around(end, off_s),
-        _around(at_middle + level * (begin - middle), off_m, 1), _around(at_middle + level * (end - middle), off_m, 1),
+        _around(begin, off_begin), _around(end, off_end),
+        _around(at_middle + level * (begin - middle), off_begin * level, 1),
+        _around(at_middle + level * (end - middle), off_end * level, 1),
         _around(level, off_mps, 2), "positions", text, held=True,
     )
+
+
+def _near(speed: Array, edge: int, other: int, level: float) -> float:
+    """The level beside an edge: a driver wavers. The positions next to the edge may lie on the way already."""
+    way = 1 if other > edge else -1
+    beside = speed[range(edge + 2 * way, other, way)][:6] if abs(other - edge) > 6 else np.array([level])
+    return float(np.mean(beside))
 
 
 def _unrolled(metres: Array, length_m: float) -> Array:
@@ -150,27 +163,37 @@ def _longest_level(t: Array, speed: Array, wanted: float, band: float) -> tuple[
     return None if best is None or best[0] < LEAST_S else best[1:]
 
 
-def _edge(t: Array, speed: Array, at: int, way: int, level: float, band: float) -> float:
-    """When the level begins or ends: where the line of the speed outside meets it, near the first position outside."""
-    outside = [one for one in range(at + way, at + way * 12, way)
-               if 0 <= one < len(t) and abs(t[one] - t[at]) <= EDGE_S]
-    clear = []
-    for one in outside:
-        if abs(speed[one] - level) <= band:
+def _edge(t: Array, speed: Array, at: int, way: int, level: float, band: float) -> tuple[float, bool]:
+    """When the level begins or ends: where the line of the speed outside meets it, near the first position outside.
+
+    Not sharp where no speed outside shows it: the pace of the lap may be that of the hold.
+    """
+    ramp: list[int] = []
+    for one in range(at + way, at + way * 5, way):
+        if not 0 <= one < len(t) or abs(t[one] - t[at]) > EDGE_S or abs(speed[one] - level) <= band:
             break
-        clear.append(one)
-    if not clear:
-        return float(t[at])
-    if len(clear) == 1:
-        next_t = float(t[clear[0]])
-        return (float(t[at]) + next_t) / 2.0
-    x, y = t[clear], speed[clear] - level
-    slope, offset = np.polyfit(x, y, 1)
-    if abs(slope) < 0.3:
-        return float(t[at])
-    meets = -float(offset) / float(slope)
-    low, high = sorted((float(t[at]) - way * 0.35, float(t[clear[0]])))
-    return min(max(meets, low), high)
+        if ramp and abs(speed[one] - level) < abs(speed[ramp[-1]] - level) + LEAST_STEP_MPS:
+            break  # the speed has settled again
+        ramp.append(one)
+        if len(ramp) == 3:
+            break
+    if not ramp:
+        return float(t[at]), False
+    inside = [one for one in range(at - way * 4, at + way, way) if 0 <= one < len(t)]
+    return _bend(t[[*inside, *ramp]] * way, speed[[*inside, *ramp]] - level, float(t[at]) * way) * way, len(ramp) > 1
+
+
+def _bend(t: Array, off: Array, last_t: float) -> float:
+    """When the speed leaves the level, by least squares: on it until then, along a line from then on."""
+    best = (math.inf, last_t)
+    for bends_t in np.arange(last_t - 0.5, float(t[-1]), 0.01):
+        since = np.maximum(t - bends_t, 0.0)
+        slope = float(np.sum(since * off)) / max(float(np.sum(since * since)), 1e-9)
+        if abs(slope) > FASTEST_MPS2:
+            continue
+        miss = float(np.sum((off - slope * since) ** 2))
+        best = min(best, (miss, float(bends_t)))
+    return best[1]
 
 
 def by_crossings(hold: HoldAsked, lap: LapRow, lap_map: LapMap) -> Stretch | None:

@@ -36,12 +36,14 @@ from pitwall.debrief.model import (
     Uncertain,
 )
 from pitwall.model.base import Frozen
+from pitwall.model.comments import Comment, Remark
 
 Kind = Literal["text", "number", "whole", "yes_no"]
 Cell = str | float | int | bool | None
 KINDS: Mapping[type, Kind] = {bool: "yes_no", int: "whole", float: "number", str: "text", datetime: "text"}
 NOT_HERE: Mapping[type[BaseModel], tuple[str, ...]] = {
     LapRow: ("sectors", "car"), DataWindow: ("switches",), RunRow: ("stints",),
+    Comment: ("remarks",),
 }
 """Lists of rows that have a table of their own, and the car, which every table has anyway."""
 
@@ -72,8 +74,7 @@ class Table:
 def tables(debrief: Debrief) -> tuple[Table, ...]:
     """Every table of a debrief, in a fixed order; one without rows is there with its columns."""
     own = _own_rows(debrief)
-    found = [_table(name, model, keys, own[name]) for name, (model, keys) in SHAPES.items()]
-    return (*found, _comments(debrief))
+    return tuple(_table(name, model, keys, own[name]) for name, (model, keys) in SHAPES.items())
 
 
 CAR = Column("car", "text")
@@ -92,6 +93,8 @@ SHAPES: Mapping[str, tuple[type[BaseModel], tuple[Column, ...]]] = {
     "radio_load": (MinuteLoad, (CAR,)),
     "questions": (QuestionRow, (CAR,)),
     "changes": (ChangeRow, (CAR,)),
+    "comments": (Comment, (CAR,)),
+    "remarks": (Remark, (CAR, Column("comment", "whole"))),
     "alerts": (AlertRow, ()),
     "alert_rates": (TenMinutes, ()),
     "statuses": (StatusSpan, ()),
@@ -108,12 +111,13 @@ def _own_rows(debrief: Debrief) -> Rows:
         of_car: Mapping[str, Sequence[Frozen]] = {
             "runs": car.runs, "items": car.items, "data_windows": car.data_windows, "laps": car.laps,
             "switches": car.switches, "calls": car.calls, "radio_load": car.radio.load, "questions": car.questions,
-            "changes": car.changes,
+            "changes": car.changes, "comments": car.comments,
         }
         for name, rows in of_car.items():
             found[name] += [((car.car,), row) for row in rows]
         found["stints"] += [((car.car, run.run), stint) for run in car.runs for stint in run.stints]
         found["sectors"] += [((car.car, lap.number), sector) for lap in car.laps for sector in lap.sectors]
+        found["remarks"] += [((car.car, one.comment), remark) for one in car.comments for remark in one.remarks]
         found["data_window_switches"] += [
             ((car.car, window.item), switch) for window in car.data_windows for switch in window.switches
         ]
@@ -134,19 +138,6 @@ def _table(
     made = tuple((*key, *(cell for field, annotation in fields.items()
                           for cell in _cells(getattr(row, field), annotation))) for key, row in rows)
     return Table(name, (*keys, *columns), made)
-
-
-def _comments(debrief: Debrief) -> Table:
-    """What the drivers said: free text beside who, when, and the remarks in words that can be counted."""
-    columns = (CAR, Column("t_s", "number"), Column("by", "text"), Column("run", "text"), Column("text", "text"),
-               Column("details", "text"))
-    rows = []
-    for car in debrief.cars:
-        for comment in car.comments:
-            told = comment.model_dump(mode="json", exclude_none=True)
-            rest = {name: value for name, value in told.items() if name not in ("t", "by", "run", "text") and value}
-            rows.append((car.car, comment.t, comment.by, comment.run, comment.text, _text(rest) if rest else ""))
-    return Table("comments", columns, tuple(rows))
 
 
 def _plain(annotation: Any) -> Any:

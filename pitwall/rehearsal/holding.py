@@ -19,10 +19,10 @@ from pitwall.rehearsal.scenario import DriverHabits
 from pitwall.rehearsal.truth import HeldTruth
 
 STEP_S = 0.02
-UP_MPS2, DOWN_MPS2 = (4.5, 6.0, 8.0), (3.0, 5.0, 8.0)
+UP_MPS2, DOWN_MPS2 = (4.5, 6.0, 8.0), (5.0, 7.0, 10.0)  # off the throttle the air alone slows a quick car by 1 g
 OFF_MPS, WAVERS_MPS, WAVERS_FOR_S = 0.35, 0.12, 0.6  # how far off the speed, and how unsteady, a driver is (invented)
 LONGEST_S = 40.0
-GIVES_UP_S = 10.0
+GIVES_UP_S = 15.0
 MUST_BRAKE_MPS = 1.0
 
 
@@ -107,9 +107,9 @@ def hold_path(
         return float(np.interp(drive.at_m, middle, best))
 
     while abs(drive.mps - level) > 1e-6:
-        if drive.t - start[0] > GIVES_UP_S or drive.at_its_end or (drive.mps > limit() + MUST_BRAKE_MPS):
+        if drive.t - start[0] > GIVES_UP_S or drive.at_its_end:
             return None
-        drive.towards(level, up, down)
+        drive.towards(min(level, limit() if level > drive.mps else level), up, down)
     on_s, wavers = drive.t, 0.0
     while drive.t < on_s + counted and not drive.at_its_end and level <= limit() + MUST_BRAKE_MPS:
         wavers += -wavers * STEP_S / WAVERS_FOR_S
