@@ -3,7 +3,7 @@
  */
 import { UNDO_FOR_MS, meant } from "./commands.js";
 import { Link } from "./link.js";
-import { written } from "./shorthand.js";
+import { isTags, tagged, typedOf } from "./shorthand.js";
 import { keepSheet } from "./sheet-store.js";
 import { Sounds } from "./sounds.js";
 import { Store } from "./store.js";
@@ -40,7 +40,8 @@ export class Desk {
     this.looking = null;
     /** @type {string | null} the run of the plan about which more is told */
     this.why = null;
-    /** @type {{t: number, text: string} | null} the comment that is being written, and when it was stamped */
+    /** The comment that is being written, and when it was stamped; its number where it is one that stands already.
+     * @type {{t: number, text: string, tags: string, number: number | null, was: {text: string, tags: string}} | null} */
     this.comment = null;
     /** @type {{text: string, until: number, bad: boolean} | null} */
     this.hint = null;
@@ -199,7 +200,13 @@ export class Desk {
     if (key === "ArrowRight" || key === "ArrowLeft") return this.turn(key === "ArrowRight" ? 1 : -1);
     if (key === "p") return this.lookAtNext(car);
     if (key === "n") {
-      this.comment = { t: this.store.clock.now(), text: "" };
+      this.comment = { t: this.store.clock.now(), text: "", tags: "", number: null, was: { text: "", tags: "" } };
+      return true;
+    }
+    if (key === "b") {
+      const [last] = this.comments(car);
+      if (last) this.openComment(last);
+      else this.say(`no comment on car ${car} yet`, true);
       return true;
     }
     const asked = meant(key, this.store, car, this.chosen);
@@ -301,17 +308,30 @@ export class Desk {
     return id;
   }
 
+  /** A comment that stands gets tags, or other words. @param {import("./wire").Comment} one */
+  openComment(one) {
+    const tags = typedOf(one.remarks);
+    this.comment = { t: one.t, text: one.text, tags, number: one.comment, was: { text: one.text, tags } };
+  }
+
   /** Send the comment with the moment at which the key stamped it; an empty one is dropped. @param {string} car */
   keepComment(car) {
     if (this.comment === null) return;
-    const text = written(this.comment.text);
-    const id = text ? this.send(car, { command: "comment", text }, "comment noted", this.comment.t) : "";
+    const { t, number, was, tags } = this.comment, words = this.comment.text.trim(), only = isTags(words);
+    const { remarks, wrong } = tagged(only ? words : tags);
+    if (wrong) {
+      this.say(wrong, true);
+      return;
+    }
+    const given = { ...(words && !only && words !== was.text && { text: words }), ...(remarks.length && tags !== (was.tags || null) && { remarks }) };
+    const named = number === null ? {} : { comment: number };
+    const id = Object.keys(given).length ? this.send(car, { command: "comment", ...named, ...given }, "comment noted", number === null ? t : undefined) : "";
     if (id !== null) this.close();
   }
 
   /** The latest comments on a car, whoever noted them, the newest first. @param {string} car */
   comments(car) {
-    return (this.store.desks.get(car)?.comments ?? []).slice(-8).reverse();
+    return [...(this.store.desks.get(car)?.comments ?? [])].reverse();
   }
 
   /** What was done a moment ago and may be taken back with one key. */
