@@ -112,8 +112,6 @@ class CarBelief:
     quick: tuple[tuple[float, ...], ...] = ()
     before: int = OTHER
     laps: DrivenLaps = field(default_factory=DrivenLaps)
-    said: tuple[Said, ...] = ()
-    said_of: float = math.nan
     awaited: tuple[Awaited, ...] = ()
     since: tuple[float, ...] = ()
     first: Forecast | None = None
@@ -152,7 +150,8 @@ def filled(times: tuple[float, ...], shape: Sequence[float]) -> tuple[float, ...
 
 
 def ended(
-    car: str, belief: CarBelief, field_belief: FieldBelief, lap: EndedLap, shape: Sequence[float], quick_s: float
+    car: str, belief: CarBelief, field_belief: FieldBelief, lap: EndedLap, shape: Sequence[float], quick_s: float,
+    told: Sequence[Said],
 ) -> CarBelief:
     """What the car's belief is after a lap; teaches the field.
 
@@ -163,6 +162,7 @@ def ended(
         lap: what ended.
         shape: the car's share of a lap at each knot where it has no quick lap of its own.
         quick_s: what a quick lap is expected to take where it has none.
+        told: what was forecast of the line on this lap.
     """
     times = knot_times(field_belief.labels, lap)
     from_pits = lap.start_phase > 0.0
@@ -173,7 +173,6 @@ def ended(
         slow = [False, *(label in lap.slow_at for label in field_belief.labels), False]
         kind = (IN if lap.end_phase < 1.0 else OTHER) if from_pits else KIND_NUMBERS[lap.kind]
         experience.shapes.learn((car, lap.number), car, kind, belief.situation, lap.end_t, at, reference, slow)
-    told = belief.said if belief.said_of == lap.start_t else ()
     if told and lap.sure and not from_pits:
         field_belief.plans.learn(lap.word, told[-1].kinds, KIND_NUMBERS[lap.kind])
     if lap.end_phase == 1.0 and lap.sure:
@@ -181,7 +180,7 @@ def ended(
             field_belief.learn_out(lap.end_t, times)
         for said in told:
             experience.learn(said, lap.end_t - said.seen_t)
-    made = replace(belief, before=KIND_NUMBERS[lap.kind] if lap.kind != "installation" else OTHER, said=())
+    made = replace(belief, before=KIND_NUMBERS[lap.kind] if lap.kind != "installation" else OTHER)
     if from_pits and lap.end_phase == 1.0 and lap.sure:
         made = out_lap_over(made, field_belief.laps, lap, reference[-1], quick_s)
     if lap.kind == "timed" and lap.sure:
@@ -260,21 +259,18 @@ def came_in(car: str, belief: CarBelief, field_laps: FieldLaps, t: float, end_s:
 def outlook(
     car: str, belief: CarBelief, field_belief: FieldBelief, lap: LapSoFar, shape: Sequence[float], quick_s: float,
     limit_s: float,
-) -> tuple[CarBelief, Outlook]:
-    """The outlook after the last crossing of a running lap, and the belief that remembers what was said."""
+) -> Outlook:
+    """The outlook after the last crossing of a running lap."""
     from_pits = lap.start_phase > 0.0
     experience = field_belief.from_pits if from_pits else field_belief.from_line
     reference = from_here(belief.reference(shape, quick_s), shape, lap.start_phase)
     last = from_here(belief.quick[-1], shape, lap.start_phase) if belief.quick else None
     rests = field_belief.rests(lap.start_t) if from_pits else ((), ())
     timed = timed_next(belief) if not from_pits and not lap.crossings else None
-    made = look_ahead(
+    return look_ahead(
         experience, field_belief.plans, car, belief.situation, field_belief.labels, lap, reference, last, rests,
         limit_s, timed,
     )
-    said = belief.said if belief.said_of == lap.start_t else ()
-    said = (*(one for one in said if one.knot != made.knot), made.said)
-    return replace(belief, said=said, said_of=lap.start_t), made
 
 
 def timed_next(belief: CarBelief) -> Array | None:

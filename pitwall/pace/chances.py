@@ -42,10 +42,9 @@ def shifted(kinds: Chances, odds: Chances) -> Chances:
 
 
 def _of(alike: Alike, last: int, so_far_s: float, at_most: float) -> Chances:
-    inside = alike.kinds == IN
-    quick = alike.kinds == TIMED if so_far_s == 0.0 else (alike.rests[:, last] <= at_most) & ~inside
+    quick = alike.kinds == TIMED if so_far_s == 0.0 else (alike.rests[:, last] <= at_most) > alike.inside
     total = float(alike.weights.sum())
-    timed, came_in = float(alike.weights.dot(quick)) / total, float(alike.weights.dot(inside))
+    timed, came_in = float(alike.weights.dot(quick)) / total, float(alike.weights.dot(alike.inside))
     slow = max(total * (1.0 - timed), 0.0)
     coming_in = (1.0 - timed) * (came_in + SLOW_WORTH * SLOW_IN) / (slow + SLOW_WORTH)
     return timed, 1.0 - timed - coming_in, coming_in

@@ -84,8 +84,8 @@ class Estimate:
             parts: name and weight of each.
         """
         at, weights = self._row(parts)
-        inner = self._covariance[np.ix_(at, at)]
-        return float(weights @ self._mean[at]), max(float(weights @ inner @ weights), 0.0)
+        inner = self._covariance.take(at, axis=0).take(at, axis=1)
+        return float(weights @ self._mean.take(at)), max(float(weights @ inner @ weights), 0.0)
 
     def take(self, parts: Parts, value: float, variance: float, mistake_from: float = math.inf,
              huber: float = HUBER) -> float:  # fmt: skip
@@ -100,8 +100,8 @@ class Estimate:
         """
         at, weights = self._row(parts)
         toward = self._covariance[:, at] @ weights
-        known = max(float(weights @ toward[at]), 0.0)
-        error = value - float(weights @ self._mean[at])
+        known = max(float(weights @ toward.take(at)), 0.0)
+        error = value - float(weights @ self._mean.take(at))
         off = error / math.sqrt(known + variance)
         counts = weight_of(off, huber, mistake_from)
         gain = toward / (known + variance / max(counts, 1e-9))

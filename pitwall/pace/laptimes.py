@@ -13,6 +13,7 @@ map; between loops it is interpolated along the map. The rest of the lap is scal
 from __future__ import annotations
 
 import itertools
+import math
 from collections import deque
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -22,7 +23,8 @@ from pitwall.model.laptimes import LapTimes
 from pitwall.model.plan import LapKind
 from pitwall.pace.believing import CarBelief, EndedLap, FieldBelief, ended, outlook
 from pitwall.pace.lapmodel import LapModel
-from pitwall.pace.outlook import LapSoFar, Outlook
+from pitwall.pace.outlook import LapSoFar, Outlook, Said
+from pitwall.pace.quickest import Quickest, QuickLaps
 from pitwall.pace.runpace import FieldLaps
 from pitwall.pace.weighing import Array
 
@@ -82,10 +84,11 @@ class FieldPace:
     """What all cars together teach: quick laps of the field, and ratios by kind."""
 
     reference_s: float
-    quick: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=400))
+    quick: QuickLaps = field(default_factory=lambda: deque(maxlen=400))
     ratios: KindRatios = field(default_factory=KindRatios)
     belief: FieldBelief | None = None
     first: LapTimes = field(default_factory=LapTimes)
+    _quickest: Quickest | None = None
 
     def believing(self, labels: tuple[str, ...]) -> FieldBelief:
         """What all cars taught about laps with these loops."""
@@ -96,16 +99,14 @@ class FieldPace:
     def learn(self, t: float, lap_time_s: float) -> None:
         """Take a timed lap that ended at ``t``."""
         self.quick.append((t, lap_time_s))
+        if self._quickest is not None and self._quickest.of is self.quick:
+            self._quickest.learned(t, lap_time_s)
 
     def best(self, t: float) -> float | None:
         """Best lap of the field in the last ten minutes, seconds."""
-        best: float | None = None
-        for when, lap in reversed(self.quick):
-            if when < t - FIELD_WINDOW_S - OUT_OF_ORDER_S:
-                break  # they were learned in about the order in which they ended
-            if t - FIELD_WINDOW_S <= when <= t + 1e-6 and (best is None or lap < best):
-                best = lap
-        return best
+        if self._quickest is None or self._quickest.of is not self.quick:
+            self._quickest = Quickest(self.quick)  # laps that a hand took back leave another list
+        return self._quickest.between(t - FIELD_WINDOW_S, t + 1e-6)
 
     def usual(self) -> float:
         """A usual quick lap of the field; the circuit's reference while nobody has done one."""
@@ -119,15 +120,18 @@ class CarPace:
 
     loops: dict[str, float]
     field_pace: FieldPace
-    quick: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=60))
+    quick: QuickLaps = field(default_factory=lambda: deque(maxlen=60))
     ratios: KindRatios = field(default_factory=KindRatios)
     shares: dict[str, deque[float]] = field(default_factory=dict)
     best_s: float | None = None
     car: str = ""
     belief: CarBelief = field(default_factory=CarBelief)
+    said: tuple[Said, ...] = ()
+    said_of: float = math.nan
     _outlook: tuple[tuple[object, ...], Outlook] | None = None
     _knots: list[tuple[float, float, float, float, float]] | None = None
     _labels: tuple[str, ...] | None = None
+    _quickest: Quickest | None = None
 
     def quick_s(self) -> float:
         """The lap time that a timed lap of this car is expected to take, seconds."""
@@ -136,12 +140,9 @@ class CarPace:
 
     def reference(self, t: float) -> float | None:
         """What counts as quick now: the car's best within 20 min, or 1.04 times the field's within 10."""
-        mine: float | None = None
-        for when, lap in reversed(self.quick):
-            if when < t - BEST_WINDOW_S - OUT_OF_ORDER_S:
-                break
-            if when >= t - BEST_WINDOW_S and (mine is None or lap < mine):
-                mine = lap
+        if self._quickest is None or self._quickest.of is not self.quick:
+            self._quickest = Quickest(self.quick)
+        mine = self._quickest.between(t - BEST_WINDOW_S, math.inf)
         others = self.field_pace.best(t)
         known = [value for value in (mine, others * FIELD_ALLOWANCE if others else None) if value is not None]
         return min(known, default=None)
@@ -159,6 +160,8 @@ class CarPace:
         """Take a finished lap. ``at_loops``: seconds from the start of the lap, by loop label."""
         if kind == "timed":
             self.quick.append((end_t, lap_time_s))
+            if self._quickest is not None and self._quickest.of is self.quick:
+                self._quickest.learned(end_t, lap_time_s)
             self.field_pace.learn(end_t, lap_time_s)
             self.best_s = lap_time_s if self.best_s is None else min(self.best_s, lap_time_s)
             for loop, seconds in at_loops.items():
@@ -213,7 +216,9 @@ class CarPace:
     def lap_over(self, lap: EndedLap) -> None:
         """Take any lap that is over, however it went, before ``learn_lap`` takes it for the plain figures."""
         field_belief = self.field_pace.believing(self.labels)
-        self.belief = ended(self.car, self.belief, field_belief, lap, self._shape(field_belief), self.quick_s())
+        shape, told = self._shape(field_belief), self.said if self.said_of == lap.start_t else ()
+        self.belief = ended(self.car, self.belief, field_belief, lap, shape, self.quick_s(), told)
+        self.said = ()
 
     def outlook(self, lap: LapSoFar) -> Outlook:
         """Which kind the running lap is and when the car reaches each place: made once a crossing."""
@@ -224,9 +229,12 @@ class CarPace:
             quick_s = self.quick_s()
             # What counts as quick is asked when the lap is over: by then an old best lap may count no more.
             ends_t = max(lap.start_t + quick_s, max(lap.crossings.values(), default=lap.start_t))
-            self.belief, made = outlook(
+            made = outlook(
                 self.car, self.belief, field_belief, lap, self._shape(field_belief), quick_s, self.limit_s(ends_t)
             )
+            before = self.said if self.said_of == lap.start_t else ()
+            self.said = (*(one for one in before if one.knot != made.knot), made.said)
+            self.said_of = lap.start_t
             self._outlook = key, made
         return self._outlook[1]
 

@@ -12,6 +12,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
@@ -35,10 +36,7 @@ take 1.3 to 1.45 times a quick one, and the period may end before the line (comm
 Rests = Sequence[float | None]
 EVEN = (1.0, 1.0, 1.0)
 
-
-
-@dataclass(frozen=True)
-class LapSoFar:
+class LapSoFar(NamedTuple):
     """A running lap as it was seen until now.
 
     Attributes:
@@ -62,8 +60,7 @@ class LapSoFar:
     resumed: bool = False
 
 
-@dataclass(frozen=True)
-class Said:
+class Said(NamedTuple):
     """What was forecast of the line at one loop: by each rule, and in all. Seconds from there. ``kinds``: of the lap,
     without the plan's word. ``usual``: no slow period made it another lap than those before."""
 
@@ -116,10 +113,12 @@ class Experience:
 
     def pooled(self, which: int, rules: Sequence[float], kernel: Array) -> Array:
         """Quantiles of the seconds to the line: rules and the laps that were alike, each by its record so far."""
-        weights = self.records[which].weights()
-        simple = sum(w * r for w, r in zip(weights[:-1], rules, strict=True)) / max(1.0 - weights[-1], 1e-12)
-        by_rule = simple * np.exp(self.residuals[which].quantiles())
-        return np.maximum(self.spreads[which].apply((1.0 - weights[-1]) * by_rule + weights[-1] * kernel), 0.0)
+        *by_rules, by_kernel = self.records[which].weights()
+        told: Array = np.exp(self.residuals[which].quantiles())
+        told *= sum(weight * rule for weight, rule in zip(by_rules, rules, strict=True))
+        told += by_kernel * kernel
+        told = self.spreads[which].apply(told)
+        return np.maximum(told, 0.0, out=told)
 
 
 @dataclass(eq=False)

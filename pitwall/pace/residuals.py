@@ -5,6 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left, insort
 from collections import deque
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 
@@ -20,13 +21,13 @@ class Residuals:
     """The last errors (log of truth over forecast), beginning with a heavy-tailed dozen.
 
     Args:
-        spread: scale of the errors that stand there before any was seen; or these errors themselves.
+        spread: scale of the errors that stand there before any was seen; or these errors themselves, two at least.
     """
 
     spread: float | tuple[float, ...]
     _order: deque[float] = field(default_factory=deque)
     _sorted: list[float] = field(default_factory=list)
-    _quantiles: Array | None = None
+    _quantiles: tuple[Array, Array] | None = None
     _first: int = 0
 
     def __post_init__(self) -> None:
@@ -47,12 +48,11 @@ class Residuals:
     def quantiles(self, with_bias: bool = False) -> Array:
         """Quantiles of the errors at ``LEVELS``: about their median (the spread alone), or with it."""
         if self._quantiles is None:
-            # What was seen is a sample (see weighing.sample_quantiles); what stood there first is a distribution.
-            count = len(self._sorted)
-            seen = 1.0 - self._first / count
-            places = (level * (count + seen) - 0.5 * (1.0 + seen) for level in LEVELS)
-            self._quantiles = np.array([_at(self._sorted, place) for place in places])
-        return self._quantiles if with_bias else self._quantiles - self._quantiles[MIDDLE]
+            known = self._sorted
+            places = _places(len(known), self._first)
+            biased = np.array([known[at] + (known[at + 1] - known[at]) * part for at, part in places])
+            self._quantiles = biased, biased - biased[MIDDLE]
+        return self._quantiles[0 if with_bias else 1]
 
     def errors(self, count: int) -> Array:
         """That many errors that stand for all: quantiles at the middles of equal shares."""
@@ -62,8 +62,13 @@ class Residuals:
         return made
 
 
-def _at(values: list[float], place: float) -> float:
-    place = min(max(place, 0.0), len(values) - 1.0)
-    below = int(place)
-    above = min(below + 1, len(values) - 1)
-    return values[below] + (values[above] - values[below]) * (place - below)
+@lru_cache(maxsize=4 * MOST)
+def _places(count: int, first: int) -> tuple[tuple[int, float], ...]:
+    """For each level which of the sorted errors lies below it, and how far it is from there to the next.
+
+    Kept, for most questions come when there are as many errors as there will ever be. What was seen is a sample (see
+    ``weighing.sample_quantiles``); what stood there first is a distribution.
+    """
+    seen = 1.0 - first / count
+    places = (min(max(level * (count + seen) - 0.5 * (1.0 + seen), 0.0), count - 1.0) for level in LEVELS)
+    return tuple((below, place - below) for place in places for below in (min(int(place), count - 2),))

@@ -20,6 +20,7 @@ from __future__ import annotations
 import math
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,9 +44,10 @@ LIKENESS = np.array([
      OTHER_COUNT if mine % 4 == (BEFORE_INVENTED if theirs == INVENTED_SITUATION else theirs % 4) else OTHER_BEFORE
      for theirs in range(INVENTED_SITUATION + 1)] for mine in range(INVENTED_SITUATION)
 ])  # fmt: skip
-SAME_OR_NOT, FLAG_OR_NOT = np.array([1.0, SAME_CAR]), np.array([OTHER_FLAG, 1.0])
+FLAG_OR_NOT = np.array([OTHER_FLAG, 1.0])
 UNSEEN_DISTANCE = 4.0  # as if two widths away: a lap that was not seen at this loop
 INVENTED_WEIGHT = 0.3
+NONE = np.zeros(0, dtype=np.int64)
 
 
 USUAL_COOL = 1.45
@@ -92,23 +94,25 @@ class Traits:
     least_fresh: float = 0.5
 
 
-@dataclass(frozen=True)
-class Alike:
+class Alike(NamedTuple):
     """The laps that were like the running one at a loop, with weights: what is known of its rest.
 
     ``rests`` has, for each lap and each knot (see ``ShapeMemory``), the ratio to the reference of the way from here to
-    there; NaN where that lap was not seen there.
+    there; NaN where that lap was not seen there. ``inside``: those that came in.
     """
 
     weights: Array
     rests: Array
+    inside: NDArray[np.bool_]
     kinds: NDArray[np.int64]
 
     def at(self, knot: int, coming_in: bool = False) -> tuple[Array, Array] | None:
         """Ratios and weights of the laps that were seen at this knot: those that came in, or those that did not."""
         values = self.rests[:, knot]
-        taken = ~np.isnan(values) & ((self.kinds == IN) == coming_in)
-        return (values[taken], self.weights[taken]) if taken.any() else None
+        taken = values == values  # NaN is never equal, and this costs less than asking for it
+        taken &= self.inside if coming_in else ~self.inside
+        found = values[taken]
+        return (found, self.weights[taken]) if len(found) else None
 
 
 class ShapeMemory:
@@ -132,22 +136,25 @@ class ShapeMemory:
         self._seen = np.zeros((size, loops + 2), order="F")
         self._unlike = np.zeros((size, loops + 2), order="F")
         self._slow = np.zeros((size, loops + 2), dtype=bool, order="F")
-        self._weights = np.zeros(size)
+        self._least = np.zeros(size)
         self._kinds = np.full(size, OTHER)
-        self._cars = np.full(size, -1)
+        self._inside = np.zeros(size, dtype=bool)
+        self._rows_of: dict[str, NDArray[np.int64]] = {}
+        self._cars: dict[int, str] = {}
+        self._all_seen = [True] * (loops + 2)
         self._situations = np.full(size, INVENTED_SITUATION)
         self._grown = np.zeros(size)
         knots = np.arange(loops + 2)
         self._ahead = knots[None, :] > knots[:, None]
         self._any_slow = False
-        self._numbers: dict[str, int] = {}
         self._places: dict[Hashable, int] = {}
         self._keys: dict[int, Hashable] = {}
         self._next = self._fixed
         self.count = 0
         for row, (so_far, rest, weight, kind) in enumerate(invented):
             self._whole[row], self._part[row] = math.log(so_far), math.log(so_far)
-            self._weights[row], self._kinds[row] = weight, kind
+            self._least[row], self._kinds[row] = weight * traits.least_fresh, kind
+            self._inside[row] = kind == IN
             self._mark(row, np.isnan(self._whole[row]))
             self._rests[:, row] = rest
 
@@ -175,11 +182,12 @@ class ShapeMemory:
             self._places.pop(self._keys.get(row), None)
             self._places[key], self._keys[row] = row, key
             self.count = min(self.count + 1, MOST_LAPS)
+            self._whose(row, car)
         self._slow[row] = slow
         self._any_slow = self._any_slow or any(slow)
-        self._weights[row], self._kinds[row], self._situations[row] = 1.0, kind, situation
+        self._least[row], self._kinds[row], self._situations[row] = self._traits.least_fresh, kind, situation
         self._grown[row] = math.exp(min(t / self._traits.fades_s, MOST_GROWN))
-        self._cars[row] = self._numbers.setdefault(car, len(self._numbers))
+        self._inside[row] = kind == IN
         at, ref = np.array(times, dtype=np.float64), np.array(refs, dtype=np.float64)
         with np.errstate(divide="ignore", invalid="ignore"):
             ratios = (at[None, :] - at[:, None]) / (ref[None, :] - ref[:, None])
@@ -190,7 +198,16 @@ class ShapeMemory:
             self._part[row] = np.where(np.isfinite(self._part[row]), self._part[row], self._whole[row])
         self._mark(row, unseen)
 
+    def _whose(self, row: int, car: str) -> None:
+        before = self._cars.get(row)
+        if before is not None:
+            self._rows_of[before] = self._rows_of[before][self._rows_of[before] != row]
+        self._cars[row] = car
+        self._rows_of[car] = np.append(self._rows_of.get(car, NONE), row)
+
     def _mark(self, row: int, unseen: NDArray[np.bool_]) -> None:
+        for knot in np.flatnonzero(unseen):
+            self._all_seen[knot] = False
         self._seen[row], self._unlike[row] = ~unseen, np.where(unseen, 0.5 * UNSEEN_DISTANCE, 0.0)
         self._whole[row][unseen] = self._part[row][unseen] = 0.0
 
@@ -210,33 +227,43 @@ class ShapeMemory:
         """
         end, traits = self._fixed + self.count, self._traits
         # The weight of age: e to the (then - now), of which the part of then was worked out once.
-        weights = np.maximum(self._grown[:end] * math.exp(-min(t / traits.fades_s, MOST_GROWN)), traits.least_fresh)
-        weights *= self._weights[:end]
-        weights *= LIKENESS[situation].take(self._situations[:end])
-        number = self._numbers.get(car)
-        if number is not None:
-            weights *= SAME_OR_NOT.take(self._cars[:end] == number)
+        weights = self._grown[:end] * math.exp(-min(t / traits.fades_s, MOST_GROWN))
+        np.maximum(weights, self._least[:end], out=weights)
+        weights *= LIKENESS[situation][self._situations[:end]]
+        mine = self._rows_of.get(car)
+        if mine is not None:
+            weights[mine] *= SAME_CAR
         if slow or self._any_slow:
             weights *= FLAG_OR_NOT.take(self._slow[:end, knot] == slow)
         off: Array | None = None
         if knot > 0:
             narrow, wider = traits.narrow, traits.wider
-            seen_here = self._seen[:end, knot]
-            off = (part - self._part[:end, knot]) * seen_here
+            off = self._off(self._part, part, knot, end)
             distance = off * (HALF_ROOT / (narrow + wider * min(abs(part), WIDEST_AT)))
             distance *= distance
-            distance += self._unlike[:end, knot]
+            if not self._all_seen[knot]:
+                distance += self._unlike[:end, knot]
             if knot > 1:
-                width = WHOLE_WIDER * (narrow + wider * min(abs(whole), WIDEST_AT)) / HALF_ROOT
-                further = (whole - self._whole[:end, knot]) * seen_here
-                further /= width
+                further = self._off(self._whole, whole, knot, end)
+                further *= HALF_ROOT / (WHOLE_WIDER * (narrow + wider * min(abs(whole), WIDEST_AT)))
                 further *= further
                 distance += further
-            weights *= np.exp(-distance)
-        kept = np.flatnonzero(weights > LEAST_WEIGHT * weights.max(initial=0.0))
-        if len(kept) == 0:
+            np.negative(distance, out=distance)
+            weights *= np.exp(distance, out=distance)
+        most = weights.max() if end else 0.0
+        if not most > 0.0:
             return None
+        kept = (weights > LEAST_WEIGHT * most).nonzero()[0]
         rests = self._rests[knot].take(kept, axis=0)
         if off is not None:
-            rests *= np.exp(traits.shift * off.take(kept))[:, None]
-        return Alike(weights.take(kept), rests, self._kinds.take(kept))
+            off = off.take(kept)
+            off *= traits.shift
+            rests *= np.exp(off, out=off)[:, None]
+        return Alike(weights.take(kept), rests, self._inside.take(kept), self._kinds.take(kept))
+
+    def _off(self, of: Array, ratio: float, knot: int, end: int) -> Array:
+        """How far laps are off this one at a knot, in log ratio; 0 where they were not seen there."""
+        made: Array = ratio - of[:end, knot]
+        if not self._all_seen[knot]:
+            made *= self._seen[:end, knot]
+        return made

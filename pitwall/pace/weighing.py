@@ -30,15 +30,7 @@ def weighted_quantiles(values: Array, weights: Array, levels: Array | Sequence[f
     Raises:
         ValueError: without values, or when the weights add up to nothing.
     """
-    if len(values) == 0:
-        raise ValueError("no values to take a quantile of")
-    order = values.argsort()
-    sorted_weights = weights[order]
-    total = sorted_weights.cumsum()
-    if not total[-1] > 0:
-        raise ValueError("the weights add up to nothing")
-    made: Array = np.interp(levels, (total - 0.5 * sorted_weights) / total[-1], values[order])
-    return made
+    return _quantiles(values, weights, np.asarray(levels), False)
 
 
 def sample_quantiles(values: Array, weights: Array) -> Array:
@@ -47,10 +39,26 @@ def sample_quantiles(values: Array, weights: Array) -> Array:
     Of n values k / (n + 1) lie below the k-th (as for any exchangeable next one: split conformal prediction); of
     weighted ones n is the effective number, the square of the sum over the sum of squares (Kish 1965).
     """
-    total = float(weights.sum())
-    count = max(total * total / max(float(weights.dot(weights)), 1e-300), 1.0)
-    # Levels beyond 0 and 1 are those of the least and the greatest value.
-    return weighted_quantiles(values, weights, 0.5 + _AROUND * (1.0 + 1.0 / count))
+    return _quantiles(values, weights, _LEVELS, True)
+
+
+def _quantiles(values: Array, weights: Array, levels: Array, of_next: bool) -> Array:
+    if len(values) == 0:
+        raise ValueError("no values to take a quantile of")
+    order = values.argsort()
+    sorted_weights = weights.take(order)
+    total = sorted_weights.cumsum()
+    whole = float(total[-1])
+    if not whole > 0:
+        raise ValueError("the weights add up to nothing")
+    if of_next:
+        count = max(whole * whole / max(float(weights.dot(weights)), 1e-300), 1.0)
+        # Levels beyond 0 and 1 are those of the least and the greatest value.
+        levels = 0.5 + _AROUND * (1.0 + 1.0 / count)
+    sorted_weights *= 0.5
+    total -= sorted_weights
+    made: Array = np.interp(levels * whole, total, values.take(order))
+    return made
 
 
 def weighted_median(values: Sequence[float], weights: Sequence[float]) -> float:
@@ -123,19 +131,24 @@ class Spread:
     step: float = 0.08
     low: float = 1.0
     high: float = 1.0
+    _factors: Array | None = None
 
     def apply(self, quantiles: Array) -> Array:
         """The distribution with its sides stretched about the median."""
-        away = quantiles - quantiles[MIDDLE]
-        away[:MIDDLE] *= self.low  # quantiles rise: those before the median lie on its low side
-        away[MIDDLE:] *= self.high
-        made: Array = quantiles[MIDDLE] + away
+        if self._factors is None:
+            # Quantiles rise: those before the median lie on its low side.
+            self._factors = np.array([self.low if at < MIDDLE else self.high for at in range(len(LEVELS))])
+        middle = quantiles[MIDDLE]
+        made: Array = quantiles - middle
+        made *= self._factors
+        made += middle
         return made
 
     def learn(self, told: Array, truth: float) -> None:
         """Take a distribution as it was told (stretched), and what it was."""
         self.low = _stretched(self.low, self.step, truth < told[LOW])
         self.high = _stretched(self.high, self.step, truth > told[HIGH])
+        self._factors = None
 
 
 def _stretched(factor: float, step: float, beyond: bool) -> float:
