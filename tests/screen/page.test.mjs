@@ -5,9 +5,11 @@ import { test } from "node:test";
 import { DaemonClock, clockText, lapText, OLD_AFTER_S } from "../../pitwall/screen/static/app/clock.js";
 import { meant } from "../../pitwall/screen/static/app/commands.js";
 import { byRun } from "../../pitwall/screen/static/app/comment.js";
+import { Draft } from "../../pitwall/screen/static/app/draft.js";
 import { pieces, wrapped } from "../../pitwall/screen/static/app/fitting.js";
 import { inWords, isTags, tagged, typedOf } from "../../pitwall/screen/static/app/shorthand.js";
 import { labels } from "../../pitwall/screen/static/app/strip.js";
+import { partWords } from "../../pitwall/screen/static/app/words.js";
 import { Store } from "../../pitwall/screen/static/app/store.js";
 
 const spoke = (t, more = {}) => ({ type: "clock_state", id: "c", t, remaining_s: 3600 - t, running: true, rate: 1, status: "green",
@@ -122,6 +124,23 @@ test("words are taken for tags only where each has a number and a finding", () =
   for (const words of ["us", "so", "4 to 5 bar", "push 3", "box", "", "14", "3 words"]) assert.ok(!isTags(words), words);
 });
 
+const written = (text, tags = "") => Object.assign(new Draft(5), { text, tags });
+
+test("a comment says its words and its tags; tags that are no letters go to the daemon as shorthand", () => {
+  assert.equal(written("").given(), null);
+  assert.deepEqual(written("it turns too much").given(), { text: "it turns too much" });
+  assert.deepEqual(written("7f").given(), { remarks: tagged("7f").remarks });
+  assert.deepEqual(written("too much", "9xo4").given(), { text: "too much", remarks: tagged("9xo4").remarks });
+  assert.deepEqual(written("", "t4 mid us 3").given(), { shorthand: "t4 mid us 3" });
+});
+
+test("a comment that stands gets what is new, by its number", () => {
+  const one = { comment: 6, t: 5, by: "ann", text: "floats", remarks: tagged("4mu").remarks };
+  assert.equal(Draft.of(one).given(), null);
+  assert.deepEqual(Object.assign(Draft.of(one), { tags: "4mu2" }).given(), { comment: 6, remarks: tagged("4mu2").remarks });
+  assert.deepEqual(Object.assign(Draft.of(one), { text: "floats a lot" }).given(), { comment: 6, text: "floats a lot" });
+});
+
 const letters = (text) => text.length;
 
 test("words that have no room are cut where a speaker pauses, in order, and nothing is lost", () => {
@@ -144,6 +163,13 @@ test("labels of the lap stand where there is room, and a loop gives way to a pla
   const row = Object.fromEntries(laid.map((one) => [one.name, one.row]));
   assert.ok(row["pit entry"] >= 0 && row.line >= 0 && row["last place for the pit entry"] >= 0);
   assert.equal(row["loop 2"], -1);
+});
+
+test("of a call in parts it is told which part is to be said now", () => {
+  const parts = [{ text: "one", say_from_s: 1, spoken_s: 1 }, { text: "two", say_from_s: 9, spoken_s: 1 }];
+  assert.equal(partWords({ parts, parts_said: 0 }), "part 1 of 2");
+  assert.equal(partWords({ parts: parts.slice(1), parts_said: 1 }), "part 2 of 2");
+  assert.equal(partWords({ parts: [], parts_said: 0 }), "");
 });
 
 const noted = (comment, run) => ({ comment, t: comment, by: "ann", text: `${comment}`, run, remarks: [] });

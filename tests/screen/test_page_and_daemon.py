@@ -95,6 +95,20 @@ def test_a_comment_gets_its_tags_afterwards(processes: Processes, open_page: Ope
     shows(page, "it turns too much", ".comments ol")
 
 
+def test_a_refused_comment_is_not_lost(processes: Processes, open_page: Open) -> None:
+    """Tags that nobody can read are refused with the word that is wrong, and the pad opens again with it."""
+    _, said = begun(processes)
+    page = open_page(said["screen"])
+    page.keyboard.press("n")
+    page.locator(".comments input[name=tags]").fill("t4 mid undersomething")
+    page.locator(".comments input[name=tags]").press("Enter")
+    shows(page, "undersomething", ".said-here")
+    until(lambda: page.locator(".comments input[name=tags]").input_value() == "t4 mid undersomething")
+    page.locator(".comments input[name=tags]").fill("t4 mid us 2")
+    press(page, "Enter")
+    shows(page, "turn 4 mid: understeer, severity 2", ".comments ol")
+
+
 def test_what_others_write_stays_text(processes: Processes, open_page: Open) -> None:
     """A comment and a question that are made of markup are shown letter by letter, and run nothing."""
     _, said = begun(processes)
@@ -108,8 +122,10 @@ def test_what_others_write_stays_text(processes: Processes, open_page: Open) -> 
     assert page.title() == "pitwall"
 
 
-def test_a_changed_plan_is_looked_at_and_adopted(processes: Processes, open_page: Open) -> None:
-    """A plan file is saved: the page says that a changed plan waits; `p` shows it, `y` adopts it, the plan changes."""
+@pytest.mark.parametrize("by", ["keys", "a press on the plan"])
+def test_a_changed_plan_is_looked_at_and_adopted(processes: Processes, open_page: Open, by: str) -> None:
+    """A plan file is saved: the page says that a changed plan waits; `p` shows it, `y` adopts it, the plan changes. So
+    does a press on a run of the plan, which tells why it stands as it does and what would help, and one on adopt."""
     event = processes.copy_demo()
     _, said = begun(processes, event=str(event))
     page = open_page(said["screen"])
@@ -121,9 +137,14 @@ def test_a_changed_plan_is_looked_at_and_adopted(processes: Processes, open_page
     assert rest
     plan.write_text(head + "\n", encoding="utf-8")
     shows(page, "changed plan", ".plan")
-    page.keyboard.press("p")
-    page.locator(".over .sheet li").first.wait_for()
-    press(page, "y")
+    if by == "keys":
+        page.keyboard.press("p")
+        page.locator(".over .sheet li").first.wait_for()
+        press(page, "y")
+    else:
+        page.locator(".lanes button").last.click()
+        shows(page, "in eight of ten futures", ".over .times")
+        page.locator(".over .offer").get_by_role("button", name="adopt").click()
     hides(page, ".over")
     until(lambda: len(commands(said, "adopt")) == 1)
     until(lambda: page.locator(".lanes li").count() < before)

@@ -50,7 +50,7 @@ function Writing({ desk, car }) {
     event.preventDefault();
     desk.keepComment(car);
   };
-  const only = isTags(text), read = tagged(only ? text : tags);
+  const only = isTags(text), typed = comment.typed(), read = tagged(typed);
   return html`<form onSubmit=${send}>
     <label>said at ${clockText(comment.t)}${comment.number ? `, comment ${comment.number}` : ""}
       <input ref=${field} value=${text} maxlength="2000" autocomplete="off" aria-describedby="reads" name="text"
@@ -58,7 +58,8 @@ function Writing({ desk, car }) {
     <label class="tags">tags
       <input value=${only ? text : tags} disabled=${only} maxlength="120" autocomplete="off" aria-describedby="reads" name="tags"
         onInput=${(/** @type {any} */ event) => { if (desk.comment) desk.comment.tags = event.target.value; }} /></label>
-    <p id="reads" class=${read.wrong ? "reads caution" : "reads"}>${read.wrong ? `▲ ${read.wrong}` : read.remarks.length ? `reads: ${read.remarks.map(inWords).join("; ")}`
+    <p id="reads" class="reads">${read.wrong ? html`<span>the daemon reads this as shorthand; in letters: turn, phase, finding, severity, as in <b>14eu3</b></span>`
+      : read.remarks.length ? `reads: ${read.remarks.map(inWords).join("; ")}`
       : html`<span>text, <kbd>Tab</kbd>, tags; or tags alone: <b>14eu3</b> is turn 14 entry understeer 3</span>`}</p>
     <${Chips} desk=${desk} field=${only ? "text" : "tags"} />
     <p class="do"><button class="small ask"><kbd>Enter</kbd> keep</button>

@@ -2,8 +2,8 @@
  * What this page is about: the store, the link, and what the person at it has chosen. Keys come in, commands go out.
  */
 import { UNDO_FOR_MS, meant } from "./commands.js";
+import { Draft } from "./draft.js";
 import { Link } from "./link.js";
-import { isTags, tagged, typedOf } from "./shorthand.js";
 import { keepSheet } from "./sheet-store.js";
 import { Sounds } from "./sounds.js";
 import { Store } from "./store.js";
@@ -40,9 +40,10 @@ export class Desk {
     this.looking = null;
     /** @type {string | null} the run of the plan about which more is told */
     this.why = null;
-    /** The comment that is being written, and when it was stamped; its number where it is one that stands already.
-     * @type {{t: number, text: string, tags: string, number: number | null, was: {text: string, tags: string}} | null} */
+    /** @type {Draft | null} the comment that is being written */
     this.comment = null;
+    /** The last comment that was sent: refused, it is opened again, for nothing typed is lost. @type {{id: string, draft: Draft} | null} */
+    this.sentComment = null;
     /** @type {{text: string, until: number, bad: boolean} | null} */
     this.hint = null;
     /** @type {{id: string, words: string, car: string, command: string, call: unknown, until: number} | null} */
@@ -79,6 +80,10 @@ export class Desk {
   take(rest, message, retained) {
     this.urgent ||= message?.type === "prompt" || message?.type === "alert";
     if (message?.because) this.unanswered.delete(message.because);
+    if (message?.type === "refused" && message.because === this.sentComment?.id) {
+      this.comment ??= this.sentComment?.draft ?? null;
+      this.say(message.reason, true);
+    }
     this.store.take(rest, message, retained);
   }
 
@@ -200,7 +205,7 @@ export class Desk {
     if (key === "ArrowRight" || key === "ArrowLeft") return this.turn(key === "ArrowRight" ? 1 : -1);
     if (key === "p") return this.lookAtNext(car);
     if (key === "n") {
-      this.comment = { t: this.store.clock.now(), text: "", tags: "", number: null, was: { text: "", tags: "" } };
+      this.comment = new Draft(this.store.clock.now());
       return true;
     }
     if (key === "b") {
@@ -310,23 +315,17 @@ export class Desk {
 
   /** A comment that stands gets tags, or other words. @param {import("./wire").Comment} one */
   openComment(one) {
-    const tags = typedOf(one.remarks);
-    this.comment = { t: one.t, text: one.text, tags, number: one.comment, was: { text: one.text, tags } };
+    this.comment = Draft.of(one);
   }
 
   /** Send the comment with the moment at which the key stamped it; an empty one is dropped. @param {string} car */
   keepComment(car) {
     if (this.comment === null) return;
-    const { t, number, was, tags } = this.comment, words = this.comment.text.trim(), only = isTags(words);
-    const { remarks, wrong } = tagged(only ? words : tags);
-    if (wrong) {
-      this.say(wrong, true);
-      return;
-    }
-    const given = { ...(words && !only && words !== was.text && { text: words }), ...(remarks.length && tags !== (was.tags || null) && { remarks }) };
-    const named = number === null ? {} : { comment: number };
-    const id = Object.keys(given).length ? this.send(car, { command: "comment", ...named, ...given }, "comment noted", number === null ? t : undefined) : "";
-    if (id !== null) this.close();
+    const draft = this.comment, said = draft.given();
+    const id = said === null ? "" : this.send(car, { command: "comment", ...said }, "comment noted", draft.number === null ? draft.t : undefined);
+    if (id === null) return;
+    this.sentComment = { id, draft };
+    this.close();
   }
 
   /** The latest comments on a car, whoever noted them, the newest first. @param {string} car */
