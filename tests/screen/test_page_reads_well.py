@@ -76,17 +76,17 @@ def _letters(page: Page) -> tuple[float, bool, str]:
 
 def test_the_call_can_be_read_from_two_metres(processes: Processes, open_page: Open) -> None:
     """Capitals of the call are at least 12 mm high on a 24-inch full-HD screen (20 minutes of arc at two metres,
-    NUREG-0700's preferred height for text that matters, from memory). A brief that is far too long for the place is shown
-    piece by piece, never smaller: every piece is whole, and together they are the brief."""
+    NUREG-0700's preferred height for text that matters, from memory). A brief that is far too long for the place is
+    shown piece by piece, never smaller: every piece is whole, and together they are the brief."""
     _, said = begun(processes)
     page = open_page(said["screen"])
     call_to_make(page)
     assert _letters(page)[0] >= 12.0
-    brief = " ".join(f"Item {number}: on lap {number}, after turn {number}, hold gear five and count five." for number in range(1, 9))
+    brief = " ".join(f"Item {one}: on lap {one}, after turn {one}, hold gear five, count five." for one in range(1, 9))
     publish(said, "prompt/41", {
-        "type": "prompt", "id": "long-1", "t": 0.0, "car": "41", "call": "41-long", "kind": "brief", "revision": 1, "text": brief,
-        "short": "Brief", "say_from_s": -2.0, "say_by_s": -1.0, "spoken_s": 30.0, "priority": 100, "state": "due", "way": "full",
-        "parts": [], "parts_said": 0, "medium": "two_way", "board": [],
+        "type": "prompt", "id": "long-1", "t": 0.0, "car": "41", "call": "41-long", "kind": "brief", "revision": 1,
+        "text": brief, "short": "Brief", "say_from_s": -2.0, "say_by_s": -1.0, "spoken_s": 30.0, "priority": 100,
+        "state": "due", "way": "full", "parts": [], "parts_said": 0, "medium": "two_way", "board": [],
     })  # fmt: skip
     page.locator(".say .pieces").wait_for()
     shown: list[str] = []

@@ -47,8 +47,7 @@ STALE_AFTER_S = 5.0
 
 def paint(
     board: Board, now: float, car: str | None, chosen: int, size: tuple[int, int], silent_s: float,
-    *, linked: bool = True, helping: bool = False, looking: Proposal | None = None,
-    writing: CommentLine | None = None,
+    *, linked: bool = True, helping: bool = False, looking: Proposal | None = None, writing: CommentLine | None = None,
 ) -> RenderableType:
     """One picture of the session.
 
@@ -62,7 +61,7 @@ def paint(
         linked: there is a link to the broker.
         helping: show the help in the place of the calls.
         looking: show this changed plan in the place of the calls.
-        writing: show this comment that is being typed in the place of the keys.
+        writing: this comment that is being typed is shown in the place of the keys.
     """
     width, height = size
     prompts = board.prompts(car, now) if car else ()
@@ -95,12 +94,13 @@ def paint(
     if more:
         parts.append(_one_line(f"  and {len(board.alerts) - len(alerts)} more"))
     parts += [_one_line(f"  {note}", "dim") for note in notes]
-    parts += _typing(writing, width) if writing is not None else [_one_line(TRUTH_KEYS_HELP, "dim"), _foot(board)]
-    return Group(*parts)
+    return Group(*parts, *_typing(board, writing, width))
 
 
-def _typing(writing: CommentLine, width: int) -> list[Text]:
-    """The comment that is being typed, its end in sight, and how it reads."""
+def _typing(board: Board, writing: CommentLine | None, width: int) -> list[Text]:
+    """The keys; or the comment that is being typed, its end in sight, and how it reads."""
+    if writing is None:
+        return [_one_line(TRUTH_KEYS_HELP, "dim"), _foot(board)]
     typed, reads = writing.lines()
     shown = typed if len(typed) <= width else f"...{typed[len(typed) - width + 3 :]}"
     return [_one_line(shown, "bold"), _one_line(reads)]
