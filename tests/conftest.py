@@ -8,8 +8,15 @@ from collections.abc import Iterator
 
 import pytest
 import structlog
+from hypothesis import settings
 
 from pitwall.app.logs import QUIET_LIBRARIES
+
+# A change is judged by examples that are the same each time, so that it fails by its own fault alone; new examples are
+# looked for with ``--hypothesis-profile explore`` (DEVELOPERS.md). No example is judged by the time that it takes.
+settings.register_profile("same_examples", derandomize=True, deadline=None)
+settings.register_profile("explore", deadline=None, print_blob=True)
+settings.load_profile("same_examples")
 
 
 def pytest_collection_finish() -> None:

@@ -8,6 +8,7 @@ from statistics import median
 from pitwall.app.debrief_items import item_rows
 from pitwall.app.debrief_laps import lap_rows
 from pitwall.app.debrief_watch import CarWatch, NotedSession
+from pitwall.comments.changes import findings
 from pitwall.debrief.model import CarDebrief, QuestionRow, StatusSpan
 from pitwall.debrief.radio import call_rows, radio_statistics
 from pitwall.engine.planned import planned_spans
@@ -21,6 +22,7 @@ def car_debrief(noted: NotedSession, name: str, spans: tuple[StatusSpan, ...], *
     car, watch, notes = noted.session.team[name], noted.cars.get(name, CarWatch()), noted.notes.cars[name]
     laps = lap_rows(noted, name, spans)
     items = item_rows(car, over=over)
+    moves = switch_moves(car, watch)
     runs = run_rows(noted, car, laps, items)
     return CarDebrief(
         car=name,
@@ -30,12 +32,13 @@ def car_debrief(noted: NotedSession, name: str, spans: tuple[StatusSpan, ...], *
         items=items,
         laps=laps,
         best_lap_s=min((lap.lap_time_s for lap in laps if lap.lap_time_s is not None), default=None),
-        switches=switch_moves(car, watch),
+        switches=moves,
         calls=call_rows(notes),
         radio=radio_statistics(notes, laps),
         questions=questions(car),
         changes=changes(noted, car),
         comments=tuple(car.comments.comments),
+        said=findings(car.comments.comments, laps, moves),
         notes=() if laps else ("The car drove no lap.",),
     )
 

@@ -20,15 +20,15 @@ from pitwall.forecast.advice_problems import Standing, standing
 from pitwall.forecast.advice_rules import CarModel, Sequel, as_it_stands
 from pitwall.forecast.advice_search import SAME, CarSearch
 from pitwall.forecast.advice_surest import surest
-from pitwall.forecast.advice_team import Outcome, TeamPlan, TeamSearch
+from pitwall.forecast.advice_team import FULL, Effort, Outcome, TeamPlan, TeamSearch
 from pitwall.forecast.advice_words import Wording, join, percent
 from pitwall.forecast.draws import stream
 from pitwall.forecast.futures import CALENDAR_STREAM, begins_at
 from pitwall.forecast.interruptions import Calendar, draw_calendar
 from pitwall.model.advice import EVEN_ODDS, PER_CHANGE, Advice, AdviceAnswer, AdviceQuestion, CarPlan, RunDone
 
-BUDGET = 6000
-"""So many pieces are driven in one search at most: some two seconds on a slow machine."""
+BESIDE_LADDER = Effort(3000, 10_000, 20)
+"""For the plan of the moment when a ladder is to follow: all of it has to stand some seconds after the red flag."""
 
 PROPOSALS = 3
 FLIP = 0.2
@@ -65,7 +65,7 @@ class Desk:
         snapshot = self.question.snapshot.model_copy(update={"futures": self.question.futures})
         return draw_calendar(stream(self.question.seed, CALENDAR_STREAM), snapshot)
 
-    def team(self, calendar: Calendar, per_change: float = PER_CHANGE, budget: int = BUDGET) -> TeamSearch:
+    def team(self, calendar: Calendar, per_change: float = PER_CHANGE, effort: Effort = FULL) -> TeamSearch:
         """The search on these futures."""
         snapshot, futures = self.question.snapshot, self.question.futures
         begins = [np.full(futures, begins_at(car, snapshot)) for car in snapshot.cars]
@@ -74,7 +74,7 @@ class Desk:
             for model, own, begin in zip(self.models, self.drawn, begins, strict=True)
         ]
         return TeamSearch(
-            self.question.choices, searches, self.drawn, begins, snapshot.finish_started_lap, budget
+            self.question.choices, searches, self.drawn, begins, snapshot.finish_started_lap, effort
         )
 
     @property
@@ -146,7 +146,7 @@ def advise(question: AdviceQuestion) -> AdviceAnswer:
         nothing = Advice(cars=(), musts_chance=1.0, worth=0.0, sentence="There is no car to plan for.")
         return AdviceAnswer(as_planned=nothing, best=(), exact=True, bound=0.0, problem=standing(question).sentence)
     desk = Desk.of(question)
-    team = desk.team(desk.calendar())
+    team = desk.team(desk.calendar(), effort=BESIDE_LADDER if question.restart_s else FULL)
     base = team.judge(desk.as_it_stands)
     wording = Wording(desk.models)
     if desk.standing.fatal is not None:
@@ -173,11 +173,17 @@ def look(desk: Desk, team: TeamSearch, base: TeamPlan, known: tuple[Plan, ...] =
     alone."""
     wanted = desk.question.confidence if team.musts else 0.0
     known = known if desk.broken else (base.sequels, *known)
-    outcome = team.best(wanted, known)
+    found: list[TeamPlan | None] = []
+
+    def reachable_at_most() -> float:
+        found.append(surest(team))
+        return found[0].chance if found[0] is not None else 0.0
+
+    outcome = team.best(wanted, known, reachable_at_most)
     if outcome.best is not None:
         return Search(team, base, wanted, outcome.best.chance, outcome)
-    sure = surest(team)
-    reachable = sure.chance if sure is not None else 0.0
+    sure = found[0] if found else surest(team)
+    reachable = min(sure.chance, wanted) if sure is not None else 0.0
     floor = reachable if reachable >= EVEN_ODDS else 0.0
     start = known if sure is None else (sure.sequels, *known)
     return Search(team, base, floor, reachable, team.best(floor, start))

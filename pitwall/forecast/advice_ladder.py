@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pitwall.forecast.advice import Desk, Search, look, told, unreached_of
-from pitwall.forecast.advice_team import TeamPlan
+from pitwall.forecast.advice_team import Effort, TeamPlan
 from pitwall.forecast.advice_words import NOTABLE, Wording, percent
 from pitwall.forecast.draws import stream
 from pitwall.forecast.futures import CALENDAR_STREAM
@@ -20,6 +20,9 @@ from pitwall.model.advice import LadderStep
 
 WORTH_SAYING = 0.1
 """Work that brings less is left where it is: a tenth of a could (a choice of ours)."""
+
+RUNG = Effort(2000, 5000, 10)
+"""What the search for one restart may take: it begins with the best plan of the step before."""
 
 STOPS_AHEAD = 2
 """So many of a car's next stops are looked at."""
@@ -31,7 +34,7 @@ def ladder(desk: Desk, search: Search, wording: Wording) -> tuple[LadderStep, ..
         return ()
     found, known = [], [] if search.outcome.best is None else [search.outcome.best.sequels]
     for restart in desk.question.restart_s:
-        team = desk.team(calendar_from(desk, restart))
+        team = desk.team(calendar_from(desk, restart), effort=RUNG)
         step = look(desk, team, team.judge(desk.as_it_stands), tuple(known))
         best = step.outcome.best if step.outcome.best is not None else step.base
         known = [best.sequels]

@@ -7,7 +7,7 @@ the best pair found lies below it, each car is searched once more for every sequ
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from heapq import heappop, heappush
 
@@ -22,15 +22,33 @@ from pitwall.forecast.pert import Floats
 from pitwall.forecast.sharing import shared_labels
 from pitwall.model.advice import RunChoice
 
-MOST_TOGETHER = 40
-"""So many plans of all cars at most are driven with shared crews in one search."""
+MOST_CROSSED = 2500
+"""Of two cars with at most so many plans each, all pairs are looked at as one table."""
 
-MOST_PAIRED = 50_000
-"""So many plans of all cars at most are looked at in one search."""
-
+ROOM_LEFT = (0.5, 0.25)
+"""Of two cars each may miss half of what both may miss, or one of them more and the other less."""
 
 MOST_COMPARED = 12
 """So many plans that do other runs are kept for comparison."""
+
+
+@dataclass(frozen=True)
+class Effort:
+    """How long one search may go on, counted in work and never by the clock: the same question has the same answer.
+
+    Attributes:
+        pieces: So many pieces are driven, all cars together; once more, where what they share has to be settled.
+        paired: So many plans of all cars are looked at.
+        together: So many plans of all cars are driven with shared crews.
+    """
+
+    pieces: int
+    paired: int
+    together: int
+
+
+FULL = Effort(6000, 50_000, 40)
+"""Some two seconds of processor time on a slow machine."""
 
 
 @dataclass(frozen=True)
@@ -69,11 +87,11 @@ class TeamSearch:
 
     def __init__(
         self, choices: Sequence[RunChoice], searches: Sequence[CarSearch], drawn: Sequence[Drawn],
-        begins: Sequence[Floats], started: bool, budget: int,
+        begins: Sequence[Floats], started: bool, effort: Effort,
     ) -> None:
         self.choices, self.searches, self._drawn, self._begins = choices, searches, drawn, begins
         self._calendar, self._per_change = searches[0].calendar, searches[0].per_change
-        self._started, self._budget = started, budget
+        self._started, self._effort = started, effort
         self._shared = bool(shared_labels([own.chain for own in drawn]))
         self._visits = any(len(search.model.runs) > search.model.own for search in searches)
         self._judged: dict[tuple[Sequel, ...], TeamPlan] = {}
@@ -140,14 +158,17 @@ class TeamSearch:
         left_out = sum(run not in done for s in self.searches for run in s.model.runs[: s.model.own])
         return kept + moved + left_out
 
-    def best(self, floor: float, known: Sequence[tuple[Sequel, ...]] = ()) -> Outcome:
+    def best(
+        self, floor: float, known: Sequence[tuple[Sequel, ...]] = (), reachable: Callable[[], float] | None = None
+    ) -> Outcome:
         """The plan of highest net worth with which all musts are done with chance ``floor``.
 
         Args:
             floor: That chance.
             known: Plans to compare with from the start.
+            reachable: How sure the musts can be made at all; asked when no plan has been found that is sure enough.
         """
-        own = max(self._budget // len(self.searches), 1)
+        own = max(self._effort.pieces // len(self.searches), 1)
         seeds = [[search.judged(plan[number]) for plan in known] for number, search in enumerate(self.searches)]
         harvests = [search.search(floor, own, seed) for search, seed in zip(self.searches, seeds, strict=True)]
         pools = [harvest.plans for harvest in harvests]
@@ -155,6 +176,11 @@ class TeamSearch:
         if not all(pools):
             return Outcome(None, exact, bound)
         best, complete = self._paired(pools, floor, [self.judge(plan) for plan in known])
+        if best is None and complete:
+            if reachable is not None and reachable() < floor - SAME:
+                return Outcome(None, True, bound)
+            pools = self._surer(pools, floor, own, seeds)
+            best, complete = self._paired(pools, floor, [])
         if best is not None and best.net >= bound - SAME:
             return Outcome(best, exact, best.net if exact else bound, self._substances(pools, floor))
         if not complete:
@@ -163,10 +189,20 @@ class TeamSearch:
         spare = [low - (bound - harvest.bound) for harvest in harvests]
         again = [search.search(floor, own, seed, above=above - SAME)
                  for search, seed, above in zip(self.searches, seeds, spare, strict=True)]
-        pools = [_merged(harvest.plans, more.plans) for harvest, more in zip(harvests, again, strict=True)]
+        pools = [_merged(pool, more.plans) for pool, more in zip(pools, again, strict=True)]
         best, complete = self._paired(pools, floor, [best] if best is not None else [])
         exact = complete and all(harvest.exact for harvest in again)
         return Outcome(best, exact, best.net if exact and best is not None else bound, self._substances(pools, floor))
+
+    def _surer(
+        self, pools: Sequence[list[Found]], floor: float, pieces: int, seeds: Sequence[Sequence[Found]]
+    ) -> list[list[Found]]:
+        """Plans that are just sure enough for each car are not so for all: add those that leave others room."""
+        found = list(pools)
+        for part in ROOM_LEFT:
+            more = [search.search(floor**part, pieces, seed) for search, seed in zip(self.searches, seeds, strict=True)]
+            found = [_merged(pool, harvest.plans) for pool, harvest in zip(found, more, strict=True)]
+        return found
 
     def _paired(
         self, pools: Sequence[Sequence[Found]], floor: float, known: Sequence[TeamPlan]
@@ -176,11 +212,15 @@ class TeamSearch:
         best = max(good, key=lambda plan: plan.net, default=None)
         driven = looked_at = 0
         low = best.net if best is not None else -np.inf
-        for net, combined in _by_sum(pools):
+        if len(pools) == 2 and max(len(pool) for pool in pools) <= MOST_CROSSED:
+            candidates = _crossed(pools, floor, low + SAME, self._effort.paired + 1)
+        else:
+            candidates = _by_sum(pools)
+        for net, combined in candidates:
             if net <= low + SAME:
                 break
             looked_at += 1
-            if looked_at > MOST_PAIRED or driven >= MOST_TOGETHER:
+            if looked_at > self._effort.paired or driven >= self._effort.together:
                 return best, False
             if not self._agree(combined, floor):
                 continue
@@ -236,6 +276,25 @@ def _by_sum(pools: Sequence[Sequence[Found]]) -> Iterator[tuple[float, tuple[Fou
             if following[number] < len(pool) and following not in seen:
                 seen.add(following)
                 heappush(waiting, entry(following))
+
+
+def _crossed(
+    pools: Sequence[Sequence[Found]], floor: float, above: float, most: int
+) -> Iterator[tuple[float, tuple[Found, ...]]]:
+    """The same for two pools, only pairs worth more than ``above`` with which all musts are done with chance ``floor``:
+    all of them at once, and the ``most`` best of them in falling order."""
+    one, other = pools
+    sums = np.add.outer(np.array([found.net for found in one]), np.array([found.net for found in other]))
+    good = sums > above
+    if floor > 0:
+        ours, theirs = (np.array([found.sure for found in pool], dtype=np.float32) for pool in pools)
+        good &= ours @ theirs.T >= (floor - SAME) * ours.shape[1]
+    places = np.flatnonzero(good)
+    if places.size > most:
+        places = np.sort(places[np.argpartition(-sums.flat[places], most)[:most]])
+    for place in places[np.argsort(-sums.flat[places], kind="stable")].tolist():
+        row, column = divmod(place, len(other))
+        yield float(sums[row, column]), (one[row], other[column])
 
 
 def _merged(first: Sequence[Found], second: Sequence[Found]) -> list[Found]:

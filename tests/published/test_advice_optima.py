@@ -13,20 +13,20 @@ import pytest
 from ortools.sat.python import cp_model
 
 from pitwall.forecast.advice import Desk, look
-from pitwall.forecast.advice_team import Outcome
+from pitwall.forecast.advice_team import Effort, Outcome
 from pitwall.model.advice import CLASS_WEIGHT, AdviceQuestion, RunChoice
 from pitwall.model.outlook import Activity
 from tests.unit.advice_plans import question, random_question
 
 SCALE = 12
 """Shares of up to four timed laps are whole numbers of twelfths."""
-ENOUGH = 400_000
+ENOUGH = Effort(400_000, 50_000, 40)
 
 
 def searched(asked: AdviceQuestion) -> Outcome:
     """The best plan, changes being free."""
     desk = Desk.of(asked)
-    team = desk.team(desk.calendar(), per_change=0.0, budget=ENOUGH)
+    team = desk.team(desk.calendar(), per_change=0.0, effort=ENOUGH)
     return look(desk, team, team.judge(desk.as_it_stands)).outcome
 
 
