@@ -14,10 +14,10 @@ ITEMS = (Column("item", 3.0), Column("lap", 2.0), Column("wanted", 1.2), Column(
          Column("known at", 1.4, right=True), Column("how it is known, or why not", 4.2))
 WINDOWS = (Column("item and lap", 2.9), Column("session time, from and to", 3.7), Column("time of day", 1.8),
            Column("on the lap, m", 2.8), Column("speed, km/h", 2.1), Column("switches", 2.9), Column("known from", 2.6))
-LAPS = (Column("lap", 0.85, right=True), Column("kind", 1.2), Column("time", 1.55, right=True),
-        Column("to each loop, s", 2.75), Column("tyres, laps", 2.0), Column("fuel, kg", 0.95, right=True),
-        Column("status", 1.6), Column("clean", 2.3), Column("ahead, s", 1.1, right=True),
-        Column("expected", 2.4))
+LAPS = (Column("lap", 0.85, right=True), Column("kind", 1.65), Column("time", 1.55, right=True),
+        Column("to each loop, s", 2.7), Column("tyres, laps", 2.0), Column("fuel, kg", 0.95, right=True),
+        Column("status", 1.6), Column("clean", 2.3), Column("ahead, s", 1.25, right=True),
+        Column("expected", 2.35))
 MOVES = (Column("switch", 2.2), Column("session time", 1.5, right=True), Column("from", 1.4), Column("to", 1.4),
          Column("known", 1.4), Column("run and lap", 2.2))
 CHANGES = (Column("change", 6.0), Column("session time", 1.5, right=True), Column("by", 1.4), Column("why", 4.4),
@@ -28,7 +28,7 @@ def car_chapter(car: CarDebrief, session: SessionSummary) -> tuple[Section, ...]
     """Everything about the car but its radio."""
     name = f"Car {car.car}"
     chapters: list[Section] = [
-        Section(f"{name}: plan and runs", 2, (plan_figure(car, session), _runs(car)), new_page=True),
+        Section(f"{name}: plan and runs", 2, (*_some(plan_figure(car, session)), _runs(car)), new_page=True),
         Section(f"{name}: laps", 3, (*_some(lap_figure(car)), _laps(car))),
         Section(f"{name}: data windows", 3, (_windows(car),)),
         Section(f"{name}: items", 3, (_items(car),)),

@@ -205,7 +205,7 @@ PLAN: tuple[Column, ...] = (
     Column("format version", ("plan",), "whole", lambda plan: plan.plan, needed=True, least=1, most=1, note="1"),
     Column("car", ("car",), "word", lambda plan: cells.text(plan.car), needed=True, note="such as: 41"),
     Column("driver", ("driver",), "word", lambda plan: cells.text(plan.driver), needed=True,
-           note="as the event file names him"),
+           note="a name of the event file"),
     Column("session", ("session",), "word", lambda plan: cells.text(plan.session), needed=True,
            note="as the regulations name it; such as: practice-1"),
     Column("medium", ("medium",), "word", lambda plan: _unless(plan.medium, "two_way"),

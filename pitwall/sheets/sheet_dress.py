@@ -16,11 +16,14 @@ from pitwall.sheets.tables import TABLES
 
 LAST_ROW = 200
 """Down to here cells are formatted, and checked while one types."""
+REMARK = "(what it means)"
+"""Of the third column of the sheet plan; in brackets, so it is not read."""
 LEAST_WIDTH, MOST_WIDTH = 8, 44
 TEXT_FORMAT = "@"
 _HEAD = PatternFill("solid", fgColor="E7E5DF")
 _LINE = Border(bottom=Side("thin", color="8A8A8A"))
-_NEEDED = Font(bold=True, underline="single")
+_STRONG = Font(name="Calibri", size=11, bold=True)
+_NEEDED = Font(name="Calibri", size=11, bold=True, underline="single")
 
 INTRODUCTION = (
     "A run plan for one car and one session. YAML is what pitwall reads at an event: turn this file into it with",
@@ -39,11 +42,12 @@ INTRODUCTION = (
 def dress(sheet: Worksheet, name: str) -> None:
     """Headings that stay in sight, widths, formats, lists and limits."""
     sheet.freeze_panes = "B2"
-    sheet.page_setup.orientation, sheet.page_setup.paperSize = "landscape", int(sheet.PAPERSIZE_A4)
-    sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
-    sheet.page_setup.fitToHeight = 0  # as many pages as it takes, each as wide as the table
+    _lay_on_paper(sheet)
+    if name == "plan":
+        for row, words in enumerate((REMARK, *(column.note for column in PLAN)), start=1):
+            sheet.cell(row, 3, words)
     for cell in sheet[1]:
-        cell.font, cell.fill, cell.border = Font(bold=True), _HEAD, _LINE
+        cell.font, cell.fill, cell.border = _STRONG, _HEAD, _LINE
     for at, values in enumerate(sheet.iter_cols(values_only=True), start=1):
         letter, longest = get_column_letter(at), max(len(str(value or "")) for value in values)
         sheet.column_dimensions[letter].width = max(LEAST_WIDTH, min(MOST_WIDTH, longest + 2))
@@ -59,6 +63,13 @@ def dress(sheet: Worksheet, name: str) -> None:
         sheet.cell(row, 2).alignment = Alignment(horizontal="left")
         if column.kind not in ("number", "whole"):
             sheet.cell(row, 2).number_format = TEXT_FORMAT
+
+
+def _lay_on_paper(sheet: Worksheet) -> None:
+    """Printed across A4, as wide as the table and as many pages as that takes."""
+    sheet.page_setup.orientation, sheet.page_setup.paperSize = "landscape", int(sheet.PAPERSIZE_A4)
+    sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
+    sheet.page_setup.fitToHeight = 0
 
 
 def _as_text(sheet: Worksheet, letter: str) -> None:
@@ -101,11 +112,11 @@ def guide(sheet: Worksheet) -> None:
     """The sheet that explains: what the file is, then every column of every sheet."""
     for number, line in enumerate(INTRODUCTION, start=1):
         sheet.cell(number, 1, line)
-    sheet["A1"].font = Font(bold=True)
+    sheet["A1"].font = _STRONG
     row = len(INTRODUCTION) + 1
     for at, words in enumerate(("sheet", "name", "what it means", "takes"), start=1):
         head = sheet.cell(row, at, words)
-        head.font, head.fill, head.border = Font(bold=True), _HEAD, _LINE
+        head.font, head.fill, head.border = _STRONG, _HEAD, _LINE
     for name, columns in {"plan": PLAN, **TABLES}.items():
         for column in columns:
             row += 1
@@ -116,6 +127,7 @@ def guide(sheet: Worksheet) -> None:
     for letter, width in zip("ABCD", (10, 24, 66, 36), strict=True):
         sheet.column_dimensions[letter].width = width
     sheet.sheet_view.showGridLines = False
+    _lay_on_paper(sheet)
 
 
 def _takes(column: Column) -> str:

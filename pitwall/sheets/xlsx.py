@@ -19,7 +19,7 @@ from pitwall.sheets.columns import Cell, Unreadable
 from pitwall.sheets.csv_folder import FORMULA_SIGNS
 from pitwall.sheets.headings import GUIDE, same_name
 from pitwall.sheets.sheet_dress import dress, guide
-from pitwall.sheets.tables import SHEETS, Filed
+from pitwall.sheets.tables import SHEETS, Filed, cell_text
 
 MOST_ROWS, MOST_COLUMNS = 5000, 200
 MOST_BYTES = 24 << 20
@@ -29,6 +29,8 @@ WHOLE_DIGITS = 15
 """Of a number: what spreadsheets keep."""
 _NEEDS_ESCAPE = re.compile("[\x00-\x08\x0b-\x1f\ufffe\uffff]|_(?=x[0-9A-Fa-f]{4}_)")
 _ESCAPE = re.compile("_x([0-9A-Fa-f]{4})_")
+_TRUTHS = {"=TRUE()": True, "=FALSE()": False}
+"""How some spreadsheets save a truth value."""
 _LEADING_NOUGHTS = re.compile("0{2,}")
 
 
@@ -59,7 +61,9 @@ def _put(sheet: Worksheet, name: str, row: int, column: int, value: Cell) -> Non
     if value is None:
         return
     cell = sheet.cell(row, column)
-    if isinstance(value, float) and float(f"{value:.{WHOLE_DIGITS}g}") != value:
+    if isinstance(value, bool):
+        value = cell_text(value)  # yes or no, as the list of words there has it
+    elif isinstance(value, float) and float(f"{value:.{WHOLE_DIGITS}g}") != value:
         value = repr(value)  # the digits that a spreadsheet would cut off are kept as text
     elif isinstance(value, int) and abs(value) >= 10**WHOLE_DIGITS:
         value = str(value)
@@ -136,6 +140,8 @@ def _hidden(path: Path, page: Worksheet) -> Iterator[str]:
 
 def _value(cell: Any) -> Cell:
     value, kind = cell.value, cell.data_type
+    if kind == "f" and value in _TRUTHS:
+        return _TRUTHS[value]
     if kind == "f":
         return Unreadable("a formula", "its value: copy, and paste as values")
     if kind == "e":

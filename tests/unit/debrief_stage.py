@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 
 from pitwall.debrief import model as debrief
 from pitwall.debrief.model import CarDebrief, Debrief, LapRow, SessionSummary, Uncertain
-from pitwall.model.comments import Comment
+from pitwall.model.comments import Comment, Remark
 
 GREEN = datetime(2031, 5, 16, 8, 30, tzinfo=UTC)
 HOSTILE = ('<script>alert(1)</script> & "quoted" </style> $x^2$ %PDF <b>bold</b> \x00\x1b[31m \u202eturned\u202c '
@@ -123,7 +123,15 @@ def car(text: str = "held back: a car is alongside", name: str = "41") -> CarDeb
         questions=(debrief.QuestionRow(question=1, asked_s=400, text=text),
                    debrief.QuestionRow(question=2, asked_s=500, text="gap?", answered_s=530, by="ann")),
         changes=(debrief.ChangeRow(t=1200, what="compare dropped", by="ann", why=text, revision=3),),
-        comments=(Comment(t=880, by="ann", text=text, run="holds"),),
+        comments=(
+            Comment(t=880, by="ann", text=text, run="holds", lap="timed lap 2", driver="ines",
+                    tagged_by="tom", remarks=(
+                Remark(turn=4, phase="mid", what="understeer", severity=3), Remark(about="grip", what="good"))),
+            Comment(t=890, by="ann", driver="ines", remarks=(
+                Remark(turn=9, phase="exit", about="traction", what="wheelspin", severity=4),)),
+            Comment(t=895, by="ann", text="all good", remarks=(Remark(what="neutral"),)),
+            Comment(t=899, by="ann"),
+        ),
         notes=("No positions were heard.",),
     )
 
