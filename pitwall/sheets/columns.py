@@ -165,10 +165,10 @@ RUNS: tuple[Column, ...] = (
            note="may it be done after the chequered flag; empty: no"),
     Column("other cars", ("also_on",), "list", lambda run: cells.listed(run.also_on) or None,
            note="that could do it as well"),
-    Column("feedback", ("feedback",), "list", lambda run: cells.listed(run.feedback) or None,
-           note="what the driver is to comment on; such as: balance, tyres"),
     Column("cut by flag", ("cut_by_flag",), "word", lambda run: _unless(run.cut_by_flag, "resume"),
            ("resume", "give_up"), note="when a window's flag cuts it: go on in the next one, or give up"),
+    Column("feedback", ("feedback",), "list", lambda run: cells.listed(run.feedback) or None,
+           note="what the driver is to comment on; such as: balance, tyres"),
 )
 """A run a row."""
 
