@@ -53,7 +53,7 @@ def plan_figure(car: CarDebrief, session: SessionSummary) -> Picture | None:
     last = max([session.ended_s, *(one.end_s for one in car.laps)])
     runs = [_run_bars(run, car, last) for run in car.runs]
     driven = [one for one in car.runs if one.stints]
-    told = "; ".join(f"{one.run} {'and '.join(say.span_clock(stint.from_s, stint.to_s) for stint in one.stints)}"
+    told = "; ".join(f"{one.run} {' and '.join(say.span_clock(stint.from_s, stint.to_s) for stint in one.stints)}"
                      for one in driven)
     return Picture(
         f"plan-{car.car}", "Plan against what was driven",

@@ -116,4 +116,6 @@ def _looks(table: Table) -> str:
 
 
 def _class(column: Column) -> str:
-    return ' class="number"' if column.right else ""
+    if column.right:
+        return ' class="number"'
+    return ' class="whole"' if column.whole else ""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Literal
 
 from openpyxl.comments import Comment
@@ -39,8 +40,15 @@ INTRODUCTION = (
 )
 
 
-def dress(sheet: Worksheet, name: str) -> None:
-    """Headings that stay in sight, widths, formats, lists and limits."""
+def dress(sheet: Worksheet, name: str, offered: Mapping[str, str]) -> None:
+    """Headings that stay in sight, widths, formats, lists and limits.
+
+    Args:
+        sheet: to be dressed.
+        name: which one it is.
+        offered: list of the event -> where its names stand in the file.
+    """
+    offered = {**offered, **{other: f"{other}!$A$2:$A${LAST_ROW}" for other in TABLES}}
     sheet.freeze_panes = "B2"
     _lay_on_paper(sheet)
     if name == "plan":
@@ -54,12 +62,12 @@ def dress(sheet: Worksheet, name: str) -> None:
     for at, column in enumerate(TABLES.get(name, ()), start=1):
         letter = get_column_letter(at)
         _explain(sheet, column, f"{letter}1")
-        _limit(sheet, column, f"{letter}2:{letter}{LAST_ROW}")
+        _limit(sheet, column, f"{letter}2:{letter}{LAST_ROW}", offered)
         if column.kind not in ("number", "whole"):
             _as_text(sheet, letter)
     for row, column in enumerate(PLAN if name == "plan" else (), start=2):
         _explain(sheet, column, f"A{row}")
-        _limit(sheet, column, f"B{row}")
+        _limit(sheet, column, f"B{row}", offered)
         sheet.cell(row, 2).alignment = Alignment(horizontal="left")
         if column.kind not in ("number", "whole"):
             sheet.cell(row, 2).number_format = TEXT_FORMAT
@@ -86,8 +94,9 @@ def _explain(sheet: Worksheet, column: Column, head: str) -> None:
         sheet[head].comment = Comment(column.note, "pitwall", height=60, width=260)
 
 
-def _limit(sheet: Worksheet, column: Column, where: str) -> None:
-    """What a cell takes while one types: a word of a list, or a number within its bounds.
+def _limit(sheet: Worksheet, column: Column, where: str, offered: Mapping[str, str]) -> None:
+    """What a cell takes while one types: a word of a list, or a number within its bounds. A name that stands on another
+    sheet is offered, and another is taken after a question: it may be written there later.
 
     Cells of moments of the session take seconds or text; they have no bounds.
     """
@@ -101,6 +110,9 @@ def _limit(sheet: Worksheet, column: Column, where: str) -> None:
                               formula1=f"{column.least:g}", formula2=f"{column.most:g}" if between else None)
         bounds = f"from {column.least:g} to {column.most:g}" if between else f"{column.least:g} or more"
         rule.error = f"a {'whole ' if kind == 'whole' else ''}number, {bounds}"
+    elif column.listed_in in offered:
+        rule = DataValidation(type="list", formula1=offered[column.listed_in], allow_blank=True)
+        rule.errorStyle, rule.error = "warning", f"not among the {column.listed_in} yet"
     else:
         return
     rule.errorTitle, rule.showErrorMessage = column.name, True
