@@ -78,8 +78,7 @@ def hold_path(
     """Drive it.
 
     Args:
-        order: what to hold.
-        ground: the circuit; without geometry there is no path.
+        order, ground: what to hold, and on which circuit; without geometry there is no path.
         phases: of each step of the ground, as the car counts them on this lap.
         lap_s: what a whole lap at the pace of this one would take.
         start: ``(session second, metres)`` at the place.
