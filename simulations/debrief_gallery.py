@@ -1,9 +1,9 @@
-"""Pictures of a debrief, from a rehearsed hour with a red flag: to be looked at after a change, and shown in the README.
+"""Pictures of a debrief, of a rehearsed hour with a red flag: to be looked at after a change, and shown in the README.
 
     python simulations/debrief_gallery.py [--journal FILE] [--into simulations/gallery]
 
-Needs Debian's chromium and poppler-utils (``pdftoppm``) and the extra ``test``. One picture is in grey, as most printers
-print it.
+Needs Debian's chromium and poppler-utils (``pdftoppm``) and the extra ``test``. One picture is in grey, as most
+printers print it.
 """
 
 from __future__ import annotations
