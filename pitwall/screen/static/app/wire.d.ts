@@ -680,6 +680,8 @@ export interface Run {
   dry_only: boolean;
   /** other cars of the team that could do it as well */
   also_on: string[];
+  /** what the driver is to comment on; else it is asked */
+  feedback: ("balance" | "traction" | "braking" | "ride" | "tyres" | "engine" | "grip")[];
   after_flag?: "allowed" | "only" | null;
   /** cut by the flag of a window: gone on with in the next one, or given up */
   cut_by_flag: "resume" | "give_up";
