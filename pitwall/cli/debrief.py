@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -31,15 +32,15 @@ def add_parser(subparsers: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Make the debrief and print it."""
+    from pitwall.app.debrief_files import PageMakers, write_pages
     from pitwall.app.debriefing import debrief_of
 
-    made = debrief_of(Path(args.journal))
-    print(made.model_dump_json(indent=2) if args.json else "\n".join(in_words(made)))
-    if args.out:
-        from pitwall.app.debrief_files import write_pages
-
-        for path in write_pages(made, Path(args.out)):
-            print(f"written: {path}", file=sys.stderr)
+    with PageMakers() if args.out else nullcontext() as makers:
+        made = debrief_of(Path(args.journal))
+        print(made.model_dump_json(indent=2) if args.json else "\n".join(in_words(made)))
+        if makers is not None:
+            for path in write_pages(made, Path(args.out), makers):
+                print(f"written: {path}", file=sys.stderr)
     if args.tables:
         from pitwall.app.debrief_tables import write_tables
 

@@ -39,8 +39,8 @@ def test_state_is_retained_and_facts_are_not() -> None:
     """Facts and commands are never retained; each retained topic is one that the daemon writes."""
     assert all(row.direction == "out" for row in TOPICS if row.retain)
     assert {row.pattern for row in TOPICS if row.retain} == {
-        "desk/{car}/state", "alert/{alert}", "clock", "plan/{car}", "debrief/{car}", "plan/{car}/proposal", "forecast/{car}", "field",
-        "health", "advice", "ladder",
+        "desk/{car}/state", "alert/{alert}", "clock", "plan/{car}", "plan/{car}/proposal", "forecast/{car}", "field",
+        "health", "advice", "ladder", "debrief/{car}",
     }
 
 

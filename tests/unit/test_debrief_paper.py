@@ -15,11 +15,11 @@ from typing import Any, get_args
 import pytest
 from pypdf import PdfReader
 
+from pitwall.debrief import pages
 from pitwall.debrief import wording as say
 from pitwall.debrief.contents import document_of
 from pitwall.debrief.lettering import drawable
 from pitwall.debrief.model import Debrief
-from pitwall.debrief.pages import drawings_of, pages_of
 from pitwall.debrief.paper import as_pdf
 from pitwall.debrief.paper_style import MARGIN, PAGE
 from pitwall.debrief.paper_tables import CELL_PT, PADDING, broken, column_widths
@@ -42,7 +42,7 @@ def paper_of(name: str) -> bytes:
 
 def _paper(debrief: Debrief) -> bytes:
     document = document_of(debrief)
-    return as_pdf(document, drawings_of(document))
+    return as_pdf(document, pages.drawings_of(document))
 
 
 def bare(text: str) -> str:
@@ -179,9 +179,10 @@ def test_figures_are_vectors_and_fonts_travel_along() -> None:
 
 def test_the_same_debrief_gives_the_same_bytes() -> None:
     """In another process with another order of hashes, page and paper are the same to the byte."""
-    program = ("import hashlib; from tests.unit.debrief_stage import full; from pitwall.debrief.pages import pages_of; "
-               "page, paper = pages_of(full()); print(hashlib.sha256(page.encode() + paper).hexdigest())")
+    program = ("import hashlib; from tests.unit.debrief_stage import full; from pitwall.debrief import pages; "
+               "made = pages.page_of(full()).encode() + pages.paper_of(full()); "
+               "print(hashlib.sha256(made).hexdigest())")
     other = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True,
                           cwd=Path(__file__).parents[2], env={**os.environ, "PYTHONHASHSEED": "7"})
-    page, paper = pages_of(full())
-    assert other.stdout.strip() == hashlib.sha256(page.encode() + paper).hexdigest()
+    here = pages.page_of(full()).encode() + pages.paper_of(full())
+    assert other.stdout.strip() == hashlib.sha256(here).hexdigest()
