@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from pitwall.app.debrief_cars import run_rows, switch_moves
 from pitwall.app.debrief_items import items_of
 from pitwall.app.debrief_laps import lap_rows
 from pitwall.app.debrief_watch import CarWatch, NotedSession
+from pitwall.app.debriefing import keep_debrief
+from pitwall.app.lifecycle import Lifecycle
 from pitwall.debrief.radio import DOUBTFUL, TOLD
 from pitwall.debrief.session import status_spans
 from pitwall.model.debrief_rows import RunDebrief
@@ -14,6 +18,16 @@ from pitwall.model.debrief_rows import RunDebrief
 def noted_session() -> NotedSession:
     """A fresh engine with notes beside it, that tells what came of each run as its car comes in."""
     return NotedSession(live=run_debrief)
+
+
+async def kept_at_the_end(life: Lifecycle, noted: NotedSession, journal: Path | None) -> None:
+    """Keep the whole debrief with the journal once that is closed: call it before the journal is opened."""
+
+    async def end() -> None:
+        if journal is not None and noted.session.prepared:
+            keep_debrief(noted, journal)
+
+    await life.start("kept debrief", None, end)
 
 
 def run_debrief(noted: NotedSession, name: str) -> RunDebrief | None:

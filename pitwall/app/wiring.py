@@ -19,7 +19,7 @@ from pitwall.app.brokers import BrokerChoice, RunningBroker, own_broker, start_b
 from pitwall.app.clients import AlertOver, Heard, Onlooker
 from pitwall.app.daemon import Daemon, offline_message
 from pitwall.app.day_watch import DayWatch, RehearsedDay, WriteOut
-from pitwall.app.debrief_live import noted_session
+from pitwall.app.debrief_live import kept_at_the_end, noted_session
 from pitwall.app.journals import open_journal
 from pitwall.app.lifecycle import Lifecycle
 from pitwall.app.memory import few_collections
@@ -106,10 +106,12 @@ async def instant_evidence(
     scenario, setup = rehearsal.scenario, rehearsal.setup
     async with Lifecycle() as life:
         clock, broker, recorder = VirtualClock(scenario.starts_at_s), MemoryBroker(), Recorder()
+        noted = noted_session()
+        await kept_at_the_end(life, noted, journal_file)
         journal = await _journal_for_rehearsal(life, journal_file, setup)
         workers, day = Inline.on(clock, work), RehearsedDay(rehearsal.timetable, setup, clock, wall_steps)
         daemon = Daemon(
-            setup, noted_session(), clock=clock, journal=journal, bus=MemoryBus(broker, offline_message(setup.session)),
+            setup, noted, clock=clock, journal=journal, bus=MemoryBus(broker, offline_message(setup.session)),
             forecaster=workers.forecaster, adviser=workers.adviser, sinks=(recorder,), follow_clock=False,
             watch=day.watch,
         )
@@ -151,6 +153,8 @@ async def rehearse_at_speed(
     async with Lifecycle() as life:
         life.stop_on_signals()
         address, recorder = await own_broker(life, port), Recorder()
+        noted = noted_session()
+        await kept_at_the_end(life, noted, journal_file)
         journal = await _journal_for_rehearsal(life, journal_file, setup)
         await _seat(life, audience, address, setup.session, await screen(life, address, setup) if screen else None)
         workers = await Beside.warm()
@@ -158,7 +162,7 @@ async def rehearse_at_speed(
         clock = LiveClock(scenario.starts_at_s, rate, monotonic=awake_seconds)
         day = RehearsedDay(rehearsal.timetable, setup, clock, wall_steps)
         daemon = Daemon(
-            setup, noted_session(), clock=clock, journal=journal,
+            setup, noted, clock=clock, journal=journal,
             bus=MqttBus(address, "pitwall-daemon", offline_message(setup.session)),
             forecaster=workers.forecaster, adviser=workers.adviser, sinks=(recorder,),
             broker=f"embedded {address}", store=str(journal_file or "memory"), watch=day.watch,
@@ -252,6 +256,8 @@ async def serve(
     """
     async with Lifecycle() as life:
         life.stop_on_signals()
+        session = noted_session()
+        await kept_at_the_end(life, session, journal_file)
         try:
             journal = await open_journal(journal_file, setup, fresh=fresh)
         except JournalError as refused:
@@ -261,7 +267,7 @@ async def serve(
         if not await _answers(life, running, waits or (lambda reason: None)):
             return
         start_s = starting_second(setup)
-        clock, workers, session = LiveClock(start_s), Beside(), noted_session()
+        clock, workers = LiveClock(start_s), Beside()
         daemon = Daemon(
             setup, session, clock=clock, journal=journal,
             bus=MqttBus(running.address, f"pitwall-{setup.session}", offline_message(setup.session)), watch=StepWatch(),
