@@ -24,6 +24,10 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("journal", metavar="JOURNAL", help="a journal file")
     parser.add_argument("--json", action="store_true", help="print the whole debrief as one JSON object")
     parser.add_argument("--out", metavar="FOLDER", help="write debrief.html and debrief.pdf there")
+    parser.add_argument("--tables", metavar="FOLDER", help="write the tables there, one file each: runs, items, data "
+                                                           "windows, laps, sectors, switches, calls, alerts and more")
+    parser.add_argument("--formats", metavar="LIST", default="csv,json",
+                        help="of the tables: csv, json, parquet (default csv,json)")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -37,6 +41,12 @@ def run(args: argparse.Namespace) -> int:
         if makers is not None:
             for path in write_pages(made, Path(args.out), makers):
                 print(f"written: {path}", file=sys.stderr)
+    if args.tables:
+        from pitwall.app.debrief_tables import write_tables
+
+        formats = [name.strip().lower() for name in args.formats.split(",") if name.strip()]
+        count = len(write_tables(made, Path(args.tables), formats))
+        print(f"written: {count} tables in {args.tables}", file=sys.stderr)
     return 0
 
 
