@@ -20,14 +20,16 @@ def noted_session() -> NotedSession:
     return NotedSession(live=run_debrief)
 
 
-async def kept_at_the_end(life: Lifecycle, noted: NotedSession, journal: Path | None) -> None:
-    """Keep the whole debrief with the journal once that is closed: call it before the journal is opened."""
+async def noted_until_the_end(life: Lifecycle, journal: Path | None) -> NotedSession:
+    """The same, whose whole debrief is kept with the journal once that is closed: ask for it before that is opened."""
+    noted = noted_session()
 
     async def end() -> None:
         if journal is not None and noted.session.prepared:
             keep_debrief(noted, journal)
 
     await life.start("kept debrief", None, end)
+    return noted
 
 
 def run_debrief(noted: NotedSession, name: str) -> RunDebrief | None:
