@@ -171,6 +171,8 @@ RUNS: tuple[Column, ...] = (
            note="that could do it as well"),
     Column("cut by flag", ("cut_by_flag",), "word", lambda run: _unless(run.cut_by_flag, "resume"),
            ("resume", "give_up"), note="when a window's flag cuts it: go on in the next one, or give up"),
+    Column("feedback", ("feedback",), "list", lambda run: cells.listed(run.feedback) or None,
+           note="what the driver is to comment on; such as: balance, tyres"),
 )
 """A run a row."""
 

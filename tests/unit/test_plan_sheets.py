@@ -178,7 +178,7 @@ def test_the_study_of_broken_files_finds_none_that_is_read_wrongly() -> None:
     ("plan", "D5", "by hand", ("beside the table", "(remarks)")),
     ("runs", "F1", "fewest", ("a column 'fewest'", "did you mean 'fewest timed'?")),
     ("runs", "F1", "laps", ("a column 'laps' again",)),
-    ("runs", "Z3", "forgotten", ("none of the table's", "(remarks)")),
+    ("runs", "AA3", "forgotten", ("none of the table's", "(remarks)")),
     ("runs", "H2", "=20+2", ("a formula", "paste as values")),
     ("runs", "H2", "#REF!", ("the error #REF!",)),
     ("runs", "K3", time(8, 0), ("a time of day (08:00:00)", "+00:08:00")),
@@ -267,7 +267,7 @@ def test_names_are_read_as_people_write_them(sheet: Path) -> None:
     page = book["runs"]
     page.title, page["A1"], page["C1"], page["C3"], page["H3"] = "Runs ", "RUN", " Want", " should ", " 20 "
     page["V5"], page["V2"], page["V3"] = "=TRUE()", False, "No"
-    page["Z1"], page["Z3"] = "(remarks)", "ask the aero people"
+    page["AA1"], page["AA3"] = "(remarks)", "ask the aero people"
     book.save(sheet)
     assert read_any(sheet) == _setup().plans["41"]
 

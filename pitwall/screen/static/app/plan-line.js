@@ -19,7 +19,7 @@ export const TO_COME = ["planned", "next", "running", "cut"];
 export function PlanLine({ desk, car, calm = false }) {
   const [drawing, WIDTH] = useWidth(HEIGHT);
   const plan = desk.store.plans.get(car), now = desk.store.clock.now();
-  if (!plan) return html`<section class="plan" aria-label="plan"><h2>plan</h2><p class="empty">No plan yet.</p></section>`;
+  if (!plan) return html`<section class="plan" aria-label=${`plan of car ${car}`}><h2>plan</h2><p class="empty">No plan yet.</p></section>`;
   const outlook = desk.store.forecasts.get(car)?.outlook;
   const runs = plan.runs.filter((run) => run.state !== "dropped"), over = longOver(runs);
   const told = new Map(outlook?.runs.map((one) => [one.run, one]));
@@ -27,7 +27,7 @@ export function PlanLine({ desk, car, calm = false }) {
   const flag = (Number.isFinite(now) ? now : 0) + (desk.store.clock.remaining() ?? 0);
   const scale = scaleOf(shown, told, flag, over.length > 0, WIDTH);
   const { at } = scale, waiting = desk.store.waiting(car);
-  return html`<section class="plan" tabindex="0" aria-label="plan">
+  return html`<section class="plan" tabindex="0" aria-label=${`plan of car ${car}`}>
     <h2>plan <span>${planWords(runs, outlook)}${over.length ? `; over: ${over.map((run) => run.run).join(", ")}` : ""}</span>
       ${unseen(plan).length ? html`<em>◆ not seen by ${unseen(plan).join(", ")}</em>` : ""}
       ${waiting.length && !calm ? html`<button class="small ask" onClick=${() => desk.press("p")}><kbd>p</kbd> ${waiting.length} changed plan${waiting.length > 1 ? "s" : ""} wait${waiting.length > 1 ? "" : "s"}</button>` : ""}</h2>
