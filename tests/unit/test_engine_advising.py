@@ -65,7 +65,7 @@ def test_between_the_limits_nothing_is_asked_and_nothing_told() -> None:
 def test_who_is_about_to_leave_for_a_could_before_an_unsure_must_is_looked_at_once(
     runs: tuple[dict[str, Any], ...], chance: float, questions: int
 ) -> None:
-    """The last moment to leave the could out: asked once as the car is ready for it, not again while it stands there."""
+    """The last moment to leave the could out: asked once as the car is ready for it, not again while it stands."""
     made = AdviceStage(setup(plan(*runs)))
     made.green()
     made.foreseen(chance)
