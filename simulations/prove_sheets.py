@@ -257,7 +257,7 @@ def _wrong_cells(plan: Plan, path: Path) -> list[str]:
             order = {run.run: index for index, run in enumerate(plan.runs)}
             rows.sort(key=lambda row: order.get(row[0].strip(), -1))
         if sheet == "plan":
-            told = {row[0]: row[1] for row in rows}
+            told = {row[0]: row[1] for row in rows}  # the third column only explains
             rows = [[name, told.get(name, "")] for name, _ in fresh]
         if len(rows) != len(fresh):
             wrong.append(f"{sheet}: {len(fresh)} rows of {len(rows)}")

@@ -10,10 +10,12 @@ from typing import Any
 import yaml
 from pydantic import ValidationError
 
+from pitwall.app.loading import load_setup
 from pitwall.app.plain_words import findings_from
 from pitwall.app.yaml_lines import read_document
 from pitwall.errors import FileProblem, Finding, UserError
 from pitwall.model.plan import LapChoice, Plan, write_laps
+from pitwall.model.setup import SessionSetup
 from pitwall.sheets.csv_folder import read_csv, write_csv
 from pitwall.sheets.tables import Filed, Place, empty_tables, read_tables, tables_of
 
@@ -74,17 +76,29 @@ def write_any(path: Path, plan: Plan) -> None:
         raise UserError(f"{path}: expected a name that ends with .yaml or .xlsx, or a folder's for CSV files")
 
 
-def write_template(path: Path) -> None:
+def write_template(path: Path, event_path: Path | None = None) -> None:
     """An empty spreadsheet to fill in.
+
+    Args:
+        path: the file.
+        event_path: an event file; the names that it and its library know are offered where one is wanted.
 
     Raises:
         UserError: when it cannot be written, or its name is none of a spreadsheet's.
+        FileProblem: when the event has errors.
     """
     if path.suffix.lower() not in SPREADSHEET:
         raise UserError(f"{path}: expected a name that ends with .xlsx")
     from pitwall.sheets.xlsx import write_xlsx
 
-    write_xlsx(path, empty_tables())
+    write_xlsx(path, empty_tables(), {} if event_path is None else _names(load_setup(event_path)))
+
+
+def _names(setup: SessionSetup) -> dict[str, tuple[str, ...]]:
+    return {
+        "procedures": tuple(sorted(setup.procedures)), "drivers": tuple(sorted(setup.drivers)),
+        "sessions": tuple(session.session for session in setup.regulations.sessions), "cars": tuple(setup.cars),
+    }  # fmt: skip
 
 
 def _read_yaml(path: Path) -> Plan:

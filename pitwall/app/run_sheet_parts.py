@@ -89,10 +89,17 @@ def foot(sheet: RunSheet, look: Look) -> Part:
     return Part(len(lines) * size * LEADING + 3, draw)
 
 
-def blocks(sheet: RunSheet, look: Look) -> Iterator[list[Part]]:
-    """The parts of each run."""
+def blocks(sheet: RunSheet, look: Look) -> Iterator[tuple[Part, list[Part]]]:
+    """Of each run what stands above it where it goes on in the next column, and its parts."""
     for run in sheet.runs:
-        yield [_run_head(run, look), *(_lap(lap, look) for lap in run.laps), _after(run, look)]
+        yield _goes_on(run, look), [_run_head(run, look), *(_lap(lap, look) for lap in run.laps), _after(run, look)]
+
+
+def _goes_on(run: SheetRun, look: Look) -> Part:
+    def draw(canvas: Canvas, x: float, y: float) -> None:
+        _write(canvas, [drawable(f"{run.head}, goes on")], x, y, BOLD, look.size)
+
+    return Part(look.line + look.size * 0.2, draw)
 
 
 def _run_head(run: SheetRun, look: Look) -> Part:

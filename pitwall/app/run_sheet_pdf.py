@@ -68,14 +68,14 @@ def _fill(sheet: RunSheet, paper: Paper, size: float, whole: bool) -> Columns:
     room = paper.size[1] - 2 * MARGIN - head(sheet, wide).height - foot(sheet, wide).height
     columns: Columns = [[]]
     left = room
-    for block in blocks(sheet, Look(size, paper.column)):
+    for goes_on, block in blocks(sheet, Look(size, paper.column)):
         height = sum(part.height for part in block)
         pieces = [block] if whole and height <= room else [block[:2], *([part] for part in block[2:])]
-        for piece in pieces:
+        for number, piece in enumerate(pieces):
             height = sum(part.height for part in piece)
             if height > left and columns[-1]:
-                columns.append([])
-                left = room
+                columns.append([goes_on] if number else [])
+                left = room - sum(part.height for part in columns[-1])
             columns[-1] += piece
             left -= height
     return columns

@@ -28,6 +28,7 @@ def add_parser(subparsers: Any) -> None:
     _add_force(convert)
     template = kinds.add_parser("template", help="write an empty spreadsheet to fill in, with a sheet that explains it")
     template.add_argument("target", metavar="TO", help="plan.xlsx")
+    template.add_argument("--event", metavar="EVENT", help="offer the names of this event: procedures, drivers")
     _add_force(template)
     page = kinds.add_parser("print", help="write the run sheet for driver and crew: one page, calls in lap order")
     page.add_argument("source", metavar="PLAN", help=FORMS)
@@ -76,9 +77,10 @@ def _convert(args: argparse.Namespace) -> int:
 
 def _template(args: argparse.Namespace) -> int:
     from pitwall.app.plan_sheets import write_template
+    from pitwall.app.scenarios import locate
 
     target = _free(Path(args.target), args)
-    write_template(target)
+    write_template(target, None if args.event is None else locate(args.event, "config"))
     _say(args, f"{target}: fill it in, then: pitwall plan convert {target} {target.with_suffix('.yaml')}",
          written=str(target))
     return 0

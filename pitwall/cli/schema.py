@@ -24,6 +24,9 @@ SCHEMAS: dict[str, tuple[str, str]] = {
     "asyncapi": ("pitwall.bus.asyncapi", "asyncapi_document"),
 }
 """What can be printed -> (module, function that makes it)."""
+WIRE = "asyncapi"
+COMMENT = "# yaml-language-server: $schema="
+"""First line of a YAML file: common practice among editors, no standard."""
 
 
 def add_parser(subparsers: Any) -> None:
@@ -33,7 +36,10 @@ def add_parser(subparsers: Any) -> None:
         description="Print the JSON Schema (draft 2020-12) of a kind of file, or the AsyncAPI 3.0 document of the "
                     "wire. Point your editor at a schema to see mistakes while typing.",
     )
-    parser.add_argument("kind", metavar="KIND", choices=tuple(SCHEMAS), help=", ".join(SCHEMAS))
+    what = parser.add_mutually_exclusive_group(required=True)
+    what.add_argument("kind", metavar="KIND", nargs="?", choices=tuple(SCHEMAS), help=", ".join(SCHEMAS))
+    what.add_argument("--editor", metavar="FOLDER", help="write the schema of each kind of file into this folder, and "
+                      "print the comment with which a file names its schema to an editor")
     parser.add_argument("--json", action="store_true", help="no effect: the output is always JSON")
 
 
@@ -41,7 +47,27 @@ def run(args: argparse.Namespace) -> int:
     """Print the document; always 0."""
     import json
 
+    if args.editor is not None:
+        return _for_an_editor(args.editor)
     print(json.dumps(document(args.kind), indent=2, ensure_ascii=False))
+    return 0
+
+
+def _for_an_editor(folder: str) -> int:
+    """The schemas of the files people write, under one name each: writing them anew changes nothing but what is old."""
+    import json
+    from pathlib import Path
+
+    from pitwall.errors import UserError
+
+    for kind in (kind for kind in SCHEMAS if kind != WIRE):
+        path = Path(folder) / f"{kind}.schema.json"
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_text(json.dumps(document(kind), indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
+        except OSError as problem:
+            raise UserError(f"{path}: cannot be written ({problem.strerror})") from None
+        print(f"{COMMENT}{path.resolve().as_uri()}")
     return 0
 
 

@@ -10,6 +10,8 @@ from pitwall.comments.splitting import Slip, Word
 from pitwall.comments.words import MORE_IS_GOOD, POOR, TABLE, Entry
 from pitwall.model.comments import CONTENT, FINDINGS, Remark
 
+OF_A_PLACE = ("balance", "traction")
+"""What happens in a corner: named behind a comma without a place, it is of the place before the comma."""
 OWN = ("axle", "side", "speed", "confidence")
 SAYS = ("finding", "subject", "poor", "trend", "amount")
 """Parts of which a remark that carries nothing over needs one."""
@@ -21,6 +23,7 @@ class Meaning:
 
     remarks: tuple[Remark, ...]
     turns: tuple[int, ...]
+    phases: tuple[str, ...]
     finding: dict[str, Any]
 
 
@@ -48,17 +51,20 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
             own[name] = value
     if "severity" in parts:
         own["severity"] = parts["severity"][0].value
-    turns = tuple(reading.turns)
-    if not turns and before is not None and reading.phases and "everywhere" not in parts and "speed" not in parts:
-        turns = before.turns
+    turns, phases = tuple(reading.turns), tuple(entry.value for entry, _ in reading.phases)
+    if not turns and before is not None and "everywhere" not in parts and "speed" not in parts:
+        if phases:
+            turns = before.turns
+        elif "subject" not in parts and finding["about"] in OF_A_PLACE and "finding" in parts:
+            turns, phases = before.turns, before.phases
     common = finding | own
     remarks = tuple(
         Remark.model_validate({"turn": turn, "phase": phase, **common})
         for turn in turns or (None,)
-        for phase in tuple(entry.value for entry, _ in reading.phases) or (None,)
+        for phase in phases or (None,)
     )
     carried = {name: value for name, value in common.items() if name in ("about", "what", "axle", "side")}
-    return Meaning(remarks, turns, carried)
+    return Meaning(remarks, turns, phases, carried)
 
 
 def _carried(reading: Reading, before: Meaning | None) -> dict[str, Any]:

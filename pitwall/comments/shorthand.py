@@ -4,7 +4,8 @@
 
 A line holds remarks, then a colon and free text. The words of a remark stand in any order (``words.py``). Several turns
 or corner phases in one remark make a remark each. After a comma a remark may leave out its turn, if it names a corner
-phase, and its finding, if it names a place: both are then those before the comma. After a semicolon or on a new line
+phase, and its finding, if it names a place: both are then those before the comma; balance and traction without any
+place are of the place before it. After a semicolon or on a new line
 nothing is carried over. ``comments/writing.py`` is the way back.
 """
 

@@ -12,12 +12,13 @@ RUNS = (Column("run", 2.0), Column("purpose", 3.4), Column("planned laps", 2.6),
         Column("clean laps", 2.0, right=True))
 ITEMS = (Column("item", 3.0), Column("lap", 2.0), Column("wanted", 1.2), Column("with", 2.9), Column("outcome", 2.2),
          Column("known at", 1.4, right=True), Column("how it is known, or why not", 4.2))
-WINDOWS = (Column("item and lap", 2.9), Column("session time, from and to", 3.7), Column("time of day", 1.8),
-           Column("on the lap, m", 2.8), Column("speed, km/h", 2.1), Column("switches", 2.9), Column("known from", 2.6))
-LAPS = (Column("lap", 0.85, right=True), Column("kind", 1.2), Column("time", 1.55, right=True),
-        Column("to each loop, s", 2.75), Column("tyres, laps", 2.0), Column("fuel, kg", 0.95, right=True),
-        Column("status", 1.6), Column("clean", 2.3), Column("ahead, s", 1.1, right=True),
-        Column("expected", 2.4))
+WINDOWS = (Column("item and lap", 2.7), Column("session time, from and to", 4.05, whole=True),
+           Column("time of day", 1.95, whole=True), Column("on the lap, m", 2.8, whole=True),
+           Column("speed, km/h", 2.1, whole=True), Column("switches", 2.9), Column("known from", 2.3))
+LAPS = (Column("lap", 0.85, right=True), Column("kind", 1.65), Column("time", 1.55, right=True),
+        Column("to each loop, s", 2.7), Column("tyres, laps", 2.0), Column("fuel, kg", 0.95, right=True),
+        Column("status", 1.6), Column("clean", 2.3), Column("ahead, s", 1.25, right=True),
+        Column("expected", 2.35))
 MOVES = (Column("switch", 2.2), Column("session time", 1.5, right=True), Column("from", 1.4), Column("to", 1.4),
          Column("known", 1.4), Column("run and lap", 2.2))
 CHANGES = (Column("change", 6.0), Column("session time", 1.5, right=True), Column("by", 1.4), Column("why", 4.4),
@@ -28,9 +29,9 @@ def car_chapter(car: CarDebrief, session: SessionSummary) -> tuple[Section, ...]
     """Everything about the car but its radio."""
     name = f"Car {car.car}"
     chapters: list[Section] = [
-        Section(f"{name}: plan and runs", 2, (plan_figure(car, session), _runs(car)), new_page=True),
+        Section(f"{name}: plan and runs", 2, (*_some(plan_figure(car, session)), _runs(car)), new_page=True),
         Section(f"{name}: laps", 3, (*_some(lap_figure(car)), _laps(car))),
-        Section(f"{name}: data windows", 3, (_windows(car),)),
+        Section(f"{name}: data windows", 3, _windows(car)),
         Section(f"{name}: items", 3, (_items(car),)),
         Section(f"{name}: switches", 3, (*_some(switch_figure(car, session)), *_switches(car))),
         Section(f"{name}: what was changed", 3, (_changes(car),)),
@@ -73,20 +74,32 @@ def _item(item: ItemRow) -> Row:
             say.maybe_clock(item.t), item.reason)
 
 
-def _windows(car: CarDebrief) -> Table:
-    return table(f"Car {car.car}: where the data are. In brackets: where the truth lies in nine of ten cases", WINDOWS,
-                 [_window(one) for one in car.data_windows], "No item left data to look for.")
+def _windows(car: CarDebrief) -> tuple[Block, ...]:
+    """The windows; a switch that stood the same in all of them is told once."""
+    windows = car.data_windows
+    shared = _shared_switches(windows)
+    told = table(f"Car {car.car}: where the data are. In brackets: where the truth lies in nine of ten cases", WINDOWS,
+                 [_window(one, shared) for one in windows], "No item left data to look for.")
+    if not shared:
+        return (told,)
+    return (told, Words(f"{', '.join(sorted(shared))}.", "The same in every one of these windows:"))
 
 
-def _window(one: DataWindow) -> Row:
+def _shared_switches(windows: tuple[DataWindow, ...]) -> frozenset[str]:
+    stood = [frozenset(say.switch_at(switch) for switch in one.switches if not switch.moved) for one in windows]
+    return frozenset.intersection(*stood) if len(stood) > 1 else frozenset()
+
+
+def _window(one: DataWindow, shared: frozenset[str]) -> Row:
+    own = [words for words in (say.switch_at(switch) for switch in one.switches) if words not in shared]
     return (
         f"{say.plain(one.do)}\n{one.run}, {one.lap}\nlap {one.lap_number}; {say.OUTCOMES[one.outcome]}",
         f"{say.clock_within(one.from_s)}\n{say.clock_within(one.to_s)}",
-        f"{say.time_of_day(one.from_time, 1)}\n{say.time_of_day(one.to_time, 1)}",
+        f"{say.time_of_day(one.from_time, 2)}\n{say.time_of_day(one.to_time, 2)}",
         say.window_place(one),
-        say.NOTHING if one.speed_mps is None else say.within(one.speed_mps, 0, say.KMH),
-        "\n".join(say.switch_at(switch) for switch in one.switches) or say.NOTHING,
-        f"{one.evidence}: {one.evidence_text}" if one.evidence_text else one.evidence,
+        say.NOTHING if one.speed_mps is None else say.within(one.speed_mps, 1, say.KMH).replace(" (", "\n("),
+        "\n".join(own) or say.NOTHING,
+        one.evidence_text if one.evidence in one.evidence_text else f"{one.evidence}: {one.evidence_text}".rstrip(": "),
     )
 
 

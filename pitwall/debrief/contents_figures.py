@@ -46,12 +46,14 @@ def interruptions_of(session: SessionSummary) -> tuple[Stretch, ...]:
                  for one in sorted(stops, key=lambda one: one.start_s))
 
 
-def plan_figure(car: CarDebrief, session: SessionSummary) -> Picture:
-    """Every run as planned and as driven."""
+def plan_figure(car: CarDebrief, session: SessionSummary) -> Picture | None:
+    """Every run as planned and as driven; none for a plan without runs."""
+    if not car.runs:
+        return None
     last = max([session.ended_s, *(one.end_s for one in car.laps)])
     runs = [_run_bars(run, car, last) for run in car.runs]
     driven = [one for one in car.runs if one.stints]
-    told = "; ".join(f"{one.run} {'and '.join(say.span_clock(stint.from_s, stint.to_s) for stint in one.stints)}"
+    told = "; ".join(f"{one.run} {' and '.join(say.span_clock(stint.from_s, stint.to_s) for stint in one.stints)}"
                      for one in driven)
     return Picture(
         f"plan-{car.car}", "Plan against what was driven",

@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 from pitwall.debrief import wording as say
+from pitwall.debrief.contents_comments import comment_section
 from pitwall.debrief.contents_figures import radio_figure
 from pitwall.debrief.document import Block, Column, Row, Section, Words, table
 from pitwall.debrief.model import CallRow, CarDebrief, RadioStatistics, SessionSummary
 
-CALLS = (Column("call", 4.6), Column("kind", 1.5), Column("run and lap", 2.3), Column("to be said", 2.5),
-         Column("said", 1.5, right=True), Column("for, s", 0.9, right=True), Column("outcome", 1.9),
-         Column("how, and why", 3.2))
-QUESTIONS = (Column("question", 5.0), Column("asked", 1.3, right=True), Column("answered", 1.3, right=True),
-             Column("by", 1.3))
-COMMENTS = (Column("what the driver said", 6.0), Column("session time", 1.4, right=True), Column("run", 1.6),
-            Column("noted by", 1.4))
+CALLS = (Column("call", 4.4), Column("kind", 1.75), Column("run and lap", 2.35), Column("to be said", 2.5),
+         Column("said", 1.45, right=True), Column("for, s", 0.95, right=True), Column("outcome", 1.95),
+         Column("how, and why", 3.1))
 FIGURES = (Column("of the calls", 4.0), Column("calls", 1.0, right=True), Column("share", 1.0, right=True))
 
 
@@ -22,15 +19,9 @@ def radio_sections(car: CarDebrief, session: SessionSummary) -> tuple[Section, .
     name = f"Car {car.car}"
     picture = radio_figure(car, session)
     blocks: tuple[Block, ...] = () if picture is None else (picture,)
-    comments = [(one.text, say.session_clock(one.t), one.run or say.NOTHING, one.by) for one in car.comments]
-    questions = [(one.text, say.session_clock(one.asked_s), say.maybe_clock(one.answered_s), one.by or say.NOTHING)
-                 for one in car.questions]
     return (
-        Section(f"{name}: radio", 3, (*blocks, *_statistics(car.radio))),
-        Section(f"{name}: what the driver said and asked", 3, (
-            table(f"{name}: comments", COMMENTS, comments, "No comment was noted.", bold=False),
-            table(f"{name}: questions", QUESTIONS, questions, "No question was noted.", bold=False),
-        )),
+        Section(f"{name}: radio", 3, (*blocks, *_statistics(name, car.radio))),
+        comment_section(car),
     )
 
 
@@ -43,9 +34,12 @@ def every_call(car: CarDebrief) -> Section:
     ), new_page=True)
 
 
-def _statistics(radio: RadioStatistics) -> tuple[Block, ...]:
+def _statistics(name: str, radio: RadioStatistics) -> tuple[Block, ...]:
+    if not radio.calls:
+        return (Words("No call came up."),)
     counted = radio.calls - radio.open
-    rows = [(name, str(count), say.NOTHING if not counted else f"{100 * count / counted:.0f} %") for name, count in (
+    rows = [
+        (what, str(count), say.NOTHING if not counted else f"{100 * count / counted:.0f} %") for what, count in (
         ("said within their window", radio.in_window), ("settled later, by what happened", radio.settled),
         ("unconfirmed", radio.unconfirmed), ("late", radio.late), ("missed", radio.missed), ("skipped", radio.skipped),
         ("withdrawn, as no longer needed", radio.withdrawn), ("open as the journal ends", radio.open))]
@@ -56,12 +50,12 @@ def _statistics(radio: RadioStatistics) -> tuple[Block, ...]:
         words.append(Words(f"{_counts(radio.by_kind)}.", "Kinds of call:"))
     if radio.reasons:
         words.append(Words(f"{_counts(radio.reasons)}.", "Why late, missed or unconfirmed:"))
-    return (table(f"What became of {say.plural(radio.calls, 'call')}", FIGURES, rows, "No call came up.",
+    return (table(f"{name}: what became of {say.plural(radio.calls, 'call')}", FIGURES, rows, "No call came up.",
                   share=0.5), *words)
 
 
 def _counts(counts: dict[str, int]) -> str:
-    return "; ".join(f"{name} {count}" for name, count in sorted(counts.items(), key=lambda one: (-one[1], one[0])))
+    return "; ".join(f"{name} ({count})" for name, count in sorted(counts.items(), key=lambda one: (-one[1], one[0])))
 
 
 def _call(call: CallRow) -> Row:

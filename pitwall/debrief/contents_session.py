@@ -10,7 +10,7 @@ from pitwall.debrief.model import AlertRow, AlertStatistics, Debrief, SessionSum
 COURSE = (Column("status", 2.0), Column("from", 1.2, right=True), Column("to", 1.2, right=True),
           Column("for", 1.4, right=True), Column("marshal sectors", 3.0))
 ALERTS = (Column("alert", 6.0), Column("car", 0.8), Column("kind", 2.2), Column("priority", 1.2),
-          Column("from", 1.2, right=True), Column("to", 1.2, right=True), Column("acknowledged", 1.6, right=True))
+          Column("from", 1.2, right=True), Column("to", 1.2, right=True), Column("acknowledged", 1.9, right=True))
 RATES = (Column("ten minutes from", 2.0, right=True), Column("alerts raised", 2.0, right=True))
 
 
@@ -52,7 +52,8 @@ def _alert_words(figures: AlertStatistics) -> tuple[Words, ...]:
     for lead, counts in (("By priority:", dict(figures.by_priority)), ("By kind:", figures.by_kind),
                          (f"Held back, {figures.held_back}:", figures.held_reasons)):
         if counts:
-            words.append(Words("; ".join(f"{name} {count}" for name, count in counts.items()) + ".", lead))
+            told = "; ".join(f"{say.plain(name)} ({count})" for name, count in counts.items())
+            words.append(Words(f"{told}.", lead))
     return tuple(words)
 
 

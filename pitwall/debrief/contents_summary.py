@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pitwall.debrief import wording as say
+from pitwall.debrief.contents_comments import open_complaints
 from pitwall.debrief.document import Block, Column, Points, Section, Words, table
 from pitwall.debrief.model import CarDebrief, Debrief, ItemRow, RunRow
 
@@ -94,8 +95,7 @@ def _item_points(items: Sequence[ItemRow]) -> list[Words]:
 
 
 def _complaints(car: CarDebrief, debrief: Debrief) -> tuple[Words, ...]:
-    points = [Words(f"{one.text or '(no words were noted)'}  ({one.by or 'unknown'}, {say.session_clock(one.t)})",
-                    f"{one.run}:" if one.run else "In the garage:") for one in car.comments]
+    points = open_complaints(car)
     points += [Words(f"{one.text or '(the question was not noted)'}  ({say.session_clock(one.asked_s)})",
                      "Asked and not answered:") for one in car.questions if one.answered_s is None]
     points += [Words(f"{one.text}  (since {say.session_clock(one.from_s)})", f"Alert, {one.priority}:")

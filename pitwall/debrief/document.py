@@ -33,11 +33,15 @@ class Points:
 
 @dataclass(frozen=True)
 class Column:
-    """A column of a table. ``share`` of the width against the other columns'; numbers stand to the right."""
+    """A column of a table. ``share`` of the width against the other columns'; numbers stand to the right.
+
+    The lines of a ``whole`` column are never broken where there is another way.
+    """
 
     head: str
     share: float
     right: bool = False
+    whole: bool = False
 
 
 @dataclass(frozen=True)

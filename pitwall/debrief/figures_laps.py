@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -16,7 +17,8 @@ if TYPE_CHECKING:
 MARKERS = {"timed": "o", "out": "^", "in": "v", "cool": "D", "installation": "s"}
 SLOW_SHARE = 1.07  # a lap slower than this share of the middle timed lap stands in the strip
 STRIP = 0.11  # of the height of the axes, for laps out of its scale
-WIDEST_RUN_NAME = 14
+NUMBER_PT = 13.0  # room for a number of two digits along the axis
+NEAREST_TICK = 0.04  # of the scale below the strip: its word stands there
 
 
 @dataclass(frozen=True)
@@ -44,16 +46,19 @@ def lap_times(laps: Sequence[LapMark], expected: str = "expected, 90 % interval"
     """
     figure, axes = look.sheet(66.0, left_mm=16.0)
     low, high = _scale(laps)
-    strip = high + (high - low) * STRIP / (1 - STRIP)
+    slower = any(one.time_s is not None and one.time_s > high for one in laps)
+    strip = high + (high - low) * STRIP / (1 - STRIP) if slower else high
     for at, one in enumerate(laps):
         _expectation(axes, at, one, low, high)
         _lap(axes, at, one, high, strip)
-    axes.axhline(high, color=look.QUIET, linewidth=0.6, linestyle=(0, (1, 2)))
+    if slower:
+        axes.axhline(high, color=look.QUIET, linewidth=0.6, linestyle=(0, (1, 2)))
     axes.set_ylim(low, strip)
     axes.set_xlim(-0.7, max(1, len(laps)) - 0.3)
     _runs(axes, laps)
-    ticks = _ticks(low, high)
-    axes.set_yticks([*ticks, (high + strip) / 2], [*(lap_clock(one, _places(ticks)) for one in ticks), "slower"])
+    ticks = _ticks(low, high - (high - low) * NEAREST_TICK if slower else high)
+    labels = [lap_clock(one, _places(ticks)) for one in ticks]
+    axes.set_yticks([*ticks, *([(high + strip) / 2] if slower else [])], [*labels, *(["slower"] if slower else [])])
     axes.yaxis.grid(True)
     axes.set_xlabel("laps in the order driven, by run")
     look.legend(axes, _keys(laps, expected))
@@ -118,9 +123,20 @@ def _runs(axes: Axes, laps: Sequence[LapMark]) -> None:
             axes.annotate(short(drawable(laps[first].run), max(room, 3)), ((first + at - 1) / 2, 1.0),
                           xycoords=("data", "axes fraction"), xytext=(0, 2), textcoords="offset points", ha="center",
                           va="bottom", fontsize=6.5)
-        ticks += [one for one in range(first, at) if (one - first) % 2 == 0] if len(laps) > 40 else range(first, at)
+        ticks += _numbered(first, at, ticks, len(laps))
         first = at
     axes.set_xticks(ticks, [str(_number(laps, one)) for one in ticks], fontsize=6.5)
+
+
+def _numbered(first: int, end: int, before: Sequence[int], count: int) -> list[int]:
+    """Which laps of a run get their number, so that none touches another; its first if any."""
+    apart = math.ceil(NUMBER_PT * count / (look.WIDTH_MM * look.MM * look.POINTS))
+    found: list[int] = []
+    for at in range(first, end):
+        last = found[-1] if found else before[-1] if before else at - apart
+        if at - last >= apart:
+            found.append(at)
+    return found
 
 
 def _number(laps: Sequence[LapMark], at: int) -> int:
@@ -141,6 +157,7 @@ def _places(ticks: Sequence[float]) -> int:
 
 
 def _keys(laps: Sequence[LapMark], expected: str) -> list[object]:
+    laps = [one for one in laps if one.time_s is not None]
     kinds = [kind for kind in MARKERS if any(one.kind == kind for one in laps)]
     keys: list[object] = [look.mark(kind, MARKERS[kind]) for kind in kinds]
     if any(one.kind not in MARKERS for one in laps):

@@ -5,6 +5,7 @@ They take plain sequences, so that anyone can draw them; ``contents`` fills them
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 LETTER_PT = 4.6  # how wide a letter of the labels is on average, DejaVu Sans at 7 points
-NAMES_MM, LANE_MM = 30.0, 6.2
+NAMES_MM = 30.0
 MOST_NAME = 18
 BAND = "\\\\\\"  # the hatch of an interruption
 
@@ -77,7 +78,7 @@ def plan_against_actual(
 
     The axis reaches as far as anything was planned or driven; a dashed line is a flag.
     """
-    figure, axes = _lanes([one.run for one in runs], lane_mm=7.4)
+    figure, axes = _lanes([one.run for one in runs], lane_mm=7.4, top_mm=11.0)
     ends = [bar.end_s for one in runs for bar in (one.planned, *one.driven) if bar is not None]
     look.clock_axis(axes, span.start_s, max([span.end_s, *ends]))
     _bands(axes, interruptions, span)
@@ -95,13 +96,13 @@ def plan_against_actual(
 def switches_over_time(lanes: Sequence[SwitchLane], interruptions: Sequence[Stretch], span: Stretch) -> Figure:
     """A row a switch; a box is a position, darker and lighter in turn; dashed where nobody measured or confirmed it."""
     figure, axes = _lanes([one.switch for one in lanes], lane_mm=5.6)
+    look.clock_axis(axes, span.start_s, span.end_s)
     _bands(axes, interruptions, span)
     for row, lane in enumerate(lanes):
         for number, (stretch, sure) in enumerate(lane.positions):
             axes.barh(row, stretch.end_s - stretch.start_s, left=stretch.start_s, height=0.62, edgecolor=look.INK,
                       facecolor=(look.PAPER, look.LIGHT)[number % 2], linewidth=0.6,
                       linestyle="-" if sure else (0, (3, 2)))
-    look.clock_axis(axes, span.start_s, span.end_s)
     for row, lane in enumerate(lanes):
         for stretch, _ in lane.positions:
             _inside(axes, stretch, row)
@@ -141,8 +142,8 @@ def radio_load(
     return figure
 
 
-def _lanes(names: Sequence[str], lane_mm: float) -> tuple[Figure, Axes]:
-    figure, axes = look.sheet(21.0 + lane_mm * max(1, len(names)), left_mm=NAMES_MM)
+def _lanes(names: Sequence[str], lane_mm: float, top_mm: float = 9.0) -> tuple[Figure, Axes]:
+    figure, axes = look.sheet(12.0 + top_mm + lane_mm * max(1, len(names)), left_mm=NAMES_MM, top_mm=top_mm)
     axes.set_ylim(max(1, len(names)) - 0.5, -0.5)
     axes.set_yticks(range(len(names)), [short(drawable(one), MOST_NAME) for one in names])
     axes.tick_params(axis="y", length=0)
@@ -172,20 +173,31 @@ def _bar(axes: Axes, stretch: Stretch, at: float, height: float, face: str, hatc
 
 
 def _bands(axes: Axes, interruptions: Sequence[Stretch], span: Stretch) -> None:
+    """A hatched band each, and its words above where they do not run into those of the band before."""
+    low, high = axes.get_xlim()
+    points = axes.get_position().width * look.WIDTH_MM * look.MM * look.POINTS / (high - low)
+    taken = -math.inf
     for one in interruptions:
         axes.axvspan(one.start_s, one.end_s, facecolor=look.LIGHT, edgecolor="#b0b0b0", hatch=BAND, linewidth=0.0,
                      zorder=0.4)
-        if one.words:
-            side = "right" if one.start_s > (span.start_s + span.end_s) * 0.75 else "left"
-            axes.annotate(short(drawable(one.words), 28), (one.start_s if side == "left" else one.end_s, 1.0),
-                          xycoords=("data", "axes fraction"), xytext=(0, 2), textcoords="offset points", ha=side,
-                          va="bottom", fontsize=6.5, color=look.QUIET)
+        words = short(drawable(one.words), 28)
+        width = len(words) * LETTER_PT / points
+        late = one.start_s + width > span.end_s
+        left = one.end_s - width if late else one.start_s
+        if words and left >= taken:
+            _above(axes, one.end_s if late else one.start_s, words, "right" if late else "left", look.QUIET)
+            taken = left + width
 
 
 def _flag(axes: Axes, at_s: float) -> None:
     axes.axvline(at_s, color=look.INK, linewidth=1.1, linestyle=(0, (5, 2)))
-    axes.annotate("flag", (at_s, 1.0), xycoords=("data", "axes fraction"), xytext=(0, 2),
-                  textcoords="offset points", ha="right", va="bottom", fontsize=6.5, color=look.INK)
+    _above(axes, at_s, "flag", "right", look.INK, row=1)
+
+
+def _above(axes: Axes, at_s: float, words: str, side: Literal["left", "right"], colour: str, row: int = 0) -> None:
+    """Small words above the axes at a session second; ``row`` 1 stands over row 0."""
+    axes.annotate(words, (at_s, 1.0), xycoords=("data", "axes fraction"), xytext=(0, 2 + 8.5 * row),
+                  textcoords="offset points", ha=side, va="bottom", fontsize=6.5, color=colour)
 
 
 def _note(axes: Axes, under: Stretch, row: float, words: str, span: Stretch) -> None:

@@ -83,7 +83,7 @@ def _led(words: Words) -> str:
 
 def _picture(picture: Picture, drawing: Drawing) -> str:
     key = picture.key
-    return (f'<figure role="group" aria-labelledby="{_text(key)}-caption"><figcaption id="{_text(key)}-caption"><b>'
+    return (f'<figure aria-labelledby="{_text(key)}-caption"><figcaption id="{_text(key)}-caption"><b>'
             f"{_text(picture.caption)}</b><span>{_text(picture.told)}</span></figcaption>\n"
             f"{drawing.as_svg(_text(key))}\n</figure>")
 
@@ -116,4 +116,6 @@ def _looks(table: Table) -> str:
 
 
 def _class(column: Column) -> str:
-    return ' class="number"' if column.right else ""
+    if column.right:
+        return ' class="number"'
+    return ' class="whole"' if column.whole else ""

@@ -11,6 +11,7 @@ from typing import Literal
 from pydantic import AwareDatetime, Field
 
 from pitwall.model.base import Frozen, Slug
+from pitwall.model.comment_rows import CommentFindings
 from pitwall.model.comments import Comment
 from pitwall.model.debrief_rows import (
     INTERVAL,
@@ -191,6 +192,9 @@ class CarDebrief(Frozen):
     questions: tuple[QuestionRow, ...] = ()
     changes: tuple[ChangeRow, ...] = ()
     comments: tuple[Comment, ...] = ()
+    said: CommentFindings = Field(
+        default=CommentFindings(), description="the comments by turn and phase, from run to run, and against each other"
+    )
     notes: tuple[str, ...] = Field(default=(), description="what could not be told, and why")
 
 

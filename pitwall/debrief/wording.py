@@ -92,8 +92,8 @@ def within(value: Uncertain, places: int, factor: float = 1.0) -> str:
 
 
 def clock_within(value: Uncertain) -> str:
-    """``0:12:03.4 (−0.2 +0.3)``: session time and how much earlier or later it may have been."""
-    return f"{session_clock(value.value, 1)} (−{value.value - value.low:.1f} +{value.high - value.value:.1f})"
+    """``0:12:03.41 (−0.20 +0.30)``: session time and how much earlier or later it may have been."""
+    return f"{session_clock(value.value, 2)} (−{value.value - value.low:.2f} +{value.high - value.value:.2f})"
 
 
 def scalar(value: Scalar | None) -> str:

@@ -118,6 +118,7 @@ def _run(old: Run, new: Run) -> Iterator[str]:
     if old.dry_only != new.dry_only:
         yield f"{name}: {'for the dry only' if new.dry_only else 'no longer for the dry only'}"
     yield from _instead(f"{name} could be done by car", ", ".join(old.also_on) or None, ", ".join(new.also_on) or None)
+    yield from _instead(f"comments wanted of {name}", ", ".join(old.feedback) or None, ", ".join(new.feedback) or None)
     yield from _instead(f"{name} after the flag", old.after_flag, new.after_flag)
     yield from _instead(f"window of {name}", old.window, new.window)
     if old.cut_by_flag != new.cut_by_flag:

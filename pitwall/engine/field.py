@@ -59,8 +59,9 @@ class Field:
         """A pit signal, and what it meant."""
         self.heard_t = now
         track = self.track(event.car)
+        found = track.leave(event.t) if event.where == "exit" else track.come_in(event.t)
         track.compound = None  # tyres are changed in the pits: the feed must say anew which are on
-        return track, track.leave(event.t) if event.where == "exit" else track.come_in(event.t)
+        return track, found
 
     def disturb(self) -> None:
         """A slow or red period began: no lap that is running can count as timed."""

@@ -182,8 +182,8 @@ def seen(car: TeamCar, entry: Entry) -> list[Happening]:
     track, t = car.track, entry.t
     assert t is not None
     if entry.what == "pit":
-        track.compound = None
         happenings = track.leave(t) if entry.place == "exit" else track.come_in(t)
+        track.compound = None
     else:
         track.compound = entry.compound or track.compound
         happenings = _guessed(track, entry) if entry.guessed else _crossed(track, entry)

@@ -43,7 +43,7 @@ class LapRecord:
         return self.start_phase == 0.0 and self.ended_at == "line" and not self.inferred_start
 
     def as_ended(
-        self, t: float, end_phase: float, tyre_age: int | None, compound: str | None, session_end_s: float
+        self, t: float, end_phase: float, tyre_age: int | None, compound: str, session_end_s: float
     ) -> EndedLap:
         """The lap as the pace model takes it when it is over at ``t``; ``end_phase`` is 1 at the line."""
         sure = not (self.inferred_start or self.inferred_end or t <= self.start_t)
@@ -52,12 +52,14 @@ class LapRecord:
             tyre_age, compound, session_end_s, self.word,
         )  # fmt: skip
 
-    def so_far(self, odds: tuple[float, float, float]) -> LapSoFar:
+    def so_far(self, odds: tuple[float, float, float], compound: str = "") -> LapSoFar:
         """The lap as the pace model takes it while it runs."""
         last = max(self.crossings, key=lambda loop: self.crossings[loop], default="line")
         slow = last in self.slow_at or (last == "line" and self.disturbed)
         resumed = bool(self.slow_at) and not slow
-        return LapSoFar(self.start_t, self.start_phase, self.crossings, slow, odds, self.disturbed, self.word, resumed)
+        return LapSoFar(
+            self.start_t, self.start_phase, self.crossings, slow, odds, self.disturbed, self.word, resumed, compound
+        )
 
 
 @dataclass(frozen=True)

@@ -20,6 +20,7 @@ from pitwall.engine.switches import SwitchBoard
 from pitwall.model.plan import LapKind, Plan
 from pitwall.model.procedure import Procedure
 from pitwall.model.setup import CallTiming
+from pitwall.model.subjects import Subject
 from pitwall.radio.pending import Spans
 from pitwall.radio.placing import SayWindow, place_call
 from pitwall.radio.speech import spoken_s
@@ -69,6 +70,7 @@ class Situation:
 
     ``sharp``: positions come at 5 Hz or better. ``holding``: key of the item whose hold they show, and when it is over.
     ``tyres``: kind of tyre alert and axle, with the moment since which telemetry shows it.
+    ``feedback``: what the driver is still to comment on of this run.
     ``words_per_minute``: how fast this engineer was heard to speak; None: as the settings believe.
     """
 
@@ -97,6 +99,7 @@ class Situation:
     sharp: bool = False
     holding: tuple[str, float] | None = None
     questions: tuple[Question, ...] = ()
+    feedback: tuple[Subject, ...] = ()
     words_per_minute: float | None = None
     tyres: Mapping[tuple[str, str], float] = field(default_factory=dict)
     _strays: tuple[float, float, float] | None = None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pitwall.engine import drivers
+from pitwall.engine import drivers, feedback
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.situation import Situation
 
@@ -41,6 +41,7 @@ def situation(car: TeamCar, clock: SessionClock, now: float) -> Situation:
         sharp=car.holds.sharp(now),
         holding=car.holds.holding(),
         questions=car.owed.open,
+        feedback=feedback.wanted(car),
         tyres=car.tyres_told,
         words_per_minute=car.channel.times.words_per_minute(car.engineer, car.setup.calls.words_per_minute),
         others=tuple(track for name, track in car.field_tracks.items() if name != car.car),

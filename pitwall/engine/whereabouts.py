@@ -59,6 +59,11 @@ class Whereabouts:
         return self.state not in ("garage", "pit_lane")
 
     @property
+    def on(self) -> str:
+        """The compound, as it is compared; empty where the feed does not say."""
+        return (self.compound or "").strip().lower()
+
+    @property
     def lap_kind(self) -> LapKind | None:
         """The kind of the running lap as believed now, None in the pits."""
         kinds: dict[str, LapKind] = {
@@ -178,7 +183,7 @@ class Whereabouts:
             return None
         late = self.lap.start_t > self.flag_s, self.lap.start_t + self.pace.lap_s("cool") > self.flag_s
         self.lap.word = self.word
-        return self.pace.outlook(self.lap.so_far(odds(self.red, *late)))
+        return self.pace.outlook(self.lap.so_far(odds(self.red, *late), self.on))
 
     def judge(self, expected: LapKind) -> LapKind | None:
         """Believe anew which kind of lap this is, from its pace so far and what the plan expects."""

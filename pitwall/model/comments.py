@@ -14,6 +14,10 @@ from pydantic import Field, model_validator
 
 from pitwall.model.base import Frozen, Refused
 from pitwall.model.plan import LapKind
+from pitwall.model.subjects import Subject
+
+__all__ = ["CONTENT", "FINDINGS", "PHASES", "Axle", "Comment", "Confidence", "CornerPhase", "Finding", "Remark", "Side",
+           "SpeedClass", "Subject", "Trend"]
 
 CornerPhase = Literal["entry", "mid", "exit"]
 SpeedClass = Literal["slow", "medium", "fast"]
@@ -21,7 +25,6 @@ Axle = Literal["front", "rear"]
 Side = Literal["left", "right"]
 Confidence = Literal["low", "medium", "high"]
 Trend = Literal["better", "worse", "same"]
-Subject = Literal["balance", "traction", "braking", "ride", "tyres", "engine", "grip"]
 Finding = Literal[
     "understeer", "oversteer", "snap", "neutral",
     "wheelspin",

@@ -13,6 +13,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from pitwall.model.base import Frozen, Label, Name, Refused, Slug
+from pitwall.model.subjects import Subject
 from pitwall.model.units import Duration, Seconds, clock_text
 
 LapKind = Literal["out", "timed", "cool", "in", "installation"]
@@ -270,6 +271,7 @@ class Run(Frozen):
     group: Label | None = None
     dry_only: bool = False
     also_on: tuple[Slug, ...] = Field(default=(), description="other cars of the team that could do it as well")
+    feedback: tuple[Subject, ...] = Field(default=(), description="what the driver is to comment on; else it is asked")
     after_flag: Literal["allowed", "only"] | None = None
     cut_by_flag: Literal["resume", "give_up"] = Field(
         default="resume", description="cut by the flag of a window: gone on with in the next one, or given up"

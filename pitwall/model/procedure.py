@@ -12,6 +12,7 @@ from pydantic import Field, model_validator
 
 from pitwall.model.base import Frozen, Name, Refused
 from pitwall.model.plan import CallClass, LapKind, Scalar
+from pitwall.model.subjects import Subject
 from pitwall.model.units import KPH_PER_MPS, Duration
 
 Where = Literal["place", "lap_start", "lap_end", "pit_exit", "pit_entry", "garage", "pit_lane"]
@@ -102,6 +103,9 @@ class Procedure(Frozen):
     )
     done_when: tuple[Evidence, ...] = ("driver",)
     data_window: Literal["hold", "lap", "lane", "none"] = "lap"
+    feedback: tuple[Subject, ...] = Field(
+        default=(), description="what the driver is to comment on once it was done; asked if he did not"
+    )
     caution: str | None = None
     clear_behind_s: Duration = Field(default=0, description="advised against with a car closer behind than this")
     extra_s: Duration = Field(default=0, description="time it adds to the lap or stop")

@@ -76,6 +76,8 @@ def _rest(run: Run) -> Iterator[str]:
         yield "dry only"
     if run.also_on:
         yield f"also on {', '.join(run.also_on)}"
+    if run.feedback:
+        yield f"feedback {', '.join(run.feedback)}"
     yield from _flags(run)
     if run.purpose:
         yield f"for {json.dumps(run.purpose, ensure_ascii=False)}"
@@ -310,7 +312,7 @@ def _take_text(words: _Words, found: dict[str, Any]) -> bool:
         return True
     key = words.peek()
     fields = {"tyres": "tyres", "driver": "driver", "group": "group", "window": "window", "for": "purpose"}
-    if key not in (*fields, "crew", "before"):
+    if key not in (*fields, "crew", "before", "feedback"):
         return False
     words.take()
     if key in fields:

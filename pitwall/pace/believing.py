@@ -36,7 +36,7 @@ class EndedLap:
     sure: bool
     slow_at: tuple[str, ...] = ()
     tyre_age: int | None = None
-    compound: str | None = None
+    compound: str = ""
     session_end_s: float = math.inf
     word: PlanWord = "none"
 
@@ -190,7 +190,7 @@ def ended(
             field_belief.learn_quick(whole)
         made = timed_lap(car, made, field_belief.laps, lap, times[-1])
     if lap.end_phase < 1.0:
-        made = came_in(car, made, field_belief.laps, lap.end_t, lap.session_end_s)
+        made = came_in(car, made, field_belief.laps, lap)
     return made
 
 
@@ -201,7 +201,7 @@ def out_lap_over(
     ratio = math.log((lap.end_t - lap.start_t) / max(reference_s, 1.0))
     used = lap.tyre_age is not None and lap.tyre_age >= USED_FROM
     best = min(belief.laps.before, default=quick_s)
-    said = field_laps.after_out(belief.laps, ratio, used, best, belief.first)
+    said = field_laps.after_out(belief.laps, ratio, used, best, belief.first, lap.compound)
     return replace(belief, out_ratio=ratio, used=used, after_out=said)
 
 
@@ -227,14 +227,17 @@ def from_here(reference: tuple[float, ...], shape: Sequence[float], start_phase:
 def timed_lap(car: str, belief: CarBelief, field_laps: FieldLaps, lap: EndedLap, seconds: float) -> CarBelief:
     """A timed lap ended: the model learns, forecasts are judged, and new ones made."""
     since = (*belief.since, seconds)
-    run = field_laps.model.timed(car, belief.laps.run, lap.end_t, seconds, (lap.compound or "").strip().lower())
+    run = field_laps.model.timed(car, belief.laps.run, lap.end_t, seconds, lap.compound)
     if not belief.laps.this_run:
-        if belief.first is not None:
+        before, turned = belief.laps.before, field_laps.turned.turned(belief.laps.run.compound, run.compound)
+        if before and turned:
+            field_laps.turned.learn(run.wet, before, seconds)
+        if belief.first is not None and not turned:
             field_laps.learn("first", belief.first, seconds, run.mode)
-        if belief.after_out is not None:
+        if belief.after_out is not None and not turned:
             field_laps.learn("after_out", belief.after_out, seconds)
-            if belief.laps.before:
-                field_laps.outs.append((belief.out_ratio, belief.used, math.log(seconds / min(belief.laps.before))))
+            if before:
+                field_laps.outs.append((belief.out_ratio, belief.used, math.log(seconds / min(before))))
     kept = []
     for awaited in belief.awaited:
         left = awaited.ahead - 1
@@ -249,10 +252,10 @@ def timed_lap(car: str, belief: CarBelief, field_laps: FieldLaps, lap: EndedLap,
     return replace(belief, laps=laps, since=since[-SUM_OF:], awaited=tuple(kept), first=None, after_out=None)
 
 
-def came_in(car: str, belief: CarBelief, field_laps: FieldLaps, t: float, end_s: float) -> CarBelief:
+def came_in(car: str, belief: CarBelief, field_laps: FieldLaps, lap: EndedLap) -> CarBelief:
     """The run is over: forecasts inside it lapse, the first lap of the next run is forecast."""
     laps = belief.laps.came_in()
-    first = field_laps.first(car, laps, t, end_s)
+    first = field_laps.first(car, laps, lap.end_t, lap.session_end_s, lap.compound)
     return replace(belief, laps=laps, awaited=(), since=(), before=OTHER, first=first or belief.first)
 
 

@@ -33,17 +33,12 @@ def odds(red: bool, after_flag: bool, cool_after_flag: bool) -> tuple[float, flo
     return 1.0, 0.1 if cool_after_flag else 1.0, 1.0
 
 
-def judge_complete(pace: CarPace, lap_time_s: float, end_t: float, disturbed: bool) -> LapKind:
-    """Kind of a lap that ended at the line. ``disturbed``: a slow or red period touched it.
+def judge_complete(pace: CarPace, lap_time_s: float, end_t: float, disturbed: bool, compound: str = "") -> LapKind:
+    """Kind of a lap that ended at the line. ``disturbed``: a slow or red period touched it. ``compound``: what was on.
 
     With nothing to compare to, the first complete lap is compared with the circuit's reference lap, generously.
     """
-    if disturbed:
-        return "cool"
-    reference = pace.reference(end_t)
-    if reference is None:
-        return "timed" if lap_time_s <= 1.25 * pace.field_pace.reference_s else "cool"
-    return "timed" if lap_time_s <= TIMED_AT_MOST * reference else "cool"
+    return "timed" if not disturbed and lap_time_s <= pace.limit_s(end_t, compound) else "cool"
 
 
 def judge_so_far(pace: CarPace, at_loops: dict[str, float], t: float, expected: LapKind, disturbed: bool) -> LapKind:

@@ -21,6 +21,7 @@ from dataclasses import dataclass, field, replace
 from pitwall.model.laptimes import LapTimes
 from pitwall.pace.estimate import Estimate
 from pitwall.pace.programme import LONG_RUN, QUICK_RUN
+from pitwall.pace.turned import FOR_A_WET_TRACK
 
 ANY_LAP = 0.5
 """Deviation of the field's pace at first, a log: the circuit's lap says little about these cars."""
@@ -44,8 +45,6 @@ MOVED_FROM = 2.0
 FEWEST_LONG = 4
 """A run of so many timed laps was no quick one, whatever its pace."""
 PCT_PER_HOUR = 360_000.0
-FOR_A_WET_TRACK = ("intermediate", "wet")
-"""The usual words for tyres for a wet track (common practice)."""
 
 
 @dataclass(frozen=True)

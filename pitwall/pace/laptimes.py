@@ -26,6 +26,7 @@ from pitwall.pace.lapmodel import LapModel
 from pitwall.pace.outlook import LapSoFar, Outlook, Said
 from pitwall.pace.quickest import Quickest, QuickLaps
 from pitwall.pace.runpace import FieldLaps
+from pitwall.pace.turned import FOR_A_WET_TRACK
 from pitwall.pace.weighing import Array
 
 FIRST_RATIO: dict[LapKind, float] = {"out": 1.25, "timed": 1.0, "cool": 1.50, "in": 1.18, "installation": 1.40}
@@ -40,7 +41,7 @@ FIELD_ALLOWANCE = 1.04
 OUT_OF_ORDER_S = 120.0
 SEASONED = 25
 MOST_WEIGHED = 6
-TIMED_AT_MOST, FIRST_TIMED_AT_MOST = 1.12, 1.25
+TIMED_AT_MOST, FIRST_TIMED_AT_MOST, FIRST_TIMED_IN_THE_WET = 1.12, 1.25, 1.5
 SCALE_BOUNDS = (0.85, 2.5)
 
 
@@ -181,11 +182,12 @@ class CarPace:
             self._labels = weighed_at(self.loops)
         return self._labels
 
-    def limit_s(self, t: float) -> float:
-        """A complete lap that takes longer is no timed lap."""
+    def limit_s(self, t: float, compound: str = "") -> float:
+        """A complete lap that ends at ``t`` and takes longer is no timed lap. ``compound``: what is on, where known."""
         reference = self.reference(t)
         if reference is None:
-            return FIRST_TIMED_AT_MOST * self.field_pace.reference_s
+            first = FIRST_TIMED_IN_THE_WET if compound in FOR_A_WET_TRACK else FIRST_TIMED_AT_MOST
+            return first * self.field_pace.reference_s
         return TIMED_AT_MOST * reference
 
     def usual_times(self) -> tuple[float, ...]:
@@ -223,15 +225,17 @@ class CarPace:
     def outlook(self, lap: LapSoFar) -> Outlook:
         """Which kind the running lap is and when the car reaches each place: made once a crossing."""
         so_far = self.weighed(lap.crossings)
-        key = (lap.start_t, lap.start_phase, so_far, lap.slow, lap.odds, lap.disturbed, lap.word, lap.resumed)
+        key = (lap.start_t, lap.start_phase, so_far, lap.slow, lap.odds, lap.disturbed, lap.word, lap.resumed,
+               lap.compound)
         if self._outlook is None or self._outlook[0] != key:
             field_belief = self.field_pace.believing(self.labels)
             quick_s = self.quick_s()
             # What counts as quick is asked when the lap is over: by then an old best lap may count no more.
             ends_t = max(lap.start_t + quick_s, max(lap.crossings.values(), default=lap.start_t))
             made = outlook(
-                self.car, self.belief, field_belief, lap, self._shape(field_belief), quick_s, self.limit_s(ends_t)
-            )
+                self.car, self.belief, field_belief, lap, self._shape(field_belief), quick_s,
+                self.limit_s(ends_t, lap.compound),
+            )  # fmt: skip
             before = self.said if self.said_of == lap.start_t else ()
             self.said = (*(one for one in before if one.knot != made.knot), made.said)
             self.said_of = lap.start_t

@@ -46,6 +46,7 @@ class LapSoFar(NamedTuple):
         slow: a slow or red period held at the last of these.
         odds: how much likelier than usual the session makes timed, cool-down and in.
         word: what the plan says of the lap.
+        compound: what is on; empty where that is not known.
         resumed: the track is green again after a slow period that it began under, or passed a loop under.
         disturbed: a slow or red period touched the lap.
     """
@@ -58,6 +59,7 @@ class LapSoFar(NamedTuple):
     disturbed: bool = False
     word: PlanWord = "none"
     resumed: bool = False
+    compound: str = ""
 
 
 class Said(NamedTuple):

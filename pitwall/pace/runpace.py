@@ -19,6 +19,7 @@ import numpy as np
 from pitwall.pace.lapmodel import LapModel, RunSoFar
 from pitwall.pace.programme import LONG_RUN, QUICK_RUN, Programme, log_odds
 from pitwall.pace.residuals import Residuals
+from pitwall.pace.turned import FOR_A_WET_TRACK, TurnedTrack
 from pitwall.pace.weighing import MIDDLE, Array, Record, Spread, weighted_median, weighted_quantiles
 
 LAP_SCALE_S = 0.15
@@ -66,7 +67,8 @@ class Forecast:
     """What was forecast of one lap time (or the mean of several): by each rule, pooled, with quantiles.
 
     ``by_mode``: mean and deviation of the log, were the run a quick or a long one (for one that is on: of both the
-    same); ``odds``: log odds of a long run by common practice, and the mode before.
+    same); ``odds``: log odds of a long run by common practice, and the mode before. ``turned``: for a track that turned
+    wet or dry.
     """
 
     rules: tuple[float, ...]
@@ -74,6 +76,7 @@ class Forecast:
     told: Array
     by_mode: tuple[tuple[float, float], ...] = ()
     odds: tuple[float, int] = (0.0, QUICK_RUN)
+    turned: bool = False
 
 
 def _records() -> dict[str, Record]:
@@ -96,6 +99,7 @@ class FieldLaps:
     records: dict[str, Record] = field(default_factory=_records)
     residuals: dict[str, Residuals] = field(default_factory=_residuals)
     spreads: dict[str, Spread] = field(default_factory=lambda: {"next": Spread(step=0.05), "after_out": Spread()})
+    turned: TurnedTrack = field(default_factory=TurnedTrack)
     outs: deque[tuple[float, bool, float]] = field(default_factory=lambda: deque(maxlen=OUT_MEMORY))
 
     def inside(self, car: str, laps: DrivenLaps, horizon: str) -> Forecast:
@@ -119,7 +123,9 @@ class FieldLaps:
             told = self.spreads[horizon].apply(told)
         return Forecast(rules, seconds, told, ((math.log(seconds), deviation),))
 
-    def first(self, car: str, laps: DrivenLaps, t: float, end_s: float = math.inf) -> Forecast | None:
+    def first(
+        self, car: str, laps: DrivenLaps, t: float, end_s: float = math.inf, compound: str = ""
+    ) -> Forecast | None:
         """The first timed lap of the next run, when the car comes in; None before the car drove a timed lap.
 
         Args:
@@ -127,10 +133,13 @@ class FieldLaps:
             laps: of the car.
             t: when it came in, seconds of the session.
             end_s: when the session ends; infinity where that is not known.
+            compound: what it came in on; empty where that is not known.
         """
         before = laps.before
         if not before:
             return None
+        if self.turned.turned(laps.run.compound, compound):
+            return self._on_a_turned_track(before, compound, sure=False)
         odds = log_odds(laps.run.mode, len(laps.run.tried), laps.run.wet, t, end_s)
         chance = self.programme.long_run(laps.run.mode, odds)
         by_mode = tuple(self.model.first_of_next(car, mode, t) for mode in (QUICK_RUN, LONG_RUN))
@@ -140,6 +149,10 @@ class FieldLaps:
         told[MIDDLE] = seconds
         return Forecast(rules, seconds, np.sort(told), by_mode, (odds, laps.run.mode))
 
+    def _on_a_turned_track(self, before: Sequence[float], compound: str, sure: bool) -> Forecast:
+        told = self.turned.told(compound in FOR_A_WET_TRACK, before, sure)
+        return Forecast((median(before[-3:]), float(told[MIDDLE])), float(told[MIDDLE]), told, turned=True)
+
     def _mixed(self, by_mode: Sequence[tuple[float, float]], chances: Sequence[float]) -> Array:
         errors = self.residuals["first"].errors(25)
         values = np.concatenate([mean + deviation * errors for mean, deviation in by_mode])
@@ -148,7 +161,7 @@ class FieldLaps:
         return made
 
     def after_out(
-        self, laps: DrivenLaps, out_ratio: float, used: bool, best_s: float, first: Forecast | None
+        self, laps: DrivenLaps, out_ratio: float, used: bool, best_s: float, first: Forecast | None, compound: str = ""
     ) -> Forecast:
         """The first timed lap, when the out-lap is over.
 
@@ -158,7 +171,10 @@ class FieldLaps:
             used: its tyres have done laps.
             best_s: its best lap; the field's usual one while it has none.
             first: what was forecast when it came in.
+            compound: what is on; empty where that is not known.
         """
+        if laps.before and self.turned.turned(laps.run.compound, compound):
+            return self._on_a_turned_track(laps.before, compound, sure=True)
         known = [(ratio, to_best, (1.0 if worn == used else OTHER_TYRES)) for ratio, worn, to_best in self.outs]
         weights, values = [], []
         for ratio, to_best, weight in (*OUT_FIRST, *known):
@@ -172,7 +188,7 @@ class FieldLaps:
         return Forecast(rules, seconds, told)
 
     def learn(self, horizon: str, said: Forecast, seconds: float, mode: int = QUICK_RUN) -> None:
-        """Take what was forecast, and what it was.
+        """Take what was forecast, and what it was. What is said of a turned track has a memory of its own.
 
         Args:
             horizon: which step ahead.
@@ -180,6 +196,8 @@ class FieldLaps:
             seconds: the lap, or the mean of the laps.
             mode: for the first lap of a run: what the run is.
         """
+        if said.turned:
+            return
         self.records[horizon].learn(said.rules, seconds)
         if horizon in self.spreads:
             self.spreads[horizon].learn(said.told, seconds)

@@ -47,6 +47,7 @@ class Column:
         most: the largest.
         needed: no plan without it.
         own_words: reads a cell in which more may stand than its kind says.
+        listed_in: the sheet, or the list of the event, whose names are offered there; another may be written as well.
     """
 
     name: str
@@ -59,6 +60,7 @@ class Column:
     most: float | None = None
     needed: bool = False
     own_words: Callable[[str], Any] | None = None
+    listed_in: str = ""
 
     def read(self, text: str) -> Any:
         """The value of a cell's text; what is no number in a column of numbers is left to the plan's model to refuse.
@@ -134,10 +136,12 @@ RUNS: tuple[Column, ...] = (
            note="such as: out, 3 timed, cool, 1 timed, in; or: out-in"),
     Column("fewest timed", ("shorten_to",), "whole", lambda run: run.shorten_to, least=1, most=400,
            note="with how many timed laps it still counts; empty: only with all"),
-    Column("tyres", ("tyres",), "text", lambda run: cells.text(run.tyres), note="a set of the sheet tyres"),
+    Column("tyres", ("tyres",), "text", lambda run: cells.text(run.tyres), listed_in="tyres",
+           note="a set of the sheet tyres"),
     Column("fuel kg", ("fuel_kg",), "number", lambda run: run.fuel_kg, least=0, most=500,
            note="on board when it leaves"),
-    Column("driver", ("driver",), "word", lambda run: cells.text(run.driver), note="empty: the plan's driver"),
+    Column("driver", ("driver",), "word", lambda run: cells.text(run.driver), listed_in="drivers",
+           note="empty: the plan's driver"),
     Column("window", ("window",), "text", lambda run: cells.text(run.window),
            note="only in this window of the session: its name or number"),
     Column("not before", ("release", "not_before"), "number", lambda run: run.release.not_before,
@@ -156,7 +160,7 @@ RUNS: tuple[Column, ...] = (
            note="for the whole run; such as: torque_map=3; flap=closed"),
     Column("before", ("before",), "list", lambda run: cells.listed(run.before) or None,
            note="runs that it must come before"),
-    Column("same as", ("same_as",), "word", lambda run: cells.text(run.same_as),
+    Column("same as", ("same_as",), "word", lambda run: cells.text(run.same_as), listed_in="runs",
            note="the run whose fuel and switches it repeats"),
     Column("group", ("group",), "text", lambda run: cells.text(run.group),
            note="runs of one group are done all or not at all"),
@@ -167,11 +171,14 @@ RUNS: tuple[Column, ...] = (
            note="that could do it as well"),
     Column("cut by flag", ("cut_by_flag",), "word", lambda run: _unless(run.cut_by_flag, "resume"),
            ("resume", "give_up"), note="when a window's flag cuts it: go on in the next one, or give up"),
+    Column("feedback", ("feedback",), "list", lambda run: cells.listed(run.feedback) or None,
+           note="what the driver is to comment on; such as: balance, tyres"),
 )
 """A run a row."""
 
 ITEMS: tuple[Column, ...] = (
-    Column("do", ("do",), "word", lambda item: cells.text(item.do), needed=True, note="a procedure of the library"),
+    Column("do", ("do",), "word", lambda item: cells.text(item.do), needed=True, listed_in="procedures",
+           note="a procedure of the library"),
     Column("on", ("on",), "laps of an item", lambda item: cells.laps_of_item(item.on) or None,
            note="on which laps; such as: out; timed 1 3; in"),
     Column("after", ("after",), "text", lambda item: cells.text(item.after), note="the place; such as: turn 4"),
@@ -201,10 +208,11 @@ TYRES: tuple[Column, ...] = (
 
 PLAN: tuple[Column, ...] = (
     Column("format version", ("plan",), "whole", lambda plan: plan.plan, needed=True, least=1, most=1, note="1"),
-    Column("car", ("car",), "word", lambda plan: cells.text(plan.car), needed=True, note="such as: 41"),
-    Column("driver", ("driver",), "word", lambda plan: cells.text(plan.driver), needed=True,
-           note="as the event file names him"),
-    Column("session", ("session",), "word", lambda plan: cells.text(plan.session), needed=True,
+    Column("car", ("car",), "word", lambda plan: cells.text(plan.car), needed=True, listed_in="cars",
+           note="such as: 41"),
+    Column("driver", ("driver",), "word", lambda plan: cells.text(plan.driver), needed=True, listed_in="drivers",
+           note="a name of the event file"),
+    Column("session", ("session",), "word", lambda plan: cells.text(plan.session), needed=True, listed_in="sessions",
            note="as the regulations name it; such as: practice-1"),
     Column("medium", ("medium",), "word", lambda plan: _unless(plan.medium, "two_way"),
            ("two_way", "one_way", "board"), note="how the driver is told; two_way when empty"),

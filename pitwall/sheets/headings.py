@@ -9,6 +9,8 @@ from pitwall.sheets.columns import Column
 
 GUIDE = "how to"
 """The sheet that explains the others; it is not read."""
+LISTS = "lists"
+"""The sheet with names of the event that other sheets offer; it is not read either."""
 
 
 def same_name(name: str) -> str:

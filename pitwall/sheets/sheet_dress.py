@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Literal
 
 from openpyxl.comments import Comment
@@ -16,11 +17,14 @@ from pitwall.sheets.tables import TABLES
 
 LAST_ROW = 200
 """Down to here cells are formatted, and checked while one types."""
+REMARK = "(what it means)"
+"""Of the third column of the sheet plan; in brackets, so it is not read."""
 LEAST_WIDTH, MOST_WIDTH = 8, 44
 TEXT_FORMAT = "@"
 _HEAD = PatternFill("solid", fgColor="E7E5DF")
 _LINE = Border(bottom=Side("thin", color="8A8A8A"))
-_NEEDED = Font(bold=True, underline="single")
+_STRONG = Font(name="Calibri", size=11, bold=True)
+_NEEDED = Font(name="Calibri", size=11, bold=True, underline="single")
 
 INTRODUCTION = (
     "A run plan for one car and one session. YAML is what pitwall reads at an event: turn this file into it with",
@@ -36,29 +40,44 @@ INTRODUCTION = (
 )
 
 
-def dress(sheet: Worksheet, name: str) -> None:
-    """Headings that stay in sight, widths, formats, lists and limits."""
+def dress(sheet: Worksheet, name: str, offered: Mapping[str, str]) -> None:
+    """Headings that stay in sight, widths, formats, lists and limits.
+
+    Args:
+        sheet: to be dressed.
+        name: which one it is.
+        offered: list of the event -> where its names stand in the file.
+    """
+    offered = {**offered, **{other: f"{other}!$A$2:$A${LAST_ROW}" for other in TABLES}}
     sheet.freeze_panes = "B2"
-    sheet.page_setup.orientation, sheet.page_setup.paperSize = "landscape", int(sheet.PAPERSIZE_A4)
-    sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
-    sheet.page_setup.fitToHeight = 0  # as many pages as it takes, each as wide as the table
+    _lay_on_paper(sheet)
+    if name == "plan":
+        for row, words in enumerate((REMARK, *(column.note for column in PLAN)), start=1):
+            sheet.cell(row, 3, words)
     for cell in sheet[1]:
-        cell.font, cell.fill, cell.border = Font(bold=True), _HEAD, _LINE
+        cell.font, cell.fill, cell.border = _STRONG, _HEAD, _LINE
     for at, values in enumerate(sheet.iter_cols(values_only=True), start=1):
         letter, longest = get_column_letter(at), max(len(str(value or "")) for value in values)
         sheet.column_dimensions[letter].width = max(LEAST_WIDTH, min(MOST_WIDTH, longest + 2))
     for at, column in enumerate(TABLES.get(name, ()), start=1):
         letter = get_column_letter(at)
         _explain(sheet, column, f"{letter}1")
-        _limit(sheet, column, f"{letter}2:{letter}{LAST_ROW}")
+        _limit(sheet, column, f"{letter}2:{letter}{LAST_ROW}", offered)
         if column.kind not in ("number", "whole"):
             _as_text(sheet, letter)
     for row, column in enumerate(PLAN if name == "plan" else (), start=2):
         _explain(sheet, column, f"A{row}")
-        _limit(sheet, column, f"B{row}")
+        _limit(sheet, column, f"B{row}", offered)
         sheet.cell(row, 2).alignment = Alignment(horizontal="left")
         if column.kind not in ("number", "whole"):
             sheet.cell(row, 2).number_format = TEXT_FORMAT
+
+
+def _lay_on_paper(sheet: Worksheet) -> None:
+    """Printed across A4, as wide as the table and as many pages as that takes."""
+    sheet.page_setup.orientation, sheet.page_setup.paperSize = "landscape", int(sheet.PAPERSIZE_A4)
+    sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
+    sheet.page_setup.fitToHeight = 0
 
 
 def _as_text(sheet: Worksheet, letter: str) -> None:
@@ -75,8 +94,9 @@ def _explain(sheet: Worksheet, column: Column, head: str) -> None:
         sheet[head].comment = Comment(column.note, "pitwall", height=60, width=260)
 
 
-def _limit(sheet: Worksheet, column: Column, where: str) -> None:
-    """What a cell takes while one types: a word of a list, or a number within its bounds.
+def _limit(sheet: Worksheet, column: Column, where: str, offered: Mapping[str, str]) -> None:
+    """What a cell takes while one types: a word of a list, or a number within its bounds. A name that stands on another
+    sheet is offered, and another is taken after a question: it may be written there later.
 
     Cells of moments of the session take seconds or text; they have no bounds.
     """
@@ -90,6 +110,9 @@ def _limit(sheet: Worksheet, column: Column, where: str) -> None:
                               formula1=f"{column.least:g}", formula2=f"{column.most:g}" if between else None)
         bounds = f"from {column.least:g} to {column.most:g}" if between else f"{column.least:g} or more"
         rule.error = f"a {'whole ' if kind == 'whole' else ''}number, {bounds}"
+    elif column.listed_in in offered:
+        rule = DataValidation(type="list", formula1=offered[column.listed_in], allow_blank=True)
+        rule.errorStyle, rule.error = "warning", f"not among the {column.listed_in} yet"
     else:
         return
     rule.errorTitle, rule.showErrorMessage = column.name, True
@@ -101,11 +124,11 @@ def guide(sheet: Worksheet) -> None:
     """The sheet that explains: what the file is, then every column of every sheet."""
     for number, line in enumerate(INTRODUCTION, start=1):
         sheet.cell(number, 1, line)
-    sheet["A1"].font = Font(bold=True)
+    sheet["A1"].font = _STRONG
     row = len(INTRODUCTION) + 1
     for at, words in enumerate(("sheet", "name", "what it means", "takes"), start=1):
         head = sheet.cell(row, at, words)
-        head.font, head.fill, head.border = Font(bold=True), _HEAD, _LINE
+        head.font, head.fill, head.border = _STRONG, _HEAD, _LINE
     for name, columns in {"plan": PLAN, **TABLES}.items():
         for column in columns:
             row += 1
@@ -116,6 +139,7 @@ def guide(sheet: Worksheet) -> None:
     for letter, width in zip("ABCD", (10, 24, 66, 36), strict=True):
         sheet.column_dimensions[letter].width = width
     sheet.sheet_view.showGridLines = False
+    _lay_on_paper(sheet)
 
 
 def _takes(column: Column) -> str:

@@ -21,7 +21,7 @@ from pitwall.sheets.cells import CellError, text
 from pitwall.sheets.columns import ABSENT, ITEMS, PLAN, RUNS, TYRES, Cell, Column, Unreadable
 from pitwall.sheets.headings import headings, same_name, sheets_there
 
-OF_RUN = Column("run", ("run",), "word", lambda run: run, needed=True, note="a run of the sheet runs")
+OF_RUN = Column("run", ("run",), "word", lambda run: run, needed=True, listed_in="runs", note="a run of the sheet runs")
 LABEL = Column("set", ("set",), "text", lambda label: label, needed=True, note="its label; such as: B1")
 TABLES: dict[str, tuple[Column, ...]] = {"runs": RUNS, "items": (OF_RUN, *ITEMS), "tyres": (LABEL, *TYRES)}
 """Sheet -> its columns, in order."""

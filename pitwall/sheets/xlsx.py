@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
+import warnings
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, time, timedelta
 from pathlib import Path
 from typing import Any
@@ -17,9 +18,9 @@ from openpyxl.worksheet.worksheet import Worksheet
 from pitwall.errors import UserError
 from pitwall.sheets.columns import Cell, Unreadable
 from pitwall.sheets.csv_folder import FORMULA_SIGNS
-from pitwall.sheets.headings import GUIDE, same_name
+from pitwall.sheets.headings import GUIDE, LISTS, same_name
 from pitwall.sheets.sheet_dress import dress, guide
-from pitwall.sheets.tables import SHEETS, Filed
+from pitwall.sheets.tables import SHEETS, Filed, cell_text
 
 MOST_ROWS, MOST_COLUMNS = 5000, 200
 MOST_BYTES = 24 << 20
@@ -27,13 +28,21 @@ MOST_CHARACTERS = 32_767
 """In one cell: what spreadsheets keep."""
 WHOLE_DIGITS = 15
 """Of a number: what spreadsheets keep."""
+NO_NAMES: Mapping[str, Sequence[str]] = {}
 _NEEDS_ESCAPE = re.compile("[\x00-\x08\x0b-\x1f\ufffe\uffff]|_(?=x[0-9A-Fa-f]{4}_)")
 _ESCAPE = re.compile("_x([0-9A-Fa-f]{4})_")
+_TRUTHS = {"=TRUE()": True, "=FALSE()": False}
+"""How some spreadsheets save a truth value."""
 _LEADING_NOUGHTS = re.compile("0{2,}")
 
 
-def write_xlsx(path: Path, tables: dict[str, list[list[Cell]]]) -> None:
+def write_xlsx(path: Path, tables: dict[str, list[list[Cell]]], names: Mapping[str, Sequence[str]] = NO_NAMES) -> None:
     """Write the tables, behind a sheet that says how to fill them in.
+
+    Args:
+        path: the file.
+        tables: the rows of each sheet.
+        names: what the event knows: ``procedures``, ``drivers`` and so on, offered where one of them is wanted.
 
     Raises:
         UserError: when the file cannot be written, or a text is longer than a cell can hold.
@@ -43,23 +52,35 @@ def write_xlsx(path: Path, tables: dict[str, list[list[Cell]]]) -> None:
     assert isinstance(first, Worksheet)
     first.title = GUIDE
     guide(first)
+    offered = {name: f"{LISTS}!${get_column_letter(at)}$2:${get_column_letter(at)}${len(known) + 1}"
+               for at, (name, known) in enumerate(names.items(), start=1) if known}
     for sheet in SHEETS:
         made = book.create_sheet(sheet)
         for number, row in enumerate(tables[sheet], start=1):
             for at, value in enumerate(row, start=1):
                 _put(made, sheet, number, at, value)
-        dress(made, sheet)
+        dress(made, sheet, offered)
+    if offered:
+        _list(book.create_sheet(LISTS), names)
     try:
         book.save(path)
     except OSError as problem:
         raise UserError(f"{path}: cannot be written ({problem.strerror})") from None
 
 
+def _list(sheet: Worksheet, names: Mapping[str, Sequence[str]]) -> None:
+    for at, (name, known) in enumerate(names.items(), start=1):
+        for row, one in enumerate((name, *known), start=1):
+            _put(sheet, LISTS, row, at, one)
+
+
 def _put(sheet: Worksheet, name: str, row: int, column: int, value: Cell) -> None:
     if value is None:
         return
     cell = sheet.cell(row, column)
-    if isinstance(value, float) and float(f"{value:.{WHOLE_DIGITS}g}") != value:
+    if isinstance(value, bool):
+        value = cell_text(value)  # yes or no, as the list of words there has it
+    elif isinstance(value, float) and float(f"{value:.{WHOLE_DIGITS}g}") != value:
         value = repr(value)  # the digits that a spreadsheet would cut off are kept as text
     elif isinstance(value, int) and abs(value) >= 10**WHOLE_DIGITS:
         value = str(value)
@@ -87,7 +108,9 @@ def read_xlsx(path: Path) -> Filed:
         with zipfile.ZipFile(path) as parts:
             if sum(part.file_size for part in parts.infolist()) > MOST_BYTES:
                 raise UserError(f"{path}: holds more than a plan can: delete the empty rows below the tables")
-        book = load_workbook(path, data_only=False)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # of decorations that the library does not keep: only cells are wanted
+            book = load_workbook(path, data_only=False)
     except UserError:
         raise
     except (OSError, zipfile.BadZipFile, InvalidFileException) as problem:
@@ -96,7 +119,7 @@ def read_xlsx(path: Path) -> Filed:
         raise UserError(f"{path}: is damaged ({type(problem).__name__}: {problem}): save it anew as .xlsx") from None
     pages = {same_name(name): book[name] for name in book.sheetnames if isinstance(book[name], Worksheet)}
     found = {sheet: _rows(path, pages[sheet]) for sheet in SHEETS if sheet in pages}
-    others = tuple(name for name in book.sheetnames if same_name(name) not in (*SHEETS, GUIDE))
+    others = tuple(name for name in book.sheetnames if same_name(name) not in (*SHEETS, GUIDE, LISTS))
     notes = [f"{path.name}: sheet {name!r} is none of the plan's and is not read" for name in others]
     notes += [note for sheet in found for note in _hidden(path, pages[sheet])]
     return Filed(found, others, tuple(notes))
@@ -136,6 +159,8 @@ def _hidden(path: Path, page: Worksheet) -> Iterator[str]:
 
 def _value(cell: Any) -> Cell:
     value, kind = cell.value, cell.data_type
+    if kind == "f" and value in _TRUTHS:
+        return _TRUTHS[value]
     if kind == "f":
         return Unreadable("a formula", "its value: copy, and paste as values")
     if kind == "e":

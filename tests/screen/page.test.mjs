@@ -4,7 +4,12 @@ import { test } from "node:test";
 
 import { DaemonClock, clockText, lapText, OLD_AFTER_S } from "../../pitwall/screen/static/app/clock.js";
 import { meant } from "../../pitwall/screen/static/app/commands.js";
-import { written } from "../../pitwall/screen/static/app/shorthand.js";
+import { byRun } from "../../pitwall/screen/static/app/comment.js";
+import { Draft } from "../../pitwall/screen/static/app/draft.js";
+import { pieces, wrapped } from "../../pitwall/screen/static/app/fitting.js";
+import { inWords, isTags, tagged, typedOf } from "../../pitwall/screen/static/app/shorthand.js";
+import { labels } from "../../pitwall/screen/static/app/strip.js";
+import { partWords } from "../../pitwall/screen/static/app/words.js";
 import { Store } from "../../pitwall/screen/static/app/store.js";
 
 const spoke = (t, more = {}) => ({ type: "clock_state", id: "c", t, remaining_s: 3600 - t, running: true, rate: 1, status: "green",
@@ -94,9 +99,84 @@ test("a key means the call that is marked; said goes to none that was dealt with
   assert.equal(meant("q", store, "41", ""), null);
 });
 
-test("digits stand for the usual words, with a severity after a dot; everything else is what was typed", () => {
-  assert.equal(written("1"), "understeer entry");
-  assert.equal(written("26.4"), "understeer mid, oversteer exit, severity 4");
-  assert.equal(written(" 4 to 5 bar "), "4 to 5 bar");
-  assert.equal(written("10"), "10");
+test("a tag is turn, phase, finding, severity and trend, a letter or a number each", () => {
+  const [one] = tagged("14eu3").remarks;
+  assert.deepEqual(one, { turn: 14, phase: "entry", about: "balance", what: "understeer", severity: 3 });
+  assert.equal(inWords(one), "turn 14 entry: understeer, severity 3");
+  assert.deepEqual(tagged("4mo, 7f-").remarks.map(inWords), ["turn 4 mid: oversteer", "turn 7: front locking, worse"]);
+  assert.deepEqual(tagged("").remarks, []);
+});
+
+test("a tag that cannot be read, or says nothing, is told and not sent", () => {
+  assert.match(tagged("14eq").wrong, /14eq/);
+  assert.match(tagged("99u").wrong, /99u/);
+  assert.match(tagged("14e").wrong, /what was it there/);
+});
+
+test("remarks are opened again as the letters they were typed in; what letters cannot say is left alone", () => {
+  for (const typed of ["14eu3", "4mo, 7f-", "k2", "9=", "3xw5+"]) assert.equal(typedOf(tagged(typed).remarks), typed);
+  assert.equal(typedOf([{ about: "engine", what: "misfire" }]), "");
+});
+
+test("words are taken for tags only where each has a number and a finding", () => {
+  assert.ok(isTags("14eu3"));
+  assert.ok(isTags(" 4mo 7xw2 "));
+  for (const words of ["us", "so", "4 to 5 bar", "push 3", "box", "", "14", "3 words"]) assert.ok(!isTags(words), words);
+});
+
+const written = (text, tags = "") => Object.assign(new Draft(5), { text, tags });
+
+test("a comment says its words and its tags; tags that are no letters go to the daemon as shorthand", () => {
+  assert.equal(written("").given(), null);
+  assert.deepEqual(written("it turns too much").given(), { text: "it turns too much" });
+  assert.deepEqual(written("7f").given(), { remarks: tagged("7f").remarks });
+  assert.deepEqual(written("too much", "9xo4").given(), { text: "too much", remarks: tagged("9xo4").remarks });
+  assert.deepEqual(written("", "t4 mid us 3").given(), { shorthand: "t4 mid us 3" });
+});
+
+test("a comment that stands gets what is new, by its number", () => {
+  const one = { comment: 6, t: 5, by: "ann", text: "floats", remarks: tagged("4mu").remarks };
+  assert.equal(Draft.of(one).given(), null);
+  assert.deepEqual(Object.assign(Draft.of(one), { tags: "4mu2" }).given(), { comment: 6, remarks: tagged("4mu2").remarks });
+  assert.deepEqual(Object.assign(Draft.of(one), { text: "floats a lot" }).given(), { comment: 6, text: "floats a lot" });
+});
+
+const letters = (text) => text.length;
+
+test("words that have no room are cut where a speaker pauses, in order, and nothing is lost", () => {
+  const text = "Next run holds: three timed laps, one cool-down lap. Items: hold, comment.";
+  const cut = pieces(text, 2, (one) => wrapped(one, 20, letters));
+  assert.equal(cut.join(" "), text);
+  assert.ok(cut.length > 1);
+  for (const piece of cut) assert.ok(wrapped(piece, 20, letters) <= 2, piece);
+  assert.ok(cut[0].endsWith(":") || cut[0].endsWith(","));
+});
+
+test("a clause that alone has no room is cut between its words", () => {
+  const cut = pieces("one two three four five six", 1, (one) => wrapped(one, 9, letters));
+  assert.deepEqual(cut, ["one two", "three", "four five", "six"]);
+});
+
+test("labels of the lap stand where there is room, and a loop gives way to a place that is acted on", () => {
+  const laid = labels([{ name: "loop 2", x: 395, t: 1 }, { name: "last place for the pit entry", x: 380, t: 2 },
+    { name: "pit entry", x: 400, t: 3 }, { name: "line", x: 440, t: 4 }], 450);
+  const row = Object.fromEntries(laid.map((one) => [one.name, one.row]));
+  assert.ok(row["pit entry"] >= 0 && row.line >= 0 && row["last place for the pit entry"] >= 0);
+  assert.equal(row["loop 2"], -1);
+});
+
+test("of a call in parts it is told which part is to be said now", () => {
+  const parts = [{ text: "one", say_from_s: 1, spoken_s: 1 }, { text: "two", say_from_s: 9, spoken_s: 1 }];
+  assert.equal(partWords({ parts, parts_said: 0 }), "part 1 of 2");
+  assert.equal(partWords({ parts: parts.slice(1), parts_said: 1 }), "part 2 of 2");
+  assert.equal(partWords({ parts: [], parts_said: 0 }), "");
+});
+
+const noted = (comment, run) => ({ comment, t: comment, by: "ann", text: `${comment}`, run, remarks: [] });
+
+test("beside this run's comments stand those of the run before", () => {
+  const all = [noted(3, "two"), noted(2, "one"), noted(1, "zero")];
+  assert.deepEqual(byRun(all, "two").map(([run, , said]) => [run, said.length]), [["two", 1], ["one", 1]]);
+  assert.deepEqual(byRun(all.slice(1), null).map(([run]) => run), ["one", "zero"]);
+  assert.deepEqual(byRun(all.slice(1), "two").map(([run]) => run), ["one", "zero"]);
 });

@@ -29,14 +29,19 @@ def begun(processes: Processes, *more: str, event: str = "event.yaml") -> tuple[
 
 def give(processes: Processes, said: dict[str, Any], name: str, *words: str, car: str = "41", by: str = "ann") -> None:
     """One command from another seat, as any client of the bus gives it; ``words`` are its arguments, ``name=value``."""
-    program = shutil.which("mosquitto_pub")
-    assert program, "the tests need mosquitto_pub: install the package mosquitto-clients (apt-get install)"
     arguments = dict(word.split("=", 1) for word in words)
     message = {"id": f"{by}-{next(_numbers)}", "command": name, "by": by, **arguments}
+    publish(said, f"desk/{car}/command", message)
+
+
+def publish(said: dict[str, Any], rest: str, message: dict[str, Any]) -> None:
+    """One message on a topic of the session."""
+    program = shutil.which("mosquitto_pub")
+    assert program, "the tests need mosquitto_pub: install the package mosquitto-clients (apt-get install)"
     port = said["broker"].rpartition(":")[2]
-    topic = f"pitwall/1/{said['session']}/desk/{car}/command"
+    topic = f"pitwall/1/{said['session']}/{rest}"
     subprocess.run([program, "-h", "127.0.0.1", "-p", port, "-q", "1", "-t", topic, "-m", json.dumps(message)],
-                   check=True, timeout=20)  # fmt: skip
+                   check=True, timeout=60)  # fmt: skip
 
 
 _numbers = itertools.count(1)

@@ -6,6 +6,7 @@ import json
 
 import pytest
 
+from pitwall.model.comments import Remark
 from tests.acceptance.processes import Processes
 from tests.screen.conftest import Open
 from tests.screen.serving import begun, call_to_make, commands, give, hides, press, shows, until
@@ -29,15 +30,15 @@ def test_a_call_appears_and_one_key_says_it_was_made(processes: Processes, open_
 
 
 def test_an_entry_is_taken_back_with_one_key(processes: Processes, open_page: Open) -> None:
-    """A skipped call goes; `u` brings it back while there is time for it."""
+    """A skipped call goes; `u` takes that back, and the daemon's answer stands at the bottom."""
     _, said = begun(processes)
     page = open_page(said["screen"])
-    words = call_to_make(page)
+    call_to_make(page)
     press(page, "x")
     shows(page, "skipped", ".queue .state")
     press(page, "u")
     until(lambda: len(commands(said, "undo")) == 1)
-    shows(page, words, ".say .words")
+    shows(page, "taken back", ".notes")
 
 
 def test_two_pages_stay_in_step(processes: Processes, open_page: Open) -> None:
@@ -55,20 +56,57 @@ def test_two_pages_stay_in_step(processes: Processes, open_page: Open) -> None:
 
 
 def test_a_comment_carries_the_moment_of_the_key(processes: Processes, open_page: Open) -> None:
-    """`n` stamps; the words come later and in eight keystrokes: digits stand for the usual ones."""
+    """`n` stamps; the words come later. A usual comment is eight keystrokes at most, and is noted as remarks."""
     _, said = begun(processes)
     page = open_page(said["screen"])
     page.keyboard.press("n")
-    stamped = page.locator(".comments label").inner_text()
+    stamped = page.locator(".comments label").first.inner_text()
     then = page.locator(".time b").inner_text()
     until(lambda: page.locator(".time b").inner_text() != then)
-    page.keyboard.type("14.3")
+    usual = "14eu3"
+    page.keyboard.type(usual)
     press(page, "Enter")
-    shows(page, "understeer entry, oversteer entry, severity 3", ".comments ol")
+    assert len(("n", *usual, "Enter")) <= 8
+    shows(page, "turn 14 entry: understeer, severity 3", ".comments ol")
     given = commands(said, "comment")[0]
+    assert given.remarks == (Remark(turn=14, phase="entry", what="understeer", severity=3),)
     minutes, seconds = stamped.split()[2].split(":")
     assert abs(given.t - (60 * int(minutes) + int(seconds))) <= 1.0
     hides(page, ".comments form")
+
+
+def test_a_comment_gets_its_tags_afterwards(processes: Processes, open_page: Open) -> None:
+    """Free text first; `b` opens the last comment again, and buttons or letters tag it. The words stay."""
+    _, said = begun(processes)
+    page = open_page(said["screen"])
+    page.keyboard.press("n")
+    page.keyboard.type("it turns too much")
+    press(page, "Enter")
+    shows(page, "it turns too much", ".comments ol")
+    press(page, "b")
+    page.locator(".comments input[name=tags]").fill("9x")
+    for name in ("o oversteer", "4 costs much"):
+        page.get_by_role("button", name=name).click()
+    shows(page, "reads: turn 9 exit: oversteer, severity 4", ".comments")
+    press(page, "Enter")
+    shows(page, "turn 9 exit: oversteer, severity 4", ".comments ol")
+    first, second = commands(said, "comment")
+    assert (first.text, second.text, second.comment) == ("it turns too much", None, 1)
+    shows(page, "it turns too much", ".comments ol")
+
+
+def test_a_refused_comment_is_not_lost(processes: Processes, open_page: Open) -> None:
+    """Tags that nobody can read are refused with the word that is wrong, and the pad opens again with it."""
+    _, said = begun(processes)
+    page = open_page(said["screen"])
+    page.keyboard.press("n")
+    page.locator(".comments input[name=tags]").fill("t4 mid undersomething")
+    page.locator(".comments input[name=tags]").press("Enter")
+    shows(page, "undersomething", ".said-here")
+    until(lambda: page.locator(".comments input[name=tags]").input_value() == "t4 mid undersomething")
+    page.locator(".comments input[name=tags]").fill("t4 mid us 2")
+    press(page, "Enter")
+    shows(page, "turn 4 mid: understeer, severity 2", ".comments ol")
 
 
 def test_what_others_write_stays_text(processes: Processes, open_page: Open) -> None:
@@ -84,8 +122,10 @@ def test_what_others_write_stays_text(processes: Processes, open_page: Open) -> 
     assert page.title() == "pitwall"
 
 
-def test_a_changed_plan_is_looked_at_and_adopted(processes: Processes, open_page: Open) -> None:
-    """A plan file is saved: the page says that a changed plan waits; `p` shows it, `y` adopts it, the plan changes."""
+@pytest.mark.parametrize("by", ["keys", "a press on the plan"])
+def test_a_changed_plan_is_looked_at_and_adopted(processes: Processes, open_page: Open, by: str) -> None:
+    """A plan file is saved: the page says that a changed plan waits; `p` shows it, `y` adopts it, the plan changes. So
+    does a press on a run of the plan, which tells why it stands as it does and what would help, and one on adopt."""
     event = processes.copy_demo()
     _, said = begun(processes, event=str(event))
     page = open_page(said["screen"])
@@ -97,9 +137,14 @@ def test_a_changed_plan_is_looked_at_and_adopted(processes: Processes, open_page
     assert rest
     plan.write_text(head + "\n", encoding="utf-8")
     shows(page, "changed plan", ".plan")
-    page.keyboard.press("p")
-    page.locator(".over .sheet li").first.wait_for()
-    press(page, "y")
+    if by == "keys":
+        page.keyboard.press("p")
+        page.locator(".over .sheet li").first.wait_for()
+        press(page, "y")
+    else:
+        page.locator(".lanes button").last.click()
+        shows(page, "in eight of ten futures", ".over .times")
+        page.locator(".over .offer").get_by_role("button", name="adopt").click()
     hides(page, ".over")
     until(lambda: len(commands(said, "adopt")) == 1)
     until(lambda: page.locator(".lanes li").count() < before)
@@ -127,7 +172,7 @@ def test_every_key_of_the_help_does_what_it_says_or_tells_why_not(processes: Pro
     keys = page.locator(".over dt kbd").all_inner_texts()
     page.keyboard.press("Escape")
     hides(page, ".over")
-    assert {"s", "x", "d", "r", "c", "m", "k", "w", "n", "p", "a", "u", "l", "i", "o", "f", "e", "g", "t"} <= set(keys)
+    assert set("sxdrcmkwnbpaulifoegt") <= set(keys)
     for key, words in (("w", "no answer is owed"), ("p", "no changed plan waits"), ("9", "there is no car 9")):
         page.keyboard.press(key)
         shows(page, words, ".said-here")

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 
+from pitwall.comments.changes import findings
 from pitwall.debrief import model as debrief
 from pitwall.debrief.model import CarDebrief, Debrief, LapRow, SessionSummary, Uncertain
-from pitwall.model.comments import Comment
+from pitwall.model.comments import Comment, Remark
 
 GREEN = datetime(2031, 5, 16, 8, 30, tzinfo=UTC)
 HOSTILE = ('<script>alert(1)</script> & "quoted" </style> $x^2$ %PDF <b>bold</b> \x00\x1b[31m \u202eturned\u202c '
@@ -91,9 +92,25 @@ def window(run_name: str, text: str) -> debrief.DataWindow:
     )
 
 
+def said_by_the_driver(text: str) -> tuple[Comment, ...]:
+    """Comments with and without words and remarks, the same thing in two runs, and two that cannot both hold."""
+    mid_four = Remark(turn=4, phase="mid", what="understeer", severity=3)
+    return (
+        Comment(comment=1, t=880, by="ann", text=text, run="holds", lap="timed lap 2", driver="ines", tagged_by="tom",
+                remarks=(mid_four, Remark(about="grip", what="good"))),
+        Comment(comment=2, t=885, by="ann", run="holds", driver="ines",
+                remarks=(Remark(turn=9, phase="exit", about="traction", what="wheelspin", severity=4),)),
+        Comment(comment=3, t=890, by="ann", text="or is it", run="holds", driver="ines",
+                remarks=(Remark(turn=4, phase="mid", what="oversteer"),)),
+        Comment(comment=4, t=1890, by="ann", text="better there", run="baseline", driver="ines",
+                remarks=(mid_four.model_copy(update={"severity": 1, "trend": "better"}),)),
+        Comment(comment=5, t=1899, by="ann"),
+    )
+
+
 def car(text: str = "held back: a car is alongside", name: str = "41") -> CarDebrief:
     """One car with a row of each kind; ``text`` is what people wrote, everywhere where people write."""
-    stint = debrief.Stint(from_s=250, to_s=900)
+    stint, comments = debrief.Stint(from_s=250, to_s=900), said_by_the_driver(text)
     return CarDebrief(
         car=name, drivers=("ines", "maro"), alternate="short", best_lap_s=92.437,
         runs=(run("holds", "must", "done", purpose=text, stints=(stint,), best_lap_s=92.437, clean_laps=3,
@@ -123,7 +140,7 @@ def car(text: str = "held back: a car is alongside", name: str = "41") -> CarDeb
         questions=(debrief.QuestionRow(question=1, asked_s=400, text=text),
                    debrief.QuestionRow(question=2, asked_s=500, text="gap?", answered_s=530, by="ann")),
         changes=(debrief.ChangeRow(t=1200, what="compare dropped", by="ann", why=text, revision=3),),
-        comments=(Comment(t=880, by="ann", text=text, run="holds"),),
+        comments=comments, said=findings(comments, (*laps("holds", 3, 3), *laps("baseline", 10, 2)), ()),
         notes=("No positions were heard.",),
     )
 

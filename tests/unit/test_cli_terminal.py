@@ -550,8 +550,8 @@ async def test_line_printer_ends_when_its_reader_went_away() -> None:
 
 
 def test_keys_are_split_from_what_the_terminal_sends() -> None:
-    """Letters, arrows and tab come out as keys; unknown sequences vanish."""
-    assert split_keys("sx\x1b[A\x1b[B\t\x1b[Zq\x1b") == ["s", "x", "up", "down", "tab", "q"]
+    """Letters, arrows, tab and a lone escape come out as keys; unknown sequences vanish."""
+    assert split_keys("sx\x1b[A\x1b[B\t\x1b[Zq\x1b") == ["s", "x", "up", "down", "tab", "q", "escape"]
 
 
 @pytest.mark.parametrize(

@@ -142,7 +142,7 @@ OTHER: dict[str, Any] = {
     "driver": "dana", "release": {"not_before": 60}, "after_garage_s": 60, "crew": ["floor"],
     "switches": {"flap": "open"}, "items": [FLAP], "shorten_to": 1, "before": ["spare"], "same_as": "spare",
     "group": "a-b", "dry_only": True, "after_flag": "allowed", "window": "morning", "cut_by_flag": "give_up",
-    "also_on": ["58"],
+    "also_on": ["58"], "feedback": ["balance", "tyres"],
 }  # fmt: skip
 
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import csv
 import shutil
+import zipfile
 from datetime import date, time, timedelta
 from functools import cache
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -173,10 +175,10 @@ def test_the_study_of_broken_files_finds_none_that_is_read_wrongly() -> None:
     ("plan", "A4", "drivr", ("'drivr'",)),
     ("plan", "A4", "car", ("'car' again", "row 3")),
     ("plan", "A1", "car", ("'car' in the first row", "what, value")),
-    ("plan", "C5", "by hand", ("beside the table", "(remarks)")),
+    ("plan", "D5", "by hand", ("beside the table", "(remarks)")),
     ("runs", "F1", "fewest", ("a column 'fewest'", "did you mean 'fewest timed'?")),
     ("runs", "F1", "laps", ("a column 'laps' again",)),
-    ("runs", "Z3", "forgotten", ("none of the table's", "(remarks)")),
+    ("runs", "AA3", "forgotten", ("none of the table's", "(remarks)")),
     ("runs", "H2", "=20+2", ("a formula", "paste as values")),
     ("runs", "H2", "#REF!", ("the error #REF!",)),
     ("runs", "K3", time(8, 0), ("a time of day (08:00:00)", "+00:08:00")),
@@ -264,7 +266,8 @@ def test_names_are_read_as_people_write_them(sheet: Path) -> None:
     book = load_workbook(sheet)
     page = book["runs"]
     page.title, page["A1"], page["C1"], page["C3"], page["H3"] = "Runs ", "RUN", " Want", " should ", " 20 "
-    page["Z1"], page["Z3"] = "(remarks)", "ask the aero people"
+    page["V5"], page["V2"], page["V3"] = "=TRUE()", False, "No"
+    page["AA1"], page["AA3"] = "(remarks)", "ask the aero people"
     book.save(sheet)
     assert read_any(sheet) == _setup().plans["41"]
 
@@ -290,6 +293,39 @@ def test_a_file_that_is_no_spreadsheet_is_refused(tmp_path: Path, content: bytes
         read_any(tmp_path / "plan.xlsx")
     with pytest.raises(UserError, match="no such file"):
         read_any(tmp_path / "none.xlsx")
+
+
+def test_damaged_files_are_refused_or_read_and_nothing_else(sheet: Path, folder: Path) -> None:
+    """Bytes of a spreadsheet, of the XML within it and of CSV files overwritten at random: never an error of ours."""
+    whole, parts = sheet.read_bytes(), {path: path.read_bytes() for path in folder.iterdir()}
+    with zipfile.ZipFile(sheet) as book:
+        inner = {name: book.read(name) for name in book.namelist()}
+    refused = 0
+    for seed in range(24):
+        rng = np.random.default_rng(seed)
+        target = sheet if seed % 3 else folder
+        if seed % 3 == 0:
+            for path, content in parts.items():
+                path.write_bytes(_mangled(content, rng))
+        elif seed % 3 == 1:
+            sheet.write_bytes(_mangled(whole, rng))
+        else:
+            chosen = str(rng.choice(sorted(inner)))
+            with zipfile.ZipFile(sheet, "w") as book:
+                for name, content in inner.items():
+                    book.writestr(name, _mangled(content, rng) if name == chosen else content)
+        try:
+            read_any(target)
+        except UserError:
+            refused += 1
+    assert refused >= 8
+
+
+def _mangled(content: bytes, rng: np.random.Generator) -> bytes:
+    found = bytearray(content)
+    for _ in range(int(rng.integers(1, 8))):
+        found[int(rng.integers(len(found)))] = int(rng.integers(256))
+    return bytes(found)
 
 
 # -- CSV as it comes ---------------------------------------------------------------------------------------------------
@@ -410,6 +446,22 @@ def test_lists_and_limits_are_those_of_the_model(sheet_of_demo: Path) -> None:
         for column in TABLES[name]:
             if len(column.path) == 1 and column.path[0] in schema:
                 _agrees(column, schema[str(column.path[0])])
+
+
+def test_names_are_offered_where_one_is_wanted(tmp_path: Path) -> None:
+    """Runs, sets and, with an event, procedures and drivers; another may be written all the same."""
+    assert main(["plan", "template", str(tmp_path / "new.xlsx"), "--event", str(demo_event())]) == 0
+    book = load_workbook(tmp_path / "new.xlsx")
+    rules = {(name, str(rule.sqref).split(":")[0]): rule for name in (*TABLES, "plan") for rule in
+             book[name].data_validations.dataValidation}
+    assert rules["items", "A2"].formula1 == "runs!$A$2:$A$200"
+    assert rules["runs", "G2"].formula1 == "tyres!$A$2:$A$200"
+    known = [str(cell.value) for (cell,) in book["lists"]["A2:A99"] if cell.value is not None]
+    assert known == sorted(_setup().procedures)
+    assert rules["items", "B2"].formula1 == f"lists!$A$2:$A${len(known) + 1}"
+    assert rules["items", "B2"].errorStyle == "warning"
+    assert ("plan", "B4") in rules
+    assert [cell.data_type for row in book["lists"].iter_rows() for cell in row if cell.data_type == "f"] == []
 
 
 def _agrees(column: Column, schema: dict[str, Any]) -> None:

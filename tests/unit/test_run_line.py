@@ -53,6 +53,7 @@ def runs(draw: st.DrawFn) -> Run:
         "crew": st.lists(LABEL), "switches": VALUES, "before": st.lists(SLUG, max_size=3), "same_as": SLUG,
         "group": LABEL, "dry_only": st.booleans(), "after_flag": st.sampled_from(["allowed", "only"]),
         "also_on": st.lists(SLUG, max_size=3), "window": LABEL, "cut_by_flag": st.sampled_from(["resume", "give_up"]),
+        "feedback": st.lists(st.sampled_from(["tyres", "balance", "grip"]), max_size=3),
         "purpose": st.text(max_size=20), "after_garage_s": st.lists(LONG, min_size=3, max_size=3).map(sorted),
         "items": st.lists(ITEM, max_size=3),
         "release": st.fixed_dictionaries({}, optional={"not_before": SECONDS, "gap_ahead_s": LONG}),

@@ -100,6 +100,7 @@ def test_the_demo_sheet_is_one_page_with_every_call_on_it() -> None:
     for run in sheet.runs:
         for words in (run.head, run.laps_text, run.purpose, *(call.text for lap in run.laps for call in lap.calls)):
             assert _squeezed(words) in _squeezed(page), words
+    assert "3 baseline, goes on" in " ".join(page.split())
     box = PdfReader(io.BytesIO(pdf)).pages[0].mediabox
     assert sorted((round(float(box.width)), round(float(box.height)))) == [595, 842]  # ISO 216: A4 is 210 mm by 297 mm
     sizes: list[float] = []

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from pitwall.cli.terminal.board import Board
+from pitwall.cli.terminal.pad import CommentLine
 from pitwall.model.commands import RecordCommand
 from pitwall.model.events import CallCommand, CommandGiven, PlanCommand
 from pitwall.model.outputs import Alert, Prompt, Proposal
@@ -22,7 +23,7 @@ TRUTH: dict[str, dict[str, Any]] = {
 }
 """What happened, one key each; of the car that is shown, or of the session."""
 OWED: dict[str, RecordCommand] = {"k": "asked", "w": "answered"}
-KEYS = (*ON_OPEN, *ON_SAID, *TRUTH, *OWED, "m", "a", "p", "v")
+KEYS = (*ON_OPEN, *ON_SAID, *TRUTH, *OWED, "m", "a", "p", "v", "n")
 ANSWERS: dict[str, PlanCommand] = {"y": "adopt", "n": "decline"}
 DEALT_WITH = ("late", "said", "done", "withdrawn", "skipped", "missed")
 WAS_SAID = ("said", "late", "unconfirmed")
@@ -46,6 +47,8 @@ class Desk:
         self.helping = False
         self.looking: Proposal | None = None
         """The changed plan that is shown: it is adopted or declined as it was seen."""
+        self.writing: CommentLine | None = None
+        """The comment that is being typed: every key belongs to it."""
 
     @property
     def car(self) -> str | None:
@@ -64,6 +67,8 @@ class Desk:
         A key that does nothing leaves its reason in the board's ``hint``.
         """
         self._board.hint = ""
+        if self.writing is not None:
+            return self._typed(self.writing, key)
         if self.looking is not None:
             return self._decide(key, now)
         if self.helping or key == "?":
@@ -85,6 +90,9 @@ class Desk:
         if key == "p":
             self.looking = next(iter(self._board.waiting(car)), None)
             self._board.hint = "" if self.looking is not None else f"no changed plan waits for car {car}"
+            return None
+        if key == "n":
+            self.writing = CommentLine(car, now)
             return None
         if key in TRUTH:
             return self._command(car, now, **TRUTH[key])
@@ -109,6 +117,12 @@ class Desk:
         if key in ON_OPEN:
             self._call = ""  # dealt with: on to what is most pressing
         return self._command(car, now, command=ON_OPEN.get(key) or ON_SAID[key], call=prompt.call)
+
+    def _typed(self, line: CommentLine, key: str) -> CommandGiven | None:
+        """A key of the comment; the command is of the moment at which it was begun."""
+        ended = line.press(key)
+        self.writing = None if ended else line
+        return self._command(line.car, line.t, command="comment", **line.given()) if ended == "keep" else None
 
     def _of_questions(self, key: str, car: str, now: float) -> CommandGiven | None:
         """The driver asked something, or has the answer that is owed for longest."""

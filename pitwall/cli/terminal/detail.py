@@ -18,7 +18,7 @@ HELP = (
     "  up, down  choose the call         a  take note of the oldest alert of any car",
     "  tab, 1-9  choose the car          q  leave; the daemon goes on",
     "  p  a changed plan that waits: look at it, then y adopts it and n declines it",
-    "  v  ask the forecast what it would change in the plans; p then shows its advice",
+    "  v  ask for advice; p shows it     n  type what the driver says, Enter keeps it",
     "WITHOUT A FEED: of the car that is shown, at the moment of the key",
     "  l  passed the line         i  entered the pits     o  left the pits",
     "  e  red flag     g  green   f  forgotten line    u  take back your last entry",

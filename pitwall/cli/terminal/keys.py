@@ -8,14 +8,15 @@ import os
 import sys
 from collections.abc import Callable, Iterator
 
-KEY_NAMES = {"\x1b[A": "up", "\x1b[B": "down", "\t": "tab", "\r": "enter", "\n": "enter"}
+KEY_NAMES = {"\x1b[A": "up", "\x1b[B": "down", "\t": "tab", "\r": "enter", "\n": "enter", "\x7f": "backspace",
+             "\x08": "backspace", "\x1b": "escape"}  # fmt: skip
 WINDOWS_NAMES = {"H": "up", "P": "down"}
 WINDOWS_POLL_S = 0.05
 
 
 @contextlib.contextmanager
 def key_presses(pressed: Callable[[str], None]) -> Iterator[None]:
-    """Call ``pressed`` with each key (a letter, or up, down, tab, enter) while the block lasts.
+    """Call ``pressed`` with each key (a letter, or up, down, tab, enter, escape, backspace) while the block lasts.
 
     Must be entered inside a running loop. The terminal is put back as it was, whatever happens.
     """
@@ -38,7 +39,8 @@ def split_keys(text: str) -> list[str]:
             keys += [KEY_NAMES[text[:3]]] if text[:3] in KEY_NAMES else []
             text = text[3:]
         else:
-            keys += [KEY_NAMES.get(text[0], text[0])] if text[0] != "\x1b" else []
+            # The key itself comes alone; before other characters it begins something that no key here sends.
+            keys += [KEY_NAMES.get(text[0], text[0])] if text[0] != "\x1b" or len(text) == 1 else []
             text = text[1:]
     return keys
 

@@ -107,7 +107,7 @@ class Picture:
         from rich.live import Live
 
         def pressed(key: str) -> None:
-            if key in LEAVE:
+            if key in LEAVE and not (key == "q" and self.desk.writing is not None):
                 stopping.set()
                 return
             command = self.desk.press(key, self.time.now())
@@ -128,7 +128,7 @@ class Picture:
 
         now = self.time.now()
         return paint(self.board, now, self.desk.car, self.desk.chosen(now), size, self.time.silent_s(), linked=linked,
-                     helping=self.desk.helping, looking=self.desk.looking)
+                     helping=self.desk.helping, looking=self.desk.looking, writing=self.desk.writing)
 
 
 def is_terminal() -> bool:

@@ -17,6 +17,7 @@ from pitwall.cli.terminal.advice import advice_line, ladder_lines, outlook_line
 from pitwall.cli.terminal.board import Board
 from pitwall.cli.terminal.cars import car_table
 from pitwall.cli.terminal.detail import HELP, detail, part_words, proposal_lines, waiting_line
+from pitwall.cli.terminal.pad import CommentLine
 from pitwall.cli.terminal.words import (
     STATE_WORDS,
     alert_line,
@@ -29,7 +30,7 @@ from pitwall.model.outputs import ForecastState, Prompt, Proposal
 from pitwall.model.units import clock_text
 
 TRUTH_KEYS_HELP = "l line  i in  o out  f forgotten  e red  g green  u undo  k asked  w answered"
-KEYS_HELP = "s said  x skip  d defer  r repeat  c confirm  m quiet  a noted  ? help  q leave"
+KEYS_HELP = "s said  x skip  d defer  r repeat  c confirm  n note  m quiet  a noted  ? help  q"
 
 STATE_STYLES = {"due": "bold", "late": "bold", "shown": "", "said": "dim"}
 STATUS_STYLES = {"green": "green", "yellow": "yellow", "slow": "yellow", "red": "red", "finished": "bold"}
@@ -46,7 +47,7 @@ STALE_AFTER_S = 5.0
 
 def paint(
     board: Board, now: float, car: str | None, chosen: int, size: tuple[int, int], silent_s: float,
-    *, linked: bool = True, helping: bool = False, looking: Proposal | None = None,
+    *, linked: bool = True, helping: bool = False, looking: Proposal | None = None, writing: CommentLine | None = None,
 ) -> RenderableType:
     """One picture of the session.
 
@@ -60,6 +61,7 @@ def paint(
         linked: there is a link to the broker.
         helping: show the help in the place of the calls.
         looking: show this changed plan in the place of the calls.
+        writing: this comment that is being typed is shown in the place of the keys.
     """
     width, height = size
     prompts = board.prompts(car, now) if car else ()
@@ -92,8 +94,16 @@ def paint(
     if more:
         parts.append(_one_line(f"  and {len(board.alerts) - len(alerts)} more"))
     parts += [_one_line(f"  {note}", "dim") for note in notes]
-    parts += [_one_line(TRUTH_KEYS_HELP, "dim"), _foot(board)]
-    return Group(*parts)
+    return Group(*parts, *_typing(board, writing, width))
+
+
+def _typing(board: Board, writing: CommentLine | None, width: int) -> list[Text]:
+    """The keys; or the comment that is being typed, its end in sight, and how it reads."""
+    if writing is None:
+        return [_one_line(TRUTH_KEYS_HELP, "dim"), _foot(board)]
+    typed, reads = writing.lines()
+    shown = typed if len(typed) <= width else f"...{typed[len(typed) - width + 3 :]}"
+    return [_one_line(shown, "bold"), _one_line(reads)]
 
 
 def _fits(forecast: ForecastState) -> list[Text]:

@@ -18,6 +18,7 @@ from pitwall.engine.rules import (
     owed,
     pace,
     procedure,
+    questions,
     release,
     session,
     switch,
@@ -38,5 +39,6 @@ RULES: tuple[Rule, ...] = (
     lap_kind.calls,
     owed.calls,
     care.calls,
+    questions.calls,
     pace.calls,
 )

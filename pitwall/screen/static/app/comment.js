@@ -1,27 +1,38 @@
 /**
  * The comment pad. One key stamps the moment, so that the words can be written after the driver has spoken; free text
- * first, tags afterwards. A usual comment is `n`, a digit or two, Enter.
+ * first, tags afterwards. A usual comment is `n`, the letters of its tags, Enter: `n14eu3` and Enter.
  */
 import { html, useEffect, useRef } from "./html.js";
 import { clockText } from "./clock.js";
-import { USUAL, written } from "./shorthand.js";
+import { FINDINGS, PHASES, TRENDS, inWords, isTags, lettersOf, partsOf, tagged } from "./shorthand.js";
+
+/** @typedef {import("./wire").Comment} Comment */
 
 /** @param {{desk: import("./desk.js").Desk, car: string}} props */
 export function CommentPad({ desk, car }) {
-  const noted = desk.comments(car);
-  return html`<section class="comments" tabindex="0" aria-label="comments">
-    <h2>comments <span>${desk.comment === null ? html`<button class="small" onClick=${() => desk.press("n")}><kbd>n</kbd> note</button>` : ""}</span></h2>
-    ${desk.comment !== null && html`<${Writing} desk=${desk} car=${car} />`}
+  const noted = desk.comments(car), writing = desk.comment !== null;
+  return html`<section class=${`comments${writing ? " writing" : ""}`} tabindex="0" aria-label="comments">
+    <h2>comments ${writing ? "" : html`<button class="small" onClick=${() => desk.press("n")}><kbd>n</kbd> note</button>
+      ${noted.length ? html`<button class="small" onClick=${() => desk.press("b")}><kbd>b</kbd> tag the last</button>` : ""}`}</h2>
+    ${writing && html`<${Writing} desk=${desk} car=${car} />`}
     ${noted.length > 0 && html`<div class="runs">${byRun(noted, desk.store.desks.get(car)?.run ?? null).map(([run, name, said]) => html`<div key=${run}>
-      <h3>${name}</h3><ol>${said.map((one) => html`<li key=${one.t + one.text}><span class="when">${clockText(one.t)}</span> ${one.text}</li>`)}</ol></div>`)}</div>`}
-    ${noted.length === 0 && desk.comment === null ? html`<p class="empty">What the driver says is noted here.</p>` : ""}
+      <h3>${name}</h3><ol>${said.map((one) => html`<${Noted} key=${one.comment} desk=${desk} one=${one} />`)}</ol></div>`)}</div>`}
+    ${noted.length === 0 && !writing ? html`<p class="empty">What the driver says is noted here.</p>` : ""}
   </section>`;
+}
+
+/** One comment: when and on which lap, the words, what it says in tags. A press gives it tags. */
+function Noted({ desk, one }) {
+  return html`<li><button class="noted" onClick=${() => desk.openComment(one)}><span class="when">${clockText(one.t)}</span>
+    ${one.text} ${one.remarks.map((/** @type {any} */ remark, /** @type {number} */ at) => html`<b key=${at}>${at ? "; " : ""}${inWords(remark)}</b>`)}
+    ${!one.text && !one.remarks.length ? html`<em>its words are still to come</em>` : ""}
+    ${one.lap ? html`<span class="when">${one.lap}</span>` : ""}</button></li>`;
 }
 
 /**
  * The comments of this run, and beside them those of the one before: is what was changed any better?
- * @param {import("./wire").Comment[]} noted the newest first @param {string | null} now the run that is on
- * @returns {[string, string, import("./wire").Comment[]][]} run, heading, and what was said on it
+ * @param {Comment[]} noted the newest first @param {string | null} now the run that is on
+ * @returns {[string, string, Comment[]][]} run, heading, and what was said on it
  */
 export function byRun(noted, now) {
   const names = [...new Set(noted.map((one) => one.run ?? ""))].filter((name) => name !== (now ?? ""));
@@ -33,18 +44,50 @@ export function byRun(noted, now) {
 }
 
 function Writing({ desk, car }) {
-  const field = useRef(null), { text } = desk.comment, shown = written(text);
+  const field = useRef(null), comment = desk.comment, { text, tags } = comment;
   useEffect(() => field.current?.focus(), []);
   const send = (/** @type {any} */ event) => {
     event.preventDefault();
     desk.keepComment(car);
   };
+  const only = isTags(text), typed = comment.typed(), read = tagged(typed);
   return html`<form onSubmit=${send}>
-    <label>said at ${clockText(desk.comment.t)}
-      <input ref=${field} value=${text} maxlength="2000" autocomplete="off" aria-describedby="usual"
+    <label>said at ${clockText(comment.t)}${comment.number ? `, comment ${comment.number}` : ""}
+      <input ref=${field} value=${text} maxlength="2000" autocomplete="off" aria-describedby="reads" name="text"
         onInput=${(/** @type {any} */ event) => { if (desk.comment) desk.comment.text = event.target.value; }} /></label>
-    ${shown !== text.trim() ? html`<p class="reads">reads: ${shown}</p>` : ""}
-    <p id="usual" class="usual">${USUAL.map((words, at) => html`<span key=${words}><kbd>${at + 1}</kbd> ${words}</span>`)}
-      <span><kbd>.3</kbd> severity</span> <span><kbd>Enter</kbd> keep</span> <span><kbd>Esc</kbd> drop</span></p>
+    <label class="tags">tags
+      <input value=${only ? text : tags} disabled=${only} maxlength="120" autocomplete="off" aria-describedby="reads" name="tags"
+        onInput=${(/** @type {any} */ event) => { if (desk.comment) desk.comment.tags = event.target.value; }} /></label>
+    <p id="reads" class="reads">${read.wrong ? html`<span>the daemon reads this as shorthand; in letters: turn, phase, finding, severity, as in <b>14eu3</b></span>`
+      : read.remarks.length ? `reads: ${read.remarks.map(inWords).join("; ")}`
+      : html`<span>text, <kbd>Tab</kbd>, tags; or tags alone: <b>14eu3</b> is turn 14 entry understeer 3</span>`}</p>
+    <${Chips} desk=${desk} field=${only ? "text" : "tags"} />
+    <p class="do"><button class="small ask"><kbd>Enter</kbd> keep</button>
+      <button class="small" type="button" onClick=${() => desk.close()}><kbd>Esc</kbd> drop</button></p>
   </form>`;
+}
+
+/** Every tag as a button, for hands on a screen; they change the letters of the last tag. */
+function Chips({ desk, field }) {
+  // Read at the press: the picture may be a tenth of a second old.
+  const read = () => {
+    const all = desk.comment[field].split(/([\s,;]+)/), last = all.pop() ?? "";
+    return { before: all.join(""), parts: /** @type {any} */ (partsOf(last) ?? {}) };
+  };
+  const { parts } = read();
+  const put = (/** @type {string} */ part, /** @type {any} */ value) => {
+    if (!desk.comment) return;
+    const now = read();
+    desk.comment[field] = now.before + lettersOf({ ...now.parts, [part]: now.parts[part] === value ? undefined : value });
+    desk.urgent = true;
+  };
+  const chip = (/** @type {string} */ part, /** @type {any} */ value, /** @type {string} */ words, key = String(value)) => html`
+    <button class="small chip" type="button" tabindex="-1" key=${part + value} aria-pressed=${parts[part] === value}
+      onClick=${() => put(part, value)}><kbd>${key}</kbd> ${words}</button>`;
+  return html`<div class="chips">
+    <div role="group" aria-label="corner phase">${Object.entries(PHASES).map(([key, words]) => chip("phase", key, words))}</div>
+    <div role="group" aria-label="finding">${Object.entries(FINDINGS).map(([key, one]) => chip("finding", key, inWords(one)))}</div>
+    <div role="group" aria-label="severity">${[1, 2, 3, 4, 5].map((level) => chip("severity", level, ["hardly felt", "felt", "costs time", "costs much", "undriveable"][level - 1]))}</div>
+    <div role="group" aria-label="against before">${Object.entries(TRENDS).map(([key, words]) => chip("trend", key, words))}</div>
+  </div>`;
 }

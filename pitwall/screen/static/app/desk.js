@@ -2,8 +2,8 @@
  * What this page is about: the store, the link, and what the person at it has chosen. Keys come in, commands go out.
  */
 import { UNDO_FOR_MS, meant } from "./commands.js";
+import { Draft } from "./draft.js";
 import { Link } from "./link.js";
-import { written } from "./shorthand.js";
 import { keepSheet } from "./sheet-store.js";
 import { Sounds } from "./sounds.js";
 import { Store } from "./store.js";
@@ -40,8 +40,10 @@ export class Desk {
     this.looking = null;
     /** @type {string | null} the run of the plan about which more is told */
     this.why = null;
-    /** @type {{t: number, text: string} | null} the comment that is being written, and when it was stamped */
+    /** @type {Draft | null} the comment that is being written */
     this.comment = null;
+    /** The last comment that was sent: refused, it is opened again, for nothing typed is lost. @type {{id: string, draft: Draft} | null} */
+    this.sentComment = null;
     /** @type {{text: string, until: number, bad: boolean} | null} */
     this.hint = null;
     /** @type {{id: string, words: string, car: string, command: string, call: unknown, until: number} | null} */
@@ -78,6 +80,10 @@ export class Desk {
   take(rest, message, retained) {
     this.urgent ||= message?.type === "prompt" || message?.type === "alert";
     if (message?.because) this.unanswered.delete(message.because);
+    if (message?.type === "refused" && message.because === this.sentComment?.id) {
+      this.comment ??= this.sentComment?.draft ?? null;
+      this.say(message.reason, true);
+    }
     this.store.take(rest, message, retained);
   }
 
@@ -199,7 +205,13 @@ export class Desk {
     if (key === "ArrowRight" || key === "ArrowLeft") return this.turn(key === "ArrowRight" ? 1 : -1);
     if (key === "p") return this.lookAtNext(car);
     if (key === "n") {
-      this.comment = { t: this.store.clock.now(), text: "" };
+      this.comment = new Draft(this.store.clock.now());
+      return true;
+    }
+    if (key === "b") {
+      const [last] = this.comments(car);
+      if (last) this.openComment(last);
+      else this.say(`no comment on car ${car} yet`, true);
       return true;
     }
     const asked = meant(key, this.store, car, this.chosen);
@@ -301,17 +313,24 @@ export class Desk {
     return id;
   }
 
+  /** A comment that stands gets tags, or other words. @param {import("./wire").Comment} one */
+  openComment(one) {
+    this.comment = Draft.of(one);
+  }
+
   /** Send the comment with the moment at which the key stamped it; an empty one is dropped. @param {string} car */
   keepComment(car) {
     if (this.comment === null) return;
-    const text = written(this.comment.text);
-    const id = text ? this.send(car, { command: "comment", text }, "comment noted", this.comment.t) : "";
-    if (id !== null) this.close();
+    const draft = this.comment, said = draft.given();
+    const id = said === null ? "" : this.send(car, { command: "comment", ...said }, "comment noted", draft.number === null ? draft.t : undefined);
+    if (id === null) return;
+    this.sentComment = { id, draft };
+    this.close();
   }
 
   /** The latest comments on a car, whoever noted them, the newest first. @param {string} car */
   comments(car) {
-    return (this.store.desks.get(car)?.comments ?? []).slice(-8).reverse();
+    return [...(this.store.desks.get(car)?.comments ?? [])].reverse();
   }
 
   /** What was done a moment ago and may be taken back with one key. */

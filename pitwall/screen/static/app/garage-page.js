@@ -1,6 +1,7 @@
 /** For a phone in the garage: when the car leaves next, on what, with how much, and what the crew has to do before. */
 import { html } from "./html.js";
 import { clockText } from "./clock.js";
+import { lapsText } from "./sheet-store.js";
 import { CAR_WORDS } from "./words.js";
 
 /** @param {{desk: import("./desk.js").Desk}} props */
@@ -20,18 +21,18 @@ export function GaragePage({ desk }) {
       ${leaves != null && html`<b>${clockText(Math.max(0, leaves - now))}</b><span>at ${clockText(leaves)} of the session</span>`}
       ${state?.kept_in ? html`<em>▲ kept in: nobody lets it go yet</em>` : ""}
     </section>
-    ${next && html`<dl>
-      <div><dt>laps</dt><dd>${next.laps.join(", ")}</dd></div>
+    ${next && html`<section aria-label="what it leaves with"><dl>
+      <div><dt>laps</dt><dd>${lapsText(next.laps)}</dd></div>
       <div><dt>driver</dt><dd>${next.driver ?? state?.driver ?? "–"}${state?.driver_change ? ` (${state.driver_change} gets out)` : ""}</dd></div>
       <div><dt>tyres</dt><dd>${next.tyres ?? state?.tyres ?? "–"}</dd></div>
       <div><dt>fuel</dt><dd>${next.fuel_kg != null ? `${next.fuel_kg} kg` : state?.fuel_kg != null ? `${state.fuel_kg} kg in the car` : "–"}</dd></div>
-    </dl>`}
-    <h2>now</h2>
-    ${release.length ? html`<ol>${release.map((p) => html`<li key=${p.call}>${p.text}</li>`)}</ol>` : html`<p class="empty">Nothing is called in the garage now.</p>`}
-    <h2>changed</h2>
+    </dl></section>`}
+    <section aria-label="called now"><h2>now</h2>
+    ${release.length ? html`<ol>${release.map((p) => html`<li key=${p.call}>${p.text}</li>`)}</ol>` : html`<p class="empty">Nothing is called in the garage now.</p>`}</section>
+    <section aria-label="changes of the plan"><h2>changed</h2>
     ${plan?.seen.map((one) => html`<${Role} key=${one.role} desk=${desk} car=${car} plan=${plan} one=${one} />`)}
     ${changes.length ? html`<ol>${changes.map((one) => html`<li key=${one.revision}>${clockText(one.t)} ${one.what} <span>(${one.by}: ${one.why})</span></li>`)}</ol>`
-      : html`<p class="empty">The plan is as it was.</p>`}
+      : html`<p class="empty">The plan is as it was.</p>`}</section>
   </div>`;
 }
 

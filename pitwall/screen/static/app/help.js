@@ -4,13 +4,14 @@ import { html, useEffect, useRef } from "./html.js";
 /** @type {[string, [string, string][]][]} */
 const GROUPS = [
   ["the call that is marked", [["s", "was said"], ["x", "skip it"], ["d", "defer it"], ["r", "repeat what was said last"],
-    ["c", "the driver has read it back"], ["↓ ↑", "choose another"], ["u", "take back the last entry"]]],
+    ["c", "the driver has read it back"], ["↓ ↑", "choose another"], ["→ ←", "the rest of a long one"], ["u", "take back the last entry"]]],
   ["this car", [["m", "quiet: session and safety calls only; again: all"], ["k", "the driver asked something"],
-    ["w", "that was answered"], ["n", "note what the driver says: stamps the moment"], ["v", "ask for advice on the plan"], ["p", "look at a changed plan"],
+    ["w", "that was answered"], ["n", "note what the driver says: stamps the moment"], ["b", "give the last comment its tags"],
+    ["v", "ask for advice on the plan"], ["p", "look at a changed plan"],
     ["y", "adopt the plan that is looked at"], ["1–9", "choose the car"]]],
-  ["alerts", [["a", "take note of the one that asks most"]]],
   ["without a timing feed", [["l", "it passed the line"], ["i", "it entered the pits"], ["o", "it left the pits"],
     ["f", "a line was forgotten: put it in"], ["e", "red flag"], ["g", "green"]]],
+  ["alerts", [["a", "take note of the one that asks most"]]],
   ["this page", [["t", "light, dark, sunlight"], ["?", "these keys"], ["Esc", "close what is open"]]],
 ];
 

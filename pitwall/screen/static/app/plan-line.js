@@ -15,11 +15,11 @@ export const TO_COME = ["planned", "next", "running", "cut"];
 
 /** @typedef {import("./wire").RunProgress} Run @typedef {import("./wire").RunOutlook} Outlook */
 
-/** @param {{desk: import("./desk.js").Desk, car: string}} props */
-export function PlanLine({ desk, car }) {
+/** `calm`: only to be looked at. @param {{desk: import("./desk.js").Desk, car: string, calm?: boolean}} props */
+export function PlanLine({ desk, car, calm = false }) {
   const [drawing, WIDTH] = useWidth(HEIGHT);
   const plan = desk.store.plans.get(car), now = desk.store.clock.now();
-  if (!plan) return html`<section class="plan" aria-label="plan"><h2>plan</h2><p class="empty">No plan yet.</p></section>`;
+  if (!plan) return html`<section class="plan" aria-label=${`plan of car ${car}`}><h2>plan</h2><p class="empty">No plan yet.</p></section>`;
   const outlook = desk.store.forecasts.get(car)?.outlook;
   const runs = plan.runs.filter((run) => run.state !== "dropped"), over = longOver(runs);
   const told = new Map(outlook?.runs.map((one) => [one.run, one]));
@@ -27,19 +27,19 @@ export function PlanLine({ desk, car }) {
   const flag = (Number.isFinite(now) ? now : 0) + (desk.store.clock.remaining() ?? 0);
   const scale = scaleOf(shown, told, flag, over.length > 0, WIDTH);
   const { at } = scale, waiting = desk.store.waiting(car);
-  return html`<section class="plan" tabindex="0" aria-label="plan">
+  return html`<section class="plan" tabindex="0" aria-label=${`plan of car ${car}`}>
     <h2>plan <span>${planWords(runs, outlook)}${over.length ? `; over: ${over.map((run) => run.run).join(", ")}` : ""}</span>
       ${unseen(plan).length ? html`<em>◆ not seen by ${unseen(plan).join(", ")}</em>` : ""}
-      ${waiting.length ? html`<button class="small ask" onClick=${() => desk.press("p")}><kbd>p</kbd> ${waiting.length} changed plan${waiting.length > 1 ? "s" : ""} wait${waiting.length > 1 ? "" : "s"}</button>` : ""}</h2>
+      ${waiting.length && !calm ? html`<button class="small ask" onClick=${() => desk.press("p")}><kbd>p</kbd> ${waiting.length} changed plan${waiting.length > 1 ? "s" : ""} wait${waiting.length > 1 ? "" : "s"}</button>` : ""}</h2>
     <p class="legend" aria-hidden="true"><i class="l-planned"></i> planned <i class="l-expected"></i> expected <i class="l-driven"></i> driven
       <b>├o┤</b> when it ends, eight of ten <b>▼</b> leave by</p>
     <div class="lane axis" aria-hidden="true"><span></span><svg ref=${drawing} viewBox=${`0 0 ${WIDTH} ${HEIGHT}`}>
       ${scale.ticks.map((t) => clear(at(t), at(flag), at(now)) && html`<text key=${t} x=${at(t)} y="20" text-anchor=${at(t) < 30 ? "start" : at(t) > WIDTH - 30 ? "end" : "middle"}>${clockText(t)}</text>`)}
       <text class="mark" x=${at(flag)} y="20" text-anchor=${at(flag) > WIDTH - 30 ? "end" : "middle"}>flag</text>
-      ${Number.isFinite(now) && at(flag) - at(now) > 46 && html`<text class="mark" x=${at(now)} y="20" text-anchor=${at(now) < 30 ? "start" : "middle"}>now</text>`}
+      ${Number.isFinite(now) && at(flag) - at(now) > 50 && html`<text class="mark" x=${at(now)} y="20" text-anchor=${at(now) < 30 ? "start" : "middle"}>now</text>`}
     </svg><span class="heads"><span>laps</span><span>fits</span><span>leave by</span></span></div>
     <ol class="lanes">${shown.map((run) => html`<li key=${run.run}><${Lane} desk=${desk} run=${run} told=${told.get(run.run)} scale=${scale}
-      flag=${flag} now=${now} wide=${WIDTH} /></li>`)}</ol>
+      flag=${flag} now=${now} wide=${WIDTH} calm=${calm} /></li>`)}</ol>
   </section>`;
 }
 
@@ -49,14 +49,14 @@ function scaleOf(shown, told, flag, cut, wide) {
   const latest = Math.max(flag, ...ends) * 1.01 || 1;
   const first = cut ? Math.max(0, Math.min(...shown.map((/** @type {Run} */ run) => startOf(run) ?? Infinity)) - 60) : 0;
   const at = (/** @type {number} */ t) => LEFT + (wide - 2 * LEFT) * Math.max(0, Math.min(1, (t - first) / (latest - first)));
-  const step = [300, 600, 900, 1800, 3600, 7200].find((s) => ((latest - first) / s) * 80 <= wide) ?? 14400;
+  const step = [300, 600, 900, 1800, 3600, 7200].find((s) => ((latest - first) / s) * 90 <= wide) ?? 14400;
   const begin = Math.ceil(first / step);
   return { at, ticks: Array.from({ length: Math.max(0, Math.floor(latest / step) - begin + 1) }, (_, n) => (begin + n) * step) };
 }
 
 /** No label of the axis stands under another. @param {number} x @param {number[]} others */
 function clear(x, ...others) {
-  return others.every((other) => !(Math.abs(x - other) < 52));
+  return others.every((other) => !(Math.abs(x - other) < 64));
 }
 
 /** @param {Run[]} runs */
@@ -83,18 +83,19 @@ export function planWords(runs, outlook) {
   return `${done} of ${runs.length} runs done${musts}`;
 }
 
-function Lane({ desk, run, told, scale, flag, now, wide }) {
+function Lane({ desk, run, told, scale, flag, now, wide, calm }) {
   const open = TO_COME.includes(run.state), risky = open && told && run.want === "must" && told.chance < LEAST_CHANCE;
   const laps = run.timed_wanted ? `${run.timed_done} of ${run.timed_wanted} timed` : open ? RUN_WORDS[run.state] : "";
   const leave = told?.last_release_s != null && !run.actual_span_s ? clockText(told.last_release_s) : "";
-  return html`<button class=${`lane is-${run.state} want-${run.want}`} onClick=${() => { desk.why = run.run; }}>
+  const inside = html`
     <span class="name"><b>${run.state === "running" ? "▶ " : run.state === "done" ? "✓ " : ""}${run.run}</b> ${run.want}</span>
     <svg viewBox=${`0 0 ${wide} ${HEIGHT}`} aria-hidden="true"><${Shapes} run=${run} told=${told} open=${open} scale=${scale} flag=${flag} now=${now} wide=${wide} /></svg>
     <span class="figures"><span>${laps}</span>
       <b class=${risky ? "short" : ""}>${open && told ? html`${risky ? "▲ " : ""}<i class="unseen">fits</i> ${percent(told.chance)}` : RUN_WORDS[run.state]}</b>
       <span>${open && leave ? html`<i class="unseen">leave by</i> ${leave}` : ""}</span>
-      ${open && told ? html`<i class="unseen">ends between ${clockText(told.end_q10_s)} and ${clockText(told.end_q90_s)}; why</i>` : ""}</span>
-  </button>`;
+      ${open && told ? html`<i class="unseen">ends between ${clockText(told.end_q10_s)} and ${clockText(told.end_q90_s)}${calm ? "" : "; why"}</i>` : ""}</span>`;
+  return calm ? html`<div class=${`lane is-${run.state}`}>${inside}</div>`
+    : html`<button class=${`lane is-${run.state}`} onClick=${() => { desk.why = run.run; }}>${inside}</button>`;
 }
 
 function Shapes({ run, told, open, scale, flag, now, wide }) {

@@ -16,7 +16,7 @@ export function LapStrip({ desk, car, prompt }) {
   const state = desk.store.desks.get(car), now = desk.store.clock.now();
   const lap = state?.running_lap;
   if (!state || !lap) {
-    return html`<section class="strip" aria-label="lap"><h2>lap</h2><p class="empty">Where the car is on its lap is not known.</p></section>`;
+    return html`<section class="strip" aria-label=${`lap of car ${car}`}><h2>lap</h2><p class="empty">Where the car is on its lap is not known.</p></section>`;
   }
   const begin = lap.begun_s, end = Math.max(lap.line_s, begin + 1);
   const at = (/** @type {number} */ t) => EDGE + (WIDTH - 2 * EDGE) * Math.min(1, Math.max(0, (t - begin) / (end - begin)));
@@ -25,7 +25,7 @@ export function LapStrip({ desk, car, prompt }) {
   const mark = prompt && ["shown", "due"].includes(prompt.state) && prompt.say_by_s > begin && prompt.say_from_s < end ? prompt : null;
   const acts = mark?.act_at_s != null && mark.act_at_s > now && mark.act_at_s < end ? at(mark.act_at_s) : null;
   const words = lapWords(lap, listen, now);
-  return html`<section class="strip" aria-label="lap"><h2>lap <span>${words}</span></h2>
+  return html`<section class="strip" aria-label=${`lap of car ${car}`}><h2>lap <span>${words}</span></h2>
     <svg ref=${drawing} viewBox=${`0 0 ${WIDTH} ${HEIGHT}`} role="img" aria-label=${`car ${car}: ${words}`}>
       <line class="base" x1=${EDGE} x2=${WIDTH - EDGE} y1=${LINE} y2=${LINE} />
       ${listen.map(([from, to]) => html`<rect key=${from} class=${`listen${to < now ? " past" : ""}`} x=${at(from)} y=${LINE - 9}

@@ -1,7 +1,8 @@
 /** Two to four cars side by side: the call of each, its clock, its plan. */
 import { html } from "./html.js";
 import { clockText, lapText } from "./clock.js";
-import { planWords } from "./plan-line.js";
+import { PlanLine } from "./plan-line.js";
+import { LapStrip } from "./strip.js";
 import { differs } from "./switches.js";
 import { CALL_MARKS, CALL_WORDS, flagWords, spoken, timeLeft, whereWords } from "./words.js";
 
@@ -14,12 +15,11 @@ export function TeamPage({ desk }) {
 
 function CarColumn({ desk, car }) {
   const { store } = desk, state = store.desks.get(car), now = store.clock.now();
-  const prompt = store.open(car)[0], plan = store.plans.get(car), outlook = store.forecasts.get(car)?.outlook;
+  const prompt = store.open(car)[0], outlook = store.forecasts.get(car)?.outlook;
   const next = store.toCome(car)[0], wrong = (state?.switches ?? []).filter(differs);
   const alerts = store.standing().filter((alert) => alert.car === car && !alert.acknowledged);
   return html`<section aria-label=${`car ${car}`}>
-    <h2><a href=${`#/desk/${car}`}>${car}</a> ${state?.driver ?? ""}</h2>
-    <p class="where">${whereWords(state)}</p>
+    <h2><a href=${`#/desk/${car}`}>${car}</a> ${state?.driver ?? ""} <span>${whereWords(state)}</span></h2>
     ${prompt ? html`<div class=${`slip is-${prompt.state}`}><b>${CALL_MARKS[prompt.state]} ${CALL_WORDS[prompt.state]} <span>${timeLeft(prompt, now)}</span></b>
       <p>${spoken(prompt)}</p></div>` : html`<div class="slip is-silent"><b>· nothing to say</b>
       <p>${next ? `next in ${clockText(Math.max(0, next.say_from_s - now))}: ${next.short}` : ""}</p></div>`}
@@ -28,10 +28,11 @@ function CarColumn({ desk, car }) {
       <div><dt>last · best</dt><dd>${lapText(state?.last_lap_s)} · ${lapText(state?.best_lap_s)}</dd></div>
       <div><dt>tyres</dt><dd>${state?.tyres ?? "–"}${state?.tyre_laps != null ? `, ${state.tyre_laps} laps` : ""}</dd></div>
       <div><dt>fuel</dt><dd>${state?.fuel_kg != null ? `${state.fuel_kg} kg` : "–"}</dd></div>
-      <div><dt>plan</dt><dd>${plan ? planWords(plan.runs, outlook) : "–"}</dd></div>
       <div><dt>flag</dt><dd>${state ? flagWords(state, outlook) || "–" : "–"}</dd></div>
       <div><dt>switches</dt><dd>${wrong.length ? `◆ ${wrong.map((card) => card.word).join(", ")}` : "as wanted"}</dd></div>
     </dl>
+    ${state?.running_lap ? html`<${LapStrip} desk=${desk} car=${car} prompt=${prompt ?? null} />` : ""}
+    <${PlanLine} desk=${desk} car=${car} calm />
     ${alerts.map((alert) => html`<p key=${alert.id} class=${`team-alert is-${alert.priority}`}>▲ ${alert.text}</p>`)}
   </section>`;
 }

@@ -1,0 +1,56 @@
+"""The line on which a comment of the driver is typed: its moment is that of the key that began it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pitwall.model.units import clock_text
+
+MOST_CHARACTERS = 2000
+KEEP, DROP, RUB_OUT = "enter", "escape", "backspace"
+
+
+class CommentLine:
+    """One comment that is being typed: in shorthand, or in plain words where the shorthand does not read it."""
+
+    def __init__(self, car: str, t: float) -> None:
+        """Stamp the moment.
+
+        Args:
+            car: whose driver it was.
+            t: session second of the key.
+        """
+        self.car, self.t = car, t
+        self.text = ""
+
+    def press(self, key: str) -> str:
+        """Take one key; returns ``keep`` or ``drop`` when the line ends with it, else nothing."""
+        if key in (KEEP, DROP):
+            return "keep" if key == KEEP and self.text.strip() else "drop"
+        if key == RUB_OUT:
+            self.text = self.text[:-1]
+        elif len(key) == 1 and key.isprintable() and len(self.text) < MOST_CHARACTERS:
+            self.text += key
+        return ""
+
+    def given(self) -> dict[str, Any]:
+        """What the command says: the shorthand, which the daemon reads, or plain words."""
+        words = self.text.strip()
+        return {"shorthand": words} if self._remarks() is not None else {"text": words}
+
+    def lines(self) -> tuple[str, str]:
+        """What is typed, and how it will be read."""
+        remarks = self._remarks()
+        reads = "Enter keeps it, Esc drops it" if not self.text.strip() else "as words" if remarks is None else remarks
+        return f"comment, car {self.car}, said at {clock_text(self.t)}: {self.text}_", f"  reads: {reads}"
+
+    def _remarks(self) -> str | None:
+        # Only here: the terminal starts without the shorthand, and most who watch never type a comment.
+        from pitwall.comments.shorthand import ShorthandError, parse
+        from pitwall.comments.writing import in_words
+
+        try:
+            typed = parse(self.text)
+        except ShorthandError:
+            return None
+        return "; ".join([*map(in_words, typed.remarks), *([typed.text] if typed.text else [])])

@@ -1,0 +1,83 @@
+"""Comments by turn and corner phase: of each driver, over all runs and run by run."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from pitwall.comments.writing import in_words, write_remark
+from pitwall.model.comment_rows import CommentMatrix, MatrixCell, MatrixRow, Said
+from pitwall.model.comments import PHASES, Comment, Remark, SpeedClass
+
+SPEEDS: tuple[SpeedClass, ...] = ("slow", "medium", "fast")
+Place = tuple[int | None, SpeedClass | None]
+
+
+def all_said(comments: Iterable[Comment]) -> tuple[Said, ...]:
+    """Every remark of every comment, in the order in which the driver said them."""
+    return tuple(
+        Said(comment=one.comment, t=one.t, run=one.run, lap_number=one.lap_number, driver=one.driver, by=one.by,
+             text=one.text, remark=remark, words=in_words(remark))
+        for one in sorted(comments, key=lambda one: (one.t, one.comment))
+        for remark in one.remarks
+    )  # fmt: skip
+
+
+def place_words(remark: Remark) -> str:
+    """``turn 4``, ``slow corners``, ``the car as a whole``."""
+    if remark.turn is not None:
+        return f"turn {remark.turn}"
+    return f"{remark.speed} corners" if remark.speed is not None else "the car as a whole"
+
+
+def matrices(said: Sequence[Said]) -> tuple[CommentMatrix, ...]:
+    """Each driver's comments over all runs, and where there are several runs, of each."""
+    found = []
+    for driver in dict.fromkeys(one.driver for one in said):
+        own = [one for one in said if one.driver == driver]
+        found.append(CommentMatrix(driver=driver, rows=_rows(own)))
+        runs = dict.fromkeys(one.run for one in own if one.run is not None)
+        if len(runs) > 1:
+            found += [
+                CommentMatrix(driver=driver, run=run, rows=_rows([one for one in own if one.run == run]))
+                for run in runs
+            ]
+    return tuple(found)
+
+
+def _place(remark: Remark) -> Place:
+    return (remark.turn, remark.speed if remark.turn is None else None)
+
+
+def _order(place: Place) -> tuple[int, int]:
+    """Turns in the order of the lap, then speed classes, then the car as a whole."""
+    turn, speed = place
+    return (0, turn) if turn is not None else (1, SPEEDS.index(speed)) if speed is not None else (2, 0)
+
+
+def _rows(said: Sequence[Said]) -> tuple[MatrixRow, ...]:
+    rows = []
+    for place in sorted({_place(one.remark) for one in said}, key=_order):
+        own = [one for one in said if _place(one.remark) == place]
+        cells = tuple(_cell(phase, [one for one in own if one.remark.phase == phase]) for phase in (*PHASES, None))
+        rows.append(MatrixRow(turn=place[0], speed=place[1], place=place_words(own[0].remark), cells=cells))
+    return tuple(rows)
+
+
+def _cell(phase: object, said: Sequence[Said]) -> MatrixCell:
+    rated = [one.remark.severity for one in said if one.remark.complaint and one.remark.severity is not None]
+    short: dict[str, int | None] = {}
+    for one in said:
+        name = _finding(one.remark)
+        known = [severity for severity in (short.get(name), one.remark.severity) if severity is not None]
+        short[name] = max(known, default=None)
+    words = ", ".join(name if severity is None else f"{name} {severity}" for name, severity in short.items())
+    return MatrixCell.model_validate(
+        {"phase": phase, "said": tuple(said), "worst": max(rated, default=None), "short": words}
+    )
+
+
+def _finding(remark: Remark) -> str:
+    """The finding alone, in shorthand: ``front lock``, ``us``."""
+    bare = Remark(about=remark.about, what=remark.what, axle=remark.axle, side=remark.side,
+                  trend=remark.trend if remark.what is None else None)  # fmt: skip
+    return write_remark(bare)

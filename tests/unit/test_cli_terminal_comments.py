@@ -1,0 +1,72 @@
+"""A comment typed in the terminal view: stamped by its key, read as shorthand or kept as words, and never a command."""
+
+from __future__ import annotations
+
+import io
+
+import pytest
+from rich.console import Console
+
+from pitwall.cli.terminal.board import Board
+from pitwall.cli.terminal.desk import Desk
+from pitwall.cli.terminal.keys import split_keys
+from pitwall.cli.terminal.pad import CommentLine
+from pitwall.cli.terminal.paint import paint
+from pitwall.model.events import CommandGiven
+from pitwall.model.outputs import DeskState
+
+
+def _desk() -> tuple[Board, Desk]:
+    board = Board()
+    board.take(DeskState(
+        id="desk-1", t=100.0, car="41", state="timed", run="baseline", lap_number=7, lap_kind="timed", quiet=False,
+        kept_in=False, prompts=(), switches=(), arrivals=(),
+    ))  # fmt: skip
+    return board, Desk(board, "me", "mark")
+
+
+def _typed(desk: Desk, keys: str, from_s: float) -> list[CommandGiven]:
+    given = [desk.press(key, from_s + at) for at, key in enumerate(split_keys(keys))]
+    return [one for one in given if one is not None]
+
+
+@pytest.mark.parametrize(("words", "given"), [
+    ("t4 mid us 3", ("t4 mid us 3", None)), ("he says it floats", (None, "he says it floats")),
+])  # fmt: skip
+def test_a_comment_is_of_the_moment_of_its_key(words: str, given: tuple[str | None, str | None]) -> None:
+    """The key n stamps; what the shorthand reads goes as shorthand, other words as they are. No letter of it is a
+    command, q and n included, and afterwards keys are commands again."""
+    _, desk = _desk()
+    [command] = _typed(desk, f"n{words}\r", 200.0)
+    assert (command.command, command.car, command.t) == ("comment", "41", 200.0)
+    assert (command.shorthand, command.text) == given
+    assert [one.command for one in _typed(desk, "k", 300.0)] == ["asked"]
+
+
+@pytest.mark.parametrize("keys", ["nqueer in four\x1b", "n\r", "n  \r"])
+def test_a_comment_that_is_dropped_or_empty_sends_nothing(keys: str) -> None:
+    """Escape drops it; Enter on an empty line drops it as well."""
+    _, desk = _desk()
+    assert [one for one in (desk.press(key, 1.0) for key in split_keys(keys)) if one is not None] == []
+    assert desk.writing is None
+
+
+def test_a_slip_is_rubbed_out() -> None:
+    """Backspace takes the last letter, and on an empty line nothing."""
+    line = CommentLine("41", 1.0)
+    for key in split_keys("\x7fus\x7f\x7fos"):
+        line.press(key)
+    assert line.text == "os"
+
+
+def test_the_picture_shows_what_is_typed_and_how_it_reads() -> None:
+    """At the foot, in the place of the keys, on the smallest terminal; the end of a long line stays in sight."""
+    board, desk = _desk()
+    _typed(desk, "n" + "t4 mid us 3, " * 6 + "exit os 2", 200.0)
+    out = io.StringIO()
+    picture = paint(board, 210.0, "41", 0, (80, 24), 0.0, writing=desk.writing)
+    Console(file=out, width=80, height=24, color_system=None).print(picture)
+    lines = out.getvalue().splitlines()
+    assert len(lines) <= 24
+    assert lines[-2].rstrip().endswith("exit os 2_")
+    assert "reads: turn 4 mid: understeer, severity 3" in lines[-1]

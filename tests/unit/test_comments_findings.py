@@ -1,0 +1,177 @@
+"""What comments say together: by turn and phase, from run to run, against each other, and what was changed between."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from pitwall.comments.changes import findings, open_complaints
+from pitwall.comments.matrix import all_said, matrices
+from pitwall.comments.shorthand import parse
+from pitwall.model.comment_rows import CommentChange, CommentFindings, Contradiction
+from pitwall.model.comments import Comment
+from pitwall.model.debrief_rows import LapRow, SwitchMove
+
+RUNS = {"first": 1000.0, "second": 2000.0, "third": 3000.0}
+
+
+def comment(number: int, run: str, typed: str, after_s: float = 250.0, **more: Any) -> Comment:
+    """A comment in shorthand, made on the cool-down lap of a run (its second timed lap ends 200 s into it)."""
+    read = parse(typed)
+    return Comment(comment=number, t=RUNS[run] + after_s, by="ann", run=run, driver=more.pop("driver", "ines"),
+                   text=read.text, remarks=read.remarks, **more)  # fmt: skip
+
+
+def laps(**tyres: str) -> list[LapRow]:
+    """Two timed laps of each run, 100 s each; the set of each run, eight laps older and 20 kg less for each run."""
+    found = []
+    for at, (run, begin) in enumerate(RUNS.items()):
+        for lap in (1, 2):
+            start = begin + 100 * (lap - 1)
+            found.append(LapRow(
+                car="41", number=3 * at + lap, run=run, lap_of_run=lap + 1, kind="timed", start_s=start,
+                end_s=start + 100, tyres=tyres.get(run, "B1"), compound="medium", tyre_laps=8 * at + lap,
+                fuel_kg=60.0 - 20 * at - lap,
+            ))  # fmt: skip
+    return found
+
+
+BIAS = [
+    SwitchMove(t=0, switch="brake_bias", word="brake bias", position=56.0, evidence="assumed"),
+    SwitchMove(t=1500, switch="brake_bias", word="brake bias", position=54.0, before=56.0, evidence="told"),
+    SwitchMove(t=2215, switch="brake_bias", word="brake bias", position=57.0, before=54.0, evidence="told"),
+]
+
+
+def change(first: str, second: str, **more: Any) -> CommentChange:
+    """The one change between what was said in two runs."""
+    (found,) = findings([comment(1, "first", first), comment(2, "second", second)], **more).changes
+    return found
+
+
+def against(first: str, second: str) -> tuple[Contradiction, ...]:
+    """Contradictions of two comments of one run."""
+    return findings([comment(1, "first", first, 210), comment(2, "first", second, 400)]).contradictions
+
+
+def test_the_matrix_has_a_row_for_each_place_and_a_cell_for_each_phase() -> None:
+    """Turns in the order of the lap, then speed classes, then the car as a whole; entry, mid, exit, and no phase."""
+    typed = "t7 exit os 2, mid us 3; t4 us; rears hot 4; fast snap; t7 exit os 3; t7 spin 1"
+    said = all_said([comment(1, "first", typed)])
+    (matrix,) = matrices(said)
+    assert [row.place for row in matrix.rows] == ["turn 4", "turn 7", "fast corners", "the car as a whole"]
+    seventh = matrix.rows[1]
+    assert [cell.phase for cell in seventh.cells] == ["entry", "mid", "exit", None]
+    assert [(cell.short, cell.worst) for cell in seventh.cells] == [
+        ("", None), ("us 3", 3), ("os 3", 3), ("spin 1", 1),
+    ]  # fmt: skip
+    assert matrix.rows[3].cells[3].short == "rear hot 4"
+
+
+def test_each_driver_has_a_matrix_and_each_run() -> None:
+    """Over all runs first, then run by run where there are several; who said nothing in tags has none."""
+    told = [comment(1, "first", "t4 us"), comment(2, "second", "t4 os"), comment(3, "second", "t4 os", driver="bryn"),
+            comment(4, "third", ": nothing to say", driver="cleo")]  # fmt: skip
+    assert [(one.driver, one.run) for one in matrices(all_said(told))] == [
+        ("ines", None), ("ines", "first"), ("ines", "second"), ("bryn", None),
+    ]  # fmt: skip
+
+
+def test_praise_is_no_complaint_in_the_matrix() -> None:
+    """The worst of a cell is of complaints alone."""
+    (matrix,) = matrices(all_said([comment(1, "first", "t4 mid good 5, us 2")]))
+    assert [(cell.short, cell.worst) for cell in matrix.rows[0].cells][1] == ("neutral 5, us 2", 2)
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "direction", "evidence"),
+    [
+        ("t4 mid us 3", "t4 mid us 2", "better", "severity"),
+        ("t4 mid us 2", "t4 mid us 4", "worse", "severity"),
+        ("t4 mid us 2", "t4 mid us 2", "same", "severity"),
+        ("t4 mid us 2", "t4 mid neutral", "better", "finding"),
+        ("t4 mid good", "t4 mid us 1", "worse", "finding"),
+        ("t4 mid us 2", "t4 mid os 2", "other", "finding"),
+        ("t4 mid us 2", "t4 mid us better", "better", "said"),
+        ("t4 mid us", "t4 mid worse", "worse", "said"),
+        ("fronts cold 2", "fronts hot 1", "other", "finding"),
+        ("no grip 3", "grip good", "better", "finding"),
+    ],
+)
+def test_what_was_said_in_two_runs_is_compared(first: str, second: str, direction: str, evidence: str) -> None:
+    """Another finding counts before the severity, and the severity before the driver's own word."""
+    found = change(first, second)
+    assert (found.direction, found.evidence) == (direction, evidence)
+
+
+def test_only_what_is_of_the_same_thing_is_compared() -> None:
+    """Another phase, another driver, another axle, another run that says nothing of it: no change."""
+    first = comment(1, "first", "t4 mid us 3; front lock t1 3")
+    other = [comment(2, "second", "t4 exit us 1; rear lock t1 1"), comment(3, "second", "t4 mid us 1", driver="bryn")]
+    assert findings([first, *other]).changes == ()
+    assert findings([first, comment(2, "first", "t4 mid us 1")]).changes == ()
+
+
+def test_the_last_word_of_each_run_counts() -> None:
+    """Said twice in a run, the later one is compared, and each run with the next that says something of it."""
+    told = [comment(1, "first", "t4 us 5"), comment(2, "first", "t4 us 3", 300), comment(3, "third", "t4 us 2")]
+    (only,) = findings(told).changes
+    assert (only.before.comment, only.after.comment, only.place) == (2, 3, "turn 4")
+
+
+def test_what_was_changed_between_stands_beside_it() -> None:
+    """Tyres, their age, fuel and switches, as they were on the laps that the comments are about: what was moved on the
+    cool-down lap before the driver spoke does not count."""
+    found = change("t4 mid us 3", "t4 mid us 2", laps=laps(second="B2"), moves=BIAS)
+    assert [one.text for one in found.between] == [
+        "tyres B1 (medium) to B2 (medium)", "tyres 2 to 10 laps old", "fuel 58 to 38 kg", "brake bias 56 to 54",
+    ]  # fmt: skip
+    bias = found.between[-1]
+    assert (bias.kind, bias.name, bias.before, bias.after) == ("switch", "brake_bias", 56.0, 54.0)
+    assert change("t4 us", "t4 us").between == (), "nothing is known of the car"
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "why"),
+    [
+        ("t4 mid us 3", "t4 mid os 2", "understeer and oversteer"),
+        ("t4 snap", "t4 us", "snap and understeer"),
+        ("t4 us", "t4 neutral", "understeer and neutral of balance"),
+        ("rears hot", "tyres rear good", "hot and good of tyres"),
+    ],
+)
+def test_what_cannot_both_be_true_is_flagged(first: str, second: str, why: str) -> None:
+    """The same place in the same run by the same driver, and the opposite."""
+    (found,) = against(first, second)
+    assert (found.why, found.first.comment, found.second.comment) == (why, 1, 2)
+
+
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [("t4 mid us", "t4 exit os"), ("t4 os", "t4 snap"), ("t4 us 2", "t4 us 4"), ("fronts cold", "rears hot"),
+     ("t4 us", "t5 os"), ("slow us", "fast os"), ("t4 us", "t4 better")],
+)  # fmt: skip
+def test_what_may_both_be_true_is_not_flagged(first: str, second: str) -> None:
+    """Another phase, another place, another axle, or more of the same."""
+    assert against(first, second) == ()
+
+
+def test_another_run_or_driver_contradicts_nothing() -> None:
+    """The car may have been changed, and drivers differ."""
+    told = [comment(1, "first", "t4 us"), comment(2, "second", "t4 os"), comment(3, "first", "t4 os", driver="bryn")]
+    assert findings(told).contradictions == ()
+
+
+def test_a_complaint_is_open_until_something_better_is_said() -> None:
+    """The last word on each thing, the worst first; less of it is still a complaint, praise closes it."""
+    told = [comment(1, "first", "t4 us 3; t7 os 2; rears hot 4; t9 snap"),
+            comment(2, "second", "t4 good; t7 os better; t9 worse; engine good")]  # fmt: skip
+    assert [one.words for one in open_complaints(all_said(told))] == [
+        "rear hot, severity 4", "turn 9: snap", "turn 7: oversteer, better",
+    ]  # fmt: skip
+
+
+def test_nothing_said_is_nothing_found() -> None:
+    """Comments without remarks are kept elsewhere."""
+    assert findings([comment(1, "first", ": windy")]) == CommentFindings()
