@@ -136,7 +136,8 @@ def test_words_of_ours_are_never_broken() -> None:
              "known from": tuple(f"{one}:" for one in get_args(Evidence)),
              "session time, from and to": ("0:16:43.62 (−12.34 +12.34)",), "time of day": ("12:34:56.78",),
              "on the lap, m": ("4310 (4304–4316)",), "speed, km/h": ("(246.8–247.1)",), "said": ("−0:00:39",),
-             "session time": ("−0:01:00",), "time": ("12:34.567",), "ahead, s": ("123.4",)}
+             "session time": ("−0:01:00",), "time": ("12:34.567",), "expected": ("1:32.749 −10.86 +13.14",),
+             "lap": ("123",), "ahead, s": ("123.4",)}
     for table in document_of(made("full")).tables:
         for column, width in zip(table.columns, column_widths(table), strict=True):
             kinds = get_args(LapKind) if table.columns[0].head == "lap" and column.head == "kind" else ()
