@@ -3,8 +3,8 @@
     python simulations/bench_debrief.py [--times 3] [practice_hour test_day]
 
 The aims on a machine with two cores that does nothing else: an hour under 3 s, a test day under 10 s. Told are wall and
-processor seconds of the whole command, the best of so many, what it takes without pages, and with all facts gone over anew: as it
-is for the journal of a daemon that was killed, which kept no debrief with it.
+processor seconds of the whole command, the best of so many, what it takes without pages, and with all facts gone over
+anew: as it is for the journal of a daemon that was killed, which kept no debrief with it.
 """
 
 from __future__ import annotations
