@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import sqlite3
+from contextlib import closing
 from functools import cache
 from pathlib import Path
 
@@ -91,6 +93,27 @@ def test_the_command_prints_words_or_json(tmp_path: Path, capsys: pytest.Capture
     assert json.loads(capsys.readouterr().out)["session"]["journal"] == "day.jsonl"
     assert main(["debrief", str(tmp_path / "none.sqlite")]) == 1
     assert "none.sqlite" in capsys.readouterr().err
+
+
+def test_a_journal_of_an_earlier_program_has_a_debrief() -> None:
+    """A journal from before windows, several drivers and comments with remarks is gone over without a failing fact."""
+    made = debrief_of(EVERYTHING.parents[1] / "earlier" / "quiet_run_before_test_days.jsonl")
+    assert made.session.failed_facts == 0
+    assert [len(car.laps) > 0 for car in made.cars] == [True]
+    assert made.session.windows == ()
+
+
+async def test_a_journal_of_a_newer_program_or_a_damaged_one_is_told_with_the_remedy(tmp_path: Path) -> None:
+    """The message names the file and says what to do; nothing is guessed."""
+    path = await kept_journal(tmp_path)
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute("UPDATE fact SET body = CAST(? AS BLOB) WHERE seq = 3", ('{"v":1,"seq":3}',))
+    with pytest.raises(JournalError, match=r"practice-1\.sqlite, event 3: .*move it away"):
+        debrief_of(path, anew=True)
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute("PRAGMA user_version = 99")
+    with pytest.raises(JournalError, match=r"practice-1\.sqlite: written in format 99 .*Use the newer pitwall"):
+        debrief_of(path, anew=True)
 
 
 async def kept_journal(folder: Path) -> Path:
