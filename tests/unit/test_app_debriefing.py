@@ -153,3 +153,18 @@ async def test_what_was_kept_counts_for_its_facts_and_its_program_only(tmp_path:
     await journal.close()
     assert kept(tmp_path / "more" / "practice-1.sqlite", KEPT_AS, MADE_BY) is None
     assert debrief_of(tmp_path / "more" / "practice-1.sqlite").session.facts == everything().session.facts + 1
+
+
+def test_time_of_day_is_that_of_the_daemons_machine_else_of_the_schedule() -> None:
+    """Stamps of the machine carry the time of day to the millisecond, however late the fact came; a rehearsal's is as
+    scheduled; without either there is none."""
+    events = read_lines(EVERYTHING)
+    assert {lap.start_time for car in debrief(events, "none").cars for lap in car.laps} == {None}
+    stamped = [one.model_copy(update={"wall_s": 1.9e9 + one.received_t}) for one in events]
+    for car in debrief(stamped, "wall").cars:
+        for lap in car.laps:
+            assert lap.start_time is not None
+            assert lap.start_time.timestamp() == pytest.approx(1.9e9 + lap.start_s, abs=2e-3)
+        for window in car.data_windows:
+            assert window.to_time is not None
+            assert window.to_time.timestamp() == pytest.approx(1.9e9 + window.to_s.value, abs=2e-3)
