@@ -17,6 +17,7 @@ from pitwall.engine.planned import planned_spans
 from pitwall.engine.team import TeamCar
 from pitwall.model.debrief_rows import ChangeRow, DataWindow, ItemRow, LapRow, RunRow, Stint, SwitchMove
 from pitwall.model.plan import write_laps
+from pitwall.track.speedclass import speed_classes
 
 
 def car_debrief(noted: NotedSession, name: str, spans: tuple[StatusSpan, ...], *, over: bool) -> CarDebrief:
@@ -41,7 +42,7 @@ def car_debrief(noted: NotedSession, name: str, spans: tuple[StatusSpan, ...], *
         questions=questions(car),
         changes=changes(noted, car),
         comments=tuple(car.comments.comments),
-        said=findings(car.comments.comments, laps, moves),
+        said=findings(car.comments.comments, laps, moves, speed_classes(car.lap_map, car.setup.circuit.turns)),
         notes=() if laps else ("The car drove no lap.",),
     )
 
