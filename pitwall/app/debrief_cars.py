@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from statistics import median
 
-from pitwall.app.debrief_items import item_rows
+from pitwall.app.debrief_items import items_of
 from pitwall.app.debrief_laps import lap_rows
 from pitwall.app.debrief_watch import CarWatch, NotedSession
 from pitwall.comments.changes import findings
@@ -21,15 +21,16 @@ def car_debrief(noted: NotedSession, name: str, spans: tuple[StatusSpan, ...], *
     """Everything that is said of one car; ``over``: the session was closed."""
     car, watch, notes = noted.session.team[name], noted.cars.get(name, CarWatch()), noted.notes.cars[name]
     laps = lap_rows(noted, name, spans)
-    items = item_rows(car, over=over)
     moves = switch_moves(car, watch)
-    runs = run_rows(noted, car, laps, items)
+    items = items_of(car, watch, notes, laps, moves, over=over)
+    runs = run_rows(noted, car, laps, items.rows)
     return CarDebrief(
         car=name,
         drivers=tuple(dict.fromkeys(lap.driver for lap in laps if lap.driver is not None)) or (car.seated,),
         alternate=car.desk.driven,
         runs=runs,
-        items=items,
+        items=items.rows,
+        data_windows=items.windows,
         laps=laps,
         best_lap_s=min((lap.lap_time_s for lap in laps if lap.lap_time_s is not None), default=None),
         switches=moves,

@@ -2,29 +2,74 @@
 
 from __future__ import annotations
 
+import contextlib
+import multiprocessing
 import os
+from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
+from types import TracebackType
 
 from pitwall.debrief.model import Debrief
-from pitwall.debrief.pages import pages_of
+from pitwall.debrief.pages import load_all, page_of, paper_of
 from pitwall.errors import UserError
+from pitwall.runtime.adviser import live_by
 
 PAGE, PAPER = "debrief.html", "debrief.pdf"
 
 
-def write_pages(debrief: Debrief, folder: Path) -> tuple[Path, ...]:
+class PageMakers:
+    """Two processes that make page and paper side by side, and load what they need while the journal is still read.
+
+    What they load costs as much as all the drawing. Where no process can be started the pages are made here.
+    """
+
+    def __init__(self) -> None:
+        # Not a fork: what calls us may have threads, and one of them may hold a lock at that moment.
+        context = multiprocessing.get_context("spawn")
+        theirs, self._lifeline = context.Pipe(duplex=False)
+        self._pool = ProcessPoolExecutor(2, mp_context=context, initializer=live_by, initargs=(theirs,))
+        self._loading: list[Future[None]] = []
+
+    def __enter__(self) -> PageMakers:
+        """Start both."""
+        with contextlib.suppress(OSError, BrokenProcessPool):
+            self._loading = [self._pool.submit(load_all) for _ in range(2)]
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, value: BaseException | None, at: TracebackType | None) -> None:
+        """End both, at once."""
+        self._lifeline.close()
+        self._pool.shutdown(wait=False, cancel_futures=True)
+
+    def pages_of(self, debrief: Debrief) -> tuple[str, bytes]:
+        """The HTML page and the PDF."""
+        try:
+            page, paper = self._pool.submit(page_of, debrief), self._pool.submit(paper_of, debrief)
+            return page.result(), paper.result()
+        except (OSError, BrokenProcessPool):
+            return page_of(debrief), paper_of(debrief)
+
+
+def write_pages(debrief: Debrief, folder: Path, makers: PageMakers) -> tuple[Path, ...]:
     """Write the page and the paper; older ones of the same name are replaced, for they say less.
 
     Raises:
         UserError: when the folder cannot be made or written to.
     """
-    page, paper = pages_of(debrief)
     try:
         folder.mkdir(parents=True, exist_ok=True)
+    except OSError as problem:
+        raise _refused(folder, problem) from problem
+    page, paper = makers.pages_of(debrief)
+    try:
         return tuple(_placed(folder / name, content) for name, content in ((PAGE, page.encode()), (PAPER, paper)))
     except OSError as problem:
-        why = problem.strerror or problem
-        raise UserError(f"{folder}: cannot be written ({why}); give another folder") from problem
+        raise _refused(folder, problem) from problem
+
+
+def _refused(folder: Path, problem: OSError) -> UserError:
+    return UserError(f"{folder}: cannot be written ({problem.strerror or problem}); give another folder")
 
 
 def _placed(path: Path, content: bytes) -> Path:

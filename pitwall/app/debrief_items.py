@@ -1,31 +1,74 @@
-"""What became of each item, as the engine left it."""
+"""What became of each item, as the engine left it, and where its data are."""
 
 from __future__ import annotations
 
-from pitwall.engine.run_state import ItemState
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from pitwall.app.debrief_watch import CarWatch
+from pitwall.debrief.holds import HoldAsked
+from pitwall.debrief.notes import CarNotes
+from pitwall.debrief.windows import CarFacts, ItemDone, window_of
+from pitwall.engine.run_state import ItemState, RunState
 from pitwall.engine.switches import item_arguments
 from pitwall.engine.team import TeamCar
-from pitwall.model.debrief_rows import ItemRow, Outcome
+from pitwall.errors import UserError
+from pitwall.model.debrief_rows import DataWindow, ItemRow, LapRow, Outcome, SwitchMove
+from pitwall.model.plan import Scalar
+from pitwall.model.procedure import Procedure
 
 OUTCOMES: dict[str, Outcome] = {"done": "done", "probably_done": "probably_done", "not_done": "not_done",
                                 "dropped": "not_done"}
+TOLD = ("said", "done", "late", "unconfirmed")
+GRACE_S = 5.0
+"""A call for the beginning of a lap may be for a moment so little before it."""
 
 
-def item_rows(car: TeamCar, *, over: bool) -> tuple[ItemRow, ...]:
+@dataclass(frozen=True)
+class ItemsOfCar:
+    """Items with what became of them, and their data windows in order of time."""
+
+    rows: tuple[ItemRow, ...]
+    windows: tuple[DataWindow, ...]
+
+
+def items_of(
+    car: TeamCar, watch: CarWatch, notes: CarNotes, laps: Sequence[LapRow], moves: Sequence[SwitchMove], *, over: bool
+) -> ItemsOfCar:
     """Every item of every run, in plan order; ``over``: the session was closed, so nothing is to come."""
-    found = []
+    facts = CarFacts(notes, car.lap_map, moves, car.switches.car.switches, lane_times(laps))
+    calls = _told(notes)
+    rows, windows = [], []
     for run in car.progress.runs:
         for item in run.items:
             procedure = car.setup.procedures.get(item.item.do)
-            found.append(ItemRow(
-                item=item.key, do=item.item.do, run=run.run.run,
-                lap=run.lap_label(item.leg) if run.laps else "block", want=item.item.want,
-                place=item.item.after or item.item.at,
-                arguments=item_arguments(procedure, item) if procedure is not None else dict(item.item.arguments),
-                outcome=_outcome(item, over), reason=_reason(item, over),
-                t=None if item.t is None else round(item.t, 3),
-            ))
-    return tuple(found)
+            row = _row(car, run, item, procedure, over)
+            if procedure is not None:
+                lap = _lap_of(run, item, watch, laps, calls.get(item.key))
+                done = ItemDone(row, procedure, lap, car.switches.item_wants(run, item),
+                                _hold(car, procedure, row), calls.get(item.key))
+                found = window_of(done, facts)
+                if found is not None:
+                    windows.append(found)
+                    row = _judged(row, found)
+            rows.append(row)
+    return ItemsOfCar(tuple(rows), tuple(sorted(windows, key=lambda one: (one.from_s.value, one.item))))
+
+
+def _row(car: TeamCar, run: RunState, item: ItemState, procedure: Procedure | None, over: bool) -> ItemRow:
+    return ItemRow(
+        item=item.key, do=item.item.do, run=run.run.run, lap=run.lap_label(item.leg) if run.laps else "block",
+        want=item.item.want, place=item.item.after or item.item.at,
+        arguments=item_arguments(procedure, item) if procedure is not None else dict(item.item.arguments),
+        outcome=_outcome(item, over), reason=_reason(item, over), t=None if item.t is None else round(item.t, 3),
+    )
+
+
+def _judged(row: ItemRow, window: DataWindow) -> ItemRow:
+    """Done, but its data are spoilt: the window says why."""
+    if window.outcome != "done_badly":
+        return row
+    return row.model_copy(update={"outcome": "done_badly", "reason": window.evidence_text})
 
 
 def _outcome(item: ItemState, over: bool) -> Outcome:
@@ -43,3 +86,56 @@ def _reason(item: ItemState, over: bool) -> str:
     if item.reason or item.waits:
         return item.reason or item.waits or ""
     return "the session ended" if over and item.state == "planned" else ""
+
+
+def _told(notes: CarNotes) -> dict[str, float]:
+    """When the driver was to act on the call of each item, as it was told last."""
+    found = {}
+    for call in notes.calls.values():
+        item = call.last.ask.item
+        if item is not None and call.last.state in TOLD and call.last.ask.action != "none":
+            found[item] = call.last.act_at_s if call.last.act_at_s is not None else call.last.say_by_s
+    return found
+
+
+def _lap_of(
+    run: RunState, item: ItemState, watch: CarWatch, laps: Sequence[LapRow], told_s: float | None
+) -> LapRow | None:
+    """The lap on which the item was done: one that stood for its planned lap, and of those the one that was told."""
+    own = [lap for lap in laps if lap.run == run.run.run]
+    fit = own if run.out_in else [lap for lap in own if watch.legs.get(lap.number) == (run.run.run, item.leg)]
+    if told_s is not None:
+        at = [lap for lap in own if lap.start_s - GRACE_S <= told_s < lap.end_s]
+        both = [lap for lap in at if lap in fit]
+        # Told for the line, it is done on the lap that begins there.
+        fit = both or (fit if fit else at)
+    return fit[-1] if fit else None
+
+
+def _hold(car: TeamCar, procedure: Procedure, row: ItemRow) -> HoldAsked | None:
+    """What is to be held; None for what is no hold at a place."""
+    if procedure.hold is None or row.place is None:
+        return None
+    _, speed, to_mps = procedure.hold.speed()
+    mps, seconds = _number(speed, row.arguments), _number(procedure.hold.seconds, row.arguments)
+    if mps is None or seconds is None:
+        return None
+    try:
+        place = car.lap_map.phase_of(row.place)
+    except UserError:
+        return None  # a changed plan may name a place that the circuit does not know
+    return HoldAsked(place, mps * to_mps, seconds, procedure.hold.settle_s)
+
+
+def _number(value: str | float, arguments: Mapping[str, Scalar]) -> float | None:
+    given = arguments.get(value.strip("{}")) if isinstance(value, str) else value
+    return float(given) if isinstance(given, int | float) and not isinstance(given, bool) else None
+
+
+def lane_times(laps: Sequence[LapRow]) -> dict[int, tuple[float, float]]:
+    """By number of an in-lap: from the pit entry to the pit exit of the next leaving."""
+    found = {}
+    for at, lap in enumerate(laps[:-1]):
+        if lap.kind in ("in", "installation"):
+            found[lap.number] = (lap.end_s, laps[at + 1].start_s)
+    return found

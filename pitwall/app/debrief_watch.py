@@ -6,7 +6,7 @@ begins (what the car carried, what was expected of the lap) cannot be asked for 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -74,30 +74,55 @@ class CarWatch:
     stands: dict[str, Any] = field(default_factory=dict)
 
 
+TellRun = Callable[["NotedSession", str], out.RunDebrief | None]
+NEWS = (out.LapJudged, out.PlanState, out.CommentNoted, out.Corrected)
+"""Outputs after which what is known of a run may be more."""
+
+
 class NotedSession:
     """The engine, and beside it the notes for the debrief. A failure of the notes costs no output."""
 
-    def __init__(self, session: Session | None = None) -> None:
-        """Around a fresh engine, or the one given."""
+    def __init__(self, session: Session | None = None, live: TellRun | None = None) -> None:
+        """Around a fresh engine, or the one given; ``live`` makes the debrief of a car's last run as it comes in."""
         self.session = session if session is not None else Session()
+        self._live = live
         self.notes, self.cars, self.flags = Notes(), dict[str, CarWatch](), list[Flag]()
         self.failures = 0
+        self.told: dict[str, out.RunDebrief] = {}
 
     def handle(self, stamped: Stamped) -> tuple[out.Output, ...]:
         """Advance by one fact, as the engine does, and note it."""
         step = apply(self.session, stamped)
+        more: tuple[out.Output, ...] = ()
         try:
             self._note(stamped, step.outputs, step.failure is not None)
+            if step.failure is None and self._live is not None:
+                more = self._runs_over(step.outputs, self._live)
         except Exception:
             self.failures += 1
             log.exception("the notes for the debrief failed on a fact; the session goes on", seq=stamped.seq)
         if step.failure is not None:
             raise step.failure
-        return step.outputs
+        return (*step.outputs, *more)
 
     def standing(self) -> tuple[out.Output, ...]:
-        """As the engine has it."""
-        return self.session.standing()
+        """As the engine has it, and the debrief of each car's last run."""
+        return (*self.session.standing(), *self.told.values())
+
+    def _runs_over(self, outputs: tuple[out.Output, ...], tell: TellRun) -> tuple[out.Output, ...]:
+        """The debrief of a run as its car comes in, and anew when something about it changed while it stands there."""
+        found = []
+        for name in dict.fromkeys(one.car for one in outputs if isinstance(one, NEWS) and one.car in self.session.team):
+            in_pits = not self.session.team[name].track.on_track
+            came_in = any(isinstance(one, out.LapJudged) and one.car == name and one.at == "pit" for one in outputs)
+            if not in_pits or not (came_in or name in self.told):
+                continue
+            made = tell(self, name)
+            last = self.told.get(name)
+            if made is not None and (last is None or made.model_copy(update={"id": last.id, "t": last.t}) != last):
+                self.told[name] = made
+                found.append(made)
+        return tuple(found)
 
     def open_wishes(self) -> tuple[out.Output, ...]:
         """As the engine has it."""

@@ -19,6 +19,7 @@ from pitwall.app.brokers import BrokerChoice, RunningBroker, own_broker, start_b
 from pitwall.app.clients import AlertOver, Heard, Onlooker
 from pitwall.app.daemon import Daemon, offline_message
 from pitwall.app.day_watch import DayWatch, RehearsedDay, WriteOut
+from pitwall.app.debrief_live import noted_session
 from pitwall.app.journals import open_journal
 from pitwall.app.lifecycle import Lifecycle
 from pitwall.app.memory import few_collections
@@ -108,7 +109,7 @@ async def instant_evidence(
         journal = await _journal_for_rehearsal(life, journal_file, setup)
         workers, day = Inline.on(clock, work), RehearsedDay(rehearsal.timetable, setup, clock, wall_steps)
         daemon = Daemon(
-            setup, Session(), clock=clock, journal=journal, bus=MemoryBus(broker, offline_message(setup.session)),
+            setup, noted_session(), clock=clock, journal=journal, bus=MemoryBus(broker, offline_message(setup.session)),
             forecaster=workers.forecaster, adviser=workers.adviser, sinks=(recorder,), follow_clock=False,
             watch=day.watch,
         )
@@ -157,7 +158,7 @@ async def rehearse_at_speed(
         clock = LiveClock(scenario.starts_at_s, rate, monotonic=awake_seconds)
         day = RehearsedDay(rehearsal.timetable, setup, clock, wall_steps)
         daemon = Daemon(
-            setup, Session(), clock=clock, journal=journal,
+            setup, noted_session(), clock=clock, journal=journal,
             bus=MqttBus(address, "pitwall-daemon", offline_message(setup.session)),
             forecaster=workers.forecaster, adviser=workers.adviser, sinks=(recorder,),
             broker=f"embedded {address}", store=str(journal_file or "memory"), watch=day.watch,
@@ -260,7 +261,7 @@ async def serve(
         if not await _answers(life, running, waits or (lambda reason: None)):
             return
         start_s = starting_second(setup)
-        clock, workers, session = LiveClock(start_s), Beside(), Session()
+        clock, workers, session = LiveClock(start_s), Beside(), noted_session()
         daemon = Daemon(
             setup, session, clock=clock, journal=journal,
             bus=MqttBus(running.address, f"pitwall-{setup.session}", offline_message(setup.session)), watch=StepWatch(),
@@ -269,7 +270,7 @@ async def serve(
         daemon.host.on_step(lambda step: clock.retime())
         resumed = await _start_daemon(life, daemon, workers, start_s)
         await _begin_day(life, daemon, timetable, write_out)
-        _watch_plans(life, daemon, session, plan_files)
+        _watch_plans(life, daemon, session.session, plan_files)
         page = await screen(life, running.address, setup, asks=running.asks) if screen else None
         if started is not None:
             started(Served(str(running.address), resumed, clock.now(), running.kind, running.websocket, running.notes,

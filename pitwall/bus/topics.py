@@ -46,6 +46,7 @@ from pitwall.model.outputs import (
     Prompt,
     Proposal,
     Refused,
+    RunDebrief,
 )
 
 ROOT = "pitwall/1"
@@ -109,6 +110,8 @@ TOPICS: tuple[Topic, ...] = (
     Topic("laps/{car}", "out", LapJudged, 1, False, "daemon", "A lap ended, or its kind is believed anew."),
     Topic("comment/{car}", "out", CommentNoted, 1, False, "daemon",
           "What the driver said, when it is noted, completed or taken back."),
+    Topic("debrief/{car}", "out", RunDebrief, 1, True, "daemon",
+          "What came of the car's last run: laps, items, where the data are; told as it comes in."),
     Topic("health", "out", Health, 1, True, "daemon", "Online or offline; offline is the daemon's will."),
     Topic("corrected", "out", Corrected, 1, False, "daemon", "Better evidence replaced what was believed."),
     Topic("refused", "out", Refused, 1, False, "daemon", "A command or fact that was not taken, and why."),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,19 +24,29 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("journal", metavar="JOURNAL", help="a journal file")
     parser.add_argument("--json", action="store_true", help="print the whole debrief as one JSON object")
     parser.add_argument("--out", metavar="FOLDER", help="write debrief.html and debrief.pdf there")
+    parser.add_argument("--tables", metavar="FOLDER", help="write the tables there, one file each: runs, items, data "
+                                                           "windows, laps, sectors, switches, calls, alerts and more")
+    parser.add_argument("--formats", metavar="LIST", default="csv,json",
+                        help="of the tables: csv, json, parquet (default csv,json)")
 
 
 def run(args: argparse.Namespace) -> int:
     """Make the debrief and print it."""
+    from pitwall.app.debrief_files import PageMakers, write_pages
     from pitwall.app.debriefing import debrief_of
 
-    made = debrief_of(Path(args.journal))
-    print(made.model_dump_json(indent=2) if args.json else "\n".join(in_words(made)))
-    if args.out:
-        from pitwall.app.debrief_files import write_pages
+    with PageMakers() if args.out else nullcontext() as makers:
+        made = debrief_of(Path(args.journal))
+        print(made.model_dump_json(indent=2) if args.json else "\n".join(in_words(made)))
+        if makers is not None:
+            for path in write_pages(made, Path(args.out), makers):
+                print(f"written: {path}", file=sys.stderr)
+    if args.tables:
+        from pitwall.app.debrief_tables import write_tables
 
-        for path in write_pages(made, Path(args.out)):
-            print(f"written: {path}", file=sys.stderr)
+        formats = [name.strip().lower() for name in args.formats.split(",") if name.strip()]
+        count = len(write_tables(made, Path(args.tables), formats))
+        print(f"written: {count} tables in {args.tables}", file=sys.stderr)
     return 0
 
 

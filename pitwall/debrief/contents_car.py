@@ -15,10 +15,10 @@ ITEMS = (Column("item", 3.0), Column("lap", 2.0), Column("wanted", 1.2), Column(
 WINDOWS = (Column("item and lap", 2.7), Column("session time, from and to", 4.05, whole=True),
            Column("time of day", 1.95, whole=True), Column("on the lap, m", 2.8, whole=True),
            Column("speed, km/h", 2.1, whole=True), Column("switches", 2.9), Column("known from", 2.3))
-LAPS = (Column("lap", 0.85, right=True), Column("kind", 1.65), Column("time", 1.55, right=True),
-        Column("to each loop, s", 2.7), Column("tyres, laps", 2.0), Column("fuel, kg", 0.95, right=True),
-        Column("status", 1.6), Column("clean", 2.3), Column("ahead, s", 1.25, right=True),
-        Column("expected", 2.35))
+LAPS = (Column("lap", 2.2, right=True), Column("kind", 4.9), Column("time", 4.5, right=True),
+        Column("to each loop, s", 7.7), Column("tyres, laps", 6.4), Column("fuel, kg", 2.8, right=True),
+        Column("status", 4.4), Column("clean", 5.7), Column("ahead, s", 3.7, right=True),
+        Column("expected", 8.9, whole=True))
 MOVES = (Column("switch", 2.2), Column("session time", 1.5, right=True), Column("from", 1.4), Column("to", 1.4),
          Column("known", 1.4), Column("run and lap", 2.2))
 CHANGES = (Column("change", 6.0), Column("session time", 1.5, right=True), Column("by", 1.4), Column("why", 4.4),
@@ -123,7 +123,7 @@ def _lap(lap: LapRow) -> Row:
     if lap.expected is not None:
         known = lap.expected
         below, above = known.low_s - known.median_s, known.high_s - known.median_s
-        expected = f"{say.lap_time(known.median_s)}\n({below:+.2f} {above:+.2f})"
+        expected = f"{say.lap_time(known.median_s)} {below:+.2f} {above:+.2f}"
     return (
         str(lap.number), lap.kind, say.lap_time(lap.lap_time_s),
         " ".join(say.number(one.seconds, 2) for one in lap.sectors) or say.NOTHING, say.tyres_of(lap),

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 LETTER_PT = 4.6  # how wide a letter of the labels is on average, DejaVu Sans at 7 points
 NAMES_MM = 30.0
 MOST_NAME = 18
+LAP_TICK_PT = 3.0  # room that the tick of a timed lap needs
+MINUTE_PT = 4.0  # a minute that is narrower gets no gap beside it
 BAND = "\\\\\\"  # the hatch of an interruption
 
 
@@ -127,7 +129,7 @@ def radio_load(
     axes.set_ylim(0, most * (1 + 0.09 * len(rows)))
     _bands(axes, interruptions, span)
     axes.bar([one.start_s for one in minutes], [one.spoken_s for one in minutes], width=60.0, align="edge",
-             facecolor=look.DARK, edgecolor=look.PAPER, linewidth=0.4)
+             facecolor=look.DARK, edgecolor=look.PAPER, linewidth=0.4 if _points(axes, 60.0) > MINUTE_PT else 0.0)
     step = next((one for one in (1, 2, 5, 10) if most / one <= 6), 20)
     axes.set_yticks(range(0, int(most) + 1, step))
     axes.yaxis.grid(True)
@@ -157,8 +159,9 @@ def _run(axes: Axes, row: int, one: RunBars, span: Stretch) -> None:
         _bar(axes, one.planned, row - 0.2, 0.26, look.PAPER)
     for bar in one.driven:
         _bar(axes, bar, row + 0.16, 0.36, *((look.DARK, "") if one.state == "done" else (look.MIDDLE, "////")))
-    axes.plot(one.timed, [row + 0.16] * len(one.timed), linestyle="none", marker="|", color=look.PAPER, markersize=5.5,
-              markeredgewidth=0.9)
+    if one.timed and _points(axes, one.timed[-1] - one.timed[0]) >= LAP_TICK_PT * len(one.timed):
+        axes.plot(one.timed, [row + 0.16] * len(one.timed), linestyle="none", marker="|", color=look.PAPER,
+                  markersize=5.5, markeredgewidth=0.9)
     if not one.driven:
         _note(axes, one.planned or span, row + 0.2, one.state, span)
 
@@ -174,14 +177,13 @@ def _bar(axes: Axes, stretch: Stretch, at: float, height: float, face: str, hatc
 
 def _bands(axes: Axes, interruptions: Sequence[Stretch], span: Stretch) -> None:
     """A hatched band each, and its words above where they do not run into those of the band before."""
-    low, high = axes.get_xlim()
-    points = axes.get_position().width * look.WIDTH_MM * look.MM * look.POINTS / (high - low)
+    point_s = 1 / _points(axes, 1.0)
     taken = -math.inf
     for one in interruptions:
         axes.axvspan(one.start_s, one.end_s, facecolor=look.LIGHT, edgecolor="#b0b0b0", hatch=BAND, linewidth=0.0,
                      zorder=0.4)
         words = short(drawable(one.words), 28)
-        width = len(words) * LETTER_PT / points
+        width = len(words) * LETTER_PT * point_s
         late = one.start_s + width > span.end_s
         left = one.end_s - width if late else one.start_s
         if words and left >= taken:
@@ -208,10 +210,14 @@ def _note(axes: Axes, under: Stretch, row: float, words: str, span: Stretch) -> 
                   bbox={"facecolor": look.PAPER, "edgecolor": "none", "pad": 0.6})
 
 
+def _points(axes: Axes, seconds: float) -> float:
+    """How wide a stretch of time is on paper."""
+    low, high = axes.get_xlim()
+    return float(seconds / (high - low) * axes.get_position().width * look.WIDTH_MM * look.MM * look.POINTS)
+
+
 def _inside(axes: Axes, stretch: Stretch, row: int) -> None:
     """The position's word in its box, where there is room."""
-    low, high = axes.get_xlim()
-    points = (stretch.end_s - stretch.start_s) / (high - low) * (look.WIDTH_MM - NAMES_MM - 3.0) * look.MM * look.POINTS
     words = drawable(stretch.words)
-    if len(words) * LETTER_PT + 2 <= points:
+    if len(words) * LETTER_PT + 2 <= _points(axes, stretch.end_s - stretch.start_s):
         axes.text((stretch.start_s + stretch.end_s) / 2, row, words, ha="center", va="center_baseline", fontsize=6.5)

@@ -36,6 +36,8 @@ def register_fonts() -> None:
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFont
 
+    if FONT in pdfmetrics.getRegisteredFontNames():
+        return
     for name, file in ((FONT, "DejaVuSans"), (BOLD, "DejaVuSans-Bold")):
         pdfmetrics.registerFont(TTFont(name, str(font_file(file))))
     pdfmetrics.registerFontFamily(FONT, normal=FONT, bold=BOLD, italic=FONT, boldItalic=BOLD)

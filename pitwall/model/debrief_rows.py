@@ -12,6 +12,7 @@ from typing import Literal
 from pydantic import AwareDatetime, Field
 
 from pitwall.model.base import Frozen, Slug
+from pitwall.model.comments import Comment
 from pitwall.model.facts import SessionStatus
 from pitwall.model.plan import LapKind, Scalar, Want
 
@@ -182,3 +183,22 @@ class ChangeRow(Frozen):
     why: str = ""
     about: Literal["plan", "correction"] = "plan"
     revision: int | None = Field(default=None, description="of the plan, after it")
+
+
+class RunDebrief(Frozen):
+    """``debrief/<car>``: what came of the car's last run, told as it comes in, and again while it stands there when
+    more is known; retained. The rows are those of the whole debrief."""
+
+    type: Literal["run_debrief"] = "run_debrief"
+    id: str
+    t: float
+    car: Slug
+    run: RunRow | None = Field(default=None, description="none: the plan knows no run that it was on")
+    items: tuple[ItemRow, ...] = ()
+    data_windows: tuple[DataWindow, ...] = ()
+    laps: tuple[LapRow, ...] = Field(default=(), description="of this run, those of an earlier leaving for it included")
+    switches: tuple[SwitchMove, ...] = Field(default=(), description="moved while it was out")
+    comments: tuple[Comment, ...] = ()
+    calls: int = Field(default=0, description="of this run")
+    calls_in_window: int = 0
+    calls_doubtful: int = Field(default=0, description="late, missed or unconfirmed to the end")

@@ -12,6 +12,7 @@ from pydantic import Field
 
 from pitwall.model.base import Frozen, Label, Slug
 from pitwall.model.comments import Comment
+from pitwall.model.debrief_rows import RunDebrief
 from pitwall.model.desk import Arrival, ItemProgress, OpenQuestion, RunningLap, RunProgress, SwitchCard
 from pitwall.model.facts import SessionStatus
 from pitwall.model.outlook import (
@@ -26,8 +27,8 @@ from pitwall.model.plan import CallClass, LapKind, Medium, Scalar
 from pitwall.model.proposal import AdviceState, AdviceWanted, LadderState, Proposal, Rung
 
 __all__ = ["Activity", "AdviceState", "AdviceWanted", "Arrival", "CarOutlook", "CarSnapshot", "ForecastAnswer",
-           "ForecastSnapshot", "ItemProgress", "LadderState", "OpenQuestion", "Proposal", "RunOutlook", "RunProgress",
-           "Rung", "SwitchCard"]
+           "ForecastSnapshot", "ItemProgress", "LadderState", "OpenQuestion", "Proposal", "RunDebrief", "RunOutlook",
+           "RunProgress", "Rung", "SwitchCard"]
 
 CallState = Literal["planned", "shown", "due", "said", "unconfirmed", "late", "missed", "skipped", "withdrawn", "done"]
 CarState = Literal["garage", "pit_lane", "out", "timed", "cool", "in", "out_in", "stopped"]
@@ -367,6 +368,6 @@ class ForecastWanted(Frozen):
 Output = Annotated[
     Prompt | DeskState | PlanState | Alert | HeldBack | ClockState | ForecastState | FieldState | LapJudged | Refused
     | Answered | CommentNoted | Proposal | AdviceState | LadderState | Corrected | WakeAt | ForecastWanted
-    | AdviceWanted,
+    | AdviceWanted | RunDebrief,
     Field(discriminator="type"),
 ]

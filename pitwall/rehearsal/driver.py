@@ -12,6 +12,7 @@ from pitwall.model.procedure import Procedure
 from pitwall.rehearsal.agenda import Agenda
 from pitwall.rehearsal.channel import Channel
 from pitwall.rehearsal.draws import Rng, between, happens, moments
+from pitwall.rehearsal.holding import hold_order, hold_path, hold_seconds
 from pitwall.rehearsal.listening import Listening
 from pitwall.rehearsal.scenario import DriverHabits, Talks
 from pitwall.rehearsal.teamcar import TeamCar
@@ -64,10 +65,10 @@ class Driver:
 
     def __init__(self, team: TeamCar, procedures: Mapping[str, Procedure], habits: Mapping[str, DriverHabits],
                  talks: Talks, medium: str, channel: Channel, agenda: Agenda, listening: Listening, rng: Rng,
-                 talk_rng: Rng) -> None:
+                 talk_rng: Rng, hold_rng: Rng | None = None) -> None:
         self._team, self._procedures, self._every, self._talks = team, procedures, habits, talks
         self._medium, self._channel, self._agenda, self._listening = medium, channel, agenda, listening
-        self._rng, self._talk_rng = rng, talk_rng
+        self._rng, self._talk_rng, self._hold_rng = rng, talk_rng, hold_rng
         self._lane: list[_Waiting] = []
         self._exit: list[_Waiting] = []
         self._line: list[Callable[[float], None]] = []
@@ -249,11 +250,32 @@ class Driver:
 
     def _carry_out(self, speech: Speech, procedure: Procedure, t: float) -> str:
         car = self._team.car
-        length = _hold_seconds(procedure, speech.prompt.ask.arguments) if car.where == "track" else 0.0
+        length = hold_seconds(procedure, speech.prompt.ask.arguments) if car.where == "track" else 0.0
+        if length and self._hold_rng is not None:
+            held = self._holds(speech, procedure, t, length, self._hold_rng)
+            if held is not None:
+                return held
         self._write(speech, procedure, t, length, None)
         lost = self._extra(speech, procedure) + HOLD_LOSS * length
         if lost > 0:
             car.hold_up(t, lost)
+        return "done"
+
+    def _holds(self, speech: Speech, procedure: Procedure, t: float, length: float, rng: Rng) -> str | None:
+        """Really drive the hold; None where it cannot be driven here."""
+        car, ask, key = self._team.car, speech.prompt.ask, (procedure.name, speech.prompt.ask.item)
+        if (*key, car.lap_number) in self._paid:
+            return "goes on"
+        order, metres, habits = hold_order(procedure, ask.arguments), car.metres_at(t), self._habits
+        if order is None or metres is None:
+            return None
+        path = car.hold(lambda phases, lap_s: hold_path(order, car.ground, phases, lap_s, (t, metres), habits, rng))
+        if path is None:
+            return None
+        self._paid.add((*key, car.lap_number))
+        self._write(speech, procedure, t, length, None)
+        held = path.truth()
+        self.done[-1] = self.done[-1].model_copy(update={"t": held.from_s, "until_s": held.to_s, "held": held})
         return "done"
 
     def _extra(self, speech: Speech, procedure: Procedure) -> float:
@@ -348,17 +370,3 @@ def _positions(ask: Ask) -> dict[str, Scalar]:
     if ask.switch is not None and ask.position is not None:
         found[ask.switch] = ask.position
     return found
-
-
-def _hold_seconds(procedure: Procedure, arguments: Mapping[str, Scalar]) -> float:
-    if procedure.hold is None:
-        return 0.0
-    wanted: Scalar | None = procedure.hold.seconds
-    if isinstance(wanted, str):
-        name = wanted.strip("{}")
-        known = procedure.arguments.get(name)
-        wanted = arguments.get(name, known.default if known is not None else None)
-    try:
-        return max(0.0, float(wanted)) if wanted is not None else 5.0
-    except ValueError:
-        return 5.0

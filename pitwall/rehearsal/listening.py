@@ -14,7 +14,8 @@ import numpy as np
 
 from pitwall.rehearsal.draws import Rng, between
 from pitwall.rehearsal.ground import Ground, Strain
-from pitwall.rehearsal.racing import RacingCar, Stint
+from pitwall.rehearsal.motion import Stint
+from pitwall.rehearsal.racing import RacingCar
 from pitwall.rehearsal.scenario import HearingHabits
 from pitwall.rehearsal.truth import Span
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from bisect import insort
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from functools import partial
 from typing import Literal
 
@@ -20,6 +20,8 @@ from pitwall.rehearsal.agenda import Agenda
 from pitwall.rehearsal.control import Notice, RaceControl
 from pitwall.rehearsal.feed import Feed
 from pitwall.rehearsal.ground import Ground
+from pitwall.rehearsal.holding import HeldPath, speed_of
+from pitwall.rehearsal.motion import Point, Stint
 from pitwall.rehearsal.pilot import LapIntent, OpenLap, Pilot
 from pitwall.rehearsal.truth import DrivenKind
 
@@ -29,25 +31,6 @@ PULLS_OUT_S = 5.0     # from the garage into the lane
 QUEUE_S = 2.5         # cars in the queue at the pit exit leave so far apart
 BEYOND_LINE = 0.55    # the garage's place in the lane: so far along the part that lies beyond the line
 RED_PACE, SLOW_PACE = 1.55, 1.35
-
-
-@dataclass(frozen=True, slots=True)
-class Stint:
-    """Steady motion from ``t`` on: seconds a lap, or None where the car is not on a lap. ``phase`` is bent."""
-
-    t: float
-    phase: float
-    lap_s: float | None
-    bend: float = 0.0
-
-
-@dataclass(order=True)
-class _Point:
-    phase: float
-    order: int
-    what: str = field(compare=False)
-    name: str = field(compare=False, default="")
-    action: Callable[[float], None] | None = field(compare=False, default=None)
 
 
 class RacingCar:
@@ -70,7 +53,8 @@ class RacingCar:
         self.stop_lasts: float | None = None
         self.halts: list[tuple[float, float]] = []  # stops on track: from, until (without end: infinity)
         self._phase, self._since, self._pace, self._factor, self._bend = 0.0, 0.0, 90.0, 1.0, 0.0
-        self._ahead: list[_Point] = []
+        self._ahead: list[Point] = []
+        self._held: HeldPath | None = None  # a hold that is being driven: until its end the car moves along it
         self._token = 0
         self._order = 0
         self._turning_in = False
@@ -154,6 +138,8 @@ class RacingCar:
         """Share of the lap at ``t``; None off the track."""
         if self.where != "track":
             return None
+        if self._held is not None and t < self._held.end_s:
+            return float(np.interp(t, self._held.t, self._held.phase))
         gone = max(0.0, t - self._since) / (self._pace * self._factor)
         limit = self._ahead[0].phase if self._ahead else 1.0
         return min(self._phase + gone, limit)
@@ -163,9 +149,29 @@ class RacingCar:
         phase, strain = self.phase_at(t), self.ground.strain
         if phase is None or strain is None:
             return None
-        return float(np.interp(phase, self._bent_all(strain.phase), strain.at_m))
+        return float(np.interp(phase, self.bent_all(strain.phase), strain.at_m))
 
-    def _bent_all(self, phases: np.ndarray) -> np.ndarray:
+    def speed_at(self, t: float) -> float | None:
+        """Metres a second at ``t``; None off the track, or where the circuit has no geometry."""
+        phase, strain = self.phase_at(t), self.ground.strain
+        if phase is None or strain is None:
+            return None
+        if self._held is not None and t < self._held.end_s:
+            return self._held.speed(t)
+        return speed_of(self.bent_all(strain.phase), strain.at_m, phase) / (self._pace * self._factor)
+
+    def hold(self, path_at: Callable[[np.ndarray, float], HeldPath | None]) -> HeldPath | None:
+        """Drive the way that ``path_at`` makes of this lap's phases and pace, and go on at that pace from its end."""
+        if self.ground.strain is None:
+            return None
+        path = path_at(self.bent_all(self.ground.strain.phase), self._pace * self._factor)
+        if path is not None:
+            self._held, self._phase, self._since = path, float(path.phase[-1]), path.end_s
+            self._arm()
+        return path
+
+    def bent_all(self, phases: np.ndarray) -> np.ndarray:
+        """Phases of a good lap as this lap counts them."""
         return phases + self._bend * phases * (1.0 - phases)
 
     def when_at(self, phase: float) -> float:
@@ -179,7 +185,7 @@ class RacingCar:
         if here is None or bent <= here or phase >= 1.0:
             return False
         self._order += 1
-        insort(self._ahead, _Point(bent, self._order, "call", action=action))
+        insort(self._ahead, Point(bent, self._order, "call", action=action))
         self._settle(t)
         return True
 
@@ -213,16 +219,17 @@ class RacingCar:
         for what, name, at in points:
             if at > phase or what == "line":
                 self._order += 1
-                insort(self._ahead, _Point(self._bent(at), self._order, what, name))
+                insort(self._ahead, Point(self._bent(at), self._order, what, name))
         self._arm()
 
     def _bent(self, phase: float) -> float:
         return phase + self._bend * phase * (1.0 - phase)
 
     def _settle(self, t: float) -> None:
-        here = self.phase_at(t)
-        assert here is not None
-        self._phase, self._since = here, max(t, self._since)
+        if self._held is None or t >= self._held.end_s:
+            here = self.phase_at(t)
+            assert here is not None
+            self._phase, self._since = here, max(t, self._since)
         self._arm()
 
     def _arm(self) -> None:
@@ -231,13 +238,16 @@ class RacingCar:
         if self.way is not None:
             self.way.append(Stint(self._since, self._phase, self._pace * self._factor, self._bend))
         due = self._since + max(0.0, self._ahead[0].phase - self._phase) * self._pace * self._factor
+        if self._held is not None and self._ahead[0].phase < self._phase:
+            due = float(np.interp(self._ahead[0].phase, self._held.phase, self._held.t))
         self._agenda.at(due, lambda t: self._reach(t, token))
 
     def _reach(self, t: float, token: int) -> None:
         if token != self._token or self.where != "track":
             return
         point = self._ahead.pop(0)
-        self._phase, self._since = point.phase, t
+        if self._held is None or t >= self._held.end_s:
+            self._phase, self._since, self._held = point.phase, t, None
         # For a while it stops only between two points of one lap: at the line and the pit entry the next one begins.
         stays = self.stop_lasts is None or point.what not in ("line", "entry")
         if self.stop_at is not None and t >= self.stop_at and stays and self._halt(t):

@@ -61,6 +61,7 @@ class DriverHabits(Frozen):
     knocks_per_hour: float = Field(default=0.3, ge=0, le=60, description="switches knocked by accident, an hour")
     readback: Share = Field(default=0.9, description="share of calls that are read back")
     readback_s: Spread = (0.8, 1.4, 2.4)
+    count: Spread = Field(default=(0.9, 1.0, 1.15), description="a hold as the driver counts it, over what was asked")
 
 
 class Talks(Frozen):
@@ -225,6 +226,9 @@ class Scenario(Frozen):
     )
     driver_change_s: Spread = Field(default=(110, 145, 200), description="a change of drivers in the garage")
     driver_pace: float = Field(default=0.006, ge=0, le=0.1, description="spread between drivers of one car, one sigma")
+    holds: Literal["lost", "driven"] = Field(
+        default="lost", description="a hold costs time, and nobody sees how; or it is driven, and positions show it"
+    )
     talks: Talks = Talks()
     hearing: HearingHabits = HearingHabits()
     field: FieldHabits = FieldHabits()

@@ -44,6 +44,16 @@ class DrivenLap(Frozen):
     wrong: tuple[WrongSwitch, ...] = ()
 
 
+class HeldTruth(Frozen):
+    """A speed that was held: from when it was reached until it was left."""
+
+    from_s: float
+    to_s: float
+    from_m: float
+    to_m: float
+    speed_mps: float
+
+
 class DoneProcedure(Frozen):
     """A procedure that a driver was told to do, and whether and where it was done."""
 
@@ -60,6 +70,7 @@ class DoneProcedure(Frozen):
     place: str | None = None
     phase: float | None = None
     reason: str | None = None
+    held: HeldTruth | None = Field(default=None, description="a hold that was really driven: where the data are")
 
 
 class SpokenCall(Frozen):

@@ -162,7 +162,8 @@ class World:
         own = ears(scenario.hearing, self._streams.stream("hearing", number))
         listening = self._listening[number] = Listening(car, ground, own)
         driver = Driver(team, setup.procedures, habits, scenario.talks, plan.medium, channel, self._agenda, listening,
-                        self._streams.stream("driver", number), self._streams.stream("talk", number))
+                        self._streams.stream("driver", number), self._streams.stream("talk", number),
+                        self._streams.stream("holds", number) if scenario.holds == "driven" else None)
         self._engineers[number] = Engineer(
             team, driver, scenario.engineer, channel, self._agenda, self._feed.at_once, self._prefix,
             self._streams.stream("engineer", number), self._streams.stream("keys", number),
@@ -229,7 +230,8 @@ class World:
         rate, length = self._scenario.feed.positions_hz, self._setup.circuit.length_m
         if rate > 0 and length is not None:
             Positions(self._cars[number], 1.0 / rate, length, self._agenda, self._feed, self._prefix,
-                      self._streams.stream("positions", number)).start(begin)
+                      self._streams.stream("positions", number),
+                      speeds=self._scenario.holds == "driven").start(begin)
 
     def _scripted(self, start_s: float) -> bool:
         return any(flag.at == start_s for flag in self._scenario.flags.scripted)

@@ -24,10 +24,10 @@ from typing import Any
 
 from pitwall.app.clients import Onlooker
 from pitwall.app.daemon import Daemon, offline_message
+from pitwall.app.debrief_live import noted_session
 from pitwall.app.loading import load_setup
 from pitwall.bus.codec import message_for_fact
 from pitwall.bus.memory import MemoryBroker, MemoryBus
-from pitwall.engine.session import Session
 from pitwall.forecast.futures import forecast as forecast_of
 from pitwall.journal.memory import MemoryJournal
 from pitwall.model.events import Fact, Stamped
@@ -205,10 +205,11 @@ class Script:
         self.clock = VirtualClock(self.starts_at)
         broker = MemoryBroker()
         self.journal = MemoryJournal()
-        self.session = Session()
+        self.noted = noted_session()
+        self.session = self.noted.session
         self.daemon = Daemon(
             self.setup,
-            self.session,
+            self.noted,
             clock=self.clock,
             journal=self.journal,
             bus=MemoryBus(broker, offline_message(self.setup.session)),

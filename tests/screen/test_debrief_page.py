@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page
 
-from pitwall.debrief.pages import pages_of
+from pitwall.debrief.pages import page_of
 from tests.screen.test_page_reads_well import violations
 from tests.unit.debrief_stage import made
 
@@ -21,7 +21,7 @@ A4_PX = (794, 1123)
 def page(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Page]:
     """The page with text from anybody, opened from its file in a browser without a network; what it asks is noted."""
     file: Path = tmp_path_factory.mktemp("debrief") / "debrief.html"
-    file.write_text(pages_of(made("hostile"))[0], encoding="utf-8")
+    file.write_text(page_of(made("hostile")), encoding="utf-8")
     context = browser.new_context(offline=True)
     opened = context.new_page()
     asked: list[str] = []

@@ -8,14 +8,16 @@ from pathlib import Path
 
 import pytest
 
-from pitwall.app.debrief_files import PAGE, PAPER
+from pitwall.app.debrief_files import PAGE, PAPER, PageMakers
+from pitwall.app.debriefing import debrief_of
 from pitwall.cli.main import main
+from pitwall.debrief.pages import page_of, paper_of
 
 EVERYTHING = Path(__file__).resolve().parents[1] / "replay" / "golden" / "everything.jsonl"
 
 
 def test_the_command_writes_page_and_paper(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Both appear in a folder that is made for them, nothing else does, and made again they are the same bytes."""
+    """Both appear in a folder made for them, nothing else does; made in this process they are the same bytes."""
     folder = tmp_path / "a" / "debrief"
     assert main(["debrief", str(EVERYTHING), "--out", str(folder)]) == 0
     told = capsys.readouterr().err
@@ -24,8 +26,8 @@ def test_the_command_writes_page_and_paper(tmp_path: Path, capsys: pytest.Captur
     assert set(first) == {PAGE, PAPER}
     assert first[PAGE].startswith(b"<!DOCTYPE html>")
     assert first[PAPER].startswith(b"%PDF-")
-    assert main(["debrief", str(EVERYTHING), "--out", str(folder)]) == 0
-    assert {path.name: path.read_bytes() for path in folder.iterdir()} == first
+    made = debrief_of(EVERYTHING)
+    assert first == {PAGE: page_of(made).encode(), PAPER: paper_of(made)}
 
 
 def test_a_folder_that_cannot_be_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -41,7 +43,20 @@ def test_a_folder_that_cannot_be_is_told(tmp_path: Path, capsys: pytest.CaptureF
 def test_what_only_pages_need_is_not_loaded_by_the_daemon() -> None:
     """Neither the parts of the daemon nor the document of a debrief load what draws and prints."""
     program = ("import sys, pitwall.app.lifecycle, pitwall.app.wiring, pitwall.app.serving, pitwall.cli.debrief, "
-               "pitwall.debrief.contents; "
+               "pitwall.app.debrief_files; "
                "print(sorted({'matplotlib', 'reportlab', 'pypdf', 'PIL'} & set(sys.modules)))")
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_where_no_process_starts_the_pages_are_made_all_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A machine that refuses processes is no reason to be without a debrief."""
+    made = debrief_of(EVERYTHING)
+    with PageMakers() as makers:
+        def refuses(*_: object) -> None:
+            raise OSError("no more processes")
+
+        monkeypatch.setattr(makers._pool, "submit", refuses)
+        page, paper = makers.pages_of(made)
+    assert page.startswith("<!DOCTYPE html>")
+    assert paper.startswith(b"%PDF-")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import types
+from datetime import UTC, datetime
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 import numpy as np
@@ -11,7 +12,7 @@ import pytest
 from annotated_types import Ge, Gt, Le, Lt, MaxLen, MinLen
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pydantic import BaseModel, TypeAdapter
+from pydantic import AwareDatetime, BaseModel, TypeAdapter
 
 from pitwall.bus.codec import Cleared, Message, fact_from, message_for, message_for_fact, output_from
 from pitwall.bus.payload import MOST_EXACT
@@ -94,6 +95,8 @@ def plain_values(kind: Any, rules: tuple[Any, ...]) -> st.SearchStrategy[Any]:
         if any(getattr(rule, "pattern", None) == SLUG_PATTERN for rule in rules):
             return st.from_regex(r"[a-z0-9-]{1,32}", fullmatch=True)
         return TEXT
+    if kind is AwareDatetime:
+        return st.datetimes(datetime(1971, 1, 1), datetime(2099, 1, 1), timezones=st.just(UTC))
     assert kind is type(None), kind
     return st.none()
 

@@ -40,7 +40,7 @@ def test_state_is_retained_and_facts_are_not() -> None:
     assert all(row.direction == "out" for row in TOPICS if row.retain)
     assert {row.pattern for row in TOPICS if row.retain} == {
         "desk/{car}/state", "alert/{alert}", "clock", "plan/{car}", "plan/{car}/proposal", "forecast/{car}", "field",
-        "health", "advice", "ladder",
+        "health", "advice", "ladder", "debrief/{car}",
     }
 
 

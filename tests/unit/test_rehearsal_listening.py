@@ -10,7 +10,7 @@ import pytest
 from pitwall.rehearsal.draws import Streams
 from pitwall.rehearsal.ground import Ground, lay_ground
 from pitwall.rehearsal.listening import Ears, Listening
-from pitwall.rehearsal.racing import Stint
+from pitwall.rehearsal.motion import Stint
 from pitwall.rehearsal.scenario import PaceOfWorld
 from tests.unit.rehearsal_stage import CAR, ROOT, Stage, scenario, setup
 

@@ -269,6 +269,34 @@ export interface Corrected {
   text: string;
 }
 
+export interface DataWindow {
+  item: string;
+  do: string;
+  run: string;
+  /** of the car, as in the lap table */
+  lap_number: number;
+  /** which lap of the run, in words */
+  lap: string;
+  what: "hold" | "lap" | "lane";
+  place?: string | null;
+  from_s: Uncertain;
+  to_s: Uncertain;
+  /** time of day of from_s.value */
+  from_time?: string | null;
+  to_time?: string | null;
+  /** none on a circuit without geometry */
+  from_m?: Uncertain | null;
+  /** beyond the length of the lap where it spans the line */
+  to_m?: Uncertain | null;
+  /** mean over the window */
+  speed_mps?: Uncertain | null;
+  switches: SwitchAt[];
+  evidence: "positions" | "crossings" | "plan";
+  /** the evidence in words: how many positions, which loops */
+  evidence_text: string;
+  outcome: "done" | "probably_done" | "done_badly" | "not_done" | "to_come";
+}
+
 export interface DeskState {
   type: "desk_state";
   id: string;
@@ -331,6 +359,12 @@ export interface DropItem {
 export interface DropRun {
   do: "drop_run";
   run: string;
+}
+
+export interface Expected {
+  median_s: number;
+  low_s: number;
+  high_s: number;
 }
 
 export interface FieldCar {
@@ -426,6 +460,22 @@ export interface ItemProgress {
   t?: number | null;
 }
 
+export interface ItemRow {
+  item: string;
+  do: string;
+  run: string;
+  /** which lap of the run, in words */
+  lap: string;
+  want: "must" | "should" | "could";
+  place?: string | null;
+  arguments: Record<string, string | number | boolean>;
+  outcome: "done" | "probably_done" | "done_badly" | "not_done" | "to_come";
+  /** why it was not done, or how it is known that it was */
+  reason: string;
+  /** session second at which this was known */
+  t?: number | null;
+}
+
 export interface ItemWhen {
   /** a moment of the session: '+0:20:00' or seconds */
   not_before?: number | null;
@@ -462,6 +512,46 @@ export interface LapJudged {
   lap_time_s?: number | null;
   run?: string | null;
   start_s?: number | null;
+}
+
+export interface LapRow {
+  car: string;
+  number: number;
+  run?: string | null;
+  /** from 1, the out-lap included */
+  lap_of_run?: number | null;
+  kind: "out" | "timed" | "cool" | "in" | "installation";
+  start_s: number;
+  end_s: number;
+  /** time of day at which it began */
+  start_time?: string | null;
+  /** only for a lap from line to line */
+  lap_time_s?: number | null;
+  sectors: Sector[];
+  driver?: string | null;
+  /** the set, by its label in the plan */
+  tyres?: string | null;
+  /** as the feed names it, else of the set */
+  compound?: string | null;
+  /** laps of the set as the lap began */
+  tyre_laps?: number | null;
+  /** estimate as the lap began */
+  fuel_kg?: number | null;
+  /** every status that touched it, in order */
+  status: ("waiting" | "green" | "yellow" | "slow" | "red" | "finished" | "closed")[];
+  clean: "clean" | "traffic" | "yellow" | "mistake" | "cool_down" | "aborted" | "not_complete" | "unknown";
+  /** the loop that ends the stretch on which most was lost */
+  clean_at: string;
+  /** lost on that stretch against the rest of the lap */
+  lost_s?: number | null;
+  /** the closest car ahead at any loop of the lap */
+  car_ahead_s?: number | null;
+  /** for timed laps, once the model knows enough */
+  expected?: Expected | null;
+  /** ends that nobody saw */
+  inferred: ("start" | "end")[];
+  /** a red flag held during it */
+  stopped: boolean;
 }
 
 export interface LimitOutlook {
@@ -687,6 +777,27 @@ export interface Run {
   cut_by_flag: "resume" | "give_up";
 }
 
+export interface RunDebrief {
+  type: "run_debrief";
+  id: string;
+  t: number;
+  car: string;
+  /** none: the plan knows no run that it was on */
+  run?: RunRow | null;
+  items: ItemRow[];
+  data_windows: DataWindow[];
+  /** of this run, those of an earlier leaving for it included */
+  laps: LapRow[];
+  /** moved while it was out */
+  switches: SwitchMove[];
+  comments: Comment[];
+  /** of this run */
+  calls: number;
+  calls_in_window: number;
+  /** late, missed or unconfirmed to the end */
+  calls_doubtful: number;
+}
+
 export interface RunOutlook {
   run: string;
   want: "must" | "should" | "could";
@@ -729,6 +840,32 @@ export interface RunProgress {
   reason?: string | null;
 }
 
+export interface RunRow {
+  run: string;
+  purpose: string;
+  want: "must" | "should" | "could";
+  state: "planned" | "next" | "running" | "done" | "cut" | "skipped" | "dropped";
+  reason: string;
+  /** as the plan was first: 'out, 3 timed, in' */
+  planned_laps: string;
+  /** as the plan is at the end */
+  laps: string;
+  timed_wanted: number;
+  timed_done: number;
+  driver?: string | null;
+  tyres?: string | null;
+  fuel_kg?: number | null;
+  /** as the first plan had it */
+  planned_span_s?: [number, number] | null;
+  stints: Stint[];
+  best_lap_s?: number | null;
+  clean_laps: number;
+  median_clean_s?: number | null;
+  /** done or probably done */
+  items_done: number;
+  items: number;
+}
+
 export interface Rung {
   /** seconds from the red flag to the restart */
   restart_s: number;
@@ -750,6 +887,13 @@ export interface RunningLap {
   listen: [number, number][];
   /** the closest cars ahead and behind, within 45 s */
   others: CarNear[];
+}
+
+export interface Sector {
+  loop: string;
+  /** session second at which the loop was passed; none: not seen */
+  t?: number | null;
+  seconds?: number | null;
 }
 
 export interface SetLaps {
@@ -796,6 +940,11 @@ export interface StatusChanged {
   ending: boolean;
 }
 
+export interface Stint {
+  from_s: number;
+  to_s?: number | null;
+}
+
 export interface SwapItem {
   do: "swap_item";
   run: string;
@@ -809,6 +958,18 @@ export interface SwapRuns {
   other: string;
 }
 
+export interface SwitchAt {
+  switch: string;
+  /** its name as the team speaks it */
+  word: string;
+  position: string | number | boolean;
+  evidence: "measured" | "confirmed" | "told" | "assumed";
+  /** session second of the evidence; none: from the start */
+  since_s?: number | null;
+  /** it was moved inside the window; position is the first one */
+  moved: boolean;
+}
+
 export interface SwitchCard {
   switch: string;
   word: string;
@@ -817,6 +978,17 @@ export interface SwitchCard {
   measured?: string | number | boolean | null;
   verified: boolean;
   owed: boolean;
+}
+
+export interface SwitchMove {
+  t: number;
+  switch: string;
+  word: string;
+  position: string | number | boolean;
+  before?: string | number | boolean | null;
+  evidence: "measured" | "confirmed" | "told" | "assumed";
+  run?: string | null;
+  lap_number?: number | null;
 }
 
 export interface SwitchReported {
@@ -845,6 +1017,12 @@ export interface TyreReported {
   surface_c?: number | null;
   carcass_c?: number | null;
   pressure_kpa?: number | null;
+}
+
+export interface Uncertain {
+  value: number;
+  low: number;
+  high: number;
 }
 
 export interface WeatherReported {

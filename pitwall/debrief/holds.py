@@ -1,0 +1,300 @@
+"""Where a constant speed was held: seen from positions, else reckoned from the crossings before it.
+
+A hold begins when its speed is reached and ends when it is left. *Positions with a speed* show both: the speed on the
+hold is a level, before and after it the speed rises or falls along a line; where line and level meet is the edge.
+Without a speed in the message it is taken from the positions themselves, which is coarser, and the interval says so.
+
+*By crossings*: the car reaches the place at the pace of its lap, gets to the speed, settles, and the driver counts. How
+far each of these may be off is common practice, no source; together they make the interval.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitwall.debrief.model import Evidence, LapRow, Uncertain
+from pitwall.debrief.notes import CarNotes
+from pitwall.track.lapmap import LapMap
+
+Array = NDArray[np.float64]
+
+LEAST_HZ, LEAST_COARSE_HZ = 3.5, 8.0
+"""Fewer positions a second, with speeds and without, show no edges: of five a second the journal keeps some four."""
+BAND_MPS, BAND_COARSE_MPS = 0.9, 4.0
+"""A speed so near the level belongs to it: measured, and taken from positions a metre or two off."""
+EDGE_S = 1.2
+"""So much before and after a hold tells how the speed got there and left."""
+LEAST_STEP_MPS, FASTEST_MPS2 = 0.3, 25.0
+"""On its way to or from a hold the speed changes by more than that from one position to the next, never so fast."""
+AROUND_MPS = 10.0
+"""A hold may be so far off its speed; further off it is another stretch."""
+SHARP_S, BLUNT_S = 0.09, 1.3
+"""How far an edge may be off: where speeds were measured and show it, and elsewhere."""
+LEAST_S = 1.5
+REACH_S = 8.0
+COUNTED = (0.86, 1.02, 1.2)
+"""Five, ten and nineteen in twenty of what drivers count as so many seconds, over it (common practice, no source)."""
+SPEED_UP_MPS2, SLOW_DOWN_MPS2 = 6.0, 5.0
+PACE_OFF = 0.07
+"""How far a stretch of a lap may be off the pace of the whole."""
+PLACE_OFF_S, INSIDE_OFF = 0.3, 0.12
+REACH_OFF_S, REACH_OFF = 0.35, 0.25
+SPEED_OFF_MPS = 2.0
+
+
+@dataclass(frozen=True)
+class HoldAsked:
+    """What was to be held: from a place (a phase of the lap) on, a speed for so long after settling."""
+
+    place: float
+    speed_mps: float
+    seconds: float
+    settle_s: float
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """A stretch of a lap: from, to, where, how fast, and the evidence. ``held``: at a constant speed."""
+
+    from_s: Uncertain
+    to_s: Uncertain
+    from_m: Uncertain | None
+    to_m: Uncertain | None
+    speed_mps: Uncertain | None
+    evidence: Evidence
+    text: str
+    held: bool = False
+
+
+def by_positions(hold: HoldAsked, lap: LapRow, notes: CarNotes, lap_map: LapMap) -> Stretch | None:
+    """The hold as positions of this lap show it; None where there are too few of them, or no constant speed."""
+    place_m = lap_map.distance_at_phase(hold.place)
+    if place_m is None or lap_map.profile is None:
+        return None
+    here = notes.positions_between(lap.start_s, lap.end_s)
+    t, metres = np.array(notes.at_s[here]), np.array(notes.at_m[here])
+    if len(t) < 10:
+        return None
+    metres = _unrolled(metres, lap_map.profile.length_m)
+    longest_m = hold.speed_mps * (hold.settle_s + hold.seconds + REACH_S) + 200.0
+    near = np.flatnonzero((metres >= place_m - 100.0) & (metres <= place_m + longest_m))
+    if len(near) < 10:
+        return None
+    t, metres = t[near], metres[near]
+    told = notes.at_mps[here]
+    measured = all(told[at] is not None for at in near)
+    speed = np.array([told[at] for at in near], dtype=np.float64) if measured else _slopes(t, metres)
+    return _seen(hold, t, metres, speed, measured)
+
+
+def _seen(hold: HoldAsked, t: Array, metres: Array, speed: Array, measured: bool) -> Stretch | None:
+    if (len(t) - 1) / (t[-1] - t[0]) < (LEAST_HZ if measured else LEAST_COARSE_HZ):
+        return None
+    band = BAND_MPS if measured else BAND_COARSE_MPS
+    found = _longest_level(t, speed, hold.speed_mps, band)
+    if found is None:
+        return None
+    first, last, level = found
+    begin, sharp_begin = _edge(t, speed, first, -1, _near(speed, first, last, level), band)
+    end, sharp_end = _edge(t, speed, last, +1, _near(speed, last, first, level), band)
+    if end - begin < LEAST_S:
+        return None
+    inside = slice(first, last + 1)
+    count = last - first + 1
+    # A straight line through the positions on the level: each is a metre or two off, all together much less.
+    middle = float(np.mean(t[inside]))
+    at_middle = float(np.mean(metres[inside]))
+    off_begin, off_end = (SHARP_S if measured and sharp else BLUNT_S for sharp in (sharp_begin, sharp_end))
+    off_mps = 0.1 + 2.0 * float(np.std(speed[inside])) / math.sqrt(count)
+    text = f"{count} positions at {(len(t) - 1) / (t[-1] - t[0]):.1f} Hz"
+    text += ", with speeds" if measured else ", speed taken from the positions"
+    return Stretch(
+        _around(begin, off_begin), _around(end, off_end),
+        _around(at_middle + level * (begin - middle), off_begin * level, 1),
+        _around(at_middle + level * (end - middle), off_end * level, 1),
+        _around(level, off_mps, 2), "positions", text, held=True,
+    )
+
+
+def _near(speed: Array, edge: int, other: int, level: float) -> float:
+    """The level beside an edge: a driver wavers. The positions next to the edge may lie on the way already."""
+    way = 1 if other > edge else -1
+    beside = speed[range(edge + 2 * way, other, way)][:6] if abs(other - edge) > 6 else np.array([level])
+    return float(np.mean(beside))
+
+
+def _unrolled(metres: Array, length_m: float) -> Array:
+    """Distances of one lap, going on beyond the line."""
+    steps = np.diff(metres)
+    return metres + length_m * np.concatenate(([0.0], np.cumsum(steps < -length_m / 2)))
+
+
+def _slopes(t: Array, metres: Array) -> Array:
+    """Speed at each position: the slope of a line through the positions half a second around it."""
+    found = np.empty_like(t)
+    for at, now in enumerate(t):
+        near = np.flatnonzero(np.abs(t - now) <= 0.55)
+        x = t[near] - np.mean(t[near])
+        spread = float(np.sum(x * x))
+        found[at] = float(np.sum(x * metres[near])) / spread if spread > 0 else 0.0
+    return found
+
+
+def _longest_level(t: Array, speed: Array, wanted: float, band: float) -> tuple[int, int, float] | None:
+    """First and last position of the longest constant speed near the wanted one, and that speed."""
+    best: tuple[float, int, int, float] | None = None
+    candidates = np.flatnonzero(np.abs(speed - wanted) <= AROUND_MPS)
+    for centre in candidates:
+        level = float(speed[centre])
+        for _ in range(2):
+            first = last = int(centre)
+            while first > 0 and abs(speed[first - 1] - level) <= band:
+                first -= 1
+            while last + 1 < len(t) and abs(speed[last + 1] - level) <= band:
+                last += 1
+            level = float(np.median(speed[first : last + 1]))
+        length = float(t[last] - t[first])
+        if best is None or length > best[0] + 1e-9:
+            best = (length, first, last, level)
+    return None if best is None or best[0] < LEAST_S else best[1:]
+
+
+def _edge(t: Array, speed: Array, at: int, way: int, level: float, band: float) -> tuple[float, bool]:
+    """When the level begins or ends: where the line of the speed outside meets it, near the first position outside.
+
+    Not sharp where no speed outside shows it: the pace of the lap may be that of the hold.
+    """
+    ramp: list[int] = []
+    for one in range(at + way, at + way * 5, way):
+        if not 0 <= one < len(t) or abs(t[one] - t[at]) > EDGE_S or abs(speed[one] - level) <= band:
+            break
+        if ramp and abs(speed[one] - level) < abs(speed[ramp[-1]] - level) + LEAST_STEP_MPS:
+            break  # the speed has settled again
+        ramp.append(one)
+        if len(ramp) == 3:
+            break
+    if not ramp:
+        return float(t[at]), False
+    inside = [one for one in range(at - way * 4, at + way, way) if 0 <= one < len(t)]
+    return _bend(t[[*inside, *ramp]] * way, speed[[*inside, *ramp]] - level, float(t[at]) * way) * way, len(ramp) > 1
+
+
+def _bend(t: Array, off: Array, last_t: float) -> float:
+    """When the speed leaves the level, by least squares: on it until then, along a line from then on."""
+    best = (math.inf, last_t)
+    for bends_t in np.arange(last_t - 0.5, float(t[-1]), 0.01):
+        since = np.maximum(t - bends_t, 0.0)
+        slope = float(np.sum(since * off)) / max(float(np.sum(since * since)), 1e-9)
+        if abs(slope) > FASTEST_MPS2:
+            continue
+        miss = float(np.sum((off - slope * since) ** 2))
+        best = min(best, (miss, float(bends_t)))
+    return best[1]
+
+
+def by_crossings(hold: HoldAsked, lap: LapRow, lap_map: LapMap) -> Stretch | None:
+    """The hold as reckoned from the crossings of its lap; None where the lap tells nothing.
+
+    Each crossing near the place says when the car was there: those before it by the pace of the lap, those behind it by
+    the way that the hold takes. The one that says it best counts.
+    """
+    way = _way(hold, lap, lap_map)
+    known = [(0.0 if lap.kind not in ("out", "installation") else lap_map.pit_exit, lap.start_s)]
+    known += [(lap_map.loops[one.loop], one.t) for one in lap.sectors if one.t is not None and one.loop != "line"]
+    known += [(1.0, lap.end_s)] if lap.kind not in ("in", "installation") else [(lap_map.pit_entry, lap.end_s)]
+    at_place, off_s = min((way.place_from(phase, t) for phase, t in known), key=lambda one: one[1])
+    begin, held = at_place + way.reach_s, hold.settle_s + hold.seconds * COUNTED[1]
+    off_begin = math.hypot(off_s, REACH_OFF_S + REACH_OFF * way.reach_s)
+    shorter, longer = ((hold.seconds * abs(share - COUNTED[1])) for share in (COUNTED[0], COUNTED[2]))
+    begins = _between(begin, off_begin, off_begin)
+    ends = _between(begin + held, math.hypot(off_begin, shorter), math.hypot(off_begin, longer))
+    seen = [one.loop for one in lap.sectors if one.t is not None]
+    text = f"reckoned from crossings of {', '.join(seen)}" if seen else "reckoned from the pit signals"
+    text += f", and {hold.seconds:g} s by the driver's count"
+    from_m, to_m = _metres(hold, lap_map, way, (shorter, longer))
+    return Stretch(begins, ends, from_m, to_m, _around(hold.speed_mps, SPEED_OFF_MPS, 2), "crossings", text, held=True)
+
+
+@dataclass(frozen=True)
+class _Way:
+    """The way from the place over the hold, as it is usually driven; phases of the lap, metres where they are known.
+
+    ``pace_s``: what a whole lap at the pace of this one takes. ``places``: seconds from the place, phase.
+    """
+
+    hold: HoldAsked
+    pace_s: float
+    start_mps: float
+    reach_s: float
+    over_s: float
+    over_phase: float
+    steps: tuple[tuple[float, float], ...]
+
+    def place_from(self, phase: float, t: float) -> tuple[float, float]:
+        """When the car was at the place, by a crossing at ``phase``, and how far that may be off."""
+        if phase <= self.hold.place:
+            ahead_s = (self.hold.place - phase) * self.pace_s
+            return t + ahead_s, PLACE_OFF_S + PACE_OFF * ahead_s
+        if phase >= self.over_phase:
+            beyond_s = (phase - self.over_phase) * self.pace_s
+            return t - beyond_s - self.over_s, PLACE_OFF_S + REACH_OFF_S + 0.6 + PACE_OFF * beyond_s
+        since = float(np.interp(phase, [one[1] for one in self.steps], [one[0] for one in self.steps]))
+        return t - since, PLACE_OFF_S + INSIDE_OFF * since
+
+
+def _way(hold: HoldAsked, lap: LapRow, lap_map: LapMap) -> _Way:
+    pace_s = _pace(hold, lap, lap_map)
+    slower = max(pace_s / lap_map.lap_s, 0.9)
+    usual = lap_map.speed_at_phase(hold.place)
+    start = usual / slower if usual is not None else hold.speed_mps
+    rate = SPEED_UP_MPS2 if hold.speed_mps > start else SLOW_DOWN_MPS2
+    reach_s = abs(hold.speed_mps - start) / rate
+    over_s = reach_s + hold.settle_s + hold.seconds
+    place_m = lap_map.distance_at_phase(hold.place)
+    if place_m is None:
+        over_phase = hold.place + over_s / pace_s
+        return _Way(hold, pace_s, start, reach_s, over_s, over_phase, ((0.0, hold.place), (over_s, over_phase)))
+    steps = []
+    for since in np.linspace(0.0, over_s, 24):
+        gone = min(float(since), reach_s)
+        metres = place_m + start * gone + (hold.speed_mps - start) * gone * gone / (2 * reach_s or 1.0)
+        metres += hold.speed_mps * max(0.0, float(since) - reach_s)
+        steps.append((float(since), lap_map.phase_at_distance(metres) or 0.0))
+    return _Way(hold, pace_s, start, reach_s, over_s, steps[-1][1], tuple(steps))
+
+
+def _pace(hold: HoldAsked, lap: LapRow, lap_map: LapMap) -> float:
+    """Seconds that a whole lap at the pace of this one would take, without the hold."""
+    begin = 0.0 if lap.kind not in ("out", "installation") else lap_map.pit_exit
+    end = 1.0 if lap.kind not in ("in", "installation") else lap_map.pit_entry
+    length = hold.settle_s + hold.seconds
+    usual = lap_map.speed_at_phase(min(hold.place + 0.03, 0.999))
+    drives = (lap.end_s - lap.start_s - length) / max(end - begin, 0.05)
+    # What the hold itself covers of the lap was driven in its time.
+    share = hold.speed_mps * length / (usual * lap_map.lap_s) if usual else length / lap_map.lap_s
+    return max(drives * (end - begin) / max(end - begin - share, 0.05), 0.9 * lap_map.lap_s)
+
+
+def _metres(
+    hold: HoldAsked, lap_map: LapMap, way: _Way, counts: tuple[float, float]
+) -> tuple[Uncertain | None, Uncertain | None]:
+    place_m = lap_map.distance_at_phase(hold.place)
+    if place_m is None:
+        return None, None
+    begin_m = place_m + way.reach_s * (way.start_mps + hold.speed_mps) / 2.0
+    end_m = begin_m + hold.speed_mps * (hold.settle_s + hold.seconds * COUNTED[1])
+    off_m = 15.0 + REACH_OFF * way.reach_s * hold.speed_mps
+    shorter, longer = (math.hypot(off_m, hold.speed_mps * seconds) for seconds in counts)
+    return _between(begin_m, off_m, off_m, 1), _between(end_m, shorter, longer, 1)
+
+
+def _between(value: float, below: float, above: float, digits: int = 3) -> Uncertain:
+    return Uncertain(value=round(value, digits), low=round(value - below, digits), high=round(value + above, digits))
+
+
+def _around(value: float, off: float, digits: int = 3) -> Uncertain:
+    return Uncertain(value=round(value, digits), low=round(value - off, digits), high=round(value + off, digits))

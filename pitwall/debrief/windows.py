@@ -1,0 +1,185 @@
+"""Where the data of an item are: when, where on the lap, how fast, with which switches, and how sure each of it is.
+
+Three kinds of evidence, best first. *Positions* (5 Hz or better) show a hold itself: ``holds.py``. *Crossings* give
+the lap, and the place between two loops by the pace of the lap so far. Where a lap's end was not seen, only the *plan's
+word* is left, with the interval of what a lap can take. Figures without a source are common practice; what they are
+worth is measured by ``simulations/score_debrief.py``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from pitwall.debrief.holds import HoldAsked, Stretch, by_crossings, by_positions
+from pitwall.debrief.model import DataWindow, Evidence, ItemRow, LapRow, SwitchAt, SwitchMove, Uncertain
+from pitwall.debrief.notes import CarNotes
+from pitwall.model.car import Switch
+from pitwall.model.plan import Scalar
+from pitwall.model.procedure import Procedure
+from pitwall.track.lapmap import LapMap
+
+SEEN_S = 0.02
+"""A loop tells a crossing to a few thousandths; feeds round to hundredths."""
+INFERRED_S = 6.0
+"""A line that nobody saw was placed by the shares of the lap."""
+AT_LOOP_M = 2.0
+SPOILT = {"traffic": "traffic", "mistake": "a mistake", "yellow": "a yellow", "aborted": "the lap was given up"}
+SHORT_SHARE = 0.85
+OFF_SPEED_MPS = 3.0
+
+
+@dataclass(frozen=True)
+class ItemDone:
+    """An item that was done, or probably, with what its window is made from.
+
+    Attributes:
+        row: the item.
+        procedure: of the library.
+        lap: on which it was done; None where nobody knows, or in the garage.
+        wants: positions that it asks for while it lasts.
+        hold: what is to be held, for a hold at a place.
+        told_s: when it was asked for, as far as known.
+    """
+
+    row: ItemRow
+    procedure: Procedure
+    lap: LapRow | None
+    wants: Mapping[str, Scalar]
+    hold: HoldAsked | None = None
+    told_s: float | None = None
+
+
+@dataclass(frozen=True)
+class CarFacts:
+    """What windows of one car are made from."""
+
+    notes: CarNotes
+    lap_map: LapMap
+    moves: Sequence[SwitchMove]
+    switches: Sequence[Switch]
+    lane: Mapping[int, tuple[float, float]]
+
+
+def window_of(item: ItemDone, car: CarFacts) -> DataWindow | None:
+    """The data window of an item; None where it yields no data, or nobody knows the lap.
+
+    ``outcome`` of the window is the item's, or ``done_badly`` where the evidence shows that its data are spoilt; the
+    reason then stands first in ``evidence_text``.
+    """
+    what = item.procedure.data_window
+    if what == "none" or item.lap is None or item.row.outcome not in ("done", "probably_done"):
+        return None
+    found: Stretch | None
+    if what == "hold" and item.hold is not None:
+        found = by_positions(item.hold, item.lap, car.notes, car.lap_map) or by_crossings(
+            item.hold, item.lap, car.lap_map
+        )
+    elif what == "lane":
+        found = _lane(item.lap, car)
+    else:
+        found = _lap(item.lap, car)
+    if found is None:
+        return None
+    switches = _switches(found, car)
+    faults = _faults(item, found, switches)
+    return DataWindow(
+        item=item.row.item, do=item.row.do, run=item.row.run, lap_number=item.lap.number, lap=item.row.lap,
+        what="hold" if found.held else "lane" if what == "lane" else "lap", place=item.row.place,
+        from_s=found.from_s, to_s=found.to_s, from_m=found.from_m, to_m=found.to_m, speed_mps=found.speed_mps,
+        switches=switches, evidence=found.evidence,
+        evidence_text="; ".join([*faults, found.text]), outcome="done_badly" if faults else item.row.outcome,
+    )
+
+
+def _lap(lap: LapRow, car: CarFacts) -> Stretch:
+    """From the beginning of the lap to its end."""
+    begins, ends = _end(lap.start_s, "start" in lap.inferred), _end(lap.end_s, "end" in lap.inferred)
+    whole_m = car.lap_map.profile.length_m if car.lap_map.profile is not None else None
+    from_m = to_m = speed = None
+    if whole_m is not None:
+        from_pits = lap.kind in ("out", "installation")
+        to_pits = lap.kind in ("in", "installation")
+        begin_m = car.lap_map.distance_at_phase(car.lap_map.pit_exit) if from_pits else 0.0
+        end_m = car.lap_map.distance_at_phase(car.lap_map.pit_entry) if to_pits else whole_m
+        from_m, to_m = _metres(begin_m or 0.0, AT_LOOP_M), _metres(end_m or whole_m, AT_LOOP_M)
+        took = max(lap.end_s - lap.start_s, 1e-3)
+        mean = max((to_m.value - from_m.value) / took, 0.0)
+        off = (AT_LOOP_M * 2) / took + mean * (ends.high - ends.low + begins.high - begins.low) / took / 2
+        speed = Uncertain(value=round(mean, 2), low=round(max(0.0, mean - off), 2), high=round(mean + off, 2))
+    seen = [one.loop for one in lap.sectors if one.t is not None]
+    evidence: Evidence = "plan" if len(lap.inferred) == 2 else "crossings"
+    text = f"crossings of {', '.join(seen)}" if seen else "pit signals"
+    if lap.inferred:
+        text += f"; its {' and '.join(lap.inferred)} {'was' if len(lap.inferred) == 1 else 'were'} not seen"
+    return Stretch(begins, ends, from_m, to_m, speed, evidence, text)
+
+
+def _lane(lap: LapRow, car: CarFacts) -> Stretch | None:
+    """From the pit entry at the end of this lap to the next pit exit, or as long as it takes to be in the garage."""
+    span = car.lane.get(lap.number)
+    if span is None:
+        return None
+    begin, end = span
+    length_m = car.lap_map.lane_length_m
+    speed = None
+    if length_m is not None and end > begin:
+        mean = length_m / (end - begin)
+        speed = Uncertain(value=round(mean, 2), low=round(mean * 0.9, 2), high=round(mean * 1.1, 2))
+    return Stretch(_end(begin, "end" in lap.inferred), _end(end, False), None, None, speed, "crossings",
+                   "signals of pit entry and pit exit")
+
+
+def _end(t: float, inferred: bool) -> Uncertain:
+    off = INFERRED_S if inferred else SEEN_S
+    return Uncertain(value=round(t, 3), low=round(t - off, 3), high=round(t + off, 3))
+
+
+def _metres(value: float, off: float) -> Uncertain:
+    return Uncertain(value=round(value, 1), low=round(value - off, 1), high=round(value + off, 1))
+
+
+def _switches(found: Stretch, car: CarFacts) -> tuple[SwitchAt, ...]:
+    """Where each switch stood as the window began, and whether it was moved inside."""
+    rows = []
+    for switch in car.switches:
+        moves = [move for move in car.moves if move.switch == switch.switch]
+        before = [move for move in moves if move.t <= found.from_s.value]
+        last = before[-1] if before else moves[0] if moves else None
+        if last is None:
+            continue
+        inside = any(found.from_s.value < move.t < found.to_s.value for move in moves)
+        rows.append(SwitchAt(switch=switch.switch, word=switch.word, position=last.position, evidence=last.evidence,
+                             since_s=None if last.before is None else last.t, moved=inside))
+    return tuple(rows)
+
+
+def _faults(item: ItemDone, found: Stretch, switches: Sequence[SwitchAt]) -> list[str]:
+    """What spoils the data, in words; empty where nothing is known to."""
+    faults = []
+    lap = item.lap
+    assert lap is not None
+    if found.held and item.hold is not None and found.evidence == "positions":
+        took = found.to_s.value - found.from_s.value
+        if took < SHORT_SHARE * item.hold.seconds:
+            faults.append(f"held for {took:.1f} s, {item.hold.seconds:g} s were wanted")
+        speed = found.speed_mps.value if found.speed_mps is not None else item.hold.speed_mps
+        if abs(speed - item.hold.speed_mps) > OFF_SPEED_MPS:
+            faults.append(f"held {speed:.1f} m/s, {item.hold.speed_mps:.1f} m/s were wanted")
+    if not found.held and lap.kind == "timed" and lap.clean in SPOILT:
+        where = f" before {lap.clean_at}" if lap.clean_at else ""
+        lost = f", {lap.lost_s:.1f} s lost{where}" if lap.lost_s else ""
+        faults.append(f"the lap was spoilt: {SPOILT[lap.clean]}{lost}")
+    for switch in switches:
+        wanted = item.wants.get(switch.switch)
+        if wanted is not None and switch.evidence == "measured" and not _same(switch.position, wanted):
+            faults.append(f"{switch.word} stood at {switch.position}, {wanted} was wanted")
+        elif wanted is not None and switch.moved:
+            faults.append(f"{switch.word} was moved in the middle of it")
+    return faults
+
+
+def _same(one: Scalar, other: Scalar) -> bool:
+    if isinstance(one, int | float) and isinstance(other, int | float):
+        return abs(float(one) - float(other)) < 1e-6
+    return one == other

@@ -1,0 +1,78 @@
+"""Tables of a debrief: the same in CSV, JSON and Parquet, with columns that do not hang on the values."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import sys
+from pathlib import Path
+
+import pyarrow.parquet
+import pytest
+
+from pitwall.app.debrief_tables import as_csv, as_json, as_parquet, write_tables
+from pitwall.app.debriefing import debrief, debrief_of
+from pitwall.debrief.tables import Column, Table, tables
+from pitwall.errors import UserError
+from pitwall.journal.replay import read_lines
+
+EVERYTHING = Path(__file__).resolve().parents[1] / "replay" / "golden" / "everything.jsonl"
+MADE = tables(debrief_of(EVERYTHING))
+
+
+@pytest.mark.parametrize("table", MADE, ids=lambda one: one.name)
+def test_three_formats_hold_the_same(table: Table) -> None:
+    """Each row reads back from each format to the values of the table, read with libraries of others."""
+    wanted = list(table.records())
+    assert json.loads(as_json(table)) == wanted
+    assert pyarrow.parquet.read_table(io.BytesIO(as_parquet(table))).to_pylist() == wanted
+    rows = list(csv.DictReader(io.StringIO(as_csv(table).decode(), newline="")))
+    assert len(rows) == len(wanted)
+    for row, record in zip(rows, wanted, strict=True):
+        for column in table.columns:
+            told, value = row[column.name], record[column.name]
+            if value is None:
+                assert told == ""
+            elif column.kind in ("number", "whole"):
+                assert float(told) == value
+            elif column.kind == "yes_no":
+                assert told == ("true" if value else "false")
+            else:
+                assert told.removeprefix("'") == str(value).removeprefix("'")
+
+
+def test_columns_do_not_hang_on_the_values() -> None:
+    """A session in which nothing happened has every table with the same columns, and no rows of laps."""
+    bare = tables(debrief(read_lines(EVERYTHING)[:1], "bare"))
+    assert [(table.name, table.columns) for table in bare] == [(table.name, table.columns) for table in MADE]
+    assert next(table for table in bare if table.name == "laps").rows == ()
+    names = [column.name for table in MADE for column in table.columns]
+    assert all(names)
+    for table in MADE:
+        assert len({column.name for column in table.columns}) == len(table.columns)
+
+
+def test_text_that_looks_like_a_formula_stays_text() -> None:
+    """In CSV such text gets an apostrophe; in JSON and Parquet it is as it was said."""
+    table = Table("said", (Column("text", "text"), Column("t_s", "number")), (("=1+1", -2.0), ("-later", 1.0)))
+    assert as_csv(table) == b"text,t_s\r\n'=1+1,-2.0\r\n'-later,1.0\r\n"
+    assert [row["text"] for row in json.loads(as_json(table))] == ["=1+1", "-later"]
+    assert pyarrow.parquet.read_table(io.BytesIO(as_parquet(table)))["text"].to_pylist() == ["=1+1", "-later"]
+
+
+def test_what_cannot_be_written_is_told_with_the_remedy(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """An unknown format, a folder that is a file, and Parquet without its package name what to do."""
+    made = debrief(read_lines(EVERYTHING)[:1], "bare")
+    with pytest.raises(UserError, match="csv, json, parquet are known"):
+        write_tables(made, tmp_path, ["xml"])
+    blocked = tmp_path / "file"
+    blocked.write_text("")
+    with pytest.raises(UserError, match="give another folder"):
+        write_tables(made, blocked, ["csv"])
+    monkeypatch.setitem(sys.modules, "pyarrow", None)
+    with pytest.raises(UserError, match=r"pip install 'pitwall\[parquet\]'"):
+        write_tables(made, tmp_path / "new", ["csv", "parquet"])
+    assert not (tmp_path / "new").exists()
+    written = write_tables(made, tmp_path / "new", ["csv"])
+    assert sorted(path.name for path in written) == sorted(path.name for path in (tmp_path / "new").iterdir())
