@@ -21,7 +21,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 
 HERE = Path(__file__).parent
 FLAGS = ("--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking")
-WITHIN_S = 300.0
+WITHIN_S = 600.0
 COLOURS = 160
 TIME_TO_SAY_IT = "() => Number(document.querySelector('.say.is-due .bar')?.ariaValueNow ?? 0) > 40"
 DESK, SMALL, PHONE, LARGE = (1920, 1080), (1024, 600), (390, 844), (3840, 2160)

@@ -20,7 +20,7 @@ from pitwall.errors import FileProblem, PayloadError, PitwallError, UserError
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "check": ("pitwall.cli.check", "judge a run plan or a whole event before the session"),
-    "plan": ("pitwall.cli.plan", "turn a run plan into a spreadsheet or back, compare two, or print the run sheet"),
+    "plan": ("pitwall.cli.plan", "turn a plan into a spreadsheet or back, compare two, print it, or draft the next"),
     "rehearse": ("pitwall.cli.rehearse", "run a session against a simulated world"),
     "serve": ("pitwall.cli.serve", "run the daemon beside live timing"),
     "replay": ("pitwall.cli.replay", "publish a recorded session onto the bus"),

@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
-HELP = "turn a run plan into a spreadsheet or back, compare two, or print the run sheet"
+HELP = "turn a plan into a spreadsheet or back, compare two, print it, or draft the next"
 EXAMPLE = "pitwall plan convert plan_41.yaml plan_41.xlsx"
 
 ABOUT = """A plan is a YAML file, a spreadsheet (.xlsx), or a folder of CSV files: plan, runs, items and tyres. Nothing
@@ -41,7 +41,9 @@ def add_parser(subparsers: Any) -> None:
                             epilog="exit code 1: they differ")
     diff.add_argument("old", metavar="A", help=FORMS)
     diff.add_argument("new", metavar="B", help="likewise, also in another form")
-    for kind in (convert, template, page, diff):  # said before WHAT, or behind it
+    from pitwall.cli.plan_next import add_next
+
+    for kind in (convert, template, page, diff, add_next(kinds)):  # said before WHAT, or behind it
         kind.add_argument("--json", action="store_true", default=argparse.SUPPRESS, help="print one JSON object")
 
 
@@ -51,7 +53,9 @@ def _add_force(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do it; 1 when ``diff`` finds a difference, as such commands do."""
-    kinds = {"convert": _convert, "template": _template, "print": _print, "diff": _diff}
+    from pitwall.cli import plan_next
+
+    kinds = {"next": plan_next.run, "convert": _convert, "template": _template, "print": _print, "diff": _diff}
     return kinds[args.what](args)
 
 

@@ -1,8 +1,9 @@
 """When the forecast is asked for advice, what becomes of its answer, and the ladder under a red flag.
 
-Asked is when a must is in danger, when a red flag comes and when it is over, when the desk changed the plan, and when
-somebody asks; never otherwise. What it advises only waits: nothing happens without ``adopt``. A proposal is withdrawn
-as soon as taking it would do something else than what was shown.
+Asked is when a must is in danger, when a red flag comes and when it is over, when the desk changed the plan, when a car
+is about to leave for what is optional while a must behind it is not sure enough, and when somebody asks; never
+otherwise. What it advises only waits: nothing happens without ``adopt``. A proposal is withdrawn as soon as taking it
+would do something else than what was shown.
 """
 
 from __future__ import annotations
@@ -24,6 +25,9 @@ from pitwall.model.outputs import AdviceState, AdviceWanted, LadderState, Output
 from pitwall.model.setup import SessionSetup
 
 IN_DANGER, RED, RED_OVER, BY_DESK = "musts in danger", "red flag", "red flag over", "the plan was changed"
+LEAVES = "about to leave, with a must behind"
+LEAVES_S = 40.0
+"""So long before it is expected to leave: the search takes its time, and so does the desk."""
 AGAIN_S, MOVED_ON_S = 300.0, 60.0
 """While a must stays in danger and nobody answered, advice is worked out anew this often; sooner when runs moved on,
 but not within a minute."""
@@ -49,6 +53,8 @@ class Advising:
         self._asked_at: tuple[object, ...] = ()
         self._status: Status = "waiting"
         self._moved: tuple[object, ...] = ()
+        self._musts: dict[str, float] = {}
+        self._looked: dict[str, object] = {}
 
     # -- what makes it ask ------------------------------------------------------------------------------------------
 
@@ -65,6 +71,7 @@ class Advising:
         before = set(self.musts.danger)
         for state in questions.answered(event, team, now):
             found.append(state)
+            self._musts[state.car] = state.outlook.musts_chance
             found += self.musts.look(state.outlook, alerts, self._setup.forecast, clock.alert_status, now)
         fresh = self.musts.danger - before
         if before and not self.musts.danger and self._asked_for == IN_DANGER:
@@ -88,10 +95,25 @@ class Advising:
             found += self._follow_plans(team, alerts, now)
             if clock.status == "red" and self.awaited is None and self._asked_at != offered.situation(team):
                 self._wish = self._wish or RED  # a car came in, or its run was cut: the ladder stands on other ground
+        if self.awaited is None and clock.status not in (*OVER, "red", "waiting"):
+            self._look_at_who_leaves(team, now)
         if self._wish is None or not team or clock.status in OVER:
             self._wish = None
             return found
         return [*found, *self._ask(clock, team, now)]
+
+    def _look_at_who_leaves(self, team: dict[str, TeamCar], now: float) -> None:
+        """The last moment to leave out what is optional for a must behind it: looked at once for each leaving."""
+        for name, car in team.items():
+            following, *rest = car.progress.rest() or (None,)
+            if following is None or car.track.on_track or car.release_s is None or now < car.release_s - LEAVES_S:
+                continue
+            leaving = (following.run.run, following.leavings)
+            unsure = self._musts.get(name, 1.0) < self._setup.forecast.confidence
+            hangs = following.run.want != "must" and any(state.run.want == "must" for state in rest)
+            if hangs and unsure and self._looked.get(name) != leaving:
+                self._looked[name] = leaving
+                self._wish = self._wish or LEAVES
 
     def _follow_status(self, clock: SessionClock, now: float) -> list[Output]:
         before, self._status = self._status, clock.status

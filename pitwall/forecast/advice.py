@@ -35,6 +35,11 @@ FLIP = 0.2
 SURER = 0.02
 """A proposal that drops more than a better one must be so much surer to be worth telling."""
 
+LEEWAY = 0.2
+"""As written a plan may be so much less sure than is wanted, if leaving out what is optional makes up for it."""
+KEPT = 0.03
+"""The plan as it stands is left alone while it is no more than so much less sure: twice the error of 500 futures."""
+
 COUNTS = 0.05
 """A run less likely than this is left out in all but name."""
 
@@ -128,6 +133,8 @@ class Search:
     floor: float
     reachable: float
     outcome: Outcome
+    again: float | None = None
+    """How sure the best is for those who look again, where only that makes it sure enough."""
 
 
 def advise(question: AdviceQuestion) -> AdviceAnswer:
@@ -153,7 +160,7 @@ def advise(question: AdviceQuestion) -> AdviceAnswer:
         text = f"The plan as it stands: all musts fit in {percent(base.chance)} of futures."
         return AdviceAnswer(as_planned=told(desk, base, text), best=(), exact=True, bound=base.net,
                             problem=desk.standing.sentence, reachable=base.chance)
-    search = look(desk, team, base)
+    search = bolder(desk, look(desk, team, base))
     problem = " ".join(one for one in (desk.standing.sentence, desk.broken) if one) or None
     unreached = unreached_of(question, search)
     best = proposals(desk, search, wording, unreached)
@@ -189,9 +196,40 @@ def look(desk: Desk, team: TeamSearch, base: TeamPlan, known: tuple[Plan, ...] =
     return Search(team, base, floor, reachable, team.best(floor, start))
 
 
+def bolder(desk: Desk, search: Search) -> Search:
+    """A plan that is sure enough only for those who look again (``advice_recourse``), where it is worth more to them.
+
+    The plan as it stands need not be quite so sure: else it would be changed and changed back for a few futures more.
+    """
+    from pitwall.forecast.advice_recourse import looked_at_again  # built on the search
+
+    team, best, confidence = search.team, search.outcome.best, desk.question.confidence
+    if best is None or search.floor <= LEEWAY or desk.question.snapshot.windows:
+        return search
+    known = (best.sequels,) if desk.broken else (search.base.sequels, best.sequels)
+    wider = team.best(search.floor - LEEWAY, known)
+    met = dict.fromkeys((*known, *((wider.best.sequels,) if wider.best is not None else ()), *wider.others))
+    judged = [team.judge(sequels) for sequels in met]
+    seen = [looked_at_again(team, plan, confidence) for plan in judged if plan.chance >= search.floor - LEEWAY]
+    safe = [
+        plan for plan in seen if plan.sequels == best.sequels
+        or plan.chance >= search.floor - (KEPT if plan.sequels == search.base.sequels else 0.0) - SAME
+    ]
+    first = max(safe, key=lambda plan: (round(plan.net, 9), plan.sequels == best.sequels), default=best)
+    if first.sequels == best.sequels:
+        return search
+    found = team.judge(first.sequels)
+    exact = wider.exact and wider.best is not None and wider.best.sequels == found.sequels
+    outcome = Outcome(found, exact, max(wider.bound, found.net), tuple(plan.sequels for plan in safe))
+    floor = min(team.judge(plan.sequels).chance for plan in safe)
+    return Search(team, search.base, floor, search.reachable, outcome, first.chance)
+
+
 def unreached_of(question: AdviceQuestion, search: Search) -> str | None:
-    """What to say when no plan does all musts with the wanted confidence."""
-    if not search.team.musts or search.floor >= question.confidence - SAME:
+    """What to say when no plan does all musts with the wanted confidence, or this one only for those who look again."""
+    if search.again is not None and search.outcome.best is not None and search.outcome.best.chance < search.again:
+        return f"with {percent(search.again)}, if what is optional is left out in time"
+    if not search.team.musts or search.reachable >= question.confidence - SAME:
         return None
     wanted = percent(question.confidence)
     if search.reachable <= 0:

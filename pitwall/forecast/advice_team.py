@@ -108,12 +108,12 @@ class TeamSearch:
             return self._judged[sequels]
         pieces = [[s.model.pieces[n] for n in sequel] for s, sequel in zip(self.searches, sequels, strict=True)]
         walked = done_together(pieces, self._drawn, self._begins, self._calendar, self._started, spared)
-        share: dict[int, Floats] = {}
-        for car, outcomes in zip(pieces, walked, strict=True):
-            for piece, outcome in zip(car, outcomes, strict=True):
-                for part, counts in zip(piece.parts, outcome, strict=True):
-                    share[part.run] = self._own_share(part.run, part.shares[counts], share)
-        plan = self._summed(sequels, share)
+        shares = [
+            (part.run, part.shares[counts]) for car, outcomes in zip(pieces, walked, strict=True)
+            for piece, outcome in zip(car, outcomes, strict=True)
+            for part, counts in zip(piece.parts, outcome, strict=True)
+        ]
+        plan = self.summed(sequels, shares)
         if not spared:
             self._judged[sequels] = plan
         return plan
@@ -127,7 +127,11 @@ class TeamSearch:
                 return np.where(known > 0, share, 0.0)
         return share
 
-    def _summed(self, sequels: tuple[Sequel, ...], share: dict[int, Floats]) -> TeamPlan:
+    def summed(self, sequels: tuple[Sequel, ...], shares_done: Sequence[tuple[int, Floats]]) -> TeamPlan:
+        """What comes of a plan of which these shares are done: by run, in order, shape (N,) each."""
+        share: dict[int, Floats] = {}
+        for run, found in shares_done:
+            share[run] = self._own_share(run, found, share)
         done = {run: float((found > 0).mean()) for run, found in share.items()}
         sure = np.ones(self._begins[0].size, dtype=np.bool_)
         for run in self.musts:

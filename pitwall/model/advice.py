@@ -11,7 +11,9 @@ nothing.
 
 Classes come first: as long as some plan does every must with the wanted confidence, a plan that does not is no
 candidate. When none does, those come first that are surest to; when even the surest is less likely than not to do them
-all, worth alone decides: the musts that can be done count there with their weight.
+all, worth alone decides: the musts that can be done count there with their weight. A plan that is not quite as sure as
+written may still come first, where it is as sure for those who look again: who leave out, when the time comes, what is
+optional and would take a must's time (``pitwall/forecast/advice_recourse.py``). Its sentence says so.
 
 Changes. A run may be dropped, shortened (its last timed laps fall away, and cool laps that then lead to none), moved,
 follow another without a stop (the other's in-lap and the work after it, and its own out-lap, fall away), and be done by

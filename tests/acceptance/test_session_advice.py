@@ -40,8 +40,11 @@ def late_car(*runs: dict[str, Any], duration_s: float = 2300.0) -> Script:
     return play
 
 
-def adopts_best(play: Script, delay_s: float = 10.0, *, word: str = "adopt") -> None:
-    """Somebody answers the first proposal that comes, and no other."""
+IN_DANGER = {"asked": "musts in danger"}
+
+
+def adopts_best(play: Script, delay_s: float = 10.0, *, word: str = "adopt", **asked: str) -> None:
+    """Somebody answers the first proposal that comes (to what was asked so), and no other."""
     answered_already: list[str] = []
 
     def first(heard: AdviceState) -> list[Any]:
@@ -51,7 +54,7 @@ def adopts_best(play: Script, delay_s: float = 10.0, *, word: str = "adopt") -> 
         best = heard.proposals[0]
         return [command(word, by="ann", car=best.car, id="the-answer", proposal=best.id)]
 
-    play.whenever(advice(proposals=bool), delay_s, first)
+    play.whenever(advice(proposals=bool, **asked), delay_s, first)
 
 
 def last(play: Script, kind: str, **fields: Any) -> Any:
@@ -81,7 +84,7 @@ def test_a_plan_that_no_longer_fits_is_told_with_evidence_and_changed_by_one_key
     """The alert says how likely the must is, how likely it was, and what would help; adopted, the plan changes, the
     garage hears the run anew, and the alert is over."""
     play = late_car(CHECKS, LONG, MAIN)
-    adopts_best(play)
+    adopts_best(play, **IN_DANGER)
     play.want(alert("overrun", text=has("main fits in")), between(240, 1500))
     play.want(advice(asked="musts in danger"), between(240, 1500))
     play.want(answered("the-answer", effect=has("of the forecast adopted")), between(240, 1600), times=1)
@@ -92,7 +95,7 @@ def test_a_plan_that_no_longer_fits_is_told_with_evidence_and_changed_by_one_key
     told = [one.text for one in alerts if isinstance(one, Alert)]
     assert "% at " in told[0], "how likely it was before"
     assert "% of futures instead of" in told[1].replace(" %", "%"), "what the proposal brings"
-    shown = play.heard(advice(proposals=bool))[0].what
+    shown = play.heard(advice(proposals=bool, **IN_DANGER))[0].what
     assert isinstance(shown, AdviceState)
     best = shown.proposals[0]
     assert (best.source, best.cars, best.musts_chance or 0.0) >= ("forecast", ("41",), 0.8)
@@ -102,10 +105,11 @@ def test_a_plan_that_no_longer_fits_is_told_with_evidence_and_changed_by_one_key
 
 
 def test_after_adopting_the_calls_are_those_of_the_changed_plan() -> None:
-    """With the long run dropped, the brief and the release that are called are those of the must."""
-    play = late_car(CHECKS, LONG | {"shorten_to": 8}, MAIN)
+    """With the long run dropped, the brief and the release that are called are those of the must, which needs the car
+    refuelled: it cannot follow without a stop."""
+    play = late_car(CHECKS, LONG | {"shorten_to": 8}, MAIN | {"fuel_kg": 12})
     press_every_key(play)
-    adopts_best(play)
+    adopts_best(play, **IN_DANGER)
     play.want(run("long", state="dropped"))
     play.run(until=1800)
     adopted_at = play.heard(answered("the-answer"))[0].t
@@ -117,17 +121,27 @@ def test_after_adopting_the_calls_are_those_of_the_changed_plan() -> None:
 def test_declined_advice_changes_nothing_and_does_not_come_back() -> None:
     """The plan stays as it was, the alert stands, and the same proposal is not offered again by itself."""
     play = late_car(CHECKS, LONG, MAIN)
-    adopts_best(play, word="decline")
+    adopts_best(play, word="decline", **IN_DANGER)
     play.want(answered("the-answer", effect=has("declined: the plan stays")), times=1)
     play.never(run("long", timed_wanted=4))
     play.never(alert_cleared("overrun"), between(0, 1500))
     play.run(until=1500)
     answered_at = play.heard(answered("the-answer"))[0].t
-    first = play.heard(advice(proposals=bool))[0].what
+    first = play.heard(advice(proposals=bool, **IN_DANGER))[0].what
     assert isinstance(first, AdviceState)
     again = [one.what for one in play.heard(advice(proposals=bool), between(answered_at, 1500))]
     turned_down = first.proposals[0].lines
     assert all(turned_down not in [p.lines for p in one.proposals] for one in again if isinstance(one, AdviceState))
+
+
+def test_before_it_leaves_for_a_should_an_unsure_must_behind_is_thought_of() -> None:
+    """The must is no more than less sure than is wanted: as the car is about to leave, the order is thought of."""
+    play = late_car(CHECKS, LONG, MAIN)
+    adopts_best(play)
+    play.want(advice(asked="about to leave, with a must behind"), between(240, 400))
+    play.want(answered("the-answer", effect=has("long moves after main")), between(240, 400))
+    play.never(alert("overrun"), between(400, 1700))
+    play.run(until=1700)
 
 
 def test_a_could_that_does_not_fit_is_silent() -> None:

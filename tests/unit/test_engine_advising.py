@@ -57,6 +57,26 @@ def test_between_the_limits_nothing_is_asked_and_nothing_told() -> None:
     assert (made.asked(), alerts(made)) == ([], [])
 
 
+@pytest.mark.parametrize(
+    ("runs", "chance", "questions"),
+    [((SPARE, MAIN), 0.8, 1), ((SPARE, MAIN), 0.95, 0), ((MAIN, SPARE), 0.8, 0), ((LONG, SPARE), 0.8, 0)],
+    ids=["a must behind that is not sure", "a sure one", "the must first", "no must"],
+)
+def test_who_is_about_to_leave_for_a_could_before_an_unsure_must_is_looked_at_once(
+    runs: tuple[dict[str, Any], ...], chance: float, questions: int
+) -> None:
+    """The last moment to leave the could out: asked once as the car is ready for it, not again while it stands."""
+    made = AdviceStage(setup(plan(*runs)))
+    made.green()
+    made.foreseen(chance)
+    made.wait(5)
+    assert len(made.asked()) == questions
+    if questions:
+        made.advised()
+    made.wait(15)
+    assert len(made.asked()) == questions
+
+
 def test_a_red_flag_asks_at_once_for_the_ladder_and_its_end_once_more() -> None:
     """Three restarts are asked for; when the session goes on, once more without them."""
     made = stage()

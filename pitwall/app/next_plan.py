@@ -1,0 +1,204 @@
+"""From the journal of a session to a draft of the next session's plan: what is left, and in what state the car is.
+
+The draft says what came from where. It decides nothing: what a person has to fill in or to choose is listed at its top.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from pitwall.app.debrief_watch import NotedSession
+from pitwall.app.debriefing import made_of, read_any
+from pitwall.app.memory import few_collections
+from pitwall.app.next_runs import Carried, carried_runs
+from pitwall.debrief.model import CarDebrief
+from pitwall.engine.team import TeamCar
+from pitwall.errors import UserError
+from pitwall.journal.replay import decisions
+from pitwall.model.car import position_text
+from pitwall.model.plan import Plan, StartsWith
+from pitwall.model.setup import SessionSetup
+from pitwall.model.subjects import Subject
+
+
+@dataclass(frozen=True)
+class Draft:
+    """A plan, and what is to be read beside it.
+
+    Attributes:
+        decide: what must be filled in or decided, a sentence each.
+        car_state: tyre sets and fuel as the car came back.
+        switches: where they stand, and what the driver said before and after they were moved.
+        complaints: what the driver still complains of, the worst first.
+        sources: by run, where it comes from; only of those that were carried.
+    """
+
+    plan: Plan
+    journal: str
+    session: str
+    decide: tuple[str, ...]
+    car_state: tuple[str, ...]
+    switches: tuple[str, ...]
+    complaints: tuple[str, ...]
+    sources: dict[str, str]
+
+
+def next_plan(journal: Path, car: str | None = None, template: Plan | None = None, session: str | None = None) -> Draft:
+    """The draft of a car's next plan.
+
+    Args:
+        journal: of the session that is over.
+        car: which; may be left out where the journal has one, or the template names it.
+        template: the plan that the next session has already; what is left is added to it.
+        session: the next session; the template's, or the next of the regulations, when left out.
+
+    Raises:
+        JournalError: as ``read_any``.
+        UserError: when the journal has no such car, or several and none is named.
+    """
+    noted = NotedSession()
+    with few_collections():
+        for _ in decisions(read_any(journal), noted):
+            pass
+    team = noted.session.team
+    name = _car_of(car, template, tuple(sorted(team)))
+    made = made_of(noted, journal.name).car(name)
+    assert made is not None  # every car of the team has its part
+    return _draft(team[name], made, template, session, journal.name)
+
+
+def _car_of(car: str | None, template: Plan | None, cars: tuple[str, ...]) -> str:
+    name = car or (template.car if template is not None else cars[0] if len(cars) == 1 else None)
+    if name is None:
+        raise UserError(f"the journal has the cars {', '.join(cars)}: say which with --car")
+    if name not in cars:
+        raise UserError(f"the journal has no car {name}: there {'is' if len(cars) == 1 else 'are'} {', '.join(cars)}")
+    if template is not None and template.car != name:
+        raise UserError(f"the template is a plan of car {template.car}, not of car {name}")
+    return name
+
+
+def _draft(car: TeamCar, made: CarDebrief, template: Plan | None, session: str | None, journal: str) -> Draft:
+    over = car.setup.session
+    base = template or car.plan
+    carried = carried_runs(car, made.items, over, [run.run for run in template.runs] if template is not None else ())
+    decide = [*_session_words(car.setup, base, template, session), *(line for one in carried for line in one.decide)]
+    runs = (*(template.runs if template is not None else ()), *(one.run for one in carried))
+    if not runs:
+        decide.append("runs: nothing was left of this session; a plan needs at least one run")
+    if template is None and base.alternates:
+        decide.append("alternates: those of the session that is over are left out; name the files of the next ones")
+    plan = base.model_copy(update={
+        "session": session or (template.session if template is not None else _next_session(car.setup) or over),
+        "starts_with": StartsWith(tyres=_fitted(car, base), fuel_kg=_fuel(car), switches=base.starts_with.switches),
+        "tyre_sets": _sets(car, base), "runs": runs,
+        "alternates": base.alternates if template is not None else {},
+    })  # fmt: skip
+    asked = tuple(dict.fromkeys(one.remark.about for one in made.said.open))
+    plan, told = _with_feedback(plan, asked)
+    checked = Plan.model_validate(plan.model_dump(by_alias=True))
+    return Draft(
+        plan=checked, journal=journal, session=over, decide=(*decide, *told),
+        car_state=tuple(_car_state(car, checked)), switches=tuple(_switches(made)),
+        complaints=tuple(f"{one.words} ({one.driver or 'driver'}, {one.run or 'no run'})" for one in made.said.open),
+        sources=_sources(carried),
+    )  # fmt: skip
+
+
+def _sources(carried: tuple[Carried, ...]) -> dict[str, str]:
+    return {one.run.run: one.source for one in carried}
+
+
+# -- the session ----------------------------------------------------------------------------------------------------
+
+
+def _next_session(setup: SessionSetup) -> str | None:
+    names = [one.session for one in setup.regulations.sessions]
+    after = names[names.index(setup.session) + 1 :] if setup.session in names else []
+    return after[0] if after else None
+
+
+def _session_words(setup: SessionSetup, base: Plan, template: Plan | None, session: str | None) -> Iterator[str]:
+    if session is not None or template is not None:
+        return
+    following = _next_session(setup)
+    if following is None:
+        yield f"session: the regulations name none after {setup.session}; it is left at that"
+    else:
+        yield f"session: {following} is the next of the regulations; the event file must name the same"
+
+
+# -- the car --------------------------------------------------------------------------------------------------------
+
+
+def _ages(car: TeamCar) -> dict[str, int]:
+    ages = dict(car.carried.ages)
+    if car.carried.tyres is not None:
+        ages[car.carried.tyres] = car.carried.tyre_laps(car.track) or 0
+    return ages
+
+
+def _sets(car: TeamCar, base: Plan) -> dict[str, object]:
+    """The allocation with the laps that are on each set now; sets of the session that is over are kept."""
+    ages = _ages(car)
+    known = {**car.plan.tyre_sets, **base.tyre_sets}
+    return {label: one.model_copy(update={"laps": ages.get(label, one.laps)}) for label, one in known.items()}
+
+
+def _fitted(car: TeamCar, base: Plan) -> str | None:
+    sets = {**car.plan.tyre_sets, **base.tyre_sets}
+    return car.carried.tyres if car.carried.tyres in sets else None
+
+
+def _fuel(car: TeamCar) -> float | None:
+    left = car.carried.fuel(car.track, car.switches.car.fuel_per_lap_kg)
+    return None if left is None else round(left, 1)
+
+
+def _car_state(car: TeamCar, plan: Plan) -> Iterator[str]:
+    ages = _ages(car)
+    for label, one in plan.tyre_sets.items():
+        before = car.setup.plans[car.car].tyre_sets.get(label)
+        driven = ages.get(label, one.laps) - (before.laps if before is not None else 0)
+        limit = f", at most {one.most_laps}" if one.most_laps is not None else ""
+        yield f"tyre set {label} ({one.compound}): {one.laps} laps{limit}, {driven} of them in this session"
+    left = _fuel(car)
+    if left is not None:
+        yield f"fuel: about {left:g} kg by the burn of the car file; weigh or measure it"
+
+
+def _switches(made: CarDebrief) -> Iterator[str]:
+    first: dict[str, object] = {}
+    last: dict[str, object] = {}
+    words: dict[str, str] = {}
+    for move in made.switches:
+        first.setdefault(move.switch, move.position)
+        last[move.switch], words[move.switch] = move.position, move.word
+    for switch, position in last.items():
+        if position != first[switch]:
+            at_first, now = (position_text(one) for one in (first[switch], position))  # type: ignore[arg-type]  # scalars
+            yield f"{words[switch]} stands at {now}, {at_first} at the beginning"
+    for change in made.said.changes:
+        moved = [one.text for one in change.between if one.kind == "switch"]
+        other = [one.text for one in change.between if one.kind != "switch"]
+        if moved:
+            also = f" (but also {', '.join(other)})" if other else ""
+            yield (f"{', '.join(moved)}{also}: {change.before.words}, then {change.after.words}"
+                   f" ({change.direction}, {change.before.run} to {change.after.run})")
+
+
+# -- the driver -----------------------------------------------------------------------------------------------------
+
+
+def _with_feedback(plan: Plan, subjects: tuple[Subject, ...]) -> tuple[Plan, list[str]]:
+    """What the driver complained of is asked again on the first run with timed laps."""
+    at = next((index for index, run in enumerate(plan.runs) if run.timed_laps), None)
+    if at is None or not subjects:
+        return plan, []
+    run = plan.runs[at]
+    wanted = tuple(dict.fromkeys((*run.feedback, *subjects)))
+    runs = (*plan.runs[:at], run.model_copy(update={"feedback": wanted}), *plan.runs[at + 1 :])
+    told = f"{run.run}: 'feedback' asks for what the driver complained of ({', '.join(subjects)}); leave it, or not"
+    return plan.model_copy(update={"runs": runs}), [told]

@@ -1,0 +1,124 @@
+"""Runs that go on into the next session: what was not driven, and what is left of the items of what was."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from pitwall.engine.run_state import RunState
+from pitwall.engine.team import TeamCar
+from pitwall.model.debrief_rows import ItemRow
+from pitwall.model.plan import Item, LapChoice, LapKind, Plan, ReleaseWindow, Run, Want
+
+LEFT = ("not_done", "done_badly")
+WANTS: tuple[Want, ...] = ("must", "should", "could")
+LONGEST_NAME = 32
+WORDS = {"planned": "not driven", "next": "not driven", "running": "not finished", "done": "broken off"}
+
+
+@dataclass(frozen=True)
+class Carried:
+    """A run of the draft: where it comes from, and what a person has to decide about it."""
+
+    run: Run
+    source: str
+    decide: tuple[str, ...] = ()
+
+
+def carried_runs(
+    car: TeamCar, items: Iterable[ItemRow], session: str, taken: Collection[str] = ()
+) -> tuple[Carried, ...]:
+    """Every run that is still to be done, in the order of the plan in use, and its place.
+
+    Args:
+        car: as it stands at the end of the journal.
+        items: what became of each item.
+        session: the name of the session that is over, for the words.
+        taken: names of runs that the next plan has already; those are not carried.
+    """
+    rows = list(items)
+    found = [one for state in car.progress.runs if (one := _one(state, rows, session)) is not None]
+    found = [one for one in found if one.run.run not in taken]
+    names = {one.run.run for one in found} | set(taken)
+    return tuple(_untied(one, car.plan, names) for one in found)
+
+
+def _one(state: RunState, rows: list[ItemRow], session: str) -> Carried | None:
+    if state.state == "done" and (not state.laps or state.enough(cut=False)):
+        return _rest(state, [row for row in rows if row.run == state.run.run and row.outcome in LEFT], session)
+    why = f": {state.reason}" if state.reason else ""
+    if state.timed_done:
+        decide = (f"{state.run.run}: {state.timed_done} of {state.timed_wanted} timed laps were driven in {session}; "
+                  "the draft asks for all of them again",)
+        laps = f"{state.timed_done} timed lap{'s' if state.timed_done != 1 else ''}"
+        return Carried(state.run, f"broken off in {session} after {laps}{why}", decide)
+    return Carried(state.run, f"{WORDS.get(state.state, state.state)} in {session}{why}")
+
+
+def _rest(state: RunState, rows: list[ItemRow], session: str) -> Carried | None:
+    """What is left of the items of a run that was driven: the same laps, and only those items."""
+    keys = {row.item for row in rows}
+    left = {one.number: one.item for one in state.items if one.key in keys}
+    if not left:
+        return None
+    items = []
+    for number, item in left.items():
+        legs = [one.leg for one in state.items if one.number == number]
+        missing = [one.leg for one in state.items if one.number == number and one.key in keys]
+        items.append(item if missing == legs or not state.laps else _on(item, state.laps, missing))
+    want = min((item.want for item in items), key=WANTS.index)
+    run = state.run.model_copy(update={
+        "run": f"{state.run.run[: LONGEST_NAME - 5]}-rest", "items": tuple(items), "want": want, "shorten_to": None,
+        "laps": state.laps, "purpose": f"what is left of {state.run.run}", "group": None, "before": (),
+    })  # fmt: skip
+    told = "; ".join(f"{row.do} on {row.lap} {row.outcome.replace('_', ' ')}{f' ({row.reason})' if row.reason else ''}"
+                     for row in rows)  # fmt: skip
+    decide = (f"{run.run}: does it need all of {state.timed_wanted} timed laps, or can another run take the items",)
+    return Carried(run, f"{state.run.run} was driven in {session}, but {told}", decide if state.timed_wanted else ())
+
+
+def _on(item: Item, laps: tuple[LapKind, ...], legs: list[int]) -> Item:
+    """The item on these laps alone."""
+    numbers: dict[LapKind, list[int]] = {}
+    for leg in legs:
+        kind = laps[leg]
+        numbers.setdefault(kind, []).append(laps[: leg + 1].count(kind))
+    on = tuple(LapChoice(kind=kind, numbers=tuple(which) if laps.count(kind) > 1 else ())
+               for kind, which in numbers.items())  # fmt: skip
+    return item.model_copy(update={"on": on})
+
+
+def _untied(carried: Carried, plan: Plan, names: Collection[str]) -> Carried:
+    """Without what bound it to the times and the runs of the session that is over."""
+    run, decide = carried.run, list(carried.decide)
+    changed: dict[str, Any] = {"before": tuple(name for name in run.before if name in names)}
+    if run.release.not_before is not None or run.release.not_after is not None:
+        changed["release"] = ReleaseWindow(gap_ahead_s=run.release.gap_ahead_s)
+        decide.append(f"{run.run}: when it may leave; its times were of the session that is over")
+    if run.window is not None:
+        changed["window"] = None
+        decide.append(f"{run.run}: its window; {run.window!r} was of the session that is over")
+    if run.same_as is not None and run.same_as not in names:
+        origin = plan.original(run)
+        changed |= {"same_as": None, "switches": {**origin.switches, **run.switches},
+                    "fuel_kg": run.fuel_kg if run.fuel_kg is not None else origin.fuel_kg,
+                    "tyres": run.tyres or origin.tyres}  # fmt: skip
+        decide.append(f"{run.run}: it repeated {run.same_as}, which was done; fuel and switches are copied from it")
+    if run.group is not None:
+        others = [one.run for one in plan.runs if one.group == run.group and one.run != run.run]
+        if not set(others) <= set(names):
+            changed["group"] = None
+            decide.append(f"{run.run}: of its group {run.group!r} it is left alone; is it worth it without the others")
+    items = tuple(_now(item, run, decide) for item in run.items)
+    return Carried(run.model_copy(update={**changed, "items": items}), carried.source, tuple(decide))
+
+
+def _now(item: Item, run: Run, decide: list[str]) -> Item:
+    if item.when is None:
+        return item
+    names = {one.do for one in run.items}
+    after = item.when.after_item if item.when.after_item in names else None
+    if item.when.not_before is not None:
+        decide.append(f"{run.run}: when {item.do} may be done; its moment was of the session that is over")
+    return item.model_copy(update={"when": item.when.model_copy(update={"not_before": None}) if after else None})

@@ -1,0 +1,248 @@
+"""From a journal to a draft of the next plan: what is left, in what state the car is, and what has to be decided."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from pitwall.app.loading import read_plan
+from pitwall.app.next_plan import Draft, next_plan
+from pitwall.app.next_plan_text import draft_text
+from pitwall.app.plan_sheets import read_any
+from pitwall.cli.main import main
+from pitwall.errors import JournalError, UserError
+from pitwall.journal.replay import write_lines
+from pitwall.model import events as ev
+from pitwall.model.outputs import Output
+from pitwall.model.plan import Plan
+from tests.unit.engine_stage import CHECKS, MAIN, SPARE, Stage, plan, regulations, setup, shipped
+
+CONFIG = Path(__file__).parents[2] / "config"
+SETS = {"A1": {"compound": "hard", "laps": 14}, "B1": {"compound": "medium", "most_laps": 20},
+        "C1": {"compound": "soft"}}  # fmt: skip
+HOLD = {"do": "hold", "on": ["out", "in"], "after": "turn 1", "want": "must"}
+FIRST = MAIN | {"run": "first", "tyres": "B1", "fuel_kg": 30, "items": [HOLD]}
+REPEAT = SPARE | {"run": "repeat", "same_as": "first", "want": "must", "group": "a-b"}
+LATER = SPARE | {"run": "later", "release": {"not_before": 1800, "gap_ahead_s": 8}, "window": "1",
+                 "items": [{"do": "comment", "on": "in", "when": {"not_before": 2000}}]}  # fmt: skip
+BOTH = regulations().model_copy(update={"sessions": tuple(
+    regulations().sessions[0].model_copy(update={"session": name}) for name in ("p1", "p2"))})
+
+
+class Kept(Stage):
+    """A session whose facts are kept, to make a journal of."""
+
+    def handle(self, event: ev.Event) -> tuple[Output, ...]:
+        """Give one fact now, and keep it."""
+        self.facts: list[ev.Stamped]
+        if not hasattr(self, "facts"):
+            self.facts = []
+        self.facts.append(ev.Stamped(seq=len(self.facts), received_t=self.now, event=event))
+        return super().handle(event)
+
+    def journal(self, folder: Path) -> Path:
+        """The journal so far, as text."""
+        path = folder / "session.jsonl"
+        write_lines(path, self.facts)
+        return path
+
+
+def driven(*runs: dict[str, Any], dropped: str | None = "hold", **more: Any) -> Kept:
+    """The first run is driven, without its hold or without the item of this key: out, two timed laps, in."""
+    made = Kept(setup(plan(*(runs or (FIRST, REPEAT, LATER)), tyre_sets=SETS, starts_with={"tyres": "A1"}, **more),
+                      regulations=BOTH)).green()  # fmt: skip
+    if dropped is not None:
+        made.command("drop", run="first", item=dropped)
+    t = made.leave(200).lap(200, 125, from_exit=True)
+    for seconds in (100, 100):
+        t = made.lap(t, seconds)
+    made.home(t)
+    return made
+
+
+def drafted(made: Kept, folder: Path, **more: Any) -> Draft:
+    """The draft after the session was closed."""
+    made.status(3600, "closed")
+    return next_plan(made.journal(folder), **more)
+
+
+def test_what_was_not_driven_goes_on_and_says_where_it_comes_from(tmp_path: Path) -> None:
+    """Runs that were not driven stand there as they were; of one that was, only the items that are missing."""
+    made = drafted(driven(), tmp_path)
+    assert [run.run for run in made.plan.runs] == ["first-rest", "repeat", "later"]
+    assert made.plan.session == "p2"
+    rest = made.plan.runs[0]
+    assert [(item.do, [one.kind for one in item.on]) for item in rest.items] == [("hold", ["out", "in"])]
+    assert (rest.want, rest.purpose, rest.tyres) == ("must", "what is left of first", "B1")
+    assert "hold on out-lap not done (dropped: dropped by desk)" in made.sources["first-rest"]
+    assert made.sources["repeat"].startswith("skipped in p1")
+
+
+def test_an_item_goes_on_for_the_laps_that_are_missing(tmp_path: Path) -> None:
+    """Done on the out-lap, it is left for the in-lap alone."""
+    made = drafted(driven(dropped="first-1-hold-3"), tmp_path)
+    assert [(one.do, [choice.kind for choice in one.on]) for one in made.plan.runs[0].items] == [("hold", ["in"])]
+
+
+def test_what_bound_a_run_to_the_old_session_is_cut_and_told(tmp_path: Path) -> None:
+    """Times, windows, groups and runs that it repeated: copied or left out, and each is to be decided."""
+    made = drafted(driven(), tmp_path)
+    repeat, later = made.plan.find("repeat"), made.plan.find("later")
+    assert repeat is not None
+    assert later is not None
+    assert (repeat.same_as, repeat.fuel_kg, repeat.tyres) == (None, 30, "B1")
+    assert (later.release.not_before, later.release.gap_ahead_s, later.window) == (None, 8, None)
+    assert later.items[0].when is None
+    told = " ".join(made.decide)
+    for words in ("session: p2 is the next", "later: when it may leave", "later: its window",
+                  "later: when comment may be done", "repeat: it repeated first"):  # fmt: skip
+        assert words in told
+
+
+def test_tyres_and_fuel_are_as_the_car_came_back(tmp_path: Path) -> None:
+    """Each set with the laps that are on it now, the one on the car, and the fuel that is left."""
+    made = drafted(driven(), tmp_path)
+    assert {name: one.laps for name, one in made.plan.tyre_sets.items()} == {"A1": 14, "B1": 4, "C1": 0}
+    assert made.plan.starts_with.tyres == "B1"
+    assert made.plan.starts_with.fuel_kg is not None
+    assert 20 < made.plan.starts_with.fuel_kg < 23, "30 kg less almost four laps of 2 kg"
+    assert "tyre set B1 (medium): 4 laps, at most 20, 4 of them in this session" in made.car_state
+
+
+def test_a_run_that_was_broken_off_is_told_with_what_was_driven(tmp_path: Path) -> None:
+    """Cut by a red flag: the whole run again, and somebody has to decide whether that is right."""
+    stage = Kept(setup(plan(FIRST | {"laps": "out, 6 timed, in"}, SPARE), regulations=BOTH)).green().leave(200)
+    t = stage.lap(stage.lap(200, 125, from_exit=True), 100)
+    stage.status(t + 10, "red")
+    stage.home(t)
+    made = drafted(stage, tmp_path)
+    assert any(line.startswith("first: 1 of 6 timed laps were driven in p1") for line in made.decide)
+    assert made.sources["first"].startswith("broken off in p1 after 1 timed lap:")
+
+
+def test_open_complaints_are_told_and_asked_again(tmp_path: Path) -> None:
+    """The worst first; the first run with timed laps asks for them. What was praised later is not told."""
+    stage = driven(FIRST, REPEAT)
+    stage.command("comment", shorthand="t1 mid us 2; rears hot 4; front lock 3; t1 exit os 2")
+    stage.command("comment", shorthand="t1 exit good")
+    made = drafted(stage, tmp_path)
+    assert made.complaints == (
+        "rear hot, severity 4 (ines, first)", "front locking, severity 3 (ines, first)",
+        "turn 1 mid: understeer, severity 2 (ines, first)",
+    )  # fmt: skip
+    assert made.plan.runs[0].feedback == ("tyres", "braking", "balance")
+    assert any("'feedback' asks for what the driver complained of" in line for line in made.decide)
+
+
+def test_switches_and_what_came_of_them(tmp_path: Path) -> None:
+    """Where they stand at the end, and what the driver said before and after they were moved."""
+    stage = driven(FIRST, SPARE)
+    stage.command("comment", shorthand="t1 mid us 3")
+    bias = {"do": "set_run_switch", "run": "spare", "switch": "brake_bias", "position": 54}
+    stage.command("amend", changes=[bias], text="understeer")
+    stage.wait(1000).leave(1000)
+    t = stage.lap(stage.lap(1000, 125, from_exit=True), 100)
+    stage.wait(t + 20)
+    stage.command("comment", shorthand="t1 mid us 1")
+    stage.home(t)
+    made = drafted(stage, tmp_path)
+    assert any(line.startswith("bias stands at 54") for line in made.switches), made.switches
+    (found,) = [line for line in made.switches if "then turn 1 mid: understeer, severity 1" in line]
+    assert "to 54" in found
+    assert "(better, first to spare)" in found
+
+
+def test_a_template_keeps_its_runs_and_gets_what_is_left(tmp_path: Path) -> None:
+    """The next session's own plan comes first; a run that it has already is not carried, sets get their laps."""
+    template = plan(CHECKS, REPEAT | {"same_as": None, "group": None},
+                    tyre_sets={"B1": {"compound": "medium"}, "D1": {"compound": "soft"}})  # fmt: skip
+    template = template.model_copy(update={"session": "p2", "alternates": {"wet": "wet.yaml"}})
+    made = drafted(driven(), tmp_path, template=template)
+    assert [run.run for run in made.plan.runs] == ["checks", "repeat", "first-rest", "later"]
+    assert set(made.sources) == {"first-rest", "later"}
+    assert {name: one.laps for name, one in made.plan.tyre_sets.items()} == {"A1": 14, "B1": 4, "C1": 0, "D1": 0}
+    assert made.plan.alternates == {"wet": "wet.yaml"}
+
+
+def test_with_nothing_left_the_draft_says_that_runs_are_missing(tmp_path: Path) -> None:
+    """All was done: car and tyres are told all the same."""
+    made = drafted(driven(FIRST | {"items": []}), tmp_path)
+    assert made.plan.runs == ()
+    assert any(line.startswith("runs: nothing was left") for line in made.decide)
+
+
+def test_the_file_reads_back_to_the_draft(tmp_path: Path) -> None:
+    """Its comments are comments, whatever was written in them, and stand above the runs they are of."""
+    stage = driven()
+    stage.command("drop", run="later", text="rain:\n- run: evil # \x0b\u2028x")
+    made = drafted(stage, tmp_path)
+    path = tmp_path / "next.yaml"
+    path.write_text(draft_text(made), encoding="utf-8")
+    assert read_any(path) == made.plan
+    lines = path.read_text("utf-8").split("\n")
+    at = lines.index("- run: later")
+    assert lines[at - 1].startswith("# ")
+    assert "dropped in p1" in " ".join(lines[at - 3 : at])
+    assert all(len(line) <= 120 for line in lines)
+
+
+def test_the_draft_of_the_demo_event_passes_the_check(tmp_path: Path) -> None:
+    """Nothing was driven and everything is left: the draft has no error once the event names its session; without a
+    template and with the session's own plan as one."""
+    stage = Kept(shipped())
+    stage.command("comment", shorthand="t4 mid us 3; fronts cold 2")
+    stage.status(3700, "closed")
+    for folder in ("plans", "procedures"):
+        (tmp_path / folder).mkdir()
+        for file in (CONFIG / folder).iterdir():
+            (tmp_path / folder / file.name).write_bytes(file.read_bytes())
+    for file in CONFIG.glob("*.yaml"):
+        (tmp_path / file.name).write_bytes(file.read_bytes())
+    event = tmp_path / "event.yaml"
+    event.write_text(event.read_text("utf-8").replace("session: practice-1 ", "session: practice-2 "), "utf-8")
+    journal = stage.journal(tmp_path)
+    template = read_any(CONFIG / "plans" / "plan_41.yaml")
+    template = template.model_copy(update={"session": "practice-2", "alternates": {}})
+    for given in (None, template.model_copy(update={"runs": template.runs[:1]})):
+        made = next_plan(journal, "41", given)
+        path = tmp_path / "plans" / "next_41.yaml"
+        path.write_text(draft_text(made), encoding="utf-8")
+        errors = [one.text() for one in read_plan(path, event).findings if one.severity == "error"]
+        assert errors == []
+        assert [run.run for run in made.plan.runs] == [run.run for run in shipped().plans["41"].runs]
+
+
+def test_the_command_writes_the_draft(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """It says what has to be decided, writes over nothing, and tells machines the same."""
+    stage = driven()
+    stage.status(3600, "closed")
+    journal, target = stage.journal(tmp_path), tmp_path / "next.yaml"
+    assert main(["plan", "next", str(journal), "--out", str(target)]) == 0
+    shown = capsys.readouterr().out.splitlines()
+    assert shown[0].endswith("next.yaml: 3 runs of car 41 for p2")
+    assert all(line.startswith("  decide  ") for line in shown[1:])
+    assert isinstance(read_any(target), Plan)
+    assert main(["plan", "next", str(journal), "--out", str(target)]) == 2
+    assert "--force" in capsys.readouterr().err
+    assert main(["plan", "next", str(journal), "--out", str(target), "--force", "--session", "p9", "--json"]) == 0
+    record = json.loads(capsys.readouterr().out)
+    assert record["runs"] == ["first-rest", "repeat", "later"]
+    assert read_any(target).session == "p9"
+    assert main(["plan", "next", str(journal), "--out", str(tmp_path / "next.xlsx")]) == 2
+
+
+def test_which_car_is_asked_where_there_are_several(tmp_path: Path) -> None:
+    """A journal of two cars, a car that is not in it, a template of another car, no journal: each says what to do."""
+    stage = Kept(setup(plan(), plan(car="58"), regulations=BOTH))
+    journal = stage.journal(tmp_path)
+    assert next_plan(journal, "58").plan.car == "58"
+    assert next_plan(journal, template=plan(car="58")).plan.car == "58"
+    for more, words in (({}, "41, 58: say which with --car"), ({"car": "7"}, "no car 7: there are 41, 58"),
+                        ({"car": "41", "template": plan(car="58")}, "of car 58, not of car 41")):  # fmt: skip
+        with pytest.raises(UserError, match=words):
+            next_plan(journal, **more)  # type: ignore[arg-type]  # a row of arguments
+    with pytest.raises(JournalError):
+        next_plan(tmp_path / "none.sqlite")
