@@ -25,7 +25,7 @@ def car_debrief(noted: NotedSession, name: str, spans: tuple[StatusSpan, ...], *
     car, watch, notes = noted.session.team[name], noted.cars.get(name, CarWatch()), noted.notes.cars[name]
     laps = lap_rows(noted, name, spans)
     moves = switch_moves(car, watch)
-    items = items_of(car, watch, notes, laps, moves, over=over)
+    items = items_of(car, watch, noted.notes, laps, moves, over=over)
     runs = run_rows(noted, car, laps, items.rows)
     return CarDebrief(
         car=name,
