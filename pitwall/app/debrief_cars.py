@@ -17,6 +17,7 @@ from pitwall.engine.planned import planned_spans
 from pitwall.engine.team import TeamCar
 from pitwall.model.debrief_rows import ChangeRow, DataWindow, ItemRow, LapRow, RunRow, Stint, SwitchMove
 from pitwall.model.plan import write_laps
+from pitwall.track.speedclass import speed_classes
 
 
 def car_debrief(noted: NotedSession, name: str, spans: tuple[StatusSpan, ...], *, over: bool) -> CarDebrief:
@@ -24,7 +25,7 @@ def car_debrief(noted: NotedSession, name: str, spans: tuple[StatusSpan, ...], *
     car, watch, notes = noted.session.team[name], noted.cars.get(name, CarWatch()), noted.notes.cars[name]
     laps = lap_rows(noted, name, spans)
     moves = switch_moves(car, watch)
-    items = items_of(car, watch, notes, laps, moves, over=over)
+    items = items_of(car, watch, noted.notes, laps, moves, over=over)
     runs = run_rows(noted, car, laps, items.rows)
     return CarDebrief(
         car=name,
@@ -41,7 +42,7 @@ def car_debrief(noted: NotedSession, name: str, spans: tuple[StatusSpan, ...], *
         questions=questions(car),
         changes=changes(noted, car),
         comments=tuple(car.comments.comments),
-        said=findings(car.comments.comments, laps, moves),
+        said=findings(car.comments.comments, laps, moves, speed_classes(car.lap_map, car.setup.circuit.turns)),
         notes=() if laps else ("The car drove no lap.",),
     )
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from pitwall.app.debrief_watch import CarWatch
 from pitwall.debrief.holds import HoldAsked
-from pitwall.debrief.notes import CarNotes
+from pitwall.debrief.notes import CarNotes, Notes
+from pitwall.debrief.session import time_of_day
 from pitwall.debrief.windows import CarFacts, ItemDone, window_of
 from pitwall.engine.run_state import ItemState, RunState
 from pitwall.engine.switches import item_arguments
@@ -33,9 +34,11 @@ class ItemsOfCar:
 
 
 def items_of(
-    car: TeamCar, watch: CarWatch, notes: CarNotes, laps: Sequence[LapRow], moves: Sequence[SwitchMove], *, over: bool
+    car: TeamCar, watch: CarWatch, session_notes: Notes, laps: Sequence[LapRow], moves: Sequence[SwitchMove], *,
+    over: bool,
 ) -> ItemsOfCar:
     """Every item of every run, in plan order; ``over``: the session was closed, so nothing is to come."""
+    notes = session_notes.cars[car.car]
     facts = CarFacts(notes, car.lap_map, moves, car.switches.car.switches, lane_times(laps))
     calls = _told(notes)
     rows, windows = [], []
@@ -49,7 +52,9 @@ def items_of(
                                 _hold(car, procedure, row), calls.get(item.key))
                 found = window_of(done, facts)
                 if found is not None:
-                    windows.append(found)
+                    times = {"from_time": time_of_day(session_notes, found.from_s.value),
+                             "to_time": time_of_day(session_notes, found.to_s.value)}
+                    windows.append(found.model_copy(update=times))
                     row = _judged(row, found)
             rows.append(row)
     return ItemsOfCar(tuple(rows), tuple(sorted(windows, key=lambda one: (one.from_s.value, one.item))))

@@ -41,7 +41,7 @@ def run_debrief(noted: NotedSession, name: str) -> RunDebrief | None:
     spans = status_spans([(flag.t, flag.status, flag.sectors) for flag in noted.flags], now)
     laps = lap_rows(noted, name, spans)
     moves = switch_moves(car, watch)
-    items = items_of(car, watch, notes, laps, moves, over=noted.session.clock.status == "closed")
+    items = items_of(car, watch, noted.notes, laps, moves, over=noted.session.clock.status == "closed")
     own = tuple(lap for lap in laps if lap.run == run)
     begun_s = own[0].start_s
     row = next((one for one in run_rows(noted, car, laps, items.rows) if one.run == run), None)

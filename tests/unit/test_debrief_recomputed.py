@@ -221,6 +221,8 @@ def test_data_windows(name: str) -> None:
         laps = {lap.number: lap for lap in car.laps}
         for window in car.data_windows:
             lap = laps[window.lap_number]
+            if window.what == "lap":
+                assert window.from_time == lap.start_time
             for one in (window.from_s, window.to_s, window.from_m, window.to_m, window.speed_mps):
                 assert one is None or one.low <= one.value <= one.high
             if window.what == "lap":

@@ -43,10 +43,10 @@ export function LapStrip({ desk, car, prompt }) {
 /** From when to when the call may be said, above everything else; and where the driver acts on it. */
 function CallWindow({ from, to, acts, width }) {
   const end = Math.max(from + 6, to), late = end > width - 60;
-  return html`<g class="window"><rect x=${from} y="18" width=${end - from} height="7" rx="2" />
-    <text x=${late ? end : from} y="13" text-anchor=${late ? "end" : "start"}>say</text>
-    ${acts !== null && html`<path d=${`M${acts} 18 V${LINE + 12}`} />
-      ${acts - end > 60 ? html`<text x=${acts} y="13" text-anchor=${acts > width - 60 ? "end" : "middle"}>acts</text>` : ""}`}</g>`;
+  return html`<g class="window"><rect x=${from} y="16" width=${end - from} height="7" rx="2" />
+    <text x=${late ? end : from} y="12" text-anchor=${late ? "end" : "start"}>say</text>
+    ${acts !== null && html`<path d=${`M${acts} 16 V${LINE + 12}`} />
+      ${acts - end > 60 ? html`<text x=${acts} y="12" text-anchor=${acts > width - 60 ? "end" : "middle"}>acts</text>` : ""}`}</g>`;
 }
 
 /** @param {import("./wire").RunningLap} lap @param {[number, number][]} listen @param {number} now */
