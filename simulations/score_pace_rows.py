@@ -184,7 +184,7 @@ async def _follow(folder: Path, recording: Recording, setup: SessionSetup) -> li
         message = message_for_fact(setup.session, fact)
         feed.publish(message.topic, message.payload, qos=message.qos, retain=message.retain)
 
-    player = ReplayPlayer(Replay(recording, begin_s=BEGIN_S), clock, send)
+    player = ReplayPlayer(Replay(recording, begin_s=BEGIN_S, passages=True), clock, send)
     await daemon.prepare(BEGIN_S)
     await daemon.bus.start()
     await feed.start()

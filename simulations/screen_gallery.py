@@ -2,26 +2,29 @@
 
     python simulations/screen_gallery.py [--into simulations/gallery]
 
-Needs Debian's chromium and the extra ``test``. Some two minutes: rehearsals run at twenty times life.
+Needs Debian's chromium and the extra ``test``. Some five minutes: rehearsals run at up to twenty times life.
 """
 
 from __future__ import annotations
 
 import argparse
+import io
 import re
 import shutil
 import subprocess
 import sys
 import time
-from collections.abc import Callable
 from pathlib import Path
 
+from PIL import Image
 from playwright.sync_api import Browser, Page, sync_playwright
 
 HERE = Path(__file__).parent
 FLAGS = ("--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking")
-WITHIN_S = 100.0
-DESK, SMALL, PHONE = (1920, 1080), (1024, 600), (390, 844)
+WITHIN_S = 600.0
+COLOURS = 160
+TIME_TO_SAY_IT = "() => Number(document.querySelector('.say.is-due .bar')?.ariaValueNow ?? 0) > 40"
+DESK, SMALL, PHONE, LARGE = (1920, 1080), (1024, 600), (390, 844), (3840, 2160)
 
 
 class Rehearsal:
@@ -44,72 +47,105 @@ class Rehearsal:
         self.process.communicate()
 
 
+class Album:
+    """Takes the pictures and makes them small: a page of few colours needs no more than a palette."""
+
+    def __init__(self, browser: Browser, into: Path) -> None:
+        self.browser, self.into = browser, into
+        self.taken: list[str] = []
+        self._page: Page | None = None
+
+    def take(self, page: Page, name: str, *, most_px: int = 1920) -> None:
+        """One picture, no wider than that."""
+        picture = Image.open(io.BytesIO(page.screenshot())).convert("RGB")
+        if picture.width > most_px:
+            picture = picture.resize((most_px, picture.height * most_px // picture.width), Image.Resampling.LANCZOS)
+        picture.quantize(COLOURS, dither=Image.Dither.NONE).save(self.into / f"{name}.png", optimize=True)
+        self.taken.append(name)
+        print(name, flush=True)
+
+    def opened(
+        self, address: str, size: tuple[int, int], theme: str = "light", waits_for: str = ".cars button"
+    ) -> Page:
+        """The page of that size and theme, live, once this is to be seen on it; the one before is closed."""
+        if self._page is not None:
+            self._page.close()
+        page = self._page = self.browser.new_page(viewport={"width": size[0], "height": size[1]})
+        page.goto(address)
+        page.evaluate("theme => localStorage.setItem('pitwall.theme', theme)", theme)
+        page.reload()
+        until(page, f".frame:not(.is-old) {waits_for}")
+        page.wait_for_timeout(400)  # a drawing takes its width from the page: the second one is right
+        return page
+
+
 def until(page: Page, selector: str) -> None:
     """Wait until this is to be seen."""
     page.locator(selector).first.wait_for(timeout=WITHIN_S * 1000)
 
 
-def opened(browser: Browser, address: str, size: tuple[int, int], theme: str = "light") -> Page:
-    """The page of that size and theme, live."""
-    page = browser.new_page(viewport={"width": size[0], "height": size[1]})
-    page.goto(address)
-    page.evaluate("theme => localStorage.setItem('pitwall.theme', theme)", theme)
-    page.reload()
-    until(page, ".frame:not(.is-old) .cars button")
-    return page
-
-
-def gallery(browser: Browser, into: Path) -> list[Path]:
-    """Every picture."""
-    taken: list[Path] = []
-
-    def take(page: Page, name: str) -> None:
-        page.screenshot(path=into / f"{name}.png")
-        taken.append(into / f"{name}.png")
-        print(name, flush=True)
-
-    with Rehearsal("practice_hour.yaml", 10) as address:
-        page = opened(browser, address, DESK)
-        take(page, "desk-waiting")
-        until(page, ".strip svg .car")
-        until(page, ".say.is-due")
-        take(page, "desk-say-now")
+def an_hour(album: Album) -> None:
+    """A practice hour: brief, calls, silence, comments, the plan's why, the other pages, every theme and size."""
+    with Rehearsal("practice_hour.yaml", 8) as address:
+        page = album.opened(address, DESK, waits_for=".say.is-due")
+        album.take(page, "desk-brief")
+        for theme in ("light", "dark", "sunlight"):
+            page = album.opened(address, DESK, theme, ".strip svg .car")
+            page.wait_for_function(TIME_TO_SAY_IT, timeout=WITHIN_S * 1000)
+            album.take(page, f"desk-{theme}")
         until(page, ".say.is-silent")
-        take(page, "desk-nothing-to-say")
-        page.keyboard.press("n")
-        page.keyboard.type("14.3")
-        until(page, ".comments form")
-        page.wait_for_timeout(500)
-        take(page, "desk-comment")
+        page = album.opened(address, DESK, waits_for=".say.is-silent")
+        album.take(page, "desk-nothing-to-say")
+        comments(album, page)
+        page.locator(".lanes button.is-planned").first.click()
+        until(page, ".over .times")
+        album.take(page, "desk-why")
         page.keyboard.press("Escape")
         page.keyboard.press("?")
-        until(page, ".over")
-        take(page, "desk-keys")
-        for theme in ("dark", "sunlight"):
-            other = opened(browser, address, DESK, theme)
-            until(other, ".say.is-due")
-            take(other, f"desk-{theme}")
-        _pages(browser, address, take)
-    with Rehearsal("red_flag.yaml", 20) as address:
-        page = opened(browser, address, DESK)
-        until(page, ".ladder")
-        take(page, "desk-red-flag")
+        until(page, ".over .key-groups")
+        album.take(page, "desk-keys")
+        for name, size in (("team", DESK), ("sheet", DESK), ("garage", PHONE), ("desk", SMALL), ("desk", PHONE)):
+            word = "phone" if size == PHONE else "small" if size == SMALL else "full"
+            album.take(album.opened(f"{address}#/{name}/41", size), f"{name}-{word}")
+        album.take(album.opened(address, LARGE, "dark", ".strip svg .car"), "desk-4k")
+
+
+def comments(album: Album, page: Page) -> None:
+    """Some comments, and one more that is being written."""
+    for words in ("it turns in too much at the hairpin", "14eu3", "4mo2-"):
+        page.keyboard.press("n")
+        page.keyboard.type(words)
+        until(page, ".comments form")
+        page.keyboard.press("Enter")
+        page.locator(".comments form").wait_for(state="hidden")
+        page.wait_for_timeout(800)
+    page.keyboard.press("n")
+    page.keyboard.type("7xw3")
+    until(page, ".comments .chip[aria-pressed=true]")
+    album.take(page, "desk-comment")
+    page.keyboard.press("Escape")
+
+
+def a_red_flag(album: Album) -> None:
+    """The flag, what the ladder says, the changed plan; then the rehearsal is ended under the page."""
+    with Rehearsal("red_flag.yaml", 15) as address:
+        page = album.opened(address, DESK, waits_for=".ladder tr")
+        until(page, ".plan .ask")
+        album.take(page, "desk-red-flag")
         page.keyboard.press("p")
-        if page.locator(".over .sheet").count():
-            take(page, "desk-changed-plan")
-        last = page
-    until(last, ".gone b")
-    last.wait_for_timeout(6000)
-    last.keyboard.press("Escape")
-    take(last, "desk-old")
-    return taken
+        until(page, ".over .sheet")
+        album.take(page, "desk-changed-plan")
+        page.keyboard.press("Escape")
+    until(page, ".gone b")
+    page.wait_for_timeout(6000)
+    album.take(page, "desk-old")
 
 
-def _pages(browser: Browser, address: str, take: Callable[[Page, str], None]) -> None:
-    for name, size in (("team", DESK), ("sheet", DESK), ("garage", PHONE), ("desk", SMALL), ("desk", PHONE)):
-        page = opened(browser, f"{address}#/{name}/41", size)
-        page.wait_for_timeout(1500)
-        take(page, f"{name}-{'phone' if size == PHONE else 'small' if size == SMALL else 'full'}")
+def a_bad_day(album: Album) -> None:
+    """Everything breaks that an alert tells of."""
+    with Rehearsal(str(HERE / "alerts" / "faults.yaml"), 15) as address:
+        page = album.opened(address, DESK, waits_for=".alerts .is-high")
+        album.take(page, "desk-alerts")
 
 
 def main() -> None:
@@ -124,9 +160,11 @@ def main() -> None:
     began = time.monotonic()
     with sync_playwright() as play:
         browser = play.chromium.launch(executable_path=program, args=list(FLAGS))
-        taken = gallery(browser, into)
+        album = Album(browser, into)
+        for story in (an_hour, a_red_flag, a_bad_day):
+            story(album)
         browser.close()
-    print(f"{len(taken)} pictures in {time.monotonic() - began:.0f} s")
+    print(f"{len(album.taken)} pictures in {time.monotonic() - began:.0f} s")
 
 
 if __name__ == "__main__":

@@ -10,11 +10,14 @@ from pitwall.app.debrief_laps import lap_rows
 from pitwall.app.debrief_watch import CarWatch, NotedSession
 from pitwall.comments.changes import findings
 from pitwall.debrief.model import CarDebrief, QuestionRow, StatusSpan
+from pitwall.debrief.notes import Notes
 from pitwall.debrief.radio import call_rows, radio_statistics
+from pitwall.debrief.session import time_of_day
 from pitwall.engine.planned import planned_spans
 from pitwall.engine.team import TeamCar
-from pitwall.model.debrief_rows import ChangeRow, ItemRow, LapRow, RunRow, Stint, SwitchMove
+from pitwall.model.debrief_rows import ChangeRow, DataWindow, ItemRow, LapRow, RunRow, Stint, SwitchMove
 from pitwall.model.plan import write_laps
+from pitwall.track.speedclass import speed_classes
 
 
 def car_debrief(noted: NotedSession, name: str, spans: tuple[StatusSpan, ...], *, over: bool) -> CarDebrief:
@@ -22,7 +25,7 @@ def car_debrief(noted: NotedSession, name: str, spans: tuple[StatusSpan, ...], *
     car, watch, notes = noted.session.team[name], noted.cars.get(name, CarWatch()), noted.notes.cars[name]
     laps = lap_rows(noted, name, spans)
     moves = switch_moves(car, watch)
-    items = items_of(car, watch, notes, laps, moves, over=over)
+    items = items_of(car, watch, noted.notes, laps, moves, over=over)
     runs = run_rows(noted, car, laps, items.rows)
     return CarDebrief(
         car=name,
@@ -30,7 +33,7 @@ def car_debrief(noted: NotedSession, name: str, spans: tuple[StatusSpan, ...], *
         alternate=car.desk.driven,
         runs=runs,
         items=items.rows,
-        data_windows=items.windows,
+        data_windows=tuple(_on_the_clock(one, noted.notes) for one in items.windows),
         laps=laps,
         best_lap_s=min((lap.lap_time_s for lap in laps if lap.lap_time_s is not None), default=None),
         switches=moves,
@@ -39,9 +42,15 @@ def car_debrief(noted: NotedSession, name: str, spans: tuple[StatusSpan, ...], *
         questions=questions(car),
         changes=changes(noted, car),
         comments=tuple(car.comments.comments),
-        said=findings(car.comments.comments, laps, moves),
+        said=findings(car.comments.comments, laps, moves, speed_classes(car.lap_map, car.setup.circuit.turns)),
         notes=() if laps else ("The car drove no lap.",),
     )
+
+
+def _on_the_clock(window: DataWindow, notes: Notes) -> DataWindow:
+    """With the time of day of its ends: data loggers that know nothing of the session are searched by that."""
+    return window.model_copy(update={"from_time": time_of_day(notes, window.from_s.value),
+                                     "to_time": time_of_day(notes, window.to_s.value)})
 
 
 def run_rows(

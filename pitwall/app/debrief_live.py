@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from pitwall.app.debrief_cars import run_rows, switch_moves
 from pitwall.app.debrief_items import items_of
 from pitwall.app.debrief_laps import lap_rows
 from pitwall.app.debrief_watch import CarWatch, NotedSession
+from pitwall.app.debriefing import keep_debrief
+from pitwall.app.lifecycle import Lifecycle
 from pitwall.debrief.radio import DOUBTFUL, TOLD
 from pitwall.debrief.session import status_spans
 from pitwall.model.debrief_rows import RunDebrief
@@ -14,6 +18,18 @@ from pitwall.model.debrief_rows import RunDebrief
 def noted_session() -> NotedSession:
     """A fresh engine with notes beside it, that tells what came of each run as its car comes in."""
     return NotedSession(live=run_debrief)
+
+
+async def noted_until_the_end(life: Lifecycle, journal: Path | None) -> NotedSession:
+    """The same, whose whole debrief is kept with the journal once that is closed: ask for it before that is opened."""
+    noted = noted_session()
+
+    async def end() -> None:
+        if journal is not None and noted.session.prepared:
+            keep_debrief(noted, journal)
+
+    await life.start("kept debrief", None, end)
+    return noted
 
 
 def run_debrief(noted: NotedSession, name: str) -> RunDebrief | None:
@@ -25,7 +41,7 @@ def run_debrief(noted: NotedSession, name: str) -> RunDebrief | None:
     spans = status_spans([(flag.t, flag.status, flag.sectors) for flag in noted.flags], now)
     laps = lap_rows(noted, name, spans)
     moves = switch_moves(car, watch)
-    items = items_of(car, watch, notes, laps, moves, over=noted.session.clock.status == "closed")
+    items = items_of(car, watch, noted.notes, laps, moves, over=noted.session.clock.status == "closed")
     own = tuple(lap for lap in laps if lap.run == run)
     begun_s = own[0].start_s
     row = next((one for one in run_rows(noted, car, laps, items.rows) if one.run == run), None)

@@ -5,18 +5,26 @@ from __future__ import annotations
 from collections.abc import Iterable
 from pathlib import Path
 
+import structlog
+from pydantic import ValidationError
+
+from pitwall import __version__
 from pitwall.app.debrief_cars import car_debrief
 from pitwall.app.debrief_watch import NotedSession
 from pitwall.app.memory import few_collections
 from pitwall.debrief.model import CarDebrief, Debrief
 from pitwall.debrief.session import alert_rows, alert_statistics, session_summary, status_spans
 from pitwall.errors import JournalError
+from pitwall.journal.kept import keep, kept
 from pitwall.journal.replay import decisions, read_lines
 from pitwall.journal.sqlite import read_journal
 from pitwall.model.events import SessionPrepared, Stamped
 
-__all__ = ["CarDebrief", "Debrief", "debrief", "debrief_of", "made_of", "read_any"]
+__all__ = ["CarDebrief", "Debrief", "debrief", "debrief_of", "keep_debrief", "made_of", "read_any"]
 
+log = structlog.get_logger(__name__)
+
+KEPT_AS, MADE_BY = "debrief", f"pitwall {__version__}, debrief 1"
 SQLITE_MAGIC = b"SQLite format 3\x00"
 """How a database begins, by the SQLite file format, section 1.3."""
 
@@ -41,9 +49,33 @@ def read_any(path: Path) -> tuple[Stamped, ...]:
     return events
 
 
-def debrief_of(path: Path) -> Debrief:
-    """The debrief of a journal. Errors as ``read_any``."""
+def debrief_of(path: Path, *, anew: bool = False) -> Debrief:
+    """The debrief of a journal: as the daemon kept it when it ended, else made anew. Errors as ``read_any``.
+
+    Args:
+        path: the journal.
+        anew: go over all facts again, whatever was kept.
+    """
+    body = kept(path, KEPT_AS, MADE_BY) if path.is_file() and not anew else None
+    if body is not None:
+        try:
+            made = Debrief.model_validate_json(body)
+        except ValidationError:
+            log.warning("a debrief that was kept cannot be read; it is made anew", journal=str(path))
+        else:
+            summary = made.session.model_copy(update={"journal": path.name})  # it may have been renamed since
+            return made.model_copy(update={"session": summary})
     return debrief(read_any(path), path.name)
+
+
+def keep_debrief(noted: NotedSession, path: Path) -> None:
+    """The daemon ended and its journal is closed: keep the debrief with it. What fails is logged and costs nothing."""
+    try:
+        made = made_of(noted, path.name)
+        if not keep(path, KEPT_AS, made.session.facts, MADE_BY, made.model_dump_json().encode()):
+            log.info("the debrief is not kept: the journal holds other facts, or cannot be written", journal=str(path))
+    except Exception:
+        log.exception("the debrief could not be made at the end of the session", journal=str(path))
 
 
 def debrief(events: Iterable[Stamped], name: str) -> Debrief:

@@ -60,7 +60,7 @@ async def replay(
     """
     first = Replay(recording).first_s
     begin = max(first, -WAIT_BEFORE_GREEN_S) if begin_s is None else begin_s
-    feed = Replay(recording, rate=rate, begin_s=begin)
+    feed = Replay(recording, rate=rate, begin_s=begin, passages=True)
     async with Lifecycle() as life:
         life.stop_on_signals()
         bus = MqttBus(address)

@@ -175,6 +175,7 @@ def _lines(run: Run, likely: str) -> Iterator[str]:
     times += [f"all or none: group {run.group}"] if run.group is not None else []
     times += [f"as {run.same_as}"] if run.same_as is not None else []
     times += [f"before {', '.join(run.before)}"] if run.before else []
+    times += [f"comment on {', '.join(run.feedback)}"] if run.feedback else []
     yield from times
 
 

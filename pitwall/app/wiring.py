@@ -19,7 +19,7 @@ from pitwall.app.brokers import BrokerChoice, RunningBroker, own_broker, start_b
 from pitwall.app.clients import AlertOver, Heard, Onlooker
 from pitwall.app.daemon import Daemon, offline_message
 from pitwall.app.day_watch import DayWatch, RehearsedDay, WriteOut
-from pitwall.app.debrief_live import noted_session
+from pitwall.app.debrief_live import noted_until_the_end
 from pitwall.app.journals import open_journal
 from pitwall.app.lifecycle import Lifecycle
 from pitwall.app.memory import few_collections
@@ -106,10 +106,11 @@ async def instant_evidence(
     scenario, setup = rehearsal.scenario, rehearsal.setup
     async with Lifecycle() as life:
         clock, broker, recorder = VirtualClock(scenario.starts_at_s), MemoryBroker(), Recorder()
+        noted = await noted_until_the_end(life, journal_file)
         journal = await _journal_for_rehearsal(life, journal_file, setup)
         workers, day = Inline.on(clock, work), RehearsedDay(rehearsal.timetable, setup, clock, wall_steps)
         daemon = Daemon(
-            setup, noted_session(), clock=clock, journal=journal, bus=MemoryBus(broker, offline_message(setup.session)),
+            setup, noted, clock=clock, journal=journal, bus=MemoryBus(broker, offline_message(setup.session)),
             forecaster=workers.forecaster, adviser=workers.adviser, sinks=(recorder,), follow_clock=False,
             watch=day.watch,
         )
@@ -134,8 +135,7 @@ async def rehearse_at_speed(
     Args:
         rehearsal: what to run.
         rate: session seconds in a real second.
-        port: of the embedded broker; 0 takes a free one.
-        journal_file: keep the journal there.
+        port, journal_file: of the embedded broker, 0 takes a free one; where the journal is kept.
         audience: who looks on.
         witness: is shown the evidence at the end.
         wall_steps: as for :func:`rehearse_instant`.
@@ -151,6 +151,7 @@ async def rehearse_at_speed(
     async with Lifecycle() as life:
         life.stop_on_signals()
         address, recorder = await own_broker(life, port), Recorder()
+        noted = await noted_until_the_end(life, journal_file)
         journal = await _journal_for_rehearsal(life, journal_file, setup)
         await _seat(life, audience, address, setup.session, await screen(life, address, setup) if screen else None)
         workers = await Beside.warm()
@@ -158,7 +159,7 @@ async def rehearse_at_speed(
         clock = LiveClock(scenario.starts_at_s, rate, monotonic=awake_seconds)
         day = RehearsedDay(rehearsal.timetable, setup, clock, wall_steps)
         daemon = Daemon(
-            setup, noted_session(), clock=clock, journal=journal,
+            setup, noted, clock=clock, journal=journal,
             bus=MqttBus(address, "pitwall-daemon", offline_message(setup.session)),
             forecaster=workers.forecaster, adviser=workers.adviser, sinks=(recorder,),
             broker=f"embedded {address}", store=str(journal_file or "memory"), watch=day.watch,
@@ -237,8 +238,7 @@ async def serve(
     Args:
         setup: the session.
         journal_file: gone on with when it holds this very session.
-        broker: which one.
-        fresh: put an existing journal aside first.
+        broker, fresh: which one; put an existing journal aside first.
         started: called once it runs.
         timetable, write_out: the day's, by the wall clock, and what carries out its export.
         plan_files: where the plans lie; they are watched, and a change becomes a proposal.
@@ -252,6 +252,7 @@ async def serve(
     """
     async with Lifecycle() as life:
         life.stop_on_signals()
+        session = await noted_until_the_end(life, journal_file)
         try:
             journal = await open_journal(journal_file, setup, fresh=fresh)
         except JournalError as refused:
@@ -261,7 +262,7 @@ async def serve(
         if not await _answers(life, running, waits or (lambda reason: None)):
             return
         start_s = starting_second(setup)
-        clock, workers, session = LiveClock(start_s), Beside(), noted_session()
+        clock, workers = LiveClock(start_s), Beside()
         daemon = Daemon(
             setup, session, clock=clock, journal=journal,
             bus=MqttBus(running.address, f"pitwall-{setup.session}", offline_message(setup.session)), watch=StepWatch(),

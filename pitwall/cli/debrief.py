@@ -23,6 +23,8 @@ def add_parser(subparsers: Any) -> None:
     parser: argparse.ArgumentParser = subparsers.add_parser("debrief", help=HELP, description=f"{HELP}.\n{ABOUT}")
     parser.add_argument("journal", metavar="JOURNAL", help="a journal file")
     parser.add_argument("--json", action="store_true", help="print the whole debrief as one JSON object")
+    parser.add_argument("--anew", action="store_true",
+                        help="go over all facts again; else what the daemon kept with its journal as it ended is used")
     parser.add_argument("--out", metavar="FOLDER", help="write debrief.html and debrief.pdf there")
     parser.add_argument("--tables", metavar="FOLDER", help="write the tables there, one file each: runs, items, data "
                                                            "windows, laps, sectors, switches, calls, alerts and more")
@@ -36,7 +38,7 @@ def run(args: argparse.Namespace) -> int:
     from pitwall.app.debriefing import debrief_of
 
     with PageMakers() if args.out else nullcontext() as makers:
-        made = debrief_of(Path(args.journal))
+        made = debrief_of(Path(args.journal), anew=args.anew)
         print(made.model_dump_json(indent=2) if args.json else "\n".join(in_words(made)))
         if makers is not None:
             for path in write_pages(made, Path(args.out), makers):

@@ -7,13 +7,14 @@ speaks, switches may stand elsewhere already.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
-from pitwall.comments.matrix import all_said, matrices, place_words
+from pitwall.comments.matrix import all_said, by_speed, matrices, place_words
 from pitwall.model.car import position_text
 from pitwall.model.comment_rows import Between, CommentChange, CommentFindings, Contradiction, Direction, Said
-from pitwall.model.comments import CONTENT, Comment, Remark
+from pitwall.model.comments import CONTENT, Comment, Remark, SpeedClass
 from pitwall.model.debrief_rows import LapRow, SwitchMove
 from pitwall.model.plan import Scalar
 
@@ -43,7 +44,8 @@ class History:
 
 
 def findings(
-    comments: Iterable[Comment], laps: Sequence[LapRow] = (), moves: Sequence[SwitchMove] = ()
+    comments: Iterable[Comment], laps: Sequence[LapRow] = (), moves: Sequence[SwitchMove] = (),
+    classes: Mapping[int, SpeedClass] = MappingProxyType({}),
 ) -> CommentFindings:
     """All that the comments of one car say together.
 
@@ -51,10 +53,11 @@ def findings(
         comments: as they stand, in any order.
         laps: the car's laps in order; without them tyres and fuel between two comments are not told.
         moves: first where each switch stood, then every move, in order.
+        classes: the speed class of each turn, as far as it is known.
     """
     said, history = all_said(comments), History(laps, moves)
     return CommentFindings(
-        said=said, matrices=matrices(said), changes=tuple(_changes(said, history)),
+        said=said, matrices=matrices(said), by_speed=by_speed(said, classes), changes=tuple(_changes(said, history)),
         contradictions=tuple(_contradictions(said, history)), open=open_complaints(said),
     )  # fmt: skip
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from pitwall.comments.writing import in_words, write_remark
 from pitwall.model.comment_rows import CommentMatrix, MatrixCell, MatrixRow, Said
@@ -44,6 +44,26 @@ def matrices(said: Sequence[Said]) -> tuple[CommentMatrix, ...]:
     return tuple(found)
 
 
+def by_speed(said: Sequence[Said], classes: Mapping[int, SpeedClass]) -> tuple[CommentMatrix, ...]:
+    """Each driver's comments by speed class and corner phase, over all runs.
+
+    Args:
+        said: every remark.
+        classes: the speed class of each turn; remarks of other turns are left out, as are those of no corner.
+    """
+    found = []
+    for driver in dict.fromkeys(one.driver for one in said):
+        own = [(one, one.remark.speed or classes.get(one.remark.turn or 0)) for one in said if one.driver == driver]
+        rows = []
+        for speed in SPEEDS:
+            of_class = [one for one, known in own if known == speed]
+            if of_class:
+                rows.append(MatrixRow(speed=speed, place=f"{speed} corners", cells=_cells(of_class)))
+        if rows and any(one.remark.turn is not None for one, known in own if known is not None):
+            found.append(CommentMatrix(driver=driver, rows=tuple(rows)))
+    return tuple(found)
+
+
 def _place(remark: Remark) -> Place:
     return (remark.turn, remark.speed if remark.turn is None else None)
 
@@ -58,9 +78,12 @@ def _rows(said: Sequence[Said]) -> tuple[MatrixRow, ...]:
     rows = []
     for place in sorted({_place(one.remark) for one in said}, key=_order):
         own = [one for one in said if _place(one.remark) == place]
-        cells = tuple(_cell(phase, [one for one in own if one.remark.phase == phase]) for phase in (*PHASES, None))
-        rows.append(MatrixRow(turn=place[0], speed=place[1], place=place_words(own[0].remark), cells=cells))
+        rows.append(MatrixRow(turn=place[0], speed=place[1], place=place_words(own[0].remark), cells=_cells(own)))
     return tuple(rows)
+
+
+def _cells(said: Sequence[Said]) -> tuple[MatrixCell, ...]:
+    return tuple(_cell(phase, [one for one in said if one.remark.phase == phase]) for phase in (*PHASES, None))
 
 
 def _cell(phase: object, said: Sequence[Said]) -> MatrixCell:

@@ -5,7 +5,17 @@ from __future__ import annotations
 from pitwall.debrief import wording as say
 from pitwall.debrief.contents_figures import lap_figure, moved_switches, plan_figure, switch_figure
 from pitwall.debrief.document import Block, Column, Group, Row, Section, Table, Words, table
-from pitwall.debrief.model import CarDebrief, ChangeRow, DataWindow, ItemRow, LapRow, RunRow, SessionSummary, SwitchMove
+from pitwall.debrief.model import (
+    CarDebrief,
+    ChangeRow,
+    DataWindow,
+    ItemRow,
+    LapRow,
+    RunRow,
+    SessionSummary,
+    SwitchAt,
+    SwitchMove,
+)
 
 RUNS = (Column("run", 2.0), Column("purpose", 3.4), Column("planned laps", 2.6), Column("laps at the end", 2.6),
         Column("driver", 1.5), Column("tyres, fuel", 1.7), Column("planned", 2.0), Column("on track", 2.0),
@@ -82,23 +92,30 @@ def _windows(car: CarDebrief) -> tuple[Block, ...]:
                  [_window(one, shared) for one in windows], "No item left data to look for.")
     if not shared:
         return (told,)
-    return (told, Words(f"{', '.join(sorted(shared))}.", "The same in every one of these windows:"))
+    return (told, Words(f"{'; '.join(say.switches_at(shared))}.", "The same in every one of these windows:"))
 
 
-def _shared_switches(windows: tuple[DataWindow, ...]) -> frozenset[str]:
-    stood = [frozenset(say.switch_at(switch) for switch in one.switches if not switch.moved) for one in windows]
-    return frozenset.intersection(*stood) if len(stood) > 1 else frozenset()
+def _shared_switches(windows: tuple[DataWindow, ...]) -> tuple[SwitchAt, ...]:
+    if len(windows) < 2:
+        return ()
+    keys = [{_stood(one) for one in window.switches} for window in windows[1:]]
+    return tuple(one for one in windows[0].switches if not one.moved and all(_stood(one) in key for key in keys))
 
 
-def _window(one: DataWindow, shared: frozenset[str]) -> Row:
-    own = [words for words in (say.switch_at(switch) for switch in one.switches) if words not in shared]
+def _stood(one: SwitchAt) -> tuple[object, ...]:
+    return (one.switch, str(one.position), one.evidence, one.moved)
+
+
+def _window(one: DataWindow, shared: tuple[SwitchAt, ...]) -> Row:
+    told = {_stood(switch) for switch in shared}
+    own = [switch for switch in one.switches if _stood(switch) not in told]
     return (
         f"{say.plain(one.do)}\n{one.run}, {one.lap}\nlap {one.lap_number}; {say.OUTCOMES[one.outcome]}",
         f"{say.clock_within(one.from_s)}\n{say.clock_within(one.to_s)}",
         f"{say.time_of_day(one.from_time, 2)}\n{say.time_of_day(one.to_time, 2)}",
         say.window_place(one),
         say.NOTHING if one.speed_mps is None else say.within(one.speed_mps, 1, say.KMH).replace(" (", "\n("),
-        "\n".join(own) or say.NOTHING,
+        "\n".join(say.switches_at(own)) or say.NOTHING,
         one.evidence_text if one.evidence in one.evidence_text else f"{one.evidence}: {one.evidence_text}".rstrip(": "),
     )
 

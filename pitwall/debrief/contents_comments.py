@@ -47,6 +47,10 @@ def _together(name: str, said: CommentFindings) -> tuple[Table, ...]:
         Group(tuple((row.place, *(cell.short or say.NOTHING for cell in row.cells)) for row in matrix.rows),
               f"{matrix.driver or 'No driver named'}, {f'run {matrix.run}' if matrix.run else 'all runs'}")
         for matrix in said.matrices if matrix.rows)
+    groups += tuple(
+        Group(tuple((row.place, *(cell.short or say.NOTHING for cell in row.cells)) for row in matrix.rows),
+              f"{matrix.driver or 'No driver named'}, all runs, by the speed of the corner")
+        for matrix in said.by_speed)
     changes = [(one.place, _said(one.before), _said(one.after), one.direction, _between(one.between))
                for one in said.changes]
     against = [(one.place, _said(one.first), _said(one.second), one.why, _between(one.between))

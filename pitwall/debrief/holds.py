@@ -11,7 +11,7 @@ far each of these may be off is common practice, no source; together they make t
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,8 +32,8 @@ LEAST_STEP_MPS, FASTEST_MPS2 = 0.3, 25.0
 """On its way to or from a hold the speed changes by more than that from one position to the next, never so fast."""
 AROUND_MPS = 10.0
 """A hold may be so far off its speed; further off it is another stretch."""
-SHARP_S, BLUNT_S = 0.09, 1.3
-"""How far an edge may be off: where speeds were measured and show it, and elsewhere."""
+SHARP_S, FAINT_S, BLUNT_S, CLEAR_MPS = 0.09, 0.5, 1.3, 2.5
+"""How far an edge may be off: where measured speeds show it clearly, faintly, and not at all."""
 LEAST_S = 1.5
 REACH_S = 8.0
 COUNTED = (0.86, 1.02, 1.2)
@@ -99,8 +99,8 @@ def _seen(hold: HoldAsked, t: Array, metres: Array, speed: Array, measured: bool
     if found is None:
         return None
     first, last, level = found
-    begin, sharp_begin = _edge(t, speed, first, -1, _near(speed, first, last, level), band)
-    end, sharp_end = _edge(t, speed, last, +1, _near(speed, last, first, level), band)
+    begin, off_begin = _edge(t, speed, first, -1, _near(speed, first, last, level), band)
+    end, off_end = _edge(t, speed, last, +1, _near(speed, last, first, level), band)
     if end - begin < LEAST_S:
         return None
     inside = slice(first, last + 1)
@@ -108,7 +108,7 @@ def _seen(hold: HoldAsked, t: Array, metres: Array, speed: Array, measured: bool
     # A straight line through the positions on the level: each is a metre or two off, all together much less.
     middle = float(np.mean(t[inside]))
     at_middle = float(np.mean(metres[inside]))
-    off_begin, off_end = (SHARP_S if measured and sharp else BLUNT_S for sharp in (sharp_begin, sharp_end))
+    off_begin, off_end = (off_begin, off_end) if measured else (BLUNT_S, BLUNT_S)
     off_mps = 0.1 + 2.0 * float(np.std(speed[inside])) / math.sqrt(count)
     text = f"{count} positions at {(len(t) - 1) / (t[-1] - t[0]):.1f} Hz"
     text += ", with speeds" if measured else ", speed taken from the positions"
@@ -163,10 +163,11 @@ def _longest_level(t: Array, speed: Array, wanted: float, band: float) -> tuple[
     return None if best is None or best[0] < LEAST_S else best[1:]
 
 
-def _edge(t: Array, speed: Array, at: int, way: int, level: float, band: float) -> tuple[float, bool]:
+def _edge(t: Array, speed: Array, at: int, way: int, level: float, band: float) -> tuple[float, float]:
     """When the level begins or ends: where the line of the speed outside meets it, near the first position outside.
 
-    Not sharp where no speed outside shows it: the pace of the lap may be that of the hold.
+    Beside it, how far it may be off: much where the speed outside hardly shows it, for the pace of the lap may be that
+    of the hold, and where positions are missing.
     """
     ramp: list[int] = []
     for one in range(at + way, at + way * 5, way):
@@ -178,9 +179,12 @@ def _edge(t: Array, speed: Array, at: int, way: int, level: float, band: float) 
         if len(ramp) == 3:
             break
     if not ramp:
-        return float(t[at]), False
+        return float(t[at]), BLUNT_S
     inside = [one for one in range(at - way * 4, at + way, way) if 0 <= one < len(t)]
-    return _bend(t[[*inside, *ramp]] * way, speed[[*inside, *ramp]] - level, float(t[at]) * way) * way, len(ramp) > 1
+    found = _bend(t[[*inside, *ramp]] * way, speed[[*inside, *ramp]] - level, float(t[at]) * way) * way
+    clear = len(ramp) > 1 and float(np.max(np.abs(speed[ramp] - level))) >= CLEAR_MPS
+    gap_s = float(np.max(np.abs(np.diff(t[[at, *ramp]]))))
+    return found, (SHARP_S if clear else FAINT_S) + max(0.0, gap_s - 0.3) / 2
 
 
 def _bend(t: Array, off: Array, last_t: float) -> float:
@@ -196,8 +200,8 @@ def _bend(t: Array, off: Array, last_t: float) -> float:
     return best[1]
 
 
-def by_crossings(hold: HoldAsked, lap: LapRow, lap_map: LapMap) -> Stretch | None:
-    """The hold as reckoned from the crossings of its lap; None where the lap tells nothing.
+def by_crossings(hold: HoldAsked, lap: LapRow, lap_map: LapMap) -> Stretch:
+    """The hold as reckoned from the crossings of its lap.
 
     Each crossing near the place says when the car was there: those before it by the pace of the lap, those behind it by
     the way that the hold takes. The one that says it best counts.
@@ -244,6 +248,15 @@ class _Way:
             return t - beyond_s - self.over_s, PLACE_OFF_S + REACH_OFF_S + 0.6 + PACE_OFF * beyond_s
         since = float(np.interp(phase, [one[1] for one in self.steps], [one[0] for one in self.steps]))
         return t - since, PLACE_OFF_S + INSIDE_OFF * since
+
+
+def at_place(place: float, seconds: float, lap: LapRow, lap_map: LapMap) -> Stretch:
+    """What begins at a place and is no hold at a speed, such as a coast-down: reckoned, positions or not."""
+    begin, end = lap.start_s, lap.end_s
+    slower = max((end - begin) / lap_map.lap_s, 1.0)
+    usual = lap_map.speed_at_phase(place)
+    found = by_crossings(HoldAsked(place, (usual or 50.0) / slower, seconds, 0.0), lap, lap_map)
+    return replace(found, speed_mps=None, held=False)
 
 
 def _way(hold: HoldAsked, lap: LapRow, lap_map: LapMap) -> _Way:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 from pitwall.debrief.figures_laps import lap_clock
@@ -105,10 +106,14 @@ def scalar(value: Scalar | None) -> str:
     return f"{value:g}".replace("-", "−") if isinstance(value, float) else str(value)
 
 
-def switch_at(one: SwitchAt) -> str:
-    """``brake bias 3 (measured)``."""
-    moved = ", then moved" if one.moved else ""
-    return f"{one.word} {scalar(one.position)} ({SWITCH_EVIDENCE[one.evidence]}{moved})"
+def switches_at(switches: Sequence[SwitchAt]) -> list[str]:
+    """A line for each kind of evidence, the surest first: ``measured: brake bias 56, flap open (then moved)``."""
+    found = []
+    for evidence, word in SWITCH_EVIDENCE.items():
+        told = [f"{one.word} {scalar(one.position)}{' (then moved)' if one.moved else ''}"
+                for one in switches if one.evidence == evidence]
+        found += [f"{word}: {', '.join(told)}"] if told else []
+    return found
 
 
 def tyres_of(lap: LapRow) -> str:

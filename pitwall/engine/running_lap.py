@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from pitwall.engine.car import CarTrack
 from pitwall.engine.gaps import Neighbour, gaps_at
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.team import TeamCar
 from pitwall.engine.view import situation
 from pitwall.model.desk import CarNear, RunningLap
+from pitwall.pace.arrivals import COMING_IN
 
 STEPS = 8
 """Halvings of the lap to find where the car is: to a third of a second on a lap of a minute and a half."""
@@ -28,14 +30,23 @@ def running_lap(car: TeamCar, clock: SessionClock, now: float) -> RunningLap | N
     for _ in range(STEPS):
         middle = (low + high) / 2
         low, high = (middle, high) if at(middle) < now else (low, middle)
-    around = gaps_at((low + high) / 2, now, seen.others)
+    here = (low + high) / 2
+    around = gaps_at(here, now, seen.others)
     return RunningLap(
         kind=leg.kind,
         begun_s=round(leg.start_s, 2),
         line_s=round(leg.end_s, 2),
         listen=tuple((round(begin, 2), round(end, 2)) for begin, end in spans),
+        here=round(here, 4),
+        here_within_s=_within(car.track, here),
+        line_within_s=_within(car.track, 1.0) if leg.kind not in COMING_IN else None,
         others=(*_near(around.ahead, 1.0), *_near(around.behind, -1.0)),
     )
+
+
+def _within(track: CarTrack, phase: float) -> float | None:
+    spread = track.spread(phase)
+    return None if spread is None else round(spread, 2)
 
 
 def _near(one: Neighbour | None, side: float) -> tuple[CarNear, ...]:

@@ -147,7 +147,7 @@ class Session:
                 self._restarted(event)
             case ev.Resumed():
                 self._resumed(event)
-            case ev.CarPositioned():
+            case ev.CarPositioned() | ev.CarSighted():
                 if positioned(self.field, self.team.get(event.car), event, self.now):
                     self._dirty.add(event.car)
             case ev.ChannelReported():

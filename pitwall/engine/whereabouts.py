@@ -83,10 +83,10 @@ class Whereabouts:
         made = self._told(phase, kind) if self.pace.seasoned(lap.start_phase) else None
         if made is not None:
             return float(made[MIDDLE])
-        here = self.sighted
+        here, between_loops = self.sighted, True
         if here is None or phase < here.phase:
-            here = Sighting(max(self.seen_t, lap.start_t), self.seen_phase)
-        return self.pace.going_on(kind, lap.start_t, lap.start_phase, here.t, here.phase)(phase)
+            here, between_loops = Sighting(max(self.seen_t, lap.start_t), self.seen_phase), False
+        return self.pace.going_on(kind, lap.start_t, lap.start_phase, here.t, here.phase, between_loops)(phase)
 
     def going_on(self) -> Callable[[float], float | None]:
         """``arrival`` for many phases at one moment: what they share is worked out once. Good until the next fact."""
@@ -97,7 +97,7 @@ class Whereabouts:
         by_crossing = self.pace.going_on(kind, lap.start_t, lap.start_phase, crossed_t, crossed)
         if here is None:
             return by_crossing
-        by_sight = self.pace.going_on(kind, lap.start_t, lap.start_phase, here.t, here.phase)
+        by_sight = self.pace.going_on(kind, lap.start_t, lap.start_phase, here.t, here.phase, between_loops=True)
         return lambda phase: by_crossing(phase) if phase < here.phase else by_sight(phase)
 
     def sight(self, t: float, phase: float) -> bool:

@@ -40,12 +40,8 @@ def circuit_from_recording(recording: Recording, name: str = "From a recording")
     Raises:
         FileProblem: when the recording has no lap that was timed from line to line with its loops.
     """
-    laps = [_Lap(*pair) for pair in _laps(recording)]
-    best: dict[str, float] = {}
-    for lap in laps:
-        if lap.time is not None:
-            best[lap.car] = min(lap.time, best.get(lap.car, lap.time))
-    quick = [lap for lap in laps if lap.time is not None and lap.whole and lap.time <= QUICK * best[lap.car]]
+    laps = [RecordedLap(*pair) for pair in _laps(recording)]
+    quick, best = _quick(laps)
     inner = sorted({loop for lap in quick for loop in lap.loops})
     if not quick or not inner:
         raise FileProblem(
@@ -71,7 +67,12 @@ def circuit_from_recording(recording: Recording, name: str = "From a recording")
     )
 
 
-class _Lap:
+def quick_laps(recording: Recording) -> list[RecordedLap]:
+    """The laps from line to line within ``QUICK`` of the car's best."""
+    return _quick([RecordedLap(*pair) for pair in _laps(recording)])[0]
+
+
+class RecordedLap:
     """What was seen of one car between two passages of the line."""
 
     def __init__(self, begin: TimingRow | None, rows: Sequence[TimingRow], finish: int) -> None:
@@ -114,7 +115,15 @@ def _laps(recording: Recording) -> Iterable[tuple[TimingRow | None, list[TimingR
             yield begin, rows, finish
 
 
-def _pit_entry(laps: Sequence[_Lap], shares: dict[int, float], lap_s: float) -> float:
+def _quick(laps: Sequence[RecordedLap]) -> tuple[list[RecordedLap], dict[str, float]]:
+    best: dict[str, float] = {}
+    for lap in laps:
+        if lap.time is not None:
+            best[lap.car] = min(lap.time, best.get(lap.car, lap.time))
+    return [lap for lap in laps if lap.time is not None and lap.whole and lap.time <= QUICK * best[lap.car]], best
+
+
+def _pit_entry(laps: Sequence[RecordedLap], shares: dict[int, float], lap_s: float) -> float:
     last = max(shares)
     if (in_lane := _seconds_to_line(laps)) and _line_in_lane(laps):
         return max(1.0 - LIMIT_TO_RACING * statistics.median(in_lane) / lap_s, shares[last] + 0.01)
@@ -129,7 +138,7 @@ def _pit_entry(laps: Sequence[_Lap], shares: dict[int, float], lap_s: float) -> 
     return min(max(usual, shares[last] + 0.01), 0.995)
 
 
-def _pit_exit(laps: Sequence[_Lap], shares: dict[int, float], lap_s: float) -> float:
+def _pit_exit(laps: Sequence[RecordedLap], shares: dict[int, float], lap_s: float) -> float:
     first, last = min(shares), max(shares)
     found = []
     for lap in laps:
@@ -154,13 +163,13 @@ def _lane(recording: Recording) -> float:
     return statistics.median(stops) if stops else LANE_S
 
 
-def _seconds_to_line(laps: Sequence[_Lap]) -> list[float]:
+def _seconds_to_line(laps: Sequence[RecordedLap]) -> list[float]:
     """From pit entry to a line that lies beside the pit lane, for each lap that ended so."""
     found = [lap.end - lap.pit_in for lap in laps if lap.end is not None and lap.pit_in is not None]
     return [seconds for seconds in found if 0 <= seconds < SHORT_STOP_S]
 
 
-def _line_in_lane(laps: Sequence[_Lap]) -> bool:
+def _line_in_lane(laps: Sequence[RecordedLap]) -> bool:
     return 2 * len(_seconds_to_line(laps)) >= sum(lap.pit_in is not None for lap in laps)
 
 

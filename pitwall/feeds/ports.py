@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import Protocol, runtime_checkable
 
-from pitwall.model.events import CarCrossed, CarPitted, ClockReported, StatusChanged, WeatherReported
+from pitwall.model.events import CarCrossed, CarPitted, CarSighted, ClockReported, StatusChanged, WeatherReported
 
-TimingFact = CarCrossed | CarPitted | StatusChanged | WeatherReported | ClockReported
+TimingFact = CarCrossed | CarPitted | CarSighted | StatusChanged | WeatherReported | ClockReported
 """What a feed may say."""
 
 Send = Callable[[TimingFact], None]

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from pitwall.feeds.official_clock import OfficialClock, RedClock
+from pitwall.feeds.passages import sightings
 from pitwall.feeds.ports import Armed, FeedClock, Send, TimingFact
 from pitwall.feeds.recording import Recording, TimingRow
 from pitwall.feeds.status import tell_status
@@ -34,6 +35,7 @@ class Replay:
         rate: float = 1.0,
         begin_s: float | None = None,
         red_clock: RedClock | None = None,
+        passages: bool = False,
     ) -> None:
         """Prepare a replay.
 
@@ -43,6 +45,7 @@ class Replay:
             begin_s: Session second at which the replay begins; what was said before is said then, at once, except
                 old clock messages.
             red_clock: What the clock did under red, when that is known (see ``official_clock``).
+            passages: Play the passages of short stretches, too, where the recording has them.
         """
         self.recording = recording
         story = tell_status(recording.status)
@@ -52,6 +55,7 @@ class Replay:
         timing, self.doubled = _timing(recording)
         said += timing
         said += ((row.t, _weather(row.t, row.air_c, row.track_c, row.rain)) for row in recording.weather)
+        said += sightings(recording) if passages else []
         seconds = [moment for moment, _ in said] or [0.0]
         first, last = min(seconds), max(seconds)
         said.sort(key=lambda pair: pair[0])

@@ -92,6 +92,9 @@ class CommentFindings(Frozen):
 
     said: tuple[Said, ...] = ()
     matrices: tuple[CommentMatrix, ...] = Field(default=(), description="of each driver: all runs, then run by run")
+    by_speed: tuple[CommentMatrix, ...] = Field(
+        default=(), description="of each driver over all runs, turns gathered by their speed class, where it is known"
+    )
     changes: tuple[CommentChange, ...] = ()
     contradictions: tuple[Contradiction, ...] = ()
     open: tuple[Said, ...] = Field(default=(), description="complaints of which nothing better was said later")

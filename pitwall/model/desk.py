@@ -55,6 +55,13 @@ class RunningLap(Frozen):
     listen: tuple[tuple[float, float], ...] = Field(
         default=(), description="from and to; none where the circuit file gives no speeds"
     )
+    here: float | None = Field(
+        default=None, ge=0, le=1, description="where the car is at `t` of this message: share of a quick lap's time"
+    )
+    here_within_s: float | None = Field(
+        default=None, ge=0, description="it is there within so many seconds in four cases of five; none while unknown"
+    )
+    line_within_s: float | None = Field(default=None, ge=0, description="the same of `line_s`")
     others: tuple[CarNear, ...] = Field(default=(), description="the closest cars ahead and behind, within 45 s")
 
 

@@ -63,6 +63,17 @@ class CarPositioned(Fact):
     speed_mps: float | None = Field(default=None, ge=0, le=200)
 
 
+class CarSighted(Fact):
+    """A car was seen between two loops, by a feed that knows the lap's time only: a passage of a short stretch.
+
+    It shows where the car is and moves it through no lap. ``share``: of the time of a quick lap, from the line.
+    """
+
+    type: Literal["car_sighted"] = "car_sighted"
+    car: Slug
+    share: float = Field(gt=0.0, lt=1.0)
+
+
 class StatusChanged(Fact):
     """Race control changed the status of the track, of some marshal sectors, or of the pit exit."""
 
@@ -198,7 +209,8 @@ class LinkChanged(Fact):
 
 
 Event = Annotated[
-    SessionPrepared | CarCrossed | CarPitted | CarPositioned | StatusChanged | ClockReported | WeatherReported
+    SessionPrepared | CarCrossed | CarPitted | CarPositioned | CarSighted | StatusChanged | ClockReported
+    | WeatherReported
     | SwitchReported | TyreReported | ChannelReported | CommandGiven | PlanFileRead | TimeReached | ForecastReady
     | AdviceReady | PromptDelivered | Restarted | Resumed | TimetableReached | LinkChanged,
     Field(discriminator="type"),

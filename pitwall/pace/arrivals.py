@@ -22,15 +22,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from pitwall.model.plan import LapKind
-from pitwall.pace.laptimes import CarPace
+from pitwall.pace.laptimes import SECTORS, CarPace
 from pitwall.pace.outlook import Outlook
 from pitwall.pace.shapes import BACK_TO_USUAL
 from pitwall.pace.weighing import HIGH, LOW, MIDDLE, Array
 
-SECTORS = 3
+SLOWEST = 3.0
 """What a sector lost, the rest of the lap is expected to lose by half; the shorter a way, the more its pace scatters
 (with one over its length), and the less of it is kept."""
-SLOWEST = 3.0
 HALVINGS = 14
 """A place is found to within a sixteen-thousandth of the lap: a third of a metre."""
 COMING_IN: tuple[LapKind, ...] = ("in", "installation")

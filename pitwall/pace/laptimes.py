@@ -43,6 +43,7 @@ SEASONED = 25
 MOST_WEIGHED = 6
 TIMED_AT_MOST, FIRST_TIMED_AT_MOST, FIRST_TIMED_IN_THE_WET = 1.12, 1.25, 1.5
 SCALE_BOUNDS = (0.85, 2.5)
+SECTORS = 3
 
 
 def weighed_at(loops: Mapping[str, float]) -> tuple[str, ...]:
@@ -297,9 +298,14 @@ class CarPace:
         return self.going_on(kind, start_t, start_phase, seen_t, seen_phase)(phase)
 
     def going_on(
-        self, kind: LapKind, start_t: float, start_phase: float, seen_t: float, seen_phase: float
+        self, kind: LapKind, start_t: float, start_phase: float, seen_t: float, seen_phase: float,
+        between_loops: bool = False,
     ) -> Callable[[float], float]:
-        """``arrival`` at any phase, with what all phases share worked out once. Good until the pace learns."""
+        """``arrival`` at any phase, with what all phases share worked out once. Good until the pace learns.
+
+        ``between_loops``: it was seen there by a sighting. The shorter the way to there, the less its pace says of the
+        rest: who waits behind the pit exit does not go so slowly all the lap.
+        """
         whole = self.lap_s(kind)
         seen, start = self.bend(seen_phase), self.bend(start_phase)
         span = 1.0 - start
@@ -311,4 +317,6 @@ class CarPace:
         if expected_so_far > 1.0:
             low, high = SCALE_BOUNDS
             scale = min(max((seen_t - start_t) / expected_so_far, low), high)
+            if between_loops and start_phase > 0.0:
+                scale **= expected_so_far / (expected_so_far + whole / SECTORS)
         return lambda phase: seen_t + rate * (self.bend(phase) - seen) * scale

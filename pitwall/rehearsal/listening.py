@@ -14,7 +14,7 @@ import numpy as np
 
 from pitwall.rehearsal.draws import Rng, between
 from pitwall.rehearsal.ground import Ground, Strain
-from pitwall.rehearsal.motion import Stint
+from pitwall.rehearsal.motion import Steady
 from pitwall.rehearsal.racing import RacingCar
 from pitwall.rehearsal.scenario import HearingHabits
 from pitwall.rehearsal.truth import Span
@@ -66,7 +66,7 @@ class Listening:
         assert self._strain is not None
         way = self._car.way or []
         first = next((index for index in range(len(way) - 1, -1, -1) if way[index].t <= from_s), -1)
-        stints = [Stint(from_s, 0.0, None), *way[max(first, 0):]] if first < 0 else way[first:]
+        stints = [Steady(from_s, 0.0, None), *way[max(first, 0):]] if first < 0 else way[first:]
         found: list[Span] = []
         for index, stint in enumerate(stints):
             ends = stints[index + 1].t if index + 1 < len(stints) else to_s
@@ -74,7 +74,7 @@ class Listening:
                 found += self._calm(self._strain, stint, ends)
         return _joined([(max(begin, from_s), min(end, to_s)) for begin, end in found if end > from_s and begin < to_s])
 
-    def _calm(self, strain: Strain, stint: Stint, ends: float) -> list[Span]:
+    def _calm(self, strain: Strain, stint: Steady, ends: float) -> list[Span]:
         if stint.lap_s is None:
             return [(stint.t, ends)]
         eased = (stint.lap_s / self._lap_s) ** 2

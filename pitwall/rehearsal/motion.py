@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 
 @dataclass(frozen=True, slots=True)
-class Stint:
+class Steady:
     """Steady motion from ``t`` on: seconds a lap, or None where the car is not on a lap. ``phase`` is bent."""
 
     t: float

@@ -21,7 +21,7 @@ from pitwall.rehearsal.control import Notice, RaceControl
 from pitwall.rehearsal.feed import Feed
 from pitwall.rehearsal.ground import Ground
 from pitwall.rehearsal.holding import HeldPath, speed_of
-from pitwall.rehearsal.motion import Point, Stint
+from pitwall.rehearsal.motion import Point, Steady
 from pitwall.rehearsal.pilot import LapIntent, OpenLap, Pilot
 from pitwall.rehearsal.truth import DrivenKind
 
@@ -48,7 +48,7 @@ class RacingCar:
         self.compound: str | None = None
         self.tyre_age = 0
         self.loops_seen: list[tuple[str, float]] = []
-        self.way: list[Stint] | None = None  # kept where somebody wants to know it afterwards
+        self.way: list[Steady] | None = None  # kept where somebody wants to know it afterwards
         self.stop_at: float | None = None
         self.stop_lasts: float | None = None
         self.halts: list[tuple[float, float]] = []  # stops on track: from, until (without end: infinity)
@@ -236,7 +236,7 @@ class RacingCar:
         self._token += 1
         token = self._token
         if self.way is not None:
-            self.way.append(Stint(self._since, self._phase, self._pace * self._factor, self._bend))
+            self.way.append(Steady(self._since, self._phase, self._pace * self._factor, self._bend))
         due = self._since + max(0.0, self._ahead[0].phase - self._phase) * self._pace * self._factor
         if self._held is not None and self._ahead[0].phase < self._phase:
             due = float(np.interp(self._ahead[0].phase, self._held.phase, self._held.t))
@@ -376,7 +376,7 @@ class RacingCar:
 
     def _off(self, t: float) -> None:
         if self.way is not None:
-            self.way.append(Stint(t, 0.0, None))
+            self.way.append(Steady(t, 0.0, None))
 
     def recovered(self, t: float) -> None:
         """In the break a car that stopped on track is brought back through the pit lane to its garage."""

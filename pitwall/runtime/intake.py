@@ -13,7 +13,8 @@ from dataclasses import dataclass
 from pitwall.model.events import CarPositioned, Event
 
 CHATTER = frozenset(
-    {"car_positioned", "clock_reported", "weather_reported", "switch_reported", "tyre_reported", "channel_reported"}
+    {"car_positioned", "car_sighted", "clock_reported", "weather_reported", "switch_reported", "tyre_reported",
+     "channel_reported"}
 )
 CHATTER_REMEMBERED = 20_000
 FEED_RESTART_S = 60.0

@@ -39,6 +39,16 @@ def test_every_path_named_exists(name: str) -> None:
         assert (ROOT / path).exists(), path
 
 
+def test_pictures_are_there_and_small() -> None:
+    """Each picture that the README shows exists and says in words what is to be seen; together they are small."""
+    shown = re.findall(r"!\[([^]]*)\]\(([^)]+)\)", _text("README.md"))
+    assert shown
+    for words, path in shown:
+        assert (ROOT / path).is_file(), path
+        assert len(words) > 20, path
+    assert sum(path.stat().st_size for path in (ROOT / "simulations" / "gallery").glob("*.png")) < 3_000_000
+
+
 def test_module_paths_in_the_guide_exist() -> None:
     """`engine/transitions.py` and its like in DEVELOPERS.md are files of the package."""
     for path in re.findall(r"`((?:app|engine|bus|journal|runtime|model|cli|feeds)/\w+\.py)`", _text("DEVELOPERS.md")):

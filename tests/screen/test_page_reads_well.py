@@ -124,9 +124,11 @@ def test_nothing_runs_out_of_any_screen(processes: Processes, open_page: Open) -
 
 TEXT = (("ink", "ground"), ("ink", "panel"), ("ink", "raised"), ("faint", "ground"), ("faint", "panel"),
         ("faint", "raised"), ("act-ink", "act"), ("late-ink", "late"), ("some", "panel"), ("some", "raised"),
-        ("some", "ground"), ("much", "panel"), ("much", "raised"), ("much", "ground"), ("faint", "panel"))  # fmt: skip
+        ("some", "ground"), ("much", "panel"), ("much", "raised"), ("much", "ground"),
+        ("mark-ink", "mark"))  # fmt: skip
 MARKS = (("mark", "panel"), ("expected", "panel"), ("driven", "panel"), ("focus", "panel"), ("focus", "ground"),
-         ("late", "panel"), ("some", "panel"), ("faint", "raised"))  # fmt: skip
+         ("late", "panel"), ("some", "panel"), ("faint", "raised"), ("planned", "panel"), ("planned", "past"),
+         ("expected", "past"), ("driven", "past"), ("ink", "past"), ("mark", "listen"), ("ink", "listen"))  # fmt: skip
 
 
 def _themes() -> dict[str, dict[str, str]]:

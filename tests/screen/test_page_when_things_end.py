@@ -11,7 +11,7 @@ from pitwall.bus.sockets import free_port
 from tests.acceptance.processes import Processes, leave
 from tests.acceptance.test_serve_on_mosquitto import _program
 from tests.screen.conftest import Open
-from tests.screen.serving import begun, call_to_make, commands, give, hides, press, shows, until
+from tests.screen.serving import begun, call_to_make, commands, give, hides, press, publish, shows, until
 
 
 def _mosquitto(port: int) -> subprocess.Popen[bytes]:
@@ -93,6 +93,20 @@ def test_a_frozen_daemon_looks_old(processes: Processes, open_page: Open) -> Non
     finally:
         daemon.send_signal(signal.SIGCONT)
     hides(page, ".gone b")
+
+
+def test_what_cannot_be_drawn_does_not_leave_an_old_picture(processes: Processes, open_page: Open) -> None:
+    """Somebody publishes a plan that is none: the page says that it cannot draw it, and is whole again with the next
+    plan of the daemon."""
+    _, said = begun(processes)
+    page = open_page(said["screen"])
+    call_to_make(page)
+    publish(said, "plan/41", {"type": "plan_state", "id": "none", "t": 0.0, "car": "41", "revision": 99})
+    shows(page, "cannot draw", "#failed")
+    assert page.locator(".say").count() == 0
+    give(processes, said, "drop", "run=long")
+    hides(page, "#failed")
+    page.locator(".say").wait_for()
 
 
 def test_the_sheet_opens_when_the_server_is_gone(processes: Processes, open_page: Open) -> None:

@@ -9,9 +9,10 @@ from pathlib import Path
 import pytest
 
 from pitwall.app.debrief_files import PAGE, PAPER, PageMakers
-from pitwall.app.debriefing import debrief_of
+from pitwall.app.debriefing import debrief, debrief_of
 from pitwall.cli.main import main
 from pitwall.debrief.pages import page_of, paper_of
+from pitwall.journal.replay import read_lines
 
 EVERYTHING = Path(__file__).resolve().parents[1] / "replay" / "golden" / "everything.jsonl"
 
@@ -47,6 +48,19 @@ def test_what_only_pages_need_is_not_loaded_by_the_daemon() -> None:
                "print(sorted({'matplotlib', 'reportlab', 'pypdf', 'PIL'} & set(sys.modules)))")
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_ends_of_data_windows_have_their_time_of_day() -> None:
+    """Where the journal's machine had a clock, each end is told by it too: as long after green as its session time."""
+    events = [one.model_copy(update={"wall_s": 1_900_000_000.0 + one.received_t}) for one in read_lines(EVERYTHING)]
+    made = debrief(events, "stamped")
+    windows = [window for car in made.cars for window in car.data_windows]
+    assert windows
+    assert made.session.green_time is not None
+    for window in windows:
+        for moment, second in ((window.from_time, window.from_s), (window.to_time, window.to_s)):
+            assert moment is not None
+            assert (moment - made.session.green_time).total_seconds() == pytest.approx(second.value, abs=0.002)
 
 
 def test_where_no_process_starts_the_pages_are_made_all_the_same(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import json
+import sqlite3
+from contextlib import closing
 from functools import cache
 from pathlib import Path
 
 import pytest
 
 from pitwall.app.debrief_watch import NotedSession
-from pitwall.app.debriefing import debrief, debrief_of
+from pitwall.app.debriefing import KEPT_AS, MADE_BY, debrief, debrief_of, keep_debrief
 from pitwall.cli.main import main
 from pitwall.debrief.model import Debrief
 from pitwall.engine.session import Session
 from pitwall.errors import JournalError
-from pitwall.journal.replay import read_lines, replay, write_lines
+from pitwall.journal.kept import keep, kept
+from pitwall.journal.replay import decisions, read_lines, replay, write_lines
+from pitwall.journal.sqlite import SqliteJournal
+from pitwall.model.events import Stamped, TimeReached
 
 GOLDEN = Path(__file__).resolve().parents[1] / "replay" / "golden"
 EVERYTHING = GOLDEN / "everything.jsonl"
@@ -88,3 +93,78 @@ def test_the_command_prints_words_or_json(tmp_path: Path, capsys: pytest.Capture
     assert json.loads(capsys.readouterr().out)["session"]["journal"] == "day.jsonl"
     assert main(["debrief", str(tmp_path / "none.sqlite")]) == 1
     assert "none.sqlite" in capsys.readouterr().err
+
+
+def test_a_journal_of_an_earlier_program_has_a_debrief() -> None:
+    """A journal from before windows, several drivers and comments with remarks is gone over without a failing fact."""
+    made = debrief_of(EVERYTHING.parents[1] / "earlier" / "quiet_run_before_test_days.jsonl")
+    assert made.session.failed_facts == 0
+    assert [len(car.laps) > 0 for car in made.cars] == [True]
+    assert made.session.windows == ()
+
+
+async def test_a_journal_of_a_newer_program_or_a_damaged_one_is_told_with_the_remedy(tmp_path: Path) -> None:
+    """The message names the file and says what to do; nothing is guessed."""
+    path = await kept_journal(tmp_path)
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute("UPDATE fact SET body = CAST(? AS BLOB) WHERE seq = 3", ('{"v":1,"seq":3}',))
+    with pytest.raises(JournalError, match=r"practice-1\.sqlite, event 3: .*move it away"):
+        debrief_of(path, anew=True)
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute("PRAGMA user_version = 99")
+    with pytest.raises(JournalError, match=r"practice-1\.sqlite: written in format 99 .*Use the newer pitwall"):
+        debrief_of(path, anew=True)
+
+
+async def kept_journal(folder: Path) -> Path:
+    """The journal with a bit of all, closed by a daemon that kept its debrief."""
+    events, path, noted = read_lines(EVERYTHING), folder / "practice-1.sqlite", NotedSession()
+    journal = await SqliteJournal.open(path)
+    await journal.append(events)
+    await journal.close()
+    for _ in decisions(events, noted):
+        pass
+    keep_debrief(noted, path)
+    return path
+
+
+async def test_what_the_daemon_kept_is_what_the_facts_say(tmp_path: Path) -> None:
+    """The debrief that was kept as the daemon ended is, to the last figure, the one that all facts give anew."""
+    path = await kept_journal(tmp_path)
+    assert kept(path, KEPT_AS, MADE_BY) is not None
+    assert debrief_of(path) == debrief_of(path, anew=True)
+    assert debrief_of(path).cars == everything().cars
+    renamed = path.rename(tmp_path / "other.sqlite")
+    assert debrief_of(renamed).session.journal == "other.sqlite"
+
+
+async def test_what_was_kept_counts_for_its_facts_and_its_program_only(tmp_path: Path) -> None:
+    """With one fact more, by another version, or damaged, what was kept is left aside and the facts are gone over."""
+    path = await kept_journal(tmp_path)
+    assert kept(path, KEPT_AS, "pitwall 0.0.0") is None
+    assert keep(path, KEPT_AS, 3, MADE_BY, b"{}") is False
+    assert keep(path, KEPT_AS, everything().session.facts, MADE_BY, b'{"debrief": 1}') is True
+    assert debrief_of(path) == debrief_of(path, anew=True)
+    await kept_journal(tmp_path / "more")
+    journal = await SqliteJournal.open(tmp_path / "more" / "practice-1.sqlite")
+    last = read_lines(EVERYTHING)[-1]
+    await journal.append([Stamped(seq=journal.stored, received_t=last.received_t + 1.0,
+                                  event=TimeReached(id="one-more", t=last.received_t + 1.0))])
+    await journal.close()
+    assert kept(tmp_path / "more" / "practice-1.sqlite", KEPT_AS, MADE_BY) is None
+    assert debrief_of(tmp_path / "more" / "practice-1.sqlite").session.facts == everything().session.facts + 1
+
+
+def test_time_of_day_is_that_of_the_daemons_machine_else_of_the_schedule() -> None:
+    """Stamps of the machine carry the time of day to the millisecond, however late the fact came; a rehearsal's is as
+    scheduled; without either there is none."""
+    events = read_lines(EVERYTHING)
+    assert {lap.start_time for car in debrief(events, "none").cars for lap in car.laps} == {None}
+    stamped = [one.model_copy(update={"wall_s": 1.9e9 + one.received_t}) for one in events]
+    for car in debrief(stamped, "wall").cars:
+        for lap in car.laps:
+            assert lap.start_time is not None
+            assert lap.start_time.timestamp() == pytest.approx(1.9e9 + lap.start_s, abs=2e-3)
+        for window in car.data_windows:
+            assert window.to_time is not None
+            assert window.to_time.timestamp() == pytest.approx(1.9e9 + window.to_s.value, abs=2e-3)

@@ -46,7 +46,7 @@ def test_state_is_retained_and_facts_are_not() -> None:
 
 def test_only_clock_and_positions_are_at_most_once() -> None:
     """Everything else is sent at QoS 1."""
-    assert {row.pattern for row in TOPICS if row.qos == 0} == {"clock", "timing/position"}
+    assert {row.pattern for row in TOPICS if row.qos == 0} == {"clock", "timing/position", "timing/sighting"}
 
 
 def test_filters_of_one_direction_take_only_that_direction() -> None:

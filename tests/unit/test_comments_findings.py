@@ -78,6 +78,18 @@ def test_each_driver_has_a_matrix_and_each_run() -> None:
     ]  # fmt: skip
 
 
+def test_turns_are_gathered_by_their_speed_class() -> None:
+    """Where the classes of turns are known: with what was said of a class itself. Other turns, and what is of no
+    corner, are left out; without any turn of a known class the first matrix says it all."""
+    told = [comment(1, "first", "t1 mid us 3; t4 mid us 2; t7 exit os 2; slow mid us 1; rears hot; t9 snap")]
+    (matrix,) = findings(told, classes={1: "slow", 4: "slow", 7: "fast"}).by_speed
+    assert [(row.place, [cell.short for cell in row.cells]) for row in matrix.rows] == [
+        ("slow corners", ["", "us 3", "", ""]), ("fast corners", ["", "", "os 2", ""]),
+    ]  # fmt: skip
+    assert len(matrix.rows[0].cells[1].said) == 3
+    assert findings(told).by_speed == ()
+
+
 def test_praise_is_no_complaint_in_the_matrix() -> None:
     """The worst of a cell is of complaints alone."""
     (matrix,) = matrices(all_said([comment(1, "first", "t4 mid good 5, us 2")]))

@@ -185,5 +185,5 @@ def test_the_same_debrief_gives_the_same_bytes() -> None:
                "print(hashlib.sha256(made).hexdigest())")
     other = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True,
                           cwd=Path(__file__).parents[2], env={**os.environ, "PYTHONHASHSEED": "7"})
-    here = pages.page_of(full()).encode() + pages.paper_of(full())
+    here = pages.page_of(full()).encode() + paper_of("full")
     assert other.stdout.strip() == hashlib.sha256(here).hexdigest()

@@ -280,6 +280,7 @@ COMMANDS = ("said", "skip", "defer", "repeat", "confirm", "quiet", "box", "exten
 ARGUMENTS: list[dict[str, Any]] = [
     {}, {"run": "main"}, {"run": "spare", "laps": 2}, {"run": "nobody"}, {"item": "hold", "run": "main"},
     {"call": "41-main-box-1-0"}, {"call": "?"}, {"alert": "?"}, {"text": "words"},
+    {"shorthand": "t1 us"}, {"comment": 3},
 ]  # fmt: skip
 
 

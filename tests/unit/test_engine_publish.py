@@ -140,3 +140,21 @@ def test_the_margin_and_the_spans_need_no_car_on_track() -> None:
     made = Stage(setup(plan(CHECKS)))
     assert publish.flag_margin(made.car, made.session.clock, made.now) is None
     assert publish.plan_state(made.car, made.now).runs[0].state == "next"
+
+
+def test_the_running_lap_says_where_the_car_is_and_how_sure_that_is() -> None:
+    """On track: a share of the lap that grows with time, give or take some seconds; in the garage nothing."""
+    made = stage().leave(200)
+    made.cross(320, "line")
+    for at, (loop, t) in enumerate((("1", 350), ("2", 390), ("line", 420)) * 2):
+        made.cross(t + 100 * (at // 3), loop)
+    made.wait(540)
+    laps = [one.running_lap for one in made.made(DeskState)]
+    assert laps[0] is None
+    running = [lap for lap in laps if lap is not None and lap.kind == "timed"]
+    assert all(lap.here is not None for lap in running)
+    last = [lap for lap in running if lap.begun_s == running[-1].begun_s]
+    assert [lap.here for lap in last] == sorted(lap.here or 0.0 for lap in last)
+    sure = [lap for lap in running if lap.here_within_s is not None and lap.line_within_s is not None]
+    assert sure
+    assert all(0.0 <= (lap.here_within_s or 0.0) <= (lap.line_within_s or 0.0) + 0.5 for lap in sure)

@@ -10,7 +10,7 @@ import pytest
 from pitwall.rehearsal.draws import Streams
 from pitwall.rehearsal.ground import Ground, lay_ground
 from pitwall.rehearsal.listening import Ears, Listening
-from pitwall.rehearsal.motion import Stint
+from pitwall.rehearsal.motion import Steady
 from pitwall.rehearsal.scenario import PaceOfWorld
 from tests.unit.rehearsal_stage import CAR, ROOT, Stage, scenario, setup
 
@@ -29,7 +29,7 @@ class Car:
     """As much of a car as listening needs: the way that it went."""
 
     def __init__(self) -> None:
-        self.way: list[Stint] | None = None
+        self.way: list[Steady] | None = None
 
 
 def listening(lap_s: float | None, bend: float = 0.0) -> tuple[Listening, Ground]:
@@ -37,7 +37,7 @@ def listening(lap_s: float | None, bend: float = 0.0) -> tuple[Listening, Ground
     laid, car = ground(), Car()
     ears: Any = Listening(car, laid, EARS)  # type: ignore[arg-type]  # as much of a car as it needs
     assert car.way is not None
-    car.way.append(Stint(0.0, 0.0, lap_s or laid.lap_s, bend))
+    car.way.append(Steady(0.0, 0.0, lap_s or laid.lap_s, bend))
     return ears, laid
 
 

@@ -81,6 +81,13 @@ def test_laps_with_the_same_calls_are_one_line() -> None:
     assert "not before 20:00" in sheet_text(sheet)
 
 
+def test_what_the_driver_is_to_comment_on_stands_beside_its_run() -> None:
+    """He and the crew read it before he leaves; a run that wants nothing says nothing."""
+    text = sheet_text(_sheet(plan(MAIN | {"feedback": ["tyres", "balance"]}, SPARE)))
+    assert "comment on tyres, balance" in text
+    assert text.count("comment on") == 1
+
+
 def test_a_plan_without_its_event_is_still_a_sheet() -> None:
     """No car, no circuit, no library: the items stand by their names, nothing is left out."""
     made = plan(BUSY, {"run": "starts", "want": "could", "after_flag": "only", "items": [

@@ -10,7 +10,7 @@ const SHELVE_S = 600;
 export function Alerts({ desk, car }) {
   const standing = desk.store.standing(), now = desk.store.clock.now();
   return html`<section class="alerts" tabindex="0" aria-label="alerts">
-    <h2>alerts</h2>
+    <h2>alerts${standing.length > 1 ? html` <span>${standing.length} stand</span>` : ""}</h2>
     <div role="log" aria-live="polite"><ul>
       ${standing.map((alert) => html`
         <li key=${alert.id} class=${`is-${alert.priority}${alert.acknowledged ? " noted" : ""}`}>

@@ -26,7 +26,7 @@ function Noted({ desk, one }) {
   return html`<li><button class="noted" onClick=${() => desk.openComment(one)}><span class="when">${clockText(one.t)}</span>
     ${one.text} ${one.remarks.map((/** @type {any} */ remark, /** @type {number} */ at) => html`<b key=${at}>${at ? "; " : ""}${inWords(remark)}</b>`)}
     ${!one.text && !one.remarks.length ? html`<em>its words are still to come</em>` : ""}
-    ${one.lap ? html`<span class="when">${one.lap}</span>` : ""}</button></li>`;
+    ${one.lap ? html`<span class="when lap">${one.lap}</span>` : ""}</button></li>`;
 }
 
 /**

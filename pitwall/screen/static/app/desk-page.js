@@ -11,6 +11,9 @@ import { Ladder } from "./ladder.js";
 import { LapStrip } from "./strip.js";
 import { Switches } from "./switches.js";
 
+/** With more alerts than this their list takes room from that of the calls. */
+const FEW_ALERTS = 2;
+
 /** @param {{desk: import("./desk.js").Desk}} props */
 export function DeskPage({ desk }) {
   const car = desk.car();
@@ -20,7 +23,7 @@ export function DeskPage({ desk }) {
   // Where there is no lap to be shown its place goes to the words: briefs in the garage are long.
   const below = desk.store.ladder !== null ? "ladder" : desk.store.desks.get(car)?.running_lap ? "lap" : null;
   return html`
-    <div class="desk-grid">
+    <div class=${`desk-grid${desk.store.standing().length > FEW_ALERTS ? " many-alerts" : ""}`}>
       <${Say} desk=${desk} car=${car} prompt=${shown && isOpen(shown) ? shown : null} high=${below === null} />
       <${Alerts} desk=${desk} car=${car} />
       ${below === "ladder" ? html`<${Ladder} desk=${desk} />` : below === "lap" ? html`<${LapStrip} desk=${desk} car=${car} prompt=${shown} />` : ""}

@@ -9,18 +9,24 @@ import { Desk } from "./desk.js";
 const DRAW_EVERY_MS = 100;
 
 async function begin() {
-  const root = /** @type {HTMLElement} */ (document.getElementById("page"));
+  let root = /** @type {HTMLElement} */ (document.getElementById("page"));
   const about = await askServer();
   const desk = new Desk(about);
-  let last = -Infinity;
+  let last = -Infinity, failed = "";
   /** @param {number} now */
   const frame = (now) => {
-    if (desk.urgent || now - last >= DRAW_EVERY_MS - 4) {
-      last = now;
-      render(html`<${App} desk=${desk} />`, root);
-      desk.drawn();
-    }
     requestAnimationFrame(frame);
+    if (!desk.urgent && now - last < DRAW_EVERY_MS - 4) return;
+    last = now;
+    desk.drawn();
+    try {
+      render(html`<${App} desk=${desk} />`, root);
+      if (failed) failed = tellFailure("");
+    } catch (problem) {
+      // A picture that stands still must not look like one that lives: begin anew, and say so until it draws again.
+      root = fresh(root);
+      if (String(problem) !== failed) failed = tellFailure(String(problem));
+    }
   };
   desk.begin();
   requestAnimationFrame(frame);
@@ -29,6 +35,22 @@ async function begin() {
   if ("serviceWorker" in navigator && window.isSecureContext) {
     navigator.serviceWorker.register("keep.js").catch((problem) => console.warn("the sheet is not kept", problem));
   }
+}
+
+/** An empty place for the page where the old one is: what was half drawn is of no use. @param {HTMLElement} root */
+function fresh(root) {
+  const empty = /** @type {HTMLElement} */ (root.cloneNode(false));
+  root.replaceWith(empty);
+  return empty;
+}
+
+/** The band over a page that cannot draw what it was sent. @param {string} problem nothing: it can again */
+function tellFailure(problem) {
+  const band = /** @type {HTMLElement} */ (document.getElementById("failed"));
+  band.hidden = problem === "";
+  band.textContent = problem ? "OLD  This page cannot draw what it was sent, and tries again. Use another page, watch, or the saved sheet." : "";
+  if (problem) console.warn("not drawn", problem);
+  return problem;
 }
 
 /** What the server tells of the session; what it told last time where it does not answer. */

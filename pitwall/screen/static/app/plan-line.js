@@ -103,12 +103,13 @@ function Shapes({ run, told, open, scale, flag, now, wide }) {
   const from = driven?.[0] ?? expected?.[0], to = driven?.[1] ?? expected?.[1];
   const width = (/** @type {number} */ a, /** @type {number} */ b) => Math.max(3, at(b) - at(a));
   const middle = BAR + THICK / 2;
+  const spread = open && told ? `M${at(told.end_q10_s)} ${BAR} v${THICK} m0 ${-THICK / 2} H${at(told.end_q90_s)} m0 ${-THICK / 2} v${THICK}` : "";
   return html`
     <rect class="after" x=${at(flag)} y="0" width=${Math.max(0, wide - at(flag))} height=${HEIGHT} />
     ${ticks.map((/** @type {number} */ t) => html`<line key=${t} class="tick" x1=${at(t)} x2=${at(t)} y1="0" y2=${HEIGHT} />`)}
     ${planned && html`<rect class="planned" x=${at(planned[0])} y="3" width=${width(planned[0], planned[1])} height="4" />`}
     ${from != null && to != null && html`<rect class=${driven?.[1] != null ? "driven" : "expected"} x=${at(from)} y=${BAR} width=${width(from, to)} height=${THICK} rx="2" />`}
-    ${open && told && html`<path class="spread" d=${`M${at(told.end_q10_s)} ${BAR} v${THICK} m0 ${-THICK / 2} H${at(told.end_q90_s)} m0 ${-THICK / 2} v${THICK}`} />
+    ${open && told && html`<path class="under" d=${spread} /><path class="spread" d=${spread} />
       <circle class="likely" cx=${at(told.end_q50_s)} cy=${middle} r="5" />`}
     ${open && told?.last_release_s != null && !driven && html`<path class="release" d=${`M${at(told.last_release_s)} ${BAR + 2} l-6 -9 h12 z`} />`}
     <line class="flag" x1=${at(flag)} x2=${at(flag)} y1="0" y2=${HEIGHT} />

@@ -12,6 +12,8 @@ export const OPEN = ["shown", "due", "said"];
 export const ENDED_SHOWN_FOR_S = 20;
 const ENDED_KEPT = 40;
 const NOTES_KEPT = 6;
+/** What a client beside the daemon may leave out. */
+const NO_PARTS = { parts: [], parts_said: 0, board: [] };
 
 export class Store {
   /** @param {() => number} [monotonic] */
@@ -115,7 +117,7 @@ export class Store {
   takePrompt(prompt) {
     const known = this.prompts.get(prompt.call);
     if (known !== undefined && prompt.revision < known.revision) return;
-    this.prompts.set(prompt.call, prompt);
+    this.prompts.set(prompt.call, { ...NO_PARTS, ...prompt });
     this.dropOld();
   }
 

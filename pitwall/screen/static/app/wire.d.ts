@@ -120,6 +120,15 @@ export interface CarPositioned {
   speed_mps?: number | null;
 }
 
+export interface CarSighted {
+  id: string;
+  /** session seconds when it happened; zero is the green light */
+  t: number;
+  type: "car_sighted";
+  car: string;
+  share: number;
+}
+
 export interface ChannelReported {
   id: string;
   /** session seconds when it happened; zero is the green light */
@@ -885,6 +894,12 @@ export interface RunningLap {
   line_s: number;
   /** from and to; none where the circuit file gives no speeds */
   listen: [number, number][];
+  /** where the car is at `t` of this message: share of a quick lap's time */
+  here?: number | null;
+  /** it is there within so many seconds in four cases of five; none while unknown */
+  here_within_s?: number | null;
+  /** the same of `line_s` */
+  line_within_s?: number | null;
   /** the closest cars ahead and behind, within 45 s */
   others: CarNear[];
 }
