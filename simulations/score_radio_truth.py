@@ -26,6 +26,8 @@ NEAR_S = 45.0     # a call belongs to the lap whose moment is nearest to its own
 SLOWER = 1.05     # real speech against the expected length, the world's median
 UNSAID_S = 3.5    # length of a call that was never made
 ASKED = ("asked", "start", "preset")
+SPOILS = frozenset({"slow", "red"})
+FLAG_NEWS = ("flag_out", "finished")  # of one flag: finish this lap, and, once over the line, bring it back
 
 
 def car_days(evidence: Evidence) -> dict[str, CarDay]:
@@ -164,7 +166,7 @@ class _Car:
             lap = next((lap for lap in self._truth.laps if lap.number == chance.lap and lap.start_s <= chance.t), None)
             first = self._prompts[calls[0]][0].t
             known = min(first, self._received(lap.start_s)) if lap is not None else first
-            useful = chance.t - BOX_S - REMINDS_S if calls[0].endswith("-again") else known
+            useful = chance.t - BOX_S - REMINDS_S if base(calls[0]).endswith("-again") else known
             if self._stopped(known, chance.t):
                 continue
             yield Duty(f"box {chance.lap} {calls[0]}", "box", known, chance.t - BOX_S, self._length(calls),
@@ -183,8 +185,8 @@ class _Car:
     def _over(self, lap: DrivenLap) -> bool:
         """True when the run had driven all its timed laps before this one began."""
         wanted = self._timed_wanted.get(lap.run or "")
-        driven = [one for one in self._truth.laps
-                  if one.run == lap.run and one.kind == "timed" and one.end_s <= lap.start_s + 0.01]
+        driven = [one for one in self._truth.laps if one.run == lap.run and one.kind == "timed"
+                  and not SPOILS.intersection(one.flags) and one.end_s <= lap.start_s + 0.01]
         return wanted is not None and len(driven) >= wanted  # one that a slow period spoilt is driven again
 
     # -- put-backs -------------------------------------------------------------------------------------------------
@@ -203,8 +205,9 @@ class _Car:
             wrong = {found.switch for found in lap.wrong}
             if lap.meant != "timed" or (self._unsaid(calls) and not wrong & names):
                 continue
-            if not self._stopped(self._known(lap), lap.start_s):
-                yield Duty(f"put-back {lap.number} {calls[0]}", "put_back", self._known(lap), lap.start_s - SWITCH_S,
+            known = max([self._known(lap), *(self._knocked(name, lap.start_s) for name in sorted(names & wrong))])
+            if not self._stopped(known, lap.start_s):
+                yield Duty(f"put-back {lap.number} {calls[0]}", "put_back", known, lap.start_s - SWITCH_S,
                            self._length(calls), tuple(calls), self._least(calls), prompt.text, lap.start_s - USEFUL_S)
         yield from self._never_asked(asked)
 
@@ -228,6 +231,19 @@ class _Car:
         moves = [move for move in self._truth.switches if move.switch == switch and move.t <= t]
         return moves[-1].why if moves else ""
 
+    def _knocked(self, switch: str, t: float) -> float:
+        """When it was knocked to where it stood at ``t``: before that nobody could know. Minus infinity if it was not.
+
+        Where nothing measures it, nobody ever knows; then what the plan says counts as known, as for any other.
+        """
+        moves = [move for move in self._truth.switches if move.switch == switch and move.t <= t]
+        if not moves or moves[-1].why != "knocked":
+            return float("-inf")
+        told = [stamped.received_t for stamped in self._evidence.events
+                if isinstance(stamped.event, SwitchReported) and stamped.event.car == self._number
+                and stamped.event.switch == switch and stamped.event.t >= moves[-1].t - 0.01]
+        return min(told, default=float("-inf"))
+
     def _known(self, lap: DrivenLap) -> float:
         """What a lap needs is known from the plan: at the latest as the lap before it begins."""
         before = [one for one in self._truth.laps if one.end_s <= lap.start_s + 0.01 and one.run == lap.run]
@@ -238,17 +254,36 @@ class _Car:
     def _told(self) -> Iterator[Duty]:
         for number, news in enumerate(self._news):
             track = self._on_track(news.known_s)
-            if track is None or news.status in ("waiting", "closed"):
+            if track is None or news.status in ("waiting", "closed") or not self._heard_of(news, number):
                 continue
             by = [news.known_s + SESSION_S, track, *(later.known_s for later in self._news[number + 1 :]
                                                      if _supersedes(later, news))]
             calls = [call for call, history in self._prompts.items()
                      if history[0].kind == "session" and "last-lap" not in call
                      and abs(history[0].t - news.known_s) < 1.0]
+            if news.status in FLAG_NEWS and calls:
+                # A car that is over the line before it was told hears the second call of the same flag, not the first.
+                calls += [call for call, history in self._prompts.items() if call not in calls
+                          and base(call).rpartition("-")[2] in FLAG_NEWS and history[0].t <= news.known_s + SESSION_S]
             length = self._length(calls) if calls else UNSAID_S
             yield Duty(f"session {number} {news.status}", "session", news.known_s, min(by), length, tuple(calls),
                        self._least(calls) if calls else None,
                        self._prompts[calls[0]][-1].text if calls else f"nothing was told of {news.status}")
+
+    def _heard_of(self, news: _News, number: int) -> bool:
+        """False for the clear of a sector whose yellow was over before the driver was told: there is nothing to clear.
+
+        The yellow is a duty of its own, and a miss where it could have been said.
+        """
+        if news.status != "green" or not news.sectors:
+            return True
+        yellow = next((one for one in reversed(self._news[:number])
+                       if one.status == "yellow" and _supersedes(news, one)), None)
+        if yellow is None:
+            return True
+        told = [call for call, history in self._prompts.items() if history[0].kind == "session"
+                and base(call).endswith("-yellow") and abs(history[0].t - yellow.known_s) < 1.0]
+        return any(call.call in told and call.start_s < news.known_s for call in self._truth.calls)
 
     def _on_track(self, t: float) -> float | None:
         """When the car leaves the track again; None when it is not on it."""

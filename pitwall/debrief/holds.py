@@ -11,7 +11,7 @@ far each of these may be off is common practice, no source; together they make t
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,7 +42,7 @@ SPEED_UP_MPS2, SLOW_DOWN_MPS2 = 6.0, 5.0
 PACE_OFF = 0.07
 """How far a stretch of a lap may be off the pace of the whole."""
 PLACE_OFF_S, INSIDE_OFF = 0.3, 0.12
-REACH_OFF_S, REACH_OFF = 0.35, 0.25
+REACH_OFF_S, REACH_OFF = 0.4, 0.28
 SPEED_OFF_MPS = 2.0
 
 
@@ -200,8 +200,8 @@ def _bend(t: Array, off: Array, last_t: float) -> float:
     return best[1]
 
 
-def by_crossings(hold: HoldAsked, lap: LapRow, lap_map: LapMap) -> Stretch:
-    """The hold as reckoned from the crossings of its lap.
+def by_crossings(hold: HoldAsked, lap: LapRow, lap_map: LapMap) -> Stretch | None:
+    """The hold as reckoned from the crossings of its lap; None where the lap tells nothing.
 
     Each crossing near the place says when the car was there: those before it by the pace of the lap, those behind it by
     the way that the hold takes. The one that says it best counts.
@@ -248,15 +248,6 @@ class _Way:
             return t - beyond_s - self.over_s, PLACE_OFF_S + REACH_OFF_S + 0.6 + PACE_OFF * beyond_s
         since = float(np.interp(phase, [one[1] for one in self.steps], [one[0] for one in self.steps]))
         return t - since, PLACE_OFF_S + INSIDE_OFF * since
-
-
-def at_place(place: float, seconds: float, lap: LapRow, lap_map: LapMap) -> Stretch:
-    """What begins at a place and is no hold at a speed, such as a coast-down: reckoned, positions or not."""
-    begin, end = lap.start_s, lap.end_s
-    slower = max((end - begin) / lap_map.lap_s, 1.0)
-    usual = lap_map.speed_at_phase(place)
-    found = by_crossings(HoldAsked(place, (usual or 50.0) / slower, seconds, 0.0), lap, lap_map)
-    return replace(found, speed_mps=None, held=False)
 
 
 def _way(hold: HoldAsked, lap: LapRow, lap_map: LapMap) -> _Way:

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 
 from pitwall.engine.call import PRIORITY, Call, CallSpec
 from pitwall.engine.calls import FEW_KEYS, CallBook
+from pitwall.engine.chances_to_say import MUST, PRE_EMPTS, SLOW_SPEECH, STANDARDS, pinned, ways_of
 from pitwall.engine.parts import begun, remaining
 from pitwall.engine.situation import Situation
 from pitwall.engine.sure import Sure
@@ -22,21 +23,14 @@ from pitwall.model.events import ChannelReported
 from pitwall.model.outputs import CallPart, CallWay
 from pitwall.model.setup import SessionSetup
 from pitwall.radio.channel import plan_channel
-from pitwall.radio.pending import TICK_S, Busy, ChannelPlan, Part, PendingCall, Placed, Way
-from pitwall.radio.ways import Room, Words, ways
+from pitwall.radio.pending import GAP_S, TICK_S, Busy, ChannelPlan, PendingCall, Placed
+from pitwall.radio.ways import HIT_S
 
-MUST = frozenset({"stop", "session", "safety", "box", "switch"})
-PRE_EMPTS = frozenset({"stop", "session", "safety", "box"})
-SLOW_SPEECH = 1.18  # a sentence may take so much longer than this engineer usually needs
 AHEAD_S = 25.0  # a call whose room opens later than this is shown later, and gets its place then
+COMMENT_S = 9.0  # a driver who is asked something answers with a few sentences (common practice, no source)
 ANSWER_S = 1.5  # from the end of a sentence to the end of a short read-back (common practice, no source)
 TALK_S = 3.0  # a transmission commonly takes so long
 GOES_ON_TALKING_S = 1.0  # and a longer one goes on for so long; more than what the book takes for no move at all
-STANDARDS = ((1.5, 2.5), (1.0, 2.0), (0.7, 1.5), (0.5, 1.0), (0.2, 0.6))
-"""How sure a window must be: share of the margin at both ends of its stretch, and least length to begin in, seconds;
-the next pair counts where no way meets the one before."""
-FULL_AT_LEAST = 2  # what can wait is said in full in a window of this standard rather than in short in a better one
-MUST_IN_FULL = 1  # what must be said is said in full in a window of this standard at least, else in short
 CONTENT_WITH = {"session": 2, "safety": 3, "stop": 3, "box": 2}  # which standard to begin with; no entry: the first
 PINNED = -1
 OUTSIDE = ("outside", "outside_short")
@@ -101,6 +95,8 @@ class ChannelBook:
         if event.talking == "engineer":
             self.times.begins(event.t, book)
         else:
+            if event.talking == "driver":
+                self.times.answered(event.t)
             self.times.ends(event.t)
         return True
 
@@ -161,9 +157,13 @@ class ChannelBook:
         if not self.talk.known:
             told = book.keys < FEW_KEYS or now <= spec.say_by_s + spec.spoken_s + KEY_S
             return told and now >= spec.say_by_s and spec.against is None
-        if self.talk.saying != call.id:
+        return self.being_said(call, now) or (self.talk.saying == call.id and book.keys < FEW_KEYS)
+
+    def being_said(self, call: Call, now: float) -> bool:
+        """Guard: the engineer says this call now, or has just said it and its key may still come."""
+        if not self.talk.known or self.talk.saying != call.id:
             return False
-        return self.talk.who == "engineer" or now <= self.talk.engineer_to_s + KEY_S or book.keys < FEW_KEYS
+        return self.talk.who == "engineer" or now <= self.talk.engineer_to_s + KEY_S
 
     def _until(self, call: Call, book: CallBook, now: float) -> float | None:
         if not self.talk.known:
@@ -174,7 +174,7 @@ class ChannelBook:
         by_key = {spec.key: spec for spec in waiting}
         calls = {key: book.latest.get(key) for key in by_key}
         sure = Sure(at)
-        standard = {spec.key: PINNED if _pinned(at, spec, calls[spec.key], sure) else CONTENT_WITH.get(spec.kind, 0)
+        standard = {spec.key: PINNED if pinned(at, spec, calls[spec.key], sure) else CONTENT_WITH.get(spec.kind, 0)
                     for spec in waiting}
         weight = {key: self._weight(spec, calls[key]) for key, spec in by_key.items()}
         # Between two parts a key or a report must tell whether the rest still comes.
@@ -247,82 +247,14 @@ def _pending(
         key=spec.key,
         name=spec.short,
         weight=weight,
-        ways=(_pinned(at, spec, call, sure) if standard == PINNED else ())
-        or _ways(at, spec, max(standard, 0), sure, parts),
+        gap_s=COMMENT_S if spec.kind == "question" else GAP_S,
+        ways=(pinned(at, spec, call, sure) if standard == PINNED else ())
+        or ways_of(at, spec, max(standard, 0), sure, parts),
         must=spec.kind in MUST or begun(call),
         pre_empts=spec.kind in PRE_EMPTS,
+        hit_s=min(HIT_S, STANDARDS[max(standard, 0)][1]),
         after=before,
     )
-
-
-def _pinned(at: Situation, spec: CallSpec, call: Call | None, sure: Sure) -> tuple[Way, ...]:
-    """The window that the engineer has been told is open, as far as it still is one; else nothing."""
-    if call is None or call.state != "due" or call.spec.say_by_s <= at.now or spec.room is None:
-        return ()
-    told = call.spec
-    if spec.room.from_s > max(at.now, told.say_from_s):
-        return ()  # its lap is not this one any more
-    if told.way == "parts":
-        return _pinned_parts(at, spec, told, sure)
-    if told.way not in ("full", "short") or told.text != (spec.short if told.way == "short" else spec.text):
-        return ()
-    length, by = SLOW_SPEECH * at.spoken(told.text), told.say_by_s
-    stretches = spec.room.stretches
-    if stretches is not None:
-        ends = [end for begin, end in sure.of(stretches, 0.5) if begin <= max(at.now, told.say_from_s) <= end]
-        by = min(by, ends[0] - length) if ends else at.now
-    if by <= at.now:
-        return ()
-    return (Way(told.way, (Part(told.text, length, ((min(told.say_from_s, by), by),)),), told.say_from_s),)
-
-
-def _pinned_parts(at: Situation, spec: CallSpec, told: CallSpec, sure: Sure) -> tuple[Way, ...]:
-    """The same for a call in parts: the window of the first one stays, as far as the others still find theirs."""
-    for standard in range(len(STANDARDS)):
-        for way in _ways(at, spec, standard, sure, parts=True):
-            if way.how == "parts" and tuple(part.text for part in way.parts) == tuple(part.text for part in told.parts):
-                first = replace(way.parts[0], starts=((min(told.say_from_s, told.say_by_s), told.say_by_s),))
-                return (replace(way, parts=(first, *way.parts[1:]), best_s=told.say_from_s),)
-    return ()
-
-
-def _ways(at: Situation, spec: CallSpec, standard: int, sure: Sure, parts: bool = False) -> tuple[Way, ...]:
-    """Every way to make a call in windows of one of the ``STANDARDS``, as far as they are not behind."""
-    room = spec.room
-    assert room is not None  # it competes
-    words = Words(spec.text, spec.short, lambda text: SLOW_SPEECH * at.spoken(text))
-    if room.stretches is None:
-        own = Room(None, spec.say_from_s, spec.say_by_s + SLOW_SPEECH * spec.spoken_s)
-        made = ways(words, own, may_split=False, least=(0.0,))
-        # In a slow period there are stretches, and nobody knows where: the less is said, the more of it is heard.
-        short = spec.kind in MUST and at.lap_map.listening is not None
-        return tuple(way for way in made if way.how == "short") or made if short else made
-    if spec.kind in MUST:
-        found = _within(at, spec, words, sure, standard, parts)
-        if standard > MUST_IN_FULL and "short" in found:
-            surer = _within(at, spec, words, sure, MUST_IN_FULL, parts).get("full")
-            return (*(() if surer is None else (surer,)), found["short"])
-        return tuple(found.values())
-    found = {}
-    for number in range(standard, max(standard, FULL_AT_LEAST) + 1):
-        found = _within(at, spec, words, sure, number, parts) | found
-        if "full" in found:
-            break
-    return tuple(found.values())
-
-
-def _within(at: Situation, spec: CallSpec, words: Words, sure: Sure, standard: int, parts: bool) -> dict[str, Way]:
-    """The ways that one of the ``STANDARDS`` leaves."""
-    room, (share, least_s) = spec.room, STANDARDS[standard]
-    assert room is not None
-    assert room.stretches is not None
-    begin = max(room.from_s, at.now)
-    near = tuple(one for one in sure.of(room.stretches, share) if one[1] > begin and one[0] < room.end_by_s)
-    within = Room(near, begin, room.end_by_s, room.best_s)
-    may_split = parts and spec.kind not in MUST
-    # News counts from when it is known, in whatever form: in short now before in full half a lap later.
-    return {way.how: replace(way, best_s=begin) if spec.kind in PRE_EMPTS else way
-            for way in ways(words, within, may_split=may_split, least=(least_s,))}
 
 
 def _at_its_place(at: Situation, spec: CallSpec, call: Call | None, place: Placed, until_s: float) -> CallSpec:
@@ -358,12 +290,11 @@ def _without_place(at: Situation, spec: CallSpec, call: Call | None, reason: str
     if call is not None and call.state == "due" and call.spec.way in OUTSIDE and call.spec.say_by_s > at.now:
         return _as_placed(spec, call.spec)
     begin = max(spec.room.from_s, at.now)
-    by = spec.room.end_by_s - SLOW_SPEECH * spec.spoken_s
-    way: CallWay = "outside"
-    text = spec.text
-    if by < begin or spec.kind in AT_ONCE:
-        way, text = "outside_short", spec.short
-        by = spec.room.end_by_s - SLOW_SPEECH * at.spoken(text)
+    # The less is said there, the more of it is heard.
+    shorter = at.spoken(spec.short) < at.spoken(spec.text)
+    way: CallWay = "outside_short" if shorter else "outside"
+    text = spec.short if shorter else spec.text
+    by = spec.room.end_by_s - SLOW_SPEECH * at.spoken(text)
     if by < begin and spec.kind in AT_ONCE:
         by = begin + OUTSIDE_S  # news is news as long as it holds
     if spec.kind not in PRE_EMPTS:

@@ -101,7 +101,7 @@ def _tell(car: TeamCar, status: str, sectors: tuple[str, ...], now: float) -> No
     over is not announced, and a clear is not announced to a driver who never heard of the yellow."""
     if status in ("waiting", "closed"):
         return
-    unsaid = [news for news in car.news if bool(news.sectors) == bool(sectors) and not _was_said(car, news)]
+    unsaid = [news for news in car.news if bool(news.sectors) == bool(sectors) and not _was_said(car, news, now)]
     if sectors:
         unsaid = [news for news in unsaid if set(news.sectors) & set(sectors)]
     car.news = [news for news in car.news if news not in unsaid]
@@ -111,10 +111,11 @@ def _tell(car: TeamCar, status: str, sectors: tuple[str, ...], now: float) -> No
     car.news.append(StatusNews(car.told, now, status, sectors))
 
 
-def _was_said(car: TeamCar, news: StatusNews) -> bool:
-    """Guard: the call of this news is no longer open: said, or its time is over and it may have been."""
+def _was_said(car: TeamCar, news: StatusNews, now: float) -> bool:
+    """Guard: the call of this news is no longer open: said, or its time is over and it may have been. One that is being
+    said, or waits for its key, counts as well."""
     call = car.book.latest.get(news_key(news))
-    return call is not None and not call.open
+    return call is not None and (not call.open or car.channel.being_said(call, now))
 
 
 def session_closed(car: TeamCar, now: float) -> None:

@@ -17,6 +17,7 @@ from pitwall.engine.owed import Question
 from pitwall.engine.progress import PlanProgress, RunState
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.switches import SwitchBoard
+from pitwall.engine.trail import least_slower
 from pitwall.model.plan import LapKind, Plan
 from pitwall.model.procedure import Procedure
 from pitwall.model.setup import CallTiming
@@ -28,6 +29,7 @@ from pitwall.radio.ways import Room
 from pitwall.track.lapmap import LapMap
 
 DOUBT_TIMED, DOUBT_OTHER, MOST_DOUBT_S = 0.01, 0.08, 8.0  # p90 of early arrivals is about this (common practice)
+UNSURE = 0.08  # a lap goes so much quicker than it seems, at most by much (common practice, no source)
 SLOW_PERIOD = 1.3  # times the reference lap, at least (common practice, no source)
 
 
@@ -144,12 +146,14 @@ class Situation:
 
     def _slower(self, leg: Leg) -> float:
         """How many times the reference lap time this lap takes at least, as far as can be relied on."""
+        of_late = least_slower(self.track, self.now) if leg.running and leg.kind != "timed" else None
         if self.clock.status == "slow":
-            return SLOW_PERIOD
+            return SLOW_PERIOD if of_late is None else max(SLOW_PERIOD, of_late - UNSURE)
         if leg.kind == "timed":
             return 1.0
         last = max(self.lap_map.last_chance, leg.start_phase + 1e-6)  # beyond it an in-lap is slow for another reason
-        return (leg.at(last) - leg.start_s) / (last - leg.start_phase) / self.lap_map.lap_s
+        whole = (leg.at(last) - leg.start_s) / (last - leg.start_phase) / self.lap_map.lap_s
+        return (whole if of_late is None else min(whole, of_late)) - UNSURE
 
     def leg(self, index: int) -> Leg | None:
         """The leg of that planned lap, None when it lies behind."""

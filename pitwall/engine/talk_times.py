@@ -18,6 +18,9 @@ from pitwall.radio.rate import LATE_S, SaidCall, SpeechRate, Transmission, match
 KEY_S = 3.0  # from the end of a sentence to its key
 PUSH_TO_TALK = "push-to-talk"
 SPOKEN_SHARES, SPOKEN_SLACK_S = (0.65, 1.5), 0.4  # a call takes this share of the time it should (common practice)
+HABIT_OF, HABIT_FROM = 8, 6
+"""Who pressed a key for so many of the last transmissions, and for this one not, has said something else."""
+CORRECTS_S = 5.0  # from the end of a call to its correction: the read-back, and a breath (common practice, no source)
 SETTLED_S = 20.0  # this long after its key nothing changes any more in which transmission a call was
 REMEMBERED_S = 60.0
 NEVER_BY_TALK = ("box", "stop")
@@ -62,28 +65,51 @@ class TalkTimes:
     last: Talked | None = None
     counted: Talked | None = None  # without a key
     keyed: Talked | None = None
+    pressed: tuple[bool, ...] = ()
+    """For each of the last transmissions whether a key came with it."""
+    quiet_from: float = float("-inf")
+    """Since when nobody talks any more after a call and what the driver said to it."""
     transmissions: list[Transmission] = field(default_factory=list)
     said: list[tuple[SaidCall, str]] = field(default_factory=list)
 
     # -- reports and keys --------------------------------------------------------------------------------------------
 
+    def answered(self, t: float) -> None:
+        """The driver begins to talk; long after the engineer that is no read-back."""
+        if t > self.quiet_from + CORRECTS_S:
+            self.quiet_from = float("-inf")
+
     def begins(self, t: float, book: CallBook) -> None:
         """The engineer begins to talk."""
         ready = book.open_at(t)
-        self.began = t, ready[0].id if len(ready) == 1 else None
+        sure = len(ready) == 1 and not self._corrects(book, ready[0], t)
+        self.began = t, ready[0].id if sure else None
+
+    def _corrects(self, book: CallBook, ready: Call, t: float) -> bool:
+        """Guard: so soon after another call that nobody has confirmed, this may be that call once more: it was read
+        back wrong, and then the driver went on talking."""
+        if self.last is None or t > self.quiet_from + CORRECTS_S or self.last.call == ready.id:
+            return False
+        before = book.find(self.last.call) if self.last.call is not None else None
+        return before is None or not before.confirmed
 
     def ends(self, t: float) -> None:
-        """The engineer's transmission is over."""
+        """Whoever talked has ended: the engineer's transmission is over, if there was one."""
         if self.began is None:
+            self.quiet_from = t if self.quiet_from > float("-inf") else self.quiet_from
             return
+        self.quiet_from = t
         begin, call = self.began
         self.began, self.last = None, Talked(begin, t, call)
+        self.pressed = (*self.pressed, False)[-HABIT_OF:]
         self.transmissions = [one for one in self.transmissions if one.to_s > t - REMEMBERED_S]
         self.transmissions.append(Transmission(begin, t))
 
     def key(self, call: Call, by: str, t: float) -> None:
         """The key of a call was pressed by this hand."""
         self.engineer = by
+        if self.pressed and (self.last is not None and t <= self.last.to_s + LATE_S):
+            self.pressed = (*self.pressed[:-1], True)
         if self.last is not None and self.last.call == call.id:
             self.keyed = self.last  # its meaning is known
         if self.began is not None and self.began[1] == call.id:
@@ -104,7 +130,7 @@ class TalkTimes:
         if call is None or self.last is None or now < self.last.to_s + KEY_S:
             return None
         took, text = self.last.to_s - self.last.from_s, call.spec.text
-        if not _fits(took, call.spec.spoken_s):
+        if not _fits(took, call.spec.spoken_s) or sum(self.pressed) >= HABIT_FROM:
             self.last = None
             return None
         self.counted = self.last

@@ -25,6 +25,8 @@ MOVED = 0.0005
 """A sighting less further on (a share of the lap: a few metres) may be of a car that stands."""
 SURE_S = 1.0
 """How far off a sighting and a crossing may be from one another, in time."""
+TRAIL_S, APART_S = 10.0, 0.8
+"""Sightings are remembered for so long, and those that come sooner after another are not."""
 
 
 @dataclass
@@ -51,6 +53,8 @@ class Whereabouts:
     word: PlanWord = "none"
     sighting: Sighting | None = None
     moved: Sighting | None = None
+    trail: tuple[Sighting, ...] = ()
+    """The last sightings, with phases that count on over the line: see ``trail``."""
     judged: tuple[Outlook | None, LapKind, bool, LapKind] | None = None
 
     @property
@@ -119,6 +123,9 @@ class Whereabouts:
         if t <= before_t or phase < before or phase >= 1.0 or too_far:
             return False
         self.sighting = Sighting(t, phase)
+        if not self.trail or t - self.trail[-1].t >= APART_S:
+            kept = tuple(one for one in self.trail if one.t >= t - TRAIL_S)
+            self.trail = (*kept, Sighting(t, self.lap_number + phase))
         stood = self.moved.phase if self.moved is not None and self.moved.t >= self.seen_t else self.seen_phase
         if phase - stood > MOVED:
             self.moved = self.sighting

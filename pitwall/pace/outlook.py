@@ -27,7 +27,9 @@ ARRIVAL_SCALE_S = 0.05
 RULE_SPREAD, OUT_SPREAD = 0.03, 0.08
 FIRST_OUT = 1.25
 OFF_PACE = 0.05
-FIRST_WEIGHTS, FIRST_OUT_WEIGHTS = (0.35, 0.25, 0.4), (0.3, 0.33, 0.02, 0.35)
+FIRST_WEIGHTS, FIRST_OUT_WEIGHTS = (0.35, 0.25, 0.4), (0.5, 0.25, 0.02, 0.23)
+OUT_RECORD, LAP_RECORD = 25.0, 150.0
+"""About so many laps back a rule's record counts. How out-laps are driven changes with the part of the session."""
 OFF_PACE_WEIGHTS = (0.17, 0.13, 0.7)
 """A lap off the pace is not stretched evenly: there the laps that were like it count for more from the start."""
 SLOWER = np.array([1.02, 1.05, 1.15, 1.3, 1.42, 1.55, 1.65])
@@ -100,7 +102,8 @@ class Experience:
         self.shapes = ShapeMemory(self.loops, invented, OUT_TRAITS if self.from_pits else Traits())
         first = FIRST_OUT_WEIGHTS if self.from_pits else FIRST_WEIGHTS
         off_pace = FIRST_OUT_WEIGHTS if self.from_pits else OFF_PACE_WEIGHTS
-        self.records = [Record(ARRIVAL_SCALE_S, off_pace if at % 2 else first) for at in knots]
+        memory = OUT_RECORD if self.from_pits else LAP_RECORD
+        self.records = [Record(ARRIVAL_SCALE_S, off_pace if at % 2 else first, memory=memory) for at in knots]
         self.spreads = [Spread() for _ in knots]
         self.residuals = [Residuals(OUT_SPREAD if self.from_pits else RULE_SPREAD) for _ in knots]
 

@@ -95,7 +95,8 @@ def free_starts(call: PendingCall, way: Way, part: int, busy: Sequence[Busy], no
         return own
     cut = ((earlier_tick(one.from_s) - length + 1, later_tick(one.to_s) - 1)
            for one in busy if one.to_s > one.from_s and not (call.pre_empts and one.who == "engineer"))
-    return without(own, cut)
+    least = later_tick(way.least_s)
+    return tuple((begin, end) for begin, end in without(own, cut) if end - begin >= least or (begin, end) in own)
 
 
 def _bases(calls: Sequence[PendingCall]) -> tuple[int, int, int, int]:
@@ -122,7 +123,8 @@ class _Problem:
         ways = [self._way(call, way, busy) for way in call.ways]
         return Job(
             ways=tuple(way for way in ways if all(way.starts)),
-            gap=later_tick(call.gap_s),
+            gap=later_tick(call.gap_s) + later_tick(call.hit_s),
+            hit=later_tick(call.hit_s),
             drop=pack((call.weight * call.must, 0, call.weight * LOSS_TENTHS["dropped"], 0), self.bases),
             after=sum(1 << keys.index(key) for key in set(call.after) if key in keys),
             needs=sum(1 << keys.index(key) for key in set(call.needs) if key in keys),
@@ -183,7 +185,7 @@ def _timed(jobs: Sequence[Job], order: Sequence[tuple[int, int]], now: int) -> l
     until: int | None = None
     latest: int | None = None
     for (number, index), starts in zip(reversed(order), reversed(early), strict=True):
-        way, gap = jobs[number].ways[index], jobs[number].gap
+        way, gap = jobs[number].ways[index], jobs[number].gap - jobs[number].hit
         starts = _nearer_to_best(way, starts, None if until is None else until - gap)
         last = _last_start(way, starts, None if latest is None else latest - gap)
         found.append(_Timed(number, index, starts, last))

@@ -61,11 +61,16 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Way:
-    """One way to make a call. ``best_s``: begun no later than this, nothing is lost by waiting."""
+    """One way to make a call.
+
+    ``best_s``: begun no later than this, nothing is lost by waiting. ``least_s``: what the talk of others leaves of a
+    window to begin in counts only if it is as long as this.
+    """
 
     how: How
     parts: tuple[Part, ...]
     best_s: float
+    least_s: float = 0.0
 
     @property
     def spoken_s(self) -> float:
@@ -86,6 +91,7 @@ class PendingCall:
             never into the driver's.
         ways: at least the ones that have a start left; empty when nothing serves.
         gap_s: the channel is left free for so long after it.
+        hit_s: nobody begins to the tick: it may be begun so much later than planned without pushing what follows.
         after: keys of calls that come before it if they are said at all.
         needs: keys of calls without which it makes no sense (the earlier steps of an item).
     """
@@ -97,6 +103,7 @@ class PendingCall:
     must: bool = False
     pre_empts: bool = False
     gap_s: float = GAP_S
+    hit_s: float = 0.0
     after: tuple[str, ...] = ()
     needs: tuple[str, ...] = ()
 
@@ -105,8 +112,9 @@ class PendingCall:
             raise ValueError(f"call {self.key!r}: the weight is {self.weight}, it must be from 0 to {MOST_WEIGHT}")
         if self.pre_empts and not self.must:
             raise ValueError(f"call {self.key!r} pre-empts others, so it must be a must-say call")
-        if self.gap_s < 0 or not math.isfinite(self.gap_s):
-            raise ValueError(f"call {self.key!r}: the gap after it is {self.gap_s}, it must be zero or more seconds")
+        for what, seconds in (("gap after it", self.gap_s), ("time to hit its start", self.hit_s)):
+            if seconds < 0 or not math.isfinite(seconds):
+                raise ValueError(f"call {self.key!r}: the {what} is {seconds}, it must be zero or more seconds")
         if len({way.how for way in self.ways}) < len(self.ways):
             raise ValueError(f"call {self.key!r}: each way of making it may be given once")
         for way in self.ways:

@@ -84,13 +84,17 @@ class JobWay:
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One call for the search; ``after`` and ``needs`` are sets of jobs as bits, ``opens`` is its first start."""
+    """One call for the search; ``after`` and ``needs`` are sets of jobs as bits, ``opens`` is its first start.
+
+    ``hit`` is that part of the gap by which it may be begun later than planned.
+    """
 
     ways: tuple[JobWay, ...]
     gap: int
     drop: int
     after: int = 0
     needs: int = 0
+    hit: int = 0
     opens: int = field(init=False)
 
     def __post_init__(self) -> None:

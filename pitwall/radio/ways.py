@@ -92,7 +92,7 @@ def _whole(how: How, text: str, words: Words, room: Room, least_s: float) -> lis
     if length <= 0 or (how in SHORTENED and length >= words.length(words.text)):
         return []
     starts = room.starts(length, least_s)
-    return [Way(how, (Part(text, length, starts),), _best(room, starts))] if starts else []
+    return [Way(how, (Part(text, length, starts),), _best(room, starts), least_s)] if starts else []
 
 
 def _split(words: Words, room: Room, least_s: float) -> list[Way]:

@@ -155,6 +155,18 @@ def test_text_without_end_is_cut_and_says_so() -> None:
     assert len(PdfReader(io.BytesIO(_paper(full(text)))).pages) > 3
 
 
+def test_the_first_sheet_answers_the_three_questions() -> None:
+    """Of both cars: what was done, what comes next, and what the driver left open; figures begin on the next sheet."""
+    first = PdfReader(io.BytesIO(paper_of("full"))).pages[0]
+    text = first.extract_text()
+    for name in ("41", "58"):
+        assert f"Car {name}: what was done" in text
+    assert text.count("To do next") == 2
+    assert text.count("Open: what the driver said and asked") == 2
+    assert "wheelspin, severity 4" in text
+    assert "/XObject" not in first["/Resources"].get_object()
+
+
 def test_chapters_can_be_jumped_to() -> None:
     """The file's outline has the document's chapters in their order."""
     outline: list[Any] = PdfReader(io.BytesIO(paper_of("full"))).outline

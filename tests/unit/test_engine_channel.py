@@ -9,7 +9,8 @@ import pytest
 
 from pitwall.engine.call import CallSpec
 from pitwall.engine.calls import FEW_KEYS
-from pitwall.engine.channel import ANSWER_S, LAST_RESORT_S, SLOW_SPEECH
+from pitwall.engine.chances_to_say import SLOW_SPEECH
+from pitwall.engine.channel import ANSWER_S, LAST_RESORT_S
 from pitwall.engine.talk_times import KEY_S
 from pitwall.model.plan import CallClass
 from pitwall.radio.pending import GAP_S
@@ -59,12 +60,12 @@ def test_a_call_without_any_place_is_advised_against() -> None:
     assert (radio["hold"].state, radio["hold"].reason) == ("withdrawn", f"held back: {reason}")
 
 
-@pytest.mark.parametrize(("by", "way", "text"), [(160.0, "outside", FULL), (102.0, "outside_short", SHORT)])
-def test_a_must_say_call_without_a_place_is_said_outside(by: float, way: str, text: str) -> None:
-    """A switch that must go back is called in a corner rather than not at all, in short where time is short, and not
-    before time is short: until then a stretch may still turn up."""
+@pytest.mark.parametrize("by", [160.0, 102.0])
+def test_a_must_say_call_without_a_place_is_said_outside(by: float) -> None:
+    """A switch that must go back is called in a corner rather than not at all, in short, for the less is said there the
+    more of it is heard, and not before time is short: until then a stretch may still turn up."""
     spec = Radio().place(100, call(stretches=((110.0, 110.2),), by=by, kind="switch"))["hold"]
-    assert (spec.way, spec.text, spec.against) == (way, text, None)
+    assert (spec.way, spec.text, spec.against) == ("outside_short", SHORT, None)
     assert spec.way_reason is not None
     assert spec.say_by_s == pytest.approx(by - SLOW_SPEECH * spec.spoken_s)
     assert spec.say_from_s == pytest.approx(max(100, spec.say_by_s - LAST_RESORT_S))
@@ -398,11 +399,11 @@ def test_a_put_back_that_nobody_makes_keeps_its_last_place() -> None:
     back, ask = call("back", ENDLESS, kind="switch"), call("ask", ENDLESS, kind="question")
     radio = Radio(keys=FEW_KEYS).go(100, back, ask).until(122)
     assert radio["ask"].state == "due"
-    radio.until(145, begin=122.5)
-    only = ((140.0, 150.0),)
-    new = call("new", only, kind="question", by=150)
-    placed = radio.place(145, call("back", only, kind="switch", by=150), new)
-    assert placed["back"].say_from_s < 147
+    radio.until(157, begin=122.5)
+    only = ((150.0, 162.0),)
+    new = call("new", only, kind="question", by=162)
+    placed = radio.place(157, call("back", only, kind="switch", by=162), new)
+    assert placed["back"].say_from_s < 159
     assert placed["back"].against is None
     assert placed["new"].against is not None or placed["new"].way == "short"
 
@@ -431,3 +432,15 @@ def test_an_unconfirmed_call_ends_after_the_last_window_it_had() -> None:
     assert radio["hold"].state in ("unconfirmed", "withdrawn")
     assert radio["hold"].ended_t is not None
     assert 136.0 < radio["hold"].ended_t < 140.0 + FULL_S + AFTER_S + 1.0
+
+
+def test_a_call_does_not_move_as_its_window_opens() -> None:
+    """A second before, the engineer looks at it: what would now be a little sooner or surer does not move it; what
+    makes the window worthless does."""
+    radio = Radio().go(100, call(stretches=((110.0, 119.0), (130.0, 140.0)), kind="run"))
+    before = radio.window()
+    soon = before[0] - 1.0
+    radio.go(soon, call(stretches=((109.0, 118.8), (130.0, 140.0)), kind="run"))
+    assert (radio.window()[0], radio["hold"].state) == (before[0], "shown")
+    radio.go(soon, call(stretches=((109.0, 111.5), (130.0, 140.0)), kind="run"))
+    assert radio.window()[0] != before[0]

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from pitwall.engine.rules.switch import EACH_S, MOST_EACH_S, SETTLED_PART
 from pitwall.engine.situation import running_legs
 from pitwall.engine.view import situation
 from pitwall.model.circuit import Circuit, ListeningStretch
@@ -70,6 +71,25 @@ def test_a_put_back_that_is_done_leaves_the_calls_of_the_others_alone() -> None:
     assert {call.id: call.spec.text for call in put_backs(made)} == {
         name: text for name, text in before.items() if name != done.id
     }
+
+
+def test_many_changes_before_one_line_begin_earlier() -> None:
+    """Four calls and their read-backs take longer than one: the room for them begins sooner, but not on the first part
+    of the lap, on which it is told what this lap itself needs."""
+    rooms = []
+    for items in (MANY[:1], MANY):
+        planned = plan(MAIN | {"laps": "out, 1 timed, cool, 1 timed, in",
+                               "items": [item | {"on": {"timed": 2}} for item in items]})
+        cars = {CAR: car_file(switches=SWITCHES, forbidden_on_timed=[])}
+        made = Stage(setup(planned, circuit=heard_circuit(), cars=cars)).green()
+        t = made.drive(200, 125, 100)
+        made.wait(t + 20)
+        line = made.car.legs[0].end_s
+        (call, *_) = [one for name, one in sorted(made.car.book.calls.items()) if "main-1-3-switch" in name]
+        assert call.spec.room is not None
+        assert call.spec.room.from_s > t + SETTLED_PART * (line - t) - 1.0
+        rooms.append(call.spec.room.from_s)
+    assert rooms[0] - MOST_EACH_S <= rooms[1] < rooms[0] - EACH_S
 
 
 @pytest.mark.parametrize("slower", [0.8, 1.0, 1.4])

@@ -6,8 +6,9 @@ from typing import Any
 
 import pytest
 
+from pitwall.model.events import ChannelReported
 from pitwall.model.outputs import Alert
-from tests.unit.engine_stage import MAIN, Stage, plan, regulations, setup
+from tests.unit.engine_stage import CAR, MAIN, Stage, plan, regulations, setup
 
 STARTS: dict[str, Any] = {
     "run": "starts", "want": "could", "after_flag": "allowed",
@@ -120,6 +121,20 @@ def test_a_yellow_that_was_said_is_followed_by_its_clear() -> None:
     made.command("said", t=242)
     made.status(250, "green", scope=("5",))
     assert made.prompts("green", "due")[0].text == "Sector 5 is clear."
+
+
+def test_a_yellow_that_is_being_said_as_it_ends_is_followed_by_its_clear() -> None:
+    """The engineer is in the middle of it, and its key comes after the sentence: the driver has heard of it."""
+    made = stage(duration_s=3600)
+    made.drive(100, 120)
+    made.give(ChannelReported(id="quiet", t=230, car=CAR, talking="nobody"))
+    made.status(240, "yellow", scope=("5",))
+    made.wait(240.5)
+    made.give(ChannelReported(id="talk", t=241, car=CAR, talking="engineer"))
+    made.status(243, "green", scope=("5",))
+    assert made.call("yellow").state == "due"
+    made.wait(244)
+    assert made.has_call("green")
 
 
 def test_nobody_is_called_out_before_the_feed_speaks() -> None:

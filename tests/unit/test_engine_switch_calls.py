@@ -189,10 +189,10 @@ def test_a_change_for_the_running_lap_that_telemetry_does_not_show_is_asked_for_
     stage.wait(t + 4)
     (call,) = asking(stage, "torque_map", 1)
     stage.command("confirm", call=call.id)
-    stage.wait(t + 45)
+    stage.wait(t + 24)
     again = asking(stage, "torque_map", 1)
     assert [one.state for one in again] == ["done", "due"]
-    stage.switch(t + 46, "torque_map", 1)
+    stage.switch(t + 25, "torque_map", 1)
     assert again[-1].state == "done"
 
 

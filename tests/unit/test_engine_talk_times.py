@@ -8,7 +8,7 @@ import pytest
 
 from pitwall.engine.channel import ChannelBook
 from pitwall.engine.session import Session
-from pitwall.engine.talk_times import KEY_S, PUSH_TO_TALK, SETTLED_S, Rates, TalkTimes
+from pitwall.engine.talk_times import HABIT_FROM, HABIT_OF, KEY_S, PUSH_TO_TALK, SETTLED_S, Rates, TalkTimes
 from pitwall.engine.view import situation
 from pitwall.model import events as ev
 from pitwall.model.outputs import Output
@@ -57,6 +57,40 @@ def test_a_car_is_never_believed_called_in_by_talk_alone(kind: str) -> None:
     """The same talk at a box call may have been about anything: that one asks for a key."""
     radio = talked(due(replace(HOLD, kind=kind)), 111.0)
     assert ticked(radio, 111.0 + FULL_S + KEY_S + 1)["hold"].state != "said"
+
+
+def corrected(confirmed: bool, answers: tuple[float, ...] = (115.0, 117.0), again: float = 117.5) -> str:
+    """A call is said and answered, and soon the engineer talks once more, as the window of the next one opens."""
+    other = call("next", stretches=((115.0, 140.0),), from_s=115.0)
+    radio = talked(due(), 111.0)
+    radio.said(114.0)
+    radio.channel.times.key(radio["hold"], "ann", 114.0)
+    radio["hold"].confirmed = confirmed
+    radio.go(114.0, HOLD, other)
+    for begin, end in zip(answers[::2], answers[1::2], strict=True):
+        radio.talk(begin, "driver")
+        radio.talk(end, "nobody")
+    radio.go(again)
+    talked(radio, again)
+    return ticked(radio, again + FULL_S + KEY_S)["next"].state
+
+
+def test_a_call_that_is_said_once_more_is_no_evidence_of_the_next() -> None:
+    """It was read back wrong, and the driver may go on talking before it can be corrected; once the read-back was
+    right, or long after it, the talk is about the next call."""
+    assert corrected(confirmed=False) == "due"
+    assert corrected(confirmed=False, answers=(115.0, 117.0, 118.0, 126.0), again=126.5) == "due"
+    assert corrected(confirmed=True) == "said"
+    assert corrected(confirmed=False, again=125.0) == "said"
+
+
+def test_who_always_presses_the_key_has_said_something_else_without_it() -> None:
+    """Six of the last eight transmissions had their key: this one, without it, was about something else."""
+    for keyed, state in ((HABIT_FROM, "due"), (HABIT_FROM - 2, "said")):
+        radio = due()
+        radio.channel.times.pressed = (True,) * keyed + (False,) * (HABIT_OF - keyed - 1)
+        talked(radio, 111.0)
+        assert ticked(radio, 111.0 + FULL_S + KEY_S)["hold"].state == state
 
 
 def test_one_talk_is_one_call() -> None:

@@ -65,6 +65,35 @@ def test_a_call_is_said_early_to_make_room() -> None:
     assert [(one.key, one.start_s) for one in both.placed] == [("ask", 6), ("box", 10)]
 
 
+def test_what_the_talk_of_others_leaves_must_be_long_enough_to_begin_in() -> None:
+    """Half a second between two voices is hit by nobody: the call goes to the next window that is long enough."""
+    short = Way("full", (Part("words", 2.0, ((10.0, 14.0), (20.0, 23.0))),), 10.0, least_s=1.0)
+    for talks_to, start in ((12.9, 12.9), (13.5, 20.0)):
+        made = plan(call("hold", 60, short), busy=(Busy(9.0, talks_to),), now_s=9.0)
+        assert made.at["hold"].start_s == pytest.approx(start)
+    kept = Way("full", (Part("words", 2.0, ((10.0, 10.3),)),), 10.0, least_s=1.0)
+    assert plan(call("hold", 60, kept), busy=(Busy(20.0, 22.0),)).at["hold"].start_s == 10.0
+
+
+def test_nobody_begins_to_the_tick() -> None:
+    """With a second to hit its start in, the first of two may be begun so much later, and the other is not pushed."""
+    for hit_s in (0.0, 1.0):
+        first = call("first", 90, way("full", 2, (10, 30)), hit_s=hit_s)
+        both = plan(first, call("other", 10, way("full", 2, (10, 15))))
+        one, other = both.at["first"], both.at["other"]
+        assert other.start_s == 10 or one.start_s + hit_s + 2 + 1 <= other.start_s
+        tight = plan(first, call("other", 10, way("full", 2, (13, 13 + hit_s))))
+        assert (tight.at["first"].start_s, tight.at["other"].start_s) == (10, 13 + hit_s)
+        assert tight.at["first"].window_to_s == 10 + hit_s
+
+
+@pytest.mark.parametrize("wrong", [-1.0, float("nan")])
+def test_a_time_to_hit_a_start_is_no_less_than_none(wrong: float) -> None:
+    """A call that cannot be meant is refused, with the figure."""
+    with pytest.raises(ValueError, match="time to hit its start"):
+        call("hold", 60, way("full", 2, (10, 30)), hit_s=wrong)
+
+
 def test_a_must_say_call_beats_any_number_of_others() -> None:
     """One put-back with its only place is worth more than all the talk that would fit instead."""
     talk = [call(f"talk-{number}", 1000, way("full", 2, (8 + 3 * number, 8 + 3 * number))) for number in range(3)]

@@ -26,6 +26,8 @@ SETTLE_IN_S = 8.0
 GAP_S = 2.5  # between two calls, for the read-back
 GROUP = 2  # on track; more in one breath fits few straights and is not remembered (common practice, no source)
 USEFUL_S = 70.0  # before the line; earlier it would be forgotten (common practice, no source)
+EACH_S, MOST_EACH_S = 7.0, 20.0  # where there are many, the first come so much earlier for each beyond two
+SETTLED_PART = 0.4  # of the lap before: until then it is told what this lap itself needs
 PAGED_S = 3.0  # a setting behind a paged dial takes the driver longer (common practice, no source)
 
 
@@ -42,7 +44,8 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         if before.running:
             names, in_place = _as_it_stands(at, before, names, wanted)
         begin_by: float | None = None
-        for number, (label, group) in enumerate(_groups(at, names).items()):
+        groups = _groups(at, names)
+        for number, (label, group) in enumerate(groups.items()):
             # What is in place leaves its call, and moves no other switch into another call.
             positions = {name: names[name] for name in group if name not in in_place}
             if not positions:
@@ -50,7 +53,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
             if _after_the_line(at, before.kind, after.kind):
                 yield _spec(at, after, label, positions, was, _early(after, number), after.index)
                 continue
-            spec = _before_the_line(at, before, after, label, positions, was, begin_by)
+            spec = _before_the_line(at, before, after, label, positions, was, begin_by, len(groups))
             # One after the other, the last nearest to the line: two calls cannot share the channel.
             begin_by = spec.say_from_s - GAP_S - spec.spoken_s
             yield spec
@@ -121,6 +124,7 @@ def _before_the_line(
     positions: Mapping[str, Position],
     was: Mapping[str, Position],
     begin_by_s: float | None,
+    together: int,
 ) -> CallSpec:
     text, _, reaction = _words(at, positions, was, "Before the line: ")
     window = at.window(after.start_s, text, reaction, before, "switch", begin_by_s)
@@ -136,7 +140,9 @@ def _before_the_line(
             begin_by_s,
         )
     over_by = after.start_s - at.doubt(after.start_s, before) - reaction
-    room = at.room((before,), over_by - USEFUL_S, over_by)
+    many_s = min(MOST_EACH_S, EACH_S * max(0, together - 2))
+    settled = before.start_s + SETTLED_PART * (before.end_s - before.start_s)
+    room = at.room((before,), min(over_by - USEFUL_S, max(over_by - USEFUL_S - many_s, settled)), over_by)
     spec = _spec(at, after, label, positions, was, window, before.index, room)
     # On a timed lap the change waits for its end; on any other it should have been made soon after the call.
     forgotten = before.running and before.kind != "timed" and any(name in at.switches.measured for name in positions)

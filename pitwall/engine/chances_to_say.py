@@ -1,0 +1,104 @@
+"""When a call may be begun: in windows that are more or less sure, and in the one that the engineer looks at already.
+
+A window is the sooner believed the further it keeps from both ends of its stretch, the more time it leaves to begin in,
+and the more slowly the sentence may be spoken. ``STANDARDS`` are steps of that, and the channel plan
+(``engine/channel.py``) goes down them for a call as far as it must.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from pitwall.engine.call import Call, CallSpec
+from pitwall.engine.situation import Situation
+from pitwall.engine.sure import Sure
+from pitwall.radio.pending import TICK_S, Part, Way
+from pitwall.radio.ways import Room, Words, ways
+
+MUST = frozenset({"stop", "session", "safety", "box", "switch"})
+PRE_EMPTS = frozenset({"stop", "session", "safety", "box"})
+SLOW_SPEECH = 1.18  # a sentence may take so much longer than this engineer usually needs
+STANDARDS = ((1.5, 2.5, SLOW_SPEECH), (1.0, 2.0, SLOW_SPEECH), (0.7, 1.5, SLOW_SPEECH), (0.5, 1.0, SLOW_SPEECH),
+             (0.2, 0.6, SLOW_SPEECH), (0.0, 0.4, 1.0))
+"""How sure a window must be: share of the margin at both ends of its stretch, least length to begin in, seconds, and
+how much longer than usual the sentence may take; the next counts where no way meets the one before."""
+FULL_AT_LEAST = 2  # what can wait is said in full in a window of this standard rather than in short in a better one
+MUST_IN_FULL = 1  # what must be said is said in full in a window of this standard at least, else in short
+SETTLED_S = 1.5  # before its window opens a call is where the engineer looks: it moves only if it must
+
+
+def pinned(at: Situation, spec: CallSpec, call: Call | None, sure: Sure) -> tuple[Way, ...]:
+    """The window that the engineer has been told is open, or about to open, as far as it still is one; else nothing."""
+    if call is None or call.state not in ("due", "shown") or call.spec.say_by_s <= at.now or spec.room is None:
+        return ()
+    told = call.spec
+    if call.state == "shown" and not at.now + TICK_S < told.say_from_s <= at.now + SETTLED_S:
+        return ()
+    if spec.room.from_s > max(at.now, told.say_from_s):
+        return ()  # its lap is not this one any more
+    if told.way == "parts":
+        return _pinned_parts(at, spec, told, sure)
+    if told.way not in ("full", "short") or told.text != (spec.short if told.way == "short" else spec.text):
+        return ()
+    length, by = SLOW_SPEECH * at.spoken(told.text), told.say_by_s
+    stretches = spec.room.stretches
+    if stretches is not None:
+        ends = [end for begin, end in sure.of(stretches, 0.5) if begin <= max(at.now, told.say_from_s) <= end]
+        by = min(by, ends[0] - length) if ends else at.now
+        if call.state == "shown" and by - told.say_from_s < STANDARDS[-2][1]:
+            return ()
+    if by <= at.now:
+        return ()
+    return (Way(told.way, (Part(told.text, length, ((min(told.say_from_s, by), by),)),), told.say_from_s),)
+
+
+def _pinned_parts(at: Situation, spec: CallSpec, told: CallSpec, sure: Sure) -> tuple[Way, ...]:
+    """The same for a call in parts: the window of the first one stays, as far as the others still find theirs."""
+    for standard in range(len(STANDARDS)):
+        for way in ways_of(at, spec, standard, sure, parts=True):
+            if way.how == "parts" and tuple(part.text for part in way.parts) == tuple(part.text for part in told.parts):
+                first = replace(way.parts[0], starts=((min(told.say_from_s, told.say_by_s), told.say_by_s),))
+                return (replace(way, parts=(first, *way.parts[1:]), best_s=told.say_from_s),)
+    return ()
+
+
+def ways_of(at: Situation, spec: CallSpec, standard: int, sure: Sure, parts: bool = False) -> tuple[Way, ...]:
+    """Every way to make a call in windows of one of the ``STANDARDS``, as far as they are not behind."""
+    room = spec.room
+    assert room is not None  # it competes
+    if room.stretches is None:
+        own = Room(None, spec.say_from_s, spec.say_by_s + SLOW_SPEECH * spec.spoken_s)
+        made = ways(_words(at, spec, SLOW_SPEECH), own, may_split=False, least=(0.0,))
+        # In a slow period there are stretches, and nobody knows where: the less is said, the more of it is heard.
+        short = spec.kind in MUST and at.lap_map.listening is not None
+        return tuple(way for way in made if way.how == "short") or made if short else made
+    if spec.kind in MUST:
+        found = _within(at, spec, sure, standard, parts)
+        if standard > MUST_IN_FULL and "short" in found:
+            surer = _within(at, spec, sure, MUST_IN_FULL, parts).get("full")
+            return (*(() if surer is None else (surer,)), found["short"])
+        return tuple(found.values())
+    found = {}
+    for number in range(standard, max(standard, FULL_AT_LEAST) + 1):
+        found = _within(at, spec, sure, number, parts) | found
+        if "full" in found:
+            break
+    return tuple(found.values())
+
+
+def _within(at: Situation, spec: CallSpec, sure: Sure, standard: int, parts: bool) -> dict[str, Way]:
+    """The ways that one of the ``STANDARDS`` leaves."""
+    room, (share, least_s, slowly) = spec.room, STANDARDS[standard]
+    assert room is not None
+    assert room.stretches is not None
+    begin = max(room.from_s, at.now)
+    near = tuple(one for one in sure.of(room.stretches, share) if one[1] > begin and one[0] < room.end_by_s)
+    within = Room(near, begin, room.end_by_s, room.best_s)
+    may_split = parts and spec.kind not in MUST
+    # News counts from when it is known, in whatever form: in short now before in full half a lap later.
+    return {way.how: replace(way, best_s=begin) if spec.kind in PRE_EMPTS else way
+            for way in ways(_words(at, spec, slowly), within, may_split=may_split, least=(least_s,))}
+
+
+def _words(at: Situation, spec: CallSpec, slowly: float) -> Words:
+    return Words(spec.text, spec.short, lambda text: slowly * at.spoken(text))
