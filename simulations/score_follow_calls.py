@@ -39,7 +39,7 @@ from dataclasses import dataclass
 
 from pitwall.model.setup import CallTiming
 from simulations.score_follow_rows import Row
-from simulations.score_follow_truth import Steady, TrueLap, Truth
+from simulations.score_follow_truth import Stint, TrueLap, Truth
 
 NOTICE_S = 5.0  # to look up, read and press (common practice, no source)
 BELTS_S = 60.0
@@ -193,7 +193,7 @@ class Entry:
     """One true pit entry of a planned car, and how it was prompted."""
 
     lap: TrueLap
-    stint: Steady
+    stint: Stint
     verdict: str
     lead_s: float | None
     as_planned: bool

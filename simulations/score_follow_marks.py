@@ -19,7 +19,7 @@ from simulations.score_follow_calls import (
     stayed_out,
 )
 from simulations.score_follow_rows import Row
-from simulations.score_follow_truth import COMPLETE, Steady, TrueLap, Truth
+from simulations.score_follow_truth import COMPLETE, Stint, TrueLap, Truth
 
 PLACES = ("sector 1", "sector 2", "line")
 SAME_LAP_S = 2.0
@@ -45,7 +45,7 @@ class KindCase:
 class RunCase:
     """One driven run of a planned car, and the planned run that it was taken for at two moments."""
 
-    stint: Steady
+    stint: Stint
     on_leaving: str | None
     on_coming_in: str | None
 

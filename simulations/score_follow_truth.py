@@ -60,7 +60,7 @@ class TrueLap:
 
 
 @dataclass(frozen=True)
-class Steady:
+class Stint:
     """One driven run of a car: from a leaving to the coming in."""
 
     car: str
@@ -80,7 +80,7 @@ class Truth:
 
     session: str
     laps: dict[str, list[TrueLap]]
-    stints: dict[str, list[Steady]]
+    stints: dict[str, list[Stint]]
     changes: tuple[tuple[float, str, bool], ...]
     wanted: dict[tuple[str, str], int]
     shares: dict[tuple[str, str], int]
@@ -102,7 +102,7 @@ class Truth:
         """The next lap of the car that began at the pit exit."""
         return next((lap for lap in self.laps.get(car, ()) if lap.out_s is not None and lap.out_s > t), None)
 
-    def as_planned(self, stint: Steady) -> bool:
+    def as_planned(self, stint: Stint) -> bool:
         """True when a planned run was made from this stint alone, and wants as many timed laps as were driven."""
         key = (stint.car, stint.made_into or "")
         return self.shares.get(key) == 1 and self.wanted.get(key) == stint.timed
@@ -115,12 +115,12 @@ def read_truth(folder: Path, setup: SessionSetup, event: Path) -> Truth:
                     for change in tell_status(recording.status).changes if change.status is not None)
     laps = _laps(folder, recording, tuple((t, status) for t, status, whole in changes if whole))
     made_from = json.loads((event.parent / MADE_FROM).read_text(encoding="utf-8"))
-    stints: dict[str, list[Steady]] = {}
+    stints: dict[str, list[Stint]] = {}
     for car in setup.plans:
         into = {name: run for run, names in made_from.get(car, {}).items() for name in names}
         names = list(dict.fromkeys(lap.stint for lap in laps.get(car, ())))
         stints[car] = [
-            Steady(car, name, tuple(lap for lap in laps[car] if lap.stint == name), into.get(name)) for name in names
+            Stint(car, name, tuple(lap for lap in laps[car] if lap.stint == name), into.get(name)) for name in names
         ]
     pit = setup.circuit.pit
     entry = pit.entry_share or 0.95

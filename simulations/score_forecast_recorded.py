@@ -24,7 +24,7 @@ from pitwall.model.setup import SessionSetup
 from simulations.plan_from_session import write_event
 from simulations.score_follow import busiest
 from simulations.score_follow_rows import follow
-from simulations.score_follow_truth import Steady, Truth, read_truth
+from simulations.score_follow_truth import Stint, Truth, read_truth
 from simulations.score_forecast_rows import Day, Took, judged, pert_mean, revision_of
 
 
@@ -64,7 +64,7 @@ def _flag_s(truth: Truth, setup: SessionSetup) -> float:
     return max(shown, default=setup.duration_s)
 
 
-def outcomes(plan: Plan, stints: list[Steady], flag_s: float) -> dict[str, bool]:
+def outcomes(plan: Plan, stints: list[Stint], flag_s: float) -> dict[str, bool]:
     """By planned run whether it was done in time, as far as the answer key can tell."""
     found: dict[str, bool] = {}
     for run in plan.runs:

@@ -163,11 +163,16 @@ def _wanted(evidence: Evidence, truth: CarTruth, lap: DrivenLap, number: int, sw
 
 
 def _knocks(evidence: Evidence, truth: CarTruth, spans: dict[str, list[Span]]) -> Iterator[bool]:
-    """Measured switches that were knocked out of place on a timed lap: told soon, and stood so for long enough?"""
+    """Measured switches that were knocked out of place on a timed lap: told soon, and stood so for long enough?
+
+    A lap that was not to be a timed one, but whose driver had not heard so at the line, needs no switch in place.
+    """
     car = setup_of(evidence).cars[truth.car]
     for move in truth.switches:
         lap = next((lap for lap in truth.laps if lap.start_s <= move.t < lap.end_s and lap.kind == "timed"), None)
         if move.why != "knocked" or lap is None or move.switch not in car.forbidden_on_timed:
+            continue
+        if not planned(evidence, truth, lap):
             continue
         switch = car.switch(move.switch)
         before = lap.switches.get(move.switch)

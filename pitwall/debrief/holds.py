@@ -42,7 +42,7 @@ SPEED_UP_MPS2, SLOW_DOWN_MPS2 = 6.0, 5.0
 PACE_OFF = 0.07
 """How far a stretch of a lap may be off the pace of the whole."""
 PLACE_OFF_S, INSIDE_OFF = 0.3, 0.12
-REACH_OFF_S, REACH_OFF = 0.35, 0.25
+REACH_OFF_S, REACH_OFF = 0.4, 0.28
 SPEED_OFF_MPS = 2.0
 
 

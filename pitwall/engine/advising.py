@@ -105,13 +105,15 @@ class Advising:
     def _look_at_who_leaves(self, team: dict[str, TeamCar], now: float) -> None:
         """The last moment to leave out what is optional for a must behind it: looked at once for each leaving."""
         for name, car in team.items():
-            following, *rest = car.progress.rest() or (None,)
-            if following is None or car.track.on_track or car.release_s is None or now < car.release_s - LEAVES_S:
+            if self._musts.get(name, 1.0) >= self._setup.forecast.confidence or car.track.on_track:
+                continue
+            if car.release_s is None or now < car.release_s - LEAVES_S:
+                continue
+            following, *behind = car.progress.rest() or (None,)
+            if following is None or following.run.want == "must" or all(one.run.want != "must" for one in behind):
                 continue
             leaving = (following.run.run, following.leavings)
-            unsure = self._musts.get(name, 1.0) < self._setup.forecast.confidence
-            hangs = following.run.want != "must" and any(state.run.want == "must" for state in rest)
-            if hangs and unsure and self._looked.get(name) != leaving:
+            if self._looked.get(name) != leaving:
                 self._looked[name] = leaving
                 self._wish = self._wish or LEAVES
 

@@ -49,10 +49,9 @@ def wanted(car: TeamCar) -> tuple[Subject, ...]:
 
 
 def _asked(car: TeamCar, run: RunState) -> Iterator[str]:
-    """Subjects for which a call of this run asked, or may have asked."""
-    start = f"{run.run.run}-{run.leavings}-"
+    """Subjects for which a call of this run asked, or may have asked, on whichever leaving of it."""
     for call in car.book.calls.values():
-        ours = call.spec.key.startswith(start) and call.spec.key.endswith(KEY)
+        ours = call.spec.run == run.run.run and call.spec.key.endswith(KEY)
         if ours and not call.open and call.state not in NOT_ASKED:
             yield from str(call.spec.ask.arguments.get(KEY, "")).split(", ")
 

@@ -50,7 +50,7 @@ class Processes:
         """Run a command to its end."""
         return subprocess.run(
             [sys.executable, "-m", "pitwall", *arguments], cwd=self.folder, env=self.environment, text=True,
-            capture_output=True, stdin=subprocess.DEVNULL, check=False, timeout=60,
+            capture_output=True, stdin=subprocess.DEVNULL, check=False, timeout=300,
         )
 
     def copy_folder(self, *names: str) -> None:

@@ -52,7 +52,7 @@ def test_a_pedal_publishes_one_message_and_a_question_waits_for_its_answer(proce
     port = said["broker"].rpartition(":")[2]
     pressed = line.replace("mosquitto_pub", f"mosquitto_pub -h 127.0.0.1 -p {port}").replace("said", "asked")
     pressed = pressed.replace("practice-1", said["session"])
-    subprocess.run(["sh", "-c", pressed], check=True, timeout=20)
+    subprocess.run(["sh", "-c", pressed], check=True, timeout=120)
     leave(daemon, signal.SIGKILL)
     _, said = processes.serve()
     to = ("--by", "ben", "--broker", said["broker"])

@@ -45,7 +45,7 @@ def _give(broker: str, **command: Any) -> None:
     assert program, "the tests need mosquitto_pub: install the package mosquitto-clients (apt-get install)"
     port = broker.rpartition(":")[2].strip("/")
     words = [program, "-h", "127.0.0.1", "-p", port, "-q", "1", "-t", COMMANDS, "-m", json.dumps(command)]
-    subprocess.run(words, check=True, timeout=10)
+    subprocess.run(words, check=True, timeout=60)
 
 
 def _watched(processes: Processes, broker: str, name: str) -> Seen:

@@ -49,7 +49,7 @@ def command(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 def _run(command: Path, folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
     environment = {name: value for name, value in os.environ.items() if name not in ("PYTHONPATH", "PYTHONHOME")}
     words = [str(command), *arguments]
-    return subprocess.run(words, cwd=folder, env=environment, capture_output=True, text=True, check=False, timeout=120)
+    return subprocess.run(words, cwd=folder, env=environment, capture_output=True, text=True, check=False, timeout=300)
 
 
 def test_wheel_carries_config_and_scenarios(wheel: Path) -> None:

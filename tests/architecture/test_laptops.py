@@ -141,7 +141,7 @@ def test_runs_where_nothing_of_posix_is(work: str, tmp_path: Path) -> None:
             "raise SystemExit(main(['rehearse', 'short_demo', '--instant', '--json']))\n"
         )
     done = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, check=False, cwd=ROOT, timeout=120
+        [sys.executable, "-c", code], capture_output=True, text=True, check=False, cwd=ROOT, timeout=300
     )
     assert done.returncode == 0, done.stderr[-2000:]
     assert "Traceback" not in done.stderr

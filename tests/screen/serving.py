@@ -41,7 +41,7 @@ def publish(said: dict[str, Any], rest: str, message: dict[str, Any]) -> None:
     port = said["broker"].rpartition(":")[2]
     topic = f"pitwall/1/{said['session']}/{rest}"
     subprocess.run([program, "-h", "127.0.0.1", "-p", port, "-q", "1", "-t", topic, "-m", json.dumps(message)],
-                   check=True, timeout=60)  # fmt: skip
+                   check=True, timeout=300)  # fmt: skip
 
 
 _numbers = itertools.count(1)

@@ -7,6 +7,8 @@ from typing import Any
 import pytest
 
 from pitwall.comments.wanted import missing
+from pitwall.engine.rules.box import REMIND_FROM_S
+from pitwall.engine.rules.questions import ANSWER_S
 from pitwall.model.comments import Comment, Remark
 from pitwall.model.procedure import Procedure
 from tests.unit.engine_stage import MAIN, PROCEDURES, SPARE, Stage, effect, plan, setup
@@ -75,7 +77,25 @@ def test_unsaid_it_comes_back_on_the_way_in_and_never_on_a_timed_lap() -> None:
     t = stage.lap(t, 100)
     stage.wait(t + 15)
     assert asked(stage)[1:] == [("Comment please on tyres and balance.", "shown")]
-    assert stage.call("feedback").spec.lap == "in-lap"
+    call = stage.call("feedback")
+    assert call.spec.lap == "in-lap"
+    again = next(one for one in stage.car.book.calls.values() if one.spec.key.endswith("-again") and one.open)
+    assert again.spec.act_at_s is not None
+    assert call.spec.say_by_s + call.spec.spoken_s + ANSWER_S <= again.spec.act_at_s - REMIND_FROM_S + 0.5
+
+
+def test_a_run_that_is_resumed_is_not_asked_again() -> None:
+    """Asked on its first leaving; after a red flag the car goes on with the run, and the same stays unasked."""
+    stage = on_the_cool_lap()
+    stage.wait(stage.call("feedback").spec.say_from_s + 1)
+    effect(stage.command("said", call=stage.call("feedback").id))
+    stage.status(580, "red")
+    stage.home(525, 160)
+    stage.status(800, "green", pit_exit="open")
+    stage.leave(1000)
+    stage.wait(stage.lap(stage.lap(1000, 125, from_exit=True), 100) + 30)
+    assert stage.car.progress.runs[0].leavings == 2
+    assert len(asked(stage)) == 1
 
 
 @pytest.mark.parametrize("state", ["unconfirmed", "skipped", "said"])

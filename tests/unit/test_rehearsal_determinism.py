@@ -47,7 +47,7 @@ def test_the_hash_seed_of_the_process_does_not_matter() -> None:
     code = "from tests.unit.test_rehearsal_determinism import fingerprint; print(fingerprint(3))"
     found = [
         subprocess.run([sys.executable, "-c", code], cwd=root, env=os.environ | {"PYTHONHASHSEED": number}, text=True,
-                       capture_output=True, check=True, timeout=60).stdout
+                       capture_output=True, check=True, timeout=300).stdout
         for number in ("1", "4242")
     ]
     assert found[0] == found[1] == fingerprint(3) + "\n"

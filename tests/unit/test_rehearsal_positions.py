@@ -55,3 +55,28 @@ def test_equal_seeds_report_equal_positions() -> None:
     """And another seed another error."""
     assert positions(running(1.0, 150)) == positions(running(1.0, 150))
     assert positions(running(1.0, 150)) != positions(running(1.0, 150, seed=2))
+
+
+def test_a_hold_that_is_driven_shows_in_positions_and_at_the_line() -> None:
+    """The speed of the hold is there from the moment to the moment that the truth says; before it the car had another
+    pace. The lap costs more time than the same lap without a hold, and no procedure is lost."""
+    day = scenario(feed={"positions_hz": 10.0}).model_copy(update={"holds": "driven"})
+    stage = Stage(day, seed=3)
+    stage.release(60)
+    stage.on_line(1, lambda now: stage.prompt("hold", "procedure", now, wait=1, procedure="hold", item="i1",
+                                              place="turn 4", act_at_s=now + 35))
+    truth = stage.run(until=400).truth
+    (done,) = truth.procedures
+    assert done.held is not None
+    assert done.held.speed_mps == pytest.approx(55, abs=1.5)
+    assert 4.0 <= done.held.to_s - done.held.from_s <= 9.0
+    found = positions(stage)
+    inside = [fact for fact in found if done.held.from_s <= fact.t <= done.held.to_s]
+    assert len(inside) >= 35
+    assert all(fact.speed_mps == pytest.approx(done.held.speed_mps, abs=1.2) for fact in inside)
+    first, last = inside[0], inside[-1]
+    assert last.distance_m - first.distance_m == pytest.approx(done.held.speed_mps * (last.t - first.t), abs=6 * OFF_M)
+    beside = Stage(scenario(), seed=3)
+    beside.release(60)
+    quick = beside.run(until=400).truth.laps[1]
+    assert truth.laps[1].time_s > quick.time_s + 1.0

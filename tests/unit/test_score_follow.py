@@ -72,7 +72,7 @@ def test_same_inputs_same_bytes(followed: Followed, tmp_path: Path, name: str) -
     made = []
     for seed in ("1", "2"):
         env = {**os.environ, "PYTHONHASHSEED": seed}
-        run = subprocess.run([*command, "--json"], capture_output=True, env=env, timeout=120, check=False)
+        run = subprocess.run([*command, "--json"], capture_output=True, env=env, timeout=300, check=False)
         assert run.returncode == 0, run.stderr.decode()
         made.append((written.read_bytes(), run.stdout))
     assert made[0] == made[1]

@@ -99,5 +99,5 @@ def test_a_file_that_is_no_prediction_is_refused(tmp_path: Path) -> None:
     with pytest.raises(ValueError, match=r"wrong\.csv, line 2: .*predict"):
         read_rows(file)
     command = [sys.executable, str(ROOT / "simulations" / "score_pace.py"), "score", str(file), str(SMALL)]
-    ended = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
+    ended = subprocess.run(command, capture_output=True, text=True, timeout=300, check=False)
     assert (ended.returncode, "line 2" in ended.stderr) == (1, True)

@@ -10,6 +10,7 @@ import pytest
 from pitwall.model.events import CarCrossed, Event, SessionPrepared, Stamped, StatusChanged, SwitchReported
 from pitwall.model.outputs import Ask, Prompt
 from pitwall.rehearsal.truth import CarTruth, ChancePassed, DrivenLap, SpokenCall, SwitchMoved, WrongSwitch
+from simulations.score_radio_alerts import alert_figures
 from simulations.score_radio_judge import Duty
 from simulations.score_radio_truth import BOX_S, REMINDS_S, car_days
 from tests.unit.engine_stage import CAR, MAIN, plan, setup
@@ -40,11 +41,11 @@ def said(call: str, start: float) -> SpokenCall:
                       car_was="timed", lap=1, phase=0.1)
 
 
-def duties(*laps: DrivenLap, prompts: tuple[Prompt, ...] = (), events: tuple[Event, ...] = (),
-           calls: tuple[SpokenCall, ...] = (), switches: tuple[SwitchMoved, ...] = (),
-           chances: tuple[ChancePassed, ...] = ()) -> dict[str, Duty]:
-    """What had to be said on a day of these laps, by key; every fact was received when it happened."""
-    prepared = SessionPrepared(id="prepared", t=0.0, setup=setup(plan(MAIN | {"run": "long", "laps": LAPS})))
+def evidence_of(*laps: DrivenLap, prompts: tuple[Prompt, ...] = (), events: tuple[Event, ...] = (),
+                calls: tuple[SpokenCall, ...] = (), switches: tuple[SwitchMoved, ...] = (),
+                chances: tuple[ChancePassed, ...] = (), run: str = LAPS) -> Any:
+    """A day of these laps on which every fact was received when it happened, and no alert was ever raised."""
+    prepared = SessionPrepared(id="prepared", t=0.0, setup=setup(plan(MAIN | {"run": "long", "laps": run})))
     lines = [CarCrossed(id=f"line-{one.number}", t=one.start_s, car=CAR, loop="line") for one in laps]
     stamped = [Stamped(seq=number, received_t=event.t, event=event)
                for number, event in enumerate((prepared, *lines, *events))]
@@ -54,9 +55,13 @@ def duties(*laps: DrivenLap, prompts: tuple[Prompt, ...] = (), events: tuple[Eve
     recorded: dict[str, list[Prompt]] = {}
     for one in prompts:
         recorded.setdefault(one.call, []).append(one)
-    evidence: Any = SimpleNamespace(events=stamped, outcome=SimpleNamespace(cars={CAR: truth}),
-                                    recorder=SimpleNamespace(calls=recorded))
-    return {duty.key: duty for duty in car_days(evidence)[CAR].duties}
+    return SimpleNamespace(events=stamped, outcome=SimpleNamespace(cars={CAR: truth}),
+                           recorder=SimpleNamespace(calls=recorded, alert_changes=()))
+
+
+def duties(*laps: DrivenLap, **day: Any) -> dict[str, Duty]:
+    """What had to be said on such a day, by key."""
+    return {duty.key: duty for duty in car_days(evidence_of(*laps, **day))[CAR].duties}
 
 
 def test_the_second_box_call_reminds_no_earlier_at_its_second_attempt() -> None:
@@ -114,3 +119,16 @@ def test_what_the_driver_never_heard_of_need_not_be_cleared() -> None:
     clear_for_all = duties(lap(1, 100, 300), events=(flags[0], flags[1].model_copy(update={"scope": "all"})),
                            prompts=(shown,))
     assert len(clear_for_all) == 2
+
+
+def test_a_switch_that_is_knocked_on_a_lap_that_was_not_to_be_a_timed_one_is_no_miss() -> None:
+    """The plan has a cool-down lap there, and the driver, who had not heard so at the line, goes on: nothing on it
+    needs the switch in place. On a lap that is planned as a timed one somebody must be told."""
+    moved = (SwitchMoved(car=CAR, t=0.0, switch="torque_map", position=1, why="start"),
+             SwitchMoved(car=CAR, t=220.0, switch="torque_map", position=4, why="knocked"))
+    told = (SwitchReported(id="s", t=220.0, car=CAR, switch="torque_map", position=4),)
+    laps = (lap(1, 0, 100, "out"), lap(2, 100, 190, timed_number=1),
+            lap(3, 190, 280, timed_number=2, switches={"torque_map": 1}))
+    for run, knocked in (("out, 2 timed, in", 1), ("out, 1 timed, cool, 1 timed, in", 0)):
+        figures = alert_figures(evidence_of(*laps, switches=moved, events=told, run=run))
+        assert (figures.knocked, figures.knocks_told) == (knocked, 0)

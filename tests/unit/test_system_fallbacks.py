@@ -256,6 +256,6 @@ def test_commands_print_on_any_console(encoding: str, tmp_path: Path) -> None:
         f"assert main(['day', {str(event)!r}]) == 0\n"
         "assert main(['check', '\\u0141.yaml']) == 2\n"
     )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, check=False, env=environment, timeout=60)
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, check=False, env=environment, timeout=300)
     assert done.returncode == 0, done.stderr.decode(encoding)
     assert "\\u0141\\u0105ka \\u2192 Park" in done.stdout.decode(encoding)

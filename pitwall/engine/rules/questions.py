@@ -1,6 +1,7 @@
 """Comments that are missing for what the run was for: asked on a cool-down lap, else on the way in, once.
 
-Never on a timed lap, and last of all that is to be said: what cannot be asked is asked in the garage.
+Never on a timed lap, and last of all that is to be said: what cannot be asked is asked in the garage. On the way in the
+answer must be over before the second box call may come, or the driver would talk through its stretch.
 """
 
 from __future__ import annotations
@@ -9,9 +10,11 @@ from collections.abc import Iterable
 
 from pitwall.engine.call import CallSpec
 from pitwall.engine.feedback import KEY, call_key
+from pitwall.engine.rules.box import REMIND_FROM_S
 from pitwall.engine.situation import Situation
 from pitwall.model.outputs import Ask
 
+ANSWER_S = 15.0  # before the box call may come again, the driver is through with it (common practice, no source)
 ON_LAPS = ("cool", "in", "installation")
 BEGIN_S = 20.0  # past the first corners: the driver has breathed out (common practice, no source)
 LATEST_SHARE = 0.8  # of the lap: then there is time for the answer (common practice, no source)
@@ -29,6 +32,10 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     text = f"Comment please on {named}."
     begin = leg.start_s + BEGIN_S
     end = leg.start_s + LATEST_SHARE * (leg.end_s - leg.start_s)
+    if leg.kind != "cool":
+        last = at.lap_map.last_chance
+        act_at = min(leg.at(last), at.track.earliest(last) or leg.at(last))  # as the box call has it
+        end = min(end, act_at - REMIND_FROM_S - ANSWER_S)
     if begin + at.spoken(text) > end:
         return
     yield CallSpec(
