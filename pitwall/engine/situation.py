@@ -146,7 +146,7 @@ class Situation:
 
     def _slower(self, leg: Leg) -> float:
         """How many times the reference lap time this lap takes at least, as far as can be relied on."""
-        of_late = least_slower(self.track, self.now) if leg.running and leg.kind != "timed" else None
+        of_late = least_slower(self.track) if leg.running and leg.kind != "timed" else None
         if self.clock.status == "slow":
             return SLOW_PERIOD if of_late is None else max(SLOW_PERIOD, of_late - UNSURE)
         if leg.kind == "timed":
