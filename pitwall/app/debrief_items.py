@@ -39,7 +39,7 @@ def items_of(
 ) -> ItemsOfCar:
     """Every item of every run, in plan order; ``over``: the session was closed, so nothing is to come."""
     notes = session_notes.cars[car.car]
-    facts = CarFacts(notes, car.lap_map, moves, car.switches.car.switches, lane_times(laps))
+    facts = CarFacts(notes, car.lap_map, moves, car.switches.car.switches, lane_times(laps), watch.measured_from)
     calls = _told(notes)
     rows, windows = [], []
     for run in car.progress.runs:
