@@ -32,8 +32,8 @@ def _typed(desk: Desk, keys: str, from_s: float) -> list[CommandGiven]:
 
 @pytest.mark.parametrize("words", ["t4 mid us 3", "t99 us", "he says it floats"])
 def test_a_comment_is_of_the_moment_of_its_key(words: str) -> None:
-    """The key n stamps; the daemon, which knows the circuit, reads the words or keeps them as they are. No letter of it is a
-    command, q and n included, and afterwards keys are commands again."""
+    """The key n stamps; the daemon, which knows the circuit, reads the words or keeps them as they are. No letter
+    of it is a command, q and n included, and afterwards keys are commands again."""
     _, desk = _desk()
     [command] = _typed(desk, f"n{words}\r", 200.0)
     assert (command.command, command.car, command.t) == ("comment", "41", 200.0)

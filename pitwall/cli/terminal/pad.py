@@ -41,7 +41,9 @@ class CommentLine:
     def lines(self) -> tuple[str, str]:
         """What is typed, and how it will be read."""
         remarks = self._remarks()
-        reads = "Enter keeps it, Esc drops it" if not self.text.strip() else "as words, not counted" if remarks is None else remarks
+        reads = "as words, not counted" if remarks is None else remarks
+        if not self.text.strip():
+            reads = "Enter keeps it, Esc drops it"
         return f"comment, car {self.car}, said at {clock_text(self.t)}: {self.text}_", f"  reads: {reads}"
 
     def _remarks(self) -> str | None:
