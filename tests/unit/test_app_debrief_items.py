@@ -1,4 +1,4 @@
-"""What a debrief says of items: comments that were asked for, halves of an out-and-in run, and what nobody confirmed."""
+"""What a debrief says of items: comments asked for, halves of an out-and-in run, and what nobody confirmed."""
 
 from __future__ import annotations
 
@@ -81,16 +81,16 @@ def test_a_comment_of_before_the_question_is_no_answer() -> None:
 
 
 def test_halves_of_an_out_and_in_run_have_their_own_lap() -> None:
-    """A car that stayed out and came in a lap later: the check of the in-lap has that lap's window, not the out-lap's."""
+    """A car that stayed out and came in a lap later: the in-lap's check has that lap's window."""
     made = staged(CHECKS | {"items": [{"do": "look", "on": "out"}, {"do": "look", "on": "in"}]})
     t = made.leave(200).lap(200, 125, from_exit=True)
     made.home(t, 140)
     car = car_of(made)
     laps = {lap.number: lap for lap in car.laps if lap.run == "checks"}
     assert [lap.kind for lap in laps.values()] == ["out", "in"]
-    assert CAR == car.car
+    assert car.car == CAR
     windows = {window.item: laps[window.lap_number].kind for window in car.data_windows}
-    assert windows == {item.item: kind for item, kind in zip(car.items, ("out", "in"), strict=True)}
+    assert windows == dict(zip((item.item for item in car.items), ("out", "in"), strict=True))
 
 
 def test_the_window_of_what_nobody_confirmed_says_so() -> None:
