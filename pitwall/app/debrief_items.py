@@ -21,6 +21,7 @@ from pitwall.model.procedure import Procedure
 OUTCOMES: dict[str, Outcome] = {"done": "done", "probably_done": "probably_done", "not_done": "not_done",
                                 "dropped": "not_done"}
 TOLD = ("said", "done", "late", "unconfirmed")
+USUALLY_S = 4.0
 GRACE_S = 5.0
 """A call for the beginning of a lap may be for a moment so little before it."""
 
@@ -39,7 +40,8 @@ def items_of(
 ) -> ItemsOfCar:
     """Every item of every run, in plan order; ``over``: the session was closed, so nothing is to come."""
     notes = session_notes.cars[car.car]
-    facts = CarFacts(notes, car.lap_map, moves, car.switches.car.switches, lane_times(laps))
+    lane_s = car.lap_map.pit_lane_s(car.setup.regulations.pit_limit_kph)
+    facts = CarFacts(notes, car.lap_map, moves, car.switches.car.switches, lane_times(laps), lane_s)
     calls = _told(notes)
     rows, windows = [], []
     for run in car.progress.runs:
@@ -49,7 +51,7 @@ def items_of(
             if procedure is not None:
                 lap = _lap_of(run, item, watch, laps, calls.get(item.key))
                 done = ItemDone(row, procedure, lap, car.switches.item_wants(run, item),
-                                _hold(car, procedure, row), calls.get(item.key))
+                                _hold(car, procedure, row), _place(car, procedure, row))
                 found = window_of(done, facts)
                 if found is not None:
                     times = {"from_time": time_of_day(session_notes, found.from_s.value),
@@ -125,11 +127,24 @@ def _hold(car: TeamCar, procedure: Procedure, row: ItemRow) -> HoldAsked | None:
     mps, seconds = _number(speed, row.arguments), _number(procedure.hold.seconds, row.arguments)
     if mps is None or seconds is None:
         return None
+    place = _phase(car, row.place)
+    return None if place is None else HoldAsked(place, mps * to_mps, seconds, procedure.hold.settle_s)
+
+
+def _place(car: TeamCar, procedure: Procedure, row: ItemRow) -> tuple[float, float] | None:
+    """Where something that is no hold begins, and for how many seconds it is done; None where it has no place."""
+    if procedure.data_window != "hold" or procedure.hold is not None or row.place is None:
+        return None
+    place = _phase(car, row.place)
+    seconds = _number("seconds", row.arguments) or max(procedure.extra_s, USUALLY_S)
+    return None if place is None else (place, seconds)
+
+
+def _phase(car: TeamCar, place: str) -> float | None:
     try:
-        place = car.lap_map.phase_of(row.place)
+        return car.lap_map.phase_of(place)
     except UserError:
         return None  # a changed plan may name a place that the circuit does not know
-    return HoldAsked(place, mps * to_mps, seconds, procedure.hold.settle_s)
 
 
 def _number(value: str | float, arguments: Mapping[str, Scalar]) -> float | None:

@@ -11,7 +11,7 @@ far each of these may be off is common practice, no source; together they make t
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,8 +32,10 @@ LEAST_STEP_MPS, FASTEST_MPS2 = 0.3, 25.0
 """On its way to or from a hold the speed changes by more than that from one position to the next, never so fast."""
 AROUND_MPS = 10.0
 """A hold may be so far off its speed; further off it is another stretch."""
-SHARP_S, FAINT_S, BLUNT_S, CLEAR_MPS = 0.09, 0.5, 1.3, 2.5
+SHARP_S, FAINT_S, BLUNT_S = 0.09, 0.5, 1.3
 """How far an edge may be off: where measured speeds show it clearly, faintly, and not at all."""
+CLEAR_MPS, STEEP_MPS2 = 2.5, 4.0
+"""Who leaves a hold changes the speed by more, and faster, than a lap at the pace of the hold does by itself."""
 LEAST_S = 1.5
 REACH_S = 8.0
 COUNTED = (0.86, 1.02, 1.2)
@@ -181,27 +183,27 @@ def _edge(t: Array, speed: Array, at: int, way: int, level: float, band: float) 
     if not ramp:
         return float(t[at]), BLUNT_S
     inside = [one for one in range(at - way * 4, at + way, way) if 0 <= one < len(t)]
-    found = _bend(t[[*inside, *ramp]] * way, speed[[*inside, *ramp]] - level, float(t[at]) * way) * way
-    clear = len(ramp) > 1 and float(np.max(np.abs(speed[ramp] - level))) >= CLEAR_MPS
+    found, slope = _bend(t[[*inside, *ramp]] * way, speed[[*inside, *ramp]] - level, float(t[at]) * way)
+    clear = len(ramp) > 1 and slope >= STEEP_MPS2 and float(np.max(np.abs(speed[ramp] - level))) >= CLEAR_MPS
     gap_s = float(np.max(np.abs(np.diff(t[[at, *ramp]]))))
-    return found, (SHARP_S if clear else FAINT_S) + max(0.0, gap_s - 0.3) / 2
+    return found * way, (SHARP_S if clear else FAINT_S) + max(0.0, gap_s - 0.3) / 2
 
 
-def _bend(t: Array, off: Array, last_t: float) -> float:
-    """When the speed leaves the level, by least squares: on it until then, along a line from then on."""
-    best = (math.inf, last_t)
+def _bend(t: Array, off: Array, last_t: float) -> tuple[float, float]:
+    """When the speed leaves the level, and how steeply: by least squares on it until then, then along a line."""
+    best = (math.inf, last_t, 0.0)
     for bends_t in np.arange(last_t - 0.5, float(t[-1]), 0.01):
         since = np.maximum(t - bends_t, 0.0)
         slope = float(np.sum(since * off)) / max(float(np.sum(since * since)), 1e-9)
         if abs(slope) > FASTEST_MPS2:
             continue
         miss = float(np.sum((off - slope * since) ** 2))
-        best = min(best, (miss, float(bends_t)))
-    return best[1]
+        best = min(best, (miss, float(bends_t), abs(slope)))
+    return best[1], best[2]
 
 
-def by_crossings(hold: HoldAsked, lap: LapRow, lap_map: LapMap) -> Stretch | None:
-    """The hold as reckoned from the crossings of its lap; None where the lap tells nothing.
+def by_crossings(hold: HoldAsked, lap: LapRow, lap_map: LapMap) -> Stretch:
+    """The hold as reckoned from the crossings of its lap.
 
     Each crossing near the place says when the car was there: those before it by the pace of the lap, those behind it by
     the way that the hold takes. The one that says it best counts.
@@ -248,6 +250,15 @@ class _Way:
             return t - beyond_s - self.over_s, PLACE_OFF_S + REACH_OFF_S + 0.6 + PACE_OFF * beyond_s
         since = float(np.interp(phase, [one[1] for one in self.steps], [one[0] for one in self.steps]))
         return t - since, PLACE_OFF_S + INSIDE_OFF * since
+
+
+def at_place(place: float, seconds: float, lap: LapRow, lap_map: LapMap) -> Stretch:
+    """What begins at a place and is no hold at a speed, such as a coast-down: reckoned, positions or not."""
+    begin, end = lap.start_s, lap.end_s
+    slower = max((end - begin) / lap_map.lap_s, 1.0)
+    usual = lap_map.speed_at_phase(place)
+    found = by_crossings(HoldAsked(place, (usual or 50.0) / slower, seconds, 0.0), lap, lap_map)
+    return replace(found, speed_mps=None, held=False)
 
 
 def _way(hold: HoldAsked, lap: LapRow, lap_map: LapMap) -> _Way:

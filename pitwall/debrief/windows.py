@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from pitwall.debrief.holds import HoldAsked, Stretch, by_crossings, by_positions
+from pitwall.debrief.holds import HoldAsked, Stretch, at_place, by_crossings, by_positions
 from pitwall.debrief.model import DataWindow, Evidence, ItemRow, LapRow, SwitchAt, SwitchMove, Uncertain
 from pitwall.debrief.notes import CarNotes
 from pitwall.model.car import Switch
@@ -25,6 +25,8 @@ INFERRED_S = 6.0
 """A line that nobody saw was placed by the shares of the lap."""
 AT_LOOP_M = 2.0
 SPOILT = {"traffic": "traffic", "mistake": "a mistake", "yellow": "a yellow", "aborted": "the lap was given up"}
+SET_WITHIN_S = 8.0
+LONGEST_LANE_S, USUAL_LANE_S = 180.0, 30.0
 SHORT_SHARE = 0.85
 OFF_SPEED_MPS = 3.0
 
@@ -39,7 +41,7 @@ class ItemDone:
         lap: on which it was done; None where nobody knows, or in the garage.
         wants: positions that it asks for while it lasts.
         hold: what is to be held, for a hold at a place.
-        told_s: when it was asked for, as far as known.
+        place: for what is done at a place and is no hold: its phase, and for how many seconds.
     """
 
     row: ItemRow
@@ -47,7 +49,7 @@ class ItemDone:
     lap: LapRow | None
     wants: Mapping[str, Scalar]
     hold: HoldAsked | None = None
-    told_s: float | None = None
+    place: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -59,6 +61,7 @@ class CarFacts:
     moves: Sequence[SwitchMove]
     switches: Sequence[Switch]
     lane: Mapping[int, tuple[float, float]]
+    lane_s: float | None = None
 
 
 def window_of(item: ItemDone, car: CarFacts) -> DataWindow | None:
@@ -75,17 +78,20 @@ def window_of(item: ItemDone, car: CarFacts) -> DataWindow | None:
         found = by_positions(item.hold, item.lap, car.notes, car.lap_map) or by_crossings(
             item.hold, item.lap, car.lap_map
         )
+    elif what == "hold" and item.place is not None:
+        found = at_place(*item.place, item.lap, car.lap_map)
     elif what == "lane":
         found = _lane(item.lap, car)
     else:
         found = _lap(item.lap, car)
     if found is None:
         return None
-    switches = _switches(found, car)
+    at_a_place = what == "hold" and (item.hold is not None or item.place is not None)
+    switches = _switches(found, car, SET_WITHIN_S if what == "lap" else 0.0)
     faults = _faults(item, found, switches)
     return DataWindow(
         item=item.row.item, do=item.row.do, run=item.row.run, lap_number=item.lap.number, lap=item.row.lap,
-        what="hold" if found.held else "lane" if what == "lane" else "lap", place=item.row.place,
+        what="hold" if at_a_place else "lane" if what == "lane" else "lap", place=item.row.place,
         from_s=found.from_s, to_s=found.to_s, from_m=found.from_m, to_m=found.to_m, speed_mps=found.speed_mps,
         switches=switches, evidence=found.evidence,
         evidence_text="; ".join([*faults, found.text]), outcome="done_badly" if faults else item.row.outcome,
@@ -121,6 +127,13 @@ def _lane(lap: LapRow, car: CarFacts) -> Stretch | None:
     if span is None:
         return None
     begin, end = span
+    if end - begin > LONGEST_LANE_S:
+        # It stood in its garage: how long it was in the lane before is only known from the length of the lane.
+        took = car.lane_s if car.lane_s is not None else USUAL_LANE_S
+        value, low, high = (round(begin + share * took, 3) for share in (1.0, 0.4, 2.0))
+        ends = Uncertain(value=value, low=low, high=high)
+        return Stretch(_end(begin, "end" in lap.inferred), ends, None, None, None, "plan",
+                       "the signal of the pit entry; its end by the length of the pit lane, for the car then stood")
     length_m = car.lap_map.lane_length_m
     speed = None
     if length_m is not None and end > begin:
@@ -139,16 +152,18 @@ def _metres(value: float, off: float) -> Uncertain:
     return Uncertain(value=round(value, 1), low=round(value - off, 1), high=round(value + off, 1))
 
 
-def _switches(found: Stretch, car: CarFacts) -> tuple[SwitchAt, ...]:
-    """Where each switch stood as the window began, and whether it was moved inside."""
+def _switches(found: Stretch, car: CarFacts, within_s: float) -> tuple[SwitchAt, ...]:
+    """Where each switch stood, and whether it was moved inside. Moves within so long of either end belong to the end: a
+    driver sets a switch for a lap about the line, and telemetry tells it a little later."""
     rows = []
+    begin, end = found.from_s.value + within_s, found.to_s.value - within_s
     for switch in car.switches:
         moves = [move for move in car.moves if move.switch == switch.switch]
-        before = [move for move in moves if move.t <= found.from_s.value]
+        before = [move for move in moves if move.t <= begin]
         last = before[-1] if before else moves[0] if moves else None
         if last is None:
             continue
-        inside = any(found.from_s.value < move.t < found.to_s.value for move in moves)
+        inside = any(begin < move.t < end for move in moves)
         rows.append(SwitchAt(switch=switch.switch, word=switch.word, position=last.position, evidence=last.evidence,
                              since_s=None if last.before is None else last.t, moved=inside))
     return tuple(rows)
@@ -166,7 +181,7 @@ def _faults(item: ItemDone, found: Stretch, switches: Sequence[SwitchAt]) -> lis
         speed = found.speed_mps.value if found.speed_mps is not None else item.hold.speed_mps
         if abs(speed - item.hold.speed_mps) > OFF_SPEED_MPS:
             faults.append(f"held {speed:.1f} m/s, {item.hold.speed_mps:.1f} m/s were wanted")
-    if not found.held and lap.kind == "timed" and lap.clean in SPOILT:
+    if item.hold is None and lap.kind == "timed" and lap.clean in SPOILT:
         where = f" before {lap.clean_at}" if lap.clean_at else ""
         lost = f", {lap.lost_s:.1f} s lost{where}" if lap.lost_s else ""
         faults.append(f"the lap was spoilt: {SPOILT[lap.clean]}{lost}")

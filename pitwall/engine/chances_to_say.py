@@ -12,6 +12,7 @@ from dataclasses import replace
 from pitwall.engine.call import Call, CallSpec
 from pitwall.engine.situation import Situation
 from pitwall.engine.sure import Sure
+from pitwall.model.plan import CallClass
 from pitwall.radio.pending import TICK_S, Part, Way
 from pitwall.radio.ways import Room, Words, ways
 
@@ -25,6 +26,12 @@ how much longer than usual the sentence may take; the next counts where no way m
 FULL_AT_LEAST = 2  # what can wait is said in full in a window of this standard rather than in short in a better one
 MUST_IN_FULL = 1  # what must be said is said in full in a window of this standard at least, else in short
 SETTLED_S = 1.5  # before its window opens a call is where the engineer looks: it moves only if it must
+
+
+def least_sure(kind: CallClass) -> int:
+    """The last of the ``STANDARDS`` for a call of this kind: what is to be said at once waits for no window that is
+    hardly one."""
+    return len(STANDARDS) - 1 - (kind in PRE_EMPTS)
 
 
 def pinned(at: Situation, spec: CallSpec, call: Call | None, sure: Sure) -> tuple[Way, ...]:

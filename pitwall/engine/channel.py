@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 
 from pitwall.engine.call import PRIORITY, Call, CallSpec
 from pitwall.engine.calls import FEW_KEYS, CallBook
-from pitwall.engine.chances_to_say import MUST, PRE_EMPTS, SLOW_SPEECH, STANDARDS, pinned, ways_of
+from pitwall.engine.chances_to_say import MUST, PRE_EMPTS, SLOW_SPEECH, STANDARDS, least_sure, pinned, ways_of
 from pitwall.engine.parts import begun, remaining
 from pitwall.engine.situation import Situation
 from pitwall.engine.sure import Sure
@@ -191,11 +191,11 @@ class ChannelBook:
                 plans.append(known[these])
             left = [one for plan in plans for one in plan.dropped]
             # Who found no place is content with less than before; who has one keeps to what is sure.
-            eased = [one.key for one in left if standard[one.key] < len(STANDARDS) - 1]
+            eased = [one.key for one in left if standard[one.key] < least_sure(by_key[one.key].kind)]
             if not eased:
                 break
             for key in eased:
-                while standard[key] < len(STANDARDS) - 1:
+                while standard[key] < least_sure(by_key[key].kind):
                     standard[key] = max(standard[key] + 1, CONTENT_WITH.get(by_key[key].kind, 0))
                     waits[key] = _pending(at, by_key[key], calls[key], standard[key], by_key, sure, weight[key], parts)
                     if waits[key].ways:

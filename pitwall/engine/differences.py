@@ -71,7 +71,9 @@ def _head(old: Plan, new: Plan) -> Iterator[str]:
     for driver in dict.fromkeys((*old.minimum_laps, *new.minimum_laps)):
         fewest, becomes = old.minimum_laps.get(driver), new.minimum_laps.get(driver)
         yield from _instead(f"laps that {driver} must drive", fewest, becomes)
-    for label in dict.fromkeys((*old.tyre_sets, *new.tyre_sets)):
+    if old.tyre_sets and not new.tyre_sets:
+        yield f"no allocation of tyre sets is given instead of {', '.join(old.tyre_sets)}: any set may be named"
+    for label in dict.fromkeys((*old.tyre_sets, *new.tyre_sets)) if new.tyre_sets else ():
         before, after = old.tyre_sets.get(label), new.tyre_sets.get(label)
         if before is None and after is not None:
             yield f"new tyre set {label}: {_set_words(after)}"

@@ -46,7 +46,7 @@ def running_lap(car: TeamCar, clock: SessionClock, now: float) -> RunningLap | N
 
 def _within(track: CarTrack, phase: float) -> float | None:
     spread = track.spread(phase)
-    return None if spread is None else round(spread, 2)
+    return None if spread is None else max(0.0, round(spread, 2))  # quantiles close together may cross by a hair
 
 
 def _near(one: Neighbour | None, side: float) -> tuple[CarNear, ...]:

@@ -6,7 +6,7 @@ the world knows to the hundredth where the data are. Elsewhere a hold costs time
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,6 +24,7 @@ OFF_MPS, WAVERS_MPS, WAVERS_FOR_S = 0.35, 0.12, 0.6  # how far off the speed, an
 LONGEST_S = 40.0
 GIVES_UP_S = 15.0
 MUST_BRAKE_MPS = 1.0
+SAME_MPS, LEFT_MPS = 0.1, 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,9 +115,7 @@ def hold_path(
         wavers += -wavers * STEP_S / WAVERS_FOR_S
         wavers += WAVERS_MPS * np.sqrt(2 * STEP_S / WAVERS_FOR_S) * float(rng.standard_normal())
         drive.at(level + wavers)
-    off_s = drive.t
-    while abs(drive.mps - pace()) > up * STEP_S and not drive.at_its_end and drive.t - start[0] < LONGEST_S:
-        drive.towards(pace(), up, down)
+    off_s = drive.back_to(pace, level, up, down, start[0] + LONGEST_S)
     if off_s - on_s < 1.0:
         return None
     t, at_m, mps = (np.array(values) for values in (drive.ts, drive.ms, drive.vs))
@@ -134,6 +133,18 @@ class _Drive:
     def at_its_end(self) -> bool:
         """So near the line that the next lap begins first."""
         return self.at_m > self._length_m - 60.0
+
+    def back_to(self, pace: Callable[[], float], level: float, up: float, down: float, until_s: float) -> float:
+        """From a held speed back to the pace of the lap; returns when the held speed was left: where both are about
+        the same, later than the driver stopped counting."""
+        off_s = self.t
+        while (abs(self.mps - pace()) > up * STEP_S or abs(self.mps - level) < LEFT_MPS) and not self.at_its_end:
+            self.towards(pace(), up, down)
+            if abs(self.mps - level) < SAME_MPS and self.t - off_s < 1.5 * STEP_S:
+                off_s = self.t
+            if self.t > until_s:
+                break
+        return off_s
 
     def towards(self, mps: float, up: float, down: float) -> None:
         """One step nearer to a speed."""

@@ -10,7 +10,8 @@ import pytest
 
 from pitwall.debrief.holds import HoldAsked, Stretch, by_crossings, by_positions
 from pitwall.debrief.notes import CarNotes
-from pitwall.model.debrief_rows import LapRow, Sector
+from pitwall.debrief.windows import CarFacts, ItemDone, window_of
+from pitwall.model.debrief_rows import DataWindow, ItemRow, LapRow, Sector, SwitchMove
 from pitwall.rehearsal.draws import between
 from pitwall.rehearsal.ground import lay_ground
 from pitwall.rehearsal.holding import HeldPath, HoldOrder, hold_path
@@ -118,7 +119,6 @@ def test_intervals_of_crossings_hold_the_truth() -> None:
     for seed in range(40):
         path, row = driven(seed, round(between(rng, (1.1, 1.3, 1.6)), 3))
         stretch, truth = by_crossings(asked(), row, the_map()), path.truth()
-        assert stretch is not None
         assert stretch.from_m is not None
         assert stretch.to_m is not None
         for one, true in ((stretch.from_s, truth.from_s), (stretch.to_s, truth.to_s), (stretch.from_m, truth.from_m),
@@ -137,3 +137,60 @@ def test_few_positions_are_no_evidence() -> None:
     notes.at_mps = [20.0 + 2.0 * (at % 9) for at in range(len(notes.at_s))]
     assert by_positions(asked(), row, notes, the_map()) is None
     assert not math.isnan(found(path, row, seen(path, 5.0, 1)).from_s.value)
+
+
+def compared(*moved: tuple[float, float], clean: str = "clean") -> DataWindow:
+    """The window of a switch comparison on a timed lap from 100 to 190 s; ``moved``: when, and to which position."""
+    made = shipped()
+    moves = [SwitchMove(t=0.0, switch="brake_bias", word="bias", position=56.0, evidence="measured")]
+    moves += [SwitchMove(t=t, switch="brake_bias", word="bias", position=position, before=56.0, evidence="measured")
+              for t, position in moved]
+    row = ItemRow(item="one", do="switch_compare", run="work", lap="timed lap 1", want="must", outcome="done")
+    lap = LapRow(car="41", number=3, run="work", kind="timed", start_s=100.0, end_s=190.0, lap_time_s=90.0, clean=clean,
+                 clean_at="2" if clean != "clean" else "", lost_s=0.9 if clean != "clean" else None)
+    done = ItemDone(row, made.procedures["switch_compare"], lap, {"brake_bias": 54.0})
+    window = window_of(done, CarFacts(CarNotes(), the_map(), moves, made.cars["41"].switches, {}))
+    assert window is not None
+    return window
+
+
+def test_a_switch_may_be_set_about_the_line_and_not_in_the_middle() -> None:
+    """Set just after the line and put back just before the next, the comparison is good; never set, or moved in the
+    middle, or on a lap that was spoilt, it was done badly, and the window says why."""
+    good = compared((101.5, 54.0), (187.0, 56.0))
+    assert (good.outcome, good.switches[0].position, good.switches[0].moved) == ("done", 54.0, False)
+    assert compared().outcome == "done_badly"
+    assert "bias stood at 56.0, 54.0 was wanted" in compared().evidence_text
+    middle = compared((95.0, 54.0), (140.0, 56.0))
+    assert (middle.outcome, middle.switches[0].moved) == ("done_badly", True)
+    spoilt = compared((95.0, 54.0), clean="traffic")
+    assert spoilt.outcome == "done_badly"
+    assert "traffic, 0.9 s lost before 2" in spoilt.evidence_text
+
+
+def test_a_pass_of_the_pit_lane_ends_where_the_car_stopped() -> None:
+    """Straight through, the window lasts to the pit exit; a car that stood in its garage was in the lane only as long
+    as its length takes, and the interval and the evidence say so."""
+    procedure = shipped().procedures["pit_lane_pass"]
+    row = ItemRow(item="one", do="pit_lane_pass", run="work", lap="in-lap", want="must", outcome="done")
+    lap = LapRow(car="41", number=3, run="work", kind="in", start_s=100.0, end_s=190.0)
+    for exit_s, evidence in ((215.0, "crossings"), (900.0, "plan")):
+        facts = CarFacts(CarNotes(), the_map(), [], [], {3: (190.0, exit_s)}, 22.0)
+        window = window_of(ItemDone(row, procedure, lap, {}), facts)
+        assert window is not None
+        assert window.evidence == evidence
+        assert window.to_s.value == (exit_s if evidence == "crossings" else 212.0)
+        assert (window.to_s.high - window.to_s.low > 10.0) == (evidence == "plan")
+
+
+def test_what_is_done_at_a_place_begins_there() -> None:
+    """A coast-down has no speed of its own: its window begins at its place, and lasts as long as was asked for."""
+    path, lap = driven(3)
+    row = ItemRow(item="one", do="coast_down", run="work", lap="cool-down lap 1", want="must", outcome="done",
+                  place="turn 4")
+    done = ItemDone(row, shipped().procedures["coast_down"], lap, {}, place=(the_map().phase_of("turn 4"), 6.0))
+    window = window_of(done, CarFacts(CarNotes(), the_map(), [], [], {}))
+    assert window is not None
+    assert (window.what, window.speed_mps) == ("hold", None)
+    assert window.from_s.low <= float(path.t[0]) <= window.from_s.high
+    assert window.to_s.value - window.from_s.value == pytest.approx(6.0, abs=0.5)

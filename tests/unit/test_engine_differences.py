@@ -107,6 +107,13 @@ def test_the_head_of_a_plan() -> None:
     )
 
 
+def test_a_plan_that_gives_no_tyre_sets_takes_none_away() -> None:
+    """An alternate that names sets without an allocation of its own: one sentence, and no set is said to be gone."""
+    assert differences(plan(MAIN, tyre_sets=SETS), plan(MAIN, tyre_sets={})) == (
+        "no allocation of tyre sets is given instead of A1, B1: any set may be named",
+    )
+
+
 def test_items_without_names_are_matched_as_people_see_them() -> None:
     """The equal one first, else one of that procedure: changing the first of two holds changes one of them."""
     made = [Item.model_validate(HOLD | {"with": {"seconds": seconds}}) for seconds in (5, 6, 7)]

@@ -50,6 +50,16 @@ const FEW = 1.5, LINE_HEIGHT = 1.05;
 const pen = typeof document === "undefined" ? null : document.createElement("canvas").getContext("2d");
 
 /**
+ * How wide a label is in the letters of the page; about right where there is no page.
+ * @param {string} text @param {number} size of the letters
+ */
+export function labelWidth(text, size) {
+  if (!pen) return text.length * size * 0.6;
+  pen.font = `${size}px ${getComputedStyle(document.body).fontFamily}`;
+  return pen.measureText(text).width;
+}
+
+/**
  * The pieces of these words for an element of a fixed height, in the letters that its style gives it. Where the style
  * lets it grow (`--grows: 1`) there is one piece. Few words take larger letters still, where there is room for them.
  * @param {string} words

@@ -4,11 +4,12 @@
  */
 import { html } from "./html.js";
 import { clockText } from "./clock.js";
+import { labelWidth } from "./fitting.js";
 import { useWidth } from "./width.js";
 
 const HEIGHT = 110, LINE = 62, EDGE = 14;
-/** About the width of a letter of the labels, in the drawing's units. */
-const LETTER = 9.6, GAP = 12;
+/** The letters of the labels, as in the style, and the least room between two of them, in the drawing's units. */
+const LETTERS = 16, GAP = 12;
 
 /** @param {{desk: import("./desk.js").Desk, car: string, prompt: import("./wire").Prompt | null}} props */
 export function LapStrip({ desk, car, prompt }) {
@@ -46,7 +47,7 @@ function CallWindow({ from, to, acts, width }) {
   return html`<g class="window"><rect x=${from} y="16" width=${end - from} height="7" rx="2" />
     <text x=${late ? end : from} y="12" text-anchor=${late ? "end" : "start"}>say</text>
     ${acts !== null && html`<path d=${`M${acts} 16 V${LINE + 12}`} />
-      ${acts - end > 60 ? html`<text x=${acts} y="12" text-anchor=${acts > width - 60 ? "end" : "middle"}>acts</text>` : ""}`}</g>`;
+      ${acts - from > 90 ? html`<text x=${acts} y="12" text-anchor=${acts > width - 60 ? "end" : "middle"}>acts</text>` : ""}`}</g>`;
 }
 
 /** @param {import("./wire").RunningLap} lap @param {[number, number][]} listen @param {number} now */
@@ -67,7 +68,7 @@ export function labels(places, width) {
   const rows = [[], []];
   const laid = places.map((one) => ({ ...one, left: 0, row: -1 }));
   for (const one of [...laid].sort((a, b) => Number(isLoop(a.name)) - Number(isLoop(b.name)) || b.x - a.x)) {
-    const wide = one.name.length * LETTER;
+    const wide = labelWidth(one.name, LETTERS);
     for (const [row, begin] of [one.x - wide / 2, one.x - wide + 4, one.x - 4].flatMap((x) => [[0, x], [1, x]])) {
       const left = Math.max(0, Math.min(begin, width - wide));
       if (left > one.x || left + wide < one.x) continue;
