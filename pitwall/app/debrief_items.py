@@ -41,7 +41,8 @@ def items_of(
     """Every item of every run, in plan order; ``over``: the session was closed, so nothing is to come."""
     notes = session_notes.cars[car.car]
     lane_s = car.lap_map.pit_lane_s(car.setup.regulations.pit_limit_kph)
-    facts = CarFacts(notes, car.lap_map, moves, car.switches.car.switches, lane_times(laps), lane_s)
+    facts = CarFacts(notes, car.lap_map, moves, car.switches.car.switches, lane_times(laps), lane_s,
+                     watch.measured_from)
     calls = _told(notes)
     rows, windows = [], []
     for run in car.progress.runs:

@@ -9,7 +9,7 @@ worth is measured by ``simulations/score_debrief.py``.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from pitwall.debrief.holds import HoldAsked, Stretch, at_place, by_crossings, by_positions
 from pitwall.debrief.model import DataWindow, Evidence, ItemRow, LapRow, SwitchAt, SwitchMove, Uncertain
@@ -54,7 +54,7 @@ class ItemDone:
 
 @dataclass(frozen=True)
 class CarFacts:
-    """What windows of one car are made from."""
+    """What windows of one car are made from. ``measured_from``: when telemetry first spoke of each switch."""
 
     notes: CarNotes
     lap_map: LapMap
@@ -62,6 +62,7 @@ class CarFacts:
     switches: Sequence[Switch]
     lane: Mapping[int, tuple[float, float]]
     lane_s: float | None = None
+    measured_from: Mapping[str, float] = field(default_factory=dict)
 
 
 def window_of(item: ItemDone, car: CarFacts) -> DataWindow | None:
@@ -164,7 +165,11 @@ def _switches(found: Stretch, car: CarFacts, within_s: float) -> tuple[SwitchAt,
         if last is None:
             continue
         inside = any(begin < move.t < end for move in moves)
-        rows.append(SwitchAt(switch=switch.switch, word=switch.word, position=last.position, evidence=last.evidence,
+        shown_s = car.measured_from.get(switch.switch)
+        # Telemetry that shows a switch where it was taken to stand is no move, and yet a measurement.
+        seen = shown_s is not None and (shown_s <= begin or (shown_s < end and not inside))
+        rows.append(SwitchAt(switch=switch.switch, word=switch.word, position=last.position,
+                             evidence="measured" if seen else last.evidence,
                              since_s=None if last.before is None else last.t, moved=inside))
     return tuple(rows)
 

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 
 from pitwall.engine.call import Call
 from pitwall.engine.calls import HELD_BACK, SETTLED
+from pitwall.engine.item_evidence import word_suffices
 from pitwall.engine.progress import ItemState, RunState
 from pitwall.engine.switches import SwitchBoard
 from pitwall.model.car import same_position
@@ -56,7 +57,10 @@ def call_moved(runs: list[RunState], call: Call, procedures: Mapping[str, Proced
         item.signal("call", t, "said" if call.state == "said" else call.state)
     elif call.state == "done":
         item.signal("call", t)
-        if not _only_told(procedures.get(item.item.do), call):
+        procedure = procedures.get(item.item.do)
+        if not word_suffices(procedure):
+            item.reason = call.reason if item.state == "called" else item.reason
+        elif not _only_told(procedure, call):
             item.signal("confirm", t, call.reason)
     elif call.state == "skipped":
         item.signal("fail", t, call.reason or "skipped")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from pitwall.engine import drivers, item_times, items, stayed_out, windows
+from pitwall.engine import drivers, item_evidence, item_times, items, stayed_out, windows
 from pitwall.engine.call import Call
 from pitwall.engine.calls import SETTLED, CallBook
 from pitwall.engine.car import CarTrack, Happening
@@ -170,6 +170,8 @@ class TeamCar:
             if flag and ended.state in ("cut", "next"):
                 ended.reason = ended.reason if red else "chequered flag"
                 windows.cut_by_flag(self, clock, ended, now)
+            if ended.state == "done" and happening.lap is not None:
+                item_evidence.judge(ended, ended.pointer, self.switches, happening.lap.start_t, now)
             items.run_over(ended, self.setup.procedures, now)
             self._owe(ended)
         self.work = ended.run.after_garage_s if ended is not None else None
@@ -187,8 +189,10 @@ class TeamCar:
         if self.track.lap is not None:
             self.track.lap.run = run.run.run
         if run.pointer != before:
+            item_evidence.judge(run, leg, self.switches, lap.start_t, now)
             items.lap_over(run, leg, now)
         elif run.expected_kind == "timed":
+            item_evidence.judge(run, leg, self.switches, lap.start_t, now, again=True)
             items.lap_put_in(run, now)
         if run.stayed_out >= STAYED_OUT_LAPS and not self._box_was_said(run):
             found = stayed_out.another_run(self, run, now)
