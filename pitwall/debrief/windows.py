@@ -90,12 +90,14 @@ def window_of(item: ItemDone, car: CarFacts) -> DataWindow | None:
     at_a_place = what == "hold" and (item.hold is not None or item.place is not None)
     switches = _switches(found, car, SET_WITHIN_S if what == "lap" else 0.0)
     faults = _faults(item, found, switches)
+    # The times are as sure as the loops are, whether or not anything was done between them.
+    text = f"if it was done: {found.text}" if item.row.outcome == "probably_done" else found.text
     return DataWindow(
         item=item.row.item, do=item.row.do, run=item.row.run, lap_number=item.lap.number, lap=item.row.lap,
         what="hold" if at_a_place else "lane" if what == "lane" else "lap", place=item.row.place,
         from_s=found.from_s, to_s=found.to_s, from_m=found.from_m, to_m=found.to_m, speed_mps=found.speed_mps,
         switches=switches, evidence=found.evidence,
-        evidence_text="; ".join([*faults, found.text]), outcome="done_badly" if faults else item.row.outcome,
+        evidence_text="; ".join([*faults, text]), outcome="done_badly" if faults else item.row.outcome,
     )
 
 

@@ -69,8 +69,10 @@ def call_moved(runs: list[RunState], call: Call, procedures: Mapping[str, Proced
 
 
 def _only_told(procedure: Procedure | None, call: Call) -> bool:
-    """Guard: a hold that was told, and nobody says or shows that it was done: probably done, once its lap is over."""
-    return procedure is not None and procedure.hold is not None and call.reason == SETTLED
+    """Guard: a hold, or a question for a comment, that was told, and nobody says or shows that it was done: probably
+    done, once its lap is over."""
+    asks = procedure is not None and (procedure.hold is not None or "comment" in procedure.done_when)
+    return asks and call.reason == SETTLED
 
 
 def _try_again(
