@@ -47,10 +47,10 @@ def _one(state: RunState, rows: list[ItemRow], session: str) -> Carried | None:
     if state.state == "done" and (not state.laps or state.enough(cut=False)):
         return _rest(state, [row for row in rows if row.run == state.run.run and row.outcome in LEFT], session)
     why = f": {state.reason}" if state.reason else ""
-    if state.timed_done:
-        decide = (f"{state.run.run}: {state.timed_done} of {state.timed_wanted} timed laps were driven in {session}; "
+    if state.timed_own:
+        decide = (f"{state.run.run}: {state.timed_own} of {state.timed_wanted} timed laps were driven in {session}; "
                   "the draft asks for all of them again",)
-        laps = f"{state.timed_done} timed lap{'s' if state.timed_done != 1 else ''}"
+        laps = f"{state.timed_own} timed lap{'s' if state.timed_own != 1 else ''}"
         return Carried(state.run, f"broken off in {session} after {laps}{why}", decide)
     return Carried(state.run, f"{WORDS.get(state.state, state.state)} in {session}{why}")
 

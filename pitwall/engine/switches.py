@@ -122,9 +122,10 @@ class SwitchBoard:
     def without_items(self, run: RunState | None, leg: int) -> dict[str, Position]:
         """The same without what items ask for: the defaults, and over them the run's own positions."""
         kind: LapKind | None = run.laps[leg] if run is not None and run.laps else None
-        driver = self.plan.driver_of(run.run) if run is not None else self.driver
+        ready = run.set_up_as if run is not None else None
+        driver = self.plan.driver_of(ready) if ready is not None else self.driver
         found = self.defaults(kind, driver)
-        for holder in (self.plan.original(run.run), run.run) if run is not None else ():
+        for holder in (self.plan.original(ready), ready) if ready is not None else ():
             found.update({name: position for name, position in holder.switches.items() if name in found})
         return found
 
