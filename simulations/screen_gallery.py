@@ -112,7 +112,7 @@ def an_hour(album: Album) -> None:
 
 def comments(album: Album, page: Page) -> None:
     """Some comments, and one more that is being written."""
-    for words in ("it turns in too much at the hairpin", "14eu3", "4mo2-"):
+    for words in ("it turns in too much at the hairpin", "4eu3", "4mo2-"):
         page.keyboard.press("n")
         page.keyboard.type(words)
         until(page, ".comments form")

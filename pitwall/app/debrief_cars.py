@@ -72,7 +72,7 @@ def run_rows(
             reason=state.reason or "",
             planned_laps=write_laps(before.laps) if before is not None and before.laps else "",
             laps=write_laps(state.laps) if state.laps else "", timed_wanted=state.timed_wanted,
-            timed_done=state.timed_done, driver=car.plan.driver_of(run), tyres=run.tyres or origin.tyres,
+            timed_done=state.timed_own, driver=car.plan.driver_of(run), tyres=run.tyres or origin.tyres,
             fuel_kg=run.fuel_kg if run.fuel_kg is not None else origin.fuel_kg,
             planned_span_s=spans.get(run.run), stints=stints(own),
             best_lap_s=min(timed, default=None), clean_laps=len(clean),

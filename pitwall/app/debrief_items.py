@@ -41,7 +41,8 @@ def items_of(
     """Every item of every run, in plan order; ``over``: the session was closed, so nothing is to come."""
     notes = session_notes.cars[car.car]
     lane_s = car.lap_map.pit_lane_s(car.setup.regulations.pit_limit_kph)
-    facts = CarFacts(notes, car.lap_map, moves, car.switches.car.switches, lane_times(laps), lane_s)
+    facts = CarFacts(notes, car.lap_map, moves, car.switches.car.switches, lane_times(laps), lane_s,
+                     watch.measured_from)
     calls = _told(notes)
     rows, windows = [], []
     for run in car.progress.runs:
@@ -49,6 +50,8 @@ def items_of(
             procedure = car.setup.procedures.get(item.item.do)
             row = _row(car, run, item, procedure, over)
             if procedure is not None:
+                if "comment" in procedure.done_when:
+                    row = _commented(car, row, notes)
                 lap = _lap_of(run, item, watch, laps, calls.get(item.key))
                 done = ItemDone(row, procedure, lap, car.switches.item_wants(run, item),
                                 _hold(car, procedure, row), _place(car, procedure, row))
@@ -76,6 +79,18 @@ def _judged(row: ItemRow, window: DataWindow) -> ItemRow:
     if window.outcome != "done_badly":
         return row
     return row.model_copy(update={"outcome": "done_badly", "reason": window.evidence_text})
+
+
+def _commented(car: TeamCar, row: ItemRow, notes: CarNotes) -> ItemRow:
+    """What was asked for is a comment: one of that run, noted after it was asked, is what makes it done."""
+    if row.outcome != "probably_done":
+        return row
+    asked = [call.said_s or call.told_s or call.last.say_from_s for call in notes.calls.values()
+             if call.last.ask.item == row.item and call.last.state in TOLD]
+    noted = [one for one in car.comments.comments if one.run == row.run and asked and one.t >= min(asked)]
+    if not noted:
+        return row.model_copy(update={"reason": "asked; no comment of this run was noted after it"})
+    return row.model_copy(update={"outcome": "done", "reason": f"comment {noted[0].comment} was noted"})
 
 
 def _outcome(item: ItemState, over: bool) -> Outcome:
@@ -110,7 +125,11 @@ def _lap_of(
 ) -> LapRow | None:
     """The lap on which the item was done: one that stood for its planned lap, and of those the one that was told."""
     own = [lap for lap in laps if lap.run == run.run.run]
-    fit = own if run.out_in else [lap for lap in own if watch.legs.get(lap.number) == (run.run.run, item.leg)]
+    fit = [lap for lap in own if watch.legs.get(lap.number) == (run.run.run, item.leg)]
+    if run.out_in:
+        # One lap planned with two halves; a car that stayed out drove two or more, and each half has its own.
+        half = ("in", "installation") if item.leg else ("out", "installation")
+        fit = [lap for lap in own if lap.kind in half]
     if told_s is not None:
         at = [lap for lap in own if lap.start_s - GRACE_S <= told_s < lap.end_s]
         both = [lap for lap in at if lap in fit]

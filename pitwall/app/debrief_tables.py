@@ -16,7 +16,7 @@ from pitwall.errors import UserError
 
 FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
 """What a spreadsheet takes for the beginning of a formula: such text gets an apostrophe before it, in CSV only."""
-PARQUET = "pip install 'pitwall[parquet]'"
+PARQUET = "pip install -c .ci/constraints.txt -e '.[parquet]'"
 
 
 def write_tables(debrief: Debrief, folder: Path, formats: Sequence[str]) -> tuple[Path, ...]:
@@ -25,11 +25,7 @@ def write_tables(debrief: Debrief, folder: Path, formats: Sequence[str]) -> tupl
     Raises:
         UserError: for a format that is not known or cannot be written here, and when the folder cannot be written.
     """
-    unknown = [name for name in formats if name not in WRITERS]
-    if unknown:
-        raise UserError(f"no format {unknown[0]!r} for tables: {', '.join(WRITERS)} are known")
-    if "parquet" in formats:
-        _arrow()
+    check_formats(formats)
     written = []
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -47,6 +43,20 @@ def write_tables(debrief: Debrief, folder: Path, formats: Sequence[str]) -> tupl
         why = problem.strerror or problem
         raise UserError(f"{folder}: cannot be written ({why}); give another folder") from problem
     return tuple(written)
+
+
+def check_formats(formats: Sequence[str]) -> None:
+    """What cannot be written is said before anything is: half of the files would be taken for all of them.
+
+    Raises:
+        UserError: for no format at all, one that is not known, or one whose package is not installed.
+    """
+    unknown = [name for name in formats if name not in WRITERS]
+    if unknown or not formats:
+        found = f"no format {unknown[0]!r} for tables" if unknown else "no format for the tables is named"
+        raise UserError(f"{found}: {', '.join(WRITERS)} are known")
+    if "parquet" in formats:
+        _arrow()
 
 
 def as_csv(table: Table) -> bytes:
@@ -92,6 +102,6 @@ def _arrow() -> tuple[Any, Any]:
         import pyarrow
         import pyarrow.parquet
     except ImportError as missing:
-        raise UserError(f"Parquet files need the package pyarrow, which is not installed: {PARQUET}, or leave parquet "
-                        "out of --formats") from missing
+        raise UserError(f"Parquet files need the package pyarrow, which is not installed, and nothing was "
+                        f"written: in pitwall's folder {PARQUET}, or leave parquet out of --formats") from missing
     return pyarrow, pyarrow.parquet

@@ -66,12 +66,14 @@ class Moved:
 
 @dataclass
 class CarWatch:
-    """What was noted of one car. ``legs``: by lap number the run and its planned lap on which the car was last."""
+    """What was noted of one car. ``legs``: by lap number the run and its planned lap on which the car was last;
+    ``measured_from``: when telemetry first spoke of each switch, be it only where it was taken to stand."""
 
     starts: list[LapStart] = field(default_factory=list)
     legs: dict[int, tuple[str, int]] = field(default_factory=dict)
     moves: list[Moved] = field(default_factory=list)
     stands: dict[str, Any] = field(default_factory=dict)
+    measured_from: dict[str, float] = field(default_factory=dict)
 
 
 TellRun = Callable[["NotedSession", str], out.RunDebrief | None]
@@ -160,6 +162,8 @@ class NotedSession:
 
     def _switches(self, watch: CarWatch, car: TeamCar, now: float) -> None:
         board = car.switches
+        for name in board.measured_t.keys() - watch.measured_from.keys():
+            watch.measured_from[name] = board.measured_t[name]
         if watch.stands == board.believed:
             return
         run, lap = car.progress.current, car.track.lap

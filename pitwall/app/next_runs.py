@@ -9,10 +9,9 @@ from typing import Any
 from pitwall.engine.run_state import RunState
 from pitwall.engine.team import TeamCar
 from pitwall.model.debrief_rows import ItemRow
-from pitwall.model.plan import Item, LapChoice, LapKind, Plan, ReleaseWindow, Run, Want
+from pitwall.model.plan import Item, LapChoice, LapKind, Plan, ReleaseWindow, Run
 
 LEFT = ("not_done", "done_badly")
-WANTS: tuple[Want, ...] = ("must", "should", "could")
 LONGEST_NAME = 32
 WORDS = {"planned": "not driven", "next": "not driven", "running": "not finished", "done": "broken off"}
 
@@ -48,16 +47,19 @@ def _one(state: RunState, rows: list[ItemRow], session: str) -> Carried | None:
     if state.state == "done" and (not state.laps or state.enough(cut=False)):
         return _rest(state, [row for row in rows if row.run == state.run.run and row.outcome in LEFT], session)
     why = f": {state.reason}" if state.reason else ""
-    if state.timed_done:
-        decide = (f"{state.run.run}: {state.timed_done} of {state.timed_wanted} timed laps were driven in {session}; "
+    if state.timed_own:
+        decide = (f"{state.run.run}: {state.timed_own} of {state.timed_wanted} timed laps were driven in {session}; "
                   "the draft asks for all of them again",)
-        laps = f"{state.timed_done} timed lap{'s' if state.timed_done != 1 else ''}"
+        laps = f"{state.timed_own} timed lap{'s' if state.timed_own != 1 else ''}"
         return Carried(state.run, f"broken off in {session} after {laps}{why}", decide)
     return Carried(state.run, f"{WORDS.get(state.state, state.state)} in {session}{why}")
 
 
 def _rest(state: RunState, rows: list[ItemRow], session: str) -> Carried | None:
-    """What is left of the items of a run that was driven: the same laps, and only those items."""
+    """What is left of the items of a run that was driven: the same laps, and only those items.
+
+    It is wanted as its run was; how much an item is wanted inside it stays with the item.
+    """
     keys = {row.item for row in rows}
     left = {one.number: one.item for one in state.items if one.key in keys}
     if not left:
@@ -67,9 +69,8 @@ def _rest(state: RunState, rows: list[ItemRow], session: str) -> Carried | None:
         legs = [one.leg for one in state.items if one.number == number]
         missing = [one.leg for one in state.items if one.number == number and one.key in keys]
         items.append(item if missing == legs or not state.laps else _on(item, state.laps, missing))
-    want = min((item.want for item in items), key=WANTS.index)
     run = state.run.model_copy(update={
-        "run": f"{state.run.run[: LONGEST_NAME - 5]}-rest", "items": tuple(items), "want": want, "shorten_to": None,
+        "run": f"{state.run.run[: LONGEST_NAME - 5]}-rest", "items": tuple(items), "shorten_to": None,
         "laps": state.laps, "purpose": f"what is left of {state.run.run}", "group": None, "before": (),
     })  # fmt: skip
     told = "; ".join(f"{row.do} on {row.lap} {row.outcome.replace('_', ' ')}{f' ({row.reason})' if row.reason else ''}"

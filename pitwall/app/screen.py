@@ -73,6 +73,7 @@ def about(setup: SessionSetup, asks: bool) -> dict[str, Any]:
     return {
         "event": setup.event, "session": setup.session, "team": setup.team, "cars": sorted(setup.plans, key=_in_order),
         "version": __version__, "logins": asks, "read": list(filters(setup.session, "out")),
+        "turns": list(setup.circuit.all_turns),
     }  # fmt: skip
 
 

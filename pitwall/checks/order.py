@@ -10,6 +10,13 @@ from pitwall.errors import FilePath, Finding
 from pitwall.model.plan import Plan, Run
 
 
+def check_any_run(plan: Plan, around: Around) -> Iterator[Finding]:
+    """A plan that has no run at all; one whose runs could not be read is told as that."""
+    if not plan.runs and not around.unread_runs:
+        yield finding("PW309", path=("runs",), found="a plan without a run", expected="at least one run",
+                      suggestion="for example '- {run: baseline, want: must, laps: \"out, 3 timed, in\"}'")
+
+
 def check_references(plan: Plan, around: Around) -> Iterator[Finding]:
     """Unknown runs, and runs that refer to themselves."""
     names = [run.run for run in plan.runs]

@@ -19,7 +19,8 @@ ABOUT = """A comment is remarks, then a colon and free text; the words of a rema
   how bad      1 hardly felt, 2 felt, 3 costs time, 4 costs much time, 5 cannot be driven
   how sure     sure, likely, ?          against before: better, worse, same, more us, less us
 A comma goes on: "t4 entry us 3, exit os" is turn 4 twice, "us t4 3, t7 2" is understeer twice. A semicolon begins anew.
---words prints every word. Without words the moment alone is noted; --number gives it its words later."""
+--words prints every word, --check says how a comment is read. Without words the moment alone is noted; --number gives
+it its words later."""
 
 
 def add_parser(subparsers: Any) -> None:
@@ -31,6 +32,8 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("words", metavar="WORD", nargs="*", help="the comment, see above")
     parser.add_argument("--words", action="store_true", dest="table", help="print every word of the shorthand")
     parser.add_argument("--check", action="store_true", help="only say how the comment is read")
+    parser.add_argument("--event", metavar="FILE", help="with --check: the turns are those of this event's circuit "
+                        "(default: event.yaml in this folder or in its folder config)")
     parser.add_argument("--by", metavar="NAME", help="who notes it, for the journal")
     parser.add_argument("--number", metavar="N", help="the comment that gets these words, by its number")
     parser.add_argument("--run", dest="of_run", metavar="RUN", help="of which run (default: the one of the moment)")
@@ -52,7 +55,8 @@ def run(args: argparse.Namespace) -> int:
         raise UserError("name the car, then the comment: pitwall comment 41 t4 mid us 3 --by ann")
     text = " ".join(args.words)
     if args.check or text:
-        problem = _read(text, args.json if args.check else None)
+        turns = _turns(args.event) if args.check else ()
+        problem = _read(text, turns, args.json if args.check else None)
         if problem or args.check:
             return problem
     if args.by is None:
@@ -67,13 +71,24 @@ def _as_command(args: argparse.Namespace, text: str) -> argparse.Namespace:
     return argparse.Namespace(**{**vars(args), "asked": "comment", "arguments": words, "changes": None})
 
 
-def _read(text: str, as_json: bool | None) -> int:
+def _turns(event: str | None) -> tuple[int, ...]:
+    """The turns of the event's circuit; none where no event is named and none lies here. The daemon knows its own."""
+    from pathlib import Path
+
+    from pitwall.app.loading import load_setup
+
+    here = [Path("event.yaml"), Path("config") / "event.yaml"] if event is None else [Path(event)]
+    found = next((path for path in here if event is not None or path.is_file()), None)
+    return () if found is None else load_setup(found).circuit.all_turns
+
+
+def _read(text: str, turns: tuple[int, ...], as_json: bool | None) -> int:
     """Say how a comment is read (``as_json`` None: say nothing), or what is wrong with it."""
     from pitwall.comments.shorthand import ShorthandError, parse
     from pitwall.comments.writing import in_words
 
     try:
-        typed = parse(text)
+        typed = parse(text, turns)
     except ShorthandError as problem:
         print(f"{problem.pointed()}\npitwall: {problem}", file=sys.stderr)
         return 2
@@ -82,8 +97,11 @@ def _read(text: str, as_json: bool | None) -> int:
 
         remarks = [remark.model_dump(exclude_none=True) for remark in typed.remarks]
         print(json.dumps({"remarks": remarks, "text": typed.text}, indent=2))
-    elif as_json is not None:
+        return 0
+    if as_json is not None:
         print("\n".join([*(in_words(remark) for remark in typed.remarks), *([typed.text] if typed.text else [])]))
+        if not turns and any(remark.turn is not None for remark in typed.remarks):
+            print("which turns there are is not known here: --event FILE says so", file=sys.stderr)
     return 0
 
 

@@ -28,7 +28,7 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("--out", metavar="FOLDER", help="write debrief.html and debrief.pdf there")
     parser.add_argument("--tables", metavar="FOLDER", help="write the tables there, one file each: runs, items, data "
                                                            "windows, laps, sectors, switches, calls, alerts and more")
-    parser.add_argument("--formats", metavar="LIST", default="csv,json",
+    parser.add_argument("--formats", metavar="LIST",
                         help="of the tables: csv, json, parquet (default csv,json)")
 
 
@@ -37,6 +37,7 @@ def run(args: argparse.Namespace) -> int:
     from pitwall.app.debrief_files import PageMakers, write_pages
     from pitwall.app.debriefing import debrief_of
 
+    formats = _formats(args)  # first: the pages take seconds
     with PageMakers() if args.out else nullcontext() as makers:
         made = debrief_of(Path(args.journal), anew=args.anew)
         print(made.model_dump_json(indent=2) if args.json else "\n".join(in_words(made)))
@@ -46,10 +47,24 @@ def run(args: argparse.Namespace) -> int:
     if args.tables:
         from pitwall.app.debrief_tables import write_tables
 
-        formats = [name.strip().lower() for name in args.formats.split(",") if name.strip()]
         count = len(write_tables(made, Path(args.tables), formats))
         print(f"written: {count} tables in {args.tables}", file=sys.stderr)
     return 0
+
+
+def _formats(args: argparse.Namespace) -> list[str]:
+    """Formats of the tables, all of which can be written; none when no tables are wanted."""
+    from pitwall.app.debrief_tables import check_formats
+    from pitwall.errors import UserError
+
+    if args.tables is None:
+        if args.formats is not None:
+            raise UserError("--formats is of the tables: say where they go with --tables FOLDER")
+        return []
+    named = args.formats if args.formats is not None else "csv,json"
+    formats = [name.strip().lower() for name in named.split(",") if name.strip()]
+    check_formats(formats)
+    return formats
 
 
 def in_words(made: Debrief) -> list[str]:

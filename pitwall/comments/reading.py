@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Collection
 from dataclasses import dataclass, field
-from difflib import get_close_matches
 
+from pitwall.comments.nearest import nearest
 from pitwall.comments.splitting import MARK, Piece, Slip, Word
 from pitwall.comments.words import MOST_WORDS, PLACES, Entry, by_form
 
@@ -15,8 +15,6 @@ _TURN = re.compile(r"(?:t|turn|corner|c)\.?(\d{1,3}(?:[-/+&]t?\d{1,3})*)", re.AS
 _NUMBERS = re.compile(r"t?(\d{1,3}(?:[-/+&]t?\d{1,3})*)", re.ASCII | re.IGNORECASE)
 EXPECTED = "a turn such as t4, a corner phase, a finding such as us, lock or cold, a severity from 1 to 5"
 NEGATIONS = ("no", "not", "never", "without")
-NEAR = 0.65
-"""How much alike two words must be for one to be offered instead of the other (of 1, as difflib counts)."""
 ALONE = ("severity", "confidence", "trend", "amount")
 """Parts that say nothing alone: behind a comma they belong to what stands before it."""
 
@@ -62,7 +60,7 @@ def read(piece: Piece, turns: Collection[int] = ()) -> Reading:
     while at < len(words):
         taken = _turn(reading, words, at, turns) or _form(reading, words, at)
         if not taken:
-            raise _unknown(words[at])
+            raise _unknown(reading, words[at], turns)
         at += taken
     return reading
 
@@ -118,12 +116,13 @@ def _form(reading: Reading, words: tuple[Word, ...], at: int) -> int:
     return 0
 
 
-def _unknown(word: Word) -> Slip:
+def _unknown(reading: Reading, word: Word, known: Collection[int]) -> Slip:
     if re.fullmatch(r"\d+(/\d+)?", word.text):
-        return Slip(word, "a severity from 1 to 5, or a turn such as t4", nearest=f"t{word.text}"
-                    if word.text.isdigit() and 5 < int(word.text) <= HIGHEST_TURN else "")
+        turn = int(word.text) if word.text.isdecimal() else 0
+        there = turn in known if known else turn <= HIGHEST_TURN
+        return Slip(word, "a severity from 1 to 5, or a turn such as t4",
+                    nearest=f"t{turn}" if turn > 5 and there else "")
     if word.key in NEGATIONS:
         return Slip(word, f"what there is, such as us or good; what there is not goes behind '{MARK}'")
-    known = sorted(form for form, entry in by_form().items() if entry.part != "filler")
-    near = get_close_matches(word.key, known, n=1, cutoff=NEAR)
-    return Slip(word, f"{EXPECTED}, or '{MARK}' before free text", nearest=near[0] if near else "")
+    subject = reading.parts["subject"][0].value if "subject" in reading.parts else ""
+    return Slip(word, f"{EXPECTED}, or '{MARK}' before free text", nearest=nearest(word.key, subject))

@@ -37,7 +37,8 @@ class ShorthandError(ValueError):
         at, length: where the word is, in characters from the beginning, and how long.
         number: which word of the comment it is, from 1.
         expected: what could stand there, in words.
-        nearest: the word of the shorthand that is most like it, if one is near.
+        nearest: the word of the shorthand that was meant, if one is near.
+        briefly: what is wrong, for those who may not have meant shorthand at all.
     """
 
     def __init__(self, text: str, slip: Slip, number: int) -> None:
@@ -45,7 +46,10 @@ class ShorthandError(ValueError):
         self.word, self.expected, self.nearest = slip.word.text, slip.expected, slip.nearest
         self._text = text
         near = f"; did you mean {slip.nearest!r}?" if slip.nearest else ""
-        super().__init__(f"word {number}, {slip.word.text!r}: {slip.found}expected {slip.expected}{near}")
+        where, why = f"word {number}, {slip.word.text!r}", f"{slip.found}expected {slip.expected}"
+        anything = why.startswith(f"expected {EXPECTED}")
+        self.briefly = (f"{where}, is not of the shorthand" if anything else f"{where}: {why}") + near
+        super().__init__(f"{where}: {why}{near}")
 
     def pointed(self) -> str:
         """The line with the word, and below it a mark under the word."""

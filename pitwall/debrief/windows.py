@@ -9,7 +9,7 @@ worth is measured by ``simulations/score_debrief.py``.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from pitwall.debrief.holds import HoldAsked, Stretch, at_place, by_crossings, by_positions
 from pitwall.debrief.model import DataWindow, Evidence, ItemRow, LapRow, SwitchAt, SwitchMove, Uncertain
@@ -54,7 +54,7 @@ class ItemDone:
 
 @dataclass(frozen=True)
 class CarFacts:
-    """What windows of one car are made from."""
+    """What windows of one car are made from. ``measured_from``: when telemetry first spoke of each switch."""
 
     notes: CarNotes
     lap_map: LapMap
@@ -62,6 +62,7 @@ class CarFacts:
     switches: Sequence[Switch]
     lane: Mapping[int, tuple[float, float]]
     lane_s: float | None = None
+    measured_from: Mapping[str, float] = field(default_factory=dict)
 
 
 def window_of(item: ItemDone, car: CarFacts) -> DataWindow | None:
@@ -89,12 +90,14 @@ def window_of(item: ItemDone, car: CarFacts) -> DataWindow | None:
     at_a_place = what == "hold" and (item.hold is not None or item.place is not None)
     switches = _switches(found, car, SET_WITHIN_S if what == "lap" else 0.0)
     faults = _faults(item, found, switches)
+    # The times are as sure as the loops are, whether or not anything was done between them.
+    text = f"if it was done: {found.text}" if item.row.outcome == "probably_done" else found.text
     return DataWindow(
         item=item.row.item, do=item.row.do, run=item.row.run, lap_number=item.lap.number, lap=item.row.lap,
         what="hold" if at_a_place else "lane" if what == "lane" else "lap", place=item.row.place,
         from_s=found.from_s, to_s=found.to_s, from_m=found.from_m, to_m=found.to_m, speed_mps=found.speed_mps,
         switches=switches, evidence=found.evidence,
-        evidence_text="; ".join([*faults, found.text]), outcome="done_badly" if faults else item.row.outcome,
+        evidence_text="; ".join([*faults, text]), outcome="done_badly" if faults else item.row.outcome,
     )
 
 
@@ -164,7 +167,11 @@ def _switches(found: Stretch, car: CarFacts, within_s: float) -> tuple[SwitchAt,
         if last is None:
             continue
         inside = any(begin < move.t < end for move in moves)
-        rows.append(SwitchAt(switch=switch.switch, word=switch.word, position=last.position, evidence=last.evidence,
+        shown_s = car.measured_from.get(switch.switch)
+        # Telemetry that shows a switch where it was taken to stand is no move, and yet a measurement.
+        seen = shown_s is not None and (shown_s <= begin or (shown_s < end and not inside))
+        rows.append(SwitchAt(switch=switch.switch, word=switch.word, position=last.position,
+                             evidence="measured" if seen else last.evidence,
                              since_s=None if last.before is None else last.t, moved=inside))
     return tuple(rows)
 

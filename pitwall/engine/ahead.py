@@ -124,7 +124,7 @@ def _against(car: TeamCar, run: RunState, states: dict[str, RunState]) -> RunSta
 
 
 def _timed(run: RunState) -> int:
-    return run.timed_done if run.state in ("done", "skipped") else max(run.timed_wanted, run.timed_done)
+    return run.timed_own if run.state in ("done", "skipped") else max(run.timed_wanted, run.timed_done)
 
 
 def scatter(car: TeamCar) -> tuple[float, int]:

@@ -2,7 +2,8 @@
 
 Both follow from what is known without a scale: a run's set is fitted, and its fuel filled, when the car leaves for
 it for the first time; a lap on track ages the set by one and burns the car's fuel per lap, an out-lap from the pit
-exit as much less as it is shorter. The desk corrects either. A resumed run goes on with what was left.
+exit as much less as it is shorter. The desk corrects either. A resumed run goes on with what was left, and a run that
+the car was taken for on track with what it has, until it leaves for that run.
 """
 
 from __future__ import annotations
@@ -25,23 +26,28 @@ class Carried:
     fuel_kg: float | None = None
     filled_at: float = 0.0
 
-    def leaves(self, run: RunState, plan: Plan, track: CarTrack) -> None:
-        """The car leaves for this run: on its set and with its fuel, unless it only goes on with it."""
-        if run.leavings > 1:
+    def leaves(self, run: RunState, plan: Plan, track: CarTrack, since_t: float = float("inf")) -> None:
+        """The car leaves for this run: on its set and with its fuel, unless it only goes on with it.
+
+        ``since_t``: it left then and has driven laps since; they are laps of that set, and burnt of that fuel.
+        """
+        if run.leavings > 1 and run.left_as is None:
             return
+        since = [lap for lap in track.laps if lap.start_t >= since_t]
         origin = plan.original(run.run)
         tyres = run.run.tyres or origin.tyres
         fuel = run.run.fuel_kg if run.run.fuel_kg is not None else origin.fuel_kg
         if tyres is not None and tyres != self.tyres:
-            self.fit(tyres, self.ages.get(tyres, 0), track)
+            self.fit(tyres, self.ages.get(tyres, 0), track, len(since))
         if fuel is not None:
             self.fill(fuel, track)
+            self.filled_at -= sum(1.0 - lap.start_phase for lap in since)
 
-    def fit(self, tyres: str, laps: int, track: CarTrack) -> None:
-        """That set is on the car, with so many laps done."""
+    def fit(self, tyres: str, laps: int, track: CarTrack, since: int = 0) -> None:
+        """That set is on the car, with so many laps done; for so many laps already (``since``)."""
         if self.tyres is not None:
-            self.ages[self.tyres] = self.tyre_laps(track) or 0
-        self.tyres, self.fitted_at = tyres, len(track.laps)
+            self.ages[self.tyres] = max((self.tyre_laps(track) or 0) - since, 0)
+        self.tyres, self.fitted_at = tyres, len(track.laps) - since
         self.ages[tyres] = laps
 
     def fill(self, fuel_kg: float, track: CarTrack) -> None:

@@ -11,6 +11,7 @@ from pitwall.engine.answers import Answer, Handler, Refusal
 from pitwall.engine.call import SAID_GRACE_S, Call
 from pitwall.engine.comment_commands import HANDLERS as COMMENT_HANDLERS
 from pitwall.engine.crew_seen import seen
+from pitwall.engine.item_evidence import word_suffices
 from pitwall.engine.owed_commands import HANDLERS as OWED_HANDLERS
 from pitwall.engine.parts import part_said
 from pitwall.engine.plan_commands import HANDLERS as PLAN_HANDLERS
@@ -140,7 +141,8 @@ def _confirm(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     if call.state == "done":
         # A hold that was told long ago is only probably done: the driver's word comes late, and settles it.
         found = items.find_item(car.progress.runs, call.spec.item)
-        if found is not None and found[1].signal("confirm", now, f"confirmed, {command.by}"):
+        settles = found is not None and word_suffices(car.setup.procedures.get(found[1].item.do))
+        if found is not None and settles and found[1].signal("confirm", now, f"confirmed, {command.by}"):
             return Answer(f"{found[1].item.do} of {found[0].run.run} is done: confirmed", plan_changed=True)
         return Answer(f"{call.id} is done already")
     if call.state in ("withdrawn", "missed", "skipped"):

@@ -1,7 +1,8 @@
 """The desk notes what the driver said: words first, remarks afterwards, or both at once.
 
 ``comment`` without words stamps the moment. Named by its number in ``comment``, it gets its words and remarks later;
-what is given then takes the place of what was there, what is left out stays.
+what is given then takes the place of what was there, what is left out stays. The same words in ``text`` and
+``shorthand`` are read where they can be, and kept as words where they cannot: the answer says which.
 """
 
 from __future__ import annotations
@@ -17,34 +18,48 @@ from pitwall.engine.laps import LapRecord
 from pitwall.engine.plan_guards import meant
 from pitwall.engine.progress import RunState
 from pitwall.engine.team import TeamCar
-from pitwall.model.comments import Comment
+from pitwall.model.comments import Comment, Remark
 from pitwall.model.events import CommandGiven
 
 
 def _comment(command: CommandGiven, car: TeamCar, now: float) -> Answer:
-    given = _given(command, car)
+    given, why = _given(command, car)
     if command.comment is not None:
-        return _completed(command, car, given, now)
+        return _completed(command, car, given, why, now)
     noted = car.comments.note(Comment(**_where(command, car, now), by=command.by, because=command.id, **given), now)
-    return Answer(f"comment {noted.comment} noted" + ("" if given else ": its words are still to come"))
+    return Answer(f"comment {noted.comment} noted{why}" + ("" if given else ": its words are still to come"))
 
 
-def _given(command: CommandGiven, car: TeamCar) -> dict[str, Any]:
-    """What the command says of the comment; nothing for a stamped moment."""
+def _given(command: CommandGiven, car: TeamCar) -> tuple[dict[str, Any], str]:
+    """What the command says of the comment (nothing for a stamped moment), and why its words are only words, if so."""
     if command.text is not None and not command.text.strip():
         raise Refusal("a comment needs its words in 'text'")
-    remarks, text = tuple(command.remarks or ()), command.text
+    remarks, text, why = tuple(command.remarks or ()), command.text, ""
     if command.shorthand is not None:
+        either = text == command.shorthand  # one field for both: read it if it can be read, and lose nothing
         try:
-            typed = parse(command.shorthand, car.setup.circuit.turns)
+            typed = parse(command.shorthand, car.setup.circuit.all_turns)
         except ShorthandError as problem:
-            raise Refusal(str(problem)) from None
-        remarks, text = remarks + typed.remarks, text or typed.text or None
+            if not either:
+                raise Refusal(str(problem)) from None
+            why = f" as words, not counted: {problem.briefly}"
+        else:
+            remarks += typed.remarks
+            text = typed.text if either and typed.remarks else text or typed.text or None
+    _known_turns(remarks, car)
     given: dict[str, Any] = {} if text is None else {"text": text}
-    return given | ({"remarks": remarks, "tagged_by": command.by} if remarks else {})
+    return given | ({"remarks": remarks, "tagged_by": command.by} if remarks else {}), why
 
 
-def _completed(command: CommandGiven, car: TeamCar, given: dict[str, Any], now: float) -> Answer:
+def _known_turns(remarks: tuple[Remark, ...], car: TeamCar) -> None:
+    """Guard: remarks are of turns that the circuit has, where anybody numbered them."""
+    known = car.setup.circuit.all_turns
+    for turn in (one.turn for one in remarks):
+        if turn is not None and known and turn not in known:
+            raise Refusal(f"there is no turn {turn} at this circuit: its turns are {min(known)} to {max(known)}")
+
+
+def _completed(command: CommandGiven, car: TeamCar, given: dict[str, Any], why: str, now: float) -> Answer:
     number = command.comment or 0
     was = car.comments.find(number)
     if was is None:
@@ -58,7 +73,8 @@ def _completed(command: CommandGiven, car: TeamCar, given: dict[str, Any], now: 
     if changed == was:
         return Answer(f"comment {number} says so already")
     car.comments.put(changed, now)
-    return Answer(f"comment {number} completed" if not was.remarks and not was.text else f"comment {number} changed")
+    done = "completed" if not was.remarks and not was.text else "changed"
+    return Answer(f"comment {number} {done}{why}")
 
 
 # -- of which lap and run -------------------------------------------------------------------------------------------

@@ -34,7 +34,7 @@ def _where(car: TeamCar) -> str:
         return f"The car is {place}, {driver} drove last." if car.drove else f"The car is {place}."
     if run is None:
         return f"{driver} is on track, on no run of the plan, lap {car.track.lap_number}."
-    done = f"{run.timed_done} of {run.timed_wanted} timed laps done"
+    done = f"{run.timed_own} of {run.timed_wanted} timed laps done"
     return f"{driver} is on {run.run.run}, {run.lap_label(run.pointer)}, {done}."
 
 

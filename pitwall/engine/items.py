@@ -7,6 +7,7 @@ from collections.abc import Mapping
 
 from pitwall.engine.call import Call
 from pitwall.engine.calls import HELD_BACK, SETTLED
+from pitwall.engine.item_evidence import word_suffices
 from pitwall.engine.progress import ItemState, RunState
 from pitwall.engine.switches import SwitchBoard
 from pitwall.model.car import same_position
@@ -56,7 +57,10 @@ def call_moved(runs: list[RunState], call: Call, procedures: Mapping[str, Proced
         item.signal("call", t, "said" if call.state == "said" else call.state)
     elif call.state == "done":
         item.signal("call", t)
-        if not _only_told(procedures.get(item.item.do), call):
+        procedure = procedures.get(item.item.do)
+        if not word_suffices(procedure):
+            item.reason = call.reason if item.state == "called" else item.reason
+        elif not _only_told(procedure, call):
             item.signal("confirm", t, call.reason)
     elif call.state == "skipped":
         item.signal("fail", t, call.reason or "skipped")
@@ -65,8 +69,10 @@ def call_moved(runs: list[RunState], call: Call, procedures: Mapping[str, Proced
 
 
 def _only_told(procedure: Procedure | None, call: Call) -> bool:
-    """Guard: a hold that was told, and nobody says or shows that it was done: probably done, once its lap is over."""
-    return procedure is not None and procedure.hold is not None and call.reason == SETTLED
+    """Guard: a hold, or a question for a comment, that was told, and nobody says or shows that it was done: probably
+    done, once its lap is over."""
+    asks = procedure is not None and (procedure.hold is not None or "comment" in procedure.done_when)
+    return asks and call.reason == SETTLED
 
 
 def _try_again(

@@ -9,7 +9,10 @@ Within a run a pointer stands on the planned lap that the car is on; a lap that 
 * any complete lap where the in-lap was planned: stay, the box moves one lap.
 
 A car that stays out for two laps beyond its run, though nobody called it in or let it go on, is taken to be on the next
-run of the plan that is long enough: runs are skipped and swapped in the garage without a word to any computer.
+run of the plan that is long enough: runs are skipped and swapped in the garage without a word to any computer. A run
+that the tyres seen on the car speak against is none of them. Each lap counts for one run: those that the first one had
+still to come for that, those beyond it for the other. What the garage did is not made undone by a belief: the car keeps
+its set, its fuel and its positions, unless one of its laps was long enough for a stop that the feed did not show.
 
 A run that ends before the laps that still count is *cut*. It is resumed at the next leaving, unless the car stood for
 about as long as the work before the next run takes: then that run has begun. With nothing left in the plan, the run
@@ -129,7 +132,7 @@ class PlanProgress:
                 whole = state.timed_done >= state.timed_wanted
                 state.move("complete", t, None if whole else "ended early, still counts")
             else:
-                why = "red flag" if red else f"{state.timed_done} of {state.timed_wanted} timed laps done"
+                why = "red flag" if red else f"{state.timed_own} of {state.timed_wanted} timed laps done"
                 state.move("break_off", t, why)
                 if self.over or state.not_resumed:
                     state.move("give_up", t, state.not_resumed or SESSION_ENDED)
@@ -160,36 +163,49 @@ class PlanProgress:
             follows = state.pointer + 1 < last and state.laps[state.pointer + 1] == "timed"
             state.pointer = min(state.pointer + (2 if follows else 1), last)
 
-    def realign(self, t: float) -> RunState | None:
+    def realign(self, t: float, compound: str = "", since_stop: int | None = None) -> RunState | None:
         """The car stays out beyond the run, and nobody called it in: it is taken to be on a later, longer run.
 
-        Returns that run, or None where the plan holds none that would explain it.
+        Args:
+            t: session second.
+            compound: the tyres seen on the car; empty where the feed does not say.
+            since_stop: timed laps since a stop that the feed did not show; None where the car did stay out.
+
+        Returns:
+            That run, or None where the plan holds none that would explain it.
         """
         state = self.current
         if state is None:
             return None
-        position = self.runs.index(state)
-        longer = [
-            run
-            for run in self.runs[position + 1 :]
-            if run.state in ("planned", "next") and run.timed_wanted > state.timed_done
-        ]
-        if not longer:
+        driven = state.timed_done if since_stop is None else since_stop
+        found = self._longer(self.runs[self.runs.index(state) + 1 :], driven, compound)
+        if found is None:
             return None
-        found = longer[0]
+        found.left_as = state.set_up_as if since_stop is None else None
         state.move("complete", t, f"the car stayed out: taken for {found.run.run}")
         state.end_t = t
         state.settle_items(t, f"the car stayed out: taken for {found.run.run}")
         found.move("choose", t)
         found.move("leave", t, f"begun as {state.run.run}")
-        found.start_t, found.leavings, found.timed_done = state.start_t, 1, state.timed_done
+        beyond = max(state.timed_done - state.timed_wanted, 0) if since_stop is None else since_stop
+        beyond = min(beyond, state.timed_own)
+        state.timed_done -= beyond
+        found.start_t, found.leavings, found.timed_done, found.timed_before = state.start_t, 1, driven, driven - beyond
         timed = [index for index, kind in enumerate(found.laps) if kind == "timed"]
-        found.pointer = timed[state.timed_done - 1] + 1 if state.timed_done else 1
+        found.pointer = timed[driven - 1] + 1 if driven else 1
         for item in found.items:
             if item.leg < found.pointer:
                 item.signal("fail", t, "its lap was driven as another run")
         self.revision += 1
         return found
+
+    def _longer(self, later: list[RunState], driven: int, compound: str) -> RunState | None:
+        """The first of these runs that is still to come, has more timed laps than are driven, and wants these tyres."""
+        for run in later:
+            fits = not compound or self._compound(run) in (None, compound.strip().lower())
+            if run.state in ("planned", "next") and run.timed_wanted > driven and fits:
+                return run
+        return None
 
     def see_tyres(self, compound: str, t: float) -> RunState | None:
         """The feed says which tyres are on, on the out-lap: where they are not those of the run, find the run they fit.

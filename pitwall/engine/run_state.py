@@ -44,7 +44,8 @@ class RunState:
 
     ``numbers`` gives each item of ``run`` its number: it is part of the item's key, stays when the plan changes, and is
     never given again. ``not_resumed`` is why this is the last leaving of the run; the editions count how often the
-    brief and the switch check must be told anew because the plan changed.
+    brief and the switch check must be told anew because the plan changed. ``left_as`` is the run that the car left the
+    garage for, where it was taken for this one on track; ``timed_before`` of the timed laps are that run's.
     """
 
     run: Run
@@ -52,6 +53,7 @@ class RunState:
     state: str = "planned"
     pointer: int = 0
     timed_done: int = 0
+    timed_before: int = 0
     stayed_out: int = 0
     leavings: int = 0
     resume_at: int = 1
@@ -64,6 +66,7 @@ class RunState:
     numbers: tuple[int, ...] = ()
     highest: int = 0
     not_resumed: str | None = None
+    left_as: Run | None = None
     brief_edition: int = 0
     check_edition: int = 0
 
@@ -75,6 +78,16 @@ class RunState:
     def timed_wanted(self) -> int:
         """Timed laps that the run asks for now."""
         return self.laps.count("timed")
+
+    @property
+    def timed_own(self) -> int:
+        """Timed laps done that count for this run and for no other."""
+        return max(self.timed_done - self.timed_before, 0)
+
+    @property
+    def set_up_as(self) -> Run:
+        """The run that the car on this one was prepared for in the garage."""
+        return self.left_as if self.left_as is not None and self.state == "running" else self.run
 
     def enough(self, cut: bool) -> bool:
         """Guard: what was done still counts as this run.
@@ -183,7 +196,7 @@ def run_progress(state: RunState, expected: tuple[float, float] | None) -> RunPr
         state=state.state,
         laps=state.laps,
         timed_wanted=state.timed_wanted,
-        timed_done=state.timed_done,
+        timed_done=state.timed_own,
         expected_span_s=expected,
         actual_span_s=actual,
         items=items,

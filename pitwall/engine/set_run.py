@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from pitwall.engine.car import CarTrack, Happening
 from pitwall.engine.progress import PlanProgress
 from pitwall.engine.run_state import RunState
@@ -46,9 +48,15 @@ def _other_run(car: TeamCar, running: RunState, wanted: RunState, now: float) ->
     running.move("put_back", now)
     running.start_t, running.pointer, running.timed_done, running.stayed_out = None, 0, 0, 0
     running.leavings = max(0, running.leavings - 1)
+    wanted.timed_before, running.timed_before = running.timed_before, 0
+    wanted.left_as = running.left_as = None
     if car.track.lap is not None:
         car.track.lap.run = wanted.run.run
-    car.carried.leaves(wanted, car.plan, car.track)
+    left_t = car.progress.left_t
+    for at, lap in enumerate(car.track.laps):
+        if lap.run == running.run.run and lap.start_t >= left_t:
+            car.track.laps[at] = replace(lap, run=wanted.run.run)
+    car.carried.leaves(wanted, car.plan, car.track, left_t)
 
 
 def _skip_before(progress: PlanProgress, wanted: RunState, now: float) -> None:

@@ -68,6 +68,7 @@ class SwitchBoard:
     verified: set[str] = field(default_factory=set)
     measured: dict[str, Position] = field(default_factory=dict)
     measured_t: dict[str, float] = field(default_factory=dict)
+    measured_before: dict[str, tuple[Position, float]] = field(default_factory=dict)
     owed: dict[str, Position] = field(default_factory=dict)
     doubted: set[str] = field(default_factory=set)
     told_t: dict[str, float] = field(default_factory=dict)
@@ -121,9 +122,10 @@ class SwitchBoard:
     def without_items(self, run: RunState | None, leg: int) -> dict[str, Position]:
         """The same without what items ask for: the defaults, and over them the run's own positions."""
         kind: LapKind | None = run.laps[leg] if run is not None and run.laps else None
-        driver = self.plan.driver_of(run.run) if run is not None else self.driver
+        ready = run.set_up_as if run is not None else None
+        driver = self.plan.driver_of(ready) if ready is not None else self.driver
         found = self.defaults(kind, driver)
-        for holder in (self.plan.original(run.run), run.run) if run is not None else ():
+        for holder in (self.plan.original(ready), ready) if ready is not None else ():
             found.update({name: position for name, position in holder.switches.items() if name in found})
         return found
 
@@ -169,6 +171,10 @@ class SwitchBoard:
         """Which of these switches telemetry shows at another position."""
         off = self.differs(positions)
         return [name for name in sorted(off) if name in self.measured]
+
+    def measured_at(self, positions: Mapping[str, Position]) -> bool:
+        """Does telemetry show all of these switches in place?"""
+        return all(name in self.measured for name in positions) and not self.differs(positions)
 
     def wrong(self, wanted: Mapping[str, Position]) -> tuple[list[str], list[str]]:
         """``(measured wrong, unverified)`` among the switches that must be in place when a timed lap starts."""
@@ -230,7 +236,11 @@ class SwitchBoard:
             self.doubted.update(() if same_position(before, position) else {name})
 
     def measure(self, name: str, position: Position, t: float) -> None:
-        """Telemetry says where the switch stands; a preset moves the others it sets."""
+        """Telemetry says where the switch stands; a preset moves the others it sets. ``measured_before``: where it
+        stood before its last move, and when telemetry showed that move."""
+        stood = self.measured.get(name)
+        if stood is not None and not same_position(stood, position):
+            self.measured_before[name] = (stood, t)
         self.measured[name] = position
         self.measured_t[name] = t
         before, self.believed[name] = self.believed.get(name), position

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from pitwall.engine import drivers, item_times, items, windows
+from pitwall.engine import drivers, item_evidence, item_times, items, stayed_out, windows
 from pitwall.engine.call import Call
 from pitwall.engine.calls import SETTLED, CallBook
 from pitwall.engine.car import CarTrack, Happening
@@ -97,6 +97,7 @@ class TeamCar:
         if happening.what in ("loop", "lap_done") and self.track.compound is not None:
             was, found = self.progress.current, self.progress.see_tyres(self.track.compound, now)
             if was is not None and found is not None:
+                self.carried.leaves(found, self.plan, self.track, self.progress.left_t)
                 self._is_on(found, was, now)
         if happening.what == "left":
             self._left(happening.t, now)
@@ -134,6 +135,7 @@ class TeamCar:
         if run is not None:
             self.progress.revision += 1
             self.carried.leaves(run, self.plan, self.track)
+            run.left_as = None
 
     def _told_to_leave(self) -> str | None:
         """The run that the car was told to leave for since it came in, by somebody's word."""
@@ -168,6 +170,8 @@ class TeamCar:
             if flag and ended.state in ("cut", "next"):
                 ended.reason = ended.reason if red else "chequered flag"
                 windows.cut_by_flag(self, clock, ended, now)
+            if ended.state == "done" and happening.lap is not None:
+                item_evidence.judge(ended, ended.pointer, self.switches, happening.lap.start_t, now)
             items.run_over(ended, self.setup.procedures, now)
             self._owe(ended)
         self.work = ended.run.after_garage_s if ended is not None else None
@@ -185,14 +189,16 @@ class TeamCar:
         if self.track.lap is not None:
             self.track.lap.run = run.run.run
         if run.pointer != before:
+            item_evidence.judge(run, leg, self.switches, lap.start_t, now)
             items.lap_over(run, leg, now)
         elif run.expected_kind == "timed":
+            item_evidence.judge(run, leg, self.switches, lap.start_t, now, again=True)
             items.lap_put_in(run, now)
         if run.stayed_out >= STAYED_OUT_LAPS and not self._box_was_said(run):
-            found = self.progress.realign(now)
+            found = stayed_out.another_run(self, run, now)
             if found is not None:
                 self._is_on(found, run, now)
-                lap.run, run = found.run.run, found
+                run = found
         for call in list(self.book.calls.values()):
             wanted = call.spec.ask.lap_kind
             tells = call.spec.ask.action == "lap_kind" and wanted == lap.kind
@@ -203,7 +209,6 @@ class TeamCar:
         """The car is on another run than was thought: what was still to be said of that one is not said any more."""
         if self.track.lap is not None:
             self.track.lap.run = found.run.run
-        self.carried.leaves(found, self.plan, self.track)
         for call in list(self.book.calls.values()):
             if call.spec.run == was.run.run and call.open:
                 self.signal(call, "withdraw", now, f"the car is on {found.run.run}, not on {was.run.run}")

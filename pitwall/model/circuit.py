@@ -116,6 +116,11 @@ class Circuit(Frozen):
         found = {segment.turn for segment in self.segments if segment.turn is not None}
         return tuple(sorted(found | {int(match.group(1)) for match in named if match is not None}))
 
+    @property
+    def all_turns(self) -> tuple[int, ...]:
+        """Its turns where its segments number them; none elsewhere, for places may be named at some turns only."""
+        return self.turns if any(segment.turn is not None for segment in self.segments) else ()
+
     @model_validator(mode="after")
     def _one_measure(self) -> Self:
         unit, other = ("share", "m") if self.timing_only else ("m", "share")

@@ -41,7 +41,9 @@ class CommandGiven(Fact):
         default=None, ge=1, le=9999, description="for comment: the one that gets its words or remarks now"
     )
     shorthand: str | None = Field(
-        default=None, max_length=2000, description="for comment: what it says, typed ('pitwall comment --words')"
+        default=None, max_length=2000,
+        description="for comment: what it says, typed ('pitwall comment --words'); with the same words in text it is "
+        "read if it can be, else kept as words",
     )
     remarks: tuple[Remark, ...] | None = Field(
         default=None, max_length=40, description="for comment: what it says, in tags"

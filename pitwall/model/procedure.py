@@ -16,7 +16,7 @@ from pitwall.model.subjects import Subject
 from pitwall.model.units import KPH_PER_MPS, Duration
 
 Where = Literal["place", "lap_start", "lap_end", "pit_exit", "pit_entry", "garage", "pit_lane"]
-Evidence = Literal["driver", "speed", "switch", "pit", "crossing"]
+Evidence = Literal["driver", "speed", "switch", "pit", "crossing", "comment"]
 
 
 class Argument(Frozen):

@@ -271,7 +271,6 @@ class RacingCar:
         self._cross_line(t)
         self._end_lap(t)
         self.lap_number += 1
-        self.tyre_age += 1
         self.loops_seen = []
         intent = self._pilot.next_lap(t)
         self.lap = OpenLap(self.lap_number, intent.meant, intent.meant, t, intent.spoilt, self._flags_now())
@@ -304,6 +303,8 @@ class RacingCar:
     def _end_lap(self, t: float) -> None:
         if self.lap is not None:
             ended, self.lap = self.lap, None
+            # Tyres are as old as the laps they were driven, out-laps and in-laps too; recorded feeds state it so.
+            self.tyre_age += 1
             self._pilot.lap_ended(ended, t, self._entry_s)
 
     def _speed(self, loop: str) -> float | None:

@@ -51,8 +51,7 @@ class LapRule:
         driver = self._plan.driver_of(run)
         base = {switch.switch: switch.wanted("timed", driver, self._wet) for switch in self._car.switches}
         if run is not None:
-            like = self._plan.find(run.same_as) if run.same_as else None
-            base.update(like.switches if like is not None else {})
+            base.update(self._plan.original(run).switches)
             base.update(run.switches)
         return base
 

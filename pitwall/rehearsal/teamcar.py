@@ -237,13 +237,16 @@ class TeamCar:
     def _load(self, t: float) -> None:
         """Fuel and tyres by the plan of this run; without figures, enough for its laps."""
         run = self.run
-        if run is not None and run.fuel_kg is not None:
-            self.fuel_kg = run.fuel_kg
+        # A run that repeats another is fuelled like that, and on its tyres, where it does not say otherwise.
+        asked = None if run is None else (run, self.plan.original(run))
+        fuel_kg = next((one.fuel_kg for one in asked or () if one.fuel_kg is not None), None)
+        if fuel_kg is not None:
+            self.fuel_kg = fuel_kg
         else:
             laps = len(run.laps) if run is not None and run.laps else 4
             self.fuel_kg = max(self.fuel_kg, laps * self._model.fuel_per_lap_kg * 1.05 + self._model.fuel_reserve_kg)
         self.fuel_kg = self.fills(run, self.fuel_kg, t)
-        self._tyres = (run.tyres if run is not None and run.tyres else None) or self._tyres
+        self._tyres = next((one.tyres for one in asked or () if one.tyres), self._tyres)
         known = self.plan.tyre_sets.get(self._tyres or "")
         self.car.compound = known.compound if known is not None else None
         self.car.tyre_age = self._tyre_laps.get(self._tyres or "", 0)
@@ -308,7 +311,6 @@ class TeamCar:
 
     def in_garage(self, t: float) -> None:
         """The crew goes to work; how long it takes is this world's affair."""
-        self._tyre_laps[self._tyres or ""] = self.car.tyre_age
         work = self.run.after_garage_s if self.run is not None else None
         spread = (work.low_s, work.likely_s, work.high_s) if work is not None else (60.0, 120.0, 240.0)
         # One job in ten beats the plan's optimistic figure and one in ten overruns its pessimistic one, by a little.
@@ -328,6 +330,7 @@ class TeamCar:
             self._timed_ended += 1
         if kind == "timed" and time_s > 1.12 * self._pace.best_s:
             kind = "cool"
+        self._tyre_laps[self._tyres or ""] = self.car.tyre_age
         self.fuel_kg = max(0.0, self.fuel_kg - self._burn * (1.0 if kind == "timed" else EASY_BURN))
         self.laps.append(
             DrivenLap(

@@ -5,9 +5,10 @@ import { test } from "node:test";
 import { DaemonClock, clockText, lapText, OLD_AFTER_S } from "../../pitwall/screen/static/app/clock.js";
 import { meant } from "../../pitwall/screen/static/app/commands.js";
 import { byRun } from "../../pitwall/screen/static/app/comment.js";
-import { Draft } from "../../pitwall/screen/static/app/draft.js";
+import { Draft, newestFirst } from "../../pitwall/screen/static/app/draft.js";
 import { pieces, wrapped } from "../../pitwall/screen/static/app/fitting.js";
-import { inWords, isTags, tagged, typedOf } from "../../pitwall/screen/static/app/shorthand.js";
+import { exampleTag, inWords, isTags, noSuchTurn, tagged, typedOf } from "../../pitwall/screen/static/app/shorthand.js";
+import { barOf } from "../../pitwall/screen/static/app/plan-line.js";
 import { labels } from "../../pitwall/screen/static/app/strip.js";
 import { partWords } from "../../pitwall/screen/static/app/words.js";
 import { Store } from "../../pitwall/screen/static/app/store.js";
@@ -128,7 +129,7 @@ const written = (text, tags = "") => Object.assign(new Draft(5), { text, tags })
 
 test("a comment says its words and its tags; tags that are no letters go to the daemon as shorthand", () => {
   assert.equal(written("").given(), null);
-  assert.deepEqual(written("it turns too much").given(), { text: "it turns too much" });
+  assert.deepEqual(written("it turns too much").given(), { text: "it turns too much", shorthand: "it turns too much" });
   assert.deepEqual(written("7f").given(), { remarks: tagged("7f").remarks });
   assert.deepEqual(written("too much", "9xo4").given(), { text: "too much", remarks: tagged("9xo4").remarks });
   assert.deepEqual(written("", "t4 mid us 3").given(), { shorthand: "t4 mid us 3" });
@@ -139,6 +140,36 @@ test("a comment that stands gets what is new, by its number", () => {
   assert.equal(Draft.of(one).given(), null);
   assert.deepEqual(Object.assign(Draft.of(one), { tags: "4mu2" }).given(), { comment: 6, remarks: tagged("4mu2").remarks });
   assert.deepEqual(Object.assign(Draft.of(one), { text: "floats a lot" }).given(), { comment: 6, text: "floats a lot" });
+});
+
+test("the text is read as shorthand too, unless tags stand beside it or it was counted already", () => {
+  const typed = "t4 mid us 3, exit os 2: on the second lap";
+  assert.deepEqual(written(typed).given(), { text: typed, shorthand: typed });
+  assert.deepEqual(written("us t4 3", "7f").given(), { text: "us t4 3", remarks: tagged("7f").remarks });
+  const words = Draft.of({ comment: 2, t: 5, by: "ann", text: "t4 uss", remarks: [] });
+  assert.deepEqual(Object.assign(words, { text: "t4 us" }).given(), { comment: 2, text: "t4 us", shorthand: "t4 us" });
+});
+
+test("a turn that the circuit does not have is told; the example is of one that it has", () => {
+  const turns = Array.from({ length: 13 }, (_, at) => at + 1);
+  assert.equal(noSuchTurn(tagged("4eu3, 14eu3").remarks, turns), "there is no turn 14 at this circuit: its turns are 1 to 13");
+  assert.equal(noSuchTurn(tagged("13u, k2").remarks, turns), "");
+  assert.equal(noSuchTurn(tagged("14u").remarks, []), "");
+  for (const known of [turns, [1, 2, 3], []]) assert.equal(noSuchTurn(tagged(exampleTag(known)).remarks, known), "");
+});
+
+test("comments stand by when they were said, the newest first, whenever somebody noted them", () => {
+  const said = [[1, 492], [2, 588], [3, 374], [4, 638], [5, 638]].map(([comment, t]) => ({ comment, t, by: "ann" }));
+  assert.deepEqual(newestFirst(said).map((one) => one.comment), [5, 4, 2, 1, 3]);
+});
+
+test("a run to come is drawn to when the forecast sees its end, in the middle of its span", () => {
+  const run = { run: "qualifying", state: "next", expected_span_s: [2400, 2680] };
+  assert.deepEqual(barOf(run, { end_q10_s: 2734, end_q50_s: 3040, end_q90_s: 3621 }), [2400, 3040]);
+  assert.deepEqual(barOf(run, undefined), [2400, 2680]);
+  assert.deepEqual(barOf({ ...run, state: "running", actual_span_s: [2450, null] }, { end_q50_s: 3040 }), [2450, 3040]);
+  assert.deepEqual(barOf({ ...run, state: "done", actual_span_s: [2450, 2900] }, { end_q50_s: 3040 }), [2450, 2900]);
+  assert.equal(barOf({ run: "x", state: "planned" }, undefined), null);
 });
 
 const letters = (text) => text.length;

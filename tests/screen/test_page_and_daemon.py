@@ -63,16 +63,35 @@ def test_a_comment_carries_the_moment_of_the_key(processes: Processes, open_page
     stamped = page.locator(".comments label").first.inner_text()
     then = page.locator(".time b").inner_text()
     until(lambda: page.locator(".time b").inner_text() != then)
-    usual = "14eu3"
+    usual = "4eu3"
     page.keyboard.type(usual)
     press(page, "Enter")
     assert len(("n", *usual, "Enter")) <= 8
-    shows(page, "turn 14 entry: understeer, severity 3", ".comments ol")
+    shows(page, "turn 4 entry: understeer, severity 3", ".comments ol")
     given = commands(said, "comment")[0]
-    assert given.remarks == (Remark(turn=14, phase="entry", what="understeer", severity=3),)
+    assert given.remarks == (Remark(turn=4, phase="entry", what="understeer", severity=3),)
     minutes, seconds = stamped.split()[2].split(":")
     assert abs(given.t - (60 * int(minutes) + int(seconds))) <= 1.0
     hides(page, ".comments form")
+
+
+def test_the_text_field_reads_shorthand(processes: Processes, open_page: Open) -> None:
+    """What reads is counted; other words are kept and marked; a turn that is not there is refused, the pad stays."""
+    _, said = begun(processes)
+    page = open_page(said["screen"])
+    for typed in ("t4 mid us 3: second lap", "it floats"):
+        page.keyboard.press("n")
+        page.keyboard.type(typed)
+        press(page, "Enter")
+        hides(page, ".comments form")
+    shows(page, "turn 4 mid: understeer, severity 3", ".comments ol")
+    shows(page, "words, not counted", ".comments ol")
+    page.keyboard.press("n")
+    page.keyboard.type("14eu3")
+    press(page, "Enter")
+    shows(page, "there is no turn 14", ".said-here")
+    assert page.locator(".comments input[name=text]").input_value() == "14eu3"
+    assert len(commands(said, "comment")) == 2
 
 
 def test_a_comment_gets_its_tags_afterwards(processes: Processes, open_page: Open) -> None:

@@ -81,6 +81,13 @@ def test_what_was_not_driven_goes_on_and_says_where_it_comes_from(tmp_path: Path
     assert made.sources["repeat"].startswith("skipped in p1")
 
 
+def test_what_is_left_of_a_run_is_wanted_as_the_run_was(tmp_path: Path) -> None:
+    """A could run with a must item stays a could run; the item keeps its own want inside it."""
+    made = drafted(driven(FIRST | {"want": "could"}, REPEAT), tmp_path)
+    rest = made.plan.runs[0]
+    assert (rest.run, rest.want, rest.items[0].want) == ("first-rest", "could", "must")
+
+
 def test_an_item_goes_on_for_the_laps_that_are_missing(tmp_path: Path) -> None:
     """Done on the out-lap, it is left for the in-lap alone."""
     made = drafted(driven(dropped="first-1-hold-3"), tmp_path)

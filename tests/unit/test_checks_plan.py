@@ -177,7 +177,7 @@ def test_items_that_wait_for_one_another_are_told() -> None:
 def test_every_code_of_a_plan_check_is_produced_by_some_test_here() -> None:
     """No code is in the table that nothing can find: those of plans are met here, or named in another test."""
     met = {code for _, code, _ in RUNS} | {code for _, code, _ in HEADS} | {code for _, code, _, _ in WAITING}
-    elsewhere = {"PW216", "PW302", "PW303", "PW305", "PW403", "PW503", "PW506"}  # tests of their own below
+    elsewhere = {"PW216", "PW302", "PW303", "PW305", "PW309", "PW403", "PW503", "PW506"}  # tests of their own below
     of_files = {code for code in CODES if code < "PW100" or code[:4] in ("PW11", "PW13")}
     others = [path.read_text(encoding="utf-8") for path in Path(__file__).parents[1].rglob("test_*.py")
               if path != Path(__file__)]
@@ -488,7 +488,15 @@ def test_arguments_take_bounds_from_one_side() -> None:
 def test_every_check_bears_an_empty_plan_and_no_files(check: Callable[..., Any]) -> None:
     """A plan without runs and without anything around it is nobody's crash."""
     plan = Plan.model_validate({"plan": 1, "car": 41, "driver": "ines", "session": "p", "runs": []})
-    assert list(check(plan, Around())) == []
+    assert [one.code for one in check(plan, Around())] in ([], ["PW309"])
+
+
+def test_a_plan_without_a_run_is_told() -> None:
+    """One warning, at the runs. Runs that are there and could not be read are told as such, and not as missing."""
+    (found,) = findings()
+    assert (found.code, found.severity, path_text(found.path)) == ("PW309", "warning", "runs")
+    assert found.found == "a plan without a run"
+    assert findings(around=replace(AROUND, unread_runs=frozenset({"a"}))) == []
 
 
 def test_every_code_has_a_reason_and_a_remedy() -> None:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+from pitwall.app.loading import load_setup
 from pitwall.cli import command
 from pitwall.cli.main import main
 
@@ -26,6 +28,22 @@ def test_the_word_that_is_wrong_is_marked(capsys: pytest.CaptureFixture[str]) ->
     shown = capsys.readouterr().err.splitlines()
     assert shown[:2] == ["t4 midd us", "   ^^^^"]
     assert shown[2].endswith("did you mean 'mid'?")
+
+
+def test_a_turn_that_is_not_there_is_refused(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The turns are those of the event that is named, or that lies here; without one it is said that nobody knows."""
+    event = Path(__file__).parents[2] / "config" / "event.yaml"
+    last = max(load_setup(event).circuit.turns)
+    monkeypatch.chdir(event.parents[1])
+    assert main(["comment", "41", "t45", "us", "3", "--check"]) == 2
+    assert f"no turn 45, expected a turn from 1 to {last}" in capsys.readouterr().err
+    monkeypatch.chdir(tmp_path)
+    assert main(["comment", "41", "t45 us 3", "--check", "--event", str(event)]) == 2
+    capsys.readouterr()
+    assert main(["comment", "41", "t45 us 3", "--check"]) == 0
+    assert "--event FILE" in capsys.readouterr().err
 
 
 def test_every_word_is_printed(capsys: pytest.CaptureFixture[str]) -> None:

@@ -1,4 +1,4 @@
-"""Every figure of a debrief, reckoned a second time: plainly, from the rows of the journal as text, and from what the
+"""Figures of a debrief, reckoned a second time: plainly, from the rows of the journal as text, and from what the
 engine put out. None of the debrief's own code, and none of the engine's classes, has a part in the second reckoning."""
 
 from __future__ import annotations
@@ -57,6 +57,15 @@ def outputs(name: str, kind: str, car: str | None = None) -> list[Row]:
 def cars(name: str) -> list[CarDebrief]:
     """The cars of a debrief."""
     return list(made(name).cars)
+
+
+def test_the_journals_have_what_is_reckoned_again() -> None:
+    """An empty debrief would agree with everything: of each kind of row there is at least one to check."""
+    every = [car for name in JOURNALS for car in cars(name)]
+    for kind in ("runs", "items", "laps", "calls", "data_windows", "switches", "changes"):
+        assert any(getattr(car, kind) for car in every), kind
+    assert any(one.evidence == "measured" for car in every for one in car.switches)
+    assert any(made(name).alert_rows for name in JOURNALS)
 
 
 @pytest.mark.parametrize("name", JOURNALS)
@@ -202,6 +211,7 @@ def test_what_hands_did(name: str) -> None:
         taken = {one["because"] for one in outputs(name, "answered", car.car)}
         said = [one.get("text") for one in commands if one["command"] == "comment" and one["id"] in taken]
         assert {one.text for one in car.comments} <= {text or "" for text in said} | {""}
+        assert bool(car.comments) == bool(said)
         changes = [one for one in car.changes if one.about == "plan"]
         assert {one.by for one in changes} <= {one["by"] for one in commands}
         corrected = [one.what for one in car.changes if one.about == "correction"]

@@ -13,6 +13,7 @@ import pytest
 
 from pitwall.app.debrief_tables import as_csv, as_json, as_parquet, write_tables
 from pitwall.app.debriefing import debrief, debrief_of
+from pitwall.cli.main import main
 from pitwall.debrief.tables import Column, Table, tables
 from pitwall.errors import UserError
 from pitwall.journal.replay import read_lines
@@ -71,8 +72,23 @@ def test_what_cannot_be_written_is_told_with_the_remedy(tmp_path: Path, monkeypa
     with pytest.raises(UserError, match="give another folder"):
         write_tables(made, blocked, ["csv"])
     monkeypatch.setitem(sys.modules, "pyarrow", None)
-    with pytest.raises(UserError, match=r"pip install 'pitwall\[parquet\]'"):
+    with pytest.raises(UserError, match=r"nothing was written: .* pip install .*'\.\[parquet\]'"):
         write_tables(made, tmp_path / "new", ["csv", "parquet"])
     assert not (tmp_path / "new").exists()
     written = write_tables(made, tmp_path / "new", ["csv"])
     assert sorted(path.name for path in written) == sorted(path.name for path in (tmp_path / "new").iterdir())
+
+
+def test_what_cannot_be_written_is_told_before_anything_is(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The command asks for the package before it writes pages; formats without a folder for the tables are refused."""
+    monkeypatch.setitem(sys.modules, "pyarrow", None)
+    pages, rows = tmp_path / "pages", tmp_path / "rows"
+    asked = ["debrief", str(EVERYTHING), "--out", str(pages), "--formats", "csv,json,parquet"]
+    assert main([*asked, "--tables", str(rows)]) == 2
+    assert "pip install" in capsys.readouterr().err
+    assert not pages.exists()
+    assert not rows.exists()
+    assert main(asked) == 2
+    assert "--tables FOLDER" in capsys.readouterr().err

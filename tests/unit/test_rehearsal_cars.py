@@ -256,3 +256,32 @@ def test_the_clock_counts_down_once_a_second() -> None:
     assert ticks[1].running
     assert not ticks[601].running
     assert {fact.rate for fact in ticks.values()} == {1.0}
+
+
+def test_a_run_that_repeats_another_is_fuelled_like_it_and_on_its_tyres() -> None:
+    """Without figures of its own the crew fills and fits what the run has that it repeats."""
+    like = {"run": "first", "want": "must", "laps": "out, 8 timed, in", "fuel_kg": 30, "tyres": "B1"}
+    again = {"run": "again", "want": "must", "laps": "out, 1 timed, in", "same_as": "first"}
+    sets = {"A1": {"compound": "hard", "laps": 14}, "B1": {"compound": "medium"}}
+    made = plan(runs=[like, again], tyre_sets=sets, starts_with={"tyres": "A1", "fuel_kg": 12})
+    stage = boxed(Stage(session=setup(plans={CAR: made})), 2)
+    stage.release(60, run="again")
+    laps = stage.run(until=900).truth.laps
+    assert (laps[0].fuel_kg, laps[0].tyre_laps) == (30, 0)
+
+
+def test_tyres_are_as_old_as_the_laps_that_they_were_driven() -> None:
+    """Out-laps and in-laps count: a set that did out, one timed, in leaves again with three laps more.
+
+    Recorded timing feeds count so: a set that was driven out, four laps and in goes on with six.
+    """
+    sets = {"A1": {"compound": "hard", "laps": 14}}
+    run = {"run": "first", "want": "must", "laps": "out, 1 timed, in", "tyres": "A1", "after_garage_s": [60, 90, 120]}
+    stage = boxed(Stage(session=setup(plans={CAR: plan(runs=[run], tyre_sets=sets)})), 1)
+    stage.release(60)
+    stage.release(700)
+    laps = stage.run(until=1000).truth.laps
+    driven = len([lap for lap in laps if lap.end_s < 700])
+    assert driven >= 2
+    second = next(lap for lap in laps if lap.start_s > 700)
+    assert second.tyre_laps == 14 + driven

@@ -70,7 +70,7 @@ class LineLog:
             case Answered() if message.effect.partition(" ")[0] not in self._revision:
                 # An answer about a call is told by the call itself.
                 effect = in_words(message.effect, self._words)
-                text = f"{'car ' + message.car:<8}{effect.removeprefix(f'car {message.car} ')}"
+                text = f"{'car ' + message.car:<7} {effect.removeprefix(f'car {message.car} ')}"
             case _:
                 pass
         return (_timed(message, text),) if text else ()
@@ -102,7 +102,7 @@ class LineLog:
             if prompt.against:
                 why += f"  better not now: {prompt.against}"
         text = prompt.text if waiting else prompt.short
-        return f"{'car ' + prompt.car:<8}{word:<12}{prompt.kind:<10}{text}{why}"
+        return f"{'car ' + prompt.car:<7} {word:<12}{prompt.kind:<10}{text}{why}"
 
     def _alert(self, alert: Alert) -> str | None:
         now = (alert.active, alert.acknowledged)
@@ -143,7 +143,7 @@ class LineLog:
         if not proposal.active or self._proposed.get(proposal.car) == proposal.id:
             return
         self._proposed[proposal.car] = proposal.id
-        yield _timed(proposal, f"{'car ' + proposal.car:<8}changed plan, from {proposal.source} ({proposal.id})")
+        yield _timed(proposal, f"{'car ' + proposal.car:<7} changed plan, from {proposal.source} ({proposal.id})")
         for line in proposal.lines:
             yield _timed(proposal, f"{'':<8}{line}")
         for warning in proposal.warnings:
@@ -162,7 +162,7 @@ class LineLog:
             yield f"{'':<8}{state.problem}"
         for one in state.proposals:
             texts = (*advice_words(one), *one.lines, *(f"! {text}" for text in warnings_of(one)))
-            yield f"{'car ' + ', '.join(one.cars):<8}changed plan, from {one.source} ({one.id})"
+            yield f"{'car ' + ', '.join(one.cars):<7} changed plan, from {one.source} ({one.id})"
             yield from (f"{'':<8}{text}" for text in texts)
 
     def _forecast(self, forecast: ForecastState) -> Iterator[str]:
@@ -171,11 +171,11 @@ class LineLog:
         tenths = round(outlook.musts_chance * 10)
         if self._chance.get(car) != tenths:
             self._chance[car] = tenths
-            yield f"{'car ' + car:<8}{'forecast':<12}chance that every must-run fits: {outlook.musts_chance:.0%}"
+            yield f"{'car ' + car:<7} {'forecast':<12}chance that every must-run fits: {outlook.musts_chance:.0%}"
         texts = tuple(one.text for one in outlook.comparisons)
         if texts != self._resolves.get(car, ()):
             self._resolves[car] = texts
-            yield from (f"{'car ' + car:<8}{'enough data?':<14}{text}" for text in texts)
+            yield from (f"{'car ' + car:<7} {'enough data?':<14}{text}" for text in texts)
 
 
 def _timed(message: Message, text: str) -> str:

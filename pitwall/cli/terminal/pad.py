@@ -34,14 +34,16 @@ class CommentLine:
         return ""
 
     def given(self) -> dict[str, Any]:
-        """What the command says: the shorthand, which the daemon reads, or plain words."""
+        """What the command says. The daemon reads it, for it knows which turns there are; what it cannot, it keeps."""
         words = self.text.strip()
-        return {"shorthand": words} if self._remarks() is not None else {"text": words}
+        return {"text": words, "shorthand": words}
 
     def lines(self) -> tuple[str, str]:
         """What is typed, and how it will be read."""
         remarks = self._remarks()
-        reads = "Enter keeps it, Esc drops it" if not self.text.strip() else "as words" if remarks is None else remarks
+        reads = "as words, not counted" if remarks is None else remarks
+        if not self.text.strip():
+            reads = "Enter keeps it, Esc drops it"
         return f"comment, car {self.car}, said at {clock_text(self.t)}: {self.text}_", f"  reads: {reads}"
 
     def _remarks(self) -> str | None:

@@ -1,10 +1,10 @@
 /**
  * The comment pad. One key stamps the moment, so that the words can be written after the driver has spoken; free text
- * first, tags afterwards. A usual comment is `n`, the letters of its tags, Enter: `n14eu3` and Enter.
+ * first, tags afterwards. A usual comment is `n`, the letters of its tags, Enter: `n4eu3` and Enter.
  */
 import { html, useEffect, useRef } from "./html.js";
 import { clockText } from "./clock.js";
-import { FINDINGS, PHASES, TRENDS, inWords, isTags, lettersOf, partsOf, tagged } from "./shorthand.js";
+import { FINDINGS, PHASES, TRENDS, exampleTag, inWords, isTags, lettersOf, noSuchTurn, partsOf, tagged } from "./shorthand.js";
 
 /** @typedef {import("./wire").Comment} Comment */
 
@@ -26,6 +26,7 @@ function Noted({ desk, one }) {
   return html`<li><button class="noted" onClick=${() => desk.openComment(one)}><span class="when">${clockText(one.t)}</span>
     ${one.text} ${one.remarks.map((/** @type {any} */ remark, /** @type {number} */ at) => html`<b key=${at}>${at ? "; " : ""}${inWords(remark)}</b>`)}
     ${!one.text && !one.remarks.length ? html`<em>its words are still to come</em>` : ""}
+    ${one.text && !one.remarks.length ? html`<em>words, not counted</em>` : ""}
     ${one.lap ? html`<span class="when lap">${one.lap}</span>` : ""}</button></li>`;
 }
 
@@ -51,6 +52,7 @@ function Writing({ desk, car }) {
     desk.keepComment(car);
   };
   const only = isTags(text), typed = comment.typed(), read = tagged(typed);
+  const turns = desk.about.turns ?? [], tag = exampleTag(turns), missing = noSuchTurn(read.remarks, turns);
   return html`<form onSubmit=${send}>
     <label>said at ${clockText(comment.t)}${comment.number ? `, comment ${comment.number}` : ""}
       <input ref=${field} value=${text} maxlength="2000" autocomplete="off" aria-describedby="reads" name="text"
@@ -58,9 +60,10 @@ function Writing({ desk, car }) {
     <label class="tags">tags
       <input value=${only ? text : tags} disabled=${only} maxlength="120" autocomplete="off" aria-describedby="reads" name="tags"
         onInput=${(/** @type {any} */ event) => { if (desk.comment) desk.comment.tags = event.target.value; }} /></label>
-    <p id="reads" class="reads">${read.wrong ? html`<span>the daemon reads this as shorthand; in letters: turn, phase, finding, severity, as in <b>14eu3</b></span>`
+    <p id="reads" class="reads">${missing || (read.wrong ? html`<span>the daemon reads this as shorthand; in letters: turn, phase, finding, severity, as in <b>${tag}</b></span>`
       : read.remarks.length ? `reads: ${read.remarks.map(inWords).join("; ")}`
-      : html`<span>text, <kbd>Tab</kbd>, tags; or tags alone: <b>14eu3</b> is turn 14 entry understeer 3</span>`}</p>
+      : comment.either() ? html`<span>read as shorthand where it can be, else kept as words, not counted</span>`
+      : html`<span>words, shorthand (<b>t${tag.slice(0, -3)} entry us 3</b>) or letters (<b>${tag}</b>); <kbd>Tab</kbd>: tags to words</span>`)}</p>
     <${Chips} desk=${desk} field=${only ? "text" : "tags"} />
     <p class="do"><button class="small ask"><kbd>Enter</kbd> keep</button>
       <button class="small" type="button" onClick=${() => desk.close()}><kbd>Esc</kbd> drop</button></p>

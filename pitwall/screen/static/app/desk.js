@@ -2,9 +2,10 @@
  * What this page is about: the store, the link, and what the person at it has chosen. Keys come in, commands go out.
  */
 import { UNDO_FOR_MS, meant } from "./commands.js";
-import { Draft } from "./draft.js";
+import { Draft, newestFirst } from "./draft.js";
 import { Link } from "./link.js";
 import { keepSheet } from "./sheet-store.js";
+import { noSuchTurn, tagged } from "./shorthand.js";
 import { Sounds } from "./sounds.js";
 import { Store } from "./store.js";
 
@@ -209,7 +210,7 @@ export class Desk {
       return true;
     }
     if (key === "b") {
-      const [last] = this.comments(car);
+      const last = this.store.desks.get(car)?.comments.at(-1);  // that was noted last, whenever it was said
       if (last) this.openComment(last);
       else this.say(`no comment on car ${car} yet`, true);
       return true;
@@ -322,15 +323,20 @@ export class Desk {
   keepComment(car) {
     if (this.comment === null) return;
     const draft = this.comment, said = draft.given();
+    const wrong = noSuchTurn(tagged(draft.typed()).remarks, this.about.turns ?? []);
+    if (wrong) {
+      this.say(wrong, true);
+      return;
+    }
     const id = said === null ? "" : this.send(car, { command: "comment", ...said }, "comment noted", draft.number === null ? draft.t : undefined);
     if (id === null) return;
     this.sentComment = { id, draft };
     this.close();
   }
 
-  /** The latest comments on a car, whoever noted them, the newest first. @param {string} car */
+  /** The latest comments on a car, whoever noted them, by when they were said, the newest first. @param {string} car */
   comments(car) {
-    return [...(this.store.desks.get(car)?.comments ?? [])].reverse();
+    return newestFirst(this.store.desks.get(car)?.comments ?? []);
   }
 
   /** What was done a moment ago and may be taken back with one key. */

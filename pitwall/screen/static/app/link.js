@@ -18,6 +18,7 @@ const ANSWER_WITHIN_MS = 4000;
  * @property {string} event
  * @property {string} version
  * @property {boolean} logins
+ * @property {number[]} [turns] the turns of the circuit; none where nobody numbered them
  * @property {string[]} read the topic filters of everything that the daemon says
  */
 

@@ -83,6 +83,17 @@ export function planWords(runs, outlook) {
   return `${done} of ${runs.length} runs done${musts}`;
 }
 
+/**
+ * From when to when a run is drawn: as it was driven; one that is still to come, to when the forecast sees its end.
+ * @param {Run} run @param {Outlook | undefined} told @returns {[number, number] | null}
+ */
+export function barOf(run, told) {
+  const driven = run.actual_span_s, expected = run.expected_span_s;
+  const from = driven?.[0] ?? expected?.[0];
+  const to = driven?.[1] ?? (TO_COME.includes(run.state) ? told?.end_q50_s : null) ?? expected?.[1];
+  return from == null || to == null ? null : [from, to];
+}
+
 function Lane({ desk, run, told, scale, flag, now, wide, calm }) {
   const open = TO_COME.includes(run.state), risky = open && told && run.want === "must" && told.chance < LEAST_CHANCE;
   const laps = run.timed_wanted ? `${run.timed_done} of ${run.timed_wanted} timed` : open ? RUN_WORDS[run.state] : "";
@@ -99,8 +110,7 @@ function Lane({ desk, run, told, scale, flag, now, wide, calm }) {
 }
 
 function Shapes({ run, told, open, scale, flag, now, wide }) {
-  const { at, ticks } = scale, planned = run.planned_span_s, driven = run.actual_span_s, expected = run.expected_span_s;
-  const from = driven?.[0] ?? expected?.[0], to = driven?.[1] ?? expected?.[1];
+  const { at, ticks } = scale, planned = run.planned_span_s, driven = run.actual_span_s, bar = barOf(run, told);
   const width = (/** @type {number} */ a, /** @type {number} */ b) => Math.max(3, at(b) - at(a));
   const middle = BAR + THICK / 2;
   const spread = open && told ? `M${at(told.end_q10_s)} ${BAR} v${THICK} m0 ${-THICK / 2} H${at(told.end_q90_s)} m0 ${-THICK / 2} v${THICK}` : "";
@@ -108,7 +118,7 @@ function Shapes({ run, told, open, scale, flag, now, wide }) {
     <rect class="after" x=${at(flag)} y="0" width=${Math.max(0, wide - at(flag))} height=${HEIGHT} />
     ${ticks.map((/** @type {number} */ t) => html`<line key=${t} class="tick" x1=${at(t)} x2=${at(t)} y1="0" y2=${HEIGHT} />`)}
     ${planned && html`<rect class="planned" x=${at(planned[0])} y="3" width=${width(planned[0], planned[1])} height="4" />`}
-    ${from != null && to != null && html`<rect class=${driven?.[1] != null ? "driven" : "expected"} x=${at(from)} y=${BAR} width=${width(from, to)} height=${THICK} rx="2" />`}
+    ${bar && html`<rect class=${driven?.[1] != null ? "driven" : "expected"} x=${at(bar[0])} y=${BAR} width=${width(bar[0], bar[1])} height=${THICK} rx="2" />`}
     ${open && told && html`<path class="under" d=${spread} /><path class="spread" d=${spread} />
       <circle class="likely" cx=${at(told.end_q50_s)} cy=${middle} r="5" />`}
     ${open && told?.last_release_s != null && !driven && html`<path class="release" d=${`M${at(told.last_release_s)} ${BAR + 2} l-6 -9 h12 z`} />`}

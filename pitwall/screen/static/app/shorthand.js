@@ -1,6 +1,6 @@
 /**
  * Tags of a comment in single letters, so that a usual one takes few keys: turn, corner phase, finding, how bad, and
- * whether it became better. `14eu3` is turn 14, entry, understeer, severity 3; several are parted by a comma or a space.
+ * whether it became better. `4eu3` is turn 4, entry, understeer, severity 3; several are parted by a comma or a space.
  *
  * @typedef {import("./wire").Remark} Remark
  * @typedef {{about: Remark["about"], what: NonNullable<Remark["what"]>, axle?: "front" | "rear"}} Finding
@@ -48,13 +48,27 @@ export function tagged(typed) {
   const remarks = [];
   for (const letters of typed.split(/[\s,;]+/).filter(Boolean)) {
     const parts = partsOf(letters);
-    if (parts === null) return { remarks, wrong: `${letters}: a tag is turn, phase, finding, severity, in this order, as in 14eu3` };
+    if (parts === null) return { remarks, wrong: `${letters}: a tag is turn, phase, finding, severity, in this order, as in 4eu3` };
     const { turn, phase, finding, severity, trend } = parts;
     if (!finding && !trend) return { remarks, wrong: `${letters}: what was it there? A letter for it, such as u, or + and -` };
     remarks.push({ ...(turn && { turn }), ...(phase && { phase: PHASES[phase] }), ...(finding ? FINDINGS[finding] : { about: "balance" }),
       ...(severity && { severity }), ...(trend && { trend: TRENDS[trend] }) });
   }
   return { remarks, wrong: "" };
+}
+
+/**
+ * A sentence about the first turn of these remarks that the circuit does not have; empty where all are there.
+ * @param {readonly Partial<Remark>[]} remarks @param {readonly number[]} turns those of the circuit; none: not known
+ */
+export function noSuchTurn(remarks, turns) {
+  const one = remarks.find(({ turn }) => turns.length > 0 && turn != null && !turns.includes(turn));
+  return one ? `there is no turn ${one.turn} at this circuit: its turns are ${Math.min(...turns)} to ${Math.max(...turns)}` : "";
+}
+
+/** A tag to show how it is typed, of a turn that is there. @param {readonly number[]} turns */
+export function exampleTag(turns) {
+  return `${turns.find((turn) => turn >= 4) ?? turns[0] ?? 4}eu3`;
 }
 
 /**

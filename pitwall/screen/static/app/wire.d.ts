@@ -174,7 +174,7 @@ export interface CommandGiven {
   text?: string | null;
   /** for comment: the one that gets its words or remarks now */
   comment?: number | null;
-  /** for comment: what it says, typed ('pitwall comment --words') */
+  /** for comment: what it says, typed ('pitwall comment --words'); with the same words in text it is read if it can be, else kept as words */
   shorthand?: string | null;
   /** for comment: what it says, in tags */
   remarks?: Remark[] | null;

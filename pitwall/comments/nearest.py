@@ -1,0 +1,70 @@
+"""Which word of the shorthand was meant by one that is none: only where it can be nothing but a slip of the fingers.
+
+A word that is offered is taken by a person in a hurry, so one of another meaning is worse than none: "going" is not
+"coming". Offered is what begins with the same letter and is one slip away, two in a long word, where no other meaning
+is as near. A slip is a letter too many, too few, wrong, or two that changed places (Damerau, Communications of the ACM
+7(3), 1964, found these four to be most of all misspellings).
+"""
+
+from __future__ import annotations
+
+from difflib import SequenceMatcher
+
+from pitwall.comments.words import Entry, by_form
+
+SHORT, LONG = 4, 8
+"""In words of so few letters a wrong letter makes another word (lift and left); in so many there may be two slips."""
+NO_SLIPS = frozenset((
+    "back", "band", "been", "bite", "bits", "both", "brake", "came", "cars", "colder", "cool", "cooler", "does",
+    "done", "down", "end", "even", "ever", "exact", "feel", "feels", "fell", "felt", "first", "going", "gone",
+    "good", "had", "hard", "has", "have", "held", "hers", "high", "his", "hold", "hotter", "into", "late", "later",
+    "less", "light", "like", "lost", "love", "made", "make", "more", "much", "must", "off", "once", "onto", "open",
+    "ours", "over", "past", "said", "seen", "send", "short", "sits", "slid", "slide", "slides", "smooth", "softer",
+    "stable", "stiffer", "take", "than", "that", "them", "then", "there", "they", "this", "those", "tight", "time",
+    "times", "took", "track", "under", "use", "used", "very", "warm", "warmer", "weaker", "well", "went", "were",
+    "when", "wide", "wind", "wore", "your",
+))  # fmt: skip
+"""Words that a driver says and the shorthand does not know: they were meant as they stand."""
+
+
+def nearest(word: str, subject: str = "") -> str:
+    """The form that was meant; empty where none is near enough, or two meanings are.
+
+    Args:
+        word: lower case.
+        subject: the subject that is named beside it: a finding of another one is not offered.
+    """
+    bare = word.strip("()[]\"'")
+    if bare in NO_SLIPS:
+        return ""
+    found: list[tuple[int, float, str, Entry]] = []
+    for form, entry in by_form().items():
+        if entry.part == "filler" or form[0] != bare[:1] or (subject and entry.subject not in ("", subject)):
+            continue
+        slips = _slips(bare, form)
+        if slips <= (2 if len(bare) >= LONG else 1) and not (len(bare) <= SHORT and _wrong_letter(bare, form)):
+            found.append((slips, -SequenceMatcher(None, bare, form).ratio(), form, entry))
+    if not found:
+        return ""
+    fewest, _, form, entry = min(found, key=lambda one: one[:3])
+    others = [one for slips, _, _, one in found if slips == fewest and one is not entry]
+    return "" if others else form
+
+
+def _wrong_letter(one: str, other: str) -> bool:
+    return len(one) == len(other) and sorted(one) != sorted(other)
+
+
+def _slips(one: str, other: str) -> int:
+    """How many slips are between two words: letters too many, too few, wrong, and neighbours that changed places."""
+    before: list[int] = []
+    row = list(range(len(other) + 1))
+    for i, letter in enumerate(one, 1):
+        now = [i]
+        for j, there in enumerate(other, 1):
+            fewest = min(row[j] + 1, now[j - 1] + 1, row[j - 1] + (letter != there))
+            if before and j > 1 and letter == other[j - 2] and one[i - 2] == there:
+                fewest = min(fewest, before[j - 2] + 1)
+            now.append(fewest)
+        before, row = row, now
+    return row[-1]

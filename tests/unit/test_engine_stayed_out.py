@@ -1,0 +1,100 @@
+"""A car that stays out and is taken to be on another run keeps what the garage gave it; each lap counts for one run."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.unit.engine_stage import MAIN, PIT_EXIT, Stage, plan, setup
+
+# Tyres are changed and fuel is filled in the garage only: common sense, no source.
+
+SETS = {"B1": {"compound": "medium"}, "B2": {"compound": "medium", "laps": 3}, "C1": {"compound": "soft"}}
+HOLDS = MAIN | {"run": "holds", "laps": "out, 3 timed, in", "tyres": "B1", "fuel_kg": 15,
+                "switches": {"torque_map": 4}}  # fmt: skip
+LONG = MAIN | {"run": "long", "laps": "out, 8 timed, in", "tyres": "B2", "fuel_kg": 26}
+
+
+def stage(long: dict[str, object] | None = None) -> Stage:
+    """A session with a short and a long run."""
+    return Stage(setup(plan(HOLDS, LONG | (long or {}), tyre_sets=SETS))).green()
+
+
+def counts(made: Stage) -> dict[str, tuple[int, int]]:
+    """By run: timed laps as counted, and timed laps on the record."""
+    return {run.run.run: (run.timed_own, sum(lap.run == run.run.run and lap.kind == "timed"
+                                             for lap in made.car.track.laps))
+            for run in made.car.progress.runs}  # fmt: skip
+
+
+def test_a_car_that_stays_out_keeps_its_tyres_its_fuel_and_its_switches() -> None:
+    """Taken for the long run on track: still the set, the fuel and the positions that it left with."""
+    made = stage()
+    t = made.drive(200, 125, 100, 100, 100, 100, 100)
+    car = made.car
+    assert car.progress.current is car.progress.find("long")
+    assert (car.carried.tyres, car.carried.tyre_laps(car.track)) == ("B1", 6)
+    assert car.carried.fuel(car.track, 2.0) == pytest.approx(15 - 2.0 * (5 + 1 - PIT_EXIT))
+    assert car.switches.wanted(car.progress.current, 7)["torque_map"] == 4
+    made.wait(t + 30)
+    assert "fuel-short-41" in made.session.alerts.active
+
+
+def test_each_lap_of_such_a_stint_counts_for_one_run() -> None:
+    """Eight timed laps in all: three of the short run, five of the long one, in the counts as on the record."""
+    made = stage()
+    t = made.drive(200, 125, *[100.0] * 8)
+    assert counts(made) == {"holds": (3, 3), "long": (5, 5)}
+    long = made.car.progress.find("long")
+    assert long is not None
+    assert long.expected_kind == "in"
+    made.home(t)
+    assert (long.state, long.timed_own) == ("done", 5)
+
+
+def test_the_run_that_it_was_taken_for_has_its_own_set_when_it_leaves_the_garage_for_it() -> None:
+    """Cut after too few laps and left for again: now its set is fitted, and its fuel filled."""
+    made = stage({"shorten_to": 8})
+    t = made.home(made.drive(200, 125, *[100.0] * 5))
+    car = made.car
+    long = car.progress.next
+    assert long is car.progress.find("long")
+    assert car.switches.wanted(long, 1)["torque_map"] == 2
+    made.leave(t + 200)
+    assert (car.carried.tyres, car.carried.tyre_laps(car.track)) == ("B2", 3)
+    assert car.carried.ages["B1"] == 7
+    assert car.carried.fuel(car.track, 2.0) == 26
+
+
+def test_a_stop_that_the_feed_did_not_show_is_one() -> None:
+    """Neither entry nor exit seen, but a lap as long as a stop: from there on it is the next run, as it left for it."""
+    made = stage()
+    made.drive(200, 125, 100, 100, 100, 500, 100)
+    car = made.car
+    assert car.progress.current is car.progress.find("long")
+    assert (car.carried.tyres, car.carried.tyre_laps(car.track)) == ("B2", 5)
+    assert car.carried.ages["B1"] == 4
+    assert car.carried.fuel(car.track, 2.0) == pytest.approx(22)
+    assert counts(made) == {"holds": (3, 3), "long": (1, 1)}
+
+
+def test_a_car_is_not_taken_for_a_run_on_other_tyres() -> None:
+    """The feed shows medium tyres, the long run wants soft ones: the car stays on its run, and is called in."""
+    made = stage({"tyres": "C1"})
+    made.leave(200)
+    t = 200.0
+    for number, seconds in enumerate((125, 100, 100, 100, 100, 100)):
+        made.cross(t + 20, "1", compound="Medium")
+        t = made.lap(t, seconds, from_exit=number == 0)
+    assert made.car.progress.current is made.car.progress.find("holds")
+    assert counts(made)["holds"] == (5, 5)
+
+
+def test_a_run_that_the_desk_names_was_left_for_when_the_car_left() -> None:
+    """"It is on the long run": the set has the laps since it left on it, the tank has burnt them, and they are its."""
+    made = stage()
+    made.drive(200, 125, 100, 100)
+    made.command("set_car", run="long")
+    car = made.car
+    assert (car.carried.tyres, car.carried.tyre_laps(car.track), car.carried.ages["B1"]) == ("B2", 6, 0)
+    assert car.carried.fuel(car.track, 2.0) == pytest.approx(26 - 2.0 * (2 + 1 - PIT_EXIT))
+    assert counts(made) == {"holds": (0, 0), "long": (2, 2)}
