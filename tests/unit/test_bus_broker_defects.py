@@ -125,7 +125,14 @@ def user(token: str, publish: tuple[str, ...] = ("#",), read: tuple[str, ...] = 
 
 @pytest.fixture
 async def broker() -> AsyncIterator[EmbeddedBroker]:
-    """An open broker with short time-outs."""
+    """An open broker with small limits."""
+    async with EmbeddedBroker(limits=BrokerLimits(connect_s=30.0, packet_bytes=4096, pending=50)) as running:
+        yield running
+
+
+@pytest.fixture
+async def hasty() -> AsyncIterator[EmbeddedBroker]:
+    """One that does not wait long for a first packet."""
     async with EmbeddedBroker(limits=BrokerLimits(connect_s=0.3, packet_bytes=4096, pending=50)) as running:
         yield running
 
@@ -319,9 +326,9 @@ async def test_mqtt_5_connection_gets_a_proper_refusal(broker: EmbeddedBroker) -
     assert reasons[0] == "Unsupported protocol version"
 
 
-async def test_a_connection_that_never_speaks_is_dropped(broker: EmbeddedBroker) -> None:
+async def test_a_connection_that_never_speaks_is_dropped(hasty: EmbeddedBroker) -> None:
     """No CONNECT in time, or only part of one: closed. So is a first packet that is no CONNECT."""
-    async with clients(broker, 3) as (mute, slow, rude):
+    async with clients(hasty, 3) as (mute, slow, rude):
         slow.send(b"\x10\x20\x00")
         rude.send(b"\xc0\x00")
         for raw in (mute, slow, rude):
