@@ -43,7 +43,7 @@ def test_hours_without_a_key_go_well_and_nothing_is_late() -> None:
     _nothing_went_wrong("practice_hour_quiet", days)
     for day in days:
         assert day.report["calls"]["late"] == 0
-        # Both are calls that never came due: where no positions are sent a car may be at a place before it was believed.
+        # Calls that never came due: without positions a car may be at a place before it was believed to be.
         assert set(day.report["calls"]["reasons"]["missed"]) <= {
             "it became known too late to be said in time", "the car was there before the call could be made",
         }
