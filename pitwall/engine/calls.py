@@ -7,6 +7,7 @@ was withdrawn and is wanted again makes another attempt under the same key.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
@@ -20,6 +21,7 @@ DEFER_S, LEAST_DEFER_S = 20.0, 4.0
 FEW_KEYS = 3  # after so many "said" this engineer is one who presses keys
 AGAIN_S = 4.0
 LAPSES_S = 0.1
+LAPSE_AGAIN_S = 0.5  # a lapsed call that stayed where it is when all was laid out anew is looked at again after that
 OPENS_S = 0.3  # the clocks of the radio desk and of pitwall need not agree better
 NOT_YET_S = 12.0  # reaction, telemetry and its delay: earlier than this a change may still be on its way
 ANSWERS_S = 8.0  # from the key to a read-back; no driver takes longer (common practice, no source)
@@ -45,6 +47,7 @@ class CallBook:
     keys: int = 0
     live: dict[str, Call] = field(default_factory=dict)
     said: set[str] = field(default_factory=set)
+    lapse_t: float = -math.inf
 
     # -- following the rules -----------------------------------------------------------------------------------
 
@@ -237,11 +240,18 @@ class CallBook:
         return min(later, default=None)
 
     def lapsed(self, now: float) -> bool:
-        """True when the window of a due call went by and another one is left for it."""
-        return any(
+        """True when the window of a due call went by and another one is left for it; told once in LAPSE_AGAIN_S.
+
+        Laid out anew the call may stay where it is. Were that looked at again with each fact, a plan that has two ways
+        of the same worth could go to and fro for ever: each change is told, and that it was told is a fact.
+        """
+        lapsed = now >= self.lapse_t + LAPSE_AGAIN_S and any(
             call.state == "due" and call.spec.until_s is not None and call.spec.say_by_s + LAPSES_S <= now
             for call in self.live.values()
         )
+        if lapsed:
+            self.lapse_t = now
+        return lapsed
 
     def after_gap(self, gap_from: float, now: float, what: str = "was down") -> None:
         """The daemon was away from ``gap_from`` to ``now``: what should have been said then is late or missed."""

@@ -252,7 +252,8 @@ def _pending(
         or ways_of(at, spec, max(standard, 0), sure, parts),
         must=spec.kind in MUST or begun(call),
         pre_empts=spec.kind in PRE_EMPTS,
-        hit_s=min(HIT_S, STANDARDS[max(standard, 0)][1]),
+        # Without positions there is less room than that, and every second of it is worth more than the order in it.
+        hit_s=min(HIT_S, STANDARDS[max(standard, 0)][1]) if at.track.sighted is not None else 0.0,
         after=before,
     )
 

@@ -63,6 +63,17 @@ class Book(CallBook):
         return call
 
 
+def test_a_window_that_went_by_is_told_once_and_not_with_every_fact() -> None:
+    """Laid out anew the call may stay where it is, and each change that is told is a fact again: were a lapse told for
+    that fact too, two plans of the same worth would take turns for ever at one moment."""
+    book = Book()
+    book.go(80, spec(until_s=130.0)).go(100, spec(until_s=130.0))
+    assert (book.only().state, book.lapsed(110.0)) == ("due", False)
+    assert [book.lapsed(now) for now in (110.2, 110.2, 110.21, 110.6)] == [True, False, False, False]
+    assert [book.lapsed(now) for now in (110.8, 110.8)] == [True, False]
+    assert not Book().go(80, spec()).go(100, spec()).lapsed(110.2)
+
+
 # -- a life ----------------------------------------------------------------------------------------------------------
 
 
