@@ -153,7 +153,8 @@ async def rehearse_at_speed(
         address, recorder = await own_broker(life, port), Recorder()
         noted = await noted_until_the_end(life, journal_file)
         journal = await _journal_for_rehearsal(life, journal_file, setup)
-        await _seat(life, audience, address, setup.session, await screen(life, address, setup) if screen else None)
+        page = await screen(life, RunningBroker("embedded", address), setup) if screen else None
+        await _seat(life, audience, address, setup.session, page)
         workers = await Beside.warm()
         # A rehearsal sleeps with its machine, unlike a session: nothing happens meanwhile.
         clock = LiveClock(scenario.starts_at_s, rate, monotonic=awake_seconds)
@@ -272,7 +273,7 @@ async def serve(
         resumed = await _start_daemon(life, daemon, workers, start_s)
         await _begin_day(life, daemon, timetable, write_out)
         _watch_plans(life, daemon, session.session, plan_files)
-        page = await screen(life, running.address, setup, asks=running.asks) if screen else None
+        page = await screen(life, running, setup) if screen else None
         if started is not None:
             started(Served(str(running.address), resumed, clock.now(), running.kind, running.websocket, running.notes,
                            running.asks, page))
