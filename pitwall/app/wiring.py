@@ -136,8 +136,7 @@ async def rehearse_at_speed(
         rehearsal: what to run.
         rate: session seconds in a real second.
         port, journal_file: of the embedded broker, 0 takes a free one; where the journal is kept.
-        audience: who looks on.
-        witness: is shown the evidence at the end.
+        audience, witness: who looks on; who is shown the evidence at the end.
         wall_steps: as for :func:`rehearse_instant`.
         screen: started once the broker runs.
 
