@@ -36,8 +36,8 @@ def _remark(words: str) -> Remark:
 
 
 def _rows(paths: tuple[Path, ...]) -> list[tuple[str, str]]:
-    lines = [line for path in paths for line in path.read_text("utf-8").splitlines() if line.strip() and not line.startswith("#")]
-    parts = [line.split(" => ") for line in lines]
+    lines = [line for path in paths for line in path.read_text("utf-8").splitlines()]
+    parts = [line.split(" => ") for line in lines if line.strip() and not line.startswith("#")]
     return [(typed.replace("\\n", "\n"), meant) for typed, meant in parts]
 
 
