@@ -177,7 +177,8 @@ def _runs_text(runs: Mapping[str, list[dict[str, Any]]]) -> list[str]:
     lines = []
     for car, own in runs.items():
         whole = [run["run"] for run in own if run["state"] == "done"]
-        lines.append(f"  runs        car {car}: {len(whole)} of {len(own)} done{': ' if whole else ''}{', '.join(whole)}")
+        named = f": {', '.join(whole)}" if whole else ""
+        lines.append(f"  runs        car {car}: {len(whole)} of {len(own)} done{named}")
         for run in own:
             if run["state"] != "done":
                 laps = f"{run['timed_done']} of {run['timed_wanted']} timed laps" if run["timed_done"] else "not run"

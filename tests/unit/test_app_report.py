@@ -111,7 +111,7 @@ def test_procedures_come_from_the_last_plan_state() -> None:
 
 def test_every_run_is_named() -> None:
     """What was run and what was not, with how far it came and why it ended."""
-    rows = (("first", "done", 3, None), ("second", "cut", 1, "the red flag"), ("third", "dropped", 0, "no time is left"),
+    rows = (("first", "done", 3, None), ("second", "cut", 1, "the red flag"), ("third", "dropped", 0, "no time left"),
             ("fourth", "planned", 0, None), ("fifth", "done", 3, None))
     runs = tuple(RunProgress.model_validate({
         "run": name, "want": "must", "state": state, "laps": ("out", "timed", "timed", "timed", "in"),
@@ -123,7 +123,7 @@ def test_every_run_is_named() -> None:
     lines = as_text(report).splitlines()
     at = lines.index(f"  runs        car {CAR}: 2 of 5 done: first, fifth")
     assert [line.strip() for line in lines[at + 1 : at + 4]] == [
-        "second (must): cut short, 1 of 3 timed laps: the red flag", "third (must): not run: no time is left",
+        "second (must): cut short, 1 of 3 timed laps: the red flag", "third (must): not run: no time left",
         "fourth (must): not run"]
 
 
