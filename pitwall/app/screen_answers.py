@@ -61,6 +61,7 @@ def shorthand_told(turns: Collection[int]) -> Answer:
         if len(text) > MOST_READ:
             return {"reads": "", "wrong": "", "no_turn": False, "offers": []}
         offers = [{"word": one.word, "meaning": one.meaning, "at": one.at} for one in completions(text, turns)]
+        offers.sort(key=lambda one: " " in one["word"])  # the short way of saying it before the long ones
         return {**_reading(text, turns), "offers": offers[:MOST_OFFERED]}
 
     return answer
