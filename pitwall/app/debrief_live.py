@@ -12,17 +12,18 @@ from pitwall.app.debriefing import keep_debrief
 from pitwall.app.lifecycle import Lifecycle
 from pitwall.debrief.radio import DOUBTFUL, TOLD
 from pitwall.debrief.session import status_spans
+from pitwall.engine.session import Session
 from pitwall.model.debrief_rows import RunDebrief
 
 
-def noted_session() -> NotedSession:
+def noted_session(screens: bool = True) -> NotedSession:
     """A fresh engine with notes beside it, that tells what came of each run as its car comes in."""
-    return NotedSession(live=run_debrief)
+    return NotedSession(Session(screens), live=run_debrief)
 
 
-async def noted_until_the_end(life: Lifecycle, journal: Path | None) -> NotedSession:
+async def noted_until_the_end(life: Lifecycle, journal: Path | None, screens: bool = True) -> NotedSession:
     """The same, whose whole debrief is kept with the journal once that is closed: ask for it before that is opened."""
-    noted = noted_session()
+    noted = noted_session(screens)
 
     async def end() -> None:
         if journal is not None and noted.session.prepared:

@@ -14,6 +14,7 @@ from pitwall.app.debrief_watch import NotedSession
 from pitwall.app.memory import few_collections
 from pitwall.debrief.model import CarDebrief, Debrief
 from pitwall.debrief.session import alert_rows, alert_statistics, session_summary, status_spans
+from pitwall.engine.session import Session
 from pitwall.errors import JournalError
 from pitwall.journal.kept import keep, kept
 from pitwall.journal.replay import decisions, read_lines
@@ -80,7 +81,7 @@ def keep_debrief(noted: NotedSession, path: Path) -> None:
 
 def debrief(events: Iterable[Stamped], name: str) -> Debrief:
     """The debrief of these facts; ``name`` is what the journal is called in it."""
-    noted = NotedSession()
+    noted = NotedSession(Session(screens=False))
     with few_collections():
         for _ in decisions(events, noted):
             pass

@@ -14,6 +14,7 @@ from pitwall.app.debriefing import made_of, read_any
 from pitwall.app.memory import few_collections
 from pitwall.app.next_runs import Carried, carried_runs
 from pitwall.debrief.model import CarDebrief
+from pitwall.engine.session import Session
 from pitwall.engine.team import TeamCar
 from pitwall.errors import UserError
 from pitwall.journal.replay import decisions
@@ -58,7 +59,7 @@ def next_plan(journal: Path, car: str | None = None, template: Plan | None = Non
         JournalError: as ``read_any``.
         UserError: when the journal has no such car, or several and none is named.
     """
-    noted = NotedSession()
+    noted = NotedSession(Session(screens=False))
     with few_collections():
         for _ in decisions(read_any(journal), noted):
             pass

@@ -20,9 +20,13 @@ DESK_S = 0.5
 
 
 class Notices:
-    """What is due for publication. ``plan`` and ``desk`` hold the cars whose state changed since it was last sent."""
+    """What is due for publication. ``plan`` and ``desk`` hold the cars whose state changed since it was last sent.
 
-    def __init__(self) -> None:
+    ``screens``: somebody looks at clock, field and desks. Else these states, which decide nothing, are not made.
+    """
+
+    def __init__(self, screens: bool = True) -> None:
+        self.screens = screens
         self.tick_t, self.tick_s = float("-inf"), TICK_S
         self._field_t = float("-inf")
         self._desk_t: dict[str, float] = {}
@@ -38,10 +42,12 @@ class Notices:
         self.tick_s = windows.REST_TICK_S if rests else TICK_S
         if now >= self.tick_t + self.tick_s:
             self.tick_t = float(math.floor(now))
-            found.append(publish.clock_state(clock, now))
+            if self.screens:
+                found.append(publish.clock_state(clock, now))
         if now >= self._field_t + (windows.REST_LOOK_S if rests else FIELD_S) and not over:
             self._field_t = now
-            found.append(publish.field_state(tracks, now))
+            if self.screens:
+                found.append(publish.field_state(tracks, now))
             self.desk.update(name for name, car in team.items() if not windows.can_wait(car, clock, now))
         for name, car in team.items():
             if name in self.plan:
@@ -51,5 +57,6 @@ class Notices:
             if name in self.desk and now >= self._desk_t.get(name, float("-inf")) + DESK_S:
                 self._desk_t[name] = now
                 self.desk.discard(name)
-                found.append(publish.desk_state(car, clock, now))
+                if self.screens:
+                    found.append(publish.desk_state(car, clock, now))
         return found
