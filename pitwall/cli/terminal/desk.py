@@ -92,7 +92,7 @@ class Desk:
             self._board.hint = "" if self.looking is not None else f"no changed plan waits for car {car}"
             return None
         if key == "n":
-            self.writing = CommentLine(car, now)
+            self.writing = CommentLine(car, now, self._board.turns)
             return None
         if key in TRUTH:
             return self._command(car, now, **TRUTH[key])
@@ -105,7 +105,7 @@ class Desk:
         if key == "a":
             alert = self._unnoted()
             if alert is None:
-                self._board.hint = "no alert waits for a note"
+                self._board.hint = "no alert waits to be acknowledged"
                 return None
             named = alert.car if alert.car in self._board.cars() else car
             return self._command(named, now, command="acknowledge", alert=alert.id)
