@@ -70,7 +70,7 @@ def test_a_journal_may_be_cut_anywhere() -> None:
 
 
 def test_a_text_that_was_cut_is_debriefed_to_its_cut(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """The machine lost power: page and table come from the whole lines, and the cut is told there and on standard error;
+    """The machine lost power: page and table come from the whole lines, the cut is told there and on standard error;
     the next plan asks for a decision about it."""
     path = tmp_path / "day.jsonl"
     path.write_bytes(EVERYTHING.read_bytes()[:-40])

@@ -254,7 +254,7 @@ def test_bad_lines_name_file_and_line(tmp_path: Path) -> None:
 
 
 def test_a_last_line_that_was_cut_costs_only_itself(tmp_path: Path) -> None:
-    """Cut at any byte of its last line, or filled up with zeros, a file gives every whole line and says what it lacks."""
+    """Cut at any byte of its last line, or filled up with zeros, it gives its whole lines and says what it lacks."""
     path = tmp_path / "golden.jsonl"
     write_lines(path, [one(0), one(1), one(2)])
     whole = path.read_bytes()
