@@ -5,9 +5,9 @@
     python simulations/score_pace.py plans FOLDER... --out DIR [--cars 8] [--seed 1]
 
 ``predict`` follows each recording (see ``score_pace_rows.py``) and never opens its answer key, which need not be
-there. It ends with 1 where the engine failed on a fact, and says on which. ``score`` opens that and no part of the product. With ``--events`` the plans of ``DIR/<name of the
-folder>/event.yaml`` are followed, too; ``plans`` makes such files, wrong as plans of the night before are (it reads
-the answer key).
+there. It ends with 1 where the engine failed on a fact, and says on which. ``score`` opens the answer key and no part
+of the product. With ``--events`` the plans of ``DIR/<name of the folder>/event.yaml`` are followed, too; ``plans``
+makes such files, wrong as plans of the night before are (it reads the answer key).
 
 The rows of the table, in each session and pooled; each beside the simple rule on the same forecasts:
 
