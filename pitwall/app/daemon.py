@@ -141,6 +141,7 @@ class Daemon:
             dropped=figures.dropped,
             poisoned=figures.poisoned,
             sink_failures=figures.sink_failures,
+            turns=self.setup.circuit.all_turns,
         )
 
     def say_goodbye(self) -> None:

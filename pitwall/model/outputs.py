@@ -346,6 +346,7 @@ class Health(Frozen):
     dropped: int = 0
     poisoned: int = 0
     sink_failures: int = 0
+    turns: tuple[int, ...] = Field(default=(), description="the turns that the circuit has, for who types comments")
 
 
 class WakeAt(Frozen):

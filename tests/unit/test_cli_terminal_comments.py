@@ -13,7 +13,7 @@ from pitwall.cli.terminal.keys import split_keys
 from pitwall.cli.terminal.pad import CommentLine
 from pitwall.cli.terminal.paint import paint
 from pitwall.model.events import CommandGiven
-from pitwall.model.outputs import DeskState
+from pitwall.model.outputs import DeskState, Health
 
 
 def _desk() -> tuple[Board, Desk]:
@@ -47,6 +47,22 @@ def test_a_comment_that_is_dropped_or_empty_sends_nothing(keys: str) -> None:
     _, desk = _desk()
     assert [one for one in (desk.press(key, 1.0) for key in split_keys(keys)) if one is not None] == []
     assert desk.writing is None
+
+
+def test_a_turn_that_the_circuit_does_not_have_is_shown_as_words() -> None:
+    """The daemon tells the circuit's turns with its health: the line foresees what the daemon will say. It is the same
+    after the daemon has gone."""
+    board, desk = _desk()
+    health = Health(id="health-1", t=1.0, state="online", version="1", turns=tuple(range(1, 13)))
+    board.take(health)
+    board.take(health.model_copy(update={"id": "gone", "state": "offline", "turns": ()}))
+    _typed(desk, "nt12 us 3", 200.0)
+    assert desk.writing is not None
+    assert desk.writing.lines()[1] == "  reads: turn 12: understeer, severity 3"
+    for key in "\x7f" * 6 + "3 us":
+        desk.press("backspace" if key == "\x7f" else key, 201.0)
+    assert desk.writing.text == "t13 us"
+    assert "as words" in desk.writing.lines()[1]
 
 
 def test_a_slip_is_rubbed_out() -> None:

@@ -92,7 +92,7 @@ class Desk:
             self._board.hint = "" if self.looking is not None else f"no changed plan waits for car {car}"
             return None
         if key == "n":
-            self.writing = CommentLine(car, now)
+            self.writing = CommentLine(car, now, self._board.turns)
             return None
         if key in TRUTH:
             return self._command(car, now, **TRUTH[key])

@@ -13,14 +13,15 @@ KEEP, DROP, RUB_OUT = "enter", "escape", "backspace"
 class CommentLine:
     """One comment that is being typed: in shorthand, or in plain words where the shorthand does not read it."""
 
-    def __init__(self, car: str, t: float) -> None:
+    def __init__(self, car: str, t: float, turns: tuple[int, ...] = ()) -> None:
         """Stamp the moment.
 
         Args:
             car: whose driver it was.
             t: session second of the key.
+            turns: the turns that the circuit has; none: not known here.
         """
-        self.car, self.t = car, t
+        self.car, self.t, self._turns = car, t, turns
         self.text = ""
 
     def press(self, key: str) -> str:
@@ -34,7 +35,7 @@ class CommentLine:
         return ""
 
     def given(self) -> dict[str, Any]:
-        """What the command says. The daemon reads it, for it knows which turns there are; what it cannot, it keeps."""
+        """What the command says. The daemon reads it; what it cannot read, it keeps."""
         words = self.text.strip()
         return {"text": words, "shorthand": words}
 
@@ -52,7 +53,7 @@ class CommentLine:
         from pitwall.comments.writing import in_words
 
         try:
-            typed = parse(self.text)
+            typed = parse(self.text, self._turns)
         except ShorthandError:
             return None
         return "; ".join([*map(in_words, typed.remarks), *([typed.text] if typed.text else [])])

@@ -416,6 +416,8 @@ export interface Health {
   dropped: number;
   poisoned: number;
   sink_failures: number;
+  /** the turns that the circuit has, for who types comments */
+  turns: number[];
 }
 
 export interface InLapLimit {
