@@ -12,13 +12,17 @@ from pitwall.app.debriefing import keep_debrief
 from pitwall.app.lifecycle import Lifecycle
 from pitwall.debrief.radio import DOUBTFUL, TOLD
 from pitwall.debrief.session import status_spans
-from pitwall.engine.session import Session
 from pitwall.model.debrief_rows import RunDebrief
 
 
 def noted_session(screens: bool = True) -> NotedSession:
-    """A fresh engine with notes beside it, that tells what came of each run as its car comes in."""
-    return NotedSession(Session(screens), live=run_debrief)
+    """A fresh engine with notes beside it, that tells what came of each run as its car comes in.
+
+    ``screens``: somebody looks at clock, field and desks, which decide nothing; else they are not drawn up.
+    """
+    noted = NotedSession(live=run_debrief)
+    noted.session.notices.shown = screens
+    return noted
 
 
 async def noted_until_the_end(life: Lifecycle, journal: Path | None, screens: bool = True) -> NotedSession:

@@ -43,13 +43,12 @@ class Session:
     questions: Questions
     advising: Advising
 
-    def __init__(self, screens: bool = True) -> None:
-        """``screens``: somebody looks on, so clock, field and desks are published; they decide nothing."""
+    def __init__(self) -> None:
         self.prepared = False
         self.now = float("-inf")
         self.team: dict[str, TeamCar] = {}
         self.alerts = AlertBook()
-        self.notices, self.lookout = Notices(screens), lookout.Lookout()
+        self.notices, self.lookout = Notices(), lookout.Lookout()
         self.rain = False
         self._outputs: list[out.Output] = []
         self._dirty: set[str] = set()
