@@ -136,8 +136,7 @@ async def rehearse_at_speed(
         rehearsal: what to run.
         rate: session seconds in a real second.
         port, journal_file: of the embedded broker, 0 takes a free one; where the journal is kept.
-        audience: who looks on.
-        witness: is shown the evidence at the end.
+        audience, witness: who looks on; who is shown the evidence at the end.
         wall_steps: as for :func:`rehearse_instant`.
         screen: started once the broker runs.
 
@@ -153,7 +152,8 @@ async def rehearse_at_speed(
         address, recorder = await own_broker(life, port), Recorder()
         noted = await noted_until_the_end(life, journal_file)
         journal = await _journal_for_rehearsal(life, journal_file, setup)
-        await _seat(life, audience, address, setup.session, await screen(life, address, setup) if screen else None)
+        page = await screen(life, RunningBroker("embedded", address), setup) if screen else None
+        await _seat(life, audience, address, setup.session, page)
         workers = await Beside.warm()
         # A rehearsal sleeps with its machine, unlike a session: nothing happens meanwhile.
         clock = LiveClock(scenario.starts_at_s, rate, monotonic=awake_seconds)
@@ -272,7 +272,7 @@ async def serve(
         resumed = await _start_daemon(life, daemon, workers, start_s)
         await _begin_day(life, daemon, timetable, write_out)
         _watch_plans(life, daemon, session.session, plan_files)
-        page = await screen(life, running.address, setup, asks=running.asks) if screen else None
+        page = await screen(life, running, setup) if screen else None
         if started is not None:
             started(Served(str(running.address), resumed, clock.now(), running.kind, running.websocket, running.notes,
                            running.asks, page))

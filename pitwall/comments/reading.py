@@ -11,6 +11,8 @@ from pitwall.comments.splitting import MARK, Piece, Slip, Word
 from pitwall.comments.words import MOST_WORDS, PLACES, SIGNS, Entry, by_form
 
 HIGHEST_TURN = 60
+A_TURN = "a turn from 1 to"
+"""How the refusal of a turn that is not there begins to say what is expected."""
 _TURN = re.compile(r"(?:t|turn|corner|c)\.?(\d{1,3}(?:[-/+&]t?\d{1,3})*)", re.ASCII | re.IGNORECASE)
 _NUMBERS = re.compile(r"t?(\d{1,3}(?:[-/+&]t?\d{1,3})*)", re.ASCII | re.IGNORECASE)
 EXPECTED = "a turn such as t4, a corner phase, a finding such as us, lock or cold, a severity from 1 to 5"
@@ -105,7 +107,7 @@ def _numbers(text: str, word: Word, known: Collection[int]) -> list[int]:
     for turn in found:
         if not 1 <= turn <= HIGHEST_TURN or (known and turn not in known):
             highest = max(known) if known else HIGHEST_TURN
-            raise Slip(word, f"a turn from 1 to {highest}", f"no turn {turn}, ")
+            raise Slip(word, f"{A_TURN} {highest}", f"no turn {turn}, ")
     return found
 
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import json
-
 import pytest
 
 from pitwall.model.comments import Remark
@@ -86,12 +84,39 @@ def test_the_text_field_reads_shorthand(processes: Processes, open_page: Open) -
         hides(page, ".comments form")
     shows(page, "turn 4 mid: understeer, severity 3", ".comments ol")
     shows(page, "words, not counted", ".comments ol")
-    page.keyboard.press("n")
-    page.keyboard.type("14eu3")
-    press(page, "Enter")
-    shows(page, "there is no turn 14", ".said-here")
-    assert page.locator(".comments input[name=text]").input_value() == "14eu3"
+    for typed, told in (("14eu3", "there is no turn 14"), ("t14 mid us 3", "no turn 14, expected a turn from 1 to")):
+        page.keyboard.press("n")
+        page.keyboard.type(typed)
+        press(page, "Enter")
+        shows(page, told, ".said-here")
+        assert page.locator(".comments input[name=text]").input_value() == typed
+        page.keyboard.press("Escape")
     assert len(commands(said, "comment")) == 2
+
+
+def test_the_shorthand_is_offered_word_by_word(processes: Processes, open_page: Open) -> None:
+    """While it is typed the page tells how it reads, and which words may come next; an arrow or a press takes one. It
+    is the daemon's own reading: what the page read is what is noted."""
+    _, said = begun(processes)
+    page = open_page(said["screen"])
+    page.keyboard.press("n")
+    field = page.locator(".comments input[name=text]")
+    field.fill("t4 mi")
+    marked = page.locator(".offers [aria-selected=true]")
+    marked.filter(has_text="mid").wait_for()
+    assert field.get_attribute("aria-activedescendant") == marked.get_attribute("id")
+    page.keyboard.press("ArrowRight")
+    until(lambda: field.input_value() == "t4 mid ")
+    page.keyboard.type("underst")
+    shows(page, "understeer", ".offers li")
+    page.locator(".offers li").first.click()
+    until(lambda: field.input_value() == "t4 mid understeer ")
+    page.keyboard.type("3")
+    shows(page, "reads: turn 4 mid: understeer, severity 3", ".comments .reads")
+    press(page, "Enter")
+    shows(page, "turn 4 mid: understeer, severity 3", ".comments ol")
+    (given,) = commands(said, "comment")
+    assert given.shorthand == "t4 mid understeer 3"
 
 
 def test_a_comment_gets_its_tags_afterwards(processes: Processes, open_page: Open) -> None:
@@ -215,22 +240,3 @@ def test_the_crew_says_on_a_phone_that_it_has_seen_a_change(processes: Processes
     until(lambda: len(commands(said, "seen")) >= 1)
     hides(desk, ".plan h2 em")
     assert commands(said, "asked") == []
-
-
-def test_where_the_broker_asks_the_page_asks(processes: Processes, open_page: Open) -> None:
-    """With a users file the page asks for name and token: a wrong one is told, an onlooker sees everything but gets no
-    answer to a command, and the page says that."""
-    users = processes.folder / "users.yaml"
-    added = processes.run("users", "add", "flo", "--role", "viewer", "--file", str(users), "--json")
-    assert added.returncode == 0, added.stderr
-    token = json.loads(added.stdout)["token"]
-    _, said = processes.serve("event.yaml", "--screen-port", "0", "--users", str(users))
-    page = open_page(said["screen"], "", live=False)
-    for given, then in (("wrong", ".login [role=alert]"), (token, ".cars button")):
-        page.locator("input[name=name]").fill("flo")
-        page.locator("input[name=token]").fill(given)
-        page.locator(".login button").click()
-        page.locator(then).first.wait_for(timeout=20_000)
-    until(lambda: page.locator(".frame:not(.is-old)").count() == 1)
-    press(page, "k")
-    shows(page, "no answer to", ".said-here")

@@ -105,7 +105,7 @@ class Desk:
         if key == "a":
             alert = self._unnoted()
             if alert is None:
-                self._board.hint = "no alert waits for a note"
+                self._board.hint = "no alert waits to be acknowledged"
                 return None
             named = alert.car if alert.car in self._board.cars() else car
             return self._command(named, now, command="acknowledge", alert=alert.id)

@@ -1,9 +1,11 @@
 /**
  * What this page is about: the store, the link, and what the person at it has chosen. Keys come in, commands go out.
  */
-import { UNDO_FOR_MS, meant } from "./commands.js";
+import { UNDO_FOR_MS, commandOf, meant } from "./commands.js";
 import { Draft, newestFirst } from "./draft.js";
 import { Link } from "./link.js";
+import { Reader } from "./reader.js";
+import { Rights } from "./rights.js";
 import { keepSheet } from "./sheet-store.js";
 import { noSuchTurn, tagged } from "./shorthand.js";
 import { Sounds } from "./sounds.js";
@@ -12,10 +14,6 @@ import { Store } from "./store.js";
 const HINT_FOR_MS = 6000;
 const ANSWER_WITHIN_MS = 5000;
 export const PAGES = ["desk", "team", "garage", "sheet"];
-/** Which commands a page gives: who looks at the garage on a phone does not speak for the engineer. */
-const GIVES = { desk: null, team: ["acknowledge"], garage: ["seen"], sheet: [] };
-
-/** Keys of the desk that only look; the others are commands. */
 const THEMES = ["light", "dark", "sunlight"];
 
 export class Desk {
@@ -26,10 +24,12 @@ export class Desk {
     this.link = new Link(about, {
       take: (rest, message, retained) => this.take(rest, message, retained),
       link: (state, why) => this.linked(state, why),
-      again: () => this.store.forget(),
+      again: (who) => this.joined(who),
     });
     this.linkState = "none";
     this.linkWhy = "";
+    this.rights = new Rights();
+    this.reader = new Reader(() => { this.urgent = true; });
     this.page = "desk";
     /** @type {string | null} */
     this.wantedCar = null;
@@ -97,6 +97,17 @@ export class Desk {
     }
   }
 
+  /** The bus let us in, for the first time or again: what stands comes anew, and the users may be others. */
+  joined(/** @type {{name?: string, token?: string}} */ who) {
+    this.store.forget();
+    this.rights.learn(who);
+  }
+
+  /** May this be given here and now, by whoever is at this page? @param {string} command */
+  may(command) {
+    return this.rights.may(command, this.page);
+  }
+
   /** @param {string} state @param {string} why */
   linked(state, why) {
     this.linkState = state;
@@ -108,6 +119,7 @@ export class Desk {
     const who = { name, token };
     sessionStorage.setItem("pitwall.who", JSON.stringify(who));
     this.linkState = "none";
+    this.rights.forget();
     this.link.start(who);
   }
 
@@ -172,9 +184,9 @@ export class Desk {
   /** A key that came before the field of the comment had the focus belongs to it: never to a command. */
   typed(/** @type {KeyboardEvent} */ event) {
     const comment = /** @type {{text: string}} */ (this.comment), car = this.car();
-    if (event.key === "Enter" && car !== null) this.keepComment(car);
-    else if (event.key === "Backspace") comment.text = comment.text.slice(0, -1);
-    else if (event.key.length === 1) comment.text += event.key;
+    if (event.key === "Enter" && car !== null) this.finishComment(car);
+    else if (event.key === "Backspace") this.write("text", comment.text.slice(0, -1));
+    else if (event.key.length === 1) this.write("text", comment.text + event.key);
     else return;
     event.preventDefault();
   }
@@ -189,7 +201,8 @@ export class Desk {
 
   /** One key. @param {string} key @returns {boolean} true when it was ours */
   press(key) {
-    const car = this.car();
+    const car = this.car(), command = commandOf(key);
+    if (command && car !== null && !this.may(command)) return this.refuse(command);
     if (this.looking !== null && (key === "y" || key === "j")) return this.decide("adopt");
     if (this.looking !== null && key === "n") return this.decide("decline");
     if (key === "?") {
@@ -221,6 +234,12 @@ export class Desk {
     if (slip?.command === "said" && !("hint" in asked)) asked.wish.call = slip.call;
     if ("hint" in asked) this.say(asked.hint, true);
     else this.send(asked.car, asked.wish, asked.words);
+    return true;
+  }
+
+  /** A command that this page may not send: nothing but why not. @param {string} command */
+  refuse(command) {
+    this.say(`not sent: ${this.rights.whyNot(command, this.page)}`, true);
     return true;
   }
 
@@ -297,9 +316,8 @@ export class Desk {
    * @param {number} [t] session seconds when it happened; now when left out
    */
   send(car, wish, words, t = this.store.clock.now()) {
-    const gives = GIVES[this.page];
-    if (gives !== null && !gives.includes(String(wish.command))) {
-      this.say(`the ${this.page} page gives no such command: that is the desk's`, true);
+    if (!this.may(String(wish.command))) {
+      this.refuse(String(wish.command));
       return null;
     }
     const id = this.store.clock.old() ? null : this.link.command(car, t, { ...wish, by: this.hand });
@@ -316,14 +334,31 @@ export class Desk {
 
   /** A comment that stands gets tags, or other words. @param {import("./wire").Comment} one */
   openComment(one) {
+    if (!this.may("comment")) return;
     this.comment = Draft.of(one);
+  }
+
+  /** One of the fields of the comment changed. @param {"text" | "tags"} field @param {string} text */
+  write(field, text) {
+    if (this.comment === null) return;
+    this.comment[field] = text;
+    const typed = this.comment.toRead();
+    if (typed) this.reader.read(typed);
+    this.urgent = true;
+  }
+
+  /** Keep it once it is known how it reads, for a turn that is not there is refused. @param {string} car */
+  async finishComment(car) {
+    const draft = this.comment, typed = draft?.toRead();
+    if (typed && this.reader.of(typed) === null) await this.reader.read(typed);
+    if (draft !== null && draft === this.comment) this.keepComment(car);
   }
 
   /** Send the comment with the moment at which the key stamped it; an empty one is dropped. @param {string} car */
   keepComment(car) {
     if (this.comment === null) return;
-    const draft = this.comment, said = draft.given();
-    const wrong = noSuchTurn(tagged(draft.typed()).remarks, this.about.turns ?? []);
+    const draft = this.comment, said = draft.given(), reading = this.reader.of(draft.toRead());
+    const wrong = noSuchTurn(tagged(draft.typed()).remarks, this.about.turns ?? []) || (reading?.no_turn ? reading.wrong : "");
     if (wrong) {
       this.say(wrong, true);
       return;
