@@ -5,9 +5,9 @@
     python simulations/score_pace.py plans FOLDER... --out DIR [--cars 8] [--seed 1]
 
 ``predict`` follows each recording (see ``score_pace_rows.py``) and never opens its answer key, which need not be
-there; ``score`` opens that and no part of the product. With ``--events`` the plans of ``DIR/<name of the
-folder>/event.yaml`` are followed, too; ``plans`` makes such files, wrong as plans of the night before are (it reads
-the answer key).
+there. It ends with 1 where the engine failed on a fact, and says on which. ``score`` opens the answer key and no part
+of the product. With ``--events`` the plans of ``DIR/<name of the folder>/event.yaml`` are followed, too; ``plans``
+makes such files, wrong as plans of the night before are (it reads the answer key).
 
 The rows of the table, in each session and pooled; each beside the simple rule on the same forecasts:
 
@@ -40,7 +40,7 @@ from pitwall.errors import FileProblem
 from simulations.plan_from_session import write_event
 from simulations.score_follow import busiest
 from simulations.score_pace_figures import KEYS, figures
-from simulations.score_pace_rows import predict, read_rows, write_rows
+from simulations.score_pace_rows import Row, predict, read_rows, write_rows
 from simulations.score_pace_truth import cases, read_truth
 
 
@@ -87,13 +87,17 @@ def text(title: str, found: dict[str, Any]) -> str:
 
 
 def _predict(options: argparse.Namespace) -> int:
-    rows = []
+    rows: list[Row] = []
+    failures: list[str] = []
     for folder in options.folders:
         event = options.events / folder.name / "event.yaml" if options.events is not None else None
-        rows += predict(folder, event)
+        rows += predict(folder, event, failures)
     write_rows(rows, options.predictions)
     print(f"{len(rows)} forecasts in {options.predictions}")
-    return 0
+    if failures:
+        print(f"the engine failed on {len(failures)} facts; forecasts that needed them are missing. The first: "
+              f"{failures[0]}", file=sys.stderr)
+    return 1 if failures else 0
 
 
 def _score(options: argparse.Namespace) -> int:

@@ -28,11 +28,12 @@ from pitwall.feeds.replay import Replay, ReplayPlayer
 from pitwall.forecast.futures import forecast
 from pitwall.journal.memory import MemoryJournal
 from pitwall.model import events as ev
-from pitwall.model.outputs import Output
+from pitwall.model.outputs import Output, WakeAt
 from pitwall.model.setup import SessionSetup
 from pitwall.pace.weighing import LEVELS, Array
 from pitwall.runtime.clock import VirtualClock
 from pitwall.runtime.forecaster import InlineForecaster
+from pitwall.runtime.host import AFTER_FAILURE_S
 from simulations.plan_from_session import CAR, RADIO_CHECK, SESSION, regulations
 
 BEGIN_S = -30.0
@@ -85,21 +86,31 @@ class Row:
 
 
 class Asking(Session):
-    """The engine, asked after each timing fact what it believes of that car."""
+    """The engine, asked after each timing fact what it believes of that car.
+
+    Where the engine raises, the session goes on, as it would in a race weekend; what it was is kept in ``failures``.
+    """
 
     def __init__(self, session: str) -> None:
         super().__init__()
         self.name = session
         self.rows: list[Row] = []
+        self.failures: list[str] = []
         self._known: dict[str, tuple[Any, ...]] = {}
 
     def handle(self, stamped: ev.Stamped) -> tuple[Output, ...]:
         """Advance by one fact; then ask."""
-        outputs = super().handle(stamped)
-        if isinstance(stamped.event, ev.CarCrossed | ev.CarPitted):
-            track = self.field.tracks.get(stamped.event.car)
-            if track is not None:
-                self._ask(track)
+        outputs: tuple[Output, ...] = (WakeAt(t=stamped.received_t + AFTER_FAILURE_S),)
+        try:
+            outputs = super().handle(stamped)
+            if isinstance(stamped.event, ev.CarCrossed | ev.CarPitted):
+                track = self.field.tracks.get(stamped.event.car)
+                if track is not None:
+                    self._ask(track)
+        except Exception as failure:
+            # Raised to the host, it would be logged with all that every frame holds: with one failure a fact that takes
+            # so long that the command seems to hang.
+            self.failures.append(f"{self.name}, second {stamped.received_t:.1f}, {stamped.event.type}: {failure!r}")
         return outputs
 
     def _ask(self, track: CarTrack) -> None:
@@ -172,7 +183,7 @@ def plain_setup(recording: Recording) -> SessionSetup:
     return setup.model_copy(update={"plans": {}, "cars": {}, "drivers": {}})
 
 
-async def _follow(folder: Path, recording: Recording, setup: SessionSetup) -> list[Row]:
+async def _follow(folder: Path, recording: Recording, setup: SessionSetup) -> Asking:
     asking, clock, broker = Asking(folder.name), VirtualClock(BEGIN_S), MemoryBroker()
     daemon = Daemon(
         setup, asking, clock=clock, journal=MemoryJournal(), bus=MemoryBus(broker, offline_message(setup.session)),
@@ -190,14 +201,20 @@ async def _follow(folder: Path, recording: Recording, setup: SessionSetup) -> li
     await feed.start()
     player.start()
     await clock.run(daemon.host.drain, lambda: player.done)
-    return asking.rows
+    return asking
 
 
-def predict(folder: Path, event: Path | None = None) -> list[Row]:
-    """Every forecast of one recording; with the plans of an event file, or with none."""
+def predict(folder: Path, event: Path | None = None, failures: list[str] | None = None) -> list[Row]:
+    """Every forecast of one recording; with the plans of an event file, or with none.
+
+    Where the engine failed on a fact, ``failures`` takes a line; forecasts that needed the fact are missing.
+    """
     recording = read_recording(folder)
     setup = plain_setup(recording) if event is None else load_setup(event)
-    return asyncio.run(_follow(folder, recording, setup))
+    asking = asyncio.run(_follow(folder, recording, setup))
+    if failures is not None:
+        failures += asking.failures
+    return asking.rows
 
 
 def write_rows(rows: Iterable[Row], path: Path) -> None:

@@ -75,6 +75,8 @@ class RunningBroker:
     notes: tuple[str, ...] = ()
     asks: bool = False
     """True when it asks for a user and a token."""
+    accounts: Mapping[str, Account] | None = field(default=None, repr=False)
+    """The users of one of our own that asks; those of a broker elsewhere nobody here knows."""
 
     @property
     def name(self) -> str:
@@ -197,7 +199,7 @@ async def start_broker(life: Lifecycle, choice: BrokerChoice) -> RunningBroker:
         return running
     note = f"listens on {choice.bind} and asks for a user and a token: pitwall users list"
     return replace(running, address=replace(running.address, username=DAEMON, password=daemon_token),
-                   notes=(note, *running.notes), asks=True)
+                   notes=(note, *running.notes), asks=True, accounts=choice.accounts)
 
 
 async def own_broker(life: Lifecycle, port: int) -> BrokerAddress:

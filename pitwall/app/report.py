@@ -93,6 +93,7 @@ def make_report(
         "session_s": session_s,
         "ended_s": outcome.ended_s,
         "calls": _calls(recorder),
+        "runs": _runs(recorder),
         "procedures": _procedures(recorder),
         "laps": _laps(outcome),
         "alerts": dict(sorted(Counter(alert.kind for alert in recorder.alerts).items())),
@@ -123,6 +124,7 @@ def as_text(report: dict[str, Any]) -> str:
     ]
     lines += [f"              {count} x {state}: {reason}" for state in ("late", "missed")
               for reason, count in calls["reasons"][state].items()]
+    lines += _runs_text(report["runs"])
     lines.append(f"  procedures  {procedures['done']} of {procedures['planned']} done")
     lines.append(f"  laps        {laps['timed']} timed, {laps['forbidden_switch']} with a switch that it must not have")
     alerts = ", ".join(f"{count} {kind.replace('_', ' ')}" for kind, count in report["alerts"].items())
@@ -159,6 +161,31 @@ def _calls(recorder: Recorder) -> dict[str, Any]:
         "by_kind": dict(sorted(by_kind.items())),
         "reasons": {state: dict(sorted(found.items())) for state, found in reasons.items()},
     }
+
+
+def _runs(recorder: Recorder) -> dict[str, list[dict[str, Any]]]:
+    """Car -> its runs in the order of the plan, each with how it ended."""
+    return {
+        car: [{"run": run.run, "state": run.state, "want": run.want, "timed_done": run.timed_done,
+               "timed_wanted": run.timed_wanted, "reason": run.reason or None} for run in recorder.plans[car].runs]
+        for car in sorted(recorder.plans)
+    }  # fmt: skip
+
+
+def _runs_text(runs: Mapping[str, list[dict[str, Any]]]) -> list[str]:
+    """What was run and what was not, by name; a run that was not run whole has a line of its own, with the reason."""
+    lines = []
+    for car, own in runs.items():
+        whole = [run["run"] for run in own if run["state"] == "done"]
+        named = f": {', '.join(whole)}" if whole else ""
+        lines.append(f"  runs        car {car}: {len(whole)} of {len(own)} done{named}")
+        for run in own:
+            if run["state"] != "done":
+                laps = f"{run['timed_done']} of {run['timed_wanted']} timed laps" if run["timed_done"] else "not run"
+                cut = "cut short, " if run["state"] == "cut" else ""
+                why = f": {run['reason']}" if run["reason"] else ""
+                lines.append(f"              {run['run']} ({run['want']}): {cut}{laps}{why}")
+    return lines
 
 
 def _procedures(recorder: Recorder) -> dict[str, Any]:

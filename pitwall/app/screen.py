@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
 from pitwall import __version__
+from pitwall.app.brokers import RunningBroker
 from pitwall.app.lifecycle import Lifecycle
+from pitwall.app.screen_answers import rights_told, shorthand_told
 from pitwall.bus.address import BrokerAddress, tls_context
 from pitwall.bus.topics import filters
 from pitwall.model.setup import SessionSetup
@@ -20,10 +22,8 @@ USUAL_PORT = 8200
 class ScreenStart(Protocol):
     """Starts the screen once the broker runs."""
 
-    async def __call__(
-        self, life: Lifecycle, broker: BrokerAddress, setup: SessionSetup, *, asks: bool = False
-    ) -> str | None:
-        """Start it; returns its address. ``asks``: the broker asks for a user and a token."""
+    async def __call__(self, life: Lifecycle, broker: RunningBroker, setup: SessionSetup) -> str | None:
+        """Start it; returns its address."""
 
 
 @dataclass(frozen=True)
@@ -33,16 +33,13 @@ class ScreenWishes:
     bind: str = "127.0.0.1"
     port: int | None = None
 
-    async def __call__(
-        self, life: Lifecycle, broker: BrokerAddress, setup: SessionSetup, *, asks: bool = False
-    ) -> str | None:
+    async def __call__(self, life: Lifecycle, broker: RunningBroker, setup: SessionSetup) -> str | None:
         """Start the screen's server within this life.
 
         Args:
             life: what ends it.
             broker: where pages are led to; never as the daemon: each page gives its own user.
             setup: the session.
-            asks: the broker asks for a user and a token.
 
         Returns:
             The address to type into a browser.
@@ -55,7 +52,8 @@ class ScreenWishes:
         from pitwall.screen.running import ScreenServer
         from pitwall.screen.server import application
 
-        app = application(about(setup, asks), _dial(broker))
+        ask = {"rights": rights_told(broker), "shorthand": shorthand_told(setup.circuit.all_turns)}
+        app = application(about(setup, broker.asks), _dial(broker.address), ask)
         server = ScreenServer(app, self.bind, USUAL_PORT if self.port is None else self.port)
         try:
             await server.start()

@@ -80,16 +80,17 @@ class Evidence:
 
 async def rehearse_instant(
     rehearsal: Rehearsal, journal_file: Path | None = None, witness: Callable[[Evidence], None] | None = None,
-    *, wall_steps: WallSteps = (), progress: Callable[[float], None] | None = None,
+    *, wall_steps: WallSteps = (), progress: Callable[[float], None] | None = None, screens: bool = False,
 ) -> Report:
     """The report of an instant rehearsal: ``instant_evidence`` has the arguments. ``witness`` is shown its evidence."""
-    evidence = await instant_evidence(rehearsal, journal_file, wall_steps=wall_steps, progress=progress)
+    evidence = await instant_evidence(rehearsal, journal_file, wall_steps=wall_steps, progress=progress,
+                                      screens=screens)
     return _seen(rehearsal, evidence, witness)
 
 
 async def instant_evidence(
     rehearsal: Rehearsal, journal_file: Path | None = None, *, wall_steps: WallSteps = (),
-    progress: Callable[[float], None] | None = None, work: ForecastFunction = forecast,
+    progress: Callable[[float], None] | None = None, work: ForecastFunction = forecast, screens: bool = False,
 ) -> Evidence:
     """Run world and daemon on one virtual clock, as fast as the machine goes. Studies need no more than the evidence.
 
@@ -99,6 +100,7 @@ async def instant_evidence(
         wall_steps: the day's wall clock is set at these session seconds by so many seconds.
         progress: told the session second, very often.
         work: the forecast, for studies that note what it was asked.
+        screens: also make what clock, field and desks show. Nobody looks on at an instant, and it decides nothing.
 
     Raises:
         JournalError: when the journal cannot be written or already holds a session.
@@ -106,7 +108,7 @@ async def instant_evidence(
     scenario, setup = rehearsal.scenario, rehearsal.setup
     async with Lifecycle() as life:
         clock, broker, recorder = VirtualClock(scenario.starts_at_s), MemoryBroker(), Recorder()
-        noted = await noted_until_the_end(life, journal_file)
+        noted = await noted_until_the_end(life, journal_file, screens)
         journal = await _journal_for_rehearsal(life, journal_file, setup)
         workers, day = Inline.on(clock, work), RehearsedDay(rehearsal.timetable, setup, clock, wall_steps)
         daemon = Daemon(
@@ -136,8 +138,7 @@ async def rehearse_at_speed(
         rehearsal: what to run.
         rate: session seconds in a real second.
         port, journal_file: of the embedded broker, 0 takes a free one; where the journal is kept.
-        audience: who looks on.
-        witness: is shown the evidence at the end.
+        audience, witness: who looks on; who is shown the evidence at the end.
         wall_steps: as for :func:`rehearse_instant`.
         screen: started once the broker runs.
 
@@ -153,7 +154,8 @@ async def rehearse_at_speed(
         address, recorder = await own_broker(life, port), Recorder()
         noted = await noted_until_the_end(life, journal_file)
         journal = await _journal_for_rehearsal(life, journal_file, setup)
-        await _seat(life, audience, address, setup.session, await screen(life, address, setup) if screen else None)
+        page = await screen(life, RunningBroker("embedded", address), setup) if screen else None
+        await _seat(life, audience, address, setup.session, page)
         workers = await Beside.warm()
         # A rehearsal sleeps with its machine, unlike a session: nothing happens meanwhile.
         clock = LiveClock(scenario.starts_at_s, rate, monotonic=awake_seconds)
@@ -272,7 +274,7 @@ async def serve(
         resumed = await _start_daemon(life, daemon, workers, start_s)
         await _begin_day(life, daemon, timetable, write_out)
         _watch_plans(life, daemon, session.session, plan_files)
-        page = await screen(life, running.address, setup, asks=running.asks) if screen else None
+        page = await screen(life, running, setup) if screen else None
         if started is not None:
             started(Served(str(running.address), resumed, clock.now(), running.kind, running.websocket, running.notes,
                            running.asks, page))

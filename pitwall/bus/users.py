@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import hmac
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -15,7 +16,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, StringConstraints, model_validator
 
-from pitwall.bus.topics import ROOT
+from pitwall.bus.topics import ROOT, covers
 from pitwall.model.base import Frozen, Slug
 
 Role = Literal["feed", "desk", "viewer", "admin"]
@@ -50,6 +51,14 @@ RIGHTS: dict[Role, Rights] = {
 """The matrix. A feed hears whether the daemon is there and what of its own was refused, not the team's plans."""
 
 DAEMON_RIGHTS = Rights(publish=("#",), read=("#",))
+
+OPEN_ROLE: Role = "desk"
+"""What everybody is on a broker of ours without users: it listens on this machine alone."""
+
+
+def may_command(role: Role) -> bool:
+    """True where the matrix lets a user of this role publish commands of the desk."""
+    return all(any(covers(may, wanted) for may in RIGHTS[role].publish) for wanted in RIGHTS["desk"].publish)
 
 
 class Account(Frozen):
@@ -94,6 +103,17 @@ def new_token() -> str:
 def sha256_of(token: str) -> str:
     """The form that the embedded broker compares."""
     return hashlib.sha256(token.encode()).hexdigest()
+
+
+def role_of(accounts: Mapping[str, Account], name: str, token: str) -> Role | None:
+    """The role of the user of that name, where this is the token; else None.
+
+    Compared in the same time whatever is wrong, so that nobody learns from it which names there are.
+    """
+    account = accounts.get(name)
+    kept = account.token_sha256 if account is not None else sha256_of("")
+    same = hmac.compare_digest(kept, sha256_of(token))
+    return account.role if account is not None and same else None
 
 
 def mosquitto_form(token: str, salt: bytes | None = None) -> str:

@@ -66,6 +66,11 @@ OF_PLANS = (
     Code("PW219", "more switch changes than a pit board holds",
          "A pass of the pit wall has three short lines; what finds no room on them is not changed.",
          "Move an item to another lap, or have fewer switches differ between kinds of lap.", "warning"),
+    Code("PW220", "comments wanted that nobody will ask for",
+         "What the driver does not say by himself is asked on a cool-down lap or on the way in, over a radio on which "
+         "he can answer. Here it is never asked: only what he says unasked, or in the garage, will be there.",
+         "Ask in the garage and note it ('pitwall comment'), let questions be said on these laps ('quiet'), or leave "
+         "'feedback' out.", "warning"),
     Code("PW301", "run that refers to itself",
          "A run cannot come before itself nor repeat itself.",
          "Name another run."),

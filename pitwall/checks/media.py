@@ -14,11 +14,13 @@ from pitwall.checks.flow.story import lap_name
 from pitwall.checks.items import Placed, placed_items
 from pitwall.checks.laps import lap_indices
 from pitwall.errors import Finding, UserError
-from pitwall.model.plan import Plan
+from pitwall.model.plan import Plan, Run
 from pitwall.model.procedure import Step
 from pitwall.radio.board import LINE_CHARACTERS, MOST_LINES, board_lines
 from pitwall.radio.wording import fill, switch_words
 
+ASKED_ON = ("cool", "in", "installation")
+"""Laps on which the driver is asked for what he did not say."""
 STANDING = ("garage", "pit_exit", "pit_lane")
 
 
@@ -52,6 +54,33 @@ def check_boards(plan: Plan, around: Around) -> Iterator[Finding]:
             run = plan.runs[index]
             yield finding("PW219", path=("runs", index), expected=f"{MOST_LINES} lines of {LINE_CHARACTERS} letters",
                           found=f"{len(needed)} lines on the {lap_name(run, lap)} of {run.run!r}: {' / '.join(needed)}")
+
+
+def check_feedback(plan: Plan, around: Around) -> Iterator[Finding]:
+    """Comments that are wanted of a run, by itself or by what is done in it, and that no call will ask for."""
+    for index, run in enumerate(plan.runs):
+        if run.feedback and (why := _unasked(plan, run)):
+            yield _never_asked(("runs", index, "feedback"), f"feedback of {run.run!r}: {', '.join(run.feedback)}", why)
+    told: set[tuple[str, str]] = set()
+    for placed in placed_items(plan, around):
+        wanted = placed.procedure.feedback if placed.procedure is not None else ()
+        if wanted and (placed.run.run, placed.item.do) not in told and (why := _unasked(plan, placed.run)):
+            told.add((placed.run.run, placed.item.do))
+            yield _never_asked((*placed.path, "do"), f"{placed.item.do!r}, which wants comments on "
+                               f"{', '.join(wanted)}", why)  # fmt: skip
+
+
+def _unasked(plan: Plan, run: Run) -> str:
+    """Why no question is asked on this run; empty where one may be."""
+    if plan.medium != "two_way":
+        return "a plan for a radio in both directions, or no 'feedback'"
+    if any(plan.may_say("question", kind) for kind in run.laps if kind in ASKED_ON):
+        return ""
+    return "a cool-down lap or an in-lap on which questions may be spoken"
+
+
+def _never_asked(path: tuple[str | int, ...], found: str, expected: str) -> Finding:
+    return finding("PW220", path=path, found=found, expected=expected)
 
 
 def asks(step: Step) -> bool:

@@ -27,6 +27,7 @@ CHECKS: tuple[Check, ...] = (
     talk.check_talk,
     media.check_medium,
     media.check_boards,
+    media.check_feedback,
     order.check_any_run,
     order.check_references,
     order.check_circles,

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from difflib import SequenceMatcher
 
-from pitwall.comments.words import Entry, by_form
+from pitwall.comments.words import SIGNS, Entry, by_form
 
 SHORT, LONG = 4, 8
 """In words of so few letters a wrong letter makes another word (lift and left); in so many there may be two slips."""
@@ -39,7 +39,9 @@ def nearest(word: str, subject: str = "") -> str:
         return ""
     found: list[tuple[int, float, str, Entry]] = []
     for form, entry in by_form().items():
-        if entry.part == "filler" or form[0] != bare[:1] or (subject and entry.subject not in ("", subject)):
+        if entry.part == "filler" or form in SIGNS or form[0] != bare[:1]:
+            continue
+        if subject and entry.subject not in ("", subject):
             continue
         slips = _slips(bare, form)
         if slips <= (2 if len(bare) >= LONG else 1) and not (len(bare) <= SHORT and _wrong_letter(bare, form)):

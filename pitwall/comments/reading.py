@@ -8,15 +8,23 @@ from dataclasses import dataclass, field
 
 from pitwall.comments.nearest import nearest
 from pitwall.comments.splitting import MARK, Piece, Slip, Word
-from pitwall.comments.words import MOST_WORDS, PLACES, Entry, by_form
+from pitwall.comments.words import MOST_WORDS, PLACES, SIGNS, Entry, by_form
 
 HIGHEST_TURN = 60
+A_TURN = "a turn from 1 to"
+"""How the refusal of a turn that is not there begins to say what is expected."""
 _TURN = re.compile(r"(?:t|turn|corner|c)\.?(\d{1,3}(?:[-/+&]t?\d{1,3})*)", re.ASCII | re.IGNORECASE)
 _NUMBERS = re.compile(r"t?(\d{1,3}(?:[-/+&]t?\d{1,3})*)", re.ASCII | re.IGNORECASE)
 EXPECTED = "a turn such as t4, a corner phase, a finding such as us, lock or cold, a severity from 1 to 5"
 NEGATIONS = ("no", "not", "never", "without")
 ALONE = ("severity", "confidence", "trend", "amount")
 """Parts that say nothing alone: behind a comma they belong to what stands before it."""
+
+
+KINDS_OF_CORNERS = ("corner", "corners", "turns")
+"""Behind a speed class they are all of that class, and the number behind them is how bad it is there."""
+JUDGED = ("finding", "subject", "axle", "corner")
+"""What a sign for better or worse may stand right behind; else it stands last."""
 
 
 @dataclass
@@ -27,6 +35,8 @@ class Reading:
     parts: dict[str, tuple[Entry, Word]] = field(default_factory=dict)
     phases: list[tuple[Entry, Word]] = field(default_factory=list)
     turns: list[int] = field(default_factory=list)
+    last: str = ""
+    """The part that was read last."""
 
     def take(self, entry: Entry, word: Word) -> None:
         """One more entry; each part stands once, and phases may be several."""
@@ -70,13 +80,14 @@ def _turn(reading: Reading, words: tuple[Word, ...], at: int, known: Collection[
     word = words[at]
     match, taken = _TURN.fullmatch(word.text), 1
     ahead = words[at + 1] if at + 1 < len(words) else None
-    numbered = word.key in PLACES and not ("speed" in reading.parts and word.key.startswith("corner"))
+    numbered = word.key in PLACES and not ("speed" in reading.parts and word.key in KINDS_OF_CORNERS)
     placed = numbered or (bool(reading.turns) and word.key in ("and", "&") and _after_turn(words, at))
     if match is None and placed and ahead is not None:
         match, taken = _NUMBERS.fullmatch(ahead.text), 2
         word = ahead if match is not None else word
     if match is None:
         return 0
+    reading.last = "turn"
     reading.turns += [turn for turn in _numbers(match.group(1), word, known) if turn not in reading.turns]
     return taken
 
@@ -96,7 +107,7 @@ def _numbers(text: str, word: Word, known: Collection[int]) -> list[int]:
     for turn in found:
         if not 1 <= turn <= HIGHEST_TURN or (known and turn not in known):
             highest = max(known) if known else HIGHEST_TURN
-            raise Slip(word, f"a turn from 1 to {highest}", f"no turn {turn}, ")
+            raise Slip(word, f"{A_TURN} {highest}", f"no turn {turn}, ")
     return found
 
 
@@ -110,8 +121,11 @@ def _form(reading: Reading, words: tuple[Word, ...], at: int) -> int:
             whole = Word(" ".join(word.text for word in words[at : at + many]), first.at)
             if last.at + len(last.text) - first.at != len(whole.text):
                 whole = first
+            if form in SIGNS and at + many < len(words) and reading.last not in JUDGED:
+                raise Slip(whole, f"a comma, or {entry.form!r} if that is meant; {form!r} stands behind what it judges")
             if entry.part != "filler":
                 reading.take(entry, whole)
+            reading.last = entry.part
             return many
     return 0
 

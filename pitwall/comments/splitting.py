@@ -24,7 +24,7 @@ class Word:
     def key(self) -> str:
         """How the table of words has it: lower case, a space for each hyphen inside."""
         bare = self.text.lower().rstrip(".!")
-        return bare if len(bare) < 2 else bare.replace("-", " ").replace("_", " ").strip()
+        return bare if len(bare) < 2 else bare[0] + bare[1:].replace("-", " ").replace("_", " ").rstrip()
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,10 @@ Part = Literal["everywhere", "phase", "speed", "subject", "finding", "corner", "
                "trend", "amount", "poor", "filler"]
 
 
+MUCH = ("much", "a lot", "lots", "far", "a bit", "bit", "a little", "little", "slightly")
+"""How much better, worse, more or less; it is not counted, and it is no severity."""
+
+
 @dataclass(frozen=True)
 class Entry:
     """One meaning and every form of it. ``value`` is what the remark gets; ``subject`` the subject of a finding."""
@@ -32,6 +36,11 @@ class Entry:
         return self.forms[0]
 
 
+def _by_how_much(form: str) -> str:
+    """A trend with what people put before it: ``a lot better`` says nothing of how bad it was or is."""
+    return " | ".join((form, *(f"{much} {form}" for much in MUCH)))
+
+
 def _entries(part: Part, rows: Mapping[str, tuple[str, str]], subject: str = "") -> tuple[Entry, ...]:
     """``rows``: value to its forms, parted by bars, and what it means."""
     return tuple(
@@ -41,7 +50,8 @@ def _entries(part: Part, rows: Mapping[str, tuple[str, str]], subject: str = "")
 
 
 TABLE: tuple[Entry, ...] = (
-    *_entries("everywhere", {"all": ("everywhere | all", "in every corner")}),
+    *_entries("everywhere", {"all": ("everywhere | all | all corners | every corner | each corner | all turns"
+                                    " | every turn", "in every corner")}),
     *_entries("phase", {
         "entry": ("entry | en | turn in | turning in | under braking | on the brakes | off throttle | lift off",
                   "from the brakes to where the steering stands"),
@@ -63,7 +73,8 @@ TABLE: tuple[Entry, ...] = (
         "grip": ("grip", "grip of both axles"),
     }),
     *_entries("finding", {
-        "understeer": ("us | understeer | understeers | under | push | pushes | pushing", "understeer"),
+        "understeer": ("us | understeer | understeers | under | push | pushes | pushing"
+                       " | washes out | washing out | wash out | washes wide | runs wide", "understeer"),
         "oversteer": ("os | oversteer | oversteers | over | loose", "oversteer"),
         "snap": ("snap | snaps | snappy | snap oversteer | snap os", "sudden oversteer"),
         "neutral": ("neutral | balanced", "balance as it should be"),
@@ -77,17 +88,20 @@ TABLE: tuple[Entry, ...] = (
         "judder": ("judder | judders | juddering", "the brakes judder"),
     }, "braking"),
     *_entries("finding", {
-        "bottoming": ("bottoming | bottom | bottoms | hits the ground", "the floor touches"),
-        "bouncing": ("bouncing | bounce | bounces", "bouncing"),
-        "harsh": ("harsh | stiff | harsh over kerbs | harsh over the kerbs | harsh on kerbs | harsh on the kerbs",
+        "bottoming": ("bottoming | bottom | bottoms | hits the ground | bottoming on the kerb | bottoming on kerbs"
+                      " | bottoms on the kerb | bottoms on kerbs | bottoms on the kerbs", "the floor touches"),
+        "bouncing": ("bouncing | bounce | bounces | porpoising | porpoises", "bouncing"),
+        "harsh": ("harsh | stiff | harsh over kerbs | harsh over the kerbs | harsh on kerbs | harsh on the kerbs"
+                  " | bumps | bumpy | over bumps | over the bumps",
                   "too stiff over bumps"),
         "soft": ("soft | floaty | rolls", "too soft"),
         "kerbs": ("kerbs | kerb | over kerbs | over the kerbs | over kerb | over the kerb", "takes kerbs badly"),
     }, "ride"),
     *_entries("finding", {
-        "cold": ("cold", "too cold"),
+        "cold": ("cold | slow to warm up | slow to warm | slow to come in", "too cold"),
         "hot": ("hot | overheating | overheats | overheat", "too hot"),
-        "worn": ("worn | gone | drop | drops | dropping | wear | wearing", "worn, or dropping off"),
+        "worn": ("worn | gone | drop | drops | dropping | wear | wearing | drop off | drops off | dropping off"
+                 " | fall off | falls off | falling off | deg | degradation | degrading", "worn, or dropping off"),
         "graining": ("graining | grain | grains | grained", "graining"),
         "blistering": ("blistering | blister | blisters | blistered", "blistering"),
         "flat_spot": ("flat spot | flatspot | flat spots | flat spotted", "flat spot"),
@@ -99,7 +113,10 @@ TABLE: tuple[Entry, ...] = (
         "surge": ("surge | surges | surging", "surges"),
         "misfire": ("misfire | misfires | misfiring", "misfires"),
         "cut": ("cut | cuts | cutting", "cuts out"),
-        "rough_shift": ("rough shift | rough shifts | shifts rough | shift | shifts | bad shift | harsh shift",
+        "rough_shift": ("rough shift | rough shifts | shifts rough | shift | shifts | bad shift | harsh shift"
+                        " | slow shift | slow shifts | shifts slow | downshift | downshifts | slow downshift"
+                        " | slow downshifts | downshifts slow | upshift | upshifts | slow upshift | slow upshifts"
+                        " | upshifts slow | gear change | gear changes",
                         "gears change badly"),
     }, "engine"),
     *_entries("finding", {"low": ("no grip | low grip | low | slippery | greasy", "too little grip")}, "grip"),
@@ -128,17 +145,21 @@ TABLE: tuple[Entry, ...] = (
         "low": ("? | maybe | unsure | not sure", "the driver is not sure"),
     }),
     *_entries("trend", {
-        "better": ("better | + | improved | improving | coming | coming in", "better than before"),
-        "worse": ("worse | - | worsening", "worse than before"),
+        "better": (_by_how_much("better") + " | + | improved | improving | coming | coming in", "better than before"),
+        "worse": (_by_how_much("worse") + " | - | worsening", "worse than before"),
         "same": ("same | = | still", "as before"),
     }),
-    *_entries("amount", {"more": ("more", "more than before"), "less": ("less", "less than before")}),
+    *_entries("amount", {"more": (_by_how_much("more"), "more than before"),
+                         "less": (_by_how_much("less"), "less than before")}),
     *_entries("filler", {"": ("in | on | at | the | of | into | out of | to | a | is | are | with | and | & | car"
-                              " | corner | corners | every | severity", "")}),
+                              " | corner | corners | turns | every | severity | than before"
+                              " | than last run | than the last run", "")}),
 )  # fmt: skip
 
 POOR: Mapping[str, str] = {"traction": "wheelspin", "grip": "low", "braking": "weak"}
 """What ``poor`` means of each subject."""
+SIGNS = ("+", "-", "=")
+"""Signs of a trend; between other words people type them for something else."""
 MORE_IS_GOOD = ("grip", "traction")
 PLACES = ("t", "turn", "turns", "corner", "corners")
 """What may stand before the number of a turn; behind a speed class a corner has no number."""

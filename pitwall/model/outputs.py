@@ -338,6 +338,9 @@ class Health(Frozen):
     version: str
     lag_s: float | None = None
     feed_age_s: float | None = None
+    feed_ages_s: dict[str, float] = Field(
+        default_factory=dict, description="session seconds since each feed that ever spoke was heard, by its name"
+    )
     store: str | None = None
     broker: str | None = None
     refused_payloads: int = 0
@@ -346,6 +349,7 @@ class Health(Frozen):
     dropped: int = 0
     poisoned: int = 0
     sink_failures: int = 0
+    turns: tuple[int, ...] = Field(default=(), description="the turns that the circuit has, for who types comments")
 
 
 class WakeAt(Frozen):

@@ -14,6 +14,7 @@ from statistics import median
 from pitwall.model.plan import LapKind
 from pitwall.pace.outlook import Experience, LapSoFar, Outlook, Said, look_ahead
 from pitwall.pace.planned import PlanRecord, PlanWord
+from pitwall.pace.queueing import OutLapQueue
 from pitwall.pace.runpace import AHEAD, SUM_OF, USED_FROM, DrivenLaps, FieldLaps, Forecast
 from pitwall.pace.shapes import COOL, IN, OTHER, TIMED
 from pitwall.pace.weighing import Array, weighted_median
@@ -50,6 +51,7 @@ class FieldBelief:
     from_pits: Experience = field(init=False)
     laps: FieldLaps = field(default_factory=FieldLaps)
     plans: PlanRecord = field(default_factory=PlanRecord)
+    queue: OutLapQueue = field(default_factory=OutLapQueue)
     quick: tuple[tuple[float, ...], ...] = ()
     out_laps: tuple[tuple[float, tuple[float, ...]], ...] = ()
     _rests: tuple[float | None, ...] | None = None
@@ -166,6 +168,7 @@ def ended(
     """
     times = knot_times(field_belief.labels, lap)
     from_pits = lap.start_phase > 0.0
+    field_belief.queue.over(car)
     experience = field_belief.from_pits if from_pits else field_belief.from_line
     reference = from_here(belief.reference(shape, quick_s), shape, lap.start_phase)
     if lap.sure:
@@ -272,7 +275,7 @@ def outlook(
     timed = timed_next(belief) if not from_pits and not lap.crossings else None
     return look_ahead(
         experience, field_belief.plans, car, belief.situation, field_belief.labels, lap, reference, last, rests,
-        limit_s, timed,
+        limit_s, timed, field_belief.queue if from_pits else None,
     )
 
 

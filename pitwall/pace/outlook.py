@@ -18,6 +18,7 @@ import numpy as np
 
 from pitwall.pace.chances import chances, shifted
 from pitwall.pace.planned import Chances, PlanRecord, PlanWord
+from pitwall.pace.queueing import OutLapQueue
 from pitwall.pace.residuals import Residuals
 from pitwall.pace.shapes import BACK_TO_USUAL, INVENTED, INVENTED_OUT, Alike, ShapeMemory, Traits
 from pitwall.pace.weighing import LEVELS, MIDDLE, Array, Record, Spread, sample_quantiles, weighted_quantiles
@@ -30,6 +31,7 @@ OFF_PACE = 0.05
 FIRST_WEIGHTS, FIRST_OUT_WEIGHTS = (0.35, 0.25, 0.4), (0.5, 0.25, 0.02, 0.23)
 OUT_RECORD, LAP_RECORD = 25.0, 150.0
 """About so many laps back a rule's record counts. How out-laps are driven changes with the part of the session."""
+QUEUE_WEIGHTS = (0.5, 0.5)
 OFF_PACE_WEIGHTS = (0.17, 0.13, 0.7)
 """A lap off the pace is not stretched evenly: there the laps that were like it count for more from the start."""
 SLOWER = np.array([1.02, 1.05, 1.15, 1.3, 1.42, 1.55, 1.65])
@@ -66,7 +68,8 @@ class LapSoFar(NamedTuple):
 
 class Said(NamedTuple):
     """What was forecast of the line at one loop: by each rule, and in all. Seconds from there. ``kinds``: of the lap,
-    without the plan's word. ``usual``: no slow period made it another lap than those before."""
+    without the plan's word. ``usual``: no slow period made it another lap than those before. ``queued``: of a car that
+    follows another on its out-lap, the median on its own, and as it follows."""
 
     knot: int
     seen_t: float
@@ -75,6 +78,7 @@ class Said(NamedTuple):
     told: Array
     kinds: Chances
     usual: bool = True
+    queued: tuple[float, float] | None = None
 
     @property
     def which(self) -> int:
@@ -96,6 +100,7 @@ class Experience:
     records: list[Record] = field(init=False)
     spreads: list[Spread] = field(init=False)
     residuals: list[Residuals] = field(init=False)
+    queues: list[Record] = field(init=False)
 
     def __post_init__(self) -> None:
         invented, knots = (INVENTED_OUT if self.from_pits else INVENTED), range(2 * self.loops + 2)
@@ -105,6 +110,7 @@ class Experience:
         memory = OUT_RECORD if self.from_pits else LAP_RECORD
         self.records = [Record(ARRIVAL_SCALE_S, off_pace if at % 2 else first, memory=memory) for at in knots]
         self.spreads = [Spread() for _ in knots]
+        self.queues = [Record(ARRIVAL_SCALE_S, QUEUE_WEIGHTS, memory=OUT_RECORD) for _ in knots]
         self.residuals = [Residuals(OUT_SPREAD if self.from_pits else RULE_SPREAD) for _ in knots]
 
     def learn(self, said: Said, seconds: float) -> None:
@@ -113,17 +119,34 @@ class Experience:
             return
         self.records[said.which].learn(said.rules, seconds)
         self.spreads[said.which].learn(said.told, seconds)
+        if said.queued is not None:
+            self.queues[said.knot].learn(said.queued, seconds)
         if said.rules[0] > 0 and seconds > 0:
             self.residuals[said.which].learn(math.log(seconds / said.rules[0]))
 
-    def pooled(self, which: int, rules: Sequence[float], kernel: Array) -> Array:
-        """Quantiles of the seconds to the line: rules and the laps that were alike, each by its record so far."""
+    def pooled(self, which: int, rules: Sequence[float], kernel: Array, behind: Array | None) -> tuple[Array, float]:
+        """Quantiles of the seconds to the line: rules and the laps that were alike, each by its record so far.
+
+        Args:
+            which: the class of the forecast.
+            rules: what each rule says.
+            kernel: quantiles by the laps that were alike.
+            behind: those of a car that follows another; None where it follows none.
+
+        Returns:
+            the quantiles, and their median without ``behind``.
+        """
         *by_rules, by_kernel = self.records[which].weights()
         told: Array = np.exp(self.residuals[which].quantiles())
         told *= sum(weight * rule for weight, rule in zip(by_rules, rules, strict=True))
         told += by_kernel * kernel
+        alone = float(told[MIDDLE])
+        if behind is not None:
+            on_its_own, following = self.queues[which // 2].weights()
+            told *= on_its_own
+            told += following * np.maximum(told / max(on_its_own, 1e-9), behind)
         told = self.spreads[which].apply(told)
-        return np.maximum(told, 0.0, out=told)
+        return np.maximum(told, 0.0, out=told), alone
 
 
 @dataclass(eq=False)
@@ -231,7 +254,7 @@ class Outlook:
 def look_ahead(
     experience: Experience, plans: PlanRecord, car: str, situation: int, labels: Sequence[str], lap: LapSoFar,
     reference: Sequence[float], last_quick: Sequence[float] | None, rests: tuple[Rests, Rests], limit_s: float,
-    timed_next: Array | None,
+    timed_next: Array | None, queue: OutLapQueue | None = None,
 ) -> Outlook:
     """Make the outlook after the last crossing of a lap.
 
@@ -247,6 +270,7 @@ def look_ahead(
         rests: what the field usually, and what it lately needs from each knot to the line on such a lap, seconds.
         limit_s: a lap from the line that takes longer is no timed lap.
         timed_next: quantiles of the time of a timed lap from here, for a lap that begins.
+        queue: the out-laps that are under way, on a lap out of the pits.
     """
     knot, seen_t, whole, part = _seen(labels, lap, reference)
     if lap.resumed:
@@ -258,26 +282,39 @@ def look_ahead(
     quick = last_quick if last_quick is not None else reference
     rules = tuple((one[-1] - one[knot]) * (so_far / one[knot] if knot else 1.0) for one in (quick, reference))
     if experience.from_pits:
-        usual, lately = (one[knot] for one in rests)
-        first = usual if usual is not None else FIRST_OUT * rest
+        ever, lately = (one[knot] for one in rests)
+        first = ever if ever is not None else FIRST_OUT * rest
         rules = (first, lately if lately is not None else first, rules[0] if knot else first)
-    off_pace = part > OFF_PACE
-    which = _class(knot, off_pace)
+    which = _class(knot, part > OFF_PACE)
     if kernel is None:
         kernel = rules[0] * np.exp(experience.residuals[which].quantiles())
-    if lap.slow and not off_pace and not experience.from_pits:
-        told = rest * SLOWER
-    else:
-        used = (rest, rest) if lap.resumed and not experience.from_pits else rules
-        told = experience.pooled(which, used, kernel)
+    behind = queue.behind(car, knot, seen_t) if queue is not None and not lap.slow else None
+    told, queued = _told(experience, which, lap, rest, rules, kernel, None if behind is None else behind - seen_t)
+    if queue is not None:
+        queue.passes(car, _passed(labels, lap), seen_t + told)
     without = chances(
         alike, experience.shapes.last, so_far, (limit_s - so_far) / max(rest, 1e-9), lap.odds, lap.slow or lap.disturbed
     )
-    said = Said(knot, seen_t, off_pace, (*rules, float(kernel[MIDDLE])), told, without, not (lap.slow or lap.resumed))
+    usual = not (lap.slow or lap.resumed)
+    said = Said(knot, seen_t, part > OFF_PACE, (*rules, float(kernel[MIDDLE])), told, without, usual, queued)
     return Outlook(
         knot, seen_t, shifted(without, plans.odds(lap.word)), seen_t + told, said, alike, tuple(reference), so_far,
         limit_s, timed_next if knot == 0 else None,
     )  # fmt: skip
+
+
+def _told(
+    experience: Experience, which: int, lap: LapSoFar, rest: float, rules: Sequence[float], kernel: Array,
+    behind: Array | None,
+) -> tuple[Array, tuple[float, float] | None]:
+    """Quantiles of the seconds to the line; of a car that follows another, the medians that its record needs."""
+    if not experience.from_pits:
+        if lap.slow and not which % 2:
+            return rest * SLOWER, None
+        if lap.resumed:
+            rules = (rest, rest)
+    told, alone = experience.pooled(which, rules, kernel, behind)
+    return told, None if behind is None else (alone, max(alone, float(behind[MIDDLE])))
 
 
 def _seen(labels: Sequence[str], lap: LapSoFar, reference: Sequence[float]) -> tuple[int, float, float, float]:
@@ -292,6 +329,16 @@ def _seen(labels: Sequence[str], lap: LapSoFar, reference: Sequence[float]) -> t
     whole = math.log((seen_t - lap.start_t) / max(reference[knot], 1e-3))
     part = math.log((seen_t - before_t) / max(reference[knot] - reference[before], 1e-3))
     return knot, seen_t, whole, part
+
+
+def _passed(labels: Sequence[str], lap: LapSoFar) -> tuple[float, ...]:
+    """When each knot was passed, as far as the lap is; a loop where it was not seen counts as passed with the next."""
+    found, at = [], math.inf
+    for label in reversed(labels):
+        at = min(lap.crossings.get(label, math.inf), at)
+        if at < math.inf:
+            found.append(at)
+    return (lap.start_t, *reversed(found))
 
 
 def _quantiles(alike: Alike | None, knot: int, reference_s: float, coming_in: bool = False) -> Array | None:

@@ -1,8 +1,9 @@
 """What hands out the page: its files, what it must know of the session, and the way to the broker. One port for all.
 
 Who may come in. The page talks to the broker with the rights of the browser's user, so no other web page must be able
-to use that: a link is only relayed for a page of our own origin, and only under a name that a foreign site cannot make
-point here (an address, ``localhost``, or this machine's own name); anything else is a page that rebinds its name.
+to use that: a link is only relayed, and a question only answered, for a page of our own origin, and only under a name
+that a foreign site cannot make point here (an address, ``localhost``, or this machine's own name); anything else is a
+page that rebinds its name.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from __future__ import annotations
 import ipaddress
 import json
 import socket
-from collections.abc import Mapping
+from collections.abc import Awaitable, Callable, Mapping
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -46,12 +47,21 @@ HEADERS = {
 }
 
 
-def application(about: Mapping[str, Any], dial: Dial, names: frozenset[str] | None = None) -> Starlette:
+Ask = Callable[[Mapping[str, Any]], Mapping[str, Any]]
+"""Answers a page: from the fields that it sent to those of the answer."""
+MOST_ASKED_BYTES = 4096
+
+
+def application(
+    about: Mapping[str, Any], dial: Dial, ask: Mapping[str, Ask] | None = None, names: frozenset[str] | None = None
+) -> Starlette:
     """The application.
 
     Args:
         about: what the page must know before the first message: handed out as ``/about.json``.
         dial: opens a connection to the broker, for each page.
+        ask: what a page may ask, by the path's one word. It is posted as a JSON object: what is asked may be a token or
+            a comment, and no address holds either.
         names: host names under which this machine may be called, beside addresses; its own ones when left out.
     """
     body = json.dumps(about)
@@ -72,12 +82,32 @@ def application(about: Mapping[str, Any], dial: Dial, names: frozenset[str] | No
         routes=[
             Route("/about.json", tell),
             Route("/alive", alive),
+            *(Route(f"/{word}", _asked(answer), methods=["POST"]) for word, answer in (ask or {}).items()),
             WebSocketRoute("/mqtt", join),
             Mount("/", StaticFiles(directory=FILES, html=True)),
         ],
         middleware=[Middleware(_OwnHouse, names=own_names() if names is None else names)],
         exception_handlers={404: missing},
     )
+
+
+def _asked(answer: Ask) -> Callable[[Request], Awaitable[Response]]:
+    async def asked(request: Request) -> Response:
+        body = b""
+        async for part in request.stream():
+            body += part
+            if len(body) > MOST_ASKED_BYTES:
+                return PlainTextResponse(f"at most {MOST_ASKED_BYTES} bytes may be asked", status_code=413)
+        try:
+            fields = json.loads(body)
+            json.dumps(fields, ensure_ascii=False).encode()  # half a character of two could be answered to nobody
+        except (ValueError, RecursionError):
+            fields = None
+        if not isinstance(fields, dict):
+            return PlainTextResponse("a JSON object is asked for", status_code=400)
+        return JSONResponse(answer(fields))
+
+    return asked
 
 
 def own_names() -> frozenset[str]:
@@ -116,7 +146,9 @@ class _OwnHouse:
         if scope["type"] not in ("http", "websocket"):
             await self._app(scope, receive, send)
             return
-        reason = self._refusal(Headers(scope=scope), scope["type"])
+        # What only looks may come from anywhere; what asks or joins must be a page of ours.
+        asks = scope["type"] == "websocket" or scope["method"] not in ("GET", "HEAD")
+        reason = self._refusal(Headers(scope=scope), asks)
         if reason is None:
             await self._app(scope, receive, self._with_headers(send))
         elif scope["type"] == "websocket":
@@ -124,11 +156,11 @@ class _OwnHouse:
         else:
             await PlainTextResponse(reason, status_code=403)(scope, receive, self._with_headers(send))
 
-    def _refusal(self, headers: Headers, kind: str) -> str | None:
+    def _refusal(self, headers: Headers, asks: bool) -> str | None:
         host, origin = headers.get("host", ""), headers.get("origin")
         if not is_own(host, self._names):
             return f"{host!r} is not a name of this machine: use its address"
-        if kind == "websocket" and (origin is None or urlsplit(origin).netloc.lower() != host.lower()):
+        if asks and (origin is None or urlsplit(origin).netloc.lower() != host.lower()):
             return "pages of other origins may not come in"
         return None
 

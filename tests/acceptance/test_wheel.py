@@ -53,14 +53,14 @@ def _run(command: Path, folder: Path, *arguments: str) -> subprocess.CompletedPr
 
 
 def test_wheel_carries_config_and_scenarios(wheel: Path) -> None:
-    """Every file of config/ and simulations/ is in the wheel, and the licence; tests are not."""
+    """Every file of config/ and simulations/ is in the wheel, and the licence; tests and pictures are not."""
     names = set(zipfile.ZipFile(wheel).namelist())
     for kind in ("config", "simulations"):
         for path in sorted((ROOT / kind).rglob("*")):
-            if path.is_file() and "__pycache__" not in path.parts:
+            if path.is_file() and "__pycache__" not in path.parts and "gallery" not in path.parts:
                 assert f"pitwall/_shipped/{path.relative_to(ROOT)}" in names
     assert any(name.endswith("licenses/LICENSE") for name in names)
-    assert not any(name.startswith("tests/") for name in names)
+    assert not any(name.startswith(("tests/", "config/", "simulations/")) or name.endswith(".png") for name in names)
 
 
 def test_installed_package_is_not_this_tree(command: Path, tmp_path: Path) -> None:

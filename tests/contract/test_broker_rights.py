@@ -16,6 +16,8 @@ import pytest
 from paho.mqtt import client as paho
 from paho.mqtt.enums import CallbackAPIVersion
 
+from pitwall.app.brokers import RunningBroker
+from pitwall.app.screen_answers import rights_told
 from pitwall.bus.broker import BrokerLimits, EmbeddedBroker, users_from
 from pitwall.bus.mosquitto import MosquittoBroker
 from pitwall.bus.mosquitto_files import MosquittoOptions
@@ -24,7 +26,8 @@ from tests.contract.bus_rigs import eventually
 from tests.unit.test_bus_broker_defects import Raw
 
 ROLES: tuple[Role, ...] = ("feed", "desk", "viewer", "admin")
-LOGINS = logins_of({role: account_of(role, f"token-of-{role}") for role in ROLES}, f"token-of-{DAEMON}")
+ACCOUNTS = {role: account_of(role, f"token-of-{role}") for role in ROLES}
+LOGINS = logins_of(ACCOUNTS, f"token-of-{DAEMON}")
 AT = "pitwall/1/practice-1"
 TOPICS = ("timing/crossing", "car/41/switch", "radio/41/channel", "desk/41/command", "prompt/41", "advice", "ladder",
           "health", "probe")
@@ -112,6 +115,26 @@ async def test_each_role_publishes_what_it_may_and_nothing_else(broker: Broker, 
         assert {(topic, said.decode()) for topic, said in daemon.heard} - {(f"{AT}/end", "end")} == {
             (f"{AT}/{leaf}", user) for user, leaves in MAY_PUBLISH.items() for leaf in leaves
         }
+
+
+async def test_a_page_is_told_what_the_broker_takes(broker: Broker) -> None:
+    """What the screen's server says that a user may give is what the broker lets through: of each role by its own name
+    and token, of a wrong token nothing, and no more of one who is not there."""
+    tell = rights_told(RunningBroker("embedded", broker.address, asks=True, accounts=ACCOUNTS))
+    async with outsider(broker, DAEMON) as daemon:
+        await daemon.subscribe("#")
+        for user in ROLES:
+            told = tell({"name": user, "token": f"token-of-{user}"})
+            assert (told["known"], told["role"]) == (True, user)
+            async with outsider(broker, user) as one:
+                one.publish("desk/41/command", user.encode())
+            assert bool(told["commands"]) is ("desk/41/command" in MAY_PUBLISH[user])
+        daemon.publish("end", b"end")
+        await eventually(lambda: (f"{AT}/end", b"end") in daemon.heard, "the end")
+        took = {said.decode() for topic, said in daemon.heard if topic == f"{AT}/desk/41/command"}
+        assert took == {user for user in ROLES if tell({"name": user, "token": f"token-of-{user}"})["commands"]}
+    for wrong in ({"name": "desk", "token": "token-of-admin"}, {"name": "ghost", "token": ""}, {}, {"name": DAEMON}):
+        assert tell(wrong) == {"known": True, "role": None, "commands": []}
 
 
 async def test_a_feed_reads_no_plans_and_a_viewer_does(broker: Broker) -> None:

@@ -105,11 +105,12 @@ def replayed(events: Sequence[Stamped]) -> Session:
 
 @dataclass
 class Fork:
-    """An engine that was restarted before event ``index``."""
+    """An engine that was restarted before event ``index``; where its state is not the original's at the end."""
 
     index: int
     session: Session
     followed: int = 0
+    unlike: str = ""
 
 
 @dataclass(frozen=True)
@@ -161,7 +162,23 @@ def first_difference(
             state = state_of(main)
             back = [fork for fork in looked if state_of(fork.session) == state]
             open_forks = [fork for fork in open_forks if fork not in back]
+    for fork in open_forks:
+        fork.unlike = unlike(state_of(main), state_of(fork.session))
     return None, open_forks
+
+
+def unlike(one: Any, other: Any, where: str = "") -> str:
+    """Where two states first differ, and what stands there; empty where they are the same."""
+    if one == other:
+        return ""
+    if isinstance(one, Learned) and isinstance(other, Learned):
+        return unlike(one.parts(), other.parts(), f"{where}.{type(one.value).__name__}")
+    if isinstance(one, list | tuple) and isinstance(other, list | tuple) and len(one) == len(other):
+        found = ((a, b, number) for number, (a, b) in enumerate(zip(one, other, strict=True)) if a != b)
+        a, b, number = next(found, (one, other, -1))
+        name = one[0] if number == 1 and isinstance(one[0], str) else number
+        return unlike(a, b, f"{where}.{name}") if number >= 0 else where
+    return f"{where}: {one!r:.200} and {other!r:.200}"
 
 
 def state_of(value: Any) -> Any:
@@ -192,7 +209,7 @@ def _parts(value: Any, seen: dict[int, Any]) -> Any:
     if isinstance(value, np.generic):
         return value.item()
     if type(value).__module__.startswith("pitwall.pace."):
-        return pickle.dumps(value)  # what was learned of laps is large, holds plain values, and is asked for often
+        return Learned(value)
     if isinstance(value, LapMap):
         return "the lap map"  # frozen, the same for all, and full of arrays
     if isinstance(value, Entry):
@@ -205,6 +222,57 @@ def _parts(value: Any, seen: dict[int, Any]) -> Any:
     if hasattr(value, "__slots__"):
         return [type(value), *(_state(getattr(value, name), seen) for name in value.__slots__)]
     return [_state(one, seen) for one in value]
+
+
+class Learned:
+    """What was learned of laps: large, and asked for often, so its bytes are compared first.
+
+    Bytes that differ prove nothing. They also tell which values are one object, and a copy shares its values with
+    others than the original does: what both were handed out of a cache, say, which other tests may have filled. Only
+    then is it gone through value by value.
+    """
+
+    def __init__(self, value: Any) -> None:
+        self.value, self.bytes = value, pickle.dumps(value)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Learned) and (self.bytes == other.bytes or self.parts() == other.parts())
+
+    __hash__ = None  # type: ignore[assignment]  # compared, never looked up
+
+    def parts(self) -> Any:
+        """It, value by value: frozen values and parts of the pace package, too."""
+        return _plain(self.value, {})
+
+
+def _plain(value: Any, seen: dict[int, Any]) -> Any:
+    # As ``_state``, but what is learned is gone through here; each value that was met is held, for its id is its name.
+    if value is None or isinstance(value, str | int | float):
+        return "no number" if value != value else value  # the one value that is not itself
+    if isinstance(value, np.generic):
+        return _plain(value.item(), seen)
+    if isinstance(value, np.ndarray):
+        # Not a number has a sign, which may hang on where in memory the array happens to lie.
+        return (value.shape, [_plain(one, seen) for one in value.ravel().tolist()])
+    if id(value) not in seen:
+        seen[id(value)] = (value, "a ring")
+        seen[id(value)] = (value, _plain_parts(value, seen))
+    return seen[id(value)][1]
+
+
+def _plain_parts(value: Any, seen: dict[int, Any]) -> Any:
+    if isinstance(value, dict):
+        return [(_plain(key, seen), _plain(one, seen)) for key, one in value.items()]
+    if isinstance(value, set | frozenset):
+        return sorted(value)
+    if type(value).__module__.startswith("pitwall.pace.") and not isinstance(value, tuple):
+        names = [one.name for one in fields(value)] if is_dataclass(value) else getattr(value, "__slots__", ())
+        own = [(name, getattr(value, name)) for name in names if hasattr(value, name)]
+        own += [one for one in getattr(value, "__dict__", {}).items() if one[0] not in names]
+        return [type(value), *((name, _plain(one, seen)) for name, one in own)]
+    if isinstance(value, BaseModel | LapMap):
+        return value
+    return [type(value), *(_plain(one, seen) for one in value)]
 
 
 @functools.cache

@@ -15,7 +15,7 @@ from pitwall.journal.replay import decisions
 from pitwall.model import events as ev
 from pitwall.model.events import Stamped
 from pitwall.model.outputs import Prompt
-from tests.replay.fork import copy_of, decided, first_difference, replayed, restarted, state_of
+from tests.replay.fork import Learned, copy_of, decided, first_difference, replayed, restarted, state_of, unlike
 from tests.replay.harness import restart_equals
 from tests.replay.recorded import everything, quiet_run, red_flag
 
@@ -52,7 +52,7 @@ def test_restart_at_every_event_decides_the_same(journal: object, first: int, st
     events: Sequence[Stamped] = journal()  # type: ignore[operator]  # one of the functions above
     difference, never_back = first_difference(events, range(first, len(events), step))
     assert difference is None, str(difference)
-    assert [fork.index for fork in never_back if fork.index < len(events) - 10] == []
+    assert [(fork.index, fork.unlike) for fork in never_back if fork.index < len(events) - 10] == []
 
 
 def test_restart_at_fifty_places_of_the_hour_decides_the_same() -> None:
@@ -63,7 +63,7 @@ def test_restart_at_fifty_places_of_the_hour_decides_the_same() -> None:
     places = sorted(int(index) for index in drawn)
     difference, never_back = first_difference(events, places)
     assert difference is None, str(difference)
-    assert [fork.index for fork in never_back if fork.index < len(events) - 10] == []
+    assert [(fork.index, fork.unlike) for fork in never_back if fork.index < len(events) - 10] == []
     session = replayed(events[: places[20]])
     assert state_of(copy_of(session)) == state_of(session) == state_of(replayed(events[: places[20]]))
 
@@ -87,6 +87,18 @@ def test_a_copy_shares_nothing_that_changes() -> None:
         fork.handle(stamped)
     assert state_of(session) == before
     assert state_of(fork) != before
+
+
+def test_what_was_learned_is_compared_by_its_values() -> None:
+    """Two that hold the same values are the same, whether they share one or hold it twice, and whichever sign a value
+    has that is no number; one other value is seen, and where it stands."""
+    shared = [1.0, 2.0]
+    once, twice = Learned({"of": [shared, shared]}), Learned({"of": [shared, [1.0, 2.0]]})
+    assert once.bytes != twice.bytes
+    assert once == twice
+    assert Learned(np.array([1.0, np.nan])) == Learned(np.array([1.0, -np.nan]))
+    assert once != Learned({"of": [shared, [1.0, 2.5]]})
+    assert "2.0 and 2.5" in unlike([once], [Learned({"of": [shared, [1.0, 2.5]]})])
 
 
 async def test_a_recovered_host_decides_as_its_engine_did() -> None:

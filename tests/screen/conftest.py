@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import shutil
+import socket
+import subprocess
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
-from tests.acceptance.processes import Processes
+from pitwall.bus.mosquitto_files import find_program
+from pitwall.bus.sockets import free_port
+from tests.acceptance.processes import Processes, until
 
 FLAGS = (
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
@@ -41,6 +45,28 @@ def processes(tmp_path: Path) -> Iterator[Processes]:
     started = Processes(tmp_path)
     yield started
     started.end()
+
+
+@pytest.fixture
+def mosquitto() -> Iterator[int]:
+    """The port of a mosquitto that is nobody's child and lets everybody in."""
+    port = free_port()
+    broker = started_mosquitto(port)
+    yield port
+    broker.kill()
+    broker.wait()
+
+
+def started_mosquitto(port: int) -> subprocess.Popen[bytes]:
+    """A mosquitto of its own on that port, once it answers."""
+    broker = subprocess.Popen([find_program() or "mosquitto", "-p", str(port)], stderr=subprocess.DEVNULL)
+
+    def answers() -> bool:
+        with socket.socket() as probe:
+            return probe.connect_ex(("127.0.0.1", port)) == 0
+
+    until(answers)
+    return broker
 
 
 @pytest.fixture

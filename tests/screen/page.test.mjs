@@ -3,13 +3,17 @@ import assert from "node:assert/strict";
 import { test } from "node:test";
 
 import { DaemonClock, clockText, lapText, OLD_AFTER_S } from "../../pitwall/screen/static/app/clock.js";
-import { meant } from "../../pitwall/screen/static/app/commands.js";
+import { commandOf, meant } from "../../pitwall/screen/static/app/commands.js";
 import { byRun } from "../../pitwall/screen/static/app/comment.js";
 import { Draft, newestFirst } from "../../pitwall/screen/static/app/draft.js";
 import { pieces, wrapped } from "../../pitwall/screen/static/app/fitting.js";
 import { exampleTag, inWords, isTags, noSuchTurn, tagged, typedOf } from "../../pitwall/screen/static/app/shorthand.js";
 import { barOf } from "../../pitwall/screen/static/app/plan-line.js";
-import { labels } from "../../pitwall/screen/static/app/strip.js";
+import { labels, lapWords } from "../../pitwall/screen/static/app/strip.js";
+import { feedAges, silentStreams } from "../../pitwall/screen/static/app/head.js";
+import { keysOf } from "../../pitwall/screen/static/app/help.js";
+import { Reader } from "../../pitwall/screen/static/app/reader.js";
+import { Rights } from "../../pitwall/screen/static/app/rights.js";
 import { partWords } from "../../pitwall/screen/static/app/words.js";
 import { Store } from "../../pitwall/screen/static/app/store.js";
 
@@ -210,4 +214,111 @@ test("beside this run's comments stand those of the run before", () => {
   assert.deepEqual(byRun(all, "two").map(([run, , said]) => [run, said.length]), [["two", 1], ["one", 1]]);
   assert.deepEqual(byRun(all.slice(1), null).map(([run]) => run), ["one", "zero"]);
   assert.deepEqual(byRun(all.slice(1), "two").map(([run]) => run), ["one", "zero"]);
+});
+
+test("each feed is as old as the daemon said and what has gone by since; a stream that is silent while a car runs is told", () => {
+  const [time, now] = at(), store = new Store(now);
+  store.take("health", { type: "health", state: "online", t: 100, feed_age_s: 2, feed_ages_s: { positions: 40, switches: 400, timing: 2 } });
+  store.take("clock", spoke(100, { rate: 5 }));
+  assert.deepEqual(feedAges(store), [["positions", 8], ["switches", 80], ["timing", 0.4]]);
+  time.ms = 2000;
+  assert.deepEqual(feedAges(store).map(([, age]) => Math.round(10 * age)), [100, 820, 24]);
+  store.take("health", { type: "health", state: "online", t: 110, feed_age_s: 2, feed_ages_s: { positions: 140, switches: 400, timing: 2 } });
+  assert.deepEqual(silentStreams(store), []);
+  store.take("desk/41/state", { type: "desk_state", car: "41", prompts: [], running_lap: { kind: "timed" } });
+  assert.deepEqual(silentStreams(store), ["positions silent 0:28"]);
+});
+
+const ROLES = { desk: ["said", "quiet", "acknowledge", "seen", "comment", "adopt"], viewer: [] };
+const told = (role, known = true) => ({ known, role, commands: ROLES[role] ?? ROLES.desk });
+const answering = (...answers) => async () => answers.shift() ?? null;
+
+test("nothing may be given before the server has said what may, and then what the role and the page both give", async () => {
+  const rights = new Rights(answering(told("desk")));
+  assert.match(rights.whyNot("said", "desk"), /not known yet/);
+  await rights.learn({ name: "ann", token: "x" });
+  assert.deepEqual(["desk", "team", "garage", "sheet"].map((page) => rights.may("said", page)), [true, false, false, false]);
+  assert.deepEqual(["acknowledge", "seen"].map((one) => [rights.may(one, "team"), rights.may(one, "garage")]), [[true, false], [false, true]]);
+  assert.match(rights.whyNot("said", "garage"), /that is the desk's/);
+  assert.equal(rights.may("cross", "desk"), false);
+  assert.equal(rights.words(), "ann, desk");
+});
+
+test("an onlooker may give nothing anywhere, and reads why; of a broker elsewhere all is offered and the doubt told", async () => {
+  const rights = new Rights(answering(told("viewer"), told(null, false), { known: true, role: null, commands: [] }));
+  await rights.learn({ name: "flo", token: "x" });
+  assert.ok(rights.onlyLooks() && !rights.may("said", "desk"));
+  assert.match(rights.words(), /flo is a viewer: looks on/);
+  await rights.learn({});
+  assert.ok(rights.may("said", "desk"));
+  assert.match(rights.words(), /the broker decides/);
+  await rights.learn({ name: "gus", token: "x" });
+  assert.match(rights.whyNot("said", "desk"), /gus: looks on/);
+});
+
+test("an answer that comes after another user came in is not for him", async () => {
+  let give = (/** @type {any} */ answer) => assert.fail(String(answer));
+  const rights = new Rights((word, { name }) => name === "ann" ? new Promise((given) => { give = given; }) : Promise.resolve(told("viewer")));
+  const first = rights.learn({ name: "ann", token: "x" });
+  await rights.learn({ name: "flo", token: "y" });
+  give(told("desk"));
+  await first;
+  assert.ok(rights.onlyLooks());
+  rights.forget();
+  assert.ok(!rights.may("seen", "garage"));
+});
+
+test("every key of the help that gives a command is hidden from who may not give it; keys that only look stay", () => {
+  const shown = (may) => keysOf({ may }).flatMap(([, keys]) => keys.map(([key]) => key));
+  assert.deepEqual(shown(() => false), ["↓ ↑", "→ ←", "p", "1–9", "t", "?", "Esc"]);
+  assert.deepEqual(shown(() => true).filter((key) => commandOf(key)).sort().join(""), "abcdefgiklmnorsuvwxy");
+  assert.ok(shown((command) => command === "comment").includes("b"));
+});
+
+test("a key means the command by whose name it is allowed", () => {
+  const store = new Store(() => 0);
+  store.take("prompt/41", prompt("a", "due", 60));
+  store.take("prompt/41", prompt("b", "said", 50));
+  store.take("alert/x", { type: "alert", id: "x", active: true, acknowledged: false, priority: "low", since_s: 1 });
+  store.take("desk/41/state", { type: "desk_state", car: "41", prompts: [], questions: [{ question: 1 }] });
+  for (const key of "sxdrcliofegumkwva") assert.equal(meant(key, store, "41", "").wish.command, commandOf(key), key);
+});
+
+const offer = (word, at) => ({ word, meaning: word, at });
+
+test("what is typed is read one question at a time, the last word first; a marked offer takes its place", async () => {
+  const asked = [];
+  const reader = new Reader(() => {}, async (word, { text }) => {
+    asked.push(text);
+    return { reads: text, wrong: "", no_turn: false, offers: [offer("mid", 3), offer("medium", 3)] };
+  });
+  reader.read("t");
+  reader.read("t4");
+  await reader.read("t4 m");
+  assert.deepEqual(asked, ["t", "t4 m"]);
+  assert.equal(reader.of("t"), null);
+  assert.equal(reader.taken("t4 m"), "t4 mid ");
+  reader.mark("t4 m", -1);
+  assert.equal(reader.taken("t4 m"), "t4 medium ");
+  assert.equal(reader.taken("t4 m", 0), "t4 mid ");
+  assert.equal(reader.taken("something else"), "something else");
+});
+
+test("without an answer nothing is offered and nothing waits for ever", async () => {
+  const reader = new Reader(() => assert.fail("told"), async () => null);
+  await reader.read("t4 us");
+  assert.equal(reader.of("t4 us"), null);
+});
+
+test("what is read as shorthand is tags that are no letters, or words without any", () => {
+  assert.equal(written("t4 mid u").toRead(), "t4 mid u");
+  assert.equal(written("4eu3").toRead(), "");
+  assert.equal(written("too much", "t4 us").toRead(), "t4 us");
+  assert.equal(written("too much", "4u").toRead(), "");
+});
+
+test("the lap tells how sure the line and the car's place are, or that nobody can say", () => {
+  const lap = { kind: "timed", begun_s: 0, line_s: 90, listen: [], others: [] };
+  assert.equal(lapWords({ ...lap, here: 0.5, here_within_s: 0.84, line_within_s: 12.4 }, [], 50), "line expected in 0:40 ± 12 s; where it is: ± 0.8 s");
+  assert.match(lapWords({ ...lap, here: 0.5 }, [[60, 64]], 50), /listen again in 10 s; where it is: nobody can say/);
 });

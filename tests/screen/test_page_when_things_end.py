@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
+import json
 import signal
-import subprocess
 
+import pytest
 from playwright.sync_api import Page
 
 from pitwall.bus.sockets import free_port
 from tests.acceptance.processes import Processes, leave
-from tests.acceptance.test_serve_on_mosquitto import _program
-from tests.screen.conftest import Open
+from tests.screen.conftest import Open, started_mosquitto
 from tests.screen.serving import begun, call_to_make, commands, give, hides, press, publish, shows, until
-
-
-def _mosquitto(port: int) -> subprocess.Popen[bytes]:
-    return subprocess.Popen([_program("mosquitto"), "-p", str(port)], stderr=subprocess.DEVNULL)
 
 
 def _colours(page: Page) -> str:
@@ -26,9 +22,8 @@ def test_the_broker_dies_and_comes_back(processes: Processes, open_page: Open) -
     """Over a mosquitto elsewhere: killed, the page says that there is no link and looks old; a key then sends nothing
     and says so. Back, the page recovers by itself, nothing is doubled, and keys work again."""
     port = free_port()
-    broker = _mosquitto(port)
+    broker = started_mosquitto(port)
     try:
-        until(lambda: _answers(port))
         _, said = begun(processes, "--broker", f"mqtt://127.0.0.1:{port}")
         page = open_page(said["screen"])
         call_to_make(page)
@@ -39,7 +34,7 @@ def test_the_broker_dies_and_comes_back(processes: Processes, open_page: Open) -
         assert "grayscale" in _colours(page)
         page.keyboard.press("k")
         shows(page, "not sent", ".said-here")
-        broker = _mosquitto(port)
+        broker = started_mosquitto(port)
         hides(page, ".gone b")
         page.locator(".say .words, .next-up").first.wait_for()
         assert page.locator(".queue li").count() <= calls + 2
@@ -52,18 +47,13 @@ def test_the_broker_dies_and_comes_back(processes: Processes, open_page: Open) -
         broker.wait()
 
 
-def _answers(port: int) -> bool:
-    import socket
-
-    with socket.socket() as probe:
-        return probe.connect_ex(("127.0.0.1", port)) == 0
-
-
-def test_the_daemon_is_killed_and_started_again(processes: Processes, open_page: Open) -> None:
+@pytest.mark.parametrize("broker", ["embedded", "mosquitto"])
+def test_the_daemon_is_killed_and_started_again(processes: Processes, open_page: Open, broker: str) -> None:
     """Killed with its broker and its page's server: the page that is open says so. Started again on the same port it
     goes on from the journal, and the page with it."""
     port, screen = free_port(), free_port()
-    daemon, said = processes.serve("event.yaml", "--port", str(port), "--screen-port", str(screen))
+    where = ("--port", str(port), "--screen-port", str(screen), "--broker", broker)
+    daemon, said = processes.serve("event.yaml", *where)
     give(processes, said, "status", "status=green")
     give(processes, said, "pit", "where=exit")
     page = open_page(said["screen"])
@@ -72,7 +62,7 @@ def test_the_daemon_is_killed_and_started_again(processes: Processes, open_page:
     page.locator(".owed").wait_for()
     leave(daemon, signal.SIGKILL)
     shows(page, "No link to the bus", ".gone")
-    _, again = processes.serve("event.yaml", "--port", str(port), "--screen-port", str(screen))
+    _, again = processes.serve("event.yaml", *where)
     assert again["resumed"] is True
     hides(page, ".gone b")
     assert page.locator(".owed").count() == 1
@@ -127,15 +117,16 @@ def test_the_sheet_opens_when_the_server_is_gone(processes: Processes, open_page
 
 
 def test_pages_are_told_where_they_are(processes: Processes, open_page: Open) -> None:
-    """The server says what it is; a foreign page, and a foreign name for this machine, are kept out."""
+    """The server says what it is; a foreign page, and a foreign name for this machine, are kept out. What may be asked
+    is asked by our own page alone, in a body and never in an address, and nonsense is refused."""
     import http.client
 
     _, said = processes.serve("event.yaml", "--screen-port", "0")
     port = int(said["screen"].rstrip("/").rpartition(":")[2])
 
-    def ask(path: str, **headers: str) -> tuple[int, dict[str, str]]:
-        link = http.client.HTTPConnection("127.0.0.1", port, timeout=5)
-        link.request("GET", path, headers=headers)
+    def ask(path: str, body: str | None = None, **headers: str) -> tuple[int, dict[str, str]]:
+        link = http.client.HTTPConnection("127.0.0.1", port, timeout=300)
+        link.request("GET" if body is None else "POST", path, body, headers)
         answer = link.getresponse()
         return answer.status, {name.lower(): value for name, value in answer.getheaders()}
 
@@ -149,4 +140,11 @@ def test_pages_are_told_where_they_are(processes: Processes, open_page: Open) ->
                "Sec-WebSocket-Version": "13", "Sec-WebSocket-Protocol": "mqtt"}
     assert ask("/mqtt", **upgrade, Origin="http://elsewhere.example")[0] == 403
     assert ask("/mqtt", **upgrade)[0] == 403
-    assert ask("/mqtt", **upgrade, Origin=f"http://127.0.0.1:{port}")[0] == 101
+    own = f"http://127.0.0.1:{port}"
+    assert ask("/mqtt", **upgrade, Origin=own)[0] == 101
+    for word in ("/rights", "/shorthand"):
+        assert ask(word, "{}", Origin=own)[0] == 200
+        assert (ask(word, "{}")[0], ask(word, "{}", Origin="http://elsewhere.example")[0]) == (403, 403)
+        assert ask(f"{word}?name=ann&token=secret")[0] == 404
+        assert [ask(word, body, Origin=own)[0] for body in ("[]", "{", "[" * 4000, '{"name": "\\ud800"}')] == [400] * 4
+        assert ask(word, json.dumps({"text": "x" * 5000}), Origin=own)[0] == 413

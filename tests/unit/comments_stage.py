@@ -9,7 +9,8 @@ from typing import Any
 from pitwall.model.comments import Remark
 
 STUDY = Path(__file__).parents[1] / "data" / "comments_as_typed.txt"
-WRONG = STUDY.with_name("comments_mistyped.txt")
+STUDIES = (STUDY, STUDY.with_name("comments_of_another_engineer.txt"))
+WRONG = (STUDY.with_name("comments_mistyped.txt"), STUDY.with_name("comments_another_engineer_mistyped.txt"))
 SURE = {"high": "high", "likely": "medium", "low": "low"}
 _PLAIN = {word: name for name, words in {
     "phase": "entry mid exit", "speed": "slow medium fast", "axle": "front rear", "side": "left right",
@@ -34,9 +35,9 @@ def _remark(words: str) -> Remark:
     return Remark(**found)
 
 
-def _rows(path: Path) -> list[tuple[str, str]]:
-    lines = [line for line in path.read_text("utf-8").splitlines() if line.strip() and not line.startswith("#")]
-    parts = [line.split(" => ") for line in lines]
+def _rows(paths: tuple[Path, ...]) -> list[tuple[str, str]]:
+    lines = [line for path in paths for line in path.read_text("utf-8").splitlines()]
+    parts = [line.split(" => ") for line in lines if line.strip() and not line.startswith("#")]
     return [(typed.replace("\\n", "\n"), meant) for typed, meant in parts]
 
 
@@ -44,7 +45,7 @@ def _rows(path: Path) -> list[tuple[str, str]]:
 def study() -> tuple[tuple[str, tuple[Remark, ...], str], ...]:
     """Typed, remarks, free text."""
     found = []
-    for typed, meant in _rows(STUDY):
+    for typed, meant in _rows(STUDIES):
         said, _, text = meant.partition(" | ")
         remarks = tuple(_remark(one) for one in said.split(" + ") if one.strip())
         found.append((typed, remarks, text.replace("\\n", "\n")))

@@ -109,6 +109,24 @@ def test_procedures_come_from_the_last_plan_state() -> None:
     assert procedures["reasons"] == {"no reason given": 1, "no time": 1}
 
 
+def test_every_run_is_named() -> None:
+    """What was run and what was not, with how far it came and why it ended."""
+    rows = (("first", "done", 3, None), ("second", "cut", 1, "the red flag"), ("third", "dropped", 0, "no time left"),
+            ("fourth", "planned", 0, None), ("fifth", "done", 3, None))
+    runs = tuple(RunProgress.model_validate({
+        "run": name, "want": "must", "state": state, "laps": ("out", "timed", "timed", "timed", "in"),
+        "timed_wanted": 3, "timed_done": done, "reason": reason}) for name, state, done, reason in rows)  # fmt: skip
+    recorder = Recorder()
+    recorder.take([PlanState(id="p1", t=1.0, car=CAR, revision=1, runs=runs)])
+    report = _report(recorder)
+    assert [(one["run"], one["state"], one["timed_done"]) for one in report["runs"][CAR]] == [one[:3] for one in rows]
+    lines = as_text(report).splitlines()
+    at = lines.index(f"  runs        car {CAR}: 2 of 5 done: first, fifth")
+    assert [line.strip() for line in lines[at + 1 : at + 4]] == [
+        "second (must): cut short, 1 of 3 timed laps: the red flag", "third (must): not run: no time left",
+        "fourth (must): not run"]
+
+
 def test_alert_counts_each_time_it_is_raised() -> None:
     """An alert that is told again while it lasts counts once, one that comes back counts again."""
 

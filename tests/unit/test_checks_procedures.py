@@ -8,7 +8,7 @@ import pytest
 from pydantic import ValidationError
 
 from pitwall.checks.around import Around
-from pitwall.checks.codes import CODES
+from pitwall.checks.codes import CODES, explain
 from pitwall.checks.library import check_procedure
 from pitwall.checks.plan import check_plan
 from pitwall.errors import Finding
@@ -148,6 +148,28 @@ def test_a_question_on_a_one_way_radio_is_doubtful() -> None:
     (found,) = on_medium("one_way", item)
     assert (found.code, found.severity) == ("PW214", "warning")
     assert on_medium("two_way", item) == []
+
+
+@pytest.mark.parametrize("medium", ["one_way", "board"])
+def test_comments_that_are_wanted_are_never_asked_for_where_nobody_can_answer(medium: str) -> None:
+    """Told at the run's own line, and at an item whose procedure wants a comment; once for an item on two laps."""
+    asked = Procedure.model_validate(SWITCH | {"feedback": ["balance"]})
+    runs = [{"run": "one", "want": "must", "laps": "out, 2 timed, in", "fuel_kg": 30, "feedback": ["tyres", "balance"]},
+            {"run": "two", "want": "must", "laps": "out, 2 timed, in", "items": [{"do": "x", "on": "timed"}]}]
+
+    def found(medium: str, **more: Any) -> list[Finding]:
+        made = Plan.model_validate({"plan": 1, "car": "41", "driver": "ines", "session": "practice-1",
+                                    "medium": medium, "runs": runs} | more)  # fmt: skip
+        return [one for one in check_plan(made, around(asked)) if one.code == "PW220"]
+
+    assert [one.path for one in found(medium)] == [("runs", 0, "feedback"), ("runs", 1, "items", 0, "do")]
+    assert {one.severity for one in found(medium)} == {"warning"}
+    assert found(medium)[0].found == "feedback of 'one': tyres, balance"
+    assert found("two_way") == []
+    quiet = found("two_way", quiet={"in": ["box"]})
+    assert [one.path for one in quiet] == [("runs", 0, "feedback"), ("runs", 1, "items", 0, "do")]
+    assert "on which questions may be spoken" in (quiet[0].expected or "")
+    assert "PW220" in explain("PW220")
 
 
 def test_where_there_is_no_geometry_nobody_says_that_a_hold_does_not_fit() -> None:

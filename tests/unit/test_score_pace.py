@@ -10,7 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from simulations.score_pace import score, text
+from pitwall.engine.session import Session
+from pitwall.model.events import CarCrossed, Stamped
+from pitwall.model.outputs import Output
+from simulations.score_pace import main, score, text
 from simulations.score_pace_figures import figures
 from simulations.score_pace_rows import Row, predict, read_rows, write_rows
 from simulations.score_pace_truth import Case, cases, read_truth
@@ -53,6 +56,27 @@ def test_the_same_recording_gives_the_same_forecasts(rows: list[Row], tmp_path: 
     file = tmp_path / "p.csv"
     write_rows(rows, file)
     assert read_rows(file) == rows
+
+
+def test_an_engine_that_fails_is_told_and_the_rest_forecast(
+    rows: list[Row], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """It fails on every fact of one car: the others' forecasts are written, the first failure named, the end is 1."""
+    car, handle = rows[0].car, Session.handle
+
+    def failing(session: Session, stamped: Stamped) -> tuple[Output, ...]:
+        if isinstance(stamped.event, CarCrossed) and stamped.event.car == car:
+            raise RuntimeError("cannot be reckoned")
+        return handle(session, stamped)
+
+    file = tmp_path / "p.csv"
+    monkeypatch.setattr(Session, "handle", failing)
+    monkeypatch.setattr(sys, "argv", ["score_pace.py", "predict", str(SMALL), "--predictions", str(file)])
+    assert main() == 1
+    told = capsys.readouterr()
+    assert "cannot be reckoned" in told.err
+    assert "Traceback" not in told.out + told.err
+    assert {one.car for one in read_rows(file)} >= {one.car for one in rows} - {car} != set()
 
 
 def test_every_row_is_judged_beside_the_simple_rule(rows: list[Row], tmp_path: Path) -> None:

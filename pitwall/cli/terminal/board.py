@@ -44,6 +44,8 @@ class Board:
     """Changed plans from files that wait for an answer, by car."""
     advice: AdviceState | None = None
     ladder: LadderState | None = None
+    turns: tuple[int, ...] = ()
+    """The turns that the circuit has; none while the daemon has not told them."""
     notes: list[str] = field(default_factory=list)
     hint: str = ""
     """Why the last key did nothing; empty when it did something."""
@@ -68,6 +70,7 @@ class Board:
                 self.clock = message
             case Health():
                 self.health = message
+                self.turns = message.turns or self.turns
             case Refused():
                 self.note(f"refused: {in_words(message.reason, self.words())}")
             case Answered():

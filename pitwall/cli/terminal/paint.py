@@ -30,7 +30,7 @@ from pitwall.model.outputs import ForecastState, Prompt, Proposal
 from pitwall.model.units import clock_text
 
 TRUTH_KEYS_HELP = "l line  i in  o out  f forgotten  e red  g green  u undo  k asked  w answered"
-KEYS_HELP = "s said  x skip  d defer  r repeat  c confirm  n note  m quiet  a noted  ? help  q"
+KEYS_HELP = "s said  x skip  d defer  r repeat  c confirm  n words  m quiet  a alert  ? help  q"
 
 STATE_STYLES = {"due": "bold", "late": "bold", "shown": "", "said": "dim"}
 STATUS_STYLES = {"green": "green", "yellow": "yellow", "slow": "yellow", "red": "red", "finished": "bold"}

@@ -1,4 +1,4 @@
-/** Alerts by priority: what stands, what to do about it; a note, or out of sight for a while. */
+/** Alerts by priority: what stands, what to do about it; acknowledged, or shelved for a while. */
 import { html } from "./html.js";
 import { acknowledge, shelve } from "./commands.js";
 import { clockText } from "./clock.js";
@@ -15,11 +15,12 @@ export function Alerts({ desk, car }) {
       ${standing.map((alert) => html`
         <li key=${alert.id} class=${`is-${alert.priority}${alert.acknowledged ? " noted" : ""}`}>
           <b><i aria-hidden="true">${ALERT_MARKS[alert.priority]}</i> ${alert.priority}${alert.car ? ` · ${alert.car}` : ""}</b>
-          <span class="when">for ${clockText(Math.max(0, now - alert.since_s))}${alert.acknowledged ? " · noted" : ""}</span>
+          <span class="when">for ${clockText(Math.max(0, now - alert.since_s))}${alert.acknowledged ? " · acknowledged" : ""}</span>
           <span class="do">
-            ${alert.acknowledged ? "" : html`<button class="small" onClick=${() => act(desk, acknowledge(alert, desk.store, car))}>
-              <kbd>a</kbd> note</button>`}
-            <button class="small" onClick=${() => act(desk, shelve(alert, desk.store, car, SHELVE_S))}>aside 10 min</button>
+            ${alert.acknowledged || !desk.may("acknowledge") ? "" : html`<button class="small" onClick=${() => act(desk, acknowledge(alert, desk.store, car))}>
+              <kbd>a</kbd> acknowledge</button>`}
+            ${desk.may("shelve") ? html`<button class="small" onClick=${() => act(desk, shelve(alert, desk.store, car, SHELVE_S))}>
+              shelve 10 min</button>` : ""}
           </span>
           <span class="text">${alert.text}</span>
           <span class="help">${alert.help}</span>

@@ -59,11 +59,12 @@ function Foot({ desk }) {
   const line = desk.line(), undo = desk.undoable(), notes = desk.store.notes.slice(-2).reverse();
   return html`
     <footer>
-      <div class="said-here" role="status" aria-live="polite">
+      <div><div class="said-here" role="status" aria-live="polite">
         ${line ? html`<span class=${line.bad ? "bad" : ""}>${line.bad ? "✕ " : ""}${line.text}</span>`
           : undo ? html`<span>${undo.words}</span>
               <button class="small" onClick=${() => desk.press("u")}><kbd>u</kbd> take back</button>` : ""}
       </div>
+      ${line || undo ? "" : html`<p class="rights">${desk.rights.words()}</p>`}</div>
       <ol class="notes" aria-label="what the daemon answered last">
         ${notes.map((note) => html`<li key=${note.because + note.t} class=${note.bad ? "bad" : ""}>
           ${note.bad ? "✕ " : ""}${note.car ? `${note.car}: ` : ""}${inWords(note.text, desk)}</li>`)}

@@ -20,6 +20,14 @@ const TRUTH = {
 };
 const WORDS = { said: "said", skip: "skipped", defer: "deferred", repeat: "repeated", confirm: "confirmed" };
 
+/** The command behind each key that is not of a call or a truth. */
+const OTHERS = { u: "undo", m: "quiet", k: "asked", w: "answered", v: "advise", a: "acknowledge", n: "comment", b: "comment", y: "adopt" };
+
+/** Which command a key gives; nothing for one that gives none. @param {string} key @returns {string} */
+export function commandOf(key) {
+  return ON_OPEN[key] ?? ON_SAID[key] ?? TRUTH[key]?.[0].command ?? OTHERS[key] ?? "";
+}
+
 /** For how long a command of this page may be taken back with one key, real milliseconds. */
 export const UNDO_FOR_MS = 5000;
 
@@ -45,20 +53,20 @@ export function meant(key, store, car, chosen) {
   if (key === "v") return { wish: { command: "advise" }, car, words: "advice asked for" };
   if (key === "a") {
     const alert = store.standing().find((one) => !one.acknowledged);
-    return alert ? acknowledge(alert, store, car) : { hint: "no alert waits for a note" };
+    return alert ? acknowledge(alert, store, car) : { hint: "no alert waits to be acknowledged" };
   }
   return null;
 }
 
 /** @param {import("./wire").Alert} alert @param {Store} store @param {string} car @returns {Meant} */
 export function acknowledge(alert, store, car) {
-  return { wish: { command: "acknowledge", alert: alert.id }, car: ofAlert(alert, store, car), words: "alert noted" };
+  return { wish: { command: "acknowledge", alert: alert.id }, car: ofAlert(alert, store, car), words: "alert acknowledged" };
 }
 
 /** @param {import("./wire").Alert} alert @param {Store} store @param {string} car @param {number} forS @returns {Meant} */
 export function shelve(alert, store, car, forS) {
   return { wish: { command: "shelve", alert: alert.id, for_s: forS }, car: ofAlert(alert, store, car),
-    words: `alert set aside for ${Math.round(forS / 60)} min` };
+    words: `alert shelved for ${Math.round(forS / 60)} min` };
 }
 
 /** @param {import("./wire").Alert} alert @param {Store} store @param {string} car */

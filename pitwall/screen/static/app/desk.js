@@ -1,21 +1,18 @@
 /**
  * What this page is about: the store, the link, and what the person at it has chosen. Keys come in, commands go out.
  */
-import { UNDO_FOR_MS, meant } from "./commands.js";
-import { Draft, newestFirst } from "./draft.js";
+import { UNDO_FOR_MS, commandOf, meant } from "./commands.js";
+import { newestFirst } from "./draft.js";
 import { Link } from "./link.js";
+import { Rights } from "./rights.js";
+import { Pad } from "./pad.js";
 import { keepSheet } from "./sheet-store.js";
-import { noSuchTurn, tagged } from "./shorthand.js";
 import { Sounds } from "./sounds.js";
 import { Store } from "./store.js";
 
 const HINT_FOR_MS = 6000;
 const ANSWER_WITHIN_MS = 5000;
 export const PAGES = ["desk", "team", "garage", "sheet"];
-/** Which commands a page gives: who looks at the garage on a phone does not speak for the engineer. */
-const GIVES = { desk: null, team: ["acknowledge"], garage: ["seen"], sheet: [] };
-
-/** Keys of the desk that only look; the others are commands. */
 const THEMES = ["light", "dark", "sunlight"];
 
 export class Desk {
@@ -26,10 +23,12 @@ export class Desk {
     this.link = new Link(about, {
       take: (rest, message, retained) => this.take(rest, message, retained),
       link: (state, why) => this.linked(state, why),
-      again: () => this.store.forget(),
+      again: (who) => this.joined(who),
     });
     this.linkState = "none";
     this.linkWhy = "";
+    this.rights = new Rights();
+    this.pad = new Pad(this);
     this.page = "desk";
     /** @type {string | null} */
     this.wantedCar = null;
@@ -41,10 +40,6 @@ export class Desk {
     this.looking = null;
     /** @type {string | null} the run of the plan about which more is told */
     this.why = null;
-    /** @type {Draft | null} the comment that is being written */
-    this.comment = null;
-    /** The last comment that was sent: refused, it is opened again, for nothing typed is lost. @type {{id: string, draft: Draft} | null} */
-    this.sentComment = null;
     /** @type {{text: string, until: number, bad: boolean} | null} */
     this.hint = null;
     /** @type {{id: string, words: string, car: string, command: string, call: unknown, until: number} | null} */
@@ -64,7 +59,13 @@ export class Desk {
     addEventListener("hashchange", () => this.route());
     addEventListener("keydown", (event) => this.pressed(event));
     const kept = sessionStorage.getItem("pitwall.who");
-    if (this.about.session) this.link.start(kept ? JSON.parse(kept) : {});
+    if (this.about.session) this.joinAs(kept ? JSON.parse(kept) : {});
+  }
+
+  /** Who comes in with a name gives commands under it, unless somebody wrote who sits here. @param {{name?: string, token?: string}} who */
+  joinAs(who) {
+    this.hand = localStorage.getItem("pitwall.hand") ?? (who.name || "screen");
+    this.link.start(who);
   }
 
   drawn() {
@@ -81,10 +82,7 @@ export class Desk {
   take(rest, message, retained) {
     this.urgent ||= message?.type === "prompt" || message?.type === "alert";
     if (message?.because) this.unanswered.delete(message.because);
-    if (message?.type === "refused" && message.because === this.sentComment?.id) {
-      this.comment ??= this.sentComment?.draft ?? null;
-      this.say(message.reason, true);
-    }
+    if (message?.type === "refused") this.pad.refused(message);
     this.store.take(rest, message, retained);
   }
 
@@ -95,6 +93,17 @@ export class Desk {
       this.unanswered.delete(id);
       this.say(`no answer to “${words}”: it may not have been taken. May this user give commands?`, true);
     }
+  }
+
+  /** The bus let us in, for the first time or again: what stands comes anew, and the users may be others. */
+  joined(/** @type {{name?: string, token?: string}} */ who) {
+    this.store.forget();
+    this.rights.learn(who);
+  }
+
+  /** May this be given here and now, by whoever is at this page? @param {string} command */
+  may(command) {
+    return this.rights.may(command, this.page);
   }
 
   /** @param {string} state @param {string} why */
@@ -108,7 +117,8 @@ export class Desk {
     const who = { name, token };
     sessionStorage.setItem("pitwall.who", JSON.stringify(who));
     this.linkState = "none";
-    this.link.start(who);
+    this.rights.forget();
+    this.joinAs(who);
   }
 
   // -- where we are ---------------------------------------------------------------------------------------------------
@@ -160,8 +170,8 @@ export class Desk {
       return;
     }
     if (event.ctrlKey || event.metaKey || event.altKey || writing) return;
-    if (this.comment !== null) {
-      this.typed(event);
+    if (this.pad.draft !== null) {
+      this.pad.typed(event, this.car());
       return;
     }
     if (event.repeat) return;
@@ -169,27 +179,18 @@ export class Desk {
     if (this.press(event.key.length === 1 ? event.key.toLowerCase() : event.key)) event.preventDefault();
   }
 
-  /** A key that came before the field of the comment had the focus belongs to it: never to a command. */
-  typed(/** @type {KeyboardEvent} */ event) {
-    const comment = /** @type {{text: string}} */ (this.comment), car = this.car();
-    if (event.key === "Enter" && car !== null) this.keepComment(car);
-    else if (event.key === "Backspace") comment.text = comment.text.slice(0, -1);
-    else if (event.key.length === 1) comment.text += event.key;
-    else return;
-    event.preventDefault();
-  }
-
   close() {
     this.helping = false;
     this.looking = null;
     this.why = null;
-    this.comment = null;
+    this.pad.draft = null;
     /** @type {HTMLElement | null} */ (document.activeElement)?.blur?.();
   }
 
   /** One key. @param {string} key @returns {boolean} true when it was ours */
   press(key) {
-    const car = this.car();
+    const car = this.car(), command = commandOf(key);
+    if (command && car !== null && !this.may(command)) return this.refuse(command);
     if (this.looking !== null && (key === "y" || key === "j")) return this.decide("adopt");
     if (this.looking !== null && key === "n") return this.decide("decline");
     if (key === "?") {
@@ -205,22 +206,20 @@ export class Desk {
     if (key === "ArrowDown" || key === "ArrowUp") return this.move(key === "ArrowDown" ? 1 : -1);
     if (key === "ArrowRight" || key === "ArrowLeft") return this.turn(key === "ArrowRight" ? 1 : -1);
     if (key === "p") return this.lookAtNext(car);
-    if (key === "n") {
-      this.comment = new Draft(this.store.clock.now());
-      return true;
-    }
-    if (key === "b") {
-      const last = this.store.desks.get(car)?.comments.at(-1);  // that was noted last, whenever it was said
-      if (last) this.openComment(last);
-      else this.say(`no comment on car ${car} yet`, true);
-      return true;
-    }
+    if (key === "n") return this.pad.begin();
+    if (key === "b") return this.pad.openLast(car);
     const asked = meant(key, this.store, car, this.chosen);
     if (asked === null) return false;
     const slip = key === "u" ? this.undoable() : null;
     if (slip?.command === "said" && !("hint" in asked)) asked.wish.call = slip.call;
     if ("hint" in asked) this.say(asked.hint, true);
     else this.send(asked.car, asked.wish, asked.words);
+    return true;
+  }
+
+  /** A command that this page may not send: nothing but why not. @param {string} command */
+  refuse(command) {
+    this.say(`not sent: ${this.rights.whyNot(command, this.page)}`, true);
     return true;
   }
 
@@ -297,9 +296,8 @@ export class Desk {
    * @param {number} [t] session seconds when it happened; now when left out
    */
   send(car, wish, words, t = this.store.clock.now()) {
-    const gives = GIVES[this.page];
-    if (gives !== null && !gives.includes(String(wish.command))) {
-      this.say(`the ${this.page} page gives no such command: that is the desk's`, true);
+    if (!this.may(String(wish.command))) {
+      this.refuse(String(wish.command));
       return null;
     }
     const id = this.store.clock.old() ? null : this.link.command(car, t, { ...wish, by: this.hand });
@@ -312,26 +310,6 @@ export class Desk {
     this.lastCommand = { id, words, car, command: String(wish.command), call: wish.call, until: performance.now() + UNDO_FOR_MS };
     if (["said", "skip", "defer"].includes(String(wish.command))) this.chosen = "";
     return id;
-  }
-
-  /** A comment that stands gets tags, or other words. @param {import("./wire").Comment} one */
-  openComment(one) {
-    this.comment = Draft.of(one);
-  }
-
-  /** Send the comment with the moment at which the key stamped it; an empty one is dropped. @param {string} car */
-  keepComment(car) {
-    if (this.comment === null) return;
-    const draft = this.comment, said = draft.given();
-    const wrong = noSuchTurn(tagged(draft.typed()).remarks, this.about.turns ?? []);
-    if (wrong) {
-      this.say(wrong, true);
-      return;
-    }
-    const id = said === null ? "" : this.send(car, { command: "comment", ...said }, "comment noted", draft.number === null ? draft.t : undefined);
-    if (id === null) return;
-    this.sentComment = { id, draft };
-    this.close();
   }
 
   /** The latest comments on a car, whoever noted them, by when they were said, the newest first. @param {string} car */

@@ -34,6 +34,12 @@ export class Draft {
     return isTags(this.text) ? this.text : this.tags;
   }
 
+  /** What is to be read as shorthand: tags that are no letters, or the words; nothing where there is none. @returns {string} */
+  toRead() {
+    const tags = isTags(this.text) ? "" : this.tags.trim();
+    return tags && tagged(tags).wrong ? tags : this.either() ? this.text.trimStart() : "";
+  }
+
   /** Words that go to the daemon as shorthand too: it reads them if it can, and keeps them as words if not. */
   either() {
     return this.text.trim() !== "" && !isTags(this.text) && !this.tags.trim() && !this.counted;

@@ -42,5 +42,5 @@ function Role({ desk, car, plan, one }) {
   const press = () => desk.send(car, { command: "seen", role: one.role, revision: plan.revision }, `${one.role} has seen the plan`);
   return html`<p class=${`role${since ? " behind" : ""}`}><b>${since ? "◆ " : "✓ "}${one.role}</b>
     <span>${since ? `${since} change${since > 1 ? "s" : ""} not seen` : one.by ? `seen by ${one.by}` : "nothing changed"}</span>
-    ${since ? html`<button onClick=${press}>seen</button>` : ""}</p>`;
+    ${since && desk.may("seen") ? html`<button onClick=${press}>seen</button>` : ""}</p>`;
 }

@@ -1,4 +1,7 @@
 /** The keys, over everything; any press of Escape or ? closes it. */
+import { spanText } from "./clock.js";
+import { commandOf } from "./commands.js";
+import { feedAges } from "./head.js";
 import { html, useEffect, useRef } from "./html.js";
 
 /** @type {[string, [string, string][]][]} */
@@ -6,12 +9,12 @@ const GROUPS = [
   ["the call that is marked", [["s", "was said"], ["x", "skip it"], ["d", "defer it"], ["r", "repeat what was said last"],
     ["c", "the driver has read it back"], ["↓ ↑", "choose another"], ["→ ←", "the rest of a long one"], ["u", "take back the last entry"]]],
   ["this car", [["m", "quiet: session and safety calls only; again: all"], ["k", "the driver asked something"],
-    ["w", "that was answered"], ["n", "note what the driver says: stamps the moment"], ["b", "give the last comment its tags"],
+    ["w", "that was answered"], ["n", "a new comment of the driver: stamps the moment"], ["b", "give the last comment its tags"],
     ["v", "ask for advice on the plan"], ["p", "look at a changed plan"],
-    ["y", "adopt the plan that is looked at"], ["1–9", "choose the car"]]],
+    ["y", "adopt the plan that is looked at; n declines it"], ["1–9", "choose the car"]]],
   ["without a timing feed", [["l", "it passed the line"], ["i", "it entered the pits"], ["o", "it left the pits"],
     ["f", "a line was forgotten: put it in"], ["e", "red flag"], ["g", "green"]]],
-  ["alerts", [["a", "take note of the one that asks most"]]],
+  ["alerts", [["a", "acknowledge the one that asks most"]]],
   ["this page", [["t", "light, dark, sunlight"], ["?", "these keys"], ["Esc", "close what is open"]]],
 ];
 
@@ -19,12 +22,15 @@ const GROUPS = [
 export function Help({ desk }) {
   const box = useRef(null);
   useEffect(() => box.current?.focus(), []);
+  const may = keysOf(desk);
   return html`<div class="over" role="dialog" aria-modal="true" aria-label="keys">
     <div class="sheet" tabindex="-1" ref=${box}>
       <h2>keys</h2>
-      <div class="key-groups">${GROUPS.map(([name, keys]) => html`
+      ${desk.rights.onlyLooks() ? html`<p class="rights">${desk.rights.words()}</p>` : ""}
+      <div class="key-groups">${may.map(([name, keys]) => html`
         <section key=${name}><h3>${name}</h3><dl>${keys.map(([key, what]) => html`
           <div key=${key}><dt><kbd>${key}</kbd></dt><dd>${what}</dd></div>`)}</dl></section>`)}</div>
+      <${Feeds} store=${desk.store} />
       <${Settings} desk=${desk} />
       <p class="caution">pitwall advises a person. Officials' signals, the event's regulations and the team's release
         controller come first.</p>
@@ -32,10 +38,23 @@ export function Help({ desk }) {
     </div></div>`;
 }
 
+/** The keys that do something for whoever is here. @param {{may: (command: string) => boolean}} desk */
+export function keysOf(desk) {
+  return GROUPS.map(([name, keys]) => /** @type {typeof GROUPS[0]} */ ([name, keys.filter(([key]) => !commandOf(key) || desk.may(commandOf(key)))]))
+    .filter(([, keys]) => keys.length > 0);
+}
+
+/** How old what is shown may be, feed by feed. */
+function Feeds({ store }) {
+  const ages = feedAges(store);
+  return html`<section class="settings"><h3>feeds</h3><p>${ages.length ? ages.map(([name, age]) => `${name} ${age < 1 ? "now" : `${spanText(age)} ago`}`).join(" · ")
+    : "No feed has spoken yet."}</p></section>`;
+}
+
 function Settings({ desk }) {
   return html`<section class="settings"><h3>this seat</h3>
-    <label>who sits here, for the record
-      <input maxlength="40" value=${desk.hand} onChange=${(/** @type {any} */ event) => desk.setHand(event.target.value)} /></label>
+    ${desk.rights.onlyLooks() ? "" : html`<label>who sits here, for the record
+      <input maxlength="40" value=${desk.hand} onChange=${(/** @type {any} */ event) => desk.setHand(event.target.value)} /></label>`}
     ${["high", "medium", "low"].map((priority) => html`<label key=${priority}>
       <input type="checkbox" checked=${desk.sounds.on[priority]}
         onChange=${(/** @type {any} */ event) => desk.sounds.turn(priority, event.target.checked)} />

@@ -26,7 +26,7 @@ export class Link {
   /**
    * @param {Told} about what the server told of the session
    * @param {{take: (rest: string, message: any, retained: boolean) => void, link: (state: string, why: string) => void,
-   *          again: () => void}} to
+   *          again: (who: {name?: string, token?: string}) => void}} to
    */
   constructor(about, to) {
     this.about = about;
@@ -52,7 +52,7 @@ export class Link {
     });
     this.client = client;
     client.on("connect", () => {
-      this.to.again();
+      this.to.again(who);
       client.subscribe(this.about.read, { qos: 1 }, (/** @type {any} */ error) => {
         this.tell(error ? "refused" : "up", error ? "the broker does not let this user read the session" : "");
       });
@@ -62,7 +62,7 @@ export class Link {
     });
     client.on("error", (/** @type {any} */ error) => {
       if (error.code === 4 || error.code === 5) {
-        this.tell("login", error.code === 4 ? "name or token is wrong" : "this broker asks for a name and a token");
+        this.tell("login", error.code === 4 || who.name ? "name or token is wrong" : "this broker asks for a name and a token");
         client.end(true);
       }
     });

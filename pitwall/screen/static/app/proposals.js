@@ -21,8 +21,8 @@ export function Proposals({ desk, car }) {
     ${shown.costs.length ? html`<h3>costs</h3><ul>${shown.costs.map((line) => html`<li key=${line}>${line}</li>`)}</ul>` : ""}
     ${doubts.length ? html`<h3>think of</h3><ul class="caution">${doubts.map((line) => html`<li key=${line}>▲ ${line}</li>`)}</ul>` : ""}
     <div class="do">
-      <button class="ask" onClick=${() => desk.press("y")}><kbd>y</kbd> adopt</button>
-      <button onClick=${() => desk.press("n")}><kbd>n</kbd> decline</button>
+      ${desk.may("adopt") ? html`<button class="ask" onClick=${() => desk.press("y")}><kbd>y</kbd> adopt</button>` : ""}
+      ${desk.may("decline") ? html`<button onClick=${() => desk.press("n")}><kbd>n</kbd> decline</button>` : ""}
       ${waiting.length > 1 ? html`<button onClick=${() => desk.press("p")}><kbd>p</kbd> the next one</button>` : ""}
       <button onClick=${() => desk.close()}><kbd>Esc</kbd> close</button>
     </div></div></div>`;

@@ -24,6 +24,6 @@ export function Queue({ desk, car, shown }) {
     </ol>
     ${open.length + coming.length + ended.length === 0 ? html`<p class="empty">No call for this car now.</p>` : ""}
     ${questions.map((one) => html`<p class="owed" key=${one.question}>◆ answer owed: ${one.text ?? "the driver asked"}
-      <button class="small" onClick=${() => desk.press("w")}><kbd>w</kbd> answered</button></p>`)}
+      ${desk.may("answered") ? html`<button class="small" onClick=${() => desk.press("w")}><kbd>w</kbd> answered</button>` : ""}</p>`)}
   </section>`;
 }

@@ -23,7 +23,7 @@ export function RunWhy({ desk, car }) {
       ${[...limits, ...compared].map((one) => html`<p key=${one.text}>◆ ${one.text}</p>`)}
       <${Items} run=${run} told=${told} />` : html`<p>This run is not in the plan any more.</p>`}
     <${Offers} desk=${desk} car=${car} />
-    <div class="do"><button onClick=${() => desk.press("v")}><kbd>v</kbd> ask for advice</button>
+    <div class="do">${desk.may("advise") ? html`<button onClick=${() => desk.press("v")}><kbd>v</kbd> ask for advice</button>` : ""}
       <button onClick=${() => desk.close()}><kbd>Esc</kbd> close</button></div>
   </div></div>`;
 }
@@ -60,6 +60,6 @@ function Offers({ desk, car }) {
   return html`<h3>what would help</h3>${waiting.map((/** @type {import("./wire").Proposal} */ one) => html`<div class="offer" key=${one.id}>
     <p>${one.sentence ?? one.lines.join(" ")}${one.musts_chance != null ? html` Musts fit then: <b>${percent(one.musts_chance)}</b>.` : ""}</p>
     ${[...one.costs.map((line) => `costs ${line}`), ...one.warnings.map((line) => `▲ ${line}`)].map((line) => html`<p class="caution" key=${line}>${line}</p>`)}
-    <button class="ask" onClick=${() => desk.answer("adopt", one.id)}>adopt</button>
+    ${desk.may("adopt") ? html`<button class="ask" onClick=${() => desk.answer("adopt", one.id)}>adopt</button>` : ""}
     <button onClick=${() => { desk.why = null; desk.looking = one.id; }}>look at it</button></div>`)}`;
 }

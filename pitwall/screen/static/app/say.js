@@ -1,6 +1,7 @@
 /** The call to speak now. Its letters can be read from two metres away; the bar above them empties towards "too late". */
 import { html } from "./html.js";
 import { clockText } from "./clock.js";
+import { commandOf } from "./commands.js";
 import { usePieces } from "./fitting.js";
 import { CALL_MARKS, CALL_WORDS, CLASS_WORDS, otherForm, partWords, spoken, timeLeft } from "./words.js";
 
@@ -22,7 +23,7 @@ export function Say({ desk, car, prompt, high }) {
       <div class="say-foot">
         <${Small} prompt=${prompt} now=${now} />
         <div class="say-keys" role="group" aria-label="what to do with it">
-          ${keysFor(prompt).map(([key, word]) => html`<button key=${key} onClick=${() => desk.press(key)}><kbd>${key}</kbd> ${word}</button>`)}
+          ${keysFor(prompt).filter(([key]) => desk.may(commandOf(key))).map(([key, word]) => html`<button key=${key} onClick=${() => desk.press(key)}><kbd>${key}</kbd> ${word}</button>`)}
         </div>
       </div>
     </section>`;

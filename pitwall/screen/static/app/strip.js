@@ -7,7 +7,7 @@ import { clockText } from "./clock.js";
 import { labelWidth } from "./fitting.js";
 import { useWidth } from "./width.js";
 
-const HEIGHT = 110, LINE = 62, EDGE = 14;
+const HEIGHT = 110, LINE = 62, EDGE = 14, FOOT = LINE + 12;
 /** The letters of the labels, as in the style, and the least room between two of them, in the drawing's units. */
 const LETTERS = 16, GAP = 12;
 
@@ -37,8 +37,15 @@ export function LapStrip({ desk, car, prompt }) {
         ${one.row >= 0 ? html`<text x=${one.left} y=${LINE + (one.row === 1 ? 44 : 28)}>${one.name}</text>` : ""}</g>`)}
       ${lap.others.map((one) => html`<g key=${one.car} class="other"><path d=${`M${at(now + one.gap_s)} ${LINE - 12} l-6 -11 h12 z`} />
         <text x=${at(now + one.gap_s)} y=${LINE - 26} text-anchor="middle">${one.car}</text></g>`)}
-      <g class="car"><path d=${`M${at(now)} ${LINE + 12} l-11 -24 h22 z`} /></g>
+      <${Car} x=${at(now)} from=${lap.here_within_s == null ? null : at(now - lap.here_within_s)} to=${at(now + (lap.here_within_s ?? 0))} />
     </svg></section>`;
+}
+
+/** The car, and from where to where it may be in four cases of five: a bar through its foot; while nobody can say, it is hollow. */
+function Car({ x, from, to }) {
+  const reach = from === null ? "" : `M${from} ${FOOT - 6} v12 m0 -6 H${to} m0 -6 v12`;
+  return html`<g class=${`car${from === null ? " unsure" : ""}`}>${reach && html`<path class="halo" d=${reach} /><path class="within" d=${reach} />`}
+    <path d=${`M${x} ${FOOT} l-11 -24 h22 z`} /></g>`;
 }
 
 /** From when to when the call may be said, above everything else; and where the driver acts on it. */
@@ -50,12 +57,19 @@ function CallWindow({ from, to, acts, width }) {
       ${acts - from > 90 ? html`<text x=${acts} y="12" text-anchor=${acts > width - 60 ? "end" : "middle"}>acts</text>` : ""}`}</g>`;
 }
 
+/** @param {number} within */
+function seconds(within) {
+  return `${within < 9.95 ? within.toFixed(1) : Math.round(within)} s`;
+}
+
 /** @param {import("./wire").RunningLap} lap @param {[number, number][]} listen @param {number} now */
-function lapWords(lap, listen, now) {
+export function lapWords(lap, listen, now) {
   const next = listen.find(([, to]) => to > now);
   const hears = next === undefined ? "" : next[0] <= now ? `, the driver can listen for ${Math.max(0, Math.round(next[1] - now))} s`
     : `, the driver can listen again in ${Math.round(next[0] - now)} s`;
-  return `line expected in ${clockText(Math.max(0, lap.line_s - now))}${hears}`;
+  const give = lap.line_within_s == null ? "" : ` ± ${seconds(lap.line_within_s)}`;
+  const here = lap.here == null ? "" : lap.here_within_s == null ? "; where it is: nobody can say" : `; where it is: ± ${seconds(lap.here_within_s)}`;
+  return `line expected in ${clockText(Math.max(0, lap.line_s - now))}${give}${hears}${here}`;
 }
 
 /**
