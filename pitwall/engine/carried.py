@@ -2,18 +2,22 @@
 
 Both follow from what is known without a scale: a run's set is fitted, and its fuel filled, when the car leaves for
 it for the first time; a lap on track ages the set by one and burns the car's fuel per lap, an out-lap from the pit
-exit as much less as it is shorter. The desk corrects either. A resumed run goes on with what was left, and a run that
-the car was taken for on track with what it has, until it leaves for that run.
+exit as much less as it is shorter. The desk corrects either. A run that is resumed with no other between goes on
+with what was left, and a run that the car was taken for on track with what it has, until it leaves for that run.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Literal
 
 from pitwall.engine.car import CarTrack
 from pitwall.engine.run_state import RunState
 from pitwall.model.plan import Plan
+
+Told = Literal["tyres", "fuel"]
+"""What somebody said of the car by hand."""
 
 
 @dataclass
