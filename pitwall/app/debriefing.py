@@ -16,11 +16,11 @@ from pitwall.debrief.model import CarDebrief, Debrief
 from pitwall.debrief.session import alert_rows, alert_statistics, session_summary, status_spans
 from pitwall.errors import JournalError
 from pitwall.journal.kept import keep, kept
-from pitwall.journal.replay import decisions, read_lines
+from pitwall.journal.replay import Lines, decisions, read_lines_to_the_cut
 from pitwall.journal.sqlite import read_journal
 from pitwall.model.events import SessionPrepared, Stamped
 
-__all__ = ["CarDebrief", "Debrief", "debrief", "debrief_of", "keep_debrief", "made_of", "read_any"]
+__all__ = ["CarDebrief", "Debrief", "debrief", "debrief_of", "keep_debrief", "made_of", "read_any", "read_to_the_cut"]
 
 log = structlog.get_logger(__name__)
 
@@ -30,10 +30,19 @@ SQLITE_MAGIC = b"SQLite format 3\x00"
 
 
 def read_any(path: Path) -> tuple[Stamped, ...]:
-    """The facts of a journal, or of one that was written out as text.
+    """The facts of a journal, or of one that was written out as text; of the latter what is whole, with a warning.
 
     Raises:
         JournalError: when it is not there, damaged, newer, no journal, or holds no session.
+    """
+    return read_to_the_cut(path).events
+
+
+def read_to_the_cut(path: Path) -> Lines:
+    """The same, with what its end lacks; only text can be cut, for a database takes a fact whole or not at all.
+
+    Raises:
+        JournalError: as ``read_any``.
     """
     if path.is_dir():
         raise JournalError(f"{path}: is a folder; name a journal in it, a file that ends in .sqlite")
@@ -42,11 +51,14 @@ def read_any(path: Path) -> tuple[Stamped, ...]:
                            "rehearse keeps one with --journal FILE)")
     with path.open("rb") as file:
         head = file.read(len(SQLITE_MAGIC))
-    events = read_journal(path) if head == SQLITE_MAGIC else read_lines(path)
+    found = Lines(read_journal(path)) if head == SQLITE_MAGIC else read_lines_to_the_cut(path)
+    events = found.events
     if not events or not isinstance(events[0].event, SessionPrepared):
         raise JournalError(f"{path}: holds no session{'' if events else ' (it is empty)'}: nothing was ever prepared "
                            "there. Name the journal of a session that was served or rehearsed")
-    return events
+    if found.cut:
+        log.warning(found.cut, journal=str(path))
+    return found
 
 
 def debrief_of(path: Path, *, anew: bool = False) -> Debrief:
@@ -65,7 +77,9 @@ def debrief_of(path: Path, *, anew: bool = False) -> Debrief:
         else:
             summary = made.session.model_copy(update={"journal": path.name})  # it may have been renamed since
             return made.model_copy(update={"session": summary})
-    return debrief(read_any(path), path.name)
+    found = read_to_the_cut(path)
+    made = debrief(found.events, path.name)
+    return made.model_copy(update={"notes": (found.cut, *made.notes)}) if found.cut else made
 
 
 def keep_debrief(noted: NotedSession, path: Path) -> None:
@@ -80,11 +94,17 @@ def keep_debrief(noted: NotedSession, path: Path) -> None:
 
 def debrief(events: Iterable[Stamped], name: str) -> Debrief:
     """The debrief of these facts; ``name`` is what the journal is called in it."""
+    return made_of(gone_over(events), name)
+
+
+def gone_over(events: Iterable[Stamped]) -> NotedSession:
+    """The engine after these facts, with what was noted on the way; nobody looks at desk, field and clock."""
     noted = NotedSession()
+    noted.session.notices.shown = False
     with few_collections():
         for _ in decisions(events, noted):
             pass
-    return made_of(noted, name)
+    return noted
 
 
 def made_of(noted: NotedSession, name: str) -> Debrief:

@@ -6,17 +6,14 @@ The draft says what came from where. It decides nothing: what a person has to fi
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from pitwall.app.debrief_watch import NotedSession
-from pitwall.app.debriefing import made_of, read_any
-from pitwall.app.memory import few_collections
+from pitwall.app.debriefing import gone_over, made_of, read_to_the_cut
 from pitwall.app.next_runs import Carried, carried_runs
 from pitwall.debrief.model import CarDebrief
 from pitwall.engine.team import TeamCar
 from pitwall.errors import UserError
-from pitwall.journal.replay import decisions
 from pitwall.model.car import position_text
 from pitwall.model.plan import Plan, StartsWith
 from pitwall.model.setup import SessionSetup
@@ -55,18 +52,17 @@ def next_plan(journal: Path, car: str | None = None, template: Plan | None = Non
         session: the next session; the template's, or the next of the regulations, when left out.
 
     Raises:
-        JournalError: as ``read_any``.
+        JournalError: as ``read_to_the_cut``.
         UserError: when the journal has no such car, or several and none is named.
     """
-    noted = NotedSession()
-    with few_collections():
-        for _ in decisions(read_any(journal), noted):
-            pass
+    found = read_to_the_cut(journal)
+    noted = gone_over(found.events)
     team = noted.session.team
     name = _car_of(car, template, tuple(sorted(team)))
     made = made_of(noted, journal.name).car(name)
     assert made is not None  # every car of the team has its part
-    return _draft(team[name], made, template, session, journal.name)
+    draft = _draft(team[name], made, template, session, journal.name)
+    return replace(draft, decide=(found.cut, *draft.decide)) if found.cut else draft
 
 
 def _car_of(car: str | None, template: Plan | None, cars: tuple[str, ...]) -> str:

@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 
 from pitwall.app.debrief_watch import NotedSession
-from pitwall.app.debriefing import KEPT_AS, MADE_BY, debrief, debrief_of, keep_debrief
+from pitwall.app.debriefing import KEPT_AS, MADE_BY, debrief, debrief_of, gone_over, keep_debrief, made_of
+from pitwall.app.next_plan import next_plan
 from pitwall.cli.main import main
 from pitwall.debrief.model import Debrief
 from pitwall.engine.session import Session
@@ -66,6 +67,36 @@ def test_a_journal_may_be_cut_anywhere() -> None:
     first = debrief(events[:1], "cut")
     assert {item.outcome for car in first.cars for item in car.items} <= {"to_come"}
     assert all(not car.laps and car.notes for car in first.cars)
+
+
+def test_a_text_that_was_cut_is_debriefed_to_its_cut(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The machine lost power: page and table come from the whole lines, the cut is told there and on standard error;
+    the next plan asks for a decision about it."""
+    path = tmp_path / "day.jsonl"
+    path.write_bytes(EVERYTHING.read_bytes()[:-40])
+    made, events = debrief_of(path), read_lines(EVERYTHING)
+    assert made.session.facts == len(events) - 1
+    assert made.notes[0].startswith(f"The journal is cut: line {len(events)} ends after ")
+    assert made.cars == debrief(events[:-1], "day.jsonl").cars
+    assert main(["debrief", str(path)]) == 0
+    told = capsys.readouterr()
+    assert f"note        {made.notes[0]}" in told.out
+    assert "The journal is cut" in told.err
+    assert next_plan(path, made.cars[0].car).decide[0] == made.notes[0]
+
+
+def test_what_nobody_looks_at_changes_nothing() -> None:
+    """A debrief leaves out desk, field and clock as they would be shown: every other output and every figure stays."""
+    events = read_lines(EVERYTHING)
+    shown = NotedSession()
+    told = [output for one in decisions(events, shown) for output in one.outputs]
+    unseen = NotedSession()
+    unseen.session.notices.shown = False
+    left = [output for one in decisions(events, unseen) for output in one.outputs]
+    assert left == [output for output in told if output.type not in ("desk_state", "field_state", "clock_state")]
+    assert len(left) < len(told)
+    assert made_of(shown, "everything.jsonl") == everything()
+    assert made_of(gone_over(events), "everything.jsonl") == everything()
 
 
 def test_what_is_no_journal_is_told_with_its_name_and_a_remedy(tmp_path: Path) -> None:

@@ -18,7 +18,7 @@ from pydantic import BaseModel
 
 from pitwall.errors import JournalError
 from pitwall.journal.codec import canonical, decode, digest, encode
-from pitwall.journal.replay import read_lines, write_lines
+from pitwall.journal.replay import Lines, read_lines, read_lines_to_the_cut, write_lines
 from pitwall.model.advice import Advice, AdviceAnswer, CarPlan, LadderStep, RunDone
 from pitwall.model.events import (
     AdviceReady,
@@ -251,3 +251,34 @@ def test_bad_lines_name_file_and_line(tmp_path: Path) -> None:
         read_lines(path)
     with pytest.raises(JournalError, match="cannot be read"):
         read_lines(tmp_path / "nowhere.jsonl")
+
+
+def test_a_last_line_that_was_cut_costs_only_itself(tmp_path: Path) -> None:
+    """Cut at any byte of its last line, or filled up with zeros, it gives its whole lines and says what it lacks."""
+    path = tmp_path / "golden.jsonl"
+    write_lines(path, [one(0), one(1), one(2)])
+    whole = path.read_bytes()
+    last = len(whole.splitlines(keepends=True)[-1])
+    for left in range(1, last - 1):
+        for zeros in (b"", bytes(512)):
+            path.write_bytes(whole[: len(whole) - last + left] + zeros)
+            found = read_lines_to_the_cut(path)
+            assert found.events == (one(0), one(1))
+            assert f"line 3 ends after {left} bytes" in found.cut
+            assert "to fact 1," in found.cut
+            with pytest.raises(JournalError, match=r"golden\.jsonl, line 3"):
+                read_lines(path)
+    for end in (b"", b"\n", b"\r\n"):
+        path.write_bytes(whole.rstrip(b"\n") + end)
+        assert read_lines_to_the_cut(path) == Lines((one(0), one(1), one(2)))
+
+
+def test_what_is_no_cut_is_refused_as_before(tmp_path: Path) -> None:
+    """Damage before the last line, a whole last line that is none of ours, and a cut first line are errors."""
+    path = tmp_path / "golden.jsonl"
+    write_lines(path, [one(0), one(1)])
+    whole = path.read_bytes()
+    for bad in (whole + b"{\n", whole + b'{"v":1}', b"{\n" + whole[:-5], whole[: len(whole) // 4]):
+        path.write_bytes(bad)
+        with pytest.raises(JournalError, match=r"golden\.jsonl, line [13]"):
+            read_lines_to_the_cut(path)
