@@ -74,7 +74,8 @@ class Host:
             sinks: Who takes the outputs. ``add_sink`` takes those that need the host first.
             batch_limit: Most events in one commit.
             queue_limit: Queue length from which on chatter is refused.
-            position_every_s: Fewest session seconds between two positions of a car; 5 Hz with jitter passes.
+            position_every_s: Fewest session seconds between two positions of a car; 5 Hz with jitter passes (10 about
+                procedures).
             follow_clock: Re-anchor the clock on clock reports; False when their source reads this very clock.
             watch: Notices that the machine slept or that the wall clock was set.
             adviser: Answers questions for advice elsewhere; without one none is given.
@@ -303,6 +304,7 @@ class Host:
     def _release(self, outputs: Sequence[Output]) -> None:
         outside = [output for output in outputs if not isinstance(output, WakeAt | ForecastWanted | AdviceWanted)]
         self._ask(outputs)
+        self._intake.look_closely(outside)
         if not outside:
             return
         for sink in self._sinks:
