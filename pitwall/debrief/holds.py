@@ -113,12 +113,15 @@ def _seen(hold: HoldAsked, t: Array, metres: Array, speed: Array, measured: bool
     off_mps = 0.1 + 2.0 * float(np.std(speed[inside])) / math.sqrt(count)
     text = f"{count} positions at {(len(t) - 1) / (t[-1] - t[0]):.1f} Hz"
     text += ", with speeds" if measured else ", speed taken from the positions"
-    times, places = [], []
-    for edge in (begins, ends):
-        below, above = edge.t - edge.low, edge.high - edge.t
-        times.append(_between(edge.t, below, above))
-        places.append(_between(at_middle + level * (edge.t - middle), AT_M + below * level, AT_M + above * level, 1))
-    return Stretch(*times, *places, _around(level, off_mps, 2), "positions", text, held=True)
+    from_s, from_m = _where(begins, level, at_middle + level * (begins.t - middle))
+    to_s, to_m = _where(ends, level, at_middle + level * (ends.t - middle))
+    return Stretch(from_s, to_s, from_m, to_m, _around(level, off_mps, 2), "positions", text, held=True)
+
+
+def _where(edge: Edge, level: float, metres: float) -> tuple[Uncertain, Uncertain]:
+    """An edge of a hold in seconds and in metres."""
+    below, above = edge.t - edge.low, edge.high - edge.t
+    return _between(edge.t, below, above), _between(metres, AT_M + below * level, AT_M + above * level, 1)
 
 
 def _unseen(t: Array, at: int) -> Edge:
