@@ -74,8 +74,7 @@ class Host:
             sinks: Who takes the outputs. ``add_sink`` takes those that need the host first.
             batch_limit: Most events in one commit.
             queue_limit: Queue length from which on chatter is refused.
-            position_every_s: Fewest session seconds between two positions of a car; 5 Hz with jitter passes (10 about
-                procedures).
+            position_every_s: Fewest session seconds between two positions of a car; 5 Hz with jitter passes.
             follow_clock: Re-anchor the clock on clock reports; False when their source reads this very clock.
             watch: Notices that the machine slept or that the wall clock was set.
             adviser: Answers questions for advice elsewhere; without one none is given.
