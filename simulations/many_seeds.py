@@ -55,7 +55,7 @@ def rehearse(scenario: str, seed: int) -> Day:
     """One day. An exception is part of what it gave."""
     day, began, kept = Day(seed), time.perf_counter(), list[Evidence]()
     try:
-        day.report = asyncio.run(rehearse_instant(load_rehearsal(scenario, seed), witness=kept.append))
+        day.report = asyncio.run(rehearse_instant(load_rehearsal(scenario, seed), witness=kept.append, screens=True))
     except UserError:
         raise
     except Exception:

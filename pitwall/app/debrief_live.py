@@ -15,14 +15,19 @@ from pitwall.debrief.session import status_spans
 from pitwall.model.debrief_rows import RunDebrief
 
 
-def noted_session() -> NotedSession:
-    """A fresh engine with notes beside it, that tells what came of each run as its car comes in."""
-    return NotedSession(live=run_debrief)
+def noted_session(screens: bool = True) -> NotedSession:
+    """A fresh engine with notes beside it, that tells what came of each run as its car comes in.
+
+    ``screens``: somebody looks at clock, field and desks, which decide nothing; else they are not drawn up.
+    """
+    noted = NotedSession(live=run_debrief)
+    noted.session.notices.shown = screens
+    return noted
 
 
-async def noted_until_the_end(life: Lifecycle, journal: Path | None) -> NotedSession:
+async def noted_until_the_end(life: Lifecycle, journal: Path | None, screens: bool = True) -> NotedSession:
     """The same, whose whole debrief is kept with the journal once that is closed: ask for it before that is opened."""
-    noted = noted_session()
+    noted = noted_session(screens)
 
     async def end() -> None:
         if journal is not None and noted.session.prepared:

@@ -80,16 +80,17 @@ class Evidence:
 
 async def rehearse_instant(
     rehearsal: Rehearsal, journal_file: Path | None = None, witness: Callable[[Evidence], None] | None = None,
-    *, wall_steps: WallSteps = (), progress: Callable[[float], None] | None = None,
+    *, wall_steps: WallSteps = (), progress: Callable[[float], None] | None = None, screens: bool = False,
 ) -> Report:
     """The report of an instant rehearsal: ``instant_evidence`` has the arguments. ``witness`` is shown its evidence."""
-    evidence = await instant_evidence(rehearsal, journal_file, wall_steps=wall_steps, progress=progress)
+    evidence = await instant_evidence(rehearsal, journal_file, wall_steps=wall_steps, progress=progress,
+                                      screens=screens)
     return _seen(rehearsal, evidence, witness)
 
 
 async def instant_evidence(
     rehearsal: Rehearsal, journal_file: Path | None = None, *, wall_steps: WallSteps = (),
-    progress: Callable[[float], None] | None = None, work: ForecastFunction = forecast,
+    progress: Callable[[float], None] | None = None, work: ForecastFunction = forecast, screens: bool = False,
 ) -> Evidence:
     """Run world and daemon on one virtual clock, as fast as the machine goes. Studies need no more than the evidence.
 
@@ -99,6 +100,7 @@ async def instant_evidence(
         wall_steps: the day's wall clock is set at these session seconds by so many seconds.
         progress: told the session second, very often.
         work: the forecast, for studies that note what it was asked.
+        screens: also make what clock, field and desks show. Nobody looks on at an instant, and it decides nothing.
 
     Raises:
         JournalError: when the journal cannot be written or already holds a session.
@@ -106,7 +108,7 @@ async def instant_evidence(
     scenario, setup = rehearsal.scenario, rehearsal.setup
     async with Lifecycle() as life:
         clock, broker, recorder = VirtualClock(scenario.starts_at_s), MemoryBroker(), Recorder()
-        noted = await noted_until_the_end(life, journal_file)
+        noted = await noted_until_the_end(life, journal_file, screens)
         journal = await _journal_for_rehearsal(life, journal_file, setup)
         workers, day = Inline.on(clock, work), RehearsedDay(rehearsal.timetable, setup, clock, wall_steps)
         daemon = Daemon(

@@ -22,8 +22,8 @@ DESK_S = 0.5
 class Notices:
     """What is due for publication. ``plan`` and ``desk`` hold the cars whose state changed since it was last sent.
 
-    ``shown`` is False where nobody looks, in a replay for a debrief: desk, field and clock, which decide nothing, are
-    then not drawn up at all. They are a fifth of what the engine costs.
+    ``shown`` is False where nobody looks, in a replay for a debrief or an instant rehearsal: desk, field and clock,
+    which decide nothing, are then not drawn up at all. They are a fifth of what the engine costs.
     """
 
     def __init__(self) -> None:

@@ -19,6 +19,7 @@ from pitwall.radio.pending import (
     MOST_PAUSE_S,
     Busy,
     ChannelPlan,
+    Cost,
     Dropped,
     PendingCall,
     Placed,
@@ -31,7 +32,7 @@ from pitwall.radio.pending import (
     without,
 )
 from pitwall.radio.reasons import Circumstances, reason_for
-from pitwall.radio.search import Job, JobWay, Search, Ticks, pack, unpack
+from pitwall.radio.search import Job, JobWay, Search, Ticks, units, unpack
 
 EXACT_UP_TO = 12
 MOST_NODES = 400  # beyond EXACT_UP_TO calls; a fraction of a second
@@ -55,7 +56,8 @@ def plan_channel(
     ordered = sorted(calls, key=lambda call: call.key)
     check_together(ordered)
     taken = tuple(busy)
-    problem = _Problem(tuple(ordered), later_tick(now_s), _bases(ordered))
+    bases = _bases(ordered)
+    problem = _Problem(tuple(ordered), later_tick(now_s), units(bases))
     jobs = tuple(problem.job(call, taken) for call in ordered)
     answer = Search(jobs, 1 << 62 if len(jobs) <= EXACT_UP_TO else most_nodes).run(problem.now)
     said = _timed(jobs, answer.order, problem.now)
@@ -65,8 +67,8 @@ def plan_channel(
         placed=tuple(_with_reason(one, about) for one in placed),
         dropped=tuple(Dropped(call.key, call.must, reason_for(call, "dropped", about))
                       for call in ordered if call.key not in {one.key for one in placed}),
-        cost=unpack(answer.cost, problem.bases),
-        bound=unpack(answer.bound, problem.bases),
+        cost=unpack(answer.cost, bases),
+        bound=unpack(answer.bound, bases),
         proven=answer.cost == answer.bound,
         nodes=answer.nodes,
     )
@@ -112,26 +114,25 @@ def _bases(calls: Sequence[PendingCall]) -> tuple[int, int, int, int]:
 
 @dataclass(frozen=True)
 class _Problem:
-    """The calls in order of their keys, now, and how costs are packed into one number."""
+    """The calls in order of their keys, now, and how costs are packed into one number: what one of each figure is."""
 
     calls: tuple[PendingCall, ...]
     now: int
-    bases: tuple[int, int, int, int]
+    unit: Cost
 
     def job(self, call: PendingCall, busy: Sequence[Busy]) -> Job:
-        keys = [other.key for other in self.calls]
+        keys = [other.key for other in self.calls] if call.after or call.needs else []
         ways = [self._way(call, way, busy) for way in call.ways]
         return Job(
             ways=tuple(way for way in ways if all(way.starts)),
             gap=later_tick(call.gap_s) + later_tick(call.hit_s),
             hit=later_tick(call.hit_s),
-            drop=pack((call.weight * call.must, 0, call.weight * LOSS_TENTHS["dropped"], 0), self.bases),
+            drop=call.weight * (call.must * self.unit.lost + LOSS_TENTHS["dropped"] * self.unit.given_up),
             after=sum(1 << keys.index(key) for key in set(call.after) if key in keys),
             needs=sum(1 << keys.index(key) for key in set(call.needs) if key in keys),
         )
 
     def _way(self, call: PendingCall, way: Way, busy: Sequence[Busy]) -> JobWay:
-        late = (0, call.weight, 0, 0) if call.pre_empts else (0, 0, 0, call.weight)
         pause = later_tick(PART_PAUSE_S)
         return JobWay(
             how=way.how,
@@ -140,8 +141,8 @@ class _Problem:
                           for number, part in enumerate(way.parts, start=1)),
             starts=tuple(free_starts(call, way, part, busy, self.now) for part in range(len(way.parts))),
             best=earlier_tick(way.best_s),
-            loss=pack((0, 0, call.weight * LOSS_TENTHS[way.how], 0), self.bases),
-            late_per_tick=pack(late, self.bases),
+            loss=call.weight * LOSS_TENTHS[way.how] * self.unit.given_up,
+            late_per_tick=call.weight * (self.unit.delayed if call.pre_empts else self.unit.late),
             most_pause=later_tick(MOST_PAUSE_S),
         )
 

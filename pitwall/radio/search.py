@@ -20,6 +20,8 @@ import heapq
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
+from operator import itemgetter
 from typing import NamedTuple
 
 from pitwall.radio.insertion import by_insertion, least_in_the_room
@@ -78,13 +80,14 @@ class JobWay:
 
     def cost(self, starts: Sequence[int]) -> int:
         """What it costs begun so."""
-        begun = starts[-1] - sum(self.lengths[:-1])
+        begun = starts[0] if len(starts) == 1 else starts[-1] - sum(self.lengths[:-1])
         return self.loss + self.late_per_tick * max(0, begun - self.best)
 
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One call for the search; ``after`` and ``needs`` are sets of jobs as bits, ``opens`` is its first start.
+    """One call for the search; ``after`` and ``needs`` are sets of jobs as bits; ``opens`` and ``closes`` are its first
+    start and its last.
 
     ``hit`` is that part of the gap by which it may be begun later than planned.
     """
@@ -96,9 +99,11 @@ class Job:
     needs: int = 0
     hit: int = 0
     opens: int = field(init=False)
+    closes: int = field(init=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "opens", min((way.starts[0][0][0] for way in self.ways), default=0))
+        object.__setattr__(self, "closes", max((way.starts[0][-1][1] for way in self.ways), default=-1))
 
 
 class Option(NamedTuple):
@@ -108,6 +113,19 @@ class Option(NamedTuple):
     ready: int
     start: int
     way: int
+
+
+_CHEAPEST = itemgetter(0, 1, 3)
+"""Options in order: by cost, then by when the channel is free again, then by the way."""
+
+
+class _Next(NamedTuple):
+    """How one call may be made from some tick on: its options, cheapest first; when it begins first in any way; and
+    what it costs at least, left or made."""
+
+    options: tuple[Option, ...]
+    first: int
+    least: int
 
 
 @dataclass(slots=True)
@@ -141,7 +159,8 @@ class Search:
     jobs: tuple[Job, ...]
     most_nodes: int
     nodes: int = 0
-    _known: dict[tuple[int, int], tuple[tuple[Option, ...], int]] = field(default_factory=dict)
+    _known: dict[int, list[_Next | None]] = field(default_factory=dict)
+    """For each tick and each call. (One list for a tick: a state asks for all of its calls at one tick.)"""
     _seen: dict[int, list[tuple[int, int]]] = field(default_factory=dict)
     _needed: int = 0
     _count: int = 0
@@ -173,7 +192,7 @@ class Search:
 
     def _alone(self, now: int) -> Answer:
         """The same answer for one call that has the channel to itself: most plans are that."""
-        options, _ = self._options(0, now)
+        options = self._next(0, now).options
         if not options:
             return Answer((), self.jobs[0].drop, self.jobs[0].drop, self.nodes)
         self.nodes += 1
@@ -181,16 +200,26 @@ class Search:
 
     # -- one step --------------------------------------------------------------------------------------------------
 
-    def _options(self, job: int, tick: int) -> tuple[tuple[Option, ...], int]:
-        """Ways to make a call from a tick on that are worth it, cheapest first, and its first start in any way."""
-        tick = max(tick, self.jobs[job].opens)  # before its first start every tick is the same to it
-        known = self._known.get((job, tick))
+    def _at(self, tick: int) -> list[_Next | None]:
+        """What is known of each call from a tick on; None where it was not asked yet."""
+        known = self._known.get(tick)
         if known is None:
-            known = self._known[job, tick] = self._work_out(job, tick)
+            known = self._known[tick] = [None] * len(self.jobs)
         return known
 
-    def _work_out(self, number: int, tick: int) -> tuple[tuple[Option, ...], int]:
+    def _next(self, job: int, tick: int) -> _Next:
+        """Ways to make a call from a tick on that are worth it."""
+        known = self._at(tick)
+        found = known[job]
+        if found is None:
+            opens = self.jobs[job].opens  # before its first start every tick is the same to it
+            found = known[job] = self._next(job, opens) if tick < opens else self._work_out(job, tick)
+        return found
+
+    def _work_out(self, number: int, tick: int) -> _Next:
         job = self.jobs[number]
+        if tick > job.closes:
+            return _Next((), tick, job.drop)
         found: list[Option] = []
         for index, way in enumerate(job.ways):
             starts = way.earliest_chain(tick)
@@ -198,29 +227,31 @@ class Search:
                 ready = starts[-1] + way.lengths[-1] + job.gap
                 found.append(Option(way.cost(starts), ready, starts[0], index))
         if not found:
-            return (), tick
-        first = min(option.start for option in found)
+            return _Next((), tick, job.drop)
+        first = min([option.start for option in found])
+        found.sort(key=_CHEAPEST)
         kept: list[Option] = []
-        for option in sorted(found, key=lambda one: (one.cost, one.ready, one.way)):
+        for option in found:
             worth_it = option.cost <= job.drop or self._needed >> number & 1
             if worth_it and (not kept or option.ready < kept[-1].ready):
                 kept.append(option)
-        return tuple(kept), first
+        return _Next(tuple(kept), first, min(kept[0].cost, job.drop) if kept else job.drop)
 
     def _settled(
         self, before: _State | None, made: tuple[int, int] | None, cost: int, free: int, alive: int
     ) -> _State:
         """The state after a call: what can no longer be made is dropped, idle time is passed over, the rest bounded."""
-        least, first = 0, 0
+        known = self._at(free)
         while True:
             lost, least, first = 0, 0, 1 << 62
             for job in _bits(alive):
-                options, begins = self._options(job, free)
-                if not options:
+                found = known[job] or self._next(job, free)
+                if not found.options:
                     lost |= 1 << job
-                else:
-                    least += min(options[0].cost, self.jobs[job].drop)
-                    first = min(first, begins)
+                    continue
+                least += found.least
+                if found.first < first:
+                    first = found.first
             if not lost:
                 break
             cost, alive = self._lose(cost, alive, lost)
@@ -239,31 +270,32 @@ class Search:
 
     def _children(self, state: _State) -> list[_State]:
         """What may come next, and the end in which nothing more is said."""
-        alive, free = state.alive, state.free
-        fits = sorted(self._fitting(alive, free))
+        alive, known = state.alive, self._at(state.free)
+        fits = sorted(self._fitting(alive, state.free))
         found = []
         for number in _bits(alive):
             job = self.jobs[number]
             if job.needs & alive:
                 continue
-            for option in self._options(number, free)[0]:
-                if any(ready <= option.start for ready, other in fits[:2] if other != number):
+            over = next((ready for ready, other in fits if other != number), None)
+            for option in (known[number] or self._next(number, state.free)).options:
+                if over is not None and over <= option.start:
                     continue
                 cost, left = self._lose(state.cost + option.cost, alive & ~(1 << number), job.after & alive)
                 found.append(self._settled(state, (number, option.way), cost, option.ready, left))
         if not fits:
             cost = state.cost + sum(self.jobs[job].drop for job in _bits(alive))
             self._count += 1
-            found.append(_State(cost, 0, self._count, cost, free, 0, state, None, True))
+            found.append(_State(cost, 0, self._count, cost, state.free, 0, state, None, True))
         return found
 
     def _fitting(self, alive: int, free: int) -> list[tuple[int, int]]:
         """Calls whose turn it may be and that are worth making, with the tick at which each is over at least cost."""
-        found = []
+        found, known = [], self._at(free)
         for number in _bits(alive):
             job = self.jobs[number]
             if not (job.needs | job.after) & alive:
-                option = self._options(number, free)[0][0]
+                option = (known[number] or self._next(number, free)).options[0]
                 if option.cost <= job.drop:
                     found.append((option.ready, number))
         return found
@@ -299,13 +331,10 @@ class Search:
         return state
 
 
-def _bits(jobs: int) -> list[int]:
-    found = []
-    while jobs:
-        lowest = jobs & -jobs
-        found.append(lowest.bit_length() - 1)
-        jobs ^= lowest
-    return found
+@lru_cache(maxsize=4096)
+def _bits(jobs: int) -> tuple[int, ...]:
+    """The jobs of a set, lowest first; kept, as every state of every search asks for the same few sets."""
+    return tuple(job for job in range(jobs.bit_length()) if jobs >> job & 1)
 
 
 def _order(state: _State) -> tuple[tuple[int, int], ...]:
@@ -318,12 +347,11 @@ def _order(state: _State) -> tuple[tuple[int, int], ...]:
     return tuple(reversed(made))
 
 
-def pack(costs: Sequence[int], bases: Sequence[int]) -> int:
-    """One whole number for figures that are compared one after the other; ``bases[i]`` is above any sum of figure i."""
-    packed = 0
-    for figure, base in zip(costs, bases, strict=True):
-        packed = packed * base + figure
-    return packed
+def units(bases: Sequence[int]) -> Cost:
+    """How much one of each figure is in a packed cost: one whole number for figures that are compared one after the
+    other; ``bases[i]`` is above any sum of figure i."""
+    _, delayed, given_up, late = bases
+    return Cost(delayed * given_up * late, given_up * late, late, 1)
 
 
 def unpack(packed: int, bases: Sequence[int]) -> Cost:

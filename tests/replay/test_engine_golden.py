@@ -12,7 +12,7 @@ from pitwall.engine.transitions import CALL_REST
 from pitwall.journal.codec import encode
 from pitwall.journal.replay import decisions, read_lines
 from pitwall.model.events import Stamped
-from pitwall.model.outputs import Prompt
+from pitwall.model.outputs import ClockState, DeskState, FieldState, Prompt
 from tests.replay.golden_journals import GOLDEN, RECORD, journal_of, main, told
 
 REMEDY = (
@@ -52,6 +52,18 @@ def _calls(events: Sequence[Stamped]) -> set[str]:
 def test_the_engine_fails_on_no_event_of_a_golden_journal(name: str) -> None:
     """No event of a stored journal makes the engine raise, whatever it decides."""
     assert [one.stamped.seq for one in decisions(journal_of(name), Session()) if one.failed] == []
+
+
+def test_that_nobody_looks_on_changes_no_decision() -> None:
+    """Without the states of clock, field and desks everything else is decided as with them, wake-ups included."""
+    events = journal_of("everything")
+    unwatched = Session()
+    unwatched.notices.shown = False
+    seen, unseen = ([output for one in decisions(events, session) for output in one.outputs]
+                    for session in (Session(), unwatched))
+    shown = (ClockState, DeskState, FieldState)
+    assert {type(output) for output in seen} > set(shown)
+    assert [output for output in seen if not isinstance(output, shown)] == unseen
 
 
 def test_the_closed_session_leaves_no_call_open() -> None:
