@@ -35,8 +35,8 @@ def summary_sections(car: CarDebrief, debrief: Debrief) -> tuple[Section, ...]:
 
 
 def _outcome(car: CarDebrief) -> str:
-    runs = [one for one in car.runs if one.state == "done"]
-    short = [one for one in car.runs if one.stints and one.state != "done"]
+    runs = [one for one in car.runs if one.finished]
+    short = [one for one in car.runs if one.stints and not one.finished]
     count = {one: sum(1 for item in car.items if item.outcome == one) for one in say.OUTCOMES}
     words = f"{len(runs)} of {say.plural(len(car.runs), 'run')} done"
     words += f", {len(short)} begun and not finished. " if short else ". "
@@ -49,13 +49,13 @@ def _outcome(car: CarDebrief) -> str:
 
 def _to_do(car: CarDebrief) -> tuple[Block, ...]:
     """Whole runs first, then items of runs that were driven; musts before shoulds, coulds counted."""
-    whole = [one for one in car.runs if not one.stints and one.state != "done"]
+    whole = [one for one in car.runs if not one.stints and not one.finished]
     untouched = {one.run for one in whole}
     items = [one for one in car.items if one.outcome in LEFT and one.run not in untouched]
     points: list[Words] = []
     for want in WANTS[:2]:
         points += [_run_point(one, car) for one in whole if one.want == want]
-        points += [_laps_point(one, car) for one in car.runs if one.stints and one.state != "done" and one.want == want
+        points += [_laps_point(one, car) for one in car.runs if one.stints and not one.finished and one.want == want
                    and one.timed_done < one.timed_wanted]
         points += _item_points([one for one in items if one.want == want])
     left_over = len(points) - MOST_POINTS

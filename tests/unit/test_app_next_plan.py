@@ -14,11 +14,9 @@ from pitwall.app.next_plan_text import draft_text
 from pitwall.app.plan_sheets import read_any
 from pitwall.cli.main import main
 from pitwall.errors import JournalError, UserError
-from pitwall.journal.replay import write_lines
-from pitwall.model import events as ev
-from pitwall.model.outputs import Output
 from pitwall.model.plan import Plan
-from tests.unit.engine_stage import CHECKS, MAIN, SPARE, Stage, plan, regulations, setup, shipped
+from tests.unit.engine_stage import CHECKS, MAIN, SPARE, plan, regulations, setup, shipped
+from tests.unit.kept_stage import Kept
 
 CONFIG = Path(__file__).parents[2] / "config"
 SETS = {"A1": {"compound": "hard", "laps": 14}, "B1": {"compound": "medium", "most_laps": 20},
@@ -30,24 +28,6 @@ LATER = SPARE | {"run": "later", "release": {"not_before": 1800, "gap_ahead_s": 
                  "items": [{"do": "comment", "on": "in", "when": {"not_before": 2000}}]}  # fmt: skip
 BOTH = regulations().model_copy(update={"sessions": tuple(
     regulations().sessions[0].model_copy(update={"session": name}) for name in ("p1", "p2"))})
-
-
-class Kept(Stage):
-    """A session whose facts are kept, to make a journal of."""
-
-    def handle(self, event: ev.Event) -> tuple[Output, ...]:
-        """Give one fact now, and keep it."""
-        self.facts: list[ev.Stamped]
-        if not hasattr(self, "facts"):
-            self.facts = []
-        self.facts.append(ev.Stamped(seq=len(self.facts), received_t=self.now, event=event))
-        return super().handle(event)
-
-    def journal(self, folder: Path) -> Path:
-        """The journal so far, as text."""
-        path = folder / "session.jsonl"
-        write_lines(path, self.facts)
-        return path
 
 
 def driven(*runs: dict[str, Any], dropped: str | None = "hold", **more: Any) -> Kept:
