@@ -186,6 +186,23 @@ def test_few_positions_are_no_evidence() -> None:
     assert not math.isnan(found(path, row, seen(path, 5.0, 1)).from_s.value)
 
 
+def test_a_hold_that_was_done_at_once_is_found_on_the_lap_on_which_it_was_said() -> None:
+    """Planned for the next lap, heard and done on this one: where positions show it there, there the data are."""
+    path, lap = driven(2)
+    planned = LapRow(car="41", number=5, kind="in", start_s=lap.end_s, end_s=lap.end_s + 95.0)
+    facts = CarFacts(seen(path, 10.0, 2), the_map(), (), (), {})
+    row = ItemRow(item="one", do="constant_speed_hold", run="work", lap="in-lap", want="must", outcome="done")
+    procedure = shipped().procedures["constant_speed_hold"]
+    at_once = window_of(ItemDone(row, procedure, planned, {}, asked(), heard_on=(lap,)), facts)
+    assert at_once is not None
+    assert (at_once.lap_number, at_once.evidence, at_once.outcome) == (4, "positions", "done")
+    assert at_once.evidence_text.endswith("it was done at once, on the lap on which it was said")
+    assert at_once.from_s.low <= path.truth().from_s <= at_once.from_s.high
+    reckoned = window_of(ItemDone(row, procedure, planned, {}, asked()), facts)
+    assert reckoned is not None
+    assert (reckoned.lap_number, reckoned.evidence) == (5, "crossings")
+
+
 def compared(*moved: tuple[float, float], clean: str = "clean") -> DataWindow:
     """The window of a switch comparison on a timed lap from 100 to 190 s; ``moved``: when, and to which position."""
     made = shipped()
