@@ -38,7 +38,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         return
     if at.legs and at.legs[0].running and at.legs[0].index > 0:
         yield from _just_begun(at, at.legs[0])
-    needed = [at.switches.wanted(run, leg.index) for leg in at.legs]
+    needed = [at.switches.wanted(run, leg.index, leg.again) for leg in at.legs]
     for (before, was), (after, wanted) in itertools.pairwise(zip(at.legs, needed, strict=True)):
         names, in_place = at.switches.changes(was, wanted), set[str]()
         if before.running:
@@ -180,10 +180,12 @@ def _spec(
     assert run is not None
     text, short, reaction = _words(at, positions, was, "Before the line: " if leg != after.index else "Now: ")
     single = next(iter(positions)) if len(positions) == 1 else None
+    # What was told before a lap is another call than what is told before it is driven once more.
+    lap = f"{after.index}r{at.track.lap_number + 1}" if after.again else f"{after.index}"
     if room is None:
         room = at.room((after,), window.from_s, 0.5 * (after.start_s + after.end_s))
     return CallSpec(
-        key=f"{run.run.run}-{run.leavings}-{after.index}-switch-{label}",
+        key=f"{run.run.run}-{run.leavings}-{lap}-switch-{label}",
         kind="switch",
         text=text,
         short=short,
