@@ -37,7 +37,7 @@ from pitwall.runtime.wall_timetable import WallTimetable
 from tests.contract.test_timetable_contract import Loop
 
 HOUR = 3600.0
-STARTS_S, LASTS_S = -2900.0, 1200.0
+STARTS_S, LASTS_S = -2900.0, 720.0
 BRIEFING, WARM_UP, FIRE_UP, OPENS = (f"{name}-practice-1" for name in ("briefing", "warm_up", "fire_up", "opens"))
 
 Told = list[tuple[str, float, bool]]
@@ -45,7 +45,7 @@ Told = list[tuple[str, float, bool]]
 
 @cache
 def short_morning() -> Rehearsal:
-    """The demo's morning: from 48 minutes before the session to the end of its first 20 minutes."""
+    """The demo's morning: from 48 minutes before the session to the end of its first 12 minutes."""
     whole = load_rehearsal("practice_hour.yaml", seed=3)
     scenario = whole.scenario.model_copy(update={"starts_at_s": STARTS_S, "duration_s": LASTS_S})
     return replace(whole, scenario=scenario, setup=scenario.fitted(whole.setup))
