@@ -133,6 +133,7 @@ class Daemon:
             version=__version__,
             lag_s=round(figures.lag_s, 3),
             feed_age_s=None if figures.feed_age_s is None else round(figures.feed_age_s, 3),
+            feed_ages_s={feed: round(age, 1) for feed, age in figures.feed_ages_s.items()},
             store=figures.store if figures.store != "ok" else store,
             broker=broker,
             refused_payloads=self.source.refused,

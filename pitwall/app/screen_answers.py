@@ -60,8 +60,10 @@ def shorthand_told(turns: Collection[int]) -> Answer:
         text = str(asked.get("text", ""))
         if len(text) > MOST_READ:
             return {"reads": "", "wrong": "", "no_turn": False, "offers": []}
-        offers = [{"word": one.word, "meaning": one.meaning, "at": one.at} for one in completions(text, turns)]
-        return {**_reading(text, turns), "offers": offers[:MOST_OFFERED]}
+        # The short way of saying it before the long ones.
+        found = sorted(completions(text, turns), key=lambda one: " " in one.word)[:MOST_OFFERED]
+        offers = [{"word": one.word, "meaning": one.meaning, "at": one.at} for one in found]
+        return {**_reading(text, turns), "offers": offers}
 
     return answer
 

@@ -338,6 +338,9 @@ class Health(Frozen):
     version: str
     lag_s: float | None = None
     feed_age_s: float | None = None
+    feed_ages_s: dict[str, float] = Field(
+        default_factory=dict, description="session seconds since each feed that ever spoke was heard, by its name"
+    )
     store: str | None = None
     broker: str | None = None
     refused_payloads: int = 0

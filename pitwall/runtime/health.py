@@ -17,6 +17,7 @@ class HostHealth:
     queue_depth: int
     lag_s: float
     feed_age_s: float | None
+    feed_ages_s: dict[str, float]
     store: str
     journaled: int
     batches: int

@@ -32,11 +32,12 @@ from pitwall.model.events import (
 )
 from pitwall.model.outputs import AdviceWanted, ForecastWanted, Output, WakeAt
 from pitwall.runtime.apply import apply
+from pitwall.runtime.feed_ages import FeedAges
 from pitwall.runtime.following import ClockFollower, begun_by_hand
 from pitwall.runtime.health import HostHealth
 from pitwall.runtime.intake import Intake
 from pitwall.runtime.ports import Adviser, Clock, Decider, Forecaster, Journal, Sink, Wakeup
-from pitwall.runtime.recovery import EARLIEST_T, FEED, LATEST_T, ResumePoint, resume_point, shows_green
+from pitwall.runtime.recovery import EARLIEST_T, LATEST_T, ResumePoint, resume_point, shows_green
 from pitwall.runtime.slow_work import MakeFact, SlowWork
 from pitwall.runtime.steps import StepWatch, TimeStep
 
@@ -91,7 +92,7 @@ class Host:
         self.begun_wall_s: float | None = None
         self._looked_t: float | None = None
         self._on_step: list[Callable[[TimeStep], None]] = []
-        self._feed_t: float | None = None
+        self._feeds = FeedAges()
         self._duration_s = 0.0
         self._lag_s = 0.0
         self._in_hand_t: float | None = None
@@ -107,8 +108,7 @@ class Host:
         if self._follower is not None:
             self._set_clock(event, self._follower)
         now = self._clock.now()
-        if event.type in FEED:
-            self._feed_t = now
+        self._feeds.heard(event.type, now)
         if self._intake.full != self._was_full:
             self._was_full = self._intake.full
             log.warning("queue full: chatter is refused" if self._was_full else "queue has room again",
@@ -358,7 +358,7 @@ class Host:
         waited_s = 0.0 if waits_since is None else now - waits_since
         return HostHealth(
             t=now, queue_depth=len(self._intake), lag_s=max(self._lag_s, waited_s),
-            feed_age_s=None if self._feed_t is None else max(0.0, now - self._feed_t),
+            feed_age_s=self._feeds.timing(now), feed_ages_s=self._feeds.ages(now),
             store=self._store, journaled=self._seq, batches=self._batches, accepted=counts.accepted,
             duplicates=counts.duplicates, thinned=counts.thinned, dropped=counts.dropped, over_limit=counts.over_limit,
             poisoned=self._poisoned, sink_failures=self._sink_failures, forecast_failures=self._forecast_failures,

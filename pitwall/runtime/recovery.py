@@ -15,9 +15,6 @@ from pitwall.model.events import ClockReported, CommandGiven, Event, Stamped, St
 EARLIEST_T, LATEST_T = -86_400.0, 172_800.0
 """The first and the last session second that a fact may carry (model/events.py)."""
 
-FEED = frozenset({"car_crossed", "car_pitted", "car_positioned", "car_sighted", "status_changed", "clock_reported"})
-"""What the timing feed sends."""
-
 
 @dataclass(frozen=True, slots=True)
 class ResumePoint:

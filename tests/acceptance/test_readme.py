@@ -72,7 +72,7 @@ def test_tests_line_names_the_packages_and_asks_for_rights_only_when_needed() ->
     assert "mosquitto mosquitto-clients chromium" in line
     assert "command -v mosquitto_sub >/dev/null && command -v chromium >/dev/null ||" in line
     assert "$(command -v sudo || true)" in line
-    assert line.endswith("-m pytest -q -n 2")
+    assert line.endswith("-m pytest -q -n 3")
 
 
 def test_constraints_pin_every_dependency() -> None:

@@ -10,6 +10,7 @@ import { pieces, wrapped } from "../../pitwall/screen/static/app/fitting.js";
 import { exampleTag, inWords, isTags, noSuchTurn, tagged, typedOf } from "../../pitwall/screen/static/app/shorthand.js";
 import { barOf } from "../../pitwall/screen/static/app/plan-line.js";
 import { labels, lapWords } from "../../pitwall/screen/static/app/strip.js";
+import { feedAges, silentStreams } from "../../pitwall/screen/static/app/head.js";
 import { keysOf } from "../../pitwall/screen/static/app/help.js";
 import { Reader } from "../../pitwall/screen/static/app/reader.js";
 import { Rights } from "../../pitwall/screen/static/app/rights.js";
@@ -213,6 +214,19 @@ test("beside this run's comments stand those of the run before", () => {
   assert.deepEqual(byRun(all, "two").map(([run, , said]) => [run, said.length]), [["two", 1], ["one", 1]]);
   assert.deepEqual(byRun(all.slice(1), null).map(([run]) => run), ["one", "zero"]);
   assert.deepEqual(byRun(all.slice(1), "two").map(([run]) => run), ["one", "zero"]);
+});
+
+test("each feed is as old as the daemon said and what has gone by since; a stream that is silent while a car runs is told", () => {
+  const [time, now] = at(), store = new Store(now);
+  store.take("health", { type: "health", state: "online", t: 100, feed_age_s: 2, feed_ages_s: { positions: 40, switches: 400, timing: 2 } });
+  store.take("clock", spoke(100, { rate: 5 }));
+  assert.deepEqual(feedAges(store), [["positions", 8], ["switches", 80], ["timing", 0.4]]);
+  time.ms = 2000;
+  assert.deepEqual(feedAges(store).map(([, age]) => Math.round(10 * age)), [100, 820, 24]);
+  store.take("health", { type: "health", state: "online", t: 110, feed_age_s: 2, feed_ages_s: { positions: 140, switches: 400, timing: 2 } });
+  assert.deepEqual(silentStreams(store), []);
+  store.take("desk/41/state", { type: "desk_state", car: "41", prompts: [], running_lap: { kind: "timed" } });
+  assert.deepEqual(silentStreams(store), ["positions silent 0:28"]);
 });
 
 const ROLES = { desk: ["said", "quiet", "acknowledge", "seen", "comment", "adopt"], viewer: [] };

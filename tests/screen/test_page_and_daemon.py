@@ -28,7 +28,8 @@ def test_a_call_appears_and_one_key_says_it_was_made(processes: Processes, open_
 
 
 def test_an_entry_is_taken_back_with_one_key(processes: Processes, open_page: Open) -> None:
-    """A skipped call goes; `u` takes that back, and the daemon's answer stands at the bottom."""
+    """A skipped call goes; `u` takes that back, and the daemon's answer stands at the bottom. The offer to take
+    something back stands for five seconds."""
     _, said = begun(processes)
     page = open_page(said["screen"])
     call_to_make(page)
@@ -37,6 +38,11 @@ def test_an_entry_is_taken_back_with_one_key(processes: Processes, open_page: Op
     press(page, "u")
     until(lambda: len(commands(said, "undo")) == 1)
     shows(page, "taken back", ".notes")
+    before = page.evaluate("performance.now()")
+    press(page, "k")
+    shows(page, "take back", "footer")
+    hides(page, "footer .said-here button")
+    assert page.evaluate("performance.now()") - before >= 5000
 
 
 def test_two_pages_stay_in_step(processes: Processes, open_page: Open) -> None:
@@ -166,12 +172,12 @@ def test_what_others_write_stays_text(processes: Processes, open_page: Open) -> 
     assert page.title() == "pitwall"
 
 
-@pytest.mark.parametrize("by", ["keys", "a press on the plan"])
-def test_a_changed_plan_is_looked_at_and_adopted(processes: Processes, open_page: Open, by: str) -> None:
+@pytest.mark.parametrize(("by", "broker"), [("keys", "mosquitto"), ("a press on the plan", "embedded")])
+def test_a_changed_plan_is_looked_at_and_adopted(processes: Processes, open_page: Open, by: str, broker: str) -> None:
     """A plan file is saved: the page says that a changed plan waits; `p` shows it, `y` adopts it, the plan changes. So
     does a press on a run of the plan, which tells why it stands as it does and what would help, and one on adopt."""
     event = processes.copy_demo()
-    _, said = begun(processes, event=str(event))
+    _, said = begun(processes, "--broker", broker, event=str(event))
     page = open_page(said["screen"])
     plan = event.parents[1] / "simulations" / "plans" / "demo_41.yaml"
     page.locator(".lanes li").first.wait_for()
@@ -192,6 +198,43 @@ def test_a_changed_plan_is_looked_at_and_adopted(processes: Processes, open_page
     hides(page, ".over")
     until(lambda: len(commands(said, "adopt")) == 1)
     until(lambda: page.locator(".lanes li").count() < before)
+
+
+def test_all_of_it_over_mosquitto_too(processes: Processes, open_page: Open) -> None:
+    """What the tests above show on the embedded broker holds on mosquitto: an entry is taken back, a comment is saved
+    and stays text, and two pages stay in step."""
+    _, said = begun(processes, "--broker", "mosquitto")
+    page, other = open_page(said["screen"]), open_page(said["screen"])
+    call_to_make(page)
+    press(page, "m")
+    shows(other, "quiet: session and safety only", ".queue")
+    press(page, "u")
+    hides(other, ".queue h2 em")
+    page.keyboard.press("n")
+    page.keyboard.type("<b>4</b> & more")
+    press(page, "Enter")
+    shows(other, "<b>4</b> & more", ".comments ol")
+    page.keyboard.press("n")
+    page.keyboard.type("4eu3")
+    press(page, "Enter")
+    shows(other, "turn 4 entry: understeer, severity 3", ".comments ol")
+    assert [len(commands(said, name)) for name in ("quiet", "undo", "comment")] == [1, 1, 2]
+
+
+def test_sounds_are_off_until_asked_for_and_on_one_page_at_a_time(processes: Processes, open_page: Open) -> None:
+    """The microphone beside the screen is open: no priority sounds by itself, and a page that is asked to sound
+    silences the others."""
+    _, said = processes.serve("event.yaml", "--screen-port", "0")
+    pages = [open_page(said["screen"], "main") for _ in range(2)]
+    for page in pages:
+        page.keyboard.press("?")
+        page.locator(".over .sheet").wait_for()
+        assert page.locator(".settings input[type=checkbox]").count() == 3
+        assert page.locator(".settings input:checked").count() == 0
+    for page, other in (pages, pages[::-1]):
+        page.locator(".settings input[type=checkbox]").first.check()
+        until(lambda page=page: page.locator(".settings input:checked").count() == 1)  # type: ignore[misc]
+        until(lambda other=other: other.locator(".settings input:checked").count() == 0)  # type: ignore[misc]
 
 
 def test_a_team_without_a_feed_works_from_the_page(processes: Processes, open_page: Open) -> None:

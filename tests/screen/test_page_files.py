@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from pitwall.cli.terminal.desk import ANSWERS, KEYS
+from pitwall.cli.terminal.detail import HELP
 from pitwall.screen.server import FILES, is_own, own_names
 from tests.screen.make_types import TARGET, types
 from tests.screen.vendored import FOLDER, LIBRARIES, LIST
@@ -39,6 +41,23 @@ def test_nothing_inline_and_nothing_from_elsewhere(path: Path) -> None:
     text = path.read_text(encoding="utf-8")
     assert not re.search(r"<script(?![^>]*src=)|\son[a-z]+=\"|innerHTML|insertAdjacentHTML|\beval\(|new Function", text)
     assert not re.search(r"https?://(?!www\.w3\.org/2000/svg)", text)
+
+
+def test_the_terminal_has_the_keys_of_the_page() -> None:
+    """Each letter of the page's help that gives a command gives one in `pitwall watch`, and the other way round; its
+    help names each too. Only the page's colours are the page's alone."""
+    help_text = (FILES / "app" / "help.js").read_text(encoding="utf-8")
+    page = set(re.findall(r'\["([a-z])", "', help_text)) - {"t"}
+    assert page == {*KEYS, *ANSWERS}
+    told = "\n".join(HELP)
+    assert [key for key in sorted(page) if not re.search(rf"(^|\s){key}  |{key} adopts", told)] == []
+
+
+def test_nothing_flashes() -> None:
+    """No style is animated: only the bar moves on smoothly, for who wants movement."""
+    styles = "".join(path.read_text(encoding="utf-8") for path in sorted((FILES / "style").glob("*.css")))
+    assert not re.search(r"animation|@keyframes|blink", styles)
+    assert re.findall(r"transition: ([a-z]+)", styles) == ["transform"]
 
 
 @pytest.mark.parametrize(("host", "own"), [

@@ -10,6 +10,7 @@ from playwright.sync_api import Page
 from tests.acceptance.processes import Processes
 from tests.screen.conftest import Open
 from tests.screen.serving import begun, call_to_make, commands, give, hides, press, shows, until
+from tests.screen.test_page_reads_well import violations
 
 GIVING = (".say-keys button", ".alerts .do button", ".comments h2 button", ".comments button.noted", ".owed button",
           "footer .said-here button")  # fmt: skip
@@ -49,6 +50,7 @@ def test_an_onlooker_sees_all_and_sends_nothing(processes: Processes, open_page:
     desk = open_page(said["screen"], "", live=False)
     _come_in(desk, "ann", "wrong")
     shows(desk, "wrong", ".login [role=alert]")
+    assert violations(desk) == []
     _come_in(desk, "ann", tokens["ann"])
     shows(desk, "ann, desk", ".rights")
     _begun_by_hand(desk)

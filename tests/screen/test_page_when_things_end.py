@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import signal
 
+import pytest
 from playwright.sync_api import Page
 
 from pitwall.bus.sockets import free_port
@@ -46,11 +47,13 @@ def test_the_broker_dies_and_comes_back(processes: Processes, open_page: Open) -
         broker.wait()
 
 
-def test_the_daemon_is_killed_and_started_again(processes: Processes, open_page: Open) -> None:
+@pytest.mark.parametrize("broker", ["embedded", "mosquitto"])
+def test_the_daemon_is_killed_and_started_again(processes: Processes, open_page: Open, broker: str) -> None:
     """Killed with its broker and its page's server: the page that is open says so. Started again on the same port it
     goes on from the journal, and the page with it."""
     port, screen = free_port(), free_port()
-    daemon, said = processes.serve("event.yaml", "--port", str(port), "--screen-port", str(screen))
+    where = ("--port", str(port), "--screen-port", str(screen), "--broker", broker)
+    daemon, said = processes.serve("event.yaml", *where)
     give(processes, said, "status", "status=green")
     give(processes, said, "pit", "where=exit")
     page = open_page(said["screen"])
@@ -59,7 +62,7 @@ def test_the_daemon_is_killed_and_started_again(processes: Processes, open_page:
     page.locator(".owed").wait_for()
     leave(daemon, signal.SIGKILL)
     shows(page, "No link to the bus", ".gone")
-    _, again = processes.serve("event.yaml", "--port", str(port), "--screen-port", str(screen))
+    _, again = processes.serve("event.yaml", *where)
     assert again["resumed"] is True
     hides(page, ".gone b")
     assert page.locator(".owed").count() == 1

@@ -12,6 +12,7 @@ from pitwall.cli.terminal.desk import Desk
 from pitwall.cli.terminal.keys import split_keys
 from pitwall.cli.terminal.pad import CommentLine
 from pitwall.cli.terminal.paint import paint
+from pitwall.model.comments import Comment, Remark
 from pitwall.model.events import CommandGiven
 from pitwall.model.outputs import DeskState, Health
 
@@ -71,6 +72,35 @@ def test_a_slip_is_rubbed_out() -> None:
     for key in split_keys("\x7fus\x7f\x7fos"):
         line.press(key)
     assert line.text == "os"
+
+
+def test_the_tabulator_puts_in_the_word_that_is_offered() -> None:
+    """A begun word is completed, the short way of saying it first; where nothing is offered the line stays."""
+    line = CommentLine("41", 1.0, tuple(range(1, 13)))
+    for key in split_keys("t4 mi\tunderst\t3"):
+        line.press(key)
+    assert line.text == "t4 mid understeer 3"
+    assert "reads: turn 4 mid: understeer, severity 3" in line.lines()[1]
+    line = CommentLine("41", 1.0)
+    for key in split_keys("it floats\t"):
+        line.press(key)
+    assert line.text == "it floats"
+    line = CommentLine("41", 1.0, (1, 2))
+    line.press("u")
+    assert "Tab: us, " in line.lines()[1]
+
+
+def test_the_last_comment_is_opened_again() -> None:
+    """The key b opens what was noted last as it would be typed; what is kept takes its place, by its number."""
+    board, desk = _desk()
+    assert desk.press("b", 1.0) is None
+    assert "no comment" in board.hint
+    remarks = (Remark(turn=4, phase="mid", what="understeer"),)
+    noted = (Comment(comment=1, t=90.0, by="bob", text="it floats"),
+             Comment(comment=2, t=80.0, by="ann", text="in the wet", remarks=remarks))  # fmt: skip
+    board.take(board.desks["41"].model_copy(update={"id": "later", "t": 201.0, "comments": noted}))
+    [command] = _typed(desk, "b\x7f\x7f\x7fdry\r", 210.0)
+    assert (command.command, command.comment, command.shorthand) == ("comment", 2, "t4 mid us: in the dry")
 
 
 def test_the_picture_shows_what_is_typed_and_how_it_reads() -> None:

@@ -12,7 +12,15 @@ import structlog
 
 from pitwall.errors import JournalError
 from pitwall.journal.memory import MemoryJournal
-from pitwall.model.events import CarPositioned, ClockReported, LinkChanged, PromptDelivered, Stamped, TimeReached
+from pitwall.model.events import (
+    CarPositioned,
+    ClockReported,
+    LinkChanged,
+    PromptDelivered,
+    Stamped,
+    SwitchReported,
+    TimeReached,
+)
 from pitwall.model.outputs import Output, Refused, WakeAt
 from pitwall.runtime.clock import LiveClock, VirtualClock
 from pitwall.runtime.forecaster import InlineForecaster
@@ -365,7 +373,8 @@ async def test_full_queue_refuses_chatter_and_keeps_facts() -> None:
 
 
 async def test_health_tells_the_figures() -> None:
-    """Feed age counts from the last timing fact, in session seconds; the desk is no feed."""
+    """Feed age counts from the last timing fact, in session seconds; the desk is no feed. Each feed has its own age,
+    and positions count for the timing as well."""
     bench = Bench()
     assert bench.host.health().feed_age_s is None
     await bench.submit(command("c:1", 0.0))
@@ -375,6 +384,10 @@ async def test_health_tells_the_figures() -> None:
     await bench.submit(command("c:2", 42.0), LinkChanged(id="l:1", t=42.0, connected=False))
     health = bench.host.health()
     assert health.feed_age_s == 42.0
+    await bench.submit(SwitchReported(id="s:1", t=50.0, car="41", switch="torque", position=4))
+    assert bench.host.health().feed_ages_s == {"switches": 0.0, "timing": 42.0}
+    await bench.submit(CarPositioned(id="p:1", t=50.0, car="41", distance_m=1.0))
+    assert (bench.host.health().feed_age_s, bench.host.health().feed_ages_s["timing"]) == (0.0, 42.0)
     assert health.t == 42.0
     assert health.journaled == health.accepted == 5  # the crossing's reminder is one of them
     assert (health.queue_depth, health.lag_s, health.store) == (0, 0.0, "ok")

@@ -23,7 +23,7 @@ TRUTH: dict[str, dict[str, Any]] = {
 }
 """What happened, one key each; of the car that is shown, or of the session."""
 OWED: dict[str, RecordCommand] = {"k": "asked", "w": "answered"}
-KEYS = (*ON_OPEN, *ON_SAID, *TRUTH, *OWED, "m", "a", "p", "v", "n")
+KEYS = (*ON_OPEN, *ON_SAID, *TRUTH, *OWED, "m", "a", "p", "v", "n", "b")
 ANSWERS: dict[str, PlanCommand] = {"y": "adopt", "n": "decline"}
 DEALT_WITH = ("late", "said", "done", "withdrawn", "skipped", "missed")
 WAS_SAID = ("said", "late", "unconfirmed")
@@ -91,6 +91,9 @@ class Desk:
             self.looking = next(iter(self._board.waiting(car)), None)
             self._board.hint = "" if self.looking is not None else f"no changed plan waits for car {car}"
             return None
+        if key == "b":
+            self._reopen(car)
+            return None
         if key == "n":
             self.writing = CommentLine(car, now, self._board.turns)
             return None
@@ -117,6 +120,14 @@ class Desk:
         if key in ON_OPEN:
             self._call = ""  # dealt with: on to what is most pressing
         return self._command(car, now, command=ON_OPEN.get(key) or ON_SAID[key], call=prompt.call)
+
+    def _reopen(self, car: str) -> None:
+        """The comment that was noted last, by whomever: to be tagged now, or put in other words."""
+        desk = self._board.desks.get(car)
+        if desk is None or not desk.comments:
+            self._board.hint = f"no comment on car {car} yet"
+        else:
+            self.writing = CommentLine.of(car, desk.comments[-1], self._board.turns)
 
     def _typed(self, line: CommentLine, key: str) -> CommandGiven | None:
         """A key of the comment; the command is of the moment at which it was begun."""

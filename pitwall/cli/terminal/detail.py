@@ -18,7 +18,7 @@ HELP = (
     "  up, down  choose the call         a  acknowledge the oldest alert of any car",
     "  tab, 1-9  choose the car          q  leave; the daemon goes on",
     "  p  a changed plan that waits: look at it, then y adopts it and n declines it",
-    "  v  ask for advice; p shows it     n  type what the driver says, Enter keeps it",
+    "  v  ask for advice; p shows it     n  note what he says; b  the last again",
     "WITHOUT A FEED: of the car that is shown, at the moment of the key",
     "  l  passed the line         i  entered the pits     o  left the pits",
     "  e  red flag     g  green   f  forgotten line    u  take back your last entry",

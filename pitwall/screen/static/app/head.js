@@ -4,6 +4,8 @@ import { clockText } from "./clock.js";
 import { LEAST_CHANCE, STATUS_ASKS, STATUS_WORDS, flagWords, percent, whereWords } from "./words.js";
 
 const FEED_OLD_S = 10;
+/** Feeds that never rest while a car runs; of the others silence may mean that nothing changed. */
+const STREAMS = ["positions", "tyres"], STREAM_OLD_S = 20;
 
 /** @param {{desk: import("./desk.js").Desk}} props */
 export function Head({ desk }) {
@@ -30,16 +32,34 @@ export function Head({ desk }) {
     </header>`;
 }
 
+/**
+ * How old each feed is that ever spoke, in real seconds, by its name: as the daemon told, and what has gone by since.
+ * @param {import("./store.js").Store} store @returns {[string, number][]}
+ */
+export function feedAges(store) {
+  const { health, clock } = store, rate = clock.state?.rate || 1;
+  const since = health === null ? 0 : Math.max(0, clock.now() - health.t) || 0;
+  return Object.entries(health?.feed_ages_s ?? {}).map(([name, age]) => [name, (age + since) / rate]);
+}
+
+/** Which streams have fallen silent although a car of ours is on the track. @param {import("./store.js").Store} store */
+export function silentStreams(store) {
+  if (![...store.desks.values()].some((desk) => desk.running_lap)) return [];
+  return feedAges(store).filter(([name, age]) => STREAMS.includes(name) && age > STREAM_OLD_S).map(([name, age]) => `${name} silent ${clockText(age)}`);
+}
+
 /** One glance: all well, or what is not. */
 function Wellness({ desk }) {
   const { store } = desk, health = store.health;
+  const rate = store.clock.state?.rate || 1;
   const waiting = store.standing().filter((alert) => !alert.acknowledged);
   const open = waiting.filter((alert) => alert.priority !== "low").length, low = waiting.length - open;
-  const feed = health?.feed_age_s, lag = health?.lag_s ?? 0;
+  const feed = health?.feed_age_s == null ? health?.feed_age_s ?? null : health.feed_age_s / rate, lag = (health?.lag_s ?? 0) / rate;
   const wrong = [];
   if (health?.store_fails) wrong.push("journal fails");
   if (health && feed === null) wrong.push("no timing yet");
   if (typeof feed === "number" && feed > FEED_OLD_S) wrong.push(`timing silent ${clockText(feed)}`);
+  wrong.push(...silentStreams(store));
   if (lag > 3) wrong.push(`daemon ${Math.round(lag)} s behind`);
   if (open) wrong.push(`${open} alert${open > 1 ? "s" : ""}`);
   for (const [car, { outlook }] of store.forecasts) {

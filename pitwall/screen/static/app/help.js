@@ -1,5 +1,7 @@
 /** The keys, over everything; any press of Escape or ? closes it. */
+import { spanText } from "./clock.js";
 import { commandOf } from "./commands.js";
+import { feedAges } from "./head.js";
 import { html, useEffect, useRef } from "./html.js";
 
 /** @type {[string, [string, string][]][]} */
@@ -28,6 +30,7 @@ export function Help({ desk }) {
       <div class="key-groups">${may.map(([name, keys]) => html`
         <section key=${name}><h3>${name}</h3><dl>${keys.map(([key, what]) => html`
           <div key=${key}><dt><kbd>${key}</kbd></dt><dd>${what}</dd></div>`)}</dl></section>`)}</div>
+      <${Feeds} store=${desk.store} />
       <${Settings} desk=${desk} />
       <p class="caution">pitwall advises a person. Officials' signals, the event's regulations and the team's release
         controller come first.</p>
@@ -39,6 +42,13 @@ export function Help({ desk }) {
 export function keysOf(desk) {
   return GROUPS.map(([name, keys]) => /** @type {typeof GROUPS[0]} */ ([name, keys.filter(([key]) => !commandOf(key) || desk.may(commandOf(key)))]))
     .filter(([, keys]) => keys.length > 0);
+}
+
+/** How old what is shown may be, feed by feed. */
+function Feeds({ store }) {
+  const ages = feedAges(store);
+  return html`<section class="settings"><h3>feeds</h3><p>${ages.length ? ages.map(([name, age]) => `${name} ${age < 1 ? "now" : `${spanText(age)} ago`}`).join(" · ")
+    : "No feed has spoken yet."}</p></section>`;
 }
 
 function Settings({ desk }) {

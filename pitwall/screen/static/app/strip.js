@@ -44,7 +44,7 @@ export function LapStrip({ desk, car, prompt }) {
 /** The car, and from where to where it may be in four cases of five: a bar through its foot; while nobody can say, it is hollow. */
 function Car({ x, from, to }) {
   const reach = from === null ? "" : `M${from} ${FOOT - 6} v12 m0 -6 H${to} m0 -6 v12`;
-  return html`<g class=${`car${from === null ? " unsure" : ""}`}>${reach && html`<path class="within" d=${reach} /><path class="within" d=${reach} />`}
+  return html`<g class=${`car${from === null ? " unsure" : ""}`}>${reach && html`<path class="halo" d=${reach} /><path class="within" d=${reach} />`}
     <path d=${`M${x} ${FOOT} l-11 -24 h22 z`} /></g>`;
 }
 

@@ -28,7 +28,7 @@ function CarColumn({ desk, car }) {
       <div><dt>last · best</dt><dd>${lapText(state?.last_lap_s)} · ${lapText(state?.best_lap_s)}</dd></div>
       <div><dt>tyres</dt><dd>${state?.tyres ?? "–"}${state?.tyre_laps != null ? `, ${state.tyre_laps} laps` : ""}</dd></div>
       <div><dt>fuel</dt><dd>${state?.fuel_kg != null ? `${state.fuel_kg} kg` : "–"}</dd></div>
-      <div><dt>flag</dt><dd>${state ? flagWords(state, outlook) || "–" : "–"}</dd></div>
+      <div class="wide"><dt>flag</dt><dd>${state ? flagWords(state, outlook) || "–" : "–"}</dd></div>
       <div><dt>switches</dt><dd>${wrong.length ? `◆ ${wrong.map((card) => card.word).join(", ")}` : "as wanted"}</dd></div>
     </dl>
     ${state?.running_lap ? html`<${LapStrip} desk=${desk} car=${car} prompt=${prompt ?? null} />` : ""}

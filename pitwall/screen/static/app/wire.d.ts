@@ -408,6 +408,8 @@ export interface Health {
   version: string;
   lag_s?: number | null;
   feed_age_s?: number | null;
+  /** session seconds since each feed that ever spoke was heard, by its name */
+  feed_ages_s: Record<string, number>;
   store?: string | null;
   broker?: string | null;
   refused_payloads: number;
