@@ -4,8 +4,9 @@
 
 ``publication to pixels``: a prompt is published by a client beside the daemon; a script in the page notes when the
 frame that shows its words has been drawn. Both moments are of this machine's clock. Then a rehearsal with every car's
-position ten times a second runs at speed, and the page's frames a second, its longest pause between frames and the size
-of its heap are noted each minute. Needs Debian's chromium and the extra ``test``.
+position ten times a second runs at speed, and the page's frames a second and its longest pause between frames are noted
+each minute, and how much memory it holds: as it stands, and what is left of it once garbage is collected. What grows in
+the latter is a leak. Needs Debian's chromium and the extra ``test``.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ from pathlib import Path
 from typing import Any
 
 import yaml
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import CDPSession, Page, sync_playwright
 
 ROOT = Path(__file__).resolve().parents[1]
 FLAGS = ("--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking",
@@ -46,6 +47,7 @@ NOTE_PROBES = """
   new MutationObserver(look).observe(document.body, {childList: true, subtree: true, characterData: true});
 }
 """
+KEPT = {"kept_mb": "kept once garbage is collected, MB, minute by minute", "nodes": "nodes", "listeners": "listeners"}
 NOTE_FRAMES = """
 () => {
   window.frames60 = {count: 0, longest: 0, last: performance.now()};
@@ -87,13 +89,18 @@ def probes(page: Page, broker: str, count: int) -> dict[str, float]:
             "p99_ms": round(delays[min(len(delays) - 1, int(0.99 * len(delays)))], 1)}
 
 
-def minute(page: Page, seconds: float) -> dict[str, float]:
-    """One minute's frames a second, the longest pause between two frames, and the heap."""
+def minute(page: Page, debugger: CDPSession, seconds: float) -> dict[str, float]:
+    """One minute's frames a second, the longest pause between two frames, the heap before and after its garbage is
+    collected, and how many nodes and listeners the page keeps."""
     page.evaluate("() => { window.frames60.count = 0; window.frames60.longest = 0; }")
     page.wait_for_timeout(seconds * 1000)
     frames, longest = page.evaluate("() => [window.frames60.count, window.frames60.longest]")
     heap = page.evaluate("() => performance.memory.usedJSHeapSize")
-    return {"frames_per_s": round(frames / seconds, 1), "longest_ms": round(longest), "heap_mb": round(heap / 1e6, 1)}
+    debugger.send("HeapProfiler.collectGarbage")
+    kept = {one["name"]: one["value"] for one in debugger.send("Performance.getMetrics")["metrics"]}
+    return {"frames_per_s": round(frames / seconds, 1), "longest_ms": round(longest), "heap_mb": round(heap / 1e6, 1),
+            "kept_mb": round(kept["JSHeapUsedSize"] / 1e6, 2), "nodes": int(kept["Nodes"]),
+            "listeners": int(kept["JSEventListeners"])}
 
 
 def busy_scenario(folder: Path) -> Path:
@@ -130,8 +137,10 @@ def main() -> None:
             page.locator(".frame:not(.is-old) .cars button").first.wait_for(timeout=60_000)
             found["publication_to_pixels"] = probes(page, broker, args.probes)
             page.evaluate(NOTE_FRAMES)
+            debugger = page.context.new_cdp_session(page)
+            debugger.send("Performance.enable")
             rounds = max(1, round(args.minutes / args.speed))
-            found["minutes"] = [minute(page, 60.0) for _ in range(rounds)]
+            found["minutes"] = [minute(page, debugger, 60.0) for _ in range(rounds)]
         finally:
             process.kill()
             process.communicate()
@@ -157,7 +166,8 @@ def _in_words(found: dict[str, Any]) -> str:
         f"({pixels['probes']} probes)",
         f"frames a second: least {min(m['frames_per_s'] for m in minutes)}, "
         f"longest pause {max(m['longest_ms'] for m in minutes)} ms",
-        f"heap: {minutes[0]['heap_mb']} MB in the first minute, {minutes[-1]['heap_mb']} MB in the last",
+        f"heap as it stands: {minutes[0]['heap_mb']} MB in the first minute, {minutes[-1]['heap_mb']} MB in the last",
+        *(f"{words}: {' '.join(str(m[name]) for m in minutes)}" for name, words in KEPT.items()),
     ])  # fmt: skip
 
 

@@ -80,15 +80,21 @@ def read_truth(folder: Path) -> Truth:
     with (folder / "events.csv").open(encoding="utf-8-sig", newline="") as file:
         for cells in csv.DictReader(file):
             if cells["kind"] == "pit_in":
-                entries.setdefault(cells["car"], []).append(float(cells["t_s"]) - zero)
+                entries.setdefault(_car(cells), []).append(float(cells["t_s"]) - zero)
     truth = Truth()
     with (folder / "laps.csv").open(encoding="utf-8-sig", newline="") as file:
         for cells in csv.DictReader(file):
-            truth.laps.setdefault(cells["car"], []).append(_lap(cells, zero, sorted(entries.get(cells["car"], []))))
+            car = _car(cells)
+            truth.laps.setdefault(car, []).append(_lap(car, cells, zero, sorted(entries.get(car, []))))
     return truth
 
 
-def _lap(cells: dict[str, str], zero: float, entries: list[float]) -> TrueLap:
+def _car(cells: dict[str, str]) -> str:
+    """A car as forecasts name it: names on the wire are in lower case (``feeds/recording.py``)."""
+    return cells["car"].strip().lower()
+
+
+def _lap(car: str, cells: dict[str, str], zero: float, entries: list[float]) -> TrueLap:
     def second(column: str) -> float | None:
         return float(cells[column]) - zero if cells.get(column) else None
 
@@ -100,7 +106,7 @@ def _lap(cells: dict[str, str], zero: float, entries: list[float]) -> TrueLap:
     passed = {name: t for name, column in (("1", "t_s1_s"), ("2", "t_s2_s")) if (t := second(column)) is not None}
     seconds = float(cells["lap_time_s"]) if cells.get("lap_time_s") else None
     number, run, label = int(cells["lap_no"]), cells["run"], cells["label"]
-    return TrueLap(cells["car"], number, run, label, start, end, out_s, in_s, seconds, passed)
+    return TrueLap(car, number, run, label, start, end, out_s, in_s, seconds, passed)
 
 
 ARRIVALS = {("1", True): "s1_line", ("2", True): "s2_line", ("exit", False): "out_lap", ("1", False): "out_lap_s1",

@@ -9,10 +9,13 @@ from __future__ import annotations
 
 import argparse
 import io
+import json
+import os
 import re
 import shutil
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 
@@ -65,7 +68,8 @@ class Album:
         print(name, flush=True)
 
     def opened(
-        self, address: str, size: tuple[int, int], theme: str = "light", waits_for: str = ".cars button"
+        self, address: str, size: tuple[int, int], theme: str = "light", waits_for: str = ".cars button", *,
+        live: bool = True,
     ) -> Page:
         """The page of that size and theme, live, once this is to be seen on it; the one before is closed."""
         if self._page is not None:
@@ -74,7 +78,7 @@ class Album:
         page.goto(address)
         page.evaluate("theme => localStorage.setItem('pitwall.theme', theme)", theme)
         page.reload()
-        until(page, f".frame:not(.is-old) {waits_for}")
+        until(page, f".frame:not(.is-old) {waits_for}" if live else waits_for)
         page.wait_for_timeout(400)  # a drawing takes its width from the page: the second one is right
         return page
 
@@ -148,6 +152,64 @@ def a_bad_day(album: Album) -> None:
         album.take(page, "desk-alerts")
 
 
+def by_hand(album: Album) -> None:
+    """A daemon without a feed that asks who comes in: the door, an onlooker, small screens while somebody writes,
+    a garage whose crew has not seen a change."""
+    with tempfile.TemporaryDirectory() as folder:
+        state = os.environ | {"PITWALL_STATE_DIR": folder}
+        users = Path(folder) / "users.yaml"
+        tokens = {name: _added(users, name, role, state) for name, role in (("ann", "desk"), ("flo", "viewer"))}
+        words = [sys.executable, "-m", "pitwall", "serve", str(HERE.parent / "config" / "event.yaml"), "--port", "0",
+                 "--screen-port", "0", "--users", str(users), "--json"]  # fmt: skip
+        daemon = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, env=state)
+        assert daemon.stdout is not None
+        said = json.loads(daemon.stdout.readline())
+        address = said["screen"]
+        try:
+            page = album.opened(address, DESK, waits_for=".login form", live=False)
+            album.take(page, "door")
+            come_in(page, "ann", tokens["ann"])
+            for key, then in (("g", ".queue li"), ("o", ".strip svg .car"), ("k", ".owed")):
+                page.keyboard.press(key)
+                until(page, then)
+            for size, word in ((SMALL, "small"), (PHONE, "phone")):
+                page.set_viewport_size({"width": size[0], "height": size[1]})
+                page.keyboard.press("n")
+                page.keyboard.type("t4 mid u")
+                until(page, ".offers li")
+                page.wait_for_timeout(400)
+                album.take(page, f"desk-{word}-comment")
+                page.keyboard.press("Escape")
+            broker = said["broker"].replace("mqtt://", f"mqtt://ann:{tokens['ann']}@")
+            words = [sys.executable, "-m", "pitwall", "command", "41", "drop", "run=long", "text=rain at half past"]
+            subprocess.run([*words, "--by", "ann", "--broker", broker], check=True, capture_output=True, env=state)
+            page.evaluate("() => { location.hash = '/garage/41'; }")
+            until(page, ".role.behind")
+            album.take(page, "garage-phone-changed")
+            page = album.opened(address, DESK, waits_for=".login form", live=False)
+            come_in(page, "flo", tokens["flo"])
+            until(page, ".strip svg .car")
+            page.wait_for_timeout(400)
+            album.take(page, "desk-onlooker")
+        finally:
+            daemon.kill()
+            daemon.communicate()
+
+
+def come_in(page: Page, name: str, token: str) -> None:
+    """Past the door."""
+    page.locator("input[name=name]").fill(name)
+    page.locator("input[name=token]").fill(token)
+    page.locator(".login button").click()
+    until(page, ".frame:not(.is-old) .cars button")
+
+
+def _added(users: Path, name: str, role: str, state: dict[str, str]) -> str:
+    words = [sys.executable, "-m", "pitwall", "users", "add", name, "--role", role, "--file", str(users), "--json"]
+    said = subprocess.run(words, check=True, capture_output=True, text=True, env=state).stdout
+    return str(json.loads(said)["token"])
+
+
 def main() -> None:
     """Take them all."""
     parser = argparse.ArgumentParser(description="pictures of the second screen in its states")
@@ -161,7 +223,7 @@ def main() -> None:
     with sync_playwright() as play:
         browser = play.chromium.launch(executable_path=program, args=list(FLAGS))
         album = Album(browser, into)
-        for story in (an_hour, a_red_flag, a_bad_day):
+        for story in (by_hand, an_hour, a_red_flag, a_bad_day):
             story(album)
         browser.close()
     print(f"{len(album.taken)} pictures in {time.monotonic() - began:.0f} s")

@@ -81,11 +81,16 @@ def sectors(car: TeamCar, lap: LapRecord) -> tuple[Sector, ...]:
 
 
 def car_ahead(field: Field, name: str, lap: LapRecord) -> float | None:
-    """Seconds to the closest car ahead at any loop of this lap, its line included; None where nobody was ahead."""
+    """Seconds to the closest car ahead at any loop of this lap, its line included; None where nobody was ahead.
+
+    Who passed longer ago than this lap took was in the pits, or a lap ago: he was not ahead.
+    """
     passed = [*lap.crossings.items(), *([("line", lap.end_t)] if lap.ended_at == "line" and lap.end_t else [])]
     gaps = [field.passings.behind_s(loop, t, name) for loop, t in passed]
     closest = min((gap for gap in gaps if gap is not None), default=None)
-    return None if closest is None else round(closest, 2)
+    if closest is None or lap.end_t is None or closest > lap.end_t - lap.start_t:
+        return None
+    return round(closest, 2)
 
 
 def _touching(spans: Sequence[StatusSpan], from_s: float, to_s: float) -> list[SessionStatus]:

@@ -83,7 +83,7 @@ TABLE: tuple[Entry, ...] = (
     *_entries("finding", {
         "locking": ("lock | locking | locks | locked | lockup | lock up", "a wheel locks; say which axle"),
         "unstable": ("unstable | nervous | moves", "the rear moves under braking"),
-        "long_pedal": ("long pedal | pedal long | spongy | soft pedal", "the pedal is long"),
+        "long_pedal": ("long pedal | pedal long | pedal goes long | spongy | soft pedal", "the pedal is long"),
         "weak": ("weak | no bite | fade | fades | fading", "too little braking"),
         "judder": ("judder | judders | juddering", "the brakes judder"),
     }, "braking"),
@@ -120,7 +120,8 @@ TABLE: tuple[Entry, ...] = (
                         "gears change badly"),
     }, "engine"),
     *_entries("finding", {"low": ("no grip | low grip | low | slippery | greasy", "too little grip")}, "grip"),
-    *_entries("finding", {"good": ("good | fine | ok | nice | great | perfect", "as it should be")}),
+    *_entries("finding", {"good": ("good | fine | ok | nice | great | perfect | very good | really good",
+                                   "as it should be")}),
     *_entries("poor", {"poor": ("poor | bad", "too little of it: traction, grip, braking")}),
     *_entries("corner", {
         "front left": ("fl | front left | left front", "front left wheel"),
@@ -153,7 +154,7 @@ TABLE: tuple[Entry, ...] = (
                          "less": (_by_how_much("less"), "less than before")}),
     *_entries("filler", {"": ("in | on | at | the | of | into | out of | to | a | is | are | with | and | & | car"
                               " | corner | corners | turns | every | severity | than before"
-                              " | than last run | than the last run", "")}),
+                              " | than last run | than the last run | too much", "")}),
 )  # fmt: skip
 
 POOR: Mapping[str, str] = {"traction": "wheelspin", "grip": "low", "braking": "weak"}

@@ -42,7 +42,9 @@ def _statistics(name: str, radio: RadioStatistics) -> tuple[Block, ...]:
         (what, str(count), say.NOTHING if not counted else f"{100 * count / counted:.0f} %") for what, count in (
         ("said within their window", radio.in_window), ("settled later, by what happened", radio.settled),
         ("unconfirmed", radio.unconfirmed), ("late", radio.late), ("missed", radio.missed), ("skipped", radio.skipped),
-        ("withdrawn, as no longer needed", radio.withdrawn), ("open as the journal ends", radio.open))]
+        ("withdrawn, as no longer needed", radio.withdrawn))]
+    # Shares are of what ended: what is still open has none, or all shares together would be more than the whole.
+    rows.append(("open as the journal ends", str(radio.open), say.NOTHING))
     source = "by the radio desk" if radio.spoken_from == "channel" else "reckoned from the length of what was said"
     words = [Words(f"{radio.spoken_s:.0f} s were spoken to the driver ({source}): {radio.mean_load_s:.1f} s a minute "
                    f"on track, {radio.most_load_s:.1f} s in the fullest minute.", "Load:")]

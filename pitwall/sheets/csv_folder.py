@@ -8,18 +8,21 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Sequence
 from pathlib import Path
 
 from pitwall.errors import UserError
 from pitwall.sheets.columns import PLAN, Cell
 from pitwall.sheets.headings import same_name
-from pitwall.sheets.tables import SHEETS, Filed
+from pitwall.sheets.tables import SHEETS, Filed, not_there
 
 FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 """A cell that begins with one of these, full width or not, is no plain text to spreadsheets."""
 _ESCAPED = (*FORMULA_SIGNS, "'")
 MOST_BYTES = 4 << 20
+_SAID = re.compile(r"sep=([,;\t])\r?\n", re.IGNORECASE)
+"""A first line with which some files tell a spreadsheet what is between their cells; it shows no row for it."""
 
 
 def write_csv(folder: Path, tables: dict[str, list[list[Cell]]]) -> None:
@@ -61,17 +64,26 @@ def read_csv(folder: Path) -> Filed:
         files = sorted(path for path in folder.iterdir() if path.suffix.lower() == ".csv")
     except OSError as problem:
         raise UserError(f"{folder}: cannot be read ({problem.strerror})") from None
-    ours = {same_name(path.stem): path for path in files}
+    ours: dict[str, Path] = {}
+    for path in files:
+        name = same_name(path.stem)
+        if name in SHEETS and name in ours:
+            both = f"{ours[name].name} and {path.name}"
+            raise UserError(f"{folder}: {both} are both the sheet {name!r}: keep one of them")
+        ours[name] = path
     found: dict[str, Sequence[Sequence[Cell]]] = {}
     commas = False
     for sheet in SHEETS:
         if sheet in ours:
             text = _text_of(ours[sheet])
-            sign = _separator(text, sheet)
+            said = _SAID.match(text)
+            text = text if said is None else text[said.end() :]
+            sign = _separator(text, sheet) if said is None else said[1]
             found[sheet] = _rows(ours[sheet], text, sign)
             commas = commas or sign == ";"
     others = tuple(path.name for path in files if same_name(path.stem) not in SHEETS)
     notes = tuple(f"{folder.name}: {name} is none of the plan's files and is not read" for name in others)
+    notes += not_there(folder.name, found)
     return Filed(found, tuple(Path(name).stem for name in others), notes, decimal_comma=commas)
 
 

@@ -11,7 +11,7 @@ remark, and is not read. Nothing else is passed over: what cannot be a part of t
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -113,6 +113,17 @@ def read_tables(filed: Filed) -> Read:
         _read_rows(read, "items", tables.get("items", ()), _Items(read))
     _read_rows(read, "tyres", tables.get("tyres", ()), _TyreSets(read))
     return read
+
+
+def not_there(name: str, sheets: Collection[str]) -> tuple[str, ...]:
+    """A note for each sheet that a plan can do without and that may have been lost.
+
+    Args:
+        name: of the file or folder.
+        sheets: those that are there.
+    """
+    return tuple(f"{name}: there is no sheet {sheet!r}: this is a plan without {what}"
+                 for sheet, what in (("items", "items"), ("tyres", "tyre sets")) if sheet not in sheets)
 
 
 def cell_text(cell: Cell) -> str:
@@ -226,7 +237,8 @@ class _Items:
     def entry(self, first: Any, place: Place) -> FilePath | None:
         """As for runs."""
         if first not in self.runs:
-            known = ", ".join(str(one) for one in self.runs if one is not None) or "none is there"
+            names = [str(one) for one in reversed(self.runs) if one is not None]
+            known = ", ".join(one if one.isprintable() else repr(one) for one in names) or "none is there"
             self.read.wrong(place, "no run" if first is None else f"run {first!r}", f"a run of the sheet runs: {known}")
             return None
         items = self.read.data["runs"][self.runs[first]].setdefault("items", [])

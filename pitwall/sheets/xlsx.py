@@ -20,7 +20,7 @@ from pitwall.sheets.columns import Cell, Unreadable
 from pitwall.sheets.csv_folder import FORMULA_SIGNS
 from pitwall.sheets.headings import GUIDE, LISTS, same_name
 from pitwall.sheets.sheet_dress import dress, guide
-from pitwall.sheets.tables import SHEETS, Filed, cell_text
+from pitwall.sheets.tables import SHEETS, Filed, cell_text, not_there
 
 MOST_ROWS, MOST_COLUMNS = 5000, 200
 MOST_BYTES = 24 << 20
@@ -122,7 +122,7 @@ def read_xlsx(path: Path) -> Filed:
     others = tuple(name for name in book.sheetnames if same_name(name) not in (*SHEETS, GUIDE, LISTS))
     notes = [f"{path.name}: sheet {name!r} is none of the plan's and is not read" for name in others]
     notes += [note for sheet in found for note in _hidden(path, pages[sheet])]
-    return Filed(found, others, tuple(notes))
+    return Filed(found, others, (*notes, *not_there(path.name, found)))
 
 
 def _rows(path: Path, page: Worksheet) -> list[list[Cell]]:

@@ -123,6 +123,22 @@ def test_nights_when_clocks_change() -> None:
         datetime(2031, 10, 25, 5, 0, tzinfo=UTC), datetime(2031, 10, 26, 6, 0, tzinfo=UTC)]
 
 
+@pytest.mark.parametrize(("zone", "opens", "at", "moment"), [
+    ("Europe/Berlin", "2031-03-30T00:30:00+01:00", "02:15", "2031-03-30T01:15:00+00:00"),
+    ("Australia/Lord_Howe", "2031-10-05T00:30:00+10:30", "02:15", "2031-10-04T15:45:00+00:00"),
+    ("America/St_Johns", "2031-11-02T00:30:00-02:30", "01:45", "2031-11-02T04:15:00+00:00"),
+])
+def test_a_time_of_day_that_the_night_skips_or_shows_twice(zone: str, opens: str, at: str, moment: str) -> None:
+    """3.3.5: skipped, it counts by the offset before the gap (also where clocks change by half an hour); shown twice,
+    it is the first. The session of that night is as long as it is."""
+    event = _event(zone, reminders=[{"name": "night", "text": "night work", "at": at}])
+    text = _calendar(event, {"session": "p1", "opens_at": opens, "duration_s": 14400})
+    found = _read(text)
+    assert found["night work"]["DTSTART"].dt == datetime.fromisoformat(moment)
+    assert found["p1"]["DTEND"].dt - found["p1"]["DTSTART"].dt == timedelta(hours=4)
+    assert all(len(line.encode()) <= 75 for line in text.split("\r\n"))
+
+
 def test_windows_are_entries_of_their_own() -> None:
     """Morning and afternoon of a test day, each with its own length, and not the lunch between."""
     found = _read(_calendar(_event(), {"session": "day", "opens_at": "2031-05-18T09:00:00+02:00", "windows": [

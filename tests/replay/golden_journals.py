@@ -23,10 +23,12 @@ from pitwall.model.events import CommandGiven, Event, Stamped, StatusChanged
 from pitwall.model.outputs import Alert, Answered, LapJudged, Output, PlanState, Prompt, Refused
 from tests.replay.fork import decided
 from tests.replay.recorded import everything, quiet_run, red_flag
+from tests.replay.recorded_questions import questions
 
 GOLDEN = Path(__file__).parent / "golden"
 RECORD: dict[str, Callable[[], tuple[Stamped, ...]]] = {
     "everything": everything,
+    "questions": questions,
     "quiet_run": quiet_run,
     "red_flag": red_flag,
 }

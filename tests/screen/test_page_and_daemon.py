@@ -174,18 +174,24 @@ def test_what_others_write_stays_text(processes: Processes, open_page: Open) -> 
 
 @pytest.mark.parametrize(("by", "broker"), [("keys", "mosquitto"), ("a press on the plan", "embedded")])
 def test_a_changed_plan_is_looked_at_and_adopted(processes: Processes, open_page: Open, by: str, broker: str) -> None:
-    """A plan file is saved: the page says that a changed plan waits; `p` shows it, `y` adopts it, the plan changes. So
-    does a press on a run of the plan, which tells why it stands as it does and what would help, and one on adopt."""
+    """A plan file is saved: the page says that a changed plan waits; `p` shows it, `y` adopts it, plan and calls
+    change: the run is gone, and so is the call of the item that the file does not have any more. So does a press on a
+    run of the plan, which tells why it stands as it does and what would help, and one on adopt."""
     event = processes.copy_demo()
-    _, said = begun(processes, "--broker", broker, event=str(event))
+    _, said = processes.serve(str(event), "--screen-port", "0", "--broker", broker)
+    give(processes, said, "status", "status=green")
     page = open_page(said["screen"])
+    call = page.locator(".queue .text", has_text="Systems")
+    call.wait_for()
     plan = event.parents[1] / "simulations" / "plans" / "demo_41.yaml"
     page.locator(".lanes li").first.wait_for()
     before = page.locator(".lanes li").count()
     text = plan.read_text(encoding="utf-8")
     head, _, rest = text.rpartition("\n  - run: ")
+    item = "      - {do: systems_check, on: in}\n"
     assert rest
-    plan.write_text(head + "\n", encoding="utf-8")
+    assert item in head
+    plan.write_text(head.replace(item, "") + "\n", encoding="utf-8")
     shows(page, "changed plan", ".plan")
     if by == "keys":
         page.keyboard.press("p")
@@ -198,6 +204,21 @@ def test_a_changed_plan_is_looked_at_and_adopted(processes: Processes, open_page
     hides(page, ".over")
     until(lambda: len(commands(said, "adopt")) == 1)
     until(lambda: page.locator(".lanes li").count() < before)
+    until(lambda: call.count() == 0)
+
+
+def test_the_check_list_is_read_group_by_group(processes: Processes, open_page: Open) -> None:
+    """Before the release the switches are called in groups, each a call of its own: one key a group."""
+    _, said = processes.serve("event.yaml", "--screen-port", "0")
+    give(processes, said, "status", "status=green")
+    page = open_page(said["screen"])
+    for group in ("Switch check 1", "Switch check 2"):
+        page.locator(".queue li button", has_text=group).click()
+        shows(page, "Switch check:", ".say .words")
+        press(page, "s")
+        page.locator(".queue li.is-said", has_text=group).wait_for()
+    calls = [one.call for one in commands(said, "said")]
+    assert len(set(calls)) == len(calls) == 2
 
 
 def test_all_of_it_over_mosquitto_too(processes: Processes, open_page: Open) -> None:

@@ -76,6 +76,7 @@ def test_an_onlooker_sees_all_and_sends_nothing(processes: Processes, open_page:
     _tampered_with(viewer)
     press(desk, "s")
     until(lambda: len(commands(said, "said")) == 1)
+    assert commands(said, "said")[0].by == "ann"
     assert [len(commands(said, name)) for name in ("status", "pit", "asked", "quiet", "comment")] == [1, 1, 1, 0, 0]
 
 

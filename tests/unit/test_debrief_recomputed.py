@@ -12,13 +12,14 @@ from typing import Any
 
 import pytest
 
-from pitwall.app.debriefing import debrief_of
+from pitwall.app.debriefing import debrief, debrief_of
 from pitwall.debrief.model import CarDebrief, Debrief
 from pitwall.engine.session import Session
 from pitwall.journal.replay import read_lines, replay
+from pitwall.model.outputs import Alert
 
 GOLDEN = Path(__file__).resolve().parents[1] / "replay" / "golden"
-JOURNALS = ("everything", "quiet_run", "red_flag")
+JOURNALS = ("everything", "quiet_run", "questions", "red_flag")
 Row = dict[str, Any]
 HEARD = ("said", "done")
 DOUBTED = ("late", "unconfirmed")
@@ -62,10 +63,17 @@ def cars(name: str) -> list[CarDebrief]:
 def test_the_journals_have_what_is_reckoned_again() -> None:
     """An empty debrief would agree with everything: of each kind of row there is at least one to check."""
     every = [car for name in JOURNALS for car in cars(name)]
-    for kind in ("runs", "items", "laps", "calls", "data_windows", "switches", "changes"):
+    for kind in ("runs", "items", "laps", "calls", "data_windows", "switches", "changes", "comments", "questions"):
         assert any(getattr(car, kind) for car in every), kind
     assert any(one.evidence == "measured" for car in every for one in car.switches)
     assert any(made(name).alert_rows for name in JOURNALS)
+    assert {one.about for car in every for one in car.changes} == {"plan", "correction"}
+    assert any(lap.kind == "cool" for car in every for lap in car.laps)
+    for figure in ("in_window", "settled", "unconfirmed", "withdrawn", "open"):
+        assert any(getattr(car.radio, figure) for car in every), figure
+    for name in JOURNALS:
+        assert cars(name)
+        assert all(car.runs and car.laps and car.calls and car.radio.load for car in cars(name)), name
 
 
 @pytest.mark.parametrize("name", JOURNALS)
@@ -87,7 +95,7 @@ def test_session(name: str) -> None:
         assert span.to_s == after.from_s
 
 
-@pytest.mark.parametrize("name", ["quiet_run", "red_flag"])
+@pytest.mark.parametrize("name", ["questions", "quiet_run", "red_flag"])
 def test_laps(name: str) -> None:
     """Laps are what lies between pit exit, lines and pit entry; lap times and sectors are differences of crossings."""
     for car in cars(name):
@@ -203,14 +211,26 @@ def test_alerts(name: str) -> None:
     assert found.mean_rate == pytest.approx(len(times) * 600 / length, abs=1e-3)
 
 
+def test_alerts_that_stand_as_the_journal_ends() -> None:
+    """Of a journal that was cut in the middle: what was raised and not cleared until then has no end."""
+    whole = read_lines(GOLDEN / "questions.jsonl")
+    part = [one for one in whole if one.received_t <= 430]
+    _, told_then = replay(part, Session)
+    up = {one.id: one.active for one in told_then if isinstance(one, Alert)}
+    found = debrief(part, "journal").alert_rows
+    assert any(up.values())
+    assert {row.alert for row in found if row.to_s is None} == {name for name, active in up.items() if active}
+
+
 @pytest.mark.parametrize("name", JOURNALS)
 def test_what_hands_did(name: str) -> None:
     """Comments, questions, changes of the plan and measured switches are those of the journal's rows."""
     for car in cars(name):
         commands = facts(name, "command_given", car.car)
         taken = {one["because"] for one in outputs(name, "answered", car.car)}
-        said = [one.get("text") for one in commands if one["command"] == "comment" and one["id"] in taken]
-        assert {one.text for one in car.comments} <= {text or "" for text in said} | {""}
+        said = [one.get("text") or (one.get("shorthand") or "").partition(":")[2].strip() for one in commands
+                if one["command"] == "comment" and one["id"] in taken]
+        assert {one.text for one in car.comments} <= {*said, ""}
         assert bool(car.comments) == bool(said)
         changes = [one for one in car.changes if one.about == "plan"]
         assert {one.by for one in changes} <= {one["by"] for one in commands}

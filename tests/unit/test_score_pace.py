@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import shutil
 import subprocess
 import sys
@@ -77,6 +78,20 @@ def test_an_engine_that_fails_is_told_and_the_rest_forecast(
     assert "cannot be reckoned" in told.err
     assert "Traceback" not in told.out + told.err
     assert {one.car for one in read_rows(file)} >= {one.car for one in rows} - {car} != set()
+
+
+def test_cars_with_names_in_capitals_are_found_in_the_answer_key(rows: list[Row], tmp_path: Path) -> None:
+    """Forecasts have names as they go over the wire, in lower case; the answer key has the source's own."""
+    folder = tmp_path / SMALL.name
+    shutil.copytree(SMALL, folder)
+    for name in ("events.csv", "laps.csv"):
+        lines = list(csv.DictReader((folder / name).open(encoding="utf-8-sig", newline="")))
+        with (folder / name).open("w", encoding="utf-8", newline="") as file:
+            writer = csv.DictWriter(file, list(lines[0]))
+            writer.writeheader()
+            writer.writerows(cells | {"car": f"N{cells['car']}"} for cells in lines)
+    named = [replace(one, car=f"n{one.car}") for one in rows]
+    assert len(list(cases(read_truth(folder), named))) == len(list(cases(read_truth(SMALL), rows))) > 0
 
 
 def test_every_row_is_judged_beside_the_simple_rule(rows: list[Row], tmp_path: Path) -> None:

@@ -10,7 +10,7 @@ import { FINDINGS, PHASES, TRENDS, exampleTag, inWords, isTags, lettersOf, noSuc
 
 /** @param {{desk: import("./desk.js").Desk, car: string}} props */
 export function CommentPad({ desk, car }) {
-  const noted = desk.comments(car), writing = desk.comment !== null;
+  const noted = desk.comments(car), writing = desk.pad.draft !== null;
   return html`<section class=${`comments${writing ? " writing" : ""}`} tabindex="0" aria-label="comments">
     <h2>comments ${writing || !desk.may("comment") ? "" : html`<button class="small" onClick=${() => desk.press("n")}><kbd>n</kbd> new</button>
       ${noted.length ? html`<button class="small" onClick=${() => desk.press("b")}><kbd>b</kbd> tag the last</button>` : ""}`}</h2>
@@ -28,7 +28,7 @@ function Noted({ desk, one }) {
     ${!one.text && !one.remarks.length ? html`<em>its words are still to come</em>` : ""}
     ${one.text && !one.remarks.length ? html`<em>words, not counted</em>` : ""}
     ${one.lap ? html`<span class="when lap">${one.lap}</span>` : ""}`;
-  return html`<li>${desk.may("comment") ? html`<button class="noted" onClick=${() => desk.openComment(one)}>${said}</button>`
+  return html`<li>${desk.may("comment") ? html`<button class="noted" onClick=${() => desk.pad.open(one)}>${said}</button>`
     : html`<p class="noted">${said}</p>`}</li>`;
 }
 
@@ -47,25 +47,25 @@ export function byRun(noted, now) {
 }
 
 function Writing({ desk, car }) {
-  const field = useRef(null), comment = desk.comment, { text, tags } = comment;
+  const field = useRef(null), comment = desk.pad.draft, { text, tags } = comment;
   useEffect(() => field.current?.focus(), []);
   const send = (/** @type {any} */ event) => {
     event.preventDefault();
-    desk.finishComment(car);
+    desk.pad.finish(car);
   };
   const keyed = (/** @type {"text" | "tags"} */ field) => (/** @type {KeyboardEvent} */ event) => choose(desk, field, event);
-  const reading = desk.reader.of(comment.toRead()), offers = reading?.offers ?? [], where = comment.tags.trim() ? "tags" : "text";
+  const reading = desk.pad.reader.of(comment.toRead()), offers = reading?.offers ?? [], where = comment.tags.trim() ? "tags" : "text";
   const only = isTags(text), typed = comment.typed(), read = tagged(typed);
   const turns = desk.about.turns ?? [], tag = exampleTag(turns), missing = noSuchTurn(read.remarks, turns);
   return html`<form onSubmit=${send}>
     <label>said at ${clockText(comment.t)}${comment.number ? `, comment ${comment.number}` : ""}
       <input ref=${field} value=${text} maxlength="2000" autocomplete="off" aria-describedby="reads" name="text"
-        ...${offering(offers, where === "text", desk.reader.marked)} onKeyDown=${keyed("text")}
-        onInput=${(/** @type {any} */ event) => desk.write("text", event.target.value)} /></label>
+        ...${offering(offers, where === "text", desk.pad.reader.marked)} onKeyDown=${keyed("text")}
+        onInput=${(/** @type {any} */ event) => desk.pad.write("text", event.target.value)} /></label>
     <label class="tags">tags
       <input value=${only ? text : tags} disabled=${only} maxlength="120" autocomplete="off" aria-describedby="reads" name="tags"
-        ...${offering(offers, where === "tags", desk.reader.marked)} onKeyDown=${keyed("tags")}
-        onInput=${(/** @type {any} */ event) => desk.write("tags", event.target.value)} /></label>
+        ...${offering(offers, where === "tags", desk.pad.reader.marked)} onKeyDown=${keyed("tags")}
+        onInput=${(/** @type {any} */ event) => desk.pad.write("tags", event.target.value)} /></label>
     <p id="reads" class="reads">${missing || (reading?.reads ? `reads: ${reading.reads}` : reading?.no_turn ? reading.wrong : read.wrong ? html`<span>the daemon reads this as shorthand; in letters: turn, phase, finding, severity, as in <b>${tag}</b></span>`
       : read.remarks.length ? `reads: ${read.remarks.map(inWords).join("; ")}`
       : comment.either() ? html`<span>read as shorthand where it can be, else kept as words, not counted</span>`
@@ -86,10 +86,10 @@ function offering(/** @type {any[]} */ offers, /** @type {boolean} */ mine, /** 
 
 /** The arrow to the right at the end of what is typed takes the marked word, up and down mark another. */
 function choose(/** @type {import("./desk.js").Desk} */ desk, /** @type {"text" | "tags"} */ field, /** @type {KeyboardEvent} */ event) {
-  const input = /** @type {HTMLInputElement} */ (event.target), typed = desk.comment?.toRead() ?? "", { reader } = desk;
+  const input = /** @type {HTMLInputElement} */ (event.target), typed = desk.pad.draft?.toRead() ?? "", { reader } = desk.pad;
   if (!reader.of(typed)?.offers.length || input.value.trimStart() !== typed || event.ctrlKey || event.altKey || event.metaKey) return;
   if (event.key === "ArrowDown" || event.key === "ArrowUp") reader.mark(typed, event.key === "ArrowDown" ? 1 : -1);
-  else if (event.key === "ArrowRight" && input.selectionStart === input.value.length) desk.write(field, reader.taken(typed));
+  else if (event.key === "ArrowRight" && input.selectionStart === input.value.length) desk.pad.write(field, reader.taken(typed));
   else return;
   desk.urgent = true;
   event.preventDefault();
@@ -97,10 +97,10 @@ function choose(/** @type {import("./desk.js").Desk} */ desk, /** @type {"text" 
 
 /** Words of the shorthand that may come next, and what each means. */
 function Offers({ desk, field, offers }) {
-  const { reader } = desk;
+  const { reader } = desk.pad;
   return html`<ul id="offers" class="offers" role="listbox" aria-label="words that may come next">${offers.map((/** @type {any} */ one, /** @type {number} */ at) => html`
     <li key=${one.word} id=${`offer-${at}`} role="option" aria-selected=${at === reader.marked ? "true" : "false"}
-      onMouseDown=${(/** @type {any} */ event) => { event.preventDefault(); desk.write(field, reader.taken(desk.comment?.toRead() ?? "", at)); }}>
+      onMouseDown=${(/** @type {any} */ event) => { event.preventDefault(); desk.pad.write(field, reader.taken(desk.pad.draft?.toRead() ?? "", at)); }}>
       ${at === reader.marked ? html`<kbd>→</kbd> ` : ""}<b>${one.word}</b>${at !== reader.marked || one.meaning === one.word ? "" : html` <span>${one.meaning}</span>`}</li>`)}</ul>`;
 }
 
@@ -108,15 +108,14 @@ function Offers({ desk, field, offers }) {
 function Chips({ desk, field }) {
   // Read at the press: the picture may be a tenth of a second old.
   const read = () => {
-    const all = desk.comment[field].split(/([\s,;]+)/), last = all.pop() ?? "";
+    const all = desk.pad.draft[field].split(/([\s,;]+)/), last = all.pop() ?? "";
     return { before: all.join(""), parts: /** @type {any} */ (partsOf(last) ?? {}) };
   };
   const { parts } = read();
   const put = (/** @type {string} */ part, /** @type {any} */ value) => {
-    if (!desk.comment) return;
+    if (!desk.pad.draft) return;
     const now = read();
-    desk.comment[field] = now.before + lettersOf({ ...now.parts, [part]: now.parts[part] === value ? undefined : value });
-    desk.urgent = true;
+    desk.pad.write(field, now.before + lettersOf({ ...now.parts, [part]: now.parts[part] === value ? undefined : value }));
   };
   const chip = (/** @type {string} */ part, /** @type {any} */ value, /** @type {string} */ words, key = String(value)) => html`
     <button class="small chip" type="button" tabindex="-1" key=${part + value} aria-pressed=${parts[part] === value}

@@ -2,12 +2,11 @@
  * What this page is about: the store, the link, and what the person at it has chosen. Keys come in, commands go out.
  */
 import { UNDO_FOR_MS, commandOf, meant } from "./commands.js";
-import { Draft, newestFirst } from "./draft.js";
+import { newestFirst } from "./draft.js";
 import { Link } from "./link.js";
-import { Reader } from "./reader.js";
 import { Rights } from "./rights.js";
+import { Pad } from "./pad.js";
 import { keepSheet } from "./sheet-store.js";
-import { noSuchTurn, tagged } from "./shorthand.js";
 import { Sounds } from "./sounds.js";
 import { Store } from "./store.js";
 
@@ -29,7 +28,7 @@ export class Desk {
     this.linkState = "none";
     this.linkWhy = "";
     this.rights = new Rights();
-    this.reader = new Reader(() => { this.urgent = true; });
+    this.pad = new Pad(this);
     this.page = "desk";
     /** @type {string | null} */
     this.wantedCar = null;
@@ -41,10 +40,6 @@ export class Desk {
     this.looking = null;
     /** @type {string | null} the run of the plan about which more is told */
     this.why = null;
-    /** @type {Draft | null} the comment that is being written */
-    this.comment = null;
-    /** The last comment that was sent: refused, it is opened again, for nothing typed is lost. @type {{id: string, draft: Draft} | null} */
-    this.sentComment = null;
     /** @type {{text: string, until: number, bad: boolean} | null} */
     this.hint = null;
     /** @type {{id: string, words: string, car: string, command: string, call: unknown, until: number} | null} */
@@ -64,7 +59,13 @@ export class Desk {
     addEventListener("hashchange", () => this.route());
     addEventListener("keydown", (event) => this.pressed(event));
     const kept = sessionStorage.getItem("pitwall.who");
-    if (this.about.session) this.link.start(kept ? JSON.parse(kept) : {});
+    if (this.about.session) this.joinAs(kept ? JSON.parse(kept) : {});
+  }
+
+  /** Who comes in with a name gives commands under it, unless somebody wrote who sits here. @param {{name?: string, token?: string}} who */
+  joinAs(who) {
+    this.hand = localStorage.getItem("pitwall.hand") ?? (who.name || "screen");
+    this.link.start(who);
   }
 
   drawn() {
@@ -81,10 +82,7 @@ export class Desk {
   take(rest, message, retained) {
     this.urgent ||= message?.type === "prompt" || message?.type === "alert";
     if (message?.because) this.unanswered.delete(message.because);
-    if (message?.type === "refused" && message.because === this.sentComment?.id) {
-      this.comment ??= this.sentComment?.draft ?? null;
-      this.say(message.reason, true);
-    }
+    if (message?.type === "refused") this.pad.refused(message);
     this.store.take(rest, message, retained);
   }
 
@@ -120,7 +118,7 @@ export class Desk {
     sessionStorage.setItem("pitwall.who", JSON.stringify(who));
     this.linkState = "none";
     this.rights.forget();
-    this.link.start(who);
+    this.joinAs(who);
   }
 
   // -- where we are ---------------------------------------------------------------------------------------------------
@@ -172,8 +170,8 @@ export class Desk {
       return;
     }
     if (event.ctrlKey || event.metaKey || event.altKey || writing) return;
-    if (this.comment !== null) {
-      this.typed(event);
+    if (this.pad.draft !== null) {
+      this.pad.typed(event, this.car());
       return;
     }
     if (event.repeat) return;
@@ -181,21 +179,11 @@ export class Desk {
     if (this.press(event.key.length === 1 ? event.key.toLowerCase() : event.key)) event.preventDefault();
   }
 
-  /** A key that came before the field of the comment had the focus belongs to it: never to a command. */
-  typed(/** @type {KeyboardEvent} */ event) {
-    const comment = /** @type {{text: string}} */ (this.comment), car = this.car();
-    if (event.key === "Enter" && car !== null) this.finishComment(car);
-    else if (event.key === "Backspace") this.write("text", comment.text.slice(0, -1));
-    else if (event.key.length === 1) this.write("text", comment.text + event.key);
-    else return;
-    event.preventDefault();
-  }
-
   close() {
     this.helping = false;
     this.looking = null;
     this.why = null;
-    this.comment = null;
+    this.pad.draft = null;
     /** @type {HTMLElement | null} */ (document.activeElement)?.blur?.();
   }
 
@@ -218,16 +206,8 @@ export class Desk {
     if (key === "ArrowDown" || key === "ArrowUp") return this.move(key === "ArrowDown" ? 1 : -1);
     if (key === "ArrowRight" || key === "ArrowLeft") return this.turn(key === "ArrowRight" ? 1 : -1);
     if (key === "p") return this.lookAtNext(car);
-    if (key === "n") {
-      this.comment = new Draft(this.store.clock.now());
-      return true;
-    }
-    if (key === "b") {
-      const last = this.store.desks.get(car)?.comments.at(-1);  // that was noted last, whenever it was said
-      if (last) this.openComment(last);
-      else this.say(`no comment on car ${car} yet`, true);
-      return true;
-    }
+    if (key === "n") return this.pad.begin();
+    if (key === "b") return this.pad.openLast(car);
     const asked = meant(key, this.store, car, this.chosen);
     if (asked === null) return false;
     const slip = key === "u" ? this.undoable() : null;
@@ -330,43 +310,6 @@ export class Desk {
     this.lastCommand = { id, words, car, command: String(wish.command), call: wish.call, until: performance.now() + UNDO_FOR_MS };
     if (["said", "skip", "defer"].includes(String(wish.command))) this.chosen = "";
     return id;
-  }
-
-  /** A comment that stands gets tags, or other words. @param {import("./wire").Comment} one */
-  openComment(one) {
-    if (!this.may("comment")) return;
-    this.comment = Draft.of(one);
-  }
-
-  /** One of the fields of the comment changed. @param {"text" | "tags"} field @param {string} text */
-  write(field, text) {
-    if (this.comment === null) return;
-    this.comment[field] = text;
-    const typed = this.comment.toRead();
-    if (typed) this.reader.read(typed);
-    this.urgent = true;
-  }
-
-  /** Keep it once it is known how it reads, for a turn that is not there is refused. @param {string} car */
-  async finishComment(car) {
-    const draft = this.comment, typed = draft?.toRead();
-    if (typed && this.reader.of(typed) === null) await this.reader.read(typed);
-    if (draft !== null && draft === this.comment) this.keepComment(car);
-  }
-
-  /** Send the comment with the moment at which the key stamped it; an empty one is dropped. @param {string} car */
-  keepComment(car) {
-    if (this.comment === null) return;
-    const draft = this.comment, said = draft.given(), reading = this.reader.of(draft.toRead());
-    const wrong = noSuchTurn(tagged(draft.typed()).remarks, this.about.turns ?? []) || (reading?.no_turn ? reading.wrong : "");
-    if (wrong) {
-      this.say(wrong, true);
-      return;
-    }
-    const id = said === null ? "" : this.send(car, { command: "comment", ...said }, "comment noted", draft.number === null ? draft.t : undefined);
-    if (id === null) return;
-    this.sentComment = { id, draft };
-    this.close();
   }
 
   /** The latest comments on a car, whoever noted them, by when they were said, the newest first. @param {string} car */

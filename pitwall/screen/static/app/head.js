@@ -69,8 +69,8 @@ function Wellness({ desk }) {
   const well = word === "all well";
   return html`<div class=${`wellness${well ? " well" : ""}`} role="status">
     <b>${well ? "○" : "◆"} ${word}</b>
-    <span>${low ? `${low} to note · ` : ""}${typeof feed === "number" ? `timing ${feed < 1 ? "now" : `${Math.round(feed)} s ago`}` : ""}
-      ${desk.about.session ? ` · ${desk.about.session}` : ""}</span>
+    <span>${[low ? `${low} to acknowledge` : "", typeof feed === "number" ? `timing ${feed < 1 ? "now" : `${Math.round(feed)} s ago`}` : "",
+      desk.about.session].filter(Boolean).join(" · ")}</span>
   </div>`;
 }
 
