@@ -111,7 +111,7 @@ def an_hour(album: Album) -> None:
         for name, size in (("team", DESK), ("sheet", DESK), ("garage", PHONE), ("desk", SMALL), ("desk", PHONE)):
             word = "phone" if size == PHONE else "small" if size == SMALL else "full"
             page = album.opened(f"{address}#/{name}/41", size)
-            until(page, ".grab table" if name == "sheet" else "main")
+            until(page, ".grab section + section td:text-matches('%')" if name == "sheet" else "main")
             album.take(page, f"{name}-{word}")
         album.take(album.opened(address, LARGE, "dark", ".strip svg .car"), "desk-4k")
 

@@ -39,7 +39,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         return
     if at.legs and at.legs[0].running and at.legs[0].index > 0:
         yield from _just_begun(at, at.legs[0])
-    needed = [at.switches.wanted(run, leg.index) for leg in at.legs]
+    needed = [at.switches.wanted(run, leg.index, leg.again) for leg in at.legs]
     for (before, was), (after, wanted) in itertools.pairwise(zip(at.legs, needed, strict=True)):
         names, in_place = at.switches.changes(was, wanted), set[str]()
         if before.running:
@@ -148,7 +148,8 @@ def _before_the_line(
     # On a timed lap the change waits for its end; on any other it should have been made soon after the call.
     forgotten = before.running and before.kind != "timed" and any(name in at.switches.measured for name in positions)
     doubted = before.running and at.switches.answers_entered and not positions.keys().isdisjoint(at.switches.in_doubt())
-    return _spec(at, after, label, positions, was, window, before.index, room, words,
+    told = words if before.index != after.index else None  # a lap that is driven again is told in other words
+    return _spec(at, after, label, positions, was, window, before.index, room, told,
                  not_done=forgotten and bool(at.switches.measured_off(positions)), unanswered=doubted)
 
 
@@ -185,10 +186,12 @@ def _spec(
     assert run is not None
     words = words or _words(at, positions, was, "Before the line: " if leg != after.index else "Now: ")
     text, short, reaction = words
+    # What was told before a lap is another call than what is told before it is driven once more.
+    lap = f"{after.index}r{at.track.lap_number + 1}" if after.again else f"{after.index}"
     if room is None:
         room = at.room((after,), window.from_s, 0.5 * (after.start_s + after.end_s))
     return CallSpec(
-        key=f"{run.run.run}-{run.leavings}-{after.index}-switch-{label}",
+        key=f"{run.run.run}-{run.leavings}-{lap}-switch-{label}",
         kind="switch",
         text=text,
         short=short,
