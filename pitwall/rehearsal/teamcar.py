@@ -36,6 +36,7 @@ JUST_BEGUN_S = 15.0      # a lap that began so little ago is still "this lap"
 ROLLS_S = 2.0            # from the release to the wheels turning
 COLD_START_S = 18.0      # a car that was not fired up needs so much longer
 COUNTDOWN_S = 90.0       # a release that is counted down is obeyed at its moment, when that is so near
+LEAST_LAPS = 3           # an out-lap, a timed lap and an in-lap: with less fuel than for these nobody leaves
 EASY_BURN = 0.75         # fuel burnt on a lap that is not timed, as a share of a timed lap's
 WRONG_SWITCH_S = 0.35    # a timed lap with a wrong switch loses so much
 SPOILS = frozenset({"slow", "red"})  # a timed lap under one of these is driven again
@@ -228,18 +229,23 @@ class TeamCar:
             self._amend(number, reason=reason)
             return
         wanted = self.run.laps.count("timed") if self.run is not None else 0
-        if run_name is None or run_name != self.run_name or self._timed_ended >= wanted:
-            self._timed_ended, self._timed_begun = 0, []  # a run that was cut goes on where it was
+        goes_on = run_name is not None and run_name == self.run_name  # a run that was cut goes on where it was
+        if not goes_on or self._timed_ended >= wanted:
+            self._timed_ended, self._timed_begun = 0, []
         self.run_name = run_name
         self.run = self.plan.find(run_name) if run_name else None
-        self._load(t)
+        if not goes_on or self.fuel_kg < LEAST_LAPS * self._burn + self.reserve_kg:
+            self._load(t)
         self._amend(number, left_s=round(t, 3))
         self._next_kind = None
         self._box = None
         self.car.leave(t)
 
     def _load(self, t: float) -> None:
-        """Fuel and tyres by the plan of this run; without figures, enough for its laps."""
+        """Fuel and tyres by the plan of this run; without figures, enough for its laps.
+
+        A car that goes on with a run has what is left of that run's fuel, as long as that is enough for a lap.
+        """
         run = self.run
         # A run that repeats another is fuelled like that, and on its tyres, where it does not say otherwise.
         asked = None if run is None else (run, self.plan.original(run))
