@@ -137,9 +137,12 @@ def _near(speed: Array, edge: int, other: int, level: float) -> float:
 
 
 def _unrolled(metres: Array, length_m: float) -> Array:
-    """Distances of one lap, going on beyond the line."""
+    """Distances of one lap, going on beyond the line and below zero before it: a receiver that is a metre or two off
+    may see a car before the line that has passed it."""
     steps = np.diff(metres)
-    return metres + length_m * np.concatenate(([0.0], np.cumsum(steps < -length_m / 2)))
+    passed = (steps < -length_m / 2).astype(int) - (steps > length_m / 2).astype(int)
+    unrolled = metres + length_m * np.concatenate(([0], np.cumsum(passed)))
+    return unrolled - length_m * math.floor(float(np.median(unrolled)) / length_m)
 
 
 def _slopes(t: Array, metres: Array) -> Array:

@@ -203,6 +203,21 @@ def test_a_hold_that_was_done_at_once_is_found_on_the_lap_on_which_it_was_said()
     assert (reckoned.lap_number, reckoned.evidence) == (5, "crossings")
 
 
+@pytest.mark.parametrize("first_m", [(-2.0,), (-1.0, 1.0, -0.5), (1.0,)])
+def test_a_receiver_that_is_off_at_the_line_moves_no_lap(first_m: tuple[float, ...]) -> None:
+    """The first positions of a lap may lie a metre before the line, once or twice: the hold is found all the same."""
+    path, row = driven(4)
+    profile, notes = the_map().profile, seen(path, 10.0, 4)
+    assert profile is not None
+    length_m = profile.length_m
+    begins = [row.start_s + 0.1 * at for at in range(len(first_m))]
+    notes.at_s = [*begins, *notes.at_s]
+    notes.at_m = [*(metres % length_m for metres in first_m), *notes.at_m]
+    notes.at_mps = [*(50.0 for _ in first_m), *notes.at_mps]
+    plain = found(path, row, seen(path, 10.0, 4))
+    assert found(path, row, notes) == plain
+
+
 def compared(*moved: tuple[float, float], clean: str = "clean") -> DataWindow:
     """The window of a switch comparison on a timed lap from 100 to 190 s; ``moved``: when, and to which position."""
     made = shipped()
