@@ -31,17 +31,20 @@ def as_logs(errors: Array, deviation: float, noise: float) -> Array:
         deviation: of the log that was forecast.
         noise: deviation of the log of a lap without a mistake.
     """
+    unit = MISTAKES * noise
+    if deviation <= unit:
+        return deviation * errors
     made: Array = deviation * np.minimum(errors, ORDINARY)
-    made += min(deviation, MISTAKES * noise) * np.maximum(errors - ORDINARY, 0.0)
+    made += unit * np.maximum(errors - ORDINARY, 0.0)
     return made
 
 
 def in_deviations(log: float, deviation: float, noise: float) -> float:
     """The error that ``as_logs`` makes this log of."""
-    error = log / deviation
-    if error <= ORDINARY:
+    error, unit = log / deviation, MISTAKES * noise
+    if error <= ORDINARY or deviation <= unit:
         return error
-    return ORDINARY + (log - ORDINARY * deviation) / min(deviation, MISTAKES * noise)
+    return ORDINARY + (log - ORDINARY * deviation) / unit
 
 
 @dataclass
