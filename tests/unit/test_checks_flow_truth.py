@@ -1,4 +1,4 @@
-"""The static proof against the truth, on small random plans: a small part of what ``simulations/prove_plans.py`` does."""
+"""The static proof against the truth, on small random plans: a part of what ``simulations/prove_plans.py`` does."""
 
 from __future__ import annotations
 
