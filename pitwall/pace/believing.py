@@ -148,10 +148,6 @@ class Lesson:
     belief: CarBelief
     lap: EndedLap
 
-    def __deepcopy__(self, _memo: object) -> Lesson:
-        """Itself: nothing in it ever changes."""
-        return self
-
 
 def teach(field_laps: FieldLaps, lesson: Lesson) -> None:
     """Teach a model of lap times what this lap taught, with the forecasts as they were made then."""
