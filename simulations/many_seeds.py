@@ -61,12 +61,12 @@ def rehearse(scenario: str, seed: int) -> Day:
     except Exception:
         day.failure = traceback.format_exc()
         return day
-    day.took_s = time.perf_counter() - began
-    _judge(day, kept[0])
-    return day
+    return judged(seed, day.report, kept[0], time.perf_counter() - began)
 
 
-def _judge(day: Day, evidence: Evidence) -> None:
+def judged(seed: int, report: dict[str, Any], evidence: Evidence, took_s: float = 0.0) -> Day:
+    """A day that was rehearsed to its end, and what went wrong on it."""
+    day = Day(seed, took_s, report)
     if evidence.host.poisoned:
         day.failure = f"the engine raised on {evidence.host.poisoned} events"
     last = {call: history[-1] for call, history in evidence.recorder.calls.items()}
@@ -78,6 +78,7 @@ def _judge(day: Day, evidence: Evidence) -> None:
         if spoken.in_window or spoken.start_s <= last[spoken.call].say_by_s
     }
     day.false_missed = sorted(call for call, prompt in last.items() if prompt.state == "missed" and call in in_time)
+    return day
 
 
 def summary(scenario: str, days: Sequence[Day]) -> dict[str, Any]:

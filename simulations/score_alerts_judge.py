@@ -112,7 +112,7 @@ def _due(evidence: Evidence, fault: FaultShown) -> Iterator[tuple[float, float, 
     """From when, by when it had to be told, and until when it lasted."""
     if fault.what in ("tyre_hot", "pressure_loss"):
         spans = [span for span in fault.plain if span[1] - span[0] >= SEEN_S and _calm(evidence, *span)]
-        yield from ((begin, begin + SEEN_S, end) for begin, end in spans[:1])
+        yield from ((begin, max(begin, _lap_known(evidence, fault, begin)) + SEEN_S, end) for begin, end in spans[:1])
     elif fault.what == "stopped":
         after = setup_of(evidence).calls.silent_after_s
         if fault.end_s - fault.start_s >= after + LOOK_S and _calm(evidence, fault.start_s, fault.start_s + after):
@@ -123,6 +123,14 @@ def _due(evidence: Evidence, fault: FaultShown) -> Iterator[tuple[float, float, 
             driven = any(lap.start_s <= begin and lap.end_s >= begin + stale for lap in _all_laps(evidence))
             if end - begin >= stale + LOOK_S and driven and _calm(evidence, begin, begin + stale):
                 yield begin, begin + stale + LOOK_S, end
+
+
+def _lap_known(evidence: Evidence, fault: FaultShown, t: float) -> float:
+    """When the lap of this moment could be known: an out-lap has lower limits, and its end may be told late."""
+    seen = [(stamped.event.t, stamped.received_t) for stamped in evidence.events
+            if isinstance(stamped.event, CarCrossed) and stamped.event.car == fault.car
+            and stamped.event.loop == "line" and t - SEEN_S < stamped.event.t <= t]
+    return max(seen, default=(t, t))[1]
 
 
 def _calm(evidence: Evidence, begin: float, end: float) -> bool:

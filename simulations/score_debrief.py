@@ -5,7 +5,8 @@
 Each seed is rehearsed with holds that are really driven, once with positions at 10 Hz and once without any. The debrief
 sees the journal alone; the truth is the world's. Told are, by kind of evidence: how far the ends of a hold lie from
 the truth (seconds, metres), and how often the stated intervals hold it. Windows of whole laps are judged beside.
-The aims: with positions within 0.1 s and 5 m; without them the intervals hold the truth in 90 of 100 cases.
+The aims: with positions within 0.1 s and 5 m; without them the intervals hold the truth in 90 of 100 cases. ``within``
+is the share of ends that lie within the aim, ``outside_held`` of the others the share whose interval holds the truth.
 """
 
 from __future__ import annotations
@@ -31,6 +32,7 @@ from pitwall.rehearsal.truth import CarTruth, DoneProcedure, WorldOutcome
 
 SCENARIO = str(Path(__file__).parent / "debrief" / "holds_day.yaml")
 POSITIONS_HZ = 10.0
+AIMS = {"s": 0.1, "m": 5.0}
 
 
 @dataclass(frozen=True)
@@ -103,12 +105,17 @@ def figures(rows: Sequence[Judged]) -> dict[str, Any]:
     found: dict[str, Any] = {}
     for key in sorted({(row.what, row.evidence) for row in rows}):
         own = [row for row in rows if (row.what, row.evidence) == key]
-        off = [abs(row.off) for row in own]
+        off, aim = [abs(row.off) for row in own], AIMS.get(key[0].split()[-1])
+        outside = [row.held for row in own if aim is not None and abs(row.off) > aim]
         found[f"{key[0]}, {key[1]}"] = {
             "windows": len(own), "median_off": round(median(off), 3), "most_off": round(max(off), 3),
             "bias": round(median(row.off for row in own), 3), "held": round(sum(r.held for r in own) / len(own), 3),
             "median_width": round(median(row.width for row in own), 3),
         }
+        if aim is not None:
+            found[f"{key[0]}, {key[1]}"] |= {"within": round(1 - len(outside) / len(own), 3)}
+        if outside:
+            found[f"{key[0]}, {key[1]}"] |= {"outside_held": round(sum(outside) / len(outside), 3)}
     return found
 
 

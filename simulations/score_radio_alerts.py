@@ -16,6 +16,7 @@ from pitwall.model.car import Position, Switch, same_position
 from pitwall.model.events import CarCrossed, CarPitted, SwitchReported
 from pitwall.model.outputs import Alert
 from pitwall.rehearsal.score import LapRule, item_positions, sits_on
+from pitwall.rehearsal.teamcar import SPOILS
 from pitwall.rehearsal.truth import CarTruth, DrivenLap, Span, WrongSwitch
 from simulations.score_alerts_judge import standing
 from simulations.score_radio_truth import confirmed, planned, reported, setup_of
@@ -133,7 +134,7 @@ def _right_at(evidence: Evidence, truth: CarTruth, switch: str, t: float) -> boo
     stands = _stands(truth, switch, t)
     # A timed lap that a flag spoilt may count as one or not: an alert that is right by either count is no false one.
     before = [one for one in truth.laps if one.run == lap.run and one.start_s < lap.start_s and one.kind == "timed"]
-    numbers = {lap.timed_number or len(before) + 1, len(before) + 1}
+    numbers = {len(before) + 1, sum(not SPOILS.intersection(one.flags) for one in before) + 1}
     wanted = [_wanted(evidence, truth, lap, number, switch) for number in sorted(numbers)]
     return known is not None and stands is not None and all(_same(known, stands, one) for one in wanted)
 

@@ -14,6 +14,7 @@ from pitwall.model.car import same_position
 from pitwall.model.events import CarCrossed, CarPitted, CommandGiven, SessionPrepared, StatusChanged, SwitchReported
 from pitwall.model.outputs import Prompt
 from pitwall.model.setup import SessionSetup
+from pitwall.rehearsal.teamcar import SPOILS
 from pitwall.rehearsal.truth import CarTruth, DrivenLap, WrongSwitch
 from simulations.score_radio_judge import OPEN, CarDay, Duty, Voice
 
@@ -26,7 +27,6 @@ NEAR_S = 45.0     # a call belongs to the lap whose moment is nearest to its own
 SLOWER = 1.05     # real speech against the expected length, the world's median
 UNSAID_S = 3.5    # length of a call that was never made
 ASKED = ("asked", "start", "preset")
-SPOILS = frozenset({"slow", "red"})
 FLAG_NEWS = ("flag_out", "finished")  # of one flag: finish this lap, and, once over the line, bring it back
 
 
@@ -48,16 +48,25 @@ def base(call: str) -> str:
 def planned(evidence: Evidence, truth: CarTruth, lap: DrivenLap) -> bool:
     """False for a timed lap that was not to be one, or that came after such a one: the driver had not heard it so.
 
-    Nobody can know at the line that such a lap is a timed one; what was not heard counts as a miss of its own. Laps of
-    a run that was cut and resumed count as planned.
+    Nobody can know at the line that such a lap is a timed one; what was not heard counts as a miss of its own. A timed
+    lap that was too slow, or that a flag spoilt, is driven again. Laps of a run that was cut and resumed count as
+    planned.
     """
     run = setup_of(evidence).plans[truth.car].find(lap.run) if lap.run else None
     leavings = [one.number for one in truth.laps if one.run == lap.run and one.meant == "out"]
     if run is None or not run.laps or len(leavings) != 1:
         return True
-    index = lap.number - leavings[0]
-    so_far = run.laps[: index + 1]
-    return index < len(run.laps) and so_far[-1] == "timed" and so_far.count("timed") == lap.timed_number
+    ahead = list(run.laps[1:])
+    for one in truth.laps:
+        if one.number <= leavings[0]:
+            continue
+        if not ahead or (one.meant == "timed" and ahead[0] != "timed"):
+            return False
+        if one.number == lap.number:
+            return ahead[0] == "timed"
+        if one.kind == ahead[0] and not SPOILS.intersection(one.flags):
+            ahead.pop(0)
+    return False
 
 
 def confirmed(evidence: Evidence, car: str, lap: DrivenLap, found: WrongSwitch) -> bool:

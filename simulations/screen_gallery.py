@@ -110,7 +110,9 @@ def an_hour(album: Album) -> None:
         album.take(page, "desk-keys")
         for name, size in (("team", DESK), ("sheet", DESK), ("garage", PHONE), ("desk", SMALL), ("desk", PHONE)):
             word = "phone" if size == PHONE else "small" if size == SMALL else "full"
-            album.take(album.opened(f"{address}#/{name}/41", size), f"{name}-{word}")
+            page = album.opened(f"{address}#/{name}/41", size)
+            until(page, ".grab section + section td:text-matches('%')" if name == "sheet" else "main")
+            album.take(page, f"{name}-{word}")
         album.take(album.opened(address, LARGE, "dark", ".strip svg .car"), "desk-4k")
 
 
@@ -132,12 +134,15 @@ def comments(album: Album, page: Page) -> None:
 
 def a_red_flag(album: Album) -> None:
     """The flag, what the ladder says, the changed plan; then the rehearsal is ended under the page."""
-    with Rehearsal("red_flag.yaml", 15) as address:
+    with Rehearsal("red_flag.yaml", 10) as address:
         page = album.opened(address, DESK, waits_for=".ladder tr")
         until(page, ".plan .ask")
         album.take(page, "desk-red-flag")
-        page.keyboard.press("p")
-        until(page, ".over .sheet")
+        while not page.locator(".over .sheet li").count():  # advice goes when the session overtakes it
+            page.keyboard.press("Escape")
+            until(page, ".plan .ask")
+            page.keyboard.press("p")
+            page.wait_for_timeout(300)
         album.take(page, "desk-changed-plan")
         page.keyboard.press("Escape")
     until(page, ".gone b")

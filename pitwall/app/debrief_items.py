@@ -54,7 +54,8 @@ def items_of(
                     row = _commented(car, row, notes)
                 lap = _lap_of(run, item, watch, laps, calls.get(item.key))
                 done = ItemDone(row, procedure, lap, car.switches.item_wants(run, item),
-                                _hold(car, procedure, row), _place(car, procedure, row))
+                                _hold(car, procedure, row), _place(car, procedure, row),
+                                _laps_at(laps, run, item, notes))
                 found = window_of(done, facts)
                 if found is not None:
                     times = {"from_time": time_of_day(session_notes, found.from_s.value),
@@ -136,6 +137,13 @@ def _lap_of(
         # Told for the line, it is done on the lap that begins there.
         fit = both or (fit if fit else at)
     return fit[-1] if fit else None
+
+
+def _laps_at(laps: Sequence[LapRow], run: RunState, item: ItemState, notes: CarNotes) -> tuple[LapRow, ...]:
+    """The laps on which the driver heard the call: it may have come for the next lap, and been done at once."""
+    heard = [call.said_s for call in notes.calls.values()
+             if call.last.ask.item == item.key and call.last.state in TOLD and call.said_s is not None]
+    return tuple(lap for lap in laps if lap.run == run.run.run and any(lap.start_s <= t < lap.end_s for t in heard))
 
 
 def _hold(car: TeamCar, procedure: Procedure, row: ItemRow) -> HoldAsked | None:

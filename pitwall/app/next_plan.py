@@ -10,7 +10,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from pitwall.app.debriefing import gone_over, made_of, read_to_the_cut
-from pitwall.app.next_runs import Carried, carried_runs
+from pitwall.app.next_rest import Carried
+from pitwall.app.next_runs import carried_runs
 from pitwall.debrief.model import CarDebrief
 from pitwall.engine.team import TeamCar
 from pitwall.errors import UserError

@@ -3,26 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
-from dataclasses import dataclass
 from typing import Any
 
+from pitwall.app.next_rest import LEFT, Carried, broken_off, on_laps
 from pitwall.engine.run_state import RunState
 from pitwall.engine.team import TeamCar
 from pitwall.model.debrief_rows import ItemRow
-from pitwall.model.plan import Item, LapChoice, LapKind, Plan, ReleaseWindow, Run
+from pitwall.model.plan import Item, Plan, ReleaseWindow, Run
 
-LEFT = ("not_done", "done_badly")
 LONGEST_NAME = 32
 WORDS = {"planned": "not driven", "next": "not driven", "running": "not finished", "done": "broken off"}
-
-
-@dataclass(frozen=True)
-class Carried:
-    """A run of the draft: where it comes from, and what a person has to decide about it."""
-
-    run: Run
-    source: str
-    decide: tuple[str, ...] = ()
 
 
 def carried_runs(
@@ -48,10 +38,8 @@ def _one(state: RunState, rows: list[ItemRow], session: str) -> Carried | None:
         return _rest(state, [row for row in rows if row.run == state.run.run and row.outcome in LEFT], session)
     why = f": {state.reason}" if state.reason else ""
     if state.timed_own:
-        decide = (f"{state.run.run}: {state.timed_own} of {state.timed_wanted} timed laps were driven in {session}; "
-                  "the draft asks for all of them again",)
-        laps = f"{state.timed_own} timed lap{'s' if state.timed_own != 1 else ''}"
-        return Carried(state.run, f"broken off in {session} after {laps}{why}", decide)
+        left = [row for row in rows if row.run == state.run.run and row.outcome in LEFT]
+        return broken_off(state, left, session, why)
     return Carried(state.run, f"{WORDS.get(state.state, state.state)} in {session}{why}")
 
 
@@ -68,7 +56,7 @@ def _rest(state: RunState, rows: list[ItemRow], session: str) -> Carried | None:
     for number, item in left.items():
         legs = [one.leg for one in state.items if one.number == number]
         missing = [one.leg for one in state.items if one.number == number and one.key in keys]
-        items.append(item if missing == legs or not state.laps else _on(item, state.laps, missing))
+        items.append(item if missing == legs or not state.laps else on_laps(item, state.laps, missing))
     run = state.run.model_copy(update={
         "run": f"{state.run.run[: LONGEST_NAME - 5]}-rest", "items": tuple(items), "shorten_to": None,
         "laps": state.laps, "purpose": f"what is left of {state.run.run}", "group": None, "before": (),
@@ -77,17 +65,6 @@ def _rest(state: RunState, rows: list[ItemRow], session: str) -> Carried | None:
                      for row in rows)  # fmt: skip
     decide = (f"{run.run}: does it need all of {state.timed_wanted} timed laps, or can another run take the items",)
     return Carried(run, f"{state.run.run} was driven in {session}, but {told}", decide if state.timed_wanted else ())
-
-
-def _on(item: Item, laps: tuple[LapKind, ...], legs: list[int]) -> Item:
-    """The item on these laps alone."""
-    numbers: dict[LapKind, list[int]] = {}
-    for leg in legs:
-        kind = laps[leg]
-        numbers.setdefault(kind, []).append(laps[: leg + 1].count(kind))
-    on = tuple(LapChoice(kind=kind, numbers=tuple(which) if laps.count(kind) > 1 else ())
-               for kind, which in numbers.items())  # fmt: skip
-    return item.model_copy(update={"on": on})
 
 
 def _untied(carried: Carried, plan: Plan, names: Collection[str]) -> Carried:

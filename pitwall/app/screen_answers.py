@@ -6,7 +6,7 @@ from collections.abc import Callable, Collection, Mapping
 from typing import Any, get_args
 
 from pitwall.app.brokers import RunningBroker
-from pitwall.bus.users import OPEN_ROLE, Role, may_command, role_of
+from pitwall.bus.users import OPEN_ROLE, Role, may_command, may_look_on, role_of
 from pitwall.comments.completing import completions
 from pitwall.comments.reading import A_TURN
 from pitwall.comments.shorthand import ShorthandError, parse
@@ -29,18 +29,19 @@ def rights_told(broker: RunningBroker) -> Answer:
     """What the user of a page may do, by the very accounts that the broker goes by.
 
     Asked with ``name`` and ``token``. The answer has ``known`` (false of a broker elsewhere: it alone knows its users,
-    so a page may try every command), ``role`` (null of a wrong name or token) and ``commands``, the names of those that
-    the page may send.
+    so a page may try every command), ``role`` (null of a wrong name or token), ``reads`` (may it see the session) and
+    ``commands``, the names of those that the page may send.
     """
 
     def answer(asked: Mapping[str, Any]) -> dict[str, Any]:
         if broker.kind == "elsewhere":
-            return {"known": False, "role": None, "commands": list(COMMANDS)}
+            return {"known": False, "role": None, "reads": True, "commands": list(COMMANDS)}
         role: Role | None = OPEN_ROLE
         if broker.accounts is not None:
             role = role_of(broker.accounts, str(asked.get("name", "")), str(asked.get("token", "")))
         may = role is not None and may_command(role)
-        return {"known": True, "role": role, "commands": list(COMMANDS) if may else []}
+        reads = role is not None and may_look_on(role)
+        return {"known": True, "role": role, "reads": reads, "commands": list(COMMANDS) if may else []}
 
     return answer
 

@@ -58,7 +58,16 @@ OPEN_ROLE: Role = "desk"
 
 def may_command(role: Role) -> bool:
     """True where the matrix lets a user of this role publish commands of the desk."""
-    return all(any(covers(may, wanted) for may in RIGHTS[role].publish) for wanted in RIGHTS["desk"].publish)
+    return _all_of(RIGHTS["desk"].publish, RIGHTS[role].publish)
+
+
+def may_look_on(role: Role) -> bool:
+    """True where the matrix lets a user of this role read all that the daemon says."""
+    return _all_of(RIGHTS["viewer"].read, RIGHTS[role].read)
+
+
+def _all_of(wanted: tuple[str, ...], given: tuple[str, ...]) -> bool:
+    return all(any(covers(may, one) for may in given) for one in wanted)
 
 
 class Account(Frozen):

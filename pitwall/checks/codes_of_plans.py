@@ -98,6 +98,10 @@ OF_PLANS = (
     Code("PW309", "plan without a run",
          "Nothing is to be driven, so the car would never be called out.",
          "Write at least one run under 'runs'.", "warning"),
+    Code("PW310", "comparison across compounds",
+         "The two runs are on different compounds and differ in something else too: their lap times do not tell which "
+         "of the two made the difference.",
+         "Run both on sets of one compound, or change one thing at a time.", "warning"),
     Code("PW401", "switch stays changed",
          "With put_back: false the next timed lap starts with a position that the run does not want.",
          "Leave put_back out, or put the item on the last timed lap or later.", "warning"),

@@ -17,7 +17,7 @@ def comparison_words(plan: Plan, around: Around) -> list[str]:
     if around.lap is None or around.circuit is None:
         return []
     scatter_s = around.circuit.lap_times.noise_pct / 100.0 * around.lap.lap_s
-    pairs = [(run, _against(plan, run)) for run in plan.runs]
+    pairs = [(run, compared_with(plan, run)) for run in plan.runs]
     return [
         outlook_of_comparison(Comparison(run=run.run, against=other.run, laps=run.timed_laps,
                                          against_laps=other.timed_laps, scatter_s=scatter_s)).text
@@ -25,7 +25,8 @@ def comparison_words(plan: Plan, around: Around) -> list[str]:
     ]  # fmt: skip
 
 
-def _against(plan: Plan, run: Run) -> Run | None:
+def compared_with(plan: Plan, run: Run) -> Run | None:
+    """The run that this one is compared with: the one it repeats, else the first of its group; None for no other."""
     if not run.timed_laps:
         return None
     model = original(plan, run)

@@ -37,6 +37,7 @@ CHECKS: tuple[Check, ...] = (
     order.check_same_as,
     order.check_weather,
     tyres.check_equal_age,
+    tyres.check_compounds,
     switches.check_moving,
     switches.check_steps,
     switches.check_conflicts,

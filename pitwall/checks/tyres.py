@@ -1,4 +1,5 @@
-"""Tyre sets over a plan: how old each is when a run begins, against its limit and against the run that is repeated."""
+"""Tyre sets over a plan: how old each is when a run begins, against its limit and against the run that it is compared
+with, and whether a comparison across compounds can tell what it is to tell."""
 
 from __future__ import annotations
 
@@ -6,10 +7,12 @@ from collections.abc import Iterator
 
 from pitwall.checks.around import Around
 from pitwall.checks.codes import finding
+from pitwall.checks.comparisons import compared_with
 from pitwall.checks.figures import laps_on_fuel
+from pitwall.checks.laps import lap_indices
 from pitwall.checks.order import original
 from pitwall.errors import FilePath, Finding
-from pitwall.model.plan import Plan
+from pitwall.model.plan import Plan, Run
 
 
 def ages(plan: Plan) -> list[tuple[str | None, int]]:
@@ -53,3 +56,41 @@ def check_equal_age(plan: Plan, around: Around) -> Iterator[Finding]:
             path: FilePath = ("runs", index, "tyres") if run.tyres is not None else ("runs", index, "same_as")
             yield finding("PW307", path=path, found=f"{mine} with {age} laps on it as {run.run!r} begins",
                           expected=f"{model_age} laps, as {theirs} has when {model.run!r} begins")
+
+
+def check_compounds(plan: Plan, around: Around) -> Iterator[Finding]:
+    """Two runs that are compared on two compounds, and differ in something else as well.
+
+    On two compounds and else alike, the compounds are compared: nothing is wrong with that. What is tried on some of a
+    run's timed laps only is compared with the others of the same run, on the same set.
+    """
+    on = dict(zip((run.run for run in plan.runs), (label for label, _ in ages(plan)), strict=True))
+    for index, run in enumerate(plan.runs):
+        other = compared_with(plan, run)
+        if other is None or other.run not in on:
+            continue
+        mine, theirs = (plan.tyre_sets.get(str(on[one.run])) for one in (run, other))
+        if mine is None or theirs is None or mine.compound == theirs.compound:
+            continue
+        besides = _besides(run, other)
+        if besides is not None:
+            path: FilePath = ("runs", index, "tyres") if run.tyres is not None else ("runs", index)
+            yield finding("PW310", path=path, found=f"{mine.compound} against {theirs.compound}, and {besides}",
+                          expected=f"{theirs.compound} as in {other.run!r}, or nothing else that differs")
+
+
+def _besides(run: Run, other: Run) -> str | None:
+    """What differs all through the two runs besides the tyres, in a few words; None for nothing."""
+    own = run.switches if run.switches or run.same_as is None else other.switches
+    differing = sorted(name for name in {*own, *other.switches} if own.get(name) != other.switches.get(name))
+    if differing:
+        return f"another position of {', '.join(differing)}"
+    done = [name for name, _ in sorted(_throughout(run) ^ _throughout(other))]
+    return f"{', '.join(dict.fromkeys(done))} on all timed laps of one of them" if done else None
+
+
+def _throughout(run: Run) -> set[tuple[str, str]]:
+    """What is done on each timed lap of a run: procedures with their arguments."""
+    timed = {index for index, kind in enumerate(run.laps) if kind == "timed"}
+    return {(item.do, str(sorted(item.arguments.items()))) for item in run.items
+            if timed <= {*lap_indices(run, item.on)}}

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from pitwall.debrief import wording as say
 from pitwall.debrief.contents_comments import open_complaints
+from pitwall.debrief.contents_lost import lost_to, sentence
 from pitwall.debrief.document import Block, Column, Points, Section, Words, table
 from pitwall.debrief.model import CarDebrief, Debrief, ItemRow, RunRow
 
@@ -34,8 +35,8 @@ def summary_sections(car: CarDebrief, debrief: Debrief) -> tuple[Section, ...]:
 
 
 def _outcome(car: CarDebrief) -> str:
-    runs = [one for one in car.runs if one.state == "done"]
-    short = [one for one in car.runs if one.stints and one.state != "done"]
+    runs = [one for one in car.runs if one.finished]
+    short = [one for one in car.runs if one.stints and not one.finished]
     count = {one: sum(1 for item in car.items if item.outcome == one) for one in say.OUTCOMES}
     words = f"{len(runs)} of {say.plural(len(car.runs), 'run')} done"
     words += f", {len(short)} begun and not finished. " if short else ". "
@@ -48,13 +49,13 @@ def _outcome(car: CarDebrief) -> str:
 
 def _to_do(car: CarDebrief) -> tuple[Block, ...]:
     """Whole runs first, then items of runs that were driven; musts before shoulds, coulds counted."""
-    whole = [one for one in car.runs if not one.stints and one.state != "done"]
+    whole = [one for one in car.runs if not one.stints and not one.finished]
     untouched = {one.run for one in whole}
     items = [one for one in car.items if one.outcome in LEFT and one.run not in untouched]
     points: list[Words] = []
     for want in WANTS[:2]:
-        points += [_run_point(one) for one in whole if one.want == want]
-        points += [_laps_point(one) for one in car.runs if one.stints and one.state != "done" and one.want == want
+        points += [_run_point(one, car) for one in whole if one.want == want]
+        points += [_laps_point(one, car) for one in car.runs if one.stints and not one.finished and one.want == want
                    and one.timed_done < one.timed_wanted]
         points += _item_points([one for one in items if one.want == want])
     left_over = len(points) - MOST_POINTS
@@ -68,16 +69,17 @@ def _to_do(car: CarDebrief) -> tuple[Block, ...]:
     return (Points(tuple(points)),) if points else (Words("Nothing is left of the plan."),)
 
 
-def _run_point(run: RunRow) -> Words:
+def _run_point(run: RunRow, car: CarDebrief) -> Words:
     purpose = f"{run.purpose}; " if run.purpose else ""
-    why = f" {_sentence(run.reason)}" if run.reason else ""
-    return Words(f"{purpose}{run.laps}.{why}", f"{run.want}: run {run.run}:")
+    why = f" {sentence(run.reason)}" if run.reason else ""
+    return Words(f"{purpose}{run.laps}.{why}{lost_to(run, car)}", f"{run.want}: run {run.run}:")
 
 
-def _laps_point(run: RunRow) -> Words:
+def _laps_point(run: RunRow, car: CarDebrief) -> Words:
     lacking = run.timed_wanted - run.timed_done
-    return Words(f"{lacking} of {say.plural(run.timed_wanted, 'timed lap')} not driven."
-                 f"{f' {_sentence(run.reason)}' if run.reason else ''}", f"{run.want}: run {run.run}:")
+    why = f" {sentence(run.reason)}" if run.reason else ""
+    return Words(f"{lacking} of {say.plural(run.timed_wanted, 'timed lap')} not driven.{why}{lost_to(run, car)}",
+                 f"{run.want}: run {run.run}:")
 
 
 def _item_points(items: Sequence[ItemRow]) -> list[Words]:
@@ -89,7 +91,7 @@ def _item_points(items: Sequence[ItemRow]) -> list[Words]:
     for (run, do, outcome, reason), group in together.items():
         laps = ", ".join(dict.fromkeys(one.lap for one in group))
         again = " was done badly, again" if outcome == "done_badly" else ""
-        points.append(Words(f"{laps}.{f' {_sentence(reason)}' if reason else ''}",
+        points.append(Words(f"{laps}.{f' {sentence(reason)}' if reason else ''}",
                             f"{group[0].want}: {say.plain(do)} of {run}{again}:"))
     return points
 
@@ -101,8 +103,3 @@ def _complaints(car: CarDebrief, debrief: Debrief) -> tuple[Words, ...]:
     points += [Words(f"{one.text}  (since {say.session_clock(one.from_s)})", f"Alert, {one.priority}:")
                for one in debrief.alert_rows if one.to_s is None and one.car == car.car]
     return tuple(points)
-
-
-def _sentence(text: str) -> str:
-    text = text[:1].upper() + text[1:]
-    return text if text.endswith((".", "!", "?")) else f"{text}."

@@ -1,8 +1,9 @@
 """Where a constant speed was held: seen from positions, else reckoned from the crossings before it.
 
 A hold begins when its speed is reached and ends when it is left. *Positions with a speed* show both: the speed on the
-hold is a level, before and after it the speed rises or falls along a line; where line and level meet is the edge.
-Without a speed in the message it is taken from the positions themselves, which is coarser, and the interval says so.
+hold is a level, before and after it the speed rises or falls along a line; where line and level meet is the edge
+(``edges.py``). Without a speed in the message it is taken from the positions themselves, which is coarser, and the
+interval says so.
 
 *By crossings*: the car reaches the place at the pace of its lap, gets to the speed, settles, and the driver counts. How
 far each of these may be off is common practice, no source; together they make the interval.
@@ -14,13 +15,11 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pitwall.debrief.edges import FASTEST_MPS2, Array, Edge, edge_of
 from pitwall.debrief.model import Evidence, LapRow, Uncertain
 from pitwall.debrief.notes import CarNotes
 from pitwall.track.lapmap import LapMap
-
-Array = NDArray[np.float64]
 
 LEAST_HZ, LEAST_COARSE_HZ = 3.5, 8.0
 """Fewer positions a second, with speeds and without, show no edges: of five a second the journal keeps some four."""
@@ -28,14 +27,14 @@ BAND_MPS, BAND_COARSE_MPS = 0.9, 4.0
 """A speed so near the level belongs to it: measured, and taken from positions a metre or two off."""
 EDGE_S = 1.2
 """So much before and after a hold tells how the speed got there and left."""
-LEAST_STEP_MPS, FASTEST_MPS2 = 0.3, 25.0
+LEAST_STEP_MPS = 0.3
 """On its way to or from a hold the speed changes by more than that from one position to the next, never so fast."""
 AROUND_MPS = 10.0
 """A hold may be so far off its speed; further off it is another stretch."""
-SHARP_S, FAINT_S, BLUNT_S = 0.09, 0.5, 1.3
-"""How far an edge may be off: where measured speeds show it clearly, faintly, and not at all."""
-CLEAR_MPS, STEEP_MPS2 = 2.5, 4.0
-"""Who leaves a hold changes the speed by more, and faster, than a lap at the pace of the hold does by itself."""
+BLUNT_S = 1.3
+"""How far an edge may be off where speeds do not show it."""
+AT_M = 1.0
+"""How far a straight line through the positions of a hold may be off."""
 LEAST_S = 1.5
 REACH_S = 8.0
 COUNTED = (0.86, 1.02, 1.2)
@@ -101,25 +100,33 @@ def _seen(hold: HoldAsked, t: Array, metres: Array, speed: Array, measured: bool
     if found is None:
         return None
     first, last, level = found
-    begin, off_begin = _edge(t, speed, first, -1, _near(speed, first, last, level), band)
-    end, off_end = _edge(t, speed, last, +1, _near(speed, last, first, level), band)
-    if end - begin < LEAST_S:
+    find = edge_of if measured else _coarse_edge
+    begins = find(t, speed, first, -1, _near(speed, first, last, level), band) or _unseen(t, first)
+    ends = find(t, speed, last, +1, _near(speed, last, first, level), band) or _unseen(t, last)
+    if ends.t - begins.t < LEAST_S:
         return None
     inside = slice(first, last + 1)
     count = last - first + 1
     # A straight line through the positions on the level: each is a metre or two off, all together much less.
     middle = float(np.mean(t[inside]))
     at_middle = float(np.mean(metres[inside]))
-    off_begin, off_end = (off_begin, off_end) if measured else (BLUNT_S, BLUNT_S)
     off_mps = 0.1 + 2.0 * float(np.std(speed[inside])) / math.sqrt(count)
     text = f"{count} positions at {(len(t) - 1) / (t[-1] - t[0]):.1f} Hz"
     text += ", with speeds" if measured else ", speed taken from the positions"
-    return Stretch(
-        _around(begin, off_begin), _around(end, off_end),
-        _around(at_middle + level * (begin - middle), off_begin * level, 1),
-        _around(at_middle + level * (end - middle), off_end * level, 1),
-        _around(level, off_mps, 2), "positions", text, held=True,
-    )
+    from_s, from_m = _where(begins, level, at_middle + level * (begins.t - middle))
+    to_s, to_m = _where(ends, level, at_middle + level * (ends.t - middle))
+    return Stretch(from_s, to_s, from_m, to_m, _around(level, off_mps, 2), "positions", text, held=True)
+
+
+def _where(edge: Edge, level: float, metres: float) -> tuple[Uncertain, Uncertain]:
+    """An edge of a hold in seconds and in metres."""
+    below, above = edge.t - edge.low, edge.high - edge.t
+    return _between(edge.t, below, above), _between(metres, AT_M + below * level, AT_M + above * level, 1)
+
+
+def _unseen(t: Array, at: int) -> Edge:
+    """No position shows how the level ended."""
+    return Edge(float(t[at]), float(t[at]) - BLUNT_S, float(t[at]) + BLUNT_S)
 
 
 def _near(speed: Array, edge: int, other: int, level: float) -> float:
@@ -130,9 +137,12 @@ def _near(speed: Array, edge: int, other: int, level: float) -> float:
 
 
 def _unrolled(metres: Array, length_m: float) -> Array:
-    """Distances of one lap, going on beyond the line."""
+    """Distances of one lap, going on beyond the line and below zero before it: a receiver that is a metre or two off
+    may see a car before the line that has passed it."""
     steps = np.diff(metres)
-    return metres + length_m * np.concatenate(([0.0], np.cumsum(steps < -length_m / 2)))
+    passed = (steps < -length_m / 2).astype(int) - (steps > length_m / 2).astype(int)
+    unrolled = metres + length_m * np.concatenate(([0], np.cumsum(passed)))
+    return unrolled - length_m * math.floor(float(np.median(unrolled)) / length_m)
 
 
 def _slopes(t: Array, metres: Array) -> Array:
@@ -165,12 +175,8 @@ def _longest_level(t: Array, speed: Array, wanted: float, band: float) -> tuple[
     return None if best is None or best[0] < LEAST_S else best[1:]
 
 
-def _edge(t: Array, speed: Array, at: int, way: int, level: float, band: float) -> tuple[float, float]:
-    """When the level begins or ends: where the line of the speed outside meets it, near the first position outside.
-
-    Beside it, how far it may be off: much where the speed outside hardly shows it, for the pace of the lap may be that
-    of the hold, and where positions are missing.
-    """
+def _coarse_edge(t: Array, speed: Array, at: int, way: int, level: float, band: float) -> Edge | None:
+    """The same from speeds taken from positions: where a line through the nearest of them outside meets the level."""
     ramp: list[int] = []
     for one in range(at + way, at + way * 5, way):
         if not 0 <= one < len(t) or abs(t[one] - t[at]) > EDGE_S or abs(speed[one] - level) <= band:
@@ -181,25 +187,22 @@ def _edge(t: Array, speed: Array, at: int, way: int, level: float, band: float) 
         if len(ramp) == 3:
             break
     if not ramp:
-        return float(t[at]), BLUNT_S
+        return None
     inside = [one for one in range(at - way * 4, at + way, way) if 0 <= one < len(t)]
-    found, slope = _bend(t[[*inside, *ramp]] * way, speed[[*inside, *ramp]] - level, float(t[at]) * way)
-    clear = len(ramp) > 1 and slope >= STEEP_MPS2 and float(np.max(np.abs(speed[ramp] - level))) >= CLEAR_MPS
-    gap_s = float(np.max(np.abs(np.diff(t[[at, *ramp]]))))
-    return found * way, (SHARP_S if clear else FAINT_S) + max(0.0, gap_s - 0.3) / 2
+    found = _bend(t[[*inside, *ramp]] * way, speed[[*inside, *ramp]] - level, float(t[at]) * way) * way
+    return Edge(found, found - BLUNT_S, found + BLUNT_S)
 
 
-def _bend(t: Array, off: Array, last_t: float) -> tuple[float, float]:
-    """When the speed leaves the level, and how steeply: by least squares on it until then, then along a line."""
-    best = (math.inf, last_t, 0.0)
+def _bend(t: Array, off: Array, last_t: float) -> float:
+    """When the speed leaves the level: by least squares on it until then, then along a line."""
+    best = (math.inf, last_t)
     for bends_t in np.arange(last_t - 0.5, float(t[-1]), 0.01):
         since = np.maximum(t - bends_t, 0.0)
         slope = float(np.sum(since * off)) / max(float(np.sum(since * since)), 1e-9)
         if abs(slope) > FASTEST_MPS2:
             continue
-        miss = float(np.sum((off - slope * since) ** 2))
-        best = min(best, (miss, float(bends_t), abs(slope)))
-    return best[1], best[2]
+        best = min(best, (float(np.sum((off - slope * since) ** 2)), float(bends_t)))
+    return best[1]
 
 
 def by_crossings(hold: HoldAsked, lap: LapRow, lap_map: LapMap) -> Stretch:

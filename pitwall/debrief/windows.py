@@ -9,7 +9,7 @@ worth is measured by ``simulations/score_debrief.py``.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from pitwall.debrief.holds import HoldAsked, Stretch, at_place, by_crossings, by_positions
 from pitwall.debrief.model import DataWindow, Evidence, ItemRow, LapRow, SwitchAt, SwitchMove, Uncertain
@@ -42,6 +42,7 @@ class ItemDone:
         wants: positions that it asks for while it lasts.
         hold: what is to be held, for a hold at a place.
         place: for what is done at a place and is no hold: its phase, and for how many seconds.
+        heard_on: laps on which the driver heard the call; where positions show a hold there, he did it at once.
     """
 
     row: ItemRow
@@ -50,6 +51,7 @@ class ItemDone:
     wants: Mapping[str, Scalar]
     hold: HoldAsked | None = None
     place: tuple[float, float] | None = None
+    heard_on: tuple[LapRow, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -75,16 +77,16 @@ def window_of(item: ItemDone, car: CarFacts) -> DataWindow | None:
     if what == "none" or item.lap is None or item.row.outcome not in ("done", "probably_done"):
         return None
     found: Stretch | None
+    lap = item.lap
     if what == "hold" and item.hold is not None:
-        found = by_positions(item.hold, item.lap, car.notes, car.lap_map) or by_crossings(
-            item.hold, item.lap, car.lap_map
-        )
+        lap, found = _hold(item.hold, lap, item.heard_on, car)
+        item = replace(item, lap=lap)
     elif what == "hold" and item.place is not None:
-        found = at_place(*item.place, item.lap, car.lap_map)
+        found = at_place(*item.place, lap, car.lap_map)
     elif what == "lane":
-        found = _lane(item.lap, car)
+        found = _lane(lap, car)
     else:
-        found = _lap(item.lap, car)
+        found = _lap(lap, car)
     if found is None:
         return None
     at_a_place = what == "hold" and (item.hold is not None or item.place is not None)
@@ -93,12 +95,24 @@ def window_of(item: ItemDone, car: CarFacts) -> DataWindow | None:
     # The times are as sure as the loops are, whether or not anything was done between them.
     text = f"if it was done: {found.text}" if item.row.outcome == "probably_done" else found.text
     return DataWindow(
-        item=item.row.item, do=item.row.do, run=item.row.run, lap_number=item.lap.number, lap=item.row.lap,
+        item=item.row.item, do=item.row.do, run=item.row.run, lap_number=lap.number, lap=item.row.lap,
         what="hold" if at_a_place else "lane" if what == "lane" else "lap", place=item.row.place,
         from_s=found.from_s, to_s=found.to_s, from_m=found.from_m, to_m=found.to_m, speed_mps=found.speed_mps,
         switches=switches, evidence=found.evidence,
         evidence_text="; ".join([*faults, text]), outcome="done_badly" if faults else item.row.outcome,
     )
+
+
+def _hold(hold: HoldAsked, planned: LapRow, heard_on: Sequence[LapRow], car: CarFacts) -> tuple[LapRow, Stretch]:
+    """The hold and its lap: the first on which positions show it as it was asked, else the one it was planned for."""
+    seen = by_positions(hold, planned, car.notes, car.lap_map)
+    if seen is not None and not _unlike(seen, hold):
+        return planned, seen
+    for lap in heard_on:
+        at_once = by_positions(hold, lap, car.notes, car.lap_map) if lap.number != planned.number else None
+        if at_once is not None and not _unlike(at_once, hold):
+            return lap, replace(at_once, text=f"{at_once.text}; it was done at once, on the lap on which it was said")
+    return planned, seen or by_crossings(hold, planned, car.lap_map)
 
 
 def _lap(lap: LapRow, car: CarFacts) -> Stretch:
@@ -182,12 +196,7 @@ def _faults(item: ItemDone, found: Stretch, switches: Sequence[SwitchAt]) -> lis
     lap = item.lap
     assert lap is not None
     if found.held and item.hold is not None and found.evidence == "positions":
-        took = found.to_s.value - found.from_s.value
-        if took < SHORT_SHARE * item.hold.seconds:
-            faults.append(f"held for {took:.1f} s, {item.hold.seconds:g} s were wanted")
-        speed = found.speed_mps.value if found.speed_mps is not None else item.hold.speed_mps
-        if abs(speed - item.hold.speed_mps) > OFF_SPEED_MPS:
-            faults.append(f"held {speed:.1f} m/s, {item.hold.speed_mps:.1f} m/s were wanted")
+        faults += _unlike(found, item.hold)
     if item.hold is None and lap.kind == "timed" and lap.clean in SPOILT:
         where = f" before {lap.clean_at}" if lap.clean_at else ""
         lost = f", {lap.lost_s:.1f} s lost{where}" if lap.lost_s else ""
@@ -198,6 +207,18 @@ def _faults(item: ItemDone, found: Stretch, switches: Sequence[SwitchAt]) -> lis
             faults.append(f"{switch.word} stood at {switch.position}, {wanted} was wanted")
         elif wanted is not None and switch.moved:
             faults.append(f"{switch.word} was moved in the middle of it")
+    return faults
+
+
+def _unlike(found: Stretch, hold: HoldAsked) -> list[str]:
+    """In what a hold differs from the one that was asked for, in words."""
+    faults = []
+    took = found.to_s.value - found.from_s.value
+    if took < SHORT_SHARE * hold.seconds:
+        faults.append(f"held for {took:.1f} s, {hold.seconds:g} s were wanted")
+    speed = found.speed_mps.value if found.speed_mps is not None else hold.speed_mps
+    if abs(speed - hold.speed_mps) > OFF_SPEED_MPS:
+        faults.append(f"held {speed:.1f} m/s, {hold.speed_mps:.1f} m/s were wanted")
     return faults
 
 

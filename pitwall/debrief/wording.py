@@ -134,7 +134,7 @@ def clean_words(lap: LapRow) -> str:
 def run_state(run: RunRow) -> str:
     """The run's state with the count of its timed laps, where it was driven at all."""
     laps = f", {run.timed_done} of {run.timed_wanted} timed" if run.timed_wanted and run.stints else ""
-    return f"{RUN_STATES[run.state]}{laps}"
+    return f"{RUN_STATES[run.state if run.counts else 'cut']}{laps}"
 
 
 def window_place(one: DataWindow) -> str:

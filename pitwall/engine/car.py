@@ -204,7 +204,7 @@ class CarTrack(Whereabouts):
         if lap.start_phase == 0.0:
             own = t - lap.start_t
             lap.lap_time_s = lap_time_s if lap_time_s is not None and abs(lap_time_s - own) < 2.0 else own
-            lap.kind = judge_complete(self.pace, lap.lap_time_s, t, lap.disturbed, self.on)
+            lap.kind = judge_complete(self.pace, lap.lap_time_s, t, lap.disturbed, self.on, lap.word)
         else:
             lap.kind, lap.lap_time_s = "out", None
         self._end(lap, t, "line")
@@ -226,7 +226,7 @@ class CarTrack(Whereabouts):
         lap.disturbed |= disturbed
         lap.inferred_end = True
         if lap.start_phase == 0.0:
-            lap.kind = judge_complete(self.pace, line_t - lap.start_t, line_t, lap.disturbed, self.on)
+            lap.kind = judge_complete(self.pace, line_t - lap.start_t, line_t, lap.disturbed, self.on, lap.word)
             lap.lap_time_s = line_t - lap.start_t
         self._end(lap, line_t, "line")
         self.move("line")

@@ -2,18 +2,22 @@
 
 Both follow from what is known without a scale: a run's set is fitted, and its fuel filled, when the car leaves for
 it for the first time; a lap on track ages the set by one and burns the car's fuel per lap, an out-lap from the pit
-exit as much less as it is shorter. The desk corrects either. A resumed run goes on with what was left, and a run that
-the car was taken for on track with what it has, until it leaves for that run.
+exit as much less as it is shorter. The desk corrects either. A run that is resumed with no other between goes on
+with what was left, and a run that the car was taken for on track with what it has, until it leaves for that run.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Literal
 
 from pitwall.engine.car import CarTrack
 from pitwall.engine.run_state import RunState
 from pitwall.model.plan import Plan
+
+Told = Literal["tyres", "fuel"]
+"""What somebody said of the car by hand."""
 
 
 @dataclass
@@ -25,21 +29,36 @@ class Carried:
     fitted_at: int = 0
     fuel_kg: float | None = None
     filled_at: float = 0.0
+    told: frozenset[Told] = frozenset()
 
     def leaves(self, run: RunState, plan: Plan, track: CarTrack, since_t: float = float("inf")) -> None:
         """The car leaves for this run: on its set and with its fuel, unless it only goes on with it.
 
         ``since_t``: it left then and has driven laps since; they are laps of that set, and burnt of that fuel.
         """
-        if run.leavings > 1 and run.left_as is None:
+        self.told = frozenset()
+        last = track.laps[-1].run if track.laps else None
+        if run.leavings > 1 and run.left_as is None and last == run.run.run:
             return
+        self._prepared(run, plan, track, since_t)
+
+    def named(self, run: RunState, plan: Plan, track: CarTrack, left_t: float) -> None:
+        """It is this run that the car left for at ``left_t``, as somebody says: what was told by hand since stands."""
+        if run.leavings <= 1 or run.left_as is not None:
+            self._prepared(run, plan, track, left_t)
+
+    def by_hand(self, what: Told) -> None:
+        """Somebody said what is on the car, or in it."""
+        self.told |= {what}
+
+    def _prepared(self, run: RunState, plan: Plan, track: CarTrack, since_t: float) -> None:
         since = [lap for lap in track.laps if lap.start_t >= since_t]
         origin = plan.original(run.run)
         tyres = run.run.tyres or origin.tyres
         fuel = run.run.fuel_kg if run.run.fuel_kg is not None else origin.fuel_kg
-        if tyres is not None and tyres != self.tyres:
+        if tyres is not None and tyres != self.tyres and "tyres" not in self.told:
             self.fit(tyres, self.ages.get(tyres, 0), track, len(since))
-        if fuel is not None:
+        if fuel is not None and "fuel" not in self.told:
             self.fill(fuel, track)
             self.filled_at -= sum(1.0 - lap.start_phase for lap in since)
 

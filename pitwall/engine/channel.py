@@ -238,9 +238,9 @@ def _pending(
     at: Situation, spec: CallSpec, call: Call | None, standard: int, among: dict[str, CallSpec], sure: Sure,
     weight: int, parts: bool,
 ) -> PendingCall:
-    before = tuple(sorted(
+    before = () if spec.item is None else tuple(sorted(
         other.key for other in among.values()
-        if spec.item is not None and other.item == spec.item and other.key != spec.key
+        if other.item == spec.item and other.key != spec.key
         and (other.act_at_s or 0.0, other.key) < (spec.act_at_s or 0.0, spec.key)
     ))
     return PendingCall(

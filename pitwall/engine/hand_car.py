@@ -209,6 +209,7 @@ def _set_tyres(command: CommandGiven, hands: Hands, now: float) -> Answer:
     def act(one: TeamCar, entry: Entry) -> None:
         done = one.carried.tyre_laps(one.track) if tyres == one.carried.tyres else one.carried.ages.get(tyres, 0)
         one.carried.fit(tyres, laps if laps is not None else done or 0, one.track)
+        one.carried.by_hand("tyres")
 
     hands.act(command, "set_tyres", act, now)
     _remember(command, hands, f"tyres {tyres}")
@@ -219,7 +220,12 @@ def _set_fuel(command: CommandGiven, hands: Hands, now: float) -> Answer:
     car, fuel_kg = hands.team[command.car], command.fuel_kg
     if fuel_kg is None:
         raise Refusal("say how much is in the car in 'fuel_kg'")
-    hands.act(command, "set_fuel", lambda one, entry: one.carried.fill(fuel_kg, one.track), now)
+
+    def act(one: TeamCar, entry: Entry) -> None:
+        one.carried.fill(fuel_kg, one.track)
+        one.carried.by_hand("fuel")
+
+    hands.act(command, "set_fuel", act, now)
     _remember(command, hands, f"fuel {fuel_kg:g} kg")
     per_lap, reserve = car.switches.car.fuel_per_lap_kg, car.switches.car.fuel_reserve_kg
     laps = f", about {max(0.0, fuel_kg - reserve) / per_lap:.1f} laps to the reserve" if per_lap else ""

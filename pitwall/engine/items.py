@@ -112,10 +112,13 @@ def lap_over(run: RunState, leg: int, t: float) -> None:
             item.signal("lap_over", t, item.reason or item.waits)
 
 
-def lap_put_in(run: RunState, t: float) -> None:
-    """A lap was driven that the plan has not, and the planned one is still to come: what was called for it is done."""
+def lap_put_in(run: RunState, t: float, spoilt: bool) -> None:
+    """A lap was driven that the plan has not, and the planned one is still to come: what was called for it is done.
+
+    ``spoilt``: a slow or red period did that; its data are of no use, so what was called is still for the lap to come.
+    """
     for item in run.items:
-        if item.leg == run.pointer and item.state not in ("planned", "dropped", "not_done"):
+        if item.leg == run.pointer and item.state not in ("planned", "dropped", "not_done", spoilt and "called"):
             item.signal("lap_over", t, item.reason)
             item.behind = True
 

@@ -103,6 +103,7 @@ class PlanProgress:
         state.move("resume" if state.state == "done" else "leave", t, reason)
         state.start_t = self.left_t if state.start_t is None else state.start_t
         state.leavings += 1
+        state.timed_earlier = state.timed_done
         state.pointer, state.boxed_early, state.boxed_from = 0, False, None
 
     def _ended_early(self) -> RunState | None:
@@ -177,7 +178,7 @@ class PlanProgress:
         state = self.current
         if state is None:
             return None
-        driven = state.timed_done if since_stop is None else since_stop
+        driven = state.timed_done - state.timed_earlier if since_stop is None else since_stop
         found = self._longer(self.runs[self.runs.index(state) + 1 :], driven, compound)
         if found is None:
             return None

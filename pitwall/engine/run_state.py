@@ -46,6 +46,7 @@ class RunState:
     never given again. ``not_resumed`` is why this is the last leaving of the run; the editions count how often the
     brief and the switch check must be told anew because the plan changed. ``left_as`` is the run that the car left the
     garage for, where it was taken for this one on track; ``timed_before`` of the timed laps are that run's.
+    ``timed_earlier`` of them were done before the car left for it last.
     """
 
     run: Run
@@ -54,6 +55,7 @@ class RunState:
     pointer: int = 0
     timed_done: int = 0
     timed_before: int = 0
+    timed_earlier: int = 0
     stayed_out: int = 0
     leavings: int = 0
     resume_at: int = 1

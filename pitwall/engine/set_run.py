@@ -43,11 +43,13 @@ def _other_run(car: TeamCar, running: RunState, wanted: RunState, now: float) ->
     wanted.move("leave", now, f"by hand: on this run, not on {running.run.run}")
     wanted.start_t = running.start_t if wanted.start_t is None else wanted.start_t
     wanted.leavings += 1
-    wanted.pointer, wanted.boxed_early, wanted.boxed_from = min(running.pointer, len(wanted.laps) - 1), False, None
+    wanted.pointer, wanted.boxed_early, wanted.boxed_from = _place_in(wanted, running), False, None
     wanted.timed_done = _timed_before(wanted, wanted.pointer)
     running.move("put_back", now)
-    running.start_t, running.pointer, running.timed_done, running.stayed_out = None, 0, 0, 0
     running.leavings = max(0, running.leavings - 1)
+    running.start_t = running.start_t if running.leavings else None
+    running.pointer, running.timed_done, running.stayed_out = 0, running.timed_earlier, 0
+    wanted.timed_earlier = running.timed_earlier = 0
     wanted.timed_before, running.timed_before = running.timed_before, 0
     wanted.left_as = running.left_as = None
     if car.track.lap is not None:
@@ -56,7 +58,16 @@ def _other_run(car: TeamCar, running: RunState, wanted: RunState, now: float) ->
     for at, lap in enumerate(car.track.laps):
         if lap.run == running.run.run and lap.start_t >= left_t:
             car.track.laps[at] = replace(lap, run=wanted.run.run)
-    car.carried.leaves(wanted, car.plan, car.track, left_t)
+    car.carried.named(wanted, car.plan, car.track, left_t)
+
+
+def _place_in(wanted: RunState, running: RunState) -> int:
+    """The lap of the run that the car is on: what an earlier leaving for the other one brought stays with that."""
+    if not running.timed_earlier or running.pointer == 0:
+        return min(running.pointer, len(wanted.laps) - 1)
+    timed = [index for index, kind in enumerate(wanted.laps) if kind == "timed"]
+    driven = min(max(running.timed_done - running.timed_earlier, 0), len(timed))
+    return timed[driven - 1] + 1 if driven else min(1, len(wanted.laps) - 1)
 
 
 def _skip_before(progress: PlanProgress, wanted: RunState, now: float) -> None:

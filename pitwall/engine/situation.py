@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from pitwall.engine.car import CarTrack
 from pitwall.engine.gaps import passed
@@ -37,6 +37,7 @@ SLOW_PERIOD = 1.3  # times the reference lap, at least (common practice, no sour
 class Leg:
     """One planned lap in time. ``at(phase)`` is the session second at which the car is at that phase of it.
 
+    ``again``: the same planned lap once more, for a slow or red period has spoilt the running one.
     ``as_it_goes`` makes such a function of the running lap for many phases at one moment: cheaper, and good until the
     next fact.
     """
@@ -49,6 +50,7 @@ class Leg:
     at: Callable[[float], float]
     running: bool = False
     as_it_goes: Callable[[], Callable[[float], float]] | None = None
+    again: bool = False
 
 
 @dataclass(frozen=True)
@@ -105,7 +107,7 @@ class Situation:
     words_per_minute: float | None = None
     tyres: Mapping[tuple[str, str], float] = field(default_factory=dict)
     _strays: tuple[float, float, float] | None = None
-    _stretches: dict[tuple[int, ...], Spans] = field(default_factory=dict)
+    _stretches: dict[tuple[tuple[int, bool], ...], Spans] = field(default_factory=dict)
 
     @property
     def stopped_by_flag(self) -> bool:
@@ -129,14 +131,14 @@ class Situation:
         """Listening stretches of these laps in session seconds; None where the circuit gives none."""
         if self.lap_map.listening is None or (self.clock.status == "slow" and self.track.sighted is None):
             return None  # in a slow period nobody knows where the car is, and the driver has little to do
-        key = tuple(leg.index for leg in legs)
+        key = tuple((leg.index, leg.again) for leg in legs)
         if key not in self._stretches:
             each = [self._stretches_of(leg) for leg in legs]
             self._stretches[key] = each[0] if len(each) == 1 else tuple(_joined(sorted(itertools.chain(*each))))
         return self._stretches[key]
 
     def _stretches_of(self, leg: Leg) -> Spans:
-        key = (leg.index,)
+        key = ((leg.index, leg.again),)
         if key not in self._stretches:
             at = leg.at if leg.as_it_goes is None else leg.as_it_goes()
             found = [(at(max(begin, leg.start_phase)), at(end))
@@ -203,7 +205,8 @@ class Situation:
 
         Where it may be spoken on neither, both: it has nowhere else to go.
         """
-        laps = tuple(one for one in (self.leg(leg.index - 1), leg) if one is not None)
+        before = next((one for one, after in itertools.pairwise(self.legs) if after is leg), None)
+        laps = tuple(one for one in (before, leg) if one is not None)
         return tuple(one for one in laps if self.plan.may_say(kind, one.kind)) or laps
 
     def room(self, laps: tuple[Leg, ...], from_s: float, end_by_s: float) -> Room:
@@ -258,12 +261,16 @@ def running_legs(track: CarTrack, run: RunState, lap_map: LapMap) -> tuple[Leg, 
     later = run.laps[run.pointer + 1 :] if not run.out_in else ()
     if run.pointer == 0 and run.resume_at > 1 and not run.out_in:
         later = run.laps[run.resume_at :]
+    spoilt = lap.disturbed and run.expected_kind == "timed" and not run.out_in
+    if spoilt:
+        later = run.laps[run.pointer :]  # it counts for nothing, and is driven again
     base = len(run.laps) - len(later)
     if run.boxed_early and run.pointer == 0:
         later = ()
     for offset, planned in enumerate(later):
-        legs.append(_leg_at(base + offset, planned, start, 0.0, pace.lap_s(planned), track))
-        start = legs[-1].end_s
+        leg = _leg_at(base + offset, planned, start, 0.0, pace.lap_s(planned), track)
+        legs.append(replace(leg, again=True) if spoilt and offset == 0 else leg)
+        start = leg.end_s
     return tuple(legs)
 
 

@@ -47,8 +47,14 @@ class _Lap:
                 and call.spec.leg == self.run.pointer and call.spec.ask.action == "set_switch"]
 
     def asked(self, name: str) -> Position | None:
-        """Where this lap's calls, as far as they were made, asked for the switch; None where they did not."""
-        found = [asked_positions(call).get(name) for call in self.calls if call.state in HEARD]
+        """Where this lap's calls, as far as they were made, asked for the switch; None where they did not.
+
+        What was told on a lap that a flag spoilt, and that is driven again, was told for the lap after that one.
+        """
+        lap = self.car.track.lap
+        begun = lap.start_t if lap is not None else float("-inf")
+        found = [asked_positions(call).get(name) for call in self.calls
+                 if call.state in HEARD and (call.said_t or call.due_t or float("inf")) > begun]
         return next((position for position in reversed(found) if position is not None), None)
 
     def awaited(self, name: str) -> bool:
@@ -143,7 +149,7 @@ def _wrong(car: TeamCar, lap: _Lap, now: float) -> Iterator[tuple[str, str]]:
     calm = car.track.lap is not None and not car.track.lap.disturbed
     begins = lap.following is not None and lap.following.kind == "timed" and calm
     if lap.following is not None and begins and now >= lap.end_s + _late(car, lap.end_s):
-        wanted = board.wanted(lap.run, lap.following.index)
+        wanted = board.wanted(lap.run, lap.following.index, lap.following.again)
         for name in board.wrong(wanted)[0]:
             yield name, _off(car, name, wanted[name])
 
@@ -164,7 +170,7 @@ def _unsure(car: TeamCar, lap: _Lap, alerts: AlertBook, now: float) -> Iterator[
             if told is not None:
                 yield name, told.text
     if near and lap.following is not None:
-        wanted = board.wanted(lap.run, lap.following.index)
+        wanted = board.wanted(lap.run, lap.following.index, lap.following.again)
         for name in board.wrong(wanted)[1]:
             if not lap.awaited(name) or now >= lap.end_s - AWAITED_S:
                 yield name, _doubt(car, name, wanted[name])

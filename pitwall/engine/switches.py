@@ -18,6 +18,7 @@ from pitwall.model.outputs import SwitchCard
 from pitwall.model.plan import LapKind, Plan, Scalar
 from pitwall.model.procedure import Procedure
 
+DONE = ("done", "probably_done")
 ANSWERS_ENTERED = 3  # confirmed calls, after which answers are taken to be entered as a rule
 
 
@@ -102,8 +103,11 @@ class SwitchBoard:
             self._defaults[kind, driver, self.wet] = found
         return dict(found)
 
-    def wanted(self, run: RunState | None, leg: int) -> dict[str, Position]:
-        """Position of every switch on a planned lap of a run; momentary and stationary ones keep their default."""
+    def wanted(self, run: RunState | None, leg: int, again: bool = False) -> dict[str, Position]:
+        """Position of every switch on a planned lap of a run; momentary and stationary ones keep their default.
+
+        ``again``: this planned lap is driven once more, and what is done of it is not.
+        """
         base = self.without_items(run, leg)
         found = dict(base)
         if run is None:
@@ -112,7 +116,7 @@ class SwitchBoard:
             procedure = self.procedures.get(item.item.do)
             if procedure is None or item.state in ("dropped", "not_done"):
                 continue
-            behind = item.leg < leg or (item.behind and item.leg == leg)
+            behind = item.leg < leg or (item.leg == leg and (item.behind or (again and item.state in DONE)))
             stays = behind and not (item.item.put_back and procedure.put_back)
             if (item.leg == leg and not behind) or stays:
                 asked = item_switches(procedure, item, base)

@@ -192,8 +192,9 @@ class TeamCar:
             item_evidence.judge(run, leg, self.switches, lap.start_t, now)
             items.lap_over(run, leg, now)
         elif run.expected_kind == "timed":
-            item_evidence.judge(run, leg, self.switches, lap.start_t, now, again=True)
-            items.lap_put_in(run, now)
+            if not lap.disturbed:
+                item_evidence.judge(run, leg, self.switches, lap.start_t, now, again=True)
+            items.lap_put_in(run, now, lap.disturbed)
         if run.stayed_out >= STAYED_OUT_LAPS and not self._box_was_said(run):
             found = stayed_out.another_run(self, run, now)
             if found is not None:

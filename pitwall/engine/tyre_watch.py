@@ -1,9 +1,10 @@
 """Tyre temperatures and pressures beyond the limits of the car file: one alert for each car and side, with its corners.
 
-Only what was measured on track since the car left, or drove on after a stop, counts. A value is beyond its limit once
-reports of ``holds_s`` and more, without one inside between them, have shown it there (an on-delay in the time of the
-telemetry, so a single report never does); it is back inside only by the deadband. Telemetry that falls silent shows
-nothing: what stands, stands.
+Only what was measured on track since the car left, or drove on after a stop, counts. Where the timing of all cars is
+silent, a car that nobody sees has not stopped for that: what its telemetry shows counts all the same. A value
+is beyond its limit once reports of ``holds_s`` and more, without one inside between them, have shown it there (an
+on-delay in the time of the telemetry, so a single report never does); it is back inside only by the deadband.
+Telemetry that falls silent shows nothing: what stands, stands.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ UNITS: dict[TyreValue, tuple[str, str]] = {
     "carcass_c": ("carcass", "°C"), "surface_c": ("surface", "°C"), "pressure_kpa": ("pressure", "kPa")
 }  # fmt: skip
 TYRE_KINDS = ("tyre_hot", "tyre_cold", "tyre_pressure_high", "tyre_pressure_low")
+SPEAKS_S = 20.0  # the timing speaks, with any car on track, more often than this
 RESTS_S = 60.0  # a gap in the reports longer than this breaks the on-delay
 
 
@@ -48,15 +50,34 @@ class _Beyond:
 @dataclass
 class _CarTyres:
     exit_t: float | None = None
+    spoke_t: float = float("-inf")
     value: dict[tuple[Corner, TyreValue], tuple[float, float]] = field(default_factory=dict)
     beyond: dict[_Place, _Beyond] = field(default_factory=dict)
 
 
 @dataclass
 class TyreWatch:
-    """Mutable: what telemetry showed of each car's tyres since it left."""
+    """Mutable: what telemetry showed of each car's tyres since it left.
+
+    ``silent``: from when to when the timing of all cars was silent last, session seconds.
+    """
 
     cars: dict[str, _CarTyres] = field(default_factory=dict)
+    silent: tuple[float, float] | None = None
+
+    def timing(self, heard_t: float | None, now: float) -> None:
+        """Every few seconds: when any message of the timing was received last."""
+        if heard_t is not None and now - heard_t > SPEAKS_S:
+            self.silent = heard_t, now
+
+    def _running(self, car: TeamCar, now: float) -> bool:
+        """Guard: on track, and nothing says that it stands there: as long as the timing is silent, and then for as
+        long as a car may be unseen, its own silence says nothing while its telemetry speaks."""
+        if not car.track.on_track or car.track.state != "stopped":
+            return car.track.on_track
+        after, seen = car.setup.calls.silent_after_s, self.cars.get(car.car)
+        unseen = self.silent is not None and car.track.seen_t + after > self.silent[0] and now <= self.silent[1] + after
+        return unseen and seen is not None and now - seen.spoke_t <= RESTS_S
 
     def reported(
         self, event: TyreReported, team: Mapping[str, TeamCar], alerts: AlertBook, status: Status, now: float
@@ -65,7 +86,8 @@ class TyreWatch:
         car = team.get(event.car)
         if car is None or not car.switches.car.tyre_limits:
             return []
-        if not _running(car):
+        self._of(car).spoke_t = now
+        if not self._running(car, now):
             return self.look(car, alerts, status, now)
         seen = self._of(car)
         for of in VALUES:
@@ -81,9 +103,10 @@ class TyreWatch:
         if not car.switches.car.tyre_limits:
             return []
         found: list[Output] = []
-        if not _running(car):
+        running = self._running(car, now)
+        if not running:
             self.cars.pop(car.car, None)
-        told = list(self._told(car)) if _running(car) else []
+        told = list(self._told(car)) if running else []
         places = {(kind, axle_of(corner)) for kind, corner, _ in told}
         car.tyres_told = {place: car.tyres_told.get(place, now) for place in sorted(places)}
         for kind in TYRE_KINDS:
@@ -129,10 +152,6 @@ class TyreWatch:
                         word, unit = UNITS[of]
                         at, value = _line(limit, side).at, seen.value[corner, of][1]
                         yield _kind(of, side), corner, f"{name} {word} {value:.0f} {unit}, limit {at:g}"
-
-
-def _running(car: TeamCar) -> bool:
-    return car.track.on_track and car.track.state != "stopped"
 
 
 def _limit(car: TeamCar, place: _Place) -> TyreLimit | None:

@@ -11,7 +11,7 @@ value changed by a fifth, up and down, does one of them come first?
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,7 +19,7 @@ from pitwall.forecast.advice_pieces import Drawn, weight
 from pitwall.forecast.advice_problems import Standing, standing
 from pitwall.forecast.advice_rules import CarModel, Sequel, as_it_stands
 from pitwall.forecast.advice_search import SAME, CarSearch
-from pitwall.forecast.advice_surest import surest
+from pitwall.forecast.advice_surest import surest, surest_of_all
 from pitwall.forecast.advice_team import FULL, Effort, Outcome, TeamPlan, TeamSearch
 from pitwall.forecast.advice_words import Wording, join, percent
 from pitwall.forecast.draws import stream
@@ -27,7 +27,7 @@ from pitwall.forecast.futures import CALENDAR_STREAM, begins_at
 from pitwall.forecast.interruptions import Calendar, draw_calendar
 from pitwall.model.advice import EVEN_ODDS, PER_CHANGE, Advice, AdviceAnswer, AdviceQuestion, CarPlan, RunDone
 
-BESIDE_LADDER = Effort(3000, 10_000, 20)
+BESIDE_LADDER = Effort(3000, 10_000, 3000)
 """For the plan of the moment when a ladder is to follow: all of it has to stand some seconds after the red flag."""
 
 PROPOSALS = 3
@@ -189,11 +189,12 @@ def look(desk: Desk, team: TeamSearch, base: TeamPlan, known: tuple[Plan, ...] =
     outcome = team.best(wanted, known, reachable_at_most)
     if outcome.best is not None:
         return Search(team, base, wanted, outcome.best.chance, outcome)
-    sure = found[0] if found else surest(team)
+    sure, proven = (found[0], True) if found else surest_of_all(team)
     reachable = min(sure.chance, wanted) if sure is not None else 0.0
     floor = reachable if reachable >= EVEN_ODDS else 0.0
     start = known if sure is None else (sure.sequels, *known)
-    return Search(team, base, floor, reachable, team.best(floor, start))
+    best = team.best(floor, start)
+    return Search(team, base, floor, reachable, best if proven else replace(best, exact=False))
 
 
 def bolder(desk: Desk, search: Search) -> Search:

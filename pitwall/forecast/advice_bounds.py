@@ -102,13 +102,16 @@ class Bounds:
 
     def chance(self, rest: NDArray[np.int64], ready: Floats, sure: NDArray[np.bool_]) -> Floats:
         """The highest chance with which the musts among ``rest`` can still be done too, shape (B,)."""
-        found = np.empty(len(rest))
+        found: Floats = self.possible(rest, ready, sure).mean(axis=1)
+        return found
+
+    def possible(self, rest: NDArray[np.int64], ready: Floats, sure: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """Where the musts among ``rest`` can still be done too, shape (B, N)."""
+        found = sure.copy()
         for bits in sorted(set(rest.tolist())):
-            rows = np.flatnonzero(rest == bits)
-            if bits == 0:
-                found[rows] = sure[rows].mean(axis=1)
-            else:
-                found[rows] = (sure[rows] & (self._end - ready[rows] >= self._need(bits))).mean(axis=1)
+            if bits:
+                rows = np.flatnonzero(rest == bits)
+                found[rows] &= self._end - ready[rows] >= self._need(bits)
         return found
 
     def _need(self, bits: int) -> Floats:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pitwall.forecast.advice import Desk, Search, look, told, unreached_of
+from pitwall.forecast.advice import Desk, Search, bolder, look, told, unreached_of
 from pitwall.forecast.advice_team import Effort, TeamPlan
 from pitwall.forecast.advice_words import NOTABLE, Wording, percent
 from pitwall.forecast.draws import stream
@@ -21,7 +21,7 @@ from pitwall.model.advice import LadderStep
 WORTH_SAYING = 0.1
 """Work that brings less is left where it is: a tenth of a could (a choice of ours)."""
 
-RUNG = Effort(2000, 5000, 10)
+RUNG = Effort(2000, 5000, 1500)
 """What the search for one restart may take: it begins with the best plan of the step before."""
 
 STOPS_AHEAD = 2
@@ -35,7 +35,7 @@ def ladder(desk: Desk, search: Search, wording: Wording) -> tuple[LadderStep, ..
     found, known = [], [] if search.outcome.best is None else [search.outcome.best.sequels]
     for restart in desk.question.restart_s:
         team = desk.team(calendar_from(desk, restart), effort=RUNG)
-        step = look(desk, team, team.judge(desk.as_it_stands), tuple(known))
+        step = bolder(desk, look(desk, team, team.judge(desk.as_it_stands), tuple(known)))
         best = step.outcome.best if step.outcome.best is not None else step.base
         known = [best.sequels]
         sentence = wording.sentence(best, step.base, unreached_of(desk.question, step))

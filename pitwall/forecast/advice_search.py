@@ -179,6 +179,10 @@ class CarSearch:
         """The highest chance with which all musts of the car can be done by a plan beginning so, shape (B,)."""
         return self._bounds.chance(self.model.musts & ~prefixes.masks, prefixes.ready, prefixes.sure)
 
+    def possible(self, prefixes: Prefixes) -> NDArray[np.bool_]:
+        """Where all musts of the car can still be done by a plan beginning so, shape (B, N)."""
+        return self._bounds.possible(self.model.musts & ~prefixes.masks, prefixes.ready, prefixes.sure)
+
     def found(self, prefixes: Prefixes, net: Floats, row: int) -> Found:
         """One prefix as a whole plan."""
         mask = int(prefixes.masks[row])
@@ -284,19 +288,23 @@ class CarSearch:
     def next(self, level: Prefixes, numbers: Iterable[int]) -> Prefixes:
         """All that these prefixes become with one more of these pieces, as the rules allow."""
         children = []
-        at_root = bool(level.sequels) and not level.sequels[0]
         for number in numbers:
-            if at_root and self.model.first and number not in self.model.first:
-                continue
-            taken = level.masks & (self.model.masks[number] | self.model.forbids[number])
-            there = (level.masks & self.model.needs[number]) == self.model.needs[number]
-            rows = np.flatnonzero((taken == 0) & there)
-            if self._has_tyre_rules and len(rows):
-                keep = [row for row in rows if self.model.within_tyres((*level.sequels[row], number))]
-                rows = np.array(keep, dtype=np.intp)
+            rows = self.may_follow(level, number)
             if len(rows):
                 children.append(self.add(level.rows(rows), number))
         return Prefixes.joined(children) if children else level.rows(np.array([], dtype=np.intp))
+
+    def may_follow(self, prefixes: Prefixes, number: int) -> NDArray[np.intp]:
+        """Which of these prefixes this piece may follow, by the rules."""
+        taken = prefixes.masks & (self.model.masks[number] | self.model.forbids[number])
+        may = (taken == 0) & ((prefixes.masks & self.model.needs[number]) == self.model.needs[number])
+        if self.model.first and number not in self.model.first:
+            may &= np.array([bool(sequel) for sequel in prefixes.sequels], dtype=np.bool_)
+        rows: NDArray[np.intp] = np.flatnonzero(may)
+        if self._has_tyre_rules and len(rows):
+            keep = [row for row in rows if self.model.within_tyres((*prefixes.sequels[row], number))]
+            rows = np.array(keep, dtype=np.intp)
+        return rows
 
     def _take(self, harvest: Harvest, level: Prefixes, floor: float, above: float | None, best: float) -> float:
         """Each of a level as a whole plan: keep the best of each set of runs, and what is above."""

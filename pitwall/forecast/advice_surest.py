@@ -1,6 +1,8 @@
 """How sure all musts can be made at all: the plans of nothing but musts, as short as they still count.
 
-Leaving a run out, or shortening it, never makes another later; so no plan is surer than one of these.
+Leaving a run out, or shortening it, never makes another run of its car later; so no plan is surer than one of these.
+Where cars share a crew that is not quite so: a car that leaves a run out is ready sooner, and may keep the crew from
+the other. There a search of both cars together says whether any plan is surer still.
 """
 
 from __future__ import annotations
@@ -12,6 +14,7 @@ import numpy as np
 from pitwall.forecast.advice_rules import CarModel
 from pitwall.forecast.advice_search import CarSearch, Found, Prefixes
 from pitwall.forecast.advice_team import TeamPlan, TeamSearch
+from pitwall.model.advice import EVEN_ODDS
 
 MOST_KEPT = 200
 """So many prefixes of one length, and so many whole plans of one car, are kept."""
@@ -33,6 +36,19 @@ def surest(team: TeamSearch) -> TeamPlan | None:
     for _, sequels in sorted(ranked)[:MOST_JUDGED]:
         plans.append(team.judge(sequels))
     return max(plans, key=lambda plan: (plan.chance, plan.net), default=None)
+
+
+def surest_of_all(team: TeamSearch) -> tuple[TeamPlan | None, bool]:
+    """The same, and whether that is proven where cars share a crew."""
+    best, exact = surest(team), True
+    while team.joins and exact:
+        # Half a future more, and no less than even: below that nobody asks how sure it is.
+        more = max(EVEN_ODDS, (best.chance if best is not None else 0.0) + 0.5 / team.begins[0].size)
+        found = team.joined(more, [], [np.inf, np.inf])
+        if found.best is None:
+            return best, found.exact
+        best = found.best
+    return best, exact
 
 
 def _plans(search: CarSearch) -> list[Found]:

@@ -2,7 +2,8 @@
 
 What cars have in common: all their musts are to be done together with the wanted confidence, a run that may be done by
 either is done by one, and crews are shared. Without that the best of each car would do, so their sum is a bound. When
-the best pair found lies below it, each car is searched once more for every sequel that could still make a better one.
+the best pair found lies below it, each car is searched once more for every sequel that could still make a better one;
+two cars that share a crew are searched together (``advice_joint``).
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from heapq import heappop, heappush
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +23,9 @@ from pitwall.forecast.advice_together import done_together
 from pitwall.forecast.pert import Floats
 from pitwall.forecast.sharing import shared_labels
 from pitwall.model.advice import RunChoice
+
+if TYPE_CHECKING:
+    from pitwall.forecast.advice_joint import Joined
 
 MOST_CROSSED = 2500
 """Of two cars with at most so many plans each, all pairs are looked at as one table."""
@@ -39,7 +44,8 @@ class Effort:
     Attributes:
         pieces: So many pieces are driven, all cars together; once more, where what they share has to be settled.
         paired: So many plans of all cars are looked at.
-        together: So many plans of all cars are driven with shared crews.
+        together: So many pairs of beginnings are driven on with shared crews, in all searches of a question; a whole
+            plan of cars that cannot be searched so (``may_join``) counts for ``PLAN_AS`` of them.
     """
 
     pieces: int
@@ -47,8 +53,12 @@ class Effort:
     together: int
 
 
-FULL = Effort(6000, 50_000, 40)
+FULL = Effort(6000, 50_000, 8000)
 """Some two seconds of processor time on a slow machine."""
+
+PLAN_AS = 200
+EACH = 2 / 3
+"""So much of what is left for pairs of beginnings one search may take: there may be others for the same question."""
 
 
 @dataclass(frozen=True)
@@ -89,10 +99,11 @@ class TeamSearch:
         self, choices: Sequence[RunChoice], searches: Sequence[CarSearch], drawn: Sequence[Drawn],
         begins: Sequence[Floats], started: bool, effort: Effort,
     ) -> None:
-        self.choices, self.searches, self._drawn, self._begins = choices, searches, drawn, begins
+        self.choices, self.searches, self.drawn, self.begins = choices, searches, drawn, begins
         self._calendar, self._per_change = searches[0].calendar, searches[0].per_change
         self._started, self._effort = started, effort
-        self._shared = bool(shared_labels([own.chain for own in drawn]))
+        self._together = effort.together
+        self.shared = bool(shared_labels([own.chain for own in drawn]))
         self._visits = any(len(search.model.runs) > search.model.own for search in searches)
         self._judged: dict[tuple[Sequel, ...], TeamPlan] = {}
         self.musts = tuple(i for search in searches for i in search.model.runs[: search.model.own]
@@ -100,14 +111,14 @@ class TeamSearch:
 
     def ready(self, number: int) -> float:
         """When that car will probably be ready for its first run (the median)."""
-        return float(np.median(self._drawn[number].ready(self._begins[number])))
+        return float(np.median(self.drawn[number].ready(self.begins[number])))
 
     def judge(self, sequels: tuple[Sequel, ...], spared: Sequence[int] = ()) -> TeamPlan:
         """What this plan would bring, crews shared; ``spared`` as for :func:`done_together`."""
         if not spared and sequels in self._judged:
             return self._judged[sequels]
         pieces = [[s.model.pieces[n] for n in sequel] for s, sequel in zip(self.searches, sequels, strict=True)]
-        walked = done_together(pieces, self._drawn, self._begins, self._calendar, self._started, spared)
+        walked = done_together(pieces, self.drawn, self.begins, self._calendar, self._started, spared)
         shares = [
             (part.run, part.shares[counts]) for car, outcomes in zip(pieces, walked, strict=True)
             for piece, outcome in zip(car, outcomes, strict=True)
@@ -133,7 +144,7 @@ class TeamSearch:
         for run, found in shares_done:
             share[run] = self._own_share(run, found, share)
         done = {run: float((found > 0).mean()) for run, found in share.items()}
-        sure = np.ones(self._begins[0].size, dtype=np.bool_)
+        sure = np.ones(self.begins[0].size, dtype=np.bool_)
         for run in self.musts:
             sure &= share[run] > 0 if run in share else False
         shares = {run: float((found * self._group_done(run, share)).mean()) for run, found in share.items()}
@@ -142,7 +153,7 @@ class TeamSearch:
         return TeamPlan(sequels, worth, net, float(sure.mean()), done, shares)
 
     def _group_done(self, run: int, share: dict[int, Floats]) -> NDArray[np.bool_]:
-        whole = np.ones(self._begins[0].size, dtype=np.bool_)
+        whole = np.ones(self.begins[0].size, dtype=np.bool_)
         choice = self.choices[run]
         if choice.group is None:
             return whole
@@ -180,6 +191,9 @@ class TeamSearch:
         if not all(pools):
             return Outcome(None, exact, bound)
         best, complete = self._paired(pools, floor, [self.judge(plan) for plan in known])
+        if self.joins and (best is None or best.net < bound - SAME):
+            start = [self.judge(plan) for plan in known] + ([best] if best is not None else [])
+            return self._joined_outcome(self.joined(floor, start, [one.bound for one in harvests]), pools, floor, bound)
         if best is None and complete:
             if reachable is not None and reachable() < floor - SAME:
                 return Outcome(None, True, bound)
@@ -198,6 +212,26 @@ class TeamSearch:
         exact = complete and all(harvest.exact for harvest in again)
         return Outcome(best, exact, best.net if exact and best is not None else bound, self._substances(pools, floor))
 
+    @property
+    def joins(self) -> bool:
+        """Two cars that share a crew, in a session in one piece: they are searched together."""
+        return len(self.searches) == 2 and self.shared and not self._calendar.windows
+
+    def joined(self, floor: float, known: Sequence[TeamPlan], alone: Sequence[float]) -> Joined:
+        """The search of both cars together; see ``JointSearch``."""
+        from pitwall.forecast.advice_joint import JointSearch  # built on this file
+
+        found = JointSearch(self, floor, int(self._together * EACH), alone).search(known)
+        self._together -= found.spent
+        return found
+
+    def _joined_outcome(
+        self, joined: Joined, pools: Sequence[Sequence[Found]], floor: float, bound: float
+    ) -> Outcome:
+        met = sorted(joined.met, key=lambda plan: (-round(plan.net, 9), plan.sequels))
+        others = dict.fromkeys((*(plan.sequels for plan in met[:MOST_COMPARED]), *self._substances(pools, floor)))
+        return Outcome(joined.best, joined.exact, min(joined.bound, bound), tuple(others))
+
     def _surer(
         self, pools: Sequence[list[Found]], floor: float, pieces: int, seeds: Sequence[Sequence[Found]]
     ) -> list[list[Found]]:
@@ -215,6 +249,7 @@ class TeamSearch:
         good = [plan for plan in known if plan.chance >= floor - SAME]
         best = max(good, key=lambda plan: plan.net, default=None)
         driven = looked_at = 0
+        most_driven = self._effort.together // PLAN_AS if self.shared else self._effort.paired
         low = best.net if best is not None else -np.inf
         if len(pools) == 2 and max(len(pool) for pool in pools) <= MOST_CROSSED:
             candidates = _crossed(pools, floor, low + SAME, self._effort.paired + 1)
@@ -224,29 +259,34 @@ class TeamSearch:
             if net <= low + SAME:
                 break
             looked_at += 1
-            if looked_at > self._effort.paired or driven >= self._effort.together:
+            if looked_at > self._effort.paired or driven >= most_driven:
                 return best, False
             if not self._agree(combined, floor):
                 continue
             plan = self.judge(tuple(found.sequel for found in combined))
-            driven += 1 if self._shared else 0
+            driven += 1 if self.shared else 0
             if plan.chance >= floor - SAME and plan.net > low + SAME:
                 best, low = plan, plan.net
         return best, True
 
     def _agree(self, combined: Sequence[Found], floor: float) -> bool:
         """No run is done twice, no must is left out when musts count, and they are done together often enough."""
-        if self._visits:
-            runs = [run for s, found in zip(self.searches, combined, strict=True)
-                    for n in found.sequel for run in s.model.pieces[n].runs]
-            if len(runs) != len(set(runs)) or (floor > 0 and not set(self.musts) <= set(runs)):
-                return False
+        if not self.whole(tuple(found.sequel for found in combined), floor):
+            return False
         if floor <= 0:
             return True
         together = combined[0].sure
         for found in combined[1:]:
             together = together & found.sure
         return float(together.mean()) >= floor - SAME
+
+    def whole(self, sequels: tuple[Sequel, ...], floor: float) -> bool:
+        """No run is done twice, and no must is left out when musts count."""
+        if not self._visits:
+            return True
+        runs = [run for s, sequel in zip(self.searches, sequels, strict=True)
+                for n in sequel for run in s.model.pieces[n].runs]
+        return len(runs) == len(set(runs)) and (floor <= 0 or set(self.musts) <= set(runs))
 
     def _substances(self, pools: Sequence[Sequence[Found]], floor: float) -> tuple[tuple[Sequel, ...], ...]:
         """The best of each set of runs, put together: those of highest worth, for comparison."""

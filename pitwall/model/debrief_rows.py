@@ -159,6 +159,12 @@ class RunRow(Frozen):
     median_clean_s: float | None = None
     items_done: int = Field(default=0, description="done or probably done")
     items: int = 0
+    counts: bool = Field(default=True, description="False: it is over, and too little was driven to count as this run")
+
+    @property
+    def finished(self) -> bool:
+        """True when it was driven, and enough of it."""
+        return self.state == "done" and self.counts
 
 
 class SwitchMove(Frozen):

@@ -1,21 +1,28 @@
 """Which kind of lap is this: judged from the pace against what counts as quick now.
 
 A complete lap is *timed* when it took at most 1.12 times the reference (CarPace.reference) and no slow or red period
-touched it; else it was a *cool-down* lap. Before the line the same is asked of the lap so far, with limits that widen
-near the start, where little of the lap is known (common practice, no source; cool-down laps take 1.22-1.68 times the
-best lap, measured over eight practice sessions).
+touched it; else it was a *cool-down* lap. Where the plan has a cool-down lap it is one sooner: a driver who is told to
+cool down as the lap begins has its first corners behind him at the pace, and may lose no more than a tenth. Before the
+line the same is asked of the lap so far, with limits that widen near the start, where little of the lap is known
+(common practice, no source; cool-down laps take 1.22-1.68 times the best lap, measured over eight practice sessions).
 """
 
 from __future__ import annotations
 
 from pitwall.model.plan import LapKind
 from pitwall.pace.laptimes import TIMED_AT_MOST, CarPace
+from pitwall.pace.planned import PlanWord
 
-__all__ = ["LAST_PART_AT_MOST", "SO_FAR_AT_MOST", "TIMED_AT_MOST", "judge_by", "judge_complete", "judge_so_far", "odds"]
+__all__ = [
+    "LAST_PART_AT_MOST", "MEANT_COOL_AT_MOST", "SO_FAR_AT_MOST", "TIMED_AT_MOST", "judge_by", "judge_complete",
+    "judge_so_far", "odds",
+]  # fmt: skip
 
 SO_FAR_AT_MOST = 1.10
 TIMED_FROM, SLOW_UP_TO = 0.8, 0.1
 LAST_PART_AT_MOST = 1.16
+MEANT_COOL_AT_MOST = 1.06
+"""A lap that the plan has as a cool-down lap counts as timed up to this: a lap at the pace with a mistake in it."""
 
 
 def odds(red: bool, after_flag: bool, cool_after_flag: bool) -> tuple[float, float, float]:
@@ -33,12 +40,18 @@ def odds(red: bool, after_flag: bool, cool_after_flag: bool) -> tuple[float, flo
     return 1.0, 0.1 if cool_after_flag else 1.0, 1.0
 
 
-def judge_complete(pace: CarPace, lap_time_s: float, end_t: float, disturbed: bool, compound: str = "") -> LapKind:
+def judge_complete(
+    pace: CarPace, lap_time_s: float, end_t: float, disturbed: bool, compound: str = "", word: PlanWord = "none"
+) -> LapKind:
     """Kind of a lap that ended at the line. ``disturbed``: a slow or red period touched it. ``compound``: what was on.
+    ``word``: what the plan said of it.
 
     With nothing to compare to, the first complete lap is compared with the circuit's reference lap, generously.
     """
-    return "timed" if not disturbed and lap_time_s <= pace.limit_s(end_t, compound) else "cool"
+    limit_s = pace.limit_s(end_t, compound)
+    if word == "cool":
+        limit_s *= MEANT_COOL_AT_MOST / TIMED_AT_MOST
+    return "timed" if not disturbed and lap_time_s <= limit_s else "cool"
 
 
 def judge_so_far(pace: CarPace, at_loops: dict[str, float], t: float, expected: LapKind, disturbed: bool) -> LapKind:

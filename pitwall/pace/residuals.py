@@ -16,6 +16,37 @@ HEAVY = (-2.56, -1.42, -0.95, -0.61, -0.35, -0.115, 0.115, 0.35, 0.61, 0.95, 1.4
 """Quantiles of Student's t with 3 degrees of freedom, at 1/24, 3/24 ...: lap times have tails."""
 
 
+ORDINARY, MISTAKES = 2.0, 1.5
+"""Errors up to so many deviations are ordinary; beyond them a mistake or traffic counts, in so many times the noise."""
+
+
+def as_logs(errors: Array, deviation: float, noise: float) -> Array:
+    """Logs that stand for errors counted in deviations.
+
+    What a mistake costs does not depend on how well the car is known: on the slow side, beyond ``ORDINARY`` deviations
+    of what was told, errors are counted in the noise of a lap.
+
+    Args:
+        errors: in deviations.
+        deviation: of the log that was forecast.
+        noise: deviation of the log of a lap without a mistake.
+    """
+    unit = MISTAKES * noise
+    if deviation <= unit:
+        return deviation * errors
+    made: Array = deviation * np.minimum(errors, ORDINARY)
+    made += unit * np.maximum(errors - ORDINARY, 0.0)
+    return made
+
+
+def in_deviations(log: float, deviation: float, noise: float) -> float:
+    """The error that ``as_logs`` makes this log of."""
+    error, unit = log / deviation, MISTAKES * noise
+    if error <= ORDINARY or deviation <= unit:
+        return error
+    return ORDINARY + (log - ORDINARY * deviation) / unit
+
+
 @dataclass
 class Residuals:
     """The last errors (log of truth over forecast), beginning with a heavy-tailed dozen.

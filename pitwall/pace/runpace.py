@@ -18,7 +18,7 @@ import numpy as np
 
 from pitwall.pace.lapmodel import LapModel, RunSoFar
 from pitwall.pace.programme import LONG_RUN, QUICK_RUN, Programme, log_odds
-from pitwall.pace.residuals import Residuals
+from pitwall.pace.residuals import Residuals, as_logs, in_deviations
 from pitwall.pace.turned import FOR_A_WET_TRACK, TurnedTrack
 from pitwall.pace.weighing import MIDDLE, Array, Record, Spread, weighted_median, weighted_quantiles
 
@@ -118,7 +118,8 @@ class FieldLaps:
         modelled, deviation = self.model.later(car, laps.run, ahead)
         rules = (median(laps.this_run[-3:]), modelled)
         seconds = self.records[horizon].pooled(rules)
-        told = seconds * np.exp(deviation * self.residuals[horizon].quantiles(with_bias=True))
+        errors = self.residuals[horizon].quantiles(with_bias=True)
+        told = seconds * np.exp(as_logs(errors, deviation, self.model.noise))
         if horizon in self.spreads:
             told = self.spreads[horizon].apply(told)
         return Forecast(rules, seconds, told, ((math.log(seconds), deviation),))
@@ -155,7 +156,7 @@ class FieldLaps:
 
     def _mixed(self, by_mode: Sequence[tuple[float, float]], chances: Sequence[float]) -> Array:
         errors = self.residuals["first"].errors(25)
-        values = np.concatenate([mean + deviation * errors for mean, deviation in by_mode])
+        values = np.concatenate([mean + as_logs(errors, deviation, self.model.noise) for mean, deviation in by_mode])
         weights = np.concatenate([np.full(len(errors), chance) for chance in chances])
         made: Array = np.exp(weighted_quantiles(values, weights))
         return made
@@ -205,7 +206,7 @@ class FieldLaps:
             self.residuals[horizon].learn(math.log(seconds / said.seconds))
             return
         mean, deviation = said.by_mode[min(mode, len(said.by_mode) - 1)]
-        self.residuals[horizon].learn((math.log(seconds) - mean) / deviation)
+        self.residuals[horizon].learn(in_deviations(math.log(seconds) - mean, deviation, self.model.noise))
         if horizon == "first":
             odds, before = said.odds
             self.programme.learn(before, odds, mode)

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from pitwall.radio.pending import (
     LOSS_TENTHS,
@@ -37,6 +38,7 @@ from pitwall.radio.search import Job, JobWay, Search, Ticks, units, unpack
 EXACT_UP_TO = 12
 MOST_NODES = 400  # beyond EXACT_UP_TO calls; a fraction of a second
 PART_PAUSE_S = 0.5  # between two parts the engineer at least breathes (common practice, no source)
+PART_PAUSE, MOST_PAUSE = later_tick(PART_PAUSE_S), later_tick(MOST_PAUSE_S)
 
 
 def plan_channel(
@@ -56,6 +58,8 @@ def plan_channel(
     ordered = sorted(calls, key=lambda call: call.key)
     check_together(ordered)
     taken = tuple(busy)
+    if not any(call.ways for call in ordered):
+        return _nothing(ordered, Circumstances(tuple(ordered), taken, now_s, ()))
     bases = _bases(ordered)
     problem = _Problem(tuple(ordered), later_tick(now_s), units(bases))
     jobs = tuple(problem.job(call, taken) for call in ordered)
@@ -74,6 +78,14 @@ def plan_channel(
     )
 
 
+def _nothing(calls: Sequence[PendingCall], about: Circumstances) -> ChannelPlan:
+    """The plan where there is no way to make any of the calls."""
+    left = tuple(Dropped(call.key, call.must, reason_for(call, "dropped", about)) for call in calls)
+    cost = Cost(sum(call.weight for call in calls if call.must), 0,
+                sum(call.weight * LOSS_TENTHS["dropped"] for call in calls), 0)
+    return ChannelPlan((), left, cost, cost, proven=True, nodes=0)
+
+
 def _with_reason(one: Placed, about: Circumstances) -> Placed:
     if one.how == "full":
         return one
@@ -89,14 +101,28 @@ def _length(seconds: float) -> int:
     return max(1, later_tick(seconds))
 
 
-def free_starts(call: PendingCall, way: Way, part: int, busy: Sequence[Busy], now: int) -> Ticks:
+@lru_cache(maxsize=256)
+def _in_ticks(
+    way: Way, pre_empts: bool, busy: tuple[Busy, ...], now: int
+) -> tuple[tuple[int, ...], tuple[Ticks, ...], int]:
+    """Length and starts of each part, and the best moment. Kept, as one call is planned among others several times at
+    one moment, until each has a place or can have none."""
+    last = len(way.parts) - 1
+    # The breath between two parts belongs to the first of them.
+    lengths = tuple([_length(part.spoken_s) + (PART_PAUSE if number < last else 0)
+                     for number, part in enumerate(way.parts)])
+    return lengths, tuple([free_starts(pre_empts, way, part, busy, now) for part in range(last + 1)]), \
+        earlier_tick(way.best_s)
+
+
+def free_starts(pre_empts: bool, way: Way, part: int, busy: Sequence[Busy], now: int) -> Ticks:
     """When a part may be begun in ticks: its own windows, from now on, less what the channel is taken for."""
     length = _length(way.parts[part].spoken_s)
     own = merged((max(now, later_tick(begin)), earlier_tick(end)) for begin, end in way.parts[part].starts)
     if not busy:
         return own
     cut = ((earlier_tick(one.from_s) - length + 1, later_tick(one.to_s) - 1)
-           for one in busy if one.to_s > one.from_s and not (call.pre_empts and one.who == "engineer"))
+           for one in busy if one.to_s > one.from_s and not (pre_empts and one.who == "engineer"))
     least = later_tick(way.least_s)
     return tuple((begin, end) for begin, end in without(own, cut) if end - begin >= least or (begin, end) in own)
 
@@ -120,7 +146,7 @@ class _Problem:
     now: int
     unit: Cost
 
-    def job(self, call: PendingCall, busy: Sequence[Busy]) -> Job:
+    def job(self, call: PendingCall, busy: tuple[Busy, ...]) -> Job:
         keys = [other.key for other in self.calls] if call.after or call.needs else []
         ways = [self._way(call, way, busy) for way in call.ways]
         return Job(
@@ -132,18 +158,16 @@ class _Problem:
             needs=sum(1 << keys.index(key) for key in set(call.needs) if key in keys),
         )
 
-    def _way(self, call: PendingCall, way: Way, busy: Sequence[Busy]) -> JobWay:
-        pause = later_tick(PART_PAUSE_S)
+    def _way(self, call: PendingCall, way: Way, busy: tuple[Busy, ...]) -> JobWay:
+        lengths, starts, best = _in_ticks(way, call.pre_empts, busy, self.now)
         return JobWay(
             how=way.how,
-            # The breath between two parts belongs to the first of them.
-            lengths=tuple(_length(part.spoken_s) + (pause if number < len(way.parts) else 0)
-                          for number, part in enumerate(way.parts, start=1)),
-            starts=tuple(free_starts(call, way, part, busy, self.now) for part in range(len(way.parts))),
-            best=earlier_tick(way.best_s),
+            lengths=lengths,
+            starts=starts,
+            best=best,
             loss=call.weight * LOSS_TENTHS[way.how] * self.unit.given_up,
             late_per_tick=call.weight * (self.unit.delayed if call.pre_empts else self.unit.late),
-            most_pause=later_tick(MOST_PAUSE_S),
+            most_pause=MOST_PAUSE,
         )
 
     def placed(self, one: _Timed, jobs: Sequence[Job]) -> Placed:

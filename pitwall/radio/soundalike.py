@@ -93,7 +93,8 @@ def misheard(phrases: Iterable[Phrase], choices: Iterable[Choice] = ()) -> tuple
 
 
 def _negation(phrase: Phrase) -> Iterator[Misheard]:
-    for words in (word for pair in OPPOSITES for side in pair for word in side):
+    folded = phrase.text.casefold()
+    for words in (word for pair in OPPOSITES for side in pair for word in side if word.casefold() in folded):
         denied = re.search(rf"\b{_DENIAL}\s+{re.escape(words)}(?:ing)?\b", phrase.text, re.IGNORECASE)
         if denied:
             yield Misheard(

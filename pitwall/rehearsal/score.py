@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from pitwall.model.base import Frozen
 from pitwall.model.car import Car, Position, same_position
@@ -55,8 +55,15 @@ class LapRule:
             base.update(run.switches)
         return base
 
-    def wrong(self, run: Run | None, number: int, positions: Mapping[str, Position]) -> tuple[WrongSwitch, ...]:
-        """Switches that must not stand where they stand as the ``number``-th timed lap of the run begins."""
+    def wrong(
+        self, run: Run | None, number: int, positions: Mapping[str, Position],
+        before: Sequence[tuple[int, Mapping[str, Position]]] = (),
+    ) -> tuple[WrongSwitch, ...]:
+        """Switches that must not stand where they stand as the ``number``-th timed lap of the run begins.
+
+        ``before``: number and positions of each timed lap of this run that began before. An item whose own lap began
+        without its position may be made up for once: nobody sends a car home for a call that found no place.
+        """
         base = self.run_positions(run)
         allowed: dict[str, list[Position]] = {name: [position] for name, position in base.items()}
         for item in run.items if run is not None else ():
@@ -64,9 +71,10 @@ class LapRule:
             if procedure is None:
                 continue
             on_this = sits_on(item, "timed", number, procedure)
-            left_there = not item.put_back and any(sits_on(item, "timed", n, procedure) for n in range(1, number))
-            if on_this or left_there:
-                for name, position in item_positions(item, procedure, base).items():
+            earlier = any(sits_on(item, "timed", n, procedure) for n in range(1, number))
+            wanted = item_positions(item, procedure, base)
+            if on_this or (earlier and (not item.put_back or _still_to_do(item, procedure, wanted, before))):
+                for name, position in wanted.items():
                     allowed.setdefault(name, []).append(position)
         watched = self._car.forbidden_on_timed or tuple(sorted(base))
         found = [
@@ -85,6 +93,17 @@ class LapRule:
         if switch.kind == "bias" and switch.free_range:
             return any(abs(float(position) - float(wanted)) <= switch.free_range + 1e-9 for wanted in allowed)
         return False
+
+
+def _still_to_do(
+    item: Item, procedure: Procedure, wanted: Mapping[str, Position],
+    before: Sequence[tuple[int, Mapping[str, Position]]],
+) -> bool:
+    """True when laps of this item were begun, and neither they nor any lap since had its positions."""
+    own = [number for number, _ in before if sits_on(item, "timed", number, procedure)]
+    since = [positions for number, positions in before if own and number >= own[0]]
+    return bool(since) and not any(all(same_position(positions.get(name), position)
+                                       for name, position in wanted.items()) for positions in since)
 
 
 class CallScore(Frozen):

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from pitwall.model.car import Car
+from pitwall.model.car import Car, Position
 from pitwall.model.outputs import Prompt
 from pitwall.model.plan import Plan, Run
 from pitwall.rehearsal.agenda import Agenda
@@ -36,8 +36,10 @@ JUST_BEGUN_S = 15.0      # a lap that began so little ago is still "this lap"
 ROLLS_S = 2.0            # from the release to the wheels turning
 COLD_START_S = 18.0      # a car that was not fired up needs so much longer
 COUNTDOWN_S = 90.0       # a release that is counted down is obeyed at its moment, when that is so near
+LEAST_LAPS = 3           # an out-lap, a timed lap and an in-lap: with less fuel than for these nobody leaves
 EASY_BURN = 0.75         # fuel burnt on a lap that is not timed, as a share of a timed lap's
 WRONG_SWITCH_S = 0.35    # a timed lap with a wrong switch loses so much
+SPOILS = frozenset({"slow", "red"})  # a timed lap under one of these is driven again
 BACKS_OFF_BEFORE = 0.5   # told to come in before this share of the lap, the driver backs off at once
 
 
@@ -49,7 +51,7 @@ class LapNotes:
     timed_number: int
     fuel_kg: float
     tyre_laps: int
-    positions: dict[str, str | int | float | bool]
+    positions: dict[str, Position]
     wrong: tuple[WrongSwitch, ...]
 
 
@@ -86,6 +88,7 @@ class TeamCar:
         self.run: Run | None = None
         self.run_name: str | None = None
         self._timed_ended = 0
+        self._timed_begun: list[tuple[int, dict[str, Position]]] = []
         self.drives_through = False
         self._ready_s = float("-inf")
         self.crews = Crews()
@@ -225,17 +228,24 @@ class TeamCar:
             self._release = None
             self._amend(number, reason=reason)
             return
+        wanted = self.run.laps.count("timed") if self.run is not None else 0
+        goes_on = run_name is not None and run_name == self.run_name  # a run that was cut goes on where it was
+        if not goes_on or self._timed_ended >= wanted:
+            self._timed_ended, self._timed_begun = 0, []
         self.run_name = run_name
         self.run = self.plan.find(run_name) if run_name else None
-        self._timed_ended = 0
-        self._load(t)
+        if not goes_on or self.fuel_kg < LEAST_LAPS * self._burn + self.reserve_kg:
+            self._load(t)
         self._amend(number, left_s=round(t, 3))
         self._next_kind = None
         self._box = None
         self.car.leave(t)
 
     def _load(self, t: float) -> None:
-        """Fuel and tyres by the plan of this run; without figures, enough for its laps."""
+        """Fuel and tyres by the plan of this run; without figures, enough for its laps.
+
+        A car that goes on with a run has what is left of that run's fuel, as long as that is enough for a lap.
+        """
         run = self.run
         # A run that repeats another is fuelled like that, and on its tyres, where it does not say otherwise.
         asked = None if run is None else (run, self.plan.original(run))
@@ -326,10 +336,10 @@ class TeamCar:
         assert notes is not None
         time_s = t - lap.start_s
         kind: DrivenKind = lap.kind
-        if kind == "timed":
-            self._timed_ended += 1
         if kind == "timed" and time_s > 1.12 * self._pace.best_s:
             kind = "cool"
+        if kind == "timed" and not SPOILS.intersection(lap.flags):
+            self._timed_ended += 1
         self._tyre_laps[self._tyres or ""] = self.car.tyre_age
         self.fuel_kg = max(0.0, self.fuel_kg - self._burn * (1.0 if kind == "timed" else EASY_BURN))
         self.laps.append(
@@ -355,10 +365,12 @@ class TeamCar:
             self.run_name, self._timed_ended + 1, self.fuel_kg, self.car.tyre_age, dict(self.wheel.positions),
             self._wrong_now() if timed else (),
         )
+        if timed:
+            self._timed_begun.append((self._timed_ended + 1, dict(self.wheel.positions)))
         self.on_lap(t, kind, lap_s)
 
     def _wrong_now(self) -> tuple[WrongSwitch, ...]:
-        return self._rule.wrong(self.run, self._timed_ended + 1, self.wheel.positions)
+        return self._rule.wrong(self.run, self._timed_ended + 1, self.wheel.positions, self._timed_begun)
 
     def _timed_lap(self, t: float, lost_s: float) -> LapIntent:
         return self._pace.timed(t, self.fuel_kg * self._fuel_cost, self.car.tyre_age, lost_s)

@@ -303,6 +303,7 @@ class Host:
     def _release(self, outputs: Sequence[Output]) -> None:
         outside = [output for output in outputs if not isinstance(output, WakeAt | ForecastWanted | AdviceWanted)]
         self._ask(outputs)
+        self._intake.look_closely(outside)
         if not outside:
             return
         for sink in self._sinks:

@@ -8,9 +8,11 @@ what the host itself makes) is never dropped: a full queue grows for it, counted
 from __future__ import annotations
 
 from collections import OrderedDict, deque
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from pitwall.model.events import CarPositioned, Event
+from pitwall.model.outputs import Output, Prompt
 
 CHATTER = frozenset(
     {"car_positioned", "car_sighted", "clock_reported", "weather_reported", "switch_reported", "tyre_reported",
@@ -18,6 +20,10 @@ CHATTER = frozenset(
 )
 CHATTER_REMEMBERED = 20_000
 FEED_RESTART_S = 60.0
+CLOSE_EVERY_S, CLOSE_BEFORE_S, CLOSE_AFTER_S = 0.075, 5.0, 30.0
+"""About a procedure positions are kept as often as 10 Hz with jitter gives them: when it began and ended is seen by
+them. It begins within seconds of the moment at which the driver is to act, and lasts less than half a minute."""
+OFF = ("withdrawn", "skipped", "missed")
 
 
 @dataclass(slots=True)
@@ -70,6 +76,7 @@ class Intake:
         self._queue_limit, self._every_s = queue_limit, position_every_s
         self._seen = SeenIds()
         self._position_t: dict[str, float] = {}
+        self._close: dict[str, tuple[float, float]] = {}
         self._queue: deque[tuple[float, Event]] = deque()
 
     def __len__(self) -> int:
@@ -128,7 +135,21 @@ class Intake:
         """The batch could not be stored: it stays first in line."""
         self._queue.extendleft(reversed(batch))
 
+    def look_closely(self, outputs: Iterable[Output]) -> None:
+        """A car is to do a procedure: let all its positions in about then."""
+        for prompt in outputs:
+            if not isinstance(prompt, Prompt) or prompt.ask.action != "procedure" or prompt.state in OFF:
+                continue
+            if prompt.act_at_s is not None:
+                begin, end = prompt.act_at_s - CLOSE_BEFORE_S, prompt.act_at_s + CLOSE_AFTER_S
+                known = self._close.get(prompt.car)
+                if known is not None and begin <= known[1]:
+                    begin, end = min(begin, known[0]), max(end, known[1])  # one behind the other, or one that moved
+                self._close[prompt.car] = begin, end
+
     def _too_soon(self, event: CarPositioned) -> bool:
         last = self._position_t.get(event.car)
+        begin, end = self._close.get(event.car, (0.0, 0.0))
+        every_s = min(self._every_s, CLOSE_EVERY_S) if begin <= event.t <= end else self._every_s
         # An older position is worth nothing, unless it is so much older that the feed started over.
-        return last is not None and -FEED_RESTART_S < event.t - last < self._every_s - 1e-9
+        return last is not None and -FEED_RESTART_S < event.t - last < every_s - 1e-9

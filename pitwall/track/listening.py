@@ -133,9 +133,12 @@ def start_windows(
         end_by_s: over by then.
         least_s: a window shorter than this is left out: nobody can hit it.
     """
-    known = [(from_s, end_by_s)] if stretches is None else _union(stretches)
-    cut = ((max(begin, from_s), min(end, end_by_s) - length_s) for begin, end in known)
-    return tuple((begin, last) for begin, last in cut if last >= begin and last - begin >= least_s)
+    found: list[Window] = []
+    for begin, end in [(from_s, end_by_s)] if stretches is None else _union(stretches):
+        first, last = max(begin, from_s), min(end, end_by_s) - length_s
+        if last >= first and last - first >= least_s:
+            found.append((first, last))
+    return tuple(found)
 
 
 def _union(windows: Iterable[Window]) -> list[Window]:

@@ -16,6 +16,7 @@ from typing import Any
 from pitwall.bus.orphans import end_orphans
 
 ROOT = Path(__file__).resolve().parents[2]
+QUICK_DAY = Path(__file__).with_name("quick_day.yaml")
 WAIT_S = 60.0
 
 

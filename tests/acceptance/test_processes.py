@@ -16,10 +16,9 @@ from pitwall.bus.broker import EmbeddedBroker
 from pitwall.journal.codec import encode
 from pitwall.journal.sqlite import read_journal
 from pitwall.model.events import CarCrossed, CommandGiven, PromptDelivered, Restarted, SessionPrepared
-from tests.acceptance.processes import Processes, leave
+from tests.acceptance.processes import QUICK_DAY, Processes, leave
 from tests.contract.bus_rigs import LinkProxy, mosquitto
 
-QUICK_DAY = Path(__file__).with_name("quick_day.yaml")
 TOPICS = "pitwall/1/practice-1/"
 SPEED = 60
 WAIT_S = 60.0

@@ -72,7 +72,7 @@ def test_tests_line_names_the_packages_and_asks_for_rights_only_when_needed() ->
     assert "mosquitto mosquitto-clients chromium" in line
     assert "command -v mosquitto_sub >/dev/null && command -v chromium >/dev/null ||" in line
     assert "$(command -v sudo || true)" in line
-    assert line.endswith("-m pytest -q -n 2")
+    assert line.endswith("-m pytest -q -n 3")
 
 
 def test_constraints_pin_every_dependency() -> None:
@@ -102,9 +102,10 @@ def test_command_in_the_readme_parses(line: str) -> None:
     assert not any(word.startswith("-") for word in left), left
 
 
-@pytest.mark.parametrize("line", [line for line in PITWALL_LINES if "check" in line or "--instant" in line])
+@pytest.mark.parametrize("line", [line for line in PITWALL_LINES if "check" in line])
 def test_command_in_the_readme_that_ends_by_itself_works(processes: Processes, line: str) -> None:
-    """The commands that need nobody else are run as they stand, in a copy of what they name."""
+    """The commands that need nobody else are run as they stand, in a copy of what they name. (Both instant rehearsals:
+    in ``test_session_many_seeds.py``, where they are judged as well.)"""
     processes.copy_folder("config", "simulations")
     done = processes.run(*shlex.split(line, comments=True)[1:])
     assert done.returncode == 0, done.stdout + done.stderr

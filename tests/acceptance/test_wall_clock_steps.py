@@ -37,7 +37,7 @@ from pitwall.runtime.wall_timetable import WallTimetable
 from tests.contract.test_timetable_contract import Loop
 
 HOUR = 3600.0
-STARTS_S, LASTS_S = -2900.0, 1200.0
+STARTS_S, LASTS_S = -2900.0, 720.0
 BRIEFING, WARM_UP, FIRE_UP, OPENS = (f"{name}-practice-1" for name in ("briefing", "warm_up", "fire_up", "opens"))
 
 Told = list[tuple[str, float, bool]]
@@ -45,7 +45,7 @@ Told = list[tuple[str, float, bool]]
 
 @cache
 def short_morning() -> Rehearsal:
-    """The demo's morning: from 48 minutes before the session to the end of its first 20 minutes."""
+    """The demo's morning: from 48 minutes before the session to the end of its first 12 minutes."""
     whole = load_rehearsal("practice_hour.yaml", seed=3)
     scenario = whole.scenario.model_copy(update={"starts_at_s": STARTS_S, "duration_s": LASTS_S})
     return replace(whole, scenario=scenario, setup=scenario.fitted(whole.setup))
@@ -174,8 +174,8 @@ class LiveMorning:
 @pytest.mark.parametrize(
     ("step", "day"),
     [
-        # 15 s after the beginning an hour forward: 20 is long over, 3606 was 9 s ago, 3640 is still to come
-        (HOUR, [("at-5", False), ("at-20", True), ("at-3606", False), ("at-3640", False)]),
+        # 15 s after the beginning an hour forward: 20 is long over, 3606 was 9 s ago, 3625 is still to come
+        (HOUR, [("at-5", False), ("at-20", True), ("at-3606", False), ("at-3625", False)]),
         (-HOUR, [("at-5", False)]),
     ],
 )
@@ -190,7 +190,7 @@ async def test_live_clock_with_the_scheduler_of_a_real_day(
     assert len(prompts(plain.recorder)) > 30
 
     stepped = LiveMorning(monkeypatch)
-    await stepped.run(stepped.entries(5, 20, 3606, 3640), [(15.0, step)])
+    await stepped.run(stepped.entries(5, 20, 3606, 3625), [(15.0, step)])
     events = await stepped.journal.read()
     assert [(name, passed) for name, _, passed in told(events)] == day
     assert not [one for one in events if isinstance(one.event, Resumed)]

@@ -73,7 +73,7 @@ def test_installed_package_is_not_this_tree(command: Path, tmp_path: Path) -> No
 
 @pytest.mark.parametrize(
     ("name", "session_s"),
-    [("practice_hour.yaml", 3600.0), ("short_demo", 1200.0), ("simulations/short_demo.yaml", 1200.0)],
+    [("short_demo.yaml", 1200.0), ("simulations/short_demo.yaml", 1200.0)],
 )
 def test_wheel_rehearses_what_it_ships(command: Path, tmp_path: Path, name: str, session_s: float) -> None:
     """Outside the repository a shipped scenario is found by name or by its path there, and runs to a report."""

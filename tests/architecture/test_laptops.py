@@ -138,7 +138,7 @@ def test_runs_where_nothing_of_posix_is(work: str, tmp_path: Path) -> None:
             "from pathlib import Path\nfrom pitwall.app import lifecycle\nfrom pitwall.cli.main import main\n"
             "from pitwall.journal.sqlite import SqliteJournal\n"
             f"lifecycle.run(lifecycle.run(SqliteJournal.open(Path({str(tmp_path / 'j.sqlite')!r}))).close())\n"
-            "raise SystemExit(main(['rehearse', 'short_demo', '--instant', '--json']))\n"
+            "raise SystemExit(main(['rehearse', 'tests/acceptance/quick_day.yaml', '--instant', '--json']))\n"
         )
     done = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, check=False, cwd=ROOT, timeout=300

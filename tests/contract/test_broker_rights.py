@@ -125,7 +125,7 @@ async def test_a_page_is_told_what_the_broker_takes(broker: Broker) -> None:
         await daemon.subscribe("#")
         for user in ROLES:
             told = tell({"name": user, "token": f"token-of-{user}"})
-            assert (told["known"], told["role"]) == (True, user)
+            assert (told["known"], told["role"], told["reads"]) == (True, user, user != "feed")
             async with outsider(broker, user) as one:
                 one.publish("desk/41/command", user.encode())
             assert bool(told["commands"]) is ("desk/41/command" in MAY_PUBLISH[user])
@@ -134,7 +134,7 @@ async def test_a_page_is_told_what_the_broker_takes(broker: Broker) -> None:
         took = {said.decode() for topic, said in daemon.heard if topic == f"{AT}/desk/41/command"}
         assert took == {user for user in ROLES if tell({"name": user, "token": f"token-of-{user}"})["commands"]}
     for wrong in ({"name": "desk", "token": "token-of-admin"}, {"name": "ghost", "token": ""}, {}, {"name": DAEMON}):
-        assert tell(wrong) == {"known": True, "role": None, "commands": []}
+        assert tell(wrong) == {"known": True, "role": None, "reads": False, "commands": []}
 
 
 async def test_a_feed_reads_no_plans_and_a_viewer_does(broker: Broker) -> None:

@@ -176,3 +176,16 @@ def test_the_command_writes_the_file(tmp_path: Path, capsys: pytest.CaptureFixtu
     first = target.read_bytes()
     assert main([*words, "--force", "--json"]) == 0
     assert target.read_bytes() == first
+
+
+def test_each_shipped_event_has_a_calendar(tmp_path: Path) -> None:
+    """The test day as well as the race weekend; the afternoon's reminders come before the afternoon."""
+    found = {}
+    for name in ("event.yaml", "test_day.yaml"):
+        target = tmp_path / f"{name}.ics"
+        assert main(["day", str(demo_event().with_name(name)), "--ics", str(target)]) == 0
+        found[name] = _read(target.read_text(encoding="utf-8"))
+    assert all(len(entries) >= 9 for entries in found.values())
+    begins = [one["DTSTART"].dt for summary, one in found["test_day.yaml"].items() if "window afternoon" in summary]
+    opens = datetime(2031, 5, 18, 11, 0, tzinfo=UTC)
+    assert sorted(begins) == [opens - timedelta(seconds=1200), opens - timedelta(seconds=300), opens]

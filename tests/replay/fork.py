@@ -50,6 +50,8 @@ MADE_OF = ("id", "what", "now", "t", "place", "by", "lap_time_s", "compound", "g
 """What tells two inputs of a car's history apart. The belief from before each of them is what the state was then:
 comparing hundreds of those again and again would take most of the time."""
 LOOK_EVERY = 5
+LEARNED = -1
+"""Where the values are kept that were met in what is learned: no object has this number for its id."""
 NEVER_CHANGE = (Belief, CallSpec)
 """What an engine only puts aside or replaces whole. There are hundreds of them: a copy shares them, which halves it."""
 
@@ -209,7 +211,7 @@ def _parts(value: Any, seen: dict[int, Any]) -> Any:
     if isinstance(value, np.generic):
         return value.item()
     if type(value).__module__.startswith("pitwall.pace."):
-        return Learned(value)
+        return Learned(value, seen.setdefault(LEARNED, {}))
     if isinstance(value, LapMap):
         return "the lap map"  # frozen, the same for all, and full of arrays
     if isinstance(value, Entry):
@@ -229,11 +231,12 @@ class Learned:
 
     Bytes that differ prove nothing. They also tell which values are one object, and a copy shares its values with
     others than the original does: what both were handed out of a cache, say, which other tests may have filled. Only
-    then is it gone through value by value.
+    then is it gone through value by value: what many cars hold, as what the field taught, once for all of them
+    (``met``).
     """
 
-    def __init__(self, value: Any) -> None:
-        self.value, self.bytes = value, pickle.dumps(value)
+    def __init__(self, value: Any, met: dict[int, Any] | None = None) -> None:
+        self.value, self.met, self.bytes = value, {} if met is None else met, pickle.dumps(value)
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, Learned) and (self.bytes == other.bytes or self.parts() == other.parts())
@@ -242,7 +245,7 @@ class Learned:
 
     def parts(self) -> Any:
         """It, value by value: frozen values and parts of the pace package, too."""
-        return _plain(self.value, {})
+        return _plain(self.value, self.met)
 
 
 def _plain(value: Any, seen: dict[int, Any]) -> Any:

@@ -29,6 +29,13 @@ def _hour() -> tuple[Stamped, ...]:
     return kept[0].events
 
 
+def _unwatched() -> Session:
+    """An engine that does not draw up what screens show: that is no decision, and a fifth of the cost."""
+    session = Session()
+    session.notices.shown = False
+    return session
+
+
 def test_the_short_journal_holds_what_it_should() -> None:
     """It has commands of many kinds, a yellow and a red flag, an alert, and some hundred events of each kind of
     life."""
@@ -61,7 +68,7 @@ def test_restart_at_fifty_places_of_the_hour_decides_the_same() -> None:
     events = _hour()
     drawn = np.random.default_rng(20310516).choice(np.arange(1, len(events)), size=50, replace=False)
     places = sorted(int(index) for index in drawn)
-    difference, never_back = first_difference(events, places)
+    difference, never_back = first_difference(events, places, _unwatched)
     assert difference is None, str(difference)
     assert [(fork.index, fork.unlike) for fork in never_back if fork.index < len(events) - 10] == []
     session = replayed(events[: places[20]])

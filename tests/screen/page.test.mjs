@@ -230,7 +230,7 @@ test("each feed is as old as the daemon said and what has gone by since; a strea
 });
 
 const ROLES = { desk: ["said", "quiet", "acknowledge", "seen", "comment", "adopt"], viewer: [] };
-const told = (role, known = true) => ({ known, role, commands: ROLES[role] ?? ROLES.desk });
+const told = (role, known = true) => ({ known, role, reads: true, commands: ROLES[role] ?? ROLES.desk });
 const answering = (...answers) => async () => answers.shift() ?? null;
 
 test("nothing may be given before the server has said what may, and then what the role and the page both give", async () => {
@@ -245,7 +245,7 @@ test("nothing may be given before the server has said what may, and then what th
 });
 
 test("an onlooker may give nothing anywhere, and reads why; of a broker elsewhere all is offered and the doubt told", async () => {
-  const rights = new Rights(answering(told("viewer"), told(null, false), { known: true, role: null, commands: [] }));
+  const rights = new Rights(answering(told("viewer"), told(null, false), { known: true, role: "feed", reads: false, commands: [] }));
   await rights.learn({ name: "flo", token: "x" });
   assert.ok(rights.onlyLooks() && !rights.may("said", "desk"));
   assert.match(rights.words(), /flo is a viewer: looks on/);
@@ -253,7 +253,8 @@ test("an onlooker may give nothing anywhere, and reads why; of a broker elsewher
   assert.ok(rights.may("said", "desk"));
   assert.match(rights.words(), /the broker decides/);
   await rights.learn({ name: "gus", token: "x" });
-  assert.match(rights.whyNot("said", "desk"), /gus: looks on/);
+  assert.match(rights.whyNot("said", "desk"), /gus is a feed: sees nothing/);
+  assert.match(rights.whyBlind(), /may not read/);
 });
 
 test("an answer that comes after another user came in is not for him", async () => {

@@ -45,11 +45,15 @@ def test_an_onlooker_sees_all_and_sends_nothing(processes: Processes, open_page:
     """Two users: a wrong token is told. The desk's page gives commands; beside it the viewer's shows the same without
     a button or a key that would, in the help neither; a key says why not and nothing leaves the page; and what a page
     that was tampered with sends all the same, the broker drops."""
-    users, tokens = _users(processes, ann="desk", flo="viewer")
+    users, tokens = _users(processes, ann="desk", flo="viewer", fred="feed")
     _, said = processes.serve("event.yaml", "--screen-port", "0", "--users", users, "--broker", broker)
     desk = open_page(said["screen"], "", live=False)
     _come_in(desk, "ann", "wrong")
     shows(desk, "wrong", ".login [role=alert]")
+    blind = open_page(said["screen"], "", live=False)
+    _come_in(blind, "fred", tokens["fred"])
+    shows(blind, "fred is a feed: such a user may not read the session", ".gone")
+    blind.close()
     assert violations(desk) == []
     _come_in(desk, "ann", tokens["ann"])
     shows(desk, "ann, desk", ".rights")

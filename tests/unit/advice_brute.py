@@ -226,7 +226,7 @@ def _laid_out(
             own[0] = own[0].model_copy(update={"not_before_s": max(waits)})
         at[run] = (len(laid), len(laid) + len(own), [a.kind for a in own])
         laid += own
-        if one.work is not None and not into:
+        if one.work is not None and not into and place + 1 < len(sequence):  # after the last run it keeps no crew
             laid.append(one.work.model_copy(update={"crew": one.crew}))
     return laid, at
 

@@ -14,11 +14,9 @@ from pitwall.app.next_plan_text import draft_text
 from pitwall.app.plan_sheets import read_any
 from pitwall.cli.main import main
 from pitwall.errors import JournalError, UserError
-from pitwall.journal.replay import write_lines
-from pitwall.model import events as ev
-from pitwall.model.outputs import Output
 from pitwall.model.plan import Plan
-from tests.unit.engine_stage import CHECKS, MAIN, SPARE, Stage, plan, regulations, setup, shipped
+from tests.unit.engine_stage import CHECKS, MAIN, SPARE, plan, regulations, setup, shipped
+from tests.unit.kept_stage import Kept
 
 CONFIG = Path(__file__).parents[2] / "config"
 SETS = {"A1": {"compound": "hard", "laps": 14}, "B1": {"compound": "medium", "most_laps": 20},
@@ -30,24 +28,6 @@ LATER = SPARE | {"run": "later", "release": {"not_before": 1800, "gap_ahead_s": 
                  "items": [{"do": "comment", "on": "in", "when": {"not_before": 2000}}]}  # fmt: skip
 BOTH = regulations().model_copy(update={"sessions": tuple(
     regulations().sessions[0].model_copy(update={"session": name}) for name in ("p1", "p2"))})
-
-
-class Kept(Stage):
-    """A session whose facts are kept, to make a journal of."""
-
-    def handle(self, event: ev.Event) -> tuple[Output, ...]:
-        """Give one fact now, and keep it."""
-        self.facts: list[ev.Stamped]
-        if not hasattr(self, "facts"):
-            self.facts = []
-        self.facts.append(ev.Stamped(seq=len(self.facts), received_t=self.now, event=event))
-        return super().handle(event)
-
-    def journal(self, folder: Path) -> Path:
-        """The journal so far, as text."""
-        path = folder / "session.jsonl"
-        write_lines(path, self.facts)
-        return path
 
 
 def driven(*runs: dict[str, Any], dropped: str | None = "hold", **more: Any) -> Kept:
@@ -119,15 +99,41 @@ def test_tyres_and_fuel_are_as_the_car_came_back(tmp_path: Path) -> None:
     assert "tyre set B1 (medium): 4 laps, at most 20, 4 of them in this session" in made.car_state
 
 
-def test_a_run_that_was_broken_off_is_told_with_what_was_driven(tmp_path: Path) -> None:
-    """Cut by a red flag: the whole run again, and somebody has to decide whether that is right."""
-    stage = Kept(setup(plan(FIRST | {"laps": "out, 6 timed, in"}, SPARE), regulations=BOTH)).green().leave(200)
-    t = stage.lap(stage.lap(200, 125, from_exit=True), 100)
+def broken_off(folder: Path, laps: str, items: list[dict[str, Any]], *timed: float, **more: Any) -> Draft:
+    """The draft after a red flag cut the first run behind its out-lap and so many timed laps."""
+    stage = Kept(setup(plan(FIRST | {"laps": laps, "items": items} | more, SPARE), regulations=BOTH)).green().leave(200)
+    t = stage.lap(200, 125, from_exit=True)
+    for seconds in timed:
+        t = stage.lap(t, seconds)
     stage.status(t + 10, "red")
     stage.home(t)
-    made = drafted(stage, tmp_path)
-    assert any(line.startswith("first: 1 of 6 timed laps were driven in p1") for line in made.decide)
+    return drafted(stage, folder)
+
+
+def test_of_a_run_that_was_broken_off_what_is_left_goes_on(tmp_path: Path) -> None:
+    """Cut by a red flag after one of six timed laps: five are left; whether they are worth it is to be decided, and
+    how the whole run would be written stands beside it."""
+    made = broken_off(tmp_path, "out, 6 timed, in", [HOLD], 100, shorten_to=4)
+    run = made.plan.find("first")
+    assert run is not None
+    assert (run.laps, run.shorten_to, run.fuel_kg) == (("out", *["timed"] * 5, "in"), 3, 30)
+    assert any(line.startswith("first: 1 of 6 timed laps were driven in p1") and line.endswith("laps: out, 6 timed, in")
+               for line in made.decide)
     assert made.sources["first"].startswith("broken off in p1 after 1 timed lap:")
+
+
+def test_items_of_a_run_that_was_broken_off_go_on_where_they_are_left(tmp_path: Path) -> None:
+    """On laps that are still to be driven they stay; of laps that were driven without them they go to the next of that
+    kind; what was done is done."""
+    items = [{"do": "flap_lap", "on": {"timed": [1, 3]}},
+             {"do": "comment", "on": "in"}]
+    made = broken_off(tmp_path, "out, timed, cool, 2 timed, in", items, 100)
+    run = made.plan.find("first")
+    assert run is not None
+    assert run.laps == ("out", "timed", "timed", "in")
+    on = {item.do: [(choice.kind, choice.numbers) for choice in item.on] for item in run.items}
+    assert on["comment"] == [("in", ())]
+    assert on["flap_lap"][-1] == ("timed", (2,))
 
 
 def test_open_complaints_are_told_and_asked_again(tmp_path: Path) -> None:

@@ -25,13 +25,13 @@ def test_commands_are_those_of_the_wire() -> None:
 def test_without_users_everybody_is_the_desk() -> None:
     """A broker of ours on this machine alone: whoever opens the page may give every command."""
     told = rights_told(RunningBroker("embedded", ADDRESS))({})
-    assert told == {"known": True, "role": "desk", "commands": list(COMMANDS)}
+    assert told == {"known": True, "role": "desk", "reads": True, "commands": list(COMMANDS)}
 
 
 def test_of_a_broker_elsewhere_nobody_here_knows() -> None:
     """Its users are its own business: the page may try every command, and is told that nobody knows."""
     told = rights_told(RunningBroker("elsewhere", ADDRESS, asks=True))({"name": "ann", "token": "secret"})
-    assert told == {"known": False, "role": None, "commands": list(COMMANDS)}
+    assert told == {"known": False, "role": None, "reads": True, "commands": list(COMMANDS)}
 
 
 @pytest.mark.parametrize("asked", [{"name": ["ann"], "token": 1}, {"name": "ann", "token": None}, {"name": "bob"}])
@@ -39,7 +39,7 @@ def test_whatever_a_page_sends_is_answered(asked: dict[str, object]) -> None:
     """Fields of another kind are the token of nobody."""
     accounts = {"ann": account_of("desk", "secret")}
     answer = rights_told(RunningBroker("mosquitto", ADDRESS, asks=True, accounts=accounts))
-    assert answer(asked) == {"known": True, "role": None, "commands": []}
+    assert answer(asked) == {"known": True, "role": None, "reads": False, "commands": []}
     assert answer({"name": "ann", "token": "secret"})["role"] == "desk"
 
 

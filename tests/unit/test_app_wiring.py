@@ -18,6 +18,7 @@ from pitwall.model.setup import SessionSetup
 from pitwall.rehearsal.world import World
 from pitwall.runtime.clock import wall_seconds
 from pitwall.testing import SESSION, tiny_setup
+from tests.acceptance.processes import QUICK_DAY
 
 
 def _opens(in_s: float) -> SessionSetup:
@@ -51,9 +52,9 @@ async def test_busy_port_says_what_to_do() -> None:
 
 async def test_instant_rehearsal_gives_the_same_report_twice_in_one_process() -> None:
     """Nothing of one rehearsal is left over for the next one, and another seed is another session."""
-    rehearsal = load_rehearsal("short_demo", 3)
+    rehearsal = load_rehearsal(str(QUICK_DAY), 3)
     first = await wiring.rehearse_instant(rehearsal)
-    other = await wiring.rehearse_instant(load_rehearsal("short_demo", 4))
+    other = await wiring.rehearse_instant(load_rehearsal(str(QUICK_DAY), 4))
     assert first == await wiring.rehearse_instant(rehearsal)
     assert first["digest"] != other["digest"]
     assert first["calls"]["open"] == 0

@@ -148,6 +148,27 @@ def test_a_repeat_wants_tyres_of_the_same_age() -> None:
     assert path_text(one.path) == "runs[1].same_as"
 
 
+def test_a_comparison_across_compounds_tells_of_nothing_else() -> None:
+    """Soft against medium compares the compounds; with another map, or a flap that is shut all through, it compares
+    neither. What is tried on some of a run's laps is compared with the rest of them."""
+    sets = {"A": {"compound": "medium"}, "B": {"compound": "soft"}, "C": {"compound": "medium"}}
+    first = run("a", tyres="A", group="a-b")
+    soft = run("b", tyres="B", group="a-b")
+    assert found("PW310", first, soft, tyre_sets=sets) == []
+    (one,) = found("PW310", first, soft | {"switches": {"torque_map": 4}}, tyre_sets=sets)
+    assert (one.severity, path_text(one.path)) == ("warning", "runs[1].tyres")
+    assert one.found == "soft against medium, and another position of torque_map"
+    assert found("PW310", first, run("b", tyres="C", group="a-b", switches={"torque_map": 4}), tyre_sets=sets) == []
+    step = {"do": "switch_compare", "with": {"switch": "brake_bias", "by": -2.0}}
+    some, all_ = ([step | {"on": {"timed": laps}}] for laps in ([2], [1, 2, 3]))
+    assert found("PW310", first, soft | {"items": some}, tyre_sets=sets) == []
+    (one,) = found("PW310", first, soft | {"items": all_}, tyre_sets=sets)
+    assert one.found == "soft against medium, and switch_compare on all timed laps of one of them"
+    assert found("PW310", first | {"items": all_}, soft | {"items": all_}, tyre_sets=sets) == []
+    repeat = {"run": "b", "want": "must", "laps": "out, 3 timed, in", "same_as": "a", "tyres": "B"}
+    assert found("PW310", first | {"switches": {"torque_map": 4}, "group": None}, repeat, tyre_sets=sets) == []
+
+
 def test_a_must_for_the_dry_does_not_belong_in_the_wet() -> None:
     """What may be dropped is left alone: it may dry up."""
     wet = replace(AROUND, wet=True)

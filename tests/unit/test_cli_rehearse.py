@@ -8,6 +8,7 @@ import io
 from pitwall.app.scenarios import load_rehearsal
 from pitwall.app.wiring import rehearse_instant
 from pitwall.cli.rehearse import ProgressLine
+from tests.acceptance.processes import QUICK_DAY
 
 
 def test_one_line_is_written_over_twice_a_second() -> None:
@@ -38,7 +39,7 @@ def test_a_rehearsal_that_is_over_at_once_leaves_no_trace() -> None:
 def test_progress_is_told_from_beginning_to_end() -> None:
     """An instant rehearsal tells each session second that it reaches, in order, and its report is the same."""
     seconds: list[float] = []
-    rehearsal = load_rehearsal("short_demo")
+    rehearsal = load_rehearsal(str(QUICK_DAY))
     told = asyncio.run(rehearse_instant(rehearsal, progress=seconds.append))
     assert seconds == sorted(seconds)
     assert seconds[0] <= 0.0

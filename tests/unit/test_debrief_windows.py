@@ -8,6 +8,7 @@ from functools import cache
 import numpy as np
 import pytest
 
+from pitwall.debrief.edges import Edge, edge_of
 from pitwall.debrief.holds import HoldAsked, Stretch, by_crossings, by_positions
 from pitwall.debrief.notes import CarNotes
 from pitwall.debrief.windows import CarFacts, ItemDone, window_of
@@ -99,6 +100,52 @@ def test_positions_with_speeds_show_a_hold_to_a_tenth_and_five_metres(hz: float)
     assert sum(held) >= 0.9 * len(held), (sum(held), len(held))
 
 
+def let_go(seed: int, gains_mps2: float, for_s: float, hz: float = 10.0) -> tuple[np.ndarray, np.ndarray]:
+    """Speeds about the end of a hold at 0 s: then a gain or loss for so long, then the brakes."""
+    rng = np.random.default_rng(seed)
+    t = np.arange(-4.0 + rng.uniform(0, 1 / hz), 2.0, 1 / hz)
+    off = np.clip(t, 0.0, for_s) * gains_mps2 - 12.0 * np.maximum(t - for_s, 0.0)
+    return t, 55.0 + off + 0.1 * rng.standard_normal(len(t))
+
+
+def found_end(t: np.ndarray, speed: np.ndarray) -> Edge:
+    """The end of the level that these speeds show."""
+    last = int(np.flatnonzero(np.abs(speed - 55.0) <= 0.9)[-1])
+    edge = edge_of(t, speed, last, +1, 55.0, 0.9)
+    assert edge is not None
+    return edge
+
+
+@pytest.mark.parametrize(("gains_mps2", "for_s"), [(5.0, 0.3), (6.0, 0.4), (1.5, 0.8), (-3.0, 0.5)])
+def test_who_lets_go_before_he_brakes_is_seen_to(gains_mps2: float, for_s: float) -> None:
+    """A hold ends where the driver gains or eases, not where he brakes a little later; nine in ten intervals say so."""
+    edges = [found_end(*let_go(seed, gains_mps2, for_s)) for seed in range(20)]
+    assert np.median([abs(edge.t) for edge in edges]) <= 0.1
+    assert sum(edge.low <= 0.0 <= edge.high for edge in edges) >= 18
+
+
+def test_what_nobody_can_see_is_in_the_interval() -> None:
+    """Who lets go a tenth of a second before he brakes does not show it: the interval reaches back that far, and is
+    narrower where the speed rises at the end, for then nothing is hidden."""
+    hidden = [found_end(*let_go(seed, 3.0, 0.1)) for seed in range(20)]
+    assert sum(edge.low <= 0.0 <= edge.high for edge in hidden) >= 18
+    t, speed = let_go(1, 0.0, 0.0)
+    rises = found_end(t, 110.0 - speed)
+    assert rises.high - rises.low < min(edge.high - edge.low for edge in hidden)
+
+
+def test_an_end_backwards_is_a_beginning() -> None:
+    """The beginning of a hold is found as the end of the same speeds the other way round."""
+    t, speed = let_go(3, 5.0, 0.3)
+    end = found_end(t, speed)
+    first = len(t) - 1 - int(np.flatnonzero(np.abs(speed - 55.0) <= 0.9)[-1])
+    begin = edge_of(-t[::-1], speed[::-1], first, -1, 55.0, 0.9)
+    assert begin is not None
+    assert begin.t == pytest.approx(-end.t, abs=1e-9)
+    assert edge_of(t, speed, len(t) - 1, +1, 55.0, 0.9) is None
+    assert edge_of(t[:42], speed[:42], 40, +1, 55.0, 0.9) is None
+
+
 def test_positions_without_speeds_tell_less_and_say_so() -> None:
     """At 10 Hz their intervals hold most ends, and are ten times as wide."""
     held = []
@@ -137,6 +184,38 @@ def test_few_positions_are_no_evidence() -> None:
     notes.at_mps = [20.0 + 2.0 * (at % 9) for at in range(len(notes.at_s))]
     assert by_positions(asked(), row, notes, the_map()) is None
     assert not math.isnan(found(path, row, seen(path, 5.0, 1)).from_s.value)
+
+
+def test_a_hold_that_was_done_at_once_is_found_on_the_lap_on_which_it_was_said() -> None:
+    """Planned for the next lap, heard and done on this one: where positions show it there, there the data are."""
+    path, lap = driven(2)
+    planned = LapRow(car="41", number=5, kind="in", start_s=lap.end_s, end_s=lap.end_s + 95.0)
+    facts = CarFacts(seen(path, 10.0, 2), the_map(), (), (), {})
+    row = ItemRow(item="one", do="constant_speed_hold", run="work", lap="in-lap", want="must", outcome="done")
+    procedure = shipped().procedures["constant_speed_hold"]
+    at_once = window_of(ItemDone(row, procedure, planned, {}, asked(), heard_on=(lap,)), facts)
+    assert at_once is not None
+    assert (at_once.lap_number, at_once.evidence, at_once.outcome) == (4, "positions", "done")
+    assert at_once.evidence_text.endswith("it was done at once, on the lap on which it was said")
+    assert at_once.from_s.low <= path.truth().from_s <= at_once.from_s.high
+    reckoned = window_of(ItemDone(row, procedure, planned, {}, asked()), facts)
+    assert reckoned is not None
+    assert (reckoned.lap_number, reckoned.evidence) == (5, "crossings")
+
+
+@pytest.mark.parametrize("first_m", [(-2.0,), (-1.0, 1.0, -0.5), (1.0,)])
+def test_a_receiver_that_is_off_at_the_line_moves_no_lap(first_m: tuple[float, ...]) -> None:
+    """The first positions of a lap may lie a metre before the line, once or twice: the hold is found all the same."""
+    path, row = driven(4)
+    profile, notes = the_map().profile, seen(path, 10.0, 4)
+    assert profile is not None
+    length_m = profile.length_m
+    begins = [row.start_s + 0.1 * at for at in range(len(first_m))]
+    notes.at_s = [*begins, *notes.at_s]
+    notes.at_m = [*(metres % length_m for metres in first_m), *notes.at_m]
+    notes.at_mps = [*(50.0 for _ in first_m), *notes.at_mps]
+    plain = found(path, row, seen(path, 10.0, 4))
+    assert found(path, row, notes) == plain
 
 
 def compared(*moved: tuple[float, float], clean: str = "clean") -> DataWindow:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pitwall.model.outputs import LapJudged
-from tests.unit.engine_stage import Stage, setup
+from tests.unit.engine_stage import MAIN, Stage, plan, setup
 
 
 def kinds_at_the_line(stage: Stage) -> list[str]:
@@ -39,3 +39,17 @@ def test_a_car_seen_again_on_its_lap_is_on_no_out_lap() -> None:
     stage.cross(t + 270, "2")
     stage.cross(t + 300, "line")
     assert kinds_at_the_line(stage) == ["out", "timed", "cool"]
+
+
+def test_a_cool_down_lap_that_began_at_the_pace_leaves_the_second_timed_lap_to_be_driven() -> None:
+    """The driver is told to cool down as the lap begins and loses a tenth of it: the run still wants its second timed
+    lap, and the car is not called in before it."""
+    run = MAIN | {"laps": "out, 1 timed, cool, 1 timed, in"}
+    stage = Stage(setup(plan(run))).green()
+    t = stage.drive(100, 120, 100, 111)
+    assert kinds_at_the_line(stage) == ["out", "timed", "cool"]
+    current = stage.car.progress.current
+    assert current is not None
+    assert (current.timed_done, current.expected_kind) == (1, "timed")
+    stage.lap(t, 100)
+    assert (current.timed_done, current.expected_kind) == (2, "in")

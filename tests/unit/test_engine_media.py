@@ -12,9 +12,7 @@ from pitwall.app.scenarios import load_rehearsal
 from pitwall.app.wiring import Evidence, rehearse_instant
 from pitwall.engine.call import Call, CallSpec
 from pitwall.engine.media import HANG_S, NO_PASS, TOO_LONG, _shared, convey
-from pitwall.engine.session import Session
 from pitwall.engine.view import situation
-from pitwall.journal.replay import decisions
 from pitwall.model.outputs import Ask, Prompt
 from pitwall.model.procedure import Procedure
 from pitwall.radio.board import LINE_CHARACTERS, MOST_LINES, READY_BEFORE_S
@@ -224,10 +222,9 @@ async def test_in_a_whole_rehearsed_session_every_must_say_call_that_can_be_show
     boards = replace(rehearsal, setup=rehearsal.setup.model_copy(update={"plans": plans}))
     await rehearse_instant(boards, witness=kept.append)
     told: dict[str, list[Prompt]] = {}
-    for one in decisions(kept[0].events, Session()):
-        for out in one.outputs:
-            if isinstance(out, Prompt) and out.kind in ("box", "switch") and out.medium == "board":
-                told.setdefault(out.call, []).append(out)
+    for call, prompts in kept[0].recorder.calls.items():
+        shown = [out for out in prompts if out.kind in ("box", "switch") and out.medium == "board"]
+        told |= {call: shown} if shown else {}
     assert len(told) >= 20
     hung = 0
     for prompts in told.values():

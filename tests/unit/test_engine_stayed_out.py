@@ -98,3 +98,66 @@ def test_a_run_that_the_desk_names_was_left_for_when_the_car_left() -> None:
     assert (car.carried.tyres, car.carried.tyre_laps(car.track), car.carried.ages["B1"]) == ("B2", 6, 0)
     assert car.carried.fuel(car.track, 2.0) == pytest.approx(26 - 2.0 * (2 + 1 - PIT_EXIT))
     assert counts(made) == {"holds": (0, 0), "long": (2, 2)}
+
+
+def test_what_was_told_by_hand_since_the_car_left_stands_when_the_desk_names_another_run() -> None:
+    """The crew filled 20 kg and fitted C1, whatever the plan of either run says; the next leaving is by the plan."""
+    made = stage()
+    made.drive(200, 125, 100)
+    made.command("set_fuel", fuel_kg=20)
+    made.command("set_tyres", tyres="C1", tyre_laps=4)
+    made.command("set_car", run="long")
+    car = made.car
+    assert (car.carried.tyres, car.carried.tyre_laps(car.track)) == ("C1", 4)
+    assert car.carried.fuel(car.track, 2.0) == 20
+
+
+def stopped_after_one(made: Stage) -> float:
+    """Out for the short run, one timed lap, a red flag, in, and green again: when that is."""
+    t = made.drive(200, 125, 100)
+    made.status(t + 5, "red")
+    t = made.home(t)
+    made.status(t + 100, "green")
+    return t + 100
+
+
+def test_a_run_that_is_resumed_goes_on_with_what_is_left_unless_another_was_driven_between() -> None:
+    """Straight back out nobody fits or fills anything; after the long run the crew has to do both again."""
+    made = stage()
+    made.leave(stopped_after_one(made) + 200)
+    assert made.car.progress.current is made.car.progress.find("holds")
+    assert (made.car.carried.tyres, made.car.carried.tyre_laps(made.car.track)) == ("B1", 3)
+    assert made.car.carried.fuel(made.car.track, 2.0) == pytest.approx(15 - 2.0 * (3 - PIT_EXIT))
+    made = stage()
+    t = stopped_after_one(made)
+    made.command("set_car", run="long")
+    t = made.home(made.drive(t + 200, 125, 100))
+    made.command("set_car", run="holds")
+    made.leave(t + 300)
+    assert made.car.progress.current is made.car.progress.find("holds")
+    assert (made.car.carried.tyres, made.car.carried.tyre_laps(made.car.track)) == ("B1", 3)
+    assert made.car.carried.fuel(made.car.track, 2.0) == 15
+
+
+def test_the_laps_of_an_earlier_stint_stay_with_their_run() -> None:
+    """One timed lap, a red flag, out again for the same run, and then it is the long run after all: the lap of the
+    first stint is still the short run's."""
+    made = stage()
+    made.drive(stopped_after_one(made) + 200, 125, 100)
+    assert made.car.progress.current is made.car.progress.find("holds")
+    made.command("set_car", run="long")
+    assert counts(made) == {"holds": (1, 1), "long": (1, 1)}
+
+
+def test_a_run_that_was_resumed_hands_over_the_laps_of_its_second_stint_alone() -> None:
+    """One timed lap, a red flag, out again for the same run, and the car stays out: of the eight timed laps since, two
+    are the short run's, and only when all eight are driven is the long run over."""
+    made = stage()
+    t = made.drive(stopped_after_one(made) + 200, 125, *[100.0] * 7)
+    long = made.car.progress.find("long")
+    assert long is not None
+    assert made.car.progress.current is long
+    assert counts(made) == {"holds": (3, 3), "long": (5, 5)}
+    assert long.expected_kind == "timed"
+    made.lap(t, 100)
+    assert long.expected_kind == "in"

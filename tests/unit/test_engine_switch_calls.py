@@ -215,6 +215,26 @@ def test_an_item_done_on_a_lap_that_was_put_in_is_not_wanted_again() -> None:
         assert {one.state for one in run.items} == ({"probably_done"} if called else {"planned"})
 
 
+def test_an_item_on_a_lap_that_a_slow_period_spoilt_is_done_again() -> None:
+    """Its data are of no use: the flap stays open for the lap that is driven again, of which the driver was told."""
+    stage = Stage(setup(plan(MAIN | {"laps": "out, 3 timed, in", "items": [FLAP | {"on": {"timed": 1}}]}))).green()
+    t = stage.drive(200, 125)
+    run = stage.car.progress.current
+    assert run is not None
+    (item,) = run.items
+    item.state = "called"
+    stage.status(t + 5, "slow")
+    stage.status(t + 60, "green")
+    stage.cross(t + 90, "2")
+    assert stage.car.switches.wanted(run, 1, again=True)["flap"] == "open"
+    stage.cross(t + 130)
+    assert (run.pointer, item.state, item.leg, item.attempt) == (1, "called", 1, 0)
+    assert stage.car.switches.wanted(run, 1)["flap"] == "open"
+    stage.lap(t + 130, 100)
+    assert item.state == "probably_done"
+    assert stage.car.switches.wanted(run, 2)["flap"] == "closed"
+
+
 def test_an_item_whose_switch_was_changed_is_not_tried_on_another_lap() -> None:
     """The bias is moved for the comparison on timed lap 1, and its own words go unsaid: the lap is driven with the bias
     so, and the next one wants it back."""

@@ -205,3 +205,41 @@ def test_a_flood_holds_no_doubt_back_and_doubts_make_none() -> None:
     for number in range(12):
         calm.hold("switch_unverified", "41", "unsure", number, "green", f"s{number}")
     assert isinstance(calm.hold("car_silent", "58", "unseen", 13, "green")[0], Alert)
+
+
+def test_a_lap_that_a_slow_period_spoilt_is_driven_again_with_its_own_switches() -> None:
+    """The next lap is the same one once more: nobody is told to go to the positions of the cool-down lap that was to
+    follow, and the cool-down lap's call comes a lap later."""
+    stage = Stage(setup(plan(COOL_RUN))).green()
+    t = stage.drive(200, 125)
+    stage.status(t + 5, "slow")
+    stage.cross(t + 40, "1")
+    stage.status(t + 70, "green")
+    stage.cross(t + 95, "2")
+    assert [leg.kind for leg in stage.car.legs[1:4]] == ["timed", "cool", "timed"]
+    again = stage.car.legs[1]
+    assert (again.again, again.index, again.start_s) == (True, 1, stage.car.legs[0].end_s)
+    assert not [call for call in stage.car.book.calls.values() if call.spec.asked.get("torque_map") == 1
+                and call.told]
+    stage.cross(t + 130)
+    assert stage.car.progress.current is not None
+    assert stage.car.progress.current.pointer == 1
+    assert [leg.kind for leg in stage.car.legs[:3]] == ["timed", "cool", "timed"]
+
+
+def test_what_was_told_on_a_spoilt_lap_explains_no_wrong_switch_on_the_lap_driven_again() -> None:
+    """Told before the slow period to go to the cool-down lap's position, the driver did; the lap is driven again, and
+    its switch is wrong: an alert with the line. The call was this lap's by the plan, but was not made on it."""
+    stage = Stage(setup(plan(COOL_RUN))).green()
+    t = stage.drive(200, 125)
+    stage.cross(t + 30, "1")
+    stage.wait(t + 60)
+    stage.command("said", call=stage.call("2-switch-0").id)
+    stage.status(t + 72, "slow")
+    stage.cross(t + 75, "2")
+    stage.switch(t + 85, "torque_map", 1)
+    stage.status(t + 90, "green")
+    stage.cross(t + 118)
+    assert stage.car.progress.current is not None
+    assert stage.car.progress.current.pointer == 1, "the spoilt lap did not count"
+    assert alerts(stage, "switch_wrong") == [("torque_map", t + 118, True)]

@@ -218,3 +218,19 @@ def test_after_a_stop_on_track_old_values_say_nothing() -> None:
     tell(here, 601, carcass_c=80)
     here.wait(640)
     assert [on for _, on, _ in told(here)] == [True, False]
+
+
+def test_while_the_timing_is_silent_a_car_that_nobody_sees_is_watched_by_its_telemetry() -> None:
+    """No car is seen for minutes, so this one counts as unseen; its tyre loses air all the same, and is told. Where
+    other cars are seen, the car stands and a falling pressure is of no interest."""
+    for others in (False, True):
+        here = stage(PRESSURE)
+        here.cross(328, "1", car="7")
+        for t in range(340, 620, 20):
+            if others:
+                here.cross(t, "12"[t // 20 % 2], car="7")
+        here.wait(620)
+        assert here.car.track.state == "stopped"
+        for t in (621, 627):
+            tell(here, t, pressure_kpa=120)
+        assert told(here) == ([] if others else [("tyre_pressure_low", True, 627)])

@@ -7,6 +7,7 @@ from typing import get_args
 import pytest
 
 from pitwall.model.events import CarPositioned, Event, TyreReported, WeatherReported
+from pitwall.model.outputs import Ask, Prompt
 from pitwall.runtime.intake import CHATTER, Intake, SeenIds
 from tests.replay.toy import command, crossing
 
@@ -51,6 +52,37 @@ def test_thinned_position_does_not_move_the_pause() -> None:
     intake = Intake(position_every_s=0.2)
     taken = [n for n in range(20) if intake.offer(position(n, n * 0.05), 0.0)]
     assert taken == [0, 4, 8, 12, 16]
+
+
+def hold_call(act_at_s: float, state: str = "planned", action: str = "procedure") -> Prompt:
+    """A call for what the driver is to do at a place."""
+    return Prompt(id="p", t=0.0, car="41", call="c", revision=1, kind="procedure", text="Hold.", short="Hold",
+                  say_from_s=act_at_s - 20, say_by_s=act_at_s - 5, act_at_s=act_at_s, spoken_s=2.0, priority=50,
+                  state=state, ask=Ask(action=action))
+
+
+def let_in(intake: Intake, begin: float, car: str = "41") -> int:
+    """How many positions of one second at 10 Hz are let in."""
+    return sum(intake.offer(position(int(begin * 10) + n, begin + n * 0.1, car=car), 0.0) for n in range(10))
+
+
+def test_positions_about_a_procedure_are_all_kept() -> None:
+    """At 10 Hz every one counts from shortly before the driver is to act until well after it, for that car alone."""
+    intake = Intake(position_every_s=0.15)
+    intake.look_closely([hold_call(100.0)])
+    assert [let_in(intake, begin) for begin in (80.0, 96.0, 125.0, 131.0)] == [5, 10, 10, 5]
+    assert [let_in(intake, begin, "58") for begin in (80.0, 96.0, 125.0, 131.0)] == [5, 5, 5, 5]
+
+
+def test_a_call_that_is_off_or_for_something_else_keeps_no_more_positions() -> None:
+    """Withdrawn, skipped and missed calls, and calls that are no procedure, leave the pause as it is; calls that follow
+    closely make one span."""
+    intake = Intake(position_every_s=0.15)
+    intake.look_closely([hold_call(100.0, state) for state in ("withdrawn", "skipped", "missed")])
+    intake.look_closely([hold_call(100.0, action="set_switch")])
+    assert let_in(intake, 100.0) == 5
+    intake.look_closely([hold_call(200.0), hold_call(212.0)])
+    assert [let_in(intake, begin) for begin in (196.0, 240.0)] == [10, 10]
 
 
 def test_full_queue_takes_facts_only() -> None:

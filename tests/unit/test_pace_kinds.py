@@ -7,8 +7,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pitwall.model.plan import LapKind
-from pitwall.pace.kinds import LAST_PART_AT_MOST, SO_FAR_AT_MOST, TIMED_AT_MOST, judge_complete, judge_so_far
+from pitwall.pace.kinds import (
+    LAST_PART_AT_MOST,
+    MEANT_COOL_AT_MOST,
+    SO_FAR_AT_MOST,
+    TIMED_AT_MOST,
+    judge_complete,
+    judge_so_far,
+)
 from pitwall.pace.laptimes import CarPace, FieldPace
+from pitwall.pace.planned import PlanWord
 
 LOOPS = {"line": 0.0, "1": 0.3, "2": 0.7}
 
@@ -28,6 +36,20 @@ def test_a_complete_lap_is_timed_within_its_limit(seconds: float, kind: LapKind)
     """Against a best of 100 s; a slow or red period makes any lap a cool-down lap."""
     assert judge_complete(car(100), seconds, 1100, False) == kind
     assert judge_complete(car(100), seconds, 1100, True) == "cool"
+
+
+@pytest.mark.parametrize(("seconds", "kind"), [
+    (95, "timed"), (100 * MEANT_COOL_AT_MOST, "timed"), (100 * MEANT_COOL_AT_MOST + 0.1, "cool"), (111, "cool"),
+])  # fmt: skip
+def test_a_lap_that_the_plan_has_as_cool_down_is_one_sooner(seconds: float, kind: LapKind) -> None:
+    """Told as the lap begins, the driver has a part of it behind him at the pace; at the pace all of it is timed."""
+    assert judge_complete(car(100), seconds, 1100, False, word="cool") == kind
+
+
+@pytest.mark.parametrize("word", ["none", "more", "last", "in", "called"])
+def test_no_other_word_of_the_plan_makes_a_slow_timed_lap_another_one(word: PlanWord) -> None:
+    """A lap with a mistake in it still counts for its run."""
+    assert judge_complete(car(100), 111, 1100, False, word=word) == "timed"
 
 
 @pytest.mark.parametrize(("seconds", "kind"), [(124, "timed"), (126, "cool")])

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pitwall.pace.programme import LONG_RUN, QUICK_RUN
-from pitwall.pace.residuals import HEAVY, MOST, Residuals
+from pitwall.pace.residuals import HEAVY, MISTAKES, MOST, ORDINARY, Residuals, as_logs, in_deviations
 from pitwall.pace.runpace import DrivenLaps, FieldLaps
 from pitwall.pace.weighing import HIGH, LOW, MIDDLE, Record, Spread, weighted_median, weighted_quantiles
 
@@ -188,3 +188,21 @@ def test_forecasts_are_judged_by_the_lap_that_they_were_of() -> None:
     told = field.inside("41", laps, "next").told
     assert told[MIDDLE] == pytest.approx(90.0, abs=0.1)
     assert told[HIGH] - told[LOW] < 0.3
+
+
+@settings(max_examples=60, deadline=None)
+@given(log=st.floats(-0.2, 0.2), deviation=st.floats(0.002, 0.1), noise=st.floats(0.002, 0.01))
+def test_an_error_counted_and_told_again_is_the_same(log: float, deviation: float, noise: float) -> None:
+    """What is learned of a lap is what would be told: one way and back."""
+    counted = in_deviations(log, deviation, noise)
+    assert float(as_logs(np.array([counted]), deviation, noise)[0]) == pytest.approx(log, abs=1e-9)
+
+
+def test_what_a_mistake_costs_does_not_depend_on_how_well_the_car_is_known() -> None:
+    """Ordinary errors are as wide as what is believed; beyond them a step costs the same, unless all is narrower."""
+    noise = 0.004
+    for deviation in (0.01, 0.03):
+        ordinary, beyond = as_logs(np.array([ORDINARY, ORDINARY + 3.0]), deviation, noise)
+        assert ordinary == pytest.approx(ORDINARY * deviation)
+        assert beyond - ordinary == pytest.approx(3.0 * MISTAKES * noise)
+    assert as_logs(np.array([-3.0, 5.0]), 0.004, noise) == pytest.approx([-0.012, 0.02])

@@ -285,3 +285,16 @@ def test_tyres_are_as_old_as_the_laps_that_they_were_driven() -> None:
     assert driven >= 2
     second = next(lap for lap in laps if lap.start_s > 700)
     assert second.tyre_laps == 14 + driven
+
+
+def test_a_car_that_goes_on_with_a_run_has_what_is_left_of_its_fuel() -> None:
+    """Called in, and out again for the same run: nobody fills it to the load that the run began with."""
+    run = {"run": "first", "want": "must", "laps": "out, 6 timed, in", "fuel_kg": 30, "after_garage_s": [60, 90, 120]}
+    stage = boxed(Stage(session=setup(plans={CAR: plan(runs=[run])})), 1)
+    stage.release(60)
+    stage.release(700)
+    laps = stage.run(until=1000).truth.laps
+    last = max((lap for lap in laps if lap.end_s < 700), key=lambda lap: lap.start_s)
+    again = next(lap for lap in laps if lap.start_s > 700)
+    assert laps[0].fuel_kg == 30
+    assert 0 < last.fuel_kg - again.fuel_kg < 5

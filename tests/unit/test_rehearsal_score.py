@@ -153,3 +153,19 @@ def test_the_outcome_is_json_both_ways() -> None:
     assert outcome.finished
     assert outcome.flag_s == 600
     assert len(outcome.field) == 3
+
+
+def test_an_item_whose_lap_began_without_it_may_be_made_up_for_once() -> None:
+    """The flap was to be open on the second timed lap, and its call found no place: open on the third it is right, and
+    wrong on the fourth. An item that was done on its lap is not done again."""
+    rule = LapRule(setup().cars[CAR], PLAN, PROCEDURES, wet=False)
+    run, opened = PLAN.find("first"), START | {"flap": "open"}
+
+    def names(number: int, *before: tuple[int, dict[str, Any]]) -> list[str]:
+        return [item.switch for item in rule.wrong(run, number, opened, before)]
+
+    assert names(3, (1, START), (2, START)) == []
+    assert names(4, (1, START), (2, START), (3, opened)) == ["flap"]
+    assert names(3, (1, START), (2, opened)) == ["flap"]
+    assert names(2, (1, START)) == [], "its own lap"
+    assert names(1) == ["flap"]

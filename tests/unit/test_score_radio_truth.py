@@ -12,7 +12,7 @@ from pitwall.model.outputs import Ask, Prompt
 from pitwall.rehearsal.truth import CarTruth, ChancePassed, DrivenLap, SpokenCall, SwitchMoved, WrongSwitch
 from simulations.score_radio_alerts import alert_figures
 from simulations.score_radio_judge import Duty
-from simulations.score_radio_truth import BOX_S, REMINDS_S, car_days
+from simulations.score_radio_truth import BOX_S, REMINDS_S, car_days, planned
 from tests.unit.engine_stage import CAR, MAIN, plan, setup
 
 LAPS = "out, 2 timed, in"
@@ -132,3 +132,19 @@ def test_a_switch_that_is_knocked_on_a_lap_that_was_not_to_be_a_timed_one_is_no_
     for run, knocked in (("out, 2 timed, in", 1), ("out, 1 timed, cool, 1 timed, in", 0)):
         figures = alert_figures(evidence_of(*laps, switches=moved, events=told, run=run))
         assert (figures.knocked, figures.knocks_told) == (knocked, 0)
+
+
+def test_which_timed_laps_were_planned_as_such() -> None:
+    """A timed lap that a flag spoilt or that was far too slow is driven again, and so planned; one on which the driver
+    should have cooled the car is not, nor is any after it."""
+    out, cool = lap(1, 0, 100, "out"), {"kind": "cool", "meant": "cool"}
+    runs: list[tuple[tuple[DrivenLap, ...], list[bool]]] = [
+        ((lap(2, 100, 190), lap(3, 190, 320, **cool), lap(4, 320, 410)), [True, False, True]),
+        ((lap(2, 100, 190, flags=("slow",)), lap(3, 190, 280), lap(4, 280, 400, **cool), lap(5, 400, 490)),
+         [True, True, False, True]),
+        ((lap(2, 100, 230, "cool"), lap(3, 230, 320)), [True, True]),
+        ((lap(2, 100, 190), lap(3, 190, 280), lap(4, 280, 370)), [True, False, False]),
+    ]
+    for laps, expected in runs:
+        day = evidence_of(out, *laps, run="out, 1 timed, cool, 1 timed, in")
+        assert [planned(day, day.outcome.cars[CAR], one) for one in laps] == expected

@@ -11,6 +11,7 @@ from __future__ import annotations
 import heapq
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import combinations, count
 
 from pitwall.checks.flow.course import Course, Spot, Stint, lay_out, movers_of
@@ -70,8 +71,30 @@ def prove(
     plan: Plan, car: Car, procedures: Mapping[str, Procedure], wet: bool = False, misses: int = 1
 ) -> tuple[SwitchProof, ...]:
     """The proof for every switch of the car, by name."""
-    return tuple(prove_switch(plan, car, procedures, switch, wet, misses)
-                 for switch in sorted(car.switches, key=lambda one: one.switch))
+    used = {item.do for run in plan.runs for item in run.items}
+    texts = [plan.model_dump_json(), car.model_dump_json()]
+    texts += [f"{name} {procedures[name].model_dump_json()}" for name in sorted(used & procedures.keys())]
+    return _proved(_Asked(tuple(texts), wet, misses, plan, car, procedures))
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What is to be proved. It is the same question where plan, car and the procedures that the plan uses read alike:
+    a file that is read once more makes others of them."""
+
+    texts: tuple[str, ...]
+    wet: bool
+    misses: int
+    plan: Plan = field(compare=False)
+    car: Car = field(compare=False)
+    procedures: Mapping[str, Procedure] = field(compare=False)
+
+
+@lru_cache(maxsize=32)
+def _proved(asked: _Asked) -> tuple[SwitchProof, ...]:
+    # Kept, for the proofs of all plans are made whenever any file of the event is read again, and are most of the cost.
+    return tuple(prove_switch(asked.plan, asked.car, asked.procedures, switch, asked.wet, asked.misses)
+                 for switch in sorted(asked.car.switches, key=lambda one: one.switch))
 
 
 def prove_switch(

@@ -22,6 +22,7 @@ FROM_LINE_S = 0.3  # the straight behind the line is short: the engineer is read
 BOX = "Box this lap, box this lap."
 BOX_AGAIN = "Box, box. Pit entry this lap."
 AGAIN = "-again"
+ASK = Ask(action="box")
 
 
 def calls(at: Situation) -> Iterable[CallSpec]:
@@ -98,7 +99,7 @@ def _call(
         leg=leg.index,
         latest_s=latest,
         room=room,
-        ask=Ask(action="box"),
+        ask=ASK,
         lap_number=at.track.lap_number if leg.running else None,
         waits=not leg.running,
         late_text=TOO_LATE if key.endswith(AGAIN) else None,

@@ -31,7 +31,8 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     for before, leg in itertools.pairwise(at.legs):
         if before.kind != "cool":
             yield from _cool(at, leg)
-        if leg.kind == "timed" and before.kind == "cool":
+        # Under a slow period nobody knows yet whether the next lap is one to push on.
+        if leg.kind == "timed" and before.kind == "cool" and not (leg.again and at.clock.status == "slow"):
             text = PUSH_AGAIN
             window = at.window(leg.start_s, text, at.timing.switch_reaction_s, before, "run")
             over_by = leg.start_s - at.doubt(leg.start_s, before) - at.timing.switch_reaction_s

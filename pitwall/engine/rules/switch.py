@@ -11,6 +11,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from functools import lru_cache
 
 from pitwall.engine.call import CallSpec
 from pitwall.engine.situation import Leg, Situation
@@ -38,7 +39,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         return
     if at.legs and at.legs[0].running and at.legs[0].index > 0:
         yield from _just_begun(at, at.legs[0])
-    needed = [at.switches.wanted(run, leg.index) for leg in at.legs]
+    needed = [at.switches.wanted(run, leg.index, leg.again) for leg in at.legs]
     for (before, was), (after, wanted) in itertools.pairwise(zip(at.legs, needed, strict=True)):
         names, in_place = at.switches.changes(was, wanted), set[str]()
         if before.running:
@@ -126,7 +127,8 @@ def _before_the_line(
     begin_by_s: float | None,
     together: int,
 ) -> CallSpec:
-    text, _, reaction = _words(at, positions, was, "Before the line: ")
+    words = _words(at, positions, was, "Before the line: ")
+    text, _, reaction = words
     window = at.window(after.start_s, text, reaction, before, "switch", begin_by_s)
     if window.by_s < before.start_s:
         # The lap before the one of the change is too early: said on this one, quiet or not.
@@ -143,11 +145,12 @@ def _before_the_line(
     many_s = min(MOST_EACH_S, EACH_S * max(0, together - 2))
     settled = before.start_s + SETTLED_PART * (before.end_s - before.start_s)
     room = at.room((before,), min(over_by - USEFUL_S, max(over_by - USEFUL_S - many_s, settled)), over_by)
-    spec = _spec(at, after, label, positions, was, window, before.index, room)
     # On a timed lap the change waits for its end; on any other it should have been made soon after the call.
     forgotten = before.running and before.kind != "timed" and any(name in at.switches.measured for name in positions)
     doubted = before.running and at.switches.answers_entered and not positions.keys().isdisjoint(at.switches.in_doubt())
-    return replace(spec, not_done=forgotten and bool(at.switches.measured_off(positions)), unanswered=doubted)
+    told = words if before.index != after.index else None  # a lap that is driven again is told in other words
+    return _spec(at, after, label, positions, was, window, before.index, room, told,
+                 not_done=forgotten and bool(at.switches.measured_off(positions)), unanswered=doubted)
 
 
 def _words(
@@ -175,15 +178,20 @@ def _spec(
     window: SayWindow,
     leg: int,
     room: Room | None = None,
+    words: tuple[str, str, float] | None = None,
+    not_done: bool = False,
+    unanswered: bool = False,
 ) -> CallSpec:
     run = at.run
     assert run is not None
-    text, short, reaction = _words(at, positions, was, "Before the line: " if leg != after.index else "Now: ")
-    single = next(iter(positions)) if len(positions) == 1 else None
+    words = words or _words(at, positions, was, "Before the line: " if leg != after.index else "Now: ")
+    text, short, reaction = words
+    # What was told before a lap is another call than what is told before it is driven once more.
+    lap = f"{after.index}r{at.track.lap_number + 1}" if after.again else f"{after.index}"
     if room is None:
         room = at.room((after,), window.from_s, 0.5 * (after.start_s + after.end_s))
     return CallSpec(
-        key=f"{run.run.run}-{run.leavings}-{after.index}-switch-{label}",
+        key=f"{run.run.run}-{run.leavings}-{lap}-switch-{label}",
         kind="switch",
         text=text,
         short=short,
@@ -198,11 +206,15 @@ def _spec(
         leg=leg,
         waits=leg == after.index and not after.running,
         latest_s=latest_start(after.start_s, at.spoken(text), reaction) if leg != after.index else None,
+        not_done=not_done,
+        unanswered=unanswered,
         room=room,
-        ask=Ask(
-            action="set_switch",
-            switch=single,
-            position=positions[single] if single else None,
-            positions={} if single else dict(positions),
-        ),
+        ask=_asked(*next(iter(positions.items()))) if len(positions) == 1
+        else Ask(action="set_switch", positions=dict(positions)),
     )
+
+
+@lru_cache(maxsize=512, typed=True)
+def _asked(switch: str, position: Position) -> Ask:
+    # Kept, as the same few changes are asked for with every fact; by type, since 1 and on are other positions.
+    return Ask(action="set_switch", switch=switch, position=position)

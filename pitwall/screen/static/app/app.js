@@ -30,7 +30,7 @@ export function App({ desk }) {
 
 /** @param {Desk} desk */
 export function isOld(desk) {
-  return desk.linkState !== "up" || desk.store.clock.old() || desk.store.health?.state === "offline";
+  return desk.linkState !== "up" || desk.rights.whyBlind() !== "" || desk.store.clock.old() || desk.store.health?.state === "offline";
 }
 
 /** A band over everything when what is shown is not the present: which of the three it is, and since when. */
@@ -45,6 +45,7 @@ function Gone({ desk }) {
 export function goneReason(desk) {
   const { store } = desk, age = store.clock.age();
   const since = Number.isFinite(age) ? ` for ${clockText(age)}` : "";
+  if (desk.rights.whyBlind()) return `${desk.rights.whyBlind()}.`;
   if (desk.linkState === "refused") return `${desk.linkWhy}.`;
   if (desk.linkState === "none") return store.clock.state === null ? "" : "Connecting again.";
   if (desk.linkState === "down") return `No link to the bus${since}: trying again every second.`;

@@ -8,7 +8,7 @@ import { ask } from "./asking.js";
 const GIVES = { desk: null, team: ["acknowledge"], garage: ["seen"], sheet: [] };
 const AGAIN_AFTER_MS = 2000;
 
-/** @typedef {{known: boolean, role: string | null, commands: string[]}} Told */
+/** @typedef {{known: boolean, role: string | null, reads: boolean, commands: string[]}} Told */
 
 export class Rights {
   /** @param {(word: string, fields: Record<string, unknown>) => Promise<Told | null>} [asking] */
@@ -54,11 +54,20 @@ export class Rights {
     return this.told !== null && this.told.commands.length === 0;
   }
 
+  /** Why the session is not to be seen; nothing where it is. */
+  whyBlind() {
+    return this.told === null || this.told.reads ? "" : `${this.who()}: such a user may not read the session`;
+  }
+
+  who() {
+    return `${this.name || "this user"}${this.told?.role ? ` is ${article(this.told.role)}` : ""}`;
+  }
+
   /** Who is here and what that means, for the foot of the page; nothing where there is nothing to say. */
   words() {
     if (this.told === null) return "asking what this user may do";
     if (!this.told.known) return "the broker decides who may give commands: this page cannot know, and offers all";
-    if (this.told.commands.length === 0) return `${this.name || "this user"}${this.told.role ? ` is ${article(this.told.role)}` : ""}: looks on and gives no commands`;
+    if (this.told.commands.length === 0) return `${this.who()}: ${this.told.reads ? "looks on and gives no commands" : "sees nothing and gives no commands"}`;
     return this.name ? `${this.name}, ${this.told.role}` : "";
   }
 }

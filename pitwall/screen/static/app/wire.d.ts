@@ -877,6 +877,8 @@ export interface RunRow {
   /** done or probably done */
   items_done: number;
   items: number;
+  /** False: it is over, and too little was driven to count as this run */
+  counts: boolean;
 }
 
 export interface Rung {

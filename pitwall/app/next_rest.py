@@ -1,0 +1,85 @@
+"""What is left of a run that was broken off: the laps that were not driven, and the items that were not done."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from pitwall.engine.run_state import ItemState, RunState
+from pitwall.model.debrief_rows import ItemRow
+from pitwall.model.plan import Item, LapChoice, LapKind, Run, write_laps
+
+LEFT = ("not_done", "done_badly")
+
+
+@dataclass(frozen=True)
+class Carried:
+    """A run of the draft: where it comes from, and what a person has to decide about it."""
+
+    run: Run
+    source: str
+    decide: tuple[str, ...] = ()
+
+
+def broken_off(state: RunState, rows: Sequence[ItemRow], session: str, why: str) -> Carried:
+    """The rest of a run of which some timed laps were driven, under its name.
+
+    Args:
+        state: the run as it stands.
+        rows: its items that are left.
+        session: the name of the session that is over, for the words.
+        why: the reason that it was broken off, in words, or nothing.
+    """
+    run, driven = state.run, state.timed_own
+    source = f"broken off in {session} after {driven} timed lap{'s' if driven != 1 else ''}{why}"
+    told = f"{run.run}: {driven} of {state.timed_wanted} timed laps were driven in {session}"
+    begin = _resumes(state)
+    if begin is None:
+        return Carried(run, source, (f"{told}; the draft asks for all of them again",))
+    laps: tuple[LapKind, ...] = ("out", *state.laps[begin:])
+    left = {one.number: one.item for one in state.items if one.key in {row.item for row in rows}}
+    items: list[Item] = []
+    lost: list[str] = []
+    for number, item in left.items():
+        legs = [one for one in state.items if one.number == number and one.key in {row.item for row in rows}]
+        moved = sorted(set(_moved(legs, state.laps, begin)))
+        if moved:
+            items.append(on_laps(item, laps, moved))
+        else:
+            lost.append(item.do)
+    fewest = None if run.shorten_to is None else min(max(run.shorten_to - driven, 1), laps.count("timed"))
+    rest = run.model_copy(update={"laps": laps, "items": tuple(items), "shorten_to": fewest})
+    decide = [f"{told}; the draft asks for what is left. Is that worth anything by itself, and with how much fuel? "
+              f"For the whole run again: laps: {write_laps(state.laps)}"]
+    decide += [f"{run.run}: {do} was not done, and no such lap is left for it" for do in lost]
+    return Carried(rest, source, tuple(decide))
+
+
+def on_laps(item: Item, laps: Sequence[LapKind], legs: Sequence[int]) -> Item:
+    """The item on these laps of the run alone."""
+    numbers: dict[LapKind, list[int]] = {}
+    for leg in legs:
+        kind = laps[leg]
+        numbers.setdefault(kind, []).append(list(laps[: leg + 1]).count(kind))
+    on = tuple(LapChoice(kind=kind, numbers=tuple(which) if list(laps).count(kind) > 1 else ())
+               for kind, which in numbers.items())  # fmt: skip
+    return item.model_copy(update={"on": on})
+
+
+def _resumes(state: RunState) -> int | None:
+    """The planned lap with which the rest begins; None where the laps do not tell, or none is left."""
+    wanted = state.timed_wanted - state.timed_own
+    if wanted <= 0 or state.out_in or state.laps[:1] != ("out",):
+        return None
+    # The latest such lap is a timed one: nobody drives a cool-down lap straight after an out-lap.
+    return next(at for at in range(len(state.laps), 0, -1) if state.laps[at:].count("timed") == wanted)
+
+
+def _moved(items: Sequence[ItemState], laps: Sequence[LapKind], begin: int) -> Iterator[int]:
+    """On which laps of the rest these are: their own, or where those were driven without them the next such."""
+    rest = ("out", *laps[begin:])
+    for item in items:
+        legs = item.may_be_on or (item.leg,)
+        ahead = [leg - begin + 1 for leg in legs if leg >= begin] + ([0] if 0 in legs else [])
+        again = [at for at, kind in enumerate(rest) if at > 0 and kind in {laps[leg] for leg in legs}]
+        yield from (ahead or again[:1])

@@ -1,0 +1,87 @@
+"""Two cars that share crews: the search of both together finds exactly the best of all plans."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+
+from pitwall.forecast.advice import Desk, look
+from pitwall.forecast.advice_joint import JointSearch, Pairs
+from pitwall.model.advice import PER_CHANGE, AdviceQuestion
+from tests.unit.advice_brute import best_plan
+from tests.unit.advice_plans import LIVELY, choice, question, random_question
+
+CREWS = (("floor",), ("tyres",), ("floor", "tyres"), ("floor",), ())
+
+
+def crewed(seed: int, *, certain: bool) -> AdviceQuestion:
+    """A small plan of two cars whose works need one crew, or the other, or both."""
+    asked, rng = random_question(seed, certain=certain, cars=2), random.Random(seed)
+    return asked.model_copy(update={
+        "choices": tuple(one.model_copy(update={"crew": rng.choice(CREWS)}) for one in asked.choices),
+    })
+
+
+@pytest.mark.parametrize("certain", [True, False], ids=["certain", "uncertain"])
+@pytest.mark.parametrize("batch", range(5))
+def test_equals_every_plan_tried(batch: int, certain: bool) -> None:
+    """Worth and musts of the best plan are those of the best of all plans, each driven with the crews shared."""
+    compared = 0
+    for seed in range(2000 + 6 * batch, 2006 + 6 * batch):
+        asked = crewed(seed, certain=certain)
+        desk = Desk.of(asked)
+        team = desk.team(desk.calendar())
+        if not desk.standing.doable or not team.joins:
+            continue
+        found, brute = look(desk, team, team.judge(desk.as_it_stands)).outcome, best_plan(asked, PER_CHANGE)
+        assert found.exact, seed
+        assert found.best is not None, seed
+        assert found.best.chance == pytest.approx(brute.chance, abs=1e-9), seed
+        assert found.best.net + desk.after_flag_worth == pytest.approx(brute.net, abs=1e-6), seed
+        compared += 1
+    assert compared
+
+
+class Watched(JointSearch):
+    """Drives every whole plan that it comes to, and notes what was said of it before."""
+
+    def __init__(self, asked: AdviceQuestion, budget: int) -> None:
+        desk = Desk.of(asked)
+        self.watched = desk.team(desk.calendar())
+        self.said: list[tuple[float, bool, float]] = []
+        super().__init__(self.watched, 0.0, budget, [float("inf")] * 2)
+
+    def _judge_whole(self, pairs: Pairs) -> None:
+        for row in pairs.closed.all(axis=1).nonzero()[0].tolist():
+            plan = self.watched.judge((pairs.cars[0].sequels[row], pairs.cars[1].sequels[row]))
+            self.said.append((float(pairs.most[row]), bool(pairs.fair[row].all()), plan.net))
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_no_plan_is_worth_more_than_its_bound(seed: int) -> None:
+    """Stops of very different lengths, so that works often come due in another order than they were added: no plan is
+    worth more than was said of it, and one in order in every future is worth just that."""
+    rng = random.Random(seed)
+    runs = [choice(f"{name}{car}", f"out {rng.randint(1, 3)} in", car=car, spread=0.5,
+                   work_s=float(rng.choice((60, 300, 500))), crew=("floor",)) for car in ("41", "58") for name in "abc"]
+    search = Watched(question(runs, 1900.0, seed=seed, interruptions=LIVELY), 400)
+    search.search([])
+    assert len(search.said) > 50
+    assert any(not fair for _, fair, _ in search.said)
+    for most, fair, net in search.said:
+        assert net <= most + 1e-6
+        assert not fair or net == pytest.approx(most, abs=1e-6)
+
+
+def test_a_search_that_ends_early_says_what_is_left() -> None:
+    """With few pairs to drive nothing is proven, and the bound is no lower than the best of all plans."""
+    asked = crewed(2001, certain=False)
+    desk = Desk.of(asked)
+    team = desk.team(desk.calendar())
+    whole = JointSearch(team, 0.0, 10_000, [float("inf")] * 2).search([])
+    short = JointSearch(team, 0.0, 12, [float("inf")] * 2).search([team.judge(desk.as_it_stands)])
+    assert whole.exact
+    assert not short.exact
+    assert whole.best is not None
+    assert short.bound >= whole.best.net > short.bound - 200.0

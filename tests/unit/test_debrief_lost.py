@@ -1,0 +1,59 @@
+"""Why a must was lost: what was driven although it was wanted less, and whose word that was."""
+
+from __future__ import annotations
+
+import pytest
+
+from pitwall.debrief.contents import document_of
+from pitwall.debrief.contents_lost import lost_to, sentence
+from pitwall.debrief.document import Points
+from pitwall.debrief.model import CarDebrief, ChangeRow
+from pitwall.model.debrief_rows import Stint
+from tests.unit import debrief_stage as stage
+
+DRIVEN = (Stint(from_s=600.0, to_s=1260.0),)
+
+
+def a_car(*changes: ChangeRow, first: str = "could") -> CarDebrief:
+    """A car that drove ``coast`` and not ``long``, which the plan had behind it."""
+    runs = (stage.run("coast", first, "done", stints=DRIVEN),
+            stage.run("long", "must", "skipped", reason="the session ended", stints=()))
+    return stage.car().model_copy(update={"runs": runs, "changes": changes, "items": ()})
+
+
+def test_a_lost_must_names_what_was_driven_in_its_stead() -> None:
+    """The lesser run with its time, and that nobody changed the plan where nobody did; other runs need no why."""
+    car = a_car()
+    assert lost_to(car.runs[1], car) == (" Wanted less and driven: could coast, 0:10:00 to 0:21:00."
+                                         " Nobody changed the plan of these.")
+    assert lost_to(car.runs[0], car) == ""
+    must = a_car(first="must")
+    assert lost_to(must.runs[1], must) == ""
+
+
+def test_a_changed_plan_says_who_changed_it_and_why() -> None:
+    """Changes that name one of the runs stand there; others, and corrections of what was believed, do not."""
+    car = a_car(ChangeRow(t=540.0, what="coast moved before long", by="ann", why="the track is empty"),
+                ChangeRow(t=550.0, what="coastline is nothing of ours", by="ann"),
+                ChangeRow(t=560.0, what="long began at 0:09:20", about="correction"))
+    assert lost_to(car.runs[1], car).endswith(
+        " Plan changed at 0:09:00: coast moved before long, by ann (the track is empty).")
+    turned = car.model_copy(update={"runs": car.runs[::-1]})
+    assert "could coast, 0:10:00 to 0:21:00, planned after it." in lost_to(turned.runs[0], turned)
+
+
+@pytest.mark.parametrize("state", ["skipped", "cut"])
+def test_it_stands_on_the_first_page(state: str) -> None:
+    """Among what is to be done next, before any figure, whether the must was not begun or not finished."""
+    car = a_car()
+    lost = car.runs[1].model_copy(update={"state": state, "timed_wanted": 3, "timed_done": 1,
+                                          "stints": () if state == "skipped" else DRIVEN})
+    debrief = stage.full().model_copy(update={"cars": (car.model_copy(update={"runs": (car.runs[0], lost)}),)})
+    section = next(one for one in document_of(debrief).sections if one.heading == "To do next")
+    points = [point.text for block in section.blocks if isinstance(block, Points) for point in block.points]
+    assert any("Wanted less and driven: could coast" in point for point in points)
+
+
+def test_sentences_begin_and_end() -> None:
+    """A reason becomes a sentence, once."""
+    assert [sentence(one) for one in ("red flag", "Why?", "")] == ["Red flag.", "Why?", "."]
