@@ -27,7 +27,7 @@ from pitwall.forecast.futures import CALENDAR_STREAM, begins_at
 from pitwall.forecast.interruptions import Calendar, draw_calendar
 from pitwall.model.advice import EVEN_ODDS, PER_CHANGE, Advice, AdviceAnswer, AdviceQuestion, CarPlan, RunDone
 
-BESIDE_LADDER = Effort(3000, 10_000, 3000)
+BESIDE_LADDER = Effort(3000, 10_000, 1800)
 """For the plan of the moment when a ladder is to follow: all of it has to stand some seconds after the red flag."""
 
 PROPOSALS = 3

@@ -64,8 +64,9 @@ class _Car:
         self.pieces = [self.search.model.pieces[number] for number in self.sequel]
         self.calendar: Calendar = self.search.calendar
         self.latest = [self._latest(place) for place in range(len(self.pieces))]
-        lengths = self.calendar.red.lengths
-        self._usual_red_s = float(np.median(lengths[lengths > 0])) if (lengths > 0).any() else 0.0
+        red, begins = self.calendar.red, self.search.root().ready.min()
+        to_come = red.lengths[np.isfinite(red.starts) & (red.starts > begins)]  # one that stands is no usual one
+        self._usual_red_s = float(np.median(to_come)) if to_come.size else 0.0
 
     @property
     def decides(self) -> bool:
@@ -111,19 +112,24 @@ class _Car:
         self, piece: Piece, latest: float, ready: Floats, after: Floats, counts: Sequence[Counts]
     ) -> tuple[Floats, list[Counts]]:
         """When the car is ready for what follows, and what of the piece is done."""
-        red = self.calendar.red
-        # The first flag that is not over as it is ready; the last row is infinity.
-        row = (red.ends <= ready).sum(axis=0)
-        begins, ends = (of[row, np.arange(ready.size)] for of in (red.starts, red.ends))
+        begins, ends = self._flag_after(ready)
         leaves = np.where(begins <= ready, ends, ready)
         left_out = (leaves > latest) & (not piece.chain.under_way)
-        cut = ~left_out & (begins > ready) & (begins < ready + piece.length)
+        begins, _ = self._flag_after(leaves)
+        cut = ~left_out & (begins > leaves) & (begins < leaves + piece.length)
         sent_back = begins + piece.chain.durations[-1]
         given_up = cut & (sent_back + self._usual_red_s > latest)
         lap_ends = piece.chain.durations.cumsum(axis=0)
         done = []
         for part, count in zip(piece.parts, counts, strict=True):
-            by_then = (ready + lap_ends[list(part.marks)] <= begins).sum(axis=0)
+            by_then = (leaves + lap_ends[list(part.marks)] <= begins).sum(axis=0)
             done.append(np.where(left_out, 0, np.where(given_up, np.minimum(by_then, count), count)))
         after = np.where(given_up, np.minimum(sent_back + piece.work, after), after)
         return np.where(left_out, ready, after), done
+
+    def _flag_after(self, moment: Floats) -> tuple[Floats, Floats]:
+        """Beginning and end of the first red flag that is not over by then; infinity where none comes."""
+        red = self.calendar.red
+        row = (red.ends <= moment).sum(axis=0)  # the last row is infinity
+        futures = np.arange(moment.size)
+        return red.starts[row, futures], red.ends[row, futures]

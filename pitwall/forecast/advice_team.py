@@ -53,7 +53,7 @@ class Effort:
     together: int
 
 
-FULL = Effort(6000, 50_000, 8000)
+FULL = Effort(6000, 50_000, 7000)
 """Some two seconds of processor time on a slow machine."""
 
 PLAN_AS = 200

@@ -18,7 +18,7 @@ from pitwall.app.wiring import Evidence
 from pitwall.cli.main import main
 from pitwall.engine.rules import box
 from simulations import many_seeds
-from tests.acceptance.processes import ROOT, Processes
+from tests.acceptance.processes import QUICK_DAY, ROOT, Processes
 
 SEEDS = {"practice_hour": 2, "practice_hour_quiet": 2, "red_flag": 2, "forgetful_driver": 2, "test_day": 1}
 FIRST = 7
@@ -135,7 +135,7 @@ def test_an_engine_that_raises_is_a_failed_day(
     """A rule that breaks ends no rehearsal, but the day counts as failed, and the command ends with 1."""
     monkeypatch.setattr(box, "_call", _raise)
     with structlog.testing.capture_logs():
-        assert many_seeds.main(["short_demo", "--seeds", "1", "--json"]) == 1
+        assert many_seeds.main([str(QUICK_DAY), "--seeds", "1", "--json"]) == 1
     found = json.loads(capsys.readouterr().out)
     assert "the engine raised on" in found["failures"]["1"]
 

@@ -12,7 +12,6 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 from pitwall.bus.mosquitto_files import find_program
-from pitwall.bus.sockets import free_port
 from tests.acceptance.processes import Processes, until
 
 FLAGS = (
@@ -45,16 +44,6 @@ def processes(tmp_path: Path) -> Iterator[Processes]:
     started = Processes(tmp_path)
     yield started
     started.end()
-
-
-@pytest.fixture
-def mosquitto() -> Iterator[int]:
-    """The port of a mosquitto that is nobody's child and lets everybody in."""
-    port = free_port()
-    broker = started_mosquitto(port)
-    yield port
-    broker.kill()
-    broker.wait()
 
 
 def started_mosquitto(port: int) -> subprocess.Popen[bytes]:

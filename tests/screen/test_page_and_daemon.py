@@ -46,7 +46,8 @@ def test_an_entry_is_taken_back_with_one_key(processes: Processes, open_page: Op
 
 
 def test_two_pages_stay_in_step(processes: Processes, open_page: Open) -> None:
-    """What one seat does the other sees: a call said, a car kept quiet, a comment."""
+    """What one seat does the other sees: a call said, a car kept quiet, a comment. Sounds are off until asked for, for
+    the microphone is open, and on one page at a time: a page that is asked to sound silences the others."""
     _, said = begun(processes)
     one, other = open_page(said["screen"]), open_page(said["screen"])
     call_to_make(one)
@@ -57,6 +58,15 @@ def test_two_pages_stay_in_step(processes: Processes, open_page: Open) -> None:
     press(one, "Enter")
     shows(other, "rear steps out in four", ".comments")
     assert len(commands(said, "comment")) == 1
+    for page in (one, other):
+        page.keyboard.press("?")
+        page.locator(".over .sheet").wait_for()
+        assert page.locator(".settings input[type=checkbox]").count() == 3
+        assert page.locator(".settings input:checked").count() == 0
+    for page, silenced in ((one, other), (other, one)):
+        page.locator(".settings input[type=checkbox]").first.check()
+        page.locator(".settings input:checked").wait_for()
+        until(lambda silenced=silenced: silenced.locator(".settings input:checked").count() == 0)  # type: ignore[misc]
 
 
 def test_a_comment_carries_the_moment_of_the_key(processes: Processes, open_page: Open) -> None:
@@ -240,22 +250,6 @@ def test_all_of_it_over_mosquitto_too(processes: Processes, open_page: Open) -> 
     press(page, "Enter")
     shows(other, "turn 4 entry: understeer, severity 3", ".comments ol")
     assert [len(commands(said, name)) for name in ("quiet", "undo", "comment")] == [1, 1, 2]
-
-
-def test_sounds_are_off_until_asked_for_and_on_one_page_at_a_time(processes: Processes, open_page: Open) -> None:
-    """The microphone beside the screen is open: no priority sounds by itself, and a page that is asked to sound
-    silences the others."""
-    _, said = processes.serve("event.yaml", "--screen-port", "0")
-    pages = [open_page(said["screen"], "main") for _ in range(2)]
-    for page in pages:
-        page.keyboard.press("?")
-        page.locator(".over .sheet").wait_for()
-        assert page.locator(".settings input[type=checkbox]").count() == 3
-        assert page.locator(".settings input:checked").count() == 0
-    for page, other in (pages, pages[::-1]):
-        page.locator(".settings input[type=checkbox]").first.check()
-        until(lambda page=page: page.locator(".settings input:checked").count() == 1)  # type: ignore[misc]
-        until(lambda other=other: other.locator(".settings input:checked").count() == 0)  # type: ignore[misc]
 
 
 def test_a_team_without_a_feed_works_from_the_page(processes: Processes, open_page: Open) -> None:

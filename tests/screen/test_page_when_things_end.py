@@ -20,13 +20,15 @@ def _colours(page: Page) -> str:
 
 def test_the_broker_dies_and_comes_back(processes: Processes, open_page: Open) -> None:
     """Over a mosquitto elsewhere: killed, the page says that there is no link and looks old; a key then sends nothing
-    and says so. Back, the page recovers by itself, nothing is doubled, and keys work again."""
+    and says so. Back, the page recovers by itself, nothing is doubled, and keys work again. Who may give commands is
+    that broker's business: the page offers all, and says that it cannot know."""
     port = free_port()
     broker = started_mosquitto(port)
     try:
         _, said = begun(processes, "--broker", f"mqtt://127.0.0.1:{port}")
         page = open_page(said["screen"])
         call_to_make(page)
+        shows(page, "the broker decides who may give commands", ".rights")
         calls = page.locator(".queue li").count()
         broker.kill()
         broker.wait()

@@ -82,3 +82,17 @@ def test_the_order_with_the_should_first_is_advised_and_says_so() -> None:
     assert [run.run for run in best.cars[0].runs] == ["long", "last"]
     assert best.musts_chance < 0.9
     assert "if what is optional is left out in time" in best.sentence
+
+
+def test_the_steps_of_a_ladder_are_judged_as_the_proposals_are() -> None:
+    """Under a red flag that ends in four minutes a should that must come first is kept, for those who leave it out in
+    time: the same plan, in the same words, as in a session that goes on with as much time left."""
+    asked = should_then_must(NEEDED_S + 550.0, interruptions=REDS, futures=500)
+    first = asked.choices[0].model_copy(update={"before": ("last",)})
+    asked = asked.model_copy(update={"choices": (first, *asked.choices[1:])})
+    said = advise(asked).best[0]
+    stopped = asked.snapshot.model_copy(update={"status": "red", "remaining_s": asked.snapshot.remaining_s + 240.0})
+    (step,) = advise(asked.model_copy(update={"snapshot": stopped, "restart_s": (240.0,)})).ladder
+    assert "left out in time" in said.sentence
+    assert "left out in time" in step.best.sentence
+    assert step.best.cars == said.cars

@@ -1,4 +1,4 @@
-"""The static proof against the truth, on small random plans: a tenth of what ``simulations/prove_plans.py`` does."""
+"""The static proof against the truth, on small random plans: a part of what ``simulations/prove_plans.py`` does."""
 
 from __future__ import annotations
 
@@ -28,16 +28,16 @@ def wrong_starts(found: Case, misses: int) -> set[tuple[str, str, int]]:
 
 
 def test_no_unsafe_plan_is_called_safe_and_hardly_a_safe_one_unsafe() -> None:
-    """200 plans, a third of them truly unsafe though no call is missed: none is called safe, with and without a missed
+    """120 plans, a third of them truly unsafe though no call is missed: none is called safe, with and without a missed
     call, not on a single lap; at most one in twenty is called unsafe that is not. Every story is the shortest there is;
     with presets a few are told shorter than they can be.
     """
-    total = prove_plans.study(150, seed=5, jobs=2, worlds=SMALL, most_runs=1)
-    total += prove_plans.study(50, seed=5, jobs=2, worlds=2 * SMALL, most_runs=2)
+    total = prove_plans.study(90, seed=5, jobs=2, worlds=SMALL, most_runs=1)
+    total += prove_plans.study(30, seed=5, jobs=2, worlds=2 * SMALL, most_runs=2)
     assert prove_plans.verdict(total) == []
-    assert total["plans"] >= 200
+    assert total["plans"] >= 120
     for missed in (0, 1):
-        assert total[f"starts_{missed}"] > 100
+        assert total[f"starts_{missed}"] > 60
         assert total[f"stories_differ_without_presets_{missed}"] == 0
         differ = total[f"stories_too_short_{missed}"] + total[f"stories_not_shortest_{missed}"]
         assert differ <= 0.02 * total[f"starts_{missed}"]
