@@ -73,11 +73,12 @@ def put(car: TeamCar, belief: Belief) -> None:
 def unlearn(field_pace: FieldPace, now: CarPace, before: CarPace) -> FieldPace:
     """The field's pace without what this car taught it since ``before``; made anew, the old one is left alone.
 
-    What all laps of the field together taught about shapes is copied as it is: one lap among hundreds.
+    What all laps of the field together taught is copied as it is. Of shapes it is one lap among hundreds; the model of
+    lap times is taught anew where inputs are gone over (``lessons``).
     """
     made = copy.copy(field_pace)
     made.quick, made.ratios = copy.copy(field_pace.quick), _ratios(field_pace.ratios)
-    made.belief = copy.deepcopy(field_pace.belief)
+    made.belief, made.lessons = copy.deepcopy(field_pace.belief), copy.copy(field_pace.lessons)
     for lap in _since(now.quick, before.quick):
         _take_out(made.quick, lap)
     for kind, seen in now.ratios.seen.items():

@@ -3,7 +3,8 @@
 Belief is rebuilt, acts are not. To take an input out, put one in where it belongs, or give one its true time, the
 belief from before it is taken up again and the inputs since then are fed once more through the code that they went
 through the first time, with a book of calls that hears nothing: what was said stays said, and the next look at the
-plan withdraws what no longer makes sense. What other cars taught about the pace of the field stays learned.
+plan withdraws what no longer makes sense. What other cars taught about the pace of the field stays learned, and what
+this car taught is taught anew (``lessons``).
 
 The same facts in the same order make the same history, so a replayed journal mends in the same places.
 """
@@ -19,6 +20,7 @@ from pitwall.engine.call import Call
 from pitwall.engine.calls import CallBook
 from pitwall.engine.car import CarTrack, Happening
 from pitwall.engine.field import judge
+from pitwall.engine.lessons import Retaught, Taught, taught_until_now
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.team import TeamCar
 from pitwall.pace.laptimes import CarPace
@@ -43,6 +45,7 @@ class Entry:
     compound: str | None = None
     guessed: bool = False
     before: Belief | None = None
+    taught: Taught | None = None
     taken: bool = True
 
     @property
@@ -71,6 +74,7 @@ class History:
     def note(self, entry: Entry, *, keep: bool = True) -> Entry:
         """Add an input that is about to be acted on. ``keep``: it may be taken back, or others put in before it."""
         entry.before = take(self._car) if keep else None
+        entry.taught = self._taught(self._car, entry)
         self.entries.append(entry)
         del self.entries[: max(0, len(self.entries) - KEPT)]
         return entry
@@ -142,17 +146,25 @@ class History:
         base = self.entries[start].before if start >= 0 else None
         if base is None:
             return False
+        car, taught = self._car, [entry.taught for entry in self.entries[: start + 1]]
         self.entries = wanted
-        car = self._car
         shadow = _shadow(car, base)
+        retaught = Retaught(shadow.track.pace, taught)
         for entry in wanted[start:]:
+            retaught.until(entry.moment)
             if entry.before is not None:
                 entry.before = take(shadow)
+            entry.taught = self._taught(shadow, entry)
             entry.act(shadow, entry)
         pace = car.track.pace.field_pace
         pace.quick, pace.ratios = shadow.track.pace.field_pace.quick, shadow.track.pace.field_pace.ratios
+        retaught.give(pace)
         put(car, take(shadow))
         return True
+
+    @staticmethod
+    def _taught(car: TeamCar, entry: Entry) -> Taught:
+        return taught_until_now(car.track.pace, ends_lap=entry.place == "line" or entry.what == "pit")
 
 
 def _shadow(car: TeamCar, base: Belief) -> TeamCar:

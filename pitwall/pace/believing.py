@@ -139,6 +139,22 @@ class CarBelief:
         return tuple(made)
 
 
+@dataclass(frozen=True)
+class Lesson:
+    """A timed lap that all cars learned from: whose, and the car's belief before it. ``number`` counts on for ever."""
+
+    number: int
+    car: str
+    belief: CarBelief
+    lap: EndedLap
+
+
+def teach(field_laps: FieldLaps, lesson: Lesson) -> None:
+    """Teach a model of lap times what this lap taught, with the forecasts as they were made then."""
+    lap = lesson.lap
+    timed_lap(lesson.car, lesson.belief, field_laps, lap, lap.end_t - lap.start_t)
+
+
 def knot_times(labels: Sequence[str], lap: EndedLap) -> tuple[float, ...]:
     """Seconds since its beginning at each knot; NaN where it was not seen. A lap that came in has no line yet."""
     inner = tuple(lap.crossings.get(label, math.nan) - lap.start_t for label in labels)

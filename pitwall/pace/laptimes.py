@@ -16,12 +16,12 @@ import itertools
 import math
 from collections import deque
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from statistics import median
 
 from pitwall.model.laptimes import LapTimes
 from pitwall.model.plan import LapKind
-from pitwall.pace.believing import CarBelief, EndedLap, FieldBelief, ended, outlook
+from pitwall.pace.believing import CarBelief, EndedLap, FieldBelief, Lesson, ended, outlook
 from pitwall.pace.lapmodel import LapModel
 from pitwall.pace.outlook import LapSoFar, Outlook, Said
 from pitwall.pace.quickest import Quickest, QuickLaps
@@ -35,6 +35,7 @@ RATIO_BOUNDS: dict[LapKind, tuple[float, float]] = {
 }  # fmt: skip
 QUICK_MEMORY = 3
 RATIO_MEMORY = 7
+LESSONS_KEPT = 60
 BEST_WINDOW_S = 1200.0
 FIELD_WINDOW_S = 600.0
 FIELD_ALLOWANCE = 1.04
@@ -90,7 +91,18 @@ class FieldPace:
     ratios: KindRatios = field(default_factory=KindRatios)
     belief: FieldBelief | None = None
     first: LapTimes = field(default_factory=LapTimes)
+    lessons: deque[Lesson] = field(default_factory=deque)
+    """The last timed laps that taught the lap model, so that it can be taught anew without one of them."""
+    lessons_count: int = 0
+    lessons_lost: int = 0
     _quickest: Quickest | None = None
+
+    def taught(self, car: str, belief: CarBelief, lap: EndedLap) -> None:
+        """Keep what taught the lap model; ``belief`` is the car's before this lap."""
+        self.lessons_count += 1
+        self.lessons.append(Lesson(self.lessons_count, car, belief, replace(lap, crossings={})))
+        if len(self.lessons) > LESSONS_KEPT:
+            self.lessons_lost = self.lessons.popleft().number
 
     def believing(self, labels: tuple[str, ...]) -> FieldBelief:
         """What all cars taught about laps with these loops."""
@@ -220,7 +232,10 @@ class CarPace:
         """Take any lap that is over, however it went, before ``learn_lap`` takes it for the plain figures."""
         field_belief = self.field_pace.believing(self.labels)
         shape, told = self._shape(field_belief), self.said if self.said_of == lap.start_t else ()
-        self.belief = ended(self.car, self.belief, field_belief, lap, shape, self.quick_s(), told)
+        before = self.belief
+        self.belief = ended(self.car, before, field_belief, lap, shape, self.quick_s(), told)
+        if lap.kind == "timed" and lap.sure:
+            self.field_pace.taught(self.car, before, lap)
         self.said = ()
 
     def outlook(self, lap: LapSoFar) -> Outlook:
