@@ -227,7 +227,7 @@ def test_there_is_enough_to_judge(days: list[Day]) -> None:
     found = summary(days)
     assert all(figures["must_say_possible"] >= 10 for figures in found["by_kind"].values())
     assert found["must_say_possible"] >= 11 * len(days)
-    assert found["forbidden_starts"] >= 1
+    assert found["forbidden_starts"] >= 1, "they are rare: about one in four days"
     assert found["not_judged"] >= 5
     assert all(day.verdicts == [] for day in days if day.scenario == "timing_only")
 
