@@ -30,6 +30,7 @@ EVEN_UNDER_RED: tuple[CallClass, ...] = ("session", "safety", "stop")
 FAR_AHEAD_S = 20.0  # a call whose window lay further ahead than this was not missed: its lap fell out of the run
 HEARD = ("said", "done", "late", "unconfirmed")
 YELLOW = "yellow flag at its place"
+UNNEEDED = "no longer needed"
 WAITS = "waits for the next stretch on which the driver can listen"
 HELD_BACK = "held back"
 SETTLED = "said; nothing speaks against it"
@@ -173,7 +174,7 @@ class CallBook:
             else:
                 self.signal(call, "passed", now, "the car was there before the call could be made")
             return
-        self.signal(call, "withdraw", now, gone or "no longer needed")
+        self.signal(call, "withdraw", now, gone or UNNEEDED)
 
     def defer(self, call: Call, now: float, reason: str, because: str) -> float:
         """Put an open call off as far as it can wait, at most ``DEFER_S``; returns by how much, 0 when it cannot."""

@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from pitwall.engine.call import Call
-from pitwall.engine.calls import HELD_BACK, SETTLED
+from pitwall.engine.calls import HELD_BACK, SETTLED, UNNEEDED
 from pitwall.engine.item_evidence import word_suffices
 from pitwall.engine.progress import ItemState, RunState
 from pitwall.engine.switches import SwitchBoard
@@ -92,12 +92,15 @@ def _try_again(
 
 
 def switched(run: RunState, call: Call, board: SwitchBoard, t: float) -> None:
-    """The driver was told to set all that an item of that lap wants: the lap is driven so, whether or not the item's
-    own words are said, and it is not tried again on another."""
-    if call.spec.ask.action != "set_switch" or call.spec.run != run.run.run or call.state not in ("said", "done"):
+    """The driver was told to set all that an item of that lap wants, or did so before a key was pressed and telemetry
+    shows it: the lap is driven so, whether or not the item's own words are said, and it is not tried again on
+    another."""
+    asked = call.spec.asked
+    if call.spec.ask.action != "set_switch" or call.spec.run != run.run.run:
         return
-    asked = {**call.spec.ask.positions, **({call.spec.ask.switch: call.spec.ask.position}
-                                           if call.spec.ask.switch is not None else {})}  # fmt: skip
+    in_place = all(same_position(board.measured.get(name), to) for name, to in asked.items())
+    if call.state not in ("said", "done") and not (call.reason == UNNEEDED and in_place):
+        return
     for item in run.items:
         if item.state == "planned" and call.spec.lap == run.lap_label(item.leg):
             wanted = board.item_wants(run, item)

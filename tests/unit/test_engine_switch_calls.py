@@ -256,6 +256,28 @@ def test_an_item_whose_switch_was_changed_is_not_tried_on_another_lap() -> None:
         assert [stage.car.switches.wanted(run, leg)["brake_bias"] for leg in (1, 2)] == ([53, 55] if told else [55, 53])
 
 
+def test_an_item_whose_switch_telemetry_shows_changed_is_not_tried_on_another_lap() -> None:
+    """The driver moved the bias before anybody pressed a key; its call is needed no more, the item's words go unsaid,
+    and the lap is driven with the bias so all the same."""
+    step = {"do": "bias_step", "on": {"timed": 1}, "with": {"switch": "brake_bias", "by": -2.0}}
+    stage = Stage(setup(plan(MAIN | {"laps": "out, 3 timed, in", "items": [step]}))).green()
+    stage.leave(200)
+    stage.cross(250, "1")
+    (change,) = asking(stage, "brake_bias", 53.0)
+    stage.wait(355)
+    assert change.state == "shown"
+    stage.switch(356, "brake_bias", 53.0)
+    assert (change.state, change.reason) == ("withdrawn", "no longer needed")
+    (words,) = [call for call in stage.car.book.calls.values() if call.spec.item is not None]
+    stage.car.signal(words, "passed", 370, "it could not be said")
+    stage.car.follow_items([words], 370)
+    run = stage.car.progress.current
+    assert run is not None
+    (item,) = run.items
+    assert (item.state, item.leg) == ("called", 1)
+    assert [stage.car.switches.wanted(run, leg)["brake_bias"] for leg in (1, 2)] == [53, 55]
+
+
 def test_what_was_told_for_a_lap_that_was_not_begun_was_not_done() -> None:
     """The flap was opened before the line, and the car called in before it got there."""
     item = FLAP | {"on": {"timed": 2}}

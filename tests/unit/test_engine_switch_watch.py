@@ -8,7 +8,7 @@ import pytest
 
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.switch_watch import AHEAD_S, AWAITED_S, look_at_switches
-from pitwall.model.outputs import Alert
+from pitwall.model.outputs import Alert, Prompt
 from tests.unit.engine_stage import MAIN, Stage, plan, setup
 
 FLAP = {"do": "flap_lap", "on": {"timed": 1}}
@@ -243,3 +243,22 @@ def test_what_was_told_on_a_spoilt_lap_explains_no_wrong_switch_on_the_lap_drive
     assert stage.car.progress.current is not None
     assert stage.car.progress.current.pointer == 1, "the spoilt lap did not count"
     assert alerts(stage, "switch_wrong") == [("torque_map", t + 118, True)]
+
+
+def test_what_a_lap_driven_again_needs_is_told_before_its_line() -> None:
+    """The driver went to the cool-down lap's position before the slow period ended: the way back is a call before the
+    line, due while the spoilt lap lasts, not one that waits for the lap to begin."""
+    stage = Stage(setup(plan(COOL_RUN))).green()
+    t = stage.drive(200, 125)
+    stage.cross(t + 30, "1")
+    stage.wait(t + 60)
+    stage.command("said", call=stage.call("2-switch-0").id)
+    stage.status(t + 72, "slow")
+    stage.cross(t + 75, "2")
+    stage.switch(t + 77, "torque_map", 1)
+    stage.status(t + 78, "green")
+    stage.wait(t + 112)
+    (call,) = [one for one in stage.car.book.calls.values() if "-1r" in one.spec.key]
+    assert (call.spec.text[:16], call.spec.place, call.spec.waits) == ("Before the line:", "line", False)
+    assert call.spec.asked == {"torque_map": 2}
+    assert "due" in [one.state for one in stage.made(Prompt) if one.id.startswith(f"{call.id}.") and one.t < t + 112]

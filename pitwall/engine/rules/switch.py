@@ -148,8 +148,7 @@ def _before_the_line(
     # On a timed lap the change waits for its end; on any other it should have been made soon after the call.
     forgotten = before.running and before.kind != "timed" and any(name in at.switches.measured for name in positions)
     doubted = before.running and at.switches.answers_entered and not positions.keys().isdisjoint(at.switches.in_doubt())
-    told = words if before.index != after.index else None  # a lap that is driven again is told in other words
-    return _spec(at, after, label, positions, was, window, before.index, room, told,
+    return _spec(at, after, label, positions, was, window, before.index, room, words,
                  not_done=forgotten and bool(at.switches.measured_off(positions)), unanswered=doubted)
 
 
@@ -184,8 +183,8 @@ def _spec(
 ) -> CallSpec:
     run = at.run
     assert run is not None
-    words = words or _words(at, positions, was, "Before the line: " if leg != after.index else "Now: ")
-    text, short, reaction = words
+    ahead = words is not None  # of the lap, with words of its own; a lap driven again has the number of the spoilt one
+    text, short, reaction = words or _words(at, positions, was, "Now: ")
     # What was told before a lap is another call than what is told before it is driven once more.
     lap = f"{after.index}r{at.track.lap_number + 1}" if after.again else f"{after.index}"
     if room is None:
@@ -195,17 +194,17 @@ def _spec(
         kind="switch",
         text=text,
         short=short,
-        place="line" if leg != after.index else None,
+        place="line" if ahead else None,
         say_from_s=min(window.from_s, window.by_s),
         say_by_s=window.by_s,
         spoken_s=at.spoken(text),
         lead_s=at.timing.lead_s,
-        act_at_s=after.start_s if leg != after.index else window.by_s + SETTLE_IN_S,
+        act_at_s=after.start_s if ahead else window.by_s + SETTLE_IN_S,
         run=run.run.run,
         lap=run.lap_label(after.index),
         leg=leg,
-        waits=leg == after.index and not after.running,
-        latest_s=latest_start(after.start_s, at.spoken(text), reaction) if leg != after.index else None,
+        waits=not ahead and not after.running,
+        latest_s=latest_start(after.start_s, at.spoken(text), reaction) if ahead else None,
         not_done=not_done,
         unanswered=unanswered,
         room=room,
