@@ -154,7 +154,7 @@ class History:
             retaught.until(entry.moment)
             if entry.before is not None:
                 entry.before = take(shadow)
-            entry.taught = self._taught(shadow, entry)
+            entry.taught = self._taught(shadow, entry) if retaught.done else None
             entry.act(shadow, entry)
         pace = car.track.pace.field_pace
         pace.quick, pace.ratios = shadow.track.pace.field_pace.quick, shadow.track.pace.field_pace.ratios
