@@ -160,6 +160,9 @@ class History:
         pace.quick, pace.ratios = shadow.track.pace.field_pace.quick, shadow.track.pace.field_pace.ratios
         retaught.give(pace)
         put(car, take(shadow))
+        out = car.track.on_track and car.track.lap is not None and car.track.lap.start_phase > 0.0
+        if pace.belief is not None and not out:
+            pace.belief.queue.over(car.track.pace.car)  # nobody follows a car on an out-lap that it never drove
         return True
 
     @staticmethod

@@ -219,3 +219,20 @@ def test_after_a_mend_too_far_back_the_next_one_does_not_teach_laps_twice(monkey
     numbers = [one.number for one in field.lessons]
     assert numbers == sorted(set(numbers))
     assert len(set(_lessons(stage))) == len(_lessons(stage))
+
+
+def test_nobody_queues_behind_an_exit_that_was_taken_back() -> None:
+    """A pit exit by hand was wrong: a car that leaves some seconds after it follows nobody."""
+
+    def follows(*, undo: bool) -> bool:
+        stage = Stage(setup(plan(LONG), plan(LONG, car=OTHER))).green().wait(60)
+        effect(stage.command("pit", where="exit"))
+        stage.wait(63)
+        if undo:
+            effect(stage.command("undo"))
+        made = stage.leave(68, OTHER).session.team[OTHER].track.outlook()
+        assert made is not None
+        return made.said.queued is not None
+
+    assert follows(undo=False)
+    assert not follows(undo=True)
