@@ -62,7 +62,7 @@ class Retaught:
         base = before[-1] if before else None
         known = next((one for one in reversed(before) if one is not None and self._goes_back_to(one)), None)
         self.done = False
-        if base is None or known is None:
+        if base is None or known is None or known.laps is None:
             return  # too far back: what was taught stays taught
         self.done = True
         belief = self._field.believing(pace.labels)
