@@ -154,12 +154,15 @@ class History:
             retaught.until(entry.moment)
             if entry.before is not None:
                 entry.before = take(shadow)
-            entry.taught = self._taught(shadow, entry)
+            entry.taught = self._taught(shadow, entry) if retaught.done else None
             entry.act(shadow, entry)
         pace = car.track.pace.field_pace
         pace.quick, pace.ratios = shadow.track.pace.field_pace.quick, shadow.track.pace.field_pace.ratios
         retaught.give(pace)
         put(car, take(shadow))
+        out = car.track.on_track and car.track.lap is not None and car.track.lap.start_phase > 0.0
+        if pace.belief is not None and not out:
+            pace.belief.queue.over(car.track.pace.car)  # nobody follows a car on an out-lap that it never drove
         return True
 
     @staticmethod

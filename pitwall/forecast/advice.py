@@ -19,7 +19,7 @@ from pitwall.forecast.advice_pieces import Drawn, weight
 from pitwall.forecast.advice_problems import Standing, standing
 from pitwall.forecast.advice_rules import CarModel, Sequel, as_it_stands
 from pitwall.forecast.advice_search import SAME, CarSearch
-from pitwall.forecast.advice_surest import surest, surest_of_all
+from pitwall.forecast.advice_surest import Surest, surest, surest_of_all
 from pitwall.forecast.advice_team import FULL, Effort, Outcome, TeamPlan, TeamSearch
 from pitwall.forecast.advice_words import Wording, join, percent
 from pitwall.forecast.draws import stream
@@ -27,7 +27,7 @@ from pitwall.forecast.futures import CALENDAR_STREAM, begins_at
 from pitwall.forecast.interruptions import Calendar, draw_calendar
 from pitwall.model.advice import EVEN_ODDS, PER_CHANGE, Advice, AdviceAnswer, AdviceQuestion, CarPlan, RunDone
 
-BESIDE_LADDER = Effort(3000, 10_000, 1200)
+BESIDE_LADDER = Effort(3000, 10_000, 1200, 20)
 """For the plan of the moment when a ladder is to follow: all of it has to stand some seconds after the red flag."""
 
 PROPOSALS = 3
@@ -39,6 +39,9 @@ LEEWAY = 0.2
 """As written a plan may be so much less sure than is wanted, if leaving out what is optional makes up for it."""
 KEPT = 0.03
 """The plan as it stands is left alone while it is no more than so much less sure: twice the error of 500 futures."""
+
+LOOKS = 2
+"""Where the surest plan is not proven, the best may be surer: then that is demanded, and it is searched once more."""
 
 COUNTS = 0.05
 """A run less likely than this is left out in all but name."""
@@ -135,6 +138,10 @@ class Search:
     outcome: Outcome
     again: float | None = None
     """How sure the best is for those who look again, where only that makes it sure enough."""
+    proven: bool = True
+    """No plan does all musts with a higher chance than ``reachable``, if that is less than was wanted."""
+    settled: bool = True
+    """The floor is the right one: no plan reaches a higher one that would have been demanded."""
 
 
 def advise(question: AdviceQuestion) -> AdviceAnswer:
@@ -180,21 +187,32 @@ def look(desk: Desk, team: TeamSearch, base: TeamPlan, known: tuple[Plan, ...] =
     alone."""
     wanted = desk.question.confidence if team.musts else 0.0
     known = known if desk.broken else (base.sequels, *known)
-    found: list[TeamPlan | None] = []
+    found: list[Surest] = []
 
-    def reachable_at_most() -> float:
+    def reachable() -> float:
         found.append(surest(team))
-        return found[0].chance if found[0] is not None else 0.0
+        return found[0].chance
 
-    outcome = team.best(wanted, known, reachable_at_most)
+    outcome = team.best(wanted, known, reachable)
     if outcome.best is not None:
         return Search(team, base, wanted, outcome.best.chance, outcome)
-    sure, proven = (found[0], True) if found else surest_of_all(team)
-    reachable = min(sure.chance, wanted) if sure is not None else 0.0
-    floor = reachable if reachable >= EVEN_ODDS else 0.0
-    start = known if sure is None else (sure.sequels, *known)
-    best = team.best(floor, start)
-    return Search(team, base, floor, reachable, best if proven else replace(best, exact=False))
+    sure = found[0] if found else surest_of_all(team)
+    for _ in range(LOOKS):
+        best = team.best(demanded(sure, wanted), known if sure.plan is None else (sure.plan.sequels, *known))
+        if best.best is None or best.best.chance <= sure.chance + SAME:
+            break
+        sure = replace(sure, plan=best.best)
+        if sure.chance < EVEN_ODDS:
+            break
+    proven = sure.proven or sure.chance >= wanted - SAME
+    settled = proven or sure.most < EVEN_ODDS
+    best = replace(best, exact=best.exact and settled)
+    return Search(team, base, demanded(sure, wanted), min(sure.chance, wanted), best, proven=proven, settled=settled)
+
+
+def demanded(sure: Surest, wanted: float) -> float:
+    """How sure a plan must be at least when none is known that is as sure as was wanted."""
+    return min(sure.chance, wanted) if sure.chance >= EVEN_ODDS else 0.0
 
 
 def bolder(desk: Desk, search: Search) -> Search:
@@ -220,10 +238,10 @@ def bolder(desk: Desk, search: Search) -> Search:
     if first.sequels == best.sequels:
         return search
     found = team.judge(first.sequels)
-    exact = wider.exact and wider.best is not None and wider.best.sequels == found.sequels
+    exact = search.settled and wider.exact and wider.best is not None and wider.best.sequels == found.sequels
     outcome = Outcome(found, exact, max(wider.bound, found.net), tuple(plan.sequels for plan in safe))
     floor = min(team.judge(plan.sequels).chance for plan in safe)
-    return Search(team, search.base, floor, search.reachable, outcome, first.chance)
+    return replace(search, floor=floor, outcome=outcome, again=first.chance)
 
 
 def unreached_of(question: AdviceQuestion, search: Search) -> str | None:
@@ -233,10 +251,14 @@ def unreached_of(question: AdviceQuestion, search: Search) -> str | None:
     if not search.team.musts or search.reachable >= question.confidence - SAME:
         return None
     wanted = percent(question.confidence)
-    if search.reachable <= 0:
-        return "no plan does all musts"
     most = percent(search.reachable)
-    return f"no plan does all musts with {wanted}, at most with {most if most != wanted else f'just under {wanted}'}"
+    most = most if most != wanted else f"just under {wanted}"
+    if search.proven:
+        return f"no plan does all musts with {wanted}, at most with {most}" if search.reachable > 0 else (
+            "no plan does all musts")
+    if search.reachable <= 0:
+        return "no plan was found that does all musts"
+    return f"no plan was found that does all musts with {wanted}, the surest found does them with {most}"
 
 
 def told(desk: Desk, plan: TeamPlan, sentence: str, flips: str | None = None) -> Advice:

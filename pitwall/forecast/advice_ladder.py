@@ -21,7 +21,7 @@ from pitwall.model.advice import LadderStep
 WORTH_SAYING = 0.1
 """Work that brings less is left where it is: a tenth of a could (a choice of ours)."""
 
-RUNG = Effort(2000, 5000, 300)
+RUNG = Effort(2000, 5000, 300, 10)
 """What the search for one restart may take: it begins with the best plan of the step before."""
 
 STOPS_AHEAD = 2

@@ -44,19 +44,20 @@ class Effort:
     Attributes:
         pieces: So many pieces are driven, all cars together; once more, where what they share has to be settled.
         paired: So many plans of all cars are looked at.
-        together: So many pairs of beginnings are driven on with shared crews, in all searches of a question; a whole
-            plan of cars that cannot be searched so (``may_join``) counts for ``PLAN_AS`` of them.
+        together: So many pairs of beginnings are driven on with shared crews, in all searches of a question.
+        whole: So many whole plans are driven with shared crews in one pass, of cars that cannot be searched so
+            (``joins``).
     """
 
     pieces: int
     paired: int
     together: int
+    whole: int
 
 
-FULL = Effort(6000, 50_000, 7000)
+FULL = Effort(6000, 50_000, 7000, 40)
 """Some two seconds of processor time on a slow machine."""
 
-PLAN_AS = 200
 EACH = 2 / 3
 """So much of what is left for pairs of beginnings one search may take: there may be others for the same question."""
 
@@ -196,7 +197,7 @@ class TeamSearch:
             return self._joined_outcome(self.joined(floor, start, [one.bound for one in harvests]), pools, floor, bound)
         if best is None and complete:
             if reachable is not None and reachable() < floor - SAME:
-                return Outcome(None, True, bound)
+                return Outcome(None, False, bound)
             pools = self._surer(pools, floor, own, seeds)
             best, complete = self._paired(pools, floor, [])
         if best is not None and best.net >= bound - SAME:
@@ -209,7 +210,9 @@ class TeamSearch:
                  for search, seed, above in zip(self.searches, seeds, spare, strict=True)]
         pools = [_merged(pool, more.plans) for pool, more in zip(pools, again, strict=True)]
         best, complete = self._paired(pools, floor, [best] if best is not None else [])
-        exact = complete and all(harvest.exact for harvest in again)
+        # With shared crews a plan that lets a car be ready later may leave the crew to another: none such was kept.
+        exact = not self.shared and complete and all(harvest.exact for harvest in again)
+        exact = exact or (best is not None and best.net >= bound - SAME)
         return Outcome(best, exact, best.net if exact and best is not None else bound, self._substances(pools, floor))
 
     @property
@@ -249,7 +252,7 @@ class TeamSearch:
         good = [plan for plan in known if plan.chance >= floor - SAME]
         best = max(good, key=lambda plan: plan.net, default=None)
         driven = looked_at = 0
-        most_driven = self._effort.together // PLAN_AS if self.shared else self._effort.paired
+        most_driven = self._effort.whole if self.shared else self._effort.paired
         low = best.net if best is not None else -np.inf
         if len(pools) == 2 and max(len(pool) for pool in pools) <= MOST_CROSSED:
             candidates = _crossed(pools, floor, low + SAME, self._effort.paired + 1)

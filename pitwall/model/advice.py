@@ -126,5 +126,5 @@ class AdviceAnswer(Frozen):
     ladder: tuple[LadderStep, ...] = ()
     exact: bool = Field(description="False: the search ended at its node limit; the best found so far")
     bound: float = Field(description="no plan as sure of its musts can be worth more, its changes counted")
-    reachable: float = Field(default=1.0, ge=0, le=1, description="the highest chance of all musts, of any plan")
+    reachable: float = Field(default=1.0, ge=0, le=1, description="the highest chance of all musts that was found")
     problem: str | None = Field(default=None, description="what cannot be advised on or done any more")

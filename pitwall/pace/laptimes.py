@@ -95,6 +95,9 @@ class FieldPace:
     """The last timed laps that taught the lap model, so that it can be taught anew without one of them."""
     lessons_count: int = 0
     lessons_lost: int = 0
+    lessons_retold: tuple[tuple[int, int], ...] = ()
+    """After which lesson the model was taught anew, and the last number given before: who was at a number in between
+    (the first not counted, the last counted) knew lessons that were told otherwise since."""
     _quickest: Quickest | None = None
 
     def taught(self, car: str, belief: CarBelief, lap: EndedLap) -> None:

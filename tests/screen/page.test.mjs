@@ -10,12 +10,16 @@ import { pieces, wrapped } from "../../pitwall/screen/static/app/fitting.js";
 import { exampleTag, inWords, isTags, noSuchTurn, tagged, typedOf } from "../../pitwall/screen/static/app/shorthand.js";
 import { barOf } from "../../pitwall/screen/static/app/plan-line.js";
 import { labels, lapWords } from "../../pitwall/screen/static/app/strip.js";
-import { feedAges, silentStreams } from "../../pitwall/screen/static/app/head.js";
-import { keysOf } from "../../pitwall/screen/static/app/help.js";
+import { ask } from "../../pitwall/screen/static/app/asking.js";
+import { feedAges, silentStreams, wellness } from "../../pitwall/screen/static/app/head.js";
+import { feedWords, keysOf } from "../../pitwall/screen/static/app/help.js";
+import { Pad } from "../../pitwall/screen/static/app/pad.js";
 import { Reader } from "../../pitwall/screen/static/app/reader.js";
 import { Rights } from "../../pitwall/screen/static/app/rights.js";
 import { partWords } from "../../pitwall/screen/static/app/words.js";
 import { Store } from "../../pitwall/screen/static/app/store.js";
+import { TakingBack, UNDO_FOR_MS } from "../../pitwall/screen/static/app/taking-back.js";
+import { ofNoCar } from "../../pitwall/screen/static/app/team-page.js";
 
 const spoke = (t, more = {}) => ({ type: "clock_state", id: "c", t, remaining_s: 3600 - t, running: true, rate: 1, status: "green",
   pit_exit: "open", yellow_sectors: [], window: null, ...more });
@@ -282,7 +286,7 @@ test("a key means the command by whose name it is allowed", () => {
   store.take("prompt/41", prompt("b", "said", 50));
   store.take("alert/x", { type: "alert", id: "x", active: true, acknowledged: false, priority: "low", since_s: 1 });
   store.take("desk/41/state", { type: "desk_state", car: "41", prompts: [], questions: [{ question: 1 }] });
-  for (const key of "sxdrcliofegumkwva") assert.equal(meant(key, store, "41", "").wish.command, commandOf(key), key);
+  for (const key of "sxdrcliofegmkwva") assert.equal(meant(key, store, "41", "").wish.command, commandOf(key), key);
 });
 
 const offer = (word, at) => ({ word, meaning: word, at });
@@ -322,4 +326,160 @@ test("the lap tells how sure the line and the car's place are, or that nobody ca
   const lap = { kind: "timed", begun_s: 0, line_s: 90, listen: [], others: [] };
   assert.equal(lapWords({ ...lap, here: 0.5, here_within_s: 0.84, line_within_s: 12.4 }, [], 50), "line expected in 0:40 ± 12 s; where it is: ± 0.8 s");
   assert.match(lapWords({ ...lap, here: 0.5 }, [[60, 64]], 50), /listen again in 10 s; where it is: nobody can say/);
+});
+
+const answer = (because, effect = "noted", type = "answered") => ({ type, because, effect });
+const exit = { command: "pit", where: "exit" };
+
+test("only the last command is taken back, on its own car, once the daemon has taken it, and for five seconds", () => {
+  const [time, now] = at(), back = new TakingBack(now);
+  assert.match(back.meant().hint, /nothing of the last five seconds/);
+  back.given("p-1", "58", exit, "car 58: left the pits");
+  assert.match(back.meant().hint, /not known to be taken/);
+  back.hear(answer("p-0"));
+  assert.equal(back.open(), null);
+  back.hear(answer("p-1"));
+  assert.deepEqual(back.meant(), { wish: { command: "undo" }, car: "58", words: "taken back: car 58: left the pits" });
+  time.ms = UNDO_FOR_MS;
+  assert.ok("hint" in back.meant());
+});
+
+test("after a command that nobody can take back an older one is not taken back in its place", () => {
+  for (const command of ["confirm", "repeat", "defer", "acknowledge", "shelve", "seen", "adopt", "decline", "advise", "undo"]) {
+    const back = new TakingBack(() => 0);
+    back.given("p-1", "41", exit, "left the pits");
+    back.hear(answer("p-1"));
+    back.given("p-2", "41", { command, call: "a" }, command);
+    back.hear(answer("p-2"));
+    assert.ok(back.open() === null && "hint" in back.meant(), command);
+  }
+});
+
+test("what was refused, not sent, or known before leaves nothing to take back; what was said is named by its call", () => {
+  const back = new TakingBack(() => 0);
+  const given = (...answers) => {
+    back.given("p-1", "41", { command: "cross" }, "passed the line");
+    answers.forEach((one) => back.hear(one));
+    return back.open();
+  };
+  assert.ok(given(answer("p-1")));
+  assert.equal(given(answer("p-1", "the feed has the line already at 0:12.0")), null);
+  assert.equal(given(answer("p-1", "", "refused")), null);
+  given(answer("p-1"));
+  back.notGiven();
+  assert.equal(back.open(), null);
+  for (const [command, wish] of [["said", { command: "undo", call: "a" }], ["skip", { command: "undo" }]]) {
+    back.given("p-2", "41", { command, call: "a" }, command);
+    back.hear(answer("p-2"));
+    assert.deepEqual(back.meant().wish, wish);
+  }
+});
+
+test("a page that gives no undo does not offer it, and a command that no list names is not given", async () => {
+  const rights = new Rights(answering({ known: true, role: null, reads: true, commands: ["undo"] }));
+  await rights.learn({});
+  assert.deepEqual(["desk", "team", "garage", "sheet"].map((page) => rights.may("undo", page)), [true, false, false, false]);
+  assert.match(rights.whyNot("said", "desk"), /gives no “said”/);
+});
+
+const seat = (store, more = {}) => ({ linkState: "up", store, rights: { whyBlind: () => "" }, about: { session: "s" }, ...more });
+const online = (more = {}) => ({ type: "health", state: "online", t: 100, feed_age_s: 0.2, feed_ages_s: { timing: 0.2 }, ...more });
+
+test("of what is old nothing is called well and no feed fresh; the ages of the feeds go on", () => {
+  const [time, now] = at(), store = new Store(now);
+  assert.match(feedWords(store), /not told/);
+  store.take("health", online());
+  store.take("clock", spoke(100));
+  assert.deepEqual(wellness(seat(store)), { word: "all well", spoken: "all well", timing: "timing now" });
+  assert.deepEqual(wellness(seat(store, { linkState: "down" })), { word: "connecting", spoken: "connecting", timing: "" });
+  time.ms = 60_000;
+  assert.deepEqual(wellness(seat(store)), { word: "not live", spoken: "not live", timing: "" });
+  assert.equal(feedWords(store), "timing 60 s ago");
+  store.take("health", online({ state: "offline", feed_ages_s: {} }));
+  assert.equal(feedWords(store), "The daemon is offline: nobody hears them.");
+});
+
+test("what is wrong is spoken once, not with every second of its figures", () => {
+  const [, now] = at(), store = new Store(now);
+  store.take("clock", spoke(100));
+  const told = [12, 13].map((age) => {
+    store.take("health", online({ feed_age_s: age }));
+    return wellness(seat(store));
+  });
+  assert.deepEqual(told.map((one) => one.word), ["timing silent 0:12", "timing silent 0:13"]);
+  assert.deepEqual(told.map((one) => one.spoken), ["timing silent", "timing silent"]);
+});
+
+test("tyre telemetry may come once a minute: its silence is not told", () => {
+  const store = new Store(() => 0);
+  store.take("clock", spoke(100));
+  store.take("health", online({ feed_ages_s: { tyres: 59, positions: 21 } }));
+  store.take("desk/41/state", { type: "desk_state", car: "41", prompts: [], running_lap: { kind: "timed" } });
+  assert.deepEqual(silentStreams(store), ["positions silent 0:21"]);
+});
+
+function padAt(sends) {
+  const said = [], given = [];
+  const desk = { store: { clock: { now: () => 5 }, desks: new Map() }, about: { turns: [1, 2] }, may: () => true, say: (text) => said.push(text),
+    close: () => { pad.draft = null; }, send: (car, wish) => { given.push({ car, ...wish }); return sends(); }, urgent: false };
+  const pad = new Pad(/** @type {any} */ (desk));
+  pad.reader.asking = async () => null;
+  return { pad, said, given };
+}
+
+test("a comment leaves its field at the key, and comes back with its words where it is refused", async () => {
+  const { pad, said, given } = padAt(() => "p-1");
+  pad.begin();
+  pad.write("text", "floats a lot");
+  const kept = pad.finish("41");
+  assert.equal(pad.draft, null);
+  await kept;
+  assert.equal(given[0].text, "floats a lot");
+  pad.hear({ type: "refused", because: "p-1", reason: "no" });
+  assert.equal(pad.draft.text, "floats a lot");
+  assert.equal(pad.opened, 2);
+  await pad.finish("58");
+  assert.deepEqual(given.map((one) => one.car), ["41", "41"]);
+  assert.deepEqual(said, ["no"]);
+});
+
+test("a comment that was not sent is not lost, also where the next one is being written", async () => {
+  const { pad, said } = padAt(() => null);
+  pad.begin();
+  pad.write("text", "9u");
+  await pad.finish("41");
+  assert.match(said[0], /no turn 9/);
+  assert.equal(pad.draft.text, "9u");
+  pad.write("text", "floats");
+  const kept = pad.finish("41");
+  pad.begin();
+  await kept;
+  assert.equal(pad.draft.text, "");
+  pad.draft = null;
+  pad.openLast("41");
+  assert.equal(pad.draft.text, "floats");
+});
+
+test("the team's page shows alerts of no car too, for its key acknowledges them", () => {
+  const store = new Store(() => 0);
+  store.take("desk/41/state", { type: "desk_state", car: "41", prompts: [] });
+  const alert = (id, more) => store.take(`alert/${id}`, { type: "alert", id, active: true, acknowledged: false, priority: "low", since_s: 1, ...more });
+  alert("a", { car: "41" });
+  alert("b", { car: null });
+  alert("c", { car: "99" });
+  alert("d", { acknowledged: true });
+  assert.deepEqual(ofNoCar(store).map((one) => one.id), ["b", "c"]);
+});
+
+test("a browser without AbortSignal.timeout asks all the same, and a question without an answer ends", async (context) => {
+  context.mock.method(AbortSignal, "timeout", () => assert.fail("old phones have none"));
+  const asked = context.mock.method(globalThis, "fetch", async () => ({ ok: true, json: async () => ({ reads: "x" }) }));
+  assert.deepEqual(await ask("rights", {}), { reads: "x" });
+  asked.mock.mockImplementation((_word, { signal }) => new Promise((_given, failed) => signal.addEventListener("abort", () => failed(signal.reason))));
+  assert.equal(await ask("rights", {}, 1), null);
+});
+
+test("no place is known to less than a tenth of a second", () => {
+  const lap = { kind: "timed", begun_s: 0, line_s: 90, listen: [], others: [], here: 0.5, here_within_s: 0.01, line_within_s: 0 };
+  assert.equal(lapWords(lap, [], 50), "line expected in 0:40 ± 0.1 s; where it is: ± 0.1 s");
 });

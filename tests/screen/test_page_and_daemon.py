@@ -45,6 +45,24 @@ def test_an_entry_is_taken_back_with_one_key(processes: Processes, open_page: Op
     assert page.evaluate("performance.now()") - before >= 5000
 
 
+def test_a_command_that_stands_is_not_taken_back_by_an_older_one(processes: Processes, open_page: Open) -> None:
+    """A call is said, and confirmed: nobody takes a confirmation back, and the key then takes back neither that nor
+    what was entered before it."""
+    _, said = begun(processes)
+    page = open_page(said["screen"])
+    call_to_make(page)
+    press(page, "s")
+    shows(page, "take back", "footer")
+    press(page, "c")
+    until(lambda: len(commands(said, "confirm")) == 1)
+    hides(page, "footer .said-here button")
+    page.keyboard.press("u")
+    shows(page, "taken", ".said-here .bad")
+    press(page, "k")
+    until(lambda: len(commands(said, "asked")) == 1)
+    assert commands(said, "undo") == []
+
+
 def test_two_pages_stay_in_step(processes: Processes, open_page: Open) -> None:
     """What one seat does the other sees: a call said, a car kept quiet, a comment. Sounds are off until asked for, for
     the microphone is open, and on one page at a time: a page that is asked to sound silences the others."""
@@ -90,7 +108,7 @@ def test_a_comment_carries_the_moment_of_the_key(processes: Processes, open_page
 
 
 def test_the_text_field_reads_shorthand(processes: Processes, open_page: Open) -> None:
-    """What reads is counted; other words are kept and marked; a turn that is not there is refused, the pad stays."""
+    """What reads is counted; other words are kept and marked; a turn that is not there is refused, the pad is back."""
     _, said = begun(processes)
     page = open_page(said["screen"])
     for typed in ("t4 mid us 3: second lap", "it floats"):
@@ -105,7 +123,7 @@ def test_the_text_field_reads_shorthand(processes: Processes, open_page: Open) -
         page.keyboard.type(typed)
         press(page, "Enter")
         shows(page, told, ".said-here")
-        assert page.locator(".comments input[name=text]").input_value() == typed
+        assert page.locator(".comments input[name=text]:focus").input_value() == typed
         page.keyboard.press("Escape")
     assert len(commands(said, "comment")) == 2
 

@@ -71,7 +71,7 @@ def test_never_surer_than_the_surest_plan(seed: int) -> None:
     found, most = look(desk, team, team.judge(desk.as_it_stands)), surest(team)
     for plan in (team.judge(sequels) for sequels in found.outcome.others):
         surer = looked_at_again(team, plan, asked.confidence).chance
-        assert surer <= (most.chance if most is not None and team.musts else 1.0) + 1e-9
+        assert surer <= (most.chance if team.musts else 1.0) + 1e-9
 
 
 def test_the_order_with_the_should_first_is_advised_and_says_so() -> None:

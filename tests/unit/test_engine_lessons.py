@@ -6,7 +6,9 @@ from collections.abc import Callable
 
 import pytest
 
-from pitwall.pace.believing import timed_next
+from pitwall.pace.believing import teach, timed_next
+from pitwall.pace.lapmodel import LapModel
+from pitwall.pace.runpace import FieldLaps
 from pitwall.pace.weighing import MIDDLE
 from tests.unit.engine_stage import CAR, LOOPS, MAIN, PIT_EXIT, Stage, effect, plan, setup
 
@@ -123,3 +125,114 @@ def test_what_other_cars_taught_meanwhile_stays() -> None:
         assert one is not None
         assert other is not None
         assert one[MIDDLE] == pytest.approx(other[MIDDLE], abs=0.05)
+
+
+def _lessons(stage: Stage) -> list[tuple[str, float]]:
+    """Whose timed laps the model of the field goes by, and when each ended."""
+    return sorted((one.car, round(one.lap.end_t, 3)) for one in stage.car.track.pace.field_pace.lessons)
+
+
+def _as_taught(stage: Stage) -> tuple[list[float], list[float]]:
+    """What the model of the field expects of the own cars, and what one taught each lesson once would."""
+    field = stage.car.track.pace.field_pace
+    assert field.belief is not None
+    fresh = FieldLaps(LapModel(field.reference_s, field.first))
+    for lesson in field.lessons:
+        teach(fresh, lesson)
+    found, wanted = list[float](), list[float]()
+    for name, car in stage.session.team.items():
+        laps = car.track.pace.belief.laps
+        found += map(float, field.belief.laps.run_ahead(name, laps, 5))
+        wanted += map(float, fresh.run_ahead(name, laps, 5))
+    return found, wanted
+
+
+def _go(stage: Stage, *facts: tuple[float, str, str]) -> None:
+    """Give the facts in order of time. ``press``, ``undo``: by hand, now; ``line 485.7``: the feed is late with it."""
+    for t, car, what in sorted(facts):
+        stage.wait(t)
+        if what in ("press", "undo"):
+            effect(stage.command("cross" if what == "press" else what, car=car))
+        elif what == "exit":
+            stage.leave(t, car)
+        elif what.startswith("line "):
+            stage.cross(float(what.split()[1]), "line", car)
+        else:
+            stage.cross(t, what, car)
+
+
+def test_a_second_mend_keeps_what_other_cars_taught() -> None:
+    """A line by hand, a slip, another car's lap; then the feed corrects the line and the slip is taken back."""
+    stage = Stage(setup(plan(LONG))).green()
+    own = [*_facts(CAR, 60, 125, 100, 100.4), (415.52, CAR, "1"), (455.68, CAR, "2"), (487.3, CAR, "press")]
+    mends = (562.0, CAR, "press"), (565.0, CAR, "line 485.7"), (567.0, CAR, "undo")
+    _go(stage, *own, *_facts(OTHER, 65, 125, 96, 96.4, 97, 84), *mends)
+    driven = [(OTHER, 286.0), (CAR, 285.0), (OTHER, 382.4), (CAR, 385.4), (OTHER, 479.4), (CAR, 485.7)]
+    assert _lessons(stage) == sorted([*driven, (OTHER, 563.4)])
+    found, wanted = _as_taught(stage)
+    assert found == pytest.approx(wanted, abs=1e-9)
+
+
+def test_two_mends_further_and_further_back_are_both_taught_anew() -> None:
+    """Two slips, both taken back, the later one first: neither taught anything."""
+    stage = Stage(setup(plan(LONG))).green()
+    slips = (460.0, CAR, "press"), (535.0, CAR, "press"), (537.0, CAR, "undo"), (538.0, CAR, "undo")
+    _go(stage, *_facts(CAR, 60, 125, 100, 100.4), *_facts(OTHER, 48, 125, 96, 96.4, 92, 78.6), *slips)
+    driven = [(OTHER, 269.0), (CAR, 285.0), (OTHER, 365.4), (CAR, 385.4), (OTHER, 457.4), (OTHER, 536.0)]
+    assert _lessons(stage) == sorted(driven)
+    found, wanted = _as_taught(stage)
+    assert found == pytest.approx(wanted, abs=1e-9)
+
+
+def _two_cars(*slips: tuple[float, str, str]) -> Stage:
+    """Two own cars, some seconds apart, and what hands enter for them."""
+    stage = Stage(setup(plan(LONG), plan(LONG, car=OTHER))).green()
+    mine, other = _facts(CAR, 60, 125, 100, 100.4, 100.3, 100.1), _facts(OTHER, 67, 125, 100, 100.2, 100.4, 99.9)
+    _go(stage, *mine, *other, *slips)
+    return stage
+
+
+@pytest.mark.parametrize("first", [CAR, OTHER])
+def test_slips_of_two_own_cars_are_both_forgotten(first: str) -> None:
+    """Both own cars slip at the same time, and each takes it back, whichever does so first: all that teaches is what
+    they drove, once each."""
+    second = OTHER if first == CAR else CAR
+    presses = (460.0, CAR, "press"), (468.0, OTHER, "press")
+    stage = _two_cars(*presses, (472.0, first, "undo"), (474.0, second, "undo"))
+    clean = _two_cars()
+    assert _lessons(stage) == _lessons(clean)
+    assert len(_lessons(clean)) == 8
+    found, wanted = _as_taught(stage)
+    assert found == pytest.approx(wanted, abs=1e-9)
+
+
+def test_after_a_mend_too_far_back_the_next_one_does_not_teach_laps_twice(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The lessons since the slip are no longer all kept, so what it taught stays; a later slip is taken back without
+    teaching the laps in between once more."""
+    monkeypatch.setattr("pitwall.pace.laptimes.LESSONS_KEPT", 3)
+    stage = Stage(setup(plan(LONG))).green()
+    own = [*_facts(CAR, 60, 125, 100, 100.4), (487.3, CAR, "press")]
+    others = _facts(OTHER, 48, 125, 96, 96.4, 98, 50, 50)
+    mends = (562.0, CAR, "press"), (564.0, CAR, "line 485.7"), (567.0, CAR, "undo")
+    _go(stage, *own, *others, *mends)
+    field = stage.car.track.pace.field_pace
+    numbers = [one.number for one in field.lessons]
+    assert numbers == sorted(set(numbers))
+    assert len(set(_lessons(stage))) == len(_lessons(stage))
+
+
+def test_nobody_queues_behind_an_exit_that_was_taken_back() -> None:
+    """A pit exit by hand was wrong: a car that leaves some seconds after it follows nobody."""
+
+    def follows(*, undo: bool) -> bool:
+        stage = Stage(setup(plan(LONG), plan(LONG, car=OTHER))).green().wait(60)
+        effect(stage.command("pit", where="exit"))
+        stage.wait(63)
+        if undo:
+            effect(stage.command("undo"))
+        made = stage.leave(68, OTHER).session.team[OTHER].track.outlook()
+        assert made is not None
+        return made.said.queued is not None
+
+    assert follows(undo=False)
+    assert not follows(undo=True)

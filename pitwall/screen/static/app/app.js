@@ -1,9 +1,9 @@
 /** The frame around every page: what is wrong with the link, which car, which page, and the line for the person here. */
 import { html } from "./html.js";
-import { clockText } from "./clock.js";
 import { Head } from "./head.js";
 import { Help } from "./help.js";
 import { LogIn } from "./login.js";
+import { goneReason, isOld } from "./old.js";
 import { DeskPage } from "./desk-page.js";
 import { GaragePage } from "./garage-page.js";
 import { SheetPage } from "./sheet-page.js";
@@ -28,11 +28,6 @@ export function App({ desk }) {
     </div>`;
 }
 
-/** @param {Desk} desk */
-export function isOld(desk) {
-  return desk.linkState !== "up" || desk.rights.whyBlind() !== "" || desk.store.clock.old() || desk.store.health?.state === "offline";
-}
-
 /** A band over everything when what is shown is not the present: which of the three it is, and since when. */
 function Gone({ desk }) {
   const reason = goneReason(desk);
@@ -41,31 +36,17 @@ function Gone({ desk }) {
     <a href=${`#/sheet/${desk.car() ?? ""}`}>sheet</a>`}</div>`;
 }
 
-/** @param {Desk} desk */
-export function goneReason(desk) {
-  const { store } = desk, age = store.clock.age();
-  const since = Number.isFinite(age) ? ` for ${clockText(age)}` : "";
-  if (desk.rights.whyBlind()) return `${desk.rights.whyBlind()}.`;
-  if (desk.linkState === "refused") return `${desk.linkWhy}.`;
-  if (desk.linkState === "none") return store.clock.state === null ? "" : "Connecting again.";
-  if (desk.linkState === "down") return `No link to the bus${since}: trying again every second.`;
-  if (store.health?.state === "offline") return "The daemon has gone offline. Start it again: it goes on where it was.";
-  if (store.health === null && store.clock.state === null) return "";
-  if (store.clock.old()) return `The daemon's clock has not spoken${since || " yet"}.`;
-  return "";
-}
-
 /** @param {{desk: Desk}} props */
 function Foot({ desk }) {
-  const line = desk.line(), undo = desk.undoable(), notes = desk.store.notes.slice(-2).reverse();
+  const line = desk.line(), done = desk.takingBack.recent(), undo = desk.undoable(), notes = desk.store.notes.slice(-2).reverse();
   return html`
     <footer>
       <div><div class="said-here" role="status" aria-live="polite">
         ${line ? html`<span class=${line.bad ? "bad" : ""}>${line.bad ? "✕ " : ""}${line.text}</span>`
-          : undo ? html`<span>${undo.words}</span>
-              <button class="small" onClick=${() => desk.press("u")}><kbd>u</kbd> take back</button>` : ""}
+          : done ? html`<span>${done.words}</span>
+              ${undo ? html`<button class="small" onClick=${() => desk.press("u")}><kbd>u</kbd> take back</button>` : ""}` : ""}
       </div>
-      ${line || undo ? "" : html`<p class="rights">${desk.rights.words()}</p>`}</div>
+      ${line || done ? "" : html`<p class="rights">${desk.rights.words()}</p>`}</div>
       <ol class="notes" aria-label="what the daemon answered last">
         ${notes.map((note) => html`<li key=${note.because + note.t} class=${note.bad ? "bad" : ""}>
           ${note.bad ? "✕ " : ""}${note.car ? `${note.car}: ` : ""}${inWords(note.text, desk)}</li>`)}

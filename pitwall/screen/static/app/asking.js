@@ -6,11 +6,15 @@ const WITHIN_MS = 4000;
  * @returns {Promise<any>} null where there is no answer in time
  */
 export async function ask(word, fields, within = WITHIN_MS) {
+  // A phone of some years has no AbortSignal.timeout, and would ask nothing at all.
+  const limit = new AbortController(), over = setTimeout(() => limit.abort(), within);
   try {
     const answer = await fetch(word, { method: "POST", body: JSON.stringify(fields), cache: "no-store",
-      headers: { "content-type": "application/json" }, signal: AbortSignal.timeout(within) });
+      headers: { "content-type": "application/json" }, signal: limit.signal });
     return answer.ok ? await answer.json() : null;
   } catch {
     return null;
+  } finally {
+    clearTimeout(over);
   }
 }

@@ -28,9 +28,6 @@ export function commandOf(key) {
   return ON_OPEN[key] ?? ON_SAID[key] ?? TRUTH[key]?.[0].command ?? OTHERS[key] ?? "";
 }
 
-/** For how long a command of this page may be taken back with one key, real milliseconds. */
-export const UNDO_FOR_MS = 5000;
-
 /**
  * What a key asks for.
  * @param {string} key @param {Store} store @param {string} car @param {string} chosen the call that is marked
@@ -39,7 +36,6 @@ export const UNDO_FOR_MS = 5000;
 export function meant(key, store, car, chosen) {
   if (key in ON_OPEN || key in ON_SAID) return onCall(key, store, car, chosen);
   if (key in TRUTH) return { wish: TRUTH[key][0], car, words: `car ${car}: ${TRUTH[key][1]}` };
-  if (key === "u") return { wish: { command: "undo" }, car, words: "taken back" };
   if (key === "m") {
     const quiet = store.desks.get(car)?.quiet;
     return { wish: { command: "quiet" }, car, words: quiet ? `car ${car}: calls again` : `car ${car}: quiet` };

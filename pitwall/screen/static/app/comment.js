@@ -14,7 +14,7 @@ export function CommentPad({ desk, car }) {
   return html`<section class=${`comments${writing ? " writing" : ""}`} tabindex="0" aria-label="comments">
     <h2>comments ${writing || !desk.may("comment") ? "" : html`<button class="small" onClick=${() => desk.press("n")}><kbd>n</kbd> new</button>
       ${noted.length ? html`<button class="small" onClick=${() => desk.press("b")}><kbd>b</kbd> tag the last</button>` : ""}`}</h2>
-    ${writing && html`<${Writing} desk=${desk} car=${car} />`}
+    ${writing && html`<${Writing} key=${desk.pad.opened} desk=${desk} car=${car} />`}
     ${noted.length > 0 && html`<div class="runs">${byRun(noted, desk.store.desks.get(car)?.run ?? null).map(([run, name, said]) => html`<div key=${run}>
       <h3>${name}</h3><ol>${said.map((one) => html`<${Noted} key=${one.comment} desk=${desk} one=${one} />`)}</ol></div>`)}</div>`}
     ${noted.length === 0 && !writing ? html`<p class="empty">What the driver says is noted here.</p>` : ""}
@@ -58,7 +58,7 @@ function Writing({ desk, car }) {
   const only = isTags(text), typed = comment.typed(), read = tagged(typed);
   const turns = desk.about.turns ?? [], tag = exampleTag(turns), missing = noSuchTurn(read.remarks, turns);
   return html`<form onSubmit=${send}>
-    <label>said at ${clockText(comment.t)}${comment.number ? `, comment ${comment.number}` : ""}
+    <label>said at ${clockText(comment.t)}${comment.car !== null && comment.car !== car ? ` on car ${comment.car}` : ""}${comment.number ? `, comment ${comment.number}` : ""}
       <input ref=${field} value=${text} maxlength="2000" autocomplete="off" aria-describedby="reads" name="text"
         ...${offering(offers, where === "text", desk.pad.reader.marked)} onKeyDown=${keyed("text")}
         onInput=${(/** @type {any} */ event) => desk.pad.write("text", event.target.value)} /></label>
@@ -66,7 +66,7 @@ function Writing({ desk, car }) {
       <input value=${only ? text : tags} disabled=${only} maxlength="120" autocomplete="off" aria-describedby="reads" name="tags"
         ...${offering(offers, where === "tags", desk.pad.reader.marked)} onKeyDown=${keyed("tags")}
         onInput=${(/** @type {any} */ event) => desk.pad.write("tags", event.target.value)} /></label>
-    <p id="reads" class="reads">${missing || (reading?.reads ? `reads: ${reading.reads}` : reading?.no_turn ? reading.wrong : read.wrong ? html`<span>the daemon reads this as shorthand; in letters: turn, phase, finding, severity, as in <b>${tag}</b></span>`
+    <p id="reads" class="reads" role="status" aria-live="polite">${missing || (reading?.reads ? `reads: ${reading.reads}` : reading?.no_turn ? reading.wrong : read.wrong ? html`<span>the daemon reads this as shorthand; in letters: turn, phase, finding, severity, as in <b>${tag}</b></span>`
       : read.remarks.length ? `reads: ${read.remarks.map(inWords).join("; ")}`
       : comment.either() ? html`<span>read as shorthand where it can be, else kept as words, not counted</span>`
       : html`<span>words, shorthand (<b>t${tag.slice(0, -3)} entry us 3</b>) or letters (<b>${tag}</b>); <kbd>Tab</kbd>: tags to words</span>`)}</p>
@@ -95,12 +95,13 @@ function choose(/** @type {import("./desk.js").Desk} */ desk, /** @type {"text" 
   event.preventDefault();
 }
 
-/** Words of the shorthand that may come next, and what each means. */
+/** Words that may come next, and what each means. A press leaves the field its focus, and takes one as it ends (WCAG 2.2, 2.5.2). */
 function Offers({ desk, field, offers }) {
   const { reader } = desk.pad;
   return html`<ul id="offers" class="offers" role="listbox" aria-label="words that may come next">${offers.map((/** @type {any} */ one, /** @type {number} */ at) => html`
     <li key=${one.word} id=${`offer-${at}`} role="option" aria-selected=${at === reader.marked ? "true" : "false"}
-      onMouseDown=${(/** @type {any} */ event) => { event.preventDefault(); desk.pad.write(field, reader.taken(desk.pad.draft?.toRead() ?? "", at)); }}>
+      onMouseDown=${(/** @type {any} */ event) => event.preventDefault()}
+      onClick=${() => desk.pad.write(field, reader.taken(desk.pad.draft?.toRead() ?? "", at))}>
       ${at === reader.marked ? html`<kbd>→</kbd> ` : ""}<b>${one.word}</b>${at !== reader.marked || one.meaning === one.word ? "" : html` <span>${one.meaning}</span>`}</li>`)}</ul>`;
 }
 

@@ -1,7 +1,7 @@
 /**
  * What this page is about: the store, the link, and what the person at it has chosen. Keys come in, commands go out.
  */
-import { UNDO_FOR_MS, commandOf, meant } from "./commands.js";
+import { commandOf, meant } from "./commands.js";
 import { newestFirst } from "./draft.js";
 import { Link } from "./link.js";
 import { Rights } from "./rights.js";
@@ -9,6 +9,7 @@ import { Pad } from "./pad.js";
 import { keepSheet } from "./sheet-store.js";
 import { Sounds } from "./sounds.js";
 import { Store } from "./store.js";
+import { TakingBack } from "./taking-back.js";
 
 const HINT_FOR_MS = 6000;
 const ANSWER_WITHIN_MS = 5000;
@@ -42,8 +43,7 @@ export class Desk {
     this.why = null;
     /** @type {{text: string, until: number, bad: boolean} | null} */
     this.hint = null;
-    /** @type {{id: string, words: string, car: string, command: string, call: unknown, until: number} | null} */
-    this.lastCommand = null;
+    this.takingBack = new TakingBack();
     /** Commands without an answer yet. @type {Map<string, {words: string, by: number}>} */
     this.unanswered = new Map();
     this.sounds = new Sounds();
@@ -82,7 +82,8 @@ export class Desk {
   take(rest, message, retained) {
     this.urgent ||= message?.type === "prompt" || message?.type === "alert";
     if (message?.because) this.unanswered.delete(message.because);
-    if (message?.type === "refused") this.pad.refused(message);
+    this.takingBack.hear(message);
+    this.pad.hear(message);
     this.store.take(rest, message, retained);
   }
 
@@ -208,10 +209,8 @@ export class Desk {
     if (key === "p") return this.lookAtNext(car);
     if (key === "n") return this.pad.begin();
     if (key === "b") return this.pad.openLast(car);
-    const asked = meant(key, this.store, car, this.chosen);
+    const asked = key === "u" ? this.takingBack.meant() : meant(key, this.store, car, this.chosen);
     if (asked === null) return false;
-    const slip = key === "u" ? this.undoable() : null;
-    if (slip?.command === "said" && !("hint" in asked)) asked.wish.call = slip.call;
     if ("hint" in asked) this.say(asked.hint, true);
     else this.send(asked.car, asked.wish, asked.words);
     return true;
@@ -219,6 +218,7 @@ export class Desk {
 
   /** A command that this page may not send: nothing but why not. @param {string} command */
   refuse(command) {
+    this.takingBack.notGiven();
     this.say(`not sent: ${this.rights.whyNot(command, this.page)}`, true);
     return true;
   }
@@ -302,12 +302,13 @@ export class Desk {
     }
     const id = this.store.clock.old() ? null : this.link.command(car, t, { ...wish, by: this.hand });
     if (id === null) {
+      this.takingBack.notGiven();
       this.say("not sent: the daemon does not answer. Say it, and note it when it is back.", true);
       return null;
     }
     this.hint = null;  // an older complaint would be taken for one about this key
     this.unanswered.set(id, { words, by: performance.now() + ANSWER_WITHIN_MS });
-    this.lastCommand = { id, words, car, command: String(wish.command), call: wish.call, until: performance.now() + UNDO_FOR_MS };
+    this.takingBack.given(id, car, wish, words);
     if (["said", "skip", "defer"].includes(String(wish.command))) this.chosen = "";
     return id;
   }
@@ -317,10 +318,9 @@ export class Desk {
     return newestFirst(this.store.desks.get(car)?.comments ?? []);
   }
 
-  /** What was done a moment ago and may be taken back with one key. */
+  /** What was done a moment ago and may be taken back with one key, here. */
   undoable() {
-    const last = this.lastCommand;
-    return last !== null && last.command !== "undo" && performance.now() < last.until ? last : null;
+    return this.may("undo") ? this.takingBack.open() : null;
   }
 
   /** @param {string} text @param {boolean} [bad] */

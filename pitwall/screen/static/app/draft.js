@@ -15,6 +15,8 @@ export class Draft {
     /** @type {number | null} of one that stands already */
     this.number = null;
     this.was = { text: "", tags: "" };
+    /** On which car, once it was to be kept: it may come back while another is shown. @type {string | null} */
+    this.car = null;
     /** It has remarks already: what is typed as its words stays words. */
     this.counted = false;
   }

@@ -1,11 +1,15 @@
 /** The top of every page: time left, status, pit exit, flag margin in words, and in one glance whether all is well. */
 import { html } from "./html.js";
 import { clockText } from "./clock.js";
+import { isOld } from "./old.js";
 import { LEAST_CHANCE, STATUS_ASKS, STATUS_WORDS, flagWords, percent, whereWords } from "./words.js";
 
+/** @typedef {import("./desk.js").Desk} Desk */
+/** @typedef {import("./store.js").Store} Store */
+
 const FEED_OLD_S = 10;
-/** Feeds that never rest while a car runs; of the others silence may mean that nothing changed. */
-const STREAMS = ["positions", "tyres"], STREAM_OLD_S = 20;
+/** Feeds that never rest while a car runs; of the others silence may mean that nothing changed, or that they come each minute. */
+const STREAMS = ["positions"], STREAM_OLD_S = 20;
 
 /** @param {{desk: import("./desk.js").Desk}} props */
 export function Head({ desk }) {
@@ -38,7 +42,9 @@ export function Head({ desk }) {
  */
 export function feedAges(store) {
   const { health, clock } = store, rate = clock.state?.rate || 1;
-  const since = health === null ? 0 : Math.max(0, clock.now() - health.t) || 0;
+  // The daemon's clock may stand still: then the page's own tells how long ago that was.
+  const heard = Math.max(0, store.age("health")) * rate;
+  const since = health === null ? 0 : Math.max(0, clock.now() - health.t || 0, Number.isFinite(heard) ? heard : 0);
   return Object.entries(health?.feed_ages_s ?? {}).map(([name, age]) => [name, (age + since) / rate]);
 }
 
@@ -48,29 +54,61 @@ export function silentStreams(store) {
   return feedAges(store).filter(([name, age]) => STREAMS.includes(name) && age > STREAM_OLD_S).map(([name, age]) => `${name} silent ${clockText(age)}`);
 }
 
-/** One glance: all well, or what is not. */
-function Wellness({ desk }) {
-  const { store } = desk, health = store.health;
-  const rate = store.clock.state?.rate || 1;
-  const waiting = store.standing().filter((alert) => !alert.acknowledged);
-  const open = waiting.filter((alert) => alert.priority !== "low").length, low = waiting.length - open;
-  const feed = health?.feed_age_s == null ? health?.feed_age_s ?? null : health.feed_age_s / rate, lag = (health?.lag_s ?? 0) / rate;
+/**
+ * What is not well, each with its kind: the kind stays while the figures in its words go on.
+ * @param {Desk} desk @returns {[string, string][]} kind and words
+ */
+export function whatIsWrong({ store }) {
+  const { health } = store, rate = store.clock.state?.rate || 1;
+  const open = unseen(store).filter((alert) => alert.priority !== "low").length;
+  const feed = feedAge(store), lag = (health?.lag_s ?? 0) / rate;
+  /** @type {[string, string][]} */
   const wrong = [];
-  if (health?.store_fails) wrong.push("journal fails");
-  if (health && feed === null) wrong.push("no timing yet");
-  if (typeof feed === "number" && feed > FEED_OLD_S) wrong.push(`timing silent ${clockText(feed)}`);
-  wrong.push(...silentStreams(store));
-  if (lag > 3) wrong.push(`daemon ${Math.round(lag)} s behind`);
-  if (open) wrong.push(`${open} alert${open > 1 ? "s" : ""}`);
+  if (health?.store_fails) wrong.push(["journal fails", "journal fails"]);
+  if (health && feed === null) wrong.push(["no timing yet", "no timing yet"]);
+  if (feed !== null && feed > FEED_OLD_S) wrong.push(["timing silent", `timing silent ${clockText(feed)}`]);
+  for (const words of silentStreams(store)) wrong.push([words.replace(/ [\d:]+$/, ""), words]);
+  if (lag > 3) wrong.push(["daemon behind", `daemon ${Math.round(lag)} s behind`]);
+  const alerts = `${open} alert${open > 1 ? "s" : ""}`;
+  if (open) wrong.push([alerts, alerts]);
   for (const [car, { outlook }] of store.forecasts) {
-    if (outlook.musts_chance < LEAST_CHANCE) wrong.push(`${car}: musts ${percent(outlook.musts_chance)}`);
+    if (outlook.musts_chance < LEAST_CHANCE) wrong.push([`${car}: musts in doubt`, `${car}: musts ${percent(outlook.musts_chance)}`]);
   }
-  const word = desk.linkState !== "up" || health === null ? "connecting" : wrong.length ? wrong.join(" · ") : "all well";
-  const well = word === "all well";
-  return html`<div class=${`wellness${well ? " well" : ""}`} role="status">
+  return wrong;
+}
+
+/**
+ * One glance, in words: all well, or what is not; what of it is spoken; and how old the timing is. Of what is old no feed
+ * is called fresh.
+ * @param {Desk} desk
+ */
+export function wellness(desk) {
+  const { store } = desk, wrong = whatIsWrong(desk), feed = feedAge(store);
+  if (desk.linkState !== "up" || store.health === null) return { word: "connecting", spoken: "connecting", timing: "" };
+  if (isOld(desk)) return { word: "not live", spoken: "not live", timing: "" };
+  const timing = feed === null ? "" : `timing ${feed < 1 ? "now" : `${Math.round(feed)} s ago`}`;
+  if (!wrong.length) return { word: "all well", spoken: "all well", timing };
+  return { word: wrong.map(([, words]) => words).join(" · "), spoken: wrong.map(([kind]) => kind).join(", "), timing };
+}
+
+/** How old the timing was when the daemon told, in real seconds; null where there was none yet. @param {Store} store */
+function feedAge({ health, clock }) {
+  return health?.feed_age_s == null ? null : health.feed_age_s / (clock.state?.rate || 1);
+}
+
+/** Alerts that nobody has acknowledged. @param {Store} store */
+function unseen(store) {
+  return store.standing().filter((alert) => !alert.acknowledged);
+}
+
+/** Shown with its figures as they go on; spoken only where it becomes another thing (WAI-ARIA 1.2, status). */
+function Wellness({ desk }) {
+  const { word, spoken, timing } = wellness(desk), well = word === "all well";
+  const low = unseen(desk.store).filter((alert) => alert.priority === "low").length;
+  return html`<div class=${`wellness${well ? " well" : ""}`}>
     <b>${well ? "○" : "◆"} ${word}</b>
-    <span>${[low ? `${low} to acknowledge` : "", typeof feed === "number" ? `timing ${feed < 1 ? "now" : `${Math.round(feed)} s ago`}` : "",
-      desk.about.session].filter(Boolean).join(" · ")}</span>
+    <i class="unseen" role="status">${spoken}</i>
+    <span>${[low ? `${low} to acknowledge` : "", timing, desk.about.session].filter(Boolean).join(" · ")}</span>
   </div>`;
 }
 

@@ -7,7 +7,7 @@ import { html, useEffect, useRef } from "./html.js";
 /** @type {[string, [string, string][]][]} */
 const GROUPS = [
   ["the call that is marked", [["s", "was said"], ["x", "skip it"], ["d", "defer it"], ["r", "repeat what was said last"],
-    ["c", "the driver has read it back"], ["↓ ↑", "choose another"], ["→ ←", "the rest of a long one"], ["u", "take back the last entry"]]],
+    ["c", "the driver has read it back"], ["↓ ↑", "choose another"], ["→ ←", "the rest of a long one"], ["u", "take back what was entered in the last five seconds"]]],
   ["this car", [["m", "quiet: session and safety calls only; again: all"], ["k", "the driver asked something"],
     ["w", "that was answered"], ["n", "a new comment of the driver: stamps the moment"], ["b", "give the last comment its tags"],
     ["v", "ask for advice on the plan"], ["p", "look at a changed plan"],
@@ -46,9 +46,15 @@ export function keysOf(desk) {
 
 /** How old what is shown may be, feed by feed. */
 function Feeds({ store }) {
-  const ages = feedAges(store);
-  return html`<section class="settings"><h3>feeds</h3><p>${ages.length ? ages.map(([name, age]) => `${name} ${age < 1 ? "now" : `${spanText(age)} ago`}`).join(" · ")
-    : "No feed has spoken yet."}</p></section>`;
+  return html`<section class="settings"><h3>feeds</h3><p>${feedWords(store)}</p></section>`;
+}
+
+/** @param {import("./store.js").Store} store */
+export function feedWords(store) {
+  const ages = feedAges(store).map(([name, age]) => `${name} ${age < 1 ? "now" : `${spanText(age)} ago`}`).join(" · ");
+  if (store.health === null) return "The daemon has not told of them yet.";
+  if (store.health.state === "offline") return `The daemon is offline: nobody hears them.${ages ? ` Last heard: ${ages}.` : ""}`;
+  return ages || "No feed has spoken yet.";
 }
 
 function Settings({ desk }) {

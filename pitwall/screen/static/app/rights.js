@@ -44,7 +44,8 @@ export class Rights {
   /** Why a command is not given; nothing where it is. @param {string} command @param {string} page */
   whyNot(command, page) {
     if (this.told === null) return "it is not known yet what this user may do";
-    if (!this.told.commands.includes(command)) return `${this.words()}`;
+    if (this.onlyLooks()) return this.words();
+    if (!this.told.commands.includes(command)) return `${this.who()}: gives no “${command}”`;
     const gives = page in GIVES ? GIVES[page] : [];
     return gives === null || gives.includes(command) ? "" : `the ${page} page gives no such command: that is the desk's`;
   }

@@ -57,9 +57,9 @@ function CallWindow({ from, to, acts, width }) {
       ${acts - from > 90 ? html`<text x=${acts} y="12" text-anchor=${acts > width - 60 ? "end" : "middle"}>acts</text>` : ""}`}</g>`;
 }
 
-/** @param {number} within */
+/** Nothing is known to less than a tenth. @param {number} within */
 function seconds(within) {
-  return `${within < 9.95 ? within.toFixed(1) : Math.round(within)} s`;
+  return `${within < 9.95 ? Math.max(0.1, within).toFixed(1) : Math.round(within)} s`;
 }
 
 /** @param {import("./wire").RunningLap} lap @param {[number, number][]} listen @param {number} now */

@@ -9,8 +9,19 @@ import { CALL_MARKS, CALL_WORDS, flagWords, spoken, timeLeft, whereWords } from 
 /** @param {{desk: import("./desk.js").Desk}} props */
 export function TeamPage({ desk }) {
   const { store } = desk, cars = store.cars();
-  if (!cars.length) return html`<p class="empty">No car yet.</p>`;
-  return html`<div class="team">${cars.map((car) => html`<${CarColumn} key=${car} desk=${desk} car=${car} />`)}</div>`;
+  const others = ofNoCar(store).map((alert) => html`<${Standing} key=${alert.id} alert=${alert} />`);
+  if (!cars.length) return html`${others}<p class="empty">No car yet.</p>`;
+  return html`${others}<div class="team">${cars.map((car) => html`<${CarColumn} key=${car} desk=${desk} car=${car} />`)}</div>`;
+}
+
+/** Alerts of the session, or of a car that has no column here: the key acknowledges them too. @param {import("./store.js").Store} store */
+export function ofNoCar(store) {
+  return store.standing().filter((alert) => !alert.acknowledged && !store.desks.has(alert.car ?? ""));
+}
+
+/** @param {{alert: import("./wire").Alert}} props */
+function Standing({ alert }) {
+  return html`<p class=${`team-alert is-${alert.priority}`}>▲ ${alert.text}</p>`;
 }
 
 function CarColumn({ desk, car }) {
@@ -33,6 +44,6 @@ function CarColumn({ desk, car }) {
     </dl>
     ${state?.running_lap ? html`<${LapStrip} desk=${desk} car=${car} prompt=${prompt ?? null} />` : ""}
     <${PlanLine} desk=${desk} car=${car} calm />
-    ${alerts.map((alert) => html`<p key=${alert.id} class=${`team-alert is-${alert.priority}`}>▲ ${alert.text}</p>`)}
+    ${alerts.map((alert) => html`<${Standing} key=${alert.id} alert=${alert} />`)}
   </section>`;
 }
