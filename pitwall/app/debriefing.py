@@ -20,7 +20,7 @@ from pitwall.journal.replay import Lines, decisions, read_lines_to_the_cut
 from pitwall.journal.sqlite import read_journal
 from pitwall.model.events import SessionPrepared, Stamped
 
-__all__ = ["CarDebrief", "Debrief", "debrief", "debrief_of", "keep_debrief", "made_of", "read_any", "read_to_the_cut"]
+__all__ = ["CarDebrief", "Debrief", "debrief", "debrief_of", "keep_debrief", "made_of", "read_to_the_cut"]
 
 log = structlog.get_logger(__name__)
 
@@ -29,20 +29,13 @@ SQLITE_MAGIC = b"SQLite format 3\x00"
 """How a database begins, by the SQLite file format, section 1.3."""
 
 
-def read_any(path: Path) -> tuple[Stamped, ...]:
-    """The facts of a journal, or of one that was written out as text; of the latter what is whole, with a warning.
+def read_to_the_cut(path: Path) -> Lines:
+    """The facts of a journal, or of one that was written out as text: what is whole, and what the end lacks.
+
+    Only text can be cut, for a database takes a fact whole or not at all; the cut is a warning, too.
 
     Raises:
         JournalError: when it is not there, damaged, newer, no journal, or holds no session.
-    """
-    return read_to_the_cut(path).events
-
-
-def read_to_the_cut(path: Path) -> Lines:
-    """The same, with what its end lacks; only text can be cut, for a database takes a fact whole or not at all.
-
-    Raises:
-        JournalError: as ``read_any``.
     """
     if path.is_dir():
         raise JournalError(f"{path}: is a folder; name a journal in it, a file that ends in .sqlite")
@@ -62,7 +55,7 @@ def read_to_the_cut(path: Path) -> Lines:
 
 
 def debrief_of(path: Path, *, anew: bool = False) -> Debrief:
-    """The debrief of a journal: as the daemon kept it when it ended, else made anew. Errors as ``read_any``.
+    """The debrief of a journal: as the daemon kept it when it ended, else made anew. Errors as ``read_to_the_cut``.
 
     Args:
         path: the journal.

@@ -114,13 +114,16 @@ def sha256_of(token: str) -> str:
     return hashlib.sha256(token.encode()).hexdigest()
 
 
+NOBODYS_TOKEN = sha256_of("")
+
+
 def role_of(accounts: Mapping[str, Account], name: str, token: str) -> Role | None:
     """The role of the user of that name, where this is the token; else None.
 
     Compared in the same time whatever is wrong, so that nobody learns from it which names there are.
     """
     account = accounts.get(name)
-    kept = account.token_sha256 if account is not None else sha256_of("")
+    kept = account.token_sha256 if account is not None else NOBODYS_TOKEN
     same = hmac.compare_digest(kept, sha256_of(token))
     return account.role if account is not None and same else None
 

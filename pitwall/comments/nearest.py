@@ -37,14 +37,17 @@ def nearest(word: str, subject: str = "") -> str:
     bare = word.strip("()[]\"'")
     if bare in NO_SLIPS:
         return ""
+    most = 2 if len(bare) >= LONG else 1
     found: list[tuple[int, float, str, Entry]] = []
     for form, entry in by_form().items():
         if entry.part == "filler" or form in SIGNS or form[0] != bare[:1]:
             continue
         if subject and entry.subject not in ("", subject):
             continue
+        if abs(len(bare) - len(form)) > most:
+            continue  # each letter too many is a slip; a page that sends one long word must not keep the daemon busy
         slips = _slips(bare, form)
-        if slips <= (2 if len(bare) >= LONG else 1) and not (len(bare) <= SHORT and _wrong_letter(bare, form)):
+        if slips <= most and not (len(bare) <= SHORT and _wrong_letter(bare, form)):
             found.append((slips, -SequenceMatcher(None, bare, form).ratio(), form, entry))
     if not found:
         return ""

@@ -25,7 +25,7 @@ def lost_to(run: RunRow, car: CarDebrief) -> str:
     named = {run.run, *(one.run for one in lesser)}
     told = [one for one in car.changes if one.about == "plan" and named & set(NAMES.findall(one.what))]
     if not told:
-        return f"{words} Nobody changed the plan of these."
+        return f"{words} No change of the plan names them."
     return words + "".join(f" {sentence(_changed(one))}" for one in told[-MOST_CHANGES:])
 
 

@@ -178,7 +178,7 @@ class PlanProgress:
         state = self.current
         if state is None:
             return None
-        driven = state.timed_done - state.timed_earlier if since_stop is None else since_stop
+        driven = max(state.timed_done - state.timed_earlier, 0) if since_stop is None else since_stop
         found = self._longer(self.runs[self.runs.index(state) + 1 :], driven, compound)
         if found is None:
             return None

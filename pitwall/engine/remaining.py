@@ -109,8 +109,9 @@ def _under_way(car: TeamCar, run: RunState, now: float) -> Activity:
     spread = car.track.spread(1.0)
     span = (left * low, left * high) if spread is None else (max(left - spread, 0.0), left + spread)
     whole = None if run.out_in and run.pointer == 0 else leg.index
+    spoilt = any(after.again for after in car.legs[1:2])  # its items are done on the lap that is driven for it
     return Activity(run=run.run.run, kind=name, low_s=span[0], likely_s=left, high_s=span[1], points="tenths",
-                    items=_items(run, whole))
+                    items=() if spoilt else _items(run, whole))
 
 
 def _with_lane(car: TeamCar, laps: list[Activity], *, leaves: bool) -> list[Activity]:

@@ -135,6 +135,7 @@ def _set_pointer(run: RunState, pointer: int, now: float) -> None:
     run.pointer = min(pointer, len(run.laps) - 1)
     run.boxed_early, run.boxed_from, run.stayed_out = False, None, 0
     run.timed_done = _timed_before(run, run.pointer)
+    run.timed_earlier = min(run.timed_earlier, run.timed_done)
     for item in run.items:
         if item.leg < run.pointer:
             over = "lap_over" if item.state == "called" else "fail"

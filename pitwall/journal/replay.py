@@ -80,11 +80,11 @@ def read_lines_to_the_cut(path: Path) -> Lines:
     Raises:
         JournalError: as ``read_lines``, but for the cut; also when no line is whole.
     """
-    lines = _lines_of(path)
+    lines = [line for line in (one.strip(b"\0") for one in _lines_of(path)) if line]  # zeros: it was never written
     if not lines or lines[-1].endswith((b"\n", b"\r")) or _is_json(lines[-1]):
         return Lines(_decoded(path, lines))
     events = _decoded(path, lines[:-1]) if any(line.strip() for line in lines[:-1]) else _decoded(path, lines)
-    left = len(lines[-1].rstrip(b"\0"))  # what was never written reads as zeros
+    left = len(lines[-1])
     last = f"fact {events[-1].seq}, at {clock_text(events[-1].received_t)}"
     return Lines(events, f"The journal is cut: line {len(lines)} ends after {left} bytes, in the middle of a fact. "
                          f"All before it was read, to {last}; what came after it is not in the file.")
@@ -107,6 +107,6 @@ def _decoded(path: Path, lines: Sequence[bytes]) -> tuple[Stamped, ...]:
 def _is_json(line: bytes) -> bool:
     try:
         json.loads(line)
-    except ValueError:
+    except (ValueError, RecursionError):
         return False
     return True

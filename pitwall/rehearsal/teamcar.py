@@ -244,7 +244,7 @@ class TeamCar:
     def _load(self, t: float) -> None:
         """Fuel and tyres by the plan of this run; without figures, enough for its laps.
 
-        A car that goes on with a run has what is left of that run's fuel, as long as that is enough for a lap.
+        A car that goes on with a run has what is left of that run's fuel, as long as that lasts for three laps.
         """
         run = self.run
         # A run that repeats another is fuelled like that, and on its tyres, where it does not say otherwise.

@@ -136,6 +136,13 @@ def is_own(host: str, names: frozenset[str]) -> bool:
     return True
 
 
+def _is_of(origin: str | None, host: str) -> bool:
+    try:
+        return origin is not None and urlsplit(origin).netloc.lower() == host.lower()
+    except ValueError:  # no address at all
+        return False
+
+
 class _OwnHouse:
     """Lets in whoever calls us by our own name, pages of our own origin only; puts the headers on every answer."""
 
@@ -160,7 +167,7 @@ class _OwnHouse:
         host, origin = headers.get("host", ""), headers.get("origin")
         if not is_own(host, self._names):
             return f"{host!r} is not a name of this machine: use its address"
-        if asks and (origin is None or urlsplit(origin).netloc.lower() != host.lower()):
+        if asks and not _is_of(origin, host):
             return "pages of other origins may not come in"
         return None
 

@@ -79,7 +79,7 @@ def read_csv(folder: Path) -> Filed:
             said = _SAID.match(text)
             text = text if said is None else text[said.end() :]
             sign = _separator(text, sheet) if said is None else said[1]
-            found[sheet] = _rows(ours[sheet], text, sign)
+            found[sheet] = _rows(ours[sheet], text, sign, after=0 if said is None else 1)
             commas = commas or sign == ";"
     others = tuple(path.name for path in files if same_name(path.stem) not in SHEETS)
     notes = tuple(f"{folder.name}: {name} is none of the plan's files and is not read" for name in others)
@@ -113,9 +113,10 @@ def _separator(text: str, sheet: str) -> str:
     return max((",", ";", "\t"), key=names)
 
 
-def _rows(path: Path, text: str, sign: str) -> list[list[Cell]]:
+def _rows(path: Path, text: str, sign: str, after: int) -> list[list[Cell]]:
+    # ``after``: lines of the file before this text.
     reader = csv.reader(io.StringIO(text, newline=""), strict=True, delimiter=sign)
     try:
         return [[_as_meant(cell) for cell in row] for row in reader]
     except csv.Error as problem:
-        raise UserError(f"{path}:{reader.line_num}: cannot be read as CSV ({problem})") from None
+        raise UserError(f"{path}:{reader.line_num + after}: cannot be read as CSV ({problem})") from None

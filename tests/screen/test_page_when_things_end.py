@@ -142,6 +142,7 @@ def test_pages_are_told_where_they_are(processes: Processes, open_page: Open) ->
                "Sec-WebSocket-Version": "13", "Sec-WebSocket-Protocol": "mqtt"}
     assert ask("/mqtt", **upgrade, Origin="http://elsewhere.example")[0] == 403
     assert ask("/mqtt", **upgrade)[0] == 403
+    assert ask("/mqtt", **upgrade, Origin="http://[")[0] == 403, "no address at all"
     own = f"http://127.0.0.1:{port}"
     assert ask("/mqtt", **upgrade, Origin=own)[0] == 101
     for word in ("/rights", "/shorthand"):

@@ -469,7 +469,7 @@ def test_confirm_and_repeat_mean_what_was_said_last(key: str, command: str) -> N
 
 
 def test_quiet_and_acknowledge_need_no_prompt() -> None:
-    """m mutes the car; a takes note of the oldest alert that nobody has noted."""
+    """m mutes the car; a takes note of the alert that asks most, of those the oldest, that nobody has noted."""
     _, desk = _desk_with(alerts=(_alert(id="old", since_s=10.0), _alert(id="new", since_s=20.0)))
     quiet = desk.press("m", 100.0)
     assert quiet is not None
@@ -483,6 +483,10 @@ def test_quiet_and_acknowledge_need_no_prompt() -> None:
     noted = desk.press("a", 100.0)
     assert noted is not None
     assert (noted.car, noted.alert) == ("58", "other"), "the oldest, as the picture has it, whichever car is shown"
+    _, desk = _desk_with(alerts=(_alert(id="old", priority="low", since_s=10.0), _alert(id="new", since_s=20.0)))
+    noted = desk.press("a", 100.0)
+    assert noted is not None
+    assert noted.alert == "new", "as on the page"
     _, desk = _desk_with(alerts=(_alert(acknowledged=True),))
     assert desk.press("a", 100.0) is None
 

@@ -25,7 +25,7 @@ def test_a_lost_must_names_what_was_driven_in_its_stead() -> None:
     """The lesser run with its time, and that nobody changed the plan where nobody did; other runs need no why."""
     car = a_car()
     assert lost_to(car.runs[1], car) == (" Wanted less and driven: could coast, 0:10:00 to 0:21:00."
-                                         " Nobody changed the plan of these.")
+                                         " No change of the plan names them.")
     assert lost_to(car.runs[0], car) == ""
     must = a_car(first="must")
     assert lost_to(must.runs[1], must) == ""

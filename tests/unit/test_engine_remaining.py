@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from pitwall.engine.remaining import CALLED_AGAIN_S, ENDS_BEYOND, INTO_BOX_S, LANE_PART, PIT_LANE_S, ROLLS_S
+from pitwall.engine.remaining import CALLED_AGAIN_S, ENDS_BEYOND, INTO_BOX_S, LANE_PART, PIT_LANE_S, ROLLS_S, running
 from pitwall.forecast.futures import forecast
 from pitwall.model.events import ForecastReady
 from pitwall.model.outlook import Activity, CarSnapshot, ForecastSnapshot
@@ -159,3 +159,21 @@ def test_the_answer_goes_out_whole() -> None:
     assert [one.kind for one in state.outlook.limits] == ["fuel"]
     assert state.outlook.runs[0].timed_q50 is not None
     assert ForecastState.model_validate_json(state.model_dump_json()) == state
+
+
+def test_an_item_of_a_spoilt_lap_is_asked_about_once() -> None:
+    """The lap that a slow period spoilt is driven again, and the item is done on that one."""
+    flap = {"do": "flap_lap", "on": {"timed": 2}}
+    stage = Stage(setup(plan(MAIN | {"laps": "out, 3 timed, in", "items": [flap]}))).green()
+    t = stage.drive(100, 125, 100)
+    stage.status(t + 5, "slow")
+    stage.cross(t + 40, "1")
+    stage.status(t + 50, "green")
+    stage.cross(t + 80, "2")
+    stage.wait(t + 90)
+    run = stage.car.progress.current
+    assert run is not None
+    assert stage.car.legs[1].again
+    rest, _ = running(stage.car, run, stage.now, more=False)
+    assert [one.kind for one in rest if one.items] == ["timed"]
+    assert sum(len(one.items) for one in rest) == 1

@@ -207,6 +207,23 @@ def test_a_cool_lap_is_announced_and_so_is_the_push_after_it() -> None:
     assert (cool.state, push.state) == ("done", "done")
 
 
+def test_the_push_for_a_lap_that_is_driven_again_is_told_again() -> None:
+    """It was told before the lap that a slow period then spoilt: before the lap begins again it is a new call."""
+    stage = out(laps="out, 1 timed, cool, 1 timed, in")
+    t = stage.drive(200, 125, 100, 150)
+    first = stage.call("run-timed")
+    stage.status(t + 5, "slow")
+    stage.cross(t + 40, "1")
+    stage.status(t + 50, "green")
+    stage.cross(t + 80, "2")
+    again = stage.call("run-timed")
+    assert again.id != first.id
+    assert again.spec.leg == first.spec.leg == 3
+    for _ in range(3):  # its place moves as the lap goes on
+        stage.wait(again.spec.say_from_s + 0.5)
+    assert again.state == "due"
+
+
 def test_a_lap_time_is_said_where_it_may_be() -> None:
     """Not on a timed lap; on the cool-down lap after it, early; never if the lap was none."""
     stage = out(laps="out, 2 timed, cool, 1 timed, in")

@@ -258,7 +258,7 @@ def test_what_a_lap_driven_again_needs_is_told_before_its_line() -> None:
     stage.switch(t + 77, "torque_map", 1)
     stage.status(t + 78, "green")
     stage.wait(t + 112)
-    (call,) = [one for one in stage.car.book.calls.values() if "-1r" in one.spec.key]
+    (call,) = [one for one in stage.car.book.calls.values() if "-1r" in one.spec.key and one.spec.kind == "switch"]
     assert (call.spec.text[:16], call.spec.place, call.spec.waits) == ("Before the line:", "line", False)
     assert call.spec.asked == {"torque_map": 2}
     assert "due" in [one.state for one in stage.made(Prompt) if one.id.startswith(f"{call.id}.") and one.t < t + 112]

@@ -268,7 +268,7 @@ def test_a_last_line_that_was_cut_costs_only_itself(tmp_path: Path) -> None:
             assert "to fact 1," in found.cut
             with pytest.raises(JournalError, match=r"golden\.jsonl, line 3"):
                 read_lines(path)
-    for end in (b"", b"\n", b"\r\n"):
+    for end in (b"", b"\n", b"\r\n", bytes(512), b"\n" + bytes(512)):
         path.write_bytes(whole.rstrip(b"\n") + end)
         assert read_lines_to_the_cut(path) == Lines((one(0), one(1), one(2)))
 

@@ -29,6 +29,7 @@ OPEN = ("planned", "shown", "due", "said")
 
 ENDED_SHOWN_FOR_S = 20.0
 NOTES_KEPT = 3
+_URGENCY = {"high": 0, "medium": 1, "low": 2}
 
 
 @dataclass
@@ -50,6 +51,12 @@ class Board:
     hint: str = ""
     """Why the last key did nothing; empty when it did something."""
     _prompts: dict[str, Prompt] = field(default_factory=dict)
+
+    def standing(self) -> list[Alert]:
+        """Alerts in the order of the page: what nobody noted before the rest, then those that ask most, then the
+        oldest."""
+        return sorted(self.alerts.values(),
+                      key=lambda one: (one.acknowledged, _URGENCY[one.priority], one.since_s, one.id))
 
     def take(self, message: Message) -> None:
         """Note one message; an older revision of a prompt than the one known changes nothing."""

@@ -197,9 +197,8 @@ class Desk:
         return max((p for p in prompts if p.state in WAS_SAID), key=lambda p: (p.t, p.call), default=None)
 
     def _unnoted(self) -> Alert | None:
-        """The first in the picture, of whichever car: what stands there longest is not passed over."""
-        alerts = [alert for alert in self._board.alerts.values() if alert.active and not alert.acknowledged]
-        return min(alerts, key=lambda alert: (alert.since_s, alert.id), default=None)
+        """The first in the picture, of whichever car."""
+        return next((alert for alert in self._board.standing() if alert.active and not alert.acknowledged), None)
 
     def _command(self, car: str, now: float, **values: Any) -> CommandGiven:
         self._given += 1

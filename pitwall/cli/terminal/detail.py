@@ -15,7 +15,7 @@ HELP = (
     "  x  skip it                        c  confirm: the driver has read it back",
     "  d  defer it                       m  quiet: no calls to this car, again: on",
     "  k  the driver asked something     w  it was answered: what waits longest first",
-    "  up, down  choose the call         a  acknowledge the oldest alert of any car",
+    "  up, down  choose the call         a  acknowledge the first alert, of any car",
     "  tab, 1-9  choose the car          q  leave; the daemon goes on",
     "  p  a changed plan that waits: look at it, then y adopts it and n declines it",
     "  v  ask for advice; p shows it     n  note what he says; b  the last again",

@@ -145,7 +145,7 @@ def _one_line(text: str, style: str = "") -> Text:
 
 def _alerts(board: Board, most: int) -> tuple[list[Text], bool]:
     """The first alerts, those that nobody noted before the others, and whether there are more."""
-    alerts = sorted(board.alerts.values(), key=lambda alert: (alert.acknowledged, alert.since_s, alert.id))
+    alerts = board.standing()
     return [_one_line(f"! {alert_line(alert)}") for alert in alerts[:most]], len(alerts) > most
 
 

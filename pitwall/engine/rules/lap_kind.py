@@ -78,8 +78,10 @@ def _say(
     run = at.run
     assert run is not None
     ask = Ask(action="lap_kind", lap_kind=kind) if kind else Ask(action="none")
+    # What was told before a lap is another call than what is told before it is driven once more.
+    lap = f"{leg.index}r{at.track.lap_number + 1}" if leg.again else f"{leg.index}"
     return CallSpec(
-        key=f"{run.run.run}-{run.leavings}-{leg.index}-run-{kind or 'laps'}",
+        key=f"{run.run.run}-{run.leavings}-{lap}-run-{kind or 'laps'}",
         kind="run",
         text=text,
         short=short,
