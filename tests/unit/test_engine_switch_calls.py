@@ -9,6 +9,7 @@ import pytest
 from pitwall.engine.call import Call
 from pitwall.engine.calls import SETTLED
 from pitwall.engine.rules.release import GROUP
+from pitwall.engine.run_state import ItemState, RunState
 from pitwall.engine.switches import ANSWERS_ENTERED
 from pitwall.model.car import Car
 from pitwall.model.outputs import Alert
@@ -235,23 +236,31 @@ def test_an_item_on_a_lap_that_a_slow_period_spoilt_is_done_again() -> None:
     assert stage.car.switches.wanted(run, 2)["flap"] == "closed"
 
 
+BIAS_STEP = {"do": "bias_step", "on": {"timed": 1}, "with": {"switch": "brake_bias", "by": -2.0}}
+
+
+def words_went_by(stage: Stage, t: float) -> tuple[RunState, ItemState]:
+    """The words of the only item could not be said; returns its run and it."""
+    (words,) = [call for call in stage.car.book.calls.values() if call.spec.item is not None]
+    stage.car.signal(words, "passed", t, "it could not be said")
+    stage.car.follow_items([words], t)
+    run = stage.car.progress.current
+    assert run is not None
+    (item,) = run.items
+    return run, item
+
+
 def test_an_item_whose_switch_was_changed_is_not_tried_on_another_lap() -> None:
     """The bias is moved for the comparison on timed lap 1, and its own words go unsaid: the lap is driven with the bias
     so, and the next one wants it back."""
-    step = {"do": "bias_step", "on": {"timed": 1}, "with": {"switch": "brake_bias", "by": -2.0}}
     for told in (True, False):
-        stage = Stage(setup(plan(MAIN | {"laps": "out, 3 timed, in", "items": [step]}))).green()
+        stage = Stage(setup(plan(MAIN | {"laps": "out, 3 timed, in", "items": [BIAS_STEP]}))).green()
         stage.leave(200)
         stage.cross(250, "1")
         stage.wait(300)
         (change,) = asking(stage, "brake_bias", 53.0)
         stage.command("said" if told else "skip", call=change.id)
-        (words,) = [call for call in stage.car.book.calls.values() if call.spec.item is not None]
-        stage.car.signal(words, "passed", 310, "it could not be said")
-        stage.car.follow_items([words], 310)
-        run = stage.car.progress.current
-        assert run is not None
-        (item,) = run.items
+        run, item = words_went_by(stage, 310)
         assert (item.state, item.leg) == (("called", 1) if told else ("planned", 2))
         assert [stage.car.switches.wanted(run, leg)["brake_bias"] for leg in (1, 2)] == ([53, 55] if told else [55, 53])
 
@@ -259,8 +268,7 @@ def test_an_item_whose_switch_was_changed_is_not_tried_on_another_lap() -> None:
 def test_an_item_whose_switch_telemetry_shows_changed_is_not_tried_on_another_lap() -> None:
     """The driver moved the bias before anybody pressed a key; its call is needed no more, the item's words go unsaid,
     and the lap is driven with the bias so all the same."""
-    step = {"do": "bias_step", "on": {"timed": 1}, "with": {"switch": "brake_bias", "by": -2.0}}
-    stage = Stage(setup(plan(MAIN | {"laps": "out, 3 timed, in", "items": [step]}))).green()
+    stage = Stage(setup(plan(MAIN | {"laps": "out, 3 timed, in", "items": [BIAS_STEP]}))).green()
     stage.leave(200)
     stage.cross(250, "1")
     (change,) = asking(stage, "brake_bias", 53.0)
@@ -268,12 +276,7 @@ def test_an_item_whose_switch_telemetry_shows_changed_is_not_tried_on_another_la
     assert change.state == "shown"
     stage.switch(356, "brake_bias", 53.0)
     assert (change.state, change.reason) == ("withdrawn", "no longer needed")
-    (words,) = [call for call in stage.car.book.calls.values() if call.spec.item is not None]
-    stage.car.signal(words, "passed", 370, "it could not be said")
-    stage.car.follow_items([words], 370)
-    run = stage.car.progress.current
-    assert run is not None
-    (item,) = run.items
+    run, item = words_went_by(stage, 370)
     assert (item.state, item.leg) == ("called", 1)
     assert [stage.car.switches.wanted(run, leg)["brake_bias"] for leg in (1, 2)] == [53, 55]
 

@@ -227,9 +227,8 @@ def test_a_lap_that_a_slow_period_spoilt_is_driven_again_with_its_own_switches()
     assert [leg.kind for leg in stage.car.legs[:3]] == ["timed", "cool", "timed"]
 
 
-def test_what_was_told_on_a_spoilt_lap_explains_no_wrong_switch_on_the_lap_driven_again() -> None:
-    """Told before the slow period to go to the cool-down lap's position, the driver did; the lap is driven again, and
-    its switch is wrong: an alert with the line. The call was this lap's by the plan, but was not made on it."""
+def told_and_then_spoilt() -> tuple[Stage, float]:
+    """On timed lap 1, on which the cool-down lap's position was told before a slow period; returns when it began."""
     stage = Stage(setup(plan(COOL_RUN))).green()
     t = stage.drive(200, 125)
     stage.cross(t + 30, "1")
@@ -237,6 +236,13 @@ def test_what_was_told_on_a_spoilt_lap_explains_no_wrong_switch_on_the_lap_drive
     stage.command("said", call=stage.call("2-switch-0").id)
     stage.status(t + 72, "slow")
     stage.cross(t + 75, "2")
+    return stage, t
+
+
+def test_what_was_told_on_a_spoilt_lap_explains_no_wrong_switch_on_the_lap_driven_again() -> None:
+    """Told before the slow period to go to the cool-down lap's position, the driver did; the lap is driven again, and
+    its switch is wrong: an alert with the line. The call was this lap's by the plan, but was not made on it."""
+    stage, t = told_and_then_spoilt()
     stage.switch(t + 85, "torque_map", 1)
     stage.status(t + 90, "green")
     stage.cross(t + 118)
@@ -248,13 +254,7 @@ def test_what_was_told_on_a_spoilt_lap_explains_no_wrong_switch_on_the_lap_drive
 def test_what_a_lap_driven_again_needs_is_told_before_its_line() -> None:
     """The driver went to the cool-down lap's position before the slow period ended: the way back is a call before the
     line, due while the spoilt lap lasts, not one that waits for the lap to begin."""
-    stage = Stage(setup(plan(COOL_RUN))).green()
-    t = stage.drive(200, 125)
-    stage.cross(t + 30, "1")
-    stage.wait(t + 60)
-    stage.command("said", call=stage.call("2-switch-0").id)
-    stage.status(t + 72, "slow")
-    stage.cross(t + 75, "2")
+    stage, t = told_and_then_spoilt()
     stage.switch(t + 77, "torque_map", 1)
     stage.status(t + 78, "green")
     stage.wait(t + 112)
