@@ -66,7 +66,7 @@ def _reckoned(calls: Iterable[CallNotes]) -> list[tuple[float, float]]:
 
 
 def _load(spoken: Sequence[tuple[float, float]], laps: Sequence[LapRow]) -> list[tuple[float, float, int]]:
-    """Minutes of the session (from zero) that the car was on track in: begin, seconds spoken in it, in how many calls."""
+    """Minutes of the session (from zero) with the car on track: begin, seconds spoken, in how many calls."""
     minutes = sorted({minute for lap in laps
                       for minute in range(int(lap.start_s // MINUTE_S), int(lap.end_s // MINUTE_S) + 1)})
     found = []
