@@ -86,8 +86,7 @@ class Crews:
             self.free[:, place] = np.where(mine & self.fair, done, self.free[:, place])
             self.due[:, place] = np.where(mine, at, self.due[:, place])
             self.whose[:, place][mine] = car
-        anyone: Flags = needs.any(axis=1)
-        worked = where & anyone[:, None]
+        worked = where & np.asarray(needs.any(axis=1))[:, None]
         self.broken = self.broken | (worked & (self.last[:, 1] >= at))
         newest, before = self.last[:, 0], self.last[:, 1]
         second = np.maximum(np.minimum(newest, at), before)
