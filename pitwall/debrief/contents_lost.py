@@ -1,4 +1,4 @@
-"""Why a run or item that had to be done was lost: what was done although it was wanted less, and whose word that was."""
+"""Why a run or item that had to be done was lost: what was done though it was wanted less, and whose word that was."""
 
 from __future__ import annotations
 

@@ -61,7 +61,8 @@ def test_a_lost_must_item_names_what_was_done_on_its_lap() -> None:
     lesser = stage.item("photo_pass", "coast", "done", "").model_copy(update={"want": "could"})
     others = (stage.item("comment", "coast", "done", ""), lesser.model_copy(update={"lap": "in-lap", "do": "burn"}),
               lesser.model_copy(update={"do": "later", "outcome": "not_done"}))
-    changed = (ChangeRow(t=540.0, what="coast-hold dropped", by="ann"), ChangeRow(t=550.0, what="coast-holdall dropped"))
+    changed = (ChangeRow(t=540.0, what="coast-hold dropped", by="ann"),
+               ChangeRow(t=550.0, what="coast-holdall dropped"))
     car = a_car(*changed).model_copy(update={"items": (lost, lesser, *others)})
     assert items_lost_to([lost], car) == (" Wanted less and done: could photo pass on timed lap 2."
                                           " Plan changed at 0:09:00: coast-hold dropped, by ann.")
