@@ -1,7 +1,7 @@
 """Where a constant speed was held: seen from positions, else reckoned from the crossings before it.
 
 A hold begins when its speed is reached and ends when it is left. *Positions with a speed* show both: the speed on the
-hold is a level, before and after it the speed rises or falls along a line; where line and level meet is the edge
+hold is a level, before and after it the speed rises or falls along lines; where they leave the level is the edge
 (``edges.py``). Without a speed in the message it is taken from the positions themselves, which is coarser, and the
 interval says so.
 
@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pitwall.debrief.edges import FASTEST_MPS2, Array, Edge, edge_of
+from pitwall.debrief.edges import Array, Edge, edge_of, scatter_of
 from pitwall.debrief.model import Evidence, LapRow, Uncertain
 from pitwall.debrief.notes import CarNotes
 from pitwall.track.lapmap import LapMap
@@ -31,6 +31,8 @@ LEAST_STEP_MPS = 0.3
 """On its way to or from a hold the speed changes by more than that from one position to the next, never so fast."""
 AROUND_MPS = 10.0
 """A hold may be so far off its speed; further off it is another stretch."""
+FASTEST_MPS2 = 25.0
+"""No speed changes faster."""
 BLUNT_S = 1.3
 """How far an edge may be off where speeds do not show it."""
 AT_M = 1.0
@@ -100,9 +102,14 @@ def _seen(hold: HoldAsked, t: Array, metres: Array, speed: Array, measured: bool
     if found is None:
         return None
     first, last, level = found
-    find = edge_of if measured else _coarse_edge
-    begins = find(t, speed, first, -1, _near(speed, first, last, level), band) or _unseen(t, first)
-    ends = find(t, speed, last, +1, _near(speed, last, first, level), band) or _unseen(t, last)
+    scatter = scatter_of(t[first : last + 1], speed[first : last + 1])
+
+    def edge(at: int, other: int, way: int) -> Edge:
+        near = _near(speed, at, other, level)
+        seen = edge_of(t, speed, at, way, near, scatter) if measured else _coarse_edge(t, speed, at, way, near, band)
+        return seen or _unseen(t, at)
+
+    begins, ends = edge(first, last, -1), edge(last, first, +1)
     if ends.t - begins.t < LEAST_S:
         return None
     inside = slice(first, last + 1)
