@@ -269,6 +269,7 @@ async def serve(
             setup, session, clock=clock, journal=journal,
             bus=MqttBus(running.address, f"pitwall-{setup.session}", offline_message(setup.session)), watch=StepWatch(),
             forecaster=workers.forecaster, adviser=workers.adviser, broker=running.name, store=str(journal_file),
+            unseen=session.unseen,
         )
         daemon.host.on_step(lambda step: clock.retime())
         resumed = await _start_daemon(life, daemon, workers, start_s)
