@@ -69,18 +69,21 @@ BEGINS = (Story(0.85, ((0.0, 7.0),), _AT_ONCE), Story(0.15, ((0.0, 6.0), (0.0, 8
 """Looked at backwards: mostly a driver comes to the speed along one line."""
 
 
-def chances(time: Array, off: Array, moments: Array, stories: tuple[Story, ...], scatter: Scatter) -> Array:
+def chances(
+    time: Array, off: Array, moments: Array, stories: tuple[Story, ...], spread: Array, order: int = 1
+) -> Array:
     """The chance of each moment; together they are one.
 
     Args:
-        time, off: of the positions in order, seconds and metres a second from the level.
+        time, off: of the positions in order; seconds, and how far each is from what the level would make it.
         moments: at which the level may have been left, seconds.
         stories: what may have happened then.
-        scatter: of these speeds.
+        spread: covariance of these about level and lines, for each moment: moments x positions x positions.
+        order: 1 where ``off`` are speeds, 2 where they are metres: a line of the speed makes a parabola of the way.
     """
     bends = [_bends(story) for story in stories]
     used = np.unique(np.concatenate([one.ravel() for one in bends]))
-    weighed = _Weighed.of(time, off, moments, used * STEP_S, scatter)
+    weighed = _Weighed.of(off, _hinges(time, moments, used * STEP_S, order), spread)
     logs = [np.log(story.share) + _mean(weighed.evidence(np.searchsorted(used, at), story.slopes))
             for story, at in zip(stories, bends, strict=True)]
     every = np.logaddexp.reduce(logs, axis=0)
@@ -99,17 +102,49 @@ def _mean(logs: Array) -> Array:
     return np.asarray(np.logaddexp.reduce(logs, axis=1) - np.log(logs.shape[1]))
 
 
+def _hinges(time: Array, moments: Array, after_s: Array, order: int) -> Array:
+    """Zero until so long after each moment, then a metre a second each second: moments x positions x hinges."""
+    since = np.maximum(time[None, :, None] - moments[:, None, None] - after_s[None, None, :], 0.0)
+    return np.asarray(since if order == 1 else since**2 / 2.0)
+
+
 def covariance(time: Array, off: Array, moments: Array, scatter: Scatter) -> Array:
-    """Of the speeds about level and lines, for each moment: moments x positions x positions.
+    """Of measured speeds about level and lines, for each moment.
 
     Who lets go wavers no more: he starts from where he was.
     """
+    return np.asarray(_true_speeds(time, moments, scatter) + np.diag(scatter.noise_mps**2 + (CURVED * off) ** 2))
+
+
+def covariance_of_metres(
+    time: Array, moments: Array, scatter: Scatter, off_m: float, middle: float, line_off: tuple[float, float]
+) -> Array:
+    """Of metres about where level and lines take the car, for each moment; no speed was measured.
+
+    Args:
+        time, moments: seconds.
+        scatter: of the driver.
+        off_m: how far one place is off, one sigma.
+        middle: of the hold, seconds.
+        line_off: how far the line through the hold is off there, metres and metres a second.
+    """
+    half = np.concatenate(([0.0], np.diff(time))) / 2.0
+    so_far = np.tril(np.ones((len(time), len(time))))
+    way = so_far * half  # each step of the way is half of it at the speed of either end
+    way[:, :-1] += so_far[:, 1:] * half[1:]
+    driven = way @ _true_speeds(time, moments, scatter) @ way.T
+    since = time - middle
+    line = line_off[0] ** 2 + line_off[1] ** 2 * since[:, None] * since[None, :]
+    return np.asarray(driven + line + off_m**2 * np.eye(len(time)))
+
+
+def _true_speeds(time: Array, moments: Array, scatter: Scatter) -> Array:
     held = np.minimum(time[None, :], moments[:, None])
     apart = np.abs(held[:, :, None] - held[:, None, :])
     found = scatter.wavers_mps**2 * np.exp(-apart / scatter.wavers_for_s) + LEVEL_OFF_MPS**2
     since = np.maximum(time[None, :] - moments[:, None], 0.0)
     found += ROUGH_MPS**2 * np.minimum(since[:, :, None], since[:, None, :]) / 0.1
-    return np.asarray(found + np.diag(scatter.noise_mps**2 + (CURVED * off) ** 2))
+    return np.asarray(found)
 
 
 @dataclass(frozen=True)
@@ -122,13 +157,12 @@ class _Weighed:
     log_volume: Array
 
     @classmethod
-    def of(cls, time: Array, off: Array, moments: Array, after_s: Array, scatter: Scatter) -> _Weighed:
-        """Of hinges so long after each moment."""
-        factor = np.linalg.cholesky(covariance(time, off, moments, scatter))
+    def of(cls, off: Array, hinges: Array, spread: Array) -> _Weighed:
+        """Weighed by the inverse Cholesky factor of the spread, which makes the scatter even and independent."""
+        factor = np.linalg.cholesky(spread)
         weights = np.linalg.inv(factor)
-        hinges = weights @ np.maximum(time[None, :, None] - moments[:, None, None] - after_s[None, None, :], 0.0)
-        speeds = weights @ off
-        volume = 2.0 * np.sum(np.log(np.diagonal(factor, axis1=1, axis2=2)), axis=1) + len(time) * np.log(2 * np.pi)
+        hinges, speeds = weights @ hinges, weights @ off
+        volume = 2.0 * np.sum(np.log(np.diagonal(factor, axis1=1, axis2=2)), axis=1) + len(off) * np.log(2 * np.pi)
         return cls(np.swapaxes(hinges, 1, 2) @ hinges, (speeds[:, None, :] @ hinges)[:, 0],
                    np.sum(speeds**2, axis=1), volume)
 

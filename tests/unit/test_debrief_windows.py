@@ -86,7 +86,7 @@ def test_positions_with_speeds_show_a_hold_to_a_tenth_and_five_metres(hz: float,
     """Nearly all ends of holds lie within 0.1 s and 5 m of what was really driven, nineteen in twenty in their
     intervals; a receiver that is worse than usual makes them wider."""
     near, held = [], []
-    for seed in range(30):
+    for seed in range(24):
         path, row = driven(seed)
         stretch, truth = found(path, row, seen(path, hz, seed, off_mps=off_mps)), path.truth()
         assert stretch.evidence == "positions"
@@ -167,15 +167,18 @@ def test_an_end_backwards_is_a_beginning() -> None:
 
 
 def test_positions_without_speeds_tell_less_and_say_so() -> None:
-    """At 10 Hz their intervals hold most ends, and are ten times as wide."""
-    held = []
-    for seed in range(20):
+    """At 10 Hz half of the ends are within a fifth of a second; the intervals hold nine in ten, and are much wider."""
+    held, off = [], []
+    for seed in range(12):
         path, row = driven(seed)
         stretch, truth = found(path, row, seen(path, 10.0, seed, speeds=False)), path.truth()
         ends = ((stretch.from_s, truth.from_s), (stretch.to_s, truth.to_s))
         held += [one.low <= true <= one.high for one, true in ends]
-        assert stretch.from_s.high - stretch.from_s.low > 1.0
-    assert sum(held) >= 0.85 * len(held), (sum(held), len(held))
+        off += [abs(one.value - true) for one, true in ends]
+        assert stretch.from_s.high - stretch.from_s.low > 0.5
+        assert "without speeds; its beginning" in stretch.text
+    assert sum(held) >= 0.9 * len(held), (sum(held), len(held))
+    assert np.median(off) <= 0.25
     path, row = driven(1)
     assert by_positions(asked(), row, seen(path, 5.0, 1, speeds=False), the_map()) is None
 
