@@ -62,6 +62,8 @@ def groups(piece: Piece, known: Collection[int] = ()) -> Iterator[Group]:
         group = _turn(found, words, at, known) or _form(words, at)
         if group is None:
             raise _unknown(found, words[at], known)
+        if found and found[-1].form == "from" and len(group.turns) == 1:
+            raise Slip(group.word, f"up to which turn, such as t{group.turns[0]}-{group.turns[0] + 2}")
         found.append(group)
         yield group
         at += len(group.words)

@@ -40,10 +40,10 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
         Slip: at the word that does not fit.
     """
     parts = reading.parts
-    finding = _finding(reading)
+    finding = _gone_there(reading, before) or _finding(reading)
     if not finding:
         finding = _carried(reading, before)
-    elif before is not None and not any(name in parts for name in SAYS[:4]) and "trend" in parts:
+    elif before is not None and finding["what"] is None and "subject" not in parts and "trend" in parts:
         finding = _still(before) | {"trend": finding["trend"]}
     own: dict[str, Any] = {name: parts[name][0].value for name in OWN if name in parts}
     if "corner" in parts:
@@ -79,6 +79,17 @@ def _carried(reading: Reading, before: Meaning | None) -> dict[str, Any]:
         last = reading.piece.words[-1]
         raise Slip(Word(last.text, last.at), "also what the car does there: us, os, snap, lock, spin, better, worse")
     return {"trend": None, **before.finding}
+
+
+def _gone_there(reading: Reading, before: Meaning | None) -> dict[str, Any]:
+    """The finding before the comma, where only that it is gone is said of another place: ``us t4, t7 gone``."""
+    parts = reading.parts
+    tyres = "axle" in parts and parts["axle"][0].subject == "tyres"
+    if before is None or "trend" not in parts or parts["trend"][0].value != "gone" or tyres or "corner" in parts:
+        return {}
+    if set(parts) & {*SAYS[:4], "amount"} or before.finding.get("what") in (None, *CONTENT):
+        return {}
+    return {**before.finding, "trend": "gone"}
 
 
 def _still(before: Meaning) -> dict[str, Any]:

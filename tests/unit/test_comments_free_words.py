@@ -43,6 +43,8 @@ def test_what_is_gone_is_said_in_many_ways(typed: str) -> None:
 def test_what_is_gone_goes_on_behind_a_comma() -> None:
     """Neither there; behind a "but" it may be meant the other way, so it is to be said."""
     assert said("no us t4, t7") == ["t4 us gone", "t7 us gone"]
+    assert said("t4e us3, exit gone, t7 gone") == ["t4 entry us 3", "t4 exit us gone", "t7 us gone"]
+    assert said("t4 us, rears gone") == ["t4 us", "rear worn"]
     assert why_not("no lock fl but fr").startswith("also what the car does")
 
 
