@@ -127,7 +127,7 @@ TABLE: tuple[Entry, ...] = (
                   "from the brakes to where the steering stands"),
         "mid": ("mid | middle | apex | mid corner | midcorner | center | centre | mid turn", "around the apex"),
         "exit": ("exit | ex | on power | on throttle | on the throttle | on the power | corner exit | on exit"
-                 " | with throttle | on gas | on the gas | on pwr", "from the throttle on"),
+                 " | with throttle | on gas | on the gas | on pwr | power on", "from the throttle on"),
     }),
     *entries("speed", {
         "slow": ("slow | ls | low speed | slow speed | lo speed | lowspeed | slow ones | slow stuff", "slow corners"),

@@ -106,6 +106,13 @@ def test_place_and_finding_that_take_turns_are_parted() -> None:
     assert "behind what it judges" in why_not("t4 + t7 us 3")
 
 
+def test_praise_of_the_other_end_is_of_the_same_thing() -> None:
+    """Behind a comma that which was complained of; alone the balance."""
+    assert said("fl hot, fr ok; front locks t1, rear fine") == ["front left hot", "front right tyres good",
+                                                                  "t1 front lock", "rear braking good"]
+    assert said("t4 front us, rear good") == ["t4 front us", "t4 rear neutral"]
+
+
 def test_which_end_slides_makes_the_finding() -> None:
     """Without an end it is asked."""
     assert said("rear sliding t4; fronts slide t5") == ["t4 rear os", "t5 front us"]
