@@ -47,8 +47,8 @@ def worth(asked: AdviceQuestion) -> float:
 
 @pytest.mark.parametrize(("cars", "first", "count"), [(2, 3000, 60), (3, 3100, 40)], ids=["two", "three"])
 def test_equals_a_constraint_solver(cars: int, first: int, count: int) -> None:
-    """The best worth is the solver's, with all musts where some plan does them all; and it is proven. In some it is less
-    than it would be if every car had a crew of its own."""
+    """The best worth is the solver's, with all musts where some plan does them all; and it is proven. In some it is
+    less than it would be if every car had a crew of its own."""
     less = 0
     for seed in range(first, first + count):
         asked = crewed(seed, cars)
@@ -178,7 +178,8 @@ class _Team:
         return _times(self.runs[i], timed, self.asked.snapshot.finish_started_lap)[1]
 
     def _earliest(self, i: int) -> int:
-        return max(round(at) for at in (self.begin_s, self.runs[i].not_before_s, self.runs[i].ready_s) if at is not None)
+        waits = (self.runs[i].not_before_s, self.runs[i].ready_s)
+        return max(self.begin_s, *(round(at) for at in waits if at is not None))
 
     def _held(self, i: int) -> list[tuple[_Place, int, Any]]:
         return [(place, n, x) for row in self.rows for place in row for (j, n), x in place.holds.items() if j == i]

@@ -193,7 +193,7 @@ def _shares(
              for car, chain, at in zip(cars, chains, spans, strict=True)]
     paths = walk_together(chains, begins, calendar, slots, snapshot.finish_started_lap)
     for car, path, at in zip(cars, paths, spans, strict=True):
-        for run, (first, last, kinds) in at.items():
+        for run, (first, _, kinds) in at.items():
             one = question.choices[run]
             marks, by_start = _marks(question, run, first, kinds)
             moments = (path.starts if by_start else path.ends)[marks]
