@@ -179,7 +179,7 @@ class _Team:
 
     def _earliest(self, i: int) -> int:
         waits = (self.runs[i].not_before_s, self.runs[i].ready_s)
-        return max(self.begin_s, *(round(at) for at in waits if at is not None))
+        return max([self.begin_s, *(round(at) for at in waits if at is not None)])
 
     def _held(self, i: int) -> list[tuple[_Place, int, Any]]:
         return [(place, n, x) for row in self.rows for place in row for (j, n), x in place.holds.items() if j == i]
