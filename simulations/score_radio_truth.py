@@ -165,6 +165,10 @@ class _Car:
             if opened and opened[-1].kind == kind:
                 yield calls, opened[-1]
 
+    def _begun(self, call: str) -> float:
+        """When it was first said; infinity when it never was."""
+        return min((said.start_s for said in self._truth.calls if said.call == call), default=float("inf"))
+
     def _unsaid(self, calls: Sequence[str]) -> bool:
         return not any(call in self._lengths for call in calls)
 
@@ -227,7 +231,10 @@ class _Car:
             wrong = {found.switch for found in lap.wrong}
             if lap.meant != "timed" or (self._unsaid(calls) and not wrong & names):
                 continue
-            known = max([self._known(lap), *(self._knocked(name, lap.start_s) for name in sorted(names & wrong))])
+            knocked = max((self._knocked(name, lap.start_s) for name in sorted(names & wrong)), default=float("-inf"))
+            known = max(self._known(lap), knocked)
+            # What was told, and done, before the switch was knocked was another duty: it is owed anew.
+            calls = [call for call in calls if self._begun(call) >= knocked] or calls
             if not self._stopped(known, lap.start_s):
                 yield Duty(f"put-back {lap.number} {calls[0]}", "put_back", known, lap.start_s - SWITCH_S,
                            self._length(calls), tuple(calls), self._least(calls), prompt.text, lap.start_s - USEFUL_S)
@@ -282,7 +289,7 @@ class _Car:
                                                      if _supersedes(later, news))]
             calls = [call for call, history in self._prompts.items()
                      if history[0].kind == "session" and "last-lap" not in call
-                     and abs(history[0].t - news.known_s) < 1.0]
+                     and abs(history[0].t - news.known_s) < 1.0 and _tells(call, news.status)]
             if news.status in FLAG_NEWS and calls:
                 # A car that is over the line before it was told hears the second call of the same flag, not the first.
                 calls += [call for call, history in self._prompts.items() if call not in calls
@@ -315,6 +322,12 @@ class _Car:
                 later = [one for one in self._truth.laps if one.start_s >= lap.start_s]
                 return next((one.entry_s for one in later if one.entry_s is not None), later[-1].end_s)
         return None
+
+
+def _tells(call: str, status: str) -> bool:
+    """True for a call of this news, and not of another that came within the same second."""
+    told = base(call).rpartition("-")[2]
+    return told == status or (told in FLAG_NEWS and status in FLAG_NEWS)
 
 
 def _supersedes(later: _News, news: _News) -> bool:

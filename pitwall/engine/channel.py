@@ -42,6 +42,7 @@ WAYS: dict[str, CallWay] = {"full": "full", "parts": "parts", "short": "short"}
 MOST_NODES = 60
 UNSAID_S = 10.0  # open for so long on a free channel, and nobody said it: it goes before others no more
 LEAST_WEIGHT = 1
+STAKE = 10  # no number of other calls is worth a piece of news or a box call
 
 
 @dataclass
@@ -85,6 +86,8 @@ class ChannelBook:
     talk: Talk = field(default_factory=Talk)
     unsaid_s: dict[str, float] = field(default_factory=dict)
     """For each call how long it has been open while nobody talked, seconds."""
+    spoken: set[str] = field(default_factory=set)
+    """Calls that were open while the engineer spoke: they may have been said, whatever the keys tell."""
     planned_t: float | None = None
     times: TalkTimes = field(default_factory=TalkTimes)
 
@@ -93,12 +96,17 @@ class ChannelBook:
         if not self.talk.heard(event, book.open_now(event.t)):
             return False
         if event.talking == "engineer":
+            self.spoken.update(call.id for call in book.open_at(event.t))
             self.times.begins(event.t, book)
         else:
             if event.talking == "driver":
                 self.times.answered(event.t)
             self.times.ends(event.t)
         return True
+
+    def never_spoken(self, call: Call) -> bool:
+        """Guard: it ended without a word, and the radio desk, which reports, heard no engineer while it was open."""
+        return call.state == "unconfirmed" and call.said_t is None and self.talk.known and call.id not in self.spoken
 
     def tick(self, book: CallBook, now: float) -> None:
         """Time passes: what was said without a key counts as said, and the calls follow the time."""
@@ -251,6 +259,7 @@ def _pending(
         ways=(pinned(at, spec, call, sure) if standard == PINNED else ())
         or ways_of(at, spec, max(standard, 0), sure, parts),
         must=spec.kind in MUST or begun(call),
+        stake=STAKE if spec.kind in PRE_EMPTS else 1,
         pre_empts=spec.kind in PRE_EMPTS,
         # Without positions there is less room than that, and every second of it is worth more than the order in it.
         hit_s=min(HIT_S, STANDARDS[max(standard, 0)][1]) if at.track.sighted is not None else 0.0,

@@ -7,6 +7,7 @@ from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.situation import StatusNews, news_key
 from pitwall.engine.team import TeamCar
 
+STANDS_BESIDE = ("finished", "flag_out", "ending")  # news for the whole track that end no yellow
 RUNNING_BEFORE = ("waiting", "yellow", "slow", "green")
 
 
@@ -102,9 +103,14 @@ def _tell(car: TeamCar, status: str, sectors: tuple[str, ...], now: float) -> No
     over is not announced, and a clear is not announced to a driver who never heard of the yellow."""
     if status in ("waiting", "closed"):
         return
-    unsaid = [news for news in car.news if bool(news.sectors) == bool(sectors) and not _was_said(car, news, now)]
+    waiting = [news for news in car.news if not _was_said(car, news, now)]
+    unsaid = [news for news in waiting if bool(news.sectors) == bool(sectors)]
     if sectors:
         unsaid = [news for news in unsaid if set(news.sectors) & set(sectors)]
+    else:
+        # Word for the whole track says what holds everywhere; only a yellow stands beside the flag that ends a session.
+        stands = ("yellow",) if status in STANDS_BESIDE else ()
+        unsaid += [news for news in waiting if news.sectors and news.status not in stands]
     car.news = [news for news in car.news if news not in unsaid]
     if sectors and status == "green" and unsaid:
         return

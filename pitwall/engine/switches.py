@@ -182,11 +182,15 @@ class SwitchBoard:
 
     def wrong(self, wanted: Mapping[str, Position]) -> tuple[list[str], list[str]]:
         """``(measured wrong, unverified)`` among the switches that must be in place when a timed lap starts."""
-        watch = self.car.forbidden_on_timed or tuple(sorted(wanted))
+        watch = self.watched(wanted)
         off = self.differs({name: wanted[name] for name in watch if name in wanted})
         wrong = [name for name in sorted(off) if name in self.measured]
         unsure = [name for name in sorted({*off, *self.in_doubt()}) if name not in self.measured and name in watch]
         return wrong, unsure
+
+    def watched(self, wanted: Mapping[str, Position]) -> tuple[str, ...]:
+        """The switches that must be in place when a timed lap starts."""
+        return self.car.forbidden_on_timed or tuple(sorted(wanted))
 
     def in_doubt(self) -> list[str]:
         """Switches without telemetry that were moved and that nothing shows to be back."""

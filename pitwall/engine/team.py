@@ -279,7 +279,7 @@ class TeamCar:
         self.follow_items(changed, now)
         self.owed.follow(changed, now)
         for call in changed:
-            if call.state not in ("said", "done", "unconfirmed", "late"):
+            if call.state not in ("said", "done", "unconfirmed", "late") or self.channel.never_spoken(call):
                 continue
             check = call.spec.key.rpartition("-")[0] if call.spec.ask.action == "check_switches" else None
             self.switches.told(asked_positions(call), call.confirmed, call.said_t, check)

@@ -81,7 +81,7 @@ def plan_channel(
 def _nothing(calls: Sequence[PendingCall], about: Circumstances) -> ChannelPlan:
     """The plan where there is no way to make any of the calls."""
     left = tuple(Dropped(call.key, call.must, reason_for(call, "dropped", about)) for call in calls)
-    cost = Cost(sum(call.weight for call in calls if call.must), 0,
+    cost = Cost(sum(call.weight * call.stake for call in calls if call.must), 0,
                 sum(call.weight * LOSS_TENTHS["dropped"] for call in calls), 0)
     return ChannelPlan((), left, cost, cost, proven=True, nodes=0)
 
@@ -129,7 +129,7 @@ def free_starts(pre_empts: bool, way: Way, part: int, busy: Sequence[Busy], now:
 
 def _bases(calls: Sequence[PendingCall]) -> tuple[int, int, int, int]:
     """For each figure of a cost a number above any sum of it."""
-    lost = sum(call.weight for call in calls if call.must)
+    lost = sum(call.weight * call.stake for call in calls if call.must)
     given_up = sum(call.weight * LOSS_TENTHS["dropped"] for call in calls)
     waiting = [0, 0]
     for call in calls:
@@ -153,7 +153,7 @@ class _Problem:
             ways=tuple(way for way in ways if all(way.starts)),
             gap=later_tick(call.gap_s) + later_tick(call.hit_s),
             hit=later_tick(call.hit_s),
-            drop=call.weight * (call.must * self.unit.lost + LOSS_TENTHS["dropped"] * self.unit.given_up),
+            drop=call.weight * (call.must * call.stake * self.unit.lost + LOSS_TENTHS["dropped"] * self.unit.given_up),
             after=sum(1 << keys.index(key) for key in set(call.after) if key in keys),
             needs=sum(1 << keys.index(key) for key in set(call.needs) if key in keys),
         )

@@ -38,7 +38,7 @@ class Cost(NamedTuple):
     """What a plan costs; a plan is better when its first differing figure is smaller.
 
     Attributes:
-        lost: weight of the must-say calls that are not said before their deadline.
+        lost: weight of the must-say calls that are not said before their deadline, times their ``stake``.
         delayed: weight times ticks by which pre-empting calls wait beyond their best moment.
         given_up: weight times tenths lost by dropping, shortening, moving or splitting.
         late: weight times ticks by which all other calls wait beyond their best moment.
@@ -87,6 +87,7 @@ class PendingCall:
         name: what the engineer reads in reasons, such as its short form.
         weight: consequence, 0 to ``MOST_WEIGHT``; ``engine.call.PRIORITY`` serves.
         must: losing it is worse than anything that happens to calls which are not.
+        stake: so many times its weight is lost with a must-say call: one may matter more than several others together.
         pre_empts: box and session calls: said before all that can wait, and even into the engineer's own sentence,
             never into the driver's.
         ways: at least the ones that have a start left; empty when nothing serves.
@@ -101,6 +102,7 @@ class PendingCall:
     weight: int
     ways: tuple[Way, ...]
     must: bool = False
+    stake: int = 1
     pre_empts: bool = False
     gap_s: float = GAP_S
     hit_s: float = 0.0
@@ -110,6 +112,8 @@ class PendingCall:
     def __post_init__(self) -> None:
         if not 0 <= self.weight <= MOST_WEIGHT:
             raise ValueError(f"call {self.key!r}: the weight is {self.weight}, it must be from 0 to {MOST_WEIGHT}")
+        if self.stake < 1:
+            raise ValueError(f"call {self.key!r}: the stake is {self.stake}, it must be one or more")
         if self.pre_empts and not self.must:
             raise ValueError(f"call {self.key!r} pre-empts others, so it must be a must-say call")
         for what, seconds in (("gap after it", self.gap_s), ("time to hit its start", self.hit_s)):

@@ -373,3 +373,15 @@ def test_up_to_twelve_calls_no_count_of_nodes_breaks_it_off() -> None:
 def test_equal_input_counts_equal_nodes() -> None:
     """The work itself is the same each time: nothing depends on time or on the order of a set."""
     assert plan(*spread(16)).nodes == plan(*spread(16)[::-1]).nodes > 0
+
+
+def test_a_call_at_a_higher_stake_is_worth_several_others() -> None:
+    """Two put-backs fit where the news fits alone: together they weigh more, and the news is said all the same."""
+    news = way("full", 5, (8, 8))
+    backs = [call(f"back-{number}", 70, way("short", 2, (8, 11)), must=True) for number in range(2)]
+    for stake, placed in ((1, ["back-0", "back-1"]), (10, ["news"])):
+        found = plan(*backs, call("news", 95, news, must=True, pre_empts=True, stake=stake))
+        assert [one.key for one in found.placed] == placed
+    assert found.cost.lost == 140
+    with pytest.raises(ValueError, match="stake"):
+        call("news", 95, news, stake=0)

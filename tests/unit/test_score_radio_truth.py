@@ -168,3 +168,30 @@ def test_which_timed_laps_of_a_resumed_run_were_planned_as_such() -> None:
         day = evidence_of(out, *laps, run="out, 1 timed, cool, 1 timed, in")
         truth = day.outcome.cars[CAR]
         assert {one.number: planned(day, truth, one) for one in laps if one.number in expected} == expected
+
+
+def test_what_was_said_before_a_switch_was_knocked_was_another_duty() -> None:
+    """Told, done, and knocked away again: what is owed from then on is the second call, not the first."""
+    position = Ask(action="set_switch", switch="torque_map", position=1)
+    wrong = WrongSwitch(switch="torque_map", position=2, allowed=(1,))
+    moved = SwitchMoved(car=CAR, t=150.0, switch="torque_map", position=2, why="knocked")
+    first, second = f"{CAR}-back", f"{CAR}-back~2"
+    shown = tuple(prompt(name, "switch", t, place="line", act_at_s=190.0, ask=position)
+                  for name, t in ((first, 120.0), (second, 151.0)))
+    found = duties(lap(1, 0, 100, "out"), lap(2, 100, 190), lap(3, 190, 280, wrong=(wrong,)), switches=(moved,),
+                   events=(SwitchReported(id="s", t=150.0, car=CAR, switch="torque_map", position=2),), prompts=shown,
+                   calls=(said(first, 122.0), said(second, 155.0)))
+    assert found[f"put-back 3 {second}"].calls == (second,)
+
+
+def test_two_pieces_of_news_within_a_second_are_two_duties() -> None:
+    """The clear of a sector half a second before the flag is not the call that tells the flag."""
+    flags = (StatusChanged(id="y", t=190.0, status="yellow", scope=("5",)),
+             StatusChanged(id="g", t=199.5, status="green", scope=("5",)),
+             StatusChanged(id="f", t=200.0, status="finished"))
+    names = [f"{CAR}-session-{number}" for number in (1, 2, 3)]
+    shown = tuple(prompt(f"{name}-{status}", "session", t) for name, status, t in zip(
+        names, ("yellow", "green", "finished"), (190.0, 199.5, 200.0), strict=True))
+    found = duties(lap(1, 100, 300), events=flags, prompts=shown, calls=(said(f"{names[0]}-yellow", 192.0),))
+    told = {duty.key.rpartition(" ")[2]: duty.calls for duty in found.values()}
+    assert (told["green"], told["finished"]) == ((f"{names[1]}-green",), (f"{names[2]}-finished",))

@@ -43,7 +43,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     for (before, was), (after, wanted) in itertools.pairwise(zip(at.legs, needed, strict=True)):
         names, in_place = at.switches.changes(was, wanted), set[str]()
         if before.running:
-            names, in_place = _as_it_stands(at, before, names, wanted)
+            names, in_place = _as_it_stands(at, before, names, wanted, after.kind)
         begin_by: float | None = None
         groups = _groups(at, names)
         for number, (label, group) in enumerate(groups.items()):
@@ -106,11 +106,15 @@ def _groups(at: Situation, names: Iterable[str]) -> dict[str, list[str]]:
 
 
 def _as_it_stands(
-    at: Situation, leg: Leg, planned: dict[str, Position], wanted: dict[str, Position]
+    at: Situation, leg: Leg, planned: dict[str, Position], wanted: dict[str, Position], after: LapKind
 ) -> tuple[dict[str, Position], set[str]]:
     """On the running lap what stands, or is taken to, decides: added is what is off (a call was left out, or a change
     was made for an item that is no more); and which of all that telemetry shows in place."""
     off = at.switches.differs(wanted)
+    if after == "timed" and leg.kind != "timed" and at.switches.answers_entered:
+        # Told on an earlier lap or in the garage, never answered, and not measured: nobody knows where it stands.
+        watched = at.switches.watched(wanted)
+        off |= {name: wanted[name] for name in at.switches.in_doubt() if name in watched}
     # Only a message of this very lap shows that a change of this lap was made: an older one may be of the lap before.
     fresh = {name for name, t in at.switches.measured_t.items() if t > leg.start_s}
     in_place = {name for name in planned if name in fresh and name not in off}
