@@ -224,9 +224,11 @@ def check_together(calls: Sequence[PendingCall]) -> None:
         ValueError: a key used twice, or calls that wait for one another in a circle.
     """
     keys = [call.key for call in calls]
-    twice = sorted({key for key in keys if keys.count(key) > 1})
-    if twice:
+    if len(set(keys)) < len(keys):
+        twice = sorted({key for key in keys if keys.count(key) > 1})
         raise ValueError(f"two pending calls have the key {', '.join(map(repr, twice))}")
+    if not any(call.after or call.needs for call in calls):
+        return
     waits = {call.key: [key for key in (*call.after, *call.needs) if key in keys] for call in calls}
     while waits:
         free = [key for key, before in waits.items() if not any(other in waits for other in before)]
@@ -239,7 +241,7 @@ def check_together(calls: Sequence[PendingCall]) -> None:
 def merged(spans: Iterable[tuple[int, int]]) -> tuple[tuple[int, int], ...]:
     """Spans in rising order, those that touch or overlap made one, empty ones left out."""
     found: list[tuple[int, int]] = []
-    for begin, end in sorted(span for span in spans if span[0] <= span[1]):
+    for begin, end in sorted([span for span in spans if span[0] <= span[1]]):
         if found and begin <= found[-1][1] + 1:
             found[-1] = (found[-1][0], max(found[-1][1], end))
         else:

@@ -36,7 +36,8 @@ def reason_for(call: PendingCall, fate: Fate, about: Circumstances) -> str:
 
 
 def _cause(call: PendingCall, fate: Fate, about: Circumstances) -> str:
-    missing = [other for other in about.calls if other.key in call.needs and other.key not in _keys(about.placed)]
+    missing = [other for other in about.calls
+               if other.key in call.needs and other.key not in _keys(about.placed)] if call.needs else []
     if fate == "dropped" and missing:
         return f"it makes no sense without {_quoted(missing)}, which is not said"
     wished = next((way for way in call.ways if way.how == "full"), None)
