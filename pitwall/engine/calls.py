@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from pitwall.engine.call import PRIORITY, Call, CallSpec, later, pointless, still_in_time, too_late
 from pitwall.engine.transitions import CALL, allowed, step
 from pitwall.model.car import same_position
 from pitwall.model.plan import CallClass
+from pitwall.model.record import altered
 
 MOVED_S = 0.75  # a window that moves by less is not worth telling the engineer again
 DEFER_S, LEAST_DEFER_S = 20.0, 4.0
@@ -155,7 +156,7 @@ class CallBook:
         quiet = (old.waits, old.caution, old.against, old.until_s)
         if quiet == (spec.waits, spec.caution, spec.against, spec.until_s):
             return
-        call.spec = replace(
+        call.spec = altered(
             old, waits=spec.waits, caution=spec.caution, against=spec.against, until_s=spec.until_s
         )
         if old.waits and call.state == "shown" and now < spec.say_from_s:
@@ -196,7 +197,7 @@ class CallBook:
         by = now + REPEAT_S
         if call.spec.kind == "box" and call.spec.act_at_s is not None:
             by = max(now, min(by, call.spec.act_at_s - call.spec.spoken_s))
-        call.spec, call.repeated = replace(call.spec, say_from_s=now, say_by_s=by), True
+        call.spec, call.repeated = altered(call.spec, say_from_s=now, say_by_s=by), True
         return self.signal(call, "repeat", now, reason, because)
 
     # -- time ------------------------------------------------------------------------------------------------------

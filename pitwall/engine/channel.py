@@ -10,7 +10,7 @@ then said outside the listening stretches.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from pitwall.engine.call import PRIORITY, Call, CallSpec
 from pitwall.engine.calls import FEW_KEYS, CallBook
@@ -21,6 +21,7 @@ from pitwall.engine.sure import Sure
 from pitwall.engine.talk_times import KEY_S, Rates, TalkTimes
 from pitwall.model.events import ChannelReported
 from pitwall.model.outputs import CallPart, CallWay
+from pitwall.model.record import altered
 from pitwall.model.setup import SessionSetup
 from pitwall.radio.channel import plan_channel
 from pitwall.radio.pending import GAP_S, TICK_S, Busy, ChannelPlan, PendingCall, Placed
@@ -267,7 +268,7 @@ def _at_its_place(at: Situation, spec: CallSpec, call: Call | None, place: Place
     text = spec.short if way == "short" else place.texts[0] if way == "parts" else spec.text
     parts = tuple(CallPart(text=part, say_from_s=round(begin, 3), spoken_s=at.spoken(part))
                   for part, begin in zip(place.texts, place.starts_s, strict=True)) if way == "parts" else ()
-    return replace(
+    return altered(
         spec,
         text=text,
         say_from_s=begin,
@@ -287,7 +288,7 @@ def _without_place(at: Situation, spec: CallSpec, call: Call | None, reason: str
         held_back = call.spec.against if call is not None and call.state == "due" else None
         if call is not None and call.state == "due" and held_back is None:
             return _as_placed(spec, call.spec)  # it was open, and may have been said without a key
-        return replace(spec, against=spec.against or held_back or reason)
+        return altered(spec, against=spec.against or held_back or reason)
     if call is not None and call.state == "due" and call.spec.way in OUTSIDE and call.spec.say_by_s > at.now:
         return _as_placed(spec, call.spec)
     begin = max(spec.room.from_s, at.now)
@@ -302,12 +303,12 @@ def _without_place(at: Situation, spec: CallSpec, call: Call | None, reason: str
         begin = max(begin, by - LAST_RESORT_S)  # until then a stretch may still turn up
     if by < begin:
         return spec
-    return replace(spec, text=text, say_from_s=begin, say_by_s=by, spoken_s=at.spoken(text), way=way,
+    return altered(spec, text=text, say_from_s=begin, say_by_s=by, spoken_s=at.spoken(text), way=way,
                    way_reason=reason)
 
 
 def _as_placed(spec: CallSpec, placed: CallSpec, until_s: float | None = None) -> CallSpec:
-    return replace(
+    return altered(
         spec, text=placed.text, say_from_s=placed.say_from_s, say_by_s=placed.say_by_s, spoken_s=placed.spoken_s,
         lead_s=placed.lead_s, way=placed.way, way_reason=placed.way_reason, parts=placed.parts, until_s=until_s,
     )

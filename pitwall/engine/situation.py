@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from pitwall.engine.car import CarTrack
 from pitwall.engine.gaps import passed
@@ -20,6 +20,7 @@ from pitwall.engine.switches import SwitchBoard
 from pitwall.engine.trail import least_slower
 from pitwall.model.plan import LapKind, Plan
 from pitwall.model.procedure import Procedure
+from pitwall.model.record import altered, record
 from pitwall.model.setup import CallTiming
 from pitwall.model.subjects import Subject
 from pitwall.radio.pending import Spans
@@ -33,7 +34,7 @@ UNSURE = 0.08  # a lap goes so much quicker than it seems, at most by much (comm
 SLOW_PERIOD = 1.3  # times the reference lap, at least (common practice, no source)
 
 
-@dataclass(frozen=True)
+@record
 class Leg:
     """One planned lap in time. ``at(phase)`` is the session second at which the car is at that phase of it.
 
@@ -269,7 +270,7 @@ def running_legs(track: CarTrack, run: RunState, lap_map: LapMap) -> tuple[Leg, 
         later = ()
     for offset, planned in enumerate(later):
         leg = _leg_at(base + offset, planned, start, 0.0, pace.lap_s(planned), track)
-        legs.append(replace(leg, again=True) if spoilt and offset == 0 else leg)
+        legs.append(altered(leg, again=True) if spoilt and offset == 0 else leg)
         start = leg.end_s
     return tuple(legs)
 

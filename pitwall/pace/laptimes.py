@@ -45,6 +45,7 @@ MOST_WEIGHED = 6
 TIMED_AT_MOST, FIRST_TIMED_AT_MOST, FIRST_TIMED_IN_THE_WET = 1.12, 1.25, 1.5
 SCALE_BOUNDS = (0.85, 2.5)
 SECTORS = 3
+MOST_BENT = 2000
 
 
 def weighed_at(loops: Mapping[str, float]) -> tuple[str, ...]:
@@ -147,6 +148,7 @@ class CarPace:
     said_of: float = math.nan
     _outlook: tuple[tuple[object, ...], Outlook] | None = None
     _knots: list[tuple[float, float, float, float, float]] | None = None
+    _bent: dict[float, float] = field(default_factory=dict, compare=False, repr=False)
     _labels: tuple[str, ...] | None = None
     _quickest: Quickest | None = None
 
@@ -284,7 +286,15 @@ class CarPace:
 
     def bend(self, phase: float) -> float:
         """Map a phase of the lap map to this car's learned share of the lap time, linear between loops."""
+        found = self._bent.get(phase) if self._knots is not None else None
+        return self._bend(phase) if found is None else found
+
+    def _bend(self, phase: float) -> float:
+        """The same, worked out, and kept until the pace learns: the ends of the listening stretches are asked for again
+        and again."""
         knots = self._knots
+        if knots is None or len(self._bent) > MOST_BENT:
+            self._bent.clear()
         if knots is None:
             inner = sorted((at_map, self.share(loop)) for loop, at_map in self.loops.items() if 0.0 < at_map < 1.0)
             # Crossings with wrong times may teach shares that fall along the lap: later is never earlier.
@@ -297,7 +307,8 @@ class CarPace:
             ]
         for end, begin, mine, rise, length in knots:
             if phase <= end:
-                return mine + rise * (phase - begin) / length
+                found = self._bent[phase] = mine + rise * (phase - begin) / length
+                return found
         return phase
 
     def arrival(

@@ -16,6 +16,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Literal, NamedTuple
 
+from pitwall.model.record import record
+
 Spans = tuple[tuple[float, float], ...]
 """From when to when something may be begun, both ends included, session seconds."""
 
@@ -50,7 +52,7 @@ class Cost(NamedTuple):
     late: int
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Part:
     """One unbroken piece of speech and when it may be begun so that it ends where and when it must."""
 
@@ -59,7 +61,7 @@ class Part:
     starts: Spans
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Way:
     """One way to make a call.
 
@@ -78,7 +80,7 @@ class Way:
         return sum(part.spoken_s for part in self.parts)
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class PendingCall:
     """One call that waits for the channel.
 
@@ -131,7 +133,7 @@ def _check_way(key: str, way: Way) -> None:
         raise ValueError(f"call {key!r}: each part of {way.how!r} must take time to say")
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Busy:
     """A stretch of time in which the channel is taken. ``who`` decides whether a pre-empting call may cut in."""
 
@@ -140,7 +142,7 @@ class Busy:
     who: Literal["driver", "engineer"] = "driver"
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Placed:
     """A call that has its place.
 
@@ -168,7 +170,7 @@ class Placed:
         return self.starts_s[0]
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Dropped:
     """A call for which there is no place, and why."""
 
