@@ -6,6 +6,7 @@ needs from the end of a call to the action. What was known when comes from the j
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -49,24 +50,36 @@ def planned(evidence: Evidence, truth: CarTruth, lap: DrivenLap) -> bool:
     """False for a timed lap that was not to be one, or that came after such a one: the driver had not heard it so.
 
     Nobody can know at the line that such a lap is a timed one; what was not heard counts as a miss of its own. A timed
-    lap that was too slow, or that a flag spoilt, is driven again. Laps of a run that was cut and resumed count as
-    planned.
+    lap that was too slow, or that a flag spoilt, is driven again. A run that was cut goes on at the lap that was broken
+    off, without a cool-down lap straight after the out-lap; in the garage everybody has heard what is to come.
     """
     run = setup_of(evidence).plans[truth.car].find(lap.run) if lap.run else None
-    leavings = [one.number for one in truth.laps if one.run == lap.run and one.meant == "out"]
-    if run is None or not run.laps or len(leavings) != 1:
+    if run is None or not run.laps:
         return True
-    ahead = list(run.laps[1:])
-    for one in truth.laps:
-        if one.number <= leavings[0]:
+    ahead, heard, leavings = list(run.laps[1:]), True, 0
+    for one in (one for one in truth.laps if one.run == lap.run):
+        if one.meant == "out":
+            leavings += 1
+            ahead, heard = _resumed(ahead) if leavings > 1 else ahead, True
             continue
-        if not ahead or (one.meant == "timed" and ahead[0] != "timed"):
-            return False
+        heard = heard and bool(ahead) and not (one.meant == "timed" and ahead[0] != "timed")
         if one.number == lap.number:
-            return ahead[0] == "timed"
-        if one.kind == ahead[0] and not SPOILS.intersection(one.flags):
-            ahead.pop(0)
+            return heard and ahead[0] == "timed"
+        if not SPOILS.intersection(one.flags):
+            ahead = _driven(ahead, one.kind)
     return False
+
+
+def _resumed(ahead: Sequence[str]) -> list[str]:
+    """What is left of a run as the car leaves for it once more."""
+    return list(itertools.dropwhile(lambda kind: kind == "cool", ahead))
+
+
+def _driven(ahead: list[str], kind: str) -> list[str]:
+    """What is left after a lap of this kind: a timed one in place of a cool-down lap counts as the one after it."""
+    if ahead[:1] == ["cool"] and kind == "timed":
+        return ahead[2:] if ahead[1:2] == ["timed"] else ahead[1:]
+    return ahead[1:] if ahead[:1] == [kind] else ahead
 
 
 def confirmed(evidence: Evidence, car: str, lap: DrivenLap, found: WrongSwitch) -> bool:

@@ -17,7 +17,7 @@ from pitwall.engine.session import Session
 from pitwall.engine.team import TeamCar
 from pitwall.model import outputs as out
 from pitwall.model.debrief_rows import Expected, SwitchEvidence
-from pitwall.model.events import Stamped
+from pitwall.model.events import Stamped, SwitchReported
 from pitwall.pace.believing import timed_next
 from pitwall.pace.weighing import LEVELS, MIDDLE
 from pitwall.runtime.apply import apply
@@ -143,8 +143,9 @@ class NotedSession:
             for name, car in session.team.items():
                 self._laps(self.cars.setdefault(name, CarWatch()), car)
         if kind in MOVES_A_SWITCH or any(type(one) is out.Prompt for one in outputs) or not self.cars:
+            seen = stamped.event if isinstance(stamped.event, SwitchReported) else None
             for name, car in session.team.items():
-                self._switches(self.cars.setdefault(name, CarWatch()), car, session.now)
+                self._switches(self.cars.setdefault(name, CarWatch()), car, session.now, seen)
 
     def _laps(self, watch: CarWatch, car: TeamCar) -> None:
         lap = car.track.lap
@@ -160,10 +161,14 @@ class NotedSession:
                 car.carried.fuel(car.track, car.switches.car.fuel_per_lap_kg), _expected(car),
             ))
 
-    def _switches(self, watch: CarWatch, car: TeamCar, now: float) -> None:
+    def _switches(self, watch: CarWatch, car: TeamCar, now: float, seen: SwitchReported | None) -> None:
+        """What is measured stands from when telemetry saw it; the report may have come seconds later."""
         board = car.switches
-        for name in board.measured_t.keys() - watch.measured_from.keys():
-            watch.measured_from[name] = board.measured_t[name]
+        measured_t = board.measured_t
+        if seen is not None and seen.car == car.car:
+            measured_t = measured_t | {seen.switch: min(seen.t, now)}
+        for name in measured_t.keys() - watch.measured_from.keys():
+            watch.measured_from[name] = measured_t[name]
         if watch.stands == board.believed:
             return
         run, lap = car.progress.current, car.track.lap
@@ -179,7 +184,7 @@ class NotedSession:
             elif name in board.verified:
                 evidence = "confirmed"
             watch.moves.append(Moved(
-                _moment(board.measured_t if evidence == "measured" else board.told_t, name, now), name, position,
+                _moment(measured_t if evidence == "measured" else board.told_t, name, now), name, position,
                 before, evidence, run.run.run if run is not None else None, lap.number if lap is not None else None,
             ))
         watch.stands = dict(board.believed)

@@ -8,7 +8,7 @@ from typing import Any, get_args
 from pitwall.app.brokers import RunningBroker
 from pitwall.bus.users import OPEN_ROLE, Role, may_command, may_look_on, role_of
 from pitwall.comments.completing import completions
-from pitwall.comments.reading import A_TURN
+from pitwall.comments.grouping import A_TURN
 from pitwall.comments.shorthand import ShorthandError, parse
 from pitwall.comments.writing import in_words
 from pitwall.model.commands import CallCommand, CarCommand, PlanCommand, RecordCommand, TruthCommand

@@ -17,8 +17,10 @@ ABOUT = """A comment is remarks, then a colon and free text; the words of a rema
   what         us (understeer), os (oversteer), snap, spin, lock, bottoming, rears hot, engine flat, no grip, good ...
   which end    front, rear, left, right, fl, fr, rl, rr
   how bad      1 hardly felt, 2 felt, 3 costs time, 4 costs much time, 5 cannot be driven
-  how sure     sure, likely, ?          against before: better, worse, same, more us, less us
+  how sure     sure, likely, ?          against before: better, worse, same, more us, less us,
+               us gone, no us
 A comma goes on: "t4 entry us 3, exit os" is turn 4 twice, "us t4 3, t7 2" is understeer twice. A semicolon begins anew.
+Words may be glued: "t4e us3".
 --words prints every word, --check says how a comment is read. Without words the moment alone is noted; --number gives
 it its words later."""
 

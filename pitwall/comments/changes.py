@@ -98,14 +98,17 @@ def _changes(said: Sequence[Said], history: History) -> Iterator[CommentChange]:
 
 def _direction(before: Remark, after: Remark) -> tuple[Direction, str]:
     """Which way it went, and on what that rests: findings go before severities, the driver's own word comes last."""
-    if before.what is not None and after.what is not None and before.what != after.what:
+    gone = "gone" in (before.trend, after.trend)
+    if before.what is not None and after.what is not None and before.what != after.what and not gone:
         if after.what in CONTENT:
             return "better", "finding"
         return ("worse" if before.what in CONTENT else "other"), "finding"
     if before.severity is not None and after.severity is not None and before.what == after.what:
         gain = before.severity - after.severity
         return ("better" if gain > 0 else "worse" if gain < 0 else "same"), "severity"
-    return after.trend or "same", "said" if after.trend is not None else "finding"
+    if after.trend is None:
+        return "same", "finding"
+    return ("better" if after.trend == "gone" else after.trend), "said"
 
 
 # -- what was changed between two comments ----------------------------------------------------------------------------
@@ -161,6 +164,8 @@ def _contradictions(said: Sequence[Said], history: History) -> Iterator[Contradi
 
 def _against(first: Remark, second: Remark) -> str:
     """Why the two cannot both hold; empty where they can."""
+    if "gone" in (first.trend, second.trend):
+        return ""  # what is no more contradicts nothing
     pair = (first.what, second.what)
     if any(set(pair) == set(opposite) for opposite in OPPOSITES):
         return f"{pair[0]} and {pair[1]}"
@@ -174,11 +179,19 @@ def _against(first: Remark, second: Remark) -> str:
 
 
 def open_complaints(said: Sequence[Said]) -> tuple[Said, ...]:
-    """The last word on each thing where that is a complaint, the worst first. Less of it is still a complaint."""
+    """The last word on each thing where that is a complaint, the worst first.
+
+    Less of it is still a complaint; what is gone is none.
+    """
     found = []
     for own in _by_topic(said).values():
-        worded = [one for one in own if one.remark.what is not None]
-        last = worded[-1] if worded else own[-1]
-        if last.remark.complaint:
+        worded = [one for one in own if one.remark.what is not None] or own[-1:]
+        last: Said | None = None
+        for one in worded:
+            if one.remark.trend != "gone":
+                last = one
+            elif last is not None and last.remark.what == one.remark.what:
+                last = None  # what else was said there last is not open for that
+        if last is not None and last.remark.complaint:
             found.append(last)
     return tuple(sorted(found, key=lambda one: (-(one.remark.severity or 0), one.t, one.comment, one.words)))

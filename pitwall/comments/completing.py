@@ -76,7 +76,8 @@ def _fits(entry: Entry, reading: Reading) -> bool:
     if entry.part in ("axle", "side", "corner"):
         return "corner" not in parts and not (entry.part == "corner" and {"axle", "side"} & set(parts))
     if entry.part == "finding":
-        return "poor" not in parts and (subject is None or entry.value == "good" or entry.subject == subject.value)
+        of_it = not entry.named if subject is None else entry.value == "good" or entry.subject == subject.value
+        return of_it and not {"poor", "lack"} & set(parts)
     if entry.part == "subject":
         named = finding is None or finding.value == "good" or finding.subject == entry.value
         return named and ("poor" not in parts or entry.value in POOR)

@@ -102,5 +102,5 @@ def _cell(phase: object, said: Sequence[Said]) -> MatrixCell:
 def _finding(remark: Remark) -> str:
     """The finding alone, in shorthand: ``front lock``, ``us``."""
     bare = Remark(about=remark.about, what=remark.what, axle=remark.axle, side=remark.side,
-                  trend=remark.trend if remark.what is None else None)  # fmt: skip
+                  trend=remark.trend if remark.what is None or remark.trend == "gone" else None)  # fmt: skip
     return write_remark(bare)

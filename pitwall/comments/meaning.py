@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from pitwall.comments.finding import of, subject_and_finding
 from pitwall.comments.reading import Reading
 from pitwall.comments.splitting import Slip, Word
-from pitwall.comments.words import MORE_IS_GOOD, POOR, TABLE, Entry
-from pitwall.model.comments import CONTENT, FINDINGS, Remark
+from pitwall.comments.words import MORE_IS_GOOD, Entry
+from pitwall.model.comments import CONTENT, Remark
 
 OF_A_PLACE = ("balance", "traction")
 """What happens in a corner: named behind a comma without a place, it is of the place before the comma."""
 OWN = ("axle", "side", "speed", "confidence")
-SAYS = ("finding", "subject", "poor", "trend", "amount")
+SAYS = ("finding", "subject", "poor", "lack", "trend", "amount")
 """Parts of which a remark that carries nothing over needs one."""
 
 
@@ -41,7 +43,7 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
     finding = _finding(reading)
     if not finding:
         finding = _carried(reading, before)
-    elif before is not None and not any(name in parts for name in SAYS[:3]) and "trend" in parts:
+    elif before is not None and not any(name in parts for name in SAYS[:4]) and "trend" in parts:
         finding = _still(before) | {"trend": finding["trend"]}
     own: dict[str, Any] = {name: parts[name][0].value for name in OWN if name in parts}
     if "corner" in parts:
@@ -50,6 +52,8 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
                 raise Slip(parts["corner"][1], f"one {name} in a remark; a comma begins the next one")
             own[name] = value
     if "severity" in parts:
+        if finding["trend"] == "gone":
+            raise Slip(parts["severity"][1], "how bad it is, or that it is gone, not both")
         own["severity"] = parts["severity"][0].value
     turns, phases = tuple(reading.turns), tuple(entry.value for entry, _ in reading.phases)
     if not turns and before is not None and "everywhere" not in parts and "speed" not in parts:
@@ -64,15 +68,17 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
         for phase in phases or (None,)
     )
     carried = {name: value for name, value in common.items() if name in ("about", "what", "axle", "side")}
+    if finding["trend"] == "gone":
+        carried["trend"] = "gone"  # "no us t4, t7": neither there
     return Meaning(remarks, turns, phases, carried)
 
 
 def _carried(reading: Reading, before: Meaning | None) -> dict[str, Any]:
-    """The finding before the comma."""
-    if before is None or before.finding.get("what") is None:
+    """The finding before the comma; behind a "but" not that it is gone, for there it may be meant the other way."""
+    if before is None or before.finding.get("what") is None or (reading.piece.contrast and "trend" in before.finding):
         last = reading.piece.words[-1]
         raise Slip(Word(last.text, last.at), "also what the car does there: us, os, snap, lock, spin, better, worse")
-    return dict(before.finding)
+    return {"trend": None, **before.finding}
 
 
 def _still(before: Meaning) -> dict[str, Any]:
@@ -86,44 +92,18 @@ def _finding(reading: Reading) -> dict[str, Any]:
     parts = reading.parts
     if not any(name in parts for name in SAYS):
         return {}
-    about, what = _subject_and_finding(parts)
+    about, what = subject_and_finding(reading)
     trend = _trend(parts, about, what)
     if what is None and trend is None:
         entry, word = parts["subject"]
-        raise Slip(word, f"what there is of {entry.value}: {_of(entry.value)}", "only the subject, ")
+        raise Slip(word, f"what there is of {entry.value}: {of(entry.value)}", "only the subject, ")
     return {"about": about, "what": what, "trend": trend}
 
 
-def _subject_and_finding(parts: dict[str, tuple[Entry, Word]]) -> tuple[str, str | None]:
-    subject = parts["subject"][0].value if "subject" in parts else ""
-    if not subject and "axle" in parts and ("finding" not in parts or parts["finding"][0].value == "good"):
-        subject = parts["axle"][0].subject  # fronts and rears without another word are tyres
-    if "poor" in parts and "finding" in parts and parts["finding"][0].value in CONTENT:
-        raise Slip(parts["poor"][1], "good or poor, not both")
-    if "poor" in parts and "finding" not in parts:
-        if subject not in POOR:
-            raise Slip(parts["poor"][1], "poor traction, poor grip, poor braking; else what it is, such as us")
-        return subject, POOR[subject]
-    if "finding" not in parts:
-        return subject or "balance", None
-    entry, word = parts["finding"]
-    about = subject or entry.subject or "balance"
-    if entry.value == "good":
-        return about, "neutral" if about == "balance" else "good"
-    if entry.subject != about:
-        raise Slip(word, f"what there is of {about}: {_of(about)}", f"{entry.form} is a finding of {entry.subject}, ")
-    return about, entry.value
-
-
-def _of(subject: str) -> str:
-    """The forms of what can be found of a subject."""
-    named = [entry.form for entry in TABLE if entry.part == "finding" and entry.subject == subject]
-    good = "good" in FINDINGS[subject]  # type: ignore[index]  # subjects of the table are subjects of the model
-    return ", ".join([*named, *(["good"] if good else [])])
-
-
-def _trend(parts: dict[str, tuple[Entry, Word]], about: str, what: str | None) -> str | None:
+def _trend(parts: Mapping[str, tuple[Entry, Word]], about: str, what: str | None) -> str | None:
     trend = parts["trend"][0].value if "trend" in parts else None
+    if trend == "gone" and "finding" not in parts:
+        return None  # "tyres gone", "no rear grip": that is the finding
     if "amount" not in parts:
         return trend
     entry, word = parts["amount"]

@@ -35,7 +35,7 @@ def nearest(word: str, subject: str = "") -> str:
         subject: the subject that is named beside it: a finding of another one is not offered.
     """
     bare = word.strip("()[]\"'")
-    if bare in NO_SLIPS:
+    if bare in NO_SLIPS or any(letter.isdecimal() for letter in bare):
         return ""
     most = 2 if len(bare) >= LONG else 1
     found: list[tuple[int, float, str, Entry]] = []

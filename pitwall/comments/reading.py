@@ -1,142 +1,232 @@
-"""The words of one remark looked up: which part of it each gives, turns and forms of several words included."""
+"""What the words of one remark give: one entry of each part, turns and phases; and where two remarks stand in one."""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Collection
-from dataclasses import dataclass, field
+import itertools
+from collections.abc import Collection, Iterator, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
 
-from pitwall.comments.nearest import nearest
+from pitwall.comments.grouping import EXPECTED, Group, groups
 from pitwall.comments.splitting import MARK, Piece, Slip, Word
-from pitwall.comments.words import MOST_WORDS, PLACES, SIGNS, Entry, by_form
+from pitwall.comments.words import BEFORE_IT, SIGNS, Entry, by_form
 
-HIGHEST_TURN = 60
-A_TURN = "a turn from 1 to"
-"""How the refusal of a turn that is not there begins to say what is expected."""
-_TURN = re.compile(r"(?:t|turn|corner|c)\.?(\d{1,3}(?:[-/+&]t?\d{1,3})*)", re.ASCII | re.IGNORECASE)
-_NUMBERS = re.compile(r"t?(\d{1,3}(?:[-/+&]t?\d{1,3})*)", re.ASCII | re.IGNORECASE)
-EXPECTED = "a turn such as t4, a corner phase, a finding such as us, lock or cold, a severity from 1 to 5"
-NEGATIONS = ("no", "not", "never", "without")
+__all__ = ["EXPECTED", "Reading", "read", "readings"]
+
 ALONE = ("severity", "confidence", "trend", "amount")
 """Parts that say nothing alone: behind a comma they belong to what stands before it."""
-
-
-KINDS_OF_CORNERS = ("corner", "corners", "turns")
-"""Behind a speed class they are all of that class, and the number behind them is how bad it is there."""
-JUDGED = ("finding", "subject", "axle", "corner")
+JUDGED = ("finding", "subject", "axle", "corner", "phrase")
 """What a sign for better or worse may stand right behind; else it stands last."""
+BETWEEN = ("axle", "side", "corner", "filler")
+"""What may stand between a negation and what it denies: ``no rear grip``."""
+AS_BEFORE = ("as before", "as last run")
+PLACE = ("turn", "phase", "speed", "everywhere")
+SAYS = ("finding", "subject", "poor", "lack", "phrase", "trend", "amount")
 
 
 @dataclass
 class Reading:
-    """What the words of one remark gave: the entry of each part with its word, and the turns."""
+    """What the words of one remark gave: the entry of each part with its word, and the turns.
+
+    ``asides``: it also says when or on which lap, so its words are to be kept as they stand.
+    """
 
     piece: Piece
     parts: dict[str, tuple[Entry, Word]] = field(default_factory=dict)
     phases: list[tuple[Entry, Word]] = field(default_factory=list)
     turns: list[int] = field(default_factory=list)
-    last: str = ""
-    """The part that was read last."""
+    asides: bool = False
 
     def take(self, entry: Entry, word: Word) -> None:
         """One more entry; each part stands once, and phases may be several."""
+        if entry.part == "filler":
+            return
+        if entry.part == "phrase":
+            for form in entry.value.split("|"):
+                self.take(by_form()[form], word)
+            return
         if entry.part == "phase":
             if all(entry is not one for one, _ in self.phases):
                 self.phases.append((entry, word))
             return
         there = self.parts.get(entry.part)
-        if there is not None and there[0] is not entry:
+        if there is not None and replace(there[0], forms=(), meaning="", named=False) != replace(
+            entry, forms=(), meaning="", named=False
+        ):
             raise Slip(word, f"one {entry.part} in a remark; a comma begins the next one",
                        f"after {there[1].text!r} a second {entry.part}, ")
         self.parts.setdefault(entry.part, (entry, word))
 
     @property
     def alone(self) -> bool:
-        """True for what says only how bad, how sure or which way, and not of what."""
-        return bool(self.parts) and not self.turns and not self.phases and set(self.parts) <= set(ALONE)
+        """True for what says only how bad, how sure, which way or when; and not of what."""
+        return not self.turns and not self.phases and set(self.parts) <= set(ALONE) and bool(self.parts or self.asides)
+
+    @property
+    def tells(self) -> bool:
+        """True where a finding, or which way it goes, is said."""
+        return any(part in self.parts for part in (*SAYS, "severity", "confidence") if part != "subject")
+
+    def waits_for(self, more: Reading) -> bool:
+        """True for a beginning that is only half of a remark, of which more is the other half, behind a comma.
+
+        ``turn 4, understeer`` and ``t2, t3 us`` begin with nothing but a place, ``maybe, us t4`` with how sure it is,
+        ``understeer, t4`` with a finding of no place.
+        """
+        if self.piece.goes_on:
+            return False
+        here, there = (bool(one.turns or one.phases or "speed" in one.parts) for one in (self, more))
+        told = bool(set(more.parts) & {*SAYS, "severity"})
+        if not set(self.parts) & {*SAYS, "severity", "everywhere"}:
+            turns_alone = bool(self.turns) and not self.phases and "speed" not in self.parts
+            return not (here and there) or not told or (turns_alone and bool(more.turns))
+        found = "finding" in self.parts and not set(self.parts) & {"severity", "everywhere", "trend", "amount"}
+        return found and not here and there and not set(more.parts) & set(SAYS)
+
+    def goes_on_with(self, more: Reading) -> None:
+        """Take what stands behind a comma and says nothing alone; words that are to be kept reach to its end."""
+        for entry, word in (*more.parts.values(), *more.phases):
+            self.take(entry, word)
+        self.turns += [turn for turn in more.turns if turn not in self.turns]
+        if more.asides:
+            self.asides, self.piece = True, replace(self.piece, end=more.piece.end)
+
+
+def readings(piece: Piece, turns: Collection[int] = ()) -> Iterator[Reading]:
+    """The remarks of one piece: one, or several where they are sentences, or place and finding take turns.
+
+    Raises:
+        Slip: at the first word that is none, that stands there a second time, or that may belong to either remark.
+    """
+    sentences = list(_sentences(piece))
+    if len(sentences) > 1:
+        with suppress(Slip):
+            yield from [one for sentence in sentences for one in _without_comma(sentence, turns)]
+            return
+    yield from _without_comma(piece, turns)
+
+
+def _sentences(piece: Piece) -> Iterator[Piece]:
+    """The piece cut behind each word with a stop; what begins behind one goes on as behind a comma."""
+    begin = 0
+    for at, word in enumerate(piece.words, 1):
+        if word.text.endswith(".") or at == len(piece.words):
+            end = piece.end if at == len(piece.words) else piece.words[at].at
+            yield Piece(piece.words[begin:at], piece.goes_on or begin > 0, end, piece.contrast and begin == 0)
+            begin = at
+
+
+def _without_comma(piece: Piece, turns: Collection[int]) -> Iterator[Reading]:
+    """The remarks of one sentence: several where a place and what happens there take turns."""
+    found: list[Group] = []
+    try:
+        found += groups(piece, turns)
+        cuts = _cuts(found)
+        if cuts is None:
+            raise Slip(_second_turns(found), "a comma before the next remark, where it begins", "two places, ")
+    except Slip:
+        yield read(piece, turns)  # a word before that one may be wrong
+        raise
+    if not cuts:
+        yield read(piece, turns)
+        return
+    ends = [*(found[cut].words[0].at for cut in cuts), piece.end]
+    for number, (first, last) in enumerate(itertools.pairwise([0, *cuts, len(found)])):
+        words = tuple(word for group in found[first:last] for word in group.words)
+        own = Piece(words, piece.goes_on or number > 0, ends[number], piece.contrast and number == 0)
+        yield _taken(own, found[first:last])
 
 
 def read(piece: Piece, turns: Collection[int] = ()) -> Reading:
-    """Look every word of one remark up.
+    """Look every word of one remark up. Errors as ``readings``."""
+    return _taken(piece, groups(piece, turns))
 
-    Args:
-        piece: its words.
-        turns: the turns that the circuit has; none: not known.
 
-    Raises:
-        Slip: at the first word that is none, or that stands there for the second time.
-    """
-    reading, words, at = Reading(piece), piece.words, 0
-    while at < len(words):
-        taken = _turn(reading, words, at, turns) or _form(reading, words, at)
-        if not taken:
-            raise _unknown(reading, words[at], turns)
-        at += taken
+def _taken(piece: Piece, found: Iterator[Group] | Sequence[Group]) -> Reading:
+    reading, last, denial = Reading(piece), "", _Denial()
+    waiting: Group | None = None
+    for group in found:
+        if waiting is not None:
+            raise Slip(waiting.word, f"a comma, or {_form(waiting)!r} if that is meant; {waiting.form!r} stands behind"
+                                     " what it judges")
+        waiting = group if group.form in SIGNS and last not in JUDGED else None
+        denial.meets(group)
+        if group.form in AS_BEFORE and "amount" in reading.parts:
+            continue  # "not as much us as before"
+        reading.turns += [turn for turn in group.turns if turn not in reading.turns]
+        if group.entry is not None:
+            reading.take(group.entry, group.word)
+        elif not group.turns:
+            reading.asides = True
+        last = group.part
+    denial.ends()
     return reading
 
 
-def _turn(reading: Reading, words: tuple[Word, ...], at: int, known: Collection[int]) -> int:
-    """How many words name turns here."""
-    word = words[at]
-    match, taken = _TURN.fullmatch(word.text), 1
-    ahead = words[at + 1] if at + 1 < len(words) else None
-    numbered = word.key in PLACES and not ("speed" in reading.parts and word.key in KINDS_OF_CORNERS)
-    placed = numbered or (bool(reading.turns) and word.key in ("and", "&") and _after_turn(words, at))
-    if match is None and placed and ahead is not None:
-        match, taken = _NUMBERS.fullmatch(ahead.text), 2
-        word = ahead if match is not None else word
-    if match is None:
-        return 0
-    reading.last = "turn"
-    reading.turns += [turn for turn in _numbers(match.group(1), word, known) if turn not in reading.turns]
-    return taken
+def _form(group: Group) -> str:
+    return group.entry.form if group.entry is not None else group.form
 
 
-def _after_turn(words: tuple[Word, ...], at: int) -> bool:
-    """Guard: ``and`` right behind the number of a turn goes on with turns."""
-    return at > 0 and bool(_TURN.fullmatch(words[at - 1].text) or _NUMBERS.fullmatch(words[at - 1].text))
+class _Denial:
+    """A negation that waits for what it denies: it stands right before it, else it may be of anything."""
+
+    def __init__(self) -> None:
+        self.open: Group | None = None
+        self.subject = False
+
+    def meets(self, group: Group) -> None:
+        """The next group; a slip where it cannot be what is denied."""
+        if group.form in BEFORE_IT:
+            self.open, self.subject = group, False
+        elif self.open is None or group.part in BETWEEN:
+            return
+        elif group.part == "subject":
+            self.subject = True
+        elif group.part == "finding" or self.subject:
+            self.open = None
+        else:
+            self.ends()
+
+    def ends(self) -> None:
+        """Guard: nothing is denied any more without saying what."""
+        if self.open is not None and not self.subject:
+            raise Slip(self.open.word, f"right behind it what there is not, such as no us; else '{MARK}' and free text")
 
 
-def _numbers(text: str, word: Word, known: Collection[int]) -> list[int]:
-    parts = re.split(r"([-/+&])", text.lower().replace("t", ""))
-    found = [int(parts[0])]
-    for sign, number in zip(parts[1::2], parts[2::2], strict=True):
-        if sign == "-" and int(number) <= found[-1]:
-            raise Slip(word, f"turns from low to high, such as t4-{found[-1] + 2}")
-        found += range(found[-1] + 1, int(number) + 1) if sign == "-" else [int(number)]
-    for turn in found:
-        if not 1 <= turn <= HIGHEST_TURN or (known and turn not in known):
-            highest = max(known) if known else HIGHEST_TURN
-            raise Slip(word, f"{A_TURN} {highest}", f"no turn {turn}, ")
-    return found
+# -- several remarks without a comma ----------------------------------------------------------------------------------
 
 
-def _form(reading: Reading, words: tuple[Word, ...], at: int) -> int:
-    """How many words make the longest form that stands here; its entry is taken."""
-    for many in range(min(MOST_WORDS, len(words) - at), 0, -1):
-        form = " ".join(word.key for word in words[at : at + many])
-        entry = by_form().get(form)
-        if entry is not None:
-            first, last = words[at], words[at + many - 1]
-            whole = Word(" ".join(word.text for word in words[at : at + many]), first.at)
-            if last.at + len(last.text) - first.at != len(whole.text):
-                whole = first
-            if form in SIGNS and at + many < len(words) and reading.last not in JUDGED:
-                raise Slip(whole, f"a comma, or {entry.form!r} if that is meant; {form!r} stands behind what it judges")
-            if entry.part != "filler":
-                reading.take(entry, whole)
-            reading.last = entry.part
-            return many
-    return 0
+def _cuts(found: Sequence[Group]) -> list[int] | None:
+    """At which groups the second and later remarks begin; none where it is one remark, None where that is in doubt.
+
+    ``t4 us t5 os`` and ``us t4 os t5``: place and finding take turns, evenly, so only one reading is possible. How bad
+    and how sure go with what they stand behind.
+    """
+    runs: list[tuple[str, int, list[Group]]] = []
+    for at, group in enumerate(found):
+        kind = "place" if group.part in PLACE else "" if group.part in ("filler", "aside") else "says"
+        if kind and (not runs or runs[-1][0] != kind):
+            runs.append((kind, at, []))
+        if kind:
+            runs[-1][2].append(group)
+    places = [run for kind, _, run in runs if kind == "place"]
+    says = [run for kind, _, run in runs if kind == "says"]
+    telling = [run for run in says if any(group.part in SAYS for group in run)]
+    twice = any(len({group.entry for run in own for group in run if group.part == part}) > 1
+                for own, part in ((says, "finding"), (says, "trend"), (places, "speed"), (says, "severity")))
+    apart = sum(any(group.turns for group in run) for run in places) > 1 and len(telling) > 1
+    if not (twice or apart) or any(group.form in SIGNS for group in found):
+        return []
+    if len(runs) % 2 or len(runs) < 4:
+        return None if apart and not twice else []
+    return [at for _, at, _ in runs[2::2]]
 
 
-def _unknown(reading: Reading, word: Word, known: Collection[int]) -> Slip:
-    if re.fullmatch(r"\d+(/\d+)?", word.text):
-        turn = int(word.text) if word.text.isdecimal() else 0
-        there = turn in known if known else turn <= HIGHEST_TURN
-        return Slip(word, "a severity from 1 to 5, or a turn such as t4",
-                    nearest=f"t{turn}" if turn > 5 and there else "")
-    if word.key in NEGATIONS:
-        return Slip(word, f"what there is, such as us or good; what there is not goes behind '{MARK}'")
-    subject = reading.parts["subject"][0].value if "subject" in reading.parts else ""
-    return Slip(word, f"{EXPECTED}, or '{MARK}' before free text", nearest=nearest(word.key, subject))
+def _second_turns(found: Sequence[Group]) -> Word:
+    """The turns that stand behind a finding."""
+    told = False
+    for group in found:
+        told = told or group.part in SAYS
+        if told and group.turns:
+            return group.word
+    return found[-1].word

@@ -12,11 +12,12 @@ nothing is carried over. ``comments/writing.py`` is the way back.
 from __future__ import annotations
 
 from collections.abc import Collection
+from contextlib import suppress
 from dataclasses import dataclass
 
 from pitwall.comments.meaning import Meaning, meaning_of
-from pitwall.comments.reading import EXPECTED, Reading, read
-from pitwall.comments.splitting import MARK, Slip, Word, free_text, pieces
+from pitwall.comments.reading import EXPECTED, Reading, readings
+from pitwall.comments.splitting import ANEW, MARK, ON, Slip, Word, free_text, pieces
 from pitwall.model.comments import Remark
 
 MOST_REMARKS = 40
@@ -68,12 +69,14 @@ def parse(text: str, turns: Collection[int] = ()) -> Typed:
     Raises:
         ShorthandError: at the first word that cannot be what it should be.
     """
+    text, kept = _opened(text, turns), []
     found: list[Remark] = []
     before: Meaning | None = None
     try:
         for reading in _readings(text, turns):
             before = meaning_of(reading, before if reading.piece.goes_on else None)
             found += before.remarks
+            kept += [_as_typed(text, reading)] if reading.asides else []
             if len(found) > MOST_REMARKS:
                 raise Slip(reading.piece.words[0], f"at most {MOST_REMARKS} remarks in one comment")
         words = free_text(text)
@@ -81,20 +84,40 @@ def parse(text: str, turns: Collection[int] = ()) -> Typed:
             raise Slip(Word("", len(text.rstrip())), f"{EXPECTED}, or '{MARK}' and free text")
     except Slip as slip:
         raise ShorthandError(text, slip, _number(text, slip.word)) from None
-    return Typed(tuple(found), words)
+    return Typed(tuple(found), "\n".join([*kept, *([words] if words else [])]))
 
 
 def _readings(text: str, turns: Collection[int]) -> list[Reading]:
-    """A reading for each remark; how bad and how sure may stand behind a comma of their own."""
+    """A reading for each remark; how bad, how sure and when may stand behind a comma of their own."""
     found: list[Reading] = []
     for piece in pieces(text):
-        reading = read(piece, turns)
-        if found and piece.goes_on and reading.alone:
-            for entry, word in reading.parts.values():
-                found[-1].take(entry, word)
-        else:
-            found.append(reading)
+        for reading in readings(piece, turns):
+            if found and reading.piece.goes_on and (reading.alone or found[-1].waits_for(reading)):
+                found[-1].goes_on_with(reading)
+            else:
+                found.append(reading)
     return found
+
+
+def _opened(text: str, turns: Collection[int]) -> str:
+    """A mark behind nothing but a place or a subject, such as ``t4: us 3``, is read as a space, where all of the line
+    is shorthand then: what stands before the mark says nothing alone."""
+    lines = text.split("\n")
+    for at, line in enumerate(lines):
+        if line.count(MARK) == 1 and all(not line.partition(MARK)[0].count(sign) for sign in (ON, ANEW)):
+            with suppress(Slip):
+                own = [reading for piece in pieces(line.partition(MARK)[0]) for reading in readings(piece, turns)]
+                if any(one.tells or one.asides for one in own):
+                    continue
+                as_one = line.replace(MARK, " ")
+                for reading in _readings(as_one, turns):
+                    meaning_of(reading, None)
+                lines[at] = as_one if own else line
+    return "\n".join(lines)
+
+
+def _as_typed(text: str, reading: Reading) -> str:
+    return text[reading.piece.words[0].at : reading.piece.end].strip()
 
 
 def _number(text: str, word: Word) -> int:

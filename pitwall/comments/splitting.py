@@ -9,31 +9,50 @@ from dataclasses import dataclass
 MARK = ":"
 ON, ANEW = ",", ";"
 """Between remarks: a comma goes on with what was said before, a semicolon or a new line begins anew."""
+BUT = ("but", "although", "though", "whereas")
+"""Words between remarks that are as good as a comma."""
 _WORD = re.compile(r"[^\s,;?]+|\?")
 _PIECE = re.compile(r"[^,;]*")
+_WHY = re.compile(r"(?<=[\s,;])(?:because|when|if|unless|until|since|due|except)(?=\s)", re.IGNORECASE)
+"""Words that begin a reason or a condition: they and what follows are free text, as if the mark stood before them."""
+_LIST = re.compile(r"(?:(?<=turns )|(?<=corners ))\d{1,2}(?: ?, ?\d{1,2})+(?: ?,? ?(?:and|&) ?\d{1,2})(?!\w)",
+                   re.IGNORECASE | re.ASCII)  # fmt: skip
+_BRAKING = re.compile(r"when\s+braking", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
 class Word:
-    """One word as it was typed, and where it begins (characters from the beginning of the comment, from 0)."""
+    """One word as it was typed, and where it begins (characters from the beginning of the comment, from 0).
+
+    ``meant`` is what it is read as, where that is another word: a number that was spelt out.
+    """
 
     text: str
     at: int
+    meant: str = ""
+
+    @property
+    def plain(self) -> str:
+        """As it is read: without stops behind it and brackets around it, with one kind of dash and of apostrophe."""
+        bare = self.meant or self.text.strip("()").rstrip(".!") or self.text
+        return bare.replace("\u2013", "-").replace("\u2014", "-").replace("\u2019", "'")
 
     @property
     def key(self) -> str:
         """How the table of words has it: lower case, a space for each hyphen inside."""
-        bare = self.text.lower().rstrip(".!")
+        bare = self.plain.lower()
         return bare if len(bare) < 2 else bare[0] + bare[1:].replace("-", " ").replace("_", " ").rstrip()
 
 
 @dataclass(frozen=True)
 class Piece:
-    """The words of one remark. ``goes_on``: it stands behind a comma, and may leave out what was said before it."""
+    """The words of one remark. ``goes_on``: it stands behind a comma, and may leave out what was said before it;
+    ``contrast``: behind a "but", where it says itself what there is."""
 
     words: tuple[Word, ...]
     goes_on: bool
     end: int
+    contrast: bool = False
 
 
 class Slip(Exception):
@@ -46,23 +65,49 @@ class Slip(Exception):
 
 def pieces(text: str) -> Iterator[Piece]:
     """The remarks of a comment, those without words left out."""
-    for start, line in _lines(text):
-        head, at, goes_on = line.partition(MARK)[0], 0, False
+    for start, line in _lines(listed(text)):
+        head, at, goes_on = line[: _cut(line)[0]], 0, False
         while at <= len(head):
             match = _PIECE.match(head, at)
             assert match is not None  # it matches nothing, too
             words = tuple(Word(found.group(), start + found.start()) for found in _WORD.finditer(head, at, match.end())
-                          if found.group().strip(".!"))
-            if words:
-                yield Piece(words, goes_on, start + match.end())
+                          if found.group().strip(".!()"))
+            yield from _contrasts(words, goes_on, start + match.end())
             goes_on = head[match.end() : match.end() + 1] == ON
             at = match.end() + 1
 
 
+def _contrasts(words: tuple[Word, ...], goes_on: bool, end: int) -> Iterator[Piece]:
+    """The piece, or what stands before and behind each "but" of it."""
+    cuts = [at for at, word in enumerate(words) if word.key in BUT]
+    for first, last in zip([-1, *cuts], [*cuts, len(words)], strict=True):
+        own = words[first + 1 : last]
+        if own:
+            ends = end if last == len(words) else words[last].at
+            yield Piece(own, goes_on or first >= 0, ends, contrast=first >= 0)
+
+
+def listed(text: str) -> str:
+    """The text with each list such as ``turns 2, 3 and 7`` in one word of the same length, filled up with spaces."""
+    def as_one(match: re.Match[str]) -> str:
+        return "/".join(re.findall(r"\d+", match.group())).ljust(len(match.group()))
+
+    return _LIST.sub(as_one, text)
+
+
 def free_text(text: str) -> str:
-    """What stands after the mark, line by line."""
-    after = (line.partition(MARK)[2].strip() for _, line in _lines(text))
+    """What stands after the mark, or from a reason on, line by line."""
+    after = (line[_cut(line)[1] :].strip() for _, line in _lines(text))
     return "\n".join(line for line in after if line)
+
+
+def _cut(line: str) -> tuple[int, int]:
+    """Where the remarks of a line end, and where its free text begins."""
+    mark = line.find(MARK)
+    end = len(line) if mark < 0 else mark
+    why = next((one for one in _WHY.finditer(line, 0, end)
+                if line[: one.start()].strip() and not _BRAKING.match(line, one.start())), None)  # fmt: skip
+    return (why.start(), why.start()) if why is not None else (end, end + 1)
 
 
 def _lines(text: str) -> Iterator[tuple[int, str]]:

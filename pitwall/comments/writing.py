@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from pitwall.comments.splitting import ANEW, MARK
-from pitwall.comments.words import written
+from pitwall.comments.words import form_of, written
 from pitwall.model.comments import Remark
 
 
@@ -35,7 +35,7 @@ def _finding(remark: Remark) -> list[str]:
         return [remark.about]
     if remark.what == "good":
         return [remark.about, "good"]
-    return [written()["finding", remark.about, remark.what]]
+    return [form_of(remark.about, remark.what)]
 
 
 def in_words(remark: Remark) -> str:
@@ -45,7 +45,8 @@ def in_words(remark: Remark) -> str:
     place += [remark.phase] if remark.phase is not None else []
     what = " ".join(word for word in (remark.axle, remark.side) if word is not None)
     said = remark.what.replace("_", " ") if remark.what is not None else ""
-    named = remark.about if said in ("", "good", "low", "flat", "weak") else ""
+    elsewhere = (remark.about, remark.what) in (("braking", "cold"), ("braking", "hot"), ("engine", "hot"))
+    named = remark.about if elsewhere or said in ("", "good", "low", "flat", "weak", "heavy", "light") else ""
     finding = " ".join(word for word in (what, named, said) if word)
     more = [f"severity {remark.severity}"] if remark.severity is not None else []
     more += [remark.trend] if remark.trend is not None else []

@@ -30,7 +30,7 @@ class CallNotes:
 
 @dataclass
 class CarNotes:
-    """What was noted of one car of ours. ``talking``: since when the engineer talks; ``voices``: his talk so far."""
+    """What was noted of one car of ours. ``channel``: who talked from when on, in the order in which it was heard."""
 
     calls: dict[str, CallNotes] = field(default_factory=dict)
     at_s: list[float] = field(default_factory=list)
@@ -40,13 +40,24 @@ class CarNotes:
     positions: dict[str, list[tuple[float, Any, str]]] = field(default_factory=dict)
     corrections: list[out.Corrected] = field(default_factory=list)
     first_plan: out.PlanState | None = None
-    talking_s: float | None = None
-    voices: list[Voice] = field(default_factory=list)
-    heard_channel: bool = False
+    channel: list[tuple[float, str]] = field(default_factory=list)
 
     def positions_between(self, from_s: float, to_s: float) -> slice:
         """Which of the noted positions lie between two session seconds, both included."""
         return slice(bisect_left(self.at_s, from_s), bisect_left(self.at_s, to_s + 1e-9))
+
+
+    def voices(self) -> list[Voice]:
+        """When the engineer talked, from and to; reports that overtook one another stand in the order of their time."""
+        found: list[Voice] = []
+        since: float | None = None
+        for t, talking in sorted(self.channel, key=lambda one: one[0]):
+            if talking == "engineer":
+                since = t if since is None else since
+            elif since is not None:
+                found.append((since, t))
+                since = None
+        return found
 
 
 @dataclass
@@ -138,14 +149,8 @@ class Notes:
 
     def _channel(self, event: ev.ChannelReported) -> None:
         car = self.cars.get(event.car)
-        if car is None:
-            return
-        car.heard_channel = True
-        if event.talking == "engineer":
-            car.talking_s = event.t if car.talking_s is None else car.talking_s
-        elif car.talking_s is not None:
-            car.voices.append((car.talking_s, max(event.t, car.talking_s)))
-            car.talking_s = None
+        if car is not None:
+            car.channel.append((event.t, event.talking))
 
     def _gap(self, event: ev.Restarted | ev.Resumed) -> None:
         self.restarts += event.type == "restarted"

@@ -41,8 +41,9 @@ def radio_statistics(notes: CarNotes, laps: Sequence[LapRow]) -> RadioStatistics
     ends = Counter(call.last.state for call in notes.calls.values())
     told = [call for call in notes.calls.values() if call.last.state in TOLD]
     settled = sum(call.doubted for call in told)
-    spoken = sorted(notes.voices) if notes.heard_channel else _reckoned(notes.calls.values())
+    spoken = notes.voices() if notes.channel else _reckoned(notes.calls.values())
     load = _load(spoken, laps)
+    mean_s = sum(seconds for _, seconds, _ in load) / len(load) if load else 0.0
     reasons = Counter(call.last.reason or "no reason given" for call in notes.calls.values()
                       if call.last.state in DOUBTFUL)
     return RadioStatistics(
@@ -51,10 +52,10 @@ def radio_statistics(notes: CarNotes, laps: Sequence[LapRow]) -> RadioStatistics
         withdrawn=ends["withdrawn"], open=sum(count for state, count in ends.items() if state not in RESTING),
         by_kind=dict(sorted(Counter(call.last.kind for call in notes.calls.values()).items())),
         reasons=dict(sorted(reasons.items())),
-        spoken_s=round(sum(end - begin for begin, end in spoken), 1), load=load,
-        mean_load_s=round(sum(one.spoken_s for one in load) / len(load), 2) if load else 0.0,
-        most_load_s=max((one.spoken_s for one in load), default=0.0),
-        spoken_from="channel" if notes.heard_channel else "calls",
+        spoken_s=round(sum(end - begin for begin, end in spoken), 1),
+        load=tuple(MinuteLoad(from_s=begin, spoken_s=round(seconds, 2), calls=many) for begin, seconds, many in load),
+        mean_load_s=round(mean_s, 2), most_load_s=round(max((seconds for _, seconds, _ in load), default=0.0), 2),
+        spoken_from="channel" if notes.channel else "calls",
     )
 
 
@@ -64,13 +65,13 @@ def _reckoned(calls: Iterable[CallNotes]) -> list[tuple[float, float]]:
                   if call.told_s is not None and call.last.state in TOLD)
 
 
-def _load(spoken: Sequence[tuple[float, float]], laps: Sequence[LapRow]) -> tuple[MinuteLoad, ...]:
-    """Spoken seconds by minutes of the session (from zero), for each minute that the car was on track in."""
+def _load(spoken: Sequence[tuple[float, float]], laps: Sequence[LapRow]) -> list[tuple[float, float, int]]:
+    """Minutes of the session (from zero) with the car on track: begin, seconds spoken, in how many calls."""
     minutes = sorted({minute for lap in laps
                       for minute in range(int(lap.start_s // MINUTE_S), int(lap.end_s // MINUTE_S) + 1)})
     found = []
     for minute in minutes:
         begin, end = minute * MINUTE_S, (minute + 1) * MINUTE_S
         within = [min(until, end) - max(since, begin) for since, until in spoken if since < end and until > begin]
-        found.append(MinuteLoad(from_s=begin, spoken_s=round(sum(within), 2), calls=len(within)))
-    return tuple(found)
+        found.append((begin, sum(within), len(within)))
+    return found

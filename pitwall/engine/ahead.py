@@ -59,7 +59,7 @@ def _tyres(car: TeamCar, rest: list[RunState]) -> list[Limit]:
         if name is None or not run.laps:
             continue
         fitted = name
-        tyres, age = car.plan.tyre_sets.get(name), ages.get(name, 0)
+        tyres, age = car.plan.tyre_sets.get(name), ages.get(name, car.carried.done_on(name, car.plan))
         ages[name] = age + laps_of(run)
         if tyres is None or tyres.most_laps is None or ages[name] <= tyres.most_laps or name in told:
             continue

@@ -57,10 +57,16 @@ class Carried:
         tyres = run.run.tyres or origin.tyres
         fuel = run.run.fuel_kg if run.run.fuel_kg is not None else origin.fuel_kg
         if tyres is not None and tyres != self.tyres and "tyres" not in self.told:
-            self.fit(tyres, self.ages.get(tyres, 0), track, len(since))
+            self.fit(tyres, self.done_on(tyres, plan), track, len(since))
         if fuel is not None and "fuel" not in self.told:
             self.fill(fuel, track)
             self.filled_at -= sum(1.0 - lap.start_phase for lap in since)
+
+    def done_on(self, tyres: str, plan: Plan) -> int:
+        """Laps of a set that is not on the car: as it was taken off, else as this plan, which may be a later one, has
+        it."""
+        known = plan.tyre_sets.get(tyres)
+        return self.ages.get(tyres, 0 if known is None else known.laps)
 
     def fit(self, tyres: str, laps: int, track: CarTrack, since: int = 0) -> None:
         """That set is on the car, with so many laps done; for so many laps already (``since``)."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Mapping
 
 from pitwall.engine.car import CarTrack, Happening, LapRecord
@@ -89,6 +90,12 @@ class Field:
             running = track.on_track and track.state != "stopped" and clock.status != "red"
             if running and now - track.moving_t >= max(timing.silent_after_s, patience_s.get(track.car, 0.0)):
                 yield track, track.fall_silent(now)
+
+    @property
+    def apart_s(self) -> float:
+        """So long a car that runs is seen at no loop, at most, seconds at reference pace."""
+        phases = sorted({0.0, 1.0, *self.lap_map.loops.values()})
+        return self.lap_map.lap_s * max(later - phase for phase, later in itertools.pairwise(phases))
 
     @property
     def any_on_track(self) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pitwall.engine import windows
+from pitwall.engine import driven_again, windows
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.situation import StatusNews, news_key
 from pitwall.engine.team import TeamCar
@@ -66,6 +66,7 @@ def apply(
     status_changed(car, clock, changed, before, sectors_before, now)
     if "status" in changed and clock.disturbed and car.track.lap is not None:
         car.track.lap.disturbed = True
+        driven_again.look(car, now)
     if "status" in changed and clock.status == "closed":
         session_closed(car, now)
 

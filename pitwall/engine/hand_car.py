@@ -207,7 +207,8 @@ def _set_tyres(command: CommandGiven, hands: Hands, now: float) -> Answer:
     laps = command.tyre_laps
 
     def act(one: TeamCar, entry: Entry) -> None:
-        done = one.carried.tyre_laps(one.track) if tyres == one.carried.tyres else one.carried.ages.get(tyres, 0)
+        worn = tyres == one.carried.tyres
+        done = one.carried.tyre_laps(one.track) if worn else one.carried.done_on(tyres, one.plan)
         one.carried.fit(tyres, laps if laps is not None else done or 0, one.track)
         one.carried.by_hand("tyres")
 

@@ -3,7 +3,7 @@ place is tried again on the next lap of the run that allows it."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 from pitwall.engine.call import Call
 from pitwall.engine.calls import HELD_BACK, SETTLED, UNNEEDED
@@ -50,6 +50,8 @@ def call_moved(runs: list[RunState], call: Call, procedures: Mapping[str, Proced
     if found is None:
         return
     run, item = found
+    if item.void_t is not None and call.said_t is not None and call.said_t <= item.void_t:
+        return  # said, and perhaps read back, for a lap that did not count
     if call.spec.breaks_off is not None:
         if call.state in ("said", "late", "done"):
             item.signal("fail", t, f"broken off: {call.spec.breaks_off}")
@@ -80,6 +82,9 @@ def _try_again(
 ) -> None:
     procedure = procedures.get(item.item.do)
     if item.state != "planned" or procedure is None or run.state != "running":
+        return
+    if run.spoilt and item.leg == run.pointer:
+        item.attempt += 1  # its lap is driven again: so is what was to be done on it
         return
     leg = next_leg(run, item, procedure, max(item.leg, leg_now))
     if leg is None:
@@ -115,13 +120,15 @@ def lap_over(run: RunState, leg: int, t: float) -> None:
             item.signal("lap_over", t, item.reason or item.waits)
 
 
-def lap_put_in(run: RunState, t: float, spoilt: bool) -> None:
+def lap_put_in(run: RunState, t: float, still_to_do: Collection[str] = ()) -> None:
     """A lap was driven that the plan has not, and the planned one is still to come: what was called for it is done.
 
-    ``spoilt``: a slow or red period did that; its data are of no use, so what was called is still for the lap to come.
+    ``still_to_do``: keys of items of which that is not so, for a slow or red period spoilt the lap.
     """
     for item in run.items:
-        if item.leg == run.pointer and item.state not in ("planned", "dropped", "not_done", spoilt and "called"):
+        if item.key in still_to_do:
+            continue
+        if item.leg == run.pointer and item.state not in ("planned", "dropped", "not_done"):
             item.signal("lap_over", t, item.reason)
             item.behind = True
 

@@ -39,6 +39,6 @@ class Lookout:
 
     def feed(self, cars: Field, stale_s: float, clock: SessionClock, alerts: AlertBook, now: float) -> list[Output]:
         """Every few seconds: the feed of all cars, and whether a flood of alerts is over."""
-        self.tyres.timing(cars.heard_t, now)
+        self.tyres.timing(cars.heard_t, cars.apart_s, now)
         stale = watch.feed(cars.heard_t, cars.any_on_track, stale_s, alerts, clock.alert_status, now)
         return [*alerts.calm(now), *stale, *watch.clock(clock, cars.any_on_track, alerts, now)]

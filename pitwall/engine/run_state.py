@@ -15,7 +15,8 @@ class ItemState:
     """One item on one planned lap. ``leg`` is the index of that lap in the run; it may move to a later lap. ``number``
     says which item of the run it is. ``may_be_on`` are the laps of an item that waits for something, ``waits`` says for
     what as long as none of them suits (``item_times.py``). ``behind``: it was done on a lap that did not count, and the
-    planned lap is still to be driven, without it."""
+    planned lap is still to be driven, without it. ``void_t``: what was said of it until then was for such a lap, and it
+    is driven again (``driven_again.py``)."""
 
     key: str
     item: Item
@@ -28,6 +29,7 @@ class ItemState:
     may_be_on: tuple[int, ...] = ()
     waits: str | None = None
     behind: bool = False
+    void_t: float | None = None
 
     def signal(self, signal: str, t: float, reason: str | None = None) -> bool:
         """Take a signal through the ITEM table; False where it does not apply."""
@@ -46,7 +48,8 @@ class RunState:
     never given again. ``not_resumed`` is why this is the last leaving of the run; the editions count how often the
     brief and the switch check must be told anew because the plan changed. ``left_as`` is the run that the car left the
     garage for, where it was taken for this one on track; ``timed_before`` of the timed laps are that run's.
-    ``timed_earlier`` of them were done before the car left for it last.
+    ``timed_earlier`` of them were done before the car left for it last. ``spoilt``: the timed lap that the car is on
+    will be driven again; ``again``: it is one that is; ``lap_seen``: number of the lap for which both were judged.
     """
 
     run: Run
@@ -69,6 +72,9 @@ class RunState:
     highest: int = 0
     not_resumed: str | None = None
     left_as: Run | None = None
+    spoilt: bool = False
+    again: bool = False
+    lap_seen: int = -1
     brief_edition: int = 0
     check_edition: int = 0
 

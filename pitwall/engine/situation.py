@@ -158,9 +158,11 @@ class Situation:
         whole = (leg.at(last) - leg.start_s) / (last - leg.start_phase) / self.lap_map.lap_s
         return (whole if of_late is None else min(whole, of_late)) - UNSURE
 
-    def leg(self, index: int) -> Leg | None:
-        """The leg of that planned lap, None when it lies behind."""
-        return next((leg for leg in self.legs if leg.index == index), None)
+    def leg(self, index: int, counts: bool = False) -> Leg | None:
+        """The leg of that planned lap, None when it lies behind. ``counts``: a spoilt one that is driven again does not
+        count, the next one does."""
+        found = [leg for leg in self.legs if leg.index == index]
+        return None if not found else found[-1 if counts else 0]
 
     def doubt(self, act_at_s: float, leg: Leg) -> float:
         """Seconds by which the car may come early: a share of the way still to go, larger off the pace."""

@@ -216,9 +216,14 @@ class SwitchBoard:
         for name, position in positions.items():
             later = told_t is not None and told_t > self.told_t.get(name, told_t)
             again = later and check is not None and self.read.get(name) == check
+            stands = same_position(self.believed.get(name), position)
             if check is not None:
                 self.read[name] = check
-            if name in self.measured or (told_t is not None and told_t < self.told_t.get(name, told_t)):
+            if name in self.measured or (again and not sure and stands and name in self.verified):
+                continue  # read once more for others of its group: the driver has answered about this one
+            if told_t is not None and told_t < self.told_t.get(name, told_t):
+                if sure and stands:
+                    self.said(name, position, sure)  # an answer to the first time, and nothing else was told since
                 continue
             if told_t is not None:
                 self.told_t[name] = told_t
@@ -280,7 +285,7 @@ class SwitchBoard:
     def release_list(
         self, wanted: Mapping[str, Position], again: bool = False, check: str | None = None
     ) -> dict[str, Position]:
-        """What the check before release reads out: everything the first time, then what differs or is owed.
+        """What the check before release reads out: everything the first time, then what differs, is owed or in doubt.
 
         Args:
             wanted: where every switch is wanted as the car leaves.
@@ -290,7 +295,7 @@ class SwitchBoard:
         if not self.checked_before and not again:
             return {name: wanted[name] for name in sorted(wanted) if self._read_out(name, wanted[name])}
         begun = {name for name, by in self.read.items() if by == check}
-        names = sorted({*self.differs(wanted, parked=True), *self.owed, *begun})
+        names = sorted({*self.differs(wanted, parked=True), *self.owed, *self.in_doubt(), *begun})
         return {name: wanted[name] for name in names if name in wanted}
 
     @property

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from pitwall.engine import drivers, item_evidence, item_times, items, stayed_out, windows
+from pitwall.engine import driven_again, drivers, item_evidence, item_times, items, stayed_out, windows
 from pitwall.engine.call import Call
 from pitwall.engine.calls import SETTLED, CallBook
 from pitwall.engine.car import CarTrack, Happening
@@ -194,7 +194,8 @@ class TeamCar:
         elif run.expected_kind == "timed":
             if not lap.disturbed:
                 item_evidence.judge(run, leg, self.switches, lap.start_t, now, again=True)
-            items.lap_put_in(run, now, lap.disturbed)
+            items.lap_put_in(run, now, driven_again.still_to_do(self, now) if lap.disturbed else ())
+        driven_again.look(self, now)
         if run.stayed_out >= STAYED_OUT_LAPS and not self._box_was_said(run):
             found = stayed_out.another_run(self, run, now)
             if found is not None:

@@ -140,6 +140,8 @@ ITEM = _table(
         ("called", "lap_over", "probably_done"),
         ("planned", "lap_over", "not_done"),
         ("called", "call_lost", "planned"),
+        # Its lap was spoilt and is driven again: what was said of it is for the lap to come.
+        ("called done probably_done", "spoilt", "called"),
         ("planned called", "drop", "dropped"),
         ("planned called", "fail", "not_done"),
         ("not_done", "retry", "planned"),

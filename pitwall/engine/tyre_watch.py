@@ -1,7 +1,8 @@
 """Tyre temperatures and pressures beyond the limits of the car file: one alert for each car and side, with its corners.
 
 Only what was measured on track since the car left, or drove on after a stop, counts. Where the timing of all cars is
-silent, a car that nobody sees has not stopped for that: what its telemetry shows counts all the same. A value
+silent, a car that nobody sees has not stopped for that: what its telemetry shows counts all the same. With no other car
+out nobody can tell the two apart, and a car that is not seen is one that stands. A value
 is beyond its limit once reports of ``holds_s`` and more, without one inside between them, have shown it there (an
 on-delay in the time of the telemetry, so a single report never does); it is back inside only by the deadband.
 Telemetry that falls silent shows nothing: what stands, stands.
@@ -28,7 +29,7 @@ UNITS: dict[TyreValue, tuple[str, str]] = {
     "carcass_c": ("carcass", "°C"), "surface_c": ("surface", "°C"), "pressure_kpa": ("pressure", "kPa")
 }  # fmt: skip
 TYRE_KINDS = ("tyre_hot", "tyre_cold", "tyre_pressure_high", "tyre_pressure_low")
-SPEAKS_S = 20.0  # the timing speaks, with any car on track, more often than this
+SLOWEST = 1.7  # an out- or cool-down lap takes so many times a lap at the pace, at most (common practice, no source)
 RESTS_S = 60.0  # a gap in the reports longer than this breaks the on-delay
 
 
@@ -65,9 +66,10 @@ class TyreWatch:
     cars: dict[str, _CarTyres] = field(default_factory=dict)
     silent: tuple[float, float] | None = None
 
-    def timing(self, heard_t: float | None, now: float) -> None:
-        """Every few seconds: when any message of the timing was received last."""
-        if heard_t is not None and now - heard_t > SPEAKS_S:
+    def timing(self, heard_t: float | None, apart_s: float, now: float) -> None:
+        """Every few seconds: when any message of the timing was received last, and how long a car at the pace takes
+        from loop to loop at most. With a single car out the timing says nothing for so long."""
+        if heard_t is not None and now - heard_t > SLOWEST * apart_s:
             self.silent = heard_t, now
 
     def _running(self, car: TeamCar, now: float) -> bool:
@@ -76,8 +78,12 @@ class TyreWatch:
         if not car.track.on_track or car.track.state != "stopped":
             return car.track.on_track
         after, seen = car.setup.calls.silent_after_s, self.cars.get(car.car)
-        unseen = self.silent is not None and car.track.seen_t + after > self.silent[0] and now <= self.silent[1] + after
-        return unseen and seen is not None and now - seen.spoke_t <= RESTS_S
+        if self.silent is None or seen is None or now - seen.spoke_t > RESTS_S:
+            return False
+        since, until = self.silent
+        others = (track for name, track in car.field_tracks.items() if name != car.car)
+        unseen = any(track.on_track and track.moving_t + after > since for track in others)
+        return unseen and car.track.seen_t + after > since and now <= until + after
 
     def reported(
         self, event: TyreReported, team: Mapping[str, TeamCar], alerts: AlertBook, status: Status, now: float

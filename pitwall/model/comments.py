@@ -22,27 +22,29 @@ __all__ = ["CONTENT", "FINDINGS", "PHASES", "Axle", "Comment", "Confidence", "Co
 CornerPhase = Literal["entry", "mid", "exit"]
 SpeedClass = Literal["slow", "medium", "fast"]
 Axle = Literal["front", "rear"]
-Side = Literal["left", "right"]
+Side = Literal["left", "right", "inside", "outside"]
 Confidence = Literal["low", "medium", "high"]
-Trend = Literal["better", "worse", "same"]
+Trend = Literal["better", "worse", "same", "gone"]
 Finding = Literal[
     "understeer", "oversteer", "snap", "neutral",
     "wheelspin",
-    "locking", "unstable", "long_pedal", "weak", "judder",
+    "locking", "unstable", "long_pedal", "weak", "judder", "grabs",
     "bottoming", "bouncing", "harsh", "soft", "kerbs",
     "cold", "hot", "worn", "graining", "blistering", "flat_spot", "vibration",
     "flat", "hesitation", "surge", "misfire", "cut", "rough_shift",
     "low", "good",
+    "heavy", "light", "kickback", "pulls",
 ]  # fmt: skip
 
 FINDINGS: Mapping[Subject, tuple[Finding, ...]] = {
-    "balance": ("understeer", "oversteer", "snap", "neutral"),
+    "balance": ("understeer", "oversteer", "snap", "neutral", "unstable"),
     "traction": ("wheelspin", "good"),
-    "braking": ("locking", "unstable", "long_pedal", "weak", "judder", "good"),
+    "braking": ("locking", "unstable", "long_pedal", "weak", "judder", "grabs", "cold", "hot", "good"),
     "ride": ("bottoming", "bouncing", "harsh", "soft", "kerbs", "good"),
     "tyres": ("cold", "hot", "worn", "graining", "blistering", "flat_spot", "vibration", "good"),
-    "engine": ("flat", "hesitation", "surge", "misfire", "cut", "rough_shift", "good"),
+    "engine": ("flat", "hesitation", "surge", "misfire", "cut", "rough_shift", "hot", "good"),
     "grip": ("low", "good"),
+    "steering": ("heavy", "light", "kickback", "pulls", "good"),
 }
 """What can be found of each subject."""
 CONTENT: tuple[Finding, ...] = ("neutral", "good")
@@ -62,12 +64,14 @@ class Remark(Frozen):
     side: Side | None = None
     severity: int | None = Field(default=None, ge=1, le=5, description="1 is hardly felt, 5 cannot be driven")
     confidence: Confidence | None = Field(default=None, description="how sure the driver is")
-    trend: Trend | None = Field(default=None, description="against the laps or runs before")
+    trend: Trend | None = Field(default=None, description="against the laps or runs before; gone: it is not there now")
 
     @model_validator(mode="after")
     def _says_something(self) -> Self:
         if self.what is None and self.trend is None:
             raise Refused("a remark that says nothing", "'what', or 'trend', or both", needs=("about",))
+        if self.trend == "gone" and (self.what in (None, *CONTENT) or self.severity is not None):
+            raise Refused("gone", "a finding that is gone, without a severity", at=("trend",), needs=("about", "what"))
         if self.what is not None and self.what not in FINDINGS[self.about]:
             raise Refused(f"{self.what} of {self.about}", f"one of {', '.join(FINDINGS[self.about])}", at=("what",),
                           needs=("about",))
@@ -76,6 +80,8 @@ class Remark(Frozen):
     @property
     def complaint(self) -> bool:
         """True for what somebody has to do something about."""
+        if self.trend == "gone":
+            return False
         return self.what not in (None, *CONTENT) or (self.what is None and self.trend == "worse")
 
 

@@ -4,4 +4,4 @@ from __future__ import annotations
 
 from typing import Literal
 
-Subject = Literal["balance", "traction", "braking", "ride", "tyres", "engine", "grip"]
+Subject = Literal["balance", "traction", "braking", "ride", "tyres", "engine", "grip", "steering"]

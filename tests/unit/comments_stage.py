@@ -9,12 +9,13 @@ from typing import Any
 from pitwall.model.comments import Remark
 
 STUDY = Path(__file__).parents[1] / "data" / "comments_as_typed.txt"
-STUDIES = (STUDY, STUDY.with_name("comments_of_another_engineer.txt"))
-WRONG = (STUDY.with_name("comments_mistyped.txt"), STUDY.with_name("comments_another_engineer_mistyped.txt"))
+STUDIES = (STUDY, STUDY.with_name("comments_of_another_engineer.txt"), STUDY.with_name("comments_of_four_writers.txt"))
+WRONG = (STUDY.with_name("comments_mistyped.txt"), STUDY.with_name("comments_another_engineer_mistyped.txt"),
+         STUDY.with_name("comments_of_four_writers_refused.txt"))
 SURE = {"high": "high", "likely": "medium", "low": "low"}
 _PLAIN = {word: name for name, words in {
-    "phase": "entry mid exit", "speed": "slow medium fast", "axle": "front rear", "side": "left right",
-    "trend": "better worse same",
+    "phase": "entry mid exit", "speed": "slow medium fast", "axle": "front rear", "side": "left right inside outside",
+    "trend": "better worse same gone",
 }.items() for word in words.split()}  # fmt: skip
 
 

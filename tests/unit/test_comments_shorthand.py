@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 
 from pitwall.comments.completing import completions
 from pitwall.comments.shorthand import EXPECTED, MOST_REMARKS, ShorthandError, Typed, parse
-from pitwall.comments.words import TABLE, by_form, written
+from pitwall.comments.words import TABLE, by_form, form_of
 from pitwall.comments.writing import in_words, write
-from pitwall.model.comments import FINDINGS, Confidence, Remark
+from pitwall.model.comments import CONTENT, FINDINGS, Confidence, Remark
 from tests.unit.comments_stage import mistyped, study
 
 TURNS = tuple(range(1, 13))
@@ -84,7 +84,8 @@ def test_there_is_an_end_to_it() -> None:
     assert "at most 40 remarks" in str(wrong("t1-8 entry mid exit us; t9-12 en mid ex os; us t1-4; os"))
 
 
-LACKS = ("what the car does", "what there is of", "of what there is", "poor traction")
+LACKS = ("what the car does", "what there is of", "of what there is", "poor traction", "of what, such as", "which end",
+         "what is gone")
 CONFIDENCE: tuple[Confidence | None, ...] = (None, "low", "medium", "high")
 
 
@@ -94,14 +95,15 @@ def any_remark(draw: st.DrawFn) -> Remark:
     about = draw(st.sampled_from(sorted(FINDINGS)))
     what = draw(st.sampled_from((*FINDINGS[about], None)))
     trend = draw(st.sampled_from(("better", "worse", "same") if what is None else (None, "better", "worse", "same")))
+    gone = what not in (None, *CONTENT) and draw(st.booleans())
     return Remark(
         turn=draw(st.none() | st.integers(1, 60)),
         phase=draw(st.sampled_from((None, "entry", "mid", "exit"))),
         speed=draw(st.sampled_from((None, "slow", "medium", "fast"))),
-        about=about, what=what, trend=trend,
+        about=about, what=what, trend="gone" if gone else trend,
         axle=draw(st.sampled_from((None, "front", "rear"))),
-        side=draw(st.sampled_from((None, "left", "right"))),
-        severity=draw(st.none() | st.integers(1, 5)),
+        side=draw(st.sampled_from((None, "left", "right", "inside", "outside"))),
+        severity=None if gone else draw(st.none() | st.integers(1, 5)),
         confidence=draw(st.sampled_from(CONFIDENCE)),
     )  # fmt: skip
 
@@ -141,7 +143,7 @@ def test_what_is_offered_can_stand_there(typed: str, cut: int) -> None:
     ("begun", "words"),
     [
         ("t1", ["t1", "t10", "t11", "t12"]),
-        ("t4 un", ["under braking", "understeer", "unstable", "undriveable", "unsure"]),
+        ("t4 un", ["under braking", "understeer", "unstable", "underpowered", "undriveable", "unsure", "unchanged"]),
         ("t4 us, ex", ["exit"]),
         ("tyres gr", ["graining", "great"]),
         ("t4 flat", ["flat spot"]),
@@ -166,7 +168,8 @@ def test_every_form_means_one_thing() -> None:
     forms = [form for entry in TABLE for form in entry.forms]
     assert sorted(forms) == sorted(by_form())
     for about, findings in FINDINGS.items():
-        assert all(what == "good" or ("finding", about, what) in written() for what in findings)
+        for what in findings:
+            assert what == "good" or parse(form_of(about, what)).remarks == (Remark(about=about, what=what),)
 
 
 def test_a_remark_in_whole_words() -> None:

@@ -217,7 +217,7 @@ def test_an_item_done_on_a_lap_that_was_put_in_is_not_wanted_again() -> None:
 
 
 def test_an_item_on_a_lap_that_a_slow_period_spoilt_is_done_again() -> None:
-    """Its data are of no use: the flap stays open for the lap that is driven again, of which the driver was told."""
+    """Its data are of no use: the flap stays open for the lap that is driven again, for which it is told anew."""
     stage = Stage(setup(plan(MAIN | {"laps": "out, 3 timed, in", "items": [FLAP | {"on": {"timed": 1}}]}))).green()
     t = stage.drive(200, 125)
     run = stage.car.progress.current
@@ -229,7 +229,7 @@ def test_an_item_on_a_lap_that_a_slow_period_spoilt_is_done_again() -> None:
     stage.cross(t + 90, "2")
     assert stage.car.switches.wanted(run, 1, again=True)["flap"] == "open"
     stage.cross(t + 130)
-    assert (run.pointer, item.state, item.leg, item.attempt) == (1, "called", 1, 0)
+    assert (run.pointer, item.state, item.leg, item.attempt) == (1, "called", 1, 1)
     assert stage.car.switches.wanted(run, 1)["flap"] == "open"
     stage.lap(t + 130, 100)
     assert item.state == "probably_done"

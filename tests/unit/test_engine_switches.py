@@ -359,3 +359,39 @@ def test_telemetry_that_makes_no_sense_is_refused(switch: str, position: Any, re
     outputs = stage.switch(-100, switch, position)
     assert reason in next(one.reason for one in outputs if one.type == "refused")
     assert (stage.car.switches.believed, stage.car.switches.measured) == (before, {})
+
+
+def test_what_was_answered_is_not_in_doubt_because_others_of_its_group_are_read_again() -> None:
+    """The group was answered; a switch of it stood wrong, so all of it is read once more. Without another answer the
+    first one still stands. A group that had none is in doubt when the second time brings none either."""
+    for answered in (True, False):
+        made, _ = board()
+        made.told({"flap": "closed"}, answered, 10, "main-1-check")
+        made.told({"flap": "closed"}, False, 60, "main-1-check")
+        assert (made.in_doubt(), "flap" in made.verified) == ([] if answered else ["flap"], answered)
+
+
+def test_a_late_answer_to_the_first_time_counts_when_nothing_else_was_told_since() -> None:
+    """Read twice, and the answer is entered for the first of the two calls: the driver has answered all the same. Told
+    to go elsewhere meanwhile, an answer about before says nothing."""
+    made, _ = board()
+    made.told({"flap": "closed"}, False, 10, "main-1-check")
+    made.told({"flap": "closed"}, False, 60, "main-1-check")
+    made.told({"flap": "closed"}, True, 10, "main-1-check")
+    assert (made.in_doubt(), "flap" in made.verified) == ([], True)
+    made.told({"flap": "open"}, False, 70)
+    made.told({"flap": "closed"}, True, 60)
+    assert (made.in_doubt(), made.stands("flap")) == (["flap"], "open")
+
+
+def test_what_is_in_doubt_is_read_out_before_the_next_release() -> None:
+    """Nobody knows where it stands though it is believed in place: the driver is asked while the car stands."""
+    made, _ = board()
+    made.left()
+    made.told({"flap": "open"}, False, 100)
+    made.told({"flap": "closed"}, False, 200)
+    wanted = made.defaults(None, "ines")
+    assert made.release_list(wanted) == {"flap": "closed"}
+    made.told({"flap": "closed"}, True, 300, "main-2-check")
+    made.left()
+    assert made.release_list(wanted) == {}

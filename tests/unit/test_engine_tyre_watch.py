@@ -234,3 +234,17 @@ def test_while_the_timing_is_silent_a_car_that_nobody_sees_is_watched_by_its_tel
         for t in (621, 627):
             tell(here, t, pressure_kpa=120)
         assert told(here) == ([] if others else [("tyre_pressure_low", True, 627)])
+
+
+def test_a_car_that_is_out_alone_and_not_seen_stands() -> None:
+    """Nothing tells a silent timing from a car that has stopped where no other car runs: its tyres are not watched. Nor
+    are they while one other car runs, which is seen only every minute."""
+    for alone in (True, False):
+        here = stage(PRESSURE)
+        for number, t in enumerate(range(340, 620, 50) if not alone else ()):
+            here.cross(t, "12"[number % 2], car="7")
+        here.wait(620)
+        assert here.car.track.state == "stopped"
+        for t in (621, 627):
+            tell(here, t, pressure_kpa=120)
+        assert told(here) == []

@@ -148,3 +148,23 @@ def test_which_timed_laps_were_planned_as_such() -> None:
     for laps, expected in runs:
         day = evidence_of(out, *laps, run="out, 1 timed, cool, 1 timed, in")
         assert [planned(day, day.outcome.cars[CAR], one) for one in laps] == expected
+
+
+def test_which_timed_laps_of_a_resumed_run_were_planned_as_such() -> None:
+    """A run that a red flag cut goes on at the lap that was broken off, and after a cool-down lap with the timed one
+    behind it. A lap on which the driver should have cooled the car is no timed one of the plan then either."""
+    out, red = lap(1, 0, 100, "out"), {"kind": "in", "flags": ("red",)}
+    again, cool = lap(5, 500, 600, "out"), {"kind": "cool", "meant": "cool"}
+    runs: list[tuple[tuple[DrivenLap, ...], dict[int, bool]]] = [
+        ((lap(2, 100, 220, **red), again, lap(6, 600, 690), lap(7, 690, 780)), {2: True, 6: True, 7: False}),
+        ((lap(2, 100, 220, **red), again, lap(6, 600, 690), lap(7, 690, 820, **cool), lap(8, 820, 910)),
+         {2: True, 6: True, 7: False, 8: True}),
+        ((lap(2, 100, 190), lap(3, 190, 320, "in", meant="cool", flags=("red",)), again, lap(6, 600, 690)),
+         {2: True, 6: True}),
+        ((lap(2, 100, 190), lap(3, 190, 280), lap(4, 280, 400, **red), again, lap(6, 600, 690)),
+         {2: True, 3: False, 4: False, 6: False}),
+    ]
+    for laps, expected in runs:
+        day = evidence_of(out, *laps, run="out, 1 timed, cool, 1 timed, in")
+        truth = day.outcome.cars[CAR]
+        assert {one.number: planned(day, truth, one) for one in laps if one.number in expected} == expected

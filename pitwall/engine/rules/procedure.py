@@ -35,7 +35,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         procedure = at.procedures.get(item.item.do)
         if procedure is None or item.state not in ("planned", "called") or item.waits is not None:
             continue
-        leg = at.leg(item.leg if not run.out_in else 0)
+        leg = at.leg(item.leg if not run.out_in else 0, counts=procedure.data_window == "lap")
         if leg is None:
             continue
         for number, step in enumerate(procedure.steps):
@@ -209,7 +209,9 @@ def _silent_before(at: Situation, leg: Leg, kind: CallClass) -> bool:
     run = at.run
     if run is None or leg.index == 0 or not run.laps:
         return False
-    return not at.plan.may_say(kind, run.laps[leg.index - 1])
+    # A lap driven again comes after itself.
+    again = leg.again or (run.again and leg.running)
+    return not at.plan.may_say(kind, run.laps[leg.index if again else leg.index - 1])
 
 
 def makes_it_a_cool_lap(procedure: Procedure) -> bool:

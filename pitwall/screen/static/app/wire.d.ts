@@ -738,17 +738,17 @@ export interface Remark {
   phase?: "entry" | "mid" | "exit" | null;
   /** in corners of this speed class */
   speed?: "slow" | "medium" | "fast" | null;
-  about: "balance" | "traction" | "braking" | "ride" | "tyres" | "engine" | "grip";
+  about: "balance" | "traction" | "braking" | "ride" | "tyres" | "engine" | "grip" | "steering";
   /** none: only whether it became better or worse is known */
-  what?: "understeer" | "oversteer" | "snap" | "neutral" | "wheelspin" | "locking" | "unstable" | "long_pedal" | "weak" | "judder" | "bottoming" | "bouncing" | "harsh" | "soft" | "kerbs" | "cold" | "hot" | "worn" | "graining" | "blistering" | "flat_spot" | "vibration" | "flat" | "hesitation" | "surge" | "misfire" | "cut" | "rough_shift" | "low" | "good" | null;
+  what?: "understeer" | "oversteer" | "snap" | "neutral" | "wheelspin" | "locking" | "unstable" | "long_pedal" | "weak" | "judder" | "grabs" | "bottoming" | "bouncing" | "harsh" | "soft" | "kerbs" | "cold" | "hot" | "worn" | "graining" | "blistering" | "flat_spot" | "vibration" | "flat" | "hesitation" | "surge" | "misfire" | "cut" | "rough_shift" | "low" | "good" | "heavy" | "light" | "kickback" | "pulls" | null;
   axle?: "front" | "rear" | null;
-  side?: "left" | "right" | null;
+  side?: "left" | "right" | "inside" | "outside" | null;
   /** 1 is hardly felt, 5 cannot be driven */
   severity?: number | null;
   /** how sure the driver is */
   confidence?: "low" | "medium" | "high" | null;
-  /** against the laps or runs before */
-  trend?: "better" | "worse" | "same" | null;
+  /** against the laps or runs before; gone: what was found there is no more */
+  trend?: "better" | "worse" | "same" | "gone" | null;
 }
 
 export interface RoleSeen {
@@ -784,7 +784,7 @@ export interface Run {
   /** other cars of the team that could do it as well */
   also_on: string[];
   /** what the driver is to comment on; else it is asked */
-  feedback: ("balance" | "traction" | "braking" | "ride" | "tyres" | "engine" | "grip")[];
+  feedback: ("balance" | "traction" | "braking" | "ride" | "tyres" | "engine" | "grip" | "steering")[];
   after_flag?: "allowed" | "only" | null;
   /** cut by the flag of a window: gone on with in the next one, or given up */
   cut_by_flag: "resume" | "give_up";

@@ -1,0 +1,108 @@
+"""Of what a remark is, and what it finds there: which subject a word belongs to, what is poor, lacking or gone."""
+
+from __future__ import annotations
+
+from pitwall.comments.reading import Reading
+from pitwall.comments.splitting import Slip, Word
+from pitwall.comments.words import POOR, TABLE, Entry
+from pitwall.model.comments import CONTENT, FINDINGS, Subject
+
+SLIDES = {"front": "understeer", "rear": "oversteer"}
+"""Which end slides makes another finding of it."""
+Parts = dict[str, tuple[Entry, Word]]
+
+
+def subject_and_finding(reading: Reading) -> tuple[Subject, str | None]:
+    """Subject and finding; of the finding None where only better or worse is said.
+
+    Raises:
+        Slip: at a word that does not belong to the subject, or may be of several.
+    """
+    parts = reading.parts
+    subject = _subject(parts)
+    if "finding" in parts and parts["finding"][0].value in (*CONTENT, "good"):
+        _no_praise_of_what_lacks(parts)
+    if "finding" not in parts:
+        return _without_finding(parts, subject)
+    entry, word = parts["finding"]
+    if entry.value == "weak" and subject is not None and subject in POOR:
+        return subject, POOR[subject]
+    if entry.value == "slides" and subject == "tyres":
+        subject = None  # tyres that slide are the balance
+    about = subject or _own_subject(reading, entry, word)
+    if "lack" in parts:
+        raise Slip(parts["lack"][1], f"of what there is too little: {', '.join(POOR)}")
+    if entry.value == "good":
+        return about, "neutral" if about == "balance" else "good"
+    what = _which_end(parts, word) if entry.value == "slides" else entry.value
+    if what not in FINDINGS[about]:
+        raise Slip(word, f"what there is of {about}: {of(about)}", f"{entry.form} is a finding of {entry.subject}, ")
+    return about, what
+
+
+def _subject(parts: Parts) -> Subject | None:
+    """The subject that is named; tyres also by ``fronts``, ``rears``, or a wheel beside a word of tyres alone."""
+    if "subject" in parts:
+        return parts["subject"][0].value  # type: ignore[return-value]  # subjects of the table are those of the model
+    entry = parts["finding"][0] if "finding" in parts else None
+    open_yet = entry is None or entry.value == "good" or (entry.named and entry.subject == "tyres")
+    if open_yet and "axle" in parts and parts["axle"][0].subject == "tyres":
+        return "tyres"
+    only_tyres = (entry is not None and entry.named and entry.subject == "tyres") or (entry is None and _gone(parts))
+    return "tyres" if only_tyres and "corner" in parts else None
+
+
+def _own_subject(reading: Reading, entry: Entry, word: Word) -> Subject:
+    """The subject of a finding that is named alone."""
+    if entry.named:
+        raise Slip(word, f"of what, such as {entry.subject} {entry.form}")
+    if entry.value == "weak" and ("axle" in reading.parts or "corner" in reading.parts):
+        raise Slip(word, "of what, such as brakes weak or grip weak")
+    phases = {one.value for one, _ in reading.phases}
+    if entry.value == "unstable" and "entry" not in phases and (phases or "speed" in reading.parts):
+        return "balance"
+    return entry.subject or "balance"  # type: ignore[return-value]  # as above
+
+
+def _without_finding(parts: Parts, subject: Subject | None) -> tuple[Subject, str | None]:
+    for part in ("poor", "lack"):
+        if part in parts:
+            if subject is None or subject not in POOR:
+                words = ", ".join(f"{part}{' of' if part == 'lack' else ''} {of_it}" for of_it in POOR)
+                raise Slip(parts[part][1], f"{words}; else what it is, such as us")
+            return subject, POOR[subject]
+    if "trend" in parts and parts["trend"][0].value == "gone":
+        if subject == "tyres" and _gone(parts):
+            return subject, "worn"
+        if subject in ("grip", "traction"):
+            return subject, POOR[subject]
+        raise Slip(parts["trend"][1], "what is gone, such as us gone or tyres gone")
+    return subject or "balance", None
+
+
+def _gone(parts: Parts) -> bool:
+    return "trend" in parts and parts["trend"][1].key in ("gone", "all gone")
+
+
+def _which_end(parts: Parts, word: Word) -> str:
+    axle = parts["corner"][0].value.split()[0] if "corner" in parts else None
+    axle = parts["axle"][0].value if "axle" in parts else axle
+    if axle is None:
+        raise Slip(word, "which end, such as rear slides; or us or os")
+    return SLIDES[axle]
+
+
+def _no_praise_of_what_lacks(parts: Parts) -> None:
+    for part in ("poor", "lack"):
+        if part in parts:
+            raise Slip(parts[part][1], "good or poor, not both")
+    if "trend" in parts and parts["trend"][0].value == "gone":
+        raise Slip(parts["trend"][1], "what there is, such as us or lock; what is not good goes behind ':'")
+
+
+def of(subject: str) -> str:
+    """The forms of what can be found of a subject."""
+    named = [entry.form for entry in TABLE if entry.part == "finding" and entry.subject == subject
+             and (not entry.named or subject == "steering")]  # fmt: skip
+    good = "good" in FINDINGS[subject]  # type: ignore[index]  # as above
+    return ", ".join([*(form for form in named if form != "slides"), *(["good"] if good else [])])

@@ -1,0 +1,116 @@
+"""Words that were typed as one, and numbers that were spelt out: taken apart into words that can be looked up.
+
+``t4e`` is turn 4 entry, ``us3`` understeer 3, ``mid-exit`` two phases, ``t4/mid/us`` three words, ``us-`` understeer,
+worse. A word is taken apart only where every part of it is known and the parts may stand beside each other so; a turn
+that the circuit may call ``t4a`` is left whole, and refused as it stands.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from pitwall.comments.splitting import Word
+from pitwall.comments.words import NUMBERS, PLACES, SIGNS, by_form
+
+TURN = re.compile(r"(?:t|turn|corner|c)\.?(\d{1,3}(?:[-/+&]t?\d{1,3})*)", re.ASCII | re.IGNORECASE)
+BARE_TURN = re.compile(r"t?(\d{1,3}(?:[-/+&]t?\d{1,3})*)", re.ASCII | re.IGNORECASE)
+_RUN = re.compile(r"t\d{1,2}(?:-t?\d{1,2})?|[a-z]+|\d+|[-+=]$", re.ASCII | re.IGNORECASE)
+_LETTERS = {"e": "entry", "m": "mid", "x": "exit"}
+"""Right behind the number of a turn, as on the second screen."""
+_TIES = ("to", "and", "&", "until", "-", "through")
+
+
+def apart(words: tuple[Word, ...]) -> tuple[Word, ...]:
+    """The words of one remark, each that is several taken apart, and spelt numbers as figures."""
+    found = [part for word in words for part in _parts(word)]
+    return tuple(_number(found, at) or _letter(found, at) or found[at] for at in range(len(found)))
+
+
+def _parts(word: Word) -> tuple[Word, ...]:
+    if word.key in by_form() or TURN.fullmatch(word.plain) or BARE_TURN.fullmatch(word.plain):
+        sign = word.plain[-1:]
+        if len(word.plain) < 2 or sign not in SIGNS or word.key == word.plain.lower():
+            return (word,)
+    return _joined(word) or _run_together(word) or (word,)
+
+
+def _joined(word: Word) -> tuple[Word, ...]:
+    """Words with a stroke between them, or phases with a hyphen."""
+    for sign in "/-":
+        parts = list(_between(word, sign))
+        entries = [by_form().get(part.key) for part in parts]
+        phases = all(entry is not None and entry.part == "phase" for entry in entries)
+        known = all(TURN.fullmatch(part.plain) or (entry is not None and entry.part not in ("filler", "severity"))
+                    for part, entry in zip(parts, entries, strict=True))  # fmt: skip
+        if len(parts) > 1 and (phases or (sign == "/" and known)):
+            return tuple(parts)
+    return ()
+
+
+def _between(word: Word, sign: str) -> Iterator[Word]:
+    at = word.at
+    for part in word.plain.split(sign):
+        yield Word(part, at)
+        at += len(part) + 1
+
+
+def _run_together(word: Word) -> tuple[Word, ...]:
+    """Turns, words and severities without a space between them; nothing where that can be understood in two ways."""
+    found = list(_cuts(word.plain, word.at, ""))
+    return found[0] if len(found) == 1 and len(found[0]) > 1 else ()
+
+
+def _cuts(text: str, at: int, before: str) -> Iterator[tuple[Word, ...]]:
+    """Every way to take this text apart behind a part of that kind."""
+    if not text:
+        yield ()
+    match = _RUN.match(text)
+    if match is None:
+        return
+    run = match.group()
+    own = {run, run[:-1]} if run[-1:].lower() == "t" and text[len(run) : len(run) + 1].isdecimal() else {run}
+    for part in sorted(own - {""}):
+        kind = _kind(part.lower(), before)
+        if kind:
+            letter = _LETTERS.get(part.lower(), "") if kind == "phase" else ""
+            for rest in _cuts(text[len(part) :], at + len(part), kind):
+                yield (Word(part, at, letter), *rest)
+
+
+def _kind(text: str, before: str) -> str:
+    """What this part of a word is behind the part before it; empty where it can be nothing there."""
+    if TURN.fullmatch(text):
+        return "turn" if before in ("", "turn", "severity", "finding", "phase") else ""
+    if text in "12345" and len(text) == 1:
+        return "severity" if before in ("finding", "phase") else ""
+    if text in SIGNS:
+        return "sign" if before in ("finding", "severity") else ""
+    if before == "turn" and text in _LETTERS:
+        return "phase"
+    entry = by_form().get(text)
+    if entry is None or entry.part not in ("finding", "phase") or before == "severity" or len(text) < 2:
+        return ""
+    return entry.part
+
+
+def _letter(words: list[Word], at: int) -> Word | None:
+    """A phase in one letter, right behind a turn; the next one of such a comment behind a severity."""
+    letter = _LETTERS.get(words[at].plain.lower(), "")
+    before = words[at - 1].plain if letter and at else ""
+    behind_turn = bool(TURN.fullmatch(before))
+    again = before in tuple("12345") and any(word.plain.lower() in _LETTERS for word in words[: at - 1])
+    return Word(words[at].text, words[at].at, letter) if behind_turn or again else None
+
+
+def _number(words: list[Word], at: int) -> Word | None:
+    """A spelt number where only a number can stand: of a turn, or as a severity at the end."""
+    word = words[at]
+    if word.key not in NUMBERS:
+        return None
+    before = words[at - 1].key if at else ""
+    tied = before in _TIES and at > 1 and (words[at - 2].key in NUMBERS or bool(TURN.fullmatch(words[at - 2].plain)))
+    last = at + 1 == len(words) or words[at + 1].key == "?"
+    if before in PLACES or tied or before == "severity" or (last and NUMBERS[word.key] <= 5):
+        return Word(word.text, word.at, str(NUMBERS[word.key]))
+    return None

@@ -1,0 +1,162 @@
+"""The words of one remark looked up, the longest form first: turns, forms of one word or several, asides."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass
+
+from pitwall.comments.asides import aside
+from pitwall.comments.glued import BARE_TURN, TURN, apart
+from pitwall.comments.nearest import nearest
+from pitwall.comments.splitting import MARK, Piece, Slip, Word
+from pitwall.comments.words import MOST_WORDS, PLACES, Entry, by_form
+
+HIGHEST_TURN = 60
+A_TURN = "a turn from 1 to"
+"""How the refusal of a turn that is not there begins to say what is expected."""
+EXPECTED = "a turn such as t4, a corner phase, a finding such as us, lock or cold, a severity from 1 to 5"
+NEGATIONS = ("never", "without", "hardly", "nor", "neither")
+KINDS_OF_CORNERS = ("corner", "corners", "turns")
+"""Behind a speed class they are all of that class, and the number behind them is how bad it is there."""
+_READ_OVER = ("the", "a", "is", "are", "of", "feels", "gets", "getting", "too")
+"""Fillers that may stand within a form of several words: ``the pedal is long``."""
+_UP_TO = ("to", "until", "through")
+
+
+@dataclass(frozen=True)
+class Group:
+    """Words that are read as one: a form, turns, or an aside, which has neither entry nor turns."""
+
+    words: tuple[Word, ...]
+    entry: Entry | None = None
+    turns: tuple[int, ...] = ()
+    form: str = ""
+
+    @property
+    def word(self) -> Word:
+        """All of it as it was typed, or its first word where there is more than a space between them."""
+        first, last = self.words[0], self.words[-1]
+        whole = Word(" ".join(word.text for word in self.words), first.at)
+        return whole if last.at + len(last.text) - first.at == len(whole.text) else first
+
+    @property
+    def part(self) -> str:
+        """Which part of a remark it is."""
+        return self.entry.part if self.entry is not None else "turn" if self.turns else "aside"
+
+
+def groups(piece: Piece, known: Collection[int] = ()) -> Iterator[Group]:
+    """The words of one remark in groups.
+
+    Args:
+        piece: its words.
+        known: the turns that the circuit has; none: not known.
+
+    Raises:
+        Slip: at the first word that is none.
+    """
+    words, at = apart(piece.words), 0
+    found: list[Group] = []
+    while at < len(words):
+        group = _turn(found, words, at, known) or _form(words, at)
+        if group is None:
+            raise _unknown(found, words[at], known)
+        found.append(group)
+        yield group
+        at += len(group.words)
+
+
+# -- turns ------------------------------------------------------------------------------------------------------------
+
+
+def _turn(found: Sequence[Group], words: tuple[Word, ...], at: int, known: Collection[int]) -> Group | None:
+    """The turns that are named here."""
+    word, taken = words[at], 1
+    match = TURN.fullmatch(word.plain)
+    ahead = words[at + 1] if at + 1 < len(words) else None
+    of_a_speed = any(group.part == "speed" for group in found) and word.key in KINDS_OF_CORNERS
+    goes_on = bool(found) and bool(found[-1].turns) and word.key in ("and", "&")
+    if match is None and ahead is not None and ((word.key in PLACES and not of_a_speed) or goes_on):
+        match, taken = BARE_TURN.fullmatch(ahead.plain), 2
+        if goes_on and match is not None and _may_be_bad(found[-1], words, at + 1):
+            raise Slip(ahead, f"a turn such as t{match.group(1)}; or a comma, if that is how bad it is")
+        word = ahead if match is not None else word
+    if match is None:
+        return None
+    turns = _numbers(match.group(1), word, known)
+    if len(turns) == 1:
+        more, turns = _up_to(turns[0], words, at + taken, known, plural=words[at].key in ("turns", "corners"))
+        taken += more
+    return Group(words[at : at + taken], turns=tuple(dict.fromkeys(turns)))
+
+
+def _may_be_bad(before: Group, words: tuple[Word, ...], at: int) -> bool:
+    """Guard: this number behind "and" may be how bad it is at the next place, as in ``us 2 at t4 and 3 at t5``."""
+    number = words[at].plain
+    if number not in "12345":
+        return False
+    ahead = [word for word in words[at + 1 : at + 4] if word.key not in ("at", "in", "on", "for")]
+    behind = len(words) > at + 1 and bool(ahead) and bool(TURN.fullmatch(ahead[0].plain) or ahead[0].key in PLACES)
+    return behind or int(number) < before.turns[-1]
+
+
+def _up_to(
+    first: int, words: tuple[Word, ...], at: int, known: Collection[int], *, plural: bool
+) -> tuple[int, list[int]]:
+    """How many words more name the end of a range that begins with this turn, and all turns of it."""
+    if at + 1 >= len(words):
+        return 0, [first]
+    sign, end = words[at], words[at + 1]
+    match = TURN.fullmatch(end.plain)
+    if match is None and (sign.key in _UP_TO or plural):
+        match = BARE_TURN.fullmatch(end.plain)
+    if match is None or not match.group(1).isdecimal() or (sign.key not in _UP_TO and sign.key != "-"):
+        return 0, [first]
+    return 2, _numbers(f"{first}-{match.group(1)}", end, known)
+
+
+def _numbers(text: str, word: Word, known: Collection[int]) -> list[int]:
+    parts = re.split(r"([-/+&])", text.lower().replace("t", ""))
+    found = [int(parts[0])]
+    for sign, number in zip(parts[1::2], parts[2::2], strict=True):
+        if sign == "-" and int(number) <= found[-1]:
+            raise Slip(word, f"turns from low to high, such as t4-{found[-1] + 2}")
+        found += range(found[-1] + 1, int(number) + 1) if sign == "-" else [int(number)]
+    for turn in found:
+        if not 1 <= turn <= HIGHEST_TURN or (known and turn not in known):
+            highest = max(known) if known else HIGHEST_TURN
+            raise Slip(word, f"{A_TURN} {highest}", f"no turn {turn}, ")
+    return found
+
+
+# -- forms ------------------------------------------------------------------------------------------------------------
+
+
+def _form(words: tuple[Word, ...], at: int) -> Group | None:
+    """The longest form or aside that stands here."""
+    past = aside(words, at)
+    for many in range(min(MOST_WORDS + 2, len(words) - at), 0, -1):
+        if many == past:
+            return Group(words[at : at + many])
+        keys = [word.key for word in words[at : at + many]]
+        inner = [key for key in keys[1:-1] if key not in _READ_OVER]
+        for form in dict.fromkeys((" ".join(keys), " ".join((keys[0], *inner, *keys[1:][-1:])))):
+            entry = by_form().get(form)
+            if entry is not None:
+                return Group(words[at : at + many], entry, form=form)
+    return Group(words[at : at + past]) if past else None
+
+
+def _unknown(found: Sequence[Group], word: Word, known: Collection[int]) -> Slip:
+    if re.fullmatch(r"\d+(/\d+)?", word.text):
+        turn = int(word.text) if word.text.isdecimal() else 0
+        there = turn in known if known else turn <= HIGHEST_TURN
+        return Slip(word, "a severity from 1 to 5, or a turn such as t4",
+                    nearest=f"t{turn}" if turn > 5 and there else "")
+    if word.key in NEGATIONS:
+        return Slip(word, f"what there is, such as us or good; what there is not goes behind '{MARK}'")
+    if word.key == "than":
+        return Slip(word, f"better or worse than before; which other run it is set against goes behind '{MARK}'")
+    subject = next((group.entry.value for group in found if group.entry is not None and group.part == "subject"), "")
+    return Slip(word, f"{EXPECTED}, or '{MARK}' before free text", nearest=nearest(word.key, subject))

@@ -1,0 +1,199 @@
+"""The words of the shorthand, one table: what people write, which part of a remark it gives, and its value.
+
+The first form of each entry is the one that is written back and offered. A form of two words is written with a space
+here; a hyphen between them is as good. Words keep their meaning once they are here: journals hold comments as they were
+typed. New ones may come. Common practice, no source.
+"""
+
+from __future__ import annotations
+
+from pitwall.comments.entries import Entry, by_how_much, entries
+
+FINDINGS: tuple[Entry, ...] = (
+    *entries("finding", {
+        "understeer": ("us | understeer | understeers | understeering | understeery | under | push | pushes | pushing"
+                       " | washes out | washing out | wash out | washes wide | runs wide | running wide | won't turn"
+                       " | wont turn | won't turn in | will not turn | ploughs | plowing", "understeer"),
+        "oversteer": ("os | oversteer | oversteers | oversteering | oversteery | over | loose | steps out | step out"
+                      " | stepping out | tail happy | rotates too much", "oversteer"),
+        "snap": ("snap | snaps | snappy | snapping | snap oversteer | snap os | sudden oversteer | sudden os",
+                 "sudden oversteer"),
+        "neutral": ("neutral | balanced", "balance as it should be"),
+        "slides": ("slides | slide | sliding | slid | breaks away | lets go | gives way | drifts | drifting",
+                   "at the front understeer, at the rear oversteer; say which axle"),
+    }, "balance"),
+    *entries("finding", {"wheelspin": ("spin | wheelspin | spinning | spins | no traction | wheel spin | wheelspins"
+                                       " | spins up | spinning up | lights up", "wheelspin")}, "traction"),
+    *entries("finding", {
+        "locking": ("lock | locking | locks | locked | lockup | lock up | lockups | lock ups | locks up | locking up"
+                    " | locked up", "a wheel locks; say which axle"),
+        "unstable": ("unstable | nervous | moves | instability | unsettled | twitchy | edgy | moves around",
+                     "the rear moves under braking; in mid-corner, at the exit and by speed the balance"),
+        "long_pedal": ("long pedal | pedal long | pedal goes long | spongy | soft pedal | pedal soft | long brake pedal"
+                       " | brake pedal long | pedal getting long | pedal gets long", "the pedal is long"),
+        "weak": ("weak | no bite | fade | fades | fading | lack bite | lacks bite", "too little braking"),
+        "judder": ("judder | judders | juddering", "the brakes judder"),
+        "grabs": ("grabs | grab | grabby | grabbing | bite too hard | too sharp", "the brakes bite too suddenly"),
+    }, "braking"),
+    *entries("finding", {
+        "bottoming": ("bottoming | bottom | bottoms | bottomed | bottoms out | bottoming out | hits the ground"
+                      " | bottoming on the kerb | bottoming on kerbs | bottoming on the kerbs | bottoms on the kerb"
+                      " | bottoms on kerbs | bottoms on the kerbs", "the floor touches"),
+        "bouncing": ("bouncing | bounce | bounces | bouncy | porpoising | porpoises | porpoise", "bouncing"),
+        "harsh": ("harsh | stiff | harsh over kerbs | harsh over the kerbs | harsh on kerbs | harsh on the kerbs"
+                  " | bumps"
+                  " | bumpy | over bumps | over the bumps | harsh over bumps | harsh over the bumps | stiff over bumps"
+                  " | harsh on bumps | stiff over the bumps"
+                  " | stiff over kerbs | stiff over the kerbs | stiff on kerbs | stiff on the kerbs",
+                  "too stiff over bumps"),
+        "soft": ("soft | floaty | rolls | rolling | too much roll", "too soft"),
+        "kerbs": ("kerbs | kerb | over kerbs | over the kerbs | over kerb | over the kerb | curb | curbs | over curbs",
+                  "takes kerbs badly"),
+    }, "ride"),
+    *entries("finding", {
+        "cold": ("cold | slow to warm up | slow to warm | slow to come in | too cold", "too cold; of brakes too"),
+        "hot": ("hot | overheating | overheats | overheat | overheated | too hot", "too hot; of brakes and engine too"),
+        "worn": ("worn | drop | drops | dropping | wear | wearing | drop off | drops off | dropping off"
+                 " | fall off | falls off | falling off | deg | degradation | degrading | high deg | deg high"
+                 " | worn out"
+                 " | gone off | going off | goes off | go off | high degradation", "worn, or dropping off"),
+        "graining": ("graining | grain | grains | grained", "graining"),
+        "blistering": ("blistering | blister | blisters | blistered", "blistering"),
+        "flat_spot": ("flat spot | flatspot | flat spots | flat spotted | flatspots | flatspotted", "flat spot"),
+        "vibration": ("vibration | vibrations | vibrates | vibes | vib | vibs | vibrating | vibrate | shakes | shaking",
+                      "vibration"),
+    }, "tyres"),
+    *entries("finding", {
+        "cold": ("temps low | temp low | low temps | temperatures low | not in | not in yet | not up to temp"
+                 " | not up to temperature | not warm | not warm yet | not there yet | no temperature | no temp",
+                 "too cold, of tyres or brakes that are named"),
+        "hot": ("temps high | temp high | high temps | temperatures high | boiling | cooked | overcooked",
+                "too hot, of tyres, brakes or engine that are named"),
+        "worn": ("done | finished | dead | shot", "worn, of tyres that are named"),
+    }, "tyres", named=True),
+    *entries("finding", {
+        "flat": ("flat | no power | down on power | lacks power | lack of power | lacking power | underpowered",
+                 "too little power"),
+        "hesitation": ("hesitation | hesitates | hesitating | hesitate | hole | lag | turbo lag | laggy | stutters"
+                       " | stutter", "answers late"),
+        "surge": ("surge | surges | surging", "surges"),
+        "misfire": ("misfire | misfires | misfiring", "misfires"),
+        "cut": ("cut | cuts | cutting | cuts out | cutting out | cut out", "cuts out"),
+        "rough_shift": ("rough shift | rough shifts | shifts rough | shift | shifts | bad shift | harsh shift"
+                        " | slow shift | slow shifts | shifts slow | downshift | downshifts | slow downshift"
+                        " | slow downshifts | downshifts slow | upshift | upshifts | slow upshift | slow upshifts"
+                        " | upshifts slow | gear change | gear changes | rough downshift | rough downshifts"
+                        " | downshift rough | downshifts rough | rough upshifts | upshifts rough | harsh downshifts"
+                        " | downshifts harsh | gearshift | gearshifts | gearshift slow | slow gearshift"
+                        " | slow gearshifts | gearshifts slow | bad downshifts | downshifts bad",
+                        "gears change badly"),
+    }, "engine"),
+    *entries("finding", {"low": ("no grip | low grip | low | slippery | greasy | slippy | grip gone"
+                                 " | grip is gone", "too little grip")}, "grip"),
+    *entries("finding", {
+        "heavy": ("heavy", "the steering wants too much force"), "light": ("light", "the steering tells too little"),
+        "kickback": ("kickback | kick back | kicks back | kicks", "the steering wheel kicks"),
+    }, "steering", named=True),
+    *entries("finding", {"pulls": ("pulls | pulling | pull", "pulls to a side")}, "steering"),
+    *entries("finding", {"good": ("good | fine | ok | okay | nice | great | perfect | very good | really good"
+                                   " | very nice"
+                                  " | very happy | happy", "as it should be")}),
+)  # fmt: skip
+
+PHRASES: tuple[Entry, ...] = entries("phrase", {
+    "on power|us": ("power understeer | power us", "understeer on power"),
+    "on power|os": ("power oversteer | power os", "oversteer on power"),
+    "on the brakes|us": ("braking understeer | brake understeer", "understeer under braking"),
+    "less|unstable": ("more stable", "less unstable"),
+    "more|unstable": ("less stable", "more unstable"),
+    "less|grip": ("lower grip | grip lower | lwr grip | grip lwr | grip down", "less grip"),
+    "more|grip": ("higher grip | grip higher | grip up", "more grip"),
+    "braking|hot": ("hot brakes | brake temps high", "brakes too hot"),
+    "braking|cold": ("cold brakes | brake temps low", "brakes too cold"),
+})  # fmt: skip
+"""Forms that give several parts: they are read as those that the value names."""
+
+TABLE: tuple[Entry, ...] = (
+    *entries("everywhere", {"all": ("everywhere | all | all corners | every corner | each corner | all turns"
+                                    " | every turn | anywhere | whole lap | all round | all around | overall"
+                                    " | generally | in general", "in every corner"),
+                            "rest": ("elsewhere | rest | the rest | otherwise | everywhere else | all else",
+                                     "in no one corner, beside those that were named")}),
+    *entries("phase", {
+        "entry": ("entry | en | ent | turn in | turning in | under braking | on the brakes | off throttle | lift off"
+                  " | trail braking | on entry | corner entry | when braking | on turn in",
+                  "from the brakes to where the steering stands"),
+        "mid": ("mid | middle | apex | mid corner | midcorner | center | centre | mid turn", "around the apex"),
+        "exit": ("exit | ex | on power | on throttle | on the throttle | on the power | corner exit | on exit"
+                 " | with throttle | on gas | on the gas", "from the throttle on"),
+    }),
+    *entries("speed", {
+        "slow": ("slow | ls | low speed | slow speed | lo speed | lowspeed | slow ones | slow stuff", "slow corners"),
+        "medium": ("medium | ms | medium speed | mid speed | med speed | medium ones | midspeed | med",
+                   "corners of medium speed"),
+        "fast": ("fast | hs | high speed | quick | hi speed | highspeed | fast ones | fast stuff", "fast corners"),
+    }),
+    *entries("subject", {
+        "balance": ("balance | bal", "the car's balance"),
+        "traction": ("traction | trac | drive out", "drive out of corners"),
+        "braking": ("braking | brakes | brake | brk | brks", "brakes and what they do"),
+        "ride": ("ride", "bumps, kerbs and the floor"),
+        "tyres": ("tyres | tyre | tire | tires", "tyres"),
+        "engine": ("engine | power unit | gearbox | eng | motor", "engine and gears"),
+        "grip": ("grip", "grip of both axles"),
+        "steering": ("steering | steering wheel", "the steering"),
+    }),
+    *FINDINGS,
+    *entries("poor", {"poor": ("poor | bad", "too little of it: traction, grip, braking")}),
+    *entries("lack", {"lack": ("lack of | lacks | lacking | lack | not enough | not much | losing | lost | lose | loses"
+                               " | short of | struggling for", "too little of it: grip, traction, braking")}),
+    *PHRASES,
+    *entries("corner", {
+        "front left": ("fl | front left | left front | lf", "front left wheel"),
+        "front right": ("fr | front right | right front | rf", "front right wheel"),
+        "rear left": ("rl | rear left | left rear | lr", "rear left wheel"),
+        "rear right": ("rr | rear right | right rear", "rear right wheel"),
+    }),
+    *entries("axle", {"front": ("front | front end | front axle | nose | frt | fl and fr | fr and fl"
+                                " | fl & fr | fr & fl", "front axle"),
+                      "rear": ("rear | rear end | rear axle | back end | the back | tail | rl and rr | rr and rl"
+                               " | rl & rr | rr & rl", "rear axle")}),
+    *entries("axle", {"front": ("fronts", "the front tyres, or both front wheels"),
+                       "rear": ("rears", "the rear tyres, or both rear wheels")}, "tyres"),
+    *entries("side", {"left": ("left | lh", "left side"), "right": ("right | rh", "right side"),
+                      "inside": ("inside | inner", "the wheel on the inside of the corner"),
+                      "outside": ("outside | outer", "the wheel on the outside of the corner")}),
+    *entries("severity", {
+        "1": ("1 | 1/5 | 1 out of 5 | slight | slightly | tiny | small | minor", "hardly felt"),
+        "2": ("2 | 2/5 | 2 out of 5 | little | a bit | bit | mild | bit of | a bit of", "felt"),
+        "3": ("3 | 3/5 | 3 out of 5 | moderate", "costs time"),
+        "4": ("4 | 4/5 | 4 out of 5 | big | a lot | lots | strong | lots of | a lot of", "costs much time"),
+        "5": ("5 | 5/5 | 5 out of 5 | huge | massive | undriveable", "cannot be driven"),
+    }),
+    *entries("confidence", {
+        "high": ("sure | certain | definitely | for sure", "the driver is sure"),
+        "medium": ("likely | probably | i think | seems | seems to", "the driver thinks so"),
+        "low": ("? | maybe | unsure | not sure | perhaps | possibly | might be", "the driver is not sure"),
+    }),
+    *entries("trend", {
+        "better": (by_how_much("better") + " | + | improved | improving | coming | coming in | improves",
+                   "better than before"),
+        "worse": (by_how_much("worse") + " | - | worsening | worsened | worsens | getting bad | deteriorating",
+                  "worse than before"),
+        "same": ("same | = | still | still there | unchanged | no change | no different | no difference | not changed"
+                 " | same as before | same as last run | as before | like before | has not changed | as last run"
+                 " | hasn't changed", "as before"),
+        "gone": ("gone | no longer | no more | any more | anymore | not any more | disappeared | cured | fixed | solved"
+                 " | no | not | isn't | isnt | aren't | arent | doesn't | doesnt | don't | dont", "not there any more"),
+    }),
+    *entries("amount", {"more": (by_how_much("more") + " | increased | increasing", "more than before"),
+                        "less": (by_how_much("less") + " | not as | not as much | not so much | reduced | reducing",
+                                 "less than before")}),
+    *entries("filler", {"": ("in | on | at | the | of | into | out of | to | a | an | is | are | with | and | & | car"
+                             " | corner | corners | turns | every | severity | than before | than last run | too"
+                             " | than the last run | too much | than the run before | than previous run | from"
+                             " | than the previous run | than last time | feels | feel | feeling | gets | get | getting"
+                             " | has | have | got | it | i | we | there | it's | there's | through | both | wheel"
+                             " | wheels | now | just | some | does | do | only | she | he | for"
+                             " | temps | temp | temperatures | driver", "")}),
+)  # fmt: skip
