@@ -228,18 +228,17 @@ class CallBook:
     def next_moment(self, now: float) -> float | None:
         """The next session second after ``now`` at which ``tick`` has something to do."""
         moments: list[float] = []
-        for call in self._open_calls():
-            spec = call.spec
-            if call.state == "planned":
+        for call in self.live.values():
+            spec, state = call.spec, call.state
+            if state == "planned":
                 moments.append(spec.say_from_s - spec.lead_s)
-            if call.state == "shown":
+            elif state == "shown":
                 moments.append(spec.say_from_s)
-            if call.state == "due":
+            elif state == "due":
                 moments.append(self._over_at(spec))
                 if spec.until_s is not None:
                     moments += [spec.say_by_s + LAPSES_S, spec.until_s + LAPSES_S]
-        later = [moment for moment in moments if moment > now]
-        return min(later, default=None)
+        return min([moment for moment in moments if moment > now], default=None)
 
     def lapsed(self, now: float) -> bool:
         """True when the window of a due call went by and another one is left for it; told once in LAPSE_AGAIN_S.
@@ -247,13 +246,13 @@ class CallBook:
         Laid out anew the call may stay where it is. Were that looked at again with each fact, a plan that has two ways
         of the same worth could go to and fro for ever: each change is told, and that it was told is a fact.
         """
-        lapsed = now >= self.lapse_t + LAPSE_AGAIN_S and any(
-            call.state == "due" and call.spec.until_s is not None and call.spec.say_by_s + LAPSES_S <= now
-            for call in self.live.values()
-        )
-        if lapsed:
-            self.lapse_t = now
-        return lapsed
+        if now < self.lapse_t + LAPSE_AGAIN_S:
+            return False
+        for call in self.live.values():
+            if call.state == "due" and call.spec.until_s is not None and call.spec.say_by_s + LAPSES_S <= now:
+                self.lapse_t = now
+                return True
+        return False
 
     def after_gap(self, gap_from: float, now: float, what: str = "was down") -> None:
         """The daemon was away from ``gap_from`` to ``now``: what should have been said then is late or missed."""

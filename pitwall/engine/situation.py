@@ -132,20 +132,24 @@ class Situation:
         """Listening stretches of these laps in session seconds; None where the circuit gives none."""
         if self.lap_map.listening is None or (self.clock.status == "slow" and self.track.sighted is None):
             return None  # in a slow period nobody knows where the car is, and the driver has little to do
-        key = tuple((leg.index, leg.again) for leg in legs)
-        if key not in self._stretches:
+        if len(legs) == 1:
+            return self._stretches_of(legs[0])
+        key = tuple([(leg.index, leg.again) for leg in legs])
+        found = self._stretches.get(key)
+        if found is None:
             each = [self._stretches_of(leg) for leg in legs]
-            self._stretches[key] = each[0] if len(each) == 1 else tuple(_joined(sorted(itertools.chain(*each))))
-        return self._stretches[key]
+            found = self._stretches[key] = tuple(_joined(sorted(itertools.chain(*each))))
+        return found
 
     def _stretches_of(self, leg: Leg) -> Spans:
         key = ((leg.index, leg.again),)
-        if key not in self._stretches:
-            at = leg.at if leg.as_it_goes is None else leg.as_it_goes()
-            found = [(at(max(begin, leg.start_phase)), at(end))
-                     for begin, end in self.lap_map.listening_at(self._slower(leg)) or () if end > leg.start_phase]
-            self._stretches[key] = tuple(_joined(sorted(found)))
-        return self._stretches[key]
+        known = self._stretches.get(key)
+        if known is None:
+            at, start = leg.at if leg.as_it_goes is None else leg.as_it_goes(), leg.start_phase
+            found = [(at(begin if begin > start else start), at(end))
+                     for begin, end in self.lap_map.listening_at(self._slower(leg)) or () if end > start]
+            known = self._stretches[key] = tuple(_joined(sorted(found)))
+        return known
 
     def _slower(self, leg: Leg) -> float:
         """How many times the reference lap time this lap takes at least, as far as can be relied on."""

@@ -28,6 +28,7 @@ ARRIVAL_SCALE_S = 0.05
 RULE_SPREAD, OUT_SPREAD = 0.03, 0.08
 FIRST_OUT = 1.25
 OFF_PACE = 0.05
+MOST_READ = 500
 FIRST_WEIGHTS, FIRST_OUT_WEIGHTS = (0.35, 0.25, 0.4), (0.5, 0.25, 0.02, 0.23)
 OUT_RECORD, LAP_RECORD = 25.0, 150.0
 """About so many laps back a rule's record counts. How out-laps are driven changes with the part of the session."""
@@ -171,6 +172,7 @@ class Outlook:
     _so_far: float
     _limit_s: float
     _timed: Array | None
+    _read: dict[tuple[float, bool, tuple[float, ...] | None], Array] = field(default_factory=dict)
 
     @property
     def places(self) -> tuple[float, ...]:
@@ -219,8 +221,9 @@ class Outlook:
     def _way(self, knot: int, coming_in: bool = False) -> Array | None:
         return _quantiles(self._alike, knot, self._reference[knot] - self._reference[self.knot], coming_in)
 
-    def at(self, share: float, coming_in: bool = False, places: Sequence[float] | None = None) -> Array:
-        """Quantiles of the second at which the car is at this share of the lap.
+    def at(self, share: float, coming_in: bool = False, places: tuple[float, ...] | None = None) -> Array:
+        """Quantiles of the second at which the car is at this share of the lap; kept, for the same places are asked for
+        until the next crossing, and so not to be written to.
 
         Args:
             share: past the last crossing, at most 1 (the line).
@@ -229,6 +232,15 @@ class Outlook:
         """
         if share >= 1.0 and not coming_in:
             return self.line
+        key = (share, coming_in, places)
+        found = self._read.get(key)
+        if found is None:
+            if len(self._read) >= MOST_READ:
+                self._read.clear()
+            found = self._read[key] = self._at(*key)
+        return found
+
+    def _at(self, share: float, coming_in: bool, places: tuple[float, ...] | None) -> Array:
         places = self.places if places is None else places
         begin, before = places[0], np.full(len(LEVELS), self.seen_t, dtype=np.float64)
         for end, after in zip(places[1:], self.coming_in if coming_in else self.ahead, strict=True):

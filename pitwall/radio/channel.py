@@ -21,7 +21,6 @@ from pitwall.radio.pending import (
     Busy,
     ChannelPlan,
     Cost,
-    Dropped,
     PendingCall,
     Placed,
     Way,
@@ -32,7 +31,7 @@ from pitwall.radio.pending import (
     seconds_of,
     without,
 )
-from pitwall.radio.reasons import Circumstances, reason_for
+from pitwall.radio.reasons import Circumstances, Dropped, reason_for
 from pitwall.radio.search import Job, JobWay, Search, Ticks, units, unpack
 
 EXACT_UP_TO = 12
@@ -57,7 +56,7 @@ def plan_channel(
     """
     ordered = sorted(calls, key=lambda call: call.key)
     check_together(ordered)
-    taken = tuple(busy)
+    taken = tuple(sorted(busy, key=lambda one: (one.from_s, one.to_s, one.who)))
     if not any(call.ways for call in ordered):
         return _nothing(ordered, Circumstances(tuple(ordered), taken, now_s, ()))
     bases = _bases(ordered)
@@ -69,9 +68,8 @@ def plan_channel(
     kept = {one.key for one in placed}
     about = Circumstances(tuple(ordered), taken, now_s, tuple(placed))
     return ChannelPlan(
-        placed=tuple(_with_reason(one, about) for one in placed),
-        dropped=tuple(Dropped(call.key, call.must, reason_for(call, "dropped", about))
-                      for call in ordered if call.key not in kept),
+        placed=tuple([one if one.how == "full" else _with_reason(one, about) for one in placed]),
+        dropped=tuple([Dropped(call, about) for call in ordered if call.key not in kept]),
         cost=unpack(answer.cost, bases),
         bound=unpack(answer.bound, bases),
         proven=answer.cost == answer.bound,
@@ -81,15 +79,13 @@ def plan_channel(
 
 def _nothing(calls: Sequence[PendingCall], about: Circumstances) -> ChannelPlan:
     """The plan where there is no way to make any of the calls."""
-    left = tuple(Dropped(call.key, call.must, reason_for(call, "dropped", about)) for call in calls)
+    left = tuple([Dropped(call, about) for call in calls])
     cost = Cost(sum(call.weight for call in calls if call.must), 0,
                 sum(call.weight * LOSS_TENTHS["dropped"] for call in calls), 0)
     return ChannelPlan((), left, cost, cost, proven=True, nodes=0)
 
 
 def _with_reason(one: Placed, about: Circumstances) -> Placed:
-    if one.how == "full":
-        return one
     call = next(call for call in about.calls if call.key == one.key)
     return Placed(one.key, one.how, one.texts, one.starts_s, one.window_to_s, one.last_s, one.end_s,
                   reason_for(call, one.how, about))

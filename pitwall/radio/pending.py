@@ -13,10 +13,13 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
-from typing import Literal, NamedTuple
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from pitwall.model.record import record
+
+if TYPE_CHECKING:
+    from pitwall.radio.reasons import Dropped
 
 Spans = tuple[tuple[float, float], ...]
 """From when to when something may be begun, both ends included, session seconds."""
@@ -170,15 +173,6 @@ class Placed:
         return self.starts_s[0]
 
 
-@record
-class Dropped:
-    """A call for which there is no place, and why."""
-
-    key: str
-    must: bool
-    reason: str
-
-
 @dataclass(frozen=True, slots=True)
 class ChannelPlan:
     """The answer: what is said when, what is not, what that costs, and how sure it is that nothing cheaper exists.
@@ -192,10 +186,11 @@ class ChannelPlan:
     bound: Cost
     proven: bool
     nodes: int
-    at: dict[str, Placed] = field(default_factory=dict, compare=False, repr=False)
 
-    def __post_init__(self) -> None:
-        self.at.update((one.key, one) for one in self.placed)
+    @property
+    def at(self) -> dict[str, Placed]:
+        """What has a place, by its key."""
+        return {one.key: one for one in self.placed}
 
     @property
     def gap(self) -> tuple[int, int, int, int]:

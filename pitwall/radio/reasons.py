@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
+from pitwall.model.record import record
 from pitwall.radio.pending import Busy, Fate, PendingCall, Placed, Way
 
 MOST_NAMED = 2
@@ -20,7 +20,7 @@ _BEGINNING: dict[Fate, str] = {
 }
 
 
-@dataclass(frozen=True)
+@record
 class Circumstances:
     """What a reason may look at: all calls, what the channel is taken for, now, and the plan."""
 
@@ -28,6 +28,29 @@ class Circumstances:
     busy: tuple[Busy, ...]
     now_s: float
     placed: tuple[Placed, ...]
+
+
+@record
+class Dropped:
+    """A call for which there is no place. The reason is worded when it is asked for: most never are."""
+
+    call: PendingCall
+    about: Circumstances
+
+    @property
+    def key(self) -> str:
+        """Of the call."""
+        return self.call.key
+
+    @property
+    def must(self) -> bool:
+        """Is it a must-say call?"""
+        return self.call.must
+
+    @property
+    def reason(self) -> str:
+        """Why there is no place for it, a sentence for the engineer."""
+        return reason_for(self.call, "dropped", self.about)
 
 
 def reason_for(call: PendingCall, fate: Fate, about: Circumstances) -> str:

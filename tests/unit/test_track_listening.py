@@ -168,7 +168,8 @@ def test_a_start_window_that_is_too_short_is_left_out() -> None:
     assert start_windows([(10, 14), (30, 40)], 3.0, 0.0, 50.0, least_s=2.0) == ((30, 37),)
 
 
-SPANS = st.lists(st.tuples(st.integers(0, 40), st.integers(1, 12)).map(lambda one: (one[0], one[0] + one[1])), max_size=6)
+SPANS = st.lists(st.builds(lambda begin, length: (begin, begin + length), st.integers(0, 40), st.integers(1, 12)),
+                 max_size=6)
 
 
 @given(SPANS, st.integers(1, 6), st.integers(0, 30), st.integers(0, 60))
