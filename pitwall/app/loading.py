@@ -252,6 +252,7 @@ class _Reading:
             regulations=regulations, circuit=circuit,
             cars={car: filed.model for car, filed in self.cars.items() if filed.model is not None},
             drivers=drivers_of(event), limits=limits_of(event), garage=settings.garage,
+            time_zone=None if event.day is None else event.day.time_zone,
             plans=plans, alternates=self.alternates, procedures=shared.library(), field_cars=event.field_cars,
             calls=settings.calls, forecast=settings.forecast, crew=settings.crew,
         )

@@ -1,11 +1,13 @@
 """What a debrief says, in the order in which it is read: two minutes first, then everything.
 
-The first page answers what was done and not done and why, what has to be done next, and what the driver complained of.
-Then one chapter a car, the alerts, how all this came to be known, and last every call. Every row of the debrief is in a
-table.
+The first page answers for each car what was done and not done and why, where the data are, what has to be done next,
+and what the driver complained of. Then one chapter a car, the alerts, how all this came to be known, and last every
+call. Every row of the debrief is in a table.
 """
 
 from __future__ import annotations
+
+from datetime import datetime
 
 from pitwall.debrief import wording as say
 from pitwall.debrief.contents_car import car_chapter
@@ -56,4 +58,15 @@ def _when(session: SessionSummary) -> str:
     source = {"journal": "by the clock of the machine that kept the journal",
               "schedule": "as scheduled, in a rehearsal", "none": ""}[session.time_of_day_from]
     return (f"{session.green_time:%A %d %B %Y}, green light at {say.time_of_day(session.green_time)} "
-            f"({say.zone_words(session.green_time)}), {source}. Session time counts from the green light.")
+            f"({say.zone_words(session.green_time)}), {source}. Session time counts from the green light."
+            f"{_other_clock(session.green_time, session.ended_time)}")
+
+
+def _other_clock(green: datetime, ended: datetime | None) -> str:
+    """What stands behind a time of day that is of another day, or by another offset."""
+    if ended is None:
+        return ""
+    words = " Times of day with +1 d are of the day after." if ended.date() > green.date() else ""
+    if ended.utcoffset() == green.utcoffset():
+        return words
+    return words + f" The clocks changed meanwhile: times of day with {say.zone_words(ended)} are by the new one."

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from pitwall.debrief import wording as say
 from pitwall.debrief.contents_figures import lap_figure, moved_switches, plan_figure, switch_figure
 from pitwall.debrief.document import Block, Column, Group, Row, Section, Table, Words, table
@@ -41,7 +43,7 @@ def car_chapter(car: CarDebrief, session: SessionSummary) -> tuple[Section, ...]
     chapters: list[Section] = [
         Section(f"{name}: plan and runs", 2, (*_some(plan_figure(car, session)), _runs(car)), new_page=True),
         Section(f"{name}: laps", 3, (*_some(lap_figure(car)), _laps(car))),
-        Section(f"{name}: data windows", 3, _windows(car)),
+        Section(f"{name}: data windows", 3, _windows(car, session)),
         Section(f"{name}: items", 3, (_items(car),)),
         Section(f"{name}: switches", 3, (*_some(switch_figure(car, session)), *_switches(car))),
         Section(f"{name}: what was changed", 3, (_changes(car),)),
@@ -77,19 +79,19 @@ def _items(car: CarDebrief) -> Table:
 
 
 def _item(item: ItemRow) -> Row:
-    arguments = [f"{say.plain(name)} {say.scalar(value)}" for name, value in item.arguments.items()
-                 if value != item.place]
+    arguments = [f"{say.plain(name)} {say.plain(str(value)) if name == 'switch' else say.scalar(value)}"
+                 for name, value in item.arguments.items() if value != item.place]
     where = [f"at {item.place}"] if item.place else []
     return (say.plain(item.do), item.lap, item.want, ", ".join([*where, *arguments]), say.OUTCOMES[item.outcome],
             say.maybe_clock(item.t), item.reason)
 
 
-def _windows(car: CarDebrief) -> tuple[Block, ...]:
+def _windows(car: CarDebrief, session: SessionSummary) -> tuple[Block, ...]:
     """The windows; a switch that stood the same in all of them is told once."""
     windows = car.data_windows
     shared = _shared_switches(windows)
-    told = table(f"Car {car.car}: where the data are. In brackets: where the truth lies in nine of ten cases", WINDOWS,
-                 [_window(one, shared) for one in windows], "No item left data to look for.")
+    told = table(f"Car {car.car}: where the data are. In brackets: how much less or more, nine times in ten", WINDOWS,
+                 [_window(one, shared, session.green_time) for one in windows], "No item left data to look for.")
     if not shared:
         return (told,)
     return (told, Words(f"{'; '.join(say.switches_at(shared))}.", "The same in every one of these windows:"))
@@ -106,13 +108,13 @@ def _stood(one: SwitchAt) -> tuple[object, ...]:
     return (one.switch, str(one.position), one.evidence, one.moved)
 
 
-def _window(one: DataWindow, shared: tuple[SwitchAt, ...]) -> Row:
+def _window(one: DataWindow, shared: tuple[SwitchAt, ...], green: datetime | None) -> Row:
     told = {_stood(switch) for switch in shared}
     own = [switch for switch in one.switches if _stood(switch) not in told]
     return (
         f"{say.plain(one.do)}\n{one.run}, {one.lap}\nlap {one.lap_number}; {say.OUTCOMES[one.outcome]}",
         f"{say.clock_within(one.from_s)}\n{say.clock_within(one.to_s)}",
-        f"{say.time_of_day(one.from_time, 2)}\n{say.time_of_day(one.to_time, 2)}",
+        f"{say.time_of_day(one.from_time, 2, green)}\n{say.time_of_day(one.to_time, 2, green)}",
         say.window_place(one),
         say.NOTHING if one.speed_mps is None else say.within(one.speed_mps, 1, say.KMH).replace(" (", "\n("),
         "\n".join(say.switches_at(own)) or say.NOTHING,

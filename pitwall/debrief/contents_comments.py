@@ -35,6 +35,8 @@ def comment_section(car: CarDebrief) -> Section:
     questions = [(one.text, say.session_clock(one.asked_s), say.maybe_clock(one.answered_s), one.by or say.NOTHING)
                  for one in car.questions]
     together = _together(name, car.said) if car.said.said else ()
+    if not car.comments and not questions:
+        return Section(f"{name}: what the driver said and asked", 3, (Words("No comment and no question was noted."),))
     return Section(f"{name}: what the driver said and asked", 3, (
         *together,
         table(f"{name}: comments", COMMENTS, [_row(one) for one in car.comments], "No comment was noted.", bold=False),

@@ -13,6 +13,7 @@ from pitwall.debrief.model import CarDebrief, Debrief, ItemRow, RunRow
 LEFT = ("not_done", "done_badly", "to_come")
 MOST_POINTS = 9
 OPEN, OPEN_WORDS = "Open: what the driver said and asked", "Open complaints and questions of the driver:"
+MOST_WINDOWS = 8
 WANTS = ("must", "should", "could")
 RUN_COLUMNS = (Column("run", 2.2), Column("wanted", 1.1), Column("outcome", 3.3), Column("items done", 1.3, right=True),
                Column("best lap", 1.5, right=True), Column("why", 5.2))
@@ -26,12 +27,25 @@ def summary_sections(car: CarDebrief, debrief: Debrief) -> tuple[Section, ...]:
     done: tuple[Block, ...] = (
         Words(_outcome(car)),
         table(f"Car {car.car}: runs and what became of them", RUN_COLUMNS, rows, "The plan has no run."),
+        _data(car, debrief),
     )
     return (
         Section(f"Car {car.car}: what was done", 2, done),
         Section("To do next", 3, (*_to_do(car), *(() if said else (Words("none was noted.", OPEN_WORDS),)))),
         *((Section(OPEN, 3, (Points(said),)),) if said else ()),
     )
+
+
+def _data(car: CarDebrief, debrief: Debrief) -> Words:
+    """When the data windows begin, on the clock on the wall where that is known, and on which laps."""
+    green, found = debrief.session.green_time, []
+    for one in car.data_windows[:MOST_WINDOWS]:
+        known = one.from_time is not None
+        at = say.time_of_day(one.from_time, 0, green) if known else say.session_clock(one.from_s.value)
+        found.append(f"{say.plain(one.do)} {at} (lap {one.lap_number})")
+    more = len(car.data_windows) - len(found)
+    found += [f"{more} more"] if more else []
+    return Words(f"{'; '.join(found) or 'no item left any'}.", "Data from:")
 
 
 def _outcome(car: CarDebrief) -> str:

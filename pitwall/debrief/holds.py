@@ -1,9 +1,9 @@
 """Where a constant speed was held: seen from positions, else reckoned from the crossings before it.
 
 A hold begins when its speed is reached and ends when it is left. *Positions with a speed* show both: the speed on the
-hold is a level, before and after it the speed rises or falls along a line; where line and level meet is the edge
-(``edges.py``). Without a speed in the message it is taken from the positions themselves, which is coarser, and the
-interval says so.
+hold is a level, before and after it the speed rises or falls along lines; where they leave the level is the edge
+(``edges.py``). Without a speed in the message the metres alone must show it, which is coarser, and the interval
+says so.
 
 *By crossings*: the car reaches the place at the pace of its lap, gets to the speed, settles, and the driver counts. How
 far each of these may be off is common practice, no source; together they make the interval.
@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pitwall.debrief.edges import FASTEST_MPS2, Array, Edge, edge_of
+from pitwall.debrief.edges import Array, Edge, Line, coarse_edge_of, edge_of, scatter_of
 from pitwall.debrief.model import Evidence, LapRow, Uncertain
 from pitwall.debrief.notes import CarNotes
 from pitwall.track.lapmap import LapMap
@@ -25,14 +25,12 @@ LEAST_HZ, LEAST_COARSE_HZ = 3.5, 8.0
 """Fewer positions a second, with speeds and without, show no edges: of five a second the journal keeps some four."""
 BAND_MPS, BAND_COARSE_MPS = 0.9, 4.0
 """A speed so near the level belongs to it: measured, and taken from positions a metre or two off."""
-EDGE_S = 1.2
-"""So much before and after a hold tells how the speed got there and left."""
-LEAST_STEP_MPS = 0.3
-"""On its way to or from a hold the speed changes by more than that from one position to the next, never so fast."""
 AROUND_MPS = 10.0
 """A hold may be so far off its speed; further off it is another stretch."""
 BLUNT_S = 1.3
-"""How far an edge may be off where speeds do not show it."""
+"""How far an edge may be off that no position shows."""
+CLEAR_S = 0.5
+"""A wider interval is worth a word: there the speed hardly changes, or the driver brakes just after he let go."""
 AT_M = 1.0
 """How far a straight line through the positions of a hold may be off."""
 LEAST_S = 1.5
@@ -100,22 +98,34 @@ def _seen(hold: HoldAsked, t: Array, metres: Array, speed: Array, measured: bool
     if found is None:
         return None
     first, last, level = found
-    find = edge_of if measured else _coarse_edge
-    begins = find(t, speed, first, -1, _near(speed, first, last, level), band) or _unseen(t, first)
-    ends = find(t, speed, last, +1, _near(speed, last, first, level), band) or _unseen(t, last)
-    if ends.t - begins.t < LEAST_S:
-        return None
     inside = slice(first, last + 1)
     count = last - first + 1
     # A straight line through the positions on the level: each is a metre or two off, all together much less.
-    middle = float(np.mean(t[inside]))
-    at_middle = float(np.mean(metres[inside]))
+    middle, at_middle = float(np.mean(t[inside])), float(np.mean(metres[inside]))
     off_mps = 0.1 + 2.0 * float(np.std(speed[inside])) / math.sqrt(count)
+    if measured:
+        scatter = scatter_of(t[inside], speed[inside])
+        begins = edge_of(t, speed, first, -1, _near(speed, first, last, level), scatter)
+        ends = edge_of(t, speed, last, +1, _near(speed, last, first, level), scatter)
+    else:
+        line = Line.through(t[inside], metres[inside])
+        middle, at_middle, level, off_mps = line.t, line.metres, line.mps, 0.1 + 2.0 * line.off[1]
+        begins, ends = coarse_edge_of(t, metres, first, -1, line), coarse_edge_of(t, metres, last, +1, line)
+    begins, ends = begins or _unseen(t, first), ends or _unseen(t, last)
+    if ends.t - begins.t < LEAST_S:
+        return None
     text = f"{count} positions at {(len(t) - 1) / (t[-1] - t[0]):.1f} Hz"
-    text += ", with speeds" if measured else ", speed taken from the positions"
+    text += ", with speeds" if measured else ", without speeds"
+    text += _unclear(begins, ends)
     from_s, from_m = _where(begins, level, at_middle + level * (begins.t - middle))
     to_s, to_m = _where(ends, level, at_middle + level * (ends.t - middle))
     return Stretch(from_s, to_s, from_m, to_m, _around(level, off_mps, 2), "positions", text, held=True)
+
+
+def _unclear(begins: Edge, ends: Edge) -> str:
+    """What the reader of a window should know of its ends; nothing where both are sharp."""
+    which = [name for name, edge in (("beginning", begins), ("end", ends)) if edge.high - edge.low > CLEAR_S]
+    return f"; its {' and '.join(which)} {'shows' if len(which) == 1 else 'show'} no sharp edge" if which else ""
 
 
 def _where(edge: Edge, level: float, metres: float) -> tuple[Uncertain, Uncertain]:
@@ -173,36 +183,6 @@ def _longest_level(t: Array, speed: Array, wanted: float, band: float) -> tuple[
         if best is None or length > best[0] + 1e-9:
             best = (length, first, last, level)
     return None if best is None or best[0] < LEAST_S else best[1:]
-
-
-def _coarse_edge(t: Array, speed: Array, at: int, way: int, level: float, band: float) -> Edge | None:
-    """The same from speeds taken from positions: where a line through the nearest of them outside meets the level."""
-    ramp: list[int] = []
-    for one in range(at + way, at + way * 5, way):
-        if not 0 <= one < len(t) or abs(t[one] - t[at]) > EDGE_S or abs(speed[one] - level) <= band:
-            break
-        if ramp and abs(speed[one] - level) < abs(speed[ramp[-1]] - level) + LEAST_STEP_MPS:
-            break  # the speed has settled again
-        ramp.append(one)
-        if len(ramp) == 3:
-            break
-    if not ramp:
-        return None
-    inside = [one for one in range(at - way * 4, at + way, way) if 0 <= one < len(t)]
-    found = _bend(t[[*inside, *ramp]] * way, speed[[*inside, *ramp]] - level, float(t[at]) * way) * way
-    return Edge(found, found - BLUNT_S, found + BLUNT_S)
-
-
-def _bend(t: Array, off: Array, last_t: float) -> float:
-    """When the speed leaves the level: by least squares on it until then, then along a line."""
-    best = (math.inf, last_t)
-    for bends_t in np.arange(last_t - 0.5, float(t[-1]), 0.01):
-        since = np.maximum(t - bends_t, 0.0)
-        slope = float(np.sum(since * off)) / max(float(np.sum(since * since)), 1e-9)
-        if abs(slope) > FASTEST_MPS2:
-            continue
-        best = min(best, (float(np.sum((off - slope * since) ** 2)), float(bends_t)))
-    return best[1]
 
 
 def by_crossings(hold: HoldAsked, lap: LapRow, lap_map: LapMap) -> Stretch:

@@ -63,6 +63,7 @@ class SessionSummary(Frozen):
     began_s: float = Field(description="session second of the first fact")
     ended_s: float = Field(description="session second of the last fact")
     green_time: AwareDatetime | None = Field(default=None, description="time of day of session second zero")
+    ended_time: AwareDatetime | None = Field(default=None, description="time of day of the last fact")
     time_of_day_from: Literal["journal", "schedule", "none"] = Field(
         default="none", description="measured by the daemon's machine; as scheduled (a rehearsal); unknown"
     )

@@ -6,12 +6,15 @@ from bisect import bisect_left, bisect_right
 from collections import Counter
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta, tzinfo
+from functools import cache
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pitwall.debrief.model import AlertRow, AlertStatistics, SessionSummary, StatusSpan, TenMinutes
 from pitwall.debrief.notes import Notes
 from pitwall.model.facts import SessionStatus
 from pitwall.model.setup import SessionSetup
 
+EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 PERIOD_S = 600.0
 """EEMUA 191 counts alarms in periods of ten minutes."""
 FLOOD = 10
@@ -31,20 +34,25 @@ def setup_of(notes: Notes) -> SessionSetup:
 
 def time_of_day(notes: Notes, t: float) -> datetime | None:
     """The time of day of a session second: by the stamps of the daemon's machine, else as the session was scheduled;
-    None where neither is known. In the time zone of the event's schedule where it names one, else UTC."""
+    None where neither is known. On the clock of the event's place, which may be put forward or back meanwhile; where
+    the setup names no place, by the offset of the schedule, else UTC."""
     window = setup_of(notes).regulations.window(setup_of(notes).session)
     opens = window.opens_at if window is not None else None
-    zone: tzinfo = opens.tzinfo if opens is not None and opens.tzinfo is not None else UTC
     wall_s = notes.wall_at(t)
-    if wall_s is not None:
-        return _to_the_millisecond(datetime.fromtimestamp(wall_s, zone))
-    return None if opens is None else _to_the_millisecond(opens + timedelta(seconds=t))
+    if wall_s is None and opens is None:
+        return None
+    unix_s = wall_s if wall_s is not None else opens.timestamp() + t if opens is not None else 0.0
+    moment = EPOCH + timedelta(milliseconds=round(1000 * unix_s))
+    return moment.astimezone(_zone(setup_of(notes).time_zone) or (opens.tzinfo if opens is not None else None) or UTC)
 
 
-def _to_the_millisecond(moment: datetime) -> datetime:
-    return (moment + timedelta(microseconds=500)).replace(
-        microsecond=(moment + timedelta(microseconds=500)).microsecond // 1000 * 1000
-    )
+@cache
+def _zone(name: str | None) -> tzinfo | None:
+    """None for a name that this machine does not know: a journal may come from one that knows more."""
+    try:
+        return ZoneInfo(name) if name is not None else None
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        return None
 
 
 def status_spans(
@@ -67,6 +75,7 @@ def session_summary(notes: Notes, spans: tuple[StatusSpan, ...], journal: str) -
         event=setup.event, session=setup.session, team=setup.team, circuit=setup.circuit.name,
         circuit_length_m=setup.circuit.length_m, wet=setup.wet, scheduled_s=setup.duration_s,
         began_s=round(notes.first_s, 3), ended_s=round(notes.last_s, 3), green_time=green,
+        ended_time=time_of_day(notes, notes.last_s),
         time_of_day_from="journal" if by_journal else "none" if green is None else "schedule",
         state=_state(spans), journal=journal, facts=notes.facts, restarts=notes.restarts,
         gaps_s=tuple((round(t, 3), round(gap, 3)) for t, gap in notes.gaps), failed_facts=notes.failed,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 from pitwall.debrief.figures_laps import lap_clock
 from pitwall.debrief.model import DataWindow, LapRow, RunRow, SwitchAt, Uncertain
@@ -57,14 +57,21 @@ def duration(seconds: float) -> str:
     return f"{hours} h {rest:02d} min"
 
 
-def time_of_day(moment: datetime | None, places: int = 0) -> str:
-    """``14:02:31``, rounded to so many places of a second."""
+def time_of_day(moment: datetime | None, places: int = 0, green: datetime | None = None) -> str:
+    """``14:02:31``, rounded to so many places of a second.
+
+    Where the green light was on another day, ``+1 d`` stands behind it; where the clocks changed since, the offset.
+    """
     if moment is None:
         return NOTHING
     scale = 10**places
     units = round(moment.microsecond * scale / 1_000_000)
-    moment = moment.replace(microsecond=0) + timedelta(seconds=units // scale)
-    return f"{moment:%H:%M:%S}" + (f".{units % scale:0{places}d}" if places else "")
+    if units == scale:
+        moment, units = (moment.astimezone(UTC) + timedelta(seconds=1)).astimezone(moment.tzinfo), 0
+    words = f"{moment:%H:%M:%S}" + (f".{units:0{places}d}" if places else "")
+    days = 0 if green is None else (moment.date() - green.date()).days
+    changed = green is not None and moment.utcoffset() != green.utcoffset()
+    return words + (f" {days:+d} d".replace("-", "−") if days else "") + (f" {zone_words(moment)}" if changed else "")
 
 
 def zone_words(moment: datetime | None) -> str:
@@ -87,14 +94,19 @@ def number(value: float | None, places: int = 1, unit: str = "") -> str:
 
 
 def within(value: Uncertain, places: int, factor: float = 1.0) -> str:
-    """``312 (309–316)``: the value and the interval that holds the truth."""
-    inner, low, high = (f"{one * factor:.{places}f}".replace("-", "−") for one in (value.value, value.low, value.high))
-    return f"{inner} ({low}–{high})"
+    """``312 (−3 +4)``: the value, and how much less or more it may truly be."""
+    inner = f"{value.value * factor:.{places}f}".replace("-", "−")
+    return f"{inner} {_off(value, places, factor)}"
 
 
 def clock_within(value: Uncertain) -> str:
     """``0:12:03.41 (−0.20 +0.30)``: session time and how much earlier or later it may have been."""
-    return f"{session_clock(value.value, 2)} (−{value.value - value.low:.2f} +{value.high - value.value:.2f})"
+    return f"{session_clock(value.value, 2)} {_off(value, 2)}"
+
+
+def _off(value: Uncertain, places: int, factor: float = 1.0) -> str:
+    below, above = (value.value - value.low) * factor, (value.high - value.value) * factor
+    return f"(−{below:.{places}f} +{above:.{places}f})"
 
 
 def scalar(value: Scalar | None) -> str:

@@ -122,6 +122,9 @@ class SessionSetup(Frozen):
     crew: CrewNotice = CrewNotice()
     garage: GarageWork = GarageWork()
     limits: dict[Slug, CarLimits] = Field(default_factory=dict, description="by car")
+    time_zone: str | None = Field(
+        default=None, max_length=64, description="of the place, an IANA name; none: the offset of opens_at holds"
+    )
 
     @model_validator(mode="after")
     def _cars_have_files(self) -> Self:

@@ -146,7 +146,7 @@ def two_windows() -> Facts:
     morning = [CHECKS, MORE | {"run": "early"}]
     later = [MORE | {"run": "late", "driver": "maro", "window": "second"}]
     regulations = {"regulations": 1, "sessions": [{
-        "session": "test-day", "opens_at": "2031-10-26T02:50:00+02:00",
+        "session": "test-day", "opens_at": "2031-10-26T02:56:00+02:00",
         "windows": [{"window": "first", "from": 0, "to": 600}, {"window": "second", "from": 720, "to": 1380}]}]}
     base = load_rehearsal(str(ROOT / "simulations" / "test_day.yaml"))
     rules = type(base.setup.regulations).model_validate(regulations)
@@ -155,7 +155,7 @@ def two_windows() -> Facts:
          "driver_change_s": [20, 30, 40], "engineer": {"forgets": 0}},
         {"41": _plan("41", [*morning, *later], "test-day")}, 1, 4,
         {"regulations": rules, "session": "test-day"})
-    return on_the_wall(played((scenario, setup, seed)), "2031-10-26T02:50:00+02:00")
+    return on_the_wall(played((scenario, setup, seed)), "2031-10-26T02:56:00+02:00")
 
 def timing_only() -> Facts:
     """A circuit of which only shares of the lap are known; no positions, no telemetry; nobody presses keys."""

@@ -17,6 +17,8 @@ from tests.recount.sessions import Row, Told
 
 BAND, NOISE, WAVERS, WAVERS_FOR = 0.9, 0.1, 0.12, 0.6
 GAIN_OF_TWO, AS_WELL, HIDDEN_S = 9.0, 4.0, 0.18
+NEAR_S, NEAR_END_S = 0.1, 0.5
+ROUNDED_M = 0.05 + 0.0006 * 70  # of a moment that is rounded to a thousandth, and of the metres themselves
 COUNT_LOW, COUNT, COUNT_HIGH = 0.86, 1.02, 1.2
 Array = Any
 
@@ -47,15 +49,20 @@ def held(told: Told, car: str, lap: Lap, actual: Any) -> Row:
     """The numbers of a hold."""
     asked = Asked(told, car, actual.item)
     if actual.evidence == "positions":
-        return seen(told, car, lap, asked)
+        return seen(told, car, lap, asked, actual)
     return reckoned(told, car, lap, asked)
 
 
 # -- from positions ---------------------------------------------------------------------------------------------------
 
 
-def seen(told: Told, car: str, lap: Lap, asked: Asked) -> Row:
-    """As the positions of the lap show it."""
+def seen(told: Told, car: str, lap: Lap, asked: Asked, actual: Any) -> Row:
+    """As the positions of the lap show it.
+
+    When the speed was reached and left is a matter of estimating: ours is another estimator, and the debrief's moment
+    has to lie within a tenth of a second of it, the ends of its interval within half a second of ours. All else follows
+    from those moments, and is reckoned exactly.
+    """
     track = map_of(told, car)
     rows: list[Row] = []
     for one in told.facts("car_positioned", car):
@@ -83,10 +90,14 @@ def seen(told: Told, car: str, lap: Lap, asked: Asked) -> Row:
     hz = (len(t) - 1) / (t[-1] - t[0])
     found: Row = {"speed_mps": interval(level, off, off, 2),
                   "evidence_text": Own([float(last - first + 1), round(float(hz), 1)], off=0.051)}
-    for name, (at, low, high) in (("from", (-begin[0], -begin[2], -begin[1])), ("to", end)):
-        found[f"{name}_s"] = interval(at, at - low, high - at, 3)
-        found[f"{name}_m"] = interval(at_middle + level * (at - middle), 1.0 + (at - low) * level,
-                                      1.0 + (high - at) * level, 1)  # fmt: skip
+    for name, ours, word in (("from", (-begin[0], -begin[2], -begin[1]), actual.from_s), ("to", end, actual.to_s)):
+        found[f"{name}_s"] = {key: Own(value, "estimate", off) for key, value, off in
+                              zip(("value", "low", "high"), ours, (NEAR_S, NEAR_END_S, NEAR_END_S), strict=True)}
+        at, low, high = word.value, word.low, word.high
+        metres = at_middle + level * (at - middle)
+        ends = (metres, metres - 1.0 - (at - low) * level, metres + 1.0 + (high - at) * level)
+        found[f"{name}_m"] = {key: Own(value, off=ROUNDED_M) for key, value in
+                              zip(("value", "low", "high"), ends, strict=True)}
     return found
 
 

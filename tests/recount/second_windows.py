@@ -27,7 +27,7 @@ def windows(told: Told, car: str, laps: list[Lap], rows: list[Row], moves: list[
             numbers = lane(told, car, lap, laps)
         else:
             numbers = whole(told, car, lap, rows[lap.number - 1])
-        begin, end = numbers["from_s"]["value"].value, numbers["to_s"]["value"].value
+        begin, end = actual.from_s.value, actual.to_s.value  # these are compared with ours beside
         inside = SET_WITHIN_S if actual.what == "lap" else 0.0
         found.append(numbers | {
             "item": name(actual.item), "do": name(actual.do), "run": name(lap.run), "lap_number": lap.number,

@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from pitwall.debrief.edges import Edge, edge_of
+from pitwall.debrief.edges import USUAL, Edge, edge_of, scatter_of
 from pitwall.debrief.holds import HoldAsked, Stretch, by_crossings, by_positions
 from pitwall.debrief.notes import CarNotes
 from pitwall.debrief.windows import CarFacts, ItemDone, window_of
@@ -62,14 +62,14 @@ def asked(seconds: float = 5.0) -> HoldAsked:
     return HoldAsked(the_map().phase_of("turn 4"), 55.0, seconds, 1.5)
 
 
-def seen(path: HeldPath, hz: float, seed: int, *, speeds: bool = True) -> CarNotes:
-    """Positions of this way as a receiver gives them."""
+def seen(path: HeldPath, hz: float, seed: int, *, speeds: bool = True, off_mps: float = 0.1) -> CarNotes:
+    """Positions of this way as a receiver gives them, whose speeds are so far off."""
     rng, notes = np.random.default_rng(seed), CarNotes()
     t = float(path.t[0]) + float(rng.uniform(0, 1 / hz))
     while t < path.end_s:
         notes.at_s.append(round(t, 3))
         notes.at_m.append(round(path.metres(t) + 1.5 * float(rng.standard_normal()), 1))
-        notes.at_mps.append(round(path.speed(t) + 0.1 * float(rng.standard_normal()), 2) if speeds else None)
+        notes.at_mps.append(round(path.speed(t) + off_mps * float(rng.standard_normal()), 2) if speeds else None)
         t += 1 / hz
     return notes
 
@@ -81,14 +81,14 @@ def found(path: HeldPath, row: LapRow, notes: CarNotes) -> Stretch:
     return stretch
 
 
-@pytest.mark.parametrize("hz", [10.0, 5.0])
-def test_positions_with_speeds_show_a_hold_to_a_tenth_and_five_metres(hz: float) -> None:
-    """Nineteen in twenty ends of holds lie within 0.1 s and 5 m of what was really driven; nine in ten in their
-    intervals."""
+@pytest.mark.parametrize(("hz", "off_mps", "share"), [(10.0, 0.1, 0.97), (5.0, 0.1, 0.95), (10.0, 0.25, 0.92)])
+def test_positions_with_speeds_show_a_hold_to_a_tenth_and_five_metres(hz: float, off_mps: float, share: float) -> None:
+    """Nearly all ends of holds lie within 0.1 s and 5 m of what was really driven, nineteen in twenty in their
+    intervals; a receiver that is worse than usual makes them wider."""
     near, held = [], []
-    for seed in range(30):
+    for seed in range(24):
         path, row = driven(seed)
-        stretch, truth = found(path, row, seen(path, hz, seed)), path.truth()
+        stretch, truth = found(path, row, seen(path, hz, seed, off_mps=off_mps)), path.truth()
         assert stretch.evidence == "positions"
         assert stretch.from_m is not None
         assert stretch.to_m is not None
@@ -96,8 +96,27 @@ def test_positions_with_speeds_show_a_hold_to_a_tenth_and_five_metres(hz: float)
                                      (stretch.to_s, stretch.to_m, truth.to_s, truth.to_m)):
             near.append(abs(s.value - true_s) <= 0.1 and abs(m.value - true_m) <= 5.0)
             held.append(s.low <= true_s <= s.high)
-    assert sum(near) >= 0.95 * len(near), (sum(near), len(near))
-    assert sum(held) >= 0.9 * len(held), (sum(held), len(held))
+    assert sum(near) >= share * len(near), (sum(near), len(near))
+    assert sum(held) >= 0.95 * len(held), (sum(held), len(held))
+
+
+def test_a_hold_says_how_far_its_speeds_scatter() -> None:
+    """What neighbours differ by is the receiver's, what lasts is the driver's; few positions say little, and a lap of
+    chance is not believed."""
+    rng, t = np.random.default_rng(2), np.arange(0.0, 40.0, 0.1)
+    wavers = np.zeros(len(t))
+    for at in range(1, len(t)):
+        wavers[at] = math.exp(-0.1 / 0.6) * wavers[at - 1] + 0.3 * math.sqrt(1 - math.exp(-0.2 / 0.6)) * float(
+            rng.standard_normal())
+    rough = scatter_of(t, 55.0 + 0.3 * rng.standard_normal(len(t)))
+    unsteady = scatter_of(t, 55.0 + wavers + 0.05 * rng.standard_normal(len(t)))
+    assert rough.noise_mps == pytest.approx(0.3, rel=0.2)
+    assert rough.wavers_mps < 0.15
+    assert unsteady.wavers_mps == pytest.approx(0.3, rel=0.35)
+    assert unsteady.noise_mps < 0.12
+    assert scatter_of(t[:2], np.array([55.0, 60.0])) == USUAL
+    assert scatter_of(t[:9], np.full(9, 55.0)).noise_mps > 0.5 * USUAL.noise_mps
+    assert scatter_of(t, 55.0 + 9.0 * rng.standard_normal(len(t))).noise_mps <= 4.0 * USUAL.noise_mps
 
 
 def let_go(seed: int, gains_mps2: float, for_s: float, hz: float = 10.0) -> tuple[np.ndarray, np.ndarray]:
@@ -111,7 +130,7 @@ def let_go(seed: int, gains_mps2: float, for_s: float, hz: float = 10.0) -> tupl
 def found_end(t: np.ndarray, speed: np.ndarray) -> Edge:
     """The end of the level that these speeds show."""
     last = int(np.flatnonzero(np.abs(speed - 55.0) <= 0.9)[-1])
-    edge = edge_of(t, speed, last, +1, 55.0, 0.9)
+    edge = edge_of(t, speed, last, +1, 55.0)
     assert edge is not None
     return edge
 
@@ -135,27 +154,31 @@ def test_what_nobody_can_see_is_in_the_interval() -> None:
 
 
 def test_an_end_backwards_is_a_beginning() -> None:
-    """The beginning of a hold is found as the end of the same speeds the other way round."""
+    """The beginning of a hold is found as the end of the same speeds the other way round. What drivers do there is not
+    quite the same, so the chances are not either."""
     t, speed = let_go(3, 5.0, 0.3)
     end = found_end(t, speed)
     first = len(t) - 1 - int(np.flatnonzero(np.abs(speed - 55.0) <= 0.9)[-1])
-    begin = edge_of(-t[::-1], speed[::-1], first, -1, 55.0, 0.9)
+    begin = edge_of(-t[::-1], speed[::-1], first, -1, 55.0)
     assert begin is not None
-    assert begin.t == pytest.approx(-end.t, abs=1e-9)
-    assert edge_of(t, speed, len(t) - 1, +1, 55.0, 0.9) is None
-    assert edge_of(t[:42], speed[:42], 40, +1, 55.0, 0.9) is None
+    assert begin.t == pytest.approx(-end.t, abs=0.02)
+    assert edge_of(t, speed, len(t) - 1, +1, 55.0) is None
+    assert edge_of(t[:42], speed[:42], 40, +1, 55.0) is None
 
 
 def test_positions_without_speeds_tell_less_and_say_so() -> None:
-    """At 10 Hz their intervals hold most ends, and are ten times as wide."""
-    held = []
-    for seed in range(20):
+    """At 10 Hz half of the ends are within a fifth of a second; the intervals hold nine in ten, and are much wider."""
+    held, off = [], []
+    for seed in range(12):
         path, row = driven(seed)
         stretch, truth = found(path, row, seen(path, 10.0, seed, speeds=False)), path.truth()
         ends = ((stretch.from_s, truth.from_s), (stretch.to_s, truth.to_s))
         held += [one.low <= true <= one.high for one, true in ends]
-        assert stretch.from_s.high - stretch.from_s.low > 1.0
-    assert sum(held) >= 0.85 * len(held), (sum(held), len(held))
+        off += [abs(one.value - true) for one, true in ends]
+        assert stretch.from_s.high - stretch.from_s.low > 0.5
+        assert "without speeds; its beginning" in stretch.text
+    assert sum(held) >= 0.9 * len(held), (sum(held), len(held))
+    assert np.median(off) <= 0.25
     path, row = driven(1)
     assert by_positions(asked(), row, seen(path, 5.0, 1, speeds=False), the_map()) is None
 
