@@ -17,6 +17,7 @@ from typing import NamedTuple
 import numpy as np
 
 from pitwall.pace.chances import chances, shifted
+from pitwall.pace.kept import Kept
 from pitwall.pace.planned import Chances, PlanRecord, PlanWord
 from pitwall.pace.queueing import OutLapQueue
 from pitwall.pace.residuals import Residuals
@@ -28,7 +29,6 @@ ARRIVAL_SCALE_S = 0.05
 RULE_SPREAD, OUT_SPREAD = 0.03, 0.08
 FIRST_OUT = 1.25
 OFF_PACE = 0.05
-MOST_READ = 500
 FIRST_WEIGHTS, FIRST_OUT_WEIGHTS = (0.35, 0.25, 0.4), (0.5, 0.25, 0.02, 0.23)
 OUT_RECORD, LAP_RECORD = 25.0, 150.0
 """About so many laps back a rule's record counts. How out-laps are driven changes with the part of the session."""
@@ -172,7 +172,7 @@ class Outlook:
     _so_far: float
     _limit_s: float
     _timed: Array | None
-    _read: dict[tuple[float, bool, tuple[float, ...] | None], Array] = field(default_factory=dict)
+    _read: Kept[tuple[float, bool, tuple[float, ...] | None], Array] = field(default_factory=Kept, init=False)
 
     @property
     def places(self) -> tuple[float, ...]:
@@ -234,11 +234,7 @@ class Outlook:
             return self.line
         key = (share, coming_in, places)
         found = self._read.get(key)
-        if found is None:
-            if len(self._read) >= MOST_READ:
-                self._read.clear()
-            found = self._read[key] = self._at(*key)
-        return found
+        return self._read.keep(key, self._at(*key)) if found is None else found
 
     def _at(self, share: float, coming_in: bool, places: tuple[float, ...] | None) -> Array:
         places = self.places if places is None else places

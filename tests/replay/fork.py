@@ -46,7 +46,7 @@ DECIDED = (
 """Outputs that are decisions. The others show a state at a moment, and a restart may move that moment."""
 PACING = ("_armed", "_outputs", "_desk_t", "_field_t", "desk")
 """Attributes that only say when a state is shown next, or when the engine asked to be woken."""
-ANSWERS = ("_bent", "_read")
+ANSWERS = ("_read", "kept")
 """Attributes that keep answers that were given, so that they are not worked out again. Which ones hang on what was
 asked; that they are right is shown where they are kept."""
 LEFT_OUT = (*PACING, *ANSWERS)
@@ -276,7 +276,7 @@ def _plain_parts(value: Any, seen: dict[int, Any]) -> Any:
         names = [one.name for one in fields(value)] if is_dataclass(value) else getattr(value, "__slots__", ())
         own = [(name, getattr(value, name)) for name in names if hasattr(value, name)]
         own += [one for one in getattr(value, "__dict__", {}).items() if one[0] not in names]
-        return [type(value), *((name, _plain(one, seen)) for name, one in own)]
+        return [type(value), *((name, _plain(one, seen)) for name, one in own if name not in ANSWERS)]
     if isinstance(value, BaseModel | LapMap):
         return value
     return [type(value), *(_plain(one, seen) for one in value)]

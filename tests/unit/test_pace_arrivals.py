@@ -315,6 +315,7 @@ def test_what_is_read_off_an_outlook_does_not_hang_on_what_was_asked_before(
         _, fresh, _ = on_a_lap()
         assert asked.arrival(phase) == fresh.arrival(phase)
         mine, other = asked.outlook(), fresh.outlook()
-        assert mine is not None and other is not None
+        assert mine is not None
+        assert other is not None
         for coming_in in (False, True):
             assert mine.at(phase, coming_in).tolist() == other.at(phase, coming_in).tolist()
