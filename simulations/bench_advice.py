@@ -35,26 +35,38 @@ from pitwall.runtime.adviser import ProcessAdviser
 TIMER_S = 0.001
 NOW_S = 600.0
 LAP_S = 95.0
+BREAK_S = 1800.0
+TEAM = ("41", "58", "63")
 LADDER_S = (240.0, 480.0, 720.0)
 WORKS = ((180, 240, 420), (240, 360, 600), (180, 300, 480))
 WANTS: tuple[Want, ...] = ("must", "should", "should", "could")
 
 
-def question(seed: int, runs: int, *, shared: bool = False, red: bool = False) -> AdviceQuestion:
-    """A pressed rest of an hour: so many runs left on each of two cars."""
+def question(
+    seed: int, runs: int, *, shared: bool = False, red: bool = False, cars: int = 2, crewed: float = 1.0,
+    windows: bool = False,
+) -> AdviceQuestion:
+    """A pressed rest of an hour: so many runs left on each car. Of the works ``crewed`` need the crew, if one is
+    ``shared``. With ``windows`` the rest is in two parts with a break between."""
     rng = random.Random(seed)
-    choices = tuple(_run(rng, car, place, shared) for car in ("41", "58") for place in range(runs))
-    cars = tuple(
+    names = TEAM[:cars]
+    choices = tuple(_run(rng, car, place, shared) for car in names for place in range(runs))
+    if crewed < 1.0:
+        needs = random.Random(seed + 1)
+        choices = tuple(one if needs.random() < crewed else one.model_copy(update={"crew": ()}) for one in choices)
+    standing = tuple(
         CarSnapshot(
             car=car, from_s=NOW_S, on_track=False, wants={one.run: one.want for one in choices if one.car == car},
             activities=tuple(a for one in choices if one.car == car for a in one.activities),
         )
-        for car in ("41", "58")
+        for car in names
     )
     left = rng.choice((1800.0, 2400.0, 3000.0))
+    half = NOW_S + left / 2.0
     snapshot = ForecastSnapshot(
         t=NOW_S, remaining_s=left, clock_running=True, status="red" if red else "green", red_clock="runs",
-        finish_started_lap=True, interruptions=Interruptions(), futures=500, confidence=0.9, cars=cars,
+        finish_started_lap=True, interruptions=Interruptions(), futures=500, confidence=0.9, cars=standing,
+        windows=((0.0, half), (half + BREAK_S, NOW_S + left + BREAK_S)) if windows else (),
     )
     return AdviceQuestion(snapshot=snapshot, choices=choices, confidence=0.9, seed=seed,
                           restart_s=LADDER_S if red else ())

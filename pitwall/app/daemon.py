@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager, nullcontext
 
 from pitwall import __version__
 from pitwall.bus.codec import Message, message_for
@@ -59,6 +60,7 @@ class Daemon:
         store: str | None = None,
         watch: StepWatch | None = None,
         adviser: Adviser | None = None,
+        unseen: Callable[[], AbstractContextManager[None]] = nullcontext,
     ) -> None:
         """Put the parts together; nothing happens before :meth:`prepare`.
 
@@ -71,8 +73,9 @@ class Daemon:
             broker, store: their names, for ``health``.
             watch: notices that the machine slept or that its wall clock was set.
             adviser: who searches for better plans; without one no advice is given.
+            unseen: what the decider goes over its journal in; nobody is told of what comes of it there.
         """
-        self.setup, self.clock, self.bus = setup, clock, bus
+        self.setup, self.clock, self.bus, self._unseen = setup, clock, bus, unseen
         self._last_clock = _LastClock()
         self._names = (broker, store)
         self._links = self._pulses = 0
@@ -96,7 +99,9 @@ class Daemon:
         Raises:
             JournalError: when the journal cannot be read or written.
         """
-        if await self.host.recover() is not None:
+        with self._unseen():
+            resumed = await self.host.recover()
+        if resumed is not None:
             return True
         self.host.submit(SessionPrepared(id="prepared", t=t, setup=self.setup, wall_start=wall_start))
         await self.host.drain()

@@ -7,6 +7,7 @@ import multiprocessing
 import os
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from multiprocessing.connection import Connection
 from pathlib import Path
 from types import TracebackType
 
@@ -28,7 +29,7 @@ class PageMakers:
         # Not a fork: what calls us may have threads, and one of them may hold a lock at that moment.
         context = multiprocessing.get_context("spawn")
         theirs, self._lifeline = context.Pipe(duplex=False)
-        self._pool = ProcessPoolExecutor(2, mp_context=context, initializer=live_by, initargs=(theirs,))
+        self._pool = ProcessPoolExecutor(2, mp_context=context, initializer=_behind, initargs=(theirs,))
         self._loading: list[Future[None]] = []
 
     def __enter__(self) -> PageMakers:
@@ -49,6 +50,13 @@ class PageMakers:
             return page.result(), paper.result()
         except (OSError, BrokenProcessPool):
             return page_of(debrief), paper_of(debrief)
+
+
+def _behind(lifeline: Connection) -> None:
+    """In a process for pages: let who reads the journal go first, for with three of us two cores are one too few."""
+    if hasattr(os, "nice"):
+        os.nice(10)
+    live_by(lifeline)
 
 
 def write_pages(debrief: Debrief, folder: Path, makers: PageMakers) -> tuple[Path, ...]:

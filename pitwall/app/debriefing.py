@@ -11,7 +11,6 @@ from pydantic import ValidationError
 from pitwall import __version__
 from pitwall.app.debrief_cars import car_debrief
 from pitwall.app.debrief_watch import NotedSession
-from pitwall.app.memory import few_collections
 from pitwall.debrief.model import CarDebrief, Debrief
 from pitwall.debrief.session import alert_rows, alert_statistics, session_summary, status_spans
 from pitwall.errors import JournalError
@@ -91,10 +90,11 @@ def debrief(events: Iterable[Stamped], name: str) -> Debrief:
 
 
 def gone_over(events: Iterable[Stamped]) -> NotedSession:
-    """The engine after these facts, with what was noted on the way; nobody looks at desk, field and clock."""
+    """The engine after these facts, with what was noted on the way; nobody looks at desk, field and clock, and
+    nobody is to be woken."""
     noted = NotedSession()
-    noted.session.notices.shown = False
-    with few_collections():
+    noted.session.wakes = False
+    with noted.unseen():
         for _ in decisions(events, noted):
             pass
     return noted

@@ -266,7 +266,7 @@ async def serve(
         start_s = starting_second(setup)
         clock, workers = LiveClock(start_s), Beside()
         daemon = Daemon(
-            setup, session, clock=clock, journal=journal,
+            setup, session, clock=clock, journal=journal, unseen=session.unseen,
             bus=MqttBus(running.address, f"pitwall-{setup.session}", offline_message(setup.session)), watch=StepWatch(),
             forecaster=workers.forecaster, adviser=workers.adviser, broker=running.name, store=str(journal_file),
         )

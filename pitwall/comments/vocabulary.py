@@ -125,7 +125,7 @@ TABLE: tuple[Entry, ...] = (
                   "from the brakes to where the steering stands"),
         "mid": ("mid | middle | apex | mid corner | midcorner | center | centre | mid turn", "around the apex"),
         "exit": ("exit | ex | on power | on throttle | on the throttle | on the power | corner exit | on exit"
-                 " | with throttle | on gas | on the gas", "from the throttle on"),
+                 " | with throttle | on gas | on the gas | on pwr", "from the throttle on"),
     }),
     *entries("speed", {
         "slow": ("slow | ls | low speed | slow speed | lo speed | lowspeed | slow ones | slow stuff", "slow corners"),
@@ -182,7 +182,8 @@ TABLE: tuple[Entry, ...] = (
                   "worse than before"),
         "same": ("same | = | still | still there | unchanged | no change | no different | no difference | not changed"
                  " | same as before | same as last run | as before | like before | has not changed | as last run"
-                 " | hasn't changed", "as before"),
+                 " | hasn't changed | same as in last run | as in last run | same as the last run"
+                 " | same as in the last run | same as the run before | same as in the run before", "as before"),
         "gone": ("gone | no longer | no more | any more | anymore | not any more | disappeared | cured | fixed | solved"
                  " | no | not | isn't | isnt | aren't | arent | doesn't | doesnt | don't | dont", "not there any more"),
     }),

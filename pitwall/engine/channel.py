@@ -120,7 +120,7 @@ class ChannelBook:
             call = book.latest.get(wanted.key)
             spec = remaining(wanted, call)
             if not self._competes(spec, call, at.now):
-                found.append(spec)
+                found.append(_not_before_its_room(at, spec, call))
             elif call is not None and self._keeps(call, book, at.now):
                 # Not given up as long as its key may still come.
                 found.append(_as_placed(spec, call.spec, self._until(call, book, at.now)))
@@ -257,6 +257,18 @@ def _pending(
         hit_s=min(HIT_S, STANDARDS[max(standard, 0)][1]) if at.track.sighted is not None else 0.0,
         after=before,
     )
+
+
+def _not_before_its_room(at: Situation, spec: CallSpec, call: Call | None) -> CallSpec:
+    """The window of a rule may lie before the call is of use, where several follow one another before a line: until the
+    plan places it, it does not open there. One that is open stays so."""
+    room = spec.room
+    if room is None or room.stretches is None or room.from_s <= max(at.now + AHEAD_S, spec.say_from_s):
+        return spec
+    if call is not None and call.state == "due":
+        return spec
+    by = min(room.from_s + at.timing.window_s, room.end_by_s - spec.spoken_s)
+    return replace(spec, say_from_s=room.from_s, say_by_s=max(spec.say_by_s, by, room.from_s))
 
 
 def _at_its_place(at: Situation, spec: CallSpec, call: Call | None, place: Placed, until_s: float) -> CallSpec:

@@ -3,7 +3,8 @@
 On track the car's own estimate of when it reaches the line stands against the flag, each with its doubt: the alert is
 raised once the line comes later than the flag by more than both together, and over when it is expected before it. In
 the garage, from the brief on, even a quick out-lap must come too late; where the forecast has told of an overrun, that
-says it already.
+says it already. A car that was to leave while the timing was silent may be out, and nothing is said of it before it
+would have been seen.
 """
 
 from __future__ import annotations
@@ -22,10 +23,17 @@ FEED_SPEAKS_S, MESSAGE_LATE_S = 20.0, 5.0  # another car was seen so lately; mes
 UNKNOWN_SHARE = 0.08  # of the way still to go, where nothing is known of the spread (common practice, no source)
 
 
-def look(car: TeamCar, clock: SessionClock, alerts: AlertBook, now: float) -> list[Output]:
-    """Every few seconds: does the timed lap that comes next still begin before the flag?"""
+def look(
+    car: TeamCar, clock: SessionClock, alerts: AlertBook, now: float, silent: tuple[float, float] | None = None
+) -> list[Output]:
+    """Every few seconds: does the timed lap that comes next still begin before the flag?
+
+    ``silent``: from when to when the timing of all cars was silent last, session seconds.
+    """
     flag_s, held = clock.end_s(now), alert_key(KIND, car.car) in alerts.active
     on_track = car.track.on_track
+    if not on_track and _may_be_out(car, silent, now):
+        return alerts.over(KIND, car.car, now)
     text = _on_track(car, flag_s, held, now) if on_track else _in_garage(car, flag_s, held, now)
     if text is None:
         return alerts.over(KIND, car.car, now)
@@ -67,6 +75,14 @@ def _in_garage(car: TeamCar, flag_s: float, held: bool, now: float) -> str | Non
     begins -= _must_last(car)
     return (f"Car {car.car}: {run.run.run} would start its first timed lap at {clock_text(begins)}, the flag "
             f"falls at {clock_text(flag_s)}: keep it in, or use the time for something else")
+
+
+def _may_be_out(car: TeamCar, silent: tuple[float, float] | None, now: float) -> bool:
+    """Guard: it was due to leave while the timing was silent, and has not had the time to be seen since."""
+    due = car.first_release_s
+    if silent is None or due is None:
+        return False
+    return due <= silent[1] and now <= silent[1] + car.track.pace.lap_s("out")
 
 
 def _not_before(car: TeamCar, now: float) -> float:

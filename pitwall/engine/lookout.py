@@ -27,7 +27,7 @@ class Lookout:
         return [
             *watch.around(car, alerts, status, now),
             *self.tyres.look(car, alerts, status, now),
-            *flag_watch.look(car, clock, alerts, now),
+            *flag_watch.look(car, clock, alerts, now, self.tyres.silent),
             *drivers.watch(car, clock, alerts, now),
         ]
 

@@ -42,6 +42,7 @@ class Session:
     hands: Hands
     questions: Questions
     advising: Advising
+    _armed: float | None
 
     def __init__(self) -> None:
         self.prepared = False
@@ -52,7 +53,7 @@ class Session:
         self.rain = False
         self._outputs: list[out.Output] = []
         self._dirty: set[str] = set()
-        self._armed: float | None = None
+        self.wakes, self._armed = True, None  # False where a journal is gone over to its end, and nobody is woken
         self._refresh_t = float("-inf")
 
     # -- the port ---------------------------------------------------------------------------------------------------
@@ -369,6 +370,8 @@ class Session:
         self._outputs += self.lookout.feed(self.field, self.setup.calls.feed_stale_s, self.clock, self.alerts, self.now)
 
     def _arm(self) -> None:
+        if not self.wakes:
+            return
         if self._over():
             # The day goes on: what its timetable shows must still end.
             ends = timetable.next_end(self.alerts)

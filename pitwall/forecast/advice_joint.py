@@ -1,14 +1,16 @@
-"""The best plan of two cars that share a crew: branch and bound over pairs of beginnings, one for each car.
+"""The best plan of cars that share crews: branch and bound over their beginnings together, one for each car.
 
-Theory. A pair of beginnings is driven as the whole plan would be: who is ready first is worked on first, and the other
-car waits. Adding a run, and the work before it, at the end of one car's beginning never lets either car be sooner than
-without it: the work keeps the crew, and only works that come due later wait for it. So what a pair has done, and when
-each car is ready for more, bounds every plan that begins like it; what can still be had from there is bounded car by
-car (``advice_bounds``). That holds for two cars; with three the one that waits may let the third go first.
+Theory. Beginnings are driven as the whole plan would be: who is ready first is worked on first, and the others wait
+(``advice_crews``). Adding a run, and the work before it, at the end of one car's beginning never lets a car be sooner
+than without it: the work keeps the crew, and only works that come due later wait for it. So what has been done, and
+when each car is ready for more, bounds every plan that begins like it. What can still be had from there is bounded car
+by car: as if nobody waited any more (``advice_bounds``), and by what the car can have from such a beginning if it never
+waits at all, which is known exactly (``advice_alone``).
 
-Runs are added to the car that is ready first, on average. Where in some future the other car's last work came due
-later than the one to be added, the order of the works is not known there any more. From there on nobody waits in that
-future (it is not ``fair``), which only makes the bound higher; a whole plan is driven once more in the right order.
+A car whose piece has been driven first says whether it goes on: only then is there a work behind that piece. When all
+cars have said so, the one that comes in first, on average, is driven on. Before it, in every future, those are served
+whose works are due sooner there. So an order of the works is only ever wrong where one car does a whole run while
+another waits. A plan that is right in every future is worth just what its bound says; others are driven once more.
 """
 
 from __future__ import annotations
@@ -19,58 +21,69 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from pitwall.forecast.advice_alone import Alone
+from pitwall.forecast.advice_crews import Crews, Flags
+from pitwall.forecast.advice_pieces import weight
 from pitwall.forecast.advice_search import SAME, CarSearch, Prefixes
 from pitwall.forecast.advice_team import TeamPlan, TeamSearch
 from pitwall.forecast.pert import Floats
-from pitwall.forecast.sharing import shared_labels, walk_together
+from pitwall.forecast.sharing import walk_together
 
 CHUNK = 48
-"""So many pairs are driven on at once: more would be too much memory and no quicker."""
+"""So many beginnings are driven on at once: more would be too much memory and no quicker."""
 
 JUDGED_AS = 12
-"""Driving a whole plan in the right order takes as long as driving so many pairs on."""
+"""Driving a whole plan in the right order takes as long as driving so many beginnings on."""
 
-Flags = NDArray[np.bool_]
+ALONE_SHARE = 0.5
+"""So much of the effort may go into what the cars can do alone."""
+
+MAY_BE_SOONER = 0.01
+"""A car says first whether it goes on where its work may come due before that of the car whose turn it is, so often."""
+
+OPEN, GOES_ON, ENDS = 0, 1, 2
 
 
 @dataclass
-class Pairs:
-    """B pairs of beginnings.
+class Beginnings:
+    """B beginnings of K cars together.
 
     Attributes:
-        cars: Per car its beginning; ``ready`` supposes that nobody waits for the work after its last piece.
-        closed: Shape (B, 2): nothing follows for that car.
-        free: Shape (B, L, N): when each shared crew is free.
-        due: Shape (B, 2, N): when the last work of each car that needed one was due.
-        fair: Shape (B, N): the works so far were in the order in which they came due.
+        cars: Per car its own; ``ready`` supposes that it never waits for the work after its last piece, until served.
+        says: Shape (B, K): whether the car goes on behind it.
+        served: Shape (B, K, N): the work after its last piece is done, or there is none with a shared crew.
+        crews: The crews.
         most: Shape (B,): no plan that begins so can be worth more.
     """
 
-    cars: tuple[Prefixes, Prefixes]
-    closed: Flags
-    free: Floats
-    due: Floats
-    fair: Flags
+    cars: tuple[Prefixes, ...]
+    says: NDArray[np.int8]
+    served: Flags
+    crews: Crews
     most: Floats
 
-    def rows(self, rows: NDArray[np.intp]) -> Pairs:
-        """Some of them."""
-        return Pairs(
-            (self.cars[0].rows(rows), self.cars[1].rows(rows)), self.closed[rows], self.free[rows], self.due[rows],
-            self.fair[rows], self.most[rows],
-        )
+    def rows(self, rows: NDArray[np.intp]) -> Beginnings:
+        """Some of them; a copy."""
+        return Beginnings(tuple(own.rows(rows) for own in self.cars), self.says[rows], self.served[rows],
+                          self.crews.rows(rows), self.most[rows])
 
     @staticmethod
-    def joined(many: Sequence[Pairs]) -> Pairs:
+    def joined(many: Sequence[Beginnings]) -> Beginnings:
         """All of them, one behind the other."""
-        return Pairs(
-            (Prefixes.joined([one.cars[0] for one in many]), Prefixes.joined([one.cars[1] for one in many])),
-            *(np.concatenate([getattr(one, name) for one in many])
-              for name in ("closed", "free", "due", "fair", "most")),
+        return Beginnings(
+            tuple(Prefixes.joined([one.cars[number] for one in many]) for number in range(len(many[0].cars))),
+            np.concatenate([one.says for one in many]), np.concatenate([one.served for one in many]),
+            Crews.joined([one.crews for one in many]), np.concatenate([one.most for one in many]),
         )
 
     def __len__(self) -> int:
         return len(self.most)
+
+    @property
+    def whole(self) -> Flags:
+        """Nothing is added any more, shape (B,)."""
+        ended: Flags = (self.says == ENDS).all(axis=1)
+        return ended
 
 
 @dataclass(frozen=True)
@@ -85,13 +98,15 @@ class Joined:
 
 
 class JointSearch:
-    """Branch and bound for the two cars of one team search."""
+    """Branch and bound for the cars of one team search."""
 
     def __init__(self, team: TeamSearch, floor: float, budget: int, alone: Sequence[float]) -> None:
         """``alone``: what each car can be worth at most if it never waits."""
         self._team, self._floor, self._alone = team, floor, alone
         self._budget = self._left = budget
-        self._labels = sorted(shared_labels([own.chain for own in team.drawn]))
+        self._works = [_Works(search, team.labels) for search in team.searches]
+        self._all = sum(weight(choice) for choice in team.choices)
+        self._known = [Alone(whole=False) for _ in team.searches]
         self._best: TeamPlan | None = None
         self._low = -np.inf
         self._met: list[TeamPlan] = []
@@ -101,6 +116,7 @@ class JointSearch:
         """Find the best plan; ``known`` are plans to beat."""
         for plan in known:
             self._take(plan)
+        self._look_at_each_alone()
         open_ = [self._bounded(self.root())]
         while open_ and self._left > 0:
             batch = open_.pop()
@@ -108,160 +124,192 @@ class JointSearch:
             if not len(batch):
                 continue
             self._judge_whole(batch)
-            batch = batch.rows(np.flatnonzero(~batch.closed.all(axis=1) & (batch.most > self._low + SAME)))
+            batch = batch.rows(np.flatnonzero(~batch.whole & (batch.most > self._low + SAME)))
             if len(batch):
                 open_ += self._chunks(list(self._driven_on(batch)))
         left = max((float(batch.most.max()) for batch in open_ if len(batch)), default=-np.inf)
         bound = max(left, self._cut, self._low)
         return Joined(self._best, bound <= self._low + SAME, bound, tuple(self._met), self._budget - self._left)
 
-    def root(self) -> Pairs:
+    def _look_at_each_alone(self) -> None:
+        if not np.isfinite(self._low) or not np.isfinite(self._alone).all():
+            return
+        each = int(ALONE_SHARE * self._left / len(self._works))
+        for number, search in enumerate(self._team.searches):
+            others = sum(most for other, most in enumerate(self._alone) if other != number)
+            self._known[number] = Alone.of(search, self._floor, self._low - others, each)
+            self._left -= self._known[number].spent // 2
+
+    def root(self) -> Beginnings:
         """Nothing done yet, but what the crews are at."""
         team, futures = self._team, self._team.begins[0].size
-        free, due = np.full((1, len(self._labels), futures), -np.inf), np.full((1, 2, futures), -np.inf)
+        crews, roots = Crews.idle(len(team.labels), futures), []
         leads = [own.chain.part(0, own.lead) for own in team.drawn]
-        roots = []
         paths = walk_together(leads, team.begins, team.searches[0].calendar)
         for number, (search, lead, path) in enumerate(zip(team.searches, leads, paths, strict=True)):
             for row, activity in enumerate(lead.activities):
-                for place in (self._labels.index(name) for name in activity.crew if name in self._labels):
-                    free[0, place] = np.maximum(free[0, place], path.starts[row] + lead.durations[row])
+                for place in (team.labels.index(name) for name in activity.crew if name in team.labels):
+                    crews.free[0, place] = np.maximum(crews.free[0, place], path.starts[row] + lead.durations[row])
                     if activity.lasted_s <= 0:
-                        due[0, number] = np.maximum(due[0, number], path.starts[row])
+                        crews.due[0, place] = np.maximum(crews.due[0, place], path.starts[row])
+                        crews.whose[0, place] = number
+                        crews.last[0] = np.maximum(crews.last[0], path.starts[row])
             root = search.root()
             roots.append(replace(root, ready=path.ends[-1][None, :].copy()) if len(lead.activities) else root)
-        return Pairs((roots[0], roots[1]), np.zeros((1, 2), dtype=np.bool_), free, due,
-                     np.ones((1, futures), dtype=np.bool_), np.full(1, np.inf))
+        cars = len(roots)
+        return Beginnings(tuple(roots), np.full((1, cars), OPEN, dtype=np.int8),
+                          np.ones((1, cars, futures), dtype=np.bool_), crews, np.full(1, np.inf))
 
     # -- one step -----------------------------------------------------------------------------------------------------
 
-    def _driven_on(self, pairs: Pairs) -> Iterator[Pairs]:
-        """All that these become with one more piece of the car whose turn it is, or with none."""
-        turns = self._turns(pairs)
-        for number in (0, 1):
-            mine = pairs.rows(np.flatnonzero(turns == number))
-            if not len(mine):
-                continue
-            search, own = self._team.searches[number], mine.cars[number]
-            closing = [row for row, sequel in enumerate(own.sequels) if sequel or not search.model.first]
-            if closing:
-                ended = mine.rows(np.array(closing, dtype=np.intp))
-                ended.closed[:, number] = True
-                yield self._bounded(ended)
-            served = self._served(mine, number)
-            for piece in range(len(search.model.pieces)):
-                rows = self._may_follow(search, served, number, piece)
-                if len(rows):
-                    child = served.rows(rows)
-                    driven = search.add(child.cars[number], piece)
-                    cars = (driven, child.cars[1]) if number == 0 else (child.cars[0], driven)
-                    self._left -= len(rows)
-                    yield self._bounded(replace(child, cars=cars))
+    def _driven_on(self, all_: Beginnings) -> Iterator[Beginnings]:
+        """All that these become: a car says whether it goes on, or is driven on."""
+        dues = np.where((all_.says == ENDS)[:, :, None], np.inf, self._dues(all_))
+        turns = dues.mean(axis=2).argmin(axis=1)
+        ahead = (dues < np.take_along_axis(dues, turns[:, None, None], axis=1)).mean(axis=2) > MAY_BE_SOONER
+        ahead[np.arange(len(turns)), turns] = True
+        asked = ahead & (all_.says == OPEN)
+        who = np.where(asked.any(axis=1), asked.argmax(axis=1), -1)
+        for number in range(len(self._team.searches)):
+            if len(mine := np.flatnonzero(who == number)):
+                yield from self._says(all_, number, mine)
+            if len(mine := np.flatnonzero((who < 0) & (turns == number))):
+                yield from self._next_pieces(all_.rows(mine), number)
 
-    def _turns(self, pairs: Pairs) -> NDArray[np.intp]:
-        """Which car is driven on in each pair: the one that comes in first."""
-        comes_in = np.stack([own.ready.mean(axis=1) for own in pairs.cars])
-        for number, own in enumerate(pairs.cars):
-            for last, rows in self._by_last(own):
-                comes_in[number, rows] -= self._work(number, last)[0].mean()
-        turns: NDArray[np.intp] = np.where(pairs.closed.T, np.inf, comes_in).argmin(axis=0)
-        return turns
+    def _says(self, many: Beginnings, number: int, rows: NDArray[np.intp]) -> Iterator[Beginnings]:
+        """This car ends there, or goes on."""
+        going = many.rows(rows)
+        going.says[:, number] = GOES_ON
+        yield self._bounded(going)
+        if self._team.searches[number].model.first:  # what is under way is not left out
+            rows = np.array([row for row in rows.tolist() if many.cars[number].sequels[row]], dtype=np.intp)
+        if len(rows):
+            ended = many.rows(rows)
+            ended.says[:, number] = ENDS
+            yield self._bounded(ended)
 
-    def _may_follow(self, search: CarSearch, pairs: Pairs, number: int, piece: int) -> NDArray[np.intp]:
-        rows = search.may_follow(pairs.cars[number], piece)
+    def _next_pieces(self, decided: Beginnings, number: int) -> Iterator[Beginnings]:
+        """This car with one more piece, each that may follow."""
+        search, served = self._team.searches[number], self._served(decided, number)
+        for piece in range(len(search.model.pieces)):
+            rows = self._may_follow(served, number, piece)
+            if len(rows):
+                child = served.rows(rows)
+                cars = list(child.cars)
+                cars[number] = search.add(cars[number], piece)
+                child.says[:, number] = OPEN
+                child.served[:, number] = not self._works[number].needs[piece].any()
+                self._left -= len(rows)
+                yield self._bounded(replace(child, cars=tuple(cars)))
+
+    def _may_follow(self, many: Beginnings, number: int, piece: int) -> NDArray[np.intp]:
+        search = self._team.searches[number]
+        rows = search.may_follow(many.cars[number], piece)
         runs = set(search.model.pieces[piece].runs)
-        other = self._team.searches[1 - number].model
-        if not runs & set(other.runs):
-            return rows
-        theirs = pairs.cars[1 - number].sequels
-        return np.array([row for row in rows.tolist()
-                         if not any(runs & set(other.pieces[n].runs) for n in theirs[row])], dtype=np.intp)
+        for other, theirs in enumerate(self._team.searches):
+            if other != number and runs & set(theirs.model.runs):
+                sequels = many.cars[other].sequels
+                rows = np.array([row for row in rows.tolist() if not any(
+                    runs & set(theirs.model.pieces[n].runs) for n in sequels[row])], dtype=np.intp)
+        return rows
 
-    def _served(self, pairs: Pairs, number: int) -> Pairs:
-        """These pairs with the work after the car's last piece done, in the order in which works come due."""
-        own = pairs.cars[number]
-        ready, free, due, fair = own.ready.copy(), pairs.free.copy(), pairs.due.copy(), pairs.fair.copy()
-        for last, rows in self._by_last(own):
-            work, labels = self._work(number, last)
-            if not labels:
-                continue
-            at = own.ready[rows] - work
-            fair[rows] &= self._in_order(at, pairs.due[rows, 1 - number], number)
-            holds = fair[rows]
-            start = np.where(holds, np.maximum(at, pairs.free[rows][:, labels].max(axis=1)), at)
-            ready[rows] = start + work
-            for place in labels:
-                free[rows, place] = np.where(holds, start + work, free[rows, place])
-            due[rows, number] = at
-        served = replace(own, ready=ready)
-        cars = (served, pairs.cars[1]) if number == 0 else (pairs.cars[0], served)
-        return replace(pairs, cars=cars, free=free, due=due, fair=fair)
+    def _dues(self, many: Beginnings) -> Floats:
+        """When each car's next work is due, shape (B, K, N); of those served already, when they are ready."""
+        return np.stack([
+            np.where(many.served[:, number], own.ready, own.ready - self._works[number].lasts(own))
+            for number, own in enumerate(many.cars)
+        ], axis=1)
 
-    @staticmethod
-    def _in_order(at: Floats, others: Floats, number: int) -> Flags:
-        """The work is not due before the other car's last one; of two at once the first car's is done first."""
-        return at > others if number == 0 else at >= others
-
-    def _by_last(self, own: Prefixes) -> Iterator[tuple[int, NDArray[np.intp]]]:
-        lasts = np.array([sequel[-1] if sequel else -1 for sequel in own.sequels])
-        for last in np.unique(lasts).tolist():
-            if last >= 0:
-                yield last, np.flatnonzero(lasts == last)
-
-    def _work(self, number: int, last: int) -> tuple[Floats, list[int]]:
-        """The work after a piece, and the places of the shared crews that do it."""
-        piece = self._team.searches[number].model.pieces[last]
-        return piece.work, [self._labels.index(name) for name in piece.crew if name in self._labels]
+    def _served(self, many: Beginnings, number: int) -> Beginnings:
+        """The works of all that go on, up to this car's, done in the order in which they come due."""
+        cars, served, crews = list(many.cars), many.served, many.crews
+        waits = (many.says == GOES_ON)[:, :, None] & ~served
+        dues = np.where(waits, self._dues(many), np.inf)
+        limit = dues[:, number]
+        for other in range(len(cars)):
+            sooner = dues[:, other] <= limit if other <= number else dues[:, other] < limit
+            dues[:, other] = np.where(sooner, dues[:, other], np.inf)
+        while True:
+            who, finite = dues.argmin(axis=1), np.isfinite(dues).any(axis=1)
+            if not finite.any():
+                return replace(many, cars=tuple(cars))
+            for other in range(len(cars)):
+                where = finite & (who == other)
+                if where.any():
+                    own, works = cars[other], self._works[other]
+                    done = crews.serve(other, dues[:, other], works.lasts(own), works.of(own), where)
+                    cars[other] = replace(own, ready=np.where(where, done, own.ready))
+                    served[:, other] |= where
+                    dues[:, other][where] = np.inf
 
     # -- bounds -------------------------------------------------------------------------------------------------------
 
-    def _bounded(self, pairs: Pairs) -> Pairs:
+    def _bounded(self, many: Beginnings) -> Beginnings:
         """Those of them that may still lead to something better, with the most that they can be worth."""
-        most, can = np.zeros(len(pairs)), np.ones(pairs.fair.shape, dtype=np.bool_)
+        most, can = np.zeros(len(many)), np.ones(many.served.shape[::2], dtype=np.bool_)
+        to_come = np.full(can.shape, np.inf)
         for number, search in enumerate(self._team.searches):
-            own, closed = pairs.cars[number], pairs.closed[:, number]
-            open_, ended = np.flatnonzero(~closed), np.flatnonzero(closed)
-            if len(ended):
+            own, ends = many.cars[number], many.says[:, number] == ENDS
+            if len(ended := np.flatnonzero(ends)):
                 whole = own.rows(ended)
                 most[ended] += search.net(whole)
-                must = (whole.masks & search.model.musts) == search.model.musts
-                can[ended] &= whole.sure & must[:, None]
-            if len(open_):
-                going = self._served(pairs.rows(open_), number).cars[number]
-                # Of a run that is under way a lap counts already: the bound from the root on does not know it.
-                begun = np.array([bool(sequel) for sequel in going.sequels])
-                alone = self._alone[number]
-                most[open_] += np.where(begun, np.minimum(search.bound(going), alone), alone)
-                can[open_] &= search.possible(going)
+                can[ended] &= whole.sure & ((whole.masks & search.model.musts) == search.model.musts)[:, None]
+            if len(going := np.flatnonzero(~ends)):
+                some, due = self._ready_at_best(many, number, going)
+                most[going] += self._most_of(number, some, many.says[going, number])
+                can[going] &= search.possible(some)
+                to_come[going] = np.minimum(to_come[going], due)
+        if len(many.cars) > 2:
+            unsettled = many.crews.unsettled(to_come)
+            most, can = most + self._all * unsettled.mean(axis=1), can | unsettled
         good = most > self._low + SAME
         if self._floor > 0:
             good &= can.mean(axis=1) >= self._floor - SAME
-        rows = np.flatnonzero(good)
-        return replace(pairs, most=np.minimum(pairs.most, most)).rows(rows)
+        return replace(many, most=np.minimum(many.most, most)).rows(np.flatnonzero(good))
 
-    def _chunks(self, children: list[Pairs]) -> list[Pairs]:
+    def _ready_at_best(self, many: Beginnings, number: int, rows: NDArray[np.intp]) -> tuple[Prefixes, Floats]:
+        """These beginnings when the work waits only for what is served already, and when that work is due."""
+        own, works, served = many.cars[number].rows(rows), self._works[number], many.served[rows, number]
+        lasts = works.lasts(own)
+        due = np.where(served, own.ready, own.ready - lasts)
+        start = many.crews.rows(rows).start(number, due, works.of(own))
+        return replace(own, ready=np.where(served, own.ready, start + lasts)), due
+
+    def _most_of(self, number: int, own: Prefixes, says: NDArray[np.int8]) -> Floats:
+        """What the car can have from these beginnings: if nobody waits any more, and if it never waited."""
+        search, known, alone = self._team.searches[number], self._known[number], self._alone[number]
+        ever = np.array([
+            min(alone, known.bound(sequel, goes_on=goes_on)) for sequel, goes_on in
+            zip(own.sequels, (says == GOES_ON).tolist(), strict=True)
+        ])
+        # Of a run that is under way a lap counts already: the bound from the root on does not know it.
+        begun = np.array([bool(sequel) for sequel in own.sequels])
+        most: Floats = np.where(begun, np.minimum(search.bound(own), ever), ever)
+        return most
+
+    def _chunks(self, children: list[Beginnings]) -> list[Beginnings]:
         """All children, the best last, as many at a time as are driven together."""
         children = [one for one in children if len(one)]
         if not children:
             return []
-        every = Pairs.joined(children)
+        every = Beginnings.joined(children)
         order = np.argsort(every.most, kind="stable")
         return [every.rows(order[max(at - CHUNK, 0) : at]) for at in range(len(order) % CHUNK or CHUNK,
                                                                             len(order) + 1, CHUNK)]
 
     # -- whole plans --------------------------------------------------------------------------------------------------
 
-    def _judge_whole(self, pairs: Pairs) -> None:
+    def _judge_whole(self, many: Beginnings) -> None:
         """Drive those to which nothing is added any more, best first."""
-        whole = np.flatnonzero(pairs.closed.all(axis=1))
-        for row in whole[np.argsort(-pairs.most[whole], kind="stable")].tolist():
-            if pairs.most[row] <= self._low + SAME:
+        whole = np.flatnonzero(many.whole)
+        for row in whole[np.argsort(-many.most[whole], kind="stable")].tolist():
+            if many.most[row] <= self._low + SAME:
                 return
             if self._left <= 0:
-                self._cut = max(self._cut, float(pairs.most[row]))
+                self._cut = max(self._cut, float(many.most[row]))
                 return
             self._left -= JUDGED_AS
-            self._take(self._team.judge((pairs.cars[0].sequels[row], pairs.cars[1].sequels[row])))
+            self._take(self._team.judge(tuple(own.sequels[row] for own in many.cars)))
 
     def _take(self, plan: TeamPlan) -> None:
         if plan.chance < self._floor - SAME or not self._team.whole(plan.sequels, self._floor):
@@ -269,3 +317,30 @@ class JointSearch:
         self._met.append(plan)
         if plan.net > self._low + SAME:
             self._best, self._low = plan, plan.net
+
+
+class _Works:
+    """The works behind one car's pieces that a shared crew does."""
+
+    def __init__(self, search: CarSearch, labels: Sequence[str]) -> None:
+        pieces = search.model.pieces
+        self.needs = np.zeros((len(pieces) + 1, len(labels)), dtype=np.bool_)  # the last row: no piece yet
+        self._lasts = np.zeros((len(pieces) + 1, search.calendar.session_end.size))
+        for number, piece in enumerate(pieces):
+            self.needs[number] = [label in piece.crew for label in labels]
+            if self.needs[number].any():
+                self._lasts[number] = piece.work
+
+    def of(self, own: Prefixes) -> Flags:
+        """Who does the work behind each of these, shape (B, L)."""
+        found: Flags = self.needs[_last(own)]
+        return found
+
+    def lasts(self, own: Prefixes) -> Floats:
+        """How long the work behind each takes, shape (B, N); nothing where no shared crew does it."""
+        found: Floats = self._lasts[_last(own)]
+        return found
+
+
+def _last(own: Prefixes) -> list[int]:
+    return [sequel[-1] if sequel else -1 for sequel in own.sequels]

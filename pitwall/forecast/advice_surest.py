@@ -2,8 +2,7 @@
 
 Leaving a run out, or shortening it, never makes another run of its car later; so no plan is surer than one of these.
 Where cars share a crew that is not quite so: a car that leaves a run out is ready sooner, and may keep the crew from
-the other. There a search of both cars together says whether any plan is surer still; for three cars, or in windows,
-only what each could do without waiting says how sure any plan can be at most.
+the other. There a search of all cars together says whether any plan is surer still.
 """
 
 from __future__ import annotations
@@ -67,12 +66,12 @@ def surest(team: TeamSearch) -> Surest:
 
 
 def surest_of_all(team: TeamSearch) -> Surest:
-    """The same, for two cars that share a crew after a search of both together."""
+    """The same, for cars that share a crew after a search of all together."""
     best, futures = surest(team), team.begins[0].size
     while team.joins and not best.proven:
         # Half a future more, and no less than even: below that nobody asks how sure it is.
         more = max(EVEN_ODDS, best.chance + 0.5 / futures)
-        found = team.joined(more, [], [np.inf, np.inf])
+        found = team.joined(more, [], [np.inf] * len(team.searches))
         if found.best is None:
             fewer = (ceil(more * futures - 1e-6) - 1) / futures
             return Surest(best.plan, min(best.most, fewer)) if found.exact else best

@@ -3,11 +3,12 @@
 What cars have in common: all their musts are to be done together with the wanted confidence, a run that may be done by
 either is done by one, and crews are shared. Without that the best of each car would do, so their sum is a bound. When
 the best pair found lies below it, each car is searched once more for every sequel that could still make a better one;
-two cars that share a crew are searched together (``advice_joint``).
+cars that share a crew are searched together (``advice_joint``).
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from heapq import heappop, heappush
@@ -21,7 +22,6 @@ from pitwall.forecast.advice_rules import Sequel
 from pitwall.forecast.advice_search import SAME, CarSearch, Found
 from pitwall.forecast.advice_together import done_together
 from pitwall.forecast.pert import Floats
-from pitwall.forecast.sharing import shared_labels
 from pitwall.model.advice import RunChoice
 
 if TYPE_CHECKING:
@@ -44,9 +44,8 @@ class Effort:
     Attributes:
         pieces: So many pieces are driven, all cars together; once more, where what they share has to be settled.
         paired: So many plans of all cars are looked at.
-        together: So many pairs of beginnings are driven on with shared crews, in all searches of a question.
-        whole: So many whole plans are driven with shared crews in one pass, of cars that cannot be searched so
-            (``joins``).
+        together: So many beginnings of all cars are driven on with shared crews, in all searches of a question.
+        whole: So many whole plans are driven with shared crews before that, put together from the cars' own best.
     """
 
     pieces: int
@@ -59,7 +58,7 @@ FULL = Effort(6000, 50_000, 7000, 40)
 """Some two seconds of processor time on a slow machine."""
 
 EACH = 2 / 3
-"""So much of what is left for pairs of beginnings one search may take: there may be others for the same question."""
+"""So much of what is left of that one search may take: there may be others for the same question."""
 
 
 @dataclass(frozen=True)
@@ -104,7 +103,8 @@ class TeamSearch:
         self._calendar, self._per_change = searches[0].calendar, searches[0].per_change
         self._started, self._effort = started, effort
         self._together = effort.together
-        self.shared = bool(shared_labels([own.chain for own in drawn]))
+        self.labels = _in_common(searches, drawn)
+        self.shared = bool(self.labels)
         self._visits = any(len(search.model.runs) > search.model.own for search in searches)
         self._judged: dict[tuple[Sequel, ...], TeamPlan] = {}
         self.musts = tuple(i for search in searches for i in search.model.runs[: search.model.own]
@@ -210,18 +210,17 @@ class TeamSearch:
                  for search, seed, above in zip(self.searches, seeds, spare, strict=True)]
         pools = [_merged(pool, more.plans) for pool, more in zip(pools, again, strict=True)]
         best, complete = self._paired(pools, floor, [best] if best is not None else [])
-        # With shared crews a plan that lets a car be ready later may leave the crew to another: none such was kept.
-        exact = not self.shared and complete and all(harvest.exact for harvest in again)
+        exact = complete and all(harvest.exact for harvest in again)
         exact = exact or (best is not None and best.net >= bound - SAME)
         return Outcome(best, exact, best.net if exact and best is not None else bound, self._substances(pools, floor))
 
     @property
     def joins(self) -> bool:
-        """Two cars that share a crew, in a session in one piece: they are searched together."""
-        return len(self.searches) == 2 and self.shared and not self._calendar.windows
+        """Cars that share a crew are searched together."""
+        return self.shared and len(self.searches) > 1
 
     def joined(self, floor: float, known: Sequence[TeamPlan], alone: Sequence[float]) -> Joined:
-        """The search of both cars together; see ``JointSearch``."""
+        """The search of all cars together; see ``JointSearch``."""
         from pitwall.forecast.advice_joint import JointSearch  # built on this file
 
         found = JointSearch(self, floor, int(self._together * EACH), alone).search(known)
@@ -306,6 +305,16 @@ class TeamSearch:
             if self._agree(combined, floor):
                 kept.append(tuple(found.sequel for found in combined))
         return tuple(kept)
+
+
+def _in_common(searches: Sequence[CarSearch], drawn: Sequence[Drawn]) -> tuple[str, ...]:
+    """Crews that may have work on more than one car, whoever does a run that several may do."""
+    cars = Counter(
+        label for search, own in zip(searches, drawn, strict=True) for label in
+        {name for piece in search.model.pieces for name in piece.crew}
+        | {name for one in own.chain.activities[: own.lead] for name in one.crew}
+    )
+    return tuple(sorted(label for label, count in cars.items() if count > 1))
 
 
 def _by_sum(pools: Sequence[Sequence[Found]]) -> Iterator[tuple[float, tuple[Found, ...]]]:

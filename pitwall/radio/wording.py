@@ -48,7 +48,7 @@ def _as_said(value: Scalar) -> str:
 def switch_words(switch: Switch, position: Position, believed: Position | None) -> tuple[str, str]:
     """A switch change as (text, short). A bias is said as a number of steps where the present position is believed.
 
-    No "to" before a figure: through noise it is a two (``soundalike``).
+    No "to" before a figure: through noise it is a two (``soundalike``). Nor with a toggle: "flap open" says it.
     """
     if switch.kind == "bias" and believed is not None and switch.step:
         steps = round((float(position) - float(believed)) / switch.step)
@@ -57,7 +57,8 @@ def switch_words(switch: Switch, position: Position, believed: Position | None) 
             amount = f"{count_word(abs(steps))} {way}"
             return f"{switch.word} {amount}, makes {position_text(position)}", f"{switch.word} {amount}"
     said = position_text(position)
-    return f"{switch.word} {said}" if said[:1].isdigit() else f"{switch.word} to {said}", f"{switch.word} {said}"
+    plain = said[:1].isdigit() or switch.kind == "toggle"
+    return f"{switch.word} {said}" if plain else f"{switch.word} to {said}", f"{switch.word} {said}"
 
 
 def lap_time_words(seconds: float) -> str:

@@ -36,6 +36,7 @@ SHARED_NAMES = {"kill", "wait", "poll", "pause", "alarm", "uname"}
 SYSTEM = {"os", "signal", "select", "posix"}
 
 GUARDED: dict[tuple[str, str], str] = {
+    ("app/debrief_files.py", "nice"): "where it is missing all processes are equal",
     ("app/lifecycle.py", "add_signal_handler"): "NotImplementedError leads to plain signal handlers",
     ("bus/mosquitto.py", "start_new_session"): "creationflags on Windows",
     ("bus/mosquitto_files.py", "chown"): "not on Windows",

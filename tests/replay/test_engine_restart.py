@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 
+from pitwall.app.debrief_watch import NotedSession
 from pitwall.app.scenarios import load_rehearsal
 from pitwall.app.wiring import Evidence, rehearse_instant
 from pitwall.engine.session import Session
@@ -194,3 +195,18 @@ def test_no_prompt_id_is_used_for_two_contents(gap_s: float) -> None:
         for output in outputs:
             if isinstance(output, Prompt):
                 assert said.setdefault(output.id, output) == output, (index, output.id)
+
+
+def test_a_journal_that_is_gone_over_unseen_leaves_the_same_engine() -> None:
+    """Nothing was drawn up for screens on the way, as in a daemon that goes on after it was killed: what stands, what
+    is asked for and all that follows are the same, what is shown included."""
+    events = everything()
+    for cut in (40, len(events) // 2, len(events) - 20):
+        seen, noted = Session(), NotedSession()
+        with noted.unseen():
+            for one in events[:cut]:
+                seen.handle(one)
+                noted.handle(one)
+        assert tuple(noted.standing()) == tuple(seen.standing())
+        assert noted.open_wishes() == seen.open_wishes()
+        assert [noted.handle(one) for one in events[cut:]] == [seen.handle(one) for one in events[cut:]]

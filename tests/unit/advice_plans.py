@@ -72,8 +72,8 @@ def random_question(seed: int, *, certain: bool, cars: int | None = None, bare: 
     rng = random.Random(seed)
     count = cars or (1 if bare else rng.choice((1, 1, 2)))
     choices: list[RunChoice] = []
-    for car in ("41", "58")[:count]:
-        runs = rng.randint(2, 4 if count == 1 else 2)
+    for car in ("41", "58", "63")[:count]:
+        runs = rng.randint(2, 4) if count == 1 else rng.randint(2, 2) if count == 2 else rng.randint(1, 2)
         names = [f"{letter}{car}" for letter in "abcd"[:runs]]
         choices += [_random_run(rng, names, place, car, count, certain, bare) for place in range(runs)]
     left = float(rng.choice((400, 700, 1000, 1400, 1900)))

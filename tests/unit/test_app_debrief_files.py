@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import multiprocessing
+import os
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 
+from pitwall.app import debrief_files
 from pitwall.app.debrief_files import PAGE, PAPER, PageMakers
 from pitwall.app.debriefing import debrief, debrief_of
 from pitwall.cli.main import main
@@ -74,3 +77,19 @@ def test_where_no_process_starts_the_pages_are_made_all_the_same(monkeypatch: py
         page, paper = makers.pages_of(made)
     assert page.startswith("<!DOCTYPE html>")
     assert paper.startswith(b"%PDF-")
+
+
+@pytest.mark.parametrize("there", [True, False])
+def test_who_makes_pages_stands_behind_who_reads_the_journal(monkeypatch: pytest.MonkeyPatch, there: bool) -> None:
+    """Where the system has such a thing; where it has none the process lives as well."""
+    told: list[object] = []
+    monkeypatch.setattr(debrief_files, "live_by", told.append)
+    if there:
+        monkeypatch.setattr(os, "nice", told.append, raising=False)
+    else:
+        monkeypatch.delattr(os, "nice", raising=False)
+    theirs, ours = multiprocessing.Pipe(duplex=False)
+    debrief_files._behind(theirs)
+    assert told == [*([10] if there else []), theirs]
+    theirs.close()
+    ours.close()

@@ -41,6 +41,23 @@ def test_a_stretch_before_its_room_or_after_it_is_none() -> None:
     assert spec["hold"].until_s < 130
 
 
+def test_the_window_of_a_rule_does_not_open_before_the_room_does() -> None:
+    """Several switches before one line have windows one before the other, the first where it would be forgotten.
+    As long as the plan does not place it yet it waits for its room; one that is open already is not taken back."""
+    spec = call(stretches=((101.0, 111.0), (140.0, 150.0)), from_s=138, by=170, say_from_s=99.0, say_by_s=110.0)
+    radio = Radio()
+    placed = radio.place(100, spec)["hold"]
+    assert placed.say_from_s == 138
+    assert 138 < placed.say_by_s < 170 - FULL_S
+    radio.go(100, spec).until(120)
+    assert radio["hold"].state == "planned"
+    radio = Radio()
+    near = call(stretches=((101.0, 111.0), (140.0, 150.0)), from_s=100, by=170, say_from_s=99.0, say_by_s=110.0)
+    radio.go(100, near).until(103)
+    assert radio["hold"].state == "due"
+    assert radio.place(103, spec)["hold"].say_from_s == 99.0
+
+
 def test_a_call_that_does_not_fit_in_full_is_shortened() -> None:
     """Three seconds of straight are too few for the sentence and enough for the word; the reason is told."""
     spec = Radio().place(100, call(stretches=((110.0, 113.0),)))["hold"]

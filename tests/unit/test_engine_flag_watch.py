@@ -160,3 +160,17 @@ def test_a_car_not_seen_at_the_next_loop_is_no_nearer_to_the_line() -> None:
                 here.cross(float(t), "line", car=str(t))
         here.wait(330)
         assert sorted({one.active for one in told(here)}) == active
+
+
+@pytest.mark.parametrize(("silent_to", "told_within"), [(0, (460, 500)), (410, (525, 545)), (540, None)])
+def test_a_car_that_was_to_leave_while_the_timing_was_silent_may_be_out(
+    silent_to: float, told_within: tuple[float, float] | None
+) -> None:
+    """Due to leave at 400 s and not seen to: soon it cannot make the flag any more. Where the timing was silent then
+    it may have left, so nothing is told before it would have been seen."""
+    here = garage(SPARE | {"release": {"not_before": 400.0}}, flag_s=580)
+    for number, t in enumerate(range(300, 580, 10)):
+        if not 320 < t < silent_to:
+            here.cross(t, "12"[number % 2], car="7")
+    raised = [one.since_s for one in told(here) if one.active]
+    assert not raised if told_within is None else told_within[0] <= raised[0] <= told_within[1]

@@ -7,8 +7,9 @@ import pytest
 from pitwall.engine.rules.release import GROUP
 from pitwall.engine.team import REOPEN_LEAD_S
 from pitwall.model.outputs import DeskState
+from pitwall.model.procedure import Procedure
 from pitwall.model.setup import CallTiming
-from tests.unit.engine_stage import CHECKS, MAIN, Stage, plan, setup
+from tests.unit.engine_stage import CHECKS, MAIN, PROCEDURES, Stage, plan, setup
 
 FIRST = MAIN | {"release": {"not_before": 400, "gap_ahead_s": 8}}
 
@@ -54,9 +55,21 @@ def test_the_brief_says_what_the_run_is() -> None:
     items = [{"do": "comment", "on": "in"}, {"do": "hold", "on": "out", "after": "bridge"}]
     stage = waiting(FIRST | {"laps": "out, 2 timed, cool, 1 timed, in", "items": items}).green().wait(250)
     text = stage.call("brief").spec.text
-    assert text == "Next run main: three timed laps with one cool-down lap. Items: comment, hold."
+    assert text == "Next run is main: three timed laps with one cool-down lap. Items: comment, hold."
     stage = waiting(CHECKS | {"release": {"not_before": 400}}).green().wait(250)
-    assert stage.call("brief").spec.text == "Next run checks: out and straight back in."
+    assert stage.call("brief").spec.text == "Next run is checks: out and straight back in."
+
+
+def test_the_brief_names_the_cool_down_lap_once() -> None:
+    """The laps tell of it: the item that says it on track is not told beside them."""
+    cooling = Procedure.model_validate({
+        "procedure": 1, "name": "cool_down_lap", "purpose": "test", "laps": ["cool"],
+        "steps": [{"say": "Cool-down lap.", "short": "Cool down", "where": "lap_start"}],
+    })  # fmt: skip
+    items = [{"do": "cool_down_lap", "on": "cool"}, {"do": "hold", "on": "out", "after": "bridge"}]
+    made = plan(FIRST | {"laps": "out, 1 timed, cool, 1 timed, in", "items": items})
+    stage = Stage(setup(made, procedures=PROCEDURES | {"cool_down_lap": cooling})).green().wait(250)
+    assert stage.call("brief").spec.text == "Next run is main: two timed laps with one cool-down lap. Items: hold."
 
 
 def test_the_first_check_reads_every_switch_in_groups() -> None:
@@ -166,8 +179,8 @@ def test_a_car_that_was_fired_up_just_now_needs_no_time_for_it() -> None:
 def test_the_brief_names_a_run_once() -> None:
     """A run that is called run-1 is not "run run 1"."""
     stage = Stage(setup(plan(MAIN | {"run": "run-1"}))).green().wait(20)
-    assert stage.call("brief").spec.text.startswith("Next run 1: two timed laps.")
-    assert waiting().green().wait(20).call("brief").spec.text.startswith("Next run main: ")
+    assert stage.call("brief").spec.text.startswith("Next is run 1: two timed laps.")
+    assert waiting().green().wait(20).call("brief").spec.text.startswith("Next run is main: ")
 
 
 def test_a_car_that_does_not_leave_stays_called() -> None:

@@ -25,7 +25,7 @@ def test_a_switch_is_called_before_the_lap_that_needs_it() -> None:
     stage.wait(300)
     call = stage.call("main-1-1-switch-0")
     assert call.spec.ask == Ask(action="set_switch", switch="flap", position="open")
-    assert call.spec.text == "Before the line: flap to open."
+    assert call.spec.text == "Before the line: flap open."
     assert call.spec.act_at_s == pytest.approx(325)
     assert call.spec.say_by_s + call.spec.spoken_s + stage.car.setup.calls.switch_reaction_s <= 325
     assert stage.prompts("main-1-1-switch-0")[0].t <= call.spec.say_from_s
@@ -101,7 +101,7 @@ def test_a_procedure_is_called_in_time_for_its_place() -> None:
     assert call.spec.act_at_s == pytest.approx(bridge)
     assert call.spec.say_by_s + call.spec.spoken_s + 3 <= bridge + 1e-6
     assert call.spec.text == "After bridge: hold, count five."
-    assert call.spec.caution == "slow on a straight"
+    assert call.spec.caution == "Slow on a straight"
     assert call.spec.place == "bridge"
 
 

@@ -134,10 +134,10 @@ def test_a_lap_that_is_driven_anyway_is_not_left_for_traffic() -> None:
 
 
 def test_procedures_that_need_no_room_say_nothing_of_traffic() -> None:
-    """Without clear_behind_s the caution is the file's own."""
+    """Without clear_behind_s the caution is the file's own, as a sentence."""
     made = Stage(setup(plan({**MAIN, "items": [{"do": "hold", "on": "out", "after": "bridge"}]})))
     made.green().leave(200)
     made.leave(204, car="7")
     made.cross(at_loop(200), "1")
     call = made.call("hold-0-1-0-0")
-    assert (call.spec.caution, call.spec.against) == ("slow on a straight", None)
+    assert (call.spec.caution, call.spec.against) == ("Slow on a straight", None)

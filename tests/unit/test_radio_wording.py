@@ -71,11 +71,13 @@ def test_without_few_steps_the_position_alone_is_said(believed: float | None) ->
 
 
 def test_other_switches_are_said_by_position() -> None:
-    """A rotary has no steps to count, and no "to" stands before a figure; before a word it does."""
+    """A rotary has no steps to count, and no "to" stands before a figure; before a word it does, save for a toggle."""
     assert switch_words(MAP, 3, 1) == ("torque 3", "torque 3")
     flap = Switch.model_validate({"switch": "flap", "kind": "toggle", "word": "flap", "positions": ["closed", "open"],
                                   "default": "closed"})  # fmt: skip
-    assert switch_words(flap, "open", "closed") == ("flap to open", "flap open")
+    assert switch_words(flap, "open", "closed") == ("flap open", "flap open")
+    deploy = flap.model_copy(update={"kind": "rotary", "word": "deploy"})
+    assert switch_words(deploy, "open", "closed") == ("deploy to open", "deploy open")
 
 
 @pytest.mark.parametrize(("seconds", "text"), [

@@ -69,7 +69,7 @@ def test_switches_are_set_in_the_garage_and_put_back_on_the_lap() -> None:
     sheet = _sheet(plan(BUSY, SPARE | {"switches": {"torque_map": 4}}))
     assert [call.text for call in sheet.runs[1].laps[0].calls] == ["Set torque 4."]
     by_name = {lap.name: [call.text for call in lap.calls] for lap in sheet.runs[0].laps}
-    assert by_name["timed 2"][-1] == "Bias two down, makes 54, flap to closed."
+    assert by_name["timed 2"][-1] == "Bias two down, makes 54, flap closed."
     assert by_name["in"][:2] == ["Box this lap, box this lap.", "Bias two up, makes 55."]
 
 

@@ -119,7 +119,7 @@ def _place_in_time(
 def _caution(traffic: str | None, written: str | None) -> str | None:
     """Who is there, and the caution of the procedure's file as a sentence of its own."""
     if traffic is None or not written:
-        return traffic or written
+        return traffic or (f"{written[:1].upper()}{written[1:]}" if written else None)
     return f"{traffic}. {written[:1].upper()}{written[1:]}"
 
 

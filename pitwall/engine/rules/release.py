@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from pitwall.engine.call import CallSpec
+from pitwall.engine.rules.procedure import makes_it_a_cool_lap
 from pitwall.engine.situation import Situation
 from pitwall.model.car import position_text
 from pitwall.model.outputs import Ask
@@ -88,11 +89,18 @@ def _brief(at: Situation) -> str:
         body = f"{laps_phrase(timed)}" + (
             f" with {laps_phrase(kinds.count('cool'), 'cool-down lap')}" if "cool" in kinds else ""
         )
-    items = sorted({item.item.do.replace("_", " ") for item in run.items if item.state == "planned"})
+    # The laps name the cool-down lap already.
+    named = {item.item.do for item in run.items if item.state == "planned"}
+    items = sorted(do.replace("_", " ") for do in named if not _is_the_cool_lap(at, do))
     what = f" Items: {', '.join(items)}." if items else ""
     who = f" {at.driver} drives." if at.driver_out is not None else ""
     name = run.run.run.replace("-", " ")
-    return f"Next {name if name.startswith('run') else f'run {name}'}: {body}.{who}{what}"
+    return f"Next {'is' if name.startswith('run') else 'run is'} {name}: {body}.{who}{what}"
+
+
+def _is_the_cool_lap(at: Situation, do: str) -> bool:
+    procedure = at.procedures.get(do)
+    return procedure is not None and makes_it_a_cool_lap(procedure)
 
 
 def _driver_change(at: Situation, name: str, release: float) -> CallSpec:
