@@ -268,7 +268,7 @@ def _not_before_its_room(at: Situation, spec: CallSpec, call: Call | None) -> Ca
     if call is not None and call.state == "due":
         return spec
     by = min(room.from_s + at.timing.window_s, room.end_by_s - spec.spoken_s)
-    return replace(spec, say_from_s=room.from_s, say_by_s=max(spec.say_by_s, by, room.from_s))
+    return altered(spec, say_from_s=room.from_s, say_by_s=max(spec.say_by_s, by, room.from_s))
 
 
 def _at_its_place(at: Situation, spec: CallSpec, call: Call | None, place: Placed, until_s: float) -> CallSpec:
