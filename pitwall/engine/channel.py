@@ -23,8 +23,9 @@ from pitwall.model.events import ChannelReported
 from pitwall.model.outputs import CallPart, CallWay
 from pitwall.model.record import altered
 from pitwall.model.setup import SessionSetup
-from pitwall.radio.channel import plan_channel
-from pitwall.radio.pending import GAP_S, TICK_S, Busy, ChannelPlan, PendingCall, Placed
+from pitwall.radio.channel import InTicks, plan_channel
+from pitwall.radio.pending import GAP_S, TICK_S, Busy, ChannelPlan, PendingCall
+from pitwall.radio.reasons import Placed
 from pitwall.radio.ways import HIT_S
 
 AHEAD_S = 25.0  # a call whose room opens later than this is shown later, and gets its place then
@@ -179,16 +180,16 @@ class ChannelBook:
                     for spec in waiting}
         weight = {key: self._weight(spec, calls[key]) for key, spec in by_key.items()}
         # Between two parts a key or a report must tell whether the rest still comes.
-        parts = self.talk.known or book.keys >= FEW_KEYS
+        parts, busy = self.talk.known or book.keys >= FEW_KEYS, self.talk.busy(at.now)
         waits = {key: _pending(at, spec, calls[key], standard[key], by_key, sure, weight[key], parts)
                  for key, spec in by_key.items()}
-        known: dict[tuple[tuple[str, int], ...], ChannelPlan] = {}
+        known, ticks = dict[tuple[tuple[str, int], ...], ChannelPlan](), InTicks()
         while True:
             pending, plans = [*waits.values()], list[ChannelPlan]()
             for group in _groups(pending):
                 these = tuple((call.key, standard[call.key]) for call in group)
                 if these not in known:
-                    known[these] = plan_channel(group, self.talk.busy(at.now), now_s=at.now, most_nodes=MOST_NODES)
+                    known[these] = plan_channel(group, busy, now_s=at.now, most_nodes=MOST_NODES, known=ticks)
                 plans.append(known[these])
             left = [one for plan in plans for one in plan.dropped]
             # Who found no place is content with less than before; who has one keeps to what is sure.

@@ -13,8 +13,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import NamedTuple
 
+from pitwall.model.record import altered
 from pitwall.radio.pending import (
     LOSS_TENTHS,
     MOST_PAUSE_S,
@@ -22,7 +24,6 @@ from pitwall.radio.pending import (
     ChannelPlan,
     Cost,
     PendingCall,
-    Placed,
     Way,
     check_together,
     earlier_tick,
@@ -31,17 +32,20 @@ from pitwall.radio.pending import (
     seconds_of,
     without,
 )
-from pitwall.radio.reasons import Circumstances, Dropped, reason_for
-from pitwall.radio.search import Job, JobWay, Search, Ticks, units, unpack
+from pitwall.radio.reasons import Circumstances, Dropped, Placed
+from pitwall.radio.search import Answer, Job, JobWay, Search, Ticks, units, unpack
 
 EXACT_UP_TO = 12
 MOST_NODES = 400  # beyond EXACT_UP_TO calls; a fraction of a second
 PART_PAUSE_S = 0.5  # between two parts the engineer at least breathes (common practice, no source)
+InTicks = dict[int, tuple[Way, tuple[int, ...], tuple[Ticks, ...], int]]
+"""Of a way, by its id: length and starts of each part, and the best moment, in ticks."""
 PART_PAUSE, MOST_PAUSE = later_tick(PART_PAUSE_S), later_tick(MOST_PAUSE_S)
 
 
 def plan_channel(
-    calls: Iterable[PendingCall], busy: Iterable[Busy] = (), *, now_s: float, most_nodes: int = MOST_NODES
+    calls: Iterable[PendingCall], busy: Iterable[Busy] = (), *, now_s: float, most_nodes: int = MOST_NODES,
+    known: InTicks | None = None,
 ) -> ChannelPlan:
     """Find the best plan.
 
@@ -50,6 +54,7 @@ def plan_channel(
         busy: when the channel is taken: the driver's talking, as far as known or expected, and the engineer's own.
         now_s: nothing begins before.
         most_nodes: where the search may stop with more than ``EXACT_UP_TO`` calls.
+        known: what was worked out of ways at this very moment, for several plans with the same ``busy`` and ``now_s``.
 
     Raises:
         ValueError: two calls of one key, or calls that wait for one another in a circle.
@@ -60,15 +65,15 @@ def plan_channel(
     if not any(call.ways for call in ordered):
         return _nothing(ordered, Circumstances(tuple(ordered), taken, now_s, ()))
     bases = _bases(ordered)
-    problem = _Problem(tuple(ordered), later_tick(now_s), units(bases))
+    problem = _Problem(tuple(ordered), later_tick(now_s), units(bases), {} if known is None else known)
     jobs = tuple([problem.job(call, taken) for call in ordered])
-    answer = Search(jobs, 1 << 62 if len(jobs) <= EXACT_UP_TO else most_nodes).run(problem.now)
+    answer = _answer(jobs, 1 << 62 if len(jobs) <= EXACT_UP_TO else most_nodes, _asked_from(jobs, problem.now))
     said = _timed(jobs, answer.order, problem.now)
     placed = [problem.placed(one, jobs) for one in said]
     kept = {one.key for one in placed}
     about = Circumstances(tuple(ordered), taken, now_s, tuple(placed))
     return ChannelPlan(
-        placed=tuple([one if one.how == "full" else _with_reason(one, about) for one in placed]),
+        placed=tuple([one if one.how == "full" else altered(one, about=about) for one in placed]),
         dropped=tuple([Dropped(call, about) for call in ordered if call.key not in kept]),
         cost=unpack(answer.cost, bases),
         bound=unpack(answer.bound, bases),
@@ -77,18 +82,23 @@ def plan_channel(
     )
 
 
+def _asked_from(jobs: Sequence[Job], now: int) -> int:
+    """The tick from which the search begins: until the first call may begin nothing hangs on the moment."""
+    return max(now, min([job.opens for job in jobs if job.ways], default=now))
+
+
+@lru_cache(maxsize=64)
+def _answer(jobs: tuple[Job, ...], most_nodes: int, now: int) -> Answer:
+    """What the search finds. Kept: in a third of the cases nothing has changed that counts in whole ticks."""
+    return Search(jobs, most_nodes).run(now)
+
+
 def _nothing(calls: Sequence[PendingCall], about: Circumstances) -> ChannelPlan:
     """The plan where there is no way to make any of the calls."""
     left = tuple([Dropped(call, about) for call in calls])
     cost = Cost(sum(call.weight for call in calls if call.must), 0,
                 sum(call.weight * LOSS_TENTHS["dropped"] for call in calls), 0)
     return ChannelPlan((), left, cost, cost, proven=True, nodes=0)
-
-
-def _with_reason(one: Placed, about: Circumstances) -> Placed:
-    call = next(call for call in about.calls if call.key == one.key)
-    return Placed(one.key, one.how, one.texts, one.starts_s, one.window_to_s, one.last_s, one.end_s,
-                  reason_for(call, one.how, about))
 
 
 # -- into ticks ----------------------------------------------------------------------------------------------------
@@ -142,6 +152,7 @@ class _Problem(NamedTuple):
     calls: tuple[PendingCall, ...]
     now: int
     unit: Cost
+    known: InTicks
 
     def job(self, call: PendingCall, busy: tuple[Busy, ...]) -> Job:
         ways = tuple([made for way in call.ways if all((made := self._way(call, way, busy)).starts)])
@@ -161,7 +172,11 @@ class _Problem(NamedTuple):
         return sum([1 << number for number, other in enumerate(self.calls) if other.key in keys])
 
     def _way(self, call: PendingCall, way: Way, busy: tuple[Busy, ...]) -> JobWay:
-        lengths, starts, best = _in_ticks(way, call.pre_empts, busy, self.now)
+        found = self.known.get(id(way))
+        if found is None:
+            # The way is held as well, so that its id stays its own.
+            found = self.known[id(way)] = way, *_in_ticks(way, call.pre_empts, busy, self.now)
+        _, lengths, starts, best = found
         return JobWay(
             how=way.how,
             lengths=lengths,

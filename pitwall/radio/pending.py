@@ -14,12 +14,13 @@ import itertools
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from math import ceil, floor
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from pitwall.model.record import record
 
 if TYPE_CHECKING:
-    from pitwall.radio.reasons import Dropped
+    from pitwall.radio.reasons import Dropped, Placed
 
 Spans = tuple[tuple[float, float], ...]
 """From when to when something may be begun, both ends included, session seconds."""
@@ -120,7 +121,7 @@ class PendingCall:
         for what, seconds in (("gap after it", self.gap_s), ("time to hit its start", self.hit_s)):
             if seconds < 0 or not math.isfinite(seconds):
                 raise ValueError(f"call {self.key!r}: the {what} is {seconds}, it must be zero or more seconds")
-        if len({way.how for way in self.ways}) < len(self.ways):
+        if len(self.ways) > 1 and len({way.how for way in self.ways}) < len(self.ways):
             raise ValueError(f"call {self.key!r}: each way of making it may be given once")
         for way in self.ways:
             _check_way(self.key, way)
@@ -129,11 +130,14 @@ class PendingCall:
 def _check_way(key: str, way: Way) -> None:
     if not way.parts:
         raise ValueError(f"call {key!r}: the way {way.how!r} has no part to say")
-    figures = [way.best_s, *(figure for part in way.parts for span in part.starts for figure in span)]
+    figures = [way.best_s]
+    for part in way.parts:
+        for span in part.starts:
+            figures += span
+        if not (part.spoken_s > 0 and math.isfinite(part.spoken_s)):
+            raise ValueError(f"call {key!r}: each part of {way.how!r} must take time to say")
     if not all(map(math.isfinite, figures)):
         raise ValueError(f"call {key!r}: the way {way.how!r} has a time that is no number")
-    if not all(part.spoken_s > 0 and math.isfinite(part.spoken_s) for part in way.parts):
-        raise ValueError(f"call {key!r}: each part of {way.how!r} must take time to say")
 
 
 @record
@@ -143,34 +147,6 @@ class Busy:
     from_s: float
     to_s: float
     who: Literal["driver", "engineer"] = "driver"
-
-
-@record
-class Placed:
-    """A call that has its place.
-
-    Attributes:
-        starts_s: when each part is begun.
-        window_to_s: end of the unbroken stretch of time in which the first part may be begun, as far as no other call
-            of the plan is pushed past its own last moment.
-        last_s: the very last start with the same condition, perhaps in a later stretch.
-        end_s: when the last part ends if begun at ``starts_s``.
-        reason: why it is not said as it stands, a sentence for the engineer; None for ``full``.
-    """
-
-    key: str
-    how: How
-    texts: tuple[str, ...]
-    starts_s: tuple[float, ...]
-    window_to_s: float
-    last_s: float
-    end_s: float
-    reason: str | None = None
-
-    @property
-    def start_s(self) -> float:
-        """When to begin."""
-        return self.starts_s[0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,12 +177,12 @@ class ChannelPlan:
 
 def later_tick(seconds: float) -> int:
     """The first tick at or after this moment."""
-    return math.ceil(seconds / TICK_S - 1e-6)
+    return ceil(seconds / TICK_S - 1e-6)
 
 
 def earlier_tick(seconds: float) -> int:
     """The last tick at or before this moment."""
-    return math.floor(seconds / TICK_S + 1e-6)
+    return floor(seconds / TICK_S + 1e-6)
 
 
 def seconds_of(tick: int) -> float:

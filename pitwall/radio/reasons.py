@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import field
 
 from pitwall.model.record import record
-from pitwall.radio.pending import Busy, Fate, PendingCall, Placed, Way
+from pitwall.radio.pending import Busy, Fate, How, PendingCall, Way
 
 MOST_NAMED = 2
 
@@ -18,6 +19,42 @@ _BEGINNING: dict[Fate, str] = {
     "outside_short": "Shortened and said outside the listening stretches",
     "dropped": "Dropped",
 }
+
+
+@record
+class Placed:
+    """A call that has its place.
+
+    Attributes:
+        starts_s: when each part is begun.
+        window_to_s: end of the unbroken stretch of time in which the first part may be begun, as far as no other call
+            of the plan is pushed past its own last moment.
+        last_s: the very last start with the same condition, perhaps in a later stretch.
+        end_s: when the last part ends if begun at ``starts_s``.
+        about: what the reason looks at, where there is one to give.
+    """
+
+    key: str
+    how: How
+    texts: tuple[str, ...]
+    starts_s: tuple[float, ...]
+    window_to_s: float
+    last_s: float
+    end_s: float
+    about: Circumstances | None = field(default=None, repr=False)
+
+    @property
+    def start_s(self) -> float:
+        """When to begin."""
+        return self.starts_s[0]
+
+    @property
+    def reason(self) -> str | None:
+        """Why it is not said as it stands, a sentence for the engineer, worded when asked for; None for ``full``."""
+        if self.about is None:
+            return None
+        call = next(call for call in self.about.calls if call.key == self.key)
+        return reason_for(call, self.how, self.about)
 
 
 @record

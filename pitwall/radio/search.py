@@ -116,7 +116,7 @@ left, the state before, the call made since then, and what is known of the calls
 number, which no two share. (Plain tuples: most of the time of a search goes into making them.)"""
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Answer:
     """Order and ways of what is said; ``bound`` is a cost that no plan falls below."""
 
