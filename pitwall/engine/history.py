@@ -12,8 +12,10 @@ The same facts in the same order make the same history, so a replayed journal me
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable, Collection
+import math
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 
 from pitwall.engine.belief import Belief, loose, put, take, unlearn
 from pitwall.engine.call import Call
@@ -101,6 +103,11 @@ class History:
         return next(at for at, entry in enumerate(self.entries) if entry.moment > t)
 
     @property
+    def pace(self) -> CarPace:
+        """Of the car as it is known now."""
+        return self._car.track.pace
+
+    @property
     def by_hand(self) -> bool:
         """What was seen last was entered by hand."""
         for one in reversed(self.entries):
@@ -170,6 +177,23 @@ class History:
     @staticmethod
     def _taught(car: TeamCar, entry: Entry) -> Taught:
         return taught_until_now(car.track.pace, ends_lap=entry.place == "line" or entry.what == "pit")
+
+
+def others_misjudged(
+    histories: Mapping[str, History], car: str, quick: Collection[tuple[float, float]], since: float
+) -> Iterator[tuple[str, Callable[[], bool]]]:
+    """The other cars where a quick lap of this one is gone by which theirs were judged: each with what thinks it over.
+
+    Args:
+        histories: of all own cars.
+        car: whose input was taken out.
+        quick: laps of the field before that: when each ended, and seconds.
+        since: when that input came.
+    """
+    left = histories[car].pace.field_pace.quick
+    best = min((lap for _, lap in left), default=math.inf)
+    if any(lap < best for end_t, lap in quick if (end_t, lap) not in left):
+        yield from ((name, partial(one.without, (), since)) for name, one in histories.items() if name != car)
 
 
 def _shadow(car: TeamCar, base: Belief) -> TeamCar:
