@@ -19,7 +19,8 @@ import simpy
 
 from pitwall.model.outlook import Activity, CarSnapshot, ForecastSnapshot
 
-SLOW_PACE = 0.65
+SLOW_PACE, RED_PACE = 0.65, 0.5
+DAY, OWN = 0.9, 0.8
 Z90 = 1.2815515655446004
 HOURS = 3600.0
 ON_TRACK = ("out", "timed", "cool", "in")
@@ -51,7 +52,7 @@ class Session:
         self.snapshot, self.rng = snapshot, rng
         self.env = simpy.Environment(initial_time=max(snapshot.t, 0.0) if snapshot.status == "waiting" else snapshot.t)
         self.flag_s = self.env.now + snapshot.remaining_s
-        self.red, self.slow = False, False
+        self.shut, self.slow = 0, False
         self.changed = self.env.event()
         labels = sorted({label for car in snapshot.cars for one in car.activities for label in one.crew})
         self.crews = {label: simpy.Resource(self.env) for label in labels}
@@ -59,6 +60,7 @@ class Session:
         rates = snapshot.interruptions
         self.reds_per_hour = self._rate(rates.red_per_hour, snapshot.reds_seen)
         self.slows_per_hour = self._rate(rates.slow_per_hour, snapshot.slows_seen)
+        self.alike = [DAY * self.rng.standard_normal() for _ in range(2)] if snapshot.rate_spread > 0 else None
 
     def _rate(self, per_hour: float, seen: int) -> float:
         """How often it happens in this future: a gamma variable that knows of what was seen."""
@@ -82,30 +84,42 @@ class Session:
         rates = self.snapshot.interruptions
         while self.reds_per_hour > 0:
             yield self.env.timeout(self.rng.exponential(HOURS / self.reds_per_hour))
-            length = self._length(rates.red_length_s)
+            length = self._length(rates.red_length_s, 0)
             if self.snapshot.red_clock == "stops" and self.env.now < self.flag_s:
                 self.flag_s += length
-            self._tell(red=True)
+            self._tell(shut=1)
             yield self.env.timeout(length)
-            self._tell(red=False)
+            self.env.process(self._reopens())
+
+    def _reopens(self) -> Steps:
+        """Cars leave again some time after the red flag, unless another one has come by then."""
+        yield self.env.timeout(self.snapshot.reopening_s)
+        self._tell(shut=-1)
 
     def _slows(self) -> Steps:
         rates = self.snapshot.interruptions
         while self.slows_per_hour > 0:
             yield self.env.timeout(self.rng.exponential(HOURS / self.slows_per_hour))
             self._tell(slow=True)
-            yield self.env.timeout(self._length(rates.slow_length_s))
+            yield self.env.timeout(self._length(rates.slow_length_s, 1))
             self._tell(slow=False)
 
-    def _tell(self, red: bool | None = None, slow: bool | None = None) -> None:
-        self.red = self.red if red is None else red
+    @property
+    def red(self) -> bool:
+        """Nobody leaves: a red flag is out, or was until a moment ago."""
+        return self.shut > 0
+
+    def _tell(self, shut: int = 0, slow: bool | None = None) -> None:
+        self.shut += shut
         self.slow = self.slow if slow is None else slow
         told, self.changed = self.changed, self.env.event()
         told.succeed()
 
-    def _length(self, tenths: tuple[float, float, float]) -> float:
+    def _length(self, tenths: tuple[float, float, float], kind: int | None = None) -> float:
         low, middle, high = tenths
         z = self.rng.standard_normal()
+        if kind is not None and self.alike is not None:
+            z = self.alike[kind] + OWN * z
         return min(middle * math.exp(z / Z90 * math.log(middle / low if z < 0 else high / middle)), 7200.0)
 
     # -- a car -----------------------------------------------------------------------------------------------------
@@ -113,13 +127,14 @@ class Session:
     def _car(self, car: CarSnapshot) -> Steps:
         note = self.driven[car.car]
         took = self._durations(car)
+        stops = {run: max(self._duration(work), work.not_under_s) for run, work in car.cut_work.items()}
         for index, one in enumerate(car.activities):
             if one.not_before_s is not None and self.env.now < one.not_before_s:
                 yield self.env.timeout(one.not_before_s - self.env.now)
             if one.kind in ON_TRACK:
                 outs = [took[i] for i, lap in enumerate(car.activities) if lap.run == one.run and lap.kind == "out"]
                 out = outs[0] if outs else took[index]
-                yield from self._lap(one, took[index], out, note)
+                yield from self._lap(one, took[index], out, stops.get(one.run or "") if stops else None, note)
             else:
                 yield from self._work(one, took[index], note)
 
@@ -136,15 +151,17 @@ class Session:
             yield self.env.timeout(came + one.not_under_s - self.env.now)
         note.ends.append(self.env.now)
 
-    def _lap(self, one: Activity, took: float, out: float, note: Driven) -> Steps:
+    def _lap(self, one: Activity, took: float, out: float, stop: float | None, note: Driven) -> Steps:
         if one.kind == "out":
             yield from self._green()
         start, left, again = self.env.now, took, 0.0
-        while left > 1e-9:
+        while again + left > 1e-9:
             if self.red and one.kind != "in":
+                if stop is not None:
+                    yield self.env.timeout(min(again + left, took) / RED_PACE + stop)
                 yield from self._green()
                 again = out if one.kind != "out" else 0.0
-                left = took
+                left = took if one.kind != "cool" or stop is None else 0.0
                 start = self.env.now
             pace = SLOW_PACE if self.slow else 1.0
             began, going = self.env.now, (again or left) / pace

@@ -55,6 +55,19 @@ def broken_off(state: RunState, rows: Sequence[ItemRow], session: str, why: str)
     return Carried(rest, source, tuple(decide))
 
 
+def laps_for(laps: Sequence[LapKind], items: Sequence[ItemState]) -> tuple[int, ...]:
+    """Which laps of a run these items need: their own, the way out and in, and before a cool-down lap a timed one, for
+    nobody drives one straight after an out-lap. All, where an item may be on several, or nothing leads out and in."""
+    every = tuple(range(len(laps)))
+    if laps[:1] != ("out",) or any(one.may_be_on for one in items):
+        return every
+    kept = {0, len(laps) - 1, *(one.leg for one in items)}
+    for leg in sorted(kept):
+        if laps[leg] == "cool":
+            kept |= {max((at for at in every[:leg] if laps[at] == "timed"), default=0)}
+    return tuple(sorted(kept))
+
+
 def on_laps(item: Item, laps: Sequence[LapKind], legs: Sequence[int]) -> Item:
     """The item on these laps of the run alone."""
     numbers: dict[LapKind, list[int]] = {}

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from typing import Any
 
-from pitwall.app.next_rest import LEFT, Carried, broken_off, on_laps
+from pitwall.app.next_rest import LEFT, Carried, broken_off, laps_for, on_laps
 from pitwall.engine.run_state import RunState
 from pitwall.engine.team import TeamCar
 from pitwall.model.debrief_rows import ItemRow
-from pitwall.model.plan import Item, Plan, ReleaseWindow, Run
+from pitwall.model.plan import Item, Plan, ReleaseWindow, Run, write_laps
 
 LONGEST_NAME = 32
 WORDS = {"planned": "not driven", "next": "not driven", "running": "not finished", "done": "broken off"}
@@ -44,7 +44,7 @@ def _one(state: RunState, rows: list[ItemRow], session: str) -> Carried | None:
 
 
 def _rest(state: RunState, rows: list[ItemRow], session: str) -> Carried | None:
-    """What is left of the items of a run that was driven: the same laps, and only those items.
+    """What is left of the items of a run that was driven: those items alone, and the laps that they need.
 
     It is wanted as its run was; how much an item is wanted inside it stays with the item.
     """
@@ -52,18 +52,26 @@ def _rest(state: RunState, rows: list[ItemRow], session: str) -> Carried | None:
     left = {one.number: one.item for one in state.items if one.key in keys}
     if not left:
         return None
+    missing = {number: [one for one in state.items if one.number == number and one.key in keys] for number in left}
+    kept = laps_for(state.laps, [one for ones in missing.values() for one in ones])
+    whole = kept == tuple(range(len(state.laps)))
     items = []
     for number, item in left.items():
         legs = [one.leg for one in state.items if one.number == number]
-        missing = [one.leg for one in state.items if one.number == number and one.key in keys]
-        items.append(item if missing == legs or not state.laps else on_laps(item, state.laps, missing))
+        lacks = [one.leg for one in missing[number]]
+        same = lacks == legs and whole
+        items.append(item if same or not kept else on_laps(item, [state.laps[at] for at in kept],
+                                                           [kept.index(leg) for leg in lacks]))
+    laps = tuple(state.laps[at] for at in kept)
     run = state.run.model_copy(update={
         "run": f"{state.run.run[: LONGEST_NAME - 5]}-rest", "items": tuple(items), "shorten_to": None,
-        "laps": state.laps, "purpose": f"what is left of {state.run.run}", "group": None, "before": (),
+        "laps": laps, "purpose": f"what is left of {state.run.run}", "group": None, "before": (),
     })  # fmt: skip
     told = "; ".join(f"{row.do} on {row.lap} {row.outcome.replace('_', ' ')}{f' ({row.reason})' if row.reason else ''}"
                      for row in rows)  # fmt: skip
-    decide = (f"{run.run}: does it need all of {state.timed_wanted} timed laps, or can another run take the items",)
+    asks = f"does it need all of {state.timed_wanted} timed laps" if whole else (
+        f"the draft asks for {write_laps(laps)}, of {write_laps(state.laps)}; is that enough, and with how much fuel")
+    decide = (f"{run.run}: {asks}, or can another run take the items",)
     return Carried(run, f"{state.run.run} was driven in {session}, but {told}", decide if state.timed_wanted else ())
 
 

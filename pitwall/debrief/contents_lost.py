@@ -1,13 +1,15 @@
-"""Why a run that had to be done was lost: what was driven although it was wanted less, and whose word that was."""
+"""Why a run or item that had to be done was lost: what was done though it was wanted less, and whose word that was."""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence, Set
 
 from pitwall.debrief import wording as say
-from pitwall.debrief.model import CarDebrief, ChangeRow, RunRow
+from pitwall.debrief.model import CarDebrief, ChangeRow, ItemRow, RunRow
 
 NAMES, MOST_CHANGES = re.compile(r"[\w-]+"), 3
+DONE = ("done", "probably_done", "done_badly")
 
 
 def lost_to(run: RunRow, car: CarDebrief) -> str:
@@ -22,11 +24,25 @@ def lost_to(run: RunRow, car: CarDebrief) -> str:
     driven = [f"{one.want} {one.run}, {_when(one)}"
               + (", planned after it" if order.index(one.run) > order.index(run.run) else "") for one in lesser]
     words = f" Wanted less and driven: {'; '.join(driven)}."
-    named = {run.run, *(one.run for one in lesser)}
+    return words + (_told({run.run, *(one.run for one in lesser)}, car) or " No change of the plan names them.")
+
+
+def items_lost_to(lost: Sequence[ItemRow], car: CarDebrief) -> str:
+    """The same of must items of one kind that were not done in a run that was driven: what was done on their laps
+    instead, and each change of the plan that names them or their run. Nothing where neither is known."""
+    if lost[0].want != "must" or lost[0].outcome != "not_done":
+        return ""
+    laps = {(one.run, one.lap) for one in lost}
+    lesser = [one for one in car.items if (one.run, one.lap) in laps and one.want != "must" and one.outcome in DONE]
+    done = dict.fromkeys(f"{one.want} {say.plain(one.do)} on {one.lap}" for one in lesser)
+    words = f" Wanted less and done: {', '.join(done)}." if done else ""
+    return words + _told({name for one in lost for name in (one.item, one.do, one.run)}, car)
+
+
+def _told(named: Set[str], car: CarDebrief) -> str:
+    """The last changes of the plan that name one of these."""
     told = [one for one in car.changes if one.about == "plan" and named & set(NAMES.findall(one.what))]
-    if not told:
-        return f"{words} No change of the plan names them."
-    return words + "".join(f" {sentence(_changed(one))}" for one in told[-MOST_CHANGES:])
+    return "".join(f" {sentence(_changed(one))}" for one in told[-MOST_CHANGES:])
 
 
 def sentence(text: str) -> str:

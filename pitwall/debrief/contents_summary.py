@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from pitwall.debrief import wording as say
 from pitwall.debrief.contents_comments import open_complaints
-from pitwall.debrief.contents_lost import lost_to, sentence
+from pitwall.debrief.contents_lost import items_lost_to, lost_to, sentence
 from pitwall.debrief.document import Block, Column, Points, Section, Words, table
 from pitwall.debrief.model import CarDebrief, Debrief, ItemRow, RunRow
 
@@ -71,7 +71,7 @@ def _to_do(car: CarDebrief) -> tuple[Block, ...]:
         points += [_run_point(one, car) for one in whole if one.want == want]
         points += [_laps_point(one, car) for one in car.runs if one.stints and not one.finished and one.want == want
                    and one.timed_done < one.timed_wanted]
-        points += _item_points([one for one in items if one.want == want])
+        points += _item_points([one for one in items if one.want == want], car)
     left_over = len(points) - MOST_POINTS
     if left_over > 1:
         points = [*points[:MOST_POINTS], Words(f"{left_over} more are in the tables of runs and items.", "And")]
@@ -96,7 +96,7 @@ def _laps_point(run: RunRow, car: CarDebrief) -> Words:
                  f"{run.want}: run {run.run}:")
 
 
-def _item_points(items: Sequence[ItemRow]) -> list[Words]:
+def _item_points(items: Sequence[ItemRow], car: CarDebrief) -> list[Words]:
     """Items of one kind in one run with one reason are one point."""
     together: dict[tuple[str, str, str, str], list[ItemRow]] = {}
     for one in items:
@@ -105,7 +105,8 @@ def _item_points(items: Sequence[ItemRow]) -> list[Words]:
     for (run, do, outcome, reason), group in together.items():
         laps = ", ".join(dict.fromkeys(one.lap for one in group))
         again = " was done badly, again" if outcome == "done_badly" else ""
-        points.append(Words(f"{laps}.{f' {sentence(reason)}' if reason else ''}",
+        why = f" {sentence(reason)}" if reason else ""
+        points.append(Words(f"{laps}.{why}{items_lost_to(group, car)}",
                             f"{group[0].want}: {say.plain(do)} of {run}{again}:"))
     return points
 

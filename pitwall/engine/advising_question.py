@@ -39,7 +39,8 @@ def question(
     cars = list(team.values())
     for car in cars:
         car.lay_out(clock, now)
-    shot = snapshot(setup, clock, cars, now)
+    # Plans are compared as if everybody leaves as the pit exit opens: what they lose there is nearly the same for each.
+    shot = snapshot(setup, clock, cars, now).model_copy(update={"reopening_s": 0.0})
     parts = {part.car: part for part in shot.cars}
     return AdviceQuestion(
         snapshot=shot,

@@ -38,6 +38,7 @@ def snapshot(setup: SessionSetup, clock: SessionClock, team: list[TeamCar], now:
         red_lengths_s=tuple(clock.lengths["red"]),
         slow_lengths_s=tuple(clock.lengths["slow"]),
         status_since_s=clock.since_s if clock.disturbed else None,
+        reopening_s=max(map(remaining.leaves_after_red_s, team), default=0.0),
         clock_uncertainty_s=setup.regulations.clock_uncertainty_s,
         slowest_in_lap_s=setup.regulations.slowest_in_lap_s,
     )
@@ -77,6 +78,7 @@ def _car(setup: SessionSetup, car: TeamCar, now: float, ahead: list[int], team: 
         lap_began_s=car.track.lap.start_t if car.track.on_track and car.track.lap is not None else None,
         limits=limits_ahead(car, rest),
         comparisons=comparisons(car),
+        cut_work={run.run.run: remaining.cut_work(car, run) for run in rest if run.laps},
     )
 
 

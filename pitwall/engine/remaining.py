@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from pitwall.engine import drivers
 from pitwall.engine.progress import RunState
-from pitwall.engine.team import TeamCar
+from pitwall.engine.team import REOPEN_LEAD_S, TeamCar
 from pitwall.model.outlook import Activity, RunPace
 from pitwall.model.plan import LapKind, ThreePoint
 from pitwall.pace import horizon
@@ -30,6 +30,8 @@ LANE_PART = 0.3
 """Part of the lane between the line beside it and the garage, and again from there to its exit (common practice)."""
 INTO_BOX_S, ROLLS_S = 6.0, 4.0
 """From the lane into the garage, and from the call until the car is in the lane (common practice, no source)."""
+SAID_S = 6.0
+"""From a call being due until the garage has heard it (common practice, no source)."""
 CALLED_AGAIN_S = 10.0
 """What a car loses that was not ready when it was called (common practice, no source)."""
 ENDS_BEYOND = 2.0
@@ -132,6 +134,20 @@ def stop_after(car: TeamCar, run: RunState, more: bool) -> list[Activity]:
         return []
     called = max(run.run.after_garage_s.likely_s - LANE_PART * lane_s(car) - INTO_BOX_S, 0.0)
     return [_work("garage", run.run.after_garage_s, called, 0.0, run.run.crew)]
+
+
+def cut_work(car: TeamCar, run: RunState) -> Activity:
+    """From the line in the lane until the car may leave again, when a red flag sent it back: the garage works on it as
+    after the run, and it is called no sooner."""
+    work = run.run.after_garage_s
+    to_box = LANE_PART * lane_s(car) + INTO_BOX_S
+    done = ThreePoint(low_s=work.low_s + to_box, likely_s=work.likely_s + to_box, high_s=work.high_s + to_box)
+    return _work("garage", done, work.likely_s, 0.0, ())
+
+
+def leaves_after_red_s(car: TeamCar) -> float:
+    """From the end of a red flag until a car that is ready goes: it is called anew, and fired up once that is said."""
+    return max(REOPEN_LEAD_S, car.setup.calls.fire_up_s) + SAID_S
 
 
 def _work(

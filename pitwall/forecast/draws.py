@@ -11,10 +11,11 @@ mistake. How much of each comes with the question (``RunPace``), as the lap-time
 from __future__ import annotations
 
 import zlib
+from dataclasses import replace
 
 import numpy as np
 
-from pitwall.forecast.pert import Floats, normal, sample, sample_tenths, tenths_at
+from pitwall.forecast.pert import Z90, Floats, normal, sample, sample_tenths, tenths_at
 from pitwall.forecast.walk import ON_TRACK, Chain
 from pitwall.model.outlook import Activity, CarSnapshot, RunPace
 
@@ -47,6 +48,19 @@ def draw_chain(car: CarSnapshot, count: int, seed: int) -> Chain:
     return Chain(car.activities, durations, again, _out_laps(car, durations, seed, under_way), under_way)
 
 
+def with_stops(chain: Chain, car: CarSnapshot, seed: int) -> Chain:
+    """The same chain, with what the garage does on a car that a red flag sends back, where the question tells that."""
+    count = chain.durations.shape[1]
+    drawn: dict[str, Floats] = {}
+    for run, work in car.cut_work.items():
+        stop = _drawn(named(seed, car.car, run, "/cut"), work, count)
+        drawn[run] = np.maximum(stop, work.not_under_s)
+    if not drawn:
+        return chain
+    at_once = np.zeros(count)
+    return replace(chain, stops=tuple(drawn.get(activity.run or "", at_once) for activity in chain.activities))
+
+
 def draw_durations(car: CarSnapshot, count: int, seed: int) -> Floats:
     """Seconds that each of A activities takes in each of N futures, shape (A, N)."""
     durations = np.empty((len(car.activities), count))
@@ -63,9 +77,19 @@ def draw_durations(car: CarSnapshot, count: int, seed: int) -> Floats:
             if last not in levels:
                 levels[last] = _level(named(seed, car.car, last, "level"), car.pace.get(last, EVEN), count)
             durations[index] = _timed(rng, activity.likely_s * levels[last], car.pace.get(last, EVEN), count)
+        elif index == 0 and car.on_track and activity.points == "tenths":
+            durations[index] = _rest_of_lap(rng, activity, count)
         else:
             durations[index] = _drawn(rng, activity, count)
     return durations
+
+
+def _rest_of_lap(rng: np.random.Generator, activity: Activity, count: int) -> Floats:
+    """What is left of the lap under way: off by seconds, and by no share of them, however little it is."""
+    z = normal(rng.random(count))
+    low, high = activity.likely_s - activity.low_s, activity.high_s - activity.likely_s
+    rest: Floats = np.maximum(activity.likely_s + z * np.where(z < 0, low, high) / Z90, 0.0)
+    return rest
 
 
 def _drawn(rng: np.random.Generator, activity: Activity, count: int) -> Floats:

@@ -13,7 +13,7 @@ from __future__ import annotations
 import numpy as np
 
 from pitwall.forecast.answers import CarFutures, Futures, outlook_of
-from pitwall.forecast.draws import draw_chain, stream
+from pitwall.forecast.draws import draw_chain, stream, with_stops
 from pitwall.forecast.interruptions import draw_calendar
 from pitwall.forecast.problems import problem_of
 from pitwall.forecast.runs import groups_of, slots_of
@@ -49,7 +49,7 @@ def simulate(wanted: ForecastWanted) -> Futures:
     snapshot, seed = wanted.snapshot, wanted.seed
     calendar = draw_calendar(stream(seed, CALENDAR_STREAM), snapshot)
     count = calendar.session_end.shape[0]
-    chains = [draw_chain(car, count, seed) for car in snapshot.cars]
+    chains = [with_stops(draw_chain(car, count, seed), car, seed) for car in snapshot.cars]
     groups = [groups_of(car, snapshot) for car in snapshot.cars]
     slots = [slots_of(chain, own) if snapshot.windows else {} for chain, own in zip(chains, groups, strict=True)]
     begins = [np.full(count, begins_at(car, snapshot)) for car in snapshot.cars]

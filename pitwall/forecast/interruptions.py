@@ -3,10 +3,7 @@
 Theory. Red flags come as a Poisson process in green time (exponential gaps counted from the end of the last one), slow
 periods likewise and on their own. Sessions differ in how often they are stopped: the rate is a gamma variable about the
 one of the regulations, and what the session has shown so far corrects it (gamma-Poisson, Gelman et al., Bayesian Data
-Analysis, 3rd ed., section 2.6). A length is drawn from a two-piece lognormal that goes exactly through the given
-10th, 50th and 90th percentiles: log-length is normal with one spread below the median and another above. Lengths of one
-session are alike: of each a part is common to all of its kind that day, and those that are over tell of it (a normal
-mean with known variance, the same book, section 2.5).
+Analysis, 3rd ed., section 2.6). Lengths: see ``lengths``.
 An interruption that is under way lasts as long as those of its lengths that are longer than it has lasted already.
 Where nobody knows how long that is, it is given a uniform part of a fresh length.
 The official clock is known to a second or two: the end falls so much sooner or later, evenly, in each future.
@@ -18,7 +15,6 @@ more time left has the same interruptions first. That is what makes the chance o
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
@@ -26,12 +22,9 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from pitwall.forecast.pert import Z90, Floats, normal, normal_below, normal_below_each
+from pitwall.forecast.lengths import draw_common, draw_lengths, rest_of_length
+from pitwall.forecast.pert import Floats
 from pitwall.model.outputs import ForecastSnapshot
-
-LONGEST_S = 7200.0
-"""No single interruption is taken to last longer: past two hours the session is lost anyway."""
-
 
 HAIR_S = 1e-3
 """What falls into a break is put so long before its end, where nobody is on track."""
@@ -158,59 +151,6 @@ class Calendar:
         return found
 
 
-ALIKE = 0.6
-"""Correlation of the common part of a session with the logarithm of each length (common practice, no source: what it
-takes to clear a track depends on the circuit, its crews and the day)."""
-OWN = math.sqrt(1.0 - ALIKE * ALIKE)
-
-
-def draw_common(
-    rng: np.random.Generator, quantiles: tuple[float, float, float], seen_s: tuple[float, ...], count: int
-) -> Floats:
-    """The part that the lengths of one kind have in common, in deviations, shape (N,), after what was seen.
-
-    Args:
-        rng: Source of the draws.
-        quantiles: Length at 10, 50 and 90 percent, seconds.
-        seen_s: Lengths of those that are over, seconds.
-        count: How many futures.
-    """
-    low, middle, high = (max(value, 1e-3) for value in sorted(quantiles))
-    logs = [math.log(max(length, 1e-3) / middle) for length in seen_s]
-    deviations = [log / max(math.log(middle / low if log < 0 else high / middle) / Z90, 1e-9) for log in logs]
-    precision = 1.0 + len(seen_s) * (ALIKE / OWN) ** 2
-    # One length that no percentile foresees must not decide all that follow.
-    mean = sum(max(-FAR, min(FAR, one)) for one in deviations) * ALIKE / OWN**2 / precision
-    common: Floats = mean + rng.standard_normal(count) / math.sqrt(precision)
-    return common
-
-
-FAR = 3.0
-
-
-def draw_lengths(
-    rng: np.random.Generator, quantiles: tuple[float, float, float], count: int, common: Floats | None = None
-) -> Floats:
-    """Draw interruption lengths through their 10th, 50th and 90th percentiles.
-
-    Args:
-        rng: Source of the draws.
-        quantiles: Seconds at 10, 50 and 90 percent; put in order and kept positive when they are not.
-        count: How many.
-        common: What the lengths of each future have in common (:func:`draw_common`); None: nothing.
-
-    Returns:
-        Seconds, shape (count,), at most ``LONGEST_S``.
-    """
-    low, middle, high = (max(value, 1e-3) for value in sorted(quantiles))
-    z = rng.standard_normal(count)
-    if common is not None:
-        z = ALIKE * common + OWN * z
-    spread = np.where(z < 0, math.log(middle / low), math.log(high / middle)) / Z90
-    lengths: Floats = np.minimum(middle * np.exp(spread * z), LONGEST_S)
-    return lengths
-
-
 def _rest(
     rng: np.random.Generator, lengths: Floats, quantiles: tuple[float, float, float], lasted: float | None,
     common: Floats | None,
@@ -218,27 +158,6 @@ def _rest(
     """How much longer the one under way lasts, shape (N,)."""
     even = rng.random(lengths.shape)
     return lengths * even if lasted is None else rest_of_length(even, quantiles, lasted, common)
-
-
-def rest_of_length(
-    even: Floats, quantiles: tuple[float, float, float], lasted: float, common: Floats | None = None
-) -> Floats:
-    """How much longer an interruption lasts that has lasted so long, at these levels, shape (N,).
-
-    Beyond what the percentiles know (``LONGEST_S``, or further off than four deviations) it is as good as over.
-    """
-    low, middle, high = (max(value, 1e-3) for value in sorted(quantiles))
-    side = math.log(middle / low) if lasted < middle else math.log(high / middle)
-    reached = math.log(max(lasted, 1e-3) / middle) / max(side / Z90, 1e-9)
-    if common is None:
-        passed = normal_below(reached)
-        z = normal(passed + (1.0 - passed) * even)
-    else:
-        gone = normal_below_each((reached - ALIKE * common) / OWN)
-        z = ALIKE * common + OWN * normal(gone + (1.0 - gone) * even)
-    spread = np.where(z < 0, math.log(middle / low), math.log(high / middle)) / Z90
-    rest: Floats = np.maximum(np.minimum(middle * np.exp(spread * z), LONGEST_S) - lasted, 0.0)
-    return rest
 
 
 def draw_spans(
@@ -316,7 +235,12 @@ def draw_calendar(rng: np.random.Generator, snapshot: ForecastSnapshot) -> Calen
         streams[0], slowly, rates.slow_length_s, origin, end,
         under_way=snapshot.status == "slow", lasted=lasted, common=slow_alike,
     )
-    return Calendar(red, slow, end + _clock_error(streams[1], snapshot, count))
+    return Calendar(_until_left(red, snapshot), slow, end + _clock_error(streams[1], snapshot, count))
+
+
+def _until_left(red: Spans, snapshot: ForecastSnapshot) -> Spans:
+    """Red flags up to the moment at which cars leave again: they must be called and fired up once the exit opens."""
+    return Spans(red.starts, red.ends + snapshot.reopening_s)
 
 
 def draw_rates(
@@ -339,9 +263,10 @@ def _alike(rng: np.random.Generator, snapshot: ForecastSnapshot, count: int) -> 
     """What red flags, and slow periods, have in common in length, where sessions differ in that."""
     if snapshot.rate_spread <= 0.0:
         return None, None
-    rates = snapshot.interruptions
-    return (draw_common(rng, rates.red_length_s, snapshot.red_lengths_s, count),
-            draw_common(rng, rates.slow_length_s, snapshot.slow_lengths_s, count))
+    rates, lasted = snapshot.interruptions, _lasted(snapshot)
+    red, slow = (lasted if snapshot.status == kind else None for kind in ("red", "slow"))
+    return (draw_common(rng, rates.red_length_s, snapshot.red_lengths_s, count, red),
+            draw_common(rng, rates.slow_length_s, snapshot.slow_lengths_s, count, slow))
 
 
 def _lasted(snapshot: ForecastSnapshot) -> float | None:
@@ -369,12 +294,13 @@ def _calendar_in_windows(rng: np.random.Generator, snapshot: ForecastSnapshot, c
     slow, _ = draw_spans(streams[0], slowly, rates.slow_length_s, origin, until,
                          under_way=snapshot.status == "slow", lasted=_lasted(snapshot), common=slow_alike)
     error = _clock_error(streams[1], snapshot, count)
+    held = _outside_breaks(_until_left(red, snapshot), windows)
     red, slow = _outside_breaks(red, windows), _outside_breaks(slow, windows)
     ends = []
     for begin, end in windows:
         stopped = np.where((red.starts >= min(begin, origin)) & (red.starts < end), red.lengths, 0.0).sum(axis=0)
         ends.append(end + error + stopped if snapshot.red_clock == "stops" else end + error)
-    return Calendar(red, slow, ends[-1], tuple((begin, end) for (begin, _), end in zip(windows, ends, strict=True)))
+    return Calendar(held, slow, ends[-1], tuple((begin, end) for (begin, _), end in zip(windows, ends, strict=True)))
 
 
 def _outside_breaks(spans: Spans, windows: tuple[tuple[float, float], ...]) -> Spans:

@@ -13,7 +13,7 @@ A run that begins after its ``not_after_s`` does not count.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -144,7 +144,7 @@ def release_of(chain: Chain, group: Group, calendar: Calendar, snapshot: Forecas
         return None
     if snapshot.status in ("finished", "closed") or (snapshot.windows and not group.allowed):
         return None
-    own = chain.part(first, members[-1] + 1)
+    own = replace(chain.part(first, members[-1] + 1), stops=())
     now = max(snapshot.t, 0.0) if snapshot.status == "waiting" else snapshot.t
     if snapshot.windows:
         calendar, now = calendar.only(group.allowed), max(now, snapshot.windows[group.allowed[0]][0])

@@ -6,14 +6,17 @@ The model, stated so that it can be argued with:
 * Work in the garage goes on whatever the flags say.
 * A red flag stops all running. A car on track returns to the pits; when the red ends it leaves again at once, does its
   out-lap again and then the lap that was cut, whole. An in-lap under red is simply completed. Nobody leaves the
-  garage under red, nor starts an item.
+  garage under red, nor starts an item. (In the calendar a red ends when cars leave again, maybe later than green.)
+* Where the chain knows how long the garage keeps a car that a red flag sent back (``stops``), it comes back slowly,
+  leaves no sooner than that, and drives no cool-down lap that was cut: it would follow an out-lap.
 * A slow period stretches every lap: while it lasts a car makes ``SLOW_PACE`` of its progress.
 
 * In a session in windows a run leaves in the first window that it fits into. A lap that the flag of a window comes
   before is done after the break, behind another out-lap; the work in the garage goes on through the break.
 
-Under this model starting earlier never means ending later, in any future: a car caught on lap k owes an out-lap and the
-laps from k on, one that had waited owes the out-lap and all of them. The latest release time leans on that.
+Without such stops starting earlier never means ending later, in any future: a car caught on lap k owes an out-lap and
+the laps from k on, one that had waited owes the out-lap and all of them. The latest release time leans on that, and is
+reckoned without them.
 
 Everything is a numpy operation over the futures. The chain is cut into *stretches*: a work, or what is driven between
 two works. Where no interruption touches a stretch its times are plain sums; the other futures take the slower path.
@@ -36,6 +39,9 @@ from pitwall.model.outputs import Activity
 SLOW_PACE = 0.65
 """Share of normal progress under a full-course slow period: laps half as long again (common practice, no source)."""
 
+RED_PACE = 0.5
+"""Share of normal progress on the way back to the pits under a red flag (common practice, no source)."""
+
 Indices = NDArray[np.intp]
 
 ON_TRACK = frozenset({"out", "timed", "cool", "in"})
@@ -54,6 +60,8 @@ class Chain:
             (differs from ``durations`` for a lap that is already under way).
         out_again: Per activity, the out-lap that a red flag makes necessary, shape (N,) each.
         under_way: The first activity has already begun on track.
+        stops: Per activity, how long the garage keeps the car at least that a red flag sends back on it, shape (N,)
+            each; none: no longer than the red flag lasts.
     """
 
     activities: tuple[Activity, ...]
@@ -61,6 +69,7 @@ class Chain:
     again: Floats
     out_again: tuple[Floats, ...]
     under_way: bool
+    stops: tuple[Floats, ...] = ()
 
     @cached_property
     def stretches(self) -> tuple[tuple[int, int], ...]:
@@ -78,13 +87,15 @@ class Chain:
         """Activities ``first`` up to and without ``last``; not under way unless it begins the whole."""
         return Chain(
             self.activities[first:last], self.durations[first:last], self.again[first:last],
-            self.out_again[first:last], self.under_way and first == 0,
+            self.out_again[first:last], self.under_way and first == 0, self.stops[first:last],
         )
 
     def only(self, futures: Indices) -> Chain:
         """The same in some of the futures."""
         out_again = tuple(lap[futures] for lap in self.out_again)
-        return Chain(self.activities, self.durations[:, futures], self.again[:, futures], out_again, self.under_way)
+        stops = tuple(stop[futures] for stop in self.stops)
+        return Chain(self.activities, self.durations[:, futures], self.again[:, futures], out_again, self.under_way,
+                     stops)
 
 
 @dataclass(frozen=True)
@@ -192,14 +203,31 @@ class _Walker:
             return start, end
         while (cut := (self.red.start < end).nonzero()[0]).size:
             futures = self.red.futures(cut)
-            resume = self.red.end[cut]
-            self.red.forward(cut)
+            resume = self._out_again_from(index, cut, end[cut], futures)
             self.slow.pass_over_in(cut, resume)
             if kind != "out":
                 resume = self.lap_end(resume, self.chain.out_again[index][futures], cut)
+            if kind == "cool" and self.chain.stops:
+                end[cut] = resume
+                continue
             start[cut] = resume
             end[cut] = self.lap_end(resume, self.chain.again[index][futures], cut)
         return start, end
+
+    def _out_again_from(self, index: int, cut: Indices, end: Floats, futures: Indices) -> Floats:
+        """When cars leave again that the red flag cut on a lap that was to end at ``end``, shape (n,)."""
+        over: Floats = self.red.end[cut]
+        begins = self.red.start[cut]
+        self.red.forward(cut)
+        if not self.chain.stops:
+            return over
+        # Cut once more, on its out-lap, it has no more of the lap to go than the whole.
+        left = np.minimum(end - begins, self.chain.again[index][futures])
+        ready: Floats = np.maximum(over, begins + left / RED_PACE + self.chain.stops[index][futures])
+        while (held := (self.red.start[cut] <= ready).nonzero()[0]).size:
+            ready[held] = np.maximum(ready[held], self.red.end[cut[held]])
+            self.red.forward(cut[held])
+        return ready
 
     def _in_its_window(self, index: int, t: Floats) -> Floats:
         if index in self.slots:

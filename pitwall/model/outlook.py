@@ -183,6 +183,10 @@ class CarSnapshot(Frozen):
     lap_began_s: float | None = Field(default=None, description="when the running lap began")
     limits: tuple[Limit, ...] = ()
     comparisons: tuple[Comparison, ...] = ()
+    cut_work: dict[str, Activity] = Field(
+        default_factory=dict, description="by run: what the garage does on the car before it leaves again, when a red "
+        "flag sent it back; none: it leaves as soon as it may"
+    )
 
 
 class ForecastSnapshot(Frozen):
@@ -211,5 +215,8 @@ class ForecastSnapshot(Frozen):
     slows_seen: int = Field(default=0, ge=0, description="slow periods in that time")
     red_lengths_s: tuple[float, ...] = Field(default=(), description="of the red flags that are over, the latest ones")
     slow_lengths_s: tuple[float, ...] = Field(default=(), description="of the slow periods that are over, likewise")
+    reopening_s: float = Field(
+        default=0.0, ge=0, description="from the end of a red flag until a car that is ready leaves the garage"
+    )
     clock_uncertainty_s: float = Field(default=0.0, ge=0, description="the flag falls so much sooner or later")
     slowest_in_lap_s: float | None = Field(default=None, gt=0, description="the regulations allow no slower in-lap")

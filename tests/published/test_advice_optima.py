@@ -20,7 +20,7 @@ from tests.unit.advice_plans import question, random_question
 
 SCALE = 12
 """Shares of up to four timed laps are whole numbers of twelfths."""
-ENOUGH = Effort(400_000, 50_000, 0, 40)
+ENOUGH = Effort(400_000, 50_000, 200_000, 40)
 
 
 def searched(asked: AdviceQuestion) -> Outcome:

@@ -98,12 +98,18 @@ class Account:
                 return
             for at, one in enumerate(found):
                 self.compare(one, own[at] if isinstance(own, list) else None, f"{path}[{at}]")
+        elif found is None and isinstance(own, Own | int | float) and _has_number(_plain(own)):
+            self.lacking.append(f"{path}: none, ours {_plain(own)!r}")
         elif _has_number(found):
             ours = own if isinstance(own, Own) or own is None else Own(own)
             if ours is None or not same(found, ours):
                 self.lacking.append(f"{path}: {found!r}, ours {None if ours is None else ours.value!r}")
             else:
                 self.count(ours.kind, found)
+
+
+def _plain(own: Any) -> Any:
+    return own.value if isinstance(own, Own) else own
 
 
 def _has_number(value: Any) -> bool:

@@ -137,8 +137,8 @@ def wet() -> Facts:
                  starts_with={"tyres": "W1", "fuel_kg": 12})
     dry = _plan("58", [CHECKS, HOLDS], driver="bryn")
     alternates: dict[str, dict[Alternate, Plan]] = {"58": {"wet": rain}}
-    facts = played(_made("event.yaml", {"feed": {"lost": 0, "switches": "all"}}, {"58": dry}, 12, 2,
-                         {"wet": True, "alternates": alternates}))
+    changes = {"feed": {"lost": 0, "switches": "all"}, "pace": {"spoilt": 0.9}}
+    facts = played(_made("event.yaml", changes, {"58": dry}, 12, 2, {"wet": True, "alternates": alternates}))
     return woven(facts, [key(-20.0, "switch_plan", "58", alternate="wet", text="rain from 10:20 on")])
 
 def two_windows() -> Facts:

@@ -181,10 +181,10 @@ def move_of(told: Told, car: str, row: Any) -> Row | None:
     if seen is None:
         return None
     before = [one for one in told.debrief.car(car).switches if one.switch == row.switch and one.t < row.t]  # type: ignore[union-attr]
-    begun = [lap for lap in laps_of(told, car, running=True) if lap.begin <= row.t]
+    on_it = said.lap_at(laps_of(told, car, running=True), row.t)
     return seen | {"switch": row.switch, "before": None if not before or row.before is None else before[-1].position,
                    "run": name(row.run), "word": plan(switch["word"]), "evidence": row.evidence,
-                   "lap_number": begun[-1].number if begun else None}
+                   "lap_number": on_it.number if on_it else None}
 
 
 def _asked(prompt: Row, switch: str) -> Any:

@@ -14,6 +14,7 @@ from pitwall.track.lapmap import LapMap, lap_map
 from tests.recount.own import Own, name, near, plan
 from tests.recount.sessions import Row, Told
 
+COUNTS_FROM = 0.006
 ON_THE_WAY = ("out", "installation")
 HOME = ("in", "installation")
 
@@ -171,7 +172,7 @@ def ahead_of(told: Told, car: str, place: str, t: float) -> float | None:
 
 def lost(told: Told, car: str, lap: Lap) -> tuple[float | None, str]:
     """Seconds lost on the worst stretch of a whole lap against what is usual there, at the level of the lap; and the
-    place at its end."""
+    place at its end. Less than six thousandths of a lap are nothing."""
     usual = told.usual.get((car, lap.number), ())
     places = {"": lap.begin} | lap.passed | {"line": lap.end}
     shares = dict(zip(["", *loops_of(told)], usual, strict=False))
@@ -181,7 +182,8 @@ def lost(told: Told, car: str, lap: Lap) -> tuple[float | None, str]:
     own = [places[after] - places[before] for before, after in pairwise(known)]
     wont = [shares[after] - shares[before] for before, after in pairwise(known)]
     level = median(one / other for one, other in zip(own, wont, strict=True))
-    return max((one - level * other, place) for one, other, place in zip(own, wont, known[1:], strict=True))
+    worst = max((one - level * other, place) for one, other, place in zip(own, wont, known[1:], strict=True))
+    return worst if lap.kind == "timed" and worst[0] >= COUNTS_FROM * shares["line"] else (None, "")
 
 
 def lap_rows(told: Told, car: str) -> list[Row]:

@@ -187,7 +187,7 @@ def _comment(told: Told, car: str, number: int, key: Row) -> Row:
     typed = key.get("shorthand") or ""
     lap = lap_at(laps_of(told, car, running=True), key["t"])
     of_kind = None
-    if lap is not None:
+    if lap is not None and lap.kind in ("timed", "cool"):
         before = laps_of(told, car, running=True)[: lap.number]
         of_kind = sum(one.kind == lap.kind and one.run == lap.run for one in before)
     return {

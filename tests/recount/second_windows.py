@@ -81,8 +81,15 @@ def stood(told: Told, car: str, begin: float, end: float, moves: list[Row]) -> l
         before = [move for move in own if move["t"] <= begin] or own[:1]
         if before:
             last = before[-1]
-            found.append({"switch": name(switch["switch"]), "word": plan(switch["word"]), "position": last["position"],
+            found.append({"moved": any(begin < move["t"] < end for move in own),
+                          "evidence": _evidence(told, car, switch["switch"], last, begin),
+                          "switch": name(switch["switch"]), "word": plan(switch["word"]), "position": last["position"],
                           "since_s": None if last["before"] is None else near(last["t"], 3)})
     return found
 
 
+def _evidence(told: Told, car: str, switch: str, last: Row, begin: float) -> str:
+    """Measured is a switch as soon as telemetry has spoken of it, be it only where it was taken to stand."""
+    seen = [one["t"] for one in told.facts("switch_reported", car) if one["switch"] == switch]
+    first = min(seen, default=None)
+    return "measured" if first is not None and first <= begin else str(last["evidence"])

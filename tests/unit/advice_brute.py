@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitwall.forecast.draws import draw_chain, stream
-from pitwall.forecast.interruptions import Calendar, draw_calendar
+from pitwall.forecast.interruptions import Calendar, Slot, draw_calendar
 from pitwall.forecast.sharing import walk_together
 from pitwall.forecast.walk import Chain
 from pitwall.model.advice import CLASS_WEIGHT, AdviceQuestion, RunChoice
@@ -189,17 +189,18 @@ def _shares(
         chains.append(_as_at_home(question, chain, laid, car))
     begins = [np.full(snapshot.futures, snapshot.t)] * len(cars)
     found = {}
-    for path, at in zip(walk_together(chains, begins, calendar), spans, strict=True):
-        for run, (first, last, kinds) in at.items():
+    slots = [_slots(question, car, chain, at) if calendar.windows else {}
+             for car, chain, at in zip(cars, chains, spans, strict=True)]
+    paths = walk_together(chains, begins, calendar, slots, snapshot.finish_started_lap)
+    for car, path, at in zip(cars, paths, spans, strict=True):
+        for run, (first, _, kinds) in at.items():
             one = question.choices[run]
-            marks = [i for i in range(first, last) if kinds[i - first] == "timed"]
-            by_start = snapshot.finish_started_lap
-            if not one.timed:
-                items = [i for i in range(first, last) if kinds[i - first] == "item"]
-                outs = [i for i in range(first, last) if kinds[i - first] == "out"]
-                marks, by_start = (items[-1:], False) if items else (outs[:1], True)
+            marks, by_start = _marks(question, run, first, kinds)
             moments = (path.starts if by_start else path.ends)[marks]
-            done = (moments < calendar.session_end if by_start else moments <= calendar.session_end).sum(axis=0)
+            flag = calendar.session_end
+            if calendar.windows:
+                flag = np.array([calendar.flag_after(moment, _windows(question, car, run)) for moment in moments])
+            done = (moments < flag if by_start else moments <= flag).sum(axis=0)
             if one.timed:
                 laps = done + one.done
                 share = np.where(laps >= max(one.fewest, 1), laps / one.timed, 0.0)
@@ -208,6 +209,36 @@ def _shares(
             leaves = path.starts[first]
             late = leaves > one.not_after_s if one.not_after_s is not None else np.zeros(leaves.size, dtype=bool)
             found[run] = np.where(late, 0.0, share)
+    return found
+
+
+def _marks(question: AdviceQuestion, run: int, first: int, kinds: list[str]) -> tuple[list[int], bool]:
+    """Which of its activities decide whether the run is done, and whether by their beginning."""
+    timed = [first + place for place, kind in enumerate(kinds) if kind == "timed"]
+    if question.choices[run].timed:
+        return timed, question.snapshot.finish_started_lap
+    items = [first + place for place, kind in enumerate(kinds) if kind == "item"]
+    outs = [first + place for place, kind in enumerate(kinds) if kind == "out"]
+    return (items[-1:], False) if items else (outs[:1], True)
+
+
+def _windows(question: AdviceQuestion, car: str, run: int) -> tuple[int, ...]:
+    """The windows in which this car may do the run."""
+    own = next(one for one in question.snapshot.cars if one.car == car)
+    bound = own.windows.get(question.choices[run].run) if question.choices[run].car == car else None
+    return tuple(range(len(question.snapshot.windows))) if bound is None else (bound,)
+
+
+def _slots(
+    question: AdviceQuestion, car: str, chain: Chain, at: dict[int, tuple[int, int, list[str]]]
+) -> dict[int, Slot]:
+    """What each run that leaves asks of a window: the time to the last of it that counts."""
+    found = {}
+    for run, (first, _, kinds) in at.items():
+        marks, by_start = _marks(question, run, first, kinds)
+        if marks and chain.activities[first].kind != "timed":  # a merged run goes on without leaving
+            needed = chain.durations[first : marks[-1] + (not by_start)].sum(axis=0)
+            found[first] = Slot(needed, _windows(question, car, run))
     return found
 
 

@@ -85,6 +85,23 @@ def random_question(seed: int, *, certain: bool, cars: int | None = None, bare: 
     )
 
 
+def in_windows(asked: AdviceQuestion) -> AdviceQuestion:
+    """The same in two windows with a break between; a third of the runs belong to one of them, but none that may follow
+    another without a stop: those two would belong to the same."""
+    rng, snapshot = random.Random(asked.seed), asked.snapshot
+    follow = {name for one in asked.choices if one.merges_with for name in (one.run, *one.merges_with)}
+    first = snapshot.t + round(snapshot.remaining_s * rng.choice((0.3, 0.5, 0.7)))
+    second = first + 600.0
+    cars = tuple(car.model_copy(update={"windows": {
+        one.run: rng.choice((0, 1)) for one in asked.choices
+        if one.car == car.car and one.run not in follow and rng.random() < 0.35
+    }}) for car in snapshot.cars)
+    windows = ((0.0, first), (second, second + snapshot.remaining_s - (first - snapshot.t)))
+    return asked.model_copy(update={"snapshot": snapshot.model_copy(update={
+        "windows": windows, "remaining_s": first - snapshot.t, "cars": cars,
+    })})
+
+
 def _random_run(
     rng: random.Random, names: list[str], place: int, car: str, cars: int, certain: bool, bare: bool
 ) -> RunChoice:

@@ -11,10 +11,12 @@ import pytest
 from pitwall.app.loading import read_plan
 from pitwall.app.next_plan import Draft, next_plan
 from pitwall.app.next_plan_text import draft_text
+from pitwall.app.next_rest import laps_for
 from pitwall.app.plan_sheets import read_any
 from pitwall.cli.main import main
+from pitwall.engine.run_state import ItemState
 from pitwall.errors import JournalError, UserError
-from pitwall.model.plan import Plan
+from pitwall.model.plan import Item, Plan, parse_laps
 from tests.unit.engine_stage import CHECKS, MAIN, SPARE, plan, regulations, setup, shipped
 from tests.unit.kept_stage import Kept
 
@@ -57,8 +59,22 @@ def test_what_was_not_driven_goes_on_and_says_where_it_comes_from(tmp_path: Path
     rest = made.plan.runs[0]
     assert [(item.do, [one.kind for one in item.on]) for item in rest.items] == [("hold", ["out", "in"])]
     assert (rest.want, rest.purpose, rest.tyres) == ("must", "what is left of first", "B1")
+    assert rest.laps == ("out", "in"), "nothing is left to do on its timed laps"
+    assert any("the draft asks for out-in, of out, 2 timed, in" in one for one in made.decide)
     assert "hold on out-lap not done (dropped: dropped by desk)" in made.sources["first-rest"]
     assert made.sources["repeat"].startswith("skipped in p1")
+
+
+@pytest.mark.parametrize(
+    ("laps", "legs", "needed"),
+    [("out, 3 timed, in", (2,), (0, 2, 4)), ("out, 2 timed, cool, timed, cool, in", (3,), (0, 2, 3, 6)),
+     ("out, cool, in", (1,), (0, 1, 2)), ("out, timed, in", (0,), (0, 2)), ("installation", (0,), (0, 1))],
+)  # fmt: skip
+def test_what_is_left_needs_its_own_laps(laps: str, legs: tuple[int, ...], needed: tuple[int, ...]) -> None:
+    """Out and in, those of the items, and a timed one before a cool-down lap; all, where an item may be on several."""
+    item, kinds = Item(do="hold"), parse_laps(laps)
+    assert laps_for(kinds, [ItemState("one", item, leg) for leg in legs]) == needed
+    assert laps_for(kinds, [ItemState("one", item, legs[0], may_be_on=(0, 1))]) == tuple(range(len(kinds)))
 
 
 def test_what_is_left_of_a_run_is_wanted_as_the_run_was(tmp_path: Path) -> None:
@@ -137,7 +153,8 @@ def test_items_of_a_run_that_was_broken_off_go_on_where_they_are_left(tmp_path: 
 
 
 def test_open_complaints_are_told_and_asked_again(tmp_path: Path) -> None:
-    """The worst first; the first run with timed laps asks for them. What was praised later is not told."""
+    """The worst first; the first run with timed laps asks for them, not the out and in that is left of another. What
+    was praised later is not told."""
     stage = driven(FIRST, REPEAT)
     stage.command("comment", shorthand="t1 mid us 2; rears hot 4; front lock 3; t1 exit os 2")
     stage.command("comment", shorthand="t1 exit good")
@@ -146,7 +163,7 @@ def test_open_complaints_are_told_and_asked_again(tmp_path: Path) -> None:
         "rear hot, severity 4 (ines, first)", "front locking, severity 3 (ines, first)",
         "turn 1 mid: understeer, severity 2 (ines, first)",
     )  # fmt: skip
-    assert made.plan.runs[0].feedback == ("tyres", "braking", "balance")
+    assert [run.feedback for run in made.plan.runs] == [(), ("tyres", "braking", "balance")]
     assert any("'feedback' asks for what the driver complained of" in line for line in made.decide)
 
 

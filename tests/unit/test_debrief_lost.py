@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from pitwall.debrief.contents import document_of
-from pitwall.debrief.contents_lost import lost_to, sentence
+from pitwall.debrief.contents_lost import items_lost_to, lost_to, sentence
 from pitwall.debrief.document import Points
 from pitwall.debrief.model import CarDebrief, ChangeRow
 from pitwall.model.debrief_rows import Stint
@@ -52,6 +52,27 @@ def test_it_stands_on_the_first_page(state: str) -> None:
     section = next(one for one in document_of(debrief).sections if one.heading == "To do next")
     points = [point.text for block in section.blocks if isinstance(block, Points) for point in block.points]
     assert any("Wanted less and driven: could coast" in point for point in points)
+
+
+def test_a_lost_must_item_names_what_was_done_on_its_lap() -> None:
+    """The lesser item of the same lap, and who changed the plan; of another lap or run, or a must, nothing. What was
+    done badly, or wanted less, needs no such why."""
+    lost = stage.item("hold", "coast", "not_done", "no room")
+    lesser = stage.item("photo_pass", "coast", "done", "").model_copy(update={"want": "could"})
+    others = (stage.item("comment", "coast", "done", ""), lesser.model_copy(update={"lap": "in-lap", "do": "burn"}),
+              lesser.model_copy(update={"do": "later", "outcome": "not_done"}))
+    changed = (ChangeRow(t=540.0, what="coast-hold dropped", by="ann"),
+               ChangeRow(t=550.0, what="coast-holdall dropped"))
+    car = a_car(*changed).model_copy(update={"items": (lost, lesser, *others)})
+    assert items_lost_to([lost], car) == (" Wanted less and done: could photo pass on timed lap 2."
+                                          " Plan changed at 0:09:00: coast-hold dropped, by ann.")
+    assert items_lost_to([lost], car.model_copy(update={"items": (lost, *others), "changes": ()})) == ""
+    for other in ({"want": "should"}, {"outcome": "done_badly"}):
+        assert items_lost_to([lost.model_copy(update=other)], car) == ""
+    section = next(one for one in document_of(stage.full().model_copy(update={"cars": (car,)})).sections
+                   if one.heading == "To do next")
+    points = [point.text for block in section.blocks if isinstance(block, Points) for point in block.points]
+    assert any("No room. Wanted less and done: could photo pass" in point for point in points)
 
 
 def test_sentences_begin_and_end() -> None:

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from pitwall.engine.remaining import INTO_BOX_S, LANE_PART, PIT_LANE_S, ROLLS_S, SPREAD
+from pitwall.engine.remaining import INTO_BOX_S, LANE_PART, PIT_LANE_S, ROLLS_S, SAID_S, SPREAD
 from pitwall.model.events import ForecastReady
 from pitwall.model.outputs import Activity, CarOutlook, CarSnapshot, ForecastAnswer, ForecastState, ForecastWanted
 from tests.unit.engine_stage import CHECKS, MAIN, SPARE, Stage, plan, setup
@@ -168,3 +168,16 @@ def test_nothing_is_asked_once_the_session_is_closed() -> None:
     before = len(stage.made(ForecastWanted))
     stage.wait(600)
     assert len(stage.made(ForecastWanted)) == before
+
+
+def test_what_a_red_flag_costs_beyond_its_end() -> None:
+    """A car that it sends back is worked on as after its run and called no sooner; one that is ready is called anew and
+    fired up first. Blocks without laps have no such work."""
+    prepared = setup(plan(*RUNS))
+    stage = Stage(prepared)
+    snapshot, car = stage.made(ForecastWanted)[-1].snapshot, asked(stage)
+    assert snapshot.reopening_s == prepared.calls.fire_up_s + SAID_S
+    assert set(car.cut_work) == {"checks", "main", "spare"}
+    work, told = car.cut_work["main"], prepared.plans[car.car].find("main").after_garage_s
+    assert work.not_under_s == told.likely_s
+    assert work.likely_s == told.likely_s + LANE_PART * PIT_LANE_S + INTO_BOX_S  # without width: it never takes longer

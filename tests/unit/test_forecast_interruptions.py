@@ -6,15 +6,8 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from pitwall.forecast.interruptions import (
-    Calendar,
-    Spans,
-    draw_common,
-    draw_lengths,
-    draw_rates,
-    draw_spans,
-    rest_of_length,
-)
+from pitwall.forecast.interruptions import Calendar, Spans, draw_calendar, draw_rates, draw_spans
+from pitwall.forecast.lengths import DAY, OWN, draw_common, draw_lengths, rest_of_length
 from pitwall.forecast.pert import normal_below_each
 from pitwall.forecast.walk import SLOW_PACE, Chain, walk
 from pitwall.model.outputs import Activity, ForecastSnapshot
@@ -164,27 +157,78 @@ def test_what_the_session_has_shown_corrects_the_rates() -> None:
     assert np.mean(none) == pytest.approx(1.5625 / (1.5625 / 0.6 + 1.0), rel=0.01)
 
 
+# -- a car that a red flag sends back ----------------------------------------------------------------------------------
+
+
+def sent_back(*activities: tuple[str, float], red: tuple[float, float], stop: float) -> list[tuple[float, float]]:
+    """Walk (kind, seconds) pairs through one future with a red flag, after which the garage keeps the car so long."""
+    acts = tuple(Activity.model_validate({"run": "a", "kind": kind, "low_s": s, "likely_s": s, "high_s": s})
+                 for kind, s in activities)
+    drawn, each = np.array([[s] for _, s in activities]), tuple(np.array([100.0]) for _ in acts)
+    chain = Chain(acts, drawn, drawn, each, False, tuple(np.array([stop]) for _ in acts))
+    path = walk(chain, np.array([0.0]), Calendar(spans(red), spans(), np.array([1e6])))
+    return [(float(s), float(e)) for s, e in zip(path.starts[:, 0], path.ends[:, 0], strict=True)]
+
+
+def test_the_garage_keeps_a_car_that_a_short_red_sent_back() -> None:
+    """Cut with 60 s of its lap to go it is back 120 s later, at half the pace; after a stop of 200 s it drives out-lap
+    and lap again. A red that lasts longer decides alone."""
+    short = sent_back(("out", 100.0), ("timed", 90.0), ("in", 100.0), red=(130.0, 200.0), stop=200.0)
+    assert short[1] == (130.0 + 120.0 + 200.0 + 100.0, 640.0)
+    long = sent_back(("out", 100.0), ("timed", 90.0), ("in", 100.0), red=(130.0, 900.0), stop=200.0)
+    assert long[1] == (1000.0, 1090.0)
+
+
+def test_a_cool_down_lap_that_was_cut_is_not_driven_again() -> None:
+    """It would follow an out-lap: after that the next timed lap begins, also when the out-lap is cut once more."""
+    found = sent_back(("out", 100.0), ("cool", 120.0), ("timed", 90.0), red=(160.0, 900.0), stop=0.0)
+    assert found[1:] == [(100.0, 1000.0), (1000.0, 1090.0)]
+
+
+def test_nobody_leaves_at_the_very_end_of_a_red_flag() -> None:
+    """Cars leave so long after it as the question says, and the official clock knows nothing of that."""
+    rates = Interruptions(red_per_hour=0, slow_per_hour=0, red_length_s=(1e-3, 1e-3, 1e-3))
+    question = {"status": "red", "interruptions": rates, "red_clock": "stops", "remaining": 1000.0}
+    at_once, later = (draw_calendar(np.random.default_rng(3), ask(**question, reopening_s=lead).snapshot)
+                      for lead in (0.0, 66.0))
+    assert (later.red.ends[0] - at_once.red.ends[0]).tolist() == pytest.approx([66.0] * 400)
+    assert (later.session_end == at_once.session_end).all()
+
+
 # -- lengths of one session are alike ----------------------------------------------------------------------------------
 
 
-def test_lengths_keep_their_percentiles_while_nothing_was_seen() -> None:
-    """That they are alike changes no single length: its three percentiles are those of the regulations."""
+def test_unseen_lengths_keep_their_median_and_are_wider_than_told() -> None:
+    """The percentiles are those of a usual day, and nobody knows whether this is one: by hand, with deviations 0.8 and
+    0.9, the 90th percentile lies at 1.204 times its distance from the median, in logarithms."""
     rng = np.random.default_rng(11)
-    common = draw_common(rng, LENGTHS, (), 200_000)
-    drawn = draw_lengths(rng, LENGTHS, 200_000, common)
-    assert np.quantile(drawn, (0.1, 0.5, 0.9)) == pytest.approx(LENGTHS, rel=0.02)
+    drawn = draw_lengths(rng, LENGTHS, 200_000, draw_common(rng, LENGTHS, (), 200_000))
+    wider = np.hypot(OWN, DAY)
+    told = [LENGTHS[1] * (end / LENGTHS[1]) ** wider for end in LENGTHS]
+    assert np.quantile(drawn, (0.1, 0.5, 0.9)) == pytest.approx(told, rel=0.02)
 
 
 def test_what_was_long_makes_the_next_ones_longer() -> None:
     """The posterior of a normal mean with known variance (Gelman et al., section 2.5), worked by hand: two lengths at
-    the 90th percentile, correlation 0.6 with the session."""
+    the 90th percentile."""
     rng = np.random.default_rng(12)
     common = draw_common(rng, LENGTHS, (LENGTHS[2], LENGTHS[2]), 200_000)
-    precision = 1 + 2 * 0.36 / 0.64
-    assert common.mean() == pytest.approx(2 * 1.2815515655446004 * 0.6 / 0.64 / precision, abs=0.01)
+    precision = 1 / DAY**2 + 2 / OWN**2
+    assert common.mean() == pytest.approx(2 * 1.2815515655446004 / OWN**2 / precision, abs=0.01)
     assert common.std() == pytest.approx(precision**-0.5, abs=0.01)
     longer = draw_lengths(rng, LENGTHS, 200_000, common)
     assert np.median(longer) > 1.3 * LENGTHS[1]
+
+
+def test_one_under_way_that_lasts_long_makes_the_others_longer() -> None:
+    """What is common to the day, once one has lasted as long as the 90th percentile: against draws of both parts of
+    which only those are kept that are so long (rejection, as plain as it can be)."""
+    rng = np.random.default_rng(13)
+    common = draw_common(rng, LENGTHS, (), 200_000, lasted=LENGTHS[2])
+    day, own = DAY * rng.standard_normal(2_000_000), OWN * rng.standard_normal(2_000_000)
+    kept = day[day + own > 1.2815515655446004]
+    assert common.mean() == pytest.approx(kept.mean(), abs=0.01)
+    assert common.std() == pytest.approx(kept.std(), abs=0.01)
 
 
 def test_the_rest_of_one_under_way_with_nothing_in_common_is_as_it_was() -> None:
