@@ -6,6 +6,7 @@ import re
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
+from pitwall.comments.grouping import groups
 from pitwall.comments.reading import Reading, read
 from pitwall.comments.splitting import MARK, Piece, Slip, Word, pieces
 from pitwall.comments.words import MOST_WORDS, POOR, TABLE, Entry
@@ -61,8 +62,19 @@ def _fitting(words: tuple[Word, ...], prefix: str, at: int, turns: Collection[in
     for part in OFFERED:
         for entry in TABLE:
             form = next((form for form in entry.forms if form.startswith(prefix) and form != prefix), None)
-            if entry.part == part and form is not None and _fits(entry, reading):
+            if entry.part == part and form is not None and _fits(entry, reading) and _stays_whole(words, form):
                 yield Completion(form, entry.meaning, at)
+
+
+def _stays_whole(words: tuple[Word, ...], form: str) -> bool:
+    """Guard: behind these words the form is read as it is, and none of it with them: ``lacks power`` is one already."""
+    if not words or " " not in form:
+        return True
+    added = tuple(Word(word, 0) for word in form.split())
+    try:
+        return [*groups(Piece((*words, *added), True, 0))][-1].form == form
+    except Slip:
+        return False
 
 
 def _fits(entry: Entry, reading: Reading) -> bool:

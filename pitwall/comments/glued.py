@@ -110,7 +110,10 @@ def _number(words: list[Word], at: int) -> Word | None:
         return None
     before = words[at - 1].key if at else ""
     tied = before in _TIES and at > 1 and (words[at - 2].key in NUMBERS or bool(TURN.fullmatch(words[at - 2].plain)))
+    keys = [one.key for one in words]
+    out_of = keys[at + 1 : at + 3] == ["out", "of"] or (keys[max(at - 2, 0) : at] == ["out", "of"] and at > 2
+                                                        and (keys[at - 3] in NUMBERS or keys[at - 3].isdecimal()))
     last = at + 1 == len(words) or words[at + 1].key == "?"
-    if before in PLACES or tied or before == "severity" or (last and NUMBERS[word.key] <= 5):
+    if before in PLACES or tied or before == "severity" or out_of or (last and NUMBERS[word.key] <= 5):
         return Word(word.text, word.at, str(NUMBERS[word.key]))
     return None

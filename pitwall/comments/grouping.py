@@ -21,6 +21,8 @@ KINDS_OF_CORNERS = ("corner", "corners", "turns")
 """Behind a speed class they are all of that class, and the number behind them is how bad it is there."""
 _READ_OVER = ("the", "a", "is", "are", "of", "feels", "gets", "getting", "too")
 """Fillers that may stand within a form of several words: ``the pedal is long``."""
+_OF_A_PLACE = ("in", "at", "into", "out of", "through", "for")
+"""A number right behind these may be a turn: ``lock into 1``."""
 _UP_TO = ("to", "until", "through")
 
 
@@ -62,6 +64,10 @@ def groups(piece: Piece, known: Collection[int] = ()) -> Iterator[Group]:
         group = _turn(found, words, at, known) or _form(words, at)
         if group is None:
             raise _unknown(found, words[at], known)
+        if found and found[-1].form == "from" and len(group.turns) == 1:
+            raise Slip(group.word, f"up to which turn, such as t{group.turns[0]}-{group.turns[0] + 2}")
+        if found and found[-1].form in _OF_A_PLACE and group.part == "severity" and group.form.isdecimal():
+            raise Slip(group.word, "a turn such as t4 behind that; or how bad it is alone", nearest=f"t{group.form}")
         found.append(group)
         yield group
         at += len(group.words)

@@ -40,11 +40,7 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
         Slip: at the word that does not fit.
     """
     parts = reading.parts
-    finding = _finding(reading)
-    if not finding:
-        finding = _carried(reading, before)
-    elif before is not None and not any(name in parts for name in SAYS[:4]) and "trend" in parts:
-        finding = _still(before) | {"trend": finding["trend"]}
+    finding = _found(reading, before)
     own: dict[str, Any] = {name: parts[name][0].value for name in OWN if name in parts}
     if "corner" in parts:
         for name, value in zip(("axle", "side"), parts["corner"][0].value.split(), strict=True):
@@ -73,12 +69,49 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
     return Meaning(remarks, turns, phases, carried)
 
 
+def _found(reading: Reading, before: Meaning | None) -> dict[str, Any]:
+    """Subject, finding and trend, with what is carried over from before the comma."""
+    finding = _gone_there(reading, before) or _finding(reading)
+    if not finding:
+        return _carried(reading, before)
+    if before is not None and _praises_another_end(reading):
+        return _praise(before, finding)
+    parts = reading.parts
+    if before is not None and finding["what"] is None and "subject" not in parts and "trend" in parts:
+        return _still(before) | {"trend": finding["trend"]}
+    return finding
+
+
 def _carried(reading: Reading, before: Meaning | None) -> dict[str, Any]:
     """The finding before the comma; behind a "but" not that it is gone, for there it may be meant the other way."""
     if before is None or before.finding.get("what") is None or (reading.piece.contrast and "trend" in before.finding):
         last = reading.piece.words[-1]
         raise Slip(Word(last.text, last.at), "also what the car does there: us, os, snap, lock, spin, better, worse")
     return {"trend": None, **before.finding}
+
+
+def _praises_another_end(reading: Reading) -> bool:
+    """Guard: ``rear ok``, and not of what."""
+    parts = reading.parts
+    ends = "axle" in parts or "corner" in parts
+    return ends and "subject" not in parts and "finding" in parts and parts["finding"][0].value == "good"
+
+
+def _praise(before: Meaning, finding: dict[str, Any]) -> dict[str, Any]:
+    """Praise of what stands before the comma: ``fl hot, fr ok`` is of tyres."""
+    about = before.finding["about"]
+    return finding if about == "balance" else {**finding, "about": about, "what": "good"}
+
+
+def _gone_there(reading: Reading, before: Meaning | None) -> dict[str, Any]:
+    """The finding before the comma, where only that it is gone is said of another place: ``us t4, t7 gone``."""
+    parts = reading.parts
+    tyres = "axle" in parts and parts["axle"][0].subject == "tyres"
+    if before is None or "trend" not in parts or parts["trend"][0].value != "gone" or tyres or "corner" in parts:
+        return {}
+    if set(parts) & {*SAYS[:4], "amount"} or before.finding.get("what") in (None, *CONTENT):
+        return {}
+    return {**before.finding, "trend": "gone"}
 
 
 def _still(before: Meaning) -> dict[str, Any]:

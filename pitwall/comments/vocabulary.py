@@ -72,7 +72,7 @@ FINDINGS: tuple[Entry, ...] = (
         "worn": ("done | finished | dead | shot", "worn, of tyres that are named"),
     }, "tyres", named=True),
     *entries("finding", {
-        "flat": ("flat | no power | down on power | lacks power | lack of power | lacking power | underpowered",
+        "flat": ("down on power | no power | lacks power | lack of power | lacking power | underpowered",
                  "too little power"),
         "hesitation": ("hesitation | hesitates | hesitating | hesitate | hole | lag | turbo lag | laggy | stutters"
                        " | stutter", "answers late"),
@@ -88,6 +88,8 @@ FINDINGS: tuple[Entry, ...] = (
                         " | slow gearshifts | gearshifts slow | bad downshifts | downshifts bad",
                         "gears change badly"),
     }, "engine"),
+    *entries("finding", {"flat": ("flat", "too little power, of an engine that is named; a corner may be taken flat")},
+             "engine", named=True),
     *entries("finding", {"low": ("no grip | low grip | low | slippery | greasy | slippy | grip gone"
                                  " | grip is gone", "too little grip")}, "grip"),
     *entries("finding", {
@@ -125,7 +127,7 @@ TABLE: tuple[Entry, ...] = (
                   "from the brakes to where the steering stands"),
         "mid": ("mid | middle | apex | mid corner | midcorner | center | centre | mid turn", "around the apex"),
         "exit": ("exit | ex | on power | on throttle | on the throttle | on the power | corner exit | on exit"
-                 " | with throttle | on gas | on the gas | on pwr", "from the throttle on"),
+                 " | with throttle | on gas | on the gas | on pwr | power on", "from the throttle on"),
     }),
     *entries("speed", {
         "slow": ("slow | ls | low speed | slow speed | lo speed | lowspeed | slow ones | slow stuff", "slow corners"),

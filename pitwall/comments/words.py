@@ -48,5 +48,5 @@ def form_of(about: str, what: str) -> str:
     return f"{about} {own or next(entry.form for entry in TABLE if entry.part == 'finding' and entry.value == what)}"
 
 
-_ELSEWHERE = ("unstable", "heavy", "light", "kickback")
-"""Findings that are never written without their subject: what is unstable hangs on the place, and a wheel is light."""
+_ELSEWHERE = ("unstable", "weak", "heavy", "light", "kickback")
+"""Findings that are never written without their subject: what is unstable hangs on the place, and an end is weak."""

@@ -26,7 +26,7 @@ from pitwall.engine.call import Call
 from pitwall.engine.car import DOUBLE_S, CarTrack, Happening, LapRecord
 from pitwall.engine.field import Field, lap_judged
 from pitwall.engine.hand_clock import SAME_CHANGE_S, ClockHistory, ClockInput
-from pitwall.engine.history import Entry, History, follow, see, seen
+from pitwall.engine.history import Entry, History, follow, others_misjudged, see, seen
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.set_run import choose_run
 from pitwall.engine.team import TeamCar
@@ -325,8 +325,11 @@ class Hands:
         """Believe as if this input of the car had never come; False when that lies too far back."""
         if entry not in self.histories[car].entries:
             return False
+        quick = list(self.histories[car].pace.field_pace.quick)
         if not self._mend(car, now, lambda: self.histories[car].take_out(entry)):
             return False
+        for other, again in others_misjudged(self.histories, car, quick, entry.now):
+            self._mend(other, now, again)
         for call in self.team[car].book.calls.values():
             if call.state == "done" and call.ended_t == entry.now and call.said_t is None and not call.confirmed:
                 call.unfounded = True  # it was taken as done for what did not happen

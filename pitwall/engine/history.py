@@ -12,8 +12,10 @@ The same facts in the same order make the same history, so a replayed journal me
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable, Collection
+import math
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 
 from pitwall.engine.belief import Belief, loose, put, take, unlearn
 from pitwall.engine.call import Call
@@ -26,6 +28,7 @@ from pitwall.engine.team import TeamCar
 from pitwall.pace.laptimes import CarPace
 
 KEPT = 400
+SEEN = ("cross", "pit", "set_car")
 """Inputs that can be gone back over: some thirty laps with all their loops and calls."""
 
 
@@ -100,11 +103,17 @@ class History:
         return next(at for at, entry in enumerate(self.entries) if entry.moment > t)
 
     @property
+    def pace(self) -> CarPace:
+        """Of the car as it is known now."""
+        return self._car.track.pace
+
+    @property
     def by_hand(self) -> bool:
         """What was seen last was entered by hand."""
-        told = ("cross", "pit", "set_car")
-        last = next((one for one in reversed(self.entries) if one.taken and one.what in told), None)
-        return last is not None and last.by is not None
+        for one in reversed(self.entries):
+            if one.taken and one.what in SEEN:
+                return one.by is not None
+        return False
 
     def pace_before(self, entry: Entry) -> CarPace:
         """The pace as it was known before this input: what the input taught, which may be wrong, is left out."""
@@ -168,6 +177,23 @@ class History:
     @staticmethod
     def _taught(car: TeamCar, entry: Entry) -> Taught:
         return taught_until_now(car.track.pace, ends_lap=entry.place == "line" or entry.what == "pit")
+
+
+def others_misjudged(
+    histories: Mapping[str, History], car: str, quick: Collection[tuple[float, float]], since: float
+) -> Iterator[tuple[str, Callable[[], bool]]]:
+    """The other cars where a quick lap of this one is gone by which theirs were judged: each with what thinks it over.
+
+    Args:
+        histories: of all own cars.
+        car: whose input was taken out.
+        quick: laps of the field before that: when each ended, and seconds.
+        since: when that input came.
+    """
+    left = histories[car].pace.field_pace.quick
+    best = min((lap for _, lap in left), default=math.inf)
+    if any(lap < best for end_t, lap in quick if (end_t, lap) not in left):
+        yield from ((name, partial(one.without, (), since)) for name, one in histories.items() if name != car)
 
 
 def _shadow(car: TeamCar, base: Belief) -> TeamCar:

@@ -39,7 +39,7 @@ Finding = Literal[
 FINDINGS: Mapping[Subject, tuple[Finding, ...]] = {
     "balance": ("understeer", "oversteer", "snap", "neutral", "unstable"),
     "traction": ("wheelspin", "good"),
-    "braking": ("locking", "unstable", "long_pedal", "weak", "judder", "grabs", "cold", "hot", "good"),
+    "braking": ("locking", "unstable", "long_pedal", "weak", "judder", "grabs", "pulls", "cold", "hot", "good"),
     "ride": ("bottoming", "bouncing", "harsh", "soft", "kerbs", "good"),
     "tyres": ("cold", "hot", "worn", "graining", "blistering", "flat_spot", "vibration", "good"),
     "engine": ("flat", "hesitation", "surge", "misfire", "cut", "rough_shift", "hot", "good"),

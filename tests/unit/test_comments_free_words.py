@@ -43,6 +43,8 @@ def test_what_is_gone_is_said_in_many_ways(typed: str) -> None:
 def test_what_is_gone_goes_on_behind_a_comma() -> None:
     """Neither there; behind a "but" it may be meant the other way, so it is to be said."""
     assert said("no us t4, t7") == ["t4 us gone", "t7 us gone"]
+    assert said("t4e us3, exit gone, t7 gone") == ["t4 entry us 3", "t4 exit us gone", "t7 us gone"]
+    assert said("t4 us, rears gone") == ["t4 us", "rear worn"]
     assert why_not("no lock fl but fr").startswith("also what the car does")
 
 
@@ -102,6 +104,13 @@ def test_place_and_finding_that_take_turns_are_parted() -> None:
     assert "comma" in why_not("us t4 3 t7 os")
     assert why_not("t4 us t5 better t6").startswith("a comma before the next remark")
     assert "behind what it judges" in why_not("t4 + t7 us 3")
+
+
+def test_praise_of_the_other_end_is_of_the_same_thing() -> None:
+    """Behind a comma that which was complained of; alone the balance."""
+    assert said("fl hot, fr ok; front locks t1, rear fine") == ["front left hot", "front right tyres good",
+                                                                  "t1 front lock", "rear braking good"]
+    assert said("t4 front us, rear good") == ["t4 front us", "t4 rear neutral"]
 
 
 def test_which_end_slides_makes_the_finding() -> None:

@@ -747,7 +747,7 @@ export interface Remark {
   severity?: number | null;
   /** how sure the driver is */
   confidence?: "low" | "medium" | "high" | null;
-  /** against the laps or runs before; gone: what was found there is no more */
+  /** against the laps or runs before; gone: it is not there now */
   trend?: "better" | "worse" | "same" | "gone" | null;
 }
 
