@@ -199,7 +199,7 @@ class JointSearch:
                 cars[number] = search.add(cars[number], piece)
                 child.says[:, number] = OPEN
                 child.served[:, number] = not self._works[number].needs[piece].any()
-                self._left -= len(rows)
+                self._left -= max(len(rows) * len(cars) // 2, 1)  # each car more takes as long again
                 yield self._bounded(replace(child, cars=tuple(cars)))
 
     def _may_follow(self, many: Beginnings, number: int, piece: int) -> NDArray[np.intp]:
