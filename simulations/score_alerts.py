@@ -11,15 +11,12 @@ operation, ten in the first ten minutes after an upset, priorities about 80/15/5
 from __future__ import annotations
 
 import argparse
-import asyncio
 import json
 import logging
 import sys
 from collections import Counter
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import replace
-from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -28,8 +25,7 @@ import structlog
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from pitwall.app.memory import few_collections
-from pitwall.app.scenarios import Rehearsal, load_rehearsal
-from pitwall.app.wiring import instant_evidence
+from simulations.evidence import evidence_of
 from simulations.score_alerts_judge import AlertDay, alert_day
 
 FOLDER = Path(__file__).parent / "alerts"
@@ -37,16 +33,11 @@ NORMAL, FAULTY = FOLDER / "normal_hour.yaml", FOLDER / "faults.yaml"
 PRIORITIES = ("low", "medium", "high")
 
 
-@lru_cache
-def _loaded(scenario: str) -> Rehearsal:
-    return load_rehearsal(scenario)
-
-
 def rehearse(order: tuple[str, int]) -> AlertDay:
     """One rehearsal and what its alerts were worth."""
     scenario, seed = order
     with few_collections():
-        return alert_day(asyncio.run(instant_evidence(replace(_loaded(scenario), seed=seed))))
+        return alert_day(evidence_of(scenario, seed))
 
 
 def run(faulty: int, hours: int, jobs: int, first: int = 1) -> tuple[list[AlertDay], list[AlertDay]]:

@@ -13,7 +13,6 @@ overlaps, talk over the driver and switches. What counts as possible, in window 
 from __future__ import annotations
 
 import argparse
-import asyncio
 import json
 import logging
 import sys
@@ -21,8 +20,7 @@ import time
 from collections import Counter
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, field, replace
-from functools import lru_cache
+from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -32,9 +30,9 @@ import structlog
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from pitwall.app.memory import few_collections
-from pitwall.app.scenarios import Rehearsal, load_rehearsal
-from pitwall.app.wiring import Evidence, instant_evidence
+from pitwall.app.wiring import Evidence
 from pitwall.errors import UserError
+from simulations.evidence import evidence_of
 from simulations.score_alerts import alerts_scored
 from simulations.score_radio_alerts import AlertFigures, alert_figures
 from simulations.score_radio_judge import CarDay, Verdict, judge
@@ -65,18 +63,12 @@ class Day:
     lengths: list[list[float]] = field(default_factory=list)
 
 
-@lru_cache
-def _loaded(scenario: str) -> Rehearsal:
-    """The scenario with its files: read once in each process."""
-    return load_rehearsal(scenario)
-
-
 def rehearse(order: tuple[str, int]) -> Day:
     """One rehearsal and its verdicts."""
     scenario, seed = order
     began = time.process_time()
     with few_collections():
-        evidence = asyncio.run(instant_evidence(replace(_loaded(scenario), seed=seed)))
+        evidence = evidence_of(scenario, seed)
         day = score_day(Path(scenario).stem, seed, evidence)
         del evidence  # before the search for garbage: it is cheap once nothing of the day is held any more
     day.cpu_s = time.process_time() - began
@@ -245,7 +237,7 @@ def run(folder: Path, rehearsals: int, jobs: int, first: int = 1) -> list[Day]:
     if jobs == 1:
         return [rehearse(order) for order in wanted]
     with ProcessPoolExecutor(jobs) as pool:
-        return list(pool.map(rehearse, wanted, chunksize=4))
+        return list(pool.map(rehearse, wanted))
 
 
 def _text(found: dict[str, Any], took_s: float) -> str:

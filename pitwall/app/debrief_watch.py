@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeGuard
 
 import structlog
 
@@ -81,6 +81,8 @@ class CarWatch:
 TellRun = Callable[["NotedSession", str], out.RunDebrief | None]
 NEWS = (out.LapJudged, out.PlanState, out.CommentNoted, out.Corrected)
 """Outputs after which what is known of a run may be more."""
+News = out.LapJudged | out.PlanState | out.CommentNoted | out.Corrected | out.Prompt
+SETTLED = ("done", "late", "missed", "unconfirmed", "withdrawn", "skipped")
 
 
 class NotedSession:
@@ -116,7 +118,7 @@ class NotedSession:
     def _runs_over(self, outputs: tuple[out.Output, ...], tell: TellRun) -> tuple[out.Output, ...]:
         """The debrief of a run as its car comes in, and anew when something about it changed while it stands there."""
         found = []
-        for name in dict.fromkeys(one.car for one in outputs if isinstance(one, NEWS) and one.car in self.session.team):
+        for name in dict.fromkeys(one.car for one in outputs if self._is_news(one) and one.car in self.session.team):
             in_pits = not self.session.team[name].track.on_track
             came_in = any(isinstance(one, out.LapJudged) and one.car == name and one.at == "pit" for one in outputs)
             if not in_pits or not (came_in or name in self.told):
@@ -138,6 +140,13 @@ class NotedSession:
                 yield
         finally:
             self.session.notices.shown = before
+
+    def _is_news(self, one: out.Output) -> TypeGuard[News]:
+        """True where more may be known of a run now, also when one of its calls was settled."""
+        if not isinstance(one, out.Prompt):
+            return isinstance(one, NEWS)
+        last = self.told.get(one.car)
+        return last is not None and last.run is not None and one.run == last.run.run and one.state in SETTLED
 
     def open_wishes(self) -> tuple[out.Output, ...]:
         """As the engine has it."""

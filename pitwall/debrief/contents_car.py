@@ -27,7 +27,7 @@ ITEMS = (Column("item", 3.0), Column("lap", 2.0), Column("wanted", 1.2), Column(
 WINDOWS = (Column("item and lap", 2.7), Column("session time, from and to", 4.05, whole=True),
            Column("time of day", 1.95, whole=True), Column("on the lap, m", 2.8, whole=True),
            Column("speed, km/h", 2.1, whole=True), Column("switches", 2.9), Column("known from", 2.3))
-LAPS = (Column("lap", 2.2, right=True), Column("kind", 4.9), Column("time", 4.5, right=True),
+LAPS = (Column("lap", 2.2, right=True), Column("kind", 4.9, whole=True), Column("time", 4.5, right=True),
         Column("to each loop, s", 7.7), Column("tyres, laps", 6.4), Column("fuel, kg", 2.8, right=True),
         Column("status", 4.4), Column("clean", 5.7), Column("ahead, s", 3.7, right=True),
         Column("expected", 8.9, whole=True))
@@ -79,8 +79,7 @@ def _items(car: CarDebrief) -> Table:
 
 
 def _item(item: ItemRow) -> Row:
-    arguments = [f"{say.plain(name)} {say.plain(str(value)) if name == 'switch' else say.scalar(value)}"
-                 for name, value in item.arguments.items() if value != item.place]
+    arguments = [say.argument(name, value) for name, value in item.arguments.items() if value != item.place]
     where = [f"at {item.place}"] if item.place else []
     return (say.plain(item.do), item.lap, item.want, ", ".join([*where, *arguments]), say.OUTCOMES[item.outcome],
             say.maybe_clock(item.t), item.reason)

@@ -27,6 +27,11 @@ def span_of(session: SessionSummary) -> Stretch:
     return Stretch(0.0, flags_of(session)[-1])
 
 
+def driven_span(car: CarDebrief, session: SessionSummary) -> Stretch:
+    """From the green light until the car is back after the last flag, in session seconds."""
+    return Stretch(0.0, max([span_of(session).end_s, *(one.end_s for one in car.laps)]))
+
+
 def flags_of(session: SessionSummary) -> tuple[float, ...]:
     """When the flag came, or is to come: once, or at the end of each window of the day."""
     seen = [one.from_s for one in session.statuses if one.status == "finished"]
@@ -86,7 +91,7 @@ def switch_figure(car: CarDebrief, session: SessionSummary) -> Picture | None:
     moved = moved_switches(car)
     if not moved:
         return None
-    span = span_of(session)
+    span = driven_span(car, session)
     lanes = [SwitchLane(moves[0].word, _positions(moves, span)) for moves in moved]
     told = "; ".join(f"{moves[0].word} {', '.join(say.scalar(one.position) for one in moves)}" for moves in moved)
     return Picture(f"switches-{car.car}", "Switches over session time", f"Positions in their order: {told}.",
@@ -107,11 +112,13 @@ def radio_figure(car: CarDebrief, session: SessionSummary) -> Picture | None:
         return None
     minutes = [Minute(one.from_s, one.spoken_s) for one in car.radio.load]
     slips = [slip for one in car.calls for slip in _slips(one)]
+    driven = driven_span(car, session)
+    span = Stretch(driven.start_s, max([driven.end_s, *(one.t for one in slips)]))
     return Picture(
         f"radio-{car.car}", "What was spoken to the driver, by the minute",
         f"{car.radio.mean_load_s:.1f} seconds a minute on average with the car on track, {car.radio.most_load_s:.1f} "
         "in the fullest minute.",
-        lambda: radio_load(minutes, slips, interruptions_of(session), span_of(session)),
+        lambda: radio_load(minutes, slips, interruptions_of(session), span),
     )
 
 

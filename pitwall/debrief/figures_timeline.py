@@ -138,7 +138,8 @@ def radio_load(
     for row, (what, marker, filled) in enumerate(rows):
         at = [slip.t for slip in slips if slip.what == what]
         axes.plot(at, [most * (1.045 + 0.09 * row)] * len(at), linestyle="none", marker=marker, markersize=3.8,
-                  markeredgecolor=look.INK, markerfacecolor=look.INK if filled else look.PAPER, markeredgewidth=0.7)
+                  markeredgecolor=look.INK, markerfacecolor=look.INK if filled else look.PAPER, markeredgewidth=0.7,
+                  clip_on=False)
         keys.append(look.mark(f"call {what}", marker, filled))
     look.legend(axes, [*keys, *_band_key(interruptions)])
     return figure

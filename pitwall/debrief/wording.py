@@ -11,6 +11,7 @@ from pitwall.model.plan import Scalar
 
 KMH = 3.6
 NOTHING = "–"
+UNITS = {"_mps": "m/s", "_kph": "km/h", "_s": "s", "_m": "m", "_kg": "kg"}
 
 OUTCOMES = {"done": "● done", "probably_done": "◐ probably done", "done_badly": "▲ done badly",
             "not_done": "○ not done", "to_come": "· to come"}
@@ -116,6 +117,14 @@ def scalar(value: Scalar | None) -> str:
     if isinstance(value, bool):
         return "on" if value else "off"
     return f"{value:g}".replace("-", "−") if isinstance(value, float) else str(value)
+
+
+def argument(name: str, value: Scalar) -> str:
+    """``speed 55 m/s`` for an argument ``speed_mps`` of 55; names of switches without their underscores."""
+    for ending, unit in UNITS.items():
+        if name.endswith(ending) and not isinstance(value, str):
+            return f"{plain(name.removesuffix(ending))} {scalar(value)} {unit}"
+    return f"{plain(name)} {plain(str(value)) if name == 'switch' else scalar(value)}"
 
 
 def switches_at(switches: Sequence[SwitchAt]) -> list[str]:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from pitwall.engine.transitions import CALL_OPEN, CALL_REST
 from pitwall.model.car import Position
 from pitwall.model.outputs import Ask, CallPart, CallState, CallWay, Prompt
 from pitwall.model.plan import CallClass, Medium
+from pitwall.model.record import altered, record
 from pitwall.radio.ways import Room
 
 SAID_GRACE_S = 1.0  # the key comes after the mouth: said this late still counts as in time
@@ -34,7 +35,7 @@ PRIORITY: dict[CallClass, int] = {
 NOTHING_ASKED = Ask(action="none")
 
 
-@dataclass(frozen=True)
+@record
 class CallSpec:
     """What a rule wants said. Times are session seconds; ``leg`` is the planned lap on which the driver acts."""
 
@@ -179,7 +180,7 @@ class Call:
 def still_in_time(spec: CallSpec, now: float) -> CallSpec:
     """A call that became known late: not where it is best said, but at once, while the driver can still act."""
     if spec.say_by_s < now and spec.latest_s is not None and spec.latest_s > now:
-        return replace(spec, say_from_s=now, say_by_s=spec.latest_s)
+        return altered(spec, say_from_s=now, say_by_s=spec.latest_s)
     return spec
 
 
@@ -202,4 +203,4 @@ def too_late(spec: CallSpec, now: float) -> bool:
 
 def later(spec: CallSpec, by_s: float) -> CallSpec:
     """The same call with its window moved back."""
-    return replace(spec, say_from_s=spec.say_from_s + by_s, say_by_s=spec.say_by_s + by_s)
+    return altered(spec, say_from_s=spec.say_from_s + by_s, say_by_s=spec.say_by_s + by_s)

@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from pitwall.engine.call import PRIORITY, Call, CallSpec, later, pointless, still_in_time, too_late
 from pitwall.engine.transitions import CALL, allowed, step
 from pitwall.model.car import same_position
 from pitwall.model.plan import CallClass
+from pitwall.model.record import altered
 
 MOVED_S = 0.75  # a window that moves by less is not worth telling the engineer again
 DEFER_S, LEAST_DEFER_S = 20.0, 4.0
@@ -155,7 +156,7 @@ class CallBook:
         quiet = (old.waits, old.caution, old.against, old.until_s)
         if quiet == (spec.waits, spec.caution, spec.against, spec.until_s):
             return
-        call.spec = replace(
+        call.spec = altered(
             old, waits=spec.waits, caution=spec.caution, against=spec.against, until_s=spec.until_s
         )
         if old.waits and call.state == "shown" and now < spec.say_from_s:
@@ -196,7 +197,7 @@ class CallBook:
         by = now + REPEAT_S
         if call.spec.kind == "box" and call.spec.act_at_s is not None:
             by = max(now, min(by, call.spec.act_at_s - call.spec.spoken_s))
-        call.spec, call.repeated = replace(call.spec, say_from_s=now, say_by_s=by), True
+        call.spec, call.repeated = altered(call.spec, say_from_s=now, say_by_s=by), True
         return self.signal(call, "repeat", now, reason, because)
 
     # -- time ------------------------------------------------------------------------------------------------------
@@ -227,18 +228,17 @@ class CallBook:
     def next_moment(self, now: float) -> float | None:
         """The next session second after ``now`` at which ``tick`` has something to do."""
         moments: list[float] = []
-        for call in self._open_calls():
-            spec = call.spec
-            if call.state == "planned":
+        for call in self.live.values():
+            spec, state = call.spec, call.state
+            if state == "planned":
                 moments.append(spec.say_from_s - spec.lead_s)
-            if call.state == "shown":
+            elif state == "shown":
                 moments.append(spec.say_from_s)
-            if call.state == "due":
+            elif state == "due":
                 moments.append(self._over_at(spec))
                 if spec.until_s is not None:
                     moments += [spec.say_by_s + LAPSES_S, spec.until_s + LAPSES_S]
-        later = [moment for moment in moments if moment > now]
-        return min(later, default=None)
+        return min([moment for moment in moments if moment > now], default=None)
 
     def lapsed(self, now: float) -> bool:
         """True when the window of a due call went by and another one is left for it; told once in LAPSE_AGAIN_S.
@@ -246,13 +246,13 @@ class CallBook:
         Laid out anew the call may stay where it is. Were that looked at again with each fact, a plan that has two ways
         of the same worth could go to and fro for ever: each change is told, and that it was told is a fact.
         """
-        lapsed = now >= self.lapse_t + LAPSE_AGAIN_S and any(
-            call.state == "due" and call.spec.until_s is not None and call.spec.say_by_s + LAPSES_S <= now
-            for call in self.live.values()
-        )
-        if lapsed:
-            self.lapse_t = now
-        return lapsed
+        if now < self.lapse_t + LAPSE_AGAIN_S:
+            return False
+        for call in self.live.values():
+            if call.state == "due" and call.spec.until_s is not None and call.spec.say_by_s + LAPSES_S <= now:
+                self.lapse_t = now
+                return True
+        return False
 
     def after_gap(self, gap_from: float, now: float, what: str = "was down") -> None:
         """The daemon was away from ``gap_from`` to ``now``: what should have been said then is late or missed."""

@@ -7,12 +7,11 @@ and the more slowly the sentence may be spoken. ``STANDARDS`` are steps of that,
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from pitwall.engine.call import Call, CallSpec
 from pitwall.engine.situation import Situation
 from pitwall.engine.sure import Sure
 from pitwall.model.plan import CallClass
+from pitwall.model.record import altered
 from pitwall.radio.pending import TICK_S, Part, Way
 from pitwall.radio.ways import Room, Words, ways
 
@@ -64,8 +63,8 @@ def _pinned_parts(at: Situation, spec: CallSpec, told: CallSpec, sure: Sure) -> 
     for standard in range(len(STANDARDS)):
         for way in ways_of(at, spec, standard, sure, parts=True):
             if way.how == "parts" and tuple(part.text for part in way.parts) == tuple(part.text for part in told.parts):
-                first = replace(way.parts[0], starts=((min(told.say_from_s, told.say_by_s), told.say_by_s),))
-                return (replace(way, parts=(first, *way.parts[1:]), best_s=told.say_from_s),)
+                first = altered(way.parts[0], starts=((min(told.say_from_s, told.say_by_s), told.say_by_s),))
+                return (altered(way, parts=(first, *way.parts[1:]), best_s=told.say_from_s),)
     return ()
 
 
@@ -99,13 +98,15 @@ def _within(at: Situation, spec: CallSpec, sure: Sure, standard: int, parts: boo
     assert room is not None
     assert room.stretches is not None
     begin = max(room.from_s, at.now)
-    near = tuple(one for one in sure.of(room.stretches, share) if one[1] > begin and one[0] < room.end_by_s)
-    within = Room(near, begin, room.end_by_s, room.best_s)
+    end = room.end_by_s
+    near = tuple([one for one in sure.of(room.stretches, share) if one[1] > begin and one[0] < end])
+    within = Room(near, begin, end, room.best_s)
     may_split = parts and spec.kind not in MUST
     # News counts from when it is known, in whatever form: in short now before in full half a lap later.
-    return {way.how: replace(way, best_s=begin) if spec.kind in PRE_EMPTS else way
+    return {way.how: altered(way, best_s=begin) if spec.kind in PRE_EMPTS else way
             for way in ways(_words(at, spec, slowly), within, may_split=may_split, least=(least_s,))}
 
 
 def _words(at: Situation, spec: CallSpec, slowly: float) -> Words:
-    return Words(spec.text, spec.short, lambda text: slowly * at.spoken(text))
+    spoken = at.spoken
+    return Words(spec.text, spec.short, lambda text: slowly * spoken(text))

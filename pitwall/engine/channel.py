@@ -10,7 +10,7 @@ then said outside the listening stretches.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from pitwall.engine.call import PRIORITY, Call, CallSpec
 from pitwall.engine.calls import FEW_KEYS, CallBook
@@ -21,9 +21,11 @@ from pitwall.engine.sure import Sure
 from pitwall.engine.talk_times import KEY_S, Rates, TalkTimes
 from pitwall.model.events import ChannelReported
 from pitwall.model.outputs import CallPart, CallWay
+from pitwall.model.record import altered
 from pitwall.model.setup import SessionSetup
-from pitwall.radio.channel import plan_channel
-from pitwall.radio.pending import GAP_S, TICK_S, Busy, ChannelPlan, PendingCall, Placed
+from pitwall.radio.channel import InTicks, plan_channel
+from pitwall.radio.pending import GAP_S, TICK_S, Busy, ChannelPlan, PendingCall
+from pitwall.radio.reasons import Placed
 from pitwall.radio.ways import HIT_S
 
 AHEAD_S = 25.0  # a call whose room opens later than this is shown later, and gets its place then
@@ -178,16 +180,16 @@ class ChannelBook:
                     for spec in waiting}
         weight = {key: self._weight(spec, calls[key]) for key, spec in by_key.items()}
         # Between two parts a key or a report must tell whether the rest still comes.
-        parts = self.talk.known or book.keys >= FEW_KEYS
+        parts, busy = self.talk.known or book.keys >= FEW_KEYS, self.talk.busy(at.now)
         waits = {key: _pending(at, spec, calls[key], standard[key], by_key, sure, weight[key], parts)
                  for key, spec in by_key.items()}
-        known: dict[tuple[tuple[str, int], ...], ChannelPlan] = {}
+        known, ticks = dict[tuple[tuple[str, int], ...], ChannelPlan](), InTicks()
         while True:
             pending, plans = [*waits.values()], list[ChannelPlan]()
             for group in _groups(pending):
                 these = tuple((call.key, standard[call.key]) for call in group)
                 if these not in known:
-                    known[these] = plan_channel(group, self.talk.busy(at.now), now_s=at.now, most_nodes=MOST_NODES)
+                    known[these] = plan_channel(group, busy, now_s=at.now, most_nodes=MOST_NODES, known=ticks)
                 plans.append(known[these])
             left = [one for plan in plans for one in plan.dropped]
             # Who found no place is content with less than before; who has one keeps to what is sure.
@@ -267,7 +269,7 @@ def _not_before_its_room(at: Situation, spec: CallSpec, call: Call | None) -> Ca
     if call is not None and call.state == "due":
         return spec
     by = min(room.from_s + at.timing.window_s, room.end_by_s - spec.spoken_s)
-    return replace(spec, say_from_s=room.from_s, say_by_s=max(spec.say_by_s, by, room.from_s))
+    return altered(spec, say_from_s=room.from_s, say_by_s=max(spec.say_by_s, by, room.from_s))
 
 
 def _at_its_place(at: Situation, spec: CallSpec, call: Call | None, place: Placed, until_s: float) -> CallSpec:
@@ -279,7 +281,7 @@ def _at_its_place(at: Situation, spec: CallSpec, call: Call | None, place: Place
     text = spec.short if way == "short" else place.texts[0] if way == "parts" else spec.text
     parts = tuple(CallPart(text=part, say_from_s=round(begin, 3), spoken_s=at.spoken(part))
                   for part, begin in zip(place.texts, place.starts_s, strict=True)) if way == "parts" else ()
-    return replace(
+    return altered(
         spec,
         text=text,
         say_from_s=begin,
@@ -299,7 +301,7 @@ def _without_place(at: Situation, spec: CallSpec, call: Call | None, reason: str
         held_back = call.spec.against if call is not None and call.state == "due" else None
         if call is not None and call.state == "due" and held_back is None:
             return _as_placed(spec, call.spec)  # it was open, and may have been said without a key
-        return replace(spec, against=spec.against or held_back or reason)
+        return altered(spec, against=spec.against or held_back or reason)
     if call is not None and call.state == "due" and call.spec.way in OUTSIDE and call.spec.say_by_s > at.now:
         return _as_placed(spec, call.spec)
     begin = max(spec.room.from_s, at.now)
@@ -314,12 +316,12 @@ def _without_place(at: Situation, spec: CallSpec, call: Call | None, reason: str
         begin = max(begin, by - LAST_RESORT_S)  # until then a stretch may still turn up
     if by < begin:
         return spec
-    return replace(spec, text=text, say_from_s=begin, say_by_s=by, spoken_s=at.spoken(text), way=way,
+    return altered(spec, text=text, say_from_s=begin, say_by_s=by, spoken_s=at.spoken(text), way=way,
                    way_reason=reason)
 
 
 def _as_placed(spec: CallSpec, placed: CallSpec, until_s: float | None = None) -> CallSpec:
-    return replace(
+    return altered(
         spec, text=placed.text, say_from_s=placed.say_from_s, say_by_s=placed.say_by_s, spoken_s=placed.spoken_s,
         lead_s=placed.lead_s, way=placed.way, way_reason=placed.way_reason, parts=placed.parts, until_s=until_s,
     )

@@ -28,6 +28,7 @@ from pitwall.engine.team import TeamCar
 from pitwall.pace.laptimes import CarPace
 
 KEPT = 400
+SEEN = ("cross", "pit", "set_car")
 """Inputs that can be gone back over: some thirty laps with all their loops and calls."""
 
 
@@ -109,9 +110,10 @@ class History:
     @property
     def by_hand(self) -> bool:
         """What was seen last was entered by hand."""
-        told = ("cross", "pit", "set_car")
-        last = next((one for one in reversed(self.entries) if one.taken and one.what in told), None)
-        return last is not None and last.by is not None
+        for one in reversed(self.entries):
+            if one.taken and one.what in SEEN:
+                return one.by is not None
+        return False
 
     def pace_before(self, entry: Entry) -> CarPace:
         """The pace as it was known before this input: what the input taught, which may be wrong, is left out."""

@@ -14,13 +14,13 @@ garage (``rules/first_line.py``), where people speak to one another.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
 from itertools import chain
 
 from pitwall.engine.call import PRIORITY, CallSpec
 from pitwall.engine.rules.box import AGAIN
 from pitwall.engine.situation import Situation
 from pitwall.model.car import Position
+from pitwall.model.record import altered
 from pitwall.radio.board import MOST_LINES, READY_BEFORE_S, board_lines
 
 SWITCHES_SHOWN = 2  # changes that a driver takes in from one board (common practice, no source)
@@ -38,7 +38,7 @@ def convey(at: Situation, specs: Iterable[CallSpec]) -> list[CallSpec]:
     if at.plan.medium == "two_way":
         return list(specs)
     if at.plan.medium == "one_way":
-        return [spec if _face_to_face(at, spec) else replace(spec, medium="one_way") for spec in specs]
+        return [spec if _face_to_face(at, spec) else altered(spec, medium="one_way") for spec in specs]
     return [*_on_boards(at, specs)]
 
 
@@ -56,7 +56,7 @@ def _on_boards(at: Situation, specs: Iterable[CallSpec]) -> Iterator[CallSpec]:
         elif spec.kind not in ("question", "answer") and (spec.kind != "box" or spec.key.endswith(AGAIN)):
             passes = _passes(at, spec)
             if passes is None:
-                yield replace(spec, caution=_with(NO_PASS, spec.caution))
+                yield altered(spec, caution=_with(NO_PASS, spec.caution))
             else:
                 shown.append((passes, spec))
     yield from _shared(at, shown)
@@ -84,7 +84,7 @@ def _of_group(spec: CallSpec, number: int, group: list[tuple[tuple[str, Position
     single = next(iter(positions)) if len(positions) == 1 else None
     ask = spec.ask.model_copy(update={"switch": single, "position": positions[single] if single else None,
                                       "positions": {} if single else positions})
-    return replace(spec, key=spec.key if number == 0 else f"{spec.key}-{number}", text=short, short=short, ask=ask)
+    return altered(spec, key=spec.key if number == 0 else f"{spec.key}-{number}", text=short, short=short, ask=ask)
 
 
 def _lines(parts: list[str]) -> tuple[str, ...] | None:
@@ -103,7 +103,7 @@ def _in_the_garage(at: Situation, spec: CallSpec) -> CallSpec:
     leaves = at.legs[0].start_s
     begin = max(leaves - GARAGE_FROM_S, at.since_s + GARAGE_BY_S) if not at.track.on_track else leaves - GARAGE_FROM_S
     by = max(leaves - GARAGE_BY_S, begin) if not at.track.on_track else leaves - GARAGE_BY_S
-    return replace(spec, say_from_s=min(begin, by), say_by_s=by, latest_s=None, waits=False)
+    return altered(spec, say_from_s=min(begin, by), say_by_s=by, latest_s=None, waits=False)
 
 
 def _passes(at: Situation, spec: CallSpec) -> float | None:
@@ -128,7 +128,7 @@ def _shared(at: Situation, shown: list[tuple[float, CallSpec]]) -> Iterator[Call
             first.setdefault(passes, made.text)
             yield made
         else:
-            yield replace(made, against=f"the board is full: {first[passes]}")
+            yield altered(made, against=f"the board is full: {first[passes]}")
 
 
 def _on_board(at: Situation, spec: CallSpec, passes: float, lines: tuple[str, ...] | None) -> CallSpec:
@@ -137,7 +137,7 @@ def _on_board(at: Situation, spec: CallSpec, passes: float, lines: tuple[str, ..
         by = passes - HANG_S
     text = " / ".join(lines) if lines is not None else spec.short
     begin = spec.say_from_s if spec.kind in AT_ONCE else by - at.timing.window_s
-    return replace(
+    return altered(
         spec,
         medium="board",
         board=lines or (),

@@ -8,10 +8,9 @@ finished: the rest goes outside the listening stretches rather than unsaid.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from pitwall.engine.call import Call, CallSpec
 from pitwall.engine.calls import CallBook
+from pitwall.model.record import altered
 
 OPEN_S = 3.0  # until the channel is planned anew the next part may be begun so long
 
@@ -24,7 +23,7 @@ def part_said(book: CallBook, call: Call, now: float, reason: str, because: str 
     whole = call.begun[0] if call.begun is not None else " ".join(part.text for part in call.spec.parts)
     call.begun, call.parts_said = (whole, " ".join(part.text for part in left)), number
     begin = max(left[0].say_from_s, now)
-    spec = replace(call.spec, text=left[0].text, spoken_s=left[0].spoken_s, say_from_s=begin, say_by_s=begin + OPEN_S,
+    spec = altered(call.spec, text=left[0].text, spoken_s=left[0].spoken_s, say_from_s=begin, say_by_s=begin + OPEN_S,
                    parts=left, until_s=None)
     if not book.signal(call, "part_said", now, f"part {number} {reason}; this is what remains", because):
         return False
@@ -36,7 +35,7 @@ def remaining(spec: CallSpec, call: Call | None) -> CallSpec:
     """What is still to be said of a call that was begun; all of it where its words are others by now."""
     if call is None or call.begun is None or not call.open or " ".join(spec.text.split()) != call.begun[0]:
         return spec
-    return replace(spec, text=call.begun[1], short=call.begun[1])
+    return altered(spec, text=call.begun[1], short=call.begun[1])
 
 
 def begun(call: Call | None) -> bool:

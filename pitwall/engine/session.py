@@ -112,6 +112,8 @@ class Session:
 
     def _dispatch(self, event: ev.Event) -> None:  # noqa: C901 - one flat case for each fact reads better than a table
         match event:
+            case ev.TimeReached() | ev.LinkChanged():
+                """Time passes, or evidence is kept in the journal for others to read. First, as most facts are that."""
             case ev.SessionPrepared():
                 self._prepare(event.setup)
             case ev.CarCrossed() | ev.CarPitted():
@@ -157,8 +159,6 @@ class Session:
                     self._dirty.add(event.car)
             case ev.TyreReported():
                 self._outputs += self.lookout.tyre(event, self.team, self.clock, self.alerts, self.now)
-            case ev.TimeReached() | ev.LinkChanged():
-                """Time passes, or evidence is kept in the journal for others to read."""
 
     def _hears_the_feed(self) -> None:
         """The first word of timing: until then nobody knows when the session begins, and nobody is called out."""

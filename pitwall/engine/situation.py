@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from pitwall.engine.car import CarTrack
 from pitwall.engine.gaps import passed
@@ -20,6 +20,7 @@ from pitwall.engine.switches import SwitchBoard
 from pitwall.engine.trail import least_slower
 from pitwall.model.plan import LapKind, Plan
 from pitwall.model.procedure import Procedure
+from pitwall.model.record import altered, record
 from pitwall.model.setup import CallTiming
 from pitwall.model.subjects import Subject
 from pitwall.radio.pending import Spans
@@ -33,7 +34,7 @@ UNSURE = 0.08  # a lap goes so much quicker than it seems, at most by much (comm
 SLOW_PERIOD = 1.3  # times the reference lap, at least (common practice, no source)
 
 
-@dataclass(frozen=True)
+@record
 class Leg:
     """One planned lap in time. ``at(phase)`` is the session second at which the car is at that phase of it.
 
@@ -131,20 +132,24 @@ class Situation:
         """Listening stretches of these laps in session seconds; None where the circuit gives none."""
         if self.lap_map.listening is None or (self.clock.status == "slow" and self.track.sighted is None):
             return None  # in a slow period nobody knows where the car is, and the driver has little to do
-        key = tuple((leg.index, leg.again) for leg in legs)
-        if key not in self._stretches:
+        if len(legs) == 1:
+            return self._stretches_of(legs[0])
+        key = tuple([(leg.index, leg.again) for leg in legs])
+        found = self._stretches.get(key)
+        if found is None:
             each = [self._stretches_of(leg) for leg in legs]
-            self._stretches[key] = each[0] if len(each) == 1 else tuple(_joined(sorted(itertools.chain(*each))))
-        return self._stretches[key]
+            found = self._stretches[key] = tuple(_joined(sorted(itertools.chain(*each))))
+        return found
 
     def _stretches_of(self, leg: Leg) -> Spans:
         key = ((leg.index, leg.again),)
-        if key not in self._stretches:
-            at = leg.at if leg.as_it_goes is None else leg.as_it_goes()
-            found = [(at(max(begin, leg.start_phase)), at(end))
-                     for begin, end in self.lap_map.listening_at(self._slower(leg)) or () if end > leg.start_phase]
-            self._stretches[key] = tuple(_joined(sorted(found)))
-        return self._stretches[key]
+        known = self._stretches.get(key)
+        if known is None:
+            at, start = leg.at if leg.as_it_goes is None else leg.as_it_goes(), leg.start_phase
+            found = [(at(begin if begin > start else start), at(end))
+                     for begin, end in self.lap_map.listening_at(self._slower(leg)) or () if end > start]
+            known = self._stretches[key] = tuple(_joined(sorted(found)))
+        return known
 
     def _slower(self, leg: Leg) -> float:
         """How many times the reference lap time this lap takes at least, as far as can be relied on."""
@@ -271,7 +276,7 @@ def running_legs(track: CarTrack, run: RunState, lap_map: LapMap) -> tuple[Leg, 
         later = ()
     for offset, planned in enumerate(later):
         leg = _leg_at(base + offset, planned, start, 0.0, pace.lap_s(planned), track)
-        legs.append(replace(leg, again=True) if spoilt and offset == 0 else leg)
+        legs.append(altered(leg, again=True) if spoilt and offset == 0 else leg)
         start = leg.end_s
     return tuple(legs)
 

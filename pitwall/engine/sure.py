@@ -21,9 +21,9 @@ class Sure:
         """The stretches less so large a share of the margin."""
         found = self._found.get((id(stretches), share))
         if found is None:
-            cut = ((begin + share * after, end - share * before)
-                   for (begin, end), (after, before) in zip(stretches, self._margins_of(stretches), strict=True))
-            found = self._found[id(stretches), share] = tuple(span for span in cut if span[0] < span[1])
+            cut = [(begin + share * after, end - share * before)
+                   for (begin, end), (after, before) in zip(stretches, self._margins_of(stretches), strict=True)]
+            found = self._found[id(stretches), share] = tuple([span for span in cut if span[0] < span[1]])
         return found
 
     def _margins_of(self, stretches: Spans) -> Spans:
@@ -31,7 +31,7 @@ class Sure:
         known = self._margins.get(id(stretches))
         if known is None:
             strays = self._at.strays
-            margins = tuple((min(MOST_MARGIN_S, AFTER_CORNER_S + strays(begin)),
-                             min(MOST_MARGIN_S, BEFORE_BRAKING_S + strays(end))) for begin, end in stretches)
+            margins = tuple([(min(MOST_MARGIN_S, AFTER_CORNER_S + strays(begin)),
+                              min(MOST_MARGIN_S, BEFORE_BRAKING_S + strays(end))) for begin, end in stretches])
             known = self._margins[id(stretches)] = stretches, margins  # held, so that its id stays its own
         return known[1]

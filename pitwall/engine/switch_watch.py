@@ -70,6 +70,8 @@ def look_at_switches(car: TeamCar, alerts: AlertBook, status: Status, now: float
     unsure = {} if lap is None else dict(_unsure(car, lap, alerts, now))
     found: list[Output] = []
     for kind, texts in (("switch_wrong", wrong), ("switch_unverified", unsure)):
+        if not texts and (kind, car.car) not in alerts.ever:
+            continue
         for switch in car.switches.car.switches:
             name = switch.switch
             text = texts.get(name)

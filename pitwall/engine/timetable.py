@@ -30,7 +30,8 @@ def next_end(alerts: AlertBook) -> float | None:
 
 
 def _standing(alerts: AlertBook) -> list[Alert]:
-    return [alert for _, alert in sorted(alerts.active.items()) if alert.kind in KINDS]
+    found = [alert for alert in alerts.active.values() if alert.kind in KINDS]
+    return sorted(found, key=lambda alert: alert.id)
 
 
 def _detail(alert: Alert) -> str:

@@ -67,6 +67,7 @@ class _Offer:
     """Work of one stop pulled forward, and what comes of it with one plan."""
 
     gain: float
+    after: TeamPlan
     plan: TeamPlan
     number: int
     place: int
@@ -91,8 +92,10 @@ def pull_forward(desk: Desk, step: Search, best: TeamPlan, restart_s: float, wor
     if best_offer.chance - best.chance >= NOTABLE:
         sure = f", all musts fit in {percent(best_offer.chance)} of futures"
     then = "" if plan is best else "; then keep to the plan as it stands"
+    gained = wording.gained(best_offer.after, best)[:1] if not sure else []
+    gain = f", {gained[0]}" if gained else ""
     return (f"Do now on car {car}, as far as it can be, the work after {run}{who}: it takes "
-            f"{best_offer.lasts_s / 60:.0f} min and brings {best_offer.gain:.1f}{sure}{then}.")
+            f"{best_offer.lasts_s / 60:.0f} min that would be missing later{gain}{sure}{then}.")
 
 
 def _offers(desk: Desk, step: Search, plan: TeamPlan, best: TeamPlan, ends: float) -> Iterator[_Offer]:
@@ -106,4 +109,4 @@ def _offers(desk: Desk, step: Search, plan: TeamPlan, best: TeamPlan, ends: floa
             if 0 < lasts <= free:
                 spared = tuple(place if other == number else -1 for other in range(len(desk.models)))
                 after = step.team.judge(plan.sequels, spared)
-                yield _Offer(after.net - best.net, plan, number, place, lasts, after.chance)
+                yield _Offer(after.net - best.net, after, plan, number, place, lasts, after.chance)

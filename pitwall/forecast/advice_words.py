@@ -1,9 +1,14 @@
-"""A changed plan in one sentence: what it changes, what that buys, what it costs."""
+"""A changed plan in one sentence: what it changes, what is gained by that and how likely, and what is lost.
+
+Worths are figures of ours and say nothing to an engineer: a plan is told by the runs that it makes likelier, by those
+that it leaves out or shortens, and by the share that it keeps of what all runs still to be done are worth.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
+from pitwall.forecast.advice_pieces import weight
 from pitwall.forecast.advice_rules import CarModel, Sequel
 from pitwall.forecast.advice_team import TeamPlan
 from pitwall.model.advice import RunChoice
@@ -24,7 +29,7 @@ class Wording:
         for model in models:
             self._choices.update(zip(model.runs[: model.own], model.choices[: model.own], strict=True))
         names = [choice.run for choice in self._choices.values()]
-        self._several = len(models) > 1
+        self._whole = sum(weight(choice) for choice in self._choices.values())
         self._twice = {name for name in names if names.count(name) > 1}
 
     def sentence(self, plan: TeamPlan, base: TeamPlan, unreached: str | None) -> str:
@@ -35,12 +40,16 @@ class Wording:
             base: The plan as it stands.
             unreached: What to add when no plan is as sure as was wanted.
         """
-        changes, costs = self.changes(plan.sequels), self.costs(plan, base)
+        changes = self.changes(plan.sequels)
         if not changes:
             text = f"Leave the plan as it is: {self._how_sure(plan, None)}"
         else:
-            text = f"{_capital(join(changes))}: {self._how_sure(plan, base)}{f'; costs {join(costs)}' if costs else ''}"
+            text = "; ".join([f"{_capital(join(changes))}: {self._how_sure(plan, base)}", *self.losses(plan, base)])
         return f"{text}{f'; {unreached}' if unreached else ''}."
+
+    def share(self, worth: float) -> str:
+        """So much of what all runs still to be done are worth."""
+        return percent(worth / self._whole) if self._whole > 0 else percent(1.0)
 
     def changes(self, sequels: tuple[Sequel, ...]) -> list[str]:
         """What this plan changes, in the trade's words."""
@@ -71,40 +80,54 @@ class Wording:
                              f"do {self.name(run)} after {self.name(behind)}")
         return found
 
-    def costs(self, plan: TeamPlan, base: TeamPlan) -> list[str]:
-        """What is given up: runs left out that might have been done, and laps."""
-        found = []
+    def losses(self, plan: TeamPlan, base: TeamPlan) -> list[str]:
+        """What is given up: runs left out that might have been done, and laps; then what would not have been done."""
+        lost, anyway = [], []
         timed = {part.run: part.timed for model, sequel in zip(self._models, plan.sequels, strict=True)
                  for number in sequel for part in model.pieces[number].parts}
         for run, choice in self._choices.items():
-            what = f"a {choice.want} worth {choice.value:g}"
+            chance = base.done.get(run, 0.0)
             if run not in timed:
-                chance = base.done.get(run, 0.0)
-                found.append(what if chance >= NOTABLE else f"{what} that would not have fitted")
+                if chance < NOTABLE:
+                    anyway.append(f"{self.name(run)} (a {choice.want})")
+                else:
+                    lost.append(f"{self.name(run)} (a {choice.want}, {percent(chance)} as planned)")
             elif timed[run] < choice.timed:
-                found.append(f"{choice.timed - timed[run]} of {_laps(choice.timed)} of {what}")
-        return found
+                laps = f"{choice.timed - timed[run]} of the {_laps(choice.timed)}"
+                lost.append(f"{laps} of {self.name(run)} (a {choice.want}, which still counts)")
+        found = [f"lost: {join(lost)}"] if lost else []
+        return found + ([f"{join(anyway)} would not have fitted"] if anyway else [])
 
     def _how_sure(self, plan: TeamPlan, base: TeamPlan | None) -> str:
         musts = [run for run, choice in self._choices.items() if choice.want == "must"]
         if base is None:
-            return f"all musts fit in {percent(plan.chance)} of futures" if musts else "it is worth most as it stands"
-        gains = sorted(
-            ((base.done.get(run, 0.0) - plan.done.get(run, 0.0), place, run)
-             for place, run in enumerate(self._choices) if self._rises(run, plan, base)),
-        )
-        better = [run for _, _, run in gains if run in musts]
+            return self._all_musts(plan, None) if musts else "it is worth most as it stands"
+        better = [run for run in musts if self._rises(run, plan, base)]
         if plan.chance - base.chance >= NOTABLE:
             if len(better) == 1:
                 return self._fits(better[0], plan, base)
-            return f"all musts fit in {percent(plan.chance)} of futures instead of {percent(base.chance)}"
-        named = [run for _, _, run in gains][:MOST_NAMED]
-        more = f"worth {plan.worth - base.worth:+.1f}"
+            return self._all_musts(plan, base)
+        parts = self.gained(plan, base) or [self._keeps(plan, base)]
         if base.chance - plan.chance >= NOTABLE:
-            more += f", but all musts fit in {percent(plan.chance)} of futures instead of {percent(base.chance)}"
-        elif musts:
-            more += f", and all musts fit in {percent(plan.chance)} of futures"
-        return f"{join([self._fits(run, plan, base) for run in named])}, {more}" if named else more
+            return f"{join(parts)}, but {self._all_musts(plan, base)}"
+        return f"{join(parts)}; {self._all_musts(plan, None)}" if musts else join(parts)
+
+    def gained(self, plan: TeamPlan, base: TeamPlan) -> list[str]:
+        """The runs that become likelier, those first that gain most."""
+        gains = sorted((base.done.get(run, 0.0) - plan.done.get(run, 0.0), place, run)
+                       for place, run in enumerate(self._choices) if self._rises(run, plan, base))
+        return [self._fits(run, plan, base) for _, _, run in gains[:MOST_NAMED]]
+
+    @staticmethod
+    def _all_musts(plan: TeamPlan, base: TeamPlan | None) -> str:
+        instead = f" instead of {percent(base.chance)}" if base is not None else ""
+        return f"all musts fit in {percent(plan.chance)} of futures{instead}"
+
+    def _keeps(self, plan: TeamPlan, base: TeamPlan) -> str:
+        now, before = self.share(plan.worth), self.share(base.worth)
+        if now == before:
+            return f"{now} of the plan's value is kept, as it is without"
+        return f"{now} of the plan's value is kept instead of {before}"
 
     def _rises(self, run: int, plan: TeamPlan, base: TeamPlan) -> bool:
         return plan.done.get(run, 0.0) - base.done.get(run, 0.0) >= NOTABLE

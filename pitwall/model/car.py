@@ -18,8 +18,10 @@ SwitchKind = Literal["rotary", "bias", "toggle", "momentary", "preset", "paged",
 
 def same_position(a: Position | None, b: Position | None) -> bool:
     """True when two positions mean the same: ``3`` equals ``"3"`` and ``3.0``; text is compared without case."""
+    if a is b:
+        return True
     if a is None or b is None:
-        return a is b
+        return False
     if type(a) is type(b) and a == b:
         return True
     if isinstance(a, bool) or isinstance(b, bool):

@@ -22,6 +22,7 @@ from statistics import median
 from pitwall.model.laptimes import LapTimes
 from pitwall.model.plan import LapKind
 from pitwall.pace.believing import CarBelief, EndedLap, FieldBelief, Lesson, ended, outlook
+from pitwall.pace.kept import Bend
 from pitwall.pace.lapmodel import LapModel
 from pitwall.pace.outlook import LapSoFar, Outlook, Said
 from pitwall.pace.quickest import Quickest, QuickLaps
@@ -146,7 +147,7 @@ class CarPace:
     said: tuple[Said, ...] = ()
     said_of: float = math.nan
     _outlook: tuple[tuple[object, ...], Outlook] | None = None
-    _knots: list[tuple[float, float, float, float, float]] | None = None
+    _bend: Bend | None = None
     _labels: tuple[str, ...] | None = None
     _quickest: Quickest | None = None
 
@@ -184,7 +185,7 @@ class CarPace:
             for loop, seconds in at_loops.items():
                 if loop in self.loops and 0 < seconds < lap_time_s:
                     self.shares.setdefault(loop, deque(maxlen=9)).append(seconds / lap_time_s)
-            self._knots = None
+            self._bend = None
             return
         if self.quick or self.field_pace.quick:
             ratio = lap_time_s / self.quick_s()
@@ -284,21 +285,14 @@ class CarPace:
 
     def bend(self, phase: float) -> float:
         """Map a phase of the lap map to this car's learned share of the lap time, linear between loops."""
-        knots = self._knots
-        if knots is None:
+        bend = self._bend
+        if bend is None:
             inner = sorted((at_map, self.share(loop)) for loop, at_map in self.loops.items() if 0.0 < at_map < 1.0)
             # Crossings with wrong times may teach shares that fall along the lap: later is never earlier.
             rising = itertools.accumulate((share for _, share in inner), max)
             places = [at_map for at_map, _ in inner]
-            points = [(0.0, 0.0), *zip(places, rising, strict=True), (1.0, 1.0)]
-            knots = self._knots = [
-                (map1, map0, mine0, mine1 - mine0, max(map1 - map0, 1e-9))
-                for (map0, mine0), (map1, mine1) in itertools.pairwise(points)
-            ]
-        for end, begin, mine, rise, length in knots:
-            if phase <= end:
-                return mine + rise * (phase - begin) / length
-        return phase
+            bend = self._bend = Bend([(0.0, 0.0), *zip(places, rising, strict=True), (1.0, 1.0)])
+        return bend.at(phase)
 
     def arrival(
         self, phase: float, kind: LapKind, start_t: float, start_phase: float, seen_t: float, seen_phase: float

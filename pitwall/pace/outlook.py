@@ -17,6 +17,7 @@ from typing import NamedTuple
 import numpy as np
 
 from pitwall.pace.chances import chances, shifted
+from pitwall.pace.kept import Kept
 from pitwall.pace.planned import Chances, PlanRecord, PlanWord
 from pitwall.pace.queueing import OutLapQueue
 from pitwall.pace.residuals import Residuals
@@ -171,6 +172,7 @@ class Outlook:
     _so_far: float
     _limit_s: float
     _timed: Array | None
+    _read: Kept[tuple[float, bool, tuple[float, ...] | None], Array] = field(default_factory=Kept, init=False)
 
     @property
     def places(self) -> tuple[float, ...]:
@@ -219,8 +221,9 @@ class Outlook:
     def _way(self, knot: int, coming_in: bool = False) -> Array | None:
         return _quantiles(self._alike, knot, self._reference[knot] - self._reference[self.knot], coming_in)
 
-    def at(self, share: float, coming_in: bool = False, places: Sequence[float] | None = None) -> Array:
-        """Quantiles of the second at which the car is at this share of the lap.
+    def at(self, share: float, coming_in: bool = False, places: tuple[float, ...] | None = None) -> Array:
+        """Quantiles of the second at which the car is at this share of the lap; kept, for the same places are asked for
+        until the next crossing, and so not to be written to.
 
         Args:
             share: past the last crossing, at most 1 (the line).
@@ -229,6 +232,11 @@ class Outlook:
         """
         if share >= 1.0 and not coming_in:
             return self.line
+        key = (share, coming_in, places)
+        found = self._read.get(key)
+        return self._read.keep(key, self._at(*key)) if found is None else found
+
+    def _at(self, share: float, coming_in: bool, places: tuple[float, ...] | None) -> Array:
         places = self.places if places is None else places
         begin, before = places[0], np.full(len(LEVELS), self.seen_t, dtype=np.float64)
         for end, after in zip(places[1:], self.coming_in if coming_in else self.ahead, strict=True):

@@ -14,16 +14,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
+from pitwall.model.record import altered
 from pitwall.radio.pending import (
     LOSS_TENTHS,
     MOST_PAUSE_S,
     Busy,
     ChannelPlan,
     Cost,
-    Dropped,
     PendingCall,
-    Placed,
     Way,
     check_together,
     earlier_tick,
@@ -32,17 +32,20 @@ from pitwall.radio.pending import (
     seconds_of,
     without,
 )
-from pitwall.radio.reasons import Circumstances, reason_for
-from pitwall.radio.search import Job, JobWay, Search, Ticks, units, unpack
+from pitwall.radio.reasons import Circumstances, Dropped, Placed
+from pitwall.radio.search import Answer, Job, JobWay, Search, Ticks, units, unpack
 
 EXACT_UP_TO = 12
 MOST_NODES = 400  # beyond EXACT_UP_TO calls; a fraction of a second
 PART_PAUSE_S = 0.5  # between two parts the engineer at least breathes (common practice, no source)
+InTicks = dict[int, tuple[Way, tuple[int, ...], tuple[Ticks, ...], int]]
+"""Of a way, by its id: length and starts of each part, and the best moment, in ticks."""
 PART_PAUSE, MOST_PAUSE = later_tick(PART_PAUSE_S), later_tick(MOST_PAUSE_S)
 
 
 def plan_channel(
-    calls: Iterable[PendingCall], busy: Iterable[Busy] = (), *, now_s: float, most_nodes: int = MOST_NODES
+    calls: Iterable[PendingCall], busy: Iterable[Busy] = (), *, now_s: float, most_nodes: int = MOST_NODES,
+    known: InTicks | None = None,
 ) -> ChannelPlan:
     """Find the best plan.
 
@@ -51,26 +54,27 @@ def plan_channel(
         busy: when the channel is taken: the driver's talking, as far as known or expected, and the engineer's own.
         now_s: nothing begins before.
         most_nodes: where the search may stop with more than ``EXACT_UP_TO`` calls.
+        known: what was worked out of ways at this very moment, for several plans with the same ``busy`` and ``now_s``.
 
     Raises:
         ValueError: two calls of one key, or calls that wait for one another in a circle.
     """
     ordered = sorted(calls, key=lambda call: call.key)
     check_together(ordered)
-    taken = tuple(busy)
+    taken = tuple(sorted(busy, key=lambda one: (one.from_s, one.to_s, one.who)))
     if not any(call.ways for call in ordered):
         return _nothing(ordered, Circumstances(tuple(ordered), taken, now_s, ()))
     bases = _bases(ordered)
-    problem = _Problem(tuple(ordered), later_tick(now_s), units(bases))
-    jobs = tuple(problem.job(call, taken) for call in ordered)
-    answer = Search(jobs, 1 << 62 if len(jobs) <= EXACT_UP_TO else most_nodes).run(problem.now)
+    problem = _Problem(tuple(ordered), later_tick(now_s), units(bases), {} if known is None else known)
+    jobs = tuple([problem.job(call, taken) for call in ordered])
+    answer = _answer(jobs, 1 << 62 if len(jobs) <= EXACT_UP_TO else most_nodes, _asked_from(jobs, problem.now))
     said = _timed(jobs, answer.order, problem.now)
     placed = [problem.placed(one, jobs) for one in said]
+    kept = {one.key for one in placed}
     about = Circumstances(tuple(ordered), taken, now_s, tuple(placed))
     return ChannelPlan(
-        placed=tuple(_with_reason(one, about) for one in placed),
-        dropped=tuple(Dropped(call.key, call.must, reason_for(call, "dropped", about))
-                      for call in ordered if call.key not in {one.key for one in placed}),
+        placed=tuple([one if one.how == "full" else altered(one, about=about) for one in placed]),
+        dropped=tuple([Dropped(call, about) for call in ordered if call.key not in kept]),
         cost=unpack(answer.cost, bases),
         bound=unpack(answer.bound, bases),
         proven=answer.cost == answer.bound,
@@ -78,20 +82,23 @@ def plan_channel(
     )
 
 
+def _asked_from(jobs: Sequence[Job], now: int) -> int:
+    """The tick from which the search begins: until the first call may begin nothing hangs on the moment."""
+    return max(now, min([job.opens for job in jobs if job.ways], default=now))
+
+
+@lru_cache(maxsize=64)
+def _answer(jobs: tuple[Job, ...], most_nodes: int, now: int) -> Answer:
+    """What the search finds. Kept: in a third of the cases nothing has changed that counts in whole ticks."""
+    return Search(jobs, most_nodes).run(now)
+
+
 def _nothing(calls: Sequence[PendingCall], about: Circumstances) -> ChannelPlan:
     """The plan where there is no way to make any of the calls."""
-    left = tuple(Dropped(call.key, call.must, reason_for(call, "dropped", about)) for call in calls)
+    left = tuple([Dropped(call, about) for call in calls])
     cost = Cost(sum(call.weight for call in calls if call.must), 0,
                 sum(call.weight * LOSS_TENTHS["dropped"] for call in calls), 0)
     return ChannelPlan((), left, cost, cost, proven=True, nodes=0)
-
-
-def _with_reason(one: Placed, about: Circumstances) -> Placed:
-    if one.how == "full":
-        return one
-    call = next(call for call in about.calls if call.key == one.key)
-    return Placed(one.key, one.how, one.texts, one.starts_s, one.window_to_s, one.last_s, one.end_s,
-                  reason_for(call, one.how, about))
 
 
 # -- into ticks ----------------------------------------------------------------------------------------------------
@@ -101,30 +108,30 @@ def _length(seconds: float) -> int:
     return max(1, later_tick(seconds))
 
 
-@lru_cache(maxsize=256)
 def _in_ticks(
     way: Way, pre_empts: bool, busy: tuple[Busy, ...], now: int
 ) -> tuple[tuple[int, ...], tuple[Ticks, ...], int]:
-    """Length and starts of each part, and the best moment. Kept, as one call is planned among others several times at
-    one moment, until each has a place or can have none."""
+    """Length and starts of each part, and the best moment."""
+    best = earlier_tick(way.best_s)
+    if len(way.parts) == 1:
+        return (_length(way.parts[0].spoken_s),), (free_starts(pre_empts, way, 0, busy, now),), best
     last = len(way.parts) - 1
     # The breath between two parts belongs to the first of them.
     lengths = tuple([_length(part.spoken_s) + (PART_PAUSE if number < last else 0)
                      for number, part in enumerate(way.parts)])
-    return lengths, tuple([free_starts(pre_empts, way, part, busy, now) for part in range(last + 1)]), \
-        earlier_tick(way.best_s)
+    return lengths, tuple([free_starts(pre_empts, way, part, busy, now) for part in range(last + 1)]), best
 
 
 def free_starts(pre_empts: bool, way: Way, part: int, busy: Sequence[Busy], now: int) -> Ticks:
     """When a part may be begun in ticks: its own windows, from now on, less what the channel is taken for."""
-    length = _length(way.parts[part].spoken_s)
-    own = merged((max(now, later_tick(begin)), earlier_tick(end)) for begin, end in way.parts[part].starts)
-    if not busy:
+    own = merged([(max(now, later_tick(begin)), earlier_tick(end)) for begin, end in way.parts[part].starts])
+    if not busy or not own:
         return own
-    cut = ((earlier_tick(one.from_s) - length + 1, later_tick(one.to_s) - 1)
-           for one in busy if one.to_s > one.from_s and not (pre_empts and one.who == "engineer"))
-    least = later_tick(way.least_s)
-    return tuple((begin, end) for begin, end in without(own, cut) if end - begin >= least or (begin, end) in own)
+    length, least = _length(way.parts[part].spoken_s), later_tick(way.least_s)
+    cut = [(earlier_tick(one.from_s) - length + 1, later_tick(one.to_s) - 1)
+           for one in busy if one.to_s > one.from_s and not (pre_empts and one.who == "engineer")]
+    left = without(own, cut)
+    return own if left == own else tuple([span for span in left if span[1] - span[0] >= least or span in own])
 
 
 def _bases(calls: Sequence[PendingCall]) -> tuple[int, int, int, int]:
@@ -133,33 +140,43 @@ def _bases(calls: Sequence[PendingCall]) -> tuple[int, int, int, int]:
     given_up = sum(call.weight * LOSS_TENTHS["dropped"] for call in calls)
     waiting = [0, 0]
     for call in calls:
-        lates = [later_tick(span[1]) - earlier_tick(way.best_s) for way in call.ways for span in way.parts[-1].starts]
+        lates = [later_tick(max([end for _, end in way.parts[-1].starts])) - earlier_tick(way.best_s)
+                 for way in call.ways if way.parts[-1].starts]
         waiting[call.pre_empts] += call.weight * max([0, *lates])
     return lost + 1, waiting[1] + 1, given_up + 1, waiting[0] + 1
 
 
-@dataclass(frozen=True)
-class _Problem:
+class _Problem(NamedTuple):
     """The calls in order of their keys, now, and how costs are packed into one number: what one of each figure is."""
 
     calls: tuple[PendingCall, ...]
     now: int
     unit: Cost
+    known: InTicks
 
     def job(self, call: PendingCall, busy: tuple[Busy, ...]) -> Job:
-        keys = [other.key for other in self.calls] if call.after or call.needs else []
-        ways = [self._way(call, way, busy) for way in call.ways]
+        ways = tuple([made for way in call.ways if all((made := self._way(call, way, busy)).starts)])
+        hit = later_tick(call.hit_s)
         return Job(
-            ways=tuple(way for way in ways if all(way.starts)),
-            gap=later_tick(call.gap_s) + later_tick(call.hit_s),
-            hit=later_tick(call.hit_s),
+            ways=ways,
+            gap=later_tick(call.gap_s) + hit,
+            hit=hit,
             drop=call.weight * (call.must * self.unit.lost + LOSS_TENTHS["dropped"] * self.unit.given_up),
-            after=sum(1 << keys.index(key) for key in set(call.after) if key in keys),
-            needs=sum(1 << keys.index(key) for key in set(call.needs) if key in keys),
+            after=self._bits_of(call.after) if call.after else 0,
+            needs=self._bits_of(call.needs) if call.needs else 0,
+            opens=min([way.starts[0][0][0] for way in ways], default=0),
+            closes=max([way.starts[0][-1][1] for way in ways], default=-1),
         )
 
+    def _bits_of(self, keys: tuple[str, ...]) -> int:
+        return sum([1 << number for number, other in enumerate(self.calls) if other.key in keys])
+
     def _way(self, call: PendingCall, way: Way, busy: tuple[Busy, ...]) -> JobWay:
-        lengths, starts, best = _in_ticks(way, call.pre_empts, busy, self.now)
+        found = self.known.get(id(way))
+        if found is None:
+            # The way is held as well, so that its id stays its own.
+            found = self.known[id(way)] = way, *_in_ticks(way, call.pre_empts, busy, self.now)
+        _, lengths, starts, best = found
         return JobWay(
             how=way.how,
             lengths=lengths,

@@ -13,8 +13,14 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
-from typing import Literal, NamedTuple
+from dataclasses import dataclass
+from math import ceil, floor
+from typing import TYPE_CHECKING, Literal, NamedTuple
+
+from pitwall.model.record import record
+
+if TYPE_CHECKING:
+    from pitwall.radio.reasons import Dropped, Placed
 
 Spans = tuple[tuple[float, float], ...]
 """From when to when something may be begun, both ends included, session seconds."""
@@ -50,7 +56,7 @@ class Cost(NamedTuple):
     late: int
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Part:
     """One unbroken piece of speech and when it may be begun so that it ends where and when it must."""
 
@@ -59,7 +65,7 @@ class Part:
     starts: Spans
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Way:
     """One way to make a call.
 
@@ -78,7 +84,7 @@ class Way:
         return sum(part.spoken_s for part in self.parts)
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class PendingCall:
     """One call that waits for the channel.
 
@@ -115,7 +121,7 @@ class PendingCall:
         for what, seconds in (("gap after it", self.gap_s), ("time to hit its start", self.hit_s)):
             if seconds < 0 or not math.isfinite(seconds):
                 raise ValueError(f"call {self.key!r}: the {what} is {seconds}, it must be zero or more seconds")
-        if len({way.how for way in self.ways}) < len(self.ways):
+        if len(self.ways) > 1 and len({way.how for way in self.ways}) < len(self.ways):
             raise ValueError(f"call {self.key!r}: each way of making it may be given once")
         for way in self.ways:
             _check_way(self.key, way)
@@ -124,57 +130,23 @@ class PendingCall:
 def _check_way(key: str, way: Way) -> None:
     if not way.parts:
         raise ValueError(f"call {key!r}: the way {way.how!r} has no part to say")
-    figures = [way.best_s, *(figure for part in way.parts for span in part.starts for figure in span)]
+    figures = [way.best_s]
+    for part in way.parts:
+        for span in part.starts:
+            figures += span
+        if not (part.spoken_s > 0 and math.isfinite(part.spoken_s)):
+            raise ValueError(f"call {key!r}: each part of {way.how!r} must take time to say")
     if not all(map(math.isfinite, figures)):
         raise ValueError(f"call {key!r}: the way {way.how!r} has a time that is no number")
-    if not all(part.spoken_s > 0 and math.isfinite(part.spoken_s) for part in way.parts):
-        raise ValueError(f"call {key!r}: each part of {way.how!r} must take time to say")
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Busy:
     """A stretch of time in which the channel is taken. ``who`` decides whether a pre-empting call may cut in."""
 
     from_s: float
     to_s: float
     who: Literal["driver", "engineer"] = "driver"
-
-
-@dataclass(frozen=True, slots=True)
-class Placed:
-    """A call that has its place.
-
-    Attributes:
-        starts_s: when each part is begun.
-        window_to_s: end of the unbroken stretch of time in which the first part may be begun, as far as no other call
-            of the plan is pushed past its own last moment.
-        last_s: the very last start with the same condition, perhaps in a later stretch.
-        end_s: when the last part ends if begun at ``starts_s``.
-        reason: why it is not said as it stands, a sentence for the engineer; None for ``full``.
-    """
-
-    key: str
-    how: How
-    texts: tuple[str, ...]
-    starts_s: tuple[float, ...]
-    window_to_s: float
-    last_s: float
-    end_s: float
-    reason: str | None = None
-
-    @property
-    def start_s(self) -> float:
-        """When to begin."""
-        return self.starts_s[0]
-
-
-@dataclass(frozen=True, slots=True)
-class Dropped:
-    """A call for which there is no place, and why."""
-
-    key: str
-    must: bool
-    reason: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,10 +162,11 @@ class ChannelPlan:
     bound: Cost
     proven: bool
     nodes: int
-    at: dict[str, Placed] = field(default_factory=dict, compare=False, repr=False)
 
-    def __post_init__(self) -> None:
-        self.at.update((one.key, one) for one in self.placed)
+    @property
+    def at(self) -> dict[str, Placed]:
+        """What has a place, by its key."""
+        return {one.key: one for one in self.placed}
 
     @property
     def gap(self) -> tuple[int, int, int, int]:
@@ -204,12 +177,12 @@ class ChannelPlan:
 
 def later_tick(seconds: float) -> int:
     """The first tick at or after this moment."""
-    return math.ceil(seconds / TICK_S - 1e-6)
+    return ceil(seconds / TICK_S - 1e-6)
 
 
 def earlier_tick(seconds: float) -> int:
     """The last tick at or before this moment."""
-    return math.floor(seconds / TICK_S + 1e-6)
+    return floor(seconds / TICK_S + 1e-6)
 
 
 def seconds_of(tick: int) -> float:
@@ -224,9 +197,11 @@ def check_together(calls: Sequence[PendingCall]) -> None:
         ValueError: a key used twice, or calls that wait for one another in a circle.
     """
     keys = [call.key for call in calls]
-    twice = sorted({key for key in keys if keys.count(key) > 1})
-    if twice:
+    if len(set(keys)) < len(keys):
+        twice = sorted({key for key in keys if keys.count(key) > 1})
         raise ValueError(f"two pending calls have the key {', '.join(map(repr, twice))}")
+    if not any(call.after or call.needs for call in calls):
+        return
     waits = {call.key: [key for key in (*call.after, *call.needs) if key in keys] for call in calls}
     while waits:
         free = [key for key, before in waits.items() if not any(other in waits for other in before)]
@@ -239,7 +214,7 @@ def check_together(calls: Sequence[PendingCall]) -> None:
 def merged(spans: Iterable[tuple[int, int]]) -> tuple[tuple[int, int], ...]:
     """Spans in rising order, those that touch or overlap made one, empty ones left out."""
     found: list[tuple[int, int]] = []
-    for begin, end in sorted(span for span in spans if span[0] <= span[1]):
+    for begin, end in sorted([span for span in spans if span[0] <= span[1]]):
         if found and begin <= found[-1][1] + 1:
             found[-1] = (found[-1][0], max(found[-1][1], end))
         else:

@@ -8,13 +8,14 @@ alone decides.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+
+from pitwall.model.record import record
 
 NEAR_S = 30.0  # said earlier than this before the last chance, it is forgotten (common practice, no source)
 COMFORT_S = 4.0  # the engineer's reaction and a breath (common practice, no source)
 
 
-@dataclass(frozen=True)
+@record
 class SayWindow:
     """When the call may be begun: from ``from_s``, at the latest ``by_s`` (session seconds)."""
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import field
 
-from pitwall.radio.pending import Busy, Fate, PendingCall, Placed, Way
+from pitwall.model.record import record
+from pitwall.radio.pending import Busy, Fate, How, PendingCall, Way
 
 MOST_NAMED = 2
 
@@ -20,7 +21,43 @@ _BEGINNING: dict[Fate, str] = {
 }
 
 
-@dataclass(frozen=True)
+@record
+class Placed:
+    """A call that has its place.
+
+    Attributes:
+        starts_s: when each part is begun.
+        window_to_s: end of the unbroken stretch of time in which the first part may be begun, as far as no other call
+            of the plan is pushed past its own last moment.
+        last_s: the very last start with the same condition, perhaps in a later stretch.
+        end_s: when the last part ends if begun at ``starts_s``.
+        about: what the reason looks at, where there is one to give.
+    """
+
+    key: str
+    how: How
+    texts: tuple[str, ...]
+    starts_s: tuple[float, ...]
+    window_to_s: float
+    last_s: float
+    end_s: float
+    about: Circumstances | None = field(default=None, repr=False)
+
+    @property
+    def start_s(self) -> float:
+        """When to begin."""
+        return self.starts_s[0]
+
+    @property
+    def reason(self) -> str | None:
+        """Why it is not said as it stands, a sentence for the engineer, worded when asked for; None for ``full``."""
+        if self.about is None:
+            return None
+        call = next(call for call in self.about.calls if call.key == self.key)
+        return reason_for(call, self.how, self.about)
+
+
+@record
 class Circumstances:
     """What a reason may look at: all calls, what the channel is taken for, now, and the plan."""
 
@@ -30,13 +67,37 @@ class Circumstances:
     placed: tuple[Placed, ...]
 
 
+@record
+class Dropped:
+    """A call for which there is no place. The reason is worded when it is asked for: most never are."""
+
+    call: PendingCall
+    about: Circumstances
+
+    @property
+    def key(self) -> str:
+        """Of the call."""
+        return self.call.key
+
+    @property
+    def must(self) -> bool:
+        """Is it a must-say call?"""
+        return self.call.must
+
+    @property
+    def reason(self) -> str:
+        """Why there is no place for it, a sentence for the engineer."""
+        return reason_for(self.call, "dropped", self.about)
+
+
 def reason_for(call: PendingCall, fate: Fate, about: Circumstances) -> str:
     """``Shortened: 'Box this lap' takes the channel until then.`` and the like."""
     return f"{_BEGINNING[fate]}: {_cause(call, fate, about)}."
 
 
 def _cause(call: PendingCall, fate: Fate, about: Circumstances) -> str:
-    missing = [other for other in about.calls if other.key in call.needs and other.key not in _keys(about.placed)]
+    missing = [other for other in about.calls
+               if other.key in call.needs and other.key not in _keys(about.placed)] if call.needs else []
     if fate == "dropped" and missing:
         return f"it makes no sense without {_quoted(missing)}, which is not said"
     wished = next((way for way in call.ways if way.how == "full"), None)

@@ -21,8 +21,7 @@ from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
-from operator import itemgetter
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from pitwall.radio.insertion import by_insertion, least_in_the_room
 from pitwall.radio.pending import Cost, How
@@ -39,8 +38,7 @@ def earliest(starts: Ticks, tick: int) -> int | None:
     return starts[at][0] if at < len(starts) else None
 
 
-@dataclass(frozen=True, slots=True)
-class JobWay:
+class JobWay(NamedTuple):
     """One way of a job: for each part its length and its starts, in ticks, and what it costs.
 
     ``late_per_tick`` counts from ``best`` on, by the start of the last part less what is spoken before it, so that a
@@ -84,8 +82,7 @@ class JobWay:
         return self.loss + self.late_per_tick * max(0, begun - self.best)
 
 
-@dataclass(frozen=True, slots=True)
-class Job:
+class Job(NamedTuple):
     """One call for the search; ``after`` and ``needs`` are sets of jobs as bits; ``opens`` and ``closes`` are its first
     start and its last.
 
@@ -95,40 +92,31 @@ class Job:
     ways: tuple[JobWay, ...]
     gap: int
     drop: int
-    after: int = 0
-    needs: int = 0
-    hit: int = 0
-    opens: int = field(init=False)
-    closes: int = field(init=False)
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "opens", min((way.starts[0][0][0] for way in self.ways), default=0))
-        object.__setattr__(self, "closes", max((way.starts[0][-1][1] for way in self.ways), default=-1))
+    after: int
+    needs: int
+    hit: int
+    opens: int
+    closes: int
 
 
-class Option(NamedTuple):
-    """One call made next: what that costs, from when the channel is free again, when it begins, and in which way."""
+Option = tuple[int, int, int, int]
+"""One call made next: what that costs, from when the channel is free again, in which way, and when it begins. In this
+order the cheapest is the first."""
 
-    cost: int
-    ready: int
-    start: int
-    way: int
+_Next = tuple[tuple[Option, ...], int, int]
+"""How one call may be made from some tick on: its options, cheapest first; when it begins first in any way; and what
+it costs at least, left or made."""
 
+_Row = list[_Next | None]
+"""That of every call at one tick; None where it was not asked yet."""
 
-_CHEAPEST = itemgetter(0, 1, 3)
-"""Options in order: by cost, then by when the channel is free again, then by the way."""
-
-
-class _Next(NamedTuple):
-    """How one call may be made from some tick on: its options, cheapest first; when it begins first in any way; and
-    what it costs at least, left or made."""
-
-    options: tuple[Option, ...]
-    first: int
-    least: int
+_State = tuple[int, int, int, int, int, int, Any, tuple[int, int] | None, _Row]
+"""A heap entry: least cost of the whole, calls left, number, cost so far, when the channel is free, the set of calls
+left, the state before, the call made since then, and what is known of the calls left at that tick. Compared up to the
+number, which no two share. (Plain tuples: most of the time of a search goes into making them.)"""
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Answer:
     """Order and ways of what is said; ``bound`` is a cost that no plan falls below."""
 
@@ -138,20 +126,6 @@ class Answer:
     nodes: int
 
 
-class _State(NamedTuple):
-    """A heap entry: compared up to the number, which no two share."""
-
-    least: int
-    left: int
-    number: int
-    cost: int
-    free: int
-    alive: int
-    before: _State | None
-    made: tuple[int, int] | None
-    finished: bool
-
-
 @dataclass(slots=True)
 class Search:
     """One search; make one for each set of jobs. Jobs are in an order that does not depend on how they were given."""
@@ -159,8 +133,7 @@ class Search:
     jobs: tuple[Job, ...]
     most_nodes: int
     nodes: int = 0
-    _known: dict[int, list[_Next | None]] = field(default_factory=dict)
-    """For each tick and each call. (One list for a tick: a state asks for all of its calls at one tick.)"""
+    _known: dict[int, _Row] = field(default_factory=dict)
     _seen: dict[int, list[tuple[int, int]]] = field(default_factory=dict)
     _needed: int = 0
     _count: int = 0
@@ -175,89 +148,107 @@ class Search:
         queue = [root]
         while queue:
             state = heapq.heappop(queue)
-            if state.finished:
-                return Answer(_order(state), state.cost, state.cost, self.nodes)
+            cost, free, alive = state[3:6]
+            if not alive:
+                return Answer(_order(state), cost, cost, self.nodes)
             if self.nodes >= self.most_nodes:
                 heapq.heappush(queue, state)
                 return self._broken_off(queue, now)
-            if self._beaten(state.alive, state.free, state.cost, strictly=True):
+            if self._beaten(alive, free, cost, strictly=True):
                 continue
             self.nodes += 1
             for child in self._children(state):
-                if child.finished or not self._beaten(child.alive, child.free, child.cost):
-                    if not child.finished:
-                        self._note(child)
+                if not child[5]:
+                    heapq.heappush(queue, child)
+                elif not self._beaten(child[5], child[4], child[3]):
+                    self._note(child)
                     heapq.heappush(queue, child)
         raise AssertionError("a state always has a way to finish")  # leaving every call is one
 
     def _alone(self, now: int) -> Answer:
         """The same answer for one call that has the channel to itself: most plans are that."""
-        options = self._next(0, now).options
+        options = self._work_out(0, now)[0]
         if not options:
             return Answer((), self.jobs[0].drop, self.jobs[0].drop, self.nodes)
         self.nodes += 1
-        return Answer(((0, options[0].way),), options[0].cost, options[0].cost, self.nodes)
+        cost, _, way, _ = options[0]
+        return Answer(((0, way),), cost, cost, self.nodes)
 
     # -- one step --------------------------------------------------------------------------------------------------
 
-    def _at(self, tick: int) -> list[_Next | None]:
-        """What is known of each call from a tick on; None where it was not asked yet."""
-        known = self._known.get(tick)
-        if known is None:
-            known = self._known[tick] = [None] * len(self.jobs)
-        return known
-
     def _next(self, job: int, tick: int) -> _Next:
         """Ways to make a call from a tick on that are worth it."""
-        known = self._at(tick)
-        found = known[job]
+        opens = self.jobs[job].opens
+        if tick >= opens:
+            return self._work_out(job, tick)
+        row = self._row(opens)  # before its first start every tick is the same to it
+        found = row[job]
         if found is None:
-            opens = self.jobs[job].opens  # before its first start every tick is the same to it
-            found = known[job] = self._next(job, opens) if tick < opens else self._work_out(job, tick)
+            found = row[job] = self._work_out(job, opens)
         return found
 
+    def _row(self, tick: int) -> _Row:
+        row = self._known.get(tick)
+        if row is None:
+            row = self._known[tick] = [None] * len(self.jobs)
+        return row
+
     def _work_out(self, number: int, tick: int) -> _Next:
-        job = self.jobs[number]
-        if tick > job.closes:
-            return _Next((), tick, job.drop)
+        ways, gap, drop, _, _, _, _, closes = self.jobs[number]
         found: list[Option] = []
-        for index, way in enumerate(job.ways):
-            starts = way.earliest_chain(tick)
-            if starts is not None:
-                ready = starts[-1] + way.lengths[-1] + job.gap
-                found.append(Option(way.cost(starts), ready, starts[0], index))
+        if tick <= closes:
+            for index, way in enumerate(ways):
+                _, lengths, starts, best, loss, late_per_tick, _ = way
+                if len(lengths) == 1:
+                    for begin, end in starts[0]:
+                        if end >= tick:
+                            start = begin if begin > tick else tick
+                            cost = loss + late_per_tick * (start - best) if start > best else loss
+                            found.append((cost, start + lengths[0] + gap, index, start))
+                            break
+                elif (chain := way.earliest_chain(tick)) is not None:
+                    found.append((way.cost(chain), chain[-1] + lengths[-1] + gap, index, chain[0]))
         if not found:
-            return _Next((), tick, job.drop)
-        first = min([option.start for option in found])
-        found.sort(key=_CHEAPEST)
+            return (), tick, drop
+        needed = self._needed >> number & 1
+        if len(found) == 1:
+            cost, _, _, first = found[0]
+            return (tuple(found), first, min(cost, drop)) if cost <= drop or needed else ((), first, drop)
+        first = min([option[3] for option in found])
+        found.sort()
         kept: list[Option] = []
         for option in found:
-            worth_it = option.cost <= job.drop or self._needed >> number & 1
-            if worth_it and (not kept or option.ready < kept[-1].ready):
+            if (option[0] <= drop or needed) and (not kept or option[1] < kept[-1][1]):
                 kept.append(option)
-        return _Next(tuple(kept), first, min(kept[0].cost, job.drop) if kept else job.drop)
+        return tuple(kept), first, min(kept[0][0], drop) if kept else drop
 
     def _settled(
         self, before: _State | None, made: tuple[int, int] | None, cost: int, free: int, alive: int
     ) -> _State:
         """The state after a call: what can no longer be made is dropped, idle time is passed over, the rest bounded."""
-        known = self._at(free)
+        known = self._known.get(free)
+        if known is None:
+            known = self._known[free] = [None] * len(self.jobs)
         while True:
             lost, least, first = 0, 0, 1 << 62
             for job in _bits(alive):
-                found = known[job] or self._next(job, free)
-                if not found.options:
+                found = known[job]
+                if found is None:
+                    found = known[job] = self._next(job, free)
+                options, begins, cheapest = found
+                if not options:
                     lost |= 1 << job
                     continue
-                least += found.least
-                if found.first < first:
-                    first = found.first
+                least += cheapest
+                if begins < first:
+                    first = begins
             if not lost:
                 break
             cost, alive = self._lose(cost, alive, lost)
-        self._count += 1
-        free = max(free, first) if alive else free
-        return _State(cost + least, alive.bit_count(), self._count, cost, free, alive, before, made, not alive)
+        self._count = number = self._count + 1
+        if alive and first > free:
+            free = first  # nothing of the calls left begins before, so what is known of them holds then too
+        return cost + least, alive.bit_count(), number, cost, free, alive, before, made, known
 
     def _lose(self, cost: int, alive: int, lost: int) -> tuple[int, int]:
         """Drop calls, and with them the ones that make no sense without them."""
@@ -265,68 +256,75 @@ class Search:
             for job in _bits(lost):
                 cost += self.jobs[job].drop
             alive &= ~lost
-            lost = sum(1 << job for job in _bits(alive) if self.jobs[job].needs & lost)
+            lost = sum(1 << job for job in _bits(alive) if self.jobs[job].needs & lost) if self._needed & lost else 0
         return cost, alive
 
     def _children(self, state: _State) -> list[_State]:
         """What may come next, and the end in which nothing more is said."""
-        alive, known = state.alive, self._at(state.free)
-        fits = sorted(self._fitting(alive, state.free))
+        _, _, _, so_far, free, alive, _, _, known = state
+        fits = self._fitting(alive, known)
+        soonest, its = min(fits, default=(1 << 62, -1))
+        second = min([one[0] for one in fits if one[1] != its], default=1 << 62)
         found = []
         for number in _bits(alive):
-            job = self.jobs[number]
-            if job.needs & alive:
+            job, row = self.jobs[number], known[number]
+            if job.needs & alive or row is None:
                 continue
-            over = next((ready for ready, other in fits if other != number), None)
-            for option in (known[number] or self._next(number, state.free)).options:
-                if over is not None and over <= option.start:
-                    continue
-                cost, left = self._lose(state.cost + option.cost, alive & ~(1 << number), job.after & alive)
-                found.append(self._settled(state, (number, option.way), cost, option.ready, left))
+            over, left, lost = second if number == its else soonest, alive & ~(1 << number), job.after & alive
+            for cost, ready, way, start in row[0]:
+                if over > start:
+                    spent, still = self._lose(so_far + cost, left, lost) if lost else (so_far + cost, left)
+                    found.append(self._settled(state, (number, way), spent, ready, still))
         if not fits:
-            cost = state.cost + sum(self.jobs[job].drop for job in _bits(alive))
+            end = so_far + sum([self.jobs[job].drop for job in _bits(alive)])
             self._count += 1
-            found.append(_State(cost, 0, self._count, cost, state.free, 0, state, None, True))
+            found.append((end, 0, self._count, end, free, 0, state, None, known))
         return found
 
-    def _fitting(self, alive: int, free: int) -> list[tuple[int, int]]:
+    def _fitting(self, alive: int, known: _Row) -> list[tuple[int, int]]:
         """Calls whose turn it may be and that are worth making, with the tick at which each is over at least cost."""
-        found, known = [], self._at(free)
+        found = []
         for number in _bits(alive):
-            job = self.jobs[number]
-            if not (job.needs | job.after) & alive:
-                option = (known[number] or self._next(number, free)).options[0]
-                if option.cost <= job.drop:
-                    found.append((option.ready, number))
+            job, row = self.jobs[number], known[number]
+            if row is not None and not (job.needs | job.after) & alive:
+                cost, ready, _, _ = row[0][0]
+                if cost <= job.drop:
+                    found.append((ready, number))
         return found
 
     # -- what was seen ---------------------------------------------------------------------------------------------
 
     def _beaten(self, alive: int, free: int, cost: int, strictly: bool = False) -> bool:
         """A state with the same calls left is free as early and as cheap. ``strictly``: and not this one itself."""
-        return any(
-            other_free <= free and other_cost <= cost and not (strictly and (other_free, other_cost) == (free, cost))
-            for other_free, other_cost in self._seen.get(alive, ())
-        )
+        for other_free, other_cost in self._seen.get(alive, ()):
+            if other_free <= free and other_cost <= cost and (
+                not strictly or other_free != free or other_cost != cost
+            ):
+                return True
+        return False
 
     def _note(self, state: _State) -> None:
-        front = self._seen.setdefault(state.alive, [])
-        front[:] = [one for one in front if not (state.free <= one[0] and state.cost <= one[1])]
-        front.append((state.free, state.cost))
+        _, _, _, cost, free, alive, _, _, _ = state
+        front = self._seen.get(alive)
+        if front is None:
+            self._seen[alive] = [(free, cost)]
+        else:
+            front[:] = [one for one in front if not (free <= one[0] and cost <= one[1])]
+            front.append((free, cost))
 
     def _broken_off(self, queue: list[_State], now: int) -> Answer:
         """The best of a few straight ways on and of insertion, and the bound of what was not looked at."""
-        bound = max(queue[0].least, least_in_the_room(self.jobs, now))
-        heads = heapq.nsmallest(DIVES, queue) + heapq.nsmallest(DIVES, queue, key=lambda one: (one.left, one[:3]))
+        bound = max(queue[0][0], least_in_the_room(self.jobs, now))
+        heads = heapq.nsmallest(DIVES, queue) + heapq.nsmallest(DIVES, queue, key=lambda one: (one[1], one[:3]))
         ends = [self._straight_on(state) for state in heads]
-        best = min(ends, key=lambda one: (one.cost, one.number))
+        best = min(ends, key=lambda one: (one[3], one[2]))
         order, cost = by_insertion(self.jobs, now)
-        if cost < best.cost:
+        if cost < best[3]:
             return Answer(order, cost, min(bound, cost), self.nodes)
-        return Answer(_order(best), best.cost, min(bound, best.cost), self.nodes)
+        return Answer(_order(best), best[3], min(bound, best[3]), self.nodes)
 
     def _straight_on(self, state: _State) -> _State:
-        while not state.finished:
+        while state[5]:
             state = min(self._children(state))
         return state
 
@@ -341,9 +339,9 @@ def _order(state: _State) -> tuple[tuple[int, int], ...]:
     made: list[tuple[int, int]] = []
     at: _State | None = state
     while at is not None:
-        if at.made is not None:
-            made.append(at.made)
-        at = at.before
+        if at[7] is not None:
+            made.append(at[7])
+        at = at[6]
     return tuple(reversed(made))
 
 

@@ -7,18 +7,17 @@ when it is of use, and when it must be over so that the driver can still act.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
+from pitwall.model.record import record
 from pitwall.radio.clauses import in_parts
 from pitwall.radio.pending import How, Part, Spans, Way
 from pitwall.track.listening import start_windows
 
 HIT_S = 1.0  # a window to begin in that is shorter than this is hit by luck only (common practice, no source)
 MOST_PARTS = 3
-SHORTENED: tuple[How, ...] = ("short", "next_lap_short", "outside_short")
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Room:
     """Where one call may go, session seconds.
 
@@ -43,7 +42,7 @@ class Room:
         return Room(None, self.from_s, self.end_by_s, self.best_s)
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Words:
     """A call in full and in short, and how long words take to say (``speech.spoken_s`` at the engineer's rate)."""
 
@@ -71,25 +70,30 @@ def ways(
         found = _here(words, room, may_split, least_s)
         if found:
             break
+    if later is None and not must:
+        return tuple(found)
+    whole_s, short_s = words.length(words.text), words.length(words.short)
+    elsewhere: list[tuple[How, How, Room, float]] = []
     if later is not None:
-        found += [*_whole("next_lap", words.text, words, later, HIT_S),
-                  *_whole("next_lap_short", words.short, words, later, HIT_S)]
+        elsewhere.append(("next_lap", "next_lap_short", later, HIT_S))
     if must and room.stretches is not None:
-        found += [*_whole("outside", words.text, words, room.anywhere(), 0.0),
-                  *_whole("outside_short", words.short, words, room.anywhere(), 0.0)]
+        elsewhere.append(("outside", "outside_short", room.anywhere(), 0.0))
+    for full, shortened, place, least_s in elsewhere:
+        found += _whole(full, words.text, whole_s, place, least_s)
+        found += _whole(shortened, words.short, short_s, place, least_s) if short_s < whole_s else []
     return tuple(found)
 
 
 def _here(words: Words, room: Room, may_split: bool, least_s: float) -> list[Way]:
-    found = _whole("full", words.text, words, room, least_s)
+    whole_s, short_s = words.length(words.text), words.length(words.short)
+    found = _whole("full", words.text, whole_s, room, least_s)
     if may_split and room.stretches is not None:
         found += _split(words, room, least_s)
-    return found + _whole("short", words.short, words, room, least_s)
+    return found + _whole("short", words.short, short_s, room, least_s) if short_s < whole_s else found
 
 
-def _whole(how: How, text: str, words: Words, room: Room, least_s: float) -> list[Way]:
-    length = words.length(text)
-    if length <= 0 or (how in SHORTENED and length >= words.length(words.text)):
+def _whole(how: How, text: str, length: float, room: Room, least_s: float) -> list[Way]:
+    if length <= 0:
         return []
     starts = room.starts(length, least_s)
     return [Way(how, (Part(text, length, starts),), _best(room, starts), least_s)] if starts else []

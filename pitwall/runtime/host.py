@@ -45,6 +45,7 @@ log = structlog.get_logger(__name__)
 
 STORE_RETRY_S = 1.0
 AFTER_FAILURE_S = 1.0
+INWARD = (WakeAt, ForecastWanted, AdviceWanted)
 
 
 class Host:
@@ -295,13 +296,13 @@ class Host:
     def _note(self, stamped: Stamped) -> None:
         self._intake.note(stamped.event)
         self._seq, self._last_t = stamped.seq + 1, stamped.received_t
-        if isinstance(stamped.event, TimeReached | ForecastReady | AdviceReady | Resumed):
+        if isinstance(stamped.event, (TimeReached, ForecastReady, AdviceReady, Resumed)):
             self._made += 1
 
     # --- out --------------------------------------------------------------------------------------------------
 
     def _release(self, outputs: Sequence[Output]) -> None:
-        outside = [output for output in outputs if not isinstance(output, WakeAt | ForecastWanted | AdviceWanted)]
+        outside = [output for output in outputs if type(output) not in INWARD]
         self._ask(outputs)
         self._intake.look_closely(outside)
         if not outside:
@@ -319,7 +320,7 @@ class Host:
         for output in outputs:
             if isinstance(output, WakeAt):
                 self._arm(output.t)
-            elif isinstance(output, ForecastWanted | AdviceWanted):
+            elif isinstance(output, (ForecastWanted, AdviceWanted)):
                 try:
                     self._slow_work.ask(output, self._worked_out)
                 except Exception:

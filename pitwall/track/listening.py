@@ -8,7 +8,8 @@ in (``listening``): the engineer knows the track better than the profile does.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import math
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
@@ -134,11 +135,23 @@ def start_windows(
         least_s: a window shorter than this is left out: nobody can hit it.
     """
     found: list[Window] = []
-    for begin, end in [(from_s, end_by_s)] if stretches is None else _union(stretches):
-        first, last = max(begin, from_s), min(end, end_by_s) - length_s
+    for begin, end in [(from_s, end_by_s)] if stretches is None else _apart(stretches):
+        first = begin if begin > from_s else from_s
+        last = (end if end < end_by_s else end_by_s) - length_s
         if last >= first and last - first >= least_s:
             found.append((first, last))
     return tuple(found)
+
+
+def _apart(windows: Iterable[Window]) -> Sequence[Window]:
+    """The windows in order and none touching another, as most already are."""
+    given = windows if isinstance(windows, tuple) else tuple(windows)
+    before = -math.inf
+    for begin, end in given:
+        if begin <= before:
+            return _union(given)
+        before = end
+    return given
 
 
 def _union(windows: Iterable[Window]) -> list[Window]:

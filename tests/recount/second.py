@@ -96,7 +96,8 @@ def run_rows(told: Told, car: str, laps: list[Lap], items: list[Row]) -> list[Ro
             "planned_laps": plan(shorthand(paper["laps"]) if run["run"] in first else ""),
             "laps": engine(shorthand(run["laps"])), "timed_wanted": engine(run["timed_wanted"]),
             "timed_done": sum(lap.kind == "timed" for lap in own), "tyres": name(paper["tyres"]),
-            "fuel_kg": plan(paper["fuel_kg"]), "driver": name(paper["driver"]), "want": run["want"],
+            "fuel_kg": None if paper["fuel_kg"] is None else plan(paper["fuel_kg"]),
+            "driver": name(paper["driver"]), "want": run["want"],
             "planned_span_s": None if span is None else [near(one, 1) for one in span], "stints": stints(own),
             "best_lap_s": near(min(times), 3) if times else None, "clean_laps": len(good),
             "median_clean_s": near(median(good), 3) if good else None,
@@ -109,7 +110,7 @@ def planned(told: Told, car: str) -> dict[str, tuple[float, float]]:
     """When each run of the first plan was to be driven: lap by lap at the reference pace, stops at their likely length;
     the ratios are those of the pace package."""
     found, t = {}, 0.0
-    for run in told.setup["plans"][car]["runs"]:
+    for run in (one for one in told.setup["plans"][car]["runs"] if one["laps"]):
         begin = max(t, run["release"]["not_before"] or t)
         kinds = ["installation"] if run["laps"] == ["out", "in"] else run["laps"]
         end = begin + sum(map_of(told, car).lap_s * FIRST_RATIO[kind] for kind in kinds)

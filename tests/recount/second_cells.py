@@ -95,7 +95,7 @@ def _windows(told: Told, own: Row, car: Row) -> Cells:
 
 def evidence(window: Row) -> Printed:
     """The numbers of the words in which the evidence is told."""
-    own = window["evidence_text"]
+    own = window.get("evidence_text") or Own([])
     return [Own(value, own.kind, own.off) for value in own.value]
 
 

@@ -146,17 +146,18 @@ def _laps(account: Account, figure: Figure, told: Told, own: Row, car: Row) -> N
 def _radio(account: Account, figure: Figure, told: Told, own: Row, car: Row) -> None:
     at = _time(account, figure, "radio")
     read = _scale(account, figure.y, "radio", 1.0)
-    end, rate = _end(told, own), abs((max(read.values()) - min(read.values())) / (max(read) - min(read)))
+    rate = abs((max(read.values()) - min(read.values())) / (max(read) - min(read)))
     low, high = at(figure.frame[0]), at(figure.frame[2])
     found = [(begin, figure.y.value(y0, read)) for (x0, y0, x1, y1) in figure.boxes
              if (begin := at(x0)) < high and abs(at(x1) - begin - 60.0) < 0.5 and abs(y1 - figure.frame[3]) < NEAR_PX]
-    minutes = [(one["from_s"], _value(one["spoken_s"])) for one in car["radio"]["load"] if one["from_s"] < end]
+    minutes = [(one["from_s"], _value(one["spoken_s"])) for one in car["radio"]["load"] if one["from_s"] < high]
     per_px = (high - low) / (figure.frame[2] - figure.frame[0])
     _same_spans(account, found, minutes, "radio", NEAR_PX * max(rate, per_px))
 
 
 def _switches(account: Account, figure: Figure, told: Told, own: Row, car: Row) -> None:
-    at, end = _time(account, figure, "switches"), _end(told, own)
+    at = _time(account, figure, "switches")
+    end = max([_end(told, own), *(_value(lap["end_s"]) for lap in car["laps"])])
     lanes: dict[str, list[Row]] = {}
     for move in car["switches"]:
         lanes.setdefault(move["switch"], []).append(move)

@@ -24,17 +24,23 @@ Array = Any
 
 
 class Asked:
-    """What was to be held: from which place on, how fast, how long, after settling."""
+    """What was to be held: from which place on, how fast, how long, after settling. What is no hold at a speed, such as
+    a coast-down, is reckoned as if the car went on at the pace of its lap."""
 
-    def __init__(self, told: Told, car: str, item: str) -> None:
+    def __init__(self, told: Told, car: str, item: str, lap: Lap) -> None:
         row = next(one for one in told.debrief.car(car).items if one.item == item)  # type: ignore[union-attr]
-        hold = told.setup["procedures"][row.do]["hold"]
-        given = dict(row.arguments)
+        procedure, track = told.setup["procedures"][row.do], map_of(told, car)
+        hold, given = procedure["hold"], dict(row.arguments)
+        self.place, self.at_a_speed = track.phase_of(str(row.place)), hold is not None
+        if hold is None:
+            slower = max((lap.end - lap.begin) / track.lap_s, 1.0)
+            self.speed = (track.speed_at_phase(self.place) or 50.0) / slower
+            self.seconds, self.settle = float(given.get("seconds") or max(procedure["extra_s"], 4.0)), 0.0
+            return
 
         def value(of: Any) -> float:
             return float(given[of.strip("{}")] if isinstance(of, str) else of)
 
-        self.place = map_of(told, car).phase_of(str(row.place))
         self.seconds, self.settle = value(hold["seconds"]), float(hold["settle_s"])
         kph = hold.get("speed_kph")
         self.speed = value(hold["speed_mps"]) if kph is None else value(kph) / 3.6
@@ -47,10 +53,11 @@ def interval(value: float, below: float, above: float, places: int) -> Row:
 
 def held(told: Told, car: str, lap: Lap, actual: Any) -> Row:
     """The numbers of a hold."""
-    asked = Asked(told, car, actual.item)
+    asked = Asked(told, car, actual.item, lap)
     if actual.evidence == "positions":
         return seen(told, car, lap, asked, actual)
-    return reckoned(told, car, lap, asked)
+    found = reckoned(told, car, lap, asked)
+    return found if asked.at_a_speed else {key: value for key, value in found.items() if key != "speed_mps"}
 
 
 # -- from positions ---------------------------------------------------------------------------------------------------

@@ -75,7 +75,10 @@ def runs_of(told: Told, car: str) -> dict[str, Row]:
     found: dict[str, Row] = {}
     for one in plans:
         for run in one["runs"]:
-            found.setdefault(run["run"], run | {"driver": run["driver"] or one["driver"], "sets": one["tyre_sets"]})
+            like = next((other for other in one["runs"] if other["run"] == run["same_as"]), run)
+            carried = {key: run[key] if run[key] is not None else like[key] for key in ("tyres", "fuel_kg")}
+            people = {"driver": run["driver"] or one["driver"], "sets": one["tyre_sets"]}
+            found.setdefault(run["run"], run | people | carried)
     return found
 
 

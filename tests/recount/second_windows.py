@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from tests.recount.own import Own, name, near, plan
 from tests.recount.second_holds import held
-from tests.recount.second_laps import HOME, ON_THE_WAY, Lap, loops_of, moment
+from tests.recount.second_laps import HOME, ON_THE_WAY, Lap, loops_of, map_of, moment
 from tests.recount.sessions import Row, Told
 
+LONGEST_LANE_S, USUAL_LANE_S = 180.0, 30.0
 SEEN_S, AT_LOOP_M, SET_WITHIN_S = 0.02, 2.0, 8.0
 Interval = dict[str, Own | None]
 
@@ -66,10 +67,15 @@ def whole(told: Told, car: str, lap: Lap, row: Row) -> Row:
 def lane(told: Told, car: str, lap: Lap, laps: list[Lap]) -> Row:
     """From the pit entry to the next pit exit."""
     after = laps[lap.number]
+    begins = interval(lap.end, lap.end - SEEN_S, lap.end + SEEN_S, 3)
+    if after.begin - lap.end > LONGEST_LANE_S:
+        # It stood in its garage: how long it drove before is only known from the length of the lane.
+        took = map_of(told, car).pit_lane_s(told.setup["regulations"]["pit_limit_kph"]) or USUAL_LANE_S
+        ends = (lap.end + share * took for share in (1.0, 0.4, 2.0))
+        return {"from_s": begins, "to_s": interval(*ends, 3)}
     length = told.setup["circuit"]["pit"]["lane_length_m"]
     mean = length / (after.begin - lap.end)
-    return {"from_s": interval(lap.end, lap.end - SEEN_S, lap.end + SEEN_S, 3),
-            "to_s": interval(after.begin, after.begin - SEEN_S, after.begin + SEEN_S, 3),
+    return {"from_s": begins, "to_s": interval(after.begin, after.begin - SEEN_S, after.begin + SEEN_S, 3),
             "speed_mps": interval(mean, 0.9 * mean, 1.1 * mean, 2)}
 
 

@@ -46,6 +46,10 @@ DECIDED = (
 """Outputs that are decisions. The others show a state at a moment, and a restart may move that moment."""
 PACING = ("_armed", "_outputs", "_desk_t", "_field_t", "desk")
 """Attributes that only say when a state is shown next, or when the engine asked to be woken."""
+ANSWERS = ("_read", "kept")
+"""Attributes that keep answers that were given, so that they are not worked out again. Which ones hang on what was
+asked; that they are right is shown where they are kept."""
+LEFT_OUT = (*PACING, *ANSWERS)
 MADE_OF = ("id", "what", "now", "t", "place", "by", "lap_time_s", "compound", "guessed", "taken")
 """What tells two inputs of a car's history apart. The belief from before each of them is what the state was then:
 comparing hundreds of those again and again would take most of the time."""
@@ -220,7 +224,7 @@ def _parts(value: Any, seen: dict[int, Any]) -> Any:
         kind: Any = type(value)
         return [kind, *(_state(getattr(value, name), seen) for name in _known(kind))]
     if hasattr(value, "__dict__"):
-        return [type(value), *((name, _state(one, seen)) for name, one in vars(value).items() if name not in PACING)]
+        return [type(value), *((name, _state(one, seen)) for name, one in vars(value).items() if name not in LEFT_OUT)]
     if hasattr(value, "__slots__"):
         return [type(value), *(_state(getattr(value, name), seen) for name in value.__slots__)]
     return [_state(one, seen) for one in value]
@@ -272,7 +276,7 @@ def _plain_parts(value: Any, seen: dict[int, Any]) -> Any:
         names = [one.name for one in fields(value)] if is_dataclass(value) else getattr(value, "__slots__", ())
         own = [(name, getattr(value, name)) for name in names if hasattr(value, name)]
         own += [one for one in getattr(value, "__dict__", {}).items() if one[0] not in names]
-        return [type(value), *((name, _plain(one, seen)) for name, one in own)]
+        return [type(value), *((name, _plain(one, seen)) for name, one in own if name not in ANSWERS)]
     if isinstance(value, BaseModel | LapMap):
         return value
     return [type(value), *(_plain(one, seen) for one in value)]
@@ -280,4 +284,4 @@ def _plain_parts(value: Any, seen: dict[int, Any]) -> Any:
 
 @functools.cache
 def _known(kind: Any) -> tuple[str, ...]:
-    return tuple(one.name for one in fields(kind) if one.name not in PACING)
+    return tuple(one.name for one in fields(kind) if one.name not in LEFT_OUT)

@@ -109,9 +109,14 @@ def test_what_was_learned_is_compared_by_its_values() -> None:
     assert "2.0 and 2.5" in unlike([once], [Learned({"of": [shared, [1.0, 2.5]]})])
 
 
-async def test_a_recovered_host_decides_as_its_engine_did() -> None:
+@pytest.fixture
+def events() -> tuple[Stamped, ...]:
+    """The facts of a rehearsal; it has a loop of its own, so it is driven before that of the test runs."""
+    return everything()
+
+
+async def test_a_recovered_host_decides_as_its_engine_did(events: tuple[Stamped, ...]) -> None:
     """The long way, through the host's own recovery from the stored events, at every thirteenth of them."""
-    events = everything()
     kinds = ("prompt", "alert", "answered", "refused", "lap_judged")
     difference = await restart_equals(
         events, Session, range(1, len(events), 13), same=lambda output: output if output.type in kinds else None

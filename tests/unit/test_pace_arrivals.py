@@ -299,3 +299,23 @@ def test_any_one_lost_crossing_changes_later_arrivals_by_a_bounded_amount(lost: 
         found.append(cars.tracks["car-1"].arrival(1.0) or 0.0)
     bound = 4.0 + (0.5 * 70.0 * (ratio - 1.0) if lost == 11 else 0.0)
     assert found[0] == pytest.approx(found[1], abs=bound)
+
+
+@settings(max_examples=20)
+@given(st.lists(st.floats(0.35, 1.0), min_size=1, max_size=5), st.lists(st.floats(0.35, 0.9), max_size=3))
+def test_what_is_read_off_an_outlook_does_not_hang_on_what_was_asked_before(
+    places: list[float], before: list[float]
+) -> None:
+    """Places asked for again, and after others, are reached when they are reached for one who asks for the first time;
+    the same by the outlook itself, on any kind of lap."""
+    _, asked, _ = on_a_lap()
+    for phase in (*before, *places):
+        asked.arrival(phase)
+    for phase in places:
+        _, fresh, _ = on_a_lap()
+        assert asked.arrival(phase) == fresh.arrival(phase)
+        mine, other = asked.outlook(), fresh.outlook()
+        assert mine is not None
+        assert other is not None
+        for coming_in in (False, True):
+            assert mine.at(phase, coming_in).tolist() == other.at(phase, coming_in).tolist()

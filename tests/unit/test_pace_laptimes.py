@@ -245,3 +245,17 @@ def test_what_is_ahead_can_be_asked_of_a_car() -> None:
     assert (pace.lap_ahead(1), pace.run_ahead(5)) == (None, None)
     assert first is not None
     assert first[LOW] <= 100.0 <= first[HIGH]
+
+
+@settings(max_examples=50)
+@given(st.lists(SHARES, min_size=1), st.tuples(st.floats(0.05, 0.45), st.floats(0.5, 0.95)))
+def test_the_bend_of_a_lap_follows_what_is_learned_after_it_was_asked(
+    phases: list[float], shares: tuple[float, float]
+) -> None:
+    """A car that was asked for places before it learned says afterwards what one says that was never asked."""
+    asked, fresh = car(), car()
+    for phase in phases:
+        assert asked.bend(phase) == asked.bend(phase) == car().bend(phase)
+    for pace in (asked, fresh):
+        drive(pace, 100.0, 101.0, shares=shares)
+    assert [asked.bend(phase) for phase in phases] == [fresh.bend(phase) for phase in phases]

@@ -10,8 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pitwall.radio.channel import EXACT_UP_TO, plan_channel
-from pitwall.radio.pending import Busy, ChannelPlan, Part, PendingCall, Placed, Way
+from pitwall.radio.channel import EXACT_UP_TO, InTicks, _answer, plan_channel
+from pitwall.radio.pending import Busy, ChannelPlan, Part, PendingCall, Way
+from pitwall.radio.reasons import Placed
 from tests.published.channel_instances import Instance, instance
 
 SEEDS = st.integers(0, 5_000)
@@ -373,3 +374,21 @@ def test_up_to_twelve_calls_no_count_of_nodes_breaks_it_off() -> None:
 def test_equal_input_counts_equal_nodes() -> None:
     """The work itself is the same each time: nothing depends on time or on the order of a set."""
     assert plan(*spread(16)).nodes == plan(*spread(16)[::-1]).nodes > 0
+
+
+@settings(deadline=None)
+@given(seed=SEEDS, sooner=st.integers(1, 20))
+def test_what_is_kept_of_other_plans_changes_none(seed: int, sooner: int) -> None:
+    """After plans of each call alone with the same ticks, and of all of them at other moments, the plan is the one
+    that is made with nothing kept."""
+    one = instance(seed)
+    _answer.cache_clear()
+    fresh = solved(one)
+    known = InTicks()
+    for call in one.calls:
+        plan_channel([dataclasses.replace(call, needs=(), after=())], one.busy, now_s=one.now_s, known=known)
+    for now_s in (one.now_s - sooner, one.now_s + 0.1 * sooner):
+        solved(dataclasses.replace(one, now_s=now_s))
+    assert solved(one, known=known) == fresh
+    _answer.cache_clear()
+    assert solved(one, known=known) == fresh

@@ -18,6 +18,8 @@ from simulations.score_radio_lengths import FIRST, lengths
 from simulations.score_radio_optimum import Job, schedule
 
 FOLDER = Path(__file__).parents[2] / "simulations" / "radio"
+FIRST_SEED = 1306
+"""The first of two seeds with which eight laps begin wrong; over many days it is one in three."""
 CALM = ((0.0, 8.0), (20.0, 30.0), (40.0, 43.0))
 BOX = Duty("box", "box", known_s=0.0, deadline_s=43.0, length_s=3.0, calls=("b",))
 
@@ -214,7 +216,7 @@ def test_the_schedule_is_the_best_there_is() -> None:
 @pytest.fixture(scope="module")
 def days() -> list[Day]:
     """Two days of each shipped scenario: a small part of what the score runs."""
-    return [rehearse(order) for order in orders(FOLDER, 14)]
+    return [rehearse(order) for order in orders(FOLDER, 14, FIRST_SEED)]
 
 
 def test_a_voice_at_a_time(days: list[Day]) -> None:
@@ -223,11 +225,13 @@ def test_a_voice_at_a_time(days: list[Day]) -> None:
 
 
 def test_there_is_enough_to_judge(days: list[Day]) -> None:
-    """Must-say calls of every kind, and laps that began wrong, in a few rehearsals already; timing-only not judged."""
+    """Must-say calls of every kind, and laps that began wrong, all of them told, in a few rehearsals already;
+    timing-only not judged."""
     found = summary(days)
     assert all(figures["must_say_possible"] >= 10 for figures in found["by_kind"].values())
     assert found["must_say_possible"] >= 11 * len(days)
-    assert found["forbidden_starts"] >= 1, "they are rare: about one in four days"
+    assert found["forbidden_starts"] >= 4
+    assert found["forbidden_starts_told"] == found["forbidden_starts"]
     assert found["not_judged"] >= 5
     assert all(day.verdicts == [] for day in days if day.scenario == "timing_only")
 
@@ -241,7 +245,7 @@ def test_drivers_talk_as_drivers_do(days: list[Day]) -> None:
 
 def test_a_day_is_the_same_twice(days: list[Day]) -> None:
     """The same scenario and seed give the same verdicts, to the last figure."""
-    again = rehearse(orders(FOLDER, 1)[0])
+    again = rehearse(orders(FOLDER, 1, FIRST_SEED)[0])
     assert replace(again, cpu_s=0.0) == replace(days[0], cpu_s=0.0)
 
 

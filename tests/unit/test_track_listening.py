@@ -166,3 +166,24 @@ def test_a_call_may_begin_where_it_ends_inside_its_stretch(
 def test_a_start_window_that_is_too_short_is_left_out() -> None:
     """Only windows with at least so much room to begin in."""
     assert start_windows([(10, 14), (30, 40)], 3.0, 0.0, 50.0, least_s=2.0) == ((30, 37),)
+
+
+SPANS = st.lists(st.builds(lambda begin, length: (begin, begin + length), st.integers(0, 40), st.integers(1, 12)),
+                 max_size=6)
+
+
+@given(SPANS, st.integers(1, 6), st.integers(0, 30), st.integers(0, 60))
+def test_the_order_in_which_stretches_are_given_does_not_matter(
+    spans: list[tuple[int, int]], length: int, begin: int, end: int
+) -> None:
+    """As they come, sorted, or joined where they touch: something may be begun at the same moments."""
+    joined: list[tuple[int, int]] = []
+    for first, last in sorted(spans):
+        if joined and first <= joined[-1][1]:
+            joined[-1] = (joined[-1][0], max(joined[-1][1], last))
+        else:
+            joined.append((first, last))
+    wanted = start_windows(tuple(joined), length, begin, end)
+    assert start_windows(spans, length, begin, end) == wanted
+    assert start_windows(tuple(sorted(spans)), length, begin, end) == wanted
+    assert start_windows(iter(spans), length, begin, end) == wanted

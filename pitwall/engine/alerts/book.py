@@ -37,6 +37,8 @@ class AlertBook:
     floods: Floods = field(default_factory=Floods)
     noted_s: dict[str, float] = field(default_factory=dict)
     seen: dict[str, Occurrences] = field(default_factory=dict)
+    ever: set[tuple[str, str | None]] = field(default_factory=set)
+    """Kind and car of every condition that was ever seen."""
     gone: dict[str, Alert] = field(default_factory=dict)
 
     def hold(
@@ -58,6 +60,7 @@ class AlertBook:
         if key in self.active:
             return self._suppressed(key, kind, now, status) or self._goes_on(key, text, now)
         seen = self.seen.setdefault(key, Occurrences())
+        self.ever.add((kind, car))
         held_s = seen.held_for(now)
         reason = self._held_by(key, kind, car, now, status, (*EXPLAINED_BY.get(kind, ()), *explained_by))
         if reason is not None:

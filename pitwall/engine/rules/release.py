@@ -6,7 +6,6 @@ pitwall releases nobody: the release controller and the pit exit light decide; t
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 
 from pitwall.engine.call import CallSpec
 from pitwall.engine.rules.procedure import makes_it_a_cool_lap
@@ -14,6 +13,7 @@ from pitwall.engine.situation import Situation
 from pitwall.model.car import position_text
 from pitwall.model.outputs import Ask
 from pitwall.model.plan import CallClass
+from pitwall.model.record import altered
 from pitwall.radio.wording import laps_phrase
 
 STAYS_OPEN_S = 240.0  # work may overrun: the call to go is not too late until the car has gone
@@ -139,7 +139,7 @@ def _check(at: Situation, name: str, release: float) -> Iterable[CallSpec]:
         )
         # Where drivers' answers are entered, a group without one is read once more, while there is time for it.
         unread = at.switches.answers_entered and at.switches.unread(group)
-        yield replace(spec, not_done=unread, latest_s=release - LAST_CHECK_S)
+        yield altered(spec, not_done=unread, latest_s=release - LAST_CHECK_S)
 
 
 def _garage(

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 from functools import lru_cache
 
 from pitwall.engine.call import CallSpec
@@ -18,6 +17,7 @@ from pitwall.engine.situation import Leg, Situation
 from pitwall.model.car import Position
 from pitwall.model.outputs import Ask
 from pitwall.model.plan import LapKind
+from pitwall.model.record import altered
 from pitwall.radio.placing import SayWindow, latest_start, place_call
 from pitwall.radio.ways import Room
 from pitwall.radio.wording import switch_words
@@ -80,7 +80,7 @@ def _just_begun(at: Situation, leg: Leg) -> Iterable[CallSpec]:
             # Half of the lap is left: told and not done, it is worth saying once more.
             latest = 0.5 * (leg.start_s + leg.end_s)
             if at.now <= latest:
-                yield replace(spec, not_done=True, latest_s=latest)
+                yield altered(spec, not_done=True, latest_s=latest)
         elif at.now <= _over_by(spec) + spec.spoken_s + at.timing.unconfirmed_after_s:
             yield spec
 
