@@ -237,7 +237,7 @@ def run(folder: Path, rehearsals: int, jobs: int, first: int = 1) -> list[Day]:
     if jobs == 1:
         return [rehearse(order) for order in wanted]
     with ProcessPoolExecutor(jobs) as pool:
-        return list(pool.map(rehearse, wanted, chunksize=4))
+        return list(pool.map(rehearse, wanted))
 
 
 def _text(found: dict[str, Any], took_s: float) -> str:

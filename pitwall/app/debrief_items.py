@@ -52,7 +52,7 @@ def items_of(
             if procedure is not None:
                 if "comment" in procedure.done_when:
                     row = _commented(car, row, notes)
-                lap = _lap_of(run, item, watch, laps, calls.get(item.key))
+                lap = lap_of(run, item, watch, laps, calls.get(item.key))
                 done = ItemDone(row, procedure, lap, car.switches.item_wants(run, item),
                                 _hold(car, procedure, row), _place(car, procedure, row),
                                 _laps_at(laps, run, item, notes))
@@ -121,10 +121,16 @@ def _told(notes: CarNotes) -> dict[str, float]:
     return found
 
 
-def _lap_of(
+def lap_of(
     run: RunState, item: ItemState, watch: CarWatch, laps: Sequence[LapRow], told_s: float | None
 ) -> LapRow | None:
-    """The lap on which the item was done: one that stood for its planned lap, and of those the one that was told."""
+    """The lap on which the item was done: one that stood for its planned lap, and of those the one that was told.
+
+    What was told for a lap that was spoilt tells nothing of the lap on which it was done; without a word for that one
+    it is the last that stood for the planned lap. Where that was driven without the item, it is the first.
+    """
+    if told_s is not None and item.void_t is not None and told_s <= item.void_t:
+        told_s = None
     own = [lap for lap in laps if lap.run == run.run.run]
     fit = [lap for lap in own if watch.legs.get(lap.number) == (run.run.run, item.leg)]
     if run.out_in:
@@ -136,7 +142,7 @@ def _lap_of(
         both = [lap for lap in at if lap in fit]
         # Told for the line, it is done on the lap that begins there.
         fit = both or (fit if fit else at)
-    return fit[-1] if fit else None
+    return None if not fit else fit[0 if item.behind else -1]
 
 
 def _laps_at(laps: Sequence[LapRow], run: RunState, item: ItemState, notes: CarNotes) -> tuple[LapRow, ...]:

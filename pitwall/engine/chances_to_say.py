@@ -108,4 +108,5 @@ def _within(at: Situation, spec: CallSpec, sure: Sure, standard: int, parts: boo
 
 
 def _words(at: Situation, spec: CallSpec, slowly: float) -> Words:
-    return Words(spec.text, spec.short, lambda text: slowly * at.spoken(text))
+    spoken = at.spoken
+    return Words(spec.text, spec.short, lambda text: slowly * spoken(text))

@@ -6,11 +6,14 @@ from typing import Any
 
 import pytest
 
+from pitwall.app.debrief_items import lap_of
+from pitwall.app.debrief_watch import CarWatch
 from pitwall.engine.call import Call
 from pitwall.engine.driven_again import AGAIN
 from pitwall.engine.run_state import ItemState
 from pitwall.model.outputs import Prompt
 from pitwall.model.procedure import Procedure
+from tests.unit.debrief_stage import laps
 from tests.unit.engine_stage import MAIN, PROCEDURES, Stage, plan, setup
 
 LAPS = "out, 3 timed, in"
@@ -197,3 +200,20 @@ def test_a_run_cut_by_a_red_flag_begins_with_the_lap_that_was_broken_off() -> No
     stage.wait(begin + 3)
     say(stage, item, read_back=True)
     assert item.state == "done"
+
+
+def test_the_debrief_looks_for_it_on_the_lap_that_counts() -> None:
+    """Two laps stood for the planned one. Told for the first, which a flag spoilt, the item was done on the second,
+    told anew or not; what was measured on the first, before the flag, is there."""
+    stage, _, (item,) = on_timed_lap(FLAP)
+    run = stage.car.progress.current
+    assert run is not None
+    rows = laps("main", 1, 3)
+    watch = CarWatch(legs={1: ("main", 0), 2: ("main", 1), 3: ("main", 1), 4: ("main", 2)})
+    spoilt, driven = rows[1], rows[2]
+    assert lap_of(run, item, watch, rows, spoilt.start_s) == spoilt
+    item.void_t = spoilt.start_s + 15
+    assert lap_of(run, item, watch, rows, spoilt.start_s) == driven
+    assert lap_of(run, item, watch, rows, driven.start_s) == driven
+    item.void_t, item.behind = None, True
+    assert lap_of(run, item, watch, rows, None) == spoilt
