@@ -1,6 +1,6 @@
 """How well data windows of a debrief agree with what a rehearsed world really drove.
 
-    python simulations/score_debrief.py [--seeds 8] [--first 1] [--json]
+    python simulations/score_debrief.py [--seeds 8] [--first 1] [--no-speeds] [--json]
 
 Each seed is rehearsed with holds that are really driven, once with positions at 10 Hz and once without any. The debrief
 sees the journal alone; the truth is the world's. Told are, by kind of evidence: how far the ends of a hold lie from
@@ -28,6 +28,7 @@ from pitwall.app.debriefing import Debrief, debrief
 from pitwall.app.scenarios import Rehearsal, load_rehearsal
 from pitwall.app.wiring import instant_evidence
 from pitwall.model.debrief_rows import DataWindow, Uncertain
+from pitwall.model.events import CarPositioned, Stamped
 from pitwall.rehearsal.truth import CarTruth, DoneProcedure, WorldOutcome
 
 SCENARIO = str(Path(__file__).parent / "debrief" / "holds_day.yaml")
@@ -47,13 +48,21 @@ class Judged:
     detail: str = ""
 
 
-def rehearsed(seed: int, positions_hz: float) -> tuple[Debrief, WorldOutcome]:
-    """The debrief of one rehearsal, and its truth."""
+def rehearsed(seed: int, positions_hz: float, *, speeds: bool = True) -> tuple[Debrief, WorldOutcome]:
+    """The debrief of one rehearsal, and its truth; without ``speeds`` the debrief sees places alone."""
     loaded = load_rehearsal(SCENARIO, seed=seed)
     feed = loaded.scenario.feed.model_copy(update={"positions_hz": positions_hz})
     rehearsal = Rehearsal(**{**vars(loaded), "scenario": loaded.scenario.model_copy(update={"feed": feed})})
     evidence = asyncio.run(instant_evidence(rehearsal))
-    return debrief(evidence.events, f"seed {seed}"), evidence.outcome
+    events = evidence.events if speeds else [_blind(one) for one in evidence.events]
+    return debrief(events, f"seed {seed}"), evidence.outcome
+
+
+def _blind(stamped: Stamped) -> Stamped:
+    event = stamped.event
+    if not isinstance(event, CarPositioned):
+        return stamped
+    return stamped.model_copy(update={"event": event.model_copy(update={"speed_mps": None})})
 
 
 def judged(made: Debrief, outcome: WorldOutcome) -> Iterator[Judged]:
@@ -125,13 +134,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--seeds", type=int, default=8, metavar="N")
     parser.add_argument("--first", type=int, default=1, metavar="SEED")
     parser.add_argument("--hz", type=float, nargs="*", default=[POSITIONS_HZ, 0.0], help="rates of positions; 0: none")
+    parser.add_argument("--no-speeds", action="store_true", help="the debrief sees places alone, without speeds")
     parser.add_argument("--worst", type=int, default=0, metavar="N", help="show so many of the largest errors")
     parser.add_argument("--json", action="store_true")
     args = parser.parse_args(arguments)
     rows: list[Judged] = []
     for seed in range(args.first, args.first + args.seeds):
         for rate in args.hz:
-            rows += judged(*rehearsed(seed, rate))
+            rows += judged(*rehearsed(seed, rate, speeds=not args.no_speeds))
     found = figures(rows)
     if args.json:
         print(json.dumps(found, indent=2))
