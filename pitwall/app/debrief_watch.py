@@ -15,6 +15,7 @@ import structlog
 
 from pitwall.app.memory import few_collections
 from pitwall.debrief.notes import Notes
+from pitwall.engine.laps import LapRecord
 from pitwall.engine.session import Session
 from pitwall.engine.team import TeamCar
 from pitwall.model import outputs as out
@@ -205,15 +206,21 @@ class NotedSession:
                 evidence = "assumed"
             elif name in board.verified:
                 evidence = "confirmed"
-            watch.moves.append(Moved(
-                _moment(measured_t if evidence == "measured" else board.told_t, name, now), name, position,
-                before, evidence, run.run.run if run is not None else None, lap.number if lap is not None else None,
-            ))
+            t = _moment(measured_t if evidence == "measured" else board.told_t, name, now)
+            watch.moves.append(Moved(t, name, position, before, evidence, run.run.run if run is not None else None,
+                                     _lap_at(lap, t)))
         watch.stands = dict(board.believed)
 
 
 def _moment(known: Mapping[str, float], name: str, now: float) -> float:
     return known.get(name, now)
+
+
+def _lap_at(lap: LapRecord | None, t: float) -> int | None:
+    """The number of the lap on which it was; what is told on this lap may have been before its line."""
+    if lap is None or t >= lap.start_t:
+        return lap.number if lap is not None else None
+    return lap.number - 1 if lap.start_phase == 0.0 and lap.number > 1 else None
 
 
 def _expected(car: TeamCar) -> Expected | None:

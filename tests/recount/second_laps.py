@@ -86,6 +86,10 @@ def laps_of(told: Told, car: str, *, running: bool = False) -> list[Lap]:
     """The laps of a car in order; with the one that still runs, if asked for."""
     seen = sorted({(one["t"], one.get("where") or one["loop"]) for kind in ("car_crossed", "car_pitted")
                    for one in told.facts(kind, car)})  # fmt: skip
+    begins = {round(t, 2) for t, _ in seen}
+    # A line that the feed lost: where it must have been is the engine's word.
+    seen = sorted([*seen, *((one["start_s"], "line") for one in told.said("lap_judged", car)
+                            if one["at"] != "loop" and round(one["start_s"], 2) not in begins)])
     found: list[Lap] = []
     begun, passed, first = None, dict[str, float](), False
     for t, what in seen:
