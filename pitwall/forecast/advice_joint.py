@@ -107,6 +107,8 @@ class JointSearch:
         self._works = [_Works(search, team.labels) for search in team.searches]
         self._all = sum(weight(choice) for choice in team.choices)
         self._known = [Alone(whole=False) for _ in team.searches]
+        # Each car more takes as long again, and so do windows, where a run is driven row by row.
+        self._dear = len(team.searches) * (2 if team.searches[0].calendar.windows else 1)
         self._best: TeamPlan | None = None
         self._low = -np.inf
         self._met: list[TeamPlan] = []
@@ -199,7 +201,7 @@ class JointSearch:
                 cars[number] = search.add(cars[number], piece)
                 child.says[:, number] = OPEN
                 child.served[:, number] = not self._works[number].needs[piece].any()
-                self._left -= len(rows)
+                self._left -= max(len(rows) * self._dear // 2, 1)
                 yield self._bounded(replace(child, cars=tuple(cars)))
 
     def _may_follow(self, many: Beginnings, number: int, piece: int) -> NDArray[np.intp]:
