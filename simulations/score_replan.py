@@ -26,8 +26,9 @@ import json
 import logging
 import sys
 import time
+from collections import deque
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import Future, ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 from itertools import count
@@ -53,6 +54,7 @@ FOLDER = Path(__file__).parent / "forecast"
 PRESSED = 0.95
 SAME = 1e-6
 BUDGET_S = 200.0
+AHEAD = 8
 Order = tuple[str, int]
 
 
@@ -169,15 +171,19 @@ def drawn(folder: Path, first: int) -> Iterator[Order]:
 def run(wanted: Iterator[Order], pressed: int, jobs: int, budget_s: float, asks: bool = True) -> list[Outcome]:
     """Sessions until so many were pressed, or the budget is over."""
     until, found = time.monotonic() + budget_s, list[Outcome]()
+    work, waiting = partial(session, asks=asks), deque[Future[Outcome]]()
     pool = ProcessPoolExecutor(jobs) if jobs > 1 else None
     try:
         while sum(one.pressed for one in found) < pressed and (not found or time.monotonic() < until):
-            some = [next(wanted) for _ in range(4 * jobs)]
-            work = partial(session, asks=asks)
-            found += pool.map(work, some) if pool is not None else map(work, some)
+            if pool is None:
+                found.append(work(next(wanted)))
+                continue
+            while len(waiting) < AHEAD * jobs:  # no process waits for another
+                waiting.append(pool.submit(work, next(wanted)))
+            found.append(waiting.popleft().result())
     finally:
         if pool is not None:
-            pool.shutdown()
+            pool.shutdown(cancel_futures=True)
     return _first_pressed(found, pressed)
 
 

@@ -19,7 +19,7 @@ from pitwall.model.plan import LapKind, Plan, Scalar
 from pitwall.model.procedure import Procedure
 
 DONE = ("done", "probably_done")
-ANSWERS_ENTERED = 3  # confirmed calls, after which answers are taken to be entered as a rule
+ANSWERS_ENTERED = 1  # confirmed calls, after which answers are taken to be entered here, and none means something
 
 
 def item_arguments(procedure: Procedure, item: ItemState) -> dict[str, Scalar]:

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import gzip
 import json
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
@@ -40,6 +39,7 @@ class Told:
         plans: the engine's last word on each car's plan.
         awaited: by car and the second at which a lap began what the lap model expected of a timed one: quantiles.
         waited: when the session began to wait for its next window, as the engine had it.
+        noted: the engine after these facts, with the notes of the debrief.
         usual: by car and lap number what is usual at its beginning, each loop and the line, as the engine had it.
     """
 
@@ -51,6 +51,7 @@ class Told:
     awaited: dict[tuple[str, float], tuple[float, float, float]] = field(default_factory=dict)
     usual: dict[tuple[str, int], tuple[float, ...]] = field(default_factory=dict)
     waited: list[float] = field(default_factory=list)
+    noted: NotedSession | None = None
 
     @property
     def setup(self) -> Row:
@@ -80,12 +81,9 @@ def told(name: str) -> Told:
     return gone_over(name, stored(name))
 
 
-def gone_over(name: str, lines: list[bytes], change: Callable[[Row], Row] | None = None) -> Told:
-    """The same of these lines; ``change`` is made to each row before it is read."""
+def gone_over(name: str, lines: list[bytes]) -> Told:
+    """The same of these lines."""
     rows = [json.loads(line) for line in lines]
-    if change is not None:
-        rows = [change(row) for row in rows]
-        lines = [json.dumps(row).encode() for row in rows]
     noted = NotedSession(live=run_debrief)
     noted.session.notices.shown = False
     made = Told(name, rows, Debrief.model_construct())
@@ -101,7 +99,7 @@ def gone_over(name: str, lines: list[bytes], change: Callable[[Row], Row] | None
     made.plans = {plan["car"]: plan for plan in (one.model_dump(mode="json") for one in noted.session.standing()
                                                  if one.type == "plan_state")}
     made.usual = {(name, lap.number): lap.usual for name, car in noted.session.team.items() for lap in car.track.laps}
-    made.debrief = made_of(noted, name)
+    made.debrief, made.noted = made_of(noted, name), noted
     return made
 
 

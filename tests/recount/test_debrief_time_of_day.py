@@ -10,6 +10,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import cache
 from typing import Any
@@ -17,40 +18,41 @@ from typing import Any
 import pytest
 
 from pitwall.app.debrief_tables import as_csv
+from pitwall.app.debriefing import made_of
 from pitwall.debrief.pages import page_of
 from pitwall.debrief.tables import tables
+from pitwall.model.events import SessionPrepared
 from tests.recount import page_reader
 from tests.recount.own import Account
 from tests.recount.second import second_of
-from tests.recount.sessions import Row, Told, gone_over, stored
+from tests.recount.sessions import Told, gone_over, stored
+
+
+@cache
+def followed() -> Told:
+    """The night's session until its first run is over: that is all that is looked at."""
+    return gone_over("two_windows", [line for line in stored("two_windows") if json.loads(line)["received_t"] <= 520.0])
 
 
 @cache
 def moved(opens: str, zone: str | None, wall: bool = True) -> Told:
-    """The night's session as if it had opened then, with or without stamps of a machine's clock."""
-    before = 0.0
-
-    def change(row: Row) -> Row:
-        nonlocal before
-        event = row["event"]
-        if event["type"] == "session_prepared":
-            setup = event["setup"]
-            sessions = setup["regulations"]["sessions"]
-            before = datetime.fromisoformat(sessions[0]["opens_at"]).timestamp()
-            rules = setup["regulations"] | {"sessions": [sessions[0] | {"opens_at": opens}]}
-            row = row | {"event": event | {"setup": setup | {"regulations": rules, "time_zone": zone}}}
-        later = datetime.fromisoformat(opens).timestamp() - before
-        stamps = {"wall_s": row["wall_s"] + later if wall else None}
-        return row | {key: value for key, value in stamps.items() if value is not None} if wall else {
-            key: value for key, value in row.items() if key != "wall_s"}
-
-    return gone_over("two_windows", short(), change)
-
-
-@cache
-def short() -> list[bytes]:
-    """The session until its first run is over; that is all that is looked at."""
-    return [line for line in stored("two_windows") if json.loads(line)["received_t"] <= 520.0]
+    """The same as if it had opened then, there, with or without stamps of a machine's clock: nothing else depends on
+    the time of day, so what was noted of it stands."""
+    night = followed()
+    assert night.noted is not None
+    notes, rules = night.noted.notes, night.setup["regulations"]
+    later = (datetime.fromisoformat(opens) - datetime.fromisoformat(rules["sessions"][0]["opens_at"])).total_seconds()
+    setup = night.setup | {"time_zone": zone, "regulations": rules | {
+        "sessions": [rules["sessions"][0] | {"opens_at": opens}]}}
+    first = night.rows[0]
+    rows = [first | {"event": first["event"] | {"setup": setup}}, *night.rows[1:]]
+    rows = [row | {"wall_s": row["wall_s"] + later} if wall else row | {"wall_s": None} for row in rows]
+    kept = notes.setup, notes.wall
+    notes.setup = SessionPrepared.model_validate({"id": "prepared", "t": 0.0, "setup": setup})
+    notes.wall = [(t, wall_s + later) for t, wall_s in notes.wall] if wall else []
+    made = made_of(night.noted, night.name)
+    notes.setup, notes.wall = kept
+    return replace(night, rows=rows, debrief=made)
 
 
 def starts(told: Told) -> list[datetime]:
