@@ -130,3 +130,13 @@ def test_which_other_run_it_is_set_against_is_free_text() -> None:
     """Better and worse are against the run before; another run is not read over."""
     assert said("t4 us better than before") == ["t4 us better"]
     assert why_not("t4 us better than run 1").endswith("which other run it is set against goes behind ':'")
+
+
+def test_a_mark_between_a_place_and_what_happens_there_is_a_space() -> None:
+    """Behind a comma, too, where the place would else take over what was said before it; other words stay free text."""
+    assert said("entry us 3, exit: os 2") == said("entry us 3, exit os 2")
+    assert said("t4: us 3, t5: os 2") == said("t4 us 3; t5: os 2") == ["t4 us 3", "t5 os 2"]
+    assert said("t4 us, exit: spin") == ["t4 us", "t4 exit spin"]
+    assert parse("t4 us, exit: worse with wear").text == "worse with wear"
+    assert said("t4 us, exit: it slides") == ["t4 us", "t4 exit us"]
+    assert said("t4 us 3, exit:") == ["t4 us 3", "t4 exit us"]
