@@ -95,6 +95,7 @@ def _readings(text: str, turns: Collection[int]) -> list[Reading]:
     for piece in pieces(text):
         for reading in readings(piece, turns):
             if found and reading.piece.goes_on and (reading.alone or found[-1].waits_for(reading)):
+                reading.is_no_lap_of(found[-1])
                 found[-1].goes_on_with(reading)
             else:
                 found.append(reading)
@@ -128,7 +129,8 @@ def _without_mark(line: str, turns: Collection[int]) -> str | None:
         for reading in _readings(as_one, turns):
             now = meaning_of(reading, before if reading.piece.goes_on else None)
             last = any(word.at == begun[-1].words[0].at for word in reading.piece.words)
-            if last and before is not None and any(one.about not in OF_A_PLACE for one in now.remarks):
+            of_it = behind is not None and "severity" in behind.parts
+            if last and before is not None and not of_it and any(one.about not in OF_A_PLACE for one in now.remarks):
                 return None  # "us, exit: worse with wear" is about the same; the tyres' wear is why
             before = now
         return as_one

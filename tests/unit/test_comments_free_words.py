@@ -140,3 +140,28 @@ def test_a_mark_between_a_place_and_what_happens_there_is_a_space() -> None:
     assert parse("t4 us, exit: worse with wear").text == "worse with wear"
     assert said("t4 us, exit: it slides") == ["t4 us", "t4 exit us"]
     assert said("t4 us 3, exit:") == ["t4 us 3", "t4 exit us"]
+
+
+@pytest.mark.parametrize("typed", [
+    "us in all corners but t4", "os everywhere but t3", "good everywhere but t4", "grip good but t4",
+    "us fast corners but t7",
+])  # fmt: skip
+def test_a_bare_place_behind_a_but_is_asked_about(typed: str) -> None:
+    """It is as likely that it is not there: nothing is noted of it."""
+    assert why_not(typed).startswith("also what the car does there: behind 'but'")
+
+
+def test_what_a_place_behind_a_but_says_itself_is_read() -> None:
+    """How bad, which way it goes, or another finding."""
+    assert said("us t4 but worse t7") == ["t4 us", "t7 us worse"]
+    assert said("t4 us but t7 3; t4 us 2 but os t7") == ["t4 us", "t7 us 3", "t4 us 2", "t7 os"]
+
+
+def test_the_number_of_a_lap_is_no_severity() -> None:
+    """Several laps are kept as they were typed; a number that may be either is asked about."""
+    for typed in ("us t4 on lap 3 and 4", "us t4 from lap 2 to 4", "us t4 laps 2 and 3"):
+        assert said(typed) == ["t4 us"]
+        assert parse(typed).text == typed
+    assert said("us 3 t4 on lap 2") == ["t4 us 3"]
+    for typed in ("us t4 on lap 3, 5", "us t4 lap 3 4"):
+        assert why_not(typed).startswith("how bad it is before the lap")
