@@ -116,6 +116,10 @@ class JournalError(PitwallError):
     """The journal could not be opened, read or written."""
 
 
+class NoJournalError(JournalError, UserError):
+    """The name on the command line is that of no journal: nothing is there, a folder, or a file of another kind."""
+
+
 class InternalError(PitwallError):
     """pitwall broke a rule of its own."""
 

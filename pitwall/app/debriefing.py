@@ -11,6 +11,7 @@ from pydantic import ValidationError
 from pitwall import __version__
 from pitwall.app.debrief_cars import car_debrief
 from pitwall.app.debrief_watch import NotedSession
+from pitwall.app.journal_names import SQLITE_MAGIC, journal_head
 from pitwall.debrief.model import CarDebrief, Debrief
 from pitwall.debrief.session import alert_rows, alert_statistics, session_summary, status_spans
 from pitwall.errors import JournalError
@@ -24,8 +25,6 @@ __all__ = ["CarDebrief", "Debrief", "debrief", "debrief_of", "keep_debrief", "ma
 log = structlog.get_logger(__name__)
 
 KEPT_AS, MADE_BY = "debrief", f"pitwall {__version__}, debrief 2"
-SQLITE_MAGIC = b"SQLite format 3\x00"
-"""How a database begins, by the SQLite file format, section 1.3."""
 
 
 def read_to_the_cut(path: Path) -> Lines:
@@ -34,16 +33,11 @@ def read_to_the_cut(path: Path) -> Lines:
     Only text can be cut, for a database takes a fact whole or not at all; the cut is a warning, too.
 
     Raises:
-        JournalError: when it is not there, damaged, newer, no journal, or holds no session.
+        NoJournalError: when it is not there, or no journal.
+        JournalError: when it is damaged, newer, or holds no session.
     """
-    if path.is_dir():
-        raise JournalError(f"{path}: is a folder; name a journal in it, a file that ends in .sqlite")
-    if not path.is_file():
-        raise JournalError(f"{path}: no such journal; check the name (serve prints where it keeps its journal, "
-                           "rehearse keeps one with --journal FILE)")
-    with path.open("rb") as file:
-        head = file.read(len(SQLITE_MAGIC))
-    found = Lines(read_journal(path)) if head == SQLITE_MAGIC else read_lines_to_the_cut(path)
+    head = journal_head(path)
+    found = Lines(read_journal(path)) if head.startswith(SQLITE_MAGIC) else read_lines_to_the_cut(path)
     events = found.events
     if not events or not isinstance(events[0].event, SessionPrepared):
         raise JournalError(f"{path}: holds no session{'' if events else ' (it is empty)'}: nothing was ever prepared "

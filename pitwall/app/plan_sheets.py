@@ -12,6 +12,7 @@ from pydantic import ValidationError
 
 from pitwall.app.loading import load_setup
 from pitwall.app.plain_words import findings_from
+from pitwall.app.scenarios import is_event
 from pitwall.app.yaml_lines import read_document
 from pitwall.errors import FileProblem, Finding, UserError
 from pitwall.model.plan import LapChoice, Plan, write_laps
@@ -102,7 +103,14 @@ def _names(setup: SessionSetup) -> dict[str, tuple[str, ...]]:
 
 
 def _read_yaml(path: Path) -> Plan:
-    document = read_document(path)
+    try:
+        document = read_document(path)
+    except FileProblem as problem:
+        if path.exists():
+            raise
+        raise UserError(str(problem)) from None  # no faulty file, but a wrong name
+    if is_event(path):
+        raise UserError(f"{path}: this is an event file, not a plan; name the plan of one car, such as plan_41.yaml")
     if document.findings:
         raise FileProblem(document.findings)
     try:

@@ -8,10 +8,9 @@ from pathlib import Path
 
 from pitwall.app.filing import Files, display_name
 from pitwall.app.loading import load_setup
-from pitwall.app.plain_words import near
 from pitwall.app.resources import find_shipped, shipped
 from pitwall.app.timetable import entries_for
-from pitwall.app.yaml_lines import read_document
+from pitwall.app.yaml_lines import near_file_name, read_document
 from pitwall.errors import FileProblem, UserError
 from pitwall.model.eventfile import EventFile
 from pitwall.model.setup import SessionSetup
@@ -121,7 +120,8 @@ def locate(name: str, kind: str) -> Path:
     if path.is_dir():
         raise UserError(f"{name!r} is a folder, expected a file in it or a shipped name: {', '.join(offered)}")
     bare = _bare(path, kind)
-    hint = near(bare if "." in bare else f"{bare}.yaml", offered)
+    meant = near_file_name(bare, offered)
+    hint = f"did you mean {meant!r}?" if meant else None
     raise UserError(f"no file {name!r}, and none of that name ships with pitwall{f': {hint}' if hint else '.'} "
                     f"Shipped: {', '.join(offered)}")
 

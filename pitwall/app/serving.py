@@ -13,7 +13,7 @@ from pathlib import Path
 from pitwall.app.filing import display_name
 from pitwall.app.loading import Loaded, read_event
 from pitwall.app.plan_files import PlanFiles
-from pitwall.errors import FileProblem, JournalError
+from pitwall.errors import FileProblem, Finding, JournalError
 from pitwall.journal.sqlite import read_journal
 from pitwall.model.events import SessionPrepared
 from pitwall.model.setup import SessionSetup
@@ -26,6 +26,8 @@ class ToServe:
     setup: SessionSetup
     journal: Path
     plan_files: PlanFiles
+    left_aside: tuple[Finding, ...] = ()
+    """The errors of plan files in whose place the journal's plans are served."""
 
 
 def to_serve(event_file: Path, session: str | None, journal_of: Callable[[str, str], Path], *, fresh: bool) -> ToServe:
@@ -47,7 +49,7 @@ def to_serve(event_file: Path, session: str | None, journal_of: Callable[[str, s
     stored = None if fresh else _stored(loaded, session, journal_of)
     if stored is None:
         raise FileProblem(loaded.errors)
-    return ToServe(stored[0], stored[1], loaded.plan_files)
+    return ToServe(stored[0], stored[1], loaded.plan_files, tuple(loaded.errors))
 
 
 def _stored(

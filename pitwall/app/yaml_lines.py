@@ -9,7 +9,7 @@ what it unfolds to counts towards a limit, so a file of a kilobyte cannot become
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -131,14 +131,23 @@ def _read_text(path: Path, name: str) -> str:
 
 
 def _near_file(path: Path) -> str | None:
-    from difflib import get_close_matches
-
     try:
         names = sorted(entry.name for entry in path.parent.iterdir())[:2000]
     except (OSError, ValueError):
         return f"there is no folder {str(path.parent)!r} either" if str(path.parent) != "." else None
-    near = get_close_matches(path.name, names, n=1, cutoff=0.6)
-    return f"did you mean {near[0]!r}?" if near else None
+    near = near_file_name(path.name, names)
+    return f"did you mean {near!r}?" if near else None
+
+
+def near_file_name(name: str, names: Iterable[str]) -> str | None:
+    """The one of ``names`` that was probably meant. Endings count for nothing, and figures are no slips: the plan of
+    car 41 is not that of car 58."""
+    from difflib import get_close_matches
+
+    figures = re.sub(r"\D", "", name)
+    by_stem = {Path(one).stem: one for one in names if re.sub(r"\D", "", one) == figures}
+    near = get_close_matches(Path(name).stem, list(by_stem), n=1, cutoff=0.75)
+    return by_stem[near[0]] if near else None
 
 
 def _syntax_finding(error: yaml.YAMLError, text: str, name: str) -> Finding:

@@ -95,6 +95,8 @@ def build_parser(command: str | None) -> tuple[argparse.ArgumentParser, ModuleTy
 def _dispatch(arguments: list[str]) -> int:
     command = next((word for word in arguments if not word.startswith("-")), None)
     parser, module = build_parser(command)
+    if command is not None and module is None and (meant := _near(command, list(COMMANDS))):
+        parser.error(f"no command {command!r}: did you mean {meant!r}?")
     args, left = parser.parse_known_args(_with_values(arguments))
     if left:
         _take_left(parser, module, args, left)
@@ -124,10 +126,14 @@ def _take_left(
 
 
 def _nearest_option(word: str, usage: str) -> str:
+    near = _near(word.partition("=")[0], re.findall(r"--[a-z-]+", usage))
+    return f": did you mean {near}?" if near else ""
+
+
+def _near(word: str, choices: Sequence[str]) -> str | None:
     from difflib import get_close_matches  # only here: help is instant
 
-    near = get_close_matches(word.partition("=")[0], re.findall(r"--[a-z-]+", usage), n=1)
-    return f": did you mean {near[0]}?" if near else ""
+    return next(iter(get_close_matches(word, choices, n=1)), None)
 
 
 def _with_values(arguments: list[str]) -> list[str]:

@@ -22,15 +22,17 @@ def add_parser(subparsers: Any) -> None:
     parser: argparse.ArgumentParser = subparsers.add_parser("plan", help=HELP, description=f"{HELP}.\n{ABOUT}")
     parser.add_argument("--json", action="store_true", help="print one JSON object instead of text")
     kinds = parser.add_subparsers(dest="what", metavar="WHAT", required=True)
-    convert = kinds.add_parser("convert", help="write a plan in another form")
+    convert = kinds.add_parser("convert", help="write a plan in another form", epilog=f"example: {EXAMPLE}")
     convert.add_argument("source", metavar="FROM", help=FORMS)
     convert.add_argument("target", metavar="TO", help="likewise; a name without an ending is a folder")
     _add_force(convert)
-    template = kinds.add_parser("template", help="write an empty spreadsheet to fill in, with a sheet that explains it")
+    template = kinds.add_parser("template", help="write an empty spreadsheet to fill in, with a sheet that explains it",
+                                epilog="example: pitwall plan template plan.xlsx --event event.yaml")
     template.add_argument("target", metavar="TO", help="plan.xlsx")
     template.add_argument("--event", metavar="EVENT", help="offer the names of this event: procedures, drivers")
     _add_force(template)
-    page = kinds.add_parser("print", help="write the run sheet for driver and crew: one page, calls in lap order")
+    page = kinds.add_parser("print", help="write the run sheet for driver and crew: one page, calls in lap order",
+                            epilog="example: pitwall plan print plan_41.yaml run_sheet_41.pdf --event event.yaml")
     page.add_argument("source", metavar="PLAN", help=FORMS)
     page.add_argument("target", metavar="TO", nargs="?", help="the PDF (default: named as the plan, in this folder)")
     page.add_argument("--event", metavar="EVENT", help="the event file (default: looked for near the plan)")
@@ -38,7 +40,7 @@ def add_parser(subparsers: Any) -> None:
     page.add_argument("--text", action="store_true", help="print it as plain text instead")
     _add_force(page)
     diff = kinds.add_parser("diff", help="what the second plan changes against the first, in the words of the trade",
-                            epilog="exit code 1: they differ")
+                            epilog="exit code 1: they differ; example: pitwall plan diff plan_41.yaml plan_41.xlsx")
     diff.add_argument("old", metavar="A", help=FORMS)
     diff.add_argument("new", metavar="B", help="likewise, also in another form")
     from pitwall.cli.plan_next import add_next

@@ -16,6 +16,7 @@ def add_next(kinds: Any) -> argparse.ArgumentParser:
         "next", help="draft the next session's plan from a journal",
         description="Draft the next session's plan: what was not done, the laps on the tyre sets, fuel, what came of "
         "switches, and what the driver still complains of. The file says what came from where and what to decide.",
+        epilog="example: pitwall plan next practice-1.sqlite --car 41 --out plan_41_next.yaml",
     )  # fmt: skip
     parser.add_argument("journal", metavar="JOURNAL", help="of the session that is over; it is only read")
     parser.add_argument("--template", metavar="PLAN", help=f"add to this plan of the next session: {FORMS}")

@@ -21,8 +21,9 @@ TOLD_EVERY_S = 0.5
 
 ABOUT = """Without --instant or --speed the session runs 30 times faster than life, over MQTT on the embedded
 broker, and the prompts are printed as they come. The scenario says what kind of day it is; --event puts your event
-with its plans in the place of the one that the scenario names. One scenario, one event and one seed are one session,
-always; --instant gives the same report to the byte."""
+with its plans in the place of the one that the scenario names. With --instant one scenario, one event and one seed are
+one session, always, and give the same report to the byte. At a speed the run follows the real clock, and with it what
+happens may differ a little from run to run."""
 
 
 def add_parser(subparsers: Any) -> None:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from pitwall.app.wiring import Served
+    from pitwall.errors import Finding
 
 HELP = "run the daemon beside live timing"
 EXAMPLE = "pitwall serve event.yaml --session practice-1 --broker mqtt://192.168.1.5:1883"
@@ -70,6 +71,8 @@ def run(args: argparse.Namespace) -> int:
     broker = chosen_broker(settings, BrokerWishes(args.broker, args.port, args.bind, args.websocket_port, args.users,
                                                   args.ca_file))
 
+    _warn_of(served_files.left_aside)
+
     def started(served: Served) -> None:
         words = {"event": setup.event, "session": setup.session, "cars": sorted(setup.plans), "broker": served.address,
                  "broker_kind": served.kind, "websocket": served.websocket, "notes": list(served.notes),
@@ -95,3 +98,9 @@ def run(args: argparse.Namespace) -> int:
                         screen=screen_wishes(args, args.bind or settings.bind)))
     print(f"pitwall: goodbye; the session is kept in {journal}: served again it goes on from there", file=sys.stderr)
     return 0
+
+
+def _warn_of(left_aside: tuple[Finding, ...]) -> None:
+    for found in left_aside:
+        print(f"warning: {found.text()}; the journal's plan is in use until the file is mended", file=sys.stderr,
+              flush=True)

@@ -26,11 +26,12 @@ def add_parser(subparsers: Any) -> None:
     """Add the command's options."""
     parser: argparse.ArgumentParser = subparsers.add_parser("users", help=HELP, description=f"{HELP}.\n{ABOUT}")
     actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True, title="actions")
-    adding = actions.add_parser("add", help="add a user and print the token")
+    adding = actions.add_parser("add", help="add a user and print the token", epilog=f"example: {EXAMPLE}")
     adding.add_argument("name", metavar="NAME", help="lower-case letters, digits and hyphens")
     adding.add_argument("--role", required=True, choices=ROLES, help=", ".join(ROLES))
-    listing = actions.add_parser("list", help="show names and roles")
-    removing = actions.add_parser("remove", help="strike a user off")
+    listing = actions.add_parser("list", help="show names and roles", epilog="example: pitwall users list --json")
+    removing = actions.add_parser("remove", help="strike a user off",
+                                  epilog="example: pitwall users remove wall-screen")
     removing.add_argument("name", metavar="NAME")
     for action in (adding, listing, removing):
         action.add_argument("--file", metavar="FILE", help="the users file (default: users.yaml in the state folder)")

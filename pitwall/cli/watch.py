@@ -13,6 +13,8 @@ HELP = "show prompts, clock and alerts in the terminal"
 EXAMPLE = "pitwall watch --broker mqtt://127.0.0.1:1883 --car 41"
 
 KEYS = """keys: s said, x skip, d defer, r repeat, c confirm, m quiet, a acknowledge the first alert,
+k the driver asked something, w it was answered, n note what the driver says, b the last note again,
+v ask for advice, p look at a changed plan or advice that waits: y adopts it, n declines it,
 tab or 1-9 choose the car, up and down choose the prompt, ? help, q leave. Without a timing feed, for
 the car that is shown: l passed the line, i entered the pits, o left them, f a line press was forgotten,
 e red flag, g green, u take back your last entry.

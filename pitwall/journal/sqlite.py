@@ -19,7 +19,7 @@ from contextlib import closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from pitwall.errors import JournalError
+from pitwall.errors import JournalError, NoJournalError
 from pitwall.journal.codec import FORMAT, decode, encode
 from pitwall.journal.lock import WriterLock
 from pitwall.journal.sequence import check_follows, check_stored
@@ -203,7 +203,7 @@ def read_journal(path: Path, start: int = 0) -> tuple[Stamped, ...]:
         JournalError: when it is not there, damaged, newer, or not a journal.
     """
     if not path.is_file():
-        raise JournalError(f"{path}: no such journal; check the name")
+        raise NoJournalError(f"{path}: no such journal; check the name")
     try:
         with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=5)) as connection:
             _check_kind(connection, path)
@@ -222,7 +222,7 @@ def journal_lines(path: Path) -> Iterator[bytes]:
         JournalError: when it is not there, damaged, newer, or not a journal.
     """
     if not path.is_file():
-        raise JournalError(f"{path}: no such journal; check the name")
+        raise NoJournalError(f"{path}: no such journal; check the name")
     try:
         with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=5)) as connection:
             _check_kind(connection, path)

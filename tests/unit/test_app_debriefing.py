@@ -106,7 +106,7 @@ def test_what_is_no_journal_is_told_with_its_name_and_a_remedy(tmp_path: Path) -
     headless = tmp_path / "headless.jsonl"
     headless.write_bytes(b"not a journal\n")
     for path, remedy in ((tmp_path, "name a journal"), (missing, "check the name"), (empty, "Name the journal"),
-                         (headless, "move it away")):
+                         (headless, "name the journal of a session")):
         with pytest.raises(JournalError) as caught:
             debrief_of(path)
         assert str(path) in str(caught.value)
@@ -122,7 +122,7 @@ def test_the_command_prints_words_or_json(tmp_path: Path, capsys: pytest.Capture
     assert all(f"car {car.car}:" in words for car in everything().cars)
     assert main(["debrief", str(journal), "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["session"]["journal"] == "day.jsonl"
-    assert main(["debrief", str(tmp_path / "none.sqlite")]) == 1
+    assert main(["debrief", str(tmp_path / "none.sqlite")]) == 2
     assert "none.sqlite" in capsys.readouterr().err
 
 

@@ -238,7 +238,7 @@ async def test_command_refuses_what_it_cannot_mean(tmp_path: Path, capsys: pytes
     assert (code, "expected one such as 2031-05-16" in err) == (2, True)
     assert command(["export", tmp_path / "nothing.yaml"], capsys)[0] == 2
     code, _, err = command(["export", tmp_path / "nothing.sqlite", "--to", tmp_path / "out"], capsys)
-    assert (code, "no such journal" in err) == (1, True)
+    assert (code, "no such journal" in err) == (2, True)
 
 
 def test_command_day_in_the_zone_of_the_event_and_of_the_machine(
