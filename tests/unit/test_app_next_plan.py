@@ -149,7 +149,7 @@ def test_sets_of_every_plan_of_the_day_are_in_the_draft(tmp_path: Path) -> None:
 
 
 def test_a_set_that_two_plans_name_has_the_laps_with_which_the_day_began(tmp_path: Path) -> None:
-    """The wet plan counts I1 otherwise than the dry one: nobody drove on it, so none of its laps are of this session."""
+    """The wet plan counts I1 otherwise than the dry one: nobody drove on it, and no lap of it is of this session."""
     made = gone_wet(tmp_path, sets=SETS | {"I1": {"compound": "intermediate", "laps": 3}})
     assert "tyre set I1 (intermediate): 3 laps, 0 of them in this session" in made.car_state
 
