@@ -148,6 +148,8 @@ test("a comment that stands gets what is new, by its number", () => {
   assert.equal(Draft.of(one).given(), null);
   assert.deepEqual(Object.assign(Draft.of(one), { tags: "4mu2" }).given(), { comment: 6, remarks: tagged("4mu2").remarks });
   assert.deepEqual(Object.assign(Draft.of(one), { text: "floats a lot" }).given(), { comment: 6, text: "floats a lot" });
+  assert.deepEqual(Object.assign(Draft.of(one), { tags: "t4 mid us 2" }).given(), { comment: 6, text: "floats", shorthand: "t4 mid us 2" });
+  assert.deepEqual(Object.assign(Draft.of(one), { text: "", tags: "t4 mid us 2" }).given(), { comment: 6, shorthand: "t4 mid us 2" });
 });
 
 test("the text is read as shorthand too, unless tags stand beside it or it was counted already", () => {
