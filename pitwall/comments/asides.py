@@ -18,7 +18,8 @@ _ASIDES = re.compile("|".join((
     rf"(?:{_COUNT} laps|(?:1|one|a) lap)"
     r"(?: or so| only)?",
     rf"(?:on|from|after|until|in|by|for) (?:the )?{_ORDER} laps?",
-    r"(?:(?:from|on|after|until|by|in) )?lap \d{1,2}(?: on| onwards)?",
+    r"(?:(?:from|on|after|until|by|in) )?laps? \d{1,2}(?: ?(?:and|&|to|till|until|or|-|/) ?\d{1,2})*"
+    r"(?: on| onwards)?",
     r"(?:on|along|down|at the end of) (?:the )?(?:main |back |front |pit )?straights?",
     r"(?:in |with )?(?:traffic|dirty air)",
     r"(?:behind|following) (?:another |other |a |the )?cars?",

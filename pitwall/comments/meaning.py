@@ -83,7 +83,11 @@ def _found(reading: Reading, before: Meaning | None) -> dict[str, Any]:
 
 
 def _carried(reading: Reading, before: Meaning | None) -> dict[str, Any]:
-    """The finding before the comma; behind a "but" not that it is gone, for there it may be meant the other way."""
+    """The finding before the comma; not that it is gone behind a "but", for there it may be meant the other way, nor
+    anything in a bare place behind one: ``us everywhere but t4`` says that it is not there."""
+    if reading.piece.contrast and not {"severity", "trend", "amount"} & set(reading.parts):
+        raise Slip(reading.piece.words[-1],
+                   "also what the car does there: behind 'but' it may be another thing, or nothing")
     if before is None or before.finding.get("what") is None or (reading.piece.contrast and "trend" in before.finding):
         last = reading.piece.words[-1]
         raise Slip(Word(last.text, last.at), "also what the car does there: us, os, snap, lock, spin, better, worse")

@@ -19,6 +19,7 @@ JUDGED = ("finding", "subject", "axle", "corner", "phrase")
 """What a sign for better or worse may stand right behind; else it stands last."""
 BETWEEN = ("axle", "side", "corner", "filler")
 """What may stand between a negation and what it denies: ``no rear grip``."""
+LAP_OR_SEVERITY = "how bad it is before the lap, or the laps joined with 'and'"
 AS_BEFORE = ("as before", "as last run")
 PLACE = ("turn", "phase", "speed", "everywhere")
 SAYS = ("finding", "subject", "poor", "lack", "phrase", "trend", "amount")
@@ -73,7 +74,7 @@ class Reading:
         ``turn 4, understeer`` and ``t2, t3 us`` begin with nothing but a place, ``maybe, us t4`` with how sure it is,
         ``understeer, t4`` with a finding of no place.
         """
-        if self.piece.goes_on:
+        if self.piece.goes_on or (more.piece.contrast and not {"severity", "trend", "amount"} & set(more.parts)):
             return False
         here, there = (bool(one.turns or one.phases or "speed" in one.parts) for one in (self, more))
         told = bool(set(more.parts) & {*SAYS, "severity"})
@@ -82,6 +83,11 @@ class Reading:
             return not (here and there) or not told or (turns_alone and bool(more.turns))
         found = "finding" in self.parts and not set(self.parts) & {"severity", "everywhere", "trend", "amount"}
         return found and not here and there and not set(more.parts) & set(SAYS)
+
+    def is_no_lap_of(self, before: Reading) -> None:
+        """Raise a slip where a number behind a comma may be one more lap: ``us t4 on lap 3, 5``."""
+        if before.asides and before.piece.words[-1].key.isdigit() and "severity" in self.parts and self.alone:
+            raise Slip(self.parts["severity"][1], LAP_OR_SEVERITY)
 
     def goes_on_with(self, more: Reading) -> None:
         """Take what stands behind a comma and says nothing alone; words that are to be kept reach to its end."""
@@ -145,6 +151,7 @@ def read(piece: Piece, turns: Collection[int] = ()) -> Reading:
 def _taken(piece: Piece, found: Iterator[Group] | Sequence[Group]) -> Reading:
     reading, last, denial = Reading(piece), "", _Denial()
     waiting: Group | None = None
+    counted = False
     for group in found:
         if waiting is not None:
             raise Slip(waiting.word, f"a comma, or {_form(waiting)!r} if that is meant; {waiting.form!r} stands behind"
@@ -154,6 +161,9 @@ def _taken(piece: Piece, found: Iterator[Group] | Sequence[Group]) -> Reading:
         if group.form in AS_BEFORE and "amount" in reading.parts:
             continue  # "not as much us as before"
         reading.turns += [turn for turn in group.turns if turn not in reading.turns]
+        if group.part == "severity" and last == "aside" and counted:
+            raise Slip(group.word, LAP_OR_SEVERITY)
+        counted = group.part == "aside" and group.words[-1].key.isdigit()
         if group.entry is not None:
             reading.take(group.entry, group.word)
         elif not group.turns:

@@ -17,10 +17,12 @@ from dataclasses import dataclass
 
 from pitwall.comments.meaning import Meaning, meaning_of
 from pitwall.comments.reading import EXPECTED, Reading, readings
-from pitwall.comments.splitting import ANEW, MARK, ON, Slip, Word, free_text, pieces
+from pitwall.comments.splitting import MARK, Slip, Word, free_text, pieces
 from pitwall.model.comments import Remark
 
 MOST_REMARKS = 40
+OF_A_PLACE = ("balance", "traction", "braking")
+"""What a car does in a corner, so a place before a mark may be its place."""
 
 
 @dataclass(frozen=True)
@@ -93,6 +95,7 @@ def _readings(text: str, turns: Collection[int]) -> list[Reading]:
     for piece in pieces(text):
         for reading in readings(piece, turns):
             if found and reading.piece.goes_on and (reading.alone or found[-1].waits_for(reading)):
+                reading.is_no_lap_of(found[-1])
                 found[-1].goes_on_with(reading)
             else:
                 found.append(reading)
@@ -101,19 +104,37 @@ def _readings(text: str, turns: Collection[int]) -> list[Reading]:
 
 def _opened(text: str, turns: Collection[int]) -> str:
     """A mark behind nothing but a place or a subject, such as ``t4: us 3``, is read as a space, where all of the line
-    is shorthand then: what stands before the mark says nothing alone."""
+    is shorthand then: what stands before the mark says nothing alone. Behind a comma such a place could take over what
+    was said before it, so ``entry us, exit: os`` is read so only where the mark is followed by a finding."""
     lines = text.split("\n")
     for at, line in enumerate(lines):
-        if line.count(MARK) == 1 and all(not line.partition(MARK)[0].count(sign) for sign in (ON, ANEW)):
-            with suppress(Slip):
-                own = [reading for piece in pieces(line.partition(MARK)[0]) for reading in readings(piece, turns)]
-                if any(one.tells or one.asides for one in own):
-                    continue
-                as_one = line.replace(MARK, " ")
-                for reading in _readings(as_one, turns):
-                    meaning_of(reading, None)
-                lines[at] = as_one if own else line
+        while MARK in line and (opened := _without_mark(line, turns)) is not None:
+            lines[at] = line = opened
     return "\n".join(lines)
+
+
+def _without_mark(line: str, turns: Collection[int]) -> str | None:
+    """The line with a space for its first mark, where that mark only stands between a place and what happens there."""
+    head, _, tail = line.partition(MARK)
+    begun = list(pieces(head))
+    with suppress(Slip):
+        own = [reading for piece in begun[-1:] for reading in readings(piece, turns)]
+        if not own or any(one.tells or one.asides for one in own):
+            return None
+        behind = next((reading for piece in pieces(tail) for reading in readings(piece, turns)), None)
+        if len(begun) > 1 and (behind is None or "finding" not in behind.parts):
+            return None
+        as_one = line.replace(MARK, " ", 1)
+        before = None
+        for reading in _readings(as_one, turns):
+            now = meaning_of(reading, before if reading.piece.goes_on else None)
+            last = any(word.at == begun[-1].words[0].at for word in reading.piece.words)
+            of_it = behind is not None and "severity" in behind.parts
+            if last and before is not None and not of_it and any(one.about not in OF_A_PLACE for one in now.remarks):
+                return None  # "us, exit: worse with wear" is about the same; the tyres' wear is why
+            before = now
+        return as_one
+    return None
 
 
 def _as_typed(text: str, reading: Reading) -> str:

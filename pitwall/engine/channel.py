@@ -273,9 +273,9 @@ def _not_before_its_room(at: Situation, spec: CallSpec, call: Call | None) -> Ca
     """The window of a rule may lie before the call is of use, where several follow one another before a line: until the
     plan places it, it does not open there. One that is open stays so."""
     room = spec.room
+    if spec.medium == "board" or (call is not None and call.state == "due"):
+        return spec  # a board hangs a lap before the act that the room is of
     if room is None or room.stretches is None or room.from_s <= max(at.now + AHEAD_S, spec.say_from_s):
-        return spec
-    if call is not None and call.state == "due":
         return spec
     by = min(room.from_s + at.timing.window_s, room.end_by_s - spec.spoken_s)
     return altered(spec, say_from_s=room.from_s, say_by_s=max(spec.say_by_s, by, room.from_s))

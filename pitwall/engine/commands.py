@@ -5,7 +5,7 @@ The same command from two seats is no error: the second hears what already holds
 
 from __future__ import annotations
 
-from pitwall.engine import handover, items
+from pitwall.engine import driven_again, handover, items
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.answers import Answer, Handler, Refusal
 from pitwall.engine.call import SAID_GRACE_S, Call
@@ -141,6 +141,8 @@ def _confirm(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     if call.state == "done":
         # A hold that was told long ago is only probably done: the driver's word comes late, and settles it.
         found = items.find_item(car.progress.runs, call.spec.item)
+        if found is not None and driven_again.void(found[1], call.said_t):
+            raise Refusal(f"{call.id} was said on a lap that was spoilt: {found[1].item.do} is told and driven again")
         settles = found is not None and word_suffices(car.setup.procedures.get(found[1].item.do))
         if found is not None and settles and found[1].signal("confirm", now, f"confirmed, {command.by}"):
             return Answer(f"{found[1].item.do} of {found[0].run.run} is done: confirmed", plan_changed=True)

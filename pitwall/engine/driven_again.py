@@ -57,6 +57,11 @@ def still_to_do(car: TeamCar, now: float) -> tuple[str, ...]:
     return tuple(found)
 
 
+def void(item: ItemState, said_t: float | None) -> bool:
+    """Guard: what was said then, and perhaps read back, was for a lap that did not count."""
+    return item.void_t is not None and said_t is not None and said_t <= item.void_t
+
+
 def _told_anew(item: ItemState, now: float) -> None:
     if item.state in TOLD:
         item.signal("spoilt", now, AGAIN)

@@ -80,6 +80,9 @@ def taken_back(car: TeamCar, clock: SessionClock, since: float, now: float) -> N
     car.news = [news for news in car.news if news not in fresh]
     if heard:
         _tell(car, clock.status, (), now)
+    for sector in sorted(clock.yellow_sectors):
+        if heard or not any(sector in news.sectors and news.status == "yellow" for news in car.news):
+            _tell(car, "yellow", (sector,), now)  # what was entered wrongly had taken its place; once more does no harm
 
 
 def flag_falls(car: TeamCar, clock: SessionClock, now: float) -> None:

@@ -28,8 +28,8 @@ from pitwall.engine.team import TeamCar
 from pitwall.pace.laptimes import CarPace
 
 KEPT = 400
-SEEN = ("cross", "pit", "set_car")
 """Inputs that can be gone back over: some thirty laps with all their loops and calls."""
+SEEN = ("cross", "pit", "set_car")
 
 
 @dataclass

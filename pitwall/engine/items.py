@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 
+from pitwall.engine import driven_again
 from pitwall.engine.call import Call
 from pitwall.engine.calls import HELD_BACK, SETTLED, UNNEEDED
 from pitwall.engine.item_evidence import word_suffices
@@ -50,8 +51,8 @@ def call_moved(runs: list[RunState], call: Call, procedures: Mapping[str, Proced
     if found is None:
         return
     run, item = found
-    if item.void_t is not None and call.said_t is not None and call.said_t <= item.void_t:
-        return  # said, and perhaps read back, for a lap that did not count
+    if driven_again.void(item, call.said_t):
+        return
     if call.spec.breaks_off is not None:
         if call.state in ("said", "late", "done"):
             item.signal("fail", t, f"broken off: {call.spec.breaks_off}")

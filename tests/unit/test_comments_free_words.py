@@ -130,3 +130,38 @@ def test_which_other_run_it_is_set_against_is_free_text() -> None:
     """Better and worse are against the run before; another run is not read over."""
     assert said("t4 us better than before") == ["t4 us better"]
     assert why_not("t4 us better than run 1").endswith("which other run it is set against goes behind ':'")
+
+
+def test_a_mark_between_a_place_and_what_happens_there_is_a_space() -> None:
+    """Behind a comma, too, where the place would else take over what was said before it; other words stay free text."""
+    assert said("entry us 3, exit: os 2") == said("entry us 3, exit os 2")
+    assert said("t4: us 3, t5: os 2") == said("t4 us 3; t5: os 2") == ["t4 us 3", "t5 os 2"]
+    assert said("t4 us, exit: spin") == ["t4 us", "t4 exit spin"]
+    assert parse("t4 us, exit: worse with wear").text == "worse with wear"
+    assert said("t4 us, exit: it slides") == ["t4 us", "t4 exit us"]
+    assert said("t4 us 3, exit:") == ["t4 us 3", "t4 exit us"]
+
+
+@pytest.mark.parametrize("typed", [
+    "us in all corners but t4", "os everywhere but t3", "good everywhere but t4", "grip good but t4",
+    "us fast corners but t7",
+])  # fmt: skip
+def test_a_bare_place_behind_a_but_is_asked_about(typed: str) -> None:
+    """It is as likely that it is not there: nothing is noted of it."""
+    assert why_not(typed).startswith("also what the car does there: behind 'but'")
+
+
+def test_what_a_place_behind_a_but_says_itself_is_read() -> None:
+    """How bad, which way it goes, or another finding."""
+    assert said("us t4 but worse t7") == ["t4 us", "t7 us worse"]
+    assert said("t4 us but t7 3; t4 us 2 but os t7") == ["t4 us", "t7 us 3", "t4 us 2", "t7 os"]
+
+
+def test_the_number_of_a_lap_is_no_severity() -> None:
+    """Several laps are kept as they were typed; a number that may be either is asked about."""
+    for typed in ("us t4 on lap 3 and 4", "us t4 from lap 2 to 4", "us t4 laps 2 and 3"):
+        assert said(typed) == ["t4 us"]
+        assert parse(typed).text == typed
+    assert said("us 3 t4 on lap 2") == ["t4 us 3"]
+    for typed in ("us t4 on lap 3, 5", "us t4 lap 3 4"):
+        assert why_not(typed).startswith("how bad it is before the lap")

@@ -179,3 +179,16 @@ def test_a_lap_that_has_not_begun_is_as_unsure_as_its_length_says() -> None:
     at = situation(made.car, made.session.clock, 10.0)
     assert at.strays(at.legs[0].end_s) == pytest.approx(at.doubt(at.legs[0].end_s, at.legs[0]))
     assert replace(at, now=11.0).strays(at.legs[0].start_s) == 0
+
+
+def test_a_board_hangs_a_lap_before_the_act_that_its_room_is_of() -> None:
+    """The listening stretches before the act put no board off: it is ready before the pass at 425 s, the lap before."""
+    made = stage(MANY[:1], medium="board")
+    made.cross(355, "1")
+    made.cross(395, "2")
+    made.wait(397)
+    calls = [call for call in made.car.book.calls.values() if call.spec.medium == "board" and "main-1-2" in call.id]
+    boards = [call.spec for call in calls]
+    assert boards
+    assert all(spec.room is not None and spec.room.stretches for spec in boards)
+    assert all(spec.say_by_s <= spec.latest_s for spec in boards)

@@ -217,3 +217,18 @@ def test_the_debrief_looks_for_it_on_the_lap_that_counts() -> None:
     assert lap_of(run, item, watch, rows, driven.start_s) == driven
     item.void_t, item.behind = None, True
     assert lap_of(run, item, watch, rows, None) == spoilt
+
+
+def test_an_answer_entered_twice_does_not_count_for_the_lap_to_come() -> None:
+    """A call that is done may be confirmed once more; said for a lap that was spoilt, it settles nothing."""
+    stage, t, (item,) = on_timed_lap(FLAP)
+    stage.wait(t + 3)
+    first = say(stage, item, read_back=True)
+    spoil(stage, t)
+    again = stage.command("confirm", call=first.id)
+    assert again.type == "refused"
+    assert "told and driven again" in again.reason
+    assert item.state == "called"
+    stage.cross(t + 130)
+    stage.wait(t + 133)
+    assert words(stage, item)[-1] is not first, "its words came again"

@@ -207,3 +207,16 @@ def test_the_flag_falls_by_itself_when_nobody_waves_it() -> None:
     stage.wait(405 + 1300)
     assert stage.session.at_rest
     assert stage.session.alerts.active == {}
+
+
+def test_a_yellow_that_a_mistaken_slow_period_had_replaced_is_told_when_that_is_taken_back() -> None:
+    """Nobody had said it yet: the driver must hear of it all the same, for it still stands."""
+    stage = on_track()
+    stage.status(230, "yellow", scope=("2",))
+    stage.command("status", 230.4, status="slow")
+    assert [news.status for news in stage.car.news] == ["slow"]
+    stage.command("undo", 231)
+    stage.wait(231.5)
+    assert stage.session.clock.yellow_sectors == ("2",)
+    assert [(news.status, news.sectors) for news in stage.car.news] == [("yellow", ("2",))]
+    assert "Sector 2" in stage.call("session-3-yellow").spec.text
