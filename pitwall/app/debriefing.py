@@ -23,7 +23,7 @@ __all__ = ["CarDebrief", "Debrief", "debrief", "debrief_of", "keep_debrief", "ma
 
 log = structlog.get_logger(__name__)
 
-KEPT_AS, MADE_BY = "debrief", f"pitwall {__version__}, debrief 2"
+KEPT_AS, MADE_BY = "debrief", f"pitwall {__version__}, debrief 3"
 SQLITE_MAGIC = b"SQLite format 3\x00"
 """How a database begins, by the SQLite file format, section 1.3."""
 
