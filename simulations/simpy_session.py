@@ -128,12 +128,26 @@ class Session:
         note = self.driven[car.car]
         took = self._durations(car)
         stops = {run: max(self._duration(work), work.not_under_s) for run, work in car.cut_work.items()}
+        homes = {run: self._way_home(car, run) for run in stops}
+        counted: dict[str | None, int] = {}
+        over = None
         for index, one in enumerate(car.activities):
+            if over is not None and one.run == over:
+                note.starts.append(math.inf)
+                note.ends.append(self.env.now)
+                continue
             if one.not_before_s is not None and self.env.now < one.not_before_s:
                 yield self.env.timeout(one.not_before_s - self.env.now)
             if one.kind in ON_TRACK:
                 outs = [took[i] for i, lap in enumerate(car.activities) if lap.run == one.run and lap.kind == "out"]
                 out = outs[0] if outs else took[index]
+                whole = sum(lap.run == one.run and lap.kind == "timed" for lap in car.activities)
+                enough = counted.get(one.run, 0) >= min(car.minimum_laps.get(one.run or "", whole), whole)
+                counted[one.run] = counted.get(one.run, 0) + (one.kind == "timed")
+                if enough and one.kind != "in":
+                    cut = yield from self._last_lap(one, took[index], homes.get(one.run or "", 0.0), note)
+                    over = one.run if cut else None
+                    continue
                 yield from self._lap(one, took[index], out, stops.get(one.run or "") if stops else None, note)
             else:
                 yield from self._work(one, took[index], note)
@@ -150,6 +164,29 @@ class Session:
         if came + one.not_under_s > self.env.now:
             yield self.env.timeout(came + one.not_under_s - self.env.now)
         note.ends.append(self.env.now)
+
+    @staticmethod
+    def _way_home(car: CarSnapshot, run: str) -> float:
+        """From the line in the lane to the garage: the stop of a car sent back begins there, the planned one here."""
+        last = max((i for i, one in enumerate(car.activities) if one.run == run), default=len(car.activities))
+        after = [one for one in car.activities[last + 1 : last + 2] if one.kind == "garage"]
+        return max(car.cut_work[run].likely_s - after[0].likely_s, 0.0) if after else 0.0
+
+    def _last_lap(self, one: Activity, took: float, home: float, note: Driven) -> Generator[simpy.Event, Any, bool]:
+        """A lap of a run that counts already: whether a red flag ended the run on it."""
+        if one.kind == "out":
+            yield from self._green()
+        note.starts.append(self.env.now)
+        left = took
+        while left > 1e-9 and not self.red:
+            pace, began = SLOW_PACE if self.slow else 1.0, self.env.now
+            yield self.env.timeout(left / pace) | self.changed
+            left -= (self.env.now - began) * pace
+        cut = left > 1e-9
+        if cut:
+            yield self.env.timeout(left / RED_PACE + home)
+        note.ends.append(self.env.now)
+        return cut
 
     def _lap(self, one: Activity, took: float, out: float, stop: float | None, note: Driven) -> Steps:
         if one.kind == "out":

@@ -78,7 +78,7 @@ def run_rows(
             best_lap_s=min(timed, default=None), clean_laps=len(clean),
             median_clean_s=round(median(clean), 3) if clean else None,
             items_done=sum(item.outcome in ("done", "probably_done") for item in of_run), items=len(of_run),
-            counts=state.state != "done" or not state.laps or state.enough(cut=False),
+            counts=state.counts,
         ))
     return tuple(found)
 

@@ -12,6 +12,7 @@ from pathlib import Path
 from pitwall.app.debriefing import gone_over, made_of, read_to_the_cut
 from pitwall.app.next_rest import Carried
 from pitwall.app.next_runs import carried_runs
+from pitwall.app.next_sets import next_sets, sets_in_words
 from pitwall.debrief.model import CarDebrief
 from pitwall.engine.team import TeamCar
 from pitwall.errors import UserError
@@ -87,10 +88,13 @@ def _draft(car: TeamCar, made: CarDebrief, template: Plan | None, session: str |
         decide.append("runs: nothing was left of this session; a plan needs at least one run")
     if template is None and base.alternates:
         decide.append("alternates: those of the session that is over are left out; name the files of the next ones")
+    sets, unknown = next_sets(car, template, runs)
+    decide += unknown
+    fitted = car.carried.tyres if car.carried.tyres in sets else None
     plan = base.model_copy(update={
         "session": session or (template.session if template is not None else _next_session(car.setup) or over),
-        "starts_with": StartsWith(tyres=_fitted(car, base), fuel_kg=_fuel(car), switches=base.starts_with.switches),
-        "tyre_sets": _sets(car, base), "runs": runs,
+        "starts_with": StartsWith(tyres=fitted, fuel_kg=_fuel(car), switches=base.starts_with.switches),
+        "tyre_sets": sets, "runs": runs,
         "alternates": base.alternates if template is not None else {},
     })  # fmt: skip
     asked = tuple(dict.fromkeys(one.remark.about for one in made.said.open))
@@ -130,37 +134,13 @@ def _session_words(setup: SessionSetup, base: Plan, template: Plan | None, sessi
 # -- the car --------------------------------------------------------------------------------------------------------
 
 
-def _ages(car: TeamCar) -> dict[str, int]:
-    ages = dict(car.carried.ages)
-    if car.carried.tyres is not None:
-        ages[car.carried.tyres] = car.carried.tyre_laps(car.track) or 0
-    return ages
-
-
-def _sets(car: TeamCar, base: Plan) -> dict[str, object]:
-    """The allocation with the laps that are on each set now; sets of the session that is over are kept."""
-    ages = _ages(car)
-    known = {**car.plan.tyre_sets, **base.tyre_sets}
-    return {label: one.model_copy(update={"laps": ages.get(label, one.laps)}) for label, one in known.items()}
-
-
-def _fitted(car: TeamCar, base: Plan) -> str | None:
-    sets = {**car.plan.tyre_sets, **base.tyre_sets}
-    return car.carried.tyres if car.carried.tyres in sets else None
-
-
 def _fuel(car: TeamCar) -> float | None:
     left = car.carried.fuel(car.track, car.switches.car.fuel_per_lap_kg)
     return None if left is None else round(left, 1)
 
 
 def _car_state(car: TeamCar, plan: Plan) -> Iterator[str]:
-    ages = _ages(car)
-    for label, one in plan.tyre_sets.items():
-        before = car.setup.plans[car.car].tyre_sets.get(label)
-        driven = ages.get(label, one.laps) - (before.laps if before is not None else 0)
-        limit = f", at most {one.most_laps}" if one.most_laps is not None else ""
-        yield f"tyre set {label} ({one.compound}): {one.laps} laps{limit}, {driven} of them in this session"
+    yield from sets_in_words(car, plan.tyre_sets)
     left = _fuel(car)
     if left is not None:
         yield f"fuel: about {left:g} kg by the burn of the car file; weigh or measure it"

@@ -34,7 +34,7 @@ def carried_runs(
 
 
 def _one(state: RunState, rows: list[ItemRow], session: str) -> Carried | None:
-    if state.state == "done" and (not state.laps or state.enough(cut=False)):
+    if state.state == "done" and state.counts:
         return _rest(state, [row for row in rows if row.run == state.run.run and row.outcome in LEFT], session)
     why = f": {state.reason}" if state.reason else ""
     if state.timed_own:

@@ -164,28 +164,37 @@ def _calls(recorder: Recorder) -> dict[str, Any]:
 
 
 def _runs(recorder: Recorder) -> dict[str, list[dict[str, Any]]]:
-    """Car -> its runs in the order of the plan, each with how it ended."""
+    """Car -> its runs in the order of the plan, each with how it ended: ``done`` is one that counts."""
     return {
-        car: [{"run": run.run, "state": run.state, "want": run.want, "timed_done": run.timed_done,
+        car: [{"run": run.run, "state": run.ended_as, "want": run.want, "timed_done": run.timed_done,
                "timed_wanted": run.timed_wanted, "reason": run.reason or None} for run in recorder.plans[car].runs]
         for car in sorted(recorder.plans)
     }  # fmt: skip
 
 
 def _runs_text(runs: Mapping[str, list[dict[str, Any]]]) -> list[str]:
-    """What was run and what was not, by name; a run that was not run whole has a line of its own, with the reason."""
+    """What was run and what was not, by name; a run that does not count has a line of its own, with the reason."""
     lines = []
     for car, own in runs.items():
-        whole = [run["run"] for run in own if run["state"] == "done"]
-        named = f": {', '.join(whole)}" if whole else ""
-        lines.append(f"  runs        car {car}: {len(whole)} of {len(own)} done{named}")
+        done = [_done_text(run) for run in own if run["state"] == "done"]
+        named = f": {', '.join(done)}" if done else ""
+        lines.append(f"  runs        car {car}: {len(done)} of {len(own)} done{named}")
         for run in own:
             if run["state"] != "done":
-                laps = f"{run['timed_done']} of {run['timed_wanted']} timed laps" if run["timed_done"] else "not run"
-                cut = "cut short, " if run["state"] == "cut" else ""
+                cut = "cut, " if run["state"] == "cut" else ""
+                laps = f"{cut}{_timed_text(run)}" if cut or run["timed_done"] else "not run"
                 why = f": {run['reason']}" if run["reason"] else ""
-                lines.append(f"              {run['run']} ({run['want']}): {cut}{laps}{why}")
+                lines.append(f"              {run['run']} ({run['want']}): {laps}{why}")
     return lines
+
+
+def _done_text(run: Mapping[str, Any]) -> str:
+    """The name of a run that counts, with its timed laps where it counts with fewer than were wanted."""
+    return f"{run['run']} ({_timed_text(run)})" if run["timed_done"] < run["timed_wanted"] else f"{run['run']}"
+
+
+def _timed_text(run: Mapping[str, Any]) -> str:
+    return f"{run['timed_done']} of {run['timed_wanted']} timed"
 
 
 def _procedures(recorder: Recorder) -> dict[str, Any]:

@@ -22,7 +22,7 @@ ABOUT = """A comment is remarks, then a colon and free text; the words of a rema
 A comma goes on: "t4 entry us 3, exit os" is turn 4 twice, "us t4 3, t7 2" is understeer twice. A semicolon begins anew.
 Words may be glued: "t4e us3".
 --words prints every word, --check says how a comment is read. Without words the moment alone is noted; --number gives
-it its words later."""
+it its words later, or other words: they take the place of its remarks and of its free text."""
 
 
 def add_parser(subparsers: Any) -> None:

@@ -328,6 +328,11 @@ class CallBook:
                  and call.spec.say_from_s - OPENS_S <= t <= call.spec.say_by_s + OPENS_S]
         return sorted(ready, key=lambda call: (-PRIORITY[call.spec.kind], call.spec.say_by_s, call.id))
 
+    def begun_by(self, t: float) -> list[Call]:
+        """The calls whose window has opened by ``t`` and that nobody has taken for over: also those that are late."""
+        return [call for call in self._open_calls()
+                if call.state == "due" or (call.state == "shown" and call.spec.say_from_s - OPENS_S <= t)]
+
     def find(self, call_id: str) -> Call | None:
         """The call of that id."""
         return self.calls.get(call_id)

@@ -89,16 +89,18 @@ class ChannelBook:
     unsaid_s: dict[str, float] = field(default_factory=dict)
     """For each call how long it has been open while nobody talked, seconds."""
     spoken: set[str] = field(default_factory=set)
-    """Calls that were open while the engineer spoke: they may have been said, whatever the keys tell."""
+    """Calls that were open at any moment of an engineer's talk: they may have been said, whatever the keys tell."""
     planned_t: float | None = None
     times: TalkTimes = field(default_factory=TalkTimes)
 
     def heard(self, event: ChannelReported, book: CallBook) -> bool:
         """Take what the radio desk reports; False when nothing follows from it."""
+        spoke = self.talk.who == "engineer"
         if not self.talk.heard(event, book.open_now(event.t)):
             return False
+        if spoke or event.talking == "engineer":
+            self.spoken.update(call.id for call in book.begun_by(event.t))
         if event.talking == "engineer":
-            self.spoken.update(call.id for call in book.open_at(event.t))
             self.times.begins(event.t, book)
         else:
             if event.talking == "driver":
@@ -107,13 +109,20 @@ class ChannelBook:
         return True
 
     def never_spoken(self, call: Call) -> bool:
-        """Guard: it ended without a word, and the radio desk, which reports, heard no engineer while it was open."""
-        return call.state == "unconfirmed" and call.said_t is None and self.talk.known and call.id not in self.spoken
+        """Guard: it ended without a word, and the radio desk, which reports, heard no engineer while it was open.
+
+        It is no proof: it may have been said before its window, or too late, or the radio desk has fallen silent. What
+        it asks for is in doubt all the same.
+        """
+        unheard = self.talk.known and self.talk.who != "engineer" and call.id not in self.spoken
+        return unheard and call.state == "unconfirmed" and call.said_t is None and call.spec.medium != "board"
 
     def tick(self, book: CallBook, now: float) -> None:
         """Time passes: what was said without a key counts as said, and the calls follow the time."""
         self.times.count(book, now)
         self.times.settle(now)
+        if self.talk.who == "engineer":
+            self.spoken.update(call.id for call in book.begun_by(now))
         book.tick(now)
 
     def place(self, at: Situation, specs: Iterable[CallSpec], book: CallBook) -> list[CallSpec]:

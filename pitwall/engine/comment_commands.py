@@ -1,8 +1,10 @@
 """The desk notes what the driver said: words first, remarks afterwards, or both at once.
 
 ``comment`` without words stamps the moment. Named by its number in ``comment``, it gets its words and remarks later;
-what is given then takes the place of what was there, what is left out stays. The same words in ``text`` and
-``shorthand`` are read where they can be, and kept as words where they cannot: the answer says which.
+what is given then takes the place of what was there, what is left out stays. ``shorthand`` is a whole comment: its
+remarks and its free text, also where it has none, take the place of both, unless ``text`` gives the words. The same
+words in ``text`` and ``shorthand`` are read where they can be, and kept as words where they cannot: the answer says
+which.
 """
 
 from __future__ import annotations
@@ -45,10 +47,12 @@ def _given(command: CommandGiven, car: TeamCar) -> tuple[dict[str, Any], str]:
             why = f" as words, not counted: {problem.briefly}"
         else:
             remarks += typed.remarks
-            text = typed.text if either and typed.remarks else text or typed.text or None
+            text = typed.text if either and typed.remarks else text or typed.text
     _known_turns(remarks, car)
     given: dict[str, Any] = {} if text is None else {"text": text}
-    return given | ({"remarks": remarks, "tagged_by": command.by} if remarks else {}), why
+    if remarks or command.shorthand is not None:  # a whole comment: nothing of the one before is counted on beside it
+        given |= {"remarks": remarks, "tagged_by": command.by if remarks else None}
+    return given, why
 
 
 def _known_turns(remarks: tuple[Remark, ...], car: TeamCar) -> None:

@@ -109,6 +109,11 @@ class RunState:
         return self.timed_done >= min(fewest, self.timed_wanted)
 
     @property
+    def counts(self) -> bool:
+        """False: the run is over, and too little was driven to count as this run. One rule for all who tell of it."""
+        return self.state != "done" or not self.laps or self.enough(cut=False)
+
+    @property
     def expected_kind(self) -> LapKind:
         """Planned kind of the lap the pointer stands on."""
         if self.boxed_early and self.pointer == 0:
@@ -209,4 +214,5 @@ def run_progress(state: RunState, expected: tuple[float, float] | None) -> RunPr
         actual_span_s=actual,
         items=items,
         reason=state.reason,
+        counts=state.counts,
     )

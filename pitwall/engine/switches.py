@@ -73,6 +73,8 @@ class SwitchBoard:
     owed: dict[str, Position] = field(default_factory=dict)
     doubted: set[str] = field(default_factory=set)
     told_t: dict[str, float] = field(default_factory=dict)
+    told_elsewhere_t: dict[str, float] = field(default_factory=dict)
+    """When each switch was last told to leave where it was believed to stand."""
     read: dict[str, str] = field(default_factory=dict)
     confirms: int = 0
     checked_before: bool = False
@@ -216,7 +218,7 @@ class SwitchBoard:
             told_t: when it was said, session seconds; None when nobody knows. What was said later stands.
             check: the check list that it is a part of.
         """
-        self.confirms += sure
+        self.confirms += sure and bool(positions)
         for name, position in positions.items():
             later = told_t is not None and told_t > self.told_t.get(name, told_t)
             again = later and check is not None and self.read.get(name) == check
@@ -226,14 +228,25 @@ class SwitchBoard:
             if name in self.measured or (again and not sure and stands and name in self.verified):
                 continue  # read once more for others of its group: the driver has answered about this one
             if told_t is not None and told_t < self.told_t.get(name, told_t):
-                if sure and stands:
+                if sure and stands and told_t >= self.told_elsewhere_t.get(name, told_t):
                     self.said(name, position, sure)  # an answer to the first time, and nothing else was told since
                 continue
             if told_t is not None:
                 self.told_t[name] = told_t
+                self.told_elsewhere_t.update({} if stands else {name: told_t})
             self.said(name, position, sure)
             if again and not sure:
                 self.doubted.add(name)  # read twice to no answer: the driver may have heard anything
+
+    def unheard(self, positions: Mapping[str, Position]) -> None:
+        """A call ended over which nobody was heard: what it asks to be moved is taken to stand where it stood, but
+        nobody knows. A preset may have taken along what it sets."""
+        moved = {name: to for name, to in positions.items() if not same_position(self.believed.get(name), to)}
+        presets = [known for name in moved if (known := self.known(name)) is not None and known.kind == "preset"]
+        taken_along = {other for preset in presets for other in preset.sets if other in self._known}
+        doubtful = {*moved, *taken_along} - set(self.measured)
+        self.doubted |= doubtful
+        self.verified -= doubtful
 
     def said(self, name: str, position: Position, sure: bool) -> None:
         """The driver was told (``sure``: and read it back or did it)."""

@@ -268,9 +268,8 @@ class TeamCar:
 
     # -- calls --------------------------------------------------------------------------------------------------
 
-    def signal(
-        self, call: Call, signal: str, now: float, reason: str | None = None, because: str | None = None
-    ) -> bool:
+    def signal(self, call: Call, signal: str, now: float, reason: str | None = None,
+               because: str | None = None) -> bool:
         """Give a call a signal, and let its item and switches follow."""
         return self.book.signal(call, signal, now, reason, because)
 
@@ -279,10 +278,11 @@ class TeamCar:
         self.follow_items(changed, now)
         self.owed.follow(changed, now)
         for call in changed:
-            if call.state not in ("said", "done", "unconfirmed", "late") or self.channel.never_spoken(call):
-                continue
             check = call.spec.key.rpartition("-")[0] if call.spec.ask.action == "check_switches" else None
-            self.switches.told(asked_positions(call), call.confirmed, call.said_t, check)
+            if self.channel.never_spoken(call):
+                self.switches.unheard(asked_positions(call))
+            elif call.state in ("said", "done", "unconfirmed", "late"):
+                self.switches.told(asked_positions(call), call.confirmed, call.said_t, check)
 
     def follow_items(self, changed: list[Call], now: float) -> None:
         """Calls changed state: their items follow."""

@@ -172,7 +172,7 @@ def advise(question: AdviceQuestion) -> AdviceAnswer:
     unreached = unreached_of(question, search)
     best = proposals(desk, search, wording, unreached)
     return AdviceAnswer(
-        as_planned=told(desk, base, wording.sentence(base, base, None)),
+        as_planned=told(desk, base, wording.as_planned(base)),
         best=best,
         ladder=ladder(desk, search, wording),
         exact=search.outcome.exact,
@@ -284,7 +284,8 @@ def proposals(desk: Desk, search: Search, wording: Wording, unreached: str | Non
         if all(_differs(plan, better) for better in chosen):
             chosen.append(plan)
     return tuple(
-        told(desk, plan, wording.sentence(plan, search.base, unreached), flips if plan is best else None)
+        told(desk, plan, wording.sentence(plan, search.base, unreached, search.outcome.exact if plan is best else None),
+             flips if plan is best else None)
         for plan in chosen
     )
 

@@ -38,7 +38,8 @@ def ladder(desk: Desk, search: Search, wording: Wording) -> tuple[LadderStep, ..
         step = bolder(desk, look(desk, team, team.judge(desk.as_it_stands), tuple(known)))
         best = step.outcome.best if step.outcome.best is not None else step.base
         known = [best.sequels]
-        sentence = wording.sentence(best, step.base, unreached_of(desk.question, step))
+        proven = step.outcome.exact and step.outcome.best is not None
+        sentence = wording.sentence(best, step.base, unreached_of(desk.question, step), proven)
         found.append(LadderStep(restart_s=restart, best=told(desk, best, sentence),
                                 pull_forward=pull_forward(desk, step, best, restart, wording)))
     return tuple(found)

@@ -32,17 +32,22 @@ class Wording:
         self._whole = sum(weight(choice) for choice in self._choices.values())
         self._twice = {name for name in names if names.count(name) > 1}
 
-    def sentence(self, plan: TeamPlan, base: TeamPlan, unreached: str | None) -> str:
+    def as_planned(self, base: TeamPlan) -> str:
+        """One sentence on the plan as it stands, which recommends nothing: a better one may be known."""
+        return f"The plan as it stands: {self._as_it_is(base)}."
+
+    def sentence(self, plan: TeamPlan, base: TeamPlan, unreached: str | None, proven: bool | None) -> str:
         """One sentence on this plan, seen from the plan as it stands.
 
         Args:
             plan: The plan.
             base: The plan as it stands.
             unreached: What to add when no plan is as sure as was wanted.
+            proven: For the best plan, whether no other is worth more, or only none was found; None for any other plan.
         """
         changes = self.changes(plan.sequels)
         if not changes:
-            text = f"Leave the plan as it is: {self._how_sure(plan, None)}"
+            text = f"Leave the plan as it is: {self._why_kept(plan, proven)}"
         else:
             text = "; ".join([f"{_capital(join(changes))}: {self._how_sure(plan, base)}", *self.losses(plan, base)])
         return f"{text}{f'; {unreached}' if unreached else ''}."
@@ -98,10 +103,20 @@ class Wording:
         found = [f"lost: {join(lost)}"] if lost else []
         return found + ([f"{join(anyway)} would not have fitted"] if anyway else [])
 
-    def _how_sure(self, plan: TeamPlan, base: TeamPlan | None) -> str:
-        musts = [run for run, choice in self._choices.items() if choice.want == "must"]
-        if base is None:
-            return self._all_musts(plan, None) if musts else "it is worth most as it stands"
+    @property
+    def _musts(self) -> list[int]:
+        return [run for run, choice in self._choices.items() if choice.want == "must"]
+
+    def _as_it_is(self, plan: TeamPlan) -> str:
+        return self._all_musts(plan, None) if self._musts else f"{self.share(plan.worth)} of its value is kept"
+
+    def _why_kept(self, plan: TeamPlan, proven: bool | None) -> str:
+        if self._musts or proven is None:
+            return self._as_it_is(plan)
+        return "it is worth most as it stands" if proven else "no better plan was found"
+
+    def _how_sure(self, plan: TeamPlan, base: TeamPlan) -> str:
+        musts = self._musts
         better = [run for run in musts if self._rises(run, plan, base)]
         if plan.chance - base.chance >= NOTABLE:
             if len(better) == 1:

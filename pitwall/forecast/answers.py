@@ -94,14 +94,17 @@ def _run(own: CarFutures, group: Group, futures: Futures, margin: Floats, chance
 def _lap_chance(own: CarFutures, group: Group, index: int, futures: Futures) -> float:
     """In how many of the futures this lap is still driven: begun before the flag, or ended where the rule asks that.
 
-    An in-lap is driven whenever the car has left. A block that may be done after the flag is done, unless all is over.
+    An in-lap is driven whenever the car has left, unless a red flag ends the run on a lap before it. A block that may
+    be done after the flag is done, unless all is over.
     """
     kind, calendar, closed = own.car.activities[index].kind, futures.calendar, futures.snapshot.status == "closed"
     if kind == "item" and group.run in own.car.after_flag:
         return 0.0 if closed else 1.0
     if kind == "in":
         left = own.chain.under_way and group.members[0] == 0
-        return 0.0 if closed else 1.0 if left else _share(begun_in_time(group.members[0], group, own.path, calendar))
+        driven = own.path.starts[index] < np.inf
+        return 0.0 if closed else _share(
+            driven if left else driven & begun_in_time(group.members[0], group, own.path, calendar))
     whole = kind == "item" or (kind == "timed" and not futures.snapshot.finish_started_lap)
     return _share((ended_in_time if whole else begun_in_time)(index, group, own.path, calendar))
 

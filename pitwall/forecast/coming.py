@@ -71,6 +71,8 @@ def in_lap_of(
     if index is None or not car.on_track or not groups or index not in groups[0].members:
         return None
     begins = path.starts[index] if index else np.full(path.ends.shape[1], _began(car))
+    # Where a red flag ends the run the way back takes the in-lap's place: it is none, and no limit holds for it.
+    begins = np.where(begins < np.inf, begins, path.ends[index])
     took = path.ends[index] - begins
     limits: list[tuple[float, str]] = []
     if snapshot.slowest_in_lap_s is not None and (index > 0 or car.lap_began_s is not None):

@@ -45,7 +45,33 @@ def draw_chain(car: CarSnapshot, count: int, seed: int) -> Chain:
     if under_way and (whole := _whole_lap(car)) is not None:
         again = durations.copy()
         again[0] = np.maximum(durations[whole], durations[0])
-    return Chain(car.activities, durations, again, _out_laps(car, durations, seed, under_way), under_way)
+    out_again = _out_laps(car, durations, seed, under_way)
+    return Chain(car.activities, durations, again, out_again, under_way, ends_run=ends_run(car))
+
+
+def ends_run(car: CarSnapshot) -> tuple[float | None, ...]:
+    """Per activity: None where a lap that a red flag cuts is driven again, else its run is over (``Chain.ends_run``).
+
+    It is over when all timed laps that count are done before that lap; an installation lap counts as it is. What the
+    garage does on a car that was sent back is told from the line in the lane, and the stop after a run from the garage:
+    the difference of the two is the way between them.
+    """
+    found: list[float | None] = [None] * len(car.activities)
+    for run in {one.run for one in car.activities if one.run is not None}:
+        members = [index for index, one in enumerate(car.activities) if one.run == run]
+        kinds = [car.activities[index].kind for index in members]
+        if "item" in kinds:
+            continue
+        needed, done = min(car.minimum_laps.get(run, kinds.count("timed")), kinds.count("timed")), 0
+        following = car.activities[members[-1] + 1 : members[-1] + 2]
+        way = 0.0
+        if run in car.cut_work and following and following[0].kind == "garage":
+            way = max(car.cut_work[run].likely_s - following[0].likely_s, 0.0)
+        for index, kind in zip(members, kinds, strict=True):
+            if kind in ON_TRACK and kind != "in" and done >= needed:
+                found[index] = way
+            done += kind == "timed"
+    return tuple(found)
 
 
 def with_stops(chain: Chain, car: CarSnapshot, seed: int) -> Chain:

@@ -98,8 +98,9 @@ def begun_in_time(index: int, group: Group, path: Path, calendar: Calendar) -> N
 
 
 def ended_in_time(index: int, group: Group, path: Path, calendar: Calendar) -> NDArray[np.bool_]:
-    """Whether it is over by the flag, shape (N,)."""
-    found: NDArray[np.bool_] = path.ends[index] <= flag_of(path.starts[index], group, calendar)
+    """Whether it is driven, and over by the flag, shape (N,)."""
+    starts = path.starts[index]
+    found: NDArray[np.bool_] = (path.ends[index] <= flag_of(starts, group, calendar)) & (starts < np.inf)
     return found
 
 
@@ -145,6 +146,9 @@ def release_of(chain: Chain, group: Group, calendar: Calendar, snapshot: Forecas
     if snapshot.status in ("finished", "closed") or (snapshot.windows and not group.allowed):
         return None
     own = replace(chain.part(first, members[-1] + 1), stops=())
+    if decisive.by == "start" and decisive.index == first:
+        # An installation lap: once it has begun it counts, so no flag is in its way.
+        own = replace(own, durations=np.zeros_like(own.durations), again=np.zeros_like(own.again))
     now = max(snapshot.t, 0.0) if snapshot.status == "waiting" else snapshot.t
     if snapshot.windows:
         calendar, now = calendar.only(group.allowed), max(now, snapshot.windows[group.allowed[0]][0])

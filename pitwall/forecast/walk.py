@@ -9,6 +9,8 @@ The model, stated so that it can be argued with:
   garage under red, nor starts an item. (In the calendar a red ends when cars leave again, maybe later than green.)
 * Where the chain knows how long the garage keeps a car that a red flag sent back (``stops``), it comes back slowly,
   leaves no sooner than that, and drives no cool-down lap that was cut: it would follow an out-lap.
+* Where all laps that count were done before the lap that was cut (``ends_run``), the run is over: the car comes back
+  slowly, the garage works on it once, and the next run follows. The laps that were left of the run are not driven.
 * A slow period stretches every lap: while it lasts a car makes ``SLOW_PACE`` of its progress.
 
 * In a session in windows a run leaves in the first window that it fits into. A lap that the flag of a window comes
@@ -62,6 +64,8 @@ class Chain:
         under_way: The first activity has already begun on track.
         stops: Per activity, how long the garage keeps the car at least that a red flag sends back on it, shape (N,)
             each; none: no longer than the red flag lasts.
+        ends_run: Per activity, None where a lap that a red flag cuts is driven again; else its run is over, for all
+            laps that count are done before it, and this is the way from the line in the lane to the garage, seconds.
     """
 
     activities: tuple[Activity, ...]
@@ -70,6 +74,7 @@ class Chain:
     out_again: tuple[Floats, ...]
     under_way: bool
     stops: tuple[Floats, ...] = ()
+    ends_run: tuple[float | None, ...] = ()
 
     @cached_property
     def stretches(self) -> tuple[tuple[int, int], ...]:
@@ -88,6 +93,7 @@ class Chain:
         return Chain(
             self.activities[first:last], self.durations[first:last], self.again[first:last],
             self.out_again[first:last], self.under_way and first == 0, self.stops[first:last],
+            self.ends_run[first:last],
         )
 
     def only(self, futures: Indices) -> Chain:
@@ -95,12 +101,16 @@ class Chain:
         out_again = tuple(lap[futures] for lap in self.out_again)
         stops = tuple(stop[futures] for stop in self.stops)
         return Chain(self.activities, self.durations[:, futures], self.again[:, futures], out_again, self.under_way,
-                     stops)
+                     stops, self.ends_run)
 
 
 @dataclass(frozen=True)
 class Path:
-    """When each activity began and ended, shape (A, N) each; a lap under way from the start began at minus infinity."""
+    """When each activity began and ended, shape (A, N) each; a lap under way from the start began at minus infinity.
+
+    A lap that is not driven to its end, because a red flag ended its run, begins never (at infinity), and ends when the
+    car is back.
+    """
 
     starts: Floats
     ends: Floats
@@ -168,6 +178,7 @@ class _Walker:
     ) -> None:
         self.chain, self.columns, self.calendar, self.slots, self.started = chain, columns, calendar, slots, started
         self.red, self.slow = _Cursor(calendar.red, columns), _Cursor(calendar.slow, columns)
+        self.over: NDArray[np.bool_] | None = None  # where a red flag has ended the run that is walked
 
     def drawn(self, rows: Floats) -> Floats:
         """A row of durations, one value a column."""
@@ -201,6 +212,11 @@ class _Walker:
         start = np.full_like(t, -np.inf) if index == 0 and self.chain.under_way else t.copy()
         if kind == "in":
             return start, end
+        if self.over is not None:
+            end = np.where(self.over, -np.inf, end)  # it is back: no flag ahead of it cuts a lap
+        if (way := self.chain.ends_run[index] if self.chain.ends_run else None) is not None:
+            self._home(index, t, start, end, way)
+            return start, end
         while (cut := (self.red.start < end).nonzero()[0]).size:
             futures = self.red.futures(cut)
             resume = self._out_again_from(index, cut, end[cut], futures)
@@ -213,6 +229,19 @@ class _Walker:
             start[cut] = resume
             end[cut] = self.lap_end(resume, self.chain.again[index][futures], cut)
         return start, end
+
+    def _home(self, index: int, t: Floats, start: Floats, end: Floats, way: float) -> None:
+        """Where a red flag cuts this lap its run is over: the car comes back slowly, and the lap ends in the garage."""
+        cut = (self.red.start < end).nonzero()[0]
+        if not cut.size:
+            return
+        begins = np.maximum(self.red.start[cut], t[cut])
+        left = np.minimum(end[cut] - begins, self.chain.again[index][self.red.futures(cut)])
+        end[cut] = begins + left / RED_PACE + way
+        if self.chain.activities[index].kind != "out":
+            start[cut] = np.inf  # an out-lap was driven as far as it counts: the car has left
+        self.over = np.zeros(t.size, dtype=np.bool_) if self.over is None else self.over
+        self.over[cut] = True
 
     def _out_again_from(self, index: int, cut: Indices, end: Floats, futures: Indices) -> Floats:
         """When cars leave again that the red flag cut on a lap that was to end at ``end``, shape (n,)."""
@@ -243,11 +272,16 @@ class _Walker:
         """Every activity in its order, from ``begin``, shape (N,)."""
         starts = np.empty((len(self.chain.activities), begin.size))
         ends = np.empty_like(starts)
-        t, out_there = begin, self.chain.under_way
+        t, out_there, run = begin, self.chain.under_way, None
         for index, activity in enumerate(self.chain.activities):
+            if activity.run != run:
+                run, self.over = activity.run, None
+            over, back = self.over, t
             if activity.not_before_s is not None:
                 t = np.maximum(t, activity.not_before_s)
             t = self._in_its_window(index, t)
+            if over is not None:
+                t = np.where(over, back, t)
             if activity.kind in ON_TRACK:
                 if out_there and (activity.kind != "out" or index == 0):
                     self.red.pass_over(t)
@@ -261,6 +295,8 @@ class _Walker:
                 else:
                     out_there = False
                 start, end = t, work_end(activity, t, t, self.drawn(self.chain.durations[index]))
+            if over is not None:
+                start, end = np.where(over, np.inf, start), np.where(over, back, end)
             starts[index], ends[index] = start, end
             t = end
         return Path(starts, ends)

@@ -95,3 +95,9 @@ class RunProgress(Frozen):
     fuel_kg: float | None = Field(default=None, description="its fuel load at release")
     items: tuple[ItemProgress, ...] = ()
     reason: str | None = None
+    counts: bool = Field(default=True, description="False: it is over, and too little was driven to count as this run")
+
+    @property
+    def ended_as(self) -> str:
+        """The state in the words of people: a run that is over and does not count was cut, not done."""
+        return self.state if self.counts else "cut"

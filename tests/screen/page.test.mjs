@@ -8,7 +8,7 @@ import { byRun } from "../../pitwall/screen/static/app/comment.js";
 import { Draft, newestFirst } from "../../pitwall/screen/static/app/draft.js";
 import { pieces, wrapped } from "../../pitwall/screen/static/app/fitting.js";
 import { exampleTag, inWords, isTags, noSuchTurn, tagged, typedOf } from "../../pitwall/screen/static/app/shorthand.js";
-import { barOf } from "../../pitwall/screen/static/app/plan-line.js";
+import { barOf, planWords } from "../../pitwall/screen/static/app/plan-line.js";
 import { labels, lapWords } from "../../pitwall/screen/static/app/strip.js";
 import { ask } from "../../pitwall/screen/static/app/asking.js";
 import { feedAges, silentStreams, wellness } from "../../pitwall/screen/static/app/head.js";
@@ -16,7 +16,7 @@ import { feedWords, keysOf } from "../../pitwall/screen/static/app/help.js";
 import { Pad } from "../../pitwall/screen/static/app/pad.js";
 import { Reader } from "../../pitwall/screen/static/app/reader.js";
 import { Rights } from "../../pitwall/screen/static/app/rights.js";
-import { partWords } from "../../pitwall/screen/static/app/words.js";
+import { endedAs, partWords } from "../../pitwall/screen/static/app/words.js";
 import { Store } from "../../pitwall/screen/static/app/store.js";
 import { TakingBack, UNDO_FOR_MS } from "../../pitwall/screen/static/app/taking-back.js";
 import { ofNoCar } from "../../pitwall/screen/static/app/team-page.js";
@@ -148,6 +148,8 @@ test("a comment that stands gets what is new, by its number", () => {
   assert.equal(Draft.of(one).given(), null);
   assert.deepEqual(Object.assign(Draft.of(one), { tags: "4mu2" }).given(), { comment: 6, remarks: tagged("4mu2").remarks });
   assert.deepEqual(Object.assign(Draft.of(one), { text: "floats a lot" }).given(), { comment: 6, text: "floats a lot" });
+  assert.deepEqual(Object.assign(Draft.of(one), { tags: "t4 mid us 2" }).given(), { comment: 6, text: "floats", shorthand: "t4 mid us 2" });
+  assert.deepEqual(Object.assign(Draft.of(one), { text: "", tags: "t4 mid us 2" }).given(), { comment: 6, shorthand: "t4 mid us 2" });
 });
 
 test("the text is read as shorthand too, unless tags stand beside it or it was counted already", () => {
@@ -178,6 +180,14 @@ test("a run to come is drawn to when the forecast sees its end, in the middle of
   assert.deepEqual(barOf({ ...run, state: "running", actual_span_s: [2450, null] }, { end_q50_s: 3040 }), [2450, 3040]);
   assert.deepEqual(barOf({ ...run, state: "done", actual_span_s: [2450, 2900] }, { end_q50_s: 3040 }), [2450, 2900]);
   assert.equal(barOf({ run: "x", state: "planned" }, undefined), null);
+});
+
+test("a run that is over without the laps that count was cut, and is not among those done", () => {
+  const low = { run: "low", state: "done", timed_wanted: 2, timed_done: 0, counts: false };
+  const full = { ...low, run: "full", timed_done: 2, counts: true };
+  assert.deepEqual([low, full, { ...full, state: "next" }].map(endedAs), ["cut", "done", "next"]);
+  assert.equal(planWords([low, full], { musts_chance: 0 }), "1 of 2 runs done, 1 cut, musts fit: 0 %");
+  assert.equal(planWords([full], undefined), "1 of 1 runs done");
 });
 
 const letters = (text) => text.length;

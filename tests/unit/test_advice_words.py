@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from pitwall.forecast.advice import advise
+from pitwall.forecast.advice import Desk, advise
+from pitwall.forecast.advice_words import Wording
 from pitwall.model.advice import AdviceQuestion
 from tests.unit.advice_plans import choice, question
 
@@ -34,6 +35,28 @@ def test_laps_that_are_given_up_are_counted() -> None:
     assert advise(question(runs, 1000.0)).best[0].sentence == (
         "Shorten baseline to 3 timed laps: compare fits in 100 % of futures instead of 0 %; "
         "lost: 1 of the 4 timed laps of baseline (a must, which still counts).")
+
+
+def test_the_plan_as_it_stands_is_not_recommended_where_a_better_one_is_known() -> None:
+    """It is told for comparison, by its share of the value or by its musts; the proposal alone says what to do."""
+    better = advise(question([choice("a", "out 8 in", want="could"), choice("b", "out 2 in", value=5)], 900.0))
+    assert better.best[0].worth > 20 * better.as_planned.worth
+    assert better.as_planned.sentence == "The plan as it stands: 4 % of its value is kept."
+    musts = advise(question([choice("a", "out 6 in", fewest=2), choice("b", "out 3 in", want="must")], 1300.0))
+    assert musts.best[0].musts_chance == 1.0
+    assert musts.as_planned.sentence == "The plan as it stands: all musts fit in 0 % of futures."
+
+
+def test_only_the_best_plan_is_worth_most_and_only_when_that_is_proven() -> None:
+    """A search that was ended early says that it found nothing better; a second choice says what it keeps."""
+    asked = question([choice("a", "out 3 in"), choice("b", "out 2 in", want="could")], 6000.0)
+    answer, desk = advise(asked), Desk.of(asked)
+    assert (answer.exact, answer.best[0].sentence) == (
+        True, "Leave the plan as it is: it is worth most as it stands.")
+    base = desk.team(desk.calendar()).judge(desk.as_it_stands)
+    said = [Wording(desk.models).sentence(base, base, None, proven) for proven in (False, None)]
+    assert said == ["Leave the plan as it is: no better plan was found.",
+                    "Leave the plan as it is: 100 % of its value is kept."]
 
 
 def test_what_would_not_have_fitted_is_no_loss() -> None:

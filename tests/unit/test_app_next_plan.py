@@ -115,6 +115,55 @@ def test_tyres_and_fuel_are_as_the_car_came_back(tmp_path: Path) -> None:
     assert "tyre set B1 (medium): 4 laps, at most 20, 4 of them in this session" in made.car_state
 
 
+WET = {"W1": {"compound": "wet", "laps": 4}, "I1": {"compound": "intermediate"}}
+RAIN = SPARE | {"run": "rain", "tyres": "W1"}
+
+
+def gone_wet(folder: Path, *dry: dict[str, Any], sets: dict[str, Any], **more: Any) -> Draft:
+    """The draft after a run on B1 in the dry and one of four laps on W1 in the rain, by the wet plan."""
+    wet = plan(RAIN, RAIN | {"run": "drying", "tyres": "I1"}, tyre_sets=WET, starts_with={"tyres": "W1"})
+    made = Kept(setup(plan(FIRST | {"items": []}, *dry, tyre_sets=sets), regulations=BOTH,
+                      alternates={"41": {"wet": wet}})).green()  # fmt: skip
+    t = made.leave(200).lap(200, 125, from_exit=True)
+    for seconds in (100, 100):
+        t = made.lap(t, seconds)
+    t = made.home(t)
+    made.wait(t + 60).command("switch_plan", alternate="wet", text="rain")
+    t = made.wait(t + 600).leave(t + 600).lap(t + 600, 125, from_exit=True)
+    made.home(made.lap(t, 100))
+    return drafted(made, folder, **more)
+
+
+def test_sets_of_every_plan_of_the_day_are_in_the_draft(tmp_path: Path) -> None:
+    """The session went over to its wet plan: the sets of the dry one keep their laps, and runs of both find theirs."""
+    made = gone_wet(tmp_path, LATER | {"tyres": "C1", "window": None}, sets=SETS)
+    laps = {name: one.laps for name, one in made.plan.tyre_sets.items()}
+    assert (laps["A1"], laps["B1"], laps["C1"], laps["I1"]) == (14, 4, 0, 0)
+    assert laps["W1"] > 4
+    assert made.plan.starts_with.tyres == "W1"
+    assert {"later", "drying"} <= {run.run for run in made.plan.runs}
+    assert {run.tyres for run in made.plan.runs} <= set(laps)
+    assert "tyre set B1 (medium): 4 laps, at most 20, 4 of them in this session" in made.car_state
+    assert f"tyre set W1 (wet): {laps['W1']} laps, {laps['W1'] - 4} of them in this session" in made.car_state
+    assert "tyre set I1 (intermediate): 0 laps, 0 of them in this session" in made.car_state
+
+
+def test_a_set_that_two_plans_name_has_the_laps_with_which_the_day_began(tmp_path: Path) -> None:
+    """The wet plan counts I1 otherwise than the dry one: nobody drove on it, and no lap of it is of this session."""
+    made = gone_wet(tmp_path, sets=SETS | {"I1": {"compound": "intermediate", "laps": 3}})
+    assert "tyre set I1 (intermediate): 3 laps, 0 of them in this session" in made.car_state
+
+
+def test_a_set_of_which_no_plan_says_what_it_is_is_to_be_filled_in(tmp_path: Path) -> None:
+    """The dry plan has no allocation, the wet one has: a carried run of the dry finds its set, and its compound is
+    asked for."""
+    made = gone_wet(tmp_path, LATER | {"tyres": "C1"}, LATER | {"run": "last", "tyres": "B1"}, sets={})
+    sets = made.plan.tyre_sets
+    assert (sets["C1"].compound, sets["C1"].laps, sets["B1"].laps) == ("unknown", 0, 4)
+    assert [line for line in made.decide if line.startswith("tyre_sets")] == [
+        f"tyre_sets: what compound {label} is; no plan of the day says so" for label in ("C1", "B1")]
+
+
 def broken_off(folder: Path, laps: str, items: list[dict[str, Any]], *timed: float, **more: Any) -> Draft:
     """The draft after a red flag cut the first run behind its out-lap and so many timed laps."""
     stage = Kept(setup(plan(FIRST | {"laps": laps, "items": items} | more, SPARE), regulations=BOTH)).green().leave(200)

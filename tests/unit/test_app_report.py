@@ -123,8 +123,24 @@ def test_every_run_is_named() -> None:
     lines = as_text(report).splitlines()
     at = lines.index(f"  runs        car {CAR}: 2 of 5 done: first, fifth")
     assert [line.strip() for line in lines[at + 1 : at + 4]] == [
-        "second (must): cut short, 1 of 3 timed laps: the red flag", "third (must): not run: no time left",
+        "second (must): cut, 1 of 3 timed: the red flag", "third (must): not run: no time left",
         "fourth (must): not run"]
+
+
+def test_a_run_that_ended_without_the_laps_that_count_is_cut_and_not_done() -> None:
+    """It is over, but nobody reads it as done; one that counts with fewer laps than wanted is done, and says so."""
+    rows = (("low", 0, False, "the session ended"), ("half", 1, True, "ended early, still counts"),
+            ("full", 2, True, None))
+    runs = tuple(RunProgress.model_validate({
+        "run": name, "want": "must", "state": "done", "laps": ("out", "timed", "timed", "in"), "timed_wanted": 2,
+        "timed_done": done, "counts": counts, "reason": reason}) for name, done, counts, reason in rows)  # fmt: skip
+    recorder = Recorder()
+    recorder.take([PlanState(id="p1", t=1.0, car=CAR, revision=1, runs=runs)])
+    report = _report(recorder)
+    assert [one["state"] for one in report["runs"][CAR]] == ["cut", "done", "done"]
+    lines = as_text(report).splitlines()
+    at = lines.index(f"  runs        car {CAR}: 2 of 3 done: half (1 of 2 timed), full")
+    assert lines[at + 1].strip() == "low (must): cut, 0 of 2 timed: the session ended"
 
 
 def test_alert_counts_each_time_it_is_raised() -> None:

@@ -109,7 +109,7 @@ def test_a_comment_may_be_typed_in_shorthand() -> None:
     (one,) = noted(stage)
     assert (one.remarks, one.text, one.tagged_by) == ((Remark(**MID | {"turn": 1}),), "pushes wide", "ann")
     effect(stage.command("comment", comment=1, shorthand="t1 mid us 2"))
-    assert (noted(stage)[0].remarks[0].severity, noted(stage)[0].text) == (2, "pushes wide")
+    assert (noted(stage)[0].remarks[0].severity, noted(stage)[0].text) == (2, "")
     assert reason(stage.command("comment", shorthand="t1 midd us")).endswith("did you mean 'mid'?")
     assert len(noted(stage)) == 1
     measured = Stage(shipped())
@@ -117,6 +117,33 @@ def test_a_comment_may_be_typed_in_shorthand() -> None:
     assert f"a turn from 1 to {last}" in reason(measured.command("comment", shorthand=f"t{last + 1} us"))
     assert reason(measured.command("comment", remarks=[MID | {"turn": last + 1}])) == (
         f"there is no turn {last + 1} at this circuit: its turns are 1 to {last}")
+
+
+def test_shorthand_is_a_whole_comment() -> None:
+    """It takes the place of remarks and free text, also where it has none of the one; the words of ``text`` beside it
+    are the free text; ``text`` or ``remarks`` alone leave the other; ``undo`` brings both back."""
+    stage = on_the_cool_lap()
+    stage.command("comment")
+
+    def completed(**given: Any) -> tuple[list[str], str]:
+        effect(stage.command("comment", comment=1, **given))
+        (one,) = noted(stage)
+        assert (one.tagged_by is None) == (not one.remarks)
+        return [str(remark.what) for remark in one.remarks], one.text
+
+    assert completed(shorthand="t4 mid us 3, exit os 2: worse with wear") == (
+        ["understeer", "oversteer"], "worse with wear")
+    assert completed(shorthand="rears hot 4") == (["hot"], "")
+    stage.command("undo")
+    assert (len(noted(stage)[0].remarks), noted(stage)[0].text) == (2, "worse with wear")
+    assert completed(text="on old tyres") == (["understeer", "oversteer"], "on old tyres")
+    assert completed(remarks=[MID]) == (["understeer"], "on old tyres")
+    assert completed(shorthand="fl lock t1", text="in the wind") == (["locking"], "in the wind")
+    assert completed(shorthand=": nothing of it any more") == ([], "nothing of it any more")
+    assert completed(shorthand="t1 us 2") == (["understeer"], "")
+    answer = effect(stage.command("comment", comment=1, text="it floats", shorthand="it floats"))
+    assert answer.startswith("comment 1 changed as words, not counted")
+    assert (noted(stage)[0].remarks, noted(stage)[0].text) == ((), "it floats")
 
 
 def test_one_field_takes_shorthand_or_words() -> None:

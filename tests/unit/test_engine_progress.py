@@ -524,3 +524,18 @@ def test_the_published_form_names_laps_and_spans() -> None:
     assert [item.lap for item in found.items] == ["timed lap 2", "cool-down lap 1", "in-lap", "out-lap"]
     assert (found.actual_span_s, found.expected_span_s) == ((100, None), (1.0, 2.0))
     assert run_progress(made.runs[1], None).actual_span_s is None
+
+
+@pytest.mark.parametrize(("laps", "more", "counts"), [
+    (0, {}, False), (1, {}, False), (2, {}, True), (1, {"shorten_to": 1}, True), (2, {"shorten_to": 3}, False),
+])  # fmt: skip
+def test_a_run_given_up_counts_only_with_the_laps_that_count(laps: int, more: dict[str, Any], counts: bool) -> None:
+    """Cut by a red flag and never gone on with, it is over: it counts with ``shorten_to`` laps, without with half."""
+    made, state = running("out, 4 timed, in", **more)
+    for _ in range(laps):
+        made.lap_done("timed")
+    assert run_progress(state, None).counts
+    made.come_in(500, red=True)
+    made.skip_what_cannot_be(900)
+    found = run_progress(state, None)
+    assert (found.state, found.counts, found.ended_as) == ("done", counts, "done" if counts else "cut")

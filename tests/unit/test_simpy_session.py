@@ -6,12 +6,13 @@ SimPy: https://simpy.readthedocs.io. Both sides are samples: they may differ by 
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 from typing import Any
 
 import pytest
 
 from pitwall.forecast.futures import forecast
-from pitwall.model.outlook import RunPace
+from pitwall.model.outlook import Activity, CarSnapshot, RunPace
 from pitwall.model.outputs import ForecastWanted
 from pitwall.model.rules import Interruptions
 from simulations.bench_forecast import demo
@@ -100,3 +101,23 @@ def test_a_cut_lap_in_simpy_is_done_as_the_walk_says() -> None:
     wanted = cars([out, timed, lap("a", "in", 105)], remaining=600.0, futures=OURS, interruptions=always,
                   finish_started_lap=False)  # fmt: skip
     assert differ(wanted) == {}
+
+
+def test_a_run_that_counts_is_ended_by_a_red_flag_in_both() -> None:
+    """Runs that may be shorter, a garage that keeps cars sent back, and many reds: the same chances."""
+    wanted = asked(remaining=2700.0, interruptions=Interruptions(red_per_hour=4.0, slow_per_hour=1.0))
+    fewest = dict.fromkeys("abcdefgh", 2)
+    shorter = tuple(car.model_copy(update={"cut_work": sent_back(car), "minimum_laps": fewest})
+                    for car in wanted.snapshot.cars)
+    wanted = wanted.model_copy(update={"snapshot": wanted.snapshot.model_copy(update={"cars": shorter})})
+    assert differ(wanted) == {}
+
+
+def sent_back(car: CarSnapshot) -> dict[str, Activity]:
+    """By run, its work in the garage with 12 s from the line in the lane to there."""
+    found = {}
+    for last, work in pairwise(car.activities):
+        if last.kind == "in" and last.run is not None:
+            points = {"low_s": work.low_s + 12, "likely_s": work.likely_s + 12, "high_s": work.high_s + 12}
+            found[last.run] = work.model_copy(update={**points, "crew": ()})
+    return found

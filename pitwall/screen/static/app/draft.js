@@ -49,14 +49,15 @@ export class Draft {
 
   /**
    * What the command says of it. Tags that are no letters are the shorthand, which the daemon reads, or refuses and says
-   * why. So is the text where there are no tags; text that it does not read is kept as words.
+   * why. So is the text where there are no tags; text that it does not read is kept as words. Shorthand alone takes the
+   * place of the words too, so words that are to stay go with it.
    * @returns {Record<string, unknown> | null} null where there is nothing to say
    */
   given() {
     const only = isTags(this.text), words = only ? "" : this.text.trim(), tags = this.typed().trim();
     const { remarks, wrong } = tagged(tags), changed = only || tags !== this.was.tags;
     const said = { ...(words && words !== this.was.text && { text: words, ...(this.either() && { shorthand: words }) }),
-      ...(changed && tags && (wrong ? { shorthand: tags } : { remarks })) };
+      ...(changed && tags && (wrong ? { ...(words && { text: words }), shorthand: tags } : { remarks })) };
     return Object.keys(said).length ? { ...(this.number !== null && { comment: this.number }), ...said } : null;
   }
 }

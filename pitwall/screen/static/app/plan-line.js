@@ -6,7 +6,7 @@
 import { html } from "./html.js";
 import { clockText } from "./clock.js";
 import { useWidth } from "./width.js";
-import { LEAST_CHANCE, RUN_WORDS, percent } from "./words.js";
+import { LEAST_CHANCE, RUN_WORDS, endedAs, percent } from "./words.js";
 
 const HEIGHT = 26, LEFT = 3, BAR = 9, THICK = 12;
 /** With more runs than this, those that are long over are only counted. */
@@ -78,9 +78,10 @@ function unseen(plan) {
 
 /** @param {Run[]} runs @param {any} outlook */
 export function planWords(runs, outlook) {
-  const done = runs.filter((run) => run.state === "done").length;
+  const done = runs.filter((run) => endedAs(run) === "done").length;
+  const cut = runs.filter((run) => run.counts === false).length;
   const musts = outlook ? `, musts fit: ${percent(outlook.musts_chance)}` : "";
-  return `${done} of ${runs.length} runs done${musts}`;
+  return `${done} of ${runs.length} runs done${cut ? `, ${cut} cut` : ""}${musts}`;
 }
 
 /**
@@ -99,14 +100,14 @@ function Lane({ desk, run, told, scale, flag, now, wide, calm }) {
   const laps = run.timed_wanted ? `${run.timed_done} of ${run.timed_wanted} timed` : open ? RUN_WORDS[run.state] : "";
   const leave = told?.last_release_s != null && !run.actual_span_s ? clockText(told.last_release_s) : "";
   const inside = html`
-    <span class="name"><b>${run.state === "running" ? "▶ " : run.state === "done" ? "✓ " : ""}${run.run}</b> ${run.want}</span>
+    <span class="name"><b>${run.state === "running" ? "▶ " : endedAs(run) === "done" ? "✓ " : ""}${run.run}</b> ${run.want}</span>
     <svg viewBox=${`0 0 ${wide} ${HEIGHT}`} aria-hidden="true"><${Shapes} run=${run} told=${told} open=${open} scale=${scale} flag=${flag} now=${now} wide=${wide} /></svg>
     <span class="figures"><span>${laps}</span>
-      <b class=${risky ? "short" : ""}>${open && told ? html`${risky ? "▲ " : ""}<i class="unseen">fits</i> ${percent(told.chance)}` : RUN_WORDS[run.state]}</b>
+      <b class=${risky ? "short" : ""}>${open && told ? html`${risky ? "▲ " : ""}<i class="unseen">fits</i> ${percent(told.chance)}` : RUN_WORDS[endedAs(run)]}</b>
       <span>${open && leave ? html`<i class="unseen">leave by</i> ${leave}` : ""}</span>
       ${open && told ? html`<i class="unseen">ends between ${clockText(told.end_q10_s)} and ${clockText(told.end_q90_s)}${calm ? "" : "; why"}</i>` : ""}</span>`;
-  return calm ? html`<div class=${`lane is-${run.state}`}>${inside}</div>`
-    : html`<button class=${`lane is-${run.state}`} onClick=${() => { desk.why = run.run; }}>${inside}</button>`;
+  return calm ? html`<div class=${`lane is-${endedAs(run)}`}>${inside}</div>`
+    : html`<button class=${`lane is-${endedAs(run)}`} onClick=${() => { desk.why = run.run; }}>${inside}</button>`;
 }
 
 function Shapes({ run, told, open, scale, flag, now, wide }) {

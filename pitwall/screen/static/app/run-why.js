@@ -2,7 +2,7 @@
 import { html, useEffect, useRef } from "./html.js";
 import { clockText, spanText } from "./clock.js";
 import { TO_COME } from "./plan-line.js";
-import { RUN_WORDS, percent } from "./words.js";
+import { RUN_WORDS, endedAs, percent } from "./words.js";
 
 const ITEM_WORDS = { planned: "to come", called: "called", done: "done", probably_done: "probably done", not_done: "not done", dropped: "dropped" };
 
@@ -15,7 +15,7 @@ export function RunWhy({ desk, car }) {
   const limits = outlook?.limits.filter((one) => one.run === desk.why) ?? [];
   const compared = outlook?.comparisons.filter((one) => one.run === desk.why || one.against === desk.why) ?? [];
   return html`<div class="over" role="dialog" aria-modal="true" aria-label=${`run ${desk.why}`}><div class="sheet" tabindex="-1" ref=${box}>
-    <h2>${desk.why} · car ${car}${run ? ` · ${run.want} · ${RUN_WORDS[run.state]}` : ""}</h2>
+    <h2>${desk.why} · car ${car}${run ? ` · ${run.want} · ${RUN_WORDS[endedAs(run)]}${endedAs(run) === "cut" ? `, ${run.timed_done} of ${run.timed_wanted} timed` : ""}` : ""}</h2>
     ${run ? html`
       ${run.reason ? html`<p>${run.reason}</p>` : ""}
       ${told && TO_COME.includes(run.state) ? html`<${Times} told=${told} run=${run} />` : ""}

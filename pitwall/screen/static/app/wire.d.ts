@@ -855,6 +855,8 @@ export interface RunProgress {
   fuel_kg?: number | null;
   items: ItemProgress[];
   reason?: string | null;
+  /** False: it is over, and too little was driven to count as this run */
+  counts: boolean;
 }
 
 export interface RunRow {

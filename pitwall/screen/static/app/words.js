@@ -23,9 +23,13 @@ export const CALL_MARKS = {
 };
 export const ALERT_MARKS = { high: "▲▲", medium: "▲", low: "●" };
 export const RUN_WORDS = {
-  planned: "to come", next: "next", running: "running", done: "done", cut: "cut short", skipped: "skipped",
+  planned: "to come", next: "next", running: "running", done: "done", cut: "cut", skipped: "skipped",
   dropped: "dropped",
 };
+/** How a run ended: one that is over, with too little driven to count, was cut and is not done. @param {import("./wire").RunProgress} run */
+export function endedAs(run) {
+  return run.counts === false ? "cut" : run.state;
+}
 export const CLASS_WORDS = {
   session: "session", safety: "safety", box: "box", stop: "stop the car", release: "release", brief: "brief",
   switch: "switch", procedure: "procedure", run: "run", pace: "pace", traffic: "traffic", care: "car care",
