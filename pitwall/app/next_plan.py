@@ -9,13 +9,16 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from pydantic import ValidationError
+
 from pitwall.app.debriefing import gone_over, made_of, read_to_the_cut
 from pitwall.app.next_rest import Carried
 from pitwall.app.next_runs import carried_runs
 from pitwall.app.next_sets import next_sets, sets_in_words
+from pitwall.app.plain_words import findings_from
 from pitwall.debrief.model import CarDebrief
 from pitwall.engine.team import TeamCar
-from pitwall.errors import UserError
+from pitwall.errors import FileProblem, UserError
 from pitwall.model.car import position_text
 from pitwall.model.plan import Plan, StartsWith
 from pitwall.model.setup import SessionSetup
@@ -56,6 +59,7 @@ def next_plan(journal: Path, car: str | None = None, template: Plan | None = Non
     Raises:
         JournalError: as ``read_to_the_cut``.
         UserError: when the journal has no such car, or several and none is named.
+        FileProblem: when what was left and what was given do not make a plan; it names the place in the draft.
     """
     found = read_to_the_cut(journal)
     noted = gone_over(found.events)
@@ -81,7 +85,7 @@ def _car_of(car: str | None, template: Plan | None, cars: tuple[str, ...]) -> st
 def _draft(car: TeamCar, made: CarDebrief, template: Plan | None, session: str | None, journal: str) -> Draft:
     over = car.setup.session
     base = template or car.plan
-    carried = carried_runs(car, made.items, over, [run.run for run in template.runs] if template is not None else ())
+    carried = carried_runs(car, made.items, over, template.runs if template is not None else ())
     decide = [*_session_words(car.setup, base, template, session), *(line for one in carried for line in one.decide)]
     runs = (*(template.runs if template is not None else ()), *(one.run for one in carried))
     if not runs:
@@ -99,13 +103,24 @@ def _draft(car: TeamCar, made: CarDebrief, template: Plan | None, session: str |
     })  # fmt: skip
     asked = tuple(dict.fromkeys(one.remark.about for one in made.said.open))
     plan, told = _with_feedback(plan, asked)
-    checked = Plan.model_validate(plan.model_dump(by_alias=True))
+    checked = _checked(plan, journal)
     return Draft(
         plan=checked, journal=journal, session=over, decide=(*decide, *told),
         car_state=tuple(_car_state(car, checked)), switches=tuple(_switches(made)),
         complaints=tuple(f"{one.words} ({one.driver or 'driver'}, {one.run or 'no run'})" for one in made.said.open),
         sources=_sources(carried),
     )  # fmt: skip
+
+
+def _checked(plan: Plan, journal: str) -> Plan:
+    """The same plan, gone over anew: its parts were valid, but nobody has looked at them together."""
+    try:
+        return Plan.model_validate(plan.model_dump(by_alias=True, warnings=False))
+    except ValidationError as error:
+        file, data = f"draft from {journal}", plan.model_dump(by_alias=True, mode="json", warnings=False)
+        found = [replace(one, file=file) for one in findings_from(error, data, Plan)]
+        raise FileProblem([*found, f"{file}: nothing was written; mend the template or the argument that this comes "
+                           "from, or give a template that has this run in another form"]) from None  # fmt: skip
 
 
 def _sources(carried: tuple[Carried, ...]) -> dict[str, str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Collection, Iterable
 from typing import Any
 
@@ -16,7 +17,7 @@ WORDS = {"planned": "not driven", "next": "not driven", "running": "not finished
 
 
 def carried_runs(
-    car: TeamCar, items: Iterable[ItemRow], session: str, taken: Collection[str] = ()
+    car: TeamCar, items: Iterable[ItemRow], session: str, there: Collection[Run] = ()
 ) -> tuple[Carried, ...]:
     """Every run that is still to be done, in the order of the plan in use, and its place.
 
@@ -24,18 +25,28 @@ def carried_runs(
         car: as it stands at the end of the journal.
         items: what became of each item.
         session: the name of the session that is over, for the words.
-        taken: names of runs that the next plan has already; those are not carried.
+        there: runs that the next plan has already. One of the same name, or one that says that it is what is left of
+            the same run, is not carried again. What is left of a run gets a name that no other run has.
     """
     rows = list(items)
-    found = [one for state in car.progress.runs if (one := _one(state, rows, session)) is not None]
-    found = [one for one in found if one.run.run not in taken]
-    names = {one.run.run for one in found} | set(taken)
+    taken = {run.run for run in there}
+    again = {run.purpose for run in there if run.purpose}
+    # Also the names of runs that were done: what repeats one must not come to mean what is left of another.
+    used = taken | {run.run for run in car.plan.runs} | {state.run.run for state in car.progress.runs}
+    found: list[Carried] = []
+    for state in car.progress.runs:
+        one = _one(state, rows, session, used)
+        if one is None or (one.run.run in taken if one.run.run == state.run.run else one.run.purpose in again):
+            continue
+        used.add(one.run.run)
+        found.append(one)
+    names = {one.run.run for one in found} | taken
     return tuple(_untied(one, car.plan, names) for one in found)
 
 
-def _one(state: RunState, rows: list[ItemRow], session: str) -> Carried | None:
+def _one(state: RunState, rows: list[ItemRow], session: str, used: Collection[str]) -> Carried | None:
     if state.state == "done" and state.counts:
-        return _rest(state, [row for row in rows if row.run == state.run.run and row.outcome in LEFT], session)
+        return _rest(state, [row for row in rows if row.run == state.run.run and row.outcome in LEFT], session, used)
     why = f": {state.reason}" if state.reason else ""
     if state.timed_own:
         left = [row for row in rows if row.run == state.run.run and row.outcome in LEFT]
@@ -43,7 +54,13 @@ def _one(state: RunState, rows: list[ItemRow], session: str) -> Carried | None:
     return Carried(state.run, f"{WORDS.get(state.state, state.state)} in {session}{why}")
 
 
-def _rest(state: RunState, rows: list[ItemRow], session: str) -> Carried | None:
+def _free_name(run: str, used: Collection[str]) -> str:
+    """``first-rest``, or ``first-rest-2`` and so on where that is the name of another run."""
+    endings = itertools.chain(("-rest",), (f"-rest-{number}" for number in itertools.count(2)))
+    return next(name for end in endings if (name := f"{run[: LONGEST_NAME - len(end)]}{end}") not in used)
+
+
+def _rest(state: RunState, rows: list[ItemRow], session: str, used: Collection[str]) -> Carried | None:
     """What is left of the items of a run that was driven: those items alone, and the laps that they need.
 
     It is wanted as its run was; how much an item is wanted inside it stays with the item.
@@ -64,7 +81,7 @@ def _rest(state: RunState, rows: list[ItemRow], session: str) -> Carried | None:
                                                            [kept.index(leg) for leg in lacks]))
     laps = tuple(state.laps[at] for at in kept)
     run = state.run.model_copy(update={
-        "run": f"{state.run.run[: LONGEST_NAME - 5]}-rest", "items": tuple(items), "shorten_to": None,
+        "run": _free_name(state.run.run, used), "items": tuple(items), "shorten_to": None,
         "laps": laps, "purpose": f"what is left of {state.run.run}", "group": None, "before": (),
     })  # fmt: skip
     told = "; ".join(f"{row.do} on {row.lap} {row.outcome.replace('_', ' ')}{f' ({row.reason})' if row.reason else ''}"

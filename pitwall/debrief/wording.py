@@ -106,7 +106,8 @@ def clock_within(value: Uncertain) -> str:
 
 
 def _off(value: Uncertain, places: int, factor: float = 1.0) -> str:
-    below, above = (value.value - value.low) * factor, (value.high - value.value) * factor
+    # A bound that lies on the other side of the value, by rounding or as measured, has nothing to add on its own side.
+    below, above = max(value.value - value.low, 0.0) * factor, max(value.high - value.value, 0.0) * factor
     return f"(−{below:.{places}f} +{above:.{places}f})"
 
 

@@ -13,6 +13,7 @@ from pitwall.engine.team import TeamCar
 from pitwall.engine.tyre_watch import TyreWatch
 from pitwall.model.events import TyreReported
 from pitwall.model.outputs import Output
+from pitwall.model.setup import CallTiming
 
 
 @dataclass
@@ -37,8 +38,11 @@ class Lookout:
         """Telemetry spoke of a tyre."""
         return self.tyres.reported(event, team, alerts, clock.alert_status, now)
 
+    def timing(self, cars: Field, calls: CallTiming, now: float) -> None:
+        """Every few seconds, before the cars are looked at: whether the timing of all cars is silent."""
+        self.tyres.timing(cars.heard_t, cars.apart_s, calls.silent_after_s, now)
+
     def feed(self, cars: Field, stale_s: float, clock: SessionClock, alerts: AlertBook, now: float) -> list[Output]:
         """Every few seconds: the feed of all cars, and whether a flood of alerts is over."""
-        self.tyres.timing(cars.heard_t, cars.apart_s, now)
         stale = watch.feed(cars.heard_t, cars.any_on_track, stale_s, alerts, clock.alert_status, now)
         return [*alerts.calm(now), *stale, *watch.clock(clock, cars.any_on_track, alerts, now)]

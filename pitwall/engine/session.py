@@ -361,6 +361,7 @@ class Session:
         for track, happenings in self.field.look_around(self.clock, self.now, dict(self.hands.patience_s())):
             self.hands.note_time(track.car, happenings, self.now)
             self._followed(track, happenings)
+        self.lookout.timing(self.field, self.setup.calls, self.now)
         for car in self.team.values():
             recalls = car.recalls
             car.settle(self.clock, self.now)

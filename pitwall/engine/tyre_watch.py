@@ -66,10 +66,13 @@ class TyreWatch:
     cars: dict[str, _CarTyres] = field(default_factory=dict)
     silent: tuple[float, float] | None = None
 
-    def timing(self, heard_t: float | None, apart_s: float, now: float) -> None:
-        """Every few seconds: when any message of the timing was received last, and how long a car at the pace takes
-        from loop to loop at most. With a single car out the timing says nothing for so long."""
-        if heard_t is not None and now - heard_t > SLOWEST * apart_s:
+    def timing(self, heard_t: float | None, apart_s: float, silent_after_s: float, now: float) -> None:
+        """Every few seconds: when any message of the timing was received last, how long a car at the pace takes from
+        loop to loop at most, and after how long a car that is not seen counts as stopped.
+
+        With a single car out the timing says nothing for an out-lap from loop to loop. Where that is longer than a car
+        may be unseen, every car would stand before the timing counts as silent: the shorter of the two decides."""
+        if heard_t is not None and now - heard_t >= min(SLOWEST * apart_s, silent_after_s):
             self.silent = heard_t, now
 
     def _running(self, car: TeamCar, now: float) -> bool:

@@ -15,7 +15,7 @@ from pitwall.app.next_rest import laps_for
 from pitwall.app.plan_sheets import read_any
 from pitwall.cli.main import main
 from pitwall.engine.run_state import ItemState
-from pitwall.errors import JournalError, UserError
+from pitwall.errors import FileProblem, JournalError, UserError
 from pitwall.model.plan import Item, Plan, parse_laps
 from tests.unit.engine_stage import CHECKS, MAIN, SPARE, plan, regulations, setup, shipped
 from tests.unit.kept_stage import Kept
@@ -37,7 +37,7 @@ def driven(*runs: dict[str, Any], dropped: str | None = "hold", **more: Any) -> 
     made = Kept(setup(plan(*(runs or (FIRST, REPEAT, LATER)), tyre_sets=SETS, starts_with={"tyres": "A1"}, **more),
                       regulations=BOTH)).green()  # fmt: skip
     if dropped is not None:
-        made.command("drop", run="first", item=dropped)
+        made.command("drop", run=runs[0]["run"] if runs else "first", item=dropped)
     t = made.leave(200).lap(200, 125, from_exit=True)
     for seconds in (100, 100):
         t = made.lap(t, seconds)
@@ -63,6 +63,57 @@ def test_what_was_not_driven_goes_on_and_says_where_it_comes_from(tmp_path: Path
     assert any("the draft asks for out-in, of out, 2 timed, in" in one for one in made.decide)
     assert "hold on out-lap not done (dropped: dropped by desk)" in made.sources["first-rest"]
     assert made.sources["repeat"].startswith("skipped in p1")
+
+
+def test_what_is_left_of_a_run_gets_a_name_that_no_other_run_has(tmp_path: Path) -> None:
+    """The plan in use has a run ``first-rest`` of its own: both go on, and a third name follows where two are there."""
+    other = SPARE | {"run": "first-rest"}
+    names = []
+    for folder, runs in (("two", (FIRST, other)), ("three", (FIRST, other, SPARE | {"run": "first-rest-2"}))):
+        (tmp_path / folder).mkdir()
+        made = drafted(driven(*runs), tmp_path / folder)
+        names.append([run.run for run in made.plan.runs])
+        assert made.plan.runs[0].purpose == "what is left of first"
+        assert "first was driven in p1" in made.sources[names[-1][0]]
+    assert names == [["first-rest-2", "first-rest"], ["first-rest-3", "first-rest", "first-rest-2"]]
+
+
+def test_a_name_that_is_cut_stays_a_name_of_its_own(tmp_path: Path) -> None:
+    """A name of 32 characters has no room for more: its end makes way, also where that meets another run."""
+    long = "a" * 32
+    made = drafted(driven(FIRST | {"run": long}, SPARE | {"run": f"{long[:27]}-rest"}), tmp_path)
+    assert [run.run for run in made.plan.runs] == [f"{long[:25]}-rest-2", f"{long[:27]}-rest"]
+
+
+def test_a_template_that_has_what_is_left_is_not_given_it_twice(tmp_path: Path) -> None:
+    """A draft taken as template for the same journal stays as it is; a run of another purpose that happens to have the
+    name takes nothing away."""
+    stage = driven()
+    stage.status(3600, "closed")
+    journal = stage.journal(tmp_path)
+    first = next_plan(journal).plan
+    assert [run.run for run in next_plan(journal, template=first).plan.runs] == [run.run for run in first.runs]
+    chance = next_plan(journal, template=plan(SPARE | {"run": "first-rest"}, tyre_sets=SETS)).plan
+    assert [run.run for run in chance.runs] == ["first-rest", "first-rest-2", "repeat", "later"]
+
+
+def test_a_draft_that_makes_no_plan_says_what_is_wrong(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A name of a session that is none, or a template with a run twice: the place and what is found there, no
+    traceback, and nothing is written."""
+    stage = driven()
+    stage.status(3600, "closed")
+    journal, target = stage.journal(tmp_path), tmp_path / "next.yaml"
+    assert main(["plan", "next", str(journal), "--out", str(target), "--session", "the next one!"]) == 1
+    said = capsys.readouterr().err
+    for words in (f"draft from {journal.name}: session: found 'the next one!'", "nothing was written"):
+        assert words in said
+    assert "Traceback" not in said
+    assert not target.exists()
+    twice = plan(SPARE).model_copy(update={"runs": plan(SPARE).runs * 2})
+    with pytest.raises(FileProblem, match=r"runs\[1\]\.run: found run named twice: spare"):
+        next_plan(journal, template=twice)
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ from pydantic import ValidationError
 from pitwall.model.events import TyreReported
 from pitwall.model.outputs import Alert, HeldBack
 from pitwall.model.tyre import TyreLimit, limit_of
-from tests.unit.engine_stage import CAR, MAIN, Stage, car_file, plan, setup
+from tests.unit.engine_stage import CAR, CIRCUIT, MAIN, Stage, car_file, plan, setup
 
 HOT: dict[str, Any] = {"of": "carcass_c", "low": 70, "high": 110, "deadband": 4, "holds_s": 5}
 PRESSURE: dict[str, Any] = {"of": "pressure_kpa", "low": 140, "high": 190, "deadband": 5, "holds_s": 5}
@@ -234,6 +234,22 @@ def test_while_the_timing_is_silent_a_car_that_nobody_sees_is_watched_by_its_tel
         for t in (621, 627):
             tell(here, t, pressure_kpa=120)
         assert told(here) == ([] if others else [("tyre_pressure_low", True, 627)])
+
+
+def test_on_a_long_lap_with_only_the_line_a_silent_timing_ends_no_alert() -> None:
+    """From line to line an out-lap may take longer than a car may be unseen: the timing counts as silent no later than
+    the car seen last counts as stopped, so what its telemetry goes on to show stays told."""
+    circuit = CIRCUIT.model_copy(update={"lap_s": 120.0, "loops": CIRCUIT.loops[:1]})
+    made = plan(MAIN | {"laps": "out, 6 timed, in"})
+    here = Stage(setup(made, circuit=circuit, cars={CAR: car_file(tyre_limits=[HOT])})).green()
+    here.pit(190, "exit", car="7")
+    here.pit(200, "exit")
+    here.cross(320, car="7")
+    here.cross(330)
+    for t in range(335, 660, 5):
+        tell(here, t, carcass_c=120)
+    assert here.car.track.state == "stopped"
+    assert told(here) == [("tyre_hot", True, 340)]
 
 
 def test_a_car_that_is_out_alone_and_not_seen_stands() -> None:
