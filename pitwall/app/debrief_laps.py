@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
+from pitwall.app.debrief_switches import switches_off
 from pitwall.app.debrief_watch import CarWatch, LapStart, NotedSession
 from pitwall.debrief.model import StatusSpan
 from pitwall.debrief.session import time_of_day
@@ -37,6 +38,7 @@ def _row(
 ) -> LapRow:
     start, field = start_of(watch, lap), noted.session.field
     clean = clean_lap(field, car.car, lap)
+    wrong, unverified = switches_off(noted.notes, car, watch, lap, start)
     end_s = lap.end_t if lap.end_t is not None else lap.start_t
     statuses = tuple(dict.fromkeys(_touching(spans, lap.start_t, end_s)))
     tyres = start.tyres if start is not None else None
@@ -50,7 +52,7 @@ def _row(
         tyre_laps=start.tyre_laps if start is not None else None,
         fuel_kg=None if start is None or start.fuel_kg is None else round(start.fuel_kg, 2),
         status=statuses, clean=clean.why, clean_at=clean.at, lost_s=round(clean.lost_s, 3) if clean.at else None,
-        car_ahead_s=car_ahead(field, car.car, lap),
+        switches_wrong=wrong, switches_unverified=unverified, car_ahead_s=car_ahead(field, car.car, lap),
         expected=start.expected if start is not None and lap.kind == "timed" else None,
         inferred=(*(("start",) if lap.inferred_start else ()), *(("end",) if lap.inferred_end else ())),
         stopped="red" in statuses,

@@ -34,10 +34,11 @@ MOVES_A_SWITCH = frozenset({"switch_reported", "command_given"})
 
 @dataclass(frozen=True, slots=True)
 class LapStart:
-    """A lap as it began: what the car carried, and what was expected of a timed lap."""
+    """A lap as it began: when that was heard of, what the car carried, and what was expected of a timed lap."""
 
     number: int
     start_t: float
+    heard_s: float
     driver: str
     tyres: str | None
     tyre_laps: int | None
@@ -164,13 +165,13 @@ class NotedSession:
             self.flags.append(Flag(session.now, clock.status, clock.yellow_sectors))
         if kind in MOVES_A_CAR:
             for name, car in session.team.items():
-                self._laps(self.cars.setdefault(name, CarWatch()), car)
+                self._laps(self.cars.setdefault(name, CarWatch()), car, session.now)
         if kind in MOVES_A_SWITCH or any(type(one) is out.Prompt for one in outputs) or not self.cars:
             seen = stamped.event if isinstance(stamped.event, SwitchReported) else None
             for name, car in session.team.items():
                 self._switches(self.cars.setdefault(name, CarWatch()), car, session.now, seen)
 
-    def _laps(self, watch: CarWatch, car: TeamCar) -> None:
+    def _laps(self, watch: CarWatch, car: TeamCar, now: float) -> None:
         lap = car.track.lap
         if lap is None or not car.track.on_track:
             return
@@ -180,7 +181,7 @@ class NotedSession:
         last = watch.starts[-1] if watch.starts else None
         if last is None or last.number != lap.number or abs(last.start_t - lap.start_t) > 1.0:
             watch.starts.append(LapStart(
-                lap.number, lap.start_t, car.seated, car.carried.tyres, car.carried.tyre_laps(car.track),
+                lap.number, lap.start_t, now, car.seated, car.carried.tyres, car.carried.tyre_laps(car.track),
                 car.carried.fuel(car.track, car.switches.car.fuel_per_lap_kg), _expected(car),
             ))
 

@@ -22,11 +22,13 @@ RUN_COLUMNS = (Column("run", 2.2), Column("wanted", 1.1), Column("outcome", 3.3)
 def summary_sections(car: CarDebrief, debrief: Debrief) -> tuple[Section, ...]:
     """What was done, what comes next, and the open complaints of one car."""
     rows = [(one.run, one.want, say.run_state(one), f"{one.items_done} of {one.items}" if one.items else say.NOTHING,
-             say.lap_time(one.best_lap_s), one.reason) for one in car.runs]
+             say.best_lap(one.best_lap_s, [lap for lap in car.laps if lap.run == one.run]), one.reason)
+            for one in car.runs]
     said = _complaints(car, debrief)
     done: tuple[Block, ...] = (
         Words(_outcome(car)),
         table(f"Car {car.car}: runs and what became of them", RUN_COLUMNS, rows, "The plan has no run."),
+        *_switches(car),
         _data(car, debrief),
     )
     return (
@@ -48,6 +50,26 @@ def _data(car: CarDebrief, debrief: Debrief) -> Words:
     return Words(f"{'; '.join(found) or 'no item left any'}.", "Data from:")
 
 
+def _switches(car: CarDebrief) -> tuple[Words, ...]:
+    """Timed laps that cannot be compared as they are: which, and what stood where; measured and unverified apart."""
+    timed = [lap for lap in car.laps if lap.kind == "timed"]
+    wrong = [(lap.number, lap.switches_wrong) for lap in timed if lap.switches_wrong]
+    unsure = [(lap.number, lap.switches_unverified) for lap in timed if lap.switches_unverified]
+    all_of = say.plural(len(timed), "timed lap")
+    return (*_listed(wrong, f"{len(wrong)} of {all_of} began with a switch out of place:"),
+            *_listed(unsure, f"{len(unsure)} of {all_of} began with a switch that nothing showed to be in place:"))
+
+
+def _listed(laps: list[tuple[int, tuple[str, ...]]], lead: str) -> tuple[Words, ...]:
+    """Laps on which the same was out of place are told together."""
+    together: dict[tuple[str, ...], list[int]] = {}
+    for number, texts in laps:
+        together.setdefault(texts, []).append(number)
+    found = [f"{'lap' if len(numbers) == 1 else 'laps'} {', '.join(str(one) for one in numbers)} ({'; '.join(texts)})"
+             for texts, numbers in together.items()]
+    return (Words(f"{'; '.join(found)}.", lead),) if found else ()
+
+
 def _outcome(car: CarDebrief) -> str:
     runs = [one for one in car.runs if one.finished]
     short = [one for one in car.runs if one.stints and not one.finished]
@@ -57,7 +79,7 @@ def _outcome(car: CarDebrief) -> str:
     words += f"Of {say.plural(len(car.items), 'item')} {count['done']} done, {count['probably_done']} probably done, " \
              f"{count['done_badly']} done badly, {count['not_done']} not done"
     words += f", {count['to_come']} still to come. " if count["to_come"] else ". "
-    laps = f"{say.plural(len(car.laps), 'lap')}; best {say.lap_time(car.best_lap_s)}."
+    laps = f"{say.plural(len(car.laps), 'lap')}; best {say.best_lap(car.best_lap_s, car.laps)}."
     return words + (laps if car.laps else "No lap was driven.")
 
 

@@ -153,6 +153,21 @@ def clean_words(lap: LapRow) -> str:
     return words + (f", {lap.lost_s:.1f} s" if lap.lost_s is not None and lap.clean not in ("clean", "unknown") else "")
 
 
+def switch_words(lap: LapRow | None) -> list[str]:
+    """``switch wrong``, ``switch unverified``: what was not as it must be as the timed lap began."""
+    if lap is None:
+        return []
+    return [*(["switch wrong"] if lap.switches_wrong else []),
+            *(["switch unverified"] if lap.switches_unverified else [])]
+
+
+def best_lap(best_s: float | None, laps: Sequence[LapRow]) -> str:
+    """``1:23.456``, with what was wrong with the switches of that lap: ``1:23.456 (switch wrong)``."""
+    lap = next((one for one in laps if best_s is not None and one.lap_time_s == best_s), None)
+    doubts = switch_words(lap)
+    return lap_time(best_s) + (f" ({', '.join(doubts)})" if doubts else "")
+
+
 def run_state(run: RunRow) -> str:
     """The run's state with the count of its timed laps, where it was driven at all."""
     laps = f", {run.timed_done} of {run.timed_wanted} timed" if run.timed_wanted and run.stints else ""

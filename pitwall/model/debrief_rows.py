@@ -124,6 +124,12 @@ class LapRow(Frozen):
     clean: Clean = "unknown"
     clean_at: str = Field(default="", description="the loop that ends the stretch on which most was lost")
     lost_s: float | None = Field(default=None, description="lost on that stretch against the rest of the lap")
+    switches_wrong: tuple[str, ...] = Field(
+        default=(), description="of a timed lap: switches that telemetry showed out of place as it began, in words"
+    )
+    switches_unverified: tuple[str, ...] = Field(
+        default=(), description="of a timed lap: switches that nothing showed to be in place as it began, in words"
+    )
     car_ahead_s: float | None = Field(default=None, description="the closest car ahead at any loop of the lap")
     expected: Expected | None = Field(default=None, description="for timed laps, once the model knows enough")
     inferred: tuple[Literal["start", "end"], ...] = Field(default=(), description="ends that nobody saw")

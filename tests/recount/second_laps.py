@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from pitwall.model.setup import SessionSetup
 from pitwall.track.lapmap import LapMap, lap_map
-from tests.recount.own import Own, name, near, plan
+from tests.recount.own import Own, engine, name, near, plan
 from tests.recount.sessions import Row, Told
 
 COUNTS_FROM = 0.006
@@ -207,7 +207,9 @@ def _row(told: Told, car: str, lap: Lap, spans: list[tuple[str, float, float, tu
     awaited = told.awaited.get((car, round(lap.begin, 3))) if lap.kind == "timed" else None
     touched = ["yellow" if status == "green" and sectors else status for status, since, until, sectors in spans
                if since < lap.end and until > lap.begin]
+    wrong, unverified = (switches_off(told, car, lap, kind) for kind in ("switch_wrong", "switch_unverified"))
     return {
+        "switches_wrong": wrong, "switches_unverified": unverified,
         "car": name(car), "number": lap.number, "run": name(lap.run), "lap_of_run": lap.of_run,
         "start_s": near(lap.begin, 3), "end_s": near(lap.end, 3), "start_time": moment(told, lap.begin),
         "lap_time_s": near(lap.time_s, 3), "sectors": _sectors(told, car, lap, ends),
@@ -217,6 +219,34 @@ def _row(told: Told, car: str, lap: Lap, spans: list[tuple[str, float, float, tu
         "expected": None if awaited is None else {
             key: near(value, 3, "engine") for key, value in zip(("median_s", "low_s", "high_s"), awaited, strict=True)},
     }
+
+
+def switches_off(told: Told, car: str, lap: Lap, kind: str) -> list[Own]:
+    """What the alerts said that stood ten seconds after the line of a timed lap, or until a switch was moved; not those
+    that a move after the line brought about."""
+    if lap.kind != "timed":
+        return []
+    heard = max(lap.begin, next((one["received_t"] for one in told.facts("car_crossed", car)
+                                 if one["loop"] == "line" and one["t"] == lap.begin), lap.begin))
+    found = []
+    for switch in told.setup["cars"][car]["switches"]:
+        at = [one.t for one in told.debrief.car(car).switches if one.switch == switch["switch"]]  # type: ignore[union-attr]
+        words: list[Row] = []
+        for one in told.said("alert", car):
+            if one["kind"] != kind or not one["id"].endswith(f"-{switch['switch']}"):
+                continue
+            words.append(one)
+            if one["active"]:
+                continue
+            since, until = words[0]["t"], one["t"]
+            moved = [t for t in at if t > lap.begin]
+            lasted = until > heard + 10 or any(t <= until for t in moved)
+            if since <= heard + 10 and until > heard and lasted and not any(t <= since for t in moved):
+                found.append(engine(one["text"]))
+            words = []
+        if words and words[0]["t"] <= heard + 10 and not any(lap.begin < t <= words[0]["t"] for t in at):
+            found.append(engine(words[-1]["text"]))
+    return found
 
 
 def _sectors(told: Told, car: str, lap: Lap, ends: dict[str, float]) -> list[Row]:

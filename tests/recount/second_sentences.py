@@ -67,7 +67,22 @@ def _summary(told: Told, own: Row, car: Row) -> list[Printed]:
         data += count(window["lap_number"])
     more = len(car["data_windows"]) - MOST_WINDOWS
     data += count(more) if more > 0 else []
-    return [outcome, data, *_to_do(told, car), *_open(own, car)]
+    return [outcome, *_off(car), data, *_to_do(told, car), *_open(own, car)]
+
+
+def _off(car: Row) -> list[Printed]:
+    """How many timed laps began with a switch out of place, then those that nothing showed; laps alike together."""
+    timed, found = [lap for lap in car["laps"] if lap["kind"] == "timed"], []
+    for key in ("switches_wrong", "switches_unverified"):
+        together: dict[str, list[Row]] = {}
+        for lap in timed:
+            if lap[key]:
+                together.setdefault(str([_value(one) for one in lap[key]]), []).append(lap)
+        told = [one for laps in together.values()
+                for one in (*(Own(lap["number"]) for lap in laps), *text(laps[0][key]))]  # fmt: skip
+        if told:
+            found.append([*count(sum(len(laps) for laps in together.values())), *count(len(timed)), *told])
+    return found
 
 
 def _to_do(told: Told, car: Row) -> list[Printed]:

@@ -68,6 +68,9 @@ def test_the_sessions_have_what_is_reckoned_again() -> None:
     assert told("two_windows").debrief.session.windows
     assert told("timing_only").debrief.session.circuit_length_m is None
     assert {car.radio.spoken_from for car in cars} == {"channel", "calls"}
+    laps = [lap for car in cars for lap in car.laps]
+    assert any(lap.switches_wrong for lap in laps)
+    assert any(lap.switches_unverified for lap in laps)
     said = [car.said for car in cars]
     assert any(one.changes for one in said)
     assert any(one.contradictions for one in said)

@@ -131,7 +131,8 @@ def test_words_of_ours_are_never_broken() -> None:
     """The heads of all tables, and each state and kind that a column can hold, fit the column between two spaces."""
     paper_of("empty")  # registers the fonts
     words = {"outcome": (*say.OUTCOMES.values(), *get_args(CallState)), "wanted": get_args(Want),
-             "kind": get_args(CallClass), "status": tuple(say.STATUSES.values()), "clean": tuple(say.CLEAN.values()),
+             "kind": get_args(CallClass), "status": tuple(say.STATUSES.values()),
+             "clean": (*say.CLEAN.values(), "switch wrong;", "switch unverified;"),
              "priority": get_args(AlertPriority), "known": get_args(SwitchEvidence),
              "known from": tuple(f"{one}:" for one in get_args(Evidence)),
              "session time, from and to": ("0:16:43.62 (−12.34 +12.34)",), "time of day": ("12:34:56.78",),

@@ -557,6 +557,10 @@ export interface LapRow {
   clean_at: string;
   /** lost on that stretch against the rest of the lap */
   lost_s?: number | null;
+  /** of a timed lap: switches that telemetry showed out of place as it began, in words */
+  switches_wrong: string[];
+  /** of a timed lap: switches that nothing showed to be in place as it began, in words */
+  switches_unverified: string[];
   /** the closest car ahead at any loop of the lap */
   car_ahead_s?: number | null;
   /** for timed laps, once the model knows enough */

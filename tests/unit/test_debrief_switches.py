@@ -1,0 +1,101 @@
+"""Timed laps that began with a switch out of place: by the alerts, in the lap table and on the first page."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any, cast
+
+import pytest
+
+from pitwall.app.debrief_switches import switches_off
+from pitwall.app.debrief_watch import CarWatch, LapStart, Moved
+from pitwall.debrief.contents import document_of
+from pitwall.debrief.contents_summary import summary_sections
+from pitwall.debrief.document import Words
+from pitwall.debrief.model import CarDebrief
+from pitwall.debrief.notes import AlertNotes, Notes
+from pitwall.debrief.wording import best_lap, switch_words
+from pitwall.engine.laps import LapRecord
+from pitwall.engine.team import TeamCar
+from pitwall.model.outputs import Alert
+from tests.unit.debrief_stage import car as car_row
+from tests.unit.debrief_stage import full
+
+LINE_S, HEARD_S = 100.0, 101.0
+WRONG, UNSURE = "torque stands at 2, this timed lap needs 4", "torque: nothing shows that it is at 4"
+
+
+def off(raised: float, over: float | None, *moves: float, kind: str = "switch_wrong", lap: str = "timed") -> Any:
+    """What is said of a lap from second 100, heard of at 101, of one alert and the moves of its switch."""
+    alert = Alert.model_validate({"id": f"{kind.replace('_', '-')}-58-torque", "t": raised, "car": "58", "kind": kind,
+                                  "priority": "high", "active": True, "help": "", "since_s": raised,
+                                  "text": WRONG if kind == "switch_wrong" else UNSURE})
+    car = SimpleNamespace(car="58", switches=SimpleNamespace(car=SimpleNamespace(
+        switches=[SimpleNamespace(switch="torque"), SimpleNamespace(switch="deploy")])))
+    watch = CarWatch(moves=[Moved(t, "torque", 4, 2, "measured", "runs", 3) for t in moves])
+    start = LapStart(3, LINE_S, HEARD_S, "bryn", None, None, None, None)
+    record = cast(LapRecord, SimpleNamespace(kind=lap))
+    return switches_off(Notes(alerts=[AlertNotes(alert, alert, over)]), cast(TeamCar, car), watch, record, start)
+
+
+@pytest.mark.parametrize(("raised", "over", "moves"), [
+    (98.0, 190.0, ()),  # told as the car had to be over the line
+    (101.0, None, ()),  # to the end of the journal
+    (102.0, 190.0, (60.0,)),  # telemetry was late; it was moved long before
+    (98.0, 105.0, (104.5,)),  # put right on the lap
+])
+def test_a_lap_that_began_with_a_switch_off(raised: float, over: float | None, moves: tuple[float, ...]) -> None:
+    """What was told of the beginning of the lap is told of the lap, though the switch was put right on it."""
+    assert off(raised, over, *moves) == ((WRONG,), ())
+
+
+@pytest.mark.parametrize(("raised", "over", "moves"), [
+    (40.0, 101.0, ()),  # it was of the lap before, and over as this one began
+    (150.0, 190.0, (149.0,)),  # moved in the middle of the lap
+    (103.0, 190.0, (102.0,)),  # moved by mistake just after the line
+    (101.0, 106.0, ()),  # taken back: a call before the line had asked for it, or the driver's word
+])
+def test_a_lap_that_began_with_its_switches_in_place(raised: float, over: float, moves: tuple[float, ...]) -> None:
+    """What belongs to another lap, came later or was wanted by a procedure is not told of the lap's beginning."""
+    assert off(raised, over, *moves) == ((), ())
+
+
+def test_unverified_is_kept_apart_and_only_timed_laps_count() -> None:
+    """What nothing shows is not told as wrong; on other laps a switch may stand as it likes."""
+    assert off(90.0, 190.0, kind="switch_unverified") == ((), (UNSURE,))
+    assert off(90.0, 190.0, lap="cool") == ((), ())
+
+
+def marked() -> CarDebrief:
+    """A car whose best lap had a switch out of place, one lap more the same, one that nothing showed."""
+    car = car_row()
+    changes = {4: {"switches_wrong": (WRONG,)}, 6: {"switches_wrong": (WRONG,)}, 11: {"switches_unverified": (UNSURE,)}}
+    laps = tuple(lap.model_copy(update=changes.get(lap.number, {})) for lap in car.laps)
+    return car.model_copy(update={"laps": laps})
+
+
+def test_the_first_page_names_the_laps() -> None:
+    """Which laps, of how many, and what stood where; wrong and unverified in two sentences; none, and none is said."""
+    whole, car = full(), marked()
+    first = summary_sections(car, whole)[0].blocks
+    timed = sum(lap.kind == "timed" for lap in car.laps)
+    said = [(one.lead, one.text) for one in first if isinstance(one, Words)]
+    assert (f"2 of {timed} timed laps began with a switch out of place:", f"laps 4, 6 ({WRONG}).") in said
+    assert (f"1 of {timed} timed laps began with a switch that nothing showed to be in place:",
+            f"lap 11 ({UNSURE}).") in said
+    assert not any("began with a switch" in one.lead for one in summary_sections(whole.cars[0], whole)[0].blocks
+                   if isinstance(one, Words))
+
+
+def test_a_word_in_the_lap_table_and_beside_the_best_lap() -> None:
+    """Neither by colour nor by a mark alone: a word beside the lap, and beside the best one."""
+    car = marked()
+    laps = {lap.number: lap for lap in car.laps}
+    assert [switch_words(laps[one]) for one in (4, 5, 11)] == [["switch wrong"], [], ["switch unverified"]]
+    best = laps[4].lap_time_s
+    assert best is not None
+    assert best_lap(best, car.laps).endswith(" (switch wrong)")
+    shown = document_of(full().model_copy(update={"cars": (car,)}))
+    table = next(one for one in shown.tables if one.caption.endswith("laps by run"))
+    cells = {row[0]: row[7] for group in table.groups for row in group.rows}
+    assert (cells["4"], cells["5"][:6]) == ("switch wrong; clean", "traffi")
