@@ -196,8 +196,8 @@ def test_a_car_that_stands_after_slow_work_is_told_a_minute_later() -> None:
     assert not [one for one in made.made(Alert) if one.kind == "release_overdue"]
     made.wait(slow + 80)
     (alert,) = [one for one in made.made(Alert) if one.kind == "release_overdue"]
-    assert alert.text == (f"Car 41 stands here still: second (must) was to leave at {clock_text(due)}, after slow work at "
-                          f"{clock_text(slow)}")
+    assert alert.text == (f"Car 41 stands here still: second (must) was to leave at {clock_text(due)}, "
+                          f"after slow work at {clock_text(slow)}")
 
 
 def test_a_session_in_parts_calls_the_next_part_from_its_waiting() -> None:

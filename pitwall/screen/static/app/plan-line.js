@@ -49,7 +49,7 @@ function scaleOf(shown, told, flag, cut, wide) {
   const latest = Math.max(flag, ...ends) * 1.01 || 1;
   const first = cut ? Math.max(0, Math.min(...shown.map((/** @type {Run} */ run) => startOf(run) ?? Infinity)) - 60) : 0;
   const at = (/** @type {number} */ t) => LEFT + (wide - 2 * LEFT) * Math.max(0, Math.min(1, (t - first) / (latest - first)));
-  const step = [300, 600, 900, 1800, 3600, 7200].find((s) => ((latest - first) / s) * 90 <= wide) ?? 14400;
+  const step = [300, 600, 900, 1800, 3600, 7200].find((s) => ((latest - first) / s) * 100 <= wide) ?? 14400;
   const begin = Math.ceil(first / step);
   return { at, ticks: Array.from({ length: Math.max(0, Math.floor(latest / step) - begin + 1) }, (_, n) => (begin + n) * step) };
 }
