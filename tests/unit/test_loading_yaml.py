@@ -11,7 +11,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pitwall.app import yaml_lines
-from pitwall.app.yaml_lines import MAX_BYTES, Mark, parse_document, read_document
+from pitwall.app.yaml_document import Mark
+from pitwall.app.yaml_lines import MAX_BYTES, parse_document, read_document
 from pitwall.errors import FileProblem, Finding
 
 
