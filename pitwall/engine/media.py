@@ -16,10 +16,11 @@ the board for that pass is asked for while the car is still on the lap before it
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from itertools import chain
 
 from pitwall.engine.call import PRIORITY, CallSpec
+from pitwall.engine.calls import CallBook
 from pitwall.engine.rules.box import AGAIN, next_lap_key
 from pitwall.engine.situation import Situation
 from pitwall.model.car import Position
@@ -36,20 +37,20 @@ TOO_LONG = "Too long for a board: write it yourself"
 TOO_LATE = "Too late for this pass of the pit wall: show nothing. The box moves one lap."
 
 
-def convey(at: Situation, specs: Iterable[CallSpec], shown: Callable[[str], bool] = lambda _: True) -> list[CallSpec]:
-    """The calls as the plan's medium carries them. ``shown``: a board of that key hung, or may have hung."""
+def convey(at: Situation, specs: Iterable[CallSpec], book: CallBook | None = None) -> list[CallSpec]:
+    """The calls as the plan's medium carries them. ``book``: which boards hung already; None: each that was asked for."""
     if at.plan.medium == "two_way":
         return list(specs)
     if at.plan.medium == "one_way":
         return [spec if _face_to_face(at, spec) else altered(spec, medium="one_way") for spec in specs]
-    return [*_on_boards(at, specs, shown)]
+    return [*_on_boards(at, specs, book)]
 
 
 def _face_to_face(at: Situation, spec: CallSpec) -> bool:
     return not at.track.on_track or spec.lap == "garage"
 
 
-def _on_boards(at: Situation, specs: Iterable[CallSpec], shown: Callable[[str], bool]) -> Iterator[CallSpec]:
+def _on_boards(at: Situation, specs: Iterable[CallSpec], book: CallBook | None) -> Iterator[CallSpec]:
     carried: list[tuple[float, CallSpec]] = []
     for spec in chain.from_iterable(_in_twos(at, spec) for spec in specs):
         if at.legs and spec.leg == 0 and spec.item is not None and spec.lap != "garage":
@@ -58,8 +59,8 @@ def _on_boards(at: Situation, specs: Iterable[CallSpec], shown: Callable[[str], 
             yield spec
         elif spec.kind not in ("question", "answer") and (spec.kind != "box" or spec.key.endswith(AGAIN)):
             passes = _passes(at, spec)
-            if spec.kind == "box" and (passes is None or passes - HANG_S < at.now) and not shown(spec.key):
-                carried += _for_the_next_lap(at, spec)
+            if book is not None and spec.kind == "box":
+                carried += _for_the_next_lap(at, spec, passes, book)
             if passes is not None:
                 carried.append((passes, spec))
             elif spec.kind != "box" or at.run is None or not at.run.out_in:  # the brief said: straight back in
@@ -67,9 +68,13 @@ def _on_boards(at: Situation, specs: Iterable[CallSpec], shown: Callable[[str], 
     yield from _shared(at, carried)
 
 
-def _for_the_next_lap(at: Situation, spec: CallSpec) -> Iterator[tuple[float, CallSpec]]:
+def _for_the_next_lap(
+    at: Situation, spec: CallSpec, passes: float | None, book: CallBook
+) -> Iterator[tuple[float, CallSpec]]:
     """The car passed without it: the box moves one lap, and its board hangs at the next pass."""
     leg, run = at.legs[-1], at.run
+    if book.may_have_hung(spec.key) or (passes is not None and at.now <= passes - HANG_S):
+        return
     if run is None or not leg.running or (run.out_in and leg.start_phase > 0):
         return
     act_at = leg.end_s + at.track.pace.lap_s("in") * at.track.pace.bend(at.lap_map.last_chance)

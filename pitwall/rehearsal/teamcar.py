@@ -174,6 +174,11 @@ class TeamCar:
             self.car.change_pace(t, self._in_lap(t).lap_s)
         return "comes in" if in_time else "too late for this lap: comes in on the next"
 
+    def _thinks_of_the_garage(self, t: float) -> None:
+        told, self._straight_in = self._straight_in, None
+        if told is not None:
+            self.told_to_box(told, t)
+
     def told_lap_kind(self, prompt: Prompt, t: float) -> str:
         """The next lap is to be of this kind; said just after the line and meant for this lap, this one."""
         kind = prompt.ask.lap_kind
@@ -277,9 +282,7 @@ class TeamCar:
             self._release = None
         intent = self._pace.out(t, self.car.ground.exit)
         self._begin(t, "out", intent.lap_s)
-        straight_in, self._straight_in = self._straight_in, None
-        if straight_in is not None:
-            self._agenda.at(t + 0.01, lambda at: self.told_to_box(straight_in, at))
+        self._agenda.at(t + 0.01, self._thinks_of_the_garage)
         held = self.on_exit(t)
         if held > 0:
             self._agenda.at(t + 0.01, lambda at: self.car.hold_up(at, held))
