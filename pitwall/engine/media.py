@@ -38,7 +38,7 @@ TOO_LATE = "Too late for this pass of the pit wall: show nothing. The box moves 
 
 
 def convey(at: Situation, specs: Iterable[CallSpec], book: CallBook | None = None) -> list[CallSpec]:
-    """The calls as the plan's medium carries them. ``book``: which boards hung already; None: each that was asked for."""
+    """The calls as the plan's medium carries them. ``book``: which boards hung; None: each that was asked for."""
     if at.plan.medium == "two_way":
         return list(specs)
     if at.plan.medium == "one_way":
