@@ -255,9 +255,10 @@ def test_an_installation_lap_is_boxed_in_the_garage() -> None:
     assert (call.spec.lap, call.spec.medium) == ("garage", "two_way")
     made.command("said", call=call.id)
     made.leave(200)
+    made.wait(300)
+    assert of_kind(made, "box") == [call]
     t = made.lap(200, 125, from_exit=True)
     made.wait(t + 1)
-    assert [one.state for one in of_kind(made, "box")][:1] == ["said"]
     boards = [one for one in of_kind(made, "box") if one.spec.medium == "board" and one.open]
     assert [one.spec.say_by_s for one in boards] == [pytest.approx(made.car.legs[0].end_s - READY_BEFORE_S)]
 

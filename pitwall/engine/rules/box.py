@@ -74,11 +74,6 @@ def next_lap_key(run: RunState) -> str:
     return f"{run.run.run}-box-{run.leavings}-{run.stayed_out + 1}{AGAIN}"
 
 
-def straight_in_key(run: RunState) -> str:
-    """Key that it has in the run that the car leaves for: what was told in the garage is not told again."""
-    return f"{run.run.run}-box-{run.leavings + 1}-{run.stayed_out}{AGAIN}"
-
-
 def _call(
     at: Situation,
     leg: Leg,

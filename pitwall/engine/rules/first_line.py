@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from pitwall.engine.call import CallSpec
-from pitwall.engine.rules.box import ASK, straight_in_key
+from pitwall.engine.rules.box import ASK
 from pitwall.engine.run_state import RunState
 from pitwall.engine.situation import Situation
 from pitwall.model.outputs import Ask
@@ -27,7 +27,8 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         return
     if run.out_in:
         text = "Straight back in: box at the end of the out-lap."
-        yield _told(at, run, straight_in_key(run), "box", text, "Straight back in", 0, at.legs[0].end_s, ASK)
+        key = f"{run.run.run}-{run.leavings + 1}-straight-in"
+        yield _told(at, run, key, "box", text, "Straight back in", 0, at.legs[0].end_s, ASK)
     if len(at.legs) < 2:
         return
     out, after = at.legs[0], at.legs[1]
