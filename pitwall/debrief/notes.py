@@ -13,14 +13,19 @@ from typing import Any
 from pitwall.model import events as ev
 from pitwall.model import outputs as out
 
+DOUBTFUL = ("unconfirmed", "late", "missed")
 Voice = tuple[float, float]
 
 
 @dataclass
 class CallNotes:
-    """The life of one call: as it was told last, when it was due first, when it was said, what was ever doubted."""
+    """The life of one call: as it was told last, when it was due first, when it was said, what was ever doubted.
+
+    ``words``: what was to be said; as told last a call that is too late may be an advice to the engineer.
+    """
 
     last: out.Prompt
+    words: str = ""
     due_s: float | None = None
     said_s: float | None = None
     told_s: float | None = None
@@ -167,6 +172,8 @@ class Notes:
         if notes is None:
             notes = car.calls[prompt.call] = CallNotes(prompt, first_t=prompt.t)
         notes.last = prompt
+        if prompt.state not in DOUBTFUL or not notes.words:
+            notes.words = prompt.text
         if prompt.state == "due" and notes.due_s is None:
             notes.due_s = prompt.t
         if prompt.state == "said":
