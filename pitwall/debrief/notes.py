@@ -15,6 +15,8 @@ from pitwall.model import outputs as out
 
 DOUBTFUL = ("unconfirmed", "late", "missed")
 Voice = tuple[float, float]
+OVERTAKEN_S = 60.0
+"""A position that is older than the newest by more was not overtaken on its way: its feed started over."""
 
 
 @dataclass
@@ -137,10 +139,13 @@ class Notes:
 
     def _position(self, event: ev.CarPositioned) -> None:
         car = self.cars.get(event.car)
-        if car is not None and (not car.at_s or event.t > car.at_s[-1]):
-            car.at_s.append(event.t)
-            car.at_m.append(event.distance_m)
-            car.at_mps.append(event.speed_mps)
+        if car is None or (car.at_s and event.t <= car.at_s[-1] - OVERTAKEN_S):
+            return
+        at = bisect_left(car.at_s, event.t)  # one that later ones overtook on their way stands where it belongs
+        if at == len(car.at_s) or car.at_s[at] != event.t:
+            car.at_s.insert(at, event.t)
+            car.at_m.insert(at, event.distance_m)
+            car.at_mps.insert(at, event.speed_mps)
 
     def _crossing(self, event: ev.CarCrossed) -> None:
         car = self.cars.get(event.car)
