@@ -163,7 +163,7 @@ def _keys(laps: Sequence[LapMark], expected: str) -> list[object]:
     if any(one.kind not in MARKERS for one in laps):
         keys.append(look.mark("kind unknown", "x"))
     if any(not one.clean for one in laps):
-        keys.append(look.mark("hollow: not clean, or a switch wrong", "o", filled=False))
+        keys.append(look.mark("hollow: spoilt", "o", filled=False))
     if any(one.expected_s is not None for one in laps):
         keys.append(look.box(expected, look.LIGHT, line="#8c8c8c"))
     return keys

@@ -166,7 +166,8 @@ def item_rows(told: Told, car: str) -> list[Row]:
                 reason = Own([float(next(one["comment"] for one in said.comments(told, car)
                                          if one["run"].value == run["run"] and one["t"] >= min(asked)))])
             found.append({
-                "item": name(item["item"]), "run": name(run["run"]), "lap": item_label(told, car, run["run"], item["item"], item["lap"]),
+                "item": name(item["item"]), "run": name(run["run"]),
+                "lap": item_label(told, car, run["run"], item["item"], item["lap"]),
                 "place": plan(place), "arguments": {key: plan(value) for key, value in given.items()},
                 "reason": reason, "t": near(item["t"], 3, "engine"), "do": name(item["do"]),
                 "done": actual.outcome in ("done", "probably_done"), "outcome": actual.outcome, "want": item["want"],

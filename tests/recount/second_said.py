@@ -32,8 +32,8 @@ def calls(told: Told, car: str) -> list[Row]:
             "call": name(call), "text": engine(worded["text"]), "run": name(last["run"]),
             "lap": engine(last["lap"]),
             "say_from_s": engine(last["say_from_s"]), "say_by_s": engine(last["say_by_s"]),
-            "spoken_s": second_calls.length(told, worded), "reason": engine(last["reason"] or ""), "state": last["state"],
-            "kind": last["kind"],
+            "spoken_s": second_calls.length(told, worded), "reason": engine(last["reason"] or ""),
+            "state": last["state"], "kind": last["kind"],
             "first_due_s": near(due[0], 3, "engine") if due else None,
             "said_s": second_calls.said_at(told, said[-1]) if said else None}))
     return [row for _, _, row in sorted(found, key=lambda one: one[:2])]
