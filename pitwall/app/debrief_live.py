@@ -10,7 +10,8 @@ from pitwall.app.debrief_laps import lap_rows
 from pitwall.app.debrief_watch import CarWatch, NotedSession
 from pitwall.app.debriefing import keep_debrief
 from pitwall.app.lifecycle import Lifecycle
-from pitwall.debrief.radio import DOUBTFUL, TOLD
+from pitwall.debrief.notes import DOUBTFUL
+from pitwall.debrief.radio import TOLD
 from pitwall.debrief.session import status_spans
 from pitwall.model.debrief_rows import RunDebrief
 

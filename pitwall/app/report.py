@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from pitwall.model.outputs import Alert, ForecastState, Output, PlanState, Prompt
-from pitwall.model.units import clock_text
+from pitwall.model.units import clock_text, timed_laps
 from pitwall.rehearsal.score import score
 from pitwall.rehearsal.truth import WorldOutcome
 
@@ -182,19 +182,17 @@ def _runs_text(runs: Mapping[str, list[dict[str, Any]]]) -> list[str]:
         for run in own:
             if run["state"] != "done":
                 cut = "cut, " if run["state"] == "cut" else ""
-                laps = f"{cut}{_timed_text(run)}" if cut or run["timed_done"] else "not run"
+                timed = timed_laps(run["timed_done"], run["timed_wanted"])
+                laps = f"{cut}{timed}" if cut or run["timed_done"] else "not run"
                 why = f": {run['reason']}" if run["reason"] else ""
                 lines.append(f"              {run['run']} ({run['want']}): {laps}{why}")
     return lines
 
 
 def _done_text(run: Mapping[str, Any]) -> str:
-    """The name of a run that counts, with its timed laps where it counts with fewer than were wanted."""
-    return f"{run['run']} ({_timed_text(run)})" if run["timed_done"] < run["timed_wanted"] else f"{run['run']}"
-
-
-def _timed_text(run: Mapping[str, Any]) -> str:
-    return f"{run['timed_done']} of {run['timed_wanted']} timed"
+    """The name of a run that counts, with its timed laps where they are not as many as were wanted."""
+    laps = timed_laps(run["timed_done"], run["timed_wanted"])
+    return f"{run['run']} ({laps})" if run["timed_done"] != run["timed_wanted"] else f"{run['run']}"
 
 
 def _procedures(recorder: Recorder) -> dict[str, Any]:

@@ -97,7 +97,7 @@ def run_sheet(plan: Plan, loaded: Loaded) -> RunSheet:
     runs = []
     for index, state in enumerate(calls.states):
         likely = _likely(spans[index], duration, around) if spans and duration is not None else ""
-        lines = tuple(_lines(state.run, likely))
+        lines = tuple(_lines(plan, state.run, likely))
         last = index == len(calls.states) - 1
         runs.append(SheetRun(
             head=f"{index + 1}  {state.run.run}", facts=tuple(_facts(plan, state, around, *worn[index])),
@@ -164,17 +164,18 @@ def _facts(plan: Plan, state: RunState, around: Around, tyres: str | None, age: 
         yield f"{fuel:g} kg{left}"
 
 
-def _lines(run: Run, likely: str) -> Iterator[str]:
+def _lines(plan: Plan, run: Run, likely: str) -> Iterator[str]:
+    mates = [one.run for one in plan.runs if run.group is not None and one.group == run.group and one is not run]
     times = [likely] if likely else []
     release = run.release
     times += [f"leaves {_between(release)}"] if _between(release) else []
     times += [f"gap ahead {release.gap_ahead_s:g} s"] if release.gap_ahead_s is not None else []
     times += [f"window {run.window}"] if run.window is not None else []
-    times += [f"counts with {run.shorten_to} timed"] if run.shorten_to is not None else []
-    times += ["dry only"] if run.dry_only else []
-    times += [f"all or none: group {run.group}"] if run.group is not None else []
-    times += [f"as {run.same_as}"] if run.same_as is not None else []
-    times += [f"before {', '.join(run.before)}"] if run.before else []
+    times += [f"counts from {run.shorten_to} timed laps on"] if run.shorten_to is not None else []
+    times += ["only in the dry"] if run.dry_only else []
+    times += [f"only together with {' and '.join(mates)}"] if mates else []
+    times += [f"fuel and switches as on {run.same_as}"] if run.same_as is not None else []
+    times += [f"comes before {' and '.join(run.before)}"] if run.before else []
     times += [f"comment on {', '.join(run.feedback)}"] if run.feedback else []
     yield from times
 

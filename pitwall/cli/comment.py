@@ -20,7 +20,8 @@ ABOUT = """A comment is remarks, then a colon and free text; the words of a rema
   how sure     sure, likely, ?          against before: better, worse, same, more us, less us,
                us gone, no us
 A comma goes on: "t4 entry us 3, exit os" is turn 4 twice, "us t4 3, t7 2" is understeer twice. A semicolon begins anew.
-Words may be glued: "t4e us3".
+"then" goes on at the same place: "entry us then exit os t6". Words may be glued: "t4e us3".
+Laps, wind, traffic, revs and settings ("with diff 5") are kept as words beside the remark.
 --words prints every word, --check says how a comment is read. Without words the moment alone is noted; --number gives
 it its words later, or other words: they take the place of its remarks and of its free text."""
 

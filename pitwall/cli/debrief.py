@@ -8,7 +8,7 @@ from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pitwall.model.units import clock_text
+from pitwall.model.units import clock_text, timed_laps
 
 if TYPE_CHECKING:
     from pitwall.app.debriefing import CarDebrief, Debrief
@@ -85,7 +85,7 @@ def _of_car(car: CarDebrief) -> list[str]:
     for run in car.runs:
         why, state = f" ({run.reason})" if run.reason else "", run.state if run.counts else "cut"
         items = f", {run.items_done} of {run.items} items" if run.items else ""
-        lines.append(f"    {run.run:<14}{state:<9}{run.timed_done} of {run.timed_wanted} timed laps{items}{why}")
+        lines.append(f"    {run.run:<14}{state:<9}{timed_laps(run.timed_done, run.timed_wanted)}{items}{why}")
     lost = [item for item in car.items if item.outcome in ("not_done", "done_badly")]
     lines += [f"    {item.outcome.replace('_', ' ')}: {item.do} on {item.lap} of {item.run}: {item.reason}"
               for item in lost]

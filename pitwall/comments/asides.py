@@ -13,28 +13,55 @@ from pitwall.comments.words import NUMBERS
 
 _COUNT = rf"(?:\d{{1,2}}|{'|'.join(NUMBERS)}|a few|few|a couple of|couple of|several)"
 _ORDER = "(?:first|second|third|last|out|in|next|same|cool down|timed|push)"
+_SETTING = ("(?:bb|brake bias|bias|diff|differential|map|engine map|mode|mix|(?:front |rear )?(?:wing|flap|arb|bar))")
+_MOVED = "(?:up|down|forwards?|back|backwards?|rearwards?|open|closed|softer|stiffer|change|changed)"
+_PLACED = r"(?:(?:to|at|position|pos) )?[-+]?\d{1,2}(?:\.\d)?(?: clicks?)?"
+_SET = "(?:tyres|tires|set|rubber|softs?|mediums?|hards?|inters?|wets?|slicks?)"
 _ASIDES = re.compile("|".join((
     rf"(?:(?:after|for|from|until|over|within|in|on|by|needs|need) )?(?:the )?(?:about )?(?:{_ORDER} )?"
     rf"(?:{_COUNT} laps|(?:1|one|a) lap)"
     r"(?: or so| only)?",
-    rf"(?:on|from|after|until|in|by|for) (?:the )?{_ORDER} laps?",
+    rf"(?:(?:on|from|after|until|in|by|for) )?(?:the )?{_ORDER} laps?",
     r"(?:(?:from|on|after|until|by|in) )?laps? \d{1,2}(?: ?(?:and|&|to|till|until|or|-|/) ?\d{1,2})*"
-    r"(?: on| onwards)?",
-    r"(?:on|along|down|at the end of) (?:the )?(?:main |back |front |pit )?straights?",
+    r"(?: on| onwards)?|l\d{1,2}|(?:on )?(?:every|each) lap",
+    r"(?:on|onto|along|down|at the end of) (?:the )?(?:main |back |front |pit )?straights?(?: (?:(?:in)?to|before|after"
+    r"|towards|from|out of|between|behind) (?:turns? )?t?\d{1,2}(?: (?:and|to) t?\d{1,2})?)?",
+    r"straight (?:into|to|before|after|towards) (?:turn )?t?\d{1,2}",
+    r"(?:in|through|over) (?:the )?(?:first|second|third|last|middle|final) sector|(?:in )?sector \d|in s[1-3]",
+    r"(?:in |with )?(?:a |the )?(?:tail|head|cross|side) ?winds?",
+    r"(?:with )?(?:the )?wind from (?:behind|ahead|the front|the left|the right|the side)",
+    r"(?:in|with) (?:the )?(?:wind|gusts)",
+    rf"(?:(?:with|on|at|after|in) (?:the )?)?{_SETTING} {_PLACED}",
+    rf"(?:with|on|at|after|in) (?:the )?{_SETTING} {_MOVED}",
+    rf"(?:with|on|at|after|in) (?:the )?(?:tc|traction control|abs)(?: {_PLACED}| {_MOVED})",
+    r"(?:above|over|below|under|at|from|until) (?:\d{2,5} ?(?:rpm|revs|kph|kmh|km/h|mph)|\d{3,5})",
+    r"at (?:high|low|full|top) (?:rpm|revs)",
+    rf"(?:on|with|after) (?:the )?(?:new|used|old|fresh|scrubbed) {_SET}",
+    r"on (?:the )?(?:softs|mediums|hards|inters|wets|slicks)",
+    r"(?:after|before) (?:the )?(?:stop|pit stop|changes?|set ?up change|adjustment|red flag|restart)",
+    rf"once|twice|(?:{_COUNT}) times|again|badly|hard|scary|today|this (?:run|lap|time|session)",
+    r"all (?:run|stint|session)",
+    r"on the way (?:into|in|out of|out|to)",
+    r"with (?:more |less )?(?:fuel|wear|temperature)",
+    r"sometimes|always|often|occasionally|intermittent(?:ly)?|(?:every|each) time",
+    r"on (?:the |a )?(?:long|short|quick|slow) (?:runs?|stints?)",
     r"(?:in |with )?(?:traffic|dirty air)",
     r"(?:behind|following) (?:another |other |a |the )?cars?",
-    r"(?:at|in|towards|by|near) (?:the )?(?:start|beginning|end|middle) of (?:the |this )?(?:run|stint|lap|session)",
+    r"(?:(?:at|in|towards|by|near|from) )?(?:the )?(?:start|beginning|end|middle) of"
+    r" (?:the |this )?(?:run|stint|lap|session)",
     r"(?:over|through|during) (?:the |a |this )?(?:run|stint)",
-    r"(?:on|with|at) (?:high|low|full|less|more|heavy) (?:fuel|tanks)",
+    r"(?:on|with|at) (?:a )?(?:high|low|full|less|more|heavy) (?:fuel|tanks?)",
     r"in (?:the )?(?:wet|dry|wind)",
     r"at the top end",
     r"(?:in|into|to) (?:first|second|third|fourth|fifth|sixth|seventh|\d(?:st|nd|rd|th)) gear",
 )))  # fmt: skip
 
+_COUNTED = re.compile(r"\d{1,2}-\d{1,2}|[-+]\d{1,2}")
+
 
 def aside(words: tuple[Word, ...], at: int) -> int:
     """How many words from here on say when or on which lap; 0 where they say something else."""
-    keys = [word.key for word in words[at:]]
+    keys = [word.plain.lower() if _COUNTED.fullmatch(word.plain) else word.key for word in words[at:]]
     match = _ASIDES.match(" ".join(keys))
     if match is None:
         return 0

@@ -30,7 +30,7 @@ def subject_and_finding(reading: Reading) -> tuple[Subject, str | None]:
     if entry.value == "slides" and subject == "tyres":
         subject = None  # tyres that slide are the balance
     about = subject or _own_subject(reading, entry, word)
-    if "lack" in parts:
+    if "lack" in parts and not parts["lack"][1].key.startswith("struggl"):
         raise Slip(parts["lack"][1], f"of what there is too little: {', '.join(POOR)}")
     if entry.value == "good":
         return about, "neutral" if about == "balance" else "good"
@@ -67,6 +67,9 @@ def _own_subject(reading: Reading, entry: Entry, word: Word) -> Subject:
 def _without_finding(parts: Parts, subject: Subject | None) -> tuple[Subject, str | None]:
     for part in ("poor", "lack"):
         if part in parts:
+            if part == "lack" and subject is None and "axle" in parts:
+                lost = parts["lack"][1].key.startswith("los")
+                return ("balance", SLIDES[parts["axle"][0].value]) if lost else ("grip", "low")
             if subject is None or subject not in POOR:
                 words = ", ".join(f"{part}{' of' if part == 'lack' else ''} {of_it}" for of_it in POOR)
                 raise Slip(parts[part][1], f"{words}; else what it is, such as us")
@@ -76,6 +79,8 @@ def _without_finding(parts: Parts, subject: Subject | None) -> tuple[Subject, st
             return subject, "worn"
         if subject in ("grip", "traction"):
             return subject, POOR[subject]
+        if subject is None and "axle" in parts and parts["trend"][1].key == "no":
+            return "grip", "low"
         raise Slip(parts["trend"][1], "what is gone, such as us gone or tyres gone")
     return subject or "balance", None
 

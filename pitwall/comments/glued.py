@@ -8,7 +8,7 @@ that the circuit may call ``t4a`` is left whole, and refused as it stands.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from pitwall.comments.splitting import Word
 from pitwall.comments.words import NUMBERS, PLACES, SIGNS, by_form
@@ -43,6 +43,11 @@ def _joined(word: Word) -> tuple[Word, ...]:
         phases = all(entry is not None and entry.part == "phase" for entry in entries)
         known = all(TURN.fullmatch(part.plain) or (entry is not None and entry.part not in ("filler", "severity"))
                     for part, entry in zip(parts, entries, strict=True))  # fmt: skip
+        rated = entries[-1] is not None and entries[-1].part == "severity" and any(
+            entry is not None and entry.part == "finding" for entry in entries)
+        if rated and sign == "/":
+            known = all(TURN.fullmatch(part.plain) or (entry is not None and entry.part != "filler")
+                        for part, entry in zip(parts, entries, strict=True))  # fmt: skip
         if len(parts) > 1 and (phases or (sign == "/" and known)):
             return tuple(parts)
     return ()
@@ -103,6 +108,18 @@ def _letter(words: list[Word], at: int) -> Word | None:
     return Word(words[at].text, words[at].at, letter) if behind_turn or again else None
 
 
+def surely_a_turn(keys: Sequence[str], at: int) -> bool:
+    """Guard: a number that is too high for how bad it is, and for a gear where it may be one: ``at 10``."""
+    number = NUMBERS.get(keys[at]) or (int(keys[at]) if keys[at].isdecimal() else 0)
+    behind = keys[at - 1] if at else ""
+    if behind == "of" and at > 1:
+        behind = f"{keys[at - 2]} of"
+    ahead = keys[at + 1] if at + 1 < len(keys) else ""
+    return ahead not in ("laps", "gear") and (
+        (behind in ("at", "into", "out of", "through") and number > 5) or (behind == "in" and number > 8)
+    )
+
+
 def _number(words: list[Word], at: int) -> Word | None:
     """A spelt number where only a number can stand: of a turn, or as a severity at the end."""
     word = words[at]
@@ -114,6 +131,8 @@ def _number(words: list[Word], at: int) -> Word | None:
     out_of = keys[at + 1 : at + 3] == ["out", "of"] or (keys[max(at - 2, 0) : at] == ["out", "of"] and at > 2
                                                         and (keys[at - 3] in NUMBERS or keys[at - 3].isdecimal()))
     last = at + 1 == len(words) or words[at + 1].key == "?"
-    if before in PLACES or tied or before == "severity" or out_of or (last and NUMBERS[word.key] <= 5):
+    of_a_phase = before in by_form() and by_form()[before].part == "phase"  # "mid four" may be turn four
+    rated = last and NUMBERS[word.key] <= 5 and not of_a_phase
+    if before in PLACES or tied or before in ("severity", "sev") or out_of or rated or surely_a_turn(keys, at):
         return Word(word.text, word.at, str(NUMBERS[word.key]))
     return None

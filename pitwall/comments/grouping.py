@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 from pitwall.comments.asides import aside
-from pitwall.comments.glued import BARE_TURN, TURN, apart
+from pitwall.comments.glued import BARE_TURN, TURN, apart, surely_a_turn
 from pitwall.comments.nearest import nearest
 from pitwall.comments.splitting import MARK, Piece, Slip, Word
 from pitwall.comments.words import MOST_WORDS, PLACES, Entry, by_form
@@ -19,7 +19,7 @@ EXPECTED = "a turn such as t4, a corner phase, a finding such as us, lock or col
 NEGATIONS = ("never", "without", "hardly", "nor", "neither")
 KINDS_OF_CORNERS = ("corner", "corners", "turns")
 """Behind a speed class they are all of that class, and the number behind them is how bad it is there."""
-_READ_OVER = ("the", "a", "is", "are", "of", "feels", "gets", "getting", "too")
+_READ_OVER = ("the", "a", "is", "are", "of", "feels", "gets", "getting", "too", "very", "really", "quite")
 """Fillers that may stand within a form of several words: ``the pedal is long``."""
 _OF_A_PLACE = ("in", "at", "into", "out of", "through", "for")
 """A number right behind these may be a turn: ``lock into 1``."""
@@ -61,12 +61,12 @@ def groups(piece: Piece, known: Collection[int] = ()) -> Iterator[Group]:
     words, at = apart(piece.words), 0
     found: list[Group] = []
     while at < len(words):
-        group = _turn(found, words, at, known) or _form(words, at)
+        group = _turn(found, words, at, known) or _form(words, at) or _how_very(words, at)
         if group is None:
             raise _unknown(found, words[at], known)
         if found and found[-1].form == "from" and len(group.turns) == 1:
             raise Slip(group.word, f"up to which turn, such as t{group.turns[0]}-{group.turns[0] + 2}")
-        if found and found[-1].form in _OF_A_PLACE and group.part == "severity" and group.form.isdecimal():
+        if group.part == "severity" and group.form.isdecimal() and _may_be_a_turn(found, piece, words, at):
             raise Slip(group.word, "a turn such as t4 behind that; or how bad it is alone", nearest=f"t{group.form}")
         found.append(group)
         yield group
@@ -81,6 +81,10 @@ def _turn(found: Sequence[Group], words: tuple[Word, ...], at: int, known: Colle
     word, taken = words[at], 1
     match = TURN.fullmatch(word.plain)
     ahead = words[at + 1] if at + 1 < len(words) else None
+    if word.key == "off" and ahead is not None and TURN.fullmatch(ahead.plain):
+        match, word, taken = TURN.fullmatch(ahead.plain), ahead, 2  # "off t6": out of it
+    if match is None and surely_a_turn([one.key for one in words], at):
+        match = BARE_TURN.fullmatch(word.plain) if len(word.plain) < 3 else None
     of_a_speed = any(group.part == "speed" for group in found) and word.key in KINDS_OF_CORNERS
     goes_on = bool(found) and bool(found[-1].turns) and word.key in ("and", "&")
     if match is None and ahead is not None and ((word.key in PLACES and not of_a_speed) or goes_on):
@@ -149,9 +153,29 @@ def _form(words: tuple[Word, ...], at: int) -> Group | None:
         inner = [key for key in keys[1:-1] if key not in _READ_OVER]
         for form in dict.fromkeys((" ".join(keys), " ".join((keys[0], *inner, *keys[1:][-1:])))):
             entry = by_form().get(form)
-            if entry is not None:
+            if entry is not None and not (form == "not in" and _names_a_turn(words, at + many)):
                 return Group(words[at : at + many], entry, form=form)
     return Group(words[at : at + past]) if past else None
+
+
+def _may_be_a_turn(found: Sequence[Group], piece: Piece, words: tuple[Word, ...], at: int) -> bool:
+    """Guard: a number may be a turn here: ``into 1``, ``in the 4``, and ``apex 4 us``, before what it would rate."""
+    before = [group for group in found if group.form != "the"]
+    if not before:
+        return False
+    bare = all(group.part in ("phase", "filler") for group in before) and before[-1].part == "phase"
+    bare = bare and not piece.goes_on and at + 1 < len(words) and not any(TURN.fullmatch(word.plain) for word in words)
+    return before[-1].form in _OF_A_PLACE or bare
+
+
+def _how_very(words: tuple[Word, ...], at: int) -> Group | None:
+    """What only stresses the word behind it: ``very loose``."""
+    stressed = words[at].key in ("very", "quite", "pretty", "so") and at + 1 < len(words) and _form(words, at + 1)
+    return Group(words[at : at + 1], by_form()["the"], form="the") if stressed else None
+
+
+def _names_a_turn(words: tuple[Word, ...], at: int) -> bool:
+    return at < len(words) and (words[at].key in PLACES or bool(TURN.fullmatch(words[at].plain)))
 
 
 def _unknown(found: Sequence[Group], word: Word, known: Collection[int]) -> Slip:
@@ -162,7 +186,7 @@ def _unknown(found: Sequence[Group], word: Word, known: Collection[int]) -> Slip
                     nearest=f"t{turn}" if turn > 5 and there else "")
     if word.key in NEGATIONS:
         return Slip(word, f"what there is, such as us or good; what there is not goes behind '{MARK}'")
-    if word.key == "than":
+    if word.key in ("than", "as", "like"):
         return Slip(word, f"better or worse than before; which other run it is set against goes behind '{MARK}'")
     subject = next((group.entry.value for group in found if group.entry is not None and group.part == "subject"), "")
     return Slip(word, f"{EXPECTED}, or '{MARK}' before free text", nearest=nearest(word.key, subject))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pitwall.comments.finding import of, subject_and_finding
+from pitwall.comments.grouping import KINDS_OF_CORNERS
 from pitwall.comments.reading import Reading
 from pitwall.comments.splitting import Slip, Word
 from pitwall.comments.words import MORE_IS_GOOD, Entry
@@ -42,6 +43,8 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
     parts = reading.parts
     finding = _found(reading, before)
     own: dict[str, Any] = {name: parts[name][0].value for name in OWN if name in parts}
+    if finding["what"] == "rough_shift" and _of_the_shift(reading):
+        del own["speed"]  # gears, not corners
     if "corner" in parts:
         for name, value in zip(("axle", "side"), parts["corner"][0].value.split(), strict=True):
             if own.get(name, value) != value:
@@ -69,6 +72,16 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
     return Meaning(remarks, turns, phases, carried)
 
 
+def _of_the_shift(reading: Reading) -> bool:
+    """Guard: "slow" stands behind the shift, and not before corners: ``gearshift into third gear slow``."""
+    word = reading.parts["speed"][1] if "speed" in reading.parts and "finding" in reading.parts else None
+    if word is None or word.key != "slow" or word.at < reading.parts["finding"][1].at:
+        return False
+    ahead = next((one.key for one in reading.piece.words if one.at > word.at), "")
+    behind = [one.key for one in reading.piece.words if one.at < word.at][-1]
+    return ahead not in KINDS_OF_CORNERS and behind not in ("in", "at", "through", "the")
+
+
 def _found(reading: Reading, before: Meaning | None) -> dict[str, Any]:
     """Subject, finding and trend, with what is carried over from before the comma."""
     finding = _gone_there(reading, before) or _finding(reading)
@@ -90,6 +103,8 @@ def _carried(reading: Reading, before: Meaning | None) -> dict[str, Any]:
                    "also what the car does there: behind 'but' it may be another thing, or nothing")
     if before is None or before.finding.get("what") is None or (reading.piece.contrast and "trend" in before.finding):
         last = reading.piece.words[-1]
+        if before is None and last.key.isdecimal() and set(reading.parts) == {"severity"} and not reading.turns:
+            raise Slip(last, f"a turn such as t{last.key}, if that is one, and what the car does there")
         raise Slip(Word(last.text, last.at), "also what the car does there: us, os, snap, lock, spin, better, worse")
     return {"trend": None, **before.finding}
 
@@ -141,6 +156,8 @@ def _trend(parts: Mapping[str, tuple[Entry, Word]], about: str, what: str | None
     trend = parts["trend"][0].value if "trend" in parts else None
     if trend == "gone" and "finding" not in parts:
         return None  # "tyres gone", "no rear grip": that is the finding
+    if trend is not None and parts["trend"][1].key.startswith("coming") and what not in (None, *CONTENT):
+        raise Slip(parts["trend"][1], "better or worse: what is coming may be either")
     if "amount" not in parts:
         return trend
     entry, word = parts["amount"]

@@ -20,6 +20,7 @@ JUDGED = ("finding", "subject", "axle", "corner", "phrase")
 BETWEEN = ("axle", "side", "corner", "filler")
 """What may stand between a negation and what it denies: ``no rear grip``."""
 LAP_OR_SEVERITY = "how bad it is before the lap, or the laps joined with 'and'"
+DENIED = f"right behind it what there is not, such as no us; else '{MARK}' and free text"
 AS_BEFORE = ("as before", "as last run")
 PLACE = ("turn", "phase", "speed", "everywhere")
 SAYS = ("finding", "subject", "poor", "lack", "phrase", "trend", "amount")
@@ -51,6 +52,12 @@ class Reading:
                 self.phases.append((entry, word))
             return
         there = self.parts.get(entry.part)
+        if there is not None and entry.part == "finding" and entry.value != there[0].value:
+            over = next((one for one in (word, there[1]) if one.key.startswith("over ")), None)
+            if over is not None:  # "snap over the kerb": where it happens
+                self.asides = True
+                self.parts[entry.part] = there if over is word else (entry, word)
+                return
         if there is not None and replace(there[0], forms=(), meaning="", named=False) != replace(
             entry, forms=(), meaning="", named=False
         ):
@@ -83,6 +90,16 @@ class Reading:
             return not (here and there) or not told or (turns_alone and bool(more.turns))
         found = "finding" in self.parts and not set(self.parts) & {"severity", "everywhere", "trend", "amount"}
         return found and not here and there and not set(more.parts) & set(SAYS)
+
+    @property
+    def denies(self) -> bool:
+        """True for what says that something is not there."""
+        return "finding" in self.parts and "trend" in self.parts and self.parts["trend"][0].value == "gone"
+
+    def shares_the_place_of(self, more: Reading) -> bool:
+        """True for a remark whose turn stands in the next one: ``us then os t4``, ``no us, no os t4``."""
+        placed = self.turns or {"speed", "everywhere"} & set(self.parts)
+        return not placed and bool(more.turns) and (more.piece.then or (self.denies and more.denies))
 
     def is_no_lap_of(self, before: Reading) -> None:
         """Raise a slip where a number behind a comma may be one more lap: ``us t4 on lap 3, 5``."""
@@ -149,7 +166,7 @@ def read(piece: Piece, turns: Collection[int] = ()) -> Reading:
 
 
 def _taken(piece: Piece, found: Iterator[Group] | Sequence[Group]) -> Reading:
-    reading, last, denial = Reading(piece), "", _Denial()
+    reading, last, denial = Reading(piece), "", _Denial(of_before=piece.goes_on)
     waiting: Group | None = None
     counted = False
     for group in found:
@@ -170,6 +187,8 @@ def _taken(piece: Piece, found: Iterator[Group] | Sequence[Group]) -> Reading:
             reading.asides = True
         last = group.part
     denial.ends()
+    if denial.left is not None and {"finding", "subject", "amount"} & set(reading.parts):
+        raise Slip(denial.left.word, DENIED)
     return reading
 
 
@@ -180,16 +199,20 @@ def _form(group: Group) -> str:
 class _Denial:
     """A negation that waits for what it denies: it stands right before it, else it may be of anything."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, of_before: bool) -> None:
+        """``of_before``: a place alone may be denied, for what stands before a comma was said of another one."""
         self.open: Group | None = None
-        self.subject = False
+        self.left: Group | None = None
+        self.subject, self.an_end, self.of_before = False, False, of_before
 
     def meets(self, group: Group) -> None:
         """The next group; a slip where it cannot be what is denied."""
         if group.form in BEFORE_IT:
-            self.open, self.subject = group, False
+            self.open, self.subject, self.an_end = group, False, False
         elif self.open is None or group.part in BETWEEN:
-            return
+            self.an_end = self.an_end or group.part == "axle"
+        elif group.part == "turn" and self.of_before and not self.subject:
+            self.open, self.left = None, self.open
         elif group.part == "subject":
             self.subject = True
         elif group.part == "finding" or self.subject:
@@ -199,8 +222,10 @@ class _Denial:
 
     def ends(self) -> None:
         """Guard: nothing is denied any more without saying what."""
+        if self.open is not None and self.an_end and self.open.form == "no" and not self.subject:
+            self.open, self.left = None, self.open  # "no rear"
         if self.open is not None and not self.subject:
-            raise Slip(self.open.word, f"right behind it what there is not, such as no us; else '{MARK}' and free text")
+            raise Slip(self.open.word, DENIED)
 
 
 # -- several remarks without a comma ----------------------------------------------------------------------------------

@@ -11,16 +11,21 @@ nothing is carried over. ``comments/writing.py`` is the way back.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection
 from contextlib import suppress
 from dataclasses import dataclass
 
 from pitwall.comments.meaning import Meaning, meaning_of
 from pitwall.comments.reading import EXPECTED, Reading, readings
-from pitwall.comments.splitting import MARK, Slip, Word, free_text, pieces
+from pitwall.comments.splitting import MARK, ON, Slip, Word, as_typed, free_text, pieces
+from pitwall.comments.words import by_form
 from pitwall.model.comments import Remark
 
 MOST_REMARKS = 40
+_RATED = re.compile(r"\b(?:(sev|severity|conf|confidence)(\s*[:=]\s*)|(us|os|snap|lock)(\s*=\s*))"
+                    r"(?=[1-5]\b|high|medium|low)", re.IGNORECASE)
+"""A mark or sign between a word and how much: ``sev: 3``, ``us=3``."""
 OF_A_PLACE = ("balance", "traction", "braking")
 """What a car does in a corner, so a place before a mark may be its place."""
 
@@ -45,11 +50,12 @@ class ShorthandError(ValueError):
     """
 
     def __init__(self, text: str, slip: Slip, number: int) -> None:
-        self.at, self.length, self.number = slip.word.at, max(len(slip.word.text), 1), number
-        self.word, self.expected, self.nearest = slip.word.text, slip.expected, slip.nearest
+        self.word = as_typed(text, slip.word)
+        self.at, self.length, self.number = slip.word.at, max(len(self.word), 1), number
+        self.expected, self.nearest = slip.expected, slip.nearest
         self._text = text
         near = f"; did you mean {slip.nearest!r}?" if slip.nearest else ""
-        where, why = f"word {number}, {slip.word.text!r}", f"{slip.found}expected {slip.expected}"
+        where, why = f"word {number}, {self.word!r}", f"{slip.found}expected {slip.expected}"
         anything = why.startswith(f"expected {EXPECTED}")
         self.briefly = (f"{where}, is not of the shorthand" if anything else f"{where}: {why}") + near
         super().__init__(f"{where}: {why}{near}")
@@ -71,21 +77,23 @@ def parse(text: str, turns: Collection[int] = ()) -> Typed:
     Raises:
         ShorthandError: at the first word that cannot be what it should be.
     """
-    text, kept = _opened(text, turns), []
+    typed, kept = text, []
+    text = _opened(text, turns)  # as long as it was typed
     found: list[Remark] = []
     before: Meaning | None = None
     try:
         for reading in _readings(text, turns):
             before = meaning_of(reading, before if reading.piece.goes_on else None)
             found += before.remarks
-            kept += [_as_typed(text, reading)] if reading.asides else []
+            kept += [_as_typed(typed, reading)] if reading.asides else []
             if len(found) > MOST_REMARKS:
                 raise Slip(reading.piece.words[0], f"at most {MOST_REMARKS} remarks in one comment")
         words = free_text(text)
         if not found and not words:
             raise Slip(Word("", len(text.rstrip())), f"{EXPECTED}, or '{MARK}' and free text")
     except Slip as slip:
-        raise ShorthandError(text, slip, _number(text, slip.word)) from None
+        slip, text = _behind_the_mark(text, slip, turns)
+        raise ShorthandError(typed, slip, _number(text, slip.word)) from None
     return Typed(tuple(found), "\n".join([*kept, *([words] if words else [])]))
 
 
@@ -99,6 +107,9 @@ def _readings(text: str, turns: Collection[int]) -> list[Reading]:
                 found[-1].goes_on_with(reading)
             else:
                 found.append(reading)
+    for one, more in zip(found[-2::-1], found[:0:-1], strict=True):
+        if more.piece.goes_on and one.shares_the_place_of(more):
+            one.turns += more.turns
     return found
 
 
@@ -106,7 +117,7 @@ def _opened(text: str, turns: Collection[int]) -> str:
     """A mark behind nothing but a place or a subject, such as ``t4: us 3``, is read as a space, where all of the line
     is shorthand then: what stands before the mark says nothing alone. Behind a comma such a place could take over what
     was said before it, so ``entry us, exit: os`` is read so only where the mark is followed by a finding."""
-    lines = text.split("\n")
+    lines = _RATED.sub(lambda match: re.sub(r"[:=]", " ", match.group()), text).split("\n")
     for at, line in enumerate(lines):
         while MARK in line and (opened := _without_mark(line, turns)) is not None:
             lines[at] = line = opened
@@ -119,14 +130,20 @@ def _without_mark(line: str, turns: Collection[int]) -> str | None:
     begun = list(pieces(head))
     with suppress(Slip):
         own = [reading for piece in begun[-1:] for reading in readings(piece, turns)]
-        if not own or any(one.tells or one.asides for one in own):
-            return None
+        as_one = line.replace(MARK, " ", 1)
+        if not own or any(one.tells for one in own):
+            if tail.strip() in ("1", "2", "3", "4", "5") and not any("severity" in one.parts for one in own):
+                return as_one
+            return _before_places(line, own, turns) if len(begun) == 1 else None
+        if any(one.asides for one in own):
+            return as_one if len(begun) == 1 and list(_readings(as_one, turns)) else None
         behind = next((reading for piece in pieces(tail) for reading in readings(piece, turns)), None)
         if len(begun) > 1 and (behind is None or "finding" not in behind.parts):
             return None
-        as_one = line.replace(MARK, " ", 1)
         before = None
         for reading in _readings(as_one, turns):
+            if reading.piece.words[0].at > len(head) + 1 and not reading.piece.goes_on:
+                break  # behind a semicolon: "t4: us; t7: os"
             now = meaning_of(reading, before if reading.piece.goes_on else None)
             last = any(word.at == begun[-1].words[0].at for word in reading.piece.words)
             of_it = behind is not None and "severity" in behind.parts
@@ -135,6 +152,47 @@ def _without_mark(line: str, turns: Collection[int]) -> str | None:
             before = now
         return as_one
     return None
+
+
+def _behind_the_mark(text: str, slip: Slip, turns: Collection[int]) -> tuple[Slip, str]:
+    """The slip to point at, and the text without a mark before it: where a place with a mark says nothing, such as
+    ``t4: mdi us``, the word behind the mark."""
+    begin = text.rfind("\n", 0, slip.word.at) + 1
+    line = text[begin:].split("\n", 1)[0]
+    mark = line.find(MARK)
+    if mark < 0 or slip.word.at - begin > mark or not slip.expected.startswith("also what the car does there"):
+        return slip, text
+    ahead = text[:begin] + line.replace(MARK, " ", 1)
+    try:
+        _readings(ahead, turns)
+    except Slip as own:
+        if own.word.at > begin + mark and any(_says_one(word) for word in line[mark + 1 :].split()):
+            return own, ahead
+    return slip, text
+
+
+def _says_one(word: str) -> bool:
+    entry = by_form().get(word.lower().strip(",;."))
+    return entry is not None and entry.part in ("finding", "subject", "phase")
+
+
+def _before_places(line: str, own: Collection[Reading], turns: Collection[int]) -> str | None:
+    """The line without its first mark, where a finding stands before it and nothing but turns behind it, with how bad
+    it is there: ``us: t2 3, t4 2``. A phase before the mark is that of all of them."""
+    head, _, tail = line.partition(MARK)
+    of_own = {part for one in own for part in one.parts}
+    placed = any(one.turns or {"speed", "everywhere"} & set(one.parts) for one in own)
+    numbers = [word.plain for piece in pieces(tail) for word in piece.words]
+    if len(numbers) > 1 and all(number.isdecimal() for number in numbers):
+        return f"{head} {tail}"  # "us: 4, 7, 9" is refused at 7: a turn has its letter
+    there = [reading for piece in pieces(tail) for reading in readings(piece, turns)]
+    bare = all(one.turns and not one.asides and set(one.parts) <= {"severity", "confidence"} for one in there)
+    if placed or "finding" not in of_own or not there or not bare or any(MARK in one for one in (tail, head)):
+        return None
+    if not any(one.phases for one in own):
+        return f"{head} {tail}"
+    rated = any(one.parts or one.phases for one in there)
+    return None if rated else f"{head} {tail.replace(ON, ' ')}"
 
 
 def _as_typed(text: str, reading: Reading) -> str:

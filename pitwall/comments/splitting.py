@@ -11,12 +11,17 @@ ON, ANEW = ",", ";"
 """Between remarks: a comma goes on with what was said before, a semicolon or a new line begins anew."""
 BUT = ("but", "although", "though", "whereas")
 """Words between remarks that are as good as a comma."""
-_WORD = re.compile(r"[^\s,;?]+|\?")
-_PIECE = re.compile(r"[^,;]*")
+THEN = ("then", "plus", ">", "->", "/")
+"""Words and signs that go on as a comma does, with the same place: ``us then os t4`` is turn 4 twice."""
+_A_PLACE = re.compile(r"t?\d{1,2}|t\d\S*|turn|entry|mid|exit|apex", re.ASCII)
+"""A stroke with spaces around it goes on only where a place stands behind it: ``us / os t4`` may be either."""
+_WORD = re.compile(r"[^\s,;|?()\[\]@\"\u201c\u201d]+|\?")
+_PIECE = re.compile(r"[^,;|]*")
 _WHY = re.compile(r"(?<=[\s,;])(?:because|when|if|unless|until|since|due|except)(?=\s)", re.IGNORECASE)
 """Words that begin a reason or a condition: they and what follows are free text, as if the mark stood before them."""
 _LIST = re.compile(r"(?:(?<=turns )|(?<=corners ))\d{1,2}(?: ?, ?\d{1,2})+(?: ?,? ?(?:and|&) ?\d{1,2})(?!\w)",
                    re.IGNORECASE | re.ASCII)  # fmt: skip
+_RANGE = re.compile(r"(?<=\d)(?:->|\.\.\.?)(?=[tT]?\d)")
 _BRAKING = re.compile(r"when\s+braking", re.IGNORECASE)
 
 
@@ -33,8 +38,9 @@ class Word:
 
     @property
     def plain(self) -> str:
-        """As it is read: without stops behind it and brackets around it, with one kind of dash and of apostrophe."""
-        bare = self.meant or self.text.strip("()").rstrip(".!") or self.text
+        """As it is read: without stops behind it, with one kind of dash, of range and of apostrophe."""
+        bare = self.meant or self.text.rstrip(".!") or self.text
+        bare = _RANGE.sub("-", bare)
         return bare.replace("\u2013", "-").replace("\u2014", "-").replace("\u2019", "'")
 
     @property
@@ -47,12 +53,14 @@ class Word:
 @dataclass(frozen=True)
 class Piece:
     """The words of one remark. ``goes_on``: it stands behind a comma, and may leave out what was said before it;
-    ``contrast``: behind a "but", where it says itself what there is."""
+    ``contrast``: behind a "but", where it says itself what there is; ``then``: of the same place as what it goes on
+    from."""
 
     words: tuple[Word, ...]
     goes_on: bool
     end: int
     contrast: bool = False
+    then: bool = False
 
 
 class Slip(Exception):
@@ -78,13 +86,30 @@ def pieces(text: str) -> Iterator[Piece]:
 
 
 def _contrasts(words: tuple[Word, ...], goes_on: bool, end: int) -> Iterator[Piece]:
-    """The piece, or what stands before and behind each "but" of it."""
-    cuts = [at for at, word in enumerate(words) if word.key in BUT]
+    """The piece, or what stands before and behind each "but" and "then" of it."""
+    cuts = [at for at in range(len(words)) if words[at].key in BUT or _goes_on(words, at)]
     for first, last in zip([-1, *cuts], [*cuts, len(words)], strict=True):
         own = words[first + 1 : last]
         if own:
             ends = end if last == len(words) else words[last].at
-            yield Piece(own, goes_on or first >= 0, ends, contrast=first >= 0)
+            but = first >= 0 and words[first].key in BUT
+            yield Piece(own, goes_on or first >= 0, ends, contrast=but, then=first >= 0 and words[first].key in THEN)
+
+
+def _goes_on(words: tuple[Word, ...], at: int) -> bool:
+    """Guard: this word only says that more is said, as a comma does: "then", or "and" in ``us 2 at t4 and 3 at t5``."""
+    ahead = [word.key for word in words[at + 1 : at + 4]]
+    if words[at].key in THEN:
+        of_a_turn = any(re.fullmatch(r"t\d\S*|turns?", word.key) for word in words[:at])
+        on = words[at].key != "/" or any(_A_PLACE.fullmatch(one) for one in (ahead if of_a_turn else ahead[:1]))
+        return on and not (ahead and ahead[0].isdecimal() and words[at].key != "/")  # "2 -> 3": it changed
+    if words[at].key not in ("and", "&") or not ahead or ahead[0] not in tuple("12345"):
+        return False
+    behind = next((key for key in ahead[1:] if key not in ("at", "in", "on", "for")), "")
+    rated = any(word.key in tuple("12345") and words[before - 1].key not in ("turn", "turns", "and", "&")
+                for before, word in enumerate(words[:at]))  # fmt: skip
+    placed = any(re.fullmatch(r"t\d\S*|turns?", word.key) for word in words[:at])
+    return rated and placed and bool(re.fullmatch(r"t\d{1,2}|turn", behind))
 
 
 def listed(text: str) -> str:
@@ -93,6 +118,12 @@ def listed(text: str) -> str:
         return "/".join(re.findall(r"\d+", match.group())).ljust(len(match.group()))
 
     return _LIST.sub(as_one, text)
+
+
+def as_typed(text: str, word: Word) -> str:
+    """This word as it stands in the text: a list of turns has commas there."""
+    found = _LIST.match(text, word.at)
+    return found.group() if found is not None and "/" in word.text else word.text
 
 
 def free_text(text: str) -> str:

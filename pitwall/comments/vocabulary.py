@@ -13,9 +13,14 @@ FINDINGS: tuple[Entry, ...] = (
     *entries("finding", {
         "understeer": ("us | understeer | understeers | understeering | understeery | under | push | pushes | pushing"
                        " | washes out | washing out | wash out | washes wide | runs wide | running wide | won't turn"
-                       " | wont turn | won't turn in | will not turn | ploughs | plowing", "understeer"),
+                       " | wont turn | won't turn in | will not turn | ploughs | plowing | washes | drifts wide"
+                       " | slides wide | ran wide | slid wide | goes wide | went wide"
+                       " | u/s | under steer | under steering | poor rotation | no rotation"
+                       " | lack of rotation | lacks rotation | bad rotation | not rotating | doesn't rotate"
+                       " | won't rotate | can't turn | cannot turn | doesn't turn | not turning", "understeer"),
         "oversteer": ("os | oversteer | oversteers | oversteering | oversteery | over | loose | steps out | step out"
-                      " | stepping out | tail happy | rotates too much", "oversteer"),
+                      " | stepping out | tail happy | rotates too much | o/s | over steer"
+                      " | over steering", "oversteer"),
         "snap": ("snap | snaps | snappy | snapping | snap oversteer | snap os | sudden oversteer | sudden os",
                  "sudden oversteer"),
         "neutral": ("neutral | balanced", "balance as it should be"),
@@ -23,14 +28,19 @@ FINDINGS: tuple[Entry, ...] = (
                    "at the front understeer, at the rear oversteer; say which axle"),
     }, "balance"),
     *entries("finding", {"wheelspin": ("spin | wheelspin | spinning | spins | no traction | wheel spin | wheelspins"
-                                       " | spins up | spinning up | lights up", "wheelspin")}, "traction"),
+                                       " | spins up | spinning up | lights up | can't get the power down"
+                                       " | can't get power down | cannot get the power down"
+                                       " | can't put the power down | can't put power down", "wheelspin")}, "traction"),
     *entries("finding", {
         "locking": ("lock | locking | locks | locked | lockup | lock up | lockups | lock ups | locks up | locking up"
                     " | locked up", "a wheel locks; say which axle"),
-        "unstable": ("unstable | nervous | moves | instability | unsettled | twitchy | edgy | moves around",
+        "unstable": ("unstable | nervous | moves | moving around | moving about | moves about | instability"
+                     " | unsettled | twitchy | edgy | moves around",
                      "the rear moves under braking; in mid-corner, at the exit and by speed the balance"),
         "long_pedal": ("long pedal | pedal long | pedal goes long | spongy | soft pedal | pedal soft | long brake pedal"
-                       " | brake pedal long | pedal getting long | pedal gets long", "the pedal is long"),
+                       " | brake pedal long | pedal getting long | pedal gets long"
+                       " | brakes long | long brakes | pedal goes to the floor"
+                       " | pedal to the floor", "the pedal is long"),
         "weak": ("weak | no bite | fade | fades | fading | lack bite | lacks bite", "too little braking"),
         "judder": ("judder | judders | juddering", "the brakes judder"),
         "grabs": ("grabs | grab | grabby | grabbing | bite too hard | too sharp", "the brakes bite too suddenly"),
@@ -53,7 +63,8 @@ FINDINGS: tuple[Entry, ...] = (
     *entries("finding", {
         "cold": ("cold | slow to warm up | slow to warm | slow to come in | too cold", "too cold; of brakes too"),
         "hot": ("hot | overheating | overheats | overheat | overheated | too hot", "too hot; of brakes and engine too"),
-        "worn": ("worn | drop | drops | dropping | wear | wearing | drop off | drops off | dropping off"
+        "worn": ("worn | dropped | dropped off | fell off | drop | drops | dropping | wear | wearing | drop off"
+                 " | drops off | dropping off"
                  " | fall off | falls off | falling off | deg | degradation | degrading | high deg | deg high"
                  " | worn out"
                  " | gone off | going off | goes off | go off | high degradation", "worn, or dropping off"),
@@ -74,7 +85,8 @@ FINDINGS: tuple[Entry, ...] = (
     *entries("finding", {
         "flat": ("down on power | no power | lacks power | lack of power | lacking power | underpowered",
                  "too little power"),
-        "hesitation": ("hesitation | hesitates | hesitating | hesitate | hole | lag | turbo lag | laggy | stutters"
+        "hesitation": ("hesitation | bogs | bogs down | bogging | bogging down | hesitates | hesitating"
+                       " | hesitate | hole | lag | turbo lag | laggy | stutters"
                        " | stutter", "answers late"),
         "surge": ("surge | surges | surging", "surges"),
         "misfire": ("misfire | misfires | misfiring", "misfires"),
@@ -98,11 +110,20 @@ FINDINGS: tuple[Entry, ...] = (
     }, "steering", named=True),
     *entries("finding", {"pulls": ("pulls | pulling | pull", "pulls to a side")}, "steering"),
     *entries("finding", {"good": ("good | fine | ok | okay | nice | great | perfect | very good | really good"
-                                   " | very nice"
+                                   " | very nice | stable | very stable | predictable | planted | comfortable"
+                                   " | confident | no problem | no problems"
+                                   " | no issue | no issues | no complaint | no complaints"
                                   " | very happy | happy", "as it should be")}),
 )  # fmt: skip
 
 PHRASES: tuple[Entry, ...] = entries("phrase", {
+    "entry|us": ("turn in lazy | poor turn in | bad turn in | slow turn in | lazy turn in | no turn in"
+                 " | turn in slow | turn in poor"
+                 " | turn in bad", "understeer on entry"),
+    "4|us": ("heavy us | heavy understeer", "much understeer"),
+    "4|os": ("heavy os | heavy oversteer", "much oversteer"),
+    "1|us": ("light us | light understeer", "little understeer"),
+    "1|os": ("light os | light oversteer", "little oversteer"),
     "on power|us": ("power understeer | power us", "understeer on power"),
     "on power|os": ("power oversteer | power os", "oversteer on power"),
     "on the brakes|us": ("braking understeer | brake understeer", "understeer under braking"),
@@ -116,10 +137,12 @@ PHRASES: tuple[Entry, ...] = entries("phrase", {
 """Forms that give several parts: they are read as those that the value names."""
 
 TABLE: tuple[Entry, ...] = (
-    *entries("everywhere", {"all": ("everywhere | all | all corners | every corner | each corner | all turns"
+    *entries("everywhere", {"all": ("everywhere | everything | all | all corners | every corner | each corner"
+                                    " | all turns"
                                     " | every turn | anywhere | whole lap | all round | all around | overall"
-                                    " | generally | in general", "in every corner"),
-                            "rest": ("elsewhere | rest | the rest | otherwise | everywhere else | all else",
+                                    " | generally | in general | general", "in every corner"),
+                            "rest": ("elsewhere | others | the others | other corners | the other corners"
+                                     " | rest | the rest | otherwise | everywhere else | all else",
                                      "in no one corner, beside those that were named")}),
     *entries("phase", {
         "entry": ("entry | en | ent | turn in | turning in | under braking | on the brakes | off throttle | lift off"
@@ -148,7 +171,8 @@ TABLE: tuple[Entry, ...] = (
     *FINDINGS,
     *entries("poor", {"poor": ("poor | bad", "too little of it: traction, grip, braking")}),
     *entries("lack", {"lack": ("lack of | lacks | lacking | lack | not enough | not much | losing | lost | lose | loses"
-                               " | short of | struggling for", "too little of it: grip, traction, braking")}),
+                               " | short of | struggling for | struggling with | struggling | struggles with"
+                               " | struggles for", "too little of it: grip, traction, braking")}),
     *PHRASES,
     *entries("corner", {
         "front left": ("fl | front left | left front | lf", "front left wheel"),
@@ -166,19 +190,24 @@ TABLE: tuple[Entry, ...] = (
                       "inside": ("inside | inner", "the wheel on the inside of the corner"),
                       "outside": ("outside | outer", "the wheel on the outside of the corner")}),
     *entries("severity", {
-        "1": ("1 | 1/5 | 1 out of 5 | slight | slightly | tiny | small | minor", "hardly felt"),
+        "1": ("1 | 1/5 | 1 out of 5 | slight | slightly | tiny | small | minor | a touch of | a touch | touch of"
+              " | a hint of | hint of", "hardly felt"),
         "2": ("2 | 2/5 | 2 out of 5 | little | a bit | bit | mild | bit of | a bit of", "felt"),
         "3": ("3 | 3/5 | 3 out of 5 | moderate", "costs time"),
         "4": ("4 | 4/5 | 4 out of 5 | big | a lot | lots | strong | lots of | a lot of", "costs much time"),
         "5": ("5 | 5/5 | 5 out of 5 | huge | massive | undriveable", "cannot be driven"),
     }),
     *entries("confidence", {
-        "high": ("sure | certain | definitely | for sure", "the driver is sure"),
-        "medium": ("likely | probably | i think | seems | seems to", "the driver thinks so"),
-        "low": ("? | maybe | unsure | not sure | perhaps | possibly | might be", "the driver is not sure"),
+        "high": ("sure | certain | definitely | for sure | quite sure | very sure | conf high | confidence high"
+                 " | high confidence", "the driver is sure"),
+        "medium": ("likely | conf medium | confidence medium | probably | i think | seems"
+                   " | seems to", "the driver thinks so"),
+        "low": ("? | conf low | confidence low | low confidence | maybe | unsure | not sure | perhaps"
+                " | possibly | might be", "the driver is not sure"),
     }),
     *entries("trend", {
-        "better": (by_how_much("better") + " | + | improved | improving | coming | coming in | improves",
+        "better": (by_how_much("better") + " | + | much improved | improved | improving | coming | coming in"
+                               " | improves",
                    "better than before"),
         "worse": (by_how_much("worse") + " | - | worsening | worsened | worsens | getting bad | deteriorating",
                   "worse than before"),
@@ -198,5 +227,7 @@ TABLE: tuple[Entry, ...] = (
                              " | than the previous run | than last time | feels | feel | feeling | gets | get | getting"
                              " | has | have | got | it | i | we | there | it's | there's | through | both | wheel"
                              " | wheels | now | just | some | does | do | only | she | he | for"
-                             " | temps | temp | temperatures | driver", "")}),
+                             " | temps | temp | temperatures | driver | says | said | reports | complains"
+                             " | complains of | about"
+                             " | sev | i've | i'm | im | we've | they | they're | he's | she's | really", "")}),
 )  # fmt: skip

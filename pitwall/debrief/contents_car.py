@@ -19,7 +19,7 @@ from pitwall.debrief.model import (
     SwitchMove,
 )
 
-RUNS = (Column("run", 2.0), Column("purpose", 3.4), Column("planned laps", 2.6), Column("laps at the end", 2.6),
+RUNS = (Column("run", 2.0), Column("purpose", 3.4), Column("planned laps", 2.6), Column("changed to", 2.6),
         Column("driver", 1.5), Column("tyres, fuel", 1.7), Column("planned", 2.0), Column("on track", 2.0),
         Column("clean laps", 2.0, right=True))
 ITEMS = (Column("item", 3.0), Column("lap", 2.0), Column("wanted", 1.2), Column("with", 2.9), Column("outcome", 2.2),
@@ -67,7 +67,7 @@ def _run(run: RunRow) -> Row:
     planned = say.NOTHING if run.planned_span_s is None else say.span_clock(*run.planned_span_s)
     fuel = f"\n{say.number(run.fuel_kg, 0, 'kg')}" if run.fuel_kg is not None else ""
     clean = f"{run.clean_laps}\n{say.lap_time(run.median_clean_s)}" if run.clean_laps else say.NOTHING
-    return (run.run, run.purpose, run.planned_laps, "as planned" if run.laps == run.planned_laps else run.laps,
+    return (run.run, run.purpose, run.planned_laps, say.NOTHING if run.laps == run.planned_laps else run.laps,
             run.driver or say.NOTHING, f"{run.tyres or say.NOTHING}{fuel}", planned,
             "\n".join(say.span_clock(one.from_s, one.to_s) for one in run.stints) or say.NOTHING, clean)
 

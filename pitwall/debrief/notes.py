@@ -13,14 +13,21 @@ from typing import Any
 from pitwall.model import events as ev
 from pitwall.model import outputs as out
 
+DOUBTFUL = ("unconfirmed", "late", "missed")
 Voice = tuple[float, float]
+OVERTAKEN_S = 60.0
+"""A position that is older than the newest by more was not overtaken on its way: its feed started over."""
 
 
 @dataclass
 class CallNotes:
-    """The life of one call: as it was told last, when it was due first, when it was said, what was ever doubted."""
+    """The life of one call: as it was told last, when it was due first, when it was said, what was ever doubted.
+
+    ``words``: what was to be said; as told last a call that is too late may be an advice to the engineer.
+    """
 
     last: out.Prompt
+    words: str = ""
     due_s: float | None = None
     said_s: float | None = None
     told_s: float | None = None
@@ -132,10 +139,13 @@ class Notes:
 
     def _position(self, event: ev.CarPositioned) -> None:
         car = self.cars.get(event.car)
-        if car is not None and (not car.at_s or event.t > car.at_s[-1]):
-            car.at_s.append(event.t)
-            car.at_m.append(event.distance_m)
-            car.at_mps.append(event.speed_mps)
+        if car is None or (car.at_s and event.t <= car.at_s[-1] - OVERTAKEN_S):
+            return
+        at = bisect_left(car.at_s, event.t)  # one that later ones overtook on their way stands where it belongs
+        if at == len(car.at_s) or car.at_s[at] != event.t:
+            car.at_s.insert(at, event.t)
+            car.at_m.insert(at, event.distance_m)
+            car.at_mps.insert(at, event.speed_mps)
 
     def _crossing(self, event: ev.CarCrossed) -> None:
         car = self.cars.get(event.car)
@@ -167,6 +177,8 @@ class Notes:
         if notes is None:
             notes = car.calls[prompt.call] = CallNotes(prompt, first_t=prompt.t)
         notes.last = prompt
+        if prompt.state not in DOUBTFUL or not notes.words:
+            notes.words = prompt.text
         if prompt.state == "due" and notes.due_s is None:
             notes.due_s = prompt.t
         if prompt.state == "said":

@@ -10,12 +10,11 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 
 from pitwall.debrief.model import CallRow, MinuteLoad, RadioStatistics
-from pitwall.debrief.notes import CallNotes, CarNotes
+from pitwall.debrief.notes import DOUBTFUL, CallNotes, CarNotes
 from pitwall.model.debrief_rows import LapRow
 
 TOLD = ("said", "done")
 RESTING = ("said", "done", "unconfirmed", "late", "missed", "skipped", "withdrawn")
-DOUBTFUL = ("unconfirmed", "late", "missed")
 MINUTE_S = 60.0
 GARAGE = "garage"
 
@@ -28,7 +27,7 @@ def call_rows(notes: CarNotes) -> tuple[CallRow, ...]:
 def _row(call: CallNotes) -> CallRow:
     last = call.last
     return CallRow(
-        call=last.call, kind=last.kind, text=last.text, run=last.run, lap=last.lap, say_from_s=last.say_from_s,
+        call=last.call, kind=last.kind, text=call.words, run=last.run, lap=last.lap, say_from_s=last.say_from_s,
         say_by_s=last.say_by_s, spoken_s=last.spoken_s,
         first_due_s=None if call.due_s is None else round(call.due_s, 3),
         said_s=None if call.said_s is None else round(call.said_s, 3),

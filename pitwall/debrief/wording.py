@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 from pitwall.debrief.figures_laps import lap_clock
 from pitwall.debrief.model import DataWindow, LapRow, RunRow, SwitchAt, Uncertain
 from pitwall.model.plan import Scalar
+from pitwall.model.units import timed_laps
 
 KMH = 3.6
 NOTHING = "–"
@@ -170,7 +171,7 @@ def best_lap(best_s: float | None, laps: Sequence[LapRow]) -> str:
 
 def run_state(run: RunRow) -> str:
     """The run's state with the count of its timed laps, where it was driven at all."""
-    laps = f", {run.timed_done} of {run.timed_wanted} timed" if run.timed_wanted and run.stints else ""
+    laps = f", {timed_laps(run.timed_done, run.timed_wanted)}" if run.timed_wanted and run.stints else ""
     return f"{RUN_STATES[run.state if run.counts else 'cut']}{laps}"
 
 

@@ -19,7 +19,7 @@ from pitwall.engine.must_watch import MustWatch
 from pitwall.engine.plan_desk import Settled
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.team import TeamCar
-from pitwall.model.advice import Advice, AdviceAnswer
+from pitwall.model.advice import AdviceAnswer, LadderStep
 from pitwall.model.events import AdviceReady, ForecastReady
 from pitwall.model.outputs import AdviceState, AdviceWanted, LadderState, Output, Rung, Status
 from pitwall.model.setup import SessionSetup
@@ -220,11 +220,8 @@ class Advising:
     def _build_ladder(self, answer: AdviceAnswer, team: dict[str, TeamCar], asked_t: float, now: float) -> list[Output]:
         self._told += 1
         red_s = self.musts.red_s if self.musts.red_s is not None else asked_t
-        rungs = tuple(_rung(asked_t + step.restart_s, step.best, team, red_s) for step in answer.ladder)
-        work = tuple(dict.fromkeys(step.pull_forward for step in answer.ladder if step.pull_forward is not None))
-        self._ladder = LadderState(
-            id=f"ladder-{self._told}", t=now, active=True, red_s=red_s, rungs=rungs, work=work
-        )
+        rungs = tuple(_rung(asked_t + step.restart_s, step, team, red_s) for step in answer.ladder)
+        self._ladder = LadderState(id=f"ladder-{self._told}", t=now, active=True, red_s=red_s, rungs=rungs)
         return [self._ladder]
 
     def _end_ladder(self, now: float) -> list[Output]:
@@ -256,8 +253,9 @@ def _moved(car: TeamCar) -> object:
     return (car.progress.revision, None if run is None else (run.run.run, run.pointer, run.timed_done))
 
 
-def _rung(at_s: float, best: Advice, team: Mapping[str, TeamCar], red_s: float) -> Rung:
+def _rung(at_s: float, step: LadderStep, team: Mapping[str, TeamCar], red_s: float) -> Rung:
+    best = step.best
     return Rung(
         restart_s=round(at_s - red_s, 3), at_s=round(at_s, 3), musts_chance=best.musts_chance, sentence=best.sentence,
-        lines=offered.lines_of(team, best.cars),
+        lines=offered.lines_of(team, best.cars), work=step.pull_forward,
     )

@@ -13,7 +13,8 @@ from pitwall.model.units import clock_text
 
 IN_LATE_S = 30.0  # beyond the usual in-lap (common practice, no source)
 PART_OF_A_LAP = 0.3  # laps are counted to this
-OVERDUE_S = 180.0  # beyond the slow estimate of the work (common practice, no source)
+OVERDUE_S = 60.0  # beyond the slow estimate of the work (common practice, no source)
+NOT_OUT_YET_S = 180.0  # the same of a car that has not been out: the first run is rarely pressed for time (the same)
 
 
 def around(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:
@@ -59,14 +60,22 @@ def _release(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> lis
     planned = car.first_release_s
     if run is None or car.track.on_track or car.kept_in or planned is None or _early(car, planned, now):
         return alerts.over("release_overdue", car.car, now)
-    text = f"Car {car.car} stands here still: {run.run.run} was to leave at {clock_text(planned)}"
+    text = f"Car {car.car} stands here still: {run.run.run} ({run.run.want}) was to leave at {clock_text(planned)}"
+    if car.progress.parked_t is not None:
+        text += f", after slow work at {clock_text(_slowest(car, planned))}"
     return alerts.hold("release_overdue", car.car, text, now, status)
 
 
 def _early(car: TeamCar, planned: float, now: float) -> bool:
     """Guard: the work may still take so long."""
+    beyond = NOT_OUT_YET_S if car.progress.parked_t is None else OVERDUE_S
+    return now < _slowest(car, planned) + beyond
+
+
+def _slowest(car: TeamCar, planned: float) -> float:
+    """When the car would have left after work that is as slow as the plan foresees."""
     work = drivers.stop(car)
-    return now < planned + work.high_s - work.likely_s + OVERDUE_S
+    return planned + work.high_s - work.likely_s
 
 
 def _fuel(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:

@@ -13,8 +13,9 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from pitwall.forecast.advice_prefixes import SAME, Prefixes
 from pitwall.forecast.advice_rules import Sequel
-from pitwall.forecast.advice_search import SAME, CarSearch, Prefixes
+from pitwall.forecast.advice_search import CarSearch
 from pitwall.forecast.pert import Floats
 
 

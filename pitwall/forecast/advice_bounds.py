@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from pitwall.forecast.advice_pieces import Piece, weight
 from pitwall.forecast.advice_rules import CarModel
-from pitwall.forecast.interruptions import Calendar
+from pitwall.forecast.calendar import Calendar
 from pitwall.forecast.pert import Floats
 
 MOST_PRICES = 10

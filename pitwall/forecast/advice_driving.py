@@ -12,9 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitwall.forecast.advice_pieces import Piece
-from pitwall.forecast.interruptions import Calendar, Slot, Spans
+from pitwall.forecast.calendar import Calendar, Slot, Spans
+from pitwall.forecast.meeting import SLOW_PACE, stretched
 from pitwall.forecast.pert import Floats
-from pitwall.forecast.walk import SLOW_PACE, stretched, walk
+from pitwall.forecast.walk import walk
 
 Counts = NDArray[np.intp]
 

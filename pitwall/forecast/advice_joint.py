@@ -16,18 +16,23 @@ another waits. A plan that is right in every future is worth just what its bound
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pitwall.forecast.advice_alone import Alone
-from pitwall.forecast.advice_crews import Crews, Flags
+from pitwall.forecast.advice_beginnings import ENDS, GOES_ON, OPEN, Beginnings, Works
+from pitwall.forecast.advice_crews import Crews
+from pitwall.forecast.advice_outcome import Joined, TeamPlan
 from pitwall.forecast.advice_pieces import weight
-from pitwall.forecast.advice_search import SAME, CarSearch, Prefixes
-from pitwall.forecast.advice_team import TeamPlan, TeamSearch
+from pitwall.forecast.advice_prefixes import SAME, Prefixes
 from pitwall.forecast.pert import Floats
 from pitwall.forecast.sharing import walk_together
+
+if TYPE_CHECKING:
+    from pitwall.forecast.advice_team import TeamSearch
 
 CHUNK = 48
 """So many beginnings are driven on at once: more would be too much memory and no quicker."""
@@ -41,61 +46,6 @@ ALONE_SHARE = 0.5
 MAY_BE_SOONER = 0.01
 """A car says first whether it goes on where its work may come due before that of the car whose turn it is, so often."""
 
-OPEN, GOES_ON, ENDS = 0, 1, 2
-
-
-@dataclass
-class Beginnings:
-    """B beginnings of K cars together.
-
-    Attributes:
-        cars: Per car its own; ``ready`` supposes that it never waits for the work after its last piece, until served.
-        says: Shape (B, K): whether the car goes on behind it.
-        served: Shape (B, K, N): the work after its last piece is done, or there is none with a shared crew.
-        crews: The crews.
-        most: Shape (B,): no plan that begins so can be worth more.
-    """
-
-    cars: tuple[Prefixes, ...]
-    says: NDArray[np.int8]
-    served: Flags
-    crews: Crews
-    most: Floats
-
-    def rows(self, rows: NDArray[np.intp]) -> Beginnings:
-        """Some of them; a copy."""
-        return Beginnings(tuple(own.rows(rows) for own in self.cars), self.says[rows], self.served[rows],
-                          self.crews.rows(rows), self.most[rows])
-
-    @staticmethod
-    def joined(many: Sequence[Beginnings]) -> Beginnings:
-        """All of them, one behind the other."""
-        return Beginnings(
-            tuple(Prefixes.joined([one.cars[number] for one in many]) for number in range(len(many[0].cars))),
-            np.concatenate([one.says for one in many]), np.concatenate([one.served for one in many]),
-            Crews.joined([one.crews for one in many]), np.concatenate([one.most for one in many]),
-        )
-
-    def __len__(self) -> int:
-        return len(self.most)
-
-    @property
-    def whole(self) -> Flags:
-        """Nothing is added any more, shape (B,)."""
-        ended: Flags = (self.says == ENDS).all(axis=1)
-        return ended
-
-
-@dataclass(frozen=True)
-class Joined:
-    """What the search found: the best plan, whether every other was ruled out, and else what one can be worth."""
-
-    best: TeamPlan | None
-    exact: bool
-    bound: float
-    met: tuple[TeamPlan, ...]
-    spent: int
-
 
 class JointSearch:
     """Branch and bound for the cars of one team search."""
@@ -104,7 +54,7 @@ class JointSearch:
         """``alone``: what each car can be worth at most if it never waits."""
         self._team, self._floor, self._alone = team, floor, alone
         self._budget = self._left = budget
-        self._works = [_Works(search, team.labels) for search in team.searches]
+        self._works = [Works(search, team.labels) for search in team.searches]
         self._all = sum(weight(choice) for choice in team.choices)
         self._known = [Alone(whole=False) for _ in team.searches]
         # Each car more takes as long again, and so do windows, where a run is driven row by row.
@@ -319,30 +269,3 @@ class JointSearch:
         self._met.append(plan)
         if plan.net > self._low + SAME:
             self._best, self._low = plan, plan.net
-
-
-class _Works:
-    """The works behind one car's pieces that a shared crew does."""
-
-    def __init__(self, search: CarSearch, labels: Sequence[str]) -> None:
-        pieces = search.model.pieces
-        self.needs = np.zeros((len(pieces) + 1, len(labels)), dtype=np.bool_)  # the last row: no piece yet
-        self._lasts = np.zeros((len(pieces) + 1, search.calendar.session_end.size))
-        for number, piece in enumerate(pieces):
-            self.needs[number] = [label in piece.crew for label in labels]
-            if self.needs[number].any():
-                self._lasts[number] = piece.work
-
-    def of(self, own: Prefixes) -> Flags:
-        """Who does the work behind each of these, shape (B, L)."""
-        found: Flags = self.needs[_last(own)]
-        return found
-
-    def lasts(self, own: Prefixes) -> Floats:
-        """How long the work behind each takes, shape (B, N); nothing where no shared crew does it."""
-        found: Floats = self._lasts[_last(own)]
-        return found
-
-
-def _last(own: Prefixes) -> list[int]:
-    return [sequel[-1] if sequel else -1 for sequel in own.sequels]

@@ -10,12 +10,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pitwall.forecast.advice import Desk, Search, bolder, look, told, unreached_of
-from pitwall.forecast.advice_team import Effort, TeamPlan
+from pitwall.forecast.advice_desk import Desk
+from pitwall.forecast.advice_look import Search, bolder, look
+from pitwall.forecast.advice_outcome import Effort, TeamPlan
+from pitwall.forecast.advice_telling import told, unreached_of
 from pitwall.forecast.advice_words import NOTABLE, Wording, percent
+from pitwall.forecast.calendar import Calendar, Spans
 from pitwall.forecast.draws import stream
 from pitwall.forecast.futures import CALENDAR_STREAM
-from pitwall.forecast.interruptions import Calendar, Spans, draw_calendar
+from pitwall.forecast.interruptions import draw_calendar
 from pitwall.model.advice import LadderStep
 
 WORTH_SAYING = 0.1

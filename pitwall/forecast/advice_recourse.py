@@ -21,11 +21,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pitwall.forecast.advice_driving import Counts, drive
+from pitwall.forecast.advice_outcome import TeamPlan
 from pitwall.forecast.advice_pieces import Piece
 from pitwall.forecast.advice_rules import Sequel
 from pitwall.forecast.advice_search import CarSearch
-from pitwall.forecast.advice_team import TeamPlan, TeamSearch
-from pitwall.forecast.interruptions import Calendar
+from pitwall.forecast.advice_team import TeamSearch
+from pitwall.forecast.calendar import Calendar
 from pitwall.forecast.pert import Floats
 
 Shares = dict[int, Floats]

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from pitwall.forecast.advice_pieces import Drawn, Piece, pieces_of
+from pitwall.forecast.advice_may_do import pieces_of
+from pitwall.forecast.advice_pieces import Drawn, Piece
 from pitwall.model.advice import AdviceQuestion, RunChoice
 from pitwall.model.outlook import CarSnapshot
 

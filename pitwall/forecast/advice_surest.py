@@ -13,9 +13,11 @@ from math import ceil
 
 import numpy as np
 
+from pitwall.forecast.advice_outcome import TeamPlan
+from pitwall.forecast.advice_prefixes import SAME, Found, Prefixes
 from pitwall.forecast.advice_rules import CarModel
-from pitwall.forecast.advice_search import SAME, CarSearch, Found, Prefixes
-from pitwall.forecast.advice_team import TeamPlan, TeamSearch
+from pitwall.forecast.advice_search import CarSearch
+from pitwall.forecast.advice_team import TeamSearch
 from pitwall.model.advice import EVEN_ODDS
 
 MOST_KEPT = 200

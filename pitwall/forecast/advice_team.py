@@ -9,23 +9,21 @@ cars that share a crew are searched together (``advice_joint``).
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
-from heapq import heappop, heappush
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pitwall.forecast.advice_joint import JointSearch
+from pitwall.forecast.advice_outcome import Effort, Joined, Outcome, TeamPlan
+from pitwall.forecast.advice_pairs import by_sum, crossed, merged
 from pitwall.forecast.advice_pieces import Drawn, weight
+from pitwall.forecast.advice_prefixes import SAME, Found
 from pitwall.forecast.advice_rules import Sequel
-from pitwall.forecast.advice_search import SAME, CarSearch, Found
+from pitwall.forecast.advice_search import CarSearch
 from pitwall.forecast.advice_together import done_together
 from pitwall.forecast.pert import Floats
 from pitwall.model.advice import RunChoice
-
-if TYPE_CHECKING:
-    from pitwall.forecast.advice_joint import Joined
 
 MOST_CROSSED = 2500
 """Of two cars with at most so many plans each, all pairs are looked at as one table."""
@@ -37,59 +35,8 @@ MOST_COMPARED = 12
 """So many plans that do other runs are kept for comparison."""
 
 
-@dataclass(frozen=True)
-class Effort:
-    """How long one search may go on, counted in work and never by the clock: the same question has the same answer.
-
-    Attributes:
-        pieces: So many pieces are driven, all cars together; once more, where what they share has to be settled.
-        paired: So many plans of all cars are looked at.
-        together: So many beginnings of all cars are driven on with shared crews, in all searches of a question.
-        whole: So many whole plans are driven with shared crews before that, put together from the cars' own best.
-    """
-
-    pieces: int
-    paired: int
-    together: int
-    whole: int
-
-
-FULL = Effort(6000, 50_000, 7000, 40)
-"""Some two seconds of processor time on a slow machine."""
-
 EACH = 2 / 3
 """So much of what is left of that one search may take: there may be others for the same question."""
-
-
-@dataclass(frozen=True)
-class TeamPlan:
-    """A plan of all cars, as it would go.
-
-    Attributes:
-        sequels: Per car its pieces, in order.
-        worth: Expected worth.
-        net: The same less its changes.
-        chance: All musts are done.
-        done: By run, the chance that it counts.
-        shares: By run, the expected share of its worth, groups and originals considered.
-    """
-
-    sequels: tuple[Sequel, ...]
-    worth: float
-    net: float
-    chance: float
-    done: dict[int, float] = field(compare=False)
-    shares: dict[int, float] = field(compare=False)
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """The best plan found, whether that is proven, a bound, and the plans of other substance that were met."""
-
-    best: TeamPlan | None
-    exact: bool
-    bound: float
-    others: tuple[tuple[Sequel, ...], ...] = ()
 
 
 class TeamSearch:
@@ -208,7 +155,7 @@ class TeamSearch:
         spare = [low - (bound - harvest.bound) for harvest in harvests]
         again = [search.search(floor, own, seed, above=above - SAME)
                  for search, seed, above in zip(self.searches, seeds, spare, strict=True)]
-        pools = [_merged(pool, more.plans) for pool, more in zip(pools, again, strict=True)]
+        pools = [merged(pool, more.plans) for pool, more in zip(pools, again, strict=True)]
         best, complete = self._paired(pools, floor, [best] if best is not None else [])
         exact = complete and all(harvest.exact for harvest in again)
         exact = exact or (best is not None and best.net >= bound - SAME)
@@ -221,8 +168,6 @@ class TeamSearch:
 
     def joined(self, floor: float, known: Sequence[TeamPlan], alone: Sequence[float]) -> Joined:
         """The search of all cars together; see ``JointSearch``."""
-        from pitwall.forecast.advice_joint import JointSearch  # built on this file
-
         found = JointSearch(self, floor, int(self._together * EACH), alone).search(known)
         self._together -= found.spent
         return found
@@ -241,7 +186,7 @@ class TeamSearch:
         found = list(pools)
         for part in ROOM_LEFT:
             more = [search.search(floor**part, pieces, seed) for search, seed in zip(self.searches, seeds, strict=True)]
-            found = [_merged(pool, harvest.plans) for pool, harvest in zip(found, more, strict=True)]
+            found = [merged(pool, harvest.plans) for pool, harvest in zip(found, more, strict=True)]
         return found
 
     def _paired(
@@ -254,9 +199,9 @@ class TeamSearch:
         most_driven = self._effort.whole if self.shared else self._effort.paired
         low = best.net if best is not None else -np.inf
         if len(pools) == 2 and max(len(pool) for pool in pools) <= MOST_CROSSED:
-            candidates = _crossed(pools, floor, low + SAME, self._effort.paired + 1)
+            candidates = crossed(pools, floor, low + SAME, self._effort.paired + 1)
         else:
-            candidates = _by_sum(pools)
+            candidates = by_sum(pools)
         for net, combined in candidates:
             if net <= low + SAME:
                 break
@@ -299,7 +244,7 @@ class TeamSearch:
                 of_mask.setdefault(found.mask, found)
             firsts.append(list(of_mask.values()))
         kept: list[tuple[Sequel, ...]] = []
-        for looked_at, (_, combined) in enumerate(_by_sum(firsts)):
+        for looked_at, (_, combined) in enumerate(by_sum(firsts)):
             if len(kept) >= MOST_COMPARED or looked_at >= MOST_COMPARED**2:
                 break
             if self._agree(combined, floor):
@@ -315,44 +260,3 @@ def _in_common(searches: Sequence[CarSearch], drawn: Sequence[Drawn]) -> tuple[s
         | {name for one in own.chain.activities[: own.lead] for name in one.crew}
     )
     return tuple(sorted(label for label, count in cars.items() if count > 1))
-
-
-def _by_sum(pools: Sequence[Sequence[Found]]) -> Iterator[tuple[float, tuple[Found, ...]]]:
-    """One of each pool (each best first), in falling order of their summed net worth."""
-    def entry(at: tuple[int, ...]) -> tuple[float, tuple[int, ...]]:
-        return -sum(pool[place].net for pool, place in zip(pools, at, strict=True)), at
-
-    start = (0,) * len(pools)
-    waiting, seen = [entry(start)], {start}
-    while waiting:
-        net, at = heappop(waiting)
-        yield -net, tuple(pool[place] for pool, place in zip(pools, at, strict=True))
-        for number, pool in enumerate(pools):
-            following = (*at[:number], at[number] + 1, *at[number + 1 :])
-            if following[number] < len(pool) and following not in seen:
-                seen.add(following)
-                heappush(waiting, entry(following))
-
-
-def _crossed(
-    pools: Sequence[Sequence[Found]], floor: float, above: float, most: int
-) -> Iterator[tuple[float, tuple[Found, ...]]]:
-    """The same for two pools, only pairs worth more than ``above`` with which all musts are done with chance ``floor``:
-    all of them at once, and the ``most`` best of them in falling order."""
-    one, other = pools
-    sums = np.add.outer(np.array([found.net for found in one]), np.array([found.net for found in other]))
-    good = sums > above
-    if floor > 0:
-        ours, theirs = (np.array([found.sure for found in pool], dtype=np.float32) for pool in pools)
-        good &= ours @ theirs.T >= (floor - SAME) * ours.shape[1]
-    places = np.flatnonzero(good)
-    if places.size > most:
-        places = np.sort(places[np.argpartition(-sums.flat[places], most)[:most]])
-    for place in places[np.argsort(-sums.flat[places], kind="stable")].tolist():
-        row, column = divmod(place, len(other))
-        yield float(sums[row, column]), (one[row], other[column])
-
-
-def _merged(first: Sequence[Found], second: Sequence[Found]) -> list[Found]:
-    every = {found.sequel: found for found in (*first, *second)}
-    return sorted(every.values(), key=lambda found: found.rank)

@@ -12,10 +12,10 @@ import numpy as np
 
 from pitwall.forecast.advice_driving import Counts
 from pitwall.forecast.advice_pieces import Drawn, Piece
-from pitwall.forecast.interruptions import Calendar, Slot
+from pitwall.forecast.calendar import Calendar, Slot
+from pitwall.forecast.chain import Chain, Path
 from pitwall.forecast.pert import Floats
 from pitwall.forecast.sharing import walk_together
-from pitwall.forecast.walk import Chain, Path
 
 Done = list[tuple[Counts, ...]]
 """Per piece of one car, and per run in it, how many marks were in time, shape (N,)."""

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from pitwall.forecast.advice_outcome import TeamPlan
 from pitwall.forecast.advice_pieces import weight
 from pitwall.forecast.advice_rules import CarModel, Sequel
-from pitwall.forecast.advice_team import TeamPlan
 from pitwall.model.advice import RunChoice
 
 NOTABLE = 0.015

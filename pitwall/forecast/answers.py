@@ -12,14 +12,14 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from pitwall.forecast.calendar import Calendar
+from pitwall.forecast.chain import Chain, Path
 from pitwall.forecast.coming import in_lap_of, limits_of, next_lap_of
-from pitwall.forecast.interruptions import Calendar
 from pitwall.forecast.pert import Floats
 from pitwall.forecast.problems import problem_of_car
 from pitwall.forecast.resolution import outlook_of_comparison
 from pitwall.forecast.runs import DAY_S, Group, begun_in_time, ended_in_time, fits, release_of
 from pitwall.forecast.tenths import rounded, tenths
-from pitwall.forecast.walk import Chain, Path
 from pitwall.model.outlook import CarOutlook, CarSnapshot, ForecastSnapshot, ItemOutlook, RunOutlook
 
 SURE, EVEN_CHANCE, HARDLY = 0.9, 0.5, 0.1

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from pitwall.forecast.interruptions import Calendar
+from pitwall.forecast.calendar import Calendar
+from pitwall.forecast.chain import Chain, Path
 from pitwall.forecast.pert import Floats, normal
 from pitwall.forecast.runs import Group, flag_of
 from pitwall.forecast.tenths import at_level, rounded, tenths
-from pitwall.forecast.walk import Chain, Path
 from pitwall.model.outlook import (
     CarSnapshot,
     ForecastSnapshot,

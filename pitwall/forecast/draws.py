@@ -15,8 +15,8 @@ from dataclasses import replace
 
 import numpy as np
 
+from pitwall.forecast.chain import ON_TRACK, Chain
 from pitwall.forecast.pert import Z90, Floats, normal, sample, sample_tenths, tenths_at
-from pitwall.forecast.walk import ON_TRACK, Chain
 from pitwall.model.outlook import Activity, CarSnapshot, RunPace
 
 OUT_OF_TIMED = (1.07, 1.25, 1.41)

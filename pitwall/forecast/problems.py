@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pitwall.forecast.walk import ON_TRACK
+from pitwall.forecast.chain import ON_TRACK
 from pitwall.model.outlook import CarSnapshot, ForecastSnapshot
 from pitwall.model.units import clock_text
 

@@ -16,10 +16,11 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from pitwall.forecast.interruptions import Calendar
+from pitwall.forecast.calendar import Calendar
+from pitwall.forecast.chain import Chain
 from pitwall.forecast.pert import Floats
 from pitwall.forecast.thresholds import has_formula, known_releases
-from pitwall.forecast.walk import Chain, walk
+from pitwall.forecast.walk import walk
 
 TOLERANCE_S = 2.0
 """The search stops here, on the early side: the official clock itself is known to a second or two."""

@@ -18,10 +18,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pitwall.forecast.interruptions import Calendar, Slot
+from pitwall.forecast.calendar import Calendar, Slot
+from pitwall.forecast.chain import ON_TRACK, Chain, Path
 from pitwall.forecast.pert import Floats
 from pitwall.forecast.release import Decisive, latest_release
-from pitwall.forecast.walk import ON_TRACK, Chain, Path
 from pitwall.model.outlook import Activity, CarSnapshot, ForecastSnapshot
 
 DAY_S = 86_400.0

@@ -16,9 +16,10 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from pitwall.forecast.interruptions import Calendar, Slot
+from pitwall.forecast.calendar import Calendar, Slot
+from pitwall.forecast.chain import WORKS, Chain, Indices, Path
 from pitwall.forecast.pert import Floats
-from pitwall.forecast.walk import NO_SLOTS, WORKS, Chain, Indices, Path, walk, work_end
+from pitwall.forecast.walk import NO_SLOTS, walk, work_end
 
 Slots = Mapping[int, Slot]
 

@@ -16,9 +16,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pitwall.forecast.interruptions import Calendar, Spans
+from pitwall.forecast.calendar import Calendar, Spans
+from pitwall.forecast.chain import Chain
+from pitwall.forecast.meeting import SLOW_PACE, stretched
 from pitwall.forecast.pert import Floats
-from pitwall.forecast.walk import SLOW_PACE, Chain, stretched
 
 HAIR_S = 1e-3
 """So much before the moment from which on the run fits no more: what is told is rounded to the millisecond."""

@@ -27,149 +27,21 @@ two works. Where no interruption touches a stretch its times are plain sums; the
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from functools import cached_property
 from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pitwall.forecast.interruptions import Calendar, Slot, Spans
+from pitwall.forecast.calendar import Calendar, Slot
+from pitwall.forecast.chain import ON_TRACK, WORKS, Chain, Indices, Path
+from pitwall.forecast.meeting import SLOW_PACE, Cursor, stretched, wait_for_green
 from pitwall.forecast.pert import Floats
 from pitwall.model.outputs import Activity
-
-SLOW_PACE = 0.65
-"""Share of normal progress under a full-course slow period: laps half as long again (common practice, no source)."""
 
 RED_PACE = 0.5
 """Share of normal progress on the way back to the pits under a red flag (common practice, no source)."""
 
-Indices = NDArray[np.intp]
-
-ON_TRACK = frozenset({"out", "timed", "cool", "in"})
-WORKS = frozenset({"wait", "garage"})
 NO_SLOTS: Mapping[int, Slot] = MappingProxyType({})
-
-
-@dataclass(frozen=True)
-class Chain:
-    """What is left for one car, or one run of it, with its durations drawn.
-
-    Attributes:
-        activities: In order, A of them.
-        durations: Shape (A, N), seconds.
-        again: Shape (A, N), seconds: how long the activity takes when it has to be done again from its beginning
-            (differs from ``durations`` for a lap that is already under way).
-        out_again: Per activity, the out-lap that a red flag makes necessary, shape (N,) each.
-        under_way: The first activity has already begun on track.
-        stops: Per activity, how long the garage keeps the car at least that a red flag sends back on it, shape (N,)
-            each; none: no longer than the red flag lasts.
-        ends_run: Per activity, None where a lap that a red flag cuts is driven again; else its run is over, for all
-            laps that count are done before it, and this is the way from the line in the lane to the garage, seconds.
-    """
-
-    activities: tuple[Activity, ...]
-    durations: Floats
-    again: Floats
-    out_again: tuple[Floats, ...]
-    under_way: bool
-    stops: tuple[Floats, ...] = ()
-    ends_run: tuple[float | None, ...] = ()
-
-    @cached_property
-    def stretches(self) -> tuple[tuple[int, int], ...]:
-        """First and last-but-one index of each stretch: a single work, or what is driven between two works."""
-        found: list[tuple[int, int]] = []
-        for index, activity in enumerate(self.activities):
-            driven = activity.kind in ON_TRACK or activity.kind == "item"
-            if driven and found and self.activities[index - 1].kind not in WORKS:
-                found[-1] = (found[-1][0], index + 1)
-            else:
-                found.append((index, index + 1))
-        return tuple(found)
-
-    def part(self, first: int, last: int) -> Chain:
-        """Activities ``first`` up to and without ``last``; not under way unless it begins the whole."""
-        return Chain(
-            self.activities[first:last], self.durations[first:last], self.again[first:last],
-            self.out_again[first:last], self.under_way and first == 0, self.stops[first:last],
-            self.ends_run[first:last],
-        )
-
-    def only(self, futures: Indices) -> Chain:
-        """The same in some of the futures."""
-        out_again = tuple(lap[futures] for lap in self.out_again)
-        stops = tuple(stop[futures] for stop in self.stops)
-        return Chain(self.activities, self.durations[:, futures], self.again[:, futures], out_again, self.under_way,
-                     stops, self.ends_run)
-
-
-@dataclass(frozen=True)
-class Path:
-    """When each activity began and ended, shape (A, N) each; a lap under way from the start began at minus infinity.
-
-    A lap that is not driven to its end, because a red flag ended its run, begins never (at infinity), and ends when the
-    car is back.
-    """
-
-    starts: Floats
-    ends: Floats
-
-
-class _Cursor:
-    """The next interruption of each column that is not over yet; only ever moves forward."""
-
-    def __init__(self, spans: Spans, columns: Indices | None) -> None:
-        self.spans, self.columns = spans, columns
-        self.row = np.zeros(spans.starts.shape[1] if columns is None else columns.size, dtype=np.intp)
-        self.start, self.end = self._take(0, slice(None) if columns is None else columns)
-
-    def _take(self, row: int | Indices, futures: slice | Indices) -> tuple[Floats, Floats]:
-        starts, ends = self.spans.starts[row, futures], self.spans.ends[row, futures]
-        # A slice is a view on the calendar that all cars share; picked columns are a copy already.
-        return (starts.copy(), ends.copy()) if isinstance(futures, slice) else (starts, ends)
-
-    def futures(self, columns: Indices) -> Indices:
-        """The future behind each of these columns."""
-        return columns if self.columns is None else self.columns[columns]
-
-    def forward(self, columns: Indices) -> None:
-        """Go on to the next one in these columns."""
-        self.row[columns] += 1
-        self.start[columns], self.end[columns] = self._take(self.row[columns], self.futures(columns))
-
-    def pass_over(self, t: Floats) -> None:
-        """Leave behind whatever is over by ``t``, shape (N,)."""
-        while (over := (self.end <= t).nonzero()[0]).size:
-            self.forward(over)
-
-    def pass_over_in(self, columns: Indices, t: Floats) -> None:
-        """The same for some columns."""
-        while (over := (self.end[columns] <= t).nonzero()[0]).size:
-            self.forward(columns[over])
-
-
-def _wait_for_green(red: _Cursor, t: Floats) -> Floats:
-    red.pass_over(t)
-    while (held := (red.start <= t).nonzero()[0]).size:
-        t = t.copy()
-        t[held] = red.end[held]
-        red.pass_over(t)
-    return t
-
-
-def stretched(slow: Spans, futures: Indices, t: Floats, duration: Floats) -> Floats:
-    """When laps begun at ``t`` end, slow periods included: one value for each of ``futures``.
-
-    Progress is session time less the part lost while slow, a piecewise linear function of time; the lap ends where
-    progress has grown by its duration. Both directions are sums over the slow periods.
-    """
-    starts, lengths = slow.starts[:, futures], slow.lengths[:, futures]
-    lost_before = (lengths.cumsum(axis=0) - lengths) * (1.0 - SLOW_PACE)
-    progress = t - (1.0 - SLOW_PACE) * np.minimum(np.maximum(t - starts, 0.0), lengths).sum(axis=0) + duration
-    inside = np.minimum(np.maximum(progress - (starts - lost_before), 0.0), lengths * SLOW_PACE)
-    end: Floats = progress + inside.sum(axis=0) * (1.0 / SLOW_PACE - 1.0)
-    return end
 
 
 class _Walker:
@@ -177,7 +49,7 @@ class _Walker:
         self, chain: Chain, calendar: Calendar, columns: Indices | None, slots: Mapping[int, Slot], started: bool
     ) -> None:
         self.chain, self.columns, self.calendar, self.slots, self.started = chain, columns, calendar, slots, started
-        self.red, self.slow = _Cursor(calendar.red, columns), _Cursor(calendar.slow, columns)
+        self.red, self.slow = Cursor(calendar.red, columns), Cursor(calendar.slow, columns)
         self.over: NDArray[np.bool_] | None = None  # where a red flag has ended the run that is walked
 
     def drawn(self, rows: Floats) -> Floats:
@@ -286,12 +158,12 @@ class _Walker:
                 if out_there and (activity.kind != "out" or index == 0):
                     self.red.pass_over(t)
                 else:
-                    t = _wait_for_green(self.red, t)
+                    t = wait_for_green(self.red, t)
                 start, end = self.on_track(index, t)
                 out_there = activity.kind != "in"
             else:
                 if activity.kind == "item":
-                    t = _wait_for_green(self.red, t)
+                    t = wait_for_green(self.red, t)
                 else:
                     out_there = False
                 start, end = t, work_end(activity, t, t, self.drawn(self.chain.durations[index]))

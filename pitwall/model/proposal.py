@@ -59,9 +59,10 @@ class Rung(Frozen):
 
     restart_s: float = Field(description="seconds from the red flag to the restart")
     at_s: float = Field(description="session second of that restart")
-    musts_chance: float = Field(ge=0, le=1)
+    musts_chance: float = Field(ge=0, le=1, description="all musts of all cars fit then")
     sentence: str = Field(description="what the best plan then changes, costs and buys")
     lines: tuple[str, ...] = Field(default=(), description="what would change; none: the plan as it stands")
+    work: str | None = Field(default=None, description="garage work worth pulling forward for it, in a sentence")
 
 
 class LadderState(Frozen):
@@ -73,7 +74,6 @@ class LadderState(Frozen):
     active: bool
     red_s: float = Field(description="session second of the red flag")
     rungs: tuple[Rung, ...] = ()
-    work: tuple[str, ...] = Field(default=(), description="garage work worth pulling forward, a sentence each")
 
 
 class AdviceWanted(Frozen):

@@ -49,3 +49,8 @@ def clock_text(seconds: float) -> str:
     hours, rest = divmod(whole, 3600)
     minutes, secs = divmod(rest, 60)
     return f"{sign}{hours}:{minutes:02d}:{secs:02d}" if hours else f"{sign}{minutes}:{secs:02d}"
+
+
+def timed_laps(done: int, wanted: int) -> str:
+    """``2 of 3 timed``; of a run that went on for longer than planned ``5 timed, 3 planned``."""
+    return f"{done} of {wanted} timed" if done <= wanted else f"{done} timed, {wanted} planned"

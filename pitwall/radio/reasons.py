@@ -17,7 +17,7 @@ _BEGINNING: dict[Fate, str] = {
     "next_lap_short": "Moved to the next lap and shortened",
     "outside": "Said outside the listening stretches",
     "outside_short": "Shortened and said outside the listening stretches",
-    "dropped": "Dropped",
+    "dropped": "No room for it",
 }
 
 

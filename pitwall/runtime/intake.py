@@ -7,6 +7,7 @@ what the host itself makes) is never dropped: a full queue grows for it, counted
 
 from __future__ import annotations
 
+from bisect import bisect_left, insort
 from collections import OrderedDict, deque
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -22,7 +23,9 @@ CHATTER_REMEMBERED = 20_000
 FEED_RESTART_S = 60.0
 CLOSE_EVERY_S, CLOSE_BEFORE_S, CLOSE_AFTER_S = 0.075, 5.0, 30.0
 """About a procedure positions are kept as often as 10 Hz with jitter gives them: when it began and ended is seen by
-them. It begins within seconds of the moment at which the driver is to act, and lasts less than half a minute."""
+them. It begins within seconds of the moment at which the driver is to act, and lasts less than half a minute. There a
+position counts too that later ones overtook on their way: it decides nothing, but the debrief reads them in order."""
+CLOSE_REMEMBERED = 1_000
 OFF = ("withdrawn", "skipped", "missed")
 
 
@@ -77,6 +80,7 @@ class Intake:
         self._seen = SeenIds()
         self._position_t: dict[str, float] = {}
         self._close: dict[str, tuple[float, float]] = {}
+        self._close_t: dict[str, list[float]] = {}
         self._queue: deque[tuple[float, Event]] = deque()
 
     def __len__(self) -> int:
@@ -125,7 +129,7 @@ class Intake:
         """Remember an event as taken, from the queue or (after a restart) from the journal."""
         self._seen.add(event)
         if isinstance(event, CarPositioned):
-            self._position_t[event.car] = event.t
+            self._note_position(event)
 
     def take(self, limit: int) -> list[tuple[float, Event]]:
         """Up to ``limit`` events in order, each with the session second at which it came in."""
@@ -147,9 +151,29 @@ class Intake:
                     begin, end = min(begin, known[0]), max(end, known[1])  # one behind the other, or one that moved
                 self._close[prompt.car] = begin, end
 
+    def _note_position(self, event: CarPositioned) -> None:
+        last = self._position_t.get(event.car)
+        if last is None or event.t > last or event.t - last <= -FEED_RESTART_S:
+            self._position_t[event.car] = event.t
+        known = self._close_t.setdefault(event.car, [])
+        insort(known, event.t)
+        if len(known) > CLOSE_REMEMBERED:
+            del known[: CLOSE_REMEMBERED // 2]
+
     def _too_soon(self, event: CarPositioned) -> bool:
         last = self._position_t.get(event.car)
         begin, end = self._close.get(event.car, (0.0, 0.0))
-        every_s = min(self._every_s, CLOSE_EVERY_S) if begin <= event.t <= end else self._every_s
+        close = begin <= event.t <= end
+        every_s = min(self._every_s, CLOSE_EVERY_S) if close else self._every_s
+        if last is None or event.t - last <= -FEED_RESTART_S:
+            return False
+        if close and event.t < last:
+            return self._known_about(event, every_s)
         # An older position is worth nothing, unless it is so much older that the feed started over.
-        return last is not None and -FEED_RESTART_S < event.t - last < every_s - 1e-9
+        return event.t - last < every_s - 1e-9
+
+    def _known_about(self, event: CarPositioned, every_s: float) -> bool:
+        """One was taken that was as close to this one as two may be."""
+        known = self._close_t.get(event.car, [])
+        at = bisect_left(known, event.t)
+        return any(abs(one - event.t) < every_s - 1e-9 for one in known[max(0, at - 1) : at + 1])

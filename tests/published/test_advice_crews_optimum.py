@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 from ortools.sat.python import cp_model
 
-from pitwall.forecast.advice import Desk
+from pitwall.forecast.advice_desk import Desk
 from pitwall.model.advice import CLASS_WEIGHT, AdviceQuestion
 from tests.published.test_advice_optima import SCALE, _times, searched
 from tests.unit.advice_plans import piece, random_question

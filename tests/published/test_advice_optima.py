@@ -12,8 +12,9 @@ from typing import Any
 import pytest
 from ortools.sat.python import cp_model
 
-from pitwall.forecast.advice import Desk, look
-from pitwall.forecast.advice_team import Effort, Outcome
+from pitwall.forecast.advice_desk import Desk
+from pitwall.forecast.advice_look import look
+from pitwall.forecast.advice_outcome import Effort, Outcome
 from pitwall.model.advice import CLASS_WEIGHT, AdviceQuestion, RunChoice
 from pitwall.model.outlook import Activity
 from tests.unit.advice_plans import question, random_question

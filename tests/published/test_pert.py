@@ -15,9 +15,9 @@ import pytest
 from scipy import integrate, stats
 
 from pitwall.forecast import pert
-from pitwall.forecast.interruptions import Calendar, Spans
+from pitwall.forecast.calendar import Calendar, Spans
+from pitwall.forecast.chain import Chain
 from pitwall.forecast.sharing import walk_together
-from pitwall.forecast.walk import Chain
 from pitwall.model.outlook import Activity
 
 Estimate = tuple[float, float, float]

@@ -28,13 +28,20 @@ def calls(told: Told, car: str) -> list[Row]:
         last, due = told_of[-1], [one["t"] for one in told_of if one["state"] == "due"]
         said = [one["t"] for one in told_of if one["state"] == "said"]
         found.append((told_of[0]["t"], call, {
-            "call": name(call), "text": engine(last["text"]), "run": name(last["run"]), "lap": engine(last["lap"]),
+            "call": name(call), "text": engine(_to_be_said(told_of)), "run": name(last["run"]),
+            "lap": engine(last["lap"]),
             "say_from_s": engine(last["say_from_s"]), "say_by_s": engine(last["say_by_s"]),
             "spoken_s": engine(last["spoken_s"]), "reason": engine(last["reason"] or ""), "state": last["state"],
             "kind": last["kind"],
             "first_due_s": near(due[0], 3, "engine") if due else None,
             "said_s": near(said[-1], 3, "engine") if said else None}))
     return [row for _, _, row in sorted(found, key=lambda one: one[:2])]
+
+
+def _to_be_said(told_of: list[Row]) -> str:
+    """The words for the driver: those of the last prompt before the call was in doubt."""
+    held = [one["text"] for one in told_of if one["state"] not in BAD_ENDS]
+    return str(held[-1] if held else told_of[0]["text"])
 
 
 def _history(told: Told, car: str) -> dict[str, list[Row]]:

@@ -8,6 +8,7 @@ import { byRun } from "../../pitwall/screen/static/app/comment.js";
 import { Draft, newestFirst } from "../../pitwall/screen/static/app/draft.js";
 import { pieces, wrapped } from "../../pitwall/screen/static/app/fitting.js";
 import { exampleTag, inWords, isTags, noSuchTurn, tagged, typedOf } from "../../pitwall/screen/static/app/shorthand.js";
+import { workAhead } from "../../pitwall/screen/static/app/ladder.js";
 import { barOf, planWords } from "../../pitwall/screen/static/app/plan-line.js";
 import { labels, lapWords } from "../../pitwall/screen/static/app/strip.js";
 import { ask } from "../../pitwall/screen/static/app/asking.js";
@@ -16,7 +17,7 @@ import { feedWords, keysOf } from "../../pitwall/screen/static/app/help.js";
 import { Pad } from "../../pitwall/screen/static/app/pad.js";
 import { Reader } from "../../pitwall/screen/static/app/reader.js";
 import { Rights } from "../../pitwall/screen/static/app/rights.js";
-import { endedAs, partWords } from "../../pitwall/screen/static/app/words.js";
+import { callClass, callMark, callWord, endedAs, lateWords, partWords, timedWords } from "../../pitwall/screen/static/app/words.js";
 import { Store } from "../../pitwall/screen/static/app/store.js";
 import { TakingBack, UNDO_FOR_MS } from "../../pitwall/screen/static/app/taking-back.js";
 import { ofNoCar } from "../../pitwall/screen/static/app/team-page.js";
@@ -81,6 +82,44 @@ test("an older revision changes nothing, and the call that must be said first st
   assert.deepEqual(store.open("41").map((p) => p.call), ["b", "a", "c"]);
 });
 
+test("a call that is better not said is never told to be said, and stands below those that are", () => {
+  const store = new Store(() => 0), against = prompt("a", "due", 10, { against: "No room for it: 'b' takes the channel." });
+  for (const one of [against, prompt("b", "shown", 50), prompt("c", "said", 5)]) store.take("prompt/41", one);
+  assert.deepEqual(store.open("41").map((p) => p.call), ["b", "a", "c"]);
+  assert.deepEqual([callWord(against), callMark(against), callClass(against)], ["better not", "▲", "is-against"]);
+  const said = { ...against, state: "said" };
+  assert.deepEqual([callWord(said), callMark(said), callClass(said)], ["said", "✓", "is-said"]);
+});
+
+test("a call to leave tells how late it is; nothing else does, and nothing in the first seconds", () => {
+  const leave = prompt("leave", "due", 340, { kind: "release", act_at_s: 100 });
+  assert.equal(lateWords(leave, 105), "");
+  assert.equal(lateWords(leave, 190), "90 s late");
+  assert.equal(lateWords({ ...leave, kind: "box" }, 190), "");
+});
+
+test("a run that went on for longer than planned is not told as so many of fewer", () => {
+  assert.deepEqual([[2, 4], [4, 4], [6, 4]].map(([timed_done, timed_wanted]) => timedWords({ timed_done, timed_wanted })),
+    ["2 of 4 timed", "4 of 4 timed", "6 timed, +2"]);
+});
+
+test("work under a red flag is told once, for the first restart that is still ahead", () => {
+  const rung = (minutes, work) => ({ restart_s: 60 * minutes, at_s: 1000 + 60 * minutes, work });
+  const rungs = [rung(4, "Do now the floor: 90 %."), rung(8, "Do now the floor: 70 %."), rung(12, "Do now the tyres: 60 %."), rung(16, null)];
+  assert.deepEqual(workAhead(rungs, 1000).map((one) => one.restart_s), [240, 720]);
+  assert.deepEqual(workAhead(rungs, 1300).map((one) => one.restart_s), [480, 720]);
+  assert.deepEqual(workAhead(rungs, 1800), []);
+});
+
+test("no chance stands after the end; between the windows of a test day it does", () => {
+  const store = new Store(() => 0);
+  assert.equal(store.isOver(), false);
+  for (const [status, window, over] of [["green", null, false], ["finished", null, true], ["finished", "morning", false], ["closed", null, true]]) {
+    store.take("clock", spoke(3600, { status, window }));
+    assert.equal(store.isOver(), over, status);
+  }
+});
+
 test("a cleared alert is over, whatever its id holds", () => {
   const store = new Store(() => 0);
   store.take("alert/41%2Fswitch", { type: "alert", id: "41/switch", active: true, acknowledged: false, priority: "high", since_s: 1 });
@@ -91,7 +130,7 @@ test("a cleared alert is over, whatever its id holds", () => {
 
 test("after a lost link only what comes again still stands", () => {
   const store = new Store(() => 0);
-  store.take("ladder", { type: "ladder_state", active: true, rungs: [], work: [] });
+  store.take("ladder", { type: "ladder_state", active: true, rungs: [] });
   store.take("alert/x", { type: "alert", id: "x", active: true, acknowledged: false, priority: "low", since_s: 1 });
   store.forget();
   assert.equal(store.ladder, null);
@@ -186,8 +225,8 @@ test("a run that is over without the laps that count was cut, and is not among t
   const low = { run: "low", state: "done", timed_wanted: 2, timed_done: 0, counts: false };
   const full = { ...low, run: "full", timed_done: 2, counts: true };
   assert.deepEqual([low, full, { ...full, state: "next" }].map(endedAs), ["cut", "done", "next"]);
-  assert.equal(planWords([low, full], { musts_chance: 0 }), "1 of 2 runs done, 1 cut, musts fit: 0 %");
-  assert.equal(planWords([full], undefined), "1 of 1 runs done");
+  assert.equal(planWords([low, full], { musts_chance: 0 }, "41"), "1 of 2 runs done, 1 cut, musts of car 41 fit: 0 %");
+  assert.equal(planWords([full], undefined, "41"), "1 of 1 runs done");
 });
 
 const letters = (text) => text.length;

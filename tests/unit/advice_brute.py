@@ -12,10 +12,11 @@ from itertools import combinations, permutations, product
 import numpy as np
 from numpy.typing import NDArray
 
+from pitwall.forecast.calendar import Calendar, Slot
+from pitwall.forecast.chain import Chain
 from pitwall.forecast.draws import draw_chain, stream
-from pitwall.forecast.interruptions import Calendar, Slot, draw_calendar
+from pitwall.forecast.interruptions import draw_calendar
 from pitwall.forecast.sharing import walk_together
-from pitwall.forecast.walk import Chain
 from pitwall.model.advice import CLASS_WEIGHT, AdviceQuestion, RunChoice
 from pitwall.model.outlook import Activity
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from pitwall.forecast.advice import Desk, look
+from pitwall.forecast.advice_desk import Desk
+from pitwall.forecast.advice_look import look
 from pitwall.model.advice import PER_CHANGE
 from tests.unit.advice_brute import best_plan
 from tests.unit.advice_plans import random_question

@@ -6,8 +6,10 @@ import random
 
 import pytest
 
-from pitwall.forecast.advice import Desk, look
-from pitwall.forecast.advice_joint import Beginnings, JointSearch
+from pitwall.forecast.advice_beginnings import Beginnings
+from pitwall.forecast.advice_desk import Desk
+from pitwall.forecast.advice_joint import JointSearch
+from pitwall.forecast.advice_look import look
 from pitwall.model.advice import PER_CHANGE, AdviceQuestion
 from tests.unit.advice_brute import best_plan
 from tests.unit.advice_plans import LIVELY, choice, in_windows, question, random_question

@@ -11,7 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from pitwall.forecast.advice import Desk, advise
+from pitwall.forecast.advice import advise
+from pitwall.forecast.advice_desk import Desk
 from pitwall.model.advice import AdviceQuestion, RunChoice
 from tests.unit.advice_plans import choice, question, random_question
 

@@ -6,9 +6,12 @@ from dataclasses import replace
 
 import pytest
 
-from pitwall.forecast.advice import Desk, Search, advise, look, unreached_of
+from pitwall.forecast.advice import advise
+from pitwall.forecast.advice_desk import Desk
+from pitwall.forecast.advice_look import Search, look
+from pitwall.forecast.advice_outcome import FULL
 from pitwall.forecast.advice_surest import surest, surest_of_all
-from pitwall.forecast.advice_team import FULL
+from pitwall.forecast.advice_telling import unreached_of
 from pitwall.model.advice import AdviceQuestion, RunChoice
 from tests.unit.advice_brute import every_plan
 from tests.unit.advice_plans import choice, piece, question

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import pytest
 
-from pitwall.forecast.advice import Desk, advise, look
+from pitwall.forecast.advice import advise
+from pitwall.forecast.advice_desk import Desk
+from pitwall.forecast.advice_look import look
+from pitwall.forecast.advice_outcome import TeamPlan
 from pitwall.forecast.advice_recourse import looked_at_again
 from pitwall.forecast.advice_surest import surest
-from pitwall.forecast.advice_team import TeamPlan, TeamSearch
+from pitwall.forecast.advice_team import TeamSearch
 from pitwall.model.advice import AdviceQuestion
 from pitwall.model.rules import Interruptions
 from tests.unit.advice_plans import choice, piece, question, random_question

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from pitwall.forecast.advice import Desk, advise
+from pitwall.forecast.advice import advise
+from pitwall.forecast.advice_desk import Desk
 from pitwall.forecast.advice_words import Wording
 from pitwall.model.advice import AdviceQuestion
 from tests.unit.advice_plans import choice, question

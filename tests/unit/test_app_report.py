@@ -128,18 +128,19 @@ def test_every_run_is_named() -> None:
 
 
 def test_a_run_that_ended_without_the_laps_that_count_is_cut_and_not_done() -> None:
-    """It is over, but nobody reads it as done; one that counts with fewer laps than wanted is done, and says so."""
+    """It is over, but nobody reads it as done; one that counts with fewer laps than wanted, or went on for longer, is
+    done, and says so."""
     rows = (("low", 0, False, "the session ended"), ("half", 1, True, "ended early, still counts"),
-            ("full", 2, True, None))
+            ("full", 2, True, None), ("long", 4, True, None))
     runs = tuple(RunProgress.model_validate({
         "run": name, "want": "must", "state": "done", "laps": ("out", "timed", "timed", "in"), "timed_wanted": 2,
         "timed_done": done, "counts": counts, "reason": reason}) for name, done, counts, reason in rows)  # fmt: skip
     recorder = Recorder()
     recorder.take([PlanState(id="p1", t=1.0, car=CAR, revision=1, runs=runs)])
     report = _report(recorder)
-    assert [one["state"] for one in report["runs"][CAR]] == ["cut", "done", "done"]
+    assert [one["state"] for one in report["runs"][CAR]] == ["cut", "done", "done", "done"]
     lines = as_text(report).splitlines()
-    at = lines.index(f"  runs        car {CAR}: 2 of 3 done: half (1 of 2 timed), full")
+    at = lines.index(f"  runs        car {CAR}: 3 of 4 done: half (1 of 2 timed), full, long (4 timed, 2 planned)")
     assert lines[at + 1].strip() == "low (must): cut, 0 of 2 timed: the session ended"
 
 

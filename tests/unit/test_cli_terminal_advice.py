@@ -11,11 +11,21 @@ from rich.console import Console
 from pitwall.app.clients import Onlooker
 from pitwall.bus.codec import message_for
 from pitwall.bus.memory import MemoryBroker, MemoryBus
+from pitwall.cli.terminal.advice import ladder_lines
 from pitwall.cli.terminal.board import Board
 from pitwall.cli.terminal.desk import Desk
 from pitwall.cli.terminal.lines import LineLog
 from pitwall.cli.terminal.paint import paint
-from pitwall.model.outputs import AdviceState, ForecastState, Health, LadderState, Output, Proposal, Rung
+from pitwall.model.outputs import (
+    AdviceState,
+    ClockState,
+    ForecastState,
+    Health,
+    LadderState,
+    Output,
+    Proposal,
+    Rung,
+)
 
 
 def _advised(place: int, *cars: str, **changes: Any) -> Proposal:
@@ -34,10 +44,11 @@ def _state(*proposals: Proposal, **changes: Any) -> AdviceState:
 
 
 LADDER = LadderState(
-    id="ladder-1", t=605.0, active=True, red_s=600.0, work=("the floor work fits into the wait",),
+    id="ladder-1", t=605.0, active=True, red_s=600.0,
     rungs=tuple(
         Rung(restart_s=60.0 * minutes, at_s=600 + 60.0 * minutes, musts_chance=0.9 - minutes / 100,
-             sentence=f"dropping {minutes} laps keeps both musts")
+             sentence=f"dropping {minutes} laps keeps both musts",
+             lines=(f"baseline: {minutes} laps fewer",), work=f"Do now the floor work: it brings {minutes} %.")
         for minutes in (4, 8, 12)
     ),
 )  # fmt: skip
@@ -86,7 +97,8 @@ def test_one_key_goes_through_all_that_waits_and_the_others_answer_what_is_shown
 def test_a_proposal_of_the_forecast_is_shown_with_what_it_costs_and_when_it_flips() -> None:
     """Sentence and chance first, then costs and changes, then what speaks against it."""
     text = "\n".join(_drawn(_board(_state(_advised(1, "41"))), looking=_advised(1, "41")))
-    for words in ("CHANGED PLAN of car 41, from forecast", "Dropping r1 saves 9 min (musts fit in 92% of futures)",
+    for words in ("CHANGED PLAN of car 41, from forecast",
+                  "Dropping r1 saves 9 min (the musts of all cars fit in 92% of futures)",
                   "costs: r1 (should) is not done", "run r1 is dropped", "! worth a fifth more, r1 would stay"):
         assert words in text
 
@@ -99,17 +111,43 @@ def test_a_key_asks_for_advice() -> None:
 
 
 def test_the_ladder_is_three_lines_and_the_work_to_pull_forward() -> None:
-    """Under red each restart has its line; they go when the ladder is cleared."""
+    """Under red each restart has its line; the work that all of them want stands once, with the first; they go when the
+    ladder is cleared."""
     board = _board(LADDER)
     lines = [line for line in _drawn(board) if "restart after" in line or "meanwhile" in line]
     assert [line[:36] for line in lines[:3]] == [
         "restart after 4:00, at 14:00: droppi", "restart after 8:00, at 18:00: droppi",
         "restart after 12:00, at 22:00: dropp",
     ]  # fmt: skip
-    assert "(musts fit in 86%)" in lines[0]
-    assert lines[3].startswith("meanwhile: the floor work fits into the wait")
+    assert "(the musts of all cars fit in 86%)" in lines[0]
+    work = "meanwhile, for a restart after 4:00: Do now the floor work: it brings 4 %."
+    assert [line.strip() for line in lines[3:]] == [work]
     board.take(LADDER.model_copy(update={"active": False}))
     assert not [line for line in _drawn(board) if "restart" in line]
+
+
+def test_a_restart_that_has_passed_takes_its_line_and_its_work_with_it() -> None:
+    """Nine minutes after the flag the rung of eight is history; the work stands for the next one; a change that an
+    earlier rung names already is not told again."""
+    lines = ladder_lines(LADDER, 600.0 + 540.0)
+    assert [line.partition(",")[0] for line in lines] == ["restart after 12:00", "meanwhile"]
+    assert lines[1] == "meanwhile, for a restart after 12:00: Do now the floor work: it brings 12 %."
+    alike = LADDER.model_copy(update={"rungs": tuple(
+        rung.model_copy(update={"lines": ("holds is dropped",), "work": None}) for rung in LADDER.rungs)})
+    first, second, third = ladder_lines(alike, 605.0)
+    assert "dropping 4 laps keeps both musts" in first
+    assert [one.partition(": ")[2].partition(" (")[0] for one in (second, third)] == ["the same as after 4:00"] * 2
+
+
+def test_no_chance_stands_after_the_end() -> None:
+    """Once the session is closed, or the flag of a session without windows is out, what fits is no question any more;
+    between the windows of a test day it is."""
+    board = _board(_foreseen())
+    assert any("fits:" in line for line in _drawn(board))
+    for status, window, stands in (("finished", None, False), ("closed", None, False), ("finished", "morning", True)):
+        board.take(ClockState(id="clock-9", t=90.0, status=status, remaining_s=0.0, running=False, pit_exit="open",
+                              window=window, rate=1.0))
+        assert any("fits:" in line for line in _drawn(board)) is stands
 
 
 def test_the_smallest_terminal_holds_it_all() -> None:
@@ -121,7 +159,7 @@ def test_plain_lines_tell_advice_once_and_the_ladder() -> None:
     """The same proposals with other chances are no news; others are."""
     log = LineLog()
     first = log.lines(_state(_advised(1, "41")))
-    assert any("ADVICE  (musts in danger) musts fit in 34% of futures as planned" in line for line in first)
+    assert any("(musts in danger) the musts of all cars fit in 34% of futures as planned" in line for line in first)
     assert any("changed plan, from forecast (advice-3-1)" in line for line in first)
     both = LineLog().lines(_state(_advised(1, "41").model_copy(update={"cars": ("41", "58")})))
     assert any("car 41, 58 changed plan, from forecast" in line for line in both)

@@ -65,6 +65,26 @@ def test_a_malformed_comment_points_at_its_word(typed: str, word: str, nearest: 
         assert str(problem).endswith(f"did you mean {nearest!r}?")
 
 
+def test_the_error_points_behind_the_mark_of_a_place() -> None:
+    """``t4: us mdi`` is wrong at its last word, not at the turn; without shorthand the turn is to blame."""
+    assert (wrong("t4: us mdi 3").word, wrong("t4: us mdi 3").number) == ("mdi", 3)
+    assert wrong("t4: a long story").word == "t4"
+    listed = wrong("entry in turns 2, 3 and 7")
+    assert "entry in turns 2, 3 and 7"[listed.at : listed.at + listed.length] == listed.word == "2, 3 and 7"
+
+
+@settings(max_examples=150)
+@given(st.sampled_from([typed for typed, _, _ in study() if typed]), st.integers(0, 200),
+       st.sampled_from([*"xz+-=>/|:;,.@#?", "foo", "->", "t99", "0", "not", "then", "/", "lap", "diff", "very", ""]))
+def test_whatever_is_mistyped_points_at_a_word_of_the_text(typed: str, at: int, slip: str) -> None:
+    """Something more or a letter less anywhere: it is read, or refused at a word that stands where it is said to."""
+    at %= len(typed) + 1
+    text = typed[:at] + slip + typed[at if slip else at + 1 :]
+    problem = slip_in(text)
+    if problem is not None and problem.word:
+        assert text[problem.at : problem.at + problem.length] == problem.word
+
+
 def test_the_error_says_which_word() -> None:
     """Counted over all lines, as a person counts."""
     problem = wrong("t4 us 3: long free text\nt7 exitt os")

@@ -317,7 +317,7 @@ def test_the_ladder_stands_under_red_and_ends_with_it() -> None:
     ladder = made.made(LadderState)[-1]
     assert (ladder.t, [one.at_s for one in ladder.rungs]) == (602, [840.0, 1080.0, 1320.0])
     assert ladder.rungs[0].lines == ("run spare is dropped",)
-    assert ladder.work == ("the floor work fits into the wait",)
+    assert [rung.work for rung in ladder.rungs] == ["the floor work fits into the wait"] * len(ladder.rungs)
     assert ladder in made.session.standing()
     made.status(900, "green")
     assert made.made(LadderState)[-1].active is False

@@ -71,7 +71,7 @@ def test_a_call_without_any_place_is_advised_against() -> None:
     spec = call(stretches=((110.0, 110.5),))
     radio = Radio()
     placed = radio.place(100, spec)["hold"]
-    reason = "Dropped: no stretch on which the driver can listen is long enough for it in time."
+    reason = "No room for it: no stretch on which the driver can listen is long enough for it in time."
     assert (placed.against, placed.way, placed.say_from_s) == (reason, "full", 100)
     radio.go(100, spec).until(175)
     assert (radio["hold"].state, radio["hold"].reason) == ("withdrawn", f"held back: {reason}")

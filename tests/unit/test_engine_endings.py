@@ -8,6 +8,7 @@ import pytest
 
 from pitwall.model.events import ChannelReported
 from pitwall.model.outputs import Alert
+from pitwall.model.units import clock_text
 from tests.unit.engine_stage import CAR, MAIN, Stage, plan, regulations, setup
 
 STARTS: dict[str, Any] = {
@@ -167,15 +168,36 @@ def test_quiet_in_the_garage_mutes_no_release() -> None:
 
 
 def test_an_overdue_release_is_said_once() -> None:
-    """Three minutes beyond the slow estimate nobody has left: one alert of low priority, over when the car goes."""
+    """Three minutes after its first moment nobody has left: one alert of medium priority, for a run may be lost; it is
+    over when the car goes."""
     made = stage(duration_s=3600)
     made.wait(170)
     assert not made.made(Alert)
     made.wait(400)
-    assert [(one.kind, one.priority, one.active) for one in made.made(Alert)] == [("release_overdue", "low", True)]
+    assert [(one.kind, one.priority, one.active) for one in made.made(Alert)] == [("release_overdue", "medium", True)]
     made.leave(410)
     made.wait(420)
     assert made.made(Alert)[-1].active is False
+
+
+def test_a_car_that_stands_after_slow_work_is_told_a_minute_later() -> None:
+    """Between two runs time is short: the alert names the run and what hangs on it, when it was to leave, and when it
+    would have left after work as slow as the plan foresees."""
+    made = stage(SECOND, duration_s=3600)
+    line = made.drive(100, 120, 100, 100)
+    made.pit(line + 80, "entry")
+    made.wait(line + 160)
+    standing = made.car.progress
+    assert standing.next is not None
+    due, work = made.car.first_release_s, standing.runs[0].run.after_garage_s
+    assert due is not None
+    slow = due + work.high_s - work.likely_s
+    made.wait(slow + 55)
+    assert not [one for one in made.made(Alert) if one.kind == "release_overdue"]
+    made.wait(slow + 80)
+    (alert,) = [one for one in made.made(Alert) if one.kind == "release_overdue"]
+    assert alert.text == (f"Car 41 stands here still: second (must) was to leave at {clock_text(due)}, "
+                          f"after slow work at {clock_text(slow)}")
 
 
 def test_a_session_in_parts_calls_the_next_part_from_its_waiting() -> None:

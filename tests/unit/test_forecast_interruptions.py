@@ -6,10 +6,13 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from pitwall.forecast.interruptions import Calendar, Spans, draw_calendar, draw_rates, draw_spans
+from pitwall.forecast.calendar import Calendar, Spans
+from pitwall.forecast.chain import Chain
+from pitwall.forecast.interruptions import draw_calendar, draw_rates, draw_spans
 from pitwall.forecast.lengths import DAY, OWN, draw_common, draw_lengths, rest_of_length
+from pitwall.forecast.meeting import SLOW_PACE
 from pitwall.forecast.pert import normal_below_each
-from pitwall.forecast.walk import SLOW_PACE, Chain, walk
+from pitwall.forecast.walk import walk
 from pitwall.model.outputs import Activity, ForecastSnapshot
 from pitwall.model.rules import Interruptions
 from tests.unit.test_forecast_futures import ask

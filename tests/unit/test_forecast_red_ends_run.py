@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 
 from pitwall.forecast.answers import CarFutures, Futures, outlook_of
+from pitwall.forecast.calendar import Calendar
+from pitwall.forecast.chain import Path
 from pitwall.forecast.draws import draw_chain, with_stops
-from pitwall.forecast.interruptions import Calendar
 from pitwall.forecast.runs import groups_of
-from pitwall.forecast.walk import NO_SLOTS, Path, walk
+from pitwall.forecast.walk import NO_SLOTS, walk
 from pitwall.model.outlook import Activity, CarOutlook, CarSnapshot
 from tests.unit.test_forecast_futures import ask, lap
 from tests.unit.test_forecast_interruptions import spans

@@ -9,11 +9,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pitwall.forecast.chain import Chain, Path
 from pitwall.forecast.draws import draw_chain, stream
 from pitwall.forecast.futures import forecast, simulate
 from pitwall.forecast.interruptions import draw_calendar
 from pitwall.forecast.sharing import walk_together
-from pitwall.forecast.walk import Chain, Path, walk
+from pitwall.forecast.walk import walk
 from pitwall.model.outputs import Activity, CarSnapshot, ForecastWanted
 from pitwall.model.rules import Interruptions
 from tests.unit.test_forecast_futures import ask, lap

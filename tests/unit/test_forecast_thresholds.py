@@ -9,11 +9,12 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pitwall.forecast.chain import Chain
 from pitwall.forecast.draws import draw_chain, stream
 from pitwall.forecast.interruptions import draw_calendar
 from pitwall.forecast.release import Decisive
 from pitwall.forecast.thresholds import has_formula, known_releases
-from pitwall.forecast.walk import Chain, walk
+from pitwall.forecast.walk import walk
 from pitwall.model.rules import Interruptions
 from tests.unit.test_forecast_futures import ask, lap, situations
 

@@ -6,7 +6,8 @@ from typing import get_args
 
 import pytest
 
-from pitwall.model.events import CarPositioned, Event, TyreReported, WeatherReported
+from pitwall.debrief.notes import CarNotes, Notes
+from pitwall.model.events import CarPositioned, Event, Stamped, TyreReported, WeatherReported
 from pitwall.model.outputs import Ask, Prompt
 from pitwall.runtime.intake import CHATTER, Intake, SeenIds
 from tests.replay.toy import command, crossing
@@ -72,6 +73,25 @@ def test_positions_about_a_procedure_are_all_kept() -> None:
     intake.look_closely([hold_call(100.0)])
     assert [let_in(intake, begin) for begin in (80.0, 96.0, 125.0, 131.0)] == [5, 10, 10, 5]
     assert [let_in(intake, begin, "58") for begin in (80.0, 96.0, 125.0, 131.0)] == [5, 5, 5, 5]
+
+
+def test_about_a_procedure_a_position_that_was_overtaken_is_kept() -> None:
+    """There the debrief can use it, in the order of its time; the same moment again, one that is nearly as old, and any
+    outside that span are thinned as ever, and the newest stays the newest."""
+    intake = Intake(position_every_s=0.15)
+    intake.look_closely([hold_call(100.0)])
+    came = (99.0, 100.0, 99.4, 99.4, 99.45, 98.0, 94.0, 100.05, 100.1)
+    taken = [intake.offer(position(n, t), 0.0) for n, t in enumerate(came)]
+    assert taken == [True, True, True, False, False, True, False, False, True]
+
+
+def test_positions_stand_in_the_notes_in_the_order_of_their_time() -> None:
+    """One that came after later ones stands before them, of two of one moment the first counts, and what is a minute
+    older is of a feed that started over."""
+    notes = Notes(cars={"41": CarNotes()})
+    for seq, t in enumerate((100.0, 100.3, 100.1, 100.1, 100.2, 40.0)):
+        notes.take(Stamped(seq=seq, received_t=t, event=position(seq, t)), ())
+    assert notes.cars["41"].at_s == [100.0, 100.1, 100.2, 100.3]
 
 
 def test_a_call_that_is_off_or_for_something_else_keeps_no_more_positions() -> None:

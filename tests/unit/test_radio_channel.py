@@ -101,7 +101,7 @@ def test_a_must_say_call_beats_any_number_of_others() -> None:
     found = plan(*talk, call("put-back", 1, way("full", 9, (8, 8)), must=True))
     assert [one.key for one in found.placed] == ["put-back"]
     assert found.cost == (0, 0, 30_000, 0)
-    assert [one.reason for one in found.dropped] == ["Dropped: 'the put-back call' takes the channel."] * 3
+    assert [one.reason for one in found.dropped] == ["No room for it: 'the put-back call' takes the channel."] * 3
 
 
 def test_what_has_no_room_is_shortened() -> None:
@@ -187,8 +187,8 @@ def test_a_step_without_its_first_is_not_said() -> None:
     found = plan(call("first", 10), call("second", 90, way("full", 2, (0, 30)), needs=("first",)))
     assert found.placed == ()
     assert [one.reason for one in found.dropped] == [
-        "Dropped: no stretch on which the driver can listen is long enough for it in time.",
-        "Dropped: it makes no sense without 'the first call', which is not said.",
+        "No room for it: no stretch on which the driver can listen is long enough for it in time.",
+        "No room for it: it makes no sense without 'the first call', which is not said.",
     ]
 
 
@@ -208,7 +208,7 @@ def test_what_was_said_already_is_waited_for_no_more() -> None:
 def test_a_passed_moment_is_told() -> None:
     """A call whose last start lies behind is dropped for that reason."""
     found = plan(call("hold", 60, way("full", 3, (10, 20))), now_s=21)
-    assert found.dropped[0].reason == "Dropped: the last moment to begin it has passed."
+    assert found.dropped[0].reason == "No room for it: the last moment to begin it has passed."
 
 
 def test_last_starts_leave_room_for_what_follows() -> None:

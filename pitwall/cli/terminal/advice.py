@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from pitwall.model.outputs import AdviceState, CarOutlook, LadderState
+from collections.abc import Sequence
+
+from pitwall.model.outputs import AdviceState, CarOutlook, LadderState, Rung
 from pitwall.model.units import clock_text
 
 LIKELY = 0.5
@@ -30,11 +32,26 @@ def advice_line(state: AdviceState) -> str:
     return f"advice, car {cars} ({state.asked}), p shows it: {best.sentence or best.lines[0]}{others}"
 
 
-def ladder_lines(ladder: LadderState) -> list[str]:
-    """A line for each restart, and one for the work that is worth doing meanwhile."""
-    lines = [
-        f"restart after {clock_text(rung.restart_s)}, at {clock_text(rung.at_s)}: {rung.sentence}"
-        f" (musts fit in {rung.musts_chance:.0%})"
-        for rung in ladder.rungs
-    ]
-    return [*lines, *([f"meanwhile: {'; '.join(ladder.work)}"] if ladder.work else [])]
+def ladder_lines(ladder: LadderState, now: float) -> list[str]:
+    """A line for each restart that may still come, and one for each work that is worth doing before it.
+
+    The same change and the same work are told once, with the first restart that they are for.
+    """
+    ahead, lines = [rung for rung in ladder.rungs if rung.at_s >= now], list[str]()
+    told: dict[tuple[str, ...], Rung] = {}
+    for rung in ahead:
+        same = told.setdefault(rung.lines, rung)
+        what = rung.sentence if same is rung else f"the same as after {clock_text(same.restart_s)}"
+        lines.append(f"restart after {clock_text(rung.restart_s)}, at {clock_text(rung.at_s)}: {what}"
+                     f" (the musts of all cars fit in {rung.musts_chance:.0%})")
+    return [*lines, *(f"meanwhile, for a restart after {clock_text(rung.restart_s)}: {rung.work}"
+                      for rung in work_ahead(ahead))]
+
+
+def work_ahead(ahead: Sequence[Rung]) -> list[Rung]:
+    """The first of these rungs for each work: what it brings differs from rung to rung, the work does not."""
+    found: dict[str, Rung] = {}
+    for rung in ahead:
+        if rung.work is not None:
+            found.setdefault(rung.work.partition(":")[0], rung)
+    return list(found.values())

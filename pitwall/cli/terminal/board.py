@@ -108,6 +108,12 @@ class Board:
         else:
             self.proposals.pop(proposal.car, None)
 
+    def over(self) -> bool:
+        """Guard: no run can be begun or ended any more, so no chance means anything."""
+        clock = self.clock
+        return clock is not None and (
+            clock.status == "closed" or (clock.status == "finished" and clock.window is None))
+
     def waiting(self, car: str) -> tuple[Proposal, ...]:
         """The changed plans that wait for this car: its file's first, then those of the forecast, best first."""
         from_file = [self.proposals[car]] if car in self.proposals else []
@@ -132,8 +138,7 @@ class Board:
         mine = [prompt for prompt in self._prompts.values() if prompt.car == car]
         waiting = [prompt for prompt in mine if prompt.state in OPEN and prompt.state != "planned"]
         ended = [p for p in mine if p.state not in OPEN and now - p.t <= ENDED_SHOWN_FOR_S]
-        # A said call waits for the driver, not for the engineer: below those that are still to be said.
-        waiting.sort(key=lambda prompt: (prompt.state == "said", prompt.say_by_s, -prompt.priority, prompt.call))
+        waiting.sort(key=_in_turn)
         ended.sort(key=lambda prompt: (-prompt.t, prompt.call))
         return (*waiting, *ended)
 
@@ -152,3 +157,10 @@ class Board:
     def note(self, text: str) -> None:
         """Show a line for the person at this terminal; the last few are kept."""
         self.notes = [*self.notes[-(NOTES_KEPT - 1) :], text]
+
+
+def _in_turn(prompt: Prompt) -> tuple[int, float, int, str]:
+    """By the moment it must be said. A said call waits for the driver, not for the engineer: it stands below those that
+    are still to be said, and those that are better not said between the two."""
+    below = 2 if prompt.state == "said" else int(prompt.against is not None)
+    return (below, prompt.say_by_s, -prompt.priority, prompt.call)

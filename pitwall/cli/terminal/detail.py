@@ -82,7 +82,8 @@ def proposal_lines(proposal: Proposal, width: int, room: int) -> list[str]:
 
 def advice_words(proposal: Proposal) -> tuple[str, ...]:
     """What the forecast says of its proposal, and how sure the musts are with it; nothing for one of a file."""
-    chance = "" if proposal.musts_chance is None else f" (musts fit in {proposal.musts_chance:.0%} of futures)"
+    sure = proposal.musts_chance
+    chance = "" if sure is None else f" (the musts of all cars fit in {sure:.0%} of futures)"
     words = (f"{proposal.sentence.rstrip('.')}{chance}",) if proposal.sentence is not None else ()
     return (*words, *((f"costs: {', '.join(proposal.costs)}",) if proposal.costs else ()))
 

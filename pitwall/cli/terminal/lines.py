@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pitwall.cli.terminal.advice import ladder_lines
 from pitwall.cli.terminal.board import Message
 from pitwall.cli.terminal.detail import advice_words, warnings_of
-from pitwall.cli.terminal.words import STATE_WORDS, STATUS_WORDS, alert_line, in_words, lag_words, store_words
+from pitwall.cli.terminal.words import STATUS_WORDS, alert_line, in_words, lag_words, state_word, store_words
 from pitwall.model.outputs import (
     AdviceState,
     Alert,
@@ -62,7 +62,8 @@ class LineLog:
             case AdviceState():
                 return tuple(_timed(message, line) for line in self._advice(message))
             case LadderState():
-                return tuple(_timed(message, f"LADDER  {line}") for line in ladder_lines(message) if message.active)
+                lines = ladder_lines(message, message.t) if message.active else []
+                return tuple(_timed(message, f"LADDER  {line}") for line in lines)
             case Refused():
                 text = f"refused: {in_words(message.reason, self._words)}"
             case Corrected():
@@ -91,7 +92,7 @@ class LineLog:
         if self._told.get(prompt.call) == news:
             return None
         self._told[prompt.call] = news
-        word = STATE_WORDS[prompt.state]
+        word = state_word(prompt)
         why = f"  ({prompt.reason})" if prompt.reason else ""
         if prompt.state == "due":
             why += f"  by {clock_text(prompt.say_by_s)}"
@@ -100,7 +101,7 @@ class LineLog:
             if prompt.way_reason:
                 why += f"  {prompt.way_reason}"
             if prompt.against:
-                why += f"  better not now: {prompt.against}"
+                why += f"  {prompt.against}"
         text = prompt.text if waiting else prompt.short
         return f"{'car ' + prompt.car:<7} {word:<12}{prompt.kind:<10}{text}{why}"
 
@@ -157,7 +158,7 @@ class LineLog:
         self._advised = named
         if not state.active:
             return
-        yield f"ADVICE  ({state.asked}) musts fit in {state.musts_chance:.0%} of futures as planned"
+        yield f"ADVICE  ({state.asked}) the musts of all cars fit in {state.musts_chance:.0%} of futures as planned"
         if state.problem is not None:
             yield f"{'':<8}{state.problem}"
         for one in state.proposals:

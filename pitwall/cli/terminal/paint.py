@@ -23,6 +23,7 @@ from pitwall.cli.terminal.words import (
     alert_line,
     clock_line,
     lag_words,
+    state_word,
     store_words,
     time_left,
 )
@@ -67,12 +68,12 @@ def paint(
     prompts = board.prompts(car, now) if car else ()
     store = wrap(store_words(board.health), width)[:MOST_STORE_LINES] if board.health is not None else []
     cars = car_table(board, car, width)
-    cars += [] if helping or car not in board.forecasts else _fits(board.forecasts[car])
+    cars += [] if helping or car not in board.forecasts or board.over() else _fits(board.forecasts[car])
     said = detail(prompts[min(chosen, len(prompts) - 1)] if prompts else None, width)
     # What to say and its caution stand whole; alerts and notes give way before the list does, and take what it leaves.
     plans = _plans(board)
     free = height - FIXED_LINES - len(store) - len(cars) - len(said) - LEAST_LIST - len(plans)
-    ladder = ladder_lines(board.ladder)[: max(free - 1, 0)] if board.ladder is not None else []
+    ladder = ladder_lines(board.ladder, now)[: max(free - 1, 0)] if board.ladder is not None else []
     plans, free = [*(_one_line(line) for line in ladder), *plans], free - len(ladder)
     most = min(free, max(MOST_ALERTS, free - _list_wants(board, car, prompts, now) - len(board.notes)))
     alerts, more = _alerts(board, max(min(free - (len(board.alerts) > most), most), 1))
@@ -193,7 +194,7 @@ def _prompts(
             prompt.kind.upper(),
             _say(prompt, width),
             time_left(prompt, now),
-            STATE_WORDS[prompt.state],
+            state_word(prompt),
             style=STATE_STYLES.get(prompt.state, "dim"),
         )
     if not prompts:

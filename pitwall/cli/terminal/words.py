@@ -35,6 +35,12 @@ LAG_TOLD_FROM_S = 3.0
 """Real seconds that an event may wait to be decided before it is said."""
 
 
+def state_word(prompt: Prompt) -> str:
+    """What the call is at; one that is advised against is never told to be said."""
+    against = prompt.against is not None and prompt.state in ("shown", "due")
+    return "better not" if against else STATE_WORDS[prompt.state]
+
+
 def time_left(prompt: Prompt, now: float) -> str:
     """How long until a prompt may be said (``in 0:12``), or how long it may still be said (``0:08 left``)."""
     if prompt.state == "shown" and prompt.say_from_s > now:

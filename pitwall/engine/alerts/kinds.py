@@ -38,7 +38,7 @@ JUDGED: dict[str, tuple[Consequence, TimeToAct, str]] = {
     "tyre_cold": ("lap", "lap", "Have the driver warm them before the next timed lap, or box."),
     "tyre_pressure_high": ("lap", "minutes", "Have the driver cool them; set them lower at the next stop."),
     "tyre_pressure_low": ("car", "seconds", "It may be a puncture: slow down, off the racing line, box."),
-    "release_overdue": ("lap", "minutes", "Ask the garage how long the work still takes; keep the car in, or re-plan."),
+    "release_overdue": ("run", "minutes", "Ask the garage how long the work still takes; keep the car in, or re-plan."),
     "in_overdue": (
         "comfort", "lap", "Enter the pit entry (key i) if the car is in, else the line (key l); or ask the driver."
     ),

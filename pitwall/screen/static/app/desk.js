@@ -211,7 +211,7 @@ export class Desk {
     if (key === "b") return this.pad.openLast(car);
     const asked = key === "u" ? this.takingBack.meant() : meant(key, this.store, car, this.chosen);
     if (asked === null) return false;
-    if ("hint" in asked) this.say(asked.hint, true);
+    if ("hint" in asked) this.say(asked.hint);  // a key with nothing to act on is no failure
     else this.send(asked.car, asked.wish, asked.words);
     return true;
   }
@@ -226,7 +226,7 @@ export class Desk {
   /** @param {number} number */
   showCar(number) {
     const car = this.store.cars()[number - 1];
-    if (car === undefined) this.say(`there is no car ${number} in the list`, true);
+    if (car === undefined) this.say(`there is no car ${number} in the list`);
     else {
       this.wantedCar = car;
       this.chosen = "";
@@ -268,7 +268,7 @@ export class Desk {
     const next = waiting[at + 1];
     this.looking = next?.id ?? null;
     this.why = null;
-    if (!waiting.length) this.say(`no changed plan waits for car ${car}`, true);
+    if (!waiting.length) this.say(`no changed plan waits for car ${car}`);
     return true;
   }
 

@@ -2,7 +2,7 @@
 import { html } from "./html.js";
 import { clockText } from "./clock.js";
 import { lapsText } from "./sheet-store.js";
-import { CAR_WORDS } from "./words.js";
+import { CAR_WORDS, LATE_FROM_S } from "./words.js";
 
 /** @param {{desk: import("./desk.js").Desk}} props */
 export function GaragePage({ desk }) {
@@ -13,12 +13,14 @@ export function GaragePage({ desk }) {
     ?? plan?.runs.find((run) => run.state === "planned");
   const leaves = next?.expected_span_s?.[0];
   const release = store.open(car).filter((p) => ["release", "brief", "switch"].includes(p.kind));
+  const since = store.open(car).find((p) => p.kind === "release" && p.state === "due")?.act_at_s;
+  const late = since != null && now - since >= LATE_FROM_S ? now - since : 0;
   const changes = (plan?.changes ?? []).slice(-4).reverse();
   return html`<div class="garage">
     <p class="where">${CAR_WORDS[state?.state ?? "garage"]}${state?.run ? ` · ${state.run}` : ""}</p>
     <section class="count" aria-label="next release">
-      <h2>${next ? `${next.run} leaves in` : "no run is left"}</h2>
-      ${leaves != null && html`<b>${clockText(Math.max(0, leaves - now))}</b><span>at ${clockText(leaves)} of the session</span>`}
+      <h2>${!next ? "no run is left" : late ? `${next.run} was to leave` : `${next.run} leaves in`}</h2>
+      ${leaves != null && html`<b>${late ? `${clockText(late)} ago` : clockText(Math.max(0, leaves - now))}</b><span>at ${clockText(late ? since : leaves)} of the session</span>`}
       ${state?.kept_in ? html`<em>▲ kept in: nobody lets it go yet</em>` : ""}
     </section>
     ${next && html`<section aria-label="what it leaves with"><dl>

@@ -2,7 +2,7 @@
 import { html } from "./html.js";
 import { clockText } from "./clock.js";
 import { isOld } from "./old.js";
-import { LEAST_CHANCE, STATUS_ASKS, STATUS_WORDS, flagWords, percent, whereWords } from "./words.js";
+import { LEAST_CHANCE, STATUS_ASKS, STATUS_WORDS, flagWords, isAgainst, percent, whereWords } from "./words.js";
 
 /** @typedef {import("./desk.js").Desk} Desk */
 /** @typedef {import("./store.js").Store} Store */
@@ -72,7 +72,7 @@ export function whatIsWrong({ store }) {
   const alerts = `${open} alert${open > 1 ? "s" : ""}`;
   if (open) wrong.push([alerts, alerts]);
   for (const [car, { outlook }] of store.forecasts) {
-    if (outlook.musts_chance < LEAST_CHANCE) wrong.push([`${car}: musts in doubt`, `${car}: musts ${percent(outlook.musts_chance)}`]);
+    if (!store.isOver() && outlook.musts_chance < LEAST_CHANCE) wrong.push([`${car}: musts in doubt`, `${car}: musts ${percent(outlook.musts_chance)}`]);
   }
   return wrong;
 }
@@ -118,7 +118,7 @@ function CarTabs({ desk }) {
   return html`<nav class="cars" aria-label="cars">
     ${cars.map((car, at) => {
       const state = desk.store.desks.get(car);
-      const calls = desk.store.open(car).filter((p) => p.state === "due").length;
+      const calls = desk.store.open(car).filter((p) => p.state === "due" && !isAgainst(p)).length;
       return html`<button key=${car} aria-pressed=${car === desk.car()} onClick=${() => desk.showCar(at + 1)}>
         <kbd>${at + 1}</kbd><b>${car}</b> ${state?.driver ?? ""}
         <span>${whereWords(state)}</span>

@@ -8,12 +8,36 @@ export function Ladder({ desk }) {
   const ladder = desk.store.ladder, now = desk.store.clock.now();
   if (ladder === null) return "";
   return html`<section class="strip ladder" tabindex="0" aria-label="if the session goes on">
-    <h2>if it goes on <span>red since ${clockText(Math.max(0, now - ladder.red_s))}; nothing changes without adopt</span></h2>
-    <table><tbody>${ladder.rungs.map((rung) => html`<tr key=${rung.restart_s} title=${rung.sentence} class=${rung.at_s < now ? "past" : ""}>
-      <th scope="row">after ${Math.round(rung.restart_s / 60)} min</th><td>musts ${percent(rung.musts_chance)}</td>
-      <td>${rung.lines.length ? rung.lines.join("; ") : "the plan as it stands"} <span class="more">${losses(rung)}</span></td></tr>`)}</tbody></table>
-    ${ladder.work.map((line) => html`<p key=${line}>◆ ${line}</p>`)}
+    <h2><b>if it goes on</b> <span>red since ${clockText(Math.max(0, now - ladder.red_s))}; how likely the musts of all cars fit; nothing changes without adopt</span></h2>
+    <table><tbody>${ladder.rungs.map((rung, at) => html`<tr key=${rung.restart_s} title=${rung.sentence} class=${rung.at_s < now ? "past" : ""}>
+      <th scope="row">after ${Math.round(rung.restart_s / 60)} min</th><td><span class="unseen">musts of all cars </span><b>${percent(rung.musts_chance)}</b></td>
+      <td>${at && sameAs(rung, ladder.rungs[at - 1]) ? html`<span class="more">the same as after ${Math.round(ladder.rungs[at - 1].restart_s / 60)} min</span>`
+        : html`${rung.lines.length ? rung.lines.join("; ") : "the plan as it stands"} <span class="more">${losses(rung)}</span>`}</td></tr>`)}</tbody></table>
+    ${workAhead(ladder.rungs, now).map((rung) => html`<p key=${rung.restart_s}>◆ <b>for a restart after ${Math.round(rung.restart_s / 60)} min</b> ${lower(rung.work)}</p>`)}
   </section>`;
+}
+
+/** @param {import("./wire").Rung} one @param {import("./wire").Rung} other */
+function sameAs(one, other) {
+  return one.lines.join() === other.lines.join() && losses(one) === losses(other);
+}
+
+/**
+ * The first rung that is still ahead for each garage work: what it brings differs from rung to rung, the work does not.
+ * @param {import("./wire").Rung[]} rungs @param {number} now
+ */
+export function workAhead(rungs, now) {
+  const found = new Map();
+  for (const rung of rungs) {
+    const work = rung.work?.split(":")[0];
+    if (work && !(rung.at_s < now) && !found.has(work)) found.set(work, rung);
+  }
+  return [...found.values()];
+}
+
+/** @param {string} sentence */
+function lower(sentence) {
+  return sentence[0].toLowerCase() + sentence.slice(1);
 }
 
 /** What is lost by it, of the sentence on a rung: what it changes stands before it, the chance in a column of its own. */

@@ -6,7 +6,7 @@
 import { html } from "./html.js";
 import { clockText } from "./clock.js";
 import { useWidth } from "./width.js";
-import { LEAST_CHANCE, RUN_WORDS, endedAs, percent } from "./words.js";
+import { LEAST_CHANCE, RUN_WORDS, endedAs, percent, timedWords } from "./words.js";
 
 const HEIGHT = 26, LEFT = 3, BAR = 9, THICK = 12;
 /** With more runs than this, those that are long over are only counted. */
@@ -20,7 +20,7 @@ export function PlanLine({ desk, car, calm = false }) {
   const [drawing, WIDTH] = useWidth(HEIGHT);
   const plan = desk.store.plans.get(car), now = desk.store.clock.now();
   if (!plan) return html`<section class="plan" aria-label=${`plan of car ${car}`}><h2>plan</h2><p class="empty">No plan yet.</p></section>`;
-  const outlook = desk.store.forecasts.get(car)?.outlook;
+  const outlook = desk.store.isOver() ? undefined : desk.store.forecasts.get(car)?.outlook;
   const runs = plan.runs.filter((run) => run.state !== "dropped"), over = longOver(runs);
   const told = new Map(outlook?.runs.map((one) => [one.run, one]));
   const shown = runs.filter((run) => !over.includes(run));
@@ -28,7 +28,7 @@ export function PlanLine({ desk, car, calm = false }) {
   const scale = scaleOf(shown, told, flag, over.length > 0, WIDTH);
   const { at } = scale, waiting = desk.store.waiting(car);
   return html`<section class="plan" tabindex="0" aria-label=${`plan of car ${car}`}>
-    <h2>plan <span>${planWords(runs, outlook)}${over.length ? `; over: ${over.map((run) => run.run).join(", ")}` : ""}</span>
+    <h2>plan <span>${planWords(runs, outlook, car)}${over.length ? `; over: ${over.map((run) => run.run).join(", ")}` : ""}</span>
       ${unseen(plan).length ? html`<em>◆ not seen by ${unseen(plan).join(", ")}</em>` : ""}
       ${waiting.length && !calm ? html`<button class="small ask" onClick=${() => desk.press("p")}><kbd>p</kbd> ${waiting.length} changed plan${waiting.length > 1 ? "s" : ""} wait${waiting.length > 1 ? "" : "s"}</button>` : ""}</h2>
     <p class="legend" aria-hidden="true"><i class="l-planned"></i> planned <i class="l-expected"></i> expected <i class="l-driven"></i> driven
@@ -49,7 +49,7 @@ function scaleOf(shown, told, flag, cut, wide) {
   const latest = Math.max(flag, ...ends) * 1.01 || 1;
   const first = cut ? Math.max(0, Math.min(...shown.map((/** @type {Run} */ run) => startOf(run) ?? Infinity)) - 60) : 0;
   const at = (/** @type {number} */ t) => LEFT + (wide - 2 * LEFT) * Math.max(0, Math.min(1, (t - first) / (latest - first)));
-  const step = [300, 600, 900, 1800, 3600, 7200].find((s) => ((latest - first) / s) * 90 <= wide) ?? 14400;
+  const step = [300, 600, 900, 1800, 3600, 7200].find((s) => ((latest - first) / s) * 100 <= wide) ?? 14400;
   const begin = Math.ceil(first / step);
   return { at, ticks: Array.from({ length: Math.max(0, Math.floor(latest / step) - begin + 1) }, (_, n) => (begin + n) * step) };
 }
@@ -76,11 +76,11 @@ function unseen(plan) {
   return latest === undefined ? [] : plan.seen.filter((one) => (one.revision ?? -1) < latest).map((one) => one.role);
 }
 
-/** @param {Run[]} runs @param {any} outlook */
-export function planWords(runs, outlook) {
+/** @param {Run[]} runs @param {any} outlook @param {string} car */
+export function planWords(runs, outlook, car) {
   const done = runs.filter((run) => endedAs(run) === "done").length;
   const cut = runs.filter((run) => run.counts === false).length;
-  const musts = outlook ? `, musts fit: ${percent(outlook.musts_chance)}` : "";
+  const musts = outlook ? `, musts of car ${car} fit: ${percent(outlook.musts_chance)}` : "";
   return `${done} of ${runs.length} runs done${cut ? `, ${cut} cut` : ""}${musts}`;
 }
 
@@ -97,7 +97,7 @@ export function barOf(run, told) {
 
 function Lane({ desk, run, told, scale, flag, now, wide, calm }) {
   const open = TO_COME.includes(run.state), risky = open && told && run.want === "must" && told.chance < LEAST_CHANCE;
-  const laps = run.timed_wanted ? `${run.timed_done} of ${run.timed_wanted} timed` : open ? RUN_WORDS[run.state] : "";
+  const laps = run.timed_wanted ? timedWords(run) : open ? RUN_WORDS[run.state] : "";
   const leave = told?.last_release_s != null && !run.actual_span_s ? clockText(told.last_release_s) : "";
   const inside = html`
     <span class="name"><b>${run.state === "running" ? "▶ " : endedAs(run) === "done" ? "✓ " : ""}${run.run}</b> ${run.want}</span>

@@ -1,6 +1,6 @@
 /** The calls around the one to speak: what comes with its times, what was said, is unconfirmed or was late. */
 import { html } from "./html.js";
-import { CALL_MARKS, CALL_WORDS, timeLeft } from "./words.js";
+import { callClass, callMark, callWord, timeLeft } from "./words.js";
 
 const MOST = 9;
 
@@ -14,10 +14,10 @@ export function Queue({ desk, car, shown }) {
     <h2>calls${store.desks.get(car)?.quiet ? html` <em>quiet: session and safety only</em>` : ""}</h2>
     <ol>
       ${[...open, ...coming, ...ended].slice(0, MOST + 2).map((p) => html`
-        <li key=${p.call} class=${`is-${p.state}`} aria-current=${shown?.call === p.call ? "true" : null}>
+        <li key=${p.call} class=${callClass(p)} aria-current=${shown?.call === p.call ? "true" : null}>
           <button onClick=${() => { desk.chosen = p.call; }}>
-            <i aria-hidden="true">${CALL_MARKS[p.state]}</i>
-            <span class="state">${CALL_WORDS[p.state]}</span>
+            <i aria-hidden="true">${callMark(p)}</i>
+            <span class="state">${callWord(p)}</span>
             <span class="text">${p.short}</span>
             <span class="when">${timeLeft(p, now)}</span>
           </button></li>`)}

@@ -2,7 +2,7 @@
 import { html, useEffect, useRef } from "./html.js";
 import { clockText, spanText } from "./clock.js";
 import { TO_COME } from "./plan-line.js";
-import { RUN_WORDS, endedAs, percent } from "./words.js";
+import { RUN_WORDS, endedAs, percent, timedWords } from "./words.js";
 
 const ITEM_WORDS = { planned: "to come", called: "called", done: "done", probably_done: "probably done", not_done: "not done", dropped: "dropped" };
 
@@ -15,7 +15,7 @@ export function RunWhy({ desk, car }) {
   const limits = outlook?.limits.filter((one) => one.run === desk.why) ?? [];
   const compared = outlook?.comparisons.filter((one) => one.run === desk.why || one.against === desk.why) ?? [];
   return html`<div class="over" role="dialog" aria-modal="true" aria-label=${`run ${desk.why}`}><div class="sheet" tabindex="-1" ref=${box}>
-    <h2>${desk.why} · car ${car}${run ? ` · ${run.want} · ${RUN_WORDS[endedAs(run)]}${endedAs(run) === "cut" ? `, ${run.timed_done} of ${run.timed_wanted} timed` : ""}` : ""}</h2>
+    <h2>${desk.why} · car ${car}${run ? ` · ${run.want} · ${RUN_WORDS[endedAs(run)]}${endedAs(run) === "cut" ? `, ${timedWords(run)}` : ""}` : ""}</h2>
     ${run ? html`
       ${run.reason ? html`<p>${run.reason}</p>` : ""}
       ${told && TO_COME.includes(run.state) ? html`<${Times} told=${told} run=${run} />` : ""}
@@ -36,7 +36,7 @@ function Times({ told, run }) {
     ${spare != null ? html`<tr><th scope="row">in hand</th><td>${spare >= 0 ? `likely ${spanText(spare)}` : `likely ${spanText(-spare)} short`}${told.spare_q10_s != null && told.spare_q90_s != null
       ? `, from ${signed(told.spare_q10_s)} to ${signed(told.spare_q90_s)}` : ""}</td></tr>` : ""}
     ${told.last_release_s != null && !run.actual_span_s ? html`<tr><th scope="row">leave by</th><td><b>${clockText(told.last_release_s)}</b> at the latest</td></tr>` : ""}
-    ${told.timed_q50 != null ? html`<tr><th scope="row">timed laps</th><td>likely ${told.timed_q50} of ${run.timed_wanted - run.timed_done} to come, from ${told.timed_q10} to ${told.timed_q90}</td></tr>` : ""}
+    ${told.timed_q50 != null ? html`<tr><th scope="row">timed laps</th><td>likely ${told.timed_q50} of ${Math.max(0, run.timed_wanted - run.timed_done)} to come${told.timed_q10 === told.timed_q90 ? "" : `, from ${told.timed_q10} to ${told.timed_q90}`}</td></tr>` : ""}
   </tbody></table>`;
 }
 
@@ -58,7 +58,7 @@ function Offers({ desk, car }) {
   const waiting = desk.store.waiting(car);
   if (!waiting.length) return html`<h3>what would help</h3><p class="empty">${desk.store.advice?.problem ?? "No changed plan waits."}</p>`;
   return html`<h3>what would help</h3>${waiting.map((/** @type {import("./wire").Proposal} */ one) => html`<div class="offer" key=${one.id}>
-    <p>${one.sentence ?? one.lines.join(" ")}${one.musts_chance != null ? html` Musts fit then: <b>${percent(one.musts_chance)}</b>.` : ""}</p>
+    <p>${one.sentence ?? one.lines.join(" ")}${one.musts_chance != null ? html` The musts of all cars fit then: <b>${percent(one.musts_chance)}</b>.` : ""}</p>
     ${[...one.costs.map((line) => `costs ${line}`), ...one.warnings.map((line) => `▲ ${line}`)].map((line) => html`<p class="caution" key=${line}>${line}</p>`)}
     ${desk.may("adopt") ? html`<button class="ask" onClick=${() => desk.answer("adopt", one.id)}>adopt</button>` : ""}
     <button onClick=${() => { desk.why = null; desk.looking = one.id; }}>look at it</button></div>`)}`;

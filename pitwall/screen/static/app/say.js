@@ -3,7 +3,7 @@ import { html } from "./html.js";
 import { clockText } from "./clock.js";
 import { commandOf } from "./commands.js";
 import { usePieces } from "./fitting.js";
-import { CALL_MARKS, CALL_WORDS, CLASS_WORDS, otherForm, partWords, spoken, timeLeft } from "./words.js";
+import { CLASS_WORDS, callClass, callMark, callWord, isAgainst, lateWords, otherForm, partWords, spoken, timeLeft } from "./words.js";
 
 /** @param {{desk: import("./desk.js").Desk, car: string, prompt: import("./wire").Prompt | null, high: boolean}} props */
 export function Say({ desk, car, prompt, high }) {
@@ -11,11 +11,11 @@ export function Say({ desk, car, prompt, high }) {
   if (prompt === null) return html`<${Silence} desk=${desk} car=${car} now=${now} high=${high} />`;
   const part = partWords(prompt);
   return html`
-    <section class=${`say is-${prompt.state}${high ? " high" : ""}`} aria-label="the call to speak">
+    <section class=${`say ${callClass(prompt)}${high ? " high" : ""}`} aria-label="the call to speak">
       <div class="say-top">
-        <b>${CALL_MARKS[prompt.state]} ${CALL_WORDS[prompt.state]}</b>
+        <b>${callMark(prompt)} ${callWord(prompt)}</b>
         ${part ? html`<em>${part}</em>` : ""}
-        <span>${[CLASS_WORDS[prompt.kind] ?? prompt.kind, prompt.place, prompt.lap].filter((one, at, all) => one && all.indexOf(one) === at).join(" · ")}</span>
+        <span>${[CLASS_WORDS[prompt.kind] ?? prompt.kind, prompt.place, prompt.lap, lateWords(prompt, now)].filter((one, at, all) => one && all.indexOf(one) === at).join(" · ")}</span>
         <b class="left">${timeLeft(prompt, now)}</b>
       </div>
       <${Bar} prompt=${prompt} now=${now} />
@@ -48,26 +48,26 @@ function keysFor(prompt) {
 }
 
 function Small({ prompt, now }) {
-  const other = otherForm(prompt), rest = prompt.parts.slice(1);
+  const other = otherForm(prompt), rest = prompt.parts.slice(1), open = prompt.state === "shown" || prompt.state === "due";
   return html`<dl class="small-print">
     ${prompt.caution ? html`<div class="caution"><dt>▲ caution</dt><dd>${prompt.caution}</dd></div>` : ""}
-    ${prompt.against ? html`<div class="caution"><dt>▲ better not</dt><dd>${prompt.against}</dd></div>` : ""}
+    ${isAgainst(prompt) ? html`<div class="caution"><dt>▲ better not</dt><dd>${prompt.against}</dd></div>` : ""}
     ${rest.length ? html`<div><dt>then</dt><dd>${rest.map((part, at) => html`${at ? "; " : ""}<b>${part.text}</b> in ${clockText(Math.max(0, part.say_from_s - now))}`)}</dd></div>` : ""}
     ${prompt.board?.length ? html`<div><dt>board</dt><dd>${prompt.board.join(" / ")}</dd></div>` : ""}
     ${other && !rest.length ? html`<div><dt>${other === prompt.short ? "in short" : "in full"}</dt><dd>${other}</dd></div>` : ""}
-    ${prompt.way_reason ? html`<div><dt>how</dt><dd>${prompt.way_reason}</dd></div>` : ""}
-    ${prompt.reason ? html`<div><dt>why</dt><dd>${prompt.reason}</dd></div>` : ""}
+    ${open && prompt.way_reason ? html`<div><dt>how</dt><dd>${prompt.way_reason}</dd></div>` : ""}
+    ${prompt.reason ? html`<div><dt>${open ? "why" : "noted"}</dt><dd>${prompt.reason}</dd></div>` : ""}
   </dl>`;
 }
 
-/** Full when it may be said, empty when it is too late; before that it stands full and faint. */
+/** Full when it may be said, empty when it is too late; before that it stands full and faint; over, it leaves its place empty. */
 function Bar({ prompt, now }) {
   const ahead = prompt.state === "shown" && prompt.say_from_s > now;
   const open = prompt.state === "shown" || prompt.state === "due";
   const whole = Math.max(prompt.say_by_s - prompt.say_from_s, 0.1);
   const share = ahead ? 1 : open ? Math.min(1, Math.max(0, (prompt.say_by_s - now) / whole)) : 0;
   const words = ahead ? `may be said in ${clockText(prompt.say_from_s - now)}` : open ? `too late in ${clockText(Math.max(0, Math.ceil(prompt.say_by_s - now)))}` : "";
-  return html`<div class=${`bar${ahead ? " ahead" : ""}`} role="progressbar" aria-label="time to say it"
+  return html`<div class=${`bar${ahead ? " ahead" : open ? "" : " over-now"}`} role="progressbar" aria-label="time to say it"
       aria-valuemin="0" aria-valuemax="100" aria-valuenow=${Math.round(100 * share)} aria-valuetext=${words}>
     <i style=${{ transform: `scaleX(${share.toFixed(4)})` }}></i><span>too late</span></div>`;
 }

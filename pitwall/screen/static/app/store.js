@@ -139,13 +139,13 @@ export class Store {
   }
 
   /**
-   * Prompts of one car: open ones by the moment they must be said, what was said below them.
+   * Prompts of one car: open ones by the moment they must be said; below them what is better not said, then what was.
    * @param {string} car @returns {Prompt[]}
    */
   open(car) {
     const mine = [...this.prompts.values()].filter((p) => p.car === car && OPEN.includes(p.state));
-    const said = (/** @type {Prompt} */ p) => Number(p.state === "said");
-    return mine.sort((a, b) => said(a) - said(b) || a.say_by_s - b.say_by_s || b.priority - a.priority
+    const rank = (/** @type {Prompt} */ p) => (p.state === "said" ? 2 : p.against ? 1 : 0);
+    return mine.sort((a, b) => rank(a) - rank(b) || a.say_by_s - b.say_by_s || b.priority - a.priority
       || (a.call < b.call ? -1 : 1));
   }
 
@@ -176,6 +176,12 @@ export class Store {
     const rank = { high: 0, medium: 1, low: 2 };
     return [...this.alerts.values()].sort((a, b) => Number(a.acknowledged) - Number(b.acknowledged)
       || rank[a.priority] - rank[b.priority] || a.since_s - b.since_s || (a.id < b.id ? -1 : 1));
+  }
+
+  /** Guard: no run can be begun or ended any more, so no chance means anything. */
+  isOver() {
+    const clock = this.clock.state;
+    return clock !== null && (clock.status === "closed" || (clock.status === "finished" && !clock.window));
   }
 
   /** Real seconds since any message of this type; infinite when none came. @param {string} type */

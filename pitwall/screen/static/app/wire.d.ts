@@ -504,8 +504,6 @@ export interface LadderState {
   /** session second of the red flag */
   red_s: number;
   rungs: Rung[];
-  /** garage work worth pulling forward, a sentence each */
-  work: string[];
 }
 
 export interface LapChoice {
@@ -892,11 +890,14 @@ export interface Rung {
   restart_s: number;
   /** session second of that restart */
   at_s: number;
+  /** all musts of all cars fit then */
   musts_chance: number;
   /** what the best plan then changes, costs and buys */
   sentence: string;
   /** what would change; none: the plan as it stands */
   lines: string[];
+  /** garage work worth pulling forward for it, in a sentence */
+  work?: string | null;
 }
 
 export interface RunningLap {

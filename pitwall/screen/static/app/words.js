@@ -21,6 +21,32 @@ export const CALL_MARKS = {
   shown: "▷", due: "▶", said: "✓", unconfirmed: "?", late: "!", missed: "✕", skipped: "–", withdrawn: "–", done: "✓",
   planned: "·",
 };
+/** What a call is at, in a word: one that is advised against is never told to be said. @param {Prompt} prompt */
+export function callWord(prompt) {
+  return isAgainst(prompt) ? "better not" : CALL_WORDS[prompt.state];
+}
+
+/** @param {Prompt} prompt */
+export function callMark(prompt) {
+  return isAgainst(prompt) ? "▲" : CALL_MARKS[prompt.state];
+}
+
+/** Guard: it waits to be said, and there is no room for it. @param {Prompt} prompt */
+export function isAgainst(prompt) {
+  return Boolean(prompt.against) && (prompt.state === "shown" || prompt.state === "due");
+}
+
+/** The class of a call in the drawings: its state, and that it is advised against. @param {Prompt} prompt */
+export function callClass(prompt) {
+  return isAgainst(prompt) ? "is-against" : `is-${prompt.state}`;
+}
+
+/** How long after its planned moment a call to leave still stands: why nothing else comes. @param {Prompt} prompt @param {number} now */
+export function lateWords(prompt, now) {
+  const late = prompt.kind === "release" && prompt.state === "due" && prompt.act_at_s != null ? now - prompt.act_at_s : 0;
+  return late >= LATE_FROM_S ? `${spanText(late)} late` : "";
+}
+
 export const ALERT_MARKS = { high: "▲▲", medium: "▲", low: "●" };
 export const RUN_WORDS = {
   planned: "to come", next: "next", running: "running", done: "done", cut: "cut", skipped: "skipped",
@@ -35,6 +61,14 @@ export const CLASS_WORDS = {
   switch: "switch", procedure: "procedure", run: "run", pace: "pace", traffic: "traffic", care: "car care",
   question: "question", answer: "answer", ruling: "ruling",
 };
+
+/** How many timed laps of a run were driven, in few letters: `2 of 3 timed`, and beyond the plan `5 timed, +2`. @param {{timed_done: number, timed_wanted: number}} run */
+export function timedWords({ timed_done, timed_wanted }) {
+  return timed_done <= timed_wanted ? `${timed_done} of ${timed_wanted} timed` : `${timed_done} timed, +${timed_done - timed_wanted}`;
+}
+
+/** A car that leaves so soon after its moment is not late. */
+export const LATE_FROM_S = 10;
 
 /** A must that fits in fewer futures than this is in danger. */
 export const LEAST_CHANCE = 0.6;
