@@ -58,7 +58,7 @@ def test_a_driver_who_was_told_to_box_and_missed_the_entry_is_judged_by_his_pace
 @pytest.mark.parametrize("told", ["nothing", "the box call", "the flap"])
 def test_on_the_in_lap_only_what_nobody_wants_so_and_nobody_calls_is_told(told: str) -> None:
     """The flap is open from the last timed lap, the call to close it was not made, and the in-lap is driven at the
-    pace: that lap needs it closed. Not so once the driver was told to box, and not while he is being told to close it."""
+    pace: that lap needs it closed. Not so once he was told to box, and not while he is being told to close it."""
     stage = Stage(setup(plan(FLAP_LAST))).green()
     t = stage.drive(200, 125, 100)
     stage.switch(t - 5, "flap", "open")
