@@ -65,33 +65,20 @@ class _Lap:
 
     @cached_property
     def calls(self) -> list[Call]:
-        """Switch calls of the run that were to be made on this lap, or that were made on it though they were meant for
-        the one before: then what is asked is done on this one."""
-        lap = self.car.track.lap
-        begun = lap.start_t if lap is not None else float("inf")
-        return [call for call in self.car.book.calls.values()
-                if call.spec.ask.action == "set_switch" and call.spec.run == self.run.run.run
-                and (call.spec.leg == self.run.pointer or (call.said_t or float("-inf")) > begun)]
+        """Switch calls that were to be made on this lap."""
+        return [call for call in self.car.book.calls.values() if call.spec.run == self.run.run.run
+                and call.spec.leg == self.run.pointer and call.spec.ask.action == "set_switch"]
 
     def asked(self, name: str) -> Position | None:
         """Where this lap's calls, as far as they were made, asked for the switch; None where they did not.
 
-        What was told on a lap that a flag spoilt, and that is driven again, was told for the lap after that one. What
-        was told late counts if the lap to come wants it.
+        What was told on a lap that a flag spoilt, and that is driven again, was told for the lap after that one.
         """
         lap = self.car.track.lap
         begun = lap.start_t if lap is not None else float("-inf")
         found = [asked_positions(call).get(name) for call in self.calls
-                 if call.state in HEARD and (call.said_t or call.due_t or float("inf")) > begun
-                 and (call.spec.leg == self.run.pointer or self._comes(asked_positions(call), name))]
+                 if call.state in HEARD and (call.said_t or call.due_t or float("inf")) > begun]
         return next((position for position in reversed(found) if position is not None), None)
-
-    def _comes(self, asked: dict[str, Position], name: str) -> bool:
-        """Guard: the lap to come wants the switch where it was asked for."""
-        if self.following is None or name not in asked:
-            return False
-        wanted = self.car.switches.wanted(self.run, self.following.index, self.following.again)
-        return same_position(wanted[name], asked[name])
 
     def awaited(self, name: str) -> bool:
         """Guard: a call for this switch is still to be made on this lap, or to be read back."""
