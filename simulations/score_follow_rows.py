@@ -25,9 +25,9 @@ from pitwall.forecast.futures import forecast
 from pitwall.journal.memory import MemoryJournal
 from pitwall.model.outputs import DeskState, LapJudged, PlanState, Prompt
 from pitwall.model.setup import SessionSetup
-from pitwall.runtime.clock import VirtualClock
 from pitwall.runtime.forecaster import ForecastFunction, InlineForecaster
 from pitwall.runtime.ports import Sink
+from pitwall.runtime.virtual_clock import VirtualClock
 
 BEGIN_S = -30.0
 LINE, PIT = "line", "pit"

@@ -31,9 +31,9 @@ from pitwall.model import events as ev
 from pitwall.model.outputs import Output, WakeAt
 from pitwall.model.setup import SessionSetup
 from pitwall.pace.weighing import LEVELS, Array
-from pitwall.runtime.clock import VirtualClock
 from pitwall.runtime.forecaster import InlineForecaster
 from pitwall.runtime.host import AFTER_FAILURE_S
+from pitwall.runtime.virtual_clock import VirtualClock
 from simulations.plan_from_session import CAR, RADIO_CHECK, SESSION, regulations
 
 BEGIN_S = -30.0

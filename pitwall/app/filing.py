@@ -11,7 +11,8 @@ from pydantic import BaseModel, ValidationError
 
 from pitwall.app.plain_words import findings_from, refusal, shown
 from pitwall.app.salvage import Rest, salvage
-from pitwall.app.yaml_lines import Document, read_document
+from pitwall.app.yaml_document import Document
+from pitwall.app.yaml_lines import read_document
 from pitwall.bus.users import UsersFile
 from pitwall.checks.codes import finding
 from pitwall.errors import FilePath, FileProblem, Finding

@@ -43,11 +43,12 @@ from pitwall.model.events import Stamped
 from pitwall.model.setup import SessionSetup
 from pitwall.model.timetable import TimetableEntry
 from pitwall.rehearsal.truth import WorldOutcome
-from pitwall.runtime.clock import LiveClock, VirtualClock, awake_seconds, wall_seconds, wall_text
+from pitwall.runtime.clock import LiveClock, awake_seconds, wall_seconds, wall_text
 from pitwall.runtime.forecaster import ForecastFunction
 from pitwall.runtime.health import HostHealth
 from pitwall.runtime.ports import Journal
 from pitwall.runtime.steps import StepWatch
+from pitwall.runtime.virtual_clock import VirtualClock
 
 _log = structlog.get_logger(__name__)
 

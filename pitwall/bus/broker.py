@@ -16,7 +16,8 @@ import structlog
 from amqtt.errors import BrokerError as AmqttBrokerError
 
 from pitwall.bus.address import BrokerAddress
-from pitwall.bus.hardened import BrokerLimits, BrokerUser, HardenedBroker
+from pitwall.bus.broker_limits import BrokerLimits, BrokerUser
+from pitwall.bus.hardened import HardenedBroker
 from pitwall.bus.sockets import is_loopback, listening_address, reached_at
 from pitwall.bus.users import Login
 from pitwall.errors import BrokerError, UserError

@@ -14,8 +14,7 @@ from __future__ import annotations
 import asyncio
 import hashlib
 import hmac
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator
 from typing import Any
 
 import websockets.asyncio.server
@@ -28,13 +27,12 @@ from amqtt.adapters import (
 )
 from amqtt.broker import Broker
 from amqtt.contexts import Action
-from amqtt.errors import AMQTTError, MQTTError, NoDataError, ProtocolHandlerError
+from amqtt.errors import AMQTTError, MQTTError, NoDataError
 from amqtt.mqtt.connack import NOT_AUTHORIZED, ConnackPacket
-from amqtt.mqtt.pingreq import PingReqPacket
 from amqtt.mqtt.protocol.broker_handler import BrokerProtocolHandler
-from amqtt.mqtt.publish import PublishPacket
-from amqtt.session import OutgoingApplicationMessage, Session
+from amqtt.session import Session
 
+from pitwall.bus.broker_limits import BrokerLimits
 from pitwall.bus.framing import (
     BinaryFrames,
     ClosingWriter,
@@ -43,6 +41,7 @@ from pitwall.bus.framing import (
     protocol_level,
     refusal_of_level,
 )
+from pitwall.bus.hardened_connection import HardenedHandler
 from pitwall.bus.topics import covers, is_filter, matches
 
 _REFUSED_SUBSCRIPTION = 0x80
@@ -53,29 +52,6 @@ _CARRIED_OVER = (
 )  # fmt: skip
 
 
-@dataclass(frozen=True)
-class BrokerUser:
-    """One user of the embedded broker: the SHA-256 of a long random token (hex), and what it may do.
-
-    A token of 32 random bytes needs no slow hash, and a slow hash would hold up the event loop at each login.
-    """
-
-    token_sha256: str
-    may_publish: tuple[str, ...] = ("#",)
-    may_read: tuple[str, ...] = ("#",)
-
-
-@dataclass(frozen=True)
-class BrokerLimits:
-    """Bounds of the embedded broker."""
-
-    packet_bytes: int = 2 * 1024 * 1024
-    connect_s: float = 5.0
-    takeover_s: float = 2.0
-    pending: int = 5000
-    users: Mapping[str, BrokerUser] | None = field(default=None, repr=False)
-
-
 class _Snapshots(dict[str, list[tuple[Session, int]]]):
     """Subscriptions that may change while somebody walks through them."""
 
@@ -84,70 +60,6 @@ class _Snapshots(dict[str, list[tuple[Session, int]]]):
 
     def __iter__(self) -> Iterator[str]:
         return iter(list(super().keys()))
-
-
-class HardenedHandler(BrokerProtocolHandler):
-    """One connection: drops it on a silent keep-alive, a protocol error, or a reader that falls too far behind."""
-
-    pending_limit = 5000
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.finished = asyncio.Event()
-        self._pending = 0
-        self._dropped = False
-
-    async def start(self) -> None:
-        """Start; end at once if it was dropped before."""
-        await super().start()
-        if self._dropped:
-            self.drop()
-
-    async def stop(self) -> None:
-        """Stop reading, then close. Python 3.11's ``wait_for`` may lose a cancellation: ask the reader again."""
-        self._dropped = True
-        reading = self._reader_task
-        while reading is not None and reading is not asyncio.current_task() and not reading.done():
-            reading.cancel()
-            await asyncio.wait({reading}, timeout=0.1)
-        await super().stop()
-
-    def drop(self) -> None:
-        """End this connection as one that broke: its will fires."""
-        self._dropped = True
-        if self._disconnect_waiter is not None and not self._disconnect_waiter.done():
-            self._disconnect_waiter.set_result(None)
-
-    def handle_read_timeout(self) -> None:
-        """One and a half keep-alives without a packet [MQTT-3.1.2-24]."""
-        self.drop()
-
-    async def handle_publish(self, publish_packet: PublishPacket) -> None:
-        """Take a message; a malformed one ends the connection."""
-        await self._or_drop(super().handle_publish(publish_packet))
-
-    async def handle_pingreq(self, pingreq: PingReqPacket) -> None:
-        """Answer a ping."""
-        await self._or_drop(super().handle_pingreq(pingreq))
-
-    async def mqtt_publish(
-        self, topic: str, data: bytes | bytearray, qos: int | None, retain: bool, ack_timeout: int | None = None
-    ) -> OutgoingApplicationMessage:
-        """Send a message; a connection with too many unsent or unacknowledged ones is dropped."""
-        if self._dropped or self._pending >= self.pending_limit:
-            self.drop()
-            raise MQTTError(f"the connection is ending, or {self._pending} messages behind")
-        self._pending += 1
-        try:
-            return await super().mqtt_publish(topic, data, qos, retain, ack_timeout)
-        finally:
-            self._pending -= 1
-
-    async def _or_drop(self, work: Any) -> None:
-        try:
-            await work
-        except (AMQTTError, MQTTError, NoDataError, ProtocolHandlerError, OSError, ValueError):
-            self.drop()
 
 
 class HardenedBroker(Broker):

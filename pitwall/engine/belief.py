@@ -16,7 +16,8 @@ from pitwall.engine.carried import Carried
 from pitwall.engine.progress import PlanProgress
 from pitwall.engine.team import TeamCar
 from pitwall.model.plan import Plan
-from pitwall.pace.laptimes import CarPace, FieldPace, KindRatios
+from pitwall.pace.field_pace import FieldPace, KindRatios
+from pitwall.pace.laptimes import CarPace
 
 Made = TypeVar("Made")
 

@@ -309,6 +309,12 @@ class CallBook:
     def _open_calls(self) -> list[Call]:
         return list(self.live.values())
 
+    def may_have_hung(self, key: str) -> bool:
+        """Guard: the board of that key was hung out, or nobody here tells."""
+        call = self.latest.get(key)
+        told = ("due", "said", "done", "late") if self.keys >= FEW_KEYS else ("due", *HEARD)
+        return call is not None and call.state in told
+
     def due_first(self) -> Call | None:
         """The call that a bare ``said`` means: due before shown, then priority, then the earlier deadline."""
         ready = [call for call in self._open_calls() if call.state in ("due", "shown")]

@@ -13,7 +13,8 @@ from pitwall.model.outputs import LapJudged
 from pitwall.model.plan import LapKind
 from pitwall.model.setup import SessionSetup
 from pitwall.pace.cleanliness import Passings, YellowTimes
-from pitwall.pace.laptimes import CarPace, FieldPace
+from pitwall.pace.field_pace import FieldPace
+from pitwall.pace.laptimes import CarPace
 from pitwall.track.lapmap import LapMap, lap_map
 
 

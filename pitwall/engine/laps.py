@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from pitwall.model.plan import LapKind
-from pitwall.pace.believing import EndedLap
+from pitwall.pace.beliefs import EndedLap
 from pitwall.pace.outlook import LapSoFar
 from pitwall.pace.planned import PlanWord
 

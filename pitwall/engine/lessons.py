@@ -18,8 +18,10 @@ from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pitwall.pace.believing import Lesson, teach
-from pitwall.pace.laptimes import CarPace, FieldPace
+from pitwall.pace.beliefs import Lesson
+from pitwall.pace.believing import teach
+from pitwall.pace.field_pace import FieldPace
+from pitwall.pace.laptimes import CarPace
 from pitwall.pace.runpace import FieldLaps
 
 

@@ -9,6 +9,9 @@ out-lap is told in the garage. The three lines of a pass go to the most importan
 against with that reason, and tried again like any call that is held back. Switches go up in twos at most, each from a
 line of its own, those first that would spoil a timed lap; what must have changed by the first line is told in the
 garage (``rules/first_line.py``), where people speak to one another.
+
+A box board that did not hang as the car passed is too late for that lap, and the in-lap is the one after the next pass:
+the board for that pass is asked for while the car is still on the lap before it.
 """
 
 from __future__ import annotations
@@ -17,7 +20,8 @@ from collections.abc import Iterable, Iterator
 from itertools import chain
 
 from pitwall.engine.call import PRIORITY, CallSpec
-from pitwall.engine.rules.box import AGAIN
+from pitwall.engine.calls import CallBook
+from pitwall.engine.rules.box import AGAIN, next_lap_key
 from pitwall.engine.situation import Situation
 from pitwall.model.car import Position
 from pitwall.model.record import altered
@@ -33,21 +37,21 @@ TOO_LONG = "Too long for a board: write it yourself"
 TOO_LATE = "Too late for this pass of the pit wall: show nothing. The box moves one lap."
 
 
-def convey(at: Situation, specs: Iterable[CallSpec]) -> list[CallSpec]:
-    """The calls as the plan's medium carries them."""
+def convey(at: Situation, specs: Iterable[CallSpec], book: CallBook | None = None) -> list[CallSpec]:
+    """The calls as the plan's medium carries them. ``book``: which boards hung; None: each that was asked for."""
     if at.plan.medium == "two_way":
         return list(specs)
     if at.plan.medium == "one_way":
         return [spec if _face_to_face(at, spec) else altered(spec, medium="one_way") for spec in specs]
-    return [*_on_boards(at, specs)]
+    return [*_on_boards(at, specs, book)]
 
 
 def _face_to_face(at: Situation, spec: CallSpec) -> bool:
     return not at.track.on_track or spec.lap == "garage"
 
 
-def _on_boards(at: Situation, specs: Iterable[CallSpec]) -> Iterator[CallSpec]:
-    shown: list[tuple[float, CallSpec]] = []
+def _on_boards(at: Situation, specs: Iterable[CallSpec], book: CallBook | None) -> Iterator[CallSpec]:
+    carried: list[tuple[float, CallSpec]] = []
     for spec in chain.from_iterable(_in_twos(at, spec) for spec in specs):
         if at.legs and spec.leg == 0 and spec.item is not None and spec.lap != "garage":
             yield _in_the_garage(at, spec)
@@ -55,11 +59,26 @@ def _on_boards(at: Situation, specs: Iterable[CallSpec]) -> Iterator[CallSpec]:
             yield spec
         elif spec.kind not in ("question", "answer") and (spec.kind != "box" or spec.key.endswith(AGAIN)):
             passes = _passes(at, spec)
-            if passes is None:
+            if book is not None and spec.kind == "box":
+                carried += _for_the_next_lap(at, spec, passes, book)
+            if passes is not None:
+                carried.append((passes, spec))
+            elif spec.kind != "box" or at.run is None or not at.run.out_in:  # the brief said: straight back in
                 yield altered(spec, caution=_with(NO_PASS, spec.caution))
-            else:
-                shown.append((passes, spec))
-    yield from _shared(at, shown)
+    yield from _shared(at, carried)
+
+
+def _for_the_next_lap(
+    at: Situation, spec: CallSpec, passes: float | None, book: CallBook
+) -> Iterator[tuple[float, CallSpec]]:
+    """The car passed without it: the box moves one lap, and its board hangs at the next pass."""
+    leg, run = at.legs[-1], at.run
+    if book.may_have_hung(spec.key) or (passes is not None and at.now <= passes - HANG_S):
+        return
+    if run is None or not leg.running or (run.out_in and leg.start_phase > 0):
+        return
+    act_at = leg.end_s + at.track.pace.lap_s("in") * at.track.pace.bend(at.lap_map.last_chance)
+    yield leg.end_s, altered(spec, key=next_lap_key(run), act_at_s=act_at, lap_number=at.track.lap_number + 1)
 
 
 def _in_twos(at: Situation, spec: CallSpec) -> list[CallSpec]:
@@ -148,6 +167,7 @@ def _on_board(at: Situation, spec: CallSpec, passes: float, lines: tuple[str, ..
         latest_s=passes - HANG_S,
         act_at_s=spec.act_at_s if spec.act_at_s is not None else passes,
         spoken_s=0.0,
+        lead_s=max(spec.lead_s, at.timing.lead_s) if spec.kind == "box" else spec.lead_s,  # it is put together first
         waits=False,
         caution=spec.caution if lines is not None else _with(TOO_LONG, spec.caution),
         late_text=TOO_LATE if spec.late_text is not None else None,

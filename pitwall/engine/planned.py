@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from pitwall.engine.team import TeamCar
 from pitwall.model.plan import Plan
-from pitwall.pace.laptimes import FIRST_RATIO
+from pitwall.pace.field_pace import FIRST_RATIO
 
 
 def planned_spans(car: TeamCar, plan: Plan) -> dict[str, tuple[float, float]]:

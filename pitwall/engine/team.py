@@ -368,7 +368,7 @@ class TeamCar:
         self.lay_out(clock, now)
         at = situation(self, clock, now)
         item_times.follow(at)
-        said = convey(at, (spec for rule in RULES for spec in rule(at) if self._may(spec.kind)))
+        said = convey(at, (spec for rule in RULES for spec in rule(at) if self._may(spec.kind)), self.book)
         specs = self.channel.place(at, said, self.book)
         gone = {"red": "red flag", "finished": "chequered flag", "closed": "session closed"}.get(clock.status, "")
         if self.kept_in and not self.track.on_track:

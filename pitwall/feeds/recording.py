@@ -23,22 +23,16 @@ opened.
 
 from __future__ import annotations
 
-import csv
 import json
-import math
-import re
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal, TypeVar, cast
+from typing import Any, Literal, cast
 
 from pitwall.errors import FileProblem
-from pitwall.model.base import SLUG_PATTERN
+from pitwall.feeds.csv_lines import CsvLine, lines_of, read_rows
 
 EventKind = Literal["loop", "lap", "pit_in", "pit_out"]
-MOST_FINDINGS = 20
-
-T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +123,7 @@ class Recording:
         if not path.is_file():
             return
         findings: list[str] = []
-        for cell in _lines(path, ("t_msg_s", "car", "lap_no", "sector", "segment", "pit"), findings):
+        for cell in lines_of(path, ("t_msg_s", "car", "lap_no", "sector", "segment", "pit"), findings):
             passage = Passage(
                 said_t=cell.number("t_msg_s") - self.meta.start_t_s,
                 car=cell.car("car"), lap=cell.whole_or_none("lap_no"),
@@ -155,11 +149,11 @@ def read_recording(folder: Path | str) -> Recording:
     findings: list[str] = []
     meta = _read_meta(folder / "meta.json", findings)
     zero = meta.start_t_s
-    timing = _read(folder / "events.csv", TIMING_COLUMNS, findings, lambda cell: _timing_row(cell, zero))
-    status = _read(folder / "status.csv", STATUS_COLUMNS, findings, lambda cell: _status_row(cell, zero))
+    timing = read_rows(folder / "events.csv", TIMING_COLUMNS, findings, lambda cell: _timing_row(cell, zero))
+    status = read_rows(folder / "status.csv", STATUS_COLUMNS, findings, lambda cell: _status_row(cell, zero))
     weather: tuple[WeatherRow, ...] = ()
     if (folder / "weather.csv").is_file():
-        weather = _read(folder / "weather.csv", ("t_s",), findings, lambda cell: _weather_row(cell, zero))
+        weather = read_rows(folder / "weather.csv", ("t_s",), findings, lambda cell: _weather_row(cell, zero))
     if findings:
         raise FileProblem(findings)
     return Recording(folder, meta, timing, status, weather)
@@ -171,70 +165,7 @@ TIMING_COLUMNS = (
 STATUS_COLUMNS = ("t_s", "status", "source", "scope")
 
 
-class _Line:
-    """One line of a CSV file: reads its cells, notes what is wrong with them and goes on."""
-
-    def __init__(self, path: Path, number: int, cells: dict[str, str], findings: list[str]) -> None:
-        self.path, self.line, self.cells, self.findings = path, number, cells, findings
-
-    def wrong(self, column: str, expected: str) -> None:
-        """Note a finding."""
-        found = self.cells.get(column, "")
-        self.findings.append(
-            f"{self.path}, line {self.line}, column {column}: found {found!r}, expected {expected}: "
-            "mend the cell or leave the line out"
-        )
-
-    def text(self, column: str) -> str:
-        return self.cells.get(column, "").strip()
-
-    def number_or_none(self, column: str, low: float = -1e9, high: float = 1e9) -> float | None:
-        text = self.text(column)
-        if not text:
-            return None
-        try:
-            value = float(text)
-        except ValueError:
-            value = math.nan
-        if not low <= value <= high:
-            self.wrong(column, f"a number from {low:g} to {high:g}")
-            return None
-        return value
-
-    def number(self, column: str) -> float:
-        value = self.number_or_none(column)
-        if value is None and not self.text(column):
-            self.wrong(column, "a number")
-        return value or 0.0
-
-    def whole_or_none(self, column: str, high: int = 100_000) -> int | None:
-        text = self.text(column)
-        if not text:
-            return None
-        if not re.fullmatch(r"\d{1,9}", text) or int(text) > high:
-            self.wrong(column, f"a whole number from 0 to {high}")
-            return None
-        return int(text)
-
-    def whole(self, column: str) -> int:
-        if not self.text(column):
-            self.wrong(column, "a whole number")
-        return self.whole_or_none(column) or 0
-
-    def flag(self, column: str) -> bool:
-        text = self.text(column)
-        if text not in ("0", "1"):
-            self.wrong(column, "0 or 1")
-        return text == "1"
-
-    def car(self, column: str) -> str:
-        text = self.text(column).lower()
-        if not re.match(SLUG_PATTERN, text):
-            self.wrong(column, "a car number: letters, digits and hyphens, at most 32")
-        return text
-
-
-def _timing_row(cell: _Line, zero: float) -> TimingRow:
+def _timing_row(cell: CsvLine, zero: float) -> TimingRow:
     kind = cell.text("kind")
     if kind not in ("loop", "lap", "pit_in", "pit_out"):
         cell.wrong("kind", "loop, lap, pit_in or pit_out")
@@ -258,55 +189,18 @@ def _timing_row(cell: _Line, zero: float) -> TimingRow:
     )
 
 
-def _status_row(cell: _Line, zero: float) -> StatusRow:
+def _status_row(cell: CsvLine, zero: float) -> StatusRow:
     if not cell.text("status"):
         cell.wrong("status", "a status word")
     return StatusRow(cell.number("t_s") - zero, cell.text("status"), cell.text("source"), cell.text("scope"))
 
 
-def _weather_row(cell: _Line, zero: float) -> WeatherRow:
+def _weather_row(cell: CsvLine, zero: float) -> WeatherRow:
     rain = cell.text("rain")
     return WeatherRow(
         t=cell.number("t_s") - zero, air_c=cell.number_or_none("air_c", -40, 60),
         track_c=cell.number_or_none("track_c", -40, 90), rain=cell.flag("rain") if rain else None,
     )
-
-
-def _read(path: Path, columns: tuple[str, ...], findings: list[str], make: Callable[[_Line], T]) -> tuple[T, ...]:
-    rows = []
-    mine: list[str] = []
-    for cell in _lines(path, columns, mine):
-        rows.append(make(cell))
-        if len(mine) >= MOST_FINDINGS:
-            mine.append(f"{path}: more of the kind may follow: mend these first")
-            break
-    findings.extend(mine)
-    return tuple(rows)
-
-
-def _lines(path: Path, columns: tuple[str, ...], findings: list[str]) -> Iterator[_Line]:
-    try:
-        with path.open(encoding="utf-8-sig", newline="") as file:
-            reader = csv.DictReader(file, restkey="", restval="")
-            missing = [column for column in columns if column not in (reader.fieldnames or ())]
-            if missing:
-                findings.append(f"{path}, line 1: column {', '.join(missing)} missing: name it in the first line")
-                return
-            for cells in reader:
-                if "" in cells:
-                    findings.append(
-                        f"{path}, line {reader.line_num}: more cells than columns: put a cell with a comma into quotes"
-                    )
-                    continue
-                yield _Line(path, reader.line_num, cast(dict[str, str], cells), findings)
-    except FileNotFoundError:
-        findings.append(f"{path}: no such file: a recording needs it, see pitwall/feeds/recording.py for the format")
-    except UnicodeDecodeError as error:
-        findings.append(f"{path}: not UTF-8 text (byte {error.start}): save it as UTF-8")
-    except csv.Error as error:
-        findings.append(f"{path}: not readable as CSV: {error}: look for a stray quotation mark")
-    except OSError as error:
-        findings.append(f"{path}: cannot be read: {error.strerror}: check the permissions")
 
 
 def _read_meta(path: Path, findings: list[str]) -> Meta:

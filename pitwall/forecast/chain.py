@@ -14,7 +14,6 @@ from pitwall.model.outputs import Activity
 Indices = NDArray[np.intp]
 
 ON_TRACK = frozenset({"out", "timed", "cool", "in"})
-
 WORKS = frozenset({"wait", "garage"})
 
 

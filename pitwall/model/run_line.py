@@ -11,20 +11,18 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import Any, get_args
 
 from pitwall.model.plan import Item, LapKind, Run, Scalar, ThreePoint, Want, parse_laps, write_laps
+from pitwall.model.run_line_words import NUMBER, QUOTED, Words
 from pitwall.model.units import clock_text, seconds_from_text
 
 EXAMPLE = "long: out, 8 timed, in · B2 · 40 kg · should"
 SEPARATOR = " · "
 
-_QUOTED = r'"(?:[^"\\]|\\.)*"'
-_PARTS = re.compile(rf"(?:{_QUOTED}|[^·;|\"])+")
-_TOKENS = re.compile(rf"{_QUOTED}|[=,/]|[^\s=,/\"]+")
+_PARTS = re.compile(rf"(?:{QUOTED}|[^·;|\"])+")
 _PLAIN = re.compile(r"[A-Za-z_][A-Za-z0-9_-]*")
-_NUMBER = re.compile(r"-?\d+(?:\.\d+)?(?:[eE][+-]?\d+)?")
 _TYRE_WORD = re.compile(r"[A-Z][A-Za-z0-9-]*")
 _WANTS: tuple[str, ...] = get_args(Want)
 _KINDS: tuple[str, ...] = get_args(LapKind)
@@ -132,7 +130,7 @@ def _figure(value: float) -> str:
 
 def _time(seconds: float) -> str:
     text = clock_text(seconds)
-    return text if _NUMBER.fullmatch(text) is None and _read_time(text) == seconds else f"{_figure(seconds)} s"
+    return text if NUMBER.fullmatch(text) is None and _read_time(text) == seconds else f"{_figure(seconds)} s"
 
 
 def _read_time(text: str) -> object:
@@ -192,67 +190,9 @@ def run_from_line(value: object) -> object:
     return parse_run(value) if isinstance(value, str) else value
 
 
-class _Words:
-    """The words of one part, read from left to right."""
-
-    def __init__(self, part: str) -> None:
-        self.part, self.left = part, _TOKENS.findall(part)
-
-    def peek(self) -> str:
-        return self.left[0] if self.left else ""
-
-    def take(self) -> str:
-        if not self.left:
-            raise ValueError(f"{self.part!r} in a run's line: it ends too soon")
-        return str(self.left.pop(0))
-
-    def taken(self, *words: str) -> bool:
-        """True, and these words are behind us, when they come next."""
-        if tuple(self.left[: len(words)]) != words:
-            return False
-        del self.left[: len(words)]
-        return True
-
-    def text(self) -> str:
-        word = self.take()
-        return str(json.loads(word)) if word.startswith('"') else word
-
-    def scalar(self) -> Scalar:
-        word = self.take()
-        if word.startswith('"') or word in ("true", "false") or _NUMBER.fullmatch(word):
-            value: Scalar = json.loads(word)
-            return value
-        return word
-
-    def figure(self) -> float:
-        word = self.take()
-        if _NUMBER.fullmatch(word) is None:
-            raise ValueError(f"{self.part!r} in a run's line: {word!r} is no number")
-        return float(word)
-
-    def time(self) -> object:
-        word = self.take()
-        if _NUMBER.fullmatch(word) is None:
-            return seconds_from_text(word)
-        self.taken("s")
-        return float(word)
-
-    def several(self, one: Callable[[], Any]) -> list[Any]:
-        found = [one()]
-        while self.taken(","):
-            found.append(one())
-        return found
-
-    def pair(self) -> tuple[str, Scalar]:
-        name = self.text()
-        if not self.taken("="):
-            raise ValueError(f"{self.part!r} in a run's line: expected {name}=...")
-        return name, self.scalar()
-
-
 def _take(part: str, found: dict[str, Any]) -> None:
     """Note what one part of the line says."""
-    words = _Words(part)
+    words = Words(part)
     first = words.peek()
     if first.rstrip(",").lower() in (*_KINDS, "out-in"):
         found["laps"] = parse_laps(part)
@@ -263,7 +203,7 @@ def _take(part: str, found: dict[str, Any]) -> None:
             found["value"] = words.figure()
     elif words.taken("do"):
         found["items"].append(_read_item(words))
-    elif _NUMBER.fullmatch(first):
+    elif NUMBER.fullmatch(first):
         found["fuel_kg"] = words.figure()
         if not words.taken("kg"):
             raise ValueError(f"{part!r} in a run's line: a number alone says nothing; fuel is '{first} kg'")
@@ -275,7 +215,7 @@ def _take(part: str, found: dict[str, Any]) -> None:
         raise ValueError(f"{part!r} in a run's line: {' '.join(words.left)!r} is too much")
 
 
-def _take_named(words: _Words, found: dict[str, Any]) -> bool:
+def _take_named(words: Words, found: dict[str, Any]) -> bool:
     """A part that begins with its own word; False for any other."""
     release = found.setdefault("release", {})
     if len(words.left) == 1:
@@ -306,7 +246,7 @@ def _take_named(words: _Words, found: dict[str, Any]) -> bool:
     return True
 
 
-def _take_text(words: _Words, found: dict[str, Any]) -> bool:
+def _take_text(words: Words, found: dict[str, Any]) -> bool:
     if words.taken("also", "on"):
         found["also_on"] = tuple(words.several(words.text))
         return True
@@ -322,7 +262,7 @@ def _take_text(words: _Words, found: dict[str, Any]) -> bool:
     return True
 
 
-def _read_work(words: _Words) -> ThreePoint:
+def _read_work(words: Words) -> ThreePoint:
     low = words.figure()
     if not words.taken("/"):
         words.taken("s")
@@ -335,7 +275,7 @@ def _read_work(words: _Words) -> ThreePoint:
     return ThreePoint(low_s=low, likely_s=likely, high_s=high)
 
 
-def _read_item(words: _Words) -> dict[str, Any]:
+def _read_item(words: Words) -> dict[str, Any]:
     item: dict[str, Any] = {"do": words.take()}
     while words.left:
         key = words.take()
@@ -360,7 +300,7 @@ def _read_item(words: _Words) -> dict[str, Any]:
     return item
 
 
-def _read_lap(words: _Words) -> dict[str, Any]:
+def _read_lap(words: Words) -> dict[str, Any]:
     kind, numbers = words.take(), []
     while words.peek().isdigit():
         numbers.append(int(words.take()))

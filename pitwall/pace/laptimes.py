@@ -2,9 +2,7 @@
 
 A lap of kind K is expected to take ``quick * ratio[K]``, where *quick* is the median of the car's last three timed
 laps (the field's, scaled by nothing, until the car has one; the circuit's reference lap before that) and the ratio is
-the running median of what this car, else the field, needed for such laps. The first ratios are the medians measured
-over
-eight practice sessions: out 1.25, cool 1.50, in 1.18 times the best lap.
+the running median of what this car, else the field, needed for such laps (``field_pace``).
 
 Within a lap, the share of the lap time at each loop is the median over the car's timed laps, starting from the lap
 map; between loops it is interpolated along the map. The rest of the lap is scaled by the lap so far.
@@ -16,31 +14,24 @@ import itertools
 import math
 from collections import deque
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from statistics import median
 
-from pitwall.model.laptimes import LapTimes
 from pitwall.model.plan import LapKind
-from pitwall.pace.believing import CarBelief, EndedLap, FieldBelief, Lesson, ended, outlook
+from pitwall.pace.beliefs import CarBelief, EndedLap, FieldBelief
+from pitwall.pace.believing import ended, outlook
+from pitwall.pace.experience import Said
+from pitwall.pace.field_pace import FieldPace, KindRatios
 from pitwall.pace.kept import Bend
-from pitwall.pace.lapmodel import LapModel
-from pitwall.pace.outlook import LapSoFar, Outlook, Said
+from pitwall.pace.outlook import LapSoFar, Outlook
 from pitwall.pace.quickest import Quickest, QuickLaps
 from pitwall.pace.runpace import FieldLaps
 from pitwall.pace.turned import FOR_A_WET_TRACK
 from pitwall.pace.weighing import Array
 
-FIRST_RATIO: dict[LapKind, float] = {"out": 1.25, "timed": 1.0, "cool": 1.50, "in": 1.18, "installation": 1.40}
-RATIO_BOUNDS: dict[LapKind, tuple[float, float]] = {
-    "out": (1.0, 3.0), "timed": (0.9, 1.2), "cool": (1.05, 3.0), "in": (1.0, 3.0), "installation": (1.0, 4.0),
-}  # fmt: skip
 QUICK_MEMORY = 3
-RATIO_MEMORY = 7
-LESSONS_KEPT = 60
 BEST_WINDOW_S = 1200.0
-FIELD_WINDOW_S = 600.0
 FIELD_ALLOWANCE = 1.04
-OUT_OF_ORDER_S = 120.0
 SEASONED = 25
 MOST_WEIGHED = 6
 TIMED_AT_MOST, FIRST_TIMED_AT_MOST, FIRST_TIMED_IN_THE_WET = 1.12, 1.25, 1.5
@@ -59,77 +50,6 @@ def weighed_at(loops: Mapping[str, float]) -> tuple[str, ...]:
     if len(inner) > MOST_WEIGHED:
         inner = sorted({min(inner, key=lambda one: abs(one[0] - share)) for share in (1 / 3, 2 / 3)})
     return tuple(loop for _, loop in inner)
-
-
-@dataclass
-class KindRatios:
-    """Running medians of lap time over quick lap time, by lap kind."""
-
-    seen: dict[LapKind, deque[float]] = field(default_factory=dict)
-
-    def learn(self, kind: LapKind, ratio: float) -> None:
-        """Take one observed ratio, clipped to what such a lap can be (a stop on track is no out-lap)."""
-        low, high = RATIO_BOUNDS[kind]
-        if low <= ratio <= high:
-            self.seen.setdefault(kind, deque(maxlen=RATIO_MEMORY)).append(ratio)
-
-    def ratio(self, kind: LapKind, fallback: KindRatios | None = None) -> float:
-        """The median of what was seen; with fewer than two laps the fallback's, then the first ratio."""
-        mine = self.seen.get(kind)
-        if mine and len(mine) >= 2:
-            return median(mine)
-        if fallback is not None:
-            return fallback.ratio(kind)
-        return median([*mine, FIRST_RATIO[kind]]) if mine else FIRST_RATIO[kind]
-
-
-@dataclass
-class FieldPace:
-    """What all cars together teach: quick laps of the field, and ratios by kind."""
-
-    reference_s: float
-    quick: QuickLaps = field(default_factory=lambda: deque(maxlen=400))
-    ratios: KindRatios = field(default_factory=KindRatios)
-    belief: FieldBelief | None = None
-    first: LapTimes = field(default_factory=LapTimes)
-    lessons: deque[Lesson] = field(default_factory=deque)
-    """The last timed laps that taught the lap model, so that it can be taught anew without one of them."""
-    lessons_count: int = 0
-    lessons_lost: int = 0
-    lessons_retold: tuple[tuple[int, int], ...] = ()
-    """After which lesson the model was taught anew, and the last number given before: who was at a number in between
-    (the first not counted, the last counted) knew lessons that were told otherwise since."""
-    _quickest: Quickest | None = None
-
-    def taught(self, car: str, belief: CarBelief, lap: EndedLap) -> None:
-        """Keep what taught the lap model; ``belief`` is the car's before this lap."""
-        self.lessons_count += 1
-        self.lessons.append(Lesson(self.lessons_count, car, belief, replace(lap, crossings={})))
-        if len(self.lessons) > LESSONS_KEPT:
-            self.lessons_lost = self.lessons.popleft().number
-
-    def believing(self, labels: tuple[str, ...]) -> FieldBelief:
-        """What all cars taught about laps with these loops."""
-        if self.belief is None or self.belief.labels != labels:
-            self.belief = FieldBelief(labels, FieldLaps(LapModel(self.reference_s, self.first)))
-        return self.belief
-
-    def learn(self, t: float, lap_time_s: float) -> None:
-        """Take a timed lap that ended at ``t``."""
-        self.quick.append((t, lap_time_s))
-        if self._quickest is not None and self._quickest.of is self.quick:
-            self._quickest.learned(t, lap_time_s)
-
-    def best(self, t: float) -> float | None:
-        """Best lap of the field in the last ten minutes, seconds."""
-        if self._quickest is None or self._quickest.of is not self.quick:
-            self._quickest = Quickest(self.quick)  # laps that a hand took back leave another list
-        return self._quickest.between(t - FIELD_WINDOW_S, t + 1e-6)
-
-    def usual(self) -> float:
-        """A usual quick lap of the field; the circuit's reference while nobody has done one."""
-        recent = [lap for _, lap in itertools.islice(reversed(self.quick), 20)]
-        return median(recent) if recent else self.reference_s
 
 
 @dataclass

@@ -9,6 +9,8 @@ from pitwall.rehearsal.agenda import Agenda
 from pitwall.rehearsal.feed import Feed
 from pitwall.rehearsal.truth import Voice, VoiceHeard
 
+PAUSE_S = 0.4  # between two voices
+
 
 class Channel:
     """Who talks, and until when. Taking a busy channel is a mistake of the world's own code."""

@@ -6,37 +6,24 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import partial
 
-from pitwall.model.outputs import Ask, Prompt
+from pitwall.model.outputs import Ask
 from pitwall.model.plan import Scalar
 from pitwall.model.procedure import Procedure
 from pitwall.rehearsal.agenda import Agenda
-from pitwall.rehearsal.channel import Channel
-from pitwall.rehearsal.draws import Rng, between, happens, moments
+from pitwall.rehearsal.channel import PAUSE_S, Channel
+from pitwall.rehearsal.draws import Rng, between, happens
 from pitwall.rehearsal.holding import hold_order, hold_path, hold_seconds
 from pitwall.rehearsal.listening import Listening
 from pitwall.rehearsal.scenario import DriverHabits, Talks
+from pitwall.rehearsal.speech import Speech
 from pitwall.rehearsal.teamcar import TeamCar
-from pitwall.rehearsal.truth import DoneProcedure, SpokenCall
+from pitwall.rehearsal.truth import DoneProcedure
+from pitwall.rehearsal.unasked import Unasked
 
-PAUSE_S = 0.4          # between two voices
 HOLD_LOSS = 0.4        # seconds lost per second held at constant speed
 SAY_AGAIN_S = 0.8      # "say again"
-ANSWER = 1.6           # an answer is longer than what a driver says unasked
 BEFORE_LINE_S = 4.0    # a change "before the line" is made so long before it
 NEAR_LINE_S = 4.0      # a moment so near the line, as the driver feels it, means the line
-
-
-@dataclass
-class Speech:
-    """One call on its way from the engineer's mouth into the record."""
-
-    prompt: Prompt
-    record: SpokenCall
-    ended: Callable[[bool, float], None]
-
-    def note(self, **changes: object) -> None:
-        """Add what became of it."""
-        self.record = self.record.model_copy(update=changes)
 
 
 @dataclass(frozen=True)
@@ -66,9 +53,10 @@ class Driver:
     def __init__(self, team: TeamCar, procedures: Mapping[str, Procedure], habits: Mapping[str, DriverHabits],
                  talks: Talks, medium: str, channel: Channel, agenda: Agenda, listening: Listening, rng: Rng,
                  talk_rng: Rng, hold_rng: Rng | None = None) -> None:
-        self._team, self._procedures, self._every, self._talks = team, procedures, habits, talks
+        self._team, self._procedures, self._every = team, procedures, habits
         self._medium, self._channel, self._agenda, self._listening = medium, channel, agenda, listening
-        self._rng, self._talk_rng, self._hold_rng = rng, talk_rng, hold_rng
+        self._rng, self._hold_rng = rng, hold_rng
+        self._unasked = Unasked(team, habits, talks, medium, channel, agenda, rng, talk_rng)
         self._lane: list[_Waiting] = []
         self._exit: list[_Waiting] = []
         self._line: list[Callable[[float], None]] = []
@@ -84,7 +72,7 @@ class Driver:
             "procedure": self._procedure,
         }
         team.on_lap, team.on_lane, team.on_exit, team.on_garage = self._lap, self._in_lane, self._at_exit, self._home
-        team.on_eased = self._eased
+        team.on_eased = self._unasked.eased
 
     @property
     def _habits(self) -> DriverHabits:
@@ -148,7 +136,7 @@ class Driver:
 
     def _acts(self, speech: Speech, t: float, drawn: _Draws) -> None:
         if speech.prompt.kind == "question" and self._medium == "two_way":
-            self._talk(max(1.0, between(self._talk_rng, self._talks.length_s)) * ANSWER, t, speech.prompt.call)
+            self._unasked.answer(t, speech.prompt.call)
         if speech.prompt.kind == "brief":
             self._team.told_next_run(speech.prompt.run, t)
         action = self._obey.get(speech.prompt.ask.action)
@@ -325,43 +313,10 @@ class Driver:
         for action in waiting:
             # After the line: the new lap must have begun before anything changes its pace.
             self._agenda.at(t + 0.01, action)
-        self._plan_talk(t, kind, lap_s)
-        self._plan_knock(t, lap_s)
+        self._unasked.lap(t, kind, lap_s)
 
     def _moving(self) -> bool:
         return self._team.car.where in ("track", "lane")
-
-    # -- what nobody asked for ---------------------------------------------------------------------
-
-    def _eased(self, t: float, rest_s: float) -> None:
-        if self._talks.insists:
-            self._plan_talk(t, "other", rest_s)
-
-    def _plan_talk(self, t: float, kind: str, lap_s: float) -> None:
-        share = {"timed": self._talks.timed, "out": self._talks.out}.get(kind, self._talks.other)
-        middle = max(self._talks.length_s[1], 0.5)
-        for begin in moments(self._talk_rng, 3600.0 * share / middle, t + 2.0, t + lap_s):
-            length = max(0.5, between(self._talk_rng, self._talks.length_s))
-            if self._medium == "two_way":
-                self._agenda.at(begin, partial(self._talk, length))
-
-    def _talk(self, length_s: float, t: float, about: str = "") -> None:
-        free = self._channel.free_from(t)
-        if free <= t:
-            self._channel.take("driver", t, length_s, about)
-        elif self._talks.insists and self._team.car.where == "track":
-            self._agenda.at(free + PAUSE_S, lambda at: self._talk(length_s, at, about))
-
-    def _plan_knock(self, t: float, lap_s: float) -> None:
-        names = sorted(self._team.wheel.positions)
-        for moment in moments(self._rng, self._habits.knocks_per_hour, t, t + lap_s):
-            name = names[int(self._rng.integers(len(names)))] if names else ""
-            self._agenda.at(moment, partial(self._knock, name))
-
-    def _knock(self, name: str, t: float) -> None:
-        position = self._team.wheel.neighbour(name, self._rng)
-        if position is not None and self._team.car.where == "track":
-            self._team.wheel.put(t, name, position, "knocked", moving=True)
 
 
 def _positions(ask: Ask) -> dict[str, Scalar]:

@@ -8,23 +8,21 @@ too late.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 from pitwall.model.events import CommandGiven, Fact
 from pitwall.model.outputs import AdviceState, Alert, Answered, Output, Prompt, Proposal, Refused
 from pitwall.rehearsal.agenda import Agenda
+from pitwall.rehearsal.cards import Card, last_moment, rank
 from pitwall.rehearsal.channel import Channel
 from pitwall.rehearsal.draws import Rng, between, happens
-from pitwall.rehearsal.driver import Driver, Speech
+from pitwall.rehearsal.driver import Driver
 from pitwall.rehearsal.mouth import speaking_s
 from pitwall.rehearsal.scenario import EngineerHabits
+from pitwall.rehearsal.speech import Speech
 from pitwall.rehearsal.teamcar import TeamCar
 from pitwall.rehearsal.truth import NeverSpoken, SpokenCall
 
 LISTENS_S = 0.35          # after another voice ends
-GRACE_S = 15.0            # a call that hangs on no place may still be said so long after its window
-LATE_S = 2.0              # a switch or procedure call, if the driver can still act on it
-ACTS_S = 1.0
 SAYABLE = frozenset({"shown", "due"})
 NEVER_FORGOTTEN = frozenset({"leave", "fire_up"})
 TOO_LATE = "too late"
@@ -37,21 +35,6 @@ LOOKS_S = 3.0             # how often an engineer looks at a car that is not rea
 NOT_READY = {"leave": 4.0, "fire_up": 70.0}  # a car whose work takes longer than this yet is not told
 
 
-@dataclass
-class _Card:
-    """What the engineer has in mind about one call."""
-
-    prompt: Prompt
-    reaction_s: float
-    forgotten: bool
-    ready_s: float
-    seen_s: float = float("-inf")
-    times_spoken: int = 0
-    begun: bool = False
-    corrected: bool = False
-    parts_said: int = 0
-
-
 class Engineer:
     """The engineer of one car."""
 
@@ -61,7 +44,7 @@ class Engineer:
         self._channel, self._agenda, self._press, self._prefix = channel, agenda, press, prefix
         self._rng, self._key_rng, self._rate_rng = rng, key_rng, rate_rng
         self._rates: dict[str, float] = {}
-        self._cards: dict[str, _Card] = {}
+        self._cards: dict[str, Card] = {}
         self._speeches: list[Speech] = []
         self._never: dict[str, NeverSpoken] = {}
         self._commands: set[str] = set()
@@ -105,7 +88,7 @@ class Engineer:
             rng = self._rng
             reaction, forgets = between(rng, self._habits.reaction_s), happens(rng, self._habits.forgets)
             forgotten = forgets and prompt.ask.action not in NEVER_FORGOTTEN
-            card = self._cards[prompt.call] = _Card(prompt, reaction, forgotten, ready_s=0.0, seen_s=t)
+            card = self._cards[prompt.call] = Card(prompt, reaction, forgotten, ready_s=0.0, seen_s=t)
         elif prompt.revision < card.prompt.revision:
             return  # the bus may deliver an older one late
         card.prompt = prompt
@@ -127,7 +110,7 @@ class Engineer:
         card.ready_s = max(self._ready(card, t), t)
         self._agenda.at(card.ready_s, self._consider)
 
-    def _ready(self, card: _Card, t: float) -> float:
+    def _ready(self, card: Card, t: float) -> float:
         """When the first word can come: a moment that could be seen coming takes less time than one that could not."""
         begin = card.prompt.say_from_s
         if not self._habits.follows:
@@ -135,14 +118,14 @@ class Engineer:
         foreseen = begin - card.seen_s > FORESEEN_S
         return max(begin, card.seen_s) + card.reaction_s * (0.5 if foreseen else 1.0)
 
-    def _why_not(self, card: _Card, t: float) -> str:
+    def _why_not(self, card: Card, t: float) -> str:
         if card.forgotten:
             return "forgotten"
         if self._not_ready(card, t):
             return "the car was not ready"
         return f"{card.prompt.state} before it was spoken"
 
-    def _give_up(self, card: _Card, reason: str) -> None:
+    def _give_up(self, card: Card, reason: str) -> None:
         self._never[card.prompt.call] = NeverSpoken(call=card.prompt.call, kind=card.prompt.kind, reason=reason)
 
     # -- speaking ----------------------------------------------------------------------------------
@@ -159,7 +142,7 @@ class Engineer:
         if free > t:
             self._agenda.at(free + LISTENS_S, self._consider)
             return
-        for card in sorted(ready, key=lambda card: _rank(card.prompt)):
+        for card in sorted(ready, key=lambda card: rank(card.prompt)):
             if self._not_ready(card, t):
                 self._look_again(t)
             elif not self._would_block(card, t):
@@ -172,21 +155,21 @@ class Engineer:
             self._looks_s = t + LOOKS_S
             self._agenda.at(self._looks_s, self._consider)
 
-    def _not_ready(self, card: _Card, t: float) -> bool:
+    def _not_ready(self, card: Card, t: float) -> bool:
         """The crew is still at work, or the light at the pit exit never showed green: no engineer lets that car go."""
         if card.prompt.ask.action == "leave" and self._team.waits_for_green:
             return True
         limit = NOT_READY.get(card.prompt.ask.action)
         return limit is not None and self._team.ready_in(t) > limit
 
-    def _open(self) -> list[_Card]:
+    def _open(self) -> list[Card]:
         return [card for card in self._cards.values()
                 if not card.begun and not card.forgotten and card.prompt.state in SAYABLE]
 
     def _drop_stale(self, t: float) -> None:
         for card in self._open():
             prompt = card.prompt
-            limit = _last_moment(prompt)
+            limit = last_moment(prompt)
             if TOO_LATE in prompt.text.lower() and prompt.kind == "box":
                 card.begun = True
                 self._give_up(card, "the prompt says too late")
@@ -197,21 +180,21 @@ class Engineer:
                 waited = "the car was not ready" if self._not_ready(card, t) else NO_TIME
                 self._give_up(card, waited)
 
-    def _over(self, card: _Card, t: float) -> bool:
+    def _over(self, card: Card, t: float) -> bool:
         """For an engineer who keeps to the window: it is behind."""
         return self._habits.follows and t > card.prompt.say_by_s
 
-    def _would_block(self, card: _Card, t: float) -> bool:
+    def _would_block(self, card: Card, t: float) -> bool:
         """True when speaking this now would make a more important call miss its window."""
         reply = 0.0 if self._team.plan.medium != "two_way" else REPLY_S
         ends = t + card.prompt.spoken_s + LISTENS_S + (ANSWER_S if card.prompt.kind == "question" else reply)
         return any(
-            _rank(other.prompt) < _rank(card.prompt)
+            rank(other.prompt) < rank(card.prompt)
             and other.prompt.say_by_s < ends and other.ready_s < ends and other.prompt.say_by_s >= t
             for other in self._open() if other is not card
         )  # fmt: skip
 
-    def _speak(self, card: _Card, t: float) -> None:
+    def _speak(self, card: Card, t: float) -> None:
         prompt = card.prompt
         length = max(0.4, self._usual_s(prompt.text) * between(self._rng, self._habits.speech, low=0.5))
         end = self._channel.take("engineer", t, length, prompt.call)
@@ -230,13 +213,13 @@ class Engineer:
         self._speeches.append(speech)
         self._agenda.at(end, lambda at: self._spoken(card, speech, at))
 
-    def _spoken(self, card: _Card, speech: Speech, t: float) -> None:
+    def _spoken(self, card: Card, speech: Speech, t: float) -> None:
         self._key(t, "said", card.prompt)
         if len(speech.prompt.parts) < 2:
             self._driver.hears(speech, t)  # the first words of a call are not acted on, nor read back
         self._agenda.at(self._channel.free_from(t) + LISTENS_S, self._consider)
 
-    def _read_back(self, card: _Card, right: bool, t: float) -> None:
+    def _read_back(self, card: Card, right: bool, t: float) -> None:
         """Right: confirmed. Wrong: said once more, unless it is too late for that."""
         if right:
             self._key(t, "confirm", card.prompt)
@@ -248,7 +231,7 @@ class Engineer:
             self._agenda.at(card.ready_s, lambda at: self._again(card, at))
         self._agenda.at(t + LISTENS_S, self._consider)
 
-    def _again(self, card: _Card, t: float) -> None:
+    def _again(self, card: Card, t: float) -> None:
         if card.begun:
             return
         free = self._channel.free_from(t)
@@ -322,19 +305,3 @@ class Engineer:
     def keys_pressed(self) -> int:
         """How many keys were pressed."""
         return self._keys
-
-
-def _rank(prompt: Prompt) -> tuple[int, float, str]:
-    """What is spoken first: the higher priority, then the earlier deadline."""
-    return -prompt.priority, prompt.say_by_s, prompt.call
-
-
-def _last_moment(prompt: Prompt) -> float:
-    """When it is too late to begin this call. A box call past its window is dangerous; small talk can wait a little."""
-    if prompt.kind == "box":
-        return prompt.say_by_s
-    if prompt.kind not in ("switch", "procedure"):
-        return prompt.say_by_s + GRACE_S
-    if prompt.act_at_s is None:
-        return prompt.say_by_s
-    return max(prompt.say_by_s, min(prompt.say_by_s + LATE_S, prompt.act_at_s - prompt.spoken_s - ACTS_S))

@@ -95,6 +95,7 @@ class TeamCar:
         self._fired_up = False
         self._next_kind: str | None = None
         self._box: BoxOrder | None = None
+        self._straight_in: Prompt | None = None
         self._release: int | None = None
         self._notes: LapNotes | None = None
         self._last_chance_s: float | None = None
@@ -151,8 +152,11 @@ class TeamCar:
         return "leaves"
 
     def told_to_box(self, prompt: Prompt, t: float) -> str:
-        """Come in: this lap if the pit entry can still be taken, else the next."""
+        """Come in: this lap if the pit entry can still be taken, else the next. In the garage: out and straight in."""
         lap = self.car.lap
+        if self.car.where == "garage":
+            self._straight_in = prompt
+            return "comes straight back in"
         if self.car.where != "track" or lap is None:
             return "not on track"
         phase = self.car.phase_at(t)
@@ -169,6 +173,11 @@ class TeamCar:
         if in_time and phase < BACKS_OFF_BEFORE and lap.kind in ("timed", "cool"):
             self.car.change_pace(t, self._in_lap(t).lap_s)
         return "comes in" if in_time else "too late for this lap: comes in on the next"
+
+    def _thinks_of_the_garage(self, t: float) -> None:
+        told, self._straight_in = self._straight_in, None
+        if told is not None:
+            self.told_to_box(told, t)
 
     def told_lap_kind(self, prompt: Prompt, t: float) -> str:
         """The next lap is to be of this kind; said just after the line and meant for this lap, this one."""
@@ -273,6 +282,7 @@ class TeamCar:
             self._release = None
         intent = self._pace.out(t, self.car.ground.exit)
         self._begin(t, "out", intent.lap_s)
+        self._agenda.at(t + 0.01, self._thinks_of_the_garage)
         held = self.on_exit(t)
         if held > 0:
             self._agenda.at(t + 0.01, lambda at: self.car.hold_up(at, held))

@@ -1,4 +1,6 @@
-"""The one file that reads a real clock. Two clocks behind ``ports.Clock``: live (at any rate) and virtual.
+"""The one file that reads a real clock, and the live clock behind ``ports.Clock``, at any rate.
+
+Its twin, which reads none, is in ``virtual_clock``.
 
 Three readings, and what each is for:
 
@@ -18,24 +20,24 @@ stays stamped, nothing is taken twice, and no wake-up that has happened is armed
 session that begins late, time can be told to wait (``wait_at``) until somebody has seen the green light. The wall clock
 decides nothing here; it may step or be set without any call moving.
 
-Every clock has its own heap of wake-ups, ordered by time and then by arming order; the live one keeps exactly one timer
-in the event loop, set to the earliest.
+Every clock has its own heap of wake-ups (``wakeups``); the live one keeps exactly one timer in the event loop, set to
+the earliest.
 """
 
 from __future__ import annotations
 
 import asyncio
-import heapq
 import math
 import sys
 import time
-from collections.abc import Awaitable, Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable
 from datetime import UTC, datetime
 from functools import partial
 from typing import Any, Protocol, cast
 
 import structlog
+
+from pitwall.runtime.wakeups import Armed, WakeupHeap
 
 log = structlog.get_logger(__name__)
 
@@ -98,86 +100,6 @@ def wall_text(unix_s: float | None = None) -> str:
     return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
-@dataclass(order=True, slots=True)
-class _Armed:
-    """One wake-up on the heap."""
-
-    t: float
-    order: int
-    action: Callable[[], None] | None = field(compare=False)
-    heap: WakeupHeap = field(compare=False, repr=False)
-
-    def cancel(self) -> None:
-        """Forget it; harmless when it has already happened."""
-        if self.action is not None:
-            self.action = None
-            self.heap.forget_one()
-
-
-class WakeupHeap:
-    """Wake-ups by time, then by arming order. Cancelled ones are skipped, and swept once they are the majority."""
-
-    def __init__(self) -> None:
-        self._heap: list[_Armed] = []
-        self._armed = 0
-        self._cancelled = 0
-
-    def __len__(self) -> int:
-        return len(self._heap) - self._cancelled
-
-    def arm(self, t: float, action: Callable[[], None]) -> _Armed:
-        """Add a wake-up.
-
-        Raises:
-            ValueError: when ``t`` is not a finite number.
-        """
-        if not math.isfinite(t):
-            raise ValueError(f"a wake-up needs a finite session second, not {t!r}")
-        armed = _Armed(t, self._armed, action, self)
-        self._armed += 1
-        heapq.heappush(self._heap, armed)
-        return armed
-
-    def next_t(self) -> float | None:
-        """Session second of the earliest wake-up, None when there is none."""
-        while self._heap and self._heap[0].action is None:
-            heapq.heappop(self._heap)
-            self._cancelled -= 1
-        return self._heap[0].t if self._heap else None
-
-    def pop(self) -> tuple[float, Callable[[], None]]:
-        """Take the earliest wake-up off the heap; ask ``next_t`` first.
-
-        Raises:
-            IndexError: when there is none.
-        """
-        if self.next_t() is None:
-            raise IndexError("no wake-up is armed")
-        armed = heapq.heappop(self._heap)
-        action, armed.action = armed.action, None
-        assert action is not None
-        return armed.t, action
-
-    def armed_so_far(self) -> int:
-        """A mark: wake-ups armed from here on have this order or a later one."""
-        return self._armed
-
-    def pop_due(self, now: float, mark: int) -> tuple[float, Callable[[], None]] | None:
-        """Take the earliest wake-up off the heap when it is due and was armed before ``mark``; None otherwise."""
-        first = self.next_t()
-        if first is None or first > now or self._heap[0].order >= mark:
-            return None
-        return self.pop()
-
-    def forget_one(self) -> None:
-        """A wake-up on the heap was cancelled."""
-        self._cancelled += 1
-        if self._cancelled > 64 and self._cancelled * 2 > len(self._heap):
-            self._heap = [armed for armed in self._heap if armed.action is not None]
-            heapq.heapify(self._heap)
-            self._cancelled = 0
-
-
 class LiveClock:
     """Session time on a clock that is never set: ``rate`` 1 beside a real session, N in one N times as fast."""
 
@@ -190,7 +112,7 @@ class LiveClock:
         wall: Callable[[], float] = wall_seconds,
         loop: TimerLoop | None = None,
     ) -> None:
-        _check_anchor(start, rate)
+        check_anchor(start, rate)
         self._monotonic, self._wall, self._loop = monotonic, wall, loop
         self._base_t, self._rate, self._base_m = start, rate, monotonic()
         self._given, self._ceiling = -math.inf, math.inf
@@ -236,11 +158,11 @@ class LiveClock:
         Raises:
             ValueError: when ``t`` is not finite or ``rate`` not positive.
         """
-        _check_anchor(t, rate)
+        check_anchor(t, rate)
         self._base_t, self._rate, self._base_m = t, rate, self._monotonic()
         self._set_timer(moved=True)
 
-    def call_at(self, t: float, action: Callable[[], None]) -> _Armed:
+    def call_at(self, t: float, action: Callable[[], None]) -> Armed:
         """Call ``action`` from the event loop once ``now() >= t``; needs a running loop unless one was given."""
         armed = self._heap.arm(t, action)
         self._set_timer()
@@ -284,89 +206,12 @@ class LiveClock:
         self._set_timer()
 
 
-class VirtualClock:
-    """Time that stands still until its driver moves it to the next wake-up. The heap is all there is.
+def check_anchor(t: float, rate: float) -> None:
+    """Refuse a line of time that no clock can run on.
 
-    The driver is its only owner: ``anchor`` notes the rate and, unless ``follows`` is set, leaves time alone, since the
-    source of the clock reports usually reads this very clock.
+    Raises:
+        ValueError: when ``t`` is not finite or ``rate`` not positive.
     """
-
-    def __init__(self, start: float = 0.0, *, rate: float = 1.0, follows: bool = False) -> None:
-        _check_anchor(start, rate)
-        self._now, self._rate, self._follows = start, rate, follows
-        self._heap = WakeupHeap()
-
-    @property
-    def rate(self) -> float:
-        """The rate of the last anchor; virtual time itself runs as fast as the machine."""
-        return self._rate
-
-    def now(self) -> float:
-        """Session seconds."""
-        return self._now
-
-    def wait_at(self, t: float | None) -> None:
-        """Nothing: the driver alone moves time, and it sees the green light when it gets there."""
-
-    def wall_s(self) -> float | None:
-        """None: a virtual session has no time of day, so its journal is the same on every machine."""
-        return None
-
-    def anchor(self, t: float, rate: float = 1.0) -> None:
-        """Note the rate; with ``follows``, also jump forward to ``t``. A step back is ignored: nothing would pass.
-
-        Raises:
-            ValueError: when ``t`` is not finite or ``rate`` not positive.
-        """
-        _check_anchor(t, rate)
-        self._rate = rate
-        if self._follows:
-            self._now = max(self._now, t)
-
-    def call_at(self, t: float, action: Callable[[], None]) -> _Armed:
-        """Arm ``action``. A time that has passed comes up at the next ``advance``; time never moves back for it."""
-        return self._heap.arm(t, action)
-
-    def next_t(self) -> float | None:
-        """Session second of the next wake-up, None when nothing is armed."""
-        return self._heap.next_t()
-
-    def advance(self) -> bool:
-        """Go to the next wake-up and call it. Returns False when nothing is armed."""
-        if self._heap.next_t() is None:
-            return False
-        t, action = self._heap.pop()
-        self._now = max(self._now, t)
-        action()
-        return True
-
-    def run_until(self, t: float, after_each: Callable[[], None] | None = None) -> None:
-        """Make every wake-up up to and including ``t`` happen, then stand at ``t``."""
-        while (first := self._heap.next_t()) is not None and first <= t:
-            self.advance()
-            if after_each is not None:
-                after_each()
-        self._now = max(self._now, t)
-
-    async def run(self, settle: Callable[[], Awaitable[None]], until: Callable[[], bool]) -> None:
-        """Drive: settle, then wake-up by wake-up with a ``settle`` after each, until ``until()`` or nothing is armed.
-
-        ``settle`` is usually ``host.drain``: it takes everything that the wake-up caused before time moves on.
-        """
-        await settle()
-        while not until() and self.advance():
-            await settle()
-
-    async def run_to(self, t: float, settle: Callable[[], Awaitable[None]]) -> None:
-        """Drive up to and including ``t``, then stand at ``t``."""
-        await settle()
-        while (first := self._heap.next_t()) is not None and first <= t:
-            self.advance()
-            await settle()
-        self._now = max(self._now, t)
-
-
-def _check_anchor(t: float, rate: float) -> None:
     if not math.isfinite(t):
         raise ValueError(f"session time must be a finite number, not {t!r}")
     if not (math.isfinite(rate) and rate > 0):

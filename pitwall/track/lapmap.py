@@ -19,12 +19,10 @@ from pitwall.model.car import Car
 from pitwall.model.circuit import Circuit
 from pitwall.model.setup import CallTiming
 from pitwall.model.units import KPH_PER_MPS
+from pitwall.track.hold_room import HoldCheck, hold_room
 from pitwall.track.listening import Window, listening_windows, named_windows
 from pitwall.track.places import Bend, Stretch, bends, plain, stretches, unknown_place
 from pitwall.track.profile import SpeedProfile, speed_profile
-
-STRAIGHT_MPS2 = 2.0
-"""A bend with less lateral acceleration than this at the hold speed still counts as straight (common practice)."""
 
 EASY = 1.15
 """Out-, cool-down and in-laps take at least so many times the quick lap as a rule (p10 of eight practice sessions: 1.07
@@ -42,20 +40,6 @@ class Calm:
     least_s: float
     quiet: tuple[Stretch, ...]
     always: tuple[Stretch, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class HoldCheck:
-    """Does a constant-speed hold fit after a place? ``fits`` is None where the circuit has no geometry.
-
-    ``available_m`` runs from the place to where braking (or the next bend) ends the hold at the latest;
-    ``needed_m`` from the same place over reaching the speed, settling and the hold itself (None: not reached at all).
-    """
-
-    fits: bool | None
-    available_m: float | None
-    needed_m: float | None
-    reason: str
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -214,7 +198,8 @@ class LapMap:
         self.stretch_of(place)
         if self.profile is None:
             return HoldCheck(None, None, None, f"{self.circuit} has no geometry: nobody can say whether a hold fits")
-        return _hold(self, self.profile, place, seconds, speed_mps, settle_s)
+        begin = self.distance_at_phase(self.phase_of(place)) or 0.0
+        return hold_room(self.profile, self.bends, place, begin, seconds, speed_mps, settle_s)
 
 
 @lru_cache(maxsize=512)
@@ -229,46 +214,6 @@ def _windows_at(lap: LapMap, steps: int) -> tuple[Window, ...]:
         always=lap.calm.always,
         slower=1.0 + steps * PACE_STEP,
     )
-
-
-def _hold(
-    lap: LapMap, profile: SpeedProfile, place: str, seconds: float, speed_mps: float, settle_s: float
-) -> HoldCheck:
-    begin = lap.distance_at_phase(lap.phase_of(place)) or 0.0
-    end, next_bend = _straight_end(lap.bends, begin, profile.length_m, speed_mps)
-    hold_m = speed_mps * (settle_s + seconds)
-    if end <= begin:
-        return HoldCheck(False, 0.0, hold_m, f"{place} lies in {next_bend}: a hold needs a straight")
-    at = np.concatenate((profile.s_m[:-1], profile.s_m + profile.length_m))
-    inside = at[(at > begin) & (at < end)]
-    road = np.concatenate(([begin], inside, [end]))
-    speeds = np.interp(road % profile.length_m, profile.s_m, profile.v_mps)
-    fast = np.flatnonzero(speeds >= speed_mps * (1 - 1e-6))
-    if fast.size == 0:
-        reason = (f"{speed_mps:g} m/s is not reached on the {end - begin:.0f} m between {place} and {next_bend} "
-                  f"(at most {speeds.max():.1f} m/s)")
-        return HoldCheck(False, end - begin, None, reason)
-    reached, last = int(fast[0]), int(fast[0])
-    while last + 1 < speeds.size and speeds[last + 1] >= speed_mps * (1 - 1e-6):
-        last += 1
-    available, needed = float(road[last] - begin), float(road[reached] - begin) + hold_m
-    if needed <= available:
-        reason = f"{needed:.0f} m needed, {available:.0f} m available before {next_bend}"
-        return HoldCheck(True, available, needed, reason)
-    longest = max(0.0, (available - (needed - hold_m)) / speed_mps - settle_s)
-    reason = (f"{needed:.0f} m needed after {place}, but only {available:.0f} m available before {next_bend}: "
-              f"at {speed_mps:g} m/s at most {longest:.1f} s fit")
-    return HoldCheck(False, available, needed, reason)
-
-
-def _straight_end(found: tuple[Bend, ...], begin_m: float, length_m: float, speed_mps: float) -> tuple[float, str]:
-    """Where the straight from ``begin_m`` ends (unrolled metres) and what ends it, at this speed."""
-    tight = [bend for bend in found if speed_mps**2 / bend.radius_m > STRAIGHT_MPS2]
-    for lap_m in (0.0, length_m):
-        for bend in tight:
-            if bend.end_m + lap_m > begin_m + 1e-6:
-                return max(begin_m, bend.start_m + lap_m), bend.name
-    return begin_m + length_m, "the same place a lap later"
 
 
 def lap_map(circuit: Circuit, car: Car | None, timing: CallTiming) -> LapMap:

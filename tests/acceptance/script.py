@@ -35,8 +35,8 @@ from pitwall.model.outputs import ForecastAnswer, ForecastWanted, Health, Output
 from pitwall.model.plan import Plan
 from pitwall.model.setup import SessionSetup
 from pitwall.runtime.adviser import AdviceFunction, InlineAdviser
-from pitwall.runtime.clock import VirtualClock
 from pitwall.runtime.forecaster import ForecastFunction, InlineForecaster
+from pitwall.runtime.virtual_clock import VirtualClock
 from pitwall.track.lapmap import LapMap, lap_map
 from tests.acceptance.script_car import Car
 from tests.acceptance.script_patterns import AlertCleared, Heard, Pattern, Told, status, switch

@@ -23,8 +23,8 @@ import structlog
 
 from pitwall.model.advice import AdviceAnswer
 from pitwall.runtime.adviser import InlineAdviser, ProcessAdviser
-from pitwall.runtime.clock import VirtualClock
 from pitwall.runtime.ports import Adviser
+from pitwall.runtime.virtual_clock import VirtualClock
 from tests.contract.advice_work import DIES, GATE, MOST_S, RAISES, WAITS, wanted, work
 
 WITHIN_S = 60.0

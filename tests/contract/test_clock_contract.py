@@ -8,8 +8,9 @@ from typing import Protocol
 
 import pytest
 
-from pitwall.runtime.clock import LiveClock, VirtualClock
+from pitwall.runtime.clock import LiveClock
 from pitwall.runtime.ports import Clock
+from pitwall.runtime.virtual_clock import VirtualClock
 
 
 class Timer:

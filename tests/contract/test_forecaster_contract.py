@@ -17,10 +17,10 @@ import structlog
 from pitwall.journal.memory import MemoryJournal
 from pitwall.model.events import ForecastReady
 from pitwall.model.outputs import ForecastAnswer, ForecastWanted
-from pitwall.runtime.clock import VirtualClock
 from pitwall.runtime.forecaster import InlineForecaster, ThreadForecaster
 from pitwall.runtime.host import Host
 from pitwall.runtime.ports import Forecaster
+from pitwall.runtime.virtual_clock import VirtualClock
 from tests.contract.bus_rigs import eventually
 from tests.replay.toy import Ear, Toy, answer_of, crossing, wanted
 

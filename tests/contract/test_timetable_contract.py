@@ -13,9 +13,10 @@ import apscheduler.schedulers.base
 import pytest
 
 from pitwall.model.timetable import EntryKind, Reached, TimetableEntry
-from pitwall.runtime.clock import LiveClock, VirtualClock
+from pitwall.runtime.clock import LiveClock
 from pitwall.runtime.ports import Timetable
 from pitwall.runtime.timetable import ClockTimetable
+from pitwall.runtime.virtual_clock import VirtualClock
 from pitwall.runtime.wall_timetable import WallTimetable
 
 HOUR = 3600.0

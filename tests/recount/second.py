@@ -11,7 +11,7 @@ from itertools import groupby
 from statistics import median
 from typing import Any
 
-from pitwall.pace.laptimes import FIRST_RATIO
+from pitwall.pace.field_pace import FIRST_RATIO
 from tests.recount import second_said as said
 from tests.recount.own import Own, engine, name, near, plan
 from tests.recount.second_laps import Lap, lap_rows, laps_of, map_of, moment, runs_of, statuses_of

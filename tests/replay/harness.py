@@ -14,9 +14,9 @@ from pitwall.journal.replay import decisions
 from pitwall.model.events import Restarted, Stamped
 from pitwall.model.outputs import Output
 from pitwall.runtime.apply import apply
-from pitwall.runtime.clock import VirtualClock
 from pitwall.runtime.host import Host
 from pitwall.runtime.ports import Decider
+from pitwall.runtime.virtual_clock import VirtualClock
 from tests.replay.toy import Desk, Ear
 
 MakeDecider = Callable[[], Decider]

@@ -11,9 +11,9 @@ from pitwall.journal.memory import MemoryJournal
 from pitwall.journal.replay import decisions, digest, replay
 from pitwall.model.events import CarCrossed, Restarted, Stamped
 from pitwall.model.outputs import Answered, Output
-from pitwall.runtime.clock import VirtualClock
 from pitwall.runtime.forecaster import InlineForecaster
 from pitwall.runtime.host import Host
+from pitwall.runtime.virtual_clock import VirtualClock
 from tests.replay.harness import recovered, restart_equals
 from tests.replay.toy import Ear, Toy, answer_of, script
 

@@ -25,7 +25,8 @@ from pitwall.model.plan import Plan, Run
 from pitwall.model.procedure import Procedure
 from pitwall.model.rules import Regulations
 from pitwall.model.setup import CallTiming, ForecastSettings, SessionSetup
-from pitwall.pace.laptimes import CarPace, FieldPace
+from pitwall.pace.field_pace import FieldPace
+from pitwall.pace.laptimes import CarPace
 from pitwall.track.lapmap import LapMap, lap_map
 
 CAR = "41"

@@ -10,7 +10,8 @@ from collections.abc import Iterable, Sequence
 from pitwall.engine.car import CarTrack
 from pitwall.model.plan import LapKind
 from pitwall.model.setup import CallTiming
-from pitwall.pace.laptimes import CarPace, FieldPace
+from pitwall.pace.field_pace import FieldPace
+from pitwall.pace.laptimes import CarPace
 from pitwall.track.lapmap import lap_map
 from tests.unit.engine_stage import CIRCUIT, LAP_S
 

@@ -20,8 +20,8 @@ from pitwall.forecast.futures import forecast
 from pitwall.journal.memory import MemoryJournal
 from pitwall.model.events import CommandGiven
 from pitwall.model.outputs import Answered, Health, Refused
-from pitwall.runtime.clock import VirtualClock
 from pitwall.runtime.forecaster import InlineForecaster
+from pitwall.runtime.virtual_clock import VirtualClock
 from tests.unit.engine_stage import setup
 
 

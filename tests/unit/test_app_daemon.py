@@ -10,7 +10,7 @@ from pitwall.bus.memory import MemoryBroker, MemoryBus
 from pitwall.journal.memory import MemoryJournal
 from pitwall.model.events import CarPitted, LinkChanged, PromptDelivered, Restarted, SessionPrepared, Stamped
 from pitwall.model.outputs import ClockState, Output
-from pitwall.runtime.clock import VirtualClock
+from pitwall.runtime.virtual_clock import VirtualClock
 from pitwall.testing import CAR, SESSION, ScriptedDecider, SilentForecaster, prompt, tiny_setup
 
 ROOT = f"pitwall/1/{SESSION}"

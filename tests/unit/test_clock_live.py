@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pitwall.runtime.clock import LiveClock, WakeupHeap, wall_seconds, wall_text
+from pitwall.runtime.clock import LiveClock, wall_seconds, wall_text
+from pitwall.runtime.wakeups import WakeupHeap
 from tests.contract.test_clock_contract import CrankedLoop
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pitwall.runtime.clock import VirtualClock
+from pitwall.runtime.virtual_clock import VirtualClock
 
 
 def test_stands_still_without_its_driver() -> None:

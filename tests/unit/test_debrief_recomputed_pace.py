@@ -19,8 +19,10 @@ from pitwall.app.debriefing import debrief
 from pitwall.debrief.model import LapRow
 from pitwall.journal.codec import decode
 from pitwall.model.plan import LapKind
-from pitwall.pace.believing import EndedLap, timed_next
-from pitwall.pace.laptimes import CarPace, FieldPace
+from pitwall.pace.beliefs import EndedLap
+from pitwall.pace.believing import timed_next
+from pitwall.pace.field_pace import FieldPace
+from pitwall.pace.laptimes import CarPace
 from pitwall.pace.weighing import LEVELS
 from tests.unit.test_debrief_recomputed import GOLDEN
 

@@ -209,7 +209,7 @@ def test_slips_of_two_own_cars_are_both_forgotten(first: str) -> None:
 def test_after_a_mend_too_far_back_the_next_one_does_not_teach_laps_twice(monkeypatch: pytest.MonkeyPatch) -> None:
     """The lessons since the slip are no longer all kept, so what it taught stays; a later slip is taken back without
     teaching the laps in between once more."""
-    monkeypatch.setattr("pitwall.pace.laptimes.LESSONS_KEPT", 3)
+    monkeypatch.setattr("pitwall.pace.field_pace.LESSONS_KEPT", 3)
     stage = Stage(setup(plan(LONG))).green()
     own = [*_facts(CAR, 60, 125, 100, 100.4), (487.3, CAR, "press")]
     others = _facts(OTHER, 48, 125, 96, 96.4, 98, 50, 50)

@@ -213,6 +213,56 @@ def test_what_must_have_changed_by_the_first_line_is_told_in_the_garage() -> Non
     assert call.state in ("said", "done")
 
 
+def test_a_car_that_stays_out_is_shown_the_box_at_its_next_pass() -> None:
+    """The board hung, and the driver went on: that lap is lost, and the board for the pass after it is asked for while
+    the car is still on it, in time to put it together; the car that comes in then needs no other."""
+    made = stage("board", laps="out, 1 timed, in")
+    t = made.drive(200, 125)
+    made.wait(made.car.legs[0].end_s - READY_BEFORE_S - 1)
+    made.command("said", call=made.call("box-1-0-again").id)
+    t = made.lap(made.lap(t, 100), 100)
+    begins = made.car.legs[0].end_s
+    assert made.car.legs[0].start_s == pytest.approx(t)
+    spec = made.call("box-1-2-again").spec
+    assert (spec.board, spec.say_by_s) == (("BOX",), pytest.approx(begins - READY_BEFORE_S))
+    assert spec.lead_s >= made.car.setup.calls.lead_s
+    assert spec.act_at_s is not None
+    assert begins + 60 < spec.act_at_s < begins + 130
+    made.wait(spec.say_by_s - 1)
+    made.command("said", call=made.call("box-1-2-again").id)
+    t = made.lap(t, 100)
+    made.home(t)
+    assert made.call("box-1-2-again").state == "done"
+    assert not made.has_call("box-1-3")
+
+
+def test_a_box_board_that_hung_in_time_is_not_asked_for_again_on_the_in_lap() -> None:
+    """One board, one prompt: while the driver does as it says nothing else is asked of the crew."""
+    made = stage("board", laps="out, 1 timed, in")
+    t = made.drive(200, 125)
+    made.wait(made.car.legs[0].end_s - READY_BEFORE_S - 1)
+    made.command("said", call=made.call("box-1-0-again").id)
+    made.home(made.lap(t, 100))
+    assert {call.spec.key for call in of_kind(made, "box")} == {"main-box-1-0-again"}
+
+
+def test_an_installation_lap_is_boxed_in_the_garage() -> None:
+    """No board is passed before the pit entry: the driver is told before leaving, face to face, and once; one who goes
+    on all the same is shown the board at the next pass."""
+    checks = {"run": "checks", "want": "must", "laps": "out, in", "after_garage_s": 300}
+    made = Stage(setup(plan(checks, medium="board"))).green().wait(30)
+    (call,) = of_kind(made, "box")
+    assert (call.spec.lap, call.spec.medium) == ("garage", "two_way")
+    made.command("said", call=call.id)
+    made.leave(200)
+    made.wait(300)
+    assert of_kind(made, "box") == [call]
+    t = made.lap(200, 125, from_exit=True)
+    made.wait(t + 1)
+    boards = [one for one in of_kind(made, "box") if one.spec.medium == "board" and one.open]
+    assert [one.spec.say_by_s for one in boards] == [pytest.approx(made.car.legs[0].end_s - READY_BEFORE_S)]
+
+
 async def test_in_a_whole_rehearsed_session_every_must_say_call_that_can_be_shown_is_shown() -> None:
     """The demo hour with pit boards: each box call and switch change hangs before its pass, unless it became known when
     the car was at the pit wall already, no three lines were left, or no pass came before it; nothing is read back."""

@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 
 from pitwall.errors import FileProblem
-from pitwall.feeds.recording import MOST_FINDINGS, read_recording
+from pitwall.feeds.csv_lines import MOST_FINDINGS
+from pitwall.feeds.recording import read_recording
 
 ROOT = Path(__file__).parents[2]
 SMALL = ROOT / "tests" / "data" / "recording_small"

@@ -16,7 +16,7 @@ from pitwall.feeds.ports import Feed, TimingFact
 from pitwall.feeds.recording import EventKind, Meta, Recording, TimingRow, read_recording
 from pitwall.feeds.replay import Replay, ReplayPlayer
 from pitwall.model.events import CarCrossed, CarPitted, ClockReported
-from pitwall.runtime.clock import VirtualClock
+from pitwall.runtime.virtual_clock import VirtualClock
 
 SMALL = Path(__file__).parents[1] / "data" / "recording_small"
 

@@ -22,10 +22,11 @@ from pitwall.model.events import (
     TimeReached,
 )
 from pitwall.model.outputs import Output, Refused, WakeAt
-from pitwall.runtime.clock import LiveClock, VirtualClock
+from pitwall.runtime.clock import LiveClock
 from pitwall.runtime.forecaster import InlineForecaster
 from pitwall.runtime.host import Host
 from pitwall.runtime.ports import Forecaster
+from pitwall.runtime.virtual_clock import VirtualClock
 from tests.replay.toy import Deaf, Desk, Ear, Toy, answer_of, command, crossing, told
 
 

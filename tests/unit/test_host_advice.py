@@ -10,8 +10,8 @@ from pitwall.model.advice import AdviceAnswer
 from pitwall.model.events import AdviceReady, CarCrossed, ForecastReady
 from pitwall.model.outputs import AdviceWanted
 from pitwall.runtime.adviser import InlineAdviser
-from pitwall.runtime.clock import VirtualClock
 from pitwall.runtime.host import Host
+from pitwall.runtime.virtual_clock import VirtualClock
 from pitwall.testing import RecordingSink, ScriptedDecider, SilentForecaster
 from tests.unit.advice_stage import answer_of, stage
 

@@ -10,8 +10,8 @@ import structlog
 from pitwall.journal.memory import MemoryJournal
 from pitwall.model.events import CarCrossed, Stamped, TimeReached
 from pitwall.model.outputs import Output
-from pitwall.runtime.clock import VirtualClock
 from pitwall.runtime.host import Host
+from pitwall.runtime.virtual_clock import VirtualClock
 from pitwall.testing import RecordingSink, ScriptedDecider, SilentForecaster
 
 

@@ -10,8 +10,8 @@ import pytest
 import structlog
 
 from pitwall.model.outputs import ForecastAnswer, ForecastWanted
-from pitwall.runtime.clock import VirtualClock
 from pitwall.runtime.forecaster import InlineForecaster, ThreadForecaster
+from pitwall.runtime.virtual_clock import VirtualClock
 from tests.replay.toy import answer_of, wanted
 
 

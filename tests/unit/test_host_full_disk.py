@@ -15,7 +15,7 @@ from pitwall.errors import JournalError
 from pitwall.journal.memory import MemoryJournal
 from pitwall.model.events import CarCrossed, CarPitted, SessionPrepared, Stamped
 from pitwall.model.outputs import Health, Output
-from pitwall.runtime.clock import VirtualClock
+from pitwall.runtime.virtual_clock import VirtualClock
 from pitwall.testing import SESSION, ScriptedDecider, SilentForecaster, prompt, tiny_setup
 
 HEALTH = f"pitwall/1/{SESSION}/health"

@@ -10,9 +10,10 @@ import structlog
 from pitwall.errors import JournalError
 from pitwall.journal.memory import MemoryJournal
 from pitwall.model.events import CarPositioned, ClockReported, Event, Restarted, Stamped, TimeReached
-from pitwall.runtime.clock import LiveClock, VirtualClock
+from pitwall.runtime.clock import LiveClock
 from pitwall.runtime.host import Host
 from pitwall.runtime.recovery import LATEST_T, resume_point
+from pitwall.runtime.virtual_clock import VirtualClock
 from tests.contract.test_clock_contract import CrankedLoop
 from tests.replay.toy import Desk, Ear, Toy, command, crossing
 

@@ -10,8 +10,9 @@ import yaml
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from pitwall.app import yaml_lines
-from pitwall.app.yaml_lines import MAX_BYTES, Mark, parse_document, read_document
+from pitwall.app import yaml_composer
+from pitwall.app.yaml_document import Mark
+from pitwall.app.yaml_lines import MAX_BYTES, parse_document, read_document
 from pitwall.errors import FileProblem, Finding
 
 
@@ -19,7 +20,7 @@ from pitwall.errors import FileProblem, Finding
 def parser(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> str:
     """Every test runs with both of PyYAML's parsers: not every installation has the fast one."""
     if request.param == "python":
-        monkeypatch.setattr(yaml_lines, "_Loader", yaml.SafeLoader)
+        monkeypatch.setattr(yaml_composer, "_Loader", yaml.SafeLoader)
     return str(request.param)
 
 

@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pitwall.model.plan import LapKind
+from pitwall.pace.field_pace import FieldPace
 from pitwall.pace.kinds import (
     LAST_PART_AT_MOST,
     MEANT_COOL_AT_MOST,
@@ -15,7 +16,7 @@ from pitwall.pace.kinds import (
     judge_complete,
     judge_so_far,
 )
-from pitwall.pace.laptimes import CarPace, FieldPace
+from pitwall.pace.laptimes import CarPace
 from pitwall.pace.planned import PlanWord
 
 LOOPS = {"line": 0.0, "1": 0.3, "2": 0.7}

@@ -7,17 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pitwall.model.plan import LapKind
-from pitwall.pace.laptimes import (
-    BEST_WINDOW_S,
-    FIELD_ALLOWANCE,
-    FIELD_WINDOW_S,
-    FIRST_RATIO,
-    QUICK_MEMORY,
-    RATIO_BOUNDS,
-    CarPace,
-    FieldPace,
-    KindRatios,
-)
+from pitwall.pace.field_pace import FIELD_WINDOW_S, FIRST_RATIO, RATIO_BOUNDS, FieldPace, KindRatios
+from pitwall.pace.laptimes import BEST_WINDOW_S, FIELD_ALLOWANCE, QUICK_MEMORY, CarPace
 from pitwall.pace.weighing import HIGH, LOW, MIDDLE
 from tests.unit.pace_stage import Cars
 

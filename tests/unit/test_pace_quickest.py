@@ -7,7 +7,8 @@ from collections import deque
 
 import numpy as np
 
-from pitwall.pace.laptimes import CarPace, FieldPace
+from pitwall.pace.field_pace import FieldPace
+from pitwall.pace.laptimes import CarPace
 from pitwall.pace.quickest import Quickest
 
 

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from pitwall.engine.car import CarTrack
 from pitwall.model.setup import CallTiming
-from pitwall.pace.laptimes import CarPace, FieldPace, weighed_at
+from pitwall.pace.field_pace import FieldPace
+from pitwall.pace.laptimes import CarPace, weighed_at
 from pitwall.track.lapmap import lap_map
 from tests.unit.engine_stage import CIRCUIT, LAP_S
 from tests.unit.pace_stage import rising

@@ -6,8 +6,9 @@ import math
 
 import pytest
 
+from pitwall.pace.field_pace import FieldPace
 from pitwall.pace.kinds import judge_complete
-from pitwall.pace.laptimes import CarPace, FieldPace
+from pitwall.pace.laptimes import CarPace
 from pitwall.pace.runpace import DrivenLaps, FieldLaps
 from pitwall.pace.turned import TurnedTrack
 from pitwall.pace.weighing import HIGH, LOW, MIDDLE

@@ -363,6 +363,17 @@ def test_a_pit_board_is_read_at_the_line() -> None:
     assert not any(call.read_back for call in truth.calls)
 
 
+def test_a_driver_told_in_the_garage_comes_straight_back_in() -> None:
+    """Out and in on one lap, without another word; the run after it is as any."""
+    stage = Stage(session=setup(plans={CAR: plan(medium="board")}))
+    stage.say_at(30, "straight in", "box")
+    stage.release(60)
+    stage.release(600)
+    stage.run(until=800)
+    assert len(stage.pits("entry")) == 1
+    assert stage.pits("entry")[0] < 300
+
+
 def test_a_call_that_belongs_after_the_line_waits_for_it() -> None:
     """Shown with its moment but still before the line it is kept in mind; it is spoken when its prompt says due. A call
     that does not wait is spoken at its moment though it still stands there as shown."""

@@ -15,7 +15,8 @@ from functools import lru_cache
 from itertools import combinations, count
 
 from pitwall.checks.flow.course import Course, Spot, Stint, lay_out, movers_of
-from pitwall.checks.flow.walk import Event, Events, State, start, steps
+from pitwall.checks.flow.state import Event, Events, State
+from pitwall.checks.flow.walk import start, steps
 from pitwall.checks.flow.wheel import at_start, stir
 from pitwall.model.car import Car, Switch
 from pitwall.model.plan import Plan

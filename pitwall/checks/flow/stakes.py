@@ -11,8 +11,10 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from pitwall.checks.flow.course import Course, Spot, lay_out
+from pitwall.checks.flow.saying import missing
 from pitwall.checks.flow.search import LapStart
-from pitwall.checks.flow.walk import Names, State, between, missing, release_list, start, steps
+from pitwall.checks.flow.state import Names, State
+from pitwall.checks.flow.walk import between, release_list, start, steps
 from pitwall.checks.flow.wheel import MISSINGS
 from pitwall.model.car import Car
 from pitwall.model.plan import Plan

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pitwall.checks.flow.course import Spot, spot
 from pitwall.checks.flow.search import LapStart, Wrong
 from pitwall.checks.flow.stakes import Stake
-from pitwall.checks.flow.walk import Event
+from pitwall.checks.flow.state import Event
 from pitwall.checks.items import Placed, filled
 from pitwall.checks.laps import lap_indices
 from pitwall.model.car import Car, position_text

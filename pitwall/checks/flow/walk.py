@@ -16,57 +16,12 @@ and a weather that turns in mid-session.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Iterator, Mapping
-from typing import Literal, NamedTuple
+from collections.abc import Iterable, Iterator
 
 from pitwall.checks.flow.course import Course, ItemId, Spot, Stint
-from pitwall.checks.flow.wheel import MISSINGS, Missing, Wheel, act, at_start, heard, orders, stir
-
-Happens = Literal["missed", "left_out", "taken_out", "dropped", "broken_off", "called_in", "home", "free", "reset",
-                  "order"]
-
-
-class Event(NamedTuple):
-    """One thing out of plan. ``lap`` is the lap it happens on, None in the garage; ``switches`` are names."""
-
-    what: Happens
-    run: int
-    lap: int | None
-    switches: tuple[str, ...] = ()
-    to: tuple[Spot, ...] = ()
-    next_lap: int | None = None
-    how: Missing | None = None
-    do: str | None = None
-    item: ItemId | None = None
-
-
-Events = tuple[Event, ...]
-
-
-class State(NamedTuple):
-    """The car at the start of a lap (``lap``), or in the garage before a run (``lap`` None).
-
-    ``resume`` is the lap that follows the out-lap; ``alive`` the items of this lap that are done, ``stays`` those of
-    earlier laps that are left on purpose, ``first`` those of the out-lap; ``begun`` says that the out-lap was driven to
-    its end, ``again`` that laps are driven a second time, so that nobody can say how many count, and ``missed`` how
-    many calls were missed so far.
-    """
-
-    run: int
-    lap: int | None
-    wheel: Wheel
-    resume: int = 1
-    alive: tuple[ItemId, ...] = ()
-    stays: tuple[ItemId, ...] = ()
-    first: tuple[ItemId, ...] | None = None
-    begun: bool = False
-    again: bool = False
-    checked: bool = False
-    missed: int = 0
-
-
-Step = tuple[Events, State]
-Names = Mapping[int, Spot]
+from pitwall.checks.flow.saying import new_lap, ways_made, ways_said
+from pitwall.checks.flow.state import Event, Events, Names, State, Step
+from pitwall.checks.flow.wheel import Wheel, at_start, stir
 
 
 def start(course: Course) -> State:
@@ -137,9 +92,9 @@ def _leave(course: Course, state: State, misses: int, before: Events) -> Iterato
     for left_out, alive in chosen:
         wanted = stint.wanted(0, alive, ())
         names = release_list(course, state, wanted)
-        for said, wheel, missed in _said(course, state, names, misses, None, 0):
+        for said, wheel, missed in ways_said(course, state, names, misses, None, 0):
             yield (*before, *left_out, *said), state._replace(
-                lap=0, wheel=_new_lap(wheel), alive=alive, first=alive, checked=True, missed=missed)
+                lap=0, wheel=new_lap(wheel), alive=alive, first=alive, checked=True, missed=missed)
 
 
 def _chosen(stint: Stint, run: int, lap: int, on: int | None) -> Iterator[tuple[Events, tuple[ItemId, ...]]]:
@@ -149,10 +104,6 @@ def _chosen(stint: Stint, run: int, lap: int, on: int | None) -> Iterator[tuple[
         for gone in itertools.combinations(asked, count):
             events = tuple(Event("left_out", run, on, next_lap=lap, do=one.do, item=one.item) for one in gone)
             yield events, tuple(one.item for one in asked if one not in gone)
-
-
-def _new_lap(wheel: Wheel) -> Wheel:
-    return tuple(hand._replace(fresh=False) if hand.fresh else hand for hand in wheel)
 
 
 # -- on the road ---------------------------------------------------------------------------------------------------
@@ -186,8 +137,8 @@ def _to_the_line(course: Course, state: State, misses: int, before: Events, foll
     stays = _left_behind(stint, state)
     for left_out, alive in _chosen(stint, state.run, following, lap):
         names = between(course, state, following, alive, stays)
-        for said, wheel, missed in _said(course, state, names, misses, lap, following):
-            after = state._replace(lap=following, wheel=_new_lap(wheel), resume=1, alive=alive, stays=stays,
+        for said, wheel, missed in ways_said(course, state, names, misses, lap, following):
+            after = state._replace(lap=following, wheel=new_lap(wheel), resume=1, alive=alive, stays=stays,
                                    missed=missed)
             yield (*before, *left_out, *said), after
             told = state._replace(wheel=wheel, missed=missed)
@@ -195,9 +146,9 @@ def _to_the_line(course: Course, state: State, misses: int, before: Events, foll
                 # What is told to go back, if it was told at all; the rest was told before.
                 again = between(course, told, following, rest, stays)
                 back = {index: to for index, to in again.items() if names.get(index) != to}
-                for more, turned, missed_now in _said(course, told, back, misses, lap, following) if out else ():
+                for more, turned, missed_now in ways_said(course, told, back, misses, lap, following) if out else ():
                     yield (*before, *left_out, *said, *out, *more), after._replace(
-                        wheel=_new_lap(turned), alive=rest, missed=missed_now)
+                        wheel=new_lap(turned), alive=rest, missed=missed_now)
 
 
 def _taken_out(
@@ -277,7 +228,8 @@ def _some_said(
 ) -> Iterator[Step]:
     for count in range(1, len(names) + 1):
         for some in itertools.combinations(names, count):
-            for turned, wheel in _made(course, state.wheel, {index: names[index] for index in some}, False, state, lap):
+            told = {index: names[index] for index in some}
+            for turned, wheel in ways_made(course, state.wheel, told, False, state, lap):
                 for parked in _come_in(course, state, wheel, lap, by_flag):
                     yield (*events, *turned), parked
 
@@ -306,76 +258,3 @@ def _come_in(course: Course, state: State, wheel: Wheel, lap: int, by_flag: bool
 def _next_run(state: State, wheel: Wheel) -> State:
     hands = tuple(hand._replace(moved=(), fresh=False) for hand in wheel)
     return State(state.run + 1, None, hands, checked=state.checked, missed=state.missed)
-
-
-# -- calls ---------------------------------------------------------------------------------------------------------
-
-
-def _said(
-    course: Course, state: State, names: Names, misses: int, lap: int | None, following: int
-) -> Iterator[tuple[Events, Wheel, int]]:
-    """All calls made, and (while misses are left) one call missed: any part of what is said may be in that call."""
-    release = lap is None
-    for turned, wheel in _made(course, state.wheel, names, release, state, lap):
-        yield turned, wheel, state.missed
-    if state.missed >= misses or not names:
-        return
-    for count in range(1, len(names) + 1):
-        for gone in itertools.combinations(names, count):
-            rest = {index: to for index, to in names.items() if index not in gone}
-            for turned, wheel in _made(course, state.wheel, rest, release, state, lap):
-                for how in MISSINGS:
-                    event = Event("missed", state.run, lap, tuple(course.parts[one].name for one in gone),
-                                  tuple(names[one] for one in gone), following, how)
-                    yield (*turned, event), miss(course, wheel, {one: names[one] for one in gone}, release, how), \
-                        state.missed + 1
-
-
-def miss(course: Course, wheel: Wheel, names: Names, release: bool, how: Missing) -> Wheel:
-    """What a missed call leaves: nothing moved, but the wall may believe that it did."""
-    if how == "unsaid":
-        return wheel
-    for index, to in names.items():
-        wheel = heard(course.parts, wheel, index, to, release, sure=how == "read_back")
-    return wheel
-
-
-def missing(course: Course, state: State, following: State, names: Names, gone: Names, how: Missing) -> State:
-    """The lap that follows if of the calls for ``names`` those for ``gone`` are missed, and the others made as they
-    come."""
-    rest = {index: to for index, to in names.items() if index not in gone}
-    _, wheel = next(_made(course, state.wheel, rest, state.lap is None, state, state.lap))
-    return following._replace(wheel=_new_lap(miss(course, wheel, gone, state.lap is None, how)))
-
-
-def _made(
-    course: Course, wheel: Wheel, names: Names, release: bool, state: State, lap: int | None
-) -> Iterator[tuple[Events, Wheel]]:
-    """Every way in which these changes may be made; as the words come first, without cost.
-
-    The words are heard before the hand moves, so a preset's own telemetry may come after them. Where a preset is among
-    the changes they may also be in several calls, one heard and done before the next.
-    """
-    parts, seen = course.parts, set[Wheel]()
-    all_heard = wheel
-    for index, to in names.items():
-        all_heard = heard(parts, all_heard, index, to, release, sure=True)
-    for number, order in enumerate(orders(parts, tuple(names))):
-        turned: Events = (Event("order", state.run, lap, tuple(parts[one].name for one in order)),) if number else ()
-        for together in (True, False) if len(order) > 1 else (True,):
-            ways: list[tuple[Events, Wheel]] = [(turned, all_heard if together else wheel)]
-            for index in order:
-                ways = [way for told, before in ways for way in _one_made(
-                    course, before if together else heard(parts, before, index, names[index], release, sure=True),
-                    index, names[index], told, Event("reset", state.run, lap, (parts[index].name,)))]
-            for way in ways:
-                if way[1] not in seen:
-                    seen.add(way[1])
-                    yield way
-
-
-def _one_made(
-    course: Course, wheel: Wheel, index: int, to: Spot, told: Events, reset: Event
-) -> Iterator[tuple[Events, Wheel]]:
-    for more, after in act(course.parts, wheel, index, to):
-        yield ((*told, reset) if more else told), after

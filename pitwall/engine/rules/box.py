@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from pitwall.engine.call import CallSpec
+from pitwall.engine.run_state import RunState
 from pitwall.engine.situation import Leg, Situation
 from pitwall.model.outputs import Ask
 from pitwall.radio.placing import latest_start
@@ -34,7 +35,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     if leg is None or not at.track.on_track:
         return
     text = BOX if run.out_in or run.stayed_out == 0 else "Box now, box this lap."
-    count = f"{run.leavings}-{run.stayed_out}"
+    key = f"{run.run.run}-box-{run.leavings}-{run.stayed_out}"
     act_at = leg.at(at.lap_map.last_chance)
     if leg.running:
         # The deadline is not where the car should be, but where it can be.
@@ -52,7 +53,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     yield _call(
         at,
         leg,
-        f"{run.run.run}-box-{count}",
+        key,
         text,
         "Box this lap",
         first_from,
@@ -64,8 +65,13 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     )
     room = at.room((leg,), max(act_at - REMIND_FROM_S, first_from), act_at - reaction)
     yield _call(
-        at, leg, f"{run.run.run}-box-{count}{AGAIN}", again, "Box, box", window_from, by, lead, act_at, last, room
+        at, leg, f"{key}{AGAIN}", again, "Box, box", window_from, by, lead, act_at, last, room
     )
+
+
+def next_lap_key(run: RunState) -> str:
+    """Key that the second call has once the car has stayed out for one more lap."""
+    return f"{run.run.run}-box-{run.leavings}-{run.stayed_out + 1}{AGAIN}"
 
 
 def _call(
