@@ -2,8 +2,8 @@
 
 A hold begins when its speed is reached and ends when it is left. *Positions with a speed* show both: the speed on the
 hold is a level, before and after it the speed rises or falls along lines; where they leave the level is the edge
-(``edges.py``). Without a speed in the message the metres alone must show it (``places_alone.py``), which is coarser, and
-the interval says so.
+(``edges.py``). Without a speed in the message the metres alone must show it (``places_alone.py``), which is coarser,
+and the interval says so.
 
 *By crossings*: the car reaches the place at the pace of its lap, gets to the speed, settles, and the driver counts. How
 far each of these may be off is common practice, no source; together they make the interval.
