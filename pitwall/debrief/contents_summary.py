@@ -16,7 +16,7 @@ OPEN, OPEN_WORDS = "Open: what the driver said and asked", "Open complaints and 
 MOST_WINDOWS = 8
 WANTS = ("must", "should", "could")
 RUN_COLUMNS = (Column("run", 2.2), Column("wanted", 1.1), Column("outcome", 3.3), Column("items done", 1.3, right=True),
-               Column("best lap", 1.5, right=True), Column("why", 5.2))
+               Column("best lap", 2.8, right=True), Column("why", 3.9))
 
 
 def summary_sections(car: CarDebrief, debrief: Debrief) -> tuple[Section, ...]:
@@ -108,14 +108,14 @@ def _to_do(car: CarDebrief) -> tuple[Block, ...]:
 def _run_point(run: RunRow, car: CarDebrief) -> Words:
     purpose = f"{run.purpose}; " if run.purpose else ""
     why = f" {sentence(run.reason)}" if run.reason else ""
-    return Words(f"{purpose}{run.laps}.{why}{lost_to(run, car)}", f"{run.want}: run {run.run}:")
+    return Words(f"{purpose}{run.laps}.{why}{lost_to(run, car)}", f"{run.want.capitalize()}: run {run.run}:")
 
 
 def _laps_point(run: RunRow, car: CarDebrief) -> Words:
     lacking = run.timed_wanted - run.timed_done
     why = f" {sentence(run.reason)}" if run.reason else ""
     return Words(f"{lacking} of {say.plural(run.timed_wanted, 'timed lap')} not driven.{why}{lost_to(run, car)}",
-                 f"{run.want}: run {run.run}:")
+                 f"{run.want.capitalize()}: run {run.run}:")
 
 
 def _item_points(items: Sequence[ItemRow], car: CarDebrief) -> list[Words]:
@@ -129,7 +129,7 @@ def _item_points(items: Sequence[ItemRow], car: CarDebrief) -> list[Words]:
         again = " was done badly, again" if outcome == "done_badly" else ""
         why = f" {sentence(reason)}" if reason else ""
         points.append(Words(f"{laps}.{why}{items_lost_to(group, car)}",
-                            f"{group[0].want}: {say.plain(do)} of {run}{again}:"))
+                            f"{group[0].want.capitalize()}: {say.plain(do)} of {run}{again}:"))
     return points
 
 

@@ -14,13 +14,15 @@ from pitwall.debrief.document import Block, Document, Picture, Points, Section, 
 from pitwall.debrief.figures_style import Drawing
 from pitwall.debrief.lettering import drawable
 from pitwall.debrief.paper_figures import lay_on
-from pitwall.debrief.paper_style import register_fonts, sheet, style
+from pitwall.debrief.paper_style import FOOT, HEAD, PAGE, register_fonts, sheet, style
 from pitwall.debrief.paper_tables import laid_out
 
 if TYPE_CHECKING:
     from reportlab.platypus import Flowable
 
 HEADING_PT, CAPTION_PT, TABLE_START_PT, LINE_PT = 26.0, 26.0, 76.0, 14.0
+CHAPTER_PT = 0.5 * (PAGE[1] - HEAD - FOOT)
+"""A chapter begins on a page of its own, unless as much of this one is left: no page holds a line or two alone."""
 Placed = list[tuple[int, float, float, str]]
 """Where each figure goes: page from 0, left and bottom edge in points, its key."""
 
@@ -48,12 +50,12 @@ def _opening(document: Document) -> list[Flowable]:
 
 
 def _section(section: Section, drawings: dict[str, Drawing], placed: Placed) -> list[Flowable]:
-    from reportlab.platypus import CondPageBreak, PageBreak, Paragraph
+    from reportlab.platypus import CondPageBreak, Paragraph
 
     heading: Any = Paragraph(_markup(section.heading), style(f"heading{section.level}"))
     heading.pitwall_outline = (drawable(section.heading), section.level - 2)  # the sheet makes a bookmark of it
     room = HEADING_PT + (_room_wanted(section.blocks[0], drawings) if section.blocks else 0.0)
-    parts: list[Flowable] = [PageBreak() if section.new_page else CondPageBreak(room), heading]
+    parts: list[Flowable] = [CondPageBreak(CHAPTER_PT if section.new_page else room), heading]
     for block in section.blocks:
         parts += [CondPageBreak(_room_wanted(block, drawings)), *_block(block, drawings, placed)]
     return parts

@@ -91,10 +91,10 @@ test("a call that is better not said is never told to be said, and stands below 
   assert.deepEqual([callWord(said), callMark(said), callClass(said)], ["said", "✓", "is-said"]);
 });
 
-test("a call to leave tells how long ago that should have been; nothing else does, and nothing in the first seconds", () => {
+test("a call to leave tells how late it is; nothing else does, and nothing in the first seconds", () => {
   const leave = prompt("leave", "due", 340, { kind: "release", act_at_s: 100 });
   assert.equal(lateWords(leave, 105), "");
-  assert.equal(lateWords(leave, 190), "was to leave 90 s ago");
+  assert.equal(lateWords(leave, 190), "90 s late");
   assert.equal(lateWords({ ...leave, kind: "box" }, 190), "");
 });
 

@@ -146,8 +146,8 @@ def test_the_first_screen_answers_the_three_questions() -> None:
     """What was done and not and why, what comes next and what is open stand before any figure and any detail."""
     page = page_of("full")
     first = page[: page.index("<figure")]
-    for words in ("what was done", "To do next", "must: run baseline:", "2 of 3 timed laps not driven",
-                  "must: switch compare of baseline:", "must: coast down of baseline was done badly, again:",
+    for words in ("what was done", "To do next", "Must: run baseline:", "2 of 3 timed laps not driven",
+                  "Must: switch compare of baseline:", "Must: coast down of baseline was done badly, again:",
                   "Open: what the driver said and asked", "Asked and not answered:", "Alert, high:",
                   "Could, when there is time:"):
         assert words in first, words

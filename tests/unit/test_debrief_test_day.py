@@ -115,7 +115,7 @@ def test_runs_have_their_drivers_their_laps_and_their_ends() -> None:
 def test_the_page_names_both_windows_both_drivers_and_the_run_that_was_cut() -> None:
     """A reader of the page sees who drove, when each window was, and that a run that was given up is not done."""
     page = page_of(journal()[0])
-    assert "should: run long:" in page
+    assert "Should: run long:" in page
     assert "broken off, 1 of 6 timed" in page
     assert "2 of 3 runs done, 1 begun and not finished" in page
     assert "ines, maro" in page

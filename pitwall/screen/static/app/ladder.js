@@ -8,7 +8,7 @@ export function Ladder({ desk }) {
   const ladder = desk.store.ladder, now = desk.store.clock.now();
   if (ladder === null) return "";
   return html`<section class="strip ladder" tabindex="0" aria-label="if the session goes on">
-    <h2>if it goes on <span>red since ${clockText(Math.max(0, now - ladder.red_s))}; in how many futures the musts of all cars fit; nothing changes without adopt</span></h2>
+    <h2><b>if it goes on</b> <span>red since ${clockText(Math.max(0, now - ladder.red_s))}; how likely the musts of all cars fit; nothing changes without adopt</span></h2>
     <table><tbody>${ladder.rungs.map((rung, at) => html`<tr key=${rung.restart_s} title=${rung.sentence} class=${rung.at_s < now ? "past" : ""}>
       <th scope="row">after ${Math.round(rung.restart_s / 60)} min</th><td><span class="unseen">musts of all cars </span><b>${percent(rung.musts_chance)}</b></td>
       <td>${at && sameAs(rung, ladder.rungs[at - 1]) ? html`<span class="more">the same as after ${Math.round(ladder.rungs[at - 1].restart_s / 60)} min</span>`

@@ -44,7 +44,7 @@ export function callClass(prompt) {
 /** How long after its planned moment a call to leave still stands: why nothing else comes. @param {Prompt} prompt @param {number} now */
 export function lateWords(prompt, now) {
   const late = prompt.kind === "release" && prompt.state === "due" && prompt.act_at_s != null ? now - prompt.act_at_s : 0;
-  return late >= LATE_FROM_S ? `was to leave ${spanText(late)} ago` : "";
+  return late >= LATE_FROM_S ? `${spanText(late)} late` : "";
 }
 
 export const ALERT_MARKS = { high: "▲▲", medium: "▲", low: "●" };
