@@ -24,16 +24,25 @@ def switches_off(
     if lap.kind != "timed" or start is None:
         return (), ()
     found: dict[str, list[str]] = {"switch_wrong": [], "switch_unverified": []}
+    # That another lap than the planned one is a timed lap may show only by its pace.
+    known_by = start.heard_s + SETTLES_S if _planned(car, watch, lap) else lap.end_t or float("inf")
     for kind, texts in found.items():
         for switch in car.switches.car.switches:
             key = alert_key(kind, car.car, switch.switch)
             moves = [one.t for one in watch.moves if one.switch == switch.switch]
             alerts = [one for one in notes.alerts if one.raised.id == key]
-            texts += [one.last.text for one in alerts if _of_the_start(one, start, moves)]
+            texts += [one.last.text for one in alerts if _of_the_start(one, start, moves, known_by)]
     return tuple(dict.fromkeys(found["switch_wrong"])), tuple(dict.fromkeys(found["switch_unverified"]))
 
 
-def _of_the_start(alert: AlertNotes, start: LapStart, moves: list[float]) -> bool:
+def _planned(car: TeamCar, watch: CarWatch, lap: LapRecord) -> bool:
+    """Guard: the plan had a timed lap there."""
+    name, leg = watch.legs.get(lap.number, ("", 0))
+    run = car.progress.find(name)
+    return run is None or leg >= len(run.laps) or run.laps[leg] == "timed"
+
+
+def _of_the_start(alert: AlertNotes, start: LapStart, moves: list[float], known_by: float) -> bool:
     """Guard: it stood after the line was heard of, or came so soon after it that it was about the lap's beginning.
 
     A switch that moved between the line and the alert was in place as the lap began. An alert that ended so soon, and
@@ -41,7 +50,7 @@ def _of_the_start(alert: AlertNotes, start: LapStart, moves: list[float]) -> boo
     the driver's word that it was in place.
     """
     settled, raised, over = start.heard_s + SETTLES_S, alert.raised.t, alert.over_s
-    if raised > settled or (over is not None and over <= start.heard_s):
+    if raised > known_by or (over is not None and over <= start.heard_s):
         return False
     if any(start.start_t < moved <= raised for moved in moves):
         return False

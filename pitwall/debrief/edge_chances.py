@@ -70,7 +70,7 @@ BEGINS = (Story(0.85, ((0.0, 7.0),), _AT_ONCE), Story(0.15, ((0.0, 6.0), (0.0, 8
 
 
 def chances(
-    time: Array, off: Array, moments: Array, stories: tuple[Story, ...], spread: Array, order: int = 1
+    time: Array, off: Array, moments: Array, stories: tuple[Story, ...], spread: Array
 ) -> Array:
     """The chance of each moment; together they are one.
 
@@ -79,11 +79,10 @@ def chances(
         moments: at which the level may have been left, seconds.
         stories: what may have happened then.
         spread: covariance of these about level and lines, for each moment: moments x positions x positions.
-        order: 1 where ``off`` are speeds, 2 where they are metres: a line of the speed makes a parabola of the way.
     """
     bends = [_bends(story) for story in stories]
     used = np.unique(np.concatenate([one.ravel() for one in bends]))
-    weighed = _Weighed.of(off, _hinges(time, moments, used * STEP_S, order), spread)
+    weighed = _Weighed.of(off, _hinges(time, moments, used * STEP_S), spread)
     logs = [np.log(story.share) + _mean(weighed.evidence(np.searchsorted(used, at), story.slopes))
             for story, at in zip(stories, bends, strict=True)]
     every = np.logaddexp.reduce(logs, axis=0)
@@ -102,10 +101,9 @@ def _mean(logs: Array) -> Array:
     return np.asarray(np.logaddexp.reduce(logs, axis=1) - np.log(logs.shape[1]))
 
 
-def _hinges(time: Array, moments: Array, after_s: Array, order: int) -> Array:
+def _hinges(time: Array, moments: Array, after_s: Array) -> Array:
     """Zero until so long after each moment, then a metre a second each second: moments x positions x hinges."""
-    since = np.maximum(time[None, :, None] - moments[:, None, None] - after_s[None, None, :], 0.0)
-    return np.asarray(since if order == 1 else since**2 / 2.0)
+    return np.asarray(np.maximum(time[None, :, None] - moments[:, None, None] - after_s[None, None, :], 0.0))
 
 
 def covariance(time: Array, off: Array, moments: Array, scatter: Scatter) -> Array:
@@ -114,28 +112,6 @@ def covariance(time: Array, off: Array, moments: Array, scatter: Scatter) -> Arr
     Who lets go wavers no more: he starts from where he was.
     """
     return np.asarray(_true_speeds(time, moments, scatter) + np.diag(scatter.noise_mps**2 + (CURVED * off) ** 2))
-
-
-def covariance_of_metres(
-    time: Array, moments: Array, scatter: Scatter, off_m: float, middle: float, line_off: tuple[float, float]
-) -> Array:
-    """Of metres about where level and lines take the car, for each moment; no speed was measured.
-
-    Args:
-        time, moments: seconds.
-        scatter: of the driver.
-        off_m: how far one place is off, one sigma.
-        middle: of the hold, seconds.
-        line_off: how far the line through the hold is off there, metres and metres a second.
-    """
-    half = np.concatenate(([0.0], np.diff(time))) / 2.0
-    so_far = np.tril(np.ones((len(time), len(time))))
-    way = so_far * half  # each step of the way is half of it at the speed of either end
-    way[:, :-1] += so_far[:, 1:] * half[1:]
-    driven = way @ _true_speeds(time, moments, scatter) @ way.T
-    since = time - middle
-    line = line_off[0] ** 2 + line_off[1] ** 2 * since[:, None] * since[None, :]
-    return np.asarray(driven + line + off_m**2 * np.eye(len(time)))
 
 
 def _true_speeds(time: Array, moments: Array, scatter: Scatter) -> Array:

@@ -2,8 +2,8 @@
 
 A hold begins when its speed is reached and ends when it is left. *Positions with a speed* show both: the speed on the
 hold is a level, before and after it the speed rises or falls along lines; where they leave the level is the edge
-(``edges.py``). Without a speed in the message the metres alone must show it, which is coarser, and the interval
-says so.
+(``edges.py``). Without a speed in the message the metres alone must show it (``places_alone.py``), which is coarser,
+and the interval says so.
 
 *By crossings*: the car reaches the place at the pace of its lap, gets to the speed, settles, and the driver counts. How
 far each of these may be off is common practice, no source; together they make the interval.
@@ -16,15 +16,19 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pitwall.debrief.edges import Array, Edge, Line, coarse_edge_of, edge_of, scatter_of
+from pitwall.debrief.edges import Array, Edge, edge_of, scatter_of, told
 from pitwall.debrief.model import Evidence, LapRow, Uncertain
 from pitwall.debrief.notes import CarNotes
+from pitwall.debrief.places_alone import pairs_of
 from pitwall.track.lapmap import LapMap
 
-LEAST_HZ, LEAST_COARSE_HZ = 3.5, 8.0
-"""Fewer positions a second, with speeds and without, show no edges: of five a second the journal keeps some four."""
-BAND_MPS, BAND_COARSE_MPS = 0.9, 4.0
-"""A speed so near the level belongs to it: measured, and taken from positions a metre or two off."""
+LEAST_HZ = 3.5
+"""Fewer positions a second show no edges."""
+BAND_MPS = 0.9
+"""A speed so near the level belongs to it."""
+PLACES_STEP_S, LEAST_GAIN = 0.04, -4.0
+"""Places alone show a hold unless they are so much likelier without any: of its logarithm. The item was done, so there
+was one; laps without a hold stay below."""
 AROUND_MPS = 10.0
 """A hold may be so far off its speed; further off it is another stretch."""
 BLUNT_S = 1.3
@@ -33,7 +37,7 @@ CLEAR_S = 0.5
 """A wider interval is worth a word: there the speed hardly changes, or the driver brakes just after he let go."""
 AT_M = 1.0
 """How far a straight line through the positions of a hold may be off."""
-LEAST_S = 1.5
+LEAST_S, LEAST_INSIDE = 1.5, 4
 REACH_S = 8.0
 COUNTED = (0.86, 1.02, 1.2)
 """Five, ten and nineteen in twenty of what drivers count as so many seconds, over it (common practice, no source)."""
@@ -84,38 +88,50 @@ def by_positions(hold: HoldAsked, lap: LapRow, notes: CarNotes, lap_map: LapMap)
     if len(near) < 10:
         return None
     t, metres = t[near], metres[near]
-    told = notes.at_mps[here]
-    measured = all(told[at] is not None for at in near)
-    speed = np.array([told[at] for at in near], dtype=np.float64) if measured else _slopes(t, metres)
-    return _seen(hold, t, metres, speed, measured)
-
-
-def _seen(hold: HoldAsked, t: Array, metres: Array, speed: Array, measured: bool) -> Stretch | None:
-    if (len(t) - 1) / (t[-1] - t[0]) < (LEAST_HZ if measured else LEAST_COARSE_HZ):
+    given = notes.at_mps[here]
+    if (len(t) - 1) / (t[-1] - t[0]) < LEAST_HZ:
         return None
-    band = BAND_MPS if measured else BAND_COARSE_MPS
-    found = _longest_level(t, speed, hold.speed_mps, band)
+    if any(given[at] is None for at in near):
+        return _by_places(hold, t, metres)
+    return _by_speeds(hold, t, metres, np.array([given[at] for at in near], dtype=np.float64))
+
+
+def _by_speeds(hold: HoldAsked, t: Array, metres: Array, speed: Array) -> Stretch | None:
+    found = _longest_level(t, speed, hold.speed_mps, BAND_MPS)
     if found is None:
         return None
     first, last, level = found
     inside = slice(first, last + 1)
-    count = last - first + 1
-    # A straight line through the positions on the level: each is a metre or two off, all together much less.
-    middle, at_middle = float(np.mean(t[inside])), float(np.mean(metres[inside]))
-    off_mps = 0.1 + 2.0 * float(np.std(speed[inside])) / math.sqrt(count)
-    if measured:
-        scatter = scatter_of(t[inside], speed[inside])
-        begins = edge_of(t, speed, first, -1, _near(speed, first, last, level), scatter)
-        ends = edge_of(t, speed, last, +1, _near(speed, last, first, level), scatter)
-    else:
-        line = Line.through(t[inside], metres[inside])
-        middle, at_middle, level, off_mps = line.t, line.metres, line.mps, 0.1 + 2.0 * line.off[1]
-        begins, ends = coarse_edge_of(t, metres, first, -1, line), coarse_edge_of(t, metres, last, +1, line)
-    begins, ends = begins or _unseen(t, first), ends or _unseen(t, last)
+    scatter = scatter_of(t[inside], speed[inside])
+    begins = edge_of(t, speed, first, -1, _near(speed, first, last, level), scatter) or _unseen(t, first)
+    ends = edge_of(t, speed, last, +1, _near(speed, last, first, level), scatter) or _unseen(t, last)
+    off_mps = 0.1 + 2.0 * float(np.std(speed[inside])) / math.sqrt(last - first + 1)
+    return _between_edges(begins, ends, (t, metres, inside), (level, off_mps), "with speeds")
+
+
+def _by_places(hold: HoldAsked, t: Array, metres: Array) -> Stretch | None:
+    found = pairs_of(t, metres, hold.speed_mps, hold.settle_s + hold.seconds)
+    if found is None or found.gain < LEAST_GAIN:
+        return None
+    begins, ends = (told(*which(PLACES_STEP_S), PLACES_STEP_S) for which in (found.begins, found.ends))
+    first, last = np.searchsorted(t, [begins.t, ends.t])
+    if last - first < LEAST_INSIDE:
+        return None
+    level, off = found.level()
+    return _between_edges(begins, ends, (t, metres, slice(int(first), int(last))), (level, 2.0 * off), "without speeds")
+
+
+def _between_edges(
+    begins: Edge, ends: Edge, seen: tuple[Array, Array, slice], held: tuple[float, float], how: str
+) -> Stretch | None:
+    """The hold between two edges; ``seen``: times, metres, and which of them lie on the level; ``held``: the speed and
+    how far it may be off."""
     if ends.t - begins.t < LEAST_S:
         return None
-    text = f"{count} positions at {(len(t) - 1) / (t[-1] - t[0]):.1f} Hz"
-    text += ", with speeds" if measured else ", without speeds"
+    (t, metres, inside), (level, off_mps) = seen, held
+    # A straight line through the positions on the level: each is a metre or two off, all together much less.
+    middle, at_middle = float(np.mean(t[inside])), float(np.mean(metres[inside]))
+    text = f"{inside.stop - inside.start} positions at {(len(t) - 1) / (t[-1] - t[0]):.1f} Hz, {how}"
     text += _unclear(begins, ends)
     from_s, from_m = _where(begins, level, at_middle + level * (begins.t - middle))
     to_s, to_m = _where(ends, level, at_middle + level * (ends.t - middle))
@@ -153,17 +169,6 @@ def _unrolled(metres: Array, length_m: float) -> Array:
     passed = (steps < -length_m / 2).astype(int) - (steps > length_m / 2).astype(int)
     unrolled = metres + length_m * np.concatenate(([0], np.cumsum(passed)))
     return unrolled - length_m * math.floor(float(np.median(unrolled)) / length_m)
-
-
-def _slopes(t: Array, metres: Array) -> Array:
-    """Speed at each position: the slope of a line through the positions half a second around it."""
-    found = np.empty_like(t)
-    for at, now in enumerate(t):
-        near = np.flatnonzero(np.abs(t - now) <= 0.55)
-        x = t[near] - np.mean(t[near])
-        spread = float(np.sum(x * x))
-        found[at] = float(np.sum(x * metres[near])) / spread if spread > 0 else 0.0
-    return found
 
 
 def _longest_level(t: Array, speed: Array, wanted: float, band: float) -> tuple[int, int, float] | None:

@@ -114,11 +114,34 @@ def switched(run: RunState, call: Call, board: SwitchBoard, t: float) -> None:
                 item.signal("call", t, "its switch was changed for it")
 
 
-def lap_over(run: RunState, leg: int, t: float) -> None:
+def lap_over(run: RunState, leg: int, procedures: Mapping[str, Procedure], t: float) -> None:
     """A planned lap is behind the car: items on it were probably done if they were called, else not."""
     for item in run.items:
         if item.leg == leg:
             item.signal("lap_over", t, item.reason or item.waits)
+    if run.laps[leg] == "cool" and run.pointer == leg + 2:
+        _passed_over(run, leg + 1, procedures, t)
+
+
+def _passed_over(run: RunState, leg: int, procedures: Mapping[str, Procedure], t: float) -> None:
+    """A timed lap was driven in place of a cool-down lap, and counts as the one planned after it (``leg``).
+
+    Nobody knew so as it began: what was told for that lap was told for the line at its end. It is done on the lap that
+    begins there, where that is a lap that allows it.
+    """
+    for item in run.items:
+        procedure = procedures.get(item.item.do)
+        if item.leg != leg or item.behind or procedure is None:
+            continue
+        if procedure.data_window == "lap":
+            item.signal("spoilt", t, item.reason)
+        if item.state not in ("planned", "called"):
+            continue
+        to = next_leg(run, item, procedure, leg)
+        if to is None:
+            item.signal("fail", t, "a timed lap in place of the cool-down lap took the place of its lap")
+        else:
+            item.leg = to
 
 
 def lap_put_in(run: RunState, t: float, still_to_do: Collection[str] = ()) -> None:

@@ -14,6 +14,7 @@ from functools import cached_property
 
 from pitwall.engine.alerts.book import AlertBook, alert_key
 from pitwall.engine.call import Call
+from pitwall.engine.driven_instead import stayed_out, timed_instead, wanted_instead
 from pitwall.engine.progress import RunState
 from pitwall.engine.situation import Leg
 from pitwall.engine.team import TeamCar, asked_positions
@@ -31,14 +32,36 @@ HEARD = ("said", "done", "late", "unconfirmed")
 
 @dataclass(frozen=True)
 class _Lap:
-    """The lap that the car is on: is it timed, the next one, when this one ends."""
+    """The lap that the car is on: is it timed, by the plan or ``instead`` of what the plan has, the next one, when this
+    one ends."""
 
     car: TeamCar
     run: RunState
     timed: bool
+    instead: bool
     following: Leg | None
     end_s: float
     now: float
+
+    @cached_property
+    def wanted(self) -> dict[str, Position]:
+        """Where every switch is wanted on this lap, as it is driven."""
+        return wanted_instead(self.car, self.run) if self.instead else self.planned
+
+    @cached_property
+    def planned(self) -> dict[str, Position]:
+        """Where the plan wants every switch on this lap."""
+        return self.car.switches.wanted(self.run, self.run.pointer)
+
+    def excused(self, name: str) -> bool:
+        """Guard: why it stands so is known, and it is told nobody: this lap's own call asked for that position for the
+        lap to come; or the plan wants it so on this lap, or calls for it now, and the plan may still come true."""
+        asked, stands = self.asked(name), self.car.switches.stands(name)
+        if asked is not None and same_position(stands, asked) and not same_position(asked, self.wanted[name]):
+            return True
+        if not self.instead or stayed_out(self.car):
+            return False
+        return same_position(stands, self.planned[name]) or self.awaited(name)
 
     @cached_property
     def calls(self) -> list[Call]:
@@ -87,14 +110,14 @@ def switch_measured(
 ) -> list[Output]:
     """Telemetry gave a position: on a timed lap an accidental change is told at once, and put right it is over."""
     car.measured(event.switch, event.position, now)
-    return look_at_switches(car, alerts, status, now) if _timed(car) else []
+    return look_at_switches(car, alerts, status, now) if _timed(car) or timed_instead(car) else []
 
 
 def switches_ahead(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:
     """After every fact: the line of a timed lap is near, must be behind the car, or was so just now."""
     line, lap = _line_ahead(car), car.track.lap
     begun = _timed(car) and lap is not None and now < lap.start_t + SETTLES_S
-    near = begun or (line is not None and now >= line - AHEAD_S)
+    near = begun or (line is not None and now >= line - AHEAD_S) or timed_instead(car)
     return look_at_switches(car, alerts, status, now) if near else []
 
 
@@ -136,17 +159,17 @@ def _lap(car: TeamCar, now: float) -> _Lap | None:
     if run is None or not car.track.on_track:
         return None
     end_s = car.legs[0].end_s if following is not None else float("inf")
-    return _Lap(car, run, _timed(car), following, end_s, now)
+    instead = timed_instead(car)
+    return _Lap(car, run, instead or _timed(car), instead, following, end_s, now)
 
 
 def _wrong(car: TeamCar, lap: _Lap, now: float) -> Iterator[tuple[str, str]]:
     """Measured switches that stand where they spoil this lap, or the one that must have begun, each with its text."""
     board = car.switches
     if lap.timed:
-        wanted = board.wanted(lap.run, lap.run.pointer)
-        for name in board.wrong(wanted)[0]:
-            if not _for_the_next(car, lap, name, wanted[name]):
-                yield name, _off(car, name, wanted[name])
+        for name in board.wrong(lap.wanted)[0]:
+            if not lap.excused(name):
+                yield name, _off(car, name, lap.wanted[name], lap.instead)
     # On a lap that a flag has spoilt nobody knows when, or whether, the car is at the line.
     calm = car.track.lap is not None and not car.track.lap.disturbed
     begins = lap.following is not None and lap.following.kind == "timed" and calm
@@ -161,10 +184,9 @@ def _unsure(car: TeamCar, lap: _Lap, alerts: AlertBook, now: float) -> Iterator[
     board = car.switches
     near = lap.following is not None and lap.following.kind == "timed" and now >= lap.end_s - AHEAD_S
     if lap.timed:
-        wanted = board.wanted(lap.run, lap.run.pointer)
-        for name in board.wrong(wanted)[1]:
-            if not _for_the_next(car, lap, name, wanted[name]):
-                yield name, _doubt(car, name, wanted[name])
+        for name in board.wrong(lap.wanted)[1]:
+            if not lap.excused(name):
+                yield name, _doubt(car, name, lap.wanted[name])
     elif not near:
         # No timed lap is near: what was told stands for as long as nothing shows it.
         for name in board.wrong(board.wanted(lap.run, lap.run.pointer))[1]:
@@ -178,16 +200,11 @@ def _unsure(car: TeamCar, lap: _Lap, alerts: AlertBook, now: float) -> Iterator[
                 yield name, _doubt(car, name, wanted[name])
 
 
-def _for_the_next(car: TeamCar, lap: _Lap, name: str, wanted: Position) -> bool:
-    """Guard: this lap's own call asked for the position that it has, for the lap to come."""
-    asked, stands = lap.asked(name), car.switches.stands(name)
-    return asked is not None and same_position(stands, asked) and not same_position(asked, wanted)
-
-
-def _off(car: TeamCar, name: str, wanted: Position) -> str:
+def _off(car: TeamCar, name: str, wanted: Position, instead: bool = False) -> str:
     stands = car.switches.stands(name)
     shown = position_text(stands) if stands is not None else "unknown"
-    return f"{_word(car, name)} stands at {shown}, this timed lap needs {position_text(wanted)}"
+    lap = "this lap is driven as a timed one, which" if instead else "this timed lap"
+    return f"{_word(car, name)} stands at {shown}, {lap} needs {position_text(wanted)}"
 
 
 def _doubt(car: TeamCar, name: str, wanted: Position) -> str:

@@ -105,12 +105,15 @@ class SwitchBoard:
             self._defaults[kind, driver, self.wet] = found
         return dict(found)
 
-    def wanted(self, run: RunState | None, leg: int, again: bool = False) -> dict[str, Position]:
+    def wanted(
+        self, run: RunState | None, leg: int, again: bool = False, instead: LapKind | None = None
+    ) -> dict[str, Position]:
         """Position of every switch on a planned lap of a run; momentary and stationary ones keep their default.
 
-        ``again``: this planned lap is driven once more, and what is done of it is not.
+        ``again``: this planned lap is driven once more, and what is done of it is not. ``instead``: a lap of this kind
+        is driven in its place, without its items.
         """
-        base = self.without_items(run, leg)
+        base = self.without_items(run, leg, instead)
         found = dict(base)
         if run is None:
             return found
@@ -120,14 +123,14 @@ class SwitchBoard:
                 continue
             behind = item.leg < leg or (item.leg == leg and (item.behind or (again and item.state in DONE)))
             stays = behind and not (item.item.put_back and procedure.put_back)
-            if (item.leg == leg and not behind) or stays:
+            if (item.leg == leg and not behind and instead is None) or stays:
                 asked = item_switches(procedure, item, base)
                 found.update({name: position for name, position in asked.items() if name in found})
         return found
 
-    def without_items(self, run: RunState | None, leg: int) -> dict[str, Position]:
+    def without_items(self, run: RunState | None, leg: int, instead: LapKind | None = None) -> dict[str, Position]:
         """The same without what items ask for: the defaults, and over them the run's own positions."""
-        kind: LapKind | None = run.laps[leg] if run is not None and run.laps else None
+        kind: LapKind | None = instead or (run.laps[leg] if run is not None and run.laps else None)
         ready = run.set_up_as if run is not None else None
         driver = self.plan.driver_of(ready) if ready is not None else self.driver
         found = self.defaults(kind, driver)

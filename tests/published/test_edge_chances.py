@@ -1,4 +1,4 @@
-"""The evidence of a bent line in measured speeds or metres, against SciPy's densities of many normal variables.
+"""The evidence of a bent line in measured speeds, against SciPy's densities of many normal variables.
 
 A linear model whose factors are normal draws makes its data normal too: mean and covariance follow from the design
 matrix (Bishop, Pattern Recognition and Machine Learning, 2006, 2.3.3 and 3.5.1), and `scipy.stats` knows the density.
@@ -13,18 +13,16 @@ from scipy import stats
 from pitwall.debrief.edge_chances import (
     BEGINS,
     ENDS,
-    LEVEL_OFF_MPS,
     STEP_S,
     Scatter,
     Story,
     chances,
     covariance,
-    covariance_of_metres,
 )
 
 
-def density(time: np.ndarray, off: np.ndarray, moment: float, story: Story, spread: np.ndarray, order: int) -> float:
-    """Of these speeds (or metres), if the level was left at that moment and this story happened: over all its ways,
+def density(time: np.ndarray, off: np.ndarray, moment: float, story: Story, spread: np.ndarray) -> float:
+    """Of these speeds, if the level was left at that moment and this story happened: over all its ways,
     by SciPy."""
     mean, sigma = np.array(story.slopes).T
     ways = []
@@ -33,36 +31,21 @@ def density(time: np.ndarray, off: np.ndarray, moment: float, story: Story, spre
         past = np.append(bends[1:], np.inf)
         since = [(np.maximum(time - begin, 0.0), np.maximum(time - end, 0.0)) for begin, end in
                  zip(bends, past, strict=True)]
-        lines = np.stack([(one**order - two**order) / order for one, two in since], axis=1)
+        lines = np.stack([one - two for one, two in since], axis=1)
         normal = stats.multivariate_normal(lines @ mean, spread + lines * sigma**2 @ lines.T)
         ways.append(float(normal.pdf(off)))
     return story.share * float(np.mean(ways))
 
 
-@pytest.mark.parametrize("order", [1, 2])
 @pytest.mark.parametrize("stories", [ENDS, BEGINS, ENDS[:1]])
-def test_chances_are_those_of_normal_densities(stories: tuple[Story, ...], order: int) -> None:
-    """Each moment's share of the density of all, summed over stories and over the ways of each; of speeds, and of
-    metres, which a line of the speed makes a parabola."""
+def test_chances_are_those_of_normal_densities(stories: tuple[Story, ...]) -> None:
+    """Each moment's share of the density of all, summed over stories and over the ways of each."""
     rng = np.random.default_rng(3)
     time, scatter = np.arange(-0.7, 0.8, 0.11), Scatter(0.12, 0.1, 0.5)
     off = 5.0 * np.clip(time, 0.0, 0.3) - 9.0 * np.maximum(time - 0.3, 0.0) + 0.1 * rng.standard_normal(len(time))
     moments = np.array([-0.3, -0.1, 0.0, 0.04, 0.3])
     spread = covariance(time, off, moments, scatter)
-    wanted = np.array([sum(density(time, off, moment, story, spread[at], order) for story in stories)
+    wanted = np.array([sum(density(time, off, moment, story, spread[at]) for story in stories)
                        for at, moment in enumerate(moments)])
-    assert chances(time, off, moments, stories, spread, order) == pytest.approx(
+    assert chances(time, off, moments, stories, spread) == pytest.approx(
         wanted / wanted.sum(), rel=1e-6, abs=1e-12)
-
-
-def test_metres_scatter_as_the_speeds_do_that_they_are_summed_from() -> None:
-    """The way of a speed that wavers (an Ornstein-Uhlenbeck process) has the variance of D. T. Gillespie, Exact
-    numerical simulation of the Ornstein-Uhlenbeck process and its integral, Physical Review E 54 (1996), 2084, started
-    steady: 2 s2 T (t - T (1 - exp(-t / T))). Place and line add their own."""
-    scatter, time = Scatter(0.1, 0.5, 0.6), np.arange(0.0, 3.0, 0.05)
-    found = covariance_of_metres(time, np.array([9.0]), scatter, 1.5, 0.5, (0.2, 0.1))[0]
-    relaxes = scatter.wavers_for_s
-    wavers = 2.0 * 0.5**2 * relaxes * (time - relaxes * (1.0 - np.exp(-time / relaxes)))
-    level = (LEVEL_OFF_MPS * time) ** 2
-    assert np.diag(found) == pytest.approx(wavers + level + 1.5**2 + 0.2**2 + (0.1 * (time - 0.5)) ** 2, rel=1e-3)
-    assert np.all(np.linalg.eigvalsh(found) > 0)

@@ -25,16 +25,18 @@ LINE_S, HEARD_S = 100.0, 101.0
 WRONG, UNSURE = "torque stands at 2, this timed lap needs 4", "torque: nothing shows that it is at 4"
 
 
-def off(raised: float, over: float | None, *moves: float, kind: str = "switch_wrong", lap: str = "timed") -> Any:
-    """What is said of a lap from second 100, heard of at 101, of one alert and the moves of its switch."""
+def off(raised: float, over: float | None, *moves: float, kind: str = "switch_wrong", lap: str = "timed",
+        planned: str = "timed") -> Any:
+    """What is said of a lap from second 100 to 190, heard of at 101, of one alert and the moves of its switch."""
     alert = Alert.model_validate({"id": f"{kind.replace('_', '-')}-58-torque", "t": raised, "car": "58", "kind": kind,
                                   "priority": "high", "active": True, "help": "", "since_s": raised,
                                   "text": WRONG if kind == "switch_wrong" else UNSURE})
     car = SimpleNamespace(car="58", switches=SimpleNamespace(car=SimpleNamespace(
-        switches=[SimpleNamespace(switch="torque"), SimpleNamespace(switch="deploy")])))
-    watch = CarWatch(moves=[Moved(t, "torque", 4, 2, "measured", "runs", 3) for t in moves])
+        switches=[SimpleNamespace(switch="torque"), SimpleNamespace(switch="deploy")])),
+        progress=SimpleNamespace(find=lambda _: SimpleNamespace(laps=("out", planned, "in"))))
+    watch = CarWatch(legs={3: ("runs", 1)}, moves=[Moved(t, "torque", 4, 2, "measured", "runs", 3) for t in moves])
     start = LapStart(3, LINE_S, HEARD_S, "bryn", None, None, None, None)
-    record = cast(LapRecord, SimpleNamespace(kind=lap))
+    record = cast(LapRecord, SimpleNamespace(number=3, kind=lap, end_t=190.0))
     return switches_off(Notes(alerts=[AlertNotes(alert, alert, over)]), cast(TeamCar, car), watch, record, start)
 
 
@@ -58,6 +60,15 @@ def test_a_lap_that_began_with_a_switch_off(raised: float, over: float | None, m
 def test_a_lap_that_began_with_its_switches_in_place(raised: float, over: float, moves: tuple[float, ...]) -> None:
     """What belongs to another lap, came later or was wanted by a procedure is not told of the lap's beginning."""
     assert off(raised, over, *moves) == ((), ())
+
+
+def test_that_an_in_lap_was_driven_as_a_timed_lap_shows_by_its_pace() -> None:
+    """The car stayed out: only a loop far from the line shows that its switches matter. As nobody moved them since the
+    line, the lap began so; an alert of the next lap, or of a switch moved on this one, is none about its beginning."""
+    assert off(150.0, 195.0, planned="in") == ((WRONG,), ())
+    assert off(150.0, 195.0, 130.0, planned="in") == ((), ())
+    assert off(190.5, 230.0, planned="in") == ((), ())
+    assert off(150.0, 195.0) == ((), ())
 
 
 def test_unverified_is_kept_apart_and_only_timed_laps_count() -> None:

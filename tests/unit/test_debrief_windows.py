@@ -166,21 +166,35 @@ def test_an_end_backwards_is_a_beginning() -> None:
     assert edge_of(t[:42], speed[:42], 40, +1, 55.0) is None
 
 
-def test_positions_without_speeds_tell_less_and_say_so() -> None:
-    """At 10 Hz half of the ends are within a fifth of a second; the intervals hold nine in ten, and are much wider."""
+@pytest.mark.parametrize("hz", [10.0, 5.0])
+def test_positions_without_speeds_tell_less_and_say_so(hz: float) -> None:
+    """Half of the ends are within a quarter of a second, at half the rate too; the intervals hold nine in ten, and are
+    much wider than with speeds; the speed is known."""
     held, off = [], []
     for seed in range(12):
         path, row = driven(seed)
-        stretch, truth = found(path, row, seen(path, 10.0, seed, speeds=False)), path.truth()
+        stretch, truth = found(path, row, seen(path, hz, seed, speeds=False)), path.truth()
         ends = ((stretch.from_s, truth.from_s), (stretch.to_s, truth.to_s))
         held += [one.low <= true <= one.high for one, true in ends]
         off += [abs(one.value - true) for one, true in ends]
         assert stretch.from_s.high - stretch.from_s.low > 0.5
         assert "without speeds; its beginning" in stretch.text
+        assert stretch.speed_mps is not None
+        assert stretch.speed_mps.value == pytest.approx(truth.speed_mps, abs=0.6)
     assert sum(held) >= 0.9 * len(held), (sum(held), len(held))
     assert np.median(off) <= 0.25
+
+
+def test_places_of_a_lap_without_a_hold_show_none() -> None:
+    """Who goes on at the pace of his lap held nothing, and two places a second are too few to say."""
     path, row = driven(1)
-    assert by_positions(asked(), row, seen(path, 5.0, 1, speeds=False), the_map()) is None
+    assert by_positions(asked(), row, seen(path, 2.0, 1, speeds=False), the_map()) is None
+    notes = seen(path, 10.0, 1, speeds=False)
+    begin_m, t = notes.at_m[0], np.array(notes.at_s)
+    rises = 40.0 * (t - t[0]) + 2.0 * (t - t[0]) ** 2  # from 144 km/h on, 4 m/s2 all along
+    off = 1.5 * np.random.default_rng(2).standard_normal(len(t))
+    notes.at_m = [round(float(begin_m + way), 1) for way in rises + off]
+    assert by_positions(asked(), row, notes, the_map()) is None
 
 
 def test_intervals_of_crossings_hold_the_truth() -> None:

@@ -87,7 +87,7 @@ def test_a_lap_behind_the_car_settles_its_items() -> None:
     """Called: probably done. Not called: not done. Items of other laps wait."""
     _, state = running(HOLD, {"do": "radio_check", "on": "out"}, {"do": "comment", "on": "in"})
     state.items[0].signal("call", 50)
-    items.lap_over(state, 0, 60)
+    items.lap_over(state, 0, PROCEDURES, 60)
     assert [item.state for item in state.items] == ["probably_done", "not_done", "planned"]
 
 

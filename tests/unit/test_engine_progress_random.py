@@ -63,7 +63,7 @@ def lap_ends(progress: PlanProgress, kind: str, t: float) -> int:
     leg = current.pointer
     progress.lap_done(kind)  # type: ignore[arg-type]  # one of three lap kinds
     if current.pointer != leg:
-        items.lap_over(current, leg, t)
+        items.lap_over(current, leg, PROCEDURES, t)
     return 1
 
 
