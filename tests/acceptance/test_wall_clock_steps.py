@@ -136,7 +136,7 @@ class LiveMorning:
         self.world = World(scenario, setup, rehearsal.seed, self.clock, link.send, rate=self.RATE)
         link.listen(self._hear)
         self.timetable = WallTimetable(loop.wall, loop=loop, scheduler_wall=loop.wall)
-        self._begins_m, self._begins_wall = loop.m, loop.wall()
+        self._begins_wall = loop.wall()
 
     def _hear(self, output: Output) -> None:
         if isinstance(output, Prompt) or output.type in ("answered", "refused"):
