@@ -29,6 +29,9 @@ OPEN = ("planned", "shown", "due", "said")
 
 ENDED_SHOWN_FOR_S = 20.0
 NOTES_KEPT = 3
+TO_SAY = ("planned", "shown", "due")
+STACK = 16
+"""So many calls the daemon lists at most."""
 _URGENCY = {"high": 0, "medium": 1, "low": 2}
 
 
@@ -65,6 +68,7 @@ class Board:
                 self._take_prompt(message)
             case DeskState():
                 self.desks[message.car] = message
+                self._end_unlisted(message)
                 for prompt in message.prompts:
                     self._take_prompt(prompt)
             case Alert():
@@ -148,6 +152,18 @@ class Board:
         planned = [prompt for prompt in desk.prompts if prompt.state == "planned"] if desk is not None else []
         ahead = [prompt for prompt in planned if prompt.say_by_s > now]
         return tuple(sorted(ahead, key=lambda prompt: (prompt.say_from_s, -prompt.priority, prompt.call)))
+
+    def _end_unlisted(self, desk: DeskState) -> None:
+        """A word that ends a call may be lost on the way: the desk's state lists every call that is still to be said,
+        so one that it does not list any more was said or is over. A list as long as it may be says nothing of the
+        rest."""
+        if len(desk.prompts) >= STACK:
+            return
+        listed = {prompt.call for prompt in desk.prompts}
+        gone = [call for call, one in self._prompts.items()
+                if one.car == desk.car and one.state in TO_SAY and one.t < desk.t and call not in listed]
+        for call in gone:
+            del self._prompts[call]
 
     def _take_prompt(self, prompt: Prompt) -> None:
         known = self._prompts.get(prompt.call)
