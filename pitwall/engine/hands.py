@@ -23,6 +23,7 @@ from functools import partial
 from pitwall.engine import flags, joining
 from pitwall.engine.belief import put
 from pitwall.engine.call import Call
+from pitwall.engine.calling_again import recall
 from pitwall.engine.car import DOUBLE_S, CarTrack, Happening, LapRecord
 from pitwall.engine.field import Field, lap_judged
 from pitwall.engine.hand_clock import SAME_CHANGE_S, ClockHistory, ClockInput
@@ -239,8 +240,7 @@ class Hands:
         """The car did not leave, and is called anew."""
 
         def act(one: TeamCar, entry: Entry) -> None:
-            one.hold_release(entry.now)
-            one.recalled = True
+            recall(one, entry.now)
 
         self.histories[car].note(Entry("recall", "recall", now, self.clock, act), keep=False)
 
