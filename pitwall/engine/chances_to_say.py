@@ -25,6 +25,10 @@ how much longer than usual the sentence may take; the next counts where no way m
 FULL_AT_LEAST = 2  # what can wait is said in full in a window of this standard rather than in short in a better one
 MUST_IN_FULL = 1  # what must be said is said in full in a window of this standard at least, else in short
 SETTLED_S = 1.5  # before its window opens a call is where the engineer looks: it moves only if it must
+FORESEEN_S = 3.0  # shown so long before it opens, a window is awaited by then (common practice, no source)
+AWAITED_S = 0.7  # and what is awaited is begun so much sooner than what comes unforeseen (common practice, no source)
+NEWS, LEAST_NEWS = 2, 4  # which standard news begins with, and what is soon overtaken: the first window that can be hit
+BEFORE_FLAG_S, AFTER_FLAG_S = 2.5, 3.0  # around the flag at zero the channel is kept free for it, the read-back as well
 
 
 def least_sure(kind: CallClass) -> int:
@@ -72,6 +76,8 @@ def ways_of(at: Situation, spec: CallSpec, standard: int, sure: Sure, parts: boo
     """Every way to make a call in windows of one of the ``STANDARDS``, as far as they are not behind."""
     room = spec.room
     assert room is not None  # it competes
+    if spec.kind not in PRE_EMPTS and (clear := _clear_of_the_flag(at, spec, room)) is not room:
+        spec = altered(spec, room=clear)
     if room.stretches is None:
         own = Room(None, spec.say_from_s, spec.say_by_s + SLOW_SPEECH * spec.spoken_s)
         made = ways(_words(at, spec, SLOW_SPEECH), own, may_split=False, least=(0.0,))
@@ -102,9 +108,37 @@ def _within(at: Situation, spec: CallSpec, sure: Sure, standard: int, parts: boo
     near = tuple([one for one in sure.of(room.stretches, share) if one[1] > begin and one[0] < end])
     within = Room(near, begin, end, room.best_s)
     may_split = parts and spec.kind not in MUST
+    awaited = spec.kind == "session" and standard >= NEWS
+    least = max(STANDARDS[LEAST_NEWS][1], least_s - AWAITED_S) if awaited else least_s
+    made = ways(_words(at, spec, slowly), within, may_split=may_split, least=(least,))
+    if awaited:
+        made = _awaited(made, least_s, spec.say_from_s + FORESEEN_S)
     # News counts from when it is known, in whatever form: in short now before in full half a lap later.
-    return {way.how: altered(way, best_s=begin) if spec.kind in PRE_EMPTS else way
-            for way in ways(_words(at, spec, slowly), within, may_split=may_split, least=(least_s,))}
+    return {way.how: altered(way, best_s=begin) if spec.kind in PRE_EMPTS else way for way in made}
+
+
+def _awaited(made: tuple[Way, ...], least_s: float, foreseen_s: float) -> tuple[Way, ...]:
+    """The ways less windows that are shorter than ``least_s`` and open too soon to be awaited."""
+    found = []
+    for way in made:
+        part = way.parts[0]
+        starts = tuple([(begin, end) for begin, end in part.starts if end - begin >= least_s or begin >= foreseen_s])
+        if starts:
+            found.append(way if starts == part.starts else altered(way, parts=(altered(part, starts=starts),)))
+    return tuple(found)
+
+
+def _clear_of_the_flag(at: Situation, spec: CallSpec, room: Room) -> Room:
+    """The room of what can wait less the moment of the flag, which everybody knows; a put-back before a line that the
+    car reaches earlier cannot wait."""
+    if at.stopped_by_flag or not at.clock.running or room.stretches is None:
+        return room
+    flag_s = at.clock.end_s(at.now)
+    from_s, to_s = flag_s - BEFORE_FLAG_S, flag_s + AFTER_FLAG_S
+    if room.end_by_s <= from_s or (spec.act_at_s is not None and spec.act_at_s <= flag_s):
+        return room
+    pieces = [piece for begin, end in room.stretches for piece in ((begin, min(end, from_s)), (max(begin, to_s), end))]
+    return altered(room, stretches=tuple([(begin, end) for begin, end in pieces if begin < end]))
 
 
 def _words(at: Situation, spec: CallSpec, slowly: float) -> Words:

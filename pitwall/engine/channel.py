@@ -14,7 +14,17 @@ from dataclasses import dataclass, field
 
 from pitwall.engine.call import PRIORITY, Call, CallSpec
 from pitwall.engine.calls import FEW_KEYS, CallBook
-from pitwall.engine.chances_to_say import MUST, PRE_EMPTS, SLOW_SPEECH, STANDARDS, least_sure, pinned, ways_of
+from pitwall.engine.chances_to_say import (
+    LEAST_NEWS,
+    MUST,
+    NEWS,
+    PRE_EMPTS,
+    SLOW_SPEECH,
+    STANDARDS,
+    least_sure,
+    pinned,
+    ways_of,
+)
 from pitwall.engine.parts import begun, remaining
 from pitwall.engine.situation import Situation
 from pitwall.engine.sure import Sure
@@ -33,7 +43,7 @@ COMMENT_S = 9.0  # a driver who is asked something answers with a few sentences 
 ANSWER_S = 1.5  # from the end of a sentence to the end of a short read-back (common practice, no source)
 TALK_S = 3.0  # a transmission commonly takes so long
 GOES_ON_TALKING_S = 1.0  # and a longer one goes on for so long; more than what the book takes for no move at all
-CONTENT_WITH = {"session": 2, "safety": 3, "stop": 3, "box": 2}  # which standard to begin with; no entry: the first
+CONTENT_WITH = {"session": NEWS, "safety": 3, "stop": 3, "box": 2}  # which standard to begin with; else the first
 PINNED = -1
 OUTSIDE = ("outside", "outside_short")
 AT_ONCE = ("session", "safety", "stop")
@@ -130,6 +140,7 @@ class ChannelBook:
         given = list(specs)
         if not at.track.on_track or not at.legs:
             return given
+        given = self._one_word_in(given, book, at.now)
         self.talk.two_way = at.plan.medium == "two_way"
         self._count_unsaid(at.now, book)
         found: list[CallSpec] = []
@@ -145,6 +156,15 @@ class ChannelBook:
             else:
                 waiting.append(spec)
         return [*found, *self._planned(at, waiting, book)]
+
+    def _one_word_in(self, given: list[CallSpec], book: CallBook, now: float) -> list[CallSpec]:
+        """News that brings the car in is the box call as well: until it is told no other asks for the channel."""
+        news = [book.latest.get(spec.key) for spec in given
+                if spec.kind == "session" and spec.ask.action == "return_to_pits"]
+        if not any(call is None or call.open for call in news):
+            return given
+        said = {call.spec.key for call in book.live.values() if self.being_said(call, now)}
+        return [spec for spec in given if spec.kind != "box" or spec.key in said]
 
     def _count_unsaid(self, now: float, book: CallBook) -> None:
         """Add the time since the last plan to every call that was open in it, unless somebody talked."""
@@ -193,7 +213,7 @@ class ChannelBook:
         by_key = {spec.key: spec for spec in waiting}
         calls = {key: book.latest.get(key) for key in by_key}
         sure = Sure(at)
-        standard = {spec.key: PINNED if pinned(at, spec, calls[spec.key], sure) else CONTENT_WITH.get(spec.kind, 0)
+        standard = {spec.key: PINNED if pinned(at, spec, calls[spec.key], sure) else _content_with(spec)
                     for spec in waiting}
         weight = {key: self._weight(spec, calls[key]) for key, spec in by_key.items()}
         # Between two parts a key or a report must tell whether the rest still comes.
@@ -215,7 +235,7 @@ class ChannelBook:
                 break
             for key in eased:
                 while standard[key] < least_sure(by_key[key].kind):
-                    standard[key] = max(standard[key] + 1, CONTENT_WITH.get(by_key[key].kind, 0))
+                    standard[key] = max(standard[key] + 1, _content_with(by_key[key]))
                     waits[key] = _pending(at, by_key[key], calls[key], standard[key], by_key, sure, weight[key], parts)
                     if waits[key].ways:
                         break
@@ -224,6 +244,11 @@ class ChannelBook:
         found = [_at_its_place(at, by_key[one.key], book.latest.get(one.key), one, last[one.key])
                  for plan in plans for one in plan.placed]
         return found + [_without_place(at, by_key[one.key], book.latest.get(one.key), one.reason) for one in left]
+
+
+def _content_with(spec: CallSpec) -> int:
+    """The standard to begin with; what is soon overtaken waits for no better window than one that can be hit."""
+    return LEAST_NEWS if spec.soon_over else CONTENT_WITH.get(spec.kind, 0)
 
 
 def channels_of(setup: SessionSetup) -> dict[str, ChannelBook]:

@@ -243,14 +243,14 @@ def test_the_flag_falls(told: bool) -> None:
     car.comes_in(110)
     falls = between(600, 620 if told else 626)
     play.want(clock(status="finished"), between(600, 608))
-    play.want(prompt(kind="session", short=has("finish the lap"), state="due"), falls)
+    play.want(prompt(kind="session", short=has("Flag out"), state="due"), falls)
     # The lap that had begun may be finished; the one after it is the in-lap, and is called as any other.
     line = car.starts[3]
     play.never(prompt(kind=NOT_BOX, state=SHOWN), between(627, line - 0.1))
-    play.want(prompt(kind="session", short=has("in-lap"), state="due"), between(line, line + 20))
+    play.want(prompt(kind="session", short=has("Chequered flag"), state="due"), between(line, line + 20))
     play.want(prompt(kind="box", state="due"), between(line, car.t), times=2)
     play.never(prompt(kind=NOT_BOX, state=SHOWN), between(line, car.t + 60))
-    play.want(prompt(kind="session", short=has("in-lap"), state="done", reason="the car came in"))
+    play.want(prompt(kind="session", short=has("Chequered flag"), state="done", reason="the car came in"))
     play.never(prompt(state="missed"))
     play.run(until=car.t + 60)
 

@@ -84,7 +84,7 @@ def test_a_run_cut_by_the_morning_flag_goes_on_after_lunch() -> None:
     play = _told_by_race_control(_day(LONG))
     car = _cut_by_the_morning_flag(play)
     assert car.starts[6] < FLAG < car.starts[7]
-    play.want(prompt(kind="session", short=has("finish the lap"), state="due"), between(FLAG, FLAG + 20))
+    play.want(prompt(kind="session", short=has("Flag out"), state="due"), between(FLAG, FLAG + 20))
     play.want(prompt(kind="box", state="due"), between(car.starts[7], car.t))
     play.want(run("long", state="next", timed_done=5, reason="chequered flag"), between(car.t, car.t + 2))
     play.never(prompt(kind="release", state="due"), between(FLAG, GREEN - 61))

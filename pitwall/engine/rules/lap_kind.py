@@ -17,6 +17,7 @@ COOL_NOW = "Cool-down lap now, cool the car."
 SAY_AFTER_LINE_S = 8.0
 KNOWN_BY_S = 20.0  # a driver who hears it later has pushed through the first corners (common practice, no source)
 SETTLED_S = 20.0  # after the pit exit (common practice, no source)
+CLOCK_S = 2.0  # the official clock is known to a second or two (common practice, no source)
 USEFUL_S = 60.0  # before the line (common practice, no source)
 
 
@@ -32,12 +33,18 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         if before.kind != "cool":
             yield from _cool(at, leg)
         # Under a slow period nobody knows yet whether the next lap is one to push on.
-        if leg.kind == "timed" and before.kind == "cool" and not (leg.again and at.clock.status == "slow"):
+        unknown = leg.again and at.clock.status == "slow"
+        if leg.kind == "timed" and before.kind == "cool" and not unknown and not _flag_comes_first(at, before, leg):
             text = PUSH_AGAIN
             window = at.window(leg.start_s, text, at.timing.switch_reaction_s, before, "run")
             over_by = leg.start_s - at.doubt(leg.start_s, before) - at.timing.switch_reaction_s
             room = at.room((before,), over_by - USEFUL_S, over_by)
             yield _say(at, leg, text, "Next lap: push", "timed", window.from_s, window.by_s, leg.start_s, room)
+
+
+def _flag_comes_first(at: Situation, before: Leg, leg: Leg) -> bool:
+    """Guard: the flag falls on the lap before it, so it will not be driven at the pace."""
+    return at.clock.running and at.clock.end_s(at.now) + CLOCK_S < leg.start_s - at.doubt(leg.start_s, before)
 
 
 def laps_told(timed: int) -> str:

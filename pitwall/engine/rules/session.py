@@ -16,19 +16,21 @@ DANGER = ("red", "slow", "yellow")
 FLAG_SAY_WITHIN_S = 15.0
 LAST_LAP_WORD_PHASE = 0.9  # a lap that slows into the flag is announced up to here (common practice, no source)
 
+# In short no more than the word of the trade: every driver knows what follows from it, and two words find a place where
+# five find none.
 _WORDS: dict[str, tuple[str, str, Ask]] = {
     "red": (
         "Red flag, red flag. Slow down, come back to the pits.",
-        "Red flag, slow, pits",
+        "Red flag",
         Ask(action="return_to_pits"),
     ),
     "slow": ("Full-course slow. Keep to the slow-period speed.", "Full-course slow", Ask(action="slow")),
     "green": ("Track is green.", "Track green", Ask(action="resume")),
     "yellow": ("Yellow flag, be ready to slow down.", "Yellow", Ask(action="slow")),
-    "finished": ("Chequered flag. In-lap now, bring it back.", "Chequered flag, in-lap", Ask(action="return_to_pits")),
+    "finished": ("Chequered flag. In-lap now, bring it back.", "Chequered flag", Ask(action="return_to_pits")),
     "flag_out": (
         "Chequered flag is out. Finish this lap, then in-lap.",
-        "Flag out, finish the lap",
+        "Flag out",
         Ask(action="none"),
     ),
     "ending": ("Slow period is ending, be ready.", "Slow ending", Ask(action="none")),
@@ -68,6 +70,7 @@ def _news_call(at: Situation, news: StatusNews) -> CallSpec:
         ask=ask,
         act_at_s=None,
         room=_room(at, news, at.spoken(short)),
+        soon_over=news.status == "ending",
     )
 
 
