@@ -30,10 +30,10 @@ def spoken_s(told: Told, text: str) -> float:
 
 
 def length(told: Told, prompt: Row) -> Own:
-    """The length of what is said: of its words as they stand. Of a shorter way or of parts it is the engine's choice,
-    and so is how long an answer takes that nobody has worded yet; with a radio desk it learns how fast he speaks."""
+    """The length of what is said: of its words as they stand. What is said in parts is the engine's choice, and so is
+    how long an answer takes that nobody has worded yet; with a radio desk it learns how fast he speaks."""
     unworded = prompt["text"].startswith("Answer the driver")
-    if told.facts("channel_reported") or prompt["way"] != "full" or prompt["parts"] or unworded:
+    if told.facts("channel_reported") or prompt["parts"] or unworded:
         return engine(prompt["spoken_s"])
     return Own(spoken_s(told, prompt["text"]), off=0.051)
 

@@ -131,10 +131,13 @@ test("a call that the desk's state lists no more is over, also where the word th
   store.take("prompt/41", prompt("said", "said", 40, { t: 45 }));  // it waits for the driver, and no list names it
   store.take("desk/41/state", desk(53, prompt("c", "due", 70, { t: 53 })));
   assert.deepEqual(store.open("41").map((p) => p.call), ["c", "said"]);
-  store.take("prompt/41", prompt("said", "done", 40, { t: 54, revision: 2 }));
-  store.take("desk/58/state", { ...desk(60), car: "58" });
+  store.take("desk/41/state", desk(644, prompt("c", "due", 70, { t: 644 })));
+  assert.equal(store.open("41").length, 2);
+  store.take("desk/41/state", desk(646, prompt("c", "due", 700, { t: 646 })));
+  assert.deepEqual(store.open("41").map((p) => p.call), ["c"]);
+  store.take("desk/58/state", { ...desk(660), car: "58" });
   assert.equal(store.open("41").length, 1);
-  store.take("desk/41/state", desk(61, ...Array.from({ length: 16 }, (_, n) => prompt(`p${n}`, "planned", 99, { t: 61 }))));
+  store.take("desk/41/state", desk(661, ...Array.from({ length: 16 }, (_, n) => prompt(`p${n}`, "planned", 999, { t: 661 }))));
   assert.equal(store.open("41").length, 1);
 });
 

@@ -717,3 +717,5 @@ def test_a_call_that_the_desk_lists_no_more_is_over_although_its_end_was_not_hea
     assert {one.call for one in board.prompts("41", 104.0)} == {"gone", "said", "news"}
     board.take(_desk(t=104.0, prompts=()))
     assert {one.call for one in board.prompts("41", 104.0)} == {"said", "news"}
+    board.take(_desk(t=699.5, prompts=()))
+    assert not board.prompts("41", 699.5)

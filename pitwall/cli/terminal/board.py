@@ -30,6 +30,8 @@ OPEN = ("planned", "shown", "due", "said")
 ENDED_SHOWN_FOR_S = 20.0
 NOTES_KEPT = 3
 TO_SAY = ("planned", "shown", "due")
+SAID_FOR_S = 600.0
+"""Nobody waits so long for what a said call is to bring: its end was not heard."""
 STACK = 16
 """So many calls the daemon lists at most."""
 _URGENCY = {"high": 0, "medium": 1, "low": 2}
@@ -161,7 +163,8 @@ class Board:
             return
         listed = {prompt.call for prompt in desk.prompts}
         gone = [call for call, one in self._prompts.items()
-                if one.car == desk.car and one.state in TO_SAY and one.t < desk.t and call not in listed]
+                if one.car == desk.car and call not in listed
+                and ((one.state in TO_SAY and one.t < desk.t) or (one.state == "said" and one.t < desk.t - SAID_FOR_S))]
         for call in gone:
             del self._prompts[call]
 

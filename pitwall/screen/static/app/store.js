@@ -10,6 +10,8 @@ import { DaemonClock } from "./clock.js";
 
 export const OPEN = ["shown", "due", "said"];
 const TO_SAY = ["shown", "due"];
+/** Nobody waits so long for what a said call is to bring: its end was not heard. */
+const SAID_FOR_S = 600;
 export const ENDED_SHOWN_FOR_S = 20;
 const ENDED_KEPT = 40;
 /** So many calls the daemon lists at most. */
@@ -125,9 +127,8 @@ export class Store {
   endUnlisted(desk) {
     if (desk.prompts.length >= STACK) return;
     const listed = new Set(desk.prompts.map((p) => p.call));
-    for (const [call, p] of this.prompts) {
-      if (p.car === desk.car && TO_SAY.includes(p.state) && p.t < desk.t && !listed.has(call)) this.prompts.delete(call);
-    }
+    const over = (/** @type {Prompt} */ p) => (TO_SAY.includes(p.state) ? p.t < desk.t : p.state === "said" && p.t < desk.t - SAID_FOR_S);
+    for (const [call, p] of this.prompts) if (p.car === desk.car && over(p) && !listed.has(call)) this.prompts.delete(call);
   }
 
   /** An older revision than the one known changes nothing. @param {Prompt} prompt */
