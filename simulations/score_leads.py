@@ -14,6 +14,9 @@ does), with night-before plans (``plan_from_session.py``) for the cars that drov
 
 *Late* are calls that came with less than their lead: the lead of the settings before say_from, for a box call so long
 before the pit entry as the settings say, for a lap time five seconds; session calls are said at once and have none.
+Of these, *at once* are those that stood there within 1.5 s of the message before which nobody could know of them: the
+feed's first word, the car at the pit entry or exit, a change of the session's status. More lead than that no desk can
+give; the rest came late although it could have been foreseen.
 *Never shown* became known too late to be said at all. Everything is by session, by kind, and in
 all; quantiles are p5 and the median, seconds. The recording's answer key makes the plans and is used for nothing else.
 
@@ -24,6 +27,7 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import csv
 import json
 import sys
 import tempfile
@@ -42,11 +46,12 @@ from pitwall.model.outputs import LapJudged, Prompt
 from pitwall.model.setup import CallTiming
 from simulations.plan_from_session import write_event
 from simulations.score_follow import busiest
-from simulations.score_follow_rows import follow
+from simulations.score_follow_rows import BEGIN_S, follow
 
 AT_ONCE = ("session", "safety", "stop")
 OWN_LEAD_S = {"pace": 5.0, "answer": 6.0}
 SLACK_S = 1.0
+AT_ONCE_S = 1.5
 OPEN = ("shown", "due")
 LAPS = ("garage", "out-lap", "installation lap", "timed lap", "cool-down lap", "in-lap", "")
 
@@ -57,6 +62,7 @@ class Told:
 
     prompts: list[Prompt] = field(default_factory=list)
     lap_start_s: float | None = None
+    at_once: bool = False
 
     @property
     def last(self) -> Prompt:
@@ -96,7 +102,29 @@ def followed(folder: Path, cars: int, seed: int) -> tuple[list[Told], CallTiming
     with tempfile.TemporaryDirectory() as out:
         setup = load_setup(write_event(folder, busiest(folder, cars), seed, Path(out)))
         asyncio.run(follow(folder, setup, calls))
-    return list(calls.told.values()), setup.calls
+    return with_news(list(calls.told.values()), news(folder)), setup.calls
+
+
+def news(folder: Path) -> dict[str, list[float]]:
+    """When the recording told what nobody can foresee, session seconds by car; of the whole session under no name."""
+    zero = float(json.loads((folder / "meta.json").read_text(encoding="utf-8"))["start_t_s"])
+    found: dict[str, list[float]] = {"": [BEGIN_S]}
+    with (folder / "status.csv").open(encoding="utf-8") as rows:
+        found[""] += [float(row["t_s"]) - zero for row in csv.DictReader(rows)]
+    with (folder / "events.csv").open(encoding="utf-8") as rows:
+        for row in csv.DictReader(rows):
+            if row["kind"] in ("pit_in", "pit_out"):
+                found.setdefault(row["car"], []).append(float(row["t_msg_s"]) - zero)
+    return found
+
+
+def with_news(calls: list[Told], told: dict[str, list[float]]) -> list[Told]:
+    """The same calls, each with whether it was shown at once after something was told of its car or of the session."""
+    for call in calls:
+        shown = call.shown_s
+        times = [*told.get("", ()), *told.get(call.last.car, ())]
+        call.at_once = shown is not None and any(0.0 <= shown - t <= AT_ONCE_S for t in times)
+    return calls
 
 
 def figures(calls: Sequence[Told], timing: CallTiming) -> dict[str, Any]:
@@ -112,11 +140,12 @@ def _of(calls: Sequence[Told], timing: CallTiming) -> dict[str, Any]:
     to_by = [last.say_by_s - first for last, first in shown if first is not None]
     margin = [last.act_at_s - last.say_by_s - last.spoken_s for last, _ in shown
               if last.act_at_s is not None and last.kind != "release"]
-    late = [last for last, first in shown if first is not None and _late(last, first, timing)]
+    late = [told for told in calls if told.shown_s is not None and _late(told.last, told.shown_s, timing)]
     never = [told for told in calls if told.shown_s is None and told.prompts[-1].state == "missed"]
     return {
         "shown": len(shown), "lead_to_say_from_s": _quantiles(to_from), "lead_to_say_by_s": _quantiles(to_by),
-        "margin_s": _quantiles(margin), "late": len(late), "never_shown": len(never),
+        "margin_s": _quantiles(margin), "late": len(late),
+        "at_once": sum(told.at_once for told in late), "never_shown": len(never),
     }
 
 
@@ -138,10 +167,10 @@ def _quantiles(values: Sequence[float]) -> dict[str, float] | None:
 def page(title: str, found: dict[str, Any]) -> str:
     """The figures as a table."""
     lines = [title, f"  {'kind':<10}{'shown':>6}{'lead to from':>16}{'lead to by':>16}{'margin':>16}{'late':>6}"
-                    f"{'never shown':>13}   (p5 / median, s)"]
+                    f"{'at once':>9}{'never shown':>13}   (p5 / median, s)"]
     for kind, one in found.items():
         cells = "".join(f"{_cell(one[name]):>16}" for name in ("lead_to_say_from_s", "lead_to_say_by_s", "margin_s"))
-        lines.append(f"  {kind:<10}{one['shown']:>6}{cells}{one['late']:>6}{one['never_shown']:>13}")
+        lines.append(f"  {kind:<10}{one['shown']:>6}{cells}{one['late']:>6}{one['at_once']:>9}{one['never_shown']:>13}")
     return "\n".join(lines)
 
 

@@ -63,7 +63,7 @@ def run_rows(
     for state in car.progress.runs:
         run, before = state.run, first.find(state.run.run)
         own = [lap for lap in laps if lap.run == run.run]
-        clean = [lap.lap_time_s for lap in own if lap.kind == "timed" and lap.clean == "clean" and lap.lap_time_s]
+        clean = [lap.lap_time_s for lap in own if lap.lap_time_s and of_the_car_as_wanted(lap)]
         timed = [lap.lap_time_s for lap in own if lap.lap_time_s is not None]
         of_run = [item for item in items if item.run == run.run]
         origin = car.plan.original(run)
@@ -81,6 +81,11 @@ def run_rows(
             counts=state.counts,
         ))
     return tuple(found)
+
+
+def of_the_car_as_wanted(lap: LapRow) -> bool:
+    """Guard: a clean timed lap on which no switch was seen to be wrong: another one tells of another car's pace."""
+    return lap.kind == "timed" and lap.clean == "clean" and not lap.switches_wrong
 
 
 def stints(laps: Sequence[LapRow]) -> tuple[Stint, ...]:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from pitwall.app.debrief_switches import switches_off
 from pitwall.app.debrief_watch import CarWatch, LapStart, NotedSession
+from pitwall.app.next_sets import sets_of_the_day
 from pitwall.debrief.model import StatusSpan
 from pitwall.debrief.session import time_of_day
 from pitwall.engine.clean_laps import clean_lap
@@ -42,7 +43,7 @@ def _row(
     end_s = lap.end_t if lap.end_t is not None else lap.start_t
     statuses = tuple(dict.fromkeys(_touching(spans, lap.start_t, end_s)))
     tyres = start.tyres if start is not None else None
-    known = car.plan.tyre_sets.get(tyres) if tyres is not None else None
+    known = sets_of_the_day(car).get(tyres) if tyres is not None else None
     return LapRow(
         car=car.car, number=lap.number, run=lap.run, lap_of_run=lap_of_run, kind=lap.kind,
         start_s=round(lap.start_t, 3), end_s=round(end_s, 3), start_time=time_of_day(noted.notes, lap.start_t),

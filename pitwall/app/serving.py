@@ -6,17 +6,33 @@ session goes on with the plan in use, and the file is told as an alert until it 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from pitwall.app.brokers import BrokerChoice, RunningBroker, start_broker
+from pitwall.app.daemon import Daemon, offline_message
+from pitwall.app.day_watch import DayWatch, WriteOut
+from pitwall.app.debrief_live import noted_until_the_end
 from pitwall.app.filing import display_name
+from pitwall.app.journals import open_journal
+from pitwall.app.lifecycle import Lifecycle
 from pitwall.app.loading import Loaded, read_event
-from pitwall.app.plan_files import PlanFiles
+from pitwall.app.plan_files import PlanFiles, PlanWatch
+from pitwall.app.screen import ScreenStart
+from pitwall.app.slow_work import Beside
+from pitwall.app.starting import start_daemon, starting_second
+from pitwall.app.watching import linked
+from pitwall.bus.connection import Unanswered
+from pitwall.bus.mqtt import MqttBus
+from pitwall.engine.session import Session
 from pitwall.errors import FileProblem, Finding, JournalError
 from pitwall.journal.sqlite import read_journal
 from pitwall.model.events import SessionPrepared
 from pitwall.model.setup import SessionSetup
+from pitwall.model.timetable import TimetableEntry
+from pitwall.runtime.clock import LiveClock, wall_seconds
+from pitwall.runtime.steps import StepWatch
 
 
 @dataclass(frozen=True)
@@ -66,3 +82,98 @@ def _stored(
         return None
     first = events[0].event if events else None
     return (first.setup, path) if isinstance(first, SessionPrepared) else None
+
+
+@dataclass(frozen=True)
+class Served:
+    """What a daemon that has started says of itself."""
+
+    address: str
+    resumed: bool
+    session_s: float
+    kind: str = "elsewhere"
+    websocket: str | None = None
+    notes: tuple[str, ...] = ()
+    asks: bool = False
+    screen: str | None = None
+
+
+async def serve(
+    setup: SessionSetup, journal_file: Path, *, broker: BrokerChoice, fresh: bool = False,
+    started: Callable[[Served], None] | None = None, timetable: Sequence[TimetableEntry] = (),
+    write_out: WriteOut | None = None, plan_files: PlanFiles | None = None, waits: Callable[[str], None] | None = None,
+    screen: ScreenStart | None = None,
+) -> None:
+    """Run the daemon until somebody stops it.
+
+    Args:
+        setup: the session.
+        journal_file: gone on with when it holds this very session.
+        broker, fresh: which one; put an existing journal aside first.
+        started: called once it runs.
+        timetable, write_out: the day's, by the wall clock, and what carries out its export.
+        plan_files: where the plans lie; they are watched, and a change becomes a proposal.
+        waits: told why a broker elsewhere is waited for.
+        screen: started once the broker runs.
+
+    Raises:
+        BrokerError: when the broker refuses us or the port is taken.
+        UserError: when the journal was begun with other files than plans.
+        JournalError: when the journal cannot be used.
+    """
+    async with Lifecycle() as life:
+        life.stop_on_signals()
+        session = await noted_until_the_end(life, journal_file)
+        try:
+            journal = await open_journal(journal_file, setup, fresh=fresh)
+        except JournalError as refused:
+            raise JournalError(f"{refused} (another file: --journal FILE; this one put aside: --fresh)") from refused
+        await life.start("journal", None, journal.close)
+        running = await start_broker(life, broker)
+        if not await _answers(life, running, waits or (lambda reason: None)):
+            return
+        start_s = starting_second(setup)
+        clock, workers = LiveClock(start_s), Beside()
+        daemon = Daemon(
+            setup, session, clock=clock, journal=journal, unseen=session.unseen,
+            bus=MqttBus(running.address, f"pitwall-{setup.session}", offline_message(setup.session)), watch=StepWatch(),
+            forecaster=workers.forecaster, adviser=workers.adviser, broker=running.name, store=str(journal_file),
+        )
+        daemon.host.on_step(lambda step: clock.retime())
+        resumed = await start_daemon(life, daemon, workers, start_s)
+        await _begin_day(life, daemon, timetable, write_out)
+        _watch_plans(life, daemon, session.session, plan_files)
+        page = await screen(life, running, setup) if screen else None
+        if started is not None:
+            started(Served(str(running.address), resumed, clock.now(), running.kind, running.websocket, running.notes,
+                           running.asks, page))
+        await life.wait()
+
+
+async def _answers(life: Lifecycle, running: RunningBroker, waits: Callable[[str], None]) -> bool:
+    """Wait for a broker elsewhere before anything is prepared; False when somebody wishes to stop before."""
+    if running.kind != "elsewhere":
+        return True
+    probe = MqttBus(running.address)
+    answered = await linked(probe, life.stopping, waits, Unanswered)
+    await probe.stop()
+    return answered
+
+
+def _watch_plans(life: Lifecycle, daemon: Daemon, session: Session, files: PlanFiles | None) -> None:
+    if files:
+        host = daemon.host
+        watch = PlanWatch(files, session, host.submit, daemon.clock.now, lambda: host.health().journaled)
+        life.spawn("plan files", watch.run())
+
+
+async def _begin_day(
+    life: Lifecycle, daemon: Daemon, entries: Sequence[TimetableEntry], write_out: WriteOut | None
+) -> None:
+    if not entries:
+        return
+    from pitwall.runtime.wall_timetable import WallTimetable  # only here: a rehearsal starts without its scheduler
+
+    day = DayWatch(daemon.host, daemon.clock, WallTimetable(), write_out)
+    day.begin(entries, daemon.host.begun_wall_s or wall_seconds())
+    await life.start("timetable", None, day.end)

@@ -3,7 +3,7 @@
     instant   virtual clock, in-memory bus with the codec between world and daemon, forecasts inline
     speed     live clocks at N times life, embedded broker, MQTT between world and daemon
     attach    the world alone, against a daemon elsewhere
-    serve     live clock, journal on disk, any broker
+    serve     live clock, journal on disk, any broker: in ``serving``
 """
 
 from __future__ import annotations
@@ -15,47 +15,39 @@ from typing import Any
 
 import structlog
 
-from pitwall.app.brokers import BrokerChoice, RunningBroker, own_broker, start_broker
+from pitwall.app.brokers import RunningBroker, own_broker
 from pitwall.app.clients import AlertOver, Heard, Onlooker
 from pitwall.app.daemon import Daemon, offline_message
-from pitwall.app.day_watch import DayWatch, RehearsedDay, WriteOut
+from pitwall.app.day_watch import RehearsedDay
 from pitwall.app.debrief_live import noted_until_the_end
 from pitwall.app.journals import open_journal
 from pitwall.app.lifecycle import Lifecycle
 from pitwall.app.memory import few_collections
-from pitwall.app.plan_files import PlanFiles, PlanWatch
 from pitwall.app.report import Recorder, make_report
 from pitwall.app.scenarios import Rehearsal
 from pitwall.app.screen import ScreenStart
 from pitwall.app.slow_work import Beside, Inline
-from pitwall.app.watching import linked
+from pitwall.app.starting import start_daemon
 from pitwall.app.world_side import run_world, warn_if_behind, world_side
 from pitwall.bus.address import BrokerAddress, parse_address
-from pitwall.bus.connection import Unanswered
 from pitwall.bus.memory import MemoryBroker, MemoryBus
 from pitwall.bus.mqtt import MqttBus
-from pitwall.engine.session import Session
-from pitwall.errors import InternalError, JournalError
+from pitwall.errors import InternalError
 from pitwall.forecast.futures import forecast
 from pitwall.journal.codec import digest
 from pitwall.journal.memory import MemoryJournal
 from pitwall.model.events import Stamped
 from pitwall.model.setup import SessionSetup
-from pitwall.model.timetable import TimetableEntry
 from pitwall.rehearsal.truth import WorldOutcome
-from pitwall.runtime.clock import LiveClock, awake_seconds, wall_seconds, wall_text
+from pitwall.runtime.clock import LiveClock, awake_seconds
 from pitwall.runtime.forecaster import ForecastFunction
 from pitwall.runtime.health import HostHealth
 from pitwall.runtime.ports import Journal
-from pitwall.runtime.steps import StepWatch
 from pitwall.runtime.virtual_clock import VirtualClock
 
 _log = structlog.get_logger(__name__)
 
-PREPARED_BEFORE_S = 60.0
 MOST_AT_ONE_MOMENT = 20_000
-LATEST_T, EARLIEST_T = 172_800.0, -86_400.0
-
 Report = dict[str, Any]
 WallSteps = Sequence[tuple[float, float]]
 
@@ -167,7 +159,7 @@ async def rehearse_at_speed(
             forecaster=workers.forecaster, adviser=workers.adviser, sinks=(recorder,),
             broker=f"embedded {address}", store=str(journal_file or "memory"), watch=day.watch,
         )
-        await _start_daemon(life, daemon, workers, scenario.starts_at_s)
+        await start_daemon(life, daemon, workers, scenario.starts_at_s)
         day.begin(daemon.host)
         world_clock = LiveClock(scenario.starts_at_s, rate, monotonic=awake_seconds)
         world = world_side(rehearsal, world_clock, MqttBus(address, "pitwall-world"), rate)
@@ -216,113 +208,6 @@ def _report(rehearsal: Rehearsal, recorder: Recorder, outcome: WorldOutcome, jou
                        digest=journal_digest)
 
 
-@dataclass(frozen=True)
-class Served:
-    """What a daemon that has started says of itself."""
-
-    address: str
-    resumed: bool
-    session_s: float
-    kind: str = "elsewhere"
-    websocket: str | None = None
-    notes: tuple[str, ...] = ()
-    asks: bool = False
-    screen: str | None = None
-
-
-async def serve(
-    setup: SessionSetup, journal_file: Path, *, broker: BrokerChoice, fresh: bool = False,
-    started: Callable[[Served], None] | None = None, timetable: Sequence[TimetableEntry] = (),
-    write_out: WriteOut | None = None, plan_files: PlanFiles | None = None, waits: Callable[[str], None] | None = None,
-    screen: ScreenStart | None = None,
-) -> None:
-    """Run the daemon until somebody stops it.
-
-    Args:
-        setup: the session.
-        journal_file: gone on with when it holds this very session.
-        broker, fresh: which one; put an existing journal aside first.
-        started: called once it runs.
-        timetable, write_out: the day's, by the wall clock, and what carries out its export.
-        plan_files: where the plans lie; they are watched, and a change becomes a proposal.
-        waits: told why a broker elsewhere is waited for.
-        screen: started once the broker runs.
-
-    Raises:
-        BrokerError: when the broker refuses us or the port is taken.
-        UserError: when the journal was begun with other files than plans.
-        JournalError: when the journal cannot be used.
-    """
-    async with Lifecycle() as life:
-        life.stop_on_signals()
-        session = await noted_until_the_end(life, journal_file)
-        try:
-            journal = await open_journal(journal_file, setup, fresh=fresh)
-        except JournalError as refused:
-            raise JournalError(f"{refused} (another file: --journal FILE; this one put aside: --fresh)") from refused
-        await life.start("journal", None, journal.close)
-        running = await start_broker(life, broker)
-        if not await _answers(life, running, waits or (lambda reason: None)):
-            return
-        start_s = starting_second(setup)
-        clock, workers = LiveClock(start_s), Beside()
-        daemon = Daemon(
-            setup, session, clock=clock, journal=journal, unseen=session.unseen,
-            bus=MqttBus(running.address, f"pitwall-{setup.session}", offline_message(setup.session)), watch=StepWatch(),
-            forecaster=workers.forecaster, adviser=workers.adviser, broker=running.name, store=str(journal_file),
-        )
-        daemon.host.on_step(lambda step: clock.retime())
-        resumed = await _start_daemon(life, daemon, workers, start_s)
-        await _begin_day(life, daemon, timetable, write_out)
-        _watch_plans(life, daemon, session.session, plan_files)
-        page = await screen(life, running, setup) if screen else None
-        if started is not None:
-            started(Served(str(running.address), resumed, clock.now(), running.kind, running.websocket, running.notes,
-                           running.asks, page))
-        await life.wait()
-
-
-async def _answers(life: Lifecycle, running: RunningBroker, waits: Callable[[str], None]) -> bool:
-    """Wait for a broker elsewhere before anything is prepared; False when somebody wishes to stop before."""
-    if running.kind != "elsewhere":
-        return True
-    probe = MqttBus(running.address)
-    answered = await linked(probe, life.stopping, waits, Unanswered)
-    await probe.stop()
-    return answered
-
-
-def _watch_plans(life: Lifecycle, daemon: Daemon, session: Session, files: PlanFiles | None) -> None:
-    if files:
-        host = daemon.host
-        watch = PlanWatch(files, session, host.submit, daemon.clock.now, lambda: host.health().journaled)
-        life.spawn("plan files", watch.run())
-
-
-async def _begin_day(
-    life: Lifecycle, daemon: Daemon, entries: Sequence[TimetableEntry], write_out: WriteOut | None
-) -> None:
-    if not entries:
-        return
-    from pitwall.runtime.wall_timetable import WallTimetable  # only here: a rehearsal starts without its scheduler
-
-    day = DayWatch(daemon.host, daemon.clock, WallTimetable(), write_out)
-    day.begin(entries, daemon.host.begun_wall_s or wall_seconds())
-    await life.start("timetable", None, day.end)
-
-
-def starting_second(setup: SessionSetup) -> float:
-    """Session second now, before any feed has spoken: from the session's opening time, if that is today or so.
-
-    A session without one, or long over (a demo), begins a minute before its green light.
-    """
-    window = setup.regulations.window(setup.session)
-    if window is None or window.opens_at is None:
-        return -PREPARED_BEFORE_S
-    second = wall_seconds() - window.opens_at.timestamp()
-    return second if EARLIEST_T < second < window.duration_s else -PREPARED_BEFORE_S
-
-
 async def _seat(
     life: Lifecycle, audience: Audience | None, address: BrokerAddress, session: str, page: str | None = None
 ) -> None:
@@ -360,20 +245,3 @@ async def _journal_for_rehearsal(life: Lifecycle, path: Path | None, setup: Sess
     journal: Journal = MemoryJournal() if path is None else await open_journal(path, setup, fresh=True)
     await life.start("journal", None, journal.close)
     return journal
-
-
-async def _start_daemon(life: Lifecycle, daemon: Daemon, workers: Beside, t: float) -> bool:
-    async def end_host() -> None:
-        daemon.host.stop()
-        await host
-
-    async def end_link() -> None:
-        daemon.say_goodbye()
-        await daemon.bus.stop()
-
-    await life.start("slow work", None, workers.stop)
-    resumed = await daemon.prepare(t, wall_text())
-    await life.start("daemon's link", daemon.bus.start, end_link)
-    host = life.spawn("host", daemon.host.run(), stop=end_host)
-    life.spawn("pulse", daemon.pulse())
-    return resumed

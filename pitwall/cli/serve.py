@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from pitwall.app.wiring import Served
+    from pitwall.app.serving import Served
     from pitwall.errors import Finding
 
 HELP = "run the daemon beside live timing"
@@ -55,9 +55,8 @@ def run(args: argparse.Namespace) -> int:
     from pitwall.app.brokers import BrokerWishes, chosen_broker
     from pitwall.app.export import day_of
     from pitwall.app.scenarios import locate
-    from pitwall.app.serving import to_serve
+    from pitwall.app.serving import serve, to_serve
     from pitwall.app.settings import journal_file, load_settings
-    from pitwall.app.wiring import serve
     from pitwall.cli.arguments import say_that_it_waits, screen_wishes
 
     settings = load_settings()

@@ -133,8 +133,9 @@ def _run_bars(run: RunRow, car: CarDebrief, last_s: float) -> RunBars:
 
 def _lap_mark(lap: LapRow) -> LapMark:
     known = lap.expected
+    clean = lap.clean in ("clean", "unknown") and not lap.switches_wrong
     return LapMark(lap.run or "no run", lap.kind, lap.lap_time_s, known.median_s if known else None,
-                   known.low_s if known else None, known.high_s if known else None, lap.clean in ("clean", "unknown"))
+                   known.low_s if known else None, known.high_s if known else None, clean)
 
 
 def _positions(moves: list[SwitchMove], span: Stretch) -> tuple[tuple[Stretch, bool], ...]:

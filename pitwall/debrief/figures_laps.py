@@ -25,7 +25,7 @@ NEAREST_TICK = 0.04  # of the scale below the strip: its word stands there
 class LapMark:
     """One lap; ``expected_s`` and its interval are what the model said before the lap, if it said anything.
 
-    ``clean`` is false for a lap that traffic, a slow period or a mistake made slower.
+    ``clean`` is false for a lap that traffic, a slow period or a mistake made slower, or that a switch stood wrong on.
     """
 
     run: str
@@ -163,7 +163,7 @@ def _keys(laps: Sequence[LapMark], expected: str) -> list[object]:
     if any(one.kind not in MARKERS for one in laps):
         keys.append(look.mark("kind unknown", "x"))
     if any(not one.clean for one in laps):
-        keys.append(look.mark("hollow: not clean", "o", filled=False))
+        keys.append(look.mark("hollow: spoilt", "o", filled=False))
     if any(one.expected_s is not None for one in laps):
         keys.append(look.box(expected, look.LIGHT, line="#8c8c8c"))
     return keys

@@ -23,11 +23,11 @@ OVERTAKEN_S = 60.0
 class CallNotes:
     """The life of one call: as it was told last, when it was due first, when it was said, what was ever doubted.
 
-    ``words``: what was to be said; as told last a call that is too late may be an advice to the engineer.
+    ``worded``: as it was told last with what was to be said; once too late it may be an advice to the engineer.
     """
 
     last: out.Prompt
-    words: str = ""
+    worded: out.Prompt
     due_s: float | None = None
     said_s: float | None = None
     told_s: float | None = None
@@ -175,10 +175,10 @@ class Notes:
             return
         notes = car.calls.get(prompt.call)
         if notes is None:
-            notes = car.calls[prompt.call] = CallNotes(prompt, first_t=prompt.t)
+            notes = car.calls[prompt.call] = CallNotes(prompt, prompt, first_t=prompt.t)
         notes.last = prompt
-        if prompt.state not in DOUBTFUL or not notes.words:
-            notes.words = prompt.text
+        if prompt.state not in DOUBTFUL:
+            notes.worded = prompt
         if prompt.state == "due" and notes.due_s is None:
             notes.due_s = prompt.t
         if prompt.state == "said":

@@ -25,13 +25,13 @@ def call_rows(notes: CarNotes) -> tuple[CallRow, ...]:
 
 
 def _row(call: CallNotes) -> CallRow:
-    last = call.last
+    last, worded = call.last, call.worded
     return CallRow(
-        call=last.call, kind=last.kind, text=call.words, run=last.run, lap=last.lap, say_from_s=last.say_from_s,
-        say_by_s=last.say_by_s, spoken_s=last.spoken_s,
+        call=last.call, kind=last.kind, text=worded.text, run=last.run, lap=last.lap, say_from_s=last.say_from_s,
+        say_by_s=last.say_by_s, spoken_s=worded.spoken_s,
         first_due_s=None if call.due_s is None else round(call.due_s, 3),
         said_s=None if call.said_s is None else round(call.said_s, 3),
-        state=last.state, reason=last.reason or "", way=last.way,
+        state=last.state, reason=last.reason or "", way=worded.way,
     )
 
 
@@ -60,7 +60,7 @@ def radio_statistics(notes: CarNotes, laps: Sequence[LapRow]) -> RadioStatistics
 
 def _reckoned(calls: Iterable[CallNotes]) -> list[tuple[float, float]]:
     """When calls were spoken, as far as keys tell: up to the key, for as long as their words take."""
-    return sorted((call.told_s - call.last.spoken_s, call.told_s) for call in calls
+    return sorted((call.told_s - call.worded.spoken_s, call.told_s) for call in calls
                   if call.told_s is not None and call.last.state in TOLD)
 
 

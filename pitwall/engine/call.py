@@ -11,6 +11,7 @@ from pitwall.model.plan import CallClass, Medium
 from pitwall.model.record import altered, record
 from pitwall.radio.ways import Room
 
+READS_S = 1.5  # nobody reads a lap time and begins to say it in less (common practice, no source)
 SAID_GRACE_S = 1.0  # the key comes after the mouth: said this late still counts as in time
 
 PRIORITY: dict[CallClass, int] = {
@@ -187,7 +188,8 @@ def still_in_time(spec: CallSpec, now: float) -> CallSpec:
 def pointless(spec: CallSpec, now: float) -> bool:
     """Guard: its time is over and nothing is lost: a lap time is old news, the last box call is still to come, and a
     switch has its alert."""
-    over = max(spec.say_by_s, spec.latest_s or spec.say_by_s) <= now
+    reads_s = READS_S if spec.kind == "pace" else 0.0
+    over = max(spec.say_by_s, spec.latest_s or spec.say_by_s) <= now + reads_s
     # A question that hangs on no place may become possible when its time is over: nobody missed it.
     # A switch that comes off its place so late stands wrong as the lap begins: that is an alert, and no call.
     old_news = (spec.kind in ("pace", "box") or (spec.kind == "question" and spec.act_at_s is None)

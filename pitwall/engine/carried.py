@@ -8,7 +8,6 @@ with what was left, and a run that the car was taken for on track with what it h
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -94,8 +93,3 @@ def at_the_start(plan: Plan) -> Carried:
     """What the plan says that the car starts with."""
     ages = {name: tyres.laps for name, tyres in plan.tyre_sets.items()}
     return Carried(plan.starts_with.tyres, ages, fuel_kg=plan.starts_with.fuel_kg)
-
-
-def sets_known(plan: Plan) -> Mapping[str, int]:
-    """The sets of the plan with the laps that were on them."""
-    return {name: tyres.laps for name, tyres in sorted(plan.tyre_sets.items())}

@@ -9,6 +9,7 @@ from pitwall.engine import driven_again, handover, items
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.answers import Answer, Handler, Refusal
 from pitwall.engine.call import SAID_GRACE_S, Call
+from pitwall.engine.calling_again import hold_release
 from pitwall.engine.comment_commands import HANDLERS as COMMENT_HANDLERS
 from pitwall.engine.crew_seen import seen
 from pitwall.engine.item_evidence import word_suffices
@@ -273,7 +274,7 @@ def _let_go(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     if not car.kept_in:
         return Answer(f"car {car.car} is not kept in")
     car.kept_in = False
-    car.hold_release(now)
+    hold_release(car, now)
     return Answer(f"car {car.car} may be released again")
 
 

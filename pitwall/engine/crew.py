@@ -94,3 +94,4 @@ def tell_anew(car: TeamCar, run: RunState, *, brief: bool, check: bool, release:
         run.check_edition += 1
     if release and any(call.spec.ask.action in ("fire_up", "leave") for call in told):
         car.recalls += 1
+        car.fire_ups = car.recalls

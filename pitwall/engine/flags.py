@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pitwall.engine import driven_again, windows
+from pitwall.engine.calling_again import hold_release
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.situation import StatusNews, news_key
 from pitwall.engine.team import TeamCar
@@ -44,7 +45,7 @@ def status_changed(
     # The exit may close and open while the track stays green: a waiting car is then called anew as well.
     apart = "pit_exit" in changed and before != "waiting"
     if opened and (apart or before not in RUNNING_BEFORE) and not car.track.on_track:
-        car.hold_release(now)
+        hold_release(car, now)
     if clock.window and before == "waiting" and opened and not car.track.on_track:
         car.release_floor = max(car.release_floor, now)  # a window that opens late: count from its own green light
     if "status" in changed and clock.windows and before in ("waiting", "finished"):

@@ -12,7 +12,8 @@ from pitwall.engine import hand_car
 from pitwall.engine.answers import Answer, Refusal
 from pitwall.engine.car import DOUBLE_S
 from pitwall.engine.hand_clock import FRESH_S
-from pitwall.engine.hands import Hands, place_words, tenths
+from pitwall.engine.hand_words import place_words, tenths
+from pitwall.engine.hands import Hands
 from pitwall.engine.laps import LapRecord
 from pitwall.engine.set_run import OUT_AT_LEAST
 from pitwall.engine.team import TeamCar

@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from pitwall.engine.answers import Answer, Refusal
-from pitwall.engine.hands import MEASURED_S, Hands, tenths
+from pitwall.engine.hand_words import tenths
+from pitwall.engine.hands import MEASURED_S, Hands
 from pitwall.engine.history import Entry, follow
 from pitwall.engine.plan_guards import meant
 from pitwall.engine.run_state import RunState

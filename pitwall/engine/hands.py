@@ -23,9 +23,11 @@ from functools import partial
 from pitwall.engine import flags, joining
 from pitwall.engine.belief import put
 from pitwall.engine.call import Call
+from pitwall.engine.calling_again import recall
 from pitwall.engine.car import DOUBLE_S, CarTrack, Happening, LapRecord
 from pitwall.engine.field import Field, lap_judged
 from pitwall.engine.hand_clock import SAME_CHANGE_S, ClockHistory, ClockInput
+from pitwall.engine.hand_words import place_words, tenths, why_not
 from pitwall.engine.history import Entry, History, follow, others_misjudged, see, seen
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.set_run import choose_run
@@ -238,8 +240,7 @@ class Hands:
         """The car did not leave, and is called anew."""
 
         def act(one: TeamCar, entry: Entry) -> None:
-            one.hold_release(entry.now)
-            one.recalled = True
+            recall(one, entry.now)
 
         self.histories[car].note(Entry("recall", "recall", now, self.clock, act), keep=False)
 
@@ -266,7 +267,7 @@ class Hands:
             if not entry.taken and before is not None:
                 put(car, before)
                 history.entries.remove(entry)
-                return _why_not(car, entry)
+                return why_not(car, entry)
             self.followed(car.track, happenings)
             return None
         entry.clock = copy.copy(history.entries[at].clock)
@@ -274,7 +275,7 @@ class Hands:
             return f"{tenths(t)} lies too far back to be put in: say where the car is with 'set_car'"
         if not entry.taken:
             self._mend(command.car, now, lambda: history.take_out(entry))
-            return _why_not(car, entry)
+            return why_not(car, entry)
         return None
 
     def had(self, car: str, what: str, place: str, t: float) -> Entry | None:
@@ -369,32 +370,3 @@ def _heard(car: TeamCar, entry: Entry) -> None:
 
 def _shown(lap: LapRecord) -> tuple[object, ...]:
     return (lap.kind, lap.start_t, lap.end_t, lap.lap_time_s, lap.run)
-
-
-def _why_not(car: TeamCar, entry: Entry) -> str:
-    track, seen_there = car.track, f"{place_words(entry)} at {tenths(entry.t or 0.0)}"
-    if entry.what == "pit" and entry.place == "entry" and not track.on_track:
-        return f"car {car.car} is in the pits already: enter the pit exit first, or 'set_car'"
-    if track.lap is not None and track.on_track:
-        after_s = (entry.t or 0.0) - track.lap.start_t
-        since = f"began at {tenths(track.lap.start_t)}"
-        if entry.place == "line" and after_s > 0:
-            since += f", and {after_s:.0f} s are too short for a lap"
-        return f"{seen_there} cannot be: lap {track.lap_number} {since}; give its time (--at), or 'undo' that one"
-    place = "in the pit lane" if track.state == "pit_lane" else "in its garage"
-    return f"{seen_there} cannot be: car {car.car} is {place}; enter the pit exit first ('pit' with where=exit)"
-
-
-def place_words(entry: Entry) -> str:
-    """``line``, ``loop 2``, ``pit entry``: where something was seen."""
-    if entry.what == "pit":
-        return f"pit {entry.place}"
-    return entry.place if entry.place == "line" else f"loop {entry.place}"
-
-
-def tenths(t: float) -> str:
-    """A session second as people say it: ``12:03.4``."""
-    sign, whole = ("-" if t < 0 else ""), round(abs(t), 1)
-    minutes, seconds = divmod(whole, 60)
-    hours, minutes = divmod(int(minutes), 60)
-    return f"{sign}{hours}:{minutes:02d}:{seconds:04.1f}" if hours else f"{sign}{minutes}:{seconds:04.1f}"

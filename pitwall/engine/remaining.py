@@ -10,8 +10,9 @@ likely time and leaves no sooner; work that takes longer than that is called for
 from __future__ import annotations
 
 from pitwall.engine import drivers
+from pitwall.engine.calling_again import REOPEN_LEAD_S
 from pitwall.engine.progress import RunState
-from pitwall.engine.team import REOPEN_LEAD_S, TeamCar
+from pitwall.engine.team import TeamCar
 from pitwall.model.outlook import Activity, RunPace
 from pitwall.model.plan import LapKind, ThreePoint
 from pitwall.pace import horizon

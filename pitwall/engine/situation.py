@@ -75,6 +75,7 @@ class Situation:
 
     ``sharp``: positions come at 5 Hz or better. ``holding``: key of the item whose hold they show, and when it is over.
     ``tyres``: kind of tyre alert and axle, with the moment since which telemetry shows it.
+    ``recalls``, ``fire_ups``: the last time that the car was called again, and told again to fire up; 0: not yet.
     ``feedback``: what the driver is still to comment on of this run.
     ``words_per_minute``: how fast this engineer was heard to speak; None: as the settings believe.
     """
@@ -96,6 +97,7 @@ class Situation:
     kept_in: bool
     since_s: float
     recalls: int
+    fire_ups: int
     feed_speaks: bool
     driver: str = ""
     driver_out: str | None = None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from pitwall.engine import driven_again, drivers, item_evidence, item_times, items, stayed_out, windows
+from pitwall.engine import calling_again, driven_again, drivers, item_evidence, item_times, items, stayed_out, windows
 from pitwall.engine.call import Call
 from pitwall.engine.calls import SETTLED, CallBook
 from pitwall.engine.car import CarTrack, Happening
@@ -18,7 +18,7 @@ from pitwall.engine.owed import OwedAnswers
 from pitwall.engine.plan_desk import PlanDesk
 from pitwall.engine.progress import PlanProgress, RunState
 from pitwall.engine.rules import RULES
-from pitwall.engine.session_clock import RUNNING, SessionClock
+from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.situation import Leg, StatusNews, garage_legs, running_legs
 from pitwall.engine.switches import SwitchBoard
 from pitwall.engine.view import situation
@@ -28,10 +28,8 @@ from pitwall.model.setup import SessionSetup
 from pitwall.track.lapmap import LapMap
 
 SETTLE_S = 60.0  # a call that was said, and whose place is this far behind, is taken as acted on
-REOPEN_LEAD_S = 30.0  # after a reopening the next leaving is at least this far ahead, and a fire-up where it is to be
 QUIET = "quiet"
 STAYED_OUT_LAPS = 2
-STILL_HERE_S = 20.0
 STANDS_S = 45.0
 STRAYED_S = 0.3
 NEWS_S = 30.0  # older than any call of it can be
@@ -72,6 +70,7 @@ class TeamCar:
     watched_t: float = 0.0
     refreshed_t: float = float("-inf")
     recalls: int = 0
+    fire_ups: int = 0
     recalled: bool = False
     heard: bool = False
     first_release_s: float | None = None
@@ -296,18 +295,7 @@ class TeamCar:
     def settle(self, clock: SessionClock, now: float) -> None:
         """Calls that were said, and whose place is far behind, are taken as acted on; a car that did not leave is
         called again."""
-        leave = next((call for call in reversed(self.book.calls.values()) if call.spec.ask.action == "leave"), None)
-        may_go = clock.status in RUNNING and clock.pit_exit == "open" and not self.kept_in
-        stands = self.progress.next is not None and not self.track.on_track and may_go
-        if leave is not None and stands and not leave.open:
-            run = self.progress.next
-            # Not for a run that was left for before, and is to be resumed: its first leaving is long done.
-            ours = run is not None and leave.spec.key.startswith(f"{run.run.run}-{run.leavings + 1}-leave")
-            # After a reopening a fresh call is on its way: wait for that one.
-            if ours and now >= max(leave.spec.say_by_s, self.release_floor) + STILL_HERE_S:
-                self.recalls += 1
-                self.hold_release(now)
-                self.recalled = True
+        calling_again.look(self, clock, now)
         among = self.book.calls.values() if self.book.said else ()
         for call in [call for call in among if call.state == "said"]:
             if now >= max(call.spec.act_at_s or 0.0, call.said_t or 0.0) + SETTLE_S:
@@ -332,15 +320,6 @@ class TeamCar:
             return None
         base = 0.0 if self.progress.parked_t is None else self.progress.parked_t + drivers.stop(self).likely_s
         return max(base, run.run.release.not_before or 0.0, self.release_floor)
-
-    def hold_release(self, now: float) -> None:
-        """The pit exit opened again, or the car may go again: count the release back from a fair moment."""
-        self.recalled = False
-        fire_up_s = self.setup.calls.fire_up_s
-        warm = any(call.spec.ask.action == "fire_up" and (call.said_t or -1e9) > now - fire_up_s - REOPEN_LEAD_S
-                   for call in self.book.calls.values())
-        self.release_floor = now + (REOPEN_LEAD_S if warm else max(REOPEN_LEAD_S, fire_up_s))
-        self.since_s = now
 
     def lay_out(self, clock: SessionClock, now: float) -> None:
         """Lay the laps ahead out in time anew."""

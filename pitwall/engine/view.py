@@ -34,6 +34,7 @@ def situation(car: TeamCar, clock: SessionClock, now: float) -> Situation:
         kept_in=car.kept_in,
         since_s=car.since_s,
         recalls=car.recalls,
+        fire_ups=car.fire_ups,
         feed_speaks=car.heard,
         driver=drivers.spoken(car, drivers.of_run(car, run)),
         driver_out=drivers.spoken(car, changed[1]) if changed is not None else None,

@@ -40,7 +40,6 @@ class Bounds:
         self._all = self._table(green=False)
         self._green = self._table(green=True) if self._disturbed else None
         self._needed: dict[int, Floats] = {}
-        self._prefix_sum = self._red_sums() if self._disturbed else None
 
     def _saving(self, place: int, merged: bool, followed: bool) -> tuple[Floats, Floats, Floats]:
         """Seconds of the out-lap, and of in-lap and work, that may fall away when runs follow without a stop; and
@@ -72,11 +71,6 @@ class Bounds:
                       np.zeros_like(self._end) if first is None else first)
         table.finish()
         return table
-
-    def _red_sums(self) -> Floats:
-        lengths = self._calendar.red.lengths
-        total: Floats = lengths.cumsum(axis=0)
-        return total
 
     def green_left(self, ready: Floats) -> Floats:
         """Seconds without a red flag from ``ready`` to the end, shape as ``ready``."""

@@ -29,8 +29,6 @@ from pitwall.forecast.advice_team import TeamSearch
 from pitwall.forecast.calendar import Calendar
 from pitwall.forecast.pert import Floats
 
-Shares = dict[int, Floats]
-
 
 def looked_at_again(team: TeamSearch, plan: TeamPlan, confidence: float) -> TeamPlan:
     """The same plan with the worth and the chance that it has for those who look again.

@@ -161,7 +161,7 @@ class RunRow(Frozen):
     planned_span_s: tuple[float, float] | None = Field(default=None, description="as the first plan had it")
     stints: tuple[Stint, ...] = ()
     best_lap_s: float | None = None
-    clean_laps: int = 0
+    clean_laps: int = Field(default=0, description="clean timed laps on which no switch was seen to be wrong")
     median_clean_s: float | None = None
     items_done: int = Field(default=0, description="done or probably done")
     items: int = 0

@@ -11,7 +11,6 @@ from typing import Annotated
 from pydantic import BeforeValidator, Field
 
 KPH_PER_MPS = 3.6
-FUEL_KG_PER_LITRE = 0.74  # common practice, no source; the car file may say otherwise
 
 _CLOCK_TEXT = re.compile(r"^([+-]?)(?:(\d{1,2}):)?(\d{1,3}):(\d{2})(?:\.(\d{1,3}))?$")
 

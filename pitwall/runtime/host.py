@@ -20,8 +20,6 @@ import structlog
 from pitwall.errors import JournalError
 from pitwall.model.events import (
     AdviceReady,
-    ClockReported,
-    CommandGiven,
     Event,
     ForecastReady,
     Restarted,
@@ -33,11 +31,12 @@ from pitwall.model.events import (
 from pitwall.model.outputs import AdviceWanted, ForecastWanted, Output, WakeAt
 from pitwall.runtime.apply import apply
 from pitwall.runtime.feed_ages import FeedAges
-from pitwall.runtime.following import ClockFollower, begun_by_hand
+from pitwall.runtime.following import ClockFollower
 from pitwall.runtime.health import HostHealth
 from pitwall.runtime.intake import Intake
 from pitwall.runtime.ports import Adviser, Clock, Decider, Forecaster, Journal, Sink, Wakeup
 from pitwall.runtime.recovery import EARLIEST_T, LATEST_T, ResumePoint, resume_point, shows_green
+from pitwall.runtime.session_time import SessionTime
 from pitwall.runtime.slow_work import MakeFact, SlowWork
 from pitwall.runtime.steps import StepWatch, TimeStep
 
@@ -86,7 +85,7 @@ class Host:
         self._sinks = list(sinks)
         self._batch_limit = batch_limit
         self._intake = Intake(queue_limit, position_every_s)
-        self._follower = ClockFollower() if follow_clock else None
+        self._time = SessionTime(clock, ClockFollower() if follow_clock else None)
         self._seq, self._last_t, self._made = 0, float("-inf"), 0
         self._armed: dict[float, Wakeup] = {}
         self._watch = watch
@@ -94,20 +93,18 @@ class Host:
         self._looked_t: float | None = None
         self._on_step: list[Callable[[TimeStep], None]] = []
         self._feeds = FeedAges()
-        self._duration_s = 0.0
         self._lag_s = 0.0
         self._in_hand_t: float | None = None
         self._batches = self._poisoned = self._sink_failures = self._forecast_failures = self._store_failures = 0
         self._store = "ok"
-        self._was_full = self._stopping = self._recovering = self._waiting = self._restate_due = False
+        self._was_full = self._stopping = self._recovering = self._restate_due = False
         self._work, self._writing = asyncio.Event(), asyncio.Lock()
 
     # --- in ---------------------------------------------------------------------------------------------------
 
     def submit(self, event: Event) -> None:
         """Queue a fact. Known ids, too frequent positions, and chatter before a full queue are dropped and counted."""
-        if self._follower is not None:
-            self._set_clock(event, self._follower)
+        self._time.heard(event, first=self._seq == 0)
         now = self._clock.now()
         self._feeds.heard(event.type, now)
         if self._intake.full != self._was_full:
@@ -202,14 +199,14 @@ class Host:
         for stamped in events:
             self._note(stamped)
             if isinstance(stamped.event, SessionPrepared):
-                self._duration_s = stamped.event.setup.duration_s
+                self._time.duration_s = stamped.event.setup.duration_s
             failure = apply(self._decider, stamped).failure
             if failure is not None:
                 self._poisoned += 1
         point = resume_point(events, self._clock.wall_s(), self._clock.now, self._clock.rate)
         self._clock.anchor(point.t, point.rate)
         # Time that once ran beyond zero had been let go.
-        self._wait_for_green(self._last_t <= 0 and not any(shows_green(stamped.event) for stamped in events))
+        self._time.wait_for_green(self._last_t <= 0 and not any(shows_green(stamped.event) for stamped in events))
         restarts = sum(isinstance(stamped.event, Restarted) for stamped in events)
         t = min(max(point.t, self._last_t), LATEST_T)
         self.submit(Restarted(id=f"restarted:{restarts}", t=t, gap_s=max(0.0, point.gap_s)))
@@ -366,34 +363,3 @@ class Host:
             poisoned=self._poisoned, sink_failures=self._sink_failures, forecast_failures=self._forecast_failures,
             store_failures=self._store_failures, wakeups_armed=len(self._armed),
         )
-
-    # --- the clock --------------------------------------------------------------------------------------------
-
-    def _set_clock(self, event: Event, follower: ClockFollower) -> None:
-        """Session time follows the feed's clock; before it has spoken, it runs from the preparation up to zero.
-
-        Zero is the green light, and a session may begin late or its feed an hour after the daemon. Time that ran on by
-        itself would then have to hold still for as long; so it waits at zero until a status or a running clock says
-        that the session runs.
-        """
-        if isinstance(event, SessionPrepared) and self._seq == 0:
-            self._clock.anchor(event.t, self._clock.rate)
-            self._duration_s = event.setup.duration_s
-            self._wait_for_green(True)
-            return
-        if self._waiting and isinstance(event, CommandGiven):
-            begun = begun_by_hand(event, self._clock.now(), self._duration_s)
-            if begun is not None:
-                self._wait_for_green(False)
-                self._clock.anchor(max(begun, self._clock.now()), self._clock.rate)
-        elif self._waiting and shows_green(event):
-            self._wait_for_green(False)
-            self._clock.anchor(max(event.t, self._clock.now()), self._clock.rate)
-        if isinstance(event, ClockReported):
-            anchor = follower.judge(event.t, event.rate, self._clock.now())
-            if anchor is not None:
-                self._clock.anchor(anchor, event.rate)
-
-    def _wait_for_green(self, waiting: bool) -> None:
-        self._waiting = waiting and self._follower is not None
-        self._clock.wait_at(0.0 if self._waiting else None)

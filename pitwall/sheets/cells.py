@@ -84,6 +84,13 @@ def text(value: str | None) -> str | None:
     return json.dumps(value, ensure_ascii=False)
 
 
+def label(value: str | None) -> str | None:
+    """A name that is looked up: blanks around it, which nobody sees in a cell, are its own only within quotes."""
+    if value is None or value == value.strip():
+        return text(value)
+    return json.dumps(value, ensure_ascii=False)
+
+
 def read_text(cell: str) -> str:
     """The text of a cell."""
     return str(read_scalar(cell)) if cell.startswith('"') else cell

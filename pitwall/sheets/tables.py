@@ -11,8 +11,10 @@ remark, and is not read. Nothing else is passed over: what cannot be a part of t
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
+from difflib import get_close_matches
 from typing import Any
 
 from pitwall.errors import FilePath, Finding
@@ -109,7 +111,7 @@ def read_tables(filed: Filed) -> Read:
     for sheet, found, expected in sheets_there(tuple(tables), filed.others, tuple(SHEETS)):
         read.wrong((sheet, 1, 1), found, expected)
     _read_plan(read, tables.get("plan", ()))
-    if _read_rows(read, "runs", tables.get("runs", ()), _Runs(read)):
+    if _read_rows(read, "runs", tables.get("runs", ()), _Runs(read)) and "runs" in tables:
         _read_rows(read, "items", tables.get("items", ()), _Items(read))
     _read_rows(read, "tyres", tables.get("tyres", ()), _TyreSets(read))
     return read
@@ -135,6 +137,11 @@ def cell_text(cell: Cell) -> str:
     return str(int(cell)) if isinstance(cell, float) and cell.is_integer() else str(cell)
 
 
+_CLOCK = re.compile(r"(?:(\d{1,2}):)?(\d{1,2}):(\d{2})", re.ASCII)
+NEAR = 0.75
+"""So much alike is a run that is meant by another name: ``CHECKS``, ``check``."""
+
+
 def blank(cell: Cell) -> bool:
     """Guard: nothing stands in the cell."""
     return not isinstance(cell, Unreadable) and not cell_text(cell).strip()
@@ -153,6 +160,10 @@ def _read_cell(read: Read, column: Column, cell: Cell, place: Place) -> Any:
         words = cell_text(cell)
         if read.decimal_comma and column.kind in ("number", "whole"):
             words = _with_point(words.strip())
+        if column.kind == "number" and column.name.endswith(" s") and (clock := _CLOCK.fullmatch(words.strip())):
+            hours, minutes, seconds = (int(part or 0) for part in clock.groups())
+            read.wrong(place, repr(words), "a number of seconds", f"write {3600 * hours + 60 * minutes + seconds}")
+            return None
         return column.read(words)
     except CellError as problem:
         found, _, expected = str(problem).removeprefix("found ").partition(", expected ")
@@ -239,7 +250,9 @@ class _Items:
         if first not in self.runs:
             names = [str(one) for one in reversed(self.runs) if one is not None]
             known = ", ".join(one if one.isprintable() else repr(one) for one in names) or "none is there"
-            self.read.wrong(place, "no run" if first is None else f"run {first!r}", f"a run of the sheet runs: {known}")
+            near = get_close_matches(str(first).lower(), names, 1, NEAR) if first is not None else []
+            self.read.wrong(place, "no run" if first is None else f"run {first!r}", f"a run of the sheet runs: {known}",
+                            f"did you mean {near[0]!r}?" if near else None)
             return None
         items = self.read.data["runs"][self.runs[first]].setdefault("items", [])
         items.append({})

@@ -222,11 +222,6 @@ def switch(name: str, position: Any, car: str = "41") -> Told:
     return Told(ev.SwitchReported, {"car": car, "switch": name, "position": position})
 
 
-def clock_report(remaining_s: float, running: bool = True) -> Told:
-    """The official clock."""
-    return Told(ev.ClockReported, {"remaining_s": remaining_s, "running": running})
-
-
 def command(name: str, by: str = "desk", car: str = "41", id: str | None = None, **more: Any) -> Told:
     """The desk asks for something."""
     return Told(ev.CommandGiven, {"car": car, "command": name, "by": by, **more}, id=id)

@@ -10,7 +10,7 @@ import sys
 
 import pytest
 
-from tests.acceptance.processes import Processes, leave, until
+from tests.acceptance.processes import QUICK_DAY, Processes, leave, until
 
 
 def test_instant_keeps_a_journal_when_asked(processes: Processes) -> None:
@@ -19,7 +19,7 @@ def test_instant_keeps_a_journal_when_asked(processes: Processes) -> None:
     from pitwall.journal.sqlite import read_journal
 
     path = processes.folder / "demo.sqlite"
-    words = ("rehearse", "short_demo", "--instant", "--json", "--journal", str(path))
+    words = ("rehearse", str(QUICK_DAY), "--instant", "--json", "--journal", str(path))
     first = processes.run(*words)
     assert first.returncode == 0, first.stderr
     assert digest(read_journal(path)) == json.loads(first.stdout)["digest"]
@@ -53,10 +53,10 @@ def test_speed_shows_prompts_and_lets_others_look_on(processes: Processes) -> No
 
 def test_speed_beyond_meaning_is_told(processes: Processes) -> None:
     """At 900 times life a sentence says what becomes of the figures; the rehearsal runs and reports all the same."""
-    done = processes.run("rehearse", "short_demo", "--speed", "900", "--json")
+    done = processes.run("rehearse", str(QUICK_DAY), "--speed", "900", "--json")
     assert done.returncode == 0, done.stderr
     assert "at 900 times life a tenth of a second in this machine is 90 s of the session" in done.stderr
-    assert json.loads(done.stdout)["scenario"] == "short demo"
+    assert json.loads(done.stdout)["scenario"] == "quick day"
 
 
 def test_broken_off_rehearsal_says_so(processes: Processes) -> None:
@@ -75,7 +75,7 @@ def test_own_event_is_rehearsed_and_named(processes: Processes) -> None:
     processes.copy_folder("config")
     event = processes.folder / "config" / "event.yaml"
     event.write_text(event.read_text(encoding="utf-8").replace("Saltmarsh Park spring test", "Our own day"))
-    words = ("rehearse", "short_demo", "--event", "config/event.yaml", "--instant", "--json")
+    words = ("rehearse", str(QUICK_DAY), "--event", "config/event.yaml", "--instant", "--json")
     done = processes.run(*words)
     assert done.returncode == 0, done.stderr
     report = json.loads(done.stdout)

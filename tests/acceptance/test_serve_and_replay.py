@@ -28,7 +28,7 @@ def test_event_day_from_recording_to_screen(processes: Processes) -> None:
     seen_file = processes.folder / "seen.jsonl"
     watcher = processes.start("watch", "--broker", said["broker"], "--json", out=seen_file)
     until(lambda: seen_file.stat().st_size > 0)  # it is subscribed: retained state has come
-    replayed = processes.run("replay", str(RECORDING), "--speed", "400", "--broker", said["broker"], "--json")
+    replayed = processes.run("replay", str(RECORDING), "--speed", "100", "--broker", said["broker"], "--json")
     assert replayed.returncode == 0, replayed.stderr
     sent = json.loads(replayed.stdout)
     assert sent["sent"] == sent["of"] > 1000

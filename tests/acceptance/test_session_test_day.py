@@ -27,7 +27,7 @@ from tests.acceptance.script_patterns import (
     status,
 )
 from tests.acceptance.script_plans import STOP, TYRES, press_every_key
-from tests.replay.fork import decided, replayed, restarted
+from tests.replay.fork import copy_of, decided, replayed, restarted
 
 FLAG, GREEN, END = 1800.0, 2400.0, 4200.0
 SHOWN = one_of("shown", "due")
@@ -264,9 +264,12 @@ def test_a_daemon_that_restarts_at_lunch_decides_as_if_it_had_not() -> None:
     play.at(2100).push(command("take_over", by="bo"))
     play.run(until=last.t + 30)
     moments = (FLAG + 250, FLAG + 400, GREEN - 90, GREEN + 65)
+    followed, known = replayed(()), 0
     for index in (next(i for i, one in enumerate(play.events) if one.received_t > t) for t in moments):
-        before, after = play.events[:index], play.events[index:]
-        whole, back = replayed(before), replayed(before)
+        for stamped in play.events[known:index]:
+            followed.handle(stamped)
+        known, before, after = index, play.events[:index], play.events[index:]
+        whole, back = copy_of(followed), replayed(before)
         assert restarted(back, before[-1]) == []
         for stamped in after:
             later = stamped.model_copy(update={"seq": stamped.seq + 1})

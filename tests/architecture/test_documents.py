@@ -50,9 +50,14 @@ def test_pictures_are_there_and_small() -> None:
 
 
 def test_module_paths_in_the_guide_exist() -> None:
-    """`engine/transitions.py` and its like in DEVELOPERS.md are files of the package."""
-    for path in re.findall(r"`((?:app|engine|bus|journal|runtime|model|cli|feeds)/\w+\.py)`", _text("DEVELOPERS.md")):
-        assert (ROOT / "pitwall" / path).exists(), path
+    """`engine/transitions.py` and its like in DEVELOPERS.md are files of the package, and a name alone is one's too."""
+    packages = "|".join(sorted(path.name for path in (ROOT / "pitwall").iterdir() if path.is_dir()))
+    paths = re.findall(rf"`((?:{packages})/[\w./-]+\.(?:py|js|css))`", _text("DEVELOPERS.md"))
+    assert [path for path in paths if not (ROOT / "pitwall" / path).exists()] == []
+    folders = [ROOT / name for name in ("pitwall", "simulations", "tests")]
+    files = {path.name for folder in folders for path in folder.rglob("*.*")}
+    names = re.findall(r"`(\w+\.(?:py|js|css|yaml))`", _text("DEVELOPERS.md"))
+    assert [name for name in names if name not in files] == []
 
 
 def test_state_diagrams_are_drawn_from_the_tables() -> None:

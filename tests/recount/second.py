@@ -14,6 +14,8 @@ from typing import Any
 from pitwall.pace.field_pace import FIRST_RATIO
 from tests.recount import second_said as said
 from tests.recount.own import Own, engine, name, near, plan
+from tests.recount.second_calls import item_label
+from tests.recount.second_clean import kinds, wanted_and_clean
 from tests.recount.second_laps import Lap, lap_rows, laps_of, map_of, moment, runs_of, statuses_of
 from tests.recount.second_windows import windows
 from tests.recount.sessions import Row, Told, told
@@ -84,18 +86,18 @@ def run_rows(told: Told, car: str, laps: list[Lap], items: list[Row]) -> list[Ro
     written, found = runs_of(told, car), []
     first = {run["run"] for run in told.setup["plans"][car]["runs"]}
     spans = planned(told, car)
-    clean = {lap.number: lap.clean == "clean" for lap in told.debrief.car(car).laps}  # type: ignore[union-attr]
+    kind, clean = kinds(told, car), wanted_and_clean(told, car)
     for run in told.plans[car]["runs"]:
         own, paper = [lap for lap in laps if lap.run == run["run"]], written[run["run"]]
         times = [round(lap.time_s, 3) for lap in own if lap.time_s is not None]
-        good = [round(lap.time_s, 3) for lap in own if lap.kind == "timed" and clean[lap.number] and lap.time_s]
+        good = [round(lap.time_s, 3) for lap in own if kind[lap.number] == "timed" and clean[lap.number] and lap.time_s]
         of_run = [item for item in items if item["run"].value == run["run"]]
-        span = spans.get(run["run"])
+        span, wanted = spans.get(run["run"]), wanted_laps(told, car, paper)
         found.append({
             "run": name(run["run"]), "purpose": plan(paper["purpose"]), "reason": engine(run["reason"] or ""),
             "planned_laps": plan(shorthand(paper["laps"]) if run["run"] in first else ""),
-            "laps": engine(shorthand(run["laps"])), "timed_wanted": engine(run["timed_wanted"]),
-            "timed_done": sum(lap.kind == "timed" for lap in own), "tyres": name(paper["tyres"]),
+            "laps": Own(shorthand(wanted)), "timed_wanted": wanted.count("timed"),
+            "timed_done": sum(kind[lap.number] == "timed" for lap in own), "tyres": name(paper["tyres"]),
             "fuel_kg": None if paper["fuel_kg"] is None else plan(paper["fuel_kg"]),
             "driver": name(paper["driver"]), "want": run["want"],
             "planned_span_s": None if span is None else [near(one, 1) for one in span], "stints": stints(own),
@@ -104,6 +106,15 @@ def run_rows(told: Told, car: str, laps: list[Lap], items: list[Row]) -> list[Ro
             "items_done": sum(item["done"] for item in of_run), "items": len(of_run),
         })
     return found
+
+
+def wanted_laps(told: Told, car: str, paper: Row) -> list[str]:
+    """The laps of a run as people wrote them, one timed lap more in its last stretch for each key that said so."""
+    laps: list[str] = list(paper["laps"])
+    for key in told.facts("command_given", car):
+        if key["command"] == "extend" and key["run"] == paper["run"]:
+            laps.insert(len(laps) - laps[::-1].index("timed"), "timed")
+    return laps
 
 
 def planned(told: Told, car: str) -> dict[str, tuple[float, float]]:
@@ -155,7 +166,8 @@ def item_rows(told: Told, car: str) -> list[Row]:
                 reason = Own([float(next(one["comment"] for one in said.comments(told, car)
                                          if one["run"].value == run["run"] and one["t"] >= min(asked)))])
             found.append({
-                "item": name(item["item"]), "run": name(run["run"]), "lap": engine(item["lap"]),
+                "item": name(item["item"]), "run": name(run["run"]),
+                "lap": item_label(told, car, run["run"], item["item"], item["lap"]),
                 "place": plan(place), "arguments": {key: plan(value) for key, value in given.items()},
                 "reason": reason, "t": near(item["t"], 3, "engine"), "do": name(item["do"]),
                 "done": actual.outcome in ("done", "probably_done"), "outcome": actual.outcome, "want": item["want"],

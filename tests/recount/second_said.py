@@ -7,6 +7,7 @@ from collections import Counter
 from itertools import pairwise
 from typing import Any
 
+from tests.recount import second_calls
 from tests.recount.own import Own, engine, name, near, plan
 from tests.recount.second_laps import Lap, laps_of
 from tests.recount.sessions import Row, Told
@@ -25,23 +26,22 @@ def calls(told: Told, car: str) -> list[Row]:
     """Every call from its prompts: in the order in which they were shown first."""
     found = []
     for call, told_of in _history(told, car).items():
-        last, due = told_of[-1], [one["t"] for one in told_of if one["state"] == "due"]
-        said = [one["t"] for one in told_of if one["state"] == "said"]
+        last, worded, due = told_of[-1], _worded(told_of), [one["t"] for one in told_of if one["state"] == "due"]
+        said = [one for one in told_of if one["state"] == "said"]
         found.append((told_of[0]["t"], call, {
-            "call": name(call), "text": engine(_to_be_said(told_of)), "run": name(last["run"]),
+            "call": name(call), "text": engine(worded["text"]), "run": name(last["run"]),
             "lap": engine(last["lap"]),
             "say_from_s": engine(last["say_from_s"]), "say_by_s": engine(last["say_by_s"]),
-            "spoken_s": engine(last["spoken_s"]), "reason": engine(last["reason"] or ""), "state": last["state"],
-            "kind": last["kind"],
+            "spoken_s": second_calls.length(told, worded), "reason": engine(last["reason"] or ""),
+            "state": last["state"], "kind": last["kind"],
             "first_due_s": near(due[0], 3, "engine") if due else None,
-            "said_s": near(said[-1], 3, "engine") if said else None}))
+            "said_s": second_calls.said_at(told, said[-1]) if said else None}))
     return [row for _, _, row in sorted(found, key=lambda one: one[:2])]
 
 
-def _to_be_said(told_of: list[Row]) -> str:
-    """The words for the driver: those of the last prompt before the call was in doubt."""
-    held = [one["text"] for one in told_of if one["state"] not in BAD_ENDS]
-    return str(held[-1] if held else told_of[0]["text"])
+def _worded(told_of: list[Row]) -> Row:
+    """The prompt with the words for the driver: the last one before the call was in doubt."""
+    return next((one for one in reversed(told_of) if one["state"] not in BAD_ENDS), told_of[0])
 
 
 def _history(told: Told, car: str) -> dict[str, list[Row]]:
@@ -67,7 +67,7 @@ def voices(told: Told, car: str) -> list[tuple[float, float]]:
     for history in _history(told, car).values():
         if history[-1]["state"] in HEARD:
             key = next(one["t"] for one in history if one["state"] in (*HEARD, *DOUBTED))
-            found.append((key - history[-1]["spoken_s"], key))
+            found.append((key - _worded(history)["spoken_s"], key))
     return found
 
 

@@ -13,6 +13,8 @@ import pytest
 
 from tests.recount.own import Account
 from tests.recount.second import second
+from tests.recount.second_clean import kinds, verdict
+from tests.recount.second_laps import laps_of, statuses_of
 from tests.recount.second_tables import account_for
 from tests.recount.sessions import NAMES, facts_of, told
 
@@ -40,6 +42,17 @@ def test_every_number_of_the_tables(kind: str) -> None:
         assert account.lacking == [], name
         kinds += account.kinds
     assert kinds.total() > 3000
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_kinds_of_laps_and_what_is_clean_are_our_own(name: str) -> None:
+    """The kind of each lap by its time, and whether it was clean by its stretches, who was ahead and what was out."""
+    spans = statuses_of(told(name))
+    for car in told(name).debrief.cars:
+        kind = kinds(told(name), car.car)
+        own = [(lap.number, kind[lap.number], verdict(told(name), car.car, lap, spans))
+               for lap in laps_of(told(name), car.car)]
+        assert own == [(lap.number, lap.kind, lap.clean) for lap in car.laps]
 
 
 def test_a_wrong_number_is_found() -> None:

@@ -19,7 +19,9 @@ import pytest
 
 from pitwall.app.debrief_tables import as_csv
 from pitwall.app.debriefing import made_of
-from pitwall.debrief.pages import page_of
+from pitwall.debrief.contents import document_of
+from pitwall.debrief.document import Picture
+from pitwall.debrief.html import as_html
 from pitwall.debrief.tables import tables
 from pitwall.model.events import SessionPrepared
 from tests.recount import page_reader
@@ -60,14 +62,22 @@ def starts(told: Told) -> list[datetime]:
     return [lap.start_time for lap in told.debrief.cars[0].laps if lap.start_time is not None]
 
 
+def read(told: Told) -> page_reader.Page:
+    """The page as it is read, without its figures: they take the longest to draw and name no time of day."""
+    document = document_of(told.debrief)
+    sections = tuple(replace(one, blocks=tuple(block for block in one.blocks if not isinstance(block, Picture)))
+                     for one in document.sections)
+    return page_reader.read(as_html(replace(document, sections=sections), {}))
+
+
 def words_of(told: Told) -> list[str]:
     """The sentences of the page."""
-    return page_reader.read(page_of(told.debrief)).sentences
+    return read(told).sentences
 
 
 def data_times(told: Told) -> list[str]:
     """The column of times of day of the data windows."""
-    found = page_reader.read(page_of(told.debrief)).tables
+    found = read(told).tables
     (table,) = [one for caption, one in found.items() if "where the data are" in caption]
     return [row[table.heads.index("time of day")] for row in table.rows]
 

@@ -120,6 +120,27 @@ test("no chance stands after the end; between the windows of a test day it does"
   }
 });
 
+test("a call that the desk's state lists no more is over, also where the word that ended it was lost", () => {
+  const store = new Store(() => 0), desk = (t, ...prompts) => ({ type: "desk_state", car: "41", t, prompts });
+  store.take("prompt/41", prompt("a", "due", 60, { t: 50 }));
+  store.take("desk/41/state", desk(51, prompt("a", "due", 60, { t: 51 }), prompt("b", "planned", 90, { t: 51 })));
+  assert.deepEqual(store.open("41").map((p) => p.call), ["a"]);
+  store.take("prompt/41", prompt("c", "due", 70, { t: 52 }));
+  store.take("desk/41/state", desk(52, prompt("b", "planned", 90, { t: 52 })));
+  assert.deepEqual(store.open("41").map((p) => p.call), ["c"]);
+  store.take("prompt/41", prompt("said", "said", 40, { t: 45 }));  // it waits for the driver, and no list names it
+  store.take("desk/41/state", desk(53, prompt("c", "due", 70, { t: 53 })));
+  assert.deepEqual(store.open("41").map((p) => p.call), ["c", "said"]);
+  store.take("desk/41/state", desk(644, prompt("c", "due", 70, { t: 644 })));
+  assert.equal(store.open("41").length, 2);
+  store.take("desk/41/state", desk(646, prompt("c", "due", 700, { t: 646 })));
+  assert.deepEqual(store.open("41").map((p) => p.call), ["c"]);
+  store.take("desk/58/state", { ...desk(660), car: "58" });
+  assert.equal(store.open("41").length, 1);
+  store.take("desk/41/state", desk(661, ...Array.from({ length: 16 }, (_, n) => prompt(`p${n}`, "planned", 999, { t: 661 }))));
+  assert.equal(store.open("41").length, 1);
+});
+
 test("a cleared alert is over, whatever its id holds", () => {
   const store = new Store(() => 0);
   store.take("alert/41%2Fswitch", { type: "alert", id: "41/switch", active: true, acknowledged: false, priority: "high", since_s: 1 });

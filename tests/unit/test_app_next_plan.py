@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from pitwall.app.debriefing import debrief_of
 from pitwall.app.loading import read_plan
 from pitwall.app.next_plan import Draft, next_plan
 from pitwall.app.next_plan_text import draft_text
@@ -170,8 +171,8 @@ WET = {"W1": {"compound": "wet", "laps": 4}, "I1": {"compound": "intermediate"}}
 RAIN = SPARE | {"run": "rain", "tyres": "W1"}
 
 
-def gone_wet(folder: Path, *dry: dict[str, Any], sets: dict[str, Any], **more: Any) -> Draft:
-    """The draft after a run on B1 in the dry and one of four laps on W1 in the rain, by the wet plan."""
+def turned_wet(*dry: dict[str, Any], sets: dict[str, Any]) -> Kept:
+    """A session with a run on B1 in the dry and one of four laps on W1 in the rain, by the wet plan."""
     wet = plan(RAIN, RAIN | {"run": "drying", "tyres": "I1"}, tyre_sets=WET, starts_with={"tyres": "W1"})
     made = Kept(setup(plan(FIRST | {"items": []}, *dry, tyre_sets=sets), regulations=BOTH,
                       alternates={"41": {"wet": wet}})).green()  # fmt: skip
@@ -182,7 +183,19 @@ def gone_wet(folder: Path, *dry: dict[str, Any], sets: dict[str, Any], **more: A
     made.wait(t + 60).command("switch_plan", alternate="wet", text="rain")
     t = made.wait(t + 600).leave(t + 600).lap(t + 600, 125, from_exit=True)
     made.home(made.lap(t, 100))
-    return drafted(made, folder, **more)
+    made.status(3600, "closed")
+    return made
+
+
+def gone_wet(folder: Path, *dry: dict[str, Any], sets: dict[str, Any], **more: Any) -> Draft:
+    """The draft after that session."""
+    return next_plan(turned_wet(*dry, sets=sets).journal(folder), **more)
+
+
+def test_laps_in_the_dry_keep_their_compound_once_the_wet_plan_is_in_use(tmp_path: Path) -> None:
+    """The lap table asks every plan of the day what a set is, not only the plan that was in use last."""
+    (car,) = debrief_of(turned_wet(sets=SETS).journal(tmp_path)).cars
+    assert {(lap.tyres, lap.compound) for lap in car.laps} == {("B1", "medium"), ("W1", "wet")}
 
 
 def test_sets_of_every_plan_of_the_day_are_in_the_draft(tmp_path: Path) -> None:

@@ -9,7 +9,7 @@ from typing import cast
 import pytest
 from structlog.testing import capture_logs
 
-from pitwall.app import wiring, world_side
+from pitwall.app import starting, wiring, world_side
 from pitwall.app.scenarios import load_rehearsal
 from pitwall.bus.memory import MemoryBroker, MemoryBus
 from pitwall.errors import BrokerError, InternalError
@@ -30,14 +30,14 @@ def _opens(in_s: float) -> SessionSetup:
 @pytest.mark.parametrize(("in_s", "second"), [(900.0, -900.0), (-300.0, 300.0)])
 def test_session_time_follows_the_opening_time(in_s: float, second: float) -> None:
     """A quarter of an hour before the opening it is second -900; five minutes into the session, second 300."""
-    assert wiring.starting_second(_opens(in_s)) == pytest.approx(second, abs=2.0)
+    assert starting.starting_second(_opens(in_s)) == pytest.approx(second, abs=2.0)
 
 
 @pytest.mark.parametrize("in_s", [200_000.0, -700.0])
 def test_session_of_another_day_begins_before_its_green_light(in_s: float) -> None:
     """An opening time that is days off, or a session that is over by the clock, starts a minute before the green."""
-    assert wiring.starting_second(_opens(in_s)) == -wiring.PREPARED_BEFORE_S
-    assert wiring.starting_second(tiny_setup()) == -wiring.PREPARED_BEFORE_S
+    assert starting.starting_second(_opens(in_s)) == -starting.PREPARED_BEFORE_S
+    assert starting.starting_second(tiny_setup()) == -starting.PREPARED_BEFORE_S
 
 
 async def test_busy_port_says_what_to_do() -> None:

@@ -704,3 +704,18 @@ def test_the_line_log_tells_why_a_due_call_is_shortened() -> None:
     """The reason stands with the line that says that it is due."""
     (due,) = LineLog().lines(_prompt(state="due", way="short", text="Box", way_reason=REASON))
     assert due.endswith(f"by 2:05  {REASON}")
+
+
+def test_a_call_that_the_desk_lists_no_more_is_over_although_its_end_was_not_heard() -> None:
+    """A word may be lost on the way. What was said waits for the driver and is listed nowhere; news later than the list
+    stands; another car's list says nothing; and a list that is full says nothing of what is not on it."""
+    board = Board()
+    for call, state, t in (("gone", "due", 100.0), ("said", "said", 99.0), ("news", "due", 105.0)):
+        board.take(_prompt(call, state=state, t=t))
+    board.take(_desk(t=104.0, car="58", prompts=()))
+    board.take(_desk(t=101.0, prompts=tuple(_prompt(f"p{n}", t=101.0, state="planned") for n in range(16))))
+    assert {one.call for one in board.prompts("41", 104.0)} == {"gone", "said", "news"}
+    board.take(_desk(t=104.0, prompts=()))
+    assert {one.call for one in board.prompts("41", 104.0)} == {"said", "news"}
+    board.take(_desk(t=699.5, prompts=()))
+    assert not board.prompts("41", 699.5)

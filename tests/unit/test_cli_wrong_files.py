@@ -3,18 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import re
-import shutil
 from pathlib import Path
 
 import pytest
 
-from pitwall.app.serving import to_serve
 from pitwall.app.yaml_lines import near_file_name
 from pitwall.cli.main import COMMANDS, build_parser, main
-from pitwall.cli.serve import _warn_of
-from pitwall.journal.sqlite import SqliteJournal
-from pitwall.model.events import SessionPrepared, Stamped
 
 CONFIG = Path(__file__).resolve().parents[2] / "config"
 EVENT = str(CONFIG / "event.yaml")
@@ -119,21 +113,3 @@ def test_help_of_watch_names_every_key() -> None:
 
     missing = [key for key in KEYS if f" {key} " not in SHOWN.replace("\n", " ")]
     assert not missing
-
-
-async def test_plans_left_aside_are_told_on_the_terminal(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Served from the journal because a plan file is broken: the faults come along, with file and line."""
-    shutil.copytree(CONFIG, tmp_path / "event")
-    event, journal_file = tmp_path / "event" / "event.yaml", tmp_path / "practice-1.sqlite"
-    setup = to_serve(event, None, lambda *_: journal_file, fresh=False).setup
-    journal = await SqliteJournal.open(journal_file)
-    await journal.append([Stamped(seq=0, received_t=-60.0, event=SessionPrepared(id="p", t=-60.0, setup=setup))])
-    await journal.close()
-    plan = event.parent / "plans" / "plan_41.yaml"
-    plan.write_text(plan.read_text(encoding="utf-8").replace("want: should", "want: shuld"), encoding="utf-8")
-    served = to_serve(event, None, lambda *_: journal_file, fresh=False)
-    _warn_of(served.left_aside)
-    err = capsys.readouterr().err
-    assert re.search(r"^warning: .*plan_41\.yaml:\d+: ", err)
-    assert "'shuld'" in err
-    assert "the journal's plan is in use until the file is mended" in err

@@ -142,7 +142,8 @@ def test_runs_and_items(name: str) -> None:
             assert item.outcome in fits[states[item.item]]
         for run in car.runs:
             own = [lap for lap in car.laps if lap.run == run.run]
-            clean = [lap.lap_time_s for lap in own if lap.kind == "timed" and lap.clean == "clean"]
+            clean = [lap.lap_time_s for lap in own
+                     if lap.kind == "timed" and lap.clean == "clean" and not lap.switches_wrong]
             assert run.clean_laps == len(clean)
             assert run.median_clean_s == (round(median(clean), 3) if clean else None)
             assert run.best_lap_s == min((lap.lap_time_s for lap in own if lap.lap_time_s), default=None)

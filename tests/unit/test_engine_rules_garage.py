@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from pitwall.engine.rules.release import GROUP
-from pitwall.engine.team import REOPEN_LEAD_S
+from pitwall.engine.calling_again import REOPEN_LEAD_S
+from pitwall.engine.rules.release import GROUP, STAYS_OPEN_S
 from pitwall.model.outputs import DeskState
 from pitwall.model.procedure import Procedure
 from pitwall.model.setup import CallTiming
@@ -118,12 +118,13 @@ def test_a_put_back_owed_is_read_out_at_the_next_check() -> None:
 
 
 def test_a_short_stop_keeps_a_fair_window() -> None:
-    """In and out again within two minutes: the brief is read at once and may be said for a while, not missed."""
+    """In and out again within two minutes: the brief is told as soon as its prompt had its lead, before the engine is
+    fired up, and may be said for a while, not missed."""
     stage = waiting(MAIN | {"laps": "out, 1 timed, in", "after_garage_s": 90}, MAIN | {"run": "second"}).green()
     t = stage.home(stage.drive(200, 125, 100))
     stage.wait(t + 80)
     brief = stage.call("second-1-brief")
-    assert brief.spec.say_from_s == pytest.approx(t + 5)
+    assert brief.spec.say_from_s == pytest.approx(t + CallTiming().lead_s)
     assert brief.spec.say_by_s - brief.spec.say_from_s >= 20
     assert not [prompt for prompt in stage.prompts("second") if prompt.state == "missed"]
 
@@ -174,6 +175,32 @@ def test_a_car_that_was_fired_up_just_now_needs_no_time_for_it() -> None:
     stage.status(400, pit_exit="open")
     stage.wait(401)
     assert stage.car.release_s == pytest.approx(400 + REOPEN_LEAD_S)
+
+
+def test_a_car_that_did_not_leave_is_called_again_with_the_usual_lead() -> None:
+    """Nothing presses any more: the prompt to fire up stands there its lead before it may be said, and so does the
+    one to leave."""
+    stage = waiting().green()
+    stage.wait(stage.car.release_s + STAYS_OPEN_S + 60)
+    (again,) = stage.prompts("fire-up-1", "shown")
+    assert again.say_from_s - again.t == pytest.approx(CallTiming().lead_s, abs=0.5)
+    release = stage.car.release_s
+    assert release is not None
+    stage.wait(release)
+    leave = stage.prompts("leave-1", "shown")[0]
+    assert leave.say_from_s - leave.t == pytest.approx(CallTiming().lead_s, abs=0.5)
+
+
+def test_an_engine_that_runs_is_not_fired_up_again() -> None:
+    """Work took longer and the engine was fired up late: the car is called again to leave, and that is all."""
+    stage = waiting().green()
+    release = stage.car.release_s
+    assert release is not None
+    stage.wait(release + STAYS_OPEN_S - 30)
+    stage.command("said", call=stage.call("main-1-fire-up").id)
+    stage.wait(release + STAYS_OPEN_S + 60)
+    assert stage.prompts("leave-1", "shown")
+    assert not stage.has_call("fire-up-1")
 
 
 def test_the_brief_names_a_run_once() -> None:

@@ -106,6 +106,44 @@ def test_what_may_mean_something_else_is_refused_at_its_cell(sheet: Path, cell: 
     assert words in str(problem.value)
 
 
+def test_blanks_around_names_that_are_looked_up_mean_nothing(sheet: Path) -> None:
+    """A set, a window, a group or a place with a blank behind it is still that one: nobody sees the blank in a cell."""
+    book = load_workbook(sheet)
+    for name, columns in (("runs", ("tyres", "group")), ("items", ("after", "at"))):
+        heads = {cell.value: cell.column for cell in book[name][1]}
+        for row in book[name].iter_rows(min_row=2):
+            for column in columns:
+                cell = row[heads[column] - 1]
+                cell.value = f"{cell.value} " if cell.value is not None else None
+    book.save(sheet)
+    assert read_any(sheet) == plan()
+
+
+def test_a_run_by_another_name_and_a_time_in_a_column_of_seconds_have_a_remedy(sheet: Path) -> None:
+    """``CHECKS`` is near ``checks``; ``1:30`` is 90 s."""
+    book = load_workbook(sheet)
+    book["items"]["A2"] = "CHECKS"
+    heads = {cell.value: cell.column for cell in book["runs"][1]}
+    book["runs"].cell(2, heads["work likely s"]).value = "1:30"
+    book.save(sheet)
+    with pytest.raises(FileProblem) as caught:
+        read_any(sheet)
+    assert "items A2: found run 'CHECKS'" in str(caught.value)
+    assert "did you mean 'checks'?" in str(caught.value)
+    assert "runs O2: found '1:30', expected a number of seconds: write 90" in str(caught.value)
+
+
+def test_a_sheet_of_runs_by_another_name_is_told_once(sheet: Path) -> None:
+    """What follows from it, that no item finds its run, is not told of each item."""
+    book = load_workbook(sheet)
+    book["runs"].title = "run"
+    book.save(sheet)
+    with pytest.raises(FileProblem) as caught:
+        read_any(sheet)
+    assert "runs A1: found a sheet 'run', expected the name 'runs' for it" in str(caught.value)
+    assert "items A" not in str(caught.value)
+
+
 def test_runs_that_there_are_are_told_in_their_order(sheet: Path) -> None:
     """An item of a run that was renamed: what runs there are, as they stand in the sheet, each on the one line."""
     book = load_workbook(sheet)

@@ -116,5 +116,6 @@ def test_a_short_fill_is_real_and_is_entered_at_the_desk() -> None:
 def test_one_seed_is_one_day() -> None:
     """The same faults again with the same seed, others with another."""
     every = {"tyres_every_s": 5, "tyre_hot_per_hour": 8, "stops_per_hour": 3, "silences_per_hour": 4}
-    assert rehearsed(3, **every).outcome.faults == rehearsed(3, **every).outcome.faults
-    assert rehearsed(4, **every).outcome.faults != rehearsed(3, **every).outcome.faults
+    first = rehearsed(3, **every).outcome.faults
+    assert rehearsed(3, **every).outcome.faults == first
+    assert rehearsed(4, **every).outcome.faults != first

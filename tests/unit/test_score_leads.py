@@ -12,7 +12,7 @@ import pytest
 
 from pitwall.model.outputs import Prompt
 from pitwall.model.setup import CallTiming
-from simulations.score_leads import Told, figures, followed, texts
+from simulations.score_leads import Told, figures, followed, texts, with_news
 
 ROOT = Path(__file__).parents[2]
 SMALL = ROOT / "tests" / "data" / "recording_small"
@@ -37,7 +37,7 @@ def test_lead_and_margin_are_those_of_the_window_that_stood_last() -> None:
     assert figures([call], TIMING)["run"] == {
         "shown": 1, "lead_to_say_from_s": {"p5": 34.0, "median": 34.0},
         "lead_to_say_by_s": {"p5": 44.0, "median": 44.0},
-        "margin_s": {"p5": 4.0, "median": 4.0}, "late": 0, "never_shown": 0,
+        "margin_s": {"p5": 4.0, "median": 4.0}, "late": 0, "at_once": 0, "never_shown": 0,
     }  # fmt: skip
 
 
@@ -49,6 +49,14 @@ def test_lead_and_margin_are_those_of_the_window_that_stood_last() -> None:
 def test_a_call_is_late_that_comes_with_less_than_its_lead(kind: str, shown_s: float, late: int) -> None:
     """Twenty seconds before its window, a box call 25 s before the pit entry, a lap time five; session calls never."""
     assert figures([told(kind, {"t": shown_s, "state": "shown"})], TIMING)[kind]["late"] == late
+
+
+def test_what_stood_there_with_the_news_that_it_follows_from_is_counted_as_at_once() -> None:
+    """A car comes in at 81 s: the brief that is shown a second later is late and could not come sooner; the one that is
+    shown ten seconds later is late by our fault, and one that has its lead is neither."""
+    calls = [told("brief", {"t": t, "state": "shown"}) for t in (70.0, 82.0, 91.0)]
+    found = figures(with_news(calls, {"": [-30.0], "4": [70.0, 81.0], "5": [91.0]}), TIMING)["brief"]
+    assert (found["late"], found["at_once"]) == (2, 1)
 
 
 def test_what_nobody_ever_saw_is_counted_apart() -> None:

@@ -29,6 +29,11 @@ OPEN = ("planned", "shown", "due", "said")
 
 ENDED_SHOWN_FOR_S = 20.0
 NOTES_KEPT = 3
+TO_SAY = ("planned", "shown", "due")
+SAID_FOR_S = 600.0
+"""Nobody waits so long for what a said call is to bring: its end was not heard."""
+STACK = 16
+"""So many calls the daemon lists at most."""
 _URGENCY = {"high": 0, "medium": 1, "low": 2}
 
 
@@ -65,6 +70,7 @@ class Board:
                 self._take_prompt(message)
             case DeskState():
                 self.desks[message.car] = message
+                self._end_unlisted(message)
                 for prompt in message.prompts:
                     self._take_prompt(prompt)
             case Alert():
@@ -148,6 +154,19 @@ class Board:
         planned = [prompt for prompt in desk.prompts if prompt.state == "planned"] if desk is not None else []
         ahead = [prompt for prompt in planned if prompt.say_by_s > now]
         return tuple(sorted(ahead, key=lambda prompt: (prompt.say_from_s, -prompt.priority, prompt.call)))
+
+    def _end_unlisted(self, desk: DeskState) -> None:
+        """A word that ends a call may be lost on the way: the desk's state lists every call that is still to be said,
+        so one that it does not list any more was said or is over. A list as long as it may be says nothing of the
+        rest."""
+        if len(desk.prompts) >= STACK:
+            return
+        listed = {prompt.call for prompt in desk.prompts}
+        gone = [call for call, one in self._prompts.items()
+                if one.car == desk.car and call not in listed
+                and ((one.state in TO_SAY and one.t < desk.t) or (one.state == "said" and one.t < desk.t - SAID_FOR_S))]
+        for call in gone:
+            del self._prompts[call]
 
     def _take_prompt(self, prompt: Prompt) -> None:
         known = self._prompts.get(prompt.call)

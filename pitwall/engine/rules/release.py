@@ -19,6 +19,7 @@ from pitwall.radio.wording import laps_phrase
 STAYS_OPEN_S = 240.0  # work may overrun: the call to go is not too late until the car has gone
 GROUP = 4  # the check list is read in groups of three or four (common practice, no source)
 MIN_WINDOW_S = 20.0
+COMES_IN_S = 5.0
 LAST_CHECK_S = 5.0  # before the release: after that the driver has other things to do
 
 
@@ -45,11 +46,10 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         return
     if at.clock.status == "waiting" and release < 0:
         return
-    again = f"-{at.recalls}" if at.recalls else ""
     fire = "Fire up, tyres on." if at.driver_out is None else f"{at.driver} is in the car. Fire up, tyres on."
     yield _garage(
         at,
-        f"{name}-fire-up{again}",
+        f"{name}-fire-up{_again(at.fire_ups)}",
         "release",
         fire,
         "Fire up",
@@ -61,7 +61,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     keep = f", keep {gap:.0f} seconds to the car ahead." if gap else "."
     yield _garage(
         at,
-        f"{name}-leave{again}",
+        f"{name}-leave{_again(at.recalls)}",
         "release",
         f"Leave when the release controller clears you{keep}",
         "Leave when clear",
@@ -71,6 +71,16 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         caution="The release controller and the pit exit light decide.",
         waits=at.clock.status == "waiting",
     )
+
+
+def _again(number: int) -> str:
+    return f"-{number}" if number else ""
+
+
+def _soon(at: Situation, release: float) -> float:
+    """From when on the driver can be spoken to in the garage: the car has just passed the pit entry, and the prompt
+    wants its lead; sooner only where the stop is so short that the engine is fired up before."""
+    return at.since_s + max(COMES_IN_S, min(at.timing.lead_s, release - at.timing.fire_up_s - at.since_s))
 
 
 def _edition(number: int) -> str:
@@ -105,7 +115,7 @@ def _is_the_cool_lap(at: Situation, do: str) -> bool:
 
 def _driver_change(at: Situation, name: str, release: float) -> CallSpec:
     """Told as the stop begins, or, when the car stands for long, in time for the change and the brief after it."""
-    begin = max(at.since_s + 5.0, release - at.timing.brief_s - at.change_s)
+    begin = max(_soon(at, release), release - at.timing.brief_s - at.change_s)
     text = f"Driver change: {at.driver} in, {at.driver_out} out."
     return _garage(at, f"{name}-driver-change", "brief", text, f"Driver change: {at.driver}", begin,
                    begin + at.change_s, Ask(action="none"))
@@ -118,7 +128,7 @@ def _check(at: Situation, name: str, release: float) -> Iterable[CallSpec]:
     wanted = at.switches.wanted(run, 0)
     key = f"{name}-check{_edition(run.check_edition)}"
     listed = list(at.switches.release_list(wanted, run.check_edition > 0, key).items())
-    begin = release - timing.release_check_s
+    begin = max(release - timing.release_check_s, _soon(at, release))
     for number, start in enumerate(range(0, len(listed), GROUP)):
         group = dict(listed[start : start + GROUP])
         words = []
@@ -133,8 +143,8 @@ def _check(at: Situation, name: str, release: float) -> Iterable[CallSpec]:
             "switch",
             text,
             f"Switch check {number + 1}",
-            max(begin, at.since_s + 5.0) + number * 12.0,
-            max(begin, at.since_s + 5.0) + number * 12.0 + 35.0,
+            begin + number * 12.0,
+            begin + number * 12.0 + 35.0,
             Ask(action="check_switches", positions=group),
         )
         # Where drivers' answers are entered, a group without one is read once more, while there is time for it.
@@ -158,7 +168,7 @@ def _garage(
     assert run is not None
     if ask.action not in ("leave", "fire_up"):
         # A short stop leaves less time than the usual countdown: read out at once then, and keep a fair window.
-        begin = max(begin, at.since_s + 5.0)
+        begin = max(begin, _soon(at, at.release_s or 0.0))
         by = max(by, begin + MIN_WINDOW_S)
     return CallSpec(
         key=key,

@@ -211,7 +211,7 @@ export class Desk {
     if (key === "b") return this.pad.openLast(car);
     const asked = key === "u" ? this.takingBack.meant() : meant(key, this.store, car, this.chosen);
     if (asked === null) return false;
-    if ("hint" in asked) this.say(asked.hint);  // a key with nothing to act on is no failure
+    if ("hint" in asked) this.say(asked.hint, key === "u");  // a key with nothing to act on is no failure; what stays as it was is
     else this.send(asked.car, asked.wish, asked.words);
     return true;
   }

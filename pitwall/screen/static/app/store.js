@@ -9,8 +9,13 @@
 import { DaemonClock } from "./clock.js";
 
 export const OPEN = ["shown", "due", "said"];
+const TO_SAY = ["shown", "due"];
+/** Nobody waits so long for what a said call is to bring: its end was not heard. */
+const SAID_FOR_S = 600;
 export const ENDED_SHOWN_FOR_S = 20;
 const ENDED_KEPT = 40;
+/** So many calls the daemon lists at most. */
+const STACK = 16;
 const NOTES_KEPT = 6;
 /** What a client beside the daemon may leave out. */
 const NO_PARTS = { parts: [], parts_said: 0, board: [] };
@@ -110,7 +115,20 @@ export class Store {
   /** @param {DeskState} desk */
   takeDesk(desk) {
     this.desks.set(desk.car, desk);
+    this.endUnlisted(desk);
     for (const prompt of desk.prompts) this.takePrompt(prompt);
+  }
+
+  /**
+   * A word that ends a call may be lost on the way. The desk's state, which comes anew all the time, lists every call that
+   * is still to be said: one that it does not list any more was said or is over. A list as long as it may be says nothing of the rest.
+   * @param {DeskState} desk
+   */
+  endUnlisted(desk) {
+    if (desk.prompts.length >= STACK) return;
+    const listed = new Set(desk.prompts.map((p) => p.call));
+    const over = (/** @type {Prompt} */ p) => (TO_SAY.includes(p.state) ? p.t < desk.t : p.state === "said" && p.t < desk.t - SAID_FOR_S);
+    for (const [call, p] of this.prompts) if (p.car === desk.car && over(p) && !listed.has(call)) this.prompts.delete(call);
   }
 
   /** An older revision than the one known changes nothing. @param {Prompt} prompt */

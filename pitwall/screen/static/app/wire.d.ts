@@ -876,6 +876,7 @@ export interface RunRow {
   planned_span_s?: [number, number] | null;
   stints: Stint[];
   best_lap_s?: number | null;
+  /** clean timed laps on which no switch was seen to be wrong */
   clean_laps: number;
   median_clean_s?: number | null;
   /** done or probably done */

@@ -1,0 +1,36 @@
+"""What is said of an entry by hand: where and when it was seen, and why it cannot be."""
+
+from __future__ import annotations
+
+from pitwall.engine.history import Entry
+from pitwall.engine.team import TeamCar
+
+
+def why_not(car: TeamCar, entry: Entry) -> str:
+    """Why the car cannot have been seen there then, and what to do about it."""
+    track, seen_there = car.track, f"{place_words(entry)} at {tenths(entry.t or 0.0)}"
+    if entry.what == "pit" and entry.place == "entry" and not track.on_track:
+        return f"car {car.car} is in the pits already: enter the pit exit first, or 'set_car'"
+    if track.lap is not None and track.on_track:
+        after_s = (entry.t or 0.0) - track.lap.start_t
+        since = f"began at {tenths(track.lap.start_t)}"
+        if entry.place == "line" and after_s > 0:
+            since += f", and {after_s:.0f} s are too short for a lap"
+        return f"{seen_there} cannot be: lap {track.lap_number} {since}; give its time (--at), or 'undo' that one"
+    place = "in the pit lane" if track.state == "pit_lane" else "in its garage"
+    return f"{seen_there} cannot be: car {car.car} is {place}; enter the pit exit first ('pit' with where=exit)"
+
+
+def place_words(entry: Entry) -> str:
+    """``line``, ``loop 2``, ``pit entry``: where something was seen."""
+    if entry.what == "pit":
+        return f"pit {entry.place}"
+    return entry.place if entry.place == "line" else f"loop {entry.place}"
+
+
+def tenths(t: float) -> str:
+    """A session second as people say it: ``12:03.4``."""
+    sign, whole = ("-" if t < 0 else ""), round(abs(t), 1)
+    minutes, seconds = divmod(whole, 60)
+    hours, minutes = divmod(int(minutes), 60)
+    return f"{sign}{hours}:{minutes:02d}:{seconds:04.1f}" if hours else f"{sign}{minutes}:{seconds:04.1f}"
