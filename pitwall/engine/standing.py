@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from functools import partial
 
 from pitwall.engine import publish
 from pitwall.engine.advising import Advising
 from pitwall.engine.alerts.book import AlertBook
+from pitwall.engine.drawing import drawn
 from pitwall.engine.field import Field
 from pitwall.engine.forecasts import Questions
 from pitwall.engine.session_clock import SessionClock
@@ -25,10 +27,10 @@ def standing(
     What ended while the link was down, or in the gap of a restart, was heard by nobody: it is told once more under
     its own id.
     """
-    yield publish.clock_state(clock, now)
-    for car in team.values():
-        yield publish.desk_state(car, clock, now)
-        yield publish.plan_state(car, now)
+    yield drawn("clock", None, now, lambda: publish.clock_state(clock, now))
+    for name, car in team.items():
+        yield drawn("desk state", name, now, partial(publish.desk_state, car, clock, now))
+        yield drawn("plan state", name, now, partial(publish.plan_state, car, now))
         if car.desk.offer is not None:
             yield car.desk.offer.shown
         yield from (call.prompt(now) for call in car.book.outstanding() if call.state in ("shown", "due"))
@@ -36,4 +38,4 @@ def standing(
     yield from questions.answers.values()
     yield from advising.standing()
     yield from alerts.active.values()
-    yield publish.field_state(field.tracks.values(), now)
+    yield drawn("field", None, now, lambda: publish.field_state(field.tracks.values(), now))

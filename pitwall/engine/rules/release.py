@@ -80,6 +80,8 @@ def _again(number: int) -> str:
 def _soon(at: Situation, release: float) -> float:
     """From when on the driver can be spoken to in the garage: the car has just passed the pit entry, and the prompt
     wants its lead; sooner only where the stop is so short that the engine is fired up before."""
+    if at.run is not None and (at.run.brief_edition or at.run.check_edition):
+        return at.since_s + COMES_IN_S  # the car stood here already, and what is told anew is news
     return at.since_s + max(COMES_IN_S, min(at.timing.lead_s, release - at.timing.fire_up_s - at.since_s))
 
 
