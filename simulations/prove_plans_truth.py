@@ -344,7 +344,7 @@ class Afternoons:
             if item.leg == leg == 0:
                 item.signal("call", T)
         world.progress.lap_done(run.laps[leg])
-        items.lap_over(run, leg, T)
+        items.lap_over(run, leg, self.procedures, T)
         assert run.pointer == following
         world.spoke.clear()
 
