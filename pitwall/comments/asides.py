@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 
 from pitwall.comments.splitting import Word
-from pitwall.comments.words import NUMBERS
+from pitwall.comments.words import NUMBERS, by_form
 
 _COUNT = rf"(?:\d{{1,2}}|{'|'.join(NUMBERS)}|a few|few|a couple of|couple of|several)"
 _ORDER = "(?:first|second|third|last|out|in|next|same|cool down|timed|push)"
@@ -39,7 +39,7 @@ _ASIDES = re.compile("|".join((
     rf"(?:on|with|after) (?:the )?(?:new|used|old|fresh|scrubbed) {_SET}",
     r"on (?:the )?(?:softs|mediums|hards|inters|wets|slicks)",
     r"(?:after|before) (?:the )?(?:stop|pit stop|changes?|set ?up change|adjustment|red flag|restart)",
-    rf"once|twice|(?:{_COUNT}) times|again|badly|hard|scary|today|this (?:run|lap|time|session)",
+    rf"once|twice|(?:{_COUNT}) times|again|hard|scary|today|this (?:run|lap|time|session)",
     r"all (?:run|stint|session)",
     r"on the way (?:into|in|out of|out|to)",
     r"with (?:more |less )?(?:fuel|wear|temperature)",
@@ -56,6 +56,8 @@ _ASIDES = re.compile("|".join((
     r"(?:in|into|to) (?:first|second|third|fourth|fifth|sixth|seventh|\d(?:st|nd|rd|th)) gear",
 )))  # fmt: skip
 
+_TOWARDS = re.compile(r"(?<=straight)s? (?:(?:in)?to|before|after|towards|from|out of|between|behind) (?:turns? )?t?\d.*")
+OF_A_CORNER = ("braking", "traction", "balance")
 _COUNTED = re.compile(r"\d{1,2}-\d{1,2}|[-+]\d{1,2}")
 
 
@@ -65,8 +67,20 @@ def aside(words: tuple[Word, ...], at: int) -> int:
     match = _ASIDES.match(" ".join(keys))
     if match is None:
         return 0
+    end = match.end()
+    towards = _TOWARDS.search(match.group())
+    if towards is not None and _belongs_to_a_corner(words):
+        end = towards.start()
     taken, length = 0, 0
-    while length < match.end():  # a key of two words, such as "cool-down", is one word of the comment
+    while length < end:  # a key of two words, such as "cool-down", is one word of the comment
         length += len(keys[taken]) + (1 if taken else 0)
         taken += 1
-    return taken if length == match.end() else 0
+    return taken if length == end else 0
+
+
+def _belongs_to_a_corner(words: tuple[Word, ...]) -> bool:
+    """Guard: something is said of braking, traction or balance. ``locks on the straight into t8`` is of turn 8;
+    ``bottoming on the straight into t9`` is of the straight."""
+    said = f" {' '.join(word.key for word in words)} "
+    return any(entry.part == "finding" and entry.subject in OF_A_CORNER and f" {form} " in said
+               for form, entry in by_form().items())

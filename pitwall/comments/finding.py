@@ -9,6 +9,8 @@ from pitwall.model.comments import CONTENT, FINDINGS, Subject
 
 SLIDES = {"front": "understeer", "rear": "oversteer"}
 """Which end slides makes another finding of it."""
+WIDE = ("washes", "washing", "wash", "runs", "running", "ran", "drifts", "slides", "slid", "goes", "went")
+"""So begins what is said of a car that goes wide; of the rear alone it is that the rear goes."""
 Parts = dict[str, tuple[Entry, Word]]
 
 
@@ -34,7 +36,7 @@ def subject_and_finding(reading: Reading) -> tuple[Subject, str | None]:
         raise Slip(parts["lack"][1], f"of what there is too little: {', '.join(POOR)}")
     if entry.value == "good":
         return about, "neutral" if about == "balance" else "good"
-    what = _which_end(parts, word) if entry.value == "slides" else entry.value
+    what = _which_end(parts, word) if entry.value == "slides" or _rear_wide(parts, entry, word) else entry.value
     if what not in FINDINGS[about]:
         raise Slip(word, f"what there is of {about}: {of(about)}", f"{entry.form} is a finding of {entry.subject}, ")
     return about, what
@@ -95,6 +97,12 @@ def _which_end(parts: Parts, word: Word) -> str:
     if axle is None:
         raise Slip(word, "which end, such as rear slides; or us or os")
     return SLIDES[axle]
+
+
+def _rear_wide(parts: Parts, entry: Entry, word: Word) -> bool:
+    """Guard: it is the rear that slides, washes or runs wide; of nothing or of the front that is understeer."""
+    rear = any(part in parts and parts[part][0].value.startswith("rear") for part in ("axle", "corner"))
+    return rear and entry.value == "understeer" and word.key.split()[0] in WIDE
 
 
 def _no_praise_of_what_lacks(parts: Parts) -> None:

@@ -143,6 +143,13 @@ def _numbers(text: str, word: Word, known: Collection[int]) -> list[int]:
 # -- forms ------------------------------------------------------------------------------------------------------------
 
 
+def _is_another(form: str, words: tuple[Word, ...], at: int) -> bool:
+    """Guard: what stands behind this form, at ``at``, makes something else of it: ``not in t4``, ``turn in slow corners``."""
+    if form == "not in":
+        return _names_a_turn(words, at)
+    return form == "turn in slow" and at < len(words) and words[at].key in (*KINDS_OF_CORNERS, "stuff", "ones")
+
+
 def _form(words: tuple[Word, ...], at: int) -> Group | None:
     """The longest form or aside that stands here."""
     past = aside(words, at)
@@ -153,7 +160,7 @@ def _form(words: tuple[Word, ...], at: int) -> Group | None:
         inner = [key for key in keys[1:-1] if key not in _READ_OVER]
         for form in dict.fromkeys((" ".join(keys), " ".join((keys[0], *inner, *keys[1:][-1:])))):
             entry = by_form().get(form)
-            if entry is not None and not (form == "not in" and _names_a_turn(words, at + many)):
+            if entry is not None and not _is_another(form, words, at + many):
                 return Group(words[at : at + many], entry, form=form)
     return Group(words[at : at + past]) if past else None
 

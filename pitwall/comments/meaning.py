@@ -110,9 +110,9 @@ def _carried(reading: Reading, before: Meaning | None) -> dict[str, Any]:
 
 
 def _praises_another_end(reading: Reading) -> bool:
-    """Guard: ``rear ok``, and not of what."""
+    """Guard: ``rear ok``, or ``ok`` alone, and not of what: ``brakes cold, then ok``."""
     parts = reading.parts
-    ends = "axle" in parts or "corner" in parts
+    ends = "axle" in parts or "corner" in parts or not (reading.turns or set(parts) - {"finding", "confidence"})
     return ends and "subject" not in parts and "finding" in parts and parts["finding"][0].value == "good"
 
 

@@ -15,7 +15,7 @@ THEN = ("then", "plus", ">", "->", "/")
 """Words and signs that go on as a comma does, with the same place: ``us then os t4`` is turn 4 twice."""
 _A_PLACE = re.compile(r"t?\d{1,2}|t\d\S*|turn|entry|mid|exit|apex", re.ASCII)
 """A stroke with spaces around it goes on only where a place stands behind it: ``us / os t4`` may be either."""
-_WORD = re.compile(r"[^\s,;|?()\[\]@\"\u201c\u201d]+|\?")
+_WORD = re.compile(r"[^\s,;|?()\[\]@\"\u201c\u201d]+|[?@]")
 _PIECE = re.compile(r"[^,;|]*")
 _WHY = re.compile(r"(?<=[\s,;])(?:because|when|if|unless|until|since|due|except)(?=\s)", re.IGNORECASE)
 """Words that begin a reason or a condition: they and what follows are free text, as if the mark stood before them."""
@@ -39,7 +39,7 @@ class Word:
     @property
     def plain(self) -> str:
         """As it is read: without stops behind it, with one kind of dash, of range and of apostrophe."""
-        bare = self.meant or self.text.rstrip(".!") or self.text
+        bare = self.meant or ("at" if self.text == "@" else self.text.rstrip(".!")) or self.text
         bare = _RANGE.sub("-", bare)
         return bare.replace("\u2013", "-").replace("\u2014", "-").replace("\u2019", "'")
 

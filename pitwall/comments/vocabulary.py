@@ -63,7 +63,7 @@ FINDINGS: tuple[Entry, ...] = (
     *entries("finding", {
         "cold": ("cold | slow to warm up | slow to warm | slow to come in | too cold", "too cold; of brakes too"),
         "hot": ("hot | overheating | overheats | overheat | overheated | too hot", "too hot; of brakes and engine too"),
-        "worn": ("worn | dropped | dropped off | fell off | drop | drops | dropping | wear | wearing | drop off"
+        "worn": ("worn | dropped off | drop | drops | dropping | wear | wearing | drop off"
                  " | drops off | dropping off"
                  " | fall off | falls off | falling off | deg | degradation | degrading | high deg | deg high"
                  " | worn out"

@@ -35,7 +35,8 @@ def hold_release(car: TeamCar, now: float, lead_s: float = 0.0) -> None:
 def warm(car: TeamCar, now: float) -> bool:
     """Guard: somebody said a little while ago that the engine is to be fired up."""
     since = now - car.setup.calls.fire_up_s - REOPEN_LEAD_S
-    return any(call.spec.ask.action == "fire_up" and (call.said_t or -1e9) > since for call in car.book.calls.values())
+    return any(call.spec.ask.action == "fire_up" and call.said_t is not None and since < call.said_t <= now
+               for call in car.book.calls.values())
 
 
 def look(car: TeamCar, clock: SessionClock, now: float) -> None:

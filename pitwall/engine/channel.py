@@ -140,7 +140,6 @@ class ChannelBook:
         given = list(specs)
         if not at.track.on_track or not at.legs:
             return given
-        given = self._one_word_in(given, book, at.now)
         self.talk.two_way = at.plan.medium == "two_way"
         self._count_unsaid(at.now, book)
         found: list[CallSpec] = []
@@ -156,15 +155,6 @@ class ChannelBook:
             else:
                 waiting.append(spec)
         return [*found, *self._planned(at, waiting, book)]
-
-    def _one_word_in(self, given: list[CallSpec], book: CallBook, now: float) -> list[CallSpec]:
-        """News that brings the car in is the box call as well: until it is told no other asks for the channel."""
-        news = [book.latest.get(spec.key) for spec in given
-                if spec.kind == "session" and spec.ask.action == "return_to_pits"]
-        if not any(call is None or call.open for call in news):
-            return given
-        said = {call.spec.key for call in book.live.values() if self.being_said(call, now)}
-        return [spec for spec in given if spec.kind != "box" or spec.key in said]
 
     def _count_unsaid(self, now: float, book: CallBook) -> None:
         """Add the time since the last plan to every call that was open in it, unless somebody talked."""

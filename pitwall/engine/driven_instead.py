@@ -13,6 +13,8 @@ Told to box on this lap, the driver comes in, however quick the car still is.
 
 from __future__ import annotations
 
+from pitwall.engine.call import Call
+from pitwall.engine.calls import FEW_KEYS
 from pitwall.engine.run_state import RunState
 from pitwall.engine.team import TeamCar
 from pitwall.model.car import Position
@@ -53,6 +55,19 @@ def wanted_instead(car: TeamCar, run: RunState) -> dict[str, Position]:
 
 
 def _called_in_since(car: TeamCar, run: RunState, since: float) -> bool:
-    """Guard: somebody says that the driver was told to come in, on this lap or the one before."""
-    return any(call.spec.kind == "box" and call.spec.run == run.run.run and call.said_t is not None
-               and call.said_t >= since for call in car.book.calls.values())
+    """Guard: the driver was told to come in after ``since``, session seconds: somebody says so, or a board hung for a
+    pass that is acted on after it. Of a desk that presses no keys nobody ever says so, and a call that was due there
+    counts, until the car has stayed out once."""
+    silent = car.book.keys < FEW_KEYS and not stayed_out(car)
+    return any(call.spec.kind == "box" and call.spec.run == run.run.run and _heard(call, since, silent)
+               for call in car.book.calls.values())
+
+
+def _heard(call: Call, since: float, silent: bool) -> bool:
+    """Guard: this call told it after ``since``; ``silent``: what was due counts as told."""
+    told_t = call.due_t if silent and call.said_t is None else call.said_t
+    if told_t is None:
+        return False
+    # A board hangs before the line of the lap on which it is acted.
+    acted_t = call.spec.act_at_s if call.spec.medium == "board" else None
+    return told_t >= since or (acted_t is not None and acted_t > since)

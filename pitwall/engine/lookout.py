@@ -26,7 +26,7 @@ class Lookout:
         """Every few seconds."""
         status = clock.alert_status
         return [
-            *watch.around(car, alerts, status, now),
+            *watch.around(car, alerts, clock, now),
             *self.tyres.look(car, alerts, status, now),
             *flag_watch.look(car, clock, alerts, now, self.tyres.silent),
             *drivers.watch(car, clock, alerts, now),

@@ -17,8 +17,9 @@ OVERDUE_S = 60.0  # beyond the slow estimate of the work (common practice, no so
 NOT_OUT_YET_S = 180.0  # the same of a car that has not been out: the first run is rarely pressed for time (the same)
 
 
-def around(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:
+def around(car: TeamCar, alerts: AlertBook, clock: SessionClock, now: float) -> list[Output]:
     """Every few seconds: switches, a car unseen, fuel for the lap that the car is on."""
+    status = clock.alert_status
     found = look_at_switches(car, alerts, status, now)
     if car.track.state == "stopped":
         found += alerts.hold(
@@ -28,7 +29,7 @@ def around(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[
         found += alerts.over("car_silent", car.car, now)
     found += _in_lap(car, alerts, status, now)
     found += _answers(car, alerts, status, now)
-    return found + _fuel(car, alerts, status, now) + _release(car, alerts, status, now)
+    return found + _fuel(car, alerts, status, now) + _release(car, alerts, clock, now)
 
 
 def _answers(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:
@@ -54,16 +55,17 @@ def _in_lap(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list
     return alerts.hold("in_overdue", car.car, text, now, status)
 
 
-def _release(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:
-    """The car was to leave some time ago and stands here still: nobody may have noticed."""
+def _release(car: TeamCar, alerts: AlertBook, clock: SessionClock, now: float) -> list[Output]:
+    """The car was to leave some time ago, may, and stands here still: nobody may have noticed."""
     run = car.progress.next
     planned = car.first_release_s
-    if run is None or car.track.on_track or car.kept_in or planned is None or _early(car, planned, now):
+    held = car.kept_in or clock.pit_exit == "closed"
+    if run is None or car.track.on_track or held or planned is None or _early(car, planned, now):
         return alerts.over("release_overdue", car.car, now)
     text = f"Car {car.car} stands here still: {run.run.run} ({run.run.want}) was to leave at {clock_text(planned)}"
     if car.progress.parked_t is not None:
         text += f", after slow work at {clock_text(_slowest(car, planned))}"
-    return alerts.hold("release_overdue", car.car, text, now, status)
+    return alerts.hold("release_overdue", car.car, text, now, clock.alert_status)
 
 
 def _early(car: TeamCar, planned: float, now: float) -> bool:
@@ -73,9 +75,9 @@ def _early(car: TeamCar, planned: float, now: float) -> bool:
 
 
 def _slowest(car: TeamCar, planned: float) -> float:
-    """When the car would have left after work that is as slow as the plan foresees."""
-    work = drivers.stop(car)
-    return planned + work.high_s - work.likely_s
+    """When the car would have left after work that is as slow as the plan foresees; no sooner than it was to leave."""
+    parked_t, work = car.progress.parked_t, drivers.stop(car)
+    return planned if parked_t is None else max(planned, parked_t + work.high_s)
 
 
 def _fuel(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:

@@ -137,7 +137,7 @@ def cell_text(cell: Cell) -> str:
     return str(int(cell)) if isinstance(cell, float) and cell.is_integer() else str(cell)
 
 
-_CLOCK = re.compile(r"(?:(\d{1,2}):)?(\d{1,2}):(\d{2})", re.ASCII)
+_CLOCK = re.compile(r"(?:(\d{1,2}):(?=[0-5]?\d:))?(\d{1,2}):([0-5]\d)", re.ASCII)
 NEAR = 0.75
 """So much alike is a run that is meant by another name: ``CHECKS``, ``check``."""
 

@@ -100,11 +100,11 @@ def test_box_prompts_come_in_time_from_line_presses_alone() -> None:
 
 
 def test_red_and_green_by_one_key() -> None:
-    """Red is told to the driver at once, silences everything else, and ends the run as cut; green calls the car out
-    again, and the laps that were missing are driven."""
+    """Red is shown at once and told within six seconds at most, silences everything else, and ends the run as cut;
+    green calls the car out again, and the laps that were missing are driven."""
     play, _, at = hour()
-    play_red = between(at["red"], at["red"] + 1)
-    assert play.heard(prompt(kind="session", state="due", text=has("red flag")), play_red)
+    assert play.heard(prompt(kind="session", state="shown", text=has("red flag")), between(at["red"], at["red"] + 0.1))
+    assert play.heard(prompt(kind="session", state="due", text=has("red flag")), between(at["red"], at["red"] + 6))
     assert not play.heard(prompt(kind="run", state="due"), between(at["red"] + 1, at["green"]))
     assert play.heard(run("baseline", state="next", reason="red flag"), between(at["red"], at["green"]))
     assert play.heard(prompt(text=has("leave"), state="due"), between(at["green"], at["green"] + 60))

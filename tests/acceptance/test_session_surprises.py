@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pitwall.model.outputs import Alert
 from tests.acceptance.script import between
 from tests.acceptance.script_patterns import (
     about,
@@ -80,7 +81,8 @@ def test_run_that_still_counts_is_done_when_the_car_comes_in_early() -> None:
 
 def test_car_that_stays_out_gets_the_box_call_a_lap_later() -> None:
     """The driver drives past the pit entry: the prompt turns to "too late, say nothing", the run goes on, and the box
-    is called on the lap after. Nothing is missed and nothing alarms."""
+    is called on the lap after. Nothing is missed. At the line the switches stand as the in-lap has them, and a timed
+    lap begins as far as anybody knows: that alarms until he slows down, and nothing else does."""
     play = session(MORE)
     car = play.car().leaves(60).lap(112).lap(91).lap(90)
     in_lap, last = car.t, car.at("last chance", 92)
@@ -98,8 +100,11 @@ def test_car_that_stays_out_gets_the_box_call_a_lap_later() -> None:
     play.want(run("more", state="running"), between(next_lap, car.t - 1))
     play.want(run("more", state="done"), between(car.t, car.t + 2))
     play.never(prompt(state="missed"))
-    play.never(any_alert())
+    play.want(any_alert(), between(next_lap, next_lap + 0.5))
+    play.never(any_alert(but="switch_wrong"))
     play.run(until=car.t + 5)
+    alarms = [line.what for line in play.lines if isinstance(line.what, Alert)]
+    assert {alarm.kind for alarm in alarms} == {"switch_wrong"}
 
 
 def test_a_dropped_run_is_passed_over() -> None:

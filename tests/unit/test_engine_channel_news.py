@@ -1,4 +1,4 @@
-"""News on the channel: awaited windows, what is soon overtaken, the moment of the flag, one word to come in."""
+"""News on the channel: awaited windows, what is soon overtaken, the moment of the flag."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ from pitwall.model.outputs import Ask
 from tests.unit.channel_stage import FULL_S, SHORT, Radio, call
 from tests.unit.engine_stage import MAIN, Stage, plan, regulations, setup
 
-IN = Ask(action="return_to_pits")
 
 
 def test_news_that_is_awaited_needs_less_time_to_begin_in() -> None:
@@ -41,19 +40,6 @@ def test_nothing_that_can_wait_is_on_the_channel_as_the_flag_falls() -> None:
         placed = radio.place(flag - 5, spec)["one"]
         begin, end = placed.say_from_s, placed.say_from_s + FULL_S
         assert (begin >= flag + AFTER_FLAG_S or end <= flag - BEFORE_FLAG_S) is waits
-
-
-def test_news_that_brings_the_car_in_is_the_box_call_as_well() -> None:
-    """Until it is said no box call asks for the channel; other news leaves the box call where it was."""
-    stretch = ((100.0, 130.0),)
-    box = call("box", stretch, kind="box")
-    for ask, left in ((IN, {"news"}), (Ask(action="none"), {"news", "box"})):
-        assert set(Radio().place(100, box, call("news", stretch, kind="session", ask=ask))) == left
-    radio = Radio()
-    news = call("news", stretch, kind="session", ask=IN, lead_s=0.0)
-    radio.go(100, news, box).go(101)
-    radio.said(102, "news")
-    assert "box" in radio.place(103, news, box)
 
 
 def test_nobody_is_told_to_push_on_a_lap_that_the_flag_takes() -> None:

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from pitwall.engine.calls import FEW_KEYS
 from tests.unit.engine_stage import MAIN, SWITCHES, Stage, car_file, plan, setup
 from tests.unit.test_engine_switch_watch import alerts, call_id
 
@@ -55,11 +56,13 @@ def test_a_driver_who_was_told_to_box_and_missed_the_entry_is_judged_by_his_pace
     assert alerts(stage, "switch_wrong") == ([("torque_map", loop, True)] if pace_s == 100 else [])
 
 
-@pytest.mark.parametrize("told", ["nothing", "the box call", "the flap"])
+@pytest.mark.parametrize("told", ["nothing", "the box call", "the flap", "no key"])
 def test_on_the_in_lap_only_what_nobody_wants_so_and_nobody_calls_is_told(told: str) -> None:
     """The flap is open from the last timed lap, the call to close it was not made, and the in-lap is driven at the
-    pace: that lap needs it closed. Not so once he was told to box, and not while he is being told to close it."""
+    pace: that lap needs it closed. Not so once he was told to box, and not while that call may still come. Of an
+    engineer who presses no keys nobody knows what he told: the box call was due."""
     stage = Stage(setup(plan(FLAP_LAST))).green()
+    stage.car.book.keys = 0 if told == "no key" else FEW_KEYS
     t = stage.drive(200, 125, 100)
     stage.switch(t - 5, "flap", "open")
     t = stage.lap(t, 100)
@@ -69,7 +72,29 @@ def test_on_the_in_lap_only_what_nobody_wants_so_and_nobody_calls_is_told(told: 
     if told == "the flap":
         stage.command("said", call=call_id(stage, "closed"))
     stage.cross(t + 30, "1")
-    assert alerts(stage, "switch_wrong") == ([("flap", t + 30, True)] if told == "nothing" else [])
+    assert alerts(stage, "switch_wrong") == []
+    if told != "the flap":
+        stage.wait(t + 60)
+        assert alerts(stage, "switch_wrong") == ([("flap", t + 51, True)] if told == "nothing" else [])
+
+
+@pytest.mark.parametrize("shown", [True, False])
+def test_who_is_shown_the_board_comes_in(shown: bool) -> None:
+    """A box board hangs before the line of the lap on which it is acted: its in-lap, quick as it begins, is no timed
+    one, and the flap that is still open there is told nobody. Without a board it is."""
+    stage = Stage(setup(plan(FLAP_LAST, medium="board"))).green()
+    stage.car.book.keys = FEW_KEYS
+    t = stage.drive(200, 125, 100)
+    stage.switch(t - 5, "flap", "open")
+    stage.cross(t + 30, "1")
+    stage.cross(t + 70, "2")
+    stage.wait(t + 79)
+    if shown:
+        stage.command("said", call=stage.call("box-1-0-again").id)
+    stage.cross(t + 100)
+    stage.cross(t + 130, "1")
+    stage.wait(t + 160)
+    assert bool(alerts(stage, "switch_wrong")) is not shown
 
 
 def test_an_in_lap_that_goes_in_is_quiet() -> None:
