@@ -2,7 +2,8 @@
 
 * What is published while the link is down is dropped and counted: state is published again on return, and nothing old
   is still under way.
-* A message that the broker does not acknowledge in time ends the link, as the loss of the link ends the waiting.
+* A message that the broker does not acknowledge in time ends the link, as the loss of the link ends the waiting. Time
+  in which our own loop stood still does not count: the broker may have answered long ago, or live in this very loop.
 * Both queues are bounded. A short keep-alive shows a half-open link within seconds.
 
 On Windows the event loop must be the selector one (aiomqtt watches sockets): ``app`` chooses it where it makes one.
@@ -11,6 +12,7 @@ On Windows the event loop must be the selector one (aiomqtt watches sockets): ``
 from __future__ import annotations
 
 import asyncio
+import math
 from collections import deque
 from collections.abc import Callable, Coroutine
 from dataclasses import dataclass
@@ -31,6 +33,7 @@ from pitwall.bus.connection import (
     leave,
 )
 from pitwall.bus.delivery import check_filter, dispatch, guarded, tell_link
+from pitwall.bus.patience import Unheard, answered_within
 from pitwall.errors import BrokerError
 from pitwall.runtime.ports import LinkHandler, MessageHandler
 
@@ -210,11 +213,12 @@ class MqttBus:
     ) -> None:
         message, taken = item.message, False
         try:
-            await client.publish(message.topic, message.payload, message.qos, message.retain)
+            work = client.publish(message.topic, message.payload, message.qos, message.retain, timeout=math.inf)
+            await answered_within(work, self._settings.timeout_s)
             taken = True
         except ValueError as error:  # a topic that the protocol forbids: our fault, the link is fine
             _log.error("message cannot be published", topic=message.topic, reason=str(error))
-        except aiomqtt.MqttError as error:
+        except (aiomqtt.MqttError, Unheard) as error:
             if not failed.done():
                 failed.set_exception(error)
         finally:

@@ -4,6 +4,10 @@ The broker may hold retained messages of an earlier life of ours: an alert of be
 no longer runs. So the sink listens on its own retained topics, and one that it does not hold itself is cleared. It
 begins to do so with the first :meth:`BusSink.restate`: before that it cannot know what stands.
 
+What is told once (the end of a call, an answer) does not stand, so it is kept until the broker took it: what was under
+way when the link broke, or decided while it was down, is told with the next restatement. An open call is not: it comes
+as it stands then, and one that is over by then must not be told as open.
+
 ``health`` is left alone: the broker itself writes it (our will), and the host publishes a new one on each connection.
 """
 
@@ -23,6 +27,10 @@ from pitwall.runtime.ports import Bus, Submit
 
 _log = structlog.get_logger(__name__)
 
+_OPEN = ("planned", "shown", "due", "said")
+MOST_OWED = 2000
+"""So many words that the broker did not take are kept; of more, the oldest are given up and counted."""
+
 
 class BusSink:
     """Publishes outputs; a prompt that the broker took comes back as the fact ``PromptDelivered``."""
@@ -32,6 +40,7 @@ class BusSink:
         self._held: set[str] = set()
         self._found: set[str] = set()
         self._ours: set[str] = set()
+        self._owed: dict[str, Output | Health] = {}
         self._stated = False
         self.unpublished = 0
         self._health = topic_of(session, BY_MODEL[Health])
@@ -47,9 +56,11 @@ class BusSink:
                 self._publish(message, output)
 
     def restate(self, standing: Sequence[Output | Health]) -> None:
-        """Publish everything that stands, and clear what we held before or found on the broker and no longer hold."""
-        before = self._ours | self._found
-        self._held, self._found, self._stated = set(), set(), True
+        """Publish what was told once and not taken, then everything that stands, and clear what we held before or found
+        on the broker and no longer hold."""
+        before, owed = self._ours | self._found, self._owed
+        self._held, self._found, self._stated, self._owed = set(), set(), True, {}
+        self.take([word for word in owed.values() if not (isinstance(word, Prompt) and word.state in _OPEN)])
         self.take(standing)
         for topic in sorted(before - self._held):
             self._clear(topic)
@@ -66,11 +77,26 @@ class BusSink:
         if message.retain and message.topic != self._health:
             (self._held.add if message.payload else self._held.discard)(message.topic)
             self._ours.add(message.topic)
-        sent = (lambda: self._delivered(output)) if isinstance(output, Prompt) else None
+        sent = None if message.retain else self._owe(output)
         self._bus.publish(message.topic, message.payload, qos=message.qos, retain=message.retain, sent=sent)
 
-    def _delivered(self, prompt: Prompt) -> None:
-        self._submit(PromptDelivered(id=delivery_id(prompt.id), t=self._now(), prompt=prompt.id))
+    def _owe(self, output: Output | Health) -> Callable[[], None]:
+        """Keep a word that is told once; what is returned is to be called when the broker took it."""
+        name = str(getattr(output, "id", ""))
+        self._owed.pop(name, None)
+        self._owed[name] = output
+        if len(self._owed) > MOST_OWED:
+            given_up = next(iter(self._owed))
+            del self._owed[given_up]
+            self.unpublished += 1
+            _log.error("the broker takes nothing for so long that a word is given up", id=given_up)
+
+        def taken() -> None:
+            self._owed.pop(name, None)
+            if isinstance(output, Prompt):
+                self._submit(PromptDelivered(id=delivery_id(output.id), t=self._now(), prompt=output.id))
+
+        return taken
 
     def _on_retained(self, topic: str, payload: bytes) -> None:
         if not payload or topic in self._ours:
