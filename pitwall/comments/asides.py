@@ -56,8 +56,8 @@ _ASIDES = re.compile("|".join((
     r"(?:in|into|to) (?:first|second|third|fourth|fifth|sixth|seventh|\d(?:st|nd|rd|th)) gear",
 )))  # fmt: skip
 
-_TOWARDS = re.compile(r"(?<=straight)s? (?:(?:in)?to|before|after|towards|from|out of|between|behind) (?:turns? )?t?\d.*")
-OF_A_CORNER = ("braking", "traction", "balance")
+_TOWARDS = re.compile(r"(?<=straight)s? (?:into|to|before|after|towards|from|out of|between|behind) (?:turns? )?t?\d.*")
+_OF_A_CORNER = ("braking", "traction", "balance")
 _COUNTED = re.compile(r"\d{1,2}-\d{1,2}|[-+]\d{1,2}")
 
 
@@ -82,5 +82,5 @@ def _belongs_to_a_corner(words: tuple[Word, ...]) -> bool:
     """Guard: something is said of braking, traction or balance. ``locks on the straight into t8`` is of turn 8;
     ``bottoming on the straight into t9`` is of the straight."""
     said = f" {' '.join(word.key for word in words)} "
-    return any(entry.part == "finding" and entry.subject in OF_A_CORNER and f" {form} " in said
+    return any(entry.part == "finding" and entry.subject in _OF_A_CORNER and f" {form} " in said
                for form, entry in by_form().items())

@@ -144,7 +144,8 @@ def _numbers(text: str, word: Word, known: Collection[int]) -> list[int]:
 
 
 def _is_another(form: str, words: tuple[Word, ...], at: int) -> bool:
-    """Guard: what stands behind this form, at ``at``, makes something else of it: ``not in t4``, ``turn in slow corners``."""
+    """Guard: what stands behind this form, at ``at``, makes something else of it: ``not in t4``, ``turn in slow
+    corners``."""
     if form == "not in":
         return _names_a_turn(words, at)
     return form == "turn in slow" and at < len(words) and words[at].key in (*KINDS_OF_CORNERS, "stuff", "ones")

@@ -80,7 +80,7 @@ FINDINGS: tuple[Entry, ...] = (
                  "too cold, of tyres or brakes that are named"),
         "hot": ("temps high | temp high | high temps | temperatures high | boiling | cooked | overcooked",
                 "too hot, of tyres, brakes or engine that are named"),
-        "worn": ("done | finished | dead | shot", "worn, of tyres that are named"),
+        "worn": ("done | finished | dead | shot | dropped | fell off", "worn, of tyres that are named"),
     }, "tyres", named=True),
     *entries("finding", {
         "flat": ("down on power | no power | lacks power | lack of power | lacking power | underpowered",

@@ -23,7 +23,7 @@ RUNS = (Column("run", 2.0), Column("purpose", 3.4), Column("planned laps", 2.6),
         Column("driver", 1.5), Column("tyres, fuel", 1.7), Column("planned", 2.0), Column("on track", 2.0),
         Column("clean laps", 2.0, right=True))
 ITEMS = (Column("item", 3.0), Column("lap", 2.0), Column("wanted", 1.2), Column("with", 2.9), Column("outcome", 2.2),
-         Column("known at", 1.4, right=True), Column("how it is known, or why not", 4.2))
+         Column("noted at", 1.4, right=True), Column("how it is known, or why not", 4.2))
 WINDOWS = (Column("item and lap", 2.7), Column("session time, from and to", 4.05, whole=True),
            Column("time of day", 1.95, whole=True), Column("on the lap, m", 2.8, whole=True),
            Column("speed, km/h", 2.1, whole=True), Column("switches", 2.9), Column("known from", 2.3))

@@ -5,10 +5,8 @@ from __future__ import annotations
 from pitwall.engine.chances_to_say import AFTER_FLAG_S, BEFORE_FLAG_S
 from pitwall.engine.rules.lap_kind import calls as lap_calls
 from pitwall.engine.view import situation
-from pitwall.model.outputs import Ask
 from tests.unit.channel_stage import FULL_S, SHORT, Radio, call
 from tests.unit.engine_stage import MAIN, Stage, plan, regulations, setup
-
 
 
 def test_news_that_is_awaited_needs_less_time_to_begin_in() -> None:
