@@ -63,7 +63,7 @@ def _release(car: TeamCar, alerts: AlertBook, clock: SessionClock, now: float) -
     if run is None or car.track.on_track or held or planned is None or _early(car, planned, now):
         return alerts.over("release_overdue", car.car, now)
     text = f"Car {car.car} stands here still: {run.run.run} ({run.run.want}) was to leave at {clock_text(planned)}"
-    if car.progress.parked_t is not None:
+    if _slowest(car, planned) > planned:
         text += f", after slow work at {clock_text(_slowest(car, planned))}"
     return alerts.hold("release_overdue", car.car, text, now, clock.alert_status)
 

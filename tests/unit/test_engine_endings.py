@@ -183,7 +183,8 @@ def test_an_overdue_release_is_said_once() -> None:
 def test_a_car_that_stands_after_slow_work_is_told_a_minute_later() -> None:
     """Between two runs time is short: the alert names the run and what hangs on it, when it was to leave, and when it
     would have left after work as slow as the plan foresees."""
-    made = stage(SECOND, duration_s=3600)
+    slowly = MAIN | {"after_garage_s": [200, 300, 400]}
+    made = Stage(setup(plan(slowly, SECOND), regulations=regulations(duration_s=3600))).green()
     line = made.drive(100, 120, 100, 100)
     made.pit(line + 80, "entry")
     made.wait(line + 160)
@@ -198,6 +199,34 @@ def test_a_car_that_stands_after_slow_work_is_told_a_minute_later() -> None:
     (alert,) = [one for one in made.made(Alert) if one.kind == "release_overdue"]
     assert alert.text == (f"Car 41 stands here still: second (must) was to leave at {clock_text(due)}, "
                           f"after slow work at {clock_text(slow)}")
+
+
+def test_nobody_is_overdue_behind_a_closed_pit_exit() -> None:
+    """Race control keeps the cars in: nothing is told meanwhile, and what stands on after the opening is."""
+    made = stage(SECOND, duration_s=3600)
+    line = made.drive(100, 120, 100, 100)
+    made.pit(line + 80, "entry")
+    made.wait(line + 160)
+    due = made.car.first_release_s
+    assert due is not None
+    made.status(due - 20, None, pit_exit="closed")
+    made.wait(due + 900)
+    assert not [one for one in made.made(Alert) if one.kind == "release_overdue"]
+    made.status(due + 900, None, pit_exit="open")
+    made.wait(due + 1200)
+    assert [one.active for one in made.made(Alert) if one.kind == "release_overdue"][:1] == [True]
+
+
+def test_work_that_ends_before_a_run_may_begin_does_not_excuse_it() -> None:
+    """A run that is not to leave before a time is overdue a minute after that, however slow the work was till then."""
+    made = stage({**SECOND, "release": {"not_before": 2000}}, duration_s=3600)
+    line = made.drive(100, 120, 100, 100)
+    made.pit(line + 80, "entry")
+    made.wait(2050)
+    assert not [one for one in made.made(Alert) if one.kind == "release_overdue"]
+    made.wait(2080)
+    (alert,) = [one for one in made.made(Alert) if one.kind == "release_overdue"]
+    assert alert.text == f"Car 41 stands here still: second (must) was to leave at {clock_text(2000)}"
 
 
 def test_a_session_in_parts_calls_the_next_part_from_its_waiting() -> None:
