@@ -38,7 +38,8 @@ class Word:
 
     @property
     def plain(self) -> str:
-        """As it is read: without stops behind it, with one kind of dash, of range and of apostrophe."""
+        """As it is read: without stops behind it, with one kind of dash, of range and of apostrophe; ``@`` is "at", and
+        what is asked of a number behind that is asked here too."""
         bare = self.meant or ("at" if self.text == "@" else self.text.rstrip(".!")) or self.text
         bare = _RANGE.sub("-", bare)
         return bare.replace("\u2013", "-").replace("\u2014", "-").replace("\u2019", "'")
