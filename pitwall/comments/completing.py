@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pitwall.comments.grouping import groups
+from pitwall.comments.kept import words_from
 from pitwall.comments.reading import Reading, read
 from pitwall.comments.splitting import MARK, Piece, Slip, Word, pieces
 from pitwall.comments.words import MOST_WORDS, POOR, TABLE, Entry
 
 _TURN = re.compile(r"t(\d{0,2})")
 OFFERED = ("phase", "speed", "finding", "subject", "axle", "side", "corner", "severity", "confidence", "trend",
-           "everywhere", "amount", "poor")
+           "everywhere", "amount", "poor", "topic")
 """Parts in the order in which they are offered."""
 
 
@@ -38,6 +39,8 @@ def completions(text: str, turns: Collection[int] = ()) -> tuple[Completion, ...
         return ()
     begun = list(pieces(text)) if line.strip() else []
     open_words = begun[-1].words if begun and begun[-1].end == len(text) else ()
+    if _kept(begun, open_words, turns):
+        return ()
     found: dict[str, Completion] = {}
     fewest = 0 if text[-1:] in ("", " ", "\n", ",", ";", "?") else 1
     for many in range(min(MOST_WORDS, len(open_words)), fewest - 1, -1):
@@ -48,6 +51,14 @@ def completions(text: str, turns: Collection[int] = ()) -> tuple[Completion, ...
         for one in _fitting(open_words[: len(open_words) - many], prefix, at, turns):
             found.setdefault(one.word, one)
     return tuple(found.values())
+
+
+def _kept(begun: list[Piece], open_words: tuple[Word, ...], turns: Collection[int]) -> bool:
+    """Guard: what is typed here is kept as words, and the last of them is not the one that is being typed."""
+    try:
+        return len(open_words) > 1 and words_from(replace(begun[-1], words=open_words[:-1]), turns) is not None
+    except Slip:
+        return True
 
 
 def _fitting(words: tuple[Word, ...], prefix: str, at: int, turns: Collection[int]) -> Iterator[Completion]:
