@@ -11,6 +11,7 @@ from pitwall.comments.kept import words_from
 from pitwall.comments.reading import Reading, read
 from pitwall.comments.splitting import MARK, Piece, Slip, Word, pieces
 from pitwall.comments.words import MOST_WORDS, POOR, TABLE, Entry
+from pitwall.model.comments import CONTENT
 
 _TURN = re.compile(r"t(\d{0,2})")
 OFFERED = ("phase", "speed", "finding", "subject", "axle", "side", "corner", "severity", "confidence", "trend",
@@ -73,12 +74,16 @@ def _fitting(words: tuple[Word, ...], prefix: str, at: int, turns: Collection[in
     for part in OFFERED:
         for entry in TABLE:
             form = next((form for form in entry.forms if form.startswith(prefix) and form != prefix), None)
-            if entry.part == part and form is not None and _fits(entry, reading) and _stays_whole(words, form):
+            if entry.part == part and form is not None and _fits(entry, reading) and _stays_whole(reading, form):
                 yield Completion(form, entry.meaning, at)
 
 
-def _stays_whole(words: tuple[Word, ...], form: str) -> bool:
+def _stays_whole(reading: Reading, form: str) -> bool:
     """Guard: behind these words the form is read as it is, and none of it with them: ``lacks power`` is one already."""
+    finding = reading.parts.get("finding")
+    if form.startswith("coming") and finding is not None and finding[0].value not in (*CONTENT, "good"):
+        return False  # of what is not wanted it may be either way
+    words = reading.piece.words
     if not words or " " not in form:
         return True
     added = tuple(Word(word, 0) for word in form.split())
@@ -106,6 +111,12 @@ def _fits(entry: Entry, reading: Reading) -> bool:
         return named and ("poor" not in parts or entry.value in POOR)
     if entry.part == "poor":
         return finding is None and (subject is None or subject.value in POOR)
+    if entry.part == "severity":
+        gone = "trend" in parts and parts["trend"].value == "gone"
+        return not gone and not (reading.asides and reading.piece.words[-1].key.isdigit())  # "lap 4", and how bad
     if entry.part in ("trend", "amount"):
+        praised = finding is not None and finding.value in (*CONTENT, "good")
+        if praised and entry.value == "gone":
+            return False
         return not {"trend", "amount"} & set(parts)
     return True
