@@ -120,8 +120,8 @@ def _goes_on(words: tuple[Word, ...], at: int) -> bool:
         on = words[at].key != "/" or any(_A_PLACE.fullmatch(one) for one in (ahead if of_a_turn else ahead[:1]))
         return on and not (ahead and ahead[0].isdecimal() and words[at].key != "/")  # "2 -> 3": it changed
     if words[at].key in INTO and at and ahead:
-        behind = [key for key in ahead if key not in ("to", "into")]
-        entry = by_form().get(behind[0]) if behind else None
+        found = next((key for key in ahead if key not in ("to", "into")), "")
+        entry = by_form().get(found)
         turned = words[at].key == "into" or ahead[0] in ("to", "into")
         return turned and entry is not None and entry.subject == "balance" and entry.part == "finding"
     if words[at].key in ("and", "&") and ahead and ahead[0] in CORNERS:
