@@ -7,6 +7,8 @@ from pitwall.comments.splitting import Slip, Word
 from pitwall.comments.words import POOR, TABLE, Entry
 from pitwall.model.comments import CONTENT, FINDINGS, Subject
 
+OPPOSITES = ({"understeer", "oversteer"}, {"understeer", "snap"})
+"""Findings that cannot both hold at one place."""
 SLIDES = {"front": "understeer", "rear": "oversteer"}
 """Which end slides makes another finding of it."""
 WIDE = ("washes", "washing", "wash", "runs", "running", "ran", "drifts", "slides", "slid", "goes", "went")

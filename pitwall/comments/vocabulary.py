@@ -8,6 +8,7 @@ typed. New ones may come. Common practice, no source.
 from __future__ import annotations
 
 from pitwall.comments.entries import Entry, by_how_much, entries
+from pitwall.comments.topics import TOPICS
 
 FINDINGS: tuple[Entry, ...] = (
     *entries("finding", {
@@ -16,6 +17,8 @@ FINDINGS: tuple[Entry, ...] = (
                        " | wont turn | won't turn in | will not turn | ploughs | plowing | washes | drifts wide"
                        " | slides wide | ran wide | slid wide | goes wide | went wide"
                        " | u/s | under steer | under steering | poor rotation | no rotation"
+                       " | not enough rotation | doesn't want to turn | doesn't want to turn in | does not turn"
+                       " | won't rotate into the corner"
                        " | lack of rotation | lacks rotation | bad rotation | not rotating | doesn't rotate"
                        " | won't rotate | can't turn | cannot turn | doesn't turn | not turning", "understeer"),
         "oversteer": ("os | oversteer | oversteers | oversteering | oversteery | over | loose | steps out | step out"
@@ -61,11 +64,13 @@ FINDINGS: tuple[Entry, ...] = (
                   "takes kerbs badly"),
     }, "ride"),
     *entries("finding", {
-        "cold": ("cold | slow to warm up | slow to warm | slow to come in | too cold", "too cold; of brakes too"),
+        "cold": ("cold | slow to warm up | slow to warm | slow to come in | too cold"
+                 " | to come in | to warm up | to wake up | to switch on", "too cold; of brakes too"),
         "hot": ("hot | overheating | overheats | overheat | overheated | too hot", "too hot; of brakes and engine too"),
         "worn": ("worn | dropped off | drop | drops | dropping | wear | wearing | drop off"
                  " | drops off | dropping off"
-                 " | fall off | falls off | falling off | deg | degradation | degrading | high deg | deg high"
+                 " | fall off | falls off | falling off | falls away | falling away | fell away | deg"
+                 " | degradation | degrading | high deg | deg high"
                  " | worn out"
                  " | gone off | going off | goes off | go off | high degradation", "worn, or dropping off"),
         "graining": ("graining | grain | grains | grained", "graining"),
@@ -75,7 +80,8 @@ FINDINGS: tuple[Entry, ...] = (
                       "vibration"),
     }, "tyres"),
     *entries("finding", {
-        "cold": ("temps low | temp low | low temps | temperatures low | not in | not in yet | not up to temp"
+        "cold": ("temps low | temp low | low temps | temperatures low | not in | not in yet | not ready"
+                 " | not ready yet | not up to temp"
                  " | not up to temperature | not warm | not warm yet | not there yet | no temperature | no temp",
                  "too cold, of tyres or brakes that are named"),
         "hot": ("temps high | temp high | high temps | temperatures high | boiling | cooked | overcooked",
@@ -113,7 +119,8 @@ FINDINGS: tuple[Entry, ...] = (
                                    " | very nice | stable | very stable | predictable | planted | comfortable"
                                    " | confident | no problem | no problems"
                                    " | no issue | no issues | no complaint | no complaints"
-                                  " | very happy | happy", "as it should be")}),
+                                  " | very happy | happy | pretty good | quite good | not bad | not too bad | ready"
+                                   " | nothing to complain about", "as it should be")}),
 )  # fmt: skip
 
 PHRASES: tuple[Entry, ...] = entries("phrase", {
@@ -127,6 +134,10 @@ PHRASES: tuple[Entry, ...] = entries("phrase", {
     "on power|us": ("power understeer | power us", "understeer on power"),
     "on power|os": ("power oversteer | power os", "oversteer on power"),
     "on the brakes|us": ("braking understeer | brake understeer", "understeer under braking"),
+    "4|bad": ("very bad | really bad | so bad | too bad | terrible | awful | horrible | very badly | really badly",
+              "costs much time"),
+    "3|bad": ("pretty bad | quite bad | rather bad | badly", "costs time"),
+    "braking|judder": ("brake vibration | brake vibrations | brakes vibrate | brakes vibrating", "the brakes judder"),
     "less|unstable": ("more stable", "less unstable"),
     "more|unstable": ("less stable", "more unstable"),
     "less|grip": ("lower grip | grip lower | lwr grip | grip lwr | grip down", "less grip"),
@@ -150,7 +161,8 @@ TABLE: tuple[Entry, ...] = (
                   "from the brakes to where the steering stands"),
         "mid": ("mid | middle | apex | mid corner | midcorner | center | centre | mid turn", "around the apex"),
         "exit": ("exit | ex | on power | on throttle | on the throttle | on the power | corner exit | on exit"
-                 " | with throttle | on gas | on the gas | on pwr | power on", "from the throttle on"),
+                 " | with throttle | initial throttle | on initial throttle | throttle pick up | throttle application"
+                 " | on gas | on the gas | on pwr | power on", "from the throttle on"),
     }),
     *entries("speed", {
         "slow": ("slow | ls | low speed | slow speed | lo speed | lowspeed | slow ones | slow stuff", "slow corners"),
@@ -161,11 +173,11 @@ TABLE: tuple[Entry, ...] = (
     *entries("subject", {
         "balance": ("balance | bal", "the car's balance"),
         "traction": ("traction | trac | drive out", "drive out of corners"),
-        "braking": ("braking | brakes | brake | brk | brks", "brakes and what they do"),
+        "braking": ("braking | brakes | brake | brk | brks | pedal", "brakes and what they do"),
         "ride": ("ride", "bumps, kerbs and the floor"),
         "tyres": ("tyres | tyre | tire | tires", "tyres"),
         "engine": ("engine | power unit | gearbox | eng | motor", "engine and gears"),
-        "grip": ("grip", "grip of both axles"),
+        "grip": ("grip | track grip", "grip of both axles"),
         "steering": ("steering | steering wheel", "the steering"),
     }),
     *FINDINGS,
@@ -174,6 +186,7 @@ TABLE: tuple[Entry, ...] = (
                                " | short of | struggling for | struggling with | struggling | struggles with"
                                " | struggles for", "too little of it: grip, traction, braking")}),
     *PHRASES,
+    *TOPICS,
     *entries("corner", {
         "front left": ("fl | front left | left front | lf", "front left wheel"),
         "front right": ("fr | front right | right front | rf", "front right wheel"),
@@ -191,6 +204,7 @@ TABLE: tuple[Entry, ...] = (
                       "outside": ("outside | outer", "the wheel on the outside of the corner")}),
     *entries("severity", {
         "1": ("1 | 1/5 | 1 out of 5 | slight | slightly | tiny | small | minor | a touch of | a touch | touch of"
+              " | hardly any | barely any | almost no"
               " | a hint of | hint of", "hardly felt"),
         "2": ("2 | 2/5 | 2 out of 5 | little | a bit | bit | mild | bit of | a bit of", "felt"),
         "3": ("3 | 3/5 | 3 out of 5 | moderate", "costs time"),
@@ -207,7 +221,7 @@ TABLE: tuple[Entry, ...] = (
     }),
     *entries("trend", {
         "better": (by_how_much("better") + " | + | much improved | improved | improving | coming | coming in"
-                               " | improves",
+                               " | improves | come in | comes in | came in",
                    "better than before"),
         "worse": (by_how_much("worse") + " | - | worsening | worsened | worsens | getting bad | deteriorating",
                   "worse than before"),
@@ -229,5 +243,6 @@ TABLE: tuple[Entry, ...] = (
                              " | wheels | now | just | some | does | do | only | she | he | for"
                              " | temps | temp | temperatures | driver | says | said | reports | complains"
                              " | complains of | about"
-                             " | sev | i've | i'm | im | we've | they | they're | he's | she's | really", "")}),
+                             " | sev | i've | i'm | im | we've | they | they're | he's | she's | really"
+                             " | all the way | all the way through | throughout | whole corner", "")}),
 )  # fmt: skip
