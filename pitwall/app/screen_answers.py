@@ -10,7 +10,7 @@ from pitwall.bus.users import OPEN_ROLE, Role, may_command, may_look_on, role_of
 from pitwall.comments.completing import completions
 from pitwall.comments.grouping import A_TURN
 from pitwall.comments.shorthand import ShorthandError, parse
-from pitwall.comments.writing import in_words
+from pitwall.comments.writing import read_back
 from pitwall.model.commands import CallCommand, CarCommand, PlanCommand, RecordCommand, TruthCommand
 
 Answer = Callable[[Mapping[str, Any]], dict[str, Any]]
@@ -49,9 +49,10 @@ def rights_told(broker: RunningBroker) -> Answer:
 def shorthand_told(turns: Collection[int]) -> Answer:
     """How a comment reads that is being typed, and which words may come next.
 
-    Asked with ``text``. The answer has ``reads`` (the remarks in words; empty where it does not read), ``wrong`` (why
-    not), ``no_turn`` (true where all that is wrong is a turn that the circuit does not have) and ``offers``: ``word``,
-    its ``meaning``, and ``at``, the character from which the word takes the place of what was typed.
+    Asked with ``text``. The answer has ``reads`` (the remarks in words, and what is kept as words; empty where it does
+    not read), ``wrong`` (why not), ``no_turn`` (true where all that is wrong is a turn that the circuit does not have)
+    and ``offers``: ``word``, its ``meaning``, and ``at``, the character from which the word takes the place of what was
+    typed.
 
     Args:
         turns: the turns of the circuit; none: not known.
@@ -74,7 +75,7 @@ def _reading(text: str, turns: Collection[int]) -> dict[str, Any]:
         typed = parse(text, turns)
     except ShorthandError as problem:
         return {"reads": "", "wrong": problem.briefly, "no_turn": _reads_elsewhere(text, turns)}
-    return {"reads": "; ".join(map(in_words, typed.remarks)), "wrong": "", "no_turn": False}
+    return {"reads": "; ".join(read_back(typed.remarks, typed.text)), "wrong": "", "no_turn": False}
 
 
 def _reads_elsewhere(text: str, turns: Collection[int]) -> bool:

@@ -21,7 +21,8 @@ ABOUT = """A comment is remarks, then a colon and free text; the words of a rema
                us gone, no us
 A comma goes on: "t4 entry us 3, exit os" is turn 4 twice, "us t4 3, t7 2" is understeer twice. A semicolon begins anew.
 "then" goes on at the same place: "entry us then exit os t6". Words may be glued: "t4e us3".
-Laps, wind, traffic, revs and settings ("with diff 5") are kept as words beside the remark.
+Laps, wind, traffic, revs and settings ("with diff 5") are kept as words beside the remark, and so is all that is said
+of a topic ("tc too late t6"). How a comment is read is shown, with what is kept as words.
 --words prints every word, --check says how a comment is read. Without words the moment alone is noted; --number gives
 it its words later, or other words: they take the place of its remarks and of its free text."""
 
@@ -86,9 +87,9 @@ def _turns(event: str | None) -> tuple[int, ...]:
 
 
 def _read(text: str, turns: tuple[int, ...], as_json: bool | None) -> int:
-    """Say how a comment is read (``as_json`` None: say nothing), or what is wrong with it."""
+    """Say how a comment is read, or what is wrong with it; ``as_json`` None: in one line, beside the answer to come."""
     from pitwall.comments.shorthand import ShorthandError, parse
-    from pitwall.comments.writing import in_words
+    from pitwall.comments.writing import read_back
 
     try:
         typed = parse(text, turns)
@@ -101,8 +102,10 @@ def _read(text: str, turns: tuple[int, ...], as_json: bool | None) -> int:
         remarks = [remark.model_dump(exclude_none=True) for remark in typed.remarks]
         print(json.dumps({"remarks": remarks, "text": typed.text}, indent=2))
         return 0
-    if as_json is not None:
-        print("\n".join([*(in_words(remark) for remark in typed.remarks), *([typed.text] if typed.text else [])]))
+    if as_json is None:
+        print(f"reads: {'; '.join(read_back(typed.remarks, typed.text))}", file=sys.stderr)
+    else:
+        print("\n".join(read_back(typed.remarks, typed.text)))
         if not turns and any(remark.turn is not None for remark in typed.remarks):
             print("which turns there are is not known here: --event FILE says so", file=sys.stderr)
     return 0

@@ -13,27 +13,29 @@ from pitwall.comments.words import NUMBERS, by_form
 
 _COUNT = rf"(?:\d{{1,2}}|{'|'.join(NUMBERS)}|a few|few|a couple of|couple of|several)"
 _ORDER = "(?:first|second|third|last|out|in|next|same|cool down|timed|push)"
-_SETTING = ("(?:bb|brake bias|bias|diff|differential|map|engine map|mode|mix|(?:front |rear )?(?:wing|flap|arb|bar))")
-_MOVED = "(?:up|down|forwards?|back|backwards?|rearwards?|open|closed|softer|stiffer|change|changed)"
+_SETTING = ("(?:tc|traction control|abs|bb|brake bias|bias|diff|differential|map|engine map|mode|mix"
+            "|(?:front |rear )?(?:wing|flap|arb|bar))")
+_MOVED = "(?:on|off|up|down|forwards?|back|backwards?|rearwards?|open|closed|softer|stiffer|change|changed)"
 _PLACED = r"(?:(?:to|at|position|pos) )?[-+]?\d{1,2}(?:\.\d)?(?: clicks?)?"
+_HOW_STRONG = "(?:strong|big|slight|light|bit of|bit of a|a bit of|gusting|gusty)"
 _SET = "(?:tyres|tires|set|rubber|softs?|mediums?|hards?|inters?|wets?|slicks?)"
 _ASIDES = re.compile("|".join((
-    rf"(?:(?:after|for|from|until|over|within|in|on|by|needs|need) )?(?:the )?(?:about )?(?:{_ORDER} )?"
+    rf"(?:(?:after|for|from|until|over|within|in|on|by|needs|need|takes|take|took) )?(?:the )?(?:about )?(?:{_ORDER} )?"
     rf"(?:{_COUNT} laps|(?:1|one|a) lap)"
     r"(?: or so| only)?",
     rf"(?:(?:on|from|after|until|in|by|for) )?(?:the )?{_ORDER} laps?",
     r"(?:(?:from|on|after|until|by|in) )?laps? \d{1,2}(?: ?(?:and|&|to|till|until|or|-|/) ?\d{1,2})*"
-    r"(?: on| onwards)?|l\d{1,2}|(?:on )?(?:every|each) lap",
-    r"(?:on|onto|along|down|at the end of) (?:the )?(?:main |back |front |pit )?straights?(?: (?:(?:in)?to|before|after"
-    r"|towards|from|out of|between|behind) (?:turns? )?t?\d{1,2}(?: (?:and|to) t?\d{1,2})?)?",
+    r"(?: on| onwards| only)?|l\d{1,2}|(?:on )?(?:every|each) lap",
+    r"(?:on|onto|along|down|(?:at )?(?:the )?end of) (?:the )?(?:main |back |front |pit )?straights?(?: (?:(?:in)?to"
+    r"|before|after|towards|from|out of|between|behind) (?:turns? )?t?\d{1,2}(?: (?:and|to) t?\d{1,2})?)?",
     r"straight (?:into|to|before|after|towards) (?:turn )?t?\d{1,2}",
     r"(?:in|through|over) (?:the )?(?:first|second|third|last|middle|final) sector|(?:in )?sector \d|in s[1-3]",
-    r"(?:in |with )?(?:a |the )?(?:tail|head|cross|side) ?winds?",
+    rf"(?:in |with )?(?:a |the )?(?:{_HOW_STRONG} )?(?:tail|head|cross|side) ?winds?",
     r"(?:with )?(?:the )?wind from (?:behind|ahead|the front|the left|the right|the side)",
-    r"(?:in|with) (?:the )?(?:wind|gusts)",
+    rf"(?:in|with) (?:the )?(?:{_HOW_STRONG} )?(?:wind|gusts)",
     rf"(?:(?:with|on|at|after|in) (?:the )?)?{_SETTING} {_PLACED}",
     rf"(?:with|on|at|after|in) (?:the )?{_SETTING} {_MOVED}",
-    rf"(?:with|on|at|after|in) (?:the )?(?:tc|traction control|abs)(?: {_PLACED}| {_MOVED})",
+    rf"{_SETTING} (?:on|off)",
     r"(?:above|over|below|under|at|from|until) (?:\d{2,5} ?(?:rpm|revs|kph|kmh|km/h|mph)|\d{3,5})",
     r"at (?:high|low|full|top) (?:rpm|revs)",
     rf"(?:on|with|after) (?:the )?(?:new|used|old|fresh|scrubbed) {_SET}",
@@ -43,7 +45,8 @@ _ASIDES = re.compile("|".join((
     r"all (?:run|stint|session)",
     r"on the way (?:into|in|out of|out|to)",
     r"with (?:more |less )?(?:fuel|wear|temperature)",
-    r"sometimes|always|often|occasionally|intermittent(?:ly)?|(?:every|each) time",
+    r"sometimes|always|often|consistently|all the time|now and then|occasionally|intermittent(?:ly)?"
+    r"|(?:every|each) time",
     r"on (?:the |a )?(?:long|short|quick|slow) (?:runs?|stints?)",
     r"(?:in |with )?(?:traffic|dirty air)",
     r"(?:behind|following) (?:another |other |a |the )?cars?",
@@ -51,8 +54,14 @@ _ASIDES = re.compile("|".join((
     r" (?:the |this )?(?:run|stint|lap|session)",
     r"(?:over|through|during) (?:the |a |this )?(?:run|stint)",
     r"(?:on|with|at) (?:a )?(?:high|low|full|less|more|heavy) (?:fuel|tanks?)",
+    r"(?:high|low|full|half|empty) (?:fuel|tanks?)|(?:long|short|race) (?:runs?|stints?)",
     r"in (?:the )?(?:wet|dry|wind)",
-    r"at the top end",
+    r"at (?:the )?top end",
+    rf"(?:only )?(?:on|with) (?:the )?(?:cold|hot|warm) {_SET}",
+    r"(?:on|under|during|with) (?:the )?(?:down|up) ?shifts?",
+    r"(?:over|on|at) (?:the )?(?:crest|hump|brow|bump|(?:exit|entry|inside|outside|apex|inner|outer) (?:kerb|curb))s?",
+    r"at first|initially|to begin with|early on|in the end|by the end",
+    r"(?:at|towards|by|near) the end",
     r"(?:in|into|to) (?:first|second|third|fourth|fifth|sixth|seventh|\d(?:st|nd|rd|th)) gear",
 )))  # fmt: skip
 

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
+from pitwall.comments.finding import OPPOSITES
 from pitwall.comments.matrix import all_said, by_speed, matrices, place_words
 from pitwall.model.car import position_text
 from pitwall.model.comment_rows import Between, CommentChange, CommentFindings, Contradiction, Direction, Said
@@ -19,7 +20,6 @@ from pitwall.model.debrief_rows import LapRow, SwitchMove
 from pitwall.model.plan import Scalar
 
 FUEL_TOLD_KG = 3.0  # less than this is the burn of a lap or two (common practice, no source)
-OPPOSITES = (("understeer", "oversteer"), ("understeer", "snap"))
 Topic = tuple[object, ...]
 
 
@@ -157,9 +157,15 @@ def _contradictions(said: Sequence[Said], history: History) -> Iterator[Contradi
         for at, first in enumerate(own):
             for second in own[at + 1 :]:
                 why = _against(first.remark, second.remark) if first.run == second.run else ""
+                if first.comment == second.comment and _praises_one(first, second):
+                    why = ""  # "brakes cold, then ok" in one breath: it became so
                 if why:
                     yield Contradiction(place=_place(first.remark), first=first, second=second, why=why,
                                         between=tuple(_between(first, second, history)))
+
+
+def _praises_one(first: Said, second: Said) -> bool:
+    return (first.remark.what in CONTENT) != (second.remark.what in CONTENT)
 
 
 def _against(first: Remark, second: Remark) -> str:
@@ -167,7 +173,7 @@ def _against(first: Remark, second: Remark) -> str:
     if "gone" in (first.trend, second.trend):
         return ""  # what is no more contradicts nothing
     pair = (first.what, second.what)
-    if any(set(pair) == set(opposite) for opposite in OPPOSITES):
+    if set(pair) in OPPOSITES:
         return f"{pair[0]} and {pair[1]}"
     if None not in pair and (pair[0] in CONTENT) != (pair[1] in CONTENT):
         words = [str(what).replace("_", " ") for what in pair]

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pitwall.comments.grouping import groups
+from pitwall.comments.kept import words_from
 from pitwall.comments.reading import Reading, read
 from pitwall.comments.splitting import MARK, Piece, Slip, Word, pieces
-from pitwall.comments.words import MOST_WORDS, POOR, TABLE, Entry
+from pitwall.comments.words import COMING, MOST_WORDS, POOR, TABLE, Entry
+from pitwall.model.comments import CONTENT
 
 _TURN = re.compile(r"t(\d{0,2})")
 OFFERED = ("phase", "speed", "finding", "subject", "axle", "side", "corner", "severity", "confidence", "trend",
-           "everywhere", "amount", "poor")
+           "everywhere", "amount", "poor", "topic")
 """Parts in the order in which they are offered."""
 
 
@@ -38,6 +40,8 @@ def completions(text: str, turns: Collection[int] = ()) -> tuple[Completion, ...
         return ()
     begun = list(pieces(text)) if line.strip() else []
     open_words = begun[-1].words if begun and begun[-1].end == len(text) else ()
+    if _kept(begun, open_words, turns):
+        return ()
     found: dict[str, Completion] = {}
     fewest = 0 if text[-1:] in ("", " ", "\n", ",", ";", "?") else 1
     for many in range(min(MOST_WORDS, len(open_words)), fewest - 1, -1):
@@ -48,6 +52,14 @@ def completions(text: str, turns: Collection[int] = ()) -> tuple[Completion, ...
         for one in _fitting(open_words[: len(open_words) - many], prefix, at, turns):
             found.setdefault(one.word, one)
     return tuple(found.values())
+
+
+def _kept(begun: list[Piece], open_words: tuple[Word, ...], turns: Collection[int]) -> bool:
+    """Guard: what is typed here is kept as words, and the last of them is not the one that is being typed."""
+    try:
+        return len(open_words) > 1 and words_from(replace(begun[-1], words=open_words[:-1]), turns) is not None
+    except Slip:
+        return True
 
 
 def _fitting(words: tuple[Word, ...], prefix: str, at: int, turns: Collection[int]) -> Iterator[Completion]:
@@ -62,12 +74,17 @@ def _fitting(words: tuple[Word, ...], prefix: str, at: int, turns: Collection[in
     for part in OFFERED:
         for entry in TABLE:
             form = next((form for form in entry.forms if form.startswith(prefix) and form != prefix), None)
-            if entry.part == part and form is not None and _fits(entry, reading) and _stays_whole(words, form):
+            if entry.part == part and form is not None and _fits(entry, reading) and _stays_whole(reading, form):
                 yield Completion(form, entry.meaning, at)
 
 
-def _stays_whole(words: tuple[Word, ...], form: str) -> bool:
+def _stays_whole(reading: Reading, form: str) -> bool:
     """Guard: behind these words the form is read as it is, and none of it with them: ``lacks power`` is one already."""
+    finding = reading.parts.get("finding")
+    blamed = finding is not None and finding[0].value not in (*CONTENT, "good")
+    if blamed and form.startswith(COMING):
+        return False  # of what is not wanted it may be either way
+    words = reading.piece.words
     if not words or " " not in form:
         return True
     added = tuple(Word(word, 0) for word in form.split())
@@ -95,6 +112,12 @@ def _fits(entry: Entry, reading: Reading) -> bool:
         return named and ("poor" not in parts or entry.value in POOR)
     if entry.part == "poor":
         return finding is None and (subject is None or subject.value in POOR)
+    if entry.part == "severity":
+        gone = "trend" in parts and parts["trend"].value == "gone"
+        return not gone and not (reading.asides and reading.piece.words[-1].key.isdigit())  # "lap 4", and how bad
     if entry.part in ("trend", "amount"):
+        praised = finding is not None and finding.value in (*CONTENT, "good")
+        if praised and entry.value == "gone":
+            return False
         return not {"trend", "amount"} & set(parts)
     return True

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 Part = Literal["everywhere", "phase", "speed", "subject", "finding", "corner", "axle", "side", "severity", "confidence",
-               "trend", "amount", "poor", "lack", "phrase", "filler"]
+               "trend", "amount", "poor", "lack", "phrase", "topic", "filler"]
 
-MUCH = ("much", "a lot", "lots", "far", "a bit", "bit", "a little", "little", "slightly")
+MUCH = ("much", "a lot", "lots", "far", "a bit", "bit", "a little", "little", "slightly", "a touch",
+        "a step", "way", "noticeably", "marginally", "significantly")
 """How much better, worse, more or less; it is not counted, and it is no severity."""
 
 
@@ -18,7 +19,8 @@ class Entry:
     """One meaning and every form of it.
 
     Attributes:
-        part: what of a remark it gives; a *phrase* is read as other forms instead, which its value names.
+        part: what of a remark it gives; a *phrase* is read as other forms instead, which its value names;
+            a *topic* is of what no finding is for: from it on a remark is kept as words.
         value: what the remark gets.
         forms: as people write it.
         subject: of a finding, and of an axle that names tyres.

@@ -7,6 +7,8 @@ from pitwall.comments.splitting import Slip, Word
 from pitwall.comments.words import POOR, TABLE, Entry
 from pitwall.model.comments import CONTENT, FINDINGS, Subject
 
+OPPOSITES = ({"understeer", "oversteer"}, {"understeer", "snap"})
+"""Findings that cannot both hold at one place."""
 SLIDES = {"front": "understeer", "rear": "oversteer"}
 """Which end slides makes another finding of it."""
 WIDE = ("washes", "washing", "wash", "runs", "running", "ran", "drifts", "slides", "slid", "goes", "went")
@@ -31,6 +33,8 @@ def subject_and_finding(reading: Reading) -> tuple[Subject, str | None]:
         return subject, POOR[subject]
     if entry.value == "slides" and subject == "tyres":
         subject = None  # tyres that slide are the balance
+    if entry.value == "soft" and subject == "braking":
+        return subject, "long_pedal"
     about = subject or _own_subject(reading, entry, word)
     if "lack" in parts and not parts["lack"][1].key.startswith("struggl"):
         raise Slip(parts["lack"][1], f"of what there is too little: {', '.join(POOR)}")

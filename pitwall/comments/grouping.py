@@ -11,6 +11,7 @@ from pitwall.comments.glued import BARE_TURN, TURN, apart, surely_a_turn
 from pitwall.comments.nearest import nearest
 from pitwall.comments.splitting import MARK, Piece, Slip, Word
 from pitwall.comments.words import MOST_WORDS, PLACES, Entry, by_form
+from pitwall.model.comments import CONTENT
 
 HIGHEST_TURN = 60
 A_TURN = "a turn from 1 to"
@@ -19,11 +20,16 @@ EXPECTED = "a turn such as t4, a corner phase, a finding such as us, lock or col
 NEGATIONS = ("never", "without", "hardly", "nor", "neither")
 KINDS_OF_CORNERS = ("corner", "corners", "turns")
 """Behind a speed class they are all of that class, and the number behind them is how bad it is there."""
-_READ_OVER = ("the", "a", "is", "are", "of", "feels", "gets", "getting", "too", "very", "really", "quite")
+_READ_OVER = ("the", "a", "is", "are", "of", "feels", "gets", "getting", "too", "very", "really", "quite",
+              "real", "major")
 """Fillers that may stand within a form of several words: ``the pedal is long``."""
 _OF_A_PLACE = ("in", "at", "into", "out of", "through", "for")
 """A number right behind these may be a turn: ``lock into 1``."""
 _UP_TO = ("to", "until", "through")
+_WAS = re.compile(r"(?:was|down from|up from) [1-5]\b|[1-5] (?:last run|last time|run before)\b", re.ASCII)
+"""How bad it was, behind how bad it is."""
+HOW_VERY = {"very": "4", "so": "4", "extremely": "4", "super": "4", "quite": "3", "pretty": "3", "rather": "3"}
+"""Words before a finding, and how bad it is then."""
 
 
 @dataclass(frozen=True)
@@ -61,9 +67,12 @@ def groups(piece: Piece, known: Collection[int] = ()) -> Iterator[Group]:
     words, at = apart(piece.words), 0
     found: list[Group] = []
     while at < len(words):
-        group = _turn(found, words, at, known) or _form(words, at) or _how_very(words, at)
+        group = (_turn(found, words, at, known) or _what_it_was(found, piece, words, at) or _form(words, at)
+                 or _how_very(words, at))  # fmt: skip
         if group is None:
             raise _unknown(found, words[at], known)
+        if _through_the_corner(found, group):
+            yield Group(group.words, by_form()["mid"], form="mid")
         if found and found[-1].form == "from" and len(group.turns) == 1:
             raise Slip(group.word, f"up to which turn, such as t{group.turns[0]}-{group.turns[0] + 2}")
         if group.part == "severity" and group.form.isdecimal() and _may_be_a_turn(found, piece, words, at):
@@ -176,10 +185,28 @@ def _may_be_a_turn(found: Sequence[Group], piece: Piece, words: tuple[Word, ...]
     return before[-1].form in _OF_A_PLACE or bare
 
 
+def _what_it_was(found: Sequence[Group], piece: Piece, words: tuple[Word, ...], at: int) -> Group | None:
+    """How bad it was before, behind how bad it is: ``us 3 (was 4)``; kept with the remark, as what is said of laps."""
+    keys = [word.key for word in words[at : at + 4]]
+    rated = any(group.part == "severity" for group in found) or (piece.goes_on and not found)
+    match = _WAS.match(" ".join(keys)) if rated else None
+    return Group(words[at : at + len(match.group().split())]) if match is not None else None
+
+
 def _how_very(words: tuple[Word, ...], at: int) -> Group | None:
-    """What only stresses the word behind it: ``very loose``."""
-    stressed = words[at].key in ("very", "quite", "pretty", "so") and at + 1 < len(words) and _form(words, at + 1)
-    return Group(words[at : at + 1], by_form()["the"], form="the") if stressed else None
+    """What stresses the word behind it; of a complaint it is how bad that is: ``very loose``."""
+    ahead = _form(words, at + 1) if words[at].key in HOW_VERY and at + 1 < len(words) else None
+    if words[at].key not in HOW_VERY or at + 1 == len(words):
+        return None
+    finding = ahead.entry if ahead is not None and ahead.part == "finding" else None
+    form = HOW_VERY[words[at].key] if finding is not None and finding.value not in (*CONTENT, "good") else "the"
+    return Group(words[at : at + 1], by_form()[form], form=form)
+
+
+def _through_the_corner(found: Sequence[Group], group: Group) -> bool:
+    """Guard: this is the exit, and the words before it are ``entry to``: the middle lies between them."""
+    ends = [one.entry.value for one in (*found[-2:-1], group) if one.entry is not None]
+    return ends == ["entry", "exit"] and found[-1].form in _UP_TO
 
 
 def _names_a_turn(words: tuple[Word, ...], at: int) -> bool:
@@ -194,6 +221,10 @@ def _unknown(found: Sequence[Group], word: Word, known: Collection[int]) -> Slip
                     nearest=f"t{turn}" if turn > 5 and there else "")
     if word.key in NEGATIONS:
         return Slip(word, f"what there is, such as us or good; what there is not goes behind '{MARK}'")
+    if word.key in ("was", "were", "had"):
+        return Slip(word, f"what it is now: what it was goes behind '{MARK}', or us gone if it is there no more")
+    if word.key in ("handers", "hander"):
+        return Slip(word, "the turns that these are, such as t4/7")
     if word.key in ("than", "as", "like"):
         return Slip(word, f"better or worse than before; which other run it is set against goes behind '{MARK}'")
     subject = next((group.entry.value for group in found if group.entry is not None and group.part == "subject"), "")

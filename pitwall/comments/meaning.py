@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from pitwall.comments.finding import of, subject_and_finding
+from pitwall.comments.finding import OPPOSITES, of, subject_and_finding
 from pitwall.comments.grouping import KINDS_OF_CORNERS
 from pitwall.comments.reading import Reading
 from pitwall.comments.splitting import Slip, Word
-from pitwall.comments.words import MORE_IS_GOOD, Entry
+from pitwall.comments.words import COMING, MORE_IS_GOOD, Entry
 from pitwall.model.comments import CONTENT, Remark
 
 OF_A_PLACE = ("balance", "traction")
 """What happens in a corner: named behind a comma without a place, it is of the place before the comma."""
+BAD = "3"
+"""How bad is "bad", beside a finding: it costs time."""
 OWN = ("axle", "side", "speed", "confidence")
 SAYS = ("finding", "subject", "poor", "lack", "trend", "amount")
 """Parts of which a remark that carries nothing over needs one."""
@@ -54,6 +57,8 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
         if finding["trend"] == "gone":
             raise Slip(parts["severity"][1], "how bad it is, or that it is gone, not both")
         own["severity"] = parts["severity"][0].value
+    elif "finding" in parts and finding["trend"] is None and _is_bad(parts):
+        own["severity"] = BAD
     turns, phases = tuple(reading.turns), tuple(entry.value for entry, _ in reading.phases)
     if not turns and before is not None and "everywhere" not in parts and "speed" not in parts:
         if phases:
@@ -70,6 +75,24 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
     if finding["trend"] == "gone":
         carried["trend"] = "gone"  # "no us t4, t7": neither there
     return Meaning(remarks, turns, phases, carried)
+
+
+def becomes_no_other(reading: Reading, before: Meaning | None, now: Meaning) -> None:
+    """Raise a slip where one finding becomes its opposite at the very same place: ``t4 os -> us`` leaves open where in
+    the corner, and would contradict itself."""
+    if before is None or not reading.piece.then or reading.asides or "finding" not in reading.parts:
+        return
+    for one, other in itertools.product(before.remarks, now.remarks):
+        same = (one.turn, one.phase, one.speed, one.axle) == (other.turn, other.phase, other.speed, other.axle)
+        if same and {one.what, other.what} in OPPOSITES and "gone" not in (one.trend, other.trend):
+            raise Slip(reading.parts["finding"][1], "in which part of the corner each is, such as entry os -> mid us",
+                       "both at one place, ")
+
+
+def _is_bad(parts: Mapping[str, tuple[Entry, Word]]) -> bool:
+    """Guard: "bad" stands beside what has a name already, so it says how bad; kerbs that are bad are the finding."""
+    finding = parts["finding"][0].value
+    return "poor" in parts and parts["poor"][1].key == "bad" and finding not in ("kerbs", "weak", *CONTENT, "good")
 
 
 def _of_the_shift(reading: Reading) -> bool:
@@ -156,7 +179,7 @@ def _trend(parts: Mapping[str, tuple[Entry, Word]], about: str, what: str | None
     trend = parts["trend"][0].value if "trend" in parts else None
     if trend == "gone" and "finding" not in parts:
         return None  # "tyres gone", "no rear grip": that is the finding
-    if trend is not None and parts["trend"][1].key.startswith("coming") and what not in (None, *CONTENT):
+    if trend is not None and parts["trend"][1].key.startswith(COMING) and what not in (None, *CONTENT):
         raise Slip(parts["trend"][1], "better or worse: what is coming may be either")
     if "amount" not in parts:
         return trend

@@ -40,7 +40,7 @@ def nearest(word: str, subject: str = "") -> str:
     most = 2 if len(bare) >= LONG else 1
     found: list[tuple[int, float, str, Entry]] = []
     for form, entry in by_form().items():
-        if entry.part == "filler" or form in SIGNS or form[0] != bare[:1]:
+        if entry.part in ("filler", "topic") or form in SIGNS or form[0] != bare[:1]:
             continue
         if subject and entry.subject not in ("", subject):
             continue

@@ -8,6 +8,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field, replace
 
 from pitwall.comments.grouping import EXPECTED, Group, groups
+from pitwall.comments.kept import COUNTED, words_from
 from pitwall.comments.splitting import MARK, Piece, Slip, Word
 from pitwall.comments.words import BEFORE_IT, SIGNS, Entry, by_form
 
@@ -23,6 +24,9 @@ LAP_OR_SEVERITY = "how bad it is before the lap, or the laps joined with 'and'"
 DENIED = f"right behind it what there is not, such as no us; else '{MARK}' and free text"
 AS_BEFORE = ("as before", "as last run")
 PLACE = ("turn", "phase", "speed", "everywhere")
+LISTED = ("turns", "phases", "speed", "everywhere", "axle", "side", "corner")
+OF_EACH = ("severity", "confidence", "trend", "poor")
+"""What stands in a list of places behind a finding: one of the first, and what is said of it there."""
 SAYS = ("finding", "subject", "poor", "lack", "phrase", "trend", "amount")
 
 
@@ -30,7 +34,8 @@ SAYS = ("finding", "subject", "poor", "lack", "phrase", "trend", "amount")
 class Reading:
     """What the words of one remark gave: the entry of each part with its word, and the turns.
 
-    ``asides``: it also says when or on which lap, so its words are to be kept as they stand.
+    ``asides``: it also says when or on which lap, so its words are to be kept as they stand. ``kept``: it is nothing
+    but words that are kept, of what the shorthand has no findings for.
     """
 
     piece: Piece
@@ -38,6 +43,7 @@ class Reading:
     phases: list[tuple[Entry, Word]] = field(default_factory=list)
     turns: list[int] = field(default_factory=list)
     asides: bool = False
+    kept: bool = False
 
     def take(self, entry: Entry, word: Word) -> None:
         """One more entry; each part stands once, and phases may be several."""
@@ -52,6 +58,12 @@ class Reading:
                 self.phases.append((entry, word))
             return
         there = self.parts.get(entry.part)
+        if there is not None and _of_kerbs(entry, word, there):
+            own = there if there[0].value != "kerbs" else (entry, word)
+            if own[0].value == "good":
+                self.take(by_form()["ride"], word)
+            self.parts["finding"] = own
+            return
         if there is not None and entry.part == "finding" and entry.value != there[0].value:
             over = next((one for one in (word, there[1]) if one.key.startswith("over ")), None)
             if over is not None:  # "snap over the kerb": where it happens
@@ -68,12 +80,54 @@ class Reading:
     @property
     def alone(self) -> bool:
         """True for what says only how bad, how sure, which way or when; and not of what."""
-        return not self.turns and not self.phases and set(self.parts) <= set(ALONE) and bool(self.parts or self.asides)
+        says_more = self.kept or self.turns or self.phases or not set(self.parts) <= set(ALONE)
+        return not says_more and bool(self.parts or self.asides)
 
     @property
     def tells(self) -> bool:
         """True where a finding, or which way it goes, is said."""
         return any(part in self.parts for part in (*SAYS, "severity", "confidence") if part != "subject")
+
+    @property
+    def whole(self) -> bool:
+        """True for what says of what and where it is said, and so goes on with nothing before it."""
+        named = "subject" in self.parts or "corner" in self.parts
+        named = named or ("axle" in self.parts and self.parts["axle"][0].subject == "tyres")
+        placed = bool(self.turns or {"speed", "everywhere"} & set(self.parts))
+        return (named or placed) and bool(set(self.parts) & {*SAYS[2:5], "finding"})
+
+    def lists(self, places: Sequence[Reading], *, alone: bool) -> bool:
+        """True for a finding of which these are the places: ``us`` with ``t2 3`` and ``t4 2``; ``t4 us`` with ``mid``.
+
+        ``alone``: nothing that it may have its own place from stands before it.
+        """
+        here = {name for name in ("turns", "phases") if getattr(self, name)} | set(self.parts)
+        if self.kept or self.asides or not {"finding", "phrase"} & here or "everywhere" in here:
+            return False
+        if not alone and here & {"turns", "phases", "speed", "severity"}:
+            return False
+        for one in places:
+            there = {name for name in ("turns", "phases") if getattr(one, name)} | set(one.parts)
+            if one.kept or one.asides or not there & set(LISTED) or there - set(LISTED) - set(OF_EACH) or there & here:
+                return False
+        return True
+
+    def takes_over(self, head: Reading, mark: int) -> None:
+        """Take what the head of a list says, before its mark, of each place; where this one does not say it itself."""
+        for part in ("severity", "confidence"):
+            if part in head.parts and head.parts[part][1].at < mark:
+                self.parts.setdefault(part, head.parts[part])
+        if not self.phases:
+            self.phases += [one for one in head.phases if one[1].at < mark]
+
+    def has_its_end_in(self, more: Reading) -> bool:
+        """True for a finding of no end of the car, where only that is said behind the comma: ``lock t1, front``."""
+        ends, said = {"axle", "side", "corner"}, set(more.parts)
+        tyres = "axle" in more.parts and more.parts["axle"][0].subject == "tyres"
+        if self.kept or more.kept or more.turns or more.phases or more.piece.contrast or tyres:
+            return False
+        bare = bool(said & ends) and said <= ends | {"severity", "confidence"}
+        return bare and "finding" in self.parts and not ends & set(self.parts)
 
     def waits_for(self, more: Reading) -> bool:
         """True for a beginning that is only half of a remark, of which more is the other half, behind a comma.
@@ -81,7 +135,9 @@ class Reading:
         ``turn 4, understeer`` and ``t2, t3 us`` begin with nothing but a place, ``maybe, us t4`` with how sure it is,
         ``understeer, t4`` with a finding of no place.
         """
-        if self.piece.goes_on or (more.piece.contrast and not {"severity", "trend", "amount"} & set(more.parts)):
+        if self.kept or more.kept or self.piece.goes_on:
+            return False
+        if more.piece.contrast and not {"severity", "trend", "amount"} & set(more.parts):
             return False
         here, there = (bool(one.turns or one.phases or "speed" in one.parts) for one in (self, more))
         told = bool(set(more.parts) & {*SAYS, "severity"})
@@ -105,6 +161,14 @@ class Reading:
         """Raise a slip where a number behind a comma may be one more lap: ``us t4 on lap 3, 5``."""
         if before.asides and before.piece.words[-1].key.isdigit() and "severity" in self.parts and self.alone:
             raise Slip(self.parts["severity"][1], LAP_OR_SEVERITY)
+
+    def is_no_remark(self) -> None:
+        """Raise a slip where what stands behind words that are kept may be a remark: ``tc too late, os``."""
+        if self.kept or "finding" not in self.parts:
+            return
+        if self.parts["finding"][0].subject in COUNTED or {"axle", "severity", "trend"} & set(self.parts):
+            raise Slip(self.parts["finding"][1],
+                       "its turn, or 'everywhere': what stands before the comma is kept as words")
 
     def goes_on_with(self, more: Reading) -> None:
         """Take what stands behind a comma and says nothing alone; words that are to be kept reach to its end."""
@@ -140,7 +204,18 @@ def _sentences(piece: Piece) -> Iterator[Piece]:
 
 
 def _without_comma(piece: Piece, turns: Collection[int]) -> Iterator[Reading]:
-    """The remarks of one sentence: several where a place and what happens there take turns."""
+    """The remarks of one sentence: several where a place and what happens there take turns; and words that are kept."""
+    begin = words_from(piece, turns)
+    if begin == 0:
+        yield Reading(piece, kept=True)
+        return
+    own = piece if begin is None else replace(piece, words=piece.words[:begin])
+    for reading in _taking_turns(own, turns):
+        last = reading.piece.end == piece.end
+        yield replace(reading, asides=reading.asides or (last and begin is not None))
+
+
+def _taking_turns(piece: Piece, turns: Collection[int]) -> Iterator[Reading]:
     found: list[Group] = []
     try:
         found += groups(piece, turns)
@@ -168,12 +243,15 @@ def read(piece: Piece, turns: Collection[int] = ()) -> Reading:
 def _taken(piece: Piece, found: Iterator[Group] | Sequence[Group]) -> Reading:
     reading, last, denial = Reading(piece), "", _Denial(of_before=piece.goes_on)
     waiting: Group | None = None
-    counted = False
+    counted, sign = False, None
     for group in found:
         if waiting is not None:
             raise Slip(waiting.word, f"a comma, or {_form(waiting)!r} if that is meant; {waiting.form!r} stands behind"
                                      " what it judges")
         waiting = group if group.form in SIGNS and last not in JUDGED else None
+        if sign is not None and (group.part in ("finding", "subject") or (group.turns and reading.turns)):
+            raise Slip(sign.word, f"a comma before the next remark, or {_form(sign)!r} if that is meant")
+        sign = group if group.form in SIGNS else sign
         denial.meets(group)
         if group.form in AS_BEFORE and "amount" in reading.parts:
             continue  # "not as much us as before"
@@ -190,6 +268,15 @@ def _taken(piece: Piece, found: Iterator[Group] | Sequence[Group]) -> Reading:
     if denial.left is not None and {"finding", "subject", "amount"} & set(reading.parts):
         raise Slip(denial.left.word, DENIED)
     return reading
+
+
+def _of_kerbs(entry: Entry, word: Word, there: tuple[Entry, Word]) -> bool:
+    """Guard: of kerbs or bumps it is said how they are, ``kerbs fine``, ``kerbs harsh``; they are ridden over."""
+    pair = ((entry, word), there)
+    nouns = [said.key.split()[-1] in ("kerb", "kerbs", "curb", "curbs", "bumps") for _, said in pair]
+    good = any(one.value == "good" for one, _ in pair)
+    ride = all(one.subject == "ride" for one, _ in pair) and any(one.value == "kerbs" for one, _ in pair)
+    return entry.part == "finding" and nouns.count(True) == 1 and (good or ride)
 
 
 def _form(group: Group) -> str:

@@ -6,18 +6,28 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from pitwall.comments.words import by_form
+
 MARK = ":"
 ON, ANEW = ",", ";"
 """Between remarks: a comma goes on with what was said before, a semicolon or a new line begins anew."""
 BUT = ("but", "although", "though", "whereas")
 """Words between remarks that are as good as a comma."""
-THEN = ("then", "plus", ">", "->", "/")
+INTO = ("into", "turns", "turning", "goes", "going", "changes", "changing")
+"""The same before a finding of balance: ``us turning to os on exit``."""
+CORNERS = ("fl", "fr", "rl", "rr")
+BULLETS = ("-", "*", "\u2013", "\u2022")
+"""What a line of notes may begin with."""
+EXCEPT = ("except", "apart", "aside")
+"""The same, where what the car does stands behind them: ``good except us t4``; else they begin a reason."""
+THEN = ("then", "plus", ">", "->", "/", "becoming", "becomes")
 """Words and signs that go on as a comma does, with the same place: ``us then os t4`` is turn 4 twice."""
 _A_PLACE = re.compile(r"t?\d{1,2}|t\d\S*|turn|entry|mid|exit|apex", re.ASCII)
 """A stroke with spaces around it goes on only where a place stands behind it: ``us / os t4`` may be either."""
 _WORD = re.compile(r"[^\s,;|?()\[\]@\"\u201c\u201d]+|[?@]")
 _PIECE = re.compile(r"[^,;|]*")
-_WHY = re.compile(r"(?<=[\s,;])(?:because|when|if|unless|until|since|due|except)(?=\s)", re.IGNORECASE)
+_WHY = re.compile(r"(?<=[\s,;(])(?:because|when|if|unless|until|since|due|whenever|while|once he|once she|as soon as"
+                  r"|except|apart from|aside from)(?=\s)", re.IGNORECASE)
 """Words that begin a reason or a condition: they and what follows are free text, as if the mark stood before them."""
 _LIST = re.compile(r"(?:(?<=turns )|(?<=corners ))\d{1,2}(?: ?, ?\d{1,2})+(?: ?,? ?(?:and|&) ?\d{1,2})(?!\w)",
                    re.IGNORECASE | re.ASCII)  # fmt: skip
@@ -81,6 +91,8 @@ def pieces(text: str) -> Iterator[Piece]:
             assert match is not None  # it matches nothing, too
             words = tuple(Word(found.group(), start + found.start()) for found in _WORD.finditer(head, at, match.end())
                           if found.group().strip(".!()"))
+            if at == 0 and len(words) > 1 and words[0].text in BULLETS:
+                words = words[1:]
             yield from _contrasts(words, goes_on, start + match.end())
             goes_on = head[match.end() : match.end() + 1] == ON
             at = match.end() + 1
@@ -88,13 +100,16 @@ def pieces(text: str) -> Iterator[Piece]:
 
 def _contrasts(words: tuple[Word, ...], goes_on: bool, end: int) -> Iterator[Piece]:
     """The piece, or what stands before and behind each "but" and "then" of it."""
-    cuts = [at for at in range(len(words)) if words[at].key in BUT or _goes_on(words, at)]
+    cuts = [at for at, word in enumerate(words) if word.key in (*BUT, *EXCEPT) or _goes_on(words, at)]
     for first, last in zip([-1, *cuts], [*cuts, len(words)], strict=True):
         own = words[first + 1 : last]
+        if first >= 0 and words[first].key in EXCEPT and own and own[0].key in ("from", "for"):
+            own = own[1:]
         if own:
             ends = end if last == len(words) else words[last].at
-            but = first >= 0 and words[first].key in BUT
-            yield Piece(own, goes_on or first >= 0, ends, contrast=but, then=first >= 0 and words[first].key in THEN)
+            but = first >= 0 and words[first].key in (*BUT, *EXCEPT)
+            then = first >= 0 and words[first].key in (*THEN, *INTO)
+            yield Piece(own, goes_on or first >= 0, ends, contrast=but, then=then)
 
 
 def _goes_on(words: tuple[Word, ...], at: int) -> bool:
@@ -104,6 +119,13 @@ def _goes_on(words: tuple[Word, ...], at: int) -> bool:
         of_a_turn = any(re.fullmatch(r"t\d\S*|turns?", word.key) for word in words[:at])
         on = words[at].key != "/" or any(_A_PLACE.fullmatch(one) for one in (ahead if of_a_turn else ahead[:1]))
         return on and not (ahead and ahead[0].isdecimal() and words[at].key != "/")  # "2 -> 3": it changed
+    if words[at].key in INTO and at and ahead:
+        found = next((key for key in ahead if key not in ("to", "into")), "")
+        entry = by_form().get(found)
+        turned = words[at].key == "into" or ahead[0] in ("to", "into")
+        return turned and entry is not None and entry.subject == "balance" and entry.part == "finding"
+    if words[at].key in ("and", "&") and ahead and ahead[0] in CORNERS:
+        return any(word.key in tuple("12345") for word in words[:at])
     if words[at].key not in ("and", "&") or not ahead or ahead[0] not in tuple("12345"):
         return False
     behind = next((key for key in ahead[1:] if key not in ("at", "in", "on", "for")), "")
@@ -138,8 +160,18 @@ def _cut(line: str) -> tuple[int, int]:
     mark = line.find(MARK)
     end = len(line) if mark < 0 else mark
     why = next((one for one in _WHY.finditer(line, 0, end)
-                if line[: one.start()].strip() and not _BRAKING.match(line, one.start())), None)  # fmt: skip
+                if line[: one.start()].strip() and not _BRAKING.match(line, one.start())
+                and not _excepts_a_remark(one.group(), line[one.end() : end])), None)  # fmt: skip
     return (why.start(), why.start()) if why is not None else (end, end + 1)
+
+
+def _excepts_a_remark(word: str, behind: str) -> bool:
+    """Guard: behind this "except" stands what the car does, up to the next remark."""
+    if word.split()[0].lower() not in EXCEPT:
+        return False
+    own = _PIECE.match(behind)
+    entries = [by_form().get(one.lower().strip(".!")) for one in (own.group().split() if own is not None else ())]
+    return any(entry is not None and entry.part == "finding" for entry in entries)
 
 
 def _lines(text: str) -> Iterator[tuple[int, str]]:

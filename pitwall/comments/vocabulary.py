@@ -8,6 +8,7 @@ typed. New ones may come. Common practice, no source.
 from __future__ import annotations
 
 from pitwall.comments.entries import Entry, by_how_much, entries
+from pitwall.comments.topics import TOPICS
 
 FINDINGS: tuple[Entry, ...] = (
     *entries("finding", {
@@ -16,10 +17,14 @@ FINDINGS: tuple[Entry, ...] = (
                        " | wont turn | won't turn in | will not turn | ploughs | plowing | washes | drifts wide"
                        " | slides wide | ran wide | slid wide | goes wide | went wide"
                        " | u/s | under steer | under steering | poor rotation | no rotation"
+                       " | not enough rotation | doesn't want to turn | doesn't want to turn in | does not turn"
+                       " | won't rotate into the corner | lazy | lazy to rotate | lazy to turn | reluctant to turn"
+                       " | reluctant to turn in | turns in late"
                        " | lack of rotation | lacks rotation | bad rotation | not rotating | doesn't rotate"
                        " | won't rotate | can't turn | cannot turn | doesn't turn | not turning", "understeer"),
         "oversteer": ("os | oversteer | oversteers | oversteering | oversteery | over | loose | steps out | step out"
-                      " | stepping out | tail happy | rotates too much | o/s | over steer"
+                      " | stepping out | tail happy | os moment | oversteer moment | pointy | too much rotation"
+                      " | rotates too much | o/s | over steer"
                       " | over steering", "oversteer"),
         "snap": ("snap | snaps | snappy | snapping | snap oversteer | snap os | sudden oversteer | sudden os",
                  "sudden oversteer"),
@@ -35,6 +40,8 @@ FINDINGS: tuple[Entry, ...] = (
         "locking": ("lock | locking | locks | locked | lockup | lock up | lockups | lock ups | locks up | locking up"
                     " | locked up", "a wheel locks; say which axle"),
         "unstable": ("unstable | nervous | moves | moving around | moving about | moves about | instability"
+                     " | poor stability | stability poor | not stable | no stability"
+                     " | lack of stability | lacks stability"
                      " | unsettled | twitchy | edgy | moves around",
                      "the rear moves under braking; in mid-corner, at the exit and by speed the balance"),
         "long_pedal": ("long pedal | pedal long | pedal goes long | spongy | soft pedal | pedal soft | long brake pedal"
@@ -46,7 +53,9 @@ FINDINGS: tuple[Entry, ...] = (
         "grabs": ("grabs | grab | grabby | grabbing | bite too hard | too sharp", "the brakes bite too suddenly"),
     }, "braking"),
     *entries("finding", {
-        "bottoming": ("bottoming | bottom | bottoms | bottomed | bottoms out | bottoming out | hits the ground"
+        "bottoming": ("bottoming | floor touches | floor touching | floor hits | touches the ground | scrapes"
+                      " | scraping"
+                      " | bottom | bottoms | bottomed | bottoms out | bottoming out | hits the ground"
                       " | bottoming on the kerb | bottoming on kerbs | bottoming on the kerbs | bottoms on the kerb"
                       " | bottoms on kerbs | bottoms on the kerbs", "the floor touches"),
         "bouncing": ("bouncing | bounce | bounces | bouncy | porpoising | porpoises | porpoise", "bouncing"),
@@ -61,11 +70,13 @@ FINDINGS: tuple[Entry, ...] = (
                   "takes kerbs badly"),
     }, "ride"),
     *entries("finding", {
-        "cold": ("cold | slow to warm up | slow to warm | slow to come in | too cold", "too cold; of brakes too"),
+        "cold": ("cold | slow to warm up | slow to warm | slow to come in | too cold"
+                 " | to come in | to warm up | to wake up | to switch on", "too cold; of brakes too"),
         "hot": ("hot | overheating | overheats | overheat | overheated | too hot", "too hot; of brakes and engine too"),
         "worn": ("worn | dropped off | drop | drops | dropping | wear | wearing | drop off"
                  " | drops off | dropping off"
-                 " | fall off | falls off | falling off | deg | degradation | degrading | high deg | deg high"
+                 " | fall off | falls off | falling off | falls away | falling away | fell away | deg"
+                 " | degradation | degrading | high deg | deg high"
                  " | worn out"
                  " | gone off | going off | goes off | go off | high degradation", "worn, or dropping off"),
         "graining": ("graining | grain | grains | grained", "graining"),
@@ -74,8 +85,10 @@ FINDINGS: tuple[Entry, ...] = (
         "vibration": ("vibration | vibrations | vibrates | vibes | vib | vibs | vibrating | vibrate | shakes | shaking",
                       "vibration"),
     }, "tyres"),
+    *entries("finding", {"long_pedal": ("long", "the pedal is long")}, "braking", named=True),
     *entries("finding", {
-        "cold": ("temps low | temp low | low temps | temperatures low | not in | not in yet | not up to temp"
+        "cold": ("temps low | temp low | low temps | temperatures low | not in | not in yet | not ready"
+                 " | not ready yet | not up to temp"
                  " | not up to temperature | not warm | not warm yet | not there yet | no temperature | no temp",
                  "too cold, of tyres or brakes that are named"),
         "hot": ("temps high | temp high | high temps | temperatures high | boiling | cooked | overcooked",
@@ -113,7 +126,9 @@ FINDINGS: tuple[Entry, ...] = (
                                    " | very nice | stable | very stable | predictable | planted | comfortable"
                                    " | confident | no problem | no problems"
                                    " | no issue | no issues | no complaint | no complaints"
-                                  " | very happy | happy", "as it should be")}),
+                                  " | very happy | happy | pretty good | quite good | not bad | not too bad | ready"
+                                   " | nothing to complain about | rotates nicely | rotates well"
+                                   " | good rotation", "as it should be")}),
 )  # fmt: skip
 
 PHRASES: tuple[Entry, ...] = entries("phrase", {
@@ -127,6 +142,11 @@ PHRASES: tuple[Entry, ...] = entries("phrase", {
     "on power|us": ("power understeer | power us", "understeer on power"),
     "on power|os": ("power oversteer | power os", "oversteer on power"),
     "on the brakes|us": ("braking understeer | brake understeer", "understeer under braking"),
+    "4|bad": ("very bad | really bad | so bad | too bad | terrible | awful | horrible | very badly | really badly",
+              "costs much time"),
+    "3|bad": ("pretty bad | quite bad | rather bad | badly", "costs time"),
+    "braking|judder": ("brake vibration | brake vibrations | brakes vibrate | brakes vibrating", "the brakes judder"),
+    "better|balance": ("rotates better | better rotation | turns better | turns in better", "a better balance"),
     "less|unstable": ("more stable", "less unstable"),
     "more|unstable": ("less stable", "more unstable"),
     "less|grip": ("lower grip | grip lower | lwr grip | grip lwr | grip down", "less grip"),
@@ -142,7 +162,7 @@ TABLE: tuple[Entry, ...] = (
                                     " | every turn | anywhere | whole lap | all round | all around | overall"
                                     " | generally | in general | general", "in every corner"),
                             "rest": ("elsewhere | others | the others | other corners | the other corners"
-                                     " | rest | the rest | otherwise | everywhere else | all else",
+                                     " | rest | the rest | otherwise | everywhere else | everything else | all else",
                                      "in no one corner, beside those that were named")}),
     *entries("phase", {
         "entry": ("entry | en | ent | turn in | turning in | under braking | on the brakes | off throttle | lift off"
@@ -150,22 +170,24 @@ TABLE: tuple[Entry, ...] = (
                   "from the brakes to where the steering stands"),
         "mid": ("mid | middle | apex | mid corner | midcorner | center | centre | mid turn", "around the apex"),
         "exit": ("exit | ex | on power | on throttle | on the throttle | on the power | corner exit | on exit"
-                 " | with throttle | on gas | on the gas | on pwr | power on", "from the throttle on"),
+                 " | with throttle | initial throttle | on initial throttle | throttle pick up | throttle application"
+                 " | on gas | on the gas | on pwr | power on", "from the throttle on"),
     }),
     *entries("speed", {
-        "slow": ("slow | ls | low speed | slow speed | lo speed | lowspeed | slow ones | slow stuff", "slow corners"),
+        "slow": ("slow | ls | low speed | slow speed | lo speed | lowspeed | slow ones | slow stuff"
+                 " | slow hairpins", "slow corners"),
         "medium": ("medium | ms | medium speed | mid speed | med speed | medium ones | midspeed | med",
                    "corners of medium speed"),
         "fast": ("fast | hs | high speed | quick | hi speed | highspeed | fast ones | fast stuff", "fast corners"),
     }),
     *entries("subject", {
         "balance": ("balance | bal", "the car's balance"),
-        "traction": ("traction | trac | drive out", "drive out of corners"),
-        "braking": ("braking | brakes | brake | brk | brks", "brakes and what they do"),
+        "traction": ("traction | trac | drive out | drive", "drive out of corners"),
+        "braking": ("braking | brakes | brake | brk | brks | pedal | brake bite", "brakes and what they do"),
         "ride": ("ride", "bumps, kerbs and the floor"),
         "tyres": ("tyres | tyre | tire | tires", "tyres"),
         "engine": ("engine | power unit | gearbox | eng | motor", "engine and gears"),
-        "grip": ("grip", "grip of both axles"),
+        "grip": ("grip | track grip", "grip of both axles"),
         "steering": ("steering | steering wheel", "the steering"),
     }),
     *FINDINGS,
@@ -174,6 +196,7 @@ TABLE: tuple[Entry, ...] = (
                                " | short of | struggling for | struggling with | struggling | struggles with"
                                " | struggles for", "too little of it: grip, traction, braking")}),
     *PHRASES,
+    *TOPICS,
     *entries("corner", {
         "front left": ("fl | front left | left front | lf", "front left wheel"),
         "front right": ("fr | front right | right front | rf", "front right wheel"),
@@ -186,11 +209,13 @@ TABLE: tuple[Entry, ...] = (
                                " | rl & rr | rr & rl", "rear axle")}),
     *entries("axle", {"front": ("fronts", "the front tyres, or both front wheels"),
                        "rear": ("rears", "the rear tyres, or both rear wheels")}, "tyres"),
-    *entries("side", {"left": ("left | lh", "left side"), "right": ("right | rh", "right side"),
+    *entries("side", {"left": ("left | lh | left side", "left side"), "right": ("right | rh"
+             " | right side", "right side"),
                       "inside": ("inside | inner", "the wheel on the inside of the corner"),
                       "outside": ("outside | outer", "the wheel on the outside of the corner")}),
     *entries("severity", {
         "1": ("1 | 1/5 | 1 out of 5 | slight | slightly | tiny | small | minor | a touch of | a touch | touch of"
+              " | hardly any | barely any | almost no"
               " | a hint of | hint of", "hardly felt"),
         "2": ("2 | 2/5 | 2 out of 5 | little | a bit | bit | mild | bit of | a bit of", "felt"),
         "3": ("3 | 3/5 | 3 out of 5 | moderate", "costs time"),
@@ -207,19 +232,21 @@ TABLE: tuple[Entry, ...] = (
     }),
     *entries("trend", {
         "better": (by_how_much("better") + " | + | much improved | improved | improving | coming | coming in"
-                               " | improves",
+                               " | improves | come in | comes in | came in",
                    "better than before"),
         "worse": (by_how_much("worse") + " | - | worsening | worsened | worsens | getting bad | deteriorating",
                   "worse than before"),
-        "same": ("same | = | still | still there | unchanged | no change | no different | no difference | not changed"
+        "same": ("same | similar | similar to before | similar to last run | about the same | = | still"
+                 " | still there | unchanged | no change | no different | no difference | not changed"
                  " | same as before | same as last run | as before | like before | has not changed | as last run"
                  " | hasn't changed | same as in last run | as in last run | same as the last run"
                  " | same as in the last run | same as the run before | same as in the run before", "as before"),
         "gone": ("gone | no longer | no more | any more | anymore | not any more | disappeared | cured | fixed | solved"
                  " | no | not | isn't | isnt | aren't | arent | doesn't | doesnt | don't | dont", "not there any more"),
     }),
-    *entries("amount", {"more": (by_how_much("more") + " | increased | increasing", "more than before"),
-                        "less": (by_how_much("less") + " | not as | not as much | not so much | reduced | reducing",
+    *entries("amount", {"more": (by_how_much("more") + " | increased | increasing | increases", "more than before"),
+                        "less": (by_how_much("less") + " | fewer | not as | not as much | not so much | reduced"
+                                             " | reducing",
                                  "less than before")}),
     *entries("filler", {"": ("in | on | at | the | of | into | out of | to | a | an | is | are | with | and | & | car"
                              " | corner | corners | turns | every | severity | than before | than last run | too"
@@ -229,5 +256,10 @@ TABLE: tuple[Entry, ...] = (
                              " | wheels | now | just | some | does | do | only | she | he | for"
                              " | temps | temp | temperatures | driver | says | said | reports | complains"
                              " | complains of | about"
-                             " | sev | i've | i'm | im | we've | they | they're | he's | she's | really", "")}),
+                             " | sev | i've | i'm | im | we've | they | they're | he's | she's | really"
+                             " | all the way | all the way through | throughout | whole corner"
+                             " | all four | main | main problem | main issue | main complaint | biggest problem"
+                             " | biggest issue | starts | begins | starts with | begins with | briefly | mainly"
+                             " | mostly | limiting factor | fighting | fights | both sides | especially"
+                             " | particularly | also", "")}),
 )  # fmt: skip

@@ -38,6 +38,13 @@ def _finding(remark: Remark) -> list[str]:
     return [form_of(remark.about, remark.what)]
 
 
+def read_back(remarks: Iterable[Remark], text: str) -> tuple[str, ...]:
+    """How a comment is read, for the one who types it: each remark, and what is kept as words and counted nowhere."""
+    counted = tuple(map(in_words, remarks))
+    label = "words beside it" if counted else "words, not counted"
+    return (*counted, *([f'{label}: "{" / ".join(text.splitlines())}"'] if text else []))
+
+
 def in_words(remark: Remark) -> str:
     """One remark as a person would read it out: ``turn 4 mid: understeer, severity 3``."""
     place = [f"turn {remark.turn}"] if remark.turn is not None else []

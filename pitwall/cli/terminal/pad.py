@@ -83,10 +83,10 @@ class CommentLine:
     def _remarks(self) -> str | None:
         # Only here: the terminal starts without the shorthand, and most who watch never type a comment.
         from pitwall.comments.shorthand import ShorthandError, parse
-        from pitwall.comments.writing import in_words
+        from pitwall.comments.writing import read_back
 
         try:
             typed = parse(self.text, self._turns)
         except ShorthandError:
             return None
-        return "; ".join([*map(in_words, typed.remarks), *([typed.text] if typed.text else [])])
+        return "; ".join(read_back(typed.remarks, typed.text))

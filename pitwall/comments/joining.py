@@ -1,0 +1,64 @@
+"""The readings of a whole comment: which of them are one remark that a comma has parted, and which are words."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass, replace
+
+from pitwall.comments.kept import may_be_a_remark
+from pitwall.comments.reading import Reading, readings
+from pitwall.comments.splitting import Piece, Slip, pieces
+
+
+@dataclass(frozen=True)
+class Listing:
+    """A list of places behind a finding, ``us exit: t5 3, t6``: the place of its mark in the comment, and its end."""
+
+    mark: int
+    end: int
+
+
+def all_readings(text: str, turns: Collection[int], lists: Collection[Listing] = ()) -> list[Reading]:
+    """A reading for each remark; how bad, how sure and when may stand behind a comma of their own.
+
+    What stands before the mark of a list is said of each place in it that does not say otherwise.
+
+    Raises:
+        Slip: at the first word that is wrong.
+    """
+    found: list[Reading] = []
+    for piece in pieces(text):
+        for reading in _of_piece(piece, found[-1] if found else None, turns):
+            if found and found[-1].kept and reading.piece.goes_on and not reading.whole:
+                reading.is_no_remark()
+                found[-1].piece = replace(found[-1].piece, end=reading.piece.end)  # still of what was said before
+            elif found and found[-1].kept:
+                found.append(replace(reading, piece=replace(reading.piece, goes_on=False)))
+            elif found and reading.piece.goes_on and _belongs(found[-1], reading):
+                reading.is_no_lap_of(found[-1])
+                found[-1].goes_on_with(reading)
+            else:
+                found.append(reading)
+    for one, more in zip(found[-2::-1], found[:0:-1], strict=True):
+        if more.piece.goes_on and not one.kept and one.shares_the_place_of(more):
+            one.turns += more.turns
+    for listing in lists:
+        heads = [one for one in found if one.piece.words[0].at < listing.mark]
+        for one in found if heads else ():
+            if listing.mark < one.piece.words[0].at < listing.end:
+                one.takes_over(heads[-1], listing.mark)
+    return found
+
+
+def _belongs(before: Reading, reading: Reading) -> bool:
+    return reading.alone or before.waits_for(reading) or before.has_its_end_in(reading)
+
+
+def _of_piece(piece: Piece, before: Reading | None, turns: Collection[int]) -> Iterator[Reading]:
+    """The readings of one piece; behind words that are kept a comma goes on with them, where no remark begins."""
+    try:
+        yield from list(readings(piece, turns))
+    except Slip as slip:
+        if before is None or not before.kept or not piece.goes_on or slip.nearest or may_be_a_remark(piece):
+            raise
+        yield Reading(piece, kept=True)

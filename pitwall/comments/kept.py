@@ -1,0 +1,91 @@
+"""Where a remark begins to speak of what the shorthand has no findings for: from there on it is kept as words.
+
+``t6 exit os 2 tc too late`` is the remark *t6 exit os 2* with its words beside it, ``diff too open on entry`` is words
+alone. Nothing that would be counted is lost in them: a turn or a finding of a corner among such words is refused.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+
+from pitwall.comments.glued import TURN
+from pitwall.comments.grouping import Group, groups
+from pitwall.comments.splitting import MARK, Piece, Slip, Word
+from pitwall.comments.words import BEFORE_IT, by_form
+
+COUNTED = ("balance", "traction", "tyres")
+"""Subjects of findings that a corner has, and that are of no system: with a turn beside it one is a remark."""
+_SAYS = ("finding", "subject", "poor", "lack", "phrase")
+_WITH = ("with", "on", "at", "in", "after", "for", "from")
+_LED_BY = ("filler", "amount", "severity", "aside")
+
+
+def words_from(piece: Piece, turns: Collection[int] = ()) -> int | None:
+    """Which word of the piece begins what is kept as words: 0 for all of it, None where nothing is.
+
+    Raises:
+        Slip: at a word among them that would be counted.
+    """
+    found: list[Group] = []
+    topic: Group | None = None
+    try:
+        for group in groups(piece, turns):
+            if group.part == "topic":
+                topic = group
+                break
+            if _of_the_setting(found, group):
+                topic = found[0]
+                break
+            found.append(group)
+    except Slip as slip:
+        if slip.nearest or not found or not _is_a_setting(found[0]) or any(one.part in _SAYS for one in found):
+            return None  # a word before it is wrong, or there is none
+        topic = found[0]
+    if topic is None and any(one.form in ("too", "too much") for one in found):
+        own = _is_a_setting(found[0]) and not any(one.part in _SAYS for one in found)
+        topic = found[0] if own else None  # "tc 4 too much out of t6"
+    if topic is None:
+        return None
+    begin = 0
+    if any(group.part in _SAYS for group in found):
+        while found[-1].form in BEFORE_IT or (found[-1].part in _LED_BY and not found[-1].form.isdecimal()):
+            led = found.pop()
+            if led.form in _WITH:
+                break  # "less with diff 5": less of what stands before it
+        last = found[-1].words[-1]
+        begin = next(number for number, word in enumerate(piece.words) if word.at > last.at)
+    _loses_nothing(piece.words[begin:], topic, placed=any(group.part == "turn" for group in found) or not begin)
+    return begin
+
+
+def _is_a_setting(group: Group) -> bool:
+    """Guard: a setting and where it stands, such as ``tc 4``, which is kept beside a remark."""
+    entry = by_form().get(group.words[0].key)
+    return group.part == "aside" and entry is not None and entry.part == "topic"
+
+
+def _of_the_setting(found: Sequence[Group], group: Group) -> bool:
+    """Guard: this is said of the setting itself, not of the car: ``tc 4 cuts in``, ``diff 5 locks``."""
+    own = found and _is_a_setting(found[0]) and all(one.part == "filler" for one in found[1:])
+    if not own or group.entry is None or group.part != "finding" or group.entry.subject in COUNTED:
+        return False
+    return group.entry.subject != "braking" or not found[0].words[0].key.startswith(("b", "brake"))
+
+
+def _loses_nothing(words: Sequence[Word], topic: Group, *, placed: bool) -> None:
+    """Raise a slip at a word that would be counted elsewhere; ``placed``: a turn is no part of a remark before them."""
+    turn = next((word for word in words if TURN.fullmatch(word.plain)), None)
+    if turn is not None and not placed:
+        raise Slip(turn, f"where it is before {topic.form!r}: from there on this is kept as words; or '{MARK}' there")
+    for word in words if turn is not None else ():
+        entry = by_form().get(word.key)
+        if entry is not None and entry.part == "finding" and entry.subject in COUNTED and not entry.named:
+            raise Slip(word, f"a comma between what is said of {topic.form!r} and what the car does; or '{MARK}' before"
+                             " free text")
+
+
+def may_be_a_remark(piece: Piece) -> bool:
+    """Guard: a place, an end of the car or a finding stands here, so another word may be a slip of the fingers."""
+    entries = [by_form().get(word.key) for word in piece.words]
+    says = any(entry is not None and entry.part in ("finding", "phase", "speed", "axle", "corner") for entry in entries)
+    return says or any(TURN.fullmatch(word.plain) for word in piece.words)
