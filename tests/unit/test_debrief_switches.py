@@ -65,7 +65,7 @@ def test_a_lap_that_began_with_its_switches_in_place(raised: float, over: float,
 
 
 def test_a_flag_that_ends_an_alert_does_not_take_it_back() -> None:
-    """The flag falls a few seconds after the line: the next lap is the in-lap, and the alert is over. The lap began so."""
+    """The flag falls a few seconds after the line, the next lap is the in-lap, the alert is over: the lap began so."""
     assert off(101.5, 106.1, flags=(Flag(106.0, "finished", ()),)) == ((WRONG,), ())
     assert off(101.5, 106.1, flags=(Flag(99.0, "green", ()), Flag(104.0, "yellow", ()))) == ((), ())
 
@@ -88,7 +88,8 @@ def at_the_line(stood: int, measured_from: float) -> Any:
     car = SimpleNamespace(car="58", switches=board, progress=SimpleNamespace(
         find=lambda _: SimpleNamespace(laps=("out", "timed", "in"))))  # fmt: skip
     watch = CarWatch(legs={3: ("runs", 2)}, measured_from={"torque": measured_from}, moves=[
-        Moved(40.0, "torque", stood, 1, "measured", "runs", 2), Moved(118.0, "torque", 1, stood, "measured", "runs", 3)])
+        Moved(40.0, "torque", stood, 1, "measured", "runs", 2),
+        Moved(118.0, "torque", 1, stood, "measured", "runs", 3)])
     start = LapStart(3, LINE_S, HEARD_S, "bryn", None, None, None, None, ({"torque": 4}, {"torque": 3}))
     record = cast(LapRecord, SimpleNamespace(number=3, kind="timed", end_t=190.0))
     return switches_off(Notes(), (), cast(TeamCar, car), watch, record, start)
