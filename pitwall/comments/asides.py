@@ -25,9 +25,9 @@ _ASIDES = re.compile("|".join((
     r"(?: or so| only)?",
     rf"(?:(?:on|from|after|until|in|by|for) )?(?:the )?{_ORDER} laps?",
     r"(?:(?:from|on|after|until|by|in) )?laps? \d{1,2}(?: ?(?:and|&|to|till|until|or|-|/) ?\d{1,2})*"
-    r"(?: on| onwards)?|l\d{1,2}|(?:on )?(?:every|each) lap",
-    r"(?:on|onto|along|down|at the end of) (?:the )?(?:main |back |front |pit )?straights?(?: (?:(?:in)?to|before|after"
-    r"|towards|from|out of|between|behind) (?:turns? )?t?\d{1,2}(?: (?:and|to) t?\d{1,2})?)?",
+    r"(?: on| onwards| only)?|l\d{1,2}|(?:on )?(?:every|each) lap",
+    r"(?:on|onto|along|down|(?:at )?(?:the )?end of) (?:the )?(?:main |back |front |pit )?straights?(?: (?:(?:in)?to"
+    r"|before|after|towards|from|out of|between|behind) (?:turns? )?t?\d{1,2}(?: (?:and|to) t?\d{1,2})?)?",
     r"straight (?:into|to|before|after|towards) (?:turn )?t?\d{1,2}",
     r"(?:in|through|over) (?:the )?(?:first|second|third|last|middle|final) sector|(?:in )?sector \d|in s[1-3]",
     rf"(?:in |with )?(?:a |the )?(?:{_HOW_STRONG} )?(?:tail|head|cross|side) ?winds?",
@@ -45,7 +45,8 @@ _ASIDES = re.compile("|".join((
     r"all (?:run|stint|session)",
     r"on the way (?:into|in|out of|out|to)",
     r"with (?:more |less )?(?:fuel|wear|temperature)",
-    r"sometimes|always|often|occasionally|intermittent(?:ly)?|(?:every|each) time",
+    r"sometimes|always|often|consistently|all the time|now and then|occasionally|intermittent(?:ly)?"
+    r"|(?:every|each) time",
     r"on (?:the |a )?(?:long|short|quick|slow) (?:runs?|stints?)",
     r"(?:in |with )?(?:traffic|dirty air)",
     r"(?:behind|following) (?:another |other |a |the )?cars?",
@@ -53,8 +54,11 @@ _ASIDES = re.compile("|".join((
     r" (?:the |this )?(?:run|stint|lap|session)",
     r"(?:over|through|during) (?:the |a |this )?(?:run|stint)",
     r"(?:on|with|at) (?:a )?(?:high|low|full|less|more|heavy) (?:fuel|tanks?)",
+    r"(?:high|low|full|half|empty) (?:fuel|tanks?)|(?:long|short|race) (?:runs?|stints?)",
     r"in (?:the )?(?:wet|dry|wind)",
     r"at (?:the )?top end",
+    rf"(?:only )?(?:on|with) (?:the )?(?:cold|hot|warm) {_SET}",
+    r"(?:on|under|during|with) (?:the )?(?:down|up) ?shifts?",
     r"(?:over|on|at) (?:the )?(?:crest|hump|brow|bump|(?:exit|entry|inside|outside|apex|inner|outer) (?:kerb|curb))s?",
     r"at first|initially|to begin with|early on|in the end|by the end",
     r"(?:at|towards|by|near) the end",

@@ -157,9 +157,15 @@ def _contradictions(said: Sequence[Said], history: History) -> Iterator[Contradi
         for at, first in enumerate(own):
             for second in own[at + 1 :]:
                 why = _against(first.remark, second.remark) if first.run == second.run else ""
+                if first.comment == second.comment and _praises_one(first, second):
+                    why = ""  # "brakes cold, then ok" in one breath: it became so
                 if why:
                     yield Contradiction(place=_place(first.remark), first=first, second=second, why=why,
                                         between=tuple(_between(first, second, history)))
+
+
+def _praises_one(first: Said, second: Said) -> bool:
+    return (first.remark.what in CONTENT) != (second.remark.what in CONTENT)
 
 
 def _against(first: Remark, second: Remark) -> str:

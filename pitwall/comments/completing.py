@@ -10,7 +10,7 @@ from pitwall.comments.grouping import groups
 from pitwall.comments.kept import words_from
 from pitwall.comments.reading import Reading, read
 from pitwall.comments.splitting import MARK, Piece, Slip, Word, pieces
-from pitwall.comments.words import MOST_WORDS, POOR, TABLE, Entry
+from pitwall.comments.words import COMING, MOST_WORDS, POOR, TABLE, Entry
 from pitwall.model.comments import CONTENT
 
 _TURN = re.compile(r"t(\d{0,2})")
@@ -81,7 +81,8 @@ def _fitting(words: tuple[Word, ...], prefix: str, at: int, turns: Collection[in
 def _stays_whole(reading: Reading, form: str) -> bool:
     """Guard: behind these words the form is read as it is, and none of it with them: ``lacks power`` is one already."""
     finding = reading.parts.get("finding")
-    if form.startswith("coming") and finding is not None and finding[0].value not in (*CONTENT, "good"):
+    blamed = finding is not None and finding[0].value not in (*CONTENT, "good")
+    if blamed and form.startswith(COMING):
         return False  # of what is not wanted it may be either way
     words = reading.piece.words
     if not words or " " not in form:

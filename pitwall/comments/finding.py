@@ -33,6 +33,8 @@ def subject_and_finding(reading: Reading) -> tuple[Subject, str | None]:
         return subject, POOR[subject]
     if entry.value == "slides" and subject == "tyres":
         subject = None  # tyres that slide are the balance
+    if entry.value == "soft" and subject == "braking":
+        return subject, "long_pedal"
     about = subject or _own_subject(reading, entry, word)
     if "lack" in parts and not parts["lack"][1].key.startswith("struggl"):
         raise Slip(parts["lack"][1], f"of what there is too little: {', '.join(POOR)}")

@@ -20,11 +20,14 @@ EXPECTED = "a turn such as t4, a corner phase, a finding such as us, lock or col
 NEGATIONS = ("never", "without", "hardly", "nor", "neither")
 KINDS_OF_CORNERS = ("corner", "corners", "turns")
 """Behind a speed class they are all of that class, and the number behind them is how bad it is there."""
-_READ_OVER = ("the", "a", "is", "are", "of", "feels", "gets", "getting", "too", "very", "really", "quite")
+_READ_OVER = ("the", "a", "is", "are", "of", "feels", "gets", "getting", "too", "very", "really", "quite",
+              "real", "major")
 """Fillers that may stand within a form of several words: ``the pedal is long``."""
 _OF_A_PLACE = ("in", "at", "into", "out of", "through", "for")
 """A number right behind these may be a turn: ``lock into 1``."""
 _UP_TO = ("to", "until", "through")
+_WAS = re.compile(r"(?:was|down from|up from) [1-5]\b|[1-5] (?:last run|last time|run before)\b", re.ASCII)
+"""How bad it was, behind how bad it is."""
 HOW_VERY = {"very": "4", "so": "4", "extremely": "4", "super": "4", "quite": "3", "pretty": "3", "rather": "3"}
 """Words before a finding, and how bad it is then."""
 
@@ -186,19 +189,17 @@ def _what_it_was(found: Sequence[Group], piece: Piece, words: tuple[Word, ...], 
     """How bad it was before, behind how bad it is: ``us 3 (was 4)``; kept with the remark, as what is said of laps."""
     keys = [word.key for word in words[at : at + 4]]
     rated = any(group.part == "severity" for group in found) or (piece.goes_on and not found)
-    for before in (("was",), ("down", "from"), ("up", "from")):
-        if rated and tuple(keys[: len(before)]) == before and keys[len(before) :][:1] in [[n] for n in "12345"]:
-            return Group(words[at : at + len(before) + 1])
-    return None
+    match = _WAS.match(" ".join(keys)) if rated else None
+    return Group(words[at : at + len(match.group().split())]) if match is not None else None
 
 
 def _how_very(words: tuple[Word, ...], at: int) -> Group | None:
     """What stresses the word behind it; of a complaint it is how bad that is: ``very loose``."""
     ahead = _form(words, at + 1) if words[at].key in HOW_VERY and at + 1 < len(words) else None
-    if ahead is None:
+    if words[at].key not in HOW_VERY or at + 1 == len(words):
         return None
-    rated = ahead.part == "finding" and ahead.entry is not None and ahead.entry.value not in (*CONTENT, "good")
-    form = HOW_VERY[words[at].key] if rated else "the"
+    finding = ahead.entry if ahead is not None and ahead.part == "finding" else None
+    form = HOW_VERY[words[at].key] if finding is not None and finding.value not in (*CONTENT, "good") else "the"
     return Group(words[at : at + 1], by_form()[form], form=form)
 
 

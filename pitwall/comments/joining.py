@@ -30,10 +30,11 @@ def all_readings(text: str, turns: Collection[int], lists: Collection[Listing] =
     for piece in pieces(text):
         for reading in _of_piece(piece, found[-1] if found else None, turns):
             if found and found[-1].kept and reading.piece.goes_on and not reading.whole:
+                reading.is_no_remark()
                 found[-1].piece = replace(found[-1].piece, end=reading.piece.end)  # still of what was said before
             elif found and found[-1].kept:
                 found.append(replace(reading, piece=replace(reading.piece, goes_on=False)))
-            elif found and reading.piece.goes_on and (reading.alone or found[-1].waits_for(reading)):
+            elif found and reading.piece.goes_on and _belongs(found[-1], reading):
                 reading.is_no_lap_of(found[-1])
                 found[-1].goes_on_with(reading)
             else:
@@ -47,6 +48,10 @@ def all_readings(text: str, turns: Collection[int], lists: Collection[Listing] =
             if listing.mark < one.piece.words[0].at < listing.end:
                 one.takes_over(heads[-1], listing.mark)
     return found
+
+
+def _belongs(before: Reading, reading: Reading) -> bool:
+    return reading.alone or before.waits_for(reading) or before.has_its_end_in(reading)
 
 
 def _of_piece(piece: Piece, before: Reading | None, turns: Collection[int]) -> Iterator[Reading]:

@@ -16,6 +16,7 @@ from pitwall.comments.words import BEFORE_IT, by_form
 COUNTED = ("balance", "traction", "tyres")
 """Subjects of findings that a corner has, and that are of no system: with a turn beside it one is a remark."""
 _SAYS = ("finding", "subject", "poor", "lack", "phrase")
+_WITH = ("with", "on", "at", "in", "after", "for", "from")
 _LED_BY = ("filler", "amount", "severity", "aside")
 
 
@@ -48,7 +49,9 @@ def words_from(piece: Piece, turns: Collection[int] = ()) -> int | None:
     begin = 0
     if any(group.part in _SAYS for group in found):
         while found[-1].form in BEFORE_IT or (found[-1].part in _LED_BY and not found[-1].form.isdecimal()):
-            found.pop()
+            led = found.pop()
+            if led.form in _WITH:
+                break  # "less with diff 5": less of what stands before it
         last = found[-1].words[-1]
         begin = next(number for number, word in enumerate(piece.words) if word.at > last.at)
     _loses_nothing(piece.words[begin:], topic, placed=any(group.part == "turn" for group in found) or not begin)
@@ -82,7 +85,7 @@ def _loses_nothing(words: Sequence[Word], topic: Group, *, placed: bool) -> None
 
 
 def may_be_a_remark(piece: Piece) -> bool:
-    """Guard: a turn and a finding stand here, so a word that is none may be a slip of the fingers."""
+    """Guard: a place, an end of the car or a finding stands here, so another word may be a slip of the fingers."""
     entries = [by_form().get(word.key) for word in piece.words]
-    finding = any(entry is not None and entry.part == "finding" and entry.subject in COUNTED for entry in entries)
-    return finding and any(TURN.fullmatch(word.plain) for word in piece.words)
+    says = any(entry is not None and entry.part in ("finding", "phase", "speed", "axle", "corner") for entry in entries)
+    return says or any(TURN.fullmatch(word.plain) for word in piece.words)

@@ -72,7 +72,9 @@ def _without_mark(line: str, turns: Collection[int]) -> str | None:
             first = next((reading for piece in pieces(tail) for reading in readings(piece, turns)), None)
             return line.replace(MARK, ANEW, 1) if first is not None and first.whole else None
         if any(one.asides for one in own):
-            return as_one if len(begun) == 1 and list(all_readings(as_one, turns)) else None
+            first = next((reading for piece in pieces(tail) for reading in readings(piece, turns)), None)
+            whole = first is not None and first.whole and not own[-1].turns
+            return as_one if (len(begun) == 1 or whole) and list(all_readings(as_one, turns)) else None
         behind = next((reading for piece in pieces(tail) for reading in readings(piece, turns)), None)
         if len(begun) > 1 and (behind is None or "finding" not in behind.parts):
             return None
@@ -109,7 +111,7 @@ def behind_the_mark(text: str, slip: Slip, turns: Collection[int]) -> tuple[Slip
 
 def _says_one(word: str) -> bool:
     entry = by_form().get(word.lower().strip(",;."))
-    return entry is not None and entry.part in ("finding", "subject", "phase")
+    return entry is not None and entry.part in ("finding", "subject", "phase") and not entry.named
 
 
 def _only_how_bad(tail: str, own: Reading, turns: Collection[int]) -> bool:

@@ -11,7 +11,7 @@ from pitwall.comments.finding import OPPOSITES, of, subject_and_finding
 from pitwall.comments.grouping import KINDS_OF_CORNERS
 from pitwall.comments.reading import Reading
 from pitwall.comments.splitting import Slip, Word
-from pitwall.comments.words import MORE_IS_GOOD, Entry
+from pitwall.comments.words import COMING, MORE_IS_GOOD, Entry
 from pitwall.model.comments import CONTENT, Remark
 
 OF_A_PLACE = ("balance", "traction")
@@ -179,7 +179,7 @@ def _trend(parts: Mapping[str, tuple[Entry, Word]], about: str, what: str | None
     trend = parts["trend"][0].value if "trend" in parts else None
     if trend == "gone" and "finding" not in parts:
         return None  # "tyres gone", "no rear grip": that is the finding
-    if trend is not None and parts["trend"][1].key.startswith("coming") and what not in (None, *CONTENT):
+    if trend is not None and parts["trend"][1].key.startswith(COMING) and what not in (None, *CONTENT):
         raise Slip(parts["trend"][1], "better or worse: what is coming may be either")
     if "amount" not in parts:
         return trend

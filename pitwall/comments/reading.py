@@ -8,7 +8,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field, replace
 
 from pitwall.comments.grouping import EXPECTED, Group, groups
-from pitwall.comments.kept import words_from
+from pitwall.comments.kept import COUNTED, words_from
 from pitwall.comments.splitting import MARK, Piece, Slip, Word
 from pitwall.comments.words import BEFORE_IT, SIGNS, Entry, by_form
 
@@ -59,8 +59,10 @@ class Reading:
             return
         there = self.parts.get(entry.part)
         if there is not None and _of_kerbs(entry, word, there):
-            self.take(by_form()["ride"], word)
-            self.parts["finding"] = (by_form()["good"], word)
+            own = there if there[0].value != "kerbs" else (entry, word)
+            if own[0].value == "good":
+                self.take(by_form()["ride"], word)
+            self.parts["finding"] = own
             return
         if there is not None and entry.part == "finding" and entry.value != there[0].value:
             over = next((one for one in (word, there[1]) if one.key.startswith("over ")), None)
@@ -118,6 +120,15 @@ class Reading:
         if not self.phases:
             self.phases += [one for one in head.phases if one[1].at < mark]
 
+    def has_its_end_in(self, more: Reading) -> bool:
+        """True for a finding of no end of the car, where only that is said behind the comma: ``lock t1, front``."""
+        ends, said = {"axle", "side", "corner"}, set(more.parts)
+        tyres = "axle" in more.parts and more.parts["axle"][0].subject == "tyres"
+        if self.kept or more.kept or more.turns or more.phases or more.piece.contrast or tyres:
+            return False
+        bare = bool(said & ends) and said <= ends | {"severity", "confidence"}
+        return bare and "finding" in self.parts and not ends & set(self.parts)
+
     def waits_for(self, more: Reading) -> bool:
         """True for a beginning that is only half of a remark, of which more is the other half, behind a comma.
 
@@ -150,6 +161,14 @@ class Reading:
         """Raise a slip where a number behind a comma may be one more lap: ``us t4 on lap 3, 5``."""
         if before.asides and before.piece.words[-1].key.isdigit() and "severity" in self.parts and self.alone:
             raise Slip(self.parts["severity"][1], LAP_OR_SEVERITY)
+
+    def is_no_remark(self) -> None:
+        """Raise a slip where what stands behind words that are kept may be a remark: ``tc too late, os``."""
+        if self.kept or "finding" not in self.parts:
+            return
+        if self.parts["finding"][0].subject in COUNTED or {"axle", "severity", "trend"} & set(self.parts):
+            raise Slip(self.parts["finding"][1],
+                       "its turn, or 'everywhere': what stands before the comma is kept as words")
 
     def goes_on_with(self, more: Reading) -> None:
         """Take what stands behind a comma and says nothing alone; words that are to be kept reach to its end."""
@@ -224,12 +243,15 @@ def read(piece: Piece, turns: Collection[int] = ()) -> Reading:
 def _taken(piece: Piece, found: Iterator[Group] | Sequence[Group]) -> Reading:
     reading, last, denial = Reading(piece), "", _Denial(of_before=piece.goes_on)
     waiting: Group | None = None
-    counted = False
+    counted, sign = False, None
     for group in found:
         if waiting is not None:
             raise Slip(waiting.word, f"a comma, or {_form(waiting)!r} if that is meant; {waiting.form!r} stands behind"
                                      " what it judges")
         waiting = group if group.form in SIGNS and last not in JUDGED else None
+        if sign is not None and (group.part in ("finding", "subject") or (group.turns and reading.turns)):
+            raise Slip(sign.word, f"a comma before the next remark, or {_form(sign)!r} if that is meant")
+        sign = group if group.form in SIGNS else sign
         denial.meets(group)
         if group.form in AS_BEFORE and "amount" in reading.parts:
             continue  # "not as much us as before"
@@ -249,10 +271,12 @@ def _taken(piece: Piece, found: Iterator[Group] | Sequence[Group]) -> Reading:
 
 
 def _of_kerbs(entry: Entry, word: Word, there: tuple[Entry, Word]) -> bool:
-    """Guard: kerbs or bumps are praised, ``kerbs fine``: they are what is ridden over."""
+    """Guard: of kerbs or bumps it is said how they are, ``kerbs fine``, ``kerbs harsh``; they are ridden over."""
     pair = ((entry, word), there)
     nouns = [said.key.split()[-1] in ("kerb", "kerbs", "curb", "curbs", "bumps") for _, said in pair]
-    return entry.part == "finding" and any(nouns) and any(one.value == "good" for one, _ in pair)
+    good = any(one.value == "good" for one, _ in pair)
+    ride = all(one.subject == "ride" for one, _ in pair) and any(one.value == "kerbs" for one, _ in pair)
+    return entry.part == "finding" and nouns.count(True) == 1 and (good or ride)
 
 
 def _form(group: Group) -> str:

@@ -90,7 +90,8 @@ def parse(text: str, turns: Collection[int] = ()) -> Typed:
                 raise Slip(reading.piece.words[0], f"at most {MOST_REMARKS} remarks in one comment")
         words = free_text(text)
         if not found and not kept and not words:
-            raise Slip(Word("", len(text.rstrip())), f"{EXPECTED}, or '{MARK}' and free text")
+            first = (text.split() or [""])[0]
+            raise Slip(Word(first, text.find(first)), f"{EXPECTED}, or '{MARK}' and free text")
     except Slip as slip:
         slip, text = behind_the_mark(text, slip, turns)
         raise ShorthandError(typed, slip, _number(text, slip.word)) from None

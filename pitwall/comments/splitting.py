@@ -13,9 +13,14 @@ ON, ANEW = ",", ";"
 """Between remarks: a comma goes on with what was said before, a semicolon or a new line begins anew."""
 BUT = ("but", "although", "though", "whereas")
 """Words between remarks that are as good as a comma."""
+INTO = ("into", "turns", "turning", "goes", "going", "changes", "changing")
+"""The same before a finding of balance: ``us turning to os on exit``."""
+CORNERS = ("fl", "fr", "rl", "rr")
+BULLETS = ("-", "*", "\u2013", "\u2022")
+"""What a line of notes may begin with."""
 EXCEPT = ("except", "apart", "aside")
 """The same, where what the car does stands behind them: ``good except us t4``; else they begin a reason."""
-THEN = ("then", "plus", ">", "->", "/")
+THEN = ("then", "plus", ">", "->", "/", "becoming", "becomes")
 """Words and signs that go on as a comma does, with the same place: ``us then os t4`` is turn 4 twice."""
 _A_PLACE = re.compile(r"t?\d{1,2}|t\d\S*|turn|entry|mid|exit|apex", re.ASCII)
 """A stroke with spaces around it goes on only where a place stands behind it: ``us / os t4`` may be either."""
@@ -86,6 +91,8 @@ def pieces(text: str) -> Iterator[Piece]:
             assert match is not None  # it matches nothing, too
             words = tuple(Word(found.group(), start + found.start()) for found in _WORD.finditer(head, at, match.end())
                           if found.group().strip(".!()"))
+            if at == 0 and len(words) > 1 and words[0].text in BULLETS:
+                words = words[1:]
             yield from _contrasts(words, goes_on, start + match.end())
             goes_on = head[match.end() : match.end() + 1] == ON
             at = match.end() + 1
@@ -101,7 +108,8 @@ def _contrasts(words: tuple[Word, ...], goes_on: bool, end: int) -> Iterator[Pie
         if own:
             ends = end if last == len(words) else words[last].at
             but = first >= 0 and words[first].key in (*BUT, *EXCEPT)
-            yield Piece(own, goes_on or first >= 0, ends, contrast=but, then=first >= 0 and words[first].key in THEN)
+            then = first >= 0 and words[first].key in (*THEN, *INTO)
+            yield Piece(own, goes_on or first >= 0, ends, contrast=but, then=then)
 
 
 def _goes_on(words: tuple[Word, ...], at: int) -> bool:
@@ -111,6 +119,13 @@ def _goes_on(words: tuple[Word, ...], at: int) -> bool:
         of_a_turn = any(re.fullmatch(r"t\d\S*|turns?", word.key) for word in words[:at])
         on = words[at].key != "/" or any(_A_PLACE.fullmatch(one) for one in (ahead if of_a_turn else ahead[:1]))
         return on and not (ahead and ahead[0].isdecimal() and words[at].key != "/")  # "2 -> 3": it changed
+    if words[at].key in INTO and at and ahead:
+        found = next((key for key in ahead if key not in ("to", "into")), "")
+        entry = by_form().get(found)
+        turned = words[at].key == "into" or ahead[0] in ("to", "into")
+        return turned and entry is not None and entry.subject == "balance" and entry.part == "finding"
+    if words[at].key in ("and", "&") and ahead and ahead[0] in CORNERS:
+        return any(word.key in tuple("12345") for word in words[:at])
     if words[at].key not in ("and", "&") or not ahead or ahead[0] not in tuple("12345"):
         return False
     behind = next((key for key in ahead[1:] if key not in ("at", "in", "on", "for")), "")

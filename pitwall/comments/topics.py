@@ -14,9 +14,11 @@ TOPICS: tuple[Entry, ...] = entries("topic", {
                  " | throttle map | mode | modes | engine mode | engine braking | arb | roll bar | bar | bars"
                  " | damper | dampers | spring | springs | ride height | camber | toe | wing | front wing"
                  " | rear wing | wings | flap | set up | setup", "settings of the car"),
-    "controls": ("throttle | throttle response | clutch | limiter | pit limiter | power delivery | gearing"
-                 " | ratio | ratios | gear | gears | wrong gear | shift light | shift lights | short shift"
-                 " | short shifting", "throttle, clutch and gears"),
+    "controls": ("1st gear | 2nd gear | 3rd gear | 4th gear | 5th gear | 6th gear | 7th gear | 8th gear"
+                 " | first gear | second gear | third gear | fourth gear | fifth gear | sixth gear"
+                 " | seventh gear | throttle | throttle response | clutch | limiter | pit limiter"
+                 " | power delivery | gearing | ratio | ratios | gear | gears | wrong gear | shift light"
+                 " | shift lights | short shift | short shifting", "throttle, clutch and gears"),
     "energy": ("deploy | deployment | battery | regen | harvest | harvesting | energy | boost", "electric energy"),
     "weather": ("wind | winds | windy | gust | gusts | gusty | headwind | tailwind | crosswind | sidewind | rain"
                 " | raining | drizzle | spots of rain | damp | dry line | sun | low sun | track | track temp"
@@ -28,6 +30,6 @@ TOPICS: tuple[Entry, ...] = entries("topic", {
                "fluids, pressures and fuel"),
     "others": ("yellow | yellows | yellow flag | blue flag | blue flags | car ahead | slow car | debris | moment"
                " | spun", "other cars, flags and what happened"),
-    "wish": ("wants | want | needs | need | would like | could do with | asks for | asked for | prefers",
-             "what the driver would like"),
+    "wish": ("wants | want | needs | need | would like | could do with | asks for | asked for | prefers | could"
+             " | would", "what the driver would like"),
 })  # fmt: skip

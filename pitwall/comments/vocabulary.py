@@ -18,11 +18,13 @@ FINDINGS: tuple[Entry, ...] = (
                        " | slides wide | ran wide | slid wide | goes wide | went wide"
                        " | u/s | under steer | under steering | poor rotation | no rotation"
                        " | not enough rotation | doesn't want to turn | doesn't want to turn in | does not turn"
-                       " | won't rotate into the corner"
+                       " | won't rotate into the corner | lazy | lazy to rotate | lazy to turn | reluctant to turn"
+                       " | reluctant to turn in | turns in late"
                        " | lack of rotation | lacks rotation | bad rotation | not rotating | doesn't rotate"
                        " | won't rotate | can't turn | cannot turn | doesn't turn | not turning", "understeer"),
         "oversteer": ("os | oversteer | oversteers | oversteering | oversteery | over | loose | steps out | step out"
-                      " | stepping out | tail happy | rotates too much | o/s | over steer"
+                      " | stepping out | tail happy | os moment | oversteer moment | pointy | too much rotation"
+                      " | rotates too much | o/s | over steer"
                       " | over steering", "oversteer"),
         "snap": ("snap | snaps | snappy | snapping | snap oversteer | snap os | sudden oversteer | sudden os",
                  "sudden oversteer"),
@@ -38,6 +40,8 @@ FINDINGS: tuple[Entry, ...] = (
         "locking": ("lock | locking | locks | locked | lockup | lock up | lockups | lock ups | locks up | locking up"
                     " | locked up", "a wheel locks; say which axle"),
         "unstable": ("unstable | nervous | moves | moving around | moving about | moves about | instability"
+                     " | poor stability | stability poor | not stable | no stability"
+                     " | lack of stability | lacks stability"
                      " | unsettled | twitchy | edgy | moves around",
                      "the rear moves under braking; in mid-corner, at the exit and by speed the balance"),
         "long_pedal": ("long pedal | pedal long | pedal goes long | spongy | soft pedal | pedal soft | long brake pedal"
@@ -49,7 +53,9 @@ FINDINGS: tuple[Entry, ...] = (
         "grabs": ("grabs | grab | grabby | grabbing | bite too hard | too sharp", "the brakes bite too suddenly"),
     }, "braking"),
     *entries("finding", {
-        "bottoming": ("bottoming | bottom | bottoms | bottomed | bottoms out | bottoming out | hits the ground"
+        "bottoming": ("bottoming | floor touches | floor touching | floor hits | touches the ground | scrapes"
+                      " | scraping"
+                      " | bottom | bottoms | bottomed | bottoms out | bottoming out | hits the ground"
                       " | bottoming on the kerb | bottoming on kerbs | bottoming on the kerbs | bottoms on the kerb"
                       " | bottoms on kerbs | bottoms on the kerbs", "the floor touches"),
         "bouncing": ("bouncing | bounce | bounces | bouncy | porpoising | porpoises | porpoise", "bouncing"),
@@ -79,6 +85,7 @@ FINDINGS: tuple[Entry, ...] = (
         "vibration": ("vibration | vibrations | vibrates | vibes | vib | vibs | vibrating | vibrate | shakes | shaking",
                       "vibration"),
     }, "tyres"),
+    *entries("finding", {"long_pedal": ("long", "the pedal is long")}, "braking", named=True),
     *entries("finding", {
         "cold": ("temps low | temp low | low temps | temperatures low | not in | not in yet | not ready"
                  " | not ready yet | not up to temp"
@@ -120,7 +127,8 @@ FINDINGS: tuple[Entry, ...] = (
                                    " | confident | no problem | no problems"
                                    " | no issue | no issues | no complaint | no complaints"
                                   " | very happy | happy | pretty good | quite good | not bad | not too bad | ready"
-                                   " | nothing to complain about", "as it should be")}),
+                                   " | nothing to complain about | rotates nicely | rotates well"
+                                   " | good rotation", "as it should be")}),
 )  # fmt: skip
 
 PHRASES: tuple[Entry, ...] = entries("phrase", {
@@ -138,6 +146,7 @@ PHRASES: tuple[Entry, ...] = entries("phrase", {
               "costs much time"),
     "3|bad": ("pretty bad | quite bad | rather bad | badly", "costs time"),
     "braking|judder": ("brake vibration | brake vibrations | brakes vibrate | brakes vibrating", "the brakes judder"),
+    "better|balance": ("rotates better | better rotation | turns better | turns in better", "a better balance"),
     "less|unstable": ("more stable", "less unstable"),
     "more|unstable": ("less stable", "more unstable"),
     "less|grip": ("lower grip | grip lower | lwr grip | grip lwr | grip down", "less grip"),
@@ -153,7 +162,7 @@ TABLE: tuple[Entry, ...] = (
                                     " | every turn | anywhere | whole lap | all round | all around | overall"
                                     " | generally | in general | general", "in every corner"),
                             "rest": ("elsewhere | others | the others | other corners | the other corners"
-                                     " | rest | the rest | otherwise | everywhere else | all else",
+                                     " | rest | the rest | otherwise | everywhere else | everything else | all else",
                                      "in no one corner, beside those that were named")}),
     *entries("phase", {
         "entry": ("entry | en | ent | turn in | turning in | under braking | on the brakes | off throttle | lift off"
@@ -165,15 +174,16 @@ TABLE: tuple[Entry, ...] = (
                  " | on gas | on the gas | on pwr | power on", "from the throttle on"),
     }),
     *entries("speed", {
-        "slow": ("slow | ls | low speed | slow speed | lo speed | lowspeed | slow ones | slow stuff", "slow corners"),
+        "slow": ("slow | ls | low speed | slow speed | lo speed | lowspeed | slow ones | slow stuff"
+                 " | slow hairpins", "slow corners"),
         "medium": ("medium | ms | medium speed | mid speed | med speed | medium ones | midspeed | med",
                    "corners of medium speed"),
         "fast": ("fast | hs | high speed | quick | hi speed | highspeed | fast ones | fast stuff", "fast corners"),
     }),
     *entries("subject", {
         "balance": ("balance | bal", "the car's balance"),
-        "traction": ("traction | trac | drive out", "drive out of corners"),
-        "braking": ("braking | brakes | brake | brk | brks | pedal", "brakes and what they do"),
+        "traction": ("traction | trac | drive out | drive", "drive out of corners"),
+        "braking": ("braking | brakes | brake | brk | brks | pedal | brake bite", "brakes and what they do"),
         "ride": ("ride", "bumps, kerbs and the floor"),
         "tyres": ("tyres | tyre | tire | tires", "tyres"),
         "engine": ("engine | power unit | gearbox | eng | motor", "engine and gears"),
@@ -199,7 +209,8 @@ TABLE: tuple[Entry, ...] = (
                                " | rl & rr | rr & rl", "rear axle")}),
     *entries("axle", {"front": ("fronts", "the front tyres, or both front wheels"),
                        "rear": ("rears", "the rear tyres, or both rear wheels")}, "tyres"),
-    *entries("side", {"left": ("left | lh", "left side"), "right": ("right | rh", "right side"),
+    *entries("side", {"left": ("left | lh | left side", "left side"), "right": ("right | rh"
+             " | right side", "right side"),
                       "inside": ("inside | inner", "the wheel on the inside of the corner"),
                       "outside": ("outside | outer", "the wheel on the outside of the corner")}),
     *entries("severity", {
@@ -225,15 +236,17 @@ TABLE: tuple[Entry, ...] = (
                    "better than before"),
         "worse": (by_how_much("worse") + " | - | worsening | worsened | worsens | getting bad | deteriorating",
                   "worse than before"),
-        "same": ("same | = | still | still there | unchanged | no change | no different | no difference | not changed"
+        "same": ("same | similar | similar to before | similar to last run | about the same | = | still"
+                 " | still there | unchanged | no change | no different | no difference | not changed"
                  " | same as before | same as last run | as before | like before | has not changed | as last run"
                  " | hasn't changed | same as in last run | as in last run | same as the last run"
                  " | same as in the last run | same as the run before | same as in the run before", "as before"),
         "gone": ("gone | no longer | no more | any more | anymore | not any more | disappeared | cured | fixed | solved"
                  " | no | not | isn't | isnt | aren't | arent | doesn't | doesnt | don't | dont", "not there any more"),
     }),
-    *entries("amount", {"more": (by_how_much("more") + " | increased | increasing", "more than before"),
-                        "less": (by_how_much("less") + " | not as | not as much | not so much | reduced | reducing",
+    *entries("amount", {"more": (by_how_much("more") + " | increased | increasing | increases", "more than before"),
+                        "less": (by_how_much("less") + " | fewer | not as | not as much | not so much | reduced"
+                                             " | reducing",
                                  "less than before")}),
     *entries("filler", {"": ("in | on | at | the | of | into | out of | to | a | an | is | are | with | and | & | car"
                              " | corner | corners | turns | every | severity | than before | than last run | too"
@@ -244,5 +257,9 @@ TABLE: tuple[Entry, ...] = (
                              " | temps | temp | temperatures | driver | says | said | reports | complains"
                              " | complains of | about"
                              " | sev | i've | i'm | im | we've | they | they're | he's | she's | really"
-                             " | all the way | all the way through | throughout | whole corner", "")}),
+                             " | all the way | all the way through | throughout | whole corner"
+                             " | all four | main | main problem | main issue | main complaint | biggest problem"
+                             " | biggest issue | starts | begins | starts with | begins with | briefly | mainly"
+                             " | mostly | limiting factor | fighting | fights | both sides | especially"
+                             " | particularly | also", "")}),
 )  # fmt: skip
