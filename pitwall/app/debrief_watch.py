@@ -15,10 +15,13 @@ import structlog
 
 from pitwall.app.memory import few_collections
 from pitwall.debrief.notes import Notes
+from pitwall.engine.driven_instead import PLANNED, wanted_instead
 from pitwall.engine.laps import LapRecord
+from pitwall.engine.run_state import RunState
 from pitwall.engine.session import Session
 from pitwall.engine.team import TeamCar
 from pitwall.model import outputs as out
+from pitwall.model.car import Position
 from pitwall.model.debrief_rows import Expected, SwitchEvidence
 from pitwall.model.events import Stamped, SwitchReported
 from pitwall.pace.believing import timed_next
@@ -34,7 +37,11 @@ MOVES_A_SWITCH = frozenset({"switch_reported", "command_given"})
 
 @dataclass(frozen=True, slots=True)
 class LapStart:
-    """A lap as it began: when that was heard of, what the car carried, and what was expected of a timed lap."""
+    """A lap as it began: when that was heard of, what the car carried, and what was expected of a timed lap.
+
+    ``wanted_timed``: of a lap that the plan has as in-lap or cool-down lap, where its switches may stand should it be
+    driven as a timed one, with the items of the lap that it takes the place of and without; empty of other laps.
+    """
 
     number: int
     start_t: float
@@ -44,6 +51,7 @@ class LapStart:
     tyre_laps: int | None
     fuel_kg: float | None
     expected: Expected | None
+    wanted_timed: tuple[Mapping[str, Position], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,6 +191,7 @@ class NotedSession:
             watch.starts.append(LapStart(
                 lap.number, lap.start_t, now, car.seated, car.carried.tyres, car.carried.tyre_laps(car.track),
                 car.carried.fuel(car.track, car.switches.car.fuel_per_lap_kg), _expected(car),
+                _wanted_timed(car, run),
             ))
 
     def _switches(self, watch: CarWatch, car: TeamCar, now: float, seen: SwitchReported | None) -> None:
@@ -222,6 +231,12 @@ def _lap_at(lap: LapRecord | None, t: float) -> int | None:
     if lap is None or t >= lap.start_t:
         return lap.number if lap is not None else None
     return lap.number - 1 if lap.start_phase == 0.0 and lap.number > 1 else None
+
+
+def _wanted_timed(car: TeamCar, run: RunState | None) -> tuple[Mapping[str, Position], ...]:
+    if run is None or run.expected_kind not in PLANNED:
+        return ()
+    return car.switches.wanted(run, run.pointer, instead="timed"), wanted_instead(car, run)
 
 
 def _expected(car: TeamCar) -> Expected | None:

@@ -17,6 +17,7 @@ from pitwall.model.procedure import Procedure
 
 KEEPS_ITS_LAP = ("red flag", "chequered flag", "session closed", "kept in", "quiet")
 """Reasons for which a call is taken back without its item being tried on another lap."""
+NO_COOL_LAP = "a timed lap was driven in place of its cool-down lap"
 
 
 def find_item(runs: list[RunState], key: str | None) -> tuple[RunState, ItemState] | None:
@@ -114,13 +115,45 @@ def switched(run: RunState, call: Call, board: SwitchBoard, t: float) -> None:
                 item.signal("call", t, "its switch was changed for it")
 
 
-def lap_over(run: RunState, leg: int, procedures: Mapping[str, Procedure], t: float) -> None:
-    """A planned lap is behind the car: items on it were probably done if they were called, else not."""
+def lap_over(
+    run: RunState, leg: int, procedures: Mapping[str, Procedure], t: float, driven: LapKind | None = None
+) -> None:
+    """A planned lap is behind the car: items on it were probably done if they were called, else not.
+
+    Args:
+        run: the run that the car is on; its pointer is on the lap that begins.
+        leg: the planned lap that is over.
+        procedures: by name.
+        t: now.
+        driven: as what it was driven, where that is known.
+    """
+    if run.laps[leg] == "cool" and driven == "timed":
+        _no_cool_lap(run, leg, procedures, t)
     for item in run.items:
         if item.leg == leg:
             item.signal("lap_over", t, item.reason or item.waits)
     if run.laps[leg] == "cool" and run.pointer == leg + 2:
         _passed_over(run, leg + 1, procedures, t)
+
+
+def _no_cool_lap(run: RunState, leg: int, procedures: Mapping[str, Procedure], t: float) -> None:
+    """What has a whole cool-down lap as its data was not done on a timed one, whoever said so: it is told anew for the
+    next lap that allows it, where there is one."""
+    for item in run.items:
+        procedure = procedures.get(item.item.do)
+        if item.leg != leg or item.behind or procedure is None or procedure.data_window != "lap":
+            continue
+        if not procedure.laps or "timed" in procedure.laps:
+            continue
+        item.signal("spoilt", t, NO_COOL_LAP)
+        if item.state != "called":
+            continue
+        to = next_leg(run, item, procedure, max(leg, run.pointer - 1))
+        if to is None:
+            item.signal("fail", t, NO_COOL_LAP)
+        else:
+            item.signal("call_lost", t, NO_COOL_LAP)
+            item.leg, item.attempt, item.void_t = to, item.attempt + 1, t
 
 
 def _passed_over(run: RunState, leg: int, procedures: Mapping[str, Procedure], t: float) -> None:

@@ -189,7 +189,7 @@ class TeamCar:
             self.track.lap.run = run.run.run
         if run.pointer != before:
             item_evidence.judge(run, leg, self.switches, lap.start_t, now)
-            items.lap_over(run, leg, self.setup.procedures, now)
+            items.lap_over(run, leg, self.setup.procedures, now, lap.kind)
         elif run.expected_kind == "timed":
             if not lap.disturbed:
                 item_evidence.judge(run, leg, self.switches, lap.start_t, now, again=True)

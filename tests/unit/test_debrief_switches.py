@@ -8,7 +8,7 @@ from typing import Any, cast
 import pytest
 
 from pitwall.app.debrief_switches import switches_off
-from pitwall.app.debrief_watch import CarWatch, LapStart, Moved
+from pitwall.app.debrief_watch import CarWatch, Flag, LapStart, Moved
 from pitwall.debrief.contents import document_of
 from pitwall.debrief.contents_summary import summary_sections
 from pitwall.debrief.document import Words
@@ -16,17 +16,19 @@ from pitwall.debrief.model import CarDebrief
 from pitwall.debrief.notes import AlertNotes, Notes
 from pitwall.debrief.wording import best_lap, switch_words
 from pitwall.engine.laps import LapRecord
+from pitwall.engine.switches import SwitchBoard
 from pitwall.engine.team import TeamCar
 from pitwall.model.outputs import Alert
 from tests.unit.debrief_stage import car as car_row
 from tests.unit.debrief_stage import full
+from tests.unit.engine_stage import MAIN, car_file, plan
 
 LINE_S, HEARD_S = 100.0, 101.0
 WRONG, UNSURE = "torque stands at 2, this timed lap needs 4", "torque: nothing shows that it is at 4"
 
 
 def off(raised: float, over: float | None, *moves: float, kind: str = "switch_wrong", lap: str = "timed",
-        planned: str = "timed") -> Any:
+        planned: str = "timed", flags: tuple[Flag, ...] = ()) -> Any:
     """What is said of a lap from second 100 to 190, heard of at 101, of one alert and the moves of its switch."""
     alert = Alert.model_validate({"id": f"{kind.replace('_', '-')}-58-torque", "t": raised, "car": "58", "kind": kind,
                                   "priority": "high", "active": True, "help": "", "since_s": raised,
@@ -37,7 +39,7 @@ def off(raised: float, over: float | None, *moves: float, kind: str = "switch_wr
     watch = CarWatch(legs={3: ("runs", 1)}, moves=[Moved(t, "torque", 4, 2, "measured", "runs", 3) for t in moves])
     start = LapStart(3, LINE_S, HEARD_S, "bryn", None, None, None, None)
     record = cast(LapRecord, SimpleNamespace(number=3, kind=lap, end_t=190.0))
-    return switches_off(Notes(alerts=[AlertNotes(alert, alert, over)]), cast(TeamCar, car), watch, record, start)
+    return switches_off(Notes(alerts=[AlertNotes(alert, alert, over)]), flags, cast(TeamCar, car), watch, record, start)
 
 
 @pytest.mark.parametrize(("raised", "over", "moves"), [
@@ -60,6 +62,37 @@ def test_a_lap_that_began_with_a_switch_off(raised: float, over: float | None, m
 def test_a_lap_that_began_with_its_switches_in_place(raised: float, over: float, moves: tuple[float, ...]) -> None:
     """What belongs to another lap, came later or was wanted by a procedure is not told of the lap's beginning."""
     assert off(raised, over, *moves) == ((), ())
+
+
+def test_a_flag_that_ends_an_alert_does_not_take_it_back() -> None:
+    """The flag falls a few seconds after the line, the next lap is the in-lap, the alert is over: the lap began so."""
+    assert off(101.5, 106.1, flags=(Flag(106.0, "finished", ()),)) == ((WRONG,), ())
+    assert off(101.5, 106.1, flags=(Flag(99.0, "green", ()), Flag(104.0, "yellow", ()))) == ((), ())
+
+
+TORQUE = {"switch": "torque", "word": "torque", "kind": "rotary", "positions": [1, 2, 3, 4], "default": 4}
+
+
+@pytest.mark.parametrize(("stood", "told"), [(2, ("torque stood at 2, driven as a timed lap it needed 4",)), (4, ()),
+                                             (3, ())])  # fmt: skip
+def test_an_in_lap_that_was_driven_timed_is_judged_by_its_line(stood: int, told: tuple[str, ...]) -> None:
+    """The car stayed out and nobody was alarmed, for the plan could still come true: what telemetry had shown at the
+    line says what the lap was driven with. Either the lap's own positions or those of its place's items are right."""
+    assert at_the_line(stood, measured_from=50.0) == (told, ())
+    assert at_the_line(stood, measured_from=110.0) == ((), ()), "telemetry spoke only on the lap"
+
+
+def at_the_line(stood: int, measured_from: float) -> Any:
+    """What is said of a lap that was to be an in-lap: torque stood there at its line and moved on it, no alert."""
+    board = SwitchBoard(car_file(switches=[TORQUE], forbidden_on_timed=[]), plan(MAIN), {}, wet=False)
+    car = SimpleNamespace(car="58", switches=board, progress=SimpleNamespace(
+        find=lambda _: SimpleNamespace(laps=("out", "timed", "in"))))  # fmt: skip
+    watch = CarWatch(legs={3: ("runs", 2)}, measured_from={"torque": measured_from}, moves=[
+        Moved(40.0, "torque", stood, 1, "measured", "runs", 2),
+        Moved(118.0, "torque", 1, stood, "measured", "runs", 3)])
+    start = LapStart(3, LINE_S, HEARD_S, "bryn", None, None, None, None, ({"torque": 4}, {"torque": 3}))
+    record = cast(LapRecord, SimpleNamespace(number=3, kind="timed", end_t=190.0))
+    return switches_off(Notes(), (), cast(TeamCar, car), watch, record, start)
 
 
 def test_that_an_in_lap_was_driven_as_a_timed_lap_shows_by_its_pace() -> None:

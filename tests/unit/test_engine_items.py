@@ -9,6 +9,7 @@ import pytest
 from pitwall.engine import items
 from pitwall.engine.call import Call, CallSpec
 from pitwall.engine.progress import PlanProgress, RunState
+from pitwall.model.procedure import Procedure
 from tests.unit.engine_stage import MAIN, PROCEDURES, plan
 
 
@@ -89,6 +90,37 @@ def test_a_lap_behind_the_car_settles_its_items() -> None:
     state.items[0].signal("call", 50)
     items.lap_over(state, 0, PROCEDURES, 60)
     assert [item.state for item in state.items] == ["probably_done", "not_done", "planned"]
+
+
+COOL = Procedure.model_validate({
+    "procedure": 1, "name": "cool_lap", "purpose": "test", "laps": ["cool"], "data_window": "lap",
+    "steps": [{"say": "Cool the tyres.", "short": "Cool", "where": "lap_start"}]})
+
+
+@pytest.mark.parametrize("said", ["call", "confirm"])
+def test_a_cool_down_lap_that_was_driven_timed_is_not_done(said: str) -> None:
+    """Whoever said so: a whole cool-down lap is no data where a timed lap was driven in its place. Where another
+    cool-down lap follows it is told anew for that one, and what was said of the first is void."""
+    for laps, state_after, leg in (("out, 1 timed, cool, 1 timed, in", "not_done", 2),
+                                   ("out, 1 timed, cool, 1 timed, cool, 1 timed, in", "planned", 4)):
+        _, state = running({"do": "cool_lap", "on": {"cool": 1}}, laps=laps)
+        item = state.items[0]
+        item.signal("call", 50)
+        item.signal(said, 55)
+        state.pointer = 4
+        items.lap_over(state, 2, {"cool_lap": COOL}, 60, "timed")
+        assert (item.state, item.reason, item.leg) == (state_after, items.NO_COOL_LAP, leg)
+        assert item.void_t == (60 if state_after == "planned" else None)
+
+
+def test_a_cool_down_lap_that_was_driven_so_is_done() -> None:
+    """And one right before the in-lap that was not: the pointer moves by one lap either way."""
+    for driven, state_after in (("cool", "probably_done"), ("timed", "not_done")):
+        _, state = running({"do": "cool_lap", "on": {"cool": 1}}, laps="out, 1 timed, cool, in")
+        state.items[0].signal("call", 50)
+        state.pointer = 3
+        items.lap_over(state, 2, {"cool_lap": COOL}, 60, driven)  # type: ignore[arg-type]  # one of the kinds
+        assert state.items[0].state == state_after
 
 
 def test_a_run_that_is_over_settles_what_is_left() -> None:
