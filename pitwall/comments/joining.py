@@ -34,6 +34,9 @@ def all_readings(text: str, turns: Collection[int], lists: Collection[Listing] =
                 found[-1].piece = replace(found[-1].piece, end=reading.piece.end)  # still of what was said before
             elif found and found[-1].kept:
                 found.append(replace(reading, piece=replace(reading.piece, goes_on=False)))
+            elif (without := _without_place(found, reading)):
+                for one in without:
+                    one.turns += reading.turns
             elif found and reading.piece.goes_on and _belongs(found[-1], reading):
                 reading.is_no_lap_of(found[-1])
                 found[-1].goes_on_with(reading)
@@ -48,6 +51,13 @@ def all_readings(text: str, turns: Collection[int], lists: Collection[Listing] =
             if listing.mark < one.piece.words[0].at < listing.end:
                 one.takes_over(heads[-1], listing.mark)
     return found
+
+
+def _without_place(found: list[Reading], place: Reading) -> list[Reading]:
+    """The remarks before a turn that stands alone behind a comma, which name corner phases, where none names a turn."""
+    first = next((at for at in range(len(found) - 1, -1, -1) if not found[at].piece.goes_on), 0)
+    own = [one for one in found[first:] if place.is_the_place_of(one)]
+    return own if found and own == found[first:] else []
 
 
 def _belongs(before: Reading, reading: Reading) -> bool:
