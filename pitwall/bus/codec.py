@@ -164,8 +164,9 @@ def _known_fields(topic: str, place: Place, fields: dict[str, Any], message_id: 
 
     model = place.row.model
     wire_names = WIRE_NAMES.get(model, {})
-    known: dict[str, Any] = {}
-    for name in _names_of(model):
+    names = _names_of(model)
+    known: dict[str, Any] = {name: fields[name] for name in names if name in fields}
+    for name in wire_names:
         spellings = [spelling for spelling in (wire_names.get(name), name) if spelling in fields]
         if len(spellings) > 1:
             refuse(f"both {spellings[0]!r} and {spellings[1]!r} are given: keep one")

@@ -227,18 +227,21 @@ class CallBook:
 
     def next_moment(self, now: float) -> float | None:
         """The next session second after ``now`` at which ``tick`` has something to do."""
-        moments: list[float] = []
+        found: float | None = None
         for call in self.live.values():
             spec, state = call.spec, call.state
             if state == "planned":
-                moments.append(spec.say_from_s - spec.lead_s)
+                moments = [spec.say_from_s - spec.lead_s]
             elif state == "shown":
-                moments.append(spec.say_from_s)
-            elif state == "due":
-                moments.append(self._over_at(spec))
-                if spec.until_s is not None:
-                    moments += [spec.say_by_s + LAPSES_S, spec.until_s + LAPSES_S]
-        return min([moment for moment in moments if moment > now], default=None)
+                moments = [spec.say_from_s]
+            elif spec.until_s is None:
+                moments = [self._over_at(spec)]
+            else:
+                moments = [self._over_at(spec), spec.say_by_s + LAPSES_S, spec.until_s + LAPSES_S]
+            for moment in moments:
+                if moment > now and (found is None or moment < found):
+                    found = moment
+        return found
 
     def lapsed(self, now: float) -> bool:
         """True when the window of a due call went by and another one is left for it; told once in LAPSE_AGAIN_S.

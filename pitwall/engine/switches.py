@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from pitwall.engine.progress import ItemState, RunState
 from pitwall.model.car import Car, Position, Switch, same_position
 from pitwall.model.outputs import SwitchCard
-from pitwall.model.plan import LapKind, Plan, Scalar
+from pitwall.model.plan import LapKind, Plan, Run, Scalar
 from pitwall.model.procedure import Procedure
 
 DONE = ("done", "probably_done")
@@ -80,6 +80,7 @@ class SwitchBoard:
     checked_before: bool = False
     driver: str = ""
     _defaults: dict[tuple[LapKind | None, str, bool], dict[str, Position]] = field(default_factory=dict)
+    _bases: dict[object, tuple[Plan, Run | None, dict[str, Position]]] = field(default_factory=dict)
     _cards: dict[str, SwitchCard] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -114,9 +115,9 @@ class SwitchBoard:
         is driven in its place, without its items.
         """
         base = self.without_items(run, leg, instead)
+        if run is None or not run.items:
+            return base
         found = dict(base)
-        if run is None:
-            return found
         for item in sorted(run.items, key=lambda one: one.leg):
             procedure = self.procedures.get(item.item.do)
             if procedure is None or item.state in ("dropped", "not_done"):
@@ -129,9 +130,17 @@ class SwitchBoard:
         return found
 
     def without_items(self, run: RunState | None, leg: int, instead: LapKind | None = None) -> dict[str, Position]:
-        """The same without what items ask for: the defaults, and over them the run's own positions."""
+        """The same without what items ask for: the defaults, and over them the run's own positions; a copy."""
         kind: LapKind | None = instead or (run.laps[leg] if run is not None and run.laps else None)
         ready = run.set_up_as if run is not None else None
+        by = kind, self.driver, self.wet, id(self.plan), id(ready)
+        kept = self._bases.get(by)
+        if kept is None or kept[0] is not self.plan or kept[1] is not ready:
+            # Plan and run are held as well: by an id alone something else could be meant in time.
+            kept = self._bases[by] = self.plan, ready, self._base(kind, ready)
+        return dict(kept[2])
+
+    def _base(self, kind: LapKind | None, ready: Run | None) -> dict[str, Position]:
         driver = self.plan.driver_of(ready) if ready is not None else self.driver
         found = self.defaults(kind, driver)
         for holder in (self.plan.original(ready), ready) if ready is not None else ():
@@ -155,10 +164,8 @@ class SwitchBoard:
         item asks for is meant, however small. ``parked``: the car stands, so stationary switches can be moved.
         """
         found: dict[str, Position] = {}
-        for name in sorted(after):
+        for name in sorted([name for name, position in after.items() if before.get(name) is not position]):
             stands = before.get(name)
-            if stands is after[name]:
-                continue
             switch = self.known(name)
             if switch is None or switch.kind == "momentary" or (switch.kind == "stationary" and not parked):
                 continue

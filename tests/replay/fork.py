@@ -46,7 +46,7 @@ DECIDED = (
 """Outputs that are decisions. The others show a state at a moment, and a restart may move that moment."""
 PACING = ("_armed", "_outputs", "_desk_t", "_field_t", "desk")
 """Attributes that only say when a state is shown next, or when the engine asked to be woken."""
-ANSWERS = ("_read", "kept")
+ANSWERS = ("_read", "kept", "_bases")
 """Attributes that keep answers that were given, so that they are not worked out again. Which ones hang on what was
 asked; that they are right is shown where they are kept."""
 LEFT_OUT = (*PACING, *ANSWERS)
