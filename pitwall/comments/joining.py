@@ -45,12 +45,17 @@ def all_readings(text: str, turns: Collection[int], lists: Collection[Listing] =
     for one, more in zip(found[-2::-1], found[:0:-1], strict=True):
         if more.piece.goes_on and not one.kept and one.shares_the_place_of(more):
             one.turns += more.turns
+    _take_over(found, lists)
+    return found
+
+
+def _take_over(found: list[Reading], lists: Collection[Listing]) -> None:
+    """Say of each place of a list what its head says."""
     for listing in lists:
         heads = [one for one in found if one.piece.words[0].at < listing.mark]
         for one in found if heads else ():
             if listing.mark < one.piece.words[0].at < listing.end:
                 one.takes_over(heads[-1], listing.mark)
-    return found
 
 
 def _without_place(found: list[Reading], place: Reading) -> list[Reading]:
