@@ -35,7 +35,7 @@ _ASIDES = re.compile("|".join((
     rf"(?:in|with) (?:the )?(?:{_HOW_STRONG} )?(?:wind|gusts)",
     rf"(?:(?:with|on|at|after|in) (?:the )?)?{_SETTING} {_PLACED}",
     rf"(?:with|on|at|after|in) (?:the )?{_SETTING} {_MOVED}",
-    rf"{_SETTING} (?:on|off)",
+    rf"{_SETTING} (?:on|off)|(?:with|on|after) (?:the )?(?:new|old|other) {_SETTING}",
     r"(?:above|over|below|under|at|from|until) (?:\d{2,5} ?(?:rpm|revs|kph|kmh|km/h|mph)|\d{3,5})",
     r"at (?:high|low|full|top) (?:rpm|revs)",
     rf"(?:on|with|after) (?:the )?(?:new|used|old|fresh|scrubbed) {_SET}",
@@ -61,7 +61,7 @@ _ASIDES = re.compile("|".join((
     r"(?:on|under|during|with) (?:the )?(?:down|up) ?shifts?",
     r"(?:over|on|at) (?:the )?(?:crest|hump|brow|bump|(?:exit|entry|inside|outside|apex|inner|outer) (?:kerb|curb))s?",
     r"at first|initially|to begin with|early on|in the end|by the end",
-    r"(?:at|towards|by|near) the end",
+    r"(?:at|towards|by|near) (?:the )?end(?! of)",
     r"(?:in|into|to) (?:first|second|third|fourth|fifth|sixth|seventh|\d(?:st|nd|rd|th)) gear",
 )))  # fmt: skip
 

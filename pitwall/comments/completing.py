@@ -82,6 +82,7 @@ def _stays_whole(reading: Reading, form: str) -> bool:
     """Guard: behind these words the form is read as it is, and none of it with them: ``lacks power`` is one already."""
     finding = reading.parts.get("finding")
     blamed = finding is not None and finding[0].value not in (*CONTENT, "good")
+    blamed = blamed or bool({"poor", "lack"} & set(reading.parts))
     if blamed and form.startswith(COMING):
         return False  # of what is not wanted it may be either way
     words = reading.piece.words

@@ -9,7 +9,7 @@ from contextlib import suppress
 from pitwall.comments.joining import Listing, all_readings
 from pitwall.comments.meaning import meaning_of
 from pitwall.comments.reading import Reading, readings
-from pitwall.comments.splitting import ANEW, MARK, Slip, pieces
+from pitwall.comments.splitting import ANEW, MARK, ON, Slip, pieces
 from pitwall.comments.words import by_form
 
 _RATED = re.compile(r"\b(?:(sev|severity|conf|confidence)(\s*[:=]\s*)|(us|os|snap|lock)(\s*=\s*))"
@@ -46,13 +46,15 @@ def opened(text: str, turns: Collection[int]) -> tuple[str, tuple[Listing, ...]]
 def _listing(line: str, turns: Collection[int]) -> int | None:
     """Up to where places are listed behind the first mark of the line; None where they are not, or may not be."""
     head, _, tail = line.partition(MARK)
-    listed = re.split(r"[:;|]", tail, maxsplit=1)[0]
+    whole = re.split(r"[:;|]", tail, maxsplit=1)[0]
     begun = list(pieces(head))
     with suppress(Slip):
         own = list(readings(begun[-1], turns)) if begun else []
-        there = [reading for piece in pieces(listed) for reading in readings(piece, turns)]
-        if len(own) == 1 and there and own[0].lists(there, alone=len(begun) == 1 or not begun[-1].goes_on):
-            return len(head) + 1 + len(listed)
+        # What stands before the next mark may begin the next list: "us: slow, os: fast".
+        for listed in (whole, whole.rpartition(ON)[0] if MARK in tail else ""):
+            there = [reading for piece in pieces(listed) for reading in readings(piece, turns)]
+            if len(own) == 1 and there and own[0].lists(there, alone=len(begun) == 1 or not begun[-1].goes_on):
+                return len(head) + 1 + len(listed)
     return None
 
 
@@ -63,6 +65,7 @@ def _without_mark(line: str, turns: Collection[int]) -> str | None:
     with suppress(Slip):
         own = [reading for piece in begun[-1:] for reading in readings(piece, turns)]
         as_one = line.replace(MARK, " ", 1)
+        until_next = _until_the_next(as_one)
         if not own or any(one.tells for one in own):
             numbers = [word.plain for piece in pieces(tail) for word in piece.words]
             if len(own) == len(begun) == 1 and len(numbers) > 1 and all(number.isdecimal() for number in numbers):
@@ -79,12 +82,13 @@ def _without_mark(line: str, turns: Collection[int]) -> str | None:
         if len(begun) > 1 and (behind is None or "finding" not in behind.parts):
             return None
         before = None
-        for reading in all_readings(as_one, turns):
+        for reading in all_readings(until_next, turns):
             if reading.piece.words[0].at > len(head) + 1 and not reading.piece.goes_on:
                 break  # behind a semicolon: "t4: us; t7: os"
             now = meaning_of(reading, before if reading.piece.goes_on else None)
             last = any(word.at == begun[-1].words[0].at for word in reading.piece.words)
             of_it = behind is not None and "severity" in behind.parts
+            of_it = of_it or bool({"subject", "axle", "corner"} & set(own[-1].parts))
             if last and before is not None and not of_it and any(one.about not in OF_A_PLACE for one in now.remarks):
                 return None  # "us, exit: worse with wear" is about the same; the tyres' wear is why
             before = now
@@ -112,6 +116,13 @@ def behind_the_mark(text: str, slip: Slip, turns: Collection[int]) -> tuple[Slip
 def _says_one(word: str) -> bool:
     entry = by_form().get(word.lower().strip(",;."))
     return entry is not None and entry.part in ("finding", "subject", "phase") and not entry.named
+
+
+def _until_the_next(line: str) -> str:
+    """The line up to what stands before its next mark, which may be a place or a subject, too: ``ok, tyres: hot``."""
+    mark = line.find(MARK)
+    cut = max(line.rfind(sign, 0, max(mark, 0)) for sign in (ON, ANEW))
+    return line[:cut] if mark >= 0 and cut > 0 else line
 
 
 def _only_how_bad(tail: str, own: Reading, turns: Collection[int]) -> bool:

@@ -53,12 +53,7 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
             if own.get(name, value) != value:
                 raise Slip(parts["corner"][1], f"one {name} in a remark; a comma begins the next one")
             own[name] = value
-    if "severity" in parts:
-        if finding["trend"] == "gone":
-            raise Slip(parts["severity"][1], "how bad it is, or that it is gone, not both")
-        own["severity"] = parts["severity"][0].value
-    elif "finding" in parts and finding["trend"] is None and _is_bad(parts):
-        own["severity"] = BAD
+    own |= _severity(parts, finding)
     turns, phases = tuple(reading.turns), tuple(entry.value for entry, _ in reading.phases)
     if not turns and before is not None and "everywhere" not in parts and "speed" not in parts:
         if phases:
@@ -87,6 +82,18 @@ def becomes_no_other(reading: Reading, before: Meaning | None, now: Meaning) -> 
         if same and {one.what, other.what} in OPPOSITES and "gone" not in (one.trend, other.trend):
             raise Slip(reading.parts["finding"][1], "in which part of the corner each is, such as entry os -> mid us",
                        "both at one place, ")
+
+
+def _severity(parts: Mapping[str, tuple[Entry, Word]], finding: Mapping[str, Any]) -> dict[str, str]:
+    """How bad it is, as far as it is said; nothing where it is not."""
+    if "severity" not in parts:
+        named = "finding" in parts and finding["trend"] is None
+        return {"severity": BAD} if named and _is_bad(parts) else {}
+    entry, word = parts["severity"]
+    if finding["trend"] == "gone":
+        raise Slip(word, "how bad it is, or that it is gone, not both")
+    how_much = finding["what"] is None and not word.key[:1].isdecimal()  # "grip up a lot"
+    return {} if how_much else {"severity": entry.value}
 
 
 def _is_bad(parts: Mapping[str, tuple[Entry, Word]]) -> bool:

@@ -15,14 +15,14 @@ from pitwall.comments.words import SIGNS, Entry, by_form
 SHORT, LONG = 4, 8
 """In words of so few letters a wrong letter makes another word (lift and left); in so many there may be two slips."""
 NO_SLIPS = frozenset((
-    "back", "band", "been", "bite", "bits", "both", "brake", "came", "cars", "colder", "cool", "cooler", "does",
-    "done", "down", "end", "even", "ever", "exact", "feel", "feels", "fell", "felt", "first", "going", "gone",
-    "good", "had", "hard", "has", "have", "held", "hers", "high", "his", "hold", "hotter", "into", "late", "later",
-    "less", "light", "like", "lost", "love", "made", "make", "more", "much", "must", "off", "once", "onto", "open",
-    "ours", "over", "past", "said", "seen", "send", "short", "sits", "slid", "slide", "slides", "smooth", "softer",
-    "stable", "stiffer", "take", "than", "that", "them", "then", "there", "they", "this", "those", "tight", "time",
-    "times", "took", "track", "under", "use", "used", "very", "warm", "warmer", "weaker", "well", "went", "were",
-    "when", "wide", "wind", "wore", "your",
+    "back", "band", "been", "best", "bite", "bits", "both", "brake", "came", "cars", "colder", "confidence",
+    "cool", "cooler", "does", "done", "down", "end", "even", "ever", "exact", "feel", "feels", "fell", "felt",
+    "first", "going", "gone", "good", "had", "hard", "has", "have", "held", "hers", "high", "his", "hold",
+    "hotter", "into", "late", "later", "less", "light", "like", "lost", "love", "made", "make", "more", "much",
+    "must", "off", "once", "onto", "open", "ours", "over", "past", "said", "seen", "send", "short", "sits",
+    "slid", "slide", "slides", "smooth", "softer", "stable", "stiffer", "take", "than", "that", "them", "then",
+    "there", "they", "this", "those", "tight", "time", "times", "took", "track", "under", "use", "used", "very",
+    "warm", "warmer", "weaker", "well", "went", "were", "when", "wide", "wind", "wore", "worst", "your",
 ))  # fmt: skip
 """Words that a driver says and the shorthand does not know: they were meant as they stand."""
 

@@ -102,7 +102,7 @@ class Reading:
         ``alone``: nothing that it may have its own place from stands before it.
         """
         here = {name for name in ("turns", "phases") if getattr(self, name)} | set(self.parts)
-        if self.kept or self.asides or not {"finding", "phrase"} & here or "everywhere" in here:
+        if self.kept or self.asides or not {"finding", "trend"} & here or "everywhere" in here:
             return False
         if not alone and here & {"turns", "phases", "speed", "severity"}:
             return False
@@ -114,7 +114,8 @@ class Reading:
 
     def takes_over(self, head: Reading, mark: int) -> None:
         """Take what the head of a list says, before its mark, of each place; where this one does not say it itself."""
-        for part in ("severity", "confidence"):
+        bare = ("trend", "subject") if "finding" not in head.parts else ()
+        for part in ("severity", "confidence", *bare):
             if part in head.parts and head.parts[part][1].at < mark:
                 self.parts.setdefault(part, head.parts[part])
         if not self.phases:
@@ -144,8 +145,9 @@ class Reading:
         if not set(self.parts) & {*SAYS, "severity", "everywhere"}:
             turns_alone = bool(self.turns) and not self.phases and "speed" not in self.parts
             return not (here and there) or not told or (turns_alone and bool(more.turns))
-        found = "finding" in self.parts and not set(self.parts) & {"severity", "everywhere", "trend", "amount"}
-        return found and not here and there and not set(more.parts) & set(SAYS)
+        found = "finding" in self.parts and not set(self.parts) & {"everywhere", "trend", "amount"}
+        rated = "severity" in self.parts and "severity" in more.parts
+        return found and not here and there and not rated and not set(more.parts) & set(SAYS)
 
     @property
     def denies(self) -> bool:

@@ -26,8 +26,8 @@ _A_PLACE = re.compile(r"t?\d{1,2}|t\d\S*|turn|entry|mid|exit|apex", re.ASCII)
 """A stroke with spaces around it goes on only where a place stands behind it: ``us / os t4`` may be either."""
 _WORD = re.compile(r"[^\s,;|?()\[\]@\"\u201c\u201d]+|[?@]")
 _PIECE = re.compile(r"[^,;|]*")
-_WHY = re.compile(r"(?<=[\s,;(])(?:because|when|if|unless|until|since|due|whenever|while|once he|once she|as soon as"
-                  r"|except|apart from|aside from)(?=\s)", re.IGNORECASE)
+_WHY = re.compile(r"(?<=[\s,;(])(?:because|when|if|unless|until|since(?! (?:the )?last run)|due|whenever|while"
+                  r"|once he|once she|as soon as|except|apart from|aside from)(?=\s)", re.IGNORECASE)
 """Words that begin a reason or a condition: they and what follows are free text, as if the mark stood before them."""
 _LIST = re.compile(r"(?:(?<=turns )|(?<=corners ))\d{1,2}(?: ?, ?\d{1,2})+(?: ?,? ?(?:and|&) ?\d{1,2})(?!\w)",
                    re.IGNORECASE | re.ASCII)  # fmt: skip

@@ -21,15 +21,18 @@ FINDINGS: tuple[Entry, ...] = (
                        " | won't rotate into the corner | lazy | lazy to rotate | lazy to turn | reluctant to turn"
                        " | reluctant to turn in | turns in late"
                        " | lack of rotation | lacks rotation | bad rotation | not rotating | doesn't rotate"
-                       " | won't rotate | can't turn | cannot turn | doesn't turn | not turning", "understeer"),
+                       " | won't rotate | can't turn | can't rotate | cannot rotate | cannot turn | doesn't turn"
+                       " | not turning", "understeer"),
         "oversteer": ("os | oversteer | oversteers | oversteering | oversteery | over | loose | steps out | step out"
-                      " | stepping out | tail happy | os moment | oversteer moment | pointy | too much rotation"
+                      " | stepping out | kicks out | comes around | comes round | tail happy | os moment"
+                      " | oversteer moment | pointy | too much rotation"
                       " | rotates too much | o/s | over steer"
                       " | over steering", "oversteer"),
         "snap": ("snap | snaps | snappy | snapping | snap oversteer | snap os | sudden oversteer | sudden os",
                  "sudden oversteer"),
         "neutral": ("neutral | balanced", "balance as it should be"),
-        "slides": ("slides | slide | sliding | slid | breaks away | lets go | gives way | drifts | drifting",
+        "slides": ("slides | slide | sliding | slid | breaks away | lets go | gives way | goes away | drifts"
+                   " | drifting",
                    "at the front understeer, at the rear oversteer; say which axle"),
     }, "balance"),
     *entries("finding", {"wheelspin": ("spin | wheelspin | spinning | spins | no traction | wheel spin | wheelspins"
@@ -62,7 +65,7 @@ FINDINGS: tuple[Entry, ...] = (
         "harsh": ("harsh | stiff | harsh over kerbs | harsh over the kerbs | harsh on kerbs | harsh on the kerbs"
                   " | bumps"
                   " | bumpy | over bumps | over the bumps | harsh over bumps | harsh over the bumps | stiff over bumps"
-                  " | harsh on bumps | stiff over the bumps"
+                  " | too hard | harsh on bumps | stiff over the bumps"
                   " | stiff over kerbs | stiff over the kerbs | stiff on kerbs | stiff on the kerbs",
                   "too stiff over bumps"),
         "soft": ("soft | floaty | rolls | rolling | too much roll", "too soft"),
@@ -251,7 +254,8 @@ TABLE: tuple[Entry, ...] = (
     *entries("filler", {"": ("in | on | at | the | of | into | out of | to | a | an | is | are | with | and | & | car"
                              " | corner | corners | turns | every | severity | than before | than last run | too"
                              " | than the last run | too much | than the run before | than previous run | from"
-                             " | than the previous run | than last time | feels | feel | feeling | gets | get | getting"
+                             " | than the previous run | than last time | since last run | since the last run"
+                             " | feels | feel | feeling | gets | get | getting"
                              " | has | have | got | it | i | we | there | it's | there's | through | both | wheel"
                              " | wheels | now | just | some | does | do | only | she | he | for"
                              " | temps | temp | temperatures | driver | says | said | reports | complains"

@@ -74,6 +74,9 @@ def test_topics_are_offered_and_nothing_behind_them() -> None:
     ("os exit 3: t5, t6 low", ["exit os 3"], "t5, t6 low"),
     ("t4 us: entry 3, mid 2", ["t4 entry us 3", "t4 mid us 2"], ""),
     ("us: t2; os: t7 2", ["t2 us", "t7 os 2"], ""),
+    ("us: slow, os: fast", ["slow us", "fast os"], ""),
+    ("better: t4, t7", ["t4 balance better", "t7 balance better"], ""),
+    ("balance: ok, tyres: fl hot 3", ["neutral", "front left hot 3"], ""),
     ("t4 us 3: exit os", ["t4 us 3"], "exit os"),
     ("us 3: t4 and slower", ["us 3"], "t4 and slower"),
 ])  # fmt: skip
@@ -86,6 +89,7 @@ def test_places_behind_a_finding_are_its_places(typed: str, meant: list[str], te
     ("t9 very bad snap", 4), ("very bad us t4", 4), ("t4 us pretty bad", 3), ("t4 us bad", 3), ("t4 very loose", 4),
     ("t4 quite loose", 3), ("terrible grip", 4), ("hardly any us t4", 1), ("t3 kerbs bad", None), ("bad grip", None),
     ("t4 very good", None), ("very slow corners us", None), ("t4 us not as bad", None), ("t4 us 2 bad", 2),
+    ("grip up a lot", None),
 ])  # fmt: skip
 def test_words_say_how_bad_it_is(typed: str, severity: int | None) -> None:
     """Beside a complaint; where the word makes the finding, or praises, it says nothing more."""
@@ -130,4 +134,5 @@ def test_entry_to_exit_is_the_whole_corner() -> None:
 def test_only_which_end_behind_a_comma_is_of_the_same_remark() -> None:
     """``lock t1, front`` is one remark; with a finding or a place of its own it is another."""
     assert said("lock t1, front 3") == ["t1 front lock 3"]
+    assert said("slight us, all slow corners") == ["slow us 1"]
     assert said("front lock t1, rear 2") == ["t1 front lock", "rear lock 2"]

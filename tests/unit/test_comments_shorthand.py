@@ -105,7 +105,8 @@ def test_there_is_an_end_to_it() -> None:
 
 
 LACKS = ("what the car does", "what there is of", "of what there is", "poor traction", "of what, such as", "which end",
-         "what is gone", "right behind it what there is not", "up to which turn", "in which part of the corner")
+         "what is gone", "right behind it what there is not", "up to which turn", "in which part of the corner",
+         "its turn, or")
 CONFIDENCE: tuple[Confidence | None, ...] = (None, "low", "medium", "high")
 
 
