@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -12,17 +13,24 @@ from pydantic import ValidationError
 
 from pitwall.app.loading import load_setup
 from pitwall.app.plain_words import findings_from
+from pitwall.app.plan_files import around_setup
 from pitwall.app.scenarios import is_event
+from pitwall.app.yaml_document import Document
 from pitwall.app.yaml_lines import read_document
+from pitwall.checks.codes import finding
+from pitwall.checks.plan import check_plan
 from pitwall.errors import FileProblem, Finding, UserError
 from pitwall.model.plan import LapChoice, Plan, write_laps
 from pitwall.model.setup import SessionSetup
 from pitwall.sheets.csv_folder import read_csv, write_csv
-from pitwall.sheets.tables import Filed, Place, empty_tables, read_tables, tables_of
+from pitwall.sheets.tables import Filed, Place, Read, empty_tables, read_tables, tables_of
 
 _PLAIN_WORD = re.compile(r"[A-Za-z_][A-Za-z0-9_ .,/+-]*")
 _NEEDED_KEY = re.compile(r"no key '(\w+)'")
 SPREADSHEET, YAML = (".xlsx",), (".yaml", ".yml")
+
+Placing = Callable[[Finding], Finding]
+"""Gives a finding about a part of a plan its place in the file that the plan was read from."""
 
 
 def read_any(path: Path) -> Plan:
@@ -41,8 +49,37 @@ def read_with_notes(path: Path) -> tuple[Plan, tuple[str, ...]]:
     Raises:
         FileProblem, UserError: as :func:`read_any`.
     """
+    plan, notes, _ = _read_any(path)
+    return plan, notes
+
+
+def read_for_event(path: Path, event_path: Path) -> tuple[Plan, tuple[str, ...], tuple[Finding, ...]]:
+    """A plan in any form, checked against an event as ``pitwall check`` does it.
+
+    Returns:
+        The plan, notes of how it was read, and warnings; each finding names the cell, or the line of YAML, it is about.
+
+    Raises:
+        FileProblem: when the plan or the event has errors: a procedure, switch, driver or tyre set that is not there.
+        UserError: as :func:`read_any`.
+    """
+    plan, notes, place = _read_any(path)
+    setup = load_setup(event_path)
+    if plan.car in setup.cars:
+        found = tuple(place(one) for one in check_plan(plan, around_setup(setup, plan.car)))
+    else:
+        found = (place(finding("PW106", path=("car",), found=f"car {plan.car!r}",
+                               expected=f"a car of {event_path.name}: {', '.join(setup.cars)}")),)
+    if any(one.severity == "error" for one in found):
+        raise FileProblem(found)
+    return plan, notes, found
+
+
+def _read_any(path: Path) -> tuple[Plan, tuple[str, ...], Placing]:
+    """The plan, notes, and what gives a finding about a part of the plan its place in the file."""
     if path.suffix.lower() in YAML:
-        return _read_yaml(path), ()
+        plan, document = _read_yaml(path)
+        return plan, (), lambda one: replace(one, file=path.name, line=document.line(one.path))
     if path.suffix.lower() in SPREADSHEET:
         if not path.exists():
             raise UserError(f"{path}: no such file")
@@ -53,7 +90,8 @@ def read_with_notes(path: Path) -> tuple[Plan, tuple[str, ...]]:
         filed = read_csv(path)
     else:
         raise UserError(f"{path}: expected a plan as .yaml or .xlsx, or a folder of CSV files")
-    return _plan_of(path, filed), filed.notes
+    plan, read = _plan_of(path, filed)
+    return plan, filed.notes, lambda one: _placed(path, one, read.place(one.path))
 
 
 def write_any(path: Path, plan: Plan) -> None:
@@ -102,7 +140,7 @@ def _names(setup: SessionSetup) -> dict[str, tuple[str, ...]]:
     }  # fmt: skip
 
 
-def _read_yaml(path: Path) -> Plan:
+def _read_yaml(path: Path) -> tuple[Plan, Document]:
     try:
         document = read_document(path)
     except FileProblem as problem:
@@ -114,13 +152,13 @@ def _read_yaml(path: Path) -> Plan:
     if document.findings:
         raise FileProblem(document.findings)
     try:
-        return Plan.model_validate(document.data)
+        return Plan.model_validate(document.data), document
     except ValidationError as error:
         found = findings_from(error, document.data, Plan, document.line)
         raise FileProblem([replace(one, file=path.name, line=document.line(one.path)) for one in found]) from None
 
 
-def _plan_of(path: Path, filed: Filed) -> Plan:
+def _plan_of(path: Path, filed: Filed) -> tuple[Plan, Read]:
     read = read_tables(filed)
     findings = [_placed(path, finding, place) for place, finding in read.findings]
     if any(row == 1 for (_, row, _), _ in read.findings):
@@ -137,7 +175,7 @@ def _plan_of(path: Path, filed: Filed) -> Plan:
         raise FileProblem(findings) from None
     if findings:
         raise FileProblem(findings)
-    return plan
+    return plan, read
 
 
 def _placed(path: Path, finding: Finding, place: Place | None) -> Finding:

@@ -25,6 +25,8 @@ def add_parser(subparsers: Any) -> None:
     convert = kinds.add_parser("convert", help="write a plan in another form", epilog=f"example: {EXAMPLE}")
     convert.add_argument("source", metavar="FROM", help=FORMS)
     convert.add_argument("target", metavar="TO", help="likewise; a name without an ending is a folder")
+    convert.add_argument("--event", metavar="EVENT", help="check it against this event too: a procedure, a switch or a "
+                                                          "tyre set that is not there is told with its cell")
     _add_force(convert)
     template = kinds.add_parser("template", help="write an empty spreadsheet to fill in, with a sheet that explains it",
                                 epilog="example: pitwall plan template plan.xlsx --event event.yaml")
@@ -70,10 +72,15 @@ def _free(target: Path, args: argparse.Namespace) -> Path:
 
 
 def _convert(args: argparse.Namespace) -> int:
-    from pitwall.app.plan_sheets import read_with_notes, write_any
+    from pitwall.app.plan_sheets import read_for_event, read_with_notes, write_any
+    from pitwall.app.scenarios import locate
 
     target = _free(Path(args.target), args)
-    plan, notes = read_with_notes(Path(args.source))
+    if args.event is None:
+        plan, notes = read_with_notes(Path(args.source))
+    else:
+        plan, notes, warnings = read_for_event(Path(args.source), locate(args.event, "config"))
+        notes += tuple(one.text() for one in warnings)
     write_any(target, plan)
     _tell(notes, args)
     _say(args, f"{target}: {len(plan.runs)} runs of car {plan.car}", written=str(target), car=plan.car,
