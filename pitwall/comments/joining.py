@@ -34,6 +34,9 @@ def all_readings(text: str, turns: Collection[int], lists: Collection[Listing] =
                 found[-1].piece = replace(found[-1].piece, end=reading.piece.end)  # still of what was said before
             elif found and found[-1].kept:
                 found.append(replace(reading, piece=replace(reading.piece, goes_on=False)))
+            elif (without := _without_place(found, reading)):
+                for one in without:
+                    one.turns += reading.turns
             elif found and reading.piece.goes_on and _belongs(found[-1], reading):
                 reading.is_no_lap_of(found[-1])
                 found[-1].goes_on_with(reading)
@@ -42,12 +45,24 @@ def all_readings(text: str, turns: Collection[int], lists: Collection[Listing] =
     for one, more in zip(found[-2::-1], found[:0:-1], strict=True):
         if more.piece.goes_on and not one.kept and one.shares_the_place_of(more):
             one.turns += more.turns
+    _take_over(found, lists)
+    return found
+
+
+def _take_over(found: list[Reading], lists: Collection[Listing]) -> None:
+    """Say of each place of a list what its head says."""
     for listing in lists:
         heads = [one for one in found if one.piece.words[0].at < listing.mark]
         for one in found if heads else ():
             if listing.mark < one.piece.words[0].at < listing.end:
                 one.takes_over(heads[-1], listing.mark)
-    return found
+
+
+def _without_place(found: list[Reading], place: Reading) -> list[Reading]:
+    """The remarks before a turn that stands alone behind a comma, which name corner phases, where none names a turn."""
+    first = next((at for at in range(len(found) - 1, -1, -1) if not found[at].piece.goes_on), 0)
+    own = [one for one in found[first:] if place.is_the_place_of(one)]
+    return own if found and own == found[first:] else []
 
 
 def _belongs(before: Reading, reading: Reading) -> bool:

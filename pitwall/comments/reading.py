@@ -121,6 +121,14 @@ class Reading:
         if not self.phases:
             self.phases += [one for one in head.phases if one[1].at < mark]
 
+    def is_the_place_of(self, before: Reading) -> bool:
+        """True for turns alone behind a comma, where a finding in a corner phase of no turn stands before: ``entry os,
+        exit us, t4``."""
+        alone = bool(self.turns) and not (self.parts or self.phases or self.asides or self.kept)
+        placed = before.turns or {"speed", "everywhere"} & set(before.parts)
+        goes_on = self.piece.goes_on and not self.piece.contrast
+        return alone and goes_on and not placed and bool(before.phases) and "finding" in before.parts
+
     def has_its_end_in(self, more: Reading) -> bool:
         """True for a finding of no end of the car, where only that is said behind the comma: ``lock t1, front``."""
         ends, said = {"axle", "side", "corner"}, set(more.parts)

@@ -168,8 +168,9 @@ TABLE: tuple[Entry, ...] = (
                                      " | rest | the rest | otherwise | everywhere else | everything else | all else",
                                      "in no one corner, beside those that were named")}),
     *entries("phase", {
-        "entry": ("entry | en | ent | turn in | turning in | under braking | on the brakes | off throttle | lift off"
-                  " | trail braking | on entry | corner entry | when braking | on turn in",
+        "entry": ("entry | en | ent | turn in | turns in | turning in | under braking | on the brakes"
+                  " | off throttle | lift off"
+                  " | trail braking | under trail braking | on entry | corner entry | when braking | on turn in",
                   "from the brakes to where the steering stands"),
         "mid": ("mid | middle | apex | mid corner | midcorner | center | centre | mid turn", "around the apex"),
         "exit": ("exit | ex | on power | on throttle | on the throttle | on the power | corner exit | on exit"
@@ -261,7 +262,7 @@ TABLE: tuple[Entry, ...] = (
                              " | temps | temp | temperatures | driver | says | said | reports | complains"
                              " | complains of | about"
                              " | sev | i've | i'm | im | we've | they | they're | he's | she's | really"
-                             " | all the way | all the way through | throughout | whole corner"
+                             " | all the way | all the way through | throughout | all through | whole corner"
                              " | all four | main | main problem | main issue | main complaint | biggest problem"
                              " | biggest issue | starts | begins | starts with | begins with | briefly | mainly"
                              " | mostly | limiting factor | fighting | fights | both sides | especially"

@@ -136,3 +136,9 @@ def test_only_which_end_behind_a_comma_is_of_the_same_remark() -> None:
     assert said("lock t1, front 3") == ["t1 front lock 3"]
     assert said("slight us, all slow corners") == ["slow us 1"]
     assert said("front lock t1, rear 2") == ["t1 front lock", "rear lock 2"]
+
+
+def test_a_turn_behind_corner_phases_is_the_place_of_all_of_them() -> None:
+    """``entry os, exit us, t4``; where a turn stands before them they have that one, and the finding goes on."""
+    assert said("on entry os, on exit us, t4") == ["t4 entry os", "t4 exit us"]
+    assert said("t9 us 3, exit os, t4") == ["t9 us 3", "t9 exit os", "t4 os"]
