@@ -44,9 +44,9 @@ def check_boards(plan: Plan, around: Around) -> Iterator[Finding]:
     if plan.medium != "board" or around.car is None:
         return
     lines: dict[tuple[int, int], list[str]] = {}
-    for run, lap, short in (*_of_the_box(plan), *_of_items(plan, around), *_of_switches(plan, around)):
+    for number, lap, short in (*_of_the_box(plan), *_of_items(plan, around), *_of_switches(plan, around)):
         if lap > 0:
-            lines.setdefault((run, lap), []).extend(board_lines(short) or (short,))
+            lines.setdefault((number, lap), []).extend(board_lines(short) or (short,))
     for (index, lap), needed in sorted(lines.items()):
         if len(needed) > MOST_LINES:
             run = plan.runs[index]

@@ -5,17 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from pitwall.engine import (
-    boards_read,
-    calling_again,
-    driven_again,
-    drivers,
-    item_evidence,
-    item_times,
-    items,
-    stayed_out,
-    windows,
-)
+from pitwall.engine import calling_again, driven_again, drivers, item_evidence, item_times, items, stayed_out, windows
+from pitwall.engine.boards_read import acted_on, is_ahead
 from pitwall.engine.call import Call
 from pitwall.engine.calls import SETTLED, CallBook
 from pitwall.engine.car import CarTrack, Happening
@@ -41,7 +32,7 @@ SETTLE_S = 60.0  # a call that was said, and whose place is this far behind, is 
 QUIET = "quiet"
 STAYED_OUT_LAPS = 2
 STANDS_S = 45.0
-STRAYED_S = 0.3
+STRAYED_S, FELT_S = 0.3, 20.0  # at the places that it reaches within so long
 NEWS_S = 30.0  # older than any call of it can be
 GARAGE_ACTIONS = ("leave", "fire_up")
 
@@ -70,6 +61,7 @@ class TeamCar:
     comments: CommentBook = field(init=False)
     told: int = 0
     tyres_told: dict[tuple[str, str], float] = field(default_factory=dict)
+    tyres_laid: tuple[tuple[str, str], ...] = ()
     work: ThreePoint | None = None
     seated: str = ""
     drove: dict[int, str] = field(default_factory=dict)
@@ -273,9 +265,16 @@ class TeamCar:
 
     @property
     def strayed(self) -> bool:
-        """The car is not where the laps ahead were laid out from: they must be laid out anew."""
-        line = self.track.arrival(1.0)
-        return bool(self.legs) and line is not None and abs(line - self.legs[0].end_s) > STRAYED_S
+        """The car is not where the laps ahead were laid out from, nor soon will be: they must be laid out anew.
+
+        What it is early or late by grows along the lap, so early on a lap less of it is felt by the next calls.
+        """
+        line, here = self.track.arrival(1.0), self.track.sighted
+        if not self.legs or line is None:
+            return False
+        first, seen_t = self.legs[0], self.track.seen_t if here is None else here.t
+        felt = (seen_t + FELT_S - first.start_s) / max(first.end_s - first.start_s, 1e-6)
+        return abs(line - first.end_s) * min(felt, 1.0) > STRAYED_S
 
     # -- calls --------------------------------------------------------------------------------------------------
 
@@ -292,7 +291,7 @@ class TeamCar:
             check = call.spec.key.rpartition("-")[0] if call.spec.ask.action == "check_switches" else None
             if self.channel.never_spoken(call):
                 self.switches.unheard(asked_positions(call))
-            elif boards_read.is_ahead(call, self.track):
+            elif is_ahead(call, self.track):
                 self.boards_ahead[call.id] = call
             elif call.state in ("said", "done", "unconfirmed", "late"):
                 self.boards_ahead.pop(call.id, None)
@@ -358,8 +357,8 @@ class TeamCar:
 
     def refresh(self, clock: SessionClock, now: float) -> None:
         """Ask every rule what should be said now, and bring the book in line."""
-        self.refreshed_t = now
-        for call in boards_read.acted_on(self.boards_ahead, self.track):
+        self.refreshed_t, self.tyres_laid = now, tuple(self.tyres_told)
+        for call in acted_on(self.boards_ahead, self.track):
             self.switches.told(asked_positions(call), call.confirmed, call.said_t, None)
         self.lay_out(clock, now)
         at = situation(self, clock, now)
