@@ -60,6 +60,7 @@ class CallSpec:
     against: str | None = None  # why it is better not made now; nobody says it: held back, and tried on another lap
     medium: Medium = "two_way"
     board: tuple[str, ...] = ()  # its lines, where it is shown and not spoken
+    pass_number: int | None = None  # of a board: the session's lap that begins where the car passes it
     breaks_off: str | None = None  # why it ends what the driver is doing: once said, the item was not done
     late_text: str | None = None
     not_done: bool = False  # telemetry of this lap, or its silence, shows that nothing was changed
