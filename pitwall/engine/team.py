@@ -161,8 +161,8 @@ class TeamCar:
                     and call.spec.lap_number in (None, self.track.lap_number)
                 )
             ):
-                signal = "evidence" if call.state not in ("planned", "shown") else "withdraw"
-                self.signal(call, signal, now, "the car came in" if signal == "evidence" else "the car is in already")
+                signal, reason = call.at_the_pits()
+                self.signal(call, signal, now, reason)
         flag = clock.between_windows
         ended = self.progress.come_in(happening.t, red or flag)
         if ended is not None:

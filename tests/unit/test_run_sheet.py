@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import dataclasses
 import io
+import itertools
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import pytest
 from pypdf import PdfReader
+from reportlab.pdfgen.canvas import Canvas
 
 from pitwall.app.loading import Loaded
 from pitwall.app.plan_sheets import write_any
@@ -15,6 +18,7 @@ from pitwall.app.print_fonts import REGULAR, drawable, lines_of, width_of
 from pitwall.app.resources import demo_event
 from pitwall.app.run_sheet import RunSheet, read_run_sheet, run_sheet, sheet_text
 from pitwall.app.run_sheet_calls import PlannedCalls
+from pitwall.app.run_sheet_parts import Look, head
 from pitwall.app.run_sheet_pdf import sheet_pdf
 from pitwall.checks.around import Around
 from pitwall.cli.main import main
@@ -116,6 +120,30 @@ def test_the_demo_sheet_is_one_page_with_every_call_on_it() -> None:
     numbers = [size for size in sizes if size]
     assert min(numbers) >= 0.75 * 7
     assert sorted(numbers)[len(numbers) // 2] >= 7
+
+
+def test_a_long_name_of_the_event_and_the_title_do_not_meet() -> None:
+    """A name of the most letters that an event may have goes over several lines in its half of the page."""
+    made = dataclasses.replace(_sheet(plan(MAIN)), event="Cup of the harbour " * 4 + "1234")
+    drawn: list[tuple[float, float, float]] = []
+    font: list[tuple[str, float]] = []
+
+    class Pen:
+        def setFont(self, name: str, size: float) -> None:  # noqa: N802 - the name that the canvas gives it
+            font[:] = [(name, size)]
+
+        def drawString(self, x: float, y: float, text: str) -> None:  # noqa: N802 - as above
+            drawn.append((x, x + width_of(text, *font[0]), y))
+
+        def drawRightString(self, x: float, y: float, text: str) -> None:  # noqa: N802 - as above
+            drawn.append((x - width_of(text, *font[0]), x, y))
+
+    part = head(made, Look(8.0, 527.0))
+    part.draw(cast(Canvas, Pen()), 0.0, 700.0)
+    assert len(drawn) >= 3
+    assert all(left >= -1e-6 and right <= 527.0 + 1e-6 and 700.0 - part.height < y < 700.0 for left, right, y in drawn)
+    pairs = itertools.combinations(drawn, 2)
+    assert all(a[1] < b[0] or b[1] < a[0] or abs(a[2] - b[2]) > 7.0 for a, b in pairs)
 
 
 @pytest.mark.parametrize("name", ["Zoë Żółć", "Δρόμος", "車 41", "🏁🏁", "a" * 300, "\u202eabc", "\x00\x1b[2J"])
