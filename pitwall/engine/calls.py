@@ -8,7 +8,7 @@ was withdrawn and is wanted again makes another attempt under the same key.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
 from pitwall.engine.call import PRIORITY, Call, CallSpec, later, pointless, still_in_time, too_late
@@ -243,8 +243,10 @@ class CallBook:
                     found = moment
         return found
 
-    def lapsed(self, now: float) -> bool:
+    def lapsed(self, now: float, stays: Callable[[Call], bool] = lambda call: False) -> bool:
         """True when the window of a due call went by and another one is left for it; told once in LAPSE_AGAIN_S.
+
+        Not of a call that ``stays`` where it is for now.
 
         Laid out anew the call may stay where it is. Were that looked at again with each fact, a plan that has two ways
         of the same worth could go to and fro for ever: each change is told, and that it was told is a fact.
@@ -252,7 +254,8 @@ class CallBook:
         if now < self.lapse_t + LAPSE_AGAIN_S:
             return False
         for call in self.live.values():
-            if call.state == "due" and call.spec.until_s is not None and call.spec.say_by_s + LAPSES_S <= now:
+            over = call.spec.until_s is not None and call.spec.say_by_s + LAPSES_S <= now
+            if call.state == "due" and over and not stays(call):
                 self.lapse_t = now
                 return True
         return False

@@ -25,6 +25,7 @@ from pitwall.engine.chances_to_say import (
     pinned,
     ways_of,
 )
+from pitwall.engine.nearness import SOON_S, TALK_S, Laid
 from pitwall.engine.parts import begun, remaining
 from pitwall.engine.situation import Situation
 from pitwall.engine.sure import Sure
@@ -41,7 +42,6 @@ from pitwall.radio.ways import HIT_S
 AHEAD_S = 25.0  # a call whose room opens later than this is shown later, and gets its place then
 COMMENT_S = 9.0  # a driver who is asked something answers with a few sentences (common practice, no source)
 ANSWER_S = 1.5  # from the end of a sentence to the end of a short read-back (common practice, no source)
-TALK_S = 3.0  # a transmission commonly takes so long
 GOES_ON_TALKING_S = 1.0  # and a longer one goes on for so long; more than what the book takes for no move at all
 CONTENT_WITH = {"session": NEWS, "safety": 3, "stop": 3, "box": 2}  # which standard to begin with; else the first
 PINNED = -1
@@ -100,12 +100,14 @@ class ChannelBook:
     """For each call how long it has been open while nobody talked, seconds."""
     spoken: set[str] = field(default_factory=set)
     """Calls that were open at any moment of an engineer's talk: they may have been said, whatever the keys tell."""
-    planned_t: float | None = None
+    counted_t: float | None = None
+    laid: Laid = field(default_factory=Laid)
     times: TalkTimes = field(default_factory=TalkTimes)
 
     def heard(self, event: ChannelReported, book: CallBook) -> bool:
-        """Take what the radio desk reports; False when nothing follows from it."""
-        spoke = self.talk.who == "engineer"
+        """Take what the radio desk reports; False when no call is to be laid out anew for it."""
+        before, spoke = self.talk.who, self.talk.who == "engineer"
+        self._count_unsaid(max(event.t, self.talk.since_s), book)
         if not self.talk.heard(event, book.open_now(event.t)):
             return False
         if spoke or event.talking == "engineer":
@@ -116,7 +118,18 @@ class ChannelBook:
             if event.talking == "driver":
                 self.times.answered(event.t)
             self.times.ends(event.t)
-        return True
+        return self.laid.moved_by(before, self.talk, book)
+
+    def lapsed(self, book: CallBook, now: float) -> bool:
+        """True when a due call's window went by and another one is left for it, now and not later."""
+        return book.lapsed(now, lambda call: self._stays(call, book, now))
+
+    def _stays(self, call: Call, book: CallBook, now: float) -> bool:
+        """Guard: it keeps its window though that is over: it is being said, or was said just now and its key may still
+        come. Not where that goes on so long that another call may have to wait for it."""
+        if self.being_said(call, now):
+            return self.laid.first_s(call.spec.key) > now + SOON_S
+        return self._keeps(call, book, now) and call.spec.until_s == self._until(call, book, now)
 
     def never_spoken(self, call: Call) -> bool:
         """Guard: it ended without a word, and the radio desk, which reports, heard no engineer while it was open.
@@ -138,6 +151,7 @@ class ChannelBook:
     def place(self, at: Situation, specs: Iterable[CallSpec], book: CallBook) -> list[CallSpec]:
         """The specs with their places on the channel; those that do not compete for it stay as they are."""
         given = list(specs)
+        self.laid.note((), cut=False)
         if not at.track.on_track or not at.legs:
             return given
         self.talk.two_way = at.plan.medium == "two_way"
@@ -157,8 +171,8 @@ class ChannelBook:
         return [*found, *self._planned(at, waiting, book)]
 
     def _count_unsaid(self, now: float, book: CallBook) -> None:
-        """Add the time since the last plan to every call that was open in it, unless somebody talked."""
-        since, self.planned_t = self.planned_t, now
+        """Add the time since this was counted last to every call that was open in it, unless somebody talked."""
+        since, self.counted_t = self.counted_t, now if self.counted_t is None else max(now, self.counted_t)
         due = {call.id: call.spec for call in book.live.values() if call.state == "due"}
         self.unsaid_s = {name: been for name, been in self.unsaid_s.items() if name in book.live}
         if since is None or self.talk.who != "nobody":
@@ -233,7 +247,10 @@ class ChannelBook:
         last = {call.key: max(way.parts[0].starts[-1][1] for way in call.ways) for call in pending if call.ways}
         found = [_at_its_place(at, by_key[one.key], book.latest.get(one.key), one, last[one.key])
                  for plan in plans for one in plan.placed]
-        return found + [_without_place(at, by_key[one.key], book.latest.get(one.key), one.reason) for one in left]
+        found += [_without_place(at, by_key[one.key], book.latest.get(one.key), one.reason) for one in left]
+        soonest = min([way.parts[0].starts[0][0] for call in pending for way in call.ways], default=float("inf"))
+        self.laid.note(found, cut=any(soonest < one.to_s for one in busy))
+        return found
 
 
 def _content_with(spec: CallSpec) -> int:

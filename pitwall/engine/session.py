@@ -29,7 +29,6 @@ from pitwall.model import events as ev
 from pitwall.model import outputs as out
 from pitwall.model.setup import SessionSetup
 
-REFRESH_S = 5.0
 REST_AFTER_CLOSE_S = 30.0
 
 
@@ -257,7 +256,8 @@ class Session:
             self._plan_changed(event, result)
         elif event.command == "seen":
             self.notices.plan.add(event.car)
-        self._dirty.add(event.car)
+        if event.command not in windows.MOVE_NOTHING:
+            self._dirty.add(event.car)
 
     def _plan_changed(self, event: ev.CommandGiven, result: Answer) -> None:
         why = (event.text or "").strip()
@@ -326,12 +326,12 @@ class Session:
         if self.now >= self._refresh_t + self._look_s:
             self._refresh_t = self.now
             self._look_around()
-            for name, car in self.team.items():
-                if not windows.can_wait(car, self.clock, self.now):
-                    self._dirty.add(name)
-                    self.notices.desk.add(name)
+            awake = [name for name, car in self.team.items() if not windows.can_wait(car, self.clock, self.now)]
+            self.notices.desk.update(awake)
         for name, car in self.team.items():
-            if (name in self._dirty or car.book.lapsed(self.now)) and not self._over():
+            if windows.stale(car, self.clock, self.now):
+                self._dirty.add(name)
+            if (name in self._dirty or car.channel.lapsed(car.book, self.now)) and not self._over():
                 car.refresh(self.clock, self.now)
                 self.notices.desk.add(name)
             car.channel.tick(car.book, self.now)
@@ -389,7 +389,7 @@ class Session:
 
     @property
     def _look_s(self) -> float:
-        return windows.REST_LOOK_S if windows.resting(self.clock, self.now) else REFRESH_S
+        return windows.REST_LOOK_S if windows.resting(self.clock, self.now) else windows.LOOK_S
 
     def _over(self) -> bool:
         closed = self.clock.closed_t

@@ -31,7 +31,7 @@ SETTLE_S = 60.0  # a call that was said, and whose place is this far behind, is 
 QUIET = "quiet"
 STAYED_OUT_LAPS = 2
 STANDS_S = 45.0
-STRAYED_S = 0.3
+STRAYED_S, FELT_S = 0.3, 20.0  # at the places that it reaches within so long
 NEWS_S = 30.0  # older than any call of it can be
 GARAGE_ACTIONS = ("leave", "fire_up")
 
@@ -60,6 +60,7 @@ class TeamCar:
     comments: CommentBook = field(init=False)
     told: int = 0
     tyres_told: dict[tuple[str, str], float] = field(default_factory=dict)
+    tyres_laid: tuple[tuple[str, str], ...] = ()
     work: ThreePoint | None = None
     seated: str = ""
     drove: dict[int, str] = field(default_factory=dict)
@@ -261,9 +262,16 @@ class TeamCar:
 
     @property
     def strayed(self) -> bool:
-        """The car is not where the laps ahead were laid out from: they must be laid out anew."""
-        line = self.track.arrival(1.0)
-        return bool(self.legs) and line is not None and abs(line - self.legs[0].end_s) > STRAYED_S
+        """The car is not where the laps ahead were laid out from, nor soon will be: they must be laid out anew.
+
+        What it is early or late by grows along the lap, so early on a lap less of it is felt by the next calls.
+        """
+        line, here = self.track.arrival(1.0), self.track.sighted
+        if not self.legs or line is None:
+            return False
+        first, seen_t = self.legs[0], self.track.seen_t if here is None else here.t
+        felt = (seen_t + FELT_S - first.start_s) / max(first.end_s - first.start_s, 1e-6)
+        return abs(line - first.end_s) * min(felt, 1.0) > STRAYED_S
 
     # -- calls --------------------------------------------------------------------------------------------------
 
@@ -343,7 +351,7 @@ class TeamCar:
 
     def refresh(self, clock: SessionClock, now: float) -> None:
         """Ask every rule what should be said now, and bring the book in line."""
-        self.refreshed_t = now
+        self.refreshed_t, self.tyres_laid = now, tuple(self.tyres_told)
         self.lay_out(clock, now)
         at = situation(self, clock, now)
         item_times.follow(at)

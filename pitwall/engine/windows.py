@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from pitwall.engine.team import TeamCar
 
 REST_S = 480.0  # nothing of a car comes due earlier than this before its release: brief, check list, driver change
+LOOK_S = 5.0
+MOVE_NOTHING = ("confirm", "acknowledge", "seen")  # commands: the next look takes in what they changed
 REST_LOOK_S, REST_TICK_S = 30.0, 5.0
 HAPPENS_AGAIN_S = 60.0  # put off once, a run comes forward again only with so much in hand: estimates waver
 WINDOW_OVER = "its window is over"
@@ -43,6 +45,16 @@ def can_wait(car: TeamCar, clock: SessionClock, now: float) -> bool:
     if not clock.windows or car.track.on_track or now >= car.refreshed_t + REST_LOOK_S:
         return False
     return car.release_s is None or car.release_s > now + REST_S
+
+
+def stale(car: TeamCar, clock: SessionClock, now: float) -> bool:
+    """Guard: nothing has had the car laid out anew for so long that it is for the time alone, less often in a break; or
+    what its tyres show is told or over since."""
+    if car.tyres_laid != tuple(car.tyres_told):
+        return True
+    if now < car.refreshed_t + LOOK_S or can_wait(car, clock, now):
+        return False
+    return now >= car.refreshed_t + REST_LOOK_S or not resting(clock, now)
 
 
 def needs_s(run: RunState, pace: CarPace, finish_started_lap: bool) -> float:

@@ -142,6 +142,29 @@ test("a call that the desk's state lists no more is over, also where the word th
   assert.equal(store.open("41").length, 1);
 });
 
+test("news of which nobody says that it was told stays in sight as long as the car is on the track", () => {
+  const red = (t, state) => prompt("red", state, 30, { t, kind: "session" });
+  const store = new Store(() => 0), desk = (t, state) => ({ type: "desk_state", car: "41", t, state, prompts: [] });
+  store.take("clock", spoke(35, { status: "red" }));
+  store.take("desk/41/state", desk(20, "out"));
+  store.take("prompt/41", red(30, "unconfirmed"));
+  store.take("prompt/41", prompt("box", "due", 60, { t: 31, kind: "box" }));
+  assert.deepEqual(store.open("41").map((p) => p.call), ["box", "red"], "below what is still to be said");
+  assert.equal(store.unsaidNews("41")?.call, "red");
+  assert.deepEqual(store.ended("41"), [], "and not a second time below");
+  store.take("desk/41/state", desk(32, "pit_lane"));
+  assert.equal(store.unsaidNews("41"), null, "in the pits the driver has seen it");
+  store.take("desk/41/state", desk(33, "out"));
+  store.take("prompt/41", prompt("green", "due", 80, { t: 40, kind: "session" }));
+  assert.equal(store.unsaidNews("41"), null, "there is newer news");
+  store.take("prompt/41", prompt("radio", "unconfirmed", 30, { t: 41, kind: "procedure" }));
+  assert.equal(store.unsaidNews("41"), null, "what is no news may pass");
+  store.take("prompt/41", prompt("green", "unconfirmed", 80, { t: 42, kind: "session" }));
+  assert.equal(store.unsaidNews("41")?.call, "green");
+  store.take("clock", spoke(200, { status: "green" }));
+  assert.equal(store.unsaidNews("41"), null, "two minutes later it is history");
+});
+
 test("a cleared alert is over, whatever its id holds", () => {
   const store = new Store(() => 0);
   store.take("alert/41%2Fswitch", { type: "alert", id: "41/switch", active: true, acknowledged: false, priority: "high", since_s: 1 });

@@ -196,6 +196,30 @@ def test_nothing_runs_out_of_any_screen(processes: Processes, open_page: Open) -
             assert page.evaluate(PARTS_IN_SIGHT) == ["alerts", "comments", "plan", "queue", "say", "strip", "switches"]
 
 
+CALL_IS_WHOLE = """
+() => {
+  const say = document.querySelector('.say').getBoundingClientRect();
+  return ['.words', '.say-keys'].every(one => {
+    const part = document.querySelector('.say ' + one), box = part.getBoundingClientRect();
+    return box.bottom <= say.bottom && box.top >= say.top && part.scrollHeight <= part.clientHeight + 2;
+  });
+}
+"""
+
+
+def test_under_a_red_flag_the_call_and_its_keys_stay_whole(processes: Processes, open_page: Open) -> None:
+    """What to do if it goes on is long, and takes its place from the plan: never from the words that must be spoken."""
+    _, said = begun(processes)
+    page = open_page(said["screen"])
+    page.locator(".lanes li").first.wait_for()
+    give(processes, said, "status", "status=red")
+    page.locator(".ladder tr").first.wait_for()
+    page.locator(".say .words", has_text="Red flag").wait_for()
+    for width, height in SCREENS:
+        page.set_viewport_size({"width": width, "height": height})
+        until(lambda: page.evaluate(CALL_IS_WHOLE))
+
+
 # -- colours, by the figures of the style sheet --------------------------------------------------------------------
 
 TEXT = (("ink", "ground"), ("ink", "panel"), ("ink", "raised"), ("faint", "ground"), ("faint", "panel"),

@@ -278,11 +278,11 @@ def test_whoever_presses_no_keys_is_offered_nothing_twice() -> None:
 def test_who_talks_decides_what_a_report_says() -> None:
     """A report that repeats the last one, or is older, says nothing new."""
     radio = Radio().go(100, call())
-    assert radio.talk(101, "nobody")
-    assert not radio.talk(102, "nobody")
-    assert radio.talk(103, "driver")
-    assert not radio.talk(102.5, "nobody")
-    assert radio.talk(104, "nobody")
+    assert radio.talk(106, "driver")
+    assert not radio.talk(107, "driver")
+    assert not radio.talk(105.5, "nobody")
+    assert radio.channel.talk.who == "driver"
+    assert radio.talk(109, "nobody")
 
 
 def test_nothing_begins_while_somebody_talks() -> None:

@@ -24,7 +24,7 @@ export function DeskPage({ desk }) {
   const below = desk.store.ladder !== null ? "ladder" : desk.store.desks.get(car)?.running_lap ? "lap" : null;
   return html`
     <div class=${`desk-grid${desk.store.standing().length > FEW_ALERTS ? " many-alerts" : ""}`}>
-      <${Say} desk=${desk} car=${car} prompt=${shown && isOpen(shown) ? shown : null} high=${below === null} />
+      <${Say} desk=${desk} car=${car} prompt=${shown && (isOpen(shown) || shown === desk.store.unsaidNews(car)) ? shown : null} high=${below === null} />
       <${Alerts} desk=${desk} car=${car} />
       ${below === "ladder" ? html`<${Ladder} desk=${desk} />` : below === "lap" ? html`<${LapStrip} desk=${desk} car=${car} prompt=${shown} />` : ""}
       <${Queue} desk=${desk} car=${car} shown=${shown} />

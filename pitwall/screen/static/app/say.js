@@ -44,6 +44,7 @@ function Words({ desk, prompt }) {
 /** @param {import("./wire").Prompt} prompt @returns {[string, string][]} */
 function keysFor(prompt) {
   if (prompt.state === "said" || prompt.state === "late") return [["c", "read back"], ["r", "repeat"], ["m", "quiet"]];
+  if (prompt.state === "unconfirmed") return [["s", "said"], ["x", "skip"], ["m", "quiet"]];
   return [["s", "said"], ["x", "skip"], ["d", "defer"], ["m", "quiet"]];
 }
 

@@ -10,6 +10,12 @@ import { DaemonClock } from "./clock.js";
 
 export const OPEN = ["shown", "due", "said"];
 const TO_SAY = ["shown", "due"];
+/** News that a driver must have: unsaid, it stays in sight. */
+const MUST_BE_TOLD = ["session", "safety", "stop"];
+/** Where a driver needs them. */
+const ON_TRACK = ["out", "timed", "cool", "in", "out_in", "stopped"];
+/** So long nobody may have said it before it is history. */
+const UNSAID_SHOWN_FOR_S = 120;
 /** Nobody waits so long for what a said call is to bring: its end was not heard. */
 const SAID_FOR_S = 600;
 export const ENDED_SHOWN_FOR_S = 20;
@@ -158,21 +164,35 @@ export class Store {
   }
 
   /**
-   * Prompts of one car: open ones by the moment they must be said; below them what is better not said, then what was.
+   * Prompts of one car: open ones by the moment they must be said; below them what is better not said, then what was, and
+   * last the news of which nobody knows that it was told.
    * @param {string} car @returns {Prompt[]}
    */
   open(car) {
-    const mine = [...this.prompts.values()].filter((p) => p.car === car && OPEN.includes(p.state));
-    const rank = (/** @type {Prompt} */ p) => (p.state === "said" ? 2 : p.against ? 1 : 0);
+    const unsaid = this.unsaidNews(car);
+    const mine = [...this.prompts.values()].filter((p) => p.car === car && (OPEN.includes(p.state) || p === unsaid));
+    const rank = (/** @type {Prompt} */ p) => (p === unsaid ? 3 : p.state === "said" ? 2 : p.against ? 1 : 0);
     return mine.sort((a, b) => rank(a) - rank(b) || a.say_by_s - b.say_by_s || b.priority - a.priority
       || (a.call < b.call ? -1 : 1));
   }
 
+  /**
+   * The last news for the driver, such as a red flag, while its moment went by and nobody says that it was told: as long
+   * as the car is on the track.
+   * @param {string} car @returns {Prompt | null}
+   */
+  unsaidNews(car) {
+    if (!ON_TRACK.includes(this.desks.get(car)?.state ?? "")) return null;
+    const news = [...this.prompts.values()].filter((p) => p.car === car && MUST_BE_TOLD.includes(p.kind) && p.state !== "planned");
+    const last = news.sort((a, b) => b.t - a.t)[0];
+    return last?.state === "unconfirmed" && this.clock.now() - last.t <= UNSAID_SHOWN_FOR_S ? last : null;
+  }
+
   /** What ended a moment ago, the latest first. @param {string} car @returns {Prompt[]} */
   ended(car) {
-    const now = this.clock.now();
+    const now = this.clock.now(), unsaid = this.unsaidNews(car);
     return [...this.prompts.values()]
-      .filter((p) => p.car === car && !OPEN.includes(p.state) && p.state !== "planned" && now - p.t <= ENDED_SHOWN_FOR_S)
+      .filter((p) => p.car === car && p !== unsaid && !OPEN.includes(p.state) && p.state !== "planned" && now - p.t <= ENDED_SHOWN_FOR_S)
       .sort((a, b) => b.t - a.t);
   }
 
