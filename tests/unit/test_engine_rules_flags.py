@@ -119,7 +119,7 @@ def test_what_red_broke_off_is_still_in_the_plan() -> None:
 
 
 def test_a_car_that_came_in_does_not_show_that_the_driver_was_told() -> None:
-    """Under red every driver comes in by the lights: only a call that somebody says he made is done by it. Told once."""
+    """Under red every driver comes in by the lights: only a call that somebody says he made is done by it."""
     for said, state, reason in ((True, "done", "the car came in"),
                                 (False, "unconfirmed", "not confirmed; the car came in")):
         stage = on_track()

@@ -129,13 +129,13 @@ def test_a_long_name_of_the_event_and_the_title_do_not_meet() -> None:
     font: list[tuple[str, float]] = []
 
     class Pen:
-        def setFont(self, name: str, size: float) -> None:  # noqa: N802 - the name that the canvas gives it
+        def setFont(self, name: str, size: float) -> None:
             font[:] = [(name, size)]
 
-        def drawString(self, x: float, y: float, text: str) -> None:  # noqa: N802 - as above
+        def drawString(self, x: float, y: float, text: str) -> None:
             drawn.append((x, x + width_of(text, *font[0]), y))
 
-        def drawRightString(self, x: float, y: float, text: str) -> None:  # noqa: N802 - as above
+        def drawRightString(self, x: float, y: float, text: str) -> None:
             drawn.append((x - width_of(text, *font[0]), x, y))
 
     part = head(made, Look(8.0, 527.0))
