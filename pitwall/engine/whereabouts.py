@@ -25,6 +25,11 @@ MOVED = 0.0005
 """A sighting less further on (a share of the lap: a few metres) may be of a car that stands."""
 SURE_S = 1.0
 """How far off a sighting and a crossing may be from one another, in time."""
+AS_OF_LATE_S, SHOWN_S, SHOWN_BY = 10.0, 3.5, 4
+"""For so long a car goes on as it went in the last seconds, where so many positions show it (choices of ours)."""
+OF_LATE, AS_EXPECTED = (0.85, 1.9), 0.03
+"""Between these shares of a quick lap's pace: a car that stood goes on otherwise. What differs by less from the pace of
+the lap as a whole is the error of the positions."""
 TRAIL_S, APART_S = 10.0, 0.8
 """Sightings are remembered for so long, and those that come sooner after another are not."""
 
@@ -84,6 +89,11 @@ class Whereabouts:
         if self.lap is None or not self.on_track:
             return None
         lap, kind = self.lap, self.lap_kind or self.lap.kind
+        if self._of_late() is not None and self.sighted is not None and phase > self.sighted.phase:
+            return self.going_on()(phase)
+        return self._by_the_lap(phase, lap, kind)
+
+    def _by_the_lap(self, phase: float, lap: LapRecord, kind: LapKind) -> float:
         made = self._told(phase, kind) if self.pace.seasoned(lap.start_phase) else None
         if made is not None:
             return float(made[MIDDLE])
@@ -94,9 +104,49 @@ class Whereabouts:
 
     def going_on(self) -> Callable[[float], float | None]:
         """``arrival`` for many phases at one moment: what they share is worked out once. Good until the next fact."""
-        if self.lap is None or not self.on_track or self.pace.seasoned(self.lap.start_phase):
+        if self.lap is None or not self.on_track:
             return self.arrival
+        by_lap, of_late, here = self._going_on(), self._of_late(), self.sighted
+        if of_late is None or here is None:
+            return by_lap
+        # The next seconds are driven as the last were; from there on the lap goes as it is expected to.
+        begin, then = self.pace.bend(here.phase), min(here.phase + AS_OF_LATE_S / of_late, 1.0)
+        until, far = self.pace.bend(then), by_lap(then)
+        if far is None or abs(far - here.t - of_late * (until - begin)) < AS_EXPECTED * AS_OF_LATE_S:
+            return by_lap
+        shift = here.t + of_late * (until - begin) - far
+
+        def at(phase: float) -> float | None:
+            if here.phase < phase <= then:
+                return here.t + of_late * (self.pace.bend(phase) - begin)
+            found = by_lap(phase)
+            return found if found is None or phase <= here.phase else found + shift
+
+        return at
+
+    def _of_late(self) -> float | None:
+        """Seconds a lap at which the car goes of late, by its positions; None without them, and where it stood.
+
+        Passages of short stretches are too far apart for that: they say no more of a slow lap than its sectors do.
+        """
+        here, number = self.sighted, self.lap_number
+        if here is None or len(self.trail) < SHOWN_BY or self.trail[-1].t < here.t - APART_S:
+            return None
+        last = self.trail[-1]
+        seen = next((self.trail[at:] for at in range(len(self.trail) - 1, -1, -1)
+                     if self.trail[at].t <= last.t - SHOWN_S), ())
+        if len(seen) < SHOWN_BY or seen[0].phase < number:
+            return None
+        way = self.pace.bend(last.phase - number) - self.pace.bend(seen[0].phase - number)
+        took, quick = last.t - seen[0].t, self.pace.quick_s() * way
+        return took / way if OF_LATE[0] * quick < took < OF_LATE[1] * quick else None
+
+    def _going_on(self) -> Callable[[float], float | None]:
+        """``going_on`` by the lap as a whole, whatever the last seconds showed."""
+        assert self.lap is not None
         lap, kind, here = self.lap, self.lap_kind or self.lap.kind, self.sighted
+        if self.pace.seasoned(self.lap.start_phase):
+            return lambda phase: self._by_the_lap(phase, lap, kind)
         crossed_t, crossed = max(self.seen_t, lap.start_t), self.seen_phase
         by_crossing = self.pace.going_on(kind, lap.start_t, lap.start_phase, crossed_t, crossed)
         if here is None:

@@ -248,7 +248,8 @@ class CarPace:
         scale = 1.0
         if expected_so_far > 1.0:
             low, high = SCALE_BOUNDS
-            scale = min(max((seen_t - start_t) / expected_so_far, low), high)
+            # A lap that is usually slow may be driven at the pace, as an out-lap in a hurry is.
+            scale = min(max((seen_t - start_t) / expected_so_far, min(low, self.quick_s() / rate)), high)
             if between_loops and start_phase > 0.0:
                 scale **= expected_so_far / (expected_so_far + whole / SECTORS)
         return lambda phase: seen_t + rate * (self.bend(phase) - seen) * scale
