@@ -587,6 +587,8 @@ test("before a session its flag stands the session's length after the green ligh
   assert.equal(clock.flag(), 600);
   clock.take(spoke(90, { status: "waiting", running: false, remaining_s: 1800 }), false);  // and late
   assert.equal(clock.flag(), 1890);
+  clock.take(spoke(1000, { status: "finished", running: false, remaining_s: 55 }), false);
+  assert.equal(clock.flag(), 1000);
 });
 
 test("a lap that should have ended is told as overdue, and nobody says where the car is", () => {

@@ -97,11 +97,11 @@ export function barOf(run, told) {
 
 function Lane({ desk, run, told, scale, flag, now, wide, calm, ended }) {
   const open = TO_COME.includes(run.state), risky = open && told && run.want === "must" && told.chance < LEAST_CHANCE;
-  const laps = run.timed_wanted ? timedWords(run) : open ? runWord(run, ended) : "";
+  const laps = run.timed_wanted ? timedWords(run) : open && !ended ? runWord(run, ended) : "";
   const leave = told?.last_release_s != null && !run.actual_span_s ? clockText(told.last_release_s) : "";
   const inside = html`
     <span class="name"><b>${run.state === "running" ? "▶ " : endedAs(run) === "done" ? "✓ " : ""}${run.run}</b> ${run.want}</span>
-    <svg viewBox=${`0 0 ${wide} ${HEIGHT}`} aria-hidden="true"><${Shapes} run=${run} told=${told} open=${open} scale=${scale} flag=${flag} now=${now} wide=${wide} /></svg>
+    <svg viewBox=${`0 0 ${wide} ${HEIGHT}`} aria-hidden="true"><${Shapes} run=${run} told=${told} open=${open} ended=${ended} scale=${scale} flag=${flag} now=${now} wide=${wide} /></svg>
     <span class="figures"><span>${laps}</span>
       <b class=${risky ? "short" : ""}>${open && told ? html`${risky ? "▲ " : ""}<i class="unseen">fits</i> ${percent(told.chance)}` : runWord(run, ended)}</b>
       <span>${open && leave ? html`<i class="unseen">leave by</i> ${leave}` : ""}</span>
@@ -110,8 +110,8 @@ function Lane({ desk, run, told, scale, flag, now, wide, calm, ended }) {
     : html`<button class=${`lane is-${endedAs(run)}`} onClick=${() => { desk.why = run.run; }}>${inside}</button>`;
 }
 
-function Shapes({ run, told, open, scale, flag, now, wide }) {
-  const { at, ticks } = scale, planned = run.planned_span_s, driven = run.actual_span_s, bar = barOf(run, told);
+function Shapes({ run, told, open, ended, scale, flag, now, wide }) {
+  const { at, ticks } = scale, planned = run.planned_span_s, driven = run.actual_span_s, bar = ended && !driven ? null : barOf(run, told);
   const width = (/** @type {number} */ a, /** @type {number} */ b) => Math.max(3, at(b) - at(a));
   const middle = BAR + THICK / 2;
   const spread = open && told ? `M${at(told.end_q10_s)} ${BAR} v${THICK} m0 ${-THICK / 2} H${at(told.end_q90_s)} m0 ${-THICK / 2} v${THICK}` : "";
