@@ -63,8 +63,8 @@ OF_PLANS = (
     Code("PW218", "item that waits longer than its run",
          "By likely times the run is over before the moment that it waits for.",
          "Give an earlier moment, or put the item on a later run.", "warning"),
-    Code("PW219", "more switch changes than a pit board holds",
-         "A pass of the pit wall has three short lines; what finds no room on them is not changed.",
+    Code("PW219", "more than a pit board holds",
+         "A pass of the pit wall has three short lines; what finds no room on them is not shown, and not done.",
          "Move an item to another lap, or have fewer switches differ between kinds of lap.", "warning"),
     Code("PW220", "comments wanted that nobody will ask for",
          "What the driver does not say by himself is asked on a cool-down lap or on the way in, over a radio on which "

@@ -60,6 +60,7 @@ class CallSpec:
     against: str | None = None  # why it is better not made now; nobody says it: held back, and tried on another lap
     medium: Medium = "two_way"
     board: tuple[str, ...] = ()  # its lines, where it is shown and not spoken
+    pass_number: int | None = None  # of a board: the session's lap that begins where the car passes it
     breaks_off: str | None = None  # why it ends what the driver is doing: once said, the item was not done
     late_text: str | None = None
     not_done: bool = False  # telemetry of this lap, or its silence, shows that nothing was changed
@@ -131,9 +132,10 @@ class Call:
     def at_the_pits(self) -> tuple[str, str]:
         """The signal, and why, of a call home whose car came in. News that nobody says he told was not done: the driver
         may have seen the flags. A box call is told by nothing but the radio, so the car itself shows that it was."""
-        if self.state in ("planned", "shown"):
+        unsaid = self.said_t is None
+        if self.state in ("planned", "shown") or (self.spec.against is not None and unsaid and self.state == "due"):
             return "withdraw", "the car is in already"
-        if self.spec.ask.action == "return_to_pits" and self.said_t is None and self.state != "late":
+        if self.spec.ask.action == "return_to_pits" and unsaid and self.state != "late":
             return "came_in", "not confirmed; the car came in"
         return "evidence", "the car came in"
 

@@ -5,10 +5,11 @@ unverified until it is seen.
 
 A *board* is read once a lap, as the car passes the line. A call goes onto the last pass before the driver acts, so it
 is acted on within the lap that follows; it must hang ``READY_BEFORE_S`` before the pass. What an item asks for on the
-out-lap is told in the garage. The three lines of a pass go to the most important calls; what finds no room is advised
-against with that reason, and tried again like any call that is held back. Switches go up in twos at most, each from a
-line of its own, those first that would spoil a timed lap; what must have changed by the first line is told in the
-garage (``rules/first_line.py``), where people speak to one another.
+out-lap is told in the garage. A pass has one board: its three lines go to the most important calls, and those that hang
+keep theirs. What finds no room, or would contradict what hangs there, is advised against with that reason, and so is
+what the car cannot be shown in time. Switches go up in twos at most, each from a line of its own, those first that
+would spoil a timed lap. What another lap than a timed one needs is shown as that lap begins, and acted on at once; what
+must have changed by the first line is told in the garage (``rules/first_line.py``), where people speak to one another.
 
 A box board that did not hang as the car passed is too late for that lap, and the in-lap is the one after the next pass:
 the board for that pass is asked for while the car is still on the lap before it.
@@ -17,9 +18,11 @@ the board for that pass is asked for while the car is still on the lap before it
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
 from itertools import chain
+from typing import NamedTuple
 
-from pitwall.engine.call import PRIORITY, CallSpec
+from pitwall.engine.call import PRIORITY, Call, CallSpec
 from pitwall.engine.calls import CallBook
 from pitwall.engine.rules.box import AGAIN, next_lap_key
 from pitwall.engine.situation import Situation
@@ -32,9 +35,19 @@ READ_S = 5.0  # from reading the board to acting on it (common practice, no sour
 HANG_S = 3.0  # to hang out a board in haste (common practice, no source)
 GARAGE_FROM_S, GARAGE_BY_S = 120.0, 15.0
 AT_ONCE = ("session", "safety", "stop")
+PRE_EMPT = (*AT_ONCE, "box")
+HUNG = ("said", "done", "late", "unconfirmed")
 NO_PASS = "The car does not pass the pit wall before it: it cannot be shown"
 TOO_LONG = "Too long for a board: write it yourself"
 TOO_LATE = "Too late for this pass of the pit wall: show nothing. The box moves one lap."
+TOO_LATE_AFTER_FLAG = "Too late for this pass of the pit wall: show nothing. After the flag the car comes in by itself."
+
+
+class Pass(NamedTuple):
+    """A pass of the pit wall: the number of the session's lap that begins there, and when, session seconds."""
+
+    number: int
+    t: float
 
 
 def convey(at: Situation, specs: Iterable[CallSpec], book: CallBook | None = None) -> list[CallSpec]:
@@ -51,34 +64,35 @@ def _face_to_face(at: Situation, spec: CallSpec) -> bool:
 
 
 def _on_boards(at: Situation, specs: Iterable[CallSpec], book: CallBook | None) -> Iterator[CallSpec]:
-    carried: list[tuple[float, CallSpec]] = []
+    carried: list[tuple[Pass, CallSpec]] = []
     for spec in chain.from_iterable(_in_twos(at, spec) for spec in specs):
         if at.legs and spec.leg == 0 and spec.item is not None and spec.lap != "garage":
             yield _in_the_garage(at, spec)
         elif _face_to_face(at, spec):
             yield spec
         elif spec.kind not in ("question", "answer") and (spec.kind != "box" or spec.key.endswith(AGAIN)):
-            passes = _passes(at, spec)
+            passed_at = _passes(at, spec, book)
             if book is not None and spec.kind == "box":
-                carried += _for_the_next_lap(at, spec, passes, book)
-            if passes is not None:
-                carried.append((passes, spec))
+                carried += _for_the_next_lap(at, spec, passed_at, book)
+            if passed_at is not None:
+                carried.append((passed_at, spec))
             elif spec.kind != "box" or at.run is None or not at.run.out_in:  # the brief said: straight back in
-                yield altered(spec, caution=_with(NO_PASS, spec.caution))
-    yield from _shared(at, carried)
+                yield altered(spec, against=NO_PASS)
+    yield from _shared(at, carried, book)
 
 
 def _for_the_next_lap(
-    at: Situation, spec: CallSpec, passes: float | None, book: CallBook
-) -> Iterator[tuple[float, CallSpec]]:
+    at: Situation, spec: CallSpec, passed_at: Pass | None, book: CallBook
+) -> Iterator[tuple[Pass, CallSpec]]:
     """The car passed without it: the box moves one lap, and its board hangs at the next pass."""
     leg, run = at.legs[-1], at.run
-    if book.may_have_hung(spec.key) or (passes is not None and at.now <= passes - HANG_S):
+    if book.may_have_hung(spec.key) or (passed_at is not None and at.now <= passed_at.t - HANG_S):
         return
-    if run is None or not leg.running or (run.out_in and leg.start_phase > 0):
-        return
+    if run is None or not leg.running or (run.out_in and leg.start_phase > 0) or at.stopped_by_flag:
+        return  # after the flag everybody comes in, and there is no next lap
     act_at = leg.end_s + at.track.pace.lap_s("in") * at.track.pace.bend(at.lap_map.last_chance)
-    yield leg.end_s, altered(spec, key=next_lap_key(run), act_at_s=act_at, lap_number=at.track.lap_number + 1)
+    number = at.track.lap_number + 1
+    yield Pass(number, leg.end_s), altered(spec, key=next_lap_key(run), act_at_s=act_at, lap_number=number)
 
 
 def _in_twos(at: Situation, spec: CallSpec) -> list[CallSpec]:
@@ -88,10 +102,11 @@ def _in_twos(at: Situation, spec: CallSpec) -> list[CallSpec]:
         return [spec]
     spoils = at.switches.car.forbidden_on_timed
     order = sorted(zip(positions.items(), parts, strict=True), key=lambda one: bool(spoils) and one[0][0] not in spoils)
+    most = SWITCHES_SHOWN if spec.place == "line" else 1  # beside the box there may be room for one
     groups: list[list[tuple[tuple[str, Position], str]]] = []
     for one in order:
         lines = _lines([part for _, part in [*groups[-1], one]]) if groups else None
-        if groups and lines is not None and len(groups[-1]) < SWITCHES_SHOWN:
+        if groups and lines is not None and len(groups[-1]) < most:
             groups[-1].append(one)
         else:
             groups.append([one])
@@ -125,41 +140,91 @@ def _in_the_garage(at: Situation, spec: CallSpec) -> CallSpec:
     return altered(spec, say_from_s=min(begin, by), say_by_s=by, latest_s=None, waits=False)
 
 
-def _passes(at: Situation, spec: CallSpec) -> float | None:
-    """When the car passes the board that carries this call; None when it does not before the driver must act."""
-    passes = sorted(leg.start_s for leg in at.legs if leg.start_phase == 0.0)
+def _passes(at: Situation, spec: CallSpec, book: CallBook | None) -> Pass | None:
+    """The pass of the board that carries this call; None when the car does not pass before the driver must act."""
+    passes = [Pass(at.track.lap_number + ahead, leg.start_s) for ahead, leg in enumerate(at.legs)
+              if leg.start_phase == 0.0]
     if spec.kind in AT_ONCE or spec.act_at_s is None:
-        return next((t for t in passes if t > spec.say_from_s + HANG_S), None)
-    return max((t for t in passes if t + READ_S <= spec.act_at_s), default=None)
+        hung = book is None or book.may_have_hung(spec.key)
+        return next((one for one in passes if one.t > spec.say_from_s + HANG_S and (hung or one.t > at.now)), None)
+    return next((one for one in reversed(passes) if one.t + READ_S <= spec.act_at_s), None)
 
 
-def _shared(at: Situation, shown: list[tuple[float, CallSpec]]) -> Iterator[CallSpec]:
-    """Each pass has three lines; they go by priority, then by who acts first."""
-    room: dict[float, int] = {}
-    first: dict[float, str] = {}
-    order = sorted(shown, key=lambda one: (one[0], -PRIORITY[one[1].kind], one[1].act_at_s or one[0], one[1].key))
-    for passes, spec in order:
-        lines = _board_of(spec)
-        needed, left = len(lines or ()), room.get(passes, MOST_LINES)
-        made = _on_board(at, spec, passes, lines)
-        if needed <= left:
-            room[passes] = left - needed
-            first.setdefault(passes, made.text)
-            yield made
-        else:
-            yield altered(made, against=f"the board is full: {first[passes]}")
+def _shared(
+    at: Situation, shown: list[tuple[Pass, CallSpec]], book: CallBook | None = None
+) -> Iterator[CallSpec]:
+    """Each pass is one board of three lines; they go by priority, then by who acts first. What hangs has its lines for
+    good, and only a flag, a warning or the box takes them."""
+    boards: dict[int, _Board] = {}
+    for call in book.latest.values() if book is not None else ():
+        number = call.spec.pass_number
+        if number is not None and number >= at.track.lap_number and call.state in HUNG and _hangs(call):
+            boards.setdefault(number, _Board()).hang(call.spec)
+    order = sorted(shown, key=lambda one: (one[0].number, -_rank(one[1]), _harmless(at, one[1]),
+                                           one[1].act_at_s or one[0].t, one[1].key))  # fmt: skip
+    for passed_at, spec in order:
+        board = boards.setdefault(passed_at.number, _Board())
+        made = _on_board(at, spec, passed_at, _board_of(spec))
+        why = None if spec.key in board.keys else board.refuses(made)
+        if why is None and spec.key not in board.keys:
+            board.hang(made)
+        yield made if why is None else altered(made, against=why)
 
 
-def _on_board(at: Situation, spec: CallSpec, passes: float, lines: tuple[str, ...] | None) -> CallSpec:
+def _hangs(call: Call) -> bool:
+    """Guard: it was advised, or somebody says that he hung it all the same."""
+    return call.spec.against is None or call.said_t is not None
+
+
+def _rank(spec: CallSpec) -> int:
+    """A change that no timed lap needs comes after what the lap is driven for."""
+    return PRIORITY["procedure"] - 1 if spec.kind == "switch" and spec.place != "line" else PRIORITY[spec.kind]
+
+
+def _harmless(at: Situation, spec: CallSpec) -> bool:
+    return not any(name in at.switches.car.forbidden_on_timed for name in spec.asked)
+
+
+@dataclass
+class _Board:
+    """What hangs, or is to hang, at one pass."""
+
+    keys: dict[str, CallSpec] = field(default_factory=dict)
+
+    def hang(self, spec: CallSpec) -> None:
+        """This call has its lines."""
+        self.keys[spec.key] = spec
+
+    def refuses(self, spec: CallSpec) -> str | None:
+        """Why this call may not hang here as well; None where it may."""
+        before = [one for one in self.keys.values() if spec.kind not in PRE_EMPT or one.kind in PRE_EMPT]
+        hangs = "; ".join(one.text for one in before)
+        if any(_contradict(one, spec) for one in before):
+            return f"it would contradict the board: {hangs}"
+        needed = len(spec.board) or MOST_LINES
+        return f"the board is full: {hangs}" if needed + sum(len(one.board) for one in before) > MOST_LINES else None
+
+
+def _contradict(one: CallSpec, other: CallSpec) -> bool:
+    """Guard: one speaks of the lap after this one, the other of this one, and a driver cannot tell which is which."""
+    kinds = {one.kind, other.kind}
+    return "run" in kinds and not kinds.isdisjoint(("box", "procedure", "run")) and (
+        one.kind != "run" or other.kind != "run" or one.leg != other.leg)
+
+
+def _on_board(at: Situation, spec: CallSpec, passed_at: Pass, lines: tuple[str, ...] | None) -> CallSpec:
+    passes = passed_at.t
     by = passes - READY_BEFORE_S
     if spec.kind in AT_ONCE and by < spec.say_from_s:
         by = passes - HANG_S
     text = " / ".join(lines) if lines is not None else spec.short
     begin = spec.say_from_s if spec.kind in AT_ONCE else by - at.timing.window_s
+    late = TOO_LATE_AFTER_FLAG if at.stopped_by_flag else TOO_LATE
     return altered(
         spec,
         medium="board",
         board=lines or (),
+        pass_number=passed_at.number,
         text=text,
         short=text,
         say_from_s=min(begin, by),
@@ -170,7 +235,7 @@ def _on_board(at: Situation, spec: CallSpec, passes: float, lines: tuple[str, ..
         lead_s=max(spec.lead_s, at.timing.lead_s) if spec.kind == "box" else spec.lead_s,  # it is put together first
         waits=False,
         caution=spec.caution if lines is not None else _with(TOO_LONG, spec.caution),
-        late_text=TOO_LATE if spec.late_text is not None else None,
+        late_text=late if spec.late_text is not None else None,
     )
 
 

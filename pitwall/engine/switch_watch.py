@@ -77,7 +77,8 @@ class _Lap:
         lap = self.car.track.lap
         begun = lap.start_t if lap is not None else float("-inf")
         found = [asked_positions(call).get(name) for call in self.calls
-                 if call.state in HEARD and (call.said_t or call.due_t or float("inf")) > begun]
+                 if call.state in HEARD and (call.spec.pass_number == self.car.track.lap_number  # read as it began
+                                             or (call.said_t or call.due_t or float("inf")) > begun)]
         return next((position for position in reversed(found) if position is not None), None)
 
     def awaited(self, name: str) -> bool:

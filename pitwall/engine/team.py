@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from pitwall.engine import calling_again, driven_again, drivers, item_evidence, item_times, items, stayed_out, windows
+from pitwall.engine.boards_read import acted_on, is_ahead
 from pitwall.engine.call import Call
 from pitwall.engine.calls import SETTLED, CallBook
 from pitwall.engine.car import CarTrack, Happening
@@ -81,6 +82,7 @@ class TeamCar:
     by_hand: bool = False
     field_tracks: Mapping[str, CarTrack] = field(default_factory=dict)
     holds: HoldWatch = field(default_factory=HoldWatch)
+    boards_ahead: dict[str, Call] = field(default_factory=dict)
     owed: OwedAnswers = field(default_factory=OwedAnswers)
     channel: ChannelBook = field(default_factory=ChannelBook)
 
@@ -288,7 +290,10 @@ class TeamCar:
             check = call.spec.key.rpartition("-")[0] if call.spec.ask.action == "check_switches" else None
             if self.channel.never_spoken(call):
                 self.switches.unheard(asked_positions(call))
+            elif is_ahead(call, self.track):
+                self.boards_ahead[call.id] = call
             elif call.state in ("said", "done", "unconfirmed", "late"):
+                self.boards_ahead.pop(call.id, None)
                 self.switches.told(asked_positions(call), call.confirmed, call.said_t, check)
 
     def follow_items(self, changed: list[Call], now: float) -> None:
@@ -352,6 +357,8 @@ class TeamCar:
     def refresh(self, clock: SessionClock, now: float) -> None:
         """Ask every rule what should be said now, and bring the book in line."""
         self.refreshed_t, self.tyres_laid = now, tuple(self.tyres_told)
+        for call in acted_on(self.boards_ahead, self.track):
+            self.switches.told(asked_positions(call), call.confirmed, call.said_t, None)
         self.lay_out(clock, now)
         at = situation(self, clock, now)
         item_times.follow(at)

@@ -164,7 +164,8 @@ class Engineer:
 
     def _open(self) -> list[Card]:
         return [card for card in self._cards.values()
-                if not card.begun and not card.forgotten and card.prompt.state in SAYABLE]
+                if not card.begun and not card.forgotten and card.prompt.state in SAYABLE
+                and not (card.prompt.medium == "board" and card.prompt.against)]  # the board has no fourth line
 
     def _drop_stale(self, t: float) -> None:
         for card in self._open():

@@ -123,7 +123,10 @@ def test_a_pass_of_the_pit_wall_holds_three_lines_of_switches() -> None:
     flap = {"do": "flap_compare", "on": {"timed": 2}, "with": {"flap": "open"}}
     assert [one.path for one in said(items=[flap])] == [("runs", 0)] * len(said(items=[flap]))
     assert any("FLAP OPEN" in one.found and "cool-down lap" in one.found for one in said(items=[flap]))
-    assert said(laps="out, 3 timed, in") == []
+    (found,) = said(laps="out, 3 timed, in")
+    assert found.found.startswith("4 lines on the in-lap of 'one': BOX / ")
+    cool = said(items=[{"do": "cool_down_lap", "on": "cool"}])
+    assert any("COOL DOWN" in one.found and "cool-down lap" in one.found for one in cool)
 
 
 def test_a_board_asks_nothing_and_holds_three_short_lines() -> None:
