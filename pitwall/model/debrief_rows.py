@@ -83,7 +83,8 @@ class ItemRow(Frozen):
     arguments: dict[str, Scalar] = Field(default_factory=dict)
     outcome: Outcome
     reason: str = Field(default="", description="why it was not done, or how it is known that it was")
-    t: float | None = Field(default=None, description="session second at which this was known")
+    t: float | None = Field(default=None, description="session second at which this was noted: told, "
+                                             "confirmed or settled; may be before the data begin")
 
 
 class Sector(Frozen):

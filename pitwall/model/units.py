@@ -51,5 +51,8 @@ def clock_text(seconds: float) -> str:
 
 
 def timed_laps(done: int, wanted: int) -> str:
-    """``2 of 3 timed``; of a run that went on for longer than planned ``5 timed, 3 planned``."""
+    """``2 of 3 timed``; of a run that went on for longer than planned ``5 timed, 3 planned``; of one that neither has
+    nor was to have any ``no timed laps``."""
+    if not done and not wanted:
+        return "no timed laps"
     return f"{done} of {wanted} timed" if done <= wanted else f"{done} timed, {wanted} planned"

@@ -485,7 +485,7 @@ export interface ItemRow {
   outcome: "done" | "probably_done" | "done_badly" | "not_done" | "to_come";
   /** why it was not done, or how it is known that it was */
   reason: string;
-  /** session second at which this was known */
+  /** session second at which this was noted: told, confirmed or settled; may be before the data begin */
   t?: number | null;
 }
 
