@@ -16,6 +16,7 @@ from pitwall.app.shared_files import (
     Shared,
     check_car_drivers,
     check_library,
+    check_plan_session,
     check_words,
     demand_session,
     drivers_of,
@@ -128,6 +129,7 @@ class _Reading:
         self.plan_files: dict[str, dict[Alternate | None, Path]] = {}
         self.laps: dict[int, LapMap | None] = {}
         self.read: EventFile | None = None
+        self.served: str | None = None
 
     def event(self, overrides: dict[str, Path | str]) -> Loaded:
         """Every car of the event."""
@@ -136,6 +138,7 @@ class _Reading:
         if event is None:
             return self._result(None)
         shared = read_shared(self.files, self.path, event, filed)
+        self.served = self.session or event.session
         if self.session is not None:
             demand_session(shared.regulations, self.session)
         unknown = sorted(set(overrides) - set(event.cars))
@@ -177,6 +180,7 @@ class _Reading:
             self.files.note(plan, finding("PW106", path=("car",), found=f"car {plan.model.car!r}",
                                           expected=f"{car!r}, the car that {filed.name} gives this plan to"))
         self.around[car] = self._check(plan, plan.model, self.cars[car], event, filed, shared)
+        check_plan_session(self.files, plan, self.served, shared.regulations)
         driver = event.cars[car].driver
         if driver in event.drivers and driver != plan.model.driver and plan.model.driver in event.drivers:
             self.files.note(plan, finding("PW112", path=("driver",), found=f"driver {plan.model.driver!r}",
@@ -194,6 +198,7 @@ class _Reading:
                     self.files.note(other, finding("PW106", path=("car",), found=f"car {other.model.car!r}",
                                                    expected=f"{car!r}, the car of {plan.name}"))
                 self.alternates.setdefault(car, {})[key] = other.model
+                check_plan_session(self.files, other, self.served, shared.regulations)
                 # A plan for the rain is judged with the switch defaults of the wet, whatever the event begins in.
                 wet = {"wet": True, "dry": False}.get(key, event.wet)
                 self._check(other, other.model, self.cars[car], event, filed, shared, wet)
@@ -246,9 +251,9 @@ class _Reading:
         assert circuit is not None
         assert settings is not None
         plans = {car: filed.model for car, filed in self.plans.items() if filed.model is not None}
-        sole = next(iter(plans.values())).session if len(plans) == 1 else event.session
+        sole = next(iter(plans.values())).session
         return SessionSetup(
-            event=event.name, team=event.team, wet=event.wet, session=self.session or sole,
+            event=event.name, team=event.team, wet=event.wet, session=self.served or sole,
             regulations=regulations, circuit=circuit,
             cars={car: filed.model for car, filed in self.cars.items() if filed.model is not None},
             drivers=drivers_of(event), limits=limits_of(event), garage=settings.garage,

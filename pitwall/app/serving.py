@@ -44,6 +44,8 @@ class ToServe:
     plan_files: PlanFiles
     left_aside: tuple[Finding, ...] = ()
     """The errors of plan files in whose place the journal's plans are served."""
+    other_sessions: tuple[Finding, ...] = ()
+    """Plans that were made for another session than the one that is served."""
 
 
 def to_serve(event_file: Path, session: str | None, journal_of: Callable[[str, str], Path], *, fresh: bool) -> ToServe:
@@ -61,7 +63,8 @@ def to_serve(event_file: Path, session: str | None, journal_of: Callable[[str, s
     loaded = read_event(event_file, session=session)
     if not loaded.errors and loaded.setup is not None:
         setup = loaded.setup
-        return ToServe(setup, journal_of(setup.event, setup.session), loaded.plan_files)
+        others = tuple(found for found in loaded.findings if found.code == "PW117")
+        return ToServe(setup, journal_of(setup.event, setup.session), loaded.plan_files, other_sessions=others)
     stored = None if fresh else _stored(loaded, session, journal_of)
     if stored is None:
         raise FileProblem(loaded.errors)

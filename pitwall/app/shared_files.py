@@ -15,6 +15,7 @@ from pitwall.errors import UserError
 from pitwall.model.car import Car
 from pitwall.model.circuit import Circuit
 from pitwall.model.eventfile import EventFile, SettingsFile
+from pitwall.model.plan import Plan
 from pitwall.model.procedure import Procedure
 from pitwall.model.rules import Regulations
 from pitwall.model.setup import CallTiming, CarLimits, Driver, GarageWork
@@ -128,6 +129,18 @@ def demand_session(regulations: Filed[Regulations], session: str) -> None:
     if regulations.model is not None and regulations.model.window(session) is None:
         known = ", ".join(window.session for window in regulations.model.sessions)
         raise UserError(f"unknown session {session!r}: {regulations.name} has {known}")
+
+
+def check_plan_session(
+    files: Files, plan: Filed[Plan], served: str | None, regulations: Filed[Regulations]
+) -> None:
+    """A plan of the event that was made for another session than the one to serve, and one that there is."""
+    if plan.model is None or served is None or plan.model.session == served:
+        return
+    if regulations.model is None or regulations.model.window(plan.model.session) is None:
+        return
+    files.note(plan, finding("PW117", path=("session",), found=f"a plan of {plan.model.session!r}",
+                             expected=f"one of {served!r}, the session to be served"))
 
 
 def drivers_of(event: EventFile) -> dict[str, Driver]:

@@ -108,6 +108,10 @@ OF_FILES = (
     Code("PW116", "unknown window",
          "The run would never be released.",
          "Use a window of the session by its name or number, or leave 'window' out."),
+    Code("PW117", "plan of another session",
+         "The session that is served would run on a plan that was made for another one, perhaps this morning's.",
+         "Give the event this session's plan, correct 'session' in one of the two files, or ask for the other session "
+         "(--session).", "warning"),
     Code("PW121", "argument missing",
          "The call would be spoken with a hole in it.",
          "Add it under 'with'."),

@@ -70,7 +70,8 @@ def run(args: argparse.Namespace) -> int:
     broker = chosen_broker(settings, BrokerWishes(args.broker, args.port, args.bind, args.websocket_port, args.users,
                                                   args.ca_file))
 
-    _warn_of(served_files.left_aside)
+    _warn_of(served_files.left_aside, "; the journal's plan is in use until the file is mended")
+    _warn_of(served_files.other_sessions)
 
     def started(served: Served) -> None:
         words = {"event": setup.event, "session": setup.session, "cars": sorted(setup.plans), "broker": served.address,
@@ -99,7 +100,6 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _warn_of(left_aside: tuple[Finding, ...]) -> None:
-    for found in left_aside:
-        print(f"warning: {found.text()}; the journal's plan is in use until the file is mended", file=sys.stderr,
-              flush=True)
+def _warn_of(findings: tuple[Finding, ...], what_holds: str = "") -> None:
+    for found in findings:
+        print(f"warning: {found.text()}{what_holds}", file=sys.stderr, flush=True)

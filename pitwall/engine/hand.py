@@ -8,11 +8,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from difflib import get_close_matches
 
-from pitwall.engine import hand_car
+from pitwall.engine import after_closed, hand_car
 from pitwall.engine.answers import Answer, Refusal
 from pitwall.engine.car import DOUBLE_S
 from pitwall.engine.hand_clock import FRESH_S
-from pitwall.engine.hand_words import place_words, tenths
+from pitwall.engine.hand_words import in_garage, place_words, tenths
 from pitwall.engine.hands import Hands
 from pitwall.engine.laps import LapRecord
 from pitwall.engine.set_run import OUT_AT_LEAST
@@ -31,11 +31,13 @@ FORGOTTEN_FROM = 1.7
 
 
 def answer(command: CommandGiven, hands: Hands, now: float) -> Answer | None:
-    """Carry out a command that says what is true; None for any other command.
+    """Carry out a command that says what is true; None for any other command, after the close only if it can mean
+    something.
 
     Raises:
         Refusal: with the reason in words.
     """
+    after_closed.demand_meaning(command, hands.clock, now)
     handler = HANDLERS.get(command.command)
     if handler is None:
         return None
@@ -89,6 +91,8 @@ def _seen(command: CommandGiven, hands: Hands, what: str, place: str, now: float
         who = "the feed" if had.by is None else "you" if had.by == command.by else had.by
         has = "have" if who == "you" else "has"
         return Answer(f"{who} {has} the {place_words(had)} already at {tenths(had.t or 0.0)}")
+    if (what, place) == ("cross", "line") and hands.stood_in_garage(command.car, t):
+        raise Refusal(in_garage(car, f"line at {tenths(t)}"))
     hands.hears(now)
     laps = len(car.track.laps)
     why_not = hands.saw(command, what, place, t, now)

@@ -17,8 +17,15 @@ def why_not(car: TeamCar, entry: Entry) -> str:
         if entry.place == "line" and after_s > 0:
             since += f", and {after_s:.0f} s are too short for a lap"
         return f"{seen_there} cannot be: lap {track.lap_number} {since}; give its time (--at), or 'undo' that one"
-    place = "in the pit lane" if track.state == "pit_lane" else "in its garage"
-    return f"{seen_there} cannot be: car {car.car} is {place}; enter the pit exit first ('pit' with where=exit)"
+    if track.state != "pit_lane":
+        return in_garage(car, seen_there)
+    return f"{seen_there} cannot be: car {car.car} is in the pit lane; enter the pit exit first ('pit' with where=exit)"
+
+
+def in_garage(car: TeamCar, seen_there: str) -> str:
+    """Why a line cannot be of a car that nobody saw leave, and what to do about it."""
+    garage = f"car {car.car} is in its garage and nobody saw it leave"
+    return f"{seen_there} cannot be: {garage}; enter the pit exit first ('pit' with where=exit), or 'set_car'"
 
 
 def place_words(entry: Entry) -> str:

@@ -294,6 +294,14 @@ class Hands:
             return None
         return None if later[0].before.track.on_track else later[0].t
 
+    def stood_in_garage(self, car: str, t: float) -> bool:
+        """Guard: by all that was seen until ``t`` the car was in its garage then. A line of the feed says that it left
+        and the exit was missed; a line by hand is more likely a press for another car, or too early."""
+        history = self.histories[car]
+        at = history.place_of(t)
+        before = None if at is None else history.entries[at].before
+        return (self.team[car].track if before is None else before.track).state == "garage"
+
     def hears(self, now: float) -> None:
         """Somebody says how things stand: the garage calls begin, as they do when a feed first speaks."""
         self._heard_t = now if self._heard_t is None else self._heard_t

@@ -533,6 +533,54 @@ def test_a_line_from_before_the_car_left_is_refused() -> None:
     assert [lap.start_t for lap in stage.car.track.laps] == [100.0]
 
 
+def test_a_line_of_a_car_that_nobody_saw_leave_is_refused() -> None:
+    """Nothing is followed of a car in its garage whose line is pressed: the pit exit comes first, also where the line
+    is entered late. Entered with its time, the exit makes the line count."""
+    stage = by_hand(LONG, SPARE)
+    assert refused(stage.command("cross", 120.0)) == (
+        "line at 2:00.0 cannot be: car 41 is in its garage and nobody saw it leave; enter the pit exit first ('pit' "
+        "with where=exit), or 'set_car'"
+    )
+    assert (stage.car.track.state, stage.car.track.laps) == ("garage", [])
+    told(stage.command("set_car", 150.0, run="long"))
+    stage.wait(220.0)
+    early = CommandGiven(id="early", t=140.0, car="41", command="cross", by="desk")
+    assert [one.reason[:25] for one in stage.handle(early) if isinstance(one, Refused)] == ["line at 2:20.0 cannot be:"]
+    left = CommandGiven(id="left", t=100.0, car="41", command="pit", where="exit", by="desk")
+    assert [told(one) for one in stage.handle(left) if isinstance(one, Answered | Refused)]
+    assert told(stage.command("cross", 221.0)).startswith("line at 3:41.0: out-lap of 2:01.0; car 41 on timed lap 1")
+
+
+def test_a_line_of_the_feed_counts_where_the_pit_exit_was_missed() -> None:
+    """The feed's line of a car in its garage says that it left: the hand is then told that the feed has it."""
+    stage = by_hand(LONG, SPARE)
+    stage.cross(220.0)
+    assert stage.car.track.on_track
+    assert told(stage.command("cross", 222.0)) == "the feed has the line already at 3:40.0"
+    assert "timed lap" in told(stage.command("cross", 321.0))
+
+
+@pytest.mark.parametrize(
+    ("command", "more", "words"),
+    [
+        ("status", {"status": "green"}, "no status follows"), ("clock", {"remaining_s": 60.0}, "no time is left"),
+        ("pit_exit", {"pit_exit": "open"}, "opens for nobody"), ("pit", {"where": "exit"}, "no car leaves"),
+        ("cross", {}, "in its garage"), ("extend", {}, "no run is left to plan"), ("box", {}, "no car is to be called"),
+        ("defer", {}, "nothing is left to say"),
+    ],
+)  # fmt: skip
+def test_what_means_nothing_after_the_close_is_refused(command: str, more: dict[str, Any], words: str) -> None:
+    """A closed session is neither restarted nor planned on: the reason is told, and how a slip is taken back."""
+    stage = by_hand(LONG, SPARE)
+    told(stage.command("status", 50.0, status="closed", text="all in"))
+    reason = refused(stage.command(command, 60.0, **more))
+    assert words in reason
+    assert command == "cross" or reason.startswith("the session is closed since 0:50.0: ")
+    assert stage.session.clock.status == "closed"
+    assert told(stage.command("undo", 61.0)).startswith("taken back: status closed")
+    told(stage.command("pit", 62.0, where="exit"))
+
+
 def test_a_clock_longer_than_the_session_wants_a_reason() -> None:
     """More time left than the session is long is a slip of the finger; a session that was made longer says why."""
     stage = by_hand()

@@ -11,6 +11,7 @@ import pytest
 from pitwall.app import loading
 from pitwall.app.loading import find_event, load_plan_setup, load_setup, read_event, read_plan
 from pitwall.app.resources import demo_event, find_shipped, shipped
+from pitwall.app.serving import to_serve
 from pitwall.checks.codes import CODES
 from pitwall.errors import FileProblem, Finding, UserError
 from pitwall.model.setup import SessionSetup
@@ -170,6 +171,27 @@ def test_a_finding_reads_as_the_line_that_was_promised(folder: Path) -> None:
     assert found.column == plan.read_text().splitlines()[line - 1].index("brake_bais") + 1
     assert found.why == CODES["PW101"].why
     assert json.loads(json.dumps(found.as_record()))["path"] == ["runs", 1, "switches", "brake_bais"]
+
+
+def test_a_plan_of_another_session_is_told(folder: Path) -> None:
+    """A plan made for another session than the one to serve is a warning at its line, also where the session was asked
+    for and for an alternate; the session served stays the event's, whatever a single plan says. A plan that is checked
+    alone may be tomorrow's."""
+    event, plan = folder / "event.yaml", folder / "plans" / "plan_41.yaml"
+    assert not [one for one in read_event(event).findings if one.code == "PW117"]
+    asked = [one for one in read_event(event, session="practice-2").findings if one.code == "PW117"]
+    assert {one.file.rpartition("/")[2] for one in asked if one.file} >= {"plan_41.yaml", "plan_58.yaml"}
+    spoil(plan, ("session: practice-1", "session: practice-2"))
+    found = only(read_event(event).findings, "PW117")
+    assert (found.severity, found.found) == ("warning", "a plan of 'practice-2'")
+    assert found.expected == "one of 'practice-1', the session to be served"
+    assert found.line is not None
+    assert load_setup(event).session == "practice-1"
+    assert not [one for one in read_plan(plan).findings if one.code == "PW117"]
+    spoil(event, ("  58: {car: car.yaml, plan: plans/plan_58.yaml, driver: bryn}\n", ""))
+    assert load_setup(event).session == "practice-1"
+    served = to_serve(event, None, lambda *_: folder / "new.sqlite", fresh=False)
+    assert [one.code for one in served.other_sessions] == ["PW117"]
 
 
 def test_load_raises_with_errors_and_passes_over_warnings(folder: Path) -> None:
