@@ -196,3 +196,14 @@ def test_faults_of_the_plan_are_told_on_the_sheet(tmp_path: Path) -> None:
     write_any(tmp_path / "plan.yaml", Plan.model_validate(values))
     sheet, _ = read_run_sheet(tmp_path / "plan.yaml", demo_event())
     assert sheet.foot.startswith("pitwall check finds 1 error")
+
+
+def test_a_board_stands_on_the_sheet_in_its_own_words_at_the_pass_that_shows_it() -> None:
+    """Box once, as the in-lap begins; a change for a cool-down lap as that begins, for a timed one a lap ahead."""
+    made = plan(MAIN | {"laps": "out, 1 timed, cool, 1 timed, in"}, medium="board")
+    around = Around(regulations=regulations(), car=car_file(), lap=round_map(), procedures=PROCEDURES)
+    planned = PlannedCalls(made, around)
+    laps = {lap.name: lap.calls for lap in planned.laps(planned.states[0])}
+    assert [(call.where, call.text) for call in laps["in"] if call.kind == "box"] == [("line", "BOX")]
+    assert [(call.where, call.text) for call in laps["cool"] if call.kind == "switch"] == [
+        ("line", "TRQ 1"), ("line", "TRQ 2")]  # fmt: skip
