@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import tempfile
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -11,14 +12,11 @@ from typing import Any
 import yaml
 from pydantic import ValidationError
 
-from pitwall.app.loading import load_setup
+from pitwall.app.loading import load_setup, read_plan
 from pitwall.app.plain_words import findings_from
-from pitwall.app.plan_files import around_setup
 from pitwall.app.scenarios import is_event
 from pitwall.app.yaml_document import Document
 from pitwall.app.yaml_lines import read_document
-from pitwall.checks.codes import finding
-from pitwall.checks.plan import check_plan
 from pitwall.errors import FileProblem, Finding, UserError
 from pitwall.model.plan import LapChoice, Plan, write_laps
 from pitwall.model.setup import SessionSetup
@@ -64,12 +62,13 @@ def read_for_event(path: Path, event_path: Path) -> tuple[Plan, tuple[str, ...],
         UserError: as :func:`read_any`.
     """
     plan, notes, place = _read_any(path)
-    setup = load_setup(event_path)
-    if plan.car in setup.cars:
-        found = tuple(place(one) for one in check_plan(plan, around_setup(setup, plan.car)))
-    else:
-        found = (place(finding("PW106", path=("car",), found=f"car {plan.car!r}",
-                               expected=f"a car of {event_path.name}: {', '.join(setup.cars)}")),)
+    with tempfile.TemporaryDirectory() as folder:
+        # The event's other plans are no part of it: they may be missing, or be what this one is to mend.
+        written = Path(folder) / "plan.yaml"
+        written.write_text(yaml_of(plan.model_copy(update={"alternates": {}})), encoding="utf-8")
+        loaded = read_plan(written, event_path)
+    told = [(one, (one.file or "").endswith(written.name)) for one in loaded.findings]
+    found = tuple(place(replace(one, line=None, column=None)) if of_plan else one for one, of_plan in told)
     if any(one.severity == "error" for one in found):
         raise FileProblem(found)
     return plan, notes, found

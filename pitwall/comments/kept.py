@@ -1,7 +1,8 @@
 """Where a remark begins to speak of what the shorthand has no findings for: from there on it is kept as words.
 
 ``t6 exit os 2 tc too late`` is the remark *t6 exit os 2* with its words beside it, ``diff too open on entry`` is words
-alone. Nothing that would be counted is lost in them: a turn or a finding of a corner among such words is refused.
+alone. A turn among such words is refused, and so is a finding of a corner that stands beside one: it would be lost.
+What has no turn (``he wants less understeer``) is kept as words, and read back as not counted.
 """
 
 from __future__ import annotations
@@ -15,6 +16,8 @@ from pitwall.comments.words import BEFORE_IT, by_form
 
 COUNTED = ("balance", "traction", "tyres")
 """Subjects of findings that a corner has, and that are of no system: with a turn beside it one is a remark."""
+CUT_IN = ("tc", "traction", "abs")
+"""What cuts in, or cuts the engine, by itself."""
 _SAYS = ("finding", "subject", "poor", "lack", "phrase")
 _WITH = ("with", "on", "at", "in", "after", "for", "from")
 _LED_BY = ("filler", "amount", "severity", "aside")
@@ -65,11 +68,15 @@ def _is_a_setting(group: Group) -> bool:
 
 
 def _of_the_setting(found: Sequence[Group], group: Group) -> bool:
-    """Guard: this is said of the setting itself, not of the car: ``tc 4 cuts in``, ``diff 5 locks``."""
+    """Guard: this is said of the setting itself, not of the car: ``tc 4 cuts in``, ``diff 5 locks``. What an engine or
+    the ride does is the car's: ``map 2 surging t3``."""
     own = found and _is_a_setting(found[0]) and all(one.part == "filler" for one in found[1:])
-    if not own or group.entry is None or group.part != "finding" or group.entry.subject in COUNTED:
+    if not own or group.entry is None or group.part != "finding":
         return False
-    return group.entry.subject != "braking" or not found[0].words[0].key.startswith(("b", "brake"))
+    setting = found[0].words[0].key
+    if group.entry.subject == "engine":
+        return setting in CUT_IN
+    return group.entry.subject == "braking" and not setting.startswith(("b", "brake"))
 
 
 def _loses_nothing(words: Sequence[Word], topic: Group, *, placed: bool) -> None:

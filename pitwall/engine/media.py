@@ -129,7 +129,15 @@ def _lines(parts: list[str]) -> tuple[str, ...] | None:
 
 
 def _board_of(spec: CallSpec) -> tuple[str, ...] | None:
-    return _lines(spec.short.split(", ")) if spec.ask.action == "set_switch" else board_lines(spec.short)
+    if spec.ask.action == "set_switch":
+        return _lines(spec.short.split(", "))
+    # What kind of lap it is says its first clause: the lines beside it are wanted for switches.
+    return board_lines(spec.short.partition(", ")[0] if _names_the_lap(spec) else spec.short)
+
+
+def _names_the_lap(spec: CallSpec) -> bool:
+    """Guard: it says what the lap is that begins with the pass, such as a cool-down lap."""
+    return spec.kind == "run" and spec.place == "lap start"
 
 
 def _in_the_garage(at: Situation, spec: CallSpec) -> CallSpec:
@@ -177,7 +185,9 @@ def _hangs(call: Call) -> bool:
 
 
 def _rank(spec: CallSpec) -> int:
-    """A change that no timed lap needs comes after what the lap is driven for."""
+    """What lap it is comes before its switches; a change that no timed lap needs after what the lap is driven for."""
+    if _names_the_lap(spec):
+        return PRIORITY["switch"] + 1
     return PRIORITY["procedure"] - 1 if spec.kind == "switch" and spec.place != "line" else PRIORITY[spec.kind]
 
 
@@ -208,8 +218,9 @@ class _Board:
 def _contradict(one: CallSpec, other: CallSpec) -> bool:
     """Guard: one speaks of the lap after this one, the other of this one, and a driver cannot tell which is which."""
     kinds = {one.kind, other.kind}
-    return "run" in kinds and not kinds.isdisjoint(("box", "procedure", "run")) and (
-        one.kind != "run" or other.kind != "run" or one.leg != other.leg)
+    if kinds == {"run"}:
+        return one.leg != other.leg
+    return "run" in kinds and not kinds.isdisjoint(("box", "procedure"))
 
 
 def _on_board(at: Situation, spec: CallSpec, passed_at: Pass, lines: tuple[str, ...] | None) -> CallSpec:

@@ -151,7 +151,10 @@ test("news of which nobody says that it was told stays in sight as long as the c
   store.take("prompt/41", prompt("box", "due", 60, { t: 31, kind: "box" }));
   assert.deepEqual(store.open("41").map((p) => p.call), ["box", "red"], "below what is still to be said");
   assert.equal(store.unsaidNews("41")?.call, "red");
-  assert.deepEqual(store.ended("41"), [], "and not a second time below");
+  store.take("prompt/41", prompt("yellow", "withdrawn", 60, { t: 32, kind: "session" }));
+  store.take("prompt/41", prompt("line", "said", 60, { t: 32, kind: "procedure" }));
+  assert.deepEqual(store.open("41").map((p) => p.call), ["box", "red", "line"], "above what was said; another that was taken back hides it not");
+  assert.deepEqual(store.ended("41").map((p) => p.call), ["yellow"], "and not a second time below");
   store.take("desk/41/state", desk(32, "pit_lane"));
   assert.equal(store.unsaidNews("41"), null, "in the pits the driver has seen it");
   store.take("desk/41/state", desk(33, "out"));

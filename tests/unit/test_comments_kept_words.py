@@ -48,6 +48,8 @@ def test_what_is_said_of_a_setting_is_not_said_of_the_car() -> None:
     assert said("tc 4 os t6") == ["t6 os"]
     assert said("tc 4 cuts in t6") == said("diff 5 locks on entry") == said("tc 4 too much in t6") == []
     assert said("bb 56 locking t1") == ["t1 lock"]
+    assert said("map 2 surging t3 2") == ["t3 surge 2"], "what an engine does is the car's"
+    assert said("arb 3 bottoming t9") == ["t9 bottoming"]
 
 
 def test_what_is_kept_is_shown_as_words() -> None:

@@ -15,6 +15,7 @@ from pitwall.engine.media import HANG_S, NO_PASS, TOO_LONG, Pass, _shared, conve
 from pitwall.engine.view import situation
 from pitwall.model.outputs import Ask, Prompt
 from pitwall.model.procedure import Procedure
+from pitwall.model.record import altered
 from pitwall.radio.board import LINE_CHARACTERS, MOST_LINES, READY_BEFORE_S
 from tests.unit.engine_stage import CAR, MAIN, PROCEDURES, SWITCHES, Stage, car_file, plan, setup
 
@@ -316,6 +317,12 @@ def test_what_hangs_keeps_its_lines_and_only_a_flag_or_the_box_takes_them() -> N
     assert found(item, push)["p"] == "it would contradict the board: FLAP OPEN; COOL DOWN"
     box = CallSpec("x", "box", "Box", "Box, box", 0, 9, 2, 0)
     assert found(box, item, push)["x"] is None
+    made.car.book.latest.clear()
+    assert found(switch("d", "bias 2 down"), push) == {"d": None, "p": "the board is full: BIAS 2 / DOWN"}
+    assert found(switch("d", "flap open"), push) == {"d": None, "p": None}, "a run and a switch stand side by side"
+    cool = CallSpec("k", "run", "Cool down.", "Cool down, let others by", 0, 9, 2, 0, place="lap start", leg=2)
+    both = found(switch("d", "bias 2 down"), cool, altered(push, leg=3))
+    assert both == {"k": None, "d": None, "p": "it would contradict the board: COOL DOWN; BIAS 2 / DOWN"}
 
 
 def test_after_the_flag_a_board_that_cannot_be_shown_is_never_due_as_one_to_show() -> None:

@@ -12,6 +12,8 @@ export const OPEN = ["shown", "due", "said"];
 const TO_SAY = ["shown", "due"];
 /** News that a driver must have: unsaid, it stays in sight. */
 const MUST_BE_TOLD = ["session", "safety", "stop"];
+/** What became of news that takes no older one's place. */
+const NEVER_TOLD = ["planned", "withdrawn", "skipped", "missed"];
 /** Where a driver needs them. */
 const ON_TRACK = ["out", "timed", "cool", "in", "out_in", "stopped"];
 /** So long nobody may have said it before it is history. */
@@ -164,14 +166,14 @@ export class Store {
   }
 
   /**
-   * Prompts of one car: open ones by the moment they must be said; below them what is better not said, then what was, and
-   * last the news of which nobody knows that it was told.
+   * Prompts of one car: open ones by the moment they must be said; below them what is better not said, then the news of
+   * which nobody knows that it was told, last what was said.
    * @param {string} car @returns {Prompt[]}
    */
   open(car) {
     const unsaid = this.unsaidNews(car);
     const mine = [...this.prompts.values()].filter((p) => p.car === car && (OPEN.includes(p.state) || p === unsaid));
-    const rank = (/** @type {Prompt} */ p) => (p === unsaid ? 3 : p.state === "said" ? 2 : p.against ? 1 : 0);
+    const rank = (/** @type {Prompt} */ p) => (p === unsaid ? 2 : p.state === "said" ? 3 : p.against ? 1 : 0);
     return mine.sort((a, b) => rank(a) - rank(b) || a.say_by_s - b.say_by_s || b.priority - a.priority
       || (a.call < b.call ? -1 : 1));
   }
@@ -183,7 +185,7 @@ export class Store {
    */
   unsaidNews(car) {
     if (!ON_TRACK.includes(this.desks.get(car)?.state ?? "")) return null;
-    const news = [...this.prompts.values()].filter((p) => p.car === car && MUST_BE_TOLD.includes(p.kind) && p.state !== "planned");
+    const news = [...this.prompts.values()].filter((p) => p.car === car && MUST_BE_TOLD.includes(p.kind) && !NEVER_TOLD.includes(p.state));
     const last = news.sort((a, b) => b.t - a.t)[0];
     return last?.state === "unconfirmed" && this.clock.now() - last.t <= UNSAID_SHOWN_FOR_S ? last : null;
   }
