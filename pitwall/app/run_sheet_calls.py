@@ -24,6 +24,7 @@ from pitwall.model.car import Position, position_text
 from pitwall.model.plan import CallClass, Item, LapKind, Plan
 from pitwall.model.procedure import Procedure, Step
 from pitwall.model.units import clock_text
+from pitwall.radio.board import board_lines
 from pitwall.radio.speech import spoken_s
 from pitwall.radio.wording import count_word, fill, switch_words
 
@@ -182,6 +183,11 @@ class PlannedCalls:
             if not changes:
                 continue
             words = ", ".join(self._switch_words(name, position, was) for name, position in changes.items())
+            if self.plan.medium == "board" and (leg > 0 or state.laps[leg + 1] != "timed"):
+                # A lap ahead of a timed one; else as the lap begins.
+                shown = leg if state.laps[leg + 1] == "timed" else leg + 1
+                yield shown, SheetCall(LINE, " / ".join(self._board_words(changes, was)), "switch", 1.0)
+                continue
             if state.laps[leg + 1] != "timed" and not self.plan.may_say("switch", state.laps[leg]):
                 yield leg + 1, SheetCall(LINE, _sentence(words), "switch", 1.0)
             else:
@@ -191,6 +197,12 @@ class PlannedCalls:
     def _switch_words(self, name: str, position: Position, was: Mapping[str, Position]) -> str:
         switch = self.board.known(name) if self.board is not None else None
         return name if switch is None else switch_words(switch, position, was.get(name))[0]
+
+    def _board_words(self, changes: Mapping[str, Position], was: Mapping[str, Position]) -> Iterator[str]:
+        for name, position in changes.items():
+            switch = self.board.known(name) if self.board is not None else None
+            short = name if switch is None else switch_words(switch, position, was.get(name))[1]
+            yield from board_lines(short) or (short,)
 
     def _of_the_run(self, state: RunState) -> Iterator[tuple[int, SheetCall]]:
         last = len(state.laps) - 1
@@ -203,6 +215,9 @@ class PlannedCalls:
                 yield leg, SheetCall(LINE, COOL_NOW, "run", 1.0)
             if kind == "timed" and before == "cool":
                 yield leg - 1, SheetCall(BEFORE_LINE, PUSH_AGAIN, "run", self._length_s(state, leg - 1) - 5.0)
+        if self.plan.medium == "board" and not state.out_in:
+            yield last, SheetCall(LINE, "BOX", "box", 0.5)
+            return
         entry = self.around.lap.last_chance if self.around.lap is not None else 0.93
         length_s = self._length_s(state, last)
         yield last, SheetCall(LINE if last and not state.out_in else PIT_EXIT, BOX, "box", 0.5)

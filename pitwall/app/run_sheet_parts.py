@@ -64,16 +64,20 @@ class Look:
 def head(sheet: RunSheet, look: Look) -> Part:
     """Car, session and driver; the event; what holds for all runs."""
     title = look.size * 1.5
-    event = width_of(drawable(sheet.event), REGULAR, look.size)
-    lines = lines_of(sheet.title, BOLD, title, max(look.width / 2, look.width - event - look.size))
+    # A long name of an event goes over several lines in its half, so that it and the title never meet.
+    wide = width_of(drawable(sheet.event), REGULAR, look.size)
+    event = lines_of(sheet.event, REGULAR, look.size, look.width / 2 - look.size)
+    lines = lines_of(sheet.title, BOLD, title, max(look.width / 2, look.width - wide - look.size))
+    above = max(len(lines) * title * LEADING, title + (len(event) - 1) * look.line + 0.3 * look.size)
     details = lines_of(". ".join(sheet.lines), REGULAR, look.size, look.width) if sheet.lines else []
-    height = len(lines) * title * LEADING + len(details) * look.line + look.size * 0.7
+    height = above + len(details) * look.line + look.size * 0.7
 
     def draw(canvas: Canvas, x: float, y: float) -> None:
         canvas.setFont(REGULAR, look.size)
-        canvas.drawRightString(x + look.width, y - title, drawable(sheet.event))
-        y = _write(canvas, lines, x, y, BOLD, title)
-        _write(canvas, details, x, y, REGULAR, look.size)
+        for number, line in enumerate(event):
+            canvas.drawRightString(x + look.width, y - title - number * look.line, line)
+        _write(canvas, lines, x, y, BOLD, title)
+        _write(canvas, details, x, y - above, REGULAR, look.size)
 
     return Part(height, draw)
 

@@ -82,10 +82,11 @@ def in_words(made: Debrief) -> list[str]:
 def _of_car(car: CarDebrief) -> list[str]:
     best = "no time" if car.best_lap_s is None else f"best {car.best_lap_s:.3f} s"
     lines = [f"  car {car.car}: {len(car.laps)} laps, {best}"]
+    wide = max([14, *(len(run.run) + 2 for run in car.runs)])
     for run in car.runs:
         why, state = f" ({run.reason})" if run.reason else "", run.state if run.counts else "cut"
         items = f", {run.items_done} of {run.items} items" if run.items else ""
-        lines.append(f"    {run.run:<14}{state:<9}{timed_laps(run.timed_done, run.timed_wanted)}{items}{why}")
+        lines.append(f"    {run.run:<{wide}}{state:<9}{timed_laps(run.timed_done, run.timed_wanted)}{items}{why}")
     lost = [item for item in car.items if item.outcome in ("not_done", "done_badly")]
     lines += [f"    {item.outcome.replace('_', ' ')}: {item.do} on {item.lap} of {item.run}: {item.reason}"
               for item in lost]

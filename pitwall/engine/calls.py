@@ -31,6 +31,7 @@ EVEN_UNDER_RED: tuple[CallClass, ...] = ("session", "safety", "stop")
 FAR_AHEAD_S = 20.0  # a call whose window lay further ahead than this was not missed: its lap fell out of the run
 HEARD = ("said", "done", "late", "unconfirmed")
 YELLOW = "yellow flag at its place"
+CAME_IN = "the car came in before it could be said"
 UNNEEDED = "no longer needed"
 WAITS = "waits for the next stretch on which the driver can listen"
 HELD_BACK = "held back"
@@ -172,6 +173,8 @@ class CallBook:
                 self.signal(call, "withdraw", now, "the run went another way")
             elif call.state == "due" or (call.state == "shown" and now >= spec.say_from_s):
                 self.signal(call, "expired", now, "its place on the lap is behind the car")
+            elif run is None:
+                self.signal(call, "withdraw", now, CAME_IN)  # a lap earlier than was known: nobody was slow
             else:
                 self.signal(call, "passed", now, "the car was there before the call could be made")
             return

@@ -55,6 +55,7 @@ def desk_state(car: TeamCar, clock: SessionClock, now: float) -> DeskState:
         questions=car.owed.shown(),
         comments=tuple(car.comments.comments[-SHOWN_COMMENTS:]),
         driver_change=changed[1] if changed is not None else None,
+        wet=car.switches.wet,
     )
 
 

@@ -27,6 +27,7 @@ AWAITED_S = 5.0  # while the call is still to be made or to be read back it is g
 READBACK_S = 8.0  # so long after the words a driver may still be about to answer
 LATE_SHARE, LATE_S = 0.03, 1.0  # give or take of a predicted line: of the way since the car was seen, and at least
 SETTLES_S = 10.0  # after the line: what became of the calls before it may change what the lap wants
+NOBODY_ANSWERS = "Show the position at the next pass of the pit wall; have it read in the garage."
 HEARD = ("said", "done", "late", "unconfirmed")
 
 
@@ -100,10 +101,15 @@ def look_at_switches(car: TeamCar, alerts: AlertBook, status: Status, now: float
             name = switch.switch
             text = texts.get(name)
             if text is not None:
-                found += alerts.hold(kind, car.car, text, now, status, name)
+                found += alerts.hold(kind, car.car, text, now, status, name, help_text=_remedy(car, kind))
             elif alert_key(kind, car.car, name) in alerts.seen:
                 found += alerts.over(kind, car.car, now, name)
     return found
+
+
+def _remedy(car: TeamCar, kind: str) -> str | None:
+    """What helps where nobody can ask the driver; None: as for any car."""
+    return NOBODY_ANSWERS if kind == "switch_unverified" and car.plan.medium == "board" else None
 
 
 def switch_measured(

@@ -131,6 +131,7 @@ class DeskState(Frozen):
     engineer: str | None = Field(default=None, description="who took over this car's radio last")
     driver: str | None = Field(default=None, description="who sits in the car, or will on the next run")
     driver_change: str | None = Field(default=None, description="who has to get out for that driver")
+    wet: bool = Field(default=False, description="the car's switches stand for a wet track")
     tyres: str | None = Field(default=None, description="the set on the car, by its label in the plan")
     tyre_laps: int | None = Field(default=None, description="laps of that set so far")
     fuel_kg: float | None = Field(default=None, description="about how much is in the car")

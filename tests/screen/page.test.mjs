@@ -10,14 +10,15 @@ import { pieces, wrapped } from "../../pitwall/screen/static/app/fitting.js";
 import { exampleTag, inWords, isTags, noSuchTurn, tagged, typedOf } from "../../pitwall/screen/static/app/shorthand.js";
 import { workAhead } from "../../pitwall/screen/static/app/ladder.js";
 import { barOf, planWords } from "../../pitwall/screen/static/app/plan-line.js";
-import { labels, lapWords } from "../../pitwall/screen/static/app/strip.js";
+import { isOverdue, labels, lapWords, onceEach } from "../../pitwall/screen/static/app/strip.js";
+import { allWords } from "../../pitwall/screen/static/app/switches.js";
 import { ask } from "../../pitwall/screen/static/app/asking.js";
 import { feedAges, silentStreams, wellness } from "../../pitwall/screen/static/app/head.js";
 import { feedWords, keysOf } from "../../pitwall/screen/static/app/help.js";
 import { Pad } from "../../pitwall/screen/static/app/pad.js";
 import { Reader } from "../../pitwall/screen/static/app/reader.js";
 import { Rights } from "../../pitwall/screen/static/app/rights.js";
-import { callClass, callMark, callWord, endedAs, lateWords, partWords, timedWords } from "../../pitwall/screen/static/app/words.js";
+import { callClass, callMark, callWord, endedAs, lateWords, partWords, runWord, timedWords } from "../../pitwall/screen/static/app/words.js";
 import { Store } from "../../pitwall/screen/static/app/store.js";
 import { TakingBack, UNDO_FOR_MS } from "../../pitwall/screen/static/app/taking-back.js";
 import { ofNoCar } from "../../pitwall/screen/static/app/team-page.js";
@@ -575,4 +576,55 @@ test("a browser without AbortSignal.timeout asks all the same, and a question wi
 test("no place is known to less than a tenth of a second", () => {
   const lap = { kind: "timed", begun_s: 0, line_s: 90, listen: [], others: [], here: 0.5, here_within_s: 0.01, line_within_s: 0 };
   assert.equal(lapWords(lap, [], 50), "line expected in 0:40 ± 0.1 s; where it is: ± 0.1 s");
+});
+
+test("before a session its flag stands the session's length after the green light, however long that is still away", () => {
+  const [time, now] = at(), clock = new DaemonClock(now);
+  clock.take(spoke(-9960, { status: "waiting", running: false, remaining_s: 1800 }), false);
+  assert.equal(clock.flag(), 1800);
+  clock.take(spoke(-1200, { remaining_s: 1800 }), false);  // the green light came early
+  time.ms = 2000;
+  assert.equal(clock.flag(), 600);
+  clock.take(spoke(90, { status: "waiting", running: false, remaining_s: 1800 }), false);  // and late
+  assert.equal(clock.flag(), 1890);
+  clock.take(spoke(1000, { status: "finished", running: false, remaining_s: 55 }), false);
+  assert.equal(clock.flag(), 1000);
+});
+
+test("a lap that should have ended is told as overdue, and nobody says where the car is", () => {
+  const lap = { kind: "timed", line_s: 447, line_within_s: 0.8, here: 0.9, here_within_s: 0.8, others: [] };
+  assert.match(lapWords(lap, [], 446), /^line expected in 0:01 ± 0.8 s/);
+  assert.match(lapWords(lap, [], 448.5), /^line expected in 0:00 ± 1.5 s; where it is: ± 1.5 s$/);
+  assert.equal(lapWords(lap, [], 497), "line overdue 0:50; where it is: nobody can say");
+  assert.equal(lapWords({ ...lap, kind: "in", line_within_s: null }, [], 497), "pit lane overdue 0:50; where it is: nobody can say");
+  assert.ok(!isOverdue({ ...lap, line_within_s: 6 }, 452));
+});
+
+test("a car that is close on both sides stands once on the map, on the nearer one", () => {
+  const near = (car, gap_s) => ({ car, gap_s, kind: "timed" });
+  assert.deepEqual(onceEach([near("7", 40), near("9", 3), near("7", -20)]), [near("9", 3), near("7", -20)]);
+  assert.deepEqual(onceEach([near("7", 20), near("7", -20)]), [near("7", 20)]);
+});
+
+test("after the flag nothing is next of a car that drives no more, and a run that was not driven is not to come", () => {
+  const [, now] = at(), store = new Store(now);
+  const planned = { call: "q", car: "41", state: "planned", kind: "question", say_from_s: 90, say_by_s: 99, act_at_s: null, revision: 1, t: 50, priority: 1 };
+  const desk = (state) => ({ type: "desk_state", id: "d", t: 50, car: "41", state, prompts: [planned], switches: [], comments: [] });
+  store.take("desk/41/state", desk("garage"));
+  store.take("clock", spoke(50));
+  assert.equal(store.toCome("41").length, 1);
+  store.take("clock", spoke(51, { status: "finished", running: false }));
+  assert.equal(store.toCome("41").length, 0);
+  store.take("desk/41/state", desk("in"));
+  assert.equal(store.toCome("41").length, 1);  // the lap after the flag is still driven
+  assert.equal(runWord({ state: "next" }, store.isOver()), "not driven");
+  assert.equal(runWord({ state: "next" }, false), "next");
+  assert.equal(runWord({ state: "done", counts: true }, true), "done");
+});
+
+test("switches that nobody has confirmed are not called as wanted without a word", () => {
+  const card = (verified) => ({ switch: "s", word: "s", wanted: 1, believed: 1, measured: null, verified });
+  assert.equal(allWords([card(false), card(false)]), "as wanted, none verified");
+  assert.equal(allWords([card(true), card(false)]), "as wanted, 1 not verified");
+  assert.equal(allWords([card(true)]), "all as wanted");
 });

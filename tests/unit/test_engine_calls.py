@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from pitwall.engine.call import PRIORITY, Call, CallSpec
-from pitwall.engine.calls import DEFER_S, FEW_KEYS, REPEAT_S, YELLOW, CallBook
+from pitwall.engine.calls import CAME_IN, DEFER_S, FEW_KEYS, REPEAT_S, YELLOW, CallBook
 from pitwall.model.outputs import Ask
 
 HERE = ("main", 1, 2)
@@ -222,6 +222,15 @@ def test_a_call_whose_lap_went_by(seen: float, state: str, reason: str) -> None:
     """Due: it may have been said. Shown before its time: missed. Far ahead: the run went another way."""
     book = Book().go(seen, spec()).go(seen + 0.5, here=("main", 2, 3))
     assert (book.only().state, book.only().reason) == (state, reason)
+
+
+def test_a_car_that_comes_in_early_is_no_miss() -> None:
+    """Its in-lap was thought to be still to come: what was shown for it is taken back, for nobody was too slow. What
+    was due may have been said."""
+    behind = "its place on the lap is behind the car"
+    for seen, state, reason in ((85, "withdrawn", CAME_IN), (100, "unconfirmed", behind)):
+        book = Book().go(seen, spec()).go(seen + 0.5, here=(None, 0, 3))
+        assert (book.only().state, book.only().reason) == (state, reason)
 
 
 def test_a_call_taken_back_and_overtaken_was_missed() -> None:

@@ -67,6 +67,13 @@ def test_the_desk_state_tells_where_the_car_is() -> None:
     assert desk.flag_margin_s == pytest.approx(3600 - (t + 100), abs=0.2)
 
 
+def test_the_desk_state_tells_that_the_track_is_wet() -> None:
+    """As the event file has it, until the plan is changed over."""
+    for wet in (False, True):
+        stage = Stage(setup(plan(MAIN), wet=wet)).green()
+        assert stage.made(DeskState)[-1].wet is wet
+
+
 def test_in_the_garage_the_desk_shows_the_next_run() -> None:
     """No lap, no arrivals, no margin; the run that comes next and the switches it starts with."""
     made = stage().wait(10)

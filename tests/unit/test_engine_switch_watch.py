@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from pitwall.engine.alerts.book import AlertBook
-from pitwall.engine.switch_watch import AHEAD_S, AWAITED_S, look_at_switches
+from pitwall.engine.switch_watch import AHEAD_S, AWAITED_S, NOBODY_ANSWERS, look_at_switches
 from pitwall.model.outputs import Alert, Prompt
 from tests.unit.engine_stage import MAIN, Stage, plan, setup
 
@@ -262,3 +262,14 @@ def test_what_a_lap_driven_again_needs_is_told_before_its_line() -> None:
     assert (call.spec.text[:16], call.spec.place, call.spec.waits) == ("Before the line:", "line", False)
     assert call.spec.asked == {"torque_map": 2}
     assert "due" in [one.state for one in stage.made(Prompt) if one.id.startswith(f"{call.id}.") and one.t < t + 112]
+
+
+def test_nobody_is_told_to_ask_a_driver_who_only_sees_boards() -> None:
+    """What helps there is the next pass of the pit wall and the garage."""
+    run = {**MAIN, "laps": "out, 1 timed, cool, 1 timed, in"}
+    stage = Stage(setup(plan(run, medium="board"))).green()
+    stage.drive(200, 125, 100)
+    stage.car.switches.told({"flap": "open"}, False, stage.now)
+    stage.wait(stage.car.legs[0].end_s - 1)
+    (raised,) = {one.help for one in stage.made(Alert) if one.kind == "switch_unverified"}
+    assert raised == NOBODY_ANSWERS

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import dataclasses
 import io
+import itertools
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import pytest
 from pypdf import PdfReader
+from reportlab.pdfgen.canvas import Canvas
 
 from pitwall.app.loading import Loaded
 from pitwall.app.plan_sheets import write_any
@@ -15,6 +18,7 @@ from pitwall.app.print_fonts import REGULAR, drawable, lines_of, width_of
 from pitwall.app.resources import demo_event
 from pitwall.app.run_sheet import RunSheet, read_run_sheet, run_sheet, sheet_text
 from pitwall.app.run_sheet_calls import PlannedCalls
+from pitwall.app.run_sheet_parts import Look, head
 from pitwall.app.run_sheet_pdf import sheet_pdf
 from pitwall.checks.around import Around
 from pitwall.cli.main import main
@@ -118,6 +122,30 @@ def test_the_demo_sheet_is_one_page_with_every_call_on_it() -> None:
     assert sorted(numbers)[len(numbers) // 2] >= 7
 
 
+def test_a_long_name_of_the_event_and_the_title_do_not_meet() -> None:
+    """A name of the most letters that an event may have goes over several lines in its half of the page."""
+    made = dataclasses.replace(_sheet(plan(MAIN)), event="Cup of the harbour " * 4 + "1234")
+    drawn: list[tuple[float, float, float]] = []
+    font: list[tuple[str, float]] = []
+
+    class Pen:
+        def setFont(self, name: str, size: float) -> None:
+            font[:] = [(name, size)]
+
+        def drawString(self, x: float, y: float, text: str) -> None:
+            drawn.append((x, x + width_of(text, *font[0]), y))
+
+        def drawRightString(self, x: float, y: float, text: str) -> None:
+            drawn.append((x - width_of(text, *font[0]), x, y))
+
+    part = head(made, Look(8.0, 527.0))
+    part.draw(cast(Canvas, Pen()), 0.0, 700.0)
+    assert len(drawn) >= 3
+    assert all(left >= -1e-6 and right <= 527.0 + 1e-6 and 700.0 - part.height < y < 700.0 for left, right, y in drawn)
+    pairs = itertools.combinations(drawn, 2)
+    assert all(a[1] < b[0] or b[1] < a[0] or abs(a[2] - b[2]) > 7.0 for a, b in pairs)
+
+
 @pytest.mark.parametrize("name", ["Zoë Żółć", "Δρόμος", "車 41", "🏁🏁", "a" * 300, "\u202eabc", "\x00\x1b[2J"])
 def test_any_text_can_be_printed(name: str) -> None:
     """Letters that the font lacks become a small box; control characters and endless words break nothing."""
@@ -168,3 +196,14 @@ def test_faults_of_the_plan_are_told_on_the_sheet(tmp_path: Path) -> None:
     write_any(tmp_path / "plan.yaml", Plan.model_validate(values))
     sheet, _ = read_run_sheet(tmp_path / "plan.yaml", demo_event())
     assert sheet.foot.startswith("pitwall check finds 1 error")
+
+
+def test_a_board_stands_on_the_sheet_in_its_own_words_at_the_pass_that_shows_it() -> None:
+    """Box once, as the in-lap begins; a change for a cool-down lap as that begins, for a timed one a lap ahead."""
+    made = plan(MAIN | {"laps": "out, 1 timed, cool, 1 timed, in"}, medium="board")
+    around = Around(regulations=regulations(), car=car_file(), lap=round_map(), procedures=PROCEDURES)
+    planned = PlannedCalls(made, around)
+    laps = {lap.name: lap.calls for lap in planned.laps(planned.states[0])}
+    assert [(call.where, call.text) for call in laps["in"] if call.kind == "box"] == [("line", "BOX")]
+    assert [(call.where, call.text) for call in laps["cool"] if call.kind == "switch"] == [
+        ("line", "TRQ 1"), ("line", "TRQ 2")]  # fmt: skip

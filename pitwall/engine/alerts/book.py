@@ -43,7 +43,7 @@ class AlertBook:
 
     def hold(
         self, kind: str, car: str | None, text: str, now: float, status: Status, detail: str = "", *,
-        explained_by: tuple[str, ...] = (),
+        explained_by: tuple[str, ...] = (), help_text: str | None = None,
     ) -> list[Output]:
         """The condition holds: raise the alert, or say why not.
 
@@ -55,6 +55,7 @@ class AlertBook:
             status: session status, which may inhibit it.
             detail: tells apart two alerts of one kind for one car.
             explained_by: kinds that say it already, besides those that always do.
+            help_text: what to do, where it is not what the kind says.
         """
         key = alert_key(kind, car, detail)
         if key in self.active:
@@ -70,7 +71,8 @@ class AlertBook:
             return []
         priority, remedy = KINDS[kind]
         alert = Alert(
-            id=key, t=now, car=car, kind=kind, priority=priority, active=True, text=text, help=remedy, since_s=now
+            id=key, t=now, car=car, kind=kind, priority=priority, active=True, text=text,
+            help=help_text or remedy, since_s=now,
         )
         self.active[key], seen.cleared_s = alert, None
         self.gone.pop(key, None)

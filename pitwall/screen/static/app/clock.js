@@ -58,6 +58,13 @@ export class DaemonClock {
     return Math.max(0, state.remaining_s - gone);
   }
 
+  /** When the flag falls if nothing stops the clock; of a session that has not begun its length after its green light, which is at zero. */
+  flag() {
+    const now = Number.isFinite(this.now()) ? this.now() : 0;
+    if (this.state?.status === "finished" || this.state?.status === "closed") return now;  // fallen, whatever a stopped clock shows
+    return (this.state?.status === "waiting" ? Math.max(0, now) : now) + (this.remaining() ?? 0);
+  }
+
   /** Real seconds since the daemon's clock last spoke. */
   age() {
     return (this.monotonic() - this.heard) / 1000;

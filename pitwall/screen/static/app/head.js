@@ -28,7 +28,7 @@ export function Head({ desk }) {
       <div class=${`status asks-${STATUS_ASKS[status] ?? "nothing"}`} role="status">
         <b>${STATUS_WORDS[status]}</b>
         <span>${clock?.yellow_sectors?.length ? `yellow in ${clock.yellow_sectors.join(", ")}` : ""}
-          ${clock ? `pit exit ${clock.pit_exit}` : ""}</span>
+          ${clock ? `pit exit ${clock.pit_exit}` : ""}${state?.wet ? `${clock ? " · " : ""}wet` : ""}</span>
       </div>
       <div class="flag">${state ? flagWords(state, store.forecasts.get(state.car)?.outlook) : ""}</div>
       <${CarTabs} desk=${desk} />

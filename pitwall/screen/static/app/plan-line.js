@@ -6,7 +6,7 @@
 import { html } from "./html.js";
 import { clockText } from "./clock.js";
 import { useWidth } from "./width.js";
-import { LEAST_CHANCE, RUN_WORDS, endedAs, percent, timedWords } from "./words.js";
+import { LEAST_CHANCE, endedAs, percent, runWord, timedWords } from "./words.js";
 
 const HEIGHT = 26, LEFT = 3, BAR = 9, THICK = 12;
 /** With more runs than this, those that are long over are only counted. */
@@ -24,7 +24,7 @@ export function PlanLine({ desk, car, calm = false }) {
   const runs = plan.runs.filter((run) => run.state !== "dropped"), over = longOver(runs);
   const told = new Map(outlook?.runs.map((one) => [one.run, one]));
   const shown = runs.filter((run) => !over.includes(run));
-  const flag = (Number.isFinite(now) ? now : 0) + (desk.store.clock.remaining() ?? 0);
+  const flag = desk.store.clock.flag(), ended = desk.store.isOver();
   const scale = scaleOf(shown, told, flag, over.length > 0, WIDTH);
   const { at } = scale, waiting = desk.store.waiting(car);
   return html`<section class="plan" tabindex="0" aria-label=${`plan of car ${car}`}>
@@ -34,12 +34,12 @@ export function PlanLine({ desk, car, calm = false }) {
     <p class="legend" aria-hidden="true"><i class="l-planned"></i> planned <i class="l-expected"></i> expected <i class="l-driven"></i> driven
       <b>├o┤</b> when it ends, eight of ten <b>▼</b> leave by</p>
     <div class="lane axis" aria-hidden="true"><span></span><svg ref=${drawing} viewBox=${`0 0 ${WIDTH} ${HEIGHT}`}>
-      ${scale.ticks.map((t) => clear(at(t), at(flag), at(now)) && html`<text key=${t} x=${at(t)} y="20" text-anchor=${at(t) < 30 ? "start" : at(t) > WIDTH - 30 ? "end" : "middle"}>${clockText(t)}</text>`)}
+      ${scale.ticks.map((t) => clear(at(t), at(flag), now >= scale.first ? at(now) : NaN) && html`<text key=${t} x=${at(t)} y="20" text-anchor=${at(t) < 30 ? "start" : at(t) > WIDTH - 30 ? "end" : "middle"}>${clockText(t)}</text>`)}
       <text class="mark" x=${at(flag)} y="20" text-anchor=${at(flag) > WIDTH - 30 ? "end" : "middle"}>flag</text>
-      ${Number.isFinite(now) && at(flag) - at(now) > 50 && html`<text class="mark" x=${at(now)} y="20" text-anchor=${at(now) < 30 ? "start" : "middle"}>now</text>`}
+      ${now >= scale.first && at(flag) - at(now) > 50 && html`<text class="mark" x=${at(now)} y="20" text-anchor=${at(now) < 30 ? "start" : "middle"}>now</text>`}
     </svg><span class="heads"><span>laps</span><span>fits</span><span>leave by</span></span></div>
     <ol class="lanes">${shown.map((run) => html`<li key=${run.run}><${Lane} desk=${desk} run=${run} told=${told.get(run.run)} scale=${scale}
-      flag=${flag} now=${now} wide=${WIDTH} calm=${calm} /></li>`)}</ol>
+      flag=${flag} now=${now} wide=${WIDTH} calm=${calm} ended=${ended} /></li>`)}</ol>
   </section>`;
 }
 
@@ -51,7 +51,7 @@ function scaleOf(shown, told, flag, cut, wide) {
   const at = (/** @type {number} */ t) => LEFT + (wide - 2 * LEFT) * Math.max(0, Math.min(1, (t - first) / (latest - first)));
   const step = [300, 600, 900, 1800, 3600, 7200].find((s) => ((latest - first) / s) * 100 <= wide) ?? 14400;
   const begin = Math.ceil(first / step);
-  return { at, ticks: Array.from({ length: Math.max(0, Math.floor(latest / step) - begin + 1) }, (_, n) => (begin + n) * step) };
+  return { at, first, ticks: Array.from({ length: Math.max(0, Math.floor(latest / step) - begin + 1) }, (_, n) => (begin + n) * step) };
 }
 
 /** No label of the axis stands under another. @param {number} x @param {number[]} others */
@@ -95,23 +95,23 @@ export function barOf(run, told) {
   return from == null || to == null ? null : [from, to];
 }
 
-function Lane({ desk, run, told, scale, flag, now, wide, calm }) {
+function Lane({ desk, run, told, scale, flag, now, wide, calm, ended }) {
   const open = TO_COME.includes(run.state), risky = open && told && run.want === "must" && told.chance < LEAST_CHANCE;
-  const laps = run.timed_wanted ? timedWords(run) : open ? RUN_WORDS[run.state] : "";
+  const laps = run.timed_wanted ? timedWords(run) : open && !ended ? runWord(run, ended) : "";
   const leave = told?.last_release_s != null && !run.actual_span_s ? clockText(told.last_release_s) : "";
   const inside = html`
     <span class="name"><b>${run.state === "running" ? "▶ " : endedAs(run) === "done" ? "✓ " : ""}${run.run}</b> ${run.want}</span>
-    <svg viewBox=${`0 0 ${wide} ${HEIGHT}`} aria-hidden="true"><${Shapes} run=${run} told=${told} open=${open} scale=${scale} flag=${flag} now=${now} wide=${wide} /></svg>
+    <svg viewBox=${`0 0 ${wide} ${HEIGHT}`} aria-hidden="true"><${Shapes} run=${run} told=${told} open=${open} ended=${ended} scale=${scale} flag=${flag} now=${now} wide=${wide} /></svg>
     <span class="figures"><span>${laps}</span>
-      <b class=${risky ? "short" : ""}>${open && told ? html`${risky ? "▲ " : ""}<i class="unseen">fits</i> ${percent(told.chance)}` : RUN_WORDS[endedAs(run)]}</b>
+      <b class=${risky ? "short" : ""}>${open && told ? html`${risky ? "▲ " : ""}<i class="unseen">fits</i> ${percent(told.chance)}` : runWord(run, ended)}</b>
       <span>${open && leave ? html`<i class="unseen">leave by</i> ${leave}` : ""}</span>
       ${open && told ? html`<i class="unseen">ends between ${clockText(told.end_q10_s)} and ${clockText(told.end_q90_s)}${calm ? "" : "; why"}</i>` : ""}</span>`;
   return calm ? html`<div class=${`lane is-${endedAs(run)}`}>${inside}</div>`
     : html`<button class=${`lane is-${endedAs(run)}`} onClick=${() => { desk.why = run.run; }}>${inside}</button>`;
 }
 
-function Shapes({ run, told, open, scale, flag, now, wide }) {
-  const { at, ticks } = scale, planned = run.planned_span_s, driven = run.actual_span_s, bar = barOf(run, told);
+function Shapes({ run, told, open, ended, scale, flag, now, wide }) {
+  const { at, ticks } = scale, planned = run.planned_span_s, driven = run.actual_span_s, bar = ended && !driven ? null : barOf(run, told);
   const width = (/** @type {number} */ a, /** @type {number} */ b) => Math.max(3, at(b) - at(a));
   const middle = BAR + THICK / 2;
   const spread = open && told ? `M${at(told.end_q10_s)} ${BAR} v${THICK} m0 ${-THICK / 2} H${at(told.end_q90_s)} m0 ${-THICK / 2} v${THICK}` : "";
@@ -124,5 +124,5 @@ function Shapes({ run, told, open, scale, flag, now, wide }) {
       <circle class="likely" cx=${at(told.end_q50_s)} cy=${middle} r="5" />`}
     ${open && told?.last_release_s != null && !driven && html`<path class="release" d=${`M${at(told.last_release_s)} ${BAR + 2} l-6 -9 h12 z`} />`}
     <line class="flag" x1=${at(flag)} x2=${at(flag)} y1="0" y2=${HEIGHT} />
-    ${Number.isFinite(now) && html`<line class="now" x1=${at(now)} x2=${at(now)} y1="0" y2=${HEIGHT} />`}`;
+    ${now >= scale.first && html`<line class="now" x1=${at(now)} x2=${at(now)} y1="0" y2=${HEIGHT} />`}`;
 }

@@ -39,7 +39,7 @@ export function sheetOf(store, about) {
       const left = (plan?.runs ?? []).filter((run) => ["planned", "next", "running", "cut"].includes(run.state));
       return {
         car, driver: state?.driver ?? "",
-        switches: (state?.switches ?? []).map((card) => `${card.word} ${position(card.wanted)}`).join(" · "),
+        switches: (state?.switches ?? []).map((card) => `${card.word} ${position(card.wanted)}${card.verified ? "" : " ?"}`).join(" · "),
         runs: left.map((run) => {
           const told = outlook?.runs.find((one) => one.run === run.run);
           return {

@@ -23,6 +23,7 @@ const ENDED_KEPT = 40;
 /** So many calls the daemon lists at most. */
 const STACK = 16;
 const NOTES_KEPT = 6;
+const IN_THE_PITS = ["garage", "pit_lane"];
 /** What a client beside the daemon may leave out. */
 const NO_PARTS = { parts: [], parts_said: 0, board: [] };
 
@@ -195,9 +196,10 @@ export class Store {
       .sort((a, b) => b.t - a.t);
   }
 
-  /** What the plan holds next. @param {string} car @returns {Prompt[]} */
+  /** What the plan holds next; nothing of a car that drives no more, for no run can be begun. @param {string} car @returns {Prompt[]} */
   toCome(car) {
     const now = this.clock.now(), desk = this.desks.get(car);
+    if (this.isOver() && (desk === undefined || IN_THE_PITS.includes(desk.state))) return [];
     return (desk?.prompts ?? [])
       .filter((p) => p.state === "planned" && p.say_by_s > now)
       .sort((a, b) => a.say_from_s - b.say_from_s || b.priority - a.priority);

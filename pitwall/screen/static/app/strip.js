@@ -10,6 +10,8 @@ import { useWidth } from "./width.js";
 const HEIGHT = 110, LINE = 62, EDGE = 14, FOOT = LINE + 12;
 /** The letters of the labels, as in the style, and the least room between two of them, in the drawing's units. */
 const LETTERS = 16, GAP = 12;
+/** An end of a lap that is noted so soon after its moment was not overdue. */
+const OVERDUE_S = 2;
 
 /** @param {{desk: import("./desk.js").Desk, car: string, prompt: import("./wire").Prompt | null}} props */
 export function LapStrip({ desk, car, prompt }) {
@@ -25,7 +27,7 @@ export function LapStrip({ desk, car, prompt }) {
   const listen = lap.listen.filter(([from, to]) => to > begin && from < end);
   const mark = prompt && ["shown", "due"].includes(prompt.state) && prompt.say_by_s > begin && prompt.say_from_s < end ? prompt : null;
   const acts = mark?.act_at_s != null && mark.act_at_s > now && mark.act_at_s < end ? at(mark.act_at_s) : null;
-  const words = lapWords(lap, listen, now);
+  const words = lapWords(lap, listen, now), overdue = isOverdue(lap, now);
   return html`<section class="strip" aria-label=${`lap of car ${car}`}><h2>lap <span>${words}</span></h2>
     <svg ref=${drawing} viewBox=${`0 0 ${WIDTH} ${HEIGHT}`} role="img" aria-label=${`car ${car}: ${words}`}>
       <line class="base" x1=${EDGE} x2=${WIDTH - EDGE} y1=${LINE} y2=${LINE} />
@@ -35,9 +37,9 @@ export function LapStrip({ desk, car, prompt }) {
       ${places.map((one) => html`<g key=${one.name} class=${`place${one.t < now ? " past" : ""}`}>
         <line x1=${one.x} x2=${one.x} y1=${LINE - 12} y2=${LINE + (one.row === 1 ? 30 : 13)} />
         ${one.row >= 0 ? html`<text x=${one.left} y=${LINE + (one.row === 1 ? 44 : 28)}>${one.name}</text>` : ""}</g>`)}
-      ${lap.others.map((one) => html`<g key=${one.car} class="other"><path d=${`M${at(now + one.gap_s)} ${LINE - 12} l-6 -11 h12 z`} />
+      ${(overdue ? [] : onceEach(lap.others)).map((one) => html`<g key=${one.car} class="other"><path d=${`M${at(now + one.gap_s)} ${LINE - 12} l-6 -11 h12 z`} />
         <text x=${at(now + one.gap_s)} y=${LINE - 26} text-anchor="middle">${one.car}</text></g>`)}
-      <${Car} x=${at(now)} from=${lap.here_within_s == null ? null : at(now - lap.here_within_s)} to=${at(now + (lap.here_within_s ?? 0))} />
+      <${Car} x=${at(now)} from=${lap.here_within_s == null || overdue ? null : at(now - lap.here_within_s)} to=${at(now + (lap.here_within_s ?? 0))} />
     </svg></section>`;
 }
 
@@ -62,13 +64,36 @@ function seconds(within) {
   return `${within < 9.95 ? Math.max(0.1, within).toFixed(1) : Math.round(within)} s`;
 }
 
+/** A lap that ends in the pit lane and not at the line. @param {import("./wire").RunningLap} lap */
+function isComing(lap) {
+  return lap.kind === "in" || lap.kind === "installation";
+}
+
+/**
+ * The lap should have ended, by more than what was given or taken: nobody noted its end, or the car is slow or stands.
+ * What was believed of its place holds no more.
+ * @param {import("./wire").RunningLap} lap @param {number} now
+ */
+export function isOverdue(lap, now) {
+  return now - lap.line_s > Math.max(OVERDUE_S, lap.line_within_s ?? 0);
+}
+
+/** Of a car that is both close ahead and close behind only the nearer side: nobody is twice on the map. @param {import("./wire").CarNear[]} others */
+export function onceEach(others) {
+  return others.filter((one, at) => others.every((two, there) => two.car !== one.car || there === at
+    || Math.abs(one.gap_s) < Math.abs(two.gap_s) || (Math.abs(one.gap_s) === Math.abs(two.gap_s) && at < there)));
+}
+
 /** @param {import("./wire").RunningLap} lap @param {[number, number][]} listen @param {number} now */
 export function lapWords(lap, listen, now) {
+  if (isOverdue(lap, now)) return `${isComing(lap) ? "pit lane" : "line"} overdue ${clockText(now - lap.line_s)}; where it is: nobody can say`;
   const next = listen.find(([, to]) => to > now);
   const hears = next === undefined ? "" : next[0] <= now ? `, the driver can listen for ${Math.max(0, Math.round(next[1] - now))} s`
     : `, the driver can listen again in ${Math.round(next[0] - now)} s`;
-  const give = lap.line_within_s == null ? "" : ` ± ${seconds(lap.line_within_s)}`;
-  const here = lap.here == null ? "" : lap.here_within_s == null ? "; where it is: nobody can say" : `; where it is: ± ${seconds(lap.here_within_s)}`;
+  // Past its moment the line may come at any time: what was given or taken is at least what has gone by.
+  const by = now - lap.line_s, wider = (/** @type {number} */ within) => seconds(Math.max(within, by));
+  const give = lap.line_within_s == null ? "" : ` ± ${wider(lap.line_within_s)}`;
+  const here = lap.here == null ? "" : lap.here_within_s == null ? "; where it is: nobody can say" : `; where it is: ± ${wider(lap.here_within_s)}`;
   return `line expected in ${clockText(Math.max(0, lap.line_s - now))}${give}${hears}${here}`;
 }
 

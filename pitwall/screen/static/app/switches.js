@@ -8,6 +8,12 @@ export function differs(card) {
   return known !== null && known !== undefined && known !== card.wanted;
 }
 
+/** Of switches that are all as wanted: how many of them anybody has confirmed. @param {import("./wire").SwitchCard[]} cards */
+export function allWords(cards) {
+  const open = cards.filter((card) => !card.verified).length;
+  return !open ? "all as wanted" : open === cards.length ? "as wanted, none verified" : `as wanted, ${open} not verified`;
+}
+
 /**
  * What differs comes first and in full; what is as wanted follows in small cells, with a question mark where nobody has
  * confirmed it.
@@ -18,7 +24,7 @@ export function Switches({ desk, car }) {
   const wrong = cards.filter(differs), right = cards.filter((card) => !differs(card));
   return html`<section class="switches" tabindex="0" aria-label="switches">
     <h2>switches${wrong.length ? html` <em>◆ ${wrong.length} differ${wrong.length > 1 ? "" : "s"}</em>`
-      : cards.length ? html` <span>all as wanted</span>` : ""}</h2>
+      : cards.length ? html` <span>${allWords(cards)}</span>` : ""}</h2>
     ${wrong.length ? html`<table>
       <thead><tr><th scope="col">switch</th><th scope="col">wanted</th><th scope="col">believed</th><th scope="col">measured</th></tr></thead>
       <tbody>${wrong.map((card) => html`

@@ -3,7 +3,7 @@ import { html } from "./html.js";
 import { clockText, lapText } from "./clock.js";
 import { PlanLine } from "./plan-line.js";
 import { LapStrip } from "./strip.js";
-import { differs } from "./switches.js";
+import { allWords, differs } from "./switches.js";
 import { ALERT_MARKS, callClass, callMark, callWord, flagWords, spoken, timeLeft, whereWords } from "./words.js";
 
 /** @param {{desk: import("./desk.js").Desk}} props */
@@ -40,7 +40,7 @@ function CarColumn({ desk, car }) {
       <div><dt>tyres</dt><dd>${state?.tyres ?? "–"}${state?.tyre_laps != null ? `, ${state.tyre_laps} laps` : ""}</dd></div>
       <div><dt>fuel</dt><dd>${state?.fuel_kg != null ? `${state.fuel_kg} kg` : "–"}</dd></div>
       <div class="wide"><dt>flag</dt><dd>${state ? flagWords(state, outlook) || "–" : "–"}</dd></div>
-      <div><dt>switches</dt><dd>${wrong.length ? `◆ ${wrong.map((card) => card.word).join(", ")}` : "as wanted"}</dd></div>
+      <div><dt>switches</dt><dd>${wrong.length ? `◆ ${wrong.map((card) => card.word).join(", ")}` : allWords(state?.switches ?? [])}</dd></div>
     </dl>
     ${state?.running_lap ? html`<${LapStrip} desk=${desk} car=${car} prompt=${prompt ?? null} />` : ""}
     <${PlanLine} desk=${desk} car=${car} calm />

@@ -333,6 +333,8 @@ export interface DeskState {
   driver?: string | null;
   /** who has to get out for that driver */
   driver_change?: string | null;
+  /** the car's switches stand for a wet track */
+  wet: boolean;
   /** the set on the car, by its label in the plan */
   tyres?: string | null;
   /** laps of that set so far */

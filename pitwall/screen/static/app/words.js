@@ -56,6 +56,10 @@ export const RUN_WORDS = {
 export function endedAs(run) {
   return run.counts === false ? "cut" : run.state;
 }
+/** A run in a word; after the end of the session none is to come. @param {import("./wire").RunProgress} run @param {boolean} ended */
+export function runWord(run, ended) {
+  return ended && (run.state === "planned" || run.state === "next") ? "not driven" : RUN_WORDS[endedAs(run)];
+}
 export const CLASS_WORDS = {
   session: "session", safety: "safety", box: "box", stop: "stop the car", release: "release", brief: "brief",
   switch: "switch", procedure: "procedure", run: "run", pace: "pace", traffic: "traffic", care: "car care",
