@@ -131,15 +131,17 @@ def _changes_in(arguments: dict[str, Any]) -> list[Finding]:
 
 
 def moment(text: str) -> tuple[float, bool]:
-    """Read when it happened: ``-20s`` or ``-20`` is so long ago, anything else a session second.
+    """Read when it happened: ``-20s`` or ``-20`` is so long ago, a plain number is a session second.
 
     Returns:
         Seconds, and whether they count back from now.
 
     Raises:
-        UserError: when it is neither.
+        UserError: when it is neither; ``+20s`` would be ahead, and is more likely meant as so long ago.
     """
     bare = text.strip().removesuffix("s")
+    if bare.startswith("+"):
+        raise UserError(f"--at {text!r} lies ahead: so long ago is -{bare[1:]}s, a session second {bare[1:]}")
     with suppress(ValueError):
         seconds = float(bare)
         if abs(seconds) <= 172_800:

@@ -14,6 +14,7 @@ from pitwall.debrief.notes import Notes
 from pitwall.debrief.radio import call_rows, radio_statistics
 from pitwall.debrief.session import time_of_day
 from pitwall.engine.planned import planned_spans
+from pitwall.engine.run_state import RunState
 from pitwall.engine.team import TeamCar
 from pitwall.model.debrief_rows import ChangeRow, DataWindow, ItemRow, LapRow, RunRow, Stint, SwitchMove
 from pitwall.model.plan import write_laps
@@ -69,7 +70,7 @@ def run_rows(
         origin = car.plan.original(run)
         found.append(RunRow(
             run=run.run, purpose=run.purpose, want=run.want, state=state.state,
-            reason=state.reason or "",
+            reason=state.reason or _stayed_out(state),
             planned_laps=write_laps(before.laps) if before is not None and before.laps else "",
             laps=write_laps(state.laps) if state.laps else "", timed_wanted=state.timed_wanted,
             timed_done=state.timed_own, driver=car.plan.driver_of(run), tyres=run.tyres or origin.tyres,
@@ -81,6 +82,12 @@ def run_rows(
             counts=state.counts,
         ))
     return tuple(found)
+
+
+def _stayed_out(state: RunState) -> str:
+    """Why a run that was not cut short has more laps than planned; nothing where it has not."""
+    beyond = state.stayed_out
+    return f"the car stayed out {beyond} {'lap' if beyond == 1 else 'laps'} beyond the in-lap" if beyond else ""
 
 
 def of_the_car_as_wanted(lap: LapRow) -> bool:

@@ -179,6 +179,9 @@ OF_PLANS = (
          "By likely times the runs before it take until after this moment, so the window closes with the "
          "car elsewhere.",
          "Move the run up, shorten what comes before, or let the window stay open longer.", "warning"),
+    Code("PW515", "more fuel than makes sense",
+         "Laps without a stop would not burn it in twice the session; the pace is expected by this mass.",
+         "Mostly a slip of a digit, or another unit: fuel is kg.", "warning"),
     Code("PW601", "unknown time zone",
          "The day is told by the clock of the place; without its zone no moment can be worked out.",
          "Give the IANA name of a zone: a continent and a city, such as Europe/Berlin."),

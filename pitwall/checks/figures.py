@@ -113,6 +113,20 @@ def _short(path: FilePath, run: Run, aboard: float, needed: float, given: bool, 
     )
 
 
+def check_fuel_sense(plan: Plan, around: Around) -> Iterator[Finding]:
+    """A load that no run of this session could be meant to have."""
+    session_s = duration_of(plan, around)
+    if around.car is None or not around.car_figures or around.lap is None or session_s is None:
+        return
+    most = around.car.most_fuel_kg(session_s, around.lap.lap_s)
+    loads: list[tuple[FilePath, float | None]] = [(("starts_with", "fuel_kg"), plan.starts_with.fuel_kg)]
+    loads += [(("runs", index, "fuel_kg"), run.fuel_kg) for index, run in enumerate(plan.runs)]
+    for path, load in loads:
+        if load is not None and load > most:
+            yield finding("PW515", path=path, found=f"{load:g} kg of fuel",
+                          expected=f"{most:.0f} kg or less, burnt by laps without a stop in twice the session")
+
+
 def duration_of(plan: Plan, around: Around) -> float | None:
     """Length of the plan's session, seconds; None when it is unknown."""
     window = around.regulations.window(plan.session) if around.regulations is not None else None

@@ -45,6 +45,7 @@ CHECKS: tuple[Check, ...] = (
     figures.check_holds,
     figures.check_gears,
     figures.check_fuel,
+    figures.check_fuel_sense,
     figures.check_clock,
     figures.check_release,
     figures.check_turn,

@@ -89,6 +89,9 @@ def _step(change: Change, by: float, base: Scalar) -> Finding | None:
     if not switch.allows(target):
         return finding("PW404", path=path, found=f"{by:+g} from {position_text(base)}, which is {target:g}",
                        expected=switch.positions_text(), suggestion=_steps_left(switch, base))
+    if not switch.in_steps(target) and switch.in_steps(base):
+        return finding("PW404", path=path, found=f"{by:+g} from {position_text(base)}, which is {target:g}",
+                       expected=switch.positions_text(), suggestion=f"a multiple of {switch.step or 0.0:g}")
     if abs(by) <= (switch.free_range or 0.0) + 1e-9:
         free = f"{switch.free_range or 0.0:g}, the free range of {switch.switch!r}"
         return finding("PW405", path=path, found=f"a step of {by:+g}", expected=f"more than {free}")

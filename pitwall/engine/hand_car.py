@@ -149,7 +149,7 @@ def _set_switch(command: CommandGiven, hands: Hands, now: float) -> Answer:
     switch = board.known(command.switch or "")
     if switch is None:
         raise Refusal(f"no switch {command.switch!r}{meant(command.switch or '', names)}")
-    if command.position is None or not switch.allows(command.position):
+    if command.position is None or not switch.allows(command.position) or not switch.in_steps(command.position):
         raise Refusal(f"{switch.switch} cannot stand at {command.position!r}, only at {switch.positions_text()}")
     name, position = switch.switch, command.position
     measured = board.measured.get(name)
@@ -222,6 +222,10 @@ def _set_fuel(command: CommandGiven, hands: Hands, now: float) -> Answer:
     car, fuel_kg = hands.team[command.car], command.fuel_kg
     if fuel_kg is None:
         raise Refusal("say how much is in the car in 'fuel_kg'")
+    most = car.switches.car.most_fuel_kg(car.setup.duration_s, car.track.pace.quick_s())
+    if fuel_kg > most and not (command.text or "").strip():
+        raise Refusal(f"{fuel_kg:g} kg are more than laps without a stop burn in twice the session ({most:.0f} kg); if "
+                      "that is so, enter it again and say why in 'text'")
 
     def act(one: TeamCar, entry: Entry) -> None:
         one.carried.fill(fuel_kg, one.track)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pitwall.engine import calling_again, driven_again, drivers, item_evidence, item_times, items, stayed_out, windows
 from pitwall.engine.boards_read import acted_on, is_ahead
 from pitwall.engine.call import Call
-from pitwall.engine.calls import SETTLED, CallBook
+from pitwall.engine.calls import CallBook
 from pitwall.engine.car import CarTrack, Happening
 from pitwall.engine.carried import Carried, at_the_start
 from pitwall.engine.channel import ChannelBook
@@ -20,6 +20,7 @@ from pitwall.engine.plan_desk import PlanDesk
 from pitwall.engine.progress import PlanProgress, RunState
 from pitwall.engine.rules import RULES
 from pitwall.engine.session_clock import SessionClock
+from pitwall.engine.settled import settled_words
 from pitwall.engine.situation import Leg, StatusNews, garage_legs, running_legs
 from pitwall.engine.switches import SwitchBoard
 from pitwall.engine.view import situation
@@ -313,7 +314,7 @@ class TeamCar:
         among = self.book.calls.values() if self.book.said else ()
         for call in [call for call in among if call.state == "said"]:
             if now >= max(call.spec.act_at_s or 0.0, call.said_t or 0.0) + SETTLE_S:
-                self.signal(call, "settle", now, SETTLED)
+                self.signal(call, "settle", now, settled_words(self, call))
 
     # -- the situation -------------------------------------------------------------------------------------------
 

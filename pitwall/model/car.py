@@ -104,6 +104,13 @@ class Switch(Frozen):
             return self.low - 1e-9 <= value <= self.high + 1e-9
         return any(same_position(position, mine) for mine in self.positions)
 
+    def in_steps(self, position: Position) -> bool:
+        """True when a bias stands on one of its steps, counted from where it is lowest; of other switches always."""
+        if self.kind != "bias" or self.low is None or self.step is None:
+            return True
+        steps = (float(position) - self.low) / self.step
+        return abs(steps - round(steps)) < 1e-6
+
     def positions_text(self) -> str:
         """The positions for an error message: ``1, 2, 3`` or ``52 to 60 in steps of 0.5``."""
         if self.kind == "bias":
@@ -171,6 +178,12 @@ class Car(Frozen):
         if any(speed <= 0 for speed in speeds) or speeds != sorted(set(speeds)):
             raise ValueError("gears: each gear's top speed must be positive and above that of the gear below")
         return self
+
+    def most_fuel_kg(self, session_s: float, lap_s: float) -> float:
+        """More than a run in this session is meant to have, kg: what laps of ``lap_s`` without a stop burn in twice the
+        session, with the reserve. A load as for a race is carried in practice, and is less (common practice, no
+        source)."""
+        return 2.0 * session_s / lap_s * self.fuel_per_lap_kg + self.fuel_reserve_kg
 
     def switch(self, name: str) -> Switch | None:
         """The switch of that name, or None."""

@@ -87,7 +87,8 @@ def test_box_call_comes_from_line_presses_alone() -> None:
         ("set_car", {"in_garage": True, "lap": 3}, "on no lap"), ("set_switch", {"switch": "torque"}, "torque_map"),
         ("set_switch", {"switch": "torque_map", "position": 9}, "only at"), ("set_tyres", {}, "the plan has B1"),
         ("set_tyres", {"tyres": "B2"}, "which has B1"), ("set_fuel", {}, "'fuel_kg'"), ("undo", {}, "is left"),
-        ("cross", {"forgotten": True}, "twice"),
+        ("set_switch", {"switch": "brake_bias", "position": 55.3}, "in steps of"),
+        ("set_fuel", {"fuel_kg": 300}, "300 kg are more than laps"), ("cross", {"forgotten": True}, "twice"),
     ],
 )  # fmt: skip
 def test_what_cannot_be_is_refused_with_its_remedy(command: str, more: dict[str, Any], words: str) -> None:
