@@ -129,6 +129,16 @@ class Call:
         """True in a state in which it may be left for ever."""
         return self.state in CALL_REST
 
+    def at_the_pits(self) -> tuple[str, str]:
+        """The signal, and why, of a call home whose car came in. News that nobody says he told was not done: the driver
+        may have seen the flags. A box call is told by nothing but the radio, so the car itself shows that it was."""
+        unsaid = self.said_t is None
+        if self.state in ("planned", "shown") or (self.spec.against is not None and unsaid and self.state == "due"):
+            return "withdraw", "the car is in already"
+        if self.spec.ask.action == "return_to_pits" and unsaid and self.state != "late":
+            return "came_in", "not confirmed; the car came in"
+        return "evidence", "the car came in"
+
     def prompt(self, t: float) -> Prompt:
         """The published form, as it stands at ``t``; while the call is open it is made anew only when something on it
         changed."""

@@ -279,7 +279,7 @@ class CallBook:
             return False
         before = call.state
         call.state = step("call", call.state, signal)  # type: ignore[assignment]  # the table holds call states only
-        if call.state == before and signal != "repeat":
+        if call.state == before and signal != "repeat" and (signal != "came_in" or reason == call.reason):
             return True
         call.reason, call.because = reason, because
         (self.said.add if call.state == "said" else self.said.discard)(call.id)

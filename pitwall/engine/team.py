@@ -165,9 +165,8 @@ class TeamCar:
                     and call.spec.lap_number in (None, self.track.lap_number)
                 )
             ):
-                unsaid = call.spec.against is not None and call.said_t is None
-                signal = "withdraw" if unsaid or call.state in ("planned", "shown") else "evidence"
-                self.signal(call, signal, now, "the car came in" if signal == "evidence" else "the car is in already")
+                signal, reason = call.at_the_pits()
+                self.signal(call, signal, now, reason)
         flag = clock.between_windows
         ended = self.progress.come_in(happening.t, red or flag)
         if ended is not None:

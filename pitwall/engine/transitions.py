@@ -97,6 +97,8 @@ CALL = _table(
         # The key was a slip, taken back at once: whatever is still of use is offered again.
         ("said", "unsaid", "withdrawn"),
         ("shown due", "expired", "unconfirmed"),
+        # What it asked for happened, and nobody says that the driver was told: he may have seen the flags.
+        ("due unconfirmed", "came_in", "unconfirmed"),
         (_OPEN_CALL, "passed", "missed"),
         ("planned", "gap", "missed"),
         ("shown due", "gap", "late"),

@@ -111,11 +111,28 @@ def test_what_red_broke_off_is_still_in_the_plan() -> None:
     run = stage.car.progress.runs[0]
     assert (run.state, run.reason) == ("next", "red flag")
     assert [item.state for item in run.items if item.item.do == "comment"] == ["planned"]
-    assert stage.call("-red").state == "done"
+    assert stage.call("-red").state == "unconfirmed"
     stage.status(700, "green")
     stage.wait(765)
     assert stage.call("main-2-leave").state == "due"
     assert stage.made(PlanState)[-1].runs[0].state == "next"
+
+
+def test_a_car_that_came_in_does_not_show_that_the_driver_was_told() -> None:
+    """Under red every driver comes in by the lights: only a call that somebody says he made is done by it."""
+    for said, state, reason in ((True, "done", "the car came in"),
+                                (False, "unconfirmed", "not confirmed; the car came in")):
+        stage = on_track()
+        stage.status(260, "red")
+        if said:
+            stage.command("said", 263, call=stage.call("-red").id)
+        stage.pit(310, "entry")
+        red = stage.call("-red")
+        assert (red.state, red.reason, red.ended_t) == (state, reason, 310)
+        stage.status(400, "green")
+        stage.leave(800)
+        stage.pit(900, "entry")
+        assert red.ended_t == 310
 
 
 def test_a_yellow_withdraws_only_procedures_in_its_sector() -> None:
