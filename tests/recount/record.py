@@ -165,8 +165,16 @@ def timing_only() -> Facts:
     facts = played(_made("event.yaml", changes, {"41": _plan("41", [CHECKS, HOLDS])}, 14, 6, {"circuit": circuit}))
     return woven(facts, [Resumed(id="resumed-1", t=520.0, gap_s=14.0), *said((500.0, "t4 mid us 3; t7 exit os 2"))])
 
+def stayed_out() -> Facts:
+    """A driver who does not do as he is told: laps that were to be in-laps and cool-down laps are driven timed, with
+    the switches of those laps."""
+    driver = {"forgets": 0.5, "mishears": 0.1, "leaves_wrong": 0.1}
+    changes = {"driver": driver, "feed": {"lost": 0, "switches": "measured"}}
+    return played(_made("event.yaml", changes, {"41": _plan("41", [HOLDS, LAST])}, 15, 4))
+
 RECORD: dict[str, Callable[[], Facts]] = {
-    "faulty": faulty, "stopped": stopped, "wet": wet, "two_windows": two_windows, "timing_only": timing_only}
+    "faulty": faulty, "stopped": stopped, "wet": wet, "two_windows": two_windows, "timing_only": timing_only,
+    "stayed_out": stayed_out}
 
 def main(names: Iterable[str]) -> int:
     """Record these, or all."""

@@ -16,6 +16,7 @@ from tests.recount import second_said as said
 from tests.recount.own import Own, engine, name, near, plan
 from tests.recount.second_calls import item_label
 from tests.recount.second_clean import kinds, wanted_and_clean
+from tests.recount.second_instead import beyond
 from tests.recount.second_laps import Lap, lap_rows, laps_of, map_of, moment, runs_of, statuses_of
 from tests.recount.second_windows import windows
 from tests.recount.sessions import Row, Told, told
@@ -94,7 +95,7 @@ def run_rows(told: Told, car: str, laps: list[Lap], items: list[Row]) -> list[Ro
         of_run = [item for item in items if item["run"].value == run["run"]]
         span, wanted = spans.get(run["run"]), wanted_laps(told, car, paper)
         found.append({
-            "run": name(run["run"]), "purpose": plan(paper["purpose"]), "reason": engine(run["reason"] or ""),
+            "run": name(run["run"]), "purpose": plan(paper["purpose"]), "reason": _reason(laps, run),
             "planned_laps": plan(shorthand(paper["laps"]) if run["run"] in first else ""),
             "laps": Own(shorthand(wanted)), "timed_wanted": wanted.count("timed"),
             "timed_done": sum(kind[lap.number] == "timed" for lap in own), "tyres": name(paper["tyres"]),
@@ -106,6 +107,14 @@ def run_rows(told: Told, car: str, laps: list[Lap], items: list[Row]) -> list[Ro
             "items_done": sum(item["done"] for item in of_run), "items": len(of_run),
         })
     return found
+
+
+def _reason(laps: list[Lap], run: Row) -> Own:
+    """Why a run is as it is: the engine's word, or how many laps the car drove on from where it was to come in."""
+    more = beyond(laps, run["run"])
+    if run["reason"] or not more:
+        return engine(run["reason"] or "")
+    return Own(f"the car stayed out {more} lap{'' if more == 1 else 's'} beyond the in-lap")
 
 
 def wanted_laps(told: Told, car: str, paper: Row) -> list[str]:

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 from pitwall.model.setup import SessionSetup
 from pitwall.track.lapmap import LapMap, lap_map
 from tests.recount.own import Own, engine, name, near, plan
+from tests.recount.second_instead import planned_kinds, wrong_at_the_line
 from tests.recount.sessions import Row, Told
 
 COUNTS_FROM = 0.006
@@ -222,14 +223,19 @@ def _row(told: Told, car: str, lap: Lap, spans: list[tuple[str, float, float, tu
 
 
 def switches_off(told: Told, car: str, lap: Lap, kind: str) -> list[Own]:
-    """What the alerts said that stood ten seconds after the line of a timed lap, or until a switch was moved; not those
-    that a move after the line brought about."""
+    """What the alerts said that stood ten seconds after the line of a timed lap, or until a switch was moved or a flag
+    fell; not those that a move after the line brought about. Of a lap that was to be another one, those of the whole
+    lap; where none was raised, what telemetry had shown."""
     if lap.kind != "timed":
         return []
+    planned = planned_kinds(laps_of(told, car))[lap.number]
+    flags = [since for _, since, _, _ in statuses_of(told)]
     heard = max(lap.begin, next((one["received_t"] for one in told.facts("car_crossed", car)
                                  if one["loop"] == "line" and one["t"] == lap.begin), lap.begin))
-    found = []
+    known_by = heard + 10 if planned == "timed" else lap.end
+    found: list[Own] = []
     for switch in told.setup["cars"][car]["switches"]:
+        before = len(found)
         at = [one.t for one in told.debrief.car(car).switches if one.switch == switch["switch"]]  # type: ignore[union-attr]
         words: list[Row] = []
         for one in told.said("alert", car):
@@ -241,11 +247,15 @@ def switches_off(told: Told, car: str, lap: Lap, kind: str) -> list[Own]:
             since, until = words[0]["t"], one["t"]
             moved = [t for t in at if t > lap.begin]
             lasted = until > heard + 10 or any(t <= until for t in moved)
-            if since <= heard + 10 and until > heard and lasted and not any(t <= since for t in moved):
+            lasted |= any(heard < t <= until <= t + 0.5 for t in flags)
+            if since <= known_by and until > heard and lasted and not any(t <= since for t in moved):
                 found.append(engine(one["text"]))
             words = []
-        if words and words[0]["t"] <= heard + 10 and not any(lap.begin < t <= words[0]["t"] for t in at):
+        if words and words[0]["t"] <= known_by and not any(lap.begin < t <= words[0]["t"] for t in at):
             found.append(engine(words[-1]["text"]))
+        seen = wrong_at_the_line(told, car, lap, planned, switch) if kind == "switch_wrong" else None
+        if len(found) == before and seen is not None:
+            found.append(Own(seen))
     return found
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from tests.recount.own import Own, name, near, plan
 from tests.recount.second_holds import held
+from tests.recount.second_instead import planned_kinds
 from tests.recount.second_laps import HOME, ON_THE_WAY, Lap, loops_of, map_of, moment
 from tests.recount.sessions import Row, Told
 
@@ -40,7 +41,11 @@ def windows(told: Told, car: str, laps: list[Lap], rows: list[Row], moves: list[
 
 
 def _count(lap: Lap, laps: list[Lap]) -> int | None:
-    """Which timed or cool-down lap of its run it is."""
+    """Which timed or cool-down lap of its run it is; of one that was to be another lap, as the plan has it."""
+    planned = planned_kinds(laps)
+    if planned[lap.number] in ("cool", "in") and lap.kind == "timed":
+        same = sum(one.run == lap.run and planned[one.number] == "cool" for one in laps[: lap.number])
+        return same if planned[lap.number] == "cool" else None
     if lap.kind not in ("timed", "cool"):
         return None
     return sum(one.run == lap.run and one.kind == lap.kind for one in laps[: lap.number])
