@@ -90,7 +90,7 @@ class _Lap:
 
 def look_at_switches(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:
     """Every switch of the car, now: alerts that begin, go on and end."""
-    lap = _lap(car, now)
+    lap = _lap(car, status, now)
     wrong = {} if lap is None else dict(_wrong(car, lap, now))
     unsure = {} if lap is None else dict(_unsure(car, lap, alerts, now))
     found: list[Output] = []
@@ -161,10 +161,13 @@ def _late(car: TeamCar, line: float) -> float:
     return max(LATE_S, LATE_SHARE * (line - car.track.seen_t))
 
 
-def _lap(car: TeamCar, now: float) -> _Lap | None:
+def _lap(car: TeamCar, status: Status, now: float) -> _Lap | None:
     run, following = car.progress.current, _following(car)
     if run is None or not car.track.on_track:
         return None
+    if status == "finished":
+        # Only the timed lap that had begun as the flag fell is driven to its end; no other one follows.
+        return _Lap(car, run, _timed(car), instead=False, following=None, end_s=float("inf"), now=now)
     end_s = car.legs[0].end_s if following is not None else float("inf")
     instead = timed_instead(car)
     return _Lap(car, run, instead or _timed(car), instead, following, end_s, now)

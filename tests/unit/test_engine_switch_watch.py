@@ -73,6 +73,21 @@ def test_a_switch_knocked_on_a_timed_lap_is_told_at_once() -> None:
     assert alerts(stage, "switch_wrong") == [("torque_map", 371.2, True), ("torque_map", 378.7, False)]
 
 
+def test_the_lap_that_had_begun_as_the_flag_fell_is_watched_to_its_end() -> None:
+    """It counts like any other: a knock on it is told. The lap behind it is the in-lap, however quick it is driven."""
+    stage = Stage(setup(plan(MAIN))).green()
+    t = stage.drive(200, 125)
+    stage.status(t + 20, "finished")
+    stage.switch(t + 30, "torque_map", 1)
+    assert alerts(stage, "switch_wrong") == [("torque_map", t + 30, True)]
+    stage.switch(t + 40, "torque_map", 2)
+    line = stage.lap(t, 100)
+    stage.switch(line + 20, "torque_map", 1)
+    stage.cross(line + 30, "1")
+    stage.wait(line + 60)
+    assert [one[1:] for one in alerts(stage, "switch_wrong")] == [(t + 30, True), (t + 40, False)]
+
+
 def test_a_switch_knocked_on_a_cool_down_lap_spoils_nothing() -> None:
     """Until the line of the timed lap that follows, if it stands there still."""
     stage = Stage(setup(plan(COOL_RUN))).green()

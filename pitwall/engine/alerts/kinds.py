@@ -59,8 +59,8 @@ KINDS: dict[str, tuple[AlertPriority, str]] = {
 }
 IDLE_UNDER: dict[str, tuple[Status, ...]] = {
     "overrun": ("red", "finished", "closed"),
-    "switch_wrong": ("red", "finished", "closed"),
-    "switch_unverified": ("red", "finished", "closed"),
+    "switch_wrong": ("red", "closed"),  # the lap that had begun as the flag fell is still driven
+    "switch_unverified": ("red", "closed"),
     "feed_stale": ("waiting", "red", "closed", "finished"),  # under red cars send nothing before the pit entry
     "car_silent": ("waiting", "closed", "finished", "red"),
     "clock_unknown": ("closed", "finished"),
