@@ -13,13 +13,15 @@ from pitwall.model.outputs import CommentNoted
 
 @dataclass
 class CommentBook:
-    """Every comment of one car's session. ``news`` waits to be published."""
+    """Every comment of one car's session. ``news`` waits to be published; ``named``: those that the desk gave to a run
+    or a lap by name."""
 
     car: str
     comments: list[Comment] = field(default_factory=list)
     highest: int = 0
     news: list[CommentNoted] = field(default_factory=list)
     editions: dict[int, int] = field(default_factory=dict)
+    named: set[int] = field(default_factory=set)
 
     def find(self, number: int) -> Comment | None:
         """The comment of that number; None for one that there never was, or that was taken back."""

@@ -29,6 +29,8 @@ def _comment(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     if command.comment is not None:
         return _completed(command, car, given, why, now)
     noted = car.comments.note(Comment(**_where(command, car, now), by=command.by, because=command.id, **given), now)
+    if command.run is not None or command.lap is not None:
+        car.comments.named.add(noted.comment)
     return Answer(f"comment {noted.comment} noted{why}" + ("" if given else ": its words are still to come"))
 
 
@@ -71,6 +73,7 @@ def _completed(command: CommandGiven, car: TeamCar, given: dict[str, Any], why: 
         raise Refusal(f"no comment {number} of car {car.car}" + (f" (the last are {known})" if known else ""))
     if command.run is not None or command.lap is not None:
         given |= _on(command, car, {"run": was.run})
+        car.comments.named.add(number)
     if not given:
         raise Refusal(f"comment {number}: give its words in 'text', or what it says in 'shorthand'")
     changed = was.model_copy(update=given)
@@ -87,10 +90,10 @@ def _completed(command: CommandGiven, car: TeamCar, given: dict[str, Any], why: 
 def _where(command: CommandGiven, car: TeamCar, now: float) -> dict[str, Any]:
     """The run and the lap of its moment; those that the desk names go before."""
     t = min(command.t, now)
-    lap = _lap_at(car, t)
-    run = _run_at(car, lap, t)
+    lap = lap_at(car, t)
+    run = run_at(car, lap, t)
     found: dict[str, Any] = {"t": command.t, "run": run.run.run if run is not None else None}
-    found["driver"] = _driver(car, run, lap)
+    found["driver"] = driver_at(car, run, lap)
     if lap is not None:
         running = lap is car.track.lap
         found |= {"lap_number": lap.number, "lap_kind": car.track.lap_kind if running else lap.kind}
@@ -99,21 +102,23 @@ def _where(command: CommandGiven, car: TeamCar, now: float) -> dict[str, Any]:
     return found | _on(command, car, found)
 
 
-def _lap_at(car: TeamCar, t: float) -> LapRecord | None:
+def lap_at(car: TeamCar, t: float) -> LapRecord | None:
     """The lap that was driven then; None in the pits."""
     if car.track.lap is not None and t >= car.track.lap.start_t:
         return car.track.lap
     return next((lap for lap in reversed(car.track.laps) if lap.start_t <= t < (lap.end_t or lap.start_t)), None)
 
 
-def _run_at(car: TeamCar, lap: LapRecord | None, t: float) -> RunState | None:
+def run_at(car: TeamCar, lap: LapRecord | None, t: float) -> RunState | None:
+    """The run that was driven then, or the last one before."""
     if lap is not None and lap is not car.track.lap and lap.run is not None:
         return car.progress.find(lap.run)
     before = [one for one in car.progress.runs if one.start_t is not None and one.start_t <= t and one.run.laps]
     return car.progress.current or max(before, key=lambda one: one.start_t or 0.0, default=None)
 
 
-def _driver(car: TeamCar, run: RunState | None, lap: LapRecord | None) -> str:
+def driver_at(car: TeamCar, run: RunState | None, lap: LapRecord | None) -> str:
+    """Who drove that lap, or is to drive that run."""
     driver = car.drove.get(lap.number) if lap is not None else None
     return driver or (drivers.of_run(car, run) if run is not None else car.seated)
 

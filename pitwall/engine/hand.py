@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from difflib import get_close_matches
 
-from pitwall.engine import after_closed, hand_car
+from pitwall.engine import after_closed, comment_places, hand_car
 from pitwall.engine.answers import Answer, Refusal
 from pitwall.engine.car import DOUBLE_S
 from pitwall.engine.hand_clock import FRESH_S
@@ -98,6 +98,7 @@ def _seen(command: CommandGiven, hands: Hands, what: str, place: str, now: float
     why_not = hands.saw(command, what, place, t, now)
     if why_not is not None:
         raise Refusal(why_not)
+    comment_places.look_again(hands.team[command.car], now)
     words = f"{place_words_of(what, place)} at {tenths(t)}"
     _can_undo(command, hands, words)
     ended = car.track.laps[-1] if len(car.track.laps) > laps else None
@@ -149,6 +150,7 @@ def _forgotten(command: CommandGiven, hands: Hands, now: float) -> Answer:
     why_not = hands.saw(command, "cross", "line", round(t, 1), now, guessed=True)
     if why_not is not None:
         raise Refusal(why_not)
+    comment_places.look_again(hands.team[command.car], now)
     words = f"forgotten line put in at about {tenths(t)}"
     _can_undo(command, hands, words)
     return Answer(f"{words}: {hand_car.where(car)}")
@@ -299,7 +301,9 @@ def _undo(command: CommandGiven, hands: Hands, now: float) -> Answer:
         )
     last = mine[-1]
     hands.done.remove(last)
-    return Answer(f"taken back: {last.what}; {last.back(now)}", plan_changed=True)
+    became = last.back(now)
+    comment_places.look_again(hands.team[command.car], now)
+    return Answer(f"taken back: {last.what}; {became}", plan_changed=True)
 
 
 Handler = Callable[[CommandGiven, Hands, float], Answer]

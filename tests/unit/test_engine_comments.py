@@ -47,6 +47,26 @@ def test_a_comment_is_of_the_lap_and_run_on_which_it_was_said() -> None:
     assert first.because.startswith("fact-")
 
 
+def test_a_line_that_is_entered_late_puts_comments_on_the_lap_of_their_moment() -> None:
+    """Said when nobody had pressed the line yet: what was noted behind it belongs to the next lap, unless the desk gave
+    it to a lap by name; taken back, all is as before. The debrief has the comment where its data are."""
+    stage = on_the_out_lap()
+    stage.wait(340)
+    stage.command("comment", text="on the out-lap", t=300.0)
+    stage.command("comment", text="pushes in the middle", t=335.0)
+    stage.command("comment", text="of the out-lap, he says", t=336.0, lap=1)
+    before = noted(stage)
+    assert [one.lap_number for one in before] == [1, 1, 1]
+    stage.command("cross", t=325.0)
+    first, second, third = noted(stage)
+    assert (first, third) == (before[0], before[2])
+    assert (second.lap_number, second.lap, second.run, second.t) == (2, "timed lap 1", "main", 335.0)
+    told = [one.comment for one in stage.made(CommentNoted) if one.comment.comment == 2]
+    assert [one.lap_number for one in told] == [1, 2], "who listens hears of it"
+    stage.command("undo")
+    assert [one.lap_number for one in noted(stage)] == [1, 1, 1]
+
+
 def test_in_the_garage_it_is_of_the_run_that_is_over() -> None:
     """The debrief in the car is of the run that was driven, and of no lap; before the first run, of none."""
     stage = Stage(setup(plan(LONG, SPARE))).green()
