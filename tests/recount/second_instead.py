@@ -56,7 +56,8 @@ def _default(told: Told, car: str, switch: Row) -> Any:
 
 
 def _asked_behind(lap: Lap, switch: str) -> bool:
-    """Does an item of the lap behind a cool-down lap want this switch elsewhere? None of these sessions has one."""
+    """Does an item of this run ask for the switch? It may have been told already for the lap behind a cool-down lap,
+    and no lap is wrong for that."""
     return any(switch in str(item["with"]) for item in lap.planned["items"])
 
 
