@@ -31,7 +31,9 @@ from pitwall.track.lapmap import LapMap
 
 DOUBT_TIMED, DOUBT_OTHER, MOST_DOUBT_S = 0.01, 0.08, 8.0  # p90 of early arrivals is about this (common practice)
 UNSURE = 0.08  # a lap goes so much quicker than it seems, at most by much (common practice, no source)
-SLOW_PERIOD = 1.3  # times the reference lap, at least (common practice, no source)
+FLAG_PACE = {"slow": 1.3, "red": 1.4}
+"""Times the reference lap, at least. Under red: the tenth of the cars that slowed least, from five seconds to a minute
+after it (measured over the two red flags of three recorded sessions: 1.25 to 1.7, half of the cars 1.5 and more)."""
 
 
 @record
@@ -156,8 +158,9 @@ class Situation:
     def _slower(self, leg: Leg) -> float:
         """How many times the reference lap time this lap takes at least, as far as can be relied on."""
         of_late = least_slower(self.track) if leg.running and leg.kind != "timed" else None
-        if self.clock.status == "slow":
-            return SLOW_PERIOD if of_late is None else max(SLOW_PERIOD, of_late - UNSURE)
+        floor = FLAG_PACE.get(self.clock.status)
+        if floor is not None:
+            return floor if of_late is None else max(floor, of_late - UNSURE)
         if leg.kind == "timed":
             return 1.0
         last = max(self.lap_map.last_chance, leg.start_phase + 1e-6)  # beyond it an in-lap is slow for another reason

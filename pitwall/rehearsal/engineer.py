@@ -228,7 +228,7 @@ class Engineer:
             card.corrected = True
             card.begun = False
             card.ready_s = t + LISTENS_S
-            # Said again at once, whatever the prompt has become meanwhile: the engineer heard the mistake.
+            # Said again as soon as it may, whatever the prompt has become meanwhile: the engineer heard the mistake.
             self._agenda.at(card.ready_s, lambda at: self._again(card, at))
         self._agenda.at(t + LISTENS_S, self._consider)
 
@@ -238,8 +238,17 @@ class Engineer:
         free = self._channel.free_from(t)
         if free > t:
             self._agenda.at(free + LISTENS_S, lambda at: self._again(card, at))
-        else:
+        elif not self._comes_after(card, t):
             self._speak(card, t)
+        elif t < (card.prompt.act_at_s or card.prompt.say_by_s):
+            self._agenda.at(t + LISTENS_S, lambda at: self._again(card, at))
+
+    def _comes_after(self, card: Card, t: float) -> bool:
+        """Said again as well, a call waits for a more important one that is ready: nobody repeats the pace over a flag."""
+        return self._would_block(card, t) or any(
+            rank(other.prompt) < rank(card.prompt) and other.ready_s <= t and not self._over(other, t)
+            for other in self._open() if other is not card
+        )  # fmt: skip
 
     def _usual_s(self, text: str) -> float:
         """How long this engineer usually takes for a text: nobody speaks faster because the screen expects it."""

@@ -7,12 +7,14 @@ from collections.abc import Iterable
 from pitwall.engine.call import CallSpec
 from pitwall.engine.situation import Situation, StatusNews, news_key
 from pitwall.model.outputs import Ask
+from pitwall.model.record import altered
 from pitwall.radio.ways import Room
 
 SAY_WITHIN_S = 8.0
 WAITS_S = 20.0  # at most so long for a stretch on which the driver can listen (common practice, no source)
-RED_WAITS_S, DANGER_WAITS_S = 6.0, 14.0  # news of danger; the flags and lights around the track tell the driver as well
+RED_WAITS_S, DANGER_WAITS_S = 9.0, 14.0  # news of danger; the flags and lights around the track tell the driver as well
 DANGER = ("red", "slow", "yellow")
+ROOM_S = 3.0  # of a stretch to begin in, so that it can be hit though the car comes a little later or sooner
 FLAG_SAY_WITHIN_S = 15.0
 LAST_LAP_WORD_PHASE = 0.9  # a lap that slows into the flag is announced up to here (common practice, no source)
 
@@ -75,9 +77,18 @@ def _news_call(at: Situation, news: StatusNews) -> CallSpec:
 
 
 def _room(at: Situation, news: StatusNews, length_s: float) -> Room | None:
+    """From now on, until no stretch that opens in time is left: one that was awaited is not given up for opening a
+    little later than it was thought."""
+    if not at.legs:
+        return None
     waits = DANGER_WAITS_S if news.status in DANGER else WAITS_S - length_s
     waits = RED_WAITS_S if news.status == "red" else waits
-    return at.room(at.legs[:2], news.t, news.t + waits + length_s) if at.legs else None
+    room = at.room(at.legs[:2], news.t, news.t + waits + length_s)
+    serve = [begin for begin, end in room.stretches or () if end - max(begin, at.now) >= length_s + ROOM_S]
+    if not serve or serve[0] > news.t + waits:
+        return room
+    by = min(serve[0] + ROOM_S + length_s, news.t + WAITS_S)
+    return altered(room, end_by_s=max(room.end_by_s, by))
 
 
 def _last_lap(at: Situation) -> Iterable[CallSpec]:
