@@ -31,6 +31,7 @@ from pitwall.track.lapmap import LapMap
 
 DOUBT_TIMED, DOUBT_OTHER, MOST_DOUBT_S = 0.01, 0.08, 8.0  # p90 of early arrivals is about this (common practice)
 UNSURE = 0.08  # a lap goes so much quicker than it seems, at most by much (common practice, no source)
+HOPE = 0.12  # of the reference lap time; the load falls with its square, by a quarter (a choice of ours)
 FLAG_PACE = {"slow": 1.3, "red": 1.4}
 """Times the reference lap, at least. Under red: the tenth of the cars that slowed least, from five seconds to a minute
 after it (measured over the two red flags of three recorded sessions: 1.25 to 1.7, half of the cars 1.5 and more)."""
@@ -132,6 +133,13 @@ class Situation:
         """Seconds to say this text at the engineer's rate."""
         return spoken_s(text, self.words_per_minute or self.timing.words_per_minute)
 
+    def hopeful(self, legs: tuple[Leg, ...]) -> Spans | None:
+        """Stretches of these laps on which a driver listens who stands more than the settings count on, or goes more
+        slowly than can be relied on; None where there are no ``stretches``."""
+        if self.stretches(legs) is None:
+            return None
+        return tuple(_joined(sorted(itertools.chain(*(self._found_at(leg, self._slower(leg) + HOPE) for leg in legs)))))
+
     def stretches(self, legs: tuple[Leg, ...]) -> Spans | None:
         """Listening stretches of these laps in session seconds; None where the circuit gives none."""
         if self.lap_map.listening is None or (self.clock.status == "slow" and self.track.sighted is None):
@@ -149,16 +157,19 @@ class Situation:
         key = ((leg.index, leg.again),)
         known = self._stretches.get(key)
         if known is None:
-            at, start = leg.at if leg.as_it_goes is None else leg.as_it_goes(), leg.start_phase
-            found = [(at(begin if begin > start else start), at(end))
-                     for begin, end in self.lap_map.listening_at(self._slower(leg)) or () if end > start]
-            known = self._stretches[key] = tuple(_joined(sorted(found)))
+            known = self._stretches[key] = tuple(_joined(sorted(self._found_at(leg, self._slower(leg)))))
         return known
+
+    def _found_at(self, leg: Leg, slower: float) -> list[tuple[float, float]]:
+        at, start = leg.at if leg.as_it_goes is None else leg.as_it_goes(), leg.start_phase
+        return [(at(begin if begin > start else start), at(end))
+                for begin, end in self.lap_map.listening_at(slower) or () if end > start]
 
     def _slower(self, leg: Leg) -> float:
         """How many times the reference lap time this lap takes at least, as far as can be relied on."""
-        of_late = least_slower(self.track) if leg.running and leg.kind != "timed" else None
         floor = FLAG_PACE.get(self.clock.status)
+        told = leg.running and (leg.kind != "timed" or floor is not None)
+        of_late = least_slower(self.track) if told else None
         if floor is not None:
             return floor if of_late is None else max(floor, of_late - UNSURE)
         if leg.kind == "timed":

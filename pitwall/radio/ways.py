@@ -26,12 +26,14 @@ class Room:
         from_s: not begun before: it would be forgotten, or makes no sense yet.
         end_by_s: over by then: the moment to act less the driver's reaction.
         best_s: begun no later than this, nothing is lost; None: from the first moment on, waiting costs.
+        hopeful: stretches on which many drivers listen, though not all; for what has no place in ``stretches``.
     """
 
     stretches: Spans | None
     from_s: float
     end_by_s: float
     best_s: float | None = None
+    hopeful: Spans | None = None
 
     def starts(self, spoken_s: float, least_s: float = HIT_S) -> Spans:
         """When something of this length may be begun."""

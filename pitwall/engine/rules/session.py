@@ -12,8 +12,10 @@ from pitwall.radio.ways import Room
 
 SAY_WITHIN_S = 8.0
 WAITS_S = 20.0  # at most so long for a stretch on which the driver can listen (common practice, no source)
-RED_WAITS_S, DANGER_WAITS_S = 9.0, 14.0  # news of danger; the flags and lights around the track tell the driver as well
-DANGER = ("red", "slow", "yellow")
+OPENS_WITHIN_S = {"red": 9.0, "slow": 16.0, "yellow": 16.0, "ending": 8.0}
+"""At most so long for a stretch to open: news of danger, which the flags and lights around the track tell the driver as
+well, and a slow period that is about to end (3 and 13 s before the track was clear and green, as recorded once). Common
+practice, no source."""
 ROOM_S = 3.0  # of a stretch to begin in, so that it can be hit though the car comes a little later or sooner
 FLAG_SAY_WITHIN_S = 15.0
 LAST_LAP_WORD_PHASE = 0.9  # a lap that slows into the flag is announced up to here (common practice, no source)
@@ -81,13 +83,13 @@ def _room(at: Situation, news: StatusNews, length_s: float) -> Room | None:
     little later than it was thought."""
     if not at.legs:
         return None
-    waits = DANGER_WAITS_S if news.status in DANGER else WAITS_S - length_s
-    waits = RED_WAITS_S if news.status == "red" else waits
-    room = at.room(at.legs[:2], news.t, news.t + waits + length_s)
+    waits = OPENS_WITHIN_S.get(news.status, WAITS_S - length_s)
+    room = altered(at.room(at.legs[:2], news.t, news.t + waits + length_s), hopeful=at.hopeful(at.legs[:2]))
     serve = [begin for begin, end in room.stretches or () if end - max(begin, at.now) >= length_s + ROOM_S]
-    if not serve or serve[0] > news.t + waits:
+    in_time = [begin for begin in serve if begin <= news.t + waits]
+    if not in_time:
         return room
-    by = min(serve[0] + ROOM_S + length_s, news.t + WAITS_S)
+    by = min(in_time[-1] + ROOM_S + length_s, news.t + WAITS_S)
     return altered(room, end_by_s=max(room.end_by_s, by))
 
 
