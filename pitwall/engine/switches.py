@@ -76,6 +76,8 @@ class SwitchBoard:
     told_elsewhere_t: dict[str, float] = field(default_factory=dict)
     """When each switch was last told to leave where it was believed to stand."""
     read: dict[str, str] = field(default_factory=dict)
+    unanswered: set[str] = field(default_factory=set)
+    """Read out at a check list without an answer before the car left: read once more before it leaves again."""
     confirms: int = 0
     checked_before: bool = False
     driver: str = ""
@@ -322,7 +324,8 @@ class SwitchBoard:
         if not self.checked_before and not again:
             return {name: wanted[name] for name in sorted(wanted) if self._read_out(name, wanted[name])}
         begun = {name for name, by in self.read.items() if by == check}
-        names = sorted({*self.differs(wanted, parked=True), *self.owed, *self.in_doubt(), *begun})
+        open_ = self.unanswered - self.verified - set(self.measured)
+        names = sorted({*self.differs(wanted, parked=True), *self.owed, *self.in_doubt(), *begun, *open_})
         return {name: wanted[name] for name in names if name in wanted}
 
     @property
@@ -338,6 +341,8 @@ class SwitchBoard:
     def left(self) -> None:
         """The car left the garage: the check list is behind it."""
         self.checked_before = True
+        if self.answers_entered:
+            self.unanswered |= {name for name in self.read if name not in self.verified}
         self.read.clear()
 
     def _read_out(self, name: str, wanted: Position) -> bool:
