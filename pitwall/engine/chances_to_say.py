@@ -27,6 +27,7 @@ MUST_IN_FULL = 1  # what must be said is said in full in a window of this standa
 SETTLED_S = 1.5  # before its window opens a call is where the engineer looks: it moves only if it must
 FORESEEN_S = 3.0  # shown so long before it opens, a window is awaited by then (common practice, no source)
 AWAITED_S = 0.7  # and what is awaited is begun so much sooner than what comes unforeseen (common practice, no source)
+LEAST_LESSER = 3
 AT_HOPE = frozenset({"session"})  # kinds that, without a sure window, are said where many drivers listen
 NEWS, LEAST_NEWS = 2, 4  # which standard news begins with, and what is soon overtaken: the first window that can be hit
 BEFORE_FLAG_S, AFTER_FLAG_S = 2.5, 3.0  # around the flag at zero the channel is kept free for it, the read-back as well
@@ -34,7 +35,10 @@ BEFORE_FLAG_S, AFTER_FLAG_S = 2.5, 3.0  # around the flag at zero the channel is
 
 def least_sure(kind: CallClass) -> int:
     """The last of the ``STANDARDS`` for a call of this kind: what is to be said at once waits for no window that is
-    hardly one."""
+    hardly one, and what can be left unsaid takes none: heard by half it is said again, and keeps the channel from more
+    important calls."""
+    if kind not in MUST:
+        return LEAST_LESSER
     return len(STANDARDS) - 1 - (kind in PRE_EMPTS - AT_HOPE)
 
 
