@@ -129,9 +129,13 @@ def questions(car: TeamCar) -> tuple[QuestionRow, ...]:
 
 
 def changes(noted: NotedSession, car: TeamCar) -> tuple[ChangeRow, ...]:
-    """Changes of the plan, and corrections of what was believed, in order of time."""
+    """Changes of the plan, and corrections of what was believed, in order of time; an entry by hand that changed the
+    plan is a change of the plan."""
+    planned, notes = {(one.t, one.by, one.what) for one in car.desk.changes}, noted.notes.cars[car.car]
     found = [ChangeRow(t=round(one.t, 3), what=one.what, by=one.by, why=one.why, about="plan", revision=one.revision)
              for one in car.desk.changes]
     found += [ChangeRow(t=round(one.t, 3), what=one.text, about="correction")
-              for one in noted.notes.cars[car.car].corrections]
+              for one in notes.corrections]
+    found += [ChangeRow(t=round(one.t, 3), what=one.what, by=one.by, why=one.why, about="correction")
+              for one in notes.entered if (one.t, one.by, one.what) not in planned]
     return tuple(sorted(found, key=lambda one: one.t))

@@ -303,7 +303,7 @@ def _undo(command: CommandGiven, hands: Hands, now: float) -> Answer:
     hands.done.remove(last)
     became = last.back(now)
     comment_places.look_again(hands.team[command.car], now)
-    return Answer(f"taken back: {last.what}; {became}", plan_changed=True)
+    return Answer(f"taken back: {last.what}; {became}", plan_changed=last.planned)
 
 
 Handler = Callable[[CommandGiven, Hands, float], Answer]

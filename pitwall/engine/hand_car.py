@@ -63,12 +63,14 @@ def _set_car(command: CommandGiven, hands: Hands, now: float) -> Answer:
             _runs(one, entry, command, t)
 
     hands.hears(now)
-    before = _skipped(car)
+    before, expected = _skipped(car), car.progress.current or car.progress.next
     hands.act(command, "set_car", act, now)
-    _remember(command, hands, "car set")
     skipped = [name for name in _skipped(car) if name not in before]
+    # Where the car is was no change of the plan; that it drives another run than was expected is one.
+    planned = run is not None and run is not expected
+    _remember(command, hands, "car set", planned=planned)
     return Answer(where(car) + (f"; {', '.join(skipped)} skipped, as nobody saw them" if skipped else ""),
-                  plan_changed=True)
+                  plan_changed=planned)
 
 
 def _skipped(car: TeamCar) -> list[str]:
@@ -129,14 +131,14 @@ def _kind(kind: LapKind | None) -> LapKind | None:
     return "in" if kind == "installation" else kind
 
 
-def _remember(command: CommandGiven, hands: Hands, what: str) -> None:
+def _remember(command: CommandGiven, hands: Hands, what: str, *, planned: bool = False) -> None:
     def back(now: float) -> str:
         entry = hands.histories[command.car].find(command.id)
         if entry is None or not hands.take_out(command.car, entry, now):
             raise Refusal(f"{what} at {tenths(command.t)} lies too far back: set it anew")
         return where(hands.team[command.car])
 
-    hands.remember(command, what, back)
+    hands.remember(command, what, back, planned=planned)
 
 
 # -- switches, tyres, fuel ---------------------------------------------------------------------------------------------
