@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from pitwall.engine.answers import Answer, Refusal
-from pitwall.engine.hand_words import tenths
+from pitwall.engine.hand_words import lap_words, tenths
 from pitwall.engine.hands import MEASURED_S, Hands
 from pitwall.engine.history import Entry, follow
 from pitwall.engine.plan_guards import meant
@@ -35,11 +35,6 @@ def where(car: TeamCar) -> str:
     if kind is None or planned.startswith(lap_words(kind)):
         return place
     return f"{place}, {'an' if kind[0] in 'aeiou' else 'a'} {lap_words(kind)}"
-
-
-def lap_words(kind: LapKind) -> str:
-    """A lap as the trade calls it: ``out-lap``, ``timed lap``, ``cool-down lap``."""
-    return {"out": "out-lap", "in": "in-lap", "cool": "cool-down lap"}.get(kind, f"{kind} lap")
 
 
 # -- set_car -----------------------------------------------------------------------------------------------------------
