@@ -244,7 +244,7 @@ class Engineer:
             self._agenda.at(t + LISTENS_S, lambda at: self._again(card, at))
 
     def _comes_after(self, card: Card, t: float) -> bool:
-        """Said again as well, a call waits for a more important one that is ready: nobody repeats the pace over a flag."""
+        """Said again as well, a call waits for a more important one that is ready: no pace over a flag."""
         return self._would_block(card, t) or any(
             rank(other.prompt) < rank(card.prompt) and other.ready_s <= t and not self._over(other, t)
             for other in self._open() if other is not card

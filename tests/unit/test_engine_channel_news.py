@@ -2,10 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
+
+import pytest
+
 from pitwall.engine.chances_to_say import AFTER_FLAG_S, BEFORE_FLAG_S
 from pitwall.engine.rules.lap_kind import calls as lap_calls
+from pitwall.engine.rules.session import OPENS_WITHIN_S, ROOM_S, WAITS_S
+from pitwall.engine.rules.session import calls as session_calls
+from pitwall.engine.situation import Leg, Situation, StatusNews
 from pitwall.engine.view import situation
-from tests.unit.channel_stage import FULL_S, SHORT, Radio, call
+from pitwall.radio.pending import Spans
+from pitwall.radio.ways import Room
+from tests.unit.channel_stage import FULL_S, SHORT, SHORT_S, Radio, call, on_track
 from tests.unit.engine_stage import MAIN, Stage, plan, regulations, setup
 
 
@@ -50,3 +59,63 @@ def test_nobody_is_told_to_push_on_a_lap_that_the_flag_takes() -> None:
         at = situation(made.car, made.session.clock, 345.0)
         keys = [spec.key for spec in lap_calls(at) if spec.ask.lap_kind == "timed"]
         assert bool(keys) is told
+
+
+def test_news_without_a_sure_stretch_is_said_where_most_drivers_listen() -> None:
+    """Where even that is missing it is said at once, anywhere."""
+    for hopeful, begins, ways in ((((106.0, 109.0),), 106.1, ("short",)), ((), 100.0, ("outside", "outside_short"))):
+        news = call("news", (), kind="session", from_s=100, say_from_s=100.0, by=112,
+                    room=Room((), 100, 112, hopeful=hopeful))
+        placed = Radio().place(100, news)["news"]
+        assert placed.say_from_s == pytest.approx(begins, abs=0.3)
+        assert placed.way in ways
+
+
+@pytest.mark.parametrize(("kind", "placed"), [("switch", True), ("procedure", False)])
+def test_what_can_be_left_unsaid_takes_no_window_that_is_hardly_one(kind: str, placed: bool) -> None:
+    """Heard by half it would be said again; a put-back has no choice."""
+    found = Radio().place(100, call("one", ((110.0, 111.0 + SHORT_S),), kind=kind, act_at_s=163.0))["one"]
+    assert (found.way == "short" and found.against is None) is placed
+
+
+class Heard(Situation):
+    """The driver can listen on one stretch, wherever the car is."""
+
+    spans: Spans = ()
+
+    def stretches(self, legs: tuple[Leg, ...]) -> Spans | None:
+        """That one."""
+        return self.spans
+
+    def hopeful(self, legs: tuple[Leg, ...]) -> Spans | None:
+        """The same."""
+        return self.spans
+
+
+@pytest.mark.parametrize("status", ["red", "yellow", "ending"])
+def test_a_stretch_that_opens_in_time_is_awaited_though_it_opens_a_little_later(status: str) -> None:
+    """Each kind of news waits so long for a stretch to open, not for it to be over; it is never told too late."""
+    within = OPENS_WITHIN_S[status]
+    for opens, awaited in ((within - 0.5, True), (within + 0.5, False)):
+        at = Heard(**{one.name: getattr(on_track(), one.name) for one in fields(Situation)})
+        at.spans, at.news = ((100.0 + opens, 130.0),), (StatusNews(1, 100.0, status),)
+        at.now = 100.0
+        spec = next(iter(session_calls(at)))
+        assert spec.room is not None
+        length = at.spoken(spec.short)
+        ends = spec.room.end_by_s - 100.0 + 1e-6
+        assert (ends >= min(opens + ROOM_S + length, WAITS_S)) is awaited
+        assert ends <= WAITS_S + length
+
+
+def test_under_red_a_driver_listens_where_a_quick_lap_leaves_no_time() -> None:
+    """A car that has just been told to slow down is slow at once: its corners are reckoned at that pace."""
+    asked: dict[str, list[float]] = {}
+    for status in ("green", "slow", "red"):
+        made = Stage(setup(plan(MAIN | {"laps": "out, 3 timed, in"}))).green()
+        made.drive(100, 120)
+        if status != "green":
+            made.status(225, status)
+        at = situation(made.car, made.session.clock, 226.0)
+        asked[status] = [at._slower(leg) for leg in at.legs[:1]]
+    assert asked["green"][0] < asked["slow"][0] < asked["red"][0]

@@ -395,3 +395,29 @@ def test_what_is_in_doubt_is_read_out_before_the_next_release() -> None:
     made.told({"flap": "closed"}, True, 300, "main-2-check")
     made.left()
     assert made.release_list(wanted) == {}
+
+
+def test_what_was_read_out_and_never_answered_is_read_again_before_the_next_leaving() -> None:
+    """By an engineer who enters answers. Nobody knows what the driver heard; an answer, or telemetry, settles it."""
+    for shows in ("answer", "telemetry"):
+        made, run = board()
+        wanted = made.wanted(run, 0)
+        made.told({"brake_bias": 55}, True, -60, "main-1-check")
+        made.told({"flap": "closed", "start_map": 1}, False, -40, "main-1-check")
+        made.left()
+        assert list(made.release_list(wanted, check="main-2-check")) == ["flap", "start_map"]
+        if shows == "answer":
+            made.told({"flap": "closed", "start_map": 1}, True, 500, "main-2-check")
+        else:
+            made.measure("flap", "closed", 500)
+            made.measure("start_map", 1, 500)
+        made.left()
+        assert list(made.release_list(wanted, check="main-3-check")) == []
+
+
+def test_without_answers_entered_nothing_is_read_again_for_the_lack_of_one() -> None:
+    """An engineer who presses no keys would have the whole list read before every run."""
+    made, run = board()
+    made.told({"flap": "closed"}, False, -40, "main-1-check")
+    made.left()
+    assert list(made.release_list(made.wanted(run, 0), check="main-2-check")) == []

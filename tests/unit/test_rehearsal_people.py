@@ -200,6 +200,16 @@ def test_a_wrong_readback_is_corrected() -> None:
     assert not [move for move in stage.truth.switches if move.why == "asked"]
 
 
+def test_what_is_said_once_more_waits_for_what_is_more_important() -> None:
+    """Read back wrongly just before the window of a flag: the flag is said first, then the call once more."""
+    stage = running(driver={"mishears": 1})
+    stage.say_at(100, "torque", "set_switch", switch="torque_map", position=4, window=60)
+    stage.say_at(102, "flag", "slow", kind="session", priority=95, wait=3, window=1.5)
+    stage.run(until=200)
+    said = [call.call for call in stage.truth.calls if call.call in ("torque", "flag")]
+    assert said == ["torque", "flag", "torque"]
+
+
 def test_heard_wrongly_without_a_readback_something_else_is_done() -> None:
     """The switch named goes to another position than the one asked for."""
     stage = running(driver={"mishears": 1, "readback": 0})
