@@ -12,6 +12,7 @@ from pitwall.engine.rules.session import OPENS_WITHIN_S, ROOM_S, WAITS_S
 from pitwall.engine.rules.session import calls as session_calls
 from pitwall.engine.situation import Leg, Situation, StatusNews
 from pitwall.engine.view import situation
+from pitwall.model.outputs import Ask
 from pitwall.radio.pending import Spans
 from pitwall.radio.ways import Room
 from tests.unit.channel_stage import FULL_S, SHORT, SHORT_S, Radio, call, on_track
@@ -64,7 +65,7 @@ def test_nobody_is_told_to_push_on_a_lap_that_the_flag_takes() -> None:
 def test_news_without_a_sure_stretch_is_said_where_most_drivers_listen() -> None:
     """Where even that is missing it is said at once, anywhere."""
     for hopeful, begins, ways in ((((106.0, 109.0),), 106.1, ("short",)), ((), 100.0, ("outside", "outside_short"))):
-        news = call("news", (), kind="session", from_s=100, say_from_s=100.0, by=112,
+        news = call("news", (), kind="session", from_s=100, say_from_s=100.0, by=112, ask=Ask(action="slow"),
                     room=Room((), 100, 112, hopeful=hopeful))
         placed = Radio().place(100, news)["news"]
         assert placed.say_from_s == pytest.approx(begins, abs=0.3)
@@ -119,3 +120,12 @@ def test_under_red_a_driver_listens_where_a_quick_lap_leaves_no_time() -> None:
         at = situation(made.car, made.session.clock, 226.0)
         asked[status] = [at._slower(leg) for leg in at.legs[:1]]
     assert asked["green"][0] < asked["slow"][0] < asked["red"][0]
+
+
+@pytest.mark.parametrize(("action", "at_once"), [("return_to_pits", True), ("slow", True), ("resume", False)])
+def test_news_of_no_danger_waits_as_long_as_it_can_for_a_stretch(action: str, at_once: bool) -> None:
+    """Without one in sight a red flag is called at once; a track that is green again, when its time is nearly over."""
+    news = call("news", (), kind="session", from_s=100, say_from_s=100.0, by=115, ask=Ask(action=action))
+    begins = Radio().place(100, news)["news"].say_from_s
+    assert (begins == 100.0) is at_once
+    assert begins < 112.0
