@@ -96,12 +96,22 @@ def window_of(item: ItemDone, car: CarFacts) -> DataWindow | None:
     # The times are as sure as the loops are, whether or not anything was done between them.
     text = f"if it was done: {found.text}" if item.row.outcome == "probably_done" else found.text
     return DataWindow(
-        item=item.row.item, do=item.row.do, run=item.row.run, lap_number=lap.number, lap=item.row.lap,
+        item=item.row.item, do=item.row.do, run=item.row.run, lap_number=lap.number, lap=_driven_as(item.row.lap, lap),
         what="hold" if at_a_place else "lane" if what == "lane" else "lap", place=item.row.place,
         from_s=found.from_s, to_s=found.to_s, from_m=found.from_m, to_m=found.to_m, speed_mps=found.speed_mps,
         switches=switches, evidence=found.evidence,
         evidence_text="; ".join([*faults, text]), outcome="done_badly" if faults else item.row.outcome,
     )
+
+
+def _driven_as(planned: str, lap: LapRow) -> str:
+    """The lap as the plan has it; one that was driven at another pace than its kind says so."""
+    slow = planned.startswith(("cool-down lap", "in-lap"))
+    if lap.kind == "timed" and slow:
+        return f"{planned}, driven as a timed lap"
+    if lap.kind in ("cool", "in") and planned.startswith("timed lap"):
+        return f"{planned}, driven as {'a cool-down lap' if lap.kind == 'cool' else 'an in-lap'}"
+    return planned
 
 
 def _hold(hold: HoldAsked, planned: LapRow, heard_on: Sequence[LapRow], car: CarFacts) -> tuple[LapRow, Stretch]:

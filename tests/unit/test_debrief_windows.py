@@ -286,6 +286,23 @@ def test_a_switch_may_be_set_about_the_line_and_not_in_the_middle() -> None:
     assert "the lap was spoilt: a red flag" in under_red.evidence_text
 
 
+@pytest.mark.parametrize(("planned", "kind", "words"), [
+    ("cool-down lap 1", "timed", "cool-down lap 1, driven as a timed lap"), ("cool-down lap 1", "cool", ""),
+    ("in-lap", "timed", "in-lap, driven as a timed lap"), ("in-lap", "installation", ""), ("out-lap", "out", ""),
+    ("timed lap 2", "cool", "timed lap 2, driven as a cool-down lap"),
+    ("timed lap 2", "in", "timed lap 2, driven as an in-lap"),
+])
+def test_a_lap_that_was_driven_as_another_says_so(planned: str, kind: str, words: str) -> None:
+    """Who looks at the data of a cool-down lap must know that they are of a lap at the pace."""
+    row = ItemRow(item="one", do="cool_down_lap", run="work", lap=planned, want="must", outcome="done")
+    lap = LapRow.model_validate({"car": "41", "number": 3, "run": "work", "kind": kind, "start_s": 100.0,
+                                 "end_s": 190.0, "lap_time_s": 90.0, "clean": "clean"})
+    done = ItemDone(row, shipped().procedures["cool_down_lap"], lap, {})
+    window = window_of(done, CarFacts(CarNotes(), the_map(), [], shipped().cars["41"].switches, {}))
+    assert window is not None
+    assert window.lap == (words or planned)
+
+
 def test_a_pass_of_the_pit_lane_ends_where_the_car_stopped() -> None:
     """Straight through, the window lasts to the pit exit; a car that stood in its garage was in the lane only as long
     as its length takes, and the interval and the evidence say so."""
