@@ -105,7 +105,8 @@ def _outcome(item: ItemState, over: bool) -> Outcome:
 
 def _reason(item: ItemState, over: bool) -> str:
     if item.state == "dropped":
-        return f"dropped: {item.reason}" if item.reason else "dropped"
+        return f"dropped: {item.reason}" if item.reason and not item.reason.startswith("dropped") else (
+            item.reason or "dropped")
     if item.reason or item.waits:
         return item.reason or item.waits or ""
     return "the session ended" if over and item.state == "planned" else ""
