@@ -84,11 +84,11 @@ def _rest(state: RunState, rows: list[ItemRow], session: str, used: Collection[s
     laps = tuple(state.laps[at] for at in kept)
     wants = [state.run.want, min((item.want for item in left.values()), key=WANTS.index)]
     run = state.run.model_copy(update={
-        "want": max(wants, key=WANTS.index), "run": _free_name(state.run.run, used), "items": tuple(items), "shorten_to": None,
-        "laps": laps, "purpose": f"what is left of {state.run.run}", "group": None, "before": (),
+        "run": _free_name(state.run.run, used), "want": max(wants, key=WANTS.index), "items": tuple(items),
+        "shorten_to": None, "laps": laps, "purpose": f"what is left of {state.run.run}", "group": None, "before": (),
     })  # fmt: skip
-    told = "; ".join(f"{row.do} on {row.lap} was {row.outcome.replace('_', ' ')}{f': {row.reason}' if row.reason else ''}"
-                     for row in rows)  # fmt: skip
+    told = "; ".join(f"{row.do} on {row.lap} was {row.outcome.replace('_', ' ')}"
+                     + (f": {row.reason}" if row.reason else "") for row in rows)  # fmt: skip
     asks = f"does it need all of {state.timed_wanted} timed laps" if whole else (
         f"the draft asks for {write_laps(laps)}, of {write_laps(state.laps)}; is that enough, and with how much fuel")
     decide = (f"{run.run}: {asks}, or can another run take the items",)

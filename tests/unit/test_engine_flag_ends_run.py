@@ -61,6 +61,36 @@ def test_a_run_that_a_red_flag_cut_and_that_is_never_resumed_does_not_count() ->
     assert (main_of(stage).state, main_of(stage).counts) == ("done", False)
 
 
+def test_the_laps_that_the_flag_took_are_those_that_are_left_of_the_run() -> None:
+    """The timed lap that had begun was finished, then the car was told to come in. The rest begins with the next timed
+    lap, and what was to be done on it had no lap any more; what was said and done on the in-lap is done."""
+    items = [{"do": "flap_lap", "on": {"timed": 2}}, {"do": "comment", "on": "in"}]
+    run = MAIN | {"laps": "out, 1 timed, cool, 1 timed, in", "items": items}
+    stage = Stage(setup(plan(run, SPARE))).green()
+    t = stage.drive(3400, 120, 100)
+    stage.wait(t + 20)
+    stage.command("said", call=stage.call("comment").id)
+    stage.home(t)
+    assert t > 3600
+    assert main_of(stage).resume_at == 3
+    stage.wait(3900)
+    stage.status(3900, "closed")
+    assert [(one.state, one.reason) for one in main_of(stage).items] == [
+        ("not_done", "the session ended"), ("done", "said; nothing speaks against it")]
+
+
+def test_what_was_said_on_the_in_lap_that_the_desk_ordered_is_done() -> None:
+    """Called in before its planned in-lap, the car has an in-lap all the same."""
+    run = FOUR | {"items": [{"do": "comment", "on": "in"}]}
+    stage = Stage(setup(plan(run, SPARE))).green()
+    t = stage.drive(1000, 120, 100, 100)
+    stage.command("box", t + 2)
+    stage.wait(t + 90)
+    assert (main_of(stage).items[0].state, stage.call("comment").state) == ("called", "unconfirmed")
+    stage.home(t)
+    assert main_of(stage).items[0].state == "probably_done"
+
+
 def test_the_forecast_names_the_must_that_is_lost() -> None:
     """It asks of what is still to come, and a must that is over is no part of that: without its name the chance of the
     musts would be 100 % in the minute in which one was lost."""
