@@ -103,9 +103,9 @@ def _read(text: str, turns: tuple[int, ...], as_json: bool | None) -> int:
         print(json.dumps({"remarks": remarks, "text": typed.text}, indent=2))
         return 0
     if as_json is None:
-        print(f"reads: {'; '.join(read_back(typed.remarks, typed.text))}", file=sys.stderr)
+        print(f"reads: {'; '.join(read_back(typed.remarks, typed.text, typed.unread))}", file=sys.stderr)
     else:
-        print("\n".join(read_back(typed.remarks, typed.text)))
+        print("\n".join(read_back(typed.remarks, typed.text, typed.unread)))
         if not turns and any(remark.turn is not None for remark in typed.remarks):
             print("which turns there are is not known here: --event FILE says so", file=sys.stderr)
     return 0

@@ -7,7 +7,9 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 from pitwall.comments.asides import aside
+from pitwall.comments.changing import changes_it
 from pitwall.comments.glued import BARE_TURN, TURN, apart, surely_a_turn
+from pitwall.comments.loose import is_soft, may_stand
 from pitwall.comments.nearest import nearest
 from pitwall.comments.splitting import MARK, Piece, Slip, Word
 from pitwall.comments.words import MOST_WORDS, PLACES, Entry, by_form
@@ -34,12 +36,16 @@ HOW_VERY = {"very": "4", "so": "4", "extremely": "4", "super": "4", "quite": "3"
 
 @dataclass(frozen=True)
 class Group:
-    """Words that are read as one: a form, turns, or an aside, which has neither entry nor turns."""
+    """Words that are read as one: a form, turns, or an aside, which has neither entry nor turns.
+
+    ``unread``: an aside that nobody knows; it is kept if it stands rightly (``loose.py``).
+    """
 
     words: tuple[Word, ...]
     entry: Entry | None = None
     turns: tuple[int, ...] = ()
     form: str = ""
+    unread: bool = False
 
     @property
     def word(self) -> Word:
@@ -69,8 +75,9 @@ def groups(piece: Piece, known: Collection[int] = ()) -> Iterator[Group]:
     while at < len(words):
         group = (_turn(found, words, at, known) or _what_it_was(found, piece, words, at) or _form(words, at)
                  or _how_very(words, at))  # fmt: skip
+        group = _of_the_unread(words, at, group)
         if group is None:
-            raise _unknown(found, words[at], known)
+            raise unknown(found, words[at], known)
         if _through_the_corner(found, group):
             yield Group(group.words, by_form()["mid"], form="mid")
         if found and found[-1].form == "from" and len(group.turns) == 1:
@@ -213,7 +220,20 @@ def _names_a_turn(words: tuple[Word, ...], at: int) -> bool:
     return at < len(words) and (words[at].key in PLACES or bool(TURN.fullmatch(words[at].plain)))
 
 
-def _unknown(found: Sequence[Group], word: Word, known: Collection[int]) -> Slip:
+def _of_the_unread(words: tuple[Word, ...], at: int, group: Group | None) -> Group | None:
+    """A word that nobody knows and that may be kept, with the word before it that says how much: ``a bit scary``."""
+    if group is None:
+        return Group(words[at : at + 1], unread=True) if may_stand(words[at]) else None
+    ahead = at + len(group.words)
+    if group.part != "severity" or group.form[:1].isdigit() or ahead >= len(words):
+        return group
+    theirs = words[ahead].key not in by_form() and _form(words, ahead) is None and _how_very(words, ahead) is None
+    own = theirs and not TURN.fullmatch(words[ahead].plain) and may_stand(words[ahead])
+    return Group((words[ahead], *group.words), unread=True) if own and not is_soft(words[ahead]) else group
+
+
+def unknown(found: Sequence[Group], word: Word, known: Collection[int] = ()) -> Slip:
+    """Why this word cannot stand there."""
     if re.fullmatch(r"\d+(/\d+)?", word.text):
         turn = int(word.text) if word.text.isdecimal() else 0
         there = turn in known if known else turn <= HIGHEST_TURN
@@ -227,5 +247,8 @@ def _unknown(found: Sequence[Group], word: Word, known: Collection[int]) -> Slip
         return Slip(word, "the turns that these are, such as t4/7")
     if word.key in ("than", "as", "like"):
         return Slip(word, f"better or worse than before; which other run it is set against goes behind '{MARK}'")
+    doubt = changes_it(word.key)
+    if doubt and not nearest(word.key):
+        return Slip(word, f"{EXPECTED}; {word.text!r} may change what is meant ({doubt}), so it goes behind '{MARK}'")
     subject = next((group.entry.value for group in found if group.entry is not None and group.part == "subject"), "")
     return Slip(word, f"{EXPECTED}, or '{MARK}' before free text", nearest=nearest(word.key, subject))

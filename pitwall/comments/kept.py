@@ -44,9 +44,9 @@ def words_from(piece: Piece, turns: Collection[int] = ()) -> int | None:
         if slip.nearest or not found or not _is_a_setting(found[0]) or any(one.part in _SAYS for one in found):
             return None  # a word before it is wrong, or there is none
         topic = found[0]
-    if topic is None and any(one.form in ("too", "too much") for one in found):
+    if topic is None and any(one.form in ("too", "too much") or one.unread for one in found):
         own = _is_a_setting(found[0]) and not any(one.part in _SAYS for one in found)
-        topic = found[0] if own else None  # "tc 4 too much out of t6"
+        topic = found[0] if own else None  # "tc 4 too much out of t6", "bias 1 odd"
     if topic is None:
         return None
     begin = 0

@@ -132,7 +132,7 @@ def _carried(reading: Reading, before: Meaning | None) -> dict[str, Any]:
         raise Slip(reading.piece.words[-1],
                    "also what the car does there: behind 'but' it may be another thing, or nothing")
     if before is None or before.finding.get("what") is None or (reading.piece.contrast and "trend" in before.finding):
-        last = reading.piece.words[-1]
+        last = (reading.unread or reading.piece.words)[-1]
         if before is None and last.key.isdecimal() and set(reading.parts) == {"severity"} and not reading.turns:
             raise Slip(last, f"a turn such as t{last.key}, if that is one, and what the car does there")
         raise Slip(Word(last.text, last.at), "also what the car does there: us, os, snap, lock, spin, better, worse")

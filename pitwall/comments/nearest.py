@@ -56,6 +56,19 @@ def nearest(word: str, subject: str = "") -> str:
     return "" if others else form
 
 
+def near_a_place(word: str) -> bool:
+    """True for a short word that may be a mistyped place: ``mit`` is not offered as "mid", and not kept either."""
+    return len(word) <= SHORT and any(
+        entry.part in ("phase", "speed", "side", "axle") and len(form) >= len("mid") and abs(len(word) - len(form)) <= 1
+        and _slips(word, form) <= 1 for form, entry in by_form().items()
+    )  # fmt: skip
+
+
+def a_slip_from(word: str, other: str) -> bool:
+    """True for words of which one is a slip of the fingers away from the other."""
+    return word[:1] == other[:1] and abs(len(word) - len(other)) <= 1 and _slips(word, other) <= 1
+
+
 def _wrong_letter(one: str, other: str) -> bool:
     return len(one) == len(other) and sorted(one) != sorted(other)
 

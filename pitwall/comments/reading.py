@@ -7,8 +7,9 @@ from collections.abc import Collection, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 
-from pitwall.comments.grouping import EXPECTED, Group, groups
+from pitwall.comments.grouping import EXPECTED, Group, groups, unknown
 from pitwall.comments.kept import COUNTED, words_from
+from pitwall.comments.loose import misplaced
 from pitwall.comments.splitting import MARK, Piece, Slip, Word
 from pitwall.comments.words import BEFORE_IT, SIGNS, Entry, by_form
 
@@ -35,7 +36,7 @@ class Reading:
     """What the words of one remark gave: the entry of each part with its word, and the turns.
 
     ``asides``: it also says when or on which lap, so its words are to be kept as they stand. ``kept``: it is nothing
-    but words that are kept, of what the shorthand has no findings for.
+    but words that are kept, of what the shorthand has no findings for. ``unread``: words among them that nobody knows.
     """
 
     piece: Piece
@@ -44,6 +45,7 @@ class Reading:
     turns: list[int] = field(default_factory=list)
     asides: bool = False
     kept: bool = False
+    unread: list[Word] = field(default_factory=list)
 
     def take(self, entry: Entry, word: Word) -> None:
         """One more entry; each part stands once, and phases may be several."""
@@ -185,6 +187,7 @@ class Reading:
         for entry, word in (*more.parts.values(), *more.phases):
             self.take(entry, word)
         self.turns += [turn for turn in more.turns if turn not in self.turns]
+        self.unread += more.unread
         if more.asides:
             self.asides, self.piece = True, replace(self.piece, end=more.piece.end)
 
@@ -254,6 +257,7 @@ def _taken(piece: Piece, found: Iterator[Group] | Sequence[Group]) -> Reading:
     reading, last, denial = Reading(piece), "", _Denial(of_before=piece.goes_on)
     waiting: Group | None = None
     counted, sign = False, None
+    met: list[Group] = []
     for group in found:
         if waiting is not None:
             raise Slip(waiting.word, f"a comma, or {_form(waiting)!r} if that is meant; {waiting.form!r} stands behind"
@@ -263,6 +267,7 @@ def _taken(piece: Piece, found: Iterator[Group] | Sequence[Group]) -> Reading:
             raise Slip(sign.word, f"a comma before the next remark, or {_form(sign)!r} if that is meant")
         sign = group if group.form in SIGNS else sign
         denial.meets(group)
+        met.append(group)
         if group.form in AS_BEFORE and "amount" in reading.parts:
             continue  # "not as much us as before"
         reading.turns += [turn for turn in group.turns if turn not in reading.turns]
@@ -273,11 +278,22 @@ def _taken(piece: Piece, found: Iterator[Group] | Sequence[Group]) -> Reading:
             reading.take(group.entry, group.word)
         elif not group.turns:
             reading.asides = True
+            reading.unread += group.words if group.unread else ()
         last = group.part
     denial.ends()
+    _stand_rightly(met)
     if denial.left is not None and {"finding", "subject", "amount"} & set(reading.parts):
         raise Slip(denial.left.word, DENIED)
     return reading
+
+
+def _stand_rightly(met: Sequence[Group]) -> None:
+    """Raise a slip where a word that nobody knows may change what the others say, or be what a number counts."""
+    word = misplaced(met)
+    if word is None:
+        return
+    before = [group for group in met if group.words[0].at < word.at]
+    raise unknown(before, word)
 
 
 def _of_kerbs(entry: Entry, word: Word, there: tuple[Entry, Word]) -> bool:

@@ -12,7 +12,7 @@ nothing is carried over. ``comments/writing.py`` is the way back.
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from pitwall.comments.joining import all_readings
 from pitwall.comments.marks import behind_the_mark, opened
@@ -26,10 +26,11 @@ MOST_REMARKS = 40
 
 @dataclass(frozen=True)
 class Typed:
-    """What a typed comment says."""
+    """What a typed comment says. ``unread``: words of its text that stand among its remarks and that nobody knows."""
 
     remarks: tuple[Remark, ...]
     text: str = ""
+    unread: tuple[str, ...] = field(default=(), compare=False)
 
 
 class ShorthandError(ValueError):
@@ -72,6 +73,7 @@ def parse(text: str, turns: Collection[int] = ()) -> Typed:
         ShorthandError: at the first word that cannot be what it should be.
     """
     typed, kept = text, []
+    unread: list[Word] = []
     joint = "\n"
     text, lists = opened(text, turns)  # as long as it was typed
     found: list[Remark] = []
@@ -79,6 +81,7 @@ def parse(text: str, turns: Collection[int] = ()) -> Typed:
     try:
         for reading in all_readings(text, turns, lists):
             kept += [_as_typed(typed, reading)] if reading.asides or reading.kept else []
+            unread += reading.unread
             if reading.kept:
                 joint = f"{MARK} " if _marked(text, reading) else "\n"
                 continue
@@ -96,7 +99,8 @@ def parse(text: str, turns: Collection[int] = ()) -> Typed:
         slip, text = behind_the_mark(text, slip, turns)
         raise ShorthandError(typed, slip, _number(text, slip.word)) from None
     text = "\n".join(kept)
-    return Typed(tuple(found), joint.join(one for one in (text, words) if one))
+    text = joint.join(one for one in (text, words) if one)
+    return Typed(tuple(found), text, tuple(word.text for word in unread))
 
 
 def _marked(text: str, reading: Reading) -> bool:

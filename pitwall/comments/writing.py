@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from pitwall.comments.splitting import ANEW, MARK
 from pitwall.comments.words import form_of, written
@@ -38,11 +38,13 @@ def _finding(remark: Remark) -> list[str]:
     return [form_of(remark.about, remark.what)]
 
 
-def read_back(remarks: Iterable[Remark], text: str) -> tuple[str, ...]:
-    """How a comment is read, for the one who types it: each remark, and what is kept as words and counted nowhere."""
+def read_back(remarks: Iterable[Remark], text: str, unread: Sequence[str] = ()) -> tuple[str, ...]:
+    """How a comment is read, for the one who types it: each remark, what is kept as words and counted nowhere, and
+    which of these words the shorthand does not know."""
     counted = tuple(map(in_words, remarks))
     label = "words beside it" if counted else "words, not counted"
-    return (*counted, *([f'{label}: "{" / ".join(text.splitlines())}"'] if text else []))
+    strange = f" (not read: {', '.join(unread)})" if unread and counted else ""
+    return (*counted, *([f'{label}: "{" / ".join(text.splitlines())}"{strange}'] if text else []))
 
 
 def in_words(remark: Remark) -> str:
