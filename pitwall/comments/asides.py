@@ -28,6 +28,8 @@ _ASIDES = re.compile("|".join((
     r"(?: on| onwards| only)?|l\d{1,2}|(?:on )?(?:every|each) lap",
     r"(?:on|onto|along|down|(?:at )?(?:the )?end of) (?:the )?(?:main |back |front |pit )?straights?(?: (?:(?:in)?to"
     r"|before|after|towards|from|out of|between|behind) (?:turns? )?t?\d{1,2}(?: (?:and|to) t?\d{1,2})?)?",
+    r"(?:the )?(?:main|back|front|pit|long|start) straights?",
+    r"(?:takes?|taking|took|needs?|needing) (?:a (?:while|long time|bit)|ages|forever|(?:too |so |very )?long|time|a few corners)",
     r"straight (?:into|to|before|after|towards) (?:turn )?t?\d{1,2}",
     r"(?:in|through|over) (?:the )?(?:first|second|third|last|middle|final) sector|(?:in )?sector \d|in s[1-3]",
     rf"(?:in |with )?(?:a |the )?(?:{_HOW_STRONG} )?(?:tail|head|cross|side) ?winds?",
@@ -62,12 +64,33 @@ _ASIDES = re.compile("|".join((
     r"(?:over|on|at) (?:the )?(?:crest|hump|brow|bump|(?:exit|entry|inside|outside|apex|inner|outer) (?:kerb|curb))s?",
     r"at first|initially|to begin with|early on|in the end|by the end",
     r"(?:at|towards|by|near) (?:the )?end(?! of)",
+    r"(?:(?:from |in |into |to )[1-8](?:st|nd|rd|th)(?: (?:to|into|and) [1-8](?:st|nd|rd|th))?(?: gear)?"
+    r"|[1-8](?:st|nd|rd|th) (?:to|into) [1-8](?:st|nd|rd|th))(?= |$)"
+    r"(?! (?:corner|turn|lap|run|sector|stint|set|time|part|half|phase|car|one|of)s?\b)",
     r"(?:in|into|to) (?:first|second|third|fourth|fifth|sixth|seventh|\d(?:st|nd|rd|th)) gear",
 )))  # fmt: skip
 
 _TOWARDS = re.compile(r"(?<=straight)s? (?:into|to|before|after|towards|from|out of|between|behind) (?:turns? )?t?\d.*")
 _OF_A_CORNER = ("braking", "traction", "balance")
 _COUNTED = re.compile(r"\d{1,2}-\d{1,2}|[-+]\d{1,2}")
+
+
+SAME_AS = ("same", "like", "similar", "as")
+_BEFORE = (
+    r"(?:it was )?(?:(?:in|on|with|at) )?(?:the |our |my |his |her )?(?:"
+    r"(?:run|stint|session) \d{1,2}|(?:run|stint|lap|session|set|time|one)s? before"
+    rf"|(?:first|second|third|fourth|last|previous|earlier|opening|prior) (?:run|stint|lap|session|set|time|one)s?"
+    r"|baseline|previously|before|yesterday|this morning|this afternoon|earlier|last time|last night|day (?:one|two|1|2))"
+)
+_AGAINST = re.compile(rf"(?:(?:than|vs|versus|against|compared (?:to|with)|relative to) {_BEFORE}"
+                      rf"|(?:same (?:as|like)|like|similar to|as) {_BEFORE})(?= |$)")
+
+
+def set_against(words: tuple[Word, ...], at: int) -> int:
+    """How many words from here on name a time before, that something is set against; 0 where they do not."""
+    keys = [word.key for word in words[at:]]
+    match = _AGAINST.match(" ".join(keys))
+    return len(match.group().split()) if match is not None and not any(" " in key for key in keys[:8]) else 0
 
 
 def aside(words: tuple[Word, ...], at: int) -> int:

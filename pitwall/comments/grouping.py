@@ -6,7 +6,7 @@ import re
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
-from pitwall.comments.asides import aside
+from pitwall.comments.asides import SAME_AS, aside, set_against
 from pitwall.comments.changing import changes_it
 from pitwall.comments.glued import BARE_TURN, TURN, apart, surely_a_turn
 from pitwall.comments.loose import is_soft, may_stand
@@ -20,6 +20,8 @@ A_TURN = "a turn from 1 to"
 """How the refusal of a turn that is not there begins to say what is expected."""
 EXPECTED = "a turn such as t4, a corner phase, a finding such as us, lock or cold, a severity from 1 to 5"
 NEGATIONS = ("never", "without", "hardly", "nor", "neither")
+AS_A_RUN = "same as a run"
+"""The form of what is said to be as in a run that is named; which one is kept as words."""
 KINDS_OF_CORNERS = ("corner", "corners", "turns")
 """Behind a speed class they are all of that class, and the number behind them is how bad it is there."""
 _READ_OVER = ("the", "a", "is", "are", "of", "feels", "gets", "getting", "too", "very", "really", "quite",
@@ -73,7 +75,7 @@ def groups(piece: Piece, known: Collection[int] = ()) -> Iterator[Group]:
     words, at = apart(piece.words), 0
     found: list[Group] = []
     while at < len(words):
-        group = (_turn(found, words, at, known) or _what_it_was(found, piece, words, at) or _form(words, at)
+        group = (_gears(words, at) or _turn(found, words, at, known) or _wants_to(words, at) or _set_against(words, at) or _what_it_was(found, piece, words, at) or _form(words, at)
                  or _how_very(words, at))  # fmt: skip
         group = _of_the_unread(words, at, group)
         if group is None:
@@ -100,7 +102,7 @@ def _turn(found: Sequence[Group], words: tuple[Word, ...], at: int, known: Colle
     if word.key == "off" and ahead is not None and TURN.fullmatch(ahead.plain):
         match, word, taken = TURN.fullmatch(ahead.plain), ahead, 2  # "off t6": out of it
     if match is None and surely_a_turn([one.key for one in words], at):
-        match = BARE_TURN.fullmatch(word.plain) if len(word.plain) < 3 else None
+        match = BARE_TURN.fullmatch(word.plain)
     of_a_speed = any(group.part == "speed" for group in found) and word.key in KINDS_OF_CORNERS
     goes_on = bool(found) and bool(found[-1].turns) and word.key in ("and", "&")
     if match is None and ahead is not None and ((word.key in PLACES and not of_a_speed) or goes_on):
@@ -195,9 +197,49 @@ def _may_be_a_turn(found: Sequence[Group], piece: Piece, words: tuple[Word, ...]
 def _what_it_was(found: Sequence[Group], piece: Piece, words: tuple[Word, ...], at: int) -> Group | None:
     """How bad it was before, behind how bad it is: ``us 3 (was 4)``; kept with the remark, as what is said of laps."""
     keys = [word.key for word in words[at : at + 4]]
+    changed = len(keys) > 2 and keys[1] in ("->", ">") and {keys[0], keys[2]} <= set("12345")
+    if changed and any(group.part == "finding" for group in found):
+        return Group(words[at : at + 2])  # "us 3 -> 2"
     rated = any(group.part == "severity" for group in found) or (piece.goes_on and not found)
     match = _WAS.match(" ".join(keys)) if rated else None
     return Group(words[at : at + len(match.group().split())]) if match is not None else None
+
+
+def _gears(words: tuple[Word, ...], at: int) -> Group | None:
+    """From which gear to which, where a change of gears is spoken of: ``upshift 3-4 slow``; no turns and no severity."""
+    if not any(re.match(r"(?:up|down|gear)?shift|gearbox", word.key) for word in words):
+        return None
+    together = " ".join(word.plain for word in words[at : at + 4])
+    match = re.match(r"(?:from )?[1-8](?:-| to | into )[1-8](?: gear)?(?= |$)", together)
+    return Group(words[at : at + len(match.group().split())]) if match is not None else None
+
+
+def _wants_to(words: tuple[Word, ...], at: int) -> Group | None:
+    """The car that wants to do something does it: ``rear wants to step out``; what a driver wants is words."""
+    keys = [word.key for word in words[at : at + 2]]
+    if len(words) < at + 3 or keys not in ([want, "to"] for want in ("wants", "want", "tries", "likes")):
+        return None
+    doer = words[at - 1].key if at else ""
+    ahead = _form(words, at + 2)
+    found = ahead is not None and ahead.entry is not None and ahead.part == "finding"
+    pushes = words[at + 2].key.startswith("push") and doer not in ("car", "front", "fronts", "nose", "it", "end")
+    if not found or pushes or doer in ("he", "she", "driver", "i", "we", "they", "you"):
+        return None
+    return Group(words[at : at + 2], by_form()["the"], form="the")
+
+
+def _set_against(words: tuple[Word, ...], at: int) -> Group | None:
+    """What better and worse, more and less are set against, where that is a time before: ``less us than in run 1``;
+    what is like a time before is the same."""
+    many = set_against(words, at)
+    known = _form(words, at)
+    if many == 0 or (known is not None and len(known.words) >= many):
+        return None
+    if words[at].key in SAME_AS:
+        return Group(words[at : at + many], by_form()["same as before"], form=AS_A_RUN)
+    measured = (by_form().get(word.key) for word in (*words[:at], *words[at + many :]))
+    told = any(entry is not None and entry.part in ("amount", "trend") for entry in measured)
+    return Group(words[at : at + many]) if told else None
 
 
 def _how_very(words: tuple[Word, ...], at: int) -> Group | None:

@@ -16,6 +16,8 @@ from pitwall.model.comments import CONTENT, Remark
 
 OF_A_PLACE = ("balance", "traction")
 """What happens in a corner: named behind a comma without a place, it is of the place before the comma."""
+OF_TURNS = ("ride", "traction", "braking", "steering", "grip")
+"""What may be well in one turn and not in another; where a turn is praised behind it, it is praised for that."""
 BAD = "3"
 """How bad is "bad", beside a finding: it costs time."""
 OWN = ("axle", "side", "speed", "confidence")
@@ -117,10 +119,14 @@ def _found(reading: Reading, before: Meaning | None) -> dict[str, Any]:
     finding = _gone_there(reading, before) or _finding(reading)
     if not finding:
         return _carried(reading, before)
-    if before is not None and _praises_another_end(reading):
+    if before is not None and _praises_another_end(reading, before):
         return _praise(before, finding)
     parts = reading.parts
     if before is not None and finding["what"] is None and "subject" not in parts and "trend" in parts:
+        word = parts["trend"][1]
+        if word.key in ("same", "similar") and (reading.turns or reading.phases) and before.finding.get("what"):
+            raise Slip(word, "what is there, such as us, if it is as before the comma; or 'same as before'",
+                       "it may be the same as there or as before, ")
         return _still(before) | {"trend": finding["trend"]}
     return finding
 
@@ -139,9 +145,12 @@ def _carried(reading: Reading, before: Meaning | None) -> dict[str, Any]:
     return {"trend": None, **before.finding}
 
 
-def _praises_another_end(reading: Reading) -> bool:
-    """Guard: ``rear ok``, or ``ok`` alone, and not of what: ``brakes cold, then ok``."""
+def _praises_another_end(reading: Reading, before: Meaning) -> bool:
+    """Guard: ``rear ok``, or ``ok`` alone, and not of what: ``brakes cold, then ok``; or another turn, where that
+    before is of a turn and no balance: ``kerbs t2 harsh, t6 fine``."""
     parts = reading.parts
+    if before.turns and before.finding["about"] in OF_TURNS and set(parts) <= {"finding", "confidence"} and reading.turns:
+        return parts["finding"][0].value == "good" and parts["finding"][1].key != "stable"
     ends = "axle" in parts or "corner" in parts or not (reading.turns or set(parts) - {"finding", "confidence"})
     return ends and "subject" not in parts and "finding" in parts and parts["finding"][0].value == "good"
 

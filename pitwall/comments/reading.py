@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 
-from pitwall.comments.grouping import EXPECTED, Group, groups, unknown
+from pitwall.comments.grouping import AS_A_RUN, EXPECTED, Group, groups, unknown
 from pitwall.comments.kept import COUNTED, words_from
 from pitwall.comments.loose import misplaced
 from pitwall.comments.splitting import MARK, Piece, Slip, Word
@@ -82,7 +82,8 @@ class Reading:
     @property
     def alone(self) -> bool:
         """True for what says only how bad, how sure, which way or when; and not of what."""
-        says_more = self.kept or self.turns or self.phases or not set(self.parts) <= set(ALONE)
+        bad = {"poor"} if "poor" in self.parts and self.parts["poor"][1].key.endswith("bad") else set()
+        says_more = self.kept or self.turns or self.phases or not set(self.parts) <= {*ALONE, *bad}
         return not says_more and bool(self.parts or self.asides)
 
     @property
@@ -95,7 +96,8 @@ class Reading:
         """True for what says of what and where it is said, and so goes on with nothing before it."""
         named = "subject" in self.parts or "corner" in self.parts
         named = named or ("axle" in self.parts and self.parts["axle"][0].subject == "tyres")
-        placed = bool(self.turns or {"speed", "everywhere"} & set(self.parts))
+        whole_car = "everywhere" in self.parts and self.parts["everywhere"][1].key != "everything"
+        placed = bool(self.turns or whole_car or "speed" in self.parts)
         return (named or placed) and bool(set(self.parts) & {*SAYS[2:5], "finding"})
 
     def lists(self, places: Sequence[Reading], *, alone: bool) -> bool:
@@ -276,6 +278,7 @@ def _taken(piece: Piece, found: Iterator[Group] | Sequence[Group]) -> Reading:
         counted = group.part == "aside" and group.words[-1].key.isdigit()
         if group.entry is not None:
             reading.take(group.entry, group.word)
+            reading.asides = reading.asides or group.form == AS_A_RUN
         elif not group.turns:
             reading.asides = True
             reading.unread += group.words if group.unread else ()

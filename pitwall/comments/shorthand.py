@@ -91,7 +91,7 @@ def parse(text: str, turns: Collection[int] = ()) -> Typed:
             found += now.remarks
             if len(found) > MOST_REMARKS:
                 raise Slip(reading.piece.words[0], f"at most {MOST_REMARKS} remarks in one comment")
-        words = free_text(text)
+        words = free_text(text, typed)
         if not found and not kept and not words:
             first = (text.split() or [""])[0]
             raise Slip(Word(first, text.find(first)), f"{EXPECTED}, or '{MARK}' and free text")

@@ -19,17 +19,18 @@ CORNERS = ("fl", "fr", "rl", "rr")
 BULLETS = ("-", "*", "\u2013", "\u2022")
 """What a line of notes may begin with."""
 EXCEPT = ("except", "apart", "aside")
-"""The same, where what the car does stands behind them: ``good except us t4``; else they begin a reason."""
+"""The same; what the car does stands behind them: ``good except us t4``. A bare place there is asked about."""
 THEN = ("then", "plus", ">", "->", "/", "becoming", "becomes")
 """Words and signs that go on as a comma does, with the same place: ``us then os t4`` is turn 4 twice."""
 _A_PLACE = re.compile(r"t?\d{1,2}|t\d\S*|turn|entry|mid|exit|apex", re.ASCII)
 """A stroke with spaces around it goes on only where a place stands behind it: ``us / os t4`` may be either."""
 _WORD = re.compile(r"[^\s,;|?()\[\]@\"\u201c\u201d]+|[?@]")
 _PIECE = re.compile(r"[^,;|]*")
-_WHY = re.compile(r"(?<=[\s,;(])(?:because|when|if|unless|until|since(?! (?:the )?last run)|due|whenever|while"
-                  r"|once he|once she|as soon as|except|apart from|aside from)(?=\s)", re.IGNORECASE)
+_WHY = re.compile(r"(?<=[\s,;(])(?<!\ba )(?:because|when|if|unless|until|since(?! (?:the )?last run)|due|whenever|while"
+                  r"|once he|once she|as soon as)(?=\s)", re.IGNORECASE)
 """Words that begin a reason or a condition: they and what follows are free text, as if the mark stood before them."""
-_LIST = re.compile(r"(?:(?<=turns )|(?<=corners ))\d{1,2}(?: ?, ?\d{1,2})+(?: ?,? ?(?:and|&) ?\d{1,2})(?!\w)",
+_LIST = re.compile(r"(?:(?<=turns )|(?<=corners )|(?<=\bin )|(?<=\bat )|(?<=\binto )|(?<=out of )|(?<=through )|(?<=\bt)"
+                   r"|(?<=turn ))\d{1,2}(?: ?, ?\d{1,2})+(?: ?,? ?(?:and|&) ?\d{1,2})(?!\w)",
                    re.IGNORECASE | re.ASCII)  # fmt: skip
 _RANGE = re.compile(r"(?<=\d)(?:->|\.\.\.?)(?=[tT]?\d)")
 _BRAKING = re.compile(r"when\s+braking", re.IGNORECASE)
@@ -85,17 +86,18 @@ class Slip(Exception):
 def pieces(text: str) -> Iterator[Piece]:
     """The remarks of a comment, those without words left out."""
     for start, line in _lines(listed(text)):
-        head, at, goes_on = line[: _cut(line)[0]], 0, False
-        while at <= len(head):
-            match = _PIECE.match(head, at)
-            assert match is not None  # it matches nothing, too
-            words = tuple(Word(found.group(), start + found.start()) for found in _WORD.finditer(head, at, match.end())
-                          if found.group().strip(".!()"))
-            if at == 0 and len(words) > 1 and words[0].text in BULLETS:
-                words = words[1:]
-            yield from _contrasts(words, goes_on, start + match.end())
-            goes_on = head[match.end() : match.end() + 1] == ON
-            at = match.end() + 1
+        for part in parts_of(line):
+            at, goes_on = part.begin, part.goes_on
+            while at <= part.end:
+                match = _PIECE.match(line, at, part.end)
+                assert match is not None  # it matches nothing, too
+                words = tuple(Word(found.group(), start + found.start())
+                              for found in _WORD.finditer(line, at, match.end()) if found.group().strip(".!()"))
+                if at == 0 and len(words) > 1 and words[0].text in BULLETS:
+                    words = words[1:]
+                yield from _contrasts(words, goes_on, start + match.end())
+                goes_on = line[match.end() : match.end() + 1] == ON
+                at = match.end() + 1
 
 
 def _contrasts(words: tuple[Word, ...], goes_on: bool, end: int) -> Iterator[Piece]:
@@ -149,29 +151,62 @@ def as_typed(text: str, word: Word) -> str:
     return found.group() if found is not None and "/" in word.text else word.text
 
 
-def free_text(text: str) -> str:
-    """What stands after the mark, or from a reason on, line by line."""
-    after = (line[_cut(line)[1] :].strip() for _, line in _lines(text))
-    return "\n".join(line for line in after if line)
+def free_text(text: str, typed: str = "") -> str:
+    """What stands after the mark, and reasons, each on a line of its own; as it stands in ``typed``, which is as long."""
+    found = [(typed or text)[start + part.end + (line[part.end : part.end + 1] == MARK) : start + part.free].strip()
+             for start, line in _lines(text) for part in parts_of(line) if part.free > part.end]  # fmt: skip
+    return "\n".join(one for one in found if one)
 
 
-def _cut(line: str) -> tuple[int, int]:
-    """Where the remarks of a line end, and where its free text begins."""
+@dataclass(frozen=True)
+class Part:
+    """A part of a line: remarks from ``begin`` to ``end``, and behind them free text up to ``free``. ``goes_on``: it
+    stands behind a comma."""
+
+    begin: int
+    end: int
+    free: int
+    goes_on: bool = False
+
+
+def parts_of(line: str) -> list[Part]:
+    """A line cut behind each reason: that ends at a semicolon, or at a comma before a remark that names its own turn."""
     mark = line.find(MARK)
     end = len(line) if mark < 0 else mark
-    why = next((one for one in _WHY.finditer(line, 0, end)
-                if line[: one.start()].strip() and not _BRAKING.match(line, one.start())
-                and not _excepts_a_remark(one.group(), line[one.end() : end])), None)  # fmt: skip
-    return (why.start(), why.start()) if why is not None else (end, end + 1)
+    found: list[Part] = []
+    begin, goes_on = 0, False
+    while (why := _reason(line, begin, end)) is not None:
+        stop = _end_of_the_reason(line, why, end)
+        found.append(Part(begin, why, stop if stop < end else len(line), goes_on))
+        if stop >= end:
+            return found
+        begin, goes_on = stop + 1, line[stop] in (ON, ")")
+    return [*found, Part(begin, end, len(line), goes_on)]
 
 
-def _excepts_a_remark(word: str, behind: str) -> bool:
-    """Guard: behind this "except" stands what the car does, up to the next remark."""
-    if word.split()[0].lower() not in EXCEPT:
-        return False
+def _reason(line: str, begin: int, end: int) -> int | None:
+    """Where the next reason begins, behind what is said before it."""
+    return next((one.start() for one in _WHY.finditer(line, begin, end)
+                 if re.split(r"[;|]", line[begin : one.start()])[-1].strip() and not _BRAKING.match(line, one.start())), None)
+
+
+def _end_of_the_reason(line: str, begin: int, end: int) -> int:
+    bracket = line.find(")", begin, end) if line[begin - 1] == "(" else -1
+    for at in range(begin, end):
+        if at == bracket:
+            return at
+        if line[at] in (ANEW, "|") or (line[at] == ON and _begins_a_remark(line[at + 1 : end])):
+            return at
+    return end
+
+
+def _begins_a_remark(behind: str) -> bool:
+    """Guard: the words up to the next sign name a turn and what the car does there."""
     own = _PIECE.match(behind)
-    entries = [by_form().get(one.lower().strip(".!")) for one in (own.group().split() if own is not None else ())]
-    return any(entry is not None and entry.part == "finding" for entry in entries)
+    words = [one.lower().strip(".!") for one in (own.group().split() if own is not None else ())]
+    entries = [by_form().get(word) for word in words]
+    placed = any(re.fullmatch(r"t\d\S*|turns?", word) for word in words)
+    return placed and any(entry is not None and entry.part in ("finding", "subject") for entry in entries)
 
 
 def _lines(text: str) -> Iterator[tuple[int, str]]:

@@ -36,7 +36,9 @@ FINDINGS: tuple[Entry, ...] = (
                    "at the front understeer, at the rear oversteer; say which axle"),
     }, "balance"),
     *entries("finding", {"wheelspin": ("spin | wheelspin | spinning | spins | no traction | wheel spin | wheelspins"
-                                       " | spins up | spinning up | lights up | can't get the power down"
+                                       " | spins up | spinning up | lights up | traction limited | limited traction | struggling to put the power down"
+                                       " | struggling to get the power down | struggles to put the power down | no drive"
+                                       " | can't get the power down"
                                        " | can't get power down | cannot get the power down"
                                        " | can't put the power down | can't put power down", "wheelspin")}, "traction"),
     *entries("finding", {
@@ -47,7 +49,7 @@ FINDINGS: tuple[Entry, ...] = (
                      " | lack of stability | lacks stability"
                      " | unsettled | twitchy | edgy | moves around",
                      "the rear moves under braking; in mid-corner, at the exit and by speed the balance"),
-        "long_pedal": ("long pedal | pedal long | pedal goes long | spongy | soft pedal | pedal soft | long brake pedal"
+        "long_pedal": ("long pedal | pedal long | pedal goes long | spongy | soft pedal | pedal soft | long brake pedal | pedal spongy | spongy pedal | pedal travel long | long pedal travel"
                        " | brake pedal long | pedal getting long | pedal gets long"
                        " | brakes long | long brakes | pedal goes to the floor"
                        " | pedal to the floor", "the pedal is long"),
@@ -77,7 +79,7 @@ FINDINGS: tuple[Entry, ...] = (
                  " | to come in | to warm up | to wake up | to switch on", "too cold; of brakes too"),
         "hot": ("hot | overheating | overheats | overheat | overheated | too hot", "too hot; of brakes and engine too"),
         "worn": ("worn | dropped off | drop | drops | dropping | wear | wearing | drop off"
-                 " | drops off | dropping off"
+                 " | drops off | dropping off | going away | degradation high | deg is high | degradation is high | high wear | wear high | wearing out | dying | died | die"
                  " | fall off | falls off | falling off | falls away | falling away | fell away | deg"
                  " | degradation | degrading | high deg | deg high"
                  " | worn out"
@@ -112,6 +114,9 @@ FINDINGS: tuple[Entry, ...] = (
                         " | slow downshifts | downshifts slow | upshift | upshifts | slow upshift | slow upshifts"
                         " | upshifts slow | gear change | gear changes | rough downshift | rough downshifts"
                         " | downshift rough | downshifts rough | rough upshifts | upshifts rough | harsh downshifts"
+                        " | gearbox rough | rough gearbox | gearbox clunky | clunky gearbox | gearbox notchy | notchy gearbox"
+                        " | clunky shift | clunky shifts | notchy shift | notchy shifts | shift clunky | shifts clunky"
+                        " | missed shift | missed shifts | misses shifts | missing shifts | shift rough | shift slow"
                         " | downshifts harsh | gearshift | gearshifts | gearshift slow | slow gearshift"
                         " | slow gearshifts | gearshifts slow | bad downshifts | downshifts bad",
                         "gears change badly"),
@@ -235,17 +240,19 @@ TABLE: tuple[Entry, ...] = (
                 " | possibly | might be", "the driver is not sure"),
     }),
     *entries("trend", {
-        "better": (by_how_much("better") + " | + | much improved | improved | improving | coming | coming in"
+        "better": (by_how_much("better") + " | + | much improved | improved | improving | coming | halved | easing | eased | smaller | less severe"
+                               " | coming in"
                                " | improves | come in | comes in | came in",
                    "better than before"),
-        "worse": (by_how_much("worse") + " | - | worsening | worsened | worsens | getting bad | deteriorating",
+        "worse": (by_how_much("worse") + " | - | worsening | worsened | worsens | getting bad | deteriorating | growing | getting stronger | stronger | getting bigger | bigger"
+                                " | creeping in",
                   "worse than before"),
         "same": ("same | similar | similar to before | similar to last run | about the same | = | still"
                  " | still there | unchanged | no change | no different | no difference | not changed"
                  " | same as before | same as last run | as before | like before | has not changed | as last run"
                  " | hasn't changed | same as in last run | as in last run | same as the last run"
                  " | same as in the last run | same as the run before | same as in the run before", "as before"),
-        "gone": ("gone | no longer | no more | any more | anymore | not any more | disappeared | cured | fixed | solved"
+        "gone": ("gone | no longer | vanished | eliminated | resolved | all gone | no more | any more | anymore | not any more | disappeared | cured | fixed | solved"
                  " | no | not | isn't | isnt | aren't | arent | doesn't | doesnt | don't | dont", "not there any more"),
     }),
     *entries("amount", {"more": (by_how_much("more") + " | increased | increasing | increases", "more than before"),
