@@ -17,12 +17,12 @@ CHANGING: Mapping[str, frozenset[str]] = {reason: frozenset(words.split()) for r
             " opposite reverse reversed contrary vice versa swapped myth",
     "end": "end ended ends ending stop stopped stops away sorted stay kill killed kills killing remove removed removes"
            " cures fixes curing fixing clear tame tamed tames recovered recovers recover acceptable manageable tolerable"
-           " minimal negligible finish over halved heal healed settles settled calms calmed cleaned cleans clean"
-           " controllable helps helped help helping",
+           " minimal negligible finish over halved heal healed evaporated fading faded control controlled settles settled calms calmed cleaned cleans clean"
+           " helps helped help helping",
     "limit": "only except excepting excluding exclude bar save besides apart aside beyond unless whether or either other"
              " another others beside else between among",
     "condition": "if would could should might may can must will shall supposed suppose expect expected expecting"
-                 " expects hope hoping hopes wish wished wishes want wanted need needed needing try tried prefer ask"
+                 " expects hope hoping hopes wish wished wishes want wanted need needing try tried prefer ask"
                  " asked asking asks question wonder wondering check checking please like likes liked dislike potential"
                  " potentially possible imagine predicted simulated sim planned plan afraid fear feared worried",
     "compare": "than as vs versus against compared compare comparing comparison unlike worst best better worse least"

@@ -121,6 +121,8 @@ def surely_a_turn(keys: Sequence[str], at: int) -> bool:
         behind = keys[at - 2]
     if behind == "of" and at > 1 and keys[at - 2] in _OF_A_CORNER:
         behind = "into"
+    if behind == "to" and at > 1 and keys[at - 2] == "in":
+        behind = "into"  # "on turn in to 8"
     if behind in ("for", "on") and at > 1 and keys[at - 2] in _OF_A_CORNER:
         behind = "into"
     if behind == "of" and at > 1:

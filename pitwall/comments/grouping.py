@@ -32,6 +32,8 @@ _OF_A_PLACE = ("in", "at", "into", "out of", "through", "for")
 _UP_TO = ("to", "until", "through")
 _WAS = re.compile(r"(?:was|down from|up from) [1-5]\b|[1-5] (?:last run|last time|run before)\b", re.ASCII)
 """How bad it was, behind how bad it is."""
+PERSONS = ("she", "she's", "he", "driver", "i", "we", "they", "you", "he's", "i'm", "we're", "they're")
+"""Who drives: what they want, or push, is not what the car does. Who pushes may be a car where it is "she"."""
 HOW_VERY = {"very": "4", "so": "4", "extremely": "4", "super": "4", "quite": "3", "pretty": "3", "rather": "3"}
 """Words before a finding, and how bad it is then."""
 
@@ -75,8 +77,10 @@ def groups(piece: Piece, known: Collection[int] = ()) -> Iterator[Group]:
     words, at = apart(piece.words), 0
     found: list[Group] = []
     while at < len(words):
-        group = (_gears(words, at) or _turn(found, words, at, known) or _wants_to(words, at) or _set_against(words, at) or _what_it_was(found, piece, words, at) or _form(words, at)
+        group = (_gears(words, at) or _over_it(words, at) or _turn(found, words, at, known) or _wants_to(words, at) or _set_against(words, at) or _what_it_was(found, piece, words, at) or _form(words, at)
                  or _how_very(words, at))  # fmt: skip
+        if group is not None and group.part == "finding" and _drives_hard(words, at):
+            raise Slip(group.word, f"understeer, if that is meant; how hard he drives goes behind '{MARK}'")
         group = _of_the_unread(words, at, group)
         if group is None:
             raise unknown(found, words[at], known)
@@ -166,6 +170,8 @@ def _is_another(form: str, words: tuple[Word, ...], at: int) -> bool:
     corners``."""
     if form == "not in":
         return _names_a_turn(words, at)
+    if form == "over":
+        return at < len(words) and (words[at].key in ("the", "a", "all", "kerb", "bump") or _names_a_turn(words, at))
     return form == "turn in slow" and at < len(words) and words[at].key in (*KINDS_OF_CORNERS, "stuff", "ones")
 
 
@@ -223,9 +229,26 @@ def _wants_to(words: tuple[Word, ...], at: int) -> Group | None:
     ahead = _form(words, at + 2)
     found = ahead is not None and ahead.entry is not None and ahead.part == "finding"
     pushes = words[at + 2].key.startswith("push") and doer not in ("car", "front", "fronts", "nose", "it", "end")
-    if not found or pushes or doer in ("he", "she", "driver", "i", "we", "they", "you"):
+    if not found or pushes or doer in PERSONS:
         return None
     return Group(words[at : at + 2], by_form()["the"], form="the")
+
+
+def _over_it(words: tuple[Word, ...], at: int) -> Group | None:
+    """``over`` before what is ridden over is no oversteer: ``harsh over the t2 kerb``."""
+    known = _form(words, at) if words[at].key == "over" else None
+    if words[at].key != "over" or known is not None or not _is_another("over", words, at + 1):
+        return None
+    return Group(words[at : at + 1], by_form()["the"], form="the")
+
+
+def _drives_hard(words: tuple[Word, ...], at: int) -> bool:
+    """Guard: it is the driver who pushes, or may be: ``he is pushing``, ``pushing hard``."""
+    if not words[at].key.startswith("push"):
+        return False
+    ahead = words[at + 1].key if at + 1 < len(words) else ""
+    doers = [word.key for word in words[max(at - 3, 0) : at] if word.key not in ("is", "was", "'s", "really", "now", "still")]
+    return ahead in ("hard", "harder", "laps", "lap") or bool(doers) and doers[-1] in PERSONS[2:]
 
 
 def _set_against(words: tuple[Word, ...], at: int) -> Group | None:

@@ -11,6 +11,7 @@ from collections.abc import Collection, Sequence
 
 from pitwall.comments.glued import TURN
 from pitwall.comments.grouping import Group, groups
+from pitwall.comments.loose import self_evident
 from pitwall.comments.splitting import MARK, Piece, Slip, Word
 from pitwall.comments.words import BEFORE_IT, by_form
 
@@ -50,7 +51,7 @@ def words_from(piece: Piece, turns: Collection[int] = ()) -> int | None:
     if topic is None:
         return None
     begin = 0
-    if any(group.part in _SAYS for group in found):
+    if any(group.part in _SAYS for group in found) and not _is_said_of(found, topic):
         while found[-1].form in BEFORE_IT or (found[-1].part in _LED_BY and not found[-1].form.isdecimal()):
             led = found.pop()
             if led.form in _WITH:
@@ -59,6 +60,13 @@ def words_from(piece: Piece, turns: Collection[int] = ()) -> int | None:
         begin = next(number for number, word in enumerate(piece.words) if word.at > last.at)
     _loses_nothing(piece.words[begin:], topic, placed=any(group.part == "turn" for group in found) or not begin)
     return begin
+
+
+def _is_said_of(found: Sequence[Group], topic: Group) -> bool:
+    """Guard: nothing but a word of every day stands right before the topic, and may be said of it: ``cold drink``."""
+    own = [group for group in found if group.part != "filler"]
+    alone = len(own) == 1 and own[0].part == "finding" and not self_evident(own[0]) and not own[0].words[0].key == "fine"
+    return alone and found[-1] is own[0] and topic.part == "topic"
 
 
 def _is_a_setting(group: Group) -> bool:

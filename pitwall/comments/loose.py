@@ -84,7 +84,7 @@ def is_soft(word: Word) -> bool:
     return key in SOFT or (manner and not changes_it(key) and not nearest(key))
 
 
-def _self_evident(group: Piece) -> bool:
+def self_evident(group: Piece) -> bool:
     return group.form in OWN or group.form.startswith(_OWN_BEGINNINGS)
 
 
@@ -99,14 +99,17 @@ def misplaced(found: Sequence[Piece]) -> Word | None:
         bare = all(group.part in ("filler", "aside", "confidence") for group in found)
         said = [at for at in unread if found[at].words[0].key not in SOFT]
         return None if bare or not said else found[said[0]].words[0]
-    own = any(_self_evident(found[at]) for at in says)
+    own = any(self_evident(found[at]) for at in says)
     placed = any(group.part == "turn" for group in found)
     named = placed or any(group.part in ("subject", "axle", "corner", "phase", "speed") for group in found)
+    says_of_no_thing = not any(found[at].part in ("finding", "phrase") for at in says)
     for at in firm:
         word = found[at].words[0]
         before, behind = _beside(found, at, -1), _beside(found, at, 1)
         if not placed and before is not None and before.form in _PREPOSITIONS:
             return word  # it may be a place: "us in the carousel"
+        if says_of_no_thing and before is not None and before.part in ("axle", "corner", "side", "subject"):
+            return word  # "no rear issues"
         if at < says[-1] and before is not None and before.part in _COUNTED and found.index(before) not in says:
             return word  # "rear squats and us": it may be what was said of the rear
         if not own and (not named or at < says[0]):

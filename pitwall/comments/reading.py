@@ -24,6 +24,8 @@ BETWEEN = ("axle", "side", "corner", "filler")
 LAP_OR_SEVERITY = "how bad it is before the lap, or the laps joined with 'and'"
 DENIED = f"right behind it what there is not, such as no us; else '{MARK}' and free text"
 AS_BEFORE = ("as before", "as last run")
+NOTED = (AS_A_RUN, "only")
+"""Forms that say more than is counted: the remark is kept as words beside it."""
 PLACE = ("turn", "phase", "speed", "everywhere")
 LISTED = ("turns", "phases", "speed", "everywhere", "axle", "side", "corner")
 OF_EACH = ("severity", "confidence", "trend", "poor")
@@ -36,7 +38,8 @@ class Reading:
     """What the words of one remark gave: the entry of each part with its word, and the turns.
 
     ``asides``: it also says when or on which lap, so its words are to be kept as they stand. ``kept``: it is nothing
-    but words that are kept, of what the shorthand has no findings for. ``unread``: words among them that nobody knows.
+    but words that are kept, of what the shorthand has no findings for. ``noted``: it says more than its parts, so its
+    words are kept, too. ``unread``: words among them that nobody knows.
     """
 
     piece: Piece
@@ -45,6 +48,7 @@ class Reading:
     turns: list[int] = field(default_factory=list)
     asides: bool = False
     kept: bool = False
+    noted: bool = False
     unread: list[Word] = field(default_factory=list)
 
     def take(self, entry: Entry, word: Word) -> None:
@@ -190,8 +194,9 @@ class Reading:
             self.take(entry, word)
         self.turns += [turn for turn in more.turns if turn not in self.turns]
         self.unread += more.unread
-        if more.asides:
-            self.asides, self.piece = True, replace(self.piece, end=more.piece.end)
+        self.noted = self.noted or more.noted
+        if more.asides or more.noted:
+            self.asides, self.piece = self.asides or more.asides, replace(self.piece, end=more.piece.end)
 
 
 def readings(piece: Piece, turns: Collection[int] = ()) -> Iterator[Reading]:
@@ -278,7 +283,7 @@ def _taken(piece: Piece, found: Iterator[Group] | Sequence[Group]) -> Reading:
         counted = group.part == "aside" and group.words[-1].key.isdigit()
         if group.entry is not None:
             reading.take(group.entry, group.word)
-            reading.asides = reading.asides or group.form == AS_A_RUN
+            reading.noted = reading.noted or group.form in NOTED
         elif not group.turns:
             reading.asides = True
             reading.unread += group.words if group.unread else ()

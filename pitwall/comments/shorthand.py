@@ -80,7 +80,7 @@ def parse(text: str, turns: Collection[int] = ()) -> Typed:
     before: Meaning | None = None
     try:
         for reading in all_readings(text, turns, lists):
-            kept += [_as_typed(typed, reading)] if reading.asides or reading.kept else []
+            kept += [_as_typed(typed, reading)] if reading.asides or reading.kept or reading.noted else []
             unread += reading.unread
             if reading.kept:
                 joint = f"{MARK} " if _marked(text, reading) else "\n"

@@ -33,6 +33,7 @@ _LIST = re.compile(r"(?:(?<=turns )|(?<=corners )|(?<=\bin )|(?<=\bat )|(?<=\bin
                    r"|(?<=turn ))\d{1,2}(?: ?, ?\d{1,2})+(?: ?,? ?(?:and|&) ?\d{1,2})(?!\w)",
                    re.IGNORECASE | re.ASCII)  # fmt: skip
 _RANGE = re.compile(r"(?<=\d)(?:->|\.\.\.?)(?=[tT]?\d)")
+_TURNS = re.compile(r"\b(?:t\d{1,2}|turns? \d{1,2})(?!\w)", re.IGNORECASE | re.ASCII)
 _BRAKING = re.compile(r"when\s+braking", re.IGNORECASE)
 
 
@@ -95,6 +96,8 @@ def pieces(text: str) -> Iterator[Piece]:
                               for found in _WORD.finditer(line, at, match.end()) if found.group().strip(".!()"))
                 if at == 0 and len(words) > 1 and words[0].text in BULLETS:
                     words = words[1:]
+                if match.end() == part.end and words and line[part.end : part.end + 1] not in ("", MARK):
+                    words += _place_in_the_reason(line, part, start)
                 yield from _contrasts(words, goes_on, start + match.end())
                 goes_on = line[match.end() : match.end() + 1] == ON
                 at = match.end() + 1
@@ -198,6 +201,18 @@ def _end_of_the_reason(line: str, begin: int, end: int) -> int:
         if line[at] in (ANEW, "|") or (line[at] == ON and _begins_a_remark(line[at + 1 : end])):
             return at
     return end
+
+
+def _place_in_the_reason(line: str, part: Part, start: int) -> tuple[Word, ...]:
+    """The turn that a reason names, where no turn stands before it: ``snaps when he lifts in turn 6`` is of turn 6."""
+    before = re.split(r"[;|]", line[: part.end])[-1]
+    said = [by_form().get(word.lower()) for word in before.split()]
+    if _TURNS.search(before) or any(entry is not None and entry.part in ("speed", "everywhere") for entry in said):
+        return ()
+    mark = line.find(MARK, part.end)
+    return tuple(Word(one.group(), start + one.start())
+                 for found in _TURNS.finditer(line, part.end, part.free if mark < 0 else min(mark, part.free))
+                 for one in re.finditer(r"\S+", line[: found.end()]) if one.start() >= found.start())
 
 
 def _begins_a_remark(behind: str) -> bool:

@@ -35,7 +35,7 @@ FINDINGS: tuple[Entry, ...] = (
                    " | drifting",
                    "at the front understeer, at the rear oversteer; say which axle"),
     }, "balance"),
-    *entries("finding", {"wheelspin": ("spin | wheelspin | spinning | spins | no traction | wheel spin | wheelspins"
+    *entries("finding", {"wheelspin": ("spin | wheelspin | spinning | spins | no traction | wheel spin | wheelspins | ws"
                                        " | spins up | spinning up | lights up | traction limited | limited traction | struggling to put the power down"
                                        " | struggling to get the power down | struggles to put the power down | no drive"
                                        " | can't get the power down"
@@ -49,11 +49,11 @@ FINDINGS: tuple[Entry, ...] = (
                      " | lack of stability | lacks stability"
                      " | unsettled | twitchy | edgy | moves around",
                      "the rear moves under braking; in mid-corner, at the exit and by speed the balance"),
-        "long_pedal": ("long pedal | pedal long | pedal goes long | spongy | soft pedal | pedal soft | long brake pedal | pedal spongy | spongy pedal | pedal travel long | long pedal travel"
+        "long_pedal": ("long pedal | pedal long | pedal goes long | spongy | soft pedal | pedal soft | long brake pedal | pedal spongy | spongy pedal | pedal longer | pedal getting longer | pedal gets longer | longer pedal | pedal travel long | long pedal travel"
                        " | brake pedal long | pedal getting long | pedal gets long"
                        " | brakes long | long brakes | pedal goes to the floor"
                        " | pedal to the floor", "the pedal is long"),
-        "weak": ("weak | no bite | fade | fades | fading | lack bite | lacks bite", "too little braking"),
+        "weak": ("weak | no bite | fade | fades | fading | lack bite | lacks bite | struggles to stop | struggling to stop | hard to stop", "too little braking"),
         "judder": ("judder | judders | juddering", "the brakes judder"),
         "grabs": ("grabs | grab | grabby | grabbing | bite too hard | too sharp", "the brakes bite too suddenly"),
     }, "braking"),
@@ -117,6 +117,7 @@ FINDINGS: tuple[Entry, ...] = (
                         " | gearbox rough | rough gearbox | gearbox clunky | clunky gearbox | gearbox notchy | notchy gearbox"
                         " | clunky shift | clunky shifts | notchy shift | notchy shifts | shift clunky | shifts clunky"
                         " | missed shift | missed shifts | misses shifts | missing shifts | shift rough | shift slow"
+                        " | gears slow | slow gears"
                         " | downshifts harsh | gearshift | gearshifts | gearshift slow | slow gearshift"
                         " | slow gearshifts | gearshifts slow | bad downshifts | downshifts bad",
                         "gears change badly"),
@@ -223,7 +224,7 @@ TABLE: tuple[Entry, ...] = (
                       "inside": ("inside | inner", "the wheel on the inside of the corner"),
                       "outside": ("outside | outer", "the wheel on the outside of the corner")}),
     *entries("severity", {
-        "1": ("1 | 1/5 | 1 out of 5 | slight | slightly | tiny | small | minor | a touch of | a touch | touch of"
+        "1": ("1 | 1/5 | 1 out of 5 | slight | slightly | tiny | small | minor | minimal | negligible | very slight | very slightly | a touch of | a touch | touch of"
               " | hardly any | barely any | almost no"
               " | a hint of | hint of", "hardly felt"),
         "2": ("2 | 2/5 | 2 out of 5 | little | a bit | bit | mild | bit of | a bit of", "felt"),
@@ -272,6 +273,6 @@ TABLE: tuple[Entry, ...] = (
                              " | all the way | all the way through | throughout | all through | whole corner"
                              " | all four | main | main problem | main issue | main complaint | biggest problem"
                              " | biggest issue | starts | begins | starts with | begins with | briefly | mainly"
-                             " | mostly | limiting factor | fighting | fights | both sides | especially"
+                             " | mostly | limiting factor | fighting | fights | both sides | especially | can feel | can hear | stability | stab"
                              " | particularly | also", "")}),
 )  # fmt: skip
