@@ -37,6 +37,7 @@ _ASIDES = re.compile("|".join((
     rf"(?:in|with) (?:the )?(?:{_HOW_STRONG} )?(?:wind|gusts)",
     rf"(?:(?:with|on|at|after|in) (?:the )?)?{_SETTING} {_PLACED}",
     rf"(?:with|on|at|after|in) (?:the )?{_SETTING} {_MOVED}",
+    rf"(?:with|on|in|after|since|for) (?:this|that|our|my) (?:new |old |other )?(?:{_SETTING}|set ?up|configuration|{_SET})",
     rf"{_SETTING} (?:on|off)|(?:with|on|after) (?:the )?(?:new|old|other) {_SETTING}",
     r"(?:above|over|below|under|at|from|until) (?:\d{2,5} ?(?:rpm|revs|kph|kmh|km/h|mph)|\d{3,5})",
     r"at (?:high|low|full|top) (?:rpm|revs)",

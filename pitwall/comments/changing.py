@@ -16,8 +16,8 @@ CHANGING: Mapping[str, frozenset[str]] = {reason: frozenset(words.split()) for r
             " cannot far impossible unlikely false wrong ignore forget scrap delete correction cancel instead"
             " opposite reverse reversed contrary vice versa swapped myth",
     "end": "end ended ends ending stop stopped stops away sorted stay kill killed kills killing remove removed removes"
-           " cures fixes curing fixing clear tame tamed tames recovered recovers recover acceptable manageable tolerable"
-           " minimal negligible finish over halved heal healed evaporated fading faded control controlled settles settled calms calmed cleaned cleans clean"
+           " cures fixes curing fixing clear tame tamed tames recovered recovers recover "
+           " finish over halved heal healed evaporated fading faded control controlled settles settled calms calmed cleaned cleans clean"
            " helps helped help helping",
     "limit": "only except excepting excluding exclude bar save besides apart aside beyond unless whether or either other"
              " another others beside else between among",
@@ -25,7 +25,7 @@ CHANGING: Mapping[str, frozenset[str]] = {reason: frozenset(words.split()) for r
                  " expects hope hoping hopes wish wished wishes want wanted need needing try tried prefer ask"
                  " asked asking asks question wonder wondering check checking please like likes liked dislike potential"
                  " potentially possible imagine predicted simulated sim planned plan afraid fear feared worried",
-    "compare": "than as vs versus against compared compare comparing comparison unlike worst best better worse least"
+    "compare": "than as vs versus against compared compare comparing comparison unlike worst better worse least"
                " most fewer half double twice doubled reverse equal equally same different differs differently exceeds"
                " ratio relative biggest smallest rather",
     "when it was": "was were had been used previously previous earlier yesterday ago last before formerly initially"

@@ -31,6 +31,8 @@ def subject_and_finding(reading: Reading) -> tuple[Subject, str | None]:
     entry, word = parts["finding"]
     if entry.value == "weak" and subject is not None and subject in POOR:
         return subject, POOR[subject]
+    if entry.subject == "grip" and subject == "tyres":
+        subject = "grip"  # "tyre grip gone"
     if entry.value == "slides" and subject == "tyres":
         subject = None  # tyres that slide are the balance
     if entry.value == "soft" and subject == "braking":

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pitwall.comments.asides import SAME_AS, aside, set_against
 from pitwall.comments.changing import changes_it
 from pitwall.comments.glued import BARE_TURN, TURN, apart, surely_a_turn
-from pitwall.comments.loose import is_soft, may_stand
+from pitwall.comments.loose import OWN, is_soft, may_stand
 from pitwall.comments.nearest import nearest
 from pitwall.comments.splitting import MARK, Piece, Slip, Word
 from pitwall.comments.words import MOST_WORDS, PLACES, Entry, by_form
@@ -32,6 +32,8 @@ _OF_A_PLACE = ("in", "at", "into", "out of", "through", "for")
 _UP_TO = ("to", "until", "through")
 _WAS = re.compile(r"(?:was|down from|up from) [1-5]\b|[1-5] (?:last run|last time|run before)\b", re.ASCII)
 """How bad it was, behind how bad it is."""
+CIRCUMSTANCES = ("after", "before", "during", "despite", "due", "following")
+"""Words that begin what came before or went on beside it."""
 PERSONS = ("she", "she's", "he", "driver", "i", "we", "they", "you", "he's", "i'm", "we're", "they're")
 """Who drives: what they want, or push, is not what the car does. Who pushes may be a car where it is "she"."""
 HOW_VERY = {"very": "4", "so": "4", "extremely": "4", "super": "4", "quite": "3", "pretty": "3", "rather": "3"}
@@ -78,7 +80,7 @@ def groups(piece: Piece, known: Collection[int] = ()) -> Iterator[Group]:
     found: list[Group] = []
     while at < len(words):
         group = (_gears(words, at) or _over_it(words, at) or _turn(found, words, at, known) or _wants_to(words, at) or _set_against(words, at) or _what_it_was(found, piece, words, at) or _form(words, at)
-                 or _how_very(words, at))  # fmt: skip
+                 or _how_very(words, at) or _circumstance(words, at))  # fmt: skip
         if group is not None and group.part == "finding" and _drives_hard(words, at):
             raise Slip(group.word, f"understeer, if that is meant; how hard he drives goes behind '{MARK}'")
         group = _of_the_unread(words, at, group)
@@ -240,6 +242,18 @@ def _over_it(words: tuple[Word, ...], at: int) -> Group | None:
     if words[at].key != "over" or known is not None or not _is_another("over", words, at + 1):
         return None
     return Group(words[at : at + 1], by_form()["the"], form="the")
+
+
+def _circumstance(words: tuple[Word, ...], at: int) -> Group | None:
+    """What came before or went on beside it, up to the end of the remark: ``after heavy stops``; no turn, number or
+    finding of the car's own is among it."""
+    if words[at].key not in CIRCUMSTANCES or at + 1 == len(words) or at == 0:
+        return None
+    keys = [word.key for word in words[at + 1 :]]
+    plain = all(key.isalpha() and changes_it(key) not in ("deny", "condition", "compare", "limit") for key in keys)
+    lost = any(key in OWN or (key in by_form() and by_form()[key].part in ("phase", "speed", "severity", "trend", "amount"))
+               or TURN.fullmatch(key) for key in keys)
+    return Group(words[at:]) if plain and not lost else None
 
 
 def _drives_hard(words: tuple[Word, ...], at: int) -> bool:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pitwall.comments.finding import OPPOSITES, of, subject_and_finding
+from pitwall.comments.glued import TURN
 from pitwall.comments.grouping import KINDS_OF_CORNERS
 from pitwall.comments.reading import Reading
 from pitwall.comments.splitting import Slip, Word
@@ -33,6 +34,8 @@ class Meaning:
     turns: tuple[int, ...]
     phases: tuple[str, ...]
     finding: dict[str, Any]
+    listing: bool = False
+    """Its last word is its turn, so turns alone behind a comma are more of the same: ``entry us t4, t5``."""
 
 
 def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
@@ -50,11 +53,7 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
     own: dict[str, Any] = {name: parts[name][0].value for name in OWN if name in parts}
     if finding["what"] == "rough_shift" and _of_the_shift(reading):
         del own["speed"]  # gears, not corners
-    if "corner" in parts:
-        for name, value in zip(("axle", "side"), parts["corner"][0].value.split(), strict=True):
-            if own.get(name, value) != value:
-                raise Slip(parts["corner"][1], f"one {name} in a remark; a comma begins the next one")
-            own[name] = value
+    wheels = [_wheel(one, own) for one in ((parts["corner"], *reading.wheels) if "corner" in parts else ())]
     own |= _severity(parts, finding)
     turns, phases = tuple(reading.turns), tuple(entry.value for entry, _ in reading.phases)
     if not turns and before is not None and "everywhere" not in parts and "speed" not in parts:
@@ -62,16 +61,30 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
             turns = before.turns
         elif "subject" not in parts and finding["about"] in OF_A_PLACE and "finding" in parts:
             turns, phases = before.turns, before.phases
+    if before is not None and before.listing and reading.turns and not parts and not phases:
+        phases = before.phases
     common = finding | own
     remarks = tuple(
-        Remark.model_validate({"turn": turn, "phase": phase, **common})
+        Remark.model_validate({"turn": turn, "phase": phase, **common, **wheel})
         for turn in turns or (None,)
         for phase in phases or (None,)
+        for wheel in wheels or ({},)
     )
-    carried = {name: value for name, value in common.items() if name in ("about", "what", "axle", "side")}
+    carried = {name: value for name, value in {**common, **(wheels[0] if len(wheels) == 1 else {})}.items() if name in ("about", "what", "axle", "side")}
     if finding["trend"] == "gone":
         carried["trend"] = "gone"  # "no us t4, t7": neither there
-    return Meaning(remarks, turns, phases, carried)
+    last = reading.piece.words[-1]
+    listing = bool(TURN.fullmatch(last.plain)) and "trend" not in carried and not reading.piece.contrast
+    return Meaning(remarks, turns, phases, carried, listing)
+
+
+def _wheel(corner: tuple[Entry, Word], own: Mapping[str, Any]) -> dict[str, str]:
+    """Axle and side of a wheel."""
+    found = dict(zip(("axle", "side"), corner[0].value.split(), strict=True))
+    for name, value in found.items():
+        if own.get(name, value) != value:
+            raise Slip(corner[1], f"one {name} in a remark; a comma begins the next one")
+    return found
 
 
 def becomes_no_other(reading: Reading, before: Meaning | None, now: Meaning) -> None:

@@ -50,6 +50,7 @@ class Reading:
     kept: bool = False
     noted: bool = False
     unread: list[Word] = field(default_factory=list)
+    wheels: list[tuple[Entry, Word]] = field(default_factory=list)
 
     def take(self, entry: Entry, word: Word) -> None:
         """One more entry; each part stands once, and phases may be several."""
@@ -64,6 +65,9 @@ class Reading:
                 self.phases.append((entry, word))
             return
         there = self.parts.get(entry.part)
+        if there is not None and entry.part == "corner" and entry is not there[0]:
+            self.wheels += [(entry, word)] if all(entry is not one for one, _ in self.wheels) else []
+            return
         if there is not None and _of_kerbs(entry, word, there):
             own = there if there[0].value != "kerbs" else (entry, word)
             if own[0].value == "good":
@@ -160,7 +164,7 @@ class Reading:
         told = bool(set(more.parts) & {*SAYS, "severity"})
         if not set(self.parts) & {*SAYS, "severity", "everywhere"}:
             turns_alone = bool(self.turns) and not self.phases and "speed" not in self.parts
-            return not (here and there) or not told or (turns_alone and bool(more.turns))
+            return not (here and there) or not told or (turns_alone and bool(more.turns or more.phases))
         found = "finding" in self.parts and not set(self.parts) & {"everywhere", "trend", "amount"}
         rated = "severity" in self.parts and "severity" in more.parts
         return found and not here and there and not rated and not set(more.parts) & set(SAYS)

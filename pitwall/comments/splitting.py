@@ -34,6 +34,11 @@ _LIST = re.compile(r"(?:(?<=turns )|(?<=corners )|(?<=\bin )|(?<=\bat )|(?<=\bin
                    re.IGNORECASE | re.ASCII)  # fmt: skip
 _RANGE = re.compile(r"(?<=\d)(?:->|\.\.\.?)(?=[tT]?\d)")
 _TURNS = re.compile(r"\b(?:t\d{1,2}|turns? \d{1,2})(?!\w)", re.IGNORECASE | re.ASCII)
+WAS = {"was": "is", "were": "are", "had": "has"}
+_REPORT = re.compile(r"(?!.*\b(?:now|but|before|earlier|previous(?:ly)?|last|yesterday|used|gone|better|worse|same|than|as|like|still|no|not"
+                     r"|\w+n't|\w+nt|more|less|again|any ?more|today|until|since|first|then|new|old|fixed|cured|initially|run|this)\b)"
+                     r".*", re.IGNORECASE | re.DOTALL)
+"""A line in which nothing says that what was is no more, or is set against what was."""
 _BRAKING = re.compile(r"when\s+braking", re.IGNORECASE)
 
 
@@ -94,6 +99,7 @@ def pieces(text: str) -> Iterator[Piece]:
                 assert match is not None  # it matches nothing, too
                 words = tuple(Word(found.group(), start + found.start())
                               for found in _WORD.finditer(line, at, match.end()) if found.group().strip(".!()"))
+                words = _reported(words) if _REPORT.fullmatch(line, 0, part.end) else words
                 if at == 0 and len(words) > 1 and words[0].text in BULLETS:
                     words = words[1:]
                 if match.end() == part.end and words and line[part.end : part.end + 1] not in ("", MARK):
@@ -101,6 +107,16 @@ def pieces(text: str) -> Iterator[Piece]:
                 yield from _contrasts(words, goes_on, start + match.end())
                 goes_on = line[match.end() : match.end() + 1] == ON
                 at = match.end() + 1
+
+
+def _reported(words: tuple[Word, ...]) -> tuple[Word, ...]:
+    """What was, in a line that sets it against nothing, is how the driver tells what is: ``rear was loose in t6``."""
+    return tuple(Word(word.text, word.at, WAS[word.key]) if at and word.key in WAS and not _number(words, at + 1) else word
+                 for at, word in enumerate(words))
+
+
+def _number(words: tuple[Word, ...], at: int) -> bool:
+    return at < len(words) and words[at].key[:1].isdecimal()
 
 
 def _contrasts(words: tuple[Word, ...], goes_on: bool, end: int) -> Iterator[Piece]:

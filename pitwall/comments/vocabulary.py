@@ -63,14 +63,14 @@ FINDINGS: tuple[Entry, ...] = (
                       " | bottom | bottoms | bottomed | bottoms out | bottoming out | hits the ground"
                       " | bottoming on the kerb | bottoming on kerbs | bottoming on the kerbs | bottoms on the kerb"
                       " | bottoms on kerbs | bottoms on the kerbs", "the floor touches"),
-        "bouncing": ("bouncing | bounce | bounces | bouncy | porpoising | porpoises | porpoise", "bouncing"),
+        "bouncing": ("bouncing | bounce | bounces | bouncy | hopping | hops | jumping | jumps | porpoising | porpoises | porpoise", "bouncing"),
         "harsh": ("harsh | stiff | harsh over kerbs | harsh over the kerbs | harsh on kerbs | harsh on the kerbs"
                   " | bumps"
                   " | bumpy | over bumps | over the bumps | harsh over bumps | harsh over the bumps | stiff over bumps"
                   " | too hard | harsh on bumps | stiff over the bumps"
                   " | stiff over kerbs | stiff over the kerbs | stiff on kerbs | stiff on the kerbs",
                   "too stiff over bumps"),
-        "soft": ("soft | floaty | rolls | rolling | too much roll", "too soft"),
+        "soft": ("soft | floaty | floats | floating | rolls | rolling | too much roll", "too soft"),
         "kerbs": ("kerbs | kerb | over kerbs | over the kerbs | over kerb | over the kerb | curb | curbs | over curbs",
                   "takes kerbs badly"),
     }, "ride"),
@@ -158,6 +158,8 @@ PHRASES: tuple[Entry, ...] = entries("phrase", {
     "better|balance": ("rotates better | better rotation | turns better | turns in better", "a better balance"),
     "less|unstable": ("more stable", "less unstable"),
     "more|unstable": ("less stable", "more unstable"),
+    "rear|unstable": ("fighting the rear | fighting the rear end | fighting the back end | fighting rear"
+                      " | fights the rear", "the rear moves"),
     "less|grip": ("lower grip | grip lower | lwr grip | grip lwr | grip down", "less grip"),
     "more|grip": ("higher grip | grip higher | grip up", "more grip"),
     "braking|hot": ("hot brakes | brake temps high", "brakes too hot"),
@@ -238,10 +240,10 @@ TABLE: tuple[Entry, ...] = (
         "medium": ("likely | conf medium | confidence medium | probably | i think | seems"
                    " | seems to", "the driver thinks so"),
         "low": ("? | conf low | confidence low | low confidence | maybe | unsure | not sure | perhaps"
-                " | possibly | might be", "the driver is not sure"),
+                " | possibly | possible | might be", "the driver is not sure"),
     }),
     *entries("trend", {
-        "better": (by_how_much("better") + " | + | much improved | improved | improving | coming | halved | easing | eased | smaller | less severe"
+        "better": (by_how_much("better") + " | + | much improved | improved | improving | coming | best so far | best yet | halved | easing | eased | smaller | less severe"
                                " | coming in"
                                " | improves | come in | comes in | came in",
                    "better than before"),
