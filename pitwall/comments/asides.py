@@ -44,6 +44,7 @@ _ASIDES = re.compile("|".join((
     rf"(?:on|with|after) (?:the )?(?:new|used|old|fresh|scrubbed) {_SET}",
     r"on (?:the )?(?:softs|mediums|hards|inters|wets|slicks)",
     r"(?:after|before) (?:the )?(?:stop|pit stop|changes?|set ?up change|adjustment|red flag|restart)",
+    r"[2-9] ?x|x[2-9]|after(?:wards)?(?=$)|later on|by then",
     rf"once|twice|(?:{_COUNT}) times|again|hard|scary|today|this (?:run|lap|time|session)",
     r"all (?:run|stint|session)",
     r"on the way (?:into|in|out of|out|to)",

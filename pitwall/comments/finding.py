@@ -37,6 +37,8 @@ def subject_and_finding(reading: Reading) -> tuple[Subject, str | None]:
         subject = None  # tyres that slide are the balance
     if entry.value == "soft" and subject == "braking":
         return subject, "long_pedal"
+    if entry.value == "rough_shift" and entry.named and "subject" in parts and parts["subject"][1].key != "gearbox":
+        raise Slip(word, "of what, such as gearbox rough or shifts rough")
     about = subject or _own_subject(reading, entry, word)
     if "lack" in parts and not parts["lack"][1].key.startswith("struggl"):
         raise Slip(parts["lack"][1], f"of what there is too little: {', '.join(POOR)}")

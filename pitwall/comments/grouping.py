@@ -83,6 +83,8 @@ def groups(piece: Piece, known: Collection[int] = ()) -> Iterator[Group]:
                  or _how_very(words, at) or _circumstance(words, at))  # fmt: skip
         if group is not None and group.part == "finding" and _drives_hard(words, at):
             raise Slip(group.word, f"understeer, if that is meant; how hard he drives goes behind '{MARK}'")
+        if group is not None and group.turns and _from_there_on(words, at + len(group.words)):
+            raise Slip(words[at + len(group.words)], f"up to which turn, such as t{group.turns[0]}-{group.turns[0] + 2}")
         group = _of_the_unread(words, at, group)
         if group is None:
             raise unknown(found, words[at], known)
@@ -254,6 +256,14 @@ def _circumstance(words: tuple[Word, ...], at: int) -> Group | None:
     lost = any(key in OWN or (key in by_form() and by_form()[key].part in ("phase", "speed", "severity", "trend", "amount"))
                or TURN.fullmatch(key) for key in keys)
     return Group(words[at:]) if plain and not lost else None
+
+
+def _from_there_on(words: tuple[Word, ...], at: int) -> bool:
+    """Guard: "on" behind a turn, and nothing that it is on: from there on."""
+    if at >= len(words) or words[at].key not in ("on", "onwards", "onward") or (_form(words, at) or Group(())).form != words[at].key:
+        return words[at].key in ("onwards", "onward") if at < len(words) else False
+    ahead = _form(words, at + 1) if at + 1 < len(words) else None
+    return at + 1 == len(words) or (ahead is not None and ahead.part in ("finding", "severity"))
 
 
 def _drives_hard(words: tuple[Word, ...], at: int) -> bool:

@@ -137,6 +137,8 @@ def _found(reading: Reading, before: Meaning | None) -> dict[str, Any]:
     parts = reading.parts
     if before is not None and finding["what"] is None and "subject" not in parts and "trend" in parts:
         word = parts["trend"][1]
+        if "everywhere" in parts and parts["everywhere"][0].value == "rest":
+            return finding  # "more os t9, rest same"
         if word.key in ("same", "similar") and (reading.turns or reading.phases) and before.finding.get("what"):
             raise Slip(word, "what is there, such as us, if it is as before the comma; or 'same as before'",
                        "it may be the same as there or as before, ")

@@ -72,6 +72,8 @@ class Reading:
             own = there if there[0].value != "kerbs" else (entry, word)
             if own[0].value == "good":
                 self.take(by_form()["ride"], word)
+            elif own[0].subject != "ride":  # "kerb unsettles it", "snaps on the kerb"
+                own, self.noted = (entry, word) if (own is there) == (own[0].value == "unstable") else there, True
             self.parts["finding"] = own
             return
         if there is not None and entry.part == "finding" and entry.value != there[0].value:
@@ -114,7 +116,7 @@ class Reading:
         ``alone``: nothing that it may have its own place from stands before it.
         """
         here = {name for name in ("turns", "phases") if getattr(self, name)} | set(self.parts)
-        if self.kept or self.asides or not {"finding", "trend"} & here or "everywhere" in here:
+        if self.kept or (self.asides and self.unread) or not {"finding", "trend"} & here or "everywhere" in here:
             return False
         if not alone and here & {"turns", "phases", "speed", "severity"}:
             return False
@@ -158,6 +160,8 @@ class Reading:
         """
         if self.kept or more.kept or self.piece.goes_on:
             return False
+        if set(self.parts) == {"confidence"} and not self.turns and not self.phases and more.tells:
+            return True  # "not sure, but maybe us t4"
         if more.piece.contrast and not {"severity", "trend", "amount"} & set(more.parts):
             return False
         here, there = (bool(one.turns or one.phases or "speed" in one.parts) for one in (self, more))
@@ -312,9 +316,7 @@ def _of_kerbs(entry: Entry, word: Word, there: tuple[Entry, Word]) -> bool:
     """Guard: of kerbs or bumps it is said how they are, ``kerbs fine``, ``kerbs harsh``; they are ridden over."""
     pair = ((entry, word), there)
     nouns = [said.key.split()[-1] in ("kerb", "kerbs", "curb", "curbs", "bumps") for _, said in pair]
-    good = any(one.value == "good" for one, _ in pair)
-    ride = all(one.subject == "ride" for one, _ in pair) and any(one.value == "kerbs" for one, _ in pair)
-    return entry.part == "finding" and nouns.count(True) == 1 and (good or ride)
+    return entry.part == "finding" and nouns.count(True) == 1 and any(one.value == "kerbs" for one, _ in pair)
 
 
 def _form(group: Group) -> str:

@@ -18,7 +18,9 @@ FINDINGS: tuple[Entry, ...] = (
                        " | slides wide | ran wide | slid wide | goes wide | went wide"
                        " | u/s | under steer | under steering | poor rotation | no rotation"
                        " | not enough rotation | doesn't want to turn | doesn't want to turn in | does not turn"
-                       " | won't rotate into the corner | lazy | lazy to rotate | lazy to turn | reluctant to turn"
+                       " | won't rotate into the corner | lazy | struggles to turn | struggles to turn in | struggling to turn | struggling to turn in | hard to turn in"
+                       " | hard to turn | resists turning | does not want to turn | doesn't bite on turn in"
+                       " | lazy to rotate | lazy to turn | reluctant to turn"
                        " | reluctant to turn in | turns in late"
                        " | lack of rotation | lacks rotation | bad rotation | not rotating | doesn't rotate"
                        " | won't rotate | can't turn | can't rotate | cannot rotate | cannot turn | doesn't turn"
@@ -47,7 +49,7 @@ FINDINGS: tuple[Entry, ...] = (
         "unstable": ("unstable | nervous | moves | moving around | moving about | moves about | instability"
                      " | poor stability | stability poor | not stable | no stability"
                      " | lack of stability | lacks stability"
-                     " | unsettled | twitchy | edgy | moves around",
+                     " | unsettled | unsettles | upsets | upset | unsettling | twitchy | edgy | moves around",
                      "the rear moves under braking; in mid-corner, at the exit and by speed the balance"),
         "long_pedal": ("long pedal | pedal long | pedal goes long | spongy | soft pedal | pedal soft | long brake pedal | pedal spongy | spongy pedal | pedal longer | pedal getting longer | pedal gets longer | longer pedal | pedal travel long | long pedal travel"
                        " | brake pedal long | pedal getting long | pedal gets long"
@@ -55,7 +57,7 @@ FINDINGS: tuple[Entry, ...] = (
                        " | pedal to the floor", "the pedal is long"),
         "weak": ("weak | no bite | fade | fades | fading | lack bite | lacks bite | struggles to stop | struggling to stop | hard to stop", "too little braking"),
         "judder": ("judder | judders | juddering", "the brakes judder"),
-        "grabs": ("grabs | grab | grabby | grabbing | bite too hard | too sharp", "the brakes bite too suddenly"),
+        "grabs": ("grabs | grab | grabby | grabbing | bite too hard | bites too hard | bite too sharp | bites too sharp | too much bite | too sharp", "the brakes bite too suddenly"),
     }, "braking"),
     *entries("finding", {
         "bottoming": ("bottoming | floor touches | floor touching | floor hits | touches the ground | scrapes"
@@ -122,6 +124,8 @@ FINDINGS: tuple[Entry, ...] = (
                         " | slow gearshifts | gearshifts slow | bad downshifts | downshifts bad",
                         "gears change badly"),
     }, "engine"),
+    *entries("finding", {"rough_shift": ("rough | clunky | notchy | graunchy", "gears change badly, of gears that are named")},
+             "engine", named=True),
     *entries("finding", {"flat": ("flat", "too little power, of an engine that is named; a corner may be taken flat")},
              "engine", named=True),
     *entries("finding", {"low": ("no grip | low grip | low | slippery | greasy | slippy | grip gone"
@@ -136,7 +140,7 @@ FINDINGS: tuple[Entry, ...] = (
                                    " | confident | no problem | no problems"
                                    " | no issue | no issues | no complaint | no complaints"
                                   " | very happy | happy | pretty good | quite good | not bad | not too bad | ready"
-                                   " | nothing to complain about | rotates nicely | rotates well"
+                                   " | nothing to complain about | nothing to report | nothing wrong | nothing special | rotates nicely | rotates well"
                                    " | good rotation", "as it should be")}),
 )  # fmt: skip
 
@@ -160,6 +164,9 @@ PHRASES: tuple[Entry, ...] = entries("phrase", {
     "more|unstable": ("less stable", "more unstable"),
     "rear|unstable": ("fighting the rear | fighting the rear end | fighting the back end | fighting rear"
                       " | fights the rear", "the rear moves"),
+    "more|heavy": ("heavier", "heavier than before"), "more|os": ("looser", "more oversteer"),
+    "more|hot": ("hotter", "hotter than before"), "more|cold": ("colder", "colder than before"),
+    "more|snap": ("snappier", "more snap"), "more|harsh": ("harsher", "harsher than before"),
     "less|grip": ("lower grip | grip lower | lwr grip | grip lwr | grip down", "less grip"),
     "more|grip": ("higher grip | grip higher | grip up", "more grip"),
     "braking|hot": ("hot brakes | brake temps high", "brakes too hot"),
