@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
 
 from pitwall.comments.asides import SAME_AS, aside, set_against
 from pitwall.comments.changing import changes_it
 from pitwall.comments.glued import BARE_TURN, TURN, apart, surely_a_turn
+from pitwall.comments.group import Group
 from pitwall.comments.loose import OWN, is_soft, may_stand
 from pitwall.comments.nearest import nearest
 from pitwall.comments.splitting import MARK, Piece, Slip, Word
@@ -38,32 +38,6 @@ PERSONS = ("she", "she's", "he", "driver", "i", "we", "they", "you", "he's", "i'
 """Who drives: what they want, or push, is not what the car does. Who pushes may be a car where it is "she"."""
 HOW_VERY = {"very": "4", "so": "4", "extremely": "4", "super": "4", "quite": "3", "pretty": "3", "rather": "3"}
 """Words before a finding, and how bad it is then."""
-
-
-@dataclass(frozen=True)
-class Group:
-    """Words that are read as one: a form, turns, or an aside, which has neither entry nor turns.
-
-    ``unread``: an aside that nobody knows; it is kept if it stands rightly (``loose.py``).
-    """
-
-    words: tuple[Word, ...]
-    entry: Entry | None = None
-    turns: tuple[int, ...] = ()
-    form: str = ""
-    unread: bool = False
-
-    @property
-    def word(self) -> Word:
-        """All of it as it was typed, or its first word where there is more than a space between them."""
-        first, last = self.words[0], self.words[-1]
-        whole = Word(" ".join(word.text for word in self.words), first.at)
-        return whole if last.at + len(last.text) - first.at == len(whole.text) else first
-
-    @property
-    def part(self) -> str:
-        """Which part of a remark it is."""
-        return self.entry.part if self.entry is not None else "turn" if self.turns else "aside"
 
 
 def groups(piece: Piece, known: Collection[int] = ()) -> Iterator[Group]:
@@ -316,6 +290,8 @@ def _of_the_unread(words: tuple[Word, ...], at: int, group: Group | None) -> Gro
     ahead = at + len(group.words)
     if group.part != "severity" or group.form[:1].isdigit() or ahead >= len(words):
         return group
+    if words[ahead].key in ("kerb", "kerbs", "curb", "curbs", "bump", "bumps"):
+        return Group(group.words)  # "big kerb"
     theirs = words[ahead].key not in by_form() and _form(words, ahead) is None and _how_very(words, ahead) is None
     own = theirs and not TURN.fullmatch(words[ahead].plain) and may_stand(words[ahead])
     return Group((words[ahead], *group.words), unread=True) if own and not is_soft(words[ahead]) else group

@@ -10,7 +10,8 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 
 from pitwall.comments.glued import TURN
-from pitwall.comments.grouping import Group, groups
+from pitwall.comments.group import Group
+from pitwall.comments.grouping import groups
 from pitwall.comments.loose import self_evident
 from pitwall.comments.splitting import MARK, Piece, Slip, Word
 from pitwall.comments.words import BEFORE_IT, by_form

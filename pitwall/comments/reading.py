@@ -7,7 +7,8 @@ from collections.abc import Collection, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 
-from pitwall.comments.grouping import AS_A_RUN, EXPECTED, Group, groups, unknown
+from pitwall.comments.group import Group
+from pitwall.comments.grouping import AS_A_RUN, EXPECTED, groups, unknown
 from pitwall.comments.kept import COUNTED, words_from
 from pitwall.comments.loose import misplaced
 from pitwall.comments.splitting import MARK, Piece, Slip, Word
@@ -72,8 +73,10 @@ class Reading:
             own = there if there[0].value != "kerbs" else (entry, word)
             if own[0].value == "good":
                 self.take(by_form()["ride"], word)
-            elif own[0].subject != "ride":  # "kerb unsettles it", "snaps on the kerb"
-                own, self.noted = (entry, word) if (own is there) == (own[0].value == "unstable") else there, True
+            elif own[0].subject != "ride":  # "kerb unsettles it", "it kicks over the kerb", "snaps on the kerb"
+                steered = "subject" in self.parts and self.parts["subject"][0].value == "steering"
+                own = _kerb_or_other((entry, word), there, steered=steered)
+                self.noted = True
             self.parts["finding"] = own
             return
         if there is not None and entry.part == "finding" and entry.value != there[0].value:
@@ -122,9 +125,16 @@ class Reading:
             return False
         for one in places:
             there = {name for name in ("turns", "phases") if getattr(one, name)} | set(one.parts)
-            if one.kept or one.asides or not there & set(LISTED) or there - set(LISTED) - set(OF_EACH) or there & here:
+            if one.kept or one.asides or not there & set(LISTED) or there - set(LISTED) - set(OF_EACH):
+                return False
+            if there & here != ({"severity"} if self.rated_as(one) else set()):
                 return False
         return True
+
+    def rated_as(self, other: Reading) -> bool:
+        """True for what is just as bad: ``loose 2`` and ``t7 2``."""
+        return all("severity" in one.parts for one in (self, other)) and (
+            self.parts["severity"][0] is other.parts["severity"][0])
 
     def takes_over(self, head: Reading, mark: int) -> None:
         """Take what the head of a list says, before its mark, of each place; where this one does not say it itself."""
@@ -150,6 +160,8 @@ class Reading:
         if self.kept or more.kept or more.turns or more.phases or more.piece.contrast or tyres:
             return False
         bare = bool(said & ends) and said <= ends | {"severity", "confidence"}
+        if ends & set(self.parts) == {"axle"} and said & ends == {"side"}:
+            return bare and "finding" in self.parts  # "front locking, mainly left"
         return bare and "finding" in self.parts and not ends & set(self.parts)
 
     def waits_for(self, more: Reading) -> bool:
@@ -317,6 +329,13 @@ def _of_kerbs(entry: Entry, word: Word, there: tuple[Entry, Word]) -> bool:
     pair = ((entry, word), there)
     nouns = [said.key.split()[-1] in ("kerb", "kerbs", "curb", "curbs", "bumps") for _, said in pair]
     return entry.part == "finding" and nouns.count(True) == 1 and any(one.value == "kerbs" for one, _ in pair)
+
+
+def _kerb_or_other(one: tuple[Entry, Word], other: tuple[Entry, Word], *, steered: bool) -> tuple[Entry, Word]:
+    """What is found where a kerb is named beside it: the kerb, where it unsettles the car; else what happens on it."""
+    kerb, found = (one, other) if one[0].value == "kerbs" else (other, one)
+    of_the_kerb = found[0].value == "unstable" or (found[0].value == "kickback" and not steered)
+    return kerb if of_the_kerb else found
 
 
 def _form(group: Group) -> str:

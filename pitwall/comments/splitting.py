@@ -6,11 +6,11 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from pitwall.comments.reasons import ANEW, MARK, ON, parts_of, place_in_the_reason
 from pitwall.comments.words import by_form
 
-MARK = ":"
-ON, ANEW = ",", ";"
-"""Between remarks: a comma goes on with what was said before, a semicolon or a new line begins anew."""
+__all__ = ["ANEW", "MARK", "ON", "Piece", "Slip", "Word", "as_typed", "free_text", "listed", "pieces"]
+
 BUT = ("but", "although", "though", "whereas")
 """Words between remarks that are as good as a comma."""
 INTO = ("into", "turns", "turning", "goes", "going", "changes", "changing")
@@ -26,20 +26,16 @@ _A_PLACE = re.compile(r"t?\d{1,2}|t\d\S*|turn|entry|mid|exit|apex", re.ASCII)
 """A stroke with spaces around it goes on only where a place stands behind it: ``us / os t4`` may be either."""
 _WORD = re.compile(r"[^\s,;|?()\[\]@\"\u201c\u201d]+|[?@]")
 _PIECE = re.compile(r"[^,;|]*")
-_WHY = re.compile(r"(?<=[\s,;(])(?<!\ba )(?:because|when|if|unless|until|since(?! (?:the )?last run)|due|whenever|while"
-                  r"|once he|once she|as soon as)(?=\s)", re.IGNORECASE)
-"""Words that begin a reason or a condition: they and what follows are free text, as if the mark stood before them."""
-_LIST = re.compile(r"(?:(?<=turns )|(?<=corners )|(?<=\bin )|(?<=\bat )|(?<=\binto )|(?<=out of )|(?<=through )|(?<=\bt)"
-                   r"|(?<=turn ))\d{1,2}(?: ?, ?\d{1,2})+(?: ?,? ?(?:and|&) ?\d{1,2})(?!\w)",
+_LIST = re.compile(r"(?:(?<=turns )|(?<=corners )|(?<=\bin )|(?<=\bat )|(?<=\binto )|(?<=out of )|(?<=through )"
+                   r"|(?<=\bt)|(?<=turn ))\d{1,2}(?: ?, ?\d{1,2})+(?: ?,? ?(?:and|&) ?\d{1,2})(?!\w)",
                    re.IGNORECASE | re.ASCII)  # fmt: skip
 _RANGE = re.compile(r"(?<=\d)(?:->|\.\.\.?)(?=[tT]?\d)")
-_TURNS = re.compile(r"\b(?:t\d{1,2}|turns? \d{1,2})(?!\w)", re.IGNORECASE | re.ASCII)
 WAS = {"was": "is", "were": "are", "had": "has"}
-_REPORT = re.compile(r"(?!.*\b(?:now|but|before|earlier|previous(?:ly)?|last|yesterday|used|gone|better|worse|same|than|as|like|still|no|not"
-                     r"|\w+n't|\w+nt|more|less|again|any ?more|today|until|since|first|then|new|old|fixed|cured|initially|run|this)\b)"
-                     r".*", re.IGNORECASE | re.DOTALL)
+_SET_AGAINST = (r"now|but|before|earlier|previous(?:ly)?|last|yesterday|used|gone|better|worse|same|than|as|like|still"
+                r"|no|not|\w+n't|dont|doesnt|didnt|isnt|wasnt|cant|wont|more|less|again|any ?more|today|until|since"
+                r"|first|then|new|old|fixed|cured|initially|run|this")
+_REPORT = re.compile(rf"(?!.*\b(?:{_SET_AGAINST})\b).*", re.IGNORECASE | re.DOTALL)
 """A line in which nothing says that what was is no more, or is set against what was."""
-_BRAKING = re.compile(r"when\s+braking", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -103,7 +99,8 @@ def pieces(text: str) -> Iterator[Piece]:
                 if at == 0 and len(words) > 1 and words[0].text in BULLETS:
                     words = words[1:]
                 if match.end() == part.end and words and line[part.end : part.end + 1] not in ("", MARK):
-                    words += _place_in_the_reason(line, part, start)
+                    named = place_in_the_reason(line, part)
+                    words += tuple(Word(word, start + where, meant) for word, where, meant in named)
                 yield from _contrasts(words, goes_on, start + match.end())
                 goes_on = line[match.end() : match.end() + 1] == ON
                 at = match.end() + 1
@@ -111,8 +108,10 @@ def pieces(text: str) -> Iterator[Piece]:
 
 def _reported(words: tuple[Word, ...]) -> tuple[Word, ...]:
     """What was, in a line that sets it against nothing, is how the driver tells what is: ``rear was loose in t6``."""
-    return tuple(Word(word.text, word.at, WAS[word.key]) if at and word.key in WAS and not _number(words, at + 1) else word
-                 for at, word in enumerate(words))
+    return tuple(
+        Word(word.text, word.at, WAS[word.key]) if at and word.key in WAS and not _number(words, at + 1) else word
+        for at, word in enumerate(words)
+    )
 
 
 def _number(words: tuple[Word, ...], at: int) -> bool:
@@ -172,72 +171,12 @@ def as_typed(text: str, word: Word) -> str:
 
 def free_text(text: str, typed: str = "") -> str:
     """What stands after the mark, and reasons, each on a line of its own; as it stands in ``typed``, which is as long."""
-    found = [(typed or text)[start + part.end + (line[part.end : part.end + 1] == MARK) : start + part.free].strip()
-             for start, line in _lines(text) for part in parts_of(line) if part.free > part.end]  # fmt: skip
+    whole, found = typed or text, []
+    for start, line in _lines(text):
+        for part in parts_of(line):
+            begin = part.end + (line[part.end : part.end + 1] == MARK)
+            found.append(whole[start + begin : start + part.free].strip() if part.free > part.end else "")
     return "\n".join(one for one in found if one)
-
-
-@dataclass(frozen=True)
-class Part:
-    """A part of a line: remarks from ``begin`` to ``end``, and behind them free text up to ``free``. ``goes_on``: it
-    stands behind a comma."""
-
-    begin: int
-    end: int
-    free: int
-    goes_on: bool = False
-
-
-def parts_of(line: str) -> list[Part]:
-    """A line cut behind each reason: that ends at a semicolon, or at a comma before a remark that names its own turn."""
-    mark = line.find(MARK)
-    end = len(line) if mark < 0 else mark
-    found: list[Part] = []
-    begin, goes_on = 0, False
-    while (why := _reason(line, begin, end)) is not None:
-        stop = _end_of_the_reason(line, why, end)
-        found.append(Part(begin, why, stop if stop < end else len(line), goes_on))
-        if stop >= end:
-            return found
-        begin, goes_on = stop + 1, line[stop] in (ON, ")")
-    return [*found, Part(begin, end, len(line), goes_on)]
-
-
-def _reason(line: str, begin: int, end: int) -> int | None:
-    """Where the next reason begins, behind what is said before it."""
-    return next((one.start() for one in _WHY.finditer(line, begin, end)
-                 if re.split(r"[;|]", line[begin : one.start()])[-1].strip() and not _BRAKING.match(line, one.start())), None)
-
-
-def _end_of_the_reason(line: str, begin: int, end: int) -> int:
-    bracket = line.find(")", begin, end) if line[begin - 1] == "(" else -1
-    for at in range(begin, end):
-        if at == bracket:
-            return at
-        if line[at] in (ANEW, "|") or (line[at] == ON and _begins_a_remark(line[at + 1 : end])):
-            return at
-    return end
-
-
-def _place_in_the_reason(line: str, part: Part, start: int) -> tuple[Word, ...]:
-    """The turn that a reason names, where no turn stands before it: ``snaps when he lifts in turn 6`` is of turn 6."""
-    before = re.split(r"[;|]", line[: part.end])[-1]
-    said = [by_form().get(word.lower()) for word in before.split()]
-    if _TURNS.search(before) or any(entry is not None and entry.part in ("speed", "everywhere") for entry in said):
-        return ()
-    mark = line.find(MARK, part.end)
-    return tuple(Word(one.group(), start + one.start())
-                 for found in _TURNS.finditer(line, part.end, part.free if mark < 0 else min(mark, part.free))
-                 for one in re.finditer(r"\S+", line[: found.end()]) if one.start() >= found.start())
-
-
-def _begins_a_remark(behind: str) -> bool:
-    """Guard: the words up to the next sign name a turn and what the car does there."""
-    own = _PIECE.match(behind)
-    words = [one.lower().strip(".!") for one in (own.group().split() if own is not None else ())]
-    entries = [by_form().get(word) for word in words]
-    placed = any(re.fullmatch(r"t\d\S*|turns?", word) for word in words)
-    return placed and any(entry is not None and entry.part in ("finding", "subject") for entry in entries)
 
 
 def _lines(text: str) -> Iterator[tuple[int, str]]:
