@@ -29,7 +29,8 @@ _ASIDES = re.compile("|".join((
     r"(?:on|onto|along|down|(?:at )?(?:the )?end of) (?:the )?(?:main |back |front |pit )?straights?(?: (?:(?:in)?to"
     r"|before|after|towards|from|out of|between|behind) (?:turns? )?t?\d{1,2}(?: (?:and|to) t?\d{1,2})?)?",
     r"(?:the )?(?:main|back|front|pit|long|start) straights?",
-    r"(?:takes?|taking|took|needs?|needing) (?:a (?:while|long time|bit)|ages|forever|(?:too |so |very )?long|time|a few corners)",
+    r"(?:takes?|taking|took|needs?|needing)"
+    r" (?:a (?:while|long time|bit)|ages|forever|(?:too |so |very )?long|time|a few corners)",
     r"straight (?:into|to|before|after|towards) (?:turn )?t?\d{1,2}",
     r"(?:in|through|over) (?:the )?(?:first|second|third|last|middle|final) sector|(?:in )?sector \d|in s[1-3]",
     rf"(?:in |with )?(?:a |the )?(?:{_HOW_STRONG} )?(?:tail|head|cross|side) ?winds?",
@@ -37,7 +38,7 @@ _ASIDES = re.compile("|".join((
     rf"(?:in|with) (?:the )?(?:{_HOW_STRONG} )?(?:wind|gusts)",
     rf"(?:(?:with|on|at|after|in) (?:the )?)?{_SETTING} {_PLACED}",
     rf"(?:with|on|at|after|in) (?:the )?{_SETTING} {_MOVED}",
-    rf"(?:with|on|in|after|since|for) (?:this|that|our|my) (?:new |old |other )?(?:{_SETTING}|set ?up|configuration|{_SET})",
+    rf"(?:with|on|in|after|since|for) (?:this|that|our|my) (?:new |old |other )?(?:{_SETTING}|set ?up|{_SET})",
     rf"{_SETTING} (?:on|off)|(?:with|on|after) (?:the )?(?:new|old|other) {_SETTING}",
     r"(?:above|over|below|under|at|from|until) (?:\d{2,5} ?(?:rpm|revs|kph|kmh|km/h|mph)|\d{3,5})",
     r"at (?:high|low|full|top) (?:rpm|revs)",
@@ -45,7 +46,7 @@ _ASIDES = re.compile("|".join((
     r"on (?:the )?(?:softs|mediums|hards|inters|wets|slicks)",
     r"(?:after|before) (?:the )?(?:stop|pit stop|changes?|set ?up change|adjustment|red flag|restart)",
     r"[2-9] ?x|x[2-9]|after(?:wards)?(?=$)|later on|by then",
-    rf"once|twice|(?:{_COUNT}) times|again|hard|scary|today|this (?:run|lap|time|session)",
+    rf"once|twice|(?:{_COUNT}) times|again|hard|today|this (?:run|lap|time|session)",
     r"all (?:run|stint|session)",
     r"on the way (?:into|in|out of|out|to)",
     r"with (?:more |less )?(?:fuel|wear|temperature)",
@@ -81,8 +82,8 @@ SAME_AS = ("same", "like", "similar", "as")
 _BEFORE = (
     r"(?:it was )?(?:(?:in|on|with|at) )?(?:the |our |my |his |her )?(?:"
     r"(?:run|stint|session) \d{1,2}|(?:run|stint|lap|session|set|time|one)s? before"
-    rf"|(?:first|second|third|fourth|last|previous|earlier|opening|prior) (?:run|stint|lap|session|set|time|one)s?"
-    r"|baseline|previously|before|yesterday|this morning|this afternoon|earlier|last time|last night|day (?:one|two|1|2))"
+    r"|(?:first|second|third|fourth|last|previous|earlier|opening|prior) (?:run|stint|lap|session|set|time|one)s?"
+    r"|baseline|previously|before|yesterday|this morning|this afternoon|earlier|last time|last night)"
 )
 _AGAINST = re.compile(rf"(?:(?:than|vs|versus|against|compared (?:to|with)|relative to) {_BEFORE}"
                       rf"|(?:same (?:as|like)|like|similar to|as) {_BEFORE})(?= |$)")

@@ -114,7 +114,7 @@ def _letter(words: list[Word], at: int) -> Word | None:
 
 
 def surely_a_turn(keys: Sequence[str], at: int) -> bool:
-    """Guard: a number behind a word of place, and nothing behind it that it could count: ``at 10``, ``out of 3``."""
+    """Guard: a number behind a word of place, with nothing behind it that it could count: ``at 10``, ``out of 3``."""
     number = keys[at] in NUMBERS or bool(_BARE.fullmatch(keys[at]))
     behind = keys[at - 1] if at else ""
     if behind == "the" and at > 1:
@@ -137,15 +137,16 @@ def surely_a_turn(keys: Sequence[str], at: int) -> bool:
     if small and (lead in _LEAD_ON or topic or any(TURN.fullmatch(key) for key in keys)):
         return False  # "on turn in 3", "all through 2", "map in 3"
     ahead = keys[at + 1] if at + 1 < len(keys) else ""
-    return not ahead or ahead in _ENDS_A_TURN or ahead in by_form() and by_form()[ahead].part not in ("filler", "topic")
+    counted = ahead in by_form() and by_form()[ahead].part not in ("filler", "topic")
+    return not ahead or ahead in _ENDS_A_TURN or counted
 
 
 _BARE = re.compile(r"\d{1,2}(?:[-/+& ]\d{1,2})*", re.ASCII)
 _LEAD_ON = ("turn", "turns", "turning", "all", "come", "comes", "came", "coming", "dial", "dialled", "put")
 """Words that belong to the one behind them: ``turn in``, ``all through``."""
 _OF_A_CORNER = ("entry", "exit", "apex", "mid", "middle", "braking", "brakes", "centre", "center", "in", "out", "into")
-_ENDS_A_TURN = ("and", "&", "is", "are", "-", "to", "too", "now", "with", "has", "gets", "but", "then", "on", "at", "it",
-                "i", "the", "he", "she", "under", "when", "just", "?", "really", "very", "also", "still", "every")
+_ENDS_A_TURN = ("and", "&", "is", "are", "-", "to", "too", "now", "with", "has", "gets", "but", "then", "on", "at",
+                "it", "i", "the", "he", "she", "under", "when", "just", "?", "really", "very", "also", "still", "every")
 
 
 def _number(words: list[Word], at: int) -> Word | None:

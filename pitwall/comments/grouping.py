@@ -5,41 +5,35 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Iterator, Sequence
 
-from pitwall.comments.asides import SAME_AS, aside, set_against
 from pitwall.comments.changing import changes_it
+from pitwall.comments.forms import KINDS_OF_CORNERS, form_at
 from pitwall.comments.glued import BARE_TURN, TURN, apart, surely_a_turn
 from pitwall.comments.group import Group
-from pitwall.comments.loose import OWN, is_soft, may_stand
 from pitwall.comments.nearest import nearest
+from pitwall.comments.sayings import (
+    circumstance,
+    compared,
+    drives_hard,
+    from_there_on,
+    gears,
+    how_very,
+    over_it,
+    wants_to,
+    with_the_unread,
+)
 from pitwall.comments.splitting import MARK, Piece, Slip, Word
-from pitwall.comments.words import MOST_WORDS, PLACES, Entry, by_form
-from pitwall.model.comments import CONTENT
+from pitwall.comments.words import PLACES, by_form
 
 HIGHEST_TURN = 60
 A_TURN = "a turn from 1 to"
 """How the refusal of a turn that is not there begins to say what is expected."""
 EXPECTED = "a turn such as t4, a corner phase, a finding such as us, lock or cold, a severity from 1 to 5"
 NEGATIONS = ("never", "without", "hardly", "nor", "neither")
-AS_A_RUN = "same as a run"
-"""The form of what is said to be as in a run that is named; which one is kept as words."""
-KINDS_OF_CORNERS = ("corner", "corners", "turns")
-"""Behind a speed class they are all of that class, and the number behind them is how bad it is there."""
-_READ_OVER = ("the", "a", "is", "are", "of", "feels", "gets", "getting", "too", "very", "really", "quite",
-              "real", "major")
-"""Fillers that may stand within a form of several words: ``the pedal is long``."""
 _OF_A_PLACE = ("in", "at", "into", "out of", "through", "for")
 """A number right behind these may be a turn: ``lock into 1``."""
 _UP_TO = ("to", "until", "through")
 _WAS = re.compile(r"(?:was|down from|up from) [1-5]\b|[1-5] (?:last run|last time|run before)\b", re.ASCII)
 """How bad it was, behind how bad it is."""
-CIRCUMSTANCES = ("after", "before", "during", "despite", "due", "following")
-"""Words that begin what came before or went on beside it."""
-PERSONS = ("she", "she's", "he", "driver", "i", "we", "they", "you", "he's", "i'm", "we're", "they're")
-"""Who drives: what they want, or push, is not what the car does. Who pushes may be a car where it is "she"."""
-HOW_VERY = {"very": "4", "so": "4", "extremely": "4", "super": "4", "quite": "3", "pretty": "3", "rather": "3"}
-"""Words before a finding, and how bad it is then."""
-
-
 def groups(piece: Piece, known: Collection[int] = ()) -> Iterator[Group]:
     """The words of one remark in groups.
 
@@ -53,24 +47,40 @@ def groups(piece: Piece, known: Collection[int] = ()) -> Iterator[Group]:
     words, at = apart(piece.words), 0
     found: list[Group] = []
     while at < len(words):
-        group = (_gears(words, at) or _over_it(words, at) or _turn(found, words, at, known) or _wants_to(words, at) or _set_against(words, at) or _what_it_was(found, piece, words, at) or _form(words, at)
-                 or _how_very(words, at) or _circumstance(words, at))  # fmt: skip
-        if group is not None and group.part == "finding" and _drives_hard(words, at):
-            raise Slip(group.word, f"understeer, if that is meant; how hard he drives goes behind '{MARK}'")
-        if group is not None and group.turns and _from_there_on(words, at + len(group.words)):
-            raise Slip(words[at + len(group.words)], f"up to which turn, such as t{group.turns[0]}-{group.turns[0] + 2}")
-        group = _of_the_unread(words, at, group)
+        group = with_the_unread(words, at, _known(found, piece, words, at, known))
         if group is None:
             raise unknown(found, words[at], known)
+        _is_in_no_doubt(group, found, piece, words, at)
         if _through_the_corner(found, group):
             yield Group(group.words, by_form()["mid"], form="mid")
-        if found and found[-1].form == "from" and len(group.turns) == 1:
-            raise Slip(group.word, f"up to which turn, such as t{group.turns[0]}-{group.turns[0] + 2}")
-        if group.part == "severity" and group.form.isdecimal() and _may_be_a_turn(found, piece, words, at):
-            raise Slip(group.word, "a turn such as t4 behind that; or how bad it is alone", nearest=f"t{group.form}")
         found.append(group)
         yield group
         at += len(group.words)
+
+
+def _known(
+    found: Sequence[Group], piece: Piece, words: tuple[Word, ...], at: int, known: Collection[int]
+) -> Group | None:
+    """What stands here, as far as it is known: turns, what several words say together, forms of the table."""
+    return (gears(words, at) or over_it(words, at) or _turn(found, words, at, known) or wants_to(words, at)
+            or compared(words, at) or _what_it_was(found, piece, words, at) or form_at(words, at)
+            or how_very(words, at) or circumstance(words, at))  # fmt: skip
+
+
+def _is_in_no_doubt(
+    group: Group, found: Sequence[Group], piece: Piece, words: tuple[Word, ...], at: int
+) -> None:
+    """Raise a slip where these words may be meant in two ways."""
+    ahead = at + len(group.words)
+    if group.part == "finding" and drives_hard(words, at):
+        raise Slip(group.word, f"understeer, if that is meant; how hard he drives goes behind '{MARK}'")
+    up_to = f"up to which turn, such as t{group.turns[0]}-{group.turns[0] + 2}" if group.turns else ""
+    if group.turns and from_there_on(words, ahead):
+        raise Slip(words[ahead], up_to)
+    if found and found[-1].form == "from" and len(group.turns) == 1:
+        raise Slip(group.word, up_to)
+    if group.part == "severity" and group.form.isdecimal() and _may_be_a_turn(found, piece, words, at):
+        raise Slip(group.word, "a turn such as t4 behind that; or how bad it is alone", nearest=f"t{group.form}")
 
 
 # -- turns ------------------------------------------------------------------------------------------------------------
@@ -143,31 +153,6 @@ def _numbers(text: str, word: Word, known: Collection[int]) -> list[int]:
 # -- forms ------------------------------------------------------------------------------------------------------------
 
 
-def _is_another(form: str, words: tuple[Word, ...], at: int) -> bool:
-    """Guard: what stands behind this form, at ``at``, makes something else of it: ``not in t4``, ``turn in slow
-    corners``."""
-    if form == "not in":
-        return _names_a_turn(words, at)
-    if form == "over":
-        return at < len(words) and (words[at].key in ("the", "a", "all", "kerb", "bump") or _names_a_turn(words, at))
-    return form == "turn in slow" and at < len(words) and words[at].key in (*KINDS_OF_CORNERS, "stuff", "ones")
-
-
-def _form(words: tuple[Word, ...], at: int) -> Group | None:
-    """The longest form or aside that stands here."""
-    past = aside(words, at)
-    for many in range(min(MOST_WORDS + 2, len(words) - at), 0, -1):
-        if many == past:
-            return Group(words[at : at + many])
-        keys = [word.key for word in words[at : at + many]]
-        inner = [key for key in keys[1:-1] if key not in _READ_OVER]
-        for form in dict.fromkeys((" ".join(keys), " ".join((keys[0], *inner, *keys[1:][-1:])))):
-            entry = by_form().get(form)
-            if entry is not None and not _is_another(form, words, at + many):
-                return Group(words[at : at + many], entry, form=form)
-    return Group(words[at : at + past]) if past else None
-
-
 def _may_be_a_turn(found: Sequence[Group], piece: Piece, words: tuple[Word, ...], at: int) -> bool:
     """Guard: a number may be a turn here: ``into 1``, ``in the 4``, and ``apex 4 us``, before what it would rate."""
     before = [group for group in found if group.form != "the"]
@@ -189,112 +174,10 @@ def _what_it_was(found: Sequence[Group], piece: Piece, words: tuple[Word, ...], 
     return Group(words[at : at + len(match.group().split())]) if match is not None else None
 
 
-def _gears(words: tuple[Word, ...], at: int) -> Group | None:
-    """From which gear to which, where a change of gears is spoken of: ``upshift 3-4 slow``; no turns and no severity."""
-    if not any(re.match(r"(?:up|down|gear)?shift|gearbox", word.key) for word in words):
-        return None
-    together = " ".join(word.plain for word in words[at : at + 4])
-    match = re.match(r"(?:from )?[1-8](?:-| to | into )[1-8](?: gear)?(?= |$)", together)
-    return Group(words[at : at + len(match.group().split())]) if match is not None else None
-
-
-def _wants_to(words: tuple[Word, ...], at: int) -> Group | None:
-    """The car that wants to do something does it: ``rear wants to step out``; what a driver wants is words."""
-    keys = [word.key for word in words[at : at + 2]]
-    if len(words) < at + 3 or keys not in ([want, "to"] for want in ("wants", "want", "tries", "likes")):
-        return None
-    doer = words[at - 1].key if at else ""
-    ahead = _form(words, at + 2)
-    found = ahead is not None and ahead.entry is not None and ahead.part == "finding"
-    pushes = words[at + 2].key.startswith("push") and doer not in ("car", "front", "fronts", "nose", "it", "end")
-    if not found or pushes or doer in PERSONS:
-        return None
-    return Group(words[at : at + 2], by_form()["the"], form="the")
-
-
-def _over_it(words: tuple[Word, ...], at: int) -> Group | None:
-    """``over`` before what is ridden over is no oversteer: ``harsh over the t2 kerb``."""
-    known = _form(words, at) if words[at].key == "over" else None
-    if words[at].key != "over" or known is not None or not _is_another("over", words, at + 1):
-        return None
-    return Group(words[at : at + 1], by_form()["the"], form="the")
-
-
-def _circumstance(words: tuple[Word, ...], at: int) -> Group | None:
-    """What came before or went on beside it, up to the end of the remark: ``after heavy stops``; no turn, number or
-    finding of the car's own is among it."""
-    if words[at].key not in CIRCUMSTANCES or at + 1 == len(words) or at == 0:
-        return None
-    keys = [word.key for word in words[at + 1 :]]
-    plain = all(key.isalpha() and changes_it(key) not in ("deny", "condition", "compare", "limit") for key in keys)
-    lost = any(key in OWN or (key in by_form() and by_form()[key].part in ("phase", "speed", "severity", "trend", "amount"))
-               or TURN.fullmatch(key) for key in keys)
-    return Group(words[at:]) if plain and not lost else None
-
-
-def _from_there_on(words: tuple[Word, ...], at: int) -> bool:
-    """Guard: "on" behind a turn, and nothing that it is on: from there on."""
-    if at >= len(words) or words[at].key not in ("on", "onwards", "onward") or (_form(words, at) or Group(())).form != words[at].key:
-        return words[at].key in ("onwards", "onward") if at < len(words) else False
-    ahead = _form(words, at + 1) if at + 1 < len(words) else None
-    return at + 1 == len(words) or (ahead is not None and ahead.part in ("finding", "severity"))
-
-
-def _drives_hard(words: tuple[Word, ...], at: int) -> bool:
-    """Guard: it is the driver who pushes, or may be: ``he is pushing``, ``pushing hard``."""
-    if not words[at].key.startswith("push"):
-        return False
-    ahead = words[at + 1].key if at + 1 < len(words) else ""
-    doers = [word.key for word in words[max(at - 3, 0) : at] if word.key not in ("is", "was", "'s", "really", "now", "still")]
-    return ahead in ("hard", "harder", "laps", "lap") or bool(doers) and doers[-1] in PERSONS[2:]
-
-
-def _set_against(words: tuple[Word, ...], at: int) -> Group | None:
-    """What better and worse, more and less are set against, where that is a time before: ``less us than in run 1``;
-    what is like a time before is the same."""
-    many = set_against(words, at)
-    known = _form(words, at)
-    if many == 0 or (known is not None and len(known.words) >= many):
-        return None
-    if words[at].key in SAME_AS:
-        return Group(words[at : at + many], by_form()["same as before"], form=AS_A_RUN)
-    measured = (by_form().get(word.key) for word in (*words[:at], *words[at + many :]))
-    told = any(entry is not None and entry.part in ("amount", "trend") for entry in measured)
-    return Group(words[at : at + many]) if told else None
-
-
-def _how_very(words: tuple[Word, ...], at: int) -> Group | None:
-    """What stresses the word behind it; of a complaint it is how bad that is: ``very loose``."""
-    ahead = _form(words, at + 1) if words[at].key in HOW_VERY and at + 1 < len(words) else None
-    if words[at].key not in HOW_VERY or at + 1 == len(words):
-        return None
-    finding = ahead.entry if ahead is not None and ahead.part == "finding" else None
-    form = HOW_VERY[words[at].key] if finding is not None and finding.value not in (*CONTENT, "good") else "the"
-    return Group(words[at : at + 1], by_form()[form], form=form)
-
-
 def _through_the_corner(found: Sequence[Group], group: Group) -> bool:
     """Guard: this is the exit, and the words before it are ``entry to``: the middle lies between them."""
     ends = [one.entry.value for one in (*found[-2:-1], group) if one.entry is not None]
     return ends == ["entry", "exit"] and found[-1].form in _UP_TO
-
-
-def _names_a_turn(words: tuple[Word, ...], at: int) -> bool:
-    return at < len(words) and (words[at].key in PLACES or bool(TURN.fullmatch(words[at].plain)))
-
-
-def _of_the_unread(words: tuple[Word, ...], at: int, group: Group | None) -> Group | None:
-    """A word that nobody knows and that may be kept, with the word before it that says how much: ``a bit scary``."""
-    if group is None:
-        return Group(words[at : at + 1], unread=True) if may_stand(words[at]) else None
-    ahead = at + len(group.words)
-    if group.part != "severity" or group.form[:1].isdigit() or ahead >= len(words):
-        return group
-    if words[ahead].key in ("kerb", "kerbs", "curb", "curbs", "bump", "bumps"):
-        return Group(group.words)  # "big kerb"
-    theirs = words[ahead].key not in by_form() and _form(words, ahead) is None and _how_very(words, ahead) is None
-    own = theirs and not TURN.fullmatch(words[ahead].plain) and may_stand(words[ahead])
-    return Group((words[ahead], *group.words), unread=True) if own and not is_soft(words[ahead]) else group
 
 
 def unknown(found: Sequence[Group], word: Word, known: Collection[int] = ()) -> Slip:

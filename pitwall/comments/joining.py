@@ -6,8 +6,9 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 
 from pitwall.comments.kept import may_be_a_remark
-from pitwall.comments.reading import Reading, readings
+from pitwall.comments.reading import Reading
 from pitwall.comments.splitting import Piece, Slip, pieces
+from pitwall.comments.taking import readings
 
 
 @dataclass(frozen=True)

@@ -66,8 +66,9 @@ def words_from(piece: Piece, turns: Collection[int] = ()) -> int | None:
 def _is_said_of(found: Sequence[Group], topic: Group) -> bool:
     """Guard: nothing but a word of every day stands right before the topic, and may be said of it: ``cold drink``."""
     own = [group for group in found if group.part != "filler"]
-    alone = len(own) == 1 and own[0].part == "finding" and not self_evident(own[0]) and not own[0].words[0].key == "fine"
-    return alone and found[-1] is own[0] and topic.part == "topic"
+    if len(own) != 1 or own[0].part != "finding" or self_evident(own[0]):
+        return False
+    return found[-1] is own[0] and topic.part == "topic" and own[0].form != "fine"
 
 
 def _is_a_setting(group: Group) -> bool:

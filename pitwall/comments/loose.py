@@ -26,9 +26,9 @@ def _words(text: str) -> frozenset[str]:
 
 
 SOFT = _words(
-    "keep keeps kept keeping stay stays staying tends tend tending continues look looks looking sound sounds seem"
+    "keep keeps kept keeping staying tends tend tending continues look looks looking sound sounds seem"
     " appears so well too also right actually though however that this these those which my his her their its our your"
-    " me him them you itself myself himself quite rather pretty such be been being go get gets got make makes making"
+    " me him them you itself myself himself quite pretty such be being go get gets got make makes making"
     " give gives giving lot kind sort obviously overall thanks yes yeah sorry mate report reports reported reporting"
     " tells told mentions mentioned notes noted claims claimed suffer suffers suffering show shows showing have having"
     " via usual nasty annoying horrid proper mega weird strange odd funny typical classic noticeable obvious definite"
@@ -98,6 +98,8 @@ def misplaced(found: Sequence[Group]) -> Word | None:
 def _may_change(found: Sequence[Group], at: int, says: Sequence[int]) -> bool:
     """Guard: the word there may change what the others say."""
     before, behind = _beside(found, at, -1), _beside(found, at, 1)
+    if len(found[at].words) > 1 and not any(group.part == "severity" for group in found):
+        return True  # "a bit scary us": the measure may be of either
     placed = any(group.part == "turn" for group in found)
     named = placed or any(group.part in ("subject", "axle", "corner", "phase", "speed") for group in found)
     own = any(self_evident(found[one]) for one in says)

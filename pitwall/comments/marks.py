@@ -8,8 +8,9 @@ from contextlib import suppress
 
 from pitwall.comments.joining import Listing, all_readings
 from pitwall.comments.meaning import meaning_of
-from pitwall.comments.reading import Reading, readings
+from pitwall.comments.reading import Reading
 from pitwall.comments.splitting import ANEW, MARK, ON, Slip, pieces
+from pitwall.comments.taking import readings
 from pitwall.comments.words import by_form
 
 _RATED = re.compile(r"\b(?:(sev|severity|conf|confidence)(\s*[:=]\s*)|(us|os|snap|lock)(\s*=\s*))"
@@ -17,8 +18,8 @@ _RATED = re.compile(r"\b(?:(sev|severity|conf|confidence)(\s*[:=]\s*)|(us|os|sna
 """A mark or sign between a word and how much: ``sev: 3``, ``us=3``."""
 _LABEL = re.compile(r"\.(?= +[a-z][\w /-]{0,20}:)", re.IGNORECASE)
 """A stop before what a mark stands behind goes on as a comma does: ``entry: ok. mid: us``."""
-_DASHED = re.compile(r"(?:^|(?<=\n)|(?<=[;,] ))(t\d{1,2}(?:[-/]t?\d{1,2})?(?: (?:entry|mid|exit))?) ([-\u2013\u2014])(?= (?!t?\d)[a-z])",
-                     re.IGNORECASE | re.ASCII)  # fmt: skip
+_DASHED = re.compile(r"(?:^|(?<=\n)|(?<=[;,] ))(t\d{1,2}(?:[-/]t?\d{1,2})?(?: (?:entry|mid|exit))?) ([-\u2013\u2014])"
+                     r"(?= (?!t?\d)[a-z])(?![^;,\n]+ [-\u2013\u2014] )", re.IGNORECASE | re.ASCII)  # fmt: skip
 """A dash between a turn that stands first and what happens there is a mark: ``t2 - traction ok``."""
 OF_A_PLACE = ("balance", "traction", "braking")
 """What a car does in a corner, so a place before a mark may be its place."""

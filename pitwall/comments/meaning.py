@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from pitwall.comments.finding import OPPOSITES, of, subject_and_finding
+from pitwall.comments.forms import KINDS_OF_CORNERS
 from pitwall.comments.glued import TURN
-from pitwall.comments.grouping import KINDS_OF_CORNERS
 from pitwall.comments.reading import Reading
 from pitwall.comments.splitting import Slip, Word
 from pitwall.comments.words import COMING, MORE_IS_GOOD, Entry
@@ -50,6 +50,7 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
     """
     parts = reading.parts
     finding = _found(reading, before)
+    _is_no_praise_of_a_complaint(reading, before, finding)
     own: dict[str, Any] = {name: parts[name][0].value for name in OWN if name in parts}
     if finding["what"] == "rough_shift" and _of_the_shift(reading):
         del own["speed"]  # gears, not corners
@@ -70,12 +71,25 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
         for phase in phases or (None,)
         for wheel in wheels or ({},)
     )
-    carried = {name: value for name, value in {**common, **(wheels[0] if len(wheels) == 1 else {})}.items() if name in ("about", "what", "axle", "side")}
+    one_wheel = wheels[0] if len(wheels) == 1 else {}
+    carried = {name: value for name, value in (common | one_wheel).items() if name in ("about", "what", "axle", "side")}
     if finding["trend"] == "gone":
         carried["trend"] = "gone"  # "no us t4, t7": neither there
     last = reading.piece.words[-1]
     listing = bool(TURN.fullmatch(last.plain)) and "trend" not in carried and not reading.piece.contrast
     return Meaning(remarks, turns, phases, carried, listing)
+
+
+def _is_no_praise_of_a_complaint(reading: Reading, before: Meaning | None, finding: Mapping[str, Any]) -> None:
+    """Raise a slip where the very place is praised of whose balance was complained: ``t4 us, ok`` may be either."""
+    if before is None or reading.piece.then or finding["what"] != "neutral":
+        return
+    if set(reading.parts) - {"finding", "confidence"}:
+        return
+    complained = before.finding.get("about") == "balance" and before.finding.get("what") not in (None, *CONTENT)
+    gone = before.finding.get("trend") == "gone"
+    if complained and not gone and not reading.turns and not reading.phases and before.turns:
+        raise Slip(reading.parts["finding"][1], "where, or of what, that is said: t7 ok, exit ok, brakes ok")
 
 
 def _wheel(corner: tuple[Entry, Word], own: Mapping[str, Any]) -> dict[str, str]:
@@ -164,7 +178,8 @@ def _praises_another_end(reading: Reading, before: Meaning) -> bool:
     """Guard: ``rear ok``, or ``ok`` alone, and not of what: ``brakes cold, then ok``; or another turn, where that
     before is of a turn and no balance: ``kerbs t2 harsh, t6 fine``."""
     parts = reading.parts
-    if before.turns and before.finding["about"] in OF_TURNS and set(parts) <= {"finding", "confidence"} and reading.turns:
+    bare = bool(reading.turns) and set(parts) <= {"finding", "confidence"}
+    if before.turns and before.finding["about"] in OF_TURNS and bare:
         return parts["finding"][0].value == "good" and parts["finding"][1].key != "stable"
     ends = "axle" in parts or "corner" in parts or not (reading.turns or set(parts) - {"finding", "confidence"})
     return ends and "subject" not in parts and "finding" in parts and parts["finding"][0].value == "good"

@@ -8,6 +8,7 @@ is as near. A slip is a letter too many, too few, wrong, or two that changed pla
 
 from __future__ import annotations
 
+import functools
 from difflib import SequenceMatcher
 
 from pitwall.comments.words import SIGNS, Entry, by_form
@@ -22,11 +23,15 @@ NO_SLIPS = frozenset((
     "must", "off", "once", "onto", "open", "ours", "over", "past", "said", "seen", "send", "short", "sits",
     "slid", "slide", "slides", "smooth", "softer", "stable", "stiffer", "take", "than", "that", "them", "then",
     "there", "they", "this", "those", "tight", "time", "times", "took", "track", "under", "use", "used", "very",
+    "point", "points", "read", "let", "note", "stuff", "staff", "move", "moved", "building", "doing", "engineer", "looks",
+    "looked", "looking", "loss", "losses", "gain", "gains", "certainly", "mind", "pushed", "nicer", "drives", "driven",
+    "fun", "lines", "line", "state", "start", "sort", "main", "rain", "wheel",
     "warm", "warmer", "weaker", "well", "went", "were", "when", "wide", "wind", "wore", "worst", "your",
 ))  # fmt: skip
 """Words that a driver says and the shorthand does not know: they were meant as they stand."""
 
 
+@functools.lru_cache(maxsize=2048)
 def nearest(word: str, subject: str = "") -> str:
     """The form that was meant; empty where none is near enough, or two meanings are.
 
@@ -56,6 +61,7 @@ def nearest(word: str, subject: str = "") -> str:
     return "" if others else form
 
 
+@functools.lru_cache(maxsize=2048)
 def near_a_place(word: str) -> bool:
     """True for a short word that may be a mistyped place: ``mit`` is not offered as "mid", and not kept either."""
     return len(word) <= SHORT and any(

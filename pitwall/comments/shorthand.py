@@ -14,10 +14,11 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass, field
 
+from pitwall.comments.grouping import EXPECTED
 from pitwall.comments.joining import all_readings
 from pitwall.comments.marks import behind_the_mark, opened
 from pitwall.comments.meaning import Meaning, becomes_no_other, meaning_of
-from pitwall.comments.reading import EXPECTED, Reading
+from pitwall.comments.reading import Reading
 from pitwall.comments.splitting import MARK, Slip, Word, as_typed, free_text, pieces
 from pitwall.model.comments import Remark
 

@@ -170,7 +170,7 @@ def as_typed(text: str, word: Word) -> str:
 
 
 def free_text(text: str, typed: str = "") -> str:
-    """What stands after the mark, and reasons, each on a line of its own; as it stands in ``typed``, which is as long."""
+    """What stands after the mark, and reasons, each on a line of its own; as in ``typed``, which is as long."""
     whole, found = typed or text, []
     for start, line in _lines(text):
         for part in parts_of(line):

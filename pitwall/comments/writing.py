@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from pitwall.comments.shorthand import ShorthandError, parse
 from pitwall.comments.splitting import ANEW, MARK
 from pitwall.comments.words import form_of, written
 from pitwall.model.comments import Remark
@@ -11,9 +12,19 @@ from pitwall.model.comments import Remark
 
 def write(remarks: Iterable[Remark], text: str = "") -> str:
     """The shorthand of these remarks and this text, which ``parse`` reads back. No remark hangs on the one before."""
-    head = f"{ANEW} ".join(write_remark(remark) for remark in remarks)
+    said = tuple(remarks)
+    head = f"{ANEW} ".join(map(write_remark, said))
     after = [f"{MARK} {line.strip()}" for line in text.split("\n") if line.strip()]
-    return "\n".join([head + "".join(after[:1]), *after[1:]])
+    inline = "\n".join([head + "".join(after[:1]), *after[1:]])
+    return inline if _reads(inline, said) else "\n".join([head, *after])
+
+
+def _reads(written: str, remarks: tuple[Remark, ...]) -> bool:
+    """Guard: the mark before the text is read as one; before nothing but places it would begin a list of them."""
+    try:
+        return parse(written).remarks == remarks
+    except ShorthandError:
+        return False
 
 
 def write_remark(remark: Remark) -> str:
