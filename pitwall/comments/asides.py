@@ -62,9 +62,11 @@ _ASIDES = re.compile("|".join((
     r"(?:high|low|full|half|empty) (?:fuel|tanks?)|(?:long|short|race) (?:runs?|stints?)",
     r"in (?:the )?(?:wet|dry|wind)",
     r"at (?:the )?top end",
-    rf"(?:only )?(?:on|with) (?:the )?(?:cold|hot|warm) {_SET}",
+    rf"(?:only )?(?:on|with|from|due to) (?:the )?(?:cold|hot|warm) {_SET}",
     r"(?:on|under|during|with) (?:the )?(?:down|up) ?shifts?",
     r"(?:over|on|at) (?:the )?(?:crest|hump|brow|bump|(?:exit|entry|inside|outside|apex|inner|outer) (?:kerb|curb))s?",
+    r"not (?:very |really |that )?(?:confident|comfortable|happy)(?: at all)?|no confidence|lacks? confidence",
+    r"at (?:top speed|vmax)|flat out",
     r"at first|initially|to begin with|early on|in the end|by the end",
     r"(?:at|towards|by|near) (?:the )?end(?! of)",
     r"(?:(?:from |in |into |to )[1-8](?:st|nd|rd|th)(?: (?:to|into|and) [1-8](?:st|nd|rd|th))?(?: gear)?"

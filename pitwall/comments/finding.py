@@ -33,6 +33,8 @@ def subject_and_finding(reading: Reading) -> tuple[Subject, str | None]:
         return subject, POOR[subject]
     if entry.subject == "grip" and subject == "tyres":
         subject = "grip"  # "tyre grip gone"
+    if subject == "grip" and (entry.value == "worn" or word.key.startswith("fad")):
+        return subject, "low"  # "rear grip dropping off"
     if entry.value == "slides" and subject == "tyres":
         subject = None  # tyres that slide are the balance
     if entry.value == "soft" and subject == "braking":

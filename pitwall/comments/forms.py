@@ -10,8 +10,8 @@ from pitwall.comments.words import MOST_WORDS, PLACES, by_form
 
 KINDS_OF_CORNERS = ("corner", "corners", "turns")
 """Behind a speed class they are all of that class, and the number behind them is how bad it is there."""
-_READ_OVER = ("the", "a", "is", "are", "of", "feels", "gets", "getting", "too", "very", "really", "quite",
-              "real", "major")
+_READ_OVER = ("the", "a", "is", "are", "of", "feels", "gets", "getting", "too", "very", "really", "quite", "real",
+              "major", "going", "goes", "become", "becomes", "becoming", "starts", "starting", "comes", "still", "just")
 """Fillers that may stand within a form of several words: ``the pedal is long``."""
 
 
@@ -36,9 +36,16 @@ def is_another(form: str, words: tuple[Word, ...], at: int) -> bool:
     if form == "not in":
         return names_a_turn(words, at)
     if form == "over":
-        return at < len(words) and (words[at].key in ("the", "a", "all", "kerb", "bump") or names_a_turn(words, at))
+        return at < len(words) and _ridden_over(words[at])
     return form == "turn in slow" and at < len(words) and words[at].key in (*KINDS_OF_CORNERS, "stuff", "ones")
 
 
+def _ridden_over(word: Word) -> bool:
+    """Guard: what a car is ridden over, or may be: ``over the kerb``."""
+    known = word.key in by_form() or bool(TURN.fullmatch(word.plain)) or word.key[:1].isdecimal()
+    return word.key in ("the", "a", "an", "all", "kerb", "kerbs", "bump", "bumps") or not known
+
+
 def names_a_turn(words: tuple[Word, ...], at: int) -> bool:
+    """Guard: a turn is named here."""
     return at < len(words) and (words[at].key in PLACES or bool(TURN.fullmatch(words[at].plain)))

@@ -11,6 +11,7 @@ from pitwall.comments.glued import BARE_TURN, TURN, apart, surely_a_turn
 from pitwall.comments.group import Group
 from pitwall.comments.nearest import nearest
 from pitwall.comments.sayings import (
+    cause,
     circumstance,
     compared,
     drives_hard,
@@ -63,8 +64,8 @@ def _known(
 ) -> Group | None:
     """What stands here, as far as it is known: turns, what several words say together, forms of the table."""
     return (gears(words, at) or over_it(words, at) or _turn(found, words, at, known) or wants_to(words, at)
-            or compared(words, at) or _what_it_was(found, piece, words, at) or form_at(words, at)
-            or how_very(words, at) or circumstance(words, at))  # fmt: skip
+            or cause(found, words, at) or compared(words, at) or _what_it_was(found, piece, words, at)
+            or form_at(words, at) or how_very(words, at) or circumstance(words, at))  # fmt: skip
 
 
 def _is_in_no_doubt(
@@ -160,7 +161,8 @@ def _may_be_a_turn(found: Sequence[Group], piece: Piece, words: tuple[Word, ...]
         return False
     bare = all(group.part in ("phase", "filler") for group in before) and before[-1].part == "phase"
     bare = bare and not piece.goes_on and at + 1 < len(words) and not any(TURN.fullmatch(word.plain) for word in words)
-    return before[-1].form in _OF_A_PLACE or bare
+    joined = before[-1].form in ("and", "&") and any(group.turns for group in before)  # "t4 and 5"
+    return before[-1].form in (*_OF_A_PLACE, "of") or joined or bare
 
 
 def _what_it_was(found: Sequence[Group], piece: Piece, words: tuple[Word, ...], at: int) -> Group | None:

@@ -10,8 +10,9 @@ from typing import Any
 from pitwall.comments.finding import OPPOSITES, of, subject_and_finding
 from pitwall.comments.forms import KINDS_OF_CORNERS
 from pitwall.comments.glued import TURN
+from pitwall.comments.grouping import EXPECTED
 from pitwall.comments.reading import Reading
-from pitwall.comments.splitting import Slip, Word
+from pitwall.comments.splitting import MARK, Slip, Word
 from pitwall.comments.words import COMING, MORE_IS_GOOD, Entry
 from pitwall.model.comments import CONTENT, Remark
 
@@ -167,6 +168,8 @@ def _carried(reading: Reading, before: Meaning | None) -> dict[str, Any]:
         raise Slip(reading.piece.words[-1],
                    "also what the car does there: behind 'but' it may be another thing, or nothing")
     if before is None or before.finding.get("what") is None or (reading.piece.contrast and "trend" in before.finding):
+        if reading.unread and not (reading.turns or reading.phases or reading.parts):
+            raise Slip(reading.unread[0], f"{EXPECTED}, or '{MARK}' before free text")
         last = (reading.unread or reading.piece.words)[-1]
         if before is None and last.key.isdecimal() and set(reading.parts) == {"severity"} and not reading.turns:
             raise Slip(last, f"a turn such as t{last.key}, if that is one, and what the car does there")

@@ -23,9 +23,9 @@ NO_SLIPS = frozenset((
     "must", "off", "once", "onto", "open", "ours", "over", "past", "said", "seen", "send", "short", "sits",
     "slid", "slide", "slides", "smooth", "softer", "stable", "stiffer", "take", "than", "that", "them", "then",
     "there", "they", "this", "those", "tight", "time", "times", "took", "track", "under", "use", "used", "very",
-    "point", "points", "read", "let", "note", "stuff", "staff", "move", "moved", "building", "doing", "engineer", "looks",
-    "looked", "looking", "loss", "losses", "gain", "gains", "certainly", "mind", "pushed", "nicer", "drives", "driven",
-    "fun", "lines", "line", "state", "start", "sort", "main", "rain", "wheel",
+    "point", "points", "read", "let", "note", "stuff", "staff", "move", "moved", "building", "doing", "engineer",
+    "looks", "looked", "looking", "loss", "losses", "gain", "gains", "certainly", "mind", "pushed", "nicer", "drives",
+    "driven", "fun", "lines", "line", "state", "start", "sort", "main", "rain", "wheel",
     "warm", "warmer", "weaker", "well", "went", "were", "when", "wide", "wind", "wore", "worst", "your",
 ))  # fmt: skip
 """Words that a driver says and the shorthand does not know: they were meant as they stand."""

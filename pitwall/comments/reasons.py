@@ -15,7 +15,8 @@ MARK = ":"
 ON, ANEW = ",", ";"
 """Between remarks: a comma goes on with what was said before, a semicolon or a new line begins anew."""
 _WHY = re.compile(r"(?<=[\s,;(])(?<!\ba )(?:because|when|if|unless|until|since(?! (?:the )?last run)|due|whenever|while"
-                  r"|once he|once she|as soon as)(?=\s)", re.IGNORECASE)
+                  r"|once he|once she|as soon as|(?<!same )as(?= (?:he|she|it|i|we|you|fuel|tyres?|tires?|track)\b)"
+                  r"|(?<!same )as(?= the (?:fuel|tyres?|tires?|track|stint|tank)\b))(?=\s)", re.IGNORECASE)
 """Words that begin a reason or a condition: they and what follows are free text, as if the mark stood before them."""
 _TURNS = re.compile(r"\b(?:t\d{1,2}|turns? \d{1,2})(?!\w)", re.IGNORECASE | re.ASCII)
 _BARE_TURN = re.compile(r"(?:(?<=out of )|(?<=\binto )|(?<=\bin )|(?<=\bat ))\d{1,2}(?=\.?\s*(?:$|[,;|)]))",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 from pitwall.comments.asides import SAME_AS, set_against
 from pitwall.comments.changing import changes_it
@@ -19,6 +20,8 @@ AS_A_RUN = "same as a run"
 PERSONS = ("she", "she's", "he", "driver", "i", "we", "they", "you", "he's", "i'm", "we're", "they're")
 """Who drives: what they want, or push, is not what the car does. Who pushes may be a car where it is "she"."""
 _COUNTED = ("phase", "speed", "severity", "trend", "amount")
+CAUSES = ("likely", "probably", "maybe", "perhaps", "possibly", "caused", "due")
+"""Words that begin what it may come from."""
 CIRCUMSTANCES = ("after", "before", "during", "despite", "due", "following")
 """Words that begin what came before or went on beside it."""
 HOW_VERY = {"very": "4", "so": "4", "extremely": "4", "super": "4", "quite": "3", "pretty": "3", "rather": "3"}
@@ -89,6 +92,16 @@ def circumstance(words: tuple[Word, ...], at: int) -> Group | None:
     plain = all(key.isalpha() and changes_it(key) not in ("deny", "condition", "compare", "limit") for key in keys)
     counted = [key for key in keys if key in OWN or TURN.fullmatch(key) or _part(key) in _COUNTED]
     return Group(words[at:]) if plain and not counted else None
+
+
+def cause(found: Sequence[Group], words: tuple[Word, ...], at: int) -> Group | None:
+    """What it may come from, up to the end of the remark: ``us likely tyre temp``; how sure he is is of that."""
+    if words[at].key not in CAUSES or not any(group.part == "finding" for group in found):
+        return None
+    parts = [_part(word.key) for word in words[at + 1 :]]
+    bare = all(part in ("", "filler", "subject", "topic") for part in parts)
+    plain = all(word.key.isalpha() and not changes_it(word.key) for word in words[at + 1 :])
+    return Group(words[at:]) if bare and plain and {"subject", "topic"} & set(parts) else None
 
 
 def _part(key: str) -> str:

@@ -26,7 +26,8 @@ FINDINGS: tuple[Entry, ...] = (
                        " | lack of rotation | lacks rotation | bad rotation | not rotating | doesn't rotate"
                        " | won't rotate | can't turn | can't rotate | cannot rotate | cannot turn | doesn't turn"
                        " | not turning", "understeer"),
-        "oversteer": ("os | oversteer | oversteers | oversteering | oversteery | over | loose | steps out | step out"
+        "oversteer": ("os | stepped out | oversteer | oversteers | oversteering | oversteery | over | loose"
+                      " | steps out | step out"
                       " | stepping out | kicks out | comes around | comes round | tail happy | os moment"
                       " | oversteer moment | pointy | too much rotation"
                       " | rotates too much | o/s | over steer"
@@ -129,13 +130,14 @@ FINDINGS: tuple[Entry, ...] = (
                        " | stutter", "answers late"),
         "surge": ("surge | surges | surging", "surges"),
         "misfire": ("misfire | misfires | misfiring", "misfires"),
-        "cut": ("cut | cuts | cutting | cuts out | cutting out | cut out", "cuts out"),
+        "cut": ("cut | cuts | cutting | cuts out | fuel cut | cutting out | cut out", "cuts out"),
         "rough_shift": ("rough shift | rough shifts | shifts rough | shift | shifts | bad shift | harsh shift"
                         " | slow shift | slow shifts | shifts slow | downshift | downshifts | slow downshift"
                         " | slow downshifts | downshifts slow | upshift | upshifts | slow upshift | slow upshifts"
                         " | upshifts slow | gear change | gear changes | rough downshift | rough downshifts"
                         " | downshift rough | downshifts rough | rough upshifts | upshifts rough | harsh downshifts"
-                        " | gearbox rough | rough gearbox | gearbox clunky | clunky gearbox | gearbox notchy"
+                        " | gearbox rough | gearbox stuck | stuck in gear | rough gearbox | gearbox clunky"
+                        " | clunky gearbox | gearbox notchy"
                         " | notchy gearbox"
                         " | clunky shift | clunky shifts | notchy shift | notchy shifts | shift clunky"
                         " | shifts clunky"

@@ -127,7 +127,7 @@ def test_what_is_unstable_hangs_on_the_place() -> None:
 
 
 def test_which_other_run_it_is_set_against_is_free_text() -> None:
-    """Better and worse are against the runs before; which run that is, is kept as words. Another turn is asked about."""
+    """Better and worse are against the runs before; which run, is kept as words. Another turn is asked about."""
     assert said("t4 us better than before") == ["t4 us better"]
     assert parse("t4 us better than run 1").text == "t4 us better than run 1"
     assert why_not("t4 us better than t7").endswith("which other run it is set against goes behind ':'")
