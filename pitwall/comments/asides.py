@@ -18,7 +18,7 @@ _SETTING = ("(?:tc|traction control|abs|bb|brake bias|bias|diff|differential|map
 _MOVED = "(?:on|off|up|down|forwards?|back|backwards?|rearwards?|open|closed|softer|stiffer|change|changed)"
 _PLACED = r"(?:(?:to|at|position|pos) )?[-+]?\d{1,2}(?:\.\d)?(?: clicks?)?"
 _HOW_STRONG = "(?:strong|big|slight|light|bit of|bit of a|a bit of|gusting|gusty)"
-_SET = "(?:tyres|tires|set|rubber|softs?|mediums?|hards?|inters?|wets?|slicks?)"
+_SET = "(?:tyres|tires|fronts|rears|set|rubber|softs?|mediums?|hards?|inters?|wets?|slicks?)"
 _ASIDES = re.compile("|".join((
     rf"(?:(?:after|for|from|until|over|within|in|on|by|needs|need|takes|take|took) )?(?:the )?(?:about )?(?:{_ORDER} )?"
     rf"(?:{_COUNT} laps|(?:1|one|a) lap)"
@@ -42,7 +42,7 @@ _ASIDES = re.compile("|".join((
     rf"{_SETTING} (?:on|off)|(?:with|on|after) (?:the )?(?:new|old|other) {_SETTING}",
     r"(?:above|over|below|under|at|from|until) (?:\d{2,5} ?(?:rpm|revs|kph|kmh|km/h|mph)|\d{3,5})",
     r"at (?:high|low|full|top) (?:rpm|revs)",
-    rf"(?:on|with|after) (?:the )?(?:new|used|old|fresh|scrubbed) {_SET}",
+    rf"(?:on|with|after) (?:the )?(?:new|used|old|fresh|scrubbed|worn) {_SET}",
     r"on (?:the )?(?:softs|mediums|hards|inters|wets|slicks)",
     r"(?:after|before) (?:the )?(?:stop|pit stop|changes?|set ?up change|adjustment|red flag|restart)",
     r"[2-9] ?x|x[2-9]|after(?:wards)?(?=$)|later on|by then",
@@ -66,6 +66,8 @@ _ASIDES = re.compile("|".join((
     r"(?:on|under|during|with) (?:the )?(?:down|up) ?shifts?",
     r"(?:over|on|at) (?:the )?(?:crest|hump|brow|bump|(?:exit|entry|inside|outside|apex|inner|outer) (?:kerb|curb))s?",
     r"not (?:very |really |that )?(?:confident|comfortable|happy)(?: at all)?|no confidence|lacks? confidence",
+    r"(?:at|on|after) (?:the )?(?:re)?start|nothing (?:new|else|more)|(?:still )?not perfect",
+    rf"(?:(?:with|on|after) )?[-+]\d(?:\.\d)? (?:clicks? )?(?:of )?(?:front |rear )?{_SETTING}",
     r"at (?:top speed|vmax)|flat out",
     r"at first|initially|to begin with|early on|in the end|by the end",
     r"(?:at|towards|by|near) (?:the )?end(?! of)",

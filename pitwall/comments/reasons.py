@@ -14,9 +14,11 @@ from pitwall.comments.words import by_form
 MARK = ":"
 ON, ANEW = ",", ";"
 """Between remarks: a comma goes on with what was said before, a semicolon or a new line begins anew."""
+_OF_THINGS = r"(?:fuel|tyres?|tires?|track|stint|tank|fronts|rears|brakes)"
+_OF_PEOPLE = r"(?:he|she|it|they|i|we|you)"
 _WHY = re.compile(r"(?<=[\s,;(])(?<!\ba )(?:because|when|if|unless|until|since(?! (?:the )?last run)|due|whenever|while"
-                  r"|once he|once she|as soon as|(?<!same )as(?= (?:he|she|it|i|we|you|fuel|tyres?|tires?|track)\b)"
-                  r"|(?<!same )as(?= the (?:fuel|tyres?|tires?|track|stint|tank)\b))(?=\s)", re.IGNORECASE)
+                  rf"|(?:once|(?<!same )as)(?= (?:{_OF_PEOPLE}|(?:the )?{_OF_THINGS}) )|as soon as)(?=\s)",
+                  re.IGNORECASE)  # fmt: skip
 """Words that begin a reason or a condition: they and what follows are free text, as if the mark stood before them."""
 _TURNS = re.compile(r"\b(?:t\d{1,2}|turns? \d{1,2})(?!\w)", re.IGNORECASE | re.ASCII)
 _BARE_TURN = re.compile(r"(?:(?<=out of )|(?<=\binto )|(?<=\bin )|(?<=\bat ))\d{1,2}(?=\.?\s*(?:$|[,;|)]))",

@@ -67,13 +67,15 @@ class Word:
 @dataclass(frozen=True)
 class Piece:
     """The words of one remark. ``goes_on``: it stands behind a comma, and may leave out what was said before it;
-    ``contrast``: behind a "but", where it says itself what there is; ``then``: of the same place as what it goes on
+    ``contrast``: behind a "but", where it says itself what there is;
+    ``exception``: that is an "except"; ``then``: of the same place as what it goes on
     from."""
 
     words: tuple[Word, ...]
     goes_on: bool
     end: int
     contrast: bool = False
+    exception: bool = False
     then: bool = False
 
 
@@ -127,9 +129,10 @@ def _contrasts(words: tuple[Word, ...], goes_on: bool, end: int) -> Iterator[Pie
             own = own[1:]
         if own:
             ends = end if last == len(words) else words[last].at
+            barred = first >= 0 and words[first].key in EXCEPT
             but = first >= 0 and words[first].key in (*BUT, *EXCEPT)
             then = first >= 0 and words[first].key in (*THEN, *INTO)
-            yield Piece(own, goes_on or first >= 0, ends, contrast=but, then=then)
+            yield Piece(own, goes_on or first >= 0, ends, contrast=but, then=then, exception=barred)
 
 
 def _goes_on(words: tuple[Word, ...], at: int) -> bool:

@@ -20,7 +20,8 @@ FINDINGS: tuple[Entry, ...] = (
                        " | not enough rotation | doesn't want to turn | doesn't want to turn in | does not turn"
                        " | won't rotate into the corner | lazy | struggles to turn | struggles to turn in"
                        " | struggling to turn | struggling to turn in | hard to turn in"
-                       " | hard to turn | resists turning | does not want to turn | doesn't bite on turn in"
+                       " | hard to turn | hard to rotate | resists turning | does not want to turn"
+                       " | doesn't bite on turn in"
                        " | lazy to rotate | lazy to turn | reluctant to turn"
                        " | reluctant to turn in | turns in late"
                        " | lack of rotation | lacks rotation | bad rotation | not rotating | doesn't rotate"
@@ -92,7 +93,8 @@ FINDINGS: tuple[Entry, ...] = (
     }, "ride"),
     *entries("finding", {
         "cold": ("cold | slow to warm up | slow to warm | slow to come in | too cold"
-                 " | to come in | to warm up | to wake up | to switch on", "too cold; of brakes too"),
+                 " | to come in | to get warm | to get in | to get temperature | to get up to temperature"
+                 " | to warm up | to wake up | to switch on", "too cold; of brakes too"),
         "hot": ("hot | overheating | overheats | overheat | overheated"
                 " | too hot", "too hot; of brakes and engine too"),
         "worn": ("worn | dropped off | drop | drops | dropping | wear | wearing | drop off"
@@ -159,7 +161,8 @@ FINDINGS: tuple[Entry, ...] = (
         "kickback": ("kickback | kick back | kicks back | kicks", "the steering wheel kicks"),
     }, "steering", named=True),
     *entries("finding", {"pulls": ("pulls | pulling | pull", "pulls to a side")}, "steering"),
-    *entries("finding", {"good": ("good | fine | ok | okay | nice | great | perfect | very good | really good"
+    *entries("finding", {"good": ("good | smooth | works well | working well | works fine | spot on | fine"
+             " | ok | okay | nice | great | perfect | very good | really good"
                                    " | very nice | stable | very stable | predictable | planted | comfortable"
                                    " | confident | no problem | no problems"
                                    " | no issue | no issues | no complaint | no complaints"
@@ -229,7 +232,8 @@ TABLE: tuple[Entry, ...] = (
     *entries("subject", {
         "balance": ("balance | bal", "the car's balance"),
         "traction": ("traction | trac | drive out | drive", "drive out of corners"),
-        "braking": ("braking | brakes | brake | brk | brks | pedal | brake bite", "brakes and what they do"),
+        "braking": ("braking | brakes | brake | brk | brks | pedal | brake bite"
+                    " | brakes bite", "brakes and what they do"),
         "ride": ("ride", "bumps, kerbs and the floor"),
         "tyres": ("tyres | tyre | tire | tires", "tyres"),
         "engine": ("engine | power unit | gearbox | eng | motor", "engine and gears"),
@@ -279,7 +283,7 @@ TABLE: tuple[Entry, ...] = (
                 " | possibly | possible | might be", "the driver is not sure"),
     }),
     *entries("trend", {
-        "better": (by_how_much("better") + " | + | much improved | improved | improving | coming"
+        "better": (by_how_much("better") + " | + | much improved | improved | improving | coming | coming back | comes back"
                                " | best so far | best yet | less severe"
                                " | coming in"
                                " | improves | come in | comes in | came in",
