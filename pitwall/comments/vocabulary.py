@@ -283,7 +283,8 @@ TABLE: tuple[Entry, ...] = (
                 " | possibly | possible | might be", "the driver is not sure"),
     }),
     *entries("trend", {
-        "better": (by_how_much("better") + " | + | much improved | improved | improving | coming | coming back | comes back"
+        "better": (by_how_much("better") + " | + | much improved | improved | improving | coming"
+                               " | coming back | comes back"
                                " | best so far | best yet | less severe"
                                " | coming in"
                                " | improves | come in | comes in | came in",
