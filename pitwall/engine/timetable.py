@@ -20,6 +20,8 @@ def reached(event: TimetableReached, alerts: AlertBook, status: Status, now: flo
 
 def fade(alerts: AlertBook, now: float) -> list[Output]:
     """End what was acknowledged or has stood for long enough."""
+    if not alerts.active:
+        return []
     ended = [alert for alert in _standing(alerts) if alert.acknowledged or now >= alert.since_s + STANDS_S]
     return [output for alert in ended for output in alerts.over(alert.kind, None, now, _detail(alert))]
 
