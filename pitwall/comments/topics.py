@@ -30,6 +30,7 @@ TOPICS: tuple[Entry, ...] = entries("topic", {
                "fluids, pressures and fuel"),
     "others": ("yellow | yellows | yellow flag | blue flag | blue flags | car ahead | slow car | debris | moment"
                " | spun", "other cars, flags and what happened"),
-    "wish": ("wants | want | needs | need | would like | could do with | asks for | asked for | prefers | could"
+    "wish": ("wants | want | needs | need | needed | would like | could do with | asks for | asked for"
+             " | prefers | could"
              " | would", "what the driver would like"),
 })  # fmt: skip
