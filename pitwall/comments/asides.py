@@ -68,6 +68,7 @@ _ASIDES = re.compile("|".join((
     r"not (?:very |really |that )?(?:confident|comfortable|happy)(?: at all)?|no confidence|lacks? confidence",
     r"(?:at|on|after) (?:the )?(?:re)?start|nothing (?:new|else|more)|(?:still )?not perfect",
     rf"(?:(?:with|on|after) )?[-+]\d(?:\.\d)? (?:clicks? )?(?:of )?(?:front |rear )?{_SETTING}",
+    r"(?:on )?(?:the )?(?:inside|outside|inner|outer) (?:edge|shoulder)|(?:in |at |on )?(?:the )?changes? of direction",
     r"at (?:top speed|vmax)|flat out",
     r"at first|initially|to begin with|early on|in the end|by the end",
     r"(?:at|towards|by|near) (?:the )?end(?! of)",

@@ -53,6 +53,8 @@ def subject_and_finding(reading: Reading) -> tuple[Subject, str | None]:
 
 def _names_its_thing(parts: Parts, subject: str | None, entry: Entry, word: Word) -> None:
     """Raise a slip at a word that is of brakes or gears only where these are named."""
+    if subject == "balance" and word.key in ("moves", "move"):
+        raise Slip(word, "what it is then, such as us or os; where it goes is words behind ':'")
     if word.key == "too sharp" and subject != "braking":
         raise Slip(word, "of what, such as brakes too sharp")
     if entry.value == "rough_shift" and entry.named and "subject" in parts and parts["subject"][1].key != "gearbox":

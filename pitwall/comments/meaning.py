@@ -35,6 +35,7 @@ class Meaning:
     turns: tuple[int, ...]
     phases: tuple[str, ...]
     finding: dict[str, Any]
+    speed: str | None = None
     listing: bool = False
     """Its last word is its turn, so turns alone behind a comma are more of the same: ``entry us t4, t5``."""
 
@@ -61,6 +62,7 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
     if not turns and before is not None and "everywhere" not in parts and "speed" not in parts:
         if phases:
             turns = before.turns
+            own |= {"speed": before.speed} if before.speed and not turns else {}
         elif "subject" not in parts and finding["about"] in OF_A_PLACE and "finding" in parts:
             turns, phases = before.turns, before.phases
     if before is not None and before.listing and reading.turns and not parts and not phases:
@@ -78,7 +80,7 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
         carried["trend"] = "gone"  # "no us t4, t7": neither there
     last = reading.piece.words[-1]
     listing = bool(TURN.fullmatch(last.plain)) and "trend" not in carried and not reading.piece.contrast
-    return Meaning(remarks, turns, phases, carried, listing)
+    return Meaning(remarks, turns, phases, carried, own.get("speed"), listing)
 
 
 def _is_no_praise_of_a_complaint(reading: Reading, before: Meaning | None, finding: Mapping[str, Any]) -> None:
@@ -233,6 +235,8 @@ def _trend(parts: Mapping[str, tuple[Entry, Word]], about: str, what: str | None
     if "amount" not in parts:
         return trend
     entry, word = parts["amount"]
+    if trend == "same" and parts["trend"][1].key.startswith("still"):
+        trend = None  # "still some os t6 but a lot less"
     if trend is not None:
         raise Slip(word, f"{entry.value!r} or {trend!r}, not both")
     wanted = what in CONTENT or (what is None and about in MORE_IS_GOOD)

@@ -30,7 +30,7 @@ HOW_VERY = {"very": "4", "so": "4", "extremely": "4", "super": "4", "quite": "3"
 
 def gears(words: tuple[Word, ...], at: int) -> Group | None:
     """From which gear to which, where a change of gears is spoken of: ``upshift 3-4 slow``; no turns, no severity."""
-    if not any(re.match(r"(?:up|down|gear)?shift|gearbox", word.key) for word in words):
+    if not any(re.match(r"(?:up|down|gear)?shift|gear", word.key) for word in words):
         return None
     together = " ".join(word.plain for word in words[at : at + 4])
     match = re.match(r"(?:from )?[1-8](?:-| to | into )[1-8](?: gear)?(?= |$)", together)
