@@ -69,6 +69,8 @@ _ASIDES = re.compile("|".join((
     r"(?:at|on|after) (?:the )?(?:re)?start|nothing (?:new|else|more)|(?:still )?not perfect",
     rf"(?:(?:with|on|after) )?[-+]\d(?:\.\d)? (?:clicks? )?(?:of )?(?:front |rear )?{_SETTING}",
     r"(?:on )?(?:the )?(?:inside|outside|inner|outer) (?:edge|shoulder)|(?:in |at |on )?(?:the )?changes? of direction",
+    r"(?:on|at) (?:the )?(?:first|initial) (?:application|touch|stop|press)",
+    r"(?:comes? |coming )?with (?:tyre |tire )?(?:wear|age|temperature|temp)",
     r"at (?:top speed|vmax)|flat out",
     r"at first|initially|to begin with|early on|in the end|by the end",
     r"(?:at|towards|by|near) (?:the )?end(?! of)",

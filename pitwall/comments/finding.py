@@ -29,6 +29,9 @@ def subject_and_finding(reading: Reading) -> tuple[Subject, str | None]:
     if "finding" not in parts:
         return _without_finding(parts, subject)
     entry, word = parts["finding"]
+    tyres = "axle" in parts and parts["axle"][0].subject == "tyres"
+    if word.key.startswith("fad") and (subject == "tyres" or (subject is None and tyres)):
+        return "tyres", "worn"
     if entry.value == "weak" and subject is not None and subject in POOR:
         return subject, POOR[subject]
     if entry.subject == "grip" and subject == "tyres":

@@ -73,7 +73,8 @@ FINDINGS: tuple[Entry, ...] = (
                   " | bites too sharp | too much bite | too sharp", "the brakes bite too suddenly"),
     }, "braking"),
     *entries("finding", {
-        "bottoming": ("bottoming | scraping floor | floor scraping | scrapes the floor | floor touches"
+        "bottoming": ("bottoming | hits the floor | hitting the floor | scraping floor | floor scraping"
+                      " | scrapes the floor | floor touches"
                       " | floor touching | floor hits | touches the ground | scrapes"
                       " | scraping"
                       " | bottom | bottoms | bottomed | bottoms out | bottoming out | hits the ground"
@@ -90,7 +91,9 @@ FINDINGS: tuple[Entry, ...] = (
                   " | stiff over kerbs | stiff over the kerbs | stiff on kerbs | stiff on the kerbs",
                   "too stiff over bumps"),
         "soft": ("soft | floaty | floats | floating | rolls | rolling | too much roll", "too soft"),
-        "kerbs": ("kerbs | kerb | over kerbs | over the kerbs | over kerb | over the kerb | curb | curbs"
+        "kerbs": ("kerbs | doesn't like the kerb | doesn't like kerbs | doesn't like the kerbs"
+                  " | does not like kerbs | kerb | over kerbs | over the kerbs | over kerb | over the kerb"
+                  " | curb | curbs"
                   " | over curbs",
                   "takes kerbs badly"),
     }, "ride"),
@@ -146,7 +149,8 @@ FINDINGS: tuple[Entry, ...] = (
                         " | notchy gearbox"
                         " | clunky shift | clunky shifts | notchy shift | notchy shifts | shift clunky"
                         " | shifts clunky"
-                        " | missed shift | missed shifts | misses shifts | missing shifts | shift rough | shift slow"
+                        " | gearchange | gearchanges | missed shift | missed shifts | misses shifts"
+                        " | missing shifts | shift rough | shift slow"
                         " | gears slow | slow gears"
                         " | downshifts harsh | gearshift | gearshifts | gearshift slow | slow gearshift"
                         " | slow gearshifts | gearshifts slow | bad downshifts | downshifts bad",
@@ -157,7 +161,9 @@ FINDINGS: tuple[Entry, ...] = (
              "engine", named=True),
     *entries("finding", {"flat": ("flat", "too little power, of an engine that is named; a corner may be taken flat")},
              "engine", named=True),
-    *entries("finding", {"low": ("no grip | low grip | low | slippery | greasy | slippy | grip gone"
+    *entries("finding", {"low": ("no grip | slides all four | sliding all four | slides on all four"
+             " | sliding on all four | four wheel drift"
+                 " | four wheel slide | low grip | low | slippery | greasy | slippy | grip gone"
                                  " | grip is gone", "too little grip")}, "grip"),
     *entries("finding", {
         "heavy": ("heavy", "the steering wants too much force"), "light": ("light | no feel | lacks feel"
