@@ -11,6 +11,7 @@ from pitwall.cli import command
 HELP = "note what the driver said, typed in shorthand"
 EXAMPLE = "pitwall comment 41 t4 mid us 3, exit os 2: worse with wear --by ann"
 WORDS_GO_TO = "words"
+OPTIONS = {"run": "--run", "lap": "--lap", "comment": "--number", "number": "--number"}
 
 ABOUT = """A comment is remarks, then a colon and free text; the words of a remark stand in any order:
   where        t4, t4-6, t4/7, out of 3; entry, mid, exit; slow, medium, fast; left out: the car as a whole
@@ -60,6 +61,7 @@ def run(args: argparse.Namespace) -> int:
     if args.car is None:
         raise UserError("name the car, then the comment: pitwall comment 41 t4 mid us 3 --by ann")
     text = " ".join(args.words)
+    _demand_options(args.words)
     if args.check or text:
         turns = _turns(args.event) if args.check else ()
         problem = _read(text, turns, args.json if args.check else None)
@@ -68,6 +70,16 @@ def run(args: argparse.Namespace) -> int:
     if args.by is None:
         raise UserError("say who notes it with --by, such as --by ann")
     return command.run(_as_command(args, text))
+
+
+def _demand_options(words: list[str]) -> None:
+    """Guard: what ``pitwall command`` writes as name=value is an option here."""
+    from pitwall.errors import UserError
+
+    for word in words:
+        name, equals, value = word.partition("=")
+        if equals and name in OPTIONS:
+            raise UserError(f"{word!r} is no part of the comment: write {OPTIONS[name]} {value}")
 
 
 def _as_command(args: argparse.Namespace, text: str) -> argparse.Namespace:
