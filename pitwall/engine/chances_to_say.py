@@ -12,7 +12,6 @@ from collections.abc import Mapping
 from pitwall.engine.call import Call, CallSpec
 from pitwall.engine.situation import Situation
 from pitwall.engine.sure import Sure
-from pitwall.model.plan import CallClass
 from pitwall.model.record import altered
 from pitwall.radio.pending import TICK_S, Part, Way
 from pitwall.radio.ways import Room, Words, ways
@@ -29,19 +28,20 @@ MUST_IN_FULL = 1  # what must be said is said in full in a window of this standa
 SETTLED_S = 1.5  # before its window opens a call is where the engineer looks: it moves only if it must
 FORESEEN_S = 3.0  # shown so long before it opens, a window is awaited by then (common practice, no source)
 AWAITED_S = 0.7  # and what is awaited is begun so much sooner than what comes unforeseen (common practice, no source)
+LESSER = frozenset({"care", "traffic", "question", "pace"})
 LEAST_LESSER = 3
 AT_HOPE = frozenset({"session"})  # kinds that, without a sure window, are said where many drivers listen
 NEWS, LEAST_NEWS = 2, 4  # which standard news begins with, and what is soon overtaken: the first window that can be hit
 BEFORE_FLAG_S, AFTER_FLAG_S = 2.5, 3.0  # around the flag at zero the channel is kept free for it, the read-back as well
 
 
-def least_sure(kind: CallClass) -> int:
-    """The last of the ``STANDARDS`` for a call of this kind: what is to be said at once waits for no window that is
-    hardly one, and what can be left unsaid takes none: heard by half it is said again, and keeps the channel from more
+def least_sure(spec: CallSpec) -> int:
+    """The last of the ``STANDARDS`` for this call: what is to be said at once waits for no window that is
+    hardly one, and what nothing depends on takes none: heard by half it is said again, and keeps the channel from more
     important calls."""
-    if kind not in MUST:
+    if spec.kind in LESSER and spec.item is None:
         return LEAST_LESSER
-    return len(STANDARDS) - 1 - (kind in PRE_EMPTS - AT_HOPE)
+    return len(STANDARDS) - 1 - (spec.kind in PRE_EMPTS - AT_HOPE)
 
 
 def pinned(at: Situation, spec: CallSpec, call: Call | None, sure: Sure) -> tuple[Way, ...]:

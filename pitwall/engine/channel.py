@@ -235,11 +235,11 @@ class ChannelBook:
                 plans.append(known[these])
             left = [one for plan in plans for one in plan.dropped]
             # Who found no place is content with less than before; who has one keeps to what is sure.
-            eased = [one.key for one in left if standard[one.key] < least_sure(by_key[one.key].kind)]
+            eased = [one.key for one in left if standard[one.key] < least_sure(by_key[one.key])]
             if not eased:
                 break
             for key in eased:
-                least = least_sure(by_key[key].kind)
+                least = least_sure(by_key[key])
                 # What has no window by the last standard has none by any: that is asked first.
                 if not ways_of(at, by_key[key], least, sure, parts):
                     standard[key] = least - 1

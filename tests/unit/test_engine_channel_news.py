@@ -72,9 +72,9 @@ def test_news_without_a_sure_stretch_is_said_where_most_drivers_listen() -> None
         assert placed.way in ways
 
 
-@pytest.mark.parametrize(("kind", "placed"), [("switch", True), ("procedure", False)])
-def test_what_can_be_left_unsaid_takes_no_window_that_is_hardly_one(kind: str, placed: bool) -> None:
-    """Heard by half it would be said again; a put-back has no choice."""
+@pytest.mark.parametrize(("kind", "placed"), [("switch", True), ("procedure", True), ("pace", False)])
+def test_what_nothing_depends_on_takes_no_window_that_is_hardly_one(kind: str, placed: bool) -> None:
+    """Heard by half it would be said again; a put-back and a step of an item have no choice."""
     found = Radio().place(100, call("one", ((110.0, 111.0 + SHORT_S),), kind=kind, act_at_s=163.0))["one"]
     assert (found.way == "short" and found.against is None) is placed
 
