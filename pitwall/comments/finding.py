@@ -29,6 +29,9 @@ def subject_and_finding(reading: Reading) -> tuple[Subject, str | None]:
     if "finding" not in parts:
         return _without_finding(parts, subject)
     entry, word = parts["finding"]
+    tyres = "axle" in parts and parts["axle"][0].subject == "tyres"
+    if word.key.startswith("fad") and (subject == "tyres" or (subject is None and tyres)):
+        return "tyres", "worn"
     if entry.value == "weak" and subject is not None and subject in POOR:
         return subject, POOR[subject]
     if entry.subject == "grip" and subject == "tyres":
@@ -53,6 +56,8 @@ def subject_and_finding(reading: Reading) -> tuple[Subject, str | None]:
 
 def _names_its_thing(parts: Parts, subject: str | None, entry: Entry, word: Word) -> None:
     """Raise a slip at a word that is of brakes or gears only where these are named."""
+    if subject == "balance" and word.key in ("moves", "move"):
+        raise Slip(word, "what it is then, such as us or os; where it goes is words behind ':'")
     if word.key == "too sharp" and subject != "braking":
         raise Slip(word, "of what, such as brakes too sharp")
     if entry.value == "rough_shift" and entry.named and "subject" in parts and parts["subject"][1].key != "gearbox":

@@ -40,6 +40,7 @@ def all_readings(text: str, turns: Collection[int], lists: Collection[Listing] =
             elif (without := _without_place(found, reading)):
                 for one in without:
                     one.turns += reading.turns
+                    one.parts |= {part: said for part, said in reading.parts.items() if part == "speed"}
             elif found and reading.piece.goes_on and _belongs(found[-1], reading):
                 reading.is_no_lap_of(found[-1])
                 found[-1].goes_on_with(reading)

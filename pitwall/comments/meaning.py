@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from pitwall.comments.finding import OPPOSITES, of, subject_and_finding
@@ -35,6 +35,9 @@ class Meaning:
     turns: tuple[int, ...]
     phases: tuple[str, ...]
     finding: dict[str, Any]
+    trend: str | None = None
+    said: Mapping[str, Any] = field(default_factory=dict)
+    speed: str | None = None
     listing: bool = False
     """Its last word is its turn, so turns alone behind a comma are more of the same: ``entry us t4, t5``."""
 
@@ -61,10 +64,12 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
     if not turns and before is not None and "everywhere" not in parts and "speed" not in parts:
         if phases:
             turns = before.turns
+            own |= {"speed": before.speed} if before.speed and not turns else {}
         elif "subject" not in parts and finding["about"] in OF_A_PLACE and "finding" in parts:
             turns, phases = before.turns, before.phases
     if before is not None and before.listing and reading.turns and not parts and not phases:
         phases = before.phases
+        own |= {name: value for name, value in before.said.items() if value is not None}
     common = finding | own
     remarks = tuple(
         Remark.model_validate({"turn": turn, "phase": phase, **common, **wheel})
@@ -78,7 +83,16 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
         carried["trend"] = "gone"  # "no us t4, t7": neither there
     last = reading.piece.words[-1]
     listing = bool(TURN.fullmatch(last.plain)) and "trend" not in carried and not reading.piece.contrast
-    return Meaning(remarks, turns, phases, carried, listing)
+    said = _said_before(own, parts, reading)
+    return Meaning(remarks, turns, phases, carried, finding["trend"], said, own.get("speed"), listing)
+
+
+def _said_before(own: Mapping[str, Any], parts: Mapping[str, Any], reading: Reading) -> dict[str, Any]:
+    """How bad it is, where that stands before the turns: ``us 2 t3, t9`` is said of both."""
+    severity = own.get("severity")
+    if severity is None or ("severity" in parts and parts["severity"][1].at > reading.piece.words[-1].at):
+        return {}
+    return {"severity": severity}
 
 
 def _is_no_praise_of_a_complaint(reading: Reading, before: Meaning | None, finding: Mapping[str, Any]) -> None:
@@ -167,6 +181,9 @@ def _carried(reading: Reading, before: Meaning | None) -> dict[str, Any]:
     if reading.piece.contrast and not {"severity", "trend", "amount"} & set(reading.parts):
         raise Slip(reading.piece.words[-1],
                    "also what the car does there: behind 'but' it may be another thing, or nothing")
+    listed = before is not None and before.listing and bool(reading.turns) and not reading.parts and not reading.phases
+    if listed and before is not None and before.finding.get("what") is None and before.trend is not None:
+        return {**before.finding, "what": None, "trend": before.trend}
     if before is None or before.finding.get("what") is None or (reading.piece.contrast and "trend" in before.finding):
         if reading.unread and not (reading.turns or reading.phases or reading.parts):
             raise Slip(reading.unread[0], f"{EXPECTED}, or '{MARK}' before free text")
@@ -233,6 +250,8 @@ def _trend(parts: Mapping[str, tuple[Entry, Word]], about: str, what: str | None
     if "amount" not in parts:
         return trend
     entry, word = parts["amount"]
+    if trend == "same" and parts["trend"][1].key.startswith("still"):
+        trend = None  # "still some os t6 but a lot less"
     if trend is not None:
         raise Slip(word, f"{entry.value!r} or {trend!r}, not both")
     wanted = what in CONTENT or (what is None and about in MORE_IS_GOOD)

@@ -15,6 +15,9 @@ ALONE = ("severity", "confidence", "trend", "amount")
 LAP_OR_SEVERITY = "how bad it is before the lap, or the laps joined with 'and'"
 NOTED = (AS_A_RUN, "only")
 """Forms that say more than is counted: the remark is kept as words beside it."""
+SHIFTS = ("shift", "shifts", "upshift", "upshifts", "downshift", "downshifts", "gearshift", "gearshifts")
+WHILE_SHIFTING = ("locking", "unstable", "oversteer", "snap", "wheelspin")
+"""What a car does while gears are changed."""
 LISTED = ("turns", "phases", "speed", "everywhere", "axle", "side", "corner")
 OF_EACH = ("severity", "confidence", "trend", "poor")
 """What stands in a list of places behind a finding: one of the first, and what is said of it there."""
@@ -59,6 +62,8 @@ class Reading:
         if there is not None and _of_kerbs(entry, word, there):
             self._ride_kerbs((entry, word), there)
             return
+        if there is not None and self._while_shifting((entry, word), there):
+            return
         if there is not None and entry.part == "finding" and entry.value != there[0].value:
             over = next((one for one in (word, there[1]) if one.key.startswith("over ")), None)
             if over is not None:  # "snap over the kerb": where it happens
@@ -82,6 +87,15 @@ class Reading:
             own = _kerb_or_other(one, there, steered=steered)
             self.noted = True
         self.parts["finding"] = own
+
+    def _while_shifting(self, one: tuple[Entry, Word], there: tuple[Entry, Word]) -> bool:
+        """Take what happens while gears are changed: ``downshift locking rears``; the change is no finding then."""
+        shifts = [said for said in (one, there) if said[1].key in SHIFTS]
+        other = [said for said in (one, there) if said[0].value in WHILE_SHIFTING]
+        if one[0].part != "finding" or len(shifts) != 1 or len(other) != 1:
+            return False
+        self.parts["finding"], self.noted = other[0], True
+        return True
 
     @property
     def alone(self) -> bool:
@@ -139,7 +153,9 @@ class Reading:
     def is_the_place_of(self, before: Reading) -> bool:
         """True for turns alone behind a comma, where a finding in a corner phase of no turn stands before: ``entry os,
         exit us, t4``."""
-        alone = bool(self.turns) and not (self.parts or self.phases or self.asides or self.kept)
+        speed = "speed" in self.parts and set(self.parts) <= {"speed", "everywhere"}
+        alone = (bool(self.turns) and not self.parts) or (speed and not self.turns)
+        alone = alone and not (self.phases or self.asides or self.kept)
         placed = before.turns or {"speed", "everywhere"} & set(before.parts)
         goes_on = self.piece.goes_on and not self.piece.contrast
         return alone and goes_on and not placed and bool(before.phases) and "finding" in before.parts

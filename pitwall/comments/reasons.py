@@ -49,7 +49,7 @@ def parts_of(line: str) -> list[Part]:
         found.append(Part(begin, why, stop if stop < end else len(line), goes_on))
         if stop >= end:
             return found
-        begin, goes_on = stop + 1, line[stop] in (ON, ")")
+        begin, goes_on = stop + 1, line[stop] in (ON, ")", " ")
     return [*found, Part(begin, end, len(line), goes_on)]
 
 
@@ -67,7 +67,8 @@ def _end_of_the_reason(line: str, begin: int, end: int) -> int:
     for at in range(begin, end):
         if at == bracket:
             return at
-        if line[at] in (ANEW, "|") or (line[at] == ON and _begins_a_remark(line[at + 1 : end])):
+        then = line.startswith(" then ", at) and _finds(line[at + 6 : end])
+        if then or line[at] in (ANEW, "|") or (line[at] == ON and _begins_a_remark(line[at + 1 : end])):
             return at
     return end
 
@@ -85,6 +86,13 @@ def place_in_the_reason(line: str, part: Part) -> list[tuple[str, int, str]]:
     named = [(one.group(), found.start() + one.start(), "") for found in _TURNS.finditer(line, part.end, end)
              for one in re.finditer(r"\S+", found.group())]  # fmt: skip
     return bare or named
+
+
+def _finds(behind: str) -> bool:
+    """Guard: the words up to the next sign name a finding."""
+    own = _PIECE.match(behind)
+    entries = [by_form().get(one.lower().strip(".!")) for one in (own.group().split() if own is not None else ())]
+    return any(entry is not None and entry.part == "finding" for entry in entries)
 
 
 def _begins_a_remark(behind: str) -> bool:

@@ -20,6 +20,8 @@ AS_A_RUN = "same as a run"
 PERSONS = ("she", "she's", "he", "driver", "i", "we", "they", "you", "he's", "i'm", "we're", "they're")
 """Who drives: what they want, or push, is not what the car does. Who pushes may be a car where it is "she"."""
 _COUNTED = ("phase", "speed", "severity", "trend", "amount")
+CORNERS = ("hairpin", "chicane", "esses", "kink", "bend", "complex", "sweeper", "lefthander", "righthander")
+"""What a corner is, right behind its number; alone they would be a place."""
 CAUSES = ("likely", "probably", "maybe", "perhaps", "possibly", "caused", "due")
 """Words that begin what it may come from."""
 CIRCUMSTANCES = ("after", "before", "during", "despite", "due", "following")
@@ -30,7 +32,7 @@ HOW_VERY = {"very": "4", "so": "4", "extremely": "4", "super": "4", "quite": "3"
 
 def gears(words: tuple[Word, ...], at: int) -> Group | None:
     """From which gear to which, where a change of gears is spoken of: ``upshift 3-4 slow``; no turns, no severity."""
-    if not any(re.match(r"(?:up|down|gear)?shift|gearbox", word.key) for word in words):
+    if not any(re.match(r"(?:up|down|gear)?shift|gear", word.key) for word in words):
         return None
     together = " ".join(word.plain for word in words[at : at + 4])
     match = re.match(r"(?:from )?[1-8](?:-| to | into )[1-8](?: gear)?(?= |$)", together)
@@ -131,6 +133,8 @@ def drives_hard(words: tuple[Word, ...], at: int) -> bool:
 
 def with_the_unread(words: tuple[Word, ...], at: int, group: Group | None) -> Group | None:
     """A word that nobody knows and that may be kept, with the word before it that says how much: ``a bit scary``."""
+    if group is None and at and TURN.fullmatch(words[at - 1].plain) and words[at].key in CORNERS:
+        return Group(words[at : at + 1])  # "t2 chicane"
     if group is None:
         return Group(words[at : at + 1], unread=True) if may_stand(words[at]) else None
     ahead = at + len(group.words)

@@ -15,7 +15,8 @@ FINDINGS: tuple[Entry, ...] = (
         "understeer": ("us | understeer | understeers | understeering | understeery | under | push | pushes | pushing"
                        " | washes out | washing out | wash out | washes wide | runs wide | running wide | won't turn"
                        " | wont turn | won't turn in | will not turn | ploughs | plowing | washes | drifts wide"
-                       " | slides wide | ran wide | slid wide | goes wide | went wide"
+                       " | slides wide | ran wide | slid wide | goes wide | went wide | wash wide | run wide"
+                       " | drift wide | slide wide | go wide | push wide | pushes wide"
                        " | u/s | under steer | under steering | poor rotation | no rotation"
                        " | not enough rotation | doesn't want to turn | doesn't want to turn in | does not turn"
                        " | won't rotate into the corner | lazy | struggles to turn | struggles to turn in"
@@ -64,7 +65,7 @@ FINDINGS: tuple[Entry, ...] = (
                        " | long pedal travel"
                        " | brake pedal long | pedal getting long | pedal gets long"
                        " | brakes long | long brakes | pedal goes to the floor"
-                       " | pedal to the floor", "the pedal is long"),
+                       " | pedal to the floor | pedal drops", "the pedal is long"),
         "weak": ("weak | no bite | fade | fades | fading | lack bite | lacks bite | struggles to stop"
                  " | struggling to stop | hard to stop", "too little braking"),
         "judder": ("judder | judders | juddering", "the brakes judder"),
@@ -72,12 +73,15 @@ FINDINGS: tuple[Entry, ...] = (
                   " | bites too sharp | too much bite | too sharp", "the brakes bite too suddenly"),
     }, "braking"),
     *entries("finding", {
-        "bottoming": ("bottoming | floor touches | floor touching | floor hits | touches the ground | scrapes"
+        "bottoming": ("bottoming | hits the floor | hitting the floor | scraping floor | floor scraping"
+                      " | scrapes the floor | floor touches"
+                      " | floor touching | floor hits | touches the ground | scrapes"
                       " | scraping"
                       " | bottom | bottoms | bottomed | bottoms out | bottoming out | hits the ground"
                       " | bottoming on the kerb | bottoming on kerbs | bottoming on the kerbs | bottoms on the kerb"
                       " | bottoms on kerbs | bottoms on the kerbs", "the floor touches"),
-        "bouncing": ("bouncing | bounce | bounces | bouncy | hopping | hops | jumping | jumps | porpoising"
+        "bouncing": ("bouncing | bounce | bounces | bouncy | wheel hop | hop | hopping | hops | jumping"
+                     " | jumps | porpoising"
                      " | porpoises | porpoise", "bouncing"),
         "harsh": ("harsh | stiff | harsh over kerbs | harsh over the kerbs | harsh on kerbs | harsh on the kerbs"
                   " | bumps"
@@ -87,7 +91,9 @@ FINDINGS: tuple[Entry, ...] = (
                   " | stiff over kerbs | stiff over the kerbs | stiff on kerbs | stiff on the kerbs",
                   "too stiff over bumps"),
         "soft": ("soft | floaty | floats | floating | rolls | rolling | too much roll", "too soft"),
-        "kerbs": ("kerbs | kerb | over kerbs | over the kerbs | over kerb | over the kerb | curb | curbs"
+        "kerbs": ("kerbs | doesn't like the kerb | doesn't like kerbs | doesn't like the kerbs"
+                  " | does not like kerbs | kerb | over kerbs | over the kerbs | over kerb | over the kerb"
+                  " | curb | curbs"
                   " | over curbs",
                   "takes kerbs badly"),
     }, "ride"),
@@ -143,7 +149,8 @@ FINDINGS: tuple[Entry, ...] = (
                         " | notchy gearbox"
                         " | clunky shift | clunky shifts | notchy shift | notchy shifts | shift clunky"
                         " | shifts clunky"
-                        " | missed shift | missed shifts | misses shifts | missing shifts | shift rough | shift slow"
+                        " | gearchange | gearchanges | missed shift | missed shifts | misses shifts"
+                        " | missing shifts | shift rough | shift slow"
                         " | gears slow | slow gears"
                         " | downshifts harsh | gearshift | gearshifts | gearshift slow | slow gearshift"
                         " | slow gearshifts | gearshifts slow | bad downshifts | downshifts bad",
@@ -154,10 +161,13 @@ FINDINGS: tuple[Entry, ...] = (
              "engine", named=True),
     *entries("finding", {"flat": ("flat", "too little power, of an engine that is named; a corner may be taken flat")},
              "engine", named=True),
-    *entries("finding", {"low": ("no grip | low grip | low | slippery | greasy | slippy | grip gone"
+    *entries("finding", {"low": ("no grip | slides all four | sliding all four | slides on all four"
+             " | sliding on all four | four wheel drift"
+                 " | four wheel slide | low grip | low | slippery | greasy | slippy | grip gone"
                                  " | grip is gone", "too little grip")}, "grip"),
     *entries("finding", {
-        "heavy": ("heavy", "the steering wants too much force"), "light": ("light", "the steering tells too little"),
+        "heavy": ("heavy", "the steering wants too much force"), "light": ("light | no feel | lacks feel"
+                  " | no feedback | numb", "the steering tells too little"),
         "kickback": ("kickback | kick back | kicks back | kicks", "the steering wheel kicks"),
     }, "steering", named=True),
     *entries("finding", {"pulls": ("pulls | pulling | pull", "pulls to a side")}, "steering"),
@@ -182,6 +192,7 @@ PHRASES: tuple[Entry, ...] = entries("phrase", {
     "4|os": ("heavy os | heavy oversteer", "much oversteer"),
     "1|us": ("light us | light understeer", "little understeer"),
     "1|os": ("light os | light oversteer", "little oversteer"),
+    "entry|os": ("lift oversteer | lift os | liftoff oversteer", "oversteer as he lifts"),
     "on power|us": ("power understeer | power us", "understeer on power"),
     "on power|os": ("power oversteer | power os", "oversteer on power"),
     "on the brakes|us": ("braking understeer | brake understeer", "understeer under braking"),

@@ -186,3 +186,38 @@ def test_a_dash_behind_a_turn_that_stands_first_is_a_colon() -> None:
     """Anywhere else it may be a dash or a trend, and is asked about."""
     assert said("t2 - traction ok") == ["t2 traction good"]
     assert refused("t4 - us - 3") == "-"
+
+
+def test_a_list_of_turns_behind_one_is_of_the_same() -> None:
+    """Phase, how bad and which way it goes stand before the first turn and are of each; behind it they are its own."""
+    assert said("entry us 2 t3, t9") == ["t3 entry us 2", "t9 entry us 2"]
+    assert said("improved t4, t5; t6 worse") == ["t4 balance better", "t5 balance better", "t6 balance worse"]
+    assert said("us t4 3, t9") == ["t4 us 3", "t9 us"]
+
+
+def test_a_speed_class_goes_on_behind_a_comma() -> None:
+    """A phase behind it is of the same corners; said last, it is of all the phases before it."""
+    assert said("slow entry os 2, exit us 1") == ["entry slow os 2", "exit slow us 1"]
+    assert said("us mid, looser on exit, all medium corners") == ["mid medium us", "exit medium os worse"]
+
+
+def test_what_happens_while_gears_are_changed_is_the_cars() -> None:
+    """The change of gears alone is a finding; beside what a car does then it is when that happens."""
+    assert said("downshift into t6 rough 2") == ["t6 rough shift 2"]
+    assert said("downshift locking rears t1") == ["t1 rear lock"]
+    assert refused("engine rough") == "rough"
+
+
+def test_what_is_nearer_wins_over_still() -> None:
+    """``still some, but less`` is less."""
+    assert said("still some os t6 but a lot less") == ["t6 os better"]
+
+
+def test_what_may_be_read_two_ways_is_asked_about() -> None:
+    """Each was misread once by somebody."""
+    for typed, word in (("balance moves forward", "moves"), ("turn-in too sharp", "too sharp"),
+                        ("us except on new tyres", "tyres"), ("t6 on: us 2", "on"),
+                        ("possible misfire out of of 5", "5")):  # fmt: skip
+        assert refused(typed) == word
+    assert said("t11 exit spin 2, worse with worn rears") == ["t11 exit spin 2 worse"]
+    assert said("bites too hard at first touch") == ["grabs"]
