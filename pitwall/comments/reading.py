@@ -225,9 +225,11 @@ class Reading:
         worn = "finding" in self.parts and self.parts["finding"][0].subject == "tyres"
         if worn and self.asides and more.asides and more.denies_before:  # "rears graining from lap 4, gone by lap 9"
             raise Slip(more.parts["trend"][1], "what is gone by then, such as us gone or tyres gone")
+        if more.unread and "confidence" in more.parts:  # "us 2, maybe the line": sure of what
+            raise Slip(more.unread[0], "how sure he is of what stands before the comma; what it may come from is"
+                                       " free text behind ':'")
         for entry, word in (*more.parts.values(), *more.phases):
-            if entry.part != "confidence" or not more.unread:  # "us 2, maybe the line"
-                self.take(entry, word)
+            self.take(entry, word)
         self.turns += [turn for turn in more.turns if turn not in self.turns]
         self.unread += more.unread
         self.noted = self.noted or more.noted

@@ -221,4 +221,4 @@ def test_what_may_be_read_two_ways_is_asked_about() -> None:
         assert refused(typed) == word
     assert said("t11 exit spin 2, worse with worn rears") == ["t11 exit spin 2 worse"]
     assert said("bites too hard at first touch") == ["grabs"]
-    assert said("t11 mid us 2, maybe the line") == ["t11 mid us 2"]
+    assert refused("t11 mid us 2, maybe the line") == "line"
