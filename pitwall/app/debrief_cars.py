@@ -80,6 +80,7 @@ def run_rows(
             median_clean_s=round(median(clean), 3) if clean else None,
             items_done=sum(item.outcome in ("done", "probably_done") for item in of_run), items=len(of_run),
             counts=state.counts,
+            musts_left=sum(item.want == "must" and item.outcome in ("not_done", "done_badly") for item in of_run),
         ))
     return tuple(found)
 
@@ -129,9 +130,13 @@ def questions(car: TeamCar) -> tuple[QuestionRow, ...]:
 
 
 def changes(noted: NotedSession, car: TeamCar) -> tuple[ChangeRow, ...]:
-    """Changes of the plan, and corrections of what was believed, in order of time."""
+    """Changes of the plan, and corrections of what was believed, in order of time; an entry by hand that changed the
+    plan is a change of the plan."""
+    planned, notes = {(one.t, one.by, one.what) for one in car.desk.changes}, noted.notes.cars[car.car]
     found = [ChangeRow(t=round(one.t, 3), what=one.what, by=one.by, why=one.why, about="plan", revision=one.revision)
              for one in car.desk.changes]
     found += [ChangeRow(t=round(one.t, 3), what=one.text, about="correction")
-              for one in noted.notes.cars[car.car].corrections]
+              for one in notes.corrections]
+    found += [ChangeRow(t=round(one.t, 3), what=one.what, by=one.by, why=one.why, about="correction")
+              for one in notes.entered if (one.t, one.by, one.what) not in planned]
     return tuple(sorted(found, key=lambda one: one.t))

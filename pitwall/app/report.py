@@ -19,6 +19,7 @@ from pitwall.rehearsal.truth import WorldOutcome
 RESTING = ("done", "unconfirmed", "late", "missed", "skipped", "withdrawn")
 """States in which a call may be left for ever."""
 TOLD = ("said", "done")
+LOST = ("not_done", "dropped")
 
 
 class Recorder:
@@ -167,7 +168,9 @@ def _runs(recorder: Recorder) -> dict[str, list[dict[str, Any]]]:
     """Car -> its runs in the order of the plan, each with how it ended: ``done`` is one that counts."""
     return {
         car: [{"run": run.run, "state": run.ended_as, "want": run.want, "timed_done": run.timed_done,
-               "timed_wanted": run.timed_wanted, "reason": run.reason or None} for run in recorder.plans[car].runs]
+               "timed_wanted": run.timed_wanted, "reason": run.reason or None,
+               "musts_left": sum(item.want == "must" and item.state in LOST for item in run.items)}
+              for run in recorder.plans[car].runs]
         for car in sorted(recorder.plans)
     }  # fmt: skip
 
@@ -190,9 +193,12 @@ def _runs_text(runs: Mapping[str, list[dict[str, Any]]]) -> list[str]:
 
 
 def _done_text(run: Mapping[str, Any]) -> str:
-    """The name of a run that counts, with its timed laps where they are not as many as were wanted."""
-    laps = timed_laps(run["timed_done"], run["timed_wanted"])
-    return f"{run['run']} ({laps})" if run["timed_done"] != run["timed_wanted"] else f"{run['run']}"
+    """The name of a run that counts, with its timed laps where they are not as many as were wanted, and with must items
+    that were not done."""
+    left = run["musts_left"]
+    told = [timed_laps(run["timed_done"], run["timed_wanted"])] if run["timed_done"] != run["timed_wanted"] else []
+    told += [f"{left} must item{'s' if left != 1 else ''} not done"] if left else []
+    return f"{run['run']} ({'; '.join(told)})" if told else f"{run['run']}"
 
 
 def _procedures(recorder: Recorder) -> dict[str, Any]:

@@ -70,7 +70,8 @@ def _formats(args: argparse.Namespace) -> list[str]:
 def in_words(made: Debrief) -> list[str]:
     """The debrief in a few lines."""
     session = made.session
-    lines = [f"{session.event}, {session.session}: {clock_text(session.ended_s)} of {clock_text(session.scheduled_s)}, "
+    so_far = f"{clock_text(session.ended_s)} of " if session.state == "running" else ""
+    lines = [f"{session.event}, {session.session}: {so_far}{clock_text(session.scheduled_s)}, "
              f"{session.state.replace('_', ' ')}"]
     for car in made.cars:
         lines += _of_car(car)
@@ -84,7 +85,8 @@ def _of_car(car: CarDebrief) -> list[str]:
     lines = [f"  car {car.car}: {len(car.laps)} laps, {best}"]
     wide = max([14, *(len(run.run) + 2 for run in car.runs)])
     for run in car.runs:
-        why, state = f" ({run.reason})" if run.reason else "", run.state if run.counts else "cut"
+        why = f" ({run.reason})" if run.reason else ""
+        state = "in part" if run.in_part else run.state if run.counts else "cut"
         items = f", {run.items_done} of {run.items} items" if run.items else ""
         lines.append(f"    {run.run:<{wide}}{state:<9}{timed_laps(run.timed_done, run.timed_wanted)}{items}{why}")
     lost = [item for item in car.items if item.outcome in ("not_done", "done_badly")]

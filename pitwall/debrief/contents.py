@@ -45,6 +45,7 @@ def _facts(debrief: Debrief) -> tuple[Words, ...]:
               f"{say.duration(session.scheduled_s)}, {STATES[session.state]}.", "Session:"),
         Words(f"{session.team}; {crews}.", "Team, cars and drivers:"),
         Words(_when(session), "When:"),
+        Words("numbered through the session, each car's own; a lap of a run has a name, such as in-lap.", "Laps:"),
     ]
     stops = [f"{say.STATUSES[one.status]} {say.span_clock(one.from_s, one.to_s)} "
              f"({say.duration(one.to_s - one.from_s)})" for one in session.statuses if one.status in ("red", "slow")]
@@ -57,8 +58,10 @@ def _when(session: SessionSummary) -> str:
         return "no time of day is known; all times are session time from the green light."
     source = {"journal": "by the clock of the machine that kept the journal",
               "schedule": "as scheduled, in a rehearsal", "none": ""}[session.time_of_day_from]
-    return (f"{session.green_time:%A %d %B %Y}, green light at {say.time_of_day(session.green_time)} "
-            f"({say.zone_words(session.green_time)}), {source}. Session time counts from the green light."
+    at = f"{say.time_of_day(session.green_time)} ({say.zone_words(session.green_time)}), {source}."
+    if session.state == "not_begun":
+        return f"{session.green_time:%A %d %B %Y}; no green light came. Session time counts to {at}"
+    return (f"{session.green_time:%A %d %B %Y}, green light at {at} Session time counts from the green light."
             f"{_other_clock(session.green_time, session.ended_time)}")
 
 

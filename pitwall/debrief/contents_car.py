@@ -32,7 +32,7 @@ LAPS = (Column("lap", 2.2, right=True), Column("kind", 4.9, whole=True), Column(
         Column("status", 4.4), Column("clean", 5.7), Column("ahead, s", 3.7, right=True),
         Column("expected", 8.9, whole=True))
 MOVES = (Column("switch", 2.2), Column("session time", 1.5, right=True), Column("from", 1.4), Column("to", 1.4),
-         Column("known", 1.4), Column("run and lap", 2.2))
+         Column("known", 1.4), Column("run and lap", 2.6))
 CHANGES = (Column("change", 6.0), Column("session time", 1.5, right=True), Column("by", 1.4), Column("why", 4.4),
            Column("plan", 0.9, right=True))
 
@@ -111,7 +111,7 @@ def _window(one: DataWindow, shared: tuple[SwitchAt, ...], green: datetime | Non
     told = {_stood(switch) for switch in shared}
     own = [switch for switch in one.switches if _stood(switch) not in told]
     return (
-        f"{say.plain(one.do)}\n{one.run}, {one.lap}\nlap {one.lap_number}; {say.OUTCOMES[one.outcome]}",
+        f"{say.plain(one.do)}\n{one.run}, {one.lap}\nsession lap {one.lap_number}; {say.OUTCOMES[one.outcome]}",
         f"{say.clock_within(one.from_s)}\n{say.clock_within(one.to_s)}",
         f"{say.time_of_day(one.from_time, 2, green)}\n{say.time_of_day(one.to_time, 2, green)}",
         say.window_place(one),
@@ -168,7 +168,7 @@ def _move(one: SwitchMove) -> Row:
 
 
 def _where(run: str | None, lap: int | None) -> str:
-    return ", ".join([*([run] if run else []), *([f"lap {lap}"] if lap is not None else [])]) or "garage"
+    return ", ".join([*([run] if run else []), *([f"session lap {lap}"] if lap is not None else [])]) or "garage"
 
 
 def _changes(car: CarDebrief) -> Table:

@@ -75,7 +75,7 @@ def _between(changed: tuple[Between, ...]) -> str:
 
 
 def _complaint(one: Said) -> Words:
-    lap = f", lap {one.lap_number}" if one.lap_number is not None else ""
+    lap = f", session lap {one.lap_number}" if one.lap_number is not None else ""
     told = " ".join(part for part in (f"{one.words}.", _quoted(one.text)) if part)
     return Words(f"{told} ({_who(one.driver, one.t, one.by)})", f"{one.run or 'in the garage'}{lap}:")
 

@@ -60,10 +60,12 @@ def plan_figure(car: CarDebrief, session: SessionSummary) -> Picture | None:
     driven = [one for one in car.runs if one.stints]
     told = "; ".join(f"{one.run} {' and '.join(say.span_clock(stint.from_s, stint.to_s) for stint in one.stints)}"
                      for one in driven)
+    without = ", ".join(one.run for one in car.runs if not one.stints and one.finished)
     return Picture(
         f"plan-{car.car}", "Plan against what was driven",
         f"A row for each run: above as planned, below as driven. Driven: {told or 'nothing'}. "
-        f"Not driven: {', '.join(one.run for one in car.runs if not one.stints) or 'none'}.",
+        + (f"Done without a lap: {without}. " if without else "")
+        + f"Not driven: {', '.join(one.run for one in car.runs if not one.stints and not one.finished) or 'none'}.",
         lambda: plan_against_actual(runs, interruptions_of(session), span_of(session), flags_of(session)),
     )
 
@@ -126,7 +128,8 @@ def _run_bars(run: RunRow, car: CarDebrief, last_s: float) -> RunBars:
     planned = Stretch(*run.planned_span_s) if run.planned_span_s is not None else None
     driven = tuple(Stretch(one.from_s, last_s if one.to_s is None else one.to_s) for one in run.stints)
     without = "" if run.stints else ", without a lap"
-    state = f"done{without}" if run.finished else NOT_DRIVEN.get(run.state, "not finished")
+    done = "done in part" if run.in_part else "done"
+    state = f"{done}{without}" if run.finished else NOT_DRIVEN.get(run.state, "not finished")
     timed = tuple(one.end_s for one in car.laps if one.run == run.run and one.kind == "timed")
     return RunBars(run.run, planned, driven, state, timed)
 

@@ -22,7 +22,7 @@ RUN_COLUMNS = (Column("run", 2.2), Column("wanted", 1.1), Column("outcome", 3.3)
 def summary_sections(car: CarDebrief, debrief: Debrief) -> tuple[Section, ...]:
     """What was done, what comes next, and the open complaints of one car."""
     rows = [(one.run, one.want, say.run_state(one), f"{one.items_done} of {one.items}" if one.items else say.NOTHING,
-             say.best_lap(one.best_lap_s, [lap for lap in car.laps if lap.run == one.run]), one.reason)
+             say.best_lap(one.best_lap_s, [lap for lap in car.laps if lap.run == one.run]), say.why(one))
             for one in car.runs]
     said = _complaints(car, debrief)
     done: tuple[Block, ...] = (
@@ -71,10 +71,12 @@ def _listed(laps: list[tuple[int, tuple[str, ...]]], lead: str) -> tuple[Words, 
 
 
 def _outcome(car: CarDebrief) -> str:
-    runs = [one for one in car.runs if one.finished]
+    runs = [one for one in car.runs if one.finished and not one.in_part]
+    in_part = [one for one in car.runs if one.in_part]
     short = [one for one in car.runs if one.stints and not one.finished]
     count = {one: sum(1 for item in car.items if item.outcome == one) for one in say.OUTCOMES}
     words = f"{len(runs)} of {say.plural(len(car.runs), 'run')} done"
+    words += f", {len(in_part)} done in part" if in_part else ""
     words += f", {len(short)} begun and not finished. " if short else ". "
     words += f"Of {say.plural(len(car.items), 'item')} {count['done']} done, {count['probably_done']} probably done, " \
              f"{count['done_badly']} done badly, {count['not_done']} not done"

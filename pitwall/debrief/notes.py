@@ -15,6 +15,8 @@ from pitwall.model import outputs as out
 
 DOUBTFUL = ("unconfirmed", "late", "missed")
 Voice = tuple[float, float]
+ENTERED = frozenset({"undo", "set_car", "set_switch", "set_tyres", "set_fuel"})
+"""Commands by which a hand changes what is believed of a car; lines and pit signals stand in the table of laps."""
 OVERTAKEN_S = 60.0
 """A position that is older than the newest by more was not overtaken on its way: its feed started over."""
 
@@ -35,6 +37,16 @@ class CallNotes:
     first_t: float = 0.0
 
 
+@dataclass(frozen=True)
+class Entered:
+    """What a hand changed of what is believed of a car: when, who, what came of it in words, and the reason given."""
+
+    t: float
+    by: str
+    what: str
+    why: str
+
+
 @dataclass
 class CarNotes:
     """What was noted of one car of ours. ``channel``: who talked from when on, in the order in which it was heard."""
@@ -46,6 +58,7 @@ class CarNotes:
     trap_mps: dict[tuple[str, float], float] = field(default_factory=dict)
     positions: dict[str, list[tuple[float, Any, str]]] = field(default_factory=dict)
     corrections: list[out.Corrected] = field(default_factory=list)
+    entered: list[Entered] = field(default_factory=list)
     first_plan: out.PlanState | None = None
     channel: list[tuple[float, str]] = field(default_factory=list)
 
@@ -146,6 +159,8 @@ class Notes:
         if note is not None:
             note(stamped.event)
         for output in outputs:
+            if isinstance(output, out.Answered) and isinstance(stamped.event, ev.CommandGiven):
+                self._answered(stamped.event, output)
             kept = self._outputs.get(output.type)
             if kept is not None:
                 kept(output)
@@ -195,6 +210,12 @@ class Notes:
             self.gaps.append((event.t, event.gap_s))
 
     # -- outputs ----------------------------------------------------------------------------------------------
+
+    def _answered(self, command: ev.CommandGiven, answer: out.Answered) -> None:
+        """A command was carried out."""
+        car = self.cars.get(command.car)
+        if car is not None and command.command in ENTERED:
+            car.entered.append(Entered(answer.t, command.by, answer.effect, (command.text or "").strip()))
 
     def _prompt(self, prompt: out.Prompt) -> None:
         car = self.cars.get(prompt.car)

@@ -24,7 +24,8 @@ SEEN_S = 0.02
 INFERRED_S = 6.0
 """A line that nobody saw was placed by the shares of the lap."""
 AT_LOOP_M = 2.0
-SPOILT = {"traffic": "traffic", "mistake": "a mistake", "yellow": "a yellow", "aborted": "the lap was given up"}
+SPOILT = {"traffic": "traffic", "mistake": "a mistake", "yellow": "a flag", "aborted": "the lap was given up"}
+FLAGS = {"yellow": "a yellow", "slow": "a slow period", "red": "a red flag"}
 SET_WITHIN_S = 8.0
 LONGEST_LANE_S, USUAL_LANE_S = 180.0, 30.0
 SHORT_SHARE = 0.85
@@ -200,7 +201,8 @@ def _faults(item: ItemDone, found: Stretch, switches: Sequence[SwitchAt]) -> lis
     if item.hold is None and lap.kind == "timed" and lap.clean in SPOILT:
         where = f" before {lap.clean_at}" if lap.clean_at else ""
         lost = f", {lap.lost_s:.1f} s lost{where}" if lap.lost_s else ""
-        faults.append(f"the lap was spoilt: {SPOILT[lap.clean]}{lost}")
+        what = FLAGS[lap.spoilt_by] if lap.clean == "yellow" else SPOILT[lap.clean]
+        faults.append(f"the lap was spoilt: {what}{lost}")
     for switch in switches:
         wanted = item.wants.get(switch.switch)
         if wanted is not None and switch.evidence == "measured" and not _same(switch.position, wanted):

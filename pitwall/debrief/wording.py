@@ -18,6 +18,7 @@ OUTCOMES = {"done": "● done", "probably_done": "◐ probably done", "done_badl
             "not_done": "○ not done", "to_come": "· to come"}
 RUN_STATES = {"planned": "○ not driven", "next": "○ not driven", "running": "◐ on track", "done": "● done",
               "cut": "▲ broken off", "skipped": "○ skipped", "dropped": "○ dropped"}
+IN_PART = "◐ done in part"
 CLEAN = {"clean": "clean", "traffic": "traffic", "yellow": "yellow", "mistake": "mistake", "cool_down": "slowed down",
          "aborted": "given up", "not_complete": "not whole", "unknown": NOTHING}
 STATUSES = {"waiting": "waiting", "green": "green", "yellow": "yellow", "slow": "slow period", "red": "red flag",
@@ -148,7 +149,7 @@ def tyres_of(lap: LapRow) -> str:
 
 def clean_words(lap: LapRow) -> str:
     """``traffic at s2, 0.8 s``."""
-    words = CLEAN[lap.clean]
+    words = STATUSES[lap.spoilt_by] if lap.clean == "yellow" else CLEAN[lap.clean]
     if lap.clean_at:
         words += f" before {lap.clean_at}"
     return words + (f", {lap.lost_s:.1f} s" if lap.lost_s is not None and lap.clean not in ("clean", "unknown") else "")
@@ -172,7 +173,13 @@ def best_lap(best_s: float | None, laps: Sequence[LapRow]) -> str:
 def run_state(run: RunRow) -> str:
     """The run's state with the count of its timed laps, where it was driven at all."""
     laps = f", {timed_laps(run.timed_done, run.timed_wanted)}" if run.timed_wanted and run.stints else ""
-    return f"{RUN_STATES[run.state if run.counts else 'cut']}{laps}"
+    return f"{IN_PART if run.in_part else RUN_STATES[run.state if run.counts else 'cut']}{laps}"
+
+
+def why(run: RunRow) -> str:
+    """Why a run is as it is: its reason, and that something that it had to bring is lacking."""
+    lacking = f"{plural(run.musts_left, 'must item')} not done as wanted" if run.in_part else ""
+    return "; ".join(one for one in (run.reason, lacking) if one)
 
 
 def window_place(one: DataWindow) -> str:

@@ -16,6 +16,7 @@ from typing import Any
 from pitwall.comments.shorthand import ShorthandError, parse
 from pitwall.engine import drivers
 from pitwall.engine.answers import Answer, Handler, Refusal
+from pitwall.engine.hand_words import lap_words
 from pitwall.engine.laps import LapRecord
 from pitwall.engine.plan_guards import meant
 from pitwall.engine.progress import RunState
@@ -95,11 +96,20 @@ def _where(command: CommandGiven, car: TeamCar, now: float) -> dict[str, Any]:
     found: dict[str, Any] = {"t": command.t, "run": run.run.run if run is not None else None}
     found["driver"] = driver_at(car, run, lap)
     if lap is not None:
-        running = lap is car.track.lap
-        found |= {"lap_number": lap.number, "lap_kind": car.track.lap_kind if running else lap.kind}
-        if running and run is not None and run.laps and car.progress.current is run:
-            found["lap"] = run.lap_label(run.pointer)
+        found |= lap_of(car, lap, run)
     return found | _on(command, car, found)
+
+
+def lap_of(car: TeamCar, lap: LapRecord, run: RunState | None) -> dict[str, Any]:
+    """Its number of the session, its kind, and which lap of its run it is in words: ``timed lap 2``, ``out-lap``."""
+    if lap is car.track.lap and run is not None and run.laps and car.progress.current is run:
+        return {"lap_number": lap.number, "lap_kind": car.track.lap_kind, "lap": run.lap_label(run.pointer)}
+    kind = car.track.lap_kind if lap is car.track.lap else lap.kind
+    words = None if kind is None else lap_words(kind)
+    if kind in ("timed", "cool"):
+        before = sum(one.run == lap.run and one.kind == kind for one in car.track.laps if one.number < lap.number)
+        words = f"{words} {before + 1}"
+    return {"lap_number": lap.number, "lap_kind": kind, "lap": words}
 
 
 def lap_at(car: TeamCar, t: float) -> LapRecord | None:
@@ -138,8 +148,7 @@ def _on(command: CommandGiven, car: TeamCar, found: dict[str, Any]) -> dict[str,
         driven = [lap for lap in (*car.track.laps, car.track.lap) if lap is not None and lap.run == run.run.run]
         if not 1 <= command.lap <= len(driven):
             raise Refusal(f"run {run.run.run} has {len(driven)} laps so far: no lap {command.lap}")
-        lap = driven[command.lap - 1]
-        named |= {"lap_number": lap.number, "lap_kind": lap.kind}
+        named |= lap_of(car, driven[command.lap - 1], run)
     return named
 
 

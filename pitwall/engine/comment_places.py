@@ -7,9 +7,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from pitwall.engine.comment_commands import driver_at, lap_at, run_at
-from pitwall.engine.hand_car import lap_words
-from pitwall.engine.laps import LapRecord
+from pitwall.engine.comment_commands import driver_at, lap_at, lap_of, run_at
 from pitwall.engine.team import TeamCar
 
 
@@ -24,16 +22,5 @@ def look_again(car: TeamCar, now: float) -> None:
         found: dict[str, Any] = {"lap_number": number, "lap_kind": None, "lap": None,
                                  "run": None if run is None else run.run.run, "driver": driver_at(car, run, lap)}
         if lap is not None:
-            running = lap is car.track.lap
-            found["lap_kind"] = car.track.lap_kind if running else lap.kind
-            on_it = running and run is not None and run.laps and car.progress.current is run
-            found["lap"] = run.lap_label(run.pointer) if on_it and run is not None else _label(car, lap)
+            found |= lap_of(car, lap, run)
         car.comments.put(comment.model_copy(update=found), now)
-
-
-def _label(car: TeamCar, lap: LapRecord) -> str:
-    """``timed lap 2`` of its run, ``out-lap``."""
-    if lap.kind not in ("timed", "cool"):
-        return lap_words(lap.kind)
-    same = sum(one.run == lap.run and one.kind == lap.kind for one in car.track.laps if one.number <= lap.number)
-    return f"{lap_words(lap.kind)} {same}"

@@ -12,7 +12,7 @@ from pitwall.engine import after_closed, comment_places, hand_car
 from pitwall.engine.answers import Answer, Refusal
 from pitwall.engine.car import DOUBLE_S
 from pitwall.engine.hand_clock import FRESH_S
-from pitwall.engine.hand_words import in_garage, place_words, tenths
+from pitwall.engine.hand_words import in_garage, lap_words, place_words, tenths
 from pitwall.engine.hands import Hands
 from pitwall.engine.laps import LapRecord
 from pitwall.engine.set_run import OUT_AT_LEAST
@@ -114,7 +114,7 @@ def _lap_words(car: TeamCar, ended: LapRecord | None) -> str:
     if ended is None or ended.end_t is None or ended.ended_at != "line":
         return ""
     took = tenths(ended.lap_time_s if ended.lap_time_s is not None else ended.end_t - ended.start_t)
-    kind = hand_car.lap_words(ended.kind)
+    kind = lap_words(ended.kind)
     if not _double(car, ended):
         return f"{kind} of {took}; "
     # The question and its remedy in front, where no screen cuts them off; the kind is only what such a length makes it.
@@ -303,7 +303,7 @@ def _undo(command: CommandGiven, hands: Hands, now: float) -> Answer:
     hands.done.remove(last)
     became = last.back(now)
     comment_places.look_again(hands.team[command.car], now)
-    return Answer(f"taken back: {last.what}; {became}", plan_changed=True)
+    return Answer(f"taken back: {last.what}; {became}", plan_changed=last.planned)
 
 
 Handler = Callable[[CommandGiven, Hands, float], Answer]

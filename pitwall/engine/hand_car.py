@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from pitwall.engine.answers import Answer, Refusal
-from pitwall.engine.hand_words import tenths
+from pitwall.engine.hand_words import lap_words, tenths
 from pitwall.engine.hands import MEASURED_S, Hands
 from pitwall.engine.history import Entry, follow
 from pitwall.engine.plan_guards import meant
@@ -37,11 +37,6 @@ def where(car: TeamCar) -> str:
     return f"{place}, {'an' if kind[0] in 'aeiou' else 'a'} {lap_words(kind)}"
 
 
-def lap_words(kind: LapKind) -> str:
-    """A lap as the trade calls it: ``out-lap``, ``timed lap``, ``cool-down lap``."""
-    return {"out": "out-lap", "in": "in-lap", "cool": "cool-down lap"}.get(kind, f"{kind} lap")
-
-
 # -- set_car -----------------------------------------------------------------------------------------------------------
 
 
@@ -63,12 +58,14 @@ def _set_car(command: CommandGiven, hands: Hands, now: float) -> Answer:
             _runs(one, entry, command, t)
 
     hands.hears(now)
-    before = _skipped(car)
+    before, expected = _skipped(car), car.progress.current or car.progress.next
     hands.act(command, "set_car", act, now)
-    _remember(command, hands, "car set")
     skipped = [name for name in _skipped(car) if name not in before]
+    # Where the car is was no change of the plan; that it drives another run than was expected is one.
+    planned = run is not None and run is not expected
+    _remember(command, hands, "car set", planned=planned)
     return Answer(where(car) + (f"; {', '.join(skipped)} skipped, as nobody saw them" if skipped else ""),
-                  plan_changed=True)
+                  plan_changed=planned)
 
 
 def _skipped(car: TeamCar) -> list[str]:
@@ -129,14 +126,14 @@ def _kind(kind: LapKind | None) -> LapKind | None:
     return "in" if kind == "installation" else kind
 
 
-def _remember(command: CommandGiven, hands: Hands, what: str) -> None:
+def _remember(command: CommandGiven, hands: Hands, what: str, *, planned: bool = False) -> None:
     def back(now: float) -> str:
         entry = hands.histories[command.car].find(command.id)
         if entry is None or not hands.take_out(command.car, entry, now):
             raise Refusal(f"{what} at {tenths(command.t)} lies too far back: set it anew")
         return where(hands.team[command.car])
 
-    hands.remember(command, what, back)
+    hands.remember(command, what, back, planned=planned)
 
 
 # -- switches, tyres, fuel ---------------------------------------------------------------------------------------------

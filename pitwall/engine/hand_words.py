@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pitwall.engine.history import Entry
 from pitwall.engine.team import TeamCar
+from pitwall.model.plan import LapKind
 
 
 def why_not(car: TeamCar, entry: Entry) -> str:
@@ -26,6 +27,11 @@ def in_garage(car: TeamCar, seen_there: str) -> str:
     """Why a line cannot be of a car that nobody saw leave, and what to do about it."""
     garage = f"car {car.car} is in its garage and nobody saw it leave"
     return f"{seen_there} cannot be: {garage}; enter the pit exit first ('pit' with where=exit), or 'set_car'"
+
+
+def lap_words(kind: LapKind) -> str:
+    """A lap as the trade calls it: ``out-lap``, ``timed lap``, ``cool-down lap``."""
+    return {"out": "out-lap", "in": "in-lap", "cool": "cool-down lap"}.get(kind, f"{kind} lap")
 
 
 def place_words(entry: Entry) -> str:

@@ -60,6 +60,8 @@ class Done:
     back: Callable[[float], str]
     call: str | None = None
     """The call that was said by a slip of the hand: only an undo that names it means it."""
+    planned: bool = False
+    """It changed the plan; so does its undo. What was only entered and is taken back was no change of the plan."""
 
 
 class Hands:
@@ -324,10 +326,11 @@ class Hands:
 
     def remember(
         self, command: CommandGiven, what: str, back: Callable[[float], str], *, all_cars: bool = False,
-        call: str | None = None,
+        call: str | None = None, planned: bool = False,
     ) -> None:
         """This command can be taken back."""
-        self.done.append(Done(command.id, command.by, None if all_cars else command.car, what, back, call))
+        car = None if all_cars else command.car
+        self.done.append(Done(command.id, command.by, car, what, back, call, planned))
         del self.done[: max(0, len(self.done) - DONE_KEPT)]
 
     def take_out(self, car: str, entry: Entry, now: float) -> bool:

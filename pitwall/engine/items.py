@@ -198,8 +198,9 @@ def run_over(run: RunState, procedures: Mapping[str, Procedure], t: float) -> No
         if item.state == "called" and item.leg > reached and not run.out_in:
             item.signal("call_lost", t, item.reason)  # told for a lap that was not begun
         if run.state == "done":
-            ended = "the run ended before its lap" if item.state == "planned" else None
-            item.signal("lap_over", t, item.reason or item.waits or ended)
+            driven = item.leg < reached or item.leg == reached == last
+            ended = "its lap was driven without a call for it" if driven else "the run ended before its lap"
+            item.signal("lap_over", t, item.reason or item.waits or (ended if item.state == "planned" else None))
         elif item.leg == run.pointer < last:
             # This lap was broken off and is driven again when the run is resumed: so is what was to be done on it.
             item.signal("call_lost", t, "its lap was broken off")

@@ -69,7 +69,7 @@ def note(hands: Hands, command: CommandGiven, was: Before, planned: bool, now: f
     if _shows(car) == was.shows:
         return
     if command.command in AGAIN:
-        hands.remember(command, command.command, partial(_take_back, hands, command))
+        hands.remember(command, command.command, partial(_take_back, hands, command), planned=planned)
         act = partial(_once_more, command.model_copy(update={"revision": None}))
     elif planned:
         act = partial(_planned, in_use(car), f"{command.by}: {command.text or command.command}")

@@ -22,6 +22,7 @@ journal ends before it was its turn."""
 Evidence = Literal["positions", "crossings", "plan"]
 """What a data window rests on: positions of the car, crossings of loops, or the plan's word and nothing else."""
 Clean = Literal["clean", "traffic", "yellow", "mistake", "cool_down", "aborted", "not_complete", "unknown"]
+"""Why a lap was not clean. ``yellow``: a flag spoilt it; which one its statuses say."""
 SwitchEvidence = Literal["measured", "confirmed", "told", "assumed"]
 """How a position is known: telemetry; the driver read it back; he was told; it is where it starts, or should be."""
 
@@ -136,6 +137,11 @@ class LapRow(Frozen):
     inferred: tuple[Literal["start", "end"], ...] = Field(default=(), description="ends that nobody saw")
     stopped: bool = Field(default=False, description="a red flag held during it")
 
+    @property
+    def spoilt_by(self) -> SessionStatus:
+        """Of a lap that a flag spoilt: the gravest that touched it."""
+        return next((one for one in ("red", "slow") if one in self.status), "yellow")
+
 
 class Stint(Frozen):
     """One leaving of the garage to the coming back; ``to_s`` is none while the car is out."""
@@ -167,11 +173,17 @@ class RunRow(Frozen):
     items_done: int = Field(default=0, description="done or probably done")
     items: int = 0
     counts: bool = Field(default=True, description="False: it is over, and too little was driven to count as this run")
+    musts_left: int = Field(default=0, description="must items that were not done, or whose data are spoilt")
 
     @property
     def finished(self) -> bool:
         """True when it was driven, and enough of it."""
         return self.state == "done" and self.counts
+
+    @property
+    def in_part(self) -> bool:
+        """True when it was driven, and something that it had to bring was not brought."""
+        return self.finished and self.musts_left > 0
 
 
 class SwitchMove(Frozen):

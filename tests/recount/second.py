@@ -105,6 +105,8 @@ def run_rows(told: Told, car: str, laps: list[Lap], items: list[Row]) -> list[Ro
             "best_lap_s": near(min(times), 3) if times else None, "clean_laps": len(good),
             "median_clean_s": near(median(good), 3) if good else None,
             "items_done": sum(item["done"] for item in of_run), "items": len(of_run),
+            "musts_left": sum(item["outcome"] in ("not_done", "done_badly") for item in of_run
+                              if item["want"] == "must"),
         })
     return found
 

@@ -13,6 +13,7 @@ from tests.recount.second_laps import Lap, laps_of
 from tests.recount.sessions import Row, Told
 
 HEARD, DOUBTED = ("said", "done"), ("late", "unconfirmed")
+HAND = ("undo", "set_car", "set_switch", "set_tyres", "set_fuel")
 BAD_ENDS = ("late", "missed", "unconfirmed")
 FINDINGS = {"us": ("balance", "understeer"), "os": ("balance", "oversteer"), "snap": ("balance", "snap"),
             "hot": ("tyres", "hot"), "lock": ("braking", "locking"), "harsh": ("ride", "stiff_over_bumps"),
@@ -148,12 +149,19 @@ def questions(told: Told, car: str) -> list[Row]:
 
 
 def changes(told: Told, car: str) -> list[Row]:
-    """Each command of the desk that changed the plan, and each correction."""
-    keys = [one for one in told.facts("command_given", car) if one["command"] in ("drop", "extend", "switch_plan")]
+    """Each command of the desk that changed the plan, each correction, and what a hand set or took back: of the plan
+    where the engine tells it among the plan's changes."""
+    every = told.facts("command_given", car)
     words = {(one["t"], one["by"]): one for one in told.plans[car]["changes"]}
+    by_hand = [one for one in every if one["command"] in HAND]
+    keys = [one for one in every if one["command"] in ("drop", "extend", "switch_plan")]
+    keys += [one for one in by_hand if (one["t"], one["by"]) in words]
     found = [{"t": near(one["t"], 3), "why": plan(one["text"]), "what": engine(words[one["t"], one["by"]]["what"]),
               "revision": engine(words[one["t"], one["by"]]["revision"])} for one in keys]
     found += [{"t": near(one["t"], 3), "what": engine(one["text"])} for one in told.said("corrected", car)]
+    answers = {one["because"]: one for one in told.said("answered", car)}
+    found += [{"t": near(answers[one["id"]]["t"], 3), "what": engine(answers[one["id"]]["effect"]),
+               "why": plan(one["text"])} for one in by_hand if one not in keys and one["id"] in answers]
     return sorted(found, key=lambda one: one["t"].value)
 
 

@@ -54,7 +54,10 @@ def _summary(told: Told, own: Row, car: Row) -> list[Printed]:
     actual, green = _actual(told, car), own["session"]["green_time"]
     runs, items = actual.runs, Counter(item["outcome"] for item in car["items"])
     begun = [run for run in runs if run.stints and not run.finished]
-    outcome = [*count(sum(run.finished for run in runs)), *count(len(runs)), *(count(len(begun)) if begun else []),
+    whole = [ours["musts_left"] == 0 for run, ours in zip(runs, car["runs"], strict=True) if run.finished]
+    in_part = len(whole) - sum(whole)
+    outcome = [*count(sum(whole)), *count(len(runs)), *(count(in_part) if in_part else []),
+               *(count(len(begun)) if begun else []),
                *count(len(car["items"])), *count(items["done"]), *count(items["probably_done"]),
                *count(items["done_badly"]), *count(items["not_done"]),
                *(count(items["to_come"]) if items["to_come"] else [])]  # fmt: skip

@@ -144,6 +144,22 @@ def test_a_run_that_ended_without_the_laps_that_count_is_cut_and_not_done() -> N
     assert lines[at + 1].strip() == "low (must): cut, 0 of 2 timed: the session ended"
 
 
+def test_a_run_whose_must_items_were_not_done_says_so() -> None:
+    """Its laps were driven; who reads that it is done must not think that it brought what it had to."""
+    items = tuple({"item": f"i{at}", "do": "hold", "lap": "out-lap", "want": want, "state": state} for at, (want, state)
+                  in enumerate((("must", "not_done"), ("must", "dropped"), ("must", "done"), ("should", "not_done"))))
+    rows = (("whole", 3, items[2:]), ("part", 3, items), ("more", 4, items[1:]))
+    runs = tuple(RunProgress.model_validate({
+        "run": name, "want": "must", "state": "done", "laps": ("out", "timed", "timed", "timed", "in"),
+        "timed_wanted": 3, "timed_done": done, "items": own}) for name, done, own in rows)  # fmt: skip
+    recorder = Recorder()
+    recorder.take([PlanState(id="p1", t=1.0, car=CAR, revision=1, runs=runs)])
+    report = _report(recorder)
+    assert [one["musts_left"] for one in report["runs"][CAR]] == [0, 2, 1]
+    assert (f"  runs        car {CAR}: 3 of 3 done: whole, part (2 must items not done), "
+            "more (4 timed, 3 planned; 1 must item not done)") in as_text(report).splitlines()
+
+
 def test_alert_counts_each_time_it_is_raised() -> None:
     """An alert that is told again while it lasts counts once, one that comes back counts again."""
 

@@ -255,7 +255,7 @@ def test_a_receiver_that_is_off_at_the_line_moves_no_lap(first_m: tuple[float, .
     assert found(path, row, notes) == plain
 
 
-def compared(*moved: tuple[float, float], clean: str = "clean") -> DataWindow:
+def compared(*moved: tuple[float, float], clean: str = "clean", status: tuple[str, ...] = ()) -> DataWindow:
     """The window of a switch comparison on a timed lap from 100 to 190 s; ``moved``: when, and to which position."""
     made = shipped()
     moves = [SwitchMove(t=0.0, switch="brake_bias", word="bias", position=56.0, evidence="measured")]
@@ -263,7 +263,7 @@ def compared(*moved: tuple[float, float], clean: str = "clean") -> DataWindow:
               for t, position in moved]
     row = ItemRow(item="one", do="switch_compare", run="work", lap="timed lap 1", want="must", outcome="done")
     lap = LapRow(car="41", number=3, run="work", kind="timed", start_s=100.0, end_s=190.0, lap_time_s=90.0, clean=clean,
-                 clean_at="2" if clean != "clean" else "", lost_s=0.9 if clean != "clean" else None)
+                 clean_at="2" if clean != "clean" else "", lost_s=0.9 if clean != "clean" else None, status=status)
     done = ItemDone(row, made.procedures["switch_compare"], lap, {"brake_bias": 54.0})
     window = window_of(done, CarFacts(CarNotes(), the_map(), moves, made.cars["41"].switches, {}))
     assert window is not None
@@ -282,6 +282,8 @@ def test_a_switch_may_be_set_about_the_line_and_not_in_the_middle() -> None:
     spoilt = compared((95.0, 54.0), clean="traffic")
     assert spoilt.outcome == "done_badly"
     assert "traffic, 0.9 s lost before 2" in spoilt.evidence_text
+    under_red = compared((95.0, 54.0), clean="yellow", status=("yellow", "red"))
+    assert "the lap was spoilt: a red flag" in under_red.evidence_text
 
 
 def test_a_pass_of_the_pit_lane_ends_where_the_car_stopped() -> None:

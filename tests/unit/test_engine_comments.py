@@ -42,6 +42,7 @@ def test_a_comment_is_of_the_lap_and_run_on_which_it_was_said() -> None:
     stage.command("comment", text="better now")
     first, second = noted(stage)
     assert (first.t, first.run, first.lap_number, first.lap_kind, first.driver) == (370.0, "main", 2, "timed", "ines")
+    assert first.lap == "timed lap 1"
     assert (second.run, second.lap_number, second.lap) == ("main", 4, "cool-down lap 1")
     assert first.because is not None
     assert first.because.startswith("fact-")
@@ -102,12 +103,15 @@ def test_the_desk_may_name_the_run_and_the_lap() -> None:
     stage.command("comment", remarks=[MID], run="main", lap=2)
     stage.command("comment", remarks=[MID])
     stage.command("comment", comment=2, lap=3)
-    assert [(one.run, one.lap_number, one.lap_kind) for one in noted(stage)] == [
-        ("main", 2, "timed"), ("main", 3, "timed"),
+    stage.command("comment", text="now", lap=4)
+    stage.command("comment", text="as it left", lap=1)
+    assert [(one.run, one.lap_number, one.lap_kind, one.lap) for one in noted(stage)] == [
+        ("main", 2, "timed", "timed lap 1"), ("main", 3, "timed", "timed lap 2"),
+        ("main", 4, "cool", "cool-down lap 1"), ("main", 1, "out", "out-lap"),
     ]  # fmt: skip
     assert reason(stage.command("comment", text="x", run="mian")).endswith("did you mean 'main'?")
     assert reason(stage.command("comment", text="x", lap=9)) == "run main has 4 laps so far: no lap 9"
-    assert len(noted(stage)) == 2
+    assert len(noted(stage)) == 4
 
 
 def test_what_is_missing_is_named() -> None:

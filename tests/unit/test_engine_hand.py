@@ -304,6 +304,32 @@ def test_undo_takes_back_the_last_of_the_same_hand() -> None:
     assert "is left to take back" in refused(stage.command("undo"))
 
 
+@pytest.mark.parametrize(("name", "fields"), [
+    ("cross", {}), ("status", {"status": "red"}), ("set_tyres", {"tyre_laps": 9}), ("set_fuel", {"fuel_kg": 15}),
+    ("set_switch", {"switch": "flap", "position": "open"}), ("set_car", {"lap": 3}), ("comment", {"text": "us"}),
+    ("asked", {"text": "gap?"}), ("quiet", {}),
+])
+def test_what_was_entered_and_taken_back_is_no_change_of_the_plan(name: str, fields: dict[str, Any]) -> None:
+    """Nobody changed the plan, so neither the entry nor its undo stands among its changes."""
+    stage = on_lap(by_hand(), 220.0)
+    told(stage.command(name, 321.0, **fields))
+    told(stage.command("undo", 325.0))
+    assert stage.car.desk.changes == []
+
+
+@pytest.mark.parametrize(("name", "fields"), [
+    ("extend", {"laps": 1}), ("box", {}), ("drop", {"run": "spare"}), ("set_car", {"run": "spare", "lap": 2}),
+])
+def test_a_change_of_the_plan_that_is_taken_back_is_one_more_change(name: str, fields: dict[str, Any]) -> None:
+    """The plan is another one again, and who looks at it must know by whom: an order, and a car that was set onto a
+    later run, for the runs before it are skipped."""
+    stage = on_lap(by_hand(), 220.0)
+    told(stage.command(name, 321.0, by="ann", **fields))
+    back = told(stage.command("undo", 325.0, by="ann"))
+    assert [one.t for one in stage.car.desk.changes] == [321.0, 325.0]
+    assert (stage.car.desk.changes[-1].what, stage.car.desk.changes[-1].by) == (back, "ann")
+
+
 def test_what_the_feed_confirmed_cannot_be_taken_back() -> None:
     """The feed saw the same crossing: it stands."""
     stage = on_lap(by_hand(), 220.5)

@@ -136,6 +136,18 @@ def test_a_run_that_is_over_settles_what_is_left() -> None:
     ]  # fmt: skip
 
 
+def test_a_lap_that_was_driven_is_not_told_as_one_that_never_came() -> None:
+    """Nobody was called for it, so it was not done; but the run did not end before its lap."""
+    made, state = running({"do": "flap_lap", "on": {"timed": 1}}, {"do": "limiter_pass", "on": "in"},
+                          laps="out, 2 timed, in")
+    for kind in ("out", "timed", "timed"):
+        made.lap_done(kind)
+    made.come_in(400, red=False)
+    items.run_over(state, PROCEDURES, 400)
+    assert state.state == "done"
+    assert state.items[1].reason == "its lap was driven without a call for it"
+
+
 def test_a_run_cut_short_keeps_what_can_still_be_done() -> None:
     """In on timed lap 2: its item and those of later laps stay; one whose lap went by moves on, or has no lap left."""
     made, state = running(

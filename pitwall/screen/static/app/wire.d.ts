@@ -888,6 +888,8 @@ export interface RunRow {
   items: number;
   /** False: it is over, and too little was driven to count as this run */
   counts: boolean;
+  /** must items that were not done, or whose data are spoilt */
+  musts_left: number;
 }
 
 export interface Rung {

@@ -1,0 +1,126 @@
+"""A debrief claims nothing that was not: sentences that a race engineer would take at their word."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from pitwall.cli.debrief import in_words
+from pitwall.debrief import wording as say
+from pitwall.debrief.contents import document_of
+from pitwall.debrief.contents_car import car_chapter
+from pitwall.debrief.contents_figures import plan_figure
+from pitwall.debrief.contents_summary import summary_sections
+from pitwall.debrief.document import Points, Section, Words
+from pitwall.debrief.model import CarDebrief, Debrief, LapRow
+from tests.unit.debrief_stage import car, empty, full, item, laps, run, session
+
+
+def test_a_session_that_never_began_had_no_green_light() -> None:
+    """Its second zero is where a green light was awaited; nothing says that there was one."""
+    made = full(state="not_begun", statuses=(), began_s=-11_100, ended_s=-11_019)
+    (when,) = [one.text for one in document_of(made).facts if one.lead == "When:"]
+    assert "green light at" not in when
+    assert when.startswith("Friday 16 May 2031; no green light came. ")
+    assert "Session time counts to 08:30:00 (UTC)" in when
+    assert in_words(made)[0] == "Saltmarsh Park spring test, practice-1: 1:00:00, not begun"
+
+
+@pytest.mark.parametrize(("state", "ended_s", "words"), [
+    ("closed", 3885, "1:00:00, closed"), ("flag_out", 3700, "1:00:00, flag out"),
+    ("running", 1390, "23:10 of 1:00:00, running"),
+])
+def test_how_far_a_session_came_is_told_of_one_that_runs(state: str, ended_s: float, words: str) -> None:
+    """A session that is over was as long as it was; what the journal heard after it is no part of it."""
+    assert in_words(full(state=state, ended_s=ended_s))[0].endswith(f": {words}")
+
+
+# -- runs --------------------------------------------------------------------------------------------------------------
+
+
+def lacking(*outcomes: str, **of_run: Any) -> CarDebrief:
+    """A car with one run that was driven to its end, whose must items came to this."""
+    left = sum(one in ("not_done", "done_badly") for one in outcomes)
+    learn = run("learn", "must", "done", items=len(outcomes), items_done=outcomes.count("done"), musts_left=left,
+                stints=car().runs[0].stints, **of_run)
+    return car().model_copy(update={"runs": (learn,), "items": tuple(
+        item("constant_speed_hold", "learn", one, "held back").model_copy(update={"item": f"learn-{at}"})
+        for at, one in enumerate(outcomes))})
+
+
+def said(made: CarDebrief) -> str:
+    """The first words of the first page."""
+    block = summary_sections(made, full())[0].blocks[0]
+    assert isinstance(block, Words)
+    return block.text
+
+
+@pytest.mark.parametrize("outcomes", [("not_done", "not_done"), ("done", "not_done"), ("done", "done_badly")])
+def test_a_run_whose_must_items_were_not_done_is_done_in_part(outcomes: tuple[str, ...]) -> None:
+    """Its laps were driven, and what it had to bring was not brought: on the page and in the terminal."""
+    made, left = lacking(*outcomes), 2 if outcomes[0] == "not_done" else 1
+    assert say.run_state(made.runs[0]) == "◐ done in part, 3 of 3 timed"
+    assert said(made).startswith("0 of 1 run done, 1 done in part. ")
+    assert say.why(made.runs[0]) == say.plural(left, "must item") + " not done as wanted"
+    assert [line.split()[:3] for line in in_words(Debrief(**{**dict(full()), "cars": (made,)}))[2:3]] == [
+        ["learn", "in", "part"]]
+
+
+def test_a_run_that_brought_what_it_had_to_is_done() -> None:
+    """Also where that is only probable: the page says so of the item."""
+    made = lacking("done", "probably_done")
+    assert say.run_state(made.runs[0]) == "● done, 3 of 3 timed"
+    assert said(made).startswith("1 of 1 run done. ")
+
+
+def test_too_few_laps_are_worse_than_a_must_item_that_was_not_done() -> None:
+    """A run that was broken off is told so, whatever became of its items."""
+    assert say.run_state(lacking("not_done", counts=False).runs[0]) == "▲ broken off, 3 of 3 timed"
+
+
+def test_a_block_that_was_done_in_the_pit_lane_is_not_told_as_not_driven() -> None:
+    """Practice starts after the flag have no lap of their own."""
+    starts = run("starts", "could", "done", laps="", timed_wanted=0, timed_done=0)
+    made = car().model_copy(update={"runs": (*car().runs[:1], starts, run("long", "could", "skipped"))})
+    figure = plan_figure(made, session())
+    assert figure is not None
+    assert figure.told.endswith("Done without a lap: starts. Not driven: long.")
+
+
+# -- laps --------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("status", "words"), [
+    (("green", "yellow"), "yellow"), (("green", "slow", "green"), "slow period"), (("red", "green"), "red flag"),
+    (("yellow", "slow", "red"), "red flag"), ((), "yellow"),
+])
+def test_a_lap_that_a_flag_spoilt_names_the_flag(status: tuple[str, ...], words: str) -> None:
+    """The gravest that touched it."""
+    lap = LapRow.model_validate({**laps("holds", 3, 1)[1].model_dump(), "clean": "yellow", "status": status,
+                                 "lost_s": None, "clean_at": ""})
+    assert say.clean_words(lap) == words
+
+
+def test_a_number_of_a_lap_is_the_session_s() -> None:
+    """Beside the name of a run a number would be read as of the run: there it says of what it is."""
+    made = full()
+    (complaints,) = [one for part in summary_sections(made.cars[0], made) if part.heading.startswith("Open")
+                     for one in part.blocks if isinstance(one, Points)]
+    leads = [one.lead for one in complaints.points if one.lead.startswith(("holds", "baseline"))]
+    assert leads
+    assert not [one for one in leads if ", lap " in one]
+    (laps_told,) = [one.text for one in document_of(made).facts if one.lead == "Laps:"]
+    assert laps_told == "numbered through the session, each car's own; a lap of a run has a name, such as in-lap."
+    (switches,) = [one for one in _sections(made) if one.heading == "Car 41: switches"]
+    table = switches.blocks[-1]
+    assert "holds, session lap 4" in str(table)
+
+
+def _sections(made: Debrief) -> list[Section]:
+    return list(car_chapter(made.cars[0], made.session))
+
+
+def test_an_empty_debrief_has_the_same_sentences() -> None:
+    """Nothing happened, and nothing is claimed."""
+    assert in_words(empty())[0].endswith("1:00:00, not begun")
