@@ -128,7 +128,9 @@ class NotedSession:
     def _runs_over(self, outputs: tuple[out.Output, ...], tell: TellRun) -> tuple[out.Output, ...]:
         """The debrief of a run as its car comes in, and anew when something about it changed while it stands there."""
         found = []
-        for name in dict.fromkeys(one.car for one in outputs if self._is_news(one) and one.car in self.session.team):
+        # Most facts lead to a wake-up, if to anything.
+        news = [one for one in outputs if type(one) is not out.WakeAt and self._is_news(one)]
+        for name in dict.fromkeys(one.car for one in news if one.car in self.session.team):
             in_pits = not self.session.team[name].track.on_track
             came_in = any(isinstance(one, out.LapJudged) and one.car == name and one.at == "pit" for one in outputs)
             if not in_pits or not (came_in or name in self.told):

@@ -16,8 +16,9 @@ from dataclasses import dataclass
 from typing import Any, NoReturn, cast
 
 from pydantic import BaseModel, ValidationError
+from pydantic_core import to_json
 
-from pitwall.bus.payload import complaint, control_character, read_object, readable_id, shown
+from pitwall.bus.payload import complaint, control_character, may_hold_controls, read_object, readable_id, shown
 from pitwall.bus.topics import BY_MODEL, MAX_FACT_BYTES, MAX_STATE_BYTES, Place, Topic, place_of, topic_of
 from pitwall.errors import PayloadError
 from pitwall.model.events import CarCrossed, CarPositioned, CommandGiven, Event, Fact
@@ -71,9 +72,11 @@ def fact_from(topic: str, payload: bytes, now: float) -> Event:
     message_id = readable_id(fields)
     model = place.row.model
     known = _known_fields(topic, place, fields, message_id)
+    if may_hold_controls(payload):
+        _refuse_controls(topic, known, message_id)
     if model is CommandGiven:
         known.setdefault("t", now)
-    return cast(Event, _validated(topic, model, known, message_id))
+    return cast(Event, _validated(topic, model, known, message_id, to_json(known)))
 
 
 def message_for_fact(session: str, fact: Fact) -> Message:
@@ -86,7 +89,8 @@ def message_for_fact(session: str, fact: Fact) -> Message:
     if row is None:
         raise PayloadError(session, f"{type(fact).__name__} is never sent over the bus")
     fields = fact.model_dump(mode="json", exclude_none=True, exclude={"type", *row.levels})
-    renamed = {WIRE_NAMES.get(type(fact), {}).get(name, name): value for name, value in fields.items()}
+    wire_names = WIRE_NAMES.get(type(fact))
+    renamed = fields if wire_names is None else {wire_names.get(name, name): value for name, value in fields.items()}
     topic = topic_of(session, row, {name: getattr(fact, name) for name in row.levels})
     payload = _COMPACT.encode(renamed).encode()
     return _sized(Message(topic, payload, row.qos, row.retain), MAX_FACT_BYTES)
@@ -124,7 +128,9 @@ def output_from(topic: str, payload: bytes) -> Output | Health | Cleared:
     fields = read_object(topic, payload, MAX_STATE_BYTES)
     message_id = readable_id(fields)
     model = place.row.model
-    output = _validated(topic, model, fields, message_id, prune=True)
+    # Where nothing in them is escaped the bytes are as good as the fields written out once more.
+    text = json.dumps(fields) if may_hold_controls(payload) else payload
+    output = _validated(topic, model, fields, message_id, text, prune=True)
     for level, value in place.levels.items():
         own = getattr(output, "id" if level == "alert" else level)
         if own != value:
@@ -178,10 +184,14 @@ def _known_fields(topic: str, place: Place, fields: dict[str, Any], message_id: 
     for level, value in place.levels.items():
         if known.setdefault(level, value) not in (value, _as_number(value)):
             refuse(f"the topic says {level} {value!r}, the message {shown(known[level])}")
+    return known
+
+
+def _refuse_controls(topic: str, known: dict[str, Any], message_id: str | None) -> None:
+    """After it the fields can be written out whatever they hold: no text has half of a surrogate pair."""
     found = control_character(known)
     if found is not None:
-        refuse(f"a text holds the control character {shown(found)}: leave it out")
-    return known
+        raise PayloadError(topic, f"a text holds the control character {shown(found)}: leave it out", message_id)
 
 
 def _as_number(value: str) -> int | None:
@@ -189,18 +199,22 @@ def _as_number(value: str) -> int | None:
 
 
 def _validated(
-    topic: str, model: type[BaseModel], fields: dict[str, Any], message_id: str | None, prune: bool = False
+    topic: str, model: type[BaseModel], fields: dict[str, Any], message_id: str | None, text: str | bytes,
+    prune: bool = False,
 ) -> BaseModel:
-    """Validate strictly: JSON's own types only, no text for numbers. With ``prune`` unknown fields are dropped."""
+    """Validate strictly: JSON's own types only, no text for numbers. With ``prune`` unknown fields are dropped.
+
+    ``text``: the fields, written out.
+    """
     try:
-        return model.model_validate_json(json.dumps(fields), strict=True)
+        return model.model_validate_json(text, strict=True)
     except ValidationError as error:
         extra = [detail["loc"] for detail in error.errors() if detail["type"] == "extra_forbidden"]
         if not prune or not extra:
             raise PayloadError(topic, complaint(model, error, WIRE_NAMES.get(model, {})), message_id) from None
     for location in extra:
         _without(fields, location)
-    return _validated(topic, model, fields, message_id)
+    return _validated(topic, model, fields, message_id, json.dumps(fields))
 
 
 def _without(fields: Any, location: Sequence[int | str]) -> None:

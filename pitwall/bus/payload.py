@@ -95,7 +95,8 @@ def read_object(topic: str, payload: bytes, most_bytes: int) -> dict[str, Any]:
         raise PayloadError(topic, str(error)) from None
     if not isinstance(value, dict):
         raise PayloadError(topic, f"found {kind_of(value)}, expected a JSON object")
-    if _deeper_than(value, _MOST_DEPTH):
+    # What opens fewer brackets is no deeper than that, and most open one.
+    if payload.count(b"{") + payload.count(b"[") >= _MOST_DEPTH and _deeper_than(value, _MOST_DEPTH):
         raise PayloadError(topic, _TOO_DEEP, readable_id(value))
     return value
 
@@ -137,6 +138,12 @@ def shown(value: object) -> str:
         return kind_of(value)
     text = json.dumps(value)
     return text if len(text) <= _FOUND_LENGTH else text[:_FOUND_LENGTH] + "..."
+
+
+def may_hold_controls(payload: bytes) -> bool:
+    """Guard: some text of a readable message may hold what ``control_character`` finds. JSON has those as escapes only,
+    all but DEL."""
+    return b"\\" in payload or b"\x7f" in payload
 
 
 def control_character(value: object) -> str | None:

@@ -89,7 +89,7 @@ class Advising:
     def follow(self, clock: SessionClock, team: dict[str, TeamCar], alerts: AlertBook, now: float) -> list[Output]:
         """Keep what stands true, and ask what is to be asked."""
         found = self._follow_status(clock, now)
-        moved = tuple(_moved(car) for car in team.values())
+        moved = tuple([_moved(car) for car in team.values()])
         if moved != self._moved:
             self._moved = moved
             found += self._follow_plans(team, alerts, now)

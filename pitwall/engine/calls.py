@@ -217,11 +217,14 @@ class CallBook:
         """Show, open and expire what the time asks for."""
         for call in self._open_calls():
             spec = call.spec
-            if call.state == "planned" and not spec.waits and now >= self._over_at(spec):
-                self.signal(call, "passed", now, "it became known too late to be said in time")
-                continue
-            if call.state == "planned" and now >= spec.say_from_s - spec.lead_s and (spec.lead_s or not spec.waits):
-                self.signal(call, "lead", now)
+            if call.state == "planned":
+                if now < spec.say_from_s - spec.lead_s and now < spec.say_by_s:
+                    continue  # as most are: neither over nor to be shown yet
+                if not spec.waits and now >= self._over_at(spec):
+                    self.signal(call, "passed", now, "it became known too late to be said in time")
+                    continue
+                if now >= spec.say_from_s - spec.lead_s and (spec.lead_s or not spec.waits):
+                    self.signal(call, "lead", now)
             if call.state == "shown" and now >= spec.say_from_s and not spec.waits:
                 self.signal(call, "open", now)
             if call.state == "due" and now >= self._over_at(spec):
@@ -241,14 +244,14 @@ class CallBook:
         found: float | None = None
         for call in self.live.values():
             spec, state = call.spec, call.state
-            if state == "planned":
-                moments = [spec.say_from_s - spec.lead_s]
-            elif state == "shown":
-                moments = [spec.say_from_s]
-            elif spec.until_s is None:
-                moments = [self._over_at(spec)]
-            else:
-                moments = [self._over_at(spec), spec.say_by_s + LAPSES_S, spec.until_s + LAPSES_S]
+            if state != "due":
+                moment = spec.say_from_s if state == "shown" else spec.say_from_s - spec.lead_s
+                if moment > now and (found is None or moment < found):
+                    found = moment
+                continue
+            moments = [self._over_at(spec)]
+            if spec.until_s is not None:
+                moments += (spec.say_by_s + LAPSES_S, spec.until_s + LAPSES_S)
             for moment in moments:
                 if moment > now and (found is None or moment < found):
                     found = moment
@@ -265,8 +268,10 @@ class CallBook:
         if now < self.lapse_t + LAPSE_AGAIN_S:
             return False
         for call in self.live.values():
+            if call.state != "due":
+                continue
             over = call.spec.until_s is not None and call.spec.say_by_s + LAPSES_S <= now
-            if call.state == "due" and over and not stays(call):
+            if over and not stays(call):
                 self.lapse_t = now
                 return True
         return False

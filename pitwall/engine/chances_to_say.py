@@ -7,6 +7,8 @@ and the more slowly the sentence may be spoken. ``STANDARDS`` are steps of that,
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from pitwall.engine.call import Call, CallSpec
 from pitwall.engine.situation import Situation
 from pitwall.engine.sure import Sure
@@ -76,8 +78,8 @@ def ways_of(at: Situation, spec: CallSpec, standard: int, sure: Sure, parts: boo
     """Every way to make a call in windows of one of the ``STANDARDS``, as far as they are not behind."""
     room = spec.room
     assert room is not None  # it competes
-    if spec.kind not in PRE_EMPTS and (clear := _clear_of_the_flag(at, spec, room)) is not room:
-        spec = altered(spec, room=clear)
+    if spec.kind not in PRE_EMPTS:
+        spec = sure.once("clear", spec, 0, lambda: _clear_of_the_flag(at, spec, room))
     if room.stretches is None:
         own = Room(None, spec.say_from_s, spec.say_by_s + SLOW_SPEECH * spec.spoken_s)
         made = ways(_words(at, spec, SLOW_SPEECH), own, may_split=False, least=(0.0,))
@@ -85,17 +87,22 @@ def ways_of(at: Situation, spec: CallSpec, standard: int, sure: Sure, parts: boo
         short = spec.kind in MUST and at.lap_map.listening is not None
         return tuple(way for way in made if way.how == "short") or made if short else made
     if spec.kind in MUST:
-        found = _within(at, spec, sure, standard, parts)
+        found = _found(at, spec, sure, standard, parts)
         if standard > MUST_IN_FULL and "short" in found:
-            surer = _within(at, spec, sure, MUST_IN_FULL, parts).get("full")
+            surer = _found(at, spec, sure, MUST_IN_FULL, parts).get("full")
             return (*(() if surer is None else (surer,)), found["short"])
         return tuple(found.values())
-    found = {}
+    found = dict[str, Way]()
     for number in range(standard, max(standard, FULL_AT_LEAST) + 1):
-        found = _within(at, spec, sure, number, parts) | found
+        found = {**_found(at, spec, sure, number, parts), **found}
         if "full" in found:
             break
     return tuple(found.values())
+
+
+def _found(at: Situation, spec: CallSpec, sure: Sure, standard: int, parts: bool) -> Mapping[str, Way]:
+    """``_within``, worked out once: a call that goes down the standards asks for one of them again and again."""
+    return sure.once("ways", spec, 2 * standard + parts, lambda: _within(at, spec, sure, standard, parts))
 
 
 def _within(at: Situation, spec: CallSpec, sure: Sure, standard: int, parts: bool) -> dict[str, Way]:
@@ -128,17 +135,18 @@ def _awaited(made: tuple[Way, ...], least_s: float, foreseen_s: float) -> tuple[
     return tuple(found)
 
 
-def _clear_of_the_flag(at: Situation, spec: CallSpec, room: Room) -> Room:
-    """The room of what can wait less the moment of the flag, which everybody knows; a put-back before a line that the
+def _clear_of_the_flag(at: Situation, spec: CallSpec, room: Room) -> CallSpec:
+    """What can wait, its room less the moment of the flag, which everybody knows; a put-back before a line that the
     car reaches earlier cannot wait."""
     if at.stopped_by_flag or not at.clock.running or room.stretches is None:
-        return room
+        return spec
     flag_s = at.clock.end_s(at.now)
     from_s, to_s = flag_s - BEFORE_FLAG_S, flag_s + AFTER_FLAG_S
     if room.end_by_s <= from_s or (spec.act_at_s is not None and spec.act_at_s <= flag_s):
-        return room
+        return spec
     pieces = [piece for begin, end in room.stretches for piece in ((begin, min(end, from_s)), (max(begin, to_s), end))]
-    return altered(room, stretches=tuple([(begin, end) for begin, end in pieces if begin < end]))
+    clear = tuple([(begin, end) for begin, end in pieces if begin < end])
+    return altered(spec, room=altered(room, stretches=clear))
 
 
 def _words(at: Situation, spec: CallSpec, slowly: float) -> Words:

@@ -238,7 +238,11 @@ class ChannelBook:
             if not eased:
                 break
             for key in eased:
-                while standard[key] < least_sure(by_key[key].kind):
+                least = least_sure(by_key[key].kind)
+                # What has no window by the last standard has none by any: that is asked first.
+                if not ways_of(at, by_key[key], least, sure, parts):
+                    standard[key] = least - 1
+                while standard[key] < least:
                     standard[key] = max(standard[key] + 1, _content_with(by_key[key]))
                     waits[key] = _pending(at, by_key[key], calls[key], standard[key], by_key, sure, weight[key], parts)
                     if waits[key].ways:

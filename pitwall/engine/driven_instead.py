@@ -30,10 +30,9 @@ def timed_instead(car: TeamCar) -> bool:
         return False
     if run.expected_kind not in PLANNED or lap.start_phase > 0 or lap.disturbed or lap.from_pits:
         return False
-    if run.expected_kind == "in" and _called_in_since(car, run, lap.start_t):
-        return False
+    # Whether anybody called it in is asked last: for that all its calls are gone through.
     if any(car.lap_map.loops.get(loop, 0.0) > 0 for loop in lap.crossings):
-        return lap.kind == "timed"
+        return lap.kind == "timed" and not (run.expected_kind == "in" and _called_in_since(car, run, lap.start_t))
     before = car.track.laps[-1] if car.track.laps else None
     if run.expected_kind != "in" or run.stayed_out == 0 or before is None:
         return False

@@ -120,7 +120,7 @@ class Questions:
 
     def ask(self, clock: SessionClock, team: list[TeamCar], now: float) -> ForecastWanted | None:
         """A new question when the plan changed or the last one is old; None otherwise."""
-        revision = sum(car.progress.revision for car in team)
+        revision = sum([car.progress.revision for car in team])
         stale = self._asked_t is None or now >= self._asked_t + self._setup.forecast.every_s
         if clock.between_windows and self._asked_t is not None:
             stale = False  # in a break nothing changes but by the desk

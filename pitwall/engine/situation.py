@@ -214,9 +214,14 @@ class Situation:
 
         Where it may be spoken on neither, both: it has nowhere else to go.
         """
-        before = next((one for one, after in itertools.pairwise(self.legs) if after is leg), None)
-        laps = tuple(one for one in (before, leg) if one is not None)
-        return tuple(one for one in laps if self.plan.may_say(kind, one.kind)) or laps
+        laps: tuple[Leg, ...] = (leg,)
+        before: Leg | None = None
+        for one in self.legs:
+            if one is leg:
+                laps = (leg,) if before is None else (before, leg)
+                break
+            before = one
+        return tuple([one for one in laps if self.plan.may_say(kind, one.kind)]) or laps
 
     def room(self, laps: tuple[Leg, ...], from_s: float, end_by_s: float) -> Room:
         """Room for a call on these laps: not begun before ``from_s`` or before the first of them, over by ``end_by_s``.

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+from pitwall.engine.call import CallSpec
 from pitwall.engine.situation import Situation
 from pitwall.radio.pending import Spans
 
+T = TypeVar("T")
 MOST_MARGIN_S = 1.5
 AFTER_CORNER_S, BEFORE_BRAKING_S = 0.5, 0.15  # drivers differ more in when a corner is over than in when braking begins
 
@@ -16,6 +21,15 @@ class Sure:
         self._at = at
         self._found: dict[tuple[int, float], Spans] = {}
         self._margins: dict[int, tuple[Spans, Spans]] = {}
+        self._once: dict[tuple[str, int, int], tuple[CallSpec, Any]] = {}
+
+    def once(self, what: str, spec: CallSpec, which: int, work_out: Callable[[], T]) -> T:
+        """What was worked out of this very spec at this moment: the situation stands still, so it stays the same."""
+        found = self._once.get((what, id(spec), which))
+        if found is None:
+            found = self._once[what, id(spec), which] = spec, work_out()  # the spec is held: its id stays its own
+        made: T = found[1]
+        return made
 
     def of(self, stretches: Spans, share: float) -> Spans:
         """The stretches less so large a share of the margin."""

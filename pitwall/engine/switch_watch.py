@@ -65,6 +65,11 @@ class _Lap:
         return same_position(stands, self.planned[name]) or self.awaited(name)
 
     @cached_property
+    def off(self) -> tuple[list[str], list[str]]:
+        """Which switches are measured off their place on this lap, and which may be."""
+        return self.car.switches.wrong(self.wanted)
+
+    @cached_property
     def calls(self) -> list[Call]:
         """Switch calls that were to be made on this lap."""
         return [call for call in self.car.book.calls.values() if call.spec.run == self.run.run.run
@@ -117,9 +122,9 @@ def switch_measured(
 
 def switches_ahead(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:
     """After every fact: the line of a timed lap is near, must be behind the car, or was so just now."""
-    line, lap = _line_ahead(car), car.track.lap
-    begun = _timed(car) and lap is not None and now < lap.start_t + SETTLES_S
-    near = begun or (line is not None and now >= line - AHEAD_S) or timed_instead(car)
+    lap = car.track.lap
+    begun = lap is not None and now < lap.start_t + SETTLES_S and _timed(car)
+    near = begun or ((line := _line_ahead(car)) is not None and now >= line - AHEAD_S) or timed_instead(car)
     return look_at_switches(car, alerts, status, now) if near else []
 
 
@@ -172,7 +177,7 @@ def _wrong(car: TeamCar, lap: _Lap, now: float) -> Iterator[tuple[str, str]]:
     """Measured switches that stand where they spoil this lap, or the one that must have begun, each with its text."""
     board = car.switches
     if lap.timed:
-        for name in board.wrong(lap.wanted)[0]:
+        for name in lap.off[0]:
             if not lap.excused(name):
                 yield name, _off(car, name, lap.wanted[name], lap.instead)
     # On a lap that a flag has spoilt nobody knows when, or whether, the car is at the line.
@@ -189,7 +194,7 @@ def _unsure(car: TeamCar, lap: _Lap, alerts: AlertBook, now: float) -> Iterator[
     board = car.switches
     near = lap.following is not None and lap.following.kind == "timed" and now >= lap.end_s - AHEAD_S
     if lap.timed:
-        for name in board.wrong(lap.wanted)[1]:
+        for name in lap.off[1]:
             if not lap.excused(name):
                 yield name, _doubt(car, name, lap.wanted[name])
     elif not near:

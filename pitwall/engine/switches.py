@@ -156,7 +156,8 @@ class SwitchBoard:
         return {name: to for name, to in item_switches(procedure, item, base).items() if name in base}
 
     def changes(
-        self, before: Mapping[str, Position], after: Mapping[str, Position], free: bool = False, parked: bool = False
+        self, before: Mapping[str, Position | None], after: Mapping[str, Position], free: bool = False,
+        parked: bool = False,
     ) -> dict[str, Position]:
         """What must be changed between two laps: the switches a driver is told to move, with the position to go to.
 
@@ -164,7 +165,8 @@ class SwitchBoard:
         item asks for is meant, however small. ``parked``: the car stands, so stationary switches can be moved.
         """
         found: dict[str, Position] = {}
-        for name in sorted([name for name, position in after.items() if before.get(name) is not position]):
+        others = [name for name, position in after.items() if before.get(name) is not position]
+        for name in sorted(others) if len(others) > 1 else others:
             stands = before.get(name)
             switch = self.known(name)
             if switch is None or switch.kind == "momentary" or (switch.kind == "stationary" and not parked):
@@ -180,7 +182,8 @@ class SwitchBoard:
 
     def differs(self, wanted: Mapping[str, Position], parked: bool = False) -> dict[str, Position]:
         """Switches that do not stand where they are wanted; stationary ones only where the car is ``parked``."""
-        standing = {name: position for name in wanted if (position := self.stands(name)) is not None}
+        measured, believed = self.measured, self.believed
+        standing = {name: measured.get(name, believed.get(name)) for name in wanted}
         return self.changes(standing, wanted, free=True, parked=parked)
 
     def measured_off(self, positions: Mapping[str, Position]) -> list[str]:
@@ -206,7 +209,7 @@ class SwitchBoard:
 
     def in_doubt(self) -> list[str]:
         """Switches without telemetry that were moved and that nothing shows to be back."""
-        return sorted({*self.owed, *self.doubted} - set(self.measured))
+        return sorted({*self.owed, *self.doubted} - set(self.measured)) if self.owed or self.doubted else []
 
     def _near_enough(self, switch: Switch, stands: Position | None, wanted: Position) -> bool:
         if same_position(stands, wanted):

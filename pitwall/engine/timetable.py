@@ -51,6 +51,8 @@ def _opening(alerts: AlertBook, status: Status, now: float) -> list[Output]:
 def fade(alerts: AlertBook, status: Status, now: float) -> list[Output]:
     """End what was acknowledged or has stood for long enough; look whether the session has opened."""
     opening = _opening(alerts, status, now)
+    if not alerts.active:
+        return opening
     ended = [alert for alert in _standing(alerts) if alert.acknowledged or now >= alert.since_s + STANDS_S]
     return opening + [output for alert in ended for output in alerts.over(alert.kind, None, now, _detail(alert))]
 

@@ -17,6 +17,7 @@ bound in the queue with it. Nodes are counted, never time, so equal input gives 
 from __future__ import annotations
 
 import heapq
+import itertools
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -27,6 +28,7 @@ from pitwall.radio.insertion import by_insertion, least_in_the_room
 from pitwall.radio.pending import Cost, How
 
 Ticks = tuple[tuple[int, int], ...]
+NEVER = 1 << 62
 DIVES = 8  # so many states are followed straight to an end when the search is broken off
 
 
@@ -137,6 +139,8 @@ class Search:
     _seen: dict[int, list[tuple[int, int]]] = field(default_factory=dict)
     _needed: int = 0
     _count: int = 0
+    _closes: list[int] = field(default_factory=list)
+    _closed: list[int] = field(default_factory=list)
 
     def run(self, now: int) -> Answer:
         """The best plan for a channel that is free from ``now`` on."""
@@ -195,25 +199,25 @@ class Search:
 
     def _work_out(self, number: int, tick: int) -> _Next:
         ways, gap, drop, _, _, _, _, closes = self.jobs[number]
-        found: list[Option] = []
-        if tick <= closes:
-            for index, way in enumerate(ways):
-                _, lengths, starts, best, loss, late_per_tick, _ = way
-                if len(lengths) == 1:
-                    for begin, end in starts[0]:
-                        if end >= tick:
-                            start = begin if begin > tick else tick
-                            cost = loss + late_per_tick * (start - best) if start > best else loss
-                            found.append((cost, start + lengths[0] + gap, index, start))
-                            break
-                elif (chain := way.earliest_chain(tick)) is not None:
-                    found.append((way.cost(chain), chain[-1] + lengths[-1] + gap, index, chain[0]))
-        if not found:
+        if tick > closes:
             return (), tick, drop
+        found: list[Option] = []
+        for index, (_, lengths, starts, best, loss, late_per_tick, _) in enumerate(ways):
+            if len(lengths) == 1:
+                for begin, end in starts[0]:
+                    if end >= tick:
+                        start = begin if begin > tick else tick
+                        cost = loss + late_per_tick * (start - best) if start > best else loss
+                        found.append((cost, start + lengths[0] + gap, index, start))
+                        break
+            elif (chain := ways[index].earliest_chain(tick)) is not None:
+                found.append((ways[index].cost(chain), chain[-1] + lengths[-1] + gap, index, chain[0]))
         needed = self._needed >> number & 1
         if len(found) == 1:
             cost, _, _, first = found[0]
-            return (tuple(found), first, min(cost, drop)) if cost <= drop or needed else ((), first, drop)
+            return (tuple(found), first, cost if cost < drop else drop) if cost <= drop or needed else ((), first, drop)
+        if not found:
+            return (), tick, drop
         first = min([option[3] for option in found])
         found.sort()
         kept: list[Option] = []
@@ -230,8 +234,10 @@ class Search:
         if known is None:
             known = self._known[free] = [None] * len(self.jobs)
         while True:
-            lost, least, first = 0, 0, 1 << 62
-            for job in _bits(alive):
+            # Most of what is lost is lost because its last start is over, and that is known without asking it.
+            lost = self._too_late(free) & alive
+            least, first = 0, NEVER
+            for job in _bits(alive ^ lost):
                 found = known[job]
                 if found is None:
                     found = known[job] = self._next(job, free)
@@ -245,10 +251,20 @@ class Search:
             if not lost:
                 break
             cost, alive = self._lose(cost, alive, lost)
+            if not self._needed & lost:
+                break  # nothing else went with it, so the bound counts those that are left, and them alone
         self._count = number = self._count + 1
         if alive and first > free:
             free = first  # nothing of the calls left begins before, so what is known of them holds then too
         return cost + least, alive.bit_count(), number, cost, free, alive, before, made, known
+
+    def _too_late(self, tick: int) -> int:
+        """The jobs whose last start is before a tick."""
+        if not self._closes:
+            ends = sorted([(job.closes, number) for number, job in enumerate(self.jobs)])
+            self._closes = [closes for closes, _ in ends]
+            self._closed = [0, *itertools.accumulate([1 << number for _, number in ends])]
+        return self._closed[bisect_left(self._closes, tick)]
 
     def _lose(self, cost: int, alive: int, lost: int) -> tuple[int, int]:
         """Drop calls, and with them the ones that make no sense without them."""
@@ -256,41 +272,50 @@ class Search:
             for job in _bits(lost):
                 cost += self.jobs[job].drop
             alive &= ~lost
-            lost = sum(1 << job for job in _bits(alive) if self.jobs[job].needs & lost) if self._needed & lost else 0
+            if not self._needed & lost:
+                break
+            lost = sum(1 << job for job in _bits(alive) if self.jobs[job].needs & lost)
         return cost, alive
 
     def _children(self, state: _State) -> list[_State]:
         """What may come next, and the end in which nothing more is said."""
         _, _, _, so_far, free, alive, _, _, known = state
-        fits = self._fitting(alive, known)
-        soonest, its = min(fits, default=(1 << 62, -1))
-        second = min([one[0] for one in fits if one[1] != its], default=1 << 62)
+        soonest, its, second = self._fitting(alive, known)
         found = []
         for number in _bits(alive):
             job, row = self.jobs[number], known[number]
-            if job.needs & alive or row is None:
+            if row is None or job.needs & alive:
                 continue
             over, left, lost = second if number == its else soonest, alive & ~(1 << number), job.after & alive
             for cost, ready, way, start in row[0]:
                 if over > start:
                     spent, still = self._lose(so_far + cost, left, lost) if lost else (so_far + cost, left)
                     found.append(self._settled(state, (number, way), spent, ready, still))
-        if not fits:
+        if its < 0:
             end = so_far + sum([self.jobs[job].drop for job in _bits(alive)])
             self._count += 1
             found.append((end, 0, self._count, end, free, 0, state, None, known))
         return found
 
-    def _fitting(self, alive: int, known: _Row) -> list[tuple[int, int]]:
-        """Calls whose turn it may be and that are worth making, with the tick at which each is over at least cost."""
-        found = []
+    def _fitting(self, alive: int, known: _Row) -> tuple[int, int, int]:
+        """Of the calls whose turn it may be and that are worth making: when the first of them is over at least cost,
+        which that is (-1: there is none), and when the first of the others is."""
+        soonest = second = NEVER
+        its = -1
         for number in _bits(alive):
-            job, row = self.jobs[number], known[number]
-            if row is not None and not (job.needs | job.after) & alive:
-                cost, ready, _, _ = row[0][0]
-                if cost <= job.drop:
-                    found.append((ready, number))
-        return found
+            row = known[number]
+            if row is None:
+                continue
+            job = self.jobs[number]
+            if (job.needs | job.after) & alive:
+                continue
+            cost, ready, _, _ = row[0][0]
+            if cost <= job.drop:
+                if ready < soonest:
+                    soonest, its, second = ready, number, soonest
+                elif ready < second:
+                    second = ready
+        return soonest, its, second
 
     # -- what was seen ---------------------------------------------------------------------------------------------
 

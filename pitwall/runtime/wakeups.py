@@ -8,14 +8,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 
-@dataclass(order=True, slots=True)
+@dataclass(eq=False, slots=True)
 class Armed:
     """One wake-up on the heap."""
 
     t: float
     order: int
-    action: Callable[[], None] | None = field(compare=False)
-    heap: WakeupHeap = field(compare=False, repr=False)
+    action: Callable[[], None] | None
+    heap: WakeupHeap = field(repr=False)
 
     def cancel(self) -> None:
         """Forget it; harmless when it has already happened."""
@@ -28,7 +28,7 @@ class WakeupHeap:
     """Wake-ups by time, then by arming order. Cancelled ones are skipped, and swept once they are the majority."""
 
     def __init__(self) -> None:
-        self._heap: list[Armed] = []
+        self._heap: list[tuple[float, int, Armed]] = []  # plain tuples: no two have both figures in common
         self._armed = 0
         self._cancelled = 0
 
@@ -45,15 +45,15 @@ class WakeupHeap:
             raise ValueError(f"a wake-up needs a finite session second, not {t!r}")
         armed = Armed(t, self._armed, action, self)
         self._armed += 1
-        heapq.heappush(self._heap, armed)
+        heapq.heappush(self._heap, (t, armed.order, armed))
         return armed
 
     def next_t(self) -> float | None:
         """Session second of the earliest wake-up, None when there is none."""
-        while self._heap and self._heap[0].action is None:
+        while self._heap and self._heap[0][2].action is None:
             heapq.heappop(self._heap)
             self._cancelled -= 1
-        return self._heap[0].t if self._heap else None
+        return self._heap[0][0] if self._heap else None
 
     def pop(self) -> tuple[float, Callable[[], None]]:
         """Take the earliest wake-up off the heap; ask ``next_t`` first.
@@ -63,7 +63,7 @@ class WakeupHeap:
         """
         if self.next_t() is None:
             raise IndexError("no wake-up is armed")
-        armed = heapq.heappop(self._heap)
+        _, _, armed = heapq.heappop(self._heap)
         action, armed.action = armed.action, None
         assert action is not None
         return armed.t, action
@@ -75,7 +75,7 @@ class WakeupHeap:
     def pop_due(self, now: float, mark: int) -> tuple[float, Callable[[], None]] | None:
         """Take the earliest wake-up off the heap when it is due and was armed before ``mark``; None otherwise."""
         first = self.next_t()
-        if first is None or first > now or self._heap[0].order >= mark:
+        if first is None or first > now or self._heap[0][1] >= mark:
             return None
         return self.pop()
 
@@ -83,6 +83,6 @@ class WakeupHeap:
         """A wake-up on the heap was cancelled."""
         self._cancelled += 1
         if self._cancelled > 64 and self._cancelled * 2 > len(self._heap):
-            self._heap = [armed for armed in self._heap if armed.action is not None]
+            self._heap = [one for one in self._heap if one[2].action is not None]
             heapq.heapify(self._heap)
             self._cancelled = 0

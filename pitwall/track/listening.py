@@ -9,7 +9,7 @@ in (``listening``): the engineer knows the track better than the profile does.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 import numpy as np
 
@@ -134,8 +134,14 @@ def start_windows(
         end_by_s: over by then.
         least_s: a window shorter than this is left out: nobody can hit it.
     """
+    given = ((from_s, end_by_s),) if stretches is None else tuple(stretches)
+    before = -math.inf
     found: list[Window] = []
-    for begin, end in [(from_s, end_by_s)] if stretches is None else _apart(stretches):
+    for begin, end in given:
+        if begin <= before:
+            # They touch or are in no order, as hardly any are: what was found so far counts no more.
+            return _starts(_union(given), length_s, from_s, end_by_s, least_s)
+        before = end
         first = begin if begin > from_s else from_s
         last = (end if end < end_by_s else end_by_s) - length_s
         if last >= first and last - first >= least_s:
@@ -143,15 +149,11 @@ def start_windows(
     return tuple(found)
 
 
-def _apart(windows: Iterable[Window]) -> Sequence[Window]:
-    """The windows in order and none touching another, as most already are."""
-    given = windows if isinstance(windows, tuple) else tuple(windows)
-    before = -math.inf
-    for begin, end in given:
-        if begin <= before:
-            return _union(given)
-        before = end
-    return given
+def _starts(
+    windows: Iterable[Window], length_s: float, from_s: float, end_by_s: float, least_s: float
+) -> tuple[Window, ...]:
+    ends = [(max(begin, from_s), min(end, end_by_s) - length_s) for begin, end in windows]
+    return tuple([(first, last) for first, last in ends if last >= first and last - first >= least_s])
 
 
 def _union(windows: Iterable[Window]) -> list[Window]:

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from pydantic import AwareDatetime, BaseModel, TypeAdapter
 
 from pitwall.bus.codec import Cleared, Message, fact_from, message_for, message_for_fact, output_from
-from pitwall.bus.payload import MOST_EXACT
+from pitwall.bus.payload import MOST_EXACT, control_character, may_hold_controls, read_object
 from pitwall.bus.topics import MAX_FACT_BYTES, TOPICS, place_of
 from pitwall.errors import PayloadError
 from pitwall.model.base import SLUG_PATTERN
@@ -414,6 +414,35 @@ def test_mutated_outputs_only_ever_raise_payload_errors() -> None:
         except PayloadError as error:
             sentences.append(str(error))
     assert len(sentences) > 1000
+
+
+TEXTS = st.text(st.characters(codec=None), max_size=12)
+PLAIN = st.recursive(st.none() | st.booleans() | st.integers(-9, 9) | TEXTS, lambda inner: st.lists(inner, max_size=3)
+                     | st.dictionaries(TEXTS, inner, max_size=3), max_leaves=6)
+
+
+@settings(deadline=None)
+@given(fields=st.dictionaries(TEXTS, PLAIN, max_size=4), ascii_only=st.booleans())
+def test_a_message_without_an_escape_holds_no_control_character(fields: dict[str, Any], ascii_only: bool) -> None:
+    """Texts are gone through only where the bytes have a backslash or DEL: nothing is missed by that."""
+    payload = json.dumps(fields, ensure_ascii=ascii_only).encode("utf-8", "surrogatepass")
+    try:
+        found = read_object("here", payload, MAX_FACT_BYTES)
+    except PayloadError:
+        return  # half of a surrogate pair, as bytes: no UTF-8
+    assert may_hold_controls(payload) or control_character(found) is None
+
+
+@pytest.mark.parametrize(("opens", "closes"), [("[", "]"), ('{"a":', "}")])
+def test_sixteen_levels_are_read_and_one_more_is_not(opens: str, closes: str) -> None:
+    """The object counts; where there are fewer brackets than that, nothing is measured."""
+    for depth, taken in ((13, True), (14, True), (15, False), (16, False), (17, False)):
+        payload = f'{{"id": {opens * depth}1{closes * depth}}}'.encode()
+        if taken:
+            assert read_object("here", payload, MAX_FACT_BYTES)
+        else:
+            with pytest.raises(PayloadError, match="nested too deeply"):
+                read_object("here", payload, MAX_FACT_BYTES)
 
 
 def test_limits_of_a_length_rule_are_known_to_the_generator() -> None:

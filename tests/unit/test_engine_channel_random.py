@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from itertools import pairwise
 from typing import Any
 
@@ -12,10 +12,12 @@ from hypothesis import strategies as st
 
 import pitwall.engine.channel as channel_module
 from pitwall.engine.call import PRIORITY, CallSpec
-from pitwall.engine.chances_to_say import MUST
+from pitwall.engine.chances_to_say import MUST, least_sure, ways_of
+from pitwall.engine.situation import Situation
+from pitwall.engine.sure import Sure
 from pitwall.radio.channel import plan_channel
 from pitwall.radio.pending import GAP_S, TICK_S, Spans
-from tests.unit.channel_stage import FULL_S, SHORT, SHORT_S, Radio, call
+from tests.unit.channel_stage import FULL_S, SHORT, SHORT_S, Radio, call, on_track
 
 TALKING = ("engineer", "driver", "nobody")
 OUTSIDE = ("outside", "outside_short")
@@ -103,6 +105,21 @@ def test_what_ended_is_never_offered_again_by_the_plan(
             and radio.book.latest[spec.key].state in ("said", "skipped", "done")]
     placed = radio.place(ENDS_S, *specs)
     assert all(placed[spec.key] is spec for spec in over)
+
+
+@settings(deadline=None)
+@given(specs=calls(), strays_s=st.floats(0.0, 3.0), parts=st.booleans())
+def test_what_has_no_window_by_the_last_standard_has_none_by_any(
+    specs: tuple[CallSpec, ...], strays_s: float, parts: bool
+) -> None:
+    """That is why a call without a place is asked that first. And what is kept of a moment is what it would be anew."""
+    seen = {one.name: getattr(on_track(), one.name) for one in fields(Situation)}
+    at = Situation(**seen | {"_strays": (SOONEST_S, 60.0, strays_s)})
+    kept = Sure(at)
+    for spec in specs:
+        found = [ways_of(at, spec, standard, kept, parts) for standard in range(least_sure(spec.kind) + 1)]
+        assert found == [ways_of(at, spec, standard, Sure(at), parts) for standard in range(len(found))]
+        assert found[-1] or not any(found)
 
 
 @settings(deadline=None)

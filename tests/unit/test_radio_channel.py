@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from pitwall.radio.channel import EXACT_UP_TO, InTicks, _answer, plan_channel
 from pitwall.radio.pending import Busy, ChannelPlan, Part, PendingCall, Way
 from pitwall.radio.reasons import Placed
+from pitwall.radio.search import Search
 from tests.published.channel_instances import Instance, instance
 
 SEEDS = st.integers(0, 5_000)
@@ -262,6 +263,19 @@ def test_the_order_in_which_calls_are_given_does_not_matter(seed: int, shuffle: 
         tuple(one.busy[index] for index in rng.permutation(len(one.busy))), one.now_s,
     )  # fmt: skip
     assert solved(mixed) == solved(one)
+
+
+@settings(deadline=None)
+@given(seed=SEEDS)
+def test_what_is_known_to_be_too_late_is_only_the_short_way_to_it(seed: int) -> None:
+    """Asked one by one whether it can still be made, every call of a search has the same fate."""
+    _answer.cache_clear()
+    short = solved(instance(seed))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Search, "_too_late", lambda self, tick: 0)
+        _answer.cache_clear()
+        assert solved(instance(seed)) == short
+    _answer.cache_clear()
 
 
 @settings(deadline=None)
