@@ -10,6 +10,7 @@ from pitwall.debrief.holds import HoldAsked
 from pitwall.debrief.notes import CarNotes, Notes
 from pitwall.debrief.session import time_of_day
 from pitwall.debrief.windows import CarFacts, ItemDone, window_of
+from pitwall.engine.item_evidence import SHOWN
 from pitwall.engine.run_state import ItemState, RunState
 from pitwall.engine.switches import item_arguments
 from pitwall.engine.team import TeamCar
@@ -76,10 +77,13 @@ def _row(car: TeamCar, run: RunState, item: ItemState, procedure: Procedure | No
 
 
 def _judged(row: ItemRow, window: DataWindow) -> ItemRow:
-    """Done, but its data are spoilt: the window says why."""
-    if window.outcome != "done_badly":
-        return row
-    return row.model_copy(update={"outcome": "done_badly", "reason": window.evidence_text})
+    """Done, but its data are spoilt: the window says why. Or shown by telemetry all along, up to the moments before the
+    line in which it was put back, of which the engine saw only the end."""
+    if window.outcome == "done_badly":
+        return row.model_copy(update={"outcome": "done_badly", "reason": window.evidence_text})
+    if window.outcome == "done" and row.outcome == "probably_done":
+        return row.model_copy(update={"outcome": "done", "reason": SHOWN})
+    return row
 
 
 def _commented(car: TeamCar, row: ItemRow, notes: CarNotes) -> ItemRow:
@@ -105,7 +109,8 @@ def _outcome(item: ItemState, over: bool) -> Outcome:
 
 def _reason(item: ItemState, over: bool) -> str:
     if item.state == "dropped":
-        return f"dropped: {item.reason}" if item.reason else "dropped"
+        return f"dropped: {item.reason}" if item.reason and not item.reason.startswith("dropped") else (
+            item.reason or "dropped")
     if item.reason or item.waits:
         return item.reason or item.waits or ""
     return "the session ended" if over and item.state == "planned" else ""

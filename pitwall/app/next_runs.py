@@ -10,9 +10,10 @@ from pitwall.app.next_rest import LEFT, Carried, broken_off, laps_for, on_laps
 from pitwall.engine.run_state import RunState
 from pitwall.engine.team import TeamCar
 from pitwall.model.debrief_rows import ItemRow
-from pitwall.model.plan import Item, Plan, ReleaseWindow, Run, write_laps
+from pitwall.model.plan import Item, Plan, ReleaseWindow, Run, Want, write_laps
 
 LONGEST_NAME = 32
+WANTS: tuple[Want, ...] = ("must", "should", "could")
 WORDS = {"planned": "not driven", "next": "not driven", "running": "not finished", "done": "broken off"}
 
 
@@ -63,7 +64,8 @@ def _free_name(run: str, used: Collection[str]) -> str:
 def _rest(state: RunState, rows: list[ItemRow], session: str, used: Collection[str]) -> Carried | None:
     """What is left of the items of a run that was driven: those items alone, and the laps that they need.
 
-    It is wanted as its run was; how much an item is wanted inside it stays with the item.
+    It is wanted as its run was, or as the most wanted of these items where that is less: of a must that was driven a
+    could may be left. How much an item is wanted inside it stays with the item.
     """
     keys = {row.item for row in rows}
     left = {one.number: one.item for one in state.items if one.key in keys}
@@ -80,12 +82,13 @@ def _rest(state: RunState, rows: list[ItemRow], session: str, used: Collection[s
         items.append(item if same or not kept else on_laps(item, [state.laps[at] for at in kept],
                                                            [kept.index(leg) for leg in lacks]))
     laps = tuple(state.laps[at] for at in kept)
+    wants = [state.run.want, min((item.want for item in left.values()), key=WANTS.index)]
     run = state.run.model_copy(update={
-        "run": _free_name(state.run.run, used), "items": tuple(items), "shorten_to": None,
-        "laps": laps, "purpose": f"what is left of {state.run.run}", "group": None, "before": (),
+        "run": _free_name(state.run.run, used), "want": max(wants, key=WANTS.index), "items": tuple(items),
+        "shorten_to": None, "laps": laps, "purpose": f"what is left of {state.run.run}", "group": None, "before": (),
     })  # fmt: skip
-    told = "; ".join(f"{row.do} on {row.lap} {row.outcome.replace('_', ' ')}{f' ({row.reason})' if row.reason else ''}"
-                     for row in rows)  # fmt: skip
+    told = "; ".join(f"{row.do} on {row.lap} was {row.outcome.replace('_', ' ')}"
+                     + (f": {row.reason}" if row.reason else "") for row in rows)  # fmt: skip
     asks = f"does it need all of {state.timed_wanted} timed laps" if whole else (
         f"the draft asks for {write_laps(laps)}, of {write_laps(state.laps)}; is that enough, and with how much fuel")
     decide = (f"{run.run}: {asks}, or can another run take the items",)

@@ -55,4 +55,6 @@ def sets_in_words(car: TeamCar, sets: Mapping[str, TyreSet]) -> Iterator[str]:
     for label, one in sets.items():
         driven = now.get(label, one.laps) - (before[label].laps if label in before else 0)
         limit = f", at most {one.most_laps}" if one.most_laps is not None else ""
-        yield f"tyre set {label} ({one.compound}): {one.laps} laps{limit}, {driven} of them in this session"
+        now_driven = f"{driven} of them in this session" if driven else "none of them in this session"
+        age = f"{one.laps} lap{'s' if one.laps != 1 else ''}{limit}, {now_driven}" if one.laps else f"unused{limit}"
+        yield f"tyre set {label} ({one.compound}): {age}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -14,6 +14,7 @@ from pydantic import ValidationError
 
 from pitwall.app.loading import load_setup, read_plan
 from pitwall.app.plain_words import findings_from
+from pitwall.app.plan_sheet_rest import rest_of
 from pitwall.app.scenarios import is_event
 from pitwall.app.yaml_document import Document
 from pitwall.app.yaml_lines import read_document
@@ -61,17 +62,41 @@ def read_for_event(path: Path, event_path: Path) -> tuple[Plan, tuple[str, ...],
         FileProblem: when the plan or the event has errors: a procedure, switch, driver or tyre set that is not there.
         UserError: as :func:`read_any`.
     """
-    plan, notes, place = _read_any(path)
+    try:
+        plan, notes, place = _read_any(path)
+    except UnsoundSheets as problem:
+        raise FileProblem([*problem.findings, *_names_beside(problem, event_path)]) from None
+    found = _against(plan, event_path, place)
+    if any(one.severity == "error" for one in found):
+        raise FileProblem(found)
+    return plan, notes, found
+
+
+def _against(plan: Plan, event_path: Path, place: Placing) -> tuple[Finding, ...]:
+    """What the check says of the plan in this event, each finding where it stands in the file."""
     with tempfile.TemporaryDirectory() as folder:
         # The event's other plans are no part of it: they may be missing, or be what this one is to mend.
         written = Path(folder) / "plan.yaml"
         written.write_text(yaml_of(plan.model_copy(update={"alternates": {}})), encoding="utf-8")
         loaded = read_plan(written, event_path)
     told = [(one, (one.file or "").endswith(written.name)) for one in loaded.findings]
-    found = tuple(place(replace(one, line=None, column=None)) if of_plan else one for one, of_plan in told)
-    if any(one.severity == "error" for one in found):
-        raise FileProblem(found)
-    return plan, notes, found
+    return tuple(place(replace(one, line=None, column=None)) if of_plan else one for one, of_plan in told)
+
+
+def _names_beside(problem: UnsoundSheets, event_path: Path) -> Iterator[Finding]:
+    """Names that the event does not know in the cells that could be read: told at once with what could not."""
+    rest, files = rest_of(problem.data), {one.file for one in problem.findings}
+    if rest is not None:
+        yield from (one for one in _against(rest, event_path, problem.place)
+                    if one.found.startswith("unknown ") and one.file not in files)
+
+
+class UnsoundSheets(FileProblem):
+    """Sheets that make no plan: what is wrong with them, the data that could be read, and where each part stood."""
+
+    def __init__(self, findings: Sequence[Finding], data: Mapping[str, Any], place: Placing) -> None:
+        super().__init__(findings)
+        self.data, self.place = data, place
 
 
 def _read_any(path: Path) -> tuple[Plan, tuple[str, ...], Placing]:
@@ -160,20 +185,20 @@ def _read_yaml(path: Path) -> tuple[Plan, Document]:
 def _plan_of(path: Path, filed: Filed) -> tuple[Plan, Read]:
     read = read_tables(filed)
     findings = [_placed(path, finding, place) for place, finding in read.findings]
-    if any(row == 1 for (_, row, _), _ in read.findings):
-        raise FileProblem(findings)  # with a wrong heading every row below it would be wrong as well
+    plan, torn = None, any(row == 1 for (_, row, _), _ in read.findings)
     try:
         plan = Plan.model_validate(read.data)
     except ValidationError as error:
         told = {place for place, _ in read.findings}
         for one in findings_from(error, read.data, Plan):
             needed = _NEEDED_KEY.match(one.found)
+            if torn and (needed or one.path not in read.places):
+                continue  # below a wrong heading nothing was read: it would all be told as missing
             place = read.place((*one.path, needed[1]) if needed else one.path)
             if place not in told:  # what could not be read is missing in the data
                 findings.append(_placed(path, one, place))
-        raise FileProblem(findings) from None
-    if findings:
-        raise FileProblem(findings)
+    if plan is None or findings:
+        raise UnsoundSheets(findings, read.data, lambda one: _placed(path, one, read.place(one.path)))
     return plan, read
 
 

@@ -228,7 +228,8 @@ def _laps(outcome: WorldOutcome) -> dict[str, Any]:
 def _forecast(recorder: Recorder) -> list[dict[str, Any]]:
     by_time: dict[float, dict[str, float]] = {}
     for state in recorder.forecasts:
-        by_time.setdefault(round(state.t, 3), {})[state.car] = round(state.outlook.musts_chance, 4)
+        chance = 0.0 if state.musts_lost else state.outlook.musts_chance
+        by_time.setdefault(round(state.t, 3), {})[state.car] = round(chance, 4)
     return [{"t": t, "musts_chance": dict(sorted(cars.items()))} for t, cars in sorted(by_time.items())]
 
 

@@ -75,7 +75,7 @@ def _reading(text: str, turns: Collection[int]) -> dict[str, Any]:
         typed = parse(text, turns)
     except ShorthandError as problem:
         return {"reads": "", "wrong": problem.briefly, "no_turn": _reads_elsewhere(text, turns)}
-    return {"reads": "; ".join(read_back(typed.remarks, typed.text)), "wrong": "", "no_turn": False}
+    return {"reads": "; ".join(read_back(typed.remarks, typed.text, typed.unread)), "wrong": "", "no_turn": False}
 
 
 def _reads_elsewhere(text: str, turns: Collection[int]) -> bool:

@@ -32,7 +32,7 @@ def add_parser(subparsers: Any) -> None:
     parser: argparse.ArgumentParser = subparsers.add_parser("command", help=HELP, description=f"{HELP}.\n{ABOUT}")
     parser.add_argument("car", metavar="CAR", help="which car; for the whole session any of the team's")
     # Not "command": that is the program's own word for what is being run.
-    parser.add_argument("asked", metavar="COMMAND", help="see above")
+    parser.add_argument("asked", metavar="COMMAND", nargs="?", help="see above")
     parser.add_argument("arguments", metavar="name=value", nargs="*", help="what the command needs")
     parser.add_argument("--by", required=True, metavar="NAME", help="whose hand gives it, for the journal")
     parser.add_argument("--at", metavar="WHEN",
@@ -52,6 +52,7 @@ def run(args: argparse.Namespace) -> int:
     from pitwall.app.settings import load_settings
     from pitwall.model.outputs import Answered
 
+    _demand_car(args.car, args.asked, args.arguments)
     arguments = arguments_from(args.arguments, Path(args.changes) if args.changes else None)
     values = command_from(args.car, args.asked, args.by, arguments)
     at = moment(args.at) if args.at is not None else None
@@ -65,3 +66,16 @@ def run(args: argparse.Namespace) -> int:
     else:
         print(f"refused: {answer.reason}", file=sys.stderr)
     return 0 if taken else 1
+
+
+def _demand_car(car: str, asked: str | None, words: list[str]) -> None:
+    """Guard: a car is named, and then a command. What concerns the whole session is easily given without a car."""
+    from pitwall.app.commanding import names_of_commands
+    from pitwall.errors import UserError
+
+    names = names_of_commands()
+    if asked not in names and car in names:
+        line = " ".join(["pitwall command CAR", car, *([asked] if asked else []), *words])
+        raise UserError(f"the car is missing: {line}; for what concerns the whole session any of the team's")
+    if asked is None:
+        raise UserError(f"what is car {car} to be told? the commands are {', '.join(names)}")

@@ -11,18 +11,21 @@ from pitwall.cli import command
 HELP = "note what the driver said, typed in shorthand"
 EXAMPLE = "pitwall comment 41 t4 mid us 3, exit os 2: worse with wear --by ann"
 WORDS_GO_TO = "words"
+OPTIONS = {"run": "--run", "lap": "--lap", "comment": "--number", "number": "--number"}
 
 ABOUT = """A comment is remarks, then a colon and free text; the words of a remark stand in any order:
-  where        t4, t4-6, t4/7; entry, mid, exit; slow, medium, fast corners; left out: the car as a whole
+  where        t4, t4-6, t4/7, out of 3; entry, mid, exit; slow, medium, fast; left out: the car as a whole
   what         us (understeer), os (oversteer), snap, spin, lock, bottoming, rears hot, engine flat, no grip, good ...
   which end    front, rear, left, right, fl, fr, rl, rr
   how bad      1 hardly felt, 2 felt, 3 costs time, 4 costs much time, 5 cannot be driven
-  how sure     sure, likely, ?          against before: better, worse, same, more us, less us,
-               us gone, no us
+  how sure     sure, likely, ?          against before: better, worse, same, more us, less us
+               than run 1, us gone, no us
 A comma goes on: "t4 entry us 3, exit os" is turn 4 twice, "us t4 3, t7 2" is understeer twice. A semicolon begins anew.
 "then" goes on at the same place: "entry us then exit os t6". Words may be glued: "t4e us3".
-Laps, wind, traffic, revs and settings ("with diff 5") are kept as words beside the remark, and so is all that is said
-of a topic ("tc too late t6"). How a comment is read is shown, with what is kept as words.
+Words of your own may stand among them. Those that the shorthand does not know, laps, wind, traffic and settings ("with
+diff 5"), and what begins with "when" are kept as words beside the remark; so is all that is said of a topic ("tc too
+late t6"). How a comment is read is shown, with what is kept as words and which of them were not read. A word that could
+change the meaning ("except", "nearly", "would", "than t7") is refused, and marked.
 --words prints every word, --check says how a comment is read. Without words the moment alone is noted; --number gives
 it its words later, or other words: they take the place of its remarks and of its free text."""
 
@@ -58,6 +61,7 @@ def run(args: argparse.Namespace) -> int:
     if args.car is None:
         raise UserError("name the car, then the comment: pitwall comment 41 t4 mid us 3 --by ann")
     text = " ".join(args.words)
+    _demand_options(args.words)
     if args.check or text:
         turns = _turns(args.event) if args.check else ()
         problem = _read(text, turns, args.json if args.check else None)
@@ -66,6 +70,16 @@ def run(args: argparse.Namespace) -> int:
     if args.by is None:
         raise UserError("say who notes it with --by, such as --by ann")
     return command.run(_as_command(args, text))
+
+
+def _demand_options(words: list[str]) -> None:
+    """Guard: what ``pitwall command`` writes as name=value is an option here."""
+    from pitwall.errors import UserError
+
+    for word in words:
+        name, equals, value = word.partition("=")
+        if equals and name in OPTIONS:
+            raise UserError(f"{word!r} is no part of the comment: write {OPTIONS[name]} {value}")
 
 
 def _as_command(args: argparse.Namespace, text: str) -> argparse.Namespace:
@@ -103,9 +117,9 @@ def _read(text: str, turns: tuple[int, ...], as_json: bool | None) -> int:
         print(json.dumps({"remarks": remarks, "text": typed.text}, indent=2))
         return 0
     if as_json is None:
-        print(f"reads: {'; '.join(read_back(typed.remarks, typed.text))}", file=sys.stderr)
+        print(f"reads: {'; '.join(read_back(typed.remarks, typed.text, typed.unread))}", file=sys.stderr)
     else:
-        print("\n".join(read_back(typed.remarks, typed.text)))
+        print("\n".join(read_back(typed.remarks, typed.text, typed.unread)))
         if not turns and any(remark.turn is not None for remark in typed.remarks):
             print("which turns there are is not known here: --event FILE says so", file=sys.stderr)
     return 0

@@ -18,7 +18,7 @@ _SETTING = ("(?:tc|traction control|abs|bb|brake bias|bias|diff|differential|map
 _MOVED = "(?:on|off|up|down|forwards?|back|backwards?|rearwards?|open|closed|softer|stiffer|change|changed)"
 _PLACED = r"(?:(?:to|at|position|pos) )?[-+]?\d{1,2}(?:\.\d)?(?: clicks?)?"
 _HOW_STRONG = "(?:strong|big|slight|light|bit of|bit of a|a bit of|gusting|gusty)"
-_SET = "(?:tyres|tires|set|rubber|softs?|mediums?|hards?|inters?|wets?|slicks?)"
+_SET = "(?:tyres|tires|fronts|rears|set|rubber|softs?|mediums?|hards?|inters?|wets?|slicks?)"
 _ASIDES = re.compile("|".join((
     rf"(?:(?:after|for|from|until|over|within|in|on|by|needs|need|takes|take|took) )?(?:the )?(?:about )?(?:{_ORDER} )?"
     rf"(?:{_COUNT} laps|(?:1|one|a) lap)"
@@ -28,6 +28,9 @@ _ASIDES = re.compile("|".join((
     r"(?: on| onwards| only)?|l\d{1,2}|(?:on )?(?:every|each) lap",
     r"(?:on|onto|along|down|(?:at )?(?:the )?end of) (?:the )?(?:main |back |front |pit )?straights?(?: (?:(?:in)?to"
     r"|before|after|towards|from|out of|between|behind) (?:turns? )?t?\d{1,2}(?: (?:and|to) t?\d{1,2})?)?",
+    r"(?:the )?(?:main|back|front|pit|long|start) straights?",
+    r"(?:takes?|taking|took|needs?|needing)"
+    r" (?:a (?:while|long time|bit)|ages|forever|(?:too |so |very )?long|time|a few corners)",
     r"straight (?:into|to|before|after|towards) (?:turn )?t?\d{1,2}",
     r"(?:in|through|over) (?:the )?(?:first|second|third|last|middle|final) sector|(?:in )?sector \d|in s[1-3]",
     rf"(?:in |with )?(?:a |the )?(?:{_HOW_STRONG} )?(?:tail|head|cross|side) ?winds?",
@@ -35,13 +38,15 @@ _ASIDES = re.compile("|".join((
     rf"(?:in|with) (?:the )?(?:{_HOW_STRONG} )?(?:wind|gusts)",
     rf"(?:(?:with|on|at|after|in) (?:the )?)?{_SETTING} {_PLACED}",
     rf"(?:with|on|at|after|in) (?:the )?{_SETTING} {_MOVED}",
+    rf"(?:with|on|in|after|since|for) (?:this|that|our|my) (?:new |old |other )?(?:{_SETTING}|set ?up|{_SET})",
     rf"{_SETTING} (?:on|off)|(?:with|on|after) (?:the )?(?:new|old|other) {_SETTING}",
     r"(?:above|over|below|under|at|from|until) (?:\d{2,5} ?(?:rpm|revs|kph|kmh|km/h|mph)|\d{3,5})",
     r"at (?:high|low|full|top) (?:rpm|revs)",
-    rf"(?:on|with|after) (?:the )?(?:new|used|old|fresh|scrubbed) {_SET}",
+    rf"(?:on|with|after) (?:the )?(?:new|used|old|fresh|scrubbed|worn) {_SET}",
     r"on (?:the )?(?:softs|mediums|hards|inters|wets|slicks)",
     r"(?:after|before) (?:the )?(?:stop|pit stop|changes?|set ?up change|adjustment|red flag|restart)",
-    rf"once|twice|(?:{_COUNT}) times|again|hard|scary|today|this (?:run|lap|time|session)",
+    r"[2-9] ?x|x[2-9]|after(?:wards)?(?=$)|later on|by then",
+    rf"once|twice|(?:{_COUNT}) times|again|hard|today|this (?:run|lap|time|session)",
     r"all (?:run|stint|session)",
     r"on the way (?:into|in|out of|out|to)",
     r"with (?:more |less )?(?:fuel|wear|temperature)",
@@ -57,17 +62,45 @@ _ASIDES = re.compile("|".join((
     r"(?:high|low|full|half|empty) (?:fuel|tanks?)|(?:long|short|race) (?:runs?|stints?)",
     r"in (?:the )?(?:wet|dry|wind)",
     r"at (?:the )?top end",
-    rf"(?:only )?(?:on|with) (?:the )?(?:cold|hot|warm) {_SET}",
+    rf"(?:only )?(?:on|with|from|due to) (?:the )?(?:cold|hot|warm) {_SET}",
     r"(?:on|under|during|with) (?:the )?(?:down|up) ?shifts?",
     r"(?:over|on|at) (?:the )?(?:crest|hump|brow|bump|(?:exit|entry|inside|outside|apex|inner|outer) (?:kerb|curb))s?",
+    r"not (?:very |really |that )?(?:confident|comfortable|happy)(?: at all)?|no confidence|lacks? confidence",
+    r"(?:at|on|after) (?:the )?(?:re)?start|nothing (?:new|else|more)|(?:still )?not perfect",
+    rf"(?:(?:with|on|after) )?[-+]\d(?:\.\d)? (?:clicks? )?(?:of )?(?:front |rear )?{_SETTING}",
+    r"(?:on )?(?:the )?(?:inside|outside|inner|outer) (?:edge|shoulder)|(?:in |at |on )?(?:the )?changes? of direction",
+    r"(?:on|at) (?:the )?(?:first|initial) (?:application|touch|stop|press)",
+    r"(?:comes? |coming )?with (?:tyre |tire )?(?:wear|age|temperature|temp)",
+    r"at (?:top speed|vmax)|flat out",
     r"at first|initially|to begin with|early on|in the end|by the end",
     r"(?:at|towards|by|near) (?:the )?end(?! of)",
+    r"(?:(?:from |in |into |to )[1-8](?:st|nd|rd|th)(?: (?:to|into|and) [1-8](?:st|nd|rd|th))?(?: gear)?"
+    r"|[1-8](?:st|nd|rd|th) (?:to|into) [1-8](?:st|nd|rd|th))(?= |$)"
+    r"(?! (?:corner|turn|lap|run|sector|stint|set|time|part|half|phase|car|one|of)s?\b)",
     r"(?:in|into|to) (?:first|second|third|fourth|fifth|sixth|seventh|\d(?:st|nd|rd|th)) gear",
 )))  # fmt: skip
 
 _TOWARDS = re.compile(r"(?<=straight)s? (?:into|to|before|after|towards|from|out of|between|behind) (?:turns? )?t?\d.*")
 _OF_A_CORNER = ("braking", "traction", "balance")
 _COUNTED = re.compile(r"\d{1,2}-\d{1,2}|[-+]\d{1,2}")
+
+
+SAME_AS = ("same", "like", "similar", "as")
+_BEFORE = (
+    r"(?:it was )?(?:(?:in|on|with|at) )?(?:the |our |my |his |her )?(?:"
+    r"(?:run|stint|session) \d{1,2}|(?:run|stint|lap|session|set|time|one)s? before"
+    r"|(?:first|second|third|fourth|last|previous|earlier|opening|prior) (?:run|stint|lap|session|set|time|one)s?"
+    r"|baseline|previously|before|yesterday|this morning|this afternoon|earlier|last time|last night)"
+)
+_AGAINST = re.compile(rf"(?:(?:than|vs|versus|against|compared (?:to|with)|relative to) {_BEFORE}"
+                      rf"|(?:same (?:as|like)|like|similar to|as) {_BEFORE})(?= |$)")
+
+
+def set_against(words: tuple[Word, ...], at: int) -> int:
+    """How many words from here on name a time before, that something is set against; 0 where they do not."""
+    keys = [word.key for word in words[at:]]
+    match = _AGAINST.match(" ".join(keys))
+    return len(match.group().split()) if match is not None and not any(" " in key for key in keys[:8]) else 0
 
 
 def aside(words: tuple[Word, ...], at: int) -> int:

@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 
 from pitwall.comments.grouping import groups
 from pitwall.comments.kept import words_from
-from pitwall.comments.reading import Reading, read
+from pitwall.comments.reading import Reading
 from pitwall.comments.splitting import MARK, Piece, Slip, Word, pieces
+from pitwall.comments.taking import read
 from pitwall.comments.words import COMING, MOST_WORDS, POOR, TABLE, Entry
 from pitwall.model.comments import CONTENT
 

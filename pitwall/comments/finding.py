@@ -29,12 +29,20 @@ def subject_and_finding(reading: Reading) -> tuple[Subject, str | None]:
     if "finding" not in parts:
         return _without_finding(parts, subject)
     entry, word = parts["finding"]
+    tyres = "axle" in parts and parts["axle"][0].subject == "tyres"
+    if word.key.startswith("fad") and (subject == "tyres" or (subject is None and tyres)):
+        return "tyres", "worn"
     if entry.value == "weak" and subject is not None and subject in POOR:
         return subject, POOR[subject]
+    if entry.subject == "grip" and subject == "tyres":
+        subject = "grip"  # "tyre grip gone"
+    if subject == "grip" and (entry.value == "worn" or word.key.startswith("fad")):
+        return subject, "low"  # "rear grip dropping off"
     if entry.value == "slides" and subject == "tyres":
         subject = None  # tyres that slide are the balance
     if entry.value == "soft" and subject == "braking":
         return subject, "long_pedal"
+    _names_its_thing(parts, subject, entry, word)
     about = subject or _own_subject(reading, entry, word)
     if "lack" in parts and not parts["lack"][1].key.startswith("struggl"):
         raise Slip(parts["lack"][1], f"of what there is too little: {', '.join(POOR)}")
@@ -44,6 +52,16 @@ def subject_and_finding(reading: Reading) -> tuple[Subject, str | None]:
     if what not in FINDINGS[about]:
         raise Slip(word, f"what there is of {about}: {of(about)}", f"{entry.form} is a finding of {entry.subject}, ")
     return about, what
+
+
+def _names_its_thing(parts: Parts, subject: str | None, entry: Entry, word: Word) -> None:
+    """Raise a slip at a word that is of brakes or gears only where these are named."""
+    if subject == "balance" and word.key in ("moves", "move"):
+        raise Slip(word, "what it is then, such as us or os; where it goes is words behind ':'")
+    if word.key == "too sharp" and subject != "braking":
+        raise Slip(word, "of what, such as brakes too sharp")
+    if entry.value == "rough_shift" and entry.named and "subject" in parts and parts["subject"][1].key != "gearbox":
+        raise Slip(word, "of what, such as gearbox rough or shifts rough")
 
 
 def _subject(parts: Parts) -> Subject | None:

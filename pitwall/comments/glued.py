@@ -16,6 +16,8 @@ from pitwall.comments.words import NUMBERS, PLACES, SIGNS, by_form
 TURN = re.compile(r"(?:t|turn|corner|c)\.?(\d{1,3}(?:[-/+&]t?\d{1,3})*)", re.ASCII | re.IGNORECASE)
 BARE_TURN = re.compile(r"t?(\d{1,3}(?:[-/+&]t?\d{1,3})*)", re.ASCII | re.IGNORECASE)
 _RUN = re.compile(r"t\d{1,2}(?:-t?\d{1,2})?|[a-z]+|\d+|[-+=]$", re.ASCII | re.IGNORECASE)
+_CHANGED = re.compile(r"([1-5])(->|>)([1-5])", re.ASCII)
+"""How bad it was and how bad it is: ``us 3->2``."""
 _LETTERS = {"e": "entry", "m": "mid", "x": "exit"}
 """Right behind the number of a turn, as on the second screen."""
 _TIES = ("to", "and", "&", "until", "-", "through")
@@ -28,6 +30,9 @@ def apart(words: tuple[Word, ...]) -> tuple[Word, ...]:
 
 
 def _parts(word: Word) -> tuple[Word, ...]:
+    changed = _CHANGED.fullmatch(word.text)
+    if changed is not None:
+        return tuple(Word(changed.group(part), word.at + changed.start(part)) for part in (1, 2, 3))
     if word.key in by_form() or TURN.fullmatch(word.plain) or BARE_TURN.fullmatch(word.plain):
         sign = word.plain[-1:]
         if len(word.plain) < 2 or sign not in SIGNS or word.key == word.plain.lower():
@@ -109,15 +114,39 @@ def _letter(words: list[Word], at: int) -> Word | None:
 
 
 def surely_a_turn(keys: Sequence[str], at: int) -> bool:
-    """Guard: a number that is too high for how bad it is, and for a gear where it may be one: ``at 10``."""
-    number = NUMBERS.get(keys[at]) or (int(keys[at]) if keys[at].isdecimal() else 0)
+    """Guard: a number behind a word of place, with nothing behind it that it could count: ``at 10``, ``out of 3``."""
+    number = keys[at] in NUMBERS or bool(_BARE.fullmatch(keys[at]))
     behind = keys[at - 1] if at else ""
+    if behind == "the" and at > 1:
+        behind = keys[at - 2]
+    if behind == "of" and at > 1 and keys[at - 2] in _OF_A_CORNER:
+        behind = "into"
+    if behind == "to" and at > 1 and keys[at - 2] == "in":
+        behind = "into"  # "on turn in to 8"
+    if behind in ("for", "on") and at > 1 and keys[at - 2] in _OF_A_CORNER:
+        behind = "into"
     if behind == "of" and at > 1:
         behind = f"{keys[at - 2]} of"
+        if at > 2 and keys[at - 3].isdecimal():
+            return False  # "2 out of 5"
+    if not number or behind not in ("at", "into", "in", "out of", "through"):
+        return False
+    lead = keys[at - 2] if at > 1 else ""
+    small = NUMBERS.get(keys[at], 9) <= 5 or keys[at] in tuple("12345")
+    topic = lead in by_form() and by_form()[lead].part == "topic"
+    if small and (lead in _LEAD_ON or topic or any(TURN.fullmatch(key) for key in keys)):
+        return False  # "on turn in 3", "all through 2", "map in 3"
     ahead = keys[at + 1] if at + 1 < len(keys) else ""
-    return ahead not in ("laps", "gear") and (
-        (behind in ("at", "into", "out of", "through") and number > 5) or (behind == "in" and number > 8)
-    )
+    counted = ahead in by_form() and by_form()[ahead].part not in ("filler", "topic")
+    return not ahead or ahead in _ENDS_A_TURN or counted
+
+
+_BARE = re.compile(r"\d{1,2}(?:[-/+& ]\d{1,2})*", re.ASCII)
+_LEAD_ON = ("turn", "turns", "turning", "all", "come", "comes", "came", "coming", "dial", "dialled", "put")
+"""Words that belong to the one behind them: ``turn in``, ``all through``."""
+_OF_A_CORNER = ("entry", "exit", "apex", "mid", "middle", "braking", "brakes", "centre", "center", "in", "out", "into")
+_ENDS_A_TURN = ("and", "&", "is", "are", "-", "to", "too", "now", "with", "has", "gets", "but", "then", "on", "at",
+                "it", "i", "the", "he", "she", "under", "when", "just", "?", "really", "very", "also", "still", "every")
 
 
 def _number(words: list[Word], at: int) -> Word | None:

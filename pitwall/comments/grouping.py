@@ -4,56 +4,37 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
 
-from pitwall.comments.asides import aside
+from pitwall.comments.changing import changes_it
+from pitwall.comments.forms import KINDS_OF_CORNERS, form_at
 from pitwall.comments.glued import BARE_TURN, TURN, apart, surely_a_turn
+from pitwall.comments.group import Group
 from pitwall.comments.nearest import nearest
+from pitwall.comments.sayings import (
+    cause,
+    circumstance,
+    compared,
+    drives_hard,
+    from_there_on,
+    gears,
+    how_very,
+    over_it,
+    wants_to,
+    with_the_unread,
+)
 from pitwall.comments.splitting import MARK, Piece, Slip, Word
-from pitwall.comments.words import MOST_WORDS, PLACES, Entry, by_form
-from pitwall.model.comments import CONTENT
+from pitwall.comments.words import PLACES, by_form
 
 HIGHEST_TURN = 60
 A_TURN = "a turn from 1 to"
 """How the refusal of a turn that is not there begins to say what is expected."""
 EXPECTED = "a turn such as t4, a corner phase, a finding such as us, lock or cold, a severity from 1 to 5"
 NEGATIONS = ("never", "without", "hardly", "nor", "neither")
-KINDS_OF_CORNERS = ("corner", "corners", "turns")
-"""Behind a speed class they are all of that class, and the number behind them is how bad it is there."""
-_READ_OVER = ("the", "a", "is", "are", "of", "feels", "gets", "getting", "too", "very", "really", "quite",
-              "real", "major")
-"""Fillers that may stand within a form of several words: ``the pedal is long``."""
 _OF_A_PLACE = ("in", "at", "into", "out of", "through", "for")
 """A number right behind these may be a turn: ``lock into 1``."""
 _UP_TO = ("to", "until", "through")
 _WAS = re.compile(r"(?:was|down from|up from) [1-5]\b|[1-5] (?:last run|last time|run before)\b", re.ASCII)
 """How bad it was, behind how bad it is."""
-HOW_VERY = {"very": "4", "so": "4", "extremely": "4", "super": "4", "quite": "3", "pretty": "3", "rather": "3"}
-"""Words before a finding, and how bad it is then."""
-
-
-@dataclass(frozen=True)
-class Group:
-    """Words that are read as one: a form, turns, or an aside, which has neither entry nor turns."""
-
-    words: tuple[Word, ...]
-    entry: Entry | None = None
-    turns: tuple[int, ...] = ()
-    form: str = ""
-
-    @property
-    def word(self) -> Word:
-        """All of it as it was typed, or its first word where there is more than a space between them."""
-        first, last = self.words[0], self.words[-1]
-        whole = Word(" ".join(word.text for word in self.words), first.at)
-        return whole if last.at + len(last.text) - first.at == len(whole.text) else first
-
-    @property
-    def part(self) -> str:
-        """Which part of a remark it is."""
-        return self.entry.part if self.entry is not None else "turn" if self.turns else "aside"
-
-
 def groups(piece: Piece, known: Collection[int] = ()) -> Iterator[Group]:
     """The words of one remark in groups.
 
@@ -67,19 +48,40 @@ def groups(piece: Piece, known: Collection[int] = ()) -> Iterator[Group]:
     words, at = apart(piece.words), 0
     found: list[Group] = []
     while at < len(words):
-        group = (_turn(found, words, at, known) or _what_it_was(found, piece, words, at) or _form(words, at)
-                 or _how_very(words, at))  # fmt: skip
+        group = with_the_unread(words, at, _known(found, piece, words, at, known))
         if group is None:
-            raise _unknown(found, words[at], known)
+            raise unknown(found, words[at], known)
+        _is_in_no_doubt(group, found, piece, words, at)
         if _through_the_corner(found, group):
             yield Group(group.words, by_form()["mid"], form="mid")
-        if found and found[-1].form == "from" and len(group.turns) == 1:
-            raise Slip(group.word, f"up to which turn, such as t{group.turns[0]}-{group.turns[0] + 2}")
-        if group.part == "severity" and group.form.isdecimal() and _may_be_a_turn(found, piece, words, at):
-            raise Slip(group.word, "a turn such as t4 behind that; or how bad it is alone", nearest=f"t{group.form}")
         found.append(group)
         yield group
         at += len(group.words)
+
+
+def _known(
+    found: Sequence[Group], piece: Piece, words: tuple[Word, ...], at: int, known: Collection[int]
+) -> Group | None:
+    """What stands here, as far as it is known: turns, what several words say together, forms of the table."""
+    return (gears(words, at) or over_it(words, at) or _turn(found, words, at, known) or wants_to(words, at)
+            or cause(found, words, at) or compared(words, at) or _what_it_was(found, piece, words, at)
+            or form_at(words, at) or how_very(words, at) or circumstance(words, at))  # fmt: skip
+
+
+def _is_in_no_doubt(
+    group: Group, found: Sequence[Group], piece: Piece, words: tuple[Word, ...], at: int
+) -> None:
+    """Raise a slip where these words may be meant in two ways."""
+    ahead = at + len(group.words)
+    if group.part == "finding" and drives_hard(words, at):
+        raise Slip(group.word, f"understeer, if that is meant; how hard he drives goes behind '{MARK}'")
+    up_to = f"up to which turn, such as t{group.turns[0]}-{group.turns[0] + 2}" if group.turns else ""
+    if group.turns and from_there_on(words, ahead):
+        raise Slip(words[ahead], up_to)
+    if found and found[-1].form == "from" and len(group.turns) == 1:
+        raise Slip(group.word, up_to)
+    if group.part == "severity" and group.form.isdecimal() and _may_be_a_turn(found, piece, words, at):
+        raise Slip(group.word, "a turn such as t4 behind that; or how bad it is alone", nearest=f"t{group.form}")
 
 
 # -- turns ------------------------------------------------------------------------------------------------------------
@@ -93,7 +95,7 @@ def _turn(found: Sequence[Group], words: tuple[Word, ...], at: int, known: Colle
     if word.key == "off" and ahead is not None and TURN.fullmatch(ahead.plain):
         match, word, taken = TURN.fullmatch(ahead.plain), ahead, 2  # "off t6": out of it
     if match is None and surely_a_turn([one.key for one in words], at):
-        match = BARE_TURN.fullmatch(word.plain) if len(word.plain) < 3 else None
+        match = BARE_TURN.fullmatch(word.plain)
     of_a_speed = any(group.part == "speed" for group in found) and word.key in KINDS_OF_CORNERS
     goes_on = bool(found) and bool(found[-1].turns) and word.key in ("and", "&")
     if match is None and ahead is not None and ((word.key in PLACES and not of_a_speed) or goes_on):
@@ -152,29 +154,6 @@ def _numbers(text: str, word: Word, known: Collection[int]) -> list[int]:
 # -- forms ------------------------------------------------------------------------------------------------------------
 
 
-def _is_another(form: str, words: tuple[Word, ...], at: int) -> bool:
-    """Guard: what stands behind this form, at ``at``, makes something else of it: ``not in t4``, ``turn in slow
-    corners``."""
-    if form == "not in":
-        return _names_a_turn(words, at)
-    return form == "turn in slow" and at < len(words) and words[at].key in (*KINDS_OF_CORNERS, "stuff", "ones")
-
-
-def _form(words: tuple[Word, ...], at: int) -> Group | None:
-    """The longest form or aside that stands here."""
-    past = aside(words, at)
-    for many in range(min(MOST_WORDS + 2, len(words) - at), 0, -1):
-        if many == past:
-            return Group(words[at : at + many])
-        keys = [word.key for word in words[at : at + many]]
-        inner = [key for key in keys[1:-1] if key not in _READ_OVER]
-        for form in dict.fromkeys((" ".join(keys), " ".join((keys[0], *inner, *keys[1:][-1:])))):
-            entry = by_form().get(form)
-            if entry is not None and not _is_another(form, words, at + many):
-                return Group(words[at : at + many], entry, form=form)
-    return Group(words[at : at + past]) if past else None
-
-
 def _may_be_a_turn(found: Sequence[Group], piece: Piece, words: tuple[Word, ...], at: int) -> bool:
     """Guard: a number may be a turn here: ``into 1``, ``in the 4``, and ``apex 4 us``, before what it would rate."""
     before = [group for group in found if group.form != "the"]
@@ -182,25 +161,19 @@ def _may_be_a_turn(found: Sequence[Group], piece: Piece, words: tuple[Word, ...]
         return False
     bare = all(group.part in ("phase", "filler") for group in before) and before[-1].part == "phase"
     bare = bare and not piece.goes_on and at + 1 < len(words) and not any(TURN.fullmatch(word.plain) for word in words)
-    return before[-1].form in _OF_A_PLACE or bare
+    joined = before[-1].form in ("and", "&") and any(group.turns for group in before)  # "t4 and 5"
+    return before[-1].form in (*_OF_A_PLACE, "of") or joined or bare
 
 
 def _what_it_was(found: Sequence[Group], piece: Piece, words: tuple[Word, ...], at: int) -> Group | None:
     """How bad it was before, behind how bad it is: ``us 3 (was 4)``; kept with the remark, as what is said of laps."""
     keys = [word.key for word in words[at : at + 4]]
+    changed = len(keys) > 2 and keys[1] in ("->", ">") and {keys[0], keys[2]} <= set("12345")
+    if changed and any(group.part == "finding" for group in found):
+        return Group(words[at : at + 2])  # "us 3 -> 2"
     rated = any(group.part == "severity" for group in found) or (piece.goes_on and not found)
     match = _WAS.match(" ".join(keys)) if rated else None
     return Group(words[at : at + len(match.group().split())]) if match is not None else None
-
-
-def _how_very(words: tuple[Word, ...], at: int) -> Group | None:
-    """What stresses the word behind it; of a complaint it is how bad that is: ``very loose``."""
-    ahead = _form(words, at + 1) if words[at].key in HOW_VERY and at + 1 < len(words) else None
-    if words[at].key not in HOW_VERY or at + 1 == len(words):
-        return None
-    finding = ahead.entry if ahead is not None and ahead.part == "finding" else None
-    form = HOW_VERY[words[at].key] if finding is not None and finding.value not in (*CONTENT, "good") else "the"
-    return Group(words[at : at + 1], by_form()[form], form=form)
 
 
 def _through_the_corner(found: Sequence[Group], group: Group) -> bool:
@@ -209,11 +182,8 @@ def _through_the_corner(found: Sequence[Group], group: Group) -> bool:
     return ends == ["entry", "exit"] and found[-1].form in _UP_TO
 
 
-def _names_a_turn(words: tuple[Word, ...], at: int) -> bool:
-    return at < len(words) and (words[at].key in PLACES or bool(TURN.fullmatch(words[at].plain)))
-
-
-def _unknown(found: Sequence[Group], word: Word, known: Collection[int]) -> Slip:
+def unknown(found: Sequence[Group], word: Word, known: Collection[int] = ()) -> Slip:
+    """Why this word cannot stand there."""
     if re.fullmatch(r"\d+(/\d+)?", word.text):
         turn = int(word.text) if word.text.isdecimal() else 0
         there = turn in known if known else turn <= HIGHEST_TURN
@@ -227,5 +197,8 @@ def _unknown(found: Sequence[Group], word: Word, known: Collection[int]) -> Slip
         return Slip(word, "the turns that these are, such as t4/7")
     if word.key in ("than", "as", "like"):
         return Slip(word, f"better or worse than before; which other run it is set against goes behind '{MARK}'")
+    doubt = changes_it(word.key)
+    if doubt and not nearest(word.key):
+        return Slip(word, f"{EXPECTED}; {word.text!r} may change what is meant ({doubt}), so it goes behind '{MARK}'")
     subject = next((group.entry.value for group in found if group.entry is not None and group.part == "subject"), "")
     return Slip(word, f"{EXPECTED}, or '{MARK}' before free text", nearest=nearest(word.key, subject))

@@ -6,8 +6,9 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 
 from pitwall.comments.kept import may_be_a_remark
-from pitwall.comments.reading import Reading, readings
+from pitwall.comments.reading import Reading
 from pitwall.comments.splitting import Piece, Slip, pieces
+from pitwall.comments.taking import readings
 
 
 @dataclass(frozen=True)
@@ -29,6 +30,8 @@ def all_readings(text: str, turns: Collection[int], lists: Collection[Listing] =
     found: list[Reading] = []
     for piece in pieces(text):
         for reading in _of_piece(piece, found[-1] if found else None, turns):
+            if piece.exception and not reading.tells:
+                raise Slip(piece.words[-1], "also what the car does there: it may be another thing, or nothing")
             if found and found[-1].kept and reading.piece.goes_on and not reading.whole:
                 reading.is_no_remark()
                 found[-1].piece = replace(found[-1].piece, end=reading.piece.end)  # still of what was said before
@@ -37,6 +40,7 @@ def all_readings(text: str, turns: Collection[int], lists: Collection[Listing] =
             elif (without := _without_place(found, reading)):
                 for one in without:
                     one.turns += reading.turns
+                    one.parts |= {part: said for part, said in reading.parts.items() if part == "speed"}
             elif found and reading.piece.goes_on and _belongs(found[-1], reading):
                 reading.is_no_lap_of(found[-1])
                 found[-1].goes_on_with(reading)

@@ -10,7 +10,9 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 
 from pitwall.comments.glued import TURN
-from pitwall.comments.grouping import Group, groups
+from pitwall.comments.group import Group
+from pitwall.comments.grouping import groups
+from pitwall.comments.loose import self_evident
 from pitwall.comments.splitting import MARK, Piece, Slip, Word
 from pitwall.comments.words import BEFORE_IT, by_form
 
@@ -44,13 +46,13 @@ def words_from(piece: Piece, turns: Collection[int] = ()) -> int | None:
         if slip.nearest or not found or not _is_a_setting(found[0]) or any(one.part in _SAYS for one in found):
             return None  # a word before it is wrong, or there is none
         topic = found[0]
-    if topic is None and any(one.form in ("too", "too much") for one in found):
+    if topic is None and any(one.form in ("too", "too much") or one.unread for one in found):
         own = _is_a_setting(found[0]) and not any(one.part in _SAYS for one in found)
-        topic = found[0] if own else None  # "tc 4 too much out of t6"
+        topic = found[0] if own else None  # "tc 4 too much out of t6", "bias 1 odd"
     if topic is None:
         return None
     begin = 0
-    if any(group.part in _SAYS for group in found):
+    if any(group.part in _SAYS for group in found) and not _is_said_of(found, topic):
         while found[-1].form in BEFORE_IT or (found[-1].part in _LED_BY and not found[-1].form.isdecimal()):
             led = found.pop()
             if led.form in _WITH:
@@ -59,6 +61,14 @@ def words_from(piece: Piece, turns: Collection[int] = ()) -> int | None:
         begin = next(number for number, word in enumerate(piece.words) if word.at > last.at)
     _loses_nothing(piece.words[begin:], topic, placed=any(group.part == "turn" for group in found) or not begin)
     return begin
+
+
+def _is_said_of(found: Sequence[Group], topic: Group) -> bool:
+    """Guard: nothing but a word of every day stands right before the topic, and may be said of it: ``cold drink``."""
+    own = [group for group in found if group.part != "filler"]
+    if len(own) != 1 or own[0].part != "finding" or self_evident(own[0]):
+        return False
+    return found[-1] is own[0] and topic.part == "topic" and own[0].form != "fine"
 
 
 def _is_a_setting(group: Group) -> bool:

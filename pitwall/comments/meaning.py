@@ -4,18 +4,22 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from pitwall.comments.finding import OPPOSITES, of, subject_and_finding
-from pitwall.comments.grouping import KINDS_OF_CORNERS
+from pitwall.comments.forms import KINDS_OF_CORNERS
+from pitwall.comments.glued import TURN
+from pitwall.comments.grouping import EXPECTED
 from pitwall.comments.reading import Reading
-from pitwall.comments.splitting import Slip, Word
+from pitwall.comments.splitting import MARK, Slip, Word
 from pitwall.comments.words import COMING, MORE_IS_GOOD, Entry
 from pitwall.model.comments import CONTENT, Remark
 
 OF_A_PLACE = ("balance", "traction")
 """What happens in a corner: named behind a comma without a place, it is of the place before the comma."""
+OF_TURNS = ("ride", "traction", "braking", "steering", "grip")
+"""What may be well in one turn and not in another; where a turn is praised behind it, it is praised for that."""
 BAD = "3"
 """How bad is "bad", beside a finding: it costs time."""
 OWN = ("axle", "side", "speed", "confidence")
@@ -31,6 +35,11 @@ class Meaning:
     turns: tuple[int, ...]
     phases: tuple[str, ...]
     finding: dict[str, Any]
+    trend: str | None = None
+    said: Mapping[str, Any] = field(default_factory=dict)
+    speed: str | None = None
+    listing: bool = False
+    """Its last word is its turn, so turns alone behind a comma are more of the same: ``entry us t4, t5``."""
 
 
 def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
@@ -45,31 +54,66 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
     """
     parts = reading.parts
     finding = _found(reading, before)
+    _is_no_praise_of_a_complaint(reading, before, finding)
     own: dict[str, Any] = {name: parts[name][0].value for name in OWN if name in parts}
     if finding["what"] == "rough_shift" and _of_the_shift(reading):
         del own["speed"]  # gears, not corners
-    if "corner" in parts:
-        for name, value in zip(("axle", "side"), parts["corner"][0].value.split(), strict=True):
-            if own.get(name, value) != value:
-                raise Slip(parts["corner"][1], f"one {name} in a remark; a comma begins the next one")
-            own[name] = value
+    wheels = [_wheel(one, own) for one in ((parts["corner"], *reading.wheels) if "corner" in parts else ())]
     own |= _severity(parts, finding)
     turns, phases = tuple(reading.turns), tuple(entry.value for entry, _ in reading.phases)
     if not turns and before is not None and "everywhere" not in parts and "speed" not in parts:
         if phases:
             turns = before.turns
+            own |= {"speed": before.speed} if before.speed and not turns else {}
         elif "subject" not in parts and finding["about"] in OF_A_PLACE and "finding" in parts:
             turns, phases = before.turns, before.phases
+    if before is not None and before.listing and reading.turns and not parts and not phases:
+        phases = before.phases
+        own |= {name: value for name, value in before.said.items() if value is not None}
     common = finding | own
     remarks = tuple(
-        Remark.model_validate({"turn": turn, "phase": phase, **common})
+        Remark.model_validate({"turn": turn, "phase": phase, **common, **wheel})
         for turn in turns or (None,)
         for phase in phases or (None,)
+        for wheel in wheels or ({},)
     )
-    carried = {name: value for name, value in common.items() if name in ("about", "what", "axle", "side")}
+    one_wheel = wheels[0] if len(wheels) == 1 else {}
+    carried = {name: value for name, value in (common | one_wheel).items() if name in ("about", "what", "axle", "side")}
     if finding["trend"] == "gone":
         carried["trend"] = "gone"  # "no us t4, t7": neither there
-    return Meaning(remarks, turns, phases, carried)
+    last = reading.piece.words[-1]
+    listing = bool(TURN.fullmatch(last.plain)) and "trend" not in carried and not reading.piece.contrast
+    said = _said_before(own, parts, reading)
+    return Meaning(remarks, turns, phases, carried, finding["trend"], said, own.get("speed"), listing)
+
+
+def _said_before(own: Mapping[str, Any], parts: Mapping[str, Any], reading: Reading) -> dict[str, Any]:
+    """How bad it is, where that stands before the turns: ``us 2 t3, t9`` is said of both."""
+    severity = own.get("severity")
+    if severity is None or ("severity" in parts and parts["severity"][1].at > reading.piece.words[-1].at):
+        return {}
+    return {"severity": severity}
+
+
+def _is_no_praise_of_a_complaint(reading: Reading, before: Meaning | None, finding: Mapping[str, Any]) -> None:
+    """Raise a slip where the very place is praised of whose balance was complained: ``t4 us, ok`` may be either."""
+    if before is None or reading.piece.then or finding["what"] != "neutral":
+        return
+    if set(reading.parts) - {"finding", "confidence"}:
+        return
+    complained = before.finding.get("about") == "balance" and before.finding.get("what") not in (None, *CONTENT)
+    gone = before.finding.get("trend") == "gone"
+    if complained and not gone and not reading.turns and not reading.phases and before.turns:
+        raise Slip(reading.parts["finding"][1], "where, or of what, that is said: t7 ok, exit ok, brakes ok")
+
+
+def _wheel(corner: tuple[Entry, Word], own: Mapping[str, Any]) -> dict[str, str]:
+    """Axle and side of a wheel."""
+    found = dict(zip(("axle", "side"), corner[0].value.split(), strict=True))
+    for name, value in found.items():
+        if own.get(name, value) != value:
+            raise Slip(corner[1], f"one {name} in a remark; a comma begins the next one")
+    return found
 
 
 def becomes_no_other(reading: Reading, before: Meaning | None, now: Meaning) -> None:
@@ -117,10 +161,16 @@ def _found(reading: Reading, before: Meaning | None) -> dict[str, Any]:
     finding = _gone_there(reading, before) or _finding(reading)
     if not finding:
         return _carried(reading, before)
-    if before is not None and _praises_another_end(reading):
+    if before is not None and _praises_another_end(reading, before):
         return _praise(before, finding)
     parts = reading.parts
     if before is not None and finding["what"] is None and "subject" not in parts and "trend" in parts:
+        word = parts["trend"][1]
+        if "everywhere" in parts and parts["everywhere"][0].value == "rest":
+            return finding  # "more os t9, rest same"
+        if word.key in ("same", "similar") and (reading.turns or reading.phases) and before.finding.get("what"):
+            raise Slip(word, "what is there, such as us, if it is as before the comma; or 'same as before'",
+                       "it may be the same as there or as before, ")
         return _still(before) | {"trend": finding["trend"]}
     return finding
 
@@ -131,17 +181,26 @@ def _carried(reading: Reading, before: Meaning | None) -> dict[str, Any]:
     if reading.piece.contrast and not {"severity", "trend", "amount"} & set(reading.parts):
         raise Slip(reading.piece.words[-1],
                    "also what the car does there: behind 'but' it may be another thing, or nothing")
+    listed = before is not None and before.listing and bool(reading.turns) and not reading.parts and not reading.phases
+    if listed and before is not None and before.finding.get("what") is None and before.trend is not None:
+        return {**before.finding, "what": None, "trend": before.trend}
     if before is None or before.finding.get("what") is None or (reading.piece.contrast and "trend" in before.finding):
-        last = reading.piece.words[-1]
+        if reading.unread and not (reading.turns or reading.phases or reading.parts):
+            raise Slip(reading.unread[0], f"{EXPECTED}, or '{MARK}' before free text")
+        last = (reading.unread or reading.piece.words)[-1]
         if before is None and last.key.isdecimal() and set(reading.parts) == {"severity"} and not reading.turns:
             raise Slip(last, f"a turn such as t{last.key}, if that is one, and what the car does there")
         raise Slip(Word(last.text, last.at), "also what the car does there: us, os, snap, lock, spin, better, worse")
     return {"trend": None, **before.finding}
 
 
-def _praises_another_end(reading: Reading) -> bool:
-    """Guard: ``rear ok``, or ``ok`` alone, and not of what: ``brakes cold, then ok``."""
+def _praises_another_end(reading: Reading, before: Meaning) -> bool:
+    """Guard: ``rear ok``, or ``ok`` alone, and not of what: ``brakes cold, then ok``; or another turn, where that
+    before is of a turn and no balance: ``kerbs t2 harsh, t6 fine``."""
     parts = reading.parts
+    bare = bool(reading.turns) and set(parts) <= {"finding", "confidence"}
+    if before.turns and before.finding["about"] in OF_TURNS and bare:
+        return parts["finding"][0].value == "good" and parts["finding"][1].key != "stable"
     ends = "axle" in parts or "corner" in parts or not (reading.turns or set(parts) - {"finding", "confidence"})
     return ends and "subject" not in parts and "finding" in parts and parts["finding"][0].value == "good"
 
@@ -191,6 +250,8 @@ def _trend(parts: Mapping[str, tuple[Entry, Word]], about: str, what: str | None
     if "amount" not in parts:
         return trend
     entry, word = parts["amount"]
+    if trend == "same" and parts["trend"][1].key.startswith("still"):
+        trend = None  # "still some os t6 but a lot less"
     if trend is not None:
         raise Slip(word, f"{entry.value!r} or {trend!r}, not both")
     wanted = what in CONTENT or (what is None and about in MORE_IS_GOOD)

@@ -8,6 +8,7 @@ is as near. A slip is a letter too many, too few, wrong, or two that changed pla
 
 from __future__ import annotations
 
+import functools
 from difflib import SequenceMatcher
 
 from pitwall.comments.words import SIGNS, Entry, by_form
@@ -22,11 +23,15 @@ NO_SLIPS = frozenset((
     "must", "off", "once", "onto", "open", "ours", "over", "past", "said", "seen", "send", "short", "sits",
     "slid", "slide", "slides", "smooth", "softer", "stable", "stiffer", "take", "than", "that", "them", "then",
     "there", "they", "this", "those", "tight", "time", "times", "took", "track", "under", "use", "used", "very",
+    "point", "points", "read", "let", "note", "stuff", "staff", "move", "moved", "building", "doing", "engineer",
+    "looks", "looked", "looking", "loss", "losses", "gain", "gains", "certainly", "mind", "pushed", "nicer", "drives",
+    "driven", "fun", "lines", "line", "state", "start", "sort", "main", "rain", "wheel",
     "warm", "warmer", "weaker", "well", "went", "were", "when", "wide", "wind", "wore", "worst", "your",
 ))  # fmt: skip
 """Words that a driver says and the shorthand does not know: they were meant as they stand."""
 
 
+@functools.lru_cache(maxsize=2048)
 def nearest(word: str, subject: str = "") -> str:
     """The form that was meant; empty where none is near enough, or two meanings are.
 
@@ -54,6 +59,20 @@ def nearest(word: str, subject: str = "") -> str:
     fewest, _, form, entry = min(found, key=lambda one: one[:3])
     others = [one for slips, _, _, one in found if slips == fewest and one is not entry]
     return "" if others else form
+
+
+@functools.lru_cache(maxsize=2048)
+def near_a_place(word: str) -> bool:
+    """True for a short word that may be a mistyped place: ``mit`` is not offered as "mid", and not kept either."""
+    return len(word) <= SHORT and any(
+        entry.part in ("phase", "speed", "side", "axle") and len(form) >= len("mid") and abs(len(word) - len(form)) <= 1
+        and _slips(word, form) <= 1 for form, entry in by_form().items()
+    )  # fmt: skip
+
+
+def a_slip_from(word: str, other: str) -> bool:
+    """True for words of which one is a slip of the fingers away from the other."""
+    return word[:1] == other[:1] and abs(len(word) - len(other)) <= 1 and _slips(word, other) <= 1
 
 
 def _wrong_letter(one: str, other: str) -> bool:

@@ -12,12 +12,13 @@ nothing is carried over. ``comments/writing.py`` is the way back.
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
+from pitwall.comments.grouping import EXPECTED
 from pitwall.comments.joining import all_readings
 from pitwall.comments.marks import behind_the_mark, opened
 from pitwall.comments.meaning import Meaning, becomes_no_other, meaning_of
-from pitwall.comments.reading import EXPECTED, Reading
+from pitwall.comments.reading import Reading
 from pitwall.comments.splitting import MARK, Slip, Word, as_typed, free_text, pieces
 from pitwall.model.comments import Remark
 
@@ -26,10 +27,11 @@ MOST_REMARKS = 40
 
 @dataclass(frozen=True)
 class Typed:
-    """What a typed comment says."""
+    """What a typed comment says. ``unread``: words of its text that stand among its remarks and that nobody knows."""
 
     remarks: tuple[Remark, ...]
     text: str = ""
+    unread: tuple[str, ...] = field(default=(), compare=False)
 
 
 class ShorthandError(ValueError):
@@ -72,13 +74,15 @@ def parse(text: str, turns: Collection[int] = ()) -> Typed:
         ShorthandError: at the first word that cannot be what it should be.
     """
     typed, kept = text, []
+    unread: list[Word] = []
     joint = "\n"
     text, lists = opened(text, turns)  # as long as it was typed
     found: list[Remark] = []
     before: Meaning | None = None
     try:
         for reading in all_readings(text, turns, lists):
-            kept += [_as_typed(typed, reading)] if reading.asides or reading.kept else []
+            kept += [_as_typed(typed, reading)] if reading.asides or reading.kept or reading.noted else []
+            unread += reading.unread
             if reading.kept:
                 joint = f"{MARK} " if _marked(text, reading) else "\n"
                 continue
@@ -88,7 +92,7 @@ def parse(text: str, turns: Collection[int] = ()) -> Typed:
             found += now.remarks
             if len(found) > MOST_REMARKS:
                 raise Slip(reading.piece.words[0], f"at most {MOST_REMARKS} remarks in one comment")
-        words = free_text(text)
+        words = free_text(text, typed)
         if not found and not kept and not words:
             first = (text.split() or [""])[0]
             raise Slip(Word(first, text.find(first)), f"{EXPECTED}, or '{MARK}' and free text")
@@ -96,7 +100,8 @@ def parse(text: str, turns: Collection[int] = ()) -> Typed:
         slip, text = behind_the_mark(text, slip, turns)
         raise ShorthandError(typed, slip, _number(text, slip.word)) from None
     text = "\n".join(kept)
-    return Typed(tuple(found), joint.join(one for one in (text, words) if one))
+    text = joint.join(one for one in (text, words) if one)
+    return Typed(tuple(found), text, tuple(word.text for word in unread))
 
 
 def _marked(text: str, reading: Reading) -> bool:

@@ -6,11 +6,11 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from pitwall.comments.reasons import ANEW, MARK, ON, parts_of, place_in_the_reason
 from pitwall.comments.words import by_form
 
-MARK = ":"
-ON, ANEW = ",", ";"
-"""Between remarks: a comma goes on with what was said before, a semicolon or a new line begins anew."""
+__all__ = ["ANEW", "MARK", "ON", "Piece", "Slip", "Word", "as_typed", "free_text", "listed", "pieces"]
+
 BUT = ("but", "although", "though", "whereas")
 """Words between remarks that are as good as a comma."""
 INTO = ("into", "turns", "turning", "goes", "going", "changes", "changing")
@@ -19,20 +19,23 @@ CORNERS = ("fl", "fr", "rl", "rr")
 BULLETS = ("-", "*", "\u2013", "\u2022")
 """What a line of notes may begin with."""
 EXCEPT = ("except", "apart", "aside")
-"""The same, where what the car does stands behind them: ``good except us t4``; else they begin a reason."""
+"""The same; what the car does stands behind them: ``good except us t4``. A bare place there is asked about."""
 THEN = ("then", "plus", ">", "->", "/", "becoming", "becomes")
 """Words and signs that go on as a comma does, with the same place: ``us then os t4`` is turn 4 twice."""
 _A_PLACE = re.compile(r"t?\d{1,2}|t\d\S*|turn|entry|mid|exit|apex", re.ASCII)
 """A stroke with spaces around it goes on only where a place stands behind it: ``us / os t4`` may be either."""
 _WORD = re.compile(r"[^\s,;|?()\[\]@\"\u201c\u201d]+|[?@]")
 _PIECE = re.compile(r"[^,;|]*")
-_WHY = re.compile(r"(?<=[\s,;(])(?:because|when|if|unless|until|since(?! (?:the )?last run)|due|whenever|while"
-                  r"|once he|once she|as soon as|except|apart from|aside from)(?=\s)", re.IGNORECASE)
-"""Words that begin a reason or a condition: they and what follows are free text, as if the mark stood before them."""
-_LIST = re.compile(r"(?:(?<=turns )|(?<=corners ))\d{1,2}(?: ?, ?\d{1,2})+(?: ?,? ?(?:and|&) ?\d{1,2})(?!\w)",
+_LIST = re.compile(r"(?:(?<=turns )|(?<=corners )|(?<=\bin )|(?<=\bat )|(?<=\binto )|(?<=out of )|(?<=through )"
+                   r"|(?<=\bt)|(?<=turn ))\d{1,2}(?: ?, ?\d{1,2})+(?: ?,? ?(?:and|&) ?\d{1,2})(?!\w)",
                    re.IGNORECASE | re.ASCII)  # fmt: skip
 _RANGE = re.compile(r"(?<=\d)(?:->|\.\.\.?)(?=[tT]?\d)")
-_BRAKING = re.compile(r"when\s+braking", re.IGNORECASE)
+WAS = {"was": "is", "were": "are", "had": "has"}
+_SET_AGAINST = (r"now|but|before|earlier|previous(?:ly)?|last|yesterday|used|gone|better|worse|same|than|as|like|still"
+                r"|no|not|\w+n't|dont|doesnt|didnt|isnt|wasnt|cant|wont|more|less|again|any ?more|today|until|since"
+                r"|first|then|new|old|fixed|cured|initially|run|this")
+_REPORT = re.compile(rf"(?!.*\b(?:{_SET_AGAINST})\b).*", re.IGNORECASE | re.DOTALL)
+"""A line in which nothing says that what was is no more, or is set against what was."""
 
 
 @dataclass(frozen=True)
@@ -64,13 +67,15 @@ class Word:
 @dataclass(frozen=True)
 class Piece:
     """The words of one remark. ``goes_on``: it stands behind a comma, and may leave out what was said before it;
-    ``contrast``: behind a "but", where it says itself what there is; ``then``: of the same place as what it goes on
+    ``contrast``: behind a "but", where it says itself what there is;
+    ``exception``: that is an "except"; ``then``: of the same place as what it goes on
     from."""
 
     words: tuple[Word, ...]
     goes_on: bool
     end: int
     contrast: bool = False
+    exception: bool = False
     then: bool = False
 
 
@@ -85,17 +90,34 @@ class Slip(Exception):
 def pieces(text: str) -> Iterator[Piece]:
     """The remarks of a comment, those without words left out."""
     for start, line in _lines(listed(text)):
-        head, at, goes_on = line[: _cut(line)[0]], 0, False
-        while at <= len(head):
-            match = _PIECE.match(head, at)
-            assert match is not None  # it matches nothing, too
-            words = tuple(Word(found.group(), start + found.start()) for found in _WORD.finditer(head, at, match.end())
-                          if found.group().strip(".!()"))
-            if at == 0 and len(words) > 1 and words[0].text in BULLETS:
-                words = words[1:]
-            yield from _contrasts(words, goes_on, start + match.end())
-            goes_on = head[match.end() : match.end() + 1] == ON
-            at = match.end() + 1
+        for part in parts_of(line):
+            at, goes_on = part.begin, part.goes_on
+            while at <= part.end:
+                match = _PIECE.match(line, at, part.end)
+                assert match is not None  # it matches nothing, too
+                words = tuple(Word(found.group(), start + found.start())
+                              for found in _WORD.finditer(line, at, match.end()) if found.group().strip(".!()"))
+                words = _reported(words) if _REPORT.fullmatch(line, 0, part.end) else words
+                if at == 0 and len(words) > 1 and words[0].text in BULLETS:
+                    words = words[1:]
+                if match.end() == part.end and words and line[part.end : part.end + 1] not in ("", MARK):
+                    named = place_in_the_reason(line, part)
+                    words += tuple(Word(word, start + where, meant) for word, where, meant in named)
+                yield from _contrasts(words, goes_on, start + match.end())
+                goes_on = line[match.end() : match.end() + 1] == ON
+                at = match.end() + 1
+
+
+def _reported(words: tuple[Word, ...]) -> tuple[Word, ...]:
+    """What was, in a line that sets it against nothing, is how the driver tells what is: ``rear was loose in t6``."""
+    return tuple(
+        Word(word.text, word.at, WAS[word.key]) if at and word.key in WAS and not _number(words, at + 1) else word
+        for at, word in enumerate(words)
+    )
+
+
+def _number(words: tuple[Word, ...], at: int) -> bool:
+    return at < len(words) and words[at].key[:1].isdecimal()
 
 
 def _contrasts(words: tuple[Word, ...], goes_on: bool, end: int) -> Iterator[Piece]:
@@ -107,9 +129,10 @@ def _contrasts(words: tuple[Word, ...], goes_on: bool, end: int) -> Iterator[Pie
             own = own[1:]
         if own:
             ends = end if last == len(words) else words[last].at
+            barred = first >= 0 and words[first].key in EXCEPT
             but = first >= 0 and words[first].key in (*BUT, *EXCEPT)
             then = first >= 0 and words[first].key in (*THEN, *INTO)
-            yield Piece(own, goes_on or first >= 0, ends, contrast=but, then=then)
+            yield Piece(own, goes_on or first >= 0, ends, contrast=but, then=then, exception=barred)
 
 
 def _goes_on(words: tuple[Word, ...], at: int) -> bool:
@@ -149,29 +172,14 @@ def as_typed(text: str, word: Word) -> str:
     return found.group() if found is not None and "/" in word.text else word.text
 
 
-def free_text(text: str) -> str:
-    """What stands after the mark, or from a reason on, line by line."""
-    after = (line[_cut(line)[1] :].strip() for _, line in _lines(text))
-    return "\n".join(line for line in after if line)
-
-
-def _cut(line: str) -> tuple[int, int]:
-    """Where the remarks of a line end, and where its free text begins."""
-    mark = line.find(MARK)
-    end = len(line) if mark < 0 else mark
-    why = next((one for one in _WHY.finditer(line, 0, end)
-                if line[: one.start()].strip() and not _BRAKING.match(line, one.start())
-                and not _excepts_a_remark(one.group(), line[one.end() : end])), None)  # fmt: skip
-    return (why.start(), why.start()) if why is not None else (end, end + 1)
-
-
-def _excepts_a_remark(word: str, behind: str) -> bool:
-    """Guard: behind this "except" stands what the car does, up to the next remark."""
-    if word.split()[0].lower() not in EXCEPT:
-        return False
-    own = _PIECE.match(behind)
-    entries = [by_form().get(one.lower().strip(".!")) for one in (own.group().split() if own is not None else ())]
-    return any(entry is not None and entry.part == "finding" for entry in entries)
+def free_text(text: str, typed: str = "") -> str:
+    """What stands after the mark, and reasons, each on a line of its own; as in ``typed``, which is as long."""
+    whole, found = typed or text, []
+    for start, line in _lines(text):
+        for part in parts_of(line):
+            begin = part.end + (line[part.end : part.end + 1] == MARK)
+            found.append(whole[start + begin : start + part.free].strip() if part.free > part.end else "")
+    return "\n".join(one for one in found if one)
 
 
 def _lines(text: str) -> Iterator[tuple[int, str]]:

@@ -25,11 +25,13 @@ TOPICS: tuple[Entry, ...] = entries("topic", {
                 " | air temp", "weather and the track"),
     "cockpit": ("visor | mirror | mirrors | seat | belts | helmet | headrest | dash | display | radio | drink"
                 " | drink bottle | cockpit", "seat, sight and radio"),
-    "fluids": ("oil | oil temp | oil temps | oil pressure | water | water temp | water temps | pressure"
+    "fluids": ("cooling | oil | oil temp | oil temps | oil pressure | water | water temp | water temps | pressure"
                " | pressures | tyre pressure | tyre pressures | fuel | smoke | smell | noise",
                "fluids, pressures and fuel"),
-    "others": ("yellow | yellows | yellow flag | blue flag | blue flags | car ahead | slow car | debris | moment"
+    "others": ("puncture | slow puncture"
+               " | yellow | yellows | yellow flag | blue flag | blue flags | car ahead | slow car | debris | moment"
                " | spun", "other cars, flags and what happened"),
-    "wish": ("wants | want | needs | need | would like | could do with | asks for | asked for | prefers | could"
+    "wish": ("wants | want | needs | need | needed | would like | could do with | asks for | asked for"
+             " | prefers | could"
              " | would", "what the driver would like"),
 })  # fmt: skip

@@ -15,15 +15,21 @@ FINDINGS: tuple[Entry, ...] = (
         "understeer": ("us | understeer | understeers | understeering | understeery | under | push | pushes | pushing"
                        " | washes out | washing out | wash out | washes wide | runs wide | running wide | won't turn"
                        " | wont turn | won't turn in | will not turn | ploughs | plowing | washes | drifts wide"
-                       " | slides wide | ran wide | slid wide | goes wide | went wide"
+                       " | slides wide | ran wide | slid wide | goes wide | went wide | wash wide | run wide"
+                       " | drift wide | slide wide | go wide | push wide | pushes wide"
                        " | u/s | under steer | under steering | poor rotation | no rotation"
                        " | not enough rotation | doesn't want to turn | doesn't want to turn in | does not turn"
-                       " | won't rotate into the corner | lazy | lazy to rotate | lazy to turn | reluctant to turn"
+                       " | won't rotate into the corner | lazy | struggles to turn | struggles to turn in"
+                       " | struggling to turn | struggling to turn in | hard to turn in"
+                       " | hard to turn | hard to rotate | resists turning | does not want to turn"
+                       " | doesn't bite on turn in"
+                       " | lazy to rotate | lazy to turn | reluctant to turn"
                        " | reluctant to turn in | turns in late"
                        " | lack of rotation | lacks rotation | bad rotation | not rotating | doesn't rotate"
                        " | won't rotate | can't turn | can't rotate | cannot rotate | cannot turn | doesn't turn"
                        " | not turning", "understeer"),
-        "oversteer": ("os | oversteer | oversteers | oversteering | oversteery | over | loose | steps out | step out"
+        "oversteer": ("os | stepped out | oversteer | oversteers | oversteering | oversteery | over | loose"
+                      " | steps out | step out"
                       " | stepping out | kicks out | comes around | comes round | tail happy | os moment"
                       " | oversteer moment | pointy | too much rotation"
                       " | rotates too much | o/s | over steer"
@@ -35,49 +41,71 @@ FINDINGS: tuple[Entry, ...] = (
                    " | drifting",
                    "at the front understeer, at the rear oversteer; say which axle"),
     }, "balance"),
-    *entries("finding", {"wheelspin": ("spin | wheelspin | spinning | spins | no traction | wheel spin | wheelspins"
-                                       " | spins up | spinning up | lights up | can't get the power down"
+    *entries("finding", {"wheelspin": ("spin | wheelspin | spinning | spins | no traction | wheel spin"
+             " | wheelspins | ws"
+                                       " | spins up | spinning up | lights up | traction limited"
+                                       " | limited traction | struggling to put the power down"
+                                       " | struggling to get the power down | struggles to put the power down"
+                                       " | no drive"
+                                       " | can't get the power down"
                                        " | can't get power down | cannot get the power down"
-                                       " | can't put the power down | can't put power down", "wheelspin")}, "traction"),
+                                       " | can't put the power down"
+                                       " | can't put power down", "wheelspin")}, "traction"),
     *entries("finding", {
         "locking": ("lock | locking | locks | locked | lockup | lock up | lockups | lock ups | locks up | locking up"
                     " | locked up", "a wheel locks; say which axle"),
         "unstable": ("unstable | nervous | moves | moving around | moving about | moves about | instability"
                      " | poor stability | stability poor | not stable | no stability"
                      " | lack of stability | lacks stability"
-                     " | unsettled | twitchy | edgy | moves around",
+                     " | unsettled | unsettles | upsets | unsettling | twitchy | edgy | moves around",
                      "the rear moves under braking; in mid-corner, at the exit and by speed the balance"),
-        "long_pedal": ("long pedal | pedal long | pedal goes long | spongy | soft pedal | pedal soft | long brake pedal"
+        "long_pedal": ("long pedal | pedal long | pedal goes long | spongy | soft pedal | pedal soft"
+                       " | long brake pedal | pedal spongy | spongy pedal | pedal longer"
+                       " | pedal getting longer | pedal gets longer | longer pedal | pedal travel long"
+                       " | long pedal travel"
                        " | brake pedal long | pedal getting long | pedal gets long"
                        " | brakes long | long brakes | pedal goes to the floor"
-                       " | pedal to the floor", "the pedal is long"),
-        "weak": ("weak | no bite | fade | fades | fading | lack bite | lacks bite", "too little braking"),
+                       " | pedal to the floor | pedal drops", "the pedal is long"),
+        "weak": ("weak | no bite | fade | fades | fading | lack bite | lacks bite | struggles to stop"
+                 " | struggling to stop | hard to stop", "too little braking"),
         "judder": ("judder | judders | juddering", "the brakes judder"),
-        "grabs": ("grabs | grab | grabby | grabbing | bite too hard | too sharp", "the brakes bite too suddenly"),
+        "grabs": ("grabs | grab | grabby | grabbing | bite too hard | bites too hard | bite too sharp"
+                  " | bites too sharp | too much bite | too sharp", "the brakes bite too suddenly"),
     }, "braking"),
     *entries("finding", {
-        "bottoming": ("bottoming | floor touches | floor touching | floor hits | touches the ground | scrapes"
+        "bottoming": ("bottoming | hits the floor | hitting the floor | scraping floor | floor scraping"
+                      " | scrapes the floor | floor touches"
+                      " | floor touching | floor hits | touches the ground | scrapes"
                       " | scraping"
                       " | bottom | bottoms | bottomed | bottoms out | bottoming out | hits the ground"
                       " | bottoming on the kerb | bottoming on kerbs | bottoming on the kerbs | bottoms on the kerb"
                       " | bottoms on kerbs | bottoms on the kerbs", "the floor touches"),
-        "bouncing": ("bouncing | bounce | bounces | bouncy | porpoising | porpoises | porpoise", "bouncing"),
+        "bouncing": ("bouncing | bounce | bounces | bouncy | wheel hop | hop | hopping | hops | jumping"
+                     " | jumps | porpoising"
+                     " | porpoises | porpoise", "bouncing"),
         "harsh": ("harsh | stiff | harsh over kerbs | harsh over the kerbs | harsh on kerbs | harsh on the kerbs"
                   " | bumps"
-                  " | bumpy | over bumps | over the bumps | harsh over bumps | harsh over the bumps | stiff over bumps"
+                  " | bumpy | over bumps | over the bumps | harsh over bumps | harsh over the bumps"
+                  " | stiff over bumps"
                   " | too hard | harsh on bumps | stiff over the bumps"
                   " | stiff over kerbs | stiff over the kerbs | stiff on kerbs | stiff on the kerbs",
                   "too stiff over bumps"),
-        "soft": ("soft | floaty | rolls | rolling | too much roll", "too soft"),
-        "kerbs": ("kerbs | kerb | over kerbs | over the kerbs | over kerb | over the kerb | curb | curbs | over curbs",
+        "soft": ("soft | floaty | floats | floating | rolls | rolling | too much roll", "too soft"),
+        "kerbs": ("kerbs | doesn't like the kerb | doesn't like kerbs | doesn't like the kerbs"
+                  " | does not like kerbs | kerb | over kerbs | over the kerbs | over kerb | over the kerb"
+                  " | curb | curbs"
+                  " | over curbs",
                   "takes kerbs badly"),
     }, "ride"),
     *entries("finding", {
         "cold": ("cold | slow to warm up | slow to warm | slow to come in | too cold"
-                 " | to come in | to warm up | to wake up | to switch on", "too cold; of brakes too"),
-        "hot": ("hot | overheating | overheats | overheat | overheated | too hot", "too hot; of brakes and engine too"),
+                 " | to come in | to get warm | to get in | to get temperature | to get up to temperature"
+                 " | to warm up | to wake up | to switch on", "too cold; of brakes too"),
+        "hot": ("hot | overheating | overheats | overheat | overheated"
+                " | too hot", "too hot; of brakes and engine too"),
         "worn": ("worn | dropped off | drop | drops | dropping | wear | wearing | drop off"
-                 " | drops off | dropping off"
+                 " | drops off | dropping off | going away | degradation high | deg is high"
+                 " | degradation is high | high wear | wear high | wearing out | dying"
                  " | fall off | falls off | falling off | falls away | falling away | fell away | deg"
                  " | degradation | degrading | high deg | deg high"
                  " | worn out"
@@ -85,12 +113,16 @@ FINDINGS: tuple[Entry, ...] = (
         "graining": ("graining | grain | grains | grained", "graining"),
         "blistering": ("blistering | blister | blisters | blistered", "blistering"),
         "flat_spot": ("flat spot | flatspot | flat spots | flat spotted | flatspots | flatspotted", "flat spot"),
-        "vibration": ("vibration | vibrations | vibrates | vibes | vib | vibs | vibrating | vibrate | shakes | shaking",
+        "vibration": ("vibration | vibrations | vibrates | vibes | vib | vibs | vibrating | vibrate | shakes"
+                      " | shaking",
                       "vibration"),
     }, "tyres"),
     *entries("finding", {"long_pedal": ("long", "the pedal is long")}, "braking", named=True),
     *entries("finding", {
-        "cold": ("temps low | temp low | low temps | temperatures low | not in | not in yet | not ready"
+        "cold": ("temps low | not coming in | never came in | never come in | don't come in | won't come in"
+                 " | not switching on"
+                  " | don't switch on | won't switch on | never switched on | temp low | low temps"
+                  " | temperatures low | not in | not in yet | not ready"
                  " | not ready yet | not up to temp"
                  " | not up to temperature | not warm | not warm yet | not there yet | no temperature | no temp",
                  "too cold, of tyres or brakes that are named"),
@@ -106,35 +138,53 @@ FINDINGS: tuple[Entry, ...] = (
                        " | stutter", "answers late"),
         "surge": ("surge | surges | surging", "surges"),
         "misfire": ("misfire | misfires | misfiring", "misfires"),
-        "cut": ("cut | cuts | cutting | cuts out | cutting out | cut out", "cuts out"),
+        "cut": ("cut | cuts | cutting | cuts out | fuel cut | cutting out | cut out", "cuts out"),
         "rough_shift": ("rough shift | rough shifts | shifts rough | shift | shifts | bad shift | harsh shift"
                         " | slow shift | slow shifts | shifts slow | downshift | downshifts | slow downshift"
                         " | slow downshifts | downshifts slow | upshift | upshifts | slow upshift | slow upshifts"
                         " | upshifts slow | gear change | gear changes | rough downshift | rough downshifts"
                         " | downshift rough | downshifts rough | rough upshifts | upshifts rough | harsh downshifts"
+                        " | gearbox rough | gearbox stuck | stuck in gear | rough gearbox | gearbox clunky"
+                        " | clunky gearbox | gearbox notchy"
+                        " | notchy gearbox"
+                        " | clunky shift | clunky shifts | notchy shift | notchy shifts | shift clunky"
+                        " | shifts clunky"
+                        " | gearchange | gearchanges | missed shift | missed shifts | misses shifts"
+                        " | missing shifts | shift rough | shift slow"
+                        " | gears slow | slow gears"
                         " | downshifts harsh | gearshift | gearshifts | gearshift slow | slow gearshift"
                         " | slow gearshifts | gearshifts slow | bad downshifts | downshifts bad",
                         "gears change badly"),
     }, "engine"),
+    *entries("finding", {"rough_shift": ("rough | clunky | notchy"
+             " | graunchy", "gears change badly, of gears that are named")},
+             "engine", named=True),
     *entries("finding", {"flat": ("flat", "too little power, of an engine that is named; a corner may be taken flat")},
              "engine", named=True),
-    *entries("finding", {"low": ("no grip | low grip | low | slippery | greasy | slippy | grip gone"
+    *entries("finding", {"low": ("no grip | slides all four | sliding all four | slides on all four"
+             " | sliding on all four | four wheel drift"
+                 " | four wheel slide | low grip | low | slippery | greasy | slippy | grip gone"
                                  " | grip is gone", "too little grip")}, "grip"),
     *entries("finding", {
-        "heavy": ("heavy", "the steering wants too much force"), "light": ("light", "the steering tells too little"),
+        "heavy": ("heavy", "the steering wants too much force"), "light": ("light | no feel | lacks feel"
+                  " | no feedback | numb", "the steering tells too little"),
         "kickback": ("kickback | kick back | kicks back | kicks", "the steering wheel kicks"),
     }, "steering", named=True),
     *entries("finding", {"pulls": ("pulls | pulling | pull", "pulls to a side")}, "steering"),
-    *entries("finding", {"good": ("good | fine | ok | okay | nice | great | perfect | very good | really good"
+    *entries("finding", {"good": ("good | smooth | works well | working well | works fine | spot on | fine"
+             " | ok | okay | nice | great | perfect | very good | really good"
                                    " | very nice | stable | very stable | predictable | planted | comfortable"
                                    " | confident | no problem | no problems"
                                    " | no issue | no issues | no complaint | no complaints"
                                   " | very happy | happy | pretty good | quite good | not bad | not too bad | ready"
-                                   " | nothing to complain about | rotates nicely | rotates well"
+                                   " | nothing to complain about | nothing to report | nothing wrong"
+                                   " | nothing special | rotates nicely | rotates well"
                                    " | good rotation", "as it should be")}),
 )  # fmt: skip
 
 PHRASES: tuple[Entry, ...] = entries("phrase", {
+    "us": ("front doesn't bite | front does not bite | front end doesn't bite | front won't bite | front not biting"
+           " | front end not biting | no front bite | no bite from the front", "the front does not bite"),
     "entry|us": ("turn in lazy | poor turn in | bad turn in | slow turn in | lazy turn in | no turn in"
                  " | turn in slow | turn in poor"
                  " | turn in bad", "understeer on entry"),
@@ -142,6 +192,7 @@ PHRASES: tuple[Entry, ...] = entries("phrase", {
     "4|os": ("heavy os | heavy oversteer", "much oversteer"),
     "1|us": ("light us | light understeer", "little understeer"),
     "1|os": ("light os | light oversteer", "little oversteer"),
+    "entry|os": ("lift oversteer | lift os | liftoff oversteer", "oversteer as he lifts"),
     "on power|us": ("power understeer | power us", "understeer on power"),
     "on power|os": ("power oversteer | power os", "oversteer on power"),
     "on the brakes|us": ("braking understeer | brake understeer", "understeer under braking"),
@@ -152,6 +203,11 @@ PHRASES: tuple[Entry, ...] = entries("phrase", {
     "better|balance": ("rotates better | better rotation | turns better | turns in better", "a better balance"),
     "less|unstable": ("more stable", "less unstable"),
     "more|unstable": ("less stable", "more unstable"),
+    "rear|unstable": ("fighting the rear | fighting the rear end | fighting the back end | fighting rear"
+                      " | fights the rear", "the rear moves"),
+    "more|heavy": ("heavier", "heavier than before"), "more|os": ("looser", "more oversteer"),
+    "more|hot": ("hotter", "hotter than before"), "more|cold": ("colder", "colder than before"),
+    "more|snap": ("snappier", "more snap"), "more|harsh": ("harsher", "harsher than before"),
     "less|grip": ("lower grip | grip lower | lwr grip | grip lwr | grip down", "less grip"),
     "more|grip": ("higher grip | grip higher | grip up", "more grip"),
     "braking|hot": ("hot brakes | brake temps high", "brakes too hot"),
@@ -187,7 +243,8 @@ TABLE: tuple[Entry, ...] = (
     *entries("subject", {
         "balance": ("balance | bal", "the car's balance"),
         "traction": ("traction | trac | drive out | drive", "drive out of corners"),
-        "braking": ("braking | brakes | brake | brk | brks | pedal | brake bite", "brakes and what they do"),
+        "braking": ("braking | brakes | brake | brk | brks | pedal | brake bite"
+                    " | brakes bite", "brakes and what they do"),
         "ride": ("ride", "bumps, kerbs and the floor"),
         "tyres": ("tyres | tyre | tire | tires", "tyres"),
         "engine": ("engine | power unit | gearbox | eng | motor", "engine and gears"),
@@ -196,7 +253,8 @@ TABLE: tuple[Entry, ...] = (
     }),
     *FINDINGS,
     *entries("poor", {"poor": ("poor | bad", "too little of it: traction, grip, braking")}),
-    *entries("lack", {"lack": ("lack of | lacks | lacking | lack | not enough | not much | losing | lost | lose | loses"
+    *entries("lack", {"lack": ("lack of | lacks | lacking | lack | not enough | not much | losing | lost"
+             " | lose | loses"
                                " | short of | struggling for | struggling with | struggling | struggles with"
                                " | struggles for", "too little of it: grip, traction, braking")}),
     *PHRASES,
@@ -218,7 +276,8 @@ TABLE: tuple[Entry, ...] = (
                       "inside": ("inside | inner", "the wheel on the inside of the corner"),
                       "outside": ("outside | outer", "the wheel on the outside of the corner")}),
     *entries("severity", {
-        "1": ("1 | 1/5 | 1 out of 5 | slight | slightly | tiny | small | minor | a touch of | a touch | touch of"
+        "1": ("1 | 1/5 | 1 out of 5 | slight | slightly | tiny | small | minor | minimal | negligible"
+              " | very slight | very slightly | a touch of | a touch | touch of"
               " | hardly any | barely any | almost no"
               " | a hint of | hint of", "hardly felt"),
         "2": ("2 | 2/5 | 2 out of 5 | little | a bit | bit | mild | bit of | a bit of", "felt"),
@@ -232,24 +291,32 @@ TABLE: tuple[Entry, ...] = (
         "medium": ("likely | conf medium | confidence medium | probably | i think | seems"
                    " | seems to", "the driver thinks so"),
         "low": ("? | conf low | confidence low | low confidence | maybe | unsure | not sure | perhaps"
-                " | possibly | might be", "the driver is not sure"),
+                " | possibly | possible | might be", "the driver is not sure"),
     }),
     *entries("trend", {
-        "better": (by_how_much("better") + " | + | much improved | improved | improving | coming | coming in"
+        "better": (by_how_much("better") + " | + | much improved | improved | improving | coming"
+                               " | coming back | comes back"
+                               " | best so far | best yet | less severe"
+                               " | coming in"
                                " | improves | come in | comes in | came in",
                    "better than before"),
         "worse": (by_how_much("worse") + " | - | worsening | worsened | worsens | getting bad | deteriorating",
                   "worse than before"),
         "same": ("same | similar | similar to before | similar to last run | about the same | = | still"
-                 " | still there | unchanged | no change | no different | no difference | not changed"
+                 " | still there | unchanged | no better | no worse | no change | no different"
+                 " | no difference | not changed"
                  " | same as before | same as last run | as before | like before | has not changed | as last run"
                  " | hasn't changed | same as in last run | as in last run | same as the last run"
                  " | same as in the last run | same as the run before | same as in the run before", "as before"),
-        "gone": ("gone | no longer | no more | any more | anymore | not any more | disappeared | cured | fixed | solved"
-                 " | no | not | isn't | isnt | aren't | arent | doesn't | doesnt | don't | dont", "not there any more"),
+        "gone": ("gone | no longer | vanished | eliminated | resolved | all gone | no more | any more"
+                 " | anymore | not any more | disappeared | cured | fixed | solved"
+                 " | no | not | isn't | isnt | aren't | arent | doesn't | doesnt | don't"
+                 " | dont", "not there any more"),
     }),
-    *entries("amount", {"more": (by_how_much("more") + " | increased | increasing | increases", "more than before"),
-                        "less": (by_how_much("less") + " | fewer | not as | not as much | not so much | reduced"
+    *entries("amount", {"more": (by_how_much("more") + " | increased | up a bit | up a lot | increasing"
+             " | increases", "more than before"),
+                        "less": (by_how_much("less") + " | fewer | down a bit | down a lot | not as"
+                                             " | not as much | not so much | reduced"
                                              " | reducing",
                                  "less than before")}),
     *entries("filler", {"": ("in | on | at | the | of | into | out of | to | a | an | is | are | with | and | & | car"
@@ -266,5 +333,6 @@ TABLE: tuple[Entry, ...] = (
                              " | all four | main | main problem | main issue | main complaint | biggest problem"
                              " | biggest issue | starts | begins | starts with | begins with | briefly | mainly"
                              " | mostly | limiting factor | fighting | fights | both sides | especially"
+                             " | can feel | can hear | stability | stab"
                              " | particularly | also", "")}),
 )  # fmt: skip

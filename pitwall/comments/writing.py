@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
+from pitwall.comments.shorthand import ShorthandError, parse
 from pitwall.comments.splitting import ANEW, MARK
 from pitwall.comments.words import form_of, written
 from pitwall.model.comments import Remark
@@ -11,9 +12,19 @@ from pitwall.model.comments import Remark
 
 def write(remarks: Iterable[Remark], text: str = "") -> str:
     """The shorthand of these remarks and this text, which ``parse`` reads back. No remark hangs on the one before."""
-    head = f"{ANEW} ".join(write_remark(remark) for remark in remarks)
+    said = tuple(remarks)
+    head = f"{ANEW} ".join(map(write_remark, said))
     after = [f"{MARK} {line.strip()}" for line in text.split("\n") if line.strip()]
-    return "\n".join([head + "".join(after[:1]), *after[1:]])
+    inline = "\n".join([head + "".join(after[:1]), *after[1:]])
+    return inline if _reads(inline, said) else "\n".join([head, *after])
+
+
+def _reads(written: str, remarks: tuple[Remark, ...]) -> bool:
+    """Guard: the mark before the text is read as one; before nothing but places it would begin a list of them."""
+    try:
+        return parse(written).remarks == remarks
+    except ShorthandError:
+        return False
 
 
 def write_remark(remark: Remark) -> str:
@@ -38,11 +49,13 @@ def _finding(remark: Remark) -> list[str]:
     return [form_of(remark.about, remark.what)]
 
 
-def read_back(remarks: Iterable[Remark], text: str) -> tuple[str, ...]:
-    """How a comment is read, for the one who types it: each remark, and what is kept as words and counted nowhere."""
+def read_back(remarks: Iterable[Remark], text: str, unread: Sequence[str] = ()) -> tuple[str, ...]:
+    """How a comment is read, for the one who types it: each remark, what is kept as words and counted nowhere, and
+    which of these words the shorthand does not know."""
     counted = tuple(map(in_words, remarks))
     label = "words beside it" if counted else "words, not counted"
-    return (*counted, *([f'{label}: "{" / ".join(text.splitlines())}"'] if text else []))
+    strange = f" (not read: {', '.join(unread)})" if unread and counted else ""
+    return (*counted, *([f'{label}: "{" / ".join(text.splitlines())}"{strange}'] if text else []))
 
 
 def in_words(remark: Remark) -> str:

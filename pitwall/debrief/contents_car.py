@@ -111,7 +111,7 @@ def _window(one: DataWindow, shared: tuple[SwitchAt, ...], green: datetime | Non
     told = {_stood(switch) for switch in shared}
     own = [switch for switch in one.switches if _stood(switch) not in told]
     return (
-        f"{say.plain(one.do)}\n{one.run}, {one.lap}\nsession lap {one.lap_number}; {say.OUTCOMES[one.outcome]}",
+        f"{say.plain(one.do)}\n{one.run}, {one.lap}\nsession lap {one.lap_number}\n{say.OUTCOMES[one.outcome]}",
         f"{say.clock_within(one.from_s)}\n{say.clock_within(one.to_s)}",
         f"{say.time_of_day(one.from_time, 2, green)}\n{say.time_of_day(one.to_time, 2, green)}",
         say.window_place(one),

@@ -128,8 +128,7 @@ def _run_bars(run: RunRow, car: CarDebrief, last_s: float) -> RunBars:
     planned = Stretch(*run.planned_span_s) if run.planned_span_s is not None else None
     driven = tuple(Stretch(one.from_s, last_s if one.to_s is None else one.to_s) for one in run.stints)
     without = "" if run.stints else ", without a lap"
-    done = "done in part" if run.in_part else "done"
-    state = f"{done}{without}" if run.finished else NOT_DRIVEN.get(run.state, "not finished")
+    state = f"done{without}" if run.finished else NOT_DRIVEN.get(run.state, "not finished")
     timed = tuple(one.end_s for one in car.laps if one.run == run.run and one.kind == "timed")
     return RunBars(run.run, planned, driven, state, timed)
 

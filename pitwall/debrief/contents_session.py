@@ -24,7 +24,8 @@ def session_chapter(debrief: Debrief) -> tuple[Section, ...]:
 
 
 def _course(session: SessionSummary) -> tuple[Block, ...]:
-    rows = [(say.STATUSES[one.status], say.session_clock(one.from_s), say.session_clock(one.to_s),
+    rows = [(say.LOCAL_YELLOW if one.status == "green" and one.sectors else say.STATUSES[one.status],
+             say.session_clock(one.from_s), say.session_clock(one.to_s),
              say.duration(one.to_s - one.from_s), ", ".join(one.sectors) or say.NOTHING) for one in session.statuses]
     windows = [(name, say.session_clock(start), say.session_clock(end)) for name, start, end in session.windows]
     course = table("The session's course", COURSE, rows, "No status was ever told.", share=0.75)

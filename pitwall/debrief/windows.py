@@ -93,15 +93,27 @@ def window_of(item: ItemDone, car: CarFacts) -> DataWindow | None:
     at_a_place = what == "hold" and (item.hold is not None or item.place is not None)
     switches = _switches(found, car, SET_WITHIN_S if what == "lap" else 0.0)
     faults = _faults(item, found, switches)
+    outcome = "done_badly" if faults else "done" if _shown(item, switches) else item.row.outcome
     # The times are as sure as the loops are, whether or not anything was done between them.
-    text = f"if it was done: {found.text}" if item.row.outcome == "probably_done" else found.text
+    doubted = item.row.outcome == "probably_done" and outcome != "done"
+    text = f"if it was done: {found.text}" if doubted else found.text
     return DataWindow(
-        item=item.row.item, do=item.row.do, run=item.row.run, lap_number=lap.number, lap=item.row.lap,
+        item=item.row.item, do=item.row.do, run=item.row.run, lap_number=lap.number, lap=_driven_as(item.row.lap, lap),
         what="hold" if at_a_place else "lane" if what == "lane" else "lap", place=item.row.place,
         from_s=found.from_s, to_s=found.to_s, from_m=found.from_m, to_m=found.to_m, speed_mps=found.speed_mps,
         switches=switches, evidence=found.evidence,
-        evidence_text="; ".join([*faults, text]), outcome="done_badly" if faults else item.row.outcome,
+        evidence_text="; ".join([*faults, text]), outcome=outcome,
     )
+
+
+def _driven_as(planned: str, lap: LapRow) -> str:
+    """The lap as the plan has it; one that was driven at another pace than its kind says so."""
+    slow = planned.startswith(("cool-down lap", "in-lap"))
+    if lap.kind == "timed" and slow:
+        return f"{planned}, driven as a timed lap"
+    if lap.kind in ("cool", "in") and planned.startswith("timed lap"):
+        return f"{planned}, driven as {'a cool-down lap' if lap.kind == 'cool' else 'an in-lap'}"
+    return planned
 
 
 def _hold(hold: HoldAsked, planned: LapRow, heard_on: Sequence[LapRow], car: CarFacts) -> tuple[LapRow, Stretch]:
@@ -189,6 +201,13 @@ def _switches(found: Stretch, car: CarFacts, within_s: float) -> tuple[SwitchAt,
                              evidence="measured" if seen else last.evidence,
                              since_s=None if last.before is None else last.t, moved=inside))
     return tuple(rows)
+
+
+def _shown(item: ItemDone, switches: Sequence[SwitchAt]) -> bool:
+    """Guard: what was only probably done is a position of switches, and telemetry showed it over the whole window."""
+    measured = {one.switch: one.position for one in switches if one.evidence == "measured" and not one.moved}
+    counts = item.row.outcome == "probably_done" and "switch" in item.procedure.done_when and bool(item.wants)
+    return counts and all(name in measured and _same(measured[name], wanted) for name, wanted in item.wants.items())
 
 
 def _faults(item: ItemDone, found: Stretch, switches: Sequence[SwitchAt]) -> list[str]:

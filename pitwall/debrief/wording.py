@@ -23,6 +23,8 @@ CLEAN = {"clean": "clean", "traffic": "traffic", "yellow": "yellow", "mistake": 
          "aborted": "given up", "not_complete": "not whole", "unknown": NOTHING}
 STATUSES = {"waiting": "waiting", "green": "green", "yellow": "yellow", "slow": "slow period", "red": "red flag",
             "finished": "flag out", "closed": "closed"}
+LOCAL_YELLOW = "yellow, locally"
+"""Elsewhere the track is green: the session's status stays green."""
 WAYS = {"full": "in full", "parts": "in parts", "short": "in short", "outside": "outside a window",
         "outside_short": "in short, outside"}
 SWITCH_EVIDENCE = {"measured": "measured", "confirmed": "confirmed", "told": "told", "assumed": "assumed"}

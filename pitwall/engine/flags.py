@@ -89,7 +89,9 @@ def taken_back(car: TeamCar, clock: SessionClock, since: float, now: float) -> N
 def flag_falls(car: TeamCar, clock: SessionClock, now: float) -> None:
     """The session time is over. A timed lap that has begun may be finished where the regulations say so; any other lap
     is the in-lap now."""
-    lap = car.track.lap
+    lap, run = car.track.lap, car.progress.current
+    if run is not None:
+        run.flag_fell = run.expected_kind != "in"
     begun = lap is not None and lap.start_phase == 0.0 and car.track.state in ("timed", "cool")
     if begun and clock.regulations.finish_started_lap:
         car.told_finish_s = None

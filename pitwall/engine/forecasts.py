@@ -146,9 +146,15 @@ class Questions:
                 car=outlook.car,
                 plan_revision=team[outlook.car].progress.revision,
                 outlook=outlook,
+                musts_lost=_lost(team[outlook.car]),
             )
             for outlook in event.answer.cars
             if outlook.car in team
         ]
         self.answers.update({state.car: state for state in made})
         return made
+
+
+def _lost(car: TeamCar) -> tuple[str, ...]:
+    """What was asked of is still to come: must-runs that are over and do not count."""
+    return tuple(run.run.run for run in car.progress.runs if run.run.want == "must" and not run.counts)

@@ -195,7 +195,8 @@ def run_over(run: RunState, procedures: Mapping[str, Procedure], t: float) -> No
     last = len(run.laps) - 1
     for item in run.items:
         reached = run.pointer if run.boxed_from is None else run.boxed_from
-        if item.state == "called" and item.leg > reached and not run.out_in:
+        in_lap = item.leg == last and run.boxed_from is not None  # it was called in, and had an in-lap all the same
+        if item.state == "called" and item.leg > reached and not run.out_in and not in_lap:
             item.signal("call_lost", t, item.reason)  # told for a lap that was not begun
         if run.state == "done":
             driven = item.leg < reached or item.leg == reached == last
@@ -214,6 +215,6 @@ def run_over(run: RunState, procedures: Mapping[str, Procedure], t: float) -> No
             procedure = procedures.get(item.item.do)
             leg = next_leg(run, item, procedure, run.resume_at - 1) if procedure else None
             if leg is None:
-                item.signal("fail", t, "its lap is gone")
+                item.signal("fail", t, "no such lap is left for it")
             else:
                 item.leg, item.attempt = leg, item.attempt + 1

@@ -111,7 +111,7 @@ class PlanProgress:
         state.leavings += 1
         state.timed_earlier = state.timed_done
         state.pointer, state.boxed_early, state.boxed_from = 0, False, None
-        state.spoilt = state.again = False
+        state.spoilt = state.again = state.flag_fell = False
 
     def _ended_early(self) -> RunState | None:
         """The run that ended last, where timed laps of it are still to be done."""
@@ -128,19 +128,23 @@ class PlanProgress:
         return t - self.parked_t >= RESUME_SHARE * cut.run.after_garage_s.likely_s
 
     def come_in(self, t: float, red: bool) -> RunState | None:
-        """The car came in: the run is done or cut; choose the next one. Returns the run that ended."""
+        """The car came in: the run is done or cut; choose the next one. Returns the run that ended.
+
+        ``red``: because of a red flag, or of the flag of a window; the last flag is known here.
+        """
         state = self.current
         self.parked_t, self.broken_by_red = t, red
         if state is not None:
-            state.end_t = t
+            state.end_t, state.by_flag = t, red or state.flag_fell
             state.resume_at = max(1, state.pointer if state.boxed_from is None else state.boxed_from)
             while state.laps[state.resume_at : state.resume_at + 1] == ("cool",):
                 state.resume_at += 1  # nobody drives a cool-down lap straight after an out-lap
-            if state.out_in or state.enough(cut=red):
+            if state.out_in or state.enough(cut=state.by_flag):
                 whole = state.timed_done >= state.timed_wanted
                 state.move("complete", t, None if whole else "ended early, still counts")
             else:
-                why = "red flag" if red else f"{state.timed_own} of {state.timed_wanted} timed laps done"
+                flag = "red flag" if red else "chequered flag" if state.flag_fell else None
+                why = flag or f"{state.timed_own} of {state.timed_wanted} timed laps done"
                 state.move("break_off", t, why)
                 if self.over or state.not_resumed:
                     state.move("give_up", t, state.not_resumed or SESSION_ENDED)

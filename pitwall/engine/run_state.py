@@ -72,6 +72,10 @@ class RunState:
     highest: int = 0
     not_resumed: str | None = None
     left_as: Run | None = None
+    flag_fell: bool = False
+    """The last flag fell on it with laps still to be driven."""
+    by_flag: bool = False
+    """A flag ended it as the car came in last: nobody meant it to be over."""
     spoilt: bool = False
     again: bool = False
     lap_seen: int = -1
@@ -111,7 +115,7 @@ class RunState:
     @property
     def counts(self) -> bool:
         """False: the run is over, and too little was driven to count as this run. One rule for all who tell of it."""
-        return self.state != "done" or not self.laps or self.enough(cut=False)
+        return self.state != "done" or not self.laps or self.enough(cut=self.by_flag)
 
     @property
     def expected_kind(self) -> LapKind:

@@ -223,8 +223,8 @@ class TeamCar:
         if clock.status != "finished":
             return
         run = self.progress.current
-        if run is not None:
-            run.pointer = len(run.laps) - 1
+        if run is not None and run.expected_kind != "in":
+            run.boxed_from, run.pointer = run.pointer, len(run.laps) - 1  # the laps between are left of it
         self.news = [news for news in self.news if news.status != "flag_out"]
         if all(news.status != "finished" for news in self.news) and self.told_finish_s is None:
             self.told_finish_s = now

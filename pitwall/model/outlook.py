@@ -89,7 +89,7 @@ class CarOutlook(Frozen):
     """One car's future."""
 
     car: Slug
-    musts_chance: float = Field(ge=0, le=1)
+    musts_chance: float = Field(ge=0, le=1, description="that every must-run still to come fits")
     runs: tuple[RunOutlook, ...]
     spare_q50_s: float
     spare_q10_s: float | None = None

@@ -258,6 +258,9 @@ class ForecastState(Frozen):
     car: Slug
     plan_revision: int
     outlook: CarOutlook
+    musts_lost: tuple[str, ...] = Field(
+        default=(), description="must-runs that are over with too little driven: no chance is of these any more"
+    )
 
 
 class FieldCar(Frozen):

@@ -54,7 +54,9 @@ def read_scalar(cell: str) -> Scalar:
     if number is not None:
         return number
     if _LIKE_A_NUMBER.fullmatch(found):
-        raise CellError(f"found {shortened(found)}, expected a number such as 56.5, or a text in quotes")
+        point = with_a_point(found)
+        remedy = f"a number with a decimal point, {point}" if point else "a number such as 56.5"
+        raise CellError(f"found {shortened(found)}, expected {remedy}, or a text in quotes")
     if found.startswith('"'):
         try:
             read = json.loads(found)
@@ -62,6 +64,14 @@ def read_scalar(cell: str) -> Scalar:
             raise CellError(f"found {shortened(found)}, expected the closing quotes of a text") from None
         return str(read)
     return found
+
+
+def with_a_point(found: str) -> str | None:
+    """``56.5`` for ``56,5``; None where the comma may part thousands, or is not alone."""
+    whole, comma, rest = found.partition(",")
+    if not comma or not rest.isdecimal() or not whole.lstrip("+-").isdecimal() or len(rest) == 3:
+        return None
+    return f"{whole}.{rest}"
 
 
 def read_number(cell: str) -> int | float | None:

@@ -73,6 +73,9 @@ class Column:
 
 def _number(text: str) -> Any:
     value = cells.read_number(text)
+    point = cells.with_a_point(text.strip())
+    if point is not None:
+        raise cells.CellError(f"found {cells.shortened(text)}, expected a number with a decimal point: write {point}")
     return text if value is None else value
 
 

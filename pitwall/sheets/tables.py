@@ -280,6 +280,7 @@ def _read_rows(read: Read, sheet: str, rows: Rows, goes_to: _Runs | _Items | _Ty
     heads, wrong = headings([cell_text(cell) for cell in rows[0]] if rows else [], TABLES[sheet])
     for index, found, expected in wrong if rows else ():
         read.wrong((sheet, 1, index + 1), found, expected)
+    strange = {index for index, found, _ in wrong if not found.startswith("no column")}
     first, *others = TABLES[sheet]
     place_of = {column.name: index for index, column in heads.items()}
     if first.name not in place_of:
@@ -288,7 +289,7 @@ def _read_rows(read: Read, sheet: str, rows: Rows, goes_to: _Runs | _Items | _Ty
         cells = {index: cell for index, cell in enumerate(row) if not blank(cell) and not _a_remark(rows[0], index)}
         if not cells:
             continue
-        for index in cells.keys() - heads.keys():
+        for index in cells.keys() - heads.keys() - strange:
             read.wrong((sheet, number, index + 1), f"{cell_text(row[index])!r} in a column that is none of the table's",
                        "nothing there", "a column of remarks has its name in brackets, such as (remarks)")
         at_first = place_of[first.name]

@@ -168,7 +168,8 @@ def item_rows(told: Told, car: str) -> list[Row]:
             actual = outcomes[item["item"]]
             reason: Own = engine(item["reason"] or "")
             if item["state"] == "dropped":
-                reason = engine(f"dropped: {item['reason']}")
+                words = item["reason"]  # the desk's own words say that it was dropped
+                reason = engine(words if words.startswith("dropped") else f"dropped: {words}")
             elif actual.outcome == "done_badly":
                 reason = Own(actual.reason, "engine")
             elif actual.reason.startswith("comment "):

@@ -275,6 +275,10 @@ test("a run that is over without the laps that count was cut, and is not among t
   assert.deepEqual([low, full, { ...full, state: "next" }].map(endedAs), ["cut", "done", "next"]);
   assert.equal(planWords([low, full], { musts_chance: 0 }, "41"), "1 of 2 runs done, 1 cut, musts of car 41 fit: 0 %");
   assert.equal(planWords([full], undefined, "41"), "1 of 1 runs done");
+  const lost = { ...low, want: "must" };
+  assert.equal(planWords([lost, full], { musts_chance: 1, runs: [{ want: "could" }] }, "41"), "1 of 2 runs done, 1 cut, must lost: low");
+  assert.equal(planWords([lost, full], { musts_chance: 0.5, runs: [{ want: "must" }] }, "41"),
+    "1 of 2 runs done, 1 cut, must lost: low, other musts of car 41 fit: 50 %");
 });
 
 const letters = (text) => text.length;

@@ -74,7 +74,7 @@ def test_two_pages_stay_in_step(processes: Processes, open_page: Open) -> None:
     one.keyboard.press("n")
     one.keyboard.type("rear steps out in four")
     press(one, "Enter")
-    shows(other, "rear steps out in four", ".comments")
+    shows(other, "turn 4: rear oversteer", ".comments")
     assert len(commands(said, "comment")) == 1
     for page in (one, other):
         page.keyboard.press("?")
@@ -111,7 +111,7 @@ def test_the_text_field_reads_shorthand(processes: Processes, open_page: Open) -
     """What reads is counted; other words are kept and marked; a turn that is not there is refused, the pad is back."""
     _, said = begun(processes)
     page = open_page(said["screen"])
-    for typed in ("t4 mid us 3: second lap", "it floats"):
+    for typed in ("t4 mid us 3: second lap", "it wallows"):
         page.keyboard.press("n")
         page.keyboard.type(typed)
         press(page, "Enter")

@@ -14,6 +14,7 @@ from pitwall.bus.broker import EmbeddedBroker
 from pitwall.bus.codec import message_for
 from pitwall.bus.memory import MemoryBroker, MemoryBus
 from pitwall.bus.mqtt import MqttBus
+from pitwall.cli.main import main
 from pitwall.engine.session import Session
 from pitwall.errors import BrokerError, FileProblem, UserError
 from pitwall.forecast.futures import forecast
@@ -60,6 +61,23 @@ def test_what_is_written_wrongly_is_told(words: list[str], command: str, told: s
     """A slip is found before anything is sent, with the nearest name that there is."""
     with pytest.raises(UserError, match=told):
         command_from("41", command, "ann", arguments_from(words))
+
+
+@pytest.mark.parametrize("words", [("clock", "remaining_s=2480"), ("clock",), ("status", "status=green")])
+def test_a_command_without_a_car_says_how_to_name_one(
+    words: tuple[str, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What is of the whole session is easily given without one; the line as it must be is shown."""
+    assert main(["command", *words, "--by", "ann"]) == 2
+    line = f"pitwall command CAR {' '.join(words)}"
+    assert capsys.readouterr().err == (
+        f"pitwall: the car is missing: {line}; for what concerns the whole session any of the team's\n")
+
+
+def test_a_car_without_a_command_says_what_there_is(capsys: pytest.CaptureFixture[str]) -> None:
+    """The same slip the other way round."""
+    assert main(["command", "41", "--by", "ann"]) == 2
+    assert "what is car 41 to be told? the commands are said, skip" in capsys.readouterr().err
 
 
 def test_seconds_may_be_written_as_a_clock_shows_them() -> None:

@@ -62,8 +62,15 @@ def test_what_was_not_driven_goes_on_and_says_where_it_comes_from(tmp_path: Path
     assert (rest.want, rest.purpose, rest.tyres) == ("must", "what is left of first", "B1")
     assert rest.laps == ("out", "in"), "nothing is left to do on its timed laps"
     assert any("the draft asks for out-in, of out, 2 timed, in" in one for one in made.decide)
-    assert "hold on out-lap not done (dropped: dropped by desk)" in made.sources["first-rest"]
+    assert "hold on out-lap was not done: dropped by desk" in made.sources["first-rest"]
     assert made.sources["repeat"].startswith("skipped in p1")
+
+
+def test_what_is_left_of_a_must_is_wanted_as_it_is_itself(tmp_path: Path) -> None:
+    """A must was driven, and a could of it was not done: nobody has to leave the garage for that."""
+    could = FIRST | {"items": [{**item, "want": "could"} for item in FIRST["items"]]}
+    (rest, *_) = drafted(driven(could), tmp_path).plan.runs
+    assert (rest.run, rest.want) == ("first-rest", "could")
 
 
 def test_what_is_left_of_a_run_gets_a_name_that_no_other_run_has(tmp_path: Path) -> None:
@@ -209,13 +216,13 @@ def test_sets_of_every_plan_of_the_day_are_in_the_draft(tmp_path: Path) -> None:
     assert {run.tyres for run in made.plan.runs} <= set(laps)
     assert "tyre set B1 (medium): 4 laps, at most 20, 4 of them in this session" in made.car_state
     assert f"tyre set W1 (wet): {laps['W1']} laps, {laps['W1'] - 4} of them in this session" in made.car_state
-    assert "tyre set I1 (intermediate): 0 laps, 0 of them in this session" in made.car_state
+    assert "tyre set I1 (intermediate): unused" in made.car_state
 
 
 def test_a_set_that_two_plans_name_has_the_laps_with_which_the_day_began(tmp_path: Path) -> None:
     """The wet plan counts I1 otherwise than the dry one: nobody drove on it, and no lap of it is of this session."""
     made = gone_wet(tmp_path, sets=SETS | {"I1": {"compound": "intermediate", "laps": 3}})
-    assert "tyre set I1 (intermediate): 3 laps, 0 of them in this session" in made.car_state
+    assert "tyre set I1 (intermediate): 3 laps, none of them in this session" in made.car_state
 
 
 def test_a_set_of_which_no_plan_says_what_it_is_is_to_be_filled_in(tmp_path: Path) -> None:

@@ -173,16 +173,20 @@ def test_alert_counts_each_time_it_is_raised() -> None:
 
 
 def test_forecast_lists_the_chance_of_each_car_by_time() -> None:
-    """One entry a moment, with every car of that moment; the text shows first and last."""
+    """One entry a moment, with every car of that moment; the text shows first and last. A must that is lost has no
+    chance, whatever those have that are still to come."""
     recorder = Recorder()
-    for t, car, chance in ((2.0, "58", 0.9), (1.0, CAR, 0.4), (2.0, CAR, 0.8)):
+    for t, car, chance, lost in ((2.0, "58", 0.9, ()), (1.0, CAR, 0.4, ()), (2.0, CAR, 0.8, ()),
+                                 (3.0, "58", 1.0, ("low",))):
         outlook = CarOutlook(car=car, musts_chance=chance, runs=(), spare_q50_s=0.0)
-        recorder.take([ForecastState(id=f"{t}{car}", t=t, car=car, plan_revision=1, outlook=outlook)])
+        recorder.take([ForecastState(id=f"{t}{car}", t=t, car=car, plan_revision=1, outlook=outlook, musts_lost=lost)])
     report = _report(recorder)
     assert report["forecast"] == [
         {"t": 1.0, "musts_chance": {CAR: 0.4}},
         {"t": 2.0, "musts_chance": {CAR: 0.8, "58": 0.9}},
+        {"t": 3.0, "musts_chance": {"58": 0.0}},
     ]
+    assert "car 58: chance that every must-run fits: 90% at the start, 0% at the end" in as_text(report)
     assert "car 41: chance that every must-run fits: 40% at the start, 80% at the end" in as_text(report)
 
 

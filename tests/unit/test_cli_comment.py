@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -63,6 +64,29 @@ def test_what_is_missing_is_asked_for(capsys: pytest.CaptureFixture[str]) -> Non
     assert main(["comment"]) == 2
     assert main(["comment", "41", "t4 us"]) == 2
     assert "--by" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("word", "option"), [("run=long", "--run long"), ("lap=4", "--lap 4"),
+                                             ("comment=2", "--number 2"), ("number=2", "--number 2")])
+def test_what_a_command_writes_with_an_equals_sign_is_an_option_here(
+    word: str, option: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Told as that, and not as a word that the shorthand does not know; nothing is sent."""
+    assert main(["comment", "41", "t4", "us", "3", word, "--by", "ann"]) == 2
+    assert capsys.readouterr().err == f"pitwall: {word!r} is no part of the comment: write {option}\n"
+
+
+def test_every_comment_of_the_readme_is_taken(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each line that it shows, and what it says of run and lap: the options name them, laps from the out-lap on."""
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    lines = re.findall(r"^pitwall (comment 41 .*?)(?: +#.*)?$", readme, re.MULTILINE)
+    sent: list[dict[str, Any]] = []
+    monkeypatch.setattr(command, "run", lambda args: sent.append(vars(args)) or 0)
+    monkeypatch.chdir(Path(__file__).parents[2])
+    assert len(lines) >= 5
+    assert [main(line.split()) for line in lines] == [0] * len(lines)
+    assert ["shorthand=t4 mid us 3", "run=baseline", "lap=4"] in [one["arguments"] for one in sent]
+    assert "`--run` and `--lap` name others" in readme.replace("\n", " ")
 
 
 def test_the_command_that_comes_of_it(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -33,6 +33,7 @@ from pitwall.model.outputs import (
     OpenQuestion,
     Prompt,
     Refused,
+    RunOutlook,
 )
 
 
@@ -69,10 +70,11 @@ def _desk(**more: Any) -> DeskState:
     return DeskState(**values)
 
 
-def _forecast(chance: float, t: float = 100.0) -> ForecastState:
+def _forecast(chance: float, t: float = 100.0, lost: tuple[str, ...] = (), left: tuple[str, ...] = ()) -> ForecastState:
+    runs = tuple(RunOutlook(run=run, want="must", chance=chance, end_q10_s=1, end_q50_s=2, end_q90_s=3) for run in left)
     return ForecastState(
         id=f"forecast-{t}", t=t, car="41", plan_revision=1,
-        outlook=CarOutlook(car="41", musts_chance=chance, runs=(), spare_q50_s=60.0),
+        musts_lost=lost, outlook=CarOutlook(car="41", musts_chance=chance, runs=runs, spare_q50_s=60.0),
     )
 
 
@@ -164,6 +166,9 @@ def test_line_log_says_each_thing_once() -> None:
         assert log.lines(message) == ()
     assert log.lines(_forecast(0.92)) == (), "a percent is no news"
     assert len(log.lines(_forecast(0.4))) == 1
+    assert log.lines(_forecast(0.4, lost=("compare",), left=("long",)))[-1].endswith(
+        "must-run lost: compare; chance that every other one fits: 40%")
+    assert log.lines(_forecast(1.0, lost=("compare",)))[-1].endswith("must-run lost: compare")
 
 
 def test_line_log_of_a_prompt() -> None:
@@ -211,7 +216,9 @@ def test_picture_fits_80_by_24_and_names_every_state() -> None:
     board.take(_clock())
     board.take(_desk())
     board.take(_desk(car="58", state="garage", id="desk-2"))
-    board.take(_forecast(0.42))
+    board.take(_forecast(1.0, lost=("compare",)))
+    assert " lost" in _drawn(board)
+    board.take(_forecast(0.42, t=101.0))
     board.take(Health(id="h", t=100.0, state="online", version="1"))
     for number in range(5):
         board.take(Answered(id=f"n{number}", t=1.0, because="c", car="41", effect=f"noted {number}"))

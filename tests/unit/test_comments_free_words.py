@@ -93,7 +93,7 @@ def test_an_aside_is_kept_with_its_remark() -> None:
     typed = parse("t4 us 3, fronts cold for 2 laps; os t7")
     assert (len(typed.remarks), typed.text) == (3, "fronts cold for 2 laps")
     assert parse("rears hot, after 4 laps").text == "rears hot, after 4 laps"
-    assert parse("t4 us when the tank is full, t7 os").text == "when the tank is full, t7 os"
+    assert parse("t4 us when the tank is full, as ever").text == "when the tank is full, as ever"
     assert why_not("after 4 laps").startswith("also what the car does")
 
 
@@ -127,9 +127,10 @@ def test_what_is_unstable_hangs_on_the_place() -> None:
 
 
 def test_which_other_run_it_is_set_against_is_free_text() -> None:
-    """Better and worse are against the run before; another run is not read over."""
+    """Better and worse are against the runs before; which run, is kept as words. Another turn is asked about."""
     assert said("t4 us better than before") == ["t4 us better"]
-    assert why_not("t4 us better than run 1").endswith("which other run it is set against goes behind ':'")
+    assert parse("t4 us better than run 1").text == "t4 us better than run 1"
+    assert why_not("t4 us better than t7").endswith("which other run it is set against goes behind ':'")
 
 
 def test_a_mark_between_a_place_and_what_happens_there_is_a_space() -> None:

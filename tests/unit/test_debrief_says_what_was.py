@@ -13,7 +13,7 @@ from pitwall.debrief.contents_car import car_chapter
 from pitwall.debrief.contents_figures import plan_figure
 from pitwall.debrief.contents_summary import summary_sections
 from pitwall.debrief.document import Points, Section, Words
-from pitwall.debrief.model import CarDebrief, Debrief, LapRow
+from pitwall.debrief.model import CarDebrief, Debrief, LapRow, StatusSpan
 from tests.unit.debrief_stage import car, empty, full, item, laps, run, session
 
 
@@ -86,6 +86,14 @@ def test_a_block_that_was_done_in_the_pit_lane_is_not_told_as_not_driven() -> No
     figure = plan_figure(made, session())
     assert figure is not None
     assert figure.told.endswith("Done without a lap: starts. Not driven: long.")
+
+
+def test_a_yellow_in_some_sectors_is_not_told_as_green() -> None:
+    """The session's status stays green then; its course names what the drivers were shown."""
+    spans = (StatusSpan(status="green", from_s=0, to_s=100), StatusSpan(status="green", from_s=100, to_s=125,
+                                                                       sectors=("5",)))
+    (course,) = [one for one in document_of(full(statuses=spans)).tables if one.caption == "The session's course"]
+    assert [row[0] for group in course.groups for row in group.rows] == ["green", "yellow, locally"]
 
 
 # -- laps --------------------------------------------------------------------------------------------------------------

@@ -165,21 +165,21 @@ def test_shorthand_is_a_whole_comment() -> None:
     assert completed(shorthand="fl lock t1", text="in the wind") == (["locking"], "in the wind")
     assert completed(shorthand=": nothing of it any more") == ([], "nothing of it any more")
     assert completed(shorthand="t1 us 2") == (["understeer"], "")
-    answer = effect(stage.command("comment", comment=1, text="it floats", shorthand="it floats"))
+    answer = effect(stage.command("comment", comment=1, text="it wallows", shorthand="it wallows"))
     assert answer.startswith("comment 1 changed as words, not counted")
-    assert (noted(stage)[0].remarks, noted(stage)[0].text) == ((), "it floats")
+    assert (noted(stage)[0].remarks, noted(stage)[0].text) == ((), "it wallows")
 
 
 def test_one_field_takes_shorthand_or_words() -> None:
     """The same in both fields: read and counted where it can be; else kept as words, and the answer says why."""
     stage = on_the_cool_lap()
-    for typed in ("t4 mid us 3, exit os 2: on the second lap", "us t4 3", "t4 mid uss", "that floats"):
+    for typed in ("t4 mid us 3, exit os 2: on the second lap", "us t4 3", "t4 mid uss", "that wallows"):
         answers = stage.command("comment", text=typed, shorthand=typed)
         told = effect(answers)
     first, second, third, fourth = noted(stage)
     assert ([one.what for one in first.remarks], first.text) == (["understeer", "oversteer"], "on the second lap")
     assert (second.remarks, second.text) == ((Remark(turn=4, what="understeer", severity=3),), "")
-    assert (third.remarks, third.text, fourth.text) == ((), "t4 mid uss", "that floats")
+    assert (third.remarks, third.text, fourth.text) == ((), "t4 mid uss", "that wallows")
     assert told == "comment 4 noted as words, not counted: word 1, 'that', is not of the shorthand"
     assert effect(stage.command("comment", comment=3, text="t4 mid us", shorthand="t4 mid us")) == "comment 3 changed"
     assert (len(noted(stage)[2].remarks), noted(stage)[2].text) == (1, "")

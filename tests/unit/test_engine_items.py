@@ -173,4 +173,4 @@ def test_an_item_whose_kind_of_lap_will_not_come_again_is_not_done() -> None:
         made.lap_done(kind)
     made.come_in(300, red=True)
     items.run_over(state, PROCEDURES, 300)
-    assert (state.items[0].state, state.items[0].reason) == ("not_done", "its lap is gone")
+    assert (state.items[0].state, state.items[0].reason) == ("not_done", "no such lap is left for it")

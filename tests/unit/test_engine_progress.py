@@ -527,10 +527,12 @@ def test_the_published_form_names_laps_and_spans() -> None:
 
 
 @pytest.mark.parametrize(("laps", "more", "counts"), [
-    (0, {}, False), (1, {}, False), (2, {}, True), (1, {"shorten_to": 1}, True), (2, {"shorten_to": 3}, False),
+    (0, {}, False), (1, {}, False), (2, {}, False), (1, {"shorten_to": 1}, True), (2, {"shorten_to": 3}, False),
+    (4, {}, True),
 ])  # fmt: skip
 def test_a_run_given_up_counts_only_with_the_laps_that_count(laps: int, more: dict[str, Any], counts: bool) -> None:
-    """Cut by a red flag and never gone on with, it is over: it counts with ``shorten_to`` laps, without with half."""
+    """Cut by a red flag and never gone on with, it is over: it counts with ``shorten_to`` laps, without with all: that
+    is what the forecast asks for. Half are enough only where somebody ended it."""
     made, state = running("out, 4 timed, in", **more)
     for _ in range(laps):
         made.lap_done("timed")

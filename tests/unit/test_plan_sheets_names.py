@@ -88,3 +88,55 @@ def test_the_command_checks_against_the_event(sheet: Path, capsys: pytest.Captur
     assert main(words) == 1
     assert "plan.xlsx: runs G3: found unknown tyre set 'S9'" in capsys.readouterr().err
     assert not sheet.with_suffix(".yaml").exists()
+
+
+# -- all at once -------------------------------------------------------------------------------------------------------
+
+
+def told_of(sheet: Path, **cells: object) -> list[str]:
+    """What is told of the sheet with these cells (``runs_H2``), a line each."""
+    book = load_workbook(sheet)
+    for place, value in cells.items():
+        page, _, cell = place.partition("_")
+        book[page][cell] = value
+    book.save(sheet)
+    with pytest.raises(FileProblem) as problem:
+        read_for_event(sheet, demo_event())
+    return [line.partition(": found ")[0].removeprefix("plan.xlsx: ") for line in str(problem.value).splitlines()]
+
+
+@pytest.mark.parametrize("faults", [
+    {"runs_H2": "much", "runs_G3": "S9", "items_B3": "sytems_check"},  # no number; names
+    {"runs_H2": -3, "runs_C4": "muss", "items_A4": "nowhere", "plan_B4": "otto"},  # out of its range; a word; a name
+    {"runs_E4": "out, x timed", "items_D5": "turn 44"},  # laps that nobody can read; a name in another run
+    {"runs_AB1": "remarks", "runs_H4": "x", "plan_B4": "otto", "tyres_C2": "new"},  # a heading; below it the rest
+    {"runs_H2": "=1+2", "runs_R3": "torqe_map=4"},  # a formula; a name
+])  # fmt: skip
+def test_one_fault_hides_no_other(sheet: Path, faults: dict[str, object]) -> None:
+    """Who mends a sheet wants all of it at once: what cannot be read, what is out of its range, and unknown names,
+    each with its cell; and nothing is told of cells that are sound."""
+    assert sorted(told_of(sheet, **faults)) == sorted(place.replace("_", " ") for place in faults)
+
+
+def test_a_column_that_is_no_plan_s_is_told_once(sheet: Path) -> None:
+    """And not once more for every cell below it."""
+    assert told_of(sheet, runs_AB1="remarks", runs_AB2="why", runs_AB3="so") == ["runs AB1"]
+
+
+@pytest.mark.parametrize(("kind", "cell", "words"), [
+    ("runs", "18,0", "found '18,0', expected a number with a decimal point: write 18.0"),
+    ("runs", "1,250", "found '1,250', expected a number: decimals have a point"),
+    ("items", "gear=5; seconds=5,5", "found '5,5', expected a number with a decimal point, 5.5, or a text in quotes"),
+])
+def test_a_decimal_comma_says_what_to_write(sheet_of_demo: Path, tmp_path: Path, kind: str, cell: str,
+                                            words: str) -> None:
+    """Between commas a number with a comma stands in quotes; the remedy is the number as it must be."""
+    write_any(tmp_path / "folder", read_for_event(sheet_of_demo, demo_event())[0])
+    file = tmp_path / "folder" / f"{kind}.csv"
+    was = ",12.0," if kind == "runs" else ",gear=5; seconds=5,"
+    text = file.read_text(encoding="utf-8")
+    assert was in text
+    file.write_text(text.replace(was, f',"{cell}",', 1), encoding="utf-8")
+    with pytest.raises(FileProblem) as problem:
+        read_for_event(tmp_path / "folder", demo_event())
+    assert words in str(problem.value)

@@ -44,7 +44,8 @@ def _car_line(board: Board, car: str, chosen: bool, width: int) -> Text:
         return _line(f"{mark} car {car}")
     best = f" {lap_text(desk.best_lap_s):>8}" if width >= WIDE else ""
     forecast = board.forecasts.get(car)
-    musts = "-" if forecast is None or board.over() else f"{forecast.outlook.musts_chance:.0%}"
+    told = None if board.over() else forecast
+    musts = "-" if told is None else "lost" if told.musts_lost else f"{told.outlook.musts_chance:.0%}"
     return _line(
         f"{mark} car {car:<4}{desk.state.replace('_', ' '):<9}{_fixed(_where(desk), WHERE)} "
         f"{lap_text(desk.last_lap_s):>8}{best}  {in_hand(desk.flag_margin_s):>15}  {musts:>9}",

@@ -24,7 +24,7 @@ HELP = (
     "  e  red flag     g  green   f  forgotten line    u  take back your last entry",
     "COLUMNS",
     "  in hand at line  time left to start one more timed lap before the flag",
-    "  musts fit        chance that every must-run still fits into the session",
+    "  musts fit        chance that every must-run fits; lost: one is over",
     "  time             until a call may be said, then how long it still may be",
 )
 

@@ -38,7 +38,7 @@ class LineLog:
         self._health: str | None = None
         self._store = ""
         self._lagging, self._rate = False, 1.0
-        self._chance: dict[str, int] = {}
+        self._chance: dict[str, tuple[int, tuple[str, ...]]] = {}
         self._resolves: dict[str, tuple[str, ...]] = {}
         self._proposed: dict[str, str] = {}
         self._advised: tuple[str, ...] = ()
@@ -169,14 +169,23 @@ class LineLog:
     def _forecast(self, forecast: ForecastState) -> Iterator[str]:
         # Tenths: a forecast wobbles by a percent or two each time and is news to nobody.
         car, outlook = forecast.car, forecast.outlook
-        tenths = round(outlook.musts_chance * 10)
-        if self._chance.get(car) != tenths:
-            self._chance[car] = tenths
-            yield f"{'car ' + car:<7} {'forecast':<12}chance that every must-run fits: {outlook.musts_chance:.0%}"
+        told = (round(outlook.musts_chance * 10), forecast.musts_lost)
+        if self._chance.get(car) != told:
+            self._chance[car] = told
+            yield f"{'car ' + car:<7} {'forecast':<12}{_musts(forecast)}"
         texts = tuple(one.text for one in outlook.comparisons)
         if texts != self._resolves.get(car, ()):
             self._resolves[car] = texts
             yield from (f"{'car ' + car:<7} {'enough data?':<14}{text}" for text in texts)
+
+
+def _musts(forecast: ForecastState) -> str:
+    """The chance of the musts; those that are lost first, and nothing is asked of others where there are none."""
+    outlook, lost = forecast.outlook, ", ".join(forecast.musts_lost)
+    if lost and all(run.want != "must" for run in outlook.runs):
+        return f"must-run lost: {lost}"
+    every = f"must-run lost: {lost}; chance that every other one" if lost else "chance that every must-run"
+    return f"{every} fits: {outlook.musts_chance:.0%}"
 
 
 def _timed(message: Message, text: str) -> str:

@@ -89,4 +89,4 @@ class CommentLine:
             typed = parse(self.text, self._turns)
         except ShorthandError:
             return None
-        return "; ".join(read_back(typed.remarks, typed.text))
+        return "; ".join(read_back(typed.remarks, typed.text, typed.unread))

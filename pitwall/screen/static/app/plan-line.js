@@ -80,8 +80,10 @@ function unseen(plan) {
 export function planWords(runs, outlook, car) {
   const done = runs.filter((run) => endedAs(run) === "done").length;
   const cut = runs.filter((run) => run.counts === false).length;
-  const musts = outlook ? `, musts of car ${car} fit: ${percent(outlook.musts_chance)}` : "";
-  return `${done} of ${runs.length} runs done${cut ? `, ${cut} cut` : ""}${musts}`;
+  const lost = runs.filter((run) => run.counts === false && run.want === "must").map((run) => run.run);
+  const left = !lost.length || outlook?.runs.some((/** @type {{want: string}} */ run) => run.want === "must");
+  const musts = outlook && left ? `, ${lost.length ? "other " : ""}musts of car ${car} fit: ${percent(outlook.musts_chance)}` : "";
+  return `${done} of ${runs.length} runs done${cut ? `, ${cut} cut` : ""}${lost.length ? `, must lost: ${lost.join(", ")}` : ""}${musts}`;
 }
 
 /**

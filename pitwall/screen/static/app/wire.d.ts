@@ -90,6 +90,7 @@ export interface CarNear {
 
 export interface CarOutlook {
   car: string;
+  /** that every must-run still to come fits */
   musts_chance: number;
   runs: RunOutlook[];
   spare_q50_s: number;
@@ -402,6 +403,8 @@ export interface ForecastState {
   car: string;
   plan_revision: number;
   outlook: CarOutlook;
+  /** must-runs that are over with too little driven: no chance is of these any more */
+  musts_lost: string[];
 }
 
 export interface Health {

@@ -1,0 +1,51 @@
+"""The form of the table that stands at a place of a remark, the longest first; or what is said of when and where."""
+
+from __future__ import annotations
+
+from pitwall.comments.asides import aside
+from pitwall.comments.glued import TURN
+from pitwall.comments.group import Group
+from pitwall.comments.splitting import Word
+from pitwall.comments.words import MOST_WORDS, PLACES, by_form
+
+KINDS_OF_CORNERS = ("corner", "corners", "turns")
+"""Behind a speed class they are all of that class, and the number behind them is how bad it is there."""
+_READ_OVER = ("the", "a", "is", "are", "of", "feels", "gets", "getting", "too", "very", "really", "quite", "real",
+              "major", "going", "goes", "become", "becomes", "becoming", "starts", "starting", "comes", "still", "just")
+"""Fillers that may stand within a form of several words: ``the pedal is long``."""
+
+
+def form_at(words: tuple[Word, ...], at: int) -> Group | None:
+    """The longest form or aside that stands here."""
+    past = aside(words, at)
+    for many in range(min(MOST_WORDS + 2, len(words) - at), 0, -1):
+        if many == past:
+            return Group(words[at : at + many])
+        keys = [word.key for word in words[at : at + many]]
+        inner = [key for key in keys[1:-1] if key not in _READ_OVER]
+        for form in dict.fromkeys((" ".join(keys), " ".join((keys[0], *inner, *keys[1:][-1:])))):
+            entry = by_form().get(form)
+            if entry is not None and not is_another(form, words, at + many):
+                return Group(words[at : at + many], entry, form=form)
+    return Group(words[at : at + past]) if past else None
+
+
+def is_another(form: str, words: tuple[Word, ...], at: int) -> bool:
+    """Guard: what stands behind this form, at ``at``, makes something else of it: ``not in t4``, ``turn in slow
+    corners``."""
+    if form == "not in":
+        return names_a_turn(words, at)
+    if form == "over":
+        return at < len(words) and _ridden_over(words[at])
+    return form == "turn in slow" and at < len(words) and words[at].key in (*KINDS_OF_CORNERS, "stuff", "ones")
+
+
+def _ridden_over(word: Word) -> bool:
+    """Guard: what a car is ridden over, or may be: ``over the kerb``."""
+    known = word.key in by_form() or bool(TURN.fullmatch(word.plain)) or word.key[:1].isdecimal()
+    return word.key in ("the", "a", "an", "all", "kerb", "kerbs", "bump", "bumps") or not known
+
+
+def names_a_turn(words: tuple[Word, ...], at: int) -> bool:
+    """Guard: a turn is named here."""
+    return at < len(words) and (words[at].key in PLACES or bool(TURN.fullmatch(words[at].plain)))

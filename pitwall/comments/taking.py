@@ -1,0 +1,204 @@
+"""The remarks of one piece of a comment: its words taken one by one, and where two remarks stand in one."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Collection, Iterator, Sequence
+from contextlib import suppress
+from dataclasses import replace
+
+from pitwall.comments.group import Group
+from pitwall.comments.grouping import groups, unknown
+from pitwall.comments.kept import words_from
+from pitwall.comments.loose import misplaced
+from pitwall.comments.reading import LAP_OR_SEVERITY, NOTED, SAYS, Reading
+from pitwall.comments.splitting import MARK, Piece, Slip, Word
+from pitwall.comments.words import BEFORE_IT, SIGNS
+
+JUDGED = ("finding", "subject", "axle", "corner", "phrase")
+"""What a sign for better or worse may stand right behind; else it stands last."""
+BETWEEN = ("axle", "side", "corner", "filler")
+"""What may stand between a negation and what it denies: ``no rear grip``."""
+DENIED = f"right behind it what there is not, such as no us; else '{MARK}' and free text"
+AS_BEFORE = ("as before", "as last run")
+PLACE = ("turn", "phase", "speed", "everywhere")
+
+
+def readings(piece: Piece, turns: Collection[int] = ()) -> Iterator[Reading]:
+    """The remarks of one piece: one, or several where they are sentences, or place and finding take turns.
+
+    Raises:
+        Slip: at the first word that is none, that stands there a second time, or that may belong to either remark.
+    """
+    sentences = list(_sentences(piece))
+    if len(sentences) > 1:
+        with suppress(Slip):
+            yield from [one for sentence in sentences for one in _without_comma(sentence, turns)]
+            return
+    yield from _without_comma(piece, turns)
+
+
+def _sentences(piece: Piece) -> Iterator[Piece]:
+    """The piece cut behind each word with a stop; what begins behind one goes on as behind a comma."""
+    begin = 0
+    for at, word in enumerate(piece.words, 1):
+        if word.text.endswith(".") or at == len(piece.words):
+            end = piece.end if at == len(piece.words) else piece.words[at].at
+            yield Piece(piece.words[begin:at], piece.goes_on or begin > 0, end, piece.contrast and begin == 0)
+            begin = at
+
+
+def _without_comma(piece: Piece, turns: Collection[int]) -> Iterator[Reading]:
+    """The remarks of one sentence: several where a place and what happens there take turns; and words that are kept."""
+    begin = words_from(piece, turns)
+    if begin == 0:
+        yield Reading(piece, kept=True)
+        return
+    own = piece if begin is None else replace(piece, words=piece.words[:begin])
+    for reading in _taking_turns(own, turns):
+        last = reading.piece.end == piece.end
+        yield replace(reading, asides=reading.asides or (last and begin is not None))
+
+
+def _taking_turns(piece: Piece, turns: Collection[int]) -> Iterator[Reading]:
+    found: list[Group] = []
+    try:
+        found += groups(piece, turns)
+        cuts = _cuts(found)
+        if cuts is None:
+            raise Slip(_second_turns(found), "a comma before the next remark, where it begins", "two places, ")
+    except Slip:
+        yield read(piece, turns)  # a word before that one may be wrong
+        raise
+    if not cuts:
+        yield read(piece, turns)
+        return
+    ends = [*(found[cut].words[0].at for cut in cuts), piece.end]
+    for number, (first, last) in enumerate(itertools.pairwise([0, *cuts, len(found)])):
+        words = tuple(word for group in found[first:last] for word in group.words)
+        own = Piece(words, piece.goes_on or number > 0, ends[number], piece.contrast and number == 0)
+        yield _taken(own, found[first:last])
+
+
+def read(piece: Piece, turns: Collection[int] = ()) -> Reading:
+    """Look every word of one remark up. Errors as ``readings``."""
+    return _taken(piece, groups(piece, turns))
+
+
+def _taken(piece: Piece, found: Iterator[Group] | Sequence[Group]) -> Reading:
+    reading, last, denial = Reading(piece), "", _Denial(of_before=piece.goes_on)
+    waiting: Group | None = None
+    counted, sign = False, None
+    met: list[Group] = []
+    for group in found:
+        if waiting is not None:
+            raise Slip(waiting.word, f"a comma, or {_form(waiting)!r} if that is meant; {waiting.form!r} stands behind"
+                                     " what it judges")
+        waiting = group if group.form in SIGNS and last not in JUDGED else None
+        if sign is not None and (group.part in ("finding", "subject") or (group.turns and reading.turns)):
+            raise Slip(sign.word, f"a comma before the next remark, or {_form(sign)!r} if that is meant")
+        sign = group if group.form in SIGNS else sign
+        denial.meets(group)
+        met.append(group)
+        if group.form in AS_BEFORE and "amount" in reading.parts:
+            continue  # "not as much us as before"
+        reading.turns += [turn for turn in group.turns if turn not in reading.turns]
+        if group.part == "severity" and last == "aside" and counted:
+            raise Slip(group.word, LAP_OR_SEVERITY)
+        counted = group.part == "aside" and group.words[-1].key.isdigit()
+        if group.entry is not None:
+            reading.take(group.entry, group.word)
+            reading.noted = reading.noted or group.form in NOTED
+        elif not group.turns:
+            reading.asides = True
+            reading.unread += group.words if group.unread else ()
+        last = group.part
+    denial.ends()
+    _stand_rightly(met)
+    if denial.left is not None and {"finding", "subject", "amount"} & set(reading.parts):
+        raise Slip(denial.left.word, DENIED)
+    return reading
+
+
+def _stand_rightly(met: Sequence[Group]) -> None:
+    """Raise a slip where a word that nobody knows may change what the others say, or be what a number counts."""
+    word = misplaced(met)
+    if word is None:
+        return
+    before = [group for group in met if group.words[0].at < word.at]
+    raise unknown(before, word)
+
+
+def _form(group: Group) -> str:
+    return group.entry.form if group.entry is not None else group.form
+
+
+class _Denial:
+    """A negation that waits for what it denies: it stands right before it, else it may be of anything."""
+
+    def __init__(self, *, of_before: bool) -> None:
+        """``of_before``: a place alone may be denied, for what stands before a comma was said of another one."""
+        self.open: Group | None = None
+        self.left: Group | None = None
+        self.subject, self.an_end, self.of_before = False, False, of_before
+
+    def meets(self, group: Group) -> None:
+        """The next group; a slip where it cannot be what is denied."""
+        if group.form in BEFORE_IT:
+            self.open, self.subject, self.an_end = group, False, False
+        elif self.open is None or group.part in BETWEEN:
+            self.an_end = self.an_end or group.part == "axle"
+        elif group.part == "turn" and self.of_before and not self.subject:
+            self.open, self.left = None, self.open
+        elif group.part == "subject":
+            self.subject = True
+        elif group.part == "finding" or self.subject:
+            self.open = None
+        else:
+            self.ends()
+
+    def ends(self) -> None:
+        """Guard: nothing is denied any more without saying what."""
+        if self.open is not None and self.an_end and self.open.form == "no" and not self.subject:
+            self.open, self.left = None, self.open  # "no rear"
+        if self.open is not None and not self.subject:
+            raise Slip(self.open.word, DENIED)
+
+
+# -- several remarks without a comma ----------------------------------------------------------------------------------
+
+
+def _cuts(found: Sequence[Group]) -> list[int] | None:
+    """At which groups the second and later remarks begin; none where it is one remark, None where that is in doubt.
+
+    ``t4 us t5 os`` and ``us t4 os t5``: place and finding take turns, evenly, so only one reading is possible. How bad
+    and how sure go with what they stand behind.
+    """
+    runs: list[tuple[str, int, list[Group]]] = []
+    for at, group in enumerate(found):
+        kind = "place" if group.part in PLACE else "" if group.part in ("filler", "aside") else "says"
+        if kind and (not runs or runs[-1][0] != kind):
+            runs.append((kind, at, []))
+        if kind:
+            runs[-1][2].append(group)
+    places = [run for kind, _, run in runs if kind == "place"]
+    says = [run for kind, _, run in runs if kind == "says"]
+    telling = [run for run in says if any(group.part in SAYS for group in run)]
+    twice = any(len({group.entry for run in own for group in run if group.part == part}) > 1
+                for own, part in ((says, "finding"), (says, "trend"), (places, "speed"), (says, "severity")))
+    apart = sum(any(group.turns for group in run) for run in places) > 1 and len(telling) > 1
+    if not (twice or apart) or any(group.form in SIGNS for group in found):
+        return []
+    if len(runs) % 2 or len(runs) < 4:
+        return None if apart and not twice else []
+    return [at for _, at, _ in runs[2::2]]
+
+
+def _second_turns(found: Sequence[Group]) -> Word:
+    """The turns that stand behind a finding."""
+    told = False
+    for group in found:
+        told = told or group.part in SAYS
+        if told and group.turns:
+            return group.word
+    return found[-1].word
