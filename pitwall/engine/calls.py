@@ -115,6 +115,8 @@ class CallBook:
             return False
         left, lap = spec.asked, spec.key.rpartition("-")[0]
         for call in reversed(self.calls.values()):
+            if not call.spec.key.startswith(lap):
+                continue  # most are of another lap: the short way to that
             if call.spec.key.rpartition("-")[0] != lap or not (call.open or call.state in HEARD):
                 continue
             for name, told in call.spec.asked.items():

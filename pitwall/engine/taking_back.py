@@ -33,18 +33,25 @@ AGAIN = ("box", "extend", "shorten", "drop", "keep_in", "let_go", "quiet")
 """Commands that do the same again when the inputs of a car are gone over once more."""
 
 
+OF_CALLS = ("said", "skip", "defer", "repeat")
+"""Commands about one call: they change no plan, so nobody ever goes back to what was believed before them. Most that a
+desk gives are of these, and to take a belief out costs more than to carry them out."""
+
+
 @dataclass(frozen=True)
 class Before:
-    """A car before a command: what was believed, and what shows afterwards that something changed."""
+    """A car before a command: what was believed (None for those ``OF_CALLS``), and what shows afterwards that something
+    changed."""
 
-    belief: Belief
+    belief: Belief | None
     shows: tuple[object, ...]
     comment: Comment | None = None
 
 
 def before(car: TeamCar, command: CommandGiven) -> Before:
     """To be taken before the command is carried out."""
-    return Before(take(car), _shows(car), car.comments.find(command.comment or 0))
+    belief = None if command.command in OF_CALLS else take(car)
+    return Before(belief, _shows(car), car.comments.find(command.comment or 0))
 
 
 def _shows(car: TeamCar) -> tuple[object, ...]:
@@ -75,6 +82,7 @@ def note(hands: Hands, command: CommandGiven, was: Before, planned: bool, now: f
         act = partial(_planned, in_use(car), f"{command.by}: {command.text or command.command}")
     else:
         return
+    assert was.belief is not None  # a command of a call has returned above
     entry = Entry(command.id, command.command, now, copy.copy(hands.clock), act, by=command.by)
     hands.histories[car.car].note(entry).before = was.belief
 

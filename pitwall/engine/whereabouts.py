@@ -89,8 +89,9 @@ class Whereabouts:
         if self.lap is None or not self.on_track:
             return None
         lap, kind = self.lap, self.lap_kind or self.lap.kind
-        if self._of_late() is not None and self.sighted is not None and phase > self.sighted.phase:
-            return self.going_on()(phase)
+        of_late, here = self._of_late(), self.sighted
+        if of_late is not None and here is not None and phase > here.phase:
+            return self._going_on_as(of_late)(phase)
         return self._by_the_lap(phase, lap, kind)
 
     def _by_the_lap(self, phase: float, lap: LapRecord, kind: LapKind) -> float:
@@ -106,7 +107,11 @@ class Whereabouts:
         """``arrival`` for many phases at one moment: what they share is worked out once. Good until the next fact."""
         if self.lap is None or not self.on_track:
             return self.arrival
-        by_lap, of_late, here = self._going_on(), self._of_late(), self.sighted
+        return self._going_on_as(self._of_late())
+
+    def _going_on_as(self, of_late: float | None) -> Callable[[float], float | None]:
+        """The same from the pace of the last seconds on, where they show one."""
+        by_lap, here = self._going_on(), self.sighted
         if of_late is None or here is None:
             return by_lap
         # The next seconds are driven as the last were; from there on the lap goes as it is expected to.

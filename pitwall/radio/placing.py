@@ -73,8 +73,12 @@ def place_call(
 
 def _reach(fitting: list[tuple[float, float]], window_s: float) -> tuple[float, float]:
     """The latest window that leaves ``COMFORT_S`` to begin in, or else the latest of all."""
-    made = [
-        (max(min(begin for begin, end in fitting if end >= by - window_s and begin <= by), by - window_s), by)
-        for _, by in sorted(fitting, key=lambda window: -window[1])
-    ]
-    return next((window for window in made if window[1] - window[0] >= COMFORT_S), made[0])
+    latest: tuple[float, float] | None = None
+    for _, by in sorted(fitting, key=lambda window: -window[1]) if len(fitting) > 1 else fitting:
+        first = by - window_s
+        start = max(min([begin for begin, end in fitting if end >= first and begin <= by]), first)
+        if by - start >= COMFORT_S:
+            return start, by
+        latest = latest or (start, by)
+    assert latest is not None  # something fits, or nobody would ask
+    return latest

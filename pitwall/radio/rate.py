@@ -30,7 +30,7 @@ ROUNDS = 20
 EARLY_S, LATE_S = 3.0, 8.0  # the key comes so long before the transmission begins, or after it ends, at most
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class SpeechRate:
     """What is known of one engineer's rate. Begin with ``SpeechRate(prior_wpm)`` from the settings.
 
@@ -58,13 +58,12 @@ class SpeechRate:
             return replace(self, left_out=self.left_out + 1)
         return replace(self, heard=(*self.heard, (round(per_word, 4), words))[-KEPT:])
 
-    @property
+    @functools.cached_property  # asked for at every look at a car, and changed by a call that was said
     def words_per_minute(self) -> float:
         """The estimate, between ``SLOWEST_WPM`` and ``FASTEST_WPM``."""
         return _estimate(self.prior_wpm, self.heard)
 
 
-@functools.lru_cache(maxsize=64)  # asked for at every look at a car, and changed by a call that was said
 def _estimate(prior_wpm: float, heard: tuple[tuple[float, int], ...]) -> float:
     usual = median(words for _, words in heard) if heard else 1.0
     values = [math.log(60.0 / prior_wpm)] * PRIOR_CALLS + [math.log(per_word) for per_word, _ in heard]

@@ -89,8 +89,8 @@ class Driver:
 
     def _takes(self, speech: Speech, t: float) -> None:
         drawn, record = self._draw(), speech.record
-        heard = self._medium == "board" or self._listening.takes_in(record.start_s, record.end_s)
         calm = self._listening.share(record.start_s, record.end_s)
+        heard = self._medium == "board" or self._listening.enough(calm)
         speech.note(calm=None if calm is None or self._medium == "board" else round(calm, 3))
         if not heard:
             self._say_again(speech, t, drawn)

@@ -53,8 +53,11 @@ class Listening:
 
     def takes_in(self, start_s: float, end_s: float) -> bool:
         """False when so much of a sentence fell into braking or a corner that it was lost."""
-        heard = self.share(start_s, end_s) if self._own.deaf else None
-        return heard is None or heard >= self._own.needs
+        return self.enough(self.share(start_s, end_s))
+
+    def enough(self, share: float | None) -> bool:
+        """The same of a share that is known."""
+        return not self._own.deaf or share is None or share >= self._own.needs
 
     def spans(self, from_s: float, to_s: float) -> tuple[Span, ...] | None:
         """Every stretch of time in which the driver could listen; None where the circuit has no geometry."""

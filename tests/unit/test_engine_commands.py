@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import pytest
 
+from pitwall.engine.taking_back import OF_CALLS
 from pitwall.model.outputs import Alert, Answered, ForecastWanted, Prompt
 from tests.unit.engine_stage import CHECKS, MAIN, SPARE, Stage, effect, plan, reason, setup
 
@@ -120,6 +122,21 @@ def test_repeat() -> None:
     assert effect(stage.command("said", call=call.id)) == f"{call.id} said"
     stage.command("skip", call=stage.call("hold-0-1-0-0").id)
     assert "it cannot be repeated" in reason(stage.command("repeat", call=stage.call("hold-0-1-0-0").id))
+
+
+@pytest.mark.parametrize("command", OF_CALLS)
+@pytest.mark.parametrize("scene", [garage, on_track])
+def test_what_is_commanded_of_a_call_changes_no_plan(command: str, scene: Callable[[], Stage]) -> None:
+    """So what was believed before it need not be kept: whatever call it is of, plan, quiet and keep-in stand."""
+    known = [call.id for call in scene().car.book.calls.values()]
+    for call in known:
+        stage = scene()
+        car = stage.car
+        before = car.plan, car.progress.revision, car.quiet, car.kept_in
+        for _ in range(2):
+            stage.command(command, call=call)
+        assert (car.plan, car.progress.revision, car.quiet, car.kept_in) == before
+    assert len(known) > 1
 
 
 def test_a_box_call_is_not_repeated_past_the_last_place() -> None:
