@@ -8,7 +8,7 @@ is a false alarm.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from pitwall.app.wiring import Evidence
@@ -59,7 +59,8 @@ class AlertFigures:
 
 def alert_figures(evidence: Evidence) -> AlertFigures:
     """Everything about alerts from one rehearsal."""
-    spans, raised = standing(evidence.recorder.alert_changes), _raised(evidence)
+    changes = by_switch(evidence.recorder.alert_changes)
+    spans, raised = standing(changes), _raised(changes)
     wrong = [found for truth in evidence.outcome.cars.values() for found in _wrong_starts(evidence, truth, spans)]
     false_wrong, unverified, false_unverified = list[str](), 0, 0
     for (name, begin), alert in sorted(raised.items()):
@@ -73,12 +74,32 @@ def alert_figures(evidence: Evidence) -> AlertFigures:
         if right and alert.kind == "switch_wrong":
             false_wrong.append(f"{name} at {begin:.1f} s")
     knocks = [told for truth in evidence.outcome.cars.values() for told in _knocks(evidence, truth, spans)]
-    return AlertFigures(tuple(wrong), len(raised), tuple(false_wrong), unverified, false_unverified, len(knocks),
-                        sum(knocks))
+    return AlertFigures(tuple(wrong), len(_raised(evidence.recorder.alert_changes)), tuple(false_wrong), unverified,
+                        false_unverified, len(knocks), sum(knocks))
 
 
-def _raised(evidence: Evidence) -> dict[tuple[str, float], Alert]:
-    return {(alert.id, alert.since_s): alert for alert in evidence.recorder.alert_changes if alert.active}
+def by_switch(changes: Sequence[Alert]) -> list[Alert]:
+    """The same changes with each switch that an alert lists as an alert of its own, from when to when it was listed.
+
+    A switch that is told with others is told; one that the alert no longer lists is not.
+    """
+    found: list[Alert] = []
+    listed: dict[str, dict[str, float]] = {}
+    for alert in changes:
+        if alert.kind not in ("switch_wrong", "switch_unverified"):
+            found.append(alert)
+            continue
+        before = listed.get(alert.id, {})
+        now = {name: before.get(name, alert.t) for name in alert.switches} if alert.active else {}
+        for name, since in {**before, **now}.items():
+            key = f"{alert.kind.replace('_', '-')}-{alert.car}-{name}"
+            found.append(alert.model_copy(update={"id": key, "active": name in now, "since_s": since}))
+        listed[alert.id] = now
+    return found
+
+
+def _raised(changes: Sequence[Alert]) -> dict[tuple[str, float], Alert]:
+    return {(alert.id, alert.since_s): alert for alert in changes if alert.active}
 
 
 def _wrong_starts(evidence: Evidence, truth: CarTruth, spans: dict[str, list[Span]]) -> Iterator[WrongStart]:
@@ -166,7 +187,8 @@ def _wanted(evidence: Evidence, truth: CarTruth, lap: DrivenLap, number: int, sw
 def _knocks(evidence: Evidence, truth: CarTruth, spans: dict[str, list[Span]]) -> Iterator[bool]:
     """Measured switches that were knocked out of place on a timed lap: told soon, and stood so for long enough?
 
-    A lap that was not to be a timed one, but whose driver had not heard so at the line, needs no switch in place.
+    A lap that was not to be a timed one, but whose driver had not heard so at the line, needs no switch in place. A
+    switch that was out of place, and was knocked into it, needs no word: an alert then would be a false one.
     """
     car = setup_of(evidence).cars[truth.car]
     for move in truth.switches:
@@ -182,7 +204,7 @@ def _knocks(evidence: Evidence, truth: CarTruth, spans: dict[str, list[Span]]) -
         reports = [stamped.received_t for stamped in evidence.events
                    if isinstance(stamped.event, SwitchReported) and stamped.event.car == truth.car
                    and stamped.event.switch == move.switch and abs(stamped.event.t - move.t) < 0.01]
-        if not reports or reports[0] + KNOCK_WITHIN_S > lap.end_s:
+        if not reports or reports[0] + KNOCK_WITHIN_S > lap.end_s or _right_at(evidence, truth, move.switch, move.t):
             continue
         name = f"switch-wrong-{truth.car}-{move.switch}"
         yield any(begin <= reports[0] + KNOCK_WITHIN_S and end > move.t for begin, end in spans.get(name, []))

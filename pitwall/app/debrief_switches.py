@@ -11,8 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pitwall.app.debrief_watch import CarWatch, Flag, LapStart
-from pitwall.debrief.notes import AlertNotes, Notes
-from pitwall.engine.alerts.book import alert_key
+from pitwall.debrief.notes import Notes, SwitchNotes
 from pitwall.engine.laps import LapRecord
 from pitwall.engine.switch_watch import SETTLES_S
 from pitwall.engine.team import TeamCar
@@ -36,11 +35,11 @@ def switches_off(
     known_by = start.heard_s + SETTLES_S if _planned(car, watch, lap) else lap.end_t or float("inf")
     for kind, texts in found.items():
         for switch in car.switches.car.switches:
-            key = alert_key(kind, car.car, switch.switch)
             moves = [one.t for one in watch.moves if one.switch == switch.switch]
-            alerts = [one for one in notes.alerts if one.raised.id == key]
+            alerts = [one.switches[switch.switch] for one in notes.alerts if switch.switch in one.switches
+                      and (one.raised.kind, one.raised.car) == (kind, car.car)]
             told = [one for one in alerts if _of_the_start(one, start, moves, known_by, flags)]
-            texts += [one.last.text for one in told]
+            texts += [one.words for one in told]
             if kind == "switch_wrong" and not told:
                 texts += _at_the_line(car, watch, start, switch)
     return tuple(dict.fromkeys(found["switch_wrong"])), tuple(dict.fromkeys(found["switch_unverified"]))
@@ -70,7 +69,7 @@ def _planned(car: TeamCar, watch: CarWatch, lap: LapRecord) -> bool:
 
 
 def _of_the_start(
-    alert: AlertNotes, start: LapStart, moves: list[float], known_by: float, flags: Sequence[Flag]
+    alert: SwitchNotes, start: LapStart, moves: list[float], known_by: float, flags: Sequence[Flag]
 ) -> bool:
     """Guard: it stood after the line was heard of, or came so soon after it that it was about the lap's beginning.
 
@@ -78,7 +77,7 @@ def _of_the_start(
     no move ended it, was taken back: what became of the calls before the line showed another position to be wanted, or
     the driver's word that it was in place. Not so where a flag ended it: from then on the lap was to be another one.
     """
-    settled, raised, over = start.heard_s + SETTLES_S, alert.raised.t, alert.over_s
+    settled, raised, over = start.heard_s + SETTLES_S, alert.from_s, alert.over_s
     if raised > known_by or (over is not None and over <= start.heard_s):
         return False
     if any(start.start_t < moved <= raised for moved in moves):

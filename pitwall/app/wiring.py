@@ -242,6 +242,10 @@ def _settling(
 
 
 async def _journal_for_rehearsal(life: Lifecycle, path: Path | None, setup: SessionSetup) -> Journal:
-    journal: Journal = MemoryJournal() if path is None else await open_journal(path, setup, fresh=True)
+    if path is None:
+        memory = MemoryJournal()
+        await life.start("journal", None, memory.forget)
+        return memory
+    journal = await open_journal(path, setup, fresh=True)
     await life.start("journal", None, journal.close)
     return journal

@@ -71,6 +71,7 @@ _ASIDES = re.compile("|".join((
     r"(?:on )?(?:the )?(?:inside|outside|inner|outer) (?:edge|shoulder)|(?:in |at |on )?(?:the )?changes? of direction",
     r"(?:on|at) (?:the )?(?:first|initial) (?:application|touch|stop|press)",
     r"(?:comes? |coming )?with (?:tyre |tire )?(?:wear|age|temperature|temp)",
+    r"(?:up |right )?(?:to|until|till) the (?:very )?end",
     r"at (?:top speed|vmax)|flat out",
     r"at first|initially|to begin with|early on|in the end|by the end",
     r"(?:at|towards|by|near) (?:the )?end(?! of)",

@@ -197,6 +197,11 @@ class Reading:
         """True for what says that something is not there."""
         return "finding" in self.parts and "trend" in self.parts and self.parts["trend"][0].value == "gone"
 
+    @property
+    def denies_before(self) -> bool:
+        """True for what says only that something is gone."""
+        return "trend" in self.parts and self.parts["trend"][0].value == "gone"
+
     def shares_the_place_of(self, more: Reading) -> bool:
         """True for a remark whose turn stands in the next one: ``us then os t4``, ``no us, no os t4``."""
         placed = self.turns or {"speed", "everywhere"} & set(self.parts)
@@ -217,6 +222,12 @@ class Reading:
 
     def goes_on_with(self, more: Reading) -> None:
         """Take what stands behind a comma and says nothing alone; words that are to be kept reach to its end."""
+        worn = "finding" in self.parts and self.parts["finding"][0].subject == "tyres"
+        if worn and self.asides and more.asides and more.denies_before:  # "rears graining from lap 4, gone by lap 9"
+            raise Slip(more.parts["trend"][1], "what is gone by then, such as us gone or tyres gone")
+        if more.unread and "confidence" in more.parts:  # "us 2, maybe the line": sure of what
+            raise Slip(more.unread[0], "how sure he is of what stands before the comma; what it may come from is"
+                                       " free text behind ':'")
         for entry, word in (*more.parts.values(), *more.phases):
             self.take(entry, word)
         self.turns += [turn for turn in more.turns if turn not in self.turns]

@@ -90,7 +90,7 @@ FINDINGS: tuple[Entry, ...] = (
                   " | too hard | harsh on bumps | stiff over the bumps"
                   " | stiff over kerbs | stiff over the kerbs | stiff on kerbs | stiff on the kerbs",
                   "too stiff over bumps"),
-        "soft": ("soft | floaty | floats | floating | rolls | rolling | too much roll", "too soft"),
+        "soft": ("soft | dives | diving | floaty | floats | floating | rolls | rolling | too much roll", "too soft"),
         "kerbs": ("kerbs | doesn't like the kerb | doesn't like kerbs | doesn't like the kerbs"
                   " | does not like kerbs | kerb | over kerbs | over the kerbs | over kerb | over the kerb"
                   " | curb | curbs"
@@ -99,7 +99,8 @@ FINDINGS: tuple[Entry, ...] = (
     }, "ride"),
     *entries("finding", {
         "cold": ("cold | slow to warm up | slow to warm | slow to come in | too cold"
-                 " | to come in | to get warm | to get in | to get temperature | to get up to temperature"
+                 " | to come in | to get warm | to get in | to get temperature | to get temp | to get temps"
+                 " | to get up to temperature"
                  " | to warm up | to wake up | to switch on", "too cold; of brakes too"),
         "hot": ("hot | overheating | overheats | overheat | overheated"
                 " | too hot", "too hot; of brakes and engine too"),
@@ -156,7 +157,7 @@ FINDINGS: tuple[Entry, ...] = (
                         " | slow gearshifts | gearshifts slow | bad downshifts | downshifts bad",
                         "gears change badly"),
     }, "engine"),
-    *entries("finding", {"rough_shift": ("rough | clunky | notchy"
+    *entries("finding", {"rough_shift": ("rough | jerky | clunky | notchy"
              " | graunchy", "gears change badly, of gears that are named")},
              "engine", named=True),
     *entries("finding", {"flat": ("flat", "too little power, of an engine that is named; a corner may be taken flat")},
@@ -193,6 +194,9 @@ PHRASES: tuple[Entry, ...] = entries("phrase", {
     "1|us": ("light us | light understeer", "little understeer"),
     "1|os": ("light os | light oversteer", "little oversteer"),
     "entry|os": ("lift oversteer | lift os | liftoff oversteer", "oversteer as he lifts"),
+    "entry|good": ("turns in well | turns in nicely", "turns in as it should"),
+    "braking|good": ("brakes strong | strong brakes | pedal firm | firm pedal", "brakes as they should be"),
+    "engine|good": ("engine strong | strong engine", "an engine as it should be"),
     "on power|us": ("power understeer | power us", "understeer on power"),
     "on power|os": ("power oversteer | power os", "oversteer on power"),
     "on the brakes|us": ("braking understeer | brake understeer", "understeer under braking"),
@@ -308,7 +312,7 @@ TABLE: tuple[Entry, ...] = (
                  " | same as before | same as last run | as before | like before | has not changed | as last run"
                  " | hasn't changed | same as in last run | as in last run | same as the last run"
                  " | same as in the last run | same as the run before | same as in the run before", "as before"),
-        "gone": ("gone | no longer | vanished | eliminated | resolved | all gone | no more | any more"
+        "gone": ("gone | none | no longer | vanished | eliminated | resolved | all gone | no more | any more"
                  " | anymore | not any more | disappeared | cured | fixed | solved"
                  " | no | not | isn't | isnt | aren't | arent | doesn't | doesnt | don't"
                  " | dont", "not there any more"),

@@ -128,7 +128,7 @@ def _item_points(items: Sequence[ItemRow], car: CarDebrief) -> list[Words]:
     points = []
     for (run, do, outcome, reason), group in together.items():
         laps = ", ".join(dict.fromkeys(one.lap for one in group))
-        again = " was done badly, again" if outcome == "done_badly" else ""
+        again = " once more, it was done badly" if outcome == "done_badly" else ""
         why = f" {sentence(reason)}" if reason else ""
         points.append(Words(f"{laps}.{why}{items_lost_to(group, car)}",
                             f"{group[0].want.capitalize()}: {say.plain(do)} of {run}{again}:"))

@@ -81,13 +81,40 @@ class CarNotes:
 
 
 @dataclass
+class SwitchNotes:
+    """One switch of an alert: from when to when the alert was about it, and its words."""
+
+    from_s: float
+    words: str
+    over_s: float | None = None
+
+
+@dataclass
 class AlertNotes:
-    """One alert from when it was raised to when it was over."""
+    """One alert from when it was raised to when it was over. ``switches``: all that it was ever about."""
 
     raised: out.Alert
     last: out.Alert
     over_s: float | None = None
     acknowledged_s: float | None = None
+    switches: dict[str, SwitchNotes] = field(default_factory=dict)
+
+    def follow(self, alert: out.Alert) -> None:
+        """It was told once more, or that it is over."""
+        self.last = alert
+        for switch, words in alert.switches.items():
+            noted = self.switches.get(switch)
+            if noted is None or noted.over_s is not None:
+                noted = self.switches[switch] = SwitchNotes(alert.t, words)
+            noted.words = words
+        for switch, noted in self.switches.items():
+            if noted.over_s is None and not (alert.active and switch in alert.switches):
+                noted.over_s = alert.t
+
+    @property
+    def text(self) -> str:
+        """What it said last; of switches that were put right one after the other what it said of each."""
+        return "; ".join(noted.words for noted in self.switches.values()) or self.last.text
 
 
 @dataclass
@@ -216,7 +243,7 @@ class Notes:
                 return
             standing = self._standing[alert.id] = AlertNotes(alert, alert)
             self.alerts.append(standing)
-        standing.last = alert
+        standing.follow(alert)
         if alert.acknowledged and standing.acknowledged_s is None:
             standing.acknowledged_s = alert.t
         if not alert.active:

@@ -98,7 +98,7 @@ def alert_rows(notes: Notes) -> tuple[AlertRow, ...]:
         AlertRow(
             alert=one.raised.id, car=one.raised.car, kind=one.raised.kind, priority=one.raised.priority,
             from_s=round(one.raised.t, 3), to_s=None if one.over_s is None else round(one.over_s, 3),
-            acknowledged_s=None if one.acknowledged_s is None else round(one.acknowledged_s, 3), text=one.last.text,
+            acknowledged_s=None if one.acknowledged_s is None else round(one.acknowledged_s, 3), text=one.text,
         )
         for one in notes.alerts
     )

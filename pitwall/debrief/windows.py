@@ -95,8 +95,7 @@ def window_of(item: ItemDone, car: CarFacts) -> DataWindow | None:
     faults = _faults(item, found, switches)
     outcome = "done_badly" if faults else "done" if _shown(item, switches) else item.row.outcome
     # The times are as sure as the loops are, whether or not anything was done between them.
-    doubted = item.row.outcome == "probably_done" and outcome != "done"
-    text = f"if it was done: {found.text}" if doubted else found.text
+    text = f"if it was done: {found.text}" if outcome == "probably_done" else found.text
     return DataWindow(
         item=item.row.item, do=item.row.do, run=item.row.run, lap_number=lap.number, lap=_driven_as(item.row.lap, lap),
         what="hold" if at_a_place else "lane" if what == "lane" else "lap", place=item.row.place,

@@ -26,6 +26,7 @@ LAPSE_AGAIN_S = 0.5  # a lapsed call that stayed where it is when all was laid o
 OPENS_S = 0.3  # the clocks of the radio desk and of pitwall need not agree better
 NOT_YET_S = 12.0  # reaction, telemetry and its delay: earlier than this a change may still be on its way
 ANSWERS_S = 8.0  # from the key to a read-back; no driver takes longer (common practice, no source)
+LAID_OUT_S = 5.0  # so long after an answer could have come at the most, the plan is laid out anew
 REPEAT_S = 12.0  # a call asked for once more is due for so long
 EVEN_UNDER_RED: tuple[CallClass, ...] = ("session", "safety", "stop")
 FAR_AHEAD_S = 20.0  # a call whose window lay further ahead than this was not missed: its lap fell out of the run
@@ -99,6 +100,13 @@ class CallBook:
         if call.state != "unconfirmed" or self.keys < FEW_KEYS or call.again or spec.latest_s is None:
             return False
         return spec.latest_s > now + AGAIN_S
+
+    def to_be_asked_again(self, call: Call, now: float) -> bool:
+        """Guard: the driver has not answered, and as soon as the plan is laid out anew he may be asked once more."""
+        told, latest = call.said_t, call.spec.latest_s
+        if call.state != "said" or call.again or told is None or latest is None:
+            return False
+        return now < min(told + ANSWERS_S + LAID_OUT_S, latest - AGAIN_S)
 
     def _untold(self, spec: CallSpec) -> bool:
         """Guard: one of these switches was told before the same line to go elsewhere (what that was for is no longer in

@@ -146,8 +146,9 @@ class PlanProgress:
                 flag = "red flag" if red else "chequered flag" if state.flag_fell else None
                 why = flag or f"{state.timed_own} of {state.timed_wanted} timed laps done"
                 state.move("break_off", t, why)
-                if self.over or state.not_resumed:
-                    state.move("give_up", t, state.not_resumed or SESSION_ENDED)
+                last = state.flag_fell and not red  # a session in parts goes on with the next run of the plan
+                if self.over or state.not_resumed or last:
+                    state.move("give_up", t, state.not_resumed or (SESSION_ENDED if self.over else flag))
         self._choose(t)
         return state
 

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
-from pitwall.engine.alerts.book import AlertBook, alert_key
+from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.call import Call
 from pitwall.engine.driven_instead import stayed_out, timed_instead, wanted_instead
 from pitwall.engine.progress import RunState
@@ -88,8 +88,11 @@ class _Lap:
         return next((position for position in reversed(found) if position is not None), None)
 
     def awaited(self, name: str) -> bool:
-        """Guard: a call for this switch is still to be made on this lap, or to be read back."""
+        """Guard: a call for this switch is still to be made on this lap, or to be read back; or, where nothing measures
+        it, the driver may be asked once more."""
+        book, shown = self.car.book, name in self.car.switches.measured
         return any(call.open or (call.said_t is not None and self.now < call.said_t + READBACK_S)
+                   or (not shown and book.to_be_asked_again(call, self.now))
                    for call in self.calls if name in asked_positions(call))
 
 
@@ -98,23 +101,15 @@ def look_at_switches(car: TeamCar, alerts: AlertBook, status: Status, now: float
     lap = _lap(car, status, now)
     wrong = {} if lap is None else dict(_wrong(car, lap, now))
     unsure = {} if lap is None else dict(_unsure(car, lap, alerts, now))
-    found: list[Output] = []
-    for kind, texts in (("switch_wrong", wrong), ("switch_unverified", unsure)):
-        if not texts and (kind, car.car) not in alerts.ever:
-            continue
-        for switch in car.switches.car.switches:
-            name = switch.switch
-            text = texts.get(name)
-            if text is not None:
-                found += alerts.hold(kind, car.car, text, now, status, name, help_text=_remedy(car, kind))
-            elif alert_key(kind, car.car, name) in alerts.seen:
-                found += alerts.over(kind, car.car, now, name)
-    return found
+    return [
+        *alerts.found("switch_wrong", car.car, wrong, now, status),
+        *alerts.found("switch_unverified", car.car, unsure, now, status, _remedy(car)),
+    ]
 
 
-def _remedy(car: TeamCar, kind: str) -> str | None:
-    """What helps where nobody can ask the driver; None: as for any car."""
-    return NOBODY_ANSWERS if kind == "switch_unverified" and car.plan.medium == "board" else None
+def _remedy(car: TeamCar) -> str | None:
+    """What helps where nobody can ask the driver of a switch that nothing shows; None: as for any car."""
+    return NOBODY_ANSWERS if car.plan.medium == "board" else None
 
 
 def switch_measured(
@@ -205,9 +200,9 @@ def _unsure(car: TeamCar, lap: _Lap, alerts: AlertBook, now: float) -> Iterator[
     elif not near:
         # No timed lap is near: what was told stands for as long as nothing shows it.
         for name in board.wrong(board.wanted(lap.run, lap.run.pointer))[1]:
-            told = alerts.active.get(alert_key("switch_unverified", car.car, name))
+            told = alerts.switch_words("switch_unverified", car.car, name)
             if told is not None:
-                yield name, told.text
+                yield name, told
     if near and lap.following is not None:
         wanted = board.wanted(lap.run, lap.following.index, lap.following.again)
         for name in board.wrong(wanted)[1]:

@@ -1,29 +1,60 @@
-"""What the timetable of the day says, as alerts: raised when a moment comes, over by themselves. No call needs them."""
+"""What the timetable of the day says, as alerts: raised when a moment comes, over by themselves. No call needs them.
+
+That the running session opens is told by its green light, and asks nobody for anything: it is an alert only where the
+light does not come at its time (ISA-18.2: what needs no response is none).
+"""
 
 from __future__ import annotations
 
-from pitwall.engine.alerts.book import AlertBook
+from dataclasses import replace
+
+from pitwall.engine.alerts.book import AlertBook, alert_key
+from pitwall.engine.alerts.policy import Awaited
 from pitwall.model.events import TimetableReached
-from pitwall.model.outputs import Alert, Output, Status
+from pitwall.model.outputs import Alert, HeldBack, Output, Status
 
 STANDS_S = 600.0
 """So long a moment of the day is shown when nobody acknowledges it."""
 SAID_LATE_S = 60.0
+LIGHT_LATE_S = 30.0  # so long after its time the green light, or word of it, may come (common practice, no source)
+NO_LIGHT = "If cars may go, enter it by hand: status=green. Else the session is late: wait for the light."
+OPEN = "its green light has told it"
 KINDS = frozenset({"timetable", "curfew"})
 
 
-def reached(event: TimetableReached, alerts: AlertBook, status: Status, now: float) -> list[Output]:
-    """A moment of the day has come: show it, with how late it is, whatever the session's status."""
+def reached(event: TimetableReached, session: str, alerts: AlertBook, status: Status, now: float) -> list[Output]:
+    """A moment of the day has come: show it, with how late it is, whatever the session's status. The opening of the
+    ``session`` that runs here is left to its light for a while."""
+    if event.entry == f"opens-{session}":
+        alerts.awaited = Awaited(event.entry, f"{_words(event)}: no green light was seen", now + LIGHT_LATE_S)
+        return _opening(alerts, status, now)
     kind = "curfew" if event.kind == "curfew" else "timetable"
     return alerts.hold(kind, None, _words(event), now, status, event.entry.removeprefix("curfew-"))
 
 
-def fade(alerts: AlertBook, now: float) -> list[Output]:
-    """End what was acknowledged or has stood for long enough."""
-    if not alerts.active:
+def _opening(alerts: AlertBook, status: Status, now: float) -> list[Output]:
+    """A light that does not come is told once; one that came has told the opening, and ends what was told."""
+    awaited = alerts.awaited
+    if awaited is None:
         return []
+    if status != "waiting":
+        alerts.awaited, key = None, alert_key("timetable", None, awaited.detail)
+        if awaited.told:
+            return alerts.over("timetable", None, now, awaited.detail)
+        return [HeldBack(id=f"held-{key}-{now:.3f}", t=now, alert=key, reason=OPEN)]
+    if awaited.told or now < awaited.by_s:
+        return []
+    alerts.awaited = replace(awaited, told=True)
+    return alerts.hold("timetable", None, awaited.text, now, status, awaited.detail, help_text=NO_LIGHT)
+
+
+def fade(alerts: AlertBook, status: Status, now: float) -> list[Output]:
+    """End what was acknowledged or has stood for long enough; look whether the session has opened."""
+    opening = _opening(alerts, status, now)
+    if not alerts.active:
+        return opening
     ended = [alert for alert in _standing(alerts) if alert.acknowledged or now >= alert.since_s + STANDS_S]
-    return [output for alert in ended for output in alerts.over(alert.kind, None, now, _detail(alert))]
+    return opening + [output for alert in ended for output in alerts.over(alert.kind, None, now, _detail(alert))]
 
 
 def next_end(alerts: AlertBook) -> float | None:

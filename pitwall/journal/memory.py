@@ -40,3 +40,11 @@ class MemoryJournal:
     async def close(self) -> None:
         """Refuse further writing; what is stored can still be read."""
         self._closed = True
+
+    async def forget(self) -> None:
+        """Close, and hold nothing any more: whoever read the events has them.
+
+        A host and its bus hold one another, so what a journal of theirs holds would wait for the search for garbage.
+        """
+        await self.close()
+        self._events.clear()

@@ -219,6 +219,9 @@ class Alert(Frozen):
     help: str
     since_s: float
     because: str | None = None
+    switches: dict[str, str] = Field(
+        default_factory=dict, description="the switches that it is about, each with its own words"
+    )
 
 
 class HeldBack(Frozen):

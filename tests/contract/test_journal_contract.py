@@ -136,3 +136,16 @@ async def test_twins_hold_the_same(tmp_path: Path) -> None:
         await stored.append(crossings(start, start + 3))
     assert digest(await memory.read()) == digest(await stored.read())
     await stored.close()
+
+
+async def test_a_journal_in_memory_that_forgets_leaves_what_was_read_alone() -> None:
+    """It is closed and holds nothing; closing it again, and forgetting again, does nothing."""
+    memory = MemoryJournal()
+    await memory.append(crossings(0, 3))
+    read = await memory.read()
+    await memory.forget()
+    await memory.forget()
+    assert read == tuple(crossings(0, 3))
+    assert await memory.read() == ()
+    with pytest.raises(JournalError, match="open it again"):
+        await memory.append(crossings(3, 4))

@@ -239,20 +239,22 @@ def switches_off(told: Told, car: str, lap: Lap, kind: str) -> list[Own]:
         at = [one.t for one in told.debrief.car(car).switches if one.switch == switch["switch"]]  # type: ignore[union-attr]
         words: list[Row] = []
         for one in told.said("alert", car):
-            if one["kind"] != kind or not one["id"].endswith(f"-{switch['switch']}"):
+            if one["kind"] != kind:
                 continue
-            words.append(one)
-            if one["active"]:
+            if one["active"] and switch["switch"] in one["switches"]:
+                words.append(one)
+                continue
+            if not words or one["id"] != words[0]["id"]:
                 continue
             since, until = words[0]["t"], one["t"]
             moved = [t for t in at if t > lap.begin]
             lasted = until > heard + 10 or any(t <= until for t in moved)
             lasted |= any(heard < t <= until <= t + 0.5 for t in flags)
             if since <= known_by and until > heard and lasted and not any(t <= since for t in moved):
-                found.append(engine(one["text"]))
+                found.append(engine(words[-1]["switches"][switch["switch"]]))
             words = []
         if words and words[0]["t"] <= known_by and not any(lap.begin < t <= words[0]["t"] for t in at):
-            found.append(engine(words[-1]["text"]))
+            found.append(engine(words[-1]["switches"][switch["switch"]]))
         seen = wrong_at_the_line(told, car, lap, planned, switch) if kind == "switch_wrong" else None
         if len(found) == before and seen is not None:
             found.append(Own(seen))

@@ -109,7 +109,7 @@ def alerts(told: Told) -> tuple[Row, list[Row]]:
             if one["id"] not in standing:
                 standing[one["id"]] = {"raised": one}
                 rows.append(standing[one["id"]])
-            standing[one["id"]] |= {"last": one}
+            standing[one["id"]] |= {"last": one, "of": standing[one["id"]].get("of", {}) | one["switches"]}
             if one["acknowledged"]:
                 standing[one["id"]].setdefault("seen", one["t"])
         elif one["id"] in standing:
@@ -131,7 +131,8 @@ def alerts(told: Told) -> tuple[Row, list[Row]]:
         "share_over_ten": near(sum(many > 10 for many in within) / len(within), 3) if within else 0.0,
     }
     return figures, [{
-        "alert": name(row["raised"]["id"]), "car": name(row["raised"]["car"]), "text": engine(row["last"]["text"]),
+        "alert": name(row["raised"]["id"]), "car": name(row["raised"]["car"]),
+        "text": engine("; ".join(row["of"].values()) or row["last"]["text"]),
         "from_s": near(row["raised"]["t"], 3, "engine"), "to_s": near(row.get("over"), 3, "engine"),
         "acknowledged_s": near(row.get("seen"), 3, "engine"), "kind": row["raised"]["kind"],
         "priority": row["raised"]["priority"]} for row in rows]  # fmt: skip

@@ -217,7 +217,8 @@ def test_what_may_be_read_two_ways_is_asked_about() -> None:
     """Each was misread once by somebody."""
     for typed, word in (("balance moves forward", "moves"), ("turn-in too sharp", "too sharp"),
                         ("us except on new tyres", "tyres"), ("t6 on: us 2", "on"),
-                        ("possible misfire out of of 5", "5")):  # fmt: skip
+                        ("rears graining from lap 4, gone by lap 9", "gone"), ("possible misfire out of of 5", "5")):
         assert refused(typed) == word
     assert said("t11 exit spin 2, worse with worn rears") == ["t11 exit spin 2 worse"]
     assert said("bites too hard at first touch") == ["grabs"]
+    assert refused("t11 mid us 2, maybe the line") == "line"

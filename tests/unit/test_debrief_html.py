@@ -147,7 +147,7 @@ def test_the_first_screen_answers_the_three_questions() -> None:
     page = page_of("full")
     first = page[: page.index("<figure")]
     for words in ("what was done", "To do next", "Must: run baseline:", "2 of 3 timed laps not driven",
-                  "Must: switch compare of baseline:", "Must: coast down of baseline was done badly, again:",
+                  "Must: switch compare of baseline:", "Must: coast down of baseline once more, it was done badly:",
                   "Open: what the driver said and asked", "Asked and not answered:", "Alert, high:",
                   "Could, when there is time:"):
         assert words in first, words

@@ -13,33 +13,43 @@ from pitwall.debrief.contents import document_of
 from pitwall.debrief.contents_summary import summary_sections
 from pitwall.debrief.document import Words
 from pitwall.debrief.model import CarDebrief
-from pitwall.debrief.notes import AlertNotes, Notes
+from pitwall.debrief.notes import Notes
+from pitwall.debrief.session import alert_rows
 from pitwall.debrief.wording import best_lap, switch_words
 from pitwall.engine.laps import LapRecord
 from pitwall.engine.switches import SwitchBoard
 from pitwall.engine.team import TeamCar
+from pitwall.model.events import Stamped, TimeReached
 from pitwall.model.outputs import Alert
 from tests.unit.debrief_stage import car as car_row
 from tests.unit.debrief_stage import full
 from tests.unit.engine_stage import MAIN, car_file, plan
 
 LINE_S, HEARD_S = 100.0, 101.0
+FACT = Stamped(seq=0, event=TimeReached(id="t", t=0.0), received_t=0.0)
 WRONG, UNSURE = "torque stands at 2, this timed lap needs 4", "torque: nothing shows that it is at 4"
 
 
 def off(raised: float, over: float | None, *moves: float, kind: str = "switch_wrong", lap: str = "timed",
         planned: str = "timed", flags: tuple[Flag, ...] = ()) -> Any:
     """What is said of a lap from second 100 to 190, heard of at 101, of one alert and the moves of its switch."""
-    alert = Alert.model_validate({"id": f"{kind.replace('_', '-')}-58-torque", "t": raised, "car": "58", "kind": kind,
-                                  "priority": "high", "active": True, "help": "", "since_s": raised,
-                                  "text": WRONG if kind == "switch_wrong" else UNSURE})
+    notes, words = Notes(), WRONG if kind == "switch_wrong" else UNSURE
+    alert = told(raised, {"torque": words}, kind=kind)
+    notes.take(FACT, [alert] if over is None else [alert, alert.model_copy(update={"t": over, "active": False})])
     car = SimpleNamespace(car="58", switches=SimpleNamespace(car=SimpleNamespace(
         switches=[SimpleNamespace(switch="torque"), SimpleNamespace(switch="deploy")])),
         progress=SimpleNamespace(find=lambda _: SimpleNamespace(laps=("out", planned, "in"))))
     watch = CarWatch(legs={3: ("runs", 1)}, moves=[Moved(t, "torque", 4, 2, "measured", "runs", 3) for t in moves])
     start = LapStart(3, LINE_S, HEARD_S, "bryn", None, None, None, None)
     record = cast(LapRecord, SimpleNamespace(number=3, kind=lap, end_t=190.0))
-    return switches_off(Notes(alerts=[AlertNotes(alert, alert, over)]), flags, cast(TeamCar, car), watch, record, start)
+    return switches_off(notes, flags, cast(TeamCar, car), watch, record, start)
+
+
+def told(t: float, switches: dict[str, str], **more: Any) -> Alert:
+    """An alert about these switches, as it is told at ``t``."""
+    values = {"id": "switch-wrong-58-torque", "t": t, "car": "58", "kind": "switch_wrong", "priority": "high",
+              "active": True, "help": "", "since_s": t, "text": "; ".join(switches.values()), "switches": switches}
+    return Alert.model_validate(values | more)
 
 
 @pytest.mark.parametrize(("raised", "over", "moves"), [
@@ -108,6 +118,20 @@ def test_unverified_is_kept_apart_and_only_timed_laps_count() -> None:
     """What nothing shows is not told as wrong; on other laps a switch may stand as it likes."""
     assert off(90.0, 190.0, kind="switch_unverified") == ((), (UNSURE,))
     assert off(90.0, 190.0, lap="cool") == ((), ())
+
+
+def test_each_switch_of_one_alert_has_its_own_time() -> None:
+    """Two are told in one alert, one is put right soon: of each is known from when to when it was told, and the row of
+    the alert names both."""
+    notes, deploy = Notes(), "deploy stands at harvest, this timed lap needs attack"
+    both, one = told(101.0, {"torque": WRONG, "deploy": deploy}), told(120.0, {"torque": WRONG}, since_s=101.0)
+    for number, alert in enumerate((both, one, one.model_copy(update={"t": 190.0, "active": False}))):
+        notes.take(Stamped(seq=number, event=TimeReached(id=f"t{number}", t=alert.t), received_t=alert.t), [alert])
+    (noted,) = notes.alerts
+    assert {name: (of.from_s, of.over_s, of.words) for name, of in noted.switches.items()} \
+        == {"torque": (101.0, 190.0, WRONG), "deploy": (101.0, 120.0, deploy)}
+    (row,) = alert_rows(notes)
+    assert (row.text, row.from_s, row.to_s) == (f"{WRONG}; {deploy}", 101.0, 190.0)
 
 
 def marked() -> CarDebrief:

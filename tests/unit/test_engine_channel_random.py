@@ -117,7 +117,7 @@ def test_what_has_no_window_by_the_last_standard_has_none_by_any(
     at = Situation(**seen | {"_strays": (SOONEST_S, 60.0, strays_s)})
     kept = Sure(at)
     for spec in specs:
-        found = [ways_of(at, spec, standard, kept, parts) for standard in range(least_sure(spec.kind) + 1)]
+        found = [ways_of(at, spec, standard, kept, parts) for standard in range(least_sure(spec) + 1)]
         assert found == [ways_of(at, spec, standard, Sure(at), parts) for standard in range(len(found))]
         assert found[-1] or not any(found)
 

@@ -33,11 +33,11 @@ def test_the_last_flag_ends_a_run_that_was_to_go_on(shorten_to: int | None, coun
     stage, t = late(100, 100, 100, begin=3270, shorten_to=shorten_to)
     stage.home(t)
     run = main_of(stage)
-    assert (run.state == "done", run.timed_done) == (counts, 3)
+    assert (run.state, run.counts, run.timed_done) == ("done", counts, 3)
     stage.wait(3900)
     stage.status(3900, "closed")
     assert (run.state, run.counts) == ("done", counts)
-    assert run.reason == ("ended early, still counts" if counts else "the session ended")
+    assert run.reason == ("ended early, still counts" if counts else "chequered flag")
 
 
 def test_a_car_that_was_called_in_before_the_flag_had_ended_its_run() -> None:
@@ -76,7 +76,7 @@ def test_the_laps_that_the_flag_took_are_those_that_are_left_of_the_run() -> Non
     stage.wait(3900)
     stage.status(3900, "closed")
     assert [(one.state, one.reason) for one in main_of(stage).items] == [
-        ("not_done", "the session ended"), ("done", "said; nothing speaks against it")]
+        ("not_done", "the run ended before its lap"), ("done", "said; nothing speaks against it")]
 
 
 def test_what_was_said_on_the_in_lap_that_the_desk_ordered_is_done() -> None:

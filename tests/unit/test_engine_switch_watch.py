@@ -137,6 +137,90 @@ def test_under_red_wrong_switches_are_held_back() -> None:
     assert [type(one).__name__ for one in outputs] == ["HeldBack"]
 
 
+# -- several at once ---------------------------------------------------------------------------------------------------
+
+
+def two_measured() -> tuple[Stage, float]:
+    """On a timed lap that began with torque and bias out of place, told as the line was crossed."""
+    stage = Stage(setup(plan(MAIN))).green().leave(200)
+    stage.switch(300, "torque_map", 4)
+    stage.switch(300.2, "brake_bias", 58)
+    stage.lap(300.5, 24.5, from_exit=True)
+    return stage, 325
+
+
+def listed(stage: Stage) -> list[tuple[str, float, bool, list[str]]]:
+    """Alerts of wrong switches as they were told: what it goes by, when, noted, the switches; none: over."""
+    made = [one for one in stage.made(Alert) if one.kind == "switch_wrong"]
+    return [(one.id.removeprefix("switch-wrong-41-"), one.t, one.acknowledged,
+             sorted(one.switches) if one.active else []) for one in made]
+
+
+def test_switches_found_at_one_line_are_one_alert_with_each_remedy() -> None:
+    """One look, one sentence to the driver. One put right is told at once, noted or not, and the rest stands; with the
+    last one it is over."""
+    stage, line = two_measured()
+    (told,) = [one for one in stage.made(Alert) if one.kind == "switch_wrong"]
+    assert told.t == line
+    assert told.text == "bias stands at 58, this timed lap needs 55; torque stands at 4, this timed lap needs 2"
+    stage.command("acknowledge", line + 5, alert=told.id)
+    stage.switch(line + 10, "brake_bias", 55)
+    stage.switch(line + 20, "torque_map", 2)
+    both, one = ["brake_bias", "torque_map"], ["torque_map"]
+    assert listed(stage) == [("brake_bias", line, False, both), ("brake_bias", line + 5, True, both),
+                             ("brake_bias", line + 10, True, one), ("brake_bias", line + 20, True, [])]
+
+
+def test_one_that_is_found_later_is_news() -> None:
+    """An alert of its own: noted is what was known then. One that was put right and is out of place again is news as
+    well, though the other of its alert still stands."""
+    stage, line = two_measured()
+    stage.command("acknowledge", line + 5, alert="switch-wrong-41-brake_bias")
+    stage.switch(line + 8, "brake_bias", 55)
+    stage.switch(line + 20, "brake_bias", 58)
+    assert listed(stage)[2:] == [("brake_bias", line + 8, True, ["torque_map"]),
+                                 ("brake_bias-2", line + 20, False, ["brake_bias"])]
+
+
+def test_a_shelf_hides_what_was_known_and_nothing_more() -> None:
+    """The two that were shelved stay away, also once one of them is put right; a third one is told."""
+    stage, line = two_measured()
+    stage.command("shelve", line + 5, alert="switch-wrong-41-brake_bias")
+    stage.switch(line + 8, "brake_bias", 55)
+    stage.wait(line + 30)
+    assert [on for _, _, _, on in listed(stage)][1:] == [[]]
+    stage.switch(line + 40, "flap", "open")
+    assert listed(stage)[2:] == [("flap", line + 40, False, ["flap"])]
+
+
+def test_doubts_about_several_switches_are_one_alert() -> None:
+    """Three that hang on one call are one question to the driver; each keeps its words."""
+    book = AlertBook()
+    doubts = {"flap": "flap: nothing shows that it is at closed", "push": "push: nothing shows that it is at none"}
+    (told,) = book.found("switch_unverified", "41", doubts, 10, "green")
+    assert isinstance(told, Alert)
+    assert (told.text, told.switches) == ("; ".join(doubts.values()), doubts)
+    assert book.switch_words("switch_unverified", "41", "push") == doubts["push"]
+    assert book.found("switch_unverified", "41", doubts, 12, "green") == []
+    (over,) = book.found("switch_unverified", "41", {}, 14, "green")
+    assert isinstance(over, Alert)
+    assert not over.active
+    assert book.switch_words("switch_unverified", "41", "push") is None
+
+
+def test_what_joins_an_alert_that_comes_and_goes_is_news() -> None:
+    """Such an alert is kept until it has been quiet for a minute, noted or not; what comes with it then is not."""
+    book, off = AlertBook(), {"flap": "flap stands at open, this timed lap needs closed"}
+    for t in (0, 10, 20):
+        book.found("switch_wrong", "41", off, t, "green")
+        book.found("switch_wrong", "41", {}, t + 5, "green")
+    assert book.acknowledge("switch-wrong-41-flap", 26, "hand")
+    off["push"] = "push stands at on, this timed lap needs none"
+    (told,) = book.found("switch_wrong", "41", off, 30, "green")
+    assert isinstance(told, Alert)
+    assert (told.active, told.acknowledged, sorted(told.switches)) == (True, False, ["flap", "push"])
+
+
 # -- not measured ------------------------------------------------------------------------------------------------------
 
 
@@ -177,6 +261,22 @@ def test_a_put_back_without_an_answer_is_unverified_before_the_line(answered: bo
         stage.command("confirm", call=closing)
         stage.cross(line)
         assert alerts(stage, "switch_unverified")[-1][2] is False
+
+
+def test_what_the_driver_is_about_to_be_asked_again_is_told_once() -> None:
+    """Between the time for an answer and the moment at which the call is made once more nothing is told: a doubt that
+    came, went with the call, and came again was told twice."""
+    stage, t = with_the_flap_open()
+    stage.cross(t + 30, "1")
+    stage.cross(t + 70, "2")
+    closing, line = call_id(stage, "closed"), stage.car.legs[0].end_s
+    stage.wait(line - 20)
+    stage.command("said", call=closing)
+    stage.wait(line - 0.5)
+    assert call_id(stage, "closed") == f"{closing}~2"
+    ((name, told_t, on),) = alerts(stage, "switch_unverified")
+    assert (name, on) == ("flap", True)
+    assert line - AWAITED_S <= told_t < line - AWAITED_S + 1
 
 
 def test_what_nobody_moved_is_not_asked_about() -> None:

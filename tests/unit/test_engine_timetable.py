@@ -6,8 +6,9 @@ from datetime import datetime
 
 import pytest
 
+from pitwall.engine.timetable import LIGHT_LATE_S, NO_LIGHT, OPEN
 from pitwall.model.events import Resumed, Stamped, TimetableReached
-from pitwall.model.outputs import Alert, Prompt
+from pitwall.model.outputs import Alert, HeldBack, Prompt
 from tests.unit.engine_stage import Stage
 
 DUE = datetime.fromisoformat("2031-05-16T09:45:00+02:00")
@@ -33,6 +34,43 @@ def test_reminder_is_a_low_alert_with_its_local_time() -> None:
     assert isinstance(alert, Alert)
     assert (alert.kind, alert.priority, alert.active, alert.car) == ("timetable", "low", True, None)
     assert alert.text == "p1: briefing (09:45)"
+
+
+def test_that_this_session_opens_is_told_by_its_light() -> None:
+    """It opens on time: the light says so, nobody has to do anything, and no alert is made of it. The record says why.
+    That another session opens is told."""
+    stage = Stage()
+    stage.give(reached(-250, "opens-p2", "session"))
+    stage.now = 0.0
+    stage.give(reached(0, "opens-p1", "session"))
+    stage.green()
+    stage.wait(120)
+    assert [(t, key) for t, key, active in shown(stage) if active] == [(-250, "timetable-opens-p2")]
+    assert [(one.alert, one.reason) for one in stage.made(HeldBack)] == [("timetable-opens-p1", OPEN)]
+
+
+def test_that_the_light_does_not_come_is_told_once_and_until_it_comes() -> None:
+    """Half a minute after its time: what was to be, what to do; gone with the light, or with a hand."""
+    for noted in (False, True):
+        stage = Stage()
+        stage.give(reached(-250, "opens-p1", "session"))
+        stage.wait(-250 + LIGHT_LATE_S - 1)
+        assert shown(stage) == []
+        stage.wait(-210)
+        ((told_t, key, active),) = shown(stage)
+        assert (key, active) == ("timetable-opens-p1", True)
+        assert -250 + LIGHT_LATE_S <= told_t <= -250 + LIGHT_LATE_S + 1
+        (alert,) = stage.made(Alert)
+        assert (alert.text, alert.help) == ("p1: briefing (09:45): no green light was seen", NO_LIGHT)
+        if noted:
+            stage.command("acknowledge", -200, alert=key)
+        stage.wait(-100)
+        stage.green()
+        stage.wait(60)
+        assert [active for _, _, active in shown(stage)].count(True) == 1 + noted, "told once, and that it was noted"
+        ended = shown(stage)[-1]
+        assert ended[2] is False
+        assert (ended[0] >= 0) is not noted
 
 
 def test_curfew_is_medium() -> None:

@@ -8,9 +8,10 @@ from typing import Any
 import pytest
 
 from pitwall.model.events import CarCrossed, Event, SessionPrepared, Stamped, StatusChanged, SwitchReported
-from pitwall.model.outputs import Ask, Prompt
+from pitwall.model.outputs import Alert, Ask, Prompt
 from pitwall.rehearsal.truth import CarTruth, ChancePassed, DrivenLap, SpokenCall, SwitchMoved, WrongSwitch
-from simulations.score_radio_alerts import alert_figures
+from simulations.score_alerts_judge import standing
+from simulations.score_radio_alerts import alert_figures, by_switch
 from simulations.score_radio_judge import Duty
 from simulations.score_radio_truth import BOX_S, REMINDS_S, car_days, planned
 from tests.unit.engine_stage import CAR, MAIN, plan, setup
@@ -132,6 +133,31 @@ def test_a_switch_that_is_knocked_on_a_lap_that_was_not_to_be_a_timed_one_is_no_
     for run, knocked in (("out, 2 timed, in", 1), ("out, 1 timed, cool, 1 timed, in", 0)):
         figures = alert_figures(evidence_of(*laps, switches=moved, events=told, run=run))
         assert (figures.knocked, figures.knocks_told) == (knocked, 0)
+
+
+def test_a_switch_that_is_knocked_into_its_place_is_no_miss() -> None:
+    """It began the lap where it must not stand, which is told of by itself, and was knocked to where the plan has it:
+    an alert then would be counted as a false one. Knocked to another wrong place it must be told."""
+    laps = (lap(1, 0, 100, "out"), lap(2, 100, 190, timed_number=1, switches={"torque_map": 4}))
+    for position, knocked in ((2, 0), (3, 1)):
+        moved = (SwitchMoved(car=CAR, t=0.0, switch="torque_map", position=4, why="start"),
+                 SwitchMoved(car=CAR, t=120.0, switch="torque_map", position=position, why="knocked"))
+        told = (SwitchReported(id="s", t=120.0, car=CAR, switch="torque_map", position=position),)
+        figures = alert_figures(evidence_of(*laps, switches=moved, events=told))
+        assert (figures.knocked, figures.knocks_told) == (knocked, 0)
+
+
+def test_of_an_alert_about_several_switches_each_is_told_while_it_is_listed() -> None:
+    """From the moment at which it is listed to the one at which it is no longer; nothing is told of one that is not."""
+    def told(t: float, *switches: str, active: bool = True) -> Alert:
+        return Alert.model_validate({
+            "id": "switch-wrong-41-flap", "t": t, "car": CAR, "kind": "switch_wrong", "priority": "high", "text": "off",
+            "active": active, "help": "", "since_s": 10.0, "switches": dict.fromkeys(switches, "off")})
+
+    found = by_switch([told(10, "flap", "push"), told(15, "flap"), told(20, "flap", "push"),
+                       told(30, "flap", "push", active=False)])
+    assert standing(found) == {"switch-wrong-41-flap": [(10, 30)], "switch-wrong-41-push": [(10, 15), (20, 30)]}
+    assert {one.since_s for one in found if one.id == "switch-wrong-41-push" and one.active} == {10, 20}
 
 
 def test_which_timed_laps_were_planned_as_such() -> None:

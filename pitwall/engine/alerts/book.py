@@ -11,10 +11,12 @@ kept until it has been quiet for one (``policy.py`` has the figures and their so
 from __future__ import annotations
 
 import functools
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from pitwall.engine.alerts.kinds import ASKS_AGAIN_S, EXPLAINED_BY, IDLE_UNDER, KINDS, ON_DELAY_S, TOLD_ONCE, URGENT
-from pitwall.engine.alerts.policy import CHATTER_WINDOW_S, Floods, Occurrences, Shelf
+from pitwall.engine.alerts.policy import CHATTER_WINDOW_S, Awaited, Floods, Occurrences, Shelf
+from pitwall.engine.alerts.together import Together, words_of
 from pitwall.model.outputs import Alert, HeldBack, Output, Status
 from pitwall.model.units import clock_text
 
@@ -40,10 +42,12 @@ class AlertBook:
     ever: set[tuple[str, str | None]] = field(default_factory=set)
     """Kind and car of every condition that was ever seen."""
     gone: dict[str, Alert] = field(default_factory=dict)
+    together: Together = field(default_factory=Together)
+    awaited: Awaited | None = None
 
     def hold(
         self, kind: str, car: str | None, text: str, now: float, status: Status, detail: str = "", *,
-        explained_by: tuple[str, ...] = (), help_text: str | None = None,
+        explained_by: tuple[str, ...] = (), help_text: str | None = None, switches: Mapping[str, str] | None = None,
     ) -> list[Output]:
         """The condition holds: raise the alert, or say why not.
 
@@ -56,10 +60,11 @@ class AlertBook:
             detail: tells apart two alerts of one kind for one car.
             explained_by: kinds that say it already, besides those that always do.
             help_text: what to do, where it is not what the kind says.
+            switches: the switches that it is about, each with its own words.
         """
         key = alert_key(kind, car, detail)
         if key in self.active:
-            return self._suppressed(key, kind, now, status) or self._goes_on(key, text, now)
+            return self._suppressed(key, kind, now, status) or self._goes_on(key, text, now, switches)
         seen = self.seen.setdefault(key, Occurrences())
         self.ever.add((kind, car))
         held_s = seen.held_for(now)
@@ -72,7 +77,7 @@ class AlertBook:
         priority, remedy = KINDS[kind]
         alert = Alert(
             id=key, t=now, car=car, kind=kind, priority=priority, active=True, text=text,
-            help=help_text or remedy, since_s=now,
+            help=help_text or remedy, since_s=now, switches=dict(switches or {}),
         )
         self.active[key], seen.cleared_s = alert, None
         self.gone.pop(key, None)
@@ -107,18 +112,21 @@ class AlertBook:
         told = [alert.car for alert in self.active.values() if alert.kind == "many_alerts"]
         return [one for car in told if not self.floods.on(car, now) for one in self.over("many_alerts", car, now)]
 
-    def _goes_on(self, key: str, text: str, now: float) -> list[Output]:
-        """The alert stands: its words follow the evidence, but not so often that they cannot be read."""
+    def _goes_on(self, key: str, text: str, now: float, switches: Mapping[str, str] | None) -> list[Output]:
+        """The alert stands: its words follow the evidence, but not so often that they cannot be read. That a switch of
+        several is in place again is told at once."""
         alert, seen = self.active[key], self.seen.setdefault(key, Occurrences())
         seen.cleared_s = None
         if seen.chatters(now):
             text = text.removesuffix(CHATTERS) + CHATTERS
         noted_s, again_s = self.noted_s.get(key), ASKS_AGAIN_S.get(alert.priority)
         asks_again = alert.acknowledged and noted_s is not None and again_s is not None and now >= noted_s + again_s
-        if not asks_again and (alert.text == text or now < alert.t + REFRESH_S):
+        others = set(switches or ()) != set(alert.switches)
+        asks_again |= not set(switches or ()) <= set(alert.switches)  # one more is news
+        if not (asks_again or others) and (alert.text == text or now < alert.t + REFRESH_S):
             return []
         update = {"t": now, "text": text, "because": None, "acknowledged": alert.acknowledged and not asks_again}
-        self.active[key] = alert.model_copy(update=update)
+        self.active[key] = alert.model_copy(update={**update, "switches": dict(switches or {})})
         return [self.active[key]]
 
     def reword(self, kind: str, car: str | None, text: str, now: float, detail: str = "") -> list[Output]:
@@ -128,6 +136,28 @@ class AlertBook:
             return []
         self.active[alert.id] = alert.model_copy(update={"t": now, "text": text, "because": None})
         return [self.active[alert.id]]
+
+    def found(
+        self, kind: str, car: str, texts: Mapping[str, str], now: float, status: Status, help_text: str | None = None
+    ) -> list[Output]:
+        """All switches of which such a condition holds now, each with its words: what was found at one moment is one
+        alert. Empty ``texts``: none holds."""
+        if not texts and (kind, car) not in self.ever:
+            return []
+        outputs: list[Output] = []
+        for detail, holding in list(self.together.sort(kind, car, texts)):
+            if holding:
+                outputs += self.hold(kind, car, words_of(holding), now, status, detail, help_text=help_text,
+                                     switches=holding)
+            else:
+                outputs += self.over(kind, car, now, detail)
+        return outputs
+
+    def switch_words(self, kind: str, car: str, switch: str) -> str | None:
+        """What an alert that stands says of this switch; None where none does."""
+        detail = self.together.of(kind, car, switch)
+        alert = None if detail is None else self.active.get(alert_key(kind, car, detail))
+        return None if alert is None else alert.switches.get(switch)
 
     def over(self, kind: str, car: str | None, now: float, detail: str = "") -> list[Output]:
         """The condition is over."""

@@ -62,6 +62,16 @@ class Occurrences:
         return len(self.cycles) == CHATTER_CYCLES and now - self.cycles[0] <= CHATTER_WINDOW_S
 
 
+@dataclass(frozen=True)
+class Awaited:
+    """What is to happen by itself, and is an alert where it has not by ``by_s``, a session second; told once."""
+
+    detail: str
+    text: str
+    by_s: float
+    told: bool = False
+
+
 @dataclass
 class Flood:
     """Counts what was raised; true between more than ten in ten minutes and fewer than five."""

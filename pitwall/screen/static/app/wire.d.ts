@@ -31,6 +31,8 @@ export interface Alert {
   help: string;
   since_s: number;
   because?: string | null;
+  /** the switches that it is about, each with its own words */
+  switches: Record<string, string>;
 }
 
 export interface Answered {
