@@ -46,7 +46,6 @@ GOES_ON_TALKING_S = 1.0  # and a longer one goes on for so long; more than what 
 CONTENT_WITH = {"session": NEWS, "safety": 3, "stop": 3, "box": 2}  # which standard to begin with; else the first
 PINNED = -1
 OUTSIDE = ("outside", "outside_short")
-CALM = ("resume", "none")  # what is asked for by news of no danger: it is better heard a little later than not
 AT_ONCE = ("session", "safety", "stop")
 OUTSIDE_S = 4.0
 LAST_RESORT_S = 12.0
@@ -367,10 +366,8 @@ def _without_place(at: Situation, spec: CallSpec, call: Call | None, reason: str
     by = spec.room.end_by_s - SLOW_SPEECH * at.spoken(text)
     if by < begin and spec.kind in AT_ONCE:
         by = begin + OUTSIDE_S  # news is news as long as it holds
-    calm = spec.kind == "session" and spec.ask.action in CALM and spec.latest_s is None
-    if spec.kind not in PRE_EMPTS or calm:
-        # Until then a stretch may still turn up.
-        begin = max(begin, by - (OUTSIDE_S if calm else LAST_RESORT_S))
+    if spec.kind not in PRE_EMPTS:
+        begin = max(begin, by - LAST_RESORT_S)  # until then a stretch may still turn up
     if by < begin:
         return spec
     return altered(spec, text=text, say_from_s=begin, say_by_s=by, spoken_s=at.spoken(text), way=way,

@@ -120,12 +120,3 @@ def test_under_red_a_driver_listens_where_a_quick_lap_leaves_no_time() -> None:
         at = situation(made.car, made.session.clock, 226.0)
         asked[status] = [at._slower(leg) for leg in at.legs[:1]]
     assert asked["green"][0] < asked["slow"][0] < asked["red"][0]
-
-
-@pytest.mark.parametrize(("action", "at_once"), [("return_to_pits", True), ("slow", True), ("resume", False)])
-def test_news_of_no_danger_waits_as_long_as_it_can_for_a_stretch(action: str, at_once: bool) -> None:
-    """Without one in sight a red flag is called at once; a track that is green again, when its time is nearly over."""
-    news = call("news", (), kind="session", from_s=100, say_from_s=100.0, by=115, ask=Ask(action=action))
-    begins = Radio().place(100, news)["news"].say_from_s
-    assert (begins == 100.0) is at_once
-    assert begins < 112.0
