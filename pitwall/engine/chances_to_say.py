@@ -30,7 +30,6 @@ FORESEEN_S = 3.0  # shown so long before it opens, a window is awaited by then (
 AWAITED_S = 0.7  # and what is awaited is begun so much sooner than what comes unforeseen (common practice, no source)
 LESSER = frozenset({"care", "traffic", "question", "pace"})
 LEAST_LESSER = 3
-AT_HOPE = frozenset({"session"})  # kinds that, without a sure window, are said where many drivers listen
 NEWS, LEAST_NEWS = 2, 4  # which standard news begins with, and what is soon overtaken: the first window that can be hit
 BEFORE_FLAG_S, AFTER_FLAG_S = 2.5, 3.0  # around the flag at zero the channel is kept free for it, the read-back as well
 
@@ -41,7 +40,8 @@ def least_sure(spec: CallSpec) -> int:
     important calls."""
     if spec.kind in LESSER and spec.item is None:
         return LEAST_LESSER
-    return len(STANDARDS) - 1 - (spec.kind in PRE_EMPTS - AT_HOPE)
+    hopeful = spec.room is not None and spec.room.hopeful is not None
+    return len(STANDARDS) - 1 - (spec.kind in PRE_EMPTS and not hopeful)
 
 
 def pinned(at: Situation, spec: CallSpec, call: Call | None, sure: Sure) -> tuple[Way, ...]:
@@ -83,7 +83,7 @@ def ways_of(at: Situation, spec: CallSpec, standard: int, sure: Sure, parts: boo
     """Every way to make a call in windows of one of the ``STANDARDS``, as far as they are not behind."""
     room = spec.room
     assert room is not None  # it competes
-    if standard > LEAST_NEWS and spec.kind in AT_HOPE and room.hopeful is not None:
+    if standard > LEAST_NEWS and room.hopeful is not None:
         room, standard = altered(room, stretches=room.hopeful), LEAST_NEWS
         spec = altered(spec, room=room)
     if spec.kind not in PRE_EMPTS:

@@ -272,6 +272,7 @@ class SwitchBoard:
             self.verified.add(name)
             self.owed.pop(name, None)
             self.doubted.discard(name)
+            self.unanswered.discard(name)
         else:
             self.verified.discard(name)
             self.doubted.update(() if same_position(before, position) else {name})
@@ -288,6 +289,7 @@ class SwitchBoard:
         self._spread(name, position, before, sure=True)
         self.verified.add(name)
         self.doubted.discard(name)
+        self.unanswered.discard(name)
         if name in self.owed and same_position(self.owed[name], position):
             del self.owed[name]
 
@@ -327,8 +329,7 @@ class SwitchBoard:
         if not self.checked_before and not again:
             return {name: wanted[name] for name in sorted(wanted) if self._read_out(name, wanted[name])}
         begun = {name for name, by in self.read.items() if by == check}
-        open_ = self.unanswered - self.verified - set(self.measured)
-        names = sorted({*self.differs(wanted, parked=True), *self.owed, *self.in_doubt(), *begun, *open_})
+        names = sorted({*self.differs(wanted, parked=True), *self.owed, *self.in_doubt(), *begun, *self.unanswered})
         return {name: wanted[name] for name in names if name in wanted}
 
     @property

@@ -120,3 +120,27 @@ def test_under_red_a_driver_listens_where_a_quick_lap_leaves_no_time() -> None:
         at = situation(made.car, made.session.clock, 226.0)
         asked[status] = [at._slower(leg) for leg in at.legs[:1]]
     assert asked["green"][0] < asked["slow"][0] < asked["red"][0]
+
+
+@pytest.mark.parametrize("status", ["red", "yellow"])
+def test_a_red_flag_does_not_wait_long_for_a_stretch_that_is_only_hoped_for(status: str) -> None:
+    """In a corner now, or in eight seconds where perhaps this driver listens: red is said now."""
+    at = Hoped(**{one.name: getattr(on_track(), one.name) for one in fields(Situation)})
+    at.spans, at.news, at.now = ((108.0, 112.0),), (StatusNews(1, 100.0, status),), 100.0
+    spec = next(iter(session_calls(at)))
+    assert spec.room is not None
+    assert spec.room.hopeful == (() if status == "red" else at.spans)
+
+
+def test_a_word_about_the_lap_takes_no_window_that_is_hardly_one() -> None:
+    """Other session calls have no hoped-for stretches, and wait for no window without margin."""
+    word = call("word", ((118.0, 118.6 + SHORT_S),), kind="session", from_s=100, say_from_s=100.0, by=160)
+    assert Radio().place(100, word)["word"].say_from_s == 100.0
+
+
+class Hoped(Heard):
+    """No driver listens for sure anywhere; on one stretch most do."""
+
+    def stretches(self, legs: tuple[Leg, ...]) -> Spans | None:
+        """None."""
+        return ()

@@ -421,3 +421,14 @@ def test_without_answers_entered_nothing_is_read_again_for_the_lack_of_one() -> 
     made.told({"flap": "closed"}, False, -40, "main-1-check")
     made.left()
     assert list(made.release_list(made.wanted(run, 0), check="main-2-check")) == []
+
+
+def test_what_was_answered_once_is_not_read_again_for_an_older_silence() -> None:
+    """Told and answered on a lap since; told once more without an answer, it is no longer the check's silence."""
+    made, run = board()
+    made.told({"brake_bias": 55}, True, -60, "main-1-check")
+    made.told({"flap": "closed"}, False, -40, "main-1-check")
+    made.left()
+    made.told({"flap": "closed"}, True, 300)
+    made.told({"flap": "closed"}, False, 400)
+    assert list(made.release_list(made.wanted(run, 0), check="main-2-check")) == []

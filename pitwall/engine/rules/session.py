@@ -16,6 +16,7 @@ OPENS_WITHIN_S = {"red": 9.0, "slow": 16.0, "yellow": 16.0, "ending": 8.0}
 """At most so long for a stretch to open: news of danger, which the flags and lights around the track tell the driver as
 well, and a slow period that is about to end (3 and 13 s before the track was clear and green, as recorded once). Common
 practice, no source."""
+HOPED_S = 4.0  # a red flag waits no longer for a stretch on which not every driver listens (a choice of ours)
 ROOM_S = 3.0  # of a stretch to begin in, so that it can be hit though the car comes a little later or sooner
 FLAG_SAY_WITHIN_S = 15.0
 LAST_LAP_WORD_PHASE = 0.9  # a lap that slows into the flag is announced up to here (common practice, no source)
@@ -84,7 +85,10 @@ def _room(at: Situation, news: StatusNews, length_s: float) -> Room | None:
     if not at.legs:
         return None
     waits = OPENS_WITHIN_S.get(news.status, WAITS_S - length_s)
-    room = altered(at.room(at.legs[:2], news.t, news.t + waits + length_s), hopeful=at.hopeful(at.legs[:2]))
+    hoped = at.hopeful(at.legs[:2])
+    if hoped is not None and news.status == "red":
+        hoped = tuple([(begin, end) for begin, end in hoped if begin <= news.t + HOPED_S])
+    room = altered(at.room(at.legs[:2], news.t, news.t + waits + length_s), hopeful=hoped)
     serve = [begin for begin, end in room.stretches or () if end - max(begin, at.now) >= length_s + ROOM_S]
     in_time = [begin for begin in serve if begin <= news.t + waits]
     if not in_time:
