@@ -207,7 +207,7 @@ class PlannedCalls:
     def _of_the_run(self, state: RunState) -> Iterator[tuple[int, SheetCall]]:
         last = len(state.laps) - 1
         if not state.out_in:
-            yield 0, SheetCall(BEFORE_LINE, laps_told(state.timed_wanted), "run",
+            yield 0, SheetCall(BEFORE_LINE, laps_told(state.timed_wanted, state.laps.count("cool")), "run",
                                self._length_s(state, 0) - LAPS_TOLD_S)
         for leg, kind in enumerate(state.laps[1:], start=1):
             before = state.laps[leg - 1]

@@ -146,7 +146,7 @@ def _lap(lap: LapRow) -> Row:
         str(lap.number), lap.kind, say.lap_time(lap.lap_time_s),
         " ".join(say.number(one.seconds, 2) for one in lap.sectors) or say.NOTHING, say.tyres_of(lap),
         say.number(lap.fuel_kg), ", ".join(dict.fromkeys(say.STATUSES[one] for one in lap.status)) or say.NOTHING,
-        "; ".join([*say.switch_words(lap), say.clean_words(lap), *doubts]), say.number(lap.car_ahead_s),
+        "; ".join([*say.lap_words(lap), *doubts]), say.number(lap.car_ahead_s),
         expected.replace("-", "−"),
     )
 

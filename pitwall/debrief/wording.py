@@ -165,6 +165,12 @@ def switch_words(lap: LapRow | None) -> list[str]:
             *(["switch unverified"] if lap.switches_unverified else [])]
 
 
+def lap_words(lap: LapRow) -> list[str]:
+    """What spoilt a lap, one thing after the other; ``clean`` where nothing did."""
+    wrong = switch_words(lap)
+    return wrong if wrong and lap.clean == "clean" else [*wrong, clean_words(lap)]
+
+
 def best_lap(best_s: float | None, laps: Sequence[LapRow]) -> str:
     """``1:23.456``, with what was wrong with the switches of that lap: ``1:23.456 (switch wrong)``."""
     lap = next((one for one in laps if best_s is not None and one.lap_time_s == best_s), None)

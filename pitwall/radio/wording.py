@@ -26,6 +26,11 @@ def laps_phrase(number: int, noun: str = "timed lap") -> str:
     return f"{count_word(number)} {noun}{'' if number == 1 else 's'}"
 
 
+def run_phrase(timed: int, cool: int) -> str:
+    """``three timed laps``, ``three timed laps with one cool-down lap``: what is driven between out-lap and in-lap."""
+    return laps_phrase(timed) + (f" with {laps_phrase(cool, 'cool-down lap')}" if cool else "")
+
+
 def fill(template: str, values: Mapping[str, Scalar]) -> str:
     """Fill ``{name}`` in a template.
 

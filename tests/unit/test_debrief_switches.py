@@ -166,4 +166,4 @@ def test_a_word_in_the_lap_table_and_beside_the_best_lap() -> None:
     shown = document_of(full().model_copy(update={"cars": (car,)}))
     table = next(one for one in shown.tables if one.caption.endswith("laps by run"))
     cells = {row[0]: row[7] for group in table.groups for row in group.rows}
-    assert (cells["4"], cells["5"][:6]) == ("switch wrong; clean", "traffi")
+    assert (cells["4"], cells["5"][:6]) == ("switch wrong", "traffi")

@@ -186,10 +186,10 @@ def test_a_yellow_silences_procedures_where_it_holds_or_may_hold(scope: Any, cal
 
 def test_the_run_is_read_out_on_the_out_lap() -> None:
     """How many timed laps, said once while there is time to talk."""
-    stage = out(laps="out, 3 timed, in").wait(225)
-    call = stage.call("run-laps")
-    assert call.spec.text == "Three timed laps, then the in-lap."
-    assert call.state == "due"
+    for laps, between in (("out, 3 timed, in", ""), ("out, 2 timed, cool, 1 timed, in", " with one cool-down lap")):
+        call = out(laps=laps).wait(225).call("run-laps")
+        assert call.spec.text == f"Three timed laps{between}, then the in-lap."
+        assert call.state == "due"
 
 
 def test_a_cool_lap_is_announced_and_so_is_the_push_after_it() -> None:

@@ -10,7 +10,7 @@ from pitwall.engine.rules.procedure import makes_it_a_cool_lap
 from pitwall.engine.situation import Leg, Situation
 from pitwall.model.outputs import Ask
 from pitwall.radio.ways import Room
-from pitwall.radio.wording import laps_phrase
+from pitwall.radio.wording import laps_phrase, run_phrase
 
 PUSH_AGAIN = "Next lap is timed, push from the line."
 COOL_NOW = "Cool-down lap now, cool the car."
@@ -47,9 +47,9 @@ def _flag_comes_first(at: Situation, before: Leg, leg: Leg) -> bool:
     return at.clock.running and at.clock.end_s(at.now) + CLOCK_S < leg.start_s - at.doubt(leg.start_s, before)
 
 
-def laps_told(timed: int) -> str:
-    """What the driver hears on the out-lap of so many timed laps."""
-    return f"{laps_phrase(timed).capitalize()}, then the in-lap."
+def laps_told(timed: int, cool: int) -> str:
+    """What the driver hears on the out-lap of so many timed laps, with cool-down laps between them or none."""
+    return f"{run_phrase(timed, cool).capitalize()}, then the in-lap."
 
 
 def _cool(at: Situation, leg: Leg) -> Iterable[CallSpec]:
@@ -71,7 +71,7 @@ def _on_the_out_lap(at: Situation) -> Iterable[CallSpec]:
     if leg is None or leg.kind != "out" or len(at.legs) < 2:
         return
     timed = sum(1 for later in at.legs[1:] if later.kind == "timed")
-    text = laps_told(timed)
+    text = laps_told(timed, sum(1 for later in at.legs[1:] if later.kind == "cool"))
     window = at.window(leg.end_s, text, 3.0, leg, "run")
     room = at.room((leg,), leg.start_s + SETTLED_S, leg.end_s - 3.0)
     begin = min(window.from_s, leg.start_s + SETTLED_S)

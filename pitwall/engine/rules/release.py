@@ -14,7 +14,7 @@ from pitwall.model.car import position_text
 from pitwall.model.outputs import Ask
 from pitwall.model.plan import CallClass
 from pitwall.model.record import altered
-from pitwall.radio.wording import laps_phrase
+from pitwall.radio.wording import run_phrase
 
 STAYS_OPEN_S = 240.0  # work may overrun: the call to go is not too late until the car has gone
 GROUP = 4  # the check list is read in groups of three or four (common practice, no source)
@@ -95,12 +95,7 @@ def _brief(at: Situation) -> str:
     assert run is not None
     kinds = [leg.kind for leg in at.legs]
     timed = kinds.count("timed")
-    if run.out_in:
-        body = "out and straight back in"
-    else:
-        body = f"{laps_phrase(timed)}" + (
-            f" with {laps_phrase(kinds.count('cool'), 'cool-down lap')}" if "cool" in kinds else ""
-        )
+    body = "out and straight back in" if run.out_in else run_phrase(timed, kinds.count("cool"))
     # The laps name the cool-down lap already.
     named = {item.item.do for item in run.items if item.state == "planned"}
     items = sorted(do.replace("_", " ") for do in named if not _is_the_cool_lap(at, do))

@@ -12,7 +12,7 @@ from pitwall.radio.ways import Room
 
 SAY_WITHIN_S = 8.0
 WAITS_S = 20.0  # at most so long for a stretch on which the driver can listen (common practice, no source)
-OPENS_WITHIN_S = {"red": 9.0, "slow": 16.0, "yellow": 16.0, "ending": 8.0}
+OPENS_WITHIN_S = {"red": 5.0, "slow": 16.0, "yellow": 16.0, "ending": 8.0}
 """At most so long for a stretch to open: news of danger, which the flags and lights around the track tell the driver as
 well, and a slow period that is about to end (3 and 13 s before the track was clear and green, as recorded once). Common
 practice, no source."""
