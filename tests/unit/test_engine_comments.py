@@ -180,7 +180,7 @@ def test_one_field_takes_shorthand_or_words() -> None:
     assert ([one.what for one in first.remarks], first.text) == (["understeer", "oversteer"], "on the second lap")
     assert (second.remarks, second.text) == ((Remark(turn=4, what="understeer", severity=3),), "")
     assert (third.remarks, third.text, fourth.text) == ((), "t4 mid uss", "that wallows")
-    assert told == "comment 4 noted as words, not counted: word 1, 'that', is not of the shorthand"
+    assert told == "comment 4 noted as words, not counted: word 2, 'wallows', is not of the shorthand"
     assert effect(stage.command("comment", comment=3, text="t4 mid us", shorthand="t4 mid us")) == "comment 3 changed"
     assert (len(noted(stage)[2].remarks), noted(stage)[2].text) == (1, "")
 
