@@ -111,7 +111,7 @@ class PlanProgress:
         state.leavings += 1
         state.timed_earlier = state.timed_done
         state.pointer, state.boxed_early, state.boxed_from = 0, False, None
-        state.spoilt = state.again = state.flag_fell = False
+        state.spoilt = state.again = state.flag_fell = state.by_flag = False
 
     def _ended_early(self) -> RunState | None:
         """The run that ended last, where timed laps of it are still to be done."""

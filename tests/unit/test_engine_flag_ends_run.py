@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import pytest
 
+from pitwall.engine.progress import PlanProgress
 from pitwall.engine.run_state import RunState
 from pitwall.forecast.futures import forecast
 from pitwall.model.events import ForecastReady
 from pitwall.model.outputs import ForecastState, ForecastWanted
-from tests.unit.engine_stage import MAIN, SPARE, Stage, plan, setup
+from pitwall.model.plan import LapKind
+from tests.unit.engine_stage import MAIN, SPARE, Stage, plan, regulations, setup
 
 FOUR = MAIN | {"laps": "out, 4 timed, in"}
 
@@ -102,3 +104,53 @@ def test_the_forecast_names_the_must_that_is_lost() -> None:
     stage.handle(ForecastReady(id="ready", t=stage.now, revision=asked.revision, answer=forecast(asked)))
     told = stage.made(ForecastState)[-1]
     assert (told.outlook.musts_chance, told.musts_lost) == (1.0, ("main",))
+
+
+def test_a_session_that_goes_on_after_its_flag_has_not_ended_the_run() -> None:
+    """Its time ran out by our clock, then the track was green again with half an hour left: an extension. The car that
+    comes in after one of six laps goes on with them."""
+    six = plan(MAIN | {"laps": "out, 6 timed, in"}, SPARE)
+    stage = Stage(setup(six, regulations=regulations(duration_s=300.0))).green()
+    stage.drive(100, 120, 90)
+    stage.wait(305)
+    assert stage.session.clock.status == "finished"
+    stage.status(310, "green")
+    stage.clock(311, 2000.0)
+    stage.pit(395, "entry")
+    stage.wait(420)
+    assert (main_of(stage).state, main_of(stage).timed_done, main_of(stage).counts) == ("next", 1, True)
+
+
+@pytest.mark.parametrize("after", [("green",), ("red", "green")])
+def test_a_flag_entered_wrongly_and_put_right_by_a_second_word_has_not_ended_the_run(after: tuple[str, ...]) -> None:
+    """Nobody took the word back; the right one was entered after it."""
+    stage = Stage(setup(plan(MAIN | {"laps": "out, 6 timed, in"}, SPARE))).green()
+    stage.drive(100, 120, 90)
+    stage.wait(320)
+    stage.command("status", status="finished", text="sure")
+    assert stage.session.clock.status == "finished"
+    for second, status in enumerate(after):
+        stage.wait(323 + 3 * second)
+        stage.command("status", status=status, text="sure")
+    stage.pit(395, "entry")
+    stage.wait(420)
+    assert (main_of(stage).state, main_of(stage).timed_done, main_of(stage).counts) == ("next", 1, True)
+
+
+def test_a_red_flag_ends_no_later_leaving_of_the_run() -> None:
+    """Red cut it after one of five; it went on, and the car was taken for the later run after three: half of them
+    count, as no flag had to do with that."""
+    progress = PlanProgress(plan(MAIN | {"laps": "out, 5 timed, in"}, SPARE,
+                                 MAIN | {"run": "long", "laps": "out, 9 timed, in"}))
+    main = progress.runs[0]
+    progress.leave(100)
+    progress.lap_done("out")
+    progress.lap_done("timed")
+    progress.come_in(300, red=True)
+    assert main.by_flag
+    progress.leave(600)
+    kinds: tuple[LapKind, ...] = ("out", "timed", "timed", "timed")
+    for kind in kinds:
+        progress.lap_done(kind)
+    progress.realign(900, since_stop=1)
+    assert (main.state, main.timed_done, main.by_flag, main.counts) == ("done", 3, False, True)
