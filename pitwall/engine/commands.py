@@ -288,7 +288,7 @@ def _shelve(command: CommandGiven, alerts: AlertBook, now: float) -> Answer:
         gone = alerts.shelve(command.alert, now, command.for_s or SHELVED_S, command.id)
     except ValueError as too_long:
         raise Refusal(str(too_long)) from None
-    return Answer(f"shelved until {clock_text(alerts.shelf.until_s[command.alert])}: {alert.text}", tuple(gone))
+    return Answer(f"shelved until {clock_text(now + (command.for_s or SHELVED_S))}: {alert.text}", tuple(gone))
 
 
 def _acknowledge(command: CommandGiven, alerts: AlertBook, now: float) -> Answer:

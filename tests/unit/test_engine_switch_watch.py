@@ -221,6 +221,57 @@ def test_what_joins_an_alert_that_comes_and_goes_is_news() -> None:
     assert (told.active, told.acknowledged, sorted(told.switches)) == (True, False, ["flap", "push"])
 
 
+def found(book: AlertBook, t: float, *switches: str) -> list[tuple[str, list[str]]]:
+    """What is told when these are found wrong: the alert's detail, and what it lists; nothing where it is over."""
+    told = book.found("switch_wrong", "41", {name: f"{name} is off" for name in switches}, t, "green")
+    return [(one.id.removeprefix("switch-wrong-41-"), list(one.switches) if one.active else [])
+            for one in told if isinstance(one, Alert)]
+
+
+def test_what_nobody_shelved_is_told_though_it_is_found_with_what_was() -> None:
+    """The flap was shelved and put right. It is out of place again, and the push button with it: only the flap stays
+    away, until its shelf is over."""
+    for both in (("flap", "push"), ("push", "flap")):
+        book = AlertBook()
+        found(book, 10, "flap")
+        book.shelve("switch-wrong-41-flap", 12, 600, "hand")
+        assert found(book, 20) == []
+        assert found(book, 100, *both) == [("push", ["push"])]
+        assert found(book, 611, *both) == []
+        assert found(book, 612, *both) == [("flap", ["flap"])]
+
+
+def test_every_switch_of_a_shelved_alert_is_shelved() -> None:
+    """Also the one that is put right and wrong again while the others stay as they were."""
+    book = AlertBook()
+    assert found(book, 10, "flap", "push") == [("flap", ["flap", "push"])]
+    book.shelve("switch-wrong-41-flap", 12, 600, "hand")
+    for t, off in ((20, ("push",)), (30, ("flap", "push")), (40, ("flap",)), (50, ("push", "flap"))):
+        assert found(book, t, *off) == []
+
+
+def test_a_switch_that_was_put_right_before_its_alert_was_shelved_is_not() -> None:
+    """Whoever shelved it saw the other one only."""
+    book = AlertBook()
+    found(book, 10, "flap", "push")
+    assert found(book, 11, "push") == [("flap", ["push"])]
+    book.shelve("switch-wrong-41-flap", 12, 600, "hand")
+    assert found(book, 20, "push", "flap") == [("flap-2", ["flap"])]
+
+
+def test_an_alert_that_comes_and_goes_is_not_told_a_second_time_under_another_name() -> None:
+    """The flap chatters beside the push button, and is kept; the push button is put right meanwhile."""
+    book = AlertBook()
+    found(book, 0, "flap", "push")
+    for t in range(1, 10, 2):
+        found(book, t, "push")
+        found(book, t + 1, "flap", "push")
+    assert found(book, 11) == [("flap", [])]
+    found(book, 12, "flap")
+    assert [list(one.switches) for one in book.active.values()] == [["flap"]]
+    assert list(book.active) == ["switch-wrong-41-flap-2"]
+
+
 # -- not measured ------------------------------------------------------------------------------------------------------
 
 

@@ -68,7 +68,8 @@ class AlertBook:
         seen = self.seen.setdefault(key, Occurrences())
         self.ever.add((kind, car))
         held_s = seen.held_for(now)
-        reason = self._held_by(key, kind, car, now, status, (*EXPLAINED_BY.get(kind, ()), *explained_by))
+        conditions = conditions_of(key, kind, car, switches)
+        reason = self._held_by(conditions, kind, car, now, status, (*EXPLAINED_BY.get(kind, ()), *explained_by))
         if reason is not None:
             many = self.hold("many_alerts", car, MANY, now, status) if reason == FLOOD else []
             return [*self._held_back(key, reason, now), *many]
@@ -87,7 +88,8 @@ class AlertBook:
         return [alert]
 
     def _held_by(
-        self, key: str, kind: str, car: str | None, now: float, status: Status, explained_by: tuple[str, ...]
+        self, conditions: tuple[str, ...], kind: str, car: str | None, now: float, status: Status,
+        explained_by: tuple[str, ...],
     ) -> str | None:
         """What keeps this alert from being raised now, in words; None when nothing does."""
         if status in IDLE_UNDER[kind]:
@@ -95,8 +97,8 @@ class AlertBook:
         for alert in self.active.values():
             if alert.kind in explained_by and alert.car in (None, car):
                 return f"explained by {alert.id}"
-        if self.shelf.holds(key, now):
-            return f"shelved until {clock_text(self.shelf.until_s[key])}"
+        if all(self.shelf.holds(name, now) for name in conditions):
+            return f"shelved until {clock_text(min(self.shelf.until_s[name] for name in conditions))}"
         if self.floods.on(car, now) and KINDS[kind][0] != "high" and kind not in TOLD_ONCE | URGENT:
             return FLOOD
         return None
@@ -145,13 +147,22 @@ class AlertBook:
         if not texts and (kind, car) not in self.ever:
             return []
         outputs: list[Output] = []
-        for detail, holding in list(self.together.sort(kind, car, texts)):
+        standing, shelved = functools.partial(self._says, kind, car), functools.partial(self._shelved, kind, car, now)
+        for detail, holding in list(self.together.sort(kind, car, texts, standing, shelved)):
             if holding:
                 outputs += self.hold(kind, car, words_of(holding), now, status, detail, help_text=help_text,
                                      switches=holding)
             else:
                 outputs += self.over(kind, car, now, detail)
         return outputs
+
+    def _says(self, kind: str, car: str, detail: str) -> Mapping[str, str]:
+        alert = self.active.get(alert_key(kind, car, detail))
+        return {} if alert is None else alert.switches
+
+    def _shelved(self, kind: str, car: str, now: float, switch: str) -> float | None:
+        name = alert_key(kind, car, switch)
+        return self.shelf.until_s[name] if self.shelf.holds(name, now) else None
 
     def switch_words(self, kind: str, car: str, switch: str) -> str | None:
         """What an alert that stands says of this switch; None where none does."""
@@ -189,14 +200,16 @@ class AlertBook:
         return [self.active[alert_id]]
 
     def shelve(self, alert_id: str, now: float, for_s: float, because: str) -> list[Output]:
-        """Lay an active alert aside for a while; it comes back if its condition still holds then.
+        """Lay an active alert aside for a while; it comes back if its condition still holds then. Of one about switches
+        each that it lists is shelved, and no other that goes by its id later.
 
         Raises:
             ValueError: when it is for longer than may be.
             KeyError: when there is no such alert.
         """
         alert = self.active[alert_id]
-        self.shelf.put(alert_id, now, for_s)
+        for name in conditions_of(alert_id, alert.kind, alert.car, alert.switches):
+            self.shelf.put(name, now, for_s)
         del self.active[alert_id]
         return [alert.model_copy(update={"t": now, "active": False, "because": because})]
 
@@ -223,3 +236,8 @@ class AlertBook:
 def alert_key(kind: str, car: str | None, detail: str = "") -> str:
     """The id of an alert: ``switch-wrong-41-flap``."""
     return "-".join(part for part in (kind.replace("_", "-"), car, detail) if part)
+
+
+def conditions_of(key: str, kind: str, car: str | None, switches: Mapping[str, str] | None) -> tuple[str, ...]:
+    """What an alert is shelved by: each of its switches by its name; the alert's id where it is about none."""
+    return tuple(alert_key(kind, car, name) for name in switches or ()) or (key,)
