@@ -1,11 +1,12 @@
 """Words that the table does not have, where they cannot change what a remark says: they are kept with it as words.
 
 ``t4 us is really annoying`` is *t4 us*, and its words stand beside it; the typist is shown which of them were not
-read. A word is let stand only where it can be no place, number, negation, condition or comparison (``changing.py``),
-no slip of the fingers (``nearest.py``), and nothing that the words beside it may be said of: ``drops`` alone is a word
-of tyres, and ``power drops`` is not. So an unknown word stands freely only beside a finding that is the car's whatever
-else is said (``us``, ``snap``); beside a word of every day (``loose``, ``hot``) it stands behind it, where it is clear
-what that is said of. How a thing is done (``slowly``, ``keeps``) may stand anywhere.
+read. Only words that are known to turn nothing round are let stand (``harmless.py``); any other may end, deny, wish or
+praise what it stands beside (``us t4 abated``), and is refused. A word that is let stand may still be something that
+the words beside it are said of, so it stands freely only beside a finding that is the car's whatever else is said
+(``us``, ``snap``); beside a word of every day (``loose``, ``hot``) it stands behind it, where it is clear what that is
+said of. How a thing is done or told (``slowly``, ``keeps``) may stand anywhere but between what is more or less and
+what there is more or less of, and before what is gone: ``more progressive os`` is no worse.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from collections.abc import Sequence
 
 from pitwall.comments.changing import changes_it
 from pitwall.comments.group import Group
+from pitwall.comments.harmless import ADDING, BESIDE, BESIDE_A_WORD, SOFT
 from pitwall.comments.nearest import near_a_place, nearest
 from pitwall.comments.splitting import Word
 from pitwall.comments.words import NUMBERS, by_form
@@ -25,16 +27,6 @@ def _words(text: str) -> frozenset[str]:
     return frozenset(text.split())
 
 
-SOFT = _words(
-    "keep keeps kept keeping staying tends tend tending continues look looks looking sound sounds seem"
-    " appears so well too also right actually though however that this these those which my his her their its our your"
-    " me him them you itself myself himself quite pretty such be being go get gets got make makes making"
-    " give gives giving lot kind sort obviously overall thanks yes yeah sorry mate report reports reported reporting"
-    " tells told mentions mentioned notes noted claims claimed suffer suffers suffering show shows showing have having"
-    " via usual nasty annoying horrid proper mega weird strange odd funny typical classic noticeable obvious definite"
-    " constant persistent sudden progressive gradual serious severe"
-)
-"""Words of no weight: of how it is told, and of how it is done."""
 OWN = _words(
     "us understeer understeers understeering understeery u/s os oversteer oversteers oversteering oversteery o/s snap"
     " snaps snappy snapping wheelspin wheelspins ws locking lockup lockups bottoming porpoising porpoises bouncing"
@@ -49,10 +41,9 @@ _OWN_BEGINNINGS = (
 )  # fmt: skip
 """So begin findings of several words that are the car's."""
 _PLAIN = re.compile(r"[a-z]+(?:['\u2019-][a-z]+)*")
-_NO_MANNER = ("wobbly", "lively", "unruly", "early", "ugly", "deadly", "friendly", "jolly", "woolly", "wriggly")
-"""Words that end as those of how a thing is done, and say what a car is."""
 _OF_A_PLACE = ("in", "at", "into", "out of", "through", "onto", "for", "from", "near", "around", "over", "by")
 _SAYS = ("finding", "phrase", "poor", "lack", "trend", "amount")
+_PLACE = ("turn", "phase", "speed")
 _SAID_OF = ("axle", "corner", "side", "subject")
 _LIGHT = ("the", "a", "an", "some", "is", "are")
 _BEGINNINGS = frozenset(
@@ -63,19 +54,23 @@ _BEGINNINGS = frozenset(
 
 
 def may_stand(word: Word) -> bool:
-    """Guard: this word, which has no meaning here, may be kept if it stands rightly beside the others."""
+    """Guard: this word has no meaning here and is no slip of one that has; whether it is kept, ``misplaced`` says."""
     key = word.plain.lower()
     if not _PLAIN.fullmatch(key) or len(key) < 2 or key in NUMBERS:
         return False
-    doubtful = changes_it(key) or key in _BEGINNINGS or near_a_place(key) or nearest(word.key)
-    return is_soft(word) or not doubtful
+    return is_soft(word) or not (changes_it(key) or key in _BEGINNINGS or near_a_place(key) or nearest(word.key))
+
+
+def _is_harmless(found: Sequence[Group], at: int) -> bool:
+    """Guard: the unread word there is known to turn nothing round."""
+    key = found[at].words[0].plain.lower()
+    before = found[at - 1].words[-1].key if at else ""
+    return key in BESIDE or key in SOFT or before in BESIDE_A_WORD.get(key, ())
 
 
 def is_soft(word: Word) -> bool:
     """Guard: it says only how a thing is done or told: ``slowly``, ``keeps``."""
-    key = word.plain.lower()
-    manner = key.endswith("ly") and len(key) > 4 and key not in _NO_MANNER
-    return key in SOFT or (manner and not changes_it(key) and not nearest(key))
+    return word.plain.lower() in SOFT
 
 
 def self_evident(group: Group) -> bool:
@@ -87,12 +82,35 @@ def misplaced(found: Sequence[Group]) -> Word | None:
     """The first word of a remark that may not be kept where it stands; None where all may."""
     unread = [at for at, group in enumerate(found) if group.unread]
     says = [at for at, group in enumerate(found) if group.part in _SAYS]
+    unknown = next((found[at].words[0] for at in unread if not _is_harmless(found, at)), None)
+    if unknown is not None:
+        return unknown
     if unread and not says:
-        bare = all(group.part in ("filler", "aside", "confidence") for group in found)
-        said = [at for at in unread if found[at].words[0].key not in SOFT]
-        return found[said[0]].words[0] if said and not bare else None
-    firm = [at for at in unread if not is_soft(found[at].words[0])]
-    return next((found[at].words[0] for at in firm if _may_change(found, at, says)), None)
+        return _alone(found, unread)
+    doubtful = (at for at in unread if _turns_it(found, at, says)
+                or (not is_soft(found[at].words[0]) and _may_change(found, at, says)))
+    return next((found[at].words[0] for at in doubtful), None)
+
+
+def _alone(found: Sequence[Group], unread: Sequence[int]) -> Word | None:
+    """The same where nothing is found here: ``t5 mega`` may praise the turn, ``t5 too`` does not."""
+    if all(group.part in ("filler", "aside", "confidence") for group in found):
+        return None
+    return next((found[at].words[0] for at in unread if found[at].words[0].key not in ADDING), None)
+
+
+def _turns_it(found: Sequence[Group], at: int, says: Sequence[int]) -> bool:
+    """Guard: whatever the word there is, it may turn round what is said: it is measured (``more gradual snap``), it
+    measures (``partly gone``), or it may be said of the later of two places (``t4 us and t5 steady``)."""
+    if found[at].words[0].key in ADDING:
+        return False
+    before, behind = _beside(found, at, -1), _beside(found, at, 1)
+    if behind is not None and behind.entry is not None and behind.entry.value == "gone":
+        return True
+    if before is not None and before.part in ("amount", "trend") and before.form not in ("still", "still there"):
+        return before.part == "amount" or at < says[-1]
+    places = [[one for one, group in enumerate(found) if group.part == part] for part in _PLACE]
+    return any(len(own) > 1 and at > own[0] for own in places)
 
 
 def _may_change(found: Sequence[Group], at: int, says: Sequence[int]) -> bool:

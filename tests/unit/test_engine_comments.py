@@ -180,9 +180,27 @@ def test_one_field_takes_shorthand_or_words() -> None:
     assert ([one.what for one in first.remarks], first.text) == (["understeer", "oversteer"], "on the second lap")
     assert (second.remarks, second.text) == ((Remark(turn=4, what="understeer", severity=3),), "")
     assert (third.remarks, third.text, fourth.text) == ((), "t4 mid uss", "that wallows")
-    assert told == "comment 4 noted as words, not counted: word 1, 'that', is not of the shorthand"
+    assert told == "comment 4 noted as words, not counted: word 2, 'wallows', is not of the shorthand"
     assert effect(stage.command("comment", comment=3, text="t4 mid us", shorthand="t4 mid us")) == "comment 3 changed"
     assert (len(noted(stage)[2].remarks), noted(stage)[2].text) == (1, "")
+
+
+def test_numbers_count_only_what_is_accepted_so_another_reading_moves_them() -> None:
+    """A refused line has no number. A journal whose lines were judged by other rules has other numbers in a replay, and
+    what names a comment by its number is of another one then, or of none: both ways, as the guide says."""
+    def replayed(*lines: str, completes: int) -> list[tuple[int, str | None, str]]:
+        stage = on_the_out_lap()
+        for typed in lines:
+            stage.command("comment", shorthand=typed)
+        stage.command("comment", comment=completes, text="since lap 4")
+        return [(one.comment, one.remarks[0].what, one.text) for one in noted(stage)]
+
+    refused_now = replayed("us t4 dissolved", "rears hot", "t9 os", completes=2)
+    assert refused_now == [(1, "hot", ""), (2, "oversteer", "since lap 4")], "that day 2 was the hot rears"
+    read_now = replayed("t4 us is really annoying", "t4 us 3", "rears hot", completes=2)
+    assert read_now == [(1, "understeer", "t4 us is really annoying"), (2, "understeer", "since lap 4"), (3, "hot", "")]
+    gone = replayed("us t4 dissolved", "rears hot", completes=2)
+    assert gone == [(1, "hot", "")], "no comment 2: refused, and nothing is overwritten"
 
 
 def test_undo_takes_a_comment_back_and_a_change_of_one() -> None:
