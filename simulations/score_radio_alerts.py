@@ -151,6 +151,11 @@ def _right_at(evidence: Evidence, truth: CarTruth, switch: str, t: float) -> boo
         if after is None or after.meant != "timed" or lap is None:
             return True
         t, lap = after.start_s, after
+    return _in_place(evidence, truth, lap, switch, t)
+
+
+def _in_place(evidence: Evidence, truth: CarTruth, lap: DrivenLap, switch: str, t: float) -> bool:
+    """True when the switch stood at ``t`` where the plan has it on this lap, as a timed one."""
     known = setup_of(evidence).cars[truth.car].switch(switch)
     stands = _stands(truth, switch, t)
     # A timed lap that a flag spoilt may count as one or not: an alert that is right by either count is no false one.
@@ -204,7 +209,9 @@ def _knocks(evidence: Evidence, truth: CarTruth, spans: dict[str, list[Span]]) -
         reports = [stamped.received_t for stamped in evidence.events
                    if isinstance(stamped.event, SwitchReported) and stamped.event.car == truth.car
                    and stamped.event.switch == move.switch and abs(stamped.event.t - move.t) < 0.01]
-        if not reports or reports[0] + KNOCK_WITHIN_S > lap.end_s or _right_at(evidence, truth, move.switch, move.t):
+        if not reports or reports[0] + KNOCK_WITHIN_S > lap.end_s:
+            continue
+        if _in_place(evidence, truth, lap, move.switch, move.t):
             continue
         name = f"switch-wrong-{truth.car}-{move.switch}"
         yield any(begin <= reports[0] + KNOCK_WITHIN_S and end > move.t for begin, end in spans.get(name, []))

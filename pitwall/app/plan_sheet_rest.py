@@ -35,7 +35,7 @@ def _taken_out(data: dict[str, Any], place: tuple[int | str, ...]) -> bool:
     """Take the value at that place out, or give what is missing there a stand-in; False where neither can be done."""
     here: Any = data
     last: tuple[dict[str, Any], str] | None = None
-    run: dict[str, Any] | None = None
+    run: Any = None
     for number, part in enumerate(place):
         if isinstance(here, dict) and part not in here and part in STAND_INS:
             here[str(part)] = STAND_INS[str(part)]
@@ -50,7 +50,7 @@ def _taken_out(data: dict[str, Any], place: tuple[int | str, ...]) -> bool:
     if last is not None and last[1] not in ("runs", "items", "run", "do"):
         last[0].pop(last[1], None)
         return True
-    return run is not None and _of_itself(run)
+    return isinstance(run, dict) and _of_itself(run)
 
 
 def _of_itself(run: dict[str, Any]) -> bool:

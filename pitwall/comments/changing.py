@@ -40,6 +40,13 @@ CHANGING: Mapping[str, frozenset[str]] = {reason: frozenset(words.split()) for r
              " corner corners laps lap gear gears seconds tenths psi rpm",
     "become": "become became turned turns turning changed change changes changing shift shifted shifts shifting switch"
               " switched switches moved went goes towards toward transition transitions reduces reduced increases",
+    "wish": "hopefully ideally looking request requests requested requires required demand demands demanded aiming aim"
+            " targeting target give make making",
+    "over": "cancelled ceased dissolved eradicated dialled tuned subsided vanishing vanished overcome zeroed abated"
+            " minimised neutralised masked",
+    "in part": "partly partially practically virtually",
+    "of another": "teammate rival simulator",
+    "taken back": "scratch disregard dismiss meant mean sorry retracted void zilch falsely supposedly mistakenly",
 }.items()}  # fmt: skip
 """What each of these words may do to a remark, by what it does."""
 _REASON = {word: reason for reason, words in CHANGING.items() for word in words}

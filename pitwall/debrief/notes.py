@@ -113,8 +113,13 @@ class AlertNotes:
 
     @property
     def text(self) -> str:
-        """What it said last; of switches that were put right one after the other what it said of each."""
-        return "; ".join(noted.words for noted in self.switches.values()) or self.last.text
+        """What it said last; of switches that were put right one after the other what it said of each, and what it said
+        of them all (that it comes and goes)."""
+        if set(self.switches) == set(self.last.switches):
+            return self.last.text
+        words, listed = ("; ".join(texts) for texts in (
+            (noted.words for noted in self.switches.values()), self.last.switches.values()))
+        return words + (self.last.text.removeprefix(listed) if listed and self.last.text.startswith(listed) else "")
 
 
 @dataclass

@@ -80,7 +80,7 @@ class Session:
 
     def _timetable(self, event: ev.TimetableReached) -> tuple[out.Output, ...]:
         """A moment of the day: it is told, and nothing else is looked at, so no call is decided at another time."""
-        self._outputs += timetable.reached(event, self.setup.session, self.alerts, self.clock.status, self.now)
+        self._outputs += timetable.reached(event, self.setup.session, self.alerts, self.clock, self.now)
         if self._over():
             self._arm()
         return tuple(self._outputs)
@@ -345,7 +345,7 @@ class Session:
             self._outputs += switches_ahead(car, self.alerts, self.clock.alert_status, self.now)
         self._outputs += self.advising.follow(self.clock, self.team, self.alerts, self.now)
         self._dirty.clear()
-        self._outputs += timetable.fade(self.alerts, self.clock.status, self.now)
+        self._outputs += timetable.fade(self.alerts, self.clock, self.now)
         self._outputs += self.notices.due(self.clock, self.team, self.field.tracks.values(), self.now, self._over())
         if self.clock.status != "closed":
             question = self.questions.ask(self.clock, list(self.team.values()), self.now)

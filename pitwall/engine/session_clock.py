@@ -46,6 +46,8 @@ class SessionClock:
     official: bool = False
     reds: int = 0
     slows: int = 0
+    ran: bool = False
+    """Cars could go at some time: a green light was given, or a yellow in its place."""
     lengths: Mapping[str, tuple[float, ...]] = field(default_factory=lambda: {"red": (), "slow": ()})
     """Of the latest ones that are over, seconds; replaced, never changed: clocks are copied."""
     _anchor_t: float = 0.0
@@ -220,7 +222,7 @@ class SessionClock:
             self.finished_t = t if self.finished_t is None or status == "finished" else self.finished_t
             self.closed_t = t if status == "closed" else None
         if status in RUNNING:
-            self.finished_t = None
+            self.finished_t, self.ran = None, True
         if not pit_exit_said:
             # Without a word about the pit exit it follows the status; a message about it always wins.
             self.pit_exit = "open" if status in RUNNING else "closed"

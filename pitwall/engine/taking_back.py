@@ -82,7 +82,8 @@ def note(hands: Hands, command: CommandGiven, was: Before, planned: bool, now: f
         act = partial(_planned, in_use(car), f"{command.by}: {command.text or command.command}")
     else:
         return
-    assert was.belief is not None  # a command of a call has returned above
+    if was.belief is None:
+        return  # a command of a call: nothing was kept to go back to
     entry = Entry(command.id, command.command, now, copy.copy(hands.clock), act, by=command.by)
     hands.histories[car.car].note(entry).before = was.belief
 

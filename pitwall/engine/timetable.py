@@ -10,8 +10,9 @@ from dataclasses import replace
 
 from pitwall.engine.alerts.book import AlertBook, alert_key
 from pitwall.engine.alerts.policy import Awaited
+from pitwall.engine.session_clock import SessionClock
 from pitwall.model.events import TimetableReached
-from pitwall.model.outputs import Alert, HeldBack, Output, Status
+from pitwall.model.outputs import Alert, HeldBack, Output
 
 STANDS_S = 600.0
 """So long a moment of the day is shown when nobody acknowledges it."""
@@ -22,35 +23,36 @@ OPEN = "its green light has told it"
 KINDS = frozenset({"timetable", "curfew"})
 
 
-def reached(event: TimetableReached, session: str, alerts: AlertBook, status: Status, now: float) -> list[Output]:
+def reached(event: TimetableReached, session: str, alerts: AlertBook, clock: SessionClock, now: float) -> list[Output]:
     """A moment of the day has come: show it, with how late it is, whatever the session's status. The opening of the
     ``session`` that runs here is left to its light for a while."""
     if event.entry == f"opens-{session}":
         alerts.awaited = Awaited(event.entry, f"{_words(event)}: no green light was seen", now + LIGHT_LATE_S)
-        return _opening(alerts, status, now)
+        return _opening(alerts, clock, now)
     kind = "curfew" if event.kind == "curfew" else "timetable"
-    return alerts.hold(kind, None, _words(event), now, status, event.entry.removeprefix("curfew-"))
+    return alerts.hold(kind, None, _words(event), now, clock.status, event.entry.removeprefix("curfew-"))
 
 
-def _opening(alerts: AlertBook, status: Status, now: float) -> list[Output]:
+def _opening(alerts: AlertBook, clock: SessionClock, now: float) -> list[Output]:
     """A light that does not come is told once; one that came has told the opening, and ends what was told."""
     awaited = alerts.awaited
     if awaited is None:
         return []
-    if status != "waiting":
+    if clock.status != "waiting":
         alerts.awaited, key = None, alert_key("timetable", None, awaited.detail)
         if awaited.told:
             return alerts.over("timetable", None, now, awaited.detail)
-        return [HeldBack(id=f"held-{key}-{now:.3f}", t=now, alert=key, reason=OPEN)]
+        reason = OPEN if clock.ran else f"race control has spoken: {clock.status}, no green light yet"
+        return [HeldBack(id=f"held-{key}-{now:.3f}", t=now, alert=key, reason=reason)]
     if awaited.told or now < awaited.by_s:
         return []
     alerts.awaited = replace(awaited, told=True)
-    return alerts.hold("timetable", None, awaited.text, now, status, awaited.detail, help_text=NO_LIGHT)
+    return alerts.hold("timetable", None, awaited.text, now, clock.status, awaited.detail, help_text=NO_LIGHT)
 
 
-def fade(alerts: AlertBook, status: Status, now: float) -> list[Output]:
+def fade(alerts: AlertBook, clock: SessionClock, now: float) -> list[Output]:
     """End what was acknowledged or has stood for long enough; look whether the session has opened."""
-    opening = _opening(alerts, status, now)
+    opening = _opening(alerts, clock, now)
     if not alerts.active:
         return opening
     ended = [alert for alert in _standing(alerts) if alert.acknowledged or now >= alert.since_s + STANDS_S]

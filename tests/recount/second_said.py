@@ -132,10 +132,16 @@ def alerts(told: Told) -> tuple[Row, list[Row]]:
     }
     return figures, [{
         "alert": name(row["raised"]["id"]), "car": name(row["raised"]["car"]),
-        "text": engine("; ".join(row["of"].values()) or row["last"]["text"]),
+        "text": engine(_alert_words(row["of"], row["last"]["text"])),
         "from_s": near(row["raised"]["t"], 3, "engine"), "to_s": near(row.get("over"), 3, "engine"),
         "acknowledged_s": near(row.get("seen"), 3, "engine"), "kind": row["raised"]["kind"],
         "priority": row["raised"]["priority"]} for row in rows]  # fmt: skip
+
+
+def _alert_words(of: dict[str, str], last: str) -> str:
+    """All that an alert was ever about; one that came and went as it ended still says so."""
+    comes_and_goes = " (comes and goes)" if last.endswith(" (comes and goes)") else ""
+    return "; ".join(of.values()) + comes_and_goes if of else last
 
 
 def questions(told: Told, car: str) -> list[Row]:

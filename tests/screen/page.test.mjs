@@ -281,6 +281,15 @@ test("a run that is over without the laps that count was cut, and is not among t
     "1 of 2 runs done, 1 cut, must lost: low, other musts of car 41 fit: 50 %");
 });
 
+test("once a must is lost the chance of all cars is told of the others", () => {
+  const store = new Store(at()[1]);
+  assert.equal(store.mustsOfAll(), "musts of all cars");
+  store.take("forecast/41", { type: "forecast_state", car: "41", musts_lost: [] });
+  assert.equal(store.mustsOfAll(), "musts of all cars");
+  store.take("forecast/58", { type: "forecast_state", car: "58", musts_lost: ["main"] });
+  assert.equal(store.mustsOfAll(), "other musts of all cars");
+});
+
 const letters = (text) => text.length;
 
 test("words that have no room are cut where a speaker pauses, in order, and nothing is lost", () => {

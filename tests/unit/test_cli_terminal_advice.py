@@ -224,3 +224,19 @@ def test_plain_lines_tell_what_a_comparison_resolves_when_it_changes() -> None:
     assert [line.split("enough data?")[1].strip() for line in log.lines(_foreseen(comparisons=[other]))] == [
         "4 against 3 laps resolve 0.3 s"
     ]
+
+
+def test_once_a_must_is_lost_the_chance_is_that_of_the_others() -> None:
+    """"The musts of all cars fit in 100 %" in the minute in which one was lost would be wrong: advice, a changed plan
+    and the ladder ask of the others only, whichever car has lost its own."""
+    lost = _foreseen().model_copy(update={"musts_lost": ("baseline",)})
+    words = "the other musts of all cars fit in"
+    log, board = LineLog(), _board(LADDER, _state(_advised(1, "58")), lost)
+    log.lines(lost)
+    advice, ladder = log.lines(_state(_advised(1, "58"))), log.lines(LADDER)
+    assert [line.count(words) for line in (*advice, *ladder) if "musts of all cars" in line] == [1] * 5
+    assert any(f"({words} 86%)" in line for line in _drawn(board))
+    assert any(words in line for line in _drawn(board, _advised(1, "58")))
+    found = _foreseen()
+    log.lines(found)
+    assert not any(words in line for line in log.lines(_state(_advised(2, "58"))))

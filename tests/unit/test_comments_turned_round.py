@@ -27,7 +27,7 @@ def marked(typed: str) -> str:
 @pytest.mark.parametrize(("typed", "word"), [
     ("us t4, t5 mega", "mega"), ("us t4, t5 proper", "proper"), ("t4 us and t5 lovely", "lovely"),
     ("t4 us, t5 annoying", "annoying"), ("t4 us and t5 steady", "steady"), ("t4 entry us and exit steady", "steady"),
-    ("t4 us and t5 well", "well"), ("t4 us, scarier", "scarier"),
+    ("t4 us and t5 well", "well"), ("us t4, t5 sound", "sound"), ("t4 us, scarier", "scarier"),
 ])  # fmt: skip
 def test_what_may_praise_a_place_makes_no_complaint_of_it(typed: str, word: str) -> None:
     """Behind a comma, or behind the later of two places, an unread word may say what is found there."""

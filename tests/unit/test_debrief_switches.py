@@ -134,6 +134,18 @@ def test_each_switch_of_one_alert_has_its_own_time() -> None:
     assert (row.text, row.from_s, row.to_s) == (f"{WRONG}; {deploy}", 101.0, 190.0)
 
 
+def test_that_an_alert_came_and_went_is_on_its_row() -> None:
+    """Of one switch as of several, of which one is put right before the others."""
+    deploy = "deploy stands at harvest, this timed lap needs attack"
+    for also, row_text in (({}, WRONG), ({"deploy": deploy}, f"{WRONG}; {deploy}")):
+        notes, goes = Notes(), f"{WRONG} (comes and goes)"
+        first, later = told(101.0, {"torque": WRONG, **also}), told(120.0, {"torque": WRONG}, since_s=101.0, text=goes)
+        for alert in (first, later, later.model_copy(update={"t": 190.0, "active": False})):
+            notes.take(FACT, [alert])
+        (row,) = alert_rows(notes)
+        assert row.text == f"{row_text} (comes and goes)"
+
+
 def marked() -> CarDebrief:
     """A car whose best lap had a switch out of place, one lap more the same, one that nothing showed."""
     car = car_row()

@@ -7,9 +7,10 @@ from typing import Any
 
 import pytest
 
-from pitwall.engine.taking_back import OF_CALLS
+from pitwall.engine.taking_back import OF_CALLS, before, note
+from pitwall.model.events import CommandGiven
 from pitwall.model.outputs import Alert, Answered, ForecastWanted, Prompt
-from tests.unit.engine_stage import CHECKS, MAIN, SPARE, Stage, effect, plan, reason, setup
+from tests.unit.engine_stage import CAR, CHECKS, MAIN, SPARE, Stage, effect, plan, reason, setup
 
 HOLD = {"do": "hold", "on": ["out", "in"], "after": "bridge"}
 RUN = MAIN | {"laps": "out, 3 timed, in", "items": [HOLD]}
@@ -310,3 +311,14 @@ def test_every_command_gets_one_answer_wherever_the_car_is(command: str, where: 
         answer = stage.command(command, **arguments)
         assert answer.because.startswith("fact-")
         assert (answer.effect if isinstance(answer, Answered) else answer.reason).strip()
+
+
+def test_a_command_of_a_call_that_changed_the_plan_is_noted_without_a_way_back() -> None:
+    """None of them does today. Should one ever, it has no belief to go back to, and the session does not end of it."""
+    stage = Stage().green()
+    command = CommandGiven(id="c1", t=10.0, car=CAR, command="skip", by="ann")
+    was = before(stage.car, command)
+    assert was.belief is None
+    stage.car.progress.revision += 1
+    note(stage.session.hands, command, was, planned=True, now=10.0)
+    assert stage.session.hands.histories[CAR].find("c1") is None

@@ -210,3 +210,24 @@ def test_first_fact_must_still_prepare() -> None:
 
     with pytest.raises(InternalError, match="before session_prepared"):
         Session().handle(Stamped(seq=0, received_t=0, event=reached(0)))
+
+
+@pytest.mark.parametrize("status", ["red", "finished", "closed"])
+def test_a_light_that_never_came_has_told_nothing(status: str) -> None:
+    """Race control spoke before the opening, but of no green light: the record does not say that one was seen."""
+    stage = Stage()
+    stage.status(-290, status)
+    stage.now = 0.0
+    stage.give(reached(0, "opens-p1", "session"))
+    (held,) = stage.made(HeldBack)
+    assert (held.alert, held.reason) == ("timetable-opens-p1", f"race control has spoken: {status}, no green light yet")
+
+
+def test_a_light_that_came_and_went_has_told_the_opening() -> None:
+    """Green before its time, and red since."""
+    stage = Stage()
+    stage.green(-280)
+    stage.status(-20, "red")
+    stage.now = 0.0
+    stage.give(reached(0, "opens-p1", "session"))
+    assert [one.reason for one in stage.made(HeldBack)] == [OPEN]

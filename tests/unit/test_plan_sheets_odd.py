@@ -13,6 +13,7 @@ from openpyxl import Workbook, load_workbook
 from openpyxl.comments import Comment
 
 from pitwall.app.loading import load_setup
+from pitwall.app.plan_sheet_rest import rest_of
 from pitwall.app.plan_sheets import read_any, read_with_notes, write_any
 from pitwall.app.resources import demo_event
 from pitwall.errors import FileProblem, UserError
@@ -193,3 +194,10 @@ def test_separators_at_the_end_of_every_line_and_lines_of_nothing_else(folder: P
         lines = [f"{line},,," for line in path.read_text(encoding="utf-8").splitlines()]
         path.write_text("\n".join([*lines, ",,,,", "   ", ""]), encoding="utf-8")
     assert read_any(folder) == plan()
+
+
+@pytest.mark.parametrize("wrong", ["x", 3, None, ["laps"]])
+def test_a_run_that_is_no_table_leaves_no_plan_to_look_names_up_in(wrong: object) -> None:
+    """Nothing of it can be taken out; that it is wrong is told by the findings themselves."""
+    data = {"plan": 1, "car": "41", "driver": "ines", "session": "p1", "runs": [wrong]}
+    assert rest_of(data) is None

@@ -147,6 +147,19 @@ def test_a_switch_that_is_knocked_into_its_place_is_no_miss() -> None:
         assert (figures.knocked, figures.knocks_told) == (knocked, 0)
 
 
+def test_a_switch_that_is_knocked_out_of_place_on_a_timed_lap_is_a_miss_whatever_the_driver_meant_it_to_be() -> None:
+    """He had meant to come in, and drove the timed lap that is planned there. That no timed lap follows, or that the
+    switch is back in place as the next one begins, does not put it right on this one."""
+    laps = (lap(1, 0, 100, "out"), lap(2, 100, 190, timed_number=1),
+            lap(3, 190, 280, timed_number=2, meant="in", switches={"torque_map": 2}))
+    moved = tuple(SwitchMoved(car=CAR, t=t, switch="torque_map", position=position, why=why)  # type: ignore[arg-type]
+                  for t, position, why in ((0.0, 2, "start"), (220.0, 4, "knocked"), (279.0, 2, "asked")))
+    told = (SwitchReported(id="s", t=220.0, car=CAR, switch="torque_map", position=4),)
+    for after in ((), (lap(4, 280, 370, timed_number=3),)):
+        figures = alert_figures(evidence_of(*laps, *after, switches=moved, events=told, run="out, 3 timed, in"))
+        assert (figures.knocked, figures.knocks_told) == (1, 0)
+
+
 def test_of_an_alert_about_several_switches_each_is_told_while_it_is_listed() -> None:
     """From the moment at which it is listed to the one at which it is no longer; nothing is told of one that is not."""
     def told(t: float, *switches: str, active: bool = True) -> Alert:

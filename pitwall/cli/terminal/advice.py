@@ -32,10 +32,16 @@ def advice_line(state: AdviceState) -> str:
     return f"advice, car {cars} ({state.asked}), p shows it: {best.sentence or best.lines[0]}{others}"
 
 
-def ladder_lines(ladder: LadderState, now: float) -> list[str]:
+def musts_words(lost: bool) -> str:
+    """Whose chance is told; ``lost``: a must of any car is over, and the chance is that of the others."""
+    return f"the {'other ' if lost else ''}musts of all cars fit in"
+
+
+def ladder_lines(ladder: LadderState, now: float, lost: bool = False) -> list[str]:
     """A line for each restart that may still come, and one for each work that is worth doing before it.
 
     The same change and the same work are told once, with the first restart that they are for.
+    ``lost``: a must is over (``musts_words``).
     """
     ahead, lines = [rung for rung in ladder.rungs if rung.at_s >= now], list[str]()
     told: dict[tuple[str, ...], Rung] = {}
@@ -43,7 +49,7 @@ def ladder_lines(ladder: LadderState, now: float) -> list[str]:
         same = told.setdefault(rung.lines, rung)
         what = rung.sentence if same is rung else f"the same as after {clock_text(same.restart_s)}"
         lines.append(f"restart after {clock_text(rung.restart_s)}, at {clock_text(rung.at_s)}: {what}"
-                     f" (the musts of all cars fit in {rung.musts_chance:.0%})")
+                     f" ({musts_words(lost)} {rung.musts_chance:.0%})")
     return [*lines, *(f"meanwhile, for a restart after {clock_text(rung.restart_s)}: {rung.work}"
                       for rung in work_ahead(ahead))]
 

@@ -114,6 +114,10 @@ class Board:
         else:
             self.proposals.pop(proposal.car, None)
 
+    def must_lost(self) -> bool:
+        """Guard: a must of any car is over, so a chance of the musts is that of the others."""
+        return any(one.musts_lost for one in self.forecasts.values())
+
     def over(self) -> bool:
         """Guard: no run can be begun or ended any more, so no chance means anything."""
         clock = self.clock

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from textwrap import wrap
 
+from pitwall.cli.terminal.advice import musts_words
 from pitwall.model.outputs import Prompt, Proposal
 
 LEAST_LINES = 3
@@ -67,12 +68,13 @@ def waiting_line(proposal: Proposal) -> str:
     return f"changed plan, car {proposal.car} ({proposal.source}), p shows it: {proposal.lines[0]}{more}"
 
 
-def proposal_lines(proposal: Proposal, width: int, room: int) -> list[str]:
-    """A changed plan in full: what it would change, then what to think of before; what does not fit is counted."""
+def proposal_lines(proposal: Proposal, width: int, room: int, lost: bool = False) -> list[str]:
+    """A changed plan in full: what it would change, then what to think of before; what does not fit is counted.
+    ``lost``: a must is over."""
     whose = ", ".join(proposal.cars) or proposal.car
     lines = [f"CHANGED PLAN of car {whose}, from {proposal.source}",
              "  y adopts it, n declines it, p shows the next one, any other key closes this"]
-    for mark, texts in (("  ", advice_words(proposal)), ("  ", proposal.lines), ("  ! ", warnings_of(proposal))):
+    for mark, texts in (("  ", advice_words(proposal, lost)), ("  ", proposal.lines), ("  ! ", warnings_of(proposal))):
         for text in texts:
             lines += wrap(text, width, initial_indent=mark, subsequent_indent=" " * (len(mark) + 2))
     if len(lines) > room:
@@ -80,10 +82,11 @@ def proposal_lines(proposal: Proposal, width: int, room: int) -> list[str]:
     return lines
 
 
-def advice_words(proposal: Proposal) -> tuple[str, ...]:
-    """What the forecast says of its proposal, and how sure the musts are with it; nothing for one of a file."""
+def advice_words(proposal: Proposal, lost: bool = False) -> tuple[str, ...]:
+    """What the forecast says of its proposal, and how sure the musts are with it; nothing for one of a file.
+    ``lost``: a must is over, and the chance is that of the others."""
     sure = proposal.musts_chance
-    chance = "" if sure is None else f" (the musts of all cars fit in {sure:.0%} of futures)"
+    chance = "" if sure is None else f" ({musts_words(lost)} {sure:.0%} of futures)"
     words = (f"{proposal.sentence.rstrip('.')}{chance}",) if proposal.sentence is not None else ()
     return (*words, *((f"costs: {', '.join(proposal.costs)}",) if proposal.costs else ()))
 

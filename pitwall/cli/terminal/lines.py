@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from pitwall.cli.terminal.advice import ladder_lines
+from pitwall.cli.terminal.advice import ladder_lines, musts_words
 from pitwall.cli.terminal.board import Message
 from pitwall.cli.terminal.detail import advice_words, warnings_of
 from pitwall.cli.terminal.words import STATUS_WORDS, alert_line, in_words, lag_words, state_word, store_words
@@ -62,7 +62,7 @@ class LineLog:
             case AdviceState():
                 return tuple(_timed(message, line) for line in self._advice(message))
             case LadderState():
-                lines = ladder_lines(message, message.t) if message.active else []
+                lines = ladder_lines(message, message.t, self._must_lost()) if message.active else []
                 return tuple(_timed(message, f"LADDER  {line}") for line in lines)
             case Refused():
                 text = f"refused: {in_words(message.reason, self._words)}"
@@ -158,13 +158,16 @@ class LineLog:
         self._advised = named
         if not state.active:
             return
-        yield f"ADVICE  ({state.asked}) the musts of all cars fit in {state.musts_chance:.0%} of futures as planned"
+        yield f"ADVICE  ({state.asked}) {musts_words(self._must_lost())} {state.musts_chance:.0%} of futures as planned"
         if state.problem is not None:
             yield f"{'':<8}{state.problem}"
         for one in state.proposals:
-            texts = (*advice_words(one), *one.lines, *(f"! {text}" for text in warnings_of(one)))
+            texts = (*advice_words(one, self._must_lost()), *one.lines, *(f"! {text}" for text in warnings_of(one)))
             yield f"{'car ' + ', '.join(one.cars):<7} changed plan, from {one.source} ({one.id})"
             yield from (f"{'':<8}{text}" for text in texts)
+
+    def _must_lost(self) -> bool:
+        return any(lost for _, lost in self._chance.values())
 
     def _forecast(self, forecast: ForecastState) -> Iterator[str]:
         # Tenths: a forecast wobbles by a percent or two each time and is news to nobody.

@@ -73,7 +73,7 @@ def paint(
     # What to say and its caution stand whole; alerts and notes give way before the list does, and take what it leaves.
     plans = _plans(board)
     free = height - FIXED_LINES - len(store) - len(cars) - len(said) - LEAST_LIST - len(plans)
-    ladder = ladder_lines(board.ladder, now)[: max(free - 1, 0)] if board.ladder is not None else []
+    ladder = ladder_lines(board.ladder, now, board.must_lost())[: max(free - 1, 0)] if board.ladder is not None else []
     plans, free = [*(_one_line(line) for line in ladder), *plans], free - len(ladder)
     most = min(free, max(MOST_ALERTS, free - _list_wants(board, car, prompts, now) - len(board.notes)))
     alerts, more = _alerts(board, max(min(free - (len(board.alerts) > most), most), 1))
@@ -86,7 +86,7 @@ def paint(
     if helping and looking is None:
         return Group(*parts, *_help(board, height - FIXED_LINES - len(store) - len(cars)), _foot(board))
     if looking is not None:
-        instead = proposal_lines(looking, width, room + len(said))
+        instead = proposal_lines(looking, width, room + len(said), board.must_lost())
         parts += [_one_line(line) for line in [*instead, *[""] * (room + len(said) - len(instead))]]
     else:
         parts.append(_prompts(board, now, car, prompts, chosen, room, width))

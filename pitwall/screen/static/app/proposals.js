@@ -15,7 +15,7 @@ export function Proposals({ desk, car }) {
   return html`<div class="over" role="dialog" aria-modal="true" aria-label="changed plan"><div class="sheet" tabindex="-1" ref=${box}>
     <h2>changed plan ${at + 1} of ${waiting.length} · car ${car} · from ${shown.source === "forecast" ? "the forecast" : shown.source}</h2>
     ${shown.sentence ? html`<p class="sentence">${shown.sentence}</p>` : ""}
-    ${shown.musts_chance != null ? html`<p>The musts of all cars fit then: <b>${percent(shown.musts_chance)}</b>${advised
+    ${shown.musts_chance != null ? html`<p>The ${desk.store.mustsOfAll()} fit then: <b>${percent(shown.musts_chance)}</b>${advised
       ? html`, as planned <b>${percent(desk.store.advice?.musts_chance)}</b>` : ""}.${shown.cars.length > 1 ? ` It changes cars ${shown.cars.join(" and ")}.` : ""}</p>` : ""}
     <ul>${shown.lines.map((line) => html`<li key=${line}>${line}</li>`)}</ul>
     ${shown.costs.length ? html`<h3>costs</h3><ul>${shown.costs.map((line) => html`<li key=${line}>${line}</li>`)}</ul>` : ""}

@@ -58,7 +58,7 @@ function Offers({ desk, car }) {
   const waiting = desk.store.waiting(car);
   if (!waiting.length) return html`<h3>what would help</h3><p class="empty">${desk.store.advice?.problem ?? "No changed plan waits."}</p>`;
   return html`<h3>what would help</h3>${waiting.map((/** @type {import("./wire").Proposal} */ one) => html`<div class="offer" key=${one.id}>
-    <p>${one.sentence ?? one.lines.join(" ")}${one.musts_chance != null ? html` The musts of all cars fit then: <b>${percent(one.musts_chance)}</b>.` : ""}</p>
+    <p>${one.sentence ?? one.lines.join(" ")}${one.musts_chance != null ? html` The ${desk.store.mustsOfAll()} fit then: <b>${percent(one.musts_chance)}</b>.` : ""}</p>
     ${[...one.costs.map((line) => `costs ${line}`), ...one.warnings.map((line) => `▲ ${line}`)].map((line) => html`<p class="caution" key=${line}>${line}</p>`)}
     ${desk.may("adopt") ? html`<button class="ask" onClick=${() => desk.answer("adopt", one.id)}>adopt</button>` : ""}
     <button onClick=${() => { desk.why = null; desk.looking = one.id; }}>look at it</button></div>`)}`;

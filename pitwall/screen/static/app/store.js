@@ -213,6 +213,11 @@ export class Store {
     return [...(fromFile ? [fromFile] : []), ...advised.filter((one) => one.car === car || one.cars.includes(car))];
   }
 
+  /** Whose chance is told: once a must of any car is over, it is that of the others. */
+  mustsOfAll() {
+    return `${[...this.forecasts.values()].some((one) => one.musts_lost.length) ? "other " : ""}musts of all cars`;
+  }
+
   /** Alerts that stand, those that ask most first. @returns {Alert[]} */
   standing() {
     const rank = { high: 0, medium: 1, low: 2 };
