@@ -86,6 +86,7 @@ def parse(text: str, turns: Collection[int] = ()) -> Typed:
             if reading.kept:
                 joint = f"{MARK} " if _marked(text, reading) else "\n"
                 continue
+            _not_a_turn(reading)
             now = meaning_of(reading, before if reading.piece.goes_on else None)
             becomes_no_other(reading, before, now)
             before, joint = now, "\n"
@@ -102,6 +103,20 @@ def parse(text: str, turns: Collection[int] = ()) -> Typed:
     text = "\n".join(kept)
     text = joint.join(one for one in (text, words) if one)
     return Typed(tuple(found), text, tuple(word.text for word in unread))
+
+
+def _not_a_turn(reading: Reading) -> None:
+    """Refuse ``5 us``: a number that comes first, where no turn is named, is as likely the turn as how bad it is.
+
+    Raises:
+        Slip: at the number.
+    """
+    _, word = reading.parts.get("severity", (None, None))
+    placed = reading.turns or {"corner", "everywhere"} & set(reading.parts)
+    if word is None or placed or reading.piece.goes_on or (reading.alone and "trend" not in reading.parts):
+        return
+    if word.key.isdigit() and word.at == reading.piece.words[0].at:
+        raise Slip(word, f"a turn such as t{word.key}, or how bad it is behind what it is of", nearest=f"t{word.key}")
 
 
 def _marked(text: str, reading: Reading) -> bool:

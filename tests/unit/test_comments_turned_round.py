@@ -98,3 +98,12 @@ def test_a_word_that_is_let_stand_is_none_that_changes_anything() -> None:
     kept = SOFT | BESIDE | set(BESIDE_A_WORD)
     assert not kept & set().union(*CHANGING.values())
     assert all(parse(f"t4 us {word}").remarks for word in sorted(SOFT) if word not in by_form())
+
+
+@pytest.mark.parametrize("typed", ["5 us", "5 is okay now", "4 understeer", "3 lock", "5 better now", "4 us mid"])
+def test_a_number_that_comes_first_is_as_likely_a_turn_as_how_bad_it_is(typed: str) -> None:
+    """Without a turn beside it nobody knows which was meant; with one, or behind what it is of, it is how bad."""
+    assert marked(typed) == typed[0]
+    assert said("3 us t4") == ["t4 us 3"]
+    assert said("us 3") == ["us 3"]
+    assert said("2 us everywhere") == ["us 2"]
