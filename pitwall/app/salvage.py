@@ -23,7 +23,7 @@ M = TypeVar("M", bound=BaseModel)
 MAX_ROUNDS = 8
 MISSPELT = 0.6
 
-_WHOLE_FILE = ("PW502", "PW503", "PW504", "PW506", "PW507")
+_WHOLE_FILE = ("PW502", "PW503", "PW504", "PW506", "PW507", "PW514")
 """Findings that add up fuel or time over runs: only trusted when no part of a run is missing."""
 
 _IN_PLACE_OF: Mapping[str, Any] = {"laps": ["out", *["timed"] * 150, *["cool"] * 150, "in"]}

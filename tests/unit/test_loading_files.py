@@ -341,6 +341,12 @@ DOUBTS = [
 ]  # fmt: skip
 
 
+def test_laps_that_cannot_be_read_make_no_later_run_late(folder: Path) -> None:
+    """What stands in for them is as long as no run is: nothing is reckoned from it for the runs that follow."""
+    spoil(folder / "plans" / "plan_41.yaml", ("laps: out-in", "laps: out"))
+    assert [item.code for item in read_event(folder / "event.yaml").findings] == ["PW016"]
+
+
 @pytest.mark.parametrize(("name", "old", "new", "code"), DOUBTS)
 def test_doubts_are_warnings(folder: Path, name: str, old: str, new: str, code: str) -> None:
     """What may be meant is told without stopping anybody."""
