@@ -6,6 +6,8 @@ import functools
 from pathlib import Path
 from typing import Any
 
+from pitwall.comments.shorthand import parse
+from pitwall.comments.writing import write_remark
 from pitwall.model.comments import Remark
 
 STUDY = Path(__file__).parents[1] / "data" / "comments_as_typed.txt"
@@ -65,3 +67,8 @@ def mistyped() -> tuple[tuple[str, str, str], ...]:
         word, _, nearest = told.partition("~")
         found.append((typed, word.strip(), nearest.strip()))
     return tuple(found)
+
+
+def said(typed: str) -> list[str]:
+    """The remarks as shorthand writes them."""
+    return [write_remark(one) for one in parse(typed).remarks]

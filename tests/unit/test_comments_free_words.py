@@ -6,14 +6,10 @@ import pytest
 
 from pitwall.comments.changes import findings
 from pitwall.comments.shorthand import ShorthandError, parse
-from pitwall.comments.writing import in_words, write_remark
+from pitwall.comments.writing import in_words
 from pitwall.model.base import Refused
 from pitwall.model.comments import Comment, Remark
-
-
-def said(typed: str) -> list[str]:
-    """The remarks as shorthand writes them."""
-    return [write_remark(one) for one in parse(typed).remarks]
+from tests.unit.comments_stage import said
 
 
 def why_not(typed: str) -> str:

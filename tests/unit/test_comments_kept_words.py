@@ -10,11 +10,7 @@ from pitwall.comments.shorthand import ShorthandError, parse
 from pitwall.comments.topics import TOPICS
 from pitwall.comments.writing import read_back, write_remark
 from pitwall.model.comments import Comment
-
-
-def said(typed: str) -> list[str]:
-    """The remarks as shorthand writes them."""
-    return [write_remark(one) for one in parse(typed).remarks]
+from tests.unit.comments_stage import said
 
 
 def refused(typed: str) -> ShorthandError:

@@ -8,12 +8,7 @@ from pitwall.comments.changing import CHANGING
 from pitwall.comments.harmless import BESIDE, BESIDE_A_WORD, SOFT
 from pitwall.comments.shorthand import ShorthandError, parse
 from pitwall.comments.words import by_form
-from pitwall.comments.writing import write_remark
-
-
-def said(typed: str) -> list[str]:
-    """The remarks as shorthand writes them."""
-    return [write_remark(one) for one in parse(typed).remarks]
+from tests.unit.comments_stage import said
 
 
 def marked(typed: str) -> str:

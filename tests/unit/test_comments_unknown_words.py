@@ -10,15 +10,10 @@ from pitwall.comments.changing import CHANGING, changes_it
 from pitwall.comments.harmless import BESIDE, SOFT
 from pitwall.comments.shorthand import ShorthandError, Typed, parse
 from pitwall.comments.writing import read_back, write, write_remark
-from tests.unit.comments_stage import study
+from tests.unit.comments_stage import said, study
 
 STRANGE = "quorbling"
 """A word that nobody knows."""
-
-
-def said(typed: str) -> list[str]:
-    """The remarks as shorthand writes them."""
-    return [write_remark(one) for one in parse(typed).remarks]
 
 
 def refused(typed: str) -> str:
