@@ -6,7 +6,7 @@ import gc
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-YOUNG, MIDDLE, OLD = 60_000, 50, 1000
+YOUNG, MIDDLE, OLD = 500_000, 50, 1000
 """Objects made between two searches of the youngest; searches of each age between two of the next older."""
 
 

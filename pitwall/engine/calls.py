@@ -259,6 +259,11 @@ class CallBook:
                     found = moment
         return found
 
+    @property
+    def begins_s(self) -> float:
+        """When the first of the open calls begins, or began; infinity where there is none."""
+        return min([call.spec.say_from_s for call in self.live.values()], default=math.inf)
+
     def lapsed(self, now: float, stays: Callable[[Call], bool] = lambda call: False) -> bool:
         """True when the window of a due call went by and another one is left for it; told once in LAPSE_AGAIN_S.
 

@@ -34,8 +34,8 @@ from pitwall.model.events import ChannelReported
 from pitwall.model.outputs import CallPart, CallWay
 from pitwall.model.record import altered
 from pitwall.model.setup import SessionSetup
-from pitwall.radio.channel import InTicks, plan_channel
-from pitwall.radio.pending import GAP_S, TICK_S, Busy, ChannelPlan, PendingCall
+from pitwall.radio.channel import InTicks, Sought, sought
+from pitwall.radio.pending import GAP_S, TICK_S, Busy, PendingCall
 from pitwall.radio.reasons import Placed
 from pitwall.radio.ways import HIT_S
 
@@ -224,17 +224,16 @@ class ChannelBook:
         parts, busy = self.talk.known or book.keys >= FEW_KEYS, self.talk.busy(at.now)
         waits = {key: _pending(at, spec, calls[key], standard[key], by_key, sure, weight[key], parts)
                  for key, spec in by_key.items()}
-        known, ticks = dict[tuple[tuple[str, int], ...], ChannelPlan](), InTicks()
+        known, ticks = dict[tuple[tuple[str, int], ...], Sought](), InTicks()
         while True:
-            pending, plans = [*waits.values()], list[ChannelPlan]()
+            pending, searched = [*waits.values()], list[Sought]()
             for group in _groups(pending):
-                these = tuple((call.key, standard[call.key]) for call in group)
+                these = tuple([(call.key, standard[call.key]) for call in group])
                 if these not in known:
-                    known[these] = plan_channel(group, busy, now_s=at.now, most_nodes=MOST_NODES, known=ticks)
-                plans.append(known[these])
-            left = [one for plan in plans for one in plan.dropped]
+                    known[these] = sought(group, busy, now_s=at.now, most_nodes=MOST_NODES, known=ticks)
+                searched.append(known[these])
             # Who found no place is content with less than before; who has one keeps to what is sure.
-            eased = [one.key for one in left if standard[one.key] < least_sure(by_key[one.key])]
+            eased = [key for one in searched for key in one.left if standard[key] < least_sure(by_key[key])]
             if not eased:
                 break
             for key in eased:
@@ -247,11 +246,13 @@ class ChannelBook:
                     waits[key] = _pending(at, by_key[key], calls[key], standard[key], by_key, sure, weight[key], parts)
                     if waits[key].ways:
                         break
+        plans = [one.plan() for one in searched]
         # Another call may have to come first now, and this one still has all of its room after it.
         last = {call.key: max(way.parts[0].starts[-1][1] for way in call.ways) for call in pending if call.ways}
         found = [_at_its_place(at, by_key[one.key], book.latest.get(one.key), one, last[one.key])
                  for plan in plans for one in plan.placed]
-        found += [_without_place(at, by_key[one.key], book.latest.get(one.key), one.reason) for one in left]
+        found += [_without_place(at, by_key[one.key], book.latest.get(one.key), one.reason)
+                  for plan in plans for one in plan.dropped]
         soonest = min([way.parts[0].starts[0][0] for call in pending for way in call.ways], default=float("inf"))
         self.laid.note(found, cut=any(soonest < one.to_s for one in busy))
         return found

@@ -85,6 +85,8 @@ class Hands:
         self.followed, self.status = followed, status
         self.clocks = ClockHistory(clock)
         self.histories = {name: History(car) for name, car in team.items()}
+        for name, history in self.histories.items():
+            team[name].by_hand = history.by_hand
         self.done: list[Done] = []
         self.positions: dict[tuple[str, str], tuple[Position, str]] = {}
         self._heard_t: float | None = None
@@ -93,8 +95,6 @@ class Hands:
 
     def take_news(self) -> tuple[list[Output], list[str]]:
         """Outputs, and cars of which something else is believed now, since this was last asked."""
-        for name, history in self.histories.items():
-            self.team[name].by_hand = history.by_hand
         outputs, changed = self._outputs, sorted(self._changed)
         self._outputs, self._changed = [], set()
         return outputs, changed
@@ -249,7 +249,7 @@ class Hands:
     def patience_s(self) -> Iterator[tuple[str, float]]:
         """Cars that are followed by hand, and how long they may go unseen."""
         for name, history in self.histories.items():
-            if history.by_hand:
+            if history.by_hand():
                 track = self.team[name].track
                 yield name, LAPS_BY_HAND * track.pace.lap_s(track.lap_kind or "timed")
 

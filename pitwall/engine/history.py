@@ -107,9 +107,8 @@ class History:
         """Of the car as it is known now."""
         return self._car.track.pace
 
-    @property
     def by_hand(self) -> bool:
-        """What was seen last was entered by hand."""
+        """Guard: what was seen last was entered by hand."""
         for one in reversed(self.entries):
             if one.taken and one.what in SEEN:
                 return one.by is not None

@@ -51,7 +51,7 @@ def desk_state(car: TeamCar, clock: SessionClock, now: float) -> DeskState:
         tyres=car.carried.tyres,
         tyre_laps=car.carried.tyre_laps(car.track),
         fuel_kg=fuel_left(car),
-        by_hand=car.by_hand,
+        by_hand=car.by_hand(),
         questions=car.owed.shown(),
         comments=tuple(car.comments.comments[-SHOWN_COMMENTS:]),
         driver_change=changed[1] if changed is not None else None,

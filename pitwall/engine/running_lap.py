@@ -19,13 +19,12 @@ def running_lap(car: TeamCar, clock: SessionClock, now: float) -> RunningLap | N
     """The running lap in session seconds; None while the car is not on one."""
     if not car.track.on_track or car.track.lap is None:
         return None
-    leg = next((one for one in car.legs if one.running), None)
+    seen = situation(car, clock, now)
+    leg = next((one for one in seen.legs if one.running), None)
     if leg is None:
         return None
-    seen = situation(car, clock, now)
-    spans = seen.stretches((leg,)) or ()
+    spans, at = seen.stretches((leg,)) or (), leg.at
     # Where it is now: the phase whose moment is now. Moments grow with the phase, so halving finds it.
-    at = leg.at if leg.as_it_goes is None else leg.as_it_goes()
     low, high = leg.start_phase, BOUND_PHASE
     for _ in range(STEPS):
         middle = (low + high) / 2

@@ -44,16 +44,14 @@ class Session:
     _armed: float | None
 
     def __init__(self) -> None:
-        self.prepared = False
+        self.prepared = self.rain = False
         self.now = float("-inf")
         self.team: dict[str, TeamCar] = {}
-        self.alerts = AlertBook()
-        self.notices, self.lookout = Notices(), lookout.Lookout()
-        self.rain = False
+        self.alerts, self.notices, self.lookout = AlertBook(), Notices(), lookout.Lookout()
         self._outputs: list[out.Output] = []
         self._dirty: set[str] = set()
         self.wakes, self._armed = True, None  # False where a journal is gone over to its end, and nobody is woken
-        self._refresh_t = float("-inf")
+        self._refresh_t = self._advanced_t = float("-inf")
 
     # -- the port ---------------------------------------------------------------------------------------------------
 
@@ -74,8 +72,11 @@ class Session:
         if self._armed is not None and self.now >= self._armed:
             self._armed = None
         self._dispatch(event)
+        if isinstance(event, ev.PromptDelivered) and self.now == self._advanced_t:
+            return ()  # it tells nothing, and all was looked at this very moment
         self._take_hands()
         self._advance()
+        self._advanced_t = self.now
         return tuple(self._outputs)
 
     def _timetable(self, event: ev.TimetableReached) -> tuple[out.Output, ...]:
@@ -89,9 +90,8 @@ class Session:
         """Every retained state and outstanding prompt as it stands, and the last word on calls that ended just now."""
         if not self.prepared:
             return ()
-        return tuple(stands.standing(
-            self.clock, self.team, self.questions, self.advising, self.alerts, self.field, self.now
-        ))
+        parts = self.clock, self.team, self.questions, self.advising, self.alerts, self.field
+        return tuple(stands.standing(*parts, self.now))
 
     def open_wishes(self) -> tuple[out.Output, ...]:
         """The wake-up and the unanswered questions that a restarted host must ask for again."""

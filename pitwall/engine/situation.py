@@ -43,7 +43,7 @@ class Leg:
 
     ``again``: the same planned lap once more, for a slow or red period has spoilt the running one.
     ``as_it_goes`` makes such a function of the running lap for many phases at one moment: cheaper, and good until the
-    next fact.
+    next fact. The legs of a ``Situation`` have it for their ``at``.
     """
 
     index: int
@@ -161,7 +161,7 @@ class Situation:
         return known
 
     def _found_at(self, leg: Leg, slower: float) -> list[tuple[float, float]]:
-        at, start = leg.at if leg.as_it_goes is None else leg.as_it_goes(), leg.start_phase
+        at, start = leg.at, leg.start_phase
         return [(at(begin if begin > start else start), at(end))
                 for begin, end in self.lap_map.listening_at(slower) or () if end > start]
 
@@ -300,6 +300,13 @@ def running_legs(track: CarTrack, run: RunState, lap_map: LapMap) -> tuple[Leg, 
         legs.append(altered(leg, again=True) if spoilt and offset == 0 else leg)
         start = leg.end_s
     return tuple(legs)
+
+
+def at_one_moment(legs: tuple[Leg, ...]) -> tuple[Leg, ...]:
+    """The same legs for one moment: where the running lap goes from here is worked out once for all its places."""
+    if not legs or legs[0].as_it_goes is None:
+        return legs
+    return altered(legs[0], at=legs[0].as_it_goes()), *legs[1:]
 
 
 def _way(track: CarTrack, phase: float) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from pitwall.engine import calling_again, driven_again, drivers, item_evidence, item_times, items, stayed_out, windows
@@ -34,6 +34,7 @@ QUIET = "quiet"
 STAYED_OUT_LAPS = 2
 STANDS_S = 45.0
 STRAYED_S, FELT_S = 0.3, 20.0  # at the places that it reaches within so long
+NEAR_S = 10.0  # where no call begins sooner, nor is the line nearer, the next look is soon enough
 NEWS_S = 30.0  # older than any call of it can be
 GARAGE_ACTIONS = ("leave", "fire_up")
 
@@ -80,7 +81,7 @@ class TeamCar:
     told_finish_s: float | None = None
     ahead: dict[int, tuple[float, float]] = field(default_factory=dict)
     carried: Carried = field(default_factory=Carried)
-    by_hand: bool = False
+    by_hand: Callable[[], bool] = bool  # asked of its history, once it has one
     field_tracks: Mapping[str, CarTrack] = field(default_factory=dict)
     holds: HoldWatch = field(default_factory=HoldWatch)
     boards_ahead: dict[str, Call] = field(default_factory=dict)
@@ -267,12 +268,16 @@ class TeamCar:
     def strayed(self) -> bool:
         """The car is not where the laps ahead were laid out from, nor soon will be: they must be laid out anew.
 
-        What it is early or late by grows along the lap, so early on a lap less of it is felt by the next calls.
+        What it is early or late by grows along the lap, so early on a lap less of it is felt by the next calls; and by
+        none of them where all are far ahead.
         """
-        line, here = self.track.arrival(1.0), self.track.sighted
-        if not self.legs or line is None:
+        here = self.track.sighted
+        seen_t = self.track.seen_t if here is None else here.t
+        if not self.legs or min(self.legs[0].end_s, self.book.begins_s) > seen_t + NEAR_S:
             return False
-        first, seen_t = self.legs[0], self.track.seen_t if here is None else here.t
+        first, line = self.legs[0], self.track.arrival(1.0)
+        if line is None:
+            return False
         felt = (seen_t + FELT_S - first.start_s) / max(first.end_s - first.start_s, 1e-6)
         return abs(line - first.end_s) * min(felt, 1.0) > STRAYED_S
 

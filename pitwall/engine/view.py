@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from pitwall.engine import drivers, feedback
 from pitwall.engine.session_clock import SessionClock
-from pitwall.engine.situation import Situation
+from pitwall.engine.situation import Situation, at_one_moment
 
 if TYPE_CHECKING:  # the car asks for its own view
     from pitwall.engine.team import TeamCar
@@ -28,7 +28,7 @@ def situation(car: TeamCar, clock: SessionClock, now: float) -> Situation:
         lap_map=car.lap_map,
         timing=car.setup.calls,
         run=run,
-        legs=car.legs,
+        legs=at_one_moment(car.legs),
         release_s=car.release_s,
         news=tuple(car.news),
         kept_in=car.kept_in,

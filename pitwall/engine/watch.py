@@ -49,7 +49,7 @@ def _in_lap(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list
     feed that would tell is not there."""
     track = car.track
     due = track.arrival(track.lap_map.pit_entry) if track.state in ("in", "out_in") else None
-    if due is None or not car.by_hand or now < due + IN_LATE_S:
+    if due is None or not car.by_hand() or now < due + IN_LATE_S:
         return alerts.over("in_overdue", car.car, now)
     text = f"Car {car.car} was due at the pit entry at {clock_text(due)}, and nobody saw it there"
     return alerts.hold("in_overdue", car.car, text, now, status)

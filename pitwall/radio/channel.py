@@ -12,7 +12,7 @@ gives an equal plan, in whatever order the calls are given.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -38,48 +38,93 @@ from pitwall.radio.search import Answer, Job, JobWay, Search, Ticks, units, unpa
 EXACT_UP_TO = 12
 MOST_NODES = 400  # beyond EXACT_UP_TO calls; a fraction of a second
 PART_PAUSE_S = 0.5  # between two parts the engineer at least breathes (common practice, no source)
-InTicks = dict[int, tuple[Way, tuple[int, ...], tuple[Ticks, ...], int]]
-"""Of a way, by its id: length and starts of each part, and the best moment, in ticks."""
 PART_PAUSE, MOST_PAUSE = later_tick(PART_PAUSE_S), later_tick(MOST_PAUSE_S)
+
+
+@dataclass(slots=True)
+class InTicks:
+    """What was worked out at one moment, for several plans with the same ``busy`` and ``now_s``.
+
+    ``ways``: of a way, by its id, length and starts of each part, and the best moment, in ticks. ``jobs``: of a call
+    that hangs on no other, by its id and by how costs are packed. What an id is of is held as well, so that it stays
+    its own.
+    """
+
+    ways: dict[int, tuple[Way, tuple[int, ...], tuple[Ticks, ...], int]] = field(default_factory=dict)
+    jobs: dict[tuple[int, Cost], tuple[PendingCall, Job]] = field(default_factory=dict)
 
 
 def plan_channel(
     calls: Iterable[PendingCall], busy: Iterable[Busy] = (), *, now_s: float, most_nodes: int = MOST_NODES,
     known: InTicks | None = None,
 ) -> ChannelPlan:
-    """Find the best plan.
+    """Find the best plan: ``sought`` has the arguments, and what is raised."""
+    return sought(calls, busy, now_s=now_s, most_nodes=most_nodes, known=known).plan()
+
+
+def sought(
+    calls: Iterable[PendingCall], busy: Iterable[Busy] = (), *, now_s: float, most_nodes: int = MOST_NODES,
+    known: InTicks | None = None,
+) -> Sought:
+    """Find which calls are made in the best plan; it is told in full once it is asked for.
 
     Args:
         calls: everything that waits for this driver's channel.
         busy: when the channel is taken: the driver's talking, as far as known or expected, and the engineer's own.
         now_s: nothing begins before.
         most_nodes: where the search may stop with more than ``EXACT_UP_TO`` calls.
-        known: what was worked out of ways at this very moment, for several plans with the same ``busy`` and ``now_s``.
+        known: what was worked out at this very moment, for several plans with the same ``busy`` and ``now_s``.
 
     Raises:
         ValueError: two calls of one key, or calls that wait for one another in a circle.
     """
-    ordered = sorted(calls, key=lambda call: call.key)
+    ordered = tuple(sorted(calls, key=lambda call: call.key))
     check_together(ordered)
     taken = tuple(sorted(busy, key=lambda one: (one.from_s, one.to_s, one.who)))
     if not any(call.ways for call in ordered):
-        return _nothing(ordered, Circumstances(tuple(ordered), taken, now_s, ()))
+        return Sought(ordered, taken, now_s, None)
     bases = _bases(ordered)
-    problem = _Problem(tuple(ordered), later_tick(now_s), units(bases), {} if known is None else known)
+    problem = _Problem(ordered, later_tick(now_s), units(bases), InTicks() if known is None else known)
     jobs = tuple([problem.job(call, taken) for call in ordered])
     answer = _answer(jobs, 1 << 62 if len(jobs) <= EXACT_UP_TO else most_nodes, _asked_from(jobs, problem.now))
-    said = _timed(jobs, answer.order, problem.now)
-    placed = [problem.placed(one, jobs) for one in said]
-    kept = {one.key for one in placed}
-    about = Circumstances(tuple(ordered), taken, now_s, tuple(placed))
-    return ChannelPlan(
-        placed=tuple([one if one.how == "full" else altered(one, about=about) for one in placed]),
-        dropped=tuple([Dropped(call, about) for call in ordered if call.key not in kept]),
-        cost=unpack(answer.cost, bases),
-        bound=unpack(answer.bound, bases),
-        proven=answer.cost == answer.bound,
-        nodes=answer.nodes,
-    )
+    return Sought(ordered, taken, now_s, _Solved(problem, bases, jobs, answer))
+
+
+class Sought(NamedTuple):
+    """The calls in order of their keys, what the channel is taken for, now, and what the search found of them; None
+    where there is no way to make any of them.
+
+    Most plans only show which calls must be content with less: then nobody asks for times and reasons.
+    """
+
+    calls: tuple[PendingCall, ...]
+    taken: tuple[Busy, ...]
+    now_s: float
+    solved: _Solved | None
+
+    @property
+    def left(self) -> list[str]:
+        """The keys of the calls that are not made."""
+        made = set() if self.solved is None else {number for number, _ in self.solved.answer.order}
+        return [call.key for number, call in enumerate(self.calls) if number not in made]
+
+    def plan(self) -> ChannelPlan:
+        """The plan with its times and reasons."""
+        if self.solved is None:
+            return _nothing(self.calls, Circumstances(self.calls, self.taken, self.now_s, ()))
+        problem, bases, jobs, answer = self.solved
+        said = _timed(jobs, answer.order, problem.now)
+        placed = [problem.placed(one, jobs) for one in said]
+        kept = {one.key for one in placed}
+        about = Circumstances(self.calls, self.taken, self.now_s, tuple(placed))
+        return ChannelPlan(
+            placed=tuple([one if one.how == "full" else altered(one, about=about) for one in placed]),
+            dropped=tuple([Dropped(call, about) for call in self.calls if call.key not in kept]),
+            cost=unpack(answer.cost, bases),
+            bound=unpack(answer.bound, bases),
+            proven=answer.cost == answer.bound,
+            nodes=answer.nodes,
+        )
 
 
 def _asked_from(jobs: Sequence[Job], now: int) -> int:
@@ -135,7 +180,8 @@ def free_starts(pre_empts: bool, way: Way, part: int, busy: Sequence[Busy], now:
 
 
 def _bases(calls: Sequence[PendingCall]) -> tuple[int, int, int, int]:
-    """For each figure of a cost a number above any sum of it."""
+    """For each figure of a cost a number above any sum of it: a power of sixteen, so that a window more or less
+    commonly changes none."""
     lost = sum(call.weight * call.stake for call in calls if call.must)
     given_up = sum(call.weight * LOSS_TENTHS["dropped"] for call in calls)
     waiting = [0, 0]
@@ -143,7 +189,11 @@ def _bases(calls: Sequence[PendingCall]) -> tuple[int, int, int, int]:
         lates = [later_tick(max([end for _, end in way.parts[-1].starts])) - earlier_tick(way.best_s)
                  for way in call.ways if way.parts[-1].starts]
         waiting[call.pre_empts] += call.weight * max([0, *lates])
-    return lost + 1, waiting[1] + 1, given_up + 1, waiting[0] + 1
+    return _above(lost), _above(waiting[1]), _above(given_up), _above(waiting[0])
+
+
+def _above(figure: int) -> int:
+    return 1 << 4 * (figure.bit_length() // 4 + 1)
 
 
 class _Problem(NamedTuple):
@@ -155,6 +205,14 @@ class _Problem(NamedTuple):
     known: InTicks
 
     def job(self, call: PendingCall, busy: tuple[Busy, ...]) -> Job:
+        if call.after or call.needs:
+            return self._made(call, busy)
+        found = self.known.jobs.get((id(call), self.unit))
+        if found is None:
+            found = self.known.jobs[id(call), self.unit] = call, self._made(call, busy)
+        return found[1]
+
+    def _made(self, call: PendingCall, busy: tuple[Busy, ...]) -> Job:
         ways = tuple([made for way in call.ways if all((made := self._way(call, way, busy)).starts)])
         hit = later_tick(call.hit_s)
         return Job(
@@ -172,10 +230,9 @@ class _Problem(NamedTuple):
         return sum([1 << number for number, other in enumerate(self.calls) if other.key in keys])
 
     def _way(self, call: PendingCall, way: Way, busy: tuple[Busy, ...]) -> JobWay:
-        found = self.known.get(id(way))
+        found = self.known.ways.get(id(way))
         if found is None:
-            # The way is held as well, so that its id stays its own.
-            found = self.known[id(way)] = way, *_in_ticks(way, call.pre_empts, busy, self.now)
+            found = self.known.ways[id(way)] = way, *_in_ticks(way, call.pre_empts, busy, self.now)
         _, lengths, starts, best = found
         return JobWay(
             how=way.how,
@@ -201,6 +258,15 @@ class _Problem(NamedTuple):
             last_s=seconds_of(one.last),
             end_s=seconds_of(one.starts[-1] + job_way.lengths[-1]),
         )
+
+
+class _Solved(NamedTuple):
+    """A problem, how its costs are packed, and the search's answer."""
+
+    problem: _Problem
+    bases: tuple[int, int, int, int]
+    jobs: tuple[Job, ...]
+    answer: Answer
 
 
 # -- from the order to times -----------------------------------------------------------------------------------------

@@ -150,6 +150,8 @@ class Host:
         Raises:
             JournalError: when a batch could not be stored; it is still first in line.
         """
+        if not self._intake and not self._writing.locked():
+            return  # as after most wake-ups of a world that had nothing to send
         async with self._writing:
             while self._intake:
                 await self._take_batch()

@@ -14,7 +14,7 @@ from pitwall.engine.calls import FEW_KEYS, MOVED_S
 from pitwall.engine.channel import UNSAID_S
 from pitwall.engine.nearness import SOON_S, TALK_S
 from pitwall.engine.talk_times import KEY_S
-from pitwall.engine.team import FELT_S, STRAYED_S, TeamCar
+from pitwall.engine.team import FELT_S, NEAR_S, STRAYED_S, TeamCar
 from tests.unit.channel_stage import Radio, call
 
 LATER = ((110.0, 119.0), (130.0, 140.0))
@@ -106,10 +106,11 @@ def test_talk_that_is_taken_to_move_nothing_moves_nothing(
         assert all(abs(by) <= MOVED_S for by in moved.values()), moved
 
 
-def _car(line_s: float, seen_t: float) -> Any:
-    """A car on a lap of 100 s that began at zero, seen at a moment and expected at the line."""
+def _car(line_s: float, seen_t: float, begins_s: float = 0.0) -> Any:
+    """A car on a lap of 100 s that began at zero, seen at a moment and expected at the line; its next call begins."""
     track = SimpleNamespace(arrival=lambda phase: line_s, sighted=SimpleNamespace(t=seen_t), seen_t=0.0)
-    return SimpleNamespace(track=track, legs=(SimpleNamespace(start_s=0.0, end_s=100.0),))
+    book = SimpleNamespace(begins_s=begins_s)
+    return SimpleNamespace(track=track, legs=(SimpleNamespace(start_s=0.0, end_s=100.0),), book=book)
 
 
 @pytest.mark.parametrize(("seen_t", "late_s", "strayed"), [
@@ -121,6 +122,28 @@ def test_what_a_car_is_late_by_counts_as_far_as_the_next_calls_feel_it(
 ) -> None:
     """A second at the line is a fraction of one at the places just ahead, early on the lap; near the line it is all."""
     assert TeamCar.strayed.fget(_car(100.0 + late_s, seen_t)) == strayed  # type: ignore[attr-defined]  # a property
+
+
+@pytest.mark.parametrize(("seen_t", "begins_s", "strayed"), [
+    (50.0, 50.0 + NEAR_S, True), (50.0, 50.1 + NEAR_S, False), (50.0, 40.0, True), (50.0, float("inf"), False),
+    (100.0 - NEAR_S, float("inf"), True),
+])  # fmt: skip
+def test_what_no_call_feels_soon_waits_for_the_next_look(seen_t: float, begins_s: float, strayed: bool) -> None:
+    """Two seconds late: that counts where a call begins within ten seconds, or has begun, and just before the line."""
+    assert TeamCar.strayed.fget(_car(102.0, seen_t, begins_s)) == strayed  # type: ignore[attr-defined]  # a property
+
+
+def test_the_first_of_the_open_calls_is_the_one_that_is_felt() -> None:
+    """The earliest beginning of what is still to be said, whatever has been said before it; none where nothing is."""
+    radio = Radio(keys=FEW_KEYS)
+    assert radio.book.begins_s == float("inf")
+    near, far = call("near", ((110.0, 116.0),)), call("far", ((130.0, 140.0),), by=145.0)
+    radio.go(100.0, near, far)
+    begins = {one.spec.key: one.spec.say_from_s for one in radio.book.live.values()}
+    assert radio.book.begins_s == begins["near"] < begins["far"]
+    for one in [one for one in radio.book.live.values() if one.spec.key == "near"]:
+        radio.book.signal(one, "withdraw", 100.0, "not wanted")
+    assert radio.book.begins_s == begins["far"]
 
 
 def test_without_a_lap_or_an_arrival_no_car_strays() -> None:

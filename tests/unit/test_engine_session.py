@@ -95,6 +95,19 @@ def test_a_delivery_is_noted_once() -> None:
     assert made.car.book.calls[prompt.call].delivered_t == 225.5
 
 
+def test_a_delivery_has_nothing_looked_at_twice_in_one_moment(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It tells nothing that decides: at the moment of the prompt all was looked at already, later time has passed."""
+    made = stage().leave(200).wait(225)
+    prompt, looked = made.made(Prompt)[-1], list[float]()
+    monkeypatch.setattr(made.session, "_advance", lambda: looked.append(made.session.now))
+    assert made.handle(ev.PromptDelivered(id="d1", t=225, prompt=prompt.id)) == ()
+    assert looked == []
+    assert made.car.book.calls[prompt.call].delivered_t == 225
+    made.now += 0.2
+    made.handle(ev.PromptDelivered(id="d2", t=225.2, prompt=prompt.id))
+    assert looked == [made.now]
+
+
 def test_telemetry_of_a_car_that_is_not_ours_is_left_alone() -> None:
     """Other cars' switches are nobody's business here; nothing is refused."""
     made = stage()
