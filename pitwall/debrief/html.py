@@ -21,7 +21,8 @@ LONGEST_WORD = 22
 """Letters of a word that stands in one piece; a longer one is nobody's word, and may be broken anywhere."""
 MANY_COLUMNS = 6
 LONG = re.compile(rf"[^\s]{{{LONGEST_WORD + 1},}}")
-JOINED = re.compile(r"[^\s-]+(?:-[^\s-]+)+")
+JOINED = re.compile(r"[^\s-]+(?:-[^\s-]+)+|lap \d+")
+PIECES = re.compile(r"(\blap \d+|\s+)")
 STYLE_FILE = Path(__file__).with_name("page.css")
 
 
@@ -54,7 +55,7 @@ def _text(text: str) -> str:
 
 def _cell(text: str) -> str:
     """Text that may have several lines; the style keeps them. Words stay in one piece, those with a hyphen too."""
-    return "\n".join("".join(_piece(one) for one in re.split(r"(\s+)", line)) for line in text.split("\n"))
+    return "\n".join("".join(_piece(one) for one in PIECES.split(line)) for line in text.split("\n"))
 
 
 def _piece(word: str) -> str:
