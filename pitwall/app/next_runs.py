@@ -46,7 +46,7 @@ def carried_runs(
 
 
 def _one(state: RunState, rows: list[ItemRow], session: str, used: Collection[str]) -> Carried | None:
-    if state.state == "done" and state.counts:
+    if state.state == "done" and state.counts and not state.laps_left:
         return _rest(state, [row for row in rows if row.run == state.run.run and row.outcome in LEFT], session, used)
     why = f": {state.reason}" if state.reason else ""
     if state.timed_own:

@@ -86,22 +86,23 @@ def _outcome(car: CarDebrief) -> str:
 
 
 def _to_do(car: CarDebrief) -> tuple[Block, ...]:
-    """Whole runs first, then items of runs that were driven; musts before shoulds, coulds counted."""
+    """Whole runs first, then items of runs that were driven; musts before shoulds, coulds named."""
     whole = [one for one in car.runs if not one.stints and not one.finished]
+    short = [one for one in car.runs if one.laps_left or (
+        one.stints and not one.finished and one.timed_done < one.timed_wanted)]
     untouched = {one.run for one in whole}
     items = [one for one in car.items if one.outcome in LEFT and one.run not in untouched]
     points: list[Words] = []
     for want in WANTS[:2]:
         points += [_run_point(one, car) for one in whole if one.want == want]
-        points += [_laps_point(one, car) for one in car.runs if one.stints and not one.finished and one.want == want
-                   and one.timed_done < one.timed_wanted]
+        points += [_laps_point(one, car) for one in short if one.want == want]
         points += _item_points([one for one in items if one.want == want], car)
     left_over = len(points) - MOST_POINTS
     if left_over > 1:
         points = [*points[:MOST_POINTS], Words(f"{left_over} more are in the tables of runs and items.", "And")]
     coulds = [f"run {one.run}" for one in whole if one.want == "could"]
-    could_items = sum(1 for one in items if one.want == "could")
-    coulds += [say.plural(could_items, "item")] if could_items else []
+    coulds += [f"timed laps of {one.run}" for one in short if one.want == "could"]
+    coulds += dict.fromkeys(f"{say.plain(one.do)} of {one.run}" for one in items if one.want == "could")
     if coulds:
         points.append(Words(f"{', '.join(coulds)}.", "Could, when there is time:"))
     return (Points(tuple(points)),) if points else (Words("Nothing is left of the plan."),)

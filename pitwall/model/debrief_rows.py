@@ -174,6 +174,8 @@ class RunRow(Frozen):
     items: int = 0
     counts: bool = Field(default=True, description="False: it is over, and too little was driven to count as this run")
     musts_left: int = Field(default=0, description="must items that were not done, or whose data are spoilt")
+    laps_left: int = Field(default=0, description="of a run that counts: timed laps that were not driven, though no "
+                                                  "shorten_to says that fewer do")
 
     @property
     def finished(self) -> bool:
@@ -183,7 +185,7 @@ class RunRow(Frozen):
     @property
     def in_part(self) -> bool:
         """True when it was driven, and something that it had to bring was not brought."""
-        return self.finished and self.musts_left > 0
+        return self.finished and (self.musts_left > 0 or self.laps_left > 0)
 
 
 class SwitchMove(Frozen):

@@ -54,7 +54,8 @@ def _summary(told: Told, own: Row, car: Row) -> list[Printed]:
     actual, green = _actual(told, car), own["session"]["green_time"]
     runs, items = actual.runs, Counter(item["outcome"] for item in car["items"])
     begun = [run for run in runs if run.stints and not run.finished]
-    whole = [ours["musts_left"] == 0 for run, ours in zip(runs, car["runs"], strict=True) if run.finished]
+    whole = [ours["musts_left"] + ours["laps_left"] == 0 for run, ours in zip(runs, car["runs"], strict=True)
+             if run.finished]
     in_part = len(whole) - sum(whole)
     outcome = [*count(sum(whole)), *count(len(runs)), *(count(in_part) if in_part else []),
                *(count(len(begun)) if begun else []),
@@ -100,7 +101,8 @@ def _to_do(told: Told, car: Row) -> list[Printed]:
                    for actual, ours in whole if actual.want == want]
         for actual, ours in runs:
             lacking = _value(ours["timed_wanted"]) - ours["timed_done"]
-            if actual.stints and not actual.finished and actual.want == want and lacking > 0:
+            open_laps = lacking > 0 and actual.stints and not actual.finished
+            if actual.want == want and (open_laps or ours["laps_left"]):
                 points.append([*text(ours["run"]), Own(lacking, "engine"), *count(ours["timed_wanted"]),
                                *text(ours["reason"])])
         together: dict[tuple[Any, ...], list[Row]] = {}
@@ -112,9 +114,12 @@ def _to_do(told: Told, car: Row) -> list[Printed]:
             laps = list(dict.fromkeys(_value(item["lap"]) for item in group))
             points.append([*text(group[0]["do"]), *text(group[0]["run"]), *text(laps), *text(group[0]["reason"])])
     coulds = [ours for actual, ours in whole if actual.want == "could"]
-    left = sum(item["want"] == "could" for item in items)
-    if coulds or left:
-        points.append([*text([ours["run"] for ours in coulds]), *(count(left) if left else [])])
+    left = list(dict.fromkeys((_value(item["do"]), _value(item["run"])) for item in items if item["want"] == "could"))
+    short = [_value(ours["run"]) for actual, ours in runs if actual.want == "could" and actual.stints
+             and (ours["laps_left"] or (not actual.finished and ours["timed_done"] < _value(ours["timed_wanted"])))]
+    if coulds or left or short:
+        names = [one for pair in left for one in pair]
+        points.append([*text([ours["run"] for ours in coulds]), *text(short), *text(names)])
     return points
 
 

@@ -396,3 +396,26 @@ def test_which_car_is_asked_where_there_are_several(tmp_path: Path) -> None:
             next_plan(journal, **more)  # type: ignore[arg-type]  # a row of arguments
     with pytest.raises(JournalError):
         next_plan(tmp_path / "none.sqlite")
+
+
+def test_a_must_that_counts_with_half_of_its_laps_keeps_its_importance_and_the_laps_that_are_left(
+    tmp_path: Path,
+) -> None:
+    """The driver came in after one of two timed laps, and nobody wrote that one is enough: what is left goes on as the
+    must that it is, with its timed lap and its items; with ``shorten_to`` only the items would."""
+    items = [{"do": "comment", "on": "in"}]
+    for fewest, laps in ((None, ("out", "timed", "in")), (1, ("out", "in"))):
+        stage = Kept(setup(plan(FIRST | {"laps": "out, timed, cool, timed, in", "items": items, "shorten_to": fewest}),
+                           regulations=BOTH)).green().leave(200)  # fmt: skip
+        stage.home(stage.lap(stage.lap(200, 125, from_exit=True), 100))
+        folder = tmp_path / str(fewest)
+        folder.mkdir()
+        made = drafted(stage, folder)
+        (run,) = made.plan.runs
+        assert (run.want, run.laps, [item.do for item in run.items]) == (
+            "must" if fewest is None else "should", laps, ["comment"])
+        if fewest is None:
+            assert made.sources["first"] == "ended in p1 after 1 timed lap: ended early, still counts"
+            assert any("1 of 2 timed laps were driven in p1, and no 'shorten_to' says" in one for one in made.decide)
+            (car,) = debrief_of(stage.journal(folder)).cars
+            assert (car.runs[0].laps_left, car.runs[0].in_part) == (1, True)

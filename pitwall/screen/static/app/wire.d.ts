@@ -893,6 +893,8 @@ export interface RunRow {
   counts: boolean;
   /** must items that were not done, or whose data are spoilt */
   musts_left: number;
+  /** of a run that counts: timed laps that were not driven, though no shorten_to says that fewer do */
+  laps_left: number;
 }
 
 export interface Rung {
