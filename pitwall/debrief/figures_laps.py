@@ -19,7 +19,7 @@ SLOW_SHARE = 1.07  # a lap slower than this share of the middle timed lap stands
 STRIP = 0.11  # of the height of the axes, for laps out of its scale
 NUMBER_PT = 13.0  # room for a number of two digits along the axis
 LEFT_MM, TOP_MM, ROW_MM = 16.0, 9.0, 3.1  # of the axes: left of them, above them, and for each further row of names
-BEFORE, AFTER = 0.7, 0.3  # laps from the left end of the axis to the first, and short of the number of laps at the right
+BEFORE, AFTER = 0.7, 0.3  # laps from the left end of the axis to the first, and short of their number at the right
 NEAREST_TICK = 0.04  # of the scale below the strip: its word stands there
 
 
