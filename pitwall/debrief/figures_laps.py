@@ -135,19 +135,11 @@ def _names(axes: Axes, names: Sequence[RunName]) -> None:
     row_pt = ROW_MM * look.MM * look.POINTS
     for one in names:
         foot = 2 + one.row * row_pt
-        axes.annotate(one.text, (0, 1), xycoords="axes fraction", xytext=(one.left_pt, foot),
-                      textcoords="offset points", ha="left", va="bottom", fontsize=SIZE_PT)
+        place = {"xycoords": "axes fraction", "textcoords": "offset points", "va": "bottom"}
+        axes.annotate(one.text, (0, 1), xytext=(one.left_pt, foot), ha="left", fontsize=SIZE_PT, **place)
         if one.row:
-            axes.plot([one.middle_pt / _width_pt(axes)] * 2, [1.0, 1.0 + (foot - 1) / _height_pt(axes)],
-                      transform=axes.transAxes, color=look.QUIET, linewidth=0.4, clip_on=False)
-
-
-def _width_pt(axes: Axes) -> float:
-    return float(axes.get_position().width * axes.figure.get_size_inches()[0] * look.POINTS)
-
-
-def _height_pt(axes: Axes) -> float:
-    return float(axes.get_position().height * axes.figure.get_size_inches()[1] * look.POINTS)
+            line = {"arrowstyle": "-", "color": look.QUIET, "linewidth": 0.4, "shrinkA": 0, "shrinkB": 0}
+            axes.annotate("", (0, 1), xytext=(0, 0), arrowprops=line, **place)
 
 
 def _numbered(first: int, end: int, before: Sequence[int], count: int) -> list[int]:
