@@ -20,8 +20,9 @@ WORDS = {"planned": "not driven", "next": "not driven", "running": "not finished
 def carried_runs(
     car: TeamCar, items: Iterable[ItemRow], session: str, there: Collection[Run] = ()
 ) -> tuple[Carried, ...]:
-    """Every run that is still to be done, in the order of the plan in use, and its place. Those of an alternate that the
-    car has left are not: nobody is owed a wet run in the dry (``left_behind``).
+    """Every run that is still to be done, in the order of the plan in use, and its place.
+
+    Those of an alternate that the car has left are not: nobody is owed a wet run in the dry (``left_behind``).
 
     Args:
         car: as it stands at the end of the journal.

@@ -192,7 +192,7 @@ def _there_and_back(*runs: dict[str, Any]) -> Stage:
 
 
 def test_there_and_back_leaves_each_item_once() -> None:
-    """What the wet plan dropped of the run on track is there again, on the same laps, and not a second time as dropped."""
+    """What the wet plan dropped of the run on track is there again, on the same laps, and not once more as dropped."""
     stage = _there_and_back()
     main = stage.car.progress.find("main")
     assert main is not None
