@@ -52,14 +52,17 @@ def _head(told: Told, own: Row) -> list[Printed]:
 
 def _summary(told: Told, own: Row, car: Row) -> list[Printed]:
     actual, green = _actual(told, car), own["session"]["green_time"]
-    runs, items = actual.runs, Counter(item["outcome"] for item in car["items"])
+    runs, left = actual.runs, {_value(run["run"]) for run in car["runs"] if not run["owed"]}
+    left -= {run.run for run in runs if run.stints or run.finished}
+    counted = [item for item in car["items"] if _value(item["run"]) not in left]
+    items = Counter(item["outcome"] for item in counted)
     begun = [run for run in runs if run.stints and not run.finished]
     whole = [ours["musts_left"] + ours["laps_left"] == 0 for run, ours in zip(runs, car["runs"], strict=True)
              if run.finished]
     in_part = len(whole) - sum(whole)
-    outcome = [*count(sum(whole)), *count(len(runs)), *(count(in_part) if in_part else []),
+    outcome = [*count(sum(whole)), *count(len(runs) - len(left)), *(count(in_part) if in_part else []),
                *(count(len(begun)) if begun else []),
-               *count(len(car["items"])), *count(items["done"]), *count(items["probably_done"]),
+               *count(len(counted)), *count(items["done"]), *count(items["probably_done"]),
                *count(items["done_badly"]), *count(items["not_done"]),
                *(count(items["to_come"]) if items["to_come"] else [])]  # fmt: skip
     if car["laps"]:
@@ -92,8 +95,10 @@ def _off(car: Row) -> list[Printed]:
 def _to_do(told: Told, car: Row) -> list[Printed]:
     """Whole runs, then what is lacking of others, then items: musts, then shoulds; coulds are counted."""
     runs = list(zip(_actual(told, car).runs, car["runs"], strict=True))
+    gone = {actual.run for actual, ours in runs if not ours["owed"]}
+    runs = [(actual, ours) for actual, ours in runs if ours["owed"]]
     whole = [(actual, ours) for actual, ours in runs if not actual.stints and not actual.finished]
-    untouched = {actual.run for actual, _ in whole}
+    untouched = {actual.run for actual, _ in whole} | gone
     items = [item for item in car["items"] if item["outcome"] in LEFT and _value(item["run"]) not in untouched]
     points: list[Printed] = []
     for want in ("must", "should"):

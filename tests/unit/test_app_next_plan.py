@@ -14,7 +14,9 @@ from pitwall.app.next_plan import Draft, next_plan
 from pitwall.app.next_plan_text import draft_text
 from pitwall.app.next_rest import laps_for
 from pitwall.app.plan_sheets import read_any
+from pitwall.cli.debrief import in_words
 from pitwall.cli.main import main
+from pitwall.debrief.contents_summary import summary_sections
 from pitwall.engine.run_state import ItemState
 from pitwall.errors import FileProblem, JournalError, UserError
 from pitwall.model.plan import Item, Plan, parse_laps
@@ -197,6 +199,24 @@ def turned_wet(*dry: dict[str, Any], sets: dict[str, Any]) -> Kept:
 def gone_wet(folder: Path, *dry: dict[str, Any], sets: dict[str, Any], **more: Any) -> Draft:
     """The draft after that session."""
     return next_plan(turned_wet(*dry, sets=sets).journal(folder), **more)
+
+
+def test_back_on_the_dry_plan_nobody_is_owed_the_runs_of_the_wet_one(tmp_path: Path) -> None:
+    """It dried before a wet run was driven: neither the draft nor the first page asks for one, and both say so."""
+    wet = plan(RAIN | {"items": [{"do": "comment", "on": "in"}]}, tyre_sets=WET, starts_with={"tyres": "W1"})
+    made = Kept(setup(plan(FIRST | {"items": []}, LATER, tyre_sets=SETS), regulations=BOTH,
+                      alternates={"41": {"wet": wet}})).green()  # fmt: skip
+    made.command("switch_plan", alternate="wet", text="rain")
+    made.wait(400)
+    made.command("switch_plan", alternate="dry", text="it dries")
+    draft = drafted(made, tmp_path)
+    assert [run.run for run in draft.plan.runs] == ["first", "later"]
+    assert any(line.startswith("rain: of the wet plan alone, which was left again") for line in draft.decide)
+    whole = debrief_of(made.journal(tmp_path))
+    first, next_up = (section.blocks for section in summary_sections(whole.cars[0], whole)[:2])
+    assert first[0].text.startswith("0 of 2 runs done. Of 1 item 0 done")
+    assert "rain" not in str(next_up)
+    assert not [line for line in in_words(whole) if "of rain" in line]
 
 
 def test_laps_in_the_dry_keep_their_compound_once_the_wet_plan_is_in_use(tmp_path: Path) -> None:

@@ -895,6 +895,8 @@ export interface RunRow {
   musts_left: number;
   /** of a run that counts: timed laps that were not driven, though no shorten_to says that fewer do */
   laps_left: number;
+  /** the alternate that alone has this run, where the car went over to another plan since: it is not owed */
+  only_in?: "dry" | "wet" | "short" | null;
 }
 
 export interface Rung {
