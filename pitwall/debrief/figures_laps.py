@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from pitwall.debrief import figures_style as look
 from pitwall.debrief.run_names import SIZE_PT, RunName, run_names
@@ -135,10 +135,10 @@ def _names(axes: Axes, names: Sequence[RunName]) -> None:
     row_pt = ROW_MM * look.MM * look.POINTS
     for one in names:
         foot = 2 + one.row * row_pt
-        place = {"xycoords": "axes fraction", "textcoords": "offset points", "va": "bottom"}
+        place: dict[str, Any] = {"xycoords": "axes fraction", "textcoords": "offset points", "va": "bottom"}
         axes.annotate(one.text, (0, 1), xytext=(one.left_pt, foot), ha="left", fontsize=SIZE_PT, **place)
         if one.row:
-            line = {"arrowstyle": "-", "color": look.QUIET, "linewidth": 0.4, "shrinkA": 0, "shrinkB": 0}
+            line: dict[str, Any] = {"arrowstyle": "-", "color": look.QUIET, "linewidth": 0.4, "shrinkA": 0, "shrinkB": 0}
             axes.annotate("", (0, 1), xytext=(0, 0), arrowprops=line, **place)
 
 
