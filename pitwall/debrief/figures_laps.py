@@ -138,7 +138,7 @@ def _names(axes: Axes, names: Sequence[RunName]) -> None:
         place: dict[str, Any] = {"xycoords": "axes fraction", "textcoords": "offset points", "va": "bottom"}
         axes.annotate(one.text, (0, 1), xytext=(one.left_pt, foot), ha="left", fontsize=SIZE_PT, **place)
         if one.row:
-            line: dict[str, Any] = {"arrowstyle": "-", "color": look.QUIET, "linewidth": 0.4, "shrinkA": 0, "shrinkB": 0}
+            line: dict[str, Any] = {"arrowstyle": "-", "color": look.QUIET, "lw": 0.4, "shrinkA": 0, "shrinkB": 0}
             axes.annotate("", (0, 1), xytext=(0, 0), arrowprops=line, **place)
 
 
