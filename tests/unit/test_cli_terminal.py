@@ -19,7 +19,7 @@ from pitwall.cli.terminal.keys import split_keys
 from pitwall.cli.terminal.lines import LineLog
 from pitwall.cli.terminal.live import LinePrinter, Picture, SessionTime
 from pitwall.cli.terminal.paint import paint
-from pitwall.cli.terminal.words import alert_line, clock_line, lap_text, time_left
+from pitwall.cli.terminal.words import alert_line, by_words, clock_line, lap_text, state_word, time_left
 from pitwall.model.outputs import (
     Alert,
     Answered,
@@ -132,9 +132,36 @@ def test_time_left_is_in_words() -> None:
     """Before its window a call says when; within it, how long; once said, when the driver acts."""
     assert time_left(_prompt(), 100.0) == "in 0:10"
     assert time_left(_prompt(state="due"), 112.0) == "0:13 left"
-    assert time_left(_prompt(state="due"), 127.0) == "0:00 left"
+    assert time_left(_prompt(state="due"), 125.5) == "0:00 left"
+    assert time_left(_prompt(state="due"), 132.0) == "0:07 too late"
+    assert time_left(_prompt(), 432.0) == "5:07 too late"
     assert time_left(_prompt(state="said"), 120.0) == "act in 0:10"
     assert time_left(_prompt(state="missed"), 120.0) == ""
+
+
+def test_a_call_past_its_moment_is_overdue_and_what_is_on_a_board_is_shown() -> None:
+    """It is not coming and not to be said by then; a pit board is shown, nobody says it."""
+    assert (state_word(_prompt(), 112.0), state_word(_prompt(state="due"), 112.0)) == ("coming", "SAY NOW")
+    assert (state_word(_prompt(), 132.0), state_word(_prompt(state="due"), 132.0)) == ("overdue", "overdue")
+    assert state_word(_prompt(state="said"), 132.0) == "said"
+    assert [state_word(_prompt(state=state, medium="board"), 112.0) for state in ("shown", "due", "said")] == [
+        "coming", "SHOW NOW", "shown"]
+
+
+@pytest.mark.parametrize(("told_t", "act_at_s", "words"), [
+    (112.0, 130.0, "by 2:05"),
+    (124.5, 130.0, "at once, its moment ends at 2:05; of use until 2:08"),
+    (124.5, None, "at once, its moment ends at 2:05"),
+    (125.5, 125.0, "at once, its moment ends at 2:05"),
+    (127.0, 140.0, "2 s late, it was due by 2:05; of use until 2:18"),
+    (132.0, 130.0, "7 s late, it was due by 2:05: skip it, or say that it comes late"),
+    (325.0, None, "3:20 late, it was due by 2:05: skip it, or say that it comes late"),
+])  # fmt: skip
+def test_a_call_that_comes_due_says_what_is_still_possible(told_t: float, act_at_s: float | None, words: str) -> None:
+    """Until when it may be said; where that is now or past, until when it is of use, else how late it is."""
+    due = _prompt(state="due", t=told_t, say_by_s=125.0, act_at_s=act_at_s, spoken_s=1.5)
+    assert by_words(due) == words
+    assert LineLog().lines(due)[0].endswith(f"  {words}")
 
 
 def test_clock_line_says_everything_in_words() -> None:

@@ -184,7 +184,7 @@ def _prompts(
     table.add_column("", width=1)
     table.add_column("call", width=9)
     table.add_column("say", ratio=1, overflow="ellipsis", no_wrap=True)
-    table.add_column("time", width=12, justify="right")
+    table.add_column("time", width=13, justify="right")
     table.add_column("state", width=11)
     chosen = min(chosen, len(prompts) - 1)
     top = max(chosen - (room - 2), 0)  # the chosen one stays in sight
@@ -194,7 +194,7 @@ def _prompts(
             prompt.kind.upper(),
             _say(prompt, width),
             time_left(prompt, now),
-            state_word(prompt),
+            state_word(prompt, now),
             style=STATE_STYLES.get(prompt.state, "dim"),
         )
     if not prompts:
