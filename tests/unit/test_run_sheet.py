@@ -138,7 +138,7 @@ def test_each_run_tells_who_drives_it_on_what_with_how_much() -> None:
 
 def test_facts_without_room_beside_a_long_name_stand_below_it_in_letters_as_large() -> None:
     """Neither is made smaller nor drawn over the other."""
-    sheet, look = read_run_sheet(DEMO)[0], Look(9.0, 370.0)
+    sheet, look = read_run_sheet(DEMO)[0], Look(9.0, 500.0)
     named = dataclasses.replace(sheet.runs[2], head="3  constant-speed-on-two-ride-heigh")
     beside, below = (_run_head(one, look) for one in (sheet.runs[2], named))
     assert below.height == pytest.approx(beside.height + look.line)
