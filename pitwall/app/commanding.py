@@ -153,6 +153,26 @@ def moment(text: str) -> tuple[float, bool]:
     raise UserError(f"--at {text!r}: expected a session second such as 754.5, or how long ago, such as -20s")
 
 
+class _Heard:
+    """What was heard of the session while a command waits for its answer."""
+
+    def __init__(self, command: str, car: str, loop: asyncio.AbstractEventLoop) -> None:
+        self.command, self.car, self.calls = command, car, CallWords()
+        self.answer: asyncio.Future[Answered | Refused] = loop.create_future()
+        self.clock: asyncio.Future[ClockState] = loop.create_future()
+        self.desk: asyncio.Future[DeskState] = loop.create_future()
+
+    def hear(self, output: Output | Health) -> None:
+        """Take a message."""
+        self.calls.take(output)
+        if isinstance(output, Answered | Refused) and output.because == self.command and not self.answer.done():
+            self.answer.set_result(output)
+        if isinstance(output, ClockState) and not self.clock.done():
+            self.clock.set_result(output)
+        if isinstance(output, DeskState) and output.car == self.car and not self.desk.done():
+            self.desk.set_result(output)
+
+
 async def give(
     bus: Bus, session: str, values: dict[str, Any], at: tuple[float, bool] | None = None,
     within_s: float = ANSWERED_WITHIN_S, *, ids: bool = False,
@@ -173,34 +193,21 @@ async def give(
     """
     loop = asyncio.get_running_loop()
     values = {"id": f"{values['by']}-{socket.gethostname()}-{os.getpid()}-{loop.time() * 1e6:.0f}"[-128:], **values}
-    answer: asyncio.Future[Answered | Refused] = loop.create_future()
-    clock: asyncio.Future[ClockState] = loop.create_future()
-    desk: asyncio.Future[DeskState] = loop.create_future()
-    calls = CallWords()
-
-    def hear(output: Output | Health) -> None:
-        calls.take(output)
-        if isinstance(output, Answered | Refused) and output.because == values["id"] and not answer.done():
-            answer.set_result(output)
-        if isinstance(output, ClockState) and not clock.done():
-            clock.set_result(output)
-        if isinstance(output, DeskState) and output.car == values["car"] and not desk.done():
-            desk.set_result(output)
-
-    Onlooker(bus, session, hear, lambda alert: None)
+    heard = _Heard(values["id"], values["car"], loop)
+    Onlooker(bus, session, heard.hear, lambda alert: None)
     await bus.start()
     try:
         t = None if at is None else at[0]
         if at is not None and at[1]:
-            now = await asyncio.wait_for(clock, min(SPEAKS_WITHIN_S, within_s))
+            now = await asyncio.wait_for(heard.clock, min(SPEAKS_WITHIN_S, within_s))
             t = now.t + at[0] * now.rate
         if values["command"] in OF_CALLS:
             with suppress(TimeoutError):  # a car of which nothing is known has no calls either: the daemon says so
-                await asyncio.wait_for(asyncio.shield(desk), min(DESK_WITHIN_S, within_s))
+                await asyncio.wait_for(asyncio.shield(heard.desk), min(DESK_WITHIN_S, within_s))
         if "call" in values:
-            values["call"] = calls.call_named(values["car"], values["call"])
+            values["call"] = heard.calls.call_named(values["car"], values["call"])
         _publish(bus, session, values, t)
-        return _worded(await asyncio.wait_for(answer, within_s), calls if not ids else None)
+        return _worded(await asyncio.wait_for(heard.answer, within_s), heard.calls if not ids else None)
     except TimeoutError:
         raise BrokerError(f"no answer within {within_s:.0f} s: does the daemon run? (pitwall watch shows it)") from None
     finally:

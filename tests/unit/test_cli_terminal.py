@@ -86,6 +86,40 @@ def _drawn(board: Board, car: str | None = "41", width: int = 80, height: int = 
     return out.getvalue()
 
 
+def test_a_long_name_of_a_run_never_hides_the_lap() -> None:
+    """At 80 columns the name gives way, and all of it stands where the terminal is wider."""
+    board = Board()
+    board.take(_desk(run="performance-on-low-fuel", lap_of_run="cool-down lap 1"))
+    assert "> car 41  timed    perfor~ cool-down lap 1" in _drawn(board)
+    assert "performance-on-low-fuel cool-down lap 1 " in _drawn(board, width=120, height=30)
+    assert all(len(line) <= 80 for line in _drawn(board).splitlines())
+
+
+def test_alerts_stand_whole_where_nobody_else_wants_the_lines() -> None:
+    """A long one goes on in the next line; with many calls to say each has its one line again, and none is lost."""
+    board = Board()
+    text = "diff entry: nothing shows that it is at 40; engine braking: nothing shows that it is at 3"
+    board.take(_desk())
+    board.take(_alert(text=text))
+    shown = " ".join(_drawn(board).split())
+    assert text in shown
+    assert len(_drawn(board).splitlines()) == 24
+    for number in range(14):
+        board.take(_prompt(f"call-{number}", short=f"words {number}", text=f"words {number}"))
+    crowded = _drawn(board)
+    assert text not in " ".join(crowded.split())
+    assert "! HIGH   car 41: diff entry" in crowded
+    assert len(crowded.splitlines()) == 24
+
+
+def test_the_keys_stand_whole_and_how_to_leave_where_there_is_room() -> None:
+    """At 80 columns the key for help is the last word; wider, the key to leave comes after it."""
+    board = Board()
+    assert _drawn(board).splitlines()[-1].rstrip().endswith("a alert  ? help")
+    assert _drawn(board, width=100).splitlines()[-1].rstrip().endswith("? help  q leave")
+    assert any("q " in line and "leave" in line for line in HELP)
+
+
 def test_board_keeps_the_newest_revision() -> None:
     """An older revision that arrives late does not bring a prompt back."""
     board = Board()
