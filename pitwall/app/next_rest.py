@@ -31,8 +31,10 @@ def broken_off(state: RunState, rows: Sequence[ItemRow], session: str, why: str)
         why: the reason that it was broken off, in words, or nothing.
     """
     run, driven = state.run, state.timed_own
-    source = f"broken off in {session} after {driven} timed lap{'s' if driven != 1 else ''}{why}"
+    cut = "ended" if state.counts else "broken off"
+    source = f"{cut} in {session} after {driven} timed lap{'s' if driven != 1 else ''}{why}"
     told = f"{run.run}: {driven} of {state.timed_wanted} timed laps were driven in {session}"
+    told += ", and no 'shorten_to' says that so few are enough" if state.counts else ""
     begin = _resumes(state)
     if begin is None:
         return Carried(run, source, (f"{told}; the draft asks for all of them again",))

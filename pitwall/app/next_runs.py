@@ -22,6 +22,8 @@ def carried_runs(
 ) -> tuple[Carried, ...]:
     """Every run that is still to be done, in the order of the plan in use, and its place.
 
+    Those of an alternate that the car has left are not: nobody is owed a wet run in the dry (``left_behind``).
+
     Args:
         car: as it stands at the end of the journal.
         items: what became of each item.
@@ -36,6 +38,8 @@ def carried_runs(
     used = taken | {run.run for run in car.plan.runs} | {state.run.run for state in car.progress.runs}
     found: list[Carried] = []
     for state in car.progress.runs:
+        if car.desk.left_with(state.run.run) is not None:
+            continue
         one = _one(state, rows, session, used)
         if one is None or (one.run.run in taken if one.run.run == state.run.run else one.run.purpose in again):
             continue
@@ -45,8 +49,19 @@ def carried_runs(
     return tuple(_untied(one, car.plan, names) for one in found)
 
 
+def left_behind(car: TeamCar) -> tuple[str, ...]:
+    """A sentence for each alternate that the car went over to and left again: its runs are not carried."""
+    found: dict[str, list[str]] = {}
+    for state in car.progress.runs:
+        kind = car.desk.left_with(state.run.run)
+        if kind is not None and (state.state != "done" or not state.counts):
+            found.setdefault(kind, []).append(state.run.run)
+    return tuple(f"{', '.join(names)}: of the {kind} plan alone, which was left again; carried nowhere. Wanted all the "
+                 f"same, they are in its file" for kind, names in found.items())
+
+
 def _one(state: RunState, rows: list[ItemRow], session: str, used: Collection[str]) -> Carried | None:
-    if state.state == "done" and state.counts:
+    if state.state == "done" and state.counts and not state.laps_left:
         return _rest(state, [row for row in rows if row.run == state.run.run and row.outcome in LEFT], session, used)
     why = f": {state.reason}" if state.reason else ""
     if state.timed_own:

@@ -71,14 +71,18 @@ def _listed(laps: list[tuple[int, tuple[str, ...]]], lead: str) -> tuple[Words, 
 
 
 def _outcome(car: CarDebrief) -> str:
+    # Of an alternate that the car has left only what was driven tells anything.
+    told = [one for one in car.runs if one.owed or one.stints or one.finished]
+    left = {one.run for one in car.runs} - {one.run for one in told}
+    items = [one for one in car.items if one.run not in left]
     runs = [one for one in car.runs if one.finished and not one.in_part]
     in_part = [one for one in car.runs if one.in_part]
     short = [one for one in car.runs if one.stints and not one.finished]
-    count = {one: sum(1 for item in car.items if item.outcome == one) for one in say.OUTCOMES}
-    words = f"{len(runs)} of {say.plural(len(car.runs), 'run')} done"
+    count = {one: sum(1 for item in items if item.outcome == one) for one in say.OUTCOMES}
+    words = f"{len(runs)} of {say.plural(len(told), 'run')} done"
     words += f", {len(in_part)} done in part" if in_part else ""
     words += f", {len(short)} begun and not finished. " if short else ". "
-    words += f"Of {say.plural(len(car.items), 'item')} {count['done']} done, {count['probably_done']} probably done, " \
+    words += f"Of {say.plural(len(items), 'item')} {count['done']} done, {count['probably_done']} probably done, " \
              f"{count['done_badly']} done badly, {count['not_done']} not done"
     words += f", {count['to_come']} still to come. " if count["to_come"] else ". "
     laps = f"{say.plural(len(car.laps), 'lap')}; best {say.best_lap(car.best_lap_s, car.laps)}."
@@ -86,22 +90,24 @@ def _outcome(car: CarDebrief) -> str:
 
 
 def _to_do(car: CarDebrief) -> tuple[Block, ...]:
-    """Whole runs first, then items of runs that were driven; musts before shoulds, coulds counted."""
-    whole = [one for one in car.runs if not one.stints and not one.finished]
-    untouched = {one.run for one in whole}
+    """Whole runs first, then items of runs that were driven; musts before shoulds, coulds named."""
+    owed = [one for one in car.runs if one.owed]
+    whole = [one for one in owed if not one.stints and not one.finished]
+    short = [one for one in owed if one.laps_left or (
+        one.stints and not one.finished and one.timed_done < one.timed_wanted)]
+    untouched = {one.run for one in whole} | {one.run for one in car.runs if not one.owed}
     items = [one for one in car.items if one.outcome in LEFT and one.run not in untouched]
     points: list[Words] = []
     for want in WANTS[:2]:
         points += [_run_point(one, car) for one in whole if one.want == want]
-        points += [_laps_point(one, car) for one in car.runs if one.stints and not one.finished and one.want == want
-                   and one.timed_done < one.timed_wanted]
+        points += [_laps_point(one, car) for one in short if one.want == want]
         points += _item_points([one for one in items if one.want == want], car)
     left_over = len(points) - MOST_POINTS
     if left_over > 1:
         points = [*points[:MOST_POINTS], Words(f"{left_over} more are in the tables of runs and items.", "And")]
     coulds = [f"run {one.run}" for one in whole if one.want == "could"]
-    could_items = sum(1 for one in items if one.want == "could")
-    coulds += [say.plural(could_items, "item")] if could_items else []
+    coulds += [f"timed laps of {one.run}" for one in short if one.want == "could"]
+    coulds += dict.fromkeys(f"{say.plain(one.do)} of {one.run}" for one in items if one.want == "could")
     if coulds:
         points.append(Words(f"{', '.join(coulds)}.", "Could, when there is time:"))
     return (Points(tuple(points)),) if points else (Words("Nothing is left of the plan."),)

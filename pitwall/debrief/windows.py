@@ -210,7 +210,11 @@ def _shown(item: ItemDone, switches: Sequence[SwitchAt]) -> bool:
 
 
 def _faults(item: ItemDone, found: Stretch, switches: Sequence[SwitchAt]) -> list[str]:
-    """What spoils the data, in words; empty where nothing is known to."""
+    """What spoils the data, in words; empty where nothing is known to.
+
+    Data that are a whole timed lap are worth what the lap is: one that began with a switch out of place, whichever, is
+    in no median, and what was to be compared on it is not known either.
+    """
     faults = []
     lap = item.lap
     assert lap is not None
@@ -221,8 +225,13 @@ def _faults(item: ItemDone, found: Stretch, switches: Sequence[SwitchAt]) -> lis
         lost = f", {lap.lost_s:.1f} s lost{where}" if lap.lost_s else ""
         what = FLAGS[lap.spoilt_by] if lap.clean == "yellow" else SPOILT[lap.clean]
         faults.append(f"the lap was spoilt: {what}{lost}")
+    off = lap.switches_wrong if item.procedure.data_window == "lap" and lap.kind == "timed" else ()
+    if off:
+        faults.append(f"the lap began with a switch out of place: {'; '.join(off)}")
     for switch in switches:
         wanted = item.wants.get(switch.switch)
+        if any(text.startswith(f"{switch.word} st") for text in off):
+            continue  # told with the lap
         if wanted is not None and switch.evidence == "measured" and not _same(switch.position, wanted):
             faults.append(f"{switch.word} stood at {switch.position}, {wanted} was wanted")
         elif wanted is not None and switch.moved:

@@ -186,8 +186,9 @@ def run_state(run: RunRow) -> str:
 
 def why(run: RunRow) -> str:
     """Why a run is as it is: its reason, and that something that it had to bring is lacking."""
-    lacking = f"{plural(run.musts_left, 'must item')} not done as wanted" if run.in_part else ""
-    return "; ".join(one for one in (run.reason, lacking) if one)
+    laps = f"{plural(run.laps_left, 'timed lap')} left" if run.laps_left else ""
+    items = f"{plural(run.musts_left, 'must item')} not done as wanted" if run.in_part and run.musts_left else ""
+    return "; ".join(one for one in (run.reason, laps, items) if one)
 
 
 def window_place(one: DataWindow) -> str:

@@ -17,6 +17,7 @@ from pitwall.model.procedure import Procedure
 
 KEEPS_ITS_LAP = ("red flag", "chequered flag", "session closed", "kept in", "quiet")
 """Reasons for which a call is taken back without its item being tried on another lap."""
+NO_CALL = "its lap was driven without a call for it"
 NO_COOL_LAP = "a timed lap was driven in place of its cool-down lap"
 
 
@@ -131,7 +132,7 @@ def lap_over(
         _no_cool_lap(run, leg, procedures, t)
     for item in run.items:
         if item.leg == leg:
-            item.signal("lap_over", t, item.reason or item.waits)
+            item.signal("lap_over", t, item.reason or item.waits or (NO_CALL if item.state == "planned" else None))
     if run.laps[leg] == "cool" and run.pointer == leg + 2:
         _passed_over(run, leg + 1, procedures, t)
 
@@ -172,7 +173,7 @@ def _passed_over(run: RunState, leg: int, procedures: Mapping[str, Procedure], t
             continue
         to = next_leg(run, item, procedure, leg)
         if to is None:
-            item.signal("fail", t, "a timed lap in place of the cool-down lap took the place of its lap")
+            item.signal("fail", t, "its timed lap was driven in place of the cool-down lap, before it was told")
         else:
             item.leg = to
 
@@ -200,7 +201,7 @@ def run_over(run: RunState, procedures: Mapping[str, Procedure], t: float) -> No
             item.signal("call_lost", t, item.reason)  # told for a lap that was not begun
         if run.state == "done":
             driven = item.leg < reached or item.leg == reached == last
-            ended = "its lap was driven without a call for it" if driven else "the run ended before its lap"
+            ended = NO_CALL if driven else "the run ended before its lap"
             item.signal("lap_over", t, item.reason or item.waits or (ended if item.state == "planned" else None))
         elif item.leg == run.pointer < last:
             # This lap was broken off and is driven again when the run is resumed: so is what was to be done on it.

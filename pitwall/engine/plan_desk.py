@@ -66,6 +66,19 @@ class PlanDesk:
         plans.update(alternates.items())
         return cls(dict(plans), plans)
 
+    def left_with(self, run: str) -> Alternate | None:
+        """Which alternate alone has this run, where the car went over to another plan since; None for every other run.
+        Nobody is owed what only the wet plan asks for once the car is back on the dry one."""
+        if any(plan.find(run) for plan in self._of(None)) or any(plan.find(run) for plan in self._of(self.driven)):
+            return None
+        others = [kind for kind in self.latest if kind != self.driven]
+        return next((kind for kind in others if any(plan.find(run) for plan in self._of(kind))), None)
+
+    def _of(self, kind: Alternate | None) -> list[Plan]:
+        """This plan as its file was read and as it was in use."""
+        kept = (self.base.get(kind), self.latest.get(kind), self.aside.get(kind))
+        return [plan for plan in kept if plan is not None]
+
     def note(self, revision: int, t: float, by: str, what: str, why: str, asked: tuple[PlanChange, ...] = ()) -> None:
         """Keep a change of the plan: who made it, when, what it was and why."""
         self.changes.append(PlanChanged(revision=revision, t=t, by=by, what=what, why=why))

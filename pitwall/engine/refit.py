@@ -91,6 +91,8 @@ def refit(state: RunState, new: Run, t: float, why: str) -> list[str]:
     Returns:
         What could not be taken, a sentence each.
     """
+    if state.state == "running":
+        state.not_resumed = None  # a plan without it was in use meanwhile
     stands = as_it_stands(state)
     if new == stands:
         return []
@@ -151,7 +153,11 @@ def _lay_items_out(state: RunState, t: float, why: str) -> None:
         if not is_ahead(state, one.leg):
             one.signal("fail", t, "its lap was past when the plan changed")
         found.append(one)
+    again = [(one.item, one.leg) for one in found if one.key not in {old.key for old in before}]
     for old in known.values():
+        if old.state == "dropped" and (old.item, old.leg) in again:
+            again.remove((old.item, old.leg))
+            continue  # it is here once more, under a number of its own
         old.signal("drop", t, why)
         old.leg = max(0, min(old.leg, len(state.laps) - 1))
         found.append(old)

@@ -118,6 +118,14 @@ class RunState:
         return self.state != "done" or not self.laps or self.enough(cut=self.by_flag)
 
     @property
+    def laps_left(self) -> int:
+        """Timed laps of a run that counts which nobody drove, where its plan does not say that fewer do. Half of them
+        count because the car came in by itself; whether that was enough is not for us to say."""
+        if self.state != "done" or not self.counts or self.out_in or self.run.shorten_to is not None:
+            return 0
+        return max(self.timed_wanted - self.timed_own, 0)
+
+    @property
     def expected_kind(self) -> LapKind:
         """Planned kind of the lap the pointer stands on."""
         if self.boxed_early and self.pointer == 0:

@@ -14,7 +14,7 @@ from pydantic import AwareDatetime, Field
 from pitwall.model.base import Frozen, Slug
 from pitwall.model.comments import Comment
 from pitwall.model.facts import SessionStatus
-from pitwall.model.plan import LapKind, Scalar, Want
+from pitwall.model.plan import Alternate, LapKind, Scalar, Want
 
 Outcome = Literal["done", "probably_done", "done_badly", "not_done", "to_come"]
 """What became of an item. ``done_badly``: it was done, but what was to be learned of it is spoilt; ``to_come``: the
@@ -174,6 +174,16 @@ class RunRow(Frozen):
     items: int = 0
     counts: bool = Field(default=True, description="False: it is over, and too little was driven to count as this run")
     musts_left: int = Field(default=0, description="must items that were not done, or whose data are spoilt")
+    laps_left: int = Field(default=0, description="of a run that counts: timed laps that were not driven, though no "
+                                                  "shorten_to says that fewer do")
+
+    only_in: Alternate | None = Field(default=None, description="the alternate that alone has this run, where the car "
+                                      "went over to another plan since: it is not owed")
+
+    @property
+    def owed(self) -> bool:
+        """False for a run of an alternate that the car has left: nobody has to drive what is left of it."""
+        return self.only_in is None
 
     @property
     def finished(self) -> bool:
@@ -183,7 +193,7 @@ class RunRow(Frozen):
     @property
     def in_part(self) -> bool:
         """True when it was driven, and something that it had to bring was not brought."""
-        return self.finished and self.musts_left > 0
+        return self.finished and (self.musts_left > 0 or self.laps_left > 0)
 
 
 class SwitchMove(Frozen):

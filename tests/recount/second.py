@@ -104,11 +104,30 @@ def run_rows(told: Told, car: str, laps: list[Lap], items: list[Row]) -> list[Ro
             "planned_span_s": None if span is None else [near(one, 1) for one in span], "stints": stints(own),
             "best_lap_s": near(min(times), 3) if times else None, "clean_laps": len(good),
             "median_clean_s": near(median(good), 3) if good else None,
+            "owed": is_owed(told, car, run["run"]), "laps_left": laps_left(run, paper, wanted, own, kind),
             "items_done": sum(item["done"] for item in of_run), "items": len(of_run),
             "musts_left": sum(item["outcome"] in ("not_done", "done_badly") for item in of_run
                               if item["want"] == "must"),
         })
     return found
+
+
+def is_owed(told: Told, car: str, run: str) -> bool:
+    """A run of the first plan, of the plan that was gone over to last, or of no file at all; not one of another."""
+    gone_to = [key["alternate"] for key in told.facts("command_given", car) if key["command"] == "switch_plan"]
+    files = told.setup["alternates"].get(car, {})
+    wanted = [told.setup["plans"][car], *(files[kind] for kind in gone_to[-1:] if kind in files)]
+    named = [{one["run"] for one in plan["runs"]} for plan in wanted]
+    return any(run in names for names in named) or not any(
+        run in {one["run"] for one in plan["runs"]} for plan in files.values())
+
+
+def laps_left(run: Row, paper: Row, wanted: list[str], own: list[Lap], kind: dict[int, str]) -> int:
+    """Timed laps that a run that is over still wants: half of them or more were driven, and its plan names no fewer.
+    Whether a flag ended it, so that it does not count at all, is the engine's word."""
+    missing = wanted.count("timed") - sum(kind[lap.number] == "timed" for lap in own)
+    enough = 2 * missing <= wanted.count("timed") and run["counts"]
+    return missing if run["state"] == "done" and paper["shorten_to"] is None and missing > 0 and enough else 0
 
 
 def _reason(laps: list[Lap], run: Row) -> Own:

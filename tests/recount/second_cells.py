@@ -37,10 +37,11 @@ def _what_became(told: Told, own: Row, car: Row) -> Cells:
     rows = []
     for actual, run in zip(told.debrief.car(_value(car["car"])).runs, car["runs"], strict=True):  # type: ignore[union-attr]
         laps = [*count(run["timed_done"]), *count(run["timed_wanted"])]
-        lacks = actual.finished and run["musts_left"]
+        left = count(run["laps_left"]) if run["laps_left"] else []
+        left += count(run["musts_left"]) if actual.finished and run["musts_left"] else []
         rows.append([text(run["run"]), [], laps if actual.timed_wanted and actual.stints else [],
                      [Own(run["items_done"]), Own(run["items"])] if run["items"] else [], lap_time(run["best_lap_s"]),
-                     [*text(run["reason"]), *(count(run["musts_left"]) if lacks else [])]])
+                     [*text(run["reason"]), *left]])
     return rows
 
 

@@ -40,14 +40,15 @@ def wrong_at_the_line(told: Told, car: str, lap: Lap, planned: str, switch: Row)
     shown = [one["position"] for one in sorted(reports, key=lambda one: one["t"]) if one["t"] <= lap.begin]
     if planned not in ("in", "cool") or not shown or (watched and switch["switch"] not in watched):
         return None
-    wanted = lap.planned["switches"].get(switch["switch"], _default(told, car, switch))
+    wanted = lap.planned["switches"].get(switch["switch"], default_of(told, car, switch))
     if _near(shown[-1], wanted, switch) or (planned == "cool" and _asked_behind(lap, switch["switch"])):
         return None
     stood = f"{switch['word']} stood at {_shown(shown[-1])}"
     return f"{stood}, driven as a timed lap it needed {_shown(wanted)}"
 
 
-def _default(told: Told, car: str, switch: Row) -> Any:
+def default_of(told: Told, car: str, switch: Row) -> Any:
+    """Where the car file wants a switch on a timed lap of the plan's first driver."""
     driver, wet = told.plans[car].get("driver", told.setup["plans"][car]["driver"]), told.setup["wet"]
     real = {"lap": "timed", "driver": driver, "wet": wet}
     fits = [one for one in switch["defaults"] if all(one[key] in (None, value) for key, value in real.items())]
@@ -58,7 +59,7 @@ def _default(told: Told, car: str, switch: Row) -> Any:
 def _asked_behind(lap: Lap, switch: str) -> bool:
     """Does an item of this run ask for the switch? It may have been told already for the lap behind a cool-down lap,
     and no lap is wrong for that."""
-    return any(switch in str(item["with"]) for item in lap.planned["items"])
+    return any(switch in str(item["arguments"]) for item in lap.planned["items"])
 
 
 def _near(stood: Any, wanted: Any, switch: Row) -> bool:

@@ -52,13 +52,17 @@ def _head(told: Told, own: Row) -> list[Printed]:
 
 def _summary(told: Told, own: Row, car: Row) -> list[Printed]:
     actual, green = _actual(told, car), own["session"]["green_time"]
-    runs, items = actual.runs, Counter(item["outcome"] for item in car["items"])
+    runs, left = actual.runs, {_value(run["run"]) for run in car["runs"] if not run["owed"]}
+    left -= {run.run for run in runs if run.stints or run.finished}
+    counted = [item for item in car["items"] if _value(item["run"]) not in left]
+    items = Counter(item["outcome"] for item in counted)
     begun = [run for run in runs if run.stints and not run.finished]
-    whole = [ours["musts_left"] == 0 for run, ours in zip(runs, car["runs"], strict=True) if run.finished]
+    whole = [ours["musts_left"] + ours["laps_left"] == 0 for run, ours in zip(runs, car["runs"], strict=True)
+             if run.finished]
     in_part = len(whole) - sum(whole)
-    outcome = [*count(sum(whole)), *count(len(runs)), *(count(in_part) if in_part else []),
+    outcome = [*count(sum(whole)), *count(len(runs) - len(left)), *(count(in_part) if in_part else []),
                *(count(len(begun)) if begun else []),
-               *count(len(car["items"])), *count(items["done"]), *count(items["probably_done"]),
+               *count(len(counted)), *count(items["done"]), *count(items["probably_done"]),
                *count(items["done_badly"]), *count(items["not_done"]),
                *(count(items["to_come"]) if items["to_come"] else [])]  # fmt: skip
     if car["laps"]:
@@ -91,8 +95,10 @@ def _off(car: Row) -> list[Printed]:
 def _to_do(told: Told, car: Row) -> list[Printed]:
     """Whole runs, then what is lacking of others, then items: musts, then shoulds; coulds are counted."""
     runs = list(zip(_actual(told, car).runs, car["runs"], strict=True))
+    gone = {actual.run for actual, ours in runs if not ours["owed"]}
+    runs = [(actual, ours) for actual, ours in runs if ours["owed"]]
     whole = [(actual, ours) for actual, ours in runs if not actual.stints and not actual.finished]
-    untouched = {actual.run for actual, _ in whole}
+    untouched = {actual.run for actual, _ in whole} | gone
     items = [item for item in car["items"] if item["outcome"] in LEFT and _value(item["run"]) not in untouched]
     points: list[Printed] = []
     for want in ("must", "should"):
@@ -100,7 +106,8 @@ def _to_do(told: Told, car: Row) -> list[Printed]:
                    for actual, ours in whole if actual.want == want]
         for actual, ours in runs:
             lacking = _value(ours["timed_wanted"]) - ours["timed_done"]
-            if actual.stints and not actual.finished and actual.want == want and lacking > 0:
+            open_laps = lacking > 0 and actual.stints and not actual.finished
+            if actual.want == want and (open_laps or ours["laps_left"]):
                 points.append([*text(ours["run"]), Own(lacking, "engine"), *count(ours["timed_wanted"]),
                                *text(ours["reason"])])
         together: dict[tuple[Any, ...], list[Row]] = {}
@@ -112,9 +119,12 @@ def _to_do(told: Told, car: Row) -> list[Printed]:
             laps = list(dict.fromkeys(_value(item["lap"]) for item in group))
             points.append([*text(group[0]["do"]), *text(group[0]["run"]), *text(laps), *text(group[0]["reason"])])
     coulds = [ours for actual, ours in whole if actual.want == "could"]
-    left = sum(item["want"] == "could" for item in items)
-    if coulds or left:
-        points.append([*text([ours["run"] for ours in coulds]), *(count(left) if left else [])])
+    left = list(dict.fromkeys((_value(item["do"]), _value(item["run"])) for item in items if item["want"] == "could"))
+    short = [_value(ours["run"]) for actual, ours in runs if actual.want == "could" and actual.stints
+             and (ours["laps_left"] or (not actual.finished and ours["timed_done"] < _value(ours["timed_wanted"])))]
+    if coulds or left or short:
+        names = [one for pair in left for one in pair]
+        points.append([*text([ours["run"] for ours in coulds]), *text(short), *text(names)])
     return points
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from tests.recount.own import Own, name, near, plan
+from tests.recount.own import numbers as figures
 from tests.recount.second_holds import held
 from tests.recount.second_instead import planned_kinds
 from tests.recount.second_laps import HOME, ON_THE_WAY, Lap, loops_of, map_of, moment
@@ -29,6 +30,9 @@ def windows(told: Told, car: str, laps: list[Lap], rows: list[Row], moves: list[
             numbers = lane(told, car, lap, laps)
         else:
             numbers = whole(told, car, lap, rows[lap.number - 1])
+            if lap.kind == "timed":  # where it was done badly, that stands first
+                off = [float(one) for text in rows[lap.number - 1]["switches_wrong"] for one in figures(text.value)]
+                numbers["evidence_text"] = Own([*off, *numbers["evidence_text"].value])
         begin, end = actual.from_s.value, actual.to_s.value  # these are compared with ours beside
         inside = SET_WITHIN_S if actual.what == "lap" else 0.0
         found.append(numbers | {

@@ -15,6 +15,7 @@ import pytest
 from tests.recount.own import Account
 from tests.recount.second import second
 from tests.recount.second_clean import kinds, verdict
+from tests.recount.second_items import whole_lap_outcomes
 from tests.recount.second_laps import laps_of, statuses_of
 from tests.recount.second_tables import account_for
 from tests.recount.sessions import NAMES, facts_of, told
@@ -54,6 +55,20 @@ def test_kinds_of_laps_and_what_is_clean_are_our_own(name: str) -> None:
         own = [(lap.number, kind[lap.number], verdict(told(name), car.car, lap, spans))
                for lap in laps_of(told(name), car.car)]
         assert own == [(lap.number, lap.kind, lap.clean) for lap in car.laps]
+
+
+def test_what_was_done_badly_on_a_whole_lap_is_our_own() -> None:
+    """An item whose data are a whole timed lap is as good as that lap: reckoned again from what spoilt the lap, from
+    the switches with which it began, and from where the item's own switch stood."""
+    found = {}
+    for name in NAMES:
+        for car in told(name).debrief.cars:
+            moves = [move.model_dump() for move in car.switches]
+            ours = whole_lap_outcomes(told(name), car.car, moves)
+            theirs = {item.item: item.outcome == "done_badly" for item in car.items if item.item in ours}
+            assert theirs == ours, name
+            found |= {(name, item): badly for item, badly in ours.items()}
+    assert set(found.values()) == {True, False}
 
 
 def test_a_wrong_number_is_found() -> None:

@@ -14,7 +14,9 @@ from pitwall.app.next_plan import Draft, next_plan
 from pitwall.app.next_plan_text import draft_text
 from pitwall.app.next_rest import laps_for
 from pitwall.app.plan_sheets import read_any
+from pitwall.cli.debrief import in_words
 from pitwall.cli.main import main
+from pitwall.debrief.contents_summary import summary_sections
 from pitwall.engine.run_state import ItemState
 from pitwall.errors import FileProblem, JournalError, UserError
 from pitwall.model.plan import Item, Plan, parse_laps
@@ -197,6 +199,24 @@ def turned_wet(*dry: dict[str, Any], sets: dict[str, Any]) -> Kept:
 def gone_wet(folder: Path, *dry: dict[str, Any], sets: dict[str, Any], **more: Any) -> Draft:
     """The draft after that session."""
     return next_plan(turned_wet(*dry, sets=sets).journal(folder), **more)
+
+
+def test_back_on_the_dry_plan_nobody_is_owed_the_runs_of_the_wet_one(tmp_path: Path) -> None:
+    """It dried before a wet run was driven: neither the draft nor the first page asks for one, and both say so."""
+    wet = plan(RAIN | {"items": [{"do": "comment", "on": "in"}]}, tyre_sets=WET, starts_with={"tyres": "W1"})
+    made = Kept(setup(plan(FIRST | {"items": []}, LATER, tyre_sets=SETS), regulations=BOTH,
+                      alternates={"41": {"wet": wet}})).green()  # fmt: skip
+    made.command("switch_plan", alternate="wet", text="rain")
+    made.wait(400)
+    made.command("switch_plan", alternate="dry", text="it dries")
+    draft = drafted(made, tmp_path)
+    assert [run.run for run in draft.plan.runs] == ["first", "later"]
+    assert any(line.startswith("rain: of the wet plan alone, which was left again") for line in draft.decide)
+    whole = debrief_of(made.journal(tmp_path))
+    first, next_up = (section.blocks for section in summary_sections(whole.cars[0], whole)[:2])
+    assert first[0].text.startswith("0 of 2 runs done. Of 1 item 0 done")
+    assert "rain" not in str(next_up)
+    assert not [line for line in in_words(whole) if "of rain" in line]
 
 
 def test_laps_in_the_dry_keep_their_compound_once_the_wet_plan_is_in_use(tmp_path: Path) -> None:
@@ -396,3 +416,26 @@ def test_which_car_is_asked_where_there_are_several(tmp_path: Path) -> None:
             next_plan(journal, **more)  # type: ignore[arg-type]  # a row of arguments
     with pytest.raises(JournalError):
         next_plan(tmp_path / "none.sqlite")
+
+
+def test_a_must_that_counts_with_half_of_its_laps_keeps_its_importance_and_the_laps_that_are_left(
+    tmp_path: Path,
+) -> None:
+    """The driver came in after one of two timed laps, and nobody wrote that one is enough: what is left goes on as the
+    must that it is, with its timed lap and its items; with ``shorten_to`` only the items would."""
+    items = [{"do": "comment", "on": "in"}]
+    for fewest, laps in ((None, ("out", "timed", "in")), (1, ("out", "in"))):
+        stage = Kept(setup(plan(FIRST | {"laps": "out, timed, cool, timed, in", "items": items, "shorten_to": fewest}),
+                           regulations=BOTH)).green().leave(200)  # fmt: skip
+        stage.home(stage.lap(stage.lap(200, 125, from_exit=True), 100))
+        folder = tmp_path / str(fewest)
+        folder.mkdir()
+        made = drafted(stage, folder)
+        (run,) = made.plan.runs
+        assert (run.want, run.laps, [item.do for item in run.items]) == (
+            "must" if fewest is None else "should", laps, ["comment"])
+        if fewest is None:
+            assert made.sources["first"] == "ended in p1 after 1 timed lap: ended early, still counts"
+            assert any("1 of 2 timed laps were driven in p1, and no 'shorten_to' says" in one for one in made.decide)
+            (car,) = debrief_of(stage.journal(folder)).cars
+            assert (car.runs[0].laps_left, car.runs[0].in_part) == (1, True)

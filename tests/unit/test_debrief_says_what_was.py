@@ -79,6 +79,29 @@ def test_too_few_laps_are_worse_than_a_must_item_that_was_not_done() -> None:
     assert say.run_state(lacking("not_done", counts=False).runs[0]) == "▲ broken off, 3 of 3 timed"
 
 
+def to_do(made: CarDebrief) -> list[tuple[str, str]]:
+    """What the first page has to be done next: lead and words of each point."""
+    block = summary_sections(made, full())[1].blocks[0]
+    return [(one.lead, one.text) for one in block.points] if isinstance(block, Points) else []
+
+
+def test_laps_that_no_plan_leaves_out_are_told_of_a_run_that_counts() -> None:
+    """One of two timed laps of a must was driven, and it counts because the driver came in by himself: it is done in
+    part, and what is left of it stands under what is to be done next."""
+    made = lacking("done", laps_left=1, reason="ended early, still counts", timed_done=1, timed_wanted=2)
+    assert say.run_state(made.runs[0]) == "◐ done in part, 1 of 2 timed"
+    assert say.why(made.runs[0]) == "ended early, still counts; 1 timed lap left"
+    assert to_do(made) == [("Must: run learn:", "1 of 2 timed laps not driven. Ended early, still counts.")]
+
+
+def test_what_could_be_done_is_named() -> None:
+    """An item of a run that was driven has its name there as a run has: a number says nothing."""
+    made = lacking("done", "not_done")
+    could = tuple(one.model_copy(update={"want": "could"}) for one in made.items)
+    assert to_do(made.model_copy(update={"items": could})) == [
+        ("Could, when there is time:", "constant speed hold of learn.")]
+
+
 def test_a_block_that_was_done_in_the_pit_lane_is_not_told_as_not_driven() -> None:
     """Practice starts after the flag have no lap of their own."""
     starts = run("starts", "could", "done", laps="", timed_wanted=0, timed_done=0)

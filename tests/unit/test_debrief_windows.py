@@ -256,7 +256,7 @@ def test_a_receiver_that_is_off_at_the_line_moves_no_lap(first_m: tuple[float, .
 
 
 def compared(*moved: tuple[float, float], clean: str = "clean", status: tuple[str, ...] = (),
-             outcome: str = "done") -> DataWindow:
+             outcome: str = "done", wrong: tuple[str, ...] = ()) -> DataWindow:
     """The window of a switch comparison on a timed lap from 100 to 190 s; ``moved``: when, and to which position."""
     made = shipped()
     moves = [SwitchMove(t=0.0, switch="brake_bias", word="bias", position=56.0, evidence="measured")]
@@ -265,7 +265,8 @@ def compared(*moved: tuple[float, float], clean: str = "clean", status: tuple[st
     row = ItemRow.model_validate({"item": "one", "do": "switch_compare", "run": "work", "lap": "timed lap 1",
                                   "want": "must", "outcome": outcome})
     lap = LapRow(car="41", number=3, run="work", kind="timed", start_s=100.0, end_s=190.0, lap_time_s=90.0, clean=clean,
-                 clean_at="2" if clean != "clean" else "", lost_s=0.9 if clean != "clean" else None, status=status)
+                 switches_wrong=wrong, clean_at="2" if clean != "clean" else "",
+                 lost_s=0.9 if clean != "clean" else None, status=status)
     done = ItemDone(row, made.procedures["switch_compare"], lap, {"brake_bias": 54.0})
     window = window_of(done, CarFacts(CarNotes(), the_map(), moves, made.cars["41"].switches, {}))
     assert window is not None
@@ -297,6 +298,30 @@ def test_a_switch_may_be_set_about_the_line_and_not_in_the_middle() -> None:
     assert "traffic, 0.9 s lost before 2" in spoilt.evidence_text
     under_red = compared((95.0, 54.0), clean="yellow", status=("yellow", "red"))
     assert "the lap was spoilt: a red flag" in under_red.evidence_text
+
+
+ENGINE, BIAS = "engine stands at 5, this timed lap needs 2", "bias stands at 56, this timed lap needs 54"
+
+
+def test_a_comparison_on_a_lap_that_began_with_a_switch_out_of_place_was_done_badly() -> None:
+    """The lap table says 'switch wrong' and no median counts the lap: what was to be learned of it is spoilt as well,
+    also where it is another switch than the one compared. The item's own is told once."""
+    badly = compared((95.0, 54.0), wrong=(ENGINE,))
+    assert (badly.outcome, badly.evidence_text.split("; ")[0]) \
+        == ("done_badly", f"the lap began with a switch out of place: {ENGINE}")
+    assert compared(wrong=("brake " + BIAS,)).evidence_text.count("bias") == 1
+    assert compared((95.0, 54.0)).outcome == "done"
+
+
+def test_what_needs_no_timed_lap_is_not_judged_by_its_switches() -> None:
+    """What is looked at in the pit lane, or on a lap that is no timed one, does not hang on the switches of a timed
+    lap."""
+    row = ItemRow(item="one", do="pit_lane_pass", run="work", lap="in-lap", want="must", outcome="done")
+    lap = LapRow(car="41", number=3, run="work", kind="timed", start_s=100.0, end_s=190.0, switches_wrong=(ENGINE,))
+    facts = CarFacts(CarNotes(), the_map(), [], [], {3: (190.0, 215.0)}, 22.0)
+    window = window_of(ItemDone(row, shipped().procedures["pit_lane_pass"], lap, {}), facts)
+    assert window is not None
+    assert window.outcome == "done"
 
 
 @pytest.mark.parametrize(("planned", "kind", "words"), [

@@ -53,6 +53,14 @@ def test_a_lost_call_moves_its_item_to_the_next_lap_that_allows_it() -> None:
     assert state.items[0].reason == "moved to timed lap 2: yellow flag"
 
 
+def test_an_item_whose_lap_passed_without_a_call_says_so() -> None:
+    """Nobody called for it, and nothing is known of why: that is the reason, for there is always one."""
+    _, state = running({"do": "flap_lap", "on": {"timed": 1}})
+    state.pointer = 2
+    items.lap_over(state, 1, PROCEDURES, 300)
+    assert (state.items[0].state, state.items[0].reason) == ("not_done", "its lap was driven without a call for it")
+
+
 def test_a_red_flag_moves_nothing() -> None:
     """The run is broken off anyway: its items stay where they are for the resumed run."""
     made, state = running({"do": "flap_lap", "on": {"timed": 1}})

@@ -177,6 +177,50 @@ def test_a_file_of_an_alternate_counts_when_it_is_driven() -> None:
     assert main.timed_wanted == 1
 
 
+ITEMS = [{"do": "flap_lap", "on": {"timed": 2}, "with": {"flap": "open"}}, {"do": "comment", "on": "in"}]
+
+
+def _there_and_back(*runs: dict[str, Any]) -> Stage:
+    """The car leaves for a run with items ahead, goes over to the wet plan on its out-lap, and back to the dry one."""
+    stage = _stage(*(runs or (MAIN | {"items": ITEMS}, SPARE)))
+    stage.leave(10.0)
+    stage.wait(30.0)
+    stage.command("switch_plan", alternate="wet", text="rain")
+    stage.wait(40.0)
+    stage.command("switch_plan", alternate="dry", text="it dries")
+    return stage
+
+
+def test_there_and_back_leaves_each_item_once() -> None:
+    """What the wet plan dropped of the run on track is there again, on the same laps, and not once more as dropped."""
+    stage = _there_and_back()
+    main = stage.car.progress.find("main")
+    assert main is not None
+    assert [(one.item.do, one.leg, one.state) for one in main.items] == [
+        ("flap_lap", 2, "planned"), ("comment", len(main.laps) - 1, "planned")]
+
+
+def test_a_run_that_is_wanted_again_is_resumed_after_a_red_flag() -> None:
+    """The wet plan would have ended it at the pit entry; that is over once the dry plan is in use again."""
+    stage = _there_and_back()
+    stage.status(60.0, "red")
+    stage.home(60.0)
+    main = stage.car.progress.find("main")
+    assert main is not None
+    assert main.state in ("cut", "next")
+
+
+def test_runs_of_the_plan_that_was_left_are_known_as_such() -> None:
+    """Of the wet plan alone, and only while another plan is in use; the first plan's are owed whatever is driven."""
+    stage = _stage()
+    desk = stage.car.desk
+    assert desk.left_with("puddles") == "wet"
+    stage.command("switch_plan", alternate="wet", text="rain")
+    assert [desk.left_with(one) for one in ("puddles", "main", "checks", "no such run")] == [None] * 4
+    stage.command("switch_plan", alternate="dry", text="dry")
+    assert [desk.left_with(one) for one in ("puddles", "main", "checks", "no such run")] == ["wet", None, None, None]
+
+
 def test_wet_defaults_apply_and_what_is_owed_stays_owed() -> None:
     """The switch card wants the positions of the wet; a put-back that was owed before is owed still."""
     stage = _stage(MAIN, SPARE)

@@ -893,6 +893,10 @@ export interface RunRow {
   counts: boolean;
   /** must items that were not done, or whose data are spoilt */
   musts_left: number;
+  /** of a run that counts: timed laps that were not driven, though no shorten_to says that fewer do */
+  laps_left: number;
+  /** the alternate that alone has this run, where the car went over to another plan since: it is not owed */
+  only_in?: "dry" | "wet" | "short" | null;
 }
 
 export interface Rung {
