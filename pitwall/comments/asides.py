@@ -61,7 +61,7 @@ _ASIDES = re.compile("|".join((
     r"(?:on|with|at) (?:a )?(?:high|low|full|less|more|heavy) (?:fuel|tanks?)",
     r"(?:high|low|full|half|empty) (?:fuel|tanks?)|(?:long|short|race) (?:runs?|stints?)",
     r"in (?:the )?(?:wet|dry|wind)",
-    r"at (?:the )?top end",
+    r"at (?:the )?top end|(?:in )?top gear",
     rf"(?:only )?(?:on|with|from|due to) (?:the )?(?:cold|hot|warm) {_SET}",
     r"(?:on|under|during|with) (?:the )?(?:down|up) ?shifts?",
     r"(?:over|on|at) (?:the )?(?:crest|hump|brow|bump|(?:exit|entry|inside|outside|apex|inner|outer) (?:kerb|curb))s?",

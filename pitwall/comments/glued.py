@@ -146,7 +146,8 @@ _LEAD_ON = ("turn", "turns", "turning", "all", "come", "comes", "came", "coming"
 """Words that belong to the one behind them: ``turn in``, ``all through``."""
 _OF_A_CORNER = ("entry", "exit", "apex", "mid", "middle", "braking", "brakes", "centre", "center", "in", "out", "into")
 _ENDS_A_TURN = ("and", "&", "is", "are", "-", "to", "too", "now", "with", "has", "gets", "but", "then", "on", "at",
-                "it", "i", "the", "he", "she", "under", "when", "just", "?", "really", "very", "also", "still", "every")
+                "it", "i", "the", "he", "she", "under", "when", "just", "?", "really", "very", "also", "still", "every",
+                "only")
 
 
 def _number(words: list[Word], at: int) -> Word | None:
