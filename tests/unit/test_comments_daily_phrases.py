@@ -80,6 +80,14 @@ def test_a_number_behind_a_corner_phase() -> None:
     assert refused("us on throttle 50").startswith("50")
 
 
+def test_braking_is_where_it_happens() -> None:
+    """Of what is no finding of brakes; what may be of the pedal is asked about."""
+    assert said("rear hops t1 braking") == ["t1 entry rear bouncing"]
+    assert said("us braking t1, t3") == ["t1 entry us", "t3 entry us"]
+    assert refused("braking stiff t1").startswith("stiff")
+    assert refused("brakes os t1").startswith("os")
+
+
 def test_what_is_well_is_the_setting() -> None:
     """``tc 3 is fine`` says nothing of the car's balance in that turn."""
     assert (said("t4 tc 3 is fine"), parse("t4 tc 3 is fine").text) == ([], "t4 tc 3 is fine")
