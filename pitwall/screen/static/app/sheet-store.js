@@ -87,7 +87,7 @@ export function saveSheet(sheet) {
   for (const car of sheet.cars) {
     add(page.body, "h2", `${car.car} ${car.driver}`);
     const table = add(page.body, "table", "");
-    const rows = [["leaves", "by", "run", "want", "laps", "on", "fits"], ...car.runs.map((run) => [run.leaves, run.by, run.run, run.want, run.laps, run.on ?? "", run.fits])];
+    const rows = [["leaves", "by", "run", "want", "laps", "tyres, fuel", "fits"], ...car.runs.map((run) => [run.leaves, run.by, run.run, run.want, run.laps, run.on ?? "", run.fits])];
     for (const cells of rows) {
       const row = add(table, "tr", "");
       for (const cell of cells) add(row, "td", cell);
