@@ -89,7 +89,7 @@ _COUNTED = re.compile(r"\d{1,2}-\d{1,2}|[-+]\d{1,2}")
 SAME_AS = ("same", "like", "similar", "as")
 _BEFORE = (
     r"(?:it was )?(?:(?:in|on|with|at) )?(?:the |our |my |his |her )?(?:"
-    r"(?:run|stint|session) \d{1,2}|(?:run|stint|lap|session|set|time|one)s? before"
+    r"(?:run|stint|session|lap) \d{1,2}|(?:run|stint|lap|session|set|time|one)s? before"
     r"|(?:first|second|third|fourth|last|previous|earlier|opening|prior) (?:run|stint|lap|session|set|time|one)s?"
     r"|baseline|previously|before|yesterday|this morning|this afternoon|earlier|last time|last night)"
 )

@@ -185,7 +185,7 @@ FINDINGS: tuple[Entry, ...] = (
                                    " | no issue | no issues | no complaint | no complaints"
                                   " | very happy | happy | pretty good | quite good | not bad | not too bad | ready"
                                    " | nothing to complain about | nothing to report | nothing wrong"
-                                   " | nothing special | love it | rotates nicely | rotates well"
+                                   " | nothing special | love it | decent | rotates nicely | rotates well"
                                    " | good rotation", "as it should be")}),
 )  # fmt: skip
 
@@ -201,7 +201,10 @@ PHRASES: tuple[Entry, ...] = entries("phrase", {
     "1|os": ("light os | light oversteer", "little oversteer"),
     "entry|os": ("lift oversteer | lift os | liftoff oversteer", "oversteer as he lifts"),
     "entry|good": ("turns in well | turns in nicely", "turns in as it should"),
-    "braking|good": ("brakes strong | strong brakes | pedal firm | firm pedal", "brakes as they should be"),
+    "braking|good": ("stops well | brakes strong | strong brakes | pedal firm | firm pedal",
+                     "brakes as they should be"),
+    "ride|good": ("rides kerbs well | rides the kerbs well | takes kerbs well | takes the kerbs well | rides bumps well"
+                  " | rides the bumps well | rides well", "rides as it should"),
     "engine|good": ("engine strong | strong engine", "an engine as it should be"),
     "on power|us": ("power understeer | power us", "understeer on power"),
     "on power|os": ("power oversteer | power os", "oversteer on power"),
@@ -346,7 +349,7 @@ TABLE: tuple[Entry, ...] = (
                              " | biggest issue | starts | begins | starts with | begins with | briefly | mainly"
                              " | mostly | limiting factor | fighting | fights | both sides | especially"
                              " | can feel | can hear | stability | stab | on me | on him"
-                             " | going into | coming into | heading into"
+                             " | going into | coming into | heading into | car's"
                              " | coming out of | coming off"
                              " | particularly | also", "")}),
 )  # fmt: skip

@@ -88,6 +88,20 @@ def test_braking_is_where_it_happens() -> None:
     assert refused("brakes os t1").startswith("os")
 
 
+def test_turns_in_a_row_without_commas() -> None:
+    """With an "and" at their end, and where none of them may be how bad it is."""
+    assert said("us at 5 6 and 9") == ["t5 us", "t6 us", "t9 us"]
+    assert refused("us in 5 3 and 9").startswith("9")
+    assert said("doesn't turn at 3") == ["t3 us"]
+
+
+def test_a_lap_is_a_time_before() -> None:
+    """Better and worse may be set against a lap by its number; which one is kept as words."""
+    assert said("more oversteer on exit t9 than lap 2") == ["t9 exit os worse"]
+    assert parse("us t4 worse than on lap 2").text == "us t4 worse than on lap 2"
+    assert refused("us t4 than lap 2").startswith("than")
+
+
 def test_what_is_well_is_the_setting() -> None:
     """``tc 3 is fine`` says nothing of the car's balance in that turn."""
     assert (said("t4 tc 3 is fine"), parse("t4 tc 3 is fine").text) == ([], "t4 tc 3 is fine")
