@@ -54,15 +54,19 @@ def _call(command: CommandGiven, car: TeamCar, now: float) -> Call:
         counted = car.channel.times.meant(car.book, now) if command.command == "said" else None
         call = counted or car.book.due_first()
         if call is None:
-            raise Refusal("no call is due; name one in 'call'")
+            raise Refusal(f"no call is due; name one in 'call'{_there(car)}")
         return call
     call = car.book.find(command.call)
     if call is None:
-        # Ids of calls all look alike: the nearest one says nothing, those that wait for a hand do.
-        known = [call.id for call in car.book.outstanding()][:MOST_NAMED]
-        there = f" (there are: {', '.join(known)})" if known else ""
-        raise Refusal(f"no call {command.call!r} for car {car.car}{there}")
+        raise Refusal(f"no call {command.call!r} for car {car.car}{_there(car)}")
     return call
+
+
+def _there(car: TeamCar) -> str:
+    """The calls that may be named. Ids of calls all look alike: the nearest one says nothing, those that wait for a
+    hand do."""
+    known = [call.id for call in car.book.outstanding()][:MOST_NAMED]
+    return f" (there are: {', '.join(known)})" if known else ""
 
 
 def _said(command: CommandGiven, car: TeamCar, now: float) -> Answer:

@@ -86,6 +86,15 @@ def _drawn(board: Board, car: str | None = "41", width: int = 80, height: int = 
     return out.getvalue()
 
 
+def test_an_answer_names_calls_to_come_by_their_words() -> None:
+    """Also those of which nothing was printed yet."""
+    log = LineLog()
+    assert log.lines(_desk(prompts=(_prompt("41-main-1-6-switch", state="planned", short="deploy harvest"),))) == ()
+    refused = Refused(id="r", t=100.0, because="ann-1", car="41",
+                      reason="no call 'x' for car 41 (there are: 41-main-1-6-switch)")
+    assert log.lines(refused) == ("    1:40  refused: no call 'x' for car 41 (there are: 'deploy harvest')",)
+
+
 def test_a_long_name_of_a_run_never_hides_the_lap() -> None:
     """At 80 columns the name gives way, and all of it stands where the terminal is wider."""
     board = Board()

@@ -47,7 +47,8 @@ def test_a_bare_said_means_the_most_urgent_call() -> None:
     assert due is not None
     assert effect(stage.command("said")).startswith(due.id)
     empty = Stage(setup(plan(RUN)), begin=-900).wait(-800)
-    assert reason(empty.command("said")) == "no call is due; name one in 'call'"
+    assert reason(empty.command("said")) == (
+        "no call is due; name one in 'call' (there are: 41-main-1-hold-0-1-0-0)")
     assert reason(empty.command("said", call="41-nothing")) == (
         "no call '41-nothing' for car 41 (there are: 41-main-1-hold-0-1-0-0)"
     )

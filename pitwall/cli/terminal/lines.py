@@ -22,6 +22,7 @@ from pitwall.model.outputs import (
     Answered,
     ClockState,
     Corrected,
+    DeskState,
     ForecastState,
     Health,
     LadderState,
@@ -72,14 +73,11 @@ class LineLog:
             case LadderState():
                 lines = ladder_lines(message, message.t, self._must_lost()) if message.active else []
                 return tuple(_timed(message, f"LADDER  {line}") for line in lines)
-            case Refused():
-                text = f"refused: {in_words(message.reason, self._words)}"
-            case Corrected():
-                text = f"corrected: {message.text}"
-            case Answered() if message.effect.partition(" ")[0] not in self._revision:
-                # An answer about a call is told by the call itself.
-                effect = in_words(message.effect, self._words)
-                text = f"{'car ' + message.car:<7} {effect.removeprefix(f'car {message.car} ')}"
+            case DeskState():
+                # Not told, but answers name calls that are still to come.
+                self._words |= {prompt.call: prompt.short for prompt in message.prompts}
+            case Refused() | Answered() | Corrected():
+                text = self._answer(message)
             case _:
                 pass
         return (_timed(message, text),) if text else ()
@@ -87,6 +85,16 @@ class LineLog:
     def alert_over(self, alert_id: str) -> None:
         """The alert was cleared: if it comes back it is told again."""
         self._alerts.pop(alert_id, None)
+
+    def _answer(self, message: Refused | Answered | Corrected) -> str | None:
+        if isinstance(message, Refused):
+            return f"refused: {in_words(message.reason, self._words)}"
+        if isinstance(message, Corrected):
+            return f"corrected: {message.text}"
+        if message.effect.partition(" ")[0] in self._revision:
+            return None  # an answer about a call is told by the call itself
+        effect = in_words(message.effect, self._words)
+        return f"{'car ' + message.car:<7} {effect.removeprefix(f'car {message.car} ')}"
 
     def _prompt(self, prompt: Prompt) -> str | None:
         if self._revision.get(prompt.call, -1) >= prompt.revision:

@@ -40,7 +40,7 @@ function CarColumn({ desk, car }) {
       <div><dt>tyres</dt><dd>${state?.tyres ?? "–"}${state?.tyre_laps != null ? `, ${state.tyre_laps} laps` : ""}</dd></div>
       <div><dt>fuel</dt><dd>${state?.fuel_kg != null ? `${state.fuel_kg} kg` : "–"}</dd></div>
       <div class="wide"><dt>flag</dt><dd>${state ? flagWords(state, outlook) || "–" : "–"}</dd></div>
-      <div><dt>switches</dt><dd>${wrong.length ? `◆ ${wrong.map((card) => card.word).join(", ")}` : allWords(state?.switches ?? [])}</dd></div>
+      <div class="wide"><dt>switches</dt><dd>${wrong.length ? `◆ ${wrong.map((card) => card.word).join(", ")}` : allWords(state?.switches ?? [])}</dd></div>
     </dl>
     ${state?.running_lap ? html`<${LapStrip} desk=${desk} car=${car} prompt=${prompt ?? null} />` : ""}
     <${PlanLine} desk=${desk} car=${car} calm />
