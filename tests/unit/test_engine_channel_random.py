@@ -15,7 +15,7 @@ from pitwall.engine.call import PRIORITY, CallSpec
 from pitwall.engine.chances_to_say import MUST, least_sure, ways_of
 from pitwall.engine.situation import Situation
 from pitwall.engine.sure import Sure
-from pitwall.radio.channel import plan_channel
+from pitwall.radio.channel import sought
 from pitwall.radio.pending import GAP_S, TICK_S, Spans
 from tests.unit.channel_stage import FULL_S, SHORT, SHORT_S, Radio, call, on_track
 
@@ -175,11 +175,11 @@ def test_a_plan_of_many_calls_costs_little(monkeypatch: pytest.MonkeyPatch) -> N
     counted: list[int] = []
 
     def counting(*args: Any, **more: Any) -> Any:
-        found = plan_channel(*args, **more)
-        counted.append(found.nodes)
+        found = sought(*args, **more)
+        counted.append(0 if found.solved is None else found.solved.answer.nodes)
         return found
 
-    monkeypatch.setattr(channel_module, "plan_channel", counting)
+    monkeypatch.setattr(channel_module, "sought", counting)
     stretches = tuple((begin, begin + 5.0) for begin in range(105, 195, 12))
     kinds = ("box", "switch", "switch", "procedure", "procedure", "run", "question", "pace", "care", "traffic", "brief",
              "answer")
