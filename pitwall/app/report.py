@@ -117,7 +117,7 @@ def as_text(report: dict[str, Any]) -> str:
         f"{report['scenario']}, seed {report['seed']}: {clock_text(report['session_s'])} session",
         f"  event       {report['event']}",
         f"  plans       {', '.join(f'car {car} {name}' for car, name in report['plans'].items())}",
-        f"  calls       {calls['planned']} planned: {calls['in_window']} in their window, "
+        f"  calls       {calls['planned']} planned: {calls['in_time']} in time, "
         f"{calls['withdrawn']} withdrawn, {calls['skipped']} skipped,",
         f"              {calls['settled']} late or unconfirmed at first, settled by what happened,",
         f"              {calls['unconfirmed']} unconfirmed, {calls['late']} late and {calls['missed']} missed "
@@ -140,7 +140,7 @@ def as_text(report: dict[str, Any]) -> str:
 def _calls(recorder: Recorder) -> dict[str, Any]:
     ends: Counter[str] = Counter()
     reasons: dict[str, Counter[str]] = {state: Counter() for state in ("unconfirmed", "late", "missed", "withdrawn")}
-    in_window = settled = 0
+    in_time = settled = 0
     by_kind: Counter[str] = Counter()
     for call in sorted(recorder.calls):
         history = recorder.calls[call]
@@ -152,10 +152,10 @@ def _calls(recorder: Recorder) -> dict[str, Any]:
         if last.state in TOLD:
             # What followed may settle a call that was late or unconfirmed: it was done, but nobody told it in time.
             doubted = any(prompt.state in ("late", "unconfirmed") for prompt in history)
-            in_window, settled = in_window + (not doubted), settled + doubted
+            in_time, settled = in_time + (not doubted), settled + doubted
     return {
         "planned": len(recorder.calls),
-        "in_window": in_window,
+        "in_time": in_time,
         "settled": settled,
         **{state: ends[state] for state in ("unconfirmed", "late", "missed", "skipped", "withdrawn")},
         "open": sum(count for state, count in ends.items() if state not in (*RESTING, "said")),

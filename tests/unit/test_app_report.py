@@ -57,7 +57,7 @@ def test_every_call_is_counted_once() -> None:
     _history(recorder, "h", "shown")
     calls = _report(recorder)["calls"]
     ends = dict.fromkeys(
-        ("in_window", "settled", "unconfirmed", "late", "missed", "withdrawn", "skipped", "open"), 1
+        ("in_time", "settled", "unconfirmed", "late", "missed", "withdrawn", "skipped", "open"), 1
     )
     assert {name: calls[name] for name in ends} == ends
     assert calls["planned"] == sum(ends.values())
@@ -81,7 +81,7 @@ def test_older_revisions_change_nothing() -> None:
     recorder = Recorder()
     _history(recorder, "a", "shown", "due", "said", "done")
     recorder.restate([prompt("a", revision=2, state="due")])
-    assert _report(recorder)["calls"]["in_window"] == 1
+    assert _report(recorder)["calls"]["in_time"] == 1
 
 
 def test_laps_come_from_the_truth() -> None:

@@ -815,7 +815,8 @@ export interface RunDebrief {
   comments: Comment[];
   /** of this run */
   calls: number;
-  calls_in_window: number;
+  /** said, or shown to be done, and never late or unconfirmed before */
+  calls_in_time: number;
   /** late, missed or unconfirmed to the end */
   calls_doubtful: number;
 }
