@@ -85,7 +85,7 @@ def test_a_plan_that_no_longer_fits_is_told_with_evidence_and_changed_by_one_key
     garage hears the run anew, and the alert is over."""
     play = late_car(CHECKS, LONG, MAIN)
     adopts_best(play, **IN_DANGER)
-    play.want(alert("overrun", text=has("main fits in")), between(240, 1500))
+    play.want(alert("overrun", text=has("main may not fit")), between(240, 1500))
     play.want(advice(asked="musts in danger"), between(240, 1500))
     play.want(answered("the-answer", effect=has("of the forecast adopted")), between(240, 1600), times=1)
     play.want(alert_cleared("overrun"), between(240, 1700))
