@@ -15,6 +15,7 @@ from typing import Any, get_args
 import yaml
 from pydantic import ValidationError
 
+from pitwall.app.call_words import CallWords
 from pitwall.app.change_files import findings_in, read_changes
 from pitwall.app.clients import Onlooker
 from pitwall.app.plain_words import findings_from, near, shown
@@ -24,12 +25,15 @@ from pitwall.bus.codec import message_for_fact
 from pitwall.bus.mqtt import MqttBus
 from pitwall.errors import BrokerError, FileProblem, Finding, UserError
 from pitwall.model.commands import CommandGiven
-from pitwall.model.outputs import Answered, ClockState, Health, Output, Refused
+from pitwall.model.outputs import Answered, ClockState, DeskState, Health, Output, Refused
 from pitwall.runtime.ports import Bus
 
 ANSWERED_WITHIN_S = 10.0
+DESK_WITHIN_S = 2.0  # for the words of the car's calls, which a broker keeps and hands out at once
 HEAD = ("id", "type", "car", "command", "by", "t")
 LISTS = ("sectors",)
+OF_CALLS = ("said", "skip", "defer", "repeat", "confirm")
+"""Commands whose answer names a call."""
 _CLOCK = re.compile(r"(-)?(?:(\d{1,2}):)?(\d{1,4}):([0-5]\d(?:\.\d+)?)", re.ASCII)
 _COLONS = re.compile(r"[-+]?[\d_]+(?::\d+)+(?:\.\d*)?", re.ASCII)
 WORDS = frozenset({
@@ -149,39 +153,74 @@ def moment(text: str) -> tuple[float, bool]:
     raise UserError(f"--at {text!r}: expected a session second such as 754.5, or how long ago, such as -20s")
 
 
+class _Heard:
+    """What was heard of the session while a command waits for its answer."""
+
+    def __init__(self, command: str, car: str, loop: asyncio.AbstractEventLoop) -> None:
+        self.command, self.car, self.calls = command, car, CallWords()
+        self.answer: asyncio.Future[Answered | Refused] = loop.create_future()
+        self.clock: asyncio.Future[ClockState] = loop.create_future()
+        self.desk: asyncio.Future[DeskState] = loop.create_future()
+
+    def hear(self, output: Output | Health) -> None:
+        """Take a message."""
+        self.calls.take(output)
+        if isinstance(output, Answered | Refused) and output.because == self.command and not self.answer.done():
+            self.answer.set_result(output)
+        if isinstance(output, ClockState) and not self.clock.done():
+            self.clock.set_result(output)
+        if isinstance(output, DeskState) and output.car == self.car and not self.desk.done():
+            self.desk.set_result(output)
+
+
 async def give(
     bus: Bus, session: str, values: dict[str, Any], at: tuple[float, bool] | None = None,
-    within_s: float = ANSWERED_WITHIN_S,
+    within_s: float = ANSWERED_WITHIN_S, *, ids: bool = False,
 ) -> Answered | Refused:
-    """Give a command over a bus that is not started yet, and wait for its answer.
+    """Give a command over a bus that is not started yet, and wait for its answer. A call may be named by its words.
+
+    Args:
+        bus: where the daemon is.
+        session: whose topics.
+        values: the command, checked.
+        at: when it happened, and whether that counts back from now.
+        within_s: how long an answer may take.
+        ids: the answer names calls by their ids, for programs; else by their words.
 
     Raises:
+        UserError: when several calls have the words of the one that is named.
         BrokerError: when there is no link, or nobody answers in time.
     """
     loop = asyncio.get_running_loop()
     values = {"id": f"{values['by']}-{socket.gethostname()}-{os.getpid()}-{loop.time() * 1e6:.0f}"[-128:], **values}
-    answer: asyncio.Future[Answered | Refused] = loop.create_future()
-    clock: asyncio.Future[ClockState] = loop.create_future()
-
-    def hear(output: Output | Health) -> None:
-        if isinstance(output, Answered | Refused) and output.because == values["id"] and not answer.done():
-            answer.set_result(output)
-        if isinstance(output, ClockState) and not clock.done():
-            clock.set_result(output)
-
-    Onlooker(bus, session, hear, lambda alert: None)
+    heard = _Heard(values["id"], values["car"], loop)
+    Onlooker(bus, session, heard.hear, lambda alert: None)
     await bus.start()
     try:
         t = None if at is None else at[0]
         if at is not None and at[1]:
-            now = await asyncio.wait_for(clock, min(SPEAKS_WITHIN_S, within_s))
+            now = await asyncio.wait_for(heard.clock, min(SPEAKS_WITHIN_S, within_s))
             t = now.t + at[0] * now.rate
+        if values["command"] in OF_CALLS:
+            with suppress(TimeoutError):  # a car of which nothing is known has no calls either: the daemon says so
+                await asyncio.wait_for(asyncio.shield(heard.desk), min(DESK_WITHIN_S, within_s))
+        if "call" in values:
+            values["call"] = heard.calls.call_named(values["car"], values["call"])
         _publish(bus, session, values, t)
-        return await asyncio.wait_for(answer, within_s)
+        return _worded(await asyncio.wait_for(heard.answer, within_s), heard.calls if not ids else None)
     except TimeoutError:
         raise BrokerError(f"no answer within {within_s:.0f} s: does the daemon run? (pitwall watch shows it)") from None
     finally:
         await bus.stop()
+
+
+def _worded(answer: Answered | Refused, calls: CallWords | None) -> Answered | Refused:
+    """The answer in words, where they are known."""
+    if calls is None:
+        return answer
+    if isinstance(answer, Answered):
+        return answer.model_copy(update={"effect": calls.told(answer.effect)})
+    return answer.model_copy(update={"reason": calls.told(answer.reason)})
 
 
 def _publish(bus: Bus, session: str, values: dict[str, Any], t: float | None) -> None:
@@ -194,7 +233,8 @@ def _publish(bus: Bus, session: str, values: dict[str, Any], t: float | None) ->
 
 
 async def give_to(
-    address: BrokerAddress | str, session: str | None, values: dict[str, Any], at: tuple[float, bool] | None = None
+    address: BrokerAddress | str, session: str | None, values: dict[str, Any], at: tuple[float, bool] | None = None,
+    *, ids: bool = False,
 ) -> Answered | Refused:
     """Give a command to the daemon on a broker: the one of this session, or the one that speaks there.
 
@@ -202,7 +242,7 @@ async def give_to(
         UserError: when no daemon speaks there, or only one of another session.
         BrokerError: when no broker or daemon answers.
     """
-    return await give(MqttBus(address), await find_session(address, session), values, at)
+    return await give(MqttBus(address), await find_session(address, session), values, at, ids=ids)
 
 
 def as_json(answer: Answered | Refused) -> str:

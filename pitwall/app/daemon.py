@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager, nullcontext
 
 from pitwall import __version__
+from pitwall.app.comment_reading import reading_first
 from pitwall.bus.codec import Message, message_for
 from pitwall.bus.sink import BusSink
 from pitwall.bus.source import BusSource
@@ -83,7 +84,8 @@ class Daemon:
                          watch=watch, adviser=adviser)
         self.sink = BusSink(bus, setup.session, self.host.submit, clock.now)
         self.host.add_sink(self.sink)
-        self.source = BusSource(bus, setup.session, self.host.submit, clock.now, setup.duration_s)
+        submit = reading_first(self.host.submit, setup.circuit.all_turns)
+        self.source = BusSource(bus, setup.session, submit, clock.now, setup.duration_s)
         bus.on_link(self._link)
 
     async def prepare(self, t: float, wall_start: str | None = None) -> bool:

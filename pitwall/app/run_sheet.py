@@ -30,7 +30,7 @@ class SheetRun:
     """One run.
 
     Attributes:
-        head: number and name; ``facts`` what is to be seen at a glance: class, tyres, fuel.
+        head: number and name; ``facts`` what is to be seen at a glance: class, driver, tyres, fuel.
         laps_text: the laps as the plan writes them.
         purpose: what it is for.
         lines: times and ties to other runs.
@@ -153,16 +153,17 @@ def _head(plan: Plan) -> Iterator[str]:
 def _facts(plan: Plan, state: RunState, around: Around, tyres: str | None, age: int) -> Iterator[str]:
     run = state.run
     yield run.want
-    if run.driver is not None and run.driver != plan.driver:
-        yield _driver(run.driver, around)
+    yield _driver(run.driver or plan.driver, around)
     if tyres is not None:
-        yield f"{tyres}{f' ({age} laps old)' if age else ''}"
+        known = plan.tyre_sets.get(tyres)
+        compound = f" {known.compound}" if known is not None else ""
+        yield f"tyres {tyres}{compound}, {f'{age} laps old' if age else 'new'}"
     fuel = run.fuel_kg if run.fuel_kg is not None else original(plan, run).fuel_kg
     if fuel is not None:
         left = ""
         if around.car is not None and run.laps:
-            left = f", {fuel - laps_on_fuel(run) * around.car.fuel_per_lap_kg:.3g} at the end"
-        yield f"{fuel:g} kg{left}"
+            left = f", {fuel - laps_on_fuel(run) * around.car.fuel_per_lap_kg:.3g} kg at the end"
+        yield f"fuel {fuel:g} kg{left}"
 
 
 def _lines(plan: Plan, run: Run, likely: str) -> Iterator[str]:
@@ -198,7 +199,7 @@ def sheet_text(sheet: RunSheet) -> str:
     """The sheet as plain text."""
     lines = [f"{sheet.title}{f'   {sheet.event}' if sheet.event else ''}", *sheet.lines]
     for run in sheet.runs:
-        lines += ["", f"{run.head}: {', '.join(run.facts)}: {run.laps_text}"]
+        lines += ["", f"{run.head}: {'; '.join(run.facts)}: {run.laps_text}"]
         lines += [f"   {line}" for line in (run.purpose, "; ".join(run.lines)) if line]
         width = max(len(lap.name) for lap in run.laps)
         for lap in run.laps:

@@ -107,11 +107,14 @@ def _goes_on(run: SheetRun, look: Look) -> Part:
 
 
 def _run_head(run: SheetRun, look: Look) -> Part:
-    """A grey band with name, class, tyres and fuel; below it laps, purpose, times and switches."""
+    """A grey band with name, class, driver, tyres and fuel, these below the name where they have no room beside it;
+    below the band laps, purpose, times and switches."""
     size = look.size * 1.1
-    band = size * 1.6
-    facts = drawable(", ".join(run.facts))
+    facts = lines_of(" \u00b7 ".join(run.facts), BOLD, look.size, look.width)
     name = drawable(run.head)
+    together = width_of(f"{name}  ", BOLD, size) + width_of(facts[0], BOLD, look.size)
+    beside_name = len(facts) == 1 and together <= look.width
+    band = size * 1.6 + (0 if beside_name else len(facts) * look.line)
     laps = lines_of(run.laps_text, BOLD, look.size, look.width)
     beside = width_of(laps[0], BOLD, look.size) + look.size
     purpose = lines_of(run.purpose, REGULAR, look.size, max(look.size, look.width - beside))
@@ -125,12 +128,14 @@ def _run_head(run: SheetRun, look: Look) -> Part:
         canvas.setFillGray(LIGHT)
         canvas.rect(x - 3, y - band, look.width + 6, band, stroke=0, fill=1)
         canvas.setFillGray(0)
-        base = y - band + size * 0.5
+        base = y - size * 1.1
         canvas.setFont(BOLD, size)
         canvas.drawString(x, base, name)
-        room = look.width - width_of(name, BOLD, size) - look.size
-        canvas.setFont(BOLD, look.size * min(1.0, max(0.3, room / max(1.0, width_of(facts, BOLD, look.size)))))
-        canvas.drawRightString(x + look.width, base, facts)
+        if beside_name:
+            canvas.setFont(BOLD, look.size)
+            canvas.drawRightString(x + look.width, base, facts[0])
+        else:
+            _write(canvas, facts, x, y - size * 1.4, BOLD, look.size)
         if at_once:
             _write(canvas, purpose, x + beside, y - band - look.size * 0.3, REGULAR, look.size)
         below = _write(canvas, laps, x, y - band - look.size * 0.3, BOLD, look.size)

@@ -16,6 +16,7 @@ from pitwall.app.yaml_document import Document, ReadingStopped
 from pitwall.checks.codes import finding
 from pitwall.errors import FileProblem, Finding
 
+SPREADSHEET = b"PK\x03\x04"  # how a workbook begins: it is a ZIP file (ECMA-376, part 2)
 MAX_BYTES = 1 << 20
 
 
@@ -65,6 +66,10 @@ def _read_text(path: Path, name: str) -> str:
         raise ReadingStopped(
             finding("PW004", file=name, found="more than 1 MiB", expected="a file that a person wrote")
         )
+    if raw.startswith(SPREADSHEET):
+        made = path.with_suffix(".yaml").name
+        raise ReadingStopped(finding("PW005", file=name, found="a spreadsheet", expected="text in UTF-8",
+                               suggestion=f"make a plan of it: pitwall plan convert {path.name} {made}"))
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:

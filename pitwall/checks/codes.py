@@ -25,6 +25,13 @@ def finding(
                    path=path, file=file, line=line, column=column, why=entry.why)
 
 
+def near(code: str, most: int = 3) -> list[Code]:
+    """The codes that whoever typed this may have meant: those with the nearest numbers, the nearest first."""
+    digits = "".join(one for one in code if one.isdigit())
+    wanted = int(digits) if digits else 0
+    return sorted(CODES.values(), key=lambda one: (abs(int(one.code[2:]) - wanted), one.code))[:most]
+
+
 def explain(code: str) -> str:
     """What a code means, why it matters and how to mend it.
 

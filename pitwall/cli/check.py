@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from pitwall.errors import Finding
 
 HELP = "judge a run plan or a whole event before the session"
+EVERY_CODE = "all"
 EXAMPLE = "pitwall check plans/plan_41.yaml --event event.yaml"
 
 OK, FOUND_PROBLEMS, BAD_USAGE = 0, 1, 2
@@ -33,7 +34,8 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("--every-call", action="store_true",
                         help="list every call on which a timed lap hangs, not only a few")
     parser.add_argument("--json", action="store_true", help="print one JSON object instead of text")
-    parser.add_argument("--explain", metavar="CODE", help="say what a code such as PW101 means, and stop")
+    parser.add_argument("--explain", metavar="CODE", help="say what a code such as PW101 means, and stop; "
+                                                           f"{EVERY_CODE}: a line for each")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -76,11 +78,15 @@ def _stderr() -> Any:
 
 
 def _explain(code: str, as_json: bool) -> int:
-    from pitwall.checks.codes import CODES, explain
+    from pitwall.checks.codes import CODES, explain, near
 
+    if code.casefold() == EVERY_CODE:
+        return _list_codes(as_json)
     entry = CODES.get(code.upper())
     if entry is None:
-        print(f"pitwall check: no code {code!r}; there are {', '.join(CODES)}", file=_stderr())
+        listed = "\n".join(f"  {one.code}  {one.title}" for one in near(code))
+        print(f"pitwall check: no code {code!r}; near it are:\n{listed}\n"
+              f"every one of the {len(CODES)}: pitwall check --explain {EVERY_CODE}", file=_stderr())
         return BAD_USAGE
     if as_json:
         import json
@@ -89,6 +95,19 @@ def _explain(code: str, as_json: bool) -> int:
         print(json.dumps(asdict(entry), indent=2))
     else:
         print(explain(entry.code))
+    return OK
+
+
+def _list_codes(as_json: bool) -> int:
+    from pitwall.checks.codes import CODES
+
+    if as_json:
+        import json
+        from dataclasses import asdict
+
+        print(json.dumps([asdict(one) for one in CODES.values()], indent=2))
+    else:
+        print("\n".join(f"{one.code}  {one.severity:<11}  {one.title}" for one in CODES.values()))
     return OK
 
 

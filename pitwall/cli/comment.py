@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import argparse
 import sys
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pitwall.cli import command
+
+if TYPE_CHECKING:
+    from pitwall.comments.shorthand import Typed
 
 HELP = "note what the driver said, typed in shorthand"
 EXAMPLE = "pitwall comment 41 t4 mid us 3, exit os 2: worse with wear --by ann"
@@ -63,14 +66,18 @@ def run(args: argparse.Namespace) -> int:
         raise UserError("name the car, then the comment: pitwall comment 41 t4 mid us 3 --by ann")
     text = " ".join(args.words)
     _demand_options(args.words)
-    if args.check or text:
-        turns = _turns(args.event) if args.check else ()
-        problem = _read(text, turns, args.json if args.check else None)
-        if problem or args.check:
-            return problem
+    turns = _turns(args.event) if args.check else ()
+    typed = _typed(text, turns) if args.check or text else None
+    if typed is None and (args.check or text):
+        return 2
+    if args.check and typed is not None:
+        return _show(typed, args.json, turns)
     if args.by is None:
         raise UserError("say who notes it with --by, such as --by ann")
-    return command.run(_as_command(args, text))
+    answer = command.run(_as_command(args, text))
+    if answer == 0 and typed is not None:  # only then: the daemon knows the circuit's turns and may have refused it
+        print(f"reads: {'; '.join(_read_back(typed))}", file=sys.stderr)
+    return answer
 
 
 def _demand_options(words: list[str]) -> None:
@@ -101,28 +108,34 @@ def _turns(event: str | None) -> tuple[int, ...]:
     return () if found is None else load_setup(found).circuit.all_turns
 
 
-def _read(text: str, turns: tuple[int, ...], as_json: bool | None) -> int:
-    """Say how a comment is read, or what is wrong with it; ``as_json`` None: in one line, beside the answer to come."""
+def _typed(text: str, turns: tuple[int, ...]) -> Typed | None:
+    """What a comment says; None where it cannot be read, and then the word is marked."""
     from pitwall.comments.shorthand import ShorthandError, parse
-    from pitwall.comments.writing import read_back
 
     try:
-        typed = parse(text, turns)
+        return parse(text, turns)
     except ShorthandError as problem:
         print(f"{problem.pointed()}\npitwall: {problem}", file=sys.stderr)
-        return 2
+        return None
+
+
+def _read_back(typed: Typed) -> tuple[str, ...]:
+    from pitwall.comments.writing import read_back
+
+    return read_back(typed.remarks, typed.text, typed.unread)
+
+
+def _show(typed: Typed, as_json: bool, turns: tuple[int, ...]) -> int:
+    """Print how a comment is read."""
     if as_json:
         import json
 
         remarks = [remark.model_dump(exclude_none=True) for remark in typed.remarks]
         print(json.dumps({"remarks": remarks, "text": typed.text}, indent=2))
         return 0
-    if as_json is None:
-        print(f"reads: {'; '.join(read_back(typed.remarks, typed.text, typed.unread))}", file=sys.stderr)
-    else:
-        print("\n".join(read_back(typed.remarks, typed.text, typed.unread)))
-        if not turns and any(remark.turn is not None for remark in typed.remarks):
-            print("which turns there are is not known here: --event FILE says so", file=sys.stderr)
+    print("\n".join(_read_back(typed)))
+    if not turns and any(remark.turn is not None for remark in typed.remarks):
+        print("which turns there are is not known here: --event FILE says so", file=sys.stderr)
     return 0
 
 

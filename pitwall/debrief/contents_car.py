@@ -22,11 +22,11 @@ from pitwall.debrief.model import (
 RUNS = (Column("run", 2.0), Column("purpose", 3.4), Column("planned laps", 2.6), Column("changed to", 2.6),
         Column("driver", 1.5), Column("tyres, fuel", 1.7), Column("planned", 2.0), Column("on track", 2.0),
         Column("clean laps", 2.0, right=True))
-ITEMS = (Column("item", 3.0), Column("lap", 2.0), Column("wanted", 1.2), Column("with", 2.9), Column("outcome", 2.2),
-         Column("noted at", 1.4, right=True), Column("how it is known, or why not", 4.2))
-WINDOWS = (Column("item and lap", 2.7), Column("session time, from and to", 4.05, whole=True),
-           Column("time of day", 1.95, whole=True), Column("on the lap, m", 2.8, whole=True),
-           Column("speed, km/h", 2.1, whole=True), Column("switches", 2.9), Column("known from", 2.3))
+ITEMS = (Column("item", 3.0), Column("lap", 2.4), Column("wanted", 1.2), Column("with", 2.9), Column("outcome", 2.2),
+         Column("noted at", 1.4, right=True), Column("how it is known, or why not", 3.8))
+WINDOWS = (Column("item and lap", 3.0), Column("session time, from and to", 4.05, whole=True),
+           Column("time of day", 1.95, whole=True), Column("on the lap, m", 2.65, whole=True),
+           Column("speed, km/h", 2.15, whole=True), Column("switches", 2.8), Column("known from", 2.2))
 LAPS = (Column("lap", 2.2, right=True), Column("kind", 4.9, whole=True), Column("time", 4.5, right=True),
         Column("to each loop, s", 7.7), Column("tyres, laps", 6.4), Column("fuel, kg", 2.8, right=True),
         Column("status", 4.4), Column("clean", 5.7), Column("ahead, s", 3.7, right=True),

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from pitwall.debrief import figures_style as look
-from pitwall.debrief.lettering import drawable, short
+from pitwall.debrief.run_names import SIZE_PT, RunName, run_names
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -18,6 +18,8 @@ MARKERS = {"timed": "o", "out": "^", "in": "v", "cool": "D", "installation": "s"
 SLOW_SHARE = 1.07  # a lap slower than this share of the middle timed lap stands in the strip
 STRIP = 0.11  # of the height of the axes, for laps out of its scale
 NUMBER_PT = 13.0  # room for a number of two digits along the axis
+LEFT_MM, TOP_MM, ROW_MM = 16.0, 9.0, 3.1  # of the axes: left of them, above them, and for each further row of names
+BEFORE, AFTER = 0.7, 0.3  # laps from the left end of the axis to the first, and short of their number at the right
 NEAREST_TICK = 0.04  # of the scale below the strip: its word stands there
 
 
@@ -44,7 +46,11 @@ def lap_times(laps: Sequence[LapMark], expected: str = "expected, 90 % interval"
         laps: in that order; those of a run one after the other.
         expected: what the legend calls the boxes.
     """
-    figure, axes = look.sheet(66.0, left_mm=16.0)
+    width_pt = (look.WIDTH_MM - LEFT_MM - 3.0) * look.MM * look.POINTS
+    lap_pt = width_pt / (max(1, len(laps)) + BEFORE - AFTER)
+    names = run_names([one.run for one in laps], width_pt, lap_pt, (BEFORE - 0.5) * lap_pt)
+    more = max((one.row for one in names), default=0) * ROW_MM
+    figure, axes = look.sheet(66.0 + more, left_mm=LEFT_MM, top_mm=TOP_MM + more)
     low, high = _scale(laps)
     slower = any(one.time_s is not None and one.time_s > high for one in laps)
     strip = high + (high - low) * STRIP / (1 - STRIP) if slower else high
@@ -54,8 +60,9 @@ def lap_times(laps: Sequence[LapMark], expected: str = "expected, 90 % interval"
     if slower:
         axes.axhline(high, color=look.QUIET, linewidth=0.6, linestyle=(0, (1, 2)))
     axes.set_ylim(low, strip)
-    axes.set_xlim(-0.7, max(1, len(laps)) - 0.3)
+    axes.set_xlim(-BEFORE, max(1, len(laps)) - AFTER)
     _runs(axes, laps)
+    _names(axes, names)
     ticks = _ticks(low, high - (high - low) * NEAREST_TICK if slower else high)
     labels = [lap_clock(one, _places(ticks)) for one in ticks]
     axes.set_yticks([*ticks, *([(high + strip) / 2] if slower else [])], [*labels, *(["slower"] if slower else [])])
@@ -110,7 +117,7 @@ def _lap(axes: Axes, at: int, one: LapMark, high: float, strip: float) -> None:
 
 
 def _runs(axes: Axes, laps: Sequence[LapMark]) -> None:
-    """A line between runs, and the run's name above its laps, as long as it fits."""
+    """A line between runs, and the numbers of their laps."""
     first = 0
     ticks: list[int] = []
     for at in range(1, len(laps) + 1):
@@ -118,14 +125,21 @@ def _runs(axes: Axes, laps: Sequence[LapMark]) -> None:
             continue
         if at < len(laps):
             axes.axvline(at - 0.5, color=look.QUIET, linewidth=0.6)
-        room = int((at - first) / len(laps) * (look.WIDTH_MM - 19.0) * look.MM * look.POINTS / 4.4)
-        if room >= 3:
-            axes.annotate(short(drawable(laps[first].run), max(room, 3)), ((first + at - 1) / 2, 1.0),
-                          xycoords=("data", "axes fraction"), xytext=(0, 2), textcoords="offset points", ha="center",
-                          va="bottom", fontsize=6.5)
         ticks += _numbered(first, at, ticks, len(laps))
         first = at
     axes.set_xticks(ticks, [str(_number(laps, one)) for one in ticks], fontsize=6.5)
+
+
+def _names(axes: Axes, names: Sequence[RunName]) -> None:
+    """Each above its run's laps; from a higher row a line leads down to them."""
+    row_pt = ROW_MM * look.MM * look.POINTS
+    for one in names:
+        foot = 2 + one.row * row_pt
+        place: dict[str, Any] = {"xycoords": "axes fraction", "textcoords": "offset points", "va": "bottom"}
+        axes.annotate(one.text, (0, 1), xytext=(one.left_pt, foot), ha="left", fontsize=SIZE_PT, **place)
+        if one.row:
+            line: dict[str, Any] = {"arrowstyle": "-", "color": look.QUIET, "lw": 0.4, "shrinkA": 0, "shrinkB": 0}
+            axes.annotate("", (0, 1), xytext=(0, 0), arrowprops=line, **place)
 
 
 def _numbered(first: int, end: int, before: Sequence[int], count: int) -> list[int]:

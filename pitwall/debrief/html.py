@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import re
 from collections.abc import Iterable
 from html import escape
 from pathlib import Path
@@ -16,6 +17,12 @@ from pitwall.debrief.document import Block, Column, Document, Picture, Points, S
 from pitwall.debrief.figures_style import Drawing
 from pitwall.debrief.lettering import harmless
 
+LONGEST_WORD = 22
+"""Letters of a word that stands in one piece; a longer one is nobody's word, and may be broken anywhere."""
+MANY_COLUMNS = 6
+LONG = re.compile(rf"[^\s]{{{LONGEST_WORD + 1},}}")
+JOINED = re.compile(r"[^\s-]+(?:-[^\s-]+)+|lap \d+")
+PIECES = re.compile(r"(\blap \d+|\s+)")
 STYLE_FILE = Path(__file__).with_name("page.css")
 
 
@@ -47,8 +54,15 @@ def _text(text: str) -> str:
 
 
 def _cell(text: str) -> str:
-    """Text that may have several lines; the style keeps them."""
-    return "\n".join(_text(line) for line in text.split("\n"))
+    """Text that may have several lines; the style keeps them. Words stay in one piece, those with a hyphen too."""
+    return "\n".join("".join(_piece(one) for one in PIECES.split(line)) for line in text.split("\n"))
+
+
+def _piece(word: str) -> str:
+    """A word, or the blanks between two."""
+    if LONG.fullmatch(word):
+        return f'<span class="long">{_text(word)}</span>'
+    return f'<span class="one">{_text(word)}</span>' if JOINED.fullmatch(word) else _text(word)
 
 
 def _contents(sections: Iterable[Section]) -> list[str]:
@@ -111,7 +125,9 @@ def _row(row: tuple[str, ...], columns: tuple[Column, ...]) -> str:
 
 
 def _looks(table: Table) -> str:
-    classes = [name for name, wanted in (("narrow", table.share < 1), ("sentences", not table.bold)) if wanted]
+    classes = [name for name, wanted in (
+        ("narrow", table.share < 1), ("sentences", not table.bold), ("many", len(table.columns) >= MANY_COLUMNS),
+    ) if wanted]
     return f' class="{" ".join(classes)}"' if classes else ""
 
 

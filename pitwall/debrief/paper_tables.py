@@ -5,6 +5,7 @@ Cells are plain strings with breaks of our own, not paragraphs: a test day has t
 
 from __future__ import annotations
 
+import re
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
@@ -17,7 +18,10 @@ if TYPE_CHECKING:
     from reportlab.platypus import Flowable
 
 PADDING = 3.2
+UNBROKEN = "\u00a0"
 MOST_LINES = 60  # of one cell: more would not fit on a page; the rest of such a text is told to be in the page's file
+NUMBERED = re.compile(r"(?<=\blap) (?=\d+\b)")
+"""The blank between a lap and its number: no line ends there."""
 TRUNCATED = "… (the rest is in the HTML file)"
 Command = tuple[Any, ...]
 
@@ -90,7 +94,7 @@ def broken(text: str, width: float, font: str) -> str:
 def _lines(text: str, width: float, font: str) -> list[str]:
     lines: list[str] = []
     line = ""
-    for word in text.split(" "):
+    for word in NUMBERED.sub(UNBROKEN, text).split(" "):
         longer = f"{line} {word}" if line else word
         if _wide(longer, font) <= width:
             line = longer
@@ -102,7 +106,7 @@ def _lines(text: str, width: float, font: str) -> list[str]:
             fits = _fitting(line, width, font)
             lines.append(line[:fits])
             line = line[fits:]
-    return [*lines, line]
+    return [one.replace(UNBROKEN, " ") for one in (*lines, line)]
 
 
 def _fitting(word: str, width: float, font: str) -> int:

@@ -8,13 +8,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from pitwall.model.comments import Comment
+from pitwall.model.events import CommentRead
 from pitwall.model.outputs import CommentNoted
 
 
 @dataclass
 class CommentBook:
     """Every comment of one car's session. ``news`` waits to be published; ``named``: those that the desk gave to a run
-    or a lap by name."""
+    or a lap by name; ``readings``: how the shorthand of a command was read as it was given, by the command's id."""
 
     car: str
     comments: list[Comment] = field(default_factory=list)
@@ -22,6 +23,7 @@ class CommentBook:
     news: list[CommentNoted] = field(default_factory=list)
     editions: dict[int, int] = field(default_factory=dict)
     named: set[int] = field(default_factory=set)
+    readings: dict[str, CommentRead] = field(default_factory=dict)
 
     def find(self, number: int) -> Comment | None:
         """The comment of that number; None for one that there never was, or that was taken back."""

@@ -9,7 +9,8 @@ which.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import hashlib
+from collections.abc import Callable, Collection
 from functools import partial
 from typing import Any
 
@@ -22,7 +23,9 @@ from pitwall.engine.plan_guards import meant
 from pitwall.engine.progress import RunState
 from pitwall.engine.team import TeamCar
 from pitwall.model.comments import Comment, Remark
-from pitwall.model.events import CommandGiven
+from pitwall.model.events import CommandGiven, CommentRead
+
+LONGEST_ID = 128
 
 
 def _comment(command: CommandGiven, car: TeamCar, now: float) -> Answer:
@@ -42,20 +45,37 @@ def _given(command: CommandGiven, car: TeamCar) -> tuple[dict[str, Any], str]:
     remarks, text, why = tuple(command.remarks or ()), command.text, ""
     if command.shorthand is not None:
         either = text == command.shorthand  # one field for both: read it if it can be read, and lose nothing
-        try:
-            typed = parse(command.shorthand, car.setup.circuit.all_turns)
-        except ShorthandError as problem:
-            if not either:
-                raise Refusal(str(problem)) from None
-            why = f" as words, not counted: {problem.briefly}"
+        read = car.comments.readings.get(command.id) or as_read(command, car.setup.circuit.all_turns)
+        if read.problem is None:
+            remarks += read.remarks or ()
+            text = read.text or "" if either and read.remarks else text or read.text or ""
+        elif not either:
+            raise Refusal(read.problem)
         else:
-            remarks += typed.remarks
-            text = typed.text if either and typed.remarks else text or typed.text
+            why = f" as words, not counted: {read.briefly}"
     _known_turns(remarks, car)
     given: dict[str, Any] = {} if text is None else {"text": text}
     if remarks or command.shorthand is not None:  # a whole comment: nothing of the one before is counted on beside it
         given |= {"remarks": remarks, "tagged_by": command.by if remarks else None}
     return given, why
+
+
+def as_read(command: CommandGiven, turns: Collection[int]) -> CommentRead:
+    """How the shorthand of this command reads by the rules of today.
+
+    Args:
+        command: one with ``shorthand``.
+        turns: those that the circuit has; none: not known.
+    """
+    own = f"read:{command.id}"
+    if len(own) > LONGEST_ID:
+        own = f"read:{hashlib.sha256(command.id.encode()).hexdigest()}"
+    head: dict[str, Any] = {"id": own, "t": command.t, "car": command.car, "command": command.id}
+    try:
+        typed = parse(command.shorthand or "", turns)
+    except ShorthandError as problem:
+        return CommentRead(**head, problem=str(problem), briefly=problem.briefly)
+    return CommentRead(**head, remarks=typed.remarks or None, text=typed.text or None)
 
 
 def _known_turns(remarks: tuple[Remark, ...], car: TeamCar) -> None:

@@ -15,6 +15,7 @@ from pitwall.engine.history import Entry, follow
 from pitwall.engine.plan_guards import meant
 from pitwall.engine.run_state import RunState
 from pitwall.engine.set_run import JOINED, begins_at_line, choose_run, put_on_lap, put_on_track
+from pitwall.engine.switch_names import switch_named
 from pitwall.engine.team import TeamCar, asked_positions
 from pitwall.model.car import position_text, same_position
 from pitwall.model.events import CommandGiven
@@ -142,10 +143,7 @@ def _remember(command: CommandGiven, hands: Hands, what: str, *, planned: bool =
 def _set_switch(command: CommandGiven, hands: Hands, now: float) -> Answer:
     car = hands.team[command.car]
     board = car.switches
-    names = [one.switch for one in board.car.switches]
-    switch = board.known(command.switch or "")
-    if switch is None:
-        raise Refusal(f"no switch {command.switch!r}{meant(command.switch or '', names)}")
+    switch = switch_named(command.switch or "", board.car.switches)
     if command.position is None or not switch.allows(command.position) or not switch.in_steps(command.position):
         raise Refusal(f"{switch.switch} cannot stand at {command.position!r}, only at {switch.positions_text()}")
     name, position = switch.switch, command.position

@@ -33,7 +33,7 @@ from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.set_run import choose_run
 from pitwall.engine.team import TeamCar
 from pitwall.model.car import Position, same_position
-from pitwall.model.events import CarCrossed, CarPitted, ClockReported, CommandGiven, StatusChanged
+from pitwall.model.events import CarCrossed, CarPitted, ClockReported, CommandGiven, CommentRead, StatusChanged
 from pitwall.model.outputs import Corrected, Output
 from pitwall.model.units import clock_text
 
@@ -316,6 +316,11 @@ class Hands:
     def all_changed(self) -> None:
         """Every car is to be looked at anew."""
         self._changed |= set(self.team)
+
+    def comment_read(self, event: CommentRead) -> None:
+        """The shorthand of a command that is about to come was read so."""
+        if event.car in self.team:
+            self.team[event.car].comments.readings[event.command] = event
 
     def act(self, command: CommandGiven, what: str, act: Callable[[TeamCar, Entry], None], now: float) -> None:
         """Something else by hand that changes what is believed of a car; it can be taken back."""

@@ -173,7 +173,7 @@ def _passed_over(run: RunState, leg: int, procedures: Mapping[str, Procedure], t
             continue
         to = next_leg(run, item, procedure, leg)
         if to is None:
-            item.signal("fail", t, "a timed lap in place of the cool-down lap took the place of its lap")
+            item.signal("fail", t, "its timed lap was driven in place of the cool-down lap, before it was told")
         else:
             item.leg = to
 

@@ -135,6 +135,8 @@ class Session:
                 self._switch(event)
             case ev.CommandGiven():
                 self._command(event)
+            case ev.CommentRead():
+                self.hands.comment_read(event)
             case ev.PlanFileRead():
                 self._plan_file(event)
             case ev.ForecastReady():
@@ -153,8 +155,7 @@ class Session:
                 if positioned(self.field, self.team.get(event.car), event, self.now):
                     self._dirty.add(event.car)
             case ev.ChannelReported():
-                car = self.team.get(event.car)
-                if car is not None and car.channel.heard(event, car.book):
+                if (car := self.team.get(event.car)) is not None and car.channel.heard(event, car.book):
                     self._dirty.add(event.car)
             case ev.TyreReported():
                 self._outputs += self.lookout.tyre(event, self.team, self.clock, self.alerts, self.now)
@@ -288,8 +289,7 @@ class Session:
 
     def _delivered(self, event: ev.PromptDelivered) -> None:
         for car in self.team.values():
-            call = car.book.find(event.prompt.rpartition(".")[0])
-            if call is not None and call.delivered_t is None:
+            if (call := car.book.find(event.prompt.rpartition(".")[0])) is not None and call.delivered_t is None:
                 call.delivered_t = event.t
 
     def _restarted(self, event: ev.Restarted) -> None:

@@ -23,7 +23,8 @@ def around(car: TeamCar, alerts: AlertBook, clock: SessionClock, now: float) -> 
     found = look_at_switches(car, alerts, status, now)
     if car.track.state == "stopped":
         found += alerts.hold(
-            "car_silent", car.car, f"Car {car.car} unseen on track since {now - car.track.seen_t:.0f} s", now, status
+            "car_silent", car.car, f"Car {car.car} not seen on track for {clock_text(now - car.track.seen_t)}", now,
+            status
         )
     else:
         found += alerts.over("car_silent", car.car, now)

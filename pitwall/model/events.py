@@ -13,6 +13,7 @@ from pydantic import AwareDatetime, Field
 from pitwall.model.advice import AdviceAnswer
 from pitwall.model.base import Frozen, Label, Slug
 from pitwall.model.commands import CallCommand, CommandGiven, PlanCommand, TruthCommand
+from pitwall.model.comments import Remark
 from pitwall.model.facts import Fact, Hand, MessageId, PitExit, SessionStatus
 from pitwall.model.outputs import ForecastAnswer
 from pitwall.model.plan import Alternate, Plan, Scalar
@@ -146,6 +147,23 @@ class PlanFileRead(Fact):
     problem: str | None = Field(default=None, max_length=2000, description="the errors found in it, in words")
 
 
+class CommentRead(Fact):
+    """How the shorthand of a command was read as it was given. It stands before that command in the journal, so what
+    was decided that day does not hang on the rules by which shorthand is read later.
+
+    The daemon makes it; nobody sends it. A journal without one was written before there were any: its shorthand is
+    read as it would be today.
+    """
+
+    type: Literal["comment_read"] = "comment_read"
+    car: Slug
+    command: MessageId = Field(description="id of the command")
+    remarks: tuple[Remark, ...] | None = Field(default=None, max_length=40, description="what it says, in tags")
+    text: str | None = Field(default=None, max_length=2000, description="its free text")
+    problem: str | None = Field(default=None, max_length=4000, description="why it cannot be read, in words")
+    briefly: str | None = Field(default=None, max_length=4000, description="the same, where mere words may be meant")
+
+
 class TimeReached(Fact):
     """A wake-up that the engine asked for has come."""
 
@@ -210,9 +228,9 @@ class LinkChanged(Fact):
 
 Event = Annotated[
     SessionPrepared | CarCrossed | CarPitted | CarPositioned | CarSighted | StatusChanged | ClockReported
-    | WeatherReported
-    | SwitchReported | TyreReported | ChannelReported | CommandGiven | PlanFileRead | TimeReached | ForecastReady
-    | AdviceReady | PromptDelivered | Restarted | Resumed | TimetableReached | LinkChanged,
+    | WeatherReported | SwitchReported | TyreReported | ChannelReported | CommandGiven | CommentRead | PlanFileRead
+    | TimeReached | ForecastReady | AdviceReady | PromptDelivered | Restarted | Resumed | TimetableReached
+    | LinkChanged,
     Field(discriminator="type"),
 ]
 

@@ -14,7 +14,7 @@ from pitwall.model.outputs import Output, Refused
 from pitwall.runtime.ports import Decider
 
 _INSIDE = frozenset({"time_reached", "forecast_ready", "advice_ready", "prompt_delivered", "restarted", "resumed",
-                     "timetable_reached", "link_changed"})
+                     "timetable_reached", "link_changed", "comment_read"})
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,6 +24,17 @@ def near(name: str, choices: Sequence[str]) -> str:
     return f": did you mean {found[0]!r}?" if found else ""
 
 
+def yours(name: str) -> bool:
+    """Guard: a name in brackets says that what stands there is for people, and is not read."""
+    return same_name(name).startswith("(")
+
+
+def as_yours(name: str) -> str:
+    """What to do about a name that is none of ours, where people keep something for themselves there."""
+    bracketed = f"({' '.join(name.split())})"
+    return f"is it for yourself, such as remarks? Put the name in brackets, {bracketed}, and it is not read"
+
+
 def headings(
     names: Sequence[str], columns: Sequence[Column]
 ) -> tuple[dict[int, Column], list[tuple[int, str, str | None]]]:
@@ -38,7 +49,7 @@ def headings(
     wrong: list[tuple[int, str, str | None]] = []
     for index, name in enumerate(names):
         column = known.get(same_name(name))
-        if not name.strip() or same_name(name).startswith("("):
+        if not name.strip() or yours(name):
             continue
         if column is None:
             wrong.append((index, f"a column {name!r}", f"one of: {', '.join(known)}{near(name, tuple(known))}"))

@@ -21,7 +21,7 @@ from pitwall.errors import FilePath, Finding
 from pitwall.model.plan import Plan
 from pitwall.sheets.cells import CellError, text
 from pitwall.sheets.columns import ABSENT, ITEMS, PLAN, RUNS, TYRES, Cell, Column, Unreadable
-from pitwall.sheets.headings import headings, same_name, sheets_there
+from pitwall.sheets.headings import as_yours, headings, near, same_name, sheets_there, yours
 
 OF_RUN = Column("run", ("run",), "word", lambda run: run, needed=True, listed_in="runs", note="a run of the sheet runs")
 LABEL = Column("set", ("set",), "text", lambda label: label, needed=True, note="its label; such as: B1")
@@ -208,8 +208,12 @@ def _read_plan(read: Read, rows: Rows) -> None:
         if all(blank(cell) for cell in row[:2]):
             continue
         name = same_name(cell_text(row[0]))
+        if yours(name):
+            continue
         if name not in known:
-            read.wrong(("plan", number, 1), repr(cell_text(row[0])), f"one of: {', '.join(known)}")
+            mend = as_yours(cell_text(row[0])) if name else None
+            expected = f"one of: {', '.join(known)}{near(name, tuple(known))}"
+            read.wrong(("plan", number, 1), repr(cell_text(row[0])), expected, mend)
         elif name in done:
             read.wrong(("plan", number, 1), f"{name!r} again", f"it once: it stands in row {done[name]} already")
         else:
@@ -218,7 +222,7 @@ def _read_plan(read: Read, rows: Rows) -> None:
 
 
 def _a_remark(heads: Sequence[Cell], index: int) -> bool:
-    return index < len(heads) and same_name(cell_text(heads[index])).startswith("(")
+    return index < len(heads) and yours(cell_text(heads[index]))
 
 
 class _Runs:
@@ -279,7 +283,9 @@ def _read_rows(read: Read, sheet: str, rows: Rows, goes_to: _Runs | _Items | _Ty
     """Read a table below its headings; False when these are such that its rows would mean something else."""
     heads, wrong = headings([cell_text(cell) for cell in rows[0]] if rows else [], TABLES[sheet])
     for index, found, expected in wrong if rows else ():
-        read.wrong((sheet, 1, index + 1), found, expected)
+        name = cell_text(rows[0][index]) if index < len(rows[0]) else ""
+        strange_name = found == f"a column {name!r}"
+        read.wrong((sheet, 1, index + 1), found, expected, as_yours(name) if strange_name else None)
     strange = {index for index, found, _ in wrong if not found.startswith("no column")}
     first, *others = TABLES[sheet]
     place_of = {column.name: index for index, column in heads.items()}

@@ -18,7 +18,8 @@ import { feedWords, keysOf } from "../../pitwall/screen/static/app/help.js";
 import { Pad } from "../../pitwall/screen/static/app/pad.js";
 import { Reader } from "../../pitwall/screen/static/app/reader.js";
 import { Rights } from "../../pitwall/screen/static/app/rights.js";
-import { callClass, callMark, callWord, endedAs, lateWords, partWords, runWord, timedWords } from "../../pitwall/screen/static/app/words.js";
+import { leavesOn } from "../../pitwall/screen/static/app/sheet-store.js";
+import { callClass, callMark, callWord, endedAs, lateWords, partWords, runWord, timedWords, timeLeft } from "../../pitwall/screen/static/app/words.js";
 import { Store } from "../../pitwall/screen/static/app/store.js";
 import { TakingBack, UNDO_FOR_MS } from "../../pitwall/screen/static/app/taking-back.js";
 import { ofNoCar } from "../../pitwall/screen/static/app/team-page.js";
@@ -90,6 +91,27 @@ test("a call that is better not said is never told to be said, and stands below 
   assert.deepEqual([callWord(against), callMark(against), callClass(against)], ["better not", "▲", "is-against"]);
   const said = { ...against, state: "said" };
   assert.deepEqual([callWord(said), callMark(said), callClass(said)], ["said", "✓", "is-said"]);
+});
+
+test("a call whose last moment is past is overdue by so much: it is not coming, and no time is left for it", () => {
+  const waits = prompt("a", "shown", 10, { say_by_s: 20, medium: "two_way" });
+  assert.deepEqual([callWord(waits, 15), timeLeft(waits, 15)], ["coming", "0:05 left"]);
+  assert.deepEqual([callWord(waits, 20.5), timeLeft(waits, 20.5)], ["coming", "0:00 left"]);
+  assert.deepEqual([callWord(waits, 85), timeLeft(waits, 85)], ["overdue", "1:05 too late"]);
+  assert.equal(callWord({ ...waits, state: "due" }, 85), "overdue");
+  assert.equal(callWord({ ...waits, state: "said" }, 85), "said");
+});
+
+test("what stands on a pit board is shown, not said", () => {
+  const shows = prompt("a", "due", 10, { say_by_s: 20, medium: "board" });
+  assert.deepEqual([callWord(shows, 12), callWord({ ...shows, state: "said" }, 12)], ["show now", "shown"]);
+});
+
+test("the grab sheet tells on what each run leaves, and its driver where another one sits in the car", () => {
+  const run = /** @type {any} */ ({ tyres: "B1", fuel_kg: 20, driver: "ines" });
+  assert.equal(leavesOn(run, "ines"), "B1, 20 kg");
+  assert.equal(leavesOn(run, "maro"), "B1, 20 kg, ines");
+  assert.equal(leavesOn({ ...run, tyres: null, fuel_kg: 0, driver: null }, "maro"), "0 kg");
 });
 
 test("a call to leave tells how late it is; nothing else does, and nothing in the first seconds", () => {

@@ -57,6 +57,39 @@ def test_the_page_is_no_wider_than_the_screen(page: Page) -> None:
         assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 
+BROKEN_WORDS = """
+() => {
+  const found = [];
+  for (const cell of document.querySelectorAll('td, th')) {
+    const texts = document.createTreeWalker(cell, NodeFilter.SHOW_TEXT);
+    for (let text = texts.nextNode(); text; text = texts.nextNode()) {
+      if (text.parentElement.closest('.long')) continue;
+      for (const word of text.data.matchAll(/lap \\d+|[\\p{L}-]+/gu)) {
+        const range = document.createRange();
+        range.setStart(text, word.index);
+        range.setEnd(text, word.index + word[0].length);
+        const lines = new Set([...range.getClientRects()].map(one => Math.round(one.top / 4)));
+        if (lines.size > 1) found.push(word[0]);
+      }
+    }
+  }
+  return found;
+}
+"""
+
+
+@pytest.mark.parametrize(("width", "height"), SCREENS)
+def test_no_word_of_a_table_is_broken(browser: Browser, tmp_path: Path, width: int, height: int) -> None:
+    """A column is as wide as its longest word, and a lap keeps its number: a table that is too wide then scrolls."""
+    file = tmp_path / "debrief.html"
+    file.write_text(page_of(made("full")), encoding="utf-8")
+    opened = browser.new_page(viewport={"width": width, "height": height})
+    opened.goto(file.as_uri())
+    assert opened.locator("td").count() > 100
+    assert opened.evaluate(BROKEN_WORDS) == []
+    opened.close()
+
+
 def test_printed_by_the_browser_nothing_is_cut(page: Page) -> None:
     """On A4 with the style for print no table is wider than the text."""
     page.set_viewport_size({"width": A4_PX[0] - 106, "height": A4_PX[1]})  # margins of 14 mm on either side

@@ -170,7 +170,7 @@ def test_the_call_can_be_read_from_two_metres(processes: Processes, open_page: O
 
 
 PARTS_IN_SIGHT = """
-() => [...document.querySelectorAll('.desk-grid > section')].filter(one => {
+() => [...document.querySelectorAll('.desk-grid section')].filter(one => {
   const box = one.getBoundingClientRect();
   return box.height > 24 && box.top >= 0 && box.bottom <= innerHeight;
 }).map(one => one.classList[0]).sort()

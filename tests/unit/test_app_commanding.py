@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from pitwall.app.call_words import CallWords
+from pitwall.app.clients import Onlooker
 from pitwall.app.commanding import arguments_from, command_from, give, give_to, moment
 from pitwall.app.daemon import Daemon, offline_message
 from pitwall.app.watching import find_session
@@ -20,10 +22,14 @@ from pitwall.errors import BrokerError, FileProblem, UserError
 from pitwall.forecast.futures import forecast
 from pitwall.journal.memory import MemoryJournal
 from pitwall.model.events import CommandGiven
-from pitwall.model.outputs import Answered, Health, Refused
+from pitwall.model.outputs import Answered, DeskState, Health, Prompt, Refused
 from pitwall.runtime.forecaster import InlineForecaster
 from pitwall.runtime.virtual_clock import VirtualClock
 from tests.unit.engine_stage import setup
+
+PROMPT = {"type": "prompt", "t": 0.0, "car": "41", "kind": "switch", "revision": 1, "text": "Now: engine 2.",
+          "short": "engine 2", "say_from_s": 0.0, "spoken_s": 1.0, "priority": 50, "state": "due", "way": "full",
+          "parts": [], "parts_said": 0, "medium": "two_way", "board": []}
 
 
 def test_arguments_are_read_as_what_they_are() -> None:
@@ -138,11 +144,24 @@ class Running:
         await self.clock.run_to(until, self.daemon.host.drain)
         return self
 
-    async def ask(self, command: str, *words: str, at: str | None = None) -> Answered | Refused:
+    async def calls(self) -> tuple[Prompt, ...]:
+        """The calls of car 41, as whoever looks on is told them."""
+        found: list[DeskState] = []
+        bus = MemoryBus(self.broker)
+        Onlooker(bus, self.session, lambda told: found.append(told) if isinstance(told, DeskState) else None,
+                 lambda alert: None)
+        await bus.start()
+        for _ in range(50):
+            await asyncio.sleep(0)
+        await bus.stop()
+        return next(one.prompts for one in found if one.car == "41")
+
+    async def ask(self, command: str, *words: str, at: str | None = None, ids: bool = False) -> Answered | Refused:
         """One command and its answer."""
         values = command_from("41", command, "ann", arguments_from(list(words)))
         asked = asyncio.ensure_future(
-            give(MemoryBus(self.broker), self.session, values, moment(at) if at is not None else None, within_s=60.0)
+            give(MemoryBus(self.broker), self.session, values, moment(at) if at is not None else None, within_s=60.0,
+                 ids=ids)
         )
         while not asked.done():
             await asyncio.sleep(0)
@@ -163,6 +182,48 @@ async def test_one_command_one_answer() -> None:
     assert [(one.command, one.t, one.by) for one in given] == [
         ("status", 0.0, "ann"), ("pit", 80.0, "ann"), ("pit", 101.0, "ann")
     ]
+
+
+async def test_a_call_is_named_and_answered_by_its_words() -> None:
+    """People see words, not ids: a call is meant by them, short or in full, and the answer tells them. A program that
+    asks for ids is given them, and an id is taken as before."""
+    running = await Running().start(0.0)
+    await running.ask("status", "status=green", at="0")
+    await running.clock.run_to(3.0, running.daemon.host.drain)
+    due = await running.calls()
+    first, second, third = due[:3]
+    said = await running.ask("said", f"call={first.short}")
+    assert isinstance(said, Answered)
+    assert said.effect == f"'{first.short}' said"
+    again = await running.ask("said", f"call={first.call}")
+    assert isinstance(again, Answered)
+    assert "said already, by ann" in again.effect
+    in_full = await running.ask("skip", f"call={second.text.upper()}")
+    assert isinstance(in_full, Answered)
+    assert in_full.effect == f"'{second.short}' skipped"
+    refused = await running.ask("said", "call=no such words")
+    assert isinstance(refused, Refused)
+    assert refused.reason.startswith("no call 'no such words' for car 41 (there are: '")
+    assert f"'{third.short}'" in refused.reason
+    assert third.call not in refused.reason
+    raw = await running.ask("said", f"call={third.short}", ids=True)
+    assert isinstance(raw, Answered)
+    assert raw.effect == f"{third.call} said"
+
+
+def test_of_several_calls_with_the_same_words_none_is_guessed() -> None:
+    """Two that wait to be said are told with their ids and times; with one of them over, the other is meant."""
+    calls = CallWords()
+    one, other = (Prompt.model_validate(PROMPT | {"call": f"main-1-{leg}-switch", "id": f"main-{leg}",
+                                                  "say_by_s": 60.0 * leg}) for leg in (1, 2))
+    for told in (one, other):
+        calls.take(told)
+    with pytest.raises(UserError, match="2 calls with the words 'engine 2' wait to be said: name one of "
+                                        "call=main-1-1-switch by 1:00, call=main-1-2-switch by 2:00"):
+        calls.call_named("41", "engine 2")
+    calls.take(one.model_copy(update={"revision": 2, "state": "done"}))
+    assert calls.call_named("41", "Engine 2") == other.call
+    assert calls.call_named("58", "engine 2") == "engine 2"
 
 
 async def test_a_misspelt_session_is_told_at_once() -> None:

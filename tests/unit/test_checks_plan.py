@@ -12,6 +12,7 @@ import pytest
 from pitwall.checks.around import Around
 from pitwall.checks.codes import CODES, explain, finding
 from pitwall.checks.plan import CHECKS, check_plan
+from pitwall.cli.main import main
 from pitwall.errors import Finding, path_text
 from pitwall.model.plan import Plan
 from pitwall.model.procedure import Procedure
@@ -510,6 +511,20 @@ def test_every_code_has_a_reason_and_a_remedy() -> None:
         assert entry.mend in explain(code)
     with pytest.raises(KeyError):
         explain("PW999")
+
+
+def test_an_unknown_code_is_answered_with_near_ones_and_how_to_see_all(capsys: pytest.CaptureFixture[str]) -> None:
+    """Three lines that may be meant, not a hundred codes; a code of the same family comes first."""
+    assert main(["check", "--explain", "PW398"]) == 2
+    told = capsys.readouterr().err.splitlines()
+    assert len(told) == 5
+    assert told[1].startswith("  PW4")
+    assert told[-1] == f"every one of the {len(CODES)}: pitwall check --explain all"
+    assert main(["check", "--explain", "nonsense"]) == 2
+    assert "PW001" in capsys.readouterr().err
+    assert main(["check", "--explain", "all"]) == 0
+    listed = capsys.readouterr().out.splitlines()
+    assert [line.split()[0] for line in listed] == list(CODES)
 
 
 def test_a_finding_takes_severity_and_reason_from_its_code() -> None:

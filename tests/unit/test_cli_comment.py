@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -87,6 +88,18 @@ def test_every_comment_of_the_readme_is_taken(monkeypatch: pytest.MonkeyPatch) -
     assert [main(line.split()) for line in lines] == [0] * len(lines)
     assert ["shorthand=t4 mid us 3", "run=baseline", "lap=4"] in [one["arguments"] for one in sent]
     assert "`--run` and `--lap` name others" in readme.replace("\n", " ")
+
+
+def test_how_it_is_read_is_told_once_it_was_taken(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What the daemon refuses, such as a turn that its circuit has not, was not read as anything: one answer."""
+    monkeypatch.setattr(command, "run", lambda args: print("refused: no turn 14", file=sys.stderr) or 1)
+    assert main(["comment", "41", "t14", "us", "--by", "ann"]) == 1
+    assert capsys.readouterr().err == "refused: no turn 14\n"
+    monkeypatch.setattr(command, "run", lambda args: print("comment 1 noted") or 0)
+    assert main(["comment", "41", "t4", "us", "--by", "ann"]) == 0
+    assert capsys.readouterr() == ("comment 1 noted\n", "reads: turn 4: understeer\n")
 
 
 def test_the_command_that_comes_of_it(monkeypatch: pytest.MonkeyPatch) -> None:

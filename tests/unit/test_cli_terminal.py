@@ -19,7 +19,7 @@ from pitwall.cli.terminal.keys import split_keys
 from pitwall.cli.terminal.lines import LineLog
 from pitwall.cli.terminal.live import LinePrinter, Picture, SessionTime
 from pitwall.cli.terminal.paint import paint
-from pitwall.cli.terminal.words import alert_line, clock_line, lap_text, time_left
+from pitwall.cli.terminal.words import alert_line, by_words, clock_line, lap_text, state_word, time_left
 from pitwall.model.outputs import (
     Alert,
     Answered,
@@ -86,6 +86,40 @@ def _drawn(board: Board, car: str | None = "41", width: int = 80, height: int = 
     return out.getvalue()
 
 
+def test_a_long_name_of_a_run_never_hides_the_lap() -> None:
+    """At 80 columns the name gives way, and all of it stands where the terminal is wider."""
+    board = Board()
+    board.take(_desk(run="performance-on-low-fuel", lap_of_run="cool-down lap 1"))
+    assert "> car 41  timed    perfor~ cool-down lap 1" in _drawn(board)
+    assert "performance-on-low-fuel cool-down lap 1 " in _drawn(board, width=120, height=30)
+    assert all(len(line) <= 80 for line in _drawn(board).splitlines())
+
+
+def test_alerts_stand_whole_where_nobody_else_wants_the_lines() -> None:
+    """A long one goes on in the next line; with many calls to say each has its one line again, and none is lost."""
+    board = Board()
+    text = "diff entry: nothing shows that it is at 40; engine braking: nothing shows that it is at 3"
+    board.take(_desk())
+    board.take(_alert(text=text))
+    shown = " ".join(_drawn(board).split())
+    assert text in shown
+    assert len(_drawn(board).splitlines()) == 24
+    for number in range(14):
+        board.take(_prompt(f"call-{number}", short=f"words {number}", text=f"words {number}"))
+    crowded = _drawn(board)
+    assert text not in " ".join(crowded.split())
+    assert "! HIGH   car 41: diff entry" in crowded
+    assert len(crowded.splitlines()) == 24
+
+
+def test_the_keys_stand_whole_and_how_to_leave_where_there_is_room() -> None:
+    """At 80 columns the key for help is the last word; wider, the key to leave comes after it."""
+    board = Board()
+    assert _drawn(board).splitlines()[-1].rstrip().endswith("a alert  ? help")
+    assert _drawn(board, width=100).splitlines()[-1].rstrip().endswith("? help  q leave")
+    assert any("q " in line and "leave" in line for line in HELP)
+
+
 def test_board_keeps_the_newest_revision() -> None:
     """An older revision that arrives late does not bring a prompt back."""
     board = Board()
@@ -132,9 +166,36 @@ def test_time_left_is_in_words() -> None:
     """Before its window a call says when; within it, how long; once said, when the driver acts."""
     assert time_left(_prompt(), 100.0) == "in 0:10"
     assert time_left(_prompt(state="due"), 112.0) == "0:13 left"
-    assert time_left(_prompt(state="due"), 127.0) == "0:00 left"
+    assert time_left(_prompt(state="due"), 125.5) == "0:00 left"
+    assert time_left(_prompt(state="due"), 132.0) == "0:07 too late"
+    assert time_left(_prompt(), 432.0) == "5:07 too late"
     assert time_left(_prompt(state="said"), 120.0) == "act in 0:10"
     assert time_left(_prompt(state="missed"), 120.0) == ""
+
+
+def test_a_call_past_its_moment_is_overdue_and_what_is_on_a_board_is_shown() -> None:
+    """It is not coming and not to be said by then; a pit board is shown, nobody says it."""
+    assert (state_word(_prompt(), 112.0), state_word(_prompt(state="due"), 112.0)) == ("coming", "SAY NOW")
+    assert (state_word(_prompt(), 132.0), state_word(_prompt(state="due"), 132.0)) == ("overdue", "overdue")
+    assert state_word(_prompt(state="said"), 132.0) == "said"
+    assert [state_word(_prompt(state=state, medium="board"), 112.0) for state in ("shown", "due", "said")] == [
+        "coming", "SHOW NOW", "shown"]
+
+
+@pytest.mark.parametrize(("told_t", "act_at_s", "words"), [
+    (112.0, 130.0, "by 2:05"),
+    (124.5, 130.0, "at once, its moment ends at 2:05; of use until 2:08"),
+    (124.5, None, "at once, its moment ends at 2:05"),
+    (125.5, 125.0, "at once, its moment ends at 2:05"),
+    (127.0, 140.0, "2 s late, it was due by 2:05; of use until 2:18"),
+    (132.0, 130.0, "7 s late, it was due by 2:05: skip it, or say that it comes late"),
+    (325.0, None, "3:20 late, it was due by 2:05: skip it, or say that it comes late"),
+])  # fmt: skip
+def test_a_call_that_comes_due_says_what_is_still_possible(told_t: float, act_at_s: float | None, words: str) -> None:
+    """Until when it may be said; where that is now or past, until when it is of use, else how late it is."""
+    due = _prompt(state="due", t=told_t, say_by_s=125.0, act_at_s=act_at_s, spoken_s=1.5)
+    assert by_words(due) == words
+    assert LineLog().lines(due)[0].endswith(f"  {words}")
 
 
 def test_clock_line_says_everything_in_words() -> None:

@@ -160,7 +160,7 @@ def test_plain_lines_tell_advice_once_and_the_ladder() -> None:
     log = LineLog()
     first = log.lines(_state(_advised(1, "41")))
     assert any("(musts in danger) the musts of all cars fit in 34% of futures as planned" in line for line in first)
-    assert any("changed plan, from forecast (advice-3-1)" in line for line in first)
+    assert any("changed plan, from forecast (adopt or decline proposal=advice-3-1)" in line for line in first)
     both = LineLog().lines(_state(_advised(1, "41").model_copy(update={"cars": ("41", "58")})))
     assert any("car 41, 58 changed plan, from forecast" in line for line in both)
     assert log.lines(_state(_advised(1, "41", musts_chance=0.9))) == ()

@@ -99,7 +99,8 @@ def test_the_line_log_tells_each_proposal_once() -> None:
     log = LineLog()
     lines = log.lines(_proposal())
     assert [line[10:].strip() for line in lines] == [
-        "car 41  changed plan, from plan_41.yaml (41-plan-2)", *LINES, "! the crew needs 180 s for tyres (B2)",
+        "car 41  changed plan, from plan_41.yaml (adopt or decline proposal=41-plan-2)", *LINES,
+        "! the crew needs 180 s for tyres (B2)",
     ]  # fmt: skip
     assert log.lines(_proposal()) == ()
     assert log.lines(_proposal(active=False)) == ()

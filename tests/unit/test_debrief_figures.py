@@ -45,6 +45,15 @@ def laps(count: int, name: str = "run") -> list[LapMark]:
                     *((92.4, 91.8, 94.0) if at % 5 == 0 else ()), clean=at % 2 == 0) for at in range(count)]
 
 
+NAMES = ("checks", "holds", "holds-again", "ride", "baseline", "compare", "long-ines", "seat", "learn", "maps",
+         "long-maro", "soft-ines", "soft-again", "performance-on-low-fuel")
+
+
+def day_of_runs() -> list[LapMark]:
+    """A test day: fourteen runs, some of a lap or two, which are narrower than their names."""
+    return [LapMark(name, "timed", 92.0 + lap % 3) for at, name in enumerate(NAMES) for lap in range(at * 5 % 13 + 1)]
+
+
 def lanes(count: int, name: str = "switch") -> list[SwitchLane]:
     """Switches with positions long and short."""
     return [SwitchLane(f"{name} {at}", ((Stretch(0, 1800, "closed"), True), (Stretch(1800, 1806, "open"), False),
@@ -62,6 +71,7 @@ FIGURES: dict[str, Callable[[], Figure]] = {
     "laps": lambda: lap_times(laps(18)),
     "one lap": lambda: lap_times(laps(1)),
     "laps of a day": lambda: lap_times(laps(130)),
+    "laps of runs with long names": lambda: lap_times(day_of_runs()),
     "laps, hostile": lambda: lap_times(laps(12, HOSTILE)),
     "no lap with a time": lambda: lap_times([LapMark("a", "out", None)]),
     "switches": lambda: switches_over_time(lanes(5), STOPS, HOUR),
@@ -97,6 +107,14 @@ def test_every_word_is_within_the_figure_and_on_no_other(name: str) -> None:
         wide = min(first.x1, second.x1) - max(first.x0, second.x0)
         high = min(first.y1, second.y1) - max(first.y0, second.y0)
         assert wide < 1 or high < 1.5, (one, other)
+
+
+def test_runs_of_one_lap_have_their_whole_names() -> None:
+    """Over a day's laps the name of each run stands in full: none ends in dots, none is left out."""
+    _, words = words_of(lambda: lap_times(day_of_runs()))
+    shown = {text for text, _ in words}
+    assert set(NAMES) <= shown
+    assert not any("…" in text for text in shown)
 
 
 def test_what_people_wrote_is_drawn_letter_for_letter() -> None:

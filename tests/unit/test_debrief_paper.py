@@ -127,6 +127,14 @@ def test_a_cell_is_broken_into_lines_that_fit() -> None:
             assert all(stringWidth(line, "Pitwall", CELL_PT) <= width or len(line) <= 1 for line in lines)
 
 
+def test_a_lap_keeps_its_number() -> None:
+    """Where a line ends, a lap's name goes to the next one with its number; an ordinary blank stands between them."""
+    for name in ("cool-down lap 1", "maps, timed lap 2", "session lap 12"):
+        for width in range(45, 90, 5):
+            assert "lap\n" not in broken(name, width, "Pitwall"), (name, width)
+            assert broken(name, width, "Pitwall").replace("\n", " ") == name
+
+
 def test_words_of_ours_are_never_broken() -> None:
     """The heads of all tables, and each state and kind that a column can hold, fit the column between two spaces."""
     paper_of("empty")  # registers the fonts

@@ -158,4 +158,4 @@ def test_where_no_lap_is_left_for_it_the_item_is_not_done() -> None:
     run = stage.car.progress.current
     assert run is not None
     assert (run.pointer, run.items[0].state) == (4, "not_done")
-    assert run.items[0].reason == "a timed lap in place of the cool-down lap took the place of its lap"
+    assert run.items[0].reason == "its timed lap was driven in place of the cool-down lap, before it was told"

@@ -6,6 +6,9 @@ from typing import Any
 
 import pytest
 
+from pitwall.engine.answers import Refusal
+from pitwall.engine.switch_names import switch_named
+from pitwall.model.car import Switch
 from pitwall.model.events import CommandGiven
 from pitwall.model.outputs import Alert, Answered, Corrected, DeskState, LapJudged, Refused
 from tests.unit.engine_stage import CHECKS, MAIN, PIT_ENTRY, PIT_EXIT, SPARE, Stage, plan, setup
@@ -84,7 +87,9 @@ def test_box_call_comes_from_line_presses_alone() -> None:
         ("status", {}, "'status'"), ("status", {"status": "yellow", "sectors": ["9"]}, "marshal sector '9'"),
         ("clock", {}, "'remaining_s'"), ("pit_exit", {}, "'pit_exit'"), ("set_car", {}, "say what is so"),
         ("set_car", {"run": "lnog"}, "did you mean 'long'"), ("set_car", {"run": "long", "lap": 20}, "8 laps"),
-        ("set_car", {"in_garage": True, "lap": 3}, "on no lap"), ("set_switch", {"switch": "torque"}, "torque_map"),
+        ("set_car", {"in_garage": True, "lap": 3}, "on no lap"),
+        ("set_switch", {"switch": "torqe"}, "did you mean 'torque_map'"),
+        ("set_switch", {"switch": "clutch"}, "there are: "),
         ("set_switch", {"switch": "torque_map", "position": 9}, "only at"), ("set_tyres", {}, "the plan has B1"),
         ("set_tyres", {"tyres": "B2"}, "which has B1"), ("set_fuel", {}, "'fuel_kg'"), ("undo", {}, "is left"),
         ("set_switch", {"switch": "brake_bias", "position": 55.3}, "in steps of"),
@@ -144,6 +149,24 @@ def test_set_switch_is_believed_where_telemetry_is_silent() -> None:
     stage.wait(60)
     assert told(stage.command("set_switch", switch="brake_bias", position=55)) == "bias stands at 55"
     assert "brake_bias" in stage.car.switches.verified
+
+
+@pytest.mark.parametrize("name", ["bias", "Bias", "brake_bias", "brake bias", "Brake-Bias"])
+def test_set_switch_takes_the_word_that_stands_on_the_screen(name: str) -> None:
+    """People see a switch's word, not its name in the car file: either means it, large or small."""
+    stage = by_hand()
+    stage.wait(60)
+    assert told(stage.command("set_switch", switch=name, position=55)) == "bias stands at 55"
+    assert stage.car.switches.believed["brake_bias"] == 55
+
+
+def test_a_word_of_two_switches_is_not_guessed() -> None:
+    """The answer gives the names of both; a switch's own name always means it."""
+    fore, aft, named = (Switch(switch=name, kind="rotary", word=word, positions=(1, 2), default=1)
+                        for name, word in (("fore", "diff"), ("aft", "diff"), ("diff", "main")))
+    with pytest.raises(Refusal, match="'diff' may be each of fore, aft: give one of these names"):
+        switch_named("diff", [fore, aft])
+    assert switch_named("diff", [fore, aft, named]) is named
 
 
 def test_tyres_and_fuel_are_kept_and_corrected() -> None:

@@ -20,11 +20,13 @@ from pitwall.errors import JournalError
 from pitwall.journal.codec import canonical, decode, digest, encode
 from pitwall.journal.replay import Lines, read_lines, read_lines_to_the_cut, write_lines
 from pitwall.model.advice import Advice, AdviceAnswer, CarPlan, LadderStep, RunDone
+from pitwall.model.comments import Remark
 from pitwall.model.events import (
     AdviceReady,
     CarCrossed,
     ClockReported,
     CommandGiven,
+    CommentRead,
     Event,
     ForecastReady,
     SessionPrepared,
@@ -72,6 +74,9 @@ EVENTS = [
     StatusChanged(id="s", t=0.1 + 0.2, status="yellow", scope=("3", "4"), opens_at_s=99),
     ClockReported(id="k", t=-3600, remaining_s=3600, running=False, rate=30),
     CommandGiven(id="c", t=5, car="41", command="comment", by="desk", text='a "quoted" line\nand ünïcode \U0001f3c1'),
+    CommentRead(id="read:c", t=5, car="41", command="c", text="worse with wear",
+                remarks=(Remark(turn=4, phase="mid", what="understeer", severity=3),)),
+    CommentRead(id="read:d", t=5, car="41", command="d", problem="word 1, 'wallows': expected", briefly="word 1"),
     SwitchReported(id="w1", t=1, car="41", switch="bias", position=56.5),
     SwitchReported(id="w2", t=1, car="41", switch="map", position=3),
     SwitchReported(id="w3", t=1, car="41", switch="flap", position=True),

@@ -185,6 +185,16 @@ def test_text_that_is_not_utf_8_names_the_line(tmp_path: Path) -> None:
     assert (caught.value.findings[0].code, caught.value.findings[0].line) == ("PW005", 2)
 
 
+def test_a_spreadsheet_is_told_how_to_become_a_plan(tmp_path: Path) -> None:
+    """Who checks the workbook itself is given the command that makes a plan of it, not the value of a byte."""
+    path = tmp_path / "plan_41.xlsx"
+    path.write_bytes(b"PK\x03\x04\x14\x00\x06\x00\x08\x00\xc7")
+    with pytest.raises(FileProblem) as caught:
+        read_document(path)
+    assert caught.value.findings[0].found == "a spreadsheet"
+    assert caught.value.findings[0].suggestion == "make a plan of it: pitwall plan convert plan_41.xlsx plan_41.yaml"
+
+
 def test_a_byte_order_mark_is_no_fault(tmp_path: Path) -> None:
     """Editors on Windows write one in front."""
     path = tmp_path / "bom.yaml"

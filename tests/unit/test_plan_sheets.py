@@ -176,6 +176,8 @@ def test_the_study_of_broken_files_finds_none_that_is_read_wrongly() -> None:
     ("plan", "A4", "car", ("'car' again", "row 3")),
     ("plan", "A1", "car", ("'car' in the first row", "what, value")),
     ("plan", "D5", "by hand", ("beside the table", "(remarks)")),
+    ("plan", "A4", "remarks", ("in brackets, (remarks)", "is not read")),
+    ("runs", "F1", "remarks", ("in brackets, (remarks)", "is not read")),
     ("runs", "F1", "fewest", ("a column 'fewest'", "did you mean 'fewest timed'?")),
     ("runs", "F1", "laps", ("a column 'laps' again",)),
     ("runs", "AA3", "forgotten", ("none of the table's", "(remarks)")),
@@ -268,6 +270,9 @@ def test_names_are_read_as_people_write_them(sheet: Path) -> None:
     page.title, page["A1"], page["C1"], page["C3"], page["H3"] = "Runs ", "RUN", " Want", " should ", " 20 "
     page["V5"], page["V2"], page["V3"] = "=TRUE()", False, "No"
     page["AA1"], page["AA3"] = "(remarks)", "ask the aero people"
+    last = book["plan"].max_row + 1
+    book["plan"].cell(last, 1, "(remarks)")
+    book["plan"].cell(last, 2, "as of Friday night")
     book.save(sheet)
     assert read_any(sheet) == _setup().plans["41"]
 

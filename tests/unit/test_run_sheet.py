@@ -18,7 +18,7 @@ from pitwall.app.print_fonts import REGULAR, drawable, lines_of, width_of
 from pitwall.app.resources import demo_event
 from pitwall.app.run_sheet import RunSheet, read_run_sheet, run_sheet, sheet_text
 from pitwall.app.run_sheet_calls import PlannedCalls
-from pitwall.app.run_sheet_parts import Look, head
+from pitwall.app.run_sheet_parts import Look, _run_head, head
 from pitwall.app.run_sheet_pdf import sheet_pdf
 from pitwall.checks.around import Around
 from pitwall.cli.main import main
@@ -120,6 +120,30 @@ def test_the_demo_sheet_is_one_page_with_every_call_on_it() -> None:
     numbers = [size for size in sizes if size]
     assert min(numbers) >= 0.75 * 7
     assert sorted(numbers)[len(numbers) // 2] >= 7
+
+
+def test_each_run_tells_who_drives_it_on_what_with_how_much() -> None:
+    """The page is what remains when the laptop dies: class, driver, tyre set with its compound and age, fuel at both
+    ends of the run, for every run, also where all of it is as before."""
+    sheet, _ = read_run_sheet(DEMO)
+    facts = {run.head: run.facts for run in sheet.runs}
+    assert facts["1  checks"] == ("must", "Ines", "tyres A1 hard, 14 laps old", "fuel 12 kg, 10.2 kg at the end")
+    assert facts["4  compare"] == ("must", "Ines", "tyres C1 soft, new", "fuel 22 kg, 13.2 kg at the end")
+    assert facts["5  long"] == ("could", "Ines", "tyres B2 medium, 6 laps old", "fuel 26 kg, 8.5 kg at the end")
+    (page,) = _text(sheet_pdf(sheet))
+    for one in facts.values():
+        assert _squeezed(" \u00b7 ".join(one)) in _squeezed(page)
+    assert all("; ".join(one) in sheet_text(sheet) for one in facts.values())
+
+
+def test_facts_without_room_beside_a_long_name_stand_below_it_in_letters_as_large() -> None:
+    """Neither is made smaller nor drawn over the other."""
+    sheet, look = read_run_sheet(DEMO)[0], Look(9.0, 500.0)
+    named = dataclasses.replace(sheet.runs[2], head="3  constant-speed-on-two-ride-heigh")
+    beside, below = (_run_head(one, look) for one in (sheet.runs[2], named))
+    assert below.height == pytest.approx(beside.height + look.line)
+    (page,) = _text(sheet_pdf(dataclasses.replace(sheet, runs=(named,))))
+    assert _squeezed(" \u00b7 ".join(named.facts)) in _squeezed(page)
 
 
 def test_a_long_name_of_the_event_and_the_title_do_not_meet() -> None:

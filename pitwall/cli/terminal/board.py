@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from pitwall.cli.terminal.words import in_words
+from pitwall.app.call_words import in_words
 from pitwall.model.outputs import (
     AdviceState,
     Alert,

@@ -10,7 +10,9 @@ from pitwall.model.outputs import DeskState
 from pitwall.model.units import clock_text
 
 WIDE = 100
-WHERE = 23
+LEAST_WHERE = 23
+LEAST_OF_A_NAME = 4  # letters by which a run is still known
+FIGURES = 57  # columns of all else; with the best lap nine more
 
 
 def car_table(board: Board, chosen: str | None, width: int) -> list[Text]:
@@ -24,11 +26,17 @@ def car_table(board: Board, chosen: str | None, width: int) -> list[Text]:
     if not board.cars():
         return []
     best = f" {'best lap':>8}" if width >= WIDE else ""
+    where = max(LEAST_WHERE, min(width - FIGURES - len(best), _longest(board)))
     titles = (
-        f"  {'car':<8}{'now':<9}{'run and lap':<{WHERE}} {'last lap':>8}{best}"
+        f"  {'car':<8}{'now':<9}{'run and lap':<{where}} {'last lap':>8}{best}"
         f"  {'in hand at line':>15}  {'musts fit':>9}"
     )
-    return [_line(titles, "dim"), *(_car_line(board, car, car == chosen, width) for car in board.cars())]
+    return [_line(titles, "dim"), *(_car_line(board, car, car == chosen, width, where) for car in board.cars())]
+
+
+def _longest(board: Board) -> int:
+    """Columns that the longest place of a car asks for."""
+    return max((len(_where(desk, None)) for desk in board.desks.values()), default=0)
 
 
 def in_hand(margin_s: float | None) -> str:
@@ -38,7 +46,7 @@ def in_hand(margin_s: float | None) -> str:
     return clock_text(margin_s) if margin_s >= 0 else f"{clock_text(-margin_s)} too late"
 
 
-def _car_line(board: Board, car: str, chosen: bool, width: int) -> Text:
+def _car_line(board: Board, car: str, chosen: bool, width: int, where: int) -> Text:
     mark, desk = ">" if chosen else " ", board.desks.get(car)
     if desk is None:
         return _line(f"{mark} car {car}")
@@ -47,22 +55,25 @@ def _car_line(board: Board, car: str, chosen: bool, width: int) -> Text:
     told = None if board.over() else forecast
     musts = "-" if told is None else "lost" if told.musts_lost else f"{told.outlook.musts_chance:.0%}"
     return _line(
-        f"{mark} car {car:<4}{desk.state.replace('_', ' '):<9}{_fixed(_where(desk), WHERE)} "
+        f"{mark} car {car:<4}{desk.state.replace('_', ' '):<9}{_where(desk, where):<{where}} "
         f"{lap_text(desk.last_lap_s):>8}{best}  {in_hand(desk.flag_margin_s):>15}  {musts:>9}",
         "bold" if chosen else "",
     )
 
 
-def _where(desk: DeskState) -> str:
-    """What mutes or holds the car, what the driver waits for, who gets in, its run, and the lap of the run."""
+def _where(desk: DeskState, most: int | None) -> str:
+    """What mutes or holds the car, what the driver waits for, who gets in, its run, and the lap of the run. Where that
+    is longer than ``most`` columns the run's name gives way: which lap it is on cannot be guessed from a part of it."""
     held = [word for word, on in (("QUIET", desk.quiet), ("KEPT IN", desk.kept_in)) if on]
     held += [f"{len(desk.questions)} ASKED"] if desk.questions else []
     held += [f"CHANGE TO {desk.driver}"] if desk.driver_change is not None and desk.driver is not None else []
-    return " ".join([*held, *(part for part in (desk.run, desk.lap_of_run) if part)])
-
-
-def _fixed(text: str, width: int) -> str:
-    return f"{text[: width - 1]}~" if len(text) > width else f"{text:<{width}}"
+    run, rest = desk.run or "", [desk.lap_of_run] if desk.lap_of_run else []
+    text = " ".join([*held, *([run] if run else []), *rest])
+    if most is None or len(text) <= most:
+        return text
+    run = f"{run[: max(LEAST_OF_A_NAME, len(run) - (len(text) - most) - 1)]}~"
+    text = " ".join([*held, run, *rest])
+    return text if len(text) <= most else f"{text[: most - 1]}~"
 
 
 def _line(text: str, style: str = "") -> Text:

@@ -4,10 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from pitwall.app.call_words import in_words
 from pitwall.cli.terminal.advice import ladder_lines, musts_words
 from pitwall.cli.terminal.board import Message
 from pitwall.cli.terminal.detail import advice_words, warnings_of
-from pitwall.cli.terminal.words import STATUS_WORDS, alert_line, in_words, lag_words, state_word, store_words
+from pitwall.cli.terminal.words import (
+    STATUS_WORDS,
+    alert_line,
+    by_words,
+    lag_words,
+    state_word,
+    store_words,
+)
 from pitwall.model.outputs import (
     AdviceState,
     Alert,
@@ -95,7 +103,7 @@ class LineLog:
         word = state_word(prompt)
         why = f"  ({prompt.reason})" if prompt.reason else ""
         if prompt.state == "due":
-            why += f"  by {clock_text(prompt.say_by_s)}"
+            why += f"  {by_words(prompt)}"
             if prompt.caution:
                 why += f"  caution: {prompt.caution}"
             if prompt.way_reason:
@@ -144,7 +152,7 @@ class LineLog:
         if not proposal.active or self._proposed.get(proposal.car) == proposal.id:
             return
         self._proposed[proposal.car] = proposal.id
-        yield _timed(proposal, f"{'car ' + proposal.car:<7} changed plan, from {proposal.source} ({proposal.id})")
+        yield _timed(proposal, f"{'car ' + proposal.car:<7} changed plan, from {_answered_by(proposal)}")
         for line in proposal.lines:
             yield _timed(proposal, f"{'':<8}{line}")
         for warning in proposal.warnings:
@@ -163,7 +171,7 @@ class LineLog:
             yield f"{'':<8}{state.problem}"
         for one in state.proposals:
             texts = (*advice_words(one, self._must_lost()), *one.lines, *(f"! {text}" for text in warnings_of(one)))
-            yield f"{'car ' + ', '.join(one.cars):<7} changed plan, from {one.source} ({one.id})"
+            yield f"{'car ' + ', '.join(one.cars):<7} changed plan, from {_answered_by(one)}"
             yield from (f"{'':<8}{text}" for text in texts)
 
     def _must_lost(self) -> bool:
@@ -180,6 +188,11 @@ class LineLog:
         if texts != self._resolves.get(car, ()):
             self._resolves[car] = texts
             yield from (f"{'car ' + car:<7} {'enough data?':<14}{text}" for text in texts)
+
+
+def _answered_by(proposal: Proposal) -> str:
+    """Who proposes it, and with which words a command adopts or declines it."""
+    return f"{proposal.source} (adopt or decline proposal={proposal.id})"
 
 
 def _musts(forecast: ForecastState) -> str:

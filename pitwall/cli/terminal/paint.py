@@ -6,6 +6,7 @@ what the words say and may be missing.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from textwrap import wrap
 
 from rich.console import Group, RenderableType
@@ -27,11 +28,12 @@ from pitwall.cli.terminal.words import (
     store_words,
     time_left,
 )
-from pitwall.model.outputs import ForecastState, Prompt, Proposal
+from pitwall.model.outputs import Alert, ForecastState, Prompt, Proposal
 from pitwall.model.units import clock_text
 
 TRUTH_KEYS_HELP = "l line  i in  o out  f forgotten  e red  g green  u undo  k asked  w answered"
-KEYS_HELP = "s said  x skip  d defer  r repeat  c confirm  n words  m quiet  a alert  ? help  q"
+KEYS_HELP = "s said  x skip  d defer  r repeat  c confirm  n note  m quiet  a alert  ? help"
+LEAVE_HELP = "  q leave"  # where there is room; the help tells it too
 
 STATE_STYLES = {"due": "bold", "late": "bold", "shown": "", "said": "dim"}
 STATUS_STYLES = {"green": "green", "yellow": "yellow", "slow": "yellow", "red": "red", "finished": "bold"}
@@ -68,49 +70,76 @@ def paint(
     prompts = board.prompts(car, now) if car else ()
     store = wrap(store_words(board.health), width)[:MOST_STORE_LINES] if board.health is not None else []
     cars = car_table(board, car, width)
-    cars += [] if helping or car not in board.forecasts or board.over() else _fits(board.forecasts[car])
+    fits = [] if helping or car not in board.forecasts or board.over() else _fits(board.forecasts[car], width)
+    cars += fits[:1]
     said = detail(prompts[min(chosen, len(prompts) - 1)] if prompts else None, width)
     # What to say and its caution stand whole; alerts and notes give way before the list does, and take what it leaves.
     plans = _plans(board)
     free = height - FIXED_LINES - len(store) - len(cars) - len(said) - LEAST_LIST - len(plans)
     ladder = ladder_lines(board.ladder, now, board.must_lost())[: max(free - 1, 0)] if board.ladder is not None else []
     plans, free = [*(_one_line(line) for line in ladder), *plans], free - len(ladder)
-    most = min(free, max(MOST_ALERTS, free - _list_wants(board, car, prompts, now) - len(board.notes)))
-    alerts, more = _alerts(board, max(min(free - (len(board.alerts) > most), most), 1))
-    free -= len(alerts) + more
-    notes = board.notes[-free:] if free > 0 else []
-    room = LEAST_LIST + max(free - len(notes), 0)
+    below = _below(board, car, prompts, now, free, width, fits[1:])
+    cars, room = cars + below.fits, below.room
     parts: list[RenderableType] = [_head(board, now, silent_s, linked)]
     parts += [_one_line(line, "bold") for line in store]
     parts += [_rule(), *cars, _rule()]
     if helping and looking is None:
-        return Group(*parts, *_help(board, height - FIXED_LINES - len(store) - len(cars)), _foot(board))
+        return Group(*parts, *_help(board, height - FIXED_LINES - len(store) - len(cars)), _foot(board, width))
     if looking is not None:
         instead = proposal_lines(looking, width, room + len(said), board.must_lost())
         parts += [_one_line(line) for line in [*instead, *[""] * (room + len(said) - len(instead))]]
     else:
         parts.append(_prompts(board, now, car, prompts, chosen, room, width))
         parts += [_one_line(line, "bold" if prompts else "") for line in said]
-    parts += [*plans, _rule("alerts" if alerts else "no alerts"), *alerts]
-    if more:
-        parts.append(_one_line(f"  and {len(board.alerts) - len(alerts)} more"))
-    parts += [_one_line(f"  {note}", "dim") for note in notes]
+    parts += [*plans, _rule("alerts" if below.alerts else "no alerts"), *below.alerts]
+    parts += [_one_line(f"  {note}", "dim") for note in below.notes]
     return Group(*parts, *_typing(board, writing, width))
+
+
+@dataclass(frozen=True)
+class _Below:
+    """What stands below the calls: alerts and notes; how many lines are left for the list of calls, and what more of
+    the line of what fits has room."""
+
+    alerts: list[Text]
+    notes: list[str]
+    room: int
+    fits: list[Text]
+
+
+def _below(
+    board: Board, car: str | None, prompts: tuple[Prompt, ...], now: float, free: int, width: int, fits: list[Text]
+) -> _Below:
+    """Shares ``free`` lines: alerts first, a line each, then notes, then the list of calls beyond its least. What
+    nobody wants of them lets alerts and the line of what fits stand whole."""
+    wants = _list_wants(board, car, prompts, now)
+    most = min(free, max(MOST_ALERTS, free - wants - len(board.notes)))
+    standing = board.standing()
+    shown = standing[: max(min(free - (len(standing) > most), most), 1)]
+    more = len(standing) > len(shown)
+    free -= len(shown) + more
+    notes = board.notes[-free:] if free > 0 else []
+    room = LEAST_LIST + max(free - len(notes), 0)
+    spare = max(0, room - LEAST_LIST - wants)
+    alerts, taken = _whole(shown, width, spare)
+    alerts += [_one_line(f"  and {len(standing) - len(shown)} more")] if more else []
+    fits = fits[: spare - taken]
+    return _Below(alerts, notes, room - taken - len(fits), fits)
 
 
 def _typing(board: Board, writing: CommentLine | None, width: int) -> list[Text]:
     """The keys; or the comment that is being typed, its end in sight, and how it reads."""
     if writing is None:
-        return [_one_line(TRUTH_KEYS_HELP, "dim"), _foot(board)]
+        return [_one_line(TRUTH_KEYS_HELP, "dim"), _foot(board, width)]
     typed, reads = writing.lines()
     shown = typed if len(typed) <= width else f"...{typed[len(typed) - width + 3 :]}"
     return [_one_line(shown, "bold"), _one_line(reads)]
 
 
-def _fits(forecast: ForecastState) -> list[Text]:
+def _fits(forecast: ForecastState, width: int) -> list[Text]:
     """What still fits, of the car that is shown."""
     line = outlook_line(forecast.outlook)
-    return [_one_line(f"  {line}", "dim")] if line else []
+    return [_one_line(part, "dim") for part in wrap(line, width, initial_indent="  ", subsequent_indent="    ")]
 
 
 def _plans(board: Board) -> list[Text]:
@@ -132,8 +161,9 @@ def _help(board: Board, room: int) -> list[RenderableType]:
     return [*(_one_line(line) for line in shown), _rule(f"{len(board.alerts)} alerts" if board.alerts else "no alerts")]
 
 
-def _foot(board: Board) -> Text:
-    return _one_line(f"{board.hint}  (? keys)" if board.hint else KEYS_HELP, "" if board.hint else "dim")
+def _foot(board: Board, width: int) -> Text:
+    keys = KEYS_HELP + LEAVE_HELP if width >= len(KEYS_HELP + LEAVE_HELP) else KEYS_HELP
+    return _one_line(f"{board.hint}  (? keys)" if board.hint else keys, "" if board.hint else "dim")
 
 
 def _rule(title: str = "") -> Rule:
@@ -144,10 +174,16 @@ def _one_line(text: str, style: str = "") -> Text:
     return Text(text, style=style, overflow="ellipsis", no_wrap=True)
 
 
-def _alerts(board: Board, most: int) -> tuple[list[Text], bool]:
-    """The first alerts, those that nobody noted before the others, and whether there are more."""
-    alerts = board.standing()
-    return [_one_line(f"! {alert_line(alert)}") for alert in alerts[:most]], len(alerts) > most
+def _whole(alerts: list[Alert], width: int, spare: int) -> tuple[list[Text], int]:
+    """Alerts a line each, as long as ``spare`` lines are left in as many as each needs; and how many of these."""
+    lines: list[Text] = []
+    for alert in alerts:
+        text = f"! {alert_line(alert)}"
+        parts = wrap(text, width, subsequent_indent="         ")
+        whole = len(parts) - 1 <= spare
+        spare -= len(parts) - 1 if whole else 0
+        lines += [_one_line(part) for part in parts] if whole else [_one_line(text)]
+    return lines, len(lines) - len(alerts)
 
 
 def _head(board: Board, now: float, silent_s: float, linked: bool) -> RenderableType:
@@ -184,7 +220,7 @@ def _prompts(
     table.add_column("", width=1)
     table.add_column("call", width=9)
     table.add_column("say", ratio=1, overflow="ellipsis", no_wrap=True)
-    table.add_column("time", width=12, justify="right")
+    table.add_column("time", width=13, justify="right")
     table.add_column("state", width=11)
     chosen = min(chosen, len(prompts) - 1)
     top = max(chosen - (room - 2), 0)  # the chosen one stays in sight
@@ -194,7 +230,7 @@ def _prompts(
             prompt.kind.upper(),
             _say(prompt, width),
             time_left(prompt, now),
-            state_word(prompt),
+            state_word(prompt, now),
             style=STATE_STYLES.get(prompt.state, "dim"),
         )
     if not prompts:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping
+import math
 
 from pitwall.model.outputs import Alert, ClockState, Health, Prompt
 from pitwall.model.units import clock_text
@@ -31,20 +30,57 @@ STATUS_WORDS = {
     "closed": "CLOSED",
 }
 
+BOARD_WORDS = {"due": "SHOW NOW", "said": "shown"}
+"""On a pit board nothing is said."""
+
+PAST_FROM_S = 1.0
+"""So soon after a call's last moment a key may still be on its way."""
+
 LAG_TOLD_FROM_S = 3.0
 """Real seconds that an event may wait to be decided before it is said."""
 
 
-def state_word(prompt: Prompt) -> str:
-    """What the call is at; one that is advised against is never told to be said."""
-    against = prompt.against is not None and prompt.state in ("shown", "due")
-    return "better not" if against else STATE_WORDS[prompt.state]
+def state_word(prompt: Prompt, now: float = -math.inf) -> str:
+    """What the call is at; one that is advised against is never told to be said, and one whose last moment is past
+    is not coming."""
+    if prompt.against is not None and prompt.state in ("shown", "due"):
+        return "better not"
+    if is_past(prompt, now):
+        return "overdue"
+    return (BOARD_WORDS if prompt.medium == "board" else {}).get(prompt.state) or STATE_WORDS[prompt.state]
+
+
+def is_past(prompt: Prompt, now: float) -> bool:
+    """Guard: it waits to be said, and its last moment is past."""
+    return prompt.state in ("shown", "due") and now - prompt.say_by_s >= PAST_FROM_S
+
+
+def by_words(prompt: Prompt) -> str:
+    """Until when a call may be said, as it comes due: ``by 8:29``. Where that moment is there or past, what can still
+    be done: until when it is of use, or how late it is."""
+    now, by, left = prompt.t, clock_text(prompt.say_by_s), prompt.say_by_s - prompt.t
+    if left >= PAST_FROM_S:
+        return f"by {by}"
+    ends = left > -PAST_FROM_S
+    gone = f"at once, its moment ends at {by}" if ends else f"{span_text(-left)} late, it was due by {by}"
+    useful = None if prompt.act_at_s is None else prompt.act_at_s - prompt.spoken_s
+    if useful is not None and useful >= now + PAST_FROM_S:
+        return f"{gone}; of use until {clock_text(useful)}"
+    return gone if ends else f"{gone}: skip it, or say that it comes late"
+
+
+def span_text(seconds: float) -> str:
+    """``7 s`` or ``1:05``."""
+    return f"{seconds:.0f} s" if seconds < 59.5 else clock_text(seconds)
 
 
 def time_left(prompt: Prompt, now: float) -> str:
-    """How long until a prompt may be said (``in 0:12``), or how long it may still be said (``0:08 left``)."""
+    """How long until a prompt may be said (``in 0:12``), or how long it may still be said (``0:08 left``); past its
+    last moment, how late it is (``1:05 too late``)."""
     if prompt.state == "shown" and prompt.say_from_s > now:
         return f"in {clock_text(prompt.say_from_s - now)}"
+    if is_past(prompt, now):
+        return f"{clock_text(now - prompt.say_by_s)} too late"
     if prompt.state in ("shown", "due"):
         return f"{clock_text(max(prompt.say_by_s - now, 0))} left"
     if prompt.state in ("said", "late") and prompt.act_at_s is not None and prompt.act_at_s > now:
@@ -86,19 +122,6 @@ def lag_words(health: Health, rate: float) -> str:
 def store_words(health: Health) -> str:
     """Why nothing is decided, in a sentence; nothing while the journal takes what comes."""
     return f"STORE FAILS: nothing is decided. {health.store or 'no reason given'}" if health.store_fails else ""
-
-
-def in_words(text: str, words: Mapping[str, str]) -> str:
-    """A message with the words of each call in the place of its id.
-
-    Args:
-        text: what the daemon said.
-        words: call id -> its words.
-    """
-    for call in sorted((call for call in words if call in text), key=len, reverse=True):
-        shown = f"'{words[call]}'".replace("\\", r"\\")
-        text = re.sub(rf"(?<![\w:/-])'?{re.escape(call)}'?(?![\w:/-])", shown, text)
-    return text
 
 
 def alert_line(alert: Alert) -> str:

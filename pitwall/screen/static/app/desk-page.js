@@ -11,9 +11,6 @@ import { Ladder } from "./ladder.js";
 import { LapStrip } from "./strip.js";
 import { Switches } from "./switches.js";
 
-/** With more alerts than this their list takes room from that of the calls. */
-const FEW_ALERTS = 2;
-
 /** @param {{desk: import("./desk.js").Desk}} props */
 export function DeskPage({ desk }) {
   const car = desk.car();
@@ -23,13 +20,15 @@ export function DeskPage({ desk }) {
   // Where there is no lap to be shown its place goes to the words: briefs in the garage are long.
   const below = desk.store.ladder !== null ? "ladder" : desk.store.desks.get(car)?.running_lap ? "lap" : null;
   return html`
-    <div class=${`desk-grid${desk.store.standing().length > FEW_ALERTS ? " many-alerts" : ""}`}>
+    <div class="desk-grid">
       <${Say} desk=${desk} car=${car} prompt=${shown && (isOpen(shown) || shown === desk.store.unsaidNews(car)) ? shown : null} high=${below === null} />
-      <${Alerts} desk=${desk} car=${car} />
+      <div class="side">
+        <${Alerts} desk=${desk} car=${car} />
+        <${Queue} desk=${desk} car=${car} shown=${shown} />
+        <${Switches} desk=${desk} car=${car} />
+      </div>
       ${below === "ladder" ? html`<${Ladder} desk=${desk} />` : below === "lap" ? html`<${LapStrip} desk=${desk} car=${car} prompt=${shown} />` : ""}
-      <${Queue} desk=${desk} car=${car} shown=${shown} />
       <${PlanLine} desk=${desk} car=${car} />
-      <${Switches} desk=${desk} car=${car} />
       <${CommentPad} desk=${desk} car=${car} />
       ${desk.looking !== null && html`<${Proposals} desk=${desk} car=${car} />`}
       ${desk.why !== null && desk.looking === null && html`<${RunWhy} desk=${desk} car=${car} />`}

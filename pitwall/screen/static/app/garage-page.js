@@ -17,7 +17,7 @@ export function GaragePage({ desk }) {
   const late = since != null && now - since >= LATE_FROM_S ? now - since : 0;
   const changes = (plan?.changes ?? []).slice(-4).reverse();
   return html`<div class="garage">
-    <p class="where">${CAR_WORDS[state?.state ?? "garage"]}${state?.run ? ` · ${state.run}` : ""}</p>
+    <p class="where"><b>car ${car}</b> · ${CAR_WORDS[state?.state ?? "garage"]}${state?.run ? ` · ${state.run}` : ""}</p>
     <section class="count" aria-label="next release">
       <h2>${!next ? "no run is left" : late ? `${next.run} was to leave` : `${next.run} leaves in`}</h2>
       ${leaves != null && html`<b>${late ? `${clockText(late)} ago` : clockText(Math.max(0, leaves - now))}</b><span>at ${clockText(late ? since : leaves)} of the session</span>`}
@@ -29,9 +29,9 @@ export function GaragePage({ desk }) {
       <div><dt>tyres</dt><dd>${next.tyres ?? state?.tyres ?? "–"}</dd></div>
       <div><dt>fuel</dt><dd>${next.fuel_kg != null ? `${next.fuel_kg} kg` : state?.fuel_kg != null ? `${state.fuel_kg} kg in the car` : "–"}</dd></div>
     </dl></section>`}
-    <section aria-label="called now"><h2>now</h2>
+    <section aria-label="called now"><h2>called now</h2>
     ${release.length ? html`<ol>${release.map((p) => html`<li key=${p.call}>${p.text}</li>`)}</ol>` : html`<p class="empty">Nothing is called in the garage now.</p>`}</section>
-    <section aria-label="changes of the plan"><h2>changed</h2>
+    <section aria-label="changes of the plan"><h2>changes of the plan</h2>
     ${plan?.seen.map((one) => html`<${Role} key=${one.role} desk=${desk} car=${car} plan=${plan} one=${one} />`)}
     ${changes.length ? html`<ol>${changes.map((one) => html`<li key=${one.revision}>${clockText(one.t)} ${one.what} <span>(${one.by}: ${one.why})</span></li>`)}</ol>`
       : html`<p class="empty">The plan is as it was.</p>`}</section>

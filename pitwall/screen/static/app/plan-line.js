@@ -8,6 +8,8 @@ import { clockText } from "./clock.js";
 import { useWidth } from "./width.js";
 import { LEAST_CHANCE, endedAs, percent, runWord, timedWords } from "./words.js";
 
+/** Letters of the mark before a run's name, and the blanks. */
+const MARK = 3;
 const HEIGHT = 26, LEFT = 3, BAR = 9, THICK = 12;
 /** With more runs than this, those that are long over are only counted. */
 const MOST_LANES = 7;
@@ -27,7 +29,8 @@ export function PlanLine({ desk, car, calm = false }) {
   const flag = desk.store.clock.flag(), ended = desk.store.isOver();
   const scale = scaleOf(shown, told, flag, over.length > 0, WIDTH);
   const { at } = scale, waiting = desk.store.waiting(car);
-  return html`<section class="plan" tabindex="0" aria-label=${`plan of car ${car}`}>
+  const longest = Math.max(0, ...shown.map((run) => run.run.length + run.want.length + MARK));
+  return html`<section class="plan" style=${{ "--longest": longest }} tabindex="0" aria-label=${`plan of car ${car}`}>
     <h2>plan <span>${planWords(runs, outlook, car)}${over.length ? `; over: ${over.map((run) => run.run).join(", ")}` : ""}</span>
       ${unseen(plan).length ? html`<em>◆ not seen by ${unseen(plan).join(", ")}</em>` : ""}
       ${waiting.length && !calm ? html`<button class="small ask" onClick=${() => desk.press("p")}><kbd>p</kbd> ${waiting.length} changed plan${waiting.length > 1 ? "s" : ""} wait${waiting.length > 1 ? "" : "s"}</button>` : ""}</h2>
@@ -105,8 +108,8 @@ function Lane({ desk, run, told, scale, flag, now, wide, calm, ended }) {
     <span class="name"><b>${run.state === "running" ? "▶ " : endedAs(run) === "done" ? "✓ " : ""}${run.run}</b> ${run.want}</span>
     <svg viewBox=${`0 0 ${wide} ${HEIGHT}`} aria-hidden="true"><${Shapes} run=${run} told=${told} open=${open} ended=${ended} scale=${scale} flag=${flag} now=${now} wide=${wide} /></svg>
     <span class="figures"><span>${laps}</span>
-      <b class=${risky ? "short" : ""}>${open && told ? html`${risky ? "▲ " : ""}<i class="unseen">fits</i> ${percent(told.chance)}` : runWord(run, ended)}</b>
-      <span>${open && leave ? html`<i class="unseen">leave by</i> ${leave}` : ""}</span>
+      <b class=${risky ? "short" : ""}>${open && told ? html`${risky ? "▲ " : ""}<i class="unseen said-small">fits</i> ${percent(told.chance)}` : runWord(run, ended)}</b>
+      <span>${open && leave ? html`<i class="unseen said-small">leave by</i> ${leave}` : ""}</span>
       ${open && told ? html`<i class="unseen">ends between ${clockText(told.end_q10_s)} and ${clockText(told.end_q90_s)}${calm ? "" : "; why"}</i>` : ""}</span>`;
   return calm ? html`<div class=${`lane is-${endedAs(run)}`}>${inside}</div>`
     : html`<button class=${`lane is-${endedAs(run)}`} onClick=${() => { desk.why = run.run; }}>${inside}</button>`;

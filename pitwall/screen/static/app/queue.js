@@ -17,7 +17,7 @@ export function Queue({ desk, car, shown }) {
         <li key=${p.call} class=${callClass(p)} aria-current=${shown?.call === p.call ? "true" : null}>
           <button onClick=${() => { desk.chosen = p.call; }}>
             <i aria-hidden="true">${callMark(p)}</i>
-            <span class="state">${callWord(p)}</span>
+            <span class="state">${callWord(p, now)}</span>
             <span class="text">${p.short}</span>
             <span class="when">${timeLeft(p, now)}</span>
           </button></li>`)}

@@ -13,7 +13,7 @@ export function Say({ desk, car, prompt, high }) {
   return html`
     <section class=${`say ${callClass(prompt)}${high ? " high" : ""}`} aria-label="the call to speak">
       <div class="say-top">
-        <b>${callMark(prompt)} ${callWord(prompt)}</b>
+        <b>${callMark(prompt)} ${callWord(prompt, now)}</b>
         ${part ? html`<em>${part}</em>` : ""}
         <span>${[CLASS_WORDS[prompt.kind] ?? prompt.kind, prompt.place, prompt.lap, lateWords(prompt, now)].filter((one, at, all) => one && all.indexOf(one) === at).join(" · ")}</span>
         <b class="left">${timeLeft(prompt, now)}</b>
@@ -44,8 +44,9 @@ function Words({ desk, prompt }) {
 /** @param {import("./wire").Prompt} prompt @returns {[string, string][]} */
 function keysFor(prompt) {
   if (prompt.state === "said" || prompt.state === "late") return [["c", "read back"], ["r", "repeat"], ["m", "quiet"]];
-  if (prompt.state === "unconfirmed") return [["s", "said"], ["x", "skip"], ["m", "quiet"]];
-  return [["s", "said"], ["x", "skip"], ["d", "defer"], ["m", "quiet"]];
+  const said = prompt.medium === "board" ? "shown" : "said";
+  if (prompt.state === "unconfirmed") return [["s", said], ["x", "skip"], ["m", "quiet"]];
+  return [["s", said], ["x", "skip"], ["d", "defer"], ["m", "quiet"]];
 }
 
 function Small({ prompt, now }) {
@@ -54,7 +55,7 @@ function Small({ prompt, now }) {
     ${prompt.caution ? html`<div class="caution"><dt>▲ caution</dt><dd>${prompt.caution}</dd></div>` : ""}
     ${isAgainst(prompt) ? html`<div class="caution"><dt>▲ better not</dt><dd>${prompt.against}</dd></div>` : ""}
     ${rest.length ? html`<div><dt>then</dt><dd>${rest.map((part, at) => html`${at ? "; " : ""}<b>${part.text}</b> in ${clockText(Math.max(0, part.say_from_s - now))}`)}</dd></div>` : ""}
-    ${prompt.board?.length ? html`<div><dt>board</dt><dd>${prompt.board.join(" / ")}</dd></div>` : ""}
+    ${prompt.board?.length && prompt.board.join(" / ") !== spoken(prompt) ? html`<div><dt>board</dt><dd>${prompt.board.join(" / ")}</dd></div>` : ""}
     ${other && !rest.length ? html`<div><dt>${other === prompt.short ? "in short" : "in full"}</dt><dd>${other}</dd></div>` : ""}
     ${open && prompt.way_reason ? html`<div><dt>how</dt><dd>${prompt.way_reason}</dd></div>` : ""}
     ${prompt.reason ? html`<div><dt>${open ? "why" : "noted"}</dt><dd>${prompt.reason}</dd></div>` : ""}

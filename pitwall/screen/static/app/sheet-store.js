@@ -12,7 +12,7 @@ let keptAt = -Infinity, keptFor = "";
 
 /**
  * @typedef {{asOf: string, wall: string, session: string, cars: {car: string, driver: string, switches: string,
- *   runs: {leaves: string, by: string, run: string, want: string, laps: string, fits: string}[], calls: string[]}[]}} Sheet
+ *   runs: {leaves: string, by: string, run: string, want: string, laps: string, on: string, fits: string}[], calls: string[]}[]}} Sheet
  */
 
 /** @param {import("./store.js").Store} store @param {import("./link.js").Told} about */
@@ -45,6 +45,7 @@ export function sheetOf(store, about) {
           return {
             run: run.run, want: run.want, laps: lapsText(run.laps), leaves: run.state === "running" ? "on track" : clockText(run.expected_span_s?.[0]),
             by: told?.last_release_s != null ? clockText(told.last_release_s) : "–",
+            on: leavesOn(run, state?.driver),
             fits: told ? `${Math.round(100 * told.chance)} %` : "–",
           };
         }),
@@ -53,6 +54,11 @@ export function sheetOf(store, about) {
       };
     }),
   };
+}
+
+/** On what a run leaves: tyre set, fuel, and the driver where it is not who sits in the car. @param {import("./wire").RunProgress} run @param {string | null} [driver] */
+export function leavesOn(run, driver) {
+  return [run.tyres, run.fuel_kg == null ? "" : `${run.fuel_kg} kg`, run.driver && run.driver !== driver ? run.driver : ""].filter(Boolean).join(", ");
 }
 
 /** `out, 3 timed, in` of a list of lap kinds. @param {readonly string[]} laps */
@@ -81,7 +87,7 @@ export function saveSheet(sheet) {
   for (const car of sheet.cars) {
     add(page.body, "h2", `${car.car} ${car.driver}`);
     const table = add(page.body, "table", "");
-    const rows = [["leaves", "by", "run", "want", "laps", "fits"], ...car.runs.map((run) => [run.leaves, run.by, run.run, run.want, run.laps, run.fits])];
+    const rows = [["leaves", "by", "run", "want", "laps", "tyres, fuel", "fits"], ...car.runs.map((run) => [run.leaves, run.by, run.run, run.want, run.laps, run.on ?? "", run.fits])];
     for (const cells of rows) {
       const row = add(table, "tr", "");
       for (const cell of cells) add(row, "td", cell);

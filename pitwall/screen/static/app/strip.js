@@ -7,7 +7,9 @@ import { clockText } from "./clock.js";
 import { labelWidth } from "./fitting.js";
 import { useWidth } from "./width.js";
 
-const HEIGHT = 110, LINE = 62, EDGE = 14, FOOT = LINE + 12;
+const HEIGHT = 110, LINE = 60, EDGE = 14, FOOT = LINE + 12;
+/** Where the labels stand: clear of the car's foot, in two rows. */
+const ROWS = [LINE + 32, LINE + 47];
 /** The letters of the labels, as in the style, and the least room between two of them, in the drawing's units. */
 const LETTERS = 16, GAP = 12;
 /** An end of a lap that is noted so soon after its moment was not overdue. */
@@ -24,7 +26,9 @@ export function LapStrip({ desk, car, prompt }) {
   const begin = lap.begun_s, end = Math.max(lap.line_s, begin + 1);
   const at = (/** @type {number} */ t) => EDGE + (WIDTH - 2 * EDGE) * Math.min(1, Math.max(0, (t - begin) / (end - begin)));
   const places = labels(state.arrivals.map((one) => ({ name: one.place, x: at(one.at_s), t: one.at_s })), WIDTH);
-  const listen = lap.listen.filter(([from, to]) => to > begin && from < end);
+  // Whoever reads the pit board does not listen.
+  const board = [...desk.store.open(car), ...desk.store.toCome(car)].some((one) => one.medium === "board");
+  const listen = (board ? [] : lap.listen).filter(([from, to]) => to > begin && from < end);
   const mark = prompt && ["shown", "due"].includes(prompt.state) && prompt.say_by_s > begin && prompt.say_from_s < end ? prompt : null;
   const acts = mark?.act_at_s != null && mark.act_at_s > now && mark.act_at_s < end ? at(mark.act_at_s) : null;
   const words = lapWords(lap, listen, now), overdue = isOverdue(lap, now);
@@ -33,10 +37,11 @@ export function LapStrip({ desk, car, prompt }) {
       <line class="base" x1=${EDGE} x2=${WIDTH - EDGE} y1=${LINE} y2=${LINE} />
       ${listen.map(([from, to]) => html`<rect key=${from} class=${`listen${to < now ? " past" : ""}`} x=${at(from)} y=${LINE - 9}
         width=${Math.max(2, at(to) - at(from))} height="18" rx="3" />`)}
-      ${mark && html`<${CallWindow} from=${at(mark.say_from_s)} to=${at(mark.say_by_s)} acts=${acts} width=${WIDTH} />`}
+      ${mark && html`<${CallWindow} from=${at(mark.say_from_s)} to=${at(mark.say_by_s)} acts=${acts} width=${WIDTH}
+        word=${mark.medium === "board" ? "show" : "say"} />`}
       ${places.map((one) => html`<g key=${one.name} class=${`place${one.t < now ? " past" : ""}`}>
-        <line x1=${one.x} x2=${one.x} y1=${LINE - 12} y2=${LINE + (one.row === 1 ? 30 : 13)} />
-        ${one.row >= 0 ? html`<text x=${one.left} y=${LINE + (one.row === 1 ? 44 : 28)}>${one.name}</text>` : ""}</g>`)}
+        <line x1=${one.x} x2=${one.x} y1=${LINE - 12} y2=${one.row === 1 ? ROWS[1] - 14 : LINE + 13} />
+        ${one.row >= 0 ? html`<text x=${one.left} y=${ROWS[one.row]}>${one.name}</text>` : ""}</g>`)}
       ${(overdue ? [] : onceEach(lap.others)).map((one) => html`<g key=${one.car} class="other"><path d=${`M${at(now + one.gap_s)} ${LINE - 12} l-6 -11 h12 z`} />
         <text x=${at(now + one.gap_s)} y=${LINE - 26} text-anchor="middle">${one.car}</text></g>`)}
       <${Car} x=${at(now)} from=${lap.here_within_s == null || overdue ? null : at(now - lap.here_within_s)} to=${at(now + (lap.here_within_s ?? 0))} />
@@ -51,12 +56,12 @@ function Car({ x, from, to }) {
 }
 
 /** From when to when the call may be said, above everything else; and where the driver acts on it. */
-function CallWindow({ from, to, acts, width }) {
+function CallWindow({ from, to, acts, width, word }) {
   const end = Math.max(from + 6, to), late = end > width - 60;
-  return html`<g class="window"><rect x=${from} y="16" width=${end - from} height="7" rx="2" />
-    <text x=${late ? end : from} y="12" text-anchor=${late ? "end" : "start"}>say</text>
-    ${acts !== null && html`<path d=${`M${acts} 16 V${LINE + 12}`} />
-      ${acts - from > 90 ? html`<text x=${acts} y="12" text-anchor=${acts > width - 60 ? "end" : "middle"}>acts</text>` : ""}`}</g>`;
+  return html`<g class="window"><rect x=${from} y="13" width=${end - from} height="7" rx="2" />
+    <text x=${late ? end : from} y="9" text-anchor=${late ? "end" : "start"}>${word}</text>
+    ${acts !== null && html`<path d=${`M${acts} 13 V${LINE + 12}`} />
+      ${acts - from > 90 ? html`<text x=${acts} y="9" text-anchor=${acts > width - 60 ? "end" : "middle"}>acts</text>` : ""}`}</g>`;
 }
 
 /** Nothing is known to less than a tenth. @param {number} within */

@@ -21,7 +21,7 @@ export function ofNoCar(store) {
 
 /** @param {{alert: import("./wire").Alert}} props */
 function Standing({ alert }) {
-  return html`<p class=${`team-alert is-${alert.priority}`}>${ALERT_MARKS[alert.priority]} ${alert.text}</p>`;
+  return html`<p class=${`team-alert is-${alert.priority}`}><i aria-hidden="true">${ALERT_MARKS[alert.priority]}</i> ${alert.priority}: ${alert.text}</p>`;
 }
 
 function CarColumn({ desk, car }) {
@@ -31,7 +31,7 @@ function CarColumn({ desk, car }) {
   const alerts = store.standing().filter((alert) => alert.car === car && !alert.acknowledged);
   return html`<section aria-label=${`car ${car}`}>
     <h2><a href=${`#/desk/${car}`}>${car}</a> ${state?.driver ?? ""} <span>${whereWords(state)}</span></h2>
-    ${prompt ? html`<div class=${`slip ${callClass(prompt)}`}><b>${callMark(prompt)} ${callWord(prompt)} <span>${timeLeft(prompt, now)}</span></b>
+    ${prompt ? html`<div class=${`slip ${callClass(prompt)}`}><b>${callMark(prompt)} ${callWord(prompt, now)} <span>${timeLeft(prompt, now) && `· ${timeLeft(prompt, now)}`}</span></b>
       <p>${spoken(prompt)}</p></div>` : html`<div class="slip is-silent"><b>· nothing to say</b>
       <p>${next ? `next in ${clockText(Math.max(0, next.say_from_s - now))}: ${next.short}` : ""}</p></div>`}
     <dl>

@@ -21,9 +21,23 @@ export const CALL_MARKS = {
   shown: "▷", due: "▶", said: "✓", unconfirmed: "?", late: "!", missed: "✕", skipped: "–", withdrawn: "–", done: "✓",
   planned: "·",
 };
-/** What a call is at, in a word: one that is advised against is never told to be said. @param {Prompt} prompt */
-export function callWord(prompt) {
-  return isAgainst(prompt) ? "better not" : CALL_WORDS[prompt.state];
+/** On a pit board nothing is said. @type {Record<string, string>} */
+const BOARD_WORDS = { due: "show now", said: "shown" };
+
+/**
+ * What a call is at, in a word: one that is advised against is never told to be said, and one whose last moment is past
+ * is not coming.
+ * @param {Prompt} prompt @param {number} [now]
+ */
+export function callWord(prompt, now = -Infinity) {
+  if (isAgainst(prompt)) return "better not";
+  if (isPast(prompt, now)) return "overdue";
+  return (prompt.medium === "board" && BOARD_WORDS[prompt.state]) || CALL_WORDS[prompt.state];
+}
+
+/** Guard: it waits to be said, and its last moment is past: the lap, or whoever presses the keys, is late. @param {Prompt} prompt @param {number} now */
+function isPast(prompt, now) {
+  return (prompt.state === "shown" || prompt.state === "due") && now - prompt.say_by_s >= PAST_FROM_S;
 }
 
 /** @param {Prompt} prompt */
@@ -71,6 +85,9 @@ export function timedWords({ timed_done, timed_wanted }) {
   return timed_done <= timed_wanted ? `${timed_done} of ${timed_wanted} timed` : `${timed_done} timed, +${timed_done - timed_wanted}`;
 }
 
+/** So soon after a call's last moment a key may still be on its way. */
+const PAST_FROM_S = 1;
+
 /** A car that leaves so soon after its moment is not late. */
 export const LATE_FROM_S = 10;
 
@@ -108,6 +125,7 @@ export function otherForm(prompt) {
 export function timeLeft(prompt, now) {
   if (prompt.state === "planned") return `in ${clockText(Math.max(0, prompt.say_from_s - now))}`;
   if (prompt.state === "shown" && prompt.say_from_s > now) return `in ${clockText(prompt.say_from_s - now)}`;
+  if (isPast(prompt, now)) return `${clockText(now - prompt.say_by_s)} too late`;
   if (prompt.state === "shown" || prompt.state === "due") return `${clockText(Math.max(Math.ceil(prompt.say_by_s - now), 0))} left`;
   if ((prompt.state === "said" || prompt.state === "late") && prompt.act_at_s != null && prompt.act_at_s > now) {
     return `acts in ${clockText(prompt.act_at_s - now)}`;
