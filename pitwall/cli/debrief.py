@@ -76,7 +76,7 @@ def in_words(made: Debrief) -> list[str]:
     for car in made.cars:
         lines += _of_car(car)
     lines.append(f"  alerts      {made.alerts.raised} raised, {made.alerts.mean_rate:g} in ten minutes, at most "
-                 f"{made.alerts.most_in_ten}; {made.alerts.held_back} held back")
+                 f"{made.alerts.most_in_ten} in any ten; {made.alerts.held_back} held back")
     return [*lines, *(f"  note        {note}" for note in made.notes)]
 
 
