@@ -5,7 +5,9 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from pitwall.app.report import Recorder, as_json, as_text, make_report
+import pytest
+
+from pitwall.app.report import MachinePace, Recorder, as_json, as_text, make_report
 from pitwall.model.outputs import (
     Alert,
     CarOutlook,
@@ -203,3 +205,17 @@ def test_report_is_the_same_text_every_time() -> None:
     assert f"plans       car {CAR} plan.yaml" in text
     assert (report["event"], report["plans"]) == ("test event", {CAR: "plan.yaml"})
     assert "alerts      none" in text
+
+
+@pytest.mark.parametrize(("late_s", "said"), [
+    (9.0, "machine     fell behind at 30 times life: one prompt in twenty was 9 s of the session late or more"),
+    (0.3, "machine     kept up at 30 times life: one prompt in twenty was 0.3 s of the session late or more"),
+])
+def test_the_end_says_whether_the_machine_kept_up(late_s: float, said: str) -> None:
+    """Who reads the figures of a rehearsal on the real clock must know whether they mean anything. At an instant there
+    is nothing to say, and the same seed gives the same report."""
+    report = make_report(Recorder(), _outcome(), event="test event", plans={}, session_s=3600.0, digest=None,
+                         machine=MachinePace(30.0, late_s, 2 * late_s))
+    assert said in as_text(report)
+    assert report["machine"]["fell_behind"] is (late_s > 2.0)
+    assert "machine" not in _report(Recorder())
