@@ -70,6 +70,7 @@ class DataWindow(Frozen):
     evidence: Evidence
     evidence_text: str = Field(description="the evidence in words: how many positions, which loops")
     outcome: Outcome
+    spoilt: str = Field(default="", description="why its data are spoilt, in words; empty where nothing is known to")
 
 
 class ItemRow(Frozen):

@@ -307,6 +307,8 @@ export interface DataWindow {
   /** the evidence in words: how many positions, which loops */
   evidence_text: string;
   outcome: "done" | "probably_done" | "done_badly" | "not_done" | "to_come";
+  /** why its data are spoilt, in words; empty where nothing is known to */
+  spoilt: string;
 }
 
 export interface DeskState {
