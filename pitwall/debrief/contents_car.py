@@ -21,7 +21,7 @@ from pitwall.debrief.model import (
 
 RUNS = (Column("run", 2.0), Column("purpose", 3.4), Column("planned laps", 2.6), Column("changed to", 2.6),
         Column("driver", 1.5), Column("tyres, fuel", 1.7), Column("planned", 2.0), Column("on track", 2.0),
-        Column("clean laps", 2.0, right=True))
+        Column("clean laps, median", 2.0, right=True))
 ITEMS = (Column("item", 3.0), Column("lap", 2.4), Column("wanted", 1.2), Column("with", 2.9), Column("outcome", 2.2),
          Column("noted at", 1.4, right=True), Column("how it is known, or why not", 3.8))
 WINDOWS = (Column("item and lap", 3.0), Column("session time, from and to", 4.05, whole=True),

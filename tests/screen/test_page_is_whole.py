@@ -93,6 +93,23 @@ def test_alerts_take_room_before_one_of_them_is_cut(processes: Processes, open_p
     assert page.locator(".queue").evaluate("one => one.clientHeight") > 80
 
 
+def test_under_a_red_flag_with_nothing_to_say_ladder_and_plan_stand_whole(
+    processes: Processes, open_page: Open
+) -> None:
+    """Once the flag was told, what to do if it goes on takes the room of the words, and no row of either is cut."""
+    _, said = begun(processes)
+    page = open_page(said["screen"])
+    opened(page, LAPTOP)
+    give(processes, said, "status", "status=red")
+    page.locator(".ladder tr").first.wait_for()
+    page.locator(".say .words", has_text="Red flag").wait_for()
+    give(processes, said, "said")
+    give(processes, said, "confirm")
+    page.locator(".say.is-silent").wait_for()
+    assert page.evaluate(CUT, [".ladder", "tr"]) == []
+    assert page.evaluate(CUT, [".plan", ".lanes li"]) == []
+
+
 @pytest.mark.parametrize("size", [LAPTOP, PHONE])
 def test_a_long_name_never_hides_how_much_a_run_is_wanted(
     processes: Processes, open_page: Open, size: tuple[int, int]
