@@ -60,13 +60,13 @@ class MustWatch:
         chance = good.chances.get(worst.run) if good is not None else None
         if good is not None and chance is not None and chance - worst.chance >= TOLD_APART:
             red = self.red_s is not None and self.red_s >= good.t
-            before = f", {chance:.0%} {'before the red' if red else f'at {clock_text(good.t)}'}"
-        leave = f", leave by {clock_text(worst.last_release_s)}" if worst.last_release_s is not None else ""
+            before = f" ({chance:.0%} {'before the red' if red else f'at {clock_text(good.t)}'})"
+        leave = f"; leave by {clock_text(worst.last_release_s)}" if worst.last_release_s is not None else ""
         return f"Car {outlook.car}: {worst.run} fits in {worst.chance:.0%} of futures{before}{leave}"
 
     def _text(self, car: str) -> str:
         advice = self._advice.get(car)
-        return self._evidence[car] if advice is None else f"{self._evidence[car]}; {advice}"
+        return self._evidence[car] if advice is None else f"{self._evidence[car]}. {advice[:1].upper()}{advice[1:]}"
 
     def advised(self, cars: Mapping[str, str], alerts: AlertBook, now: float) -> list[Output]:
         """What would help, by car: it stands in the alert from now on; a car that is not named has nothing any more."""

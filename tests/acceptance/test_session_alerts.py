@@ -66,7 +66,7 @@ def test_a_must_in_danger_raises_the_overrun_alert_and_hysteresis_holds_it() -> 
     play.want(alert("overrun", text=has("work fits in 50%"), priority="medium"), between(300, 440), times=1)
     play.never(alert_cleared("overrun"), between(300, 700))
     play.want(alert_cleared("overrun"), between(700, 840), times=1)
-    play.want(alert("overrun", text=has("work fits in 70% of futures, 90% at")), between(500, 640))
+    play.want(alert("overrun", text=has("work fits in 70% of futures (90% at")), between(500, 640))
     play.never(alert("overrun", since_s=after(440)), between(440, 1200))
     play.run(until=1200)
     raised = play.heard(alert("overrun"))[0].what

@@ -170,10 +170,10 @@ def test_the_alert_tells_the_evidence_and_the_proposal_when_it_comes() -> None:
     made.status(400, "green")
     made.wait(430)
     made.foreseen(0.34)
-    assert alerts(made)[-1] == "Car 41: main fits in 34% of futures, 81% before the red"
+    assert alerts(made)[-1] == "Car 41: main fits in 34% of futures (81% before the red)"
     made.advised(WITHOUT_SPARE)
     assert alerts(made)[-1] == (
-        "Car 41: main fits in 34% of futures, 81% before the red; dropping the second hold brings it to 92%"
+        "Car 41: main fits in 34% of futures (81% before the red). Dropping the second hold brings it to 92%"
     )
     made.command("adopt", proposal=made.state().proposals[0].id)  # type: ignore[union-attr]  # it stands
     made.foreseen(0.92)
