@@ -61,7 +61,7 @@ _ASIDES = re.compile("|".join((
     r"(?:on|with|at) (?:a )?(?:high|low|full|less|more|heavy) (?:fuel|tanks?)",
     r"(?:high|low|full|half|empty) (?:fuel|tanks?)|(?:long|short|race) (?:runs?|stints?)",
     r"in (?:the )?(?:wet|dry|wind)",
-    r"at (?:the )?top end",
+    r"at (?:the )?top end|(?:in )?top gear",
     rf"(?:only )?(?:on|with|from|due to) (?:the )?(?:cold|hot|warm) {_SET}",
     r"(?:on|under|during|with) (?:the )?(?:down|up) ?shifts?",
     r"(?:over|on|at) (?:the )?(?:crest|hump|brow|bump|(?:exit|entry|inside|outside|apex|inner|outer) (?:kerb|curb))s?",
@@ -89,7 +89,7 @@ _COUNTED = re.compile(r"\d{1,2}-\d{1,2}|[-+]\d{1,2}")
 SAME_AS = ("same", "like", "similar", "as")
 _BEFORE = (
     r"(?:it was )?(?:(?:in|on|with|at) )?(?:the |our |my |his |her )?(?:"
-    r"(?:run|stint|session) \d{1,2}|(?:run|stint|lap|session|set|time|one)s? before"
+    r"(?:run|stint|session|lap) \d{1,2}|(?:run|stint|lap|session|set|time|one)s? before"
     r"|(?:first|second|third|fourth|last|previous|earlier|opening|prior) (?:run|stint|lap|session|set|time|one)s?"
     r"|baseline|previously|before|yesterday|this morning|this afternoon|earlier|last time|last night)"
 )

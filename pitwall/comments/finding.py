@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from pitwall.comments.reading import Reading
 from pitwall.comments.splitting import Slip, Word
-from pitwall.comments.words import POOR, TABLE, Entry
+from pitwall.comments.words import NEVER, POOR, TABLE, Entry, by_form
 from pitwall.model.comments import CONTENT, FINDINGS, Subject
 
 OPPOSITES = ({"understeer", "oversteer"}, {"understeer", "snap"})
@@ -13,6 +15,10 @@ SLIDES = {"front": "understeer", "rear": "oversteer"}
 """Which end slides makes another finding of it."""
 WIDE = ("washes", "washing", "wash", "runs", "running", "ran", "drifts", "slides", "slid", "goes", "went")
 """So begins what is said of a car that goes wide; of the rear alone it is that the rear goes."""
+UNDER_BRAKING = ("understeer", "oversteer", "snap", "slides", "bottoming", "bouncing")
+"""What is of no brake, whatever stands beside it."""
+SCARCE = ("hardly any", "barely any", "almost no")
+"""How little there is of a finding; of grip, traction and braking that is the finding."""
 Parts = dict[str, tuple[Entry, Word]]
 
 
@@ -23,6 +29,7 @@ def subject_and_finding(reading: Reading) -> tuple[Subject, str | None]:
         Slip: at a word that does not belong to the subject, or may be of several.
     """
     parts = reading.parts
+    _is_where(reading)
     subject = _subject(parts)
     if "finding" in parts and parts["finding"][0].value in (*CONTENT, "good"):
         _no_praise_of_what_lacks(parts)
@@ -52,6 +59,15 @@ def subject_and_finding(reading: Reading) -> tuple[Subject, str | None]:
     if what not in FINDINGS[about]:
         raise Slip(word, f"what there is of {about}: {of(about)}", f"{entry.form} is a finding of {entry.subject}, ")
     return about, what
+
+
+def _is_where(reading: Reading) -> None:
+    """Read "braking" as the corner phase, where what happens there is not of the brakes: ``rear hops t1 braking``."""
+    parts = reading.parts
+    if "finding" not in parts or "subject" not in parts or parts["subject"][1].key != "braking":
+        return
+    if parts["finding"][0].value in UNDER_BRAKING:
+        reading.take(by_form()["under braking"], parts.pop("subject")[1])
 
 
 def _names_its_thing(parts: Parts, subject: str | None, entry: Entry, word: Word) -> None:
@@ -103,10 +119,18 @@ def _without_finding(parts: Parts, subject: Subject | None) -> tuple[Subject, st
             return subject, "worn"
         if subject in ("grip", "traction"):
             return subject, POOR[subject]
-        if subject is None and "axle" in parts and parts["trend"][1].key == "no":
-            return "grip", "low"
+        end = parts["axle"][0].value if "axle" in parts else ""
+        if subject is None and ((end and parts["trend"][1].key in ("no", *NEVER)) or (end == "front" and _gone(parts))):
+            return "grip", "low"  # "no rear", "front gone"; a rear that is gone may have stepped out
         raise Slip(parts["trend"][1], "what is gone, such as us gone or tyres gone")
+    if subject is not None and subject in POOR and is_scarce(parts):
+        return subject, POOR[subject]
     return subject or "balance", None
+
+
+def is_scarce(parts: Mapping[str, tuple[Entry, Word]]) -> bool:
+    """Guard: there is next to nothing of what should be there: ``almost no grip``."""
+    return "severity" in parts and "finding" not in parts and parts["severity"][1].key in SCARCE
 
 
 def _gone(parts: Parts) -> bool:

@@ -134,7 +134,8 @@ def surely_a_turn(keys: Sequence[str], at: int) -> bool:
     lead = keys[at - 2] if at > 1 else ""
     small = NUMBERS.get(keys[at], 9) <= 5 or keys[at] in tuple("12345")
     topic = lead in by_form() and by_form()[lead].part == "topic"
-    if small and (lead in _LEAD_ON or topic or any(TURN.fullmatch(key) for key in keys)):
+    led_on = lead in _LEAD_ON and (behind, lead) != ("at", "turn")  # "doesn't turn at 3"
+    if small and (led_on or topic or any(TURN.fullmatch(key) for key in keys)):
         return False  # "on turn in 3", "all through 2", "map in 3"
     ahead = keys[at + 1] if at + 1 < len(keys) else ""
     counted = ahead in by_form() and by_form()[ahead].part not in ("filler", "topic")
@@ -146,7 +147,8 @@ _LEAD_ON = ("turn", "turns", "turning", "all", "come", "comes", "came", "coming"
 """Words that belong to the one behind them: ``turn in``, ``all through``."""
 _OF_A_CORNER = ("entry", "exit", "apex", "mid", "middle", "braking", "brakes", "centre", "center", "in", "out", "into")
 _ENDS_A_TURN = ("and", "&", "is", "are", "-", "to", "too", "now", "with", "has", "gets", "but", "then", "on", "at",
-                "it", "i", "the", "he", "she", "under", "when", "just", "?", "really", "very", "also", "still", "every")
+                "it", "i", "the", "he", "she", "under", "when", "just", "?", "really", "very", "also", "still", "every",
+                "only")
 
 
 def _number(words: list[Word], at: int) -> Word | None:

@@ -11,6 +11,7 @@ from pitwall.comments.glued import BARE_TURN, TURN, apart, surely_a_turn
 from pitwall.comments.group import Group
 from pitwall.comments.nearest import nearest
 from pitwall.comments.sayings import (
+    become,
     cause,
     circumstance,
     compared,
@@ -26,12 +27,15 @@ from pitwall.comments.splitting import MARK, Piece, Slip, Word
 from pitwall.comments.words import PLACES, by_form
 
 HIGHEST_TURN = 60
+WORST = "5"
+"""The highest severity."""
 A_TURN = "a turn from 1 to"
 """How the refusal of a turn that is not there begins to say what is expected."""
 EXPECTED = "a turn such as t4, a corner phase, a finding such as us, lock or cold, a severity from 1 to 5"
 NEGATIONS = ("never", "without", "hardly", "nor", "neither")
 _OF_A_PLACE = ("in", "at", "into", "out of", "through", "for")
 """A number right behind these may be a turn: ``lock into 1``."""
+_OF_ITS_NUMBER = ("entry", "exit", "apex", "mid", "middle", "centre", "center")
 _UP_TO = ("to", "until", "through")
 _WAS = re.compile(r"(?:was|down from|up from) [1-5]\b|[1-5] (?:last run|last time|run before)\b", re.ASCII)
 """How bad it was, behind how bad it is."""
@@ -64,8 +68,9 @@ def _known(
 ) -> Group | None:
     """What stands here, as far as it is known: turns, what several words say together, forms of the table."""
     return (gears(words, at) or over_it(words, at) or _turn(found, words, at, known) or wants_to(words, at)
-            or cause(found, words, at) or compared(words, at) or _what_it_was(found, piece, words, at)
-            or form_at(words, at) or how_very(words, at) or circumstance(words, at))  # fmt: skip
+            or become(words, at) or cause(found, words, at) or compared(words, at)
+            or _what_it_was(found, piece, words, at) or form_at(words, at) or how_very(words, at)
+            or circumstance(words, at))  # fmt: skip
 
 
 def _is_in_no_doubt(
@@ -75,6 +80,8 @@ def _is_in_no_doubt(
     ahead = at + len(group.words)
     if group.part == "finding" and drives_hard(words, at):
         raise Slip(group.word, f"understeer, if that is meant; how hard he drives goes behind '{MARK}'")
+    if group.part == "finding" and found and found[-1].form in ("gone", "all gone") and not _finds(found):
+        raise Slip(group.word, "what is gone before 'gone', such as us gone; or what there is alone")
     up_to = f"up to which turn, such as t{group.turns[0]}-{group.turns[0] + 2}" if group.turns else ""
     if group.turns and from_there_on(words, ahead):
         raise Slip(words[ahead], up_to)
@@ -82,6 +89,10 @@ def _is_in_no_doubt(
         raise Slip(group.word, up_to)
     if group.part == "severity" and group.form.isdecimal() and _may_be_a_turn(found, piece, words, at):
         raise Slip(group.word, "a turn such as t4 behind that; or how bad it is alone", nearest=f"t{group.form}")
+
+
+def _finds(found: Sequence[Group]) -> bool:
+    return any(group.part in ("finding", "phrase", "subject", "corner") for group in found)
 
 
 # -- turns ------------------------------------------------------------------------------------------------------------
@@ -103,6 +114,8 @@ def _turn(found: Sequence[Group], words: tuple[Word, ...], at: int, known: Colle
         if goes_on and match is not None and _may_be_bad(found[-1], words, at + 1):
             raise Slip(ahead, f"a turn such as t{match.group(1)}; or a comma, if that is how bad it is")
         word = ahead if match is not None else word
+    if match is None and _is_the_turn_of_a_phase(found, words, at):
+        match = BARE_TURN.fullmatch(word.plain)
     if match is None:
         return None
     turns = _numbers(match.group(1), word, known)
@@ -110,6 +123,15 @@ def _turn(found: Sequence[Group], words: tuple[Word, ...], at: int, known: Colle
         more, turns = _up_to(turns[0], words, at + taken, known, plural=words[at].key in ("turns", "corners"))
         taken += more
     return Group(words[at : at + taken], turns=tuple(dict.fromkeys(turns)))
+
+
+def _is_the_turn_of_a_phase(found: Sequence[Group], words: tuple[Word, ...], at: int) -> bool:
+    """Guard: a number behind a corner phase that is too high to be how bad it is: ``rear loose entry 7``."""
+    number = words[at].plain
+    last = at + 1 == len(words) or words[at + 1].key in by_form()
+    high = number.isdecimal() and len(number) <= 2 and int(number) > int(WORST)
+    phase = found[-1].form.split()[-1] if found and found[-1].part == "phase" else ""
+    return high and last and phase in _OF_ITS_NUMBER and not any(group.turns for group in found)
 
 
 def _may_be_bad(before: Group, words: tuple[Word, ...], at: int) -> bool:
@@ -196,7 +218,8 @@ def unknown(found: Sequence[Group], word: Word, known: Collection[int] = ()) -> 
     if word.key in ("handers", "hander"):
         return Slip(word, "the turns that these are, such as t4/7")
     if word.key in ("than", "as", "like"):
-        return Slip(word, f"better or worse than before; which other run it is set against goes behind '{MARK}'")
+        return Slip(word, "what the car does in either place, such as t3 us 2, t5 us 4; or better or worse than before:"
+                          f" which other run it is set against goes behind '{MARK}'")
     doubt = changes_it(word.key)
     if doubt and not nearest(word.key):
         return Slip(word, f"{EXPECTED}; {word.text!r} may change what is meant ({doubt}), so it goes behind '{MARK}'")

@@ -15,6 +15,7 @@ from pitwall.comments.grouping import groups
 from pitwall.comments.loose import self_evident
 from pitwall.comments.splitting import MARK, Piece, Slip, Word
 from pitwall.comments.words import BEFORE_IT, by_form
+from pitwall.model.comments import CONTENT
 
 COUNTED = ("balance", "traction", "tyres")
 """Subjects of findings that a corner has, and that are of no system: with a turn beside it one is a remark."""
@@ -80,6 +81,10 @@ def _is_a_setting(group: Group) -> bool:
 def _of_the_setting(found: Sequence[Group], group: Group) -> bool:
     """Guard: this is said of the setting itself, not of the car: ``tc 4 cuts in``, ``diff 5 locks``. What an engine or
     the ride does is the car's: ``map 2 surging t3``."""
+    beside = [one for one in found if one.part not in ("filler", "turn", "phase")]
+    praised = group.entry is not None and group.entry.value in (*CONTENT, "good")
+    if praised and len(beside) == 1 and _is_a_setting(beside[0]) and found.index(beside[0]) >= len(found) - 2:
+        return True  # "t4 tc 3 is fine"
     own = found and _is_a_setting(found[0]) and all(one.part == "filler" for one in found[1:])
     if not own or group.entry is None or group.part != "finding":
         return False

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from pitwall.comments.finding import OPPOSITES, of, subject_and_finding
+from pitwall.comments.finding import OPPOSITES, is_scarce, of, subject_and_finding
 from pitwall.comments.forms import KINDS_OF_CORNERS
 from pitwall.comments.glued import TURN
 from pitwall.comments.grouping import EXPECTED
@@ -41,6 +41,14 @@ class Meaning:
     listing: bool = False
     """Its last word is its turn, so turns alone behind a comma are more of the same: ``entry us t4, t5``."""
 
+    exception: bool = False
+    """It is the exception to what stands before it."""
+
+    @property
+    def complains(self) -> bool:
+        """True where something is found that is there and should not be."""
+        return any(one.complaint for one in self.remarks)
+
 
 def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
     """The remarks that these words are.
@@ -55,6 +63,7 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
     parts = reading.parts
     finding = _found(reading, before)
     _is_no_praise_of_a_complaint(reading, before, finding)
+    _is_no_place_without_it(reading, before)
     own: dict[str, Any] = {name: parts[name][0].value for name in OWN if name in parts}
     if finding["what"] == "rough_shift" and _of_the_shift(reading):
         del own["speed"]  # gears, not corners
@@ -65,7 +74,7 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
         if phases:
             turns = before.turns
             own |= {"speed": before.speed} if before.speed and not turns else {}
-        elif "subject" not in parts and finding["about"] in OF_A_PLACE and "finding" in parts:
+        elif "finding" in parts and _is_of_the_place(reading, finding):
             turns, phases = before.turns, before.phases
     if before is not None and before.listing and reading.turns and not parts and not phases:
         phases = before.phases
@@ -84,7 +93,14 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
     last = reading.piece.words[-1]
     listing = bool(TURN.fullmatch(last.plain)) and "trend" not in carried and not reading.piece.contrast
     said = _said_before(own, parts, reading)
-    return Meaning(remarks, turns, phases, carried, finding["trend"], said, own.get("speed"), listing)
+    return Meaning(remarks, turns, phases, carried, finding["trend"], said, own.get("speed"), listing,
+                   reading.piece.exception)
+
+
+def _is_of_the_place(reading: Reading, finding: Mapping[str, Any]) -> bool:
+    """Guard: this happens in a corner, or is the exception to what is said of one: ``t4 fine except on kerbs``."""
+    within = (*OF_A_PLACE, *OF_TURNS) if reading.piece.exception else OF_A_PLACE
+    return finding["about"] in within and (reading.piece.exception or "subject" not in reading.parts)
 
 
 def _said_before(own: Mapping[str, Any], parts: Mapping[str, Any], reading: Reading) -> dict[str, Any]:
@@ -105,6 +121,15 @@ def _is_no_praise_of_a_complaint(reading: Reading, before: Meaning | None, findi
     gone = before.finding.get("trend") == "gone"
     if complained and not gone and not reading.turns and not reading.phases and before.turns:
         raise Slip(reading.parts["finding"][1], "where, or of what, that is said: t7 ok, exit ok, brakes ok")
+
+
+def _is_no_place_without_it(reading: Reading, before: Meaning | None) -> None:
+    """Raise a slip at ``us except on kerbs``: it is not there, and not that the kerbs are taken badly."""
+    if before is None or not reading.piece.exception or "finding" not in reading.parts:
+        return
+    entry, word = reading.parts["finding"]
+    if entry.value == "kerbs" and reading.piece.words[0].key in ("on", "over") and before.complains:
+        raise Slip(word, "also what the car does there: it may be another thing, or nothing")
 
 
 def _wheel(corner: tuple[Entry, Word], own: Mapping[str, Any]) -> dict[str, str]:
@@ -134,6 +159,8 @@ def _severity(parts: Mapping[str, tuple[Entry, Word]], finding: Mapping[str, Any
         named = "finding" in parts and finding["trend"] is None
         return {"severity": BAD} if named and _is_bad(parts) else {}
     entry, word = parts["severity"]
+    if is_scarce(parts):
+        return {}
     if finding["trend"] == "gone":
         raise Slip(word, "how bad it is, or that it is gone, not both")
     how_much = finding["what"] is None and not word.key[:1].isdecimal()  # "grip up a lot"
@@ -180,7 +207,7 @@ def _carried(reading: Reading, before: Meaning | None) -> dict[str, Any]:
     anything in a bare place behind one: ``us everywhere but t4`` says that it is not there."""
     if reading.piece.contrast and not {"severity", "trend", "amount"} & set(reading.parts):
         raise Slip(reading.piece.words[-1],
-                   "also what the car does there: behind 'but' it may be another thing, or nothing")
+                   "also what the car does there: behind 'but' it may be another thing, or nothing (such as: no us t7)")
     listed = before is not None and before.listing and bool(reading.turns) and not reading.parts and not reading.phases
     if listed and before is not None and before.finding.get("what") is None and before.trend is not None:
         return {**before.finding, "what": None, "trend": before.trend}
@@ -199,7 +226,7 @@ def _praises_another_end(reading: Reading, before: Meaning) -> bool:
     before is of a turn and no balance: ``kerbs t2 harsh, t6 fine``."""
     parts = reading.parts
     bare = bool(reading.turns) and set(parts) <= {"finding", "confidence"}
-    if before.turns and before.finding["about"] in OF_TURNS and bare:
+    if before.turns and before.finding["about"] in OF_TURNS and bare and not before.exception:
         return parts["finding"][0].value == "good" and parts["finding"][1].key != "stable"
     ends = "axle" in parts or "corner" in parts or not (reading.turns or set(parts) - {"finding", "confidence"})
     return ends and "subject" not in parts and "finding" in parts and parts["finding"][0].value == "good"
@@ -219,6 +246,9 @@ def _gone_there(reading: Reading, before: Meaning | None) -> dict[str, Any]:
         return {}
     if set(parts) & {*SAYS[:4], "amount"} or before.finding.get("what") in (None, *CONTENT):
         return {}
+    if "axle" in parts and parts["trend"][1].key in ("gone", "all gone"):
+        end = parts["axle"][0].value
+        raise Slip(parts["trend"][1], f"what is gone there, such as {end} us gone or {end} grip gone")
     return {**before.finding, "trend": "gone"}
 
 

@@ -26,6 +26,10 @@ CAUSES = ("likely", "probably", "maybe", "perhaps", "possibly", "caused", "due")
 """Words that begin what it may come from."""
 CIRCUMSTANCES = ("after", "before", "during", "despite", "due", "following")
 """Words that begin what came before or went on beside it."""
+BECOME = ("loose", "pointy", "hot", "cold", "soft", "stiff", "harsh", "nervous", "unstable", "twitchy", "edgy",
+          "snappy", "flat", "heavy", "light", "numb", "long", "spongy", "weak", "slippery", "greasy", "bouncy",
+          "floaty", "lazy", "grabby", "rough", "unsettled", "neutral")
+"""What a car or a part of it goes or gets: words of how it is."""
 HOW_VERY = {"very": "4", "so": "4", "extremely": "4", "super": "4", "quite": "3", "pretty": "3", "rather": "3"}
 """Words before a finding, and how bad it is then."""
 
@@ -59,6 +63,16 @@ def wants_to(words: tuple[Word, ...], at: int) -> Group | None:
     if not found or pushes or doer in PERSONS:
         return None
     return Group(words[at : at + 2], by_form()["the"], form="the")
+
+
+def become(words: tuple[Word, ...], at: int) -> Group | None:
+    """What has gone loose, or very hot, is so now: it is nothing that is gone."""
+    ahead = at + 1
+    while ahead < len(words) and words[ahead].key in (*HOW_VERY, "a", "bit", "really", "too", "all"):
+        ahead += 1
+    if words[at].key not in ("gone", "went") or ahead >= len(words) or words[ahead].key not in BECOME:
+        return None
+    return Group(words[at : at + 1], by_form()["the"], form="the")
 
 
 def compared(words: tuple[Word, ...], at: int) -> Group | None:

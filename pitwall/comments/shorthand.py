@@ -11,6 +11,7 @@ nothing is carried over. ``comments/writing.py`` is the way back.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection
 from dataclasses import dataclass, field
 
@@ -23,6 +24,8 @@ from pitwall.comments.splitting import MARK, Slip, Word, as_typed, free_text, pi
 from pitwall.model.comments import Remark
 
 MOST_REMARKS = 40
+_A_TURN = re.compile(r"\b(?:t\d|turns?\b|corners?\b)", re.IGNORECASE)
+_ENDS = re.compile(r"[\s(]*\b(until|till|unless)\b", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -86,7 +89,8 @@ def parse(text: str, turns: Collection[int] = ()) -> Typed:
             if reading.kept:
                 joint = f"{MARK} " if _marked(text, reading) else "\n"
                 continue
-            _not_a_turn(reading)
+            _not_a_turn(text, reading)
+            _not_until_then(text, reading)
             now = meaning_of(reading, before if reading.piece.goes_on else None)
             becomes_no_other(reading, before, now)
             before, joint = now, "\n"
@@ -105,18 +109,45 @@ def parse(text: str, turns: Collection[int] = ()) -> Typed:
     return Typed(tuple(found), text, tuple(word.text for word in unread))
 
 
-def _not_a_turn(reading: Reading) -> None:
-    """Refuse ``5 us``: a number that comes first, where no turn is named, is as likely the turn as how bad it is.
+def _not_a_turn(text: str, reading: Reading) -> None:
+    """Refuse ``5 us`` and ``os exit 3``: a number that comes first, or behind where in a corner it is, is as likely the
+    turn as how bad it is, where no turn is named.
 
     Raises:
         Slip: at the number.
     """
     _, word = reading.parts.get("severity", (None, None))
     placed = reading.turns or {"corner", "everywhere"} & set(reading.parts)
+    if word is not None and not placed and _is_of_a_place(text, reading, word):
+        turn = f"t{word.key}"
+        raise Slip(word, f"a turn such as {turn}; or how bad it is right behind what it is of", nearest=turn)
     if word is None or placed or reading.piece.goes_on or (reading.alone and "trend" not in reading.parts):
         return
     if word.key.isdigit() and word.at == reading.piece.words[0].at:
         raise Slip(word, f"a turn such as t{word.key}, or how bad it is behind what it is of", nearest=f"t{word.key}")
+
+
+def _is_of_a_place(text: str, reading: Reading, word: Word) -> bool:
+    """Guard: this number stands behind what has a turn, and no turn and no kind of corner is named anywhere: ``snap
+    exit 3``, ``kicks over kerb 4``."""
+    if not word.key.isdigit() or reading.piece.goes_on or "speed" in reading.parts or _A_TURN.search(text):
+        return False
+    keys = [one.key for one in reading.piece.words if one.at < word.at]
+    before = keys[-1] if keys else ""
+    kerb = before in ("kerb", "curb") and "finding" in reading.parts and reading.parts["finding"][0].value != "kerbs"
+    return kerb or (before in ("entry", "exit", "apex") and keys[-2:-1] != ["on"])
+
+
+def _not_until_then(text: str, reading: Reading) -> None:
+    """Refuse ``no us until lap 5``: it is there from then on.
+
+    Raises:
+        Slip: at the word that ends it.
+    """
+    behind = _ENDS.match(text, reading.piece.end)
+    if behind is not None and "trend" in reading.parts and reading.parts["trend"][0].value == "gone":
+        word = Word(behind.group(1), behind.start(1))
+        raise Slip(word, f"what there is then, such as us from lap 5; or '{MARK}' before free text")
 
 
 def _marked(text: str, reading: Reading) -> bool:

@@ -34,15 +34,16 @@ FINDINGS: tuple[Entry, ...] = (
                       " | oversteer moment | pointy | too much rotation"
                       " | rotates too much | o/s | over steer"
                       " | over steering", "oversteer"),
-        "snap": ("snap | snaps | snappy | snapping | snap oversteer | snap os | sudden oversteer | sudden os",
+        "snap": ("snap | snaps | snapped | snappy | snapping | snap oversteer | snap os | sudden oversteer | sudden os",
                  "sudden oversteer"),
         "neutral": ("neutral | balanced", "balance as it should be"),
-        "slides": ("slides | slide | sliding | slid | breaks away | lets go | gives way | goes away | drifts"
+        "slides": ("slides | slide | sliding | slid | slides around | sliding around | slides about | sliding about"
+                   " | breaks away | lets go | gives way | goes away | drifts"
                    " | drifting",
                    "at the front understeer, at the rear oversteer; say which axle"),
     }, "balance"),
     *entries("finding", {"wheelspin": ("spin | wheelspin | spinning | spins | no traction | wheel spin"
-             " | wheelspins | ws"
+             " | wheelspins | ws | zero traction"
                                        " | spins up | spinning up | lights up | traction limited"
                                        " | limited traction | struggling to put the power down"
                                        " | struggling to get the power down | struggles to put the power down"
@@ -91,7 +92,9 @@ FINDINGS: tuple[Entry, ...] = (
                   " | stiff over kerbs | stiff over the kerbs | stiff on kerbs | stiff on the kerbs",
                   "too stiff over bumps"),
         "soft": ("soft | dives | diving | floaty | floats | floating | rolls | rolling | too much roll", "too soft"),
-        "kerbs": ("kerbs | doesn't like the kerb | doesn't like kerbs | doesn't like the kerbs"
+        "kerbs": ("kerbs | can't use the kerb | can't use the kerbs | can't ride the kerb | can't ride the kerbs"
+                  " | can't take the kerb | can't take the kerbs | cannot use the kerb | cannot use the kerbs"
+                  " | doesn't like the kerb | doesn't like kerbs | doesn't like the kerbs"
                   " | does not like kerbs | kerb | over kerbs | over the kerbs | over kerb | over the kerb"
                   " | curb | curbs"
                   " | over curbs",
@@ -118,6 +121,8 @@ FINDINGS: tuple[Entry, ...] = (
                       " | shaking",
                       "vibration"),
     }, "tyres"),
+    *entries("finding", {"weak": ("not biting | won't bite | don't bite | doesn't bite", "too little braking")},
+             "braking", named=True),
     *entries("finding", {"long_pedal": ("long", "the pedal is long")}, "braking", named=True),
     *entries("finding", {
         "cold": ("temps low | not coming in | never came in | never come in | don't come in | won't come in"
@@ -129,7 +134,7 @@ FINDINGS: tuple[Entry, ...] = (
                  "too cold, of tyres or brakes that are named"),
         "hot": ("temps high | temp high | high temps | temperatures high | boiling | cooked | overcooked",
                 "too hot, of tyres, brakes or engine that are named"),
-        "worn": ("done | finished | dead | shot | dropped | fell off", "worn, of tyres that are named"),
+        "worn": ("done | finished | dead | shot | dropped | fell off | nothing left", "worn, of tyres that are named"),
     }, "tyres", named=True),
     *entries("finding", {
         "flat": ("down on power | no power | lacks power | lack of power | lacking power | underpowered",
@@ -151,6 +156,7 @@ FINDINGS: tuple[Entry, ...] = (
                         " | clunky shift | clunky shifts | notchy shift | notchy shifts | shift clunky"
                         " | shifts clunky"
                         " | gearchange | gearchanges | missed shift | missed shifts | misses shifts"
+                        " | missed upshift | missed upshifts | missed downshift | missed downshifts"
                         " | missing shifts | shift rough | shift slow"
                         " | gears slow | slow gears"
                         " | downshifts harsh | gearshift | gearshifts | gearshift slow | slow gearshift"
@@ -162,7 +168,7 @@ FINDINGS: tuple[Entry, ...] = (
              "engine", named=True),
     *entries("finding", {"flat": ("flat", "too little power, of an engine that is named; a corner may be taken flat")},
              "engine", named=True),
-    *entries("finding", {"low": ("no grip | slides all four | sliding all four | slides on all four"
+    *entries("finding", {"low": ("no grip | zero grip | slides all four | sliding all four | slides on all four"
              " | sliding on all four | four wheel drift"
                  " | four wheel slide | low grip | low | slippery | greasy | slippy | grip gone"
                                  " | grip is gone", "too little grip")}, "grip"),
@@ -179,7 +185,7 @@ FINDINGS: tuple[Entry, ...] = (
                                    " | no issue | no issues | no complaint | no complaints"
                                   " | very happy | happy | pretty good | quite good | not bad | not too bad | ready"
                                    " | nothing to complain about | nothing to report | nothing wrong"
-                                   " | nothing special | rotates nicely | rotates well"
+                                   " | nothing special | love it | decent | rotates nicely | rotates well"
                                    " | good rotation", "as it should be")}),
 )  # fmt: skip
 
@@ -195,7 +201,10 @@ PHRASES: tuple[Entry, ...] = entries("phrase", {
     "1|os": ("light os | light oversteer", "little oversteer"),
     "entry|os": ("lift oversteer | lift os | liftoff oversteer", "oversteer as he lifts"),
     "entry|good": ("turns in well | turns in nicely", "turns in as it should"),
-    "braking|good": ("brakes strong | strong brakes | pedal firm | firm pedal", "brakes as they should be"),
+    "braking|good": ("stops well | brakes strong | strong brakes | pedal firm | firm pedal",
+                     "brakes as they should be"),
+    "ride|good": ("rides kerbs well | rides the kerbs well | takes kerbs well | takes the kerbs well | rides bumps well"
+                  " | rides the bumps well | rides well", "rides as it should"),
     "engine|good": ("engine strong | strong engine", "an engine as it should be"),
     "on power|us": ("power understeer | power us", "understeer on power"),
     "on power|os": ("power oversteer | power os", "oversteer on power"),
@@ -235,7 +244,7 @@ TABLE: tuple[Entry, ...] = (
         "mid": ("mid | middle | apex | mid corner | midcorner | center | centre | mid turn", "around the apex"),
         "exit": ("exit | ex | on power | on throttle | on the throttle | on the power | corner exit | on exit"
                  " | with throttle | initial throttle | on initial throttle | throttle pick up | throttle application"
-                 " | on gas | on the gas | on pwr | power on", "from the throttle on"),
+                 " | on gas | on the gas | on pwr | power on | under power | under throttle", "from the throttle on"),
     }),
     *entries("speed", {
         "slow": ("slow | ls | low speed | slow speed | lo speed | lowspeed | slow ones | slow stuff"
@@ -287,7 +296,7 @@ TABLE: tuple[Entry, ...] = (
         "2": ("2 | 2/5 | 2 out of 5 | little | a bit | bit | mild | bit of | a bit of", "felt"),
         "3": ("3 | 3/5 | 3 out of 5 | moderate", "costs time"),
         "4": ("4 | 4/5 | 4 out of 5 | big | a lot | lots | strong | lots of | a lot of", "costs much time"),
-        "5": ("5 | 5/5 | 5 out of 5 | huge | massive | undriveable", "cannot be driven"),
+        "5": ("5 | 5/5 | 5 out of 5 | huge | massive | undriveable | undrivable", "cannot be driven"),
     }),
     *entries("confidence", {
         "high": ("sure | certain | definitely | for sure | quite sure | very sure | conf high | confidence high"
@@ -314,7 +323,9 @@ TABLE: tuple[Entry, ...] = (
                  " | same as in the last run | same as the run before | same as in the run before", "as before"),
         "gone": ("gone | none | no longer | vanished | eliminated | resolved | all gone | no more | any more"
                  " | anymore | not any more | disappeared | cured | fixed | solved"
-                 " | no | not | isn't | isnt | aren't | arent | doesn't | doesnt | don't"
+                 " | no | not | never had | never has | never have | never got | never get | never any"
+                 " | never had any | never has any"
+                 " | isn't | isnt | aren't | arent | doesn't | doesnt | don't"
                  " | dont", "not there any more"),
     }),
     *entries("amount", {"more": (by_how_much("more") + " | increased | up a bit | up a lot | increasing"
@@ -337,6 +348,8 @@ TABLE: tuple[Entry, ...] = (
                              " | all four | main | main problem | main issue | main complaint | biggest problem"
                              " | biggest issue | starts | begins | starts with | begins with | briefly | mainly"
                              " | mostly | limiting factor | fighting | fights | both sides | especially"
-                             " | can feel | can hear | stability | stab"
+                             " | can feel | can hear | stability | stab | on me | on him"
+                             " | going into | coming into | heading into | car's"
+                             " | coming out of | coming off"
                              " | particularly | also", "")}),
 )  # fmt: skip

@@ -20,7 +20,10 @@ COMING = ("coming", "come", "came")
 MORE_IS_GOOD = ("grip", "traction")
 PLACES = ("t", "turn", "turns", "corner", "corners")
 """What may stand before the number of a turn; behind a speed class a corner has no number."""
-BEFORE_IT = ("no", "not", "isn't", "isnt", "aren't", "arent", "doesn't", "doesnt", "don't", "dont")
+NEVER = ("never had", "never has", "never have", "never got", "never get", "never any", "never had any",
+         "never has any")
+"""Ways to say that it was not there; ``never`` alone may be of another time."""
+BEFORE_IT = ("no", "not", *NEVER, "isn't", "isnt", "aren't", "arent", "doesn't", "doesnt", "don't", "dont")
 """Negations that stand before what they deny: ``no us``, ``not locking``."""
 NUMBERS: Mapping[str, int] = {word: number for number, word in enumerate((
     "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve", "thirteen",

@@ -9,6 +9,9 @@ from pitwall.comments.splitting import ANEW, MARK
 from pitwall.comments.words import form_of, written
 from pitwall.model.comments import Remark
 
+_SAID = {"rough_shift": "gears change badly"}
+"""What a finding is called where its own word says less than it means: a slow change of gears is none that is rough."""
+
 
 def write(remarks: Iterable[Remark], text: str = "") -> str:
     """The shorthand of these remarks and this text, which ``parse`` reads back. No remark hangs on the one before."""
@@ -64,7 +67,7 @@ def in_words(remark: Remark) -> str:
     place += [f"{remark.speed} corners"] if remark.speed is not None else []
     place += [remark.phase] if remark.phase is not None else []
     what = " ".join(word for word in (remark.axle, remark.side) if word is not None)
-    said = remark.what.replace("_", " ") if remark.what is not None else ""
+    said = _SAID.get(remark.what, remark.what.replace("_", " ")) if remark.what is not None else ""
     elsewhere = (remark.about, remark.what) in (("braking", "cold"), ("braking", "hot"), ("engine", "hot"))
     named = remark.about if elsewhere or said in ("", "good", "low", "flat", "weak", "heavy", "light") else ""
     finding = " ".join(word for word in (what, named, said) if word)

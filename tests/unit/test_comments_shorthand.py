@@ -165,7 +165,8 @@ def test_what_is_offered_can_stand_there(typed: str, cut: int) -> None:
     ("begun", "words"),
     [
         ("t1", ["t1", "t10", "t11", "t12"]),
-        ("t4 un", ["under braking", "understeer", "unstable", "underpowered", "undriveable", "unsure", "unchanged"]),
+        ("t4 un", ["under braking", "under power", "understeer", "unstable", "underpowered", "undriveable", "unsure",
+                   "unchanged"]),
         ("t4 us, ex", ["exit"]),
         ("tyres gr", ["graining", "great"]),
         ("t4 flat", ["flat spot"]),

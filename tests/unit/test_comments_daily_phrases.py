@@ -1,0 +1,108 @@
+"""What is said every day and was misread or refused once: exceptions, what never was, what has gone loose, numbers."""
+
+from __future__ import annotations
+
+import pytest
+
+from pitwall.comments.shorthand import ShorthandError, parse
+from pitwall.comments.words import NEVER
+from pitwall.comments.writing import read_back
+from tests.unit.comments_stage import said
+
+TURNS = tuple(range(1, 13))
+
+
+def refused(typed: str) -> str:
+    """The word that a refusal points at, and what it expects there."""
+    with pytest.raises(ShorthandError) as caught:
+        parse(typed, TURNS)
+    return f"{caught.value.word}: {caught.value.expected}"
+
+
+def test_an_exception_is_of_the_place_to_which_it_is_one() -> None:
+    """``t4 fine except on kerb`` is of the kerb there; where something is missing on kerbs, no kerb is at fault."""
+    assert said("t4 fine except on kerb") == ["t4 neutral", "t4 kerbs"]
+    assert said("t4 good except brakes locking, t5 fine") == ["t4 neutral", "t4 lock", "t5 neutral"]
+    assert said("t4 ok except tyres cold") == ["t4 neutral", "cold"], "tyres are cold everywhere"
+    assert refused("t4 us except on kerbs").startswith("kerbs: also what the car does there")
+
+
+def test_a_bad_change_of_gears_is_not_told_as_rough() -> None:
+    """A downshift that is slow is counted with those that are rough; what is shown says no more than was said."""
+    typed = parse("gearbox downshift slow into turn 5", TURNS)
+    assert read_back(typed.remarks, typed.text) == ("turn 5: gears change badly",)
+
+
+@pytest.mark.parametrize("typed", ["rear gone loose t4", "rear has gone very loose t4", "rear went loose t4"])
+def test_what_has_gone_loose_is_loose(typed: str) -> None:
+    """It was read as a looseness that is gone."""
+    assert said(typed)[0].startswith("t4 rear os")
+    assert said("brakes gone hot") == ["braking hot"]
+    assert said("rear loose gone t4") == ["t4 rear os gone"]
+    assert refused("gone us t4").startswith("us: what is gone before 'gone'")
+
+
+def test_an_end_that_is_gone() -> None:
+    """A front that is gone has no grip; a rear may have stepped out. Behind a comma it may be what was said before."""
+    assert said("front gone t4") == ["t4 front no grip"]
+    assert refused("rear gone t4").startswith("gone: what is gone")
+    assert refused("us t4, front gone") == "gone: what is gone there, such as front us gone or front grip gone"
+
+
+@pytest.mark.parametrize("never", NEVER)
+def test_what_he_never_had_is_not_there(never: str) -> None:
+    """Whatever is a complaint; of grip it is the complaint. Until when it was not there is no absence now."""
+    assert said(f"{never} us t4") == ["t4 us gone"]
+    assert said(f"{never} grip t4") == ["t4 no grip"]
+    assert refused(f"{never} us t4 until lap 3").startswith("until: what there is then")
+    assert refused(f"{never} us t4 before").startswith("before")
+    assert refused(f"{never} good traction t4").startswith(never)
+
+
+@pytest.mark.parametrize("scarce", ["almost no", "hardly any", "barely any"])
+def test_next_to_no_grip_is_too_little_of_it(scarce: str) -> None:
+    """And next to no understeer is a little of that."""
+    assert said(f"{scarce} grip in turn 4") == ["t4 no grip"]
+    assert said(f"{scarce} front grip t4") == ["t4 front no grip"]
+    assert said(f"{scarce} traction t4") == ["t4 spin"]
+    assert said(f"{scarce} us t4") == ["t4 us 1"]
+
+
+def test_a_number_behind_a_corner_phase() -> None:
+    """Too high to be how bad it is, it is the turn; else nobody knows, where no turn is named."""
+    assert said("rear loose entry 7") == ["t7 entry rear os"]
+    assert said("us entry 8, exit 9") == ["t8 entry us", "t9 exit us"]
+    for typed in ("rear loose entry 3", "os exit 3", "rear feels planted exit 3", "steering kicks back over kerb 3"):
+        assert refused(typed).startswith("3: a turn such as t3")
+    assert said("t4 os exit 3") == ["t4 exit os 3"]
+    assert said("os exit 3: t5") == ["t5 exit os 3"]
+    assert refused("us exit 13") == "13: a turn from 1 to 12"
+    assert refused("us on throttle 50").startswith("50")
+
+
+def test_braking_is_where_it_happens() -> None:
+    """Of what is no finding of brakes; what may be of the pedal is asked about."""
+    assert said("rear hops t1 braking") == ["t1 entry rear bouncing"]
+    assert said("us braking t1, t3") == ["t1 entry us", "t3 entry us"]
+    assert refused("braking stiff t1").startswith("stiff")
+    assert refused("brakes os t1").startswith("os")
+
+
+def test_turns_in_a_row_without_commas() -> None:
+    """With an "and" at their end, and where none of them may be how bad it is."""
+    assert said("us at 5 6 and 9") == ["t5 us", "t6 us", "t9 us"]
+    assert refused("us in 5 3 and 9").startswith("9")
+    assert said("doesn't turn at 3") == ["t3 us"]
+
+
+def test_a_lap_is_a_time_before() -> None:
+    """Better and worse may be set against a lap by its number; which one is kept as words."""
+    assert said("more oversteer on exit t9 than lap 2") == ["t9 exit os worse"]
+    assert parse("us t4 worse than on lap 2").text == "us t4 worse than on lap 2"
+    assert refused("us t4 than lap 2").startswith("than")
+
+
+def test_what_is_well_is_the_setting() -> None:
+    """``tc 3 is fine`` says nothing of the car's balance in that turn."""
+    assert (said("t4 tc 3 is fine"), parse("t4 tc 3 is fine").text) == ([], "t4 tc 3 is fine")
+    assert said("t4 good with tc 3") == ["t4 neutral"]
