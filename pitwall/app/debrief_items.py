@@ -80,7 +80,7 @@ def _judged(row: ItemRow, window: DataWindow) -> ItemRow:
     """Done, but its data are spoilt: the window says why. Or shown by telemetry all along, up to the moments before the
     line in which it was put back, of which the engine saw only the end."""
     if window.outcome == "done_badly":
-        return row.model_copy(update={"outcome": "done_badly", "reason": window.evidence_text})
+        return row.model_copy(update={"outcome": "done_badly", "reason": window.spoilt})
     if window.outcome == "done" and row.outcome == "probably_done":
         return row.model_copy(update={"outcome": "done", "reason": SHOWN})
     return row

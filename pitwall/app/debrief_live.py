@@ -59,6 +59,6 @@ def run_debrief(noted: NotedSession, name: str) -> RunDebrief | None:
         laps=own,
         switches=tuple(move for move in moves if move.before is not None and move.t >= begun_s and move.run == run),
         comments=tuple(comment for comment in car.comments.comments if run is not None and comment.run == run),
-        calls=len(calls), calls_in_window=sum(one.last.state in TOLD and not one.doubted for one in calls),
+        calls=len(calls), calls_in_time=sum(one.last.state in TOLD and not one.doubted for one in calls),
         calls_doubtful=sum(one.last.state in DOUBTFUL for one in calls),
     )

@@ -132,6 +132,11 @@ class Files:
             found = replace(found, path=filed.rest.in_file(found.path))
             if not filed.rest.trusts(found):
                 return
+        for one in (filed, *self.read_before.values()):  # a list of what there is may be of another file
+            if one.rest is not None and one.rest.stand_ins:
+                words = one.rest.as_written
+                found = replace(found, found=words(found.found) or "", expected=words(found.expected),
+                                suggestion=words(found.suggestion))
         mark = filed.document.mark(found.path) if filed.document is not None else None
         name = filed.name or (display_name(filed.path) if filed.path is not None else None)
         self.findings.append(replace(found, file=name, line=mark.line if mark else None,

@@ -172,7 +172,7 @@ def _switches(made: CarDebrief) -> Iterator[str]:
     for switch, position in last.items():
         if position != first[switch]:
             at_first, now = (position_text(one) for one in (first[switch], position))  # type: ignore[arg-type]  # scalars
-            yield f"{words[switch]} stands at {now}, {at_first} at the beginning"
+            yield f"{words[switch]} was left at {now}; as the session began it stood at {at_first}"
     for change in made.said.changes:
         moved = [one.text for one in change.between if one.kind == "switch"]
         other = [one.text for one in change.between if one.kind != "switch"]

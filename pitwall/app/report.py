@@ -1,7 +1,8 @@
 """The report of a rehearsal: what was planned and what came of it. The same seed gives the same report, to the byte.
 
 Calls, procedures, alerts and forecasts are counted as the daemon knows them (from its outputs); laps and the ``truth``
-part come from the world, which the daemon never sees. Timing of the machine stays out of it.
+part come from the world, which the daemon never sees. Timing of the machine stays out of what was rehearsed at an
+instant; a rehearsal on the real clock says at the end whether the machine kept up, for if not its figures mean little.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from pitwall.model.outputs import Alert, ForecastState, Output, PlanState, Prompt
@@ -20,6 +22,32 @@ RESTING = ("done", "unconfirmed", "late", "missed", "skipped", "withdrawn")
 """States in which a call may be left for ever."""
 TOLD = ("said", "done")
 LOST = ("not_done", "dropped")
+FELL_BEHIND_S = 2.0
+
+
+@dataclass(frozen=True)
+class MachinePace:
+    """How a machine kept up with a rehearsal on the real clock, in session seconds.
+
+    Attributes:
+        rate: session seconds in a real second.
+        late_s: one prompt in twenty reached the rehearsed people so long after it was decided, or later.
+        most_s: the one that came latest.
+    """
+
+    rate: float
+    late_s: float
+    most_s: float
+
+    @property
+    def fell_behind(self) -> bool:
+        """True where calls came seconds late that would not have in life."""
+        return self.late_s > FELL_BEHIND_S
+
+    def facts(self) -> dict[str, Any]:
+        """As the report has it."""
+        return {"speed": self.rate, "late_s": round(self.late_s, 1), "most_late_s": round(self.most_s, 1),
+                "fell_behind": self.fell_behind}
 
 
 class Recorder:
@@ -74,7 +102,7 @@ class Recorder:
 
 def make_report(
     recorder: Recorder, outcome: WorldOutcome, *, event: str, plans: Mapping[str, str], session_s: float,
-    digest: str | None,
+    digest: str | None, machine: MachinePace | None = None,
 ) -> dict[str, Any]:
     """Put the report together.
 
@@ -85,8 +113,11 @@ def make_report(
         plans: car -> name of its plan file.
         session_s: scheduled length of the session.
         digest: of the journal; None when it is somebody else's.
+        machine: how it kept up; None at an instant, for the same seed must give the same report on any machine.
     """
+    kept_up = {} if machine is None else {"machine": machine.facts()}
     return {
+        **kept_up,
         "scenario": outcome.scenario,
         "seed": outcome.seed,
         "event": event,
@@ -117,7 +148,7 @@ def as_text(report: dict[str, Any]) -> str:
         f"{report['scenario']}, seed {report['seed']}: {clock_text(report['session_s'])} session",
         f"  event       {report['event']}",
         f"  plans       {', '.join(f'car {car} {name}' for car, name in report['plans'].items())}",
-        f"  calls       {calls['planned']} planned: {calls['in_window']} in their window, "
+        f"  calls       {calls['planned']} planned: {calls['in_time']} in time, "
         f"{calls['withdrawn']} withdrawn, {calls['skipped']} skipped,",
         f"              {calls['settled']} late or unconfirmed at first, settled by what happened,",
         f"              {calls['unconfirmed']} unconfirmed, {calls['late']} late and {calls['missed']} missed "
@@ -132,15 +163,25 @@ def as_text(report: dict[str, Any]) -> str:
     lines.append(f"  alerts      {alerts or 'none'}")
     lines += [f"  forecast    car {car}: chance that every must-run fits: {first:.0%} at the start, "
               f"{last:.0%} at the end" for car, first, last in _ends(report["forecast"])]
+    if "machine" in report:
+        lines.append(f"  machine     {_machine(report['machine'])}")
     if report["digest"]:
         lines.append(f"  digest      {report['digest'][:16]}")
     return "\n".join(lines)
 
 
+def _machine(kept: Mapping[str, Any]) -> str:
+    late = f"one prompt in twenty was {kept['late_s']:g} s of the session late or more, one {kept['most_late_s']:g} s"
+    if kept["fell_behind"]:
+        return (f"fell behind at {kept['speed']:g} times life: {late}. Calls came late that would not in life: take a "
+                "lower --speed, or --instant, for figures that mean something")
+    return f"kept up at {kept['speed']:g} times life: {late}"
+
+
 def _calls(recorder: Recorder) -> dict[str, Any]:
     ends: Counter[str] = Counter()
     reasons: dict[str, Counter[str]] = {state: Counter() for state in ("unconfirmed", "late", "missed", "withdrawn")}
-    in_window = settled = 0
+    in_time = settled = 0
     by_kind: Counter[str] = Counter()
     for call in sorted(recorder.calls):
         history = recorder.calls[call]
@@ -152,10 +193,10 @@ def _calls(recorder: Recorder) -> dict[str, Any]:
         if last.state in TOLD:
             # What followed may settle a call that was late or unconfirmed: it was done, but nobody told it in time.
             doubted = any(prompt.state in ("late", "unconfirmed") for prompt in history)
-            in_window, settled = in_window + (not doubted), settled + doubted
+            in_time, settled = in_time + (not doubted), settled + doubted
     return {
         "planned": len(recorder.calls),
-        "in_window": in_window,
+        "in_time": in_time,
         "settled": settled,
         **{state: ends[state] for state in ("unconfirmed", "late", "missed", "skipped", "withdrawn")},
         "open": sum(count for state, count in ends.items() if state not in (*RESTING, "said")),

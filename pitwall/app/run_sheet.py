@@ -13,12 +13,13 @@ from pitwall.app.run_sheet_calls import PlannedCalls, SheetLap
 from pitwall.checks.around import Around
 from pitwall.checks.figures import duration_of, laps_on_fuel
 from pitwall.checks.order import original
-from pitwall.checks.spans import Span, fits, spans_of
+from pitwall.checks.spans import spans_of
 from pitwall.checks.tyres import ages
 from pitwall.engine.run_state import RunState
 from pitwall.errors import UserError
 from pitwall.model.plan import Plan, ReleaseWindow, Run, ThreePoint, write_laps
 from pitwall.model.units import clock_text
+from pitwall.track.likely import Span, fits
 
 CAUTION = "Officials' signals, the event's regulations and the release controller come first."
 QUIET_ALWAYS = ("session", "safety", "stop")

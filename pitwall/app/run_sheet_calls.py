@@ -11,7 +11,6 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from pitwall.checks.around import Around
-from pitwall.checks.spans import LAP_FACTORS
 from pitwall.checks.summary import item_words
 from pitwall.engine.progress import ItemState, PlanProgress, RunState
 from pitwall.engine.rules.after_flag import told_at
@@ -27,6 +26,7 @@ from pitwall.model.units import clock_text
 from pitwall.radio.board import board_lines
 from pitwall.radio.speech import spoken_s
 from pitwall.radio.wording import count_word, fill, switch_words
+from pitwall.track.likely import LAP_FACTORS
 
 USUAL_LAP_S = 90.0
 """Where no circuit could be read: only the order of calls hangs on it."""

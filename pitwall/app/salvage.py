@@ -9,7 +9,7 @@ caused is dropped (:meth:`Rest.trusts`).
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from difflib import get_close_matches
 from typing import Any, Generic, TypeVar
 
@@ -28,6 +28,8 @@ _WHOLE_FILE = ("PW502", "PW503", "PW504", "PW506", "PW507", "PW514")
 
 _IN_PLACE_OF: Mapping[str, Any] = {"laps": ["out", *["timed"] * 150, *["cool"] * 150, "in"]}
 """What a key holds once its value was cut out, where a run without it would be refused for other keys' sake."""
+
+UNREAD, NO_NAME = "unread", "(without a name)"
 
 _NEIGHBOURS = ("PW2", "PW4", "PW5")
 """Findings that depend on other keys of the same run or item."""
@@ -63,6 +65,13 @@ class Rest(Generic[M]):
     removed: frozenset[FilePath]
     origins: dict[FilePath, FilePath]
     late: tuple[Late, ...] = ()
+    stand_ins: Mapping[str, str] = field(default_factory=dict)
+
+    def as_written(self, text: str | None) -> str | None:
+        """The same words with what stands in the file where a name stands in for it."""
+        for name, written in self.stand_ins.items():
+            text = text.replace(name, written) if text is not None else None
+        return text
 
     def in_file(self, path: FilePath) -> FilePath:
         """The path of the model as a path of the file."""
@@ -106,7 +115,7 @@ def salvage(model: type[M], data: Any, error_paths: list[FilePath]) -> Rest[M]:
             if not work.mend(error, cut, origins, removed):
                 break
         else:
-            return Rest(made, frozenset({*removed, *work.stand_ins}), origins, tuple(work.late))
+            return Rest(made, frozenset({*removed, *work.stand_ins}), origins, tuple(work.late), work.names())
     return Rest(None, frozenset(removed), {}, tuple(work.late))
 
 
@@ -117,6 +126,17 @@ class _Salvage:
         self.model, self.data = model, data
         self.stand_ins: dict[FilePath, Any] = {}
         self.late: list[Late] = []
+
+    def names(self) -> dict[str, str]:
+        """What stands in the file where a name stands in: the name that is refused, or that there is none."""
+        found = {}
+        for path, value in self.stand_ins.items():
+            if isinstance(value, str) and value.startswith(UNREAD):
+                here = self.data
+                for part in path[:-1]:
+                    here = here[part]
+                found[value] = str(here.get(path[-1], NO_NAME))
+        return found
 
     def is_leaf_or_key(self, path: FilePath) -> bool:
         """Entries of lists and whole mappings are not cut at first: a stand-in for what they miss may do."""
@@ -195,7 +215,7 @@ class _Salvage:
 
 
 def _candidates(number: int) -> Iterator[Any]:
-    yield from (f"unread-{number}", f"unread_{number}", 1, 30, 500, "must", [], {})
+    yield from (f"{UNREAD}-{number}", f"{UNREAD}_{number}", 1, 30, 500, "must", [], {})
 
 
 def _with(data: Any, path: FilePath, value: Any) -> Any:

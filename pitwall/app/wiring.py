@@ -23,12 +23,12 @@ from pitwall.app.debrief_live import noted_until_the_end
 from pitwall.app.journals import open_journal
 from pitwall.app.lifecycle import Lifecycle
 from pitwall.app.memory import few_collections
-from pitwall.app.report import Recorder, make_report
+from pitwall.app.report import MachinePace, Recorder, make_report
 from pitwall.app.scenarios import Rehearsal
 from pitwall.app.screen import ScreenStart
 from pitwall.app.slow_work import Beside, Inline
 from pitwall.app.starting import start_daemon
-from pitwall.app.world_side import run_world, warn_if_behind, world_side
+from pitwall.app.world_side import pace_of, run_world, world_side
 from pitwall.bus.address import BrokerAddress, parse_address
 from pitwall.bus.memory import MemoryBroker, MemoryBus
 from pitwall.bus.mqtt import MqttBus
@@ -167,9 +167,9 @@ async def rehearse_at_speed(
         await daemon.host.drain()
         if not finished:
             return None
-        warn_if_behind(world, rate)
+        machine = pace_of(world, rate)
         evidence = Evidence(recorder, world.world.outcome(), await journal.read(), daemon.host.health())
-        return _seen(rehearsal, evidence, witness)
+        return _seen(rehearsal, evidence, witness, machine)
 
 
 async def rehearse_attached(
@@ -192,20 +192,25 @@ async def rehearse_attached(
         world = world_side(rehearsal, LiveClock(scenario.starts_at_s, rate), MqttBus(broker), rate, recorder)
         if not await run_world(life, world):
             return None
-        warn_if_behind(world, rate)
-        return _report(rehearsal, recorder, world.world.outcome(), None)
+        return _report(rehearsal, recorder, world.world.outcome(), None, pace_of(world, rate))
 
 
-def _seen(rehearsal: Rehearsal, evidence: Evidence, witness: Callable[[Evidence], None] | None) -> Report:
+def _seen(
+    rehearsal: Rehearsal, evidence: Evidence, witness: Callable[[Evidence], None] | None,
+    machine: MachinePace | None = None,
+) -> Report:
     if witness is not None:
         witness(evidence)
-    return _report(rehearsal, evidence.recorder, evidence.outcome, digest(evidence.events))
+    return _report(rehearsal, evidence.recorder, evidence.outcome, digest(evidence.events), machine)
 
 
-def _report(rehearsal: Rehearsal, recorder: Recorder, outcome: WorldOutcome, journal_digest: str | None) -> Report:
+def _report(
+    rehearsal: Rehearsal, recorder: Recorder, outcome: WorldOutcome, journal_digest: str | None,
+    machine: MachinePace | None = None,
+) -> Report:
     setup = rehearsal.setup
     return make_report(recorder, outcome, event=setup.event, plans=rehearsal.plan_names, session_s=setup.duration_s,
-                       digest=journal_digest)
+                       digest=journal_digest, machine=machine)
 
 
 async def _seat(

@@ -8,7 +8,7 @@ import structlog
 
 from pitwall.app.clients import WorldLink
 from pitwall.app.lifecycle import Lifecycle
-from pitwall.app.report import Recorder
+from pitwall.app.report import MachinePace, Recorder
 from pitwall.app.scenarios import Rehearsal
 from pitwall.model.outputs import Health, Output, Prompt
 from pitwall.rehearsal.world import World
@@ -16,7 +16,6 @@ from pitwall.runtime.ports import Bus, Clock
 
 _log = structlog.get_logger(__name__)
 
-FELL_BEHIND_S = 2.0
 
 
 @dataclass(frozen=True)
@@ -49,12 +48,14 @@ def world_side(
     return WorldSide(world, bus, late_s)
 
 
-def warn_if_behind(side: WorldSide, rate: float) -> None:
-    """Say so when one prompt in twenty reached the world seconds after it was decided: then calls came late."""
-    late = sorted(side.late_s)[-len(side.late_s) // 20 :]
-    if late and late[0] > FELL_BEHIND_S:
+def pace_of(side: WorldSide, rate: float) -> MachinePace:
+    """How the machine kept up, for the report; logged as well where it fell behind."""
+    late = sorted(side.late_s) or [0.0]
+    found = MachinePace(rate, late[-len(late) // 20], late[-1])
+    if found.fell_behind:
         _log.warning("this machine fell behind, so calls came late: choose a lower --speed", speed=rate,
-                     behind_session_s=round(late[0], 1))
+                     behind_session_s=round(found.late_s, 1))
+    return found
 
 
 async def run_world(life: Lifecycle, side: WorldSide) -> bool:

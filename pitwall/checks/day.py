@@ -7,11 +7,11 @@ from collections.abc import Iterator
 from pitwall.checks.around import Around, meant
 from pitwall.checks.codes import finding
 from pitwall.checks.figures import laps_on_fuel
-from pitwall.checks.spans import likely_run_s, needed_s, window_of
 from pitwall.errors import FilePath, Finding
 from pitwall.model.plan import Plan, Run
 from pitwall.model.rules import Window
 from pitwall.model.units import clock_text
+from pitwall.track.likely import likely_run_s, needed_s, window_of
 
 M_PER_KM = 1000.0
 

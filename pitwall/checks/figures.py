@@ -8,11 +8,12 @@ from pitwall.checks.around import Around
 from pitwall.checks.codes import finding
 from pitwall.checks.items import Placed, placed_items
 from pitwall.checks.order import original
-from pitwall.checks.spans import Span, fits, spans_of
+from pitwall.checks.spans import spans_of
 from pitwall.errors import FilePath, Finding
 from pitwall.model.car import Car
 from pitwall.model.plan import Plan, Run
 from pitwall.model.units import clock_text
+from pitwall.track.likely import Span, fits
 from pitwall.track.places import plain
 
 

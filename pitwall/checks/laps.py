@@ -8,27 +8,9 @@ from pitwall.checks.around import Around, meant
 from pitwall.checks.codes import finding
 from pitwall.checks.items import Placed, placed_items
 from pitwall.errors import FilePath, Finding
-from pitwall.model.plan import LAPS_EXAMPLE, LapChoice, LapKind, Plan, Run
+from pitwall.model.plan import LAPS_EXAMPLE, LapChoice, Plan, Run
+from pitwall.track.likely import laps_of
 from pitwall.track.places import plain
-
-
-def lap_indices(run: Run, choices: tuple[LapChoice, ...]) -> tuple[int, ...]:
-    """Indices into ``run.laps`` on which an item sits. Without ``on`` it is the first lap."""
-    if not run.laps:
-        return ()
-    if not choices:
-        return (0,)
-    found: set[int] = set()
-    for choice in choices:
-        of_kind = _laps_of(run, choice.kind)
-        found.update(of_kind if not choice.numbers else [of_kind[n - 1] for n in choice.numbers if n <= len(of_kind)])
-    return tuple(sorted(found))
-
-
-def _laps_of(run: Run, kind: LapKind) -> list[int]:
-    if kind == "installation" and run.out_in:
-        return [0]
-    return [index for index, mine in enumerate(run.laps) if mine == kind]
 
 
 def lap_words(run: Run) -> str:
@@ -87,7 +69,7 @@ def _first_lap(placed: Placed) -> Iterator[Finding]:
 
 def _choice(placed: Placed, choice: LapChoice) -> Iterator[Finding]:
     run, path = placed.run, (*placed.path, "on")
-    of_kind = _laps_of(run, choice.kind)
+    of_kind = laps_of(run, choice.kind)
     if not of_kind:
         fit = "write 'on: out' or 'on: in'" if choice.kind == "installation" else None
         yield finding("PW202", path=path, found=f"{choice.kind!r}, a lap that run {run.run!r} does not have",

@@ -12,12 +12,12 @@ from pitwall.checks.codes import finding
 from pitwall.checks.flow.stakes import calls_of
 from pitwall.checks.flow.story import lap_name
 from pitwall.checks.items import Placed, placed_items
-from pitwall.checks.laps import lap_indices
 from pitwall.errors import Finding, UserError
 from pitwall.model.plan import Plan, Run
 from pitwall.model.procedure import Step
 from pitwall.radio.board import LINE_CHARACTERS, MOST_LINES, board_lines
 from pitwall.radio.wording import fill, switch_words
+from pitwall.track.likely import lap_indices
 
 ASKED_ON = ("cool", "in", "installation")
 """Laps on which the driver is asked for what he did not say."""

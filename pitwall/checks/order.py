@@ -30,7 +30,9 @@ def check_references(plan: Plan, around: Around) -> Iterator[Finding]:
             if name == run.run:
                 yield finding("PW301", path=path, found=f"run {name!r} itself", expected="another run")
             elif name not in names and name not in around.unread_runs:
-                others = [other for other in names if other != run.run]
+                # A run whose name could not be read has one here that stands in the file nowhere.
+                written = around.unread_runs or names
+                others = [other for other in names if other != run.run and other in written]
                 yield finding("PW109", path=path, found=f"unknown run {name!r}", expected="a run of this plan",
                               suggestion=meant(name, others))
 

@@ -9,10 +9,10 @@ from collections.abc import Iterator
 from pitwall.checks.around import Around
 from pitwall.checks.codes import finding
 from pitwall.checks.items import Placed, placed_items
-from pitwall.checks.laps import lap_indices
 from pitwall.errors import Finding
 from pitwall.model.plan import Plan, Run
 from pitwall.track.lapmap import LapMap
+from pitwall.track.likely import lap_indices
 from pitwall.track.places import plain
 
 

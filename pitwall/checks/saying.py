@@ -12,8 +12,6 @@ from collections.abc import Iterator
 from pitwall.checks.around import Around
 from pitwall.checks.codes import finding
 from pitwall.checks.items import Placed, placed_items
-from pitwall.checks.laps import lap_indices
-from pitwall.checks.spans import LAP_FACTORS
 from pitwall.errors import FilePath, Finding, UserError
 from pitwall.model.plan import LapKind, Plan
 from pitwall.model.procedure import Step
@@ -21,6 +19,7 @@ from pitwall.radio.placing import COMFORT_S
 from pitwall.radio.speech import spoken_s
 from pitwall.radio.wording import fill
 from pitwall.track.lapmap import LapMap
+from pitwall.track.likely import LAP_FACTORS, lap_indices
 from pitwall.track.places import plain
 
 ON_THE_LAP = ("place", "lap_start", "lap_end", "pit_entry")

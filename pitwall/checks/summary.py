@@ -7,11 +7,12 @@ from pitwall.checks.comparisons import comparison_words
 from pitwall.checks.figures import duration_of, laps_on_fuel
 from pitwall.checks.items import hold_speed_mps
 from pitwall.checks.order import original
-from pitwall.checks.spans import Span, fits, spans_of
+from pitwall.checks.spans import spans_of
 from pitwall.model.car import position_text
 from pitwall.model.plan import Item, LapChoice, Plan, Run, write_laps
 from pitwall.model.procedure import Procedure
 from pitwall.model.units import clock_text
+from pitwall.track.likely import Span, fits
 
 
 def plan_summary(plan: Plan, around: Around) -> list[str]:

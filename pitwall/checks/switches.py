@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from pitwall.checks.around import Around
 from pitwall.checks.codes import finding
 from pitwall.checks.items import Placed, filled, placed_items
-from pitwall.checks.laps import lap_indices
 from pitwall.checks.order import original
 from pitwall.errors import Finding
 from pitwall.model.car import Car, Switch, position_text, same_position
 from pitwall.model.plan import LapKind, Plan, Run, Scalar
+from pitwall.track.likely import lap_indices
 
 
 @dataclass(frozen=True)

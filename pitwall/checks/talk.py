@@ -9,15 +9,14 @@ from pitwall.checks.codes import finding
 from pitwall.checks.flow.stakes import calls_of
 from pitwall.checks.flow.story import lap_name
 from pitwall.checks.items import placed_items
-from pitwall.checks.laps import lap_indices
 from pitwall.checks.saying import ON_THE_LAP, step_spoken_s
-from pitwall.checks.spans import LAP_FACTORS
 from pitwall.errors import Finding
 from pitwall.model.plan import Plan, Run
 from pitwall.model.procedure import Step
 from pitwall.radio.speech import spoken_s
 from pitwall.radio.wording import switch_words
 from pitwall.track.lapmap import LapMap
+from pitwall.track.likely import LAP_FACTORS, lap_indices
 
 GAP_S = 2.5
 """Between two calls, for the readback (common practice, no source)."""

@@ -9,10 +9,10 @@ from pitwall.checks.around import Around
 from pitwall.checks.codes import finding
 from pitwall.checks.comparisons import compared_with
 from pitwall.checks.figures import laps_on_fuel
-from pitwall.checks.laps import lap_indices
 from pitwall.checks.order import original
 from pitwall.errors import FilePath, Finding
 from pitwall.model.plan import Plan, Run
+from pitwall.track.likely import lap_indices
 
 
 def ages(plan: Plan) -> list[tuple[str | None, int]]:

@@ -7,12 +7,12 @@ from collections.abc import Iterator
 from pitwall.checks.around import Around, meant
 from pitwall.checks.codes import finding
 from pitwall.checks.items import Placed, placed_items
-from pitwall.checks.laps import lap_indices
 from pitwall.checks.spans import spans_of
 from pitwall.errors import FilePath, Finding
 from pitwall.model.plan import Item, Plan, Run
 from pitwall.model.procedure import Procedure
 from pitwall.model.units import clock_text
+from pitwall.track.likely import lap_indices
 
 
 def check_waiting(plan: Plan, around: Around) -> Iterator[Finding]:

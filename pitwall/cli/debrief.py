@@ -76,7 +76,7 @@ def in_words(made: Debrief) -> list[str]:
     for car in made.cars:
         lines += _of_car(car)
     lines.append(f"  alerts      {made.alerts.raised} raised, {made.alerts.mean_rate:g} in ten minutes, at most "
-                 f"{made.alerts.most_in_ten}; {made.alerts.held_back} held back")
+                 f"{made.alerts.most_in_ten} in any ten; {made.alerts.held_back} held back")
     return [*lines, *(f"  note        {note}" for note in made.notes)]
 
 
@@ -94,6 +94,7 @@ def _of_car(car: CarDebrief) -> list[str]:
     lines += [f"    {item.outcome.replace('_', ' ')}: {item.do} on {item.lap} of {item.run}: {item.reason}"
               for item in lost]
     radio = car.radio
-    lines.append(f"    radio: {radio.calls} calls, {radio.in_window} in their window, {radio.unconfirmed} unconfirmed, "
-                 f"{radio.late} late, {radio.missed} missed; {radio.mean_load_s:g} s spoken a minute on track")
+    lines.append(f"    radio: {radio.calls} calls, {radio.in_time} in time ({radio.in_window} begun in their window), "
+                 f"{radio.unconfirmed} unconfirmed, {radio.late} late, {radio.missed} missed; {radio.mean_load_s:g} s "
+                 "spoken a minute on track")
     return lines

@@ -11,6 +11,10 @@ from pitwall.debrief.model import CallRow, CarDebrief, RadioStatistics, SessionS
 CALLS = (Column("call", 4.4), Column("kind", 1.75), Column("run and lap", 2.35), Column("to be said", 2.5),
          Column("said", 1.45, right=True), Column("for, s", 0.95, right=True), Column("outcome", 1.95),
          Column("how, and why", 3.1))
+IN_TIME = ("Said is when the key was pressed, after the words; begun is when the radio desk heard them, else that "
+           "moment less their length. Begun in its window: between the two moments of 'to be said', give or take a "
+           "second. Late: when the driver could act on it no more, which may be after the end of the window; a "
+           "call that was late or unconfirmed before is not in time. The table of calls has how each is counted.")
 FIGURES = (Column("of the calls", 4.0), Column("calls", 1.0, right=True), Column("share", 1.0, right=True))
 
 
@@ -40,14 +44,18 @@ def _statistics(name: str, radio: RadioStatistics) -> tuple[Block, ...]:
     counted = radio.calls - radio.open
     rows = [
         (what, str(count), say.NOTHING if not counted else f"{100 * count / counted:.0f} %") for what, count in (
-        ("said within their window", radio.in_window), ("settled later, by what happened", radio.settled),
+        ("in time, begun in their window", radio.in_window),
+        ("in time, begun beside their window", radio.beside_window),
+        ("in time, shown to be done; no word when said", radio.shown),
+        ("settled later, by what happened", radio.settled),
         ("unconfirmed", radio.unconfirmed), ("late", radio.late), ("missed", radio.missed), ("skipped", radio.skipped),
         ("withdrawn, as no longer needed", radio.withdrawn))]
     # Shares are of what ended: what is still open has none, or all shares together would be more than the whole.
     rows.append(("open as the journal ends", str(radio.open), say.NOTHING))
     source = "by the radio desk" if radio.spoken_from == "channel" else "reckoned from the length of what was said"
     words = [Words(f"{radio.spoken_s:.0f} s were spoken to the driver ({source}): {radio.mean_load_s:.1f} s a minute "
-                   f"on track, {radio.most_load_s:.1f} s in the fullest minute.", "Load:")]
+                   f"on track, {radio.most_load_s:.1f} s in the fullest minute.", "Load:"),
+             Words(f"{radio.in_time} of {say.plural(counted, 'call')} that ended. {IN_TIME}", "In time:")]
     if radio.by_kind:
         words.append(Words(f"{_counts(radio.by_kind)}.", "Kinds of call:"))
     if radio.reasons:
@@ -63,5 +71,6 @@ def _counts(counts: dict[str, int]) -> str:
 def _call(call: CallRow) -> Row:
     where = ", ".join(one for one in (call.run, call.lap) if one) or say.NOTHING
     why = "; ".join(one for one in (say.WAYS[call.way] if call.way != "full" else "", call.reason) if one)
+    beside = ", beside its window" if call.counted_as == "beside_window" else ""
     return (call.text, call.kind, where, say.span_clock(call.say_from_s, call.say_by_s), say.maybe_clock(call.said_s),
-            say.number(call.spoken_s), call.state, why)
+            say.number(call.spoken_s), call.state + beside, why)

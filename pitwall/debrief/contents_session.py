@@ -48,9 +48,10 @@ def _alerts(debrief: Debrief) -> tuple[Block, ...]:
 
 def _alert_words(figures: AlertStatistics) -> tuple[Words, ...]:
     words = [Words(f"{figures.raised} raised, {figures.acknowledged} of them acknowledged; {figures.mean_rate:.1f} in "
-                   f"ten minutes on average, at most {figures.most_in_ten}; {100 * figures.share_over_ten:.0f} % of "
-                   "the ten minutes had more than ten. As a measure: about one in ten minutes can be worked with, more "
-                   "than ten are a flood (EEMUA 191).", "Alerts:")]
+                   f"ten minutes on average, at most {figures.most_in_ten} in any ten, wherever they begin; "
+                   f"{100 * figures.share_over_ten:.0f} % of the ten minutes of the table had more than ten. As a "
+                   "measure: about one in ten minutes can be worked with, more than ten are a flood (EEMUA 191).",
+                   "Alerts:")]
     for lead, counts in (("By priority:", dict(figures.by_priority)), ("By kind:", figures.by_kind),
                          (f"Held back, {figures.held_back}:", figures.held_reasons)):
         if counts:

@@ -79,6 +79,12 @@ class SessionSummary(Frozen):
     windows: tuple[tuple[str, float, float], ...] = Field(default=(), description="of a test day: name, from, to")
 
 
+CallCount = Literal["in_window", "beside_window", "shown", "settled", "unconfirmed", "late", "missed", "skipped",
+                    "withdrawn", "open"]
+"""In what figure a call is counted. The first three are in time: said, or shown to be done, and never late or
+unconfirmed before; each call is in one of them."""
+
+
 class CallRow(Frozen):
     """One call and its end."""
 
@@ -91,8 +97,16 @@ class CallRow(Frozen):
     say_by_s: float
     spoken_s: float
     first_due_s: float | None = None
-    said_s: float | None = Field(default=None, description="when somebody or the radio desk said that it was said")
+    begun_s: float | None = Field(default=None, description="as the radio desk heard it begin, else said_s less "
+                                                            "spoken_s")
+    said_s: float | None = Field(default=None, description="when the key 'said' was pressed, which is after the words, "
+                                                           "or the radio desk had heard them")
     state: CallState
+    counted_as: CallCount = Field(
+        default="open", description="where the figures of the calls count it; in_window: begun_s lies between "
+        "say_from_s and say_by_s, give or take a second; beside_window: it does not, and was still of use; shown: "
+        "nobody said when"
+    )
     reason: str = ""
     way: CallWay = "full"
 
@@ -108,11 +122,17 @@ class MinuteLoad(Frozen):
 class RadioStatistics(Frozen):
     """Calls of one car. Shares are of the calls that came due or ended.
 
-    ``in_window``: said, and told in time; ``settled``: late or unconfirmed at first, shown by what happened.
+    ``in_time``: said, or shown to be done, and never late or unconfirmed before; it is the sum of ``in_window``, begun
+    between the two moments of the prompt, give or take a second, ``beside_window``, begun outside them and still of
+    use, and ``shown``, of which nobody said when it was said. ``settled``: late or unconfirmed at first, shown by what
+    happened.
     """
 
     calls: int
+    in_time: int
     in_window: int
+    beside_window: int
+    shown: int
     settled: int
     unconfirmed: int
     late: int

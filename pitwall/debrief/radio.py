@@ -1,7 +1,9 @@
 """How the radio went: each call to its end, how many were in their window, and how much was spoken to the driver.
 
-A call is *in its window* when it was said, or shown to be done, without ever having been late or unconfirmed;
-*settled* when it was, and what happened showed that it was done all the same.
+A call is *in time* when it was said, or shown to be done, without ever having been late or unconfirmed; *settled* when
+it was, and what happened showed that it was done all the same. Late is what nobody could act on any more (the engine's
+``in_time``), which may be seconds after the window that the prompt named: so those in time are told apart by when they
+were *begun*, in their window, beside it, or shown to be done without a word that they were said.
 """
 
 from __future__ import annotations
@@ -9,46 +11,75 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Sequence
 
-from pitwall.debrief.model import CallRow, MinuteLoad, RadioStatistics
+from pitwall.debrief.model import CallCount, CallRow, MinuteLoad, RadioStatistics
 from pitwall.debrief.notes import DOUBTFUL, CallNotes, CarNotes
 from pitwall.model.debrief_rows import LapRow
 
 TOLD = ("said", "done")
-RESTING = ("said", "done", "unconfirmed", "late", "missed", "skipped", "withdrawn")
+IN_TIME: tuple[CallCount, ...] = ("in_window", "beside_window", "shown")
 MINUTE_S = 60.0
 GARAGE = "garage"
+GIVE_S = 1.0
+"""So long before and after its window a call may be begun and counts as in it: nobody presses a key to the tick."""
+KEY_WITHIN_S = 5.0
+"""A key, or the radio desk's word, that comes so long after talk is about that talk."""
+Span = tuple[float, float]
 
 
 def call_rows(notes: CarNotes) -> tuple[CallRow, ...]:
     """Every call in the order in which it was shown first."""
-    return tuple(_row(call) for call in sorted(notes.calls.values(), key=lambda one: (one.first_t, one.last.call)))
+    voices = notes.voices()
+    calls = sorted(notes.calls.values(), key=lambda one: (one.first_t, one.last.call))
+    return tuple(_row(call, voices) for call in calls)
 
 
-def _row(call: CallNotes) -> CallRow:
-    last, worded = call.last, call.worded
+def _row(call: CallNotes, voices: Sequence[Span]) -> CallRow:
+    last, worded, begun_s = call.last, call.worded, _begun_s(call, voices)
     return CallRow(
         call=last.call, kind=last.kind, text=worded.text, run=last.run, lap=last.lap, say_from_s=last.say_from_s,
         say_by_s=last.say_by_s, spoken_s=worded.spoken_s,
         first_due_s=None if call.due_s is None else round(call.due_s, 3),
+        begun_s=None if begun_s is None else round(begun_s, 3),
         said_s=None if call.said_s is None else round(call.said_s, 3),
-        state=last.state, reason=last.reason or "", way=worded.way,
+        state=last.state, counted_as=_counted_as(call, begun_s), reason=last.reason or "", way=worded.way,
     )
+
+
+def _begun_s(call: CallNotes, voices: Sequence[Span]) -> float | None:
+    """When it was begun: with the talk that the radio desk heard last before it was told, else by its length."""
+    if call.said_s is None:
+        return None
+    heard = [begin for begin, end in voices if begin < call.said_s <= end + KEY_WITHIN_S]
+    return heard[-1] if heard else call.said_s - call.worded.spoken_s
+
+
+def _counted_as(call: CallNotes, begun_s: float | None) -> CallCount:
+    state = call.last.state
+    if state == "planned" or state == "shown" or state == "due":
+        return "open"
+    if state != "said" and state != "done":
+        return state
+    if call.doubted:
+        return "settled"
+    if begun_s is None:
+        return "shown"
+    within = call.last.say_from_s - GIVE_S <= begun_s <= call.last.say_by_s + GIVE_S
+    return "in_window" if within else "beside_window"
 
 
 def radio_statistics(notes: CarNotes, laps: Sequence[LapRow]) -> RadioStatistics:
     """Counts of a car's calls, and the load on its driver over the minutes on track."""
-    ends = Counter(call.last.state for call in notes.calls.values())
-    told = [call for call in notes.calls.values() if call.last.state in TOLD]
-    settled = sum(call.doubted for call in told)
+    ends = Counter(row.counted_as for row in call_rows(notes))
     spoken = notes.voices() if notes.channel else _reckoned(notes.calls.values())
     load = _load(spoken, laps)
     mean_s = sum(seconds for _, seconds, _ in load) / len(load) if load else 0.0
     reasons = Counter(call.last.reason or "no reason given" for call in notes.calls.values()
                       if call.last.state in DOUBTFUL)
     return RadioStatistics(
-        calls=len(notes.calls), in_window=len(told) - settled, settled=settled,
+        calls=len(notes.calls), in_time=sum(ends[one] for one in IN_TIME), in_window=ends["in_window"],
+        beside_window=ends["beside_window"], shown=ends["shown"], settled=ends["settled"],
         unconfirmed=ends["unconfirmed"], late=ends["late"], missed=ends["missed"], skipped=ends["skipped"],
-        withdrawn=ends["withdrawn"], open=sum(count for state, count in ends.items() if state not in RESTING),
+        withdrawn=ends["withdrawn"], open=ends["open"],
         by_kind=dict(sorted(Counter(call.last.kind for call in notes.calls.values()).items())),
         reasons=dict(sorted(reasons.items())),
         spoken_s=round(sum(end - begin for begin, end in spoken), 1),

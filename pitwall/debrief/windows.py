@@ -72,7 +72,7 @@ def window_of(item: ItemDone, car: CarFacts) -> DataWindow | None:
     """The data window of an item; None where it yields no data, or nobody knows the lap.
 
     ``outcome`` of the window is the item's, or ``done_badly`` where the evidence shows that its data are spoilt; the
-    reason then stands first in ``evidence_text``.
+    reason then stands in ``spoilt``, and first in ``evidence_text``.
     """
     what = item.procedure.data_window
     if what == "none" or item.lap is None or item.row.outcome not in ("done", "probably_done"):
@@ -101,7 +101,7 @@ def window_of(item: ItemDone, car: CarFacts) -> DataWindow | None:
         what="hold" if at_a_place else "lane" if what == "lane" else "lap", place=item.row.place,
         from_s=found.from_s, to_s=found.to_s, from_m=found.from_m, to_m=found.to_m, speed_mps=found.speed_mps,
         switches=switches, evidence=found.evidence,
-        evidence_text="; ".join([*faults, text]), outcome=outcome,
+        evidence_text="; ".join([*faults, text]), outcome=outcome, spoilt="; ".join(faults),
     )
 
 

@@ -15,7 +15,7 @@ from pitwall.engine.advising_offers import AdviceOffer
 from pitwall.engine.advising_question import question
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.forecasts import Questions
-from pitwall.engine.must_watch import MustWatch
+from pitwall.engine.must_watch import MustWatch, percent
 from pitwall.engine.plan_desk import Settled
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.team import TeamCar
@@ -142,7 +142,7 @@ class Advising:
             self.offers.remove(offer)
         if not stale:
             return []
-        return [*self._show(now), *self.musts.advised(self._sentences(), alerts, now)]
+        return [*self._show(now), *self.musts.advised(self._remedies(), alerts, now)]
 
     def _ask(self, clock: SessionClock, team: dict[str, TeamCar], now: float) -> list[Output]:
         why, self._wish = self._wish or "", None
@@ -173,7 +173,7 @@ class Advising:
         kept = [offer for offer in kept if offer.mark not in self.turned_down or self._asked_for.startswith("asked")]
         self._replace(kept, now)
         found = self._show(now, answer, event.id)
-        found += self.musts.advised(self._sentences(), alerts, now)
+        found += self.musts.advised(self._remedies(), alerts, now)
         if clock.status == "red" and answer.ladder:
             found += self._build_ladder(answer, team, asked.t, now)
         return found
@@ -187,10 +187,15 @@ class Advising:
                 self.settled[offer.shown.id] = Settled("replaced", PITWALL, now, "the forecast advises something else")
         self.offers = [offer.named(known.get(offer.mark, offer.shown.id)) for offer in fresh]
 
-    def _sentences(self) -> dict[str, str]:
-        """By car in danger, what the best offer would bring; it may change another car, where they share a crew."""
+    def _remedies(self) -> dict[str, tuple[float, str]]:
+        """By car in danger, when the best offer was reckoned and what it changes and brings; it may change another car,
+        where they share a crew."""
         best = self.offers[0].shown if self.offers else None
-        return {} if best is None else dict.fromkeys(self.musts.danger, best.sentence or best.lines[0])
+        if best is None:
+            return {}
+        whose = " of all cars" if len(self._setup.plans) > 1 else ""
+        sure = "" if best.musts_chance is None else f"; then all musts{whose} fit: {percent(best.musts_chance)} likely"
+        return dict.fromkeys(self.musts.danger, (best.t, "; ".join(best.lines) + sure))
 
     def _settle_all(self, how: str, by: str, now: float, why: str) -> None:
         for offer in self.offers:

@@ -1,8 +1,10 @@
 """The alert that musts no longer fit: raised below one chance, over above another, with what speaks for it.
 
 A could or a should that does not fit is normal, for plans are over-full on purpose: nothing is said of it here. The
-text names the must that is in danger, how its chance stands against what it was, and, once the forecast has advised
-something, what that would bring.
+text has thirty seconds: which must may not fit, how likely it still does and how likely it did, by when the car must
+leave for it, and, once the forecast has advised something, what to change and how sure all musts are then. Chances of
+two moments are never set against one another: advice is reckoned once, the forecast goes on, so advice that is older
+says of when it is.
 """
 
 from __future__ import annotations
@@ -18,6 +20,8 @@ from pitwall.model.units import clock_text
 KIND = "overrun"
 TOLD_APART = 0.05
 """A chance was another one before when it differs by so much."""
+SAME_MOMENT_S = 60.0
+"""Advice that is so much older than the forecast beside it says of when it is."""
 
 
 @dataclass(frozen=True)
@@ -35,8 +39,8 @@ class MustWatch:
     danger: set[str] = field(default_factory=set)
     red_s: float | None = None
     _good: dict[str, _Good] = field(default_factory=dict)
-    _evidence: dict[str, str] = field(default_factory=dict)
-    _advice: dict[str, str] = field(default_factory=dict)
+    _evidence: dict[str, tuple[float, str]] = field(default_factory=dict)
+    _advice: dict[str, tuple[float, str]] = field(default_factory=dict)
 
     def look(
         self, outlook: CarOutlook, alerts: AlertBook, settings: ForecastSettings, status: Status, now: float
@@ -51,7 +55,7 @@ class MustWatch:
         if outlook.musts_chance >= settings.warn_below and car not in self.danger:
             return []
         self.danger.add(car)
-        self._evidence[car] = self._words(outlook, musts)
+        self._evidence[car] = now, self._words(outlook, musts)
         return alerts.hold(KIND, car, self._text(car), now, status)
 
     def _words(self, outlook: CarOutlook, musts: list[RunOutlook]) -> str:
@@ -60,22 +64,32 @@ class MustWatch:
         chance = good.chances.get(worst.run) if good is not None else None
         if good is not None and chance is not None and chance - worst.chance >= TOLD_APART:
             red = self.red_s is not None and self.red_s >= good.t
-            before = f" ({chance:.0%} {'before the red' if red else f'at {clock_text(good.t)}'})"
+            before = f", {percent(chance)} {'before the red' if red else f'at {clock_text(good.t)}'}"
         leave = f"; leave by {clock_text(worst.last_release_s)}" if worst.last_release_s is not None else ""
-        return f"Car {outlook.car}: {worst.run} fits in {worst.chance:.0%} of futures{before}{leave}"
+        return f"Car {outlook.car}: {worst.run} may not fit: {percent(worst.chance)} likely{before}{leave}"
 
     def _text(self, car: str) -> str:
-        advice = self._advice.get(car)
-        return self._evidence[car] if advice is None else f"{self._evidence[car]}. {advice[:1].upper()}{advice[1:]}"
+        t, evidence = self._evidence[car]
+        if car not in self._advice:
+            return evidence
+        since, advice = self._advice[car]
+        when = f" (reckoned at {clock_text(since)})" if t - since > SAME_MOMENT_S else ""
+        return f"{evidence}. Remedy{when}: {advice}"
 
-    def advised(self, cars: Mapping[str, str], alerts: AlertBook, now: float) -> list[Output]:
-        """What would help, by car: it stands in the alert from now on; a car that is not named has nothing any more."""
+    def advised(self, cars: Mapping[str, tuple[float, str]], alerts: AlertBook, now: float) -> list[Output]:
+        """What would help, by car, and when it was reckoned: it stands in the alert from now on; a car that is not
+        named has nothing any more."""
         found: list[Output] = []
         for car in sorted(self._evidence):
             words = cars.get(car)
             if words is None:
                 self._advice.pop(car, None)
             else:
-                self._advice[car] = words.rstrip(".")
+                self._advice[car] = words
             found += alerts.reword(KIND, car, self._text(car), now) if car in self.danger else []
         return found
+
+
+def percent(chance: float) -> str:
+    """A chance as the screen writes it."""
+    return f"{100 * chance:.0f} %"

@@ -70,6 +70,7 @@ class DataWindow(Frozen):
     evidence: Evidence
     evidence_text: str = Field(description="the evidence in words: how many positions, which loops")
     outcome: Outcome
+    spoilt: str = Field(default="", description="why its data are spoilt, in words; empty where nothing is known to")
 
 
 class ItemRow(Frozen):
@@ -235,5 +236,5 @@ class RunDebrief(Frozen):
     switches: tuple[SwitchMove, ...] = Field(default=(), description="moved while it was out")
     comments: tuple[Comment, ...] = ()
     calls: int = Field(default=0, description="of this run")
-    calls_in_window: int = 0
+    calls_in_time: int = Field(default=0, description="said, or shown to be done, and never late or unconfirmed before")
     calls_doubtful: int = Field(default=0, description="late, missed or unconfirmed to the end")

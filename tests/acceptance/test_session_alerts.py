@@ -63,10 +63,10 @@ def test_a_must_in_danger_raises_the_overrun_alert_and_hysteresis_holds_it() -> 
     chances = _steps((-1000, 0.9), (100, 0.65), (300, 0.5), (500, 0.7), (700, 0.8), (900, 0.65))
     play = session(WORK, starts_at=-60, forecast=_forecaster(chances))
     play.never(alert("overrun"), between(-60, 300))
-    play.want(alert("overrun", text=has("work fits in 50%"), priority="medium"), between(300, 440), times=1)
+    play.want(alert("overrun", text=has("work may not fit: 50 %"), priority="medium"), between(300, 440), times=1)
     play.never(alert_cleared("overrun"), between(300, 700))
     play.want(alert_cleared("overrun"), between(700, 840), times=1)
-    play.want(alert("overrun", text=has("work fits in 70% of futures (90% at")), between(500, 640))
+    play.want(alert("overrun", text=has("work may not fit: 70 % likely, 90 % at")), between(500, 640))
     play.never(alert("overrun", since_s=after(440)), between(440, 1200))
     play.run(until=1200)
     raised = play.heard(alert("overrun"))[0].what

@@ -69,7 +69,7 @@ def test_practice_hours_go_well_and_the_line_of_the_readme_gives_one_of_them(pro
     assert set(report) >= REPORT_KEYS
     assert (report["seed"], report["session_s"], report["scenario"]) == (7, 3600.0, "practice hour")
     assert report["calls"]["open"] == 0, "no call is left open after the session closed"
-    assert {"planned", "in_window", "unconfirmed", "late", "missed", "reasons"} <= set(report["calls"])
+    assert {"planned", "in_time", "unconfirmed", "late", "missed", "reasons"} <= set(report["calls"])
     assert {"t", "musts_chance"} == set(report["forecast"][0])
     _same_in_another_process(days[0], processes, _line_of_the_readme(HOUR))
 

@@ -11,13 +11,13 @@ from itertools import groupby
 from statistics import median
 from typing import Any
 
-from pitwall.pace.field_pace import FIRST_RATIO
 from tests.recount import second_said as said
 from tests.recount.own import Own, engine, name, near, plan
 from tests.recount.second_calls import item_label
 from tests.recount.second_clean import kinds, wanted_and_clean
 from tests.recount.second_instead import beyond
-from tests.recount.second_laps import Lap, lap_rows, laps_of, map_of, moment, runs_of, statuses_of
+from tests.recount.second_laps import Lap, lap_rows, laps_of, moment, runs_of, statuses_of
+from tests.recount.second_planned import planned
 from tests.recount.second_windows import windows
 from tests.recount.sessions import Row, Told, told
 
@@ -145,19 +145,6 @@ def wanted_laps(told: Told, car: str, paper: Row) -> list[str]:
         if key["command"] == "extend" and key["run"] == paper["run"]:
             laps.insert(len(laps) - laps[::-1].index("timed"), "timed")
     return laps
-
-
-def planned(told: Told, car: str) -> dict[str, tuple[float, float]]:
-    """When each run of the first plan was to be driven: lap by lap at the reference pace, stops at their likely length;
-    the ratios are those of the pace package."""
-    found, t = {}, 0.0
-    for run in (one for one in told.setup["plans"][car]["runs"] if one["laps"]):
-        begin = max(t, run["release"]["not_before"] or t)
-        kinds = ["installation"] if run["laps"] == ["out", "in"] else run["laps"]
-        end = begin + sum(map_of(told, car).lap_s * FIRST_RATIO[kind] for kind in kinds)
-        found[run["run"]] = (begin, end)
-        t = end + run["after_garage_s"]["likely_s"]
-    return found
 
 
 def stints(laps: list[Lap]) -> list[Row]:

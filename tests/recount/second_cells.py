@@ -12,7 +12,8 @@ from tests.recount.second_sentences import shared
 from tests.recount.sessions import Row, Told
 
 KMH = 3.6
-ENDS = ("in_window", "settled", "unconfirmed", "late", "missed", "skipped", "withdrawn")
+ENDS = ("in_window", "beside_window", "shown", "settled", "unconfirmed", "late", "missed", "skipped",
+        "withdrawn")
 Cells = list[list[Printed]]
 
 

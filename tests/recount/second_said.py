@@ -36,6 +36,7 @@ def calls(told: Told, car: str) -> list[Row]:
             "spoken_s": second_calls.length(told, worded), "reason": engine(last["reason"] or ""),
             "state": last["state"], "kind": last["kind"],
             "first_due_s": near(due[0], 3, "engine") if due else None,
+            "begun_s": near(begun_at(told, car, told_of), 3, "engine"),
             "said_s": second_calls.said_at(told, said[-1]) if said else None}))
     return [row for _, _, row in sorted(found, key=lambda one: one[:2])]
 
@@ -72,6 +73,27 @@ def voices(told: Told, car: str) -> list[tuple[float, float]]:
     return found
 
 
+def begun_at(told: Told, car: str, told_of: list[Row]) -> float | None:
+    """When a call was begun: with the last talk of the engineer before it was told, else by the length of its words."""
+    said = [one["t"] for one in told_of if one["state"] == "said"]
+    if not said:
+        return None
+    talks = voices(told, car) if told.facts("channel_reported", car) else []
+    return next((begin for begin, end in reversed(talks) if begin < said[-1] <= end + 5),
+                said[-1] - float(_worded(told_of)["spoken_s"]))
+
+
+def begun(told: Told, car: str, calls: set[str]) -> Row:
+    """Of these calls: begun in their window, beside it, and how many nobody said when."""
+    found: Counter[str] = Counter()
+    for call in calls:
+        told_of = _history(told, car)[call]
+        at, last = begun_at(told, car, told_of), told_of[-1]
+        near = at is not None and last["say_from_s"] - 1 <= at <= last["say_by_s"] + 1
+        found["shown" if at is None else "in_window" if near else "beside_window"] += 1
+    return {key: found[key] for key in ("in_window", "beside_window", "shown")}
+
+
 def radio(told: Told, car: str) -> Row:
     """Counts of the calls, and the load on the driver."""
     history = _history(told, car)
@@ -88,7 +110,8 @@ def radio(told: Told, car: str) -> Row:
         load.append((60.0 * minute, sum(parts), len(parts)))
     reasons = Counter(one["reason"] or "no reason given" for one in ends.values() if one["state"] in BAD_ENDS)
     return {
-        "calls": len(history), "in_window": len(heard - doubted), "settled": len(heard & doubted),
+        "calls": len(history), "in_time": len(heard - doubted), "settled": len(heard & doubted),
+        **begun(told, car, heard - doubted),
         **{state: count[state] for state in ("unconfirmed", "late", "missed", "skipped", "withdrawn")},
         "open": count["planned"] + count["shown"] + count["due"],
         "by_kind": dict(Counter(one["kind"] for one in ends.values())), "reasons": dict(reasons),

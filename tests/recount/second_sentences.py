@@ -207,7 +207,8 @@ def _radio(car: Row) -> list[Printed]:
     spoken = any(_value(one["spoken_s"]) > 0.005 for one in radio["load"])
     kinds = sorted(radio["by_kind"].items(), key=lambda one: (-one[1], one[0]))
     reasons = sorted(radio["reasons"].items(), key=lambda one: (-one[1], one[0]))
-    return [load if spoken else [], decimal(radio["spoken_s"], 0) + load, [Own(many) for _, many in kinds],
+    in_time = [*count(radio["in_time"]), *count(radio["calls"] - radio["open"])]
+    return [load if spoken else [], decimal(radio["spoken_s"], 0) + load, in_time, [Own(many) for _, many in kinds],
             [each for reason, many in reasons for each in (*text(reason), Own(many))]]
 
 

@@ -33,6 +33,7 @@ def windows(told: Told, car: str, laps: list[Lap], rows: list[Row], moves: list[
             if lap.kind == "timed":  # where it was done badly, that stands first
                 off = [float(one) for text in rows[lap.number - 1]["switches_wrong"] for one in figures(text.value)]
                 numbers["evidence_text"] = Own([*off, *numbers["evidence_text"].value])
+                numbers["spoilt"] = Own(off)
         begin, end = actual.from_s.value, actual.to_s.value  # these are compared with ours beside
         inside = SET_WITHIN_S if actual.what == "lap" else 0.0
         found.append(numbers | {

@@ -37,7 +37,7 @@ def _own(of: Told, own: Row, run: str, told_s: float) -> Row:
         "car": own["car"], "run": rows("runs")[0], "laps": rows("laps"), "items": rows("items"),
         "data_windows": rows("data_windows"), "comments": rows("comments"), "calls": len(calls),
         "switches": [move for move in rows("switches") if move["before"] is not None],
-        "calls_in_window": sum(one[-1]["state"] in HEARD and not any(each["state"] in DOUBTED for each in one)
+        "calls_in_time": sum(one[-1]["state"] in HEARD and not any(each["state"] in DOUBTED for each in one)
                                for one in calls),
         "calls_doubtful": sum(one[-1]["state"] in BAD_ENDS for one in calls),
     }  # fmt: skip

@@ -22,7 +22,7 @@ import { leavesOn } from "../../pitwall/screen/static/app/sheet-store.js";
 import { callClass, callMark, callWord, endedAs, lateWords, partWords, runWord, timedWords, timeLeft } from "../../pitwall/screen/static/app/words.js";
 import { Store } from "../../pitwall/screen/static/app/store.js";
 import { TakingBack, UNDO_FOR_MS } from "../../pitwall/screen/static/app/taking-back.js";
-import { ofNoCar } from "../../pitwall/screen/static/app/team-page.js";
+import { carries, ofNoCar } from "../../pitwall/screen/static/app/team-page.js";
 
 const spoke = (t, more = {}) => ({ type: "clock_state", id: "c", t, remaining_s: 3600 - t, running: true, rate: 1, status: "green",
   pit_exit: "open", yellow_sectors: [], window: null, ...more });
@@ -596,6 +596,15 @@ test("a comment that was not sent is not lost, also where the next one is being 
   pad.draft = null;
   pad.openLast("41");
   assert.equal(pad.draft.text, "floats");
+});
+
+test("the team's page tells in the garage what the car will leave with beside what is on it", () => {
+  const state = { state: "garage", tyres: "A1", tyre_laps: 15, fuel_kg: 10.3 };
+  const plan = { runs: [{ run: "checks", state: "done", tyres: "A1", fuel_kg: 12 }, { run: "holds", state: "next", tyres: "B1", fuel_kg: 20 }] };
+  assert.deepEqual(carries(state, plan), { tyres: "A1, 15 laps → B1", fuel: "10.3 kg → 20 kg" });
+  assert.deepEqual(carries({ ...state, state: "timed" }, plan), { tyres: "A1, 15 laps", fuel: "10.3 kg" });
+  assert.deepEqual(carries({ ...state, tyres: "B1", tyre_laps: 0, fuel_kg: 20 }, plan), { tyres: "B1, 0 laps", fuel: "20 kg" });
+  assert.deepEqual(carries(undefined, undefined), { tyres: "–", fuel: "–" });
 });
 
 test("the team's page shows alerts of no car too, for its key acknowledges them", () => {

@@ -132,7 +132,8 @@ def car(text: str = "held back: a car is alongside", name: str = "41") -> CarDeb
         calls=(call(text, 300), call("flap open", 640, "missed"), call("box", 860, "late", "outside"),
                call("radio check", 250, "unconfirmed", "full")),
         radio=debrief.RadioStatistics(
-            calls=4, in_window=1, settled=0, unconfirmed=1, late=1, missed=1, skipped=0, withdrawn=0, open=0,
+            calls=4, in_time=1, in_window=1, beside_window=0, shown=0, settled=0,
+            unconfirmed=1, late=1, missed=1, skipped=0, withdrawn=0, open=0,
             by_kind={"switch": 4}, reasons={text: 2}, spoken_s=6.4, mean_load_s=1.2, most_load_s=3.2,
             load=(debrief.MinuteLoad(from_s=300, spoken_s=3.2, calls=2),
                   debrief.MinuteLoad(from_s=360, spoken_s=1, calls=1)),
@@ -164,7 +165,8 @@ def full(text: str = "held back: a car is alongside", **of_session: object) -> D
 
 def empty() -> Debrief:
     """The debrief of a session in which nothing happened at all."""
-    radio = debrief.RadioStatistics(calls=0, in_window=0, settled=0, unconfirmed=0, late=0, missed=0, skipped=0,
+    radio = debrief.RadioStatistics(calls=0, in_time=0, in_window=0, beside_window=0, shown=0,
+                                    settled=0, unconfirmed=0, late=0, missed=0, skipped=0,
                                     withdrawn=0, open=0, spoken_s=0)
     return Debrief(
         session=session(statuses=(), gaps_s=(), restarts=0, green_time=None, time_of_day_from="none",

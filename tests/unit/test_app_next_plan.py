@@ -319,7 +319,8 @@ def test_switches_and_what_came_of_them(tmp_path: Path) -> None:
     stage.command("comment", shorthand="t1 mid us 1")
     stage.home(t)
     made = drafted(stage, tmp_path)
-    assert any(line.startswith("bias stands at 54") for line in made.switches), made.switches
+    left = "bias was left at 54; as the session began it stood at "
+    assert any(line.startswith(left) for line in made.switches), made.switches
     (found,) = [line for line in made.switches if "then turn 1 mid: understeer, severity 1" in line]
     assert "to 54" in found
     assert "(better, first to spare)" in found

@@ -5,7 +5,9 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from pitwall.app.report import Recorder, as_json, as_text, make_report
+import pytest
+
+from pitwall.app.report import MachinePace, Recorder, as_json, as_text, make_report
 from pitwall.model.outputs import (
     Alert,
     CarOutlook,
@@ -57,7 +59,7 @@ def test_every_call_is_counted_once() -> None:
     _history(recorder, "h", "shown")
     calls = _report(recorder)["calls"]
     ends = dict.fromkeys(
-        ("in_window", "settled", "unconfirmed", "late", "missed", "withdrawn", "skipped", "open"), 1
+        ("in_time", "settled", "unconfirmed", "late", "missed", "withdrawn", "skipped", "open"), 1
     )
     assert {name: calls[name] for name in ends} == ends
     assert calls["planned"] == sum(ends.values())
@@ -81,7 +83,7 @@ def test_older_revisions_change_nothing() -> None:
     recorder = Recorder()
     _history(recorder, "a", "shown", "due", "said", "done")
     recorder.restate([prompt("a", revision=2, state="due")])
-    assert _report(recorder)["calls"]["in_window"] == 1
+    assert _report(recorder)["calls"]["in_time"] == 1
 
 
 def test_laps_come_from_the_truth() -> None:
@@ -203,3 +205,17 @@ def test_report_is_the_same_text_every_time() -> None:
     assert f"plans       car {CAR} plan.yaml" in text
     assert (report["event"], report["plans"]) == ("test event", {CAR: "plan.yaml"})
     assert "alerts      none" in text
+
+
+@pytest.mark.parametrize(("late_s", "said"), [
+    (9.0, "machine     fell behind at 30 times life: one prompt in twenty was 9 s of the session late or more"),
+    (0.3, "machine     kept up at 30 times life: one prompt in twenty was 0.3 s of the session late or more"),
+])
+def test_the_end_says_whether_the_machine_kept_up(late_s: float, said: str) -> None:
+    """Who reads the figures of a rehearsal on the real clock must know whether they mean anything. At an instant there
+    is nothing to say, and the same seed gives the same report."""
+    report = make_report(Recorder(), _outcome(), event="test event", plans={}, session_s=3600.0, digest=None,
+                         machine=MachinePace(30.0, late_s, 2 * late_s))
+    assert said in as_text(report)
+    assert report["machine"]["fell_behind"] is (late_s > 2.0)
+    assert "machine" not in _report(Recorder())

@@ -66,8 +66,8 @@ def test_machine_that_falls_behind_is_told(late: list[float], warned: bool) -> N
     """One prompt in twenty that comes seconds late is a warning; a single one, or none heard, is not."""
     side = world_side.WorldSide(cast(World, None), MemoryBus(MemoryBroker()), late)
     with capture_logs() as logs:
-        world_side.warn_if_behind(side, 300.0)
-    assert bool(logs) is warned
+        kept = world_side.pace_of(side, 300.0)
+    assert bool(logs) is kept.fell_behind is warned
 
 
 async def test_time_that_stands_still_is_an_error_and_not_a_hang(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -13,12 +13,13 @@ from pitwall.app.loading import load_setup, read_event
 from pitwall.app.resources import shipped
 from pitwall.checks.around import Around
 from pitwall.checks.plan import check_plan
-from pitwall.checks.spans import needed_s, spans_of
+from pitwall.checks.spans import spans_of
 from pitwall.errors import path_text
 from pitwall.model.plan import Plan, Run
 from pitwall.model.rules import SessionWindow
 from pitwall.model.setup import CarLimits, Driver, GarageWork
 from pitwall.track.lapmap import lap_map
+from pitwall.track.likely import needed_s
 
 DAY = load_setup(shipped("config") / "test_day.yaml")
 CAR = DAY.cars["41"]

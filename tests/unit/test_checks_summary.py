@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 
 from pitwall.checks.around import Around
-from pitwall.checks.spans import LAP_FACTORS, fits, likely_run_s, likely_spans
 from pitwall.checks.summary import item_words, plan_summary
 from pitwall.model.plan import Item, Plan
 from pitwall.track.lapmap import lap_map
+from pitwall.track.likely import LAP_FACTORS, fits, likely_run_s, likely_spans
 from tests.unit.engine_stage import shipped
 
 SETUP = shipped()

@@ -69,7 +69,7 @@ def test_the_journals_have_what_is_reckoned_again() -> None:
     assert any(made(name).alert_rows for name in JOURNALS)
     assert {one.about for car in every for one in car.changes} == {"plan", "correction"}
     assert any(lap.kind == "cool" for car in every for lap in car.laps)
-    for figure in ("in_window", "settled", "unconfirmed", "withdrawn", "open"):
+    for figure in ("in_time", "in_window", "beside_window", "shown", "settled", "unconfirmed", "withdrawn", "open"):
         assert any(getattr(car.radio, figure) for car in every), figure
     for name in JOURNALS:
         assert cars(name)
@@ -164,7 +164,14 @@ def test_calls(name: str) -> None:
         heard = {call for call, end in ends.items() if end["state"] in HEARD}
         count, radio = Counter(end["state"] for end in ends.values()), car.radio
         assert radio.calls == len(history) == len(car.calls)
-        assert (radio.in_window, radio.settled) == (len(heard - doubted), len(heard & doubted))
+        assert (radio.in_time, radio.settled) == (len(heard - doubted), len(heard & doubted))
+        counted = Counter(one.counted_as for one in car.calls)
+        assert radio.in_time == counted["in_window"] + counted["beside_window"] + counted["shown"]
+        for row in car.calls:
+            if row.counted_as in ("in_window", "beside_window"):
+                assert row.begun_s is not None
+                near = row.say_from_s - 1.0 <= row.begun_s <= row.say_by_s + 1.0
+                assert (row.counted_as == "in_window") == near, row
         for state in ("unconfirmed", "late", "missed", "skipped", "withdrawn"):
             assert getattr(radio, state) == count[state]
         assert radio.open == count["planned"] + count["shown"] + count["due"]

@@ -13,7 +13,7 @@ from pitwall.debrief.contents_car import car_chapter
 from pitwall.debrief.contents_figures import plan_figure
 from pitwall.debrief.contents_summary import summary_sections
 from pitwall.debrief.document import Points, Section, Words
-from pitwall.debrief.model import CarDebrief, Debrief, LapRow, StatusSpan
+from pitwall.debrief.model import CarDebrief, Debrief, LapRow, StatusSpan, TenMinutes
 from tests.unit.debrief_stage import car, empty, full, item, laps, run, session
 
 
@@ -155,3 +155,17 @@ def _sections(made: Debrief) -> list[Section]:
 def test_an_empty_debrief_has_the_same_sentences() -> None:
     """Nothing happened, and nothing is claimed."""
     assert in_words(empty())[0].endswith("1:00:00, not begun")
+
+
+# -- alerts ------------------------------------------------------------------------------------------------------------
+
+
+def test_the_most_alerts_are_of_any_ten_minutes_and_not_of_the_rows_of_the_table() -> None:
+    """Six about the change of two rows are six in ten minutes, and each row has fewer: the page says which is which."""
+    made = full()
+    rates = tuple(TenMinutes(from_s=600.0 * at, raised=3) for at in range(2))
+    shown = made.model_copy(update={"alerts": made.alerts.model_copy(update={"most_in_ten": 6, "rates": rates})})
+    blocks = [block for section in document_of(shown).sections for block in section.blocks]
+    said_of_all = " ".join(one.text for one in blocks if isinstance(one, Words))
+    assert "at most 6 in any ten, wherever they begin" in said_of_all
+    assert "at most 6 in any ten;" in "\n".join(in_words(shown))

@@ -6,7 +6,10 @@ import csv
 import io
 import json
 import sys
+from collections import Counter
 from pathlib import Path
+from types import SimpleNamespace
+from typing import cast
 
 import pyarrow.parquet
 import pytest
@@ -14,6 +17,8 @@ import pytest
 from pitwall.app.debrief_tables import as_csv, as_json, as_parquet, write_tables
 from pitwall.app.debriefing import debrief, debrief_of
 from pitwall.cli.main import main
+from pitwall.debrief.notes import CallNotes
+from pitwall.debrief.radio import _begun_s, _counted_as
 from pitwall.debrief.tables import Column, Table, tables
 from pitwall.errors import UserError
 from pitwall.journal.replay import read_lines
@@ -92,3 +97,32 @@ def test_what_cannot_be_written_is_told_before_anything_is(
     assert not rows.exists()
     assert main(asked) == 2
     assert "--tables FOLDER" in capsys.readouterr().err
+
+
+def test_the_figures_of_the_calls_can_be_counted_in_their_table() -> None:
+    """Whoever opens calls.csv finds how each call is counted and by which moments: the figures follow from its rows."""
+    made = debrief_of(EVERYTHING)
+    (calls,) = (one for one in tables(made) if one.name == "calls")
+    rows = list(csv.DictReader(io.StringIO(as_csv(calls).decode(), newline="")))
+    for car in made.cars:
+        own = [row for row in rows if row["car"] == car.car]
+        counted = Counter(row["counted_as"] for row in own)
+        for figure, many in counted.items():
+            assert getattr(car.radio, figure) == many, figure
+        assert sum(counted.values()) == car.radio.calls
+        assert car.radio.in_time == sum(counted[one] for one in ("in_window", "beside_window", "shown"))
+        for row in own:
+            if row["counted_as"] in ("in_window", "beside_window"):
+                begun, begin, end = (float(row[one]) for one in ("begun_s", "say_from_s", "say_by_s"))
+                assert (row["counted_as"] == "in_window") == (begin - 1.0 <= begun <= end + 1.0)
+                assert begun <= float(row["said_s"])
+
+
+def test_what_the_radio_desk_heard_says_when_a_call_was_begun() -> None:
+    """Its word that a call was said comes seconds after the talk: the beginning is that of the talk, not reckoned."""
+    call = SimpleNamespace(said_s=112.0, worded=SimpleNamespace(spoken_s=2.0), doubted=False,
+                           last=SimpleNamespace(state="said", say_from_s=104.0, say_by_s=107.0))
+    assert _begun_s(cast(CallNotes, call), ()) == 110.0
+    assert _begun_s(cast(CallNotes, call), ((90.0, 95.0), (106.5, 109.0))) == 106.5
+    assert [_counted_as(cast(CallNotes, call), begun) for begun in (106.5, 108.0, 108.1, 102.9, None)] == [
+        "in_window", "in_window", "beside_window", "beside_window", "shown"]

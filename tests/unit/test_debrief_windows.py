@@ -309,6 +309,7 @@ def test_a_comparison_on_a_lap_that_began_with_a_switch_out_of_place_was_done_ba
     badly = compared((95.0, 54.0), wrong=(ENGINE,))
     assert (badly.outcome, badly.evidence_text.split("; ")[0]) \
         == ("done_badly", f"the lap began with a switch out of place: {ENGINE}")
+    assert badly.spoilt == f"the lap began with a switch out of place: {ENGINE}", "what it rests on is no reason"
     assert compared(wrong=("brake " + BIAS,)).evidence_text.count("bias") == 1
     assert compared((95.0, 54.0)).outcome == "done"
 

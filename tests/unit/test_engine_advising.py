@@ -170,11 +170,15 @@ def test_the_alert_tells_the_evidence_and_the_proposal_when_it_comes() -> None:
     made.status(400, "green")
     made.wait(430)
     made.foreseen(0.34)
-    assert alerts(made)[-1] == "Car 41: main fits in 34% of futures (81% before the red)"
+    assert alerts(made)[-1] == "Car 41: main may not fit: 34 % likely, 81 % before the red"
     made.advised(WITHOUT_SPARE)
+    assert alerts(made)[-1] == ("Car 41: main may not fit: 34 % likely, 81 % before the red. "
+                                "Remedy: run spare is dropped; then all musts fit: 92 % likely")
+    made.wait(560)
+    made.foreseen(0.22)
     assert alerts(made)[-1] == (
-        "Car 41: main fits in 34% of futures (81% before the red). Dropping the second hold brings it to 92%"
-    )
+        "Car 41: main may not fit: 22 % likely, 81 % before the red. Remedy (reckoned at 7:10): run spare is dropped; "
+        "then all musts fit: 92 % likely"), "chances of two moments do not stand side by side as if they were of one"
     made.command("adopt", proposal=made.state().proposals[0].id)  # type: ignore[union-attr]  # it stands
     made.foreseen(0.92)
     assert not [one for one in made.session.standing() if isinstance(one, Alert)]

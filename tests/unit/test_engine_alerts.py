@@ -122,7 +122,7 @@ def test_an_overrun_warns_below_one_chance_and_clears_above_another() -> None:
     runs = (("a", "must", 0.5), ("b", "must", 0.3), ("c", "could", 0.0))
     (raised,) = musts.look(outlook(0.3, *runs), book, rules, "green", 10)
     assert isinstance(raised, Alert)
-    assert raised.text == "Car 41: b fits in 30% of futures; leave by 30:30"
+    assert raised.text == "Car 41: b may not fit: 30 % likely; leave by 30:30"
     between = (rules.warn_below + rules.clear_above) / 2
     assert musts.look(outlook(between, *runs), book, rules, "green", 20) == []
     assert kinds(musts.look(outlook(rules.clear_above, *runs), book, rules, "green", 30)) == [("overrun", False)]

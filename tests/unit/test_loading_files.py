@@ -292,6 +292,7 @@ def test_each_fault_is_an_error_with_its_code_its_file_and_the_remedy(
     assert matching, [item.text() for item in findings]
     assert matching[0].severity == "error"
     assert all(item.file is not None for item in findings)
+    assert not [item.text() for item in findings if "unread" in item.text()], "what stands in for a name is no name"
     with pytest.raises(FileProblem):
         load_setup(folder / "event.yaml")
 
@@ -306,6 +307,15 @@ def test_a_run_named_twice_is_told_at_the_second_with_the_line_of_the_first(fold
     assert (found.line, found.path) == (lines[1], ("runs", 2, "run"))
     assert found.found == f"run named twice: holds (first in line {lines[0]})"
     assert only(findings, "PW103").path == ("runs", 1, "items", 2, "do")
+
+
+def test_a_run_whose_name_is_refused_is_called_as_it_stands_there(folder: Path) -> None:
+    """What stands in for its name while the rest is checked is in no message and in no list of what there is."""
+    plan = folder / "plans" / "plan_41.yaml"
+    spoil(plan, ("run: compare", "run: baseline"), ("on: {timed: 2}", "on: {timed: 7}"))
+    found = {item.code: item for item in read_plan(plan).findings}
+    assert found["PW109"].suggestion == "there are checks, holds, long"
+    assert found["PW201"].found == "timed lap 7 of run 'baseline'"
 
 
 def test_what_shows_once_the_broken_parts_are_out_of_the_way_is_told_as_well(folder: Path) -> None:

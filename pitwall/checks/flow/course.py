@@ -12,10 +12,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from pitwall.checks.items import Placed, filled
-from pitwall.checks.laps import lap_indices
 from pitwall.model.car import Car, Position, Switch, position_text
 from pitwall.model.plan import LapKind, Plan, Run
 from pitwall.model.procedure import Procedure
+from pitwall.track.likely import lap_indices
 
 Spot = float | str
 """A position made comparable: ``3``, ``3.0`` and ``"3"`` are one number, text is without case."""

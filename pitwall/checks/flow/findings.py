@@ -11,10 +11,10 @@ from pitwall.checks.flow.search import SwitchProof, Wrong, prove
 from pitwall.checks.flow.stakes import Stake, stakes
 from pitwall.checks.flow.story import Teller, spot_text
 from pitwall.checks.items import placed_items
-from pitwall.checks.laps import lap_indices
 from pitwall.errors import FilePath, Finding
 from pitwall.model.car import Switch
 from pitwall.model.plan import Plan
+from pitwall.track.likely import lap_indices
 
 HANDFUL = 3
 

@@ -10,11 +10,11 @@ from pitwall.checks.flow.search import LapStart, Wrong
 from pitwall.checks.flow.stakes import Stake
 from pitwall.checks.flow.state import Event
 from pitwall.checks.items import Placed, filled
-from pitwall.checks.laps import lap_indices
 from pitwall.model.car import Car, position_text
 from pitwall.model.plan import Plan, Run
 from pitwall.model.procedure import Procedure
 from pitwall.radio.wording import LAP_WORDS
+from pitwall.track.likely import lap_indices
 
 MISSED = {
     "read_back": "is read back and not done", "unanswered": "is not answered and not done", "unsaid": "is not said",

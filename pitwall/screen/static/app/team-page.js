@@ -24,10 +24,22 @@ function Standing({ alert }) {
   return html`<p class=${`team-alert is-${alert.priority}`}><i aria-hidden="true">${ALERT_MARKS[alert.priority]}</i> ${alert.priority}: ${alert.text}</p>`;
 }
 
+/** What is on the car, and in the garage what it will leave with, where that is something else: the crew may not have
+ * changed it yet. @param {import("./wire").DeskState | undefined} state @param {import("./wire").PlanState | undefined} plan */
+export function carries(state, plan) {
+  const inside = state?.state === "garage" || state?.state === "pit_lane";
+  const next = inside ? plan?.runs.find((run) => run.state === "next" || run.state === "cut") : undefined;
+  const laps = state?.tyre_laps != null ? `, ${state.tyre_laps} laps` : "";
+  const tyres = `${state?.tyres ?? "–"}${laps}`, fuel = state?.fuel_kg != null ? `${state.fuel_kg} kg` : "–";
+  const set = next?.tyres ?? state?.tyres, load = next?.fuel_kg ?? state?.fuel_kg;
+  return { tyres: set !== state?.tyres ? `${tyres} → ${set}` : tyres, fuel: load !== state?.fuel_kg ? `${fuel} → ${load} kg` : fuel };
+}
+
 function CarColumn({ desk, car }) {
   const { store } = desk, state = store.desks.get(car), now = store.clock.now();
   const prompt = store.open(car)[0], outlook = store.forecasts.get(car)?.outlook;
   const next = store.toCome(car)[0], wrong = (state?.switches ?? []).filter(differs);
+  const carried = carries(state, store.plans.get(car));
   const alerts = store.standing().filter((alert) => alert.car === car && !alert.acknowledged);
   return html`<section aria-label=${`car ${car}`}>
     <h2><a href=${`#/desk/${car}`}>${car}</a> ${state?.driver ?? ""} <span>${whereWords(state)}</span></h2>
@@ -37,8 +49,8 @@ function CarColumn({ desk, car }) {
     <dl>
       <div><dt>run</dt><dd>${state?.run ?? "–"}</dd></div>
       <div><dt>last · best</dt><dd>${lapText(state?.last_lap_s)} · ${lapText(state?.best_lap_s)}</dd></div>
-      <div><dt>tyres</dt><dd>${state?.tyres ?? "–"}${state?.tyre_laps != null ? `, ${state.tyre_laps} laps` : ""}</dd></div>
-      <div><dt>fuel</dt><dd>${state?.fuel_kg != null ? `${state.fuel_kg} kg` : "–"}</dd></div>
+      <div><dt>tyres</dt><dd>${carried.tyres}</dd></div>
+      <div><dt>fuel</dt><dd>${carried.fuel}</dd></div>
       <div class="wide"><dt>flag</dt><dd>${state ? flagWords(state, outlook) || "–" : "–"}</dd></div>
       <div class="wide"><dt>switches</dt><dd>${wrong.length ? `◆ ${wrong.map((card) => card.word).join(", ")}` : allWords(state?.switches ?? [])}</dd></div>
     </dl>

@@ -307,6 +307,8 @@ export interface DataWindow {
   /** the evidence in words: how many positions, which loops */
   evidence_text: string;
   outcome: "done" | "probably_done" | "done_badly" | "not_done" | "to_come";
+  /** why its data are spoilt, in words; empty where nothing is known to */
+  spoilt: string;
 }
 
 export interface DeskState {
@@ -815,7 +817,8 @@ export interface RunDebrief {
   comments: Comment[];
   /** of this run */
   calls: number;
-  calls_in_window: number;
+  /** said, or shown to be done, and never late or unconfirmed before */
+  calls_in_time: number;
   /** late, missed or unconfirmed to the end */
   calls_doubtful: number;
 }
