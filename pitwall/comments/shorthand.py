@@ -21,11 +21,12 @@ from pitwall.comments.marks import behind_the_mark, opened
 from pitwall.comments.meaning import Meaning, becomes_no_other, meaning_of
 from pitwall.comments.reading import Reading
 from pitwall.comments.splitting import MARK, Slip, Word, as_typed, free_text, pieces
-from pitwall.model.comments import Remark
+from pitwall.model.comments import CONTENT, Remark
 
 MOST_REMARKS = 40
 _A_TURN = re.compile(r"\b(?:t\d|turns?\b|corners?\b)", re.IGNORECASE)
-_ENDS = re.compile(r"[\s(]*\b(until|till|unless)\b", re.IGNORECASE)
+_ENDS = re.compile(r"[\s(]*\b(until|till|unless)\b(?!.*\bthen\b)", re.IGNORECASE)
+"""What ends it, where what there is then is not said, either."""
 
 
 @dataclass(frozen=True)
@@ -139,13 +140,14 @@ def _is_of_a_place(text: str, reading: Reading, word: Word) -> bool:
 
 
 def _not_until_then(text: str, reading: Reading) -> None:
-    """Refuse ``no us until lap 5``: it is there from then on.
+    """Refuse ``no us until lap 5``, ``rear good until lap 6``: from then on it is otherwise.
 
     Raises:
         Slip: at the word that ends it.
     """
     behind = _ENDS.match(text, reading.piece.end)
-    if behind is not None and "trend" in reading.parts and reading.parts["trend"][0].value == "gone":
+    said = {reading.parts[part][0].value for part in ("trend", "finding") if part in reading.parts}
+    if behind is not None and said & {"gone", "good", *CONTENT}:
         word = Word(behind.group(1), behind.start(1))
         raise Slip(word, f"what there is then, such as us from lap 5; or '{MARK}' before free text")
 

@@ -59,6 +59,14 @@ def test_what_he_never_had_is_not_there(never: str) -> None:
     assert refused(f"{never} good traction t4").startswith(never)
 
 
+def test_what_was_well_until_then_is_no_praise() -> None:
+    """What came then is the news; a complaint until then was there."""
+    assert refused("rear good until lap 6").startswith("until: what there is then")
+    assert refused("t4 balanced until the fronts go off").startswith("until")
+    assert said("us t4 until the tyres come in") == ["t4 us"]
+    assert said("traction fine until lap 5 then spinning everywhere") == ["traction good", "spin"]
+
+
 @pytest.mark.parametrize("scarce", ["almost no", "hardly any", "barely any"])
 def test_next_to_no_grip_is_too_little_of_it(scarce: str) -> None:
     """And next to no understeer is a little of that."""
