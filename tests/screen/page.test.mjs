@@ -102,6 +102,12 @@ test("a call whose last moment is past is overdue by so much: it is not coming, 
   assert.equal(callWord({ ...waits, state: "said" }, 85), "said");
 });
 
+test("after its best moment a call is of use as long as it ends before the driver acts", () => {
+  const due = prompt("a", "due", 10, { say_by_s: 20, act_at_s: 60, spoken_s: 2, medium: "two_way" });
+  assert.deepEqual([callWord(due, 30), timeLeft(due, 30)], ["say now", "of use for 0:28"]);
+  assert.deepEqual([callWord(due, 64), timeLeft(due, 64)], ["overdue", "0:06 too late"]);
+});
+
 test("what stands on a pit board is shown, not said", () => {
   const shows = prompt("a", "due", 10, { say_by_s: 20, medium: "board" });
   assert.deepEqual([callWord(shows, 12), callWord({ ...shows, state: "said" }, 12)], ["show now", "shown"]);

@@ -93,6 +93,19 @@ def test_alerts_take_room_before_one_of_them_is_cut(processes: Processes, open_p
     assert page.locator(".queue").evaluate("one => one.clientHeight") > 80
 
 
+def test_an_answer_that_is_owed_is_in_sight_however_many_calls_there_are(
+    processes: Processes, open_page: Open
+) -> None:
+    """It stands above the calls, with its key, also on the smallest screen."""
+    _, said = begun(processes)
+    page = open_page(said["screen"])
+    opened(page, (1024, 600))
+    give(processes, said, "asked", "text=gap behind?")
+    page.locator(".owed").wait_for()
+    assert page.locator(".queue li").count() > 3
+    assert page.evaluate(CUT, [".queue", ".owed"]) == []
+
+
 def test_under_a_red_flag_with_nothing_to_say_ladder_and_plan_stand_whole(
     processes: Processes, open_page: Open
 ) -> None:

@@ -176,8 +176,9 @@ def test_time_left_is_in_words() -> None:
     assert time_left(_prompt(), 100.0) == "in 0:10"
     assert time_left(_prompt(state="due"), 112.0) == "0:13 left"
     assert time_left(_prompt(state="due"), 125.5) == "0:00 left"
-    assert time_left(_prompt(state="due"), 132.0) == "0:07 too late"
-    assert time_left(_prompt(), 432.0) == "5:07 too late"
+    assert time_left(_prompt(state="due"), 132.0) == "0:04 too late"
+    assert time_left(_prompt(state="due", act_at_s=160.0), 132.0) == "of use 0:26"
+    assert time_left(_prompt(act_at_s=None), 432.0) == "5:07 too late"
     assert time_left(_prompt(state="said"), 120.0) == "act in 0:10"
     assert time_left(_prompt(state="missed"), 120.0) == ""
 

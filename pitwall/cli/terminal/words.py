@@ -51,8 +51,13 @@ def state_word(prompt: Prompt, now: float = -math.inf) -> str:
 
 
 def is_past(prompt: Prompt, now: float) -> bool:
-    """Guard: it waits to be said, and its last moment is past."""
-    return prompt.state in ("shown", "due") and now - prompt.say_by_s >= PAST_FROM_S
+    """Guard: it waits to be said, and can no longer be acted on."""
+    return prompt.state in ("shown", "due") and now - of_use_until(prompt) >= PAST_FROM_S
+
+
+def of_use_until(prompt: Prompt) -> float:
+    """Said after its best moment a call is of use as long as it ends before the driver acts."""
+    return max(prompt.say_by_s, -math.inf if prompt.act_at_s is None else prompt.act_at_s - prompt.spoken_s)
 
 
 def by_words(prompt: Prompt) -> str:
@@ -63,9 +68,8 @@ def by_words(prompt: Prompt) -> str:
         return f"by {by}"
     ends = left > -PAST_FROM_S
     gone = f"at once, its moment ends at {by}" if ends else f"{span_text(-left)} late, it was due by {by}"
-    useful = None if prompt.act_at_s is None else prompt.act_at_s - prompt.spoken_s
-    if useful is not None and useful >= now + PAST_FROM_S:
-        return f"{gone}; of use until {clock_text(useful)}"
+    if of_use_until(prompt) >= now + PAST_FROM_S:
+        return f"{gone}; of use until {clock_text(of_use_until(prompt))}"
     return gone if ends else f"{gone}: skip it, or say that it comes late"
 
 
@@ -76,11 +80,13 @@ def span_text(seconds: float) -> str:
 
 def time_left(prompt: Prompt, now: float) -> str:
     """How long until a prompt may be said (``in 0:12``), or how long it may still be said (``0:08 left``); past its
-    last moment, how late it is (``1:05 too late``)."""
+    best moment, how long it is of use (``of use 0:20``), then how late it is (``1:05 too late``)."""
     if prompt.state == "shown" and prompt.say_from_s > now:
         return f"in {clock_text(prompt.say_from_s - now)}"
     if is_past(prompt, now):
-        return f"{clock_text(now - prompt.say_by_s)} too late"
+        return f"{clock_text(now - of_use_until(prompt))} too late"
+    if prompt.state in ("shown", "due") and now - prompt.say_by_s >= PAST_FROM_S and of_use_until(prompt) > now:
+        return f"of use {clock_text(of_use_until(prompt) - now)}"
     if prompt.state in ("shown", "due"):
         return f"{clock_text(max(prompt.say_by_s - now, 0))} left"
     if prompt.state in ("said", "late") and prompt.act_at_s is not None and prompt.act_at_s > now:

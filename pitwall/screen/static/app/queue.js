@@ -12,6 +12,8 @@ export function Queue({ desk, car, shown }) {
   const questions = store.desks.get(car)?.questions ?? [];
   return html`<section class="queue" tabindex="0" aria-label="calls">
     <h2>calls${store.desks.get(car)?.quiet ? html` <em>quiet: session and safety only</em>` : ""}</h2>
+    ${questions.map((one) => html`<p class="owed" key=${one.question}>◆ answer owed: ${one.text ?? "the driver asked"}
+      ${desk.may("answered") ? html`<button class="small" onClick=${() => desk.press("w")}><kbd>w</kbd> answered</button>` : ""}</p>`)}
     <ol>
       ${[...open, ...coming, ...ended].slice(0, MOST + 2).map((p) => html`
         <li key=${p.call} class=${callClass(p)} aria-current=${shown?.call === p.call ? "true" : null}>
@@ -23,7 +25,5 @@ export function Queue({ desk, car, shown }) {
           </button></li>`)}
     </ol>
     ${open.length + coming.length + ended.length === 0 ? html`<p class="empty">No call for this car now.</p>` : ""}
-    ${questions.map((one) => html`<p class="owed" key=${one.question}>◆ answer owed: ${one.text ?? "the driver asked"}
-      ${desk.may("answered") ? html`<button class="small" onClick=${() => desk.press("w")}><kbd>w</kbd> answered</button>` : ""}</p>`)}
   </section>`;
 }

@@ -35,9 +35,14 @@ export function callWord(prompt, now = -Infinity) {
   return (prompt.medium === "board" && BOARD_WORDS[prompt.state]) || CALL_WORDS[prompt.state];
 }
 
-/** Guard: it waits to be said, and its last moment is past: the lap, or whoever presses the keys, is late. @param {Prompt} prompt @param {number} now */
+/** Guard: it waits to be said, and can no longer be acted on: the lap, or whoever presses the keys, is late. @param {Prompt} prompt @param {number} now */
 function isPast(prompt, now) {
-  return (prompt.state === "shown" || prompt.state === "due") && now - prompt.say_by_s >= PAST_FROM_S;
+  return (prompt.state === "shown" || prompt.state === "due") && now - ofUseUntil(prompt) >= PAST_FROM_S;
+}
+
+/** Said after its best moment a call is of use as long as it ends before the driver acts. @param {Prompt} prompt */
+function ofUseUntil(prompt) {
+  return prompt.act_at_s == null ? prompt.say_by_s : Math.max(prompt.say_by_s, prompt.act_at_s - prompt.spoken_s);
 }
 
 /** @param {Prompt} prompt */
@@ -125,12 +130,16 @@ export function otherForm(prompt) {
 export function timeLeft(prompt, now) {
   if (prompt.state === "planned") return `in ${clockText(Math.max(0, prompt.say_from_s - now))}`;
   if (prompt.state === "shown" && prompt.say_from_s > now) return `in ${clockText(prompt.say_from_s - now)}`;
-  if (isPast(prompt, now)) return `${clockText(now - prompt.say_by_s)} too late`;
-  if (prompt.state === "shown" || prompt.state === "due") return `${clockText(Math.max(Math.ceil(prompt.say_by_s - now), 0))} left`;
-  if ((prompt.state === "said" || prompt.state === "late") && prompt.act_at_s != null && prompt.act_at_s > now) {
-    return `acts in ${clockText(prompt.act_at_s - now)}`;
-  }
-  return "";
+  if (isPast(prompt, now)) return `${clockText(now - ofUseUntil(prompt))} too late`;
+  if (prompt.state !== "shown" && prompt.state !== "due") return actsIn(prompt, now);
+  if (now - prompt.say_by_s >= PAST_FROM_S && ofUseUntil(prompt) > now) return `of use for ${clockText(ofUseUntil(prompt) - now)}`;
+  return `${clockText(Math.max(Math.ceil(prompt.say_by_s - now), 0))} left`;
+}
+
+/** When the driver acts on what was said. @param {Prompt} prompt @param {number} now */
+function actsIn(prompt, now) {
+  const waits = (prompt.state === "said" || prompt.state === "late") && prompt.act_at_s != null && prompt.act_at_s > now;
+  return waits ? `acts in ${clockText(/** @type {number} */ (prompt.act_at_s) - now)}` : "";
 }
 
 /**
