@@ -75,7 +75,7 @@ def run_rows(
             laps=write_laps(state.laps) if state.laps else "", timed_wanted=state.timed_wanted,
             timed_done=state.timed_own, driver=car.plan.driver_of(run), tyres=run.tyres or origin.tyres,
             fuel_kg=run.fuel_kg if run.fuel_kg is not None else origin.fuel_kg,
-            planned_span_s=spans.get(run.run), stints=stints(own),
+            planned_span_s=spans.get(run.run), stints=stints(laps, run.run),
             best_lap_s=min(timed, default=None), clean_laps=len(clean),
             median_clean_s=round(median(clean), 3) if clean else None,
             items_done=sum(item.outcome in ("done", "probably_done") for item in of_run), items=len(of_run),
@@ -96,10 +96,15 @@ def of_the_car_as_wanted(lap: LapRow) -> bool:
     return lap.kind == "timed" and lap.clean == "clean" and not lap.switches_wrong
 
 
-def stints(laps: Sequence[LapRow]) -> tuple[Stint, ...]:
-    """Leavings and comings back of one run, from its laps in order."""
+def stints(laps: Sequence[LapRow], run: str) -> tuple[Stint, ...]:
+    """Leavings and comings back of one run, from all laps of the car in order. Where nobody saw it come back, it was
+    over when the next run began."""
     found: list[Stint] = []
     for lap in laps:
+        if lap.run != run:
+            if lap.run is not None and found and found[-1].to_s is None:
+                found[-1] = Stint(from_s=found[-1].from_s, to_s=lap.start_s)
+            continue
         ends = lap.kind in ("in", "installation")
         goes_on = found and found[-1].to_s is None
         if goes_on:

@@ -158,7 +158,9 @@ def as_text(report: dict[str, Any]) -> str:
               for reason, count in calls["reasons"][state].items()]
     lines += _runs_text(report["runs"])
     lines.append(f"  procedures  {procedures['done']} of {procedures['planned']} done")
-    lines.append(f"  laps        {laps['timed']} timed, {laps['forbidden_switch']} with a switch that it must not have")
+    lines.append(f"  laps        {laps['timed']} timed, {laps['forbidden_switch']} with a switch that it must not have "
+                 "(as the world had them;")
+    lines.append("              the debrief counts what was known of them)")
     alerts = ", ".join(f"{count} {kind.replace('_', ' ')}" for kind, count in report["alerts"].items())
     lines.append(f"  alerts      {alerts or 'none'}")
     lines += [f"  forecast    car {car}: chance that every must-run fits: {first:.0%} at the start, "

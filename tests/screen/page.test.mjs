@@ -19,7 +19,7 @@ import { Pad } from "../../pitwall/screen/static/app/pad.js";
 import { Reader } from "../../pitwall/screen/static/app/reader.js";
 import { Rights } from "../../pitwall/screen/static/app/rights.js";
 import { leavesOn } from "../../pitwall/screen/static/app/sheet-store.js";
-import { callClass, callMark, callWord, endedAs, lateWords, partWords, runWord, timedWords, timeLeft } from "../../pitwall/screen/static/app/words.js";
+import { callClass, callMark, callWord, changedBy, endedAs, lateWords, partWords, runWord, timedWords, timeLeft } from "../../pitwall/screen/static/app/words.js";
 import { Store } from "../../pitwall/screen/static/app/store.js";
 import { TakingBack, UNDO_FOR_MS } from "../../pitwall/screen/static/app/taking-back.js";
 import { carries, ofNoCar } from "../../pitwall/screen/static/app/team-page.js";
@@ -624,6 +624,11 @@ test("a browser without AbortSignal.timeout asks all the same, and a question wi
   assert.deepEqual(await ask("rights", {}), { reads: "x" });
   asked.mock.mockImplementation((_word, { signal }) => new Promise((_given, failed) => signal.addEventListener("abort", () => failed(signal.reason))));
   assert.equal(await ask("rights", {}, 1), null);
+});
+
+test("a change of the plan without a reason says who made it, and no empty reason", () => {
+  assert.equal(changedBy({ by: "ann", why: "" }), "(ann)");
+  assert.equal(changedBy({ by: "ann", why: "rain" }), "(ann: rain)");
 });
 
 test("no place is known to less than a tenth of a second", () => {

@@ -89,9 +89,12 @@ def test_older_revisions_change_nothing() -> None:
 def test_laps_come_from_the_truth() -> None:
     """Timed laps and those with a switch that they must not have are the world's own."""
     wrong = (WrongSwitch(switch="torque_map", position=3, allowed=(1,)),)
-    laps = _report(Recorder(), _lap("out", 1), _lap("timed", 2), _lap("timed", 3, wrong), _lap("in", 4, wrong))["laps"]
+    report = _report(Recorder(), _lap("out", 1), _lap("timed", 2), _lap("timed", 3, wrong), _lap("in", 4, wrong))
+    laps = report["laps"]
     assert (laps["timed"], laps["forbidden_switch"], laps["all"]) == (2, 1, 4)
     assert laps["switches"] == {"torque_map": 1}
+    assert ("2 timed, 1 with a switch that it must not have (as the world had them;\n"
+            "              the debrief counts what was known of them)") in as_text(report)
 
 
 def test_procedures_come_from_the_last_plan_state() -> None:

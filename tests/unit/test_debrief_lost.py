@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from pitwall.app.debrief_cars import stints
 from pitwall.debrief.contents import document_of
 from pitwall.debrief.contents_lost import items_lost_to, lost_to, sentence
 from pitwall.debrief.document import Points
@@ -40,6 +41,17 @@ def test_a_changed_plan_says_who_changed_it_and_why() -> None:
         " Plan changed at 0:09:00: coast moved before long, by ann (the track is empty).")
     turned = car.model_copy(update={"runs": car.runs[::-1]})
     assert "could coast, 0:10:00 to 0:21:00, planned after it." in lost_to(turned.runs[0], turned)
+
+
+def test_a_run_whose_end_nobody_saw_ends_when_the_next_begins() -> None:
+    """Its last lap is a timed one, and the car left again on another run: it was not out to the end of the session. The
+    last run of all may be out still."""
+    (lap, *_) = stage.laps("coast", 1, 1)
+    laps = [lap.model_copy(update={"run": run, "kind": kind, "start_s": start, "end_s": start + 100.0})
+            for run, kind, start in (("coast", "out", 600.0), ("coast", "timed", 700.0), ("long", "out", 1133.0),
+                                     ("long", "timed", 1233.0))]  # fmt: skip
+    assert stints(laps, "coast") == (Stint(from_s=600.0, to_s=1133.0),)
+    assert stints(laps, "long") == (Stint(from_s=1133.0, to_s=None),)
 
 
 @pytest.mark.parametrize("state", ["skipped", "cut"])

@@ -2,7 +2,7 @@
 import { html } from "./html.js";
 import { clockText } from "./clock.js";
 import { lapsText } from "./sheet-store.js";
-import { CAR_WORDS, LATE_FROM_S } from "./words.js";
+import { CAR_WORDS, changedBy, LATE_FROM_S } from "./words.js";
 
 /** @param {{desk: import("./desk.js").Desk}} props */
 export function GaragePage({ desk }) {
@@ -33,7 +33,7 @@ export function GaragePage({ desk }) {
     ${release.length ? html`<ol>${release.map((p) => html`<li key=${p.call}>${p.text}</li>`)}</ol>` : html`<p class="empty">Nothing is called in the garage now.</p>`}</section>
     <section aria-label="changes of the plan"><h2>changes of the plan</h2>
     ${plan?.seen.map((one) => html`<${Role} key=${one.role} desk=${desk} car=${car} plan=${plan} one=${one} />`)}
-    ${changes.length ? html`<ol>${changes.map((one) => html`<li key=${one.revision}>${clockText(one.t)} ${one.what} <span>(${one.by}: ${one.why})</span></li>`)}</ol>`
+    ${changes.length ? html`<ol>${changes.map((one) => html`<li key=${one.revision}>${clockText(one.t)} ${one.what} <span>${changedBy(one)}</span></li>`)}</ol>`
       : html`<p class="empty">The plan is as it was.</p>`}</section>
   </div>`;
 }

@@ -169,3 +169,8 @@ export function position(value) {
 export function percent(share) {
   return share === null || share === undefined ? "–" : `${Math.round(100 * share)} %`;
 }
+
+/** Who changed the plan, and why where a reason was given. @param {{ by: string, why: string }} change */
+export function changedBy(change) {
+  return change.why ? `(${change.by}: ${change.why})` : `(${change.by})`;
+}
