@@ -8,13 +8,14 @@ between; times of day are RFC 3339.
 from __future__ import annotations
 
 import types
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel
 
+from pitwall.debrief import wording as say
 from pitwall.debrief.model import (
     AlertRow,
     CallRow,
@@ -101,6 +102,12 @@ SHAPES: Mapping[str, tuple[type[BaseModel], tuple[Column, ...]]] = {
 }
 """Name of a table -> the model of its rows, and the columns that say to what a row belongs."""
 
+MORE: Mapping[type[BaseModel], tuple[Column, Callable[[Any], Cell]]] = {
+    RunRow: (Column("came_to", "text"), say.came_to),
+    LapRow: (Column("marked", "text"), lambda lap: "; ".join(say.switch_words(lap))),
+}
+"""A last column, of what the page says beside the values: a run that does not count has the state ``done``, too."""
+
 Rows = dict[str, list[tuple[tuple[Cell, ...], Frozen]]]
 
 
@@ -137,6 +144,10 @@ def _table(
     columns = [column for field, annotation in fields.items() for column in _columns(field, annotation)]
     made = tuple((*key, *(cell for field, annotation in fields.items()
                           for cell in _cells(getattr(row, field), annotation))) for key, row in rows)
+    if model in MORE:
+        column, told = MORE[model]
+        columns.append(column)
+        made = tuple((*cells, told(row)) for cells, (_, row) in zip(made, rows, strict=True))
     return Table(name, (*keys, *columns), made)
 
 

@@ -181,7 +181,16 @@ def best_lap(best_s: float | None, laps: Sequence[LapRow]) -> str:
 def run_state(run: RunRow) -> str:
     """The run's state with the count of its timed laps, where it was driven at all."""
     laps = f", {timed_laps(run.timed_done, run.timed_wanted)}" if run.timed_wanted and run.stints else ""
-    return f"{IN_PART if run.in_part else RUN_STATES[run.state if run.counts else 'cut']}{laps}"
+    return f"{_state(run)}{laps}"
+
+
+def _state(run: RunRow) -> str:
+    return IN_PART if run.in_part else RUN_STATES[run.state if run.counts else "cut"]
+
+
+def came_to(run: RunRow) -> str:
+    """``done``, ``done in part``, ``broken off`` and so on, without a sign before it."""
+    return _state(run).partition(" ")[2]
 
 
 def why(run: RunRow) -> str:

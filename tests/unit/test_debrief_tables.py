@@ -22,6 +22,7 @@ from pitwall.debrief.radio import _begun_s, _counted_as
 from pitwall.debrief.tables import Column, Table, tables
 from pitwall.errors import UserError
 from pitwall.journal.replay import read_lines
+from tests.unit import debrief_stage as stage
 
 EVERYTHING = Path(__file__).resolve().parents[1] / "replay" / "golden" / "everything.jsonl"
 MADE = tables(debrief_of(EVERYTHING))
@@ -57,6 +58,20 @@ def test_columns_do_not_hang_on_the_values() -> None:
     assert all(names)
     for table in MADE:
         assert len({column.name for column in table.columns}) == len(table.columns)
+
+
+def test_a_row_says_what_the_page_says_of_its_run_or_lap() -> None:
+    """Whoever reads no other column does not take a run that was broken off for done, nor a lap with a wrong switch for
+    one that is clean in every way."""
+    run, lap = stage.run("coast", "must", "done"), stage.laps("coast", 1, 2)[1]
+    runs = [run, run.model_copy(update={"counts": False}), run.model_copy(update={"musts_left": 1})]
+    marked = {"switches_wrong": ("torque map 3, needed 1",), "clean": "clean"}
+    made = stage.full()
+    car = made.cars[0].model_copy(update={"runs": tuple(runs), "laps": (lap, lap.model_copy(update=marked))})
+    found = {table.name: list(table.records()) for table in tables(made.model_copy(update={"cars": (car,)}))}
+    assert [(row["state"], row["came_to"]) for row in found["runs"]] == [
+        ("done", "done"), ("done", "broken off"), ("done", "done in part")]
+    assert [(row["clean"], row["marked"]) for row in found["laps"]] == [("clean", ""), ("clean", "switch wrong")]
 
 
 def test_text_that_looks_like_a_formula_stays_text() -> None:
