@@ -22,6 +22,7 @@ from pitwall.model.procedure import Procedure
 OUTCOMES: dict[str, Outcome] = {"done": "done", "probably_done": "probably_done", "not_done": "not_done",
                                 "dropped": "not_done"}
 TOLD = ("said", "done", "late", "unconfirmed")
+NO_COMMENT = "asked; no comment of this run was noted after it"
 USUALLY_S = 4.0
 GRACE_S = 5.0
 """A call for the beginning of a lap may be for a moment so little before it."""
@@ -94,7 +95,7 @@ def _commented(car: TeamCar, row: ItemRow, notes: CarNotes) -> ItemRow:
              if call.last.ask.item == row.item and call.last.state in TOLD]
     noted = [one for one in car.comments.comments if one.run == row.run and asked and one.t >= min(asked)]
     if not noted:
-        return row.model_copy(update={"reason": "asked; no comment of this run was noted after it"})
+        return row.model_copy(update={"reason": NO_COMMENT})
     return row.model_copy(update={"outcome": "done", "reason": f"comment {noted[0].comment} was noted"})
 
 

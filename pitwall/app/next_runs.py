@@ -6,6 +6,7 @@ import itertools
 from collections.abc import Collection, Iterable
 from typing import Any
 
+from pitwall.app.debrief_items import NO_COMMENT
 from pitwall.app.next_rest import LEFT, Carried, broken_off, laps_for, on_laps, with_taken_out
 from pitwall.engine.run_state import RunState
 from pitwall.engine.team import TeamCar
@@ -65,7 +66,9 @@ def _one(state: RunState, rows: list[ItemRow], session: str, used: Collection[st
         return _rest(state, [row for row in rows if row.run == state.run.run and row.outcome in LEFT], session, used)
     why = f": {state.reason}" if state.reason else ""
     if state.timed_own:
-        left = [row for row in rows if row.run == state.run.run and row.outcome in LEFT]
+        # What was asked about laps that nobody drove, and not answered, is asked at the end of those laps.
+        left = [row for row in rows if row.run == state.run.run and (
+            row.outcome in LEFT or (row.outcome == "probably_done" and row.reason == NO_COMMENT))]
         return broken_off(state, left, session, why)
     return Carried(state.run, f"{WORDS.get(state.state, state.state)} in {session}{why}")
 

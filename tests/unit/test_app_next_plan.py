@@ -8,17 +8,20 @@ from typing import Any
 
 import pytest
 
+from pitwall.app.debrief_items import NO_COMMENT
 from pitwall.app.debriefing import debrief_of
 from pitwall.app.loading import read_plan
 from pitwall.app.next_plan import Draft, next_plan
 from pitwall.app.next_plan_text import draft_text
 from pitwall.app.next_rest import laps_for
+from pitwall.app.next_runs import _one
 from pitwall.app.plan_sheets import read_any
 from pitwall.cli.debrief import in_words
 from pitwall.cli.main import main
 from pitwall.debrief.contents_summary import summary_sections
-from pitwall.engine.run_state import ItemState
+from pitwall.engine.run_state import ItemState, RunState, item_states
 from pitwall.errors import FileProblem, JournalError, UserError
+from pitwall.model.debrief_rows import ItemRow
 from pitwall.model.plan import Item, Plan, parse_laps
 from tests.unit.engine_stage import CHECKS, MAIN, SPARE, plan, regulations, setup, shipped
 from tests.unit.kept_stage import Kept
@@ -290,6 +293,20 @@ def test_items_of_a_run_that_was_broken_off_go_on_where_they_are_left(tmp_path: 
     on = {item.do: [(choice.kind, choice.numbers) for choice in item.on] for item in run.items}
     assert on["comment"] == [("in", ())]
     assert on["flap_lap"][-1] == ("timed", (2,))
+
+
+def test_a_question_about_laps_that_were_not_driven_is_asked_again() -> None:
+    """The run was broken off, and no comment came of what was asked on the way in: the rest of the run asks for it. A
+    comment that was noted is not asked for again."""
+    written = plan(FIRST | {"laps": "out, 2 timed, in", "items": [{"do": "comment", "on": "in"}]}).runs[0]
+    state = RunState(written, written.laps, state="cut", timed_done=1, items=item_states(written, written.laps))
+    (key,) = [one.key for one in state.items]
+    row = ItemRow(item=key, do="comment", run="first", lap="in-lap", want="must", outcome="probably_done",
+                  reason=NO_COMMENT)  # fmt: skip
+    for outcome, reason, kept in (("probably_done", NO_COMMENT, ["comment"]), ("done", "comment 1 was noted", [])):
+        found = _one(state, [row.model_copy(update={"outcome": outcome, "reason": reason})], "p1", ())
+        assert found is not None
+        assert (found.run.laps, [one.do for one in found.run.items]) == (("out", "timed", "in"), kept)
 
 
 def test_what_fell_away_as_a_run_was_shortened_is_told_and_goes_on(tmp_path: Path) -> None:
