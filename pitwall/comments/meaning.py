@@ -22,6 +22,8 @@ OF_TURNS = ("ride", "traction", "braking", "steering", "grip")
 """What may be well in one turn and not in another; where a turn is praised behind it, it is praised for that."""
 BAD = "3"
 """How bad is "bad", beside a finding: it costs time."""
+TWO_WAYS = ("+", "-")
+"""Signs that some write for better and worse, and others for more and less."""
 OWN = ("axle", "side", "speed", "confidence")
 SAYS = ("finding", "subject", "poor", "lack", "trend", "amount")
 """Parts of which a remark that carries nothing over needs one."""
@@ -62,6 +64,7 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
     """
     parts = reading.parts
     finding = _found(reading, before)
+    _goes_one_way(reading, finding)
     _is_no_praise_of_a_complaint(reading, before, finding)
     _is_no_place_without_it(reading, before)
     own: dict[str, Any] = {name: parts[name][0].value for name in OWN if name in parts}
@@ -95,6 +98,13 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
     said = _said_before(own, parts, reading)
     return Meaning(remarks, turns, phases, carried, finding["trend"], said, own.get("speed"), listing,
                    reading.piece.exception)
+
+
+def _goes_one_way(reading: Reading, finding: Mapping[str, Any]) -> None:
+    """Raise a slip at a plus or minus of what is not wanted: ``us +`` is better to one, and more to another."""
+    word = reading.parts["trend"][1] if "trend" in reading.parts else None
+    if word is not None and word.plain in TWO_WAYS and finding["what"] not in (None, *CONTENT, "good"):
+        raise Slip(word, "'better' or 'worse'", f"{word.plain!r} may be either of what is not wanted, ")
 
 
 def _is_of_the_place(reading: Reading, finding: Mapping[str, Any]) -> bool:
