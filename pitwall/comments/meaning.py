@@ -18,6 +18,8 @@ from pitwall.model.comments import CONTENT, Remark
 
 OF_A_PLACE = ("balance", "traction")
 """What happens in a corner: named behind a comma without a place, it is of the place before the comma."""
+HAPPENS = (("braking", "locking"), ("braking", "unstable"), ("grip", "low"))
+"""Likewise, of subjects that are else of the whole car: ``t1 fl lock, fr lock``."""
 OF_TURNS = ("ride", "traction", "braking", "steering", "grip")
 """What may be well in one turn and not in another; where a turn is praised behind it, it is praised for that."""
 BAD = "3"
@@ -79,6 +81,8 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
             own |= {"speed": before.speed} if before.speed and not turns else {}
         elif "finding" in parts and _is_of_the_place(reading, finding):
             turns, phases = before.turns, before.phases
+            if finding["about"] == "braking" and set(phases) - {"entry"}:
+                phases = ()  # "t4 exit us, front lock": in that turn, where it is braked for
     if before is not None and before.listing and reading.turns and not parts and not phases:
         phases = before.phases
         own |= {name: value for name, value in before.said.items() if value is not None}
@@ -109,8 +113,10 @@ def _goes_one_way(reading: Reading, finding: Mapping[str, Any]) -> None:
 
 def _is_of_the_place(reading: Reading, finding: Mapping[str, Any]) -> bool:
     """Guard: this happens in a corner, or is the exception to what is said of one: ``t4 fine except on kerbs``."""
-    within = (*OF_A_PLACE, *OF_TURNS) if reading.piece.exception else OF_A_PLACE
-    return finding["about"] in within and (reading.piece.exception or "subject" not in reading.parts)
+    if reading.piece.exception:
+        return finding["about"] in (*OF_A_PLACE, *OF_TURNS)
+    within = finding["about"] in OF_A_PLACE or (finding["about"], finding["what"]) in HAPPENS
+    return within and "subject" not in reading.parts
 
 
 def _said_before(own: Mapping[str, Any], parts: Mapping[str, Any], reading: Reading) -> dict[str, Any]:
