@@ -10,8 +10,9 @@ from pitwall.model.outputs import DeskState, Health, Output, Prompt
 from pitwall.model.units import clock_text
 
 WAITING = ("due", "shown")
-TURN = ("due", "shown", "said", "late", "unconfirmed", "planned")
-"""Whose turn it is among calls with the same words: the others are over."""
+TURN = ("due", "shown", "said", "late", "unconfirmed")
+"""Whose turn it is among calls with the same words. The others are over, or planned: those wait for their own key, and
+a second one for the call before must not use them up."""
 
 
 def in_words(text: str, words: Mapping[str, str]) -> str:
@@ -52,19 +53,28 @@ class CallWords:
     def call_named(self, car: str, name: str) -> str:
         """The id of the call with these words, short or in full; an id stands for itself, and so does what is neither.
 
+        Where it is no call's turn the last one that is over is meant, and the engine answers that it is.
+
         Raises:
-            UserError: when several calls with these words wait to be said; it tells the id of each.
+            UserError: when several calls with these words wait to be said, or only planned ones have them; it tells
+                the id of each, or of the next.
         """
-        mine = [one for one in self._prompts.values() if one.car == car and one.state in TURN]
+        mine = [one for one in self._prompts.values() if one.car == car]
         same = [one for one in mine if _plain(name) in (_plain(one.short), _plain(one.text))]
         if name in self._prompts or not same:
             return name
-        same.sort(key=lambda one: (TURN.index(one.state), one.say_by_s, one.call))
-        waiting = [one for one in same if one.state in WAITING]
+        turn = sorted((one for one in same if one.state in TURN),
+                      key=lambda one: (TURN.index(one.state), one.say_by_s, one.call))
+        waiting = [one for one in turn if one.state in WAITING]
         if len(waiting) > 1:
             each = ", ".join(f"call={one.call} by {clock_text(one.say_by_s)}" for one in waiting)
             raise UserError(f"{len(waiting)} calls with the words {name!r} wait to be said: name one of {each}")
-        return same[0].call
+        over = [one for one in same if one.state not in TURN and one.state != "planned"]
+        if not turn and not over:
+            following = min(same, key=lambda one: (one.say_by_s, one.call))
+            raise UserError(f"{name!r} is still to come, from {clock_text(following.say_from_s)} on: name it by its "
+                            f"id, call={following.call}")
+        return turn[0].call if turn else max(over, key=lambda one: (one.t, one.call)).call
 
 
 def _plain(words: str) -> str:

@@ -226,6 +226,29 @@ def test_of_several_calls_with_the_same_words_none_is_guessed() -> None:
     assert calls.call_named("58", "engine 2") == "engine 2"
 
 
+def test_a_second_key_uses_up_no_call_that_is_still_to_come() -> None:
+    """The words of one that is over name that one, so the answer is that it is over, though a later one has the same.
+    Where nothing is known but one that is planned, its words alone are no key for it: its id is."""
+    calls = CallWords()
+    first, later = (Prompt.model_validate(PROMPT | {"call": f"main-1-{leg}-switch", "id": f"main-{leg}", "state": state,
+                                                    "say_from_s": 60.0 * leg - 5, "say_by_s": 60.0 * leg})
+                    for leg, state in ((1, "said"), (2, "planned")))
+    calls.take(later)
+    with pytest.raises(UserError, match="'engine 2' is still to come, from 1:55 on: name it by its id, "
+                                        "call=main-1-2-switch"):
+        calls.call_named("41", "engine 2")
+    assert calls.call_named("41", later.call) == later.call
+    calls.take(first)
+    assert calls.call_named("41", "engine 2") == first.call
+    for state in ("done", "skipped", "missed", "withdrawn"):
+        calls.take(first.model_copy(update={"revision": 2, "state": state}))
+        assert calls.call_named("41", "engine 2") == first.call
+    calls.take(later.model_copy(update={"revision": 2, "state": "shown"}))
+    assert calls.call_named("41", "engine 2") == later.call
+    calls.take(later.model_copy(update={"revision": 3, "state": "done", "t": 120.0}))
+    assert calls.call_named("41", "engine 2") == later.call, "of those that are over the last"
+
+
 async def test_a_misspelt_session_is_told_at_once() -> None:
     """Who names a session that no daemon there serves hears which ones there are, instead of waiting for an answer."""
     async with EmbeddedBroker() as broker:
