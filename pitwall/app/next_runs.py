@@ -6,7 +6,7 @@ import itertools
 from collections.abc import Collection, Iterable
 from typing import Any
 
-from pitwall.app.next_rest import LEFT, Carried, broken_off, laps_for, on_laps
+from pitwall.app.next_rest import LEFT, Carried, broken_off, laps_for, on_laps, with_taken_out
 from pitwall.engine.run_state import RunState
 from pitwall.engine.team import TeamCar
 from pitwall.model.debrief_rows import ItemRow
@@ -104,21 +104,22 @@ def _rest(state: RunState, rows: list[ItemRow], session: str, used: Collection[s
     left = {one.number: one.item for one in state.items if one.key in keys}
     if not left:
         return None
-    missing = {number: [one for one in state.items if one.number == number and one.key in keys] for number in left}
-    kept = laps_for(state.laps, [one for ones in missing.values() for one in ones])
-    timed = [at for at, kind in enumerate(state.laps) if kind == "timed"]
+    planned, standing = with_taken_out(state)
+    missing = {number: [one for one in standing if one.number == number and one.key in keys] for number in left}
+    kept = laps_for(planned, [one for ones in missing.values() for one in ones])
+    timed = [at for at, kind in enumerate(planned) if kind == "timed"]
     spare = [at for at in timed if at not in kept]
     more = max(state.laps_left - (len(timed) - len(spare)), 0)
     kept = tuple(sorted({*kept, *spare[::-1][:more]}))
-    whole = kept == tuple(range(len(state.laps)))
+    whole = kept == tuple(range(len(planned)))
     items = []
     for number, item in left.items():
-        legs = [one.leg for one in state.items if one.number == number]
-        lacks = [one.leg for one in missing[number]]
+        legs = sorted(one.leg for one in standing if one.number == number)
+        lacks = sorted(one.leg for one in missing[number])
         same = lacks == legs and whole
-        items.append(item if same or not kept else on_laps(item, [state.laps[at] for at in kept],
+        items.append(item if same or not kept else on_laps(item, [planned[at] for at in kept],
                                                            [kept.index(leg) for leg in lacks]))
-    laps = tuple(state.laps[at] for at in kept)
+    laps = tuple(planned[at] for at in kept)
     wants = [state.run.want]
     if not state.laps_left:
         wants.append(min((item.want for item in left.values()), key=WANTS.index))
@@ -127,8 +128,8 @@ def _rest(state: RunState, rows: list[ItemRow], session: str, used: Collection[s
         "shorten_to": None, "laps": laps, "purpose": f"what is left of {state.run.run}", "group": None, "before": (),
     })  # fmt: skip
     told = "; ".join(_became(row) for row in rows)
-    asks = f"does it need all of {state.timed_wanted} timed laps" if whole else (
-        f"the draft asks for {write_laps(laps)}, of {write_laps(state.laps)}; is that enough, and with how much fuel")
+    asks = f"does it need all of {planned.count('timed')} timed laps" if whole else (
+        f"the draft asks for {write_laps(laps)}, of {write_laps(planned)}; is that enough, and with how much fuel")
     few = "" if not state.laps_left else (
         f"{state.timed_own} of {state.timed_wanted} timed laps of {state.run.run} were driven in {session}, and no "
         "'shorten_to' says that so few are enough; ")

@@ -13,9 +13,11 @@ from dataclasses import replace
 from typing import Any
 
 from pitwall.engine.differences import matched_items
+from pitwall.engine.laps_taken import TAKEN_OUT
 from pitwall.engine.run_state import ItemState, RunState, item_states
 from pitwall.model.plan import Item, LapKind, Run, write_laps
 
+NOT_RESUMED = "not resumed: "
 SET_IN_THE_GARAGE = {"tyres": "tyres", "fuel_kg": "fuel", "driver": "driver", "switches": "switches"}
 
 
@@ -91,8 +93,8 @@ def refit(state: RunState, new: Run, t: float, why: str) -> list[str]:
     Returns:
         What could not be taken, a sentence each.
     """
-    if state.state == "running":
-        state.not_resumed = None  # a plan without it was in use meanwhile
+    if state.state == "running" and state.not_resumed is not None:
+        _wanted_again(state)
     stands = as_it_stands(state)
     if new == stands:
         return []
@@ -113,6 +115,17 @@ def refit(state: RunState, new: Run, t: float, why: str) -> list[str]:
     return left
 
 
+def _wanted_again(state: RunState) -> None:
+    """A plan without this run was in use meanwhile: what fell out with it and still lies ahead is wanted as before."""
+    fell_out = (state.not_resumed or "").removeprefix(NOT_RESUMED)
+    state.not_resumed = None
+    state.items = [
+        replace(one, state="planned", reason=None, t=None)
+        if one.state == "dropped" and one.reason == fell_out and is_ahead(state, one.leg) else one
+        for one in state.items
+    ]
+
+
 def _take(state: RunState, new: Run, t: float, why: str) -> None:
     live = _live(state)
     numbers = []
@@ -131,7 +144,9 @@ def _take(state: RunState, new: Run, t: float, why: str) -> None:
 
 def _lay_items_out(state: RunState, t: float, why: str) -> None:
     """Items on the changed laps: what is known keeps its state, what is new begins, what is gone has its reason."""
-    before, found = list(state.items), []
+    out, before, found = list[ItemState](), list[ItemState](), list[ItemState]()
+    for one in state.items:
+        (before if one.taken_out is None else out).append(one)
     fresh = item_states(state.run, state.laps, state.numbers)
     keys = {one.key for one in fresh}
     known = {one.key: one for one in before}
@@ -153,15 +168,15 @@ def _lay_items_out(state: RunState, t: float, why: str) -> None:
         if not is_ahead(state, one.leg):
             one.signal("fail", t, "its lap was past when the plan changed")
         found.append(one)
-    again = [(one.item, one.leg) for one in found if one.key not in {old.key for old in before}]
     for old in known.values():
-        if old.state == "dropped" and (old.item, old.leg) in again:
-            again.remove((old.item, old.leg))
-            continue  # it is here once more, under a number of its own
         old.signal("drop", t, why)
         old.leg = max(0, min(old.leg, len(state.laps) - 1))
         found.append(old)
-    state.items = found
+    # What fell away with its lap stays told, unless the lap is there again.
+    back = [(one.item, state.lap_label(one.leg)) for one in found if state.laps]
+    state.items = found + [one for one in out if (one.item, one.taken_out) not in back]
+    for one in out:
+        one.leg = max(0, min(one.leg, len(state.laps) - 1))
 
 
 def _kept(old: ItemState, fresh: ItemState, state: RunState, t: float) -> ItemState:
@@ -169,7 +184,7 @@ def _kept(old: ItemState, fresh: ItemState, state: RunState, t: float) -> ItemSt
     if old.state == "planned":
         old.item, old.may_be_on, old.waits = fresh.item, fresh.may_be_on, None
     if old.leg >= len(state.laps) and state.laps:
-        old.signal("fail", t, "its lap was taken out of the run")
+        old.signal("fail", t, TAKEN_OUT)
         old.leg = len(state.laps) - 1
     return old
 
@@ -179,7 +194,7 @@ def end_without_resuming(state: RunState, t: float, why: str) -> str | None:
     if state.state in ("done", "skipped", "dropped"):
         return None
     if state.state == "running":
-        state.not_resumed = f"not resumed: {why}"
+        state.not_resumed = f"{NOT_RESUMED}{why}"
         for item in state.items:
             if is_ahead(state, item.leg):
                 item.signal("drop", t, why)
@@ -190,6 +205,6 @@ def end_without_resuming(state: RunState, t: float, why: str) -> str | None:
             item.signal("drop", t, why)
         return None
     state.move("choose", t)
-    state.move("give_up", t, f"not resumed: {why}")
+    state.move("give_up", t, f"{NOT_RESUMED}{why}")
     state.settle_items(t, f"its run was not resumed: {why}")
     return None
