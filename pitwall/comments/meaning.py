@@ -18,10 +18,14 @@ from pitwall.model.comments import CONTENT, Remark
 
 OF_A_PLACE = ("balance", "traction")
 """What happens in a corner: named behind a comma without a place, it is of the place before the comma."""
+HAPPENS = (("braking", "locking"), ("braking", "unstable"), ("grip", "low"))
+"""Likewise, of subjects that are else of the whole car: ``t1 fl lock, fr lock``."""
 OF_TURNS = ("ride", "traction", "braking", "steering", "grip")
 """What may be well in one turn and not in another; where a turn is praised behind it, it is praised for that."""
 BAD = "3"
 """How bad is "bad", beside a finding: it costs time."""
+TWO_WAYS = ("+", "-")
+"""Signs that some write for better and worse, and others for more and less."""
 OWN = ("axle", "side", "speed", "confidence")
 SAYS = ("finding", "subject", "poor", "lack", "trend", "amount")
 """Parts of which a remark that carries nothing over needs one."""
@@ -62,6 +66,7 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
     """
     parts = reading.parts
     finding = _found(reading, before)
+    _goes_one_way(reading, finding)
     _is_no_praise_of_a_complaint(reading, before, finding)
     _is_no_place_without_it(reading, before)
     own: dict[str, Any] = {name: parts[name][0].value for name in OWN if name in parts}
@@ -76,6 +81,8 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
             own |= {"speed": before.speed} if before.speed and not turns else {}
         elif "finding" in parts and _is_of_the_place(reading, finding):
             turns, phases = before.turns, before.phases
+            if finding["about"] == "braking" and set(phases) - {"entry"}:
+                phases = ()  # "t4 exit us, front lock": in that turn, where it is braked for
     if before is not None and before.listing and reading.turns and not parts and not phases:
         phases = before.phases
         own |= {name: value for name, value in before.said.items() if value is not None}
@@ -97,10 +104,19 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
                    reading.piece.exception)
 
 
+def _goes_one_way(reading: Reading, finding: Mapping[str, Any]) -> None:
+    """Raise a slip at a plus or minus of what is not wanted: ``us +`` is better to one, and more to another."""
+    word = reading.parts["trend"][1] if "trend" in reading.parts else None
+    if word is not None and word.plain in TWO_WAYS and finding["what"] not in (None, *CONTENT, "good"):
+        raise Slip(word, "'better' or 'worse'", f"{word.plain!r} may be either of what is not wanted, ")
+
+
 def _is_of_the_place(reading: Reading, finding: Mapping[str, Any]) -> bool:
     """Guard: this happens in a corner, or is the exception to what is said of one: ``t4 fine except on kerbs``."""
-    within = (*OF_A_PLACE, *OF_TURNS) if reading.piece.exception else OF_A_PLACE
-    return finding["about"] in within and (reading.piece.exception or "subject" not in reading.parts)
+    if reading.piece.exception:
+        return finding["about"] in (*OF_A_PLACE, *OF_TURNS)
+    within = finding["about"] in OF_A_PLACE or (finding["about"], finding["what"]) in HAPPENS
+    return within and "subject" not in reading.parts
 
 
 def _said_before(own: Mapping[str, Any], parts: Mapping[str, Any], reading: Reading) -> dict[str, Any]:

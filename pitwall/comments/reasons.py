@@ -20,6 +20,8 @@ _WHY = re.compile(r"(?<=[\s,;(])(?<!\ba )(?:because|when|if|unless|until|since(?
                   rf"|(?:once|(?<!same )as)(?= (?:{_OF_PEOPLE}|(?:the )?{_OF_THINGS}) )|as soon as)(?=\s)",
                   re.IGNORECASE)  # fmt: skip
 """Words that begin a reason or a condition: they and what follows are free text, as if the mark stood before them."""
+_SINCE = re.compile(rf"since\s+(?!{_OF_PEOPLE}\b)", re.IGNORECASE)
+"""It began there and is not of that place: ``vibration since t1 lock``; ``since he lifts`` is a reason."""
 _TURNS = re.compile(r"\b(?:t\d{1,2}|turns? \d{1,2})(?!\w)", re.IGNORECASE | re.ASCII)
 _BARE_TURN = re.compile(r"(?:(?<=out of )|(?<=\binto )|(?<=\bin )|(?<=\bat ))\d{1,2}(?=\.?\s*(?:$|[,;|)]))",
                         re.IGNORECASE)  # fmt: skip
@@ -76,6 +78,8 @@ def _end_of_the_reason(line: str, begin: int, end: int) -> int:
 def place_in_the_reason(line: str, part: Part) -> list[tuple[str, int, str]]:
     """The words that name a turn in the reason behind this part, where no place stands before it: as typed, where in
     the line, and as what they are read. ``snaps when he lifts in turn 6`` is of turn 6."""
+    if _SINCE.match(line, part.end):
+        return []
     before = re.split(r"[;|]", line[: part.end])[-1]
     said = [by_form().get(word.lower()) for word in before.split()]
     if _TURNS.search(before) or any(entry is not None and entry.part in ("speed", "everywhere") for entry in said):

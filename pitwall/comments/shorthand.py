@@ -4,8 +4,8 @@
 
 A line holds remarks, then a colon and free text. The words of a remark stand in any order (``words.py``). Several turns
 or corner phases in one remark make a remark each. After a comma a remark may leave out its turn, if it names a corner
-phase, and its finding, if it names a place: both are then those before the comma; balance and traction without any
-place are of the place before it. After a semicolon or on a new line
+phase, and its finding, if it names a place: both are then those before the comma; balance, traction, a wheel that
+locks and grip that lacks are of the place before it where they name none. After a semicolon or on a new line
 nothing is carried over. ``comments/writing.py`` is the way back.
 """
 
@@ -136,7 +136,8 @@ def _is_of_a_place(text: str, reading: Reading, word: Word) -> bool:
     keys = [one.key for one in reading.piece.words if one.at < word.at]
     before = keys[-1] if keys else ""
     kerb = before in ("kerb", "curb") and "finding" in reading.parts and reading.parts["finding"][0].value != "kerbs"
-    return kerb or (before in ("entry", "exit", "apex") and keys[-2:-1] != ["on"])
+    of_a_phase = any(said.key.split()[-1] == before for _, said in reading.phases)  # not "down on power 3"
+    return kerb or (of_a_phase and before in ("entry", "exit", "apex", "power", "throttle", "gas", "pwr"))
 
 
 def _not_until_then(text: str, reading: Reading) -> None:

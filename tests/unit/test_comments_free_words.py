@@ -70,7 +70,7 @@ def test_what_is_gone_closes_its_own_complaint_alone() -> None:
 @pytest.mark.parametrize(("typed", "meant"), [
     ("t4e", "t4 entry"), ("us3t4", "t4 us 3"), ("t4mid/us/3", ""), ("exit3 us t4", "t4 exit us 3"),
     ("ust4", "t4 us"),
-    ("t4x2 us", "t4 exit us 2"), ("us- t4", "t4 us worse"),
+    ("t4x2 us", "t4 exit us 2"), ("us= t4", "t4 us same"),
     ("t4a us", ""), ("4e us", ""), ("fl3 lock", ""), ("us6", ""),
 ])  # fmt: skip
 def test_glued_words_are_taken_apart_where_every_part_is_known(typed: str, meant: str) -> None:

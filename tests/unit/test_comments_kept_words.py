@@ -114,7 +114,7 @@ def test_what_became_good_in_one_breath_is_no_contradiction() -> None:
 
 def test_a_sign_between_two_remarks_is_no_trend() -> None:
     """``+`` and ``-`` judge what they stand behind; before another place or finding they would be "and" or a dash."""
-    assert said("us + t4") == said("t4 us +") == ["t4 us better"]
+    assert said("grip + t4") == said("t4 grip +") == ["t4 grip better"]
     assert refused("t4 us + t5 us").word == "+"
     assert refused("t4 us - t5 2").word == "-"
 

@@ -129,7 +129,7 @@ def test_a_time_before_is_kept_as_words() -> None:
 
 def test_what_the_car_wants_it_does() -> None:
     """What the driver wants is a wish, and is kept as words; so is how hard he drives."""
-    assert said("car wants to snap on exit 4") == ["exit snap 4"]
+    assert said("car wants to snap 4 on exit") == ["exit snap 4"]
     assert said("t4 rear wants to step out") == ["t4 rear os"]
     assert said("driver wants to push") == []
     assert refused("driver pushing hard t4") == "pushing"
