@@ -69,7 +69,7 @@ def items_of(
 
 def _row(car: TeamCar, run: RunState, item: ItemState, procedure: Procedure | None, over: bool) -> ItemRow:
     return ItemRow(
-        item=item.key, do=item.item.do, run=run.run.run, lap=run.lap_label(item.leg) if run.laps else "block",
+        item=item.key, do=item.item.do, run=run.run.run, lap=run.item_label(item),
         want=item.item.want, place=item.item.after or item.item.at,
         arguments=item_arguments(procedure, item) if procedure is not None else dict(item.item.arguments),
         outcome=_outcome(item, over), reason=_reason(item, over), t=None if item.t is None else round(item.t, 3),

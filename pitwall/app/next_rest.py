@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pitwall.engine.run_state import ItemState, RunState
 from pitwall.model.debrief_rows import ItemRow
@@ -44,9 +44,11 @@ def broken_off(state: RunState, rows: Sequence[ItemRow], session: str, why: str)
     lost: list[str] = []
     for number, item in left.items():
         legs = [one for one in state.items if one.number == number and one.key in {row.item for row in rows}]
-        moved = sorted(set(_moved(legs, state.laps, begin)))
+        moved = set(_moved([one for one in legs if one.taken_out is None], state.laps, begin))
+        if any(one.taken_out is not None for one in legs):
+            moved.add(max(at for at, kind in enumerate(laps) if kind == "timed"))
         if moved:
-            items.append(on_laps(item, laps, moved))
+            items.append(on_laps(item, laps, sorted(moved)))
         else:
             lost.append(item.do)
     fewest = None if run.shorten_to is None else min(max(run.shorten_to - driven, 1), laps.count("timed"))
@@ -55,6 +57,19 @@ def broken_off(state: RunState, rows: Sequence[ItemRow], session: str, why: str)
               f"For the whole run again: laps: {write_laps(state.laps)}"]
     decide += [f"{run.run}: {do} was not done, and no such lap is left for it" for do in lost]
     return Carried(rest, source, tuple(decide))
+
+
+def with_taken_out(state: RunState) -> tuple[tuple[LapKind, ...], list[ItemState]]:
+    """The laps of a run with those that the desk took out of it and on which something was to be done, before the
+    in-lap; and its items on them."""
+    known = {one.taken_out for one in state.items if one.taken_out is not None}
+    labels = sorted(known, key=lambda label: (len(label), label))
+    last, more = len(state.laps) - 1, len(labels)
+    legs = {label: last + at for at, label in enumerate(labels)}
+    back: list[LapKind] = ["timed"] * more
+    items = [replace(one, leg=legs[one.taken_out] if one.taken_out is not None else
+                     one.leg + more if labels and one.leg == last else one.leg) for one in state.items]
+    return (*state.laps[:last], *back, *state.laps[last:]) if labels else state.laps, items
 
 
 def laps_for(laps: Sequence[LapKind], items: Sequence[ItemState]) -> tuple[int, ...]:

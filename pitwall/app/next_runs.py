@@ -6,7 +6,7 @@ import itertools
 from collections.abc import Collection, Iterable
 from typing import Any
 
-from pitwall.app.next_rest import LEFT, Carried, broken_off, laps_for, on_laps
+from pitwall.app.next_rest import LEFT, Carried, broken_off, laps_for, on_laps, with_taken_out
 from pitwall.engine.run_state import RunState
 from pitwall.engine.team import TeamCar
 from pitwall.model.debrief_rows import ItemRow
@@ -86,17 +86,18 @@ def _rest(state: RunState, rows: list[ItemRow], session: str, used: Collection[s
     left = {one.number: one.item for one in state.items if one.key in keys}
     if not left:
         return None
-    missing = {number: [one for one in state.items if one.number == number and one.key in keys] for number in left}
-    kept = laps_for(state.laps, [one for ones in missing.values() for one in ones])
-    whole = kept == tuple(range(len(state.laps)))
+    planned, standing = with_taken_out(state)
+    missing = {number: [one for one in standing if one.number == number and one.key in keys] for number in left}
+    kept = laps_for(planned, [one for ones in missing.values() for one in ones])
+    whole = kept == tuple(range(len(planned)))
     items = []
     for number, item in left.items():
-        legs = [one.leg for one in state.items if one.number == number]
-        lacks = [one.leg for one in missing[number]]
+        legs = sorted(one.leg for one in standing if one.number == number)
+        lacks = sorted(one.leg for one in missing[number])
         same = lacks == legs and whole
-        items.append(item if same or not kept else on_laps(item, [state.laps[at] for at in kept],
+        items.append(item if same or not kept else on_laps(item, [planned[at] for at in kept],
                                                            [kept.index(leg) for leg in lacks]))
-    laps = tuple(state.laps[at] for at in kept)
+    laps = tuple(planned[at] for at in kept)
     wants = [state.run.want, min((item.want for item in left.values()), key=WANTS.index)]
     run = state.run.model_copy(update={
         "run": _free_name(state.run.run, used), "want": max(wants, key=WANTS.index), "items": tuple(items),
@@ -104,8 +105,8 @@ def _rest(state: RunState, rows: list[ItemRow], session: str, used: Collection[s
     })  # fmt: skip
     told = "; ".join(f"{row.do} on {row.lap} was {row.outcome.replace('_', ' ')}"
                      + (f": {row.reason}" if row.reason else "") for row in rows)  # fmt: skip
-    asks = f"does it need all of {state.timed_wanted} timed laps" if whole else (
-        f"the draft asks for {write_laps(laps)}, of {write_laps(state.laps)}; is that enough, and with how much fuel")
+    asks = f"does it need all of {planned.count('timed')} timed laps" if whole else (
+        f"the draft asks for {write_laps(laps)}, of {write_laps(planned)}; is that enough, and with how much fuel")
     decide = (f"{run.run}: {asks}, or can another run take the items",)
     return Carried(run, f"{state.run.run} was driven in {session}, but {told}", decide if state.timed_wanted else ())
 

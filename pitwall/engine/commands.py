@@ -210,14 +210,22 @@ def _change_laps(command: CommandGiven, car: TeamCar, by: int, now: float) -> An
         raise Refusal(f"run {run.run.run} is {run.state}")
     demand_current(command, car)
     was_in = run.expected_kind == "in"
+    planned = {item.key: run.item_label(item) for item in run.items if item.state == "planned"}
     if not car.progress.change_laps(run, by, now):
         raise Refusal(
             f"run {run.run.run} cannot be {'extended' if by > 0 else 'shortened'} by {abs(by)}: "
-            f"{run.timed_wanted} timed laps, on lap {run.pointer + 1} of {len(run.laps)}"
+            f"{_timed(run.timed_wanted)}, on lap {run.pointer + 1} of {len(run.laps)}"
         )
     if was_in and run.expected_kind != "in":
         car.track.move("let_run")
-    return Answer(f"run {run.run.run}: now {run.timed_wanted} timed laps", plan_changed=True)
+    lost = [f"{item.item.do} on {planned[item.key]}" for item in run.items
+            if item.key in planned and item.state in ("dropped", "not_done")]
+    told = f"; not done, for its lap falls away: {', '.join(lost)}" if lost else ""
+    return Answer(f"run {run.run.run}: now {_timed(run.timed_wanted)}{told}", plan_changed=True)
+
+
+def _timed(laps: int) -> str:
+    return f"{laps} timed lap{'' if laps == 1 else 's'}"
 
 
 def _drop(command: CommandGiven, car: TeamCar, now: float) -> Answer:

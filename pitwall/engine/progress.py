@@ -25,6 +25,7 @@ thought to be on stays in the plan.
 
 from __future__ import annotations
 
+from pitwall.engine.laps_taken import TAKEN_OUT, fall_away
 from pitwall.engine.run_state import ItemState, RunState, item_states, legs_of, run_progress
 from pitwall.model.plan import LapKind, Plan
 
@@ -293,14 +294,16 @@ class PlanProgress:
         for item in state.items:
             moved_to = state.laps[item.leg] if item.leg < len(state.laps) else None
             if item.attempt and before[item.leg] != moved_to:
-                item.signal("fail", t, "its lap was taken out of the run")
+                item.signal("fail", t, TAKEN_OUT)
                 item.leg = min(item.leg, len(state.laps) - 1)
-        kept = {item.key: item for item in state.items}
+        kept = {item.key: item for item in state.items if item.taken_out is None}
         fresh = item_states(state.run, state.laps, state.numbers)
         keys = {item.key for item in fresh}
+        fall_away(state, before, fresh, t)
         ended = [item for item in state.items if item.key not in keys and item.state != "planned"]
         # The in-lap is the one lap that changes its number: what was dropped from it stays dropped.
-        dropped = [item.number for item in ended if item.state == "dropped" and before[item.leg] == "in"]
+        dropped = [item.number for item in ended
+                   if item.state == "dropped" and before[item.leg] == "in" and item.taken_out is None]
         for item in ended:
             item.leg = min(item.leg, len(state.laps) - 1)
         state.items = ended + [

@@ -13,6 +13,7 @@ from dataclasses import replace
 from typing import Any
 
 from pitwall.engine.differences import matched_items
+from pitwall.engine.laps_taken import TAKEN_OUT
 from pitwall.engine.run_state import ItemState, RunState, item_states
 from pitwall.model.plan import Item, LapKind, Run, write_laps
 
@@ -131,7 +132,9 @@ def _take(state: RunState, new: Run, t: float, why: str) -> None:
 
 def _lay_items_out(state: RunState, t: float, why: str) -> None:
     """Items on the changed laps: what is known keeps its state, what is new begins, what is gone has its reason."""
-    before, found = list(state.items), []
+    out, before, found = list[ItemState](), list[ItemState](), list[ItemState]()
+    for one in state.items:
+        (before if one.taken_out is None else out).append(one)
     fresh = item_states(state.run, state.laps, state.numbers)
     keys = {one.key for one in fresh}
     known = {one.key: one for one in before}
@@ -161,7 +164,11 @@ def _lay_items_out(state: RunState, t: float, why: str) -> None:
         old.signal("drop", t, why)
         old.leg = max(0, min(old.leg, len(state.laps) - 1))
         found.append(old)
-    state.items = found
+    # What fell away with its lap stays told, unless the lap is there again.
+    back = [(one.item, state.lap_label(one.leg)) for one in found if state.laps]
+    state.items = found + [one for one in out if (one.item, one.taken_out) not in back]
+    for one in out:
+        one.leg = max(0, min(one.leg, len(state.laps) - 1))
 
 
 def _kept(old: ItemState, fresh: ItemState, state: RunState, t: float) -> ItemState:
@@ -169,7 +176,7 @@ def _kept(old: ItemState, fresh: ItemState, state: RunState, t: float) -> ItemSt
     if old.state == "planned":
         old.item, old.may_be_on, old.waits = fresh.item, fresh.may_be_on, None
     if old.leg >= len(state.laps) and state.laps:
-        old.signal("fail", t, "its lap was taken out of the run")
+        old.signal("fail", t, TAKEN_OUT)
         old.leg = len(state.laps) - 1
     return old
 

@@ -16,7 +16,8 @@ class ItemState:
     says which item of the run it is. ``may_be_on`` are the laps of an item that waits for something, ``waits`` says for
     what as long as none of them suits (``item_times.py``). ``behind``: it was done on a lap that did not count, and the
     planned lap is still to be driven, without it. ``void_t``: what was said of it until then was for such a lap, and it
-    is driven again (``driven_again.py``)."""
+    is driven again (``driven_again.py``). ``taken_out``: the lap that it stood on, in words, where the desk took it out
+    of the run (``laps_taken.py``)."""
 
     key: str
     item: Item
@@ -30,6 +31,7 @@ class ItemState:
     waits: str | None = None
     behind: bool = False
     void_t: float | None = None
+    taken_out: str | None = None
 
     def signal(self, signal: str, t: float, reason: str | None = None) -> bool:
         """Take a signal through the ITEM table; False where it does not apply."""
@@ -171,6 +173,10 @@ class RunState:
             return f"{'timed' if kind == 'timed' else 'cool-down'} lap {number}"
         return {"out": "out-lap", "in": "in-lap", "installation": "installation lap"}[kind]
 
+    def item_label(self, item: ItemState) -> str:
+        """The lap that an item is for, as ``lap_label``; of a lap that the run has no more, as it was; or ``block``."""
+        return item.taken_out or (self.lap_label(item.leg) if self.laps else "block")
+
 
 def item_states(run: Run, laps: tuple[LapKind, ...], numbers: tuple[int, ...] = ()) -> list[ItemState]:
     """One state for each lap on which an item of the run is to be done; without ``numbers`` they count from 1."""
@@ -206,7 +212,7 @@ def run_progress(state: RunState, expected: tuple[float, float] | None) -> RunPr
         ItemProgress(
             item=item.key,
             do=item.item.do,
-            lap=state.lap_label(item.leg) if state.laps else "block",
+            lap=state.item_label(item),
             want=item.item.want,
             state=item.state,
             reason=item.reason or item.waits,

@@ -292,6 +292,29 @@ def test_items_of_a_run_that_was_broken_off_go_on_where_they_are_left(tmp_path: 
     assert on["flap_lap"][-1] == ("timed", (2,))
 
 
+def test_what_fell_away_as_a_run_was_shortened_is_told_and_goes_on(tmp_path: Path) -> None:
+    """The desk took the lap of the comparison out of the run: its laps were driven, its point was not. The run is done
+    in part, and the draft has the lap again."""
+    compared = {"do": "comment", "on": {"timed": 2}, "want": "must"}
+    stage = Kept(setup(plan(FIRST | {"items": [HOLD, compared]}, SPARE), regulations=BOTH)).green()
+    stage.command("shorten", run="first")
+    stage.command("drop", run="first", item="hold")
+    t = stage.leave(200).lap(200, 125, from_exit=True)
+    stage.home(stage.lap(t, 100))
+    draft = drafted(stage, tmp_path)
+    lost = "comment on timed lap 2 was not done: dropped: its lap was taken out of the run"
+    assert lost in draft.sources["first-rest"]
+    rest = draft.plan.runs[0]
+    assert rest.laps == ("out", "timed", "in")
+    assert {item.do: [(one.kind, one.numbers) for one in item.on] for item in rest.items} == {
+        "hold": [("out", ()), ("in", ())], "comment": [("timed", ())]}
+    (car,) = debrief_of(stage.journal(tmp_path)).cars
+    assert car.runs[0].in_part
+    (row,) = [one for one in car.items if one.do == "comment"]
+    assert (row.outcome, row.lap, row.reason) == (
+        "not_done", "timed lap 2", "dropped: its lap was taken out of the run")
+
+
 def test_open_complaints_are_told_and_asked_again(tmp_path: Path) -> None:
     """The worst first; the first run with timed laps asks for them, not the out and in that is left of another. What
     was praised later is not told."""

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from pitwall.engine.run_state import run_progress
 from pitwall.engine.taking_back import OF_CALLS, before, note
 from pitwall.model.events import CommandGiven
 from pitwall.model.outputs import Alert, Answered, ForecastWanted, Prompt
@@ -204,6 +205,28 @@ def test_extend_and_shorten() -> None:
     lone.pit(220, "entry")
     assert reason(lone.command("extend")) == "no run is going on or to come; name one in 'run'"
     assert reason(lone.command("drop", run="checks")) == "run checks is done: it cannot be dropped"
+
+
+COMPARED = {"do": "comment", "on": {"timed": 2}, "want": "must"}
+
+
+def test_shortening_names_what_falls_away_with_its_lap_and_lengthening_brings_it_back() -> None:
+    """The comparison was the point of the run: the desk hears that it is lost, and it is told as not done. What is
+    wanted on each lap of a kind, or on the in-lap, loses nothing."""
+    every = {"do": "flap_lap", "on": "timed"}
+    run = MAIN | {"laps": "out, 2 timed, in", "items": [COMPARED, every, HOLD]}
+    stage = Stage(setup(plan(run, SPARE))).green().wait(60)
+    said = "run main: now 1 timed lap; not done, for its lap falls away: comment on timed lap 2"
+    assert effect(stage.command("shorten")) == said
+    (state, _) = stage.car.progress.runs
+    assert [(one.item.do, one.state) for one in state.items if one.state != "planned"] == [("comment", "dropped")]
+    (told,) = [one for one in run_progress(state, None).items if one.state == "dropped"]
+    assert (told.do, told.lap, told.reason) == ("comment", "timed lap 2", "its lap was taken out of the run")
+    assert effect(stage.command("extend")) == "run main: now 2 timed laps"
+    assert {one.state for one in state.items} == {"planned"}
+    assert len(state.items) == 5
+    assert effect(stage.command("shorten")) == said
+    assert "1 timed lap, on lap" in reason(stage.command("shorten"))
 
 
 def test_extend_lets_a_car_run_that_was_called_in() -> None:
