@@ -90,7 +90,7 @@ def _draft(car: TeamCar, made: CarDebrief, template: Plan | None, session: str |
     runs = (*(template.runs if template is not None else ()), *(one.run for one in carried))
     if not runs:
         decide.append("runs: nothing was left of this session; a plan needs at least one run")
-    decide += left_behind(car)
+    decide += left_behind(car, made.items)
     if template is None and base.alternates:
         decide.append("alternates: those of the session that is over are left out; name the files of the next ones")
     sets, unknown = next_sets(car, template, runs)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from pitwall.engine.run_state import ItemState, RunState
@@ -14,11 +14,13 @@ LEFT = ("not_done", "done_badly")
 
 @dataclass(frozen=True)
 class Carried:
-    """A run of the draft: where it comes from, and what a person has to decide about it."""
+    """A run of the draft: where it comes from, and what a person has to decide about it. ``lacking``: on so many laps
+    its items were not done and have no lap in it."""
 
     run: Run
     source: str
     decide: tuple[str, ...] = ()
+    lacking: int = 0
 
 
 def broken_off(state: RunState, rows: Sequence[ItemRow], session: str, why: str) -> Carried:
@@ -42,21 +44,25 @@ def broken_off(state: RunState, rows: Sequence[ItemRow], session: str, why: str)
     left = {one.number: one.item for one in state.items if one.key in {row.item for row in rows}}
     items: list[Item] = []
     lost: list[str] = []
+    lacking = 0
     for number, item in left.items():
         legs = [one for one in state.items if one.number == number and one.key in {row.item for row in rows}]
-        moved = set(_moved([one for one in legs if one.taken_out is None], state.laps, begin))
+        moved = _moved([one for one in legs if one.taken_out is None], state.laps, begin)
         if any(one.taken_out is not None for one in legs):
             moved.add(max(at for at, kind in enumerate(laps) if kind == "timed"))
         if moved:
             items.append(on_laps(item, laps, sorted(moved)))
-        else:
-            lost.append(item.do)
+        short = max(len(legs) - len(moved), 0)
+        lacking += short
+        if short:
+            lost.append(f"{item.do} was not done, and no such lap is left for it" if not moved else
+                        f"{item.do} was not done on {len(legs)} laps, and {len(moved)} of them {_is(len(moved))} left")
     fewest = None if run.shorten_to is None else min(max(run.shorten_to - driven, 1), laps.count("timed"))
     rest = run.model_copy(update={"laps": laps, "items": tuple(items), "shorten_to": fewest})
     decide = [f"{told}; the draft asks for what is left. Is that worth anything by itself, and with how much fuel? "
               f"For the whole run again: laps: {write_laps(state.laps)}"]
-    decide += [f"{run.run}: {do} was not done, and no such lap is left for it" for do in lost]
-    return Carried(rest, source, tuple(decide))
+    decide += [f"{run.run}: {one}" for one in lost]
+    return Carried(rest, source, tuple(decide), lacking)
 
 
 def with_taken_out(state: RunState) -> tuple[tuple[LapKind, ...], list[ItemState]]:
@@ -105,11 +111,21 @@ def _resumes(state: RunState) -> int | None:
     return next(at for at in range(len(state.laps), 0, -1) if state.laps[at:].count("timed") == wanted)
 
 
-def _moved(items: Sequence[ItemState], laps: Sequence[LapKind], begin: int) -> Iterator[int]:
-    """On which laps of the rest these are: their own, or where those were driven without them the next such."""
+def _moved(items: Sequence[ItemState], laps: Sequence[LapKind], begin: int) -> set[int]:
+    """On which laps of the rest these are: their own, or where those were driven without them each the next such."""
     rest = ("out", *laps[begin:])
+    moved: set[int] = set()
+    driven: list[set[LapKind]] = []
     for item in items:
         legs = item.may_be_on or (item.leg,)
         ahead = [leg - begin + 1 for leg in legs if leg >= begin] + ([0] if 0 in legs else [])
-        again = [at for at, kind in enumerate(rest) if at > 0 and kind in {laps[leg] for leg in legs}]
-        yield from (ahead or again[:1])
+        moved |= set(ahead)
+        if not ahead:
+            driven.append({laps[leg] for leg in legs})
+    for kinds in driven:
+        moved |= set([at for at, kind in enumerate(rest) if at > 0 and kind in kinds and at not in moved][:1])
+    return moved
+
+
+def _is(count: int) -> str:
+    return "is" if count == 1 else "are"

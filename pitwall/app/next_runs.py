@@ -49,15 +49,25 @@ def carried_runs(
     return tuple(_untied(one, car.plan, names) for one in found)
 
 
-def left_behind(car: TeamCar) -> tuple[str, ...]:
-    """A sentence for each alternate that the car went over to and left again: its runs are not carried."""
+def left_behind(car: TeamCar, items: Iterable[ItemRow]) -> tuple[str, ...]:
+    """A sentence for each alternate that the car went over to and left again, and for each of its runs that was driven
+    without all that it had to bring: they are not carried."""
     found: dict[str, list[str]] = {}
+    driven: list[str] = []
+    rows = [row for row in items if row.outcome in LEFT]
     for state in car.progress.runs:
         kind = car.desk.left_with(state.run.run)
         if kind is not None and (state.state != "done" or not state.counts):
             found.setdefault(kind, []).append(state.run.run)
-    return tuple(f"{', '.join(names)}: of the {kind} plan alone, which was left again; carried nowhere. Wanted all the "
-                 f"same, they are in its file" for kind, names in found.items())
+        elif kind is not None:
+            left = [_became(row) for row in rows if row.run == state.run.run]
+            if state.laps_left:
+                left.insert(0, f"{state.timed_own} of {state.timed_wanted} timed laps were driven")
+            if left:
+                driven.append(f"{state.run.run}: of the {kind} plan alone, which was left again; {'; '.join(left)}. "
+                              "What is left of it is carried nowhere. Wanted all the same, it is in that plan's file")
+    return (*(f"{', '.join(names)}: of the {kind} plan alone, which was left again; carried nowhere. Wanted all the "
+              f"same, they are in its file" for kind, names in found.items()), *driven)
 
 
 def _one(state: RunState, rows: list[ItemRow], session: str, used: Collection[str]) -> Carried | None:
@@ -66,8 +76,15 @@ def _one(state: RunState, rows: list[ItemRow], session: str, used: Collection[st
     why = f": {state.reason}" if state.reason else ""
     if state.timed_own:
         left = [row for row in rows if row.run == state.run.run and row.outcome in LEFT]
-        return broken_off(state, left, session, why)
+        rest = broken_off(state, left, session, why)
+        # Of a run that counts nothing may go amiss of its items for the laps that it still has: it gets more of them.
+        return _rest(state, left, session, used) if state.laps_left and rest.lacking else rest
     return Carried(state.run, f"{WORDS.get(state.state, state.state)} in {session}{why}")
+
+
+def _became(row: ItemRow) -> str:
+    why = f": {row.reason}" if row.reason else ""
+    return f"{row.do} on {row.lap} was {row.outcome.replace('_', ' ')}{why}"
 
 
 def _free_name(run: str, used: Collection[str]) -> str:
@@ -80,7 +97,8 @@ def _rest(state: RunState, rows: list[ItemRow], session: str, used: Collection[s
     """What is left of the items of a run that was driven: those items alone, and the laps that they need.
 
     It is wanted as its run was, or as the most wanted of these items where that is less: of a must that was driven a
-    could may be left. How much an item is wanted inside it stays with the item.
+    could may be left. How much an item is wanted inside it stays with the item. Where timed laps of it are left too, it
+    has as many as are, and is wanted as its run was.
     """
     keys = {row.item for row in rows}
     left = {one.number: one.item for one in state.items if one.key in keys}
@@ -89,6 +107,10 @@ def _rest(state: RunState, rows: list[ItemRow], session: str, used: Collection[s
     planned, standing = with_taken_out(state)
     missing = {number: [one for one in standing if one.number == number and one.key in keys] for number in left}
     kept = laps_for(planned, [one for ones in missing.values() for one in ones])
+    timed = [at for at, kind in enumerate(planned) if kind == "timed"]
+    spare = [at for at in timed if at not in kept]
+    more = max(state.laps_left - (len(timed) - len(spare)), 0)
+    kept = tuple(sorted({*kept, *spare[::-1][:more]}))
     whole = kept == tuple(range(len(planned)))
     items = []
     for number, item in left.items():
@@ -98,16 +120,20 @@ def _rest(state: RunState, rows: list[ItemRow], session: str, used: Collection[s
         items.append(item if same or not kept else on_laps(item, [planned[at] for at in kept],
                                                            [kept.index(leg) for leg in lacks]))
     laps = tuple(planned[at] for at in kept)
-    wants = [state.run.want, min((item.want for item in left.values()), key=WANTS.index)]
+    wants = [state.run.want]
+    if not state.laps_left:
+        wants.append(min((item.want for item in left.values()), key=WANTS.index))
     run = state.run.model_copy(update={
         "run": _free_name(state.run.run, used), "want": max(wants, key=WANTS.index), "items": tuple(items),
         "shorten_to": None, "laps": laps, "purpose": f"what is left of {state.run.run}", "group": None, "before": (),
     })  # fmt: skip
-    told = "; ".join(f"{row.do} on {row.lap} was {row.outcome.replace('_', ' ')}"
-                     + (f": {row.reason}" if row.reason else "") for row in rows)  # fmt: skip
+    told = "; ".join(_became(row) for row in rows)
     asks = f"does it need all of {planned.count('timed')} timed laps" if whole else (
         f"the draft asks for {write_laps(laps)}, of {write_laps(planned)}; is that enough, and with how much fuel")
-    decide = (f"{run.run}: {asks}, or can another run take the items",)
+    few = "" if not state.laps_left else (
+        f"{state.timed_own} of {state.timed_wanted} timed laps of {state.run.run} were driven in {session}, and no "
+        "'shorten_to' says that so few are enough; ")
+    decide = (f"{run.run}: {few}{asks}, or can another run take the items",)
     return Carried(run, f"{state.run.run} was driven in {session}, but {told}", decide if state.timed_wanted else ())
 
 

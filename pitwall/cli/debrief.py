@@ -89,7 +89,7 @@ def _of_car(car: CarDebrief) -> list[str]:
         state = "in part" if run.in_part else run.state if run.counts else "cut"
         items = f", {run.items_done} of {run.items} items" if run.items else ""
         lines.append(f"    {run.run:<{wide}}{state:<9}{timed_laps(run.timed_done, run.timed_wanted)}{items}{why}")
-    left = {run.run for run in car.runs if not run.owed}
+    left = {run.run for run in car.runs if not run.told}
     lost = [item for item in car.items if item.outcome in ("not_done", "done_badly") and item.run not in left]
     lines += [f"    {item.outcome.replace('_', ' ')}: {item.do} on {item.lap} of {item.run}: {item.reason}"
               for item in lost]

@@ -71,8 +71,7 @@ def _listed(laps: list[tuple[int, tuple[str, ...]]], lead: str) -> tuple[Words, 
 
 
 def _outcome(car: CarDebrief) -> str:
-    # Of an alternate that the car has left only what was driven tells anything.
-    told = [one for one in car.runs if one.owed or one.stints or one.finished]
+    told = [one for one in car.runs if one.told]
     left = {one.run for one in car.runs} - {one.run for one in told}
     items = [one for one in car.items if one.run not in left]
     runs = [one for one in car.runs if one.finished and not one.in_part]

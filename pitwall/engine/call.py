@@ -72,7 +72,7 @@ class CallSpec:
     way_reason: str | None = None
     parts: tuple[CallPart, ...] = ()
     until_s: float | None = None  # the last moment that the channel plan has for it, perhaps in a later stretch
-    soon_over: bool = False  # other news will overtake it in some seconds
+    soon_over: bool = False  # of use in the next seconds only: said at once, in one breath, in short rather than late
 
     @property
     def asked(self) -> dict[str, Position]:

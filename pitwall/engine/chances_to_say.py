@@ -7,7 +7,7 @@ and the more slowly the sentence may be spoken. ``STANDARDS`` are steps of that,
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from pitwall.engine.call import Call, CallSpec
 from pitwall.engine.situation import Situation
@@ -28,6 +28,7 @@ MUST_IN_FULL = 1  # what must be said is said in full in a window of this standa
 SETTLED_S = 1.5  # before its window opens a call is where the engineer looks: it moves only if it must
 FORESEEN_S = 3.0  # shown so long before it opens, a window is awaited by then (common practice, no source)
 AWAITED_S = 0.7  # and what is awaited is begun so much sooner than what comes unforeseen (common practice, no source)
+WAITS_FOR_FULL_S = 2.0  # what is soon overtaken is said in short rather than so much later in full (a choice of ours)
 LESSER = frozenset({"care", "traffic", "question", "pace"})
 LEAST_LESSER = 3
 NEWS, LEAST_NEWS = 2, 4  # which standard news begins with, and what is soon overtaken: the first window that can be hit
@@ -105,7 +106,14 @@ def ways_of(at: Situation, spec: CallSpec, standard: int, sure: Sure, parts: boo
         found = {**_found(at, spec, sure, number, parts), **found}
         if "full" in found:
             break
-    return tuple(found.values())
+    return _soonest(found.values()) if spec.soon_over else tuple(found.values())
+
+
+def _soonest(made: Iterable[Way]) -> tuple[Way, ...]:
+    """The ways less those that must wait much longer than another: said in full too late it helps nobody."""
+    found = tuple(made)
+    first = min([way.parts[0].starts[0][0] for way in found], default=0.0)
+    return tuple([way for way in found if way.parts[0].starts[0][0] <= first + WAITS_FOR_FULL_S])
 
 
 def _found(at: Situation, spec: CallSpec, sure: Sure, standard: int, parts: bool) -> Mapping[str, Way]:
@@ -122,7 +130,7 @@ def _within(at: Situation, spec: CallSpec, sure: Sure, standard: int, parts: boo
     end = room.end_by_s
     near = tuple([one for one in sure.of(room.stretches, share) if one[1] > begin and one[0] < end])
     within = Room(near, begin, end, room.best_s)
-    may_split = parts and spec.kind not in MUST
+    may_split = parts and spec.kind not in MUST and not spec.soon_over  # heard in part it would come too late
     awaited = spec.kind == "session" and standard >= NEWS
     least = max(STANDARDS[LEAST_NEWS][1], least_s - AWAITED_S) if awaited else least_s
     made = ways(_words(at, spec, slowly), within, may_split=may_split, least=(least,))

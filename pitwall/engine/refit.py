@@ -17,6 +17,7 @@ from pitwall.engine.laps_taken import TAKEN_OUT
 from pitwall.engine.run_state import ItemState, RunState, item_states
 from pitwall.model.plan import Item, LapKind, Run, write_laps
 
+NOT_RESUMED = "not resumed: "
 SET_IN_THE_GARAGE = {"tyres": "tyres", "fuel_kg": "fuel", "driver": "driver", "switches": "switches"}
 
 
@@ -92,8 +93,8 @@ def refit(state: RunState, new: Run, t: float, why: str) -> list[str]:
     Returns:
         What could not be taken, a sentence each.
     """
-    if state.state == "running":
-        state.not_resumed = None  # a plan without it was in use meanwhile
+    if state.state == "running" and state.not_resumed is not None:
+        _wanted_again(state)
     stands = as_it_stands(state)
     if new == stands:
         return []
@@ -112,6 +113,17 @@ def refit(state: RunState, new: Run, t: float, why: str) -> list[str]:
         left.append(fault)
     _take(state, new.model_copy(update=kept) if kept else new, t, why)
     return left
+
+
+def _wanted_again(state: RunState) -> None:
+    """A plan without this run was in use meanwhile: what fell out with it and still lies ahead is wanted as before."""
+    fell_out = (state.not_resumed or "").removeprefix(NOT_RESUMED)
+    state.not_resumed = None
+    state.items = [
+        replace(one, state="planned", reason=None, t=None)
+        if one.state == "dropped" and one.reason == fell_out and is_ahead(state, one.leg) else one
+        for one in state.items
+    ]
 
 
 def _take(state: RunState, new: Run, t: float, why: str) -> None:
@@ -156,11 +168,7 @@ def _lay_items_out(state: RunState, t: float, why: str) -> None:
         if not is_ahead(state, one.leg):
             one.signal("fail", t, "its lap was past when the plan changed")
         found.append(one)
-    again = [(one.item, one.leg) for one in found if one.key not in {old.key for old in before}]
     for old in known.values():
-        if old.state == "dropped" and (old.item, old.leg) in again:
-            again.remove((old.item, old.leg))
-            continue  # it is here once more, under a number of its own
         old.signal("drop", t, why)
         old.leg = max(0, min(old.leg, len(state.laps) - 1))
         found.append(old)
@@ -186,7 +194,7 @@ def end_without_resuming(state: RunState, t: float, why: str) -> str | None:
     if state.state in ("done", "skipped", "dropped"):
         return None
     if state.state == "running":
-        state.not_resumed = f"not resumed: {why}"
+        state.not_resumed = f"{NOT_RESUMED}{why}"
         for item in state.items:
             if is_ahead(state, item.leg):
                 item.signal("drop", t, why)
@@ -197,6 +205,6 @@ def end_without_resuming(state: RunState, t: float, why: str) -> str | None:
             item.signal("drop", t, why)
         return None
     state.move("choose", t)
-    state.move("give_up", t, f"not resumed: {why}")
+    state.move("give_up", t, f"{NOT_RESUMED}{why}")
     state.settle_items(t, f"its run was not resumed: {why}")
     return None

@@ -16,6 +16,7 @@ from pitwall.engine.gaps import passed
 from pitwall.engine.owed import Question
 from pitwall.engine.progress import PlanProgress, RunState
 from pitwall.engine.session_clock import SessionClock
+from pitwall.engine.straying import Straying, from_loop_to_loop
 from pitwall.engine.switches import SwitchBoard
 from pitwall.engine.trail import least_slower
 from pitwall.model.plan import LapKind, Plan
@@ -112,7 +113,7 @@ class Situation:
     feedback: tuple[Subject, ...] = ()
     words_per_minute: float | None = None
     tyres: Mapping[tuple[str, str], float] = field(default_factory=dict)
-    _strays: tuple[float, float, float] | None = None
+    _strays: Straying | None = None
     _stretches: dict[tuple[tuple[int, bool], ...], Spans] = field(default_factory=dict)
 
     @property
@@ -211,17 +212,29 @@ class Situation:
         )
 
 
+    @property
+    def loops_tell_more(self) -> bool:
+        """True on the out-lap of a car without positions: each loop ahead makes an end of what is unknown till then."""
+        first = self.legs[0]
+        return first.running and first.kind == "out" and self.track.sighted is None
+
     def strays(self, t: float) -> float:
         """By how many seconds the car may come sooner or later than expected at a moment ahead (10th to 90th
-        percentile): it grows evenly from where the car was seen to the end of the lap, and stays so."""
+        percentile): it grows evenly from where the car was seen to the end of the lap, and stays so.
+
+        Where loops tell more: as it will be known shortly before that moment, see ``straying``.
+        """
         if self._strays is None:
             here, first = self.track.sighted, self.legs[0]
-            seen = max(self.track.seen_t, first.start_s, here.t if here is not None else first.start_s)
-            known = self.track.spread(1.0) if first.running else None
-            whole = known if known is not None else self.doubt(first.end_s, first)
-            self._strays = seen, max(first.end_s - seen, 1e-6), whole
-        seen, way, whole = self._strays
-        return whole * min(max((t - seen) / way, 0.0), 1.0)
+            if self.loops_tell_more:
+                self._strays = from_loop_to_loop(self.track, first, self.doubt)
+            else:
+                seen = max(self.track.seen_t, first.start_s, here.t if here is not None else first.start_s)
+                known = self.track.spread(1.0) if first.running else None
+                whole = known if known is not None else self.doubt(first.end_s, first)
+                rate = whole / max(first.end_s - seen, 1e-6)
+                self._strays = Straying((seen, first.end_s), (rate, 0.0), (0.0, whole), (0.0, 0.0))
+        return self._strays.at(t)
 
     def laps_for(self, kind: str, leg: Leg) -> tuple[Leg, ...]:
         """The lap of the action and the one before, as far as this kind of call may be spoken on them.

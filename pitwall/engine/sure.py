@@ -10,7 +10,7 @@ from pitwall.engine.situation import Situation
 from pitwall.radio.pending import Spans
 
 T = TypeVar("T")
-MOST_MARGIN_S = 1.5
+MOST_MARGIN_S, MOST_BEFORE_LOOP_S = 1.5, 5.0  # rather after a loop ahead that ends the doubt than before it
 AFTER_CORNER_S, BEFORE_BRAKING_S = 0.5, 0.15  # drivers differ more in when a corner is over than in when braking begins
 
 
@@ -45,7 +45,8 @@ class Sure:
         known = self._margins.get(id(stretches))
         if known is None:
             strays = self._at.strays
-            margins = tuple([(min(MOST_MARGIN_S, AFTER_CORNER_S + strays(begin)),
-                              min(MOST_MARGIN_S, BEFORE_BRAKING_S + strays(end))) for begin, end in stretches])
+            most = MOST_BEFORE_LOOP_S if self._at.loops_tell_more else MOST_MARGIN_S
+            margins = tuple([(min(most, AFTER_CORNER_S + strays(begin)), min(most, BEFORE_BRAKING_S + strays(end)))
+                             for begin, end in stretches])
             known = self._margins[id(stretches)] = stretches, margins  # held, so that its id stays its own
         return known[1]

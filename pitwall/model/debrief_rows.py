@@ -187,6 +187,11 @@ class RunRow(Frozen):
         return self.only_in is None
 
     @property
+    def told(self) -> bool:
+        """True where what is left of it tells anything: of an alternate that was left only what was driven does."""
+        return self.owed or bool(self.stints) or self.finished
+
+    @property
     def finished(self) -> bool:
         """True when it was driven, and enough of it."""
         return self.state == "done" and self.counts

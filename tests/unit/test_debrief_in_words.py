@@ -13,7 +13,7 @@ RADIO = SimpleNamespace(calls=0, in_time=0, in_window=0, unconfirmed=0, late=0, 
 
 def test_the_longest_name_of_a_run_does_not_touch_its_state() -> None:
     """A name may have 32 letters; the states of all runs of a car stand below one another."""
-    runs = [SimpleNamespace(run=name, reason=None, state="done", counts=True, in_part=False, owed=True, items=0,
+    runs = [SimpleNamespace(run=name, reason=None, state="done", counts=True, in_part=False, told=True, items=0,
                             items_done=0, timed_done=1, timed_wanted=1) for name in ("a", "w" * 32)]
     car = SimpleNamespace(car="7", laps=(), best_lap_s=None, runs=runs, items=(), radio=RADIO)
     _, short, long, _ = _of_car(cast(CarDebrief, car))

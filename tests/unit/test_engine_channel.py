@@ -66,6 +66,25 @@ def test_a_call_that_does_not_fit_in_full_is_shortened() -> None:
     assert spec.say_by_s + SLOW_SPEECH * SHORT_S < 113.0
 
 
+def test_what_is_soon_overtaken_is_said_in_short_at_once() -> None:
+    """What the lap is that has just begun: in full on the next long straight it comes when the driver has pushed on."""
+    stretches = ((110.0, 113.0), (121.0, 140.0))
+    at_leisure, at_once = Radio().go(100, call(stretches=stretches)), Radio().go(
+        100, call(stretches=stretches, soon_over=True))
+    assert (at_leisure["hold"].spec.way, at_leisure.window()[0] > 120) == ("full", True)
+    assert (at_once["hold"].spec.way, at_once.window()[0] < 112) == ("short", True)
+
+
+def test_what_is_soon_overtaken_is_not_said_in_parts() -> None:
+    """The rest of it would come too late, and the driver waits for the rest."""
+    text = "Hold gear five after turn four, and count to five from there."
+    for soon_over, way in ((False, "parts"), (True, "short")):
+        radio = Radio(keys=9)
+        radio.go(100, call(text=text, short="Hold", spoken_s=5.0, stretches=((110.0, 115.5), (121.0, 126.5)),
+                           soon_over=soon_over))
+        assert radio["hold"].spec.way == way
+
+
 def test_a_call_without_any_place_is_advised_against() -> None:
     """Nobody needs to hear it in a corner: it is held back, and told why."""
     spec = call(stretches=((110.0, 110.5),))

@@ -10,6 +10,7 @@ import pytest
 
 from pitwall.engine.rules.switch import EACH_S, MOST_EACH_S, SETTLED_PART
 from pitwall.engine.situation import running_legs
+from pitwall.engine.sure import Sure
 from pitwall.engine.view import situation
 from pitwall.model.circuit import Circuit, ListeningStretch
 from pitwall.model.events import ChannelReported
@@ -179,6 +180,44 @@ def test_a_lap_that_has_not_begun_is_as_unsure_as_its_length_says() -> None:
     at = situation(made.car, made.session.clock, 10.0)
     assert at.strays(at.legs[0].end_s) == pytest.approx(at.doubt(at.legs[0].end_s, at.legs[0]))
     assert replace(at, now=11.0).strays(at.legs[0].start_s) == 0
+
+
+def out_lap() -> Stage:
+    """Car 41 leaves the pit lane at 200 s."""
+    made = Stage(setup(circuit=heard_circuit())).green()
+    made.leave(200)
+    made.wait(201)
+    return made
+
+
+def test_on_an_out_lap_a_stretch_is_as_sure_as_the_loop_before_it_lets_it_be() -> None:
+    """Nothing is unknown where the car was seen; it grows from there to the next loop, and begins anew after that, as
+    soon as a car that is late must have been seen there."""
+    made = out_lap()
+    at = situation(made.car, made.session.clock, 201.0)
+    place = made.car.lap_map.loops["1"]
+    loop = at.legs[0].at(place)
+    doubt = at.track.spread(place)
+    assert doubt is not None
+    behind, here, half, before = (at.strays(t) for t in (190.0, 200.0, (200.0 + loop) / 2, loop - 0.01))
+    assert behind == here == 0
+    assert half == pytest.approx(before / 2, abs=0.01)
+    assert 0 < before == pytest.approx(doubt, abs=0.01)
+    just_after, seen_for_sure = at.strays(loop + 0.01), at.strays(loop + doubt)
+    assert just_after == pytest.approx(doubt, abs=0.05)
+    assert seen_for_sure < 0.5 * doubt
+    assert at.strays(at.legs[0].end_s - 0.01) < (at.track.spread(1.0) or 0.0)
+
+
+def test_a_call_on_the_out_lap_waits_for_the_loop_that_tells_where_the_car_is() -> None:
+    """Where a car without positions is half a minute after the pit exit nobody knows: the straight after the loop is
+    surer than an earlier one."""
+    made = out_lap()
+    at = situation(made.car, made.session.clock, 201.0)
+    loop = at.legs[0].at(made.car.lap_map.loops["1"])
+    sure = Sure(at).of(((loop - 9.0, loop - 1.0), (loop + 5.0, loop + 13.0)), 1.0)
+    assert sure[-1][1] - sure[-1][0] > 4
+    assert len(sure) == 1 or sure[0][1] - sure[0][0] < 4
 
 
 def test_a_board_hangs_a_lap_before_the_act_that_its_room_is_of() -> None:

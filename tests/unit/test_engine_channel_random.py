@@ -107,6 +107,16 @@ def test_what_ended_is_never_offered_again_by_the_plan(
     assert all(placed[spec.key] is spec for spec in over)
 
 
+class Doubtful(Situation):
+    """The further ahead, the less sure the car is, up to ``whole_s`` after a minute."""
+
+    whole_s = 0.0
+
+    def strays(self, t: float) -> float:
+        """Growing evenly."""
+        return self.whole_s * min(max((t - SOONEST_S) / 60.0, 0.0), 1.0)
+
+
 @settings(deadline=None)
 @given(specs=calls(), strays_s=st.floats(0.0, 3.0), parts=st.booleans())
 def test_what_has_no_window_by_the_last_standard_has_none_by_any(
@@ -114,7 +124,8 @@ def test_what_has_no_window_by_the_last_standard_has_none_by_any(
 ) -> None:
     """That is why a call without a place is asked that first. And what is kept of a moment is what it would be anew."""
     seen = {one.name: getattr(on_track(), one.name) for one in fields(Situation)}
-    at = Situation(**seen | {"_strays": (SOONEST_S, 60.0, strays_s)})
+    at = Doubtful(**seen)
+    at.whole_s = strays_s
     kept = Sure(at)
     for spec in specs:
         found = [ways_of(at, spec, standard, kept, parts) for standard in range(least_sure(spec) + 1)]

@@ -200,8 +200,10 @@ def test_a_cool_lap_is_announced_and_so_is_the_push_after_it() -> None:
     stage.wait(max(t + 3, cool.spec.say_from_s + 0.1))
     assert (cool.state, cool.spec.ask.lap_kind) == ("due", "cool")
     assert cool.spec.say_from_s >= t
+    assert cool.spec.soon_over, "later the driver has pushed through half a lap"
     t = stage.lap(t, 150)
     push = stage.call("run-timed")
+    assert not push.spec.soon_over
     assert push.spec.say_by_s + push.spec.spoken_s <= t
     stage.lap(t, 100)
     assert (cool.state, push.state) == ("done", "done")

@@ -100,6 +100,7 @@ def _say(
         run=run.run.run,
         lap=run.lap_label(leg.index),
         waits=kind == "cool" and not leg.running,
+        soon_over=kind == "cool",
         leg=leg.index,
         room=room,
         ask=ask,

@@ -1,0 +1,97 @@
+"""What is left of a run of which half was driven: nothing of its items goes amiss without a word."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from pitwall.app.debriefing import debrief_of
+from pitwall.app.next_plan import Draft
+from pitwall.cli.debrief import in_words
+from tests.unit.engine_stage import SPARE, plan, setup
+from tests.unit.kept_stage import Kept
+from tests.unit.test_app_next_plan import BOTH, FIRST, RAIN, SETS, WET, drafted
+
+HOLD_ON_COOL = {"do": "hold", "on": "cool", "after": "turn 1", "want": "must"}
+DROPPED = {"do": "comment", "on": {"timed": [1, 2]}, "want": "must"}
+
+
+def ended_early(folder: Path, laps: str, item: dict[str, Any], *seconds: float, red: bool = False) -> Draft:
+    """The draft after a run of which these laps were driven behind the out-lap, its item on none of them."""
+    stage = Kept(setup(plan(FIRST | {"laps": laps, "items": [item]}), regulations=BOTH)).green()
+    stage.command("drop", run="first", item=item["do"])
+    t = stage.leave(200).lap(200, 125, from_exit=True)
+    for one in seconds:
+        t = stage.lap(t, one)
+    if red:
+        stage.status(t + 10, "red")
+    stage.home(t)
+    return drafted(stage, folder)
+
+
+def on(draft: Draft) -> list[tuple[str, tuple[int, ...]]]:
+    """On which laps of the first run its only item is."""
+    (item,) = draft.plan.runs[0].items
+    return [(one.kind, one.numbers) for one in item.on]
+
+
+def test_an_item_left_on_two_laps_goes_on_for_two(tmp_path: Path) -> None:
+    """Two of four timed laps were driven, both without it: the two that are left have it, each once."""
+    draft = ended_early(tmp_path, "out, 4 timed, in", DROPPED, 100, 100)
+    assert (draft.plan.runs[0].run, draft.plan.runs[0].laps) == ("first", ("out", "timed", "timed", "in"))
+    assert on(draft) == [("timed", (1, 2))]
+
+
+@pytest.mark.parametrize(
+    ("laps", "item", "driven", "rest", "where"),
+    [("out, 4 timed, in", DROPPED, (100, 100, 100), ("out", "timed", "timed", "in"), [("timed", (1, 2))]),
+     ("out, timed, cool, timed, in", HOLD_ON_COOL, (100, 150), ("out", "timed", "cool", "in"), [("cool", ())]),
+     ("out, timed, cool, 5 timed, in", HOLD_ON_COOL, (100, 150, 100, 100),
+      ("out", "timed", "cool", "timed", "timed", "in"), [("cool", ())])],
+)  # fmt: skip
+def test_where_the_laps_left_are_too_few_for_an_item_the_draft_has_those_that_it_needs(
+    laps: str, item: dict[str, Any], driven: tuple[float, ...], rest: tuple[str, ...],
+    where: list[tuple[str, tuple[int, ...]]], tmp_path: Path,
+) -> None:  # fmt: skip
+    """One timed lap is left and the item lacks two, or none of its kind is: the run counts, so what is left of it are
+    its items and their laps, and no fewer timed ones than are left. That laps were not driven is told with it."""
+    draft = ended_early(tmp_path, laps, item, *driven)
+    run = draft.plan.runs[0]
+    assert (run.run, run.want, run.laps, run.items[0].want) == ("first-rest", "must", rest, "must")
+    assert on(draft) == where
+    (told,) = [line for line in draft.decide if line.startswith("first-rest: ")]
+    assert "timed laps of first were driven in p1, and no 'shorten_to' says that so few are enough; the draft" in told
+
+
+def test_of_a_run_that_was_broken_off_it_is_told_where_an_item_has_too_few_laps(tmp_path: Path) -> None:
+    """A red flag after three of four: an item that lacks two laps has the one that is left, and a sentence."""
+    draft = ended_early(tmp_path, "out, 4 timed, in", DROPPED, 100, 100, 100, red=True)
+    assert draft.plan.runs[0].laps == ("out", "timed", "in")
+    assert on(draft) == [("timed", ())]
+    assert "first: comment was not done on 2 laps, and 1 of them is left" in draft.decide
+
+
+@pytest.mark.parametrize("whole", [True, False])
+def test_what_a_wet_run_did_not_bring_is_told_once_the_dry_plan_is_back(whole: bool, tmp_path: Path) -> None:
+    """It was driven, and nobody is owed what is left of it: the draft does not carry it, but says so, and the terminal
+    says what was not done."""
+    laps = "out, timed, cool, in" if whole else "out, timed, cool, timed, in"
+    wet = plan(RAIN | {"want": "must", "laps": laps, "items": [HOLD_ON_COOL]}, tyre_sets=WET,
+               starts_with={"tyres": "W1"})  # fmt: skip
+    stage = Kept(setup(plan(FIRST | {"items": []}, SPARE, tyre_sets=SETS), regulations=BOTH,
+                       alternates={"41": {"wet": wet}})).green()  # fmt: skip
+    stage.command("switch_plan", alternate="wet", text="rain")
+    stage.command("drop", run="rain", item="hold")
+    stage.wait(400).leave(400)
+    stage.home(stage.lap(stage.lap(stage.lap(400, 125, from_exit=True), 100), 150))
+    stage.wait(stage.now + 60).command("switch_plan", alternate="dry", text="it dries")
+    draft = drafted(stage, tmp_path)
+    assert "rain" not in [run.run for run in draft.plan.runs]
+    (told,) = [line for line in draft.decide if line.startswith("rain: ")]
+    assert "of the wet plan alone, which was left again; " in told
+    assert "hold on cool-down lap 1 was not done: dropped by desk" in told
+    assert ("1 of 2 timed laps were driven" in told) is not whole
+    said = in_words(debrief_of(stage.journal(tmp_path)))
+    assert [line for line in said if "hold on cool-down lap 1 of rain" in line]
