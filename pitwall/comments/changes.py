@@ -187,13 +187,16 @@ def _against(first: Remark, second: Remark) -> str:
 def open_complaints(said: Sequence[Said]) -> tuple[Said, ...]:
     """The last word on each thing where that is a complaint, the worst first.
 
-    Less of it is still a complaint; what is gone is none.
+    Less of it is still a complaint; what is gone is none, and gone from a turn it is gone from all phases of it.
     """
-    found = []
-    for own in _by_topic(said).values():
-        worded = [one for one in own if one.remark.what is not None] or own[-1:]
+    found, topics = [], _by_topic(said)
+    for topic, its_own in topics.items():
+        driver, turn, speed, phase, *of_what = topic
+        whole = topics.get((driver, turn, speed, None, *of_what), []) if phase is not None else []
+        worded = [one for one in its_own if one.remark.what is not None] or its_own[-1:]
+        counted = {id(one) for one in (*worded, *(one for one in whole if one.remark.trend == "gone"))}
         last: Said | None = None
-        for one in worded:
+        for one in (one for one in said if id(one) in counted):
             if one.remark.trend != "gone":
                 last = one
             elif last is not None and last.remark.what == one.remark.what:

@@ -100,7 +100,8 @@ class CallRow(Frozen):
     begun_s: float | None = Field(default=None, description="as the radio desk heard it begin, else said_s less "
                                                             "spoken_s")
     said_s: float | None = Field(default=None, description="when the key 'said' was pressed, which is after the words, "
-                                                           "or the radio desk had heard them")
+                                                           "or the radio desk had heard them; a key that was told "
+                                                           "later (--at) counts at its own moment")
     state: CallState
     counted_as: CallCount = Field(
         default="open", description="where the figures of the calls count it; in_window: begun_s lies between "

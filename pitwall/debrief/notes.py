@@ -17,6 +17,8 @@ DOUBTFUL = ("unconfirmed", "late", "missed")
 Voice = tuple[float, float]
 ENTERED = frozenset({"undo", "set_car", "set_switch", "set_tyres", "set_fuel"})
 """Commands by which a hand changes what is believed of a car; lines and pit signals stand in the table of laps."""
+KEYS = frozenset({"said", "answered"})
+"""Commands that tell when a call was spoken."""
 OVERTAKEN_S = 60.0
 """A position that is older than the newest by more was not overtaken on its way: its feed started over."""
 
@@ -139,6 +141,7 @@ class Notes:
     gaps: list[tuple[float, float]] = field(default_factory=list)
     failed: int = 0
     _standing: dict[str, AlertNotes] = field(default_factory=dict)
+    _key: ev.CommandGiven | None = None
 
     def __post_init__(self) -> None:
         self._facts: dict[str, Callable[[Any], None]] = {
@@ -163,6 +166,8 @@ class Notes:
         note = self._facts.get(stamped.event.type)
         if note is not None:
             note(stamped.event)
+        event = stamped.event
+        self._key = event if isinstance(event, ev.CommandGiven) and event.command in KEYS else None
         for output in outputs:
             if isinstance(output, out.Answered) and isinstance(stamped.event, ev.CommandGiven):
                 self._answered(stamped.event, output)
@@ -229,16 +234,23 @@ class Notes:
         notes = car.calls.get(prompt.call)
         if notes is None:
             notes = car.calls[prompt.call] = CallNotes(prompt, prompt, first_t=prompt.t)
+        spoken_s, before = self._spoken_s(prompt), notes.last.state
         notes.last = prompt
         if prompt.state not in DOUBTFUL:
             notes.worded = prompt
         if prompt.state == "due" and notes.due_s is None:
             notes.due_s = prompt.t
-        if prompt.state == "said":
-            notes.said_s = prompt.t
+        if prompt.state == "said" and (before != "said" or notes.said_s is None):
+            notes.said_s = spoken_s
         if prompt.state in ("said", "done", "late", "unconfirmed") and notes.told_s is None:
-            notes.told_s = prompt.t
+            notes.told_s = spoken_s
         notes.doubted |= prompt.state in ("late", "unconfirmed")
+
+    def _spoken_s(self, prompt: out.Prompt) -> float:
+        """When a call was spoken that is told to be: the key may come in later than it was pressed, or be told later
+        (``--at``), and its own moment counts, as it does in the engine."""
+        key = self._key
+        return prompt.t if key is None or key.id != prompt.because else min(key.t, prompt.t)
 
     def _alert(self, alert: out.Alert) -> None:
         standing = self._standing.get(alert.id)

@@ -38,13 +38,23 @@ def length(told: Told, prompt: Row) -> Own:
     return Own(spoken_s(told, prompt["text"]), off=0.051)
 
 
+def _key(told: Told, prompt: Row) -> Row | None:
+    """The key by which a call was said."""
+    given = next((row for row in told.facts("command_given") if row["id"] == prompt["because"]), None)
+    return given if given is not None and given["command"] in ("said", "answered") else None
+
+
+def moment(told: Told, prompt: Row) -> float:
+    """When it was spoken, in session seconds: as the key was pressed, which may be told later, and never after it came
+    in; without one the engine took it from what followed."""
+    key = _key(told, prompt)
+    found: float = prompt["t"] if key is None else min(key["t"], key["received_t"])
+    return found
+
+
 def said_at(told: Told, prompt: Row) -> Own | None:
-    """When it was said: as the key that says so came in; without one the engine took it from what followed."""
-    key = next((row for row in told.facts("command_given") if row["id"] == prompt["because"]), None)
-    if key is None or key["command"] not in ("said", "answered"):
-        return near(prompt["t"], 3, "engine")
-    moments = [key[name] for name in ("t", "received_t") if abs(key[name] - prompt["t"]) <= 0.0006]
-    return near(moments[0], 3) if moments else near(prompt["t"], 3, "engine")
+    """When it was said, and whether that is the recount's own or the engine's."""
+    return near(moment(told, prompt), 3, *(() if _key(told, prompt) is not None else ("engine",)))
 
 
 def item_label(told: Told, car: str, run: str, item: str, text: str) -> Own:

@@ -68,14 +68,14 @@ def voices(told: Told, car: str) -> list[tuple[float, float]]:
     found = []
     for history in _history(told, car).values():
         if history[-1]["state"] in HEARD:
-            key = next(one["t"] for one in history if one["state"] in (*HEARD, *DOUBTED))
+            key = second_calls.moment(told, next(one for one in history if one["state"] in (*HEARD, *DOUBTED)))
             found.append((key - _worded(history)["spoken_s"], key))
     return found
 
 
 def begun_at(told: Told, car: str, told_of: list[Row]) -> float | None:
     """When a call was begun: with the last talk of the engineer before it was told, else by the length of its words."""
-    said = [one["t"] for one in told_of if one["state"] == "said"]
+    said = [second_calls.moment(told, one) for one in told_of if one["state"] == "said"]
     if not said:
         return None
     talks = voices(told, car) if told.facts("channel_reported", car) else []

@@ -184,6 +184,23 @@ def test_a_complaint_is_open_until_something_better_is_said() -> None:
     ]  # fmt: skip
 
 
+def test_what_is_gone_from_a_turn_is_gone_from_all_its_phases() -> None:
+    """"us gone t4" closes what was said of its entry; another finding, turn or driver stays open, so does what was said
+    later, and a phase that it names closes that phase alone."""
+    for typed, still in (("us gone t4", ["turn 7 mid: understeer", "turn 4 exit: oversteer"]),
+                         ("t4 exit us gone", ["turn 4 entry: understeer", "turn 7 mid: understeer",
+                                              "turn 4 exit: oversteer"])):  # fmt: skip
+        told = [comment(1, "first", "t4 entry us 3; t7 mid us 3; t4 exit os 2"), comment(2, "second", typed)]
+        assert [one.words.partition(",")[0] for one in open_complaints(all_said(told))] == still
+    again = [comment(1, "first", "t4 entry us 3"), comment(2, "second", "us gone t4"),
+             comment(3, "third", "t4 entry us 2")]  # fmt: skip
+    assert [one.words for one in open_complaints(all_said(again))] == ["turn 4 entry: understeer, severity 2"]
+    other = [comment(1, "first", "t4 entry us 3"), comment(2, "first", "us gone t4", driver="bryn")]
+    assert len(open_complaints(all_said(other))) == 1
+    worse = [comment(1, "first", "t4 entry worse"), comment(2, "second", "us gone t4")]
+    assert len(open_complaints(all_said(worse))) == 1, "nobody said what became worse"
+
+
 def test_nothing_said_is_nothing_found() -> None:
     """Comments without remarks are kept elsewhere."""
     assert findings([comment(1, "first", ": windy")]) == CommentFindings()

@@ -55,6 +55,13 @@ def outputs(name: str, kind: str, car: str | None = None) -> list[Row]:
     return [one for one in told(name)[0] if one["type"] == kind and car in (None, one.get("car"))]
 
 
+def pressed(name: str, prompt: Row) -> float:
+    """The moment of the key by which this came to be told; that of the prompt where it was no key."""
+    keys = [one["t"] for one in facts(name, "command_given") if one["id"] == prompt["because"]
+            and one["command"] in ("said", "answered")]
+    return float(min([prompt["t"], *keys]))
+
+
 def cars(name: str) -> list[CarDebrief]:
     """The cars of a debrief."""
     return list(made(name).cars)
@@ -176,7 +183,7 @@ def test_calls(name: str) -> None:
             assert getattr(radio, state) == count[state]
         assert radio.open == count["planned"] + count["shown"] + count["due"]
         assert radio.by_kind == Counter(end["kind"] for end in ends.values())
-        first = {call: next((one["t"] for one in told if one["state"] in (*HEARD, *DOUBTED)), None)
+        first = {call: next((pressed(name, one) for one in told if one["state"] in (*HEARD, *DOUBTED)), None)
                  for call, told in history.items()}
         spoken = [(first[call] - ends[call]["spoken_s"], first[call]) for call in heard]
         assert radio.spoken_s == pytest.approx(sum(end - begin for begin, end in spoken), abs=0.06)
@@ -190,7 +197,7 @@ def test_calls(name: str) -> None:
         keys = [one for one in facts(name, "command_given", car.car) if one["command"] == "said"]
         assert {one["call"] for one in keys if one.get("call")} <= set(history)
         for row in car.calls:
-            last_said = [one["t"] for one in history[row.call] if one["state"] == "said"]
+            last_said = [pressed(name, one) for one in history[row.call] if one["state"] == "said"]
             assert row.said_s == (round(last_said[-1], 3) if last_said else None)
 
 
