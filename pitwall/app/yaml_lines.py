@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from pathlib import Path
+from shlex import quote
 
 import yaml
 
@@ -67,9 +68,8 @@ def _read_text(path: Path, name: str) -> str:
             finding("PW004", file=name, found="more than 1 MiB", expected="a file that a person wrote")
         )
     if raw.startswith(SPREADSHEET):
-        made = path.with_suffix(".yaml").name
         raise ReadingStopped(finding("PW005", file=name, found="a spreadsheet", expected="text in UTF-8",
-                               suggestion=f"make a plan of it: pitwall plan convert {path.name} {made}"))
+                               suggestion=_of_a_workbook(path)))
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -77,6 +77,16 @@ def _read_text(path: Path, name: str) -> str:
         byte = f"byte 0x{raw[error.start]:02x}"
         raise ReadingStopped(finding("PW005", file=name, line=line, found=f"{byte}, which is not UTF-8",
                                expected="text in UTF-8", suggestion="save the file as UTF-8")) from None
+
+
+def _of_a_workbook(path: Path) -> str:
+    """The commands that make a plan of it, as a shell takes them. ``plan convert`` goes by the name: with another
+    ending it would be taken for something else, or be written over by itself."""
+    book, made = (quote(path.with_suffix(suffix).name) for suffix in (".xlsx", ".yaml"))
+    if path.suffix.lower() == ".xlsx":
+        return f"make a plan of it: pitwall plan convert {quote(path.name)} {made}"
+    return (f"if it is a workbook, rename it first: mv {quote(path.name)} {book}; then make a plan of it: "
+            f"pitwall plan convert {book} {made}")
 
 
 def _near_file(path: Path) -> str | None:

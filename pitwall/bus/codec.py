@@ -21,7 +21,7 @@ from pydantic_core import to_json
 from pitwall.bus.payload import complaint, control_character, may_hold_controls, read_object, readable_id, shown
 from pitwall.bus.topics import BY_MODEL, MAX_FACT_BYTES, MAX_STATE_BYTES, Place, Topic, place_of, topic_of
 from pitwall.errors import PayloadError
-from pitwall.model.events import CarCrossed, CarPositioned, CommandGiven, Event, Fact
+from pitwall.model.events import OF_READINGS, CarCrossed, CarPositioned, CommandGiven, Event, Fact
 from pitwall.model.outputs import AdviceState, Alert, Health, LadderState, Output, Proposal
 
 WIRE_NAMES: dict[type[BaseModel], dict[str, str]] = {
@@ -74,6 +74,9 @@ def fact_from(topic: str, payload: bytes, now: float) -> Event:
     known = _known_fields(topic, place, fields, message_id)
     if may_hold_controls(payload):
         _refuse_controls(topic, known, message_id)
+    if message_id is not None and message_id.startswith(OF_READINGS):
+        reason = f"id {shown(message_id)} begins with {OF_READINGS!r}, as only the daemon's own do: give it another"
+        raise PayloadError(topic, reason, message_id)
     if model is CommandGiven:
         known.setdefault("t", now)
     return cast(Event, _validated(topic, model, known, message_id, to_json(known)))

@@ -23,7 +23,7 @@ from pitwall.engine.plan_guards import meant
 from pitwall.engine.progress import RunState
 from pitwall.engine.team import TeamCar
 from pitwall.model.comments import Comment, Remark
-from pitwall.model.events import CommandGiven, CommentRead
+from pitwall.model.events import OF_READINGS, CommandGiven, CommentRead
 
 LONGEST_ID = 128
 
@@ -67,9 +67,9 @@ def as_read(command: CommandGiven, turns: Collection[int]) -> CommentRead:
         command: one with ``shorthand``.
         turns: those that the circuit has; none: not known.
     """
-    own = f"read:{command.id}"
+    own = f"{OF_READINGS}{command.id}"
     if len(own) > LONGEST_ID:
-        own = f"read:{hashlib.sha256(command.id.encode()).hexdigest()}"
+        own = f"{OF_READINGS}{hashlib.sha256(command.id.encode()).hexdigest()}"
     head: dict[str, Any] = {"id": own, "t": command.t, "car": command.car, "command": command.id}
     try:
         typed = parse(command.shorthand or "", turns)

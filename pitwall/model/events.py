@@ -147,6 +147,11 @@ class PlanFileRead(Fact):
     problem: str | None = Field(default=None, max_length=2000, description="the errors found in it, in words")
 
 
+OF_READINGS = "read:"
+"""So begin the ids of :class:`CommentRead`, and none of a message that comes in: were one taken, the reading would pass
+for a message that came twice, and be lost."""
+
+
 class CommentRead(Fact):
     """How the shorthand of a command was read as it was given. It stands before that command in the journal, so what
     was decided that day does not hang on the rules by which shorthand is read later.

@@ -89,8 +89,8 @@ def plain_values(kind: Any, rules: tuple[Any, ...]) -> st.SearchStrategy[Any]:
     if kind is int:
         return st.integers(max(int(low), -MOST_EXACT), min(int(high), MOST_EXACT))
     if kind is float:
-        open_below = any(isinstance(rule, Gt) for rule in rules)
-        return st.floats(low, high, exclude_min=open_below)
+        open_below, open_above = (any(isinstance(rule, kind_of) for rule in rules) for kind_of in (Gt, Lt))
+        return st.floats(low, high, exclude_min=open_below, exclude_max=open_above)
     if kind is str:
         if any(getattr(rule, "pattern", None) == SLUG_PATTERN for rule in rules):
             return st.from_regex(r"[a-z0-9-]{1,32}", fullmatch=True)

@@ -10,7 +10,7 @@ import pytest
 from pitwall.app.commanding import arguments_from, command_from, give
 from pitwall.app.comment_reading import reading_first
 from pitwall.app.daemon import Daemon, offline_message
-from pitwall.bus.codec import message_for_fact
+from pitwall.bus.codec import fact_from, message_for_fact
 from pitwall.bus.memory import MemoryBroker, MemoryBus
 from pitwall.comments.shorthand import parse
 from pitwall.engine import comment_commands
@@ -146,6 +146,25 @@ def test_only_the_daemon_says_how_a_comment_reads() -> None:
     """No message brings it in."""
     with pytest.raises(PayloadError, match="never sent over the bus"):
         message_for_fact("fp1", CommentRead(id="r", t=0.0, car=CAR, command="c"))
+
+
+async def test_nobody_takes_the_id_of_a_reading() -> None:
+    """A message with such an id is refused and told why, so the reading of the comment behind it is stored."""
+    desk = await Desk().start()
+    fact = {"command": "comment", "by": "ann"}
+    taken = message_for_fact(desk.session, CommandGiven(id="read:c2", t=0.0, car=CAR, text="hello", **fact))
+    typed = message_for_fact(desk.session, CommandGiven(id="c2", t=0.0, car=CAR, shorthand="us t4", **fact))
+    for one in (taken, typed):
+        desk.daemon.bus.publish(one.topic, one.payload, qos=one.qos, retain=False)
+    for _ in range(20):
+        await asyncio.sleep(0)
+        await desk.daemon.host.drain()
+    events = [one.event for one in await desk.journal.read()]
+    assert [(one.id, one.type) for one in events if one.id.endswith("c2")] == [
+        ("read:c2", "comment_read"), ("c2", "command_given")]
+    with pytest.raises(PayloadError, match="id \"read:c2\" begins with 'read:', as only the daemon's own do: give it "
+                                           "another"):
+        fact_from(taken.topic, taken.payload, 0.0)
 
 
 def test_of_another_car_it_is_of_no_matter() -> None:

@@ -195,6 +195,23 @@ def test_a_spreadsheet_is_told_how_to_become_a_plan(tmp_path: Path) -> None:
     assert caught.value.findings[0].suggestion == "make a plan of it: pitwall plan convert plan_41.xlsx plan_41.yaml"
 
 
+@pytest.mark.parametrize(("name", "told"), [
+    ("plan 41.xlsx", "make a plan of it: pitwall plan convert 'plan 41.xlsx' 'plan 41.yaml'"),
+    ("plan_41.XLSX", "make a plan of it: pitwall plan convert plan_41.XLSX plan_41.yaml"),
+    ("plan_41.yaml", "if it is a workbook, rename it first: mv plan_41.yaml plan_41.xlsx; "
+                     "then make a plan of it: pitwall plan convert plan_41.xlsx plan_41.yaml"),
+    ("my plan.yml", "if it is a workbook, rename it first: mv 'my plan.yml' 'my plan.xlsx'; "
+                    "then make a plan of it: pitwall plan convert 'my plan.xlsx' 'my plan.yaml'"),
+])
+def test_the_command_for_a_spreadsheet_can_be_given_as_it_is_told(tmp_path: Path, name: str, told: str) -> None:
+    """Names with blanks are quoted; a workbook that is not called one is never turned into itself."""
+    path = tmp_path / name
+    path.write_bytes(b"PK\x03\x04\x14\x00\x06\x00\x08\x00\xc7")
+    with pytest.raises(FileProblem) as caught:
+        read_document(path)
+    assert caught.value.findings[0].suggestion == told
+
+
 def test_a_byte_order_mark_is_no_fault(tmp_path: Path) -> None:
     """Editors on Windows write one in front."""
     path = tmp_path / "bom.yaml"
