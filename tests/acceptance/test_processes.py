@@ -45,9 +45,10 @@ class Client:
         self._process = subprocess.Popen([program, *words], stdout=self._out)
 
     def seen(self) -> list[Seen]:
-        """Everything so far, in order."""
+        """Everything so far, in order. Long messages are written in pieces: the last line may not be whole yet."""
         found = []
-        for line in self.path.read_text(encoding="utf-8").splitlines():
+        whole, _, _ = self.path.read_bytes().rpartition(b"\n")
+        for line in whole.decode("utf-8").split("\n") if whole else ():
             topic, retained, payload = line.split(" ", 2)
             found.append(Seen(topic.removeprefix(TOPICS), retained == "1", json.loads(payload) if payload else None))
         return found
