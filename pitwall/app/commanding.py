@@ -9,6 +9,7 @@ import re
 import socket
 from contextlib import suppress
 from dataclasses import replace
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Any, get_args
 
@@ -118,7 +119,7 @@ def command_from(car: str, command: str, by: str, arguments: dict[str, Any]) -> 
         UserError: with what is wrong and what was expected.
     """
     if command not in names_of_commands():
-        hint = near(command, names_of_commands()) or f"there are {', '.join(names_of_commands())}"
+        hint = _nearest_command(command) or f"there are {', '.join(names_of_commands())}"
         raise UserError(f"no command {command!r}: {hint}")
     values = {"car": car, "command": command, "by": by, **arguments}
     try:
@@ -128,6 +129,15 @@ def command_from(car: str, command: str, by: str, arguments: dict[str, Any]) -> 
         found = changes or findings_from(failure, values, CommandGiven)
         raise UserError("; ".join(one.text() for one in found)) from None
     return values
+
+
+def _nearest_command(word: str) -> str | None:
+    """The command that was meant: one that begins likewise, rather than one that only shares more letters: ``bocks``
+    is "box", not "clock"."""
+    likewise = [name for name in names_of_commands() if name[:1] == word[:1].lower()]
+    anywhere = near(word, names_of_commands())
+    looser = get_close_matches(word.lower(), likewise, n=1, cutoff=0.5) if anywhere is not None else []
+    return near(word, likewise) or (f"did you mean {looser[0]!r}?" if looser else anywhere)
 
 
 def _changes_in(arguments: dict[str, Any]) -> list[Finding]:

@@ -12,6 +12,7 @@ from shlex import quote
 
 import yaml
 
+from pitwall.app.journal_names import SQLITE_MAGIC
 from pitwall.app.yaml_composer import Composer
 from pitwall.app.yaml_document import Document, ReadingStopped
 from pitwall.checks.codes import finding
@@ -70,6 +71,9 @@ def _read_text(path: Path, name: str) -> str:
     if raw.startswith(SPREADSHEET):
         raise ReadingStopped(finding("PW005", file=name, found="a spreadsheet", expected="text in UTF-8",
                                suggestion=_of_a_workbook(path)))
+    if raw.startswith(SQLITE_MAGIC):
+        raise ReadingStopped(finding("PW005", file=name, found="a journal of a session", expected="text in UTF-8",
+                               suggestion="pitwall debrief, export and replay take a journal"))
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:

@@ -121,6 +121,8 @@ def _take_left(
         setattr(args, wanted, [*getattr(args, wanted), *words])
         return
     unknown = [word for word in left if word.startswith("-") or wanted is None]
+    if wanted is not None and not re.match(r"--?[a-zA-Z]", unknown[0]):
+        parser.error(f"{unknown[0]!r} begins with a dash, as options do: put all of it in quotation marks, as one word")
     hint = _nearest_option(unknown[0], getattr(args, "usage", ""))
     parser.error(f"unrecognized arguments: {' '.join(unknown)}{hint}")
 

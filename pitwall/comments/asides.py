@@ -13,7 +13,8 @@ from pitwall.comments.words import NUMBERS, by_form
 
 _COUNT = rf"(?:\d{{1,2}}|{'|'.join(NUMBERS)}|a few|few|a couple of|couple of|several)"
 _ORDER = "(?:first|second|third|last|out|in|next|same|cool down|timed|push)"
-_SETTING = ("(?:tc|traction control|abs|bb|brake bias|bias|diff|differential|map|engine map|mode|mix"
+_SETTING = ("(?:tc|traction control|abs|bb|brake bias|bias|diff|differential|map|mode|mix"
+            "|(?:engine|torque|power|throttle|fuel) map"
             "|(?:front |rear )?(?:wing|flap|arb|bar))")
 _MOVED = "(?:on|off|up|down|forwards?|back|backwards?|rearwards?|open|closed|softer|stiffer|change|changed)"
 _PLACED = r"(?:(?:to|at|position|pos) )?[-+]?\d{1,2}(?:\.\d)?(?: clicks?)?"
@@ -47,7 +48,7 @@ _ASIDES = re.compile("|".join((
     r"(?:after|before) (?:the )?(?:stop|pit stop|changes?|set ?up change|adjustment|red flag|restart)",
     r"[2-9] ?x|x[2-9]|after(?:wards)?(?=$)|later on|by then",
     rf"once|twice|(?:{_COUNT}) times|again|hard|today|this (?:run|lap|time|session)",
-    r"all (?:run|stint|session)",
+    r"all (?:run|stint|session)|(?:late|later|early|earlier)(?: on)? in (?:the |this )?(?:run|stint|session)",
     r"on the way (?:into|in|out of|out|to)",
     r"with (?:more |less )?(?:fuel|wear|temperature)",
     r"sometimes|always|often|consistently|all the time|now and then|occasionally|intermittent(?:ly)?"

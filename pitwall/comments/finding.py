@@ -13,7 +13,7 @@ OPPOSITES = ({"understeer", "oversteer"}, {"understeer", "snap"})
 """Findings that cannot both hold at one place."""
 SLIDES = {"front": "understeer", "rear": "oversteer"}
 """Which end slides makes another finding of it."""
-WIDE = ("washes", "washing", "wash", "runs", "running", "ran", "drifts", "slides", "slid", "goes", "went")
+WIDE = ("washes", "washout", "washing", "wash", "runs", "running", "ran", "drifts", "slides", "slid", "goes", "went")
 """So begins what is said of a car that goes wide; of the rear alone it is that the rear goes."""
 UNDER_BRAKING = ("understeer", "oversteer", "snap", "slides", "bottoming", "bouncing")
 """What is of no brake, whatever stands beside it."""
@@ -94,6 +94,8 @@ def _subject(parts: Parts) -> Subject | None:
 
 def _own_subject(reading: Reading, entry: Entry, word: Word) -> Subject:
     """The subject of a finding that is named alone."""
+    if entry.named and entry.value == "flat":
+        raise Slip(word, "of what, such as engine flat; that a turn is taken flat goes behind ':'")
     if entry.named:
         raise Slip(word, f"of what, such as {entry.subject} {entry.form}")
     if entry.value == "weak" and ("axle" in reading.parts or "corner" in reading.parts):
@@ -148,7 +150,8 @@ def _which_end(parts: Parts, word: Word) -> str:
 def _rear_wide(parts: Parts, entry: Entry, word: Word) -> bool:
     """Guard: it is the rear that slides, washes or runs wide; of nothing or of the front that is understeer."""
     rear = any(part in parts and parts[part][0].value.startswith("rear") for part in ("axle", "corner"))
-    return rear and entry.value == "understeer" and word.key.split()[0] in WIDE
+    wide = word.key.split()[0] in WIDE or word.key.endswith("wide")
+    return rear and entry.value == "understeer" and wide
 
 
 def _no_praise_of_what_lacks(parts: Parts) -> None:

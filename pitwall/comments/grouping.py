@@ -37,6 +37,11 @@ _OF_A_PLACE = ("in", "at", "into", "out of", "through", "for")
 """A number right behind these may be a turn: ``lock into 1``."""
 _OF_ITS_NUMBER = ("entry", "exit", "apex", "mid", "middle", "centre", "center")
 _UP_TO = ("to", "until", "through")
+_NO_ONE_NUMBER = re.compile(r"\d+(?:[-/.]\d+)?%|\d+[-/.]\d+", re.ASCII)
+"""How bad it is in another way: ``2-3``, ``5/10``, ``50%``."""
+_DOUBLED = re.compile(r"[a-z/]*(?:\+{2,}|-{2,})", re.IGNORECASE)
+_CAME_FROM = re.compile(r"(?:down|up) from [1-5] to(?= [1-5]\b)", re.ASCII)
+"""How bad it was, before how bad it is."""
 _WAS = re.compile(r"(?:was|down from|up from) [1-5]\b|[1-5] (?:last run|last time|run before)\b", re.ASCII)
 """How bad it was, behind how bad it is."""
 def groups(piece: Piece, known: Collection[int] = ()) -> Iterator[Group]:
@@ -193,6 +198,9 @@ def _what_it_was(found: Sequence[Group], piece: Piece, words: tuple[Word, ...], 
     changed = len(keys) > 2 and keys[1] in ("->", ">") and {keys[0], keys[2]} <= set("12345")
     if changed and any(group.part == "finding" for group in found):
         return Group(words[at : at + 2])  # "us 3 -> 2"
+    came = _CAME_FROM.match(" ".join(word.key for word in words[at : at + 5]))
+    if came is not None and any(group.part == "finding" for group in found):
+        raise Slip(words[at], f"how bad it is now as one number from 1 to 5; how bad it was goes behind '{MARK}'")
     rated = any(group.part == "severity" for group in found) or (piece.goes_on and not found)
     match = _WAS.match(" ".join(keys)) if rated else None
     return Group(words[at : at + len(match.group().split())]) if match is not None else None
@@ -206,7 +214,11 @@ def _through_the_corner(found: Sequence[Group], group: Group) -> bool:
 
 def unknown(found: Sequence[Group], word: Word, known: Collection[int] = ()) -> Slip:
     """Why this word cannot stand there."""
-    if re.fullmatch(r"\d+(/\d+)?", word.text):
+    if _NO_ONE_NUMBER.fullmatch(word.text):
+        return Slip(word, "how bad it is as one number from 1 to 5; turns have their letter, such as t2-3")
+    if _DOUBLED.fullmatch(word.text):
+        return Slip(word, "better, worse, more or less in a word, such as more us; or how bad it is from 1 to 5")
+    if re.fullmatch(r"\d+", word.text):
         turn = int(word.text) if word.text.isdecimal() else 0
         there = turn in known if known else turn <= HIGHEST_TURN
         return Slip(word, "a severity from 1 to 5, or a turn such as t4",

@@ -13,6 +13,7 @@ from pitwall.comments.topics import TOPICS
 FINDINGS: tuple[Entry, ...] = (
     *entries("finding", {
         "understeer": ("us | understeer | understeers | understeering | understeery | under | push | pushes | pushing"
+                       " | pushing wide | plow | plows | plough | washout | washouts"
                        " | washes out | washing out | wash out | washes wide | runs wide | running wide | won't turn"
                        " | wont turn | won't turn in | will not turn | ploughs | plowing | washes | drifts wide"
                        " | slides wide | ran wide | slid wide | goes wide | went wide | wash wide | run wide"

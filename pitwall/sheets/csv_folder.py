@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
 import re
 from collections.abc import Sequence
 from pathlib import Path
@@ -113,10 +114,29 @@ def _separator(text: str, sheet: str) -> str:
     return max((",", ";", "\t"), key=names)
 
 
+def _two_as_one(row: Sequence[str]) -> str | None:
+    """Two cells of digits side by side that may be one number with a decimal comma; None where there are none."""
+    pairs = (f"{one.strip()},{other.strip()}" for one, other in itertools.pairwise(row))
+    return next((pair for pair in pairs if re.fullmatch(r"\d+,\d{1,3}", pair, re.ASCII)), None)
+
+
+def _cells(row: Sequence[str]) -> int:
+    """How many cells a row has up to its last that is not empty."""
+    return max((at for at, cell in enumerate(row, 1) if cell.strip()), default=0)
+
+
 def _rows(path: Path, text: str, sign: str, after: int) -> list[list[Cell]]:
     # ``after``: lines of the file before this text.
     reader = csv.reader(io.StringIO(text, newline=""), strict=True, delimiter=sign)
     try:
-        return [[_as_meant(cell) for cell in row] for row in reader]
+        read: list[list[str]] = []
+        for row in reader:
+            pair = _two_as_one(row) if sign == "," and read and _cells(row) > _cells(read[0]) else None
+            if pair is not None:
+                raise UserError(f"{path}:{reader.line_num + after}: has more cells than there are headings: if {pair} "
+                                f'is one number with a decimal comma, write "{pair}" in quotation marks, or part the '
+                                "cells of the file by ;")
+            read.append(row)
+        return [[_as_meant(cell) for cell in row] for row in read]
     except csv.Error as problem:
         raise UserError(f"{path}:{reader.line_num + after}: cannot be read as CSV ({problem})") from None

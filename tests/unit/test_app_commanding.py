@@ -53,6 +53,7 @@ def test_changes_come_from_a_file(tmp_path: Path) -> None:
     ("words", "command", "told"),
     [
         (["where"], "pit", "name=value"), (["wher=exit"], "pit", "did you mean 'where'"), ([], "crss", "'cross'"),
+        ([], "bocks", "did you mean 'box'"), ([], "ross", "did you mean 'cross'"),
         (["where=out"], "pit", "where: found 'out', expected one of: entry, exit"),
         (["lap=x"], "set_car", "lap"), (["by=x"], "pit", "no argument 'by'"),
         (["changes=[{"], "amend", "cannot be read"),

@@ -112,3 +112,12 @@ def test_the_command_that_comes_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
     assert sent["arguments"] == ["shorthand=t4 us 3: a=b", "comment=2", "run=long", "lap=4"]
     assert main(["comment", "41", "--by", "ann"]) == 0
     assert sent["arguments"] == []
+
+
+def test_a_word_that_begins_with_a_dash_is_to_be_quoted(capsys: pytest.CaptureFixture[str]) -> None:
+    """The shell has parted the comment, and an arrow looks like an option."""
+    with pytest.raises(SystemExit) as left:
+        main(["comment", "41", "us", "4", "->", "2", "t4", "--check"])
+    assert left.value.code == 2
+    assert "'->' begins with a dash, as options do: put all of it in quotation marks" in capsys.readouterr().err
+    assert main(["comment", "41", "us 4 -> 2 t4", "--check"]) == 0

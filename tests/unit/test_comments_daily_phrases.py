@@ -114,3 +114,36 @@ def test_what_is_well_is_the_setting() -> None:
     """``tc 3 is fine`` says nothing of the car's balance in that turn."""
     assert (said("t4 tc 3 is fine"), parse("t4 tc 3 is fine").text) == ([], "t4 tc 3 is fine")
     assert said("t4 good with tc 3") == ["t4 neutral"]
+
+
+@pytest.mark.parametrize(("typed", "word"), [
+    ("t4 us 2-3", "2-3"), ("t4 us 5/10", "5/10"), ("t4 us 50%", "50%"), ("t4 us 2.5", "2.5"),
+])  # fmt: skip
+def test_how_bad_it_is_is_one_number(typed: str, word: str) -> None:
+    """The refusal says so, and how turns are written."""
+    assert refused(typed) == f"{word}: how bad it is as one number from 1 to 5; turns have their letter, such as t2-3"
+
+
+def test_a_refusal_says_what_to_write_instead() -> None:
+    """Of a doubled sign, and of a turn that is taken flat."""
+    assert refused("t4 us++").startswith("us++: better, worse, more or less in a word")
+    assert refused("t8 flat") == "flat: of what, such as engine flat; that a turn is taken flat goes behind ':'"
+
+
+def test_how_bad_it_was_is_told_apart_from_how_bad_it_is() -> None:
+    """One number; what it was goes behind the mark."""
+    assert refused("us down from 4 to 2 t4").startswith("down: how bad it is now as one number from 1 to 5")
+
+
+@pytest.mark.parametrize(("typed", "read"), [
+    ("pushing wide t5", "t5 us"), ("plows t7", "t7 us"), ("washout t7", "t7 us"), ("rear washout t7", "t7 rear os"),
+    ("t4 us late in the stint", "t4 us"), ("t12 os exit 4 with torque map 6", "t12 exit os 4"),
+])  # fmt: skip
+def test_usual_words_of_a_car_that_goes_wide(typed: str, read: str) -> None:
+    """And of when and with which setting, which are kept as words."""
+    assert said(typed) == [read]
+
+
+def test_who_pushes_wide_may_be_the_driver() -> None:
+    """Then it is asked about."""
+    assert refused("he is pushing wide t5").startswith("pushing wide: understeer, if that is meant")

@@ -212,6 +212,16 @@ def test_the_command_for_a_spreadsheet_can_be_given_as_it_is_told(tmp_path: Path
     assert caught.value.findings[0].suggestion == told
 
 
+def test_a_journal_is_told_what_takes_it(tmp_path: Path) -> None:
+    """Who checks the journal of a session is told that it is one, not the value of a byte."""
+    path = tmp_path / "r1.sqlite"
+    path.write_bytes(b"SQLite format 3\x00\x10\x00\xc7")
+    with pytest.raises(FileProblem) as caught:
+        read_document(path)
+    assert caught.value.findings[0].found == "a journal of a session"
+    assert caught.value.findings[0].suggestion == "pitwall debrief, export and replay take a journal"
+
+
 def test_a_byte_order_mark_is_no_fault(tmp_path: Path) -> None:
     """Editors on Windows write one in front."""
     path = tmp_path / "bom.yaml"

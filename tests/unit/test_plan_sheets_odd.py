@@ -181,6 +181,26 @@ def test_a_file_that_says_what_is_between_its_cells(folder: Path) -> None:
         read_any(folder)
 
 
+def test_a_decimal_comma_without_quotation_marks_is_told_by_file_and_line(folder: Path) -> None:
+    """In a file whose cells are parted by commas it makes two cells of one number; in quotation marks it makes none."""
+    table = (folder / "runs.csv").read_text(encoding="utf-8").splitlines()
+    name, *others = table[1].split(",")
+    cells = table[0].split(",")
+    fuel = next(at for at, cell in enumerate(cells) if "fuel" in cell)
+    bare = [name, *("" for _ in others)][: len(cells)]
+    bare[fuel] = "26,0"
+    bare[-1] = bare[-1] or "x"
+    path = folder / "runs.csv"
+    path.write_text("\r\n".join([table[0], ",".join(bare)]), encoding="utf-8")
+    with pytest.raises(UserError, match=r'runs\.csv:2: has more cells .* write "26,0" in quotation marks, or part the'):
+        read_any(folder)
+    bare[fuel] = '"26,0"'
+    path.write_text("\r\n".join([table[0], ",".join(bare)]), encoding="utf-8")
+    with pytest.raises(FileProblem) as caught:
+        read_any(folder)
+    assert "quotation marks" not in str(caught.value)
+
+
 def test_two_files_of_one_name_are_refused(folder: Path) -> None:
     """``runs.csv`` and ``Runs.csv``: nobody can tell which is meant."""
     shutil.copy(folder / "runs.csv", folder / "Runs .csv")
