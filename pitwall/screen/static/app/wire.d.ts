@@ -880,8 +880,12 @@ export interface RunRow {
   timed_wanted: number;
   timed_done: number;
   driver?: string | null;
+  /** the set that its first lap began on; of a run that was not driven, as planned */
   tyres?: string | null;
+  /** the same of the fuel */
   fuel_kg?: number | null;
+  planned_tyres?: string | null;
+  planned_fuel_kg?: number | null;
   /** as the first plan had it */
   planned_span_s?: [number, number] | null;
   stints: Stint[];
