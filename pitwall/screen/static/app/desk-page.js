@@ -15,8 +15,7 @@ import { Switches } from "./switches.js";
 export function DeskPage({ desk }) {
   const car = desk.car();
   if (car === null || !desk.store.desks.has(car)) return html`<p class="empty">Nothing is known of a car yet.</p>`;
-  const listed = [...desk.store.open(car), ...desk.store.ended(car)];
-  const shown = listed.find((p) => p.call === desk.chosen) ?? listed[0] ?? null;
+  const shown = desk.mark.of(desk.store, car);
   // Where there is no lap to be shown its place goes to the words: briefs in the garage are long.
   const below = desk.store.ladder !== null ? "ladder" : desk.store.desks.get(car)?.running_lap ? "lap" : null;
   return html`

@@ -859,8 +859,14 @@ export interface RunProgress {
   window?: string | null;
   /** its tyre set, by its label in the plan */
   tyres?: string | null;
+  /** the compound of that set */
+  compound?: string | null;
   /** its fuel load at release */
   fuel_kg?: number | null;
+  /** who works on the car after it */
+  crew: string[];
+  /** how long that work takes: quick, likely, slow */
+  work_s?: [number, number, number] | null;
   items: ItemProgress[];
   reason?: string | null;
   /** False: it is over, and too little was driven to count as this run */
