@@ -361,6 +361,15 @@ test("labels of the lap stand where there is room, and a loop gives way to a pla
   assert.equal(row["loop 2"], -1);
 });
 
+test("no mark of a place is drawn through the label of another", () => {
+  for (const line of [405, 412, 420, 430, 440]) {
+    const laid = labels([{ name: "pit entry", x: 400, t: 1 }, { name: "line", x: line, t: 2 }], 450);
+    const upper = laid.filter((one) => one.row === 0).map((one) => [one.left, one.left + 20]);
+    for (const one of laid.filter((place) => place.leads)) assert.ok(upper.every(([from, to]) => one.x < from || one.x > to), `line at ${line}`);
+  }
+  assert.ok(labels([{ name: "pit entry", x: 300, t: 1 }, { name: "loop 2", x: 340, t: 2 }, { name: "line", x: 440, t: 3 }], 450).every((one) => !one.leads || one.row === 1));
+});
+
 test("of a call in parts it is told which part is to be said now", () => {
   const parts = [{ text: "one", say_from_s: 1, spoken_s: 1 }, { text: "two", say_from_s: 9, spoken_s: 1 }];
   assert.equal(partWords({ parts, parts_said: 0 }), "part 1 of 2");
