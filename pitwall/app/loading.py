@@ -146,11 +146,10 @@ class _Reading:
             raise UserError(f"no car {', '.join(unknown)} in {filed.name}: it has {', '.join(event.cars)}")
         for car, entry in event.cars.items():
             self.cars[car] = self.files.read_named(self._beside(entry.car), Car, filed, ("cars", car, "car"))
-            if car in overrides:
-                plan = self.files.read(Path(overrides[car]), Plan)
-            else:
-                plan = self.files.read_named(self._beside(entry.plan), Plan, filed, ("cars", car, "plan"))
-            self.plan_files[car] = {None: plan.path}
+            plan_path = Path(overrides[car]) if car in overrides else self._beside(entry.plan)
+            self.plan_files[car] = {None: plan_path}
+            plan = self.files.read(plan_path, Plan) if car in overrides else (
+                self.files.read_named(plan_path, Plan, filed, ("cars", car, "plan")))
             self._take_plan(car, plan, event, filed, shared)
         return self._finish(event, filed, shared)
 

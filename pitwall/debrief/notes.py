@@ -17,10 +17,12 @@ DOUBTFUL = ("unconfirmed", "late", "missed")
 Voice = tuple[float, float]
 ENTERED = frozenset({"undo", "set_car", "set_switch", "set_tyres", "set_fuel"})
 """Commands by which a hand changes what is believed of a car; lines and pit signals stand in the table of laps."""
+OF_ALL = frozenset({"status", "clock", "pit_exit"})
+"""The same of what is believed of the session."""
 KEYS = frozenset({"said", "answered"})
 """Commands that tell when a call was spoken."""
 REAL_TIME = 0.05
-"""A session whose clock differs by less from the machine's ran in real time: the clock was set, or the machine slept."""
+"""A session whose clock differs by less from the machine's ran in real time: that was set, or slept."""
 OVERTAKEN_S = 60.0
 """A position that is older than the newest by more was not overtaken on its way: its feed started over."""
 
@@ -135,6 +137,7 @@ class Notes:
     alerts: list[AlertNotes] = field(default_factory=list)
     held: list[out.HeldBack] = field(default_factory=list)
     corrections: list[out.Corrected] = field(default_factory=list)
+    entered: list[Entered] = field(default_factory=list)
     facts: int = 0
     first_s: float = 0.0
     last_s: float = 0.0
@@ -234,8 +237,11 @@ class Notes:
     def _answered(self, command: ev.CommandGiven, answer: out.Answered) -> None:
         """A command was carried out."""
         car = self.cars.get(command.car)
-        if car is not None and command.command in ENTERED:
-            car.entered.append(Entered(answer.t, command.by, answer.effect, (command.text or "").strip()))
+        entered = Entered(answer.t, command.by, answer.effect, (command.text or "").strip())
+        if command.command in OF_ALL:
+            self.entered.append(entered)
+        elif car is not None and command.command in ENTERED:
+            car.entered.append(entered)
 
     def _prompt(self, prompt: out.Prompt) -> None:
         car = self.cars.get(prompt.car)

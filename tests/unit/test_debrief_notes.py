@@ -5,7 +5,9 @@ from __future__ import annotations
 import pytest
 
 from pitwall.app.debriefing import debrief
+from pitwall.debrief.contents import document_of
 from pitwall.debrief.notes import Notes
+from pitwall.debrief.tables import tables
 from pitwall.model import events as ev
 from pitwall.model.outputs import Answered
 from tests.unit.engine_stage import MAIN, plan, setup
@@ -61,3 +63,27 @@ def test_a_key_that_was_a_slip_leaves_no_moment_at_which_the_call_was_said() -> 
     assert rows[call.id].state == "withdrawn"
     assert rows[call.id].said_s is None
     assert rows[call.id].counted_as != "in_time"
+
+
+def test_what_was_entered_and_corrected_of_the_whole_session_is_told() -> None:
+    """A flag that the desk saw first, a clock that it gave, and the feed that knew better: with who and why, on the
+    page and in the table, and under no car."""
+    made = Kept(setup()).green()
+    made.wait(100)
+    made.command("status", status="yellow", text="seen at turn 4")
+    made.wait(130)
+    made.command("clock", remaining_s=3000)
+    made.wait(131)
+    made.clock(131, 3469)
+    made.wait(200)
+    made.status(3600, "closed")
+    found = debrief(made.facts, "x")
+    told = [(one.t, one.by, one.why) for one in found.changes]
+    assert told[0] == (100.0, "desk", "seen at turn 4")
+    assert [by for _, by, _ in told] == ["desk", "desk", "", ""], "the feed's clock, and its closing flag"
+    assert [one.t for one in found.changes] == sorted(one.t for one in found.changes)
+    assert not found.cars[0].changes
+    page = str([section for section in document_of(found).sections if section.heading == "The session"])
+    assert all(one.what in page for one in found.changes)
+    rows = next(table for table in tables(found) if table.name == "changes").rows
+    assert [row[0] for row in rows] == [None] * 4
