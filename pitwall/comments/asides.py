@@ -28,7 +28,8 @@ _ASIDES = re.compile("|".join((
     r"(?:(?:from|on|after|until|by|in) )?laps? \d{1,2}(?: ?(?:and|&|to|till|until|or|-|/) ?\d{1,2})*"
     r"(?: on| onwards| only)?|l\d{1,2}|(?:on )?(?:every|each) lap",
     r"(?:on|onto|along|down|(?:at )?(?:the )?end of) (?:the )?(?:main |back |front |pit )?straights?(?: (?:(?:in)?to"
-    r"|before|after|towards|from|out of|between|behind) (?:turns? )?t?\d{1,2}(?: (?:and|to) t?\d{1,2})?)?",
+    r"|before|after|towards|from|out of|between|behind) (?:turns? )?t?\d{1,2}"
+    r"(?: (?:and|to|into) (?:turn )?t?\d{1,2})?)?",
     r"(?:the )?(?:main|back|front|pit|long|start) straights?",
     r"(?:takes?|taking|took|needs?|needing)"
     r" (?:a (?:while|long time|bit)|ages|forever|(?:too |so |very )?long|time|a few corners)",
@@ -42,7 +43,7 @@ _ASIDES = re.compile("|".join((
     rf"(?:with|on|in|after|since|for) (?:this|that|our|my) (?:new |old |other )?(?:{_SETTING}|set ?up|{_SET})",
     rf"{_SETTING} (?:on|off)|(?:with|on|after) (?:the )?(?:new|old|other) {_SETTING}",
     r"(?:above|over|below|under|at|from|until) (?:\d{2,5} ?(?:rpm|revs|kph|kmh|km/h|mph)|\d{3,5})",
-    r"at (?:high|low|full|top) (?:rpm|revs)",
+    r"(?:at )?(?:high|low|full|top) (?:rpm|revs)",
     rf"(?:on|with|after) (?:the )?(?:new|used|old|fresh|scrubbed|worn) {_SET}",
     r"on (?:the )?(?:softs|mediums|hards|inters|wets|slicks)",
     r"(?:after|before) (?:the )?(?:stop|pit stop|changes?|set ?up change|adjustment|red flag|restart)",
@@ -62,7 +63,7 @@ _ASIDES = re.compile("|".join((
     r"(?:on|with|at) (?:a )?(?:high|low|full|less|more|heavy) (?:fuel|tanks?)",
     r"(?:high|low|full|half|empty) (?:fuel|tanks?)|(?:long|short|race) (?:runs?|stints?)",
     r"in (?:the )?(?:wet|dry|wind)",
-    r"at (?:the )?top end|(?:in )?top gear",
+    r"(?:at )?(?:the )?top end|(?:in )?top gear",
     rf"(?:only )?(?:on|with|from|due to) (?:the )?(?:cold|hot|warm) {_SET}",
     r"(?:on|under|during|with) (?:the )?(?:down|up) ?shifts?",
     r"(?:over|on|at) (?:the )?(?:crest|hump|brow|bump|(?:exit|entry|inside|outside|apex|inner|outer) (?:kerb|curb))s?",
@@ -73,7 +74,7 @@ _ASIDES = re.compile("|".join((
     r"(?:on|at) (?:the )?(?:first|initial) (?:application|touch|stop|press)",
     r"(?:comes? |coming )?with (?:tyre |tire )?(?:wear|age|temperature|temp)",
     r"(?:up |right )?(?:to|until|till) the (?:very )?end",
-    r"at (?:top speed|vmax)|flat out",
+    r"at (?:top speed|vmax)|flat out(?! of)",
     r"at first|initially|to begin with|early on|in the end|by the end",
     r"(?:at|towards|by|near) (?:the )?end(?! of)",
     r"(?:(?:from |in |into |to )[1-8](?:st|nd|rd|th)(?: (?:to|into|and) [1-8](?:st|nd|rd|th))?(?: gear)?"

@@ -11,6 +11,7 @@ from pitwall.comments.glued import BARE_TURN, TURN, apart, surely_a_turn
 from pitwall.comments.group import Group
 from pitwall.comments.nearest import nearest
 from pitwall.comments.sayings import (
+    CORNERS,
     become,
     cause,
     circumstance,
@@ -19,6 +20,7 @@ from pitwall.comments.sayings import (
     from_there_on,
     gears,
     how_very,
+    off_it,
     over_it,
     wants_to,
     with_the_unread,
@@ -72,8 +74,8 @@ def _known(
     found: Sequence[Group], piece: Piece, words: tuple[Word, ...], at: int, known: Collection[int]
 ) -> Group | None:
     """What stands here, as far as it is known: turns, what several words say together, forms of the table."""
-    return (gears(words, at) or over_it(words, at) or _turn(found, words, at, known) or wants_to(words, at)
-            or become(words, at) or cause(found, words, at) or compared(words, at)
+    return (gears(words, at) or over_it(words, at) or off_it(words, at) or _turn(found, words, at, known)
+            or wants_to(words, at) or become(words, at) or cause(found, words, at) or compared(words, at)
             or _what_it_was(found, piece, words, at) or form_at(words, at) or how_very(words, at)
             or circumstance(words, at))  # fmt: skip
 
@@ -232,6 +234,8 @@ def unknown(found: Sequence[Group], word: Word, known: Collection[int] = ()) -> 
     if word.key in ("than", "as", "like"):
         return Slip(word, "what the car does in either place, such as t3 us 2, t5 us 4; or better or worse than before:"
                           f" which other run it is set against goes behind '{MARK}'")
+    if word.key.rstrip("s") in CORNERS:
+        return Slip(word, f"the turn by its number, such as t4, or slow, medium, fast; its name goes behind '{MARK}'")
     doubt = changes_it(word.key)
     if doubt and not nearest(word.key):
         return Slip(word, f"{EXPECTED}; {word.text!r} may change what is meant ({doubt}), so it goes behind '{MARK}'")
