@@ -32,6 +32,11 @@ class ItemState:
     behind: bool = False
     void_t: float | None = None
     taken_out: str | None = None
+    judged: bool = False
+    """Its lap was set against the loops: ``hold_evidence.py``."""
+    against: str | None = None
+    against_t: float = 0.0
+    """What they said against it, and when that was found."""
 
     def signal(self, signal: str, t: float, reason: str | None = None) -> bool:
         """Take a signal through the ITEM table; False where it does not apply."""
