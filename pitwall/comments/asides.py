@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 
-from pitwall.comments.splitting import Word
+from pitwall.comments.splitting import CLOCK_MARK, Word
 from pitwall.comments.words import NUMBERS, by_form
 
 _COUNT = rf"(?:\d{{1,2}}|{'|'.join(NUMBERS)}|a few|few|a couple of|couple of|several)"
@@ -42,12 +42,13 @@ _ASIDES = re.compile("|".join((
     rf"(?:with|on|at|after|in) (?:the )?{_SETTING} {_MOVED}",
     rf"(?:with|on|in|after|since|for) (?:this|that|our|my) (?:new |old |other )?(?:{_SETTING}|set ?up|{_SET})",
     rf"{_SETTING} (?:on|off)|(?:with|on|after) (?:the )?(?:new|old|other) {_SETTING}",
+    rf"(?:(?:at|by|from|until|since|lap|lap time|with a|a) )?\d{{1,2}}{CLOCK_MARK}\d\d(?:\.\d{{1,3}})?",
     r"(?:above|over|below|under|at|from|until) (?:\d{2,5} ?(?:rpm|revs|kph|kmh|km/h|mph)|\d{3,5})",
     r"(?:at )?(?:high|low|full|top) (?:rpm|revs)",
     rf"(?:on|with|after) (?:the )?(?:new|used|old|fresh|scrubbed|worn) {_SET}",
     r"on (?:the )?(?:softs|mediums|hards|inters|wets|slicks)",
     r"(?:after|before) (?:the )?(?:stop|pit stop|changes?|set ?up change|adjustment|red flag|restart)",
-    r"[2-9] ?x|x[2-9]|after(?:wards)?(?=$)|later on|by then",
+    r"[2-9] ?x|x[2-9]|in a row|after(?:wards)?(?=$)|later on|by then",
     rf"once|twice|(?:{_COUNT}) times|again|hard|today|this (?:run|lap|time|session)",
     r"all (?:run|stint|session)|(?:late|later|early|earlier)(?: on)? in (?:the |this )?(?:run|stint|session)",
     r"on the way (?:into|in|out of|out|to)",

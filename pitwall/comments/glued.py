@@ -162,7 +162,7 @@ _LEAD_ON = ("turn", "turns", "turning", "all", "come", "comes", "came", "coming"
 _OF_A_CORNER = ("entry", "exit", "apex", "mid", "middle", "braking", "brakes", "centre", "center", "in", "out", "into")
 _ENDS_A_TURN = ("and", "&", "is", "are", "-", "to", "too", "now", "with", "has", "gets", "but", "then", "on", "at",
                 "it", "i", "the", "he", "she", "under", "when", "just", "?", "really", "very", "also", "still", "every",
-                "only", "got", "feels", "felt", "becomes", "again", "keeps")
+                "only", "got", "feels", "felt", "becomes", "again", "keeps", "behind", "following")
 
 
 def _number(words: list[Word], at: int) -> Word | None:
@@ -176,6 +176,8 @@ def _number(words: list[Word], at: int) -> Word | None:
     out_of = keys[at + 1 : at + 3] == ["out", "of"] or (keys[max(at - 2, 0) : at] == ["out", "of"] and at > 2
                                                         and (keys[at - 3] in NUMBERS or keys[at - 3].isdecimal()))
     last = at + 1 == len(words) or words[at + 1].key == "?"
+    if before == "all":
+        return None  # "locks all four"
     of_a_phase = before in by_form() and by_form()[before].part == "phase"  # "mid four" may be turn four
     rated = last and NUMBERS[word.key] <= 5 and not of_a_phase
     if before in PLACES or tied or before in ("severity", "sev") or out_of or rated or surely_a_turn(keys, at):

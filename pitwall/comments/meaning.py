@@ -74,20 +74,7 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
         del own["speed"]  # gears, not corners
     wheels = [_wheel(one, own) for one in ((parts["corner"], *reading.wheels) if "corner" in parts else ())]
     own |= _severity(parts, finding)
-    turns, phases = tuple(reading.turns), tuple(entry.value for entry, _ in reading.phases)
-    if not turns and before is not None and "everywhere" not in parts and "speed" not in parts:
-        if phases:
-            turns = before.turns
-            own |= {"speed": before.speed} if before.speed and not turns else {}
-        elif "finding" in parts and _is_of_the_place(reading, finding):
-            turns, phases = before.turns, before.phases
-            if finding["about"] == "braking" and set(phases) - {"entry"}:
-                phases = ()  # "t4 exit us, front lock": in that turn, where it is braked for
-    if reading.left_out and before is not None:
-        phases = phases or before.phases
-    if before is not None and before.listing and reading.turns and not parts and not phases:
-        phases = before.phases
-        own |= {name: value for name, value in before.said.items() if value is not None}
+    turns, phases = _places(reading, before, finding, own)
     common = finding | own
     speeds = [{"speed": entry.value} for entry in reading.speeds if "speed" in own]
     remarks = tuple(
@@ -106,6 +93,28 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
     said = _said_before(own, parts, reading)
     return Meaning(remarks, turns, phases, carried, finding["trend"], said, own.get("speed"), listing,
                    reading.piece.exception)
+
+
+def _places(
+    reading: Reading, before: Meaning | None, finding: Mapping[str, Any], own: dict[str, Any]
+) -> tuple[tuple[int, ...], tuple[str, ...]]:
+    """Turns and corner phases, its own or those before the comma; ``own`` gets what else is of that place."""
+    parts = reading.parts
+    turns, phases = tuple(reading.turns), tuple(entry.value for entry, _ in reading.phases)
+    if not turns and before is not None and "everywhere" not in parts and "speed" not in parts:
+        if phases:
+            turns = before.turns
+            own |= {"speed": before.speed} if before.speed and not turns else {}
+        elif "finding" in parts and _is_of_the_place(reading, finding):
+            turns, phases = before.turns, before.phases
+            if finding["about"] == "braking" and set(phases) - {"entry"}:
+                phases = ()  # "t4 exit us, front lock": in that turn, where it is braked for
+    if reading.left_out and before is not None:
+        phases = phases or before.phases
+    if before is not None and before.listing and reading.turns and not parts and not phases:
+        phases = before.phases
+        own |= {name: value for name, value in before.said.items() if value is not None}
+    return turns, phases
 
 
 def _goes_one_way(reading: Reading, finding: Mapping[str, Any]) -> None:

@@ -15,7 +15,7 @@ from pitwall.model.comments import CONTENT
 ALONE = ("severity", "confidence", "trend", "amount")
 """Parts that say nothing alone: behind a comma they belong to what stands before it."""
 LAP_OR_SEVERITY = "how bad it is before the lap, or the laps joined with 'and'"
-NOTED = (AS_A_RUN, "only")
+NOTED = (AS_A_RUN, "only", "softs", "hards", "inters", "slicks")
 """Forms that say more than is counted: the remark is kept as words beside it."""
 SHIFTS = ("shift", "shifts", "upshift", "upshifts", "downshift", "downshifts", "gearshift", "gearshifts")
 WHILE_SHIFTING = ("locking", "unstable", "oversteer", "snap", "wheelspin")
@@ -194,7 +194,7 @@ class Reading:
         ``turn 4, understeer`` and ``t2, t3 us`` begin with nothing but a place, ``maybe, us t4`` with how sure it is,
         ``understeer, t4`` with a finding of no place.
         """
-        if self.kept or more.kept or self.piece.goes_on:
+        if self.kept or more.kept or (self.piece.goes_on and not self.piece.sentence):
             return False
         if set(self.parts) == {"confidence"} and not self.turns and not self.phases and more.tells:
             return True  # "not sure, but maybe us t4"
@@ -227,7 +227,8 @@ class Reading:
             return False
         last = bool(TURN.fullmatch(more.piece.words[-1].plain)) and len(more.turns) == 1
         phases = last and bool(self.phases and more.phases) and {"finding"} <= set(self.parts) & set(more.parts)
-        return more.piece.then or (self.denies and more.denies) or phases
+        instead = self.denies and self.parts["trend"][1].key in ("not", "isn't") and "finding" in more.parts
+        return more.piece.then or (self.denies and more.denies) or phases or instead
 
     def is_no_lap_of(self, before: Reading) -> None:
         """Raise a slip where a number behind a comma may be one more lap: ``us t4 on lap 3, 5``."""

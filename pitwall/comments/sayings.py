@@ -33,6 +33,7 @@ BECOME = ("loose", "pointy", "hot", "cold", "soft", "stiff", "harsh", "nervous",
 _NAMED_GEAR = ("(?:[1-8](?:st|nd|rd|th)|first|second|third|fourth|fifth|sixth|seventh|eighth)"
                "(?! (?:corner|turn|lap|run|stint|sector|set)s?\\b)")
 _GEAR = rf"(?:[1-8]|{_NAMED_GEAR})"
+SEEMING = ("feels", "feel", "felt", "seems", "looks", "sounds")
 HOW_VERY = {"very": "4", "so": "4", "extremely": "4", "super": "4", "quite": "3", "pretty": "3", "rather": "3"}
 """Words before a finding, and how bad it is then."""
 
@@ -64,6 +65,19 @@ def off_it(words: tuple[Word, ...], at: int) -> Group | None:
     if entry is None or entry.part != "speed":
         return None
     return Group(words[at:ahead], by_form()["out of"], form="out of")
+
+
+def feels_like(words: tuple[Word, ...], at: int) -> Group | None:
+    """``feels like`` before a finding, or an end of the car, only tells; before a run it sets one against another."""
+    if words[at].key != "like" or not at or words[at - 1].key not in SEEMING:
+        return None
+    ahead = at + 1
+    while ahead < len(words) and words[ahead].key in ("a", "the", "it's", "some"):
+        ahead += 1
+    known = form_at(words, ahead) if ahead < len(words) else None
+    if known is None or known.part not in ("finding", "phrase", "axle", "corner", "severity"):
+        return None
+    return Group(words[at : at + 1], by_form()["the"], form="the")
 
 
 def wants_to(words: tuple[Word, ...], at: int) -> Group | None:

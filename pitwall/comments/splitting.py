@@ -16,6 +16,8 @@ BUT = ("but", "although", "though", "whereas")
 INTO = ("into", "turns", "turning", "goes", "going", "changes", "changing")
 """The same before a finding of balance: ``us turning to os on exit``."""
 CORNERS = ("fl", "fr", "rl", "rr")
+CLOCK_MARK = "\u2236"
+"""What stands for the mark in a time of day or of a lap."""
 BULLETS = ("-", "*", "\u2013", "\u2022")
 """What a line of notes may begin with."""
 EXCEPT = ("except", "apart", "aside")
@@ -72,7 +74,7 @@ class Piece:
     """The words of one remark. ``goes_on``: it stands behind a comma, and may leave out what was said before it;
     ``contrast``: behind a "but", where it says itself what there is;
     ``exception``: that is an "except"; ``then``: of the same place as what it goes on
-    from."""
+    from; ``sentence``: it stands behind a stop."""
 
     words: tuple[Word, ...]
     goes_on: bool
@@ -80,6 +82,7 @@ class Piece:
     contrast: bool = False
     exception: bool = False
     then: bool = False
+    sentence: bool = False
 
 
 class Slip(Exception):
@@ -185,7 +188,7 @@ def listed(text: str) -> str:
 def as_typed(text: str, word: Word) -> str:
     """This word as it stands in the text: a list of turns has commas there."""
     found = _LIST.match(text, word.at)
-    return found.group() if found is not None and "/" in word.text else word.text
+    return found.group() if found is not None and "/" in word.text else word.text.replace(CLOCK_MARK, MARK)
 
 
 def free_text(text: str, typed: str = "") -> str:

@@ -49,7 +49,8 @@ def _sentences(piece: Piece) -> Iterator[Piece]:
     for at, word in enumerate(piece.words, 1):
         if word.text.endswith(".") or at == len(piece.words):
             end = piece.end if at == len(piece.words) else piece.words[at].at
-            yield Piece(piece.words[begin:at], piece.goes_on or begin > 0, end, piece.contrast and begin == 0)
+            own = piece.words[begin:at]
+            yield Piece(own, piece.goes_on or begin > 0, end, piece.contrast and begin == 0, sentence=begin > 0)
             begin = at
 
 

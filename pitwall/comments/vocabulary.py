@@ -16,9 +16,9 @@ FINDINGS: tuple[Entry, ...] = (
                        " | pushing wide | plow | plows | plough | washout | washouts | tight"
                        " | under rotates | under rotating | under rotation"
                        " | washes out | washing out | wash out | washes wide | runs wide | running wide | won't turn"
-                       " | wont turn | won't turn in | will not turn | ploughs | plowing | washes | drifts wide"
-                       " | slides wide | ran wide | slid wide | goes wide | went wide | wash wide | run wide"
-                       " | drift wide | slide wide | go wide | push wide | pushes wide"
+                       " | wont turn | won't turn in | will not turn | ploughs | plowing | washes | washing"
+                       " | drifts wide | slides wide | ran wide | slid wide | goes wide | went wide | wash wide"
+                       " | run wide | drift wide | slide wide | go wide | push wide | pushes wide"
                        " | u/s | under steer | under steering | poor rotation | no rotation"
                        " | not enough rotation | doesn't want to turn | doesn't want to turn in | does not turn"
                        " | won't rotate into the corner | lazy | struggles to turn | struggles to turn in"
@@ -192,7 +192,8 @@ FINDINGS: tuple[Entry, ...] = (
                                   " | very happy | happy | pretty good | quite good | not bad | not too bad | ready"
                                    " | nothing to complain about | nothing to report | nothing wrong"
                                    " | nothing special | love it | decent | rotates nicely | rotates well"
-                                   " | good rotation", "as it should be")}),
+                                   " | good rotation | bites well | bites nicely | stays planted | stays stable"
+                                   " | can't complain | cannot complain", "as it should be")}),
 )  # fmt: skip
 
 PHRASES: tuple[Entry, ...] = entries("phrase", {
@@ -201,6 +202,8 @@ PHRASES: tuple[Entry, ...] = entries("phrase", {
     "entry|us": ("turn in lazy | poor turn in | bad turn in | slow turn in | lazy turn in | no turn in"
                  " | turn in slow | turn in poor"
                  " | turn in bad", "understeer on entry"),
+    "mid|exit": ("from apex on | from the apex on | from apex onwards | from the apex onwards | from mid on"
+                 " | from mid corner on", "from the apex to the exit"),
     "4|us": ("heavy us | heavy understeer", "much understeer"),
     "4|os": ("heavy os | heavy oversteer", "much oversteer"),
     "1|us": ("light us | light understeer", "little understeer"),
@@ -211,7 +214,7 @@ PHRASES: tuple[Entry, ...] = entries("phrase", {
                      "brakes as they should be"),
     "ride|good": ("rides kerbs well | rides the kerbs well | takes kerbs well | takes the kerbs well | rides bumps well"
                   " | rides the bumps well | rides well", "rides as it should"),
-    "engine|good": ("engine strong | strong engine", "an engine as it should be"),
+    "engine|good": ("engine strong | strong engine | power good | good power", "an engine as it should be"),
     "on power|us": ("power understeer | power us", "understeer on power"),
     "on power|os": ("power oversteer | power os", "oversteer on power"),
     "on the brakes|us": ("braking understeer | brake understeer", "understeer under braking"),
@@ -268,7 +271,7 @@ TABLE: tuple[Entry, ...] = (
         "braking": ("braking | brakes | brake | brk | brks | pedal | brake bite"
                     " | brakes bite", "brakes and what they do"),
         "ride": ("ride", "bumps, kerbs and the floor"),
-        "tyres": ("tyres | tyre | tire | tires", "tyres"),
+        "tyres": ("tyres | tyre | tire | tires | softs | hards | inters | slicks", "tyres"),
         "engine": ("engine | power unit | gearbox | eng | motor", "engine and gears"),
         "grip": ("grip | track grip", "grip of both axles"),
         "steering": ("steering | steering wheel", "the steering"),
@@ -311,7 +314,8 @@ TABLE: tuple[Entry, ...] = (
     *entries("confidence", {
         "high": ("sure | certain | definitely | for sure | quite sure | very sure | conf high | confidence high"
                  " | high confidence", "the driver is sure"),
-        "medium": ("likely | conf medium | confidence medium | probably | i think | seems"
+        "medium": ("likely | conf medium | confidence medium | probably | i think | think | i reckon | reckon | i guess"
+                   " | seems"
                    " | seems to", "the driver thinks so"),
         "low": ("? | conf low | confidence low | low confidence | maybe | unsure | not sure | perhaps"
                 " | possibly | possible | might be", "the driver is not sure"),
@@ -334,7 +338,8 @@ TABLE: tuple[Entry, ...] = (
         "gone": ("gone | none | no longer | vanished | eliminated | resolved | all gone | no more | any more"
                  " | anymore | gone away | went away | not any more | disappeared | cured | fixed | solved"
                  " | no | not | never had | never has | never have | never got | never get | never any"
-                 " | never had any | never has any"
+                 " | never had any | never has any | don't have any | don't feel any | don't get any"
+                 " | didn't have any | didn't feel any | didn't get any | not any"
                  " | isn't | isnt | aren't | arent | doesn't | doesnt | don't"
                  " | dont", "not there any more"),
     }),
@@ -361,5 +366,5 @@ TABLE: tuple[Entry, ...] = (
                              " | can feel | can hear | stability | stab | on me | on him"
                              " | going into | coming into | heading into | car's"
                              " | coming out of | coming off"
-                             " | particularly | also", "")}),
+                             " | particularly | also | sort of | kind of", "")}),
 )  # fmt: skip
