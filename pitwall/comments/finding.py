@@ -64,10 +64,16 @@ def subject_and_finding(reading: Reading) -> tuple[Subject, str | None]:
 def _is_where(reading: Reading) -> None:
     """Read "braking" as the corner phase, where what happens there is not of the brakes: ``rear hops t1 braking``."""
     parts = reading.parts
-    if "finding" not in parts or "subject" not in parts or parts["subject"][1].key != "braking":
+    if "finding" not in parts or "subject" not in parts or not _is_under_braking(reading, parts["subject"][1]):
         return
     if parts["finding"][0].value in UNDER_BRAKING:
         reading.take(by_form()["under braking"], parts.pop("subject")[1])
+
+
+def _is_under_braking(reading: Reading, word: Word) -> bool:
+    """Guard: "braking", or "on brakes"."""
+    before = [one.key for one in reading.piece.words if one.at < word.at][-1:]
+    return word.key == "braking" or (word.key in ("brakes", "brks") and before == ["on"])
 
 
 def _names_its_thing(parts: Parts, subject: str | None, entry: Entry, word: Word) -> None:
@@ -136,7 +142,7 @@ def is_scarce(parts: Mapping[str, tuple[Entry, Word]]) -> bool:
 
 
 def _gone(parts: Parts) -> bool:
-    return "trend" in parts and parts["trend"][1].key in ("gone", "all gone")
+    return "trend" in parts and parts["trend"][1].key in ("gone", "all gone", "gone away")
 
 
 def _which_end(parts: Parts, word: Word) -> str:

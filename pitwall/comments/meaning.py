@@ -74,22 +74,13 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
         del own["speed"]  # gears, not corners
     wheels = [_wheel(one, own) for one in ((parts["corner"], *reading.wheels) if "corner" in parts else ())]
     own |= _severity(parts, finding)
-    turns, phases = tuple(reading.turns), tuple(entry.value for entry, _ in reading.phases)
-    if not turns and before is not None and "everywhere" not in parts and "speed" not in parts:
-        if phases:
-            turns = before.turns
-            own |= {"speed": before.speed} if before.speed and not turns else {}
-        elif "finding" in parts and _is_of_the_place(reading, finding):
-            turns, phases = before.turns, before.phases
-            if finding["about"] == "braking" and set(phases) - {"entry"}:
-                phases = ()  # "t4 exit us, front lock": in that turn, where it is braked for
-    if before is not None and before.listing and reading.turns and not parts and not phases:
-        phases = before.phases
-        own |= {name: value for name, value in before.said.items() if value is not None}
+    turns, phases = _places(reading, before, finding, own)
     common = finding | own
+    speeds = [{"speed": entry.value} for entry in reading.speeds if "speed" in own]
     remarks = tuple(
-        Remark.model_validate({"turn": turn, "phase": phase, **common, **wheel})
+        Remark.model_validate({"turn": turn, "phase": phase, **common, **speed, **wheel})
         for turn in turns or (None,)
+        for speed in ({}, *speeds)
         for phase in phases or (None,)
         for wheel in wheels or ({},)
     )
@@ -102,6 +93,28 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
     said = _said_before(own, parts, reading)
     return Meaning(remarks, turns, phases, carried, finding["trend"], said, own.get("speed"), listing,
                    reading.piece.exception)
+
+
+def _places(
+    reading: Reading, before: Meaning | None, finding: Mapping[str, Any], own: dict[str, Any]
+) -> tuple[tuple[int, ...], tuple[str, ...]]:
+    """Turns and corner phases, its own or those before the comma; ``own`` gets what else is of that place."""
+    parts = reading.parts
+    turns, phases = tuple(reading.turns), tuple(entry.value for entry, _ in reading.phases)
+    if not turns and before is not None and "everywhere" not in parts and "speed" not in parts:
+        if phases:
+            turns = before.turns
+            own |= {"speed": before.speed} if before.speed and not turns else {}
+        elif "finding" in parts and _is_of_the_place(reading, finding):
+            turns, phases = before.turns, before.phases
+            if finding["about"] == "braking" and set(phases) - {"entry"}:
+                phases = ()  # "t4 exit us, front lock": in that turn, where it is braked for
+    if reading.left_out and before is not None:
+        phases = phases or before.phases
+    if before is not None and before.listing and reading.turns and not parts and not phases:
+        phases = before.phases
+        own |= {name: value for name, value in before.said.items() if value is not None}
+    return turns, phases
 
 
 def _goes_one_way(reading: Reading, finding: Mapping[str, Any]) -> None:
@@ -164,7 +177,8 @@ def becomes_no_other(reading: Reading, before: Meaning | None, now: Meaning) -> 
         return
     for one, other in itertools.product(before.remarks, now.remarks):
         same = (one.turn, one.phase, one.speed, one.axle) == (other.turn, other.phase, other.speed, other.axle)
-        if same and {one.what, other.what} in OPPOSITES and "gone" not in (one.trend, other.trend):
+        trends = (one.trend, other.trend)  # "less us and more os" leaves nothing open
+        if same and None in trends and {one.what, other.what} in OPPOSITES and "gone" not in trends:
             raise Slip(reading.parts["finding"][1], "in which part of the corner each is, such as entry os -> mid us",
                        "both at one place, ")
 
@@ -221,6 +235,8 @@ def _found(reading: Reading, before: Meaning | None) -> dict[str, Any]:
 def _carried(reading: Reading, before: Meaning | None) -> dict[str, Any]:
     """The finding before the comma; not that it is gone behind a "but", for there it may be meant the other way, nor
     anything in a bare place behind one: ``us everywhere but t4`` says that it is not there."""
+    if reading.left_out and before is not None:
+        return {**before.finding, "trend": "gone"}
     if reading.piece.contrast and not {"severity", "trend", "amount"} & set(reading.parts):
         raise Slip(reading.piece.words[-1],
                    "also what the car does there: behind 'but' it may be another thing, or nothing (such as: no us t7)")
@@ -233,6 +249,9 @@ def _carried(reading: Reading, before: Meaning | None) -> dict[str, Any]:
         last = (reading.unread or reading.piece.words)[-1]
         if before is None and last.key.isdecimal() and set(reading.parts) == {"severity"} and not reading.turns:
             raise Slip(last, f"a turn such as t{last.key}, if that is one, and what the car does there")
+        rated = reading.parts.get("severity")
+        if set(reading.parts) == {"severity"} and rated is not None and not rated[1].key[:1].isdecimal():
+            raise Slip(rated[1], f"what is so there: us, os, snap, lock, spin; or '{MARK}' before free text")
         raise Slip(Word(last.text, last.at), "also what the car does there: us, os, snap, lock, spin, better, worse")
     return {"trend": None, **before.finding}
 
