@@ -20,6 +20,8 @@ _CHANGED = re.compile(r"([1-5])(->|>)([1-5])", re.ASCII)
 """How bad it was and how bad it is: ``us 3->2``."""
 _LETTERS = {"e": "entry", "m": "mid", "x": "exit"}
 """Right behind the number of a turn, as on the second screen."""
+OWNERS = ("floor", "power", "something", "back", "end", "kerb", "bias", "diff", "wind", "sun")
+"""Words that are no thing of their own in the table, and may have "is" behind them as well."""
 _TIES = ("to", "and", "&", "until", "-", "through")
 
 
@@ -49,6 +51,7 @@ def _owner(word: Word) -> str | None:
         return None
     entry = by_form().get(stem.lower())
     thing = entry is not None and entry.part in ("axle", "subject", "corner", "finding")
+    thing = thing or stem.lower() in OWNERS
     return stem if thing or TURN.fullmatch(stem) else None
 
 
@@ -137,7 +140,7 @@ def surely_a_turn(keys: Sequence[str], at: int) -> bool:
         behind = "into"
     if behind == "to" and at > 1 and keys[at - 2] == "in":
         behind = "into"  # "on turn in to 8"
-    if behind in ("for", "on") and at > 1 and keys[at - 2] in _OF_A_CORNER:
+    if behind in ("for", "on", "to") and at > 1 and keys[at - 2] in _OF_A_CORNER:
         behind = "into"
     if behind == "of" and at > 1:
         behind = f"{keys[at - 2]} of"

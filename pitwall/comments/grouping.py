@@ -38,7 +38,7 @@ EXPECTED = "a turn such as t4, a corner phase, a finding such as us, lock or col
 NEGATIONS = ("never", "without", "hardly", "nor", "neither")
 COUNTING = {"car": "which car it is", "all": "that all four wheels do", "wheel": "which wheel it is"}
 """Words right before a number that make something else of it than how bad it is."""
-SEVERAL = ("lockups", "flatspots", "snaps", "moments", "slides", "bumps", "wheels", "tyres", "corners", "shifts",
+SEVERAL = ("lockups", "flatspots", "snaps", "moments", "slides", "bumps", "wheels", "shifts",
            "upshifts", "downshifts", "washouts", "lock", "flat", "missed")
 """Words right behind a number that may be counted by it."""
 _OF_A_PLACE = ("in", "at", "into", "out of", "through", "for")

@@ -11,10 +11,11 @@ from pitwall.comments.finding import OPPOSITES, is_scarce, of, subject_and_findi
 from pitwall.comments.forms import KINDS_OF_CORNERS
 from pitwall.comments.glued import TURN
 from pitwall.comments.grouping import EXPECTED
+from pitwall.comments.pairing import OF_MANY
 from pitwall.comments.reading import Reading
 from pitwall.comments.splitting import MARK, Slip, Word
-from pitwall.comments.words import COMING, MORE_IS_GOOD, Entry
-from pitwall.model.comments import CONTENT, Remark
+from pitwall.comments.words import COMING, MORE_IS_GOOD, Entry, by_form
+from pitwall.model.comments import CONTENT, FINDINGS, Remark
 
 OF_A_PLACE = ("balance", "traction")
 """What happens in a corner: named behind a comma without a place, it is of the place before the comma."""
@@ -26,6 +27,8 @@ BAD = "3"
 """How bad is "bad", beside a finding: it costs time."""
 TWO_WAYS = ("+", "-")
 """Signs that some write for better and worse, and others for more and less."""
+THINGS = ("braking", "engine")
+"""Subjects whose findings are called by words that are also said of tyres."""
 OWN = ("axle", "side", "speed", "confidence")
 SAYS = ("finding", "subject", "poor", "lack", "trend", "amount")
 """Parts of which a remark that carries nothing over needs one."""
@@ -65,6 +68,7 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
         Slip: at the word that does not fit.
     """
     parts = reading.parts
+    _is_of_the_same_thing(reading, before)
     finding = _found(reading, before)
     _goes_one_way(reading, finding)
     _is_no_praise_of_a_complaint(reading, before, finding)
@@ -105,10 +109,12 @@ def _places(
         if phases:
             turns = before.turns
             own |= {"speed": before.speed} if before.speed and not turns else {}
-        elif "finding" in parts and _is_of_the_place(reading, finding):
+        elif ("finding" in parts or finding["what"] == "wheelspin") and _is_of_the_place(reading, finding):
             turns, phases = before.turns, before.phases
             if finding["about"] == "braking" and set(phases) - {"entry"}:
                 phases = ()  # "t4 exit us, front lock": in that turn, where it is braked for
+            if finding["about"] == "traction" and "entry" in phases:
+                phases = ()  # "t4 entry us, wheelspin": likewise, where there is power
     if reading.left_out and before is not None:
         phases = phases or before.phases
     if before is not None and before.listing and reading.turns and not parts and not phases:
@@ -129,7 +135,7 @@ def _is_of_the_place(reading: Reading, finding: Mapping[str, Any]) -> bool:
     if reading.piece.exception:
         return finding["about"] in (*OF_A_PLACE, *OF_TURNS)
     within = finding["about"] in OF_A_PLACE or (finding["about"], finding["what"]) in HAPPENS
-    return within and "subject" not in reading.parts
+    return within and ("subject" not in reading.parts or finding["what"] == "wheelspin")
 
 
 def _said_before(own: Mapping[str, Any], parts: Mapping[str, Any], reading: Reading) -> dict[str, Any]:
@@ -211,6 +217,19 @@ def _of_the_shift(reading: Reading) -> bool:
     ahead = next((one.key for one in reading.piece.words if one.at > word.at), "")
     behind = [one.key for one in reading.piece.words if one.at < word.at][-1]
     return ahead not in KINDS_OF_CORNERS and behind not in ("in", "at", "through", "the")
+
+
+def _is_of_the_same_thing(reading: Reading, before: Meaning | None) -> None:
+    """Let a word of every day be of the brakes or the engine before the comma: ``brakes long, hot``."""
+    parts = reading.parts
+    if before is None or "finding" not in parts or {"subject", "corner"} & set(parts):
+        return
+    about, (entry, word) = before.finding["about"], parts["finding"]
+    if about not in THINGS or ("axle" in parts and parts["axle"][0].subject == "tyres"):
+        return
+    fits = entry.value in FINDINGS[about] or (about, entry.value) == ("braking", "soft")
+    if fits and entry.value != "good" and (entry.named or (entry.value in OF_MANY and " " not in word.key)):
+        parts["subject"] = (by_form()[about], word)
 
 
 def _found(reading: Reading, before: Meaning | None) -> dict[str, Any]:

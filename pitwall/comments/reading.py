@@ -15,7 +15,7 @@ from pitwall.model.comments import CONTENT
 ALONE = ("severity", "confidence", "trend", "amount")
 """Parts that say nothing alone: behind a comma they belong to what stands before it."""
 LAP_OR_SEVERITY = "how bad it is before the lap, or the laps joined with 'and'"
-NOTED = (AS_A_RUN, "only", "softs", "hards", "inters", "slicks")
+NOTED = (AS_A_RUN, "only", "worst", "worst in", "worst at", "softs", "hards", "inters", "slicks")
 """Forms that say more than is counted: the remark is kept as words beside it."""
 SHIFTS = ("shift", "shifts", "upshift", "upshifts", "downshift", "downshifts", "gearshift", "gearshifts")
 WHILE_SHIFTING = ("locking", "unstable", "oversteer", "snap", "wheelspin")

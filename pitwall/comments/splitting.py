@@ -27,7 +27,7 @@ THEN = ("then", "plus", ">", "->", "/", "becoming", "becomes")
 _A_PLACE = re.compile(r"t?\d{1,2}|t\d\S*|turn|entry|mid|exit|apex", re.ASCII)
 """A stroke with spaces around it goes on only where a place stands behind it: ``us / os t4`` may be either."""
 _NUMBER_OR_AND = re.compile(r"\d{1,2}|and|&", re.ASCII)
-_WORD = re.compile(r"[^\s,;|?()\[\]@\"\u201c\u201d]+|[?@]")
+_WORD = re.compile(r"(?<=[a-zA-Z])->(?=[a-zA-Z])|(?:(?!(?<=[a-zA-Z])->[a-zA-Z])[^\s,;|?()\[\]@\"\u201c\u201d])+|[?@]")
 _PIECE = re.compile(r"[^,;|]*")
 _LIST = re.compile(r"(?:(?<=turns )|(?<=corners )|(?<=\bin )|(?<=\bat )|(?<=\binto )|(?<=out of )|(?<=through )"
                    r"|(?<=\bt)|(?<=turn ))\d{1,2}(?: ?, ?\d{1,2}| (?:[6-9]|[12]\d))+(?: ?,? ?(?:and|&) ?\d{1,2})(?!\w)",

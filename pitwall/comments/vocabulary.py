@@ -8,6 +8,7 @@ typed. New ones may come. Common practice, no source.
 from __future__ import annotations
 
 from pitwall.comments.entries import Entry, by_how_much, entries
+from pitwall.comments.phrases import PHRASES
 from pitwall.comments.topics import TOPICS
 
 FINDINGS: tuple[Entry, ...] = (
@@ -17,6 +18,7 @@ FINDINGS: tuple[Entry, ...] = (
                        " | under rotates | under rotating | under rotation"
                        " | washes out | washing out | wash out | washes wide | runs wide | running wide | won't turn"
                        " | wont turn | won't turn in | will not turn | ploughs | plowing | washes | washing"
+                       " | understeered | washed out | washed wide | pushed wide"
                        " | drifts wide | slides wide | ran wide | slid wide | goes wide | went wide | wash wide"
                        " | run wide | drift wide | slide wide | go wide | push wide | pushes wide"
                        " | u/s | under steer | under steering | poor rotation | no rotation"
@@ -30,13 +32,15 @@ FINDINGS: tuple[Entry, ...] = (
                        " | lack of rotation | lacks rotation | bad rotation | not rotating | doesn't rotate"
                        " | won't rotate | can't turn | can't rotate | cannot rotate | cannot turn | doesn't turn"
                        " | not turning", "understeer"),
-        "oversteer": ("os | stepped out | oversteer | oversteers | oversteering | oversteery | over | loose"
+        "oversteer": ("os | stepped out | oversteered | came around | came round | oversteer | oversteers"
+                      " | oversteering | oversteery | over | loose"
                       " | steps out | step out"
                       " | stepping out | kicks out | comes around | comes round | tail happy | os moment"
                       " | oversteer moment | pointy | too much rotation"
                       " | rotates too much | over rotates | over rotating | over rotation | o/s | over steer"
                       " | over steering", "oversteer"),
-        "snap": ("snap | snaps | snapped | snappy | snapping | snap oversteer | snap os | sudden oversteer | sudden os",
+        "snap": ("snap | snaps | snapped | snappy | snapping | snap oversteer | snap os | sudden oversteer"
+                 " | sudden os | os snap | oversteer snap",
                  "sudden oversteer"),
         "neutral": ("neutral | balanced", "balance as it should be"),
         "slides": ("slides | slide | sliding | slid | slides around | sliding around | slides about | sliding about"
@@ -47,7 +51,7 @@ FINDINGS: tuple[Entry, ...] = (
     }, "balance"),
     *entries("finding", {"wheelspin": ("spin | wheelspin | spinning | spins | no traction | wheel spin"
              " | wheelspins | ws | zero traction"
-                                       " | spins up | spinning up | lights up | traction limited"
+                                       " | spins up | spinning up | spun up | lights up | lit up | traction limited"
                                        " | limited traction | struggling to put the power down"
                                        " | struggling to get the power down | struggles to put the power down"
                                        " | no drive"
@@ -69,7 +73,9 @@ FINDINGS: tuple[Entry, ...] = (
                        " | long pedal travel"
                        " | brake pedal long | pedal getting long | pedal gets long"
                        " | brakes long | long brakes | pedal goes to the floor"
-                       " | pedal to the floor | pedal drops", "the pedal is long"),
+                       " | pedal to the floor | pedal drops"
+                       " | pedal went to the floor | pedal went long | pedal went soft"
+                       " | pedal dropped", "the pedal is long"),
         "weak": ("weak | no bite | fade | fades | fading | lack bite | lacks bite | struggles to stop"
                  " | struggling to stop | hard to stop", "too little braking"),
         "judder": ("judder | judders | juddering", "the brakes judder"),
@@ -77,14 +83,16 @@ FINDINGS: tuple[Entry, ...] = (
                   " | bites too sharp | too much bite | too sharp", "the brakes bite too suddenly"),
     }, "braking"),
     *entries("finding", {
-        "bottoming": ("bottoming | hits the floor | hitting the floor | scraping floor | floor scraping"
+        "bottoming": ("bottoming | bott | floor hits the kerb | floor hitting the kerb | hits the floor"
+                      " | hitting the floor | scraping floor | floor scraping"
                       " | scrapes the floor | floor touches"
                       " | floor touching | floor hits | touches the ground | scrapes"
                       " | scraping"
                       " | bottom | bottoms | bottomed | bottoms out | bottoming out | hits the ground"
                       " | bottoming on the kerb | bottoming on kerbs | bottoming on the kerbs | bottoms on the kerb"
                       " | bottoms on kerbs | bottoms on the kerbs", "the floor touches"),
-        "bouncing": ("bouncing | bounce | bounces | bouncy | wheel hop | hop | hopping | hops | jumping"
+        "bouncing": ("bouncing | bounced | hopped | jumped | bounce | bounces | bouncy | wheel hop | hop"
+                     " | hopping | hops | jumping"
                      " | jumps | jumps around | jumping around | jumps about | bounces around | jumpy | porpoising"
                      " | porpoises | porpoise", "bouncing"),
         "harsh": ("harsh | stiff | harsh over kerbs | harsh over the kerbs | harsh on kerbs | harsh on the kerbs"
@@ -118,11 +126,11 @@ FINDINGS: tuple[Entry, ...] = (
                  " | fall off | falls off | falling off | falls away | falling away | fell away | deg"
                  " | degradation | degrading | high deg | deg high"
                  " | worn out"
-                 " | gone off | going off | goes off | go off | high degradation", "worn, or dropping off"),
+                 " | gone off | went off | going off | goes off | go off | high degradation", "worn, or dropping off"),
         "graining": ("graining | grain | grains | grained", "graining"),
         "blistering": ("blistering | blister | blisters | blistered", "blistering"),
         "flat_spot": ("flat spot | flatspot | flat spots | flat spotted | flatspots | flatspotted", "flat spot"),
-        "vibration": ("vibration | vibrations | vibrates | vibes | vib | vibs | vibrating | vibrate | shakes"
+        "vibration": ("vibration | vibrations | vibrates | vibes | vib | vibs | vibrating | vibrate | vibrated | shakes"
                       " | shaking",
                       "vibration"),
     }, "tyres"),
@@ -144,12 +152,15 @@ FINDINGS: tuple[Entry, ...] = (
     *entries("finding", {
         "flat": ("down on power | no power | lacks power | lack of power | lacking power | underpowered",
                  "too little power"),
-        "hesitation": ("hesitation | bogs | bogs down | bogging | bogging down | hesitates | hesitating"
+        "hesitation": ("hesitation | hesitated | bogged down | hole in the power | hole in power | engine flat spot"
+                       " | flat spot in the power | flat spot in the engine | flat spot in power | bogs"
+                       " | bogs down | bogging | bogging down | hesitates | hesitating"
                        " | hesitate | hole | lag | turbo lag | laggy | stutters"
                        " | stutter", "answers late"),
-        "surge": ("surge | surges | surging", "surges"),
-        "misfire": ("misfire | misfires | misfiring", "misfires"),
-        "cut": ("cut | cuts | cutting | cuts out | fuel cut | cutting out | cut out", "cuts out"),
+        "surge": ("surge | surges | surging | surged", "surges"),
+        "misfire": ("misfire | misfires | misfiring | misfired", "misfires"),
+        "cut": ("cut | power cut | power cuts | power cut out | power cuts out | cuts | cutting | cuts out"
+                " | fuel cut | cutting out | cut out", "cuts out"),
         "rough_shift": ("rough shift | rough shifts | shifts rough | shift | shifts | bad shift | harsh shift"
                         " | slow shift | slow shifts | shifts slow | downshift | downshifts | slow downshift"
                         " | slow downshifts | downshifts slow | upshift | upshifts | slow upshift | slow upshifts"
@@ -191,52 +202,12 @@ FINDINGS: tuple[Entry, ...] = (
                                    " | no issue | no issues | no complaint | no complaints"
                                   " | very happy | happy | pretty good | quite good | not bad | not too bad | ready"
                                    " | nothing to complain about | nothing to report | nothing wrong"
-                                   " | nothing special | love it | decent | rotates nicely | rotates well"
+                                   " | nothing special | excellent | brilliant | superb | fantastic"
+                                   " | awesome | mega | lovely | amazing | love it | decent | rotates nicely"
+                                   " | rotates well"
                                    " | good rotation | bites well | bites nicely | stays planted | stays stable"
                                    " | can't complain | cannot complain", "as it should be")}),
 )  # fmt: skip
-
-PHRASES: tuple[Entry, ...] = entries("phrase", {
-    "us": ("front doesn't bite | front does not bite | front end doesn't bite | front won't bite | front not biting"
-           " | front end not biting | no front bite | no bite from the front", "the front does not bite"),
-    "entry|us": ("turn in lazy | poor turn in | bad turn in | slow turn in | lazy turn in | no turn in"
-                 " | turn in slow | turn in poor"
-                 " | turn in bad", "understeer on entry"),
-    "mid|exit": ("from apex on | from the apex on | from apex onwards | from the apex onwards | from mid on"
-                 " | from mid corner on", "from the apex to the exit"),
-    "4|us": ("heavy us | heavy understeer", "much understeer"),
-    "4|os": ("heavy os | heavy oversteer", "much oversteer"),
-    "1|us": ("light us | light understeer", "little understeer"),
-    "1|os": ("light os | light oversteer", "little oversteer"),
-    "entry|os": ("lift oversteer | lift os | liftoff oversteer", "oversteer as he lifts"),
-    "entry|good": ("turns in well | turns in nicely", "turns in as it should"),
-    "braking|good": ("stops well | brakes strong | strong brakes | pedal firm | firm pedal",
-                     "brakes as they should be"),
-    "ride|good": ("rides kerbs well | rides the kerbs well | takes kerbs well | takes the kerbs well | rides bumps well"
-                  " | rides the bumps well | rides well", "rides as it should"),
-    "engine|good": ("engine strong | strong engine | power good | good power", "an engine as it should be"),
-    "on power|us": ("power understeer | power us", "understeer on power"),
-    "on power|os": ("power oversteer | power os", "oversteer on power"),
-    "on the brakes|us": ("braking understeer | brake understeer", "understeer under braking"),
-    "4|bad": ("very bad | really bad | so bad | too bad | terrible | awful | horrible | very badly | really badly",
-              "costs much time"),
-    "3|bad": ("pretty bad | quite bad | rather bad | badly", "costs time"),
-    "braking|judder": ("brake vibration | brake vibrations | brakes vibrate | brakes vibrating", "the brakes judder"),
-    "better|balance": ("rotates better | better rotation | turns better | turns in better", "a better balance"),
-    "less|unstable": ("more stable", "less unstable"),
-    "more|unstable": ("less stable", "more unstable"),
-    "rear|unstable": ("fighting the rear | fighting the rear end | fighting the back end | fighting rear"
-                      " | fights the rear", "the rear moves"),
-    "steering|kickback": ("wheel kicks | wheel kicks back | wheel kickback", "the steering wheel kicks"),
-    "more|heavy": ("heavier", "heavier than before"), "more|os": ("looser", "more oversteer"),
-    "more|hot": ("hotter", "hotter than before"), "more|cold": ("colder", "colder than before"),
-    "more|snap": ("snappier", "more snap"), "more|harsh": ("harsher", "harsher than before"),
-    "less|grip": ("lower grip | grip lower | lwr grip | grip lwr | grip down", "less grip"),
-    "more|grip": ("higher grip | grip higher | grip up", "more grip"),
-    "braking|hot": ("hot brakes | brake temps high", "brakes too hot"),
-    "braking|cold": ("cold brakes | brake temps low", "brakes too cold"),
-})  # fmt: skip
-"""Forms that give several parts: they are read as those that the value names."""
 
 TABLE: tuple[Entry, ...] = (
     *entries("everywhere", {"all": ("everywhere | everything | all | all corners | every corner | each corner"
@@ -366,5 +337,8 @@ TABLE: tuple[Entry, ...] = (
                              " | can feel | can hear | stability | stab | on me | on him"
                              " | going into | coming into | heading into | car's"
                              " | coming out of | coming off"
-                             " | particularly | also | sort of | kind of", "")}),
+                             " | particularly | also | sort of | kind of"
+                             " | starting to | starts to | started to | start to | begins to | beginning to"
+                             " | something | tendency | tendency to | only problem | only issue | only complaint"
+                             " | only thing | problem is | issue is | worst | worst in | worst at", "")}),
 )  # fmt: skip

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from pitwall.comments.shorthand import ShorthandError, parse
+from pitwall.comments.shorthand import ShorthandError, Typed, parse
 from tests.unit.comments_stage import said
 
 
@@ -89,6 +89,56 @@ def test_what_is_everywhere_but_in_one_turn_is_not_in_that_one(typed: str, read:
     """Whatever else is there; what is good everywhere else is something there, and nobody knows what."""
     assert said(typed) == read
     assert refused("good everywhere but t4") == "t4"
+
+
+@pytest.mark.parametrize(("typed", "read"), [
+    ("brakes long, hot", ["long pedal", "braking hot"]), ("brakes: long, hot t1", ["long pedal", "t1 braking hot"]),
+    ("engine flat, hot", ["down on power", "engine hot"]), ("brakes ok, cold", ["braking good", "braking cold"]),
+    ("brakes hot, rears hot", ["braking hot", "rear hot"]), ("brakes long, fl hot", ["long pedal", "front left hot"]),
+    ("t4 us, hot", ["t4 us", "hot"]),
+])  # fmt: skip
+def test_a_word_of_every_day_behind_a_comma_is_of_the_brakes_or_the_engine_before_it(
+    typed: str, read: list[str]
+) -> None:
+    """Unless it says itself that it is of tyres."""
+    assert said(typed) == read
+
+
+def test_how_bad_traction_is_is_said_by_a_number_alone() -> None:
+    """There is but one way in which it is bad; grip may be rated, and brakes have many faults."""
+    assert said("t6 exit traction 3") == ["t6 exit spin 3"]
+    assert said("traction: t6 3, t10 2") == ["t6 spin 3", "t10 spin 2"]
+    assert said("t4 us 3, traction bad") == ["t4 us 3", "t4 spin"]
+    assert said("t4 entry us, wheelspin") == ["t4 entry us", "t4 spin"]
+    assert refused("rear grip 3") == "grip"
+    assert refused("brakes 3") == "brakes"
+
+
+def test_where_it_is_worst_it_is() -> None:
+    """The word is kept, for how bad it is there is not said by it."""
+    assert parse("us everywhere 2, worst in t4") == Typed(parse("us everywhere 2; t4 us").remarks, "worst in t4")
+
+
+def test_what_happened_is_what_it_does() -> None:
+    """A driver tells of a lap in the past tense."""
+    for was, does in (("washed out t7", "us t7"), ("rear came around t7", "rear os t7"), ("bounced t9", "bouncing t9"),
+                      ("pedal went long", "pedal long"), ("tyres went off", "tyres worn"),
+                      ("lit up the rears t6", "rears spin t6")):
+        assert said(was) == said(does)
+
+
+def test_an_arrow_between_words_needs_no_spaces() -> None:
+    """Between numbers it is how bad it was and is, or a range of turns."""
+    assert said("t4 entry us->mid os") == ["t4 entry us", "t4 mid os"]
+    assert said("us 3->2") == ["us 2"]
+    assert said("t4->6 us") == ["t4 us", "t5 us", "t6 us"]
+
+
+def test_a_flat_spot_of_the_engine_is_none_of_a_tyre() -> None:
+    """Of which it is is asked where revs are told."""
+    assert said("engine flat spot at 5000") == ["hesitation"]
+    assert refused("flat spot at 5000") == "flat spot"
+    assert said("flat spot t1") == ["t1 flat spot"]
 
 
 def test_two_classes_of_corners() -> None:
