@@ -101,7 +101,8 @@ def _loses_nothing(words: Sequence[Word], topic: Group, *, placed: bool) -> None
         raise Slip(turn, f"where it is before {topic.form!r}: from there on this is kept as words; or '{MARK}' there")
     for word in words if turn is not None else ():
         entry = by_form().get(word.key)
-        if entry is not None and entry.part == "finding" and entry.subject in COUNTED and not entry.named:
+        if entry is not None and entry.part == "finding" and entry.subject in COUNTED and not entry.named and (
+                word.key != "tight"):
             raise Slip(word, f"a comma between what is said of {topic.form!r} and what the car does; or '{MARK}' before"
                              " free text")
 

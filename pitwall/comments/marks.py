@@ -9,13 +9,15 @@ from contextlib import suppress
 from pitwall.comments.joining import Listing, all_readings
 from pitwall.comments.meaning import meaning_of
 from pitwall.comments.reading import Reading
-from pitwall.comments.splitting import ANEW, MARK, ON, Slip, pieces
+from pitwall.comments.splitting import ANEW, CLOCK_MARK, MARK, ON, Slip, pieces
 from pitwall.comments.taking import readings
 from pitwall.comments.words import by_form
 
 _RATED = re.compile(r"\b(?:(sev|severity|conf|confidence)(\s*[:=]\s*)|(us|os|snap|lock)(\s*=\s*))"
                     r"(?=[1-5]\b|high|medium|low)", re.IGNORECASE)
 """A mark or sign between a word and how much: ``sev: 3``, ``us=3``."""
+_CLOCK = re.compile(r"(?<=\b\d):(?=\d\d(?!\w|:))|(?<=\b\d\d):(?=\d\d(?!\w|:))", re.ASCII)
+"""The mark in a time of day or of a lap, which is none: ``us t4 at 14:32``."""
 _LABEL = re.compile(r"\.(?= +[a-z][\w /-]{0,20}:)", re.IGNORECASE)
 """A stop before what a mark stands behind goes on as a comma does: ``entry: ok. mid: us``."""
 _DASHED = re.compile(r"(?:^|(?<=\n)|(?<=[;,] ))(t\d{1,2}(?:[-/]t?\d{1,2})?(?: (?:entry|mid|exit))?) ([-\u2013\u2014])"
@@ -33,7 +35,7 @@ def opened(text: str, turns: Collection[int]) -> tuple[str, tuple[Listing, ...]]
     before it, so ``entry us, exit: os`` is read so only where the mark is followed by a finding. A mark behind a
     finding is a space where nothing but places follow: ``us: t2 3, t4 2``.
     """
-    text = _LABEL.sub(",", text)
+    text = _CLOCK.sub(CLOCK_MARK, _LABEL.sub(",", text))
     text = _DASHED.sub(lambda match: match.group().replace(match.group(2), MARK, 1), text)
     lines = _RATED.sub(lambda match: re.sub(r"[:=]", " ", match.group()), text).split("\n")
     lists: list[Listing] = []

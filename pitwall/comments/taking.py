@@ -10,9 +10,11 @@ from dataclasses import replace
 from pitwall.comments.group import Group
 from pitwall.comments.grouping import groups, unknown
 from pitwall.comments.kept import words_from
-from pitwall.comments.loose import misplaced
+from pitwall.comments.loose import first_unknown, misplaced
+from pitwall.comments.pairing import tried
 from pitwall.comments.reading import LAP_OR_SEVERITY, NOTED, SAYS, Reading
 from pitwall.comments.splitting import MARK, Piece, Slip, Word
+from pitwall.comments.ways import go_in_or_out
 from pitwall.comments.words import BEFORE_IT, SIGNS
 
 JUDGED = ("finding", "subject", "axle", "corner", "phrase")
@@ -30,12 +32,15 @@ def readings(piece: Piece, turns: Collection[int] = ()) -> Iterator[Reading]:
     Raises:
         Slip: at the first word that is none, that stands there a second time, or that may belong to either remark.
     """
+    def read_one(own: Piece) -> list[Reading]:
+        return list(_without_comma(own, turns))
+
     sentences = list(_sentences(piece))
     if len(sentences) > 1:
         with suppress(Slip):
-            yield from [one for sentence in sentences for one in _without_comma(sentence, turns)]
+            yield from [one for sentence in sentences for one in tried(sentence, read_one)]
             return
-    yield from _without_comma(piece, turns)
+    yield from tried(piece, read_one)
 
 
 def _sentences(piece: Piece) -> Iterator[Piece]:
@@ -44,7 +49,8 @@ def _sentences(piece: Piece) -> Iterator[Piece]:
     for at, word in enumerate(piece.words, 1):
         if word.text.endswith(".") or at == len(piece.words):
             end = piece.end if at == len(piece.words) else piece.words[at].at
-            yield Piece(piece.words[begin:at], piece.goes_on or begin > 0, end, piece.contrast and begin == 0)
+            own = piece.words[begin:at]
+            yield Piece(own, piece.goes_on or begin > 0, end, piece.contrast and begin == 0, sentence=begin > 0)
             begin = at
 
 
@@ -86,10 +92,20 @@ def read(piece: Piece, turns: Collection[int] = ()) -> Reading:
 
 
 def _taken(piece: Piece, found: Iterator[Group] | Sequence[Group]) -> Reading:
+    met: list[Group] = []
+    try:
+        return _collected(piece, found, met)
+    except Slip:
+        strange = first_unknown(met)
+        if strange is not None:
+            raise unknown([group for group in met if group.words[0].at < strange.at], strange) from None
+        raise
+
+
+def _collected(piece: Piece, found: Iterator[Group] | Sequence[Group], met: list[Group]) -> Reading:
     reading, last, denial = Reading(piece), "", _Denial(of_before=piece.goes_on)
     waiting: Group | None = None
     counted, sign = False, None
-    met: list[Group] = []
     for group in found:
         if waiting is not None:
             raise Slip(waiting.word, f"a comma, or {_form(waiting)!r} if that is meant; {waiting.form!r} stands behind"
@@ -106,7 +122,9 @@ def _taken(piece: Piece, found: Iterator[Group] | Sequence[Group]) -> Reading:
         if group.part == "severity" and last == "aside" and counted:
             raise Slip(group.word, LAP_OR_SEVERITY)
         counted = group.part == "aside" and group.words[-1].key.isdigit()
-        if group.entry is not None:
+        if group.entry is not None and _is_one_more_speed(met):
+            reading.speeds.append(group.entry)
+        elif group.entry is not None:
             reading.take(group.entry, group.word)
             reading.noted = reading.noted or group.form in NOTED
         elif not group.turns:
@@ -114,10 +132,19 @@ def _taken(piece: Piece, found: Iterator[Group] | Sequence[Group]) -> Reading:
             reading.unread += group.words if group.unread else ()
         last = group.part
     denial.ends()
+    go_in_or_out(reading, met)
     _stand_rightly(met)
     if denial.left is not None and {"finding", "subject", "amount"} & set(reading.parts):
         raise Slip(denial.left.word, DENIED)
     return reading
+
+
+def _is_one_more_speed(met: Sequence[Group]) -> bool:
+    """Guard: the last of these is one more class of corners, joined to the one before it: ``slow and medium``."""
+    own = [group for group in met[-4:] if group.form not in ("in", "the")][-3:]
+    if len(own) < 3 or own[1].form not in ("and", "&"):
+        return False
+    return own[0].part == own[2].part == "speed" and own[0].entry is not own[2].entry
 
 
 def _stand_rightly(met: Sequence[Group]) -> None:

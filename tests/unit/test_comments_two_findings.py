@@ -1,0 +1,174 @@
+"""Two findings with an "and" between them, ways into and out of a corner, and what is said of every corner but one."""
+
+from __future__ import annotations
+
+import pytest
+
+from pitwall.comments.shorthand import ShorthandError, Typed, parse
+from tests.unit.comments_stage import said
+
+
+def refused(typed: str) -> str:
+    """The word that is wrong."""
+    with pytest.raises(ShorthandError) as caught:
+        parse(typed)
+    return caught.value.word
+
+
+@pytest.mark.parametrize(("typed", "read"), [
+    ("t4 us on entry and os on exit", ["t4 entry us", "t4 exit os"]),
+    ("us on entry and os on exit t4", ["t4 entry us", "t4 exit os"]),
+    ("us entry, os exit t4", ["t4 entry us", "t4 exit os"]),
+    ("rears hot and fronts graining", ["rear hot", "front graining"]),
+    ("understeer and locking fronts into 1", ["t1 us", "t1 front lock"]),
+    ("t4 us and front lock", ["t4 us", "t4 front lock"]),
+    ("bottoming and bouncing in 9", ["t9 bottoming", "t9 bouncing"]),
+    ("us and wheelspin slow corners", ["slow us", "slow spin"]),
+    ("us t4 and brakes better", ["t4 us", "braking better"]),
+    ("less us and more os", ["us better", "os worse"]),
+    ("us and not os t4", ["t4 us", "t4 os gone"]),
+    ("t4 entry us and mid os and exit wheelspin", ["t4 entry us", "t4 mid os", "t4 exit spin"]),
+])  # fmt: skip
+def test_two_findings_with_an_and_between_them(typed: str, read: list[str]) -> None:
+    """They are two remarks of the same place."""
+    assert said(typed) == read
+
+
+@pytest.mark.parametrize(("typed", "read"), [
+    ("brakes long and hot", ["long pedal", "braking hot"]), ("brakes long and soft", ["long pedal"]),
+    ("rears hot and graining", ["rear hot", "rear graining"]),
+    ("rear good and front good", ["rear neutral", "front neutral"]),
+    ("fl hot and vibrating", ["front left hot", "front left vibration"]),
+])  # fmt: skip
+def test_a_word_of_every_day_behind_and_is_of_the_same_thing(typed: str, read: list[str]) -> None:
+    """Alone it would be of another: what is soft is the ride, what is hot a tyre."""
+    assert said(typed) == read
+
+
+@pytest.mark.parametrize(("typed", "word"), [
+    ("no us and os t4", "os"), ("more us and os t4", "os"), ("us and os worse", "os"), ("t4 us and os 3", "os"),
+    ("maybe us and lock t4", "lock"), ("t4 us and os", "os"), ("us and snap in t4", "snap"), ("us and hot", "hot"),
+    ("steering heavy and cold", "cold"),
+])  # fmt: skip
+def test_what_may_be_said_of_both_is_asked_about(typed: str, word: str) -> None:
+    """So is one thing and its opposite at one place."""
+    assert refused(typed) == word
+
+
+@pytest.mark.parametrize(("typed", "read"), [
+    ("massive oversteer out of 6", ["t6 exit os 5"]), ("us into 4", ["t4 entry us"]), ("loose off t7", ["t7 exit os"]),
+    ("os out of t6 and t7", ["t6 exit os", "t7 exit os"]), ("os out of slow corners", ["exit slow os"]),
+    ("nervous out of t6", ["t6 exit balance unstable"]), ("no rear grip out of 6", ["t6 exit rear no grip"]),
+    ("us into t4, os out of it", ["t4 entry us", "t4 exit os"]), ("us mid out of t6", ["t6 mid us"]),
+    ("wheelspin out of t6", ["t6 spin"]), ("lock into 1", ["t1 lock"]),
+    ("us in, os out t7", ["t7 entry us", "t7 exit os"]),
+    ("tight in, loose off t7", ["t7 entry us", "t7 exit os"]), ("us in, steps out t7", ["us", "t7 os"]),
+])  # fmt: skip
+def test_the_way_into_a_corner_is_its_entry_and_out_of_it_its_exit(typed: str, read: list[str]) -> None:
+    """Of the balance; a wheel locks on the way in and spins on the way out, whether that is said or not."""
+    assert said(typed) == read
+
+
+def test_between_two_turns_is_neither() -> None:
+    """Out of one and into the next: it is asked in which of them, or read as of the straight between them."""
+    assert refused("wheelspin out of t6 into t7") == "t7"
+    assert said("wheelspin out of t6 and into t7") == ["t6 spin", "t7 spin"]
+    assert said("bottoming on the straight out of t6 into t7") == ["bottoming"]
+
+
+@pytest.mark.parametrize(("typed", "read"), [
+    ("us everywhere but turn 7", ["us", "t7 us gone"]),
+    ("us 3 everywhere but t7 and t9", ["us 3", "t7 us gone", "t9 us gone"]),
+    ("us everywhere except 4 and 7", ["us", "t4 us gone", "t7 us gone"]),
+    ("us everywhere apart from t7, t9", ["us", "t7 us gone", "t9 us gone"]),
+    ("us mid everywhere except t4", ["mid us", "t4 mid us gone"]),
+    ("us in the fast corners except t7", ["fast us", "t7 us gone"]),
+    ("us everywhere but better t7", ["us", "t7 us better"]),
+])  # fmt: skip
+def test_what_is_everywhere_but_in_one_turn_is_not_in_that_one(typed: str, read: list[str]) -> None:
+    """Whatever else is there; what is good everywhere else is something there, and nobody knows what."""
+    assert said(typed) == read
+    assert refused("good everywhere but t4") == "t4"
+
+
+@pytest.mark.parametrize(("typed", "read"), [
+    ("brakes long, hot", ["long pedal", "braking hot"]), ("brakes: long, hot t1", ["long pedal", "t1 braking hot"]),
+    ("engine flat, hot", ["down on power", "engine hot"]), ("brakes ok, cold", ["braking good", "braking cold"]),
+    ("brakes hot, rears hot", ["braking hot", "rear hot"]), ("brakes long, fl hot", ["long pedal", "front left hot"]),
+    ("t4 us, hot", ["t4 us", "hot"]),
+])  # fmt: skip
+def test_a_word_of_every_day_behind_a_comma_is_of_the_brakes_or_the_engine_before_it(
+    typed: str, read: list[str]
+) -> None:
+    """Unless it says itself that it is of tyres."""
+    assert said(typed) == read
+
+
+def test_how_bad_traction_is_is_said_by_a_number_alone() -> None:
+    """There is but one way in which it is bad; grip may be rated, and brakes have many faults."""
+    assert said("t6 exit traction 3") == ["t6 exit spin 3"]
+    assert said("traction: t6 3, t10 2") == ["t6 spin 3", "t10 spin 2"]
+    assert said("t4 us 3, traction bad") == ["t4 us 3", "t4 spin"]
+    assert said("t4 entry us, wheelspin") == ["t4 entry us", "t4 spin"]
+    assert refused("rear grip 3") == "grip"
+    assert refused("brakes 3") == "brakes"
+
+
+def test_where_it_is_worst_it_is() -> None:
+    """The word is kept, for how bad it is there is not said by it."""
+    assert parse("us everywhere 2, worst in t4") == Typed(parse("us everywhere 2; t4 us").remarks, "worst in t4")
+
+
+def test_what_happened_is_what_it_does() -> None:
+    """A driver tells of a lap in the past tense."""
+    for was, does in (("washed out t7", "us t7"), ("rear came around t7", "rear os t7"), ("bounced t9", "bouncing t9"),
+                      ("pedal went long", "pedal long"), ("tyres went off", "tyres worn"),
+                      ("lit up the rears t6", "rears spin t6")):
+        assert said(was) == said(does)
+
+
+def test_an_arrow_between_words_needs_no_spaces() -> None:
+    """Between numbers it is how bad it was and is, or a range of turns."""
+    assert said("t4 entry us->mid os") == ["t4 entry us", "t4 mid os"]
+    assert said("us 3->2") == ["us 2"]
+    assert said("t4->6 us") == ["t4 us", "t5 us", "t6 us"]
+
+
+def test_a_flat_spot_of_the_engine_is_none_of_a_tyre() -> None:
+    """Of which it is is asked where revs are told."""
+    assert said("engine flat spot at 5000") == ["hesitation"]
+    assert refused("flat spot at 5000") == "flat spot"
+    assert said("flat spot t1") == ["t1 flat spot"]
+
+
+def test_two_classes_of_corners() -> None:
+    """Joined they are two places; side by side a slip."""
+    assert said("us slow and medium 2, fast 3") == ["slow us 2", "medium us 2", "fast us 3"]
+    assert said("slow/medium us") == ["slow us", "medium us"]
+    assert refused("t4 slow fast us") == "fast"
+
+
+def test_one_thing_said_twice_in_one_breath_is_one_remark() -> None:
+    """Behind a semicolon or on a new line it stands as it was typed."""
+    assert said("brakes long, pedal soft") == ["long pedal"]
+    assert said("t4 us; t4 us") == ["t4 us", "t4 us"]
+
+
+def test_a_car_is_tight_and_so_is_a_corner() -> None:
+    """The first is understeer, the second a place without a number."""
+    assert said("tight t7") == said("car is tight in 7") == ["t7 us"]
+    for typed in ("us in tight corners", "tight line t4", "tight corner 7 us"):
+        assert refused(typed) == "tight"
+
+
+def test_an_apostrophe_and_s_is_is() -> None:
+    """Of an end, a thing, a turn."""
+    assert said("rear's nervous under braking t1") == ["t1 entry rear braking unstable"]
+    assert said("t4's good, understeer's gone") == ["t4 neutral", "t4 us gone"]
+
+
+def test_the_first_strange_word_is_the_one_that_is_marked() -> None:
+    """Also where a later word cannot stand beside the others."""
+    assert refused("confidance low us t4") == "confidance"
+    assert refused("t4 blah us os") == "blah"
+    assert refused("undrivable t7") == "undrivable"
