@@ -94,6 +94,7 @@ def _of_a_workbook(path: Path) -> str:
 
 
 def near_file(path: Path) -> str | None:
+    """``did you mean 'x'?`` for the file beside it that was probably meant; None where there is none."""
     try:
         names = sorted(entry.name for entry in path.parent.iterdir())[:2000]
     except (OSError, ValueError):
