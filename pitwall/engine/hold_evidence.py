@@ -116,7 +116,7 @@ def _may_be_before(car: TeamCar, item: ItemState, lap: LapRecord) -> bool:
 
 def _cost(car: TeamCar, item: ItemState, procedure: Procedure) -> _Cost | None:
     named = item.item.after or item.item.at
-    if procedure.data_window != "hold" or "speed" not in procedure.done_when or named is None:
+    if "speed" not in procedure.done_when or named is None:  # also a pass at a declared pace, which is no hold
         return None
     place, profile = car.lap_map.phase_of(named), car.lap_map.profile
     hold = figures(car, item, procedure, named) if procedure.hold is not None else None

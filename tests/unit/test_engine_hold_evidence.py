@@ -267,3 +267,14 @@ def test_what_was_heard_on_the_lap_before_may_have_been_done_there() -> None:
     end = stage.sectors(COOL_S, 29.7, 32.4, 28.0)
     stage.wait(end + 1)
     assert stage.item.state != "not_done"
+
+
+@pytest.mark.parametrize(("sector_s", "state"), [(32.9, "not_done"), (36.0, "done")])
+def test_a_pass_at_a_declared_pace_is_judged_by_what_it_adds(sector_s: float, state: str) -> None:
+    """Past the camera at 80 km/h: eight seconds by its file, and the sector took as long as on a timed lap."""
+    stage = Holding({"do": "photo_pass", "on": "in", "at": "sluice", "want": "must"}, laps="out, 1 timed, in")
+    stage.told(COOL_S, 29.7, sector_s, 24.0, home=True)
+    assert stage.item.state == state
+    if state == "not_done":
+        assert stage.item.reason is not None
+        assert stage.item.reason.endswith("by its file photo_pass adds 8 s")
