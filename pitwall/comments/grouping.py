@@ -227,8 +227,9 @@ def _tells_a_change(came: re.Match[str]) -> bool:
 
 def _through_the_corner(found: Sequence[Group], group: Group) -> bool:
     """Guard: this is the exit, and the words before it are ``entry to``: the middle lies between them."""
-    ends = [one.entry.value for one in (*found[-2:-1], group) if one.entry is not None]
-    return ends == ["entry", "exit"] and found[-1].form in _UP_TO
+    own = [one for one in found if one.form not in ("the", "on", "all the way")]
+    ends = [one.entry.value for one in (*own[-2:-1], group) if one.entry is not None]
+    return ends == ["entry", "exit"] and own[-1].form in _UP_TO
 
 
 def unknown(found: Sequence[Group], word: Word, known: Collection[int] = ()) -> Slip:

@@ -72,7 +72,8 @@ def _without_place(found: list[Reading], place: Reading) -> list[Reading]:
 
 
 def _belongs(before: Reading, reading: Reading) -> bool:
-    return reading.alone or before.waits_for(reading) or before.has_its_end_in(reading)
+    own = before.waits_for(reading) or before.has_its_end_in(reading) or before.has_its_phase_in(reading)
+    return reading.alone or own
 
 
 def _of_piece(piece: Piece, before: Reading | None, turns: Collection[int]) -> Iterator[Reading]:

@@ -188,6 +188,14 @@ class Reading:
         complains = plain and head.parts["finding"][0].value not in (*CONTENT, "good")
         return barred and wide and complains and not head.turns and not self.asides and not self.kept
 
+    def has_its_phase_in(self, more: Reading) -> bool:
+        """True for a finding in a turn and in no phase, where only a phase is said behind the comma: ``us t4, mid``."""
+        another = more.piece.contrast or more.piece.then or more.turns
+        if self.kept or more.kept or more.asides or more.noted or another:
+            return False
+        bare = bool(more.phases) and set(more.parts) <= {"severity", "confidence"} - set(self.parts)
+        return bare and bool(self.turns) and not self.phases and "finding" in self.parts and not self.denies
+
     def waits_for(self, more: Reading) -> bool:
         """True for a beginning that is only half of a remark, of which more is the other half, behind a comma.
 

@@ -24,7 +24,7 @@ EXCEPT = ("except", "apart", "aside")
 """The same; what the car does stands behind them: ``good except us t4``. A bare place there is asked about."""
 THEN = ("then", "plus", ">", "->", "/", "becoming", "becomes")
 """Words and signs that go on as a comma does, with the same place: ``us then os t4`` is turn 4 twice."""
-_A_PLACE = re.compile(r"t?\d{1,2}|t\d\S*|turn|entry|mid|exit|apex", re.ASCII)
+_A_PLACE = re.compile(r"t?\d{1,2}|t\d\S*|turn|entry|mid|exit|apex|slow|medium|fast|[hml]s", re.ASCII)
 """A stroke with spaces around it goes on only where a place stands behind it: ``us / os t4`` may be either."""
 _NUMBER_OR_AND = re.compile(r"\d{1,2}|and|&", re.ASCII)
 _WORD = re.compile(r"(?<=[a-zA-Z])->(?=[a-zA-Z])|(?:(?!(?<=[a-zA-Z])->[a-zA-Z])[^\s,;|?()\[\]@\"\u201c\u201d])+|[?@]")

@@ -175,7 +175,7 @@ class _Denial:
             self.open, self.subject, self.an_end = group, False, False
         elif self.open is None or group.part in BETWEEN:
             self.an_end = self.an_end or group.part == "axle"
-        elif group.part == "turn" and self.of_before and not self.subject:
+        elif group.part in ("turn", "phase", "speed") and self.of_before and not self.subject:
             self.open, self.left = None, self.open
         elif group.part == "subject":
             self.subject = True
@@ -214,11 +214,20 @@ def _cuts(found: Sequence[Group]) -> list[int] | None:
     twice = any(len({group.entry for run in own for group in run if group.part == part}) > 1
                 for own, part in ((says, "finding"), (says, "trend"), (places, "speed"), (says, "severity")))
     apart = sum(any(group.turns for group in run) for run in places) > 1 and len(telling) > 1
+    if not apart and _on_a_kerb([group for run in says for group in run if group.part == "finding"]):
+        return []
     if not (twice or apart) or any(group.form in SIGNS for group in found):
         return []
     if len(runs) % 2 or len(runs) < 4:
         return None if apart and not twice else []
     return [at for _, at, _ in runs[2::2]]
+
+
+def _on_a_kerb(found: Sequence[Group]) -> bool:
+    """Guard: a kerb and how it is, whatever stands between them: ``t6 kerb exit harsh``."""
+    entries = [group.entry for group in found if group.entry is not None]
+    kerbs = [entry.value == "kerbs" for entry in entries]
+    return len(entries) == 2 and kerbs.count(True) == 1 and all(entry.subject in ("ride", "") for entry in entries)
 
 
 def _second_turns(found: Sequence[Group]) -> Word:

@@ -141,6 +141,35 @@ def test_a_flat_spot_of_the_engine_is_none_of_a_tyre() -> None:
     assert said("flat spot t1") == ["t1 flat spot"]
 
 
+@pytest.mark.parametrize(("typed", "read"), [
+    ("understeer, turn 4, mid, 3", ["t4 mid us 3"]), ("t4 us 3, mid", ["t4 mid us 3"]),
+    ("t4 us 3, mid 4", ["t4 us 3", "t4 mid us 4"]),
+    ("turn 4 - understeer - severity 3", ["t4 us 3"]), ("t4 - entry - us - 3 - worse", ["t4 entry us 3 worse"]),
+    ("1. t4 us 3\n2) t6 os 2", ["t4 us 3", "t6 os 2"]), ("us t4 (entry+mid)", ["t4 entry us", "t4 mid us"]),
+    ("ls us 3 / hs os 2", ["slow us 3", "fast os 2"]), ("t6 kerb exit harsh 3", ["t6 exit harsh 3"]),
+    ("t3 us from entry all the way to the exit", ["t3 entry us", "t3 mid us", "t3 exit us"]),
+    ("os t6 on throttle, not on entry", ["t6 exit os", "t6 entry os gone"]),
+])  # fmt: skip
+def test_one_remark_in_parts(typed: str, read: list[str]) -> None:
+    """Commas, dashes, strokes and numbers of lines between what is said of one thing."""
+    assert said(typed) == read
+
+
+def test_dashes_in_a_line_that_says_two_things_are_asked_about() -> None:
+    """Which of them goes with which is not sure."""
+    assert refused("t12 entry - rear nervous, apex - us") == "-"
+    assert refused("t12 - entry - us - exit - os") == "-"
+
+
+def test_turns_and_laps_that_are_spelt_out() -> None:
+    """First in a comment, in a reason, and behind "lap"."""
+    assert said("eleven and twelve are fine") == ["t11 neutral", "t12 neutral"]
+    assert said("snaps when he lifts in turn six") == ["t6 snap"]
+    assert said("i lock up when i trail the brake into ten") == ["t10 lock"]
+    assert said("rears gone by lap eight") == ["rear worn"]
+    assert said("ten laps of us") == ["us"]
+
+
 def test_two_classes_of_corners() -> None:
     """Joined they are two places; side by side a slip."""
     assert said("us slow and medium 2, fast 3") == ["slow us 2", "medium us 2", "fast us 3"]
