@@ -242,6 +242,8 @@ def _found(reading: Reading, before: Meaning | None) -> dict[str, Any]:
     parts = reading.parts
     if before is not None and finding["what"] is None and "subject" not in parts and "trend" in parts:
         word = parts["trend"][1]
+        if "axle" in parts and parts["axle"][0].subject == "tyres" and before.finding["about"] == "balance":
+            return {**finding, "about": "tyres"}  # "us t4, fronts better"
         if "everywhere" in parts and parts["everywhere"][0].value == "rest":
             return finding  # "more os t9, rest same"
         if word.key in ("same", "similar") and (reading.turns or reading.phases) and before.finding.get("what"):

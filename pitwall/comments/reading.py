@@ -236,7 +236,11 @@ class Reading:
         last = bool(TURN.fullmatch(more.piece.words[-1].plain)) and len(more.turns) == 1
         phases = last and bool(self.phases and more.phases) and {"finding"} <= set(self.parts) & set(more.parts)
         instead = self.denies and self.parts["trend"][1].key in ("not", "isn't") and "finding" in more.parts
-        return more.piece.then or (self.denies and more.denies) or phases or instead
+        found = more.parts["finding"][1].at if "finding" in more.parts else more.piece.words[0].at
+        sooner = [word for word in more.piece.words if word.at < found]
+        behind = not any(TURN.fullmatch(word.plain) or word.key in ("turn", "turns") for word in sooner)
+        then = more.piece.then and behind and self._is_of_the_corner_of(more) and not self.denies
+        return then or (self.denies and more.denies) or phases or instead
 
     def is_no_lap_of(self, before: Reading) -> None:
         """Raise a slip where a number behind a comma may be one more lap: ``us t4 on lap 3, 5``."""
@@ -250,6 +254,17 @@ class Reading:
         if self.parts["finding"][0].subject in COUNTED or {"axle", "severity", "trend"} & set(self.parts):
             raise Slip(self.parts["finding"][1],
                        "its turn, or 'everywhere': what stands before the comma is kept as words")
+
+    def _is_of_the_corner_of(self, more: Reading) -> bool:
+        """Guard: what is found here is found in a corner, and not of a tyre, the engine or the brakes as such; a ride
+        is of a corner where the other one's is, and praise where it is of a phase."""
+        if "finding" not in self.parts:
+            return False
+        own = self.parts["finding"][0]
+        if own.value in ("good", *CONTENT):
+            return bool(self.phases)
+        ride = "finding" in more.parts and more.parts["finding"][0].subject == own.subject == "ride"
+        return ride or own.subject in ("balance", "traction", "grip") or own.value in ("locking", "unstable")
 
     def takes_the_speeds_of(self, other: Reading) -> None:
         """Be of the classes of corners that the other one names."""

@@ -167,7 +167,8 @@ def _goes_on(words: tuple[Word, ...], at: int) -> bool:
         turned = words[at].key == "into" or ahead[0] in ("to", "into")
         return turned and entry is not None and entry.subject == "balance" and entry.part == "finding"
     if words[at].key in ("and", "&") and ahead and ahead[0] in CORNERS:
-        return any(word.key in tuple("12345") for word in words[:at])
+        pair = words[at - 1].key in CORNERS or ahead[1:2] in (["and"], ["&"])  # "fl and fr hot"
+        return not pair and any(word.key in tuple("12345") for word in words[:at])
     if words[at].key not in ("and", "&") or not ahead or ahead[0] not in tuple("12345"):
         return False
     behind = next((key for key in ahead[1:] if key not in ("at", "in", "on", "for")), "")

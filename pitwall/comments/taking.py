@@ -220,7 +220,17 @@ def _cuts(found: Sequence[Group]) -> list[int] | None:
         return []
     if len(runs) % 2 or len(runs) < 4:
         return None if apart and not twice else []
+    if runs[0][0] == "says" and any(_looks_back(run) for run in says[1:]):
+        return None
+    if any(run not in telling and not any(group.turns for group in places[at]) for at, run in enumerate(says)):
+        return None  # "t9 snaps exit 3 slow os": how bad it is there
     return [at for _, at, _ in runs[2::2]]
+
+
+def _looks_back(run: Sequence[Group]) -> bool:
+    """Guard: how bad or how sure stands first, behind a place: it may be said of what stands before that, or behind:
+    ``us t4 3 os t6``."""
+    return run[0].part in ("severity", "confidence") and any(group.part == "finding" for group in run)
 
 
 def _on_a_kerb(found: Sequence[Group]) -> bool:

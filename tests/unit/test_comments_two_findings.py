@@ -170,6 +170,38 @@ def test_turns_and_laps_that_are_spelt_out() -> None:
     assert said("ten laps of us") == ["us"]
 
 
+@pytest.mark.parametrize(("typed", "read"), [
+    ("us t4 3 and os t6", ["t4 us 3", "t6 os"]), ("us t1 1 and car floats at high speed", ["t1 us 1", "fast soft"]),
+    ("us 3 t4, 2 t7 and flat spot fr", ["t4 us 3", "t7 us 2", "front right flat spot"]),
+    ("fl lock t1 2, t10 3 and us everywhere 2", ["t1 front left lock 2", "t10 front left lock 3", "us 2"]),
+    ("car feels the same and graining front left", ["balance same", "front left graining"]),
+    ("better than last run and t4 us rear", ["balance better", "t4 rear us"]),
+    ("us everywhere except t4 and flat spot rr 2", ["us", "t4 us gone", "rear right flat spot 2"]),
+    ("rr hot 4 and not us t4", ["rear right hot 4", "t4 us gone"]),
+    ("us t4 3 and fronts better", ["t4 us 3", "front tyres better"]),
+    ("t3 us 2 and fl and fr hot", ["t3 us 2", "front hot"]),
+    ("car stable everywhere and tyres good", ["neutral", "tyres good"]),
+    ("losing rear mid t8 3 and happy with t5", ["t8 mid rear os 3", "t5 neutral"]),
+    ("t2 e us 2 m us 3 x ok and locked rear t1 4",
+     ["t2 entry us 2", "t2 mid us 3", "t2 exit neutral", "t1 rear lock 4"]),
+    ("rear nervous t1 3 and t2 kerbs harsh", ["t1 rear braking unstable 3", "t2 harsh"]),
+    ("front sliding t4 and t9 nervous", ["t4 front us", "t9 braking unstable"]),
+])  # fmt: skip
+def test_nothing_moves_over_an_and(typed: str, read: list[str]) -> None:
+    """How bad, which end and where stay on the side of it on which they are said."""
+    assert said(typed) == read
+
+
+@pytest.mark.parametrize(("typed", "word"), [
+    ("us t4 and t7 better", "t7"), ("us entry t4, t6 and t8 os", "t8"),
+    ("better than last run and feels planted", "planted"),
+    ("us t4 3 os t6", "os"),
+])  # fmt: skip
+def test_what_may_be_of_either_side_is_asked_about(typed: str, word: str) -> None:
+    """A comma tells."""
+    assert refused(typed) == word
+
+
 def test_two_classes_of_corners() -> None:
     """Joined they are two places; side by side a slip."""
     assert said("us slow and medium 2, fast 3") == ["slow us 2", "medium us 2", "fast us 3"]
