@@ -79,6 +79,8 @@ class RunState:
     highest: int = 0
     not_resumed: str | None = None
     left_as: Run | None = None
+    left_wet: bool | None = None
+    """Whether the car on it was prepared for the wet, whatever plan was gone over to since."""
     flag_fell: bool = False
     """The last flag fell on it with laps still to be driven."""
     by_flag: bool = False

@@ -139,7 +139,7 @@ class TeamCar:
         if run is not None:
             self.progress.revision += 1
             self.carried.leaves(run, self.plan, self.track)
-            run.left_as = None
+            run.left_as, run.left_wet = None, self.switches.wet
 
     def _told_to_leave(self) -> str | None:
         """The run that the car was told to leave for since it came in, by somebody's word."""

@@ -54,9 +54,18 @@ def _runs(told: Told, own: Row, car: Row) -> Cells:
         planned = [] if run["planned_span_s"] is None else [one for t in run["planned_span_s"] for one in clock(t)]
         rows.append([text(run["run"]), text(run["purpose"]), text(run["planned_laps"]),
                      [] if same else text(run["laps"]), text(run["driver"]),
-                     [*text(run["tyres"]), *decimal(run["fuel_kg"], 0)], planned, on_track,
+                     [*text(run["tyres"]), *decimal(run["fuel_kg"], 0), *_otherwise(run)], planned, on_track,
                      [Own(run["clean_laps"]), *lap_time(run["median_clean_s"])] if run["clean_laps"] else []])
     return rows
+
+
+def _otherwise(run: Row) -> list[Own]:
+    """What was planned, where a run was driven on another set or with other fuel (by more than a kilogram)."""
+    (on, kg), (wanted, wanted_kg) = ([_value(run[f"{which}tyres"]), _value(run[f"{which}fuel_kg"])]
+                                     for which in ("", "planned_"))
+    if on == wanted and (kg is None or wanted_kg is None or abs(kg - wanted_kg) <= 1):
+        return []
+    return [*text(run["planned_tyres"]), *decimal(run["planned_fuel_kg"], 0)]
 
 
 def _laps(told: Told, own: Row, car: Row) -> Cells:
