@@ -51,7 +51,7 @@ def _owner(word: Word) -> str | None:
         return None
     entry = by_form().get(stem.lower())
     thing = entry is not None and entry.part in ("axle", "subject", "corner", "finding")
-    thing = thing or stem.lower() in OWNERS
+    thing = thing or stem.lower() in OWNERS or stem.lower() in NUMBERS
     return stem if thing or TURN.fullmatch(stem) else None
 
 

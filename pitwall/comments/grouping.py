@@ -249,6 +249,8 @@ def unknown(found: Sequence[Group], word: Word, known: Collection[int] = ()) -> 
         return Slip(word, f"what it is now: what it was goes behind '{MARK}', or us gone if it is there no more")
     if word.key in ("handers", "hander"):
         return Slip(word, "the turns that these are, such as t4/7")
+    if word.key in PLACES and len(word.key) < len("corners"):
+        return Slip(word, "its number right behind it, such as t4")
     if word.key in ("than", "as", "like"):
         return Slip(word, "what the car does in either place, such as t3 us 2, t5 us 4; or better or worse than before:"
                           f" which other run it is set against goes behind '{MARK}'")

@@ -233,7 +233,8 @@ class Reading:
         placed = self.turns or {"speed", "everywhere", "subject"} & set(self.parts)
         if placed or not (more.turns or "speed" in more.parts):
             return False
-        last = bool(TURN.fullmatch(more.piece.words[-1].plain)) and len(more.turns) == 1
+        named = [bool(TURN.fullmatch(word.plain)) for word in more.piece.words]
+        last = len(more.turns) == 1 and (named[-1] or not any(named))
         phases = last and bool(self.phases and more.phases) and {"finding"} <= set(self.parts) & set(more.parts)
         instead = self.denies and self.parts["trend"][1].key in ("not", "isn't") and "finding" in more.parts
         found = more.parts["finding"][1].at if "finding" in more.parts else more.piece.words[0].at

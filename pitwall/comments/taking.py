@@ -23,6 +23,8 @@ BETWEEN = ("axle", "side", "corner", "filler")
 """What may stand between a negation and what it denies: ``no rear grip``."""
 DENIED = f"right behind it what there is not, such as no us; else '{MARK}' and free text"
 AS_BEFORE = ("as before", "as last run")
+LEADING = ("in", "on", "at", "of", "into", "out of", "from", "with", "and", "&", "for", "through", "to", "about")
+"""Fillers that more should follow."""
 PLACE = ("turn", "phase", "speed", "everywhere")
 
 
@@ -132,6 +134,7 @@ def _collected(piece: Piece, found: Iterator[Group] | Sequence[Group], met: list
             reading.unread += group.words if group.unread else ()
         last = group.part
     denial.ends()
+    _ends_rightly(met, reading)
     go_in_or_out(reading, met)
     _stand_rightly(met)
     if denial.left is not None and {"finding", "subject", "amount"} & set(reading.parts):
@@ -145,6 +148,18 @@ def _is_one_more_speed(met: Sequence[Group]) -> bool:
     if len(own) < 3 or own[1].form not in ("and", "&"):
         return False
     return own[0].part == own[2].part == "speed" and own[0].entry is not own[2].entry
+
+
+def _ends_rightly(met: Sequence[Group], reading: Reading) -> None:
+    """Raise a slip at a last word that more should follow, and at a comparison of nothing."""
+    before = met[-2] if len(met) > 1 else None
+    lap_on = before is not None and before.part == "aside" and met[-1].form == "on"  # "graining lap 5 on"
+    turns_in = before is not None and before.words[-1].key.startswith("turn")  # "lazy to turn in"
+    if before is not None and met[-1].form in LEADING and met[-1].part == "filler" and not (lap_on or turns_in):
+        raise Slip(met[-1].word, "what follows it, such as a turn; or nothing")
+    for group in met:
+        if group.form.startswith("than ") and not {"trend", "amount"} & set(reading.parts):
+            raise Slip(group.word, "better or worse before it, such as worse than before")
 
 
 def _stand_rightly(met: Sequence[Group]) -> None:

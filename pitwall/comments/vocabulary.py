@@ -168,7 +168,9 @@ FINDINGS: tuple[Entry, ...] = (
                         " | slow downshifts | downshifts slow | upshift | upshifts | slow upshift | slow upshifts"
                         " | upshifts slow | gear change | gear changes | rough downshift | rough downshifts"
                         " | downshift rough | downshifts rough | rough upshifts | upshifts rough | harsh downshifts"
-                        " | gearbox rough | gearbox slow | slow gearbox | gearbox stuck | stuck in gear"
+                        " | gear shift | gear shifts | gear shift rough | gear shifts rough"
+                        " | rough gear shift | gear shift slow | gearbox rough | gearbox slow | slow gearbox"
+                        " | gearbox stuck | stuck in gear"
                         " | rough gearbox | gearbox clunky"
                         " | clunky gearbox | gearbox notchy"
                         " | notchy gearbox"
@@ -247,7 +249,7 @@ TABLE: tuple[Entry, ...] = (
         "tyres": ("tyres | tyre | tire | tires | softs | hards | inters | slicks", "tyres"),
         "engine": ("engine | power unit | gearbox | eng | motor", "engine and gears"),
         "grip": ("grip | track grip", "grip of both axles"),
-        "steering": ("steering | steering wheel", "the steering"),
+        "steering": ("steering | steering wheel | power steering", "the steering"),
     }),
     *FINDINGS,
     *entries("poor", {"poor": ("poor | bad", "too little of it: traction, grip, braking")}),
