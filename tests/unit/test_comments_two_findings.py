@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 import pytest
 
+from pitwall.comments.pairing import tried
+from pitwall.comments.reading import Reading
 from pitwall.comments.shorthand import ShorthandError, Typed, parse
+from pitwall.comments.splitting import Piece, Slip, pieces
+from pitwall.comments.taking import read
 from tests.unit.comments_stage import said
 
 
@@ -213,6 +219,35 @@ def test_what_may_be_of_either_side_is_asked_about(typed: str, word: str) -> Non
 def test_lists_of_what_happens_where(typed: str, read: list[str]) -> None:
     """A turn at the end is of all phases before it; one in the middle only of what follows."""
     assert said(typed) == read
+
+
+@pytest.mark.parametrize(("typed", "read"), [
+    ("t1 en lock rr 2, rl 3", ["t1 entry rear right lock 2", "t1 entry rear left lock 3"]),
+    ("t1 front lock 2, rear 3", ["t1 front lock 2", "t1 rear lock 3"]),
+    ("t3 spin left, right 2", ["t3 left spin", "t3 right spin 2"]),
+    ("t9 fl hot 3, fr 2", ["t9 front left hot 3", "front right hot 2"]),
+    ("braking stability poor t10", ["t10 braking unstable"]),
+    ("t7 slight os, exit only", ["t7 exit os 1"]), ("feels like the engine is flat", ["down on power"]),
+])  # fmt: skip
+def test_another_end_behind_a_comma_is_of_the_same_corner(typed: str, read: list[str]) -> None:
+    """What happens in a corner; a tyre is as hot elsewhere."""
+    assert said(typed) == read
+
+
+@pytest.mark.parametrize("typed", ["t4 and " * 200 + "us", "us, " + "t4 and " * 6 + "us", "us and " * 250 + "os"])
+def test_many_ands_are_read_in_few_steps(typed: str) -> None:
+    """Each could part either side again; a line from a page must not keep the daemon busy."""
+    steps = 0
+
+    def read_one(piece: Piece) -> list[Reading]:
+        nonlocal steps
+        steps += 1
+        return [read(piece)]
+
+    for piece in pieces(typed):
+        with suppress(Slip):
+            tried(piece, read_one)
+    assert steps < 200
 
 
 def test_two_classes_of_corners() -> None:
