@@ -227,8 +227,9 @@ def _tells_a_change(came: re.Match[str]) -> bool:
 
 def _through_the_corner(found: Sequence[Group], group: Group) -> bool:
     """Guard: this is the exit, and the words before it are ``entry to``: the middle lies between them."""
-    ends = [one.entry.value for one in (*found[-2:-1], group) if one.entry is not None]
-    return ends == ["entry", "exit"] and found[-1].form in _UP_TO
+    own = [one for one in found if one.form not in ("the", "on", "all the way")]
+    ends = [one.entry.value for one in (*own[-2:-1], group) if one.entry is not None]
+    return ends == ["entry", "exit"] and own[-1].form in _UP_TO
 
 
 def unknown(found: Sequence[Group], word: Word, known: Collection[int] = ()) -> Slip:
@@ -248,6 +249,8 @@ def unknown(found: Sequence[Group], word: Word, known: Collection[int] = ()) -> 
         return Slip(word, f"what it is now: what it was goes behind '{MARK}', or us gone if it is there no more")
     if word.key in ("handers", "hander"):
         return Slip(word, "the turns that these are, such as t4/7")
+    if word.key in PLACES and len(word.key) < len("corners"):
+        return Slip(word, "its number right behind it, such as t4")
     if word.key in ("than", "as", "like"):
         return Slip(word, "what the car does in either place, such as t3 us 2, t5 us 4; or better or worse than before:"
                           f" which other run it is set against goes behind '{MARK}'")

@@ -83,7 +83,8 @@ FINDINGS: tuple[Entry, ...] = (
                   " | bites too sharp | too much bite | too sharp", "the brakes bite too suddenly"),
     }, "braking"),
     *entries("finding", {
-        "bottoming": ("bottoming | bott | floor hits the kerb | floor hitting the kerb | hits the floor"
+        "bottoming": ("bottoming | hit the floor | hit the ground | bott | floor hits the kerb"
+                      " | floor hitting the kerb | hits the floor"
                       " | hitting the floor | scraping floor | floor scraping"
                       " | scrapes the floor | floor touches"
                       " | floor touching | floor hits | touches the ground | scrapes"
@@ -102,7 +103,7 @@ FINDINGS: tuple[Entry, ...] = (
                   " | too hard | harsh on bumps | stiff over the bumps"
                   " | stiff over kerbs | stiff over the kerbs | stiff on kerbs | stiff on the kerbs",
                   "too stiff over bumps"),
-        "soft": ("soft | soft in roll | soft in pitch | too soft in roll | too soft in pitch | dives"
+        "soft": ("soft | soft in roll | soft in pitch | too soft in roll | too soft in pitch | dive | dives"
                  " | diving | floaty | floats | floating | rolls | rolling | too much roll", "too soft"),
         "kerbs": ("kerbs | can't touch the kerb | can't touch the kerbs | can't use the kerb"
                   " | can't use the kerbs | can't ride the kerb | can't ride the kerbs"
@@ -152,7 +153,8 @@ FINDINGS: tuple[Entry, ...] = (
     *entries("finding", {
         "flat": ("down on power | no power | lacks power | lack of power | lacking power | underpowered",
                  "too little power"),
-        "hesitation": ("hesitation | hesitated | bogged down | hole in the power | hole in power | engine flat spot"
+        "hesitation": ("hesitation | throttle hesitation | throttle lag | hesitated | bogged down"
+                       " | hole in the power | hole in power | engine flat spot"
                        " | flat spot in the power | flat spot in the engine | flat spot in power | bogs"
                        " | bogs down | bogging | bogging down | hesitates | hesitating"
                        " | hesitate | hole | lag | turbo lag | laggy | stutters"
@@ -166,7 +168,9 @@ FINDINGS: tuple[Entry, ...] = (
                         " | slow downshifts | downshifts slow | upshift | upshifts | slow upshift | slow upshifts"
                         " | upshifts slow | gear change | gear changes | rough downshift | rough downshifts"
                         " | downshift rough | downshifts rough | rough upshifts | upshifts rough | harsh downshifts"
-                        " | gearbox rough | gearbox slow | slow gearbox | gearbox stuck | stuck in gear"
+                        " | gear shift | gear shifts | gear shift rough | gear shifts rough"
+                        " | rough gear shift | gear shift slow | gearbox rough | gearbox slow | slow gearbox"
+                        " | gearbox stuck | stuck in gear"
                         " | rough gearbox | gearbox clunky"
                         " | clunky gearbox | gearbox notchy"
                         " | notchy gearbox"
@@ -218,13 +222,13 @@ TABLE: tuple[Entry, ...] = (
                                      " | rest | the rest | otherwise | everywhere else | everything else | all else",
                                      "in no one corner, beside those that were named")}),
     *entries("phase", {
-        "entry": ("entry | en | ent | turn in | turns in | turning in | under braking | on the brakes"
+        "entry": ("entry | en | ent | entries | turn in | turns in | turning in | under braking | on the brakes"
                   " | off throttle | lift off"
                   " | trail braking | under trail braking | on entry | corner entry | into it"
                   " | going into it | when braking | on turn in",
                   "from the brakes to where the steering stands"),
         "mid": ("mid | middle | apex | mid corner | midcorner | center | centre | mid turn", "around the apex"),
-        "exit": ("exit | ex | on power | on throttle | on the throttle | on the power | corner exit | on exit"
+        "exit": ("exit | ex | exits | on power | on throttle | on the throttle | on the power | corner exit | on exit"
                  " | with throttle | initial throttle | on initial throttle | throttle pick up | throttle application"
                  " | on gas | on the gas | on pwr | power on | out of it | coming out of it | under power"
                  " | under throttle", "from the throttle on"),
@@ -245,7 +249,7 @@ TABLE: tuple[Entry, ...] = (
         "tyres": ("tyres | tyre | tire | tires | softs | hards | inters | slicks", "tyres"),
         "engine": ("engine | power unit | gearbox | eng | motor", "engine and gears"),
         "grip": ("grip | track grip", "grip of both axles"),
-        "steering": ("steering | steering wheel", "the steering"),
+        "steering": ("steering | steering wheel | power steering", "the steering"),
     }),
     *FINDINGS,
     *entries("poor", {"poor": ("poor | bad", "too little of it: traction, grip, braking")}),
@@ -272,20 +276,25 @@ TABLE: tuple[Entry, ...] = (
                       "inside": ("inside | inner", "the wheel on the inside of the corner"),
                       "outside": ("outside | outer", "the wheel on the outside of the corner")}),
     *entries("severity", {
-        "1": ("1 | 1/5 | 1 out of 5 | slight | slightly | tiny | small | minor | minimal | negligible"
+        "1": ("1 | 1/5 | 1 out of 5 | slight | slightly | tiny bit of | a tiny bit of | tiny bit | a tiny bit"
+              " | tiny | small | minor | minimal | negligible"
               " | very slight | very slightly | a touch of | a touch | touch of"
               " | hardly any | barely any | almost no"
               " | a hint of | hint of", "hardly felt"),
-        "2": ("2 | 2/5 | 2 out of 5 | little | a bit | bit | mild | bit of | a bit of", "felt"),
-        "3": ("3 | 3/5 | 3 out of 5 | moderate", "costs time"),
+        "2": ("2 | 2/5 | 2 out of 5 | little | a bit | bit | mild | bit of | a bit of | little bit | a little bit"
+              " | little bit of | a little bit of", "felt"),
+        "3": ("3 | 3/5 | 3 out of 5 | moderate | quite a bit | quite a bit of | a fair bit"
+              " | a fair bit of", "costs time"),
         "4": ("4 | 4/5 | 4 out of 5 | big | a lot | lots | strong | lots of | a lot of | loads of"
-              " | plenty of | tons of | heaps of | like mad | like crazy | like hell", "costs much time"),
+              " | plenty of | quite a lot | quite a lot of | tons of | heaps of | like mad | like crazy"
+              " | like hell", "costs much time"),
         "5": ("5 | 5/5 | 5 out of 5 | huge | massive | undriveable | undrivable", "cannot be driven"),
     }),
     *entries("confidence", {
         "high": ("sure | certain | definitely | for sure | quite sure | very sure | conf high | confidence high"
                  " | high confidence", "the driver is sure"),
-        "medium": ("likely | conf medium | confidence medium | probably | i think | think | i reckon | reckon | i guess"
+        "medium": ("likely | conf medium | confidence medium | probably | i think | think | i reckon | reckon"
+                   " | i guess | i'd say"
                    " | seems"
                    " | seems to", "the driver thinks so"),
         "low": ("? | conf low | confidence low | low confidence | maybe | unsure | not sure | perhaps"
@@ -294,6 +303,7 @@ TABLE: tuple[Entry, ...] = (
     *entries("trend", {
         "better": (by_how_much("better") + " | + | much improved | improved | improving | coming"
                                " | coming back | comes back"
+                               " | improvement | an improvement | big improvement | huge improvement"
                                " | best so far | best yet | less severe"
                                " | coming in | coming up | comes up | came up"
                                " | improves | come in | comes in | came in",
@@ -338,7 +348,8 @@ TABLE: tuple[Entry, ...] = (
                              " | going into | coming into | heading into | car's"
                              " | coming out of | coming off"
                              " | particularly | also | sort of | kind of"
-                             " | starting to | starts to | started to | start to | begins to | beginning to"
+                             " | we're | is back | are back | starting to | starts to | started to | start to"
+                             " | begins to | beginning to"
                              " | something | tendency | tendency to | only problem | only issue | only complaint"
                              " | only thing | problem is | issue is | worst | worst in | worst at", "")}),
 )  # fmt: skip

@@ -60,6 +60,18 @@ def test_what_he_does_not_think_is_asked_about() -> None:
     assert caught.value.word == "don't"
 
 
+@pytest.mark.parametrize(("typed", "word"), [
+    ("us except", "except"), ("us in all but", "but"), ("us @", "@"), ("us 3 in", "in"), ("t4 us and", "and"),
+    ("us then", "then"), ("t4 us than before", "than before"), ("t us 3", "t"), ("turn us 3", "turn"),
+])  # fmt: skip
+def test_a_word_that_more_should_follow_is_marked_where_nothing_does(typed: str, word: str) -> None:
+    """The comment was sent too soon."""
+    with pytest.raises(ShorthandError) as caught:
+        parse(typed)
+    assert caught.value.word == word
+    assert said("good but, us t4") == ["neutral", "t4 us"]
+
+
 def test_a_compound_is_kept_with_what_its_tyres_do() -> None:
     """Which one it was is counted nowhere."""
     assert parse("softs graining") == Typed(parse("tyres graining").remarks, "softs graining")
