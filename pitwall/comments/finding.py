@@ -18,6 +18,8 @@ WIDE = ("washes", "washout", "washing", "wash", "runs", "running", "ran", "drift
 """So begins what is said of a car that goes wide; of the rear alone it is that the rear goes."""
 UNDER_BRAKING = ("understeer", "oversteer", "snap", "slides", "bottoming", "bouncing")
 """What is of no brake, whatever stands beside it."""
+ALL_GONE = ("gone", "all gone", "gone away", "completely gone", "totally gone", "fully gone")
+"""What is so of tyres and grip is the finding itself: they are worn, and there is none."""
 SCARCE = ("hardly any", "barely any", "almost no")
 """How little there is of a finding; of grip, traction and braking that is the finding."""
 _REVS = re.compile(r"\d{4,5}|rpm|revs|throttle", re.IGNORECASE | re.ASCII)
@@ -152,7 +154,7 @@ def is_scarce(parts: Mapping[str, tuple[Entry, Word]]) -> bool:
 
 
 def _gone(parts: Parts) -> bool:
-    return "trend" in parts and parts["trend"][1].key in ("gone", "all gone", "gone away")
+    return "trend" in parts and parts["trend"][1].key in ALL_GONE
 
 
 def _which_end(parts: Parts, word: Word) -> str:

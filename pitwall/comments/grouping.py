@@ -21,6 +21,7 @@ from pitwall.comments.sayings import (
     from_there_on,
     gears,
     how_very,
+    is_people,
     off_it,
     over_it,
     wants_to,
@@ -94,6 +95,11 @@ def _is_in_no_doubt(
     ahead = at + len(group.words)
     if group.part == "finding" and drives_hard(words, at):
         raise Slip(group.word, f"understeer, if that is meant; how hard he drives goes behind '{MARK}'")
+    ended = at > 0 and words[at - 1].key in ("it's", "is", "all", "that's") and not any(one.turns for one in found)
+    if group.form == "over" and ended and ahead == len(words):
+        raise Slip(group.word, f"oversteer in a whole word, if that is meant; what is over goes behind '{MARK}'")
+    if group.part == "finding" and is_people(words, words[at]):
+        raise Slip(group.word, f"understeer in a whole word, if that is meant; who it is goes behind '{MARK}'")
     if group.part == "finding" and found and found[-1].form in ("gone", "all gone") and not _finds(found):
         raise Slip(group.word, "what is gone before 'gone', such as us gone; or what there is alone")
     up_to = f"up to which turn, such as t{group.turns[0]}-{group.turns[0] + 2}" if group.turns else ""
@@ -260,4 +266,5 @@ def unknown(found: Sequence[Group], word: Word, known: Collection[int] = ()) -> 
     if doubt and not nearest(word.key):
         return Slip(word, f"{EXPECTED}; {word.text!r} may change what is meant ({doubt}), so it goes behind '{MARK}'")
     subject = next((group.entry.value for group in found if group.entry is not None and group.part == "subject"), "")
-    return Slip(word, f"{EXPECTED}, or '{MARK}' before free text", nearest=nearest(word.key, subject))
+    near = "" if word.key in by_form() else nearest(word.key, subject)  # "cut the corner": known, and not meant
+    return Slip(word, f"{EXPECTED}, or '{MARK}' before free text", nearest=near)

@@ -229,16 +229,20 @@ TABLE: tuple[Entry, ...] = (
                   "from the brakes to where the steering stands"),
         "mid": ("mid | middle | apex | mid corner | midcorner | center | centre | mid turn", "around the apex"),
         "exit": ("exit | ex | exits | on power | on throttle | on the throttle | on the power | corner exit | on exit"
-                 " | with throttle | initial throttle | on initial throttle | throttle pick up | throttle application"
+                 " | with throttle | initial throttle | on initial throttle | throttle pick up"
+                 " | on pick up | throttle application"
                  " | on gas | on the gas | on pwr | power on | out of it | coming out of it | under power"
                  " | under throttle", "from the throttle on"),
     }),
     *entries("speed", {
-        "slow": ("slow | ls | low speed | slow speed | lo speed | lowspeed | slow ones | slow stuff"
+        "slow": ("slow | slow corner | slow corners | ls | low speed | slow speed | lo speed | lowspeed"
+                 " | slow ones | slow stuff"
                  " | slow hairpins", "slow corners"),
-        "medium": ("medium | ms | medium speed | mid speed | med speed | medium ones | midspeed | med",
+        "medium": ("medium | medium corner | medium corners | ms | medium speed | mid speed | med speed"
+                   " | medium ones | midspeed | med",
                    "corners of medium speed"),
-        "fast": ("fast | hs | high speed | quick | hi speed | highspeed | fast ones | fast stuff", "fast corners"),
+        "fast": ("fast | fast corner | fast corners | hs | high speed | quick | hi speed | highspeed"
+                 " | fast ones | fast stuff", "fast corners"),
     }),
     *entries("subject", {
         "balance": ("balance | bal", "the car's balance"),
@@ -316,7 +320,8 @@ TABLE: tuple[Entry, ...] = (
                  " | same as before | same as last run | as before | like before | has not changed | as last run"
                  " | hasn't changed | same as in last run | as in last run | same as the last run"
                  " | same as in the last run | same as the run before | same as in the run before", "as before"),
-        "gone": ("gone | none | no longer | vanished | eliminated | resolved | all gone | no more | any more"
+        "gone": ("gone | none | completely gone | totally gone | fully gone | no longer | vanished"
+                 " | eliminated | resolved | all gone | no more | any more"
                  " | anymore | gone away | went away | not any more | disappeared | cured | fixed | solved"
                  " | no | not | never had | never has | never have | never got | never get | never any"
                  " | never had any | never has any | don't have any | don't feel any | don't get any"
