@@ -32,6 +32,7 @@ def second_of(told: Told) -> Row:
     """The same of a session that was gone over."""
     figures, rows = said.alerts(told)
     return {"debrief": Own(1, "fixed"), "session": session(told), "alerts": figures, "alert_rows": rows,
+            "changes": said.changes_of_all(told),
             "cars": [car_of(told, car) for car in sorted(told.setup["plans"])]}
 
 

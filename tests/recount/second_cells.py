@@ -206,6 +206,10 @@ def _course(told: Told, own: Row) -> Cells:
             for _, since, until, sectors in statuses_of(told)]
 
 
+def _entered(told: Told, own: Row) -> Cells:
+    return [[text(one["what"]), clock(one["t"]), [], text(one.get("why"))] for one in own["changes"]]
+
+
 def _day(told: Told, own: Row) -> Cells:
     return [[text(name), clock(since), clock(until)] for name, since, until in own["session"]["windows"]]
 
@@ -221,7 +225,7 @@ def _alerts(told: Told, own: Row) -> Cells:
 
 OF_SESSION: dict[str, Callable[[Told, Row], Cells]] = {
     "The session's course": _course, "Windows of the day": _day, "Alerts raised, ten minutes at a time": _rates,
-    "Every alert": _alerts}
+    "Every alert": _alerts, "Entered by hand of the whole session": _entered}
 OF_CAR: dict[str, Callable[[Told, Row, Row], Cells]] = {
     "runs and what became of them": _what_became, "runs, planned and driven": _runs, "laps by run": _laps,
     "where the data are": _windows, "items and what became of them": _items, "switches, where each stood": _moves,
