@@ -233,7 +233,7 @@ def _is_of_the_same_thing(reading: Reading, before: Meaning | None) -> None:
     there of what is good elsewhere: ``traction good t2, bad t9``."""
     parts = reading.parts
     bare = "poor" in parts and not {"subject", "finding"} & set(parts) and parts["poor"][1].key in ("bad", "poor")
-    if before is not None and bare and before.finding["about"] in POOR and before.finding.get("what") == "good":
+    if before is not None and bare and before.finding["about"] in POOR and before.finding.get("what") in ("good", None):
         parts["subject"] = (by_form()[before.finding["about"]], parts["poor"][1])
     if before is None or "finding" not in parts or {"subject", "corner"} & set(parts):
         return

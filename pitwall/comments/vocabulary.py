@@ -292,7 +292,7 @@ TABLE: tuple[Entry, ...] = (
               " | little bit of | a little bit of", "felt"),
         "3": ("3 | 3/5 | 3 out of 5 | moderate | quite a bit | quite a bit of | a fair bit"
               " | a fair bit of", "costs time"),
-        "4": ("4 | 4/5 | 4 out of 5 | big | a lot | lots | strong | lots of | a lot of | loads of"
+        "4": ("4 | 4/5 | 4 out of 5 | big | major | a lot | lots | strong | lots of | a lot of | loads of"
               " | plenty of | quite a lot | quite a lot of | tons of | heaps of | like mad | like crazy"
               " | like hell", "costs much time"),
         "5": ("5 | 5/5 | 5 out of 5 | huge | massive | undriveable | undrivable", "cannot be driven"),

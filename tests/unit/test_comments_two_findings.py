@@ -211,6 +211,7 @@ def test_what_may_be_of_either_side_is_asked_about(typed: str, word: str) -> Non
 @pytest.mark.parametrize(("typed", "read"), [
     ("wheelspin t2 2 and t9 4", ["t2 spin 2", "t9 spin 4"]), ("us t4 3 and t7 2 os", ["t4 us 3", "t7 os 2"]),
     ("traction good t2, bad t9", ["t2 traction good", "t9 spin"]),
+    ("traction better t3, still poor t6", ["t3 traction better", "t6 spin same"]),
     ("steering heavy t5 3, kickback t7 2", ["t5 steering heavy 3", "t7 steering kickback 2"]),
     ("entry ok, mid us 2, exit os 3 t7", ["t7 entry neutral", "t7 mid us 2", "t7 exit os 3"]),
     ("entry us, t4 exit os", ["entry us", "t4 exit os"]), ("gear shift rough 3 under power", ["exit rough shift 3"]),
