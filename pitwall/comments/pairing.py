@@ -17,7 +17,7 @@ from pitwall.comments.splitting import Piece, Slip, Word
 from pitwall.comments.words import BEFORE_IT, by_form
 from pitwall.model.comments import CONTENT, FINDINGS
 
-BETWEEN = ("and", "&")
+BETWEEN = ("and", "&", "also")
 OF_MANY = ("cold", "hot", "worn", "weak", "soft", "harsh", "heavy", "light", "grabs", "cut", "flat", "vibration",
            "pulls", "good", "low")
 """Findings that may be of several things: of which is said, or is what stands before the "and"."""
@@ -52,8 +52,8 @@ def _paired(piece: Piece, read: Reader) -> tuple[list[Reading], Slip | None]:
     if sum(word.key in BETWEEN for word in piece.words) > MOST:
         return [], None
     for at, word in enumerate(piece.words[1:-1], 1):
-        if word.key not in BETWEEN:
-            continue
+        if word.key not in BETWEEN or piece.words[at + 1].key.isdecimal():
+            continue  # "t4 and 5 us"
         first = replace(piece, words=piece.words[:at], end=word.at)
         second = Piece(piece.words[at + 1 :], goes_on=True, end=piece.end, then=True)
         try:
@@ -91,7 +91,7 @@ def _is_more_of_the_list(before: list[Reading], behind: Reading) -> bool:
     """Guard: one more place behind a comma, or how bad it is, and then another thing: ``us t4 3, t7 2 and rears hot``.
     Bare turns before another turn may be of what follows: ``us t4, t5 and t6 os``."""
     only = before[0]
-    if len(before) > 1 or not only.piece.goes_on or only.kept or set(only.parts) - set(LISTED):
+    if len(before) > 1 or not only.piece.goes_on or only.piece.sentence or only.kept or set(only.parts) - set(LISTED):
         return False
     if not _finds(behind, "trend", "amount") and not (behind.turns and {"trend", "amount"} & set(behind.parts)):
         return False

@@ -192,6 +192,8 @@ def test_turns_and_laps_that_are_spelt_out() -> None:
      ["t2 entry us 2", "t2 mid us 3", "t2 exit neutral", "t1 rear lock 4"]),
     ("rear nervous t1 3 and t2 kerbs harsh", ["t1 rear braking unstable 3", "t2 harsh"]),
     ("front sliding t4 and t9 nervous", ["t4 front us", "t9 braking unstable"]),
+    ("t9 snap exit, 4 also planted t8", ["t9 exit snap 4", "t8 neutral"]),
+    ("turn two feels good. t8 & t9 bottoming 2", ["t2 neutral", "t8 bottoming 2", "t9 bottoming 2"]),
 ])  # fmt: skip
 def test_nothing_moves_over_an_and(typed: str, read: list[str]) -> None:
     """How bad, which end and where stay on the side of it on which they are said."""
