@@ -183,7 +183,7 @@ def test_a_call_that_time_settles_does_not_undo_a_later_one() -> None:
 
 
 def test_a_change_for_the_running_lap_that_telemetry_does_not_show_is_asked_for_once_more() -> None:
-    """Said and read back as the cool-down lap began, and not done: while half of the lap is left it is said again."""
+    """Said and read back as the cool-down lap began, and not done: in the first third of the lap it is said again."""
     stage = Stage(setup(plan(MAIN | {"laps": "out, 1 timed, cool, 1 timed, in"}))).green()
     stage.switch(10, "torque_map", 2)
     t = stage.drive(200, 125, 100)
@@ -195,6 +195,19 @@ def test_a_change_for_the_running_lap_that_telemetry_does_not_show_is_asked_for_
     assert [one.state for one in again] == ["done", "due"]
     stage.switch(t + 25, "torque_map", 1)
     assert again[-1].state == "done"
+
+
+@pytest.mark.parametrize(("laps", "part"), [("out, 1 timed, cool, 1 timed, in", 1 / 3), ("out, 1 timed, cool, in", 0.5)])
+def test_what_the_next_timed_lap_needs_back_is_told_in_the_first_third_or_not_at_all(laps: str, part: float) -> None:
+    """The torque map of the cool-down lap has another half a minute of use there, and its put-back needs the channel."""
+    stage = Stage(setup(plan(MAIN | {"laps": laps}))).green()
+    stage.switch(10, "torque_map", 2)
+    t = stage.drive(200, 125, 100)
+    stage.wait(t + 1)
+    (call,) = asking(stage, "torque_map", 1)
+    (leg,) = [one for one in stage.car.legs if one.index == 2]
+    assert call.spec.room is not None
+    assert call.spec.room.end_by_s == pytest.approx(leg.start_s + part * (leg.end_s - leg.start_s), abs=0.01)
 
 
 def test_an_item_done_on_a_lap_that_was_put_in_is_not_wanted_again() -> None:
