@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from statistics import median
+from typing import Any
 
 from pitwall.app.debrief_items import items_of
 from pitwall.app.debrief_laps import lap_rows
@@ -17,7 +18,7 @@ from pitwall.engine.planned import planned_spans
 from pitwall.engine.run_state import RunState
 from pitwall.engine.team import TeamCar
 from pitwall.model.debrief_rows import ChangeRow, DataWindow, ItemRow, LapRow, RunRow, Stint, SwitchMove
-from pitwall.model.plan import write_laps
+from pitwall.model.plan import Run, write_laps
 from pitwall.track.speedclass import speed_classes
 
 
@@ -67,14 +68,12 @@ def run_rows(
         clean = [lap.lap_time_s for lap in own if lap.lap_time_s and of_the_car_as_wanted(lap)]
         timed = [lap.lap_time_s for lap in own if lap.lap_time_s is not None]
         of_run = [item for item in items if item.run == run.run]
-        origin = car.plan.original(run)
         found.append(RunRow(
             run=run.run, purpose=run.purpose, want=run.want, state=state.state,
             reason=state.reason or _stayed_out(state),
             planned_laps=write_laps(before.laps) if before is not None and before.laps else "",
             laps=write_laps(state.laps) if state.laps else "", timed_wanted=state.timed_wanted,
-            timed_done=state.timed_own, driver=car.plan.driver_of(run), tyres=run.tyres or origin.tyres,
-            fuel_kg=run.fuel_kg if run.fuel_kg is not None else origin.fuel_kg,
+            timed_done=state.timed_own, driver=car.plan.driver_of(run), **_carried(car, run, own),
             planned_span_s=spans.get(run.run), stints=stints(laps, run.run),
             best_lap_s=min(timed, default=None), clean_laps=len(clean),
             median_clean_s=round(median(clean), 3) if clean else None,
@@ -85,9 +84,20 @@ def run_rows(
     return tuple(found)
 
 
+def _carried(car: TeamCar, run: Run, own: Sequence[LapRow]) -> dict[str, Any]:
+    """Tyres and fuel of a run as its first lap began, and as planned: a car that stayed out and was taken for the run
+    has what it left the garage with."""
+    origin = car.plan.original(run)
+    tyres, fuel_kg = run.tyres or origin.tyres, run.fuel_kg if run.fuel_kg is not None else origin.fuel_kg
+    first = own[0] if own else None
+    return {"planned_tyres": tyres, "planned_fuel_kg": fuel_kg,
+            "tyres": tyres if first is None or first.tyres is None else first.tyres,
+            "fuel_kg": fuel_kg if first is None or first.fuel_kg is None else first.fuel_kg}
+
+
 def _stayed_out(state: RunState) -> str:
     """Why a run that was not cut short has more laps than planned; nothing where it has not."""
-    beyond = state.stayed_out
+    beyond = state.stayed_out + (state.out_in and state.pointer > 0)  # out and in is one lap, and the line is beyond
     return f"the car stayed out {beyond} {'lap' if beyond == 1 else 'laps'} beyond the in-lap" if beyond else ""
 
 

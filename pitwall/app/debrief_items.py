@@ -146,6 +146,9 @@ def lap_of(
     if told_s is not None:
         at = [lap for lap in own if lap.start_s - GRACE_S <= told_s < lap.end_s]
         both = [lap for lap in at if lap in fit]
+        if run.out_in and item.state == "done" and item.t is not None:
+            # What somebody said to be done on the way out was done there, for whichever half it was planned.
+            both = [lap for lap in at if item.t < lap.end_s] or both
         # Told for the line, it is done on the lap that begins there.
         fit = both or (fit if fit else at)
     return None if not fit else fit[0 if item.behind else -1]

@@ -13,7 +13,7 @@ from pitwall.app.debrief_cars import car_debrief
 from pitwall.app.debrief_watch import NotedSession
 from pitwall.app.journal_names import SQLITE_MAGIC, journal_head
 from pitwall.debrief.model import CarDebrief, Debrief
-from pitwall.debrief.session import alert_rows, alert_statistics, session_summary, status_spans
+from pitwall.debrief.session import alert_rows, alert_statistics, changes_of_all, session_summary, status_spans
 from pitwall.errors import JournalError
 from pitwall.journal.kept import keep, kept
 from pitwall.journal.replay import Lines, decisions, read_lines_to_the_cut
@@ -104,6 +104,7 @@ def made_of(noted: NotedSession, name: str) -> Debrief:
         cars=tuple(car_debrief(noted, car, spans, over=over) for car in sorted(session.team)),
         alerts=alert_statistics(notes),
         alert_rows=alert_rows(notes),
+        changes=changes_of_all(notes),
         notes=_doubts(noted),
     )
 

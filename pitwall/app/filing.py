@@ -12,7 +12,7 @@ from pydantic import BaseModel, ValidationError
 from pitwall.app.plain_words import findings_from, refusal, shown
 from pitwall.app.salvage import Rest, salvage
 from pitwall.app.yaml_document import Document
-from pitwall.app.yaml_lines import read_document
+from pitwall.app.yaml_lines import near_file, read_document
 from pitwall.bus.users import UsersFile
 from pitwall.checks.codes import finding
 from pitwall.errors import FilePath, FileProblem, Finding
@@ -97,6 +97,16 @@ class Files:
         if known is None:
             known = self.read_before[path, model] = self._read(path, model)
         return known
+
+    def read_named(self, path: Path, model: type[M], by: Filed[Any], at: FilePath) -> Filed[M]:
+        """The same for a file that another one names ``at`` that place: where there is none, that is the place to
+        mend."""
+        if path.exists() or by.path is None:
+            return self.read(path, model)
+        named = path.relative_to(by.path.parent) if path.is_relative_to(by.path.parent) else path
+        self.note(by, finding("PW001", path=at, found=f"no file {str(named)!r}",
+                              expected="a path from this file's folder", suggestion=near_file(path)))
+        return Filed(path=path)
 
     def _read(self, path: Path, model: type[M]) -> Filed[M]:
         name = display_name(path)

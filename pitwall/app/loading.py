@@ -145,10 +145,12 @@ class _Reading:
         if unknown and filed.is_sound:
             raise UserError(f"no car {', '.join(unknown)} in {filed.name}: it has {', '.join(event.cars)}")
         for car, entry in event.cars.items():
-            self.cars[car] = self.files.read(self._beside(entry.car), Car)
+            self.cars[car] = self.files.read_named(self._beside(entry.car), Car, filed, ("cars", car, "car"))
             plan_path = Path(overrides[car]) if car in overrides else self._beside(entry.plan)
             self.plan_files[car] = {None: plan_path}
-            self._take_plan(car, self.files.read(plan_path, Plan), event, filed, shared)
+            plan = self.files.read(plan_path, Plan) if car in overrides else (
+                self.files.read_named(plan_path, Plan, filed, ("cars", car, "plan")))
+            self._take_plan(car, plan, event, filed, shared)
         return self._finish(event, filed, shared)
 
     def one_plan(self, plan_path: Path) -> Loaded:
@@ -161,7 +163,7 @@ class _Reading:
         shared = read_shared(self.files, self.path, event, filed)
         car = plan.model.car if plan.model is not None else None
         if car is not None and car in event.cars:
-            self.cars[car] = self.files.read(self._beside(event.cars[car].car), Car)
+            self.cars[car] = self.files.read_named(self._beside(event.cars[car].car), Car, filed, ("cars", car, "car"))
             self._take_plan(car, plan, event, filed, shared)
         elif plan.model is not None:
             self._check(plan, plan.model, Filed(), event, filed, shared)

@@ -16,7 +16,7 @@ from pitwall.app.next_rest import Carried
 from pitwall.app.next_runs import carried_runs, left_behind
 from pitwall.app.next_sets import next_sets, sets_in_words
 from pitwall.app.plain_words import findings_from
-from pitwall.debrief.model import CarDebrief
+from pitwall.debrief.model import CarDebrief, RunRow
 from pitwall.engine.team import TeamCar
 from pitwall.errors import FileProblem, UserError
 from pitwall.model.car import position_text
@@ -90,7 +90,7 @@ def _draft(car: TeamCar, made: CarDebrief, template: Plan | None, session: str |
     runs = (*(template.runs if template is not None else ()), *(one.run for one in carried))
     if not runs:
         decide.append("runs: nothing was left of this session; a plan needs at least one run")
-    decide += left_behind(car, made.items)
+    decide += [*left_behind(car, made.items), *(_otherwise(run) for run in made.runs if run.stints and run.otherwise)]
     if template is None and base.alternates:
         decide.append("alternates: those of the session that is over are left out; name the files of the next ones")
     sets, unknown = next_sets(car, template, runs)
@@ -111,6 +111,14 @@ def _draft(car: TeamCar, made: CarDebrief, template: Plan | None, session: str |
         complaints=tuple(f"{one.words} ({one.driver or 'driver'}, {one.run or 'no run'})" for one in made.said.open),
         sources=_sources(carried),
     )  # fmt: skip
+
+
+def _otherwise(run: RunRow) -> str:
+    """A run that was driven on other tyres, or with other fuel, than it was planned with."""
+    on, planned = ([one for one in (tyres, None if kg is None else f"{kg:.0f} kg") if one is not None]
+                   for tyres, kg in ((run.tyres, run.fuel_kg), (run.planned_tyres, run.planned_fuel_kg)))
+    return (f"{run.run}: it was driven on {' with '.join(on)}, planned {'was' if len(planned) == 1 else 'were'} "
+            f"{' and '.join(planned)}; is that worth what it was for")
 
 
 def _checked(plan: Plan, journal: str) -> Plan:

@@ -185,7 +185,7 @@ def _read_yaml(path: Path) -> tuple[Plan, Document]:
 def _plan_of(path: Path, filed: Filed) -> tuple[Plan, Read]:
     read = read_tables(filed)
     findings = [_placed(path, finding, place) for place, finding in read.findings]
-    plan, torn = None, any(row == 1 for (_, row, _), _ in read.findings)
+    plan, torn = None, read.torn or any(row == 1 for (_, row, _), _ in read.findings)
     try:
         plan = Plan.model_validate(read.data)
     except ValidationError as error:

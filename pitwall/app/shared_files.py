@@ -53,11 +53,11 @@ class Shared:
 def read_shared(files: Files, event_path: Path, event: EventFile, filed: Filed[EventFile]) -> Shared:
     """Read the shared files of an event and check them against each other."""
     folder = event_path.parent
-    regulations = files.read(folder / event.regulations, Regulations)
-    circuit = files.read(folder / event.circuit, Circuit)
+    regulations = files.read_named(folder / event.regulations, Regulations, filed, ("regulations",))
+    circuit = files.read_named(folder / event.circuit, Circuit, filed, ("circuit",))
     settings: Filed[SettingsFile] = Filed(SettingsFile(settings=1))
     if event.settings is not None:
-        settings = files.read(folder / event.settings, SettingsFile)
+        settings = files.read_named(folder / event.settings, SettingsFile, filed, ("settings",))
     procedures, unread = _read_library(files, folder / event.procedures, filed)
     shared = Shared(regulations, circuit, settings, procedures, unread)
     _check_after_flag(files, shared)

@@ -60,7 +60,7 @@ def _read_text(path: Path, name: str) -> str:
         with path.open("rb") as handle:
             raw = handle.read(MAX_BYTES + 1)
     except FileNotFoundError:
-        raise ReadingStopped(finding("PW001", file=name, found="no such file", suggestion=_near_file(path))) from None
+        raise ReadingStopped(finding("PW001", file=name, found="no such file", suggestion=near_file(path))) from None
     except (OSError, ValueError) as error:  # ValueError: a zero byte in the name
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         raise ReadingStopped(finding("PW003", file=name, found=f"a file that cannot be read ({reason})")) from None
@@ -93,7 +93,8 @@ def _of_a_workbook(path: Path) -> str:
             f"pitwall plan convert {book} {made}")
 
 
-def _near_file(path: Path) -> str | None:
+def near_file(path: Path) -> str | None:
+    """``did you mean 'x'?`` for the file beside it that was probably meant; None where there is none."""
     try:
         names = sorted(entry.name for entry in path.parent.iterdir())[:2000]
     except (OSError, ValueError):

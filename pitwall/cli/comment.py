@@ -24,12 +24,12 @@ ABOUT = """A comment is remarks, then a colon and free text; the words of a rema
   how sure     sure, likely, ?          against before: better, worse, same, more us, less us
                than run 1, us gone, no us
 A comma goes on: "t4 entry us 3, exit os" is turn 4 twice, "us t4 3, t7 2" is understeer twice. A semicolon begins anew.
-"then" goes on at the same place: "entry us then exit os t6". Words may be glued: "t4e us3". A number behind a corner
-phase is the turn where it is no severity, "us entry 7"; write "us entry t3".
+"then" goes on at the same place, and so does "and": "entry us and exit os t6". Words may be glued: "t4e us3". A number
+behind a corner phase is the turn where it is no severity, "us entry 7"; write "us entry t3".
 Words that only tell may stand among them ("really annoying", "suddenly", "scary"); any other that the shorthand does
 not know is refused. Those, laps, wind, traffic and settings ("with diff 5"), and what begins with "when" are kept as
 words beside the remark; so is all that is said of a topic ("tc too late t6"). How a comment is read is shown, with what
-is kept as words and which of them were not read. A word that could change the meaning ("except", "nearly", "hopefully",
+is kept as words and which of them were not read. A word that could change the meaning ("nearly", "hopefully",
 "than t7") is refused, and marked.
 --words prints every word, --check says how a comment is read. Without words the moment alone is noted; --number gives
 it its words later, or other words: they take the place of its remarks and of its free text."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 
-from pitwall.comments.splitting import Word
+from pitwall.comments.splitting import CLOCK_MARK, Word
 from pitwall.comments.words import NUMBERS, by_form
 
 _COUNT = rf"(?:\d{{1,2}}|{'|'.join(NUMBERS)}|a few|few|a couple of|couple of|several)"
@@ -26,9 +26,10 @@ _ASIDES = re.compile("|".join((
     r"(?: or so| only)?",
     rf"(?:(?:on|from|after|until|in|by|for) )?(?:the )?{_ORDER} laps?",
     r"(?:(?:from|on|after|until|by|in) )?laps? \d{1,2}(?: ?(?:and|&|to|till|until|or|-|/) ?\d{1,2})*"
-    r"(?: on| onwards| only)?|l\d{1,2}|(?:on )?(?:every|each) lap",
+    r"(?: only| onwards| on)?|l\d{1,2}|(?:on )?(?:every|each) lap",
     r"(?:on|onto|along|down|(?:at )?(?:the )?end of) (?:the )?(?:main |back |front |pit )?straights?(?: (?:(?:in)?to"
-    r"|before|after|towards|from|out of|between|behind) (?:turns? )?t?\d{1,2}(?: (?:and|to) t?\d{1,2})?)?",
+    r"|before|after|towards|from|out of|between|behind) (?:turns? )?t?\d{1,2}"
+    r"(?: (?:and|to|into) (?:turn )?t?\d{1,2})?)?",
     r"(?:the )?(?:main|back|front|pit|long|start) straights?",
     r"(?:takes?|taking|took|needs?|needing)"
     r" (?:a (?:while|long time|bit)|ages|forever|(?:too |so |very )?long|time|a few corners)",
@@ -41,12 +42,13 @@ _ASIDES = re.compile("|".join((
     rf"(?:with|on|at|after|in) (?:the )?{_SETTING} {_MOVED}",
     rf"(?:with|on|in|after|since|for) (?:this|that|our|my) (?:new |old |other )?(?:{_SETTING}|set ?up|{_SET})",
     rf"{_SETTING} (?:on|off)|(?:with|on|after) (?:the )?(?:new|old|other) {_SETTING}",
+    rf"(?:(?:at|by|from|until|since|lap|lap time|with a|a) )?\d{{1,2}}{CLOCK_MARK}\d\d(?:\.\d{{1,3}})?",
     r"(?:above|over|below|under|at|from|until) (?:\d{2,5} ?(?:rpm|revs|kph|kmh|km/h|mph)|\d{3,5})",
-    r"at (?:high|low|full|top) (?:rpm|revs)",
+    r"(?:at )?(?:high|low|full|top) (?:rpm|revs)",
     rf"(?:on|with|after) (?:the )?(?:new|used|old|fresh|scrubbed|worn) {_SET}",
     r"on (?:the )?(?:softs|mediums|hards|inters|wets|slicks)",
     r"(?:after|before) (?:the )?(?:stop|pit stop|changes?|set ?up change|adjustment|red flag|restart)",
-    r"[2-9] ?x|x[2-9]|after(?:wards)?(?=$)|later on|by then",
+    r"[2-9] ?x|x[2-9]|in a row|after(?:wards)?(?=$)|later on|by then",
     rf"once|twice|(?:{_COUNT}) times|again|hard|today|this (?:run|lap|time|session)",
     r"all (?:run|stint|session)|(?:late|later|early|earlier)(?: on)? in (?:the |this )?(?:run|stint|session)",
     r"on the way (?:into|in|out of|out|to)",
@@ -62,7 +64,7 @@ _ASIDES = re.compile("|".join((
     r"(?:on|with|at) (?:a )?(?:high|low|full|less|more|heavy) (?:fuel|tanks?)",
     r"(?:high|low|full|half|empty) (?:fuel|tanks?)|(?:long|short|race) (?:runs?|stints?)",
     r"in (?:the )?(?:wet|dry|wind)",
-    r"at (?:the )?top end|(?:in )?top gear",
+    r"(?:at )?(?:the )?top end|(?:in )?top gear",
     rf"(?:only )?(?:on|with|from|due to) (?:the )?(?:cold|hot|warm) {_SET}",
     r"(?:on|under|during|with) (?:the )?(?:down|up) ?shifts?",
     r"(?:over|on|at) (?:the )?(?:crest|hump|brow|bump|(?:exit|entry|inside|outside|apex|inner|outer) (?:kerb|curb))s?",
@@ -73,7 +75,7 @@ _ASIDES = re.compile("|".join((
     r"(?:on|at) (?:the )?(?:first|initial) (?:application|touch|stop|press)",
     r"(?:comes? |coming )?with (?:tyre |tire )?(?:wear|age|temperature|temp)",
     r"(?:up |right )?(?:to|until|till) the (?:very )?end",
-    r"at (?:top speed|vmax)|flat out",
+    r"at (?:top speed|vmax)|flat out(?! of)",
     r"at first|initially|to begin with|early on|in the end|by the end",
     r"(?:at|towards|by|near) (?:the )?end(?! of)",
     r"(?:(?:from |in |into |to )[1-8](?:st|nd|rd|th)(?: (?:to|into|and) [1-8](?:st|nd|rd|th))?(?: gear)?"

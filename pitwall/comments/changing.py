@@ -26,7 +26,7 @@ CHANGING: Mapping[str, frozenset[str]] = {reason: frozenset(words.split()) for r
                  " expects hope hoping hopes wish wished wishes want wanted need needing try tried prefer ask asked"
                  " asking asks question wonder wondering check checking please like likes liked dislike potential"
                  " potentially imagine predicted simulated sim planned plan afraid fear feared worried",
-    "compare": "than as vs versus against compared compare comparing comparison unlike worst better worse least"
+    "compare": "than as vs versus against compared compare comparing comparison unlike better worse least"
                " most fewer half double twice doubled reverse equal equally same different differs differently exceeds"
                " ratio relative biggest smallest rather",
     "when it was": "was were had been used previously previous earlier yesterday ago last before formerly initially"

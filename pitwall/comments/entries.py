@@ -10,7 +10,7 @@ Part = Literal["everywhere", "phase", "speed", "subject", "finding", "corner", "
                "trend", "amount", "poor", "lack", "phrase", "topic", "filler"]
 
 MUCH = ("much", "a lot", "lots", "far", "a bit", "bit", "a little", "little", "slightly", "a touch",
-        "a step", "way", "noticeably", "marginally", "significantly")
+        "a step", "one step", "way", "noticeably", "marginally", "significantly")
 """How much better, worse, more or less; it is not counted, and it is no severity."""
 
 

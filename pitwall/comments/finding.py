@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 
 from pitwall.comments.reading import Reading
@@ -17,8 +18,12 @@ WIDE = ("washes", "washout", "washing", "wash", "runs", "running", "ran", "drift
 """So begins what is said of a car that goes wide; of the rear alone it is that the rear goes."""
 UNDER_BRAKING = ("understeer", "oversteer", "snap", "slides", "bottoming", "bouncing")
 """What is of no brake, whatever stands beside it."""
+ALL_GONE = ("gone", "all gone", "gone away", "completely gone", "totally gone", "fully gone")
+"""What is so of tyres and grip is the finding itself: they are worn, and there is none."""
 SCARCE = ("hardly any", "barely any", "almost no")
 """How little there is of a finding; of grip, traction and braking that is the finding."""
+_REVS = re.compile(r"\d{4,5}|rpm|revs|throttle", re.IGNORECASE | re.ASCII)
+"""Words of an engine that turns."""
 Parts = dict[str, tuple[Entry, Word]]
 
 
@@ -49,7 +54,7 @@ def subject_and_finding(reading: Reading) -> tuple[Subject, str | None]:
         subject = None  # tyres that slide are the balance
     if entry.value == "soft" and subject == "braking":
         return subject, "long_pedal"
-    _names_its_thing(parts, subject, entry, word)
+    _names_its_thing(parts, subject, entry, word, reading.piece.words)
     about = subject or _own_subject(reading, entry, word)
     if "lack" in parts and not parts["lack"][1].key.startswith("struggl"):
         raise Slip(parts["lack"][1], f"of what there is too little: {', '.join(POOR)}")
@@ -64,16 +69,27 @@ def subject_and_finding(reading: Reading) -> tuple[Subject, str | None]:
 def _is_where(reading: Reading) -> None:
     """Read "braking" as the corner phase, where what happens there is not of the brakes: ``rear hops t1 braking``."""
     parts = reading.parts
-    if "finding" not in parts or "subject" not in parts or parts["subject"][1].key != "braking":
+    if "finding" not in parts or "subject" not in parts or not _is_under_braking(reading, parts["subject"][1]):
         return
     if parts["finding"][0].value in UNDER_BRAKING:
         reading.take(by_form()["under braking"], parts.pop("subject")[1])
 
 
-def _names_its_thing(parts: Parts, subject: str | None, entry: Entry, word: Word) -> None:
+def _is_under_braking(reading: Reading, word: Word) -> bool:
+    """Guard: "braking", or "on brakes"."""
+    before = [one.key for one in reading.piece.words if one.at < word.at][-1:]
+    return word.key == "braking" or (word.key in ("brakes", "brks") and before == ["on"])
+
+
+def _names_its_thing(
+    parts: Parts, subject: str | None, entry: Entry, word: Word, words: tuple[Word, ...]
+) -> None:
     """Raise a slip at a word that is of brakes or gears only where these are named."""
     if subject == "balance" and word.key in ("moves", "move"):
         raise Slip(word, "what it is then, such as us or os; where it goes is words behind ':'")
+    of_a_wheel = subject is not None or {"axle", "corner", "side"} & set(parts)
+    if entry.value == "flat_spot" and not of_a_wheel and any(_REVS.fullmatch(one.plain) for one in words):
+        raise Slip(word, "of what, such as fl flat spot or engine hesitation")
     if word.key == "too sharp" and subject != "braking":
         raise Slip(word, "of what, such as brakes too sharp")
     if entry.value == "rough_shift" and entry.named and "subject" in parts and parts["subject"][1].key != "gearbox":
@@ -127,6 +143,8 @@ def _without_finding(parts: Parts, subject: Subject | None) -> tuple[Subject, st
         raise Slip(parts["trend"][1], "what is gone, such as us gone or tyres gone")
     if subject is not None and subject in POOR and is_scarce(parts):
         return subject, POOR[subject]
+    if subject == "traction" and "severity" in parts and not {"trend", "amount"} & set(parts):
+        return subject, POOR[subject]  # "t6 traction 3": of traction nothing else can be bad
     return subject or "balance", None
 
 
@@ -136,7 +154,7 @@ def is_scarce(parts: Mapping[str, tuple[Entry, Word]]) -> bool:
 
 
 def _gone(parts: Parts) -> bool:
-    return "trend" in parts and parts["trend"][1].key in ("gone", "all gone")
+    return "trend" in parts and parts["trend"][1].key in ALL_GONE
 
 
 def _which_end(parts: Parts, word: Word) -> str:

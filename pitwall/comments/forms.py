@@ -10,6 +10,9 @@ from pitwall.comments.words import MOST_WORDS, PLACES, by_form
 
 KINDS_OF_CORNERS = ("corner", "corners", "turns")
 """Behind a speed class they are all of that class, and the number behind them is how bad it is there."""
+TIGHT_THINGS = (*KINDS_OF_CORNERS, "corner", "turn", "stuff", "ones", "line", "lines", "hairpin", "hairpins", "bits",
+                "section", "sections", "chicane", "exit", "entry", "apex", "radius", "bit", "one")
+"""What is tight itself, where the word stands before it: a car that is, does not turn enough."""
 _READ_OVER = ("the", "a", "is", "are", "of", "feels", "gets", "getting", "too", "very", "really", "quite", "real",
               "major", "going", "goes", "become", "becomes", "becoming", "starts", "starting", "comes", "still", "just")
 """Fillers that may stand within a form of several words: ``the pedal is long``."""
@@ -35,6 +38,10 @@ def is_another(form: str, words: tuple[Word, ...], at: int) -> bool:
     corners``."""
     if form == "not in":
         return names_a_turn(words, at)
+    if form in ("cut", "cuts", "cutting", "drop", "drops", "dropping", "dropped"):
+        return at < len(words) and words[at].key in ("the", "a", "across", "wheel", "wheels")
+    if form == "tight":
+        return at < len(words) and words[at].key in TIGHT_THINGS and not words[at].meant
     if form == "over":
         return at < len(words) and _ridden_over(words[at])
     return form == "turn in slow" and at < len(words) and words[at].key in (*KINDS_OF_CORNERS, "stuff", "ones")

@@ -20,6 +20,8 @@ _CHANGED = re.compile(r"([1-5])(->|>)([1-5])", re.ASCII)
 """How bad it was and how bad it is: ``us 3->2``."""
 _LETTERS = {"e": "entry", "m": "mid", "x": "exit"}
 """Right behind the number of a turn, as on the second screen."""
+OWNERS = ("floor", "power", "something", "back", "end", "kerb", "bias", "diff", "wind", "sun")
+"""Words that are no thing of their own in the table, and may have "is" behind them as well."""
 _TIES = ("to", "and", "&", "until", "-", "through")
 
 
@@ -33,6 +35,8 @@ def _parts(word: Word) -> tuple[Word, ...]:
     changed = _CHANGED.fullmatch(word.text)
     if changed is not None:
         return tuple(Word(changed.group(part), word.at + changed.start(part)) for part in (1, 2, 3))
+    if _owner(word) is not None:
+        return (Word(word.text, word.at, _owner(word) or ""),)
     if word.key in by_form() or TURN.fullmatch(word.plain) or BARE_TURN.fullmatch(word.plain):
         sign = word.plain[-1:]
         if len(word.plain) < 2 or sign not in SIGNS or word.key == word.plain.lower():
@@ -40,9 +44,20 @@ def _parts(word: Word) -> tuple[Word, ...]:
     return _joined(word) or _run_together(word) or (word,)
 
 
+def _owner(word: Word) -> str | None:
+    """What has an apostrophe and s behind it, which are "is" or say whose: ``rear's loose``; None where nothing has."""
+    stem, sign, end = word.plain.rpartition("'")
+    if not sign or end.lower() != "s" or word.key in by_form():
+        return None
+    entry = by_form().get(stem.lower())
+    thing = entry is not None and entry.part in ("axle", "subject", "corner", "finding")
+    thing = thing or stem.lower() in OWNERS or stem.lower() in NUMBERS
+    return stem if thing or TURN.fullmatch(stem) else None
+
+
 def _joined(word: Word) -> tuple[Word, ...]:
     """Words with a stroke between them, or phases with a hyphen."""
-    for sign in "/-":
+    for sign in "/-+&":
         parts = list(_between(word, sign))
         entries = [by_form().get(part.key) for part in parts]
         phases = all(entry is not None and entry.part == "phase" for entry in entries)
@@ -53,6 +68,8 @@ def _joined(word: Word) -> tuple[Word, ...]:
         if rated and sign == "/":
             known = all(TURN.fullmatch(part.plain) or (entry is not None and entry.part != "filler")
                         for part, entry in zip(parts, entries, strict=True))  # fmt: skip
+        if len(parts) > 1 and sign == "/" and all(entry is not None and entry.part == "speed" for entry in entries):
+            return (parts[0], *(one for part in parts[1:] for one in (Word(sign, part.at - 1, "and"), part)))
         if len(parts) > 1 and (phases or (sign == "/" and known)):
             return tuple(parts)
     return ()
@@ -123,7 +140,7 @@ def surely_a_turn(keys: Sequence[str], at: int) -> bool:
         behind = "into"
     if behind == "to" and at > 1 and keys[at - 2] == "in":
         behind = "into"  # "on turn in to 8"
-    if behind in ("for", "on") and at > 1 and keys[at - 2] in _OF_A_CORNER:
+    if behind in ("for", "on", "to") and at > 1 and keys[at - 2] in _OF_A_CORNER:
         behind = "into"
     if behind == "of" and at > 1:
         behind = f"{keys[at - 2]} of"
@@ -148,7 +165,12 @@ _LEAD_ON = ("turn", "turns", "turning", "all", "come", "comes", "came", "coming"
 _OF_A_CORNER = ("entry", "exit", "apex", "mid", "middle", "braking", "brakes", "centre", "center", "in", "out", "into")
 _ENDS_A_TURN = ("and", "&", "is", "are", "-", "to", "too", "now", "with", "has", "gets", "but", "then", "on", "at",
                 "it", "i", "the", "he", "she", "under", "when", "just", "?", "really", "very", "also", "still", "every",
-                "only")
+                "only", "got", "feels", "felt", "becomes", "again", "keeps", "behind", "following", "we", "you",
+                "there", "i'm", "it's", "he's", "she's", "they")
+
+
+_BEGINS_A_TURN = ("and", "&", "is", "are", "has", "still", "feels", "entry", "exit", "mid", "apex")
+"""Words behind a number that is spelt out, comes first and is no severity: it is a turn."""
 
 
 def _number(words: list[Word], at: int) -> Word | None:
@@ -162,8 +184,13 @@ def _number(words: list[Word], at: int) -> Word | None:
     out_of = keys[at + 1 : at + 3] == ["out", "of"] or (keys[max(at - 2, 0) : at] == ["out", "of"] and at > 2
                                                         and (keys[at - 3] in NUMBERS or keys[at - 3].isdecimal()))
     last = at + 1 == len(words) or words[at + 1].key == "?"
+    if before == "all":
+        return None  # "locks all four"
     of_a_phase = before in by_form() and by_form()[before].part == "phase"  # "mid four" may be turn four
     rated = last and NUMBERS[word.key] <= 5 and not of_a_phase
-    if before in PLACES or tied or before in ("severity", "sev") or out_of or rated or surely_a_turn(keys, at):
+    if at == 0 and NUMBERS[word.key] > 5 and keys[1:2] and keys[1] in _BEGINS_A_TURN:
+        return Word(word.text, word.at, f"t{NUMBERS[word.key]}")  # "ten is good"
+    said = before in (*PLACES, "lap", "severity", "sev")
+    if said or tied or out_of or rated or surely_a_turn(keys, at):
         return Word(word.text, word.at, str(NUMBERS[word.key]))
     return None

@@ -11,14 +11,18 @@ from pitwall.comments.glued import BARE_TURN, TURN, apart, surely_a_turn
 from pitwall.comments.group import Group
 from pitwall.comments.nearest import nearest
 from pitwall.comments.sayings import (
+    CORNERS,
     become,
     cause,
     circumstance,
     compared,
     drives_hard,
+    feels_like,
     from_there_on,
     gears,
     how_very,
+    is_people,
+    off_it,
     over_it,
     wants_to,
     with_the_unread,
@@ -33,6 +37,11 @@ A_TURN = "a turn from 1 to"
 """How the refusal of a turn that is not there begins to say what is expected."""
 EXPECTED = "a turn such as t4, a corner phase, a finding such as us, lock or cold, a severity from 1 to 5"
 NEGATIONS = ("never", "without", "hardly", "nor", "neither")
+COUNTING = {"car": "which car it is", "all": "that all four wheels do", "wheel": "which wheel it is"}
+"""Words right before a number that make something else of it than how bad it is."""
+SEVERAL = ("lockups", "flatspots", "snaps", "moments", "slides", "bumps", "wheels", "shifts",
+           "upshifts", "downshifts", "washouts", "lock", "flat", "missed")
+"""Words right behind a number that may be counted by it."""
 _OF_A_PLACE = ("in", "at", "into", "out of", "through", "for")
 """A number right behind these may be a turn: ``lock into 1``."""
 _OF_ITS_NUMBER = ("entry", "exit", "apex", "mid", "middle", "centre", "center")
@@ -40,7 +49,8 @@ _UP_TO = ("to", "until", "through")
 _NO_ONE_NUMBER = re.compile(r"\d+(?:[-/.]\d+)?%|\d+[-/.]\d+", re.ASCII)
 """How bad it is in another way: ``2-3``, ``5/10``, ``50%``."""
 _DOUBLED = re.compile(r"[a-z/]*(?:\+{2,}|-{2,})", re.IGNORECASE)
-_CAME_FROM = re.compile(r"(?:down|up) from [1-5] to(?= [1-5]\b)", re.ASCII)
+_CAME_FROM = re.compile(r"(?:((?:gone |went |goes |is )?(?:down|up) |gone |went |goes )?from )?([1-5])"
+                        r" to(?= ([1-5])\b)", re.ASCII)
 """How bad it was, before how bad it is."""
 _WAS = re.compile(r"(?:was|down from|up from) [1-5]\b|[1-5] (?:last run|last time|run before)\b", re.ASCII)
 """How bad it was, behind how bad it is."""
@@ -72,10 +82,10 @@ def _known(
     found: Sequence[Group], piece: Piece, words: tuple[Word, ...], at: int, known: Collection[int]
 ) -> Group | None:
     """What stands here, as far as it is known: turns, what several words say together, forms of the table."""
-    return (gears(words, at) or over_it(words, at) or _turn(found, words, at, known) or wants_to(words, at)
-            or become(words, at) or cause(found, words, at) or compared(words, at)
-            or _what_it_was(found, piece, words, at) or form_at(words, at) or how_very(words, at)
-            or circumstance(words, at))  # fmt: skip
+    return (gears(words, at) or over_it(words, at) or off_it(words, at) or _turn(found, words, at, known)
+            or wants_to(words, at) or feels_like(words, at) or become(words, at) or cause(found, words, at)
+            or compared(words, at) or _what_it_was(found, piece, words, at) or form_at(words, at)
+            or how_very(words, at) or circumstance(words, at))  # fmt: skip
 
 
 def _is_in_no_doubt(
@@ -85,6 +95,11 @@ def _is_in_no_doubt(
     ahead = at + len(group.words)
     if group.part == "finding" and drives_hard(words, at):
         raise Slip(group.word, f"understeer, if that is meant; how hard he drives goes behind '{MARK}'")
+    ended = at > 0 and words[at - 1].key in ("it's", "is", "all", "that's") and not any(one.turns for one in found)
+    if group.form == "over" and ended and ahead == len(words):
+        raise Slip(group.word, f"oversteer in a whole word, if that is meant; what is over goes behind '{MARK}'")
+    if group.part == "finding" and is_people(words, words[at]):
+        raise Slip(group.word, f"understeer in a whole word, if that is meant; who it is goes behind '{MARK}'")
     if group.part == "finding" and found and found[-1].form in ("gone", "all gone") and not _finds(found):
         raise Slip(group.word, "what is gone before 'gone', such as us gone; or what there is alone")
     up_to = f"up to which turn, such as t{group.turns[0]}-{group.turns[0] + 2}" if group.turns else ""
@@ -92,6 +107,11 @@ def _is_in_no_doubt(
         raise Slip(words[ahead], up_to)
     if found and found[-1].form == "from" and len(group.turns) == 1:
         raise Slip(group.word, up_to)
+    number = group.rated and words[at].key.isdecimal()
+    if number and found and found[-1].form in COUNTING and (found[-1].form != "car" or len(found) == 1):
+        raise Slip(group.word, f"how bad it is behind what it is of; {COUNTING[found[-1].form]} goes behind '{MARK}'")
+    if number and ahead < len(words) and words[ahead].key in SEVERAL:
+        raise Slip(group.word, f"how bad it is behind {words[ahead].text!r}; how many of them goes behind '{MARK}'")
     if group.part == "severity" and group.form.isdecimal() and _may_be_a_turn(found, piece, words, at):
         raise Slip(group.word, "a turn such as t4 behind that; or how bad it is alone", nearest=f"t{group.form}")
 
@@ -198,18 +218,24 @@ def _what_it_was(found: Sequence[Group], piece: Piece, words: tuple[Word, ...], 
     changed = len(keys) > 2 and keys[1] in ("->", ">") and {keys[0], keys[2]} <= set("12345")
     if changed and any(group.part == "finding" for group in found):
         return Group(words[at : at + 2])  # "us 3 -> 2"
-    came = _CAME_FROM.match(" ".join(word.key for word in words[at : at + 5]))
-    if came is not None and any(group.part == "finding" for group in found):
-        raise Slip(words[at], f"how bad it is now as one number from 1 to 5; how bad it was goes behind '{MARK}'")
+    came = _CAME_FROM.match(" ".join(word.key for word in words[at : at + 6]))
+    if came is not None and any(group.part == "finding" for group in found) and _tells_a_change(came):
+        return Group(words[at : at + len(came.group().split())])  # "us down from 4 to 2"
     rated = any(group.part == "severity" for group in found) or (piece.goes_on and not found)
     match = _WAS.match(" ".join(keys)) if rated else None
     return Group(words[at : at + len(match.group().split())]) if match is not None else None
 
 
+def _tells_a_change(came: re.Match[str]) -> bool:
+    """Guard: these are how bad it was and is, not two turns, nor between which it is."""
+    return bool(came.group(1)) or (came.group().startswith("from") and came.group(2) > came.group(3))
+
+
 def _through_the_corner(found: Sequence[Group], group: Group) -> bool:
     """Guard: this is the exit, and the words before it are ``entry to``: the middle lies between them."""
-    ends = [one.entry.value for one in (*found[-2:-1], group) if one.entry is not None]
-    return ends == ["entry", "exit"] and found[-1].form in _UP_TO
+    own = [one for one in found if one.form not in ("the", "on", "all the way")]
+    ends = [one.entry.value for one in (*own[-2:-1], group) if one.entry is not None]
+    return ends == ["entry", "exit"] and own[-1].form in _UP_TO
 
 
 def unknown(found: Sequence[Group], word: Word, known: Collection[int] = ()) -> Slip:
@@ -229,11 +255,16 @@ def unknown(found: Sequence[Group], word: Word, known: Collection[int] = ()) -> 
         return Slip(word, f"what it is now: what it was goes behind '{MARK}', or us gone if it is there no more")
     if word.key in ("handers", "hander"):
         return Slip(word, "the turns that these are, such as t4/7")
+    if word.key in PLACES and len(word.key) < len("corners"):
+        return Slip(word, "its number right behind it, such as t4")
     if word.key in ("than", "as", "like"):
         return Slip(word, "what the car does in either place, such as t3 us 2, t5 us 4; or better or worse than before:"
                           f" which other run it is set against goes behind '{MARK}'")
+    if word.key.rstrip("s") in CORNERS:
+        return Slip(word, f"the turn by its number, such as t4, or slow, medium, fast; its name goes behind '{MARK}'")
     doubt = changes_it(word.key)
     if doubt and not nearest(word.key):
         return Slip(word, f"{EXPECTED}; {word.text!r} may change what is meant ({doubt}), so it goes behind '{MARK}'")
     subject = next((group.entry.value for group in found if group.entry is not None and group.part == "subject"), "")
-    return Slip(word, f"{EXPECTED}, or '{MARK}' before free text", nearest=nearest(word.key, subject))
+    near = "" if word.key in by_form() else nearest(word.key, subject)  # "cut the corner": known, and not meant
+    return Slip(word, f"{EXPECTED}, or '{MARK}' before free text", nearest=near)

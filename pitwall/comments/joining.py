@@ -30,8 +30,9 @@ def all_readings(text: str, turns: Collection[int], lists: Collection[Listing] =
     found: list[Reading] = []
     for piece in pieces(text):
         for reading in _of_piece(piece, found[-1] if found else None, turns):
-            if piece.exception and not reading.tells:
+            if piece.exception and not reading.tells and not reading.is_left_out_of(found):
                 raise Slip(piece.words[-1], "also what the car does there: it may be another thing, or nothing")
+            reading.left_out = reading.is_left_out_of(found)
             if found and found[-1].kept and reading.piece.goes_on and not reading.whole:
                 reading.is_no_remark()
                 found[-1].piece = replace(found[-1].piece, end=reading.piece.end)  # still of what was said before
@@ -40,15 +41,19 @@ def all_readings(text: str, turns: Collection[int], lists: Collection[Listing] =
             elif (without := _without_place(found, reading)):
                 for one in without:
                     one.turns += reading.turns
-                    one.parts |= {part: said for part, said in reading.parts.items() if part == "speed"}
+                    one.takes_the_speeds_of(reading)
             elif found and reading.piece.goes_on and _belongs(found[-1], reading):
                 reading.is_no_lap_of(found[-1])
                 found[-1].goes_on_with(reading)
             else:
                 found.append(reading)
-    for one, more in zip(found[-2::-1], found[:0:-1], strict=True):
-        if more.piece.goes_on and not one.kept and one.shares_the_place_of(more):
+    for at in range(len(found) - 2, -1, -1):
+        one, more = found[at], found[at + 1]
+        begin = next((back for back in range(at, -1, -1) if not found[back].piece.goes_on), 0)
+        carries = any(earlier.turns for earlier in found[begin:at])
+        if more.piece.goes_on and not one.kept and not carries and one.shares_the_place_of(more):
             one.turns += more.turns
+            one.takes_the_speeds_of(more)
     _take_over(found, lists)
     return found
 
@@ -70,7 +75,8 @@ def _without_place(found: list[Reading], place: Reading) -> list[Reading]:
 
 
 def _belongs(before: Reading, reading: Reading) -> bool:
-    return reading.alone or before.waits_for(reading) or before.has_its_end_in(reading)
+    own = before.waits_for(reading) or before.has_its_end_in(reading) or before.has_its_phase_in(reading)
+    return reading.alone or own
 
 
 def _of_piece(piece: Piece, before: Reading | None, turns: Collection[int]) -> Iterator[Reading]:

@@ -82,7 +82,7 @@ def misplaced(found: Sequence[Group]) -> Word | None:
     """The first word of a remark that may not be kept where it stands; None where all may."""
     unread = [at for at, group in enumerate(found) if group.unread]
     says = [at for at, group in enumerate(found) if group.part in _SAYS]
-    unknown = next((found[at].words[0] for at in unread if not _is_harmless(found, at)), None)
+    unknown = first_unknown(found)
     if unknown is not None:
         return unknown
     if unread and not says:
@@ -90,6 +90,12 @@ def misplaced(found: Sequence[Group]) -> Word | None:
     doubtful = (at for at in unread if _turns_it(found, at, says)
                 or (not is_soft(found[at].words[0]) and _may_change(found, at, says)))
     return next((found[at].words[0] for at in doubtful), None)
+
+
+def first_unknown(found: Sequence[Group]) -> Word | None:
+    """The first word that nobody knows and that may turn round what it stands beside, wherever that is."""
+    unread = (at for at, group in enumerate(found) if group.unread)
+    return next((found[at].words[0] for at in unread if not _is_harmless(found, at)), None)
 
 
 def _alone(found: Sequence[Group], unread: Sequence[int]) -> Word | None:

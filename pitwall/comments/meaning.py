@@ -11,10 +11,11 @@ from pitwall.comments.finding import OPPOSITES, is_scarce, of, subject_and_findi
 from pitwall.comments.forms import KINDS_OF_CORNERS
 from pitwall.comments.glued import TURN
 from pitwall.comments.grouping import EXPECTED
+from pitwall.comments.pairing import OF_MANY
 from pitwall.comments.reading import Reading
 from pitwall.comments.splitting import MARK, Slip, Word
-from pitwall.comments.words import COMING, MORE_IS_GOOD, Entry
-from pitwall.model.comments import CONTENT, Remark
+from pitwall.comments.words import COMING, MORE_IS_GOOD, NUMBERS, POOR, Entry, by_form
+from pitwall.model.comments import CONTENT, FINDINGS, Remark
 
 OF_A_PLACE = ("balance", "traction")
 """What happens in a corner: named behind a comma without a place, it is of the place before the comma."""
@@ -26,6 +27,8 @@ BAD = "3"
 """How bad is "bad", beside a finding: it costs time."""
 TWO_WAYS = ("+", "-")
 """Signs that some write for better and worse, and others for more and less."""
+THINGS = ("braking", "engine", "steering")
+"""Subjects whose findings are called by words that are also said of tyres."""
 OWN = ("axle", "side", "speed", "confidence")
 SAYS = ("finding", "subject", "poor", "lack", "trend", "amount")
 """Parts of which a remark that carries nothing over needs one."""
@@ -65,6 +68,7 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
         Slip: at the word that does not fit.
     """
     parts = reading.parts
+    _is_of_the_same_thing(reading, before)
     finding = _found(reading, before)
     _goes_one_way(reading, finding)
     _is_no_praise_of_a_complaint(reading, before, finding)
@@ -74,22 +78,13 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
         del own["speed"]  # gears, not corners
     wheels = [_wheel(one, own) for one in ((parts["corner"], *reading.wheels) if "corner" in parts else ())]
     own |= _severity(parts, finding)
-    turns, phases = tuple(reading.turns), tuple(entry.value for entry, _ in reading.phases)
-    if not turns and before is not None and "everywhere" not in parts and "speed" not in parts:
-        if phases:
-            turns = before.turns
-            own |= {"speed": before.speed} if before.speed and not turns else {}
-        elif "finding" in parts and _is_of_the_place(reading, finding):
-            turns, phases = before.turns, before.phases
-            if finding["about"] == "braking" and set(phases) - {"entry"}:
-                phases = ()  # "t4 exit us, front lock": in that turn, where it is braked for
-    if before is not None and before.listing and reading.turns and not parts and not phases:
-        phases = before.phases
-        own |= {name: value for name, value in before.said.items() if value is not None}
+    turns, phases = _places(reading, before, finding, own)
     common = finding | own
+    speeds = [{"speed": entry.value} for entry in reading.speeds if "speed" in own]
     remarks = tuple(
-        Remark.model_validate({"turn": turn, "phase": phase, **common, **wheel})
+        Remark.model_validate({"turn": turn, "phase": phase, **common, **speed, **wheel})
         for turn in turns or (None,)
+        for speed in ({}, *speeds)
         for phase in phases or (None,)
         for wheel in wheels or ({},)
     )
@@ -104,6 +99,30 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
                    reading.piece.exception)
 
 
+def _places(
+    reading: Reading, before: Meaning | None, finding: Mapping[str, Any], own: dict[str, Any]
+) -> tuple[tuple[int, ...], tuple[str, ...]]:
+    """Turns and corner phases, its own or those before the comma; ``own`` gets what else is of that place."""
+    parts = reading.parts
+    turns, phases = tuple(reading.turns), tuple(entry.value for entry, _ in reading.phases)
+    if not turns and before is not None and "everywhere" not in parts and "speed" not in parts:
+        if phases:
+            turns = before.turns
+            own |= {"speed": before.speed} if before.speed and not turns else {}
+        elif ("finding" in parts or finding["what"] == "wheelspin") and _is_of_the_place(reading, finding):
+            turns, phases = before.turns, before.phases
+            if finding["about"] == "braking" and set(phases) - {"entry"}:
+                phases = ()  # "t4 exit us, front lock": in that turn, where it is braked for
+            if finding["about"] == "traction" and "entry" in phases:
+                phases = ()  # "t4 entry us, wheelspin": likewise, where there is power
+    if reading.left_out and before is not None:
+        phases = phases or before.phases
+    if before is not None and before.listing and reading.turns and not parts and not phases:
+        phases = before.phases
+        own |= {name: value for name, value in before.said.items() if value is not None}
+    return turns, phases
+
+
 def _goes_one_way(reading: Reading, finding: Mapping[str, Any]) -> None:
     """Raise a slip at a plus or minus of what is not wanted: ``us +`` is better to one, and more to another."""
     word = reading.parts["trend"][1] if "trend" in reading.parts else None
@@ -116,7 +135,7 @@ def _is_of_the_place(reading: Reading, finding: Mapping[str, Any]) -> bool:
     if reading.piece.exception:
         return finding["about"] in (*OF_A_PLACE, *OF_TURNS)
     within = finding["about"] in OF_A_PLACE or (finding["about"], finding["what"]) in HAPPENS
-    return within and "subject" not in reading.parts
+    return within and ("subject" not in reading.parts or finding["what"] == "wheelspin")
 
 
 def _said_before(own: Mapping[str, Any], parts: Mapping[str, Any], reading: Reading) -> dict[str, Any]:
@@ -164,7 +183,8 @@ def becomes_no_other(reading: Reading, before: Meaning | None, now: Meaning) -> 
         return
     for one, other in itertools.product(before.remarks, now.remarks):
         same = (one.turn, one.phase, one.speed, one.axle) == (other.turn, other.phase, other.speed, other.axle)
-        if same and {one.what, other.what} in OPPOSITES and "gone" not in (one.trend, other.trend):
+        trends = (one.trend, other.trend)  # "less us and more os" leaves nothing open
+        if same and None in trends and {one.what, other.what} in OPPOSITES and "gone" not in trends:
             raise Slip(reading.parts["finding"][1], "in which part of the corner each is, such as entry os -> mid us",
                        "both at one place, ")
 
@@ -199,6 +219,23 @@ def _of_the_shift(reading: Reading) -> bool:
     return ahead not in KINDS_OF_CORNERS and behind not in ("in", "at", "through", "the")
 
 
+def _is_of_the_same_thing(reading: Reading, before: Meaning | None) -> None:
+    """Let a word of every day be of the brakes or the engine before the comma, ``brakes long, hot``; and what is bad
+    there of what is good elsewhere: ``traction good t2, bad t9``."""
+    parts = reading.parts
+    bare = "poor" in parts and not {"subject", "finding"} & set(parts) and parts["poor"][1].key in ("bad", "poor")
+    if before is not None and bare and before.finding["about"] in POOR and before.finding.get("what") == "good":
+        parts["subject"] = (by_form()[before.finding["about"]], parts["poor"][1])
+    if before is None or "finding" not in parts or {"subject", "corner"} & set(parts):
+        return
+    about, (entry, word) = before.finding["about"], parts["finding"]
+    if about not in THINGS or ("axle" in parts and parts["axle"][0].subject == "tyres"):
+        return
+    fits = entry.value in FINDINGS[about] or (about, entry.value) == ("braking", "soft")
+    if fits and entry.value != "good" and (entry.named or (entry.value in OF_MANY and " " not in word.key)):
+        parts["subject"] = (by_form()[about], word)
+
+
 def _found(reading: Reading, before: Meaning | None) -> dict[str, Any]:
     """Subject, finding and trend, with what is carried over from before the comma."""
     finding = _gone_there(reading, before) or _finding(reading)
@@ -209,6 +246,8 @@ def _found(reading: Reading, before: Meaning | None) -> dict[str, Any]:
     parts = reading.parts
     if before is not None and finding["what"] is None and "subject" not in parts and "trend" in parts:
         word = parts["trend"][1]
+        if "axle" in parts and parts["axle"][0].subject == "tyres" and before.finding["about"] == "balance":
+            return {**finding, "about": "tyres"}  # "us t4, fronts better"
         if "everywhere" in parts and parts["everywhere"][0].value == "rest":
             return finding  # "more os t9, rest same"
         if word.key in ("same", "similar") and (reading.turns or reading.phases) and before.finding.get("what"):
@@ -221,6 +260,8 @@ def _found(reading: Reading, before: Meaning | None) -> dict[str, Any]:
 def _carried(reading: Reading, before: Meaning | None) -> dict[str, Any]:
     """The finding before the comma; not that it is gone behind a "but", for there it may be meant the other way, nor
     anything in a bare place behind one: ``us everywhere but t4`` says that it is not there."""
+    if reading.left_out and before is not None:
+        return {**before.finding, "trend": "gone"}
     if reading.piece.contrast and not {"severity", "trend", "amount"} & set(reading.parts):
         raise Slip(reading.piece.words[-1],
                    "also what the car does there: behind 'but' it may be another thing, or nothing (such as: no us t7)")
@@ -233,6 +274,10 @@ def _carried(reading: Reading, before: Meaning | None) -> dict[str, Any]:
         last = (reading.unread or reading.piece.words)[-1]
         if before is None and last.key.isdecimal() and set(reading.parts) == {"severity"} and not reading.turns:
             raise Slip(last, f"a turn such as t{last.key}, if that is one, and what the car does there")
+        rated = reading.parts.get("severity")
+        if set(reading.parts) == {"severity"} and rated is not None and not rated[1].key[:1].isdecimal() and (
+                rated[1].key not in NUMBERS):
+            raise Slip(rated[1], f"what is so there: us, os, snap, lock, spin; or '{MARK}' before free text")
         raise Slip(Word(last.text, last.at), "also what the car does there: us, os, snap, lock, spin, better, worse")
     return {"trend": None, **before.finding}
 

@@ -5,15 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
+from pitwall.comments.glued import TURN
 from pitwall.comments.kept import COUNTED
 from pitwall.comments.sayings import AS_A_RUN
 from pitwall.comments.splitting import Piece, Slip, Word
 from pitwall.comments.words import Entry, by_form
+from pitwall.model.comments import CONTENT
 
 ALONE = ("severity", "confidence", "trend", "amount")
 """Parts that say nothing alone: behind a comma they belong to what stands before it."""
 LAP_OR_SEVERITY = "how bad it is before the lap, or the laps joined with 'and'"
-NOTED = (AS_A_RUN, "only")
+NOTED = (AS_A_RUN, "only", "worst", "worst in", "worst at", "softs", "hards", "inters", "slicks")
 """Forms that say more than is counted: the remark is kept as words beside it."""
 SHIFTS = ("shift", "shifts", "upshift", "upshifts", "downshift", "downshifts", "gearshift", "gearshifts")
 WHILE_SHIFTING = ("locking", "unstable", "oversteer", "snap", "wheelspin")
@@ -30,7 +32,8 @@ class Reading:
 
     ``asides``: it also says when or on which lap, so its words are to be kept as they stand. ``kept``: it is nothing
     but words that are kept, of what the shorthand has no findings for. ``noted``: it says more than its parts, so its
-    words are kept, too. ``unread``: words among them that nobody knows.
+    words are kept, too. ``unread``: words among them that nobody knows. ``left_out``: it names where what
+    stands before it is not. ``speeds``: speed classes beside the first one, ``slow and medium``.
     """
 
     piece: Piece
@@ -42,6 +45,8 @@ class Reading:
     noted: bool = False
     unread: list[Word] = field(default_factory=list)
     wheels: list[tuple[Entry, Word]] = field(default_factory=list)
+    left_out: bool = False
+    speeds: list[Entry] = field(default_factory=list)
 
     def take(self, entry: Entry, word: Word) -> None:
         """One more entry; each part stands once, and phases may be several."""
@@ -171,13 +176,33 @@ class Reading:
             return bare and "finding" in self.parts  # "front locking, mainly left"
         return bare and "finding" in self.parts and not ends & set(self.parts)
 
+    def is_left_out_of(self, found: Sequence[Reading]) -> bool:
+        """True for a bare place behind "but" or "except", where what stands before that is said of all corners, or of
+        those of a speed: ``us everywhere except t7``. Whatever is there, that is not."""
+        if not found or not (self.turns or "speed" in self.parts or self.phases) or set(self.parts) - {"speed"}:
+            return False
+        head = found[-1]
+        barred = self.piece.exception or (self.piece.contrast and "everywhere" in head.parts)
+        wide = ("everywhere" in head.parts and head.parts["everywhere"][0].value == "all") or "speed" in head.parts
+        plain = {"finding"} <= set(head.parts) and not {"trend", "amount", "poor", "lack", "subject"} & set(head.parts)
+        complains = plain and head.parts["finding"][0].value not in (*CONTENT, "good")
+        return barred and wide and complains and not head.turns and not self.asides and not self.kept
+
+    def has_its_phase_in(self, more: Reading) -> bool:
+        """True for a finding in a turn and in no phase, where only a phase is said behind the comma: ``us t4, mid``."""
+        another = more.piece.contrast or more.piece.then or more.turns
+        if self.kept or more.kept or more.asides or more.noted or another:
+            return False
+        bare = bool(more.phases) and set(more.parts) <= {"severity", "confidence"} - set(self.parts)
+        return bare and bool(self.turns) and not self.phases and "finding" in self.parts and not self.denies
+
     def waits_for(self, more: Reading) -> bool:
         """True for a beginning that is only half of a remark, of which more is the other half, behind a comma.
 
         ``turn 4, understeer`` and ``t2, t3 us`` begin with nothing but a place, ``maybe, us t4`` with how sure it is,
         ``understeer, t4`` with a finding of no place.
         """
-        if self.kept or more.kept or self.piece.goes_on:
+        if self.kept or more.kept or (self.piece.goes_on and not self.piece.sentence):
             return False
         if set(self.parts) == {"confidence"} and not self.turns and not self.phases and more.tells:
             return True  # "not sure, but maybe us t4"
@@ -203,9 +228,20 @@ class Reading:
         return "trend" in self.parts and self.parts["trend"][0].value == "gone"
 
     def shares_the_place_of(self, more: Reading) -> bool:
-        """True for a remark whose turn stands in the next one: ``us then os t4``, ``no us, no os t4``."""
-        placed = self.turns or {"speed", "everywhere"} & set(self.parts)
-        return not placed and bool(more.turns) and (more.piece.then or (self.denies and more.denies))
+        """True for a remark whose place stands in the next one: ``us then os t4``, ``no us, no os t4``, and last in it
+        where both name a corner phase: ``entry us, exit os t4``."""
+        placed = self.turns or {"speed", "everywhere", "subject"} & set(self.parts)
+        if placed or not (more.turns or "speed" in more.parts):
+            return False
+        named = [bool(TURN.fullmatch(word.plain)) for word in more.piece.words]
+        last = len(more.turns) == 1 and (named[-1] or not any(named))
+        phases = last and bool(self.phases and more.phases) and {"finding"} <= set(self.parts) & set(more.parts)
+        instead = self.denies and self.parts["trend"][1].key in ("not", "isn't") and "finding" in more.parts
+        found = more.parts["finding"][1].at if "finding" in more.parts else more.piece.words[0].at
+        sooner = [word for word in more.piece.words if word.at < found]
+        behind = not any(TURN.fullmatch(word.plain) or word.key in ("turn", "turns") for word in sooner)
+        then = more.piece.then and behind and self._is_of_the_corner_of(more) and not self.denies
+        return then or (self.denies and more.denies) or phases or instead
 
     def is_no_lap_of(self, before: Reading) -> None:
         """Raise a slip where a number behind a comma may be one more lap: ``us t4 on lap 3, 5``."""
@@ -219,6 +255,22 @@ class Reading:
         if self.parts["finding"][0].subject in COUNTED or {"axle", "severity", "trend"} & set(self.parts):
             raise Slip(self.parts["finding"][1],
                        "its turn, or 'everywhere': what stands before the comma is kept as words")
+
+    def _is_of_the_corner_of(self, more: Reading) -> bool:
+        """Guard: what is found here is found in a corner, and not of a tyre, the engine or the brakes as such; a ride
+        is of a corner where the other one's is, and praise where it is of a phase."""
+        if "finding" not in self.parts:
+            return False
+        own = self.parts["finding"][0]
+        if own.value in ("good", *CONTENT):
+            return bool(self.phases)
+        ride = "finding" in more.parts and more.parts["finding"][0].subject == own.subject == "ride"
+        return ride or own.subject in ("balance", "traction", "grip") or own.value in ("locking", "unstable")
+
+    def takes_the_speeds_of(self, other: Reading) -> None:
+        """Be of the classes of corners that the other one names."""
+        self.parts |= {part: said for part, said in other.parts.items() if part == "speed"}
+        self.speeds += other.speeds
 
     def goes_on_with(self, more: Reading) -> None:
         """Take what stands behind a comma and says nothing alone; words that are to be kept reach to its end."""

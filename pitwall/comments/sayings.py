@@ -30,6 +30,10 @@ BECOME = ("loose", "pointy", "hot", "cold", "soft", "stiff", "harsh", "nervous",
           "snappy", "flat", "heavy", "light", "numb", "long", "spongy", "weak", "slippery", "greasy", "bouncy",
           "floaty", "lazy", "grabby", "rough", "unsettled", "neutral")
 """What a car or a part of it goes or gets: words of how it is."""
+_NAMED_GEAR = ("(?:[1-8](?:st|nd|rd|th)|first|second|third|fourth|fifth|sixth|seventh|eighth)"
+               "(?! (?:corner|turn|lap|run|stint|sector|set)s?\\b)")
+_GEAR = rf"(?:[1-8]|{_NAMED_GEAR})"
+SEEMING = ("feels", "feel", "felt", "seems", "looks", "sounds")
 HOW_VERY = {"very": "4", "so": "4", "extremely": "4", "super": "4", "quite": "3", "pretty": "3", "rather": "3"}
 """Words before a finding, and how bad it is then."""
 
@@ -39,7 +43,8 @@ def gears(words: tuple[Word, ...], at: int) -> Group | None:
     if not any(re.match(r"(?:up|down|gear)?shift|gear", word.key) for word in words):
         return None
     together = " ".join(word.plain for word in words[at : at + 4])
-    match = re.match(r"(?:from )?[1-8](?:-| to | into )[1-8](?: gear)?(?= |$)", together)
+    both = rf"(?:from )?{_GEAR}(?:-| to | into ){_GEAR}"
+    match = re.match(rf"(?:{both}|(?:to|into) {_NAMED_GEAR})(?: gear)?(?= |$)", together)
     return Group(words[at : at + len(match.group().split())]) if match is not None else None
 
 
@@ -47,6 +52,30 @@ def over_it(words: tuple[Word, ...], at: int) -> Group | None:
     """``over`` before what is ridden over is no oversteer: ``harsh over the t2 kerb``."""
     known = form_at(words, at) if words[at].key == "over" else None
     if words[at].key != "over" or known is not None or not is_another("over", words, at + 1):
+        return None
+    return Group(words[at : at + 1], by_form()["the"], form="the")
+
+
+def off_it(words: tuple[Word, ...], at: int) -> Group | None:
+    """``off`` before a kind of corner is out of it: ``no traction off the slow corners``."""
+    ahead = at + 2 if at + 1 < len(words) and words[at + 1].key == "the" else at + 1
+    if words[at].key != "off" or ahead >= len(words):
+        return None
+    entry = by_form().get(words[ahead].key)
+    if entry is None or entry.part != "speed":
+        return None
+    return Group(words[at:ahead], by_form()["out of"], form="out of")
+
+
+def feels_like(words: tuple[Word, ...], at: int) -> Group | None:
+    """``feels like`` before a finding, or an end of the car, only tells; before a run it sets one against another."""
+    if words[at].key != "like" or not at or words[at - 1].key not in SEEMING:
+        return None
+    ahead = at + 1
+    while ahead < len(words) and words[ahead].key in ("a", "the", "it's", "some"):
+        ahead += 1
+    known = form_at(words, ahead) if ahead < len(words) else None
+    if known is None or known.part not in ("finding", "phrase", "axle", "corner", "severity"):
         return None
     return Group(words[at : at + 1], by_form()["the"], form="the")
 
@@ -142,7 +171,18 @@ def drives_hard(words: tuple[Word, ...], at: int) -> bool:
         return False
     ahead = words[at + 1].key if at + 1 < len(words) else ""
     doers = [word.key for word in words[max(at - 3, 0) : at] if word.key not in ("is", "was", "really", "now", "still")]
-    return ahead in ("hard", "harder", "laps", "lap") or (bool(doers) and doers[-1] in PERSONS[2:])
+    this = [word.key for word in words[at + 1 : at + 3]]
+    hard = ahead in ("hard", "harder", "laps", "lap") or this in (["this", "lap"], ["this", "run"])
+    return hard or (bool(doers) and doers[-1] in PERSONS[2:])
+
+
+def is_people(words: Sequence[Word], word: Word) -> bool:
+    """Guard: "us" are people here: ``better for us``, ``the track comes to us``."""
+    before = [one.key for one in words if one.at < word.at][-2:]
+    if word.key != "us" or not before:
+        return False
+    return before[-1] in ("for", "let", "lets", "gives", "give", "gave") or (
+        before[-1] == "to" and before[0] in ("comes", "coming", "came", "come", "back"))
 
 
 def with_the_unread(words: tuple[Word, ...], at: int, group: Group | None) -> Group | None:

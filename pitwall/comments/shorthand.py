@@ -95,7 +95,7 @@ def parse(text: str, turns: Collection[int] = ()) -> Typed:
             now = meaning_of(reading, before if reading.piece.goes_on else None)
             becomes_no_other(reading, before, now)
             before, joint = now, "\n"
-            found += now.remarks
+            found += [one for one in now.remarks if not (reading.piece.goes_on and one in found)]  # said twice
             if len(found) > MOST_REMARKS:
                 raise Slip(reading.piece.words[0], f"at most {MOST_REMARKS} remarks in one comment")
         words = free_text(text, typed)

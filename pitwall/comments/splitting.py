@@ -16,19 +16,24 @@ BUT = ("but", "although", "though", "whereas")
 INTO = ("into", "turns", "turning", "goes", "going", "changes", "changing")
 """The same before a finding of balance: ``us turning to os on exit``."""
 CORNERS = ("fl", "fr", "rl", "rr")
+CLOCK_MARK = "\u2236"
+"""What stands for the mark in a time of day or of a lap."""
 BULLETS = ("-", "*", "\u2013", "\u2022")
 """What a line of notes may begin with."""
 EXCEPT = ("except", "apart", "aside")
 """The same; what the car does stands behind them: ``good except us t4``. A bare place there is asked about."""
 THEN = ("then", "plus", ">", "->", "/", "becoming", "becomes")
 """Words and signs that go on as a comma does, with the same place: ``us then os t4`` is turn 4 twice."""
-_A_PLACE = re.compile(r"t?\d{1,2}|t\d\S*|turn|entry|mid|exit|apex", re.ASCII)
+_A_PLACE = re.compile(r"t?\d{1,2}|t\d\S*|turn|entry|mid|exit|apex|slow|medium|fast|[hml]s", re.ASCII)
 """A stroke with spaces around it goes on only where a place stands behind it: ``us / os t4`` may be either."""
-_WORD = re.compile(r"[^\s,;|?()\[\]@\"\u201c\u201d]+|[?@]")
+_NUMBER_OR_AND = re.compile(r"\d{1,2}|and|&", re.ASCII)
+_WORD = re.compile(r"(?<=[a-zA-Z])->(?=[a-zA-Z])|(?:(?!(?<=[a-zA-Z])->[a-zA-Z])[^\s,;|?()\[\]@\"\u201c\u201d])+|[?@]")
 _PIECE = re.compile(r"[^,;|]*")
 _LIST = re.compile(r"(?:(?<=turns )|(?<=corners )|(?<=\bin )|(?<=\bat )|(?<=\binto )|(?<=out of )|(?<=through )"
                    r"|(?<=\bt)|(?<=turn ))\d{1,2}(?: ?, ?\d{1,2}| (?:[6-9]|[12]\d))+(?: ?,? ?(?:and|&) ?\d{1,2})(?!\w)",
                    re.IGNORECASE | re.ASCII)  # fmt: skip
+_IN_AND_OUT = re.compile(r"(?<=\w )(in)(?: ?(?:,|;|->|>|/)| and| then| but| &)+ ((?:[\w']+ ){1,4}?)(out|off)"
+                         r"(?= ?(?:$|[,;.:|)\n])| (?:(?:at|in|of) )?(?:t\d|turns? \d))", re.IGNORECASE)  # fmt: skip
 _RANGE = re.compile(r"(?<=\d)(?:->|\.\.\.?)(?=[tT]?\d)")
 WAS = {"was": "is", "were": "are", "had": "has"}
 _SET_AGAINST = (r"now|but|before|earlier|previous(?:ly)?|last|yesterday|used|gone|better|worse|same|than|as|like|still"
@@ -69,7 +74,7 @@ class Piece:
     """The words of one remark. ``goes_on``: it stands behind a comma, and may leave out what was said before it;
     ``contrast``: behind a "but", where it says itself what there is;
     ``exception``: that is an "except"; ``then``: of the same place as what it goes on
-    from."""
+    from; ``sentence``: it stands behind a stop."""
 
     words: tuple[Word, ...]
     goes_on: bool
@@ -77,6 +82,7 @@ class Piece:
     contrast: bool = False
     exception: bool = False
     then: bool = False
+    sentence: bool = False
 
 
 class Slip(Exception):
@@ -92,10 +98,11 @@ def pieces(text: str) -> Iterator[Piece]:
     for start, line in _lines(listed(text)):
         for part in parts_of(line):
             at, goes_on = part.begin, part.goes_on
+            meant = _in_and_out(line)
             while at <= part.end:
                 match = _PIECE.match(line, at, part.end)
                 assert match is not None  # it matches nothing, too
-                words = tuple(Word(found.group(), start + found.start())
+                words = tuple(Word(found.group(), start + found.start(), meant.get(found.start(), ""))
                               for found in _WORD.finditer(line, at, match.end()) if found.group().strip(".!()"))
                 words = _reported(words) if _REPORT.fullmatch(line, 0, part.end) else words
                 if at == 0 and len(words) > 1 and words[0].text in BULLETS:
@@ -103,9 +110,20 @@ def pieces(text: str) -> Iterator[Piece]:
                 if match.end() == part.end and words and line[part.end : part.end + 1] not in ("", MARK):
                     named = place_in_the_reason(line, part)
                     words += tuple(Word(word, start + where, meant) for word, where, meant in named)
-                yield from _contrasts(words, goes_on, start + match.end())
+                ends = not line[match.end() :].strip()
+                yield from _contrasts(words, goes_on, start + match.end(), last_of_it=ends)
                 goes_on = line[match.end() : match.end() + 1] == ON
                 at = match.end() + 1
+
+
+def _in_and_out(line: str) -> dict[int, str]:
+    """Where "in" and "out" stand for entry and exit, each behind what happens there: ``us in, os out t7``."""
+    found: dict[int, str] = {}
+    for match in _IN_AND_OUT.finditer(line):
+        verb = f"{match.group(2).split()[-1]} {match.group(3)}".lower()
+        if verb not in by_form():
+            found |= {match.start(1): "entry", match.start(3): "exit"}
+    return found
 
 
 def _reported(words: tuple[Word, ...]) -> tuple[Word, ...]:
@@ -120,13 +138,19 @@ def _number(words: tuple[Word, ...], at: int) -> bool:
     return at < len(words) and words[at].key[:1].isdecimal()
 
 
-def _contrasts(words: tuple[Word, ...], goes_on: bool, end: int) -> Iterator[Piece]:
-    """The piece, or what stands before and behind each "but" and "then" of it."""
-    cuts = [at for at, word in enumerate(words) if word.key in (*BUT, *EXCEPT) or _goes_on(words, at)]
+def _contrasts(words: tuple[Word, ...], goes_on: bool, end: int, *, last_of_it: bool) -> Iterator[Piece]:
+    """The piece, or what stands before and behind each "but" and "then" of it; with ``last_of_it`` nothing follows,
+    so a last one is a word like others, which cannot stand there."""
+    most = len(words) - 1 if last_of_it else len(words)
+    cuts = [at for at, word in enumerate(words[:most]) if word.key in (*BUT, *EXCEPT) or _goes_on(words, at)]
     for first, last in zip([-1, *cuts], [*cuts, len(words)], strict=True):
         own = words[first + 1 : last]
+        if last < len(words) and len(own) > 1 and own[-1].key in ("and", "&"):
+            own = own[:-1]  # "and then"
         if first >= 0 and words[first].key in EXCEPT and own and own[0].key in ("from", "for"):
             own = own[1:]
+        if first >= 0 and words[first].key in EXCEPT and all(_NUMBER_OR_AND.fullmatch(word.key) for word in own):
+            own = tuple(Word(word.text, word.at, f"t{word.key}" if word.key.isdecimal() else "") for word in own)
         if own:
             ends = end if last == len(words) else words[last].at
             barred = first >= 0 and words[first].key in EXCEPT
@@ -148,7 +172,10 @@ def _goes_on(words: tuple[Word, ...], at: int) -> bool:
         turned = words[at].key == "into" or ahead[0] in ("to", "into")
         return turned and entry is not None and entry.subject == "balance" and entry.part == "finding"
     if words[at].key in ("and", "&") and ahead and ahead[0] in CORNERS:
-        return any(word.key in tuple("12345") for word in words[:at])
+        pair = words[at - 1].key in CORNERS or ahead[1:2] in (["and"], ["&"])  # "fl and fr hot"
+        return not pair and any(word.key in tuple("12345") for word in words[:at])
+    if words[at].key in ("and", "&") and len(ahead) > 1 and re.fullmatch(r"t\d{1,2}", ahead[0]) and ahead[1] in "12345":
+        return ahead[2:3] in ([], ["and"], ["&"]) and any(word.key in tuple("12345") for word in words[:at])
     if words[at].key not in ("and", "&") or not ahead or ahead[0] not in tuple("12345"):
         return False
     behind = next((key for key in ahead[1:] if key not in ("at", "in", "on", "for")), "")
@@ -169,7 +196,7 @@ def listed(text: str) -> str:
 def as_typed(text: str, word: Word) -> str:
     """This word as it stands in the text: a list of turns has commas there."""
     found = _LIST.match(text, word.at)
-    return found.group() if found is not None and "/" in word.text else word.text
+    return found.group() if found is not None and "/" in word.text else word.text.replace(CLOCK_MARK, MARK)
 
 
 def free_text(text: str, typed: str = "") -> str:

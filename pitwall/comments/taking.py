@@ -10,9 +10,11 @@ from dataclasses import replace
 from pitwall.comments.group import Group
 from pitwall.comments.grouping import groups, unknown
 from pitwall.comments.kept import words_from
-from pitwall.comments.loose import misplaced
+from pitwall.comments.loose import first_unknown, misplaced
+from pitwall.comments.pairing import tried
 from pitwall.comments.reading import LAP_OR_SEVERITY, NOTED, SAYS, Reading
 from pitwall.comments.splitting import MARK, Piece, Slip, Word
+from pitwall.comments.ways import go_in_or_out
 from pitwall.comments.words import BEFORE_IT, SIGNS
 
 JUDGED = ("finding", "subject", "axle", "corner", "phrase")
@@ -21,6 +23,8 @@ BETWEEN = ("axle", "side", "corner", "filler")
 """What may stand between a negation and what it denies: ``no rear grip``."""
 DENIED = f"right behind it what there is not, such as no us; else '{MARK}' and free text"
 AS_BEFORE = ("as before", "as last run")
+LEADING = ("in", "on", "at", "of", "into", "out of", "from", "with", "and", "&", "for", "through", "to", "about")
+"""Fillers that more should follow."""
 PLACE = ("turn", "phase", "speed", "everywhere")
 
 
@@ -30,12 +34,15 @@ def readings(piece: Piece, turns: Collection[int] = ()) -> Iterator[Reading]:
     Raises:
         Slip: at the first word that is none, that stands there a second time, or that may belong to either remark.
     """
+    def read_one(own: Piece) -> list[Reading]:
+        return list(_without_comma(own, turns))
+
     sentences = list(_sentences(piece))
     if len(sentences) > 1:
         with suppress(Slip):
-            yield from [one for sentence in sentences for one in _without_comma(sentence, turns)]
+            yield from [one for sentence in sentences for one in tried(sentence, read_one)]
             return
-    yield from _without_comma(piece, turns)
+    yield from tried(piece, read_one)
 
 
 def _sentences(piece: Piece) -> Iterator[Piece]:
@@ -44,7 +51,8 @@ def _sentences(piece: Piece) -> Iterator[Piece]:
     for at, word in enumerate(piece.words, 1):
         if word.text.endswith(".") or at == len(piece.words):
             end = piece.end if at == len(piece.words) else piece.words[at].at
-            yield Piece(piece.words[begin:at], piece.goes_on or begin > 0, end, piece.contrast and begin == 0)
+            own = piece.words[begin:at]
+            yield Piece(own, piece.goes_on or begin > 0, end, piece.contrast and begin == 0, sentence=begin > 0)
             begin = at
 
 
@@ -86,10 +94,20 @@ def read(piece: Piece, turns: Collection[int] = ()) -> Reading:
 
 
 def _taken(piece: Piece, found: Iterator[Group] | Sequence[Group]) -> Reading:
+    met: list[Group] = []
+    try:
+        return _collected(piece, found, met)
+    except Slip:
+        strange = first_unknown(met)
+        if strange is not None:
+            raise unknown([group for group in met if group.words[0].at < strange.at], strange) from None
+        raise
+
+
+def _collected(piece: Piece, found: Iterator[Group] | Sequence[Group], met: list[Group]) -> Reading:
     reading, last, denial = Reading(piece), "", _Denial(of_before=piece.goes_on)
     waiting: Group | None = None
     counted, sign = False, None
-    met: list[Group] = []
     for group in found:
         if waiting is not None:
             raise Slip(waiting.word, f"a comma, or {_form(waiting)!r} if that is meant; {waiting.form!r} stands behind"
@@ -106,7 +124,9 @@ def _taken(piece: Piece, found: Iterator[Group] | Sequence[Group]) -> Reading:
         if group.part == "severity" and last == "aside" and counted:
             raise Slip(group.word, LAP_OR_SEVERITY)
         counted = group.part == "aside" and group.words[-1].key.isdigit()
-        if group.entry is not None:
+        if group.entry is not None and _is_one_more_speed(met):
+            reading.speeds.append(group.entry)
+        elif group.entry is not None:
             reading.take(group.entry, group.word)
             reading.noted = reading.noted or group.form in NOTED
         elif not group.turns:
@@ -114,10 +134,32 @@ def _taken(piece: Piece, found: Iterator[Group] | Sequence[Group]) -> Reading:
             reading.unread += group.words if group.unread else ()
         last = group.part
     denial.ends()
+    _ends_rightly(met, reading)
+    go_in_or_out(reading, met)
     _stand_rightly(met)
     if denial.left is not None and {"finding", "subject", "amount"} & set(reading.parts):
         raise Slip(denial.left.word, DENIED)
     return reading
+
+
+def _is_one_more_speed(met: Sequence[Group]) -> bool:
+    """Guard: the last of these is one more class of corners, joined to the one before it: ``slow and medium``."""
+    own = [group for group in met[-4:] if group.form not in ("in", "the")][-3:]
+    if len(own) < 3 or own[1].form not in ("and", "&"):
+        return False
+    return own[0].part == own[2].part == "speed" and own[0].entry is not own[2].entry
+
+
+def _ends_rightly(met: Sequence[Group], reading: Reading) -> None:
+    """Raise a slip at a last word that more should follow, and at a comparison of nothing."""
+    before = met[-2] if len(met) > 1 else None
+    lap_on = before is not None and before.part == "aside" and met[-1].form == "on"  # "graining lap 5 on"
+    turns_in = before is not None and before.words[-1].key.startswith("turn")  # "lazy to turn in"
+    if before is not None and met[-1].form in LEADING and met[-1].part == "filler" and not (lap_on or turns_in):
+        raise Slip(met[-1].word, "what follows it, such as a turn; or nothing")
+    for group in met:
+        if group.form.startswith("than ") and not {"trend", "amount"} & set(reading.parts):
+            raise Slip(group.word, "better or worse before it, such as worse than before")
 
 
 def _stand_rightly(met: Sequence[Group]) -> None:
@@ -148,7 +190,7 @@ class _Denial:
             self.open, self.subject, self.an_end = group, False, False
         elif self.open is None or group.part in BETWEEN:
             self.an_end = self.an_end or group.part == "axle"
-        elif group.part == "turn" and self.of_before and not self.subject:
+        elif group.part in ("turn", "phase", "speed") and self.of_before and not self.subject:
             self.open, self.left = None, self.open
         elif group.part == "subject":
             self.subject = True
@@ -187,11 +229,30 @@ def _cuts(found: Sequence[Group]) -> list[int] | None:
     twice = any(len({group.entry for run in own for group in run if group.part == part}) > 1
                 for own, part in ((says, "finding"), (says, "trend"), (places, "speed"), (says, "severity")))
     apart = sum(any(group.turns for group in run) for run in places) > 1 and len(telling) > 1
+    if not apart and _on_a_kerb([group for run in says for group in run if group.part == "finding"]):
+        return []
     if not (twice or apart) or any(group.form in SIGNS for group in found):
         return []
     if len(runs) % 2 or len(runs) < 4:
         return None if apart and not twice else []
+    if runs[0][0] == "says" and any(_looks_back(run) for run in says[1:]):
+        return None
+    if any(run not in telling and not any(group.turns for group in places[at]) for at, run in enumerate(says)):
+        return None  # "t9 snaps exit 3 slow os": how bad it is there
     return [at for _, at, _ in runs[2::2]]
+
+
+def _looks_back(run: Sequence[Group]) -> bool:
+    """Guard: how bad or how sure stands first, behind a place: it may be said of what stands before that, or behind:
+    ``us t4 3 os t6``."""
+    return run[0].part in ("severity", "confidence") and any(group.part == "finding" for group in run)
+
+
+def _on_a_kerb(found: Sequence[Group]) -> bool:
+    """Guard: a kerb and how it is, whatever stands between them: ``t6 kerb exit harsh``."""
+    entries = [group.entry for group in found if group.entry is not None]
+    kerbs = [entry.value == "kerbs" for entry in entries]
+    return len(entries) == 2 and kerbs.count(True) == 1 and all(entry.subject in ("ride", "") for entry in entries)
 
 
 def _second_turns(found: Sequence[Group]) -> Word:

@@ -8,16 +8,19 @@ typed. New ones may come. Common practice, no source.
 from __future__ import annotations
 
 from pitwall.comments.entries import Entry, by_how_much, entries
+from pitwall.comments.phrases import PHRASES
 from pitwall.comments.topics import TOPICS
 
 FINDINGS: tuple[Entry, ...] = (
     *entries("finding", {
         "understeer": ("us | understeer | understeers | understeering | understeery | under | push | pushes | pushing"
-                       " | pushing wide | plow | plows | plough | washout | washouts"
+                       " | pushing wide | plow | plows | plough | washout | washouts | tight"
+                       " | under rotates | under rotating | under rotation"
                        " | washes out | washing out | wash out | washes wide | runs wide | running wide | won't turn"
-                       " | wont turn | won't turn in | will not turn | ploughs | plowing | washes | drifts wide"
-                       " | slides wide | ran wide | slid wide | goes wide | went wide | wash wide | run wide"
-                       " | drift wide | slide wide | go wide | push wide | pushes wide"
+                       " | wont turn | won't turn in | will not turn | ploughs | plowing | washes | washing"
+                       " | understeered | washed out | washed wide | pushed wide"
+                       " | drifts wide | slides wide | ran wide | slid wide | goes wide | went wide | wash wide"
+                       " | run wide | drift wide | slide wide | go wide | push wide | pushes wide"
                        " | u/s | under steer | under steering | poor rotation | no rotation"
                        " | not enough rotation | doesn't want to turn | doesn't want to turn in | does not turn"
                        " | won't rotate into the corner | lazy | struggles to turn | struggles to turn in"
@@ -29,23 +32,26 @@ FINDINGS: tuple[Entry, ...] = (
                        " | lack of rotation | lacks rotation | bad rotation | not rotating | doesn't rotate"
                        " | won't rotate | can't turn | can't rotate | cannot rotate | cannot turn | doesn't turn"
                        " | not turning", "understeer"),
-        "oversteer": ("os | stepped out | oversteer | oversteers | oversteering | oversteery | over | loose"
+        "oversteer": ("os | stepped out | oversteered | came around | came round | oversteer | oversteers"
+                      " | oversteering | oversteery | over | loose"
                       " | steps out | step out"
                       " | stepping out | kicks out | comes around | comes round | tail happy | os moment"
                       " | oversteer moment | pointy | too much rotation"
-                      " | rotates too much | o/s | over steer"
+                      " | rotates too much | over rotates | over rotating | over rotation | o/s | over steer"
                       " | over steering", "oversteer"),
-        "snap": ("snap | snaps | snapped | snappy | snapping | snap oversteer | snap os | sudden oversteer | sudden os",
+        "snap": ("snap | snaps | snapped | snappy | snapping | snap oversteer | snap os | sudden oversteer"
+                 " | sudden os | os snap | oversteer snap",
                  "sudden oversteer"),
         "neutral": ("neutral | balanced", "balance as it should be"),
         "slides": ("slides | slide | sliding | slid | slides around | sliding around | slides about | sliding about"
+                   " | walks | walking | walks around | walking around"
                    " | breaks away | lets go | gives way | goes away | drifts"
                    " | drifting",
                    "at the front understeer, at the rear oversteer; say which axle"),
     }, "balance"),
     *entries("finding", {"wheelspin": ("spin | wheelspin | spinning | spins | no traction | wheel spin"
              " | wheelspins | ws | zero traction"
-                                       " | spins up | spinning up | lights up | traction limited"
+                                       " | spins up | spinning up | spun up | lights up | lit up | traction limited"
                                        " | limited traction | struggling to put the power down"
                                        " | struggling to get the power down | struggles to put the power down"
                                        " | no drive"
@@ -67,7 +73,9 @@ FINDINGS: tuple[Entry, ...] = (
                        " | long pedal travel"
                        " | brake pedal long | pedal getting long | pedal gets long"
                        " | brakes long | long brakes | pedal goes to the floor"
-                       " | pedal to the floor | pedal drops", "the pedal is long"),
+                       " | pedal to the floor | pedal drops"
+                       " | pedal went to the floor | pedal went long | pedal went soft"
+                       " | pedal dropped", "the pedal is long"),
         "weak": ("weak | no bite | fade | fades | fading | lack bite | lacks bite | struggles to stop"
                  " | struggling to stop | hard to stop", "too little braking"),
         "judder": ("judder | judders | juddering", "the brakes judder"),
@@ -75,15 +83,18 @@ FINDINGS: tuple[Entry, ...] = (
                   " | bites too sharp | too much bite | too sharp", "the brakes bite too suddenly"),
     }, "braking"),
     *entries("finding", {
-        "bottoming": ("bottoming | hits the floor | hitting the floor | scraping floor | floor scraping"
+        "bottoming": ("bottoming | hit the floor | hit the ground | bott | floor hits the kerb"
+                      " | floor hitting the kerb | hits the floor"
+                      " | hitting the floor | scraping floor | floor scraping"
                       " | scrapes the floor | floor touches"
                       " | floor touching | floor hits | touches the ground | scrapes"
                       " | scraping"
                       " | bottom | bottoms | bottomed | bottoms out | bottoming out | hits the ground"
                       " | bottoming on the kerb | bottoming on kerbs | bottoming on the kerbs | bottoms on the kerb"
                       " | bottoms on kerbs | bottoms on the kerbs", "the floor touches"),
-        "bouncing": ("bouncing | bounce | bounces | bouncy | wheel hop | hop | hopping | hops | jumping"
-                     " | jumps | porpoising"
+        "bouncing": ("bouncing | bounced | hopped | jumped | bounce | bounces | bouncy | wheel hop | hop"
+                     " | hopping | hops | jumping"
+                     " | jumps | jumps around | jumping around | jumps about | bounces around | jumpy | porpoising"
                      " | porpoises | porpoise", "bouncing"),
         "harsh": ("harsh | stiff | harsh over kerbs | harsh over the kerbs | harsh on kerbs | harsh on the kerbs"
                   " | bumps"
@@ -92,8 +103,10 @@ FINDINGS: tuple[Entry, ...] = (
                   " | too hard | harsh on bumps | stiff over the bumps"
                   " | stiff over kerbs | stiff over the kerbs | stiff on kerbs | stiff on the kerbs",
                   "too stiff over bumps"),
-        "soft": ("soft | dives | diving | floaty | floats | floating | rolls | rolling | too much roll", "too soft"),
-        "kerbs": ("kerbs | can't use the kerb | can't use the kerbs | can't ride the kerb | can't ride the kerbs"
+        "soft": ("soft | soft in roll | soft in pitch | too soft in roll | too soft in pitch | dive | dives"
+                 " | diving | floaty | floats | floating | rolls | rolling | too much roll", "too soft"),
+        "kerbs": ("kerbs | can't touch the kerb | can't touch the kerbs | can't use the kerb"
+                  " | can't use the kerbs | can't ride the kerb | can't ride the kerbs"
                   " | can't take the kerb | can't take the kerbs | cannot use the kerb | cannot use the kerbs"
                   " | doesn't like the kerb | doesn't like kerbs | doesn't like the kerbs"
                   " | does not like kerbs | kerb | over kerbs | over the kerbs | over kerb | over the kerb"
@@ -114,11 +127,11 @@ FINDINGS: tuple[Entry, ...] = (
                  " | fall off | falls off | falling off | falls away | falling away | fell away | deg"
                  " | degradation | degrading | high deg | deg high"
                  " | worn out"
-                 " | gone off | going off | goes off | go off | high degradation", "worn, or dropping off"),
+                 " | gone off | went off | going off | goes off | go off | high degradation", "worn, or dropping off"),
         "graining": ("graining | grain | grains | grained", "graining"),
         "blistering": ("blistering | blister | blisters | blistered", "blistering"),
         "flat_spot": ("flat spot | flatspot | flat spots | flat spotted | flatspots | flatspotted", "flat spot"),
-        "vibration": ("vibration | vibrations | vibrates | vibes | vib | vibs | vibrating | vibrate | shakes"
+        "vibration": ("vibration | vibrations | vibrates | vibes | vib | vibs | vibrating | vibrate | vibrated | shakes"
                       " | shaking",
                       "vibration"),
     }, "tyres"),
@@ -140,18 +153,25 @@ FINDINGS: tuple[Entry, ...] = (
     *entries("finding", {
         "flat": ("down on power | no power | lacks power | lack of power | lacking power | underpowered",
                  "too little power"),
-        "hesitation": ("hesitation | bogs | bogs down | bogging | bogging down | hesitates | hesitating"
+        "hesitation": ("hesitation | throttle hesitation | throttle lag | hesitated | bogged down"
+                       " | hole in the power | hole in power | engine flat spot"
+                       " | flat spot in the power | flat spot in the engine | flat spot in power | bogs"
+                       " | bogs down | bogging | bogging down | hesitates | hesitating"
                        " | hesitate | hole | lag | turbo lag | laggy | stutters"
                        " | stutter", "answers late"),
-        "surge": ("surge | surges | surging", "surges"),
-        "misfire": ("misfire | misfires | misfiring", "misfires"),
-        "cut": ("cut | cuts | cutting | cuts out | fuel cut | cutting out | cut out", "cuts out"),
+        "surge": ("surge | surges | surging | surged", "surges"),
+        "misfire": ("misfire | misfires | misfiring | misfired", "misfires"),
+        "cut": ("cut | power cut | power cuts | power cut out | power cuts out | cuts | cutting | cuts out"
+                " | fuel cut | cutting out | cut out", "cuts out"),
         "rough_shift": ("rough shift | rough shifts | shifts rough | shift | shifts | bad shift | harsh shift"
                         " | slow shift | slow shifts | shifts slow | downshift | downshifts | slow downshift"
                         " | slow downshifts | downshifts slow | upshift | upshifts | slow upshift | slow upshifts"
                         " | upshifts slow | gear change | gear changes | rough downshift | rough downshifts"
                         " | downshift rough | downshifts rough | rough upshifts | upshifts rough | harsh downshifts"
-                        " | gearbox rough | gearbox stuck | stuck in gear | rough gearbox | gearbox clunky"
+                        " | gear shift | gear shifts | gear shift rough | gear shifts rough"
+                        " | rough gear shift | gear shift slow | gearbox rough | gearbox slow | slow gearbox"
+                        " | gearbox stuck | stuck in gear"
+                        " | rough gearbox | gearbox clunky"
                         " | clunky gearbox | gearbox notchy"
                         " | notchy gearbox"
                         " | clunky shift | clunky shifts | notchy shift | notchy shifts | shift clunky"
@@ -186,48 +206,12 @@ FINDINGS: tuple[Entry, ...] = (
                                    " | no issue | no issues | no complaint | no complaints"
                                   " | very happy | happy | pretty good | quite good | not bad | not too bad | ready"
                                    " | nothing to complain about | nothing to report | nothing wrong"
-                                   " | nothing special | love it | decent | rotates nicely | rotates well"
-                                   " | good rotation", "as it should be")}),
+                                   " | nothing special | excellent | brilliant | superb | fantastic"
+                                   " | awesome | mega | lovely | amazing | love it | decent | rotates nicely"
+                                   " | rotates well"
+                                   " | good rotation | bites well | bites nicely | stays planted | stays stable"
+                                   " | can't complain | cannot complain", "as it should be")}),
 )  # fmt: skip
-
-PHRASES: tuple[Entry, ...] = entries("phrase", {
-    "us": ("front doesn't bite | front does not bite | front end doesn't bite | front won't bite | front not biting"
-           " | front end not biting | no front bite | no bite from the front", "the front does not bite"),
-    "entry|us": ("turn in lazy | poor turn in | bad turn in | slow turn in | lazy turn in | no turn in"
-                 " | turn in slow | turn in poor"
-                 " | turn in bad", "understeer on entry"),
-    "4|us": ("heavy us | heavy understeer", "much understeer"),
-    "4|os": ("heavy os | heavy oversteer", "much oversteer"),
-    "1|us": ("light us | light understeer", "little understeer"),
-    "1|os": ("light os | light oversteer", "little oversteer"),
-    "entry|os": ("lift oversteer | lift os | liftoff oversteer", "oversteer as he lifts"),
-    "entry|good": ("turns in well | turns in nicely", "turns in as it should"),
-    "braking|good": ("stops well | brakes strong | strong brakes | pedal firm | firm pedal",
-                     "brakes as they should be"),
-    "ride|good": ("rides kerbs well | rides the kerbs well | takes kerbs well | takes the kerbs well | rides bumps well"
-                  " | rides the bumps well | rides well", "rides as it should"),
-    "engine|good": ("engine strong | strong engine", "an engine as it should be"),
-    "on power|us": ("power understeer | power us", "understeer on power"),
-    "on power|os": ("power oversteer | power os", "oversteer on power"),
-    "on the brakes|us": ("braking understeer | brake understeer", "understeer under braking"),
-    "4|bad": ("very bad | really bad | so bad | too bad | terrible | awful | horrible | very badly | really badly",
-              "costs much time"),
-    "3|bad": ("pretty bad | quite bad | rather bad | badly", "costs time"),
-    "braking|judder": ("brake vibration | brake vibrations | brakes vibrate | brakes vibrating", "the brakes judder"),
-    "better|balance": ("rotates better | better rotation | turns better | turns in better", "a better balance"),
-    "less|unstable": ("more stable", "less unstable"),
-    "more|unstable": ("less stable", "more unstable"),
-    "rear|unstable": ("fighting the rear | fighting the rear end | fighting the back end | fighting rear"
-                      " | fights the rear", "the rear moves"),
-    "more|heavy": ("heavier", "heavier than before"), "more|os": ("looser", "more oversteer"),
-    "more|hot": ("hotter", "hotter than before"), "more|cold": ("colder", "colder than before"),
-    "more|snap": ("snappier", "more snap"), "more|harsh": ("harsher", "harsher than before"),
-    "less|grip": ("lower grip | grip lower | lwr grip | grip lwr | grip down", "less grip"),
-    "more|grip": ("higher grip | grip higher | grip up", "more grip"),
-    "braking|hot": ("hot brakes | brake temps high", "brakes too hot"),
-    "braking|cold": ("cold brakes | brake temps low", "brakes too cold"),
-})  # fmt: skip
-"""Forms that give several parts: they are read as those that the value names."""
 
 TABLE: tuple[Entry, ...] = (
     *entries("everywhere", {"all": ("everywhere | everything | all | all corners | every corner | each corner"
@@ -238,21 +222,27 @@ TABLE: tuple[Entry, ...] = (
                                      " | rest | the rest | otherwise | everywhere else | everything else | all else",
                                      "in no one corner, beside those that were named")}),
     *entries("phase", {
-        "entry": ("entry | en | ent | turn in | turns in | turning in | under braking | on the brakes"
+        "entry": ("entry | en | ent | entries | turn in | turns in | turning in | under braking | on the brakes"
                   " | off throttle | lift off"
-                  " | trail braking | under trail braking | on entry | corner entry | when braking | on turn in",
+                  " | trail braking | under trail braking | on entry | corner entry | into it"
+                  " | going into it | when braking | on turn in",
                   "from the brakes to where the steering stands"),
         "mid": ("mid | middle | apex | mid corner | midcorner | center | centre | mid turn", "around the apex"),
-        "exit": ("exit | ex | on power | on throttle | on the throttle | on the power | corner exit | on exit"
-                 " | with throttle | initial throttle | on initial throttle | throttle pick up | throttle application"
-                 " | on gas | on the gas | on pwr | power on | under power | under throttle", "from the throttle on"),
+        "exit": ("exit | ex | exits | on power | on throttle | on the throttle | on the power | corner exit | on exit"
+                 " | with throttle | initial throttle | on initial throttle | throttle pick up"
+                 " | on pick up | throttle application"
+                 " | on gas | on the gas | on pwr | power on | out of it | coming out of it | under power"
+                 " | under throttle", "from the throttle on"),
     }),
     *entries("speed", {
-        "slow": ("slow | ls | low speed | slow speed | lo speed | lowspeed | slow ones | slow stuff"
+        "slow": ("slow | slow corner | slow corners | ls | low speed | slow speed | lo speed | lowspeed"
+                 " | slow ones | slow stuff"
                  " | slow hairpins", "slow corners"),
-        "medium": ("medium | ms | medium speed | mid speed | med speed | medium ones | midspeed | med",
+        "medium": ("medium | medium corner | medium corners | ms | medium speed | mid speed | med speed"
+                   " | medium ones | midspeed | med",
                    "corners of medium speed"),
-        "fast": ("fast | hs | high speed | quick | hi speed | highspeed | fast ones | fast stuff", "fast corners"),
+        "fast": ("fast | fast corner | fast corners | hs | high speed | quick | hi speed | highspeed"
+                 " | fast ones | fast stuff", "fast corners"),
     }),
     *entries("subject", {
         "balance": ("balance | bal", "the car's balance"),
@@ -260,10 +250,10 @@ TABLE: tuple[Entry, ...] = (
         "braking": ("braking | brakes | brake | brk | brks | pedal | brake bite"
                     " | brakes bite", "brakes and what they do"),
         "ride": ("ride", "bumps, kerbs and the floor"),
-        "tyres": ("tyres | tyre | tire | tires", "tyres"),
+        "tyres": ("tyres | tyre | tire | tires | softs | hards | inters | slicks", "tyres"),
         "engine": ("engine | power unit | gearbox | eng | motor", "engine and gears"),
         "grip": ("grip | track grip", "grip of both axles"),
-        "steering": ("steering | steering wheel", "the steering"),
+        "steering": ("steering | steering wheel | power steering", "the steering"),
     }),
     *FINDINGS,
     *entries("poor", {"poor": ("poor | bad", "too little of it: traction, grip, braking")}),
@@ -290,19 +280,26 @@ TABLE: tuple[Entry, ...] = (
                       "inside": ("inside | inner", "the wheel on the inside of the corner"),
                       "outside": ("outside | outer", "the wheel on the outside of the corner")}),
     *entries("severity", {
-        "1": ("1 | 1/5 | 1 out of 5 | slight | slightly | tiny | small | minor | minimal | negligible"
+        "1": ("1 | 1/5 | 1 out of 5 | slight | slightly | tiny bit of | a tiny bit of | tiny bit | a tiny bit"
+              " | tiny | small | minor | minimal | negligible"
               " | very slight | very slightly | a touch of | a touch | touch of"
               " | hardly any | barely any | almost no"
               " | a hint of | hint of", "hardly felt"),
-        "2": ("2 | 2/5 | 2 out of 5 | little | a bit | bit | mild | bit of | a bit of", "felt"),
-        "3": ("3 | 3/5 | 3 out of 5 | moderate", "costs time"),
-        "4": ("4 | 4/5 | 4 out of 5 | big | a lot | lots | strong | lots of | a lot of", "costs much time"),
+        "2": ("2 | 2/5 | 2 out of 5 | little | a bit | bit | mild | bit of | a bit of | little bit | a little bit"
+              " | little bit of | a little bit of", "felt"),
+        "3": ("3 | 3/5 | 3 out of 5 | moderate | quite a bit | quite a bit of | a fair bit"
+              " | a fair bit of", "costs time"),
+        "4": ("4 | 4/5 | 4 out of 5 | big | a lot | lots | strong | lots of | a lot of | loads of"
+              " | plenty of | quite a lot | quite a lot of | tons of | heaps of | like mad | like crazy"
+              " | like hell", "costs much time"),
         "5": ("5 | 5/5 | 5 out of 5 | huge | massive | undriveable | undrivable", "cannot be driven"),
     }),
     *entries("confidence", {
         "high": ("sure | certain | definitely | for sure | quite sure | very sure | conf high | confidence high"
                  " | high confidence", "the driver is sure"),
-        "medium": ("likely | conf medium | confidence medium | probably | i think | seems"
+        "medium": ("likely | conf medium | confidence medium | probably | i think | think | i reckon | reckon"
+                   " | i guess | i'd say"
+                   " | seems"
                    " | seems to", "the driver thinks so"),
         "low": ("? | conf low | confidence low | low confidence | maybe | unsure | not sure | perhaps"
                 " | possibly | possible | might be", "the driver is not sure"),
@@ -310,8 +307,9 @@ TABLE: tuple[Entry, ...] = (
     *entries("trend", {
         "better": (by_how_much("better") + " | + | much improved | improved | improving | coming"
                                " | coming back | comes back"
+                               " | improvement | an improvement | big improvement | huge improvement"
                                " | best so far | best yet | less severe"
-                               " | coming in"
+                               " | coming in | coming up | comes up | came up"
                                " | improves | come in | comes in | came in",
                    "better than before"),
         "worse": (by_how_much("worse") + " | - | worsening | worsened | worsens | getting bad | deteriorating",
@@ -322,10 +320,12 @@ TABLE: tuple[Entry, ...] = (
                  " | same as before | same as last run | as before | like before | has not changed | as last run"
                  " | hasn't changed | same as in last run | as in last run | same as the last run"
                  " | same as in the last run | same as the run before | same as in the run before", "as before"),
-        "gone": ("gone | none | no longer | vanished | eliminated | resolved | all gone | no more | any more"
-                 " | anymore | not any more | disappeared | cured | fixed | solved"
+        "gone": ("gone | none | completely gone | totally gone | fully gone | no longer | vanished"
+                 " | eliminated | resolved | all gone | no more | any more"
+                 " | anymore | gone away | went away | not any more | disappeared | cured | fixed | solved"
                  " | no | not | never had | never has | never have | never got | never get | never any"
-                 " | never had any | never has any"
+                 " | never had any | never has any | don't have any | don't feel any | don't get any"
+                 " | didn't have any | didn't feel any | didn't get any | not any"
                  " | isn't | isnt | aren't | arent | doesn't | doesnt | don't"
                  " | dont", "not there any more"),
     }),
@@ -352,5 +352,9 @@ TABLE: tuple[Entry, ...] = (
                              " | can feel | can hear | stability | stab | on me | on him"
                              " | going into | coming into | heading into | car's"
                              " | coming out of | coming off"
-                             " | particularly | also", "")}),
+                             " | particularly | also | sort of | kind of"
+                             " | we're | is back | are back | starting to | starts to | started to | start to"
+                             " | begins to | beginning to"
+                             " | something | tendency | tendency to | only problem | only issue | only complaint"
+                             " | only thing | problem is | issue is | worst | worst in | worst at", "")}),
 )  # fmt: skip

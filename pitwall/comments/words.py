@@ -21,7 +21,8 @@ MORE_IS_GOOD = ("grip", "traction")
 PLACES = ("t", "turn", "turns", "corner", "corners")
 """What may stand before the number of a turn; behind a speed class a corner has no number."""
 NEVER = ("never had", "never has", "never have", "never got", "never get", "never any", "never had any",
-         "never has any")
+         "never has any", "don't have any", "don't feel any", "don't get any", "didn't have any", "didn't feel any",
+         "didn't get any", "not any")
 """Ways to say that it was not there; ``never`` alone may be of another time."""
 BEFORE_IT = ("no", "not", *NEVER, "isn't", "isnt", "aren't", "arent", "doesn't", "doesnt", "don't", "dont")
 """Negations that stand before what they deny: ``no us``, ``not locking``."""

@@ -66,6 +66,9 @@ def _runs(car: CarDebrief) -> Table:
 def _run(run: RunRow) -> Row:
     planned = say.NOTHING if run.planned_span_s is None else say.span_clock(*run.planned_span_s)
     fuel = f"\n{say.number(run.fuel_kg, 0, 'kg')}" if run.fuel_kg is not None else ""
+    if run.otherwise:
+        planned_on = [run.planned_tyres, run.planned_fuel_kg and say.number(run.planned_fuel_kg, 0, "kg")]
+        fuel += f"\nplanned: {', '.join(one for one in planned_on if one)}"
     clean = f"{run.clean_laps}\n{say.lap_time(run.median_clean_s)}" if run.clean_laps else say.NOTHING
     return (run.run, run.purpose, run.planned_laps, say.NOTHING if run.laps == run.planned_laps else run.laps,
             run.driver or say.NOTHING, f"{run.tyres or say.NOTHING}{fuel}", planned,

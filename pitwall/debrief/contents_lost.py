@@ -9,6 +9,8 @@ from pitwall.debrief import wording as say
 from pitwall.debrief.model import CarDebrief, ChangeRow, ItemRow, RunRow
 
 NAMES, MOST_CHANGES = re.compile(r"[\w-]+"), 3
+TAKEN_OUT = "its lap was taken out of the run"
+"""As the engine has it (a test compares)."""
 DONE = ("done", "probably_done", "done_badly")
 
 
@@ -29,9 +31,12 @@ def lost_to(run: RunRow, car: CarDebrief) -> str:
 
 def items_lost_to(lost: Sequence[ItemRow], car: CarDebrief) -> str:
     """The same of must items of one kind that were not done in a run that was driven: what was done on their laps
-    instead, and each change of the plan that names them or their run. Nothing where neither is known."""
-    if lost[0].want != "must" or lost[0].outcome != "not_done":
+    instead, and each change of the plan that names them or their run. Nothing where neither is known. Of those whose
+    lap was taken out of the run that change is told however much they were wanted."""
+    if lost[0].outcome != "not_done" or (lost[0].want != "must" and not lost[0].reason.endswith(TAKEN_OUT)):
         return ""
+    if lost[0].want != "must":
+        return _told({name for one in lost for name in (one.item, one.do, one.run)}, car)
     laps = {(one.run, one.lap) for one in lost}
     lesser = [one for one in car.items if (one.run, one.lap) in laps and one.want != "must" and one.outcome in DONE]
     done = dict.fromkeys(f"{one.want} {say.plain(one.do)} on {one.lap}" for one in lesser)

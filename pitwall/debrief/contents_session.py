@@ -4,20 +4,21 @@ from __future__ import annotations
 
 from pitwall import __version__
 from pitwall.debrief import wording as say
-from pitwall.debrief.document import Block, Column, Row, Section, Words, table
+from pitwall.debrief.document import Block, Column, Row, Section, Table, Words, table
 from pitwall.debrief.model import AlertRow, AlertStatistics, Debrief, SessionSummary
 
 COURSE = (Column("status", 2.0), Column("from", 1.2, right=True), Column("to", 1.2, right=True),
           Column("for", 1.4, right=True), Column("marshal sectors", 3.0))
 ALERTS = (Column("alert", 6.0), Column("car", 0.8), Column("kind", 2.2), Column("priority", 1.2),
           Column("from", 1.2, right=True), Column("to", 1.2, right=True), Column("acknowledged", 1.9, right=True))
+CHANGES = (Column("change", 6.0), Column("session time", 1.5, right=True), Column("by", 1.4), Column("why", 3.0))
 RATES = (Column("ten minutes from", 2.0, right=True), Column("alerts raised", 2.0, right=True))
 
 
 def session_chapter(debrief: Debrief) -> tuple[Section, ...]:
     """The chapter of the session."""
     return (
-        Section("The session", 2, _course(debrief.session), new_page=True),
+        Section("The session", 2, (*_course(debrief.session), _changes(debrief)), new_page=True),
         Section("Alerts", 3, _alerts(debrief)),
         Section("What this rests on", 3, _sources(debrief)),
     )
@@ -33,6 +34,12 @@ def _course(session: SessionSummary) -> tuple[Block, ...]:
         return (course,)
     columns = (Column("window", 2.0), Column("from", 1.2, right=True), Column("to", 1.2, right=True))
     return (table("Windows of the day", columns, windows, "", share=0.5), course)
+
+
+def _changes(debrief: Debrief) -> Table:
+    rows = [(one.what, say.session_clock(one.t), one.by or "pitwall", one.why) for one in debrief.changes]
+    return table("Entered by hand of the whole session, and corrected", CHANGES, rows,
+                 "Nothing was entered or corrected.", bold=False)
 
 
 def _alerts(debrief: Debrief) -> tuple[Block, ...]:

@@ -228,6 +228,8 @@ class Debrief(Frozen):
     cars: tuple[CarDebrief, ...] = ()
     alerts: AlertStatistics
     alert_rows: tuple[AlertRow, ...] = ()
+    changes: tuple[ChangeRow, ...] = Field(
+        default=(), description="of no one car: status and clock that a hand entered, and what evidence corrected")
     notes: tuple[str, ...] = Field(default=(), description="what could not be told, and why")
 
     def car(self, name: str) -> CarDebrief | None:

@@ -17,8 +17,12 @@ DOUBTFUL = ("unconfirmed", "late", "missed")
 Voice = tuple[float, float]
 ENTERED = frozenset({"undo", "set_car", "set_switch", "set_tyres", "set_fuel"})
 """Commands by which a hand changes what is believed of a car; lines and pit signals stand in the table of laps."""
+OF_ALL = frozenset({"status", "clock", "pit_exit"})
+"""The same of what is believed of the session."""
 KEYS = frozenset({"said", "answered"})
 """Commands that tell when a call was spoken."""
+REAL_TIME = 0.05
+"""A session whose clock differs by less from the machine's ran in real time: that was set, or slept."""
 OVERTAKEN_S = 60.0
 """A position that is older than the newest by more was not overtaken on its way: its feed started over."""
 
@@ -133,6 +137,7 @@ class Notes:
     alerts: list[AlertNotes] = field(default_factory=list)
     held: list[out.HeldBack] = field(default_factory=list)
     corrections: list[out.Corrected] = field(default_factory=list)
+    entered: list[Entered] = field(default_factory=list)
     facts: int = 0
     first_s: float = 0.0
     last_s: float = 0.0
@@ -176,12 +181,20 @@ class Notes:
                 kept(output)
 
     def wall_at(self, t: float) -> float | None:
-        """Unix seconds at a session second, by the journal's own stamps; None where it has none."""
+        """Unix seconds at a session second, by the journal's own stamps; None where it has none. Between two of them
+        time goes evenly, so it never runs backwards: a rehearsal at speed puts several seconds of a session into one
+        of the day. Beyond them it goes as it went on the whole."""
         if not self.wall:
             return None
-        at = min(max(bisect_left(self.wall, (t, 0.0)), 0), len(self.wall) - 1)
-        near = min(self.wall[max(0, at - 1) : at + 1], key=lambda one: abs(one[0] - t))
-        return near[1] + (t - near[0])
+        at = bisect_left(self.wall, (t, 0.0))
+        if 0 < at < len(self.wall):
+            before, behind = self.wall[at - 1 : at + 1]
+            share = (t - before[0]) / (behind[0] - before[0])
+            return before[1] + share * (behind[1] - before[1])
+        first, last = self.wall[0], self.wall[-1]
+        near, whole_s = first if at == 0 else last, last[0] - first[0]
+        rate = (last[1] - first[1]) / whole_s if whole_s > 0 else 1.0
+        return near[1] + (t - near[0]) * (1.0 if abs(rate - 1.0) < REAL_TIME else rate)
 
     # -- facts ------------------------------------------------------------------------------------------------
 
@@ -224,8 +237,11 @@ class Notes:
     def _answered(self, command: ev.CommandGiven, answer: out.Answered) -> None:
         """A command was carried out."""
         car = self.cars.get(command.car)
-        if car is not None and command.command in ENTERED:
-            car.entered.append(Entered(answer.t, command.by, answer.effect, (command.text or "").strip()))
+        entered = Entered(answer.t, command.by, answer.effect, (command.text or "").strip())
+        if command.command in OF_ALL:
+            self.entered.append(entered)
+        elif car is not None and command.command in ENTERED:
+            car.entered.append(entered)
 
     def _prompt(self, prompt: out.Prompt) -> None:
         car = self.cars.get(prompt.car)
@@ -244,6 +260,8 @@ class Notes:
             notes.said_s = spoken_s
         if prompt.state in ("said", "done", "late", "unconfirmed") and notes.told_s is None:
             notes.told_s = spoken_s
+        if prompt.state == "withdrawn" and before == "said":
+            notes.said_s = notes.told_s = None  # the key was a slip: a call that was said is taken back in no other way
         notes.doubted |= prompt.state in ("late", "unconfirmed")
 
     def _spoken_s(self, prompt: out.Prompt) -> float:

@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta, tzinfo
 from functools import cache
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from pitwall.debrief.model import AlertRow, AlertStatistics, SessionSummary, StatusSpan, TenMinutes
+from pitwall.debrief.model import AlertRow, AlertStatistics, ChangeRow, SessionSummary, StatusSpan, TenMinutes
 from pitwall.debrief.notes import Notes
 from pitwall.model.facts import SessionStatus
 from pitwall.model.setup import SessionSetup
@@ -64,6 +64,14 @@ def status_spans(
         StatusSpan(status=status, from_s=round(t, 3), to_s=round(end, 3), sectors=sectors)
         for (t, status, sectors), end in zip(changes, ends, strict=True)
     )
+
+
+def changes_of_all(notes: Notes) -> tuple[ChangeRow, ...]:
+    """What a hand entered of the whole session, and what was corrected of it, in order of time."""
+    found = [ChangeRow(t=round(one.t, 3), what=one.text, about="correction") for one in notes.corrections]
+    found += [ChangeRow(t=round(one.t, 3), what=one.what, by=one.by, why=one.why, about="correction")
+              for one in notes.entered]
+    return tuple(sorted(found, key=lambda one: one.t))
 
 
 def session_summary(notes: Notes, spans: tuple[StatusSpan, ...], journal: str) -> SessionSummary:

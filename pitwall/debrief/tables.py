@@ -131,6 +131,7 @@ def _own_rows(debrief: Debrief) -> Rows:
     of_all: Mapping[str, Sequence[Frozen]] = {
         "alerts": debrief.alert_rows, "alert_rates": debrief.alerts.rates, "statuses": debrief.session.statuses,
     }
+    found["changes"] += [((None,), row) for row in debrief.changes]  # of no one car
     for name, rows in of_all.items():
         found[name] += [((), row) for row in rows]
     return found

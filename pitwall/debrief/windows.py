@@ -110,6 +110,8 @@ def _driven_as(planned: str, lap: LapRow) -> str:
     slow = planned.startswith(("cool-down lap", "in-lap"))
     if lap.kind == "timed" and slow:
         return f"{planned}, driven as a timed lap"
+    if lap.kind == "out" and planned == "in-lap":
+        return f"{planned}, done on the out-lap"
     if lap.kind in ("cool", "in") and planned.startswith("timed lap"):
         return f"{planned}, driven as {'a cool-down lap' if lap.kind == 'cool' else 'an in-lap'}"
     return planned

@@ -13,7 +13,7 @@ from typing import Any
 from pydantic import TypeAdapter, ValidationError
 
 from pitwall.engine.answers import Refusal
-from pitwall.engine.plan_guards import meant, promises_broken, run_faults
+from pitwall.engine.plan_guards import meant, promises_broken, run_faults, value_faults
 from pitwall.engine.refit import is_ahead, laps_fault
 from pitwall.engine.run_state import RunState, legs_of
 from pitwall.model import changes as ch
@@ -101,6 +101,7 @@ def amended(plan: Plan, states: dict[str, RunState], setup: SessionSetup, change
             plan = _CHANGES[change.do](Desk(plan, states, setup), change)
         except Refusal as refusal:
             refused.append(f"{name}{refusal}")
+            refused += [f"{name}{fault}" for fault in value_faults(plan, change, setup) if fault not in known]
         faults = _faults(plan, setup)
         doubtful += [(name, fault) for fault in faults if fault not in known]
         known = {**known, **faults}

@@ -147,10 +147,12 @@ def _confirm(command: CommandGiven, car: TeamCar, now: float) -> Answer:
         # A hold that was told long ago is only probably done: the driver's word comes late, and settles it.
         found = items.find_item(car.progress.runs, call.spec.item)
         if found is not None and driven_again.void(found[1], call.said_t):
-            raise Refusal(f"{call.id} was said on a lap that was spoilt: {found[1].item.do} is told and driven again")
+            raise Refusal(driven_again.why_void(found[1], call.id))
         settles = found is not None and word_suffices(car.setup.procedures.get(found[1].item.do))
         if found is not None and settles and found[1].signal("confirm", now, f"confirmed, {command.by}"):
             return Answer(f"{found[1].item.do} of {found[0].run.run} is done: confirmed", plan_changed=True)
+        if found is not None and found[1].state == "not_done":
+            raise Refusal(f"{found[1].item.do} of {found[0].run.run} was not done: {found[1].reason}")
         return Answer(f"{call.id} is done already")
     if call.state in ("withdrawn", "missed", "skipped"):
         return _noted(command, call)

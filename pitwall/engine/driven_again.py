@@ -62,6 +62,13 @@ def void(item: ItemState, said_t: float | None) -> bool:
     return item.void_t is not None and said_t is not None and said_t <= item.void_t
 
 
+def why_void(item: ItemState, call: str) -> str:
+    """Why such a word counts no more."""
+    if item.against is not None:
+        return f"{call} was said for a lap on which {item.item.do} was not done: {item.against}"
+    return f"{call} was said on a lap that was spoilt: {item.item.do} is told and driven again"
+
+
 def _told_anew(item: ItemState, now: float) -> None:
     if item.state in TOLD:
         item.signal("spoilt", now, AGAIN)

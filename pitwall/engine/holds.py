@@ -87,13 +87,14 @@ def wish(car: TeamCar) -> HoldWish | None:
         if procedure is None or procedure.hold is None or named is None or item.leg != run.pointer:
             continue
         if item.state in ("planned", "called", "probably_done", "done"):
-            found = _figures(car, item, procedure, named)
+            found = figures(car, item, procedure, named)
             if found is not None:
                 return found
     return None
 
 
-def _figures(car: TeamCar, item: ItemState, procedure: Procedure, named: str) -> HoldWish | None:
+def figures(car: TeamCar, item: ItemState, procedure: Procedure, named: str) -> HoldWish | None:
+    """What a hold at this place asks for; None where its file leaves the speed or the time open."""
     assert procedure.hold is not None
     arguments = item_arguments(procedure, item)
     _, speed, to_mps = procedure.hold.speed()

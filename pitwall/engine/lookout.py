@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from pitwall.engine import drivers, flag_watch, watch
+from pitwall.engine import drivers, flag_watch, hold_evidence, watch
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.field import Field
 from pitwall.engine.session_clock import SessionClock
@@ -30,6 +30,7 @@ class Lookout:
             *self.tyres.look(car, alerts, status, now),
             *flag_watch.look(car, clock, alerts, now, self.tyres.silent),
             *drivers.watch(car, clock, alerts, now),
+            *hold_evidence.look(car, alerts, status, now),
         ]
 
     def tyre(

@@ -12,6 +12,15 @@ from difflib import get_close_matches
 
 from pitwall.engine.run_state import RunState, legs_of
 from pitwall.model.car import Car, same_position
+from pitwall.model.changes import (
+    InsertItem,
+    InsertRun,
+    PlanChange,
+    SetRunDriver,
+    SetRunSwitch,
+    SetRunTyres,
+    SwapItem,
+)
 from pitwall.model.plan import Item, Plan, Run, Scalar, write_laps
 from pitwall.model.procedure import Argument, Procedure
 from pitwall.model.setup import SessionSetup
@@ -41,6 +50,24 @@ def run_faults(plan: Plan, run: Run, setup: SessionSetup) -> Iterator[str]:
         yield from _switch_faults(car, name, position)
     for item in run.items:
         yield from item_faults(run, item, setup.procedures.get(item.do), setup, car)
+
+
+def value_faults(plan: Plan, change: PlanChange, setup: SessionSetup) -> Iterator[str]:
+    """What a change names that is not there, whatever else keeps it from being made."""
+    match change:
+        case InsertRun():
+            yield from run_faults(plan, change.run, setup)
+        case InsertItem(item=item) | SwapItem(new=item):
+            if item.do not in setup.procedures:
+                yield f"unknown procedure {item.do!r}{meant(item.do, setup.procedures)}"
+        case SetRunTyres() | SetRunSwitch() | SetRunDriver():
+            named = {"tyres": getattr(change, "tyres", None), "driver": getattr(change, "driver", None)}
+            if isinstance(change, SetRunSwitch):
+                named["switches"] = {change.switch: change.position}
+            alone = {"run": change.run, "want": "must", "laps": ("out", "in")}
+            yield from run_faults(plan, Run.model_validate(alone | named), setup)
+        case _:
+            return
 
 
 def _switch_faults(car: Car, name: str, position: Scalar) -> Iterator[str]:

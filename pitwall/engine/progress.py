@@ -195,7 +195,7 @@ class PlanProgress:
         found = self._longer(self.runs[self.runs.index(state) + 1 :], driven, compound)
         if found is None:
             return None
-        found.left_as = state.set_up_as if since_stop is None else None
+        found.left_as, found.left_wet = state.set_up_as if since_stop is None else None, state.left_wet
         state.move("complete", t, f"the car stayed out: taken for {found.run.run}")
         state.end_t = t
         state.settle_items(t, f"the car stayed out: taken for {found.run.run}")
@@ -242,6 +242,7 @@ class PlanProgress:
         else:
             state.move("put_back", t, None)
             state.start_t = None
+        found.left_wet = state.left_wet
         self._begin(found, t, f"on {compound}, not on the tyres of {state.run.run}")
         self.revision += 1
         return found

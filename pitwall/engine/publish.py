@@ -92,7 +92,11 @@ def _of_plan(
 ) -> RunProgress:
     model = car.plan.original(run)
     fuel = run.fuel_kg if run.fuel_kg is not None else model.fuel_kg
-    added = {"driver": car.plan.driver_of(run), "window": run.window, "tyres": run.tyres, "fuel_kg": fuel,
+    tyres, work = run.tyres or model.tyres, run.after_garage_s
+    known = car.plan.tyre_sets.get(tyres or "")
+    added = {"driver": car.plan.driver_of(run), "window": run.window, "tyres": tyres, "fuel_kg": fuel,
+             "compound": known.compound if known is not None else None, "crew": run.crew,
+             "work_s": (work.low_s, work.likely_s, work.high_s) if run.laps else None,
              "planned_span_s": planned.get(run.run)}
     return progress.model_copy(update=added)
 

@@ -32,6 +32,11 @@ class ItemState:
     behind: bool = False
     void_t: float | None = None
     taken_out: str | None = None
+    judged: bool = False
+    """Its lap was set against the loops: ``hold_evidence.py``."""
+    against: str | None = None
+    against_t: float = 0.0
+    """What they said against it, and when that was found."""
 
     def signal(self, signal: str, t: float, reason: str | None = None) -> bool:
         """Take a signal through the ITEM table; False where it does not apply."""
@@ -74,6 +79,8 @@ class RunState:
     highest: int = 0
     not_resumed: str | None = None
     left_as: Run | None = None
+    left_wet: bool | None = None
+    """Whether the car on it was prepared for the wet, whatever plan was gone over to since."""
     flag_fell: bool = False
     """The last flag fell on it with laps still to be driven."""
     by_flag: bool = False

@@ -52,6 +52,7 @@ def _other_run(car: TeamCar, running: RunState, wanted: RunState, now: float) ->
     wanted.timed_earlier = running.timed_earlier = 0
     wanted.timed_before, running.timed_before = running.timed_before, 0
     wanted.left_as = running.left_as = None
+    wanted.left_wet = running.left_wet
     if car.track.lap is not None:
         car.track.lap.run = wanted.run.run
     left_t = car.progress.left_t

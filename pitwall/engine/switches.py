@@ -99,13 +99,13 @@ class SwitchBoard:
         """The switch of that name."""
         return self._known.get(name)
 
-    def defaults(self, kind: LapKind | None, driver: str) -> dict[str, Position]:
+    def defaults(self, kind: LapKind | None, driver: str, wet: bool) -> dict[str, Position]:
         """Where every switch stands on a lap of this kind with this driver, as long as no run or item wants otherwise;
         a copy that may be changed."""
-        found = self._defaults.get((kind, driver, self.wet))
+        found = self._defaults.get((kind, driver, wet))
         if found is None:
-            found = {switch.switch: switch.wanted(kind, driver, self.wet) for switch in self.car.switches}
-            self._defaults[kind, driver, self.wet] = found
+            found = {switch.switch: switch.wanted(kind, driver, wet) for switch in self.car.switches}
+            self._defaults[kind, driver, wet] = found
         return dict(found)
 
     def wanted(
@@ -135,16 +135,18 @@ class SwitchBoard:
         """The same without what items ask for: the defaults, and over them the run's own positions; a copy."""
         kind: LapKind | None = instead or (run.laps[leg] if run is not None and run.laps else None)
         ready = run.set_up_as if run is not None else None
-        by = kind, self.driver, self.wet, id(self.plan), id(ready)
+        # What was set in the garage stays while the car is out: another plan counts from the next run on.
+        wet = run.left_wet if run is not None and run.state == "running" and run.left_wet is not None else self.wet
+        by = kind, self.driver, wet, id(self.plan), id(ready)
         kept = self._bases.get(by)
         if kept is None or kept[0] is not self.plan or kept[1] is not ready:
             # Plan and run are held as well: by an id alone something else could be meant in time.
-            kept = self._bases[by] = self.plan, ready, self._base(kind, ready)
+            kept = self._bases[by] = self.plan, ready, self._base(kind, ready, wet)
         return dict(kept[2])
 
-    def _base(self, kind: LapKind | None, ready: Run | None) -> dict[str, Position]:
+    def _base(self, kind: LapKind | None, ready: Run | None, wet: bool) -> dict[str, Position]:
         driver = self.plan.driver_of(ready) if ready is not None else self.driver
-        found = self.defaults(kind, driver)
+        found = self.defaults(kind, driver, wet)
         for holder in (self.plan.original(ready), ready) if ready is not None else ():
             found.update({name: position for name, position in holder.switches.items() if name in found})
         return found

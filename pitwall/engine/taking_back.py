@@ -24,7 +24,7 @@ from pitwall.engine.replan import in_use, take_plan
 from pitwall.engine.team import TeamCar
 from pitwall.model.comments import Comment
 from pitwall.model.events import CommandGiven
-from pitwall.model.plan import Plan
+from pitwall.model.plan import Alternate, Plan
 
 SLIP_S = 6.0
 """A slip of the hand is seen on the screen within five seconds; one more for its way here."""
@@ -46,12 +46,13 @@ class Before:
     belief: Belief | None
     shows: tuple[object, ...]
     comment: Comment | None = None
+    driven: Alternate | None = None
 
 
 def before(car: TeamCar, command: CommandGiven) -> Before:
     """To be taken before the command is carried out."""
     belief = None if command.command in OF_CALLS else take(car)
-    return Before(belief, _shows(car), car.comments.find(command.comment or 0))
+    return Before(belief, _shows(car), car.comments.find(command.comment or 0), car.desk.driven)
 
 
 def _shows(car: TeamCar) -> tuple[object, ...]:
@@ -79,6 +80,7 @@ def note(hands: Hands, command: CommandGiven, was: Before, planned: bool, now: f
         hands.remember(command, command.command, partial(_take_back, hands, command), planned=planned)
         act = partial(_once_more, command.model_copy(update={"revision": None}))
     elif planned:
+        hands.remember(command, command.command, partial(_changed_back, command, was.driven or "dry"))
         act = partial(_planned, in_use(car), f"{command.by}: {command.text or command.command}")
     else:
         return
@@ -86,6 +88,14 @@ def note(hands: Hands, command: CommandGiven, was: Before, planned: bool, now: f
         return  # a command of a call: nothing was kept to go back to
     entry = Entry(command.id, command.command, now, copy.copy(hands.clock), act, by=command.by)
     hands.histories[car.car].note(entry).before = was.belief
+
+
+def _changed_back(command: CommandGiven, driven: str, now: float) -> str:
+    """What an undo is told of a changed plan, once: it stands, and there is a way back."""
+    how = f"'switch_plan' with alternate={driven}" if command.command == "switch_plan" else (
+        "'amend' with the changes the other way round")
+    raise Refusal(f"a change of the plan is changed back by another one: {how}; 'undo' once more takes back what was "
+                  "entered before it")
 
 
 def _once_more(command: CommandGiven, car: TeamCar, entry: Entry) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from pitwall.engine import calling_again, driven_again, drivers, item_evidence, item_times, items, stayed_out, windows
+from pitwall.engine import calling_again, drivers, item_times, items, lap_behind, stayed_out, windows
 from pitwall.engine.boards_read import acted_on, is_ahead
 from pitwall.engine.call import Call
 from pitwall.engine.calls import CallBook
@@ -139,7 +139,7 @@ class TeamCar:
         if run is not None:
             self.progress.revision += 1
             self.carried.leaves(run, self.plan, self.track)
-            run.left_as = None
+            run.left_as, run.left_wet = None, self.switches.wet
 
     def _told_to_leave(self) -> str | None:
         """The run that the car was told to leave for since it came in, by somebody's word."""
@@ -174,9 +174,7 @@ class TeamCar:
             if flag and ended.state in ("cut", "next"):
                 ended.reason = ended.reason if red else "chequered flag"
                 windows.cut_by_flag(self, clock, ended, now)
-            if ended.state == "done" and happening.lap is not None:
-                item_evidence.judge(ended, ended.pointer, self.switches, happening.lap.start_t, now)
-            items.run_over(ended, self.setup.procedures, now)
+            lap_behind.in_the_pits(self, ended, happening.lap, now)
             self._owe(ended)
         self.work = ended.run.after_garage_s if ended is not None else None
         self.since_s, self.release_floor, self.recalled = now, 0.0, False
@@ -187,19 +185,11 @@ class TeamCar:
         if run is None or lap is None:
             return
         lap.run, leg = run.run.run, run.pointer
-        before = run.pointer
         self.progress.lap_done(lap.kind)
         drivers.on_lap(self)
         if self.track.lap is not None:
             self.track.lap.run = run.run.run
-        if run.pointer != before:
-            item_evidence.judge(run, leg, self.switches, lap.start_t, now)
-            items.lap_over(run, leg, self.setup.procedures, now, lap.kind)
-        elif run.expected_kind == "timed":
-            if not lap.disturbed:
-                item_evidence.judge(run, leg, self.switches, lap.start_t, now, again=True)
-            items.lap_put_in(run, now, driven_again.still_to_do(self, now) if lap.disturbed else ())
-        driven_again.look(self, now)
+        lap_behind.at_the_line(self, run, leg, lap, now)
         if run.stayed_out >= STAYED_OUT_LAPS and not self._box_was_said(run):
             found = stayed_out.another_run(self, run, now)
             if found is not None:

@@ -139,6 +139,8 @@ ITEM = _table(
         ("planned called probably_done", "confirm", "done"),
         # Telemetry shows that the switch was elsewhere, whoever said that it was done.
         ("called done probably_done", "not_set", "not_done"),
+        # So do the loops of a lap that was driven at full pace.
+        ("called done probably_done", "contradicted", "not_done"),
         ("called", "lap_over", "probably_done"),
         ("planned", "lap_over", "not_done"),
         ("called", "call_lost", "planned"),

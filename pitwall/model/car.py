@@ -6,7 +6,7 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from pitwall.model.base import Frozen, Label, Name
+from pitwall.model.base import Frozen, Label, Name, Refused
 from pitwall.model.plan import LapKind
 from pitwall.model.tyre import TyreLimit
 
@@ -87,9 +87,13 @@ class Switch(Frozen):
             raise ValueError(f"switch {self.switch!r} is a preset: say in 'sets' what it sets")
         if self.kind == "paged" and (self.home is None or not self.allows(self.home)):
             raise ValueError(f"switch {self.switch!r} is paged: give its 'home', one of {self.positions_text()}")
-        for position in (self.default, *(item.position for item in self.defaults)):
+        given: list[tuple[tuple[str | int, ...], Position]] = [(("default",), self.default)]
+        given += [(("defaults", at, "position"), item.position) for at, item in enumerate(self.defaults)]
+        for place, position in given:
             if not self.allows(position):
-                raise ValueError(f"switch {self.switch!r}: default {position!r} is not one of its positions")
+                needs = ("low", "high", "step") if self.kind == "bias" else ("positions",)
+                raise Refused(f"{position_text(position)} for {self.word}",
+                              f"one of its positions: {self.positions_text()}", at=place, needs=needs)
         return self
 
     def allows(self, position: Position) -> bool:

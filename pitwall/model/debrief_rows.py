@@ -151,6 +151,10 @@ class Stint(Frozen):
     to_s: float | None = None
 
 
+OTHER_FUEL_KG = 1.0
+"""What is poured and what was planned may differ by this much (common practice, no source)."""
+
+
 class RunRow(Frozen):
     """One run of the plan, planned and driven."""
 
@@ -164,8 +168,11 @@ class RunRow(Frozen):
     timed_wanted: int
     timed_done: int
     driver: str | None = None
-    tyres: str | None = None
-    fuel_kg: float | None = None
+    tyres: str | None = Field(default=None, description="the set that its first lap began on; of a run that was not "
+                              "driven, as planned")
+    fuel_kg: float | None = Field(default=None, description="the same of the fuel")
+    planned_tyres: str | None = None
+    planned_fuel_kg: float | None = None
     planned_span_s: tuple[float, float] | None = Field(default=None, description="as the first plan had it")
     stints: tuple[Stint, ...] = ()
     best_lap_s: float | None = None
@@ -190,6 +197,13 @@ class RunRow(Frozen):
     def told(self) -> bool:
         """True where what is left of it tells anything: of an alternate that was left only what was driven does."""
         return self.owed or bool(self.stints) or self.finished
+
+    @property
+    def otherwise(self) -> bool:
+        """True when it was not driven on the set, or with about the fuel, that was planned for it."""
+        less = None not in (self.fuel_kg, self.planned_fuel_kg) and abs(
+            (self.fuel_kg or 0.0) - (self.planned_fuel_kg or 0.0)) > OTHER_FUEL_KG
+        return less or (self.planned_tyres is not None and self.tyres != self.planned_tyres)
 
     @property
     def finished(self) -> bool:

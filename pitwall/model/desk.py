@@ -92,7 +92,11 @@ class RunProgress(Frozen):
     driver: str | None = Field(default=None, description="who drives it")
     window: str | None = Field(default=None, description="the only window of the session in which it may be done")
     tyres: str | None = Field(default=None, description="its tyre set, by its label in the plan")
+    compound: str | None = Field(default=None, description="the compound of that set")
     fuel_kg: float | None = Field(default=None, description="its fuel load at release")
+    crew: tuple[str, ...] = Field(default=(), description="who works on the car after it")
+    work_s: tuple[float, float, float] | None = Field(default=None, description="how long that work takes: quick, "
+                                                      "likely, slow")
     items: tuple[ItemProgress, ...] = ()
     reason: str | None = None
     counts: bool = Field(default=True, description="False: it is over, and too little was driven to count as this run")

@@ -12,6 +12,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator
+from difflib import get_close_matches
 from typing import Any, get_args
 
 from pitwall.model.plan import Item, LapKind, Run, Scalar, ThreePoint, Want, parse_laps, write_laps
@@ -167,17 +168,23 @@ def parse_run(text: str) -> Run:
     """Read a run from one line (see the module's examples).
 
     Raises:
-        ValueError: naming the part that could not be read, or what the run lacks.
+        ValueError: naming every part that could not be read, and what the run lacks.
     """
     name, colon, body = text.partition(":")
     if not colon:
         raise ValueError(f"{text!r}: a run in one line begins with its name, such as {EXAMPLE!r}")
     found: dict[str, Any] = {"run": name.strip(), "items": []}
+    faults = []
     for part in _PARTS.findall(body):
-        if part.strip():
-            _take(part.strip(), found)
-    if "want" not in found:
-        raise ValueError(f"run {found['run']!r}: say must, should or could, such as in {EXAMPLE!r}")
+        try:
+            if part.strip():
+                _take(part.strip(), found)
+        except ValueError as fault:
+            faults.append(str(fault))
+    if "want" not in found and not any(word in fault for word in _WANTS for fault in faults):
+        faults.append(f"run {found['run']!r}: say must, should or could, such as in {EXAMPLE!r}")
+    if faults:
+        raise ValueError("; ".join(faults))
     return Run.model_validate(found)
 
 
@@ -210,9 +217,19 @@ def _take(part: str, found: dict[str, Any]) -> None:
     elif not _take_named(words, found):
         if len(words.left) > 1:
             raise ValueError(f"{part!r} in a run's line is not known; it reads such as {EXAMPLE!r}")
-        found["tyres"] = words.text()
+        _take_tyres(part, words.text(), found)
     if words.left:
         raise ValueError(f"{part!r} in a run's line: {' '.join(words.left)!r} is too much")
+
+
+def _take_tyres(part: str, word: str, found: dict[str, Any]) -> None:
+    """A word that is nothing else is a tyre set; where there is one already it is a slip."""
+    near = get_close_matches(word, _WANTS, n=1)
+    if near and not _TYRE_WORD.fullmatch(word):
+        raise ValueError(f"{part!r} in a run's line is not known; did you mean {near[0]!r}?")
+    if "tyres" in found:
+        raise ValueError(f"{part!r} in a run's line is not known, and its tyres are {found['tyres']} already")
+    found["tyres"] = word
 
 
 def _take_named(words: Words, found: dict[str, Any]) -> bool:

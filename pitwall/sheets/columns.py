@@ -19,10 +19,12 @@ Kind = Literal["word", "text", "number", "whole", "truth", "values", "list", "la
 
 @dataclass(frozen=True)
 class Unreadable:
-    """A cell of a file that holds nothing which a plan could take: what was found, and what was expected."""
+    """A cell of a file that holds nothing which a plan could take: what was found, and what was expected. ``again``:
+    it is told of another cell that is merged with this one."""
 
     found: str
     expected: str
+    again: bool = False
 
 
 Cell = str | int | float | bool | Unreadable | None

@@ -82,6 +82,15 @@ class Read:
     data: dict[str, Any] = field(default_factory=lambda: {"runs": []})
     places: dict[FilePath, Place] = field(default_factory=dict)
     findings: list[tuple[Place, Finding]] = field(default_factory=list)
+    torn: bool = False
+    """Names of parts could not be read: what is said in the same rows is missing, and not told as missing."""
+    runs_lost: bool = False
+    """One of them is of a run: a run that is not there may be that one."""
+
+    def unreadable(self, cell: Unreadable, place: Place) -> None:
+        """Note a cell that cannot be read; one that is merged with another once."""
+        if not cell.again:
+            self.wrong(place, cell.found, cell.expected)
 
     def wrong(self, place: Place, found: str, expected: str | None = None, suggestion: str | None = None) -> None:
         """Note a finding."""
@@ -150,7 +159,7 @@ def blank(cell: Cell) -> bool:
 def _read_cell(read: Read, column: Column, cell: Cell, place: Place) -> Any:
     """The value of a cell that is not blank; None when it cannot be read, which is noted."""
     if isinstance(cell, Unreadable):
-        read.wrong(place, cell.found, cell.expected)
+        read.unreadable(cell, place)
         return None
     if isinstance(cell, bool) and column.kind != "truth":
         read.wrong(place, f"the truth value {str(cell).upper()}", "text or a number",
@@ -196,6 +205,8 @@ def _take(read: Read, at: FilePath, column: Column, cell: Cell, place: Place) ->
 
 def _read_plan(read: Read, rows: Rows) -> None:
     known = {column.name: column for column in PLAN}
+    if _torn_heading(read, "plan", rows[:1]):
+        return
     if rows and [same_name(cell_text(cell)) for cell in rows[0][:2]] != list(SHEETS["plan"]):
         read.wrong(("plan", 1, 1), f"{cell_text(rows[0][0]) if rows[0] else ''!r} in the first row",
                    "the names of the two columns: what, value")
@@ -206,6 +217,10 @@ def _read_plan(read: Read, rows: Rows) -> None:
                 read.wrong(("plan", number, index), f"{cell_text(cell)!r} beside the table", "nothing there",
                            "a column of remarks has its name in brackets, such as (remarks)")
         if all(blank(cell) for cell in row[:2]):
+            continue
+        if isinstance(row[0], Unreadable):
+            read.torn = True
+            read.unreadable(row[0], ("plan", number, 1))
             continue
         name = same_name(cell_text(row[0]))
         if yours(name):
@@ -223,6 +238,14 @@ def _read_plan(read: Read, rows: Rows) -> None:
 
 def _a_remark(heads: Sequence[Cell], index: int) -> bool:
     return index < len(heads) and yours(cell_text(heads[index]))
+
+
+def _torn_heading(read: Read, sheet: str, first: Rows) -> bool:
+    """Guard: names of columns cannot be read, which is noted; nobody knows what stands below them."""
+    heads = [(index, cell) for row in first for index, cell in enumerate(row, start=1) if isinstance(cell, Unreadable)]
+    for index, cell in heads:
+        read.unreadable(cell, (sheet, 1, index))
+    return bool(heads)
 
 
 class _Runs:
@@ -251,6 +274,8 @@ class _Items:
 
     def entry(self, first: Any, place: Place) -> FilePath | None:
         """As for runs."""
+        if first not in self.runs and self.read.runs_lost:
+            return None
         if first not in self.runs:
             names = [str(one) for one in reversed(self.runs) if one is not None]
             known = ", ".join(one if one.isprintable() else repr(one) for one in names) or "none is there"
@@ -281,6 +306,8 @@ class _TyreSets:
 
 def _read_rows(read: Read, sheet: str, rows: Rows, goes_to: _Runs | _Items | _TyreSets) -> bool:
     """Read a table below its headings; False when these are such that its rows would mean something else."""
+    if _torn_heading(read, sheet, rows[:1]):
+        return False
     heads, wrong = headings([cell_text(cell) for cell in rows[0]] if rows else [], TABLES[sheet])
     for index, found, expected in wrong if rows else ():
         name = cell_text(rows[0][index]) if index < len(rows[0]) else ""
@@ -300,8 +327,11 @@ def _read_rows(read: Read, sheet: str, rows: Rows, goes_to: _Runs | _Items | _Ty
                        "nothing there", "a column of remarks has its name in brackets, such as (remarks)")
         at_first = place_of[first.name]
         place, before = (sheet, number, at_first + 1), len(read.findings)
+        if isinstance(cells.get(at_first), Unreadable):
+            read.torn, read.runs_lost = True, read.runs_lost or sheet == "runs"
         value = _read_cell(read, first, cells[at_first], place) if at_first in cells else None
-        at = goes_to.entry(value, place) if len(read.findings) == before else None
+        known = len(read.findings) == before and not isinstance(cells.get(at_first), Unreadable)
+        at = goes_to.entry(value, place) if known else None
         if at is None:
             continue
         for column in others:

@@ -6,6 +6,7 @@ import re
 import warnings
 import zipfile
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, time, timedelta
 from pathlib import Path
 from typing import Any
@@ -18,7 +19,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from pitwall.errors import UserError
 from pitwall.sheets.columns import Cell, Unreadable
 from pitwall.sheets.csv_folder import FORMULA_SIGNS
-from pitwall.sheets.headings import GUIDE, LISTS, same_name
+from pitwall.sheets.headings import GUIDE, LISTS, same_name, yours
 from pitwall.sheets.sheet_dress import dress, guide
 from pitwall.sheets.tables import SHEETS, Filed, cell_text, not_there
 
@@ -141,11 +142,13 @@ def _rows(path: Path, page: Worksheet) -> list[list[Cell]]:
 def _merged(page: Worksheet) -> Iterator[tuple[tuple[int, int], Unreadable]]:
     """The cells of each group of merged ones that holds anything: for which of them it is meant nobody can tell."""
     for group in page.merged_cells.ranges:
-        if page.cell(group.min_row, group.min_col).value is not None:
+        value = page.cell(group.min_row, group.min_col).value
+        if value is not None and not (group.min_row == 1 and yours(str(value))):
             words = Unreadable(f"merged cells ({group.coord})", "each value in a cell of its own")
             for row in range(group.min_row, min(group.max_row, MOST_ROWS) + 1):
                 for column in range(group.min_col, min(group.max_col, MOST_COLUMNS) + 1):
                     yield (row, column), words
+                    words = replace(words, again=True)
 
 
 def _hidden(path: Path, page: Worksheet) -> Iterator[str]:

@@ -32,6 +32,7 @@ def second_of(told: Told) -> Row:
     """The same of a session that was gone over."""
     figures, rows = said.alerts(told)
     return {"debrief": Own(1, "fixed"), "session": session(told), "alerts": figures, "alert_rows": rows,
+            "changes": said.changes_of_all(told),
             "cars": [car_of(told, car) for car in sorted(told.setup["plans"])]}
 
 
@@ -98,8 +99,10 @@ def run_rows(told: Told, car: str, laps: list[Lap], items: list[Row]) -> list[Ro
             "run": name(run["run"]), "purpose": plan(paper["purpose"]), "reason": _reason(laps, run),
             "planned_laps": plan(shorthand(paper["laps"]) if run["run"] in first else ""),
             "laps": Own(shorthand(wanted)), "timed_wanted": wanted.count("timed"),
-            "timed_done": sum(kind[lap.number] == "timed" for lap in own), "tyres": name(paper["tyres"]),
-            "fuel_kg": None if paper["fuel_kg"] is None else plan(paper["fuel_kg"]),
+            "timed_done": sum(kind[lap.number] == "timed" for lap in own), "planned_tyres": name(paper["tyres"]),
+            "planned_fuel_kg": None if paper["fuel_kg"] is None else plan(paper["fuel_kg"]),
+            "tyres": name(own[0].tyres if own else paper["tyres"]),
+            "fuel_kg": near(own[0].fuel_kg, 2) if own else None if paper["fuel_kg"] is None else plan(paper["fuel_kg"]),
             "driver": name(paper["driver"]), "want": run["want"],
             "planned_span_s": None if span is None else [near(one, 1) for one in span], "stints": stints(own),
             "best_lap_s": near(min(times), 3) if times else None, "clean_laps": len(good),

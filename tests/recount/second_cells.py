@@ -54,9 +54,18 @@ def _runs(told: Told, own: Row, car: Row) -> Cells:
         planned = [] if run["planned_span_s"] is None else [one for t in run["planned_span_s"] for one in clock(t)]
         rows.append([text(run["run"]), text(run["purpose"]), text(run["planned_laps"]),
                      [] if same else text(run["laps"]), text(run["driver"]),
-                     [*text(run["tyres"]), *decimal(run["fuel_kg"], 0)], planned, on_track,
+                     [*text(run["tyres"]), *decimal(run["fuel_kg"], 0), *_otherwise(run)], planned, on_track,
                      [Own(run["clean_laps"]), *lap_time(run["median_clean_s"])] if run["clean_laps"] else []])
     return rows
+
+
+def _otherwise(run: Row) -> list[Own]:
+    """What was planned, where a run was driven on another set or with other fuel (by more than a kilogram)."""
+    (on, kg), (wanted, wanted_kg) = ([_value(run[f"{which}tyres"]), _value(run[f"{which}fuel_kg"])]
+                                     for which in ("", "planned_"))
+    if on == wanted and (kg is None or wanted_kg is None or abs(kg - wanted_kg) <= 1):
+        return []
+    return [*text(run["planned_tyres"]), *decimal(run["planned_fuel_kg"], 0)]
 
 
 def _laps(told: Told, own: Row, car: Row) -> Cells:
@@ -197,6 +206,10 @@ def _course(told: Told, own: Row) -> Cells:
             for _, since, until, sectors in statuses_of(told)]
 
 
+def _entered(told: Told, own: Row) -> Cells:
+    return [[text(one["what"]), clock(one["t"]), [], text(one.get("why"))] for one in own["changes"]]
+
+
 def _day(told: Told, own: Row) -> Cells:
     return [[text(name), clock(since), clock(until)] for name, since, until in own["session"]["windows"]]
 
@@ -212,7 +225,7 @@ def _alerts(told: Told, own: Row) -> Cells:
 
 OF_SESSION: dict[str, Callable[[Told, Row], Cells]] = {
     "The session's course": _course, "Windows of the day": _day, "Alerts raised, ten minutes at a time": _rates,
-    "Every alert": _alerts}
+    "Every alert": _alerts, "Entered by hand of the whole session": _entered}
 OF_CAR: dict[str, Callable[[Told, Row, Row], Cells]] = {
     "runs and what became of them": _what_became, "runs, planned and driven": _runs, "laps by run": _laps,
     "where the data are": _windows, "items and what became of them": _items, "switches, where each stood": _moves,

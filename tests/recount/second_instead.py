@@ -27,9 +27,10 @@ def planned_kinds(laps: list[Lap]) -> dict[int, str]:
 
 
 def beyond(laps: list[Lap], run: str) -> int:
-    """Laps of a run that were driven on from where the car was to come in."""
+    """Laps of a run that were driven on from where the car was to come in: of out-and-in, the first, too."""
     planned = planned_kinds(laps)
-    return sum(lap.run == run and not lap.home and planned[lap.number] == "in" for lap in laps)
+    return sum(lap.run == run and not lap.home and (planned[lap.number] == "in" or lap.planned["laps"] == ["out", "in"])
+               for lap in laps)
 
 
 def wrong_at_the_line(told: Told, car: str, lap: Lap, planned: str, switch: Row) -> str | None:

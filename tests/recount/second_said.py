@@ -194,6 +194,16 @@ def changes(told: Told, car: str) -> list[Row]:
     return sorted(found, key=lambda one: one["t"].value)
 
 
+def changes_of_all(told: Told) -> list[Row]:
+    """Each status and each clock that a hand entered, and each correction of no one car."""
+    answers = {one["because"]: one for one in told.said("answered")}
+    found = [{"t": near(one["t"], 3), "what": engine(one["text"])} for one in told.said("corrected") if not one["car"]]
+    found += [{"t": near(answers[one["id"]]["t"], 3), "what": engine(answers[one["id"]]["effect"]),
+               "why": plan(one["text"])} for one in told.facts("command_given")
+              if one["command"] in ("status", "clock", "pit_exit") and one["id"] in answers]
+    return sorted(found, key=lambda one: one["t"].value)
+
+
 # -- comments ---------------------------------------------------------------------------------------------------------
 
 

@@ -15,6 +15,8 @@ import { allWords } from "../../pitwall/screen/static/app/switches.js";
 import { ask } from "../../pitwall/screen/static/app/asking.js";
 import { feedAges, silentStreams, wellness } from "../../pitwall/screen/static/app/head.js";
 import { feedWords, keysOf } from "../../pitwall/screen/static/app/help.js";
+import { leavesWith, workWords } from "../../pitwall/screen/static/app/garage-page.js";
+import { Mark } from "../../pitwall/screen/static/app/mark.js";
 import { Pad } from "../../pitwall/screen/static/app/pad.js";
 import { Reader } from "../../pitwall/screen/static/app/reader.js";
 import { Rights } from "../../pitwall/screen/static/app/rights.js";
@@ -75,13 +77,30 @@ test("times as a stopwatch shows them", () => {
 const prompt = (call, state, say_by_s, more = {}) => ({ type: "prompt", id: `${call}+1`, t: 0, car: "41", call, revision: 1, kind: "box",
   text: `${call} in full`, short: call, say_from_s: say_by_s - 5, say_by_s, spoken_s: 2, priority: 50, state, ...more });
 
-test("an older revision changes nothing, and the call that must be said first stands first", () => {
+test("an older revision changes nothing, and what is to be said now stands before what comes", () => {
   const store = new Store(() => 0);
   store.take("prompt/41", prompt("a", "due", 60, { revision: 3 }));
   store.take("prompt/41", prompt("a", "shown", 99, { revision: 2 }));
   store.take("prompt/41", prompt("b", "shown", 50));
   store.take("prompt/41", prompt("c", "said", 10));
-  assert.deepEqual(store.open("41").map((p) => p.call), ["b", "a", "c"]);
+  assert.deepEqual(store.open("41").map((p) => p.call), ["a", "b", "c"], "b must be over sooner, and its window is yet to open");
+  store.take("prompt/41", prompt("d", "due", 55));
+  assert.deepEqual(store.open("41").map((p) => p.call), ["d", "a", "b", "c"], "of what is to be said now the one that must be said first");
+});
+
+test("what the person looks at stays large until another call is to be said", () => {
+  const store = new Store(() => 0), mark = new Mark();
+  for (const one of [prompt("a", "due", 60), prompt("b", "shown", 50), prompt("c", "said", 10)]) store.take("prompt/41", one);
+  assert.equal(mark.of(store, "41").call, "a");
+  mark.choose("b", store, "41");
+  assert.equal(mark.of(store, "41").call, "b", "chosen beside one that is to be said: it was seen");
+  store.take("prompt/41", prompt("d", "due", 58));
+  assert.equal(mark.of(store, "41").call, "d");
+  mark.choose("c", store, "41");
+  assert.equal(mark.of(store, "41").call, "c");
+  mark.forget();
+  assert.equal(mark.of(store, "41").call, "d");
+  assert.equal(mark.of(new Store(() => 0), "41"), null);
 });
 
 test("a call that is better not said is never told to be said, and stands below those that are", () => {
@@ -340,6 +359,15 @@ test("labels of the lap stand where there is room, and a loop gives way to a pla
   const row = Object.fromEntries(laid.map((one) => [one.name, one.row]));
   assert.ok(row["pit entry"] >= 0 && row.line >= 0 && row["last place for the pit entry"] >= 0);
   assert.equal(row["loop 2"], -1);
+});
+
+test("no mark of a place is drawn through the label of another", () => {
+  for (const line of [405, 412, 420, 430, 440]) {
+    const laid = labels([{ name: "pit entry", x: 400, t: 1 }, { name: "line", x: line, t: 2 }], 450);
+    const upper = laid.filter((one) => one.row === 0).map((one) => [one.left, one.left + 20]);
+    for (const one of laid.filter((place) => place.leads)) assert.ok(upper.every(([from, to]) => one.x < from || one.x > to), `line at ${line}`);
+  }
+  assert.ok(labels([{ name: "pit entry", x: 300, t: 1 }, { name: "loop 2", x: 340, t: 2 }, { name: "line", x: 440, t: 3 }], 450).every((one) => !one.leads || one.row === 1));
 });
 
 test("of a call in parts it is told which part is to be said now", () => {
@@ -604,7 +632,21 @@ test("the team's page tells in the garage what the car will leave with beside wh
   assert.deepEqual(carries(state, plan), { tyres: "A1, 15 laps → B1", fuel: "10.3 kg → 20 kg" });
   assert.deepEqual(carries({ ...state, state: "timed" }, plan), { tyres: "A1, 15 laps", fuel: "10.3 kg" });
   assert.deepEqual(carries({ ...state, tyres: "B1", tyre_laps: 0, fuel_kg: 20 }, plan), { tyres: "B1, 0 laps", fuel: "20 kg" });
+  const cut = (state) => ({ runs: [{ run: "holds", state, tyres: "B1", fuel_kg: 30, actual_span_s: [100, 400] }, { run: "long", state: "planned", fuel_kg: 40 }] });
+  const left = { ...state, tyres: "B1", tyre_laps: 3, fuel_kg: 20 };
+  for (const word of ["cut", "next"]) assert.deepEqual(carries(left, cut(word)), { tyres: "B1, 3 laps", fuel: "20 kg" }, "a run that was broken off is resumed with what is left");
   assert.deepEqual(carries(undefined, undefined), { tyres: "–", fuel: "–" });
+});
+
+test("the garage reads the compound, and the work before the car leaves with who does it", () => {
+  const run = (more) => ({ run: "long", state: "next", tyres: "B1", compound: "medium", fuel_kg: 40, crew: [], work_s: null, ...more });
+  assert.deepEqual(leavesWith(run(), { tyres: "A1", fuel_kg: 8 }), { tyres: "B1 medium", fuel: "40 kg" });
+  assert.deepEqual(leavesWith(run({ actual_span_s: [1, 2] }), { tyres: "B1", fuel_kg: 8 }), { tyres: "B1 medium, stays on", fuel: "8 kg in the car" });
+  assert.deepEqual(leavesWith(run({ tyres: null, compound: null, fuel_kg: null }), undefined), { tyres: "–", fuel: "–" });
+  const done = (more) => run({ state: "done", crew: ["floor", "tyres"], work_s: [300, 540, 960], actual_span_s: [100, 400], ...more });
+  assert.equal(workWords([done(), run()]), "floor, tyres: 9:00 (5:00 to 16:00)");
+  assert.equal(workWords([done(), done({ crew: [], work_s: [60, 60, 60], actual_span_s: [500, 900] }), run()]), "1:00", "of the run that ended last");
+  assert.equal(workWords([run()]), "");
 });
 
 test("the team's page shows alerts of no car too, for its key acknowledges them", () => {

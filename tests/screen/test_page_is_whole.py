@@ -138,3 +138,56 @@ def test_a_long_name_never_hides_how_much_a_run_is_wanted(
     page.locator(".lanes .name", has_text="after-the-rain").wait_for()
     assert page.evaluate(SHORTENED, ".lane .name") == []
     assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
+
+
+LONG = "the rear steps out over the kerb behind the hairpin, and the front waits for the line much longer than before"
+OUTSIDE = """
+() => [...document.querySelectorAll('.comments .noted')].filter(one => {
+  const box = one.getBoundingClientRect(), column = one.closest('.runs > div').getBoundingClientRect();
+  return box.right > Math.min(innerWidth, column.right) + 1
+    || column.right > document.querySelector('.comments').getBoundingClientRect().right;
+}).map(one => one.textContent)
+"""
+TURNS = """
+() => {
+  const parts = [...document.querySelectorAll('.desk-grid section')];
+  const tops = parts.map(one => one.getBoundingClientRect().top);
+  return parts.filter((one, at) => at && tops[at] < tops[at - 1]).map(one => one.className);
+}
+"""
+
+
+@pytest.mark.parametrize("size", [LAPTOP, (1024, 768), PHONE])
+def test_comments_of_two_runs_stand_beside_each_other_however_long(
+    processes: Processes, open_page: Open, size: tuple[int, int]
+) -> None:
+    """Both columns are within their panel: what has no room ends in dots, and on a phone it stands in whole lines, one
+    run below the other."""
+    _, said = begun(processes)
+    page = open_page(said["screen"])
+    opened(page, size)
+    for number, run in enumerate(("checks", "holds")):
+        give(processes, said, "set_car", f"run={run}")
+        for words in (LONG, f"{LONG}, {number}"):
+            give(processes, said, "comment", f"text={words}")
+    until(lambda: page.locator(".comments .runs > div li").count() == 4)
+    assert page.locator(".comments .runs > div:has(li)").count() == 2
+    assert page.evaluate(OUTSIDE) == []
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    assert bool(page.evaluate(SHORTENED, ".comments .noted")) == (size != PHONE)
+
+
+def test_on_a_phone_the_parts_stand_in_the_order_of_the_keys(processes: Processes, open_page: Open) -> None:
+    """Also while a comment is written: it stands behind the call for the eye and for the key (WCAG 2.2, 2.4.3)."""
+    _, said = begun(processes)
+    page = open_page(said["screen"])
+    opened(page, PHONE)
+    assert page.evaluate(TURNS) == []
+    page.keyboard.press("n")
+    page.locator(".comments.writing input").first.wait_for()
+    assert page.evaluate(TURNS) == []
+    assert page.evaluate("document.activeElement.name") == "text"
+    page.keyboard.type("floaty at the exit")
+    page.keyboard.press("Escape")
+    page.locator(".comments:not(.writing)").wait_for()
+    assert page.evaluate(TURNS) == []

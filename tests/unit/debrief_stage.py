@@ -159,6 +159,7 @@ def full(text: str = "held back: a car is alongside", **of_session: object) -> D
             {"alert": "a2", "kind": "feed_silent", "priority": "low", "from_s": 900, "to_s": 912, "text": "silent",
              "acknowledged_s": 905},
         )),
+        changes=(debrief.ChangeRow(t=950, what="status yellow", by="ann", why=text, about="correction"),),
         notes=("One fact was left out.",),
     )
 

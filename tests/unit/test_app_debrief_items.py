@@ -100,3 +100,31 @@ def test_the_window_of_what_nobody_confirmed_says_so() -> None:
     car = car_of(made)
     assert {item.outcome for item in car.items} == {"probably_done"}
     assert [window.evidence_text.startswith("if it was done: ") for window in car.data_windows] == [True]
+
+
+def test_what_was_answered_on_the_out_lap_has_its_data_there() -> None:
+    """The check for the in-lap of an out-and-in run was said and answered at once; then the car stayed out. Its time
+    and its data lie on the same lap, and the run says that the car stayed out."""
+    made = staged(CHECKS | {"items": [{"do": "look", "on": "in"}]})
+    made.leave(200).wait(216)
+    call = made.call("look").id
+    made.command("said", call=call)
+    made.wait(240)
+    made.command("confirm", call=call)
+    t = made.lap(200, 125, from_exit=True)
+    made.home(t, 140)
+    car = car_of(made)
+    (item,), (window,) = car.items, car.data_windows
+    lap = next(lap for lap in car.laps if lap.number == window.lap_number)
+    assert item.outcome == "done"
+    assert item.t is not None
+    assert lap.start_s <= item.t < lap.end_s
+    assert (lap.kind, window.lap) == ("out", "in-lap, done on the out-lap")
+    assert car.runs[0].reason == "the car stayed out 1 lap beyond the in-lap"
+
+
+def test_a_car_that_came_straight_in_stayed_out_for_no_lap() -> None:
+    """Out and in is one lap."""
+    made = staged(CHECKS)
+    made.home(made.leave(200).now, 140, from_exit=True)
+    assert car_of(made).runs[0].reason == ""

@@ -130,9 +130,16 @@ def test_a_refusal_says_what_to_write_instead() -> None:
     assert refused("t8 flat") == "flat: of what, such as engine flat; that a turn is taken flat goes behind ':'"
 
 
-def test_how_bad_it_was_is_told_apart_from_how_bad_it_is() -> None:
-    """One number; what it was goes behind the mark."""
-    assert refused("us down from 4 to 2 t4").startswith("down: how bad it is now as one number from 1 to 5")
+@pytest.mark.parametrize(("typed", "read"), [
+    ("us down from 4 to 2 t4", "t4 us 2"), ("us t4 up from 2 to 3", "t4 us 3"), ("us went from 3 to 2 t4", "t4 us 2"),
+    ("us t4 from 3 to 2", "t4 us 2"),
+])  # fmt: skip
+def test_how_bad_it_was_is_told_apart_from_how_bad_it_is(typed: str, read: str) -> None:
+    """The second number counts, and the words are kept; without a word for it they may be turns, or between the two."""
+    assert said(typed) == [read]
+    assert parse(typed).text == typed
+    assert refused("us from 3 to 5").startswith("5: ")
+    assert refused("us t4 3 to 2").startswith("2: ")
 
 
 @pytest.mark.parametrize(("typed", "read"), [

@@ -135,13 +135,12 @@ def test_a_mark_between_a_place_and_what_happens_there_is_a_space() -> None:
     assert said("t4: us 3, t5: os 2") == said("t4 us 3; t5: os 2") == ["t4 us 3", "t5 os 2"]
     assert said("t4 us, exit: spin") == ["t4 us", "t4 exit spin"]
     assert parse("t4 us, exit: worse with wear").text == "worse with wear"
-    assert said("t4 us, exit: it slides") == ["t4 us", "t4 exit us"]
-    assert said("t4 us 3, exit:") == ["t4 us 3", "t4 exit us"]
+    assert said("t4 us, exit: it slides") == ["t4 exit us"]
+    assert said("t4 us 3, exit 2:") == ["t4 us 3", "t4 exit us 2"]
 
 
 @pytest.mark.parametrize("typed", [
-    "us in all corners but t4", "os everywhere but t3", "good everywhere but t4", "grip good but t4",
-    "us fast corners but t7",
+    "us t3 but t4", "good everywhere but t4", "grip good but t4", "us fast corners but t7",
 ])  # fmt: skip
 def test_a_bare_place_behind_a_but_is_asked_about(typed: str) -> None:
     """It is as likely that it is not there: nothing is noted of it."""

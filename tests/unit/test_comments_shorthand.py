@@ -106,7 +106,7 @@ def test_there_is_an_end_to_it() -> None:
 
 LACKS = ("what the car does", "what there is of", "of what there is", "poor traction", "of what, such as", "which end",
          "what is gone", "right behind it what there is not", "up to which turn", "in which part of the corner",
-         "its turn, or")
+         "its turn, or", "where, or of what, that is said")
 CONFIDENCE: tuple[Confidence | None, ...] = (None, "low", "medium", "high")
 
 
@@ -167,9 +167,9 @@ def test_what_is_offered_can_stand_there(typed: str, cut: int) -> None:
         ("t1", ["t1", "t10", "t11", "t12"]),
         ("t4 un", ["under braking", "under power", "understeer", "unstable", "underpowered", "undriveable", "unsure",
                    "unchanged"]),
-        ("t4 us, ex", ["exit"]),
+        ("t4 us, ex", ["exit", "excellent"]),
         ("tyres gr", ["graining", "great"]),
-        ("t4 flat", ["flat spot"]),
+        ("t4 flat", ["flat spot", "flat spot in the power"]),
         ("t4 us 3: exi", []),
         ("t4 us sn", []),
     ],

@@ -20,7 +20,7 @@ def marked(typed: str) -> str:
 
 
 @pytest.mark.parametrize(("typed", "word"), [
-    ("us t4, t5 mega", "mega"), ("us t4, t5 proper", "proper"), ("t4 us and t5 lovely", "lovely"),
+    ("us t4, t5 proper", "proper"), ("t4 us and t5 bonkers", "bonkers"),
     ("t4 us, t5 annoying", "annoying"), ("t4 us and t5 steady", "steady"), ("t4 entry us and exit steady", "steady"),
     ("t4 us and t5 well", "well"), ("us t4, t5 sound", "sound"), ("t4 us, scarier", "scarier"),
 ])  # fmt: skip

@@ -145,8 +145,9 @@ def test_what_was_is_told_as_what_is_where_nothing_is_set_against_it() -> None:
 
 
 def test_except_is_no_reason() -> None:
-    """A bare place behind it is asked about: whatever is not there is not noted as if it were."""
-    assert refused("all corners us except t4") == "t4"
+    """What is said of every corner is not in the one that is excepted; whatever is there instead is not noted."""
+    assert said("all corners us except t4") == ["us", "t4 us gone"]
+    assert refused("us t3 t4 except entry") == "entry"
     assert refused("us everywhere apart from the hairpin") == "hairpin"
     assert said("all good except us t4") == ["neutral", "t4 us"]
 
@@ -184,7 +185,7 @@ def test_a_list_behind_a_setting_keeps_its_place() -> None:
 def test_a_dash_behind_a_turn_that_stands_first_is_a_colon() -> None:
     """Anywhere else it may be a dash or a trend, and is asked about."""
     assert said("t2 - traction ok") == ["t2 traction good"]
-    assert refused("t4 - us - 3") == "-"
+    assert refused("t4 - us - os") == "-"
 
 
 def test_a_list_of_turns_behind_one_is_of_the_same() -> None:

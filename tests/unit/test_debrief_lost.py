@@ -5,12 +5,18 @@ from __future__ import annotations
 import pytest
 
 from pitwall.app.debrief_cars import stints
+from pitwall.app.debriefing import debrief
+from pitwall.debrief import contents_lost
 from pitwall.debrief.contents import document_of
 from pitwall.debrief.contents_lost import items_lost_to, lost_to, sentence
+from pitwall.debrief.contents_summary import summary_sections
 from pitwall.debrief.document import Points
 from pitwall.debrief.model import CarDebrief, ChangeRow
+from pitwall.engine.laps_taken import TAKEN_OUT
 from pitwall.model.debrief_rows import Stint
 from tests.unit import debrief_stage as stage
+from tests.unit.engine_stage import MAIN, plan, setup
+from tests.unit.kept_stage import Kept
 
 DRIVEN = (Stint(from_s=600.0, to_s=1260.0),)
 
@@ -90,3 +96,27 @@ def test_a_lost_must_item_names_what_was_done_on_its_lap() -> None:
 def test_sentences_begin_and_end() -> None:
     """A reason becomes a sentence, once."""
     assert [sentence(one) for one in ("red flag", "Why?", "")] == ["Red flag.", "Why?", "."]
+
+
+def test_what_fell_away_with_a_shortened_run_stands_on_the_first_page() -> None:
+    """A should with its lap, the reason and whose word it was; a could by its name. The words are the engine's."""
+    assert contents_lost.TAKEN_OUT == TAKEN_OUT
+    items = [{"do": "flap_lap", "on": {"timed": 3}, "want": "should"},
+             {"do": "set_one", "on": {"timed": 3}, "want": "could", "with": {"switch": "torque_map", "position": 3}}]
+    made = Kept(setup(plan(MAIN | {"laps": "out, 3 timed, in", "items": items}))).green()
+    t = made.leave(200).lap(200, 125, from_exit=True)
+    made.wait(t + 5)
+    made.command("shorten", laps=1, text="tyres are gone")
+    for seconds in (100, 100):
+        t = made.lap(t, seconds)
+    made.home(t)
+    made.status(3600, "closed")
+    first = summary_sections((found := debrief(made.facts, "x")).cars[0], found)
+    points = [one for section in first for block in section.blocks if isinstance(block, Points) for one in block.points]
+    assert [(one.lead, one.text) for one in points] == [
+        ("Should: flap lap of main:",
+         "timed lap 3. Dropped: its lap was taken out of the run. Plan changed at 0:05:30: run main: now 2 timed laps; "
+         "not done, for its lap falls away: flap_lap on timed lap 3, set_one on timed lap 3, by desk (tyres are "
+         "gone)."),
+        ("Could, when there is time:", "set one of main."),
+    ]

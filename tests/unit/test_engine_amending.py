@@ -282,3 +282,19 @@ def test_the_notice_is_a_setting_and_ends_with_the_leaving() -> None:
     assert "the crew needs 45 s for tyres (B1)" in effect
     stage.leave(60.0)
     assert stage.car.crew_floor == 0.0
+
+
+def test_everything_that_is_wrong_with_one_change_is_told_at_once() -> None:
+    """The run that it is to come after, its tyres, its items: one answer, and not a new one after each mended slip."""
+    told = _refused(_stage(), {"do": "insert_run", "after": "latr", "run": SPARE | {
+        "run": "wear", "tyres": "B9", "driver": "dona", "items": [{"do": "flap_lip", "on": "timed"}]}})
+    for part in ("no run 'latr'", "unknown tyre set 'B9'", "unknown driver 'dona'", "unknown procedure 'flap_lip'"):
+        assert part in told
+    told = _refused(_stage(), {"do": "set_run_switch", "run": "spere", "switch": "flop", "position": "open"})
+    assert "no run 'spere'" in told
+    assert "unknown switch 'flop'" in told
+    told = _refused(_stage(), {"do": "insert_item", "run": "spere", "item": {"do": "comments", "on": "in"}})
+    assert "no run 'spere'" in told
+    assert "unknown procedure 'comments': did you mean 'comment'?" in told
+    told = _refused(_stage(), {"do": "set_run_tyres", "run": "spere", "tyres": "A9"})
+    assert "unknown tyre set 'A9'" in told

@@ -233,6 +233,60 @@ def test_wet_defaults_apply_and_what_is_owed_stays_owed() -> None:
     assert stage.car.switches.wanted(stage.car.progress.next, 0)["torque_map"] == 2
 
 
+def _in_the_wet(plan_of: str = "dry") -> tuple[Stage, float]:
+    """Out for the wet run with its wet positions, which telemetry shows; on its timed lap the desk goes over to the
+    plan of this name."""
+    wet = plan(MAIN | {"run": "puddles", "laps": "out, 3 timed, in"})
+    stage = Stage(setup(plan(MAIN, SPARE), alternates={CAR: {"wet": wet}})).green()
+    stage.command("switch_plan", alternate="wet", text="rain")
+    stage.switch(150, "torque_map", 4)
+    t = stage.drive(200, 125, 100)
+    stage.wait(t + 12)
+    stage.command("switch_plan", alternate=plan_of, text="it dries")
+    return stage, t
+
+
+def test_a_run_on_track_keeps_the_positions_that_it_left_with() -> None:
+    """Back on the dry plan: the car is still on its wet run, and nobody sets its wheel for the dry. Its wet positions
+    are no fault, no call asks for others, and the next run leaves with those of the dry."""
+    stage, t = _in_the_wet()
+    t = stage.lap(t, 100)
+    stage.wait(t + 20)
+    assert not [one for one in stage.made(Alert) if one.kind == "switch_wrong"]
+    assert not [one for one in stage.prompts(state="due") if one.ask.action == "set_switch" and "orque" in one.text
+                and one.t > t - 88]
+    running = stage.car.progress.current
+    assert running is not None
+    assert running.run.run == "puddles"
+    assert stage.car.switches.wanted(running, running.pointer)["torque_map"] == 4
+    stage.home(t)
+    assert stage.car.switches.wanted(stage.car.progress.next, 0)["torque_map"] == 2
+
+
+def test_a_plan_that_was_gone_over_to_is_left_by_going_back_and_undo_says_so() -> None:
+    """A key for something else that was pressed before stays as it is until undo is asked once more."""
+    stage = Stage(setup(plan(MAIN, SPARE), alternates={CAR: {"wet": WET}})).green()
+    stage.command("keep_in")
+    stage.command("switch_plan", alternate="wet", text="rain")
+    answer = stage.command("undo")
+    assert isinstance(answer, Refused)
+    assert answer.reason == ("a change of the plan is changed back by another one: 'switch_plan' with alternate=dry; "
+                             "'undo' once more takes back what was entered before it")
+    assert stage.car.kept_in
+    assert stage.car.desk.driven == "wet"
+    assert isinstance(stage.command("undo"), Answered)
+    assert not stage.car.kept_in
+
+
+def test_an_amended_plan_is_amended_back_and_undo_says_so() -> None:
+    """The same of changes of a run."""
+    stage = _stage(MAIN, SPARE)
+    stage.command("amend", changes=[{"do": "set_laps", "run": "main", "laps": "out, 3 timed, in"}], text="more")
+    answer = stage.command("undo")
+    assert isinstance(answer, Refused)
+    assert answer.reason.startswith("a change of the plan is changed back by another one: 'amend'")
+
+
 def test_a_plan_of_another_car_and_an_unknown_car() -> None:
     """The wrong plan under this name is an alert; a car without a plan here is nobody's."""
     stage = _stage()

@@ -390,7 +390,7 @@ def test_what_is_in_doubt_is_read_out_before_the_next_release() -> None:
     made.left()
     made.told({"flap": "open"}, False, 100)
     made.told({"flap": "closed"}, False, 200)
-    wanted = made.defaults(None, "ines")
+    wanted = made.defaults(None, "ines", False)
     assert made.release_list(wanted) == {"flap": "closed"}
     made.told({"flap": "closed"}, True, 300, "main-2-check")
     made.left()

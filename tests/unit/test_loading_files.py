@@ -265,7 +265,7 @@ FAULTS: list[tuple[str, str, str, str, str]] = [
     ("circuit.yaml", "quiet_places: [turn 13]", "quiet_places: [turn 31]", "PW016", "no such place"),
     ("circuit.yaml", "direction: right}", "direction: rigth}", "PW013", "did you mean 'right'?"),
     ("circuit.yaml", "entry_m: 4640", "entry_m: 46400", "PW016", "beyond the lap"),
-    ("car.yaml", "default: 56", "default: 66", "PW016", "not one of its positions"),
+    ("car.yaml", "default: 56", "default: 66", "PW016", "expected one of its positions: 50 to 62"),
     ("car.yaml", "switch: engine_mode", "switch: torque_map", "PW016", "switch named twice: torque_map"),
     ("procedures/coast_down.yaml", "count {seconds}", "count {second}", "PW131", "did you mean 'seconds'?"),
     ("procedures/coast_down.yaml", "count {seconds}", "count {seconds", "PW131", "braces"),
@@ -450,3 +450,36 @@ def test_a_circuit_without_geometry_serves_as_well(folder: Path) -> None:
     assert [item.text() for item in loaded.findings] == []
     assert loaded.around["41"].lap is not None
     assert loaded.around["41"].lap.timing_only
+
+
+@pytest.mark.parametrize(("old", "new", "path", "found"), [
+    ("plan: plans/plan_41.yaml", "plan: plans/plan_49.yaml", ("cars", "41", "plan"), "no file 'plans/plan_49.yaml'"),
+    ("car: car.yaml, plan: plans/plan_41.yaml", "car: cra.yaml, plan: plans/plan_41.yaml", ("cars", "41", "car"),
+     "no file 'cra.yaml'"),
+    ("circuit: circuit.yaml", "circuit: circut.yaml", ("circuit",), "no file 'circut.yaml'"),
+    ("regulations: regulations.yaml", "regulations: rules.yaml", ("regulations",), "no file 'rules.yaml'"),
+    ("settings: settings.yaml", "settings: setings.yaml", ("settings",), "no file 'setings.yaml'"),
+])
+def test_a_file_that_the_event_names_and_that_is_not_there_is_told_where_it_is_named(
+    folder: Path, old: str, new: str, path: tuple[str, ...], found: str
+) -> None:
+    """The event file is the place to mend: its name, the line and the key."""
+    event = folder / "event.yaml"
+    spoil(event, (old, new))
+    told = only(read_event(event).findings, "PW001")
+    assert (told.path, told.found, told.line) == (path, found, line_of(event, new))
+    assert told.file is not None
+    assert told.file.endswith("event.yaml")
+    if path == ("circuit",):
+        assert told.suggestion == "did you mean 'circuit.yaml'?"
+
+
+def test_a_default_that_is_no_position_is_told_with_those_that_there_are(folder: Path) -> None:
+    """Each at its own line: one of a rotary for one kind of lap, one of a bias."""
+    car = folder / "car.yaml"
+    spoil(car, ("{position: 2, lap: cool}", "{position: 22, lap: cool}"), ("default: 56\n", "default: 64\n"))
+    told = {one.path: (one.found, one.expected, one.line) for one in read_event(folder / "event.yaml").findings}
+    assert told[("switches", 0, "defaults", 0, "position")] == (
+        "22 for torque", "one of its positions: 1, 2, 3, 4, 5, 6, 7, 8", line_of(car, "position: 22"))
+    assert told[("switches", 7, "default")] == (
+        "64 for brake bias", "one of its positions: 50 to 62 in steps of 0.5", line_of(car, "default: 64"))

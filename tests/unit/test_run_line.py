@@ -124,3 +124,16 @@ def test_insert_run_takes_a_line() -> None:
     assert InsertRun.model_validate_json(change.model_dump_json(by_alias=True)) == change
     with pytest.raises(ValidationError, match="say must, should or could"):
         TypeAdapter(PlanChange).validate_python({"do": "insert_run", "run": "long: out, 8 timed, in"})
+
+
+def test_every_slip_of_a_line_is_told_at_once() -> None:
+    """A unit, a class and a figure: three slips, one answer. A further word is no second tyre set."""
+    with pytest.raises(ValueError, match="line") as found:
+        parse_run("long: out, 8 timed, in · B2 · 40 kgs · shoud · 7")
+    told = str(found.value)
+    assert "'40 kgs' in a run's line: a number alone says nothing; fuel is '40 kg'" in told
+    assert "'shoud' in a run's line is not known; did you mean 'should'?" in told
+    assert "'7' in a run's line" in told
+    assert "say must, should or could" not in told
+    with pytest.raises(ValueError, match="its tyres are B2 already"):
+        parse_run("long: out, 8 timed, in · B2 · C1 · should")

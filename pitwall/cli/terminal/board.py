@@ -144,7 +144,7 @@ class Board:
         return tuple(sorted(known, key=lambda car: (len(car), car)))
 
     def prompts(self, car: str, now: float) -> tuple[Prompt, ...]:
-        """The prompts of one car: open ones by the moment they must be said, then what ended a moment ago."""
+        """The prompts of one car: what is to be said now, what comes, what was said, then what ended a moment ago."""
         mine = [prompt for prompt in self._prompts.values() if prompt.car == car]
         waiting = [prompt for prompt in mine if prompt.state in OPEN and prompt.state != "planned"]
         ended = [p for p in mine if p.state not in OPEN and now - p.t <= ENDED_SHOWN_FOR_S]
@@ -183,7 +183,7 @@ class Board:
 
 
 def _in_turn(prompt: Prompt) -> tuple[int, float, int, str]:
-    """By the moment it must be said. A said call waits for the driver, not for the engineer: it stands below those that
-    are still to be said, and those that are better not said between the two."""
-    below = 2 if prompt.state == "said" else int(prompt.against is not None)
+    """What is to be said now, then what comes, each by the moment it must be said. A said call waits for the driver,
+    not for the engineer: it stands below those, and those that are better not said between."""
+    below = 3 if prompt.state == "said" else 2 if prompt.against is not None else int(prompt.state != "due")
     return (below, prompt.say_by_s, -prompt.priority, prompt.call)

@@ -33,6 +33,9 @@ JUDGED: dict[str, tuple[Consequence, TimeToAct, str]] = {
     ),
     "fuel_short": ("car", "lap", "Box this lap, or save fuel."),
     "answer_owed": ("comfort", "lap", "Answer in the next free window, or skip the answer to drop it."),
+    "not_as_told": (
+        "lap", "minutes", "Ask the driver. Say it again where it is told again; else amend a later run, or carry it on."
+    ),
     "misses_flag": ("lap", "seconds", "See the text: push to the line, box, or keep the car in."),
     "tyre_hot": ("lap", "lap", "Have the driver ease off where they slide, or drive a cool-down lap."),
     "tyre_cold": ("lap", "lap", "Have the driver warm them before the next timed lap, or box."),
@@ -66,6 +69,7 @@ IDLE_UNDER: dict[str, tuple[Status, ...]] = {
     "clock_unknown": ("closed", "finished"),
     "fuel_short": ("closed", "finished"),
     "answer_owed": ("red", "closed"),
+    "not_as_told": ("closed",),
     "misses_flag": ("waiting", "red", "closed", "finished"),
     "tyre_hot": ("waiting", "red", "closed", "finished"),
     "tyre_cold": ("waiting", "slow", "red", "closed", "finished"),  # in a slow period they are bound to get cold

@@ -72,7 +72,7 @@ function ofAlert(alert, store, car) {
 
 /** @param {string} key @param {Store} store @param {string} car @param {string} chosen @returns {Meant} */
 function onCall(key, store, car, chosen) {
-  const listed = [...store.open(car), ...store.ended(car)];
+  const listed = store.listed(car);
   const marked = listed.find((p) => p.call === chosen) ?? listed[0];
   let prompt = null;
   if (key in ON_OPEN) prompt = marked && !DEALT_WITH.includes(marked.state) ? marked : null;

@@ -15,13 +15,15 @@ import { Switches } from "./switches.js";
 export function DeskPage({ desk }) {
   const car = desk.car();
   if (car === null || !desk.store.desks.has(car)) return html`<p class="empty">Nothing is known of a car yet.</p>`;
-  const listed = [...desk.store.open(car), ...desk.store.ended(car)];
-  const shown = listed.find((p) => p.call === desk.chosen) ?? listed[0] ?? null;
+  const shown = desk.mark.of(desk.store, car);
   // Where there is no lap to be shown its place goes to the words: briefs in the garage are long.
   const below = desk.store.ladder !== null ? "ladder" : desk.store.desks.get(car)?.running_lap ? "lap" : null;
+  const comments = html`<${CommentPad} desk=${desk} car=${car} />`, writing = desk.pad.draft !== null;
+  // What is being written comes after the call for whoever goes from part to part, as it does on a phone for the eye.
   return html`
     <div class="desk-grid">
       <${Say} desk=${desk} car=${car} prompt=${shown && (isOpen(shown) || shown === desk.store.unsaidNews(car)) ? shown : null} high=${below === null} />
+      ${writing ? comments : ""}
       <div class="side">
         <${Alerts} desk=${desk} car=${car} />
         <${Queue} desk=${desk} car=${car} shown=${shown} />
@@ -29,7 +31,7 @@ export function DeskPage({ desk }) {
       </div>
       ${below === "ladder" ? html`<${Ladder} desk=${desk} />` : below === "lap" ? html`<${LapStrip} desk=${desk} car=${car} prompt=${shown} />` : ""}
       <${PlanLine} desk=${desk} car=${car} />
-      <${CommentPad} desk=${desk} car=${car} />
+      ${writing ? "" : comments}
       ${desk.looking !== null && html`<${Proposals} desk=${desk} car=${car} />`}
       ${desk.why !== null && desk.looking === null && html`<${RunWhy} desk=${desk} car=${car} />`}
     </div>`;

@@ -4,6 +4,7 @@
 import { commandOf, meant } from "./commands.js";
 import { newestFirst } from "./draft.js";
 import { Link } from "./link.js";
+import { Mark } from "./mark.js";
 import { Rights } from "./rights.js";
 import { Pad } from "./pad.js";
 import { keepSheet } from "./sheet-store.js";
@@ -33,7 +34,7 @@ export class Desk {
     this.page = "desk";
     /** @type {string | null} */
     this.wantedCar = null;
-    this.chosen = "";
+    this.mark = new Mark();
     /** Which piece is shown of a call that has no room in whole, and of which call. */
     this.paged = { of: "", at: 0, count: 1 };
     this.helping = false;
@@ -209,7 +210,7 @@ export class Desk {
     if (key === "p") return this.lookAtNext(car);
     if (key === "n") return this.pad.begin();
     if (key === "b") return this.pad.openLast(car);
-    const asked = key === "u" ? this.takingBack.meant() : meant(key, this.store, car, this.chosen);
+    const asked = key === "u" ? this.takingBack.meant() : meant(key, this.store, car, this.mark.of(this.store, car)?.call ?? "");
     if (asked === null) return false;
     if ("hint" in asked) this.say(asked.hint, key === "u");  // a key with nothing to act on is no failure; what stays as it was is
     else this.send(asked.car, asked.wish, asked.words);
@@ -229,7 +230,7 @@ export class Desk {
     if (car === undefined) this.say(`there is no car ${number} in the list`);
     else {
       this.wantedCar = car;
-      this.chosen = "";
+      this.mark.forget();
       if (location.hash) this.go(this.page, car);
     }
     return true;
@@ -238,10 +239,10 @@ export class Desk {
   /** @param {number} by */
   move(by) {
     const car = this.car();
-    const listed = car === null ? [] : [...this.store.open(car), ...this.store.ended(car)];
-    const at = Math.max(0, listed.findIndex((p) => p.call === this.chosen));
+    const listed = car === null ? [] : this.store.listed(car);
+    const at = Math.max(0, listed.findIndex((p) => p.call === (car === null ? "" : this.mark.of(this.store, car)?.call)));
     const next = listed[at + by];
-    if (next) this.chosen = next.call;
+    if (next && car !== null) this.mark.choose(next.call, this.store, car);
     return true;
   }
 
@@ -309,7 +310,7 @@ export class Desk {
     this.hint = null;  // an older complaint would be taken for one about this key
     this.unanswered.set(id, { words, by: performance.now() + ANSWER_WITHIN_MS });
     this.takingBack.given(id, car, wish, words);
-    if (["said", "skip", "defer"].includes(String(wish.command))) this.chosen = "";
+    if (["said", "skip", "defer"].includes(String(wish.command))) this.mark.forget();
     return id;
   }
 

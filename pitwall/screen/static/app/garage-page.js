@@ -15,6 +15,7 @@ export function GaragePage({ desk }) {
   const release = store.open(car).filter((p) => ["release", "brief", "switch"].includes(p.kind));
   const since = store.open(car).find((p) => p.kind === "release" && p.state === "due")?.act_at_s;
   const late = since != null && now - since >= LATE_FROM_S ? now - since : 0;
+  const work = workWords(plan?.runs ?? []);
   const changes = (plan?.changes ?? []).slice(-4).reverse();
   return html`<div class="garage">
     <p class="where"><b>car ${car}</b> · ${CAR_WORDS[state?.state ?? "garage"]}${state?.run ? ` · ${state.run}` : ""}</p>
@@ -26,8 +27,9 @@ export function GaragePage({ desk }) {
     ${next && html`<section aria-label="what it leaves with"><dl>
       <div><dt>laps</dt><dd>${lapsText(next.laps)}</dd></div>
       <div><dt>driver</dt><dd>${next.driver ?? state?.driver ?? "–"}${state?.driver_change ? ` (${state.driver_change} gets out)` : ""}</dd></div>
-      <div><dt>tyres</dt><dd>${next.tyres ?? state?.tyres ?? "–"}</dd></div>
-      <div><dt>fuel</dt><dd>${next.fuel_kg != null ? `${next.fuel_kg} kg` : state?.fuel_kg != null ? `${state.fuel_kg} kg in the car` : "–"}</dd></div>
+      <div><dt>tyres</dt><dd>${leavesWith(next, state).tyres}</dd></div>
+      <div><dt>fuel</dt><dd>${leavesWith(next, state).fuel}</dd></div>
+      ${work && html`<div><dt>work</dt><dd>${work}</dd></div>`}
     </dl></section>`}
     <section aria-label="called now"><h2>called now</h2>
     ${release.length ? html`<ol>${release.map((p) => html`<li key=${p.call}>${p.text}</li>`)}</ol>` : html`<p class="empty">Nothing is called in the garage now.</p>`}</section>
@@ -36,6 +38,31 @@ export function GaragePage({ desk }) {
     ${changes.length ? html`<ol>${changes.map((one) => html`<li key=${one.revision}>${clockText(one.t)} ${one.what} <span>${changedBy(one)}</span></li>`)}</ol>`
       : html`<p class="empty">The plan is as it was.</p>`}</section>
   </div>`;
+}
+
+/**
+ * Tyres and fuel as it leaves; a run that is resumed goes on with what is on the car.
+ * @param {import("./wire").RunProgress} next @param {import("./wire").DeskState | undefined} state
+ */
+export function leavesWith(next, state) {
+  const resumed = next.actual_span_s != null;
+  const inCar = state?.fuel_kg != null ? `${state.fuel_kg} kg in the car` : "–";
+  const compound = next.compound && next.compound !== next.tyres ? ` ${next.compound}` : "";
+  return { tyres: next.tyres ? `${next.tyres}${compound}${resumed ? ", stays on" : ""}` : state?.tyres ?? "–",
+    fuel: next.fuel_kg == null || resumed ? inCar : `${next.fuel_kg} kg` };
+}
+
+/**
+ * What the crew does before the next run, and how long it takes: that of the run that is on, else of the one that ended
+ * last. Nothing before the first run.
+ * @param {import("./wire").RunProgress[]} runs
+ */
+export function workWords(runs) {
+  const ended = runs.filter((run) => run.actual_span_s?.[1] != null).sort((a, b) => (b.actual_span_s?.[1] ?? 0) - (a.actual_span_s?.[1] ?? 0));
+  const after = runs.find((run) => run.state === "running") ?? ended[0];
+  if (!after?.work_s) return "";
+  const [low, likely, high] = after.work_s.map(clockText);
+  return `${after.crew.length ? `${after.crew.join(", ")}: ` : ""}${likely}${low === high ? "" : ` (${low} to ${high})`}`;
 }
 
 /** One role of the crew: how many changes it has not seen yet, and the press that says it has. */

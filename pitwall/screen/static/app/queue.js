@@ -17,7 +17,7 @@ export function Queue({ desk, car, shown }) {
     <ol>
       ${[...open, ...coming, ...ended].slice(0, MOST + 2).map((p) => html`
         <li key=${p.call} class=${callClass(p)} aria-current=${shown?.call === p.call ? "true" : null}>
-          <button onClick=${() => { desk.chosen = p.call; }}>
+          <button onClick=${() => { desk.mark.choose(p.call, store, car); }}>
             <i aria-hidden="true">${callMark(p)}</i>
             <span class="state">${callWord(p, now)}</span>
             <span class="text">${p.short}</span>

@@ -166,16 +166,26 @@ export class Store {
   }
 
   /**
-   * Prompts of one car: open ones by the moment they must be said; below them what is better not said, then the news of
-   * which nobody knows that it was told, last what was said.
+   * Prompts of one car: what is to be said now, then what comes, each by the moment it must be said; below them what is
+   * better not said, then the news of which nobody knows that it was told, last what was said.
    * @param {string} car @returns {Prompt[]}
    */
   open(car) {
     const unsaid = this.unsaidNews(car);
     const mine = [...this.prompts.values()].filter((p) => p.car === car && (OPEN.includes(p.state) || p === unsaid));
-    const rank = (/** @type {Prompt} */ p) => (p === unsaid ? 2 : p.state === "said" ? 3 : p.against ? 1 : 0);
+    const rank = (/** @type {Prompt} */ p) => (p === unsaid ? 3 : p.state === "said" ? 4 : p.against ? 2 : p.state === "due" ? 0 : 1);
     return mine.sort((a, b) => rank(a) - rank(b) || a.say_by_s - b.say_by_s || b.priority - a.priority
       || (a.call < b.call ? -1 : 1));
+  }
+
+  /** Those, and below them what ended a moment ago. @param {string} car @returns {Prompt[]} */
+  listed(car) {
+    return [...this.open(car), ...this.ended(car)];
+  }
+
+  /** What is to be said now. @param {string} car @returns {Prompt[]} */
+  toSay(car) {
+    return this.open(car).filter((p) => p.state === "due" && !p.against);
   }
 
   /**

@@ -10,8 +10,8 @@ import { useWidth } from "./width.js";
 const HEIGHT = 110, LINE = 60, EDGE = 14, FOOT = LINE + 12;
 /** Where the labels stand: clear of the car's foot, in two rows. */
 const ROWS = [LINE + 32, LINE + 47];
-/** The letters of the labels, as in the style, and the least room between two of them, in the drawing's units. */
-const LETTERS = 16, GAP = 12;
+/** The letters of the labels, as in the style, and the least room between two of them, and between one and the mark of a place, in the drawing's units. */
+const LETTERS = 16, GAP = 12, CLEAR = 3;
 /** An end of a lap that is noted so soon after its moment was not overdue. */
 const OVERDUE_S = 2;
 
@@ -40,7 +40,7 @@ export function LapStrip({ desk, car, prompt }) {
       ${mark && html`<${CallWindow} from=${at(mark.say_from_s)} to=${at(mark.say_by_s)} acts=${acts} width=${WIDTH}
         word=${mark.medium === "board" ? "show" : "say"} />`}
       ${places.map((one) => html`<g key=${one.name} class=${`place${one.t < now ? " past" : ""}`}>
-        <line x1=${one.x} x2=${one.x} y1=${LINE - 12} y2=${one.row === 1 ? ROWS[1] - 14 : LINE + 13} />
+        <line x1=${one.x} x2=${one.x} y1=${LINE - 12} y2=${one.leads ? ROWS[1] - 14 : LINE + 13} />
         ${one.row >= 0 ? html`<text x=${one.left} y=${ROWS[one.row]}>${one.name}</text>` : ""}</g>`)}
       ${(overdue ? [] : onceEach(lap.others)).map((one) => html`<g key=${one.car} class="other"><path d=${`M${at(now + one.gap_s)} ${LINE - 12} l-6 -11 h12 z`} />
         <text x=${at(now + one.gap_s)} y=${LINE - 26} text-anchor="middle">${one.car}</text></g>`)}
@@ -104,13 +104,13 @@ export function lapWords(lap, listen, now) {
 
 /**
  * Labels that would run into each other stand to a side of their mark or in a second row; where all is full the place keeps
- * its mark alone. Places that somebody acts on come before timing loops.
+ * its mark alone. Places that somebody acts on come before timing loops. A mark leads down to the second row where no label of the first is in its way.
  * @param {{name: string, x: number, t: number}[]} places @param {number} width
  */
 export function labels(places, width) {
   /** @type {[number, number][][]} */
   const rows = [[], []];
-  const laid = places.map((one) => ({ ...one, left: 0, row: -1 }));
+  const laid = places.map((one) => ({ ...one, left: 0, row: -1, leads: false }));
   for (const one of [...laid].sort((a, b) => Number(isLoop(a.name)) - Number(isLoop(b.name)) || b.x - a.x)) {
     const wide = labelWidth(one.name, LETTERS);
     for (const [row, begin] of [one.x - wide / 2, one.x - wide + 4, one.x - 4].flatMap((x) => [[0, x], [1, x]])) {
@@ -123,6 +123,7 @@ export function labels(places, width) {
       break;
     }
   }
+  for (const one of laid) one.leads = one.row === 1 && rows[0].every(([from, to]) => one.x < from - CLEAR || one.x > to + CLEAR);
   return laid;
 }
 

@@ -23,7 +23,7 @@ export interface Alert {
   id: string;
   t: number;
   car?: string | null;
-  kind: "overrun" | "switch_wrong" | "switch_unverified" | "feed_stale" | "car_silent" | "clock_unknown" | "fuel_short" | "release_overdue" | "in_overdue" | "answer_owed" | "plan_file" | "timetable" | "curfew" | "driver_laps" | "driver_limit" | "car_limit" | "many_alerts" | "misses_flag" | "tyre_hot" | "tyre_cold" | "tyre_pressure_high" | "tyre_pressure_low";
+  kind: "overrun" | "switch_wrong" | "switch_unverified" | "feed_stale" | "car_silent" | "clock_unknown" | "fuel_short" | "release_overdue" | "in_overdue" | "answer_owed" | "plan_file" | "timetable" | "curfew" | "driver_laps" | "driver_limit" | "car_limit" | "many_alerts" | "misses_flag" | "not_as_told" | "tyre_hot" | "tyre_cold" | "tyre_pressure_high" | "tyre_pressure_low";
   priority: "high" | "medium" | "low";
   active: boolean;
   acknowledged: boolean;
@@ -859,8 +859,14 @@ export interface RunProgress {
   window?: string | null;
   /** its tyre set, by its label in the plan */
   tyres?: string | null;
+  /** the compound of that set */
+  compound?: string | null;
   /** its fuel load at release */
   fuel_kg?: number | null;
+  /** who works on the car after it */
+  crew: string[];
+  /** how long that work takes: quick, likely, slow */
+  work_s?: [number, number, number] | null;
   items: ItemProgress[];
   reason?: string | null;
   /** False: it is over, and too little was driven to count as this run */
@@ -880,8 +886,12 @@ export interface RunRow {
   timed_wanted: number;
   timed_done: number;
   driver?: string | null;
+  /** the set that its first lap began on; of a run that was not driven, as planned */
   tyres?: string | null;
+  /** the same of the fuel */
   fuel_kg?: number | null;
+  planned_tyres?: string | null;
+  planned_fuel_kg?: number | null;
   /** as the first plan had it */
   planned_span_s?: [number, number] | null;
   stints: Stint[];
