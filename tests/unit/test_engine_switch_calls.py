@@ -197,9 +197,11 @@ def test_a_change_for_the_running_lap_that_telemetry_does_not_show_is_asked_for_
     assert again[-1].state == "done"
 
 
-@pytest.mark.parametrize(("laps", "part"), [("out, 1 timed, cool, 1 timed, in", 1 / 3), ("out, 1 timed, cool, in", 0.5)])
+@pytest.mark.parametrize(("laps", "part"), [
+    ("out, 1 timed, cool, 1 timed, in", 1 / 3), ("out, 1 timed, cool, in", 1 / 2),
+])  # fmt: skip
 def test_what_the_next_timed_lap_needs_back_is_told_in_the_first_third_or_not_at_all(laps: str, part: float) -> None:
-    """The torque map of the cool-down lap has another half a minute of use there, and its put-back needs the channel."""
+    """Half a lap of another torque map is of little use, and the put-back needs the channel."""
     stage = Stage(setup(plan(MAIN | {"laps": laps}))).green()
     stage.switch(10, "torque_map", 2)
     t = stage.drive(200, 125, 100)
