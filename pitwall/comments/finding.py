@@ -39,7 +39,7 @@ def subject_and_finding(reading: Reading) -> tuple[Subject, str | None]:
     if "finding" in parts and parts["finding"][0].value in (*CONTENT, "good"):
         _no_praise_of_what_lacks(parts)
     if "finding" not in parts:
-        return _without_finding(parts, subject)
+        return _lacks_stability(reading, subject) or _without_finding(parts, subject)
     entry, word = parts["finding"]
     tyres = "axle" in parts and parts["axle"][0].subject == "tyres"
     if word.key.startswith("fad") and (subject == "tyres" or (subject is None and tyres)):
@@ -120,6 +120,15 @@ def _own_subject(reading: Reading, entry: Entry, word: Word) -> Subject:
     if entry.value == "unstable" and "entry" not in phases and (phases or "speed" in reading.parts):
         return "balance"
     return entry.subject or "balance"  # type: ignore[return-value]  # as above
+
+
+def _lacks_stability(reading: Reading, subject: Subject | None) -> tuple[Subject, str] | None:
+    """What is unstable, where it is stability that is poor: ``braking stability poor t10``."""
+    named = any(word.key in ("stability", "stab") for word in reading.piece.words)
+    if not named or subject not in (None, "braking", "balance") or not {"poor", "lack"} & set(reading.parts):
+        return None
+    later = {entry.value for entry, _ in reading.phases} - {"entry"}
+    return ("balance" if later or subject == "balance" or "speed" in reading.parts else "braking"), "unstable"
 
 
 def _without_finding(parts: Parts, subject: Subject | None) -> tuple[Subject, str | None]:

@@ -109,6 +109,8 @@ def _places(
         if phases:
             turns = before.turns
             own |= {"speed": before.speed} if before.speed and not turns else {}
+        elif _is_another_end(reading, finding):
+            turns, phases = before.turns, before.phases
         elif ("finding" in parts or finding["what"] == "wheelspin") and _is_of_the_place(reading, finding):
             turns, phases = before.turns, before.phases
             if finding["about"] == "braking" and set(phases) - {"entry"}:
@@ -128,6 +130,13 @@ def _goes_one_way(reading: Reading, finding: Mapping[str, Any]) -> None:
     word = reading.parts["trend"][1] if "trend" in reading.parts else None
     if word is not None and word.plain in TWO_WAYS and finding["what"] not in (None, *CONTENT, "good"):
         raise Slip(word, "'better' or 'worse'", f"{word.plain!r} may be either of what is not wanted, ")
+
+
+def _is_another_end(reading: Reading, finding: Mapping[str, Any]) -> bool:
+    """Guard: only which end is said behind the comma, of what happens in a corner: ``t1 lock fl 2, fr 3``."""
+    happens = finding["about"] in OF_A_PLACE or (finding["about"], finding["what"]) in HAPPENS
+    ends = bool({"corner", "axle", "side"} & set(reading.parts))
+    return ends and happens and set(reading.parts) <= {"corner", "axle", "side", "severity", "confidence"}
 
 
 def _is_of_the_place(reading: Reading, finding: Mapping[str, Any]) -> bool:
@@ -224,7 +233,7 @@ def _is_of_the_same_thing(reading: Reading, before: Meaning | None) -> None:
     there of what is good elsewhere: ``traction good t2, bad t9``."""
     parts = reading.parts
     bare = "poor" in parts and not {"subject", "finding"} & set(parts) and parts["poor"][1].key in ("bad", "poor")
-    if before is not None and bare and before.finding["about"] in POOR and before.finding.get("what") == "good":
+    if before is not None and bare and before.finding["about"] in POOR and before.finding.get("what") in ("good", None):
         parts["subject"] = (by_form()[before.finding["about"]], parts["poor"][1])
     if before is None or "finding" not in parts or {"subject", "corner"} & set(parts):
         return

@@ -17,7 +17,7 @@ from pitwall.comments.splitting import Piece, Slip, Word
 from pitwall.comments.words import BEFORE_IT, by_form
 from pitwall.model.comments import CONTENT, FINDINGS
 
-BETWEEN = ("and", "&")
+BETWEEN = ("and", "&", "also")
 OF_MANY = ("cold", "hot", "worn", "weak", "soft", "harsh", "heavy", "light", "grabs", "cut", "flat", "vibration",
            "pulls", "good", "low")
 """Findings that may be of several things: of which is said, or is what stands before the "and"."""
@@ -25,6 +25,9 @@ SAID_OF_BOTH = ("severity", "trend", "amount", "confidence")
 OWN_PLACE = ("speed", "everywhere", "subject", "corner", "axle")
 LISTED = ("severity", "confidence", "trend", "amount", "speed", "everywhere", "axle", "side", "corner")
 """What may be said of one more place in a list, of which the finding stands before the comma."""
+MOST = 6
+"""In a remark with more of them none is tried: either side may be parted again, and a line that a page sends must not
+keep the daemon busy."""
 Reader = Callable[[Piece], list[Reading]]
 
 
@@ -46,13 +49,18 @@ def tried(piece: Piece, read: Reader) -> list[Reading]:
 def _paired(piece: Piece, read: Reader) -> tuple[list[Reading], Slip | None]:
     """The readings before and behind the first "and" that parts two remarks; none where nothing does, and a slip where
     that is in doubt."""
+    if sum(word.key in BETWEEN for word in piece.words) > MOST:
+        return [], None
     for at, word in enumerate(piece.words[1:-1], 1):
-        if word.key not in BETWEEN:
-            continue
+        if word.key not in BETWEEN or piece.words[at + 1].key.isdecimal():
+            continue  # "t4 and 5 us"
         first = replace(piece, words=piece.words[:at], end=word.at)
         second = Piece(piece.words[at + 1 :], goes_on=True, end=piece.end, then=True)
         try:
-            before, behind = read(first), tried(second, read)
+            before = read(first)
+            if not before[-1].piece.goes_on and not _tells(before[-1]):
+                continue  # "t4 and t7 us"
+            behind = tried(second, read)
             if _is_more_of_the_list(before, behind[0]):
                 return [*before, *behind], None
             if not _both_tell(before[-1], behind[0]):
@@ -83,9 +91,9 @@ def _is_more_of_the_list(before: list[Reading], behind: Reading) -> bool:
     """Guard: one more place behind a comma, or how bad it is, and then another thing: ``us t4 3, t7 2 and rears hot``.
     Bare turns before another turn may be of what follows: ``us t4, t5 and t6 os``."""
     only = before[0]
-    if len(before) > 1 or not only.piece.goes_on or only.kept or set(only.parts) - set(LISTED):
+    if len(before) > 1 or not only.piece.goes_on or only.piece.sentence or only.kept or set(only.parts) - set(LISTED):
         return False
-    if not _finds(behind, "trend", "amount"):
+    if not _finds(behind, "trend", "amount") and not (behind.turns and {"trend", "amount"} & set(behind.parts)):
         return False
     if {"severity", "confidence", "trend", "amount"} & set(only.parts):
         return True
@@ -101,12 +109,18 @@ def _both_tell(before: Reading, behind: Reading) -> bool:
     """Guard: something is found, or judged, on either side."""
     if before.kept or behind.kept:
         return False
-    judged = "finding" not in before.parts and ("trend" in before.parts or {"subject", "amount"} <= set(before.parts))
     placed = behind.turns or {"speed", "everywhere"} & set(behind.parts)
-    later = bool({"trend", "amount"} & set(behind.parts) and placed)
+    listed = any(word.at + len(word.text) >= before.piece.words[-1].at for _, word in before.phases)
+    later = bool({"trend", "amount"} & set(behind.parts) and (placed or (behind.phases and not listed)))
     if _praises(before) and _praises(behind) and set(behind.parts) <= {"finding", "confidence"} and not placed:
         return False  # "nice and stable"
-    return (judged or _finds(before)) and (_finds(behind, "trend", "amount") or later)
+    return _tells(before) and (_finds(behind, "trend", "amount") or later)
+
+
+def _tells(reading: Reading) -> bool:
+    """Guard: something is found here, or judged: "the same, and t4 us"."""
+    judged = "trend" in reading.parts or {"subject", "amount"} <= set(reading.parts)
+    return _finds(reading) or ("finding" not in reading.parts and judged)
 
 
 def _praises(reading: Reading) -> bool:

@@ -191,7 +191,7 @@ class Reading:
     def has_its_phase_in(self, more: Reading) -> bool:
         """True for a finding in a turn and in no phase, where only a phase is said behind the comma: ``us t4, mid``."""
         another = more.piece.contrast or more.piece.then or more.turns
-        if self.kept or more.kept or more.asides or more.noted or another:
+        if self.kept or more.kept or more.asides or another:
             return False
         bare = bool(more.phases) and set(more.parts) <= {"severity", "confidence"} - set(self.parts)
         return bare and bool(self.turns) and not self.phases and "finding" in self.parts and not self.denies

@@ -75,7 +75,7 @@ def feels_like(words: tuple[Word, ...], at: int) -> Group | None:
     while ahead < len(words) and words[ahead].key in ("a", "the", "it's", "some"):
         ahead += 1
     known = form_at(words, ahead) if ahead < len(words) else None
-    if known is None or known.part not in ("finding", "phrase", "axle", "corner", "severity"):
+    if known is None or known.part not in ("finding", "phrase", "axle", "corner", "severity", "subject"):
         return None
     return Group(words[at : at + 1], by_form()["the"], form="the")
 

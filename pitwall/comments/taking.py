@@ -25,6 +25,8 @@ DENIED = f"right behind it what there is not, such as no us; else '{MARK}' and f
 AS_BEFORE = ("as before", "as last run")
 LEADING = ("in", "on", "at", "of", "into", "out of", "from", "with", "and", "&", "for", "through", "to", "about")
 """Fillers that more should follow."""
+SHORTENED = ("sev", "conf", "ent", "ex", "approx", "ca", "corr", "temp", "temps", "bal", "trac", "eng", "tyr")
+"""Words behind which a stop ends no sentence: ``us t3 sev. 2``."""
 PLACE = ("turn", "phase", "speed", "everywhere")
 
 
@@ -49,7 +51,8 @@ def _sentences(piece: Piece) -> Iterator[Piece]:
     """The piece cut behind each word with a stop; what begins behind one goes on as behind a comma."""
     begin = 0
     for at, word in enumerate(piece.words, 1):
-        if word.text.endswith(".") or at == len(piece.words):
+        stop = word.text.endswith(".") and word.key not in SHORTENED
+        if stop or at == len(piece.words):
             end = piece.end if at == len(piece.words) else piece.words[at].at
             own = piece.words[begin:at]
             yield Piece(own, piece.goes_on or begin > 0, end, piece.contrast and begin == 0, sentence=begin > 0)

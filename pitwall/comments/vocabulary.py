@@ -32,7 +32,8 @@ FINDINGS: tuple[Entry, ...] = (
                        " | lack of rotation | lacks rotation | bad rotation | not rotating | doesn't rotate"
                        " | won't rotate | can't turn | can't rotate | cannot rotate | cannot turn | doesn't turn"
                        " | not turning", "understeer"),
-        "oversteer": ("os | stepped out | oversteered | came around | came round | oversteer | oversteers"
+        "oversteer": ("os | stepped out | oversteered | came around | came round | coming around"
+                      " | coming round | oversteer | oversteers"
                       " | oversteering | oversteery | over | loose"
                       " | steps out | step out"
                       " | stepping out | kicks out | comes around | comes round | tail happy | os moment"
@@ -84,7 +85,7 @@ FINDINGS: tuple[Entry, ...] = (
     }, "braking"),
     *entries("finding", {
         "bottoming": ("bottoming | hit the floor | hit the ground | bott | floor hits the kerb"
-                      " | floor hitting the kerb | hits the floor"
+                      " | floor hitting the kerb | hits the floor | hits floor"
                       " | hitting the floor | scraping floor | floor scraping"
                       " | scrapes the floor | floor touches"
                       " | floor touching | floor hits | touches the ground | scrapes"
@@ -210,6 +211,7 @@ FINDINGS: tuple[Entry, ...] = (
                                    " | awesome | mega | lovely | amazing | love it | decent | rotates nicely"
                                    " | rotates well"
                                    " | good rotation | bites well | bites nicely | stays planted | stays stable"
+                                   " | up to temp | up to temperature"
                                    " | can't complain | cannot complain", "as it should be")}),
 )  # fmt: skip
 
@@ -222,7 +224,8 @@ TABLE: tuple[Entry, ...] = (
                                      " | rest | the rest | otherwise | everywhere else | everything else | all else",
                                      "in no one corner, beside those that were named")}),
     *entries("phase", {
-        "entry": ("entry | en | ent | entries | turn in | turns in | turning in | under braking | on the brakes"
+        "entry": ("entry | en | ent | entries | on lift | turn in | turns in | turning in | under braking"
+                  " | on the brakes"
                   " | off throttle | lift off"
                   " | trail braking | under trail braking | on entry | corner entry | into it"
                   " | going into it | when braking | on turn in",
@@ -289,7 +292,7 @@ TABLE: tuple[Entry, ...] = (
               " | little bit of | a little bit of", "felt"),
         "3": ("3 | 3/5 | 3 out of 5 | moderate | quite a bit | quite a bit of | a fair bit"
               " | a fair bit of", "costs time"),
-        "4": ("4 | 4/5 | 4 out of 5 | big | a lot | lots | strong | lots of | a lot of | loads of"
+        "4": ("4 | 4/5 | 4 out of 5 | big | major | a lot | lots | strong | lots of | a lot of | loads of"
               " | plenty of | quite a lot | quite a lot of | tons of | heaps of | like mad | like crazy"
               " | like hell", "costs much time"),
         "5": ("5 | 5/5 | 5 out of 5 | huge | massive | undriveable | undrivable", "cannot be driven"),

@@ -133,7 +133,7 @@ def test_only_which_end_behind_a_comma_is_of_the_same_remark() -> None:
     """``lock t1, front`` is one remark; with a finding or a place of its own it is another."""
     assert said("lock t1, front 3") == ["t1 front lock 3"]
     assert said("slight us, all slow corners") == ["slow us 1"]
-    assert said("front lock t1, rear 2") == ["t1 front lock", "rear lock 2"]
+    assert said("front lock t1, rear 2") == ["t1 front lock", "t1 rear lock 2"]
 
 
 def test_a_turn_behind_corner_phases_is_the_place_of_all_of_them() -> None:

@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 import pytest
 
+from pitwall.comments.pairing import tried
+from pitwall.comments.reading import Reading
 from pitwall.comments.shorthand import ShorthandError, Typed, parse
+from pitwall.comments.splitting import Piece, Slip, pieces
+from pitwall.comments.taking import read
 from tests.unit.comments_stage import said
 
 
@@ -186,6 +192,8 @@ def test_turns_and_laps_that_are_spelt_out() -> None:
      ["t2 entry us 2", "t2 mid us 3", "t2 exit neutral", "t1 rear lock 4"]),
     ("rear nervous t1 3 and t2 kerbs harsh", ["t1 rear braking unstable 3", "t2 harsh"]),
     ("front sliding t4 and t9 nervous", ["t4 front us", "t9 braking unstable"]),
+    ("t9 snap exit, 4 also planted t8", ["t9 exit snap 4", "t8 neutral"]),
+    ("turn two feels good. t8 & t9 bottoming 2", ["t2 neutral", "t8 bottoming 2", "t9 bottoming 2"]),
 ])  # fmt: skip
 def test_nothing_moves_over_an_and(typed: str, read: list[str]) -> None:
     """How bad, which end and where stay on the side of it on which they are said."""
@@ -205,6 +213,7 @@ def test_what_may_be_of_either_side_is_asked_about(typed: str, word: str) -> Non
 @pytest.mark.parametrize(("typed", "read"), [
     ("wheelspin t2 2 and t9 4", ["t2 spin 2", "t9 spin 4"]), ("us t4 3 and t7 2 os", ["t4 us 3", "t7 os 2"]),
     ("traction good t2, bad t9", ["t2 traction good", "t9 spin"]),
+    ("traction better t3, still poor t6", ["t3 traction better", "t6 spin same"]),
     ("steering heavy t5 3, kickback t7 2", ["t5 steering heavy 3", "t7 steering kickback 2"]),
     ("entry ok, mid us 2, exit os 3 t7", ["t7 entry neutral", "t7 mid us 2", "t7 exit os 3"]),
     ("entry us, t4 exit os", ["entry us", "t4 exit os"]), ("gear shift rough 3 under power", ["exit rough shift 3"]),
@@ -213,6 +222,35 @@ def test_what_may_be_of_either_side_is_asked_about(typed: str, word: str) -> Non
 def test_lists_of_what_happens_where(typed: str, read: list[str]) -> None:
     """A turn at the end is of all phases before it; one in the middle only of what follows."""
     assert said(typed) == read
+
+
+@pytest.mark.parametrize(("typed", "read"), [
+    ("t1 en lock rr 2, rl 3", ["t1 entry rear right lock 2", "t1 entry rear left lock 3"]),
+    ("t1 front lock 2, rear 3", ["t1 front lock 2", "t1 rear lock 3"]),
+    ("t3 spin left, right 2", ["t3 left spin", "t3 right spin 2"]),
+    ("t9 fl hot 3, fr 2", ["t9 front left hot 3", "front right hot 2"]),
+    ("braking stability poor t10", ["t10 braking unstable"]),
+    ("t7 slight os, exit only", ["t7 exit os 1"]), ("feels like the engine is flat", ["down on power"]),
+])  # fmt: skip
+def test_another_end_behind_a_comma_is_of_the_same_corner(typed: str, read: list[str]) -> None:
+    """What happens in a corner; a tyre is as hot elsewhere."""
+    assert said(typed) == read
+
+
+@pytest.mark.parametrize("typed", ["t4 and " * 200 + "us", "us, " + "t4 and " * 6 + "us", "us and " * 250 + "os"])
+def test_many_ands_are_read_in_few_steps(typed: str) -> None:
+    """Each could part either side again; a line from a page must not keep the daemon busy."""
+    steps = 0
+
+    def read_one(piece: Piece) -> list[Reading]:
+        nonlocal steps
+        steps += 1
+        return [read(piece)]
+
+    for piece in pieces(typed):
+        with suppress(Slip):
+            tried(piece, read_one)
+    assert steps < 200
 
 
 def test_two_classes_of_corners() -> None:
