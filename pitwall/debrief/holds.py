@@ -75,6 +75,32 @@ class Stretch:
 
 def by_positions(hold: HoldAsked, lap: LapRow, notes: CarNotes, lap_map: LapMap) -> Stretch | None:
     """The hold as positions of this lap show it; None where there are too few of them, or no constant speed."""
+    found = _near_place(hold, lap, notes, lap_map)
+    if found is None:
+        return None
+    t, metres, speed = found
+    return _by_places(hold, t, metres) if speed is None else _by_speeds(hold, t, metres, speed)
+
+
+def shows_none(hold: HoldAsked, lap: LapRow, notes: CarNotes, lap_map: LapMap) -> bool:
+    """Guard: positions with speeds came all the way over the place of the hold, and no stretch of them is at one speed.
+
+    Where the world held a speed such a stretch was found in every case (``simulations/score_debrief.py``).
+    """
+    found, place_m = _near_place(hold, lap, notes, lap_map), lap_map.distance_at_phase(hold.place)
+    if found is None or place_m is None:
+        return False
+    t, metres, speed = found
+    over_m = place_m + hold.speed_mps * (hold.settle_s + hold.seconds)
+    seen = metres[0] <= place_m and metres[-1] >= over_m and float(np.max(np.diff(t))) <= BLUNT_S / 2
+    return seen and speed is not None and _longest_level(t, speed, hold.speed_mps, BAND_MPS) is None
+
+
+def _near_place(
+    hold: HoldAsked, lap: LapRow, notes: CarNotes, lap_map: LapMap
+) -> tuple[Array, Array, Array | None] | None:
+    """Times, metres and, where all have one, speeds of the positions in which a hold would be; None where there are too
+    few."""
     place_m = lap_map.distance_at_phase(hold.place)
     if place_m is None or lap_map.profile is None:
         return None
@@ -91,9 +117,8 @@ def by_positions(hold: HoldAsked, lap: LapRow, notes: CarNotes, lap_map: LapMap)
     given = notes.at_mps[here]
     if (len(t) - 1) / (t[-1] - t[0]) < LEAST_HZ:
         return None
-    if any(given[at] is None for at in near):
-        return _by_places(hold, t, metres)
-    return _by_speeds(hold, t, metres, np.array([given[at] for at in near], dtype=np.float64))
+    speeds = [given[at] for at in near]
+    return t, metres, None if None in speeds else np.array(speeds, dtype=np.float64)
 
 
 def _by_speeds(hold: HoldAsked, t: Array, metres: Array, speed: Array) -> Stretch | None:

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from pitwall.debrief.holds import HoldAsked, Stretch, at_place, by_crossings, by_positions
+from pitwall.debrief.holds import HoldAsked, Stretch, at_place, by_crossings, by_positions, shows_none
 from pitwall.debrief.model import DataWindow, Evidence, ItemRow, LapRow, SwitchAt, SwitchMove, Uncertain
 from pitwall.debrief.notes import CarNotes
 from pitwall.model.car import Switch
@@ -93,6 +93,9 @@ def window_of(item: ItemDone, car: CarFacts) -> DataWindow | None:
     at_a_place = what == "hold" and (item.hold is not None or item.place is not None)
     switches = _switches(found, car, SET_WITHIN_S if what == "lap" else 0.0)
     faults = _faults(item, found, switches)
+    if what == "hold" and item.hold is not None and found.evidence != "positions" and shows_none(
+            item.hold, lap, car.notes, car.lap_map):
+        faults = [f"positions show no constant speed behind {item.row.place}", *faults]
     outcome = "done_badly" if faults else "done" if _shown(item, switches) else item.row.outcome
     # The times are as sure as the loops are, whether or not anything was done between them.
     text = f"if it was done: {found.text}" if outcome == "probably_done" else found.text

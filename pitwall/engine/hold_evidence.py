@@ -1,11 +1,15 @@
-"""Somebody says that a hold was done, and the loops say that its lap was driven at full pace: it was not.
+"""Somebody says that a hold was done, and positions or loops say that it was not.
 
-A hold costs time. The sector in which it lies can be no quicker than the car's best there and what the hold costs at
-least (``track/hold_cost.py``; where the circuit has no geometry, or the file no speed, a share of what the procedure's
-file says that it adds). A sector that took hardly more than the best one had no hold in it, whoever confirmed it: the
-item is *not done*, the reason has both figures, and it is told anew on the next lap of the run that allows it. Nothing
-is said where evidence is thin: no timed lap of this car to compare with, loops that were not seen, a cost that is lost
-in how laps scatter, or positions that showed the hold.
+*Positions* with speeds that came all the way past its place, and show no one speed anywhere, had no hold in them
+(``hold_passing.py``). *Loops*: a hold costs time. The sector in which it lies can be no quicker than the car's best
+there and what the hold costs at least (``track/hold_cost.py``; where the circuit has no geometry, or the file no speed,
+a share of what the procedure's file says that it adds). A sector that took hardly more than the best one had no hold in
+it. Whoever confirmed it: the item is *not done*, the reason says what was seen, and it is told anew on the next lap of
+the run that allows it.
+
+Nothing is said where evidence is thin: no timed lap of this car to compare with, loops that were not seen, a cost that
+is lost in how laps scatter, positions that showed the hold, or words that the driver may have followed on the lap
+before.
 """
 
 from __future__ import annotations
@@ -63,6 +67,8 @@ def judge(car: TeamCar, run: RunState, leg: int, lap: LapRecord, now: float) -> 
     for item in run.items:
         if item.leg != leg or item.judged or item.state not in TOLD or item.key in car.holds.proven:
             continue
+        if lap.disturbed or _may_be_before(car, item, lap):
+            continue
         item.judged = True
         against = _against(car, item, lap)
         if against is not None:
@@ -83,8 +89,11 @@ def _not_done(car: TeamCar, run: RunState, item: ItemState, reason: str, now: fl
 def _against(car: TeamCar, item: ItemState, lap: LapRecord) -> str | None:
     """What the loops say against it, in words; None where they say nothing."""
     procedure = car.setup.procedures.get(item.item.do)
+    passing = car.holds.passings.get((item.key, lap.number))
+    if passing is not None and passing.none_held:
+        return f"positions show no constant speed behind {item.item.after or item.item.at}"
     cost = _cost(car, item, procedure) if procedure is not None else None
-    if cost is None or lap.disturbed or cost.least_s < LEAST_S:
+    if cost is None or cost.least_s < LEAST_S:
         return None
     between = _loops_about(car, cost)
     took = _between(lap, *between) if between is not None else None
@@ -95,9 +104,19 @@ def _against(car: TeamCar, item: ItemState, lap: LapRecord) -> str | None:
     return f"{_sector(car, *between)} took {took:.1f} s, and {best:.1f} s on a timed lap: {cost.words}"
 
 
+def _may_be_before(car: TeamCar, item: ItemState, lap: LapRecord) -> bool:
+    """Guard: the driver heard it on the lap before, with its place still ahead: he may have done it there at once."""
+    named, before = item.item.after or item.item.at, car.track.laps[-2] if len(car.track.laps) > 1 else None
+    if named is None or before is None or before.end_t != lap.start_t:
+        return False
+    ahead_s = (1.0 - car.lap_map.phase_of(named)) * (lap.start_t - before.start_t)
+    said = [call.said_t for call in car.book.calls.values() if call.spec.item == item.key and call.said_t is not None]
+    return any(before.start_t <= t < lap.start_t - ahead_s for t in said)
+
+
 def _cost(car: TeamCar, item: ItemState, procedure: Procedure) -> _Cost | None:
     named = item.item.after or item.item.at
-    if procedure.data_window != "hold" or "speed" not in procedure.done_when or named is None:
+    if "speed" not in procedure.done_when or named is None:  # also a pass at a declared pace, which is no hold
         return None
     place, profile = car.lap_map.phase_of(named), car.lap_map.profile
     hold = figures(car, item, procedure, named) if procedure.hold is not None else None

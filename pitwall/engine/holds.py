@@ -13,6 +13,7 @@ from collections import deque
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from pitwall.engine.hold_passing import BEFORE_M, Passing
 from pitwall.engine.run_state import ItemState
 from pitwall.engine.switches import item_arguments
 from pitwall.model.events import CarCrossed, CarPositioned
@@ -57,6 +58,8 @@ class HoldWatch:
     over_at: float | None = None
     range_mps: tuple[float, float] = (0.0, 0.0)
     proven: dict[str, tuple[float, str]] = field(default_factory=dict)
+    passings: dict[tuple[str, int], Passing] = field(default_factory=dict)
+    """By key of an item and number of a lap: how the car passed its place."""
 
     def sharp(self, now: float) -> bool:
         """Guard: positions come at 5 Hz or better, and still do."""
@@ -116,7 +119,9 @@ def position(car: TeamCar, event: CarPositioned, now: float) -> bool:
         return False
     before = watch.holding()
     watch.seen.append((event.t, event.distance_m, _speed(watch, event)))
-    _follow(car, watch, event)
+    wanted = wish(car)
+    _pass(car, watch, event, wanted)
+    _follow(car, watch, event, wanted)
     for key, (t, reason) in watch.proven.items():
         # Belief may have been rebuilt since: what positions showed stays shown.
         _done(car, key, t, reason)
@@ -130,8 +135,19 @@ def _speed(watch: HoldWatch, event: CarPositioned) -> float:
     return max(0.0, (event.distance_m - distance) / (event.t - t))
 
 
-def _follow(car: TeamCar, watch: HoldWatch, event: CarPositioned) -> None:
-    wanted, speed = wish(car), watch.seen[-1][2]
+def _pass(car: TeamCar, watch: HoldWatch, event: CarPositioned, wanted: HoldWish | None) -> None:
+    place_m = car.lap_map.distance_at_phase(wanted.place) if wanted is not None else None
+    if wanted is None or place_m is None or car.lap_map.profile is None or event.speed_mps is None:
+        return
+    length_m, reach_m = car.lap_map.profile.length_m, wanted.speed_mps * (wanted.length_s + REACH_S)
+    beyond = (event.distance_m - place_m + BEFORE_M) % length_m - BEFORE_M
+    if beyond <= reach_m:
+        key = wanted.item.key, car.track.lap_number
+        watch.passings.setdefault(key, Passing(wanted.speed_mps, reach_m)).see(event.t, beyond, event.speed_mps)
+
+
+def _follow(car: TeamCar, watch: HoldWatch, event: CarPositioned, wanted: HoldWish | None) -> None:
+    speed = watch.seen[-1][2]
     if watch.over_at is not None and event.t > watch.over_at:
         if event.t > watch.over_at + KEPT_S:
             watch.let_go()

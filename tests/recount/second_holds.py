@@ -57,6 +57,9 @@ def held(told: Told, car: str, lap: Lap, actual: Any) -> Row:
     if actual.evidence == "positions":
         return seen(told, car, lap, asked, actual)
     found = reckoned(told, car, lap, asked)
+    if asked.at_a_speed and nothing_held(told, car, lap, asked):  # that stands first, with the name of the place
+        place = [float(one) for one in re.findall(r"\d+", str(actual.place))]
+        found |= {"evidence_text": Own([*place, *found["evidence_text"].value]), "spoilt": Own(place)}
     return found if asked.at_a_speed else {key: value for key, value in found.items() if key != "speed_mps"}
 
 
@@ -70,20 +73,7 @@ def seen(told: Told, car: str, lap: Lap, asked: Asked, actual: Any) -> Row:
     has to lie within a tenth of a second of it, the ends of its interval within half a second of ours. All else follows
     from those moments, and is reckoned exactly.
     """
-    track = map_of(told, car)
-    by_time = {one["t"]: one for one in reversed(told.facts("car_positioned", car))}  # of two at once the first counts
-    rows = [by_time[t] for t in sorted(by_time) if lap.begin <= t <= lap.end]
-    whole = sum(one["length_m"] for one in told.setup["circuit"]["segments"])
-    metres = np.array([one["distance_m"] for one in rows])
-    laps = np.cumsum([0, *((later < earlier - whole / 2) * 1 - (later > earlier + whole / 2) * 1
-                           for earlier, later in pairwise(metres))])  # fmt: skip
-    metres = metres + whole * laps
-    metres = metres - whole * math.floor(float(np.median(metres)) / whole)
-    place_m = track.distance_at_phase(asked.place) or 0.0
-    far = place_m + asked.speed * (asked.settle + asked.seconds + 8.0) + 200.0
-    kept = (metres >= place_m - 100.0) & (metres <= far)
-    t, speed = (np.array([one[key] for one in rows])[kept] for key in ("t", "speed_mps"))
-    metres = metres[kept]
+    t, metres, speed = about(told, car, lap, asked)
     first, last, level = longest_level(t, speed, asked.speed)
     back = len(t) - 1
     begin = edge(-t[::-1], speed[::-1], back - first, beside(speed[::-1], back - first, back - last), leaves=False)
@@ -103,6 +93,40 @@ def seen(told: Told, car: str, lap: Lap, asked: Asked, actual: Any) -> Row:
         found[f"{name}_m"] = {key: Own(value, off=ROUNDED_M) for key, value in
                               zip(("value", "low", "high"), ends, strict=True)}
     return found
+
+
+def about(told: Told, car: str, lap: Lap, asked: Asked) -> tuple[Array, Array, Array]:
+    """Times, metres and speeds of the positions of the lap about the place of the hold."""
+    track = map_of(told, car)
+    by_time = {one["t"]: one for one in reversed(told.facts("car_positioned", car))}  # of two at once the first counts
+    rows = [by_time[t] for t in sorted(by_time) if lap.begin <= t <= lap.end]
+    if not rows:
+        return np.array([]), np.array([]), np.array([])
+    whole = sum(one["length_m"] for one in told.setup["circuit"]["segments"])
+    metres = np.array([one["distance_m"] for one in rows])
+    laps = np.cumsum([0, *((later < earlier - whole / 2) * 1 - (later > earlier + whole / 2) * 1
+                           for earlier, later in pairwise(metres))])  # fmt: skip
+    metres = metres + whole * laps
+    metres = metres - whole * math.floor(float(np.median(metres)) / whole)
+    place_m = track.distance_at_phase(asked.place) or 0.0
+    far = place_m + asked.speed * (asked.settle + asked.seconds + 8.0) + 200.0
+    kept = (metres >= place_m - 100.0) & (metres <= far)
+    t, speed = (np.array([one[key] for one in rows])[kept] for key in ("t", "speed_mps"))
+    return t, metres[kept], speed
+
+
+def nothing_held(told: Told, car: str, lap: Lap, asked: Asked) -> bool:
+    """Whether positions came all the way over the place, four times a second and without a gap, and no second and a
+    half of them are at one speed."""
+    t, metres, speed = about(told, car, lap, asked)
+    place_m = map_of(told, car).distance_at_phase(asked.place)
+    if place_m is None or len(t) < 10 or None in speed.tolist() or (len(t) - 1) / (t[-1] - t[0]) < 3.5:
+        return False
+    over = place_m + asked.speed * (asked.settle + asked.seconds)
+    if metres[0] > place_m or metres[-1] < over or max(b - a for a, b in pairwise(t)) > 0.65:
+        return False
+    first, last, _ = longest_level(t, speed, asked.speed)
+    return bool(t[last] - t[first] < 1.5)
 
 
 def longest_level(t: Array, speed: Array, wanted: float) -> tuple[int, int, float]:

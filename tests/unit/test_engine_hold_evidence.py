@@ -14,6 +14,7 @@ from pitwall.app.debrief_live import noted_session
 from pitwall.app.debriefing import debrief
 from pitwall.app.next_plan import next_plan
 from pitwall.engine.progress import ItemState
+from pitwall.model import events as ev
 from pitwall.model.debrief_rows import ItemRow, RunDebrief
 from pitwall.model.outputs import Alert
 from tests.unit.engine_stage import plan, reason, setup, shipped
@@ -30,6 +31,8 @@ COOL_S = 200.0 + 110.0 + 90.0
 
 class Holding(Kept):
     """Out and a timed lap at the pace; the call for the hold is said and confirmed on the lap that follows."""
+
+    speed: float
 
     def __init__(self, item: dict[str, Any] = HOLD, *, confirms: bool = True, **more: Any) -> None:
         base = shipped()
@@ -196,3 +199,82 @@ def test_done_on_the_lap_before_the_in_lap_it_is_not_judged_by_that() -> None:
     assert stage.item.state == "done"
     stage.sectors(end, 29.7, 32.4, 24.0, home=True)
     assert stage.item.state == "done"
+
+
+def pass_by(stage: Holding, begin: float, *speeds: tuple[float, float]) -> None:
+    """Positions at 5 Hz from 50 m before turn 4 on, with a speed for so many seconds each."""
+    place = stage.car.lap_map.distance_at_phase(stage.car.lap_map.phase_of("turn 4")) or 0.0
+    t, at = begin, place - 50.0
+    for seconds, last in speeds:
+        first = stage.speed
+        for step in range(round(seconds * 5)):
+            speed = first + (last - first) * (step + 1) / round(seconds * 5)
+            t, at, stage.speed = round(t + 0.2, 3), at + speed * 0.2, speed
+            stage.give(ev.CarPositioned(id=f"p{t:.1f}", t=t, car="41", distance_m=at, speed_mps=speed))
+
+
+@pytest.mark.parametrize(("way", "outcome"), [
+    (((3.0, 65.0), (3.0, 48.0), (3.0, 68.0), (4.0, 30.0)), "not_done"),  # up and down, at no one speed
+    (((3.0, 55.0), (6.5, 55.0), (3.0, 70.0), (3.0, 40.0)), "done"),
+    (((3.0, 50.0), (4.0, 50.2), (3.0, 70.0), (4.0, 40.0)), "done_badly"),  # too short, and too slow
+])
+def test_positions_that_show_no_constant_speed_outweigh_the_word(
+    way: tuple[tuple[float, float], ...], outcome: str
+) -> None:
+    """The lap was slow enough, and the driver says that he held it; from before the place to far behind it the car went
+    at no one speed. What was held too short or at another speed is no contradiction, but done badly."""
+    stage = Holding()
+    stage.speed = 40.0
+    call = stage.call("constant_speed_hold")
+    stage.wait(call.spec.say_by_s - 0.5)
+    stage.command("said", call=call.id)
+    t = COOL_S + 40.0
+    stage.cross(t, "1")
+    pass_by(stage, t + 0.2, *way)
+    stage.command("confirm", call=call.id)
+    stage.cross(t + 45, "2")
+    stage.cross(t + 85)
+    row = stage.row()
+    assert row.outcome == outcome
+    if outcome == "not_done":
+        assert row.reason == "confirmed, but positions show no constant speed behind turn 4"
+
+
+def test_positions_that_have_a_gap_there_say_nothing() -> None:
+    """For three seconds behind the place nothing was heard: that may have been the hold."""
+    stage = Holding()
+    stage.speed = 40.0
+    call = stage.call("constant_speed_hold")
+    stage.wait(call.spec.say_by_s - 0.5)
+    stage.command("said", call=call.id)
+    t = COOL_S + 40.0
+    stage.cross(t, "1")
+    pass_by(stage, t + 0.2, (2.0, 60.0))
+    pass_by(stage, t + 7.0, (3.0, 68.0), (4.0, 30.0))
+    stage.command("confirm", call=call.id)
+    stage.cross(t + 45, "2")
+    stage.cross(t + 85)
+    assert stage.item.state == "done"
+
+
+def test_what_was_heard_on_the_lap_before_may_have_been_done_there() -> None:
+    """The call was said with its place still ahead: whether it was done at once, the lap that it was meant for cannot
+    say."""
+    stage = Holding()
+    item, lap = stage.item, stage.car.track.laps[-1]
+    call = stage.call("constant_speed_hold")
+    call.said_t, item.state = lap.start_t + 5.0, "called"
+    end = stage.sectors(COOL_S, 29.7, 32.4, 28.0)
+    stage.wait(end + 1)
+    assert stage.item.state != "not_done"
+
+
+@pytest.mark.parametrize(("sector_s", "state"), [(32.9, "not_done"), (36.0, "done")])
+def test_a_pass_at_a_declared_pace_is_judged_by_what_it_adds(sector_s: float, state: str) -> None:
+    """Past the camera at 80 km/h: eight seconds by its file, and the sector took as long as on a timed lap."""
+    stage = Holding({"do": "photo_pass", "on": "in", "at": "sluice", "want": "must"}, laps="out, 1 timed, in")
+    stage.told(COOL_S, 29.7, sector_s, 24.0, home=True)
+    assert stage.item.state == state
+    if state == "not_done":
+        assert stage.item.reason is not None
+        assert stage.item.reason.endswith("by its file photo_pass adds 8 s")
