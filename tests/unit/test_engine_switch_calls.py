@@ -212,6 +212,22 @@ def test_what_the_next_timed_lap_needs_back_is_told_in_the_first_third_or_not_at
     assert call.spec.room.end_by_s == pytest.approx(leg.start_s + part * (leg.end_s - leg.start_s), abs=0.01)
 
 
+@pytest.mark.parametrize(("command", "sure"), [("said", False), ("confirm", True)])
+def test_what_was_said_as_it_left_the_stack_was_said(command: str, sure: bool) -> None:
+    """The engineer is in the middle of the sentence when the plan needs it no more: the driver moves the switch all the
+    same, and pitwall must know where it stands."""
+    stage = Stage(setup(plan(MAIN | {"laps": "out, 1 timed, cool, 1 timed, in"}))).green()
+    t = stage.drive(200, 125, 100)
+    stage.wait(t + 4)
+    call = stage.call("main-1-2-switch-0")
+    before = stage.car.switches.stands("torque_map")
+    stage.status(t + 5, "red")
+    assert (call.state, before) == ("withdrawn", 2)
+    stage.command(command, t + 7, call=call.id)
+    assert (call.state, stage.car.switches.stands("torque_map")) == ("withdrawn", 1)
+    assert ("torque_map" in stage.car.switches.verified) == sure
+
+
 def test_an_item_done_on_a_lap_that_was_put_in_is_not_wanted_again() -> None:
     """The lap with the flap open became a slow one: the flap was closed as called, the planned lap follows, and the
     item is behind it. What was not called on the slow lap is still to be done."""
