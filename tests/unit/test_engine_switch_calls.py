@@ -197,16 +197,23 @@ def test_a_change_for_the_running_lap_that_telemetry_does_not_show_is_asked_for_
     assert again[-1].state == "done"
 
 
-@pytest.mark.parametrize(("laps", "part"), [
-    ("out, 1 timed, cool, 1 timed, in", 1 / 3), ("out, 1 timed, cool, in", 1 / 2),
+SET_ONE = {"do": "set_one", "on": {"cool": 1}, "with": {"switch": "torque_map", "position": 4}}
+
+
+@pytest.mark.parametrize(("laps", "items", "position", "part"), [
+    ("out, 1 timed, cool, 1 timed, in", [], 1, 1 / 3), ("out, 1 timed, cool, in", [], 1, 1 / 2),
+    ("out, 1 timed, cool, 1 timed, in", [SET_ONE], 4, 1 / 2),
 ])  # fmt: skip
-def test_what_the_next_timed_lap_needs_back_is_told_in_the_first_third_or_not_at_all(laps: str, part: float) -> None:
-    """Half a lap of another torque map is of little use, and the put-back needs the channel."""
-    stage = Stage(setup(plan(MAIN | {"laps": laps}))).green()
+def test_what_the_next_timed_lap_needs_back_is_told_in_the_first_third_or_not_at_all(
+    laps: str, items: list[Any], position: int, part: float
+) -> None:
+    """Half a lap of another torque map is of little use, and the put-back needs the channel. Not so before the in-lap,
+    and not for what an item of the cool-down lap asks for."""
+    stage = Stage(setup(plan(MAIN | {"laps": laps, "items": items}))).green()
     stage.switch(10, "torque_map", 2)
     t = stage.drive(200, 125, 100)
     stage.wait(t + 1)
-    (call,) = asking(stage, "torque_map", 1)
+    (call,) = asking(stage, "torque_map", position)
     (leg,) = [one for one in stage.car.legs if one.index == 2]
     assert call.spec.room is not None
     assert call.spec.room.end_by_s == pytest.approx(leg.start_s + part * (leg.end_s - leg.start_s), abs=0.01)

@@ -82,17 +82,21 @@ def _just_begun(at: Situation, leg: Leg) -> Iterable[CallSpec]:
         spec = _spec(at, leg, label, {name: names[name] for name in group}, wanted, window, leg.index)
         if at.switches.measured_off({name: names[name] for name in group}):
             # Enough of the lap is left: told and not done, it is worth saying once more.
-            latest = _told_by(at, leg)
+            latest = _told_by(at, leg, group)
             if at.now <= latest:
                 yield altered(spec, not_done=True, latest_s=latest)
         elif at.now <= _over_by(spec) + spec.spoken_s + at.timing.unconfirmed_after_s:
             yield spec
 
 
-def _told_by(at: Situation, leg: Leg) -> float:
-    """When a change for this lap, told on it, must be over."""
+def _told_by(at: Situation, leg: Leg, names: Iterable[str]) -> float:
+    """When a change of these switches for this lap, told on it, must be over: what an item asks for is worth more."""
+    run, part = at.run, HALF
     behind = next((later for one, later in itertools.pairwise(at.legs) if one is leg), None)
-    part = THIRD if behind is not None and behind.kind == "timed" and leg.kind != "timed" else HALF
+    if run is not None and behind is not None and behind.kind == "timed" and leg.kind != "timed":
+        items = [item for item in run.items if item.leg == leg.index and item.state != "dropped"]
+        wanted = {name for item in items for name in at.switches.item_wants(run, item)}
+        part = THIRD if wanted.isdisjoint(names) else HALF
     return leg.start_s + part * (leg.end_s - leg.start_s)
 
 
@@ -203,7 +207,7 @@ def _spec(
     # What was told before a lap is another call than what is told before it is driven once more.
     lap = f"{after.index}r{at.track.lap_number + 1}" if after.again else f"{after.index}"
     if room is None:
-        room = at.room((after,), window.from_s, _told_by(at, after))
+        room = at.room((after,), window.from_s, _told_by(at, after, positions))
     return CallSpec(
         key=f"{run.run.run}-{run.leavings}-{lap}-switch-{label}",
         kind="switch",
