@@ -26,7 +26,7 @@ _ASIDES = re.compile("|".join((
     r"(?: or so| only)?",
     rf"(?:(?:on|from|after|until|in|by|for) )?(?:the )?{_ORDER} laps?",
     r"(?:(?:from|on|after|until|by|in) )?laps? \d{1,2}(?: ?(?:and|&|to|till|until|or|-|/) ?\d{1,2})*"
-    r"(?: on| onwards| only)?|l\d{1,2}|(?:on )?(?:every|each) lap",
+    r"(?: only| onwards| on)?|l\d{1,2}|(?:on )?(?:every|each) lap",
     r"(?:on|onto|along|down|(?:at )?(?:the )?end of) (?:the )?(?:main |back |front |pit )?straights?(?: (?:(?:in)?to"
     r"|before|after|towards|from|out of|between|behind) (?:turns? )?t?\d{1,2}"
     r"(?: (?:and|to|into) (?:turn )?t?\d{1,2})?)?",

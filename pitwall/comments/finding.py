@@ -18,6 +18,8 @@ WIDE = ("washes", "washout", "washing", "wash", "runs", "running", "ran", "drift
 """So begins what is said of a car that goes wide; of the rear alone it is that the rear goes."""
 UNDER_BRAKING = ("understeer", "oversteer", "snap", "slides", "bottoming", "bouncing")
 """What is of no brake, whatever stands beside it."""
+ALL_GONE = ("gone", "all gone", "gone away", "completely gone", "totally gone", "fully gone")
+"""What is so of tyres and grip is the finding itself: they are worn, and there is none."""
 SCARCE = ("hardly any", "barely any", "almost no")
 """How little there is of a finding; of grip, traction and braking that is the finding."""
 _REVS = re.compile(r"\d{4,5}|rpm|revs|throttle", re.IGNORECASE | re.ASCII)
@@ -37,7 +39,7 @@ def subject_and_finding(reading: Reading) -> tuple[Subject, str | None]:
     if "finding" in parts and parts["finding"][0].value in (*CONTENT, "good"):
         _no_praise_of_what_lacks(parts)
     if "finding" not in parts:
-        return _without_finding(parts, subject)
+        return _lacks_stability(reading, subject) or _without_finding(parts, subject)
     entry, word = parts["finding"]
     tyres = "axle" in parts and parts["axle"][0].subject == "tyres"
     if word.key.startswith("fad") and (subject == "tyres" or (subject is None and tyres)):
@@ -120,6 +122,15 @@ def _own_subject(reading: Reading, entry: Entry, word: Word) -> Subject:
     return entry.subject or "balance"  # type: ignore[return-value]  # as above
 
 
+def _lacks_stability(reading: Reading, subject: Subject | None) -> tuple[Subject, str] | None:
+    """What is unstable, where it is stability that is poor: ``braking stability poor t10``."""
+    named = any(word.key in ("stability", "stab") for word in reading.piece.words)
+    if not named or subject not in (None, "braking", "balance") or not {"poor", "lack"} & set(reading.parts):
+        return None
+    later = {entry.value for entry, _ in reading.phases} - {"entry"}
+    return ("balance" if later or subject == "balance" or "speed" in reading.parts else "braking"), "unstable"
+
+
 def _without_finding(parts: Parts, subject: Subject | None) -> tuple[Subject, str | None]:
     for part in ("poor", "lack"):
         if part in parts:
@@ -152,7 +163,7 @@ def is_scarce(parts: Mapping[str, tuple[Entry, Word]]) -> bool:
 
 
 def _gone(parts: Parts) -> bool:
-    return "trend" in parts and parts["trend"][1].key in ("gone", "all gone", "gone away")
+    return "trend" in parts and parts["trend"][1].key in ALL_GONE
 
 
 def _which_end(parts: Parts, word: Word) -> str:

@@ -38,6 +38,8 @@ def is_another(form: str, words: tuple[Word, ...], at: int) -> bool:
     corners``."""
     if form == "not in":
         return names_a_turn(words, at)
+    if form in ("cut", "cuts", "cutting", "drop", "drops", "dropping", "dropped"):
+        return at < len(words) and words[at].key in ("the", "a", "across", "wheel", "wheels")
     if form == "tight":
         return at < len(words) and words[at].key in TIGHT_THINGS and not words[at].meant
     if form == "over":

@@ -51,13 +51,13 @@ def _owner(word: Word) -> str | None:
         return None
     entry = by_form().get(stem.lower())
     thing = entry is not None and entry.part in ("axle", "subject", "corner", "finding")
-    thing = thing or stem.lower() in OWNERS
+    thing = thing or stem.lower() in OWNERS or stem.lower() in NUMBERS
     return stem if thing or TURN.fullmatch(stem) else None
 
 
 def _joined(word: Word) -> tuple[Word, ...]:
     """Words with a stroke between them, or phases with a hyphen."""
-    for sign in "/-":
+    for sign in "/-+&":
         parts = list(_between(word, sign))
         entries = [by_form().get(part.key) for part in parts]
         phases = all(entry is not None and entry.part == "phase" for entry in entries)
@@ -165,7 +165,12 @@ _LEAD_ON = ("turn", "turns", "turning", "all", "come", "comes", "came", "coming"
 _OF_A_CORNER = ("entry", "exit", "apex", "mid", "middle", "braking", "brakes", "centre", "center", "in", "out", "into")
 _ENDS_A_TURN = ("and", "&", "is", "are", "-", "to", "too", "now", "with", "has", "gets", "but", "then", "on", "at",
                 "it", "i", "the", "he", "she", "under", "when", "just", "?", "really", "very", "also", "still", "every",
-                "only", "got", "feels", "felt", "becomes", "again", "keeps", "behind", "following")
+                "only", "got", "feels", "felt", "becomes", "again", "keeps", "behind", "following", "we", "you",
+                "there", "i'm", "it's", "he's", "she's", "they")
+
+
+_BEGINS_A_TURN = ("and", "&", "is", "are", "has", "still", "feels", "entry", "exit", "mid", "apex")
+"""Words behind a number that is spelt out, comes first and is no severity: it is a turn."""
 
 
 def _number(words: list[Word], at: int) -> Word | None:
@@ -183,6 +188,9 @@ def _number(words: list[Word], at: int) -> Word | None:
         return None  # "locks all four"
     of_a_phase = before in by_form() and by_form()[before].part == "phase"  # "mid four" may be turn four
     rated = last and NUMBERS[word.key] <= 5 and not of_a_phase
-    if before in PLACES or tied or before in ("severity", "sev") or out_of or rated or surely_a_turn(keys, at):
+    if at == 0 and NUMBERS[word.key] > 5 and keys[1:2] and keys[1] in _BEGINS_A_TURN:
+        return Word(word.text, word.at, f"t{NUMBERS[word.key]}")  # "ten is good"
+    said = before in (*PLACES, "lap", "severity", "sev")
+    if said or tied or out_of or rated or surely_a_turn(keys, at):
         return Word(word.text, word.at, str(NUMBERS[word.key]))
     return None

@@ -21,6 +21,7 @@ from pitwall.comments.sayings import (
     from_there_on,
     gears,
     how_very,
+    is_people,
     off_it,
     over_it,
     wants_to,
@@ -94,6 +95,11 @@ def _is_in_no_doubt(
     ahead = at + len(group.words)
     if group.part == "finding" and drives_hard(words, at):
         raise Slip(group.word, f"understeer, if that is meant; how hard he drives goes behind '{MARK}'")
+    ended = at > 0 and words[at - 1].key in ("it's", "is", "all", "that's") and not any(one.turns for one in found)
+    if group.form == "over" and ended and ahead == len(words):
+        raise Slip(group.word, f"oversteer in a whole word, if that is meant; what is over goes behind '{MARK}'")
+    if group.part == "finding" and is_people(words, words[at]):
+        raise Slip(group.word, f"understeer in a whole word, if that is meant; who it is goes behind '{MARK}'")
     if group.part == "finding" and found and found[-1].form in ("gone", "all gone") and not _finds(found):
         raise Slip(group.word, "what is gone before 'gone', such as us gone; or what there is alone")
     up_to = f"up to which turn, such as t{group.turns[0]}-{group.turns[0] + 2}" if group.turns else ""
@@ -227,8 +233,9 @@ def _tells_a_change(came: re.Match[str]) -> bool:
 
 def _through_the_corner(found: Sequence[Group], group: Group) -> bool:
     """Guard: this is the exit, and the words before it are ``entry to``: the middle lies between them."""
-    ends = [one.entry.value for one in (*found[-2:-1], group) if one.entry is not None]
-    return ends == ["entry", "exit"] and found[-1].form in _UP_TO
+    own = [one for one in found if one.form not in ("the", "on", "all the way")]
+    ends = [one.entry.value for one in (*own[-2:-1], group) if one.entry is not None]
+    return ends == ["entry", "exit"] and own[-1].form in _UP_TO
 
 
 def unknown(found: Sequence[Group], word: Word, known: Collection[int] = ()) -> Slip:
@@ -248,6 +255,8 @@ def unknown(found: Sequence[Group], word: Word, known: Collection[int] = ()) -> 
         return Slip(word, f"what it is now: what it was goes behind '{MARK}', or us gone if it is there no more")
     if word.key in ("handers", "hander"):
         return Slip(word, "the turns that these are, such as t4/7")
+    if word.key in PLACES and len(word.key) < len("corners"):
+        return Slip(word, "its number right behind it, such as t4")
     if word.key in ("than", "as", "like"):
         return Slip(word, "what the car does in either place, such as t3 us 2, t5 us 4; or better or worse than before:"
                           f" which other run it is set against goes behind '{MARK}'")
@@ -257,4 +266,5 @@ def unknown(found: Sequence[Group], word: Word, known: Collection[int] = ()) -> 
     if doubt and not nearest(word.key):
         return Slip(word, f"{EXPECTED}; {word.text!r} may change what is meant ({doubt}), so it goes behind '{MARK}'")
     subject = next((group.entry.value for group in found if group.entry is not None and group.part == "subject"), "")
-    return Slip(word, f"{EXPECTED}, or '{MARK}' before free text", nearest=nearest(word.key, subject))
+    near = "" if word.key in by_form() else nearest(word.key, subject)  # "cut the corner": known, and not meant
+    return Slip(word, f"{EXPECTED}, or '{MARK}' before free text", nearest=near)

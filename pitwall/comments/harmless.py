@@ -17,7 +17,7 @@ def _words(text: str) -> frozenset[str]:
 ADDING = ("too", "also")
 """What may stand beside a place alone, behind a comma: it is there as well."""
 SOFT = _words(
-    "keeps kept keeping staying tends tend tending continues looks sounds seem appears so actually though however"
+    "keep keeps kept keeping staying tends tend tending continues looks sounds seem appears so actually though however"
     " that this these those which my his her their its our your me him them you itself myself himself quite pretty"
     " such gets got makes gives lot kind obviously overall thanks yes yeah mate report reports reported reporting"
     " tells told mentions mentioned notes noted suffer suffers suffering shows showing have having usual nasty"

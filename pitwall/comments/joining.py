@@ -47,8 +47,11 @@ def all_readings(text: str, turns: Collection[int], lists: Collection[Listing] =
                 found[-1].goes_on_with(reading)
             else:
                 found.append(reading)
-    for one, more in zip(found[-2::-1], found[:0:-1], strict=True):
-        if more.piece.goes_on and not one.kept and one.shares_the_place_of(more):
+    for at in range(len(found) - 2, -1, -1):
+        one, more = found[at], found[at + 1]
+        begin = next((back for back in range(at, -1, -1) if not found[back].piece.goes_on), 0)
+        carries = any(earlier.turns for earlier in found[begin:at])
+        if more.piece.goes_on and not one.kept and not carries and one.shares_the_place_of(more):
             one.turns += more.turns
             one.takes_the_speeds_of(more)
     _take_over(found, lists)
@@ -72,7 +75,8 @@ def _without_place(found: list[Reading], place: Reading) -> list[Reading]:
 
 
 def _belongs(before: Reading, reading: Reading) -> bool:
-    return reading.alone or before.waits_for(reading) or before.has_its_end_in(reading)
+    own = before.waits_for(reading) or before.has_its_end_in(reading) or before.has_its_phase_in(reading)
+    return reading.alone or own
 
 
 def _of_piece(piece: Piece, before: Reading | None, turns: Collection[int]) -> Iterator[Reading]:

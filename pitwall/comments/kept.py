@@ -12,13 +12,16 @@ from collections.abc import Collection, Sequence
 from pitwall.comments.glued import TURN
 from pitwall.comments.group import Group
 from pitwall.comments.grouping import groups
-from pitwall.comments.loose import self_evident
+from pitwall.comments.loose import OWN, self_evident
+from pitwall.comments.sayings import is_people
 from pitwall.comments.splitting import MARK, Piece, Slip, Word
 from pitwall.comments.words import BEFORE_IT, by_form
 from pitwall.model.comments import CONTENT
 
 COUNTED = ("balance", "traction", "tyres")
 """Subjects of findings that a corner has, and that are of no system: with a turn beside it one is a remark."""
+ENDS = ("front", "fronts", "rear", "rears", "fl", "fr", "rl", "rr")
+"""Words of an end of the car: beside one what locks is no system."""
 CUT_IN = ("tc", "traction", "abs")
 """What cuts in, or cuts the engine, by itself."""
 _SAYS = ("finding", "subject", "poor", "lack", "phrase")
@@ -99,10 +102,14 @@ def _loses_nothing(words: Sequence[Word], topic: Group, *, placed: bool) -> None
     turn = next((word for word in words if TURN.fullmatch(word.plain)), None)
     if turn is not None and not placed:
         raise Slip(turn, f"where it is before {topic.form!r}: from there on this is kept as words; or '{MARK}' there")
-    for word in words if turn is not None else ():
+    keys = [word.key for word in words]
+    for word in words:
         entry = by_form().get(word.key)
-        if entry is not None and entry.part == "finding" and entry.subject in COUNTED and not entry.named and (
-                word.key != "tight"):
+        if turn is None and (topic.entry is None or topic.entry.value == "wish" or word.key not in OWN):
+            continue
+        if entry is None or entry.part != "finding" or entry.named or word.key == "tight" or is_people(words, word):
+            continue
+        if entry.subject in COUNTED or (turn is None and any(key in ENDS for key in keys)):
             raise Slip(word, f"a comma between what is said of {topic.form!r} and what the car does; or '{MARK}' before"
                              " free text")
 

@@ -49,7 +49,7 @@ _LIGHT = ("the", "a", "an", "some", "is", "are")
 _BEGINNINGS = frozenset(
     form.split()[0] for form, entry in by_form().items()
     if entry.part in ("finding", "phrase", "topic") and " " in form and form.split()[0] not in by_form()
-) - {"has", "he", "turns", "steps", "quite"}  # fmt: skip
+) - {"up", "has", "he", "turns", "steps", "quite"}  # fmt: skip
 """Words with which forms begin and that mean nothing alone: something was begun and is not of the table."""
 
 

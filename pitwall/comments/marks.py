@@ -23,6 +23,11 @@ _LABEL = re.compile(r"\.(?= +[a-z][\w /-]{0,20}:)", re.IGNORECASE)
 _DASHED = re.compile(r"(?:^|(?<=\n)|(?<=[;,] ))(t\d{1,2}(?:[-/]t?\d{1,2})?(?: (?:entry|mid|exit))?) ([-\u2013\u2014])"
                      r"(?= (?!t?\d)[a-z])(?![^;,\n]+ [-\u2013\u2014] )", re.IGNORECASE | re.ASCII)  # fmt: skip
 """A dash between a turn that stands first and what happens there is a mark: ``t2 - traction ok``."""
+_NUMBERED = re.compile(r"(?:^|(?<=\n)) *(?:\(?\d{1,2}\)|\d{1,2}\.(?= )) *(?=[a-z])", re.IGNORECASE)
+"""The number of a line in a list: ``1) t4 us``."""
+_DASHES = re.compile(r"(?<=[a-z0-9]) [-\u2013\u2014] (?=[a-z]|[1-5]\b)", re.IGNORECASE)
+"""Dashes with spaces around them."""
+_BETWEEN_TURNS = re.compile(r"t?\d{1,2} [-\u2013\u2014] t?\d", re.IGNORECASE | re.ASCII)
 OF_A_PLACE = ("balance", "traction", "braking")
 """What a car does in a corner, so a place before a mark may be its place."""
 
@@ -36,6 +41,7 @@ def opened(text: str, turns: Collection[int]) -> tuple[str, tuple[Listing, ...]]
     finding is a space where nothing but places follow: ``us: t2 3, t4 2``.
     """
     text = _CLOCK.sub(CLOCK_MARK, _LABEL.sub(",", text))
+    text = "\n".join(map(_without_dashes, _NUMBERED.sub(lambda match: " " * len(match.group()), text).split("\n")))
     text = _DASHED.sub(lambda match: match.group().replace(match.group(2), MARK, 1), text)
     lines = _RATED.sub(lambda match: re.sub(r"[:=]", " ", match.group()), text).split("\n")
     lists: list[Listing] = []
@@ -51,6 +57,15 @@ def opened(text: str, turns: Collection[int]) -> tuple[str, tuple[Listing, ...]]
             lines[at] = line = read
         begin += len(line) + 1
     return "\n".join(lines), tuple(lists)
+
+
+def _without_dashes(line: str) -> str:
+    """The line with a comma for each of several dashes: ``turn 4 - us - 3``. A dash alone may be another thing, and so
+    may those of a line that says two things."""
+    if len(_DASHES.findall(line)) < 2 or _BETWEEN_TURNS.search(line) or re.search(r"[,;|:]", line):
+        return line
+    parts = [entry.part for entry in map(by_form().get, line.lower().split()) if entry is not None]
+    return line if parts.count("finding") > 1 or parts.count("phase") > 1 else _DASHES.sub(" , ", line)
 
 
 def _listing(line: str, turns: Collection[int]) -> int | None:

@@ -14,7 +14,7 @@ from pitwall.comments.grouping import EXPECTED
 from pitwall.comments.pairing import OF_MANY
 from pitwall.comments.reading import Reading
 from pitwall.comments.splitting import MARK, Slip, Word
-from pitwall.comments.words import COMING, MORE_IS_GOOD, Entry, by_form
+from pitwall.comments.words import COMING, MORE_IS_GOOD, NUMBERS, POOR, Entry, by_form
 from pitwall.model.comments import CONTENT, FINDINGS, Remark
 
 OF_A_PLACE = ("balance", "traction")
@@ -27,7 +27,7 @@ BAD = "3"
 """How bad is "bad", beside a finding: it costs time."""
 TWO_WAYS = ("+", "-")
 """Signs that some write for better and worse, and others for more and less."""
-THINGS = ("braking", "engine")
+THINGS = ("braking", "engine", "steering")
 """Subjects whose findings are called by words that are also said of tyres."""
 OWN = ("axle", "side", "speed", "confidence")
 SAYS = ("finding", "subject", "poor", "lack", "trend", "amount")
@@ -109,6 +109,8 @@ def _places(
         if phases:
             turns = before.turns
             own |= {"speed": before.speed} if before.speed and not turns else {}
+        elif _is_another_end(reading, finding):
+            turns, phases = before.turns, before.phases
         elif ("finding" in parts or finding["what"] == "wheelspin") and _is_of_the_place(reading, finding):
             turns, phases = before.turns, before.phases
             if finding["about"] == "braking" and set(phases) - {"entry"}:
@@ -128,6 +130,13 @@ def _goes_one_way(reading: Reading, finding: Mapping[str, Any]) -> None:
     word = reading.parts["trend"][1] if "trend" in reading.parts else None
     if word is not None and word.plain in TWO_WAYS and finding["what"] not in (None, *CONTENT, "good"):
         raise Slip(word, "'better' or 'worse'", f"{word.plain!r} may be either of what is not wanted, ")
+
+
+def _is_another_end(reading: Reading, finding: Mapping[str, Any]) -> bool:
+    """Guard: only which end is said behind the comma, of what happens in a corner: ``t1 lock fl 2, fr 3``."""
+    happens = finding["about"] in OF_A_PLACE or (finding["about"], finding["what"]) in HAPPENS
+    ends = bool({"corner", "axle", "side"} & set(reading.parts))
+    return ends and happens and set(reading.parts) <= {"corner", "axle", "side", "severity", "confidence"}
 
 
 def _is_of_the_place(reading: Reading, finding: Mapping[str, Any]) -> bool:
@@ -220,8 +229,12 @@ def _of_the_shift(reading: Reading) -> bool:
 
 
 def _is_of_the_same_thing(reading: Reading, before: Meaning | None) -> None:
-    """Let a word of every day be of the brakes or the engine before the comma: ``brakes long, hot``."""
+    """Let a word of every day be of the brakes or the engine before the comma, ``brakes long, hot``; and what is bad
+    there of what is good elsewhere: ``traction good t2, bad t9``."""
     parts = reading.parts
+    bare = "poor" in parts and not {"subject", "finding"} & set(parts) and parts["poor"][1].key in ("bad", "poor")
+    if before is not None and bare and before.finding["about"] in POOR and before.finding.get("what") in ("good", None):
+        parts["subject"] = (by_form()[before.finding["about"]], parts["poor"][1])
     if before is None or "finding" not in parts or {"subject", "corner"} & set(parts):
         return
     about, (entry, word) = before.finding["about"], parts["finding"]
@@ -242,6 +255,8 @@ def _found(reading: Reading, before: Meaning | None) -> dict[str, Any]:
     parts = reading.parts
     if before is not None and finding["what"] is None and "subject" not in parts and "trend" in parts:
         word = parts["trend"][1]
+        if "axle" in parts and parts["axle"][0].subject == "tyres" and before.finding["about"] == "balance":
+            return {**finding, "about": "tyres"}  # "us t4, fronts better"
         if "everywhere" in parts and parts["everywhere"][0].value == "rest":
             return finding  # "more os t9, rest same"
         if word.key in ("same", "similar") and (reading.turns or reading.phases) and before.finding.get("what"):
@@ -269,7 +284,8 @@ def _carried(reading: Reading, before: Meaning | None) -> dict[str, Any]:
         if before is None and last.key.isdecimal() and set(reading.parts) == {"severity"} and not reading.turns:
             raise Slip(last, f"a turn such as t{last.key}, if that is one, and what the car does there")
         rated = reading.parts.get("severity")
-        if set(reading.parts) == {"severity"} and rated is not None and not rated[1].key[:1].isdecimal():
+        if set(reading.parts) == {"severity"} and rated is not None and not rated[1].key[:1].isdecimal() and (
+                rated[1].key not in NUMBERS):
             raise Slip(rated[1], f"what is so there: us, os, snap, lock, spin; or '{MARK}' before free text")
         raise Slip(Word(last.text, last.at), "also what the car does there: us, os, snap, lock, spin, better, worse")
     return {"trend": None, **before.finding}

@@ -25,7 +25,7 @@ NO_SLIPS = frozenset((
     "there", "they", "this", "those", "tight", "time", "times", "took", "track", "under", "use", "used", "very",
     "point", "points", "read", "let", "note", "stuff", "staff", "move", "moved", "building", "doing", "engineer",
     "looks", "looked", "looking", "loss", "losses", "gain", "gains", "certainly", "mind", "pushed", "nicer", "drives",
-    "driven", "thinks", "fun", "lines", "line", "state", "start", "sort", "main", "rain", "wheel",
+    "driven", "mis", "thinks", "fun", "lines", "line", "state", "start", "sort", "main", "rain", "wheel",
     "warm", "warmer", "weaker", "well", "went", "were", "when", "wide", "wind", "wore", "worst", "your",
 ))  # fmt: skip
 """Words that a driver says and the shorthand does not know: they were meant as they stand."""

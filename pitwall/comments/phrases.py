@@ -25,7 +25,9 @@ PHRASES: tuple[Entry, ...] = entries("phrase", {
                      "brakes as they should be"),
     "ride|good": ("rides kerbs well | rides the kerbs well | takes kerbs well | takes the kerbs well | rides bumps well"
                   " | rides the bumps well | rides well", "rides as it should"),
-    "engine|good": ("engine strong | strong engine | power good | good power", "an engine as it should be"),
+    "engine|good": ("shifts smooth | smooth shifts | shifts good | good shifts | shifts fine | shifts ok"
+                    " | engine strong | strong engine | power good | good power | power fine"
+                    " | power ok", "an engine as it should be"),
     "on power|us": ("power understeer | power us", "understeer on power"),
     "on power|os": ("power oversteer | power os", "oversteer on power"),
     "on the brakes|us": ("braking understeer | brake understeer", "understeer under braking"),

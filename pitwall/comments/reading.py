@@ -188,6 +188,14 @@ class Reading:
         complains = plain and head.parts["finding"][0].value not in (*CONTENT, "good")
         return barred and wide and complains and not head.turns and not self.asides and not self.kept
 
+    def has_its_phase_in(self, more: Reading) -> bool:
+        """True for a finding in a turn and in no phase, where only a phase is said behind the comma: ``us t4, mid``."""
+        another = more.piece.contrast or more.piece.then or more.turns
+        if self.kept or more.kept or more.asides or another:
+            return False
+        bare = bool(more.phases) and set(more.parts) <= {"severity", "confidence"} - set(self.parts)
+        return bare and bool(self.turns) and not self.phases and "finding" in self.parts and not self.denies
+
     def waits_for(self, more: Reading) -> bool:
         """True for a beginning that is only half of a remark, of which more is the other half, behind a comma.
 
@@ -225,10 +233,15 @@ class Reading:
         placed = self.turns or {"speed", "everywhere", "subject"} & set(self.parts)
         if placed or not (more.turns or "speed" in more.parts):
             return False
-        last = bool(TURN.fullmatch(more.piece.words[-1].plain)) and len(more.turns) == 1
+        named = [bool(TURN.fullmatch(word.plain)) for word in more.piece.words]
+        last = len(more.turns) == 1 and (named[-1] or not any(named))
         phases = last and bool(self.phases and more.phases) and {"finding"} <= set(self.parts) & set(more.parts)
         instead = self.denies and self.parts["trend"][1].key in ("not", "isn't") and "finding" in more.parts
-        return more.piece.then or (self.denies and more.denies) or phases or instead
+        found = more.parts["finding"][1].at if "finding" in more.parts else more.piece.words[0].at
+        sooner = [word for word in more.piece.words if word.at < found]
+        behind = not any(TURN.fullmatch(word.plain) or word.key in ("turn", "turns") for word in sooner)
+        then = more.piece.then and behind and self._is_of_the_corner_of(more) and not self.denies
+        return then or (self.denies and more.denies) or phases or instead
 
     def is_no_lap_of(self, before: Reading) -> None:
         """Raise a slip where a number behind a comma may be one more lap: ``us t4 on lap 3, 5``."""
@@ -242,6 +255,17 @@ class Reading:
         if self.parts["finding"][0].subject in COUNTED or {"axle", "severity", "trend"} & set(self.parts):
             raise Slip(self.parts["finding"][1],
                        "its turn, or 'everywhere': what stands before the comma is kept as words")
+
+    def _is_of_the_corner_of(self, more: Reading) -> bool:
+        """Guard: what is found here is found in a corner, and not of a tyre, the engine or the brakes as such; a ride
+        is of a corner where the other one's is, and praise where it is of a phase."""
+        if "finding" not in self.parts:
+            return False
+        own = self.parts["finding"][0]
+        if own.value in ("good", *CONTENT):
+            return bool(self.phases)
+        ride = "finding" in more.parts and more.parts["finding"][0].subject == own.subject == "ride"
+        return ride or own.subject in ("balance", "traction", "grip") or own.value in ("locking", "unstable")
 
     def takes_the_speeds_of(self, other: Reading) -> None:
         """Be of the classes of corners that the other one names."""

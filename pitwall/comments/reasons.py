@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from pitwall.comments.words import by_form
+from pitwall.comments.words import NUMBERS, by_form
 
 MARK = ":"
 ON, ANEW = ",", ";"
@@ -22,8 +22,9 @@ _WHY = re.compile(r"(?<=[\s,;(])(?<!\ba )(?:because|when|if|unless|until|since(?
 """Words that begin a reason or a condition: they and what follows are free text, as if the mark stood before them."""
 _SINCE = re.compile(rf"since\s+(?!{_OF_PEOPLE}\b)", re.IGNORECASE)
 """It began there and is not of that place: ``vibration since t1 lock``; ``since he lifts`` is a reason."""
-_TURNS = re.compile(r"\b(?:t\d{1,2}|turns? \d{1,2})(?!\w)", re.IGNORECASE | re.ASCII)
-_BARE_TURN = re.compile(r"(?:(?<=out of )|(?<=\binto )|(?<=\bin )|(?<=\bat ))\d{1,2}(?=\.?\s*(?:$|[,;|)]))",
+_NUMBER = rf"(?:\d{{1,2}}|{'|'.join(NUMBERS)})"
+_TURNS = re.compile(rf"\b(?:t\d{{1,2}}|turns? {_NUMBER})(?!\w)", re.IGNORECASE | re.ASCII)
+_BARE_TURN = re.compile(rf"(?:(?<=out of )|(?<=\binto )|(?<=\bin )|(?<=\bat )){_NUMBER}(?=\.?\s*(?:$|[,;|)]))",
                         re.IGNORECASE)  # fmt: skip
 _BRAKING = re.compile(r"when\s+braking", re.IGNORECASE)
 _PIECE = re.compile(r"[^,;|]*")
@@ -86,7 +87,8 @@ def place_in_the_reason(line: str, part: Part) -> list[tuple[str, int, str]]:
         return []
     mark = line.find(MARK, part.end)
     end = part.free if mark < 0 else min(mark, part.free)
-    bare = [(one.group(), one.start(), f"t{one.group()}") for one in _BARE_TURN.finditer(line, part.end, end)]
+    bare = [(one.group(), one.start(), f"t{NUMBERS.get(one.group().lower(), one.group())}")
+            for one in _BARE_TURN.finditer(line, part.end, end)]
     named = [(one.group(), found.start() + one.start(), "") for found in _TURNS.finditer(line, part.end, end)
              for one in re.finditer(r"\S+", found.group())]  # fmt: skip
     return bare or named

@@ -75,7 +75,7 @@ def feels_like(words: tuple[Word, ...], at: int) -> Group | None:
     while ahead < len(words) and words[ahead].key in ("a", "the", "it's", "some"):
         ahead += 1
     known = form_at(words, ahead) if ahead < len(words) else None
-    if known is None or known.part not in ("finding", "phrase", "axle", "corner", "severity"):
+    if known is None or known.part not in ("finding", "phrase", "axle", "corner", "severity", "subject"):
         return None
     return Group(words[at : at + 1], by_form()["the"], form="the")
 
@@ -171,7 +171,18 @@ def drives_hard(words: tuple[Word, ...], at: int) -> bool:
         return False
     ahead = words[at + 1].key if at + 1 < len(words) else ""
     doers = [word.key for word in words[max(at - 3, 0) : at] if word.key not in ("is", "was", "really", "now", "still")]
-    return ahead in ("hard", "harder", "laps", "lap") or (bool(doers) and doers[-1] in PERSONS[2:])
+    this = [word.key for word in words[at + 1 : at + 3]]
+    hard = ahead in ("hard", "harder", "laps", "lap") or this in (["this", "lap"], ["this", "run"])
+    return hard or (bool(doers) and doers[-1] in PERSONS[2:])
+
+
+def is_people(words: Sequence[Word], word: Word) -> bool:
+    """Guard: "us" are people here: ``better for us``, ``the track comes to us``."""
+    before = [one.key for one in words if one.at < word.at][-2:]
+    if word.key != "us" or not before:
+        return False
+    return before[-1] in ("for", "let", "lets", "gives", "give", "gave") or (
+        before[-1] == "to" and before[0] in ("comes", "coming", "came", "come", "back"))
 
 
 def with_the_unread(words: tuple[Word, ...], at: int, group: Group | None) -> Group | None:

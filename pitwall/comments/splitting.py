@@ -24,7 +24,7 @@ EXCEPT = ("except", "apart", "aside")
 """The same; what the car does stands behind them: ``good except us t4``. A bare place there is asked about."""
 THEN = ("then", "plus", ">", "->", "/", "becoming", "becomes")
 """Words and signs that go on as a comma does, with the same place: ``us then os t4`` is turn 4 twice."""
-_A_PLACE = re.compile(r"t?\d{1,2}|t\d\S*|turn|entry|mid|exit|apex", re.ASCII)
+_A_PLACE = re.compile(r"t?\d{1,2}|t\d\S*|turn|entry|mid|exit|apex|slow|medium|fast|[hml]s", re.ASCII)
 """A stroke with spaces around it goes on only where a place stands behind it: ``us / os t4`` may be either."""
 _NUMBER_OR_AND = re.compile(r"\d{1,2}|and|&", re.ASCII)
 _WORD = re.compile(r"(?<=[a-zA-Z])->(?=[a-zA-Z])|(?:(?!(?<=[a-zA-Z])->[a-zA-Z])[^\s,;|?()\[\]@\"\u201c\u201d])+|[?@]")
@@ -110,7 +110,8 @@ def pieces(text: str) -> Iterator[Piece]:
                 if match.end() == part.end and words and line[part.end : part.end + 1] not in ("", MARK):
                     named = place_in_the_reason(line, part)
                     words += tuple(Word(word, start + where, meant) for word, where, meant in named)
-                yield from _contrasts(words, goes_on, start + match.end())
+                ends = not line[match.end() :].strip()
+                yield from _contrasts(words, goes_on, start + match.end(), last_of_it=ends)
                 goes_on = line[match.end() : match.end() + 1] == ON
                 at = match.end() + 1
 
@@ -137,11 +138,15 @@ def _number(words: tuple[Word, ...], at: int) -> bool:
     return at < len(words) and words[at].key[:1].isdecimal()
 
 
-def _contrasts(words: tuple[Word, ...], goes_on: bool, end: int) -> Iterator[Piece]:
-    """The piece, or what stands before and behind each "but" and "then" of it."""
-    cuts = [at for at, word in enumerate(words) if word.key in (*BUT, *EXCEPT) or _goes_on(words, at)]
+def _contrasts(words: tuple[Word, ...], goes_on: bool, end: int, *, last_of_it: bool) -> Iterator[Piece]:
+    """The piece, or what stands before and behind each "but" and "then" of it; with ``last_of_it`` nothing follows,
+    so a last one is a word like others, which cannot stand there."""
+    most = len(words) - 1 if last_of_it else len(words)
+    cuts = [at for at, word in enumerate(words[:most]) if word.key in (*BUT, *EXCEPT) or _goes_on(words, at)]
     for first, last in zip([-1, *cuts], [*cuts, len(words)], strict=True):
         own = words[first + 1 : last]
+        if last < len(words) and len(own) > 1 and own[-1].key in ("and", "&"):
+            own = own[:-1]  # "and then"
         if first >= 0 and words[first].key in EXCEPT and own and own[0].key in ("from", "for"):
             own = own[1:]
         if first >= 0 and words[first].key in EXCEPT and all(_NUMBER_OR_AND.fullmatch(word.key) for word in own):
@@ -167,7 +172,10 @@ def _goes_on(words: tuple[Word, ...], at: int) -> bool:
         turned = words[at].key == "into" or ahead[0] in ("to", "into")
         return turned and entry is not None and entry.subject == "balance" and entry.part == "finding"
     if words[at].key in ("and", "&") and ahead and ahead[0] in CORNERS:
-        return any(word.key in tuple("12345") for word in words[:at])
+        pair = words[at - 1].key in CORNERS or ahead[1:2] in (["and"], ["&"])  # "fl and fr hot"
+        return not pair and any(word.key in tuple("12345") for word in words[:at])
+    if words[at].key in ("and", "&") and len(ahead) > 1 and re.fullmatch(r"t\d{1,2}", ahead[0]) and ahead[1] in "12345":
+        return ahead[2:3] in ([], ["and"], ["&"]) and any(word.key in tuple("12345") for word in words[:at])
     if words[at].key not in ("and", "&") or not ahead or ahead[0] not in tuple("12345"):
         return False
     behind = next((key for key in ahead[1:] if key not in ("at", "in", "on", "for")), "")

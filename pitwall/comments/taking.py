@@ -23,6 +23,10 @@ BETWEEN = ("axle", "side", "corner", "filler")
 """What may stand between a negation and what it denies: ``no rear grip``."""
 DENIED = f"right behind it what there is not, such as no us; else '{MARK}' and free text"
 AS_BEFORE = ("as before", "as last run")
+LEADING = ("in", "on", "at", "of", "into", "out of", "from", "with", "and", "&", "for", "through", "to", "about")
+"""Fillers that more should follow."""
+SHORTENED = ("sev", "conf", "ent", "ex", "approx", "ca", "corr", "temp", "temps", "bal", "trac", "eng", "tyr")
+"""Words behind which a stop ends no sentence: ``us t3 sev. 2``."""
 PLACE = ("turn", "phase", "speed", "everywhere")
 
 
@@ -47,7 +51,8 @@ def _sentences(piece: Piece) -> Iterator[Piece]:
     """The piece cut behind each word with a stop; what begins behind one goes on as behind a comma."""
     begin = 0
     for at, word in enumerate(piece.words, 1):
-        if word.text.endswith(".") or at == len(piece.words):
+        stop = word.text.endswith(".") and word.key not in SHORTENED
+        if stop or at == len(piece.words):
             end = piece.end if at == len(piece.words) else piece.words[at].at
             own = piece.words[begin:at]
             yield Piece(own, piece.goes_on or begin > 0, end, piece.contrast and begin == 0, sentence=begin > 0)
@@ -132,6 +137,7 @@ def _collected(piece: Piece, found: Iterator[Group] | Sequence[Group], met: list
             reading.unread += group.words if group.unread else ()
         last = group.part
     denial.ends()
+    _ends_rightly(met, reading)
     go_in_or_out(reading, met)
     _stand_rightly(met)
     if denial.left is not None and {"finding", "subject", "amount"} & set(reading.parts):
@@ -145,6 +151,18 @@ def _is_one_more_speed(met: Sequence[Group]) -> bool:
     if len(own) < 3 or own[1].form not in ("and", "&"):
         return False
     return own[0].part == own[2].part == "speed" and own[0].entry is not own[2].entry
+
+
+def _ends_rightly(met: Sequence[Group], reading: Reading) -> None:
+    """Raise a slip at a last word that more should follow, and at a comparison of nothing."""
+    before = met[-2] if len(met) > 1 else None
+    lap_on = before is not None and before.part == "aside" and met[-1].form == "on"  # "graining lap 5 on"
+    turns_in = before is not None and before.words[-1].key.startswith("turn")  # "lazy to turn in"
+    if before is not None and met[-1].form in LEADING and met[-1].part == "filler" and not (lap_on or turns_in):
+        raise Slip(met[-1].word, "what follows it, such as a turn; or nothing")
+    for group in met:
+        if group.form.startswith("than ") and not {"trend", "amount"} & set(reading.parts):
+            raise Slip(group.word, "better or worse before it, such as worse than before")
 
 
 def _stand_rightly(met: Sequence[Group]) -> None:
@@ -175,7 +193,7 @@ class _Denial:
             self.open, self.subject, self.an_end = group, False, False
         elif self.open is None or group.part in BETWEEN:
             self.an_end = self.an_end or group.part == "axle"
-        elif group.part == "turn" and self.of_before and not self.subject:
+        elif group.part in ("turn", "phase", "speed") and self.of_before and not self.subject:
             self.open, self.left = None, self.open
         elif group.part == "subject":
             self.subject = True
@@ -214,11 +232,30 @@ def _cuts(found: Sequence[Group]) -> list[int] | None:
     twice = any(len({group.entry for run in own for group in run if group.part == part}) > 1
                 for own, part in ((says, "finding"), (says, "trend"), (places, "speed"), (says, "severity")))
     apart = sum(any(group.turns for group in run) for run in places) > 1 and len(telling) > 1
+    if not apart and _on_a_kerb([group for run in says for group in run if group.part == "finding"]):
+        return []
     if not (twice or apart) or any(group.form in SIGNS for group in found):
         return []
     if len(runs) % 2 or len(runs) < 4:
         return None if apart and not twice else []
+    if runs[0][0] == "says" and any(_looks_back(run) for run in says[1:]):
+        return None
+    if any(run not in telling and not any(group.turns for group in places[at]) for at, run in enumerate(says)):
+        return None  # "t9 snaps exit 3 slow os": how bad it is there
     return [at for _, at, _ in runs[2::2]]
+
+
+def _looks_back(run: Sequence[Group]) -> bool:
+    """Guard: how bad or how sure stands first, behind a place: it may be said of what stands before that, or behind:
+    ``us t4 3 os t6``."""
+    return run[0].part in ("severity", "confidence") and any(group.part == "finding" for group in run)
+
+
+def _on_a_kerb(found: Sequence[Group]) -> bool:
+    """Guard: a kerb and how it is, whatever stands between them: ``t6 kerb exit harsh``."""
+    entries = [group.entry for group in found if group.entry is not None]
+    kerbs = [entry.value == "kerbs" for entry in entries]
+    return len(entries) == 2 and kerbs.count(True) == 1 and all(entry.subject in ("ride", "") for entry in entries)
 
 
 def _second_turns(found: Sequence[Group]) -> Word:

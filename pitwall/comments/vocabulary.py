@@ -32,7 +32,8 @@ FINDINGS: tuple[Entry, ...] = (
                        " | lack of rotation | lacks rotation | bad rotation | not rotating | doesn't rotate"
                        " | won't rotate | can't turn | can't rotate | cannot rotate | cannot turn | doesn't turn"
                        " | not turning", "understeer"),
-        "oversteer": ("os | stepped out | oversteered | came around | came round | oversteer | oversteers"
+        "oversteer": ("os | stepped out | oversteered | came around | came round | coming around"
+                      " | coming round | oversteer | oversteers"
                       " | oversteering | oversteery | over | loose"
                       " | steps out | step out"
                       " | stepping out | kicks out | comes around | comes round | tail happy | os moment"
@@ -83,7 +84,8 @@ FINDINGS: tuple[Entry, ...] = (
                   " | bites too sharp | too much bite | too sharp", "the brakes bite too suddenly"),
     }, "braking"),
     *entries("finding", {
-        "bottoming": ("bottoming | bott | floor hits the kerb | floor hitting the kerb | hits the floor"
+        "bottoming": ("bottoming | hit the floor | hit the ground | bott | floor hits the kerb"
+                      " | floor hitting the kerb | hits the floor | hits floor"
                       " | hitting the floor | scraping floor | floor scraping"
                       " | scrapes the floor | floor touches"
                       " | floor touching | floor hits | touches the ground | scrapes"
@@ -102,7 +104,7 @@ FINDINGS: tuple[Entry, ...] = (
                   " | too hard | harsh on bumps | stiff over the bumps"
                   " | stiff over kerbs | stiff over the kerbs | stiff on kerbs | stiff on the kerbs",
                   "too stiff over bumps"),
-        "soft": ("soft | soft in roll | soft in pitch | too soft in roll | too soft in pitch | dives"
+        "soft": ("soft | soft in roll | soft in pitch | too soft in roll | too soft in pitch | dive | dives"
                  " | diving | floaty | floats | floating | rolls | rolling | too much roll", "too soft"),
         "kerbs": ("kerbs | can't touch the kerb | can't touch the kerbs | can't use the kerb"
                   " | can't use the kerbs | can't ride the kerb | can't ride the kerbs"
@@ -152,7 +154,8 @@ FINDINGS: tuple[Entry, ...] = (
     *entries("finding", {
         "flat": ("down on power | no power | lacks power | lack of power | lacking power | underpowered",
                  "too little power"),
-        "hesitation": ("hesitation | hesitated | bogged down | hole in the power | hole in power | engine flat spot"
+        "hesitation": ("hesitation | throttle hesitation | throttle lag | hesitated | bogged down"
+                       " | hole in the power | hole in power | engine flat spot"
                        " | flat spot in the power | flat spot in the engine | flat spot in power | bogs"
                        " | bogs down | bogging | bogging down | hesitates | hesitating"
                        " | hesitate | hole | lag | turbo lag | laggy | stutters"
@@ -166,7 +169,9 @@ FINDINGS: tuple[Entry, ...] = (
                         " | slow downshifts | downshifts slow | upshift | upshifts | slow upshift | slow upshifts"
                         " | upshifts slow | gear change | gear changes | rough downshift | rough downshifts"
                         " | downshift rough | downshifts rough | rough upshifts | upshifts rough | harsh downshifts"
-                        " | gearbox rough | gearbox slow | slow gearbox | gearbox stuck | stuck in gear"
+                        " | gear shift | gear shifts | gear shift rough | gear shifts rough"
+                        " | rough gear shift | gear shift slow | gearbox rough | gearbox slow | slow gearbox"
+                        " | gearbox stuck | stuck in gear"
                         " | rough gearbox | gearbox clunky"
                         " | clunky gearbox | gearbox notchy"
                         " | notchy gearbox"
@@ -206,6 +211,7 @@ FINDINGS: tuple[Entry, ...] = (
                                    " | awesome | mega | lovely | amazing | love it | decent | rotates nicely"
                                    " | rotates well"
                                    " | good rotation | bites well | bites nicely | stays planted | stays stable"
+                                   " | up to temp | up to temperature"
                                    " | can't complain | cannot complain", "as it should be")}),
 )  # fmt: skip
 
@@ -218,23 +224,28 @@ TABLE: tuple[Entry, ...] = (
                                      " | rest | the rest | otherwise | everywhere else | everything else | all else",
                                      "in no one corner, beside those that were named")}),
     *entries("phase", {
-        "entry": ("entry | en | ent | turn in | turns in | turning in | under braking | on the brakes"
+        "entry": ("entry | en | ent | entries | on lift | turn in | turns in | turning in | under braking"
+                  " | on the brakes"
                   " | off throttle | lift off"
                   " | trail braking | under trail braking | on entry | corner entry | into it"
                   " | going into it | when braking | on turn in",
                   "from the brakes to where the steering stands"),
         "mid": ("mid | middle | apex | mid corner | midcorner | center | centre | mid turn", "around the apex"),
-        "exit": ("exit | ex | on power | on throttle | on the throttle | on the power | corner exit | on exit"
-                 " | with throttle | initial throttle | on initial throttle | throttle pick up | throttle application"
+        "exit": ("exit | ex | exits | on power | on throttle | on the throttle | on the power | corner exit | on exit"
+                 " | with throttle | initial throttle | on initial throttle | throttle pick up"
+                 " | on pick up | throttle application"
                  " | on gas | on the gas | on pwr | power on | out of it | coming out of it | under power"
                  " | under throttle", "from the throttle on"),
     }),
     *entries("speed", {
-        "slow": ("slow | ls | low speed | slow speed | lo speed | lowspeed | slow ones | slow stuff"
+        "slow": ("slow | slow corner | slow corners | ls | low speed | slow speed | lo speed | lowspeed"
+                 " | slow ones | slow stuff"
                  " | slow hairpins", "slow corners"),
-        "medium": ("medium | ms | medium speed | mid speed | med speed | medium ones | midspeed | med",
+        "medium": ("medium | medium corner | medium corners | ms | medium speed | mid speed | med speed"
+                   " | medium ones | midspeed | med",
                    "corners of medium speed"),
-        "fast": ("fast | hs | high speed | quick | hi speed | highspeed | fast ones | fast stuff", "fast corners"),
+        "fast": ("fast | fast corner | fast corners | hs | high speed | quick | hi speed | highspeed"
+                 " | fast ones | fast stuff", "fast corners"),
     }),
     *entries("subject", {
         "balance": ("balance | bal", "the car's balance"),
@@ -245,7 +256,7 @@ TABLE: tuple[Entry, ...] = (
         "tyres": ("tyres | tyre | tire | tires | softs | hards | inters | slicks", "tyres"),
         "engine": ("engine | power unit | gearbox | eng | motor", "engine and gears"),
         "grip": ("grip | track grip", "grip of both axles"),
-        "steering": ("steering | steering wheel", "the steering"),
+        "steering": ("steering | steering wheel | power steering", "the steering"),
     }),
     *FINDINGS,
     *entries("poor", {"poor": ("poor | bad", "too little of it: traction, grip, braking")}),
@@ -272,20 +283,25 @@ TABLE: tuple[Entry, ...] = (
                       "inside": ("inside | inner", "the wheel on the inside of the corner"),
                       "outside": ("outside | outer", "the wheel on the outside of the corner")}),
     *entries("severity", {
-        "1": ("1 | 1/5 | 1 out of 5 | slight | slightly | tiny | small | minor | minimal | negligible"
+        "1": ("1 | 1/5 | 1 out of 5 | slight | slightly | tiny bit of | a tiny bit of | tiny bit | a tiny bit"
+              " | tiny | small | minor | minimal | negligible"
               " | very slight | very slightly | a touch of | a touch | touch of"
               " | hardly any | barely any | almost no"
               " | a hint of | hint of", "hardly felt"),
-        "2": ("2 | 2/5 | 2 out of 5 | little | a bit | bit | mild | bit of | a bit of", "felt"),
-        "3": ("3 | 3/5 | 3 out of 5 | moderate", "costs time"),
-        "4": ("4 | 4/5 | 4 out of 5 | big | a lot | lots | strong | lots of | a lot of | loads of"
-              " | plenty of | tons of | heaps of | like mad | like crazy | like hell", "costs much time"),
+        "2": ("2 | 2/5 | 2 out of 5 | little | a bit | bit | mild | bit of | a bit of | little bit | a little bit"
+              " | little bit of | a little bit of", "felt"),
+        "3": ("3 | 3/5 | 3 out of 5 | moderate | quite a bit | quite a bit of | a fair bit"
+              " | a fair bit of", "costs time"),
+        "4": ("4 | 4/5 | 4 out of 5 | big | major | a lot | lots | strong | lots of | a lot of | loads of"
+              " | plenty of | quite a lot | quite a lot of | tons of | heaps of | like mad | like crazy"
+              " | like hell", "costs much time"),
         "5": ("5 | 5/5 | 5 out of 5 | huge | massive | undriveable | undrivable", "cannot be driven"),
     }),
     *entries("confidence", {
         "high": ("sure | certain | definitely | for sure | quite sure | very sure | conf high | confidence high"
                  " | high confidence", "the driver is sure"),
-        "medium": ("likely | conf medium | confidence medium | probably | i think | think | i reckon | reckon | i guess"
+        "medium": ("likely | conf medium | confidence medium | probably | i think | think | i reckon | reckon"
+                   " | i guess | i'd say"
                    " | seems"
                    " | seems to", "the driver thinks so"),
         "low": ("? | conf low | confidence low | low confidence | maybe | unsure | not sure | perhaps"
@@ -294,6 +310,7 @@ TABLE: tuple[Entry, ...] = (
     *entries("trend", {
         "better": (by_how_much("better") + " | + | much improved | improved | improving | coming"
                                " | coming back | comes back"
+                               " | improvement | an improvement | big improvement | huge improvement"
                                " | best so far | best yet | less severe"
                                " | coming in | coming up | comes up | came up"
                                " | improves | come in | comes in | came in",
@@ -306,7 +323,8 @@ TABLE: tuple[Entry, ...] = (
                  " | same as before | same as last run | as before | like before | has not changed | as last run"
                  " | hasn't changed | same as in last run | as in last run | same as the last run"
                  " | same as in the last run | same as the run before | same as in the run before", "as before"),
-        "gone": ("gone | none | no longer | vanished | eliminated | resolved | all gone | no more | any more"
+        "gone": ("gone | none | completely gone | totally gone | fully gone | no longer | vanished"
+                 " | eliminated | resolved | all gone | no more | any more"
                  " | anymore | gone away | went away | not any more | disappeared | cured | fixed | solved"
                  " | no | not | never had | never has | never have | never got | never get | never any"
                  " | never had any | never has any | don't have any | don't feel any | don't get any"
@@ -338,7 +356,8 @@ TABLE: tuple[Entry, ...] = (
                              " | going into | coming into | heading into | car's"
                              " | coming out of | coming off"
                              " | particularly | also | sort of | kind of"
-                             " | starting to | starts to | started to | start to | begins to | beginning to"
+                             " | we're | is back | are back | starting to | starts to | started to | start to"
+                             " | begins to | beginning to"
                              " | something | tendency | tendency to | only problem | only issue | only complaint"
                              " | only thing | problem is | issue is | worst | worst in | worst at", "")}),
 )  # fmt: skip

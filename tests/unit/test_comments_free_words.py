@@ -135,8 +135,8 @@ def test_a_mark_between_a_place_and_what_happens_there_is_a_space() -> None:
     assert said("t4: us 3, t5: os 2") == said("t4 us 3; t5: os 2") == ["t4 us 3", "t5 os 2"]
     assert said("t4 us, exit: spin") == ["t4 us", "t4 exit spin"]
     assert parse("t4 us, exit: worse with wear").text == "worse with wear"
-    assert said("t4 us, exit: it slides") == ["t4 us", "t4 exit us"]
-    assert said("t4 us 3, exit:") == ["t4 us 3", "t4 exit us"]
+    assert said("t4 us, exit: it slides") == ["t4 exit us"]
+    assert said("t4 us 3, exit 2:") == ["t4 us 3", "t4 exit us 2"]
 
 
 @pytest.mark.parametrize("typed", [

@@ -6,7 +6,7 @@ import pytest
 
 from pitwall.comments.changes import findings
 from pitwall.comments.completing import completions
-from pitwall.comments.shorthand import ShorthandError, parse
+from pitwall.comments.shorthand import ShorthandError, Typed, parse
 from pitwall.comments.topics import TOPICS
 from pitwall.comments.writing import read_back, write_remark
 from pitwall.model.comments import Comment
@@ -133,10 +133,35 @@ def test_only_which_end_behind_a_comma_is_of_the_same_remark() -> None:
     """``lock t1, front`` is one remark; with a finding or a place of its own it is another."""
     assert said("lock t1, front 3") == ["t1 front lock 3"]
     assert said("slight us, all slow corners") == ["slow us 1"]
-    assert said("front lock t1, rear 2") == ["t1 front lock", "rear lock 2"]
+    assert said("front lock t1, rear 2") == ["t1 front lock", "t1 rear lock 2"]
 
 
 def test_a_turn_behind_corner_phases_is_the_place_of_all_of_them() -> None:
     """``entry os, exit us, t4``; where a turn stands before them they have that one, and the finding goes on."""
     assert said("on entry os, on exit us, t4") == ["t4 entry os", "t4 exit us"]
     assert said("t9 us 3, exit os, t4") == ["t9 us 3", "t9 exit os", "t4 os"]
+
+
+@pytest.mark.parametrize(("typed", "word"), [
+    ("diff locked us entry", "us"), ("fuel low os exit", "os"), ("front arb softer less us", "us"),
+])  # fmt: skip
+def test_what_the_car_does_is_not_lost_among_words_of_a_topic(typed: str, word: str) -> None:
+    """Without a turn, too; what he wishes and what a system does itself stay words."""
+    with pytest.raises(ShorthandError) as caught:
+        parse(typed)
+    assert caught.value.word == word
+    for kept in ("wants less us", "diff locking on entry", "throttle sticky"):
+        assert parse(kept) == Typed((), kept)
+
+
+@pytest.mark.parametrize(("typed", "word"), [
+    ("better for us in t4", "us"), ("gives us more grip t4", "us"), ("it's over", "over"), ("cut the corner t4", "cut"),
+    ("cuts the kerb t5", "cuts"), ("drop a wheel t4", "drop"), ("push this lap", "push"),
+])  # fmt: skip
+def test_words_of_every_day_that_are_no_finding_here(typed: str, word: str) -> None:
+    """"Us" may be people, and a driver cuts a corner."""
+    with pytest.raises(ShorthandError) as caught:
+        parse(typed)
+    assert (caught.value.word, caught.value.nearest) == (word, "")
+    assert parse("grip is good, track is coming to us") == Typed(parse("grip good").remarks, "track is coming to us")
+    assert said("still struggling with us t4") == ["t4 us same"]

@@ -60,6 +60,24 @@ def test_what_he_does_not_think_is_asked_about() -> None:
     assert caught.value.word == "don't"
 
 
+@pytest.mark.parametrize(("typed", "word"), [
+    ("us except", "except"), ("us in all but", "but"), ("us @", "@"), ("us 3 in", "in"), ("t4 us and", "and"),
+    ("us then", "then"), ("t4 us than before", "than before"), ("t us 3", "t"), ("turn us 3", "turn"),
+])  # fmt: skip
+def test_a_word_that_more_should_follow_is_marked_where_nothing_does(typed: str, word: str) -> None:
+    """The comment was sent too soon."""
+    with pytest.raises(ShorthandError) as caught:
+        parse(typed)
+    assert caught.value.word == word
+    assert said("good but, us t4") == ["neutral", "t4 us"]
+
+
+def test_a_stop_behind_a_shortened_word_ends_no_sentence() -> None:
+    """How bad it is stays with what it is of."""
+    assert said("t3 mid-corner us, sev. 2") == ["t3 mid us 2"]
+    assert said("t3 us sev. 2. t4 os.") == ["t3 us 2", "t4 os"]
+
+
 def test_a_compound_is_kept_with_what_its_tyres_do() -> None:
     """Which one it was is counted nowhere."""
     assert parse("softs graining") == Typed(parse("tyres graining").remarks, "softs graining")

@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 import pytest
 
+from pitwall.comments.pairing import tried
+from pitwall.comments.reading import Reading
 from pitwall.comments.shorthand import ShorthandError, Typed, parse
+from pitwall.comments.splitting import Piece, Slip, pieces
+from pitwall.comments.taking import read
 from tests.unit.comments_stage import said
 
 
@@ -62,7 +68,7 @@ def test_what_may_be_said_of_both_is_asked_about(typed: str, word: str) -> None:
     ("us into t4, os out of it", ["t4 entry us", "t4 exit os"]), ("us mid out of t6", ["t6 mid us"]),
     ("wheelspin out of t6", ["t6 spin"]), ("lock into 1", ["t1 lock"]),
     ("us in, os out t7", ["t7 entry us", "t7 exit os"]),
-    ("tight in, loose off t7", ["t7 entry us", "t7 exit os"]), ("us in, steps out t7", ["us", "t7 os"]),
+    ("tight in, loose off t7", ["t7 entry us", "t7 exit os"]),
 ])  # fmt: skip
 def test_the_way_into_a_corner_is_its_entry_and_out_of_it_its_exit(typed: str, read: list[str]) -> None:
     """Of the balance; a wheel locks on the way in and spins on the way out, whether that is said or not."""
@@ -139,6 +145,112 @@ def test_a_flat_spot_of_the_engine_is_none_of_a_tyre() -> None:
     assert said("engine flat spot at 5000") == ["hesitation"]
     assert refused("flat spot at 5000") == "flat spot"
     assert said("flat spot t1") == ["t1 flat spot"]
+
+
+@pytest.mark.parametrize(("typed", "read"), [
+    ("understeer, turn 4, mid, 3", ["t4 mid us 3"]), ("t4 us 3, mid", ["t4 mid us 3"]),
+    ("t4 us 3, mid 4", ["t4 us 3", "t4 mid us 4"]),
+    ("turn 4 - understeer - severity 3", ["t4 us 3"]), ("t4 - entry - us - 3 - worse", ["t4 entry us 3 worse"]),
+    ("1. t4 us 3\n2) t6 os 2", ["t4 us 3", "t6 os 2"]), ("us t4 (entry+mid)", ["t4 entry us", "t4 mid us"]),
+    ("ls us 3 / hs os 2", ["slow us 3", "fast os 2"]), ("t6 kerb exit harsh 3", ["t6 exit harsh 3"]),
+    ("t3 us from entry all the way to the exit", ["t3 entry us", "t3 mid us", "t3 exit us"]),
+    ("os t6 on throttle, not on entry", ["t6 exit os", "t6 entry os gone"]),
+])  # fmt: skip
+def test_one_remark_in_parts(typed: str, read: list[str]) -> None:
+    """Commas, dashes, strokes and numbers of lines between what is said of one thing."""
+    assert said(typed) == read
+
+
+def test_dashes_in_a_line_that_says_two_things_are_asked_about() -> None:
+    """Which of them goes with which is not sure."""
+    assert refused("t12 entry - rear nervous, apex - us") == "-"
+    assert refused("t12 - entry - us - exit - os") == "-"
+
+
+def test_turns_and_laps_that_are_spelt_out() -> None:
+    """First in a comment, in a reason, and behind "lap"."""
+    assert said("eleven and twelve are fine") == ["t11 neutral", "t12 neutral"]
+    assert said("snaps when he lifts in turn six") == ["t6 snap"]
+    assert said("i lock up when i trail the brake into ten") == ["t10 lock"]
+    assert said("rears gone by lap eight") == ["rear worn"]
+    assert said("ten laps of us") == ["us"]
+
+
+@pytest.mark.parametrize(("typed", "read"), [
+    ("us t4 3 and os t6", ["t4 us 3", "t6 os"]), ("us t1 1 and car floats at high speed", ["t1 us 1", "fast soft"]),
+    ("us 3 t4, 2 t7 and flat spot fr", ["t4 us 3", "t7 us 2", "front right flat spot"]),
+    ("fl lock t1 2, t10 3 and us everywhere 2", ["t1 front left lock 2", "t10 front left lock 3", "us 2"]),
+    ("car feels the same and graining front left", ["balance same", "front left graining"]),
+    ("better than last run and t4 us rear", ["balance better", "t4 rear us"]),
+    ("us everywhere except t4 and flat spot rr 2", ["us", "t4 us gone", "rear right flat spot 2"]),
+    ("rr hot 4 and not us t4", ["rear right hot 4", "t4 us gone"]),
+    ("us t4 3 and fronts better", ["t4 us 3", "front tyres better"]),
+    ("t3 us 2 and fl and fr hot", ["t3 us 2", "front hot"]),
+    ("car stable everywhere and tyres good", ["neutral", "tyres good"]),
+    ("losing rear mid t8 3 and happy with t5", ["t8 mid rear os 3", "t5 neutral"]),
+    ("t2 e us 2 m us 3 x ok and locked rear t1 4",
+     ["t2 entry us 2", "t2 mid us 3", "t2 exit neutral", "t1 rear lock 4"]),
+    ("rear nervous t1 3 and t2 kerbs harsh", ["t1 rear braking unstable 3", "t2 harsh"]),
+    ("front sliding t4 and t9 nervous", ["t4 front us", "t9 braking unstable"]),
+    ("t9 snap exit, 4 also planted t8", ["t9 exit snap 4", "t8 neutral"]),
+    ("turn two feels good. t8 & t9 bottoming 2", ["t2 neutral", "t8 bottoming 2", "t9 bottoming 2"]),
+])  # fmt: skip
+def test_nothing_moves_over_an_and(typed: str, read: list[str]) -> None:
+    """How bad, which end and where stay on the side of it on which they are said."""
+    assert said(typed) == read
+
+
+@pytest.mark.parametrize(("typed", "word"), [
+    ("us t4 and t7 better", "t7"), ("us entry t4, t6 and t8 os", "t8"),
+    ("better than last run and feels planted", "planted"),
+    ("us t4 3 os t6", "os"),
+])  # fmt: skip
+def test_what_may_be_of_either_side_is_asked_about(typed: str, word: str) -> None:
+    """A comma tells."""
+    assert refused(typed) == word
+
+
+@pytest.mark.parametrize(("typed", "read"), [
+    ("wheelspin t2 2 and t9 4", ["t2 spin 2", "t9 spin 4"]), ("us t4 3 and t7 2 os", ["t4 us 3", "t7 os 2"]),
+    ("traction good t2, bad t9", ["t2 traction good", "t9 spin"]),
+    ("traction better t3, still poor t6", ["t3 traction better", "t6 spin same"]),
+    ("steering heavy t5 3, kickback t7 2", ["t5 steering heavy 3", "t7 steering kickback 2"]),
+    ("entry ok, mid us 2, exit os 3 t7", ["t7 entry neutral", "t7 mid us 2", "t7 exit os 3"]),
+    ("entry us, t4 exit os", ["entry us", "t4 exit os"]), ("gear shift rough 3 under power", ["exit rough shift 3"]),
+    ("turn nine's good", ["t9 neutral"]),
+])  # fmt: skip
+def test_lists_of_what_happens_where(typed: str, read: list[str]) -> None:
+    """A turn at the end is of all phases before it; one in the middle only of what follows."""
+    assert said(typed) == read
+
+
+@pytest.mark.parametrize(("typed", "read"), [
+    ("t1 en lock rr 2, rl 3", ["t1 entry rear right lock 2", "t1 entry rear left lock 3"]),
+    ("t1 front lock 2, rear 3", ["t1 front lock 2", "t1 rear lock 3"]),
+    ("t3 spin left, right 2", ["t3 left spin", "t3 right spin 2"]),
+    ("t9 fl hot 3, fr 2", ["t9 front left hot 3", "front right hot 2"]),
+    ("braking stability poor t10", ["t10 braking unstable"]),
+    ("t7 slight os, exit only", ["t7 exit os 1"]), ("feels like the engine is flat", ["down on power"]),
+])  # fmt: skip
+def test_another_end_behind_a_comma_is_of_the_same_corner(typed: str, read: list[str]) -> None:
+    """What happens in a corner; a tyre is as hot elsewhere."""
+    assert said(typed) == read
+
+
+@pytest.mark.parametrize("typed", ["t4 and " * 200 + "us", "us, " + "t4 and " * 6 + "us", "us and " * 250 + "os"])
+def test_many_ands_are_read_in_few_steps(typed: str) -> None:
+    """Each could part either side again; a line from a page must not keep the daemon busy."""
+    steps = 0
+
+    def read_one(piece: Piece) -> list[Reading]:
+        nonlocal steps
+        steps += 1
+        return [read(piece)]
+
+    for piece in pieces(typed):
+        with suppress(Slip):
+            tried(piece, read_one)
+    assert steps < 200
 
 
 def test_two_classes_of_corners() -> None:

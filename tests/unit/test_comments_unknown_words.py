@@ -185,7 +185,7 @@ def test_a_list_behind_a_setting_keeps_its_place() -> None:
 def test_a_dash_behind_a_turn_that_stands_first_is_a_colon() -> None:
     """Anywhere else it may be a dash or a trend, and is asked about."""
     assert said("t2 - traction ok") == ["t2 traction good"]
-    assert refused("t4 - us - 3") == "-"
+    assert refused("t4 - us - os") == "-"
 
 
 def test_a_list_of_turns_behind_one_is_of_the_same() -> None:
