@@ -48,6 +48,7 @@ _ASIDES = re.compile("|".join((
     rf"(?:on|with|after) (?:the )?(?:new|used|old|fresh|scrubbed|worn) {_SET}",
     r"on (?:the )?(?:softs|mediums|hards|inters|wets|slicks)",
     r"(?:after|before) (?:the )?(?:stop|pit stop|changes?|set ?up change|adjustment|red flag|restart)",
+    rf"{_COUNT}(?: times)? (?:in a row|on the (?:trot|bounce))",
     r"[2-9] ?x|x[2-9]|in a row|after(?:wards)?(?=$)|later on|by then",
     rf"once|twice|(?:{_COUNT}) times|again|hard|today|this (?:run|lap|time|session)",
     r"all (?:run|stint|session)|(?:late|later|early|earlier)(?: on)? in (?:the |this )?(?:run|stint|session)",

@@ -153,6 +153,9 @@ def _without_finding(parts: Parts, subject: Subject | None) -> tuple[Subject, st
     if subject is not None and subject in POOR and is_scarce(parts):
         return subject, POOR[subject]
     if subject == "traction" and "severity" in parts and not {"trend", "amount"} & set(parts):
+        if not parts["severity"][1].key[:1].isdecimal():  # "lots of traction"
+            raise Slip(parts["severity"][1], "how it is, such as no traction or traction good; or how bad"
+                                             " it is from 1 to 5")
         return subject, POOR[subject]  # "t6 traction 3": of traction nothing else can be bad
     return subject or "balance", None
 

@@ -13,7 +13,7 @@ KINDS_OF_CORNERS = ("corner", "corners", "turns")
 TIGHT_THINGS = (*KINDS_OF_CORNERS, "corner", "turn", "stuff", "ones", "line", "lines", "hairpin", "hairpins", "bits",
                 "section", "sections", "chicane", "exit", "entry", "apex", "radius", "bit", "one")
 """What is tight itself, where the word stands before it: a car that is, does not turn enough."""
-_READ_OVER = ("the", "a", "is", "are", "of", "feels", "gets", "getting", "too", "very", "really", "quite", "real",
+READ_OVER = ("the", "a", "is", "are", "of", "feels", "gets", "getting", "too", "very", "really", "quite", "real",
               "major", "going", "goes", "become", "becomes", "becoming", "starts", "starting", "comes", "still", "just")
 """Fillers that may stand within a form of several words: ``the pedal is long``."""
 
@@ -25,7 +25,7 @@ def form_at(words: tuple[Word, ...], at: int) -> Group | None:
         if many == past:
             return Group(words[at : at + many])
         keys = [word.key for word in words[at : at + many]]
-        inner = [key for key in keys[1:-1] if key not in _READ_OVER]
+        inner = [key for key in keys[1:-1] if key not in READ_OVER]
         for form in dict.fromkeys((" ".join(keys), " ".join((keys[0], *inner, *keys[1:][-1:])))):
             entry = by_form().get(form)
             if entry is not None and not is_another(form, words, at + many):

@@ -220,6 +220,9 @@ def _what_it_was(found: Sequence[Group], piece: Piece, words: tuple[Word, ...], 
         return Group(words[at : at + 2])  # "us 3 -> 2"
     came = _CAME_FROM.match(" ".join(word.key for word in words[at : at + 6]))
     if came is not None and any(group.part == "finding" for group in found) and _tells_a_change(came):
+        ahead = at + len(came.group().split()) + 1
+        if ahead < len(words) and words[ahead].key in ("turn", "turns", "corner", "corners"):
+            raise Slip(words[ahead], f"nothing behind how bad it is; in how many turns it is goes behind '{MARK}'")
         return Group(words[at : at + len(came.group().split())])  # "us down from 4 to 2"
     rated = any(group.part == "severity" for group in found) or (piece.goes_on and not found)
     match = _WAS.match(" ".join(keys)) if rated else None

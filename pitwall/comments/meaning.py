@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from pitwall.comments.doubtful import is_of_its_thing
 from pitwall.comments.finding import OPPOSITES, is_scarce, of, subject_and_finding
 from pitwall.comments.forms import KINDS_OF_CORNERS
 from pitwall.comments.glued import TURN
@@ -70,6 +71,7 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
     parts = reading.parts
     _is_of_the_same_thing(reading, before)
     finding = _found(reading, before)
+    is_of_its_thing(reading, before.finding if before is not None else {}, finding)
     _goes_one_way(reading, finding)
     _is_no_praise_of_a_complaint(reading, before, finding)
     _is_no_place_without_it(reading, before)

@@ -23,6 +23,10 @@ BETWEEN = ("axle", "side", "corner", "filler")
 """What may stand between a negation and what it denies: ``no rear grip``."""
 DENIED = f"right behind it what there is not, such as no us; else '{MARK}' and free text"
 AS_BEFORE = ("as before", "as last run")
+NARROWED = ("only", "just", "main", "biggest", "mostly", "both", "also", "especially", "particularly", "worst",
+            "limiting factor", "whole", "all the way", "all through", "throughout", "briefly")
+"""So begin fillers before which a negation denies not the finding, but that it is all: ``not only us``."""
+NOT_ALL = f"what there is, such as us; that it is not all goes behind '{MARK}'"
 LEADING = ("in", "on", "at", "of", "into", "out of", "from", "with", "and", "&", "for", "through", "to", "about")
 """Fillers that more should follow."""
 SHORTENED = ("sev", "conf", "ent", "ex", "approx", "ca", "corr", "temp", "temps", "bal", "trac", "eng", "tyr")
@@ -185,10 +189,14 @@ class _Denial:
         """``of_before``: a place alone may be denied, for what stands before a comma was said of another one."""
         self.open: Group | None = None
         self.left: Group | None = None
+        self.last = ""
         self.subject, self.an_end, self.of_before = False, False, of_before
 
     def meets(self, group: Group) -> None:
         """The next group; a slip where it cannot be what is denied."""
+        if (self.open is not None or self.last == "no longer") and group.form.startswith(NARROWED):
+            raise Slip(self.open.word if self.open is not None else group.word, NOT_ALL)
+        self.last = group.form
         if group.form in BEFORE_IT:
             self.open, self.subject, self.an_end = group, False, False
         elif self.open is None or group.part in BETWEEN:

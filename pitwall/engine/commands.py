@@ -78,7 +78,7 @@ def _said(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     if call.state in ("said", "done", "late"):
         return Answer(f"{call.id} is {call.state} already" + (f", by {call.said_by}" if call.said_by else ""))
     if call.state in ("withdrawn", "missed", "skipped"):
-        return _noted(command, call)
+        return _noted(command, car, call)
     # Late is what can no longer be acted on; outside its best window but still of use is in time.
     in_time = max(call.spec.last_moment_s, call.spec.latest_s or 0.0)
     said_t = min(command.t, now)
@@ -97,11 +97,14 @@ def _said(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     return Answer(f"{call.id} {'said late' if late else 'said'}")
 
 
-def _noted(command: CommandGiven, call: Call) -> Answer:
-    """The call left the stack while it was being spoken: what was said was said."""
+def _noted(command: CommandGiven, car: TeamCar, call: Call, answered: bool = False) -> Answer:
+    """The call left the stack while it was being spoken: what was said was said, and what it asked to be moved stands
+    there now, whatever the plan wants since."""
     call.said_by = call.said_by or command.by
     call.said_t = command.t if call.said_t is None else call.said_t
-    return Answer(f"noted; {call.id} was {call.state}: {call.reason or 'no reason given'}")
+    car.switches.told(call.spec.asked, answered, command.t, None)
+    why = f"noted; {call.id} was {call.state}: {call.reason or 'no reason given'}"
+    return Answer(why)
 
 
 def _skip(command: CommandGiven, car: TeamCar, now: float) -> Answer:
@@ -155,7 +158,7 @@ def _confirm(command: CommandGiven, car: TeamCar, now: float) -> Answer:
             raise Refusal(f"{found[1].item.do} of {found[0].run.run} was not done: {found[1].reason}")
         return Answer(f"{call.id} is done already")
     if call.state in ("withdrawn", "missed", "skipped"):
-        return _noted(command, call)
+        return _noted(command, car, call, answered=True)
     call.confirmed = True
     if not car.signal(call, "evidence", now, f"confirmed, {command.by}", command.id):
         call.confirmed = False

@@ -10,12 +10,11 @@ from pitwall.engine.car import CarTrack
 from pitwall.engine.crew_seen import of_roles
 from pitwall.engine.plan_desk import SHOWN
 from pitwall.engine.planned import planned_spans
-from pitwall.engine.progress import run_progress
+from pitwall.engine.progress import RunState, run_progress
 from pitwall.engine.running_lap import running_lap
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.team import TeamCar
 from pitwall.model.outputs import Arrival, CarState, ClockState, DeskState, FieldCar, FieldState, PlanState, RunProgress
-from pitwall.model.plan import Run
 
 STACK = 16  # prompts on the published stack
 SHOWN_COMMENTS = 12
@@ -88,11 +87,14 @@ def flag_margin(car: TeamCar, clock: SessionClock, now: float) -> float | None:
 
 
 def _of_plan(
-    car: TeamCar, progress: RunProgress, run: Run, planned: dict[str, tuple[float, float]]
+    car: TeamCar, progress: RunProgress, state: RunState, planned: dict[str, tuple[float, float]]
 ) -> RunProgress:
-    model = car.plan.original(run)
-    fuel = run.fuel_kg if run.fuel_kg is not None else model.fuel_kg
-    tyres, work = run.tyres or model.tyres, run.after_garage_s
+    run, on_track = state.run, state.left_as if state.state in ("running", "done") else None
+    # A car that stayed out, and was taken for this run on track, changed neither tyres nor fuel for it.
+    ready = on_track or run
+    model = car.plan.original(ready)
+    fuel = None if on_track is not None else run.fuel_kg if run.fuel_kg is not None else model.fuel_kg
+    tyres, work = ready.tyres or model.tyres, run.after_garage_s
     known = car.plan.tyre_sets.get(tyres or "")
     added = {"driver": car.plan.driver_of(run), "window": run.window, "tyres": tyres, "fuel_kg": fuel,
              "compound": known.compound if known is not None else None, "crew": run.crew,
@@ -118,7 +120,7 @@ def plan_state(car: TeamCar, now: float) -> PlanState:
             t = end + run.run.after_garage_s.likely_s
     planned = planned_spans(car, car.desk.base[car.desk.driven])
     runs = tuple(
-        _of_plan(car, run_progress(run, spans.get(run.run.run)), run.run, planned) for run in car.progress.runs
+        _of_plan(car, run_progress(run, spans.get(run.run.run)), run, planned) for run in car.progress.runs
     )
     return PlanState(
         id=f"plan-{car.car}-{now:.3f}", t=now, car=car.car, revision=car.progress.revision, runs=runs,

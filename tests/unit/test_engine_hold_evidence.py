@@ -319,3 +319,10 @@ def test_a_pass_at_a_declared_pace_is_judged_by_what_it_adds(sector_s: float, st
     if state == "not_done":
         assert stage.item.reason is not None
         assert stage.item.reason.endswith("by its file photo_pass adds 8 s")
+
+
+def test_time_that_was_lost_behind_the_place_and_before_the_loop_may_be_that_of_the_hold() -> None:
+    """Turn 4 ends shortly before loop 1: a driver who eased there at once lost it in sector 1, and his word stands."""
+    stage = Holding()
+    stage.told(COOL_S, 33.0, 32.4, 28.0)
+    assert stage.item.state == "done"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from pitwall.model.outputs import PlanState
 from tests.unit.engine_stage import MAIN, PIT_EXIT, Stage, plan, setup
 
 # Tyres are changed and fuel is filled in the garage only: common sense, no source.
@@ -37,6 +38,22 @@ def test_a_car_that_stays_out_keeps_its_tyres_its_fuel_and_its_switches() -> Non
     assert car.switches.wanted(car.progress.current, 7)["torque_map"] == 4
     made.wait(t + 30)
     assert "fuel-short-41" in made.session.alerts.active
+
+
+def test_the_plan_on_the_screens_has_the_set_that_such_a_run_is_driven_on() -> None:
+    """On track and when it is over: the set that the car left with, and no fuel of its own. A run that is left for has
+    what is planned."""
+    made = stage()
+
+    def shown() -> dict[str, tuple[str | None, str | None, float | None]]:
+        return {run.run: (run.tyres, run.compound, run.fuel_kg) for run in made.made(PlanState)[-1].runs}
+
+    assert shown() == {"holds": ("B1", "medium", 15), "long": ("B2", "medium", 26)}
+    t = made.drive(200, 125, *[100.0] * 8)
+    assert shown()["long"] == ("B1", "medium", None)
+    made.home(t)
+    made.wait(made.now + 20)
+    assert shown() == {"holds": ("B1", "medium", 15), "long": ("B1", "medium", None)}
 
 
 def test_each_lap_of_such_a_stint_counts_for_one_run() -> None:

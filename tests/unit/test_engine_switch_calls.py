@@ -183,7 +183,7 @@ def test_a_call_that_time_settles_does_not_undo_a_later_one() -> None:
 
 
 def test_a_change_for_the_running_lap_that_telemetry_does_not_show_is_asked_for_once_more() -> None:
-    """Said and read back as the cool-down lap began, and not done: while half of the lap is left it is said again."""
+    """Said and read back as the cool-down lap began, and not done: in the first third of the lap it is said again."""
     stage = Stage(setup(plan(MAIN | {"laps": "out, 1 timed, cool, 1 timed, in"}))).green()
     stage.switch(10, "torque_map", 2)
     t = stage.drive(200, 125, 100)
@@ -195,6 +195,44 @@ def test_a_change_for_the_running_lap_that_telemetry_does_not_show_is_asked_for_
     assert [one.state for one in again] == ["done", "due"]
     stage.switch(t + 25, "torque_map", 1)
     assert again[-1].state == "done"
+
+
+SET_ONE = {"do": "set_one", "on": {"cool": 1}, "with": {"switch": "torque_map", "position": 4}}
+
+
+@pytest.mark.parametrize(("laps", "items", "position", "part"), [
+    ("out, 1 timed, cool, 1 timed, in", [], 1, 1 / 3), ("out, 1 timed, cool, in", [], 1, 1 / 2),
+    ("out, 1 timed, cool, 1 timed, in", [SET_ONE], 4, 1 / 2),
+])  # fmt: skip
+def test_what_the_next_timed_lap_needs_back_is_told_in_the_first_third_or_not_at_all(
+    laps: str, items: list[Any], position: int, part: float
+) -> None:
+    """Half a lap of another torque map is of little use, and the put-back needs the channel. Not so before the in-lap,
+    and not for what an item of the cool-down lap asks for."""
+    stage = Stage(setup(plan(MAIN | {"laps": laps, "items": items}))).green()
+    stage.switch(10, "torque_map", 2)
+    t = stage.drive(200, 125, 100)
+    stage.wait(t + 1)
+    (call,) = asking(stage, "torque_map", position)
+    (leg,) = [one for one in stage.car.legs if one.index == 2]
+    assert call.spec.room is not None
+    assert call.spec.room.end_by_s == pytest.approx(leg.start_s + part * (leg.end_s - leg.start_s), abs=0.01)
+
+
+@pytest.mark.parametrize(("command", "sure"), [("said", False), ("confirm", True)])
+def test_what_was_said_as_it_left_the_stack_was_said(command: str, sure: bool) -> None:
+    """The engineer is in the middle of the sentence when the plan needs it no more: the driver moves the switch all the
+    same, and pitwall must know where it stands."""
+    stage = Stage(setup(plan(MAIN | {"laps": "out, 1 timed, cool, 1 timed, in"}))).green()
+    t = stage.drive(200, 125, 100)
+    stage.wait(t + 4)
+    call = stage.call("main-1-2-switch-0")
+    before = stage.car.switches.stands("torque_map")
+    stage.status(t + 5, "red")
+    assert (call.state, before) == ("withdrawn", 2)
+    stage.command(command, t + 7, call=call.id)
+    assert (call.state, stage.car.switches.stands("torque_map")) == ("withdrawn", 1)
+    assert ("torque_map" in stage.car.switches.verified) == sure
 
 
 def test_an_item_done_on_a_lap_that_was_put_in_is_not_wanted_again() -> None:

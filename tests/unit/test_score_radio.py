@@ -18,7 +18,7 @@ from simulations.score_radio_lengths import FIRST, lengths
 from simulations.score_radio_optimum import Job, schedule
 
 FOLDER = Path(__file__).parents[2] / "simulations" / "radio"
-FIRST_SEED = 1322
+FIRST_SEED = 1328
 """The first of two seeds with which four laps begin wrong; over many days it is less than one in three."""
 CALM = ((0.0, 8.0), (20.0, 30.0), (40.0, 43.0))
 BOX = Duty("box", "box", known_s=0.0, deadline_s=43.0, length_s=3.0, calls=("b",))

@@ -29,6 +29,9 @@ GROUP = 2  # on track; more in one breath fits few straights and is not remember
 USEFUL_S = 70.0  # before the line; earlier it would be forgotten (common practice, no source)
 EACH_S, MOST_EACH_S = 7.0, 20.0  # where there are many, the first come so much earlier for each beyond two
 SETTLED_PART = 0.4  # of the lap before: until then it is told what this lap itself needs
+HALF, THIRD = 0.5, 1.0 / 3.0
+"""What a lap needs is told in its first half at the latest. Where the next lap is a timed one, which needs it back, in
+its first third: told later it does little good, and takes the channel from its own put-back (a choice of ours)."""
 PAGED_S = 3.0  # a setting behind a paged dial takes the driver longer (common practice, no source)
 
 
@@ -78,12 +81,23 @@ def _just_begun(at: Situation, leg: Leg) -> Iterable[CallSpec]:
         window = _early(leg, number)
         spec = _spec(at, leg, label, {name: names[name] for name in group}, wanted, window, leg.index)
         if at.switches.measured_off({name: names[name] for name in group}):
-            # Half of the lap is left: told and not done, it is worth saying once more.
-            latest = 0.5 * (leg.start_s + leg.end_s)
+            # Enough of the lap is left: told and not done, it is worth saying once more.
+            latest = _told_by(at, leg, group)
             if at.now <= latest:
                 yield altered(spec, not_done=True, latest_s=latest)
         elif at.now <= _over_by(spec) + spec.spoken_s + at.timing.unconfirmed_after_s:
             yield spec
+
+
+def _told_by(at: Situation, leg: Leg, names: Iterable[str]) -> float:
+    """When a change of these switches for this lap, told on it, must be over: what an item asks for is worth more."""
+    run, part = at.run, HALF
+    behind = next((later for one, later in itertools.pairwise(at.legs) if one is leg), None)
+    if run is not None and behind is not None and behind.kind == "timed" and leg.kind != "timed":
+        items = [item for item in run.items if item.leg == leg.index and item.state != "dropped"]
+        wanted = {name for item in items for name in at.switches.item_wants(run, item)}
+        part = THIRD if wanted.isdisjoint(names) else HALF
+    return leg.start_s + part * (leg.end_s - leg.start_s)
 
 
 def _over_by(spec: CallSpec) -> float:
@@ -193,7 +207,7 @@ def _spec(
     # What was told before a lap is another call than what is told before it is driven once more.
     lap = f"{after.index}r{at.track.lap_number + 1}" if after.again else f"{after.index}"
     if room is None:
-        room = at.room((after,), window.from_s, 0.5 * (after.start_s + after.end_s))
+        room = at.room((after,), window.from_s, _told_by(at, after, positions))
     return CallSpec(
         key=f"{run.run.run}-{run.leavings}-{lap}-switch-{label}",
         kind="switch",
