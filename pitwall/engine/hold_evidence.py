@@ -4,8 +4,8 @@
 (``track/hold_passing.py``). *Loops*: a hold costs time. The sector in which it lies can be no quicker than the car's
 best there and what the hold costs at least (``track/hold_cost.py``; where the circuit has no geometry, or the file no
 speed, a share of what the procedure's file says that it adds). A sector that took hardly more than the best one had no
-hold in it. Whoever confirmed it: the item is *not done*, the reason says what was seen, and it is told anew on the next lap of
-the run that allows it.
+hold in it. Whoever confirmed it: the item is *not done*, the reason says what was seen, and it is told anew on the
+next lap of the run that allows it.
 
 Nothing is said where evidence is thin: no timed lap of this car to compare with, loops that were not seen, a cost that
 is lost in how laps scatter, positions that showed the hold, or words that the driver may have followed on the lap
