@@ -87,10 +87,13 @@ def shows_none(hold: HoldAsked, lap: LapRow, notes: CarNotes, lap_map: LapMap) -
     """Guard: positions with speeds came all the way over the place of the hold, and no stretch of them is at about one
     speed (``track/hold_passing.py``): what wavers too much to be measured was held all the same."""
     found, place_m = _near_place(hold, lap, notes, lap_map), lap_map.distance_at_phase(hold.place)
-    if found is None or place_m is None or found[2] is None:
+    if found is None or place_m is None:
+        return False
+    times, ways, speeds = found
+    if speeds is None:
         return False
     passing = Passing.of(hold.speed_mps, hold.settle_s + hold.seconds)
-    for t, metres, speed in zip(*found, strict=True):
+    for t, metres, speed in zip(times, ways, speeds, strict=True):
         if -BEFORE_M <= metres - place_m <= passing.reach_m:
             passing.see(float(t), float(metres - place_m), float(speed))
     return passing.none_held
