@@ -1,11 +1,11 @@
 """Somebody says that a hold was done, and positions or loops say that it was not.
 
-*Positions* with speeds that came all the way past its place, and show no one speed anywhere, had no hold in them
-(``hold_passing.py``). *Loops*: a hold costs time. The sector in which it lies can be no quicker than the car's best
-there and what the hold costs at least (``track/hold_cost.py``; where the circuit has no geometry, or the file no speed,
-a share of what the procedure's file says that it adds). A sector that took hardly more than the best one had no hold in
-it. Whoever confirmed it: the item is *not done*, the reason says what was seen, and it is told anew on the next lap of
-the run that allows it.
+*Positions* with speeds that came all the way past its place, and show no one speed near it, had no hold in them
+(``track/hold_passing.py``). *Loops*: a hold costs time. The sector in which it lies can be no quicker than the car's
+best there and what the hold costs at least (``track/hold_cost.py``; where the circuit has no geometry, or the file no
+speed, a share of what the procedure's file says that it adds). A sector that took hardly more than the best one had no
+hold in it. Whoever confirmed it: the item is *not done*, the reason says what was seen, and it is told anew on the
+next lap of the run that allows it.
 
 Nothing is said where evidence is thin: no timed lap of this car to compare with, loops that were not seen, a cost that
 is lost in how laps scatter, positions that showed the hold, or words that the driver may have followed on the lap
@@ -46,8 +46,10 @@ KIND = "not_as_told"
 
 @dataclass(frozen=True)
 class _Cost:
-    """Between which phases of the lap it lies, what it costs at least, and in words where that is from."""
+    """Between which phases of the lap it lies, from its place on, what it costs at least, and in words where that is
+    from."""
 
+    place: float
     from_phase: float
     to_phase: float
     least_s: float
@@ -91,17 +93,24 @@ def _against(car: TeamCar, item: ItemState, lap: LapRecord) -> str | None:
     procedure = car.setup.procedures.get(item.item.do)
     passing = car.holds.passings.get((item.key, lap.number))
     if passing is not None and passing.none_held:
-        return f"positions show no constant speed behind {item.item.after or item.item.at}"
+        return (f"positions show no constant speed near {passing.wanted_mps:.0f} m/s behind "
+                f"{item.item.after or item.item.at}")
     cost = _cost(car, item, procedure) if procedure is not None else None
     if cost is None or cost.least_s < LEAST_S:
         return None
-    between = _loops_about(car, cost)
+    # Who begins at the place itself may lose time before a loop that lies between it and where the speed is reached.
+    found = [_no_time_lost(car, lap, _loops_about(car, begin, cost.to_phase), cost.least_s)
+             for begin in (cost.from_phase, cost.place)]
+    return None if None in found else f"{found[0]}: {cost.words}"
+
+
+def _no_time_lost(car: TeamCar, lap: LapRecord, between: tuple[str, str] | None, least_s: float) -> str | None:
+    """How long the car took from loop to loop, in words; None where it may have lost so much, or nobody knows."""
     took = _between(lap, *between) if between is not None else None
     best = _best(car, lap, *between) if between is not None else None
-    if took is None or best is None or took > best + cost.least_s:
+    if between is None or took is None or best is None or took > best + least_s:
         return None
-    assert between is not None
-    return f"{_sector(car, *between)} took {took:.1f} s, and {best:.1f} s on a timed lap: {cost.words}"
+    return f"{_sector(car, *between)} took {took:.1f} s, and {best:.1f} s on a timed lap"
 
 
 def _may_be_before(car: TeamCar, item: ItemState, lap: LapRecord) -> bool:
@@ -130,18 +139,18 @@ def _cost(car: TeamCar, item: ItemState, procedure: Procedure) -> _Cost | None:
         kph = procedure.hold.speed_kph is not None
         speed = f"{hold.speed_mps * KPH_PER_MPS:.0f} km/h" if kph else f"{hold.speed_mps:.0f} m/s"
         words = f"{hold.seconds:g} s at {speed} cost {found.extra_s:.1f} s there at least"
-        return _Cost(ends[0], ends[1], HALF * found.extra_s, words)
+        return _Cost(place, ends[0], ends[1], HALF * found.extra_s, words)
     seconds = item_arguments(procedure, item).get("seconds", USUAL_S)
     lasts = (float(seconds) if isinstance(seconds, int | float) else USUAL_S) + procedure.extra_s
     words = f"by its file {item.item.do} adds {procedure.extra_s:g} s"
-    return _Cost(place, place + lasts / car.lap_map.lap_s, FILE_SHARE * procedure.extra_s, words)
+    return _Cost(place, place, place + lasts / car.lap_map.lap_s, FILE_SHARE * procedure.extra_s, words)
 
 
-def _loops_about(car: TeamCar, cost: _Cost) -> tuple[str, str] | None:
+def _loops_about(car: TeamCar, begin: float, end: float) -> tuple[str, str] | None:
     """The last loop before it and the first one behind it; the line is both ends of the lap."""
     phases = [("line", 0.0), *((loop, car.lap_map.loops[loop]) for loop in car.lap_map.loop_order[:-1]), ("line", 1.0)]
-    before = [loop for loop, phase in phases if phase <= cost.from_phase]
-    behind = [loop for loop, phase in phases if phase >= cost.to_phase]
+    before = [loop for loop, phase in phases if phase <= begin]
+    behind = [loop for loop, phase in phases if phase >= end]
     return (before[-1], behind[0]) if before and behind else None
 
 
