@@ -50,7 +50,7 @@ def all_readings(text: str, turns: Collection[int], lists: Collection[Listing] =
     for at in range(len(found) - 2, -1, -1):
         one, more = found[at], found[at + 1]
         begin = next((back for back in range(at, -1, -1) if not found[back].piece.goes_on), 0)
-        carries = any(earlier.turns for earlier in found[begin:at])
+        carries = any(earlier.turns or "speed" in earlier.parts for earlier in found[begin:at])
         if more.piece.goes_on and not one.kept and not carries and one.shares_the_place_of(more):
             one.turns += more.turns
             one.takes_the_speeds_of(more)

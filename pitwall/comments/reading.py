@@ -236,15 +236,23 @@ class Reading:
         if placed or not (more.turns or "speed" in more.parts):
             return False
         named = [bool(TURN.fullmatch(word.plain)) for word in more.piece.words]
-        last = (named[-1] or not any(named)) if len(more.turns) == 1 else more.ends_with_its_places
-        says = {"finding", "trend", "amount"}
-        phases = last and bool(self.phases and more.phases and says & set(self.parts) and says & set(more.parts))
+        last = len(more.turns) == 1 and (named[-1] or not any(named))
+        phases = last and bool(self.phases and more.phases) and {"finding"} <= set(self.parts) & set(more.parts)
+        phases = phases or (self._is_another_phase_than(more) and (last or more.ends_with_its_places))
         instead = self.denies and self.parts["trend"][1].key in ("not", "isn't") and "finding" in more.parts
         found = more.parts["finding"][1].at if "finding" in more.parts else more.piece.words[0].at
         sooner = [word for word in more.piece.words if word.at < found]
         behind = not any(TURN.fullmatch(word.plain) or word.key in ("turn", "turns") for word in sooner)
         then = more.piece.then and behind and self._is_of_the_corner_of(more) and not self.denies
         return then or (self.denies and more.denies) or phases or instead
+
+    def _is_another_phase_than(self, more: Reading) -> bool:
+        """True where another phase is spoken of here than there; the way into a turn is of that turn alone."""
+        says, own = {"finding", "trend", "amount"}, {entry.value for entry, _ in self.phases}
+        named = all(not TURN.fullmatch(word.plain) and not word.key.isdecimal()
+                    and by_form().get(word.key, entry).part == "phase" for entry, word in (*self.phases, *more.phases))
+        told = bool(own and more.phases and says & set(self.parts) and says & set(more.parts))
+        return told and named and not own & {entry.value for entry, _ in more.phases}
 
     @property
     def ends_with_its_places(self) -> bool:
