@@ -101,7 +101,7 @@ class Files:
     def read_named(self, path: Path, model: type[M], by: Filed[Any], at: FilePath) -> Filed[M]:
         """The same for a file that another one names ``at`` that place: where there is none, that is the place to
         mend."""
-        if path.exists() or by.path is None:
+        if may_be_there(path) or by.path is None:
             return self.read(path, model)
         named = path.relative_to(by.path.parent) if path.is_relative_to(by.path.parent) else path
         self.note(by, finding("PW001", path=at, found=f"no file {str(named)!r}",
@@ -166,6 +166,15 @@ class Files:
             return (self.order.get(found.file or "", -1), found.line or 0, found.severity == "warning", found.text())
 
         return tuple(sorted(dict.fromkeys(self.findings), key=key))
+
+
+def may_be_there(path: Path) -> bool:
+    """False where there surely is no such file or folder; one that cannot be looked for (its name is too long, its
+    folder may not be read) says so when it is read."""
+    try:
+        return path.exists()
+    except (OSError, ValueError):
+        return True
 
 
 def display_name(path: Path) -> str:

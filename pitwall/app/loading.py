@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from pitwall.app.filing import Filed, Files
+from pitwall.app.filing import Filed, Files, may_be_there
 from pitwall.app.resources import demo_event
 from pitwall.app.shared_files import (
     Shared,
@@ -189,7 +189,7 @@ class _Reading:
                                           expected=f"{driver!r} as in {filed.name}"))
         for key, name in plan.model.alternates.items():
             path = (plan.path or Path()).parent / name
-            if not path.exists():
+            if not may_be_there(path):
                 self.files.note(plan, finding("PW001", path=("alternates", key), found=f"no file {name!r}",
                                               expected="a plan, as a path from this file's folder"))
                 continue

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pitwall.app.day_checks import check_day
-from pitwall.app.filing import Filed, Files
+from pitwall.app.filing import Filed, Files, may_be_there
 from pitwall.checks.around import meant, near_only
 from pitwall.checks.codes import finding
 from pitwall.checks.library import check_procedure
@@ -74,7 +74,7 @@ def _read_library(
     unread: set[str] = set()
     paths = files.listing(folder)
     if paths is None:
-        code = "PW002" if folder.exists() else "PW001"
+        code = "PW002" if may_be_there(folder) else "PW001"
         files.note(event, finding(code, path=("procedures",), found=f"no folder {folder.name!r}",
                                   expected="a folder with one file for each procedure"))
         return {}, frozenset()

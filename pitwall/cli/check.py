@@ -48,6 +48,7 @@ def run(args: argparse.Namespace) -> int:
         return BAD_USAGE
     from pathlib import Path
 
+    from pitwall.app.filing import may_be_there
     from pitwall.app.loading import read_event, read_plan
     from pitwall.app.scenarios import is_event
 
@@ -59,16 +60,17 @@ def run(args: argparse.Namespace) -> int:
     else:
         _print_text(loaded, args.every_call)
     named = [path] if event is None else [path, event]
-    if loaded.errors and not all(one.exists() for one in named):
+    if loaded.errors and not all(may_be_there(one) for one in named):
         return BAD_USAGE  # no faulty file, but a wrong name on the command line
     return FOUND_PROBLEMS if loaded.errors else OK
 
 
 def _meant(path: Path) -> Path:
     """The file itself, else the shipped one of that name; neither: as it was given, for the finding that says so."""
+    from pitwall.app.filing import may_be_there
     from pitwall.app.scenarios import shipped_of
 
-    return path if path.exists() else shipped_of(str(path), "config") or path
+    return path if may_be_there(path) else shipped_of(str(path), "config") or path
 
 
 def _stderr() -> Any:

@@ -36,8 +36,7 @@ class Carried:
         ``since_t``: it left then and has driven laps since; they are laps of that set, and burnt of that fuel.
         """
         self.told = frozenset()
-        last = track.laps[-1].run if track.laps else None
-        if run.leavings > 1 and run.left_as is None and last == run.run.run:
+        if run.leavings > 1 and goes_on(run, track):
             return
         self._prepared(run, plan, track, since_t)
 
@@ -93,3 +92,10 @@ def at_the_start(plan: Plan) -> Carried:
     """What the plan says that the car starts with."""
     ages = {name: tyres.laps for name, tyres in plan.tyre_sets.items()}
     return Carried(plan.starts_with.tyres, ages, fuel_kg=plan.starts_with.fuel_kg)
+
+
+def goes_on(run: RunState, track: CarTrack) -> bool:
+    """Guard: a car that left for this run before, and leaves for it again, goes on with the tyres and fuel that it has:
+    its last lap was of this run, and it left the garage for it."""
+    last = track.laps[-1].run if track.laps else None
+    return run.left_as is None and last == run.run.run

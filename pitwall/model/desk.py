@@ -94,6 +94,8 @@ class RunProgress(Frozen):
     tyres: str | None = Field(default=None, description="its tyre set, by its label in the plan")
     compound: str | None = Field(default=None, description="the compound of that set")
     fuel_kg: float | None = Field(default=None, description="its fuel load at release")
+    goes_on: bool = Field(default=False, description="True: it was left for before, and the car leaves for it next "
+                          "with the tyres and fuel that it has; else its set is fitted and its fuel filled")
     crew: tuple[str, ...] = Field(default=(), description="who works on the car after it")
     work_s: tuple[float, float, float] | None = Field(default=None, description="how long that work takes: quick, "
                                                       "likely, slow")

@@ -632,16 +632,21 @@ test("the team's page tells in the garage what the car will leave with beside wh
   assert.deepEqual(carries(state, plan), { tyres: "A1, 15 laps → B1", fuel: "10.3 kg → 20 kg" });
   assert.deepEqual(carries({ ...state, state: "timed" }, plan), { tyres: "A1, 15 laps", fuel: "10.3 kg" });
   assert.deepEqual(carries({ ...state, tyres: "B1", tyre_laps: 0, fuel_kg: 20 }, plan), { tyres: "B1, 0 laps", fuel: "20 kg" });
-  const cut = (state) => ({ runs: [{ run: "holds", state, tyres: "B1", fuel_kg: 30, actual_span_s: [100, 400] }, { run: "long", state: "planned", fuel_kg: 40 }] });
+  const cut = (state) => ({ runs: [{ run: "holds", state, tyres: "B1", fuel_kg: 30, actual_span_s: [100, 400], goes_on: true }, { run: "long", state: "planned", fuel_kg: 40 }] });
   const left = { ...state, tyres: "B1", tyre_laps: 3, fuel_kg: 20 };
   for (const word of ["cut", "next"]) assert.deepEqual(carries(left, cut(word)), { tyres: "B1, 3 laps", fuel: "20 kg" }, "a run that was broken off is resumed with what is left");
+  const resumed = { runs: [{ run: "holds", state: "next", tyres: "B1", fuel_kg: 30, actual_span_s: [100, 400], goes_on: false }] };
+  assert.deepEqual(carries(state, resumed), { tyres: "A1, 15 laps → B1", fuel: "10.3 kg → 30 kg" }, "behind another run its own set and fuel are prepared anew");
   assert.deepEqual(carries(undefined, undefined), { tyres: "–", fuel: "–" });
 });
 
 test("the garage reads the compound, and the work before the car leaves with who does it", () => {
   const run = (more) => ({ run: "long", state: "next", tyres: "B1", compound: "medium", fuel_kg: 40, crew: [], work_s: null, ...more });
   assert.deepEqual(leavesWith(run(), { tyres: "A1", fuel_kg: 8 }), { tyres: "B1 medium", fuel: "40 kg" });
-  assert.deepEqual(leavesWith(run({ actual_span_s: [1, 2] }), { tyres: "B1", fuel_kg: 8 }), { tyres: "B1 medium, stays on", fuel: "8 kg in the car" });
+  const cut = { state: "cut", actual_span_s: [1, 2] };
+  assert.deepEqual(leavesWith(run({ ...cut, goes_on: true }), { tyres: "B1", fuel_kg: 8 }), { tyres: "B1 medium, stays on", fuel: "8 kg in the car" });
+  assert.deepEqual(leavesWith(run({ ...cut, goes_on: true }), { tyres: "A1", fuel_kg: 8 }), { tyres: "A1, stays on", fuel: "8 kg in the car" }, "somebody said what is on it");
+  assert.deepEqual(leavesWith(run({ ...cut, goes_on: false }), { tyres: "A1", fuel_kg: 8 }), { tyres: "B1 medium", fuel: "40 kg" }, "another run was between");
   assert.deepEqual(leavesWith(run({ tyres: null, compound: null, fuel_kg: null }), undefined), { tyres: "–", fuel: "–" });
   const done = (more) => run({ state: "done", crew: ["floor", "tyres"], work_s: [300, 540, 960], actual_span_s: [100, 400], ...more });
   assert.equal(workWords([done(), run()]), "floor, tyres: 9:00 (5:00 to 16:00)");

@@ -56,6 +56,27 @@ def test_the_plan_on_the_screens_has_the_set_that_such_a_run_is_driven_on() -> N
     assert shown() == {"holds": ("B1", "medium", 15), "long": ("B1", "medium", None)}
 
 
+def test_the_plan_on_the_screens_says_which_run_goes_on_with_what_is_on_the_car() -> None:
+    """What the crew reads before the car leaves is what the engine holds once it has left: no set, no fuel for a run
+    that was broken off; both for it behind another run, and for a run that the car was only taken for on track."""
+    made = stage()
+
+    def goes_on() -> dict[str, bool]:
+        made.wait(made.now + 20)
+        return {run.run: run.goes_on for run in made.made(PlanState)[-1].runs}
+
+    assert goes_on() == {"holds": False, "long": False}
+    t = stopped_after_one(made)
+    assert goes_on() == {"holds": True, "long": False}
+    made.command("set_car", run="long")
+    made.home(made.drive(t + 200, 125, 100))
+    made.command("set_car", run="holds")
+    assert goes_on() == {"holds": False, "long": False}
+    made = stage({"shorten_to": 8})
+    made.home(made.drive(200, 125, *[100.0] * 5))
+    assert goes_on() == {"holds": False, "long": False}
+
+
 def test_each_lap_of_such_a_stint_counts_for_one_run() -> None:
     """Eight timed laps in all: three of the short run, five of the long one, in the counts as on the record."""
     made = stage()

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import functools
 import json
 import shutil
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -35,6 +38,13 @@ def spoil(path: Path, *changes: tuple[str, str]) -> None:
 def line_of(path: Path, text: str) -> int:
     """The line, from 1, on which this text stands first."""
     return next(n for n, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1) if text in line)
+
+
+def _refusing_in(path: Path, folder: str, real: Callable[..., Any], *args: Any, **more: Any) -> Any:
+    """The system's answer for a path, and its refusal for one in a folder that may not be read."""
+    if folder in path.parts:
+        raise PermissionError(13, "Permission denied")
+    return real(path, *args, **more)
 
 
 def only(findings: tuple[Finding, ...], code: str) -> Finding:
@@ -472,6 +482,30 @@ def test_a_file_that_the_event_names_and_that_is_not_there_is_told_where_it_is_n
     assert told.file.endswith("event.yaml")
     if path == ("circuit",):
         assert told.suggestion == "did you mean 'circuit.yaml'?"
+
+
+@pytest.mark.parametrize(("file", "old", "new"), [
+    ("event.yaml", "circuit: circuit.yaml", "circuit: {}"),
+    ("event.yaml", "plan: plans/plan_41.yaml", "plan: {}"),
+    ("plans/plan_41.yaml", "short: plan_41_short.yaml", "short: {}"),
+])
+def test_a_name_that_no_file_can_have_is_told_like_a_file_that_cannot_be_read(
+    folder: Path, file: str, old: str, new: str
+) -> None:
+    """400 bytes are too many for the name of a file: the system says so, and the finding with it."""
+    spoil(folder / file, (old, new.format("é" * 200 + ".yaml")))
+    assert "too long" in only(read_event(folder / "event.yaml").findings, "PW003").found
+
+
+def test_a_folder_without_rights_is_told_like_a_file_that_cannot_be_read(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whether the file is there cannot even be asked; the finding says why."""
+    for asked in ("stat", "open"):
+        real = getattr(Path, asked)
+        monkeypatch.setattr(Path, asked, functools.partialmethod(_refusing_in, "closed", real))
+    spoil(folder / "event.yaml", ("circuit: circuit.yaml", "circuit: closed/circuit.yaml"))
+    assert "Permission denied" in only(read_event(folder / "event.yaml").findings, "PW003").found
 
 
 def test_a_default_that_is_no_position_is_told_with_those_that_there_are(folder: Path) -> None:

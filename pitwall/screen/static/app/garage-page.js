@@ -41,15 +41,15 @@ export function GaragePage({ desk }) {
 }
 
 /**
- * Tyres and fuel as it leaves; a run that is resumed goes on with what is on the car.
+ * Tyres and fuel as it leaves; the engine says whether it goes on with what is on the car.
  * @param {import("./wire").RunProgress} next @param {import("./wire").DeskState | undefined} state
  */
 export function leavesWith(next, state) {
-  const resumed = next.actual_span_s != null;
   const inCar = state?.fuel_kg != null ? `${state.fuel_kg} kg in the car` : "–";
   const compound = next.compound && next.compound !== next.tyres ? ` ${next.compound}` : "";
-  return { tyres: next.tyres ? `${next.tyres}${compound}${resumed ? ", stays on" : ""}` : state?.tyres ?? "–",
-    fuel: next.fuel_kg == null || resumed ? inCar : `${next.fuel_kg} kg` };
+  const own = next.tyres ? `${next.tyres}${compound}` : state?.tyres ?? "–";
+  const kept = state?.tyres && state.tyres !== next.tyres ? state.tyres : own;
+  return { tyres: next.goes_on ? `${kept}, stays on` : own, fuel: next.fuel_kg == null || next.goes_on ? inCar : `${next.fuel_kg} kg` };
 }
 
 /**

@@ -28,8 +28,7 @@ function Standing({ alert }) {
  * changed it yet. @param {import("./wire").DeskState | undefined} state @param {import("./wire").PlanState | undefined} plan */
 export function carries(state, plan) {
   const inside = state?.state === "garage" || state?.state === "pit_lane";
-  // A run that is resumed goes on with what is on the car.
-  const next = inside ? plan?.runs.find((run) => run.state === "next" && !run.actual_span_s) : undefined;
+  const next = inside ? plan?.runs.find((run) => run.state === "next" && !run.goes_on) : undefined;
   const laps = state?.tyre_laps != null ? `, ${state.tyre_laps} ${state.tyre_laps === 1 ? "lap" : "laps"}` : "";
   const tyres = `${state?.tyres ?? "–"}${laps}`, fuel = state?.fuel_kg != null ? `${state.fuel_kg} kg` : "–";
   const set = next?.tyres ?? state?.tyres, load = next?.fuel_kg ?? state?.fuel_kg;

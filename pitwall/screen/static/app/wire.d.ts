@@ -863,6 +863,8 @@ export interface RunProgress {
   compound?: string | null;
   /** its fuel load at release */
   fuel_kg?: number | null;
+  /** True: it was left for before, and the car leaves for it next with the tyres and fuel that it has; else its set is fitted and its fuel filled */
+  goes_on: boolean;
   /** who works on the car after it */
   crew: string[];
   /** how long that work takes: quick, likely, slow */
