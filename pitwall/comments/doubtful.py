@@ -113,13 +113,14 @@ def _is_measured_in_one_place(reading: Reading, word: Word) -> None:
 
 
 def _comes_in(reading: Reading, finding: Parts) -> None:
-    """Raise a slip where what comes up may be a temperature or the next turn, and where it comes slowly or fast, which
-    is no class of corners."""
+    """Raise a slip where what comes may be a temperature, the next turn or the car itself, and where it comes slowly or
+    fast, which is no class of corners."""
     if "trend" not in reading.parts or not reading.parts["trend"][1].key.startswith(COMING):
         return
     word = reading.parts["trend"][1]
-    if _said(reading, word).startswith(COMING_UP) and finding["about"] not in ("tyres", "grip"):
-        raise Slip(word, f"better, or of what: grip coming up, tyres coming up; else '{MARK}' before free text")
+    alone = finding["about"] == "balance" and not {"subject", "axle", "corner", "finding"} & set(reading.parts)
+    if alone or (_said(reading, word).startswith(COMING_UP) and finding["about"] not in ("tyres", "grip")):
+        raise Slip(word, f"better, or of what: grip coming in, tyres coming in; else '{MARK}' before free text")
     words = reading.piece.words
     end = word.at + len(word.text)  # "coming in slow": that "in" is of the words before it
     for at, one in enumerate(words):
