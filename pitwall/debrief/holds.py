@@ -20,6 +20,7 @@ from pitwall.debrief.edges import Array, Edge, edge_of, scatter_of, told
 from pitwall.debrief.model import Evidence, LapRow, Uncertain
 from pitwall.debrief.notes import CarNotes
 from pitwall.debrief.places_alone import pairs_of
+from pitwall.track.hold_passing import BEFORE_M, Passing
 from pitwall.track.lapmap import LapMap
 
 LEAST_HZ = 3.5
@@ -83,17 +84,19 @@ def by_positions(hold: HoldAsked, lap: LapRow, notes: CarNotes, lap_map: LapMap)
 
 
 def shows_none(hold: HoldAsked, lap: LapRow, notes: CarNotes, lap_map: LapMap) -> bool:
-    """Guard: positions with speeds came all the way over the place of the hold, and no stretch of them is at one speed.
-
-    Where the world held a speed such a stretch was found in every case (``simulations/score_debrief.py``).
-    """
+    """Guard: positions with speeds came all the way over the place of the hold, and no stretch of them is at about one
+    speed (``track/hold_passing.py``): what wavers too much to be measured was held all the same."""
     found, place_m = _near_place(hold, lap, notes, lap_map), lap_map.distance_at_phase(hold.place)
     if found is None or place_m is None:
         return False
-    t, metres, speed = found
-    over_m = place_m + hold.speed_mps * (hold.settle_s + hold.seconds)
-    seen = metres[0] <= place_m and metres[-1] >= over_m and float(np.max(np.diff(t))) <= BLUNT_S / 2
-    return seen and speed is not None and _longest_level(t, speed, hold.speed_mps, BAND_MPS) is None
+    times, ways, speeds = found
+    if speeds is None:
+        return False
+    passing = Passing.of(hold.speed_mps, hold.settle_s + hold.seconds)
+    for t, metres, speed in zip(times, ways, speeds, strict=True):
+        if -BEFORE_M <= metres - place_m <= passing.reach_m:
+            passing.see(float(t), float(metres - place_m), float(speed))
+    return passing.none_held
 
 
 def _near_place(

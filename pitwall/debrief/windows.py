@@ -30,6 +30,8 @@ SET_WITHIN_S = 8.0
 LONGEST_LANE_S, USUAL_LANE_S = 180.0, 30.0
 SHORT_SHARE = 0.85
 OFF_SPEED_MPS = 3.0
+SHOWN_BY = "positions:"
+"""So the reason begins of an item whose hold the session saw in them, as it was driven (``engine/holds.py``)."""
 
 
 @dataclass(frozen=True)
@@ -93,9 +95,10 @@ def window_of(item: ItemDone, car: CarFacts) -> DataWindow | None:
     at_a_place = what == "hold" and (item.hold is not None or item.place is not None)
     switches = _switches(found, car, SET_WITHIN_S if what == "lap" else 0.0)
     faults = _faults(item, found, switches)
-    if what == "hold" and item.hold is not None and found.evidence != "positions" and shows_none(
-            item.hold, lap, car.notes, car.lap_map):
-        faults = [f"positions show no constant speed behind {item.row.place}", *faults]
+    seen = found.evidence == "positions" or item.row.reason.startswith(SHOWN_BY)
+    if what == "hold" and item.hold is not None and not seen and shows_none(item.hold, lap, car.notes, car.lap_map):
+        near = f"near {item.hold.speed_mps:.0f} m/s behind {item.row.place}"
+        faults = [f"positions show no constant speed {near}", *faults]
     outcome = "done_badly" if faults else "done" if _shown(item, switches) else item.row.outcome
     # The times are as sure as the loops are, whether or not anything was done between them.
     text = f"if it was done: {found.text}" if outcome == "probably_done" else found.text

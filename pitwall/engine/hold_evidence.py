@@ -1,11 +1,11 @@
 """Somebody says that a hold was done, and positions or loops say that it was not.
 
-*Positions* with speeds that came all the way past its place, and show no one speed anywhere, had no hold in them
-(``hold_passing.py``). *Loops*: a hold costs time. The sector in which it lies can be no quicker than the car's best
-there and what the hold costs at least (``track/hold_cost.py``; where the circuit has no geometry, or the file no speed,
-a share of what the procedure's file says that it adds). A sector that took hardly more than the best one had no hold in
-it. Whoever confirmed it: the item is *not done*, the reason says what was seen, and it is told anew on the next lap of
-the run that allows it.
+*Positions* with speeds that came all the way past its place, and show no one speed near it, had no hold in them
+(``track/hold_passing.py``). *Loops*: a hold costs time. The sector in which it lies can be no quicker than the car's
+best there and what the hold costs at least (``track/hold_cost.py``; where the circuit has no geometry, or the file no
+speed, a share of what the procedure's file says that it adds). A sector that took hardly more than the best one had no
+hold in it. Whoever confirmed it: the item is *not done*, the reason says what was seen, and it is told anew on the
+next lap of the run that allows it.
 
 Nothing is said where evidence is thin: no timed lap of this car to compare with, loops that were not seen, a cost that
 is lost in how laps scatter, positions that showed the hold, or words that the driver may have followed on the lap
@@ -93,7 +93,8 @@ def _against(car: TeamCar, item: ItemState, lap: LapRecord) -> str | None:
     procedure = car.setup.procedures.get(item.item.do)
     passing = car.holds.passings.get((item.key, lap.number))
     if passing is not None and passing.none_held:
-        return f"positions show no constant speed behind {item.item.after or item.item.at}"
+        return (f"positions show no constant speed near {passing.wanted_mps:.0f} m/s behind "
+                f"{item.item.after or item.item.at}")
     cost = _cost(car, item, procedure) if procedure is not None else None
     if cost is None or cost.least_s < LEAST_S:
         return None

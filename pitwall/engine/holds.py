@@ -13,12 +13,12 @@ from collections import deque
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from pitwall.engine.hold_passing import BEFORE_M, Passing
 from pitwall.engine.run_state import ItemState
 from pitwall.engine.switches import item_arguments
 from pitwall.model.events import CarCrossed, CarPositioned
 from pitwall.model.plan import Scalar
 from pitwall.model.procedure import Procedure
+from pitwall.track.hold_passing import BEFORE_M, REACH_S, Passing
 
 if TYPE_CHECKING:
     from pitwall.engine.team import TeamCar
@@ -28,7 +28,7 @@ RATE_OVER_S, RATE_SLACK, FRESH_S = 2.0, 0.9, 0.6  # over so long, one in ten may
 STEADY_MPS = 1.5  # a speed this close is held (common practice, no source)
 AT_LOOP_MPS = 3.0  # a speed trap and a hold may differ by this much (common practice, no source)
 ANNOUNCED_AFTER_S = 0.6  # a car that only passes through the speed is not holding it
-REACH_S = 6.0  # to settle on the speed, the hold may begin so long after its place
+SHOWN_BY = "positions:"  # so the reason of an item begins whose hold they showed
 KEPT_S = 5.0  # what was a hold is remembered so long after its end, for the end call
 
 
@@ -139,11 +139,11 @@ def _pass(car: TeamCar, watch: HoldWatch, event: CarPositioned, wanted: HoldWish
     place_m = car.lap_map.distance_at_phase(wanted.place) if wanted is not None else None
     if wanted is None or place_m is None or car.lap_map.profile is None or event.speed_mps is None:
         return
-    length_m, reach_m = car.lap_map.profile.length_m, wanted.speed_mps * (wanted.length_s + REACH_S)
-    beyond = (event.distance_m - place_m + BEFORE_M) % length_m - BEFORE_M
-    if beyond <= reach_m:
+    beyond = (event.distance_m - place_m + BEFORE_M) % car.lap_map.profile.length_m - BEFORE_M
+    passing = Passing.of(wanted.speed_mps, wanted.length_s)
+    if beyond <= passing.reach_m:
         key = wanted.item.key, car.track.lap_number
-        watch.passings.setdefault(key, Passing(wanted.speed_mps, reach_m)).see(event.t, beyond, event.speed_mps)
+        watch.passings.setdefault(key, passing).see(event.t, beyond, event.speed_mps)
 
 
 def _follow(car: TeamCar, watch: HoldWatch, event: CarPositioned, wanted: HoldWish | None) -> None:
@@ -168,7 +168,7 @@ def _follow(car: TeamCar, watch: HoldWatch, event: CarPositioned, wanted: HoldWi
     watch.range_mps = (min(low, speed), max(high, speed))
     assert watch.over_at is not None
     if event.t >= watch.over_at - 1.0 / RATE_HZ:
-        reason = f"positions: {watch.range_mps[0]:.1f} to {watch.range_mps[1]:.1f} m/s for {wanted.seconds:g} s"
+        reason = f"{SHOWN_BY} {watch.range_mps[0]:.1f} to {watch.range_mps[1]:.1f} m/s for {wanted.seconds:g} s"
         watch.proven[wanted.item.key] = (event.t, reason)
 
 
@@ -178,6 +178,8 @@ def _done(car: TeamCar, key: str, t: float, reason: str) -> None:
             if item.key == key and item.state in ("planned", "called", "probably_done"):
                 item.signal("call", t)
                 item.signal("confirm", t, reason)
+            elif item.key == key and item.state == "done":
+                item.reason = reason  # somebody said so before it was over: what showed it is the better reason
 
 
 def at_loop(car: TeamCar, event: CarCrossed) -> None:

@@ -57,8 +57,10 @@ def held(told: Told, car: str, lap: Lap, actual: Any) -> Row:
     if actual.evidence == "positions":
         return seen(told, car, lap, asked, actual)
     found = reckoned(told, car, lap, asked)
-    if asked.at_a_speed and nothing_held(told, car, lap, asked):  # that stands first, with the name of the place
-        place = [float(one) for one in re.findall(r"\d+", str(actual.place))]
+    shown = next(one["reason"] or "" for run in told.plans[car]["runs"] for one in run["items"]
+                 if one["item"] == actual.item).startswith("positions:")
+    if asked.at_a_speed and not shown and nothing_held(told, car, lap, asked):  # that stands first
+        place = [float(f"{asked.speed:.0f}"), *(float(one) for one in re.findall(r"\d+", str(actual.place)))]
         found |= {"evidence_text": Own([*place, *found["evidence_text"].value]), "spoilt": Own(place)}
     return found if asked.at_a_speed else {key: value for key, value in found.items() if key != "speed_mps"}
 
@@ -116,17 +118,23 @@ def about(told: Told, car: str, lap: Lap, asked: Asked) -> tuple[Array, Array, A
 
 
 def nothing_held(told: Told, car: str, lap: Lap, asked: Asked) -> bool:
-    """Whether positions came all the way over the place, four times a second and without a gap, and no second and a
-    half of them are at one speed."""
+    """Whether positions came all the way from the place to where a hold that began late would end, four times a second
+    and without a gap, and in no 1.2 s of them the speed stayed within 2 m/s."""
     t, metres, speed = about(told, car, lap, asked)
     place_m = map_of(told, car).distance_at_phase(asked.place)
     if place_m is None or len(t) < 10 or None in speed.tolist() or (len(t) - 1) / (t[-1] - t[0]) < 3.5:
         return False
-    over = place_m + asked.speed * (asked.settle + asked.seconds)
-    if metres[0] > place_m or metres[-1] < over or max(b - a for a, b in pairwise(t)) > 0.65:
+    way = asked.speed * (asked.settle + asked.seconds + 6.0)
+    here = (metres >= place_m - 60.0) & (metres <= place_m + way)
+    t, metres, speed = t[here], metres[here], speed[here].astype(float)
+    if len(t) < 2 or min(metres) > place_m or max(metres) < place_m + 0.9 * way or max(np.diff(t)) > 0.6:
         return False
-    first, last, _ = longest_level(t, speed, asked.speed)
-    return bool(t[last] - t[first] < 1.5)
+    for last in range(len(t)):
+        long = np.flatnonzero(t[last] - t >= 1.2)
+        some = speed[long[-1] : last + 1] if len(long) else np.array([])
+        if len(some) and abs(np.mean(some) - asked.speed) <= 12.0 and np.ptp(some) <= 2.0:
+            return False
+    return True
 
 
 def longest_level(t: Array, speed: Array, wanted: float) -> tuple[int, int, float]:

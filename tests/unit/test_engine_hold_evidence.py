@@ -5,6 +5,7 @@ The shipped circuit: a lap of 90 s, sector 2 from the loop behind turn 4 to the 
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import Any
 
@@ -237,7 +238,47 @@ def test_positions_that_show_no_constant_speed_outweigh_the_word(
     row = stage.row()
     assert row.outcome == outcome
     if outcome == "not_done":
-        assert row.reason == "confirmed, but positions show no constant speed behind turn 4"
+        assert row.reason == "confirmed, but positions show no constant speed near 55 m/s behind turn 4"
+
+
+def wavering(begin: float, by_mps: float, period_s: float, hz: float = 5.0) -> list[tuple[float, float]]:
+    """Up to 55 m/s, seven seconds about it, up and down again: seconds, speed."""
+    found = []
+    for step in range(int(16 * hz)):
+        since = step / hz
+        speed = 45 + 4 * since if since < 2.5 else 55 + 4 * (since - 9.5) if since < 13 else 69 - 8 * (since - 13)
+        if 2.5 <= since < 9.5:
+            speed = 55 + by_mps * math.sin(2 * math.pi * (since - 2.5) / period_s)
+        found.append((round(begin + (step + 1) / hz, 3), speed))
+    return found
+
+
+@pytest.mark.parametrize("said_early", [False, True])
+@pytest.mark.parametrize(("by_mps", "period_s"), [(1.0, 2.4), (1.4, 2.4), (1.4, 2.0)])
+def test_a_hold_that_positions_proved_is_not_called_badly_done(
+    by_mps: float, period_s: float, said_early: bool
+) -> None:
+    """The driver wavers about the speed, within what counts as held: the session saw it, and so says the debrief, be it
+    that somebody confirmed it before it was over."""
+    stage = Holding()
+    call = stage.call("constant_speed_hold")
+    stage.wait(call.spec.say_by_s - 0.5)
+    stage.command("said", call=call.id)
+    t = COOL_S + 40.0
+    stage.cross(t, "1")
+    at = (stage.car.lap_map.distance_at_phase(stage.car.lap_map.phase_of("turn 4")) or 0.0) - 50.0
+    for when, speed in wavering(t + 0.2, by_mps, period_s):
+        if said_early and t + 4.0 <= when < t + 4.2:
+            stage.command("confirm", call=call.id)
+        at += speed / 5.0
+        stage.give(ev.CarPositioned(id=f"p{when:.1f}", t=when, car="41", distance_m=at, speed_mps=round(speed, 2)))
+    stage.command("confirm", call=call.id)
+    stage.cross(t + 45, "2")
+    stage.cross(t + 85)
+    assert stage.item.reason is not None
+    assert stage.item.reason.startswith("positions: ")
+    row = stage.row()
+    assert (row.outcome, row.reason) == ("done", stage.item.reason)
 
 
 def test_positions_that_have_a_gap_there_say_nothing() -> None:

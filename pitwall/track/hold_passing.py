@@ -1,8 +1,9 @@
 """What positions show of a car that passes the place of a hold: did it go at one speed for a while, or at none?
 
-A hold that lasted shows itself (``holds.py``). Here is asked for less: any stretch at about one speed, long or short,
-near the speed that was asked for or not so near. Where positions with speeds came all the way, and show none, nothing
-was held, whoever says so; what was held too short or at another speed is left to the debrief.
+A hold that lasted shows itself (``engine/holds.py``). Here is asked for less: any stretch at about one speed, long or
+short, near the speed that was asked for or not so near. Where positions with speeds came all the way, and show none,
+nothing was held, whoever says so; what was held too short or at another speed is left to the debrief. Session and
+debrief ask the same, so neither contradicts what the other takes for held.
 """
 
 from __future__ import annotations
@@ -17,6 +18,8 @@ AROUND_MPS = 12.0
 """A hold may be so far off its speed; further off it is another stretch."""
 BEFORE_M, GAP_S, FAR_SHARE = 60.0, 0.6, 0.9
 """Seen so shortly before the place at the latest, with no longer gap, and over so much of the way on."""
+REACH_S = 6.0
+"""To settle on the speed, the hold may begin so long after its place."""
 
 
 @dataclass
@@ -30,6 +33,11 @@ class Passing:
     gap_s: float = 0.0
     even: bool = False
     _last: deque[tuple[float, float]] = field(default_factory=deque)
+
+    @classmethod
+    def of(cls, wanted_mps: float, length_s: float) -> Passing:
+        """Of a place behind which so fast a hold with its settling lasts so long."""
+        return cls(wanted_mps, wanted_mps * (length_s + REACH_S))
 
     def see(self, t: float, beyond_m: float, speed_mps: float) -> None:
         """A position with its speed."""
