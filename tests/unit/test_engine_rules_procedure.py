@@ -173,5 +173,5 @@ def test_on_the_lap_itself_nobody_says_next_lap() -> None:
 def test_words_for_a_lap_that_has_begun_belong_to_its_beginning() -> None:
     """A step at a place of the lap has no use for them, and the file says so."""
     step = {"say": "After {after}: coast.", "short": "coast", "say_begun": "This lap: coast."}
-    with pytest.raises(ValidationError, match="say_begun.*place"):
+    with pytest.raises(ValidationError, match=r"say_begun.*place"):
         Procedure.model_validate({"procedure": 1, "name": "c", "purpose": "t", "laps": ["out"], "steps": [step]})

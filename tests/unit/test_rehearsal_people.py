@@ -49,8 +49,8 @@ def test_a_call_in_parts_is_spoken_part_by_part_and_read_back_once() -> None:
 
 @pytest.mark.parametrize(("by", "heard"), [("key-of-ann", True), (None, False)])
 def test_what_a_person_at_the_desk_has_said_the_driver_has_heard(by: str | None, heard: bool) -> None:
-    """Somebody practises at the desk and presses "said" before the rehearsed engineer speaks: the car leaves on it. What
-    merely counts as said, by the length of some talk, is nobody's word."""
+    """Somebody practises at the desk and presses "said" before the rehearsed engineer speaks: the car leaves on it.
+    What merely counts as said, by the length of some talk, is nobody's word."""
     stage = Stage(scenario())
     stage.say_at(20, "fire", "fire_up")
     stage.say_at(60, "leave", "leave", run="first", act_at_s=60, wait=20)
