@@ -9,7 +9,7 @@ from contextlib import suppress
 from pitwall.comments.joining import Listing, all_readings
 from pitwall.comments.meaning import meaning_of
 from pitwall.comments.reading import Reading
-from pitwall.comments.splitting import ANEW, CLOCK_MARK, MARK, ON, Slip, pieces
+from pitwall.comments.splitting import ANEW, CLOCK_MARK, MARK, ON, Slip, Word, pieces
 from pitwall.comments.taking import readings
 from pitwall.comments.words import by_form
 
@@ -28,6 +28,9 @@ _NUMBERED = re.compile(r"(?:^|(?<=\n)) *(?:\(?\d{1,2}\)|\d{1,2}\.(?= )) *(?=[a-z
 _DASHES = re.compile(r"(?<=[a-z0-9]) [-\u2013\u2014] (?=[a-z]|[1-5]\b)", re.IGNORECASE)
 """Dashes with spaces around them."""
 _BETWEEN_TURNS = re.compile(r"t?\d{1,2} [-\u2013\u2014] t?\d", re.IGNORECASE | re.ASCII)
+MOST_MARKS = 20
+"""In one line; each is set against what stands before it, and a line that a page sends must not keep the daemon
+busy."""
 OF_A_PLACE = ("balance", "traction", "braking")
 """What a car does in a corner, so a place before a mark may be its place."""
 
@@ -39,6 +42,9 @@ def opened(text: str, turns: Collection[int]) -> tuple[str, tuple[Listing, ...]]
     then: what stands before the mark says nothing alone. Behind a comma such a place could take over what was said
     before it, so ``entry us, exit: os`` is read so only where the mark is followed by a finding. A mark behind a
     finding is a space where nothing but places follow: ``us: t2 3, t4 2``.
+
+    Raises:
+        Slip: at a mark that is one too many in its line.
     """
     text = _CLOCK.sub(CLOCK_MARK, _LABEL.sub(",", text))
     text = "\n".join(map(_without_dashes, _NUMBERED.sub(lambda match: " " * len(match.group()), text).split("\n")))
@@ -47,7 +53,11 @@ def opened(text: str, turns: Collection[int]) -> tuple[str, tuple[Listing, ...]]
     lists: list[Listing] = []
     begin = 0
     for at, line in enumerate(lines):
+        opened_here = 0
         while MARK in line:
+            if opened_here == MOST_MARKS:
+                raise Slip(Word(MARK, begin + line.find(MARK)), f"at most {MOST_MARKS} of these in one line")
+            opened_here += 1
             mark, listing = line.find(MARK), _listing(line, turns)
             read = line.replace(MARK, " ", 1) if listing is not None else _without_mark(line, turns)
             if read is None:

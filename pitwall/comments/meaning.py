@@ -45,7 +45,7 @@ class Meaning:
     finding: dict[str, Any]
     trend: str | None = None
     said: Mapping[str, Any] = field(default_factory=dict)
-    speed: str | None = None
+    speeds: tuple[str, ...] = ()
     listing: bool = False
     """Its last word is its turn, so turns alone behind a comma are more of the same: ``entry us t4, t5``."""
 
@@ -82,7 +82,8 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
     own |= _severity(parts, finding)
     turns, phases = _places(reading, before, finding, own)
     common = finding | own
-    speeds = [{"speed": entry.value} for entry in reading.speeds if "speed" in own]
+    more = [entry.value for entry in reading.speeds] if "speed" in parts else before.speeds[1:] if before else ()
+    speeds = [{"speed": value} for value in more if "speed" in own]
     remarks = tuple(
         Remark.model_validate({"turn": turn, "phase": phase, **common, **speed, **wheel})
         for turn in turns or (None,)
@@ -97,8 +98,10 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
     last = reading.piece.words[-1]
     listing = bool(TURN.fullmatch(last.plain)) and "trend" not in carried and not reading.piece.contrast
     said = _said_before(own, parts, reading)
-    return Meaning(remarks, turns, phases, carried, finding["trend"], said, own.get("speed"), listing,
-                   reading.piece.exception)
+    classes = (own["speed"], *more) if "speed" in own else ()
+    if before is not None and set(parts) == {"speed"} and not turns and not phases:
+        classes = tuple(dict.fromkeys((*before.speeds, *classes)))  # "us slow, medium and fast, exit"
+    return Meaning(remarks, turns, phases, carried, finding["trend"], said, classes, listing, reading.piece.exception)
 
 
 def _places(
@@ -110,7 +113,7 @@ def _places(
     if not turns and before is not None and "everywhere" not in parts and "speed" not in parts:
         if phases:
             turns = before.turns
-            own |= {"speed": before.speed} if before.speed and not turns else {}
+            own |= {"speed": before.speeds[0]} if before.speeds and not turns else {}
         elif _is_another_end(reading, finding):
             turns, phases = before.turns, before.phases
         elif ("finding" in parts or finding["what"] == "wheelspin") and _is_of_the_place(reading, finding):
@@ -121,10 +124,26 @@ def _places(
                 phases = ()  # "t4 entry us, wheelspin": likewise, where there is power
     if reading.left_out and before is not None:
         phases = phases or before.phases
-    if before is not None and before.listing and reading.turns and not parts and not phases:
-        phases = before.phases
+    way = _way(reading, before, finding) if before is not None and not phases else ""
+    listed = before is not None and before.listing and reading.turns and not parts and not phases
+    phases = (way,) if way else phases
+    if before is not None and listed:
+        phases = phases or before.phases
         own |= {name: value for name, value in before.said.items() if value is not None}
     return turns, phases
+
+
+def _way(reading: Reading, before: Meaning, finding: Mapping[str, Any]) -> str:
+    """The corner phase of a bare place behind a comma that is driven into or out of: ``us out of t4, into t5``.
+
+    Raises:
+        Slip: where what stands before the comma is of another phase, and of no corner as such.
+    """
+    if not reading.way or finding["about"] in ("balance", "grip"):
+        return reading.way
+    if before.phases and before.phases != (reading.way,):
+        raise Slip(reading.piece.words[-1], "also what the car does there: us, os, snap, lock, spin, better, worse")
+    return ""
 
 
 def _goes_one_way(reading: Reading, finding: Mapping[str, Any]) -> None:

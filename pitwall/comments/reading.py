@@ -33,7 +33,8 @@ class Reading:
     ``asides``: it also says when or on which lap, so its words are to be kept as they stand. ``kept``: it is nothing
     but words that are kept, of what the shorthand has no findings for. ``noted``: it says more than its parts, so its
     words are kept, too. ``unread``: words among them that nobody knows. ``left_out``: it names where what
-    stands before it is not. ``speeds``: speed classes beside the first one, ``slow and medium``.
+    stands before it is not. ``way``: this bare place is driven into (entry) or out of (exit). ``speeds``: speed classes
+    beside the first one, ``slow and medium``.
     """
 
     piece: Piece
@@ -47,6 +48,7 @@ class Reading:
     wheels: list[tuple[Entry, Word]] = field(default_factory=list)
     left_out: bool = False
     speeds: list[Entry] = field(default_factory=list)
+    way: str = ""
 
     def take(self, entry: Entry, word: Word) -> None:
         """One more entry; each part stands once, and phases may be several."""
@@ -234,14 +236,26 @@ class Reading:
         if placed or not (more.turns or "speed" in more.parts):
             return False
         named = [bool(TURN.fullmatch(word.plain)) for word in more.piece.words]
-        last = len(more.turns) == 1 and (named[-1] or not any(named))
-        phases = last and bool(self.phases and more.phases) and {"finding"} <= set(self.parts) & set(more.parts)
+        last = (named[-1] or not any(named)) if len(more.turns) == 1 else more.ends_with_its_places
+        says = {"finding", "trend", "amount"}
+        phases = last and bool(self.phases and more.phases and says & set(self.parts) and says & set(more.parts))
         instead = self.denies and self.parts["trend"][1].key in ("not", "isn't") and "finding" in more.parts
         found = more.parts["finding"][1].at if "finding" in more.parts else more.piece.words[0].at
         sooner = [word for word in more.piece.words if word.at < found]
         behind = not any(TURN.fullmatch(word.plain) or word.key in ("turn", "turns") for word in sooner)
         then = more.piece.then and behind and self._is_of_the_corner_of(more) and not self.denies
         return then or (self.denies and more.denies) or phases or instead
+
+    @property
+    def ends_with_its_places(self) -> bool:
+        """True where several turns or a class of corners is named, and nothing behind: ``exit os t4 and t5``."""
+        if not self.turns:
+            speed = self.parts["speed"][1]
+            return all(word.at <= speed.at for _, word in (*self.parts.values(), *self.phases))
+        named = [bool(TURN.fullmatch(word.plain)) or word.key in ("turn", "turns") for word in self.piece.words]
+        behind = self.piece.words[named.index(True) :] if any(named) else ()
+        return all(word.key in ("and", "&", "turn", "turns") or word.key.isdecimal() or TURN.fullmatch(word.plain)
+                   for word in behind)
 
     def is_no_lap_of(self, before: Reading) -> None:
         """Raise a slip where a number behind a comma may be one more lap: ``us t4 on lap 3, 5``."""

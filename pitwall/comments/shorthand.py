@@ -80,10 +80,10 @@ def parse(text: str, turns: Collection[int] = ()) -> Typed:
     typed, kept = text, []
     unread: list[Word] = []
     joint = "\n"
-    text, lists = opened(text, turns)  # as long as it was typed
     found: list[Remark] = []
     before: Meaning | None = None
     try:
+        text, lists = opened(text, turns)  # as long as it was typed
         for reading in all_readings(text, turns, lists):
             kept += [_as_typed(typed, reading)] if reading.asides or reading.kept or reading.noted else []
             unread += reading.unread

@@ -31,6 +31,9 @@ LEADING = ("in", "on", "at", "of", "into", "out of", "from", "with", "and", "&",
 """Fillers that more should follow."""
 SHORTENED = ("sev", "conf", "ent", "ex", "approx", "ca", "corr", "temp", "temps", "bal", "trac", "eng", "tyr")
 """Words behind which a stop ends no sentence: ``us t3 sev. 2``."""
+MOST_OF_A_REMARK = 60
+"""Words between two commas that are read: each is set against all others, and a line that a page sends must not keep
+the daemon busy. The longest remark of the studies has 16."""
 PLACE = ("turn", "phase", "speed", "everywhere")
 
 
@@ -38,8 +41,14 @@ def readings(piece: Piece, turns: Collection[int] = ()) -> Iterator[Reading]:
     """The remarks of one piece: one, or several where they are sentences, or place and finding take turns.
 
     Raises:
-        Slip: at the first word that is none, that stands there a second time, or that may belong to either remark.
+        Slip: at the first word that is none, that stands there a second time, that may belong to either remark, or that
+            is too many.
     """
+    if len(piece.words) > MOST_OF_A_REMARK:
+        raise Slip(piece.words[MOST_OF_A_REMARK],
+                   f"at most {MOST_OF_A_REMARK} words in one remark: a comma before the next one, or '{MARK}' before"
+                   " free text")
+
     def read_one(own: Piece) -> list[Reading]:
         return list(_without_comma(own, turns))
 

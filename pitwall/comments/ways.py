@@ -38,7 +38,11 @@ def go_in_or_out(reading: Reading, met: Sequence[Group]) -> None:
         both = at > 1 and met[at - 2].form in TIES
         if len(ways) > 1 and (ways[-2], ways[-1]) == ("exit", "entry") and group.turns and not both:
             raise Slip(group.word, "'and' or a comma before it, if it is there in both turns; else the one where it is")
-    if len(set(ways)) == 1 and ways[0] and not reading.phases and _is_of_the_way(reading):
+    if len(set(ways)) != 1 or not ways[0] or reading.phases:
+        return
+    if set(reading.parts) <= {"severity", "confidence"}:
+        reading.way = ways[0]  # of what stands before its comma: "us out of t4, into t5"
+    elif _is_of_the_way(reading):
         word = next(group.word for group in met if group.turns or group.part == "speed")
         reading.take(by_form()[ways[0]], word)
 

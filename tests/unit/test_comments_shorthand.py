@@ -11,7 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pitwall.comments.completing import completions
+from pitwall.comments.marks import MOST_MARKS
 from pitwall.comments.shorthand import EXPECTED, MOST_REMARKS, ShorthandError, Typed, parse
+from pitwall.comments.taking import MOST_OF_A_REMARK
 from pitwall.comments.words import TABLE, by_form, form_of
 from pitwall.comments.writing import in_words, write
 from pitwall.model.comments import CONTENT, FINDINGS, Confidence, Remark
@@ -102,6 +104,23 @@ def test_there_is_an_end_to_it() -> None:
     """No more remarks than a command may carry."""
     assert len(parse("t1-8 entry mid exit us; t9-12 en mid ex os; us t1-4").remarks) == MOST_REMARKS
     assert "at most 40 remarks" in str(wrong("t1-8 entry mid exit us; t9-12 en mid ex os; us t1-4; os"))
+
+
+@pytest.mark.parametrize("endless", ["in us out ", "us t4 ", "a bit of "])
+def test_a_line_without_an_end_is_refused_where_it_is_too_long(endless: str) -> None:
+    """Each word of a remark is set against the others, so there are not more of them than anybody says in a breath; the
+    error points at the first that is too many. So it is with marks; free text may be as long as it likes."""
+    problem = wrong(endless * 200)
+    assert problem.number == MOST_OF_A_REMARK + 1
+    assert "a comma before the next one, or ':' before free text" in problem.expected
+    assert parse(f"us t4: {endless * 200}").remarks == parse("us t4").remarks
+
+
+def test_marks_have_an_end_too() -> None:
+    """A mark between a finding and its place is one that counts."""
+    assert len(parse("; ".join(f"us: t{turn}" for turn in range(1, MOST_MARKS + 1))).remarks) == MOST_MARKS
+    problem = wrong("us: t4, " * 200)
+    assert (problem.word, problem.at) == (":", len("us: t4, ") * MOST_MARKS + len("us"))
 
 
 LACKS = ("what the car does", "what there is of", "of what there is", "poor traction", "of what, such as", "which end",
