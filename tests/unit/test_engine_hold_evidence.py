@@ -350,8 +350,8 @@ def test_a_slow_lap_to_compare_with_contradicts_no_hold(factor: float, elsewhere
 
 
 def test_two_slow_laps_are_scaled_by_what_this_lap_was_quicker() -> None:
-    """Two timed laps 5 % off the pace, and the lap of the hold at it elsewhere: the hold has its time. Where the lap was
-    as slow as they were, it has not."""
+    """Two timed laps 5 % off the pace, and the lap of the hold at it elsewhere: the hold has its time. Where the lap
+    was as slow as they were, it has not."""
     for factor, state in ((1.0, "done"), (1.05, "not_done")):
         stage = Slowly(1.05, laps="out, 2 timed, cool, in")
         stage.factors = iter((1.05,))
