@@ -1,7 +1,7 @@
 """What changed from run to run, what cannot both be true, what is still complained of; and what was changed between.
 
 A comment is set against the car as it was on the last timed lap before it: on the cool-down lap on which the driver
-speaks, switches may stand elsewhere already.
+speaks, switches may stand elsewhere already. A run without timed laps (a check, an out-and-in) has its other laps.
 """
 
 from __future__ import annotations
@@ -31,16 +31,19 @@ class History:
     moves: Sequence[SwitchMove] = ()
 
     def lap_of(self, said: Said) -> LapRow | None:
-        """The lap that a comment is about: the timed one on which it was made, else the last one before it."""
-        timed = [lap for lap in self.laps if lap.kind == "timed" and lap.start_s <= said.t
-                 and said.run in (None, lap.run)]  # fmt: skip
-        named = next((lap for lap in timed if lap.number == said.lap_number), None)
-        return named or (timed[-1] if timed else None)
+        """The lap that a comment is about: the timed one on which it was made, else the last one before it. Where its
+        run had no timed lap by then, the last of the others: tyres and fuel are known of those too."""
+        driven = [lap for lap in self.laps if lap.start_s <= said.t and said.run in (None, lap.run)
+                  and (said.lap_number is None or lap.number <= said.lap_number)]  # fmt: skip
+        timed = [lap for lap in driven if lap.kind == "timed"]
+        return next(reversed(timed or driven), None)
 
     def moment_of(self, said: Said) -> float:
         """A session second at which the car was as it is commented on."""
         lap = self.lap_of(said)
-        return said.t if lap is None else min(said.t, 0.5 * (lap.start_s + lap.end_s))
+        if lap is None:
+            return said.t
+        return min(said.t, 0.5 * (lap.start_s + lap.end_s) if lap.kind == "timed" else lap.end_s)
 
 
 def findings(
@@ -55,7 +58,7 @@ def findings(
         moves: first where each switch stood, then every move, in order.
         classes: the speed class of each turn, as far as it is known.
     """
-    said, history = all_said(comments), History(laps, moves)
+    said, history = all_said(comments, laps), History(laps, moves)
     return CommentFindings(
         said=said, matrices=matrices(said), by_speed=by_speed(said, classes), changes=tuple(_changes(said, history)),
         contradictions=tuple(_contradictions(said, history)), open=open_complaints(said),
@@ -86,9 +89,12 @@ def _place(remark: Remark) -> str:
 def _changes(said: Sequence[Said], history: History) -> Iterator[CommentChange]:
     found = []
     for own in _by_topic(said).values():
-        last = [own[at] for at in range(len(own)) if at + 1 == len(own) or own[at + 1].run != own[at].run]
-        for before, after in itertools.pairwise(last):
-            direction, evidence = _direction(before.remark, after.remark)
+        last = [_with_what_it_equals(own, at) for at in range(len(own))
+                if at + 1 == len(own) or own[at + 1].run != own[at].run]
+        for (before, stood), (after, stands) in itertools.pairwise(last):
+            direction, evidence = _direction(stood, stands)
+            if direction == "same" and stands is not after.remark:
+                evidence = "said"
             found.append(CommentChange.model_validate({
                 "place": _place(after.remark), "before": before, "after": after, "direction": direction,
                 "evidence": evidence, "between": tuple(_between(before, after, history)),
@@ -96,8 +102,27 @@ def _changes(said: Sequence[Said], history: History) -> Iterator[CommentChange]:
     yield from sorted(found, key=lambda change: (change.after.t, change.after.comment))
 
 
+def _with_what_it_equals(own: Sequence[Said], at: int) -> tuple[Said, Remark]:
+    """What was said, and what it says: ``same as before`` has the finding and the severity of what was before, said
+    earlier of the same thing; it is read out with it."""
+    one, remark = own[at], own[at].remark
+    if remark.trend != "same" or remark.severity is not None:
+        return one, remark
+    for earlier in (other.remark for other in reversed(own[:at])):
+        if earlier.trend in ("better", "worse") and earlier.severity is None:
+            break  # the same as what became better: how bad that was nobody said
+        if earlier.what is not None and remark.what in (None, earlier.what):
+            found = earlier.model_copy(update={"trend": "gone" if earlier.trend == "gone" else None})
+            severity = "" if found.severity is None else f", severity {found.severity}"
+            what = str(found.what).replace("_", " ") + (", gone" if found.trend == "gone" else severity)
+            return one.model_copy(update={"words": f"{one.words} ({what})"}), found
+    return one, remark
+
+
 def _direction(before: Remark, after: Remark) -> tuple[Direction, str]:
     """Which way it went, and on what that rests: findings go before severities, the driver's own word comes last."""
+    if before.trend == "gone" and after.trend is None and after.complaint:
+        return "worse", "finding"  # it is back, or something else is there now
     gone = "gone" in (before.trend, after.trend)
     if before.what is not None and after.what is not None and before.what != after.what and not gone:
         if after.what in CONTENT:
@@ -187,14 +212,13 @@ def _against(first: Remark, second: Remark) -> str:
 def open_complaints(said: Sequence[Said]) -> tuple[Said, ...]:
     """The last word on each thing where that is a complaint, the worst first.
 
-    Less of it is still a complaint; what is gone is none, and gone from a turn it is gone from all phases of it.
+    Less of it is still a complaint; what is gone is none. Gone from a turn it is gone from all phases of it, and gone
+    from the car as a whole it is gone from every place.
     """
-    found, topics = [], _by_topic(said)
-    for topic, its_own in topics.items():
-        driver, turn, speed, phase, *of_what = topic
-        whole = topics.get((driver, turn, speed, None, *of_what), []) if phase is not None else []
+    found = []
+    for its_own in _by_topic(said).values():
         worded = [one for one in its_own if one.remark.what is not None] or its_own[-1:]
-        counted = {id(one) for one in (*worded, *(one for one in whole if one.remark.trend == "gone"))}
+        counted = {id(one) for one in (*worded, *(one for one in said if _ends(one, its_own[0])))}
         last: Said | None = None
         for one in (one for one in said if id(one) in counted):
             if one.remark.trend != "gone":
@@ -204,3 +228,26 @@ def open_complaints(said: Sequence[Said]) -> tuple[Said, ...]:
         if last is not None and last.remark.complaint:
             found.append(last)
     return tuple(sorted(found, key=lambda one: (-(one.remark.severity or 0), one.t, one.comment, one.words)))
+
+
+def _ends(gone: Said, one: Said) -> bool:
+    """Said to be gone from where this was said, or from a wider place: the turn without a phase, or the whole car."""
+    wide, narrow = gone.remark, one.remark
+    if wide.trend != "gone" or gone.driver != one.driver or _topic(gone)[4:] != _topic(one)[4:]:
+        return False
+    everywhere = wide.turn is None and wide.speed is None
+    return (everywhere or (wide.turn, wide.speed) == (narrow.turn, narrow.speed)) and (
+        wide.phase in (None, narrow.phase))
+
+
+def closed_by(comment: int, comments: Iterable[Comment]) -> tuple[Said, ...]:
+    """What was open at a place, and is not since this comment said of the whole car that it is gone."""
+    every = all_said(comments)
+    gone = [one for one in every if one.comment == comment and one.remark.trend == "gone"
+            and one.remark.turn is None and one.remark.speed is None]  # fmt: skip
+    if not gone:
+        return ()
+    before = open_complaints([one for one in every if one.comment != comment])
+    still = {_topic(one) for one in open_complaints(every)}
+    return tuple(one for one in before if _topic(one) not in still and any(_ends(other, one) for other in gone)
+                 and (one.remark.turn, one.remark.speed) != (None, None))

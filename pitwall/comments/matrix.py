@@ -7,17 +7,33 @@ from collections.abc import Iterable, Mapping, Sequence
 from pitwall.comments.writing import in_words, write_remark
 from pitwall.model.comment_rows import CommentMatrix, MatrixCell, MatrixRow, Said
 from pitwall.model.comments import PHASES, Comment, Remark, SpeedClass
+from pitwall.model.debrief_rows import LapRow
 
 SPEEDS: tuple[SpeedClass, ...] = ("slow", "medium", "fast")
 Place = tuple[int | None, SpeedClass | None]
 
 
-def all_said(comments: Iterable[Comment]) -> tuple[Said, ...]:
-    """Every remark of every comment, in the order in which the driver said them."""
+def all_said(comments: Iterable[Comment], laps: Sequence[LapRow] = ()) -> tuple[Said, ...]:
+    """Every remark of every comment, in the order of what they are about.
+
+    That is the order in which the driver said them; but what the desk typed later for an earlier lap, or for an earlier
+    run, stands there, as far as those laps are known.
+
+    Args:
+        comments: in any order.
+        laps: the car's laps in order.
+    """
+    ends = {lap.number: lap.end_s for lap in laps}
+    runs = {lap.run: lap.end_s for lap in laps}
+
+    def about_s(one: Comment) -> float:
+        named = ends.get(one.lap_number) if one.lap_number is not None else runs.get(one.run) if one.run else None
+        return one.t if named is None else min(one.t, named)
+
     return tuple(
         Said(comment=one.comment, t=one.t, run=one.run, lap_number=one.lap_number, driver=one.driver, by=one.by,
              text=one.text, remark=remark, words=in_words(remark))
-        for one in sorted(comments, key=lambda one: (one.t, one.comment))
+        for one in sorted(comments, key=lambda one: (about_s(one), one.t, one.comment))
         for remark in one.remarks
     )  # fmt: skip
 

@@ -14,6 +14,8 @@ from collections.abc import Callable, Collection
 from functools import partial
 from typing import Any
 
+from pitwall.comments.changes import closed_by
+from pitwall.comments.matrix import place_words
 from pitwall.comments.shorthand import ShorthandError, parse
 from pitwall.engine import drivers
 from pitwall.engine.answers import Answer, Handler, Refusal
@@ -35,7 +37,14 @@ def _comment(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     noted = car.comments.note(Comment(**_where(command, car, now), by=command.by, because=command.id, **given), now)
     if command.run is not None or command.lap is not None:
         car.comments.named.add(noted.comment)
-    return Answer(f"comment {noted.comment} noted{why}" + ("" if given else ": its words are still to come"))
+    closes = _closes(car, noted.comment)
+    return Answer(f"comment {noted.comment} noted{why}{closes}" + ("" if given else ": its words are still to come"))
+
+
+def _closes(car: TeamCar, number: int) -> str:
+    """Which complaints of a place the comment ends because it says of the whole car that they are gone; in words."""
+    places = dict.fromkeys(place_words(one.remark) for one in closed_by(number, car.comments.comments))
+    return f": gone everywhere, so it is no longer open for {', '.join(places)}" if places else ""
 
 
 def _given(command: CommandGiven, car: TeamCar) -> tuple[dict[str, Any], str]:
@@ -102,7 +111,7 @@ def _completed(command: CommandGiven, car: TeamCar, given: dict[str, Any], why: 
         return Answer(f"comment {number} says so already")
     car.comments.put(changed, now)
     done = "completed" if not was.remarks and not was.text else "changed"
-    return Answer(f"comment {number} {done}{why}")
+    return Answer(f"comment {number} {done}{why}{_closes(car, number)}")
 
 
 # -- of which lap and run -------------------------------------------------------------------------------------------

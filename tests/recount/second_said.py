@@ -345,8 +345,8 @@ def _pair(told: Told, car: str, before: Row, after: Row, moves: list[Row], keys:
 
 
 def _about_lap(told: Told, car: str, one: Row) -> Lap | None:
-    own = [lap for lap in laps_of(told, car) if lap.kind == "timed" and lap.begin <= one["t"]
-           and one["run"].value in (None, lap.run)]
+    driven = [lap for lap in laps_of(told, car) if lap.begin <= one["t"] and one["run"].value in (None, lap.run)]
+    own = [lap for lap in driven if lap.kind == "timed"] or driven  # a check has no timed lap, but tyres and fuel
     return next((lap for lap in own if lap.number == one["lap_number"]), own[-1] if own else None)
 
 

@@ -144,6 +144,40 @@ def test_what_was_changed_between_stands_beside_it() -> None:
     assert change("t4 us", "t4 us").between == (), "nothing is known of the car"
 
 
+def test_a_run_without_timed_laps_tells_its_tyres_and_fuel_too() -> None:
+    """Checks and a shakedown have out- and in-laps alone: the car was on some tyres there as well."""
+    driven = [one.model_copy(update={"kind": "out" if one.lap_of_run == 2 else "in"}) if one.run == "first" else one
+              for one in laps(second="B2")]
+    for after_s in (50, 150, 250):
+        told = [comment(1, "first", "t4 mid us 3", after_s), comment(2, "second", "t4 mid us 2")]
+        (found,) = findings(told, driven, BIAS).changes
+        assert [one.kind for one in found.between] == ["tyres", "tyre_laps", "fuel", "switch"]
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "direction", "words"),
+    [
+        (["t4 us 3", "t4 same as before"], ["t4 us 4"], "worse", "turn 4: balance, same (understeer, severity 3)"),
+        (["t4 us 3", "t4 us same"], ["t4 us 2"], "better", None),
+        (["t4 us 3", "t4 same as before"], ["t4 us 3"], "same", None),
+        (["t4 us 3", "t4 same as before"], ["t4 os 2"], "other", None),
+        (["t4 us 3"], ["t4 us 4", "t4 same as before"], "worse", "turn 4: understeer, severity 3"),
+        (["t4 us 3"], ["t4 same as before"], "same", None),
+        (["t4 us 3", "us gone t4"], ["t4 us 4"], "worse", "turn 4: understeer, gone"),
+    ],
+)  # fmt: skip
+def test_the_same_as_before_is_as_bad_as_before(
+    first: list[str], second: list[str], direction: str, words: str | None
+) -> None:
+    """What is the same has the finding and the severity of what it is the same as; what was gone and is back is
+    worse."""
+    told = [comment(at, "first", typed, 200 + at) for at, typed in enumerate(first, 1)]
+    told += [comment(10 + at, "second", typed, 200 + at) for at, typed in enumerate(second)]
+    (found,) = findings(told).changes
+    assert found.direction == direction
+    assert words in (None, found.before.words)
+
+
 @pytest.mark.parametrize(
     ("first", "second", "why"),
     [
@@ -199,6 +233,26 @@ def test_what_is_gone_from_a_turn_is_gone_from_all_its_phases() -> None:
     assert len(open_complaints(all_said(other))) == 1
     worse = [comment(1, "first", "t4 entry worse"), comment(2, "second", "us gone t4")]
     assert len(open_complaints(all_said(worse))) == 1, "nobody said what became worse"
+
+
+def test_what_is_gone_from_the_whole_car_is_gone_from_every_place() -> None:
+    """Another finding stays open, another driver's too, and what was said later; of one phase, that phase alone."""
+    for typed, still in (("us gone everywhere", ["turn 7: oversteer"]), ("us gone", ["turn 7: oversteer"])):
+        told = [comment(1, "first", "t4 us 4; t1 mid us 2; slow us 1; t7 os 2"), comment(2, "second", typed)]
+        assert [one.words.partition(",")[0] for one in open_complaints(all_said(told))] == still
+        again = [*told, comment(3, "third", "t4 us 1; t7 os gone")]
+        assert [one.words for one in open_complaints(all_said(again))] == ["turn 4: understeer, severity 1"]
+    other = [comment(1, "first", "t4 us 3"), comment(2, "first", "us gone", driver="bryn")]
+    assert len(open_complaints(all_said(other))) == 1
+
+
+def test_a_comment_for_an_earlier_lap_stands_where_that_lap_was() -> None:
+    """Typed after the driver said that it is gone, for the lap before that, or for the run before: it is gone."""
+    gone = comment(1, "second", "no us t4", 205, lap_number=5)
+    for late in (comment(2, "second", "t4 us 4", 260, lap_number=4),
+                 comment(2, "second", "t4 us 4", 260).model_copy(update={"run": "first"})):  # fmt: skip
+        assert findings([gone, late], laps()).open == ()
+    assert len(findings([gone, comment(2, "second", "t4 us 4", 260)], laps()).open) == 1
 
 
 def test_nothing_said_is_nothing_found() -> None:

@@ -249,3 +249,12 @@ def test_what_is_a_complaint() -> None:
     assert Remark(turn=4, trend="worse").complaint
     assert not Remark(what="neutral").complaint
     assert not Remark(turn=4, trend="better").complaint
+
+
+def test_what_is_gone_everywhere_is_told_with_what_it_closes() -> None:
+    """Said without a place it is of the whole car: the answer says which places are no longer open for that."""
+    stage = on_the_cool_lap()
+    stage.command("comment", shorthand="t4 us 4; t1 us 2; t7 os 2")
+    closing, again = (stage.command("comment", shorthand=typed) for typed in ("us gone everywhere", "us gone"))
+    assert effect(closing) == "comment 2 noted: gone everywhere, so it is no longer open for turn 4, turn 1"
+    assert effect(again) == "comment 3 noted", "nothing was open"
