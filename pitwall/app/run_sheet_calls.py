@@ -126,7 +126,7 @@ class PlannedCalls:
         self, state: RunState, item: ItemState, procedure: Procedure, step: Step, condition: str
     ) -> tuple[int, SheetCall]:
         try:
-            text = fill(step.short if self.plan.medium == "board" else step.say, item_arguments(procedure, item))
+            text = fill(self._words(state, item, step), item_arguments(procedure, item))
         except UserError:  # the checks tell which word is missing
             text = item_words(item.item, procedure)
         if item.item.times > 1:
@@ -138,6 +138,13 @@ class PlannedCalls:
             # The driver acts as the lap begins: it is said on the lap before.
             leg, where, at_s = leg - 1, BEFORE_LINE, self._length_s(state, leg - 1) + ready_s
         return leg, SheetCall(where, text, step.kind, at_s, condition)
+
+    def _words(self, state: RunState, item: ItemState, step: Step) -> str:
+        if self.plan.medium == "board":
+            return step.short
+        before = state.laps[item.leg - 1] if item.leg and state.laps else None
+        silent = before is not None and not self.plan.may_say(step.kind, before)
+        return step.say_begun if step.say_begun is not None and silent else step.say
 
     def _place(self, state: RunState, item: ItemState, step: Step) -> tuple[str, float]:
         length_s = self._length_s(state, item.leg)

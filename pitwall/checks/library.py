@@ -53,7 +53,8 @@ def check_procedure(
 def _arguments(procedure: Procedure) -> Iterator[Finding]:
     """Each argument against itself, and whether anything takes it."""
     endings = (procedure.hold.end if procedure.hold is not None else None, procedure.early_end)
-    texts = [text for step in procedure.steps for text in (step.say, step.say_measured, step.short) if text]
+    words = [(step.say, step.say_measured, step.say_begun, step.short) for step in procedure.steps]
+    texts = [text for step in words for text in step if text]
     texts += [ending.say for ending in endings if ending is not None]
     texts += [str(part) for pair in procedure.switches.items() for part in pair]
     hold = procedure.hold
@@ -92,7 +93,7 @@ def _endings(procedure: Procedure) -> Iterator[tuple[FilePath, Ending]]:
 def _blanks_of_steps(procedure: Procedure) -> Iterator[Finding]:
     known = [*procedure.arguments, *PLACE_BLANKS]
     for index, step in enumerate(procedure.steps):
-        for key in ("say", "say_measured", "short"):
+        for key in ("say", "say_measured", "say_begun", "short"):
             path: FilePath = ("steps", index, key)
             try:
                 blanks = string.Formatter().parse(getattr(step, key) or "")

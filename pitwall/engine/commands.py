@@ -5,7 +5,7 @@ The same command from two seats is no error: the second hears what already holds
 
 from __future__ import annotations
 
-from pitwall.engine import driven_again, handover, items
+from pitwall.engine import driven_again, handover, hold_evidence, items
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.answers import Answer, Handler, Refusal
 from pitwall.engine.call import SAID_GRACE_S, Call
@@ -146,6 +146,10 @@ def _confirm(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     call = car.book.find(command.call) if command.call else _last_said(car)
     if call is None:
         raise Refusal("nothing was said that could be confirmed; name a call in 'call'")
+    of = items.find_item(car.progress.runs, call.spec.item)
+    if of is not None and hold_evidence.insisted(of[1], call, command.by, now):
+        car.signal(call, "evidence", now, f"confirmed, {command.by}", command.id)
+        return Answer(f"{of[1].item.do} of {of[0].run.run} is done, by your word: {of[1].reason}", plan_changed=True)
     if call.state == "done":
         # A hold that was told long ago is only probably done: the driver's word comes late, and settles it.
         found = items.find_item(car.progress.runs, call.spec.item)

@@ -64,7 +64,7 @@ def void(item: ItemState, said_t: float | None) -> bool:
 
 def why_void(item: ItemState, call: str) -> str:
     """Why such a word counts no more."""
-    if item.against is not None:
+    if item.against is not None and item.void_t == item.against_t:  # a lap that was spoilt later has its own words
         return f"{call} was said for a lap on which {item.item.do} was not done: {item.against}"
     return f"{call} was said on a lap that was spoilt: {item.item.do} is told and driven again"
 

@@ -7,18 +7,21 @@ speed, a share of what the procedure's file says that it adds). A sector that to
 hold in it. Whoever confirmed it: the item is *not done*, the reason says what was seen, and it is told anew on the
 next lap of the run that allows it.
 
-Nothing is said where evidence is thin: no timed lap of this car to compare with, loops that were not seen, a cost that
-is lost in how laps scatter, positions that showed the hold, or words that the driver may have followed on the lap
-before.
+Nothing is said where evidence is thin: no timed lap of this car to compare with since it went over to wet or dry, or a
+single one that may have been slow, loops that were not seen, a cost that is lost in how laps scatter, positions that
+showed the hold, or words that the driver may have followed on the lap before. Who confirms it once more, knowing what
+speaks against it, has the last word: it is done, and the reason says what contradicts it.
 """
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pitwall.engine import items
 from pitwall.engine.alerts.book import AlertBook
+from pitwall.engine.call import Call
 from pitwall.engine.holds import figures
 from pitwall.engine.laps import LapRecord
 from pitwall.engine.run_state import ItemState, RunState
@@ -40,6 +43,8 @@ FILE_SHARE = 0.25
 LEAST_S = 0.6
 """Laps at the pace scatter by 0.2 to 0.4 s (common practice): what costs less tells nothing."""
 USUAL_S = 5.0
+AT_PACE = 1.02
+"""A single timed lap is a measure where it took hardly longer than the reference lap of the circuit (ours)."""
 TOLD_FOR_S = 600.0
 KIND = "not_as_told"
 
@@ -79,13 +84,28 @@ def judge(car: TeamCar, run: RunState, leg: int, lap: LapRecord, now: float) -> 
 
 def _not_done(car: TeamCar, run: RunState, item: ItemState, reason: str, now: float) -> None:
     item.signal("contradicted", now, reason)
-    item.against, item.against_t, item.void_t = reason, now, now
+    item.against, item.against_t, item.void_t, item.against_leg = reason, now, now, item.leg
     procedure = car.setup.procedures[item.item.do]
     stays_out = run.state == "running" and run.expected_kind == "in" and item.leg == run.pointer
     to = item.leg if stays_out else items.next_leg(run, item, procedure, max(item.leg, run.pointer - 1))
     if to is not None and run.state == "running":
         item.signal("retry", now, f"to be done again on {run.lap_label(to)}: {reason}")
         item.leg, item.attempt, item.judged = to, item.attempt + 1, False
+
+
+def insisted(item: ItemState, call: Call, by: str, now: float) -> bool:
+    """Somebody confirms it though it was contradicted: it was done, on the lap on which that was said. False where the
+    call is of no such item, or is the one that was made since."""
+    if item.against is None or item.state not in ("not_done", "planned") or item.void_t != item.against_t:
+        return False
+    told_t = call.said_t if call.said_t is not None else call.ended_t
+    if told_t is None or told_t > item.against_t:
+        return False
+    seen = item.against.partition(", but ")[2]
+    item.signal("retry", now)
+    item.signal("confirm", now, f"confirmed, {by}; against it: {seen}")
+    item.leg, item.void_t, item.judged = item.against_leg, None, True
+    return True
 
 
 def _against(car: TeamCar, item: ItemState, lap: LapRecord) -> str | None:
@@ -125,7 +145,8 @@ def _may_be_before(car: TeamCar, item: ItemState, lap: LapRecord) -> bool:
 
 def _cost(car: TeamCar, item: ItemState, procedure: Procedure) -> _Cost | None:
     named = item.item.after or item.item.at
-    if "speed" not in procedure.done_when or named is None:  # also a pass at a declared pace, which is no hold
+    # A pass at a declared pace has no data window there, and may cost nothing in a slow corner.
+    if procedure.data_window != "hold" or "speed" not in procedure.done_when or named is None:
         return None
     place, profile = car.lap_map.phase_of(named), car.lap_map.profile
     hold = figures(car, item, procedure, named) if procedure.hold is not None else None
@@ -167,14 +188,30 @@ def _between(lap: LapRecord, first: str, last: str) -> float | None:
 
 def _best(car: TeamCar, judged: LapRecord, first: str, last: str) -> float | None:
     """The quickest from loop to loop on another timed lap, or by the shape of the lap on its quickest one: a single lap
-    may have been spoilt just there."""
+    may have been spoilt just there. Where this lap was quicker elsewhere than all others, it would have been here, too.
+    """
     laps = [lap for lap in car.track.laps if lap.kind == "timed" and lap.complete and not lap.disturbed
-            and lap.number != judged.number and lap.lap_time_s is not None]
+            and lap.number != judged.number and lap.lap_time_s is not None and lap.start_t >= car.holds.comparable_t]
     there = [took for lap in laps if (took := _between(lap, first, last)) is not None]
-    if not there:
+    quickest = min((lap.lap_time_s or 0.0 for lap in laps), default=0.0)
+    if not there or (len(there) == 1 and quickest > AT_PACE * car.lap_map.lap_s):
         return None
     share = (1.0 if last == "line" else car.lap_map.loops[last]) - car.lap_map.loops[first]
-    return min(*there, share * min(lap.lap_time_s or 0.0 for lap in laps))
+    return min(*there, share * quickest) * _quicker(car, judged, laps, (first, last))
+
+
+def _quicker(car: TeamCar, judged: LapRecord, laps: list[LapRecord], without: tuple[str, str]) -> float:
+    """By which factor the lap was quicker than the best of all others, in the sector in which it was that most; 1 where
+    it was in none. ``without``: the loops between which it is not looked at."""
+    order = ("line", *car.lap_map.loop_order)
+    begin, end = order.index(without[0]), order.index(without[1], 1)
+    found = [1.0]
+    for at, (first, last) in enumerate(itertools.pairwise(order)):
+        took = _between(judged, first, last) if not begin <= at < end else None
+        others = [one for lap in laps if (one := _between(lap, first, last)) is not None]
+        if took is not None and others:
+            found.append(took / min(others))
+    return min(found)
 
 
 def _sector(car: TeamCar, first: str, last: str) -> str:

@@ -60,6 +60,8 @@ class HoldWatch:
     proven: dict[str, tuple[float, str]] = field(default_factory=dict)
     passings: dict[tuple[str, int], Passing] = field(default_factory=dict)
     """By key of an item and number of a lap: how the car passed its place."""
+    comparable_t: float = float("-inf")
+    """When the car went over to wet or dry: laps before that are no measure for those behind (``hold_evidence.py``)."""
 
     def sharp(self, now: float) -> bool:
         """Guard: positions come at 5 Hz or better, and still do."""

@@ -189,6 +189,8 @@ def _go_over(
     base = desk.base.get(target, file)
     plan = merged(base, file, desk.aside.get(target, base))
     desk.base[target], desk.driven = file, target
+    if wet != car.switches.wet:
+        car.holds.comparable_t = now
     car.switches.wet = wet
     plan, wet_out = without_dry_only(plan) if wet else (plan, ())
     reasons = dict.fromkeys(wet_out, f"{DRY_ONLY} ({why})")

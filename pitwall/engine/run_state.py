@@ -36,7 +36,8 @@ class ItemState:
     """Its lap was set against the loops: ``hold_evidence.py``."""
     against: str | None = None
     against_t: float = 0.0
-    """What they said against it, and when that was found."""
+    against_leg: int = 0
+    """What they said against it, when that was found, and of which lap."""
 
     def signal(self, signal: str, t: float, reason: str | None = None) -> bool:
         """Take a signal through the ITEM table; False where it does not apply."""

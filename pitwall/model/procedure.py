@@ -38,6 +38,10 @@ class Step(Frozen):
         default=None, min_length=3, max_length=240,
         description="said instead where positions of 5 Hz or better will show when the hold begins and is over"
     )
+    say_begun: str | None = Field(
+        default=None, min_length=3, max_length=240,
+        description="said instead as the lap itself begins, where nothing may be said on the lap before it"
+    )
     kind: CallClass = "procedure"
     where: Where = "place"
     reaction_s: Duration = 2.5
@@ -45,6 +49,13 @@ class Step(Frozen):
     repeat: Literal["each_lap", "once"] = Field(
         default="each_lap", description="once: said on the first lap of the item only"
     )
+
+    @model_validator(mode="after")
+    def _begun_at_the_start(self) -> Self:
+        if self.say_begun is not None and self.where != "lap_start":
+            raise Refused(f"'say_begun' of a step at {self.where!r}", "'where: lap_start', or no 'say_begun'",
+                          at=("say_begun",))
+        return self
 
 
 class Ending(Frozen):

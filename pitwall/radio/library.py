@@ -42,7 +42,7 @@ def library_misheard(
 def procedure_phrases(procedure: Procedure) -> Iterator[Phrase]:
     """Each step in full and in short, filled in. A text that cannot be filled is for other checks to tell."""
     for number, step in enumerate(procedure.steps, start=1):
-        for key in ("say", "say_measured", "short"):
+        for key in ("say", "say_measured", "say_begun", "short"):
             template = getattr(step, key)
             if template is None:
                 continue

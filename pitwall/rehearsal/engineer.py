@@ -97,7 +97,9 @@ class Engineer:
         if card.begun:
             return
         if prompt.state not in SAYABLE:
-            if prompt.state != "said":
+            if prompt.state == "said" and self._by_another(prompt):
+                self._heard_from_another(card, t)
+            elif prompt.state != "said":
                 self._give_up(card, self._why_not(card, t))
             return
         if card.forgotten:
@@ -199,6 +201,22 @@ class Engineer:
         prompt = card.prompt
         length = max(0.4, self._usual_s(prompt.text) * between(self._rng, self._habits.speech, low=0.5))
         end = self._channel.take("engineer", t, length, prompt.call)
+        speech = self._speech(card, t, end)
+        self._agenda.at(end, lambda at: self._spoken(card, speech, at))
+
+    def _by_another(self, prompt: Prompt) -> bool:
+        """Guard: a key of somebody else at the desk tells that it was said, and not one of this engineer."""
+        own = f"{self._prefix}-{self._team.car.number}-key-"
+        return prompt.because is not None and not prompt.because.startswith(own)
+
+    def _heard_from_another(self, card: Card, t: float) -> None:
+        """A person sits at the desk of this rehearsal, and has said the call: the driver has heard it from him."""
+        speech = self._speech(card, t - self._usual_s(card.prompt.text), t)
+        self._driver.hears(speech, t)
+
+    def _speech(self, card: Card, t: float, end: float) -> Speech:
+        """The call is spoken from ``t`` to ``end``: it goes into the record."""
+        prompt = card.prompt
         card.begun = True
         card.times_spoken += 1
         car = self._team.car
@@ -212,7 +230,7 @@ class Engineer:
         )  # fmt: skip
         speech = Speech(prompt, record, lambda right, at: self._read_back(card, right, at))
         self._speeches.append(speech)
-        self._agenda.at(end, lambda at: self._spoken(card, speech, at))
+        return speech
 
     def _spoken(self, card: Card, speech: Speech, t: float) -> None:
         self._key(t, "said", card.prompt)

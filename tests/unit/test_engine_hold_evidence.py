@@ -14,6 +14,7 @@ import pytest
 from pitwall.app.debrief_live import noted_session
 from pitwall.app.debriefing import debrief
 from pitwall.app.next_plan import next_plan
+from pitwall.engine.driven_again import why_void
 from pitwall.engine.progress import ItemState
 from pitwall.model import events as ev
 from pitwall.model.debrief_rows import ItemRow, RunDebrief
@@ -93,7 +94,7 @@ class Holding(Kept):
 @pytest.mark.parametrize("confirms", [True, False])
 def test_a_hold_that_the_sector_has_no_time_for_was_not_done(confirms: bool, tmp_path: Path) -> None:
     """The cool-down lap was driven at full pace. Whoever confirmed the hold, it was not done: the reason has both
-    times, a later word changes nothing, an alert tells it at once, the debrief of the run has it as the car comes in,
+    times, an alert tells it at once, the debrief of the run has it as the car comes in,
     and the next plan asks for it again."""
     stage = Holding(confirms=confirms)
     end = stage.told(COOL_S, 29.7, 32.4, 28.0)
@@ -104,9 +105,6 @@ def test_a_hold_that_the_sector_has_no_time_for_was_not_done(confirms: bool, tmp
     stage.wait(end + 6)
     assert stage.alert is not None
     assert "was confirmed, but sector 2 took 32.4 s" in stage.alert.text or not confirms
-    if confirms:
-        call = stage.call("constant_speed_hold")
-        assert "was not done: confirmed, but sector 2" in reason(stage.command("confirm", call=call.id))
     home = stage.sectors(end, 29.7, 34, 28, home=True)
     noted = noted_session()
     live = [one for fact in stage.facts for one in noted.handle(fact) if isinstance(one, RunDebrief)][-1]
@@ -132,6 +130,9 @@ def test_it_is_told_again_where_the_run_has_a_lap_for_it() -> None:
     assert stage.alert.text.endswith("it is told again on in-lap")
     first = stage.session.team["41"].book.calls
     old = next(call for name, call in first.items() if "constant_speed_hold" in name and "~" not in name)
+    again = stage.call("constant_speed_hold")
+    stage.wait(again.spec.say_by_s - 1.0)
+    stage.command("said", call=again.id)
     assert "was said for a lap on which constant_speed_hold was not done" in reason(
         stage.command("confirm", call=old.id))
     stage.told(end, 29.7, 40.0, 24.0, home=True)
@@ -310,15 +311,13 @@ def test_what_was_heard_on_the_lap_before_may_have_been_done_there() -> None:
     assert stage.item.state != "not_done"
 
 
-@pytest.mark.parametrize(("sector_s", "state"), [(32.9, "not_done"), (36.0, "done")])
-def test_a_pass_at_a_declared_pace_is_judged_by_what_it_adds(sector_s: float, state: str) -> None:
-    """Past the camera at 80 km/h: eight seconds by its file, and the sector took as long as on a timed lap."""
-    stage = Holding({"do": "photo_pass", "on": "in", "at": "sluice", "want": "must"}, laps="out, 1 timed, in")
-    stage.told(COOL_S, 29.7, sector_s, 24.0, home=True)
-    assert stage.item.state == state
-    if state == "not_done":
-        assert stage.item.reason is not None
-        assert stage.item.reason.endswith("by its file photo_pass adds 8 s")
+@pytest.mark.parametrize("place", ["sluice", "turn 7"])
+def test_a_pass_at_a_declared_pace_is_left_to_the_word(place: str) -> None:
+    """Past the camera at 120 km/h: in a slow corner that costs 0.3 s, and no file says how far it is driven so."""
+    stage = Holding({"do": "photo_pass", "on": "in", "at": place, "want": "must", "with": {"kph": 120}},
+                    laps="out, 1 timed, in")
+    stage.told(COOL_S, 29.7, 32.7, 24.0, home=True)
+    assert stage.item.state == "done"
 
 
 def test_time_that_was_lost_behind_the_place_and_before_the_loop_may_be_that_of_the_hold() -> None:
@@ -326,3 +325,78 @@ def test_time_that_was_lost_behind_the_place_and_before_the_loop_may_be_that_of_
     stage = Holding()
     stage.told(COOL_S, 33.0, 32.4, 28.0)
     assert stage.item.state == "done"
+
+
+class Slowly(Holding):
+    """The only timed lap to compare with was slower than the car can go, by a factor."""
+
+    def __init__(self, factor: float, **more: Any) -> None:
+        self.factors = iter((1.0, factor))
+        super().__init__(**more)
+
+    def sectors(self, begin: float, *seconds: float, home: bool = False) -> float:
+        """The second lap is slower."""
+        factor = next(self.factors, 1.0)
+        return super().sectors(begin, *(took * factor for took in seconds), home=home)
+
+
+@pytest.mark.parametrize("factor", [1.0, 1.02, 1.03, 1.05, 1.10])
+@pytest.mark.parametrize("elsewhere", [1.0, 1.04])
+def test_a_slow_lap_to_compare_with_contradicts_no_hold(factor: float, elsewhere: float) -> None:
+    """1.7 s were lost in the sector, as the hold costs; the rest was driven at the pace, or slower."""
+    stage = Slowly(factor)
+    stage.told(stage.now, 29.7 * elsewhere, 32.3 + 1.7, 28.0 * elsewhere)
+    assert stage.item.state == "done"
+
+
+def test_two_slow_laps_are_scaled_by_what_this_lap_was_quicker() -> None:
+    """Two timed laps 5 % off the pace, and the lap of the hold at it elsewhere: the hold has its time. Where the lap
+    was as slow as they were, it has not."""
+    for factor, state in ((1.0, "done"), (1.05, "not_done")):
+        stage = Slowly(1.05, laps="out, 2 timed, cool, in")
+        stage.factors = iter((1.05,))
+        begin = stage.sectors(stage.now, *PACE)
+        stage.told(begin, 29.7 * factor, 34.0, 28.0 * factor)
+        assert stage.item.state == state
+
+
+def test_laps_before_the_car_went_over_to_the_wet_are_no_measure() -> None:
+    """On a drying track the laps to come may be quicker than any before; on a wet one nothing is known yet."""
+    stage = Holding()
+    stage.car.holds.comparable_t = COOL_S
+    stage.told(COOL_S, 29.7, 32.4, 28.0)
+    assert stage.item.state == "done"
+
+
+@pytest.mark.parametrize("again", [False, True])
+def test_who_confirms_it_once_more_has_the_last_word(again: bool) -> None:
+    """The engineer saw what the loops say, asked the driver, and confirms: it is done, on the lap on which that was
+    said, the reason has what speaks against it, the alert is over, and nothing is told anew."""
+    stage = Holding({**HOLD, "on": ["cool", "in"], "when": {"not_before": 100}} if again else HOLD,
+                    laps="out, 1 timed, cool, in")
+    call = stage.call("constant_speed_hold")
+    end = stage.told(COOL_S, 29.7, 32.4, 28.0)
+    leg = 2
+    assert stage.item.state == ("planned" if again else "not_done")
+    stage.wait(end + 6)
+    assert stage.alert is not None
+    answer = stage.command("confirm", call=call.id)
+    assert answer.type == "answered"
+    assert (stage.item.state, stage.item.leg) == ("done", leg)
+    assert stage.item.reason == ("confirmed, desk; against it: sector 2 took 32.4 s, and 32.3 s on a timed lap: "
+                                 "5 s at 55 m/s cost 1.6 s there at least")
+    stage.wait(stage.now + 6)
+    assert stage.alert is None
+    stage.sectors(end, 29.7, 34, 28, home=True)
+    assert [one for one in stage.car.book.calls.values() if one.spec.item == stage.item.key and one.open] == []
+    row = stage.row()
+    assert (row.outcome, row.lap, row.reason) == ("done", "cool-down lap 1", stage.item.reason)
+
+
+def test_a_word_that_a_spoilt_lap_took_is_not_told_an_old_contradiction() -> None:
+    """It was contradicted, told anew, and then a slow period spoilt its lap."""
+    item = ItemState("key", Holding().item.item, 2)
+    item.against, item.against_t, item.void_t = "confirmed, but sector 2", 400.0, 400.0
+    assert "was not done: confirmed, but sector 2" in why_void(item, "call")
+    item.void_t = 500.0
+    assert "on a lap that was spoilt" in why_void(item, "call")

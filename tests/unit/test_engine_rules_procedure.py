@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+import pytest
+from pydantic import ValidationError
+
 from pitwall.model.outputs import Prompt
 from pitwall.model.procedure import Procedure
 from tests.unit.engine_stage import LOOPS, MAIN, PIT_EXIT, PROCEDURES, Stage, plan, setup
@@ -141,3 +144,34 @@ def test_procedures_that_need_no_room_say_nothing_of_traffic() -> None:
     made.cross(at_loop(200), "1")
     call = made.call("hold-0-1-0-0")
     assert (call.spec.caution, call.spec.against) == ("Slow on a straight", None)
+
+
+COMPARED = Procedure.model_validate(
+    {
+        "procedure": 1, "name": "compared", "purpose": "test", "laps": ["timed"],
+        "steps": [{"say": "Next lap is the comparison.", "say_begun": "This lap is the comparison.",
+                   "short": "Comparison", "where": "lap_start"}],
+    }
+)  # fmt: skip
+
+
+def test_on_the_lap_itself_nobody_says_next_lap() -> None:
+    """Nothing of it may be said on a timed lap, so before the second one it is said on that: a driver who heard "next
+    lap" there would drive it a lap late. On the out-lap it is said before the line."""
+    items = [{"do": "compared", "on": {"timed": [1, 2]}}]
+    made = Stage(setup(plan({**MAIN, "laps": "out, 3 timed, in", "items": items}),
+                       procedures={**PROCEDURES, "compared": COMPARED})).green()
+    made.leave(200)
+    before = made.call("compared-1-1")
+    assert (before.spec.text, before.spec.short) == ("Next lap is the comparison.", "Comparison")
+    t = made.lap(made.lap(200, OUT_S, from_exit=True), 100)
+    made.wait(t + 2)
+    on_it = made.call("compared-2-1")
+    assert (on_it.spec.text, on_it.spec.say_from_s >= t) == ("This lap is the comparison.", True)
+
+
+def test_words_for_a_lap_that_has_begun_belong_to_its_beginning() -> None:
+    """A step at a place of the lap has no use for them, and the file says so."""
+    step = {"say": "After {after}: coast.", "short": "coast", "say_begun": "This lap: coast."}
+    with pytest.raises(ValidationError, match=r"say_begun.*place"):
+        Procedure.model_validate({"procedure": 1, "name": "c", "purpose": "t", "laps": ["out"], "steps": [step]})

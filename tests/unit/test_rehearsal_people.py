@@ -47,6 +47,19 @@ def test_a_call_in_parts_is_spoken_part_by_part_and_read_back_once() -> None:
     assert [key.command for key in stage.pressed() if key.call == "hold"] == ["said", "said", "confirm"]
 
 
+@pytest.mark.parametrize(("by", "heard"), [("key-of-ann", True), (None, False)])
+def test_what_a_person_at_the_desk_has_said_the_driver_has_heard(by: str | None, heard: bool) -> None:
+    """Somebody practises at the desk and presses "said" before the rehearsed engineer speaks: the car leaves on it.
+    What merely counts as said, by the length of some talk, is nobody's word."""
+    stage = Stage(scenario())
+    stage.say_at(20, "fire", "fire_up")
+    stage.say_at(60, "leave", "leave", run="first", act_at_s=60, wait=20)
+    stage.say_at(62, "leave", "leave", run="first", act_at_s=60, state="said", because=by)
+    stage.run(until=150)
+    assert [call.end_s for call in stage.truth.calls if call.call == "leave"] == ([62] if heard else [])
+    assert bool(stage.pits("exit")) == heard
+
+
 def test_one_voice_at_a_time_and_the_more_important_first() -> None:
     """Three calls at once are spoken one after the other, by priority, with the readbacks between them."""
     stage = running()

@@ -69,6 +69,8 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
     traffic = _traffic(at, procedure, step, leg, phase, act_at)
     measured = at.sharp and leg.running and procedure.hold is not None and step.say_measured is not None
     say = step.say_measured if measured and step.say_measured is not None else step.say
+    if step.say_begun is not None and _silent_before(at, leg, step.kind):
+        say = step.say_begun
     text = fill(say, arguments)
     short = text if measured else fill(step.short, arguments)  # the short form has the driver count
     begin, by, waits, room = _place_in_time(at, step, leg, act_at, text)
