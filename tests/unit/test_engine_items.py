@@ -147,8 +147,8 @@ def test_a_run_that_is_over_settles_what_is_left() -> None:
 @pytest.mark.parametrize("how", ["its switch was changed for it", "said", "late"])
 def test_how_an_item_was_told_is_no_reason_that_it_was_not_done(how: str) -> None:
     """Told ahead of a lap that a red flag then kept from beginning: the run ended before its lap."""
-    made, state = running({"do": "flap_lap", "on": {"timed": 3}}, laps="out, 3 timed, in")
-    for kind in ("out", "timed"):
+    made, state = running({"do": "flap_lap", "on": {"timed": 4}}, laps="out, 4 timed, in")
+    for kind in ("out", "timed", "timed"):
         made.lap_done(kind)
     state.items[0].signal("call", 300, how)
     made.come_in(400, red=False)
