@@ -19,6 +19,8 @@ ENTERED = frozenset({"undo", "set_car", "set_switch", "set_tyres", "set_fuel"})
 """Commands by which a hand changes what is believed of a car; lines and pit signals stand in the table of laps."""
 OF_ALL = frozenset({"status", "clock", "pit_exit"})
 """The same of what is believed of the session."""
+TAKEN_BACK = ("taken back: status ", "taken back: clock ", "taken back: pit exit ")
+"""So the answer begins to a hand of one car that took back what it had entered of the session: that is of both."""
 KEYS = frozenset({"said", "answered"})
 """Commands that tell when a call was spoken."""
 REAL_TIME = 0.05
@@ -32,6 +34,7 @@ class CallNotes:
     """The life of one call: as it was told last, when it was due first, when it was said, what was ever doubted.
 
     ``worded``: as it was told last with what was to be said; once too late it may be an advice to the engineer.
+    ``before``: when it had been said, and told, before it was said last: that may be taken back.
     """
 
     last: out.Prompt
@@ -39,6 +42,7 @@ class CallNotes:
     due_s: float | None = None
     said_s: float | None = None
     told_s: float | None = None
+    before: tuple[float | None, float | None] = (None, None)
     doubted: bool = False
     first_t: float = 0.0
 
@@ -182,8 +186,8 @@ class Notes:
 
     def wall_at(self, t: float) -> float | None:
         """Unix seconds at a session second, by the journal's own stamps; None where it has none. Between two of them
-        time goes evenly, so it never runs backwards: a rehearsal at speed puts several seconds of a session into one
-        of the day. Beyond them it goes as it went on the whole."""
+        time goes evenly, at whatever speed a session was rehearsed (several of its seconds in one of the day): it runs
+        backwards only where the machine's own clock was put back. Beyond them it goes as it went on the whole."""
         if not self.wall:
             return None
         at = bisect_left(self.wall, (t, 0.0))
@@ -238,9 +242,10 @@ class Notes:
         """A command was carried out."""
         car = self.cars.get(command.car)
         entered = Entered(answer.t, command.by, answer.effect, (command.text or "").strip())
-        if command.command in OF_ALL:
+        of_all = command.command == "undo" and answer.effect.startswith(TAKEN_BACK)
+        if command.command in OF_ALL or of_all:
             self.entered.append(entered)
-        elif car is not None and command.command in ENTERED:
+        if car is not None and command.command in ENTERED:
             car.entered.append(entered)
 
     def _prompt(self, prompt: out.Prompt) -> None:
@@ -257,11 +262,14 @@ class Notes:
         if prompt.state == "due" and notes.due_s is None:
             notes.due_s = prompt.t
         if prompt.state == "said" and (before != "said" or notes.said_s is None):
+            notes.before = (notes.said_s, notes.told_s)
             notes.said_s = spoken_s
         if prompt.state in ("said", "done", "late", "unconfirmed") and notes.told_s is None:
             notes.told_s = spoken_s
         if prompt.state == "withdrawn" and before == "said":
-            notes.said_s = notes.told_s = None  # the key was a slip: a call that was said is taken back in no other way
+            # The key was a slip: a call that was said is taken back in no other way. Before a repeat it may have been
+            # said all the same.
+            notes.said_s, notes.told_s = notes.before
         notes.doubted |= prompt.state in ("late", "unconfirmed")
 
     def _spoken_s(self, prompt: out.Prompt) -> float:

@@ -163,7 +163,7 @@ class TeamCar:
                     and call.state in ("unconfirmed", "late")
                     and run is not None
                     and call.spec.run == run.run.run
-                    and call.spec.lap_number in (None, self.track.lap_number)
+                    and (call.spec.lap_number or call.spec.pass_number) in (None, self.track.lap_number)
                 )
             ):
                 signal, reason = call.at_the_pits()

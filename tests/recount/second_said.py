@@ -200,7 +200,9 @@ def changes_of_all(told: Told) -> list[Row]:
     found = [{"t": near(one["t"], 3), "what": engine(one["text"])} for one in told.said("corrected") if not one["car"]]
     found += [{"t": near(answers[one["id"]]["t"], 3), "what": engine(answers[one["id"]]["effect"]),
                "why": plan(one["text"])} for one in told.facts("command_given")
-              if one["command"] in ("status", "clock", "pit_exit") and one["id"] in answers]
+              if one["id"] in answers and (one["command"] in ("status", "clock", "pit_exit") or (
+                  one["command"] == "undo" and re.match("taken back: (status|clock|pit exit) ",
+                                                        answers[one["id"]]["effect"])))]
     return sorted(found, key=lambda one: one["t"].value)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from pitwall.app.debriefing import debrief
@@ -63,6 +65,44 @@ def test_a_key_that_was_a_slip_leaves_no_moment_at_which_the_call_was_said() -> 
     assert rows[call.id].state == "withdrawn"
     assert rows[call.id].said_s is None
     assert rows[call.id].counted_as != "in_time"
+
+
+def test_a_slip_behind_a_repeat_leaves_the_moment_at_which_the_call_was_said_before() -> None:
+    """Said, asked for once more, and then the key was a slip: the first time it was said all the same."""
+    made = Kept(setup(plan(MAIN | {"items": [{"do": "hold", "on": "out", "after": "bridge"}]}))).green()
+    made.leave(200)
+    call = made.call("hold")
+    made.wait(call.spec.say_by_s - 8.0)
+    said_s = made.now
+    made.command("said", call=call.id)
+    made.wait(made.now + 3.0)
+    made.command("repeat", call=call.id)
+    made.wait(made.now + 1.0)
+    made.command("said", call=call.id)
+    assert isinstance(made.command("undo", t=made.now + 1.0, call=call.id), Answered)
+    made.home(made.leave(200).lap(200, 125, from_exit=True))
+    made.status(3600, "closed")
+    row = next(one for one in debrief(made.facts, "x").cars[0].calls if one.call == call.id)
+    assert row.said_s == pytest.approx(said_s)
+
+
+@pytest.mark.parametrize("entered", [
+    {"command": "status", "status": "yellow"}, {"command": "clock", "remaining_s": 3000},
+    {"command": "pit_exit", "pit_exit": "closed"},
+])
+def test_what_was_entered_of_the_session_and_taken_back_is_told_with_it(entered: dict[str, Any]) -> None:
+    """Beside the line that has it: nobody reads of a yellow that it held when it did not."""
+    made = Kept(setup()).green()
+    made.wait(100)
+    made.command(**entered)
+    made.wait(103)
+    assert isinstance(made.command("undo"), Answered)
+    made.wait(200)
+    made.status(3600, "closed")
+    found = debrief(made.facts, "x")
+    assert [one.t for one in found.changes][:2] == [100.0, 103.0]
+    assert found.changes[1].what.startswith("taken back: ")
+    assert [one.what for one in found.cars[0].changes] == [found.changes[1].what]
 
 
 def test_what_was_entered_and_corrected_of_the_whole_session_is_told() -> None:

@@ -237,6 +237,18 @@ def test_a_car_that_stays_out_is_shown_the_box_at_its_next_pass() -> None:
     assert not made.has_call("box-1-3")
 
 
+def test_a_box_board_that_nobody_hung_is_not_done_by_coming_in_laps_later() -> None:
+    """The first board never hung and the car went on; the second brought it in. That says nothing of the first."""
+    made = stage("board", laps="out, 1 timed, in")
+    t = made.lap(made.lap(made.drive(200, 125), 100), 100)
+    made.wait(made.call("box-1-2-again").spec.say_by_s - 1)
+    made.command("said", call=made.call("box-1-2-again").id)
+    made.home(made.lap(t, 100))
+    states = {call.spec.key: call.state for call in of_kind(made, "box")}
+    assert states["main-box-1-2-again"] == "done"
+    assert "done" not in {state for key, state in states.items() if key != "main-box-1-2-again"}
+
+
 def test_a_box_board_that_hung_in_time_is_not_asked_for_again_on_the_in_lap() -> None:
     """One board, one prompt: while the driver does as it says nothing else is asked of the crew."""
     made = stage("board", laps="out, 1 timed, in")
