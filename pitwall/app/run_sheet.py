@@ -7,8 +7,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from pitwall.app.loading import Loaded, find_event, read_plan
+from pitwall.app.loading import EVENT_FILE, Loaded, find_event, read_plan
 from pitwall.app.plan_sheets import YAML, read_with_notes, write_any
+from pitwall.app.resources import demo_event
 from pitwall.app.run_sheet_calls import PlannedCalls, SheetLap
 from pitwall.checks.around import Around
 from pitwall.checks.figures import duration_of, laps_on_fuel
@@ -85,6 +86,10 @@ def read_run_sheet(
             write_any(written, plan)
             loaded = read_plan(written, event)
     whole = run_sheet(plan, loaded)
+    if event_path is None and event == demo_event() and not plan_path.resolve().is_relative_to(event.parent.resolve()):
+        whole = replace(whole, event=f"{whole.event} (the demo event: no {EVENT_FILE} was found near the plan)")
+        notes += (f"no {EVENT_FILE} beside {plan_path} or up to two folders above it: read with the demo event, whose "
+                  "circuit, car and procedures are not yours; name your event file with --event",)
     chosen = tuple(one for one, run in zip(whole.runs, plan.runs, strict=True) if not runs or run.run in runs)
     return replace(whole, runs=chosen), notes
 

@@ -9,6 +9,12 @@ from pitwall.debrief import wording as say
 from pitwall.debrief.model import CarDebrief, ChangeRow, ItemRow, RunRow
 
 NAMES, MOST_CHANGES = re.compile(r"[\w-]+"), 3
+BESIDE = re.compile(r"^(new run [\w-]+) (?:after|before) [\w-]+")
+"""A new run is named by where it stands, too: that is no change of the run beside it."""
+BELIEVED = "taken back: car set;"
+"""Where the car is was entered and taken back: no change of the plan, though it counts as a revision of it."""
+HELD_BACK = "held back"
+"""As the engine has them (a test compares)."""
 TAKEN_OUT = "its lap was taken out of the run"
 """As the engine has it (a test compares)."""
 DONE = ("done", "probably_done", "done_badly")
@@ -41,12 +47,18 @@ def items_lost_to(lost: Sequence[ItemRow], car: CarDebrief) -> str:
     lesser = [one for one in car.items if (one.run, one.lap) in laps and one.want != "must" and one.outcome in DONE]
     done = dict.fromkeys(f"{one.want} {say.plain(one.do)} on {one.lap}" for one in lesser)
     words = f" Wanted less and done: {', '.join(done)}." if done else ""
+    if lost[0].reason.startswith(HELD_BACK):
+        return words  # the track was to blame, and no change of the plan
     return words + _told({name for one in lost for name in (one.item, one.do, one.run)}, car)
 
 
 def _told(named: Set[str], car: CarDebrief) -> str:
-    """The last changes of the plan that name one of these."""
-    told = [one for one in car.changes if one.about == "plan" and named & set(NAMES.findall(one.what))]
+    """The last changes of the plan that name one of these; of a change with several parts, the parts that do."""
+    told = []
+    for one in car.changes:
+        parts = [part for part in one.what.split("; ") if named & set(NAMES.findall(BESIDE.sub(r"\1", part)))]
+        if one.about == "plan" and parts and not one.what.startswith(BELIEVED):
+            told.append(one.model_copy(update={"what": "; ".join(parts)}))
     return "".join(f" {sentence(_changed(one))}" for one in told[-MOST_CHANGES:])
 
 

@@ -8,7 +8,7 @@ from pitwall.debrief import wording as say
 from pitwall.debrief.contents_comments import open_complaints
 from pitwall.debrief.contents_lost import items_lost_to, lost_to, sentence
 from pitwall.debrief.document import Block, Column, Points, Section, Words, table
-from pitwall.debrief.model import CarDebrief, Debrief, ItemRow, RunRow
+from pitwall.debrief.model import CarDebrief, DataWindow, Debrief, ItemRow, LapRow, RunRow
 
 LEFT = ("not_done", "done_badly", "to_come")
 MOST_POINTS = 9
@@ -39,15 +39,24 @@ def summary_sections(car: CarDebrief, debrief: Debrief) -> tuple[Section, ...]:
 
 
 def _data(car: CarDebrief, debrief: Debrief) -> Words:
-    """When the data windows begin, on the clock on the wall where that is known, and on which laps."""
+    """When the data windows begin, on the clock on the wall where that is known, and on which laps; and what speaks
+    against their data."""
     green, found = debrief.session.green_time, []
     for one in car.data_windows[:MOST_WINDOWS]:
         known = one.from_time is not None
         at = say.time_of_day(one.from_time, 0, green) if known else say.session_clock(one.from_s.value)
-        found.append(f"{say.plain(one.do)} {at} (lap {one.lap_number})")
+        lap = next((lap for lap in car.laps if lap.number == one.lap_number), None)
+        found.append(f"{say.plain(one.do)} {at} ({', '.join((f'lap {one.lap_number}', *_doubts(one, lap)))})")
     more = len(car.data_windows) - len(found)
     found += [f"{more} more"] if more else []
     return Words(f"{'; '.join(found) or 'no item left any'}.", "Data from:")
+
+
+def _doubts(window: DataWindow, lap: LapRow | None) -> tuple[str, ...]:
+    """Why these data are not to be taken as they are: done badly, spoilt, not sure, or with a switch in doubt."""
+    outcome = {"done_badly": "done badly", "not_done": "not done", "probably_done": "probably done"}.get(window.outcome)
+    bad = outcome or ("spoilt" if window.spoilt else None)
+    return (*((bad,) if bad is not None else ()), *say.switch_words(lap))
 
 
 def _switches(car: CarDebrief) -> tuple[Words, ...]:

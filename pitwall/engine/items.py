@@ -198,7 +198,7 @@ def run_over(run: RunState, procedures: Mapping[str, Procedure], t: float) -> No
         reached = run.pointer if run.boxed_from is None else run.boxed_from
         in_lap = item.leg == last and run.boxed_from is not None  # it was called in, and had an in-lap all the same
         if item.state == "called" and item.leg > reached and not run.out_in and not in_lap:
-            item.signal("call_lost", t, item.reason)  # told for a lap that was not begun
+            item.signal("call_lost", t)  # told for a lap that was not begun: how it was told is no reason for that
         if run.state == "done":
             driven = item.leg < reached or item.leg == reached == last
             ended = NO_CALL if driven else "the run ended before its lap"

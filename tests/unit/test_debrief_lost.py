@@ -12,6 +12,7 @@ from pitwall.debrief.contents_lost import items_lost_to, lost_to, sentence
 from pitwall.debrief.contents_summary import summary_sections
 from pitwall.debrief.document import Points
 from pitwall.debrief.model import CarDebrief, ChangeRow
+from pitwall.engine.calls import HELD_BACK
 from pitwall.engine.laps_taken import TAKEN_OUT
 from pitwall.model.debrief_rows import Stint
 from tests.unit import debrief_stage as stage
@@ -91,6 +92,20 @@ def test_a_lost_must_item_names_what_was_done_on_its_lap() -> None:
                    if one.heading == "To do next")
     points = [point.text for block in section.blocks if isinstance(block, Points) for point in block.points]
     assert any("No room. Wanted less and done: could photo pass" in point for point in points)
+
+
+def test_a_change_of_something_else_is_no_why() -> None:
+    """Of a change with several parts, those that name what was lost; a new run beside it, where the car was believed to
+    be, and any change where the track held the item back, explain nothing."""
+    lost = stage.item("hold", "coast", "not_done", "no room")
+    changes = (ChangeRow(t=500.0, what="coast: 2 timed laps become 1; fuel of long: 16 kg instead of 18 kg", by="ann"),
+               ChangeRow(t=540.0, what="run softs is dropped; new run extra after coast: out, 2 timed, in", by="ann"),
+               ChangeRow(t=550.0, what="taken back: car set; car 41 on out-lap of coast", by="ann"))
+    car = a_car(*changes).model_copy(update={"items": (lost,)})
+    assert items_lost_to([lost], car) == " Plan changed at 0:08:20: coast: 2 timed laps become 1, by ann."
+    held = lost.model_copy(update={"reason": "held back: car 30 is about 5 s behind there, 8 s are needed"})
+    assert items_lost_to([held], car) == ""
+    assert contents_lost.HELD_BACK == HELD_BACK
 
 
 def test_sentences_begin_and_end() -> None:

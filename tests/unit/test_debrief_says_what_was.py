@@ -79,6 +79,26 @@ def test_too_few_laps_are_worse_than_a_must_item_that_was_not_done() -> None:
     assert say.run_state(lacking("not_done", counts=False).runs[0]) == "▲ broken off, 3 of 3 timed"
 
 
+@pytest.mark.parametrize(("window", "lap", "words"), [
+    ({"outcome": "done"}, {}, "(lap 4)"), ({"outcome": "done_badly"}, {}, "(lap 4, done badly)"),
+    ({"outcome": "probably_done"}, {}, "(lap 4, probably done)"),
+    ({"outcome": "done", "spoilt": "red flag"}, {}, "(lap 4, spoilt)"),
+    ({"outcome": "done"}, {"switches_unverified": ("brake bias 56",)}, "(lap 4, switch unverified)"),
+    ({"outcome": "done_badly"}, {"switches_wrong": ("brake bias 56",)}, "(lap 4, done badly, switch wrong)"),
+])  # fmt: skip
+def test_data_that_are_not_to_be_taken_as_they_are_say_so(
+    window: dict[str, Any], lap: dict[str, Any], words: str
+) -> None:
+    """On the first page, among the data that are sure: done badly, spoilt, not sure, or with a switch in doubt."""
+    made = car()
+    found = made.data_windows[0].model_copy(update={"lap_number": 4, "spoilt": "", **window})
+    driven = tuple(one.model_copy(update=lap) if one.number == 4 else one for one in made.laps)
+    made = made.model_copy(update={"data_windows": (found,), "laps": driven})
+    (told,) = [one.text for one in summary_sections(made, full())[0].blocks
+               if isinstance(one, Words) and one.lead == "Data from:"]
+    assert told.endswith(f" {words}.")
+
+
 def to_do(made: CarDebrief) -> list[tuple[str, str]]:
     """What the first page has to be done next: lead and words of each point."""
     block = summary_sections(made, full())[1].blocks[0]

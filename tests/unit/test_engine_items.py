@@ -144,6 +144,18 @@ def test_a_run_that_is_over_settles_what_is_left() -> None:
     ]  # fmt: skip
 
 
+@pytest.mark.parametrize("how", ["its switch was changed for it", "said", "late"])
+def test_how_an_item_was_told_is_no_reason_that_it_was_not_done(how: str) -> None:
+    """Told ahead of a lap that a red flag then kept from beginning: the run ended before its lap."""
+    made, state = running({"do": "flap_lap", "on": {"timed": 4}}, laps="out, 4 timed, in")
+    for kind in ("out", "timed", "timed"):
+        made.lap_done(kind)
+    state.items[0].signal("call", 300, how)
+    made.come_in(400, red=False)
+    items.run_over(state, PROCEDURES, 400)
+    assert (state.items[0].state, state.items[0].reason) == ("not_done", "the run ended before its lap")
+
+
 def test_a_lap_that_was_driven_is_not_told_as_one_that_never_came() -> None:
     """Nobody was called for it, so it was not done; but the run did not end before its lap."""
     made, state = running({"do": "flap_lap", "on": {"timed": 1}}, {"do": "limiter_pass", "on": "in"},

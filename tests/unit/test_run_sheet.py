@@ -13,7 +13,7 @@ from pypdf import PdfReader
 from reportlab.pdfgen.canvas import Canvas
 
 from pitwall.app.loading import Loaded
-from pitwall.app.plan_sheets import write_any
+from pitwall.app.plan_sheets import read_with_notes, write_any
 from pitwall.app.print_fonts import REGULAR, drawable, lines_of, width_of
 from pitwall.app.resources import demo_event
 from pitwall.app.run_sheet import RunSheet, read_run_sheet, run_sheet, sheet_text
@@ -209,6 +209,21 @@ def test_the_command_writes_a_page_or_text(
     assert ("2  holds" in text, "5  long" in text, "3  baseline" in text) == (True, True, False)
     with pytest.raises(UserError, match="no run 'hold': there are checks, holds"):
         read_run_sheet(DEMO, runs=["hold"])
+
+
+@pytest.mark.parametrize("name", ["plan_41.yaml", "plan_41.xlsx"])
+def test_a_sheet_of_the_demo_event_says_so(tmp_path: Path, capsys: pytest.CaptureFixture[str], name: str) -> None:
+    """A plan far from any event file is read with the demo event: the page and the command say that, and how to name
+    another. Named, or found, it needs no such word."""
+    write_any(tmp_path / name, read_with_notes(DEMO)[0])
+    assert main(["plan", "print", str(tmp_path / name), "--text"]) == 0
+    printed = capsys.readouterr()
+    assert "(the demo event: no event.yaml was found near the plan)" in printed.out
+    assert f"note: no event.yaml beside {tmp_path / name} or up to two folders above it" in printed.err
+    assert "--event" in printed.err
+    for words in ([str(tmp_path / name), "--event", str(demo_event())], [str(DEMO)]):
+        assert main(["plan", "print", *words, "--text"]) == 0
+        assert "demo event" not in "".join(capsys.readouterr())
 
 
 def test_faults_of_the_plan_are_told_on_the_sheet(tmp_path: Path) -> None:
