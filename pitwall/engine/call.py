@@ -72,6 +72,7 @@ class CallSpec:
     way_reason: str | None = None
     parts: tuple[CallPart, ...] = ()
     until_s: float | None = None  # the last moment that the channel plan has for it, perhaps in a later stretch
+    early_or_not: bool = False  # it is dropped rather than that news waits for it, or that it is said in a corner
     soon_over: bool = False  # of use in the next seconds only: said at once, in one breath, in short rather than late
 
     @property

@@ -258,6 +258,10 @@ class ChannelBook:
         return found
 
 
+def _must(spec: CallSpec) -> bool:
+    return spec.kind in MUST and not spec.early_or_not
+
+
 def _content_with(spec: CallSpec) -> int:
     """The standard to begin with; what is soon overtaken waits for no better window than one that can be hit."""
     return LEAST_NEWS if spec.soon_over else CONTENT_WITH.get(spec.kind, 0)
@@ -306,7 +310,7 @@ def _pending(
         gap_s=COMMENT_S if spec.kind == "question" else GAP_S,
         ways=(pinned(at, spec, call, sure) if standard == PINNED else ())
         or ways_of(at, spec, max(standard, 0), sure, parts),
-        must=spec.kind in MUST or begun(call),
+        must=_must(spec) or begun(call),
         stake=STAKE if spec.kind in PRE_EMPTS else 1,
         pre_empts=spec.kind in PRE_EMPTS,
         # Without positions there is less room than that, and every second of it is worth more than the order in it.
@@ -352,7 +356,7 @@ def _at_its_place(at: Situation, spec: CallSpec, call: Call | None, place: Place
 
 def _without_place(at: Situation, spec: CallSpec, call: Call | None, reason: str) -> CallSpec:
     """Said all the same if it must be; else better left."""
-    if (spec.kind not in MUST and not begun(call)) or spec.room is None:
+    if (not _must(spec) and not begun(call)) or spec.room is None:
         held_back = call.spec.against if call is not None and call.state == "due" else None
         if call is not None and call.state == "due" and held_back is None:
             return _as_placed(spec, call.spec)  # it was open, and may have been said without a key

@@ -217,6 +217,7 @@ def test_what_the_next_timed_lap_needs_back_is_told_in_the_first_third_or_not_at
     (leg,) = [one for one in stage.car.legs if one.index == 2]
     assert call.spec.room is not None
     assert call.spec.room.end_by_s == pytest.approx(leg.start_s + part * (leg.end_s - leg.start_s), abs=0.01)
+    assert call.spec.early_or_not == (part < 0.5), "no news waits for it, and nobody says it in a corner"
 
 
 @pytest.mark.parametrize(("command", "sure"), [("said", False), ("confirm", True)])

@@ -90,14 +90,19 @@ def _just_begun(at: Situation, leg: Leg) -> Iterable[CallSpec]:
 
 
 def _told_by(at: Situation, leg: Leg, names: Iterable[str]) -> float:
-    """When a change of these switches for this lap, told on it, must be over: what an item asks for is worth more."""
-    run, part = at.run, HALF
-    behind = next((later for one, later in itertools.pairwise(at.legs) if one is leg), None)
-    if run is not None and behind is not None and behind.kind == "timed" and leg.kind != "timed":
-        items = [item for item in run.items if item.leg == leg.index and item.state != "dropped"]
-        wanted = {name for item in items for name in at.switches.item_wants(run, item)}
-        part = THIRD if wanted.isdisjoint(names) else HALF
+    """When a change of these switches for this lap, told on it, must be over."""
+    part = THIRD if _early_or_not(at, leg, names) else HALF
     return leg.start_s + part * (leg.end_s - leg.start_s)
+
+
+def _early_or_not(at: Situation, leg: Leg, names: Iterable[str]) -> bool:
+    """Guard: the next lap, a timed one, needs it back, and no item of this lap asks for it."""
+    run = at.run
+    behind = next((later for one, later in itertools.pairwise(at.legs) if one is leg), None)
+    if run is None or behind is None or behind.kind != "timed" or leg.kind == "timed":
+        return False
+    items = [item for item in run.items if item.leg == leg.index and item.state != "dropped"]
+    return {name for item in items for name in at.switches.item_wants(run, item)}.isdisjoint(names)
 
 
 def _over_by(spec: CallSpec) -> float:
@@ -226,6 +231,7 @@ def _spec(
         latest_s=latest_start(after.start_s, at.spoken(text), reaction) if ahead else None,
         not_done=not_done,
         unanswered=unanswered,
+        early_or_not=not ahead and _early_or_not(at, after, positions),
         room=room,
         ask=_asked(*next(iter(positions.items()))) if len(positions) == 1
         else Ask(action="set_switch", positions=dict(positions)),
