@@ -14,6 +14,7 @@ import pytest
 from pitwall.app.debrief_live import noted_session
 from pitwall.app.debriefing import debrief
 from pitwall.app.next_plan import next_plan
+from pitwall.engine.call import Call
 from pitwall.engine.driven_again import why_void
 from pitwall.engine.progress import ItemState
 from pitwall.model import events as ev
@@ -215,6 +216,18 @@ def pass_by(stage: Holding, begin: float, *speeds: tuple[float, float]) -> None:
             stage.give(ev.CarPositioned(id=f"p{t:.1f}", t=t, car="41", distance_m=at, speed_mps=speed))
 
 
+def told_to_hold() -> tuple[Holding, Call, float]:
+    """On a slow lap, told in time to hold; the car passes the loop before the place at the moment that is returned."""
+    stage = Holding()
+    stage.speed = 40.0
+    call = stage.call("constant_speed_hold")
+    stage.wait(call.spec.say_by_s - 0.5)
+    stage.command("said", call=call.id)
+    t = COOL_S + 40.0
+    stage.cross(t, "1")
+    return stage, call, t
+
+
 @pytest.mark.parametrize(("way", "outcome"), [
     (((3.0, 65.0), (3.0, 48.0), (3.0, 68.0), (4.0, 30.0)), "not_done"),  # up and down, at no one speed
     (((3.0, 55.0), (6.5, 55.0), (3.0, 70.0), (3.0, 40.0)), "done"),
@@ -225,13 +238,7 @@ def test_positions_that_show_no_constant_speed_outweigh_the_word(
 ) -> None:
     """The lap was slow enough, and the driver says that he held it; from before the place to far behind it the car went
     at no one speed. What was held too short or at another speed is no contradiction, but done badly."""
-    stage = Holding()
-    stage.speed = 40.0
-    call = stage.call("constant_speed_hold")
-    stage.wait(call.spec.say_by_s - 0.5)
-    stage.command("said", call=call.id)
-    t = COOL_S + 40.0
-    stage.cross(t, "1")
+    stage, call, t = told_to_hold()
     pass_by(stage, t + 0.2, *way)
     stage.command("confirm", call=call.id)
     stage.cross(t + 45, "2")
@@ -284,13 +291,7 @@ def test_a_hold_that_positions_proved_is_not_called_badly_done(
 
 def test_positions_that_have_a_gap_there_say_nothing() -> None:
     """For three seconds behind the place nothing was heard: that may have been the hold."""
-    stage = Holding()
-    stage.speed = 40.0
-    call = stage.call("constant_speed_hold")
-    stage.wait(call.spec.say_by_s - 0.5)
-    stage.command("said", call=call.id)
-    t = COOL_S + 40.0
-    stage.cross(t, "1")
+    stage, call, t = told_to_hold()
     pass_by(stage, t + 0.2, (2.0, 60.0))
     pass_by(stage, t + 7.0, (3.0, 68.0), (4.0, 30.0))
     stage.command("confirm", call=call.id)
