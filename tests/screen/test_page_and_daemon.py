@@ -179,12 +179,26 @@ def test_a_refused_comment_is_not_lost(processes: Processes, open_page: Open) ->
     page = open_page(said["screen"])
     page.keyboard.press("n")
     page.locator(".comments input[name=tags]").fill("t4 mid undersomething")
-    page.locator(".comments input[name=tags]").press("Enter")
+    press(page, "Enter")
     shows(page, "undersomething", ".said-here")
     until(lambda: page.locator(".comments input[name=tags]").input_value() == "t4 mid undersomething")
     page.locator(".comments input[name=tags]").fill("t4 mid us 2")
     press(page, "Enter")
     shows(page, "turn 4 mid: understeer, severity 2", ".comments ol")
+
+
+def test_the_field_of_a_comment_has_the_focus_as_it_appears(processes: Processes, open_page: Open) -> None:
+    """A hand that is on the tags a moment later is not drawn back into the words by a focus that comes with a frame to
+    follow: what is typed would then be kept as words, and counted as nothing."""
+    _, said = begun(processes)
+    page = open_page(said["screen"])
+    page.evaluate("""() => { new MutationObserver(() => {
+        const field = document.querySelector(".comments input[name=text]");
+        if (field) window.focused ??= document.activeElement === field;
+    }).observe(document.body, { childList: true, subtree: true }); }""")
+    page.keyboard.press("n")
+    page.locator(".comments input[name=text]").wait_for()
+    assert page.evaluate("window.focused") is True
 
 
 def test_what_others_write_stays_text(processes: Processes, open_page: Open) -> None:

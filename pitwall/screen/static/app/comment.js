@@ -2,7 +2,7 @@
  * The comment pad. One key stamps the moment, so that the words can be written after the driver has spoken; free text
  * first, tags afterwards. A usual comment is `n`, the letters of its tags, Enter: `n4eu3` and Enter.
  */
-import { html, useEffect, useRef } from "./html.js";
+import { html, useLayoutEffect, useRef } from "./html.js";
 import { clockText } from "./clock.js";
 import { FINDINGS, PHASES, TRENDS, exampleTag, inWords, isTags, lettersOf, noSuchTurn, partsOf, tagged } from "./shorthand.js";
 
@@ -48,7 +48,8 @@ export function byRun(noted, now) {
 
 function Writing({ desk, car }) {
   const field = useRef(null), comment = desk.pad.draft, { text, tags } = comment;
-  useEffect(() => field.current?.focus(), []);
+  // As the field appears, not a frame later: a hand that had gone on to the tags by then was drawn back into the words.
+  useLayoutEffect(() => field.current?.focus(), []);
   const send = (/** @type {any} */ event) => {
     event.preventDefault();
     desk.pad.finish(car);

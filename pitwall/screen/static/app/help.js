@@ -2,7 +2,7 @@
 import { spanText } from "./clock.js";
 import { commandOf } from "./commands.js";
 import { feedAges } from "./head.js";
-import { html, useEffect, useRef } from "./html.js";
+import { html, useLayoutEffect, useRef } from "./html.js";
 
 /** @type {[string, [string, string][]][]} */
 const GROUPS = [
@@ -21,7 +21,7 @@ const GROUPS = [
 /** @param {{desk: import("./desk.js").Desk}} props */
 export function Help({ desk }) {
   const box = useRef(null);
-  useEffect(() => box.current?.focus(), []);
+  useLayoutEffect(() => box.current?.focus(), []);
   const may = keysOf(desk);
   return html`<div class="over" role="dialog" aria-modal="true" aria-label="keys">
     <div class="sheet" tabindex="-1" ref=${box}>

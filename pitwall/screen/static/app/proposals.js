@@ -1,11 +1,11 @@
 /** Changed plans that wait: what each changes, costs and buys. One key adopts the one that is looked at, as it was seen. */
-import { html, useEffect, useRef } from "./html.js";
+import { html, useLayoutEffect, useRef } from "./html.js";
 import { percent } from "./words.js";
 
 /** @param {{desk: import("./desk.js").Desk, car: string}} props */
 export function Proposals({ desk, car }) {
   const waiting = desk.store.waiting(car), box = useRef(null);
-  useEffect(() => box.current?.focus(), []);
+  useLayoutEffect(() => box.current?.focus(), []);
   const at = waiting.findIndex((one) => one.id === desk.looking), shown = waiting[at];
   if (!shown) return html`<div class="over" role="dialog" aria-label="changed plan"><div class="sheet" tabindex="-1" ref=${box}>
     <p>This changed plan no longer stands: the plan or the session moved on.</p>

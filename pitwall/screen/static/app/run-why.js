@@ -1,5 +1,5 @@
 /** Why a run of the plan stands as it does: its times with their spread, laps and items, what limits it, what would help. */
-import { html, useEffect, useRef } from "./html.js";
+import { html, useLayoutEffect, useRef } from "./html.js";
 import { clockText, spanText } from "./clock.js";
 import { TO_COME } from "./plan-line.js";
 import { RUN_WORDS, endedAs, percent, timedWords } from "./words.js";
@@ -9,7 +9,7 @@ const ITEM_WORDS = { planned: "to come", called: "called", done: "done", probabl
 /** @param {{desk: import("./desk.js").Desk, car: string}} props */
 export function RunWhy({ desk, car }) {
   const box = useRef(null);
-  useEffect(() => box.current?.focus(), []);
+  useLayoutEffect(() => box.current?.focus(), []);
   const run = desk.store.plans.get(car)?.runs.find((one) => one.run === desk.why);
   const outlook = desk.store.forecasts.get(car)?.outlook, told = outlook?.runs.find((one) => one.run === desk.why);
   const limits = outlook?.limits.filter((one) => one.run === desk.why) ?? [];
