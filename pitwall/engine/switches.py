@@ -334,9 +334,14 @@ class SwitchBoard:
         names = sorted({*self.differs(wanted, parked=True), *self.owed, *self.in_doubt(), *begun, *self.unanswered})
         return {name: wanted[name] for name in names if name in wanted}
 
+    def answered(self) -> None:
+        """The driver's answer to a brief was entered."""
+        self.confirms += 1
+
     @property
     def answers_entered(self) -> bool:
-        """Is this an engineer who enters what the driver answers? Then no answer means something."""
+        """Is this an engineer who enters what the driver answers, about switches or to the brief before they are read
+        out? Then no answer means something."""
         return self.confirms >= ANSWERS_ENTERED
 
     def unread(self, positions: Mapping[str, Position]) -> bool:
