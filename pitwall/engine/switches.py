@@ -77,7 +77,8 @@ class SwitchBoard:
     """When each switch was last told to leave where it was believed to stand."""
     read: dict[str, str] = field(default_factory=dict)
     unanswered: set[str] = field(default_factory=set)
-    """Read out at a check list without an answer before the car left: read once more before it leaves again."""
+    """Read out at a check list without an answer before the car left: read once more before it leaves again, and in
+    doubt where that brings no answer either."""
     confirms: int = 0
     checked_before: bool = False
     driver: str = ""
@@ -238,7 +239,7 @@ class SwitchBoard:
         self.confirms += sure and bool(positions)
         for name, position in positions.items():
             later = told_t is not None and told_t > self.told_t.get(name, told_t)
-            again = later and check is not None and self.read.get(name) == check
+            again = later and check is not None and (self.read.get(name) == check or name in self.unanswered)
             stands = same_position(self.believed.get(name), position)
             if check is not None:
                 self.read[name] = check
