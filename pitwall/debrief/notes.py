@@ -266,9 +266,9 @@ class Notes:
             notes.said_s = spoken_s
         if prompt.state in ("said", "done", "late", "unconfirmed") and notes.told_s is None:
             notes.told_s = spoken_s
-        if prompt.state == "withdrawn" and before == "said":
-            # The key was a slip: a call that was said is taken back in no other way. Before a repeat it may have been
-            # said all the same.
+        if before == "said" and (prompt.state == "withdrawn" or (prompt.state == "due" and prompt.because is None)):
+            # The key was a slip: a call that was said is taken back in no other way, and due once more for nobody's
+            # command. Before a repeat it may have been said all the same.
             notes.said_s, notes.told_s = notes.before
         notes.doubted |= prompt.state in ("late", "unconfirmed")
 
