@@ -31,7 +31,8 @@ def calls(told: Told, car: str) -> list[Row]:
         said = [one for one in told_of if one["state"] == "said"]
         pieces = [one for one in _pieces(told, told_of) if worded["text"] in one["rest"]]
         found.append((told_of[0]["t"], call, {
-            "call": name(call), "text": engine(" ".join([*(one["text"] for one in pieces), worded["text"]])), "run": name(last["run"]),
+            "call": name(call), "text": engine(" ".join([*(one["text"] for one in pieces), worded["text"]])),
+            "run": name(last["run"]),
             "lap": engine(last["lap"]),
             "say_from_s": engine(last["say_from_s"]), "say_by_s": engine(last["say_by_s"]),
             "spoken_s": near(worded["spoken_s"] + sum(one["spoken_s"] for one in pieces), 3, "engine") if pieces else
