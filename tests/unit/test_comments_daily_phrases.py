@@ -214,3 +214,11 @@ def test_what_none_is_left_of_has_no_side() -> None:
     assert refused("no lock left t1").startswith("left: the side before")
     assert said("no left front lock t1") == said("no lock front left t1") == ["t1 front left lock gone"]
     assert said("no grip left front") == ["front left no grip"]
+
+
+def test_how_bad_it_is_counts_nothing_behind_it() -> None:
+    """``us5 x`` was read as five times, and lost how bad it is."""
+    assert refused("t10 us5 x").startswith("x: ")
+    assert refused("us3 laps").startswith("laps: ")
+    assert said("t4us3 2 laps") == ["t4 us 3"]
+    assert said("t4e os2 m us3 x os1") == ["t4 entry os 2", "t4 mid us 3", "t4 exit os 1"]
