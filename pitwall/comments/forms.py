@@ -40,11 +40,22 @@ def is_another(form: str, words: tuple[Word, ...], at: int) -> bool:
         return names_a_turn(words, at)
     if form in ("cut", "cuts", "cutting", "drop", "drops", "dropping", "dropped"):
         return at < len(words) and words[at].key in ("the", "a", "across", "wheel", "wheels")
+    if form == "no brakes":
+        return not _has_none(words, at)
     if form == "tight":
         return at < len(words) and words[at].key in TIGHT_THINGS and not words[at].meant
     if form == "over":
         return at < len(words) and _ridden_over(words[at])
     return form == "turn in slow" and at < len(words) and words[at].key in (*KINDS_OF_CORNERS, "stuff", "ones")
+
+
+def _has_none(words: tuple[Word, ...], at: int) -> bool:
+    """Guard: the car has no brakes, which stand before ``at``: a turn beside them may be taken without any, and what
+    else stands behind may be what there is none of: ``t9 no brakes``, ``no brakes fading``."""
+    behind = [word.key for word in words[at : at + 2]]
+    whole = not behind or behind[0] in ("into", "3", "4", "5") or behind == ["at", "all"]
+    into = bool(behind) and behind[0] == "into"
+    return whole and (into or not any(TURN.fullmatch(word.plain) for word in words))
 
 
 def _ridden_over(word: Word) -> bool:

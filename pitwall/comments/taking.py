@@ -23,6 +23,7 @@ BETWEEN = ("axle", "side", "corner", "filler")
 """What may stand between a negation and what it denies: ``no rear grip``."""
 DENIED = f"right behind it what there is not, such as no us; else '{MARK}' and free text"
 AS_BEFORE = ("as before", "as last run")
+TWICE = f"one negation, such as no us; that it is there all the same goes behind '{MARK}'"
 NARROWED = ("only", "just", "main", "biggest", "mostly", "both", "also", "especially", "particularly", "worst",
             "limiting factor", "whole", "all the way", "all through", "throughout", "briefly")
 """So begin fillers before which a negation denies not the finding, but that it is all: ``not only us``."""
@@ -206,6 +207,8 @@ class _Denial:
         if (self.open is not None or self.last == "no longer") and group.form.startswith(NARROWED):
             raise Slip(self.open.word if self.open is not None else group.word, NOT_ALL)
         self.last = group.form
+        if group.form in BEFORE_IT and self.open is not None:
+            raise Slip(group.word, TWICE)
         if group.form in BEFORE_IT:
             self.open, self.subject, self.an_end = group, False, False
         elif self.open is None or group.part in BETWEEN:
@@ -253,13 +256,28 @@ def _cuts(found: Sequence[Group]) -> list[int] | None:
         return []
     if not (twice or apart) or any(group.form in SIGNS for group in found):
         return []
+    if _ends_with_its_turns(runs, says, telling):
+        return [at for _, at, _ in runs[2:-1:2]]
     if len(runs) % 2 or len(runs) < 4:
         return None if apart and not twice else []
     if runs[0][0] == "says" and any(_looks_back(run) for run in says[1:]):
         return None
     if any(run not in telling and not any(group.turns for group in places[at]) for at, run in enumerate(says)):
         return None  # "t9 snaps exit 3 slow os": how bad it is there
+    if says[-1] not in telling and not any(group.turns for run in places[:-1] for group in run):
+        return None  # "entry us exit os t4 3": the turn of both, and how bad either is
     return [at for _, at, _ in runs[2::2]]
+
+
+def _ends_with_its_turns(runs: Sequence[tuple[str, int, list[Group]]], says: Sequence[list[Group]],
+                         telling: Sequence[list[Group]]) -> bool:
+    """Guard: corner phases, each with what happens there, and last of all the turn: ``entry us mid ok exit os t4``."""
+    if len(runs) < 5 or len(runs) % 2 == 0 or runs[0][0] != "place" or says != telling:
+        return False
+    *phases, turns = [run for kind, _, run in runs if kind == "place"]
+    named = [group.entry for run in phases for group in run if group.part == "phase"]
+    own = all(len(run) == 1 and run[0].part == "phase" for run in phases) and len(set(named)) == len(named)
+    return own and all(group.turns for group in turns) and all(run[0].part == "finding" for run in says)
 
 
 def _looks_back(run: Sequence[Group]) -> bool:

@@ -75,6 +75,8 @@ class SwitchBoard:
     told_t: dict[str, float] = field(default_factory=dict)
     told_elsewhere_t: dict[str, float] = field(default_factory=dict)
     """When each switch was last told to leave where it was believed to stand."""
+    unsaid: set[str] = field(default_factory=set)
+    """Taken to stand where a call asked for, of which nobody said that it was made, and no driver answered."""
     read: dict[str, str] = field(default_factory=dict)
     unanswered: set[str] = field(default_factory=set)
     """Read out at a check list without an answer before the car left: read once more before it leaves again."""
@@ -252,6 +254,7 @@ class SwitchBoard:
                 self.told_t[name] = told_t
                 self.told_elsewhere_t.update({} if stands else {name: told_t})
             self.said(name, position, sure)
+            (self.unsaid.discard if sure or told_t is not None else self.unsaid.add)(name)
             if again and not sure:
                 self.doubted.add(name)  # read twice to no answer: the driver may have heard anything
 
