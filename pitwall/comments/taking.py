@@ -23,6 +23,9 @@ BETWEEN = ("axle", "side", "corner", "filler")
 """What may stand between a negation and what it denies: ``no rear grip``."""
 DENIED = f"right behind it what there is not, such as no us; else '{MARK}' and free text"
 AS_BEFORE = ("as before", "as last run")
+NONE_LEFT = "the side before what there is not, such as no left lock; or nothing, where none of it is left"
+_NONE = ("no ", "not ", "zero ")
+"""So begin forms that say what there is not."""
 TWICE = f"one negation, such as no us; that it is there all the same goes behind '{MARK}'"
 NARROWED = ("only", "just", "main", "biggest", "mostly", "both", "also", "especially", "particularly", "worst",
             "limiting factor", "whole", "all the way", "all through", "throughout", "briefly")
@@ -133,6 +136,8 @@ def _collected(piece: Piece, found: Iterator[Group] | Sequence[Group], met: list
         if sign is not None and (group.part in ("finding", "subject") or (group.turns and reading.turns)):
             raise Slip(sign.word, f"a comma before the next remark, or {_form(sign)!r} if that is meant")
         sign = group if group.form in SIGNS else sign
+        if _none_is_left(met, group):
+            continue
         denial.meets(group)
         met.append(group)
         if group.form in AS_BEFORE and "amount" in reading.parts:
@@ -157,6 +162,23 @@ def _collected(piece: Piece, found: Iterator[Group] | Sequence[Group], met: list
     if denial.left is not None and {"finding", "subject", "amount"} & set(reading.parts):
         raise Slip(denial.left.word, DENIED)
     return reading
+
+
+def _none_is_left(met: Sequence[Group], group: Group) -> bool:
+    """Guard: "left" is no side, but tells that there is no more: ``no grip left``, ``no os left``.
+
+    Raises:
+        Slip: where it may be either: ``no lock left t1``.
+    """
+    said = met[-1] if met else None
+    if group.form != "left" or said is None or said.entry is None or said.part not in ("finding", "subject"):
+        return False
+    denied = any(one.part == "lack" or one.form in BEFORE_IT or one.form.startswith(_NONE) for one in met)
+    if said.part == "subject":
+        return denied and said.entry.value in ("grip", "traction")
+    if denied and said.entry.subject not in ("balance", "traction", "grip"):
+        raise Slip(group.word, NONE_LEFT)
+    return denied
 
 
 def _is_one_more_speed(met: Sequence[Group]) -> bool:
