@@ -34,7 +34,7 @@ def all_readings(text: str, turns: Collection[int], lists: Collection[Listing] =
     found: list[Reading] = []
     for count, piece in enumerate(pieces(text), 1):
         if count > MOST_PARTS:
-            raise Slip(piece.words[0], f"at most {MOST_PARTS} of what commas part; the others in a comment of their own")
+            raise Slip(piece.words[0], f"at most {MOST_PARTS} parts; the others in a comment of their own")
         for reading in _of_piece(piece, found[-1] if found else None, turns):
             if piece.exception and not reading.tells and not reading.is_left_out_of(found):
                 raise Slip(piece.words[-1], "also what the car does there: it may be another thing, or nothing")
