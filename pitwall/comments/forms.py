@@ -20,7 +20,7 @@ READ_OVER = ("the", "a", "is", "are", "of", "feels", "gets", "getting", "too", "
 
 def form_at(words: tuple[Word, ...], at: int) -> Group | None:
     """The longest form or aside that stands here."""
-    past = aside(words, at)
+    past = 0 if _rates_what_it_hangs_on(words, at) else aside(words, at)
     for many in range(min(MOST_WORDS + 2, len(words) - at), 0, -1):
         if many == past:
             return Group(words[at : at + many])
@@ -31,6 +31,12 @@ def form_at(words: tuple[Word, ...], at: int) -> Group | None:
             if entry is not None and not is_another(form, words, at + many):
                 return Group(words[at : at + many], entry, form=form)
     return Group(words[at : at + past]) if past else None
+
+
+def _rates_what_it_hangs_on(words: tuple[Word, ...], at: int) -> bool:
+    """Guard: a number typed as one word with what stands before it counts nothing behind it: ``us5 x``."""
+    before = words[at - 1] if at else None
+    return before is not None and words[at].key.isdecimal() and before.at + len(before.text) == words[at].at
 
 
 def is_another(form: str, words: tuple[Word, ...], at: int) -> bool:

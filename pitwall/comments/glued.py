@@ -144,7 +144,8 @@ def _letter(words: list[Word], at: int) -> Word | None:
     letter = _LETTERS.get(words[at].plain.lower(), "")
     before = words[at - 1].plain if letter and at else ""
     behind_turn = bool(TURN.fullmatch(before))
-    again = before in tuple("12345") and any(word.plain.lower() in _LETTERS for word in words[: at - 1])
+    again = before in tuple("12345") and at + 1 < len(words) and any(
+        word.text.lower() in _LETTERS for word in words[: at - 1])
     return Word(words[at].text, words[at].at, letter) if behind_turn or again else None
 
 

@@ -203,3 +203,38 @@ def test_an_engine_that_cuts_is_told_as_the_engine() -> None:
     """What is shown said ``turn 6: cut``, and not of what."""
     typed = parse("engine cuts out of 6", TURNS)
     assert read_back(typed.remarks, typed.text) == ("turn 6: engine cut",)
+
+
+def test_what_none_is_left_of_has_no_side() -> None:
+    """``no grip left`` became a grip of the left side; a wheel that locks has one, so there it is asked."""
+    assert said("no os left t9") == ["t9 os gone"]
+    assert said("no grip left t4 3") == ["t4 no grip 3"]
+    assert said("not much grip left t4") == said("no more grip left t4") == ["t4 no grip"]
+    assert said("no traction left, us t4") == said("no traction, us t4")
+    assert refused("no lock left t1").startswith("left: the side before")
+    assert said("no left front lock t1") == said("no lock front left t1") == ["t1 front left lock gone"]
+    assert said("no grip left front") == ["front left no grip"]
+
+
+def test_how_bad_it_is_counts_nothing_behind_it() -> None:
+    """``us5 x`` was read as five times, and lost how bad it is."""
+    assert refused("t10 us5 x").startswith("x: ")
+    assert refused("us3 laps").startswith("laps: ")
+    assert said("t4us3 2 laps") == ["t4 us 3"]
+    assert said("t4e os2 m us3 x os1") == ["t4 entry os 2", "t4 mid us 3", "t4 exit os 1"]
+
+
+def test_a_second_remark_without_a_comma_is_not_denied_with_the_first() -> None:
+    """``right rear hot no left rear hot`` became two tyres that are hot no more."""
+    assert refused("right rear hot no left rear hot").startswith("no: a comma before the next remark")
+    assert refused("us on entry no us mid t4").startswith("no: a comma before the next remark")
+    assert said("right rear hot, no left rear hot") == ["rear right hot", "rear left hot gone"]
+    assert said("us t4 no us t7") == ["t4 us", "t7 us gone"]
+
+
+def test_the_same_in_another_turn_is_no_trend() -> None:
+    """``t4 us same in t7`` was as before in both; behind a comma it was asked already."""
+    assert refused("t4 us same in t7").startswith("same: 'also'")
+    assert refused("t4 us, same t7").startswith("same: ")
+    assert said("t4 us also t7") == ["t4 us", "t7 us"]
+    assert said("us t4 same as before") == ["t4 us same"]
