@@ -10,9 +10,9 @@ from pitwall.debrief.holds import HoldAsked
 from pitwall.debrief.notes import CarNotes, Notes
 from pitwall.debrief.session import time_of_day
 from pitwall.debrief.windows import CarFacts, ItemDone, window_of
+from pitwall.engine.item_arguments import item_arguments
 from pitwall.engine.item_evidence import SHOWN
 from pitwall.engine.run_state import ItemState, RunState
-from pitwall.engine.switches import item_arguments
 from pitwall.engine.team import TeamCar
 from pitwall.errors import UserError
 from pitwall.model.debrief_rows import DataWindow, ItemRow, LapRow, Outcome, SwitchMove

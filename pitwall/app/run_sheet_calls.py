@@ -12,12 +12,13 @@ from dataclasses import dataclass
 
 from pitwall.checks.around import Around
 from pitwall.checks.summary import item_words
+from pitwall.engine.item_arguments import item_arguments
 from pitwall.engine.progress import ItemState, PlanProgress, RunState
 from pitwall.engine.rules.after_flag import told_at
 from pitwall.engine.rules.box import BOX, BOX_AGAIN
 from pitwall.engine.rules.lap_kind import COOL_NOW, PUSH_AGAIN, laps_told
 from pitwall.engine.rules.procedure import makes_it_a_cool_lap
-from pitwall.engine.switches import SwitchBoard, item_arguments
+from pitwall.engine.switches import SwitchBoard
 from pitwall.errors import UserError
 from pitwall.model.car import Position, position_text
 from pitwall.model.plan import CallClass, Item, LapKind, Plan

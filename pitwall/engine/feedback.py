@@ -10,8 +10,8 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from pitwall.comments.wanted import missing, names
+from pitwall.engine.item_arguments import item_arguments
 from pitwall.engine.progress import ItemState, RunState
-from pitwall.engine.switches import item_arguments
 from pitwall.model.subjects import Subject
 from pitwall.radio.wording import fill
 

@@ -23,9 +23,9 @@ from pitwall.engine import items
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.call import Call
 from pitwall.engine.holds import figures
+from pitwall.engine.item_arguments import item_arguments
 from pitwall.engine.laps import LapRecord
 from pitwall.engine.run_state import ItemState, RunState
-from pitwall.engine.switches import item_arguments
 from pitwall.model.outputs import Output, Status
 from pitwall.model.procedure import Procedure
 from pitwall.model.units import KPH_PER_MPS

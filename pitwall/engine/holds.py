@@ -13,8 +13,8 @@ from collections import deque
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from pitwall.engine.item_arguments import item_arguments
 from pitwall.engine.run_state import ItemState
-from pitwall.engine.switches import item_arguments
 from pitwall.model.events import CarCrossed, CarPositioned
 from pitwall.model.plan import Scalar
 from pitwall.model.procedure import Procedure

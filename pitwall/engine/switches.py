@@ -12,50 +12,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from pitwall.engine.car import REORDER_S
+from pitwall.engine.item_arguments import item_switches
 from pitwall.engine.progress import ItemState, RunState
 from pitwall.model.car import Car, Position, Switch, same_position
 from pitwall.model.outputs import SwitchCard
-from pitwall.model.plan import LapKind, Plan, Run, Scalar
+from pitwall.model.plan import LapKind, Plan, Run
 from pitwall.model.procedure import Procedure
 
 DONE = ("done", "probably_done")
 ANSWERS_ENTERED = 1  # confirmed calls, after which answers are taken to be entered here, and none means something
-
-
-def item_arguments(procedure: Procedure, item: ItemState) -> dict[str, Scalar]:
-    """The item's arguments over the procedure's defaults, plus ``after``/``at`` as ``place``."""
-    values: dict[str, Scalar] = {
-        name: argument.default for name, argument in procedure.arguments.items() if argument.default is not None
-    }
-    values.update(item.item.arguments)
-    place = item.item.after or item.item.at
-    if place:
-        values |= {"place": place, "after": place, "at": place}
-    return values
-
-
-def _resolve(value: Scalar, arguments: Mapping[str, Scalar]) -> Scalar | None:
-    if isinstance(value, str) and value.startswith("{") and value.endswith("}"):
-        return arguments.get(value[1:-1])
-    return value
-
-
-def item_switches(procedure: Procedure, item: ItemState, base: Mapping[str, Position]) -> dict[str, Position]:
-    """Positions that the item asks for while it lasts, by switch; ``base`` is where ``by`` steps from."""
-    arguments = item_arguments(procedure, item)
-    found: dict[str, Position] = {}
-    for name, position in sorted(procedure.switches.items()):
-        switch, wanted = _resolve(name, arguments), _resolve(position, arguments)
-        if isinstance(switch, str) and wanted is not None:
-            found[switch] = wanted
-    if procedure.by is not None:
-        switch, amount = arguments.get("switch"), arguments.get(procedure.by)
-        stands = base.get(switch) if isinstance(switch, str) else None
-        # A text position has no steps; the checks say so before the session.
-        if isinstance(switch, str) and isinstance(amount, int | float) and isinstance(stands, int | float):
-            found[switch] = round(float(stands) + float(amount), 6)
-    return found
+BRIEFS_ANSWERED = 2  # the same of confirmed briefs: one alone may be a key that somebody tried
+OVERTAKEN_S = 5.0  # a report of a change that is older than the newest by more was not overtaken on its way
 
 
 @dataclass
@@ -72,6 +39,7 @@ class SwitchBoard:
     measured_t: dict[str, float] = field(default_factory=dict)
     measured_before: dict[str, tuple[Position, float]] = field(default_factory=dict)
     reported_t: dict[str, float] = field(default_factory=dict)
+    overtaken_t: dict[str, float] = field(default_factory=dict)
     owed: dict[str, Position] = field(default_factory=dict)
     doubted: set[str] = field(default_factory=set)
     told_t: dict[str, float] = field(default_factory=dict)
@@ -83,7 +51,10 @@ class SwitchBoard:
     unanswered: set[str] = field(default_factory=set)
     """Read out at a check list without an answer before the car left: read once more before it leaves again, and in
     doubt where that brings no answer either."""
+    unheeded: set[str] = field(default_factory=set)
+    """Read out twice to no answer: not a third time before the same leaving."""
     confirms: int = 0
+    briefs: set[str] = field(default_factory=set)
     checked_before: bool = False
     driver: str = ""
     _defaults: dict[tuple[LapKind | None, str, bool], dict[str, Position]] = field(default_factory=dict)
@@ -260,6 +231,7 @@ class SwitchBoard:
             (self.unsaid.discard if sure or told_t is not None else self.unsaid.add)(name)
             if again and not sure:
                 self.doubted.add(name)  # read twice to no answer: the driver may have heard anything
+                (self.unheeded.add if stands else self.unheeded.discard)(name)
 
     def unheard(self, positions: Mapping[str, Position]) -> None:
         """A call ended over which nobody was heard: what it asks to be moved is taken to stand where it stood, but
@@ -287,9 +259,11 @@ class SwitchBoard:
 
     def overtaken(self, name: str, t: float) -> bool:
         """Guard: a later report of this switch came before this one of session second ``t``, which tells no more where
-        it stands. One that is older still is no late one: the clock of the telemetry was put back."""
-        newest = self.reported_t.get(name, t)
-        if newest - REORDER_S <= t < newest:
+        it stands. One that is older still is no late one, nor is a second one in a row that goes on from the first: the
+        clock of the telemetry was put back."""
+        newest, late = self.reported_t.get(name, t), self.overtaken_t.pop(name, t)
+        if newest - OVERTAKEN_S <= t < newest and late >= t:
+            self.overtaken_t[name] = t
             return True
         self.reported_t[name] = t
         return False
@@ -349,20 +323,21 @@ class SwitchBoard:
         names = sorted({*self.differs(wanted, parked=True), *self.owed, *self.in_doubt(), *begun, *self.unanswered})
         return {name: wanted[name] for name in names if name in wanted}
 
-    def answered(self) -> None:
-        """The driver's answer to a brief was entered."""
-        self.confirms += 1
+    def answered(self, call: str) -> None:
+        """The driver's answer to this call, a brief, was entered."""
+        self.briefs.add(call)
 
     @property
     def answers_entered(self) -> bool:
-        """Is this an engineer who enters what the driver answers, about switches or to the brief before they are read
-        out? Then no answer means something."""
-        return self.confirms >= ANSWERS_ENTERED
+        """Is this an engineer who enters what the driver answers, about switches or to one brief after another before
+        they are read out? Then no answer means something."""
+        return self.confirms >= ANSWERS_ENTERED or len(self.briefs) >= BRIEFS_ANSWERED
 
     def unread(self, positions: Mapping[str, Position]) -> bool:
-        """Does nothing show that these stand so: neither telemetry nor the driver's word?"""
+        """Does nothing show that these stand so, neither telemetry nor the driver's word, who was not asked twice?"""
         off = self.differs(positions, parked=True)
-        return any(name in off or (name not in self.measured and name not in self.verified) for name in positions)
+        return any(name in off or not (name in self.measured or name in self.verified or name in self.unheeded)
+                   for name in positions)
 
     def left(self) -> None:
         """The car left the garage: the check list is behind it."""
@@ -370,6 +345,7 @@ class SwitchBoard:
         if self.answers_entered:
             self.unanswered |= {name for name in self.read if name not in self.verified}
         self.read.clear()
+        self.unheeded.clear()
 
     def _read_out(self, name: str, wanted: Position) -> bool:
         """The first check has every switch; a preset only where one is on, or to be: its button has no position."""

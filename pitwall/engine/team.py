@@ -291,7 +291,7 @@ class TeamCar:
             elif call.state in ("said", "done", "unconfirmed", "late"):
                 self.boards_ahead.pop(call.id, None)
                 if call.confirmed and call.spec.kind == "brief":
-                    self.switches.answered()  # who answers the brief is silent behind a check list for a reason
+                    self.switches.answered(call.id)  # who answers briefs is silent behind a check list for a reason
                 self.switches.told(asked_positions(call), call.confirmed, call.said_t, check)
 
     def follow_items(self, changed: list[Call], now: float) -> None:

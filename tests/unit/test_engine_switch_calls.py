@@ -338,13 +338,16 @@ def test_what_was_told_for_a_lap_that_was_not_begun_was_not_done() -> None:
 # -- the check list ----------------------------------------------------------------------------------------------------
 
 
-def second_run() -> tuple[Stage, float]:
-    """Six switches are wanted otherwise on the second run; until its check list is read."""
+def second_run(brief_answered: bool = False) -> tuple[Stage, float]:
+    """Six switches are wanted otherwise on the second run; until its check list is read. ``brief_answered``: the answer
+    to the first brief was entered."""
     switches = {one["switch"]: "on" for one in MANY}
     runs = (MAIN | {"laps": "out, 1 timed, in"}, MAIN | {"run": "second", "switches": switches})
     made = plan(*runs)
     car = car_file(switches=[*SWITCHES, *MANY])
     stage = Stage(setup(made, cars={"41": car})).green()
+    if brief_answered:
+        stage.command("confirm", call=stage.call("brief").id)
     t = stage.home(stage.drive(200, 125, 100))
     stage.wait(t + 30)
     release = stage.car.release_s
@@ -387,17 +390,40 @@ def test_a_group_without_an_answer_is_read_once_more_before_the_release() -> Non
     assert stage.car.switches.in_doubt() == ["s0", "s1", "s2", "s3"]
 
 
-@pytest.mark.parametrize(("entered", "again"), [("brief", True), ("fire-up", False)])
-def test_of_a_driver_whose_answer_to_the_brief_was_entered_the_silence_counts(entered: str, again: bool) -> None:
-    """No group of a check list was answered yet. That the brief was shows that answers are entered here; that the
-    engine runs says the crew."""
-    stage, release = second_run()
+@pytest.mark.parametrize(("before", "entered", "again"), [(True, "brief", True), (False, "brief", False),
+                                                          (True, "fire-up", False)])
+def test_of_a_driver_whose_answers_to_two_briefs_were_entered_the_silence_counts(
+    before: bool, entered: str, again: bool
+) -> None:  # fmt: skip
+    """No group of a check list was answered yet. That two briefs were shows that answers are entered here, and one may
+    be a key that somebody tried; that the engine runs says the crew."""
+    stage, release = second_run(before)
     stage.command("confirm", call=stage.call(entered).id)
     for call in groups(stage):
         stage.wait(call.spec.say_from_s + 1)
         stage.command("said", call=call.id)
     stage.wait(release - 1)
     assert any(call.again for call in groups(stage)) is again
+
+
+def test_what_two_readings_brought_no_answer_about_is_read_but_once_before_the_next_leaving() -> None:
+    """Everything was read before the first leaving, and once more where there was time. Before the second it is in
+    doubt or still without an answer, so it is read; a time after that would fill the stop with it."""
+    car = car_file(switches=[*SWITCHES, *MANY])
+    runs = (MAIN | {"laps": "out, 1 timed, in"}, MAIN | {"run": "second"})
+    stage = Stage(setup(plan(*runs), cars={"41": car})).green()
+    stage.car.switches.confirms = ANSWERS_ENTERED
+    for name in [name for name in stage.car.book.calls if "main-1-check" in name]:
+        stage.command("said", call=name)
+    stage.wait(stage.home(stage.drive(200, 125, 100)) + 30)
+    release = stage.car.release_s
+    assert release is not None
+    while stage.now < release - 1:
+        for call in [one for one in groups(stage) if one.state == "due"]:
+            stage.command("said", call=call.id)
+        stage.wait(stage.now + 2)
+    assert len({call.spec.key for call in groups(stage)}) == len(groups(stage)) > 1
+    assert "brake_bias" in stage.car.switches.in_doubt()
 
 
 def test_where_no_answers_are_entered_nothing_is_read_twice() -> None:

@@ -65,14 +65,27 @@ def test_a_position_that_arrives_after_the_line_is_told_as_it_arrives() -> None:
     assert alerts(stage, "switch_wrong") == [("torque_map", 326.5, True)]
 
 
-@pytest.mark.parametrize(("late_s", "stands"), [(0.4, 2), (40.0, 2), (200.0, 4)])
+@pytest.mark.parametrize(("late_s", "stands"), [(0.4, 2), (4.0, 2), (20.0, 4), (200.0, 4)])
 def test_a_report_that_a_later_one_overtook_tells_no_more_where_the_switch_stands(late_s: float, stands: int) -> None:
-    """Knocked and put back within a second, and the first report comes last: nothing is wrong. Minutes older than the
-    one before, it is the telemetry whose clock was put back."""
+    """Knocked and put back within a second, and the first report comes last: nothing is wrong. Older than the one
+    before by a quarter of a minute or more, it is the telemetry whose clock was put back."""
     stage = Stage(setup(plan(MAIN))).green()
     stage.drive(200, 125)
     stage.switch(371.2, "torque_map", 2)
     stage.give(SwitchReported(id="overtaken", t=371.2 - late_s, car="41", switch="torque_map", position=4))
+    assert stage.car.switches.stands("torque_map") == stands
+    assert bool(alerts(stage, "switch_wrong")) is (stands != 2)
+
+
+@pytest.mark.parametrize(("second_s", "stands"), [(1.0, 4), (-0.5, 2)])
+def test_two_reports_in_a_row_that_go_on_are_of_a_clock_that_was_put_back(second_s: float, stands: int) -> None:
+    """By three seconds only: the first one may have been overtaken, and the second stands. Where the second is older
+    than the first as well, both were."""
+    stage = Stage(setup(plan(MAIN))).green()
+    stage.drive(200, 125)
+    stage.switch(371.2, "torque_map", 2)
+    for number, t in enumerate((368.2, 368.2 + second_s)):
+        stage.give(SwitchReported(id=f"behind-{number}", t=t, car="41", switch="torque_map", position=4))
     assert stage.car.switches.stands("torque_map") == stands
     assert bool(alerts(stage, "switch_wrong")) is (stands != 2)
 

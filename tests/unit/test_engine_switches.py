@@ -6,8 +6,9 @@ from typing import Any
 
 import pytest
 
+from pitwall.engine.item_arguments import item_arguments
 from pitwall.engine.progress import PlanProgress, RunState
-from pitwall.engine.switches import SwitchBoard, item_arguments
+from pitwall.engine.switches import SwitchBoard
 from pitwall.model.car import Position
 from tests.unit.engine_stage import MAIN, PROCEDURES, SWITCHES, Stage, car_file, plan, setup
 

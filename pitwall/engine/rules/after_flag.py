@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from pitwall.engine.call import CallSpec
+from pitwall.engine.item_arguments import item_arguments
 from pitwall.engine.progress import ItemState, RunState
 from pitwall.engine.situation import Situation
-from pitwall.engine.switches import item_arguments
 from pitwall.model.outputs import Ask
 from pitwall.model.procedure import Procedure
 from pitwall.radio.wording import count_word

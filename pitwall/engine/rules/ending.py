@@ -12,10 +12,10 @@ from collections.abc import Iterable
 
 from pitwall.engine.call import CallSpec
 from pitwall.engine.gaps import gaps_at
+from pitwall.engine.item_arguments import item_arguments
 from pitwall.engine.progress import ItemState
 from pitwall.engine.rules.procedure import acts_at, yellow_at
 from pitwall.engine.situation import Leg, Situation
-from pitwall.engine.switches import item_arguments
 from pitwall.model.procedure import Ending, Procedure
 
 END_WITHIN_S = 2.0

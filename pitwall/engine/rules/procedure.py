@@ -11,9 +11,9 @@ from collections.abc import Iterable
 
 from pitwall.engine.call import CallSpec
 from pitwall.engine.gaps import HORIZON_S, doubt_s, gaps_at
+from pitwall.engine.item_arguments import item_arguments
 from pitwall.engine.progress import ItemState, RunState
 from pitwall.engine.situation import Leg, Situation
-from pitwall.engine.switches import item_arguments
 from pitwall.model.outputs import Ask
 from pitwall.model.plan import CallClass
 from pitwall.model.procedure import Procedure, Step
