@@ -48,8 +48,8 @@ def _what_became(told: Told, own: Row, car: Row) -> Cells:
 
 def _items_done(run: Row) -> Printed:
     """Those that are sure, all of them, and those that are only probable where there are any."""
-    unsure = run["items_probably"]
-    return [Own(run["items_done"] - unsure), Own(run["items"]), *([Own(unsure)] if unsure else [])] if run["items"] else []
+    unsure = count(run["items_probably"]) if run["items_probably"] else []
+    return [*count(run["items_done"] - run["items_probably"]), *count(run["items"]), *unsure] if run["items"] else []
 
 
 def _runs(told: Told, own: Row, car: Row) -> Cells:

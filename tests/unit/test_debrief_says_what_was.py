@@ -42,8 +42,8 @@ def test_how_far_a_session_came_is_told_of_one_that_runs(state: str, ended_s: fl
 def lacking(*outcomes: str, **of_run: Any) -> CarDebrief:
     """A car with one run that was driven to its end, whose must items came to this."""
     left = sum(one in ("not_done", "done_badly") for one in outcomes)
-    learn = run("learn", "must", "done", items=len(outcomes), items_done=outcomes.count("done") + outcomes.count("probably_done"),
-                musts_left=left,
+    done = outcomes.count("done") + outcomes.count("probably_done")
+    learn = run("learn", "must", "done", items=len(outcomes), items_done=done, musts_left=left,
                 stints=car().runs[0].stints, **of_run)
     return car().model_copy(update={"runs": (learn,), "items": tuple(
         item("constant_speed_hold", "learn", one, "held back").model_copy(update={"item": f"learn-{at}"})
