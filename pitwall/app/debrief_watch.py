@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, TypeGuard
 
 import structlog
@@ -79,13 +79,14 @@ class Moved:
 @dataclass
 class CarWatch:
     """What was noted of one car. ``legs``: by lap number the run and its planned lap on which the car was last;
-    ``measured_from``: when telemetry first spoke of each switch, be it only where it was taken to stand."""
-
+    ``measured_from``: when telemetry first spoke of each switch, be it only where it was taken to stand; ``weak``: by
+    switch the last move where it was told or not even that, which may be known better while that run lasts."""
     starts: list[LapStart] = field(default_factory=list)
     legs: dict[int, tuple[str, int]] = field(default_factory=dict)
     moves: list[Moved] = field(default_factory=list)
     stands: dict[str, Any] = field(default_factory=dict)
     measured_from: dict[str, float] = field(default_factory=dict)
+    weak: dict[str, int] = field(default_factory=dict)
 
 
 TellRun = Callable[["NotedSession", str], out.RunDebrief | None]
@@ -204,6 +205,7 @@ class NotedSession:
             measured_t = measured_t | {seen.switch: min(seen.t, now)}
         for name in measured_t.keys() - watch.measured_from.keys():
             watch.measured_from[name] = measured_t[name]
+        _known_better(watch, car)
         if watch.stands == board.believed:
             return
         run, lap = car.progress.current, car.track.lap
@@ -224,7 +226,26 @@ class NotedSession:
             t = _moment(known, name, now)
             watch.moves.append(Moved(t, name, position, before, evidence, run.run.run if run is not None else None,
                                      _lap_at(lap, t)))
+            watch.weak.pop(name, None)
+            if before is not None and evidence in ("unconfirmed", "told"):
+                watch.weak[name] = len(watch.moves) - 1
         watch.stands = dict(board.believed)
+
+
+def _known_better(watch: CarWatch, car: TeamCar) -> None:
+    """The key to a call came after it was given up as unconfirmed, or the driver read back what he was told: the move
+    is known so. What is said on another run, or before it, is of where the switch stands then."""
+    board, run = car.switches, car.progress.current
+    for name, at in list(watch.weak.items()):
+        move = watch.moves[at]
+        left_since = move.run is None and watch.starts and watch.starts[-1].heard_s > move.t
+        if left_since or move.run != (run.run.run if run is not None else None):
+            del watch.weak[name]
+        elif name in board.verified and name not in board.measured:
+            watch.moves[at] = replace(move, evidence="confirmed")
+            del watch.weak[name]
+        elif move.evidence == "unconfirmed" and name not in board.unsaid and name in board.told_t:
+            watch.moves[at] = replace(move, evidence="told")
 
 
 def _moment(known: Mapping[str, float], name: str, now: float) -> float:

@@ -31,12 +31,17 @@ OVERTAKEN_S = 60.0
 
 @dataclass(frozen=True)
 class Piece:
-    """A piece of a call that was said, and the words that remained of it then."""
+    """A piece of a call that was said, and the words of each part that remained of it then."""
 
     text: str
     spoken_s: float
     told_s: float
-    rest: str
+    rest: tuple[str, ...]
+
+    def may_follow(self) -> set[str]:
+        """What may be told behind it: parts that remained, one or several that follow one another."""
+        ends = range(1, len(self.rest) + 1)
+        return {" ".join(self.rest[begin:end]) for end in ends for begin in range(end)}
 
 
 @dataclass
@@ -61,7 +66,7 @@ class CallNotes:
     @property
     def begun(self) -> list[Piece]:
         """The pieces that belong before the words told last; none where these are others since."""
-        return [one for one in self.pieces if self.worded.text in one.rest]
+        return [one for one in self.pieces if self.worded.text in one.may_follow()]
 
 
 @dataclass(frozen=True)
@@ -275,7 +280,7 @@ class Notes:
         spoken_s, before = self._spoken_s(prompt), notes.last.state
         if prompt.parts_said > notes.last.parts_said:
             notes.pieces.append(Piece(notes.last.text, notes.last.spoken_s, spoken_s,
-                                      " ".join(part.text for part in prompt.parts)))
+                                      tuple(part.text for part in prompt.parts)))
         notes.last = prompt
         if prompt.state not in DOUBTFUL:
             notes.worded = prompt

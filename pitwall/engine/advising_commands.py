@@ -87,7 +87,7 @@ def _adopt(command: CommandGiven, offer: AdviceOffer, advising: Advising, hands:
     told = list(offer.shown.lines)
     for name in sorted(plans):
         car = hands.team[name]
-        was = taking_back.before(car, command)
+        was = taking_back.before(car, command, now)
         taken = take_plan(car, plans[name], now, f"{SOURCE}, adopted by {command.by}")
         more = (*taken.left, *((taken.crew,) if taken.crew is not None else ()))
         told += [f"car {name}: {words}" if len(plans) > 1 else words for words in more]

@@ -49,14 +49,18 @@ def answer(command: CommandGiven, car: TeamCar, alerts: AlertBook, now: float) -
     return handler(command, car, now)
 
 
+def call_meant(command: CommandGiven, car: TeamCar, now: float) -> Call | None:
+    """The call that a command is about: the one that it names, else the one that is talked of or due first."""
+    if command.call is not None:
+        return car.book.find(command.call)
+    counted = car.channel.times.meant(car.book, now) if command.command == "said" else None
+    return counted or car.book.due_first()
+
+
 def _call(command: CommandGiven, car: TeamCar, now: float) -> Call:
-    if command.call is None:
-        counted = car.channel.times.meant(car.book, now) if command.command == "said" else None
-        call = counted or car.book.due_first()
-        if call is None:
-            raise Refusal(f"no call is due; name one in 'call'{_there(car)}")
-        return call
-    call = car.book.find(command.call)
+    call = call_meant(command, car, now)
+    if call is None and command.call is None:
+        raise Refusal(f"no call is due; name one in 'call'{_there(car)}")
     if call is None:
         raise Refusal(f"no call {command.call!r} for car {car.car}{_there(car)}")
     return call

@@ -17,7 +17,7 @@ from pitwall.engine import comment_commands, items, owed_commands
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.answers import Refusal
 from pitwall.engine.belief import Belief, take
-from pitwall.engine.commands import answer
+from pitwall.engine.commands import answer, call_meant
 from pitwall.engine.hands import Hands
 from pitwall.engine.history import Entry
 from pitwall.engine.replan import in_use, take_plan
@@ -51,10 +51,10 @@ class Before:
     """When the call was said, and by whom, before this command says it (again)."""
 
 
-def before(car: TeamCar, command: CommandGiven) -> Before:
+def before(car: TeamCar, command: CommandGiven, now: float) -> Before:
     """To be taken before the command is carried out."""
     belief = None if command.command in OF_CALLS else take(car)
-    call = car.book.calls.get(command.call or "")
+    call = call_meant(command, car, now)
     said = (None, None) if call is None else (call.said_t, call.said_by)
     return Before(belief, _shows(car), car.comments.find(command.comment or 0), car.desk.driven, said)
 

@@ -115,9 +115,11 @@ def test_a_piece_that_was_said_counts_though_the_rest_never_was() -> None:
     assert reckoned(told) == [(60.0, 2.0, 1), (120.0, 0.0, 0)]
 
 
-def test_words_that_became_others_are_told_as_they_were_said_last() -> None:
-    """A piece was said, and then something else was wanted of the driver: that is said whole, and is the call."""
-    other = {"text": "Hold gear four.", "spoken_s": 1.3, "parts_said": 1, "say_from_s": 119.0, "say_by_s": 122.0}
+@pytest.mark.parametrize("words", ["Hold gear four.", LAST["text"].split()[-1]])
+def test_words_that_became_others_are_told_as_they_were_said_last(words: str) -> None:
+    """A piece was said, and then something else was wanted of the driver: that is said whole, and is the call, be it a
+    word that was in the rest as well."""
+    other = {"text": words, "spoken_s": 1.3, "parts_said": 1, "say_from_s": 119.0, "say_by_s": 122.0}
     told = in_two_pieces().prompt(119.0, "due", **other).key(121.0, 121.0, **other)
-    assert (told.row.text, told.row.spoken_s) == ("Hold gear four.", 1.3)
+    assert (told.row.text, told.row.spoken_s) == (words, 1.3)
     assert reckoned(told)[0] == (60.0, 2.0 + 0.3, 2)

@@ -67,8 +67,10 @@ def test_a_key_that_was_a_slip_leaves_no_moment_at_which_the_call_was_said() -> 
     assert rows[call.id].counted_as != "in_time"
 
 
-def test_a_slip_behind_a_repeat_leaves_the_moment_at_which_the_call_was_said_before() -> None:
-    """Said, asked for once more, and then the key was a slip: the first time it was said all the same."""
+@pytest.mark.parametrize("named", [True, False])
+def test_a_slip_behind_a_repeat_leaves_the_moment_at_which_the_call_was_said_before(named: bool) -> None:
+    """Said, asked for once more, and then the key was a slip, with the call named or not: the first time it was said
+    all the same."""
     made = Kept(setup(plan(MAIN | {"items": [{"do": "hold", "on": "out", "after": "bridge"}]}))).green()
     made.leave(200)
     call = made.call("hold")
@@ -78,7 +80,7 @@ def test_a_slip_behind_a_repeat_leaves_the_moment_at_which_the_call_was_said_bef
     made.wait(made.now + 3.0)
     made.command("repeat", call=call.id)
     made.wait(made.now + 1.0)
-    made.command("said", call=call.id)
+    made.command("said", **({"call": call.id} if named else {}))
     assert isinstance(made.command("undo", t=made.now + 1.0, call=call.id), Answered)
     # The engine holds on to it as well: the item was told, and the call is due once more.
     assert (call.state, call.said_t) == ("due", said_s)

@@ -185,15 +185,18 @@ def test_a_word_in_the_lap_table_and_beside_the_best_lap() -> None:
 
 def test_a_call_that_nobody_said_leaves_its_switch_called_and_unconfirmed() -> None:
     """The flap was asked for and nobody pressed a key: the engine takes it for moved, and the table says on what. With
-    the key it was told, and with an answer of the driver confirmed."""
+    the key it was told, and with an answer of the driver confirmed; so also where these come soon after."""
 
-    def evidence(*keys: str) -> list[tuple[Any, str]]:
+    def evidence(*keys: str, late: bool = False) -> list[tuple[Any, str]]:
         flap = {"do": "flap_lap", "on": {"timed": 2}}
         made = Kept(setup(plan(MAIN | {"laps": "out, 3 timed, in", "items": [flap]})))
         t = made.green().leave(200).lap(200, 125, from_exit=True)
         call = made.call("1-2-switch-0")
+        given_up_s = call.spec.say_by_s + call.spec.spoken_s + made.car.book.unconfirmed_after_s + 1.0
         for key in keys:
-            made.wait(max(made.now, call.spec.say_from_s + 0.5)).command(key, call=call.id)
+            made.wait(max(made.now, given_up_s if late else call.spec.say_from_s + 0.5))
+            assert (call.state == "unconfirmed") is (late and key == keys[0])
+            made.command(key, call=call.id)
         for seconds in (100, 100):
             t = made.lap(t, seconds)
         made.home(t)
@@ -204,3 +207,6 @@ def test_a_call_that_nobody_said_leaves_its_switch_called_and_unconfirmed() -> N
     assert evidence()[:2] == [("closed", "assumed"), ("open", "unconfirmed")]
     assert evidence("said")[:2] == [("closed", "assumed"), ("open", "told")]
     assert evidence("confirm")[:2] == [("closed", "assumed"), ("open", "confirmed")]
+    assert evidence("said", late=True)[:2] == [("closed", "assumed"), ("open", "told")]
+    assert evidence("said", "confirm", late=True)[:2] == [("closed", "assumed"), ("open", "confirmed")]
+    assert evidence("confirm", late=True)[:2] == [("closed", "assumed"), ("open", "confirmed")]
