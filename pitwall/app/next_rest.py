@@ -79,7 +79,7 @@ def _left(
 ) -> _Left:
     laps = ("out", *state.laps[begin:])
     legs = [one for one in state.items if one.number == number and one.key in keys]
-    item, readies = legs[-1].item, _readies(legs[-1].item.do, procedures)
+    item, readies = legs[-1].item, any(only_readies(one, state.laps, procedures) for one in legs)
     moved = _moved([one for one in legs if one.taken_out is None], state.laps, begin)
     if any(one.taken_out is not None for one in legs):
         moved.add(max(at for at, kind in enumerate(laps) if kind == "timed"))
@@ -98,9 +98,9 @@ def _reference_before(
     """The first lap of the rest that would be compared with nothing; None where a lap to compare with is there, or the
     whole run had none."""
     compared = {at for one in left if _compares(one.item, procedures) for at in one.legs if laps[at] == "timed"}
-    timed = {at for at, kind in enumerate(laps) if kind == "timed"}
-    had = _plain(state.laps, state.items, procedures)
-    return min(compared) if compared and had and timed <= compared else None
+    legs = [(one.item, at) for one in left for at in one.legs]
+    had = _plain(state.laps, [(one.item, one.leg) for one in state.items], procedures)
+    return min(compared) if compared and had and not _plain(laps, legs, procedures) else None
 
 
 def with_taken_out(state: RunState) -> tuple[tuple[LapKind, ...], list[ItemState]]:
@@ -133,7 +133,7 @@ def laps_for(
     if laps[:1] != ("out",) or any(one.may_be_on for one in items):
         return every
     kept = {0, len(laps) - 1, *(one.leg for one in items)}
-    plain = _plain(laps, run, procedures)
+    plain = _plain(laps, [(one.item, one.leg) for one in run], procedures)
     for one in items:
         if _compares(one.item, procedures) and laps[one.leg] == "timed" and plain:
             before = [at for at in plain if at < one.leg]
@@ -155,9 +155,11 @@ def readied(
                                                       for leg in one.may_be_on or (one.leg,)})]
 
 
-def only_readies(row: ItemRow, procedures: Mapping[str, Procedure]) -> bool:
-    """Whether this item makes the car ready for the next lap, and is worth nothing without it."""
-    return _readies(row.do, procedures)
+def only_readies(one: ItemState, laps: Sequence[LapKind], procedures: Mapping[str, Procedure]) -> bool:
+    """Whether this item makes the car ready for the timed lap that follows it in these laps of its run, and is worth
+    nothing without it. Where none follows it, as before the in-lap, it is wanted for itself."""
+    return _readies(one.item.do, procedures) and any(
+        laps[at + 1 : at + 2] == ("timed",) for at in one.may_be_on or (one.leg,))
 
 
 def _readies(do: str, procedures: Mapping[str, Procedure]) -> bool:
@@ -168,9 +170,16 @@ def _compares(item: Item, procedures: Mapping[str, Procedure]) -> bool:
     return item.do in procedures and procedures[item.do].compares
 
 
-def _plain(laps: Sequence[LapKind], items: Sequence[ItemState], procedures: Mapping[str, Procedure]) -> list[int]:
-    """The timed laps of a run on which nothing is compared."""
-    compared = {one.leg for one in items if _compares(one.item, procedures)}
+def _plain(
+    laps: Sequence[LapKind], items: Sequence[tuple[Item, int]], procedures: Mapping[str, Procedure]
+) -> list[int]:
+    """The timed laps of a run on which nothing is compared; ``items``: each with its lap. One that is not put back is
+    on every lap behind its own as well."""
+    compared: set[int] = set()
+    for item, leg in items:
+        if _compares(item, procedures):
+            stays = not (item.put_back and procedures[item.do].put_back)
+            compared |= set(range(leg, len(laps))) if stays else {leg}
     return [at for at, kind in enumerate(laps) if kind == "timed" and at not in compared]
 
 

@@ -89,7 +89,9 @@ def too_late(car: TeamCar, items: Iterable[ItemRow], runs: Iterable[Run]) -> tup
     for state in car.progress.runs:
         if state.state == "done" and state.counts and car.desk.left_with(state.run.run) is None:
             left = [row for row in rows if row.run == state.run.run and row.outcome in LEFT]
-            if left and all(only_readies(row, car.setup.procedures) for row in left) and (
+            planned, standing = with_taken_out(state)
+            ready = {one.key for one in standing if only_readies(one, planned, car.setup.procedures)}
+            if left and all(row.item in ready for row in left) and (
                     _purpose(state) not in purposes):
                 found.append(f"{state.run.run}: {_ready_words(left)}")
     return tuple(found)
@@ -149,7 +151,7 @@ def _rest(
     planned, standing = with_taken_out(state)
     by_key = {row.item: row for row in rows}
     lacks = [one for one in standing if one.key in by_key]
-    whole_worth = [one for one in lacks if not only_readies(by_key[one.key], procedures)]
+    whole_worth = [one for one in lacks if not only_readies(one, planned, procedures)]
     if not lacks or not (whole_worth or state.laps_left):
         return None
     kept = _with_spare(state, planned, laps_for(planned, whole_worth, standing, procedures))

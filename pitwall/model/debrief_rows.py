@@ -24,8 +24,8 @@ Evidence = Literal["positions", "crossings", "plan"]
 Clean = Literal["clean", "traffic", "yellow", "mistake", "cool_down", "aborted", "not_complete", "unknown"]
 """Why a lap was not clean. ``yellow``: a flag spoilt it; which one its statuses say."""
 SwitchEvidence = Literal["measured", "confirmed", "told", "unconfirmed", "assumed"]
-"""How a position is known: telemetry; the driver read it back; he was told; a call asked for it, and nobody said that it
-was made, be it later on that run; it is where it starts, or should be."""
+"""How a position is known: telemetry; the driver read it back; he was told; a call asked for it, and nobody said it was
+made, be it later on that run; it is where it starts, or should be."""
 
 INTERVAL = 0.9
 """How often an interval holds the truth."""

@@ -140,6 +140,29 @@ def test_what_is_left_of_a_comparison_that_was_broken_off_has_a_lap_to_compare_i
                for one in draft.decide)  # fmt: skip
 
 
+@pytest.mark.parametrize(("laps", "driven", "red", "rest"), [
+    ("out, 3 timed, cool, in", (100, 100), True, ("out", "timed", "cool", "in")),
+    ("out, 2 timed, cool, in", (100, 100, 150), False, ("out", "timed", "cool", "in")),
+])
+def test_what_readies_a_car_for_no_timed_lap_of_the_plan_is_wanted_for_itself(
+    laps: str, driven: tuple[float, ...], red: bool, rest: tuple[str, ...], tmp_path: Path
+) -> None:  # fmt: skip
+    """On a cool-down lap before the in-lap, where no timed lap follows: the draft has it on that lap, and does not say
+    that the lap it makes the car ready for was driven."""
+    draft = ended_early(tmp_path, laps, WARM | {"on": "cool"}, *driven, red=red)
+    assert draft.plan.runs[0].laps == rest
+    assert on(draft) == [("cool", ())]
+    assert not [line for line in draft.decide if "no such lap is left" in line or "makes the car ready" in line]
+
+
+def test_a_lap_behind_a_step_that_is_not_put_back_is_none_to_compare_with(tmp_path: Path) -> None:
+    """The laps that are left all have the step: the draft has one more before it, without."""
+    draft = ended_early(tmp_path, "out, 4 timed, in", STEP | {"on": {"timed": 2}, "put_back": False, "why": "stays"},
+                        100, 100, red=True)
+    assert draft.plan.runs[0].laps == ("out", "timed", "timed", "timed", "in")
+    assert on(draft) == [("timed", (2,))]
+
+
 def test_nobody_leaves_the_garage_to_warm_the_tyres_alone(tmp_path: Path) -> None:
     """The laps it was to make the car ready for were driven: a warm-up that was not done is told, and no run is drafted
     for it. Beside something else that is left it goes on, and makes that no more wanted than it is."""
