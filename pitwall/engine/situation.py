@@ -341,9 +341,10 @@ def garage_legs(track: CarTrack, run: RunState, release_s: float, lap_map: LapMa
 
 def _leg_at(index: int, kind: LapKind, start_s: float, start_phase: float, lap_s: float, track: CarTrack) -> Leg:
     pace = track.pace
-    begin = pace.bend(start_phase)
+    bend, begin = pace.bend, pace.bend(start_phase)
+    whole = max(1.0 - begin, 1e-6)
 
     def at(phase: float) -> float:
-        return start_s + lap_s * (pace.bend(phase) - begin) / max(1.0 - begin, 1e-6)
+        return start_s + lap_s * (bend(phase) - begin) / whole
 
     return Leg(index, kind, start_s, start_s + lap_s, start_phase, at)

@@ -187,8 +187,12 @@ class SwitchBoard:
     def differs(self, wanted: Mapping[str, Position], parked: bool = False) -> dict[str, Position]:
         """Switches that do not stand where they are wanted; stationary ones only where the car is ``parked``."""
         measured, believed = self.measured, self.believed
-        standing = {name: measured.get(name, believed.get(name)) for name in wanted}
-        return self.changes(standing, wanted, free=True, parked=parked)
+        off, standing = dict[str, Position](), dict[str, Position | None]()
+        for name, position in wanted.items():
+            stands = measured[name] if name in measured else believed.get(name)
+            if stands is not position:  # as most are not: asked with nearly every fact
+                off[name], standing[name] = position, stands
+        return self.changes(standing, off, free=True, parked=parked)
 
     def measured_off(self, positions: Mapping[str, Position]) -> list[str]:
         """Which of these switches telemetry shows at another position."""

@@ -70,16 +70,17 @@ class CarPace:
     _bend: Bend | None = None
     _labels: tuple[str, ...] | None = None
     _quickest: Quickest | None = None
+    _median: tuple[QuickLaps, float] | None = None
 
     def quick_s(self) -> float:
         """The lap time that a timed lap of this car is expected to take, seconds."""
         laps = self.quick
         if not laps:
             return self.field_pace.usual()
-        # Asked dozens of times with a fact: the median of a few laps by hand.
-        recent = sorted([laps[-ago][1] for ago in range(1, min(QUICK_MEMORY, len(laps)) + 1)])
-        middle = len(recent) // 2
-        return recent[middle] if len(recent) % 2 else (recent[middle - 1] + recent[middle]) / 2
+        if self._median is None or self._median[0] is not laps:
+            # Asked dozens of times with a fact: kept until a lap is learned, or a hand leaves another list.
+            self._median = laps, median([laps[-ago][1] for ago in range(1, min(QUICK_MEMORY, len(laps)) + 1)])
+        return self._median[1]
 
     def reference(self, t: float) -> float | None:
         """What counts as quick now: the car's best within 20 min, or 1.04 times the field's within 10."""
@@ -103,6 +104,7 @@ class CarPace:
         """Take a finished lap. ``at_loops``: seconds from the start of the lap, by loop label."""
         if kind == "timed":
             self.quick.append((end_t, lap_time_s))
+            self._median = None
             if self._quickest is not None and self._quickest.of is self.quick:
                 self._quickest.learned(end_t, lap_time_s)
             self.field_pace.learn(end_t, lap_time_s)
@@ -217,7 +219,8 @@ class CarPace:
             rising = itertools.accumulate((share for _, share in inner), max)
             places = [at_map for at_map, _ in inner]
             bend = self._bend = Bend([(0.0, 0.0), *zip(places, rising, strict=True), (1.0, 1.0)])
-        return bend.at(phase)
+        found = bend.kept.get(phase)  # most places were asked for before: the short way to them
+        return bend.at(phase) if found is None else found
 
     def arrival(
         self, phase: float, kind: LapKind, start_t: float, start_phase: float, seen_t: float, seen_phase: float
