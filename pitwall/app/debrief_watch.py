@@ -130,6 +130,8 @@ class NotedSession:
         found = []
         # Most facts lead to a wake-up, if to anything.
         news = [one for one in outputs if type(one) is not out.WakeAt and self._is_news(one)]
+        if not news:
+            return ()
         for name in dict.fromkeys(one.car for one in news if one.car in self.session.team):
             in_pits = not self.session.team[name].track.on_track
             came_in = any(isinstance(one, out.LapJudged) and one.car == name and one.at == "pit" for one in outputs)
@@ -176,7 +178,7 @@ class NotedSession:
         if kind in MOVES_A_CAR:
             for name, car in session.team.items():
                 self._laps(self._watch(name), car, session.now)
-        if kind in MOVES_A_SWITCH or any(type(one) is out.Prompt for one in outputs) or not self.cars:
+        if kind in MOVES_A_SWITCH or (outputs and any(type(one) is out.Prompt for one in outputs)) or not self.cars:
             seen = stamped.event if isinstance(stamped.event, SwitchReported) else None
             for name, car in session.team.items():
                 self._switches(self._watch(name), car, session.now, seen)

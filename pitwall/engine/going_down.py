@@ -57,8 +57,6 @@ class GoingDown:
         self._standard: dict[str, int] = {}
         self._waits: dict[str, PendingCall] = {}
         self._spans: dict[str, _Span] = {}
-        self._served: set[str] = set()
-        """Keys of calls that have a window by their last standard at least."""
         for spec in waiting:
             kept = pinned(at, spec, calls[spec.key], self._sure)
             standard = self._standard[spec.key] = PINNED if kept else _content_with(spec)
@@ -89,11 +87,9 @@ class GoingDown:
         """To the next standard by which the call has a window; to its last one where it has none by any."""
         spec, standard = self._specs[key], self._standard[key]
         least = least_sure(spec)
-        if key not in self._served:
-            # What has no window by the last standard has none by any: that is asked first.
-            if not ways_of(self._at, spec, least, self._sure, self._parts):
-                standard = least - 1
-            self._served.add(key)
+        # What has no window by the last standard has none by any: that is asked first of one that has none yet.
+        if not self._waits[key].ways and not ways_of(self._at, spec, least, self._sure, self._parts):
+            standard = least - 1
         ways: tuple[Way, ...] = ()
         while not ways and standard < least:
             standard = max(standard + 1, _content_with(spec))

@@ -22,7 +22,7 @@ from pitwall.pace.beliefs import CarBelief, EndedLap, FieldBelief
 from pitwall.pace.believing import ended, outlook
 from pitwall.pace.experience import Said
 from pitwall.pace.field_pace import FieldPace, KindRatios
-from pitwall.pace.kept import Bend
+from pitwall.pace.kept import Bend, Spans
 from pitwall.pace.outlook import LapSoFar, Outlook
 from pitwall.pace.quickest import Quickest, QuickLaps
 from pitwall.pace.runpace import FieldLaps
@@ -212,15 +212,21 @@ class CarPace:
 
     def bend(self, phase: float) -> float:
         """Map a phase of the lap map to this car's learned share of the lap time, linear between loops."""
-        bend = self._bend
-        if bend is None:
-            inner = sorted((at_map, self.share(loop)) for loop, at_map in self.loops.items() if 0.0 < at_map < 1.0)
-            # Crossings with wrong times may teach shares that fall along the lap: later is never earlier.
-            rising = itertools.accumulate((share for _, share in inner), max)
-            places = [at_map for at_map, _ in inner]
-            bend = self._bend = Bend([(0.0, 0.0), *zip(places, rising, strict=True), (1.0, 1.0)])
+        bend = self._bend or self._bent()
         found = bend.kept.get(phase)  # most places were asked for before: the short way to them
         return bend.at(phase) if found is None else found
+
+    def bend_spans(self, phases: Spans) -> Spans:
+        """``bend`` at both ends of each."""
+        return (self._bend or self._bent()).spans(phases)
+
+    def _bent(self) -> Bend:
+        inner = sorted((at_map, self.share(loop)) for loop, at_map in self.loops.items() if 0.0 < at_map < 1.0)
+        # Crossings with wrong times may teach shares that fall along the lap: later is never earlier.
+        rising = itertools.accumulate((share for _, share in inner), max)
+        places = [at_map for at_map, _ in inner]
+        self._bend = Bend([(0.0, 0.0), *zip(places, rising, strict=True), (1.0, 1.0)])
+        return self._bend
 
     def arrival(
         self, phase: float, kind: LapKind, start_t: float, start_phase: float, seen_t: float, seen_phase: float
