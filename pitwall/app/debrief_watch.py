@@ -226,7 +226,10 @@ class NotedSession:
                 evidence = "assumed"
             elif name in board.verified:
                 evidence = "confirmed"
-            t = _moment(measured_t if evidence == "measured" else board.told_t, name, now)
+            elif name in board.unsaid:
+                evidence = "unconfirmed"
+            known = {} if evidence == "unconfirmed" else measured_t if evidence == "measured" else board.told_t
+            t = _moment(known, name, now)
             watch.moves.append(Moved(t, name, position, before, evidence, run.run.run if run is not None else None,
                                      _lap_at(lap, t)))
         watch.stands = dict(board.believed)

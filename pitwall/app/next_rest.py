@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from pitwall.engine.run_state import ItemState, RunState
 from pitwall.model.debrief_rows import ItemRow
 from pitwall.model.plan import Item, LapChoice, LapKind, Run, write_laps
+from pitwall.model.procedure import Procedure
 
 LEFT = ("not_done", "done_badly")
 
@@ -23,7 +24,9 @@ class Carried:
     lacking: int = 0
 
 
-def broken_off(state: RunState, rows: Sequence[ItemRow], session: str, why: str) -> Carried:
+def broken_off(
+    state: RunState, rows: Sequence[ItemRow], session: str, why: str, procedures: Mapping[str, Procedure]
+) -> Carried:
     """The rest of a run of which some timed laps were driven, under its name.
 
     Args:
@@ -31,6 +34,7 @@ def broken_off(state: RunState, rows: Sequence[ItemRow], session: str, why: str)
         rows: its items that are left.
         session: the name of the session that is over, for the words.
         why: the reason that it was broken off, in words, or nothing.
+        procedures: of the session, by name.
     """
     run, driven = state.run, state.timed_own
     cut = "ended" if state.counts else "broken off"
@@ -41,28 +45,62 @@ def broken_off(state: RunState, rows: Sequence[ItemRow], session: str, why: str)
     if begin is None:
         return Carried(run, source, (f"{told}; the draft asks for all of them again",))
     laps: tuple[LapKind, ...] = ("out", *state.laps[begin:])
-    left = {one.number: one.item for one in state.items if one.key in {row.item for row in rows}}
-    items: list[Item] = []
-    lost: list[str] = []
-    lacking = 0
-    for number, item in left.items():
-        legs = [one for one in state.items if one.number == number and one.key in {row.item for row in rows}]
-        moved = _moved([one for one in legs if one.taken_out is None], state.laps, begin)
-        if any(one.taken_out is not None for one in legs):
-            moved.add(max(at for at, kind in enumerate(laps) if kind == "timed"))
-        if moved:
-            items.append(on_laps(item, laps, sorted(moved)))
-        short = max(len(legs) - len(moved), 0)
-        lacking += short
-        if short:
-            lost.append(f"{item.do} was not done, and no such lap is left for it" if not moved else
-                        f"{item.do} was not done on {len(legs)} laps, and {len(moved)} of them {_is(len(moved))} left")
-    fewest = None if run.shorten_to is None else min(max(run.shorten_to - driven, 1), laps.count("timed"))
-    rest = run.model_copy(update={"laps": laps, "items": tuple(items), "shorten_to": fewest})
+    left = [_left(state, number, {row.item for row in rows}, begin, procedures)
+            for number in dict.fromkeys(one.number for one in state.items if one.key in {row.item for row in rows})]
     decide = [f"{told}; the draft asks for what is left. Is that worth anything by itself, and with how much fuel? "
               f"For the whole run again: laps: {write_laps(state.laps)}"]
-    decide += [f"{run.run}: {one}" for one in lost]
-    return Carried(rest, source, tuple(decide), lacking)
+    fewest = None if run.shorten_to is None else min(max(run.shorten_to - driven, 1), laps.count("timed"))
+    at = _reference_before(state, left, laps, procedures)
+    if at is not None:
+        what = next(one.item.do for one in left if at in one.legs and _compares(one.item, procedures))
+        decide.append(f"{run.run}: a timed lap more than were left, for {what} is compared with it; the laps before it "
+                      "were of another session")
+        laps = (*laps[:at], "timed", *laps[at:])
+        left = [replace(one, legs=tuple(leg + (leg >= at) for leg in one.legs)) for one in left]
+        fewest = None if fewest is None else fewest + 1
+    items = tuple(on_laps(one.item, laps, one.legs) for one in left if one.legs)
+    rest = run.model_copy(update={"laps": laps, "items": items, "shorten_to": fewest})
+    decide += [f"{run.run}: {one.lost}" for one in left if one.lost]
+    return Carried(rest, source, tuple(decide), sum(one.lacking for one in left))
+
+
+@dataclass(frozen=True)
+class _Left:
+    """An item that is left of a run that was broken off: on which laps of the rest, and on how many it has none."""
+
+    item: Item
+    legs: tuple[int, ...]
+    lacking: int
+    lost: str
+
+
+def _left(
+    state: RunState, number: int, keys: Collection[str], begin: int, procedures: Mapping[str, Procedure]
+) -> _Left:
+    laps = ("out", *state.laps[begin:])
+    legs = [one for one in state.items if one.number == number and one.key in keys]
+    item, readies = legs[-1].item, _readies(legs[-1].item.do, procedures)
+    moved = _moved([one for one in legs if one.taken_out is None], state.laps, begin)
+    if any(one.taken_out is not None for one in legs):
+        moved.add(max(at for at, kind in enumerate(laps) if kind == "timed"))
+    if readies:
+        moved = {at for at in moved if laps[at + 1 : at + 2] == ("timed",)}
+    short = max(len(legs) - len(moved), 0)
+    lost = "" if not short else (
+        f"{item.do} was not done, and no such lap is left for it" if not moved else
+        f"{item.do} was not done on {len(legs)} laps, and {len(moved)} of them {_is(len(moved))} left")
+    return _Left(item, tuple(sorted(moved)), 0 if readies else short, lost)
+
+
+def _reference_before(
+    state: RunState, left: Sequence[_Left], laps: Sequence[LapKind], procedures: Mapping[str, Procedure]
+) -> int | None:
+    """The first lap of the rest that would be compared with nothing; None where a lap to compare with is there, or the
+    whole run had none."""
+    compared = {at for one in left if _compares(one.item, procedures) for at in one.legs if laps[at] == "timed"}
+    timed = {at for at, kind in enumerate(laps) if kind == "timed"}
+    had = _plain(state.laps, state.items, procedures)
+    return min(compared) if compared and had and timed <= compared else None
 
 
 def with_taken_out(state: RunState) -> tuple[tuple[LapKind, ...], list[ItemState]]:
@@ -78,17 +116,62 @@ def with_taken_out(state: RunState) -> tuple[tuple[LapKind, ...], list[ItemState
     return (*state.laps[:last], *back, *state.laps[last:]) if labels else state.laps, items
 
 
-def laps_for(laps: Sequence[LapKind], items: Sequence[ItemState]) -> tuple[int, ...]:
-    """Which laps of a run these items need: their own, the way out and in, and before a cool-down lap a timed one, for
-    nobody drives one straight after an out-lap. All, where an item may be on several, or nothing leads out and in."""
+def laps_for(
+    laps: Sequence[LapKind], items: Sequence[ItemState], run: Sequence[ItemState], procedures: Mapping[str, Procedure]
+) -> tuple[int, ...]:
+    """Which laps of a run these items need: their own, the way out and in, before a cool-down lap a timed one, for
+    nobody drives one straight after an out-lap, and beside what is compared a timed lap without it: the one before, or
+    the one after where none is. All, where an item may be on several, or nothing leads out and in.
+
+    Args:
+        laps: of the run.
+        items: that are left of it.
+        run: all items of it, done or not: a lap with another comparison on it is nothing to compare with.
+        procedures: of the session, by name.
+    """
     every = tuple(range(len(laps)))
     if laps[:1] != ("out",) or any(one.may_be_on for one in items):
         return every
     kept = {0, len(laps) - 1, *(one.leg for one in items)}
+    plain = _plain(laps, run, procedures)
+    for one in items:
+        if _compares(one.item, procedures) and laps[one.leg] == "timed" and plain:
+            before = [at for at in plain if at < one.leg]
+            kept.add(before[-1] if before else plain[0])
     for leg in sorted(kept):
         if laps[leg] == "cool":
             kept |= {max((at for at in every[:leg] if laps[at] == "timed"), default=0)}
     return tuple(sorted(kept))
+
+
+def readied(
+    laps: Sequence[LapKind], items: Sequence[ItemState], kept: Collection[int], procedures: Mapping[str, Procedure]
+) -> list[ItemState]:
+    """Of these items those that make the car ready for a lap, where the lap after theirs is one of the laps kept; on
+    the way out, where a timed lap follows."""
+    first = min((at for at in kept if at > 0), default=0)
+    return [one for one in items if _readies(one.item.do, procedures) and any(
+        at in kept and laps[at] == "timed" for at in {first if leg == 0 else leg + 1
+                                                      for leg in one.may_be_on or (one.leg,)})]
+
+
+def only_readies(row: ItemRow, procedures: Mapping[str, Procedure]) -> bool:
+    """Whether this item makes the car ready for the next lap, and is worth nothing without it."""
+    return _readies(row.do, procedures)
+
+
+def _readies(do: str, procedures: Mapping[str, Procedure]) -> bool:
+    return do in procedures and procedures[do].readies
+
+
+def _compares(item: Item, procedures: Mapping[str, Procedure]) -> bool:
+    return item.do in procedures and procedures[item.do].compares
+
+
+def _plain(laps: Sequence[LapKind], items: Sequence[ItemState], procedures: Mapping[str, Procedure]) -> list[int]:
+    """The timed laps of a run on which nothing is compared."""
+    compared = {one.leg for one in items if _compares(one.item, procedures)}
+    return [at for at, kind in enumerate(laps) if kind == "timed" and at not in compared]
 
 
 def on_laps(item: Item, laps: Sequence[LapKind], legs: Sequence[int]) -> Item:

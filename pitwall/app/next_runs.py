@@ -3,15 +3,25 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Any
 
 from pitwall.app.debrief_items import NO_COMMENT
-from pitwall.app.next_rest import LEFT, Carried, broken_off, laps_for, on_laps, with_taken_out
+from pitwall.app.next_rest import (
+    LEFT,
+    Carried,
+    broken_off,
+    laps_for,
+    on_laps,
+    only_readies,
+    readied,
+    with_taken_out,
+)
 from pitwall.engine.run_state import RunState
 from pitwall.engine.team import TeamCar
 from pitwall.model.debrief_rows import ItemRow
-from pitwall.model.plan import Item, Plan, ReleaseWindow, Run, Want, write_laps
+from pitwall.model.plan import Item, LapKind, Plan, ReleaseWindow, Run, Want, write_laps
+from pitwall.model.procedure import Procedure
 
 LONGEST_NAME = 32
 WANTS: tuple[Want, ...] = ("must", "should", "could")
@@ -41,7 +51,7 @@ def carried_runs(
     for state in car.progress.runs:
         if car.desk.left_with(state.run.run) is not None:
             continue
-        one = _one(state, rows, session, used)
+        one = _one(state, rows, session, used, car.setup.procedures)
         if one is None or (one.run.run in taken if one.run.run == state.run.run else one.run.purpose in again):
             continue
         used.add(one.run.run)
@@ -71,17 +81,34 @@ def left_behind(car: TeamCar, items: Iterable[ItemRow]) -> tuple[str, ...]:
               f"same, they are in its file" for kind, names in found.items()), *driven)
 
 
-def _one(state: RunState, rows: list[ItemRow], session: str, used: Collection[str]) -> Carried | None:
+def too_late(car: TeamCar, items: Iterable[ItemRow], runs: Iterable[Run]) -> tuple[str, ...]:
+    """A sentence for each run of which something was left that makes the car ready for laps that were driven without
+    it, and that none of these runs has: nobody leaves the garage for that alone."""
+    found = []
+    rows, purposes = list(items), {run.purpose for run in runs}
+    for state in car.progress.runs:
+        if state.state == "done" and state.counts and car.desk.left_with(state.run.run) is None:
+            left = [row for row in rows if row.run == state.run.run and row.outcome in LEFT]
+            if left and all(only_readies(row, car.setup.procedures) for row in left) and (
+                    _purpose(state) not in purposes):
+                found.append(f"{state.run.run}: {_ready_words(left)}")
+    return tuple(found)
+
+
+def _one(
+    state: RunState, rows: list[ItemRow], session: str, used: Collection[str], procedures: Mapping[str, Procedure]
+) -> Carried | None:
     if state.state == "done" and state.counts and not state.laps_left:
-        return _rest(state, [row for row in rows if row.run == state.run.run and row.outcome in LEFT], session, used)
+        left = [row for row in rows if row.run == state.run.run and row.outcome in LEFT]
+        return _rest(state, left, session, used, procedures)
     why = f": {state.reason}" if state.reason else ""
     if state.timed_own:
         # What was asked about laps that nobody drove, and not answered, is asked at the end of those laps.
         left = [row for row in rows if row.run == state.run.run and (
             row.outcome in LEFT or (row.outcome == "probably_done" and row.reason == NO_COMMENT))]
-        rest = broken_off(state, left, session, why)
+        rest = broken_off(state, left, session, why, procedures)
         # Of a run that counts nothing may go amiss of its items for the laps that it still has: it gets more of them.
-        return _rest(state, left, session, used) if state.laps_left and rest.lacking else rest
+        return _rest(state, left, session, used, procedures) if state.laps_left and rest.lacking else rest
     return Carried(state.run, f"{WORDS.get(state.state, state.state)} in {session}{why}")
 
 
@@ -96,48 +123,77 @@ def _free_name(run: str, used: Collection[str]) -> str:
     return next(name for end in endings if (name := f"{run[: LONGEST_NAME - len(end)]}{end}") not in used)
 
 
-def _rest(state: RunState, rows: list[ItemRow], session: str, used: Collection[str]) -> Carried | None:
+def _rest(
+    state: RunState, rows: list[ItemRow], session: str, used: Collection[str], procedures: Mapping[str, Procedure]
+) -> Carried | None:
     """What is left of the items of a run that was driven: those items alone, and the laps that they need.
 
     It is wanted as its run was, or as the most wanted of these items where that is less: of a must that was driven a
     could may be left. How much an item is wanted inside it stays with the item. Where timed laps of it are left too, it
-    has as many as are, and is wanted as its run was.
+    has as many as are, and is wanted as its run was. What makes the car ready for a lap goes on where that lap does,
+    and is no reason for a run.
     """
-    keys = {row.item for row in rows}
-    left = {one.number: one.item for one in state.items if one.key in keys}
-    if not left:
-        return None
     planned, standing = with_taken_out(state)
-    missing = {number: [one for one in standing if one.number == number and one.key in keys] for number in left}
-    kept = laps_for(planned, [one for ones in missing.values() for one in ones])
+    by_key = {row.item: row for row in rows}
+    lacks = [one for one in standing if one.key in by_key]
+    whole_worth = [one for one in lacks if not only_readies(by_key[one.key], procedures)]
+    if not lacks or not (whole_worth or state.laps_left):
+        return None
+    kept = _with_spare(state, planned, laps_for(planned, whole_worth, standing, procedures))
+    ready = readied(planned, lacks, kept, procedures)
+    kept = tuple(sorted({*kept, *laps_for(planned, [*whole_worth, *ready], standing, procedures)}))
+    missing = [one for one in lacks if one in whole_worth or one in ready]
+    whole = kept == tuple(range(len(planned)))
+    items = []
+    for number, item in {one.number: one.item for one in missing}.items():
+        legs = sorted(one.leg for one in standing if one.number == number)
+        own = sorted(one.leg for one in missing if one.number == number)
+        items.append(item if (own == legs and whole) or not kept else on_laps(
+            item, [planned[at] for at in kept], [kept.index(leg) for leg in own]))
+    wants = [state.run.want]
+    if not state.laps_left:
+        wants.append(min((one.item.want for one in whole_worth), key=WANTS.index))
+    laps = tuple(planned[at] for at in kept)
+    run = state.run.model_copy(update={
+        "run": _free_name(state.run.run, used), "want": max(wants, key=WANTS.index), "items": tuple(items),
+        "shorten_to": None, "laps": laps, "purpose": _purpose(state), "group": None, "before": (),
+    })  # fmt: skip
+    late = [by_key[one.key] for one in lacks if one not in missing]
+    told = "; ".join(_became(row) for row in rows if row not in late)
+    decide = [f"{run.run}: {_ready_words(late)}"] if late else []
+    if state.timed_wanted:
+        decide.insert(0, f"{run.run}: {_few(state, session)}{_asks(planned, laps)}, or can another run take the items")
+    return Carried(run, f"{state.run.run} was driven in {session}, but {told}", tuple(decide))
+
+
+def _with_spare(state: RunState, planned: tuple[LapKind, ...], kept: tuple[int, ...]) -> tuple[int, ...]:
+    """As many timed laps as are left of the run, or more where the items need more."""
     timed = [at for at, kind in enumerate(planned) if kind == "timed"]
     spare = [at for at in timed if at not in kept]
     more = max(state.laps_left - (len(timed) - len(spare)), 0)
-    kept = tuple(sorted({*kept, *spare[::-1][:more]}))
-    whole = kept == tuple(range(len(planned)))
-    items = []
-    for number, item in left.items():
-        legs = sorted(one.leg for one in standing if one.number == number)
-        lacks = sorted(one.leg for one in missing[number])
-        same = lacks == legs and whole
-        items.append(item if same or not kept else on_laps(item, [planned[at] for at in kept],
-                                                           [kept.index(leg) for leg in lacks]))
-    laps = tuple(planned[at] for at in kept)
-    wants = [state.run.want]
-    if not state.laps_left:
-        wants.append(min((item.want for item in left.values()), key=WANTS.index))
-    run = state.run.model_copy(update={
-        "run": _free_name(state.run.run, used), "want": max(wants, key=WANTS.index), "items": tuple(items),
-        "shorten_to": None, "laps": laps, "purpose": f"what is left of {state.run.run}", "group": None, "before": (),
-    })  # fmt: skip
-    told = "; ".join(_became(row) for row in rows)
-    asks = f"does it need all of {planned.count('timed')} timed laps" if whole else (
-        f"the draft asks for {write_laps(laps)}, of {write_laps(planned)}; is that enough, and with how much fuel")
-    few = "" if not state.laps_left else (
+    return tuple(sorted({*kept, *spare[::-1][:more]}))
+
+
+def _few(state: RunState, session: str) -> str:
+    return "" if not state.laps_left else (
         f"{state.timed_own} of {state.timed_wanted} timed laps of {state.run.run} were driven in {session}, and no "
         "'shorten_to' says that so few are enough; ")
-    decide = (f"{run.run}: {few}{asks}, or can another run take the items",)
-    return Carried(run, f"{state.run.run} was driven in {session}, but {told}", decide if state.timed_wanted else ())
+
+
+def _asks(planned: tuple[LapKind, ...], laps: tuple[LapKind, ...]) -> str:
+    return f"does it need all of {planned.count('timed')} timed laps" if laps == planned else (
+        f"the draft asks for {write_laps(laps)}, of {write_laps(planned)}; is that enough, and with how much fuel")
+
+
+def _purpose(state: RunState) -> str:
+    return f"what is left of {state.run.run}"
+
+
+def _ready_words(rows: Sequence[ItemRow]) -> str:
+    what = "; ".join(f"{row.do} on {row.lap} was {row.outcome.replace('_', ' ')}"
+                     + (f" ({row.reason})" if row.reason else "") for row in rows)
+    return (f"{what}; the laps that it makes the car ready for were driven, so it is carried nowhere. Are they worth "
+            "what they were for?")
 
 
 def _untied(carried: Carried, plan: Plan, names: Collection[str]) -> Carried:

@@ -90,7 +90,7 @@ class CallRow(Frozen):
 
     call: str
     kind: CallClass
-    text: str
+    text: str = Field(description="all its words; of what was said in parts, those of every part")
     run: str | None = None
     lap: str | None = None
     say_from_s: float
@@ -98,7 +98,7 @@ class CallRow(Frozen):
     spoken_s: float
     first_due_s: float | None = None
     begun_s: float | None = Field(default=None, description="as the radio desk heard it begin, else said_s less "
-                                                            "spoken_s")
+                                                            "spoken_s; of what was said in parts, its last part")
     said_s: float | None = Field(default=None, description="when the key 'said' was pressed, which is after the words, "
                                                            "or the radio desk had heard them; a key that was told "
                                                            "later (--at) counts at its own moment")

@@ -29,12 +29,23 @@ OVERTAKEN_S = 60.0
 """A position that is older than the newest by more was not overtaken on its way: its feed started over."""
 
 
+@dataclass(frozen=True)
+class Piece:
+    """A piece of a call that was said, and the words that remained of it then."""
+
+    text: str
+    spoken_s: float
+    told_s: float
+    rest: str
+
+
 @dataclass
 class CallNotes:
     """The life of one call: as it was told last, when it was due first, when it was said, what was ever doubted.
 
     ``worded``: as it was told last with what was to be said; once too late it may be an advice to the engineer.
     ``before``: when it had been said, and told, before it was said last: that may be taken back.
+    ``pieces``: those that were said of it before its last one.
     """
 
     last: out.Prompt
@@ -45,6 +56,12 @@ class CallNotes:
     before: tuple[float | None, float | None] = (None, None)
     doubted: bool = False
     first_t: float = 0.0
+    pieces: list[Piece] = field(default_factory=list)
+
+    @property
+    def begun(self) -> list[Piece]:
+        """The pieces that belong before the words told last; none where these are others since."""
+        return [one for one in self.pieces if self.worded.text in one.rest]
 
 
 @dataclass(frozen=True)
@@ -256,6 +273,9 @@ class Notes:
         if notes is None:
             notes = car.calls[prompt.call] = CallNotes(prompt, prompt, first_t=prompt.t)
         spoken_s, before = self._spoken_s(prompt), notes.last.state
+        if prompt.parts_said > notes.last.parts_said:
+            notes.pieces.append(Piece(notes.last.text, notes.last.spoken_s, spoken_s,
+                                      " ".join(part.text for part in prompt.parts)))
         notes.last = prompt
         if prompt.state not in DOUBTFUL:
             notes.worded = prompt
@@ -266,9 +286,9 @@ class Notes:
             notes.said_s = spoken_s
         if prompt.state in ("said", "done", "late", "unconfirmed") and notes.told_s is None:
             notes.told_s = spoken_s
-        if prompt.state == "withdrawn" and before == "said":
-            # The key was a slip: a call that was said is taken back in no other way. Before a repeat it may have been
-            # said all the same.
+        if before == "said" and (prompt.state == "withdrawn" or (prompt.state == "due" and prompt.because is None)):
+            # The key was a slip: a call that was said is taken back in no other way, and due once more for nobody's
+            # command. Before a repeat it may have been said all the same.
             notes.said_s, notes.told_s = notes.before
         notes.doubted |= prompt.state in ("late", "unconfirmed")
 

@@ -35,13 +35,16 @@ def call_rows(notes: CarNotes) -> tuple[CallRow, ...]:
 
 def _row(call: CallNotes, voices: Sequence[Span]) -> CallRow:
     last, worded, begun_s = call.last, call.worded, _begun_s(call, voices)
+    begun = call.begun
     return CallRow(
-        call=last.call, kind=last.kind, text=worded.text, run=last.run, lap=last.lap, say_from_s=last.say_from_s,
-        say_by_s=last.say_by_s, spoken_s=worded.spoken_s,
+        call=last.call, kind=last.kind, text=" ".join([*(one.text for one in begun), worded.text]), run=last.run,
+        lap=last.lap, say_from_s=last.say_from_s, say_by_s=last.say_by_s,
+        spoken_s=worded.spoken_s if not begun else round(sum(one.spoken_s for one in begun) + worded.spoken_s, 3),
         first_due_s=None if call.due_s is None else round(call.due_s, 3),
         begun_s=None if begun_s is None else round(begun_s, 3),
         said_s=None if call.said_s is None else round(call.said_s, 3),
-        state=last.state, counted_as=_counted_as(call, begun_s), reason=last.reason or "", way=worded.way,
+        state=last.state, counted_as=_counted_as(call, begun_s), reason=last.reason or "",
+        way="parts" if begun else worded.way,
     )
 
 
@@ -91,8 +94,12 @@ def radio_statistics(notes: CarNotes, laps: Sequence[LapRow]) -> RadioStatistics
 
 def _reckoned(calls: Iterable[CallNotes]) -> list[tuple[float, float]]:
     """When calls were spoken, as far as keys tell: up to the key, for as long as their words take."""
-    return sorted((call.told_s - call.worded.spoken_s, call.told_s) for call in calls
-                  if call.told_s is not None and call.last.state in TOLD)
+    found = []
+    for call in calls:
+        found += [(one.told_s - one.spoken_s, one.told_s) for one in call.pieces]
+        if call.told_s is not None and call.last.state in TOLD:
+            found.append((call.told_s - call.worded.spoken_s, call.told_s))
+    return sorted(found)
 
 
 def _load(spoken: Sequence[tuple[float, float]], laps: Sequence[LapRow]) -> list[tuple[float, float, int]]:

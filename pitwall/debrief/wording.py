@@ -27,7 +27,8 @@ LOCAL_YELLOW = "yellow, locally"
 """Elsewhere the track is green: the session's status stays green."""
 WAYS = {"full": "in full", "parts": "in parts", "short": "in short", "outside": "outside a window",
         "outside_short": "in short, outside"}
-SWITCH_EVIDENCE = {"measured": "measured", "confirmed": "confirmed", "told": "told", "assumed": "assumed"}
+SWITCH_EVIDENCE = {"measured": "measured", "confirmed": "confirmed", "told": "told",
+                   "unconfirmed": "called, unconfirmed", "assumed": "assumed"}
 
 
 def session_clock(seconds: float, places: int = 0) -> str:

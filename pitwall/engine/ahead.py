@@ -6,6 +6,7 @@ import math
 from itertools import pairwise
 
 from pitwall.engine import drivers
+from pitwall.engine.carried import goes_on
 from pitwall.engine.run_state import RunState
 from pitwall.engine.team import TeamCar
 from pitwall.model.outlook import Comparison, Limit
@@ -27,6 +28,14 @@ def laps_of(run: RunState) -> int:
     return len(run.laps) - run.pointer if run.state == "running" else 1 + len(run.laps) - run.resume_at
 
 
+def on_what_is_fitted(car: TeamCar, run: RunState) -> bool:
+    """Guard: the run is the next to be left for, and the car leaves with the set and the fuel that it came in with. Of
+    a run that was left before and comes behind another neither is on the car any more."""
+    first = run.state == "cut" if car.progress.current is None and car.progress.next is None else (
+        run is car.progress.next)
+    return first and run.leavings > 0 and goes_on(run, car.track)
+
+
 def limits_ahead(car: TeamCar, rest: list[RunState]) -> tuple[Limit, ...]:
     """Every limit that the rest of the plan, driven as written, runs into or comes near."""
     return (*_fuel(car, rest), *_tyres(car, rest), *_mileage(car, rest))
@@ -37,8 +46,8 @@ def _fuel(car: TeamCar, rest: list[RunState]) -> list[Limit]:
     found = []
     for run in rest:
         fuel = run.run.fuel_kg if run.run.fuel_kg is not None else car.plan.original(run.run).fuel_kg
-        if run.leavings:
-            fuel = car.carried.fuel(car.track, model.fuel_per_lap_kg) if run.state == "running" else None
+        if run.state == "running" or on_what_is_fitted(car, run):
+            fuel = car.carried.fuel(car.track, model.fuel_per_lap_kg)
         if fuel is None or not run.laps:
             continue
         allowed = max(fuel - model.fuel_reserve_kg, 0.0) / model.fuel_per_lap_kg
@@ -55,7 +64,9 @@ def _tyres(car: TeamCar, rest: list[RunState]) -> list[Limit]:
         ages[fitted] = car.carried.tyre_laps(car.track) or 0
     found, told = [], set()
     for run in rest:
-        name = (run.run.tyres or car.plan.original(run.run).tyres or fitted) if not run.leavings else fitted
+        name = run.run.tyres or car.plan.original(run.run).tyres or fitted
+        if run.state == "running" or on_what_is_fitted(car, run):
+            name = fitted
         if name is None or not run.laps:
             continue
         fitted = name

@@ -203,7 +203,7 @@ class CallBook:
             call.because = because
         return shift
 
-    def repeat(self, call: Call, now: float, reason: str, because: str) -> bool:
+    def repeat(self, call: Call, now: float, reason: str, because: str | None) -> bool:
         """A call that was made, or may have been, is due once more from now on; False where it cannot be."""
         if not allowed(CALL, call.state, "repeat"):
             return False

@@ -14,7 +14,7 @@ from pitwall.engine.chances_to_say import (
     MUST,
     NEWS,
     PRE_EMPTS,
-    STANDARDS,
+    least_start_s,
     least_sure,
     pinned,
     ways_of,
@@ -148,7 +148,7 @@ def _content_with(spec: CallSpec) -> int:
 
 def _hit_s(at: Situation, standard: int) -> float:
     # Without positions there is less room than that, and every second of it is worth more than the order in it.
-    return min(HIT_S, STANDARDS[max(standard, 0)][1]) if at.track.sighted is not None else 0.0
+    return min(HIT_S, least_start_s(at, max(standard, 0))) if at.track.sighted is not None else 0.0
 
 
 def _span(call: PendingCall) -> _Span:

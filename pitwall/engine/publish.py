@@ -6,8 +6,8 @@ import functools
 from collections.abc import Iterable
 
 from pitwall.engine import drivers, windows
+from pitwall.engine.ahead import on_what_is_fitted
 from pitwall.engine.car import CarTrack
-from pitwall.engine.carried import goes_on
 from pitwall.engine.crew_seen import of_roles
 from pitwall.engine.plan_desk import SHOWN
 from pitwall.engine.planned import planned_spans
@@ -99,17 +99,10 @@ def _of_plan(
     known = car.plan.tyre_sets.get(tyres or "")
     added = {"driver": car.plan.driver_of(run), "window": run.window, "tyres": tyres, "fuel_kg": fuel,
              "compound": known.compound if known is not None else None, "crew": run.crew,
-             "goes_on": _leaves_next(car, state) and state.leavings > 0 and goes_on(state, car.track),
+             "goes_on": on_what_is_fitted(car, state),
              "work_s": (work.low_s, work.likely_s, work.high_s) if run.laps else None,
              "planned_span_s": planned.get(run.run)}
     return progress.model_copy(update=added)
-
-
-def _leaves_next(car: TeamCar, state: RunState) -> bool:
-    """Guard: no other run comes before this one is left for."""
-    if car.progress.current is not None or car.progress.next is not None:
-        return state is car.progress.next
-    return state.state == "cut"
 
 
 def plan_state(car: TeamCar, now: float) -> PlanState:

@@ -47,12 +47,16 @@ class Before:
     shows: tuple[object, ...]
     comment: Comment | None = None
     driven: Alternate | None = None
+    said: tuple[float | None, str | None] = (None, None)
+    """When the call was said, and by whom, before this command says it (again)."""
 
 
 def before(car: TeamCar, command: CommandGiven) -> Before:
     """To be taken before the command is carried out."""
     belief = None if command.command in OF_CALLS else take(car)
-    return Before(belief, _shows(car), car.comments.find(command.comment or 0), car.desk.driven)
+    call = car.book.calls.get(command.call or "")
+    said = (None, None) if call is None else (call.said_t, call.said_by)
+    return Before(belief, _shows(car), car.comments.find(command.comment or 0), car.desk.driven, said)
 
 
 def _shows(car: TeamCar) -> tuple[object, ...]:
@@ -65,7 +69,7 @@ def note(hands: Hands, command: CommandGiven, was: Before, planned: bool, now: f
     if command.command == "skip":
         _remember_skip(hands, command, car)
     if command.command == "said":
-        _remember_said(hands, command, car, now)
+        _remember_said(hands, command, car, was, now)
     if command.command in ("asked", "answered"):
         undone = owed_commands.taken_back(command, car)
         if undone is not None:
@@ -134,7 +138,7 @@ def _remember_skip(hands: Hands, command: CommandGiven, car: TeamCar) -> None:
     hands.remember(command, f"skip of {call.spec.short!r}", back)
 
 
-def _remember_said(hands: Hands, command: CommandGiven, car: TeamCar, given: float) -> None:
+def _remember_said(hands: Hands, command: CommandGiven, car: TeamCar, was: Before, given: float) -> None:
     call = next((one for one in car.book.calls.values() if one.because == command.id and one.state == "said"), None)
     if call is None:
         return
@@ -142,8 +146,14 @@ def _remember_said(hands: Hands, command: CommandGiven, car: TeamCar, given: flo
     def back(now: float) -> str:
         if now > given + SLIP_S * max(1.0, hands.clock.rate):
             raise Refusal(f"what was said was said: that can be taken back for {SLIP_S - 1:g} s only")
-        if not car.signal(call, "unsaid", now, "not said: the key was a slip", None):
+        if call.state != "said":
             raise Refusal(f"{call.id} is {call.state}: it cannot be taken back any more")
+        if was.said[0] is not None:
+            # It was said before, and asked for once more: that it was said, and what came of it, stands.
+            car.book.repeat(call, now, "not said again: the key was a slip", None)
+            call.said_t, call.said_by = was.said
+            return f"{call.spec.short!r} was not said again: it is due once more"
+        car.signal(call, "unsaid", now, "not said: the key was a slip", None)
         call.because, call.said_t, call.said_by = None, None, None
         found = items.find_item(car.progress.runs, call.spec.item)
         if found is not None:

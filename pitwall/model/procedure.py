@@ -114,6 +114,9 @@ class Procedure(Frozen):
     )
     done_when: tuple[Evidence, ...] = ("driver",)
     data_window: Literal["hold", "lap", "lane", "none"] = "lap"
+    needs_lap: Literal["none", "reference", "next"] = Field(
+        default="none", description="the timed lap without which it is worth nothing: the one it is compared with, "
+        "or the one after it, for which it makes the car ready; with 'by' always the first")
     feedback: tuple[Subject, ...] = Field(
         default=(), description="what the driver is to comment on once it was done; asked if he did not"
     )
@@ -121,6 +124,16 @@ class Procedure(Frozen):
     clear_behind_s: Duration = Field(default=0, description="advised against with a car closer behind than this")
     extra_s: Duration = Field(default=0, description="time it adds to the lap or stop")
     stationary: bool = False
+
+    @property
+    def compares(self) -> bool:
+        """Whether it is worth something only beside a timed lap without it."""
+        return self.by is not None or self.needs_lap == "reference"
+
+    @property
+    def readies(self) -> bool:
+        """Whether it is worth something only before a timed lap."""
+        return self.needs_lap == "next" and not self.compares
 
     @model_validator(mode="after")
     def _place_agrees(self) -> Self:

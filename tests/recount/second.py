@@ -211,7 +211,8 @@ def move_of(told: Told, car: str, row: Any) -> Row | None:
     else:
         seen = next(({"t": near(one["t"], 3, "engine"), "position": engine(_asked(one, row.switch))}
                      for one in told.said("prompt", car)
-                     if _asked(one, row.switch) == row.position and abs(one["t"] - row.t) < 0.001), None)
+                     if _asked(one, row.switch) == row.position and abs(one["t"] - row.t) < 0.001
+                     and _never_said(told, one) == (row.evidence == "unconfirmed")), None)
     if seen is None:
         return None
     before = [one for one in told.debrief.car(car).switches if one.switch == row.switch and one.t < row.t]  # type: ignore[union-attr]
@@ -219,6 +220,14 @@ def move_of(told: Told, car: str, row: Any) -> Row | None:
     return seen | {"switch": row.switch, "before": None if not before or row.before is None else before[-1].position,
                    "run": name(row.run), "word": plan(switch["word"]), "evidence": row.evidence,
                    "lap_number": on_it.number if on_it else None}
+
+
+def _never_said(told: Told, prompt: Row) -> bool:
+    """Whether nobody has told until then, by a key, by talk or by an answer of the driver, that the call was made."""
+    history = [one for one in told.said("prompt", prompt["car"]) if one["call"] == prompt["call"]]
+    keys = {one["id"] for one in told.facts("command_given") if one["command"] in ("said", "answered", "confirm")}
+    return prompt["state"] in ("unconfirmed", "late", "done") and prompt["because"] not in keys and all(
+        one["state"] != "said" for one in history if one["t"] <= prompt["t"])
 
 
 def _asked(prompt: Row, switch: str) -> Any:

@@ -88,7 +88,7 @@ def _windows(told: Told, own: Row, car: Row) -> Cells:
     told_once = [one["switch"].value for one in shared(car)] if len(car["data_windows"]) > 1 else []
     rows, green = [], own["session"]["green_time"]
     for window in car["data_windows"]:
-        order = ("measured", "confirmed", "told", "assumed")
+        order = ("measured", "confirmed", "told", "unconfirmed", "assumed")
         switches = sorted((one for one in window["switches"] if one["switch"].value not in told_once),
                           key=lambda one: order.index(one["evidence"]))
         place: Printed = text(window["place"]) if "from_m" not in window else []

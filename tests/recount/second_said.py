@@ -29,16 +29,26 @@ def calls(told: Told, car: str) -> list[Row]:
     for call, told_of in _history(told, car).items():
         last, worded, due = told_of[-1], _worded(told_of), [one["t"] for one in told_of if one["state"] == "due"]
         said = [one for one in told_of if one["state"] == "said"]
+        pieces = [one for one in _pieces(told, told_of) if worded["text"] in one["rest"]]
         found.append((told_of[0]["t"], call, {
-            "call": name(call), "text": engine(worded["text"]), "run": name(last["run"]),
+            "call": name(call), "text": engine(" ".join([*(one["text"] for one in pieces), worded["text"]])),
+            "run": name(last["run"]),
             "lap": engine(last["lap"]),
             "say_from_s": engine(last["say_from_s"]), "say_by_s": engine(last["say_by_s"]),
-            "spoken_s": second_calls.length(told, worded), "reason": engine(last["reason"] or ""),
+            "spoken_s": near(worded["spoken_s"] + sum(one["spoken_s"] for one in pieces), 3, "engine") if pieces else
+            second_calls.length(told, worded), "reason": engine(last["reason"] or ""),
             "state": last["state"], "kind": last["kind"],
             "first_due_s": near(due[0], 3, "engine") if due else None,
             "begun_s": near(begun_at(told, car, told_of), 3, "engine"),
             "said_s": second_calls.said_at(told, said[-1]) if said else None}))
     return [row for _, _, row in sorted(found, key=lambda one: one[:2])]
+
+
+def _pieces(told: Told, told_of: list[Row]) -> list[Row]:
+    """The pieces of a call that were said one by one before its last: the words that stood there until then."""
+    return [{"text": before["text"], "spoken_s": before["spoken_s"], "at": second_calls.moment(told, after),
+             "rest": " ".join(part["text"] for part in after["parts"])}
+            for before, after in pairwise(told_of) if after["parts_said"] > before["parts_said"]]
 
 
 def _worded(told_of: list[Row]) -> Row:
@@ -67,6 +77,7 @@ def voices(told: Told, car: str) -> list[tuple[float, float]]:
         return found
     found = []
     for history in _history(told, car).values():
+        found += [(one["at"] - one["spoken_s"], one["at"]) for one in _pieces(told, history)]
         if history[-1]["state"] in HEARD:
             key = second_calls.moment(told, next(one for one in history if one["state"] in (*HEARD, *DOUBTED)))
             found.append((key - _worded(history)["spoken_s"], key))

@@ -186,7 +186,7 @@ def shared(car: Row) -> list[Row]:
     same = [one for name, one in rows[0].items() if not one["moved"] and all(
         name in row and str(_value(row[name]["position"])) == str(_value(one["position"])) and not row[name]["moved"]
         and row[name]["evidence"] == one["evidence"] for row in rows)]  # fmt: skip
-    order = ("measured", "confirmed", "told", "assumed")
+    order = ("measured", "confirmed", "told", "unconfirmed", "assumed")
     return sorted(same, key=lambda one: order.index(one["evidence"]))
 
 

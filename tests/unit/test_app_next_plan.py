@@ -23,7 +23,7 @@ from pitwall.engine.run_state import ItemState, RunState, item_states
 from pitwall.errors import FileProblem, JournalError, UserError
 from pitwall.model.debrief_rows import ItemRow
 from pitwall.model.plan import Item, Plan, parse_laps
-from tests.unit.engine_stage import CHECKS, MAIN, SPARE, plan, regulations, setup, shipped
+from tests.unit.engine_stage import CHECKS, MAIN, PROCEDURES, SPARE, plan, regulations, setup, shipped
 from tests.unit.kept_stage import Kept
 
 CONFIG = Path(__file__).parents[2] / "config"
@@ -137,8 +137,10 @@ def test_a_draft_that_makes_no_plan_says_what_is_wrong(
 def test_what_is_left_needs_its_own_laps(laps: str, legs: tuple[int, ...], needed: tuple[int, ...]) -> None:
     """Out and in, those of the items, and a timed one before a cool-down lap; all, where an item may be on several."""
     item, kinds = Item(do="hold"), parse_laps(laps)
-    assert laps_for(kinds, [ItemState("one", item, leg) for leg in legs]) == needed
-    assert laps_for(kinds, [ItemState("one", item, legs[0], may_be_on=(0, 1))]) == tuple(range(len(kinds)))
+    left = [ItemState("one", item, leg) for leg in legs]
+    assert laps_for(kinds, left, left, PROCEDURES) == needed
+    waits = [ItemState("one", item, legs[0], may_be_on=(0, 1))]
+    assert laps_for(kinds, waits, waits, PROCEDURES) == tuple(range(len(kinds)))
 
 
 def test_what_is_left_of_a_run_is_wanted_as_the_run_was(tmp_path: Path) -> None:
@@ -304,7 +306,7 @@ def test_a_question_about_laps_that_were_not_driven_is_asked_again() -> None:
     row = ItemRow(item=key, do="comment", run="first", lap="in-lap", want="must", outcome="probably_done",
                   reason=NO_COMMENT)  # fmt: skip
     for outcome, reason, kept in (("probably_done", NO_COMMENT, ["comment"]), ("done", "comment 1 was noted", [])):
-        found = _one(state, [row.model_copy(update={"outcome": outcome, "reason": reason})], "p1", ())
+        found = _one(state, [row.model_copy(update={"outcome": outcome, "reason": reason})], "p1", (), PROCEDURES)
         assert found is not None
         assert (found.run.laps, [one.do for one in found.run.items]) == (("out", "timed", "in"), kept)
 

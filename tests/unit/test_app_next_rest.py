@@ -10,18 +10,30 @@ import pytest
 from pitwall.app.debriefing import debrief_of
 from pitwall.app.next_plan import Draft
 from pitwall.cli.debrief import in_words
-from tests.unit.engine_stage import SPARE, plan, setup
+from pitwall.model.plan import parse_laps
+from pitwall.model.procedure import Procedure
+from tests.unit.engine_stage import PROCEDURES, SPARE, plan, setup
 from tests.unit.kept_stage import Kept
 from tests.unit.test_app_next_plan import BOTH, FIRST, RAIN, SETS, WET, drafted
 
 HOLD_ON_COOL = {"do": "hold", "on": "cool", "after": "turn 1", "want": "must"}
+STEP = {"do": "bias_step", "with": {"switch": "brake_bias", "by": -1}, "want": "should"}
+WARM = {"do": "warm_up", "on": "out", "want": "must"}
+WARM_UP = Procedure.model_validate({"procedure": 1, "name": "warm_up", "purpose": "test", "needs_lap": "next",
+                                    "laps": ["out", "cool"], "steps": [{"say": "Two hard stops.", "short": "Stops",
+                                                                        "where": "lap_end", "offset_s": -25}]})
 DROPPED = {"do": "comment", "on": {"timed": [1, 2]}, "want": "must"}
 
 
-def ended_early(folder: Path, laps: str, item: dict[str, Any], *seconds: float, red: bool = False) -> Draft:
-    """The draft after a run of which these laps were driven behind the out-lap, its item on none of them."""
-    stage = Kept(setup(plan(FIRST | {"laps": laps, "items": [item]}), regulations=BOTH)).green()
-    stage.command("drop", run="first", item=item["do"])
+def ended_early(
+    folder: Path, laps: str, item: dict[str, Any], *seconds: float, red: bool = False, more: tuple[Any, ...] = ()
+) -> Draft:
+    """The draft after a run of which these laps were driven behind the out-lap, none of its items on any of them."""
+    procedures = {**PROCEDURES, "warm_up": WARM_UP}
+    planned = plan(FIRST | {"laps": laps, "items": [item, *more]})
+    stage = Kept(setup(planned, regulations=BOTH, procedures=procedures)).green()
+    for one in (item, *more):
+        stage.command("drop", run="first", item=one["do"])
     t = stage.leave(200).lap(200, 125, from_exit=True)
     for one in seconds:
         t = stage.lap(t, one)
@@ -95,3 +107,51 @@ def test_what_a_wet_run_did_not_bring_is_told_once_the_dry_plan_is_back(whole: b
     assert ("1 of 2 timed laps were driven" in told) is not whole
     said = in_words(debrief_of(stage.journal(tmp_path)))
     assert [line for line in said if "hold on cool-down lap 1 of rain" in line]
+
+
+@pytest.mark.parametrize(
+    ("laps", "at", "rest", "where"),
+    [("out, 4 timed, in", 3, ("out", "timed", "timed", "in"), (2,)),
+     ("out, 4 timed, in", 1, ("out", "timed", "timed", "in"), (1,)),
+     ("out, 4 timed, in", [2, 4], ("out", "timed", "timed", "timed", "timed", "in"), (2, 4)),
+     ("out, 4 timed, in", [2, 3], ("out", "timed", "timed", "timed", "in"), (2, 3)),
+     ("out, timed, cool, 2 timed, in", 2, ("out", "timed", "timed", "in"), (2,)),
+     ("out, timed, in", 1, ("out", "timed", "in"), (1,))],
+)  # fmt: skip
+def test_a_comparison_goes_on_with_the_lap_that_it_is_compared_with(
+    laps: str, at: Any, rest: tuple[str, ...], where: tuple[int, ...], tmp_path: Path,
+) -> None:  # fmt: skip
+    """One step of a switch is worth something only beside a lap without it: the lap before it, or the one after where
+    none is before, goes on too. A run that had none has none in the draft either."""
+    driven = [150 if kind == "cool" else 100 for kind in parse_laps(laps) if kind in ("timed", "cool")]
+    draft = ended_early(tmp_path, laps, STEP | {"on": {"timed": at}}, *driven)
+    assert (draft.plan.runs[0].run, draft.plan.runs[0].laps) == ("first-rest", rest)
+    assert on(draft) == [("timed", where)]
+
+
+def test_what_is_left_of_a_comparison_that_was_broken_off_has_a_lap_to_compare_it_with(tmp_path: Path) -> None:
+    """A red flag before its lap: the laps it was to be compared with were of another session, on other tyres. One is
+    put before it, the draft says so, and fewer laps than those two are not enough."""
+    step = STEP | {"on": {"timed": 3}}
+    draft = ended_early(tmp_path, "out, 3 timed, in", step, 100, 100, red=True)
+    assert draft.plan.runs[0].laps == ("out", "timed", "timed", "in")
+    assert on(draft) == [("timed", (2,))]
+    assert any("first: a timed lap more than were left, for bias_step is compared with it" in one
+               for one in draft.decide)  # fmt: skip
+
+
+def test_nobody_leaves_the_garage_to_warm_the_tyres_alone(tmp_path: Path) -> None:
+    """The laps it was to make the car ready for were driven: a warm-up that was not done is told, and no run is drafted
+    for it. Beside something else that is left it goes on, and makes that no more wanted than it is."""
+    draft = ended_early(tmp_path, "out, 2 timed, in", WARM, 100, 100)
+    assert draft.plan.runs == ()
+    assert ("first: warm_up on out-lap was not done (dropped by desk); the laps that it makes the car ready for were "
+            "driven, so it is carried nowhere. Are they worth what they were for?") in draft.decide
+    beside = {"do": "hold", "on": "in", "after": "turn 1", "want": "could"}
+    rest = ended_early(tmp_path, "out, 2 timed, in", WARM, 100, 100, more=(beside,)).plan.runs[0]
+    assert (rest.run, rest.want, rest.laps, [one.do for one in rest.items]) == (
+        "first-rest", "could", ("out", "in"), ["hold"])
+    step = STEP | {"on": {"timed": 2}}
+    rest = ended_early(tmp_path, "out, 2 timed, in", WARM, 100, 100, more=(step,)).plan.runs[0]
+    assert (rest.want, rest.laps, [one.do for one in rest.items]) == (
+        "should", ("out", "timed", "timed", "in"), ["warm_up", "bias_step"])

@@ -6,8 +6,9 @@ import pytest
 
 from pitwall.debrief.model import CallRow
 from pitwall.debrief.notes import Notes
-from pitwall.debrief.radio import call_rows
+from pitwall.debrief.radio import call_rows, radio_statistics
 from pitwall.model import events as ev
+from pitwall.model.debrief_rows import LapRow
 from pitwall.model.outputs import Prompt
 from tests.unit.engine_stage import CAR, setup
 
@@ -37,11 +38,11 @@ class Told:
         self._take(t, ev.TimeReached(id=f"time-{t}", t=t), self._prompt(t, state, **more))
         return self
 
-    def key(self, pressed: float, told: float, state: str = "said", command: str = "said") -> Told:
+    def key(self, pressed: float, told: float, state: str = "said", command: str = "said", **more: object) -> Told:
         """A key of that moment comes in, and the call is told to be in that state."""
         given = ev.CommandGiven.model_validate({"id": f"key-{told}", "t": pressed, "car": CAR, "command": command,
                                                 "by": "ann", "call": "call"})
-        self._take(told, given, self._prompt(told, state, because=given.id))
+        self._take(told, given, self._prompt(told, state, because=given.id, **more))
         return self
 
     @property
@@ -76,3 +77,47 @@ def test_without_a_key_it_is_when_the_engine_told_it() -> None:
     shown = Told().key(101.0, 108.0, "done", "confirm")
     assert shown.notes.cars[CAR].calls["call"].told_s == pytest.approx(108.0)
     assert shown.row.counted_as == "shown"
+
+
+FIRST, LAST = ({"text": "After turn four hold gear five,", "spoken_s": 2.0, "say_from_s": 100.0},
+               {"text": "count to five.", "spoken_s": 1.2, "say_from_s": 119.0})  # fmt: skip
+REST = {"text": LAST["text"], "spoken_s": 1.2, "say_from_s": 119.0, "say_by_s": 122.0, "parts_said": 1}
+BOTH = "After turn four hold gear five, count to five."
+
+
+def in_two_pieces() -> Told:
+    """A call is cut in two: the first was said at 103, and what remains waits for the next stretch."""
+    told = Told().prompt(101.0, "due", text=FIRST["text"], spoken_s=2.0, way="parts", parts=[FIRST, LAST])
+    return told.key(103.0, 103.0, "planned", parts=[LAST], **REST)
+
+
+def reckoned(told: Told) -> list[tuple[float, float, int]]:
+    """Minutes with the car on track: from when, seconds spoken, in how many pieces."""
+    lap = LapRow(car=CAR, number=1, run="main", lap_of_run=1, kind="timed", start_s=70.0, end_s=170.0)
+    load = radio_statistics(told.notes.cars[CAR], (lap,)).load
+    return [(one.from_s, one.spoken_s, one.calls) for one in load]
+
+
+def test_a_call_that_was_said_in_two_pieces_is_told_whole() -> None:
+    """Its words are those of both pieces, as long as both; when it was begun and said is of the last, as is the window
+    that it is held against. To the load of the driver each counts in its own minute."""
+    told = in_two_pieces().prompt(119.0, "due", **REST).key(121.0, 121.0, **REST)
+    row = told.row
+    assert (row.text, row.spoken_s, row.way) == (BOTH, 3.2, "parts")
+    assert (row.begun_s, row.said_s, row.counted_as) == (pytest.approx(119.8), 121.0, "in_window")
+    assert reckoned(told) == [(60.0, 2.2, 2), (120.0, 1.0, 1)]
+
+
+def test_a_piece_that_was_said_counts_though_the_rest_never_was() -> None:
+    """The car came in before the rest: the row has all its words and its end, the load what was said."""
+    told = in_two_pieces().prompt(130.0, "withdrawn", **REST)
+    assert (told.row.text, told.row.said_s, told.row.counted_as) == (BOTH, None, "withdrawn")
+    assert reckoned(told) == [(60.0, 2.0, 1), (120.0, 0.0, 0)]
+
+
+def test_words_that_became_others_are_told_as_they_were_said_last() -> None:
+    """A piece was said, and then something else was wanted of the driver: that is said whole, and is the call."""
+    other = {"text": "Hold gear four.", "spoken_s": 1.3, "parts_said": 1, "say_from_s": 119.0, "say_by_s": 122.0}
+    told = in_two_pieces().prompt(119.0, "due", **other).key(121.0, 121.0, **other)
+    assert (told.row.text, told.row.spoken_s) == ("Hold gear four.", 1.3)
+    assert reckoned(told)[0] == (60.0, 2.0 + 0.3, 2)

@@ -80,6 +80,9 @@ def test_a_slip_behind_a_repeat_leaves_the_moment_at_which_the_call_was_said_bef
     made.wait(made.now + 1.0)
     made.command("said", call=call.id)
     assert isinstance(made.command("undo", t=made.now + 1.0, call=call.id), Answered)
+    # The engine holds on to it as well: the item was told, and the call is due once more.
+    assert (call.state, call.said_t) == ("due", said_s)
+    assert made.car.progress.runs[0].items[0].state == "called"
     made.home(made.leave(200).lap(200, 125, from_exit=True))
     made.status(3600, "closed")
     row = next(one for one in debrief(made.facts, "x").cars[0].calls if one.call == call.id)

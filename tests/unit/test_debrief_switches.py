@@ -9,6 +9,7 @@ import pytest
 
 from pitwall.app.debrief_switches import switches_off
 from pitwall.app.debrief_watch import CarWatch, Flag, LapStart, Moved
+from pitwall.app.debriefing import debrief
 from pitwall.debrief.contents import document_of
 from pitwall.debrief.contents_summary import summary_sections
 from pitwall.debrief.document import Words
@@ -23,7 +24,8 @@ from pitwall.model.events import Stamped, TimeReached
 from pitwall.model.outputs import Alert
 from tests.unit.debrief_stage import car as car_row
 from tests.unit.debrief_stage import full
-from tests.unit.engine_stage import MAIN, car_file, plan
+from tests.unit.engine_stage import MAIN, car_file, plan, setup
+from tests.unit.kept_stage import Kept
 
 LINE_S, HEARD_S = 100.0, 101.0
 FACT = Stamped(seq=0, event=TimeReached(id="t", t=0.0), received_t=0.0)
@@ -179,3 +181,26 @@ def test_a_word_in_the_lap_table_and_beside_the_best_lap() -> None:
     table = next(one for one in shown.tables if one.caption.endswith("laps by run"))
     cells = {row[0]: row[7] for group in table.groups for row in group.rows}
     assert (cells["4"], cells["5"][:6]) == ("switch wrong", "traffi")
+
+
+def test_a_call_that_nobody_said_leaves_its_switch_called_and_unconfirmed() -> None:
+    """The flap was asked for and nobody pressed a key: the engine takes it for moved, and the table says on what. With
+    the key it was told, and with an answer of the driver confirmed."""
+
+    def evidence(*keys: str) -> list[tuple[Any, str]]:
+        flap = {"do": "flap_lap", "on": {"timed": 2}}
+        made = Kept(setup(plan(MAIN | {"laps": "out, 3 timed, in", "items": [flap]})))
+        t = made.green().leave(200).lap(200, 125, from_exit=True)
+        call = made.call("1-2-switch-0")
+        for key in keys:
+            made.wait(max(made.now, call.spec.say_from_s + 0.5)).command(key, call=call.id)
+        for seconds in (100, 100):
+            t = made.lap(t, seconds)
+        made.home(t)
+        made.status(3600, "closed")
+        moves = debrief(made.facts, "x").cars[0].switches
+        return [(one.position, one.evidence) for one in moves if one.switch == "flap"]
+
+    assert evidence()[:2] == [("closed", "assumed"), ("open", "unconfirmed")]
+    assert evidence("said")[:2] == [("closed", "assumed"), ("open", "told")]
+    assert evidence("confirm")[:2] == [("closed", "assumed"), ("open", "confirmed")]

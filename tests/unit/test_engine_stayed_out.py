@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from pitwall.engine.ahead import limits_ahead
 from pitwall.model.outputs import PlanState
 from tests.unit.engine_stage import MAIN, PIT_EXIT, Stage, plan, setup
 
@@ -199,3 +200,33 @@ def test_a_run_that_was_resumed_hands_over_the_laps_of_its_second_stint_alone() 
     assert long.expected_kind == "timed"
     made.lap(t, 100)
     assert long.expected_kind == "in"
+
+
+def test_limits_of_a_run_that_goes_on_behind_another_are_those_of_its_own_set_and_fuel() -> None:
+    """Straight back out it has what is left; behind the long run the crew fits its set and fills its fuel anew, and on
+    what is fitted then nothing of it hangs. On track it is what is on the car, whatever the run was planned with."""
+    sets = {"B1": {"compound": "medium", "most_laps": 5}, "B2": {"compound": "medium", "most_laps": 30}}
+    made = Stage(setup(plan(HOLDS, LONG, tyre_sets=sets))).green()
+
+    def limits() -> list[tuple[str, str, float]]:
+        return [(one.kind, one.run, round(one.laps, 1))
+                for one in limits_ahead(made.car, list(made.car.progress.rest())) if one.run == "holds"]
+
+    t = stopped_after_one(made)
+    # Driven: an out-lap from the exit and two laps, at 2 kg each of 15; 2 kg are the reserve. To come: four laps.
+    assert limits() == [("fuel", "holds", 3.5), ("tyres", "holds", 2.0)]
+    made.command("set_car", run="long")
+    made.home(made.drive(t + 200, 125, 100))
+    made.command("set_car", run="holds")
+    assert made.car.carried.tyres == "B2"
+    assert limits() == [("tyres", "holds", 2.0)]
+
+
+def test_a_run_that_the_car_was_taken_for_on_track_runs_into_the_fuel_that_is_in_it() -> None:
+    """The long run would have 26 kg; the car left with 15 kg for the short one and stays out."""
+    made = stage()
+    made.drive(200, 125, 100, 100, 100, 100, 100)
+    assert made.car.progress.current is made.car.progress.find("long")
+    found = [one for one in limits_ahead(made.car, list(made.car.progress.rest())) if one.run == "long"]
+    left = 15 - 2.0 * (5 + 1 - PIT_EXIT)
+    assert [(one.kind, one.laps) for one in found] == [("fuel", pytest.approx((left - 2.0) / 2.0))]
