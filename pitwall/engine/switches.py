@@ -192,12 +192,8 @@ class SwitchBoard:
     def differs(self, wanted: Mapping[str, Position], parked: bool = False) -> dict[str, Position]:
         """Switches that do not stand where they are wanted; stationary ones only where the car is ``parked``."""
         measured, believed = self.measured, self.believed
-        off, standing = dict[str, Position](), dict[str, Position | None]()
-        for name, position in wanted.items():
-            stands = measured[name] if name in measured else believed.get(name)
-            if stands is not position:  # as most are not: asked with nearly every fact
-                off[name], standing[name] = position, stands
-        return self.changes(standing, off, free=True, parked=parked)
+        standing = {name: measured.get(name, believed.get(name)) for name in wanted}
+        return self.changes(standing, wanted, free=True, parked=parked)
 
     def measured_off(self, positions: Mapping[str, Position]) -> list[str]:
         """Which of these switches telemetry shows at another position."""
@@ -212,8 +208,6 @@ class SwitchBoard:
         """``(measured wrong, unverified)`` among the switches that must be in place when a timed lap starts."""
         watch = self.watched(wanted)
         off = self.differs({name: wanted[name] for name in watch if name in wanted})
-        if not off and not self.owed and not self.doubted:
-            return [], []  # as it mostly is
         wrong = [name for name in sorted(off) if name in self.measured]
         unsure = [name for name in sorted({*off, *self.in_doubt()}) if name not in self.measured and name in watch]
         return wrong, unsure
