@@ -228,7 +228,7 @@ class SwitchBoard:
                 self.told_t[name] = told_t
                 self.told_elsewhere_t.update({} if stands else {name: told_t})
             self.said(name, position, sure)
-            (self.unsaid.discard if sure or told_t is not None else self.unsaid.add)(name)
+            self.unsaid |= {name} if not sure and told_t is None else set()
             if again and not sure:
                 self.doubted.add(name)  # read twice to no answer: the driver may have heard anything
                 (self.unheeded.add if stands else self.unheeded.discard)(name)
@@ -247,6 +247,7 @@ class SwitchBoard:
         """The driver was told (``sure``: and read it back or did it)."""
         before = self.believed.get(name)
         self.believed[name] = position
+        self.unsaid.discard(name)
         self._spread(name, position, before, sure)
         if sure:
             self.verified.add(name)
@@ -276,6 +277,7 @@ class SwitchBoard:
             self.measured_before[name] = (stood, t)
         self.measured[name] = position
         self.measured_t[name] = t
+        self.unsaid.discard(name)
         before, self.believed[name] = self.believed.get(name), position
         self._spread(name, position, before, sure=True)
         self.verified.add(name)

@@ -352,6 +352,19 @@ def test_what_two_lists_read_to_no_answer_is_doubted(answers: bool) -> None:
     assert made.in_doubt() == []
 
 
+@pytest.mark.parametrize("known", ["said", "measured"])
+def test_what_was_said_or_measured_since_is_unsaid_no_more(known: str) -> None:
+    """A call ended and nobody said that it was made; then a hand or a preset, or telemetry, tells where it stands."""
+    made, _ = board()
+    made.told({"flap": "open"}, False, None)
+    assert made.unsaid == {"flap"}
+    if known == "said":
+        made.said("flap", "closed", False)
+    else:
+        made.measure("flap", "open", 50.0)
+    assert made.unsaid == set()
+
+
 def test_the_card_shows_all_of_it() -> None:
     """One line a switch in the car file's order: wanted, believed, measured, verified, owed."""
     made, run = board(with_items(FLAP))
