@@ -1,4 +1,4 @@
-"""What is denied, by a word before it, by itself, or behind it: never the other way round, and never more than was said."""
+"""What is denied, before it, within it or behind it: never the other way round, and never more than was said."""
 
 from __future__ import annotations
 
@@ -16,8 +16,10 @@ def refused(typed: str) -> str:
 
 
 @pytest.mark.parametrize(("typed", "read"), [
-    ("can't trust the rear anymore", "rear unstable"), ("can't trust the rear any more t4", "t4 rear unstable"),
-    ("don't trust the rear anymore", "rear unstable"), ("no trust in the rear anymore", "rear unstable"),
+    ("can't trust the rear anymore", "rear braking unstable"),
+    ("can't trust the rear any more t4", "t4 rear braking unstable"),
+    ("don't trust the rear anymore", "rear braking unstable"),
+    ("no trust in the rear anymore", "rear braking unstable"),
     ("no grip anymore", "no grip"), ("no rear grip anymore", "rear no grip"), ("t6 no traction any more", "t6 spin"),
     ("can't get the power down anymore t6", "t6 spin"), ("won't turn anymore", "us"), ("can't turn in anymore", "us"),
     ("front doesn't bite anymore t4", "t4 us"), ("not enough rotation anymore t4", "t4 us"),
