@@ -48,9 +48,14 @@ def least_sure(spec: CallSpec) -> int:
     return len(STANDARDS) - 1 - (spec.kind in PRE_EMPTS and not hopeful)
 
 
+def slowness(at: Situation) -> float:
+    """How many times as long as who is quick this engineer needs to begin."""
+    return min(max(at.begins_within_s / QUICK_S, 1.0), SLOWEST)
+
+
 def least_start_s(at: Situation, standard: int) -> float:
     """How long a window of this standard leaves at least to begin in, seconds, for this engineer."""
-    return STANDARDS[standard][1] * min(max(at.begins_within_s / QUICK_S, 1.0), SLOWEST)
+    return STANDARDS[standard][1] * slowness(at)
 
 
 def pinned(at: Situation, spec: CallSpec, call: Call | None, sure: Sure) -> tuple[Way, ...]:

@@ -23,6 +23,7 @@ from pitwall.engine.chances_to_say import (
     least_start_s,
     least_sure,
     pinned,
+    slowness,
     ways_of,
 )
 from pitwall.engine.nearness import SOON_S, TALK_S, Laid
@@ -120,6 +121,12 @@ class ChannelBook:
             self.times.ends(event.t)
         return self.laid.moved_by(before, self.talk, book)
 
+    def keyed(self, call: Call, by: str, t: float) -> None:
+        """The key of a call was pressed by this hand; where nobody reports talk, it tells when the call was begun."""
+        if not self.talk.known:
+            self.times.keyed_alone(call, by, t)
+        self.times.key(call, by, t)
+
     def lapsed(self, book: CallBook, now: float) -> bool:
         """True when a due call's window went by and another one is left for it, now and not later."""
         return book.lapsed(now, lambda call: self._stays(call, book, now))
@@ -174,9 +181,9 @@ class ChannelBook:
         """Add the time since this was counted last to every call that was open in it, unless somebody talked."""
         since, self.counted_t = self.counted_t, now if self.counted_t is None else max(now, self.counted_t)
         due = {call.id: call.spec for call in book.live.values() if call.state == "due"}
-        if self.talk.known:
-            free_s = self.talk.since_s if self.talk.who == "nobody" else None
-            self.times.look((book.live[name] for name in due), now, free_s)
+        free_s = self.talk.since_s if self.talk.who == "nobody" else None
+        teaches = self.talk.known or book.keys >= FEW_KEYS  # else it may have been said, and nobody tells
+        self.times.look((book.live[name] for name in due), now, free_s, teaches=teaches)
         self.unsaid_s = {name: been for name, been in self.unsaid_s.items() if name in book.live}
         if since is None or self.talk.who != "nobody":
             return
@@ -317,7 +324,7 @@ def _pending(
         stake=STAKE if spec.kind in PRE_EMPTS else 1,
         pre_empts=spec.kind in PRE_EMPTS,
         # Without positions there is less room than that, and every second of it is worth more than the order in it.
-        hit_s=min(HIT_S, least_start_s(at, max(standard, 0))) if at.track.sighted is not None else 0.0,
+        hit_s=min(HIT_S * slowness(at), least_start_s(at, max(standard, 0))) if at.track.sighted is not None else 0.0,
         after=before,
     )
 

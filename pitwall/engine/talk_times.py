@@ -19,6 +19,7 @@ from pitwall.radio.begins import Begins
 from pitwall.radio.rate import LATE_S, SaidCall, SpeechRate, Transmission, matched
 
 KEY_S = 3.0  # from the end of a sentence to its key
+KEYED_S = 0.8  # commonly (common practice, no source)
 PUSH_TO_TALK = "push-to-talk"
 SPOKEN_SHARES, SPOKEN_SLACK_S = (0.65, 1.5), 0.4  # a call takes this share of the time it should (common practice)
 HABIT_OF, HABIT_FROM = 8, 6
@@ -97,10 +98,11 @@ class TalkTimes:
         if t > self.quiet_from + CORRECTS_S:
             self.quiet_from = float("-inf")
 
-    def look(self, due: Iterable[Call], now: float, free_s: float | None) -> None:
-        """These calls may be begun now; ``free_s``: since when nobody talks, None while somebody does."""
+    def look(self, due: Iterable[Call], now: float, free_s: float | None, *, teaches: bool) -> None:
+        """These calls may be begun now; ``free_s``: since when nobody talks, None while somebody does. ``teaches``:
+        it would be known that one was begun."""
         for waited_s in self.waits.look(due, now, free_s):
-            if self.rates is not None:
+            if teaches and self.rates is not None:
                 self.rates.waited(self.engineer, waited_s, begun=False)
 
     def begins(self, t: float, book: CallBook, free_s: float) -> None:
@@ -131,6 +133,13 @@ class TalkTimes:
         self.pressed = (*self.pressed, False)[-HABIT_OF:]
         self.transmissions = [one for one in self.transmissions if one.to_s > t - REMEMBERED_S]
         self.transmissions.append(Transmission(begin, t))
+
+    def keyed_alone(self, call: Call, by: str, t: float) -> None:
+        """A key where nobody reports talk: the call was begun as long before it as it takes, and the hand needs."""
+        began = t - KEYED_S - call.spec.spoken_s
+        waited_s = self.waits.begun(call.id, began, float("-inf"))
+        if waited_s is not None and self.rates is not None:
+            self.rates.waited(by, waited_s, begun=True)
 
     def key(self, call: Call, by: str, t: float) -> None:
         """The key of a call was pressed by this hand."""
