@@ -55,6 +55,7 @@ def is_of_its_thing(reading: Reading, before: Parts, finding: Parts) -> None:
             raise Slip(word, f"us or os, if that is meant; how a wheel is goes behind '{MARK}'")
         _is_measured_in_one_place(reading, word)
     _comes_in(reading, finding)
+    _is_the_same_there(reading)
 
 
 def _said(reading: Reading, word: Word) -> str:
@@ -119,6 +120,14 @@ def _is_measured_in_one_place(reading: Reading, word: Word) -> None:
                 measured[1].at < word.at):
             raise Slip(measured[1], "a comma before the next remark, where it begins: that may be said of what stands"
                                     " before it, or behind")
+
+
+def _is_the_same_there(reading: Reading) -> None:
+    """Raise a slip at ``t4 us same in t7``: there as well, or the same as before in both."""
+    word = reading.parts["trend"][1] if "trend" in reading.parts else None
+    turns = [one.at for one in reading.piece.words if TURN.fullmatch(one.plain)]
+    if word is not None and word.key == "same" and any(at < word.at for at in turns) and turns[-1] > word.at:
+        raise Slip(word, "'also' for the same there; or 'same as before', if it is as it was")
 
 
 def _comes_in(reading: Reading, finding: Parts) -> None:

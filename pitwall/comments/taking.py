@@ -15,7 +15,7 @@ from pitwall.comments.pairing import tried
 from pitwall.comments.reading import LAP_OR_SEVERITY, NOTED, SAYS, Reading
 from pitwall.comments.splitting import MARK, Piece, Slip, Word
 from pitwall.comments.ways import go_in_or_out
-from pitwall.comments.words import BEFORE_IT, SIGNS
+from pitwall.comments.words import BEFORE_IT, SIGNS, Entry
 
 JUDGED = ("finding", "subject", "axle", "corner", "phrase")
 """What a sign for better or worse may stand right behind; else it stands last."""
@@ -222,6 +222,7 @@ class _Denial:
         self.open: Group | None = None
         self.left: Group | None = None
         self.last = ""
+        self.found: list[Entry] = []
         self.subject, self.an_end, self.of_before = False, False, of_before
 
     def meets(self, group: Group) -> None:
@@ -229,6 +230,8 @@ class _Denial:
         if (self.open is not None or self.last == "no longer") and group.form.startswith(NARROWED):
             raise Slip(self.open.word if self.open is not None else group.word, NOT_ALL)
         self.last = group.form
+        said_before = group.entry in self.found
+        self.found += [group.entry] if group.part == "finding" and group.entry is not None else []
         if group.form in BEFORE_IT and self.open is not None:
             raise Slip(group.word, TWICE)
         if group.form in BEFORE_IT:
@@ -240,6 +243,9 @@ class _Denial:
         elif group.part == "subject":
             self.subject = True
         elif group.part == "finding" or self.subject:
+            if said_before:
+                raise Slip(self.open.word, "a comma before the next remark, where it begins: that may be said of what"
+                                           " stands before it, or behind")
             self.open = None
         else:
             self.ends()

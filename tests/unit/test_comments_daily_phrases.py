@@ -222,3 +222,19 @@ def test_how_bad_it_is_counts_nothing_behind_it() -> None:
     assert refused("us3 laps").startswith("laps: ")
     assert said("t4us3 2 laps") == ["t4 us 3"]
     assert said("t4e os2 m us3 x os1") == ["t4 entry os 2", "t4 mid us 3", "t4 exit os 1"]
+
+
+def test_a_second_remark_without_a_comma_is_not_denied_with_the_first() -> None:
+    """``right rear hot no left rear hot`` became two tyres that are hot no more."""
+    assert refused("right rear hot no left rear hot").startswith("no: a comma before the next remark")
+    assert refused("us on entry no us mid t4").startswith("no: a comma before the next remark")
+    assert said("right rear hot, no left rear hot") == ["rear right hot", "rear left hot gone"]
+    assert said("us t4 no us t7") == ["t4 us", "t7 us gone"]
+
+
+def test_the_same_in_another_turn_is_no_trend() -> None:
+    """``t4 us same in t7`` was as before in both; behind a comma it was asked already."""
+    assert refused("t4 us same in t7").startswith("same: 'also'")
+    assert refused("t4 us, same t7").startswith("same: ")
+    assert said("t4 us also t7") == ["t4 us", "t7 us"]
+    assert said("us t4 same as before") == ["t4 us same"]
