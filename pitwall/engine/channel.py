@@ -31,6 +31,7 @@ from pitwall.engine.parts import begun, remaining
 from pitwall.engine.situation import Situation
 from pitwall.engine.sure import Sure
 from pitwall.engine.talk_times import KEY_S, Rates, TalkTimes
+from pitwall.engine.waits import BeginsOf, Waits
 from pitwall.model.events import ChannelReported
 from pitwall.model.outputs import CallPart, CallWay
 from pitwall.model.record import altered
@@ -104,6 +105,7 @@ class ChannelBook:
     counted_t: float | None = None
     laid: Laid = field(default_factory=Laid)
     times: TalkTimes = field(default_factory=TalkTimes)
+    waits: Waits = field(default_factory=Waits)
 
     def heard(self, event: ChannelReported, book: CallBook) -> bool:
         """Take what the radio desk reports; False when no call is to be laid out anew for it."""
@@ -114,18 +116,16 @@ class ChannelBook:
         if spoke or event.talking == "engineer":
             self.spoken.update(call.id for call in book.begun_by(event.t))
         if event.talking == "engineer":
-            self.times.begins(event.t, book, since if before == "nobody" else event.t)
+            ready = book.open_at(event.t)
+            self.waits.begun(ready[0] if len(ready) == 1 else None, event.t, since if before == "nobody" else event.t)
+            self.times.begins(event.t, book)
         else:
+            if before == "engineer":
+                self.waits.ended(event.t)
             if event.talking == "driver":
                 self.times.answered(event.t)
             self.times.ends(event.t)
         return self.laid.moved_by(before, self.talk, book)
-
-    def keyed(self, call: Call, by: str, t: float) -> None:
-        """The key of a call was pressed by this hand; where nobody reports talk, it tells when the call was begun."""
-        if not self.talk.known:
-            self.times.keyed_alone(call, by, t)
-        self.times.key(call, by, t)
 
     def lapsed(self, book: CallBook, now: float) -> bool:
         """True when a due call's window went by and another one is left for it, now and not later."""
@@ -160,6 +160,7 @@ class ChannelBook:
         given = list(specs)
         self.laid.note((), cut=False)
         if not at.track.on_track or not at.legs:
+            self.waits.forget()
             return given
         self.talk.two_way = at.plan.medium == "two_way"
         self._count_unsaid(at.now, book)
@@ -181,9 +182,9 @@ class ChannelBook:
         """Add the time since this was counted last to every call that was open in it, unless somebody talked."""
         since, self.counted_t = self.counted_t, now if self.counted_t is None else max(now, self.counted_t)
         due = {call.id: call.spec for call in book.live.values() if call.state == "due"}
-        free_s = self.talk.since_s if self.talk.who == "nobody" else None
-        teaches = self.talk.known or book.keys >= FEW_KEYS  # else it may have been said, and nobody tells
-        self.times.look((book.live[name] for name in due), now, free_s, teaches=teaches)
+        if self.talk.known or book.keys >= FEW_KEYS:  # else a call may have been said, and nobody tells
+            free_s = self.talk.since_s if self.talk.who == "nobody" else None
+            self.waits.look((book.live[name] for name in due), now, free_s, book.find)
         self.unsaid_s = {name: been for name, been in self.unsaid_s.items() if name in book.live}
         if since is None or self.talk.who != "nobody":
             return
@@ -278,9 +279,9 @@ def _content_with(spec: CallSpec) -> int:
 
 
 def channels_of(setup: SessionSetup) -> dict[str, ChannelBook]:
-    """The channel of every car, by its number; how fast an engineer speaks is known to all of them."""
-    rates = Rates(setup.calls.words_per_minute)
-    return {car: ChannelBook(times=TalkTimes(rates)) for car in setup.plans}
+    """The channel of every car, by its number; how fast an engineer speaks, and how soon begins, is known to all."""
+    rates, begins = Rates(setup.calls.words_per_minute), BeginsOf()
+    return {car: ChannelBook(times=TalkTimes(rates), waits=Waits(begins)) for car in setup.plans}
 
 
 def _groups(pending: Sequence[PendingCall]) -> list[list[PendingCall]]:

@@ -83,7 +83,7 @@ def _said(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     in_time = max(call.spec.last_moment_s, call.spec.latest_s or 0.0)
     said_t = min(command.t, now)
     if call.spec.parts[1:] and call.state in ("shown", "due"):
-        car.channel.keyed(call, command.by, said_t)
+        _keyed(car, call, command.by, said_t)
         part_said(car.book, call, now, f"said by {command.by}", command.id)
         car.book.keys += 1
         return Answer(f"{call.id}: part {call.parts_said} said; what remains comes in the next stretch")
@@ -92,9 +92,18 @@ def _said(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     if not car.signal(call, signal, now, f"said by {command.by}", command.id):
         raise Refusal(f"{call.id} is {call.state}: it cannot be said any more")
     call.said_t, call.said_by = said_t, command.by
-    car.channel.keyed(call, command.by, call.said_t)
+    _keyed(car, call, command.by, call.said_t)
     car.book.keys += 1
     return Answer(f"{call.id} {'said late' if late else 'said'}")
+
+
+def _keyed(car: TeamCar, call: Call, by: str, t: float) -> None:
+    """The key of a call was pressed, by whoever has the radio where nobody has taken it over by name."""
+    if car.engineer is None:
+        car.channel.waits.is_with(by)
+    if not car.channel.talk.known:
+        car.channel.waits.keyed(call, t)
+    car.channel.times.key(call, by, t)
 
 
 def _noted(command: CommandGiven, car: TeamCar, call: Call, answered: bool = False) -> Answer:
