@@ -192,6 +192,9 @@ def _box(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     past = car.track.seen_phase > car.lap_map.last_chance or (last is not None and now > last)
     car.progress.box_now()
     car.track.move("called_in")
+    if car.plan.medium == "board":
+        late = "no board can be shown for this lap any more: the box moves one lap, its board hangs at the next pass"
+        return Answer(f"{run.run.run}: {late}", plan_changed=True)
     if past:
         late = "too late for the pit entry on this lap: say nothing until the car is past it; the box moves one lap"
         return Answer(f"{run.run.run}: {late}", plan_changed=True)

@@ -208,7 +208,8 @@ def _radio(car: Row) -> list[Printed]:
     kinds = sorted(radio["by_kind"].items(), key=lambda one: (-one[1], one[0]))
     reasons = sorted(radio["reasons"].items(), key=lambda one: (-one[1], one[0]))
     in_time = [*count(radio["in_time"]), *count(radio["calls"] - radio["open"])]
-    return [load if spoken else [], decimal(radio["spoken_s"], 0) + load, in_time, [Own(many) for _, many in kinds],
+    told = load if radio["medium"] != "board" else []
+    return [load if spoken else [], decimal(radio["spoken_s"], 0) + told, in_time, [Own(many) for _, many in kinds],
             [each for reason, many in reasons for each in (*text(reason), Own(many))]]
 
 
