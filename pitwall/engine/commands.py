@@ -233,6 +233,8 @@ def _change_laps(command: CommandGiven, car: TeamCar, by: int, now: float) -> An
     lost = [f"{item.item.do} on {planned[item.key]}" for item in run.items
             if item.key in planned and item.state in ("dropped", "not_done")]
     told = f"; not done, for its lap falls away: {', '.join(lost)}" if lost else ""
+    if run.too_short:
+        told = f"; with fewer than {run.run.shorten_to} ('shorten_to' of the plan) it does not count as driven{told}"
     return Answer(f"run {run.run.run}: now {_timed(run.timed_wanted)}{told}", plan_changed=True)
 
 

@@ -207,6 +207,23 @@ def test_extend_and_shorten() -> None:
     assert reason(lone.command("drop", run="checks")) == "run checks is done: it cannot be dropped"
 
 
+def test_a_run_that_is_made_shorter_than_it_is_worth_is_told_and_does_not_count() -> None:
+    """The plan says that it counts with two timed laps or more: with one the desk hears it, and driven so it is over
+    and left all the same. A run without such a figure is as long as somebody says."""
+    run = MAIN | {"laps": "out, 3 timed, in", "shorten_to": 2}
+    stage = Stage(setup(plan(run, SPARE))).green()
+    assert effect(stage.command("shorten")) == "run main: now 2 timed laps"
+    assert effect(stage.command("shorten")) == (
+        "run main: now 1 timed lap; with fewer than 2 ('shorten_to' of the plan) it does not count as driven")
+    stage.home(stage.drive(200, 125, 100))
+    state = stage.car.progress.runs[0]
+    assert (state.state, state.counts) == ("done", False)
+    free = Stage(setup(plan(MAIN | {"laps": "out, 3 timed, in"}, SPARE))).green()
+    assert effect(free.command("shorten", laps=2)) == "run main: now 1 timed lap"
+    free.home(free.drive(200, 125, 100))
+    assert free.car.progress.runs[0].counts
+
+
 COMPARED = {"do": "comment", "on": {"timed": 2}, "want": "must"}
 
 
