@@ -129,7 +129,7 @@ def _to_do(told: Told, car: Row) -> list[Printed]:
 
 
 def _open(own: Row, car: Row) -> list[Printed]:
-    found = []
+    found: list[Printed] = []
     for one in car["said"]["open"]:
         place = [*text(one["run"]), *(count(one["lap_number"]) if one["lap_number"] is not None else [])]
         found.append([*place, *_said_words(one), *text(one["text"]), *text(one["driver"]), *clock(one["t"]),
@@ -138,6 +138,10 @@ def _open(own: Row, car: Row) -> list[Printed]:
         if not one["remarks"]:
             found.append([*text(one["run"]), *_lap_label(one), *text(one["text"]), *text(one["driver"]),
                           *clock(one["t"]), *text(one["by"])])
+    rated, most = len(car["said"]["open"]), 8
+    if len(found) > most:
+        more = [max(rated - most, 0), len(found) - max(rated, most)]
+        found = [*found[:most], [*(Own(many) for many in more if many), *text(car["car"])]]
     found += [[*text(one["text"]), *clock(one["asked_s"])] for one in car["questions"] if one["answered_s"] is None]
     found += [[*text(row["text"]), *clock(row["from_s"])] for row in own["alert_rows"]
               if row["to_s"] is None and _value(row["car"]) == _value(car["car"])]
