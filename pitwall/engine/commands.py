@@ -268,7 +268,7 @@ def _no_run(name: str, car: TeamCar) -> str:
 def _drop_item(command: CommandGiven, car: TeamCar, now: float, reason: str) -> Answer:
     """One item by its key, or whatever is left of one by its name and run."""
     named = [
-        item
+        (run, item)
         for run in car.progress.runs
         for item in run.items
         if item.key == command.item or (run.run.run == command.run and item.item.do == command.item)
@@ -277,14 +277,14 @@ def _drop_item(command: CommandGiven, car: TeamCar, now: float, reason: str) -> 
         known = [item.item.do if command.run else item.key for run in car.progress.runs for item in run.items
                  if command.run in (None, run.run.run)]
         raise Refusal(f"no item {command.item!r} in the plan of car {car.car}{meant(command.item or '', known)}")
-    dropped = [item.key for item in named if item.signal("drop", now, reason)]
+    dropped = [run.item_words(item) for run, item in named if item.signal("drop", now, reason)]
     if dropped:
         car.progress.revision += 1
         return Answer(f"{', '.join(dropped)} dropped", plan_changed=True)
-    last = named[-1]
-    if all(item.state == "dropped" for item in named):
-        return Answer(f"{last.key} is dropped already")
-    raise Refusal(f"{last.key} is {last.state}: it cannot be dropped")
+    run, last = named[-1]
+    if all(item.state == "dropped" for _, item in named):
+        return Answer(f"{run.item_words(last)} is dropped already")
+    raise Refusal(f"{run.item_words(last)} is {last.state.replace('_', ' ')}: it cannot be dropped")
 
 
 def _keep_in(command: CommandGiven, car: TeamCar, now: float) -> Answer:

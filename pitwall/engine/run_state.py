@@ -196,6 +196,10 @@ class RunState:
         """The lap that an item is for, as ``lap_label``; of a lap that the run has no more, as it was; or ``block``."""
         return item.taken_out or (self.lap_label(item.leg) if self.laps else "block")
 
+    def item_words(self, item: ItemState) -> str:
+        """What is to be done, and on which lap of this run: ``hold on in-lap of main``."""
+        return f"{item.item.do}{f' on {self.item_label(item)}' if self.laps else ''} of {self.run.run}"
+
 
 def item_states(run: Run, laps: tuple[LapKind, ...], numbers: tuple[int, ...] = ()) -> list[ItemState]:
     """One state for each lap on which an item of the run is to be done; without ``numbers`` they count from 1."""

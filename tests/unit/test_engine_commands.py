@@ -273,15 +273,15 @@ def test_drop_an_item() -> None:
     """By its key one lap's, by its name and run whatever is left of it; already; not when it is done; unknown."""
     stage = garage()
     first, last = (item.key for item in stage.car.progress.runs[0].items)
-    assert effect(stage.command("drop", item=first)) == f"{first} dropped"
-    assert effect(stage.command("drop", item=first)) == f"{first} is dropped already"
-    assert effect(stage.command("drop", run="main", item="hold")) == f"{last} dropped"
-    assert effect(stage.command("drop", run="main", item="hold")) == f"{last} is dropped already"
+    assert effect(stage.command("drop", item=first)) == "hold on out-lap of main dropped"
+    assert effect(stage.command("drop", item=first)) == "hold on out-lap of main is dropped already"
+    assert effect(stage.command("drop", run="main", item="hold")) == "hold on in-lap of main dropped"
+    assert effect(stage.command("drop", run="main", item="hold")) == "hold on in-lap of main is dropped already"
     assert reason(stage.command("drop", run="main", item="hodl")).endswith("car 41: did you mean 'hold'?")
     assert reason(stage.command("drop", item="zzz")).endswith(f"car 41 (there are: {first}, {last})")
     other = on_track()
     other.command("confirm", call=other.call("hold-0-1-0-0").id)
-    assert reason(other.command("drop", item=first)) == f"{first} is done: it cannot be dropped"
+    assert reason(other.command("drop", item=first)) == "hold on out-lap of main is done: it cannot be dropped"
 
 
 def test_keep_in_and_let_go() -> None:
