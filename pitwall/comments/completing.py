@@ -75,8 +75,16 @@ def _fitting(words: tuple[Word, ...], prefix: str, at: int, turns: Collection[in
     for part in OFFERED:
         for entry in TABLE:
             form = next((form for form in entry.forms if form.startswith(prefix) and form != prefix), None)
-            if entry.part == part and form is not None and _fits(entry, reading) and _stays_whole(reading, form):
+            if entry.part == part and form is not None and _is_no_praise(reading, entry, form) and (
+                    _fits(entry, reading) and _stays_whole(reading, form)):
                 yield Completion(form, entry.meaning, at)
+
+
+def _is_no_praise(reading: Reading, entry: Entry, form: str) -> bool:
+    """Guard: this says not how much of what is wanted there is, such as ``traction plenty of``."""
+    of_it = "subject" in reading.parts and reading.parts["subject"][0].value == "traction"
+    told = {"finding", "trend", "amount", "poor", "lack"} & set(reading.parts)
+    return entry.part != "severity" or form[:1].isdecimal() or not of_it or bool(told)
 
 
 def _stays_whole(reading: Reading, form: str) -> bool:

@@ -18,6 +18,8 @@ from pitwall.comments.words import COMING
 
 OFF = ("gone off", "went off", "going off", "goes off", "go off")
 """What tyres do, and a car that leaves the road."""
+AWAY = ("goes away", "going away", "went away", "gone away")
+"""What the rear does in a corner, and tyres over laps."""
 AROUND = ("came around", "came round", "coming around", "coming round")
 """What the rear does, and a car that comes back, or round a corner."""
 AROUND_NOW = ("comes around", "comes round")
@@ -45,6 +47,7 @@ def is_of_its_thing(reading: Reading, before: Parts, finding: Parts) -> None:
     if "finding" in reading.parts:
         word = reading.parts["finding"][1]
         _went_off(reading, word, before)
+        _goes_away(reading, word)
         _came_around(reading, word, before)
         if _said(reading, word).startswith("up to temp") and finding["about"] == "balance":
             raise Slip(word, "of what, such as tyres up to temp or brakes up to temp")
@@ -52,6 +55,7 @@ def is_of_its_thing(reading: Reading, before: Parts, finding: Parts) -> None:
             raise Slip(word, f"us or os, if that is meant; how a wheel is goes behind '{MARK}'")
         _is_measured_in_one_place(reading, word)
     _comes_in(reading, finding)
+    _is_the_same_there(reading)
 
 
 def _said(reading: Reading, word: Word) -> str:
@@ -68,6 +72,12 @@ def _went_off(reading: Reading, word: Word, before: Parts) -> None:
     named = named or ("subject" in reading.parts and reading.parts["subject"][0].value in ("tyres", "grip"))
     if not named or _doer(reading, word) in (*_PEOPLE, "car"):
         raise Slip(word, f"of what, such as tyres going off; that the car left the road goes behind '{MARK}'")
+
+
+def _goes_away(reading: Reading, word: Word) -> None:
+    counted = any(one.key in ("lap", "laps", "run", "stint") for one in reading.piece.words)
+    if counted and reading.asides and _said(reading, word).startswith(AWAY):
+        raise Slip(word, "tyres going off, or us or os, whichever is meant: over laps either may go away")
 
 
 def _came_around(reading: Reading, word: Word, before: Parts) -> None:
@@ -110,6 +120,14 @@ def _is_measured_in_one_place(reading: Reading, word: Word) -> None:
                 measured[1].at < word.at):
             raise Slip(measured[1], "a comma before the next remark, where it begins: that may be said of what stands"
                                     " before it, or behind")
+
+
+def _is_the_same_there(reading: Reading) -> None:
+    """Raise a slip at ``t4 us same in t7``: there as well, or the same as before in both."""
+    word = reading.parts["trend"][1] if "trend" in reading.parts else None
+    turns = [one.at for one in reading.piece.words if TURN.fullmatch(one.plain)]
+    if word is not None and word.key == "same" and any(at < word.at for at in turns) and turns[-1] > word.at:
+        raise Slip(word, "'also' for the same there; or 'same as before', if it is as it was")
 
 
 def _comes_in(reading: Reading, finding: Parts) -> None:

@@ -20,7 +20,7 @@ READ_OVER = ("the", "a", "is", "are", "of", "feels", "gets", "getting", "too", "
 
 def form_at(words: tuple[Word, ...], at: int) -> Group | None:
     """The longest form or aside that stands here."""
-    past = aside(words, at)
+    past = 0 if _rates_what_it_hangs_on(words, at) else aside(words, at)
     for many in range(min(MOST_WORDS + 2, len(words) - at), 0, -1):
         if many == past:
             return Group(words[at : at + many])
@@ -33,6 +33,12 @@ def form_at(words: tuple[Word, ...], at: int) -> Group | None:
     return Group(words[at : at + past]) if past else None
 
 
+def _rates_what_it_hangs_on(words: tuple[Word, ...], at: int) -> bool:
+    """Guard: a number typed as one word with what stands before it counts nothing behind it: ``us5 x``."""
+    before = words[at - 1] if at else None
+    return before is not None and words[at].key.isdecimal() and before.at + len(before.text) == words[at].at
+
+
 def is_another(form: str, words: tuple[Word, ...], at: int) -> bool:
     """Guard: what stands behind this form, at ``at``, makes something else of it: ``not in t4``, ``turn in slow
     corners``."""
@@ -40,11 +46,22 @@ def is_another(form: str, words: tuple[Word, ...], at: int) -> bool:
         return names_a_turn(words, at)
     if form in ("cut", "cuts", "cutting", "drop", "drops", "dropping", "dropped"):
         return at < len(words) and words[at].key in ("the", "a", "across", "wheel", "wheels")
+    if form == "no brakes":
+        return not _has_none(words, at)
     if form == "tight":
         return at < len(words) and words[at].key in TIGHT_THINGS and not words[at].meant
     if form == "over":
         return at < len(words) and _ridden_over(words[at])
     return form == "turn in slow" and at < len(words) and words[at].key in (*KINDS_OF_CORNERS, "stuff", "ones")
+
+
+def _has_none(words: tuple[Word, ...], at: int) -> bool:
+    """Guard: the car has no brakes, which stand before ``at``: a turn beside them may be taken without any, and what
+    else stands behind may be what there is none of: ``t9 no brakes``, ``no brakes fading``."""
+    behind = [word.key for word in words[at : at + 2]]
+    whole = not behind or behind[0] in ("into", "3", "4", "5") or behind == ["at", "all"]
+    into = bool(behind) and behind[0] == "into"
+    return whole and (into or not any(TURN.fullmatch(word.plain) for word in words))
 
 
 def _ridden_over(word: Word) -> bool:

@@ -84,8 +84,24 @@ def _between(word: Word, sign: str) -> Iterator[Word]:
 
 def _run_together(word: Word) -> tuple[Word, ...]:
     """Turns, words and severities without a space between them; nothing where that can be understood in two ways."""
-    found = list(_cuts(word.plain, word.at, ""))
-    return found[0] if len(found) == 1 and len(found[0]) > 1 else ()
+    found = [cut for cut in _cuts(word.plain, word.at, "") if _is_one_place(cut)]
+    if len(found) != 1 or len(found[0]) < 2:
+        return ()
+    turn, *others = found[0]
+    return (turn, others[-1], *others[:-1]) if _ends_in_a_phase(found[0]) else found[0]
+
+
+def _is_one_place(cut: tuple[Word, ...]) -> bool:
+    """Guard: a phase in a letter behind how bad it is has its turn in front, and no other phase: ``t4us3e``."""
+    if not _ends_in_a_phase(cut):
+        return True
+    phases = [one for one in cut if one.meant or _kind(one.key, "finding") == "phase"]
+    return bool(TURN.fullmatch(cut[0].plain)) and len(phases) == 1
+
+
+def _ends_in_a_phase(cut: tuple[Word, ...]) -> bool:
+    """Guard: the last part is a phase in a letter, behind how bad it is."""
+    return len(cut) > 2 and cut[-1].meant in _LETTERS.values() and cut[-2].plain in tuple("12345")
 
 
 def _cuts(text: str, at: int, before: str) -> Iterator[tuple[Word, ...]]:
@@ -100,7 +116,7 @@ def _cuts(text: str, at: int, before: str) -> Iterator[tuple[Word, ...]]:
     for part in sorted(own - {""}):
         kind = _kind(part.lower(), before)
         if kind:
-            letter = _LETTERS.get(part.lower(), "") if kind == "phase" else ""
+            letter = _LETTERS.get(part.lower(), "") if kind in ("phase", "last") else ""
             for rest in _cuts(text[len(part) :], at + len(part), kind):
                 yield (Word(part, at, letter), *rest)
 
@@ -115,8 +131,10 @@ def _kind(text: str, before: str) -> str:
         return "sign" if before in ("finding", "severity") else ""
     if before == "turn" and text in _LETTERS:
         return "phase"
+    if before == "severity" and text in ("e", "m"):
+        return "last"  # not "x": "lock3x" is three times
     entry = by_form().get(text)
-    if entry is None or entry.part not in ("finding", "phase") or before == "severity" or len(text) < 2:
+    if entry is None or entry.part not in ("finding", "phase") or before in ("severity", "last") or len(text) < 2:
         return ""
     return entry.part
 
@@ -126,7 +144,8 @@ def _letter(words: list[Word], at: int) -> Word | None:
     letter = _LETTERS.get(words[at].plain.lower(), "")
     before = words[at - 1].plain if letter and at else ""
     behind_turn = bool(TURN.fullmatch(before))
-    again = before in tuple("12345") and any(word.plain.lower() in _LETTERS for word in words[: at - 1])
+    again = before in tuple("12345") and at + 1 < len(words) and any(
+        word.text.lower() in _LETTERS for word in words[: at - 1])
     return Word(words[at].text, words[at].at, letter) if behind_turn or again else None
 
 

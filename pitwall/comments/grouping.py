@@ -191,11 +191,19 @@ def _numbers(text: str, word: Word, known: Collection[int]) -> list[int]:
         if sign == "-" and int(number) <= found[-1]:
             raise Slip(word, f"turns from low to high, such as t4-{found[-1] + 2}")
         found += range(found[-1] + 1, int(number) + 1) if sign == "-" else [int(number)]
-    for turn in found:
-        if not 1 <= turn <= HIGHEST_TURN or (known and turn not in known):
-            highest = max(known) if known else HIGHEST_TURN
-            raise Slip(word, f"{A_TURN} {highest}", f"no turn {turn}, ")
-    return found
+    return [a_turn_that_is_there(turn, word, known) for turn in found]
+
+
+def a_turn_that_is_there(turn: int, word: Word, known: Collection[int]) -> int:
+    """This turn.
+
+    Raises:
+        Slip: where the circuit has none of that number, or no circuit has.
+    """
+    if not 1 <= turn <= HIGHEST_TURN or (known and turn not in known):
+        highest = max(known) if known else HIGHEST_TURN
+        raise Slip(word, f"{A_TURN} {highest}", f"no turn {turn}, ")
+    return turn
 
 
 # -- forms ------------------------------------------------------------------------------------------------------------

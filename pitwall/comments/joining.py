@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from pitwall.comments.kept import may_be_a_remark
@@ -52,6 +52,7 @@ def all_readings(text: str, turns: Collection[int], lists: Collection[Listing] =
         begin = next((back for back in range(at, -1, -1) if not found[back].piece.goes_on), 0)
         carries = any(earlier.turns or "speed" in earlier.parts for earlier in found[begin:at])
         if more.piece.goes_on and not one.kept and not carries and one.shares_the_place_of(more):
+            _is_the_whole_place(more, found[at + 2 :])
             one.turns += more.turns
             one.takes_the_speeds_of(more)
     _take_over(found, lists)
@@ -65,6 +66,17 @@ def _take_over(found: list[Reading], lists: Collection[Listing]) -> None:
         for one in found if heads else ():
             if listing.mark < one.piece.words[0].at < listing.end:
                 one.takes_over(heads[-1], listing.mark)
+
+
+def _is_the_whole_place(more: Reading, behind: Sequence[Reading]) -> None:
+    """Raise a slip at the last turn of ``entry us, exit os t4, t5``: one of both may be said of it, or both."""
+    last = behind[0] if behind else more
+    if last is more or not (more.turns and last.turns and last.piece.goes_on):
+        return
+    if not (last.parts or last.phases or last.kept):
+        places = "/".join(map(str, (*more.turns, *last.turns)))
+        raise Slip(last.piece.words[0], f"t{places}, if both are said of each; else a semicolon before it, and"
+                                             " what is there")
 
 
 def _without_place(found: list[Reading], place: Reading) -> list[Reading]:

@@ -39,7 +39,8 @@ PHRASES: tuple[Entry, ...] = entries("phrase", {
     "less|unstable": ("more stable", "less unstable"),
     "more|unstable": ("less stable", "more unstable"),
     "rear|unstable": ("fighting the rear | fighting the rear end | fighting the back end | fighting rear"
-                      " | fights the rear", "the rear moves"),
+                      " | fights the rear | can't trust the rear | cannot trust the rear | can't trust the rear end"
+                      " | don't trust the rear | doesn't trust the rear | no trust in the rear", "the rear moves"),
     "steering|kickback": ("wheel kicks | wheel kicks back | wheel kickback", "the steering wheel kicks"),
     "more|heavy": ("heavier", "heavier than before"), "more|os": ("looser", "more oversteer"),
     "more|hot": ("hotter", "hotter than before"), "more|cold": ("colder", "colder than before"),

@@ -17,6 +17,7 @@ from dataclasses import dataclass, field
 
 from pitwall.comments.grouping import EXPECTED
 from pitwall.comments.joining import all_readings
+from pitwall.comments.letters import lettered
 from pitwall.comments.marks import behind_the_mark, opened
 from pitwall.comments.meaning import Meaning, becomes_no_other, meaning_of
 from pitwall.comments.reading import Reading
@@ -83,6 +84,9 @@ def parse(text: str, turns: Collection[int] = ()) -> Typed:
     found: list[Remark] = []
     before: Meaning | None = None
     try:
+        tags = lettered(text, turns)
+        if tags is not None:
+            return _tagged(text, *tags)
         text, lists = opened(text, turns)  # as long as it was typed
         for reading in all_readings(text, turns, lists):
             kept += [_as_typed(typed, reading)] if reading.asides or reading.kept or reading.noted else []
@@ -108,6 +112,18 @@ def parse(text: str, turns: Collection[int] = ()) -> Typed:
     text = "\n".join(kept)
     text = joint.join(one for one in (text, words) if one)
     return Typed(tuple(found), text, tuple(word.text for word in unread))
+
+
+def _tagged(text: str, remarks: tuple[Remark, ...], words: str) -> Typed:
+    """What tags in letters say.
+
+    Raises:
+        Slip: at the first word, where they are too many.
+    """
+    if len(remarks) > MOST_REMARKS:
+        first = text.split()[0]
+        raise Slip(Word(first, text.find(first)), f"at most {MOST_REMARKS} remarks in one comment")
+    return Typed(remarks, words)
 
 
 def _not_a_turn(text: str, reading: Reading) -> None:

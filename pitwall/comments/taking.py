@@ -15,7 +15,7 @@ from pitwall.comments.pairing import tried
 from pitwall.comments.reading import LAP_OR_SEVERITY, NOTED, SAYS, Reading
 from pitwall.comments.splitting import MARK, Piece, Slip, Word
 from pitwall.comments.ways import go_in_or_out
-from pitwall.comments.words import BEFORE_IT, SIGNS
+from pitwall.comments.words import BEFORE_IT, SIGNS, Entry
 
 JUDGED = ("finding", "subject", "axle", "corner", "phrase")
 """What a sign for better or worse may stand right behind; else it stands last."""
@@ -23,6 +23,10 @@ BETWEEN = ("axle", "side", "corner", "filler")
 """What may stand between a negation and what it denies: ``no rear grip``."""
 DENIED = f"right behind it what there is not, such as no us; else '{MARK}' and free text"
 AS_BEFORE = ("as before", "as last run")
+NONE_LEFT = "the side before what there is not, such as no left lock; or nothing, where none of it is left"
+_NONE = ("no ", "not ", "zero ")
+"""So begin forms that say what there is not."""
+TWICE = f"one negation, such as no us; that it is there all the same goes behind '{MARK}'"
 NARROWED = ("only", "just", "main", "biggest", "mostly", "both", "also", "especially", "particularly", "worst",
             "limiting factor", "whole", "all the way", "all through", "throughout", "briefly")
 """So begin fillers before which a negation denies not the finding, but that it is all: ``not only us``."""
@@ -132,6 +136,8 @@ def _collected(piece: Piece, found: Iterator[Group] | Sequence[Group], met: list
         if sign is not None and (group.part in ("finding", "subject") or (group.turns and reading.turns)):
             raise Slip(sign.word, f"a comma before the next remark, or {_form(sign)!r} if that is meant")
         sign = group if group.form in SIGNS else sign
+        if _none_is_left(met, group):
+            continue
         denial.meets(group)
         met.append(group)
         if group.form in AS_BEFORE and "amount" in reading.parts:
@@ -156,6 +162,23 @@ def _collected(piece: Piece, found: Iterator[Group] | Sequence[Group], met: list
     if denial.left is not None and {"finding", "subject", "amount"} & set(reading.parts):
         raise Slip(denial.left.word, DENIED)
     return reading
+
+
+def _none_is_left(met: Sequence[Group], group: Group) -> bool:
+    """Guard: "left" is no side, but tells that there is no more: ``no grip left``, ``no os left``.
+
+    Raises:
+        Slip: where it may be either: ``no lock left t1``.
+    """
+    said = met[-1] if met else None
+    if group.form != "left" or said is None or said.entry is None or said.part not in ("finding", "subject"):
+        return False
+    denied = any(one.part == "lack" or one.form in BEFORE_IT or one.form.startswith(_NONE) for one in met)
+    if said.part == "subject":
+        return denied and said.entry.value in ("grip", "traction")
+    if denied and said.entry.subject not in ("balance", "traction", "grip"):
+        raise Slip(group.word, NONE_LEFT)
+    return denied
 
 
 def _is_one_more_speed(met: Sequence[Group]) -> bool:
@@ -199,6 +222,7 @@ class _Denial:
         self.open: Group | None = None
         self.left: Group | None = None
         self.last = ""
+        self.found: list[Entry] = []
         self.subject, self.an_end, self.of_before = False, False, of_before
 
     def meets(self, group: Group) -> None:
@@ -206,6 +230,10 @@ class _Denial:
         if (self.open is not None or self.last == "no longer") and group.form.startswith(NARROWED):
             raise Slip(self.open.word if self.open is not None else group.word, NOT_ALL)
         self.last = group.form
+        said_before = group.entry in self.found
+        self.found += [group.entry] if group.part == "finding" and group.entry is not None else []
+        if group.form in BEFORE_IT and self.open is not None:
+            raise Slip(group.word, TWICE)
         if group.form in BEFORE_IT:
             self.open, self.subject, self.an_end = group, False, False
         elif self.open is None or group.part in BETWEEN:
@@ -215,6 +243,9 @@ class _Denial:
         elif group.part == "subject":
             self.subject = True
         elif group.part == "finding" or self.subject:
+            if said_before:
+                raise Slip(self.open.word, "a comma before the next remark, where it begins: that may be said of what"
+                                           " stands before it, or behind")
             self.open = None
         else:
             self.ends()
@@ -253,13 +284,28 @@ def _cuts(found: Sequence[Group]) -> list[int] | None:
         return []
     if not (twice or apart) or any(group.form in SIGNS for group in found):
         return []
+    if _ends_with_its_turns(runs, says, telling):
+        return [at for _, at, _ in runs[2:-1:2]]
     if len(runs) % 2 or len(runs) < 4:
         return None if apart and not twice else []
     if runs[0][0] == "says" and any(_looks_back(run) for run in says[1:]):
         return None
     if any(run not in telling and not any(group.turns for group in places[at]) for at, run in enumerate(says)):
         return None  # "t9 snaps exit 3 slow os": how bad it is there
+    if says[-1] not in telling and not any(group.turns for run in places[:-1] for group in run):
+        return None  # "entry us exit os t4 3": the turn of both, and how bad either is
     return [at for _, at, _ in runs[2::2]]
+
+
+def _ends_with_its_turns(runs: Sequence[tuple[str, int, list[Group]]], says: Sequence[list[Group]],
+                         telling: Sequence[list[Group]]) -> bool:
+    """Guard: corner phases, each with what happens there, and last of all the turn: ``entry us mid ok exit os t4``."""
+    if len(runs) < 5 or len(runs) % 2 == 0 or runs[0][0] != "place" or says != telling:
+        return False
+    *phases, turns = [run for kind, _, run in runs if kind == "place"]
+    named = [group.entry for run in phases for group in run if group.part == "phase"]
+    own = all(len(run) == 1 and run[0].part == "phase" for run in phases) and len(set(named)) == len(named)
+    return own and all(group.turns for group in turns) and all(run[0].part == "finding" for run in says)
 
 
 def _looks_back(run: Sequence[Group]) -> bool:

@@ -78,7 +78,7 @@ FINDINGS: tuple[Entry, ...] = (
                        " | pedal went to the floor | pedal went long | pedal went soft"
                        " | pedal dropped", "the pedal is long"),
         "weak": ("weak | no bite | fade | fades | fading | lack bite | lacks bite | struggles to stop"
-                 " | struggling to stop | hard to stop", "too little braking"),
+                 " | struggling to stop | hard to stop | no brakes", "too little braking"),
         "judder": ("judder | judders | juddering", "the brakes judder"),
         "grabs": ("grabs | grab | grabby | grabbing | bite too hard | bites too hard | bite too sharp"
                   " | bites too sharp | too much bite | too sharp", "the brakes bite too suddenly"),

@@ -12,6 +12,9 @@ from pitwall.model.comments import Remark
 _SAID = {"rough_shift": "gears change badly"}
 """What a finding is called where its own word says less than it means: a slow change of gears is none that is rough."""
 
+_NAMED = (("braking", "cold"), ("braking", "hot"), ("braking", "pulls"), ("engine", "hot"), ("engine", "cut"))
+"""Findings that say their subject too: their word is said of another one as well, or of none."""
+
 
 def write(remarks: Iterable[Remark], text: str = "") -> str:
     """The shorthand of these remarks and this text, which ``parse`` reads back. No remark hangs on the one before."""
@@ -68,7 +71,7 @@ def in_words(remark: Remark) -> str:
     place += [remark.phase] if remark.phase is not None else []
     what = " ".join(word for word in (remark.axle, remark.side) if word is not None)
     said = _SAID.get(remark.what, remark.what.replace("_", " ")) if remark.what is not None else ""
-    elsewhere = (remark.about, remark.what) in (("braking", "cold"), ("braking", "hot"), ("engine", "hot"))
+    elsewhere = (remark.about, remark.what) in _NAMED
     named = remark.about if elsewhere or said in ("", "good", "low", "flat", "weak", "heavy", "light") else ""
     finding = " ".join(word for word in (what, named, said) if word)
     more = [f"severity {remark.severity}"] if remark.severity is not None else []

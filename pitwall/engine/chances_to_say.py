@@ -23,6 +23,9 @@ STANDARDS = ((1.5, 2.5, SLOW_SPEECH), (1.0, 2.0, SLOW_SPEECH), (0.7, 1.5, SLOW_S
              (0.2, 0.6, SLOW_SPEECH), (0.0, 0.4, 1.0))
 """How sure a window must be: share of the margin at both ends of its stretch, least length to begin in, seconds, and
 how much longer than usual the sentence may take; the next counts where no way meets the one before."""
+QUICK_S, SLOWEST = 1.3, 2.5
+"""The lengths to begin in are for who begins nine calls in ten within so many seconds; who needs longer gets longer
+ones in proportion, up to so many times: no stretch leaves more."""
 FULL_AT_LEAST = 2  # what can wait is said in full in a window of this standard rather than in short in a better one
 MUST_IN_FULL = 1  # what must be said is said in full in a window of this standard at least, else in short
 SETTLED_S = 1.5  # before its window opens a call is where the engineer looks: it moves only if it must
@@ -45,6 +48,11 @@ def least_sure(spec: CallSpec) -> int:
     return len(STANDARDS) - 1 - (spec.kind in PRE_EMPTS and not hopeful)
 
 
+def least_start_s(at: Situation, standard: int) -> float:
+    """How long a window of this standard leaves at least to begin in, seconds, for this engineer."""
+    return STANDARDS[standard][1] * min(max(at.begins_within_s / QUICK_S, 1.0), SLOWEST)
+
+
 def pinned(at: Situation, spec: CallSpec, call: Call | None, sure: Sure) -> tuple[Way, ...]:
     """The window that the engineer has been told is open, or about to open, as far as it still is one; else nothing."""
     if call is None or call.state not in ("due", "shown") or call.spec.say_by_s <= at.now or spec.room is None:
@@ -63,7 +71,7 @@ def pinned(at: Situation, spec: CallSpec, call: Call | None, sure: Sure) -> tupl
     if stretches is not None:
         ends = [end for begin, end in sure.of(stretches, 0.5) if begin <= max(at.now, told.say_from_s) <= end]
         by = min(by, ends[0] - length) if ends else at.now
-        if call.state == "shown" and by - told.say_from_s < STANDARDS[-2][1]:
+        if call.state == "shown" and by - told.say_from_s < least_start_s(at, len(STANDARDS) - 2):
             return ()
     if by <= at.now:
         return ()
@@ -123,7 +131,7 @@ def _found(at: Situation, spec: CallSpec, sure: Sure, standard: int, parts: bool
 
 def _within(at: Situation, spec: CallSpec, sure: Sure, standard: int, parts: bool) -> dict[str, Way]:
     """The ways that one of the ``STANDARDS`` leaves."""
-    room, (share, least_s, slowly) = spec.room, STANDARDS[standard]
+    room, (share, _, slowly), least_s = spec.room, STANDARDS[standard], least_start_s(at, standard)
     assert room is not None
     assert room.stretches is not None
     begin = max(room.from_s, at.now)
@@ -132,7 +140,7 @@ def _within(at: Situation, spec: CallSpec, sure: Sure, standard: int, parts: boo
     within = Room(near, begin, end, room.best_s)
     may_split = parts and spec.kind not in MUST and not spec.soon_over  # heard in part it would come too late
     awaited = spec.kind == "session" and standard >= NEWS
-    least = max(STANDARDS[LEAST_NEWS][1], least_s - AWAITED_S) if awaited else least_s
+    least = max(least_start_s(at, LEAST_NEWS), least_s - AWAITED_S) if awaited else least_s
     made = ways(_words(at, spec, slowly), within, may_split=may_split, least=(least,))
     if awaited:
         made = _awaited(made, least_s, spec.say_from_s + FORESEEN_S)

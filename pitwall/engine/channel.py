@@ -20,7 +20,7 @@ from pitwall.engine.chances_to_say import (
     NEWS,
     PRE_EMPTS,
     SLOW_SPEECH,
-    STANDARDS,
+    least_start_s,
     least_sure,
     pinned,
     ways_of,
@@ -106,14 +106,14 @@ class ChannelBook:
 
     def heard(self, event: ChannelReported, book: CallBook) -> bool:
         """Take what the radio desk reports; False when no call is to be laid out anew for it."""
-        before, spoke = self.talk.who, self.talk.who == "engineer"
+        before, since, spoke = self.talk.who, self.talk.since_s, self.talk.who == "engineer"
         self._count_unsaid(max(event.t, self.talk.since_s), book)
         if not self.talk.heard(event, book.open_now(event.t)):
             return False
         if spoke or event.talking == "engineer":
             self.spoken.update(call.id for call in book.begun_by(event.t))
         if event.talking == "engineer":
-            self.times.begins(event.t, book)
+            self.times.begins(event.t, book, since if before == "nobody" else event.t)
         else:
             if event.talking == "driver":
                 self.times.answered(event.t)
@@ -174,6 +174,9 @@ class ChannelBook:
         """Add the time since this was counted last to every call that was open in it, unless somebody talked."""
         since, self.counted_t = self.counted_t, now if self.counted_t is None else max(now, self.counted_t)
         due = {call.id: call.spec for call in book.live.values() if call.state == "due"}
+        if self.talk.known:
+            free_s = self.talk.since_s if self.talk.who == "nobody" else None
+            self.times.look((book.live[name] for name in due), now, free_s)
         self.unsaid_s = {name: been for name, been in self.unsaid_s.items() if name in book.live}
         if since is None or self.talk.who != "nobody":
             return
@@ -314,7 +317,7 @@ def _pending(
         stake=STAKE if spec.kind in PRE_EMPTS else 1,
         pre_empts=spec.kind in PRE_EMPTS,
         # Without positions there is less room than that, and every second of it is worth more than the order in it.
-        hit_s=min(HIT_S, STANDARDS[max(standard, 0)][1]) if at.track.sighted is not None else 0.0,
+        hit_s=min(HIT_S, least_start_s(at, max(standard, 0))) if at.track.sighted is not None else 0.0,
         after=before,
     )
 

@@ -82,6 +82,7 @@ class Situation:
     ``recalls``, ``fire_ups``: the last time that the car was called again, and told again to fire up; 0: not yet.
     ``feedback``: what the driver is still to comment on of this run.
     ``words_per_minute``: how fast this engineer was heard to speak; None: as the settings believe.
+    ``begins_within_s``: nine calls in ten are begun so soon after they may be, as far as the radio desk reports talk.
     """
 
     now: float
@@ -112,6 +113,7 @@ class Situation:
     questions: tuple[Question, ...] = ()
     feedback: tuple[Subject, ...] = ()
     words_per_minute: float | None = None
+    begins_within_s: float = 0.0
     tyres: Mapping[tuple[str, str], float] = field(default_factory=dict)
     _strays: Straying | None = None
     _stretches: dict[tuple[tuple[int, bool], ...], Spans] = field(default_factory=dict)

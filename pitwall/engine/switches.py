@@ -79,7 +79,8 @@ class SwitchBoard:
     """Taken to stand where a call asked for, of which nobody said that it was made, and no driver answered."""
     read: dict[str, str] = field(default_factory=dict)
     unanswered: set[str] = field(default_factory=set)
-    """Read out at a check list without an answer before the car left: read once more before it leaves again."""
+    """Read out at a check list without an answer before the car left: read once more before it leaves again, and in
+    doubt where that brings no answer either."""
     confirms: int = 0
     checked_before: bool = False
     driver: str = ""
@@ -240,7 +241,7 @@ class SwitchBoard:
         self.confirms += sure and bool(positions)
         for name, position in positions.items():
             later = told_t is not None and told_t > self.told_t.get(name, told_t)
-            again = later and check is not None and self.read.get(name) == check
+            again = later and check is not None and (self.read.get(name) == check or name in self.unanswered)
             stands = same_position(self.believed.get(name), position)
             if check is not None:
                 self.read[name] = check
@@ -337,9 +338,14 @@ class SwitchBoard:
         names = sorted({*self.differs(wanted, parked=True), *self.owed, *self.in_doubt(), *begun, *self.unanswered})
         return {name: wanted[name] for name in names if name in wanted}
 
+    def answered(self) -> None:
+        """The driver's answer to a brief was entered."""
+        self.confirms += 1
+
     @property
     def answers_entered(self) -> bool:
-        """Is this an engineer who enters what the driver answers? Then no answer means something."""
+        """Is this an engineer who enters what the driver answers, about switches or to the brief before they are read
+        out? Then no answer means something."""
         return self.confirms >= ANSWERS_ENTERED
 
     def unread(self, positions: Mapping[str, Position]) -> bool:

@@ -290,6 +290,8 @@ class TeamCar:
                 self.boards_ahead[call.id] = call
             elif call.state in ("said", "done", "unconfirmed", "late"):
                 self.boards_ahead.pop(call.id, None)
+                if call.confirmed and call.spec.kind == "brief":
+                    self.switches.answered()  # who answers the brief is silent behind a check list for a reason
                 self.switches.told(asked_positions(call), call.confirmed, call.said_t, check)
 
     def follow_items(self, changed: list[Call], now: float) -> None:

@@ -61,8 +61,9 @@ class LapRule:
     ) -> tuple[WrongSwitch, ...]:
         """Switches that must not stand where they stand as the ``number``-th timed lap of the run begins.
 
-        ``before``: number and positions of each timed lap of this run that began before. An item whose own lap began
-        without its position may be made up for once: nobody sends a car home for a call that found no place.
+        ``before``: number, and positions as it began, of each timed lap of this run that was driven before; not of one
+        that a flag spoilt or that was broken off, on which nothing is compared. An item whose own lap began without its
+        position may be made up for once: nobody sends a car home for a call that found no place.
         """
         base = self.run_positions(run)
         allowed: dict[str, list[Position]] = {name: [position] for name, position in base.items()}
@@ -99,7 +100,7 @@ def _still_to_do(
     item: Item, procedure: Procedure, wanted: Mapping[str, Position],
     before: Sequence[tuple[int, Mapping[str, Position]]],
 ) -> bool:
-    """True when laps of this item were begun, and neither they nor any lap since had its positions."""
+    """True when laps of this item were driven, and neither they nor any lap since had its positions."""
     own = [number for number, _ in before if sits_on(item, "timed", number, procedure)]
     since = [positions for number, positions in before if own and number >= own[0]]
     return bool(since) and not any(all(same_position(positions.get(name), position)

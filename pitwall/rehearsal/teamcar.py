@@ -88,7 +88,7 @@ class TeamCar:
         self.run: Run | None = None
         self.run_name: str | None = None
         self._timed_ended = 0
-        self._timed_begun: list[tuple[int, dict[str, Position]]] = []
+        self._timed_driven: list[tuple[int, dict[str, Position]]] = []
         self.drives_through = False
         self._ready_s = float("-inf")
         self.crews = Crews()
@@ -240,7 +240,7 @@ class TeamCar:
         wanted = self.run.laps.count("timed") if self.run is not None else 0
         goes_on = run_name is not None and run_name == self.run_name  # a run that was cut goes on where it was
         if not goes_on or self._timed_ended >= wanted:
-            self._timed_ended, self._timed_begun = 0, []
+            self._timed_ended, self._timed_driven = 0, []
         self.run_name = run_name
         self.run = self.plan.find(run_name) if run_name else None
         if not goes_on or self.fuel_kg < LEAST_LAPS * self._burn + self.reserve_kg:
@@ -349,7 +349,9 @@ class TeamCar:
         if kind == "timed" and time_s > 1.12 * self._pace.best_s:
             kind = "cool"
         if kind == "timed" and not SPOILS.intersection(lap.flags):
+            # One that a flag spoilt is driven again, and what was to be compared on it is still to be compared.
             self._timed_ended += 1
+            self._timed_driven.append((self._timed_ended, notes.positions))
         self._tyre_laps[self._tyres or ""] = self.car.tyre_age
         self.fuel_kg = max(0.0, self.fuel_kg - self._burn * (1.0 if kind == "timed" else EASY_BURN))
         self.laps.append(
@@ -375,12 +377,10 @@ class TeamCar:
             self.run_name, self._timed_ended + 1, self.fuel_kg, self.car.tyre_age, dict(self.wheel.positions),
             self._wrong_now() if timed else (),
         )
-        if timed:
-            self._timed_begun.append((self._timed_ended + 1, dict(self.wheel.positions)))
         self.on_lap(t, kind, lap_s)
 
     def _wrong_now(self) -> tuple[WrongSwitch, ...]:
-        return self._rule.wrong(self.run, self._timed_ended + 1, self.wheel.positions, self._timed_begun)
+        return self._rule.wrong(self.run, self._timed_ended + 1, self.wheel.positions, self._timed_driven)
 
     def _timed_lap(self, t: float, lost_s: float) -> LapIntent:
         return self._pace.timed(t, self.fuel_kg * self._fuel_cost, self.car.tyre_age, lost_s)

@@ -13,12 +13,14 @@ from pitwall.model.comments import Remark
 STUDY = Path(__file__).parents[1] / "data" / "comments_as_typed.txt"
 STUDIES = (STUDY, STUDY.with_name("comments_of_another_engineer.txt"), STUDY.with_name("comments_of_four_writers.txt"),
            STUDY.with_name("comments_in_a_hurry.txt"), STUDY.with_name("comments_of_systems_and_lists.txt"),
-           STUDY.with_name("comments_in_own_words.txt"), STUDY.with_name("comments_on_the_cool_down_lap.txt"))
+           STUDY.with_name("comments_in_own_words.txt"), STUDY.with_name("comments_on_the_cool_down_lap.txt"),
+           STUDY.with_name("comments_from_the_pit_wall.txt"))
 WRONG = (STUDY.with_name("comments_mistyped.txt"), STUDY.with_name("comments_another_engineer_mistyped.txt"),
          STUDY.with_name("comments_of_four_writers_refused.txt"), STUDY.with_name("comments_in_a_hurry_refused.txt"),
          STUDY.with_name("comments_of_systems_and_lists_refused.txt"),
          STUDY.with_name("comments_in_own_words_refused.txt"),
-         STUDY.with_name("comments_on_the_cool_down_lap_refused.txt"))
+         STUDY.with_name("comments_on_the_cool_down_lap_refused.txt"),
+         STUDY.with_name("comments_from_the_pit_wall_refused.txt"))
 SURE = {"high": "high", "likely": "medium", "low": "low"}
 _PLAIN = {word: name for name, words in {
     "phase": "entry mid exit", "speed": "slow medium fast", "axle": "front rear", "side": "left right inside outside",

@@ -154,3 +154,87 @@ def test_usual_words_of_a_car_that_goes_wide(typed: str, read: str) -> None:
 def test_who_pushes_wide_may_be_the_driver() -> None:
     """Then it is asked about."""
     assert refused("he is pushing wide t5").startswith("pushing wide: understeer, if that is meant")
+
+
+def test_no_brakes_are_too_little_of_them() -> None:
+    """A turn beside them may be taken without braking, and what stands behind may be what there is none of."""
+    assert said("no brakes into t1") == ["t1 braking weak"]
+    assert said("no brakes, us t4") == ["braking weak", "t4 us"]
+    for typed in ("t9 no brakes", "no brakes t5", "no brakes left", "no brakes gone"):
+        assert refused(typed).startswith("no: "), typed
+    assert said("no brakes fading") == ["braking weak gone"]
+
+
+def test_what_is_denied_twice_is_there() -> None:
+    """It was read as gone."""
+    for typed in ("not no us t4", "not not us t4", "isn't not us t4"):
+        assert "one negation" in refused(typed), typed
+    assert said("no us, no os t4") == ["t4 us gone", "t4 os gone"]
+
+
+def test_the_last_turn_of_a_list_is_asked_about() -> None:
+    """``entry us, exit os t4, t5`` gave the entry to turn 4 alone; whose place turn 5 is, nobody said."""
+    assert refused("entry us, exit os t4, t5") == (
+        "t5: t4/5, if both are said of each; else a semicolon before it, and what is there")
+    assert said("entry us, exit os t4/5") == ["t4 entry us", "t5 entry us", "t4 exit os", "t5 exit os"]
+    assert said("entry us, exit os t4, t5 snap") == ["t4 entry us", "t4 exit os", "t5 snap"]
+
+
+def test_corner_phases_without_commas_share_the_turn_that_ends_them() -> None:
+    """How bad it is behind the turn may be said of the last or of all; it became oversteer of the whole turn."""
+    assert said("entry us mid ok exit os 2 t4") == ["t4 entry us", "t4 mid neutral", "t4 exit os 2"]
+    assert refused("entry us exit os t4 3").startswith("os: ")
+
+
+def test_what_goes_away_over_laps_is_no_slide() -> None:
+    """A rear that goes away in a corner slides; over laps it may be its tyres."""
+    assert said("rear goes away t6") == ["t6 rear os"]
+    assert refused("rear goes away after lap 6").startswith("goes away: tyres going off")
+
+
+def test_a_phase_behind_how_bad_it_is() -> None:
+    """``t4us3e`` says the same as ``t4e us3``; ``t4us3x`` may be three times."""
+    assert said("t4us3e") == said("t4e us3") == ["t4 entry us 3"]
+    for typed in ("t4us3x", "us3e", "t4eus3m", "t1lock3x"):
+        assert refused(typed).startswith(typed), typed
+
+
+def test_an_engine_that_cuts_is_told_as_the_engine() -> None:
+    """What is shown said ``turn 6: cut``, and not of what."""
+    typed = parse("engine cuts out of 6", TURNS)
+    assert read_back(typed.remarks, typed.text) == ("turn 6: engine cut",)
+
+
+def test_what_none_is_left_of_has_no_side() -> None:
+    """``no grip left`` became a grip of the left side; a wheel that locks has one, so there it is asked."""
+    assert said("no os left t9") == ["t9 os gone"]
+    assert said("no grip left t4 3") == ["t4 no grip 3"]
+    assert said("not much grip left t4") == said("no more grip left t4") == ["t4 no grip"]
+    assert said("no traction left, us t4") == said("no traction, us t4")
+    assert refused("no lock left t1").startswith("left: the side before")
+    assert said("no left front lock t1") == said("no lock front left t1") == ["t1 front left lock gone"]
+    assert said("no grip left front") == ["front left no grip"]
+
+
+def test_how_bad_it_is_counts_nothing_behind_it() -> None:
+    """``us5 x`` was read as five times, and lost how bad it is."""
+    assert refused("t10 us5 x").startswith("x: ")
+    assert refused("us3 laps").startswith("laps: ")
+    assert said("t4us3 2 laps") == ["t4 us 3"]
+    assert said("t4e os2 m us3 x os1") == ["t4 entry os 2", "t4 mid us 3", "t4 exit os 1"]
+
+
+def test_a_second_remark_without_a_comma_is_not_denied_with_the_first() -> None:
+    """``right rear hot no left rear hot`` became two tyres that are hot no more."""
+    assert refused("right rear hot no left rear hot").startswith("no: a comma before the next remark")
+    assert refused("us on entry no us mid t4").startswith("no: a comma before the next remark")
+    assert said("right rear hot, no left rear hot") == ["rear right hot", "rear left hot gone"]
+    assert said("us t4 no us t7") == ["t4 us", "t7 us gone"]
+
+
+def test_the_same_in_another_turn_is_no_trend() -> None:
+    """``t4 us same in t7`` was as before in both; behind a comma it was asked already."""
+    assert refused("t4 us same in t7").startswith("same: 'also'")
+    assert refused("t4 us, same t7").startswith("same: ")
+    assert said("t4 us also t7") == ["t4 us", "t7 us"]
+    assert said("us t4 same as before") == ["t4 us same"]

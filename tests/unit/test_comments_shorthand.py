@@ -199,6 +199,14 @@ def test_a_beginning_is_completed(begun: str, words: list[str]) -> None:
     assert [one.word for one in found if one.word.startswith(begun.split()[-1])] == words
 
 
+def test_how_much_traction_there_is_is_not_offered() -> None:
+    """Plenty of it is no complaint, and refused: a number says how bad it is."""
+    offered = [one.word for one in completions("traction p", TURNS)]
+    assert "plenty of" not in offered
+    assert "poor" in offered
+    assert "plenty of" in [one.word for one in completions("us p", TURNS)]
+
+
 def test_words_that_are_offered_take_the_place_of_what_was_typed() -> None:
     """The place is where the word begun begins; its meaning stands beside it."""
     (one,) = completions("t4 us exi", TURNS)

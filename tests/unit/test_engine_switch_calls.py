@@ -387,6 +387,19 @@ def test_a_group_without_an_answer_is_read_once_more_before_the_release() -> Non
     assert stage.car.switches.in_doubt() == ["s0", "s1", "s2", "s3"]
 
 
+@pytest.mark.parametrize(("entered", "again"), [("brief", True), ("fire-up", False)])
+def test_of_a_driver_whose_answer_to_the_brief_was_entered_the_silence_counts(entered: str, again: bool) -> None:
+    """No group of a check list was answered yet. That the brief was shows that answers are entered here; that the
+    engine runs says the crew."""
+    stage, release = second_run()
+    stage.command("confirm", call=stage.call(entered).id)
+    for call in groups(stage):
+        stage.wait(call.spec.say_from_s + 1)
+        stage.command("said", call=call.id)
+    stage.wait(release - 1)
+    assert any(call.again for call in groups(stage)) is again
+
+
 def test_where_no_answers_are_entered_nothing_is_read_twice() -> None:
     """An engineer who presses one key a call, and no other, is not asked everything again."""
     stage, release = second_run()

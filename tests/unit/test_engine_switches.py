@@ -336,6 +336,21 @@ def test_what_was_read_twice_to_no_answer_is_doubted() -> None:
     assert made.in_doubt() == []
 
 
+@pytest.mark.parametrize("answers", [True, False])
+def test_what_two_lists_read_to_no_answer_is_doubted(answers: bool) -> None:
+    """Read before the first leaving and before the second, each time to silence: nobody ever said where it stands.
+    Where no answers are entered silence says nothing."""
+    made, _ = board()
+    made.told({"flap": "closed"}, answers, -60, "main-1-check")
+    made.told({"brake_bias": 55}, False, -40, "main-1-check")
+    made.left()
+    made.told({"brake_bias": 55}, False, 600, "more-1-check")
+    assert made.in_doubt() == (["brake_bias"] if answers else [])
+    made.left()
+    made.told({"brake_bias": 55}, True, 900)
+    assert made.in_doubt() == []
+
+
 def test_the_card_shows_all_of_it() -> None:
     """One line a switch in the car file's order: wanted, believed, measured, verified, owed."""
     made, run = board(with_items(FLAP))

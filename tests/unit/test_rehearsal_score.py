@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+import pytest
+
 from pitwall.model.plan import Plan
 from pitwall.rehearsal.score import LapRule, item_positions, score, sits_on
 from pitwall.rehearsal.truth import WorldOutcome
@@ -169,3 +171,21 @@ def test_an_item_whose_lap_began_without_it_may_be_made_up_for_once() -> None:
     assert names(3, (1, START), (2, opened)) == ["flap"]
     assert names(2, (1, START)) == [], "its own lap"
     assert names(1) == ["flap"]
+
+
+@pytest.mark.parametrize("flag", [None, "slow", "red"])
+def test_an_item_made_up_for_on_a_lap_that_a_flag_spoils_is_made_up_for_on_the_next(flag: str | None) -> None:
+    """Nothing is compared on such a lap. One that counted was the comparison, and the lap after it has its position
+    back."""
+    item = {"do": "flap_open", "on": {"timed": 1}}
+    run = {"run": "first", "want": "must", "laps": "out, 6 timed, in", "fuel_kg": 30, "items": [item],
+           "after_garage_s": [60, 90, 120]}
+    flags = [] if flag is None else [{"at": 300, "status": flag, "lasts": 20}]
+    stage = Stage(scenario(flags={"scripted": flags}), setup(plans={CAR: plan(runs=[run])}))
+    stage.release(60)
+    stage.say_at(230, "open", "set_switch", switch="flap", position="open")
+    stage.release(600)
+    laps = [lap for lap in stage.run(until=900).truth.laps if lap.meant == "timed"]
+    began = [(lap.switches["flap"], bool(lap.flags), bool(lap.wrong)) for lap in laps[:4]]
+    assert began[:2] == [("closed", False, False), ("open", flag is not None, False)]
+    assert began[2:] == [("open", False, flag is None), ("open", False, True)]
