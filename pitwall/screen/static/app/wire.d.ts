@@ -538,7 +538,7 @@ export interface LapRow {
   car: string;
   number: number;
   run?: string | null;
-  /** from 1, the out-lap included */
+  /** from 1, every out-lap included; a run that was left for once more counts on */
   lap_of_run?: number | null;
   kind: "out" | "timed" | "cool" | "in" | "installation";
   start_s: number;
@@ -1020,7 +1020,7 @@ export interface SwitchAt {
   /** its name as the team speaks it */
   word: string;
   position: string | number | boolean;
-  evidence: "measured" | "confirmed" | "told" | "assumed";
+  evidence: "measured" | "confirmed" | "told" | "unconfirmed" | "assumed";
   /** session second of the evidence; none: from the start */
   since_s?: number | null;
   /** it was moved inside the window; position is the first one */
@@ -1043,7 +1043,7 @@ export interface SwitchMove {
   word: string;
   position: string | number | boolean;
   before?: string | number | boolean | null;
-  evidence: "measured" | "confirmed" | "told" | "assumed";
+  evidence: "measured" | "confirmed" | "told" | "unconfirmed" | "assumed";
   run?: string | null;
   lap_number?: number | null;
 }
