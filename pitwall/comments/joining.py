@@ -10,6 +10,10 @@ from pitwall.comments.reading import Reading
 from pitwall.comments.splitting import Piece, Slip, pieces
 from pitwall.comments.taking import readings
 
+MOST_PARTS = 120
+"""What commas and semicolons may part in one comment: each part is set against those before it, and a line that a page
+sends must not keep the daemon busy. The longest comment of the studies has four."""
+
 
 @dataclass(frozen=True)
 class Listing:
@@ -28,7 +32,9 @@ def all_readings(text: str, turns: Collection[int], lists: Collection[Listing] =
         Slip: at the first word that is wrong.
     """
     found: list[Reading] = []
-    for piece in pieces(text):
+    for count, piece in enumerate(pieces(text), 1):
+        if count > MOST_PARTS:
+            raise Slip(piece.words[0], f"at most {MOST_PARTS} parts; the others in a comment of their own")
         for reading in _of_piece(piece, found[-1] if found else None, turns):
             if piece.exception and not reading.tells and not reading.is_left_out_of(found):
                 raise Slip(piece.words[-1], "also what the car does there: it may be another thing, or nothing")

@@ -226,14 +226,13 @@ class Session:
         switch = car.switches.known(event.switch)
         if switch is None:
             self._refuse(event.id, event.car, f"car {event.car} has no switch {event.switch!r}")
-            return
-        if not switch.allows(event.position):
+        elif not switch.allows(event.position):
             known = switch.positions_text()
             self._refuse(event.id, event.car, f"{event.switch!r} cannot stand at {event.position!r}, only at {known}")
-            return
-        self.hands.feed_switch(event.car, event.switch, event.position, event.id, self.now)
-        self._outputs += switch_measured(car, event, self.alerts, self.clock.alert_status, self.now)
-        self._dirty.add(event.car)
+        elif not car.switches.overtaken(event.switch, event.t):
+            self.hands.feed_switch(event.car, event.switch, event.position, event.id, self.now)
+            self._outputs += switch_measured(car, event, self.alerts, self.clock.alert_status, self.now)
+            self._dirty.add(event.car)
 
     def _command(self, event: ev.CommandGiven) -> None:
         car = self.team.get(event.car)

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from pitwall.engine.car import REORDER_S
 from pitwall.engine.progress import ItemState, RunState
 from pitwall.model.car import Car, Position, Switch, same_position
 from pitwall.model.outputs import SwitchCard
@@ -70,6 +71,7 @@ class SwitchBoard:
     measured: dict[str, Position] = field(default_factory=dict)
     measured_t: dict[str, float] = field(default_factory=dict)
     measured_before: dict[str, tuple[Position, float]] = field(default_factory=dict)
+    reported_t: dict[str, float] = field(default_factory=dict)
     owed: dict[str, Position] = field(default_factory=dict)
     doubted: set[str] = field(default_factory=set)
     told_t: dict[str, float] = field(default_factory=dict)
@@ -282,6 +284,15 @@ class SwitchBoard:
         else:
             self.verified.discard(name)
             self.doubted.update(() if same_position(before, position) else {name})
+
+    def overtaken(self, name: str, t: float) -> bool:
+        """Guard: a later report of this switch came before this one of session second ``t``, which tells no more where
+        it stands. One that is older still is no late one: the clock of the telemetry was put back."""
+        newest = self.reported_t.get(name, t)
+        if newest - REORDER_S <= t < newest:
+            return True
+        self.reported_t[name] = t
+        return False
 
     def measure(self, name: str, position: Position, t: float) -> None:
         """Telemetry says where the switch stands; a preset moves the others it sets. ``measured_before``: where it

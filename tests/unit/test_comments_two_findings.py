@@ -6,6 +6,7 @@ from contextlib import suppress
 
 import pytest
 
+from pitwall.comments.joining import MOST_PARTS
 from pitwall.comments.pairing import tried
 from pitwall.comments.reading import Reading
 from pitwall.comments.shorthand import ShorthandError, Typed, parse
@@ -251,6 +252,15 @@ def test_many_ands_are_read_in_few_steps(typed: str) -> None:
         with suppress(Slip):
             tried(piece, read_one)
     assert steps < 200
+
+
+@pytest.mark.parametrize("sign", [", ", "; ", "\n"])
+def test_no_more_parts_are_read_than_anybody_types(sign: str) -> None:
+    """Each is set against those before it: five hundred took a second."""
+    assert refused(sign.join(["entry us"] * (MOST_PARTS + 1))) == "entry"
+    with pytest.raises(ShorthandError) as caught:
+        parse(sign.join(["us"] * 600))
+    assert (caught.value.number, caught.value.word) == (MOST_PARTS + 1, "us")
 
 
 def test_two_classes_of_corners() -> None:

@@ -8,6 +8,7 @@ import pytest
 
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.switch_watch import AHEAD_S, AWAITED_S, NOBODY_ANSWERS, look_at_switches
+from pitwall.model.events import SwitchReported
 from pitwall.model.outputs import Alert, Prompt
 from tests.unit.engine_stage import MAIN, Stage, plan, setup
 
@@ -62,6 +63,18 @@ def test_a_position_that_arrives_after_the_line_is_told_as_it_arrives() -> None:
     stage.drive(200, 125)
     stage.switch(326.5, "torque_map", 4)
     assert alerts(stage, "switch_wrong") == [("torque_map", 326.5, True)]
+
+
+@pytest.mark.parametrize(("late_s", "stands"), [(0.4, 2), (40.0, 2), (200.0, 4)])
+def test_a_report_that_a_later_one_overtook_tells_no_more_where_the_switch_stands(late_s: float, stands: int) -> None:
+    """Knocked and put back within a second, and the first report comes last: nothing is wrong. Minutes older than the
+    one before, it is the telemetry whose clock was put back."""
+    stage = Stage(setup(plan(MAIN))).green()
+    stage.drive(200, 125)
+    stage.switch(371.2, "torque_map", 2)
+    stage.give(SwitchReported(id="overtaken", t=371.2 - late_s, car="41", switch="torque_map", position=4))
+    assert stage.car.switches.stands("torque_map") == stands
+    assert bool(alerts(stage, "switch_wrong")) is (stands != 2)
 
 
 def test_a_switch_knocked_on_a_timed_lap_is_told_at_once() -> None:
