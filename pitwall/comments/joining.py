@@ -53,6 +53,17 @@ def all_readings(text: str, turns: Collection[int], lists: Collection[Listing] =
                 found[-1].goes_on_with(reading)
             else:
                 found.append(reading)
+    _share_their_turns(found)
+    _take_over(found, lists)
+    return found
+
+
+def _share_their_turns(found: list[Reading]) -> None:
+    """Give each remark that names no place the one behind it, where that is of both; the last ones first.
+
+    Raises:
+        Slip: at a turn that may be of the remark before its own, too.
+    """
     for at in range(len(found) - 2, -1, -1):
         one, more = found[at], found[at + 1]
         begin = next((back for back in range(at, -1, -1) if not found[back].piece.goes_on), 0)
@@ -61,8 +72,9 @@ def all_readings(text: str, turns: Collection[int], lists: Collection[Listing] =
             _is_the_whole_place(more, found[at + 2 :])
             one.turns += more.turns
             one.takes_the_speeds_of(more)
-    _take_over(found, lists)
-    return found
+        elif more.piece.goes_on and not one.kept and not carries and (word := one.may_be_of_the_turn_of(more)):
+            raise Slip(word, "the turn first, if each phase is of it, or last of all; else a semicolon before the phase"
+                             " that it is of")
 
 
 def _take_over(found: list[Reading], lists: Collection[Listing]) -> None:

@@ -249,6 +249,16 @@ class Reading:
         then = more.piece.then and behind and self._is_of_the_corner_of(more) and not self.denies
         return then or (self.denies and more.denies) or phases or instead
 
+    def may_be_of_the_turn_of(self, more: Reading) -> Word | None:
+        """The turn behind what happens in the last corner phase, where something is judged behind it: ``entry us, exit
+        os t4 3``. It may be of this phase, too; None where it is in no doubt."""
+        if self.turns or {"speed", "everywhere", "subject"} & set(self.parts) or not more.turns or more.ends_placed:
+            return None
+        if not self._is_another_phase_than(more) or "finding" not in more.parts:
+            return None
+        named = [word for word in more.piece.words if TURN.fullmatch(word.plain) or word.key in ("turn", "turns")]
+        return named[0] if named and named[0].at > more.parts["finding"][1].at else None
+
     def _is_another_phase_than(self, more: Reading) -> bool:
         """True where another phase is spoken of here than there; the way into a turn is of that turn alone."""
         says, own = {"finding", "trend", "amount"}, {entry.value for entry, _ in self.phases}

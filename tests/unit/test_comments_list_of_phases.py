@@ -32,6 +32,13 @@ def test_a_turn_that_stands_first_is_of_what_follows() -> None:
 
 @pytest.mark.parametrize("behind", ["worse", "better", "3", "maybe", "better than run 1", "same", "gone"])
 def test_what_is_judged_behind_the_turn_is_asked_about(behind: str) -> None:
-    """It may be said of the last phase or of all."""
+    """It may be said of the last phase or of all, and the turn be that of the last one, or of all."""
     with pytest.raises(ShorthandError):
         parse(f"entry us exit os t4 {behind}")
+    for typed in (f"entry us, exit os t4 {behind}", f"us entry, os exit turn 4 {behind}",
+                  f"entry us, mid ok, exit os t4 {behind}"):
+        with pytest.raises(ShorthandError) as caught:
+            parse(typed)
+        assert caught.value.word in ("t4", "turn"), typed
+    assert said("t4 entry us, exit os 3") == said("entry us, exit os 3 t4") == ["t4 entry us", "t4 exit os 3"]
+    assert said("entry us; exit os t4 3") == said("entry us, t4 exit os 3") == ["entry us", "t4 exit os 3"]
