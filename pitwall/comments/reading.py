@@ -162,11 +162,11 @@ class Reading:
             self.phases += [one for one in head.phases if one[1].at < mark]
 
     def is_the_place_of(self, before: Reading) -> bool:
-        """True for turns alone behind a comma, where a finding in a corner phase of no turn stands before: ``entry os,
-        exit us, t4``."""
+        """True for turns behind a comma, alone or with how bad it is there, where a finding in a corner phase of no
+        turn stands before: ``entry os, exit us, t4``."""
         speed = "speed" in self.parts and set(self.parts) <= {"speed", "everywhere"}
-        alone = (bool(self.turns) and not self.parts) or (speed and not self.turns)
-        alone = alone and not (self.phases or self.asides or self.kept)
+        alone = (bool(self.turns) and set(self.parts) <= set(OF_EACH[:3])) or (speed and not self.turns)
+        alone = alone and not (self.phases or self.kept)
         placed = before.turns or {"speed", "everywhere"} & set(before.parts)
         goes_on = self.piece.goes_on and not self.piece.contrast
         return alone and goes_on and not placed and bool(before.phases) and "finding" in before.parts
@@ -317,8 +317,12 @@ class Reading:
         for entry, word in (*more.parts.values(), *more.phases):
             self.take(entry, word)
         self.turns += [turn for turn in more.turns if turn not in self.turns]
-        self.unread += more.unread
         self.noted = self.noted or more.noted
+        self.keeps_the_words_of(more)
+
+    def keeps_the_words_of(self, more: Reading) -> None:
+        """Reach to the end of what stands behind a comma, where it tells when or on which lap."""
+        self.unread += more.unread
         if more.asides or more.noted:
             self.asides, self.piece = self.asides or more.asides, replace(self.piece, end=more.piece.end)
 
