@@ -10,6 +10,8 @@ keep theirs. What finds no room, or would contradict what hangs there, is advise
 what the car cannot be shown in time. Switches go up in twos at most, each from a line of its own, those first that
 would spoil a timed lap. What another lap than a timed one needs is shown as that lap begins, and acted on at once; what
 must have changed by the first line is told in the garage (``rules/first_line.py``), where people speak to one another.
+A cool-down lap before a timed one has no switches of its own: one pass cannot ask for them and for their put-back
+(``model/plan.py``, ``lent``). A change that did not hang a lap ahead is shown at the line of the lap that needs it.
 
 A box board that did not hang as the car passed is too late for that lap, and the in-lap is the one after the next pass:
 the board for that pass is asked for while the car is still on the lap before it.
@@ -26,7 +28,8 @@ from pitwall.engine.call import PRIORITY, Call, CallSpec
 from pitwall.engine.calls import CallBook
 from pitwall.engine.rules.box import AGAIN, next_lap_key
 from pitwall.engine.situation import Situation
-from pitwall.model.car import Position
+from pitwall.model.car import Position, same_position
+from pitwall.model.plan import lent
 from pitwall.model.record import altered
 from pitwall.radio.board import MOST_LINES, READY_BEFORE_S, board_lines
 
@@ -38,6 +41,7 @@ AT_ONCE = ("session", "safety", "stop")
 PRE_EMPT = (*AT_ONCE, "box")
 HUNG = ("said", "done", "late", "unconfirmed")
 NO_PASS = "The car does not pass the pit wall before it: it cannot be shown"
+AT_ITS_LINE = "-at-its-line"
 TOO_LONG = "Too long for a board: write it yourself"
 TOO_LATE = "Too late for this pass of the pit wall: show nothing. The box moves one lap."
 TOO_LATE_AFTER_FLAG = "Too late for this pass of the pit wall: show nothing. After the flag the car comes in by itself."
@@ -74,7 +78,10 @@ def _on_boards(at: Situation, specs: Iterable[CallSpec], book: CallBook | None) 
             passed_at = _passes(at, spec, book)
             if book is not None and spec.kind == "box":
                 carried += _for_the_next_lap(at, spec, passed_at, book)
-            if passed_at is not None:
+            remedy = _at_its_own_line(at, spec, passed_at, book)
+            if remedy is not None:
+                carried.append(remedy)
+            elif passed_at is not None:
                 carried.append((passed_at, spec))
             elif spec.kind != "box" or at.run is None or not at.run.out_in:  # the brief said: straight back in
                 yield altered(spec, against=NO_PASS)
@@ -93,6 +100,25 @@ def _for_the_next_lap(
     act_at = leg.end_s + at.track.pace.lap_s("in") * at.track.pace.bend(at.lap_map.last_chance)
     number = at.track.lap_number + 1
     yield Pass(number, leg.end_s), altered(spec, key=next_lap_key(run), act_at_s=act_at, lap_number=number)
+
+
+def _at_its_own_line(
+    at: Situation, spec: CallSpec, passed_at: Pass | None, book: CallBook | None
+) -> tuple[Pass, CallSpec] | None:
+    """A change for the next lap that did not hang as this one began, or is needed only since: the pass that begins that
+    lap is the last that can show it, and it is acted on at once. Some seconds late, and not for the whole lap."""
+    leg = at.legs[0] if at.legs else None
+    if book is None or leg is None or not leg.running or spec.place != "line" or spec.leg != leg.index:
+        return None
+    if (passed_at is not None and at.now <= passed_at.t) or book.may_have_hung(spec.key) or at.stopped_by_flag:
+        return None
+    told = [call.spec.asked for call in book.calls.values()
+            if call.spec.pass_number == at.track.lap_number and book.may_have_hung(call.spec.key)]
+    if all(any(same_position(one.get(name), to) for one in told) for name, to in spec.asked.items()):
+        return None
+    again = altered(spec, key=f"{spec.key}{AT_ITS_LINE}", place=None, act_at_s=leg.end_s + READ_S, not_done=False,
+                    unanswered=False)  # before that line nobody can have done it
+    return Pass(at.track.lap_number + 1, leg.end_s), again
 
 
 def _in_twos(at: Situation, spec: CallSpec) -> list[CallSpec]:
@@ -168,7 +194,7 @@ def _shared(
         number = call.spec.pass_number
         if number is not None and number >= at.track.lap_number and call.state in HUNG and _hangs(call):
             boards.setdefault(number, _Board()).hang(call.spec)
-    order = sorted(shown, key=lambda one: (one[0].number, -_rank(one[1]), _harmless(at, one[1]),
+    order = sorted(shown, key=lambda one: (one[0].number, -_rank(at, one[1]), _harmless(at, one[1]),
                                            one[1].act_at_s or one[0].t, one[1].key))  # fmt: skip
     for passed_at, spec in order:
         board = boards.setdefault(passed_at.number, _Board())
@@ -184,11 +210,17 @@ def _hangs(call: Call) -> bool:
     return call.spec.against is None or call.said_t is not None
 
 
-def _rank(spec: CallSpec) -> int:
+def _rank(at: Situation, spec: CallSpec) -> int:
     """What lap it is comes before its switches; a change that no timed lap needs after what the lap is driven for."""
     if _names_the_lap(spec):
         return PRIORITY["switch"] + 1
-    return PRIORITY["procedure"] - 1 if spec.kind == "switch" and spec.place != "line" else PRIORITY[spec.kind]
+    needed = spec.kind != "switch" or spec.place == "line" or spec.key.endswith(AT_ITS_LINE) or _for_a_timed(at, spec)
+    return PRIORITY[spec.kind] if needed else PRIORITY["procedure"] - 1
+
+
+def _for_a_timed(at: Situation, spec: CallSpec) -> bool:
+    """Guard: it is shown as a cool-down lap begins, and what it asks for is for the timed lap after that."""
+    return at.run is not None and spec.leg is not None and lent("board", at.run.laps, spec.leg)
 
 
 def _harmless(at: Situation, spec: CallSpec) -> bool:
@@ -217,7 +249,9 @@ class _Board:
 
 def _contradict(one: CallSpec, other: CallSpec) -> bool:
     """Guard: one speaks of the lap after this one, the other of this one, and a driver cannot tell which is which."""
-    kinds = {one.kind, other.kind}
+    asked, kinds = other.asked, {one.kind, other.kind}
+    if any(name in asked and not same_position(to, asked[name]) for name, to in one.asked.items()):
+        return True
     if kinds == {"run"}:
         return one.leg != other.leg
     return "run" in kinds and not kinds.isdisjoint(("box", "procedure"))

@@ -12,6 +12,7 @@ from pitwall.app.scenarios import load_rehearsal
 from pitwall.app.wiring import Evidence, rehearse_instant
 from pitwall.engine.call import Call, CallSpec
 from pitwall.engine.media import HANG_S, NO_PASS, TOO_LONG, Pass, _shared, convey
+from pitwall.engine.switch_watch import SHOWN_NEXT
 from pitwall.engine.view import situation
 from pitwall.model.outputs import Ask, Prompt
 from pitwall.model.procedure import Procedure
@@ -83,14 +84,60 @@ def test_what_is_for_a_place_hangs_at_the_line_before_it() -> None:
 
 
 def test_a_change_before_the_line_is_shown_a_lap_earlier() -> None:
-    """Torque is another on the cool-down lap than on the timed lap after it: shown as the cool-down lap begins."""
-    made = stage("board", laps="out, 1 timed, cool, 1 timed, in")
-    made.drive(200, 125)
-    made.wait(340)
+    """The second timed lap is a comparison: its switch is shown as the first one begins, for the line at its end."""
+    made = stage("board", {"do": "flap_lap", "on": {"timed": 2}}, laps="out, 2 timed, in")
+    made.leave(200).wait(290)
     starts = {leg.index: leg.start_s for leg in made.car.legs}
-    spec = made.call("main-1-3-switch-0").spec
+    spec = made.call("main-1-2-switch-0").spec
+    assert spec.say_by_s == pytest.approx(starts[1] - READY_BEFORE_S)
+    assert spec.act_at_s == pytest.approx(starts[2])
+
+
+def test_a_cool_down_lap_before_a_timed_one_is_shown_what_the_timed_lap_needs_and_nothing_of_its_own() -> None:
+    """One pass cannot ask for a cool-down setting and for its put-back: the setting is left out, and what the timed lap
+    after it compares goes up beside "cool down"."""
+    made = stage("board", {"do": "flap_lap", "on": {"timed": 2}}, laps="out, 1 timed, cool, 1 timed, in")
+    t = made.drive(200, 125)
+    made.wait(made.car.legs[0].end_s - READY_BEFORE_S - 1)
+    starts = {leg.index: leg.start_s for leg in made.car.legs}
+    (spec,) = [call.spec for call in of_kind(made, "switch")
+               if call.spec.medium == "board" and call.spec.say_by_s < starts[3]]
+    assert (spec.asked, spec.board, spec.against) == ({"flap": "open"}, ("FLAP OPEN",), None)
     assert spec.say_by_s == pytest.approx(starts[2] - READY_BEFORE_S)
-    assert spec.act_at_s == pytest.approx(starts[3])
+    made.command("said", call=f"{CAR}-{spec.key}")
+    t = made.lap(t, 100)
+    made.wait(t + 30)
+    assert {call.spec.board for call in of_kind(made, "switch") if call.open} <= {("FLAP", "CLOSED")}, "for the in-lap"
+
+
+def test_a_cool_down_lap_before_another_keeps_its_settings_and_the_second_shows_the_put_back() -> None:
+    """Two cool-down laps have two passes: the first asks, the second puts back."""
+    made = stage("board", laps="out, 1 timed, 2 cool, 1 timed, in")
+    t = made.lap(made.drive(200, 125), 100)
+    starts = {leg.index: leg.start_s for leg in made.car.legs}
+    assert made.call("main-1-2-switch-0").spec.board == ("TRQ 1",)
+    made.wait(t + 20)
+    back = made.call("main-1-3-switch-0").spec
+    assert (back.board, back.say_by_s) == (("TRQ 2",), pytest.approx(starts[3] - READY_BEFORE_S, abs=2))
+
+
+def test_a_wrong_switch_that_no_board_showed_is_shown_at_the_line_of_the_lap_that_needs_it() -> None:
+    """It came off its place with no pass left before the next timed lap: its own line shows it, in time to hang it; on
+    the timed lap after that likewise, for as long as it stands wrong."""
+    made = stage("board", laps="out, 2 timed, in")
+    t = made.drive(200, 125)
+    made.wait(t + 10)
+    made.switch(made.now, "torque_map", 4)
+    made.wait(t + 25)
+    (call,) = [one for one in of_kind(made, "switch") if one.spec.medium == "board" and one.open]
+    begins = next(leg.start_s for leg in made.car.legs if leg.index == 2)
+    assert (call.spec.board, call.spec.against) == (("TRQ 2",), None)
+    assert call.spec.say_by_s == pytest.approx(begins - READY_BEFORE_S)
+    wrong = [one for one in made.session.alerts.active.values() if one.kind == "switch_wrong"]
+    assert [one.help for one in wrong] == [SHOWN_NEXT]
+    made.switch(made.now, "torque_map", 2)
+    made.wait(made.now + 2)
+    assert not [one for one in of_kind(made, "switch") if one.spec.medium == "board" and one.open]
 
 
 def test_what_belongs_to_the_out_lap_is_told_in_the_garage() -> None:
@@ -125,13 +172,15 @@ def test_what_does_not_fit_is_told_to_the_engineer() -> None:
     assert (spec.caution or "").startswith(TOO_LONG)
 
 
-def test_what_comes_before_the_first_pass_is_told_as_such() -> None:
-    """The change for the first timed lap is due at the first line: no board comes before it: it is advised against."""
+def test_what_comes_before_the_first_pass_is_shown_at_it() -> None:
+    """A switch comes off its place on the out-lap, with no board before the line: the first pass shows it."""
     made = stage("board")
     made.leave(200)
     made.switch(210, "torque_map", 4)
     made.wait(216)
-    assert made.call("main-1-1-switch-0").spec.against == NO_PASS
+    spec = made.call("main-1-1-switch-0").spec
+    assert (spec.board, spec.against) == (("TRQ 2",), None)
+    assert spec.say_by_s == pytest.approx(made.car.legs[0].end_s - READY_BEFORE_S)
 
 
 def test_the_three_lines_of_a_pass_go_to_the_most_important() -> None:

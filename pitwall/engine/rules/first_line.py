@@ -14,7 +14,7 @@ from pitwall.model.plan import CallClass
 from pitwall.radio.wording import switch_words
 
 GROUP = 3  # more in one breath is not remembered (common practice, no source)
-BEFORE_S, APART_S, OPEN_S, LEAST_S = 100.0, 15.0, 40.0, 10.0  # counted back from leaving (common practice, no source)
+BEFORE_S, APART_S, OPEN_S, LEAST_S = 70.0, 15.0, 40.0, 10.0  # back from leaving; behind the switch check (as above)
 
 
 def calls(at: Situation) -> Iterable[CallSpec]:
