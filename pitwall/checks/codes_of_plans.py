@@ -76,6 +76,11 @@ OF_PLANS = (
          "hold it, it is shown as the timed lap itself begins: its first seconds are driven with the old position.",
          "Have fewer switches differ from lap to lap, put a second cool-down lap before it, or set them in the garage.",
          "warning"),
+    Code("PW222", "question of a lap without a radio",
+         "On a pit board what belongs to the out-lap is told in the garage before it, and there a question about that "
+         "lap has no answer yet. It is never asked, and its item stays undone until somebody says otherwise.",
+         "Ask when the car is back: note the answer ('pitwall comment') and confirm the item; or leave it out.",
+         "warning"),
     Code("PW301", "run that refers to itself",
          "A run cannot come before itself nor repeat itself.",
          "Name another run."),

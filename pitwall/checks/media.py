@@ -28,9 +28,12 @@ def check_medium(plan: Plan, around: Around) -> Iterator[Finding]:
     for placed in placed_items(plan, around) if plan.medium != "two_way" else ():
         on_track = not placed.run.out_in and any(index > 0 for index in lap_indices(placed.run, placed.item.on))
         for number, step in enumerate(placed.procedure.steps if placed.procedure is not None else ()):
-            if step.where in STANDING or not on_track or (placed.item.do, number) in told:
+            if step.where in STANDING or (placed.item.do, number) in told:
                 continue
-            found = _on_board(placed, step) if plan.medium == "board" else _one_way(placed, step)
+            if not on_track:
+                found = _before_leaving(placed, step) if plan.medium == "board" else None
+            else:
+                found = _on_board(placed, step) if plan.medium == "board" else _one_way(placed, step)
             if found is not None:
                 told.add((placed.item.do, number))
                 yield found
@@ -85,6 +88,14 @@ def _on_board(placed: Placed, step: Step) -> Finding | None:
         return None
     return finding("PW213", path=path, found=f"{short!r} of {placed.item.do!r}, which is too long for a board",
                    expected=f"at most {MOST_LINES} lines of {LINE_CHARACTERS} letters, no word longer than a line")
+
+
+def _before_leaving(placed: Placed, step: Step) -> Finding | None:
+    """What belongs to this lap is told in the garage before it: nobody can answer then, nor on the lap."""
+    if not asks(step):
+        return None
+    return finding("PW222", path=(*placed.path, "do"), found=f"{placed.item.do!r}, which asks the driver something",
+                   expected="a question asked in the garage once the car is back, and its answer entered by hand")
 
 
 def short_of(placed: Placed, step: Step) -> str | None:

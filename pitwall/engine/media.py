@@ -39,6 +39,7 @@ HANG_S = 3.0  # to hang out a board in haste (common practice, no source)
 GARAGE_FROM_S, GARAGE_BY_S = 120.0, 15.0
 AT_ONCE = ("session", "safety", "stop")
 PRE_EMPT = (*AT_ONCE, "box")
+FACE_TO_FACE = ("garage", "pit lane", "pit exit")
 HUNG = ("said", "done", "late", "unconfirmed")
 NO_PASS = "The car does not pass the pit wall before it: it cannot be shown"
 AT_ITS_LINE = "-at-its-line"
@@ -70,6 +71,8 @@ def _face_to_face(at: Situation, spec: CallSpec) -> bool:
 def _on_boards(at: Situation, specs: Iterable[CallSpec], book: CallBook | None) -> Iterator[CallSpec]:
     carried: list[tuple[Pass, CallSpec]] = []
     for spec in chain.from_iterable(_in_twos(at, spec) for spec in specs):
+        if spec.kind in ("question", "answer") and spec.item is not None and spec.place not in FACE_TO_FACE:
+            continue  # nobody can answer on track, and before the lap there is nothing to tell
         if at.legs and spec.leg == 0 and spec.item is not None and spec.lap != "garage":
             yield _in_the_garage(at, spec)
         elif _face_to_face(at, spec):
@@ -83,8 +86,9 @@ def _on_boards(at: Situation, specs: Iterable[CallSpec], book: CallBook | None) 
                 carried.append(remedy)
             elif passed_at is not None:
                 carried.append((passed_at, spec))
-            elif spec.kind != "box" or at.run is None or not at.run.out_in:  # the brief said: straight back in
-                yield altered(spec, against=NO_PASS)
+            elif spec.kind != "pace" and (spec.kind != "box" or at.run is None or not at.run.out_in):
+                # Nobody misses a lap time, and the brief said: straight back in. Nothing of it can be spoken.
+                yield altered(spec, against=NO_PASS, medium="board", spoken_s=0.0)
     yield from _shared(at, carried, book)
 
 
@@ -157,6 +161,9 @@ def _lines(parts: list[str]) -> tuple[str, ...] | None:
 def _board_of(spec: CallSpec) -> tuple[str, ...] | None:
     if spec.ask.action == "set_switch":
         return _lines(spec.short.split(", "))
+    parts = _lines(spec.short.split(", ")) if spec.kind == "run" and spec.place is None else None
+    if parts is not None:
+        return parts  # the laps of the run, those between two cool-down laps on a line
     # What kind of lap it is says its first clause: the lines beside it are wanted for switches.
     return board_lines(spec.short.partition(", ")[0] if _names_the_lap(spec) else spec.short)
 

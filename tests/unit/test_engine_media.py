@@ -28,7 +28,12 @@ BOARD_HOLD = Procedure.model_validate(
 )  # fmt: skip
 LONG = BOARD_HOLD.model_copy(update={"name": "long", "steps": (BOARD_HOLD.steps[0].model_copy(update={
     "short": "{after}: coast gently with everything else as usual"}),)})  # fmt: skip
-LIBRARY = {**PROCEDURES, "slow_lap": BOARD_HOLD, "long": LONG}
+ASKED = Procedure.model_validate({
+    "procedure": 1, "name": "asked", "purpose": "test", "laps": ["out", "in", "installation"],
+    "steps": [{"say": "Any alarm?", "short": "Alarms?", "kind": "question", "where": "lap_start", "offset_s": 30,
+               "reaction_s": 2}], "done_when": ["driver"],
+})  # fmt: skip
+LIBRARY = {**PROCEDURES, "slow_lap": BOARD_HOLD, "long": LONG, "asked": ASKED}
 
 
 def stage(medium: str, *items: dict[str, Any], laps: str = "out, 1 timed, cool, in") -> Stage:
@@ -148,6 +153,47 @@ def test_what_belongs_to_the_out_lap_is_told_in_the_garage() -> None:
     leaves = made.car.legs[0].start_s
     assert (spec.text, spec.medium) == ("After bridge: coast, count six.", "two_way")
     assert spec.say_from_s <= spec.say_by_s <= leaves - 10
+
+
+def test_nothing_is_asked_of_a_car_that_has_only_a_board() -> None:
+    """A question of the out-lap has no answer before it, and on it nobody can answer: it is never due, in the garage or
+    on track, and its item is not done."""
+    checks = {"run": "checks", "want": "must", "laps": "out-in", "after_garage_s": 300,
+              "items": [{"do": "asked", "on": "out"}, {"do": "asked", "on": "in"}]}  # fmt: skip
+    made = Stage(setup(plan(checks, medium="board"), procedures=LIBRARY)).green().wait(100)
+    made.leave(200).wait(310)
+    made.home(320)
+    assert of_kind(made, "question") == []
+    assert {item.state for run in made.car.progress.runs for item in run.items} == {"not_done"}
+
+
+def test_what_no_board_can_show_is_no_voice_prompt() -> None:
+    """On the in-lap no pass comes: a lap time is then not told at all, and what else cannot be shown is no sentence to
+    speak, and takes no time on a radio that the car has not."""
+    made = stage("board", laps="out, 1 timed, in")
+    t = made.lap(made.drive(200, 125), 100)
+    made.wait(t + 20)
+    made.status(made.now, "finished")
+    made.wait(made.now + 8)
+    on_track = [call.spec for call in made.car.book.calls.values() if call.spec.lap != "garage" and call.spec.leg != 0
+                and call.spec.place != "garage" and call.spec.say_from_s > 205]
+    assert {spec.medium for spec in on_track} == {"board"}
+    assert {spec.spoken_s for spec in on_track} == {0.0}
+    assert "pace" not in {spec.kind for spec in on_track if spec.against is not None}
+
+
+@pytest.mark.parametrize(("laps", "lines"), [
+    ("out, 2 timed, cool, 2 timed, in", ("2 TIMED", "COOL", "2 TIMED")),
+    ("out, 1 timed, cool, 1 timed, in", ("1 TIMED", "COOL", "1 TIMED")),
+    ("out, 1 timed, cool, 1 timed, cool, 1 timed, in", ("3 TIMED", "2 COOL")),
+    ("out, 3 timed, 2 cool, in", ("3 TIMED", "2 COOL")),
+    ("out, 3 timed, in", ("3 TIMED", "LAPS")),
+])  # fmt: skip
+def test_the_board_of_the_out_lap_says_where_the_cool_down_lap_is(laps: str, lines: tuple[str, ...]) -> None:
+    """Two timed laps, a cool-down lap and two more are no four timed laps."""
+    made = stage("board", laps=laps)
+    made.leave(200).wait(290)
+    assert made.call("main-1-0-run-laps").spec.board == lines
 
 
 def test_a_flag_is_shown_at_the_next_pass() -> None:
