@@ -81,6 +81,8 @@ def _on_boards(at: Situation, specs: Iterable[CallSpec], book: CallBook | None) 
             passed_at = _passes(at, spec, book)
             if book is not None and spec.kind == "box":
                 carried += _for_the_next_lap(at, spec, passed_at, book)
+                if _told_in_the_garage(at, spec, passed_at, book):
+                    continue
             remedy = _at_its_own_line(at, spec, passed_at, book)
             if remedy is not None:
                 carried.append(remedy)
@@ -104,6 +106,14 @@ def _for_the_next_lap(
     act_at = leg.end_s + at.track.pace.lap_s("in") * at.track.pace.bend(at.lap_map.last_chance)
     number = at.track.lap_number + 1
     yield Pass(number, leg.end_s), altered(spec, key=next_lap_key(run), act_at_s=act_at, lap_number=number)
+
+
+def _told_in_the_garage(at: Situation, spec: CallSpec, passed_at: Pass | None, book: CallBook) -> bool:
+    """Guard: straight back in was told before leaving, the car is over the line all the same, and no board was to hang
+    there: none was missed. The one for the next pass is asked for."""
+    if at.run is None or not at.run.out_in or passed_at is None or book.may_have_hung(spec.key):
+        return False
+    return at.now >= passed_at.t
 
 
 def _at_its_own_line(

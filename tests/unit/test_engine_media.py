@@ -14,7 +14,8 @@ from pitwall.engine.call import Call, CallSpec
 from pitwall.engine.media import HANG_S, NO_PASS, TOO_LONG, Pass, _shared, convey
 from pitwall.engine.switch_watch import SHOWN_NEXT
 from pitwall.engine.view import situation
-from pitwall.model.outputs import Ask, Prompt
+from pitwall.engine.watch import BOX_AT_THE_PASS
+from pitwall.model.outputs import Alert, Ask, Prompt
 from pitwall.model.procedure import Procedure
 from pitwall.model.record import altered
 from pitwall.radio.board import LINE_CHARACTERS, MOST_LINES, READY_BEFORE_S
@@ -369,6 +370,43 @@ def test_an_installation_lap_is_boxed_in_the_garage() -> None:
     made.wait(t + 1)
     boards = [one for one in of_kind(made, "box") if one.spec.medium == "board" and one.open]
     assert [one.spec.say_by_s for one in boards] == [pytest.approx(made.car.legs[0].end_s - READY_BEFORE_S)]
+
+
+def test_a_car_that_does_not_come_in_from_its_installation_lap_is_an_alert_and_no_missed_board() -> None:
+    """Told in the garage to come straight back in, it crosses the line: that is urgent, with the remedy; no board was
+    to hang there, so none was missed, and the one of the next pass brings it in and ends the alert."""
+    checks = {"run": "checks", "want": "must", "laps": "out-in", "after_garage_s": 300}
+    made = Stage(setup(plan(checks, medium="board"))).green().wait(30)
+    made.command("said", call=made.call("straight-in").id)
+    made.leave(200)
+    t = made.lap(200, 125, from_exit=True)
+    made.wait(t + 6)
+    (alert,) = [one for one in made.session.alerts.active.values() if one.kind == "stayed_out"]
+    assert (alert.priority, alert.text) == ("high", "Car 41 did not come in from its installation lap (checks)")
+    assert alert.help == BOX_AT_THE_PASS
+    made.wait(made.car.legs[0].end_s - READY_BEFORE_S - 1)
+    (board,) = [one for one in of_kind(made, "box") if one.open]
+    assert board.spec.board == ("BOX",)
+    assert "missed" not in {one.state for one in of_kind(made, "box")}
+    made.command("said", call=board.id)
+    made.home(made.lap(t, 100))
+    made.wait(made.now + 6)
+    assert not [one for one in made.session.alerts.active.values() if one.kind == "stayed_out"]
+
+
+def test_a_car_that_comes_straight_back_in_raises_no_alert() -> None:
+    """Nor does one whose run has timed laps."""
+    checks = {"run": "checks", "want": "must", "laps": "out-in", "after_garage_s": 300}
+    for medium in ("two_way", "board"):
+        made = Stage(setup(plan(checks, medium=medium))).green().wait(30)
+        made.leave(200)
+        made.wait(300)
+        made.home(320)
+        made.wait(330)
+        assert "stayed_out" not in {one.kind for one in made.made(Alert)}
+    driven = stage("two_way", laps="out, 1 timed, in")
+    driven.wait(driven.drive(200, 125, 100) + 20)
+    assert "stayed_out" not in {one.kind for one in driven.made(Alert)}
 
 
 async def test_in_a_whole_rehearsed_session_every_must_say_call_that_can_be_shown_is_shown() -> None:
