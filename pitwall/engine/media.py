@@ -31,7 +31,7 @@ from pitwall.engine.situation import Situation
 from pitwall.model.car import Position, same_position
 from pitwall.model.plan import lent
 from pitwall.model.record import altered
-from pitwall.radio.board import MOST_LINES, READY_BEFORE_S, board_lines
+from pitwall.radio.board import MOST_LINES, READY_BEFORE_S, board_lines, board_parts
 
 SWITCHES_SHOWN = 2  # changes that a driver takes in from one board (common practice, no source)
 READ_S = 5.0  # from reading the board to acting on it (common practice, no source)
@@ -145,7 +145,7 @@ def _in_twos(at: Situation, spec: CallSpec) -> list[CallSpec]:
     most = SWITCHES_SHOWN if spec.place == "line" else 1  # beside the box there may be room for one
     groups: list[list[tuple[tuple[str, Position], str]]] = []
     for one in order:
-        lines = _lines([part for _, part in [*groups[-1], one]]) if groups else None
+        lines = board_parts([part for _, part in [*groups[-1], one]]) if groups else None
         if groups and lines is not None and len(groups[-1]) < most:
             groups[-1].append(one)
         else:
@@ -161,17 +161,10 @@ def _of_group(spec: CallSpec, number: int, group: list[tuple[tuple[str, Position
     return altered(spec, key=spec.key if number == 0 else f"{spec.key}-{number}", text=short, short=short, ask=ask)
 
 
-def _lines(parts: list[str]) -> tuple[str, ...] | None:
-    """Each part from a line of its own, so that a figure never stands with another switch; None when it is too long."""
-    found = [board_lines(part) for part in parts]
-    lines = tuple(line for part in found for line in part or ())
-    return lines if None not in found and len(lines) <= MOST_LINES else None
-
-
 def _board_of(spec: CallSpec) -> tuple[str, ...] | None:
     if spec.ask.action == "set_switch":
-        return _lines(spec.short.split(", "))
-    parts = _lines(spec.short.split(", ")) if spec.kind == "run" and spec.place is None else None
+        return board_parts(spec.short.split(", "))
+    parts = board_parts(spec.short.split(", ")) if spec.kind == "run" and spec.place is None else None
     if parts is not None:
         return parts  # the laps of the run, those between two cool-down laps on a line
     # What kind of lap it is says its first clause: the lines beside it are wanted for switches.
