@@ -120,7 +120,9 @@ class PlannedCalls:
         """What is told in the garage, and the board of each pass: it hangs as the car begins that lap."""
         for item in state.items:
             procedure = self.around.procedures.get(item.item.do)
-            for step in procedure.steps if procedure is not None and (item.leg == 0 or state.out_in) else ():
+            if procedure is None or (item.leg > 0 and not state.out_in):
+                continue
+            for step in procedure.steps:
                 if not asks(step) or step.where in STANDING:
                     yield 0, self._told_before(item, procedure, step)
         if state.out_in:

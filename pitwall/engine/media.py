@@ -173,7 +173,7 @@ def _board_of(spec: CallSpec) -> tuple[str, ...] | None:
 
 def _names_the_lap(spec: CallSpec) -> bool:
     """Guard: it says what the lap is that begins with the pass, such as a cool-down lap."""
-    return spec.kind == "run" and spec.place == "lap start"
+    return spec.kind == "run" and (spec.place == "lap start" or spec.ask.lap_kind == "cool")
 
 
 def _in_the_garage(at: Situation, spec: CallSpec) -> CallSpec:
@@ -191,7 +191,8 @@ def _passes(at: Situation, spec: CallSpec, book: CallBook | None) -> Pass | None
     if spec.kind in AT_ONCE or spec.act_at_s is None:
         hung = book is None or book.may_have_hung(spec.key)
         return next((one for one in passes if one.t > spec.say_from_s + HANG_S and (hung or one.t > at.now)), None)
-    return next((one for one in reversed(passes) if one.t + READ_S <= spec.act_at_s), None)
+    read_s = 0.0 if _names_the_lap(spec) else READ_S  # what lap it is, is read as it begins, and not a lap ahead
+    return next((one for one in reversed(passes) if one.t + read_s <= spec.act_at_s), None)
 
 
 def _shared(

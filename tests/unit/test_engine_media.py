@@ -116,6 +116,19 @@ def test_a_cool_down_lap_before_a_timed_one_is_shown_what_the_timed_lap_needs_an
     assert {call.spec.board for call in of_kind(made, "switch") if call.open} <= {("FLAP", "CLOSED")}, "for the in-lap"
 
 
+def test_an_item_whose_switch_hung_as_the_cool_down_lap_began_is_called() -> None:
+    """Its own words find no place beside "cool down": the switch was shown for it, and its lap is driven so."""
+    made = stage("board", {"do": "flap_lap", "on": {"timed": 2}}, laps="out, 1 timed, cool, 1 timed, in")
+    made.drive(200, 125)
+    made.wait(made.car.legs[0].end_s - READY_BEFORE_S - 1)
+    made.command("said", call=made.call("main-1-2-switch-0").id)
+    (item,) = made.car.progress.current.items if made.car.progress.current is not None else ()
+    assert (item.state, item.leg, item.reason) == ("called", 3, "its switch was changed for it")
+    (cool,) = of_kind(made, "run")[1:2]
+    assert (cool.spec.board, cool.spec.against) == (("COOL LAP",), None)
+    assert cool.spec.say_by_s == pytest.approx(made.car.legs[0].end_s - READY_BEFORE_S), "at its own line"
+
+
 def test_a_cool_down_lap_before_another_keeps_its_settings_and_the_second_shows_the_put_back() -> None:
     """Two cool-down laps have two passes: the first asks, the second puts back."""
     made = stage("board", laps="out, 1 timed, 2 cool, 1 timed, in")
