@@ -8,7 +8,6 @@ from typing import Any
 
 from pitwall.app.debrief_items import items_of
 from pitwall.app.debrief_laps import lap_rows
-from pitwall.app.debrief_slowed import slowed
 from pitwall.app.debrief_watch import CarWatch, NotedSession
 from pitwall.comments.changes import findings
 from pitwall.debrief.model import CarDebrief, QuestionRow, StatusSpan
@@ -29,7 +28,6 @@ def car_debrief(noted: NotedSession, name: str, spans: tuple[StatusSpan, ...], *
     laps = lap_rows(noted, name, spans)
     moves = switch_moves(car, watch)
     items = items_of(car, watch, noted.notes, laps, moves, over=over)
-    laps = slowed(car, laps, items)
     runs = run_rows(noted, car, laps, items.rows)
     return CarDebrief(
         car=name,

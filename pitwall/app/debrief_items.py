@@ -22,7 +22,6 @@ from pitwall.model.procedure import Procedure
 OUTCOMES: dict[str, Outcome] = {"done": "done", "probably_done": "probably_done", "not_done": "not_done",
                                 "dropped": "not_done"}
 TOLD = ("said", "done", "late", "unconfirmed")
-BETTER_NOT = "it was better not made then: "
 UNSEEN = "nothing shows its switch"
 NO_COMMENT = "asked; no comment of this run was noted after it"
 USUALLY_S = 4.0
@@ -56,7 +55,6 @@ def items_of(
             if procedure is not None:
                 if row.outcome == "probably_done" and not word_suffices(procedure):
                     row = row.model_copy(update={"reason": "; ".join(filter(None, (row.reason, UNSEEN)))})
-                row = _against(row, notes)
                 if "comment" in procedure.done_when:
                     row = _commented(car, row, notes)
                 lap = lap_of(run, item, watch, laps, calls.get(item.key))
@@ -90,16 +88,6 @@ def _judged(row: ItemRow, window: DataWindow) -> ItemRow:
     if window.outcome == "done" and row.outcome == "probably_done":
         return row.model_copy(update={"outcome": "done", "reason": SHOWN})
     return row
-
-
-def _against(row: ItemRow, notes: CarNotes) -> ItemRow:
-    """It was done though its call was told to be better not made: data and safety of it are to be looked at twice."""
-    if row.outcome not in ("done", "probably_done"):
-        return row
-    told = [call.worded.against for call in notes.calls.values()
-            if call.last.ask.item == row.item and call.last.state in TOLD and call.worded.against is not None]
-    return row if not told else row.model_copy(
-        update={"reason": "; ".join(filter(None, (row.reason, f"{BETTER_NOT}{told[-1]}")))})
 
 
 def _commented(car: TeamCar, row: ItemRow, notes: CarNotes) -> ItemRow:

@@ -7,7 +7,6 @@ from pathlib import Path
 from pitwall.app.debrief_cars import run_rows, switch_moves
 from pitwall.app.debrief_items import items_of
 from pitwall.app.debrief_laps import lap_rows
-from pitwall.app.debrief_slowed import slowed
 from pitwall.app.debrief_watch import CarWatch, NotedSession
 from pitwall.app.debriefing import keep_debrief
 from pitwall.app.lifecycle import Lifecycle
@@ -49,7 +48,6 @@ def run_debrief(noted: NotedSession, name: str) -> RunDebrief | None:
     laps = lap_rows(noted, name, spans)
     moves = switch_moves(car, watch)
     items = items_of(car, watch, noted.notes, laps, moves, over=noted.session.clock.status == "closed")
-    laps = slowed(car, laps, items)
     own = tuple(lap for lap in laps if lap.run == run)
     begun_s = own[0].start_s
     row = next((one for one in run_rows(noted, car, laps, items.rows) if one.run == run), None)

@@ -19,8 +19,7 @@ OUTCOMES = {"done": "● done", "probably_done": "◐ probably done", "done_badl
 RUN_STATES = {"planned": "○ not driven", "next": "○ not driven", "running": "◐ on track", "done": "● done",
               "cut": "▲ broken off", "skipped": "○ skipped", "dropped": "○ dropped"}
 IN_PART = "◐ done in part"
-CLEAN = {"clean": "clean", "traffic": "traffic", "yellow": "yellow", "mistake": "mistake", "hold": "held for an item",
-         "cool_down": "slowed down",
+CLEAN = {"clean": "clean", "traffic": "traffic", "yellow": "yellow", "mistake": "mistake", "cool_down": "slowed down",
          "aborted": "given up", "not_complete": "not whole", "unknown": NOTHING}
 STATUSES = {"waiting": "waiting", "green": "green", "yellow": "yellow", "slow": "slow period", "red": "red flag",
             "finished": "flag out", "closed": "closed"}

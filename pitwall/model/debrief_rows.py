@@ -21,9 +21,8 @@ Outcome = Literal["done", "probably_done", "done_badly", "not_done", "to_come"]
 journal ends before it was its turn."""
 Evidence = Literal["positions", "crossings", "plan"]
 """What a data window rests on: positions of the car, crossings of loops, or the plan's word and nothing else."""
-Clean = Literal["clean", "traffic", "yellow", "mistake", "hold", "cool_down", "aborted", "not_complete", "unknown"]
-"""Why a lap was not clean. ``yellow``: a flag spoilt it; which one its statuses say. ``hold``: most was lost where the
-car was held for an item, as the driver was told."""
+Clean = Literal["clean", "traffic", "yellow", "mistake", "cool_down", "aborted", "not_complete", "unknown"]
+"""Why a lap was not clean. ``yellow``: a flag spoilt it; which one its statuses say."""
 SwitchEvidence = Literal["measured", "confirmed", "told", "unconfirmed", "assumed"]
 """How it is known where a switch stands. ``unconfirmed``: a call asked for it, and nobody said that it was made."""
 """How a position is known: telemetry; the driver read it back; he was told; it is where it starts, or should be."""

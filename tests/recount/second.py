@@ -21,8 +21,6 @@ from tests.recount.second_planned import planned
 from tests.recount.second_windows import windows
 from tests.recount.sessions import Row, Told, told
 
-BETTER_NOT = "it was better not made then: "
-
 
 @cache
 def second(which: str) -> Row:
@@ -189,10 +187,6 @@ def item_rows(told: Told, car: str) -> list[Row]:
                          and one["state"] in ("said", "done")]  # fmt: skip
                 reason = Own([float(next(one["comment"] for one in said.comments(told, car)
                                          if one["run"].value == run["run"] and one["t"] >= min(asked)))])
-            if BETTER_NOT in actual.reason:
-                warned = [one["against"] for one in told.said("prompt", car)
-                          if one["ask"]["item"] == item["item"] and one["against"]]
-                reason = engine(f"{item['reason']}; {BETTER_NOT}{warned[-1]}")
             found.append({
                 "item": name(item["item"]), "run": name(run["run"]),
                 "lap": item_label(told, car, run["run"], item["item"], item["lap"]),

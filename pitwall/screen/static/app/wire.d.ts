@@ -559,7 +559,7 @@ export interface LapRow {
   fuel_kg?: number | null;
   /** every status that touched it, in order */
   status: ("waiting" | "green" | "yellow" | "slow" | "red" | "finished" | "closed")[];
-  clean: "clean" | "traffic" | "yellow" | "mistake" | "hold" | "cool_down" | "aborted" | "not_complete" | "unknown";
+  clean: "clean" | "traffic" | "yellow" | "mistake" | "cool_down" | "aborted" | "not_complete" | "unknown";
   /** the loop that ends the stretch on which most was lost */
   clean_at: string;
   /** lost on that stretch against the rest of the lap */
