@@ -13,7 +13,7 @@ import { barOf, planWords } from "../../pitwall/screen/static/app/plan-line.js";
 import { isOverdue, labels, lapWords, onceEach } from "../../pitwall/screen/static/app/strip.js";
 import { allWords } from "../../pitwall/screen/static/app/switches.js";
 import { ask } from "../../pitwall/screen/static/app/asking.js";
-import { feedAges, silentStreams, wellness } from "../../pitwall/screen/static/app/head.js";
+import { feedAges, silentStreams, timeWords, wellness } from "../../pitwall/screen/static/app/head.js";
 import { feedWords, keysOf } from "../../pitwall/screen/static/app/help.js";
 import { leavesWith, workWords } from "../../pitwall/screen/static/app/garage-page.js";
 import { Mark } from "../../pitwall/screen/static/app/mark.js";
@@ -33,6 +33,13 @@ function at() {
   const time = { ms: 0 };
   return [time, () => time.ms];
 }
+
+test("the head counts down, and tells beside it the time in which everything else is told", () => {
+  assert.equal(timeWords(null, NaN), "no clock yet");
+  assert.equal(timeWords(spoke(308), 308.4), "left · now 5:08");
+  assert.equal(timeWords(spoke(1740, { running: false, status: "red" }), 1750), "left, clock stopped · now 29:10");
+  assert.equal(timeWords(spoke(-60, { running: false, status: "waiting" }), -60), "left");
+});
 
 test("between two words of the daemon its clock goes on at its rate", () => {
   const [time, now] = at(), clock = new DaemonClock(now);
@@ -309,11 +316,19 @@ test("comments stand by when they were said, the newest first, whenever somebody
 
 test("a run to come is drawn to when the forecast sees its end, in the middle of its span", () => {
   const run = { run: "qualifying", state: "next", expected_span_s: [2400, 2680] };
-  assert.deepEqual(barOf(run, { end_q10_s: 2734, end_q50_s: 3040, end_q90_s: 3621 }), [2400, 3040]);
-  assert.deepEqual(barOf(run, undefined), [2400, 2680]);
-  assert.deepEqual(barOf({ ...run, state: "running", actual_span_s: [2450, null] }, { end_q50_s: 3040 }), [2450, 3040]);
-  assert.deepEqual(barOf({ ...run, state: "done", actual_span_s: [2450, 2900] }, { end_q50_s: 3040 }), [2450, 2900]);
-  assert.equal(barOf({ run: "x", state: "planned" }, undefined), null);
+  assert.deepEqual(barOf(run, { end_q10_s: 2734, end_q50_s: 3040, end_q90_s: 3621 }, 2300), [2400, 3040]);
+  assert.deepEqual(barOf(run, undefined, 2300), [2400, 2680]);
+  assert.deepEqual(barOf({ ...run, state: "running", actual_span_s: [2450, null] }, { end_q50_s: 3040 }, 2500), [2450, 3040]);
+  assert.deepEqual(barOf({ ...run, state: "done", actual_span_s: [2450, 2900] }, { end_q50_s: 3040 }, 3000), [2450, 2900]);
+  assert.equal(barOf({ run: "x", state: "planned" }, undefined, 2300), null);
+});
+
+test("a run that the car has not left for begins no sooner than now, whatever the plan said before", () => {
+  const run = { run: "qualifying", state: "next", expected_span_s: [2400, 2680] };
+  assert.deepEqual(barOf(run, { end_q50_s: 3040 }, 2500), [2500, 3040]);
+  assert.deepEqual(barOf(run, undefined, 2700), [2700, 2700]);
+  assert.deepEqual(barOf({ ...run, state: "running", actual_span_s: [2450, null] }, { end_q50_s: 3040 }, 2500), [2450, 3040]);
+  assert.deepEqual(barOf({ ...run, state: "skipped" }, undefined, 2700), [2400, 2680]);
 });
 
 test("a run that is over without the laps that count was cut, and is not among those done", () => {
