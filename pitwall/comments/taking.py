@@ -201,6 +201,9 @@ def _none_is_left(met: Sequence[Group], group: Group) -> bool:
     said = next((one for one in reversed(met) if one.part not in PLACE), None)
     if not group.form.startswith("left") or group.part not in ("side", "corner") or said is None or said.entry is None:
         return False
+    none = said.part == "phrase" or (said.part == "lack" and any(one.part == "subject" for one in met))
+    if none and said.form.startswith(("no ", "not ")):
+        raise Slip(group.word, NONE_LEFT)  # "no front bite left", "grip not much left"
     if said.part not in ("finding", "subject") or not denied_before(met):
         return False
     about = said.entry.value if said.part == "subject" else said.entry.subject
@@ -258,6 +261,8 @@ class _Denial:
         """The next group; a slip where it cannot be what is denied."""
         if (self.open is not None or self.last == "no longer") and group.form.startswith(NARROWED):
             raise Slip(self.open.word if self.open is not None else group.word, NOT_ALL)
+        if self.last in ("no longer", "no more") and group.form in BEFORE_IT:
+            raise Slip(group.word, TWICE)
         self.last = group.form
         said_before = group.entry in self.found
         self.found += [group.entry] if group.part == "finding" and group.entry is not None else []
