@@ -78,6 +78,7 @@ def run_rows(
             best_lap_s=min(timed, default=None), clean_laps=len(clean),
             median_clean_s=round(median(clean), 3) if clean else None,
             items_done=sum(item.outcome in ("done", "probably_done") for item in of_run), items=len(of_run),
+            items_probably=sum(item.outcome == "probably_done" for item in of_run),
             counts=state.counts, laps_left=state.laps_left, only_in=car.desk.left_with(run.run),
             musts_left=sum(item.want == "must" and item.outcome in ("not_done", "done_badly") for item in of_run),
         ))

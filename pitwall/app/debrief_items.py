@@ -10,7 +10,7 @@ from pitwall.debrief.holds import HoldAsked
 from pitwall.debrief.notes import CarNotes, Notes
 from pitwall.debrief.session import time_of_day
 from pitwall.debrief.windows import CarFacts, ItemDone, window_of
-from pitwall.engine.item_evidence import SHOWN
+from pitwall.engine.item_evidence import SHOWN, word_suffices
 from pitwall.engine.run_state import ItemState, RunState
 from pitwall.engine.switches import item_arguments
 from pitwall.engine.team import TeamCar
@@ -22,6 +22,7 @@ from pitwall.model.procedure import Procedure
 OUTCOMES: dict[str, Outcome] = {"done": "done", "probably_done": "probably_done", "not_done": "not_done",
                                 "dropped": "not_done"}
 TOLD = ("said", "done", "late", "unconfirmed")
+UNSEEN = "nothing shows its switch"
 NO_COMMENT = "asked; no comment of this run was noted after it"
 USUALLY_S = 4.0
 GRACE_S = 5.0
@@ -52,6 +53,8 @@ def items_of(
             procedure = car.setup.procedures.get(item.item.do)
             row = _row(car, run, item, procedure, over)
             if procedure is not None:
+                if row.outcome == "probably_done" and not word_suffices(procedure):
+                    row = row.model_copy(update={"reason": "; ".join(filter(None, (row.reason, UNSEEN)))})
                 if "comment" in procedure.done_when:
                     row = _commented(car, row, notes)
                 lap = lap_of(run, item, watch, laps, calls.get(item.key))

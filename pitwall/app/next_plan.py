@@ -13,7 +13,7 @@ from pydantic import ValidationError
 
 from pitwall.app.debriefing import gone_over, made_of, read_to_the_cut
 from pitwall.app.next_rest import Carried
-from pitwall.app.next_runs import carried_runs, left_behind, too_late
+from pitwall.app.next_runs import carried_runs, left_behind, only_probable, too_late
 from pitwall.app.next_sets import next_sets, sets_in_words
 from pitwall.app.plain_words import findings_from
 from pitwall.debrief.model import CarDebrief, RunRow
@@ -90,7 +90,8 @@ def _draft(car: TeamCar, made: CarDebrief, template: Plan | None, session: str |
     runs = (*(template.runs if template is not None else ()), *(one.run for one in carried))
     if not runs:
         decide.append("runs: nothing was left of this session; a plan needs at least one run")
-    decide += [*left_behind(car, made.items), *too_late(car, made.items, runs),
+    owed = [one for one in made.items if car.desk.left_with(one.run) is None]
+    decide += [*left_behind(car, made.items), *too_late(car, made.items, runs), *only_probable(owed, carried),
                *(_otherwise(run) for run in made.runs if run.stints and run.otherwise)]
     if template is None and base.alternates:
         decide.append("alternates: those of the session that is over are left out; name the files of the next ones")

@@ -95,6 +95,19 @@ def too_late(car: TeamCar, items: Iterable[ItemRow], runs: Iterable[Run]) -> tup
     return tuple(found)
 
 
+def only_probable(items: Iterable[ItemRow], carried: Iterable[Carried]) -> tuple[str, ...]:
+    """A sentence for what nobody saw to be done, of runs that do not go on as a whole: it is asked for once more only
+    by a person, who has to know that it is in doubt."""
+    again = {(one.run.run, item.do) for one in carried for item in one.run.items}
+    found: dict[tuple[str, str, str], list[str]] = {}
+    for row in items:
+        if row.outcome == "probably_done" and (row.run, row.do) not in again:
+            found.setdefault((row.run, row.do, row.reason), []).append(row.lap)
+    return tuple(f"{run}: {do} on {', '.join(dict.fromkeys(laps))} was only probably done"
+                 f"{f' ({why})' if why else ''}; the draft does not ask for it again. Is that sure enough"
+                 for (run, do, why), laps in found.items())
+
+
 def _one(
     state: RunState, rows: list[ItemRow], session: str, used: Collection[str], procedures: Mapping[str, Procedure]
 ) -> Carried | None:

@@ -8,7 +8,7 @@ from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pitwall.model.units import clock_text, timed_laps
+from pitwall.model.units import clock_text, items_done, timed_laps
 
 if TYPE_CHECKING:
     from pitwall.app.debriefing import CarDebrief, Debrief
@@ -87,7 +87,7 @@ def _of_car(car: CarDebrief) -> list[str]:
     for run in car.runs:
         why = f" ({run.reason})" if run.reason else ""
         state = "in part" if run.in_part else run.state if run.counts else "cut"
-        items = f", {run.items_done} of {run.items} items" if run.items else ""
+        items = f", {items_done(run.items_done, run.items_probably, run.items, ' items')}" if run.items else ""
         lines.append(f"    {run.run:<{wide}}{state:<9}{timed_laps(run.timed_done, run.timed_wanted)}{items}{why}")
     left = {run.run for run in car.runs if not run.told}
     lost = [item for item in car.items if item.outcome in ("not_done", "done_badly") and item.run not in left]

@@ -235,7 +235,7 @@ class Reading:
         placed = self.turns or {"speed", "everywhere", "subject"} & set(self.parts)
         if placed or not (more.turns or "speed" in more.parts):
             return False
-        named = [bool(TURN.fullmatch(word.plain)) for word in more.piece.words]
+        named = [bool(TURN.fullmatch(word.plain)) for word in more.piece.words if word not in more.unread]
         last = len(more.turns) == 1 and (named[-1] or not any(named))
         phases = last and bool(self.phases and more.phases) and {"finding"} <= set(self.parts) & set(more.parts)
         phases = phases or (self._is_another_phase_than(more) and (last or more.ends_with_its_places))

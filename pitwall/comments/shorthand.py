@@ -15,6 +15,7 @@ import re
 from collections.abc import Collection
 from dataclasses import dataclass, field
 
+from pitwall.comments.contradicting import at_a_time, says_no_other
 from pitwall.comments.grouping import EXPECTED
 from pitwall.comments.joining import all_readings
 from pitwall.comments.letters import lettered
@@ -82,6 +83,7 @@ def parse(text: str, turns: Collection[int] = ()) -> Typed:
     unread: list[Word] = []
     joint = "\n"
     found: list[Remark] = []
+    undated: list[Remark] = []
     before: Meaning | None = None
     try:
         tags = lettered(text, turns)
@@ -92,12 +94,16 @@ def parse(text: str, turns: Collection[int] = ()) -> Typed:
             kept += [_as_typed(typed, reading)] if reading.asides or reading.kept or reading.noted else []
             unread += reading.unread
             if reading.kept:
+                undated = []  # "diff 3: os t2 3, diff 5: os t2 1"
                 joint = f"{MARK} " if _marked(text, reading) else "\n"
                 continue
             _not_a_turn(text, reading)
             _not_until_then(text, reading)
             now = meaning_of(reading, before if reading.piece.goes_on else None)
             becomes_no_other(reading, before, now)
+            undated = undated if reading.piece.goes_on else []
+            says_no_other(reading, now.remarks, undated)
+            undated += () if at_a_time(reading) else now.remarks
             before, joint = now, "\n"
             found += [one for one in now.remarks if not (reading.piece.goes_on and one in found)]  # said twice
             if len(found) > MOST_REMARKS:

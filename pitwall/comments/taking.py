@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import replace
 
+from pitwall.comments.contradicting import PLACE, says_of_which_place
 from pitwall.comments.group import Group
 from pitwall.comments.grouping import groups, unknown
 from pitwall.comments.kept import words_from
@@ -38,7 +39,6 @@ SHORTENED = ("sev", "conf", "ent", "ex", "approx", "ca", "corr", "temp", "temps"
 MOST_OF_A_REMARK = 60
 """Words between two commas that are read: each is set against all others, and a line that a page sends must not keep
 the daemon busy. The longest remark of the studies has 16."""
-PLACE = ("turn", "phase", "speed", "everywhere")
 
 
 def readings(piece: Piece, turns: Collection[int] = ()) -> Iterator[Reading]:
@@ -99,13 +99,17 @@ def _taking_turns(piece: Piece, turns: Collection[int]) -> Iterator[Reading]:
         yield read(piece, turns)  # a word before that one may be wrong
         raise
     if not cuts:
-        yield read(piece, turns)
+        whole = read(piece, turns)
+        says_of_which_place(found)
+        yield whole
         return
     ends = [*(found[cut].words[0].at for cut in cuts), piece.end]
     for number, (first, last) in enumerate(itertools.pairwise([0, *cuts, len(found)])):
         words = tuple(word for group in found[first:last] for word in group.words)
         own = Piece(words, piece.goes_on or number > 0, ends[number], piece.contrast and number == 0)
-        yield _taken(own, found[first:last])
+        reading = _taken(own, found[first:last])
+        says_of_which_place(found[first:last])
+        yield reading
 
 
 def read(piece: Piece, turns: Collection[int] = ()) -> Reading:

@@ -9,6 +9,7 @@ from pitwall.debrief.contents_comments import open_complaints
 from pitwall.debrief.contents_lost import items_lost_to, lost_to, sentence
 from pitwall.debrief.document import Block, Column, Points, Section, Words, table
 from pitwall.debrief.model import CarDebrief, DataWindow, Debrief, ItemRow, LapRow, RunRow
+from pitwall.model.units import items_done
 
 LEFT = ("not_done", "done_badly", "to_come")
 MOST_POINTS = 9
@@ -21,7 +22,7 @@ RUN_COLUMNS = (Column("run", 2.2), Column("wanted", 1.1), Column("outcome", 3.3)
 
 def summary_sections(car: CarDebrief, debrief: Debrief) -> tuple[Section, ...]:
     """What was done, what comes next, and the open complaints of one car."""
-    rows = [(one.run, one.want, say.run_state(one), f"{one.items_done} of {one.items}" if one.items else say.NOTHING,
+    rows = [(one.run, one.want, say.run_state(one), _items_done(one),
              say.best_lap(one.best_lap_s, [lap for lap in car.laps if lap.run == one.run]), say.why(one))
             for one in car.runs]
     said = _complaints(car, debrief)
@@ -36,6 +37,10 @@ def summary_sections(car: CarDebrief, debrief: Debrief) -> tuple[Section, ...]:
         Section("To do next", 3, (*_to_do(car), *(() if said else (Words("none was noted.", OPEN_WORDS),)))),
         *((Section(OPEN, 3, (Points(said),)),) if said else ()),
     )
+
+
+def _items_done(run: RunRow) -> str:
+    return items_done(run.items_done, run.items_probably, run.items) if run.items else say.NOTHING
 
 
 def _data(car: CarDebrief, debrief: Debrief) -> Words:
@@ -118,7 +123,17 @@ def _to_do(car: CarDebrief) -> tuple[Block, ...]:
     coulds += dict.fromkeys(f"{say.plain(one.do)} of {one.run}" for one in items if one.want == "could")
     if coulds:
         points.append(Words(f"{', '.join(coulds)}.", "Could, when there is time:"))
-    return (Points(tuple(points)),) if points else (Words("Nothing is left of the plan."),)
+    left = Points(tuple(points)) if points else Words("Nothing is left of the plan.")
+    return (left, *_unsure([one for one in car.items if one.outcome == "probably_done" and one.run not in untouched]))
+
+
+def _unsure(items: Sequence[ItemRow]) -> tuple[Words, ...]:
+    """What nobody saw to be done: whether it is to be done once more is for a person to say, who has to know of it."""
+    laps: dict[tuple[str, str], list[str]] = {}
+    for one in items:
+        laps.setdefault((one.do, one.run), []).append(one.lap)
+    told = "; ".join(f"{say.plain(do)} of {run} on {', '.join(dict.fromkeys(on))}" for (do, run), on in laps.items())
+    return (Words(f"{told}.", "Only probably done, and left out above:"),) if told else ()
 
 
 def _run_point(run: RunRow, car: CarDebrief) -> Words:

@@ -180,6 +180,7 @@ class RunRow(Frozen):
     clean_laps: int = Field(default=0, description="clean timed laps on which no switch was seen to be wrong")
     median_clean_s: float | None = None
     items_done: int = Field(default=0, description="done or probably done")
+    items_probably: int = Field(default=0, description="of these the ones that are only probably done")
     items: int = 0
     counts: bool = Field(default=True, description="False: it is over, and too little was driven to count as this run")
     musts_left: int = Field(default=0, description="must items that were not done, or whose data are spoilt")

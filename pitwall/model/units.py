@@ -50,6 +50,11 @@ def clock_text(seconds: float) -> str:
     return f"{sign}{hours}:{minutes:02d}:{secs:02d}" if hours else f"{sign}{minutes}:{secs:02d}"
 
 
+def items_done(done: int, probably: int, items: int, what: str = "") -> str:
+    """``4 of 6, 2 probably``: of ``done`` items those that are only ``probably`` done are counted apart."""
+    return f"{done - probably} of {items}{what}" + (f", {probably} probably" if probably else "")
+
+
 def timed_laps(done: int, wanted: int) -> str:
     """``2 of 3 timed``; of a run that went on for longer than planned ``5 timed, 3 planned``; of one that neither has
     nor was to have any ``no timed laps``."""

@@ -109,6 +109,7 @@ def run_rows(told: Told, car: str, laps: list[Lap], items: list[Row]) -> list[Ro
             "median_clean_s": near(median(good), 3) if good else None,
             "owed": is_owed(told, car, run["run"]), "laps_left": laps_left(run, paper, wanted, own, kind),
             "items_done": sum(item["done"] for item in of_run), "items": len(of_run),
+            "items_probably": sum(item["outcome"] == "probably_done" for item in of_run),
             "musts_left": sum(item["outcome"] in ("not_done", "done_badly") for item in of_run
                               if item["want"] == "must"),
         })

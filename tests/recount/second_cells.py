@@ -41,9 +41,15 @@ def _what_became(told: Told, own: Row, car: Row) -> Cells:
         left = count(run["laps_left"]) if run["laps_left"] else []
         left += count(run["musts_left"]) if actual.finished and run["musts_left"] else []
         rows.append([text(run["run"]), [], laps if actual.timed_wanted and actual.stints else [],
-                     [Own(run["items_done"]), Own(run["items"])] if run["items"] else [], lap_time(run["best_lap_s"]),
+                     _items_done(run), lap_time(run["best_lap_s"]),
                      [*text(run["reason"]), *left]])
     return rows
+
+
+def _items_done(run: Row) -> Printed:
+    """Those that are sure, all of them, and those that are only probable where there are any."""
+    unsure = count(run["items_probably"]) if run["items_probably"] else []
+    return [*count(run["items_done"] - run["items_probably"]), *count(run["items"]), *unsure] if run["items"] else []
 
 
 def _runs(told: Told, own: Row, car: Row) -> Cells:

@@ -125,6 +125,12 @@ def _to_do(told: Told, car: Row) -> list[Printed]:
     if coulds or left or short:
         names = [one for pair in left for one in pair]
         points.append([*text([ours["run"] for ours in coulds]), *text(short), *text(names)])
+    unsure: dict[tuple[Any, ...], list[Any]] = {}
+    for item in car["items"]:
+        if item["outcome"] == "probably_done" and _value(item["run"]) not in untouched:
+            unsure.setdefault((_value(item["do"]), _value(item["run"])), []).append(_value(item["lap"]))
+    if unsure:
+        points.append([one for names, laps in unsure.items() for one in text([*names, *dict.fromkeys(laps)])])
     return points
 
 

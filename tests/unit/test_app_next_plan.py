@@ -23,6 +23,7 @@ from pitwall.engine.run_state import ItemState, RunState, item_states
 from pitwall.errors import FileProblem, JournalError, UserError
 from pitwall.model.debrief_rows import ItemRow
 from pitwall.model.plan import Item, Plan, parse_laps
+from pitwall.model.procedure import Procedure
 from tests.unit.engine_stage import CHECKS, MAIN, PROCEDURES, SPARE, plan, regulations, setup, shipped
 from tests.unit.kept_stage import Kept
 
@@ -69,6 +70,32 @@ def test_what_was_not_driven_goes_on_and_says_where_it_comes_from(tmp_path: Path
     assert any("the draft asks for out-in, of out, 2 timed, in" in one for one in made.decide)
     assert "hold on out-lap was not done: dropped by desk" in made.sources["first-rest"]
     assert made.sources["repeat"].startswith("skipped in p1")
+
+
+UNSEEN = Procedure.model_validate({
+    "procedure": 1, "name": "set_one", "purpose": "test", "laps": ["timed"], "switches": {"{switch}": "{position}"},
+    "arguments": {"switch": {"type": "switch"}, "position": {"type": "position"}}, "done_when": ["switch", "crossing"],
+    "data_window": "lap", "steps": [{"say": "Comparison lap.", "short": "Comparison", "where": "lap_start"}]})
+
+
+def test_a_comparison_that_nobody_saw_is_asked_about(tmp_path: Path) -> None:
+    """Its words were confirmed, its switch was never seen: no proof, and no reason to drive it again without a word.
+    The draft says so, and the debrief says what is lacking."""
+    compare = {"do": "set_one", "on": {"timed": 2}, "with": {"switch": "brake_bias", "position": 57}, "want": "must"}
+    made = Kept(setup(plan(FIRST | {"items": [compare]}, tyre_sets=SETS, starts_with={"tyres": "A1"}),
+                      regulations=BOTH, procedures={**PROCEDURES, "set_one": UNSEEN})).green()  # fmt: skip
+    t = made.lap(made.leave(200).lap(200, 125, from_exit=True), 100)
+    made.wait(t + 2)
+    call = made.call("set_one").id
+    made.command("said", call=call)
+    made.command("confirm", call=call)
+    made.home(made.lap(t, 100))
+    draft = drafted(made, tmp_path)
+    (told,) = [one for one in draft.decide if "only probably done" in one]
+    assert told == ("first: set_one on timed lap 2 was only probably done (confirmed, desk; nothing shows its switch); "
+                    "the draft does not ask for it again. Is that sure enough")
+    (row,) = debrief_of(made.journal(tmp_path)).cars[0].items
+    assert (row.outcome, row.reason) == ("probably_done", "confirmed, desk; nothing shows its switch")
 
 
 def test_what_is_left_of_a_must_is_wanted_as_it_is_itself(tmp_path: Path) -> None:

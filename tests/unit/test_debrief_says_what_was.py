@@ -12,7 +12,7 @@ from pitwall.debrief.contents import document_of
 from pitwall.debrief.contents_car import car_chapter
 from pitwall.debrief.contents_figures import plan_figure
 from pitwall.debrief.contents_summary import summary_sections
-from pitwall.debrief.document import Points, Section, Words
+from pitwall.debrief.document import Points, Section, Table, Words
 from pitwall.debrief.model import CarDebrief, Debrief, LapRow, StatusSpan, TenMinutes
 from tests.unit.debrief_stage import car, empty, full, item, laps, run, session
 
@@ -42,7 +42,8 @@ def test_how_far_a_session_came_is_told_of_one_that_runs(state: str, ended_s: fl
 def lacking(*outcomes: str, **of_run: Any) -> CarDebrief:
     """A car with one run that was driven to its end, whose must items came to this."""
     left = sum(one in ("not_done", "done_badly") for one in outcomes)
-    learn = run("learn", "must", "done", items=len(outcomes), items_done=outcomes.count("done"), musts_left=left,
+    done = outcomes.count("done") + outcomes.count("probably_done")
+    learn = run("learn", "must", "done", items=len(outcomes), items_done=done, musts_left=left,
                 stints=car().runs[0].stints, **of_run)
     return car().model_copy(update={"runs": (learn,), "items": tuple(
         item("constant_speed_hold", "learn", one, "held back").model_copy(update={"item": f"learn-{at}"})
@@ -72,6 +73,18 @@ def test_a_run_that_brought_what_it_had_to_is_done() -> None:
     made = lacking("done", "probably_done")
     assert say.run_state(made.runs[0]) == "● done, 3 of 3 timed"
     assert said(made).startswith("1 of 1 run done. ")
+
+
+def test_what_is_only_probably_done_is_counted_apart_and_stands_among_what_is_to_do() -> None:
+    """Nobody saw it: the cell of the run counts it apart, and who plans the next session reads that it is in doubt."""
+    made = lacking("done", "probably_done", items_probably=1)
+    blocks = [block for section in summary_sections(made, full()) for block in section.blocks]
+    (told,) = [one for one in blocks if isinstance(one, Words) and one.lead.startswith("Only probably done")]
+    assert told.text == "constant speed hold of learn on timed lap 2."
+    (rows,) = [one for one in blocks if isinstance(one, Table)]
+    assert rows.groups[0].rows[0][3] == "1 of 2, 1 probably"
+    (line,) = [one for one in in_words(Debrief(**{**dict(full()), "cars": (made,)})) if one.split()[0] == "learn"]
+    assert "1 of 2 items, 1 probably" in line
 
 
 def test_too_few_laps_are_worse_than_a_must_item_that_was_not_done() -> None:

@@ -903,6 +903,8 @@ export interface RunRow {
   median_clean_s?: number | null;
   /** done or probably done */
   items_done: number;
+  /** of these the ones that are only probably done */
+  items_probably: number;
   items: number;
   /** False: it is over, and too little was driven to count as this run */
   counts: boolean;
