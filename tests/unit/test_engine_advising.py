@@ -328,6 +328,28 @@ def test_the_ladder_stands_under_red_and_ends_with_it() -> None:
     assert not [one for one in made.session.standing() if isinstance(one, LadderState)]
 
 
+def test_a_green_that_is_taken_back_leaves_the_ladder_of_the_red_that_stands() -> None:
+    """The red flag is as old as it was: its ladder stands there again at once, and its restarts are counted from
+    its own beginning."""
+    made = stage()
+    made.status(600, "red")
+    made.wait(602)
+    made.advised(WITHOUT_SPARE)
+    shown = made.made(LadderState)[-1]
+    made.command("status", 1000, status="green")
+    made.command("undo", 1007)
+    ladder = made.made(LadderState)[-1]
+    assert (ladder.active, ladder.red_s, ladder.rungs) == (True, 600, shown.rungs)
+    assert ladder in made.session.standing()
+    made.advised(WITHOUT_SPARE)
+    ladder = made.made(LadderState)[-1]
+    assert (ladder.red_s, [one.restart_s for one in ladder.rungs]) == (600, [480.0, 720.0, 960.0])
+    made.status(1100, "green")
+    made.status(1200, "red")
+    made.advised(WITHOUT_SPARE)
+    assert made.made(LadderState)[-1].red_s == 1200, "another one is another one"
+
+
 def test_an_answer_after_the_red_builds_no_ladder() -> None:
     """Green came first: the question was asked anew, and the old answer is dropped."""
     made = stage()

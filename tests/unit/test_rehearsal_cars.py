@@ -115,7 +115,7 @@ def test_a_box_call_after_the_last_place_means_another_lap() -> None:
 
 
 def test_a_driver_who_is_told_to_stay_out_goes_on() -> None:
-    """Called in by mistake on his first lap at the pace, which is lost, he comes in only when he is called once more."""
+    """Called in by mistake on a lap at the pace, which is lost, he comes in only when he is called once more."""
     stage = boxed(Stage(), 3)
     stage.release(60)
     stage.on_line(1, lambda now: stage.prompt("wrong", "box", now, wait=1))
