@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from pitwall.errors import JournalError, UserError
 from pitwall.journal.lock import WriterLock
 from pitwall.journal.sqlite import SqliteJournal
-from pitwall.model.events import SessionPrepared
+from pitwall.model.events import PlanFileRead, SessionPrepared, Stamped, StatusChanged
 from pitwall.model.setup import SessionSetup
+from pitwall.model.units import clock_text
 
 SIDE_FILES = ("", "-wal", "-shm")
 MAY_CHANGE = ("plans ", "alternates ")
@@ -24,7 +26,8 @@ async def open_journal(path: Path, setup: SessionSetup, *, fresh: bool = False) 
         fresh: put an existing journal aside (renamed, never deleted) and start a new one.
 
     Raises:
-        UserError: when the journal is a folder or was begun with other files than plans; says which and what to do.
+        UserError: when the journal is a folder, was begun with other files than plans, or is of a session that is over
+            and never had these plans; says which and what to do.
         JournalError: when it is in use, damaged, newer or cannot be written.
     """
     _refuse_folder(path, setup.session)
@@ -32,9 +35,9 @@ async def open_journal(path: Path, setup: SessionSetup, *, fresh: bool = False) 
         put_aside(path)
     journal = await SqliteJournal.open(path)
     try:
-        first = (await journal.read())[:1]
-        if first:
-            _check_same(path, first[0].event, setup)
+        facts = await journal.read()
+        if facts:
+            _check_same(path, facts, setup)
     except BaseException:
         await journal.close()
         raise
@@ -83,7 +86,8 @@ def _refuse_folder(path: Path, session: str) -> None:
         raise UserError(f"{path}: is a folder, give a file, for example {path / f'{session}.sqlite'}")
 
 
-def _check_same(path: Path, first: object, setup: SessionSetup) -> None:
+def _check_same(path: Path, facts: Sequence[Stamped], setup: SessionSetup) -> None:
+    first = facts[0].event
     if not isinstance(first, SessionPrepared):
         raise JournalError(f"{path}: does not begin with a session; it is damaged. Start over with --fresh.")
     # Both through JSON: a setup that was stored and read again must compare equal to itself.
@@ -95,3 +99,24 @@ def _check_same(path: Path, first: object, setup: SessionSetup) -> None:
             "files back as they were; to start over, add --fresh (the old journal is kept under another name) "
             "or name another file with --journal."
         )
+    closed_s, strange = _closed(facts), _never_had(facts, first.setup, again)
+    if closed_s is not None and strange:
+        raise UserError(
+            f"the journal {path} is of a session that is over since {clock_text(closed_s)}, and never had the "
+            f"{'plan' if len(strange) == 1 else 'plans'} of car {', car '.join(strange)}: nothing is left to go on "
+            "with. To start over, add --fresh (the old journal is kept under another name) or name another file with "
+            f"--journal; what came of the old one tells: pitwall debrief {path}"
+        )
+
+
+def _closed(facts: Sequence[Stamped]) -> float | None:
+    """The session second at which the session was closed, where nothing opened it again."""
+    told = [one.event for one in facts if isinstance(one.event, StatusChanged) and one.event.status is not None]
+    return told[-1].t if told and told[-1].status == "closed" else None
+
+
+def _never_had(facts: Sequence[Stamped], old: SessionSetup, new: SessionSetup) -> list[str]:
+    """Cars whose plan is neither that of the beginning nor one of a plan file that was read while the session ran."""
+    read = [one.event for one in facts if isinstance(one.event, PlanFileRead)]
+    return sorted(car for car, plan in new.plans.items()
+                  if plan != old.plans.get(car) and all(plan != one.plan for one in read if one.car == car))

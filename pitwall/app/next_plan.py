@@ -148,6 +148,10 @@ def _next_session(setup: SessionSetup) -> str | None:
 
 
 def _session_words(setup: SessionSetup, base: Plan, template: Plan | None, session: str | None) -> Iterator[str]:
+    names = [one.session for one in setup.regulations.sessions]
+    if session is not None and session not in names:
+        yield (f"session: {session} is none of the regulations of {setup.event} ({', '.join(names)}); mend the name, "
+               "or see to it that the next event has it")
     if session is not None or template is not None:
         return
     following = _next_session(setup)

@@ -122,7 +122,9 @@ def _one(
         rest = broken_off(state, left, session, why, procedures)
         # Of a run that counts nothing may go amiss of its items for the laps that it still has: it gets more of them.
         return _rest(state, left, session, used, procedures) if state.laps_left and rest.lacking else rest
-    return Carried(state.run, f"{WORDS.get(state.state, state.state)} in {session}{why}")
+    decide = (f"{state.run.run}: it was dropped in {session}{why}; is it wanted all the same, and so early",)
+    return Carried(state.run, f"{WORDS.get(state.state, state.state)} in {session}{why}",
+                   decide if state.state == "dropped" else ())
 
 
 def _became(row: ItemRow) -> str:

@@ -157,7 +157,10 @@ def as_text(report: dict[str, Any]) -> str:
     lines += [f"              {count} x {state}: {reason}" for state in ("late", "missed")
               for reason, count in calls["reasons"][state].items()]
     lines += _runs_text(report["runs"])
-    lines.append(f"  procedures  {procedures['done']} of {procedures['planned']} done")
+    unsure = procedures["by_state"].get("probably_done", 0)
+    lines.append(f"  procedures  {procedures['done']} of {procedures['planned']} done"
+                 + (f", {unsure} of them only probably" if unsure else "") + " (as the calls went;")
+    lines.append("              which of them their laps spoilt the debrief tells)")
     lines.append(f"  laps        {laps['timed']} timed, {laps['forbidden_switch']} with a switch that it must not have "
                  "(as the world had them;")
     lines.append("              the debrief counts what was known of them)")

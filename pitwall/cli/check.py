@@ -58,11 +58,21 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         _print_json(loaded)
     else:
+        if not whole and event is None and _in_no_event(path, loaded.event_path):
+            print(f"note: no event.yaml beside {path} or above it: judged with the demo event, {_name(loaded)}; "
+                  "its own: --event FILE\n")
         _print_text(loaded, args.every_call)
     named = [path] if event is None else [path, event]
     if loaded.errors and not all(may_be_there(one) for one in named):
         return BAD_USAGE  # no faulty file, but a wrong name on the command line
     return FOUND_PROBLEMS if loaded.errors else OK
+
+
+def _in_no_event(plan: Path, event: Path) -> bool:
+    """Guard: the demo event serves in the place of the plan's own, which nobody found."""
+    from pitwall.app.resources import demo_event
+
+    return event == demo_event() and event.resolve().parent not in plan.resolve().parents
 
 
 def _meant(path: Path) -> Path:

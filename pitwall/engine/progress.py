@@ -33,6 +33,7 @@ __all__ = ["ItemState", "PlanProgress", "RunState", "item_states", "legs_of", "r
 
 RESUME_SHARE = 0.7
 SESSION_ENDED = "the session ended"
+BROKEN_OFF = "broken off first"
 
 
 class PlanProgress:
@@ -106,6 +107,8 @@ class PlanProgress:
         return chosen
 
     def _begin(self, state: RunState, t: float, reason: str | None = None) -> None:
+        if state.leavings and state.state == "next" and state.reason and not state.reason.startswith(BROKEN_OFF):
+            reason = reason or f"{BROKEN_OFF}: {state.reason}; then driven on"
         state.move("choose", t)
         state.move("resume" if state.state == "done" else "leave", t, reason)
         state.start_t = self.left_t if state.start_t is None else state.start_t

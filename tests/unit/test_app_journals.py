@@ -8,7 +8,7 @@ import pytest
 
 from pitwall.app.journals import changed_parts, open_journal, put_aside
 from pitwall.errors import JournalError, UserError
-from pitwall.model.events import SessionPrepared, Stamped, TimeReached
+from pitwall.model.events import Event, PlanFileRead, SessionPrepared, Stamped, StatusChanged, TimeReached
 from pitwall.model.setup import CallTiming, SessionSetup
 from pitwall.testing import tiny_setup
 
@@ -51,6 +51,31 @@ async def test_a_changed_plan_is_no_reason_to_refuse_a_journal(tmp_path: Path) -
     journal = await open_journal(path, tiny_setup(plans={car: plan}, alternates={car: {"wet": plan}}))
     assert journal.stored == 1
     await journal.close()
+
+
+async def _went_on(path: Path, *facts: Event) -> None:
+    journal = await open_journal(path, tiny_setup())
+    await journal.append([Stamped(seq=at, received_t=fact.t, event=fact) for at, fact in enumerate(facts, 1)])
+    await journal.close()
+
+
+async def test_a_session_that_is_over_is_not_gone_on_with_under_plans_that_it_never_had(tmp_path: Path) -> None:
+    """Nothing of it can come any more: the plans are of another session, most likely of another folder. Where it was
+    told of them while it ran it is the same one."""
+    (car,) = tiny_setup().plans
+    plan = tiny_setup().plans[car].model_copy(update={"medium": "board"})
+    closed = StatusChanged(id="closed", t=700.0, status="closed")
+    other, told = tmp_path / "other.sqlite", tmp_path / "told.sqlite"
+    for path, facts in ((other, [closed]),
+                        (told, [PlanFileRead(id="read", t=300.0, car=car, file="plan.yaml", plan=plan), closed])):
+        await _begun(path, tiny_setup())
+        await _went_on(path, *facts)
+    with pytest.raises(UserError, match=rf"is over since 11:40.*car {car}.*--fresh.*--journal"):
+        await open_journal(other, tiny_setup(plans={car: plan}))
+    for path, setup in ((other, tiny_setup()), (told, tiny_setup(plans={car: plan}))):
+        journal = await open_journal(path, setup)
+        assert journal.stored > 1
+        await journal.close()
 
 
 async def test_fresh_keeps_the_old_journal(tmp_path: Path) -> None:

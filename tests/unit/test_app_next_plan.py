@@ -98,6 +98,28 @@ def test_a_comparison_that_nobody_saw_is_asked_about(tmp_path: Path) -> None:
     assert (row.outcome, row.reason) == ("probably_done", "confirmed, desk; nothing shows its switch")
 
 
+def test_a_run_that_somebody_dropped_is_asked_about(tmp_path: Path) -> None:
+    """It was taken out on purpose, for want of time or for good: only a person knows which."""
+    made = driven()
+    made.command("drop", run="repeat", text="never again")
+    draft = drafted(made, tmp_path)
+    assert "repeat" in [run.run for run in draft.plan.runs]
+    (told,) = [one for one in draft.decide if one.startswith("repeat: it was dropped in p1")]
+    assert "is it wanted all the same" in told
+    assert not [one for one in draft.decide if one.startswith("later: it was dropped")]
+
+
+def test_a_session_that_the_regulations_do_not_have_is_asked_about(tmp_path: Path) -> None:
+    """A slip of the hand makes a plan that no event has; another event's session may be meant."""
+    made = driven()
+    made.status(3600, "closed")
+    path = made.journal(tmp_path)
+    (told,) = [one for one in next_plan(path, session="fp9").decide if one.startswith("session: ")]
+    assert told.startswith("session: fp9 is none of the regulations of ")
+    assert "(p1, p2)" in told
+    assert not [one for one in next_plan(path, session="p2").decide if one.startswith("session: ")]
+
+
 def test_what_is_left_of_a_must_is_wanted_as_it_is_itself(tmp_path: Path) -> None:
     """A must was driven, and a could of it was not done: nobody has to leave the garage for that."""
     could = FIRST | {"items": [{**item, "want": "could"} for item in FIRST["items"]]}

@@ -110,6 +110,7 @@ def test_procedures_come_from_the_last_plan_state() -> None:
     recorder.take([PlanState(id="p1", t=1.0, car=CAR, revision=1, runs=())])
     recorder.take([PlanState(id="p2", t=2.0, car=CAR, revision=2, runs=(run,))])
     procedures = _report(recorder)["procedures"]
+    assert "procedures  2 of 4 done, 1 of them only probably (as the calls went;\n" in as_text(_report(recorder))
     assert (procedures["planned"], procedures["done"]) == (4, 2)
     assert procedures["reasons"] == {"no reason given": 1, "no time": 1}
 

@@ -101,9 +101,14 @@ def test_a_plan_away_from_any_event_is_checked_with_the_demo(folder: Path, tmp_p
     plan.parent.mkdir(parents=True)
     plan.write_text((folder / "plans" / "plan_58_short.yaml").read_text())
     assert command(check, "check", str(plan)) == 0
-    assert str(Path("config", "event.yaml")) in capsys.readouterr().out
-    assert command(check, "check", str(plan), "--event", str(folder / "event.yaml")) == 0
-    assert str(folder) in capsys.readouterr().out
+    first = capsys.readouterr().out.splitlines()[0]
+    assert first.startswith(f"note: no event.yaml beside {plan} or above it: judged with the demo event")
+    assert str(Path("config", "event.yaml")) in first
+    for given in ([str(plan), "--event", str(folder / "event.yaml")], [str(folder / "plans" / "plan_58_short.yaml")]):
+        assert command(check, "check", *given) == 0
+        said = capsys.readouterr().out
+        assert str(folder) in said
+        assert "note: no event.yaml" not in said
 
 
 def test_a_name_that_is_not_there_gives_2(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

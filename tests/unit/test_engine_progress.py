@@ -262,6 +262,20 @@ def test_a_run_cut_short_is_resumed_where_it_was() -> None:
     assert (state.pointer, state.leavings, state.start_t) == (2, 2, 100)
 
 
+def test_a_run_that_was_driven_after_all_says_so() -> None:
+    """Why it was broken off is no word on how it ended: ``done, 3 of 3 timed (0 of 3 timed laps done)`` was two truths
+    on one line."""
+    made, state = running(shorten_to=3)
+    made.come_in(300, red=False)
+    assert state.reason == "0 of 3 timed laps done"
+    for at in (400, 800):
+        made.leave(at)
+        for kind in ("out", "timed", "timed", "timed") if at == 800 else ("out", "timed"):
+            made.lap_done(kind)
+        made.come_in(at + 300, red=False)
+    assert (state.state, state.reason) == ("done", "broken off first: 1 of 3 timed laps done; then driven on")
+
+
 def test_a_run_broken_off_on_its_cool_down_lap_goes_on_with_the_timed_one() -> None:
     """Nobody drives a cool-down lap straight after an out-lap; where no timed lap follows there is the in-lap."""
     for laps, follows in (("out, 1 timed, cool, 1 timed, in", "timed"), ("out, 2 timed, cool, in", "in"),
