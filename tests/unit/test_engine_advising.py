@@ -8,6 +8,7 @@ import pytest
 
 from pitwall.model.advice import RunDone
 from pitwall.model.outputs import AdviceState, Alert, Answered, LadderState, Refused
+from pitwall.model.units import clock_text
 from tests.unit.advice_stage import LONG, AdviceStage, advice, as_asked, stage
 from tests.unit.engine_stage import CAR, CHECKS, MAIN, SPARE, Stage, effect, plan, reason, setup
 
@@ -307,6 +308,19 @@ def test_a_proposal_for_one_car_is_answered_there() -> None:
     made.advised({"58": ["main"]})
     assert "changes the plan of car 58" in reason(made.command("adopt", proposal="advice-1-1"))
     assert isinstance(made.command("adopt", car="58", proposal="advice-1-1"), Answered)
+
+
+def test_adopted_minutes_later_a_proposal_says_when_its_figure_was_reckoned() -> None:
+    """What it promised then is no chance of now; within a minute nothing is said of it."""
+    made = in_danger(WITHOUT_SPARE)
+    offered = made.state()
+    assert offered is not None
+    proposal = offered.proposals[0]
+    made.wait(made.now + 130)
+    told = effect(made.command("adopt", proposal=proposal.id))
+    assert told.startswith("advice-1-1 of the forecast adopted: run spare is dropped; its ")
+    assert f"for the musts was reckoned at {clock_text(proposal.t)}" in told
+    assert "reckoned" not in effect(in_danger(WITHOUT_SPARE).command("adopt", proposal="advice-1-1"))
 
 
 # -- the ladder --------------------------------------------------------------------------------------------------------
