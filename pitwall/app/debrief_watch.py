@@ -131,6 +131,8 @@ class NotedSession:
         found = []
         # Most facts lead to a wake-up, if to anything.
         news = [one for one in outputs if type(one) is not out.WakeAt and self._is_news(one)]
+        if not news:
+            return ()
         for name in dict.fromkeys(one.car for one in news if one.car in self.session.team):
             in_pits = not self.session.team[name].track.on_track
             came_in = any(isinstance(one, out.LapJudged) and one.car == name and one.at == "pit" for one in outputs)
@@ -181,11 +183,17 @@ class NotedSession:
         self._flag(session.now, session.clock)
         if kind in MOVES_A_CAR:
             for name, car in session.team.items():
-                self._laps(self.cars.setdefault(name, CarWatch()), car, session.now)
-        if kind in MOVES_A_SWITCH or any(type(one) is out.Prompt for one in outputs) or not self.cars:
+                self._laps(self._watch(name), car, session.now)
+        if kind in MOVES_A_SWITCH or (outputs and any(type(one) is out.Prompt for one in outputs)) or not self.cars:
             seen = stamped.event if isinstance(stamped.event, SwitchReported) else None
             for name, car in session.team.items():
-                self._switches(self.cars.setdefault(name, CarWatch()), car, session.now, seen)
+                self._switches(self._watch(name), car, session.now, seen)
+
+    def _watch(self, name: str) -> CarWatch:
+        found = self.cars.get(name)
+        if found is None:
+            found = self.cars[name] = CarWatch()
+        return found
 
     def _flag(self, t: float, clock: SessionClock) -> None:
         flag = Flag(t, clock.status, clock.yellow_sectors)

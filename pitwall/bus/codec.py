@@ -34,9 +34,6 @@ SESSION_SECONDS = ("t", "opens_at_s")
 """Files may write these as '+00:08:00'; on the wire they are numbers."""
 
 
-_COMPACT = json.JSONEncoder(separators=(",", ":"))
-
-
 @dataclass(frozen=True)
 class Message:
     """What is published: a full topic, the bytes, and how."""
@@ -95,7 +92,7 @@ def message_for_fact(session: str, fact: Fact) -> Message:
     wire_names = WIRE_NAMES.get(type(fact))
     renamed = fields if wire_names is None else {wire_names.get(name, name): value for name, value in fields.items()}
     topic = topic_of(session, row, {name: getattr(fact, name) for name in row.levels})
-    payload = _COMPACT.encode(renamed).encode()
+    payload = to_json(renamed)
     return _sized(Message(topic, payload, row.qos, row.retain), MAX_FACT_BYTES)
 
 

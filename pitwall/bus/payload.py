@@ -43,12 +43,12 @@ class _Unreadable(Exception):
 
 
 def _pairs(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found: dict[str, Any] = {}
-    for name, value in pairs:
-        if name in found:
-            raise _Unreadable(f"the name {shown(name)} stands twice in one object: keep one")
-        found[name] = value
-    return found
+    found = dict(pairs)
+    if len(found) == len(pairs):
+        return found
+    names = [name for name, _ in pairs]
+    twice = next(name for at, name in enumerate(names) if name in names[:at])
+    raise _Unreadable(f"the name {shown(twice)} stands twice in one object: keep one")
 
 
 def _constant(text: str) -> NoReturn:

@@ -14,47 +14,30 @@ from dataclasses import dataclass, field
 
 from pitwall.engine.call import PRIORITY, Call, CallSpec
 from pitwall.engine.calls import FEW_KEYS, CallBook
-from pitwall.engine.chances_to_say import (
-    LEAST_NEWS,
-    MUST,
-    NEWS,
-    PRE_EMPTS,
-    SLOW_SPEECH,
-    least_start_s,
-    least_sure,
-    pinned,
-    ways_of,
-)
+from pitwall.engine.chances_to_say import PRE_EMPTS, SLOW_SPEECH
+from pitwall.engine.going_down import GoingDown, must
 from pitwall.engine.nearness import SOON_S, TALK_S, Laid
 from pitwall.engine.parts import begun, remaining
 from pitwall.engine.situation import Situation
-from pitwall.engine.sure import Sure
 from pitwall.engine.talk_times import KEY_S, Rates, TalkTimes
 from pitwall.model.events import ChannelReported
 from pitwall.model.outputs import CallPart, CallWay
 from pitwall.model.record import altered
 from pitwall.model.setup import SessionSetup
-from pitwall.radio.channel import InTicks, Sought, sought
-from pitwall.radio.pending import GAP_S, TICK_S, Busy, PendingCall
+from pitwall.radio.pending import TICK_S, Busy
 from pitwall.radio.reasons import Placed
-from pitwall.radio.ways import HIT_S
 
 AHEAD_S = 25.0  # a call whose room opens later than this is shown later, and gets its place then
-COMMENT_S = 9.0  # a driver who is asked something answers with a few sentences (common practice, no source)
 ANSWER_S = 1.5  # from the end of a sentence to the end of a short read-back (common practice, no source)
 GOES_ON_TALKING_S = 1.0  # and a longer one goes on for so long; more than what the book takes for no move at all
-CONTENT_WITH = {"session": NEWS, "safety": 3, "stop": 3, "box": 2}  # which standard to begin with; else the first
-PINNED = -1
 OUTSIDE = ("outside", "outside_short")
 AT_ONCE = ("session", "safety", "stop")
 OUTSIDE_S = 4.0
 LAST_RESORT_S = 12.0
 GOES_ON_S = 0.3
 WAYS: dict[str, CallWay] = {"full": "full", "parts": "parts", "short": "short"}
-MOST_NODES = 60
 UNSAID_S = 10.0  # open for so long on a free channel, and nobody said it: it goes before others no more
 LEAST_WEIGHT = 1
-STAKE = 10  # no number of other calls is worth a piece of news or a box call
 
 
 @dataclass
@@ -217,109 +200,30 @@ class ChannelBook:
         return now if self.talk.who == "engineer" else self.talk.engineer_to_s + KEY_S
 
     def _planned(self, at: Situation, waiting: Sequence[CallSpec], book: CallBook) -> list[CallSpec]:
+        if not waiting:
+            return []
         by_key = {spec.key: spec for spec in waiting}
         calls = {key: book.latest.get(key) for key in by_key}
-        sure = Sure(at)
-        standard = {spec.key: PINNED if pinned(at, spec, calls[spec.key], sure) else _content_with(spec)
-                    for spec in waiting}
-        weight = {key: self._weight(spec, calls[key]) for key, spec in by_key.items()}
+        weights = {key: self._weight(spec, calls[key]) for key, spec in by_key.items()}
         # Between two parts a key or a report must tell whether the rest still comes.
         parts, busy = self.talk.known or book.keys >= FEW_KEYS, self.talk.busy(at.now)
-        waits = {key: _pending(at, spec, calls[key], standard[key], by_key, sure, weight[key], parts)
-                 for key, spec in by_key.items()}
-        known, ticks = dict[tuple[tuple[str, int], ...], Sought](), InTicks()
-        while True:
-            pending, searched = [*waits.values()], list[Sought]()
-            for group in _groups(pending):
-                these = tuple([(call.key, standard[call.key]) for call in group])
-                if these not in known:
-                    known[these] = sought(group, busy, now_s=at.now, most_nodes=MOST_NODES, known=ticks)
-                searched.append(known[these])
-            # Who found no place is content with less than before; who has one keeps to what is sure.
-            eased = [key for one in searched for key in one.left if standard[key] < least_sure(by_key[key])]
-            if not eased:
-                break
-            for key in eased:
-                least = least_sure(by_key[key])
-                # What has no window by the last standard has none by any: that is asked first.
-                if not ways_of(at, by_key[key], least, sure, parts):
-                    standard[key] = least - 1
-                while standard[key] < least:
-                    standard[key] = max(standard[key] + 1, _content_with(by_key[key]))
-                    waits[key] = _pending(at, by_key[key], calls[key], standard[key], by_key, sure, weight[key], parts)
-                    if waits[key].ways:
-                        break
-        plans = [one.plan() for one in searched]
+        down = GoingDown(at, waiting, calls, weights, parts)
+        plans, pending = [one.plan() for one in down.plans(busy)], down.pending
         # Another call may have to come first now, and this one still has all of its room after it.
-        last = {call.key: max(way.parts[0].starts[-1][1] for way in call.ways) for call in pending if call.ways}
-        found = [_at_its_place(at, by_key[one.key], book.latest.get(one.key), one, last[one.key])
+        last = {call.key: max([way.parts[0].starts[-1][1] for way in call.ways]) for call in pending if call.ways}
+        found = [_at_its_place(at, by_key[one.key], calls[one.key], one, last[one.key])
                  for plan in plans for one in plan.placed]
-        found += [_without_place(at, by_key[one.key], book.latest.get(one.key), one.reason)
+        found += [_without_place(at, by_key[one.key], calls[one.key], one.reason)
                   for plan in plans for one in plan.dropped]
         soonest = min([way.parts[0].starts[0][0] for call in pending for way in call.ways], default=float("inf"))
         self.laid.note(found, cut=any(soonest < one.to_s for one in busy))
         return found
 
 
-def _must(spec: CallSpec) -> bool:
-    return spec.kind in MUST and not spec.early_or_not
-
-
-def _content_with(spec: CallSpec) -> int:
-    """The standard to begin with; what is soon overtaken waits for no better window than one that can be hit."""
-    return LEAST_NEWS if spec.soon_over else CONTENT_WITH.get(spec.kind, 0)
-
-
 def channels_of(setup: SessionSetup) -> dict[str, ChannelBook]:
     """The channel of every car, by its number; how fast an engineer speaks is known to all of them."""
     rates = Rates(setup.calls.words_per_minute)
     return {car: ChannelBook(times=TalkTimes(rates)) for car in setup.plans}
-
-
-def _groups(pending: Sequence[PendingCall]) -> list[list[PendingCall]]:
-    """Calls that can meet on the channel, together; the others apart, so that each plan is small."""
-    found: list[list[PendingCall]] = []
-    ends = float("-inf")
-    spans = {call.key: _span(call) for call in pending}
-    for call in sorted(pending, key=lambda one: (spans[one.key], one.key)):
-        begin, end = spans[call.key]
-        if not found or begin > ends:
-            found.append([])
-        found[-1].append(call)
-        ends = max(ends, end)
-    return found
-
-
-def _span(call: PendingCall) -> tuple[float, float]:
-    parts = [(begin, end + part.spoken_s) for way in call.ways for part in way.parts for begin, end in part.starts]
-    if not parts:
-        return float("-inf"), float("-inf")
-    return min(begin for begin, _ in parts), max(end for _, end in parts) + call.gap_s
-
-
-def _pending(
-    at: Situation, spec: CallSpec, call: Call | None, standard: int, among: dict[str, CallSpec], sure: Sure,
-    weight: int, parts: bool,
-) -> PendingCall:
-    before = () if spec.item is None else tuple(sorted(
-        other.key for other in among.values()
-        if other.item == spec.item and other.key != spec.key
-        and (other.act_at_s or 0.0, other.key) < (spec.act_at_s or 0.0, spec.key)
-    ))
-    return PendingCall(
-        key=spec.key,
-        name=spec.short,
-        weight=weight,
-        gap_s=COMMENT_S if spec.kind == "question" else GAP_S,
-        ways=(pinned(at, spec, call, sure) if standard == PINNED else ())
-        or ways_of(at, spec, max(standard, 0), sure, parts),
-        must=_must(spec) or begun(call),
-        stake=STAKE if spec.kind in PRE_EMPTS else 1,
-        pre_empts=spec.kind in PRE_EMPTS,
-        # Without positions there is less room than that, and every second of it is worth more than the order in it.
-        hit_s=min(HIT_S, least_start_s(at, max(standard, 0))) if at.track.sighted is not None else 0.0,
-        after=before,
-    )
 
 
 def _not_before_its_room(at: Situation, spec: CallSpec, call: Call | None) -> CallSpec:
@@ -359,7 +263,7 @@ def _at_its_place(at: Situation, spec: CallSpec, call: Call | None, place: Place
 
 def _without_place(at: Situation, spec: CallSpec, call: Call | None, reason: str) -> CallSpec:
     """Said all the same if it must be; else better left."""
-    if (not _must(spec) and not begun(call)) or spec.room is None:
+    if (not must(spec) and not begun(call)) or spec.room is None:
         held_back = call.spec.against if call is not None and call.state == "due" else None
         if call is not None and call.state == "due" and held_back is None:
             return _as_placed(spec, call.spec)  # it was open, and may have been said without a key

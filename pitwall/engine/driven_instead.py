@@ -25,10 +25,11 @@ PLANNED: tuple[LapKind, ...] = ("in", "cool")
 
 def timed_instead(car: TeamCar) -> bool:
     """Guard: the running lap is no timed one by the plan, and all that was seen says that it is driven as one."""
-    run, lap = car.progress.current, car.track.lap
-    if run is None or lap is None or not car.track.on_track or run.out_in or run.pointer == 0:
+    lap = car.track.lap  # asked with every fact: what costs least, and most often says no, comes first
+    if lap is None or lap.start_phase > 0 or lap.disturbed or lap.from_pits or not car.track.on_track:
         return False
-    if run.expected_kind not in PLANNED or lap.start_phase > 0 or lap.disturbed or lap.from_pits:
+    run = car.progress.current
+    if run is None or run.pointer == 0 or run.out_in or run.expected_kind not in PLANNED:
         return False
     # Whether anybody called it in is asked last: for that all its calls are gone through.
     if any(car.lap_map.loops.get(loop, 0.0) > 0 for loop in lap.crossings):

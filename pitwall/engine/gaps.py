@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 from pitwall.engine.car import CarTrack
@@ -116,15 +116,24 @@ def passes(track: CarTrack, phase: float, until_s: float) -> Iterator[Pass]:
 
 def passed(track: CarTrack, phase: float) -> float | None:
     """When the car was at a phase of its running lap that lies behind it: between the two crossings around it."""
-    lap = track.lap
+    return passing(track)(phase)
+
+
+def passing(track: CarTrack) -> Callable[[float], float | None]:
+    """``passed`` for many phases, with what they share worked out once. Good until the next fact."""
+    lap, loops = track.lap, track.lap_map.loops
     if lap is None:
-        return None
+        return lambda phase: None
     points = [(lap.start_phase, lap.start_t)]
-    points += sorted((track.lap_map.loops[loop], t) for loop, t in lap.crossings.items() if loop in track.lap_map.loops)
-    for (p0, t0), (p1, t1) in itertools.pairwise(points):
-        if p0 <= phase <= p1:
-            return t0 + (t1 - t0) * (phase - p0) / max(p1 - p0, 1e-6)
-    return points[0][1]
+    points += sorted([(loops[loop], t) for loop, t in lap.crossings.items() if loop in loops])
+
+    def at(phase: float) -> float:
+        for (p0, t0), (p1, t1) in itertools.pairwise(points):
+            if p0 <= phase <= p1:
+                return t0 + (t1 - t0) * (phase - p0) / max(p1 - p0, 1e-6)
+        return points[0][1]
+
+    return at
 
 
 def doubt_s(kind: LapKind, ahead_s: float) -> float:

@@ -230,8 +230,9 @@ class SessionClock:
     def flag_is_due(self, now: float) -> bool:
         """Guard: time is up, nobody has said so, and the official clock's uncertainty is used up."""
         return (
-            self.status in (*RUNNING, "red")  # a red period whose clock runs may outlast the session
-            and self._running
+            self._running
+            and now >= self._anchor_t + self._anchor_left  # asked with every fact: what hardly ever holds comes first
+            and self.status in (*RUNNING, "red")  # a red period whose clock runs may outlast the session
             and self.remaining(now) <= 0.0
             and now - (self._anchor_t + self._anchor_left) >= self.regulations.clock_uncertainty_s + 1.5
         )

@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from pitwall.engine.car import CarTrack
-from pitwall.engine.gaps import passed
+from pitwall.engine.gaps import passing
 from pitwall.engine.owed import Question
 from pitwall.engine.progress import PlanProgress, RunState
 from pitwall.engine.session_clock import SessionClock
@@ -44,7 +44,8 @@ class Leg:
 
     ``again``: the same planned lap once more, for a slow or red period has spoilt the running one.
     ``as_it_goes`` makes such a function of the running lap for many phases at one moment: cheaper, and good until the
-    next fact. The legs of a ``Situation`` have it for their ``at``.
+    next fact. The legs of a ``Situation`` have it for their ``at``. ``at_ends`` is ``at`` for both ends of stretches
+    between line and line: cheaper, of a lap that begins at the line and has not begun yet.
     """
 
     index: int
@@ -56,6 +57,7 @@ class Leg:
     running: bool = False
     as_it_goes: Callable[[], Callable[[float], float]] | None = None
     again: bool = False
+    at_ends: Callable[[Spans], list[tuple[float, float]]] | None = None
 
 
 @dataclass(frozen=True)
@@ -166,9 +168,10 @@ class Situation:
         return known
 
     def _found_at(self, leg: Leg, slower: float) -> list[tuple[float, float]]:
-        at, start = leg.at, leg.start_phase
-        return [(at(begin if begin > start else start), at(end))
-                for begin, end in self.lap_map.listening_at(slower) or () if end > start]
+        at, start, stretches = leg.at, leg.start_phase, self.lap_map.listening_at(slower) or ()
+        if leg.at_ends is not None:
+            return leg.at_ends(stretches)
+        return [(at(begin if begin > start else start), at(end)) for begin, end in stretches if end > start]
 
     def _slower(self, leg: Leg) -> float:
         """How many times the reference lap time this lap takes at least, as far as can be relied on."""
@@ -283,10 +286,11 @@ def running_legs(track: CarTrack, run: RunState, lap_map: LapMap) -> tuple[Leg, 
 
     def as_it_goes() -> Callable[[float], float]:
         ahead, here, since = track.going_on(), track.sighted, max(track.seen_t, lap.start_t)
+        behind = passing(track)
 
         def at(phase: float) -> float:
             if phase <= track.seen_phase:
-                return track.seen_t if phase >= track.seen_phase else passed(track, phase) or lap.start_t
+                return track.seen_t if phase >= track.seen_phase else behind(phase) or lap.start_t
             if here is not None and phase < here.phase:
                 # Behind the place where it was seen; an outlook from before that would put it ahead of the car.
                 way = (pace.bend(phase) - pace.bend(track.seen_phase)) / _way(track, here.phase)
@@ -345,9 +349,14 @@ def garage_legs(track: CarTrack, run: RunState, release_s: float, lap_map: LapMa
 
 def _leg_at(index: int, kind: LapKind, start_s: float, start_phase: float, lap_s: float, track: CarTrack) -> Leg:
     pace = track.pace
-    begin = pace.bend(start_phase)
+    bend, begin = pace.bend, pace.bend(start_phase)
+    whole = max(1.0 - begin, 1e-6)
 
     def at(phase: float) -> float:
-        return start_s + lap_s * (pace.bend(phase) - begin) / max(1.0 - begin, 1e-6)
+        return start_s + lap_s * (bend(phase) - begin) / whole
 
-    return Leg(index, kind, start_s, start_s + lap_s, start_phase, at)
+    def at_ends(stretches: Spans) -> list[tuple[float, float]]:
+        return [(start_s + lap_s * (first - begin) / whole, start_s + lap_s * (last - begin) / whole)
+                for first, last in pace.bend_spans(stretches)]
+
+    return Leg(index, kind, start_s, start_s + lap_s, start_phase, at, at_ends=None if start_phase else at_ends)

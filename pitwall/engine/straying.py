@@ -37,9 +37,14 @@ class Straying:
 
     def at(self, t: float) -> float:
         """Seconds from the usual moment to the 10 or 90 % quantile."""
-        piece = max(bisect_right(self.from_s, t) - 1, 0)
-        since = max(t - self.from_s[piece], 0.0)
-        return max(self.begins_at[piece] + self.rates[piece] * since, self.unseen_s[piece] - since)
+        piece = bisect_right(self.from_s, t) - 1
+        if piece < 0:
+            piece = 0
+        since = t - self.from_s[piece]
+        if since < 0.0:
+            since = 0.0
+        grown, unseen = self.begins_at[piece] + self.rates[piece] * since, self.unseen_s[piece] - since
+        return grown if grown >= unseen else unseen
 
 
 def from_loop_to_loop(track: Whereabouts, leg: Leg, doubt: Callable[[float, Leg], float]) -> Straying:

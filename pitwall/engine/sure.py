@@ -10,6 +10,7 @@ from pitwall.engine.situation import Situation
 from pitwall.radio.pending import Spans
 
 T = TypeVar("T")
+_Margins = tuple[float, float, float, float]
 MOST_MARGIN_S, MOST_BEFORE_LOOP_S = 1.5, 5.0  # rather after a loop ahead that ends the doubt than before it
 AFTER_CORNER_S, BEFORE_BRAKING_S = 0.5, 0.15  # drivers differ more in when a corner is over than in when braking begins
 
@@ -20,7 +21,7 @@ class Sure:
     def __init__(self, at: Situation) -> None:
         self._at = at
         self._found: dict[tuple[int, float], Spans] = {}
-        self._margins: dict[int, tuple[Spans, Spans]] = {}
+        self._margins: dict[int, tuple[Spans, list[_Margins]]] = {}
         self._once: dict[tuple[str, int, int], tuple[CallSpec, Any]] = {}
 
     def once(self, what: str, spec: CallSpec, which: int, work_out: Callable[[], T]) -> T:
@@ -32,21 +33,24 @@ class Sure:
         return made
 
     def of(self, stretches: Spans, share: float) -> Spans:
-        """The stretches less so large a share of the margin."""
+        """The stretches that are not behind, less so large a share of the margin."""
         found = self._found.get((id(stretches), share))
         if found is None:
             cut = [(begin + share * after, end - share * before)
-                   for (begin, end), (after, before) in zip(stretches, self._margins_of(stretches), strict=True)]
+                   for begin, end, after, before in self._margins_of(stretches)]
             found = self._found[id(stretches), share] = tuple([span for span in cut if span[0] < span[1]])
         return found
 
-    def _margins_of(self, stretches: Spans) -> Spans:
-        """The whole margin after the beginning and before the end of each."""
+    def _margins_of(self, stretches: Spans) -> list[_Margins]:
+        """Each that is not behind, and the whole margin after its beginning and before its end."""
         known = self._margins.get(id(stretches))
         if known is None:
             strays = self._at.strays
             most = MOST_BEFORE_LOOP_S if self._at.loops_tell_more else MOST_MARGIN_S
-            margins = tuple([(min(most, AFTER_CORNER_S + strays(begin)), min(most, BEFORE_BRAKING_S + strays(end)))
-                             for begin, end in stretches])
+            now = self._at.now  # what is behind serves nobody: of a running lap that is half of it
+            margins = [
+                (begin, end, min(most, AFTER_CORNER_S + strays(begin)), min(most, BEFORE_BRAKING_S + strays(end)))
+                for begin, end in stretches if end > now
+            ]
             known = self._margins[id(stretches)] = stretches, margins  # held, so that its id stays its own
         return known[1]

@@ -144,11 +144,13 @@ def _line_ahead(car: TeamCar) -> float | None:
 
 def _following(car: TeamCar) -> Leg | None:
     """The planned lap after the running one; None where there is none, or the laps ahead are yet to be laid out."""
-    run, lap = car.progress.current, car.track.lap
-    if run is None or lap is None or len(car.legs) < 2 or not car.track.on_track:
+    # Asked several times with every fact: what most often says no comes first.
+    if len(car.legs) < 2 or not car.legs[0].running or not car.track.on_track:
         return None
-    first = car.legs[0]
-    return car.legs[1] if first.running and first.index == run.pointer and first.start_s == lap.start_t else None
+    first, run, lap = car.legs[0], car.progress.current, car.track.lap
+    if run is None or lap is None:
+        return None
+    return car.legs[1] if first.index == run.pointer and first.start_s == lap.start_t else None
 
 
 def _timed(car: TeamCar) -> bool:

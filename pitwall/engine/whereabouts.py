@@ -30,6 +30,7 @@ AS_OF_LATE_S, SHOWN_S, SHOWN_BY = 10.0, 3.5, 4
 OF_LATE, AS_EXPECTED = (0.85, 1.9), 0.03
 """Between these shares of a quick lap's pace: a car that stood goes on otherwise. What differs by less from the pace of
 the lap as a whole is the error of the positions."""
+KINDS: dict[str, LapKind] = {"out": "out", "out_in": "installation", "timed": "timed", "cool": "cool", "in": "in"}
 TRAIL_S, APART_S = 10.0, 0.8
 """Sightings are remembered for so long, and those that come sooner after another are not."""
 
@@ -75,14 +76,7 @@ class Whereabouts:
     @property
     def lap_kind(self) -> LapKind | None:
         """The kind of the running lap as believed now, None in the pits."""
-        kinds: dict[str, LapKind] = {
-            "out": "out",
-            "out_in": "installation",
-            "timed": "timed",
-            "cool": "cool",
-            "in": "in",
-        }
-        return kinds.get(self.state) or (self.lap.kind if self.lap and self.state == "stopped" else None)
+        return KINDS.get(self.state) or (self.lap.kind if self.lap and self.state == "stopped" else None)
 
     def arrival(self, phase: float) -> float | None:
         """Session second at which the car reaches this phase of its running lap; None in the pits."""

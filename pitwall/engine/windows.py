@@ -35,6 +35,8 @@ def bound_to(setup: SessionSetup, run: Run) -> int | None:
 def resting(clock: SessionClock, now: float) -> bool:
     """Guard: a break that lasts for a good while yet. The clock stands: it is told, and cars are looked at, less
     often."""
+    if not clock.windows:
+        return False
     window = clock.window_now
     waits = clock.status == "waiting" and clock.between_windows and not clock.running
     return waits and window is not None and window.from_s - now > REST_S

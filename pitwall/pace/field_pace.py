@@ -31,18 +31,24 @@ class KindRatios:
     """Running medians of lap time over quick lap time, by lap kind."""
 
     seen: dict[LapKind, deque[float]] = field(default_factory=dict)
+    _medians: dict[LapKind, tuple[int, float]] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def learn(self, kind: LapKind, ratio: float) -> None:
         """Take one observed ratio, clipped to what such a lap can be (a stop on track is no out-lap)."""
         low, high = RATIO_BOUNDS[kind]
         if low <= ratio <= high:
             self.seen.setdefault(kind, deque(maxlen=RATIO_MEMORY)).append(ratio)
+            self._medians.pop(kind, None)
 
     def ratio(self, kind: LapKind, fallback: KindRatios | None = None) -> float:
         """The median of what was seen; with fewer than two laps the fallback's, then the first ratio."""
         mine = self.seen.get(kind)
         if mine and len(mine) >= 2:
-            return median(mine)
+            # Asked dozens of times with a fact: kept until another is learned, or one is taken out.
+            kept = self._medians.get(kind)
+            if kept is None or kept[0] != len(mine):
+                kept = self._medians[kind] = len(mine), median(mine)
+            return kept[1]
         if fallback is not None:
             return fallback.ratio(kind)
         return median([*mine, FIRST_RATIO[kind]]) if mine else FIRST_RATIO[kind]

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from typing import Any, TypeVar
 
 MOST_KEPT = 2000
+Spans = tuple[tuple[float, float], ...]
 Asked = TypeVar("Asked")
 Answer = TypeVar("Answer")
 
@@ -35,10 +36,11 @@ class Bend:
         points: ``(phase, share)`` at the loops, rising, from ``(0, 0)`` to ``(1, 1)``.
     """
 
-    __slots__ = ("kept", "pieces")
+    __slots__ = ("kept", "kept_spans", "pieces")
 
     def __init__(self, points: Sequence[tuple[float, float]]) -> None:
         self.kept = Kept[float, float]()
+        self.kept_spans = Kept[int, tuple[Spans, Spans]]()
         self.pieces = [(map1, map0, mine0, mine1 - mine0, max(map1 - map0, 1e-9))
                        for (map0, mine0), (map1, mine1) in itertools.pairwise(points)]
 
@@ -46,6 +48,14 @@ class Bend:
         """The share at a phase; beyond the line as it is."""
         found = self.kept.get(phase)
         return self._at(phase) if found is None else found
+
+    def spans(self, phases: Spans) -> Spans:
+        """The shares at both ends of each; the same few are asked for again and again."""
+        found = self.kept_spans.get(id(phases))
+        if found is None:
+            made = tuple([(self.at(begin), self.at(end)) for begin, end in phases])
+            found = self.kept_spans.keep(id(phases), (phases, made))  # the phases are held: their id stays their own
+        return found[1]
 
     def _at(self, phase: float) -> float:
         for end, begin, mine, rise, length in self.pieces:

@@ -22,7 +22,7 @@ from pitwall.pace.beliefs import CarBelief, EndedLap, FieldBelief
 from pitwall.pace.believing import ended, outlook
 from pitwall.pace.experience import Said
 from pitwall.pace.field_pace import FieldPace, KindRatios
-from pitwall.pace.kept import Bend
+from pitwall.pace.kept import Bend, Spans
 from pitwall.pace.outlook import LapSoFar, Outlook
 from pitwall.pace.quickest import Quickest, QuickLaps
 from pitwall.pace.runpace import FieldLaps
@@ -70,16 +70,17 @@ class CarPace:
     _bend: Bend | None = None
     _labels: tuple[str, ...] | None = None
     _quickest: Quickest | None = None
+    _median: tuple[QuickLaps, float] | None = None
 
     def quick_s(self) -> float:
         """The lap time that a timed lap of this car is expected to take, seconds."""
         laps = self.quick
         if not laps:
             return self.field_pace.usual()
-        # Asked dozens of times with a fact: the median of a few laps by hand.
-        recent = sorted([laps[-ago][1] for ago in range(1, min(QUICK_MEMORY, len(laps)) + 1)])
-        middle = len(recent) // 2
-        return recent[middle] if len(recent) % 2 else (recent[middle - 1] + recent[middle]) / 2
+        if self._median is None or self._median[0] is not laps:
+            # Asked dozens of times with a fact: kept until a lap is learned, or a hand leaves another list.
+            self._median = laps, median([laps[-ago][1] for ago in range(1, min(QUICK_MEMORY, len(laps)) + 1)])
+        return self._median[1]
 
     def reference(self, t: float) -> float | None:
         """What counts as quick now: the car's best within 20 min, or 1.04 times the field's within 10."""
@@ -103,6 +104,7 @@ class CarPace:
         """Take a finished lap. ``at_loops``: seconds from the start of the lap, by loop label."""
         if kind == "timed":
             self.quick.append((end_t, lap_time_s))
+            self._median = None
             if self._quickest is not None and self._quickest.of is self.quick:
                 self._quickest.learned(end_t, lap_time_s)
             self.field_pace.learn(end_t, lap_time_s)
@@ -210,14 +212,21 @@ class CarPace:
 
     def bend(self, phase: float) -> float:
         """Map a phase of the lap map to this car's learned share of the lap time, linear between loops."""
-        bend = self._bend
-        if bend is None:
-            inner = sorted((at_map, self.share(loop)) for loop, at_map in self.loops.items() if 0.0 < at_map < 1.0)
-            # Crossings with wrong times may teach shares that fall along the lap: later is never earlier.
-            rising = itertools.accumulate((share for _, share in inner), max)
-            places = [at_map for at_map, _ in inner]
-            bend = self._bend = Bend([(0.0, 0.0), *zip(places, rising, strict=True), (1.0, 1.0)])
-        return bend.at(phase)
+        bend = self._bend or self._bent()
+        found = bend.kept.get(phase)  # most places were asked for before: the short way to them
+        return bend.at(phase) if found is None else found
+
+    def bend_spans(self, phases: Spans) -> Spans:
+        """``bend`` at both ends of each."""
+        return (self._bend or self._bent()).spans(phases)
+
+    def _bent(self) -> Bend:
+        inner = sorted((at_map, self.share(loop)) for loop, at_map in self.loops.items() if 0.0 < at_map < 1.0)
+        # Crossings with wrong times may teach shares that fall along the lap: later is never earlier.
+        rising = itertools.accumulate((share for _, share in inner), max)
+        places = [at_map for at_map, _ in inner]
+        self._bend = Bend([(0.0, 0.0), *zip(places, rising, strict=True), (1.0, 1.0)])
+        return self._bend
 
     def arrival(
         self, phase: float, kind: LapKind, start_t: float, start_phase: float, seen_t: float, seen_phase: float

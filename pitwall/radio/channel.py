@@ -46,12 +46,13 @@ class InTicks:
     """What was worked out at one moment, for several plans with the same ``busy`` and ``now_s``.
 
     ``ways``: of a way, by its id, length and starts of each part, and the best moment, in ticks. ``jobs``: of a call
-    that hangs on no other, by its id and by how costs are packed. What an id is of is held as well, so that it stays
-    its own.
+    that hangs on no other, by its id and by how costs are packed. ``waiting``: what a call costs at most by waiting, by
+    its id. What an id is of is held as well, so that it stays its own.
     """
 
     ways: dict[int, tuple[Way, tuple[int, ...], tuple[Ticks, ...], int]] = field(default_factory=dict)
     jobs: dict[tuple[int, Cost], tuple[PendingCall, Job]] = field(default_factory=dict)
+    waiting: dict[int, tuple[PendingCall, int]] = field(default_factory=dict)
 
 
 def plan_channel(
@@ -83,8 +84,9 @@ def sought(
     taken = tuple(sorted(busy, key=lambda one: (one.from_s, one.to_s, one.who)))
     if not any(call.ways for call in ordered):
         return Sought(ordered, taken, now_s, None)
-    bases = _bases(ordered)
-    problem = _Problem(ordered, later_tick(now_s), units(bases), InTicks() if known is None else known)
+    known = InTicks() if known is None else known
+    bases = _bases(ordered, known)
+    problem = _Problem(ordered, later_tick(now_s), units(bases), known)
     jobs = tuple([problem.job(call, taken) for call in ordered])
     answer = _answer(jobs, 1 << 62 if len(jobs) <= EXACT_UP_TO else most_nodes, _asked_from(jobs, problem.now))
     return Sought(ordered, taken, now_s, _Solved(problem, bases, jobs, answer))
@@ -179,17 +181,24 @@ def free_starts(pre_empts: bool, way: Way, part: int, busy: Sequence[Busy], now:
     return own if left == own else tuple([span for span in left if span[1] - span[0] >= least or span in own])
 
 
-def _bases(calls: Sequence[PendingCall]) -> tuple[int, int, int, int]:
+def _bases(calls: Sequence[PendingCall], known: InTicks) -> tuple[int, int, int, int]:
     """For each figure of a cost a number above any sum of it: a power of sixteen, so that a window more or less
     commonly changes none."""
     lost = sum(call.weight * call.stake for call in calls if call.must)
     given_up = sum(call.weight * LOSS_TENTHS["dropped"] for call in calls)
     waiting = [0, 0]
     for call in calls:
-        lates = [later_tick(max([end for _, end in way.parts[-1].starts])) - earlier_tick(way.best_s)
-                 for way in call.ways if way.parts[-1].starts]
-        waiting[call.pre_empts] += call.weight * max([0, *lates])
+        found = known.waiting.get(id(call))
+        if found is None:
+            found = known.waiting[id(call)] = call, call.weight * _most_late(call)
+        waiting[call.pre_empts] += found[1]
     return _above(lost), _above(waiting[1]), _above(given_up), _above(waiting[0])
+
+
+def _most_late(call: PendingCall) -> int:
+    """By how many ticks it is begun after its best moment at the most."""
+    return max([0, *[later_tick(max([end for _, end in way.parts[-1].starts])) - earlier_tick(way.best_s)
+                     for way in call.ways if way.parts[-1].starts]])
 
 
 def _above(figure: int) -> int:

@@ -56,10 +56,10 @@ def place_call(
     if begin_by_s is not None:
         deadline = min(deadline, begin_by_s)
     if stretches is not None:
-        near = []
+        near, long_ago = [], deadline - NEAR_S
         for start, end in stretches:
             last = end - spoken_s
-            if last < deadline - NEAR_S or last < start:
+            if last < long_ago or last < start:
                 continue
             begin, by = max(start, earliest_s), min(last, deadline)
             if begin <= by:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import string
 from collections.abc import Mapping
+from functools import lru_cache
 
 from pitwall.errors import UserError
 from pitwall.model.car import Position, Switch, position_text
@@ -37,7 +38,12 @@ def fill(template: str, values: Mapping[str, Scalar]) -> str:
     Raises:
         UserError: naming the word in braces that nothing gives a value for.
     """
-    known = {name: _as_said(value) for name, value in values.items()}
+    return _filled(template, tuple([(name, _as_said(value)) for name, value in values.items()]))
+
+
+@lru_cache(maxsize=512)  # the same sentences with every fact
+def _filled(template: str, words: tuple[tuple[str, str], ...]) -> str:
+    known = dict(words)
     try:
         text = string.Formatter().vformat(template, (), known)
     except (KeyError, IndexError, ValueError, AttributeError, TypeError) as error:

@@ -57,9 +57,10 @@ class VirtualClock:
 
     def advance(self) -> bool:
         """Go to the next wake-up and call it. Returns False when nothing is armed."""
-        if self._heap.next_t() is None:
+        due = self._heap.pop_first()
+        if due is None:
             return False
-        t, action = self._heap.pop()
+        t, action = due
         self._now = max(self._now, t)
         action()
         return True

@@ -61,8 +61,15 @@ class WakeupHeap:
         Raises:
             IndexError: when there is none.
         """
-        if self.next_t() is None:
+        found = self.pop_first()
+        if found is None:
             raise IndexError("no wake-up is armed")
+        return found
+
+    def pop_first(self) -> tuple[float, Callable[[], None]] | None:
+        """Take the earliest wake-up off the heap; None when there is none."""
+        if self.next_t() is None:
+            return None
         _, _, armed = heapq.heappop(self._heap)
         action, armed.action = armed.action, None
         assert action is not None

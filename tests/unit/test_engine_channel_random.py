@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-import pitwall.engine.channel as channel_module
+import pitwall.engine.going_down as going_down_module
 from pitwall.engine.call import PRIORITY, CallSpec
 from pitwall.engine.chances_to_say import MUST, least_sure, ways_of
 from pitwall.engine.situation import Situation
@@ -190,7 +190,7 @@ def test_a_plan_of_many_calls_costs_little(monkeypatch: pytest.MonkeyPatch) -> N
         counted.append(0 if found.solved is None else found.solved.answer.nodes)
         return found
 
-    monkeypatch.setattr(channel_module, "sought", counting)
+    monkeypatch.setattr(going_down_module, "sought", counting)
     stretches = tuple((begin, begin + 5.0) for begin in range(105, 195, 12))
     kinds = ("box", "switch", "switch", "procedure", "procedure", "run", "question", "pace", "care", "traffic", "brief",
              "answer")

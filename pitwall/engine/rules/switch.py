@@ -82,24 +82,26 @@ def _just_begun(at: Situation, leg: Leg) -> Iterable[CallSpec]:
         spec = _spec(at, leg, label, {name: names[name] for name in group}, wanted, window, leg.index)
         if at.switches.measured_off({name: names[name] for name in group}):
             # Enough of the lap is left: told and not done, it is worth saying once more.
-            latest = _told_by(at, leg, group)
+            latest = _told_by(leg, _early_or_not(at, leg, group))
             if at.now <= latest:
                 yield altered(spec, not_done=True, latest_s=latest)
         elif at.now <= _over_by(spec) + spec.spoken_s + at.timing.unconfirmed_after_s:
             yield spec
 
 
-def _told_by(at: Situation, leg: Leg, names: Iterable[str]) -> float:
-    """When a change of these switches for this lap, told on it, must be over."""
-    part = THIRD if _early_or_not(at, leg, names) else HALF
+def _told_by(leg: Leg, early_or_not: bool) -> float:
+    """When a change for this lap, told on it, must be over."""
+    part = THIRD if early_or_not else HALF
     return leg.start_s + part * (leg.end_s - leg.start_s)
 
 
 def _early_or_not(at: Situation, leg: Leg, names: Iterable[str]) -> bool:
     """Guard: the next lap, a timed one, needs it back, and no item of this lap asks for it."""
     run = at.run
+    if run is None or leg.kind == "timed":
+        return False
     behind = next((later for one, later in itertools.pairwise(at.legs) if one is leg), None)
-    if run is None or behind is None or behind.kind != "timed" or leg.kind == "timed":
+    if behind is None or behind.kind != "timed":
         return False
     items = [item for item in run.items if item.leg == leg.index and item.state != "dropped"]
     return {name for item in items for name in at.switches.item_wants(run, item)}.isdisjoint(names)
@@ -211,8 +213,9 @@ def _spec(
     text, short, reaction = words or _words(at, positions, was, "Now: ")
     # What was told before a lap is another call than what is told before it is driven once more.
     lap = f"{after.index}r{at.track.lap_number + 1}" if after.again else f"{after.index}"
+    early_or_not = not ahead and _early_or_not(at, after, positions)
     if room is None:
-        room = at.room((after,), window.from_s, _told_by(at, after, positions))
+        room = at.room((after,), window.from_s, _told_by(after, early_or_not))
     return CallSpec(
         key=f"{run.run.run}-{run.leavings}-{lap}-switch-{label}",
         kind="switch",
@@ -231,7 +234,7 @@ def _spec(
         latest_s=latest_start(after.start_s, at.spoken(text), reaction) if ahead else None,
         not_done=not_done,
         unanswered=unanswered,
-        early_or_not=not ahead and _early_or_not(at, after, positions),
+        early_or_not=early_or_not,
         room=room,
         ask=_asked(*next(iter(positions.items()))) if len(positions) == 1
         else Ask(action="set_switch", positions=dict(positions)),
