@@ -22,11 +22,12 @@ ABOUT = """A comment is remarks, then a colon and free text; the words of a rema
   which end    front, rear, left, right, fl, fr, rl, rr
   how bad      1 hardly felt, 2 felt, 3 costs time, 4 costs much time, 5 cannot be driven
   how sure     sure, likely, ?          against before: better, worse, same, more us, less us
-               than run 1, us gone, no us
+               than run 1, us gone, no us; "no grip any more" is there now
 A comma goes on: "t4 entry us 3, exit os" is turn 4 twice, "us t4 3, t7 2" is understeer twice. A semicolon begins anew.
 "then" goes on at the same place, and so does "and": "entry us and exit os t6". Words may be glued: "t4e us3". A number
 behind a corner phase is the turn where it is no severity, "us entry 7"; write "us entry t3". A comment of nothing but
-tags in the letters of the page is read too, "4eu3, 7xo2", with the turn, the finding, and its phase or how bad it is.
+tags in the letters of the page is read too, "4eu3, 7xo2", with the turn, the finding, and its phase or how bad it is
+("2xs" alone may be two snaps: "2xs3", "t2xs").
 Words that only tell may stand among them ("really annoying", "suddenly", "scary"); any other that the shorthand does
 not know is refused. Those, laps, wind, traffic and settings ("with diff 5"), and what begins with "when" are kept as
 words beside the remark; so is all that is said of a topic ("tc too late t6"). How a comment is read is shown, with what

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 from pitwall.comments.reading import Reading
 from pitwall.comments.splitting import Slip, Word
-from pitwall.comments.words import NEVER, POOR, TABLE, Entry, by_form
+from pitwall.comments.words import NEVER, POOR, SCARCE, TABLE, Entry, by_form
 from pitwall.model.comments import CONTENT, FINDINGS, Subject
 
 OPPOSITES = ({"understeer", "oversteer"}, {"understeer", "snap"})
@@ -20,8 +20,6 @@ UNDER_BRAKING = ("understeer", "oversteer", "snap", "slides", "bottoming", "boun
 """What is of no brake, whatever stands beside it."""
 ALL_GONE = ("gone", "all gone", "gone away", "completely gone", "totally gone", "fully gone")
 """What is so of tyres and grip is the finding itself: they are worn, and there is none."""
-SCARCE = ("hardly any", "barely any", "almost no")
-"""How little there is of a finding; of grip, traction and braking that is the finding."""
 _REVS = re.compile(r"\d{4,5}|rpm|revs|throttle", re.IGNORECASE | re.ASCII)
 """Words of an engine that turns."""
 Parts = dict[str, tuple[Entry, Word]]

@@ -59,7 +59,8 @@ def _has_none(words: tuple[Word, ...], at: int) -> bool:
     """Guard: the car has no brakes, which stand before ``at``: a turn beside them may be taken without any, and what
     else stands behind may be what there is none of: ``t9 no brakes``, ``no brakes fading``."""
     behind = [word.key for word in words[at : at + 2]]
-    whole = not behind or behind[0] in ("into", "3", "4", "5") or behind == ["at", "all"]
+    whole = not behind or behind[0] in ("into", "3", "4", "5")
+    whole = whole or behind in (["at", "all"], ["any", "more"], ["anymore"])
     into = bool(behind) and behind[0] == "into"
     return whole and (into or not any(TURN.fullmatch(word.plain) for word in words))
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
+from pitwall.comments.denying import OF_WHOM, speaks_of_an_end
 from pitwall.comments.glued import TURN
 from pitwall.comments.group import Group
 from pitwall.comments.grouping import groups
@@ -55,6 +56,8 @@ def words_from(piece: Piece, turns: Collection[int] = ()) -> int | None:
         topic = found[0] if own else None  # "tc 4 too much out of t6", "bias 1 odd"
     if topic is None:
         return None
+    if found and speaks_of_an_end(found[-1]):
+        raise Slip(topic.word, OF_WHOM)  # "can't trust the rear wing"
     begin = 0
     if any(group.part in _SAYS for group in found) and not _is_said_of(found, topic):
         while found[-1].form in BEFORE_IT or (found[-1].part in _LED_BY and not found[-1].form.isdecimal()):

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from pitwall.comments.denying import ANY_MORE, ONCE
 from pitwall.comments.doubtful import is_of_its_thing
 from pitwall.comments.finding import OPPOSITES, is_scarce, of, subject_and_finding
 from pitwall.comments.forms import KINDS_OF_CORNERS
@@ -51,6 +52,9 @@ class Meaning:
 
     exception: bool = False
     """It is the exception to what stands before it."""
+
+    denying: bool = False
+    """What it finds is that something is not there: ``no grip``."""
 
     @property
     def complains(self) -> bool:
@@ -101,7 +105,8 @@ def meaning_of(reading: Reading, before: Meaning | None) -> Meaning:
     classes = (own["speed"], *more) if "speed" in own else ()
     if before is not None and set(parts) == {"speed"} and not turns and not phases:
         classes = tuple(dict.fromkeys((*before.speeds, *classes)))  # "us slow, medium and fast, exit"
-    return Meaning(remarks, turns, phases, carried, finding["trend"], said, classes, listing, reading.piece.exception)
+    return Meaning(remarks, turns, phases, carried, finding["trend"], said, classes, listing, reading.piece.exception,
+                   reading.denying)
 
 
 def _places(
@@ -335,6 +340,8 @@ def _gone_there(reading: Reading, before: Meaning | None) -> dict[str, Any]:
     tyres = "axle" in parts and parts["axle"][0].subject == "tyres"
     if before is None or "trend" not in parts or parts["trend"][0].value != "gone" or tyres or "corner" in parts:
         return {}
+    if before.denying and parts["trend"][1].key in ("gone", "none", *ANY_MORE):
+        raise Slip(parts["trend"][1], ONCE)  # "no grip t4, none t7"
     if set(parts) & {*SAYS[:4], "amount"} or before.finding.get("what") in (None, *CONTENT):
         return {}
     if "axle" in parts and parts["trend"][1].key in ("gone", "all gone"):

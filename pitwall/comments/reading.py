@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
+from pitwall.comments.denying import MENDED, ONCE
 from pitwall.comments.glued import TURN
 from pitwall.comments.kept import COUNTED
 from pitwall.comments.sayings import AS_A_RUN
@@ -34,7 +35,8 @@ class Reading:
     but words that are kept, of what the shorthand has no findings for. ``noted``: it says more than its parts, so its
     words are kept, too. ``unread``: words among them that nobody knows. ``left_out``: it names where what
     stands before it is not. ``way``: this bare place is driven into (entry) or out of (exit). ``speeds``: speed classes
-    beside the first one, ``slow and medium``.
+    beside the first one, ``slow and medium``. ``ends_placed``: behind its first turn nothing is said but when or on
+    which lap. ``denying``: what it finds is that something is not there, ``no grip``.
     """
 
     piece: Piece
@@ -49,6 +51,8 @@ class Reading:
     left_out: bool = False
     speeds: list[Entry] = field(default_factory=list)
     way: str = ""
+    ends_placed: bool = True
+    denying: bool = False
 
     def take(self, entry: Entry, word: Word) -> None:
         """One more entry; each part stands once, and phases may be several."""
@@ -235,8 +239,7 @@ class Reading:
         placed = self.turns or {"speed", "everywhere", "subject"} & set(self.parts)
         if placed or not (more.turns or "speed" in more.parts):
             return False
-        named = [bool(TURN.fullmatch(word.plain)) for word in more.piece.words if word not in more.unread]
-        last = len(more.turns) == 1 and (named[-1] or not any(named))
+        last = len(more.turns) == 1 and more.ends_placed
         phases = last and bool(self.phases and more.phases) and {"finding"} <= set(self.parts) & set(more.parts)
         phases = phases or (self._is_another_phase_than(more) and (last or more.ends_with_its_places))
         instead = self.denies and self.parts["trend"][1].key in ("not", "isn't") and "finding" in more.parts
@@ -260,10 +263,7 @@ class Reading:
         if not self.turns:
             speed = self.parts["speed"][1]
             return all(word.at <= speed.at for _, word in (*self.parts.values(), *self.phases))
-        named = [bool(TURN.fullmatch(word.plain)) or word.key in ("turn", "turns") for word in self.piece.words]
-        behind = self.piece.words[named.index(True) :] if any(named) else ()
-        return all(word.key in ("and", "&", "turn", "turns") or word.key.isdecimal() or TURN.fullmatch(word.plain)
-                   for word in behind)
+        return self.ends_placed
 
     def is_no_lap_of(self, before: Reading) -> None:
         """Raise a slip where a number behind a comma may be one more lap: ``us t4 on lap 3, 5``."""
@@ -296,6 +296,8 @@ class Reading:
 
     def goes_on_with(self, more: Reading) -> None:
         """Take what stands behind a comma and says nothing alone; words that are to be kept reach to its end."""
+        if self.denying and more.denies_before and more.parts["trend"][1].key not in MENDED:
+            raise Slip(more.parts["trend"][1], ONCE)  # "no grip t4, gone"
         worn = "finding" in self.parts and self.parts["finding"][0].subject == "tyres"
         if worn and self.asides and more.asides and more.denies_before:  # "rears graining from lap 4, gone by lap 9"
             raise Slip(more.parts["trend"][1], "what is gone by then, such as us gone or tyres gone")

@@ -8,6 +8,16 @@ from contextlib import suppress
 from dataclasses import replace
 
 from pitwall.comments.contradicting import PLACE, says_of_which_place
+from pitwall.comments.denying import (
+    ANOTHER,
+    TWICE,
+    denied_before,
+    denies_itself,
+    is_judged_alike,
+    is_of_no_thing,
+    is_there_now,
+)
+from pitwall.comments.forms import KINDS_OF_CORNERS
 from pitwall.comments.group import Group
 from pitwall.comments.grouping import groups, unknown
 from pitwall.comments.kept import words_from
@@ -25,9 +35,8 @@ BETWEEN = ("axle", "side", "corner", "filler")
 DENIED = f"right behind it what there is not, such as no us; else '{MARK}' and free text"
 AS_BEFORE = ("as before", "as last run")
 NONE_LEFT = "the side before what there is not, such as no left lock; or nothing, where none of it is left"
-_NONE = ("no ", "not ", "zero ")
-"""So begin forms that say what there is not."""
-TWICE = f"one negation, such as no us; that it is there all the same goes behind '{MARK}'"
+_ON_A_SIDE = (*KINDS_OF_CORNERS, "turn", "side", "wheel", "wheels", "only", "just")
+"""Words behind "left" beside which it may be a side."""
 NARROWED = ("only", "just", "main", "biggest", "mostly", "both", "also", "especially", "particularly", "worst",
             "limiting factor", "whole", "all the way", "all through", "throughout", "briefly")
 """So begin fillers before which a negation denies not the finding, but that it is all: ``not only us``."""
@@ -131,8 +140,10 @@ def _taken(piece: Piece, found: Iterator[Group] | Sequence[Group]) -> Reading:
 def _collected(piece: Piece, found: Iterator[Group] | Sequence[Group], met: list[Group]) -> Reading:
     reading, last, denial = Reading(piece), "", _Denial(of_before=piece.goes_on)
     waiting: Group | None = None
-    counted, sign = False, None
+    counted, sign, left = False, None, None
     for group in found:
+        if left is not None and (group.form in _ON_A_SIDE or group.part in ("axle", "corner", "side", "subject")):
+            raise Slip(left.word, NONE_LEFT)
         if waiting is not None:
             raise Slip(waiting.word, f"a comma, or {_form(waiting)!r} if that is meant; {waiting.form!r} stands behind"
                                      " what it judges")
@@ -140,7 +151,8 @@ def _collected(piece: Piece, found: Iterator[Group] | Sequence[Group], met: list
         if sign is not None and (group.part in ("finding", "subject") or (group.turns and reading.turns)):
             raise Slip(sign.word, f"a comma before the next remark, or {_form(sign)!r} if that is meant")
         sign = group if group.form in SIGNS else sign
-        if _none_is_left(met, group):
+        left = group if _none_is_left(met, group) else None
+        if left is not None:
             continue
         denial.meets(group)
         met.append(group)
@@ -160,6 +172,7 @@ def _collected(piece: Piece, found: Iterator[Group] | Sequence[Group], met: list
             reading.unread += group.words if group.unread else ()
         last = group.part
     denial.ends()
+    _is_denied_once(met, reading)
     _ends_rightly(met, reading)
     go_in_or_out(reading, met)
     _stand_rightly(met)
@@ -168,21 +181,33 @@ def _collected(piece: Piece, found: Iterator[Group] | Sequence[Group], met: list
     return reading
 
 
+def _is_denied_once(met: Sequence[Group], reading: Reading) -> None:
+    """Look that what is denied, or judged, is one thing, and once; and where its turns stand."""
+    is_judged_alike(met)
+    is_of_no_thing(met)
+    if is_there_now(met):
+        del reading.parts["trend"]
+    reading.denying = any(map(denies_itself, met))
+    first = next((at for at, group in enumerate(met) if group.turns), len(met))
+    reading.ends_placed = all(group.turns or group.part in ("filler", "aside") for group in met[first:])
+
+
 def _none_is_left(met: Sequence[Group], group: Group) -> bool:
     """Guard: "left" is no side, but tells that there is no more: ``no grip left``, ``no os left``.
 
     Raises:
-        Slip: where it may be either: ``no lock left t1``.
+        Slip: where it may be either: ``no lock left t1``, ``no grip left rear``, ``no us t4 left``.
     """
-    said = met[-1] if met else None
-    if group.form != "left" or said is None or said.entry is None or said.part not in ("finding", "subject"):
+    said = next((one for one in reversed(met) if one.part not in PLACE), None)
+    if not group.form.startswith("left") or group.part not in ("side", "corner") or said is None or said.entry is None:
         return False
-    denied = any(one.part == "lack" or one.form in BEFORE_IT or one.form.startswith(_NONE) for one in met)
-    if said.part == "subject":
-        return denied and said.entry.value in ("grip", "traction")
-    if denied and said.entry.subject not in ("balance", "traction", "grip"):
+    if said.part not in ("finding", "subject") or not denied_before(met):
+        return False
+    about = said.entry.value if said.part == "subject" else said.entry.subject
+    own = ("grip", "traction") if said.part == "subject" else ("balance", "traction", "grip")
+    if group.form != "left" or said is not met[-1] or (about not in own and said.part == "finding"):
         raise Slip(group.word, NONE_LEFT)
-    return denied
+    return about in own
 
 
 def _is_one_more_speed(met: Sequence[Group]) -> bool:
@@ -247,9 +272,10 @@ class _Denial:
         elif group.part == "subject":
             self.subject = True
         elif group.part == "finding" or self.subject:
+            if denies_itself(group):
+                raise Slip(group.word, TWICE)
             if said_before:
-                raise Slip(self.open.word, "a comma before the next remark, where it begins: that may be said of what"
-                                           " stands before it, or behind")
+                raise Slip(self.open.word, ANOTHER)
             self.open = None
         else:
             self.ends()
@@ -296,8 +322,10 @@ def _cuts(found: Sequence[Group]) -> list[int] | None:
         return None
     if any(run not in telling and not any(group.turns for group in places[at]) for at, run in enumerate(says)):
         return None  # "t9 snaps exit 3 slow os": how bad it is there
-    if says[-1] not in telling and not any(group.turns for run in places[:-1] for group in run):
-        return None  # "entry us exit os t4 3": the turn of both, and how bad either is
+    judged = says[-1] not in telling or (runs[0][0] == "place" and all(group.turns for group in places[-1])
+                                         and all(group.part not in _NAMES for group in says[-1]))
+    if judged and not any(group.turns for run in places[:-1] for group in run):
+        return None  # "entry us exit os t4 3", "... worse": the turn of both, and how bad either is, or how it goes
     return [at for _, at, _ in runs[2::2]]
 
 
@@ -310,6 +338,10 @@ def _ends_with_its_turns(runs: Sequence[tuple[str, int, list[Group]]], says: Seq
     named = [group.entry for run in phases for group in run if group.part == "phase"]
     own = all(len(run) == 1 and run[0].part == "phase" for run in phases) and len(set(named)) == len(named)
     return own and all(group.turns for group in turns) and all(run[0].part == "finding" for run in says)
+
+
+_NAMES = ("finding", "subject", "phrase", "poor", "lack")
+"""Parts of which one says what there is."""
 
 
 def _looks_back(run: Sequence[Group]) -> bool:

@@ -8,8 +8,8 @@ from collections.abc import Mapping
 from pitwall.comments.entries import Entry, Part
 from pitwall.comments.vocabulary import TABLE
 
-__all__ = ["BEFORE_IT", "COMING", "MORE_IS_GOOD", "MOST_WORDS", "NUMBERS", "PLACES", "POOR", "SIGNS", "TABLE", "Entry",
-           "Part", "by_form", "form_of", "written"]
+__all__ = ["BEFORE_IT", "COMING", "MORE_IS_GOOD", "MOST_WORDS", "NUMBERS", "PLACES", "POOR", "SCARCE", "SIGNS", "TABLE",
+           "Entry", "Part", "by_form", "form_of", "written"]
 
 POOR: Mapping[str, str] = {"traction": "wheelspin", "grip": "low", "braking": "weak"}
 """What ``poor`` means of each subject."""
@@ -17,6 +17,8 @@ SIGNS = ("+", "-", "=")
 """Signs of a trend; between other words people type them for something else."""
 COMING = ("coming", "come", "came")
 """So begin forms of "better" that may be said of what is not wanted, too: ``rears come in and go off``."""
+SCARCE = ("hardly any", "barely any", "almost no")
+"""How little there is of a finding; of grip, traction and braking that is the finding."""
 MORE_IS_GOOD = ("grip", "traction")
 PLACES = ("t", "turn", "turns", "corner", "corners")
 """What may stand before the number of a turn; behind a speed class a corner has no number."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from pitwall.comments.denying import denies
 from pitwall.comments.shorthand import ShorthandError, parse
 from pitwall.comments.splitting import ANEW, MARK
 from pitwall.comments.words import form_of, written
@@ -52,7 +53,8 @@ def _finding(remark: Remark) -> list[str]:
         return [remark.about]
     if remark.what == "good":
         return [remark.about, "good"]
-    return [form_of(remark.about, remark.what)]
+    own = form_of(remark.about, remark.what)
+    return [remark.about, remark.what] if remark.trend == "gone" and denies(own) else [own]  # "grip low gone"
 
 
 def read_back(remarks: Iterable[Remark], text: str, unread: Sequence[str] = ()) -> tuple[str, ...]:

@@ -53,10 +53,30 @@ def test_several_tags_and_free_text() -> None:
     assert typed.text == "worse with wear\nand 9mu1 too"
 
 
-@pytest.mark.parametrize("typed", ["3s", "3ms", "10c", "4eu6", "4e", "eu3", "u3", "4eu3 us", "4eu3: ok\nus t4 4eu3"])
-def test_what_is_no_whole_tag_is_none(typed: str) -> None:
-    """Three seconds, ten degrees, a severity that is none: it is refused at that word."""
-    assert refused(typed).split(":")[0] in typed.split()
+@pytest.mark.parametrize(("typed", "word"), [
+    ("3s", "3s"), ("3ms", "3ms"), ("10c", "10c"), ("4eu6", "4eu6"), ("4e", "4e"), ("eu3", "eu3"), ("u3", "u3"),
+    ("4eu3 us", "us"), ("4eu3: ok\n7xo2 us t4 4eu3", "us"), ("4eu3: ok\nus t4 4eu3", "us"), ("4eu3 7xo9", "7xo9"),
+    ("4eu3, oops", "oops"), ("4eu3 7o", "7o"), ("4u3 7xo2 3s 4u3", "3s"), ("T4EU3; 7q", "7q"), ("us t4 4eu3", "4eu3"),
+])  # fmt: skip
+def test_what_is_no_whole_tag_is_none(typed: str, word: str) -> None:
+    """Three seconds, ten degrees, a severity that is none: it is refused at that word, and not at the tag before it."""
+    assert refused(typed).split(":")[0] == word
+
+
+@pytest.mark.parametrize("typed", ["10mb", "2xs", "3xf", "3ms", "7mw", "2xs="])
+def test_a_number_of_something_is_no_tag(typed: str) -> None:
+    """Ten millibars, two snaps, three times the front: with how bad it is, or the letter of a turn, it is one."""
+    assert refused(typed).startswith(f"{typed}: how bad it is, such as {typed.rstrip('=')}3, or t{typed}")
+    bare = typed.rstrip("=")
+    assert parse(f"{bare}3", TURNS).remarks[0] == parse(f"t{bare}", TURNS).remarks[0].model_copy(update={"severity": 3})
+
+
+def test_how_often_is_a_tag_beside_another() -> None:
+    """Thousandths of something are none anywhere."""
+    assert said("4mu2 9xw") == ["t4 mid us 2", "t9 exit spin"]
+    assert refused("4mu2, 10mb").startswith("10mb: how bad it is")
+    assert refused("2xs 3xf").startswith("2xs: how bad it is")
+    assert said("4eu") == ["t4 entry us"]
 
 
 def test_a_tag_that_cannot_be_points_at_itself() -> None:
