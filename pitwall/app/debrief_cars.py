@@ -40,7 +40,7 @@ def car_debrief(noted: NotedSession, name: str, spans: tuple[StatusSpan, ...], *
         best_lap_s=min((lap.lap_time_s for lap in laps if lap.lap_time_s is not None), default=None),
         switches=moves,
         calls=call_rows(notes),
-        radio=radio_statistics(notes, laps),
+        radio=radio_statistics(notes, laps, car.plan.medium),
         questions=questions(car),
         changes=changes(noted, car),
         comments=tuple(car.comments.comments),

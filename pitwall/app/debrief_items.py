@@ -10,6 +10,7 @@ from pitwall.debrief.holds import HoldAsked
 from pitwall.debrief.notes import CarNotes, Notes
 from pitwall.debrief.session import time_of_day
 from pitwall.debrief.windows import CarFacts, ItemDone, window_of
+from pitwall.engine.hold_evidence import AGAINST_IT
 from pitwall.engine.item_evidence import SHOWN, word_suffices
 from pitwall.engine.run_state import ItemState, RunState
 from pitwall.engine.switches import item_arguments
@@ -60,7 +61,7 @@ def items_of(
                 lap = lap_of(run, item, watch, laps, calls.get(item.key))
                 done = ItemDone(row, procedure, lap, car.switches.item_wants(run, item),
                                 _hold(car, procedure, row), _place(car, procedure, row),
-                                _laps_at(laps, run, item, notes))
+                                _laps_at(laps, run, item, notes), AGAINST_IT in row.reason)
                 found = window_of(done, facts)
                 if found is not None:
                     times = {"from_time": time_of_day(session_notes, found.from_s.value),

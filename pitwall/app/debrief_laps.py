@@ -28,7 +28,7 @@ def lap_rows(noted: NotedSession, name: str, spans: Sequence[StatusSpan]) -> tup
     found = []
     for lap in car.track.laps:
         if lap.run is not None:
-            of_run[lap.run] = 1 if lap.start_phase > 0 or lap.from_pits else of_run[lap.run] + 1
+            of_run[lap.run] += 1
         found.append(_row(noted, car, watch, lap, of_run[lap.run] if lap.run is not None else None, spans))
     return tuple(found)
 

@@ -43,6 +43,8 @@ def broken_off(
     told += ", and no 'shorten_to' says that so few are enough" if state.counts else ""
     begin = _resumes(state)
     if begin is None:
+        if state.too_short:
+            told += f", fewer than {run.shorten_to} ('shorten_to')"
         return Carried(run, source, (f"{told}; the draft asks for all of them again",))
     laps: tuple[LapKind, ...] = ("out", *state.laps[begin:])
     left = [_left(state, number, {row.item for row in rows}, begin, procedures)

@@ -28,7 +28,9 @@ def check_medium(plan: Plan, around: Around) -> Iterator[Finding]:
     """Steps that the plan's medium cannot carry, each procedure once."""
     told: set[tuple[str, int]] = set()
     for placed in placed_items(plan, around) if plan.medium != "two_way" else ():
-        on_track = not placed.run.out_in and any(index > 0 for index in lap_indices(placed.run, placed.item.on))
+        # What belongs to the out-lap is told in the garage where a board is all that there is; a radio carries it.
+        on_track = plan.medium == "one_way" or (
+            not placed.run.out_in and any(index > 0 for index in lap_indices(placed.run, placed.item.on)))
         for number, step in enumerate(placed.procedure.steps if placed.procedure is not None else ()):
             if step.where in STANDING or not on_track or (placed.item.do, number) in told:
                 continue

@@ -21,12 +21,24 @@ AGAINST = (Column("place", 2.0), Column("first", 3.2), Column("then", 3.2), Colu
            Column("changed between", 3.2))
 
 
+MOST_OPEN = 8
+"""So many complaints on a car's first page: with more of them the next car's would begin on another sheet."""
+
+
 def open_complaints(car: CarDebrief) -> list[Words]:
-    """What somebody has to do something about, the worst first; then comments that nobody tagged: they may be some."""
+    """What somebody has to do something about, the worst first; then comments that nobody tagged: they may be some.
+    Beyond ``MOST_OPEN`` they are counted."""
     rated = [_complaint(one) for one in car.said.open]
-    untagged = [one for one in car.comments if not one.remarks]
-    return rated + [Words(f"{_quoted(one.text) or 'noted without words.'} ({_who(one.driver, one.t, one.by)})",
-                          f"{_where(one)}:") for one in untagged]
+    untagged = [Words(f"{_quoted(one.text) or 'noted without words.'} ({_who(one.driver, one.t, one.by)})",
+                      f"{_where(one)}:") for one in car.comments if not one.remarks]
+    found = rated + untagged
+    if len(found) <= MOST_OPEN:
+        return found
+    more = [say.plural(max(len(rated) - MOST_OPEN, 0), "complaint"),
+            say.plural(min(len(untagged), len(found) - MOST_OPEN), "comment") + " that nobody tagged"]
+    told = " and ".join(one for one in more if not one.startswith("0 "))
+    return [*found[:MOST_OPEN], Words(f"{told}; every comment is in 'Car {car.car}: what the driver said and asked'.",
+                                      "And:")]
 
 
 def comment_section(car: CarDebrief) -> Section:

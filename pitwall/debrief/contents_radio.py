@@ -15,6 +15,10 @@ IN_TIME = ("Said is when the key was pressed, after the words; begun is when the
            "moment less their length. Begun in its window: between the two moments of 'to be said', give or take a "
            "second. Late: when the driver could act on it no more, which may be after the end of the window; a "
            "call that was late or unconfirmed before is not in time. The table of calls has how each is counted.")
+IN_TIME_BOARD = ("Said is when the key was pressed: in the garage after the words, of a board as it hung. In its "
+                 "window: between the two moments of 'to be said', which for a board end some seconds before the car "
+                 "passes it, give or take a second. Late: when the driver could act on it no more; a call that was "
+                 "late or unconfirmed before is not in time. The table of calls has how each is counted.")
 FIGURES = (Column("of the calls", 4.0), Column("calls", 1.0, right=True), Column("share", 1.0, right=True))
 
 
@@ -53,9 +57,12 @@ def _statistics(name: str, radio: RadioStatistics) -> tuple[Block, ...]:
     # Shares are of what ended: what is still open has none, or all shares together would be more than the whole.
     rows.append(("open as the journal ends", str(radio.open), say.NOTHING))
     source = "by the radio desk" if radio.spoken_from == "channel" else "reckoned from the length of what was said"
-    words = [Words(f"{radio.spoken_s:.0f} s were spoken to the driver ({source}): {radio.mean_load_s:.1f} s a minute "
+    words = [Words(f"{radio.spoken_s:.0f} s were spoken to the driver in the garage ({source}); on track there is "
+                   "a pit board, and nothing is spoken." if radio.medium == "board" else
+                   f"{radio.spoken_s:.0f} s were spoken to the driver ({source}): {radio.mean_load_s:.1f} s a minute "
                    f"on track, {radio.most_load_s:.1f} s in the fullest minute.", "Load:"),
-             Words(f"{radio.in_time} of {say.plural(counted, 'call')} that ended. {IN_TIME}", "In time:")]
+             Words(f"{radio.in_time} of {say.plural(counted, 'call')} that ended. "
+                   f"{IN_TIME_BOARD if radio.medium == 'board' else IN_TIME}", "In time:")]
     if radio.by_kind:
         words.append(Words(f"{_counts(radio.by_kind)}.", "Kinds of call:"))
     if radio.reasons:

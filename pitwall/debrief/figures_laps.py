@@ -101,8 +101,8 @@ def _expectation(axes: Axes, at: int, one: LapMark, low: float, high: float) -> 
     if one.low_s is None or one.high_s is None or one.high_s < low or one.low_s > high:
         return
     top = min(one.high_s, high)
-    axes.bar(at, top - one.low_s, bottom=one.low_s, width=0.66, facecolor=look.LIGHT, edgecolor="#8c8c8c",
-             linewidth=0.5)
+    look.slab(axes, at - 0.33, one.low_s, 0.66, top - one.low_s, facecolor=look.LIGHT, edgecolor="#8c8c8c",
+              linewidth=0.5)
     if one.expected_s is not None and one.expected_s <= high:
         axes.plot([at - 0.33, at + 0.33], [one.expected_s] * 2, color=look.DARK, linewidth=1.3, linestyle=(0, (3, 1)),
                   solid_capstyle="butt")

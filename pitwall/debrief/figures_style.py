@@ -117,6 +117,13 @@ def hours_minutes(seconds: float) -> str:
     return f"{'−' if seconds < -30 else ''}{minutes // 60}:{minutes % 60:02d}"
 
 
+def slab(axes: Axes, left: float, bottom: float, width: float, height: float, **looks: Any) -> None:
+    """One bar, as it is: ``bar`` and ``barh`` are made for rows of them, and take four times as long for each."""
+    from matplotlib.patches import Rectangle
+
+    axes.add_patch(Rectangle((left, bottom), width, height, **looks))
+
+
 class Drawing:
     """A figure that was made, as vectors for the page and for the paper."""
 

@@ -102,7 +102,7 @@ def switches_over_time(lanes: Sequence[SwitchLane], interruptions: Sequence[Stre
     _bands(axes, interruptions, span)
     for row, lane in enumerate(lanes):
         for number, (stretch, sure) in enumerate(lane.positions):
-            axes.barh(row, stretch.end_s - stretch.start_s, left=stretch.start_s, height=0.62, edgecolor=look.INK,
+            look.slab(axes, stretch.start_s, row - 0.31, stretch.end_s - stretch.start_s, 0.62, edgecolor=look.INK,
                       facecolor=(look.PAPER, look.LIGHT)[number % 2], linewidth=0.6,
                       linestyle="-" if sure else (0, (3, 2)))
     for row, lane in enumerate(lanes):
@@ -172,7 +172,7 @@ def _band_key(interruptions: Sequence[Stretch]) -> list[object]:
 
 
 def _bar(axes: Axes, stretch: Stretch, at: float, height: float, face: str, hatch: str = "") -> None:
-    axes.barh(at, stretch.end_s - stretch.start_s, left=stretch.start_s, height=height, facecolor=face,
+    look.slab(axes, stretch.start_s, at - height / 2, stretch.end_s - stretch.start_s, height, facecolor=face,
               edgecolor=look.INK, hatch=hatch, linewidth=0.7, hatchcolor=look.HATCH)
 
 

@@ -33,7 +33,7 @@ from pitwall.model.debrief_rows import (
 )
 from pitwall.model.facts import SessionStatus
 from pitwall.model.outputs import AlertPriority, CallState, CallWay
-from pitwall.model.plan import CallClass
+from pitwall.model.plan import CallClass, Medium
 
 __all__ = ["INTERVAL", "AlertRow", "AlertStatistics", "CallRow", "CarDebrief", "ChangeRow", "Clean", "DataWindow",
            "Debrief", "Evidence", "Expected", "ItemRow", "LapRow", "MinuteLoad", "Outcome", "QuestionRow",
@@ -143,8 +143,11 @@ class RadioStatistics(Frozen):
     open: int = Field(description="not at its end when the journal ends")
     by_kind: dict[str, int] = Field(default_factory=dict)
     reasons: dict[str, int] = Field(default_factory=dict, description="of what was late, missed or unconfirmed")
-    spoken_s: float = Field(description="by the engineer to this driver, in all")
-    load: tuple[MinuteLoad, ...] = Field(default=(), description="minutes of the session with the car on track")
+    medium: Medium = Field(default="two_way", description="how the plan in use reaches the driver on track")
+    spoken_s: float = Field(description="by the engineer to this driver, in all; with a pit board in the garage alone")
+    load: tuple[MinuteLoad, ...] = Field(
+        default=(), description="minutes of the session with the car on track; none with a pit board, which is read"
+    )
     mean_load_s: float = Field(default=0, description="spoken seconds a minute, over the minutes on track")
     most_load_s: float = 0
     spoken_from: Literal["channel", "calls"] = Field(

@@ -63,10 +63,12 @@ def _rows(table: Table, widths: list[float]) -> tuple[list[list[str]], list[Comm
 
 
 def _looks(table: Table) -> list[Command]:
+    from reportlab.lib.colors import toColor  # read once: as a word it would be read for each of ten thousand cells
+
     first = BOLD if table.bold else FONT
     looks: list[Command] = [
         ("FONT", (0, 0), (-1, -1), FONT, CELL_PT, LEADING_PT), ("FONT", (0, 0), (-1, 0), BOLD, CELL_PT, LEADING_PT),
-        ("FONT", (0, 1), (0, -1), first, CELL_PT, LEADING_PT), ("TEXTCOLOR", (0, 0), (-1, -1), INK),
+        ("FONT", (0, 1), (0, -1), first, CELL_PT, LEADING_PT), ("TEXTCOLOR", (0, 0), (-1, -1), toColor(INK)),
         ("VALIGN", (0, 0), (-1, -1), "TOP"), ("VALIGN", (0, 0), (-1, 0), "BOTTOM"),
         ("LEFTPADDING", (0, 0), (-1, -1), PADDING), ("RIGHTPADDING", (0, 0), (-1, -1), PADDING),
         ("TOPPADDING", (0, 0), (-1, -1), 1.4), ("BOTTOMPADDING", (0, 0), (-1, -1), 2.0),

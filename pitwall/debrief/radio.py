@@ -14,6 +14,7 @@ from collections.abc import Iterable, Sequence
 from pitwall.debrief.model import CallCount, CallRow, MinuteLoad, RadioStatistics
 from pitwall.debrief.notes import DOUBTFUL, CallNotes, CarNotes
 from pitwall.model.debrief_rows import LapRow
+from pitwall.model.plan import Medium
 
 TOLD = ("said", "done")
 IN_TIME: tuple[CallCount, ...] = ("in_window", "beside_window", "shown")
@@ -70,11 +71,14 @@ def _counted_as(call: CallNotes, begun_s: float | None) -> CallCount:
     return "in_window" if within else "beside_window"
 
 
-def radio_statistics(notes: CarNotes, laps: Sequence[LapRow]) -> RadioStatistics:
-    """Counts of a car's calls, and the load on its driver over the minutes on track."""
+def radio_statistics(notes: CarNotes, laps: Sequence[LapRow], medium: Medium = "two_way") -> RadioStatistics:
+    """Counts of a car's calls, and the load on its driver over the minutes on track.
+
+    With a pit board nothing is spoken to a driver on track: what was said to him was said in the garage.
+    """
     ends = Counter(row.counted_as for row in call_rows(notes))
     spoken = notes.voices() if notes.channel else _reckoned(notes.calls.values())
-    load = _load(spoken, laps)
+    load = _load(spoken, laps) if medium != "board" else []
     mean_s = sum(seconds for _, seconds, _ in load) / len(load) if load else 0.0
     reasons = Counter(call.last.reason or "no reason given" for call in notes.calls.values()
                       if call.last.state in DOUBTFUL)
@@ -85,7 +89,7 @@ def radio_statistics(notes: CarNotes, laps: Sequence[LapRow]) -> RadioStatistics
         withdrawn=ends["withdrawn"], open=ends["open"],
         by_kind=dict(sorted(Counter(call.last.kind for call in notes.calls.values()).items())),
         reasons=dict(sorted(reasons.items())),
-        spoken_s=round(sum(end - begin for begin, end in spoken), 1),
+        medium=medium, spoken_s=round(sum(end - begin for begin, end in spoken), 1),
         load=tuple(MinuteLoad(from_s=begin, spoken_s=round(seconds, 2), calls=many) for begin, seconds, many in load),
         mean_load_s=round(mean_s, 2), most_load_s=round(max((seconds for _, seconds, _ in load), default=0.0), 2),
         spoken_from="channel" if notes.channel else "calls",

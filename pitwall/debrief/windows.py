@@ -46,6 +46,7 @@ class ItemDone:
         hold: what is to be held, for a hold at a place.
         place: for what is done at a place and is no hold: its phase, and for how many seconds.
         heard_on: laps on which the driver heard the call; where positions show a hold there, he did it at once.
+        insisted: somebody confirmed it knowing what speaks against it; its reason has both, and that is settled.
     """
 
     row: ItemRow
@@ -55,6 +56,7 @@ class ItemDone:
     hold: HoldAsked | None = None
     place: tuple[float, float] | None = None
     heard_on: tuple[LapRow, ...] = ()
+    insisted: bool = False
 
 
 @dataclass(frozen=True)
@@ -96,7 +98,8 @@ def window_of(item: ItemDone, car: CarFacts) -> DataWindow | None:
     switches = _switches(found, car, SET_WITHIN_S if what == "lap" else 0.0)
     faults = _faults(item, found, switches)
     seen = found.evidence == "positions" or item.row.reason.startswith(SHOWN_BY)
-    if what == "hold" and item.hold is not None and not seen and shows_none(item.hold, lap, car.notes, car.lap_map):
+    unseen = what == "hold" and item.hold is not None and not seen and not item.insisted
+    if unseen and item.hold is not None and shows_none(item.hold, lap, car.notes, car.lap_map):
         near = f"near {item.hold.speed_mps:.0f} m/s behind {item.row.place}"
         faults = [f"positions show no constant speed {near}", *faults]
     outcome = "done_badly" if faults else "done" if _shown(item, switches) else item.row.outcome

@@ -267,7 +267,7 @@ def _demand_open_item(desk: Desk, run: Run, index: int, leg: int | None) -> None
         return
     ours = [one for one in state.items if one.item == run.items[index] and leg in (None, one.leg)]
     if ours and not any(one.state in ("planned", "called") for one in ours):
-        raise Refusal(f"{ours[-1].key} is {ours[-1].state.replace('_', ' ')} already")
+        raise Refusal(f"{state.item_words(ours[-1])} is {ours[-1].state.replace('_', ' ')} already")
 
 
 def _drop_item(desk: Desk, change: ch.DropItem) -> Plan:

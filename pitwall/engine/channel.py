@@ -20,6 +20,7 @@ from pitwall.engine.nearness import SOON_S, TALK_S, Laid
 from pitwall.engine.parts import begun, remaining
 from pitwall.engine.situation import Situation
 from pitwall.engine.talk_times import KEY_S, Rates, TalkTimes
+from pitwall.engine.waits import BeginsOf, Waits
 from pitwall.model.events import ChannelReported
 from pitwall.model.outputs import CallPart, CallWay
 from pitwall.model.record import altered
@@ -86,6 +87,7 @@ class ChannelBook:
     counted_t: float | None = None
     laid: Laid = field(default_factory=Laid)
     times: TalkTimes = field(default_factory=TalkTimes)
+    waits: Waits = field(default_factory=Waits)
 
     def heard(self, event: ChannelReported, book: CallBook) -> bool:
         """Take what the radio desk reports; False when no call is to be laid out anew for it."""
@@ -96,8 +98,12 @@ class ChannelBook:
         if spoke or event.talking == "engineer":
             self.spoken.update(call.id for call in book.begun_by(event.t))
         if event.talking == "engineer":
-            self.times.begins(event.t, book, since if before == "nobody" else event.t)
+            ready = book.open_at(event.t)
+            self.waits.begun(ready[0] if len(ready) == 1 else None, event.t, since if before == "nobody" else event.t)
+            self.times.begins(event.t, book)
         else:
+            if before == "engineer":
+                self.waits.ended(event.t)
             if event.talking == "driver":
                 self.times.answered(event.t)
             self.times.ends(event.t)
@@ -136,6 +142,7 @@ class ChannelBook:
         given = list(specs)
         self.laid.note((), cut=False)
         if not at.track.on_track or not at.legs:
+            self.waits.forget()
             return given
         self.talk.two_way = at.plan.medium == "two_way"
         self._count_unsaid(at.now, book)
@@ -157,9 +164,9 @@ class ChannelBook:
         """Add the time since this was counted last to every call that was open in it, unless somebody talked."""
         since, self.counted_t = self.counted_t, now if self.counted_t is None else max(now, self.counted_t)
         due = {call.id: call.spec for call in book.live.values() if call.state == "due"}
-        if self.talk.known:
+        if self.talk.known or book.keys >= FEW_KEYS:  # else a call may have been said, and nobody tells
             free_s = self.talk.since_s if self.talk.who == "nobody" else None
-            self.times.look((book.live[name] for name in due), now, free_s)
+            self.waits.look((book.live[name] for name in due), now, free_s, book.find)
         self.unsaid_s = {name: been for name, been in self.unsaid_s.items() if name in book.live}
         if since is None or self.talk.who != "nobody":
             return
@@ -221,9 +228,9 @@ class ChannelBook:
 
 
 def channels_of(setup: SessionSetup) -> dict[str, ChannelBook]:
-    """The channel of every car, by its number; how fast an engineer speaks is known to all of them."""
-    rates = Rates(setup.calls.words_per_minute)
-    return {car: ChannelBook(times=TalkTimes(rates)) for car in setup.plans}
+    """The channel of every car, by its number; how fast an engineer speaks, and how soon begins, is known to all."""
+    rates, begins = Rates(setup.calls.words_per_minute), BeginsOf()
+    return {car: ChannelBook(times=TalkTimes(rates), waits=Waits(begins)) for car in setup.plans}
 
 
 def _not_before_its_room(at: Situation, spec: CallSpec, call: Call | None) -> CallSpec:

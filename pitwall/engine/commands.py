@@ -83,7 +83,7 @@ def _said(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     in_time = max(call.spec.last_moment_s, call.spec.latest_s or 0.0)
     said_t = min(command.t, now)
     if call.spec.parts[1:] and call.state in ("shown", "due"):
-        car.channel.times.key(call, command.by, said_t)
+        _keyed(car, call, command.by, said_t)
         part_said(car.book, call, now, f"said by {command.by}", command.id)
         car.book.keys += 1
         return Answer(f"{call.id}: part {call.parts_said} said; what remains comes in the next stretch")
@@ -92,9 +92,18 @@ def _said(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     if not car.signal(call, signal, now, f"said by {command.by}", command.id):
         raise Refusal(f"{call.id} is {call.state}: it cannot be said any more")
     call.said_t, call.said_by = said_t, command.by
-    car.channel.times.key(call, command.by, call.said_t)
+    _keyed(car, call, command.by, call.said_t)
     car.book.keys += 1
     return Answer(f"{call.id} {'said late' if late else 'said'}")
+
+
+def _keyed(car: TeamCar, call: Call, by: str, t: float) -> None:
+    """The key of a call was pressed, by whoever has the radio where nobody has taken it over by name."""
+    if car.engineer is None:
+        car.channel.waits.is_with(by)
+    if not car.channel.talk.known:
+        car.channel.waits.keyed(call, t)
+    car.channel.times.key(call, by, t)
 
 
 def _noted(command: CommandGiven, car: TeamCar, call: Call, answered: bool = False) -> Answer:
@@ -192,6 +201,9 @@ def _box(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     past = car.track.seen_phase > car.lap_map.last_chance or (last is not None and now > last)
     car.progress.box_now()
     car.track.move("called_in")
+    if car.plan.medium == "board":
+        late = "no board can be shown for this lap any more: the box moves one lap, its board hangs at the next pass"
+        return Answer(f"{run.run.run}: {late}", plan_changed=True)
     if past:
         late = "too late for the pit entry on this lap: say nothing until the car is past it; the box moves one lap"
         return Answer(f"{run.run.run}: {late}", plan_changed=True)
@@ -230,6 +242,8 @@ def _change_laps(command: CommandGiven, car: TeamCar, by: int, now: float) -> An
     lost = [f"{item.item.do} on {planned[item.key]}" for item in run.items
             if item.key in planned and item.state in ("dropped", "not_done")]
     told = f"; not done, for its lap falls away: {', '.join(lost)}" if lost else ""
+    if run.too_short:
+        told = f"; with fewer than {run.run.shorten_to} ('shorten_to' of the plan) it does not count as driven{told}"
     told += called_in.words(car, now) if was_in else ""
     return Answer(f"run {run.run.run}: now {_timed(run.timed_wanted)}{told}", plan_changed=True)
 
@@ -264,7 +278,7 @@ def _no_run(name: str, car: TeamCar) -> str:
 def _drop_item(command: CommandGiven, car: TeamCar, now: float, reason: str) -> Answer:
     """One item by its key, or whatever is left of one by its name and run."""
     named = [
-        item
+        (run, item)
         for run in car.progress.runs
         for item in run.items
         if item.key == command.item or (run.run.run == command.run and item.item.do == command.item)
@@ -273,14 +287,14 @@ def _drop_item(command: CommandGiven, car: TeamCar, now: float, reason: str) -> 
         known = [item.item.do if command.run else item.key for run in car.progress.runs for item in run.items
                  if command.run in (None, run.run.run)]
         raise Refusal(f"no item {command.item!r} in the plan of car {car.car}{meant(command.item or '', known)}")
-    dropped = [item.key for item in named if item.signal("drop", now, reason)]
+    dropped = [run.item_words(item) for run, item in named if item.signal("drop", now, reason)]
     if dropped:
         car.progress.revision += 1
         return Answer(f"{', '.join(dropped)} dropped", plan_changed=True)
-    last = named[-1]
-    if all(item.state == "dropped" for item in named):
-        return Answer(f"{last.key} is dropped already")
-    raise Refusal(f"{last.key} is {last.state}: it cannot be dropped")
+    run, last = named[-1]
+    if all(item.state == "dropped" for _, item in named):
+        return Answer(f"{run.item_words(last)} is dropped already")
+    raise Refusal(f"{run.item_words(last)} is {last.state.replace('_', ' ')}: it cannot be dropped")
 
 
 def _keep_in(command: CommandGiven, car: TeamCar, now: float) -> Answer:

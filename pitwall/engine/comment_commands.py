@@ -184,18 +184,22 @@ def _on(command: CommandGiven, car: TeamCar, found: dict[str, Any]) -> dict[str,
 # -- taken back -----------------------------------------------------------------------------------------------------
 
 
-def taken_back(command: CommandGiven, car: TeamCar, was: Comment | None) -> tuple[str, Callable[[float], str]] | None:
-    """What ``undo`` does to one of these commands: in words, and how; None where it did nothing.
+def taken_back(
+    command: CommandGiven, car: TeamCar, was: Comment | None
+) -> tuple[str, Callable[[float], str], int] | None:
+    """What ``undo`` does to one of these commands: in words, how, and to which comment; None where it did nothing.
 
     Args:
         was: the comment before the command; None when it was not there.
     """
     if was is None:
         noted = next((one for one in car.comments.comments if one.because == command.id), None)
-        return None if noted is None else (f"comment {noted.comment}", partial(_never_said, car, noted))
+        if noted is None:
+            return None
+        return f"comment {noted.comment}", partial(_never_said, car, noted), noted.comment
     if car.comments.find(was.comment) == was:
         return None
-    return f"change of comment {was.comment}", partial(_as_before, car, was)
+    return f"change of comment {was.comment}", partial(_as_before, car, was), was.comment
 
 
 def _never_said(car: TeamCar, noted: Comment, now: float) -> str:

@@ -17,6 +17,7 @@ from pitwall.engine.chances_to_say import (
     least_start_s,
     least_sure,
     pinned,
+    slowness,
     ways_of,
 )
 from pitwall.engine.parts import begun
@@ -148,7 +149,7 @@ def _content_with(spec: CallSpec) -> int:
 
 def _hit_s(at: Situation, standard: int) -> float:
     # Without positions there is less room than that, and every second of it is worth more than the order in it.
-    return min(HIT_S, least_start_s(at, max(standard, 0))) if at.track.sighted is not None else 0.0
+    return min(HIT_S * slowness(at), least_start_s(at, max(standard, 0))) if at.track.sighted is not None else 0.0
 
 
 def _span(call: PendingCall) -> _Span:

@@ -293,14 +293,22 @@ def _can_undo_clock(command: CommandGiven, hands: Hands, what: str) -> None:
 
 
 def _undo(command: CommandGiven, hands: Hands, now: float) -> Answer:
+    named = command.comment is not None
     mine = [one for one in hands.done
             if one.by == command.by and one.car in (command.car, None) and one.call == command.call]
-    if not mine:
-        raise Refusal(
-            f"nothing that {command.by} entered for car {command.car} is left to take back; what was said was said"
-        )
-    last = mine[-1]
+    left = [one for one in mine if (one.comment == command.comment if named else not one.passed)]
+    if not left:
+        kept = sorted({one.comment for one in mine if one.comment is not None})
+        there = f", but for comment{'s' if len(kept) > 1 else ''} {', '.join(map(str, kept))}: name it" if kept else ""
+        what = f"of comment {command.comment} " if named else ""
+        raise Refusal(f"nothing {what}that {command.by} entered for car {command.car} is left to take back{there}; "
+                      "what was said was said")
+    last = left[-1]
     hands.done.remove(last)
+    if last.comment is None:
+        # Pressed once too often: what the driver said, noted long before, must not go with an entry that was wrong.
+        for one in mine:
+            one.passed |= one.comment is not None
     became = last.back(now)
     comment_places.look_again(hands.team[command.car], now)
     return Answer(f"taken back: {last.what}; {became}", plan_changed=last.planned)

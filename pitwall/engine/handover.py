@@ -14,6 +14,7 @@ MOST_CALLS = 5
 def take_over(car: TeamCar, by: str, alerts: AlertBook) -> str:
     """``by`` has the radio of this car from now on; commands of others are still taken."""
     before, car.engineer = car.engineer, by
+    car.channel.waits.is_with(by)
     if before == by:
         return f"{by} has car {car.car} already. {in_words(car, alerts)}"
     took = f"{by} takes car {car.car} over" + (f" from {before}" if before is not None else "")

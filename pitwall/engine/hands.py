@@ -62,6 +62,10 @@ class Done:
     """The call that was said by a slip of the hand: only an undo that names it means it."""
     planned: bool = False
     """It changed the plan; so does its undo. What was only entered and is taken back was no change of the plan."""
+    comment: int | None = None
+    """The comment that was noted or changed."""
+    passed: bool = False
+    """An entry was taken back since, and this comment was not: only an undo that names it means it."""
 
 
 class Hands:
@@ -331,11 +335,11 @@ class Hands:
 
     def remember(
         self, command: CommandGiven, what: str, back: Callable[[float], str], *, all_cars: bool = False,
-        call: str | None = None, planned: bool = False,
+        call: str | None = None, planned: bool = False, comment: int | None = None,
     ) -> None:
         """This command can be taken back."""
         car = None if all_cars else command.car
-        self.done.append(Done(command.id, command.by, car, what, back, call, planned))
+        self.done.append(Done(command.id, command.by, car, what, back, call, planned, comment))
         del self.done[: max(0, len(self.done) - DONE_KEPT)]
 
     def take_out(self, car: str, entry: Entry, now: float) -> bool:

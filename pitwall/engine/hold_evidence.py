@@ -47,6 +47,8 @@ AT_PACE = 1.02
 """A single timed lap is a measure where it took hardly longer than the reference lap of the circuit (ours)."""
 TOLD_FOR_S = 600.0
 KIND = "not_as_told"
+AGAINST_IT = "; against it: "
+"""Behind these words the reason of an item has what speaks against it, where somebody confirmed it all the same."""
 
 
 @dataclass(frozen=True)
@@ -103,7 +105,7 @@ def insisted(item: ItemState, call: Call, by: str, now: float) -> bool:
         return False
     seen = item.against.partition(", but ")[2]
     item.signal("retry", now)
-    item.signal("confirm", now, f"confirmed, {by}; against it: {seen}")
+    item.signal("confirm", now, f"confirmed, {by}{AGAINST_IT}{seen}")
     item.leg, item.void_t, item.judged = item.against_leg, None, True
     return True
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import itertools
 from collections import deque
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -61,7 +62,8 @@ class HoldWatch:
     passings: dict[tuple[str, int], Passing] = field(default_factory=dict)
     """By key of an item and number of a lap: how the car passed its place."""
     comparable_t: float = float("-inf")
-    """When the car went over to wet or dry: laps before that are no measure for those behind (``hold_evidence.py``)."""
+    """When the car went over to wet or dry, or the weather did: laps before that are no measure for those behind
+    (``hold_evidence.py``)."""
 
     def sharp(self, now: float) -> bool:
         """Guard: positions come at 5 Hz or better, and still do."""
@@ -192,3 +194,12 @@ def at_loop(car: TeamCar, event: CarCrossed) -> None:
     share = (wanted.length_s + REACH_S) / car.lap_map.lap_s
     if (phase - wanted.place) % 1.0 <= share and abs(event.speed_mps - wanted.speed_mps) <= AT_LOOP_MPS:
         wanted.item.reason = f"{event.speed_mps:.0f} m/s at loop {event.loop}"
+
+
+def rain(reported: bool | None, was: bool, cars: Iterable[TeamCar], now: float) -> bool:
+    """Whether it rains by what was reported last; with each change laps before it are no measure any more."""
+    if reported is None or reported == was:
+        return was
+    for car in cars:
+        car.holds.comparable_t = now
+    return reported

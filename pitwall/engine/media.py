@@ -145,7 +145,8 @@ def _in_the_garage(at: Situation, spec: CallSpec) -> CallSpec:
     leaves = at.legs[0].start_s
     begin = max(leaves - GARAGE_FROM_S, at.since_s + GARAGE_BY_S) if not at.track.on_track else leaves - GARAGE_FROM_S
     by = max(leaves - GARAGE_BY_S, begin) if not at.track.on_track else leaves - GARAGE_BY_S
-    return altered(spec, say_from_s=min(begin, by), say_by_s=by, latest_s=None, waits=False)
+    # People stand beside one another: no listening stretch of the lap is of any use, and none is to be waited for.
+    return altered(spec, say_from_s=min(begin, by), say_by_s=by, latest_s=None, waits=False, room=None)
 
 
 def _passes(at: Situation, spec: CallSpec, book: CallBook | None) -> Pass | None:

@@ -124,8 +124,19 @@ class RunState:
 
     @property
     def counts(self) -> bool:
-        """False: the run is over, and too little was driven to count as this run. One rule for all who tell of it."""
-        return self.state != "done" or not self.laps or self.enough(cut=self.by_flag)
+        """False: the run is over, and too little was driven to count as this run. One rule for all who tell of it.
+
+        A run that the desk made shorter than ``shorten_to`` is over with its last lap; it is no more worth for that.
+        """
+        if self.state != "done" or not self.laps:
+            return True
+        too_short = self.too_short and self.timed_done < (self.run.shorten_to or 0)
+        return self.enough(cut=self.by_flag) and not too_short
+
+    @property
+    def too_short(self) -> bool:
+        """Guard: even driven to its end it has fewer timed laps than the plan says that it counts with."""
+        return self.run.shorten_to is not None and not self.out_in and self.timed_wanted < self.run.shorten_to
 
     @property
     def laps_left(self) -> int:
@@ -191,6 +202,10 @@ class RunState:
     def item_label(self, item: ItemState) -> str:
         """The lap that an item is for, as ``lap_label``; of a lap that the run has no more, as it was; or ``block``."""
         return item.taken_out or (self.lap_label(item.leg) if self.laps else "block")
+
+    def item_words(self, item: ItemState) -> str:
+        """What is to be done, and on which lap of this run: ``hold on in-lap of main``."""
+        return f"{item.item.do}{f' on {self.item_label(item)}' if self.laps else ''} of {self.run.run}"
 
 
 def item_states(run: Run, laps: tuple[LapKind, ...], numbers: tuple[int, ...] = ()) -> list[ItemState]:

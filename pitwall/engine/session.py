@@ -130,7 +130,7 @@ class Session:
                 if self.clock.report(event):
                     self._all_dirty()
             case ev.WeatherReported():
-                self.rain = self.rain if event.rain is None else event.rain
+                self.rain = holds.rain(event.rain, self.rain, self.team.values(), self.now)
             case ev.SwitchReported():
                 self._switch(event)
             case ev.CommandGiven():

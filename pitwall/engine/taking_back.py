@@ -75,9 +75,9 @@ def note(hands: Hands, command: CommandGiven, was: Before, planned: bool, now: f
         if undone is not None:
             hands.remember(command, *undone)
     if command.command == "comment":
-        undone = comment_commands.taken_back(command, car, was.comment)
-        if undone is not None:
-            hands.remember(command, *undone)
+        noted = comment_commands.taken_back(command, car, was.comment)
+        if noted is not None:
+            hands.remember(command, *noted[:2], comment=noted[2])
     if _shows(car) == was.shows:
         return
     if command.command in AGAIN:

@@ -8,14 +8,11 @@ concluded; a key that comes later still is taken for the same talk and makes not
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from pitwall.engine.call import Call
 from pitwall.engine.calls import CallBook
 from pitwall.engine.parts import part_said
-from pitwall.engine.waits import Waits
-from pitwall.radio.begins import Begins
 from pitwall.radio.rate import LATE_S, SaidCall, SpeechRate, Transmission, matched
 
 KEY_S = 3.0  # from the end of a sentence to its key
@@ -33,28 +30,14 @@ ON_TRACK = ("planned", "shown", "due", "unconfirmed")
 
 @dataclass
 class Rates:
-    """How fast each engineer speaks, and how soon begins, by name: one for all cars, for one person may have the radio
-    of two."""
+    """How fast each engineer speaks, by name: one for all cars, for one person may have the radio of two."""
 
     prior_wpm: float
     of: dict[str, SpeechRate] = field(default_factory=dict)
-    begins: dict[str | None, Begins] = field(default_factory=dict)
 
     def learn(self, engineer: str, text: str, took_s: float) -> None:
         """This engineer needed so long for these words."""
         self.of[engineer] = self.of.get(engineer, SpeechRate(self.prior_wpm)).after(text, took_s)
-
-    def waited(self, engineer: str | None, waited_s: float, *, begun: bool) -> None:
-        """This engineer began a call so long after it could be begun, or did not begin it for so long."""
-        self.begins[engineer] = self._begins(engineer).after(waited_s, begun=begun)
-
-    def begins_within_s(self, engineer: str | None) -> float:
-        """Within what time this engineer begins nine calls in ten, in whole tenths of a second."""
-        return round(self._begins(engineer).within_s, 1)
-
-    def _begins(self, engineer: str | None) -> Begins:
-        # Until a hand has pressed its first key nobody knows whose waits they were: they are that hand's.
-        return self.begins.get(engineer) or self.begins.get(None, Begins())
 
     def words_per_minute(self, engineer: str | None) -> float:
         """The rate to reckon with, in whole words a minute once anything was heard of this engineer: a tenth more or
@@ -88,7 +71,6 @@ class TalkTimes:
     """Since when nobody talks any more after a call and what the driver said to it."""
     transmissions: list[Transmission] = field(default_factory=list)
     said: list[tuple[SaidCall, str]] = field(default_factory=list)
-    waits: Waits = field(default_factory=Waits)
 
     # -- reports and keys --------------------------------------------------------------------------------------------
 
@@ -97,18 +79,9 @@ class TalkTimes:
         if t > self.quiet_from + CORRECTS_S:
             self.quiet_from = float("-inf")
 
-    def look(self, due: Iterable[Call], now: float, free_s: float | None) -> None:
-        """These calls may be begun now; ``free_s``: since when nobody talks, None while somebody does."""
-        for waited_s in self.waits.look(due, now, free_s):
-            if self.rates is not None:
-                self.rates.waited(self.engineer, waited_s, begun=False)
-
-    def begins(self, t: float, book: CallBook, free_s: float) -> None:
-        """The engineer begins to talk, on a channel that was free since ``free_s``."""
+    def begins(self, t: float, book: CallBook) -> None:
+        """The engineer begins to talk."""
         ready = book.open_at(t)
-        waited_s = self.waits.begun(ready[0].id, t, free_s) if len(ready) == 1 else None
-        if waited_s is not None and self.rates is not None:
-            self.rates.waited(self.engineer, waited_s, begun=True)
         sure = len(ready) == 1 and not self._corrects(book, ready[0], t)
         self.began = t, ready[0].id if sure else None
 
@@ -196,10 +169,6 @@ class TalkTimes:
     def words_per_minute(self, engineer: str | None, otherwise: float) -> float:
         """The rate of whoever has the radio: who took it over, else whose key was the last one."""
         return otherwise if self.rates is None else self.rates.words_per_minute(engineer or self.engineer)
-
-    def begins_within_s(self, engineer: str | None) -> float:
-        """Likewise how soon."""
-        return (self.rates or Rates(150.0)).begins_within_s(engineer or self.engineer)
 
 
 def _fits(took_s: float, spoken_s: float) -> bool:

@@ -45,7 +45,7 @@ def situation(car: TeamCar, clock: SessionClock, now: float) -> Situation:
         feedback=feedback.wanted(car),
         called_in=car.called_in,
         tyres=car.tyres_told,
-        begins_within_s=car.channel.times.begins_within_s(car.engineer),
+        begins_within_s=car.channel.waits.within_s,
         words_per_minute=car.channel.times.words_per_minute(car.engineer, car.setup.calls.words_per_minute),
         others=tuple(track for name, track in car.field_tracks.items() if name != car.car),
     )

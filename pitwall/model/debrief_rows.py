@@ -112,7 +112,8 @@ class LapRow(Frozen):
     car: Slug
     number: int
     run: str | None = None
-    lap_of_run: int | None = Field(default=None, description="from 1, the out-lap included")
+    lap_of_run: int | None = Field(default=None, description="from 1, every out-lap included; a run that was left for "
+                                                               "once more counts on")
     kind: LapKind
     start_s: float
     end_s: float

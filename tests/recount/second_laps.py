@@ -122,7 +122,7 @@ def _carried(told: Told, car: str, laps: list[Lap], judged: dict[int, Row]) -> N
     for lap in laps:
         word = judged[lap.number]
         lap.kind, lap.run, lap.planned = word["kind"], word["run"], runs.get(word["run"], {})
-        lap.of_run = 1 if lap.first else laps[lap.number - 2].of_run + 1
+        lap.of_run = 1 + sum(judged[one.number]["run"] == word["run"] for one in laps[: lap.number - 1])
         if lap.first and lap.run != last:
             fuel, last = lap.planned["fuel_kg"], lap.run
         lap.tyres, lap.fuel_kg = lap.planned["tyres"], fuel or 0.0

@@ -112,7 +112,7 @@ def radio(told: Told, car: str) -> Row:
     count = Counter(one["state"] for one in ends.values())
     doubted = {call for call, one in history.items() if any(each["state"] in DOUBTED for each in one)}
     heard = {call for call, one in ends.items() if one["state"] in HEARD}
-    spoken, laps = voices(told, car), laps_of(told, car)
+    spoken, laps = voices(told, car), laps_of(told, car) if told.setup["plans"][car]["medium"] != "board" else []
     minutes = sorted({minute for lap in laps for minute in range(int(lap.begin // 60), int(lap.end // 60) + 1)})
     load = []
     for minute in minutes:
@@ -126,7 +126,7 @@ def radio(told: Told, car: str) -> Row:
         **{state: count[state] for state in ("unconfirmed", "late", "missed", "skipped", "withdrawn")},
         "open": count["planned"] + count["shown"] + count["due"],
         "by_kind": dict(Counter(one["kind"] for one in ends.values())), "reasons": dict(reasons),
-        "spoken_s": near(sum(end - begin for begin, end in spoken), 1),
+        "medium": told.setup["plans"][car]["medium"], "spoken_s": near(sum(end - begin for begin, end in spoken), 1),
         "load": [{"from_s": begin, "spoken_s": near(length, 2), "calls": many} for begin, length, many in load],
         "mean_load_s": near(sum(one[1] for one in load) / len(load), 2) if load else 0.0,
         "most_load_s": near(max((one[1] for one in load), default=0.0), 2),

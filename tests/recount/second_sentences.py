@@ -135,7 +135,7 @@ def _to_do(told: Told, car: Row) -> list[Printed]:
 
 
 def _open(own: Row, car: Row) -> list[Printed]:
-    found = []
+    found: list[Printed] = []
     for one in car["said"]["open"]:
         place = [*text(one["run"]), *(count(one["lap_number"]) if one["lap_number"] is not None else [])]
         found.append([*place, *_said_words(one), *text(one["text"]), *text(one["driver"]), *clock(one["t"]),
@@ -144,6 +144,10 @@ def _open(own: Row, car: Row) -> list[Printed]:
         if not one["remarks"]:
             found.append([*text(one["run"]), *_lap_label(one), *text(one["text"]), *text(one["driver"]),
                           *clock(one["t"]), *text(one["by"])])
+    rated, most = len(car["said"]["open"]), 8
+    if len(found) > most:
+        more = [max(rated - most, 0), len(found) - max(rated, most)]
+        found = [*found[:most], [*(Own(many) for many in more if many), *text(car["car"])]]
     found += [[*text(one["text"]), *clock(one["asked_s"])] for one in car["questions"] if one["answered_s"] is None]
     found += [[*text(row["text"]), *clock(row["from_s"])] for row in own["alert_rows"]
               if row["to_s"] is None and _value(row["car"]) == _value(car["car"])]
@@ -214,7 +218,8 @@ def _radio(car: Row) -> list[Printed]:
     kinds = sorted(radio["by_kind"].items(), key=lambda one: (-one[1], one[0]))
     reasons = sorted(radio["reasons"].items(), key=lambda one: (-one[1], one[0]))
     in_time = [*count(radio["in_time"]), *count(radio["calls"] - radio["open"])]
-    return [load if spoken else [], decimal(radio["spoken_s"], 0) + load, in_time, [Own(many) for _, many in kinds],
+    told = load if radio["medium"] != "board" else []
+    return [load if spoken else [], decimal(radio["spoken_s"], 0) + told, in_time, [Own(many) for _, many in kinds],
             [each for reason, many in reasons for each in (*text(reason), Own(many))]]
 
 

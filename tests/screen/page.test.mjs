@@ -309,11 +309,19 @@ test("comments stand by when they were said, the newest first, whenever somebody
 
 test("a run to come is drawn to when the forecast sees its end, in the middle of its span", () => {
   const run = { run: "qualifying", state: "next", expected_span_s: [2400, 2680] };
-  assert.deepEqual(barOf(run, { end_q10_s: 2734, end_q50_s: 3040, end_q90_s: 3621 }), [2400, 3040]);
-  assert.deepEqual(barOf(run, undefined), [2400, 2680]);
-  assert.deepEqual(barOf({ ...run, state: "running", actual_span_s: [2450, null] }, { end_q50_s: 3040 }), [2450, 3040]);
-  assert.deepEqual(barOf({ ...run, state: "done", actual_span_s: [2450, 2900] }, { end_q50_s: 3040 }), [2450, 2900]);
-  assert.equal(barOf({ run: "x", state: "planned" }, undefined), null);
+  assert.deepEqual(barOf(run, { end_q10_s: 2734, end_q50_s: 3040, end_q90_s: 3621 }, 2300), [2400, 3040]);
+  assert.deepEqual(barOf(run, undefined, 2300), [2400, 2680]);
+  assert.deepEqual(barOf({ ...run, state: "running", actual_span_s: [2450, null] }, { end_q50_s: 3040 }, 2500), [2450, 3040]);
+  assert.deepEqual(barOf({ ...run, state: "done", actual_span_s: [2450, 2900] }, { end_q50_s: 3040 }, 3000), [2450, 2900]);
+  assert.equal(barOf({ run: "x", state: "planned" }, undefined, 2300), null);
+});
+
+test("a run that the car has not left for begins no sooner than now, whatever the plan said before", () => {
+  const run = { run: "qualifying", state: "next", expected_span_s: [2400, 2680] };
+  assert.deepEqual(barOf(run, { end_q50_s: 3040 }, 2500), [2500, 3040]);
+  assert.deepEqual(barOf(run, undefined, 2700), [2700, 2700]);
+  assert.deepEqual(barOf({ ...run, state: "running", actual_span_s: [2450, null] }, { end_q50_s: 3040 }, 2500), [2450, 3040]);
+  assert.deepEqual(barOf({ ...run, state: "skipped" }, undefined, 2700), [2400, 2680]);
 });
 
 test("a run that is over without the laps that count was cut, and is not among those done", () => {

@@ -153,6 +153,15 @@ def test_a_question_on_a_one_way_radio_is_doubtful() -> None:
     assert on_medium("two_way", item) == []
 
 
+@pytest.mark.parametrize(("laps", "on"), [("out, 1 timed, cool, in", "out"), ("out-in", "out")])
+def test_on_a_one_way_radio_the_questions_of_the_out_lap_are_doubtful_too(laps: str, on: str) -> None:
+    """A radio carries them on track, where a board has them told in the garage: nobody hears an answer there."""
+    for name in ("systems_check", "radio_check"):
+        (found,) = on_medium("one_way", {"do": name, "on": on}, laps=laps)
+        assert (found.code, found.severity) == ("PW214", "warning")
+        assert name in found.found
+
+
 @pytest.mark.parametrize("medium", ["one_way", "board"])
 def test_comments_that_are_wanted_are_never_asked_for_where_nobody_can_answer(medium: str) -> None:
     """Told at the run's own line, and at an item whose procedure wants a comment; once for an item on two laps."""

@@ -13,7 +13,7 @@ from pitwall.debrief.model import Debrief
 from tests.unit.engine_stage import PIT_EXIT, plan, setup
 from tests.unit.kept_stage import Kept
 from tests.unit.test_app_next_plan import BOTH
-from tests.unit.test_engine_stayed_out import HOLDS, LONG, SETS
+from tests.unit.test_engine_stayed_out import HOLDS, LONG, SETS, stopped_after_one
 
 FILLED = {"fuel_kg": 15 - 2.0 * (3 + 1 - PIT_EXIT)}
 """What is left of 15 kg after an out-lap and three timed laps."""
@@ -66,3 +66,14 @@ def test_the_next_plan_asks_whether_such_a_run_counts(tmp_path: Path) -> None:
     asked = next_plan(stayed_out().journal(tmp_path)).decide
     assert "long: it was driven on B1 with 7 kg, planned were B2 and 26 kg; is that worth what it was for" in asked
     assert not any(one.startswith("holds: it was driven") for one in asked)
+
+
+def test_laps_of_a_run_that_was_left_for_once_more_count_on() -> None:
+    """One timed lap, a red flag, and out again: no two laps of a run have the same number in it."""
+    made = Kept(setup(plan(HOLDS, LONG, tyre_sets=SETS), regulations=BOTH)).green()
+    t = stopped_after_one(made)
+    made.home(made.drive(t + 200, 125, 100, 100))
+    made.status(3600, "closed")
+    (car,) = made_of(made).cars
+    assert [(lap.kind, lap.lap_of_run) for lap in car.laps] == [
+        ("out", 1), ("timed", 2), ("in", 3), ("out", 4), ("timed", 5), ("timed", 6), ("in", 7)]

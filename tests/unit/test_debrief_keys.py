@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from pitwall.debrief.contents_radio import _statistics
 from pitwall.debrief.model import CallRow
 from pitwall.debrief.notes import Notes
 from pitwall.debrief.radio import call_rows, radio_statistics
@@ -106,6 +107,18 @@ def test_a_call_that_was_said_in_two_pieces_is_told_whole() -> None:
     assert (row.text, row.spoken_s, row.way) == (BOTH, 3.2, "parts")
     assert (row.begun_s, row.said_s, row.counted_as) == (pytest.approx(119.8), 121.0, "in_window")
     assert reckoned(told) == [(60.0, 2.2, 2), (120.0, 1.0, 1)]
+
+
+def test_with_a_pit_board_nothing_is_spoken_to_a_driver_on_track() -> None:
+    """What was said to him was said in the garage: it is no load on track, and the page draws none."""
+    told = Told().key(102.0, 102.0)
+    lap = LapRow(car=CAR, number=1, run="main", lap_of_run=1, kind="timed", start_s=70.0, end_s=170.0)
+    board, radio = (radio_statistics(told.notes.cars[CAR], (lap,), medium) for medium in ("board", "two_way"))
+    assert (radio.spoken_s, radio.most_load_s, len(radio.load)) == (1.5, 1.5, 2)
+    assert (board.spoken_s, board.most_load_s, board.mean_load_s, board.load) == (1.5, 0, 0, ())
+    said = str(_statistics("Car 41", board))
+    assert "2 s were spoken to the driver in the garage (reckoned from the length of what was said); on track" in said
+    assert "radio desk" not in said
 
 
 def test_a_piece_that_was_said_counts_though_the_rest_never_was() -> None:

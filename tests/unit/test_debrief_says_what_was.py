@@ -10,6 +10,7 @@ from pitwall.cli.debrief import in_words
 from pitwall.debrief import wording as say
 from pitwall.debrief.contents import document_of
 from pitwall.debrief.contents_car import car_chapter
+from pitwall.debrief.contents_comments import open_complaints
 from pitwall.debrief.contents_figures import plan_figure
 from pitwall.debrief.contents_summary import summary_sections
 from pitwall.debrief.document import Points, Section, Table, Words
@@ -202,3 +203,22 @@ def test_the_most_alerts_are_of_any_ten_minutes_and_not_of_the_rows_of_the_table
     said_of_all = " ".join(one.text for one in blocks if isinstance(one, Words))
     assert "at most 6 in any ten, wherever they begin" in said_of_all
     assert "at most 6 in any ten;" in "\n".join(in_words(shown))
+
+
+def test_many_open_complaints_are_counted_on_the_first_page() -> None:
+    """The worst stand there, and how many more there are of which kind; each stands once in the car's own chapter."""
+    made = car()
+    first = made.said.open[0]
+    untagged = made.comments[0].model_copy(update={"remarks": (), "text": "it is windy"})
+
+    def shown(rated: int, words: int) -> list[Words]:
+        open_ = tuple(first.model_copy(update={"comment": at}) for at in range(rated))
+        return open_complaints(made.model_copy(update={
+            "said": made.said.model_copy(update={"open": open_}), "comments": (untagged,) * words}))
+
+    assert len(shown(6, 2)) == 8
+    assert [len(shown(rated, words)) for rated, words in ((28, 0), (7, 3), (9, 3))] == [9, 9, 9]
+    last = "; every comment is in 'Car 41: what the driver said and asked'."
+    assert shown(28, 0)[-1].text == f"20 complaints{last}"
+    assert shown(7, 3)[-1].text == f"2 comments that nobody tagged{last}"
+    assert shown(9, 3)[-1].text == f"1 complaint and 3 comments that nobody tagged{last}"

@@ -207,6 +207,23 @@ def test_extend_and_shorten() -> None:
     assert reason(lone.command("drop", run="checks")) == "run checks is done: it cannot be dropped"
 
 
+def test_a_run_that_is_made_shorter_than_it_is_worth_is_told_and_does_not_count() -> None:
+    """The plan says that it counts with two timed laps or more: with one the desk hears it, and driven so it is over
+    and left all the same. A run without such a figure is as long as somebody says."""
+    run = MAIN | {"laps": "out, 3 timed, in", "shorten_to": 2}
+    stage = Stage(setup(plan(run, SPARE))).green()
+    assert effect(stage.command("shorten")) == "run main: now 2 timed laps"
+    assert effect(stage.command("shorten")) == (
+        "run main: now 1 timed lap; with fewer than 2 ('shorten_to' of the plan) it does not count as driven")
+    stage.home(stage.drive(200, 125, 100))
+    state = stage.car.progress.runs[0]
+    assert (state.state, state.counts) == ("done", False)
+    free = Stage(setup(plan(MAIN | {"laps": "out, 3 timed, in"}, SPARE))).green()
+    assert effect(free.command("shorten", laps=2)) == "run main: now 1 timed lap"
+    free.home(free.drive(200, 125, 100))
+    assert free.car.progress.runs[0].counts
+
+
 COMPARED = {"do": "comment", "on": {"timed": 2}, "want": "must"}
 
 
@@ -257,15 +274,15 @@ def test_drop_an_item() -> None:
     """By its key one lap's, by its name and run whatever is left of it; already; not when it is done; unknown."""
     stage = garage()
     first, last = (item.key for item in stage.car.progress.runs[0].items)
-    assert effect(stage.command("drop", item=first)) == f"{first} dropped"
-    assert effect(stage.command("drop", item=first)) == f"{first} is dropped already"
-    assert effect(stage.command("drop", run="main", item="hold")) == f"{last} dropped"
-    assert effect(stage.command("drop", run="main", item="hold")) == f"{last} is dropped already"
+    assert effect(stage.command("drop", item=first)) == "hold on out-lap of main dropped"
+    assert effect(stage.command("drop", item=first)) == "hold on out-lap of main is dropped already"
+    assert effect(stage.command("drop", run="main", item="hold")) == "hold on in-lap of main dropped"
+    assert effect(stage.command("drop", run="main", item="hold")) == "hold on in-lap of main is dropped already"
     assert reason(stage.command("drop", run="main", item="hodl")).endswith("car 41: did you mean 'hold'?")
     assert reason(stage.command("drop", item="zzz")).endswith(f"car 41 (there are: {first}, {last})")
     other = on_track()
     other.command("confirm", call=other.call("hold-0-1-0-0").id)
-    assert reason(other.command("drop", item=first)) == f"{first} is done: it cannot be dropped"
+    assert reason(other.command("drop", item=first)) == "hold on out-lap of main is done: it cannot be dropped"
 
 
 def test_keep_in_and_let_go() -> None:

@@ -203,6 +203,35 @@ def test_numbers_count_only_what_is_accepted_so_another_reading_moves_them() -> 
     assert gone == [(1, "hot", "")], "no comment 2: refused, and nothing is overwritten"
 
 
+def test_an_undo_too_many_takes_no_comment_back() -> None:
+    """What the driver said is noted, then an entry was wrong, and the key is pressed twice: the comment stays, the
+    answer says so, and who means it names it. As the last thing that was entered it goes without a name."""
+    stage = on_the_out_lap()
+    stage.command("comment", text="understeer")
+    stage.command("set_fuel", fuel_kg=20)
+    assert "fuel" in effect(stage.command("undo"))
+    assert reason(stage.command("undo")) == (
+        "nothing that desk entered for car 41 is left to take back, but for comment 1: name it; what was said was said")
+    assert [one.text for one in noted(stage)] == ["understeer"]
+    assert "nothing of comment 2 that desk entered" in reason(stage.command("undo", comment=2))
+    assert "0 comments noted" in effect(stage.command("undo", comment=1))
+    stage.command("set_fuel", fuel_kg=20)
+    stage.command("comment", text="oversteer")
+    assert "comment 2" in effect(stage.command("undo"))
+    assert "fuel" in effect(stage.command("undo"))
+
+
+def test_an_undo_passes_over_the_comments_between_two_wrong_entries() -> None:
+    """Both entries go, one after the other, and what was noted between them stays."""
+    stage = on_the_out_lap()
+    stage.command("set_fuel", fuel_kg=20)
+    stage.command("comment", text="understeer")
+    stage.command("set_tyres", tyres="B9", tyre_laps=3)
+    assert "tyres" in effect(stage.command("undo"))
+    assert "fuel" in effect(stage.command("undo"))
+    assert [one.text for one in noted(stage)] == ["understeer"]
+
+
 def test_undo_takes_a_comment_back_and_a_change_of_one() -> None:
     """The last first, each by its own hand; the number is not given again, and the wire is told that it is gone."""
     stage = on_the_out_lap()

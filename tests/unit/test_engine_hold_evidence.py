@@ -369,6 +369,37 @@ def test_laps_before_the_car_went_over_to_the_wet_are_no_measure() -> None:
     assert stage.item.state == "done"
 
 
+@pytest.mark.parametrize("reports", [(True,), (True, False)])
+def test_laps_before_it_began_to_rain_or_dried_are_no_measure_either(reports: tuple[bool, ...]) -> None:
+    """The weather station tells it before anybody goes over to another plan. What it says again changes nothing."""
+    stage = Holding()
+    for at, rain in enumerate(reports):
+        stage.give(ev.WeatherReported(id=f"w{at}", t=COOL_S - 5 + at, rain=rain))
+    stage.told(COOL_S, 29.7, 32.4, 28.0)
+    assert stage.item.state == "done"
+    stage = Holding()
+    stage.give(ev.WeatherReported(id="w", t=COOL_S - 5, rain=False, air_c=21))
+    stage.told(COOL_S, 29.7, 32.4, 28.0)
+    assert stage.item.state == "not_done"
+
+
+def test_who_confirms_it_against_the_positions_is_not_told_that_it_was_done_badly() -> None:
+    """Positions showed no constant speed, the engineer asked the driver, and confirms: the debrief has it as done, with
+    his word and with what speaks against it, and judges it by nothing that he knew when he said so."""
+    stage, call, t = told_to_hold()
+    pass_by(stage, t + 0.2, (3.0, 65.0), (3.0, 48.0), (3.0, 68.0), (4.0, 30.0))
+    stage.command("confirm", call=call.id)
+    stage.cross(t + 45, "2")
+    stage.cross(t + 85)
+    assert stage.item.state == "not_done"
+    stage.command("confirm", call=call.id)
+    row = stage.row()
+    assert (row.outcome, row.reason) == (
+        "done", "confirmed, desk; against it: positions show no constant speed near 55 m/s behind turn 4")
+    (window,) = debrief(stage.facts, "x").cars[0].data_windows
+    assert (window.outcome, window.spoilt) == ("done", "")
+
+
 @pytest.mark.parametrize("again", [False, True])
 def test_who_confirms_it_once_more_has_the_last_word(again: bool) -> None:
     """The engineer saw what the loops say, asked the driver, and confirms: it is done, on the lap on which that was

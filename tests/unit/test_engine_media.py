@@ -13,7 +13,7 @@ from pitwall.app.wiring import Evidence, rehearse_instant
 from pitwall.engine.call import Call, CallSpec
 from pitwall.engine.media import HANG_S, NO_PASS, TOO_LONG, Pass, _shared, convey
 from pitwall.engine.view import situation
-from pitwall.model.outputs import Ask, Prompt
+from pitwall.model.outputs import Answered, Ask, Prompt
 from pitwall.model.procedure import Procedure
 from pitwall.model.record import altered
 from pitwall.radio.board import LINE_CHARACTERS, MOST_LINES, READY_BEFORE_S
@@ -101,6 +101,7 @@ def test_what_belongs_to_the_out_lap_is_told_in_the_garage() -> None:
     leaves = made.car.legs[0].start_s
     assert (spec.text, spec.medium) == ("After bridge: coast, count six.", "two_way")
     assert spec.say_from_s <= spec.say_by_s <= leaves - 10
+    assert spec.room is None  # people stand beside one another: no listening stretch cuts its words short
 
 
 def test_a_flag_is_shown_at_the_next_pass() -> None:
@@ -257,6 +258,19 @@ def test_a_box_board_that_hung_in_time_is_not_asked_for_again_on_the_in_lap() ->
     made.command("said", call=made.call("box-1-0-again").id)
     made.home(made.lap(t, 100))
     assert {call.spec.key for call in of_kind(made, "box")} == {"main-box-1-0-again"}
+
+
+def test_a_box_command_says_when_its_board_can_hang() -> None:
+    """On the lap nobody can be shown anything any more: the answer says so, and the box call is for the next pass."""
+    made = stage("board", laps="out, 5 timed, in")
+    made.wait(made.drive(200, 125, 100) + 40)
+    answered = made.command("box")
+    assert isinstance(answered, Answered)
+    assert answered.effect == ("main: no board can be shown for this lap any more: the box moves one lap, its board "
+                               "hangs at the next pass")
+    spec = made.call("box-1-1-again").spec
+    assert spec.board == ("BOX",)
+    assert made.now < spec.say_by_s < made.car.legs[0].end_s
 
 
 def test_an_installation_lap_is_boxed_in_the_garage() -> None:

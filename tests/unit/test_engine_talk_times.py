@@ -194,7 +194,7 @@ def taught(share: float, calls: int = 12, by: str = "ann", rates: Rates | None =
     for number in range(calls):
         begin = 100.0 + 40.0 * number
         said = book.go(100, HOLD)["hold"]
-        times.begins(begin, book.book, begin)
+        times.begins(begin, book.book)
         times.ends(begin + share * FULL_S)
         times.key(said, by, begin + share * FULL_S + 0.8)
         times.settle(begin + 30.0)
@@ -228,7 +228,7 @@ def test_every_engineer_has_a_rate_of_their_own_on_all_cars() -> None:
 def test_a_talk_that_could_be_two_calls_teaches_nothing() -> None:
     """Two keys for one transmission: which words took how long is not known."""
     radio, times = Radio().go(100, HOLD), TalkTimes(Rates(150.0))
-    times.begins(110.0, radio.book, 110.0)
+    times.begins(110.0, radio.book)
     times.ends(116.0)
     times.key(radio["hold"], "ann", 113.0)
     times.key(replace(radio["hold"], id="other"), "ann", 117.0)

@@ -90,14 +90,15 @@ export function planWords(runs, outlook, car) {
 }
 
 /**
- * From when to when a run is drawn: as it was driven; one that is still to come, to when the forecast sees its end.
- * @param {Run} run @param {Outlook | undefined} told @returns {[number, number] | null}
+ * From when to when a run is drawn: as it was driven; one that is still to come, from now on at the earliest, to when the
+ * forecast sees its end. The plan was told a while ago, and a car that stands in its garage has left no sooner since.
+ * @param {Run} run @param {Outlook | undefined} told @param {number} now @returns {[number, number] | null}
  */
-export function barOf(run, told) {
-  const driven = run.actual_span_s, expected = run.expected_span_s;
-  const from = driven?.[0] ?? expected?.[0];
+export function barOf(run, told, now) {
+  const driven = run.actual_span_s, expected = run.expected_span_s, waits = TO_COME.includes(run.state);
+  const from = driven?.[0] ?? (expected ? Math.max(expected[0], waits ? now : -Infinity) : null);
   const to = driven?.[1] ?? (TO_COME.includes(run.state) ? told?.end_q50_s : null) ?? expected?.[1];
-  return from == null || to == null ? null : [from, to];
+  return from == null || to == null ? null : [from, Math.max(from, to)];
 }
 
 function Lane({ desk, run, told, scale, flag, now, wide, calm, ended }) {
@@ -116,7 +117,7 @@ function Lane({ desk, run, told, scale, flag, now, wide, calm, ended }) {
 }
 
 function Shapes({ run, told, open, ended, scale, flag, now, wide }) {
-  const { at, ticks } = scale, planned = run.planned_span_s, driven = run.actual_span_s, bar = ended && !driven ? null : barOf(run, told);
+  const { at, ticks } = scale, planned = run.planned_span_s, driven = run.actual_span_s, bar = ended && !driven ? null : barOf(run, told, now);
   const width = (/** @type {number} */ a, /** @type {number} */ b) => Math.max(3, at(b) - at(a));
   const middle = BAR + THICK / 2;
   const spread = open && told ? `M${at(told.end_q10_s)} ${BAR} v${THICK} m0 ${-THICK / 2} H${at(told.end_q90_s)} m0 ${-THICK / 2} v${THICK}` : "";

@@ -538,7 +538,7 @@ export interface LapRow {
   car: string;
   number: number;
   run?: string | null;
-  /** from 1, the out-lap included */
+  /** from 1, every out-lap included; a run that was left for once more counts on */
   lap_of_run?: number | null;
   kind: "out" | "timed" | "cool" | "in" | "installation";
   start_s: number;
