@@ -27,6 +27,7 @@ from pitwall.bus.mqtt import MqttBus
 from pitwall.errors import BrokerError, FileProblem, Finding, UserError
 from pitwall.model.commands import CommandGiven
 from pitwall.model.outputs import Answered, ClockState, DeskState, Health, Output, Refused
+from pitwall.model.units import clock_text
 from pitwall.runtime.ports import Bus
 
 ANSWERED_WITHIN_S = 10.0
@@ -207,29 +208,35 @@ async def give(
     Onlooker(bus, session, heard.hear, lambda alert: None)
     await bus.start()
     try:
-        t = None if at is None else at[0]
+        t, told = None if at is None else at[0], ""
         if at is not None and at[1]:
             now = await asyncio.wait_for(heard.clock, min(SPEAKS_WITHIN_S, within_s))
             t = now.t + at[0] * now.rate
+            told = _otherwise(at[0], now.rate, t)
         if values["command"] in OF_CALLS:
             with suppress(TimeoutError):  # a car of which nothing is known has no calls either: the daemon says so
                 await asyncio.wait_for(asyncio.shield(heard.desk), min(DESK_WITHIN_S, within_s))
         if "call" in values:
             values["call"] = heard.calls.call_named(values["car"], values["call"])
         _publish(bus, session, values, t)
-        return _worded(await asyncio.wait_for(heard.answer, within_s), heard.calls if not ids else None)
+        return _worded(await asyncio.wait_for(heard.answer, within_s), heard.calls if not ids else None, told)
     except TimeoutError:
         raise BrokerError(f"no answer within {within_s:.0f} s: does the daemon run? (pitwall watch shows it)") from None
     finally:
         await bus.stop()
 
 
-def _worded(answer: Answered | Refused, calls: CallWords | None) -> Answered | Refused:
-    """The answer in words, where they are known."""
+def _otherwise(ago_s: float, rate: float, t: float) -> str:
+    """Of which second of the session it is, where that runs at another speed than the clock on the wall."""
+    return "" if rate == 1.0 else f"; {-ago_s:g} s ago at {rate:g} times life: {clock_text(t)} of the session"
+
+
+def _worded(answer: Answered | Refused, calls: CallWords | None, told: str) -> Answered | Refused:
+    """The answer in words, where they are known, with what else is to be told of what was done."""
     if calls is None:
         return answer
     if isinstance(answer, Answered):
-        return answer.model_copy(update={"effect": calls.told(answer.effect)})
+        return answer.model_copy(update={"effect": f"{calls.told(answer.effect)}{told}"})
     return answer.model_copy(update={"reason": calls.told(answer.reason)})
 
 

@@ -11,11 +11,14 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from pitwall.checks.around import Around
+from pitwall.checks.boards import passes
+from pitwall.checks.media import STANDING, asks
 from pitwall.checks.summary import item_words
 from pitwall.engine.progress import ItemState, PlanProgress, RunState
 from pitwall.engine.rules.after_flag import told_at
 from pitwall.engine.rules.box import BOX, BOX_AGAIN
-from pitwall.engine.rules.lap_kind import COOL_NOW, PUSH_AGAIN, laps_told
+from pitwall.engine.rules.first_line import ON_THE_OUT_LAP, STRAIGHT_IN
+from pitwall.engine.rules.lap_kind import COOL_NOW, PUSH_AGAIN, laps_told, on_a_board
 from pitwall.engine.rules.procedure import makes_it_a_cool_lap
 from pitwall.engine.switches import SwitchBoard, item_arguments
 from pitwall.errors import UserError
@@ -23,7 +26,7 @@ from pitwall.model.car import Position, position_text
 from pitwall.model.plan import CallClass, Item, LapKind, Plan
 from pitwall.model.procedure import Procedure, Step
 from pitwall.model.units import clock_text
-from pitwall.radio.board import board_lines
+from pitwall.radio.board import MOST_LINES, board_parts
 from pitwall.radio.speech import spoken_s
 from pitwall.radio.wording import count_word, fill, switch_words
 from pitwall.track.likely import LAP_FACTORS
@@ -32,6 +35,8 @@ USUAL_LAP_S = 90.0
 """Where no circuit could be read: only the order of calls hangs on it."""
 LINE, BEFORE_LINE, GARAGE, PIT_EXIT, PIT_ENTRY, PIT_LANE = (
     "line", "lap end", "garage", "pit exit", "pit entry", "pit lane")  # fmt: skip
+PIT_WALL = "pit wall"
+GARAGE_S = -60.0
 LAPS_TOLD_S = 25.0
 """Before the line: when the run is read out on the out-lap."""
 
@@ -102,9 +107,51 @@ class PlannedCalls:
         return _joined(state, [_in_order(one) for one in calls])
 
     def _all(self, state: RunState) -> Iterator[tuple[int, SheetCall]]:
+        if self.plan.medium == "board" and self.board is not None and state.laps:
+            yield from self._on_boards(state)
+            return
         yield from self._of_items(state)
         yield from self._of_switches(state)
         yield from self._of_the_run(state)
+
+    # -- a pit board ---------------------------------------------------------------------------------------------------
+
+    def _on_boards(self, state: RunState) -> Iterator[tuple[int, SheetCall]]:
+        """What is told in the garage, and the board of each pass: it hangs as the car begins that lap."""
+        for item in state.items:
+            procedure = self.around.procedures.get(item.item.do)
+            if procedure is None or (item.leg > 0 and not state.out_in):
+                continue
+            for step in procedure.steps:
+                if not asks(step) or step.where in STANDING:
+                    yield 0, self._told_before(item, procedure, step)
+        if state.out_in:
+            yield 0, SheetCall(GARAGE, STRAIGHT_IN, "box", GARAGE_S)
+            return
+        yield from self._first_line(state)
+        index = self.states.index(state)
+        shown = {one.lap: [line for board in one.hung for line in board.lines]
+                 for one in passes(self.plan, self.around) if one.run == index}
+        laps = board_parts(on_a_board(state.laps).split(", "))
+        if laps is not None and len(shown.get(1, [])) + len(laps) <= MOST_LINES:
+            shown.setdefault(1, []).extend(laps)
+        for lap, lines in shown.items():
+            yield lap, SheetCall(PIT_WALL, " / ".join(lines), "box" if "BOX" in lines else "run", 0.0)
+
+    def _told_before(self, item: ItemState, procedure: Procedure, step: Step) -> SheetCall:
+        try:
+            text = fill(step.say, item_arguments(procedure, item))
+        except UserError:  # the checks tell which word is missing
+            text = item_words(item.item, procedure)
+        return SheetCall(GARAGE, text, step.kind, GARAGE_S, _waits(item.item))
+
+    def _first_line(self, state: RunState) -> Iterator[tuple[int, SheetCall]]:
+        """The changes at the first line: no board comes before it."""
+        assert self.board is not None
+        was, wanted = self.board.wanted(state, 0), self.board.wanted(state, 1)
+        words = [self._switch_words(name, to, was) for name, to in self.board.changes(was, wanted).items()]
+        if words:
+            yield 0, SheetCall(GARAGE, f"{ON_THE_OUT_LAP}{', '.join(words)}.", "switch", GARAGE_S)
 
     # -- items ---------------------------------------------------------------------------------------------------------
 
@@ -140,8 +187,6 @@ class PlannedCalls:
         return leg, SheetCall(where, text, step.kind, at_s, condition)
 
     def _words(self, state: RunState, item: ItemState, step: Step) -> str:
-        if self.plan.medium == "board":
-            return step.short
         before = state.laps[item.leg - 1] if item.leg and state.laps else None
         silent = before is not None and not self.plan.may_say(step.kind, before)
         return step.say_begun if step.say_begun is not None and silent else step.say
@@ -190,11 +235,6 @@ class PlannedCalls:
             if not changes:
                 continue
             words = ", ".join(self._switch_words(name, position, was) for name, position in changes.items())
-            if self.plan.medium == "board" and (leg > 0 or state.laps[leg + 1] != "timed"):
-                # A lap ahead of a timed one; else as the lap begins.
-                shown = leg if state.laps[leg + 1] == "timed" else leg + 1
-                yield shown, SheetCall(LINE, " / ".join(self._board_words(changes, was)), "switch", 1.0)
-                continue
             if state.laps[leg + 1] != "timed" and not self.plan.may_say("switch", state.laps[leg]):
                 yield leg + 1, SheetCall(LINE, _sentence(words), "switch", 1.0)
             else:
@@ -204,12 +244,6 @@ class PlannedCalls:
     def _switch_words(self, name: str, position: Position, was: Mapping[str, Position]) -> str:
         switch = self.board.known(name) if self.board is not None else None
         return name if switch is None else switch_words(switch, position, was.get(name))[0]
-
-    def _board_words(self, changes: Mapping[str, Position], was: Mapping[str, Position]) -> Iterator[str]:
-        for name, position in changes.items():
-            switch = self.board.known(name) if self.board is not None else None
-            short = name if switch is None else switch_words(switch, position, was.get(name))[1]
-            yield from board_lines(short) or (short,)
 
     def _of_the_run(self, state: RunState) -> Iterator[tuple[int, SheetCall]]:
         last = len(state.laps) - 1
@@ -222,9 +256,6 @@ class PlannedCalls:
                 yield leg, SheetCall(LINE, COOL_NOW, "run", 1.0)
             if kind == "timed" and before == "cool":
                 yield leg - 1, SheetCall(BEFORE_LINE, PUSH_AGAIN, "run", self._length_s(state, leg - 1) - 5.0)
-        if self.plan.medium == "board" and not state.out_in:
-            yield last, SheetCall(LINE, "BOX", "box", 0.5)
-            return
         entry = self.around.lap.last_chance if self.around.lap is not None else 0.93
         length_s = self._length_s(state, last)
         yield last, SheetCall(LINE if last and not state.out_in else PIT_EXIT, BOX, "box", 0.5)

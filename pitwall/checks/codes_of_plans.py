@@ -71,6 +71,16 @@ OF_PLANS = (
          "he can answer. Here it is never asked: only what he says unasked, or in the garage, will be there.",
          "Ask in the garage and note it ('pitwall comment'), let questions be said on these laps ('quiet'), or leave "
          "'feedback' out.", "warning"),
+    Code("PW221", "timed lap whose switches find no room on the pit board",
+         "A change for a timed lap is shown as the lap before it begins. Where the three lines of that pass do not "
+         "hold it, it is shown as the timed lap itself begins: its first seconds are driven with the old position.",
+         "Have fewer switches differ from lap to lap, put a second cool-down lap before it, or set them in the garage.",
+         "warning"),
+    Code("PW222", "question of a lap without a radio",
+         "On a pit board what belongs to the out-lap is told in the garage before it, and there a question about that "
+         "lap has no answer yet. It is never asked, and its item stays undone until somebody says otherwise.",
+         "Ask when the car is back: note the answer ('pitwall comment') and confirm the item; or leave it out.",
+         "warning"),
     Code("PW301", "run that refers to itself",
          "A run cannot come before itself nor repeat itself.",
          "Name another run."),

@@ -9,14 +9,12 @@ from collections.abc import Iterator
 
 from pitwall.checks.around import Around
 from pitwall.checks.codes import finding
-from pitwall.checks.flow.stakes import calls_of
-from pitwall.checks.flow.story import lap_name
 from pitwall.checks.items import Placed, placed_items
 from pitwall.errors import Finding, UserError
 from pitwall.model.plan import Plan, Run
 from pitwall.model.procedure import Step
 from pitwall.radio.board import LINE_CHARACTERS, MOST_LINES, board_lines
-from pitwall.radio.wording import fill, switch_words
+from pitwall.radio.wording import fill
 from pitwall.track.likely import lap_indices
 
 ASKED_ON = ("cool", "in", "installation")
@@ -32,63 +30,15 @@ def check_medium(plan: Plan, around: Around) -> Iterator[Finding]:
         on_track = plan.medium == "one_way" or (
             not placed.run.out_in and any(index > 0 for index in lap_indices(placed.run, placed.item.on)))
         for number, step in enumerate(placed.procedure.steps if placed.procedure is not None else ()):
-            if step.where in STANDING or not on_track or (placed.item.do, number) in told:
+            if step.where in STANDING or (placed.item.do, number) in told:
                 continue
-            found = _on_board(placed, step) if plan.medium == "board" else _one_way(placed, step)
+            if not on_track:
+                found = _before_leaving(placed, step) if plan.medium == "board" else None
+            else:
+                found = _on_board(placed, step) if plan.medium == "board" else _one_way(placed, step)
             if found is not None:
                 told.add((placed.item.do, number))
                 yield found
-
-
-def check_boards(plan: Plan, around: Around) -> Iterator[Finding]:
-    """Passes of the pit wall that are to show more than a board holds: switches, items and the box. What belongs to the
-    out-lap is told in the garage."""
-    if plan.medium != "board" or around.car is None:
-        return
-    lines: dict[tuple[int, int], list[str]] = {}
-    for number, lap, short in (*_of_the_box(plan), *_of_items(plan, around), *_of_switches(plan, around)):
-        if lap > 0:
-            lines.setdefault((number, lap), []).extend(board_lines(short) or (short,))
-    for (index, lap), needed in sorted(lines.items()):
-        if len(needed) > MOST_LINES:
-            run = plan.runs[index]
-            yield finding("PW219", path=("runs", index), expected=f"{MOST_LINES} lines of {LINE_CHARACTERS} letters",
-                          found=f"{len(needed)} lines on the {lap_name(run, lap)} of {run.run!r}: {' / '.join(needed)}")
-
-
-Shown = tuple[int, int, str]
-"""Index of the run, lap that begins at the pass, short form."""
-
-
-def _of_the_box(plan: Plan) -> Iterator[Shown]:
-    for index, run in enumerate(plan.runs):
-        if run.laps and not run.out_in and run.laps[-1] == "in":
-            yield index, len(run.laps) - 1, "Box, box"
-
-
-def _of_items(plan: Plan, around: Around) -> Iterator[Shown]:
-    numbers = {run.run: index for index, run in enumerate(plan.runs)}
-    for placed in placed_items(plan, around):
-        laps = () if placed.run.out_in or placed.procedure is None else lap_indices(placed.run, placed.item.on)
-        for number, lap in enumerate(laps):
-            for step in placed.procedure.steps if placed.procedure is not None else ():
-                if step.where in STANDING or asks(step) or (number > 0 and step.repeat != "each_lap"):
-                    continue
-                short = _short(placed, step)
-                if short is not None:
-                    yield numbers[placed.run.run], lap - (step.where == "lap_start" and step.offset_s <= 0), short
-
-
-def _of_switches(plan: Plan, around: Around) -> Iterator[Shown]:
-    """What a timed lap needs is shown a lap before it; what another lap needs, as it begins."""
-    assert around.car is not None
-    driven = [index for index, run in enumerate(plan.runs) if run.laps]
-    for call in calls_of(plan, around.car, around.procedures, around.wet):
-        for name, to in zip(call.names, call.to, strict=True) if call.lap is not None else ():
-            switch, run = around.car.switch(name), driven[call.run]
-            timed = plan.runs[run].laps[call.next_lap] == "timed"
-            short = switch_words(switch, to, None)[1] if switch is not None else name
-            yield run, (call.lap or 0) if timed else call.next_lap, short
 
 
 def check_feedback(plan: Plan, around: Around) -> Iterator[Finding]:
@@ -135,14 +85,22 @@ def _on_board(placed: Placed, step: Step) -> Finding | None:
     if asks(step):
         return finding("PW213", path=path, found=f"{placed.item.do!r}, which asks the driver something",
                        expected="nothing that the driver must answer on track")
-    short = _short(placed, step)
+    short = short_of(placed, step)
     if short is None or board_lines(short) is not None:
         return None
     return finding("PW213", path=path, found=f"{short!r} of {placed.item.do!r}, which is too long for a board",
                    expected=f"at most {MOST_LINES} lines of {LINE_CHARACTERS} letters, no word longer than a line")
 
 
-def _short(placed: Placed, step: Step) -> str | None:
+def _before_leaving(placed: Placed, step: Step) -> Finding | None:
+    """What belongs to this lap is told in the garage before it: nobody can answer then, nor on the lap."""
+    if not asks(step):
+        return None
+    return finding("PW222", path=(*placed.path, "do"), found=f"{placed.item.do!r}, which asks the driver something",
+                   expected="a question asked in the garage once the car is back, and its answer entered by hand")
+
+
+def short_of(placed: Placed, step: Step) -> str | None:
     """The short form with what the item gives; None where a word is missing, which other checks tell."""
     assert placed.procedure is not None
     values = {name: value for name in placed.procedure.arguments if (value := placed.argument(name)) is not None}

@@ -4,7 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from pitwall.checks import day, figures, items, laps, media, names, order, reach, saying, switches, talk, tyres, waiting
+from pitwall.checks import (
+    boards,
+    day,
+    figures,
+    items,
+    laps,
+    media,
+    names,
+    order,
+    reach,
+    saying,
+    switches,
+    talk,
+    tyres,
+    waiting,
+)
 from pitwall.checks.around import Around
 from pitwall.checks.flow.findings import check_flow
 from pitwall.errors import Finding
@@ -26,7 +41,7 @@ CHECKS: tuple[Check, ...] = (
     saying.check_saying,
     talk.check_talk,
     media.check_medium,
-    media.check_boards,
+    boards.check_boards,
     media.check_feedback,
     order.check_any_run,
     order.check_references,

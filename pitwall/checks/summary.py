@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pitwall.checks.around import Around
+from pitwall.checks.boards import board_words
 from pitwall.checks.comparisons import comparison_words
 from pitwall.checks.figures import duration_of, laps_on_fuel
 from pitwall.checks.items import hold_speed_mps
@@ -30,7 +31,7 @@ def plan_summary(plan: Plan, around: Around) -> list[str]:
             lines.append(f"      {_span_words(spans[index], duration or 0.0, around)}")
         if run.items:
             lines.append(f"      {'; '.join(item_words(item, around.procedures.get(item.do)) for item in run.items)}")
-    return [*lines, *(f"  {words}" for words in comparison_words(plan, around))]
+    return [*lines, *(f"  {words}" for words in (*comparison_words(plan, around), *board_words(plan, around)))]
 
 
 def _run_words(plan: Plan, run: Run, around: Around) -> list[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections import Counter
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -18,7 +19,7 @@ EXAMPLE = "pitwall check plans/plan_41.yaml --event event.yaml"
 OK, FOUND_PROBLEMS, BAD_USAGE = 0, 1, 2
 PROVED = ("while every call is made, no timed lap starts with a wrong switch, whatever is cut short, dropped or left "
           "out beforehand")
-PROOF_CODES = {"PW401", "PW406", "PW407", "PW409"}
+PROOF_CODES = {"PW221", "PW401", "PW406", "PW407", "PW409"}
 """Findings that say that a timed lap may start wrong though every call is made, or that nobody knows."""
 
 
@@ -128,8 +129,12 @@ def _print_text(loaded: Loaded, every_call: bool) -> None:
     from pitwall.checks.spoken import said_with_care
     from pitwall.checks.summary import plan_summary
 
-    for found in loaded.findings:
+    faulty = {found.file for found in loaded.errors}
+    shown = [found for found in loaded.findings if not faulty or found.file in faulty]
+    for found in shown:
         print(f"{found.text()} [{found.code}]")
+    for file, count in Counter(found.file for found in loaded.findings if found not in shown).items():
+        print(f"{file}: {count} warning{'' if count == 1 else 's'}, told once the errors are mended")
     if loaded.findings:
         print()
     if loaded.errors:

@@ -12,7 +12,7 @@ from pitwall.engine.item_evidence import word_suffices
 from pitwall.engine.progress import ItemState, RunState
 from pitwall.engine.switches import SwitchBoard
 from pitwall.model.car import same_position
-from pitwall.model.plan import LapKind
+from pitwall.model.plan import LapKind, lent
 from pitwall.model.procedure import Procedure
 
 KEEPS_ITS_LAP = ("red flag", "chequered flag", "session closed", "kept in", "quiet", CALLED_IN)
@@ -110,7 +110,9 @@ def switched(run: RunState, call: Call, board: SwitchBoard, t: float) -> None:
     if call.state not in ("said", "done") and not (call.reason == UNNEEDED and in_place):
         return
     for item in run.items:
-        if item.state == "planned" and call.spec.lap == run.lap_label(item.leg):
+        # A board shows it as the lap before begins, and a cool-down lap there is asked for nothing of its own.
+        leg = item.leg - lent(board.plan.medium, run.laps, item.leg - 1)
+        if item.state == "planned" and call.spec.lap in (run.lap_label(item.leg), run.lap_label(leg)):
             wanted = board.item_wants(run, item)
             if wanted and all(name in asked and same_position(asked[name], to) for name, to in wanted.items()):
                 item.signal("call", t, "its switch was changed for it")

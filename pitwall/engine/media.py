@@ -10,6 +10,8 @@ keep theirs. What finds no room, or would contradict what hangs there, is advise
 what the car cannot be shown in time. Switches go up in twos at most, each from a line of its own, those first that
 would spoil a timed lap. What another lap than a timed one needs is shown as that lap begins, and acted on at once; what
 must have changed by the first line is told in the garage (``rules/first_line.py``), where people speak to one another.
+A cool-down lap before a timed one has no switches of its own: one pass cannot ask for them and for their put-back
+(``model/plan.py``, ``lent``). A change that did not hang a lap ahead is shown at the line of the lap that needs it.
 
 A box board that did not hang as the car passed is too late for that lap, and the in-lap is the one after the next pass:
 the board for that pass is asked for while the car is still on the lap before it.
@@ -26,9 +28,10 @@ from pitwall.engine.call import PRIORITY, Call, CallSpec
 from pitwall.engine.calls import CallBook
 from pitwall.engine.rules.box import AGAIN, next_lap_key
 from pitwall.engine.situation import Situation
-from pitwall.model.car import Position
+from pitwall.model.car import Position, same_position
+from pitwall.model.plan import lent
 from pitwall.model.record import altered
-from pitwall.radio.board import MOST_LINES, READY_BEFORE_S, board_lines
+from pitwall.radio.board import MOST_LINES, READY_BEFORE_S, board_lines, board_parts
 
 SWITCHES_SHOWN = 2  # changes that a driver takes in from one board (common practice, no source)
 READ_S = 5.0  # from reading the board to acting on it (common practice, no source)
@@ -36,8 +39,10 @@ HANG_S = 3.0  # to hang out a board in haste (common practice, no source)
 GARAGE_FROM_S, GARAGE_BY_S = 120.0, 15.0
 AT_ONCE = ("session", "safety", "stop")
 PRE_EMPT = (*AT_ONCE, "box")
+FACE_TO_FACE = ("garage", "pit lane", "pit exit")
 HUNG = ("said", "done", "late", "unconfirmed")
 NO_PASS = "The car does not pass the pit wall before it: it cannot be shown"
+AT_ITS_LINE = "-at-its-line"
 TOO_LONG = "Too long for a board: write it yourself"
 TOO_LATE = "Too late for this pass of the pit wall: show nothing. The box moves one lap."
 TOO_LATE_AFTER_FLAG = "Too late for this pass of the pit wall: show nothing. After the flag the car comes in by itself."
@@ -66,6 +71,8 @@ def _face_to_face(at: Situation, spec: CallSpec) -> bool:
 def _on_boards(at: Situation, specs: Iterable[CallSpec], book: CallBook | None) -> Iterator[CallSpec]:
     carried: list[tuple[Pass, CallSpec]] = []
     for spec in chain.from_iterable(_in_twos(at, spec) for spec in specs):
+        if spec.kind in ("question", "answer") and spec.item is not None and spec.place not in FACE_TO_FACE:
+            continue  # nobody can answer on track, and before the lap there is nothing to tell
         if at.legs and spec.leg == 0 and spec.item is not None and spec.lap != "garage":
             yield _in_the_garage(at, spec)
         elif _face_to_face(at, spec):
@@ -74,10 +81,16 @@ def _on_boards(at: Situation, specs: Iterable[CallSpec], book: CallBook | None) 
             passed_at = _passes(at, spec, book)
             if book is not None and spec.kind == "box":
                 carried += _for_the_next_lap(at, spec, passed_at, book)
-            if passed_at is not None:
+                if _told_in_the_garage(at, spec, passed_at, book):
+                    continue
+            remedy = _at_its_own_line(at, spec, passed_at, book)
+            if remedy is not None:
+                carried.append(remedy)
+            elif passed_at is not None:
                 carried.append((passed_at, spec))
-            elif spec.kind != "box" or at.run is None or not at.run.out_in:  # the brief said: straight back in
-                yield altered(spec, against=NO_PASS)
+            elif spec.kind != "pace" and (spec.kind != "box" or at.run is None or not at.run.out_in):
+                # Nobody misses a lap time, and the brief said: straight back in. Nothing of it can be spoken.
+                yield altered(spec, against=NO_PASS, medium="board", spoken_s=0.0)
     yield from _shared(at, carried, book)
 
 
@@ -95,6 +108,33 @@ def _for_the_next_lap(
     yield Pass(number, leg.end_s), altered(spec, key=next_lap_key(run), act_at_s=act_at, lap_number=number)
 
 
+def _told_in_the_garage(at: Situation, spec: CallSpec, passed_at: Pass | None, book: CallBook) -> bool:
+    """Guard: straight back in was told before leaving, the car is over the line all the same, and no board was to hang
+    there: none was missed. The one for the next pass is asked for."""
+    if at.run is None or not at.run.out_in or passed_at is None or book.may_have_hung(spec.key):
+        return False
+    return at.now >= passed_at.t
+
+
+def _at_its_own_line(
+    at: Situation, spec: CallSpec, passed_at: Pass | None, book: CallBook | None
+) -> tuple[Pass, CallSpec] | None:
+    """A change for the next lap that did not hang as this one began, or is needed only since: the pass that begins that
+    lap is the last that can show it, and it is acted on at once. Some seconds late, and not for the whole lap."""
+    leg = at.legs[0] if at.legs else None
+    if book is None or leg is None or not leg.running or spec.place != "line" or spec.leg != leg.index:
+        return None
+    if (passed_at is not None and at.now <= passed_at.t) or book.may_have_hung(spec.key) or at.stopped_by_flag:
+        return None
+    told = [call.spec.asked for call in book.calls.values()
+            if call.spec.pass_number == at.track.lap_number and book.may_have_hung(call.spec.key)]
+    if all(any(same_position(one.get(name), to) for one in told) for name, to in spec.asked.items()):
+        return None
+    again = altered(spec, key=f"{spec.key}{AT_ITS_LINE}", place=None, act_at_s=leg.end_s + READ_S, not_done=False,
+                    unanswered=False)  # before that line nobody can have done it
+    return Pass(at.track.lap_number + 1, leg.end_s), again
+
+
 def _in_twos(at: Situation, spec: CallSpec) -> list[CallSpec]:
     """A change of several switches as boards of one or two, those first that would spoil a timed lap."""
     positions, parts = spec.ask.positions, spec.short.split(", ")
@@ -105,7 +145,7 @@ def _in_twos(at: Situation, spec: CallSpec) -> list[CallSpec]:
     most = SWITCHES_SHOWN if spec.place == "line" else 1  # beside the box there may be room for one
     groups: list[list[tuple[tuple[str, Position], str]]] = []
     for one in order:
-        lines = _lines([part for _, part in [*groups[-1], one]]) if groups else None
+        lines = board_parts([part for _, part in [*groups[-1], one]]) if groups else None
         if groups and lines is not None and len(groups[-1]) < most:
             groups[-1].append(one)
         else:
@@ -121,23 +161,19 @@ def _of_group(spec: CallSpec, number: int, group: list[tuple[tuple[str, Position
     return altered(spec, key=spec.key if number == 0 else f"{spec.key}-{number}", text=short, short=short, ask=ask)
 
 
-def _lines(parts: list[str]) -> tuple[str, ...] | None:
-    """Each part from a line of its own, so that a figure never stands with another switch; None when it is too long."""
-    found = [board_lines(part) for part in parts]
-    lines = tuple(line for part in found for line in part or ())
-    return lines if None not in found and len(lines) <= MOST_LINES else None
-
-
 def _board_of(spec: CallSpec) -> tuple[str, ...] | None:
     if spec.ask.action == "set_switch":
-        return _lines(spec.short.split(", "))
+        return board_parts(spec.short.split(", "))
+    parts = board_parts(spec.short.split(", ")) if spec.kind == "run" and spec.place is None else None
+    if parts is not None:
+        return parts  # the laps of the run, those between two cool-down laps on a line
     # What kind of lap it is says its first clause: the lines beside it are wanted for switches.
     return board_lines(spec.short.partition(", ")[0] if _names_the_lap(spec) else spec.short)
 
 
 def _names_the_lap(spec: CallSpec) -> bool:
     """Guard: it says what the lap is that begins with the pass, such as a cool-down lap."""
-    return spec.kind == "run" and spec.place == "lap start"
+    return spec.kind == "run" and (spec.place == "lap start" or spec.ask.lap_kind == "cool")
 
 
 def _in_the_garage(at: Situation, spec: CallSpec) -> CallSpec:
@@ -156,7 +192,8 @@ def _passes(at: Situation, spec: CallSpec, book: CallBook | None) -> Pass | None
     if spec.kind in AT_ONCE or spec.act_at_s is None:
         hung = book is None or book.may_have_hung(spec.key)
         return next((one for one in passes if one.t > spec.say_from_s + HANG_S and (hung or one.t > at.now)), None)
-    return next((one for one in reversed(passes) if one.t + READ_S <= spec.act_at_s), None)
+    read_s = 0.0 if _names_the_lap(spec) else READ_S  # what lap it is, is read as it begins, and not a lap ahead
+    return next((one for one in reversed(passes) if one.t + read_s <= spec.act_at_s), None)
 
 
 def _shared(
@@ -169,7 +206,7 @@ def _shared(
         number = call.spec.pass_number
         if number is not None and number >= at.track.lap_number and call.state in HUNG and _hangs(call):
             boards.setdefault(number, _Board()).hang(call.spec)
-    order = sorted(shown, key=lambda one: (one[0].number, -_rank(one[1]), _harmless(at, one[1]),
+    order = sorted(shown, key=lambda one: (one[0].number, -_rank(at, one[1]), _harmless(at, one[1]),
                                            one[1].act_at_s or one[0].t, one[1].key))  # fmt: skip
     for passed_at, spec in order:
         board = boards.setdefault(passed_at.number, _Board())
@@ -185,11 +222,17 @@ def _hangs(call: Call) -> bool:
     return call.spec.against is None or call.said_t is not None
 
 
-def _rank(spec: CallSpec) -> int:
+def _rank(at: Situation, spec: CallSpec) -> int:
     """What lap it is comes before its switches; a change that no timed lap needs after what the lap is driven for."""
     if _names_the_lap(spec):
         return PRIORITY["switch"] + 1
-    return PRIORITY["procedure"] - 1 if spec.kind == "switch" and spec.place != "line" else PRIORITY[spec.kind]
+    needed = spec.kind != "switch" or spec.place == "line" or spec.key.endswith(AT_ITS_LINE) or _for_a_timed(at, spec)
+    return PRIORITY[spec.kind] if needed else PRIORITY["procedure"] - 1
+
+
+def _for_a_timed(at: Situation, spec: CallSpec) -> bool:
+    """Guard: it is shown as a cool-down lap begins, and what it asks for is for the timed lap after that."""
+    return at.run is not None and spec.leg is not None and lent("board", at.run.laps, spec.leg)
 
 
 def _harmless(at: Situation, spec: CallSpec) -> bool:
@@ -218,7 +261,9 @@ class _Board:
 
 def _contradict(one: CallSpec, other: CallSpec) -> bool:
     """Guard: one speaks of the lap after this one, the other of this one, and a driver cannot tell which is which."""
-    kinds = {one.kind, other.kind}
+    asked, kinds = other.asked, {one.kind, other.kind}
+    if any(name in asked and not same_position(to, asked[name]) for name, to in one.asked.items()):
+        return True
     if kinds == {"run"}:
         return one.leg != other.leg
     return "run" in kinds and not kinds.isdisjoint(("box", "procedure"))

@@ -28,6 +28,7 @@ READBACK_S = 8.0  # so long after the words a driver may still be about to answe
 LATE_SHARE, LATE_S = 0.03, 1.0  # give or take of a predicted line: of the way since the car was seen, and at least
 SETTLES_S = 10.0  # after the line: what became of the calls before it may change what the lap wants
 NOBODY_ANSWERS = "Show the position at the next pass of the pit wall; have it read in the garage."
+SHOWN_NEXT = "Show it at the next pass of the pit wall, where a timed lap begins; else box."
 HEARD = ("said", "done", "late", "unconfirmed")
 
 
@@ -101,15 +102,11 @@ def look_at_switches(car: TeamCar, alerts: AlertBook, status: Status, now: float
     lap = _lap(car, status, now)
     wrong = {} if lap is None else dict(_wrong(car, lap, now))
     unsure = {} if lap is None else dict(_unsure(car, lap, alerts, now))
+    on_board = car.plan.medium == "board"  # nobody can tell the driver, or ask, between two passes
     return [
-        *alerts.found("switch_wrong", car.car, wrong, now, status),
-        *alerts.found("switch_unverified", car.car, unsure, now, status, _remedy(car)),
+        *alerts.found("switch_wrong", car.car, wrong, now, status, SHOWN_NEXT if on_board else None),
+        *alerts.found("switch_unverified", car.car, unsure, now, status, NOBODY_ANSWERS if on_board else None),
     ]
-
-
-def _remedy(car: TeamCar) -> str | None:
-    """What helps where nobody can ask the driver of a switch that nothing shows; None: as for any car."""
-    return NOBODY_ANSWERS if car.plan.medium == "board" else None
 
 
 def switch_measured(

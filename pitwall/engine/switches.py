@@ -16,7 +16,7 @@ from pitwall.engine.car import REORDER_S
 from pitwall.engine.progress import ItemState, RunState
 from pitwall.model.car import Car, Position, Switch, same_position
 from pitwall.model.outputs import SwitchCard
-from pitwall.model.plan import LapKind, Plan, Run, Scalar
+from pitwall.model.plan import LapKind, Plan, Run, Scalar, lent
 from pitwall.model.procedure import Procedure
 
 DONE = ("done", "probably_done")
@@ -119,8 +119,11 @@ class SwitchBoard:
         """Position of every switch on a planned lap of a run; momentary and stationary ones keep their default.
 
         ``again``: this planned lap is driven once more, and what is done of it is not. ``instead``: a lap of this kind
-        is driven in its place, without its items.
+        is driven in its place, without its items. A cool-down lap that a board lends to the timed lap after it has
+        nothing of its own.
         """
+        if run is not None and instead is None and lent(self.plan.medium, run.laps, leg):
+            leg, again = leg + 1, False
         base = self.without_items(run, leg, instead)
         if run is None or not run.items:
             return base

@@ -12,6 +12,7 @@ from pitwall.model.outputs import Output, Status
 from pitwall.model.units import clock_text
 
 IN_LATE_S = 30.0  # beyond the usual in-lap (common practice, no source)
+BOX_AT_THE_PASS = "Show the box at the next pass of the pit wall: it comes in on the lap after that."
 PART_OF_A_LAP = 0.3  # laps are counted to this
 OVERDUE_S = 60.0  # beyond the slow estimate of the work (common practice, no source)
 NOT_OUT_YET_S = 180.0  # the same of a car that has not been out: the first run is rarely pressed for time (the same)
@@ -28,7 +29,7 @@ def around(car: TeamCar, alerts: AlertBook, clock: SessionClock, now: float) -> 
         )
     else:
         found += alerts.over("car_silent", car.car, now)
-    found += _in_lap(car, alerts, status, now)
+    found += _in_lap(car, alerts, status, now) + _stayed_out(car, alerts, status, now)
     found += _answers(car, alerts, status, now)
     return found + _fuel(car, alerts, status, now) + _release(car, alerts, clock, now)
 
@@ -54,6 +55,16 @@ def _in_lap(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list
         return alerts.over("in_overdue", car.car, now)
     text = f"Car {car.car} was due at the pit entry at {clock_text(due)}, and nobody saw it there"
     return alerts.hold("in_overdue", car.car, text, now, status)
+
+
+def _stayed_out(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:
+    """The car was to come straight back in, and is over the line: nobody has looked at it yet, and laps are lost."""
+    run = car.progress.current
+    if run is None or not car.track.on_track or not run.out_in or run.pointer == 0:
+        return alerts.over("stayed_out", car.car, now)
+    text = f"Car {car.car} did not come in from its installation lap ({run.run.run})"
+    shown = BOX_AT_THE_PASS if car.plan.medium == "board" else None
+    return alerts.hold("stayed_out", car.car, text, now, status, help_text=shown)
 
 
 def _release(car: TeamCar, alerts: AlertBook, clock: SessionClock, now: float) -> list[Output]:

@@ -83,6 +83,14 @@ def write_laps(kinds: tuple[LapKind, ...]) -> str:
     return ", ".join(f"{count} {kind}" if kind == "timed" or count > 1 else kind for kind, count in parts)
 
 
+def lent(medium: Medium, laps: tuple[LapKind, ...], lap: int) -> bool:
+    """Guard: on a pit board this cool-down lap has no settings of its own. The timed lap after it would need them back,
+    and the only pass that could tell is the one that would ask for them: its switches are those of that timed lap.
+
+    The lap after the out-lap is told in the garage, and so leaves its own pass to the put-back."""
+    return medium == "board" and 1 < lap < len(laps) - 1 and laps[lap] == "cool" and laps[lap + 1] == "timed"
+
+
 def laps_from_file(value: object) -> object:
     """Read what people write for ``laps``: the shorthand, or a list of kinds and ``{kind: ..., times: ...}``.
 

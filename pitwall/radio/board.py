@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 MOST_LINES = 3
@@ -62,6 +63,13 @@ def board_lines(short: str) -> tuple[str, ...] | None:
         else:
             lines.append(word)
     return tuple(lines) if 0 < len(lines) <= MOST_LINES else None
+
+
+def board_parts(parts: Sequence[str]) -> tuple[str, ...] | None:
+    """Each part from a line of its own, so that a figure never stands with another switch; None when it is too long."""
+    found = [board_lines(part) for part in parts]
+    lines = tuple(line for part in found for line in part or ())
+    return lines if None not in found and len(lines) <= MOST_LINES else None
 
 
 def _board_word(word: str) -> str:

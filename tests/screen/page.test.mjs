@@ -13,7 +13,7 @@ import { barOf, planWords } from "../../pitwall/screen/static/app/plan-line.js";
 import { isOverdue, labels, lapWords, onceEach } from "../../pitwall/screen/static/app/strip.js";
 import { allWords } from "../../pitwall/screen/static/app/switches.js";
 import { ask } from "../../pitwall/screen/static/app/asking.js";
-import { feedAges, silentStreams, wellness } from "../../pitwall/screen/static/app/head.js";
+import { feedAges, silentStreams, timeWords, wellness } from "../../pitwall/screen/static/app/head.js";
 import { feedWords, keysOf } from "../../pitwall/screen/static/app/help.js";
 import { leavesWith, workWords } from "../../pitwall/screen/static/app/garage-page.js";
 import { Mark } from "../../pitwall/screen/static/app/mark.js";
@@ -33,6 +33,13 @@ function at() {
   const time = { ms: 0 };
   return [time, () => time.ms];
 }
+
+test("the head counts down, and tells beside it the time in which everything else is told", () => {
+  assert.equal(timeWords(null, NaN), "no clock yet");
+  assert.equal(timeWords(spoke(308), 308.4), "left · now 5:08");
+  assert.equal(timeWords(spoke(1740, { running: false, status: "red" }), 1750), "left, clock stopped · now 29:10");
+  assert.equal(timeWords(spoke(-60, { running: false, status: "waiting" }), -60), "left");
+});
 
 test("between two words of the daemon its clock goes on at its rate", () => {
   const [time, now] = at(), clock = new DaemonClock(now);

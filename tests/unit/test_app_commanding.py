@@ -9,7 +9,7 @@ import pytest
 
 from pitwall.app.call_words import CallWords
 from pitwall.app.clients import Onlooker
-from pitwall.app.commanding import arguments_from, command_from, give, give_to, moment
+from pitwall.app.commanding import _otherwise, _worded, arguments_from, command_from, give, give_to, moment
 from pitwall.app.daemon import Daemon, offline_message
 from pitwall.app.watching import find_session
 from pitwall.bus.broker import EmbeddedBroker
@@ -210,6 +210,16 @@ async def test_a_call_is_named_and_answered_by_its_words() -> None:
     raw = await running.ask("said", f"call={third.short}", ids=True)
     assert isinstance(raw, Answered)
     assert raw.effect == f"{third.call} said"
+
+
+def test_so_long_ago_is_told_in_session_time_where_that_runs_otherwise() -> None:
+    """In a rehearsal at four times life forty seconds are 160 of the session: right, and to be known."""
+    noted = Answered(id="a", t=260.0, because="c", car="41", effect="comment 1 noted")
+    for rate, effect in ((4.0, "comment 1 noted; 40 s ago at 4 times life: 1:40 of the session"), (1.0, noted.effect)):
+        answer = _worded(noted, CallWords(), _otherwise(-40.0, rate, 100.0))
+        assert isinstance(answer, Answered)
+        assert answer.effect == effect
+    assert _worded(noted, None, _otherwise(-40.0, 4.0, 100.0)) == noted, "a program is told no words"
 
 
 def test_of_several_calls_with_the_same_words_none_is_guessed() -> None:

@@ -8,6 +8,7 @@ import pytest
 from pydantic import ValidationError
 
 from pitwall.checks.around import Around
+from pitwall.checks.boards import board_words
 from pitwall.checks.codes import CODES, explain
 from pitwall.checks.library import check_procedure
 from pitwall.checks.plan import check_plan
@@ -110,23 +111,58 @@ def on_medium(medium: str, *items: dict[str, Any], laps: str = "out, 1 timed, co
     return [one for one in check_plan(made, around(long)) if one.code in ("PW213", "PW214")]
 
 
-def test_a_pass_of_the_pit_wall_holds_three_lines_of_switches() -> None:
-    """From the cool-down lap to the timed one deployment, engine and flap change: four lines, told with the lap and
-    what they are. The first lap's changes are told in the garage, and two that fit are fine."""
-    run = {"run": "one", "want": "must", "laps": "out, 1 timed, cool, 1 timed, in", "fuel_kg": 30}
+def on_boards(*items: dict[str, Any], laps: str = "out, 1 timed, cool, 1 timed, in") -> Plan:
+    """A plan for a pit board with one run."""
+    run = {"run": "one", "want": "must", "laps": laps, "fuel_kg": 30, "items": list(items)}
+    return Plan.model_validate({"plan": 1, "car": "41", "driver": "ines", "session": "practice-1", "medium": "board",
+                                "runs": [run]})  # fmt: skip
 
-    def said(**more: Any) -> list[Finding]:
-        made = Plan.model_validate({"plan": 1, "car": "41", "driver": "ines", "session": "practice-1",
-                                    "medium": "board", "runs": [run | more]})  # fmt: skip
-        return [one for one in check_plan(made, around()) if one.code == "PW219"]
 
+def too_much(plan: Plan) -> list[tuple[str, str]]:
+    """Code and words of what is found about its boards."""
+    return [(one.code, one.found) for one in check_plan(plan, around()) if one.code in ("PW213", "PW219", "PW221")]
+
+
+def test_a_pass_of_the_pit_wall_holds_three_lines_and_what_is_left_out_is_told() -> None:
+    """The box and what else the in-lap wants: four lines; the one left out is named, and that no timed lap needs it. A
+    cool-down lap shows what it is and what the timed lap after it needs; words of that lap's item find no room."""
+    over = [("PW219", "4 lines on the in-lap of 'one': BOX / DEPLOY / HARVEST / ENG 5; not shown: ENG 5 (no timed lap "
+                      "needs it)")]  # fmt: skip
+    assert too_much(on_boards(laps="out, 3 timed, in")) == over
     flap = {"do": "flap_compare", "on": {"timed": 2}, "with": {"flap": "open"}}
-    assert [one.path for one in said(items=[flap])] == [("runs", 0)] * len(said(items=[flap]))
-    assert any("FLAP OPEN" in one.found and "cool-down lap" in one.found for one in said(items=[flap]))
-    (found,) = said(laps="out, 3 timed, in")
-    assert found.found.startswith("4 lines on the in-lap of 'one': BOX / ")
-    cool = said(items=[{"do": "cool_down_lap", "on": "cool"}])
-    assert any("COOL DOWN" in one.found and "cool-down lap" in one.found for one in cool)
+    for cool, items in (("COOL LAP", [flap]), ("COOL DOWN", [flap, {"do": "cool_down_lap", "on": "cool"}])):
+        assert [found for _, found in too_much(on_boards(*items)) if "cool-down lap" in found] == [
+            f"4 lines on the cool-down lap of 'one': {cool} / FLAP OPEN / LAP FLAP / OPEN; not shown: LAP FLAP / OPEN"]
+
+
+def test_a_cool_down_lap_between_timed_ones_has_no_settings_of_its_own_and_check_says_so() -> None:
+    """One pass cannot ask for engine 5 and for engine 2: the summary names what is not asked for. Two cool-down laps
+    have a pass for each."""
+    (told,) = board_words(on_boards(), around())
+    assert told.startswith("cool-down lap of one: torque 2, engine 5, deploy harvest not asked for")
+    assert [words.partition(":")[0] for words in board_words(on_boards(laps="out, 1 timed, 2 cool, 1 timed, in"),
+                                                             around())] == ["cool-down lap 2 of one"]
+    assert board_words(on_boards(laps="out, 1 timed, cool, in"), around()) == []
+
+
+def test_a_timed_lap_whose_switches_find_no_room_is_named() -> None:
+    """After a timed lap with three switches elsewhere, and a display line of the item, not all of them go back in time:
+    the lap that starts wrong is told, and nobody says that none does."""
+    items = [{"do": "position_compare", "on": {"timed": 2}, "with": {"switch": name, "position": to}}
+             for name, to in (("engine_braking", 1), ("traction_level", 5), ("energy_deploy", "harvest"),
+                              ("engine_mode", 1))]
+    found = too_much(on_boards(*items, laps="out, 3 timed, in"))
+    assert [code for code, words in found if "timed lap" in words].count("PW221") == 2
+    assert any(words.startswith("timed lap 2 of 'one' starts without") for _, words in found)
+    assert any(words.startswith("timed lap 3 of 'one' starts without") for _, words in found)
+
+
+def test_an_item_cannot_ask_for_a_switch_on_a_cool_down_lap_that_cannot_put_it_back() -> None:
+    """An error, with the remedy; on the first of two cool-down laps it can."""
+    item = {"do": "position_compare", "on": {"cool": 1}, "with": {"switch": "torque_map", "position": 6}}
+    assert ("PW213", "torque for 'position_compare' on the cool-down lap, with its put-back at the same pass") in \
+        too_much(on_boards(item))
+    assert "PW213" not in dict(too_much(on_boards(item, laps="out, 1 timed, 2 cool, 1 timed, in")))
 
 
 def test_a_board_asks_nothing_and_holds_three_short_lines() -> None:
@@ -137,6 +173,17 @@ def test_a_board_asks_nothing_and_holds_three_short_lines() -> None:
     assert "asks the driver something" in found[0].found
     assert "too long for a board" in found[1].found
     assert "3 lines of 10" in (found[1].expected or "")
+
+
+def test_a_question_of_an_out_lap_is_never_asked_of_a_car_with_a_board() -> None:
+    """Before the lap there is no answer, on it no radio: a warning, once for the item; what is no question is told in
+    the garage, and a car with a radio is asked."""
+    for laps, on in (("out-in", "in"), ("out-in", "out"), ("out, 1 timed, in", "out")):
+        found = [one for one in check_plan(on_boards({"do": "systems_check", "on": on}, laps=laps), around())
+                 if one.code.startswith("PW2")]
+        assert [(one.code, one.severity) for one in found if one.code != "PW219"] == [("PW222", "warning")]
+    bedding = check_plan(on_boards({"do": "brake_bedding", "on": "out"}), around())
+    assert "PW222" not in {one.code for one in bedding}
 
 
 def test_what_is_told_in_the_garage_needs_no_board() -> None:

@@ -61,6 +61,22 @@ def test_errors_give_1_with_every_finding_and_the_way_to_more(folder: Path, caps
     assert "ready to rehearse" not in out
 
 
+def test_an_error_is_not_lost_among_warnings_of_other_files(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """They are told whole once nothing is wrong; beside an error it is told that there are some."""
+    event, wrong = folder / "event.yaml", folder / "plans" / "plan_41.yaml"
+    doubtful = folder / "plans" / "plan_58.yaml"
+    doubtful.write_text(doubtful.read_text().replace("driver: bryn", "driver: ines"))
+    assert command(check, "check", str(event)) == 0
+    assert "warning: found driver 'ines'" in capsys.readouterr().out
+    wrong.write_text(wrong.read_text().replace("do: radio_check", "do: radio_chek"))
+    assert command(check, "check", str(event)) == 1
+    out = capsys.readouterr().out
+    assert "did you mean 'radio_check'? [PW103]" in out
+    assert "warning: found driver" not in out
+    assert f"{doubtful}: 1 warning, told once the errors are mended" in out
+    assert "1 error, 1 warning;" in out
+
+
 def test_warnings_alone_give_0(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A doubt does not fail a build."""
     plan = folder / "plans" / "plan_41.yaml"

@@ -12,8 +12,10 @@ from pitwall.app.scenarios import load_rehearsal
 from pitwall.app.wiring import Evidence, rehearse_instant
 from pitwall.engine.call import Call, CallSpec
 from pitwall.engine.media import HANG_S, NO_PASS, TOO_LONG, Pass, _shared, convey
+from pitwall.engine.switch_watch import SHOWN_NEXT
 from pitwall.engine.view import situation
-from pitwall.model.outputs import Answered, Ask, Prompt
+from pitwall.engine.watch import BOX_AT_THE_PASS
+from pitwall.model.outputs import Alert, Answered, Ask, Prompt
 from pitwall.model.procedure import Procedure
 from pitwall.model.record import altered
 from pitwall.radio.board import LINE_CHARACTERS, MOST_LINES, READY_BEFORE_S
@@ -27,7 +29,12 @@ BOARD_HOLD = Procedure.model_validate(
 )  # fmt: skip
 LONG = BOARD_HOLD.model_copy(update={"name": "long", "steps": (BOARD_HOLD.steps[0].model_copy(update={
     "short": "{after}: coast gently with everything else as usual"}),)})  # fmt: skip
-LIBRARY = {**PROCEDURES, "slow_lap": BOARD_HOLD, "long": LONG}
+ASKED = Procedure.model_validate({
+    "procedure": 1, "name": "asked", "purpose": "test", "laps": ["out", "in", "installation"],
+    "steps": [{"say": "Any alarm?", "short": "Alarms?", "kind": "question", "where": "lap_start", "offset_s": 30,
+               "reaction_s": 2}], "done_when": ["driver"],
+})  # fmt: skip
+LIBRARY = {**PROCEDURES, "slow_lap": BOARD_HOLD, "long": LONG, "asked": ASKED}
 
 
 def stage(medium: str, *items: dict[str, Any], laps: str = "out, 1 timed, cool, in") -> Stage:
@@ -83,14 +90,73 @@ def test_what_is_for_a_place_hangs_at_the_line_before_it() -> None:
 
 
 def test_a_change_before_the_line_is_shown_a_lap_earlier() -> None:
-    """Torque is another on the cool-down lap than on the timed lap after it: shown as the cool-down lap begins."""
-    made = stage("board", laps="out, 1 timed, cool, 1 timed, in")
-    made.drive(200, 125)
-    made.wait(340)
+    """The second timed lap is a comparison: its switch is shown as the first one begins, for the line at its end."""
+    made = stage("board", {"do": "flap_lap", "on": {"timed": 2}}, laps="out, 2 timed, in")
+    made.leave(200).wait(290)
     starts = {leg.index: leg.start_s for leg in made.car.legs}
-    spec = made.call("main-1-3-switch-0").spec
+    spec = made.call("main-1-2-switch-0").spec
+    assert spec.say_by_s == pytest.approx(starts[1] - READY_BEFORE_S)
+    assert spec.act_at_s == pytest.approx(starts[2])
+
+
+def test_a_cool_down_lap_before_a_timed_one_is_shown_what_the_timed_lap_needs_and_nothing_of_its_own() -> None:
+    """One pass cannot ask for a cool-down setting and for its put-back: the setting is left out, and what the timed lap
+    after it compares goes up beside "cool down"."""
+    made = stage("board", {"do": "flap_lap", "on": {"timed": 2}}, laps="out, 1 timed, cool, 1 timed, in")
+    t = made.drive(200, 125)
+    made.wait(made.car.legs[0].end_s - READY_BEFORE_S - 1)
+    starts = {leg.index: leg.start_s for leg in made.car.legs}
+    (spec,) = [call.spec for call in of_kind(made, "switch")
+               if call.spec.medium == "board" and call.spec.say_by_s < starts[3]]
+    assert (spec.asked, spec.board, spec.against) == ({"flap": "open"}, ("FLAP OPEN",), None)
     assert spec.say_by_s == pytest.approx(starts[2] - READY_BEFORE_S)
-    assert spec.act_at_s == pytest.approx(starts[3])
+    made.command("said", call=f"{CAR}-{spec.key}")
+    t = made.lap(t, 100)
+    made.wait(t + 30)
+    assert {call.spec.board for call in of_kind(made, "switch") if call.open} <= {("FLAP", "CLOSED")}, "for the in-lap"
+
+
+def test_an_item_whose_switch_hung_as_the_cool_down_lap_began_is_called() -> None:
+    """Its own words find no place beside "cool down": the switch was shown for it, and its lap is driven so."""
+    made = stage("board", {"do": "flap_lap", "on": {"timed": 2}}, laps="out, 1 timed, cool, 1 timed, in")
+    made.drive(200, 125)
+    made.wait(made.car.legs[0].end_s - READY_BEFORE_S - 1)
+    made.command("said", call=made.call("main-1-2-switch-0").id)
+    (item,) = made.car.progress.current.items if made.car.progress.current is not None else ()
+    assert (item.state, item.leg, item.reason) == ("called", 3, "its switch was changed for it")
+    (cool,) = of_kind(made, "run")[1:2]
+    assert (cool.spec.board, cool.spec.against) == (("COOL LAP",), None)
+    assert cool.spec.say_by_s == pytest.approx(made.car.legs[0].end_s - READY_BEFORE_S), "at its own line"
+
+
+def test_a_cool_down_lap_before_another_keeps_its_settings_and_the_second_shows_the_put_back() -> None:
+    """Two cool-down laps have two passes: the first asks, the second puts back."""
+    made = stage("board", laps="out, 1 timed, 2 cool, 1 timed, in")
+    t = made.lap(made.drive(200, 125), 100)
+    starts = {leg.index: leg.start_s for leg in made.car.legs}
+    assert made.call("main-1-2-switch-0").spec.board == ("TRQ 1",)
+    made.wait(t + 20)
+    back = made.call("main-1-3-switch-0").spec
+    assert (back.board, back.say_by_s) == (("TRQ 2",), pytest.approx(starts[3] - READY_BEFORE_S, abs=2))
+
+
+def test_a_wrong_switch_that_no_board_showed_is_shown_at_the_line_of_the_lap_that_needs_it() -> None:
+    """It came off its place with no pass left before the next timed lap: its own line shows it, in time to hang it; on
+    the timed lap after that likewise, for as long as it stands wrong."""
+    made = stage("board", laps="out, 2 timed, in")
+    t = made.drive(200, 125)
+    made.wait(t + 10)
+    made.switch(made.now, "torque_map", 4)
+    made.wait(t + 25)
+    (call,) = [one for one in of_kind(made, "switch") if one.spec.medium == "board" and one.open]
+    begins = next(leg.start_s for leg in made.car.legs if leg.index == 2)
+    assert (call.spec.board, call.spec.against) == (("TRQ 2",), None)
+    assert call.spec.say_by_s == pytest.approx(begins - READY_BEFORE_S)
+    wrong = [one for one in made.session.alerts.active.values() if one.kind == "switch_wrong"]
+    assert [one.help for one in wrong] == [SHOWN_NEXT]
+    made.switch(made.now, "torque_map", 2)
+    made.wait(made.now + 2)
+    assert not [one for one in of_kind(made, "switch") if one.spec.medium == "board" and one.open]
 
 
 def test_what_belongs_to_the_out_lap_is_told_in_the_garage() -> None:
@@ -102,6 +168,47 @@ def test_what_belongs_to_the_out_lap_is_told_in_the_garage() -> None:
     assert (spec.text, spec.medium) == ("After bridge: coast, count six.", "two_way")
     assert spec.say_from_s <= spec.say_by_s <= leaves - 10
     assert spec.room is None  # people stand beside one another: no listening stretch cuts its words short
+
+
+def test_nothing_is_asked_of_a_car_that_has_only_a_board() -> None:
+    """A question of the out-lap has no answer before it, and on it nobody can answer: it is never due, in the garage or
+    on track, and its item is not done."""
+    checks = {"run": "checks", "want": "must", "laps": "out-in", "after_garage_s": 300,
+              "items": [{"do": "asked", "on": "out"}, {"do": "asked", "on": "in"}]}  # fmt: skip
+    made = Stage(setup(plan(checks, medium="board"), procedures=LIBRARY)).green().wait(100)
+    made.leave(200).wait(310)
+    made.home(320)
+    assert of_kind(made, "question") == []
+    assert {item.state for run in made.car.progress.runs for item in run.items} == {"not_done"}
+
+
+def test_what_no_board_can_show_is_no_voice_prompt() -> None:
+    """On the in-lap no pass comes: a lap time is then not told at all, and what else cannot be shown is no sentence to
+    speak, and takes no time on a radio that the car has not."""
+    made = stage("board", laps="out, 1 timed, in")
+    t = made.lap(made.drive(200, 125), 100)
+    made.wait(t + 20)
+    made.status(made.now, "finished")
+    made.wait(made.now + 8)
+    on_track = [call.spec for call in made.car.book.calls.values() if call.spec.lap != "garage" and call.spec.leg != 0
+                and call.spec.place != "garage" and call.spec.say_from_s > 205]
+    assert {spec.medium for spec in on_track} == {"board"}
+    assert {spec.spoken_s for spec in on_track} == {0.0}
+    assert "pace" not in {spec.kind for spec in on_track if spec.against is not None}
+
+
+@pytest.mark.parametrize(("laps", "lines"), [
+    ("out, 2 timed, cool, 2 timed, in", ("2 TIMED", "COOL", "2 TIMED")),
+    ("out, 1 timed, cool, 1 timed, in", ("1 TIMED", "COOL", "1 TIMED")),
+    ("out, 1 timed, cool, 1 timed, cool, 1 timed, in", ("3 TIMED", "2 COOL")),
+    ("out, 3 timed, 2 cool, in", ("3 TIMED", "2 COOL")),
+    ("out, 3 timed, in", ("3 TIMED", "LAPS")),
+])  # fmt: skip
+def test_the_board_of_the_out_lap_says_where_the_cool_down_lap_is(laps: str, lines: tuple[str, ...]) -> None:
+    """Two timed laps, a cool-down lap and two more are no four timed laps."""
+    made = stage("board", laps=laps)
+    made.leave(200).wait(290)
+    assert made.call("main-1-0-run-laps").spec.board == lines
 
 
 def test_a_flag_is_shown_at_the_next_pass() -> None:
@@ -126,13 +233,15 @@ def test_what_does_not_fit_is_told_to_the_engineer() -> None:
     assert (spec.caution or "").startswith(TOO_LONG)
 
 
-def test_what_comes_before_the_first_pass_is_told_as_such() -> None:
-    """The change for the first timed lap is due at the first line: no board comes before it: it is advised against."""
+def test_what_comes_before_the_first_pass_is_shown_at_it() -> None:
+    """A switch comes off its place on the out-lap, with no board before the line: the first pass shows it."""
     made = stage("board")
     made.leave(200)
     made.switch(210, "torque_map", 4)
     made.wait(216)
-    assert made.call("main-1-1-switch-0").spec.against == NO_PASS
+    spec = made.call("main-1-1-switch-0").spec
+    assert (spec.board, spec.against) == (("TRQ 2",), None)
+    assert spec.say_by_s == pytest.approx(made.car.legs[0].end_s - READY_BEFORE_S)
 
 
 def test_the_three_lines_of_a_pass_go_to_the_most_important() -> None:
@@ -288,6 +397,43 @@ def test_an_installation_lap_is_boxed_in_the_garage() -> None:
     made.wait(t + 1)
     boards = [one for one in of_kind(made, "box") if one.spec.medium == "board" and one.open]
     assert [one.spec.say_by_s for one in boards] == [pytest.approx(made.car.legs[0].end_s - READY_BEFORE_S)]
+
+
+def test_a_car_that_does_not_come_in_from_its_installation_lap_is_an_alert_and_no_missed_board() -> None:
+    """Told in the garage to come straight back in, it crosses the line: that is urgent, with the remedy; no board was
+    to hang there, so none was missed, and the one of the next pass brings it in and ends the alert."""
+    checks = {"run": "checks", "want": "must", "laps": "out-in", "after_garage_s": 300}
+    made = Stage(setup(plan(checks, medium="board"))).green().wait(30)
+    made.command("said", call=made.call("straight-in").id)
+    made.leave(200)
+    t = made.lap(200, 125, from_exit=True)
+    made.wait(t + 6)
+    (alert,) = [one for one in made.session.alerts.active.values() if one.kind == "stayed_out"]
+    assert (alert.priority, alert.text) == ("high", "Car 41 did not come in from its installation lap (checks)")
+    assert alert.help == BOX_AT_THE_PASS
+    made.wait(made.car.legs[0].end_s - READY_BEFORE_S - 1)
+    (board,) = [one for one in of_kind(made, "box") if one.open]
+    assert board.spec.board == ("BOX",)
+    assert "missed" not in {one.state for one in of_kind(made, "box")}
+    made.command("said", call=board.id)
+    made.home(made.lap(t, 100))
+    made.wait(made.now + 6)
+    assert not [one for one in made.session.alerts.active.values() if one.kind == "stayed_out"]
+
+
+def test_a_car_that_comes_straight_back_in_raises_no_alert() -> None:
+    """Nor does one whose run has timed laps."""
+    checks = {"run": "checks", "want": "must", "laps": "out-in", "after_garage_s": 300}
+    for medium in ("two_way", "board"):
+        made = Stage(setup(plan(checks, medium=medium))).green().wait(30)
+        made.leave(200)
+        made.wait(300)
+        made.home(320)
+        made.wait(330)
+        assert "stayed_out" not in {one.kind for one in made.made(Alert)}
+    driven = stage("two_way", laps="out, 1 timed, in")
+    driven.wait(driven.drive(200, 125, 100) + 20)
+    assert "stayed_out" not in {one.kind for one in driven.made(Alert)}
 
 
 async def test_in_a_whole_rehearsed_session_every_must_say_call_that_can_be_shown_is_shown() -> None:

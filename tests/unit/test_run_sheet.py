@@ -24,7 +24,19 @@ from pitwall.checks.around import Around
 from pitwall.cli.main import main
 from pitwall.errors import UserError
 from pitwall.model.plan import Plan
-from tests.unit.engine_stage import MAIN, PROCEDURES, SPARE, Stage, car_file, plan, regulations, round_map, setup
+from tests.unit.engine_stage import (
+    CHECKS,
+    MAIN,
+    PROCEDURES,
+    SPARE,
+    SWITCHES,
+    Stage,
+    car_file,
+    plan,
+    regulations,
+    round_map,
+    setup,
+)
 
 DEMO = demo_event().parent / "plans" / "plan_41.yaml"
 ITEMS: list[dict[str, Any]] = [
@@ -238,11 +250,32 @@ def test_faults_of_the_plan_are_told_on_the_sheet(tmp_path: Path) -> None:
 
 
 def test_a_board_stands_on_the_sheet_in_its_own_words_at_the_pass_that_shows_it() -> None:
-    """Box once, as the in-lap begins; a change for a cool-down lap as that begins, for a timed one a lap ahead."""
-    made = plan(MAIN | {"laps": "out, 1 timed, cool, 1 timed, in"}, medium="board")
+    """One board for each pass, as the lap begins there, with what hangs together: what kind of lap it is and what the
+    timed lap after it needs, the box once. Nothing is a sentence to speak but what is told in the garage."""
+    slow = {"do": "set_one", "on": {"timed": 2}, "with": {"switch": "flap", "position": "open"}}
+    made = plan(MAIN | {"laps": "out, 1 timed, cool, 1 timed, in", "items": [slow]}, medium="board")
     around = Around(regulations=regulations(), car=car_file(), lap=round_map(), procedures=PROCEDURES)
     planned = PlannedCalls(made, around)
-    laps = {lap.name: lap.calls for lap in planned.laps(planned.states[0])}
-    assert [(call.where, call.text) for call in laps["in"] if call.kind == "box"] == [("line", "BOX")]
-    assert [(call.where, call.text) for call in laps["cool"] if call.kind == "switch"] == [
-        ("line", "TRQ 1"), ("line", "TRQ 2")]  # fmt: skip
+    laps = {lap.name: [(call.where, call.text) for call in lap.calls] for lap in planned.laps(planned.states[0])}
+    assert laps == {
+        "out": [], "timed 1": [("pit wall", "1 TIMED / COOL / 1 TIMED")],
+        "cool": [("pit wall", "COOL LAP / FLAP OPEN")],
+        "timed 2": [], "in": [("pit wall", "BOX / FLAP / CLOSED")],
+    }
+
+
+def test_what_comes_before_the_first_pass_stands_on_a_board_sheet_as_told_in_the_garage() -> None:
+    """Straight back in, and the changes at the first line; a question of an installation lap is asked nowhere."""
+    defaults = [{"position": 3, "lap": "out"}]
+    switches = [one | ({"defaults": defaults} if one["switch"] == "torque_map" else {}) for one in SWITCHES]
+    asked = {"do": "radio_check", "on": "out"}
+    asking = PROCEDURES["radio_check"].model_copy(update={"steps": (
+        PROCEDURES["radio_check"].steps[0].model_copy(update={"kind": "question"}),)})
+    made = plan(CHECKS | {"items": [asked]}, MAIN, medium="board")
+    around = Around(regulations=regulations(), car=car_file(switches=switches), lap=round_map(),
+                    procedures=PROCEDURES | {"radio_check": asking})
+    planned = PlannedCalls(made, around)
+    told = [[(call.where, call.text) for lap in planned.laps(state) for call in lap.calls if call.where != "switches"]
+            for state in planned.states]
+    assert told[0] == [("garage", "Straight back in: box at the end of the out-lap.")]
+    assert told[1][0] == ("garage", "On the out-lap, before the line: torque 2.")

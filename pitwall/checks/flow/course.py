@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from pitwall.checks.items import Placed, filled
 from pitwall.model.car import Car, Position, Switch, position_text
-from pitwall.model.plan import LapKind, Plan, Run
+from pitwall.model.plan import LapKind, Medium, Plan, Run, lent
 from pitwall.model.procedure import Procedure
 from pitwall.track.likely import lap_indices
 
@@ -88,6 +88,7 @@ class Stint:
     asked: tuple[tuple[Asked, ...], ...]
     silent: tuple[bool, ...]
     busy: tuple[int, ...]
+    medium: Medium = "two_way"
 
     @property
     def last(self) -> int:
@@ -102,6 +103,8 @@ class Stint:
             alive: items of this lap that are done.
             stays: items of earlier laps whose positions are left on purpose.
         """
+        if lent(self.medium, self.laps, lap):
+            lap, alive = lap + 1, tuple(asked.item for asked in self.asked[lap + 1])
         base = self.base[lap]
         if not alive and not stays:
             return base
@@ -214,7 +217,7 @@ def _stint(
                 asked[lap].append(found)
     silent = tuple(not plan.may_say("switch", kind) for kind in run.laps)
     busy = tuple(lap for lap, one in enumerate(asked) if one)
-    return Stint(run, run.laps, base, tuple(tuple(one) for one in asked), silent, busy)
+    return Stint(run, run.laps, base, tuple(tuple(one) for one in asked), silent, busy, plan.medium)
 
 
 def _asked(placed: Placed, number: ItemId, names: Sequence[str]) -> Asked | None:

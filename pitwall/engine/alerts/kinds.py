@@ -45,6 +45,7 @@ JUDGED: dict[str, tuple[Consequence, TimeToAct, str]] = {
     "in_overdue": (
         "comfort", "lap", "Enter the pit entry (key i) if the car is in, else the line (key l); or ask the driver."
     ),
+    "stayed_out": ("run", "seconds", "Box it on this lap: tell the driver once more."),
     "timetable": ("comfort", "minutes", "Acknowledge it; it goes by itself after ten minutes."),
     "curfew": ("run", "minutes", "See that nobody works on the car after the curfew; acknowledge it."),
     "driver_laps": ("run", "minutes", "Give this driver more laps, or tell the officials."),
@@ -77,6 +78,7 @@ IDLE_UNDER: dict[str, tuple[Status, ...]] = {
     "tyre_pressure_low": ("waiting", "red", "closed", "finished"),
     "release_overdue": ("waiting", "red", "closed", "finished"),
     "in_overdue": ("waiting", "closed"),
+    "stayed_out": ("red", "closed", "finished"),  # then everybody comes in, and is told so
     "driver_laps": ("waiting", "red", "closed", "finished"),
     "driver_limit": ("waiting", "closed", "finished"),
     "car_limit": ("waiting", "closed", "finished"),

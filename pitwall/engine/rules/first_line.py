@@ -13,8 +13,10 @@ from pitwall.model.outputs import Ask
 from pitwall.model.plan import CallClass
 from pitwall.radio.wording import switch_words
 
+STRAIGHT_IN = "Straight back in: box at the end of the out-lap."
+ON_THE_OUT_LAP = "On the out-lap, before the line: "
 GROUP = 3  # more in one breath is not remembered (common practice, no source)
-BEFORE_S, APART_S, OPEN_S, LEAST_S = 100.0, 15.0, 40.0, 10.0  # counted back from leaving (common practice, no source)
+BEFORE_S, APART_S, OPEN_S, LEAST_S = 70.0, 15.0, 40.0, 10.0  # back from leaving; behind the switch check (as above)
 
 
 def calls(at: Situation) -> Iterable[CallSpec]:
@@ -26,9 +28,8 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     if at.stopped_by_flag or at.kept_in or not at.feed_speaks:
         return
     if run.out_in:
-        text = "Straight back in: box at the end of the out-lap."
         key = f"{run.run.run}-{run.leavings + 1}-straight-in"
-        yield _told(at, run, key, "box", text, "Straight back in", 0, at.legs[0].end_s, ASK)
+        yield _told(at, run, key, "box", STRAIGHT_IN, "Straight back in", 0, at.legs[0].end_s, ASK)
     if len(at.legs) < 2:
         return
     out, after = at.legs[0], at.legs[1]
@@ -39,7 +40,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         positions = {name: names[name] for name in ordered[start : start + GROUP]}
         said = [switch_words(switch, to, was.get(name)) for name, to in positions.items()
                 if (switch := at.switches.known(name)) is not None]
-        text = f"On the out-lap, before the line: {', '.join(words for words, _ in said)}."
+        text = f"{ON_THE_OUT_LAP}{', '.join(words for words, _ in said)}."
         single = next(iter(positions)) if len(positions) == 1 else None
         ask = Ask(action="set_switch", switch=single, position=positions[single] if single else None,
                   positions={} if single else dict(positions))

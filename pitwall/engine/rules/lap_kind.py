@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from pitwall.engine.call import CallSpec
 from pitwall.engine.rules.procedure import makes_it_a_cool_lap
 from pitwall.engine.situation import Leg, Situation
 from pitwall.model.outputs import Ask
+from pitwall.model.plan import LapKind
+from pitwall.radio.board import MOST_LINES
 from pitwall.radio.ways import Room
-from pitwall.radio.wording import laps_phrase, run_phrase
+from pitwall.radio.wording import count_word, laps_phrase, run_phrase
 
 PUSH_AGAIN = "Next lap is timed, push from the line."
 COOL_NOW = "Cool-down lap now, cool the car."
@@ -75,7 +77,20 @@ def _on_the_out_lap(at: Situation) -> Iterable[CallSpec]:
     window = at.window(leg.end_s, text, 3.0, leg, "run")
     room = at.room((leg,), leg.start_s + SETTLED_S, leg.end_s - 3.0)
     begin = min(window.from_s, leg.start_s + SETTLED_S)
-    yield _say(at, leg, text, laps_phrase(timed).capitalize(), None, begin, window.by_s, None, room)
+    short = laps_phrase(timed) if at.plan.medium != "board" else on_a_board([later.kind for later in at.legs[1:]])
+    yield _say(at, leg, text, short.capitalize(), None, begin, window.by_s, None, room)
+
+
+def on_a_board(kinds: Sequence[LapKind]) -> str:
+    """The run in as many parts as a board has lines: ``two timed, cool, two timed``; where that is not enough, how many
+    of each: ``three timed, two cool``. ``kinds``: the laps that are still to come."""
+    together = [(kind, len([*group])) for kind, group in itertools.groupby(kinds) if kind in ("timed", "cool")]
+    if not any(kind == "cool" for kind, _ in together):
+        return laps_phrase(kinds.count("timed"))
+    if len(together) > MOST_LINES:
+        together = [("timed", kinds.count("timed")), ("cool", kinds.count("cool"))]
+    return ", ".join(kind if (kind, number) == ("cool", 1) else f"{count_word(number)} {kind}"
+                     for kind, number in together)
 
 
 def _say(

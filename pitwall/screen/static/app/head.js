@@ -22,7 +22,7 @@ export function Head({ desk }) {
       <h1 class="unseen">pitwall${car === null ? "" : `, car ${car}`}</h1>
       <div class="time" role="timer" aria-label="time left in the session">
         <b>${clockText(remaining)}</b>
-        <span>${clock === null ? "no clock yet" : clock.running || status === "waiting" ? "left" : "left, clock stopped"}
+        <span>${timeWords(clock, store.clock.now())}
           ${clock?.window ? ` · ${clock.window}` : ""}</span>
       </div>
       <div class=${`status asks-${STATUS_ASKS[status] ?? "nothing"}`} role="status">
@@ -34,6 +34,16 @@ export function Head({ desk }) {
       <${CarTabs} desk=${desk} />
       <${Wellness} desk=${desk} />
     </header>`;
+}
+
+/**
+ * What the time in the head is, and the session's own time beside it: calls, alerts and releases are told in that.
+ * @param {import("./wire").ClockState | null} clock @param {number} now session seconds
+ */
+export function timeWords(clock, now) {
+  if (clock === null) return "no clock yet";
+  const left = clock.running || clock.status === "waiting" ? "left" : "left, clock stopped";
+  return clock.status !== "waiting" && now >= 0 ? `${left} · now ${clockText(now)}` : left;
 }
 
 /**
