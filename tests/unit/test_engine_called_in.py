@@ -24,7 +24,7 @@ def open_calls(stage: Stage) -> set[str]:
 
 
 @pytest.mark.parametrize(("medium", "key", "t"), [
-    ("two_way", "main-1-2-run-cool", 80), ("board", "main-1-2-switch-0", 72),
+    ("two_way", "main-1-2-run-cool", 80), ("board", "main-1-2-run-cool", 72),
 ])  # fmt: skip
 def test_calls_that_a_box_command_ended_come_back_with_it_taken_back(medium: str, key: str, t: float) -> None:
     """What the next lap needs was withdrawn, and says why; nobody missed it, and half a second later all stands."""
