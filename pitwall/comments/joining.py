@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from pitwall.comments.kept import may_be_a_remark
-from pitwall.comments.reading import Reading
+from pitwall.comments.reading import OF_EACH, Reading
 from pitwall.comments.splitting import Piece, Slip, pieces
 from pitwall.comments.taking import readings
 
@@ -48,11 +48,23 @@ def all_readings(text: str, turns: Collection[int], lists: Collection[Listing] =
                 for one in without:
                     one.turns += reading.turns
                     one.takes_the_speeds_of(reading)
+                found[-1].keeps_the_words_of(reading)
             elif found and reading.piece.goes_on and _belongs(found[-1], reading):
                 reading.is_no_lap_of(found[-1])
                 found[-1].goes_on_with(reading)
             else:
                 found.append(reading)
+    _share_their_turns(found)
+    _take_over(found, lists)
+    return found
+
+
+def _share_their_turns(found: list[Reading]) -> None:
+    """Give each remark that names no place the one behind it, where that is of both; the last ones first.
+
+    Raises:
+        Slip: at a turn that may be of the remark before its own, too.
+    """
     for at in range(len(found) - 2, -1, -1):
         one, more = found[at], found[at + 1]
         begin = next((back for back in range(at, -1, -1) if not found[back].piece.goes_on), 0)
@@ -61,8 +73,9 @@ def all_readings(text: str, turns: Collection[int], lists: Collection[Listing] =
             _is_the_whole_place(more, found[at + 2 :])
             one.turns += more.turns
             one.takes_the_speeds_of(more)
-    _take_over(found, lists)
-    return found
+        elif more.piece.goes_on and not one.kept and not carries and (word := one.may_be_of_the_turn_of(more)):
+            raise Slip(word, "the turn first, if each phase is of it, or last of all; else a semicolon before the phase"
+                             " that it is of")
 
 
 def _take_over(found: list[Reading], lists: Collection[Listing]) -> None:
@@ -89,7 +102,12 @@ def _without_place(found: list[Reading], place: Reading) -> list[Reading]:
     """The remarks before a turn that stands alone behind a comma, which name corner phases, where none names a turn."""
     first = next((at for at in range(len(found) - 1, -1, -1) if not found[at].piece.goes_on), 0)
     own = [one for one in found[first:] if place.is_the_place_of(one)]
-    return own if found and own == found[first:] else []
+    if not found or own != found[first:]:
+        return []
+    if set(place.parts) & set(OF_EACH):
+        raise Slip(place.piece.words[0], "the turn alone, if the phase before it is of it, and how that is beside the"
+                                         " finding; or also what the car does there")  # "entry us, exit os, t4 3"
+    return own
 
 
 def _belongs(before: Reading, reading: Reading) -> bool:

@@ -162,11 +162,11 @@ class Reading:
             self.phases += [one for one in head.phases if one[1].at < mark]
 
     def is_the_place_of(self, before: Reading) -> bool:
-        """True for turns alone behind a comma, where a finding in a corner phase of no turn stands before: ``entry os,
-        exit us, t4``."""
+        """True for turns behind a comma, alone or with how bad it is there, where a finding in a corner phase of no
+        turn stands before: ``entry os, exit us, t4``."""
         speed = "speed" in self.parts and set(self.parts) <= {"speed", "everywhere"}
-        alone = (bool(self.turns) and not self.parts) or (speed and not self.turns)
-        alone = alone and not (self.phases or self.asides or self.kept)
+        alone = (bool(self.turns) and set(self.parts) <= set(OF_EACH[:3])) or (speed and not self.turns)
+        alone = alone and not (self.phases or self.kept)
         placed = before.turns or {"speed", "everywhere"} & set(before.parts)
         goes_on = self.piece.goes_on and not self.piece.contrast
         return alone and goes_on and not placed and bool(before.phases) and "finding" in before.parts
@@ -249,6 +249,16 @@ class Reading:
         then = more.piece.then and behind and self._is_of_the_corner_of(more) and not self.denies
         return then or (self.denies and more.denies) or phases or instead
 
+    def may_be_of_the_turn_of(self, more: Reading) -> Word | None:
+        """The turn behind what happens in the last corner phase, where something is judged behind it: ``entry us, exit
+        os t4 3``. It may be of this phase, too; None where it is in no doubt."""
+        if self.turns or {"speed", "everywhere", "subject"} & set(self.parts) or not more.turns or more.ends_placed:
+            return None
+        if not self._is_another_phase_than(more) or "finding" not in more.parts:
+            return None
+        named = [word for word in more.piece.words if TURN.fullmatch(word.plain) or word.key in ("turn", "turns")]
+        return named[0] if named and named[0].at > more.parts["finding"][1].at else None
+
     def _is_another_phase_than(self, more: Reading) -> bool:
         """True where another phase is spoken of here than there; the way into a turn is of that turn alone."""
         says, own = {"finding", "trend", "amount"}, {entry.value for entry, _ in self.phases}
@@ -307,8 +317,12 @@ class Reading:
         for entry, word in (*more.parts.values(), *more.phases):
             self.take(entry, word)
         self.turns += [turn for turn in more.turns if turn not in self.turns]
-        self.unread += more.unread
         self.noted = self.noted or more.noted
+        self.keeps_the_words_of(more)
+
+    def keeps_the_words_of(self, more: Reading) -> None:
+        """Reach to the end of what stands behind a comma, where it tells when or on which lap."""
+        self.unread += more.unread
         if more.asides or more.noted:
             self.asides, self.piece = self.asides or more.asides, replace(self.piece, end=more.piece.end)
 

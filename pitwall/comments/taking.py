@@ -201,6 +201,9 @@ def _none_is_left(met: Sequence[Group], group: Group) -> bool:
     said = next((one for one in reversed(met) if one.part not in PLACE), None)
     if not group.form.startswith("left") or group.part not in ("side", "corner") or said is None or said.entry is None:
         return False
+    none = said.part == "phrase" or (said.part == "lack" and any(one.part == "subject" for one in met))
+    if none and said.form.startswith(("no ", "not ")):
+        raise Slip(group.word, NONE_LEFT)  # "no front bite left", "grip not much left"
     if said.part not in ("finding", "subject") or not denied_before(met):
         return False
     about = said.entry.value if said.part == "subject" else said.entry.subject

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 import pytest
 
+from pitwall.comments.denying import denies
 from pitwall.comments.shorthand import ShorthandError, parse
+from pitwall.comments.words import TABLE
 from tests.unit.comments_stage import said
 
 
@@ -29,6 +33,21 @@ def refused(typed: str) -> str:
 def test_what_cannot_be_done_any_more_is_there_now(typed: str, read: str) -> None:
     """It was read as a complaint that is gone."""
     assert said(typed) == [read]
+
+
+@pytest.mark.parametrize("form", [form for entry in TABLE for form in entry.forms
+                                  if entry.part in ("finding", "phrase") and denies(form)])
+def test_no_form_that_denies_is_turned_round(form: str) -> None:
+    """Whatever else denies it beside that: it is there, or the line is refused."""
+    try:
+        alone = parse(f"{form} t4").remarks
+    except ShorthandError:
+        return  # its thing is to be named
+    for typed in (f"{form} t4 anymore", f"{form} t4 any more", f"{form} t4 no more", f"{form} t4 gone",
+                  f"{form} t4 none", f"not {form} t4", f"never had {form} t4", f"{form} t4, any more",
+                  f"no longer {form} t4"):
+        with suppress(ShorthandError):
+            assert parse(typed).remarks == alone, typed
 
 
 @pytest.mark.parametrize("typed", ["us t4 anymore", "no us t4 anymore", "not locking any more t1", "t4 us no more",
@@ -71,7 +90,8 @@ def test_what_is_said_again_is_not_judged_as_the_first_is(typed: str, word: str)
     ("no understeer left turns", "left"), ("no grip left corners", "left"), ("no grip left rear", "left rear"),
     ("no wheelspin left rear", "left rear"), ("no grip left front", "left front"), ("no grip left wheel", "left"),
     ("no os left only", "left"), ("no grip left side", "left side"), ("no lock t1 left", "left"),
-    ("no graining left rear", "left rear"), ("no grip left tyres", "left"),
+    ("no graining left rear", "left rear"), ("no grip left tyres", "left"), ("no front bite left t4", "left"),
+    ("grip not much left", "left"), ("no trust in the rear left", "left"),
 ])  # fmt: skip
 def test_left_that_may_be_a_side_is_asked_about(typed: str, word: str) -> None:
     """Or there is none left, and the next word says where."""
@@ -82,6 +102,8 @@ def test_what_next_to_none_is_left_of_has_no_side() -> None:
     """``hardly any grip left`` was a grip of the left side."""
     assert said("hardly any grip left t4") == said("almost no grip left t4") == ["t4 no grip"]
     assert said("no us in left turns") == ["left us gone"]
+    assert said("won't turn left") == ["left us"]
+    assert said("not enough left front grip t4") == ["t4 front left no grip"]
     assert said("left rear no grip t4") == ["t4 rear left no grip"]
 
 
