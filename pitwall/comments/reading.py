@@ -247,7 +247,7 @@ class Reading:
         sooner = [word for word in more.piece.words if word.at < found]
         behind = not any(TURN.fullmatch(word.plain) or word.key in ("turn", "turns") for word in sooner)
         then = more.piece.then and behind and self._is_of_the_corner_of(more) and not self.denies
-        return then or (self.denies and more.denies) or phases or instead
+        return then or (self.denies and (more.denies or more.denying)) or phases or instead
 
     def may_be_of_the_turn_of(self, more: Reading) -> Word | None:
         """The turn behind what happens in the last corner phase, where something is judged behind it: ``entry us, exit

@@ -261,6 +261,8 @@ class _Denial:
         """The next group; a slip where it cannot be what is denied."""
         if (self.open is not None or self.last == "no longer") and group.form.startswith(NARROWED):
             raise Slip(self.open.word if self.open is not None else group.word, NOT_ALL)
+        if self.last in ("no longer", "no more") and group.form in BEFORE_IT:
+            raise Slip(group.word, TWICE)
         self.last = group.form
         said_before = group.entry in self.found
         self.found += [group.entry] if group.part == "finding" and group.entry is not None else []

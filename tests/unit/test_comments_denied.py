@@ -58,12 +58,18 @@ def test_what_is_not_there_any_more_is_gone(typed: str) -> None:
     assert all(one.endswith("gone") for one in said(typed))
 
 
+def test_what_is_denied_beside_it_is_of_the_same_turn() -> None:
+    """Whether the second one is denied by a word before it or denies itself: not every understeer is gone."""
+    assert said("no us, no os t4") == ["t4 us gone", "t4 os gone"]
+    assert said("no us, no grip t4") == said("no us, no grip anymore t4") == ["t4 us gone", "t4 no grip"]
+
+
 @pytest.mark.parametrize(("typed", "word"), [
     ("don't have no grip", "no grip"), ("not no grip", "no grip"), ("no longer no grip", "no longer"),
     ("can't trust the rear no more", "no more"), ("won't turn gone", "gone"), ("t6 no traction gone", "gone"),
     ("no grip t4, anymore", "anymore"), ("no grip t4, gone", "gone"), ("no grip t4, none t7", "none"),
     ("any more no grip t4", "any more"), ("hard to turn anymore", "anymore"), ("lacks bite anymore", "anymore"),
-    ("struggling to turn any more t4", "any more"),
+    ("struggling to turn any more t4", "any more"), ("no longer no us", "no"), ("no more no us t4", "no"),
 ])  # fmt: skip
 def test_what_is_denied_twice_is_asked_about(typed: str, word: str) -> None:
     """Also where the second negation is within the form, and where one lacks it "any more"."""
