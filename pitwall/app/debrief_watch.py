@@ -19,6 +19,7 @@ from pitwall.engine.driven_instead import PLANNED, wanted_instead
 from pitwall.engine.laps import LapRecord
 from pitwall.engine.run_state import RunState
 from pitwall.engine.session import Session
+from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.team import TeamCar
 from pitwall.model import outputs as out
 from pitwall.model.car import Position
@@ -104,7 +105,7 @@ class NotedSession:
         self.session = session if session is not None else Session()
         self._live = live
         self.notes, self.cars, self.flags = Notes(), dict[str, CarWatch](), list[Flag]()
-        self.failures = 0
+        self.failures = self._mended = 0
         self.told: dict[str, out.RunDebrief] = {}
 
     def handle(self, stamped: Stamped) -> tuple[out.Output, ...]:
@@ -172,10 +173,15 @@ class NotedSession:
         session, kind = self.session, stamped.event.type
         if not session.prepared:
             return
-        clock = session.clock
-        if not self.flags or (self.flags[-1].status, self.flags[-1].sectors) != (clock.status, clock.yellow_sectors):
-            # A change by time alone, and one that was reported, hold from when the engine knew.
-            self.flags.append(Flag(session.now, clock.status, clock.yellow_sectors))
+        history = session.hands.clocks
+        if history.mended != self._mended:
+            # What was entered wrongly never held: what is believed since stands in its place.
+            self._mended = history.mended
+            self.flags = [flag for flag in self.flags if flag.t < history.mended_s]
+            for t, clock in history.since(history.mended_s):
+                self._flag(t, clock)
+        # A change by time alone, and one that was reported, hold from when the engine knew.
+        self._flag(session.now, session.clock)
         if kind in MOVES_A_CAR:
             for name, car in session.team.items():
                 self._laps(self._watch(name), car, session.now)
@@ -189,6 +195,11 @@ class NotedSession:
         if found is None:
             found = self.cars[name] = CarWatch()
         return found
+
+    def _flag(self, t: float, clock: SessionClock) -> None:
+        flag = Flag(t, clock.status, clock.yellow_sectors)
+        if not self.flags or (self.flags[-1].status, self.flags[-1].sectors) != (flag.status, flag.sectors):
+            self.flags.append(flag)
 
     def _laps(self, watch: CarWatch, car: TeamCar, now: float) -> None:
         lap = car.track.lap

@@ -47,6 +47,8 @@ class Advising:
         self.turned_down: set[tuple[str, ...]] = set()
         self._state: AdviceState | None = None
         self._ladder: LadderState | None = None
+        self._red_of: float | None = None
+        self._ended: LadderState | None = None
         self._number = self._told = 0
         self._wish: str | None = None
         self._asked_for, self._asked_t = "", float("-inf")
@@ -119,12 +121,16 @@ class Advising:
 
     def _follow_status(self, clock: SessionClock, now: float) -> list[Output]:
         before, self._status = self._status, clock.status
+        same, self._red_of = self._red_of == clock.since_s, clock.since_s if clock.status == "red" else self._red_of
         if before == clock.status:
             return []
         found: list[Output] = []
         if clock.status == "red":
-            self.musts.red_s, self._wish = now, RED
-            self.turned_down.clear()  # the day is another one
+            self._wish = RED
+            found += self._ladder_again(now) if same else []  # what had ended it is taken back
+            if not same:
+                self.musts.red_s = now
+                self.turned_down.clear()  # the day is another one
         elif before == "red":
             found += self._end_ladder(now)
             self._wish = RED_OVER
@@ -231,9 +237,19 @@ class Advising:
 
     def _end_ladder(self, now: float) -> list[Output]:
         shown, self._ladder = self._ladder, None
+        self._ended = shown
         if shown is None:
             return []
         return [shown.model_copy(update={"id": f"{shown.id}-over", "t": now, "active": False})]
+
+    def _ladder_again(self, now: float) -> list[Output]:
+        """The red flag that stands never ended: its ladder stands there as before, until the question that is asked
+        now is answered."""
+        if self._ended is None:
+            return []
+        self._told += 1
+        self._ladder = self._ended.model_copy(update={"id": f"ladder-{self._told}", "t": now})
+        return [self._ladder]
 
     def stop_showing(self, offer: AdviceOffer, how: str, by: str, now: float, because: str) -> list[Output]:
         """A person answered an offer. Adopted, the others go as well: they were made for the plan as it was."""

@@ -11,6 +11,7 @@ from pitwall.engine.advising import Advising
 from pitwall.engine.advising_offers import SOURCE, AdviceOffer, plans_of
 from pitwall.engine.answers import Answer, Refusal
 from pitwall.engine.hands import Hands
+from pitwall.engine.must_watch import SAME_MOMENT_S, percent
 from pitwall.engine.plan_commands import demand_current
 from pitwall.engine.plan_desk import Settled
 from pitwall.engine.replan import take_plan
@@ -95,8 +96,17 @@ def _adopt(command: CommandGiven, offer: AdviceOffer, advising: Advising, hands:
             taking_back.note(hands, command.model_copy(update={"car": name}), was, True, now)
     outputs = advising.stop_showing(offer, "adopted", command.by, now, command.id)
     others = tuple(name for name in sorted(plans) if name != command.car)
-    effect = f"{offer.shown.id} of the {SOURCE} adopted: {'; '.join(told)}"
+    effect = f"{offer.shown.id} of the {SOURCE} adopted: {'; '.join([*told, *_reckoned(offer, now)])}"
     return Answer(effect, tuple(outputs), plan_changed=True, also=others)
+
+
+def _reckoned(offer: AdviceOffer, now: float) -> list[str]:
+    """What a proposal promised minutes ago need not hold any more, so it says of when it is; the forecast follows."""
+    shown = offer.shown
+    if shown.musts_chance is None or now - shown.t <= SAME_MOMENT_S:
+        return []
+    return [f"its {percent(shown.musts_chance)} for the musts was reckoned at {clock_text(shown.t)}, how it is now the "
+            "forecast says next"]
 
 
 def changed_by_desk(command: CommandGiven) -> bool:

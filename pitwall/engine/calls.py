@@ -32,6 +32,7 @@ EVEN_UNDER_RED: tuple[CallClass, ...] = ("session", "safety", "stop")
 FAR_AHEAD_S = 20.0  # a call whose window lay further ahead than this was not missed: its lap fell out of the run
 HEARD = ("said", "done", "late", "unconfirmed")
 YELLOW = "yellow flag at its place"
+CALLED_IN = "the car was called in"
 CAME_IN = "the car came in before it could be said"
 UNNEEDED = "no longer needed"
 WAITS = "waits for the next stretch on which the driver can listen"
@@ -56,7 +57,8 @@ class CallBook:
     # -- following the rules -----------------------------------------------------------------------------------
 
     def reconcile(
-        self, specs: Iterable[CallSpec], now: float, gone: str, yellow: bool, leg_now: tuple[str | None, int, int]
+        self, specs: Iterable[CallSpec], now: float, gone: str, yellow: bool, leg_now: tuple[str | None, int, int],
+        left_out: range = range(0),
     ) -> None:
         """Bring the book in line with what the rules want now.
 
@@ -66,6 +68,7 @@ class CallBook:
             gone: why everything that is wanted no more is withdrawn (red flag); empty when nothing stops the session.
             yellow: a yellow holds somewhere: procedures that vanish do so for it.
             leg_now: ``(run, planned lap, lap number)`` the car is on: a call for an earlier lap expires instead.
+            left_out: planned laps of that run that are not driven, for the car was called in before them.
         """
         wanted = {spec.key: spec for spec in specs}
         for key, spec in wanted.items():
@@ -78,10 +81,15 @@ class CallBook:
             elif self._wanted_again(call, spec, now):
                 self._make(key, spec, sum(1 for other in self.calls.values() if other.spec.key == key) + 1, now)
         for call in self._open_calls():
+            spec = call.spec
             if call.repeated and (not gone or call.spec.kind in EVEN_UNDER_RED):
                 continue  # the desk asked for it, not the rules
-            if call.spec.key not in wanted:
-                self._let_go(call, now, gone or (YELLOW if yellow and call.spec.kind == "procedure" else ""), leg_now)
+            if spec.key in wanted:
+                continue
+            if not gone and spec.run == leg_now[0] and spec.leg in left_out:
+                self.signal(call, "withdraw", now, CALLED_IN)
+            else:
+                self._let_go(call, now, gone or (YELLOW if yellow and spec.kind == "procedure" else ""), leg_now)
 
     def _wanted_again(self, call: Call, spec: CallSpec, now: float) -> bool:
         """Guard: it was withdrawn and is wanted again; or it can still be acted on, and nobody said it though keys are

@@ -5,7 +5,7 @@ The same command from two seats is no error: the second hears what already holds
 
 from __future__ import annotations
 
-from pitwall.engine import driven_again, handover, hold_evidence, items
+from pitwall.engine import called_in, driven_again, handover, hold_evidence, items
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.answers import Answer, Handler, Refusal
 from pitwall.engine.call import SAID_GRACE_S, Call
@@ -248,6 +248,7 @@ def _change_laps(command: CommandGiven, car: TeamCar, by: int, now: float) -> An
     told = f"; not done, for its lap falls away: {', '.join(lost)}" if lost else ""
     if run.too_short:
         told = f"; with fewer than {run.run.shorten_to} ('shorten_to' of the plan) it does not count as driven{told}"
+    told += called_in.words(car, now) if was_in else ""
     return Answer(f"run {run.run.run}: now {_timed(run.timed_wanted)}{told}", plan_changed=True)
 
 

@@ -12,7 +12,9 @@ Who is believed:
 from __future__ import annotations
 
 import copy
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import zip_longest
 
 from pitwall.engine.session_clock import SessionClock
 from pitwall.model.events import ClockReported, StatusChanged
@@ -35,12 +37,17 @@ class ClockInput:
 
 
 class ClockHistory:
-    """The recent inputs of the session clock, in the order in which they came."""
+    """The recent inputs of the session clock, in the order in which they came.
+
+    ``mended``: how many were taken out; ``mended_s``: from when on another status was believed since the last of them.
+    """
 
     def __init__(self, clock: SessionClock) -> None:
         self._clock = clock
         self.inputs: list[ClockInput] = []
         self.official_t: float | None = None
+        self.mended = 0
+        self.mended_s = 0.0
 
     def note(self, event: StatusChanged | ClockReported, now: float, by: str | None = None) -> ClockInput:
         """Add an input that is about to be acted on."""
@@ -72,6 +79,7 @@ class ClockHistory:
     def take_out(self, gone: ClockInput) -> tuple[str, ...]:
         """The clock as if this input had never come; with it goes what time alone made of it. Their ids."""
         at = self.inputs.index(gone)
+        self.mended, self.mended_s = self.mended + 1, gone.now
         out = [one for one in self.inputs[at:] if one is gone or one.event.id.startswith("by-time-")]
         self._again(at, [one for one in self.inputs if one not in out])
         return tuple(one.event.id for one in out)
@@ -85,6 +93,12 @@ class ClockHistory:
         """The clock as it stood after the inputs up to ``now``."""
         later = next((one for one in self.inputs if one.now > now), None)
         return copy.copy(self._clock if later is None else later.before)
+
+    def since(self, t: float) -> Iterator[tuple[float, SessionClock]]:
+        """When each input since ``t`` came, and the clock after it."""
+        for one, after in zip_longest(self.inputs, self.inputs[1:]):
+            if one.now >= t:
+                yield one.now, self._clock if after is None else after.before
 
     def _again(self, at: int, wanted: list[ClockInput]) -> None:
         clock = self._clock

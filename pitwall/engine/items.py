@@ -7,7 +7,7 @@ from collections.abc import Collection, Mapping
 
 from pitwall.engine import driven_again
 from pitwall.engine.call import Call
-from pitwall.engine.calls import HELD_BACK, SETTLED, UNNEEDED
+from pitwall.engine.calls import CALLED_IN, HELD_BACK, SETTLED, UNNEEDED
 from pitwall.engine.item_evidence import word_suffices
 from pitwall.engine.progress import ItemState, RunState
 from pitwall.engine.switches import SwitchBoard
@@ -15,7 +15,7 @@ from pitwall.model.car import same_position
 from pitwall.model.plan import LapKind, lent
 from pitwall.model.procedure import Procedure
 
-KEEPS_ITS_LAP = ("red flag", "chequered flag", "session closed", "kept in", "quiet")
+KEEPS_ITS_LAP = ("red flag", "chequered flag", "session closed", "kept in", "quiet", CALLED_IN)
 """Reasons for which a call is taken back without its item being tried on another lap."""
 NO_CALL = "its lap was driven without a call for it"
 NO_COOL_LAP = "a timed lap was driven in place of its cool-down lap"

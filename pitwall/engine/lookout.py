@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from pitwall.engine import drivers, flag_watch, hold_evidence, watch
 from pitwall.engine.alerts.book import AlertBook
+from pitwall.engine.alerts.kinds import IDLE_UNDER
 from pitwall.engine.field import Field
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.team import TeamCar
@@ -21,6 +22,8 @@ class Lookout:
     """Mutable: what has been seen and belongs to no single part of a car."""
 
     tyres: TyreWatch = field(default_factory=TyreWatch)
+    stood_t: float = float("-inf")
+    """When the session was seen to stand last: until then no car had to send anything."""
 
     def around(self, car: TeamCar, clock: SessionClock, alerts: AlertBook, now: float) -> list[Output]:
         """Every few seconds."""
@@ -45,5 +48,8 @@ class Lookout:
 
     def feed(self, cars: Field, stale_s: float, clock: SessionClock, alerts: AlertBook, now: float) -> list[Output]:
         """Every few seconds: the feed of all cars, and whether a flood of alerts is over."""
-        stale = watch.feed(cars.heard_t, cars.any_on_track, stale_s, alerts, clock.alert_status, now)
+        if clock.alert_status in IDLE_UNDER["feed_stale"]:
+            self.stood_t = now
+        since = None if cars.heard_t is None else max(cars.heard_t, self.stood_t)
+        stale = watch.feed(since, cars.any_on_track, stale_s, alerts, clock.alert_status, now)
         return [*alerts.calm(now), *stale, *watch.clock(clock, cars.any_on_track, alerts, now)]

@@ -166,6 +166,13 @@ class RunState:
         return "last" if self.timed_wanted - self.timed_done <= 1 else "more"
 
     @property
+    def left_out(self) -> range:
+        """Planned laps that are not driven now, for the car was called in before them."""
+        if self.boxed_early and self.pointer == 0:
+            return range(1, len(self.laps))
+        return range(self.boxed_from, self.pointer) if self.boxed_from is not None else range(0)
+
+    @property
     def out_in(self) -> bool:
         """True for a run of one lap that leaves and comes straight back."""
         return self.laps == ("out", "in")

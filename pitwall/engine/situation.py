@@ -83,6 +83,7 @@ class Situation:
     ``tyres``: kind of tyre alert and axle, with the moment since which telemetry shows it.
     ``recalls``, ``fire_ups``: the last time that the car was called again, and told again to fire up; 0: not yet.
     ``feedback``: what the driver is still to comment on of this run.
+    ``called_in``: by how many calls the driver was, who is to go on after all, and since when that is known.
     ``words_per_minute``: how fast this engineer was heard to speak; None: as the settings believe.
     ``begins_within_s``: nine calls in ten are begun so soon after they may be, as far as the radio desk reports talk.
     """
@@ -117,6 +118,7 @@ class Situation:
     words_per_minute: float | None = None
     begins_within_s: float = 0.0
     tyres: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    called_in: tuple[int, float] | None = None
     _strays: Straying | None = None
     _stretches: dict[tuple[tuple[int, bool], ...], Spans] = field(default_factory=dict)
 

@@ -13,7 +13,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from functools import partial
 
-from pitwall.engine import comment_commands, items, owed_commands
+from pitwall.engine import called_in, comment_commands, items, owed_commands
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.answers import Refusal
 from pitwall.engine.belief import Belief, take
@@ -116,8 +116,11 @@ def _take_back(hands: Hands, command: CommandGiven, now: float) -> str:
     if entry is None or not hands.take_out(command.car, entry, now):
         raise Refusal(f"{command.command} lies too far back to be taken back")
     car = hands.team[command.car]
+    if command.command == "box":
+        called_in.anew(car, entry.now)
     shown = [word for word, on in (("quiet", car.quiet), ("kept in", car.kept_in)) if on]
-    return f"car {car.car} is as before" + (f" ({', '.join(shown)})" if shown else "")
+    states = f" ({', '.join(shown)})" if shown else ""
+    return f"car {car.car} is as before{states}{called_in.words(car, now)}"
 
 
 def _remember_skip(hands: Hands, command: CommandGiven, car: TeamCar) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from pitwall.engine import calling_again, drivers, item_times, items, lap_behind, stayed_out, windows
+from pitwall.engine import called_in, calling_again, drivers, item_times, items, lap_behind, stayed_out, windows
 from pitwall.engine.boards_read import acted_on, is_ahead
 from pitwall.engine.call import Call
 from pitwall.engine.calls import CallBook
@@ -73,6 +73,7 @@ class TeamCar:
     watched: tuple[int, int, str] | None = None
     watched_t: float = 0.0
     refreshed_t: float = float("-inf")
+    called_in: tuple[int, float] | None = None
     recalls: int = 0
     fire_ups: int = 0
     recalled: bool = False
@@ -225,7 +226,7 @@ class TeamCar:
     def _box_was_said(self, run: RunState) -> bool:
         """Guard: somebody says that this run's box call was made, so the car is disobedient and not on another run."""
         calls = (call for call in self.book.calls.values() if call.spec.run == run.run.run and call.spec.kind == "box")
-        return any(call.said_t is not None for call in calls)
+        return any(call.said_t is not None and not call.unfounded for call in calls)
 
     def _owe(self, run: RunState) -> None:
         """The run is over: what its items changed and nothing showed to be back is owed at the next release check."""
@@ -358,6 +359,7 @@ class TeamCar:
         for call in acted_on(self.boards_ahead, self.track):
             self.switches.told(asked_positions(call), call.confirmed, call.said_t, None)
         self.lay_out(clock, now)
+        called_in.look(self, now)
         at = situation(self, clock, now)
         item_times.follow(at)
         said = convey(at, (spec for rule in RULES for spec in rule(at) if self._may(spec.kind)), self.book)
@@ -370,7 +372,8 @@ class TeamCar:
         yellow = clock.status in ("yellow", "slow") or bool(clock.yellow_sectors)
         leg = self.legs[0].index if self.legs and self.track.on_track else -1
         run = at.run.run.run if at.run is not None else None
-        self.book.reconcile(specs, now, gone, yellow, (run, leg, self.track.lap_number))
+        left_out = at.run.left_out if at.run is not None and self.track.on_track else range(0)
+        self.book.reconcile(specs, now, gone, yellow, (run, leg, self.track.lap_number), left_out)
         self.news = [news for news in self.news if now <= news.t + NEWS_S]
 
     def _may(self, kind: str) -> bool:

@@ -43,6 +43,7 @@ def situation(car: TeamCar, clock: SessionClock, now: float) -> Situation:
         holding=car.holds.holding(),
         questions=car.owed.open,
         feedback=feedback.wanted(car),
+        called_in=car.called_in,
         tyres=car.tyres_told,
         begins_within_s=car.channel.waits.within_s,
         words_per_minute=car.channel.times.words_per_minute(car.engineer, car.setup.calls.words_per_minute),

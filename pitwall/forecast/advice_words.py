@@ -96,12 +96,21 @@ class Wording:
                 if chance < NOTABLE:
                     anyway.append(f"{self.name(run)} (a {choice.want})")
                 else:
-                    lost.append(f"{self.name(run)} (a {choice.want}, {percent(chance)} as planned)")
+                    why = self._worth_nothing(choice, base)
+                    lost.append(f"{self.name(run)} (a {choice.want}, {percent(chance)} as planned{why})")
             elif timed[run] < choice.timed:
                 laps = f"{choice.timed - timed[run]} of the {_laps(choice.timed)}"
                 lost.append(f"{laps} of {self.name(run)} (a {choice.want}, which still counts)")
         found = [f"lost: {join(lost)}"] if lost else []
         return found + ([f"{join(anyway)} would not have fitted"] if anyway else [])
+
+    def _worth_nothing(self, choice: RunChoice, base: TeamPlan) -> str:
+        """Why a run that would have been done is given up all the same: one that does not fit is of its group, and by
+        the plan's word they are all or nothing. Else one would read that a must is given for something lesser."""
+        missing = [self.name(run) for run, other in self._choices.items()
+                   if choice.group is not None and (other.car, other.group) == (choice.car, choice.group)
+                   and base.done.get(run, 0.0) < NOTABLE]
+        return f", worth nothing without {join(missing)}: group {choice.group}" if missing else ""
 
     @property
     def _musts(self) -> list[int]:

@@ -40,8 +40,8 @@ Status = SessionStatus
 class Ask(Frozen):
     """What the call asks of the driver or the garage, for machines: screens, logs, and the rehearsed driver."""
 
-    action: Literal["none", "box", "set_switch", "check_switches", "procedure", "lap_kind", "leave", "fire_up", "slow",
-                    "return_to_pits", "resume"]
+    action: Literal["none", "box", "stay_out", "set_switch", "check_switches", "procedure", "lap_kind", "leave",
+                    "fire_up", "slow", "return_to_pits", "resume"]
     switch: str | None = None
     position: Scalar | None = None
     positions: dict[str, Scalar] = Field(default_factory=dict, description="for check_switches: switch to position")

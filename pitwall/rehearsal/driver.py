@@ -64,6 +64,7 @@ class Driver:
         self.done: list[DoneProcedure] = []
         self._obey: dict[str, Callable[[Speech, float, _Draws], str]] = {
             "box": lambda speech, t, _: team.told_to_box(speech.prompt, t),
+            "stay_out": lambda _, __, ___: team.told_to_stay_out(),
             "leave": lambda speech, t, _: team.told_to_leave(speech.prompt, t),
             "fire_up": self._fire_up,
             "lap_kind": lambda speech, t, _: team.told_lap_kind(speech.prompt, t),

@@ -174,6 +174,11 @@ class TeamCar:
             self.car.change_pace(t, self._in_lap(t).lap_s)
         return "comes in" if in_time else "too late for this lap: comes in on the next"
 
+    def told_to_stay_out(self) -> str:
+        """Go on: he was called in by mistake. A lap on which he has backed off stays slow."""
+        was_told, self._box = self._box is not None, None
+        return "stays out" if was_told else "understood"
+
     def _thinks_of_the_garage(self, t: float) -> None:
         told, self._straight_in = self._straight_in, None
         if told is not None:

@@ -67,6 +67,21 @@ def test_what_would_not_have_fitted_is_no_loss() -> None:
         "Drop a: b fits in 100 % of futures instead of 0 %; a (a should) would not have fitted.")
 
 
+def test_half_of_a_group_that_is_given_up_says_that_it_is_worth_nothing_alone() -> None:
+    """A must that fits goes for a could where the plan itself says that it is nothing without one that does not fit:
+    the sentence says so. A must that stands alone is never given."""
+    base = choice("base", "out 3 in", want="must", before=("soft", "long"))
+    soft = choice("soft", "out 6 in", want="must", before=("long",))
+    long = choice("long", "out 4 in", want="could")
+    both = [one.model_copy(update={"group": "ab"}) for one in (base, soft)]
+    assert advise(question([*both, long], 720.0)).best[0].sentence.startswith(
+        "Drop base and drop soft: long fits in 100 % of futures instead of 0 %; all musts fit in 0 % of futures; "
+        "lost: base (a must, 100 % as planned, worth nothing without soft: group ab); soft (a must) would not have "
+        "fitted")
+    alone = advise(question([base, soft, long], 720.0))
+    assert all("drop base" not in one.sentence.lower() for one in alone.best)
+
+
 def test_without_a_run_that_becomes_likelier_the_share_of_the_value_is_told() -> None:
     """More laps of a run that fits anyway: so much of what is still to be done is kept."""
     runs = [choice("a", "out 4 in", fewest=1), choice("b", "out 5 in", fewest=1, value=3)]

@@ -8,6 +8,7 @@ import pytest
 
 from pitwall.model.advice import RunDone
 from pitwall.model.outputs import AdviceState, Alert, Answered, LadderState, Refused
+from pitwall.model.units import clock_text
 from tests.unit.advice_stage import LONG, AdviceStage, advice, as_asked, stage
 from tests.unit.engine_stage import CAR, CHECKS, MAIN, SPARE, Stage, effect, plan, reason, setup
 
@@ -309,6 +310,19 @@ def test_a_proposal_for_one_car_is_answered_there() -> None:
     assert isinstance(made.command("adopt", car="58", proposal="advice-1-1"), Answered)
 
 
+def test_adopted_minutes_later_a_proposal_says_when_its_figure_was_reckoned() -> None:
+    """What it promised then is no chance of now; within a minute nothing is said of it."""
+    made = in_danger(WITHOUT_SPARE)
+    offered = made.state()
+    assert offered is not None
+    proposal = offered.proposals[0]
+    made.wait(made.now + 130)
+    told = effect(made.command("adopt", proposal=proposal.id))
+    assert told.startswith("advice-1-1 of the forecast adopted: run spare is dropped; its ")
+    assert f"for the musts was reckoned at {clock_text(proposal.t)}" in told
+    assert "reckoned" not in effect(in_danger(WITHOUT_SPARE).command("adopt", proposal="advice-1-1"))
+
+
 # -- the ladder --------------------------------------------------------------------------------------------------------
 
 
@@ -326,6 +340,28 @@ def test_the_ladder_stands_under_red_and_ends_with_it() -> None:
     made.status(900, "green")
     assert made.made(LadderState)[-1].active is False
     assert not [one for one in made.session.standing() if isinstance(one, LadderState)]
+
+
+def test_a_green_that_is_taken_back_leaves_the_ladder_of_the_red_that_stands() -> None:
+    """The red flag is as old as it was: its ladder stands there again at once, and its restarts are counted from
+    its own beginning."""
+    made = stage()
+    made.status(600, "red")
+    made.wait(602)
+    made.advised(WITHOUT_SPARE)
+    shown = made.made(LadderState)[-1]
+    made.command("status", 1000, status="green")
+    made.command("undo", 1007)
+    ladder = made.made(LadderState)[-1]
+    assert (ladder.active, ladder.red_s, ladder.rungs) == (True, 600, shown.rungs)
+    assert ladder in made.session.standing()
+    made.advised(WITHOUT_SPARE)
+    ladder = made.made(LadderState)[-1]
+    assert (ladder.red_s, [one.restart_s for one in ladder.rungs]) == (600, [480.0, 720.0, 960.0])
+    made.status(1100, "green")
+    made.status(1200, "red")
+    made.advised(WITHOUT_SPARE)
+    assert made.made(LadderState)[-1].red_s == 1200, "another one is another one"
 
 
 def test_an_answer_after_the_red_builds_no_ladder() -> None:

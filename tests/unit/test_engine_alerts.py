@@ -180,6 +180,19 @@ def test_a_car_unseen_on_track() -> None:
     assert ("car_silent", False) in kinds(stage.outputs)
 
 
+def test_a_green_by_hand_finds_no_feed_that_fell_silent_under_red() -> None:
+    """Under red nobody had to send anything: the silence counts from the green, whoever gave it."""
+    stage = Stage(setup(plan(MAIN))).green()
+    stage.leave(200)
+    stage.status(240, "red")
+    stage.command("status", 640, status="green")
+    stage.wait(700)
+    assert not [one for one in stage.made(Alert) if one.kind == "feed_stale"]
+    stage.wait(760)
+    first = next(one for one in stage.made(Alert) if one.kind == "feed_stale")
+    assert first.text == "No timing message for 90 s while cars are on track"
+
+
 def test_a_feed_that_fell_silent() -> None:
     """No timing message while a car is out: raised after 90 s, over with the next message; not in the garage."""
     stage = Stage(setup(plan(MAIN))).green()

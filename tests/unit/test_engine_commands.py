@@ -254,7 +254,8 @@ def test_extend_lets_a_car_run_that_was_called_in() -> None:
     before = stage.car.track.lap_kind
     stage.command("extend", t + 5)
     assert (before, stage.car.track.lap_kind) == ("in", "timed")
-    assert stage.prompts("main-box-1-0")[-1].state == "planned", "the box is taken back until its lap comes"
+    assert stage.prompts("main-box-1-0")[-1].state == "withdrawn", "the box is taken back until its lap comes"
+    assert stage.call("main-box-1-0").state == "planned"
 
 
 def test_drop_a_run() -> None:

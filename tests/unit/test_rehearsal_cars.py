@@ -114,6 +114,16 @@ def test_a_box_call_after_the_last_place_means_another_lap() -> None:
     assert box.heard_s > box.last_chance_s
 
 
+def test_a_driver_who_is_told_to_stay_out_goes_on() -> None:
+    """Called in by mistake on a lap at the pace, which is lost, he comes in only when he is called once more."""
+    stage = boxed(Stage(), 3)
+    stage.release(60)
+    stage.on_line(1, lambda now: stage.prompt("wrong", "box", now, wait=1))
+    stage.on_line(1, lambda now: stage.prompt("on", "stay_out", now, wait=8))
+    truth = stage.run(until=900).truth
+    assert [lap.kind for lap in truth.laps] == ["out", "cool", "timed", "in"]
+
+
 def test_a_box_call_on_the_out_lap_makes_an_installation_lap() -> None:
     """Out and straight in: one lap, one entry, one exit."""
     stage = Stage()

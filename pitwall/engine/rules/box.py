@@ -1,7 +1,7 @@
 """Box calls: at the start of the in-lap, and again before the last place from which the pit entry can be taken.
 
 Past that place a box call is dangerous: the prompt then says to keep silent until past the entry, and the box moves one
-lap. Opposite calls never share the action word: a car that is to go on is told to stay out.
+lap. Opposite calls never share the action word: a car that was called in and is to go on is told to stay out, at once.
 """
 
 from __future__ import annotations
@@ -23,11 +23,14 @@ FROM_LINE_S = 0.3  # the straight behind the line is short: the engineer is read
 BOX = "Box this lap, box this lap."
 BOX_AGAIN = "Box, box. Pit entry this lap."
 AGAIN = "-again"
+STAY_OUT = "Stay out, stay out."
+STAY_OUT_WITHIN_S = 8.0  # as news: until he hears it the driver slows down
 ASK = Ask(action="box")
 
 
 def calls(at: Situation) -> Iterable[CallSpec]:
-    """The two box calls of the in-lap, also when it still lies ahead."""
+    """The two box calls of the in-lap, also when it still lies ahead; and that a driver who was called in goes on."""
+    yield from _stay_out(at)
     run = at.run
     if run is None or at.boxes_silent or not at.legs or (not at.track.on_track and not run.out_in):
         return
@@ -66,6 +69,38 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     room = at.room((leg,), max(act_at - REMIND_FROM_S, first_from), act_at - reaction)
     yield _call(
         at, leg, f"{key}{AGAIN}", again, "Box, box", window_from, by, lead, act_at, last, room
+    )
+
+
+def _stay_out(at: Situation) -> Iterable[CallSpec]:
+    run = at.run
+    if run is None or at.called_in is None or at.boxes_silent or not at.legs:
+        return
+    number, since = at.called_in
+    leg, short = at.legs[0], "Stay out"
+    act_at = leg.at(at.lap_map.last_chance)
+    over_by = min(act_at, at.track.earliest(at.lap_map.last_chance) or act_at) - at.timing.box_reaction_s
+    latest = over_by - at.spoken(short)
+    if latest < since:
+        return  # it would be heard in the pit entry
+    yield CallSpec(
+        key=f"{run.run.run}-stay-out-{run.leavings}-{number}",
+        kind="box",
+        text=STAY_OUT,
+        short=short,
+        say_from_s=since,
+        say_by_s=min(since + STAY_OUT_WITHIN_S, latest),
+        spoken_s=at.spoken(STAY_OUT),
+        lead_s=0.0,
+        act_at_s=act_at,
+        run=run.run.run,
+        lap=run.lap_label(leg.index),
+        leg=leg.index,
+        latest_s=latest,
+        room=at.room((leg,), since, min(over_by, since + STAY_OUT_WITHIN_S + at.spoken(STAY_OUT))),
+        ask=Ask(action="stay_out"),
+        lap_number=at.track.lap_number,
+        soon_over=True,
     )
 
 

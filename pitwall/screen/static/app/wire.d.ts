@@ -50,7 +50,7 @@ export interface Arrival {
 }
 
 export interface Ask {
-  action: "none" | "box" | "set_switch" | "check_switches" | "procedure" | "lap_kind" | "leave" | "fire_up" | "slow" | "return_to_pits" | "resume";
+  action: "none" | "box" | "stay_out" | "set_switch" | "check_switches" | "procedure" | "lap_kind" | "leave" | "fire_up" | "slow" | "return_to_pits" | "resume";
   switch?: string | null;
   position?: string | number | boolean | null;
   /** for check_switches: switch to position */
