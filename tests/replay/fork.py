@@ -26,6 +26,7 @@ from pitwall.engine.session import Session
 from pitwall.journal.replay import decisions
 from pitwall.model.events import Restarted, Stamped
 from pitwall.model.outputs import Output
+from pitwall.pace.kept import Kept
 from pitwall.runtime.apply import apply
 from pitwall.track.lapmap import LapMap
 
@@ -268,6 +269,8 @@ def _plain(value: Any, seen: dict[int, Any]) -> Any:
 
 
 def _plain_parts(value: Any, seen: dict[int, Any]) -> Any:
+    if isinstance(value, Kept):
+        return "what was worked out before"  # by what was asked of it, which may be known by where in memory it lies
     if isinstance(value, dict):
         return [(_plain(key, seen), _plain(one, seen)) for key, one in value.items()]
     if isinstance(value, set | frozenset):

@@ -16,6 +16,7 @@ from pitwall.journal.replay import decisions
 from pitwall.model import events as ev
 from pitwall.model.events import Stamped
 from pitwall.model.outputs import Prompt
+from pitwall.pace.kept import Bend
 from tests.replay.fork import Learned, copy_of, decided, first_difference, replayed, restarted, state_of, unlike
 from tests.replay.harness import restart_equals
 from tests.replay.recorded import everything, quiet_run, red_flag
@@ -107,6 +108,19 @@ def test_what_was_learned_is_compared_by_its_values() -> None:
     assert Learned(np.array([1.0, np.nan])) == Learned(np.array([1.0, -np.nan]))
     assert once != Learned({"of": [shared, [1.0, 2.5]]})
     assert "2.0 and 2.5" in unlike([once], [Learned({"of": [shared, [1.0, 2.5]]})])
+
+
+def test_what_one_has_worked_out_before_is_not_compared() -> None:
+    """A bend that was asked for stretches is the same as one that was not, also where the bytes tell the two apart;
+    one of another shape is not."""
+    points = ((0.0, 0.0), (0.5, 0.4), (1.0, 1.0))
+    asked, fresh, other = Bend(points), Bend(points), Bend(((0.0, 0.0), (0.5, 0.41), (1.0, 1.0)))
+    assert asked.spans(((0.25, 0.75),)) == ((0.2, pytest.approx(0.7)),)
+    shared = [1.0]
+    once, twice = Learned([asked, shared, shared]), Learned([fresh, shared, [1.0]])
+    assert once.bytes != twice.bytes
+    assert once == twice
+    assert once != Learned([other, shared, [1.0]])
 
 
 @pytest.fixture
