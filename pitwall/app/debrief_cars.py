@@ -28,6 +28,7 @@ def car_debrief(noted: NotedSession, name: str, spans: tuple[StatusSpan, ...], *
     laps = lap_rows(noted, name, spans)
     moves = switch_moves(car, watch)
     items = items_of(car, watch, noted.notes, laps, moves, over=over)
+    laps = items.laps
     runs = run_rows(noted, car, laps, items.rows)
     return CarDebrief(
         car=name,

@@ -48,6 +48,7 @@ def run_debrief(noted: NotedSession, name: str) -> RunDebrief | None:
     laps = lap_rows(noted, name, spans)
     moves = switch_moves(car, watch)
     items = items_of(car, watch, noted.notes, laps, moves, over=noted.session.clock.status == "closed")
+    laps = items.laps
     own = tuple(lap for lap in laps if lap.run == run)
     begun_s = own[0].start_s
     row = next((one for one in run_rows(noted, car, laps, items.rows) if one.run == run), None)

@@ -21,8 +21,9 @@ Outcome = Literal["done", "probably_done", "done_badly", "not_done", "to_come"]
 journal ends before it was its turn."""
 Evidence = Literal["positions", "crossings", "plan"]
 """What a data window rests on: positions of the car, crossings of loops, or the plan's word and nothing else."""
-Clean = Literal["clean", "traffic", "yellow", "mistake", "cool_down", "aborted", "not_complete", "unknown"]
-"""Why a lap was not clean. ``yellow``: a flag spoilt it; which one its statuses say."""
+Clean = Literal["clean", "traffic", "yellow", "mistake", "told", "cool_down", "aborted", "not_complete", "unknown"]
+"""Why a lap was not clean. ``yellow``: a flag spoilt it; which one its statuses say. ``told``: most was lost where the
+car did what it was told to do there."""
 SwitchEvidence = Literal["measured", "confirmed", "told", "unconfirmed", "assumed"]
 """How a position is known: telemetry; the driver read it back; he was told; a call asked for it, and nobody said it was
 made, be it later on that run; it is where it starts, or should be."""
@@ -128,6 +129,7 @@ class LapRow(Frozen):
     status: tuple[SessionStatus, ...] = Field(default=(), description="every status that touched it, in order")
     clean: Clean = "unknown"
     clean_at: str = Field(default="", description="the loop that ends the stretch on which most was lost")
+    clean_for: str = Field(default="", description="of a lap that is not clean as it was told: the procedure")
     lost_s: float | None = Field(default=None, description="lost on that stretch against the rest of the lap")
     switches_wrong: tuple[str, ...] = Field(
         default=(), description="of a timed lap: switches that telemetry showed out of place as it began, in words"
