@@ -89,6 +89,14 @@ class ItemRow(Frozen):
     reason: str = Field(default="", description="why it was not done, or how it is known that it was")
     t: float | None = Field(default=None, description="session second at which this was noted: told, "
                                              "confirmed or settled; may be before the data begin")
+    next_want: Want | None = Field(default=None, description="how much it is wanted from now on, where that is more "
+                                   "than the plan says: a must run was for it, and brought nothing of what it was for")
+    too_late: bool = Field(default=False, description="it only makes a car ready for laps that were driven without it")
+
+    @property
+    def wanted(self) -> Want:
+        """How much it is wanted from now on."""
+        return self.next_want or self.want
 
 
 class Sector(Frozen):

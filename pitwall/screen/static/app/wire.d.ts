@@ -496,6 +496,10 @@ export interface ItemRow {
   reason: string;
   /** session second at which this was noted: told, confirmed or settled; may be before the data begin */
   t?: number | null;
+  /** how much it is wanted from now on, where that is more than the plan says: a must run was for it, and brought nothing of what it was for */
+  next_want?: "must" | "should" | "could" | null;
+  /** it only makes a car ready for laps that were driven without it */
+  too_late: boolean;
 }
 
 export interface ItemWhen {
