@@ -71,8 +71,8 @@ def _says_how_it_goes_there(found: Sequence[Reading], place: Reading) -> None:
     goes = {"trend", "amount"} & set(before.parts) and not still and not (somewhere and before.denies)
     bare = bool(place.turns or place.phases or "speed" in place.parts) and set(place.parts) <= {"speed"}
     if goes and bare and "finding" in before.parts:
-        raise Slip(place.piece.words[0], "all places that it is said of together, such as more us t4/7; or also what the"
-                                         " car does there")
+        raise Slip(place.piece.words[0], "all places that it is said of together, such as more us t4/7; or also what"
+                                         " the car does there")
 
 
 def _share_their_turns(found: list[Reading]) -> None:
