@@ -5,11 +5,12 @@ unverified until it is seen.
 
 A *board* is read once a lap, as the car passes the line. A call goes onto the last pass before the driver acts, so it
 is acted on within the lap that follows; it must hang ``READY_BEFORE_S`` before the pass. What an item asks for on the
-out-lap, or as the lap after it begins, is told in the garage. A pass has one board: its three lines go to the most important calls, and those that hang
-keep theirs. What finds no room, or would contradict what hangs there, is advised against with that reason, and so is
-what the car cannot be shown in time. Switches go up in twos at most, each from a line of its own, those first that
-would spoil a timed lap. What another lap than a timed one needs is shown as that lap begins, and acted on at once; what
-must have changed by the first line is told in the garage (``rules/first_line.py``), where people speak to one another.
+out-lap, or as the lap after it begins, is told in the garage. A pass has one board: its three lines go to the most
+important calls, and those that hang keep theirs. What finds no room, or would contradict what hangs there, is advised
+against with that reason, and so is what the car cannot be shown in time. Switches go up in twos at most, each from a
+line of its own, those first that would spoil a timed lap. What another lap than a timed one needs is shown as that lap
+begins, and acted on at once; what must have changed by the first line is told in the garage (``rules/first_line.py``),
+where people speak to one another.
 A cool-down lap before a timed one has no switches of its own: one pass cannot ask for them and for their put-back
 (``model/plan.py``, ``lent``). A change that did not hang a lap ahead is shown at the line of the lap that needs it.
 
