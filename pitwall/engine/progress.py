@@ -351,7 +351,8 @@ class PlanProgress:
                     state.move("skip" if state.start_t is None else "give_up", t, SESSION_ENDED)
                 for item in state.items:
                     if state.state == "skipped":
-                        item.signal("fail", t, SESSION_ENDED if item.state == "called" else item.reason or SESSION_ENDED)
+                        called = item.state == "called"
+                        item.signal("fail", t, SESSION_ENDED if called else item.reason or SESSION_ENDED)
                     elif item.state == "called":
                         item.lap_over(t, item.reason or SESSION_ENDED)
                     else:
