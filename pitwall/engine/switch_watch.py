@@ -73,8 +73,8 @@ class _Lap:
     @cached_property
     def calls(self) -> list[Call]:
         """Switch calls that were to be made on this lap."""
-        return [call for call in self.car.book.calls.values() if call.spec.run == self.run.run.run
-                and call.spec.leg == self.run.pointer and call.spec.ask.action == "set_switch"]
+        return [call for call in self.car.book.asking("set_switch")
+                if call.spec.run == self.run.run.run and call.spec.leg == self.run.pointer]
 
     def asked(self, name: str) -> Position | None:
         """Where this lap's calls, as far as they were made, asked for the switch; None where they did not.
