@@ -32,7 +32,7 @@ SHOWN_NEXT = "Show it at the next pass of the pit wall, where a timed lap begins
 HEARD = ("said", "done", "late", "unconfirmed")
 
 
-@dataclass(frozen=True)
+@dataclass
 class _Lap:
     """The lap that the car is on: is it timed, by the plan or ``instead`` of what the plan has, the next one, when this
     one ends."""
