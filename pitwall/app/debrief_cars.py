@@ -8,6 +8,7 @@ from typing import Any
 
 from pitwall.app.debrief_items import items_of
 from pitwall.app.debrief_laps import lap_rows
+from pitwall.app.debrief_left import with_what_is_left
 from pitwall.app.debrief_watch import CarWatch, NotedSession
 from pitwall.comments.changes import findings
 from pitwall.debrief.model import CarDebrief, QuestionRow, StatusSpan
@@ -28,13 +29,14 @@ def car_debrief(noted: NotedSession, name: str, spans: tuple[StatusSpan, ...], *
     laps = lap_rows(noted, name, spans)
     moves = switch_moves(car, watch)
     items = items_of(car, watch, noted.notes, laps, moves, over=over)
-    runs = run_rows(noted, car, laps, items.rows)
+    laps, rows = items.laps, with_what_is_left(car, items.rows)
+    runs = run_rows(noted, car, laps, rows)
     return CarDebrief(
         car=name,
         drivers=tuple(dict.fromkeys(lap.driver for lap in laps if lap.driver is not None)) or (car.seated,),
         alternate=car.desk.driven,
         runs=runs,
-        items=items.rows,
+        items=rows,
         data_windows=tuple(_on_the_clock(one, noted.notes) for one in items.windows),
         laps=laps,
         best_lap_s=min((lap.lap_time_s for lap in laps if lap.lap_time_s is not None), default=None),
@@ -80,7 +82,7 @@ def run_rows(
             items_done=sum(item.outcome in ("done", "probably_done") for item in of_run), items=len(of_run),
             items_probably=sum(item.outcome == "probably_done" for item in of_run),
             counts=state.counts, laps_left=state.laps_left, only_in=car.desk.left_with(run.run),
-            musts_left=sum(item.want == "must" and item.outcome in ("not_done", "done_badly") for item in of_run),
+            musts_left=sum(item.wanted == "must" and item.outcome in ("not_done", "done_badly") for item in of_run),
         ))
     return tuple(found)
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pitwall.app.debrief_watch import CarWatch
 from pitwall.debrief.holds import HoldAsked
 from pitwall.debrief.notes import CarNotes, Notes
 from pitwall.debrief.session import time_of_day
-from pitwall.debrief.windows import CarFacts, ItemDone, window_of
+from pitwall.debrief.told_slow import ToldSlow, as_told
+from pitwall.debrief.windows import NO_SPEED, CarFacts, ItemDone, window_of
 from pitwall.engine.hold_evidence import AGAINST_IT
 from pitwall.engine.item_arguments import item_arguments
 from pitwall.engine.item_evidence import SHOWN, word_suffices
@@ -32,10 +33,12 @@ GRACE_S = 5.0
 
 @dataclass(frozen=True)
 class ItemsOfCar:
-    """Items with what became of them, and their data windows in order of time."""
+    """Items with what became of them, their data windows in order of time, and the laps: what one lost where something
+    was done on it as told is no mistake."""
 
     rows: tuple[ItemRow, ...]
     windows: tuple[DataWindow, ...]
+    laps: tuple[LapRow, ...]
 
 
 def items_of(
@@ -48,28 +51,60 @@ def items_of(
     facts = CarFacts(notes, car.lap_map, moves, car.switches.car.switches, lane_times(laps), lane_s,
                      watch.measured_from)
     calls = _told(notes)
+    found = [_done(car, run, item, watch, notes, laps, calls.get(item.key), over)
+             for run in car.progress.runs for item in run.items]
+    # What is done at a place does not hang on its lap, and tells what the lap is worth to the others.
+    own = {done.row.item: window_of(done, facts) for _, done in found
+           if done is not None and (done.hold is not None or done.place is not None)}
+    laps = as_told(laps, _told_slow(car, [done for _, done in found if done is not None], own), car.lap_map.loops)
+    now = {lap.number: lap for lap in laps}
     rows, windows = [], []
-    for run in car.progress.runs:
-        for item in run.items:
-            procedure = car.setup.procedures.get(item.item.do)
-            row = _row(car, run, item, procedure, over)
-            if procedure is not None:
-                if row.outcome == "probably_done" and not word_suffices(procedure):
-                    row = row.model_copy(update={"reason": "; ".join(filter(None, (row.reason, UNSEEN)))})
-                if "comment" in procedure.done_when:
-                    row = _commented(car, row, notes)
-                lap = lap_of(run, item, watch, laps, calls.get(item.key))
-                done = ItemDone(row, procedure, lap, car.switches.item_wants(run, item),
-                                _hold(car, procedure, row), _place(car, procedure, row),
-                                _laps_at(laps, run, item, notes), AGAINST_IT in row.reason)
-                found = window_of(done, facts)
-                if found is not None:
-                    times = {"from_time": time_of_day(session_notes, found.from_s.value),
-                             "to_time": time_of_day(session_notes, found.to_s.value)}
-                    windows.append(found.model_copy(update=times))
-                    row = _judged(row, found)
-            rows.append(row)
-    return ItemsOfCar(tuple(rows), tuple(sorted(windows, key=lambda one: (one.from_s.value, one.item))))
+    for row, done in found:
+        window = None
+        if done is not None:
+            lap = None if done.lap is None else now[done.lap.number]
+            window = own[row.item] if row.item in own else window_of(replace(done, lap=lap), facts)
+        if window is not None:
+            times = {"from_time": time_of_day(session_notes, window.from_s.value),
+                     "to_time": time_of_day(session_notes, window.to_s.value)}
+            windows.append(window.model_copy(update=times))
+            row = _judged(row, window)
+        rows.append(row)
+    return ItemsOfCar(tuple(rows), tuple(sorted(windows, key=lambda one: (one.from_s.value, one.item))), laps)
+
+
+def _done(
+    car: TeamCar, run: RunState, item: ItemState, watch: CarWatch, notes: CarNotes, laps: Sequence[LapRow],
+    told_s: float | None, over: bool,
+) -> tuple[ItemRow, ItemDone | None]:
+    """An item, and what its window is made from; None where its procedure is not known any more."""
+    procedure = car.setup.procedures.get(item.item.do)
+    row = _row(car, run, item, procedure, over)
+    if procedure is None:
+        return row, None
+    if row.outcome == "probably_done" and not word_suffices(procedure):
+        row = row.model_copy(update={"reason": "; ".join(filter(None, (row.reason, UNSEEN)))})
+    if "comment" in procedure.done_when:
+        row = _commented(car, row, notes)
+    return row, ItemDone(row, procedure, lap_of(run, item, watch, laps, told_s), car.switches.item_wants(run, item),
+                         _hold(car, procedure, row), _place(car, procedure, row),
+                         _laps_at(laps, run, item, notes), AGAINST_IT in row.reason)
+
+
+def _told_slow(
+    car: TeamCar, items: Sequence[ItemDone], own: Mapping[str, DataWindow | None]
+) -> tuple[ToldSlow, ...]:
+    """What was done at a place, or probably; not a hold of which positions show that nobody drove it."""
+    found = []
+    for done in items:
+        place = None if done.row.place is None else _phase(car, done.row.place)
+        window = own.get(done.row.item)
+        if place is None or done.lap is None or done.row.outcome not in ("done", "probably_done") or (
+                window is not None and window.spoilt.startswith(NO_SPEED)):
+            continue
+        lap_number = done.lap.number if window is None else window.lap_number
+        found.append(ToldSlow(done.row.do, lap_number, place, window))
+    return tuple(found)
 
 
 def _row(car: TeamCar, run: RunState, item: ItemState, procedure: Procedure | None, over: bool) -> ItemRow:

@@ -7,6 +7,7 @@ from pathlib import Path
 from pitwall.app.debrief_cars import run_rows, switch_moves
 from pitwall.app.debrief_items import items_of
 from pitwall.app.debrief_laps import lap_rows
+from pitwall.app.debrief_left import with_what_is_left
 from pitwall.app.debrief_watch import CarWatch, NotedSession
 from pitwall.app.debriefing import keep_debrief
 from pitwall.app.lifecycle import Lifecycle
@@ -48,13 +49,14 @@ def run_debrief(noted: NotedSession, name: str) -> RunDebrief | None:
     laps = lap_rows(noted, name, spans)
     moves = switch_moves(car, watch)
     items = items_of(car, watch, noted.notes, laps, moves, over=noted.session.clock.status == "closed")
+    laps, rows = items.laps, with_what_is_left(car, items.rows)
     own = tuple(lap for lap in laps if lap.run == run)
     begun_s = own[0].start_s
-    row = next((one for one in run_rows(noted, car, laps, items.rows) if one.run == run), None)
+    row = next((one for one in run_rows(noted, car, laps, rows) if one.run == run), None)
     calls = [call for call in notes.calls.values() if run is not None and call.last.run == run]
     return RunDebrief(
         id=f"debrief-{name}-{own[-1].number}-{now:.3f}", t=now, car=name, run=row,
-        items=tuple(item for item in items.rows if item.run == run),
+        items=tuple(item for item in rows if item.run == run),
         data_windows=tuple(window for window in items.windows if window.run == run),
         laps=own,
         switches=tuple(move for move in moves if move.before is not None and move.t >= begun_s and move.run == run),

@@ -16,12 +16,14 @@ LEFT = ("not_done", "done_badly")
 @dataclass(frozen=True)
 class Carried:
     """A run of the draft: where it comes from, and what a person has to decide about it. ``lacking``: on so many laps
-    its items were not done and have no lap in it."""
+    its items were not done and have no lap in it. ``late``: items that would only make the car ready for laps that were
+    driven."""
 
     run: Run
     source: str
     decide: tuple[str, ...] = ()
     lacking: int = 0
+    late: frozenset[str] = frozenset()
 
 
 def broken_off(
@@ -63,7 +65,8 @@ def broken_off(
     items = tuple(on_laps(one.item, laps, one.legs) for one in left if one.legs)
     rest = run.model_copy(update={"laps": laps, "items": items, "shorten_to": fewest})
     decide += [f"{run.run}: {one.lost}" for one in left if one.lost]
-    return Carried(rest, source, tuple(decide), sum(one.lacking for one in left))
+    late = frozenset(key for one in left for key in one.late)
+    return Carried(rest, source, tuple(decide), sum(one.lacking for one in left), late)
 
 
 @dataclass(frozen=True)
@@ -74,6 +77,7 @@ class _Left:
     legs: tuple[int, ...]
     lacking: int
     lost: str
+    late: tuple[str, ...] = ()
 
 
 def _left(
@@ -91,7 +95,8 @@ def _left(
     lost = "" if not short else (
         f"{item.do} was not done, and no such lap is left for it" if not moved else
         f"{item.do} was not done on {len(legs)} laps, and {len(moved)} of them {_is(len(moved))} left")
-    return _Left(item, tuple(sorted(moved)), 0 if readies else short, lost)
+    late = tuple(one.key for one in legs) if readies and not moved else ()
+    return _Left(item, tuple(sorted(moved)), 0 if readies else short, lost, late)
 
 
 def _reference_before(

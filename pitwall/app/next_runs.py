@@ -97,6 +97,22 @@ def too_late(car: TeamCar, items: Iterable[ItemRow], runs: Iterable[Run]) -> tup
     return tuple(found)
 
 
+def ready_for_nothing(car: TeamCar, items: Iterable[ItemRow]) -> frozenset[str]:
+    """Keys of the items that are left and would only make the car ready for laps that were driven without them."""
+    rows, found = list(items), set[str]()
+    for state in car.progress.runs:
+        if car.desk.left_with(state.run.run) is not None or not state.timed_own:
+            continue
+        one = _one(state, rows, "", (), car.setup.procedures)
+        if one is not None:
+            found |= one.late
+        elif state.state == "done":
+            planned, standing = with_taken_out(state)
+            ready = {each.key for each in standing if only_readies(each, planned, car.setup.procedures)}
+            found |= {row.item for row in rows if row.outcome in LEFT and row.item in ready}
+    return frozenset(found)
+
+
 def only_probable(items: Iterable[ItemRow], carried: Iterable[Carried]) -> tuple[str, ...]:
     """A sentence for what nobody saw to be done, of runs that do not go on as a whole: it is asked for once more only
     by a person, who has to know that it is in doubt."""
@@ -146,7 +162,8 @@ def _rest(
     """What is left of the items of a run that was driven: those items alone, and the laps that they need.
 
     It is wanted as its run was, or as the most wanted of these items where that is less: of a must that was driven a
-    could may be left. How much an item is wanted inside it stays with the item. Where timed laps of it are left too, it
+    could may be left. Of a must that brought nothing of what it was for that is a must (``debrief_left.was_for``). How
+    much an item is wanted inside it stays with the item. Where timed laps of it are left too, it
     has as many as are, and is wanted as its run was. What makes the car ready for a lap goes on where that lap does,
     and is no reason for a run.
     """
@@ -169,7 +186,7 @@ def _rest(
             item, [planned[at] for at in kept], [kept.index(leg) for leg in own]))
     wants = [state.run.want]
     if not state.laps_left:
-        wants.append(min((one.item.want for one in whole_worth), key=WANTS.index))
+        wants.append(min((by_key[one.key].wanted for one in whole_worth), key=WANTS.index))
     laps = tuple(planned[at] for at in kept)
     run = state.run.model_copy(update={
         "run": _free_name(state.run.run, used), "want": max(wants, key=WANTS.index), "items": tuple(items),
@@ -180,7 +197,8 @@ def _rest(
     decide = [f"{run.run}: {_ready_words(late)}"] if late else []
     if state.timed_wanted:
         decide.insert(0, f"{run.run}: {_few(state, session)}{_asks(planned, laps)}, or can another run take the items")
-    return Carried(run, f"{state.run.run} was driven in {session}, but {told}", tuple(decide))
+    return Carried(run, f"{state.run.run} was driven in {session}, but {told}", tuple(decide),
+                   late=frozenset(row.item for row in late))
 
 
 def _with_spare(state: RunState, planned: tuple[LapKind, ...], kept: tuple[int, ...]) -> tuple[int, ...]:

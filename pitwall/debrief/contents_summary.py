@@ -109,31 +109,36 @@ def _to_do(car: CarDebrief) -> tuple[Block, ...]:
     short = [one for one in owed if one.laps_left or (
         one.stints and not one.finished and one.timed_done < one.timed_wanted)]
     untouched = {one.run for one in whole} | {one.run for one in car.runs if not one.owed}
-    items = [one for one in car.items if one.outcome in LEFT and one.run not in untouched]
+    left_items = [one for one in car.items if one.outcome in LEFT and one.run not in untouched]
+    items = [one for one in left_items if not one.too_late]
     points: list[Words] = []
     for want in WANTS[:2]:
         points += [_run_point(one, car) for one in whole if one.want == want]
         points += [_laps_point(one, car) for one in short if one.want == want]
-        points += _item_points([one for one in items if one.want == want], car)
+        points += _item_points([one for one in items if one.wanted == want], car)
     left_over = len(points) - MOST_POINTS
     if left_over > 1:
         points = [*points[:MOST_POINTS], Words(f"{left_over} more are in the tables of runs and items.", "And")]
     coulds = [f"run {one.run}" for one in whole if one.want == "could"]
     coulds += [f"timed laps of {one.run}" for one in short if one.want == "could"]
-    coulds += dict.fromkeys(f"{say.plain(one.do)} of {one.run}" for one in items if one.want == "could")
+    coulds += dict.fromkeys(f"{say.plain(one.do)} of {one.run}" for one in items if one.wanted == "could")
     if coulds:
         points.append(Words(f"{', '.join(coulds)}.", "Could, when there is time:"))
     left = Points(tuple(points)) if points else Words("Nothing is left of the plan.")
-    return (left, *_unsure([one for one in car.items if one.outcome == "probably_done" and one.run not in untouched]))
+    unsure = [one for one in car.items if one.outcome == "probably_done" and one.run not in untouched]
+    return (left, *_left_out(unsure, "Only probably done, and left out above:"),
+            *_left_out([one for one in left_items if one.too_late],
+                       "Not done, and left out above, for the laps that it makes the car ready for were driven:"))
 
 
-def _unsure(items: Sequence[ItemRow]) -> tuple[Words, ...]:
-    """What nobody saw to be done: whether it is to be done once more is for a person to say, who has to know of it."""
+def _left_out(items: Sequence[ItemRow], why: str) -> tuple[Words, ...]:
+    """What a person has to say something to, who has to know of it: whether what nobody saw is to be done once more,
+    and what laps are worth for which the car was not made ready."""
     laps: dict[tuple[str, str], list[str]] = {}
     for one in items:
         laps.setdefault((one.do, one.run), []).append(one.lap)
     told = "; ".join(f"{say.plain(do)} of {run} on {', '.join(dict.fromkeys(on))}" for (do, run), on in laps.items())
-    return (Words(f"{told}.", "Only probably done, and left out above:"),) if told else ()
+    return (Words(f"{told}.", why),) if told else ()
 
 
 def _run_point(run: RunRow, car: CarDebrief) -> Words:
@@ -160,7 +165,7 @@ def _item_points(items: Sequence[ItemRow], car: CarDebrief) -> list[Words]:
         again = " once more, it was done badly" if outcome == "done_badly" else ""
         why = f" {sentence(reason)}" if reason else ""
         points.append(Words(f"{laps}.{why}{items_lost_to(group, car)}",
-                            f"{group[0].want.capitalize()}: {say.plain(do)} of {run}{again}:"))
+                            f"{group[0].wanted.capitalize()}: {say.plain(do)} of {run}{again}:"))
     return points
 
 

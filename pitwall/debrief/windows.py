@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 from pitwall.debrief.holds import HoldAsked, Stretch, at_place, by_crossings, by_positions, shows_none
 from pitwall.debrief.model import DataWindow, Evidence, ItemRow, LapRow, SwitchAt, SwitchMove, Uncertain
 from pitwall.debrief.notes import CarNotes
+from pitwall.debrief.wording import plain
 from pitwall.model.car import Switch
 from pitwall.model.plan import Scalar
 from pitwall.model.procedure import Procedure
@@ -24,12 +25,13 @@ SEEN_S = 0.02
 INFERRED_S = 6.0
 """A line that nobody saw was placed by the shares of the lap."""
 AT_LOOP_M = 2.0
-SPOILT = {"traffic": "traffic", "mistake": "a mistake", "yellow": "a flag", "aborted": "the lap was given up"}
+SPOILT = {"traffic": "traffic", "mistake": "a mistake", "aborted": "the lap was given up"}
 FLAGS = {"yellow": "a yellow", "slow": "a slow period", "red": "a red flag"}
 SET_WITHIN_S = 8.0
 LONGEST_LANE_S, USUAL_LANE_S = 180.0, 30.0
 SHORT_SHARE = 0.85
 OFF_SPEED_MPS = 3.0
+NO_SPEED = "positions show no constant speed"
 SHOWN_BY = "positions:"
 """So the reason begins of an item whose hold the session saw in them, as it was driven (``engine/holds.py``)."""
 
@@ -101,7 +103,7 @@ def window_of(item: ItemDone, car: CarFacts) -> DataWindow | None:
     unseen = what == "hold" and item.hold is not None and not seen and not item.insisted
     if unseen and item.hold is not None and shows_none(item.hold, lap, car.notes, car.lap_map):
         near = f"near {item.hold.speed_mps:.0f} m/s behind {item.row.place}"
-        faults = [f"positions show no constant speed {near}", *faults]
+        faults = [f"{NO_SPEED} {near}", *faults]
     outcome = "done_badly" if faults else "done" if _shown(item, switches) else item.row.outcome
     # The times are as sure as the loops are, whether or not anything was done between them.
     text = f"if it was done: {found.text}" if outcome == "probably_done" else found.text
@@ -231,11 +233,8 @@ def _faults(item: ItemDone, found: Stretch, switches: Sequence[SwitchAt]) -> lis
     assert lap is not None
     if found.held and item.hold is not None and found.evidence == "positions":
         faults += _unlike(found, item.hold)
-    if item.hold is None and lap.kind == "timed" and lap.clean in SPOILT:
-        where = f" before {lap.clean_at}" if lap.clean_at else ""
-        lost = f", {lap.lost_s:.1f} s lost{where}" if lap.lost_s else ""
-        what = FLAGS[lap.spoilt_by] if lap.clean == "yellow" else SPOILT[lap.clean]
-        faults.append(f"the lap was spoilt: {what}{lost}")
+    if item.hold is None and item.place is None and lap.kind == "timed":
+        faults += _spoilt(lap, item.row.do)
     off = lap.switches_wrong if item.procedure.data_window == "lap" and lap.kind == "timed" else ()
     if off:
         faults.append(f"the lap began with a switch out of place: {'; '.join(off)}")
@@ -248,6 +247,21 @@ def _faults(item: ItemDone, found: Stretch, switches: Sequence[SwitchAt]) -> lis
         elif wanted is not None and switch.moved:
             faults.append(f"{switch.word} was moved in the middle of it")
     return faults
+
+
+def _spoilt(lap: LapRow, do: str) -> list[str]:
+    """What spoilt a timed lap for what was to be learned of all of it; not what was to be done on it itself."""
+    if lap.clean == "yellow":
+        what = FLAGS[lap.spoilt_by]
+    elif lap.clean == "told" and lap.clean_for != do:
+        what = plain(lap.clean_for)
+    elif lap.clean in SPOILT:
+        what = SPOILT[lap.clean]
+    else:
+        return []
+    where = f" before {lap.clean_at}" if lap.clean_at else ""
+    lost = f", {lap.lost_s:.1f} s lost{where}" if lap.lost_s else ""
+    return [f"the lap was spoilt: {what}{lost}"]
 
 
 def _unlike(found: Stretch, hold: HoldAsked) -> list[str]:

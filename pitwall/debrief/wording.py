@@ -19,8 +19,8 @@ OUTCOMES = {"done": "● done", "probably_done": "◐ probably done", "done_badl
 RUN_STATES = {"planned": "○ not driven", "next": "○ not driven", "running": "◐ on track", "done": "● done",
               "cut": "▲ broken off", "skipped": "○ skipped", "dropped": "○ dropped"}
 IN_PART = "◐ done in part"
-CLEAN = {"clean": "clean", "traffic": "traffic", "yellow": "yellow", "mistake": "mistake", "cool_down": "slowed down",
-         "aborted": "given up", "not_complete": "not whole", "unknown": NOTHING}
+CLEAN = {"clean": "clean", "traffic": "traffic", "yellow": "yellow", "mistake": "mistake", "told": "as told",
+         "cool_down": "slowed down", "aborted": "given up", "not_complete": "not whole", "unknown": NOTHING}
 STATUSES = {"waiting": "waiting", "green": "green", "yellow": "yellow", "slow": "slow period", "red": "red flag",
             "finished": "flag out", "closed": "closed"}
 LOCAL_YELLOW = "yellow, locally"
@@ -153,6 +153,7 @@ def tyres_of(lap: LapRow) -> str:
 def clean_words(lap: LapRow) -> str:
     """``traffic at s2, 0.8 s``."""
     words = STATUSES[lap.spoilt_by] if lap.clean == "yellow" else CLEAN[lap.clean]
+    words += f": {plain(lap.clean_for)}" if lap.clean_for else ""
     if lap.clean_at:
         words += f" before {lap.clean_at}"
     return words + (f", {lap.lost_s:.1f} s" if lap.lost_s is not None and lap.clean not in ("clean", "unknown") else "")

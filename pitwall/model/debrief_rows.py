@@ -21,8 +21,9 @@ Outcome = Literal["done", "probably_done", "done_badly", "not_done", "to_come"]
 journal ends before it was its turn."""
 Evidence = Literal["positions", "crossings", "plan"]
 """What a data window rests on: positions of the car, crossings of loops, or the plan's word and nothing else."""
-Clean = Literal["clean", "traffic", "yellow", "mistake", "cool_down", "aborted", "not_complete", "unknown"]
-"""Why a lap was not clean. ``yellow``: a flag spoilt it; which one its statuses say."""
+Clean = Literal["clean", "traffic", "yellow", "mistake", "told", "cool_down", "aborted", "not_complete", "unknown"]
+"""Why a lap was not clean. ``yellow``: a flag spoilt it; which one its statuses say. ``told``: most was lost where the
+car did what it was told to do there."""
 SwitchEvidence = Literal["measured", "confirmed", "told", "unconfirmed", "assumed"]
 """How a position is known: telemetry; the driver read it back; he was told; a call asked for it, and nobody said it was
 made, be it later on that run; it is where it starts, or should be."""
@@ -88,6 +89,14 @@ class ItemRow(Frozen):
     reason: str = Field(default="", description="why it was not done, or how it is known that it was")
     t: float | None = Field(default=None, description="session second at which this was noted: told, "
                                              "confirmed or settled; may be before the data begin")
+    next_want: Want | None = Field(default=None, description="how much it is wanted from now on, where that is more "
+                                   "than the plan says: a must run was for it, and brought nothing of what it was for")
+    too_late: bool = Field(default=False, description="it only makes a car ready for laps that were driven without it")
+
+    @property
+    def wanted(self) -> Want:
+        """How much it is wanted from now on."""
+        return self.next_want or self.want
 
 
 class Sector(Frozen):
@@ -128,6 +137,7 @@ class LapRow(Frozen):
     status: tuple[SessionStatus, ...] = Field(default=(), description="every status that touched it, in order")
     clean: Clean = "unknown"
     clean_at: str = Field(default="", description="the loop that ends the stretch on which most was lost")
+    clean_for: str = Field(default="", description="of a lap that is not clean as it was told: the procedure")
     lost_s: float | None = Field(default=None, description="lost on that stretch against the rest of the lap")
     switches_wrong: tuple[str, ...] = Field(
         default=(), description="of a timed lap: switches that telemetry showed out of place as it began, in words"

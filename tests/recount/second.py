@@ -111,7 +111,7 @@ def run_rows(told: Told, car: str, laps: list[Lap], items: list[Row]) -> list[Ro
             "items_done": sum(item["done"] for item in of_run), "items": len(of_run),
             "items_probably": sum(item["outcome"] == "probably_done" for item in of_run),
             "musts_left": sum(item["outcome"] in ("not_done", "done_badly") for item in of_run
-                              if item["want"] == "must"),
+                              if item["next_want"] == "must"),
         })
     return found
 
@@ -193,8 +193,27 @@ def item_rows(told: Told, car: str) -> list[Row]:
                 "place": plan(place), "arguments": {key: plan(value) for key, value in given.items()},
                 "reason": reason, "t": near(item["t"], 3, "engine"), "do": name(item["do"]),
                 "done": actual.outcome in ("done", "probably_done"), "outcome": actual.outcome, "want": item["want"],
+                "next_want": item["want"], "too_late": actual.too_late,
             })
+        if run["want"] == "must":
+            timed = "timed" in wanted_laps(told, car, runs_of(told, car)[run["run"]])
+            for item in brought_nothing(told, [one for one in found if one["run"].value == run["run"]], timed):
+                item["next_want"] = "must"
     return found
+
+
+def brought_nothing(told: Told, items: list[Row], timed: bool) -> list[Row]:
+    """What a run was for, where it brought nothing of it: its comparisons, or without timed laps all that yields data;
+    not what could be done, what makes ready for another lap, or what somebody took out of it altogether."""
+    files = told.setup["procedures"]
+    compares = [one for one in items if one["want"] != "could" and (
+        files[one["do"].value].get("by") or files[one["do"].value].get("needs_lap") == "reference")]
+    data = [one for one in items if one["want"] != "could" and files[one["do"].value]["data_window"] != "none"
+            and files[one["do"].value].get("needs_lap") != "next"]
+    was_for = compares if compares or timed else data
+    bad = all(one["outcome"] in ("not_done", "done_badly") for one in was_for)
+    taken_out = all(str(one["reason"].value).startswith("dropped") for one in was_for)
+    return was_for if bad and not taken_out else []
 
 
 def move_of(told: Told, car: str, row: Any) -> Row | None:

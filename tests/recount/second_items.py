@@ -11,7 +11,7 @@ from tests.recount.second_laps import Lap, laps_of, runs_of, statuses_of, switch
 from tests.recount.second_windows import SET_WITHIN_S, stood
 from tests.recount.sessions import Row, Told
 
-SPOILT = ("traffic", "mistake", "yellow", "aborted")
+SPOILT = ("traffic", "mistake", "yellow", "aborted", "told")
 DONE = ("done", "probably_done", "called")
 
 
@@ -24,7 +24,9 @@ def whole_lap_outcomes(told: Told, car: str, moves: list[Row]) -> dict[str, bool
         lap, procedure = laps[number - 1], told.setup["procedures"][state[item]["do"]]
         if procedure["data_window"] != "lap" or lap.kind != "timed" or state[item]["state"] not in DONE:
             continue
-        found[item] = (verdict(told, car, lap, spans) in SPOILT or bool(switches_off(told, car, lap, "switch_wrong"))
+        word = verdict(told, car, lap, spans)
+        own = word == f"told {state[item]['do']}"  # what it cost itself spoils none of its data
+        found[item] = ((word.split()[0] in SPOILT and not own) or bool(switches_off(told, car, lap, "switch_wrong"))
                        or _elsewhere(told, car, lap, item, moves))
     return found
 

@@ -16,6 +16,7 @@ from tests.recount.second_instead import planned_kinds, wrong_at_the_line
 from tests.recount.sessions import Row, Told
 
 COUNTS_FROM = 0.006
+IN_EARNEST, GIVEN_UP = 1.03, 1.12
 ON_THE_WAY = ("out", "installation")
 HOME = ("in", "installation")
 
@@ -180,15 +181,23 @@ def ahead_of(told: Told, car: str, place: str, t: float) -> float | None:
 
 def lost(told: Told, car: str, lap: Lap) -> tuple[float | None, str]:
     """Seconds lost on the worst stretch of a whole lap against what is usual there, at the level of the lap; and the
-    place at its end. Less than six thousandths of a lap are nothing."""
+    place at its end. Less than six thousandths of a lap are nothing. Of one that was given up on its way: on the first
+    stretch on which it was, against what is usual."""
     usual = told.usual.get((car, lap.number), ())
-    places = {"": lap.begin} | lap.passed | {"line": lap.end}
+    places = {"": lap.begin} | lap.passed | ({} if lap.home else {"line": lap.end})
     shares = dict(zip(["", *loops_of(told)], usual, strict=False))
     known = [place for place in ["", *loops_of(told)] if place in places]
-    if lap.time_s is None or len(shares) != len(loops_of(told)) + 1:
+    if lap.first or len(shares) != len(loops_of(told)) + 1:
         return None, ""
     own = [places[after] - places[before] for before, after in pairwise(known)]
     wont = [shares[after] - shares[before] for before, after in pairwise(known)]
+    if lap.kind in ("cool", "in"):
+        slow = [one / other for one, other in zip(own, wont, strict=True)]
+        at = next((at for at, one in enumerate(slow) if one >= GIVEN_UP), 0)
+        flagged = any(status in ("slow", "red") and since < lap.end and until > lap.begin
+                      for status, since, until, _ in statuses_of(told))
+        given_up = at and max(slow[:at]) <= IN_EARNEST and not flagged
+        return (own[at] - wont[at], known[at + 1]) if given_up else (None, "")
     level = median(one / other for one, other in zip(own, wont, strict=True))
     worst = max((one - level * other, place) for one, other, place in zip(own, wont, known[1:], strict=True))
     return worst if lap.kind == "timed" and worst[0] >= COUNTS_FROM * shares["line"] else (None, "")

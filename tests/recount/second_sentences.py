@@ -99,7 +99,8 @@ def _to_do(told: Told, car: Row) -> list[Printed]:
     runs = [(actual, ours) for actual, ours in runs if ours["owed"]]
     whole = [(actual, ours) for actual, ours in runs if not actual.stints and not actual.finished]
     untouched = {actual.run for actual, _ in whole} | gone
-    items = [item for item in car["items"] if item["outcome"] in LEFT and _value(item["run"]) not in untouched]
+    left_items = [item for item in car["items"] if item["outcome"] in LEFT and _value(item["run"]) not in untouched]
+    items = [item for item in left_items if not item["too_late"]]
     points: list[Printed] = []
     for want in ("must", "should"):
         points += [[*text(ours["run"]), *text(ours["purpose"]), *text(ours["laps"]), *text(ours["reason"])]
@@ -112,25 +113,28 @@ def _to_do(told: Told, car: Row) -> list[Printed]:
                                *text(ours["reason"])])
         together: dict[tuple[Any, ...], list[Row]] = {}
         for item in items:
-            if item["want"] == want:
+            if item["next_want"] == want:
                 key = (_value(item["run"]), _value(item["do"]), item["outcome"], str(_value(item["reason"])))
                 together.setdefault(key, []).append(item)
         for group in together.values():
             laps = list(dict.fromkeys(_value(item["lap"]) for item in group))
             points.append([*text(group[0]["do"]), *text(group[0]["run"]), *text(laps), *text(group[0]["reason"])])
     coulds = [ours for actual, ours in whole if actual.want == "could"]
-    left = list(dict.fromkeys((_value(item["do"]), _value(item["run"])) for item in items if item["want"] == "could"))
+    left = list(dict.fromkeys((_value(item["do"]), _value(item["run"])) for item in items
+                              if item["next_want"] == "could"))
     short = [_value(ours["run"]) for actual, ours in runs if actual.want == "could" and actual.stints
              and (ours["laps_left"] or (not actual.finished and ours["timed_done"] < _value(ours["timed_wanted"])))]
     if coulds or left or short:
         names = [one for pair in left for one in pair]
         points.append([*text([ours["run"] for ours in coulds]), *text(short), *text(names)])
-    unsure: dict[tuple[Any, ...], list[Any]] = {}
-    for item in car["items"]:
-        if item["outcome"] == "probably_done" and _value(item["run"]) not in untouched:
-            unsure.setdefault((_value(item["do"]), _value(item["run"])), []).append(_value(item["lap"]))
-    if unsure:
-        points.append([one for names, laps in unsure.items() for one in text([*names, *dict.fromkeys(laps)])])
+    unsure = [item for item in car["items"] if item["outcome"] == "probably_done"
+              and _value(item["run"]) not in untouched]  # fmt: skip
+    for left_out in (unsure, [item for item in left_items if item["too_late"]]):
+        by_name: dict[tuple[Any, ...], list[Any]] = {}
+        for item in left_out:
+            by_name.setdefault((_value(item["do"]), _value(item["run"])), []).append(_value(item["lap"]))
+        if by_name:
+            points.append([one for names, laps in by_name.items() for one in text([*names, *dict.fromkeys(laps)])])
     return points
 
 

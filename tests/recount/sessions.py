@@ -23,7 +23,7 @@ from pitwall.pace.believing import timed_next
 from pitwall.pace.weighing import LEVELS
 
 STORED = Path(__file__).resolve().parents[1] / "data" / "rehearsed"
-NAMES = ("faulty", "stopped", "wet", "two_windows", "timing_only", "killed", "stayed_out")
+NAMES = ("faulty", "stopped", "wet", "two_windows", "timing_only", "killed", "stayed_out", "held")
 KILLED_AT_S = 640.0
 KEPT = frozenset({"answered", "prompt", "alert", "held_back", "corrected", "plan_state", "lap_judged", "run_debrief"})
 Row = dict[str, Any]

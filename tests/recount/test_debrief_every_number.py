@@ -1,9 +1,9 @@
 """Every number of a debrief is one that we reckon ourselves from the journal, or belongs to a class that is named here.
 
-Seven sessions are recorded: an hour in small on a feed with faults, one with red flags and positions, one in the wet, a
-test day by night, one that knows neither positions nor telemetry, one whose daemon was killed in its middle, and one
-whose driver does not do as he is told. What is not accounted for fails the test: a new number in a debrief needs a
-second reckoning in ``tests/recount``.
+Eight sessions are recorded: an hour in small on a feed with faults, one with red flags and positions, one in the wet, a
+test day by night, one that knows neither positions nor telemetry, one whose daemon was killed in its middle, one whose
+driver does not do as he is told, and one who holds a speed on laps that he drives timed else. What is not accounted for
+fails the test: a new number in a debrief needs a second reckoning in ``tests/recount``.
 """
 
 from __future__ import annotations
@@ -48,13 +48,14 @@ def test_every_number_of_the_tables(kind: str) -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_kinds_of_laps_and_what_is_clean_are_our_own(name: str) -> None:
-    """The kind of each lap by its time, and whether it was clean by its stretches, who was ahead and what was out."""
+    """The kind of each lap by its time, and whether it was clean by its stretches, who was ahead, what was out, and
+    what was done on it as told."""
     spans = statuses_of(told(name))
     for car in told(name).debrief.cars:
         kind = kinds(told(name), car.car)
         own = [(lap.number, kind[lap.number], verdict(told(name), car.car, lap, spans))
                for lap in laps_of(told(name), car.car)]
-        assert own == [(lap.number, lap.kind, lap.clean) for lap in car.laps]
+        assert own == [(lap.number, lap.kind, f"{lap.clean} {lap.clean_for}".strip()) for lap in car.laps]
 
 
 def test_what_was_done_badly_on_a_whole_lap_is_our_own() -> None:
@@ -100,6 +101,7 @@ def test_the_sessions_have_what_is_reckoned_again() -> None:
     laps = [lap for car in cars for lap in car.laps]
     assert any(lap.switches_wrong for lap in laps)
     assert any(lap.switches_unverified for lap in laps)
+    assert {lap.kind for lap in laps if lap.clean == "told"} == {"timed", "in"}
     assert any("driven as a timed lap it needed" in word for lap in laps for word in lap.switches_wrong)
     said = [car.said for car in cars]
     assert any(one.changes for one in said)

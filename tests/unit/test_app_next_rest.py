@@ -7,12 +7,16 @@ from typing import Any
 
 import pytest
 
+from pitwall.app.debrief_left import was_for
 from pitwall.app.debriefing import debrief_of
 from pitwall.app.next_plan import Draft
 from pitwall.cli.debrief import in_words
+from pitwall.debrief.contents_summary import summary_sections
+from pitwall.engine.run_state import RunState
+from pitwall.model.debrief_rows import ItemRow
 from pitwall.model.plan import parse_laps
 from pitwall.model.procedure import Procedure
-from tests.unit.engine_stage import PROCEDURES, SPARE, plan, setup
+from tests.unit.engine_stage import PROCEDURES, SPARE, plan, run, setup
 from tests.unit.kept_stage import Kept
 from tests.unit.test_app_next_plan import BOTH, FIRST, RAIN, SETS, WET, drafted
 
@@ -26,16 +30,20 @@ DROPPED = {"do": "comment", "on": {"timed": [1, 2]}, "want": "must"}
 
 
 def ended_early(
-    folder: Path, laps: str, item: dict[str, Any], *seconds: float, red: bool = False, more: tuple[Any, ...] = ()
-) -> Draft:
-    """The draft after a run of which these laps were driven behind the out-lap, none of its items on any of them."""
+    folder: Path, laps: str, item: dict[str, Any], *seconds: float, red: bool = False, more: tuple[Any, ...] = (),
+    taken_out: bool = True, **changes: Any,
+) -> Draft:  # fmt: skip
+    """The draft after a run of which these laps were driven behind the out-lap, none of its items on any of them: taken
+    out by the desk, or its call skipped."""
     procedures = {**PROCEDURES, "warm_up": WARM_UP}
-    planned = plan(FIRST | {"laps": laps, "items": [item, *more]})
+    planned = plan(FIRST | {"laps": laps, "items": [item, *more]} | changes)
     stage = Kept(setup(planned, regulations=BOTH, procedures=procedures)).green()
-    for one in (item, *more):
+    for one in (item, *more) if taken_out else ():
         stage.command("drop", run="first", item=one["do"])
     t = stage.leave(200).lap(200, 125, from_exit=True)
     for one in seconds:
+        if not taken_out and stage.wait(t + 2).has_call(item["do"]):
+            stage.command("skip", call=stage.call(item["do"]).id)
         t = stage.lap(t, one)
     if red:
         stage.status(t + 10, "red")
@@ -178,3 +186,60 @@ def test_nobody_leaves_the_garage_to_warm_the_tyres_alone(tmp_path: Path) -> Non
     rest = ended_early(tmp_path, "out, 2 timed, in", WARM, 100, 100, more=(step,)).plan.runs[0]
     assert (rest.want, rest.laps, [one.do for one in rest.items]) == (
         "should", ("out", "timed", "timed", "in"), ["warm_up", "bias_step"])
+
+
+def to_do(draft: Draft, folder: Path) -> str:
+    """What the first page of the debrief of that session says is to be done next."""
+    whole = debrief_of(folder / draft.journal)
+    return str(summary_sections(whole.cars[0], whole)[1].blocks)
+
+
+def test_the_debrief_asks_for_no_warm_up_that_the_next_plan_carries_nowhere(tmp_path: Path) -> None:
+    """Its laps were driven: it stands beside what is to be done, as in the draft. Where its lap goes on it is to be
+    done."""
+    said = to_do(ended_early(tmp_path, "out, 2 timed, in", WARM, 100, 100), tmp_path)
+    assert "Nothing is left of the plan." in said
+    assert "warm up of first on out-lap." in said
+    assert "left out above, for the laps that it makes the car ready for were driven" in said
+    said = to_do(ended_early(tmp_path, "out, 4 timed, in", WARM, 100, red=True), tmp_path)
+    assert "Must: warm up of first:" in said
+    assert "left out above" not in said
+    cool = WARM | {"on": "cool"}
+    said = to_do(ended_early(tmp_path, "out, 1 timed, cool, 3 timed, in", cool, 100, 150, 100, red=True), tmp_path)
+    assert "Must: warm up of first:" not in said
+    assert "warm up of first on cool-down lap 1." in said
+
+
+@pytest.mark.parametrize(("want", "item", "more", "taken_out", "wanted"), [
+    ("must", STEP, (), False, "must"),       # a must run, and its comparison was not made
+    ("must", STEP, ({"do": "hold", "on": "in", "after": "turn 1"},), False, "must"),  # whatever else it has
+    ("must", STEP, (), True, "should"),      # somebody took it out: it is wanted as it is written
+    ("must", STEP | {"want": "could"}, (), False, "could"),
+    ("should", STEP | {"want": "must"}, (), False, "should"), ("should", STEP, (), False, "should"),
+])  # fmt: skip
+def test_a_must_that_brought_nothing_of_what_it_was_for_stays_a_must(
+    want: str, item: dict[str, Any], more: tuple[Any, ...], taken_out: bool, wanted: str, tmp_path: Path
+) -> None:  # fmt: skip
+    """Its laps were driven, its comparison failed: the car has to go out for it again. Draft and debrief say so."""
+    item = item | {"on": {"timed": 2}}
+    draft = ended_early(tmp_path, "out, 2 timed, in", item, 100, 100, more=more, taken_out=taken_out, want=want)
+    assert (draft.plan.runs[0].run, draft.plan.runs[0].want) == ("first-rest", wanted)
+    (car,) = debrief_of(tmp_path / draft.journal).cars
+    assert car.items[0].wanted == (item["want"] if want == "should" else wanted)
+    assert car.runs[0].in_part == (car.items[0].wanted == "must")
+    assert (f"{car.items[0].wanted.capitalize()}: bias step of first:" in to_do(draft, tmp_path)) == (wanted != "could")
+
+
+def test_a_must_of_which_one_comparison_was_made_brought_something() -> None:
+    """The other is wanted as it is written. A run with timed laps brought those; one without is for its data, and a
+    question yields none."""
+    laps, holds = (RunState(run(run="first"), parse_laps(one)) for one in ("out, 2 timed, in", "out, cool, in"))
+    rows = [ItemRow(item=f"first-{number}", do=do, run="first", lap="timed lap 1", want="should", outcome=outcome)
+            for number, (do, outcome) in enumerate((("bias_step", "done"), ("bias_step", "not_done"),
+                                                    ("comment", "not_done"), ("hold", "not_done")))]
+    told = PROCEDURES | {"comment": PROCEDURES["comment"].model_copy(update={"data_window": "none"})}
+    assert was_for(laps, rows, told) == frozenset()
+    assert was_for(laps, rows[1:], told) == {"first-1"}
+    assert was_for(laps, rows[2:], told) == frozenset()
+    assert was_for(holds, rows[2:], told) == {"first-3"}
+    assert was_for(holds, rows[2:3], told) == frozenset()

@@ -496,6 +496,10 @@ export interface ItemRow {
   reason: string;
   /** session second at which this was noted: told, confirmed or settled; may be before the data begin */
   t?: number | null;
+  /** how much it is wanted from now on, where that is more than the plan says: a must run was for it, and brought nothing of what it was for */
+  next_want?: "must" | "should" | "could" | null;
+  /** it only makes a car ready for laps that were driven without it */
+  too_late: boolean;
 }
 
 export interface ItemWhen {
@@ -559,9 +563,11 @@ export interface LapRow {
   fuel_kg?: number | null;
   /** every status that touched it, in order */
   status: ("waiting" | "green" | "yellow" | "slow" | "red" | "finished" | "closed")[];
-  clean: "clean" | "traffic" | "yellow" | "mistake" | "cool_down" | "aborted" | "not_complete" | "unknown";
+  clean: "clean" | "traffic" | "yellow" | "mistake" | "told" | "cool_down" | "aborted" | "not_complete" | "unknown";
   /** the loop that ends the stretch on which most was lost */
   clean_at: string;
+  /** of a lap that is not clean as it was told: the procedure */
+  clean_for: string;
   /** lost on that stretch against the rest of the lap */
   lost_s?: number | null;
   /** of a timed lap: switches that telemetry showed out of place as it began, in words */
