@@ -3,6 +3,7 @@
     t7 mid us 3 better t4       is it better in turn 4, or was it better in turn 7, too
     t7 mid us t4                is it the middle of turn 4
     t4 us 3 t4 us 2             which of both
+    us t4 entry and t7 exit     is turn 4 meant from entry to exit, and turn 7, too
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from pitwall.comments.splitting import Slip
 from pitwall.model.comments import Remark
 
 PLACE = ("turn", "phase", "speed", "everywhere")
+OF_A_TURN = (("phase",), ("axle", "side", "corner"))
 HOW_IT_GOES = ("trend", "amount")
 NOW = ("now", "later", "still", "initially")
 
@@ -45,6 +47,19 @@ def says_of_which_place(found: Sequence[Group]) -> None:
     turns = [group for run in runs for group in run if group.turns and run is not runs[0]]
     if turns and any(group.turns for group in runs[0]) and any(one.part == "phase" for run in runs for one in run):
         raise Slip(turns[0].word, "a comma before this place, and which part of the corner it is")
+
+
+def goes_with_its_turn(found: Sequence[Group]) -> None:
+    """Raise a slip where turns take turns with what is told of each, a part of the corner or a wheel, without a comma:
+    all of them would be said of all turns, ``lock fl t1 rr t10``."""
+    for own in OF_A_TURN:
+        runs: list[tuple[bool, Group]] = []
+        for group in found:
+            is_turn = bool(group.turns)
+            if (is_turn or group.part in own) and (not runs or runs[-1][0] != is_turn):
+                runs.append((is_turn, group))
+        if len(runs) > 3:
+            raise Slip(runs[2][1].word, "a comma before the next place, such as us t4 entry, t7 exit")
 
 
 def at_a_time(reading: Reading) -> bool:

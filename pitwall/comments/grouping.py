@@ -40,7 +40,8 @@ NEGATIONS = ("never", "without", "hardly", "nor", "neither")
 COUNTING = {"car": "which car it is", "all": "that all four wheels do", "wheel": "which wheel it is"}
 """Words right before a number that make something else of it than how bad it is."""
 SEVERAL = ("lockups", "flatspots", "snaps", "moments", "slides", "bumps", "wheels", "shifts",
-           "upshifts", "downshifts", "washouts", "lock", "flat", "missed")
+           "upshifts", "downshifts", "washouts", "lock", "flat", "missed", "locks", "spins", "bounces", "hops",
+           "jumps", "kicks", "misfires", "vibrations")
 """Words right behind a number that may be counted by it."""
 _OF_A_PLACE = ("in", "at", "into", "out of", "through", "for")
 """A number right behind these may be a turn: ``lock into 1``."""

@@ -53,10 +53,26 @@ def all_readings(text: str, turns: Collection[int], lists: Collection[Listing] =
                 reading.is_no_lap_of(found[-1])
                 found[-1].goes_on_with(reading)
             else:
+                _says_how_it_goes_there(found, reading)
                 found.append(reading)
     _share_their_turns(found)
     _take_over(found, lists)
     return found
+
+
+def _says_how_it_goes_there(found: Sequence[Reading], place: Reading) -> None:
+    """Raise a slip at a bare place behind a comma, where what stands before it says which way it goes: that is carried
+    over to no other place, ``more us, t4 and t7``, ``less us t4, t7``. What is gone at a place is gone at the next."""
+    before = found[-1] if found else None
+    if before is None or before.kept or not place.piece.goes_on or place.piece.contrast or place.asides:
+        return
+    somewhere = bool(before.turns or before.phases or {"speed", "everywhere"} & set(before.parts))
+    still = "trend" in before.parts and before.parts["trend"][0].value == "same"
+    goes = {"trend", "amount"} & set(before.parts) and not still and not (somewhere and before.denies)
+    bare = bool(place.turns or place.phases or "speed" in place.parts) and set(place.parts) <= {"speed"}
+    if goes and bare and "finding" in before.parts:
+        raise Slip(place.piece.words[0], "all places that it is said of together, such as more us t4/7; or also what"
+                                         " the car does there")
 
 
 def _share_their_turns(found: list[Reading]) -> None:

@@ -161,8 +161,8 @@ def _until_the_next(line: str) -> str:
 
 
 def _only_how_bad(tail: str, own: Reading, turns: Collection[int]) -> bool:
-    """Guard: nothing but how bad or how sure stands behind the mark: ``us t4: a bit``."""
+    """Guard: nothing but how bad, how sure or which way it goes stands behind the mark: ``us t4: a bit``."""
     there = [reading for piece in pieces(tail) for reading in readings(piece, turns)]
     parts = {part for one in there for part in one.parts}
     bare = len(there) == 1 and MARK not in tail and there[0].alone and not there[0].asides
-    return bare and parts <= {"severity", "confidence"} and not parts & set(own.parts)
+    return bare and parts <= {"severity", "confidence", "trend"} and not parts & set(own.parts)

@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import replace
 
-from pitwall.comments.contradicting import PLACE, says_of_which_place
+from pitwall.comments.contradicting import PLACE, goes_with_its_turn, says_of_which_place
 from pitwall.comments.denying import (
     ANOTHER,
     TWICE,
@@ -110,6 +110,7 @@ def _taking_turns(piece: Piece, turns: Collection[int]) -> Iterator[Reading]:
     if not cuts:
         whole = read(piece, turns)
         says_of_which_place(found)
+        goes_with_its_turn(found)
         yield whole
         return
     ends = [*(found[cut].words[0].at for cut in cuts), piece.end]
@@ -118,6 +119,7 @@ def _taking_turns(piece: Piece, turns: Collection[int]) -> Iterator[Reading]:
         own = Piece(words, piece.goes_on or number > 0, ends[number], piece.contrast and number == 0)
         reading = _taken(own, found[first:last])
         says_of_which_place(found[first:last])
+        goes_with_its_turn(found[first:last])
         yield reading
 
 
@@ -231,6 +233,8 @@ def _ends_rightly(met: Sequence[Group], reading: Reading) -> None:
     for group in met:
         if group.form.startswith("than ") and not {"trend", "amount"} & set(reading.parts):
             raise Slip(group.word, "better or worse before it, such as worse than before")
+        if group.words[0].key == "than" and "trend" in reading.parts and reading.parts["trend"][0].value == "gone":
+            raise Slip(group.word, "'same', or 'less us than before', for it may be there as before; or gone alone")
 
 
 def _stand_rightly(met: Sequence[Group]) -> None:

@@ -28,7 +28,7 @@ def look(car: TeamCar, now: float) -> None:
     run = _goes_on(car)
     heard = 0
     for call in _by_radio(car, run) if run is not None else ():
-        if call.state == "due" and _may_be_said(car, call, now):
+        if call.state == "due" and may_be_said(car, call, now):
             car.signal(call, "withdraw", now, MAY_BE_SAID)
         if not call.open:
             call.unfounded = True  # it was for another lap than the in-lap that is still to come
@@ -37,6 +37,14 @@ def look(car: TeamCar, now: float) -> None:
         car.called_in = None
     elif car.called_in is None or car.called_in[0] != heard:
         car.called_in = heard, now
+        _of_another_lap(car)
+
+
+def _of_another_lap(car: TeamCar) -> None:
+    """He is told to stay out once a lap: what was said of an earlier one holds for that one."""
+    for call in car.book.calls.values():
+        if call.spec.ask.action == "stay_out" and not call.open and call.spec.lap_number != car.track.lap_number:
+            call.unfounded = True
 
 
 def anew(car: TeamCar, since: float) -> None:
@@ -63,7 +71,7 @@ def words(car: TeamCar, now: float) -> str:
         if call.spec.medium == "board" and call.spec.ask.action == "box" and call.said_t is not None and ahead >= 0:
             return "; the box board hangs: take it in before the car passes" if ahead else f"; {HE_COMES_IN}"
     calls = [*_by_radio(car, run)]
-    told = [call for call in calls if _heard(call)] or [call for call in calls if _may_be_said(car, call, now)]
+    told = [call for call in calls if _heard(call)] or [call for call in calls if may_be_said(car, call, now)]
     if not told:
         return ""
     last = car.track.earliest(car.lap_map.last_chance)
@@ -91,7 +99,8 @@ def _by_radio(car: TeamCar, run: RunState) -> Iterator[Call]:
         t = call.said_t if call.said_t is not None else call.due_t
         if call.spec.ask.action != "box" or call.spec.run != run.run.run or t is None or t < since:
             continue
-        if not call.spec.waits and call.spec.medium != "board":
+        to_come = call.spec.waits and call.spec.leg != run.pointer  # the lap that it waits for has not begun
+        if not to_come and call.spec.medium != "board":
             yield call
 
 
@@ -99,7 +108,7 @@ def _heard(call: Call) -> bool:
     return call.state in HEARD or call.said_t is not None or call.reason == MAY_BE_SAID
 
 
-def _may_be_said(car: TeamCar, call: Call, now: float) -> bool:
+def may_be_said(car: TeamCar, call: Call, now: float) -> bool:
     """Guard: somebody may be saying it now: the radio desk says so, or where it says nothing the call stands there for
     long enough."""
     if call.state != "due" or call.due_t is None:

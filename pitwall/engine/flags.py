@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from pitwall.engine import driven_again, windows
+from pitwall.engine import called_in, driven_again, windows
 from pitwall.engine.calling_again import hold_release
+from pitwall.engine.calls import HEARD
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.situation import StatusNews, news_key
 from pitwall.engine.team import TeamCar
@@ -80,8 +81,8 @@ def apply(
 def taken_back(car: TeamCar, clock: SessionClock, since: float, now: float) -> None:
     """A status was entered wrongly and is taken back: who heard of it is told what holds; who did not hears nothing."""
     fresh = [news for news in car.news if news.t >= since]
-    heard = [call for call in car.book.calls.values() if call.spec.key.startswith("session-") and not call.open
-             and call.state in ("said", "unconfirmed", "late", "done") and (call.due_t or now) >= since]
+    heard = [call for call in car.book.calls.values() if call.spec.key.startswith("session-")
+             and (call.state in HEARD or called_in.may_be_said(car, call, now)) and (call.due_t or now) >= since]
     car.news = [news for news in car.news if news not in fresh]
     if heard:
         _tell(car, clock.status, (), now)

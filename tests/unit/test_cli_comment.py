@@ -17,9 +17,9 @@ from pitwall.cli.main import main
 
 def test_it_says_how_a_comment_is_read(capsys: pytest.CaptureFixture[str]) -> None:
     """With --check nothing is sent: one line for each remark, and the free text."""
-    assert main(["comment", "41", "t4", "mid", "us", "3,", "exit", "os:", "worse", "--check"]) == 0
+    assert main(["comment", "41", "t4", "mid", "us", "3,", "exit", "os:", "with", "wear", "--check"]) == 0
     assert capsys.readouterr().out.splitlines() == ["turn 4 mid: understeer, severity 3", "turn 4 exit: oversteer",
-                                                    'words beside it: "worse"']
+                                                    'words beside it: "with wear"']
     assert main(["comment", "41", "tc", "too", "late", "t6", "--check"]) == 0
     assert capsys.readouterr().out == 'words, not counted: "tc too late t6"\n'
     assert main(["comment", "41", "t4 us", "--check", "--json"]) == 0

@@ -144,6 +144,50 @@ def test_a_lap_more_lets_a_driver_who_was_called_in_go_on() -> None:
     assert stage.call("main-box-1-0").id.endswith("~2")
 
 
+def test_who_was_called_in_twice_of_one_leaving_is_told_to_stay_out_twice() -> None:
+    """What was said of a lap long driven is no word on this one."""
+    stage, _, begin = boxed_and_taken_back(key="said")
+    stage.command("said", begin + 48, call="41-main-stay-out-1-1")
+    stage.cross(begin + 70, "2")
+    stage.cross(begin + 100)
+    t = stage.lap(begin + 100, 100)
+    stage.cross(t + 30, "1")
+    stage.command("box", t + 40)
+    stage.wait(t + 43)
+    stage.command("said", t + 44, call="41-main-box-1-0~2")
+    assert effect(stage.command("undo", t + 46, by="desk")).endswith("tell the driver to stay out")
+    call = stage.call("main-stay-out-1-1")
+    assert (call.id, call.state, call.spec.lap_number) == ("41-main-stay-out-1-1~2", "due", stage.car.track.lap_number)
+    stage.command("said", t + 47, call=call.id)
+    stage.command("box", t + 48)
+    stage.command("undo", t + 48.5, by="desk")
+    assert [one.id for one in stage.car.book.calls.values() if "stay-out" in one.id][-1] == call.id
+
+
+@pytest.mark.parametrize("extended", [97, 120])
+def test_a_driver_who_was_called_in_just_before_his_in_lap_goes_on_as_well(extended: float) -> None:
+    """The call waits for its lap, and somebody says it a moment before the line: the driver has it in his ear. A lap
+    more then says so, and on the lap that is the in-lap after all he is called in once more."""
+    stage = Stage(setup(plan(MAIN))).green()
+    begin = stage.drive(200, 125, 100)
+    stage.cross(begin + 30, "1")
+    stage.cross(begin + 70, "2")
+    stage.command("said", begin + 96, call="41-main-box-1-0")
+    if extended < 100:
+        stage.command("extend", begin + extended)
+    assert not stage.has_call("stay-out")
+    stage.cross(begin + 100)
+    if extended > 100:
+        assert effect(stage.command("extend", begin + extended)).endswith("tell the driver to stay out")
+    stage.wait(max(begin + 100, begin + extended) + 1)
+    assert stage.call("main-stay-out-1-1").state == "due"
+    t = stage.lap(begin + 100, 100)
+    stage.wait(t + 2)
+    assert stage.car.track.lap_kind == "in"
+    call = stage.call("main-box-1-0")
+    assert (call.id, call.state) == ("41-main-box-1-0~2", "due")
+
+
 def test_a_box_board_is_taken_in_before_the_car_passes() -> None:
     """No board is read between two passes: the answer says what can be done, and no call asks for more."""
     stage = Stage(setup(plan(FLAP, medium="board"))).green()
@@ -156,3 +200,18 @@ def test_a_box_board_is_taken_in_before_the_car_passes() -> None:
     told = effect(stage.command("undo", begin + 85))
     assert told == "taken back: box; car 41 is as before; the box board hangs: take it in before the car passes"
     assert not stage.has_call("stay-out")
+
+
+@pytest.mark.parametrize(("undone", "told"), [(50.0, True), (40.5, False)])
+def test_a_red_flag_taken_back_that_may_be_on_the_air_is_followed_by_what_holds(undone: float, told: bool) -> None:
+    """It stood there for seconds, and its key may come later: the driver is told that the track is green. Taken back at
+    once nobody can have said it."""
+    stage, begin = on_a_timed_lap(FLAP)
+    stage.cross(begin + 30, "1")
+    stage.command("status", begin + 40, status="red")
+    stage.wait(begin + min(undone, 46.0))
+    stage.command("undo", begin + undone)
+    stage.wait(begin + undone + 1)
+    green = [call for call in stage.car.book.calls.values() if call.spec.key.startswith("session-")
+             and call.spec.ask.action == "resume"]
+    assert [call.state for call in green] == (["due"] if told else [])
