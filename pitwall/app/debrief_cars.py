@@ -15,6 +15,7 @@ from pitwall.debrief.model import CarDebrief, QuestionRow, StatusSpan
 from pitwall.debrief.notes import Notes
 from pitwall.debrief.radio import call_rows, radio_statistics
 from pitwall.debrief.session import time_of_day
+from pitwall.engine.feedback import unsaid
 from pitwall.engine.planned import planned_spans
 from pitwall.engine.run_state import RunState
 from pitwall.engine.team import TeamCar
@@ -82,6 +83,7 @@ def run_rows(
             items_done=sum(item.outcome in ("done", "probably_done") for item in of_run), items=len(of_run),
             items_probably=sum(item.outcome == "probably_done" for item in of_run),
             counts=state.counts, laps_left=state.laps_left, only_in=car.desk.left_with(run.run),
+            unsaid=unsaid(car, state),
             musts_left=sum(item.wanted == "must" and item.outcome in ("not_done", "done_badly") for item in of_run),
         ))
     return tuple(found)

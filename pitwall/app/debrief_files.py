@@ -71,9 +71,18 @@ def write_pages(debrief: Debrief, folder: Path, makers: PageMakers) -> tuple[Pat
         raise _refused(folder, problem) from problem
     page, paper = makers.pages_of(debrief)
     try:
-        return tuple(_placed(folder / name, content) for name, content in ((PAGE, page.encode()), (PAPER, paper)))
+        return tuple(_placed(folder / name, content)
+                     for name, content in zip(names_of(debrief), (page.encode(), paper), strict=True))
     except OSError as problem:
         raise _refused(folder, problem) from problem
+
+
+def names_of(debrief: Debrief) -> tuple[str, str]:
+    """What page and paper are called: those of a run stand beside those of the whole session."""
+    if debrief.run is None:
+        return PAGE, PAPER
+    stem = f"debrief-{debrief.cars[0].car}-{debrief.run}"
+    return f"{stem}.html", f"{stem}.pdf"
 
 
 def _refused(folder: Path, problem: OSError) -> UserError:

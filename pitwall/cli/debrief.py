@@ -15,17 +15,22 @@ if TYPE_CHECKING:
 
 HELP = "tell what was done, where the data is and what was said, from a journal"
 EXAMPLE = "pitwall debrief practice-1.sqlite --out debrief"
-ABOUT = "The journal is that of serve, of rehearse --journal, or one that export wrote out as text. It is only read."
+ABOUT = ("The journal is that of serve, of rehearse --journal, or one that export wrote out as text. It is only read, "
+         "also while the daemon goes on with it.")
 
 
 def add_parser(subparsers: Any) -> None:
     """Add the command's options."""
     parser: argparse.ArgumentParser = subparsers.add_parser("debrief", help=HELP, description=f"{HELP}.\n{ABOUT}")
     parser.add_argument("journal", metavar="JOURNAL", help="a journal file")
+    parser.add_argument("--run", metavar="RUN", help="of one run alone: its name, or 'last' for the one from which "
+                                                     "the car came back last; so are pages and tables then")
+    parser.add_argument("--car", metavar="CAR", help="with --run: whose, where several cars have driven such a run")
     parser.add_argument("--json", action="store_true", help="print the whole debrief as one JSON object")
     parser.add_argument("--anew", action="store_true",
                         help="go over all facts again; else what the daemon kept with its journal as it ended is used")
-    parser.add_argument("--out", metavar="FOLDER", help="write debrief.html and debrief.pdf there")
+    parser.add_argument("--out", metavar="FOLDER", help="write debrief.html and debrief.pdf there; of one run "
+                                                        "debrief-CAR-RUN.html and .pdf")
     parser.add_argument("--tables", metavar="FOLDER", help="write the tables there, one file each: runs, items, data "
                                                            "windows, laps, sectors, switches, calls, alerts and more")
     parser.add_argument("--formats", metavar="LIST",
@@ -35,11 +40,17 @@ def add_parser(subparsers: Any) -> None:
 def run(args: argparse.Namespace) -> int:
     """Make the debrief and print it."""
     from pitwall.app.debrief_files import PageMakers, write_pages
+    from pitwall.app.debrief_run import cut_to_run
     from pitwall.app.debriefing import debrief_of
+    from pitwall.errors import UserError
 
+    if args.car is not None and args.run is None:
+        raise UserError("--car goes with --run: say which run with --run last or --run NAME")
     formats = _formats(args)  # first: the pages take seconds
     with PageMakers() if args.out else nullcontext() as makers:
         made = debrief_of(Path(args.journal), anew=args.anew)
+        if args.run is not None:
+            made = cut_to_run(made, args.run, args.car)
         print(made.model_dump_json(indent=2) if args.json else "\n".join(in_words(made)))
         if makers is not None:
             for path in write_pages(made, Path(args.out), makers):
@@ -75,8 +86,12 @@ def in_words(made: Debrief) -> list[str]:
              f"{session.state.replace('_', ' ')}"]
     for car in made.cars:
         lines += _of_car(car)
-    lines.append(f"  alerts      {made.alerts.raised} raised, {made.alerts.mean_rate:g} in ten minutes, at most "
-                 f"{made.alerts.most_in_ten} in any ten; {made.alerts.held_back} held back")
+    if made.alerts is not None:
+        lines.append(f"  alerts      {made.alerts.raised} raised, {made.alerts.mean_rate:g} in ten minutes, at most "
+                     f"{made.alerts.most_in_ten} in any ten; {made.alerts.held_back} held back")
+    if made.run is not None:
+        lines += [f"    to ask: the driver has not commented on {', '.join(run.unsaid)}"
+                  for car in made.cars for run in car.runs if run.unsaid]
     return [*lines, *(f"  note        {note}" for note in made.notes)]
 
 

@@ -11,10 +11,12 @@ from datetime import datetime
 
 from pitwall.debrief import wording as say
 from pitwall.debrief.contents_car import car_chapter
+from pitwall.debrief.contents_figures import run_span
 from pitwall.debrief.contents_radio import every_call, radio_sections
-from pitwall.debrief.contents_session import session_chapter
+from pitwall.debrief.contents_session import closing_sections, session_chapter
 from pitwall.debrief.contents_summary import summary_sections
 from pitwall.debrief.document import Document, Section, Words
+from pitwall.debrief.figures_timeline import Stretch
 from pitwall.debrief.model import Debrief, SessionSummary
 
 STATES = {"closed": "over", "flag_out": "the flag is out, not closed yet", "running": "the journal ends while it runs",
@@ -22,7 +24,9 @@ STATES = {"closed": "over", "flag_out": "the flag is out, not closed yet", "runn
 
 
 def document_of(debrief: Debrief) -> Document:
-    """The whole debrief as a document."""
+    """The whole debrief as a document; that of one run, where it is cut to one."""
+    if debrief.run is not None:
+        return _of_run(debrief, debrief.run)
     session = debrief.session
     sections: list[Section] = [part for car in debrief.cars for part in summary_sections(car, debrief)]
     for car in debrief.cars:
@@ -30,14 +34,37 @@ def document_of(debrief: Debrief) -> Document:
     sections += session_chapter(debrief)
     sections += [every_call(car) for car in debrief.cars]
     title = f"Debrief of {session.session}, {session.event}"
-    cars = ", ".join(one.car for one in debrief.cars)
+    return Document(title, _running(debrief), _facts(debrief), tuple(sections))
+
+
+def _running(debrief: Debrief) -> str:
+    session, cars = debrief.session, ", ".join(one.car for one in debrief.cars)
     day = f", {session.green_time:%Y-%m-%d}" if session.green_time is not None else ""
     named = f"car{'s' if len(debrief.cars) > 1 else ''} {cars}"
-    running = f"{session.event}, {session.session}{day} · {session.team}, {named}"
-    return Document(title, running, _facts(debrief), tuple(sections))
+    return f"{session.event}, {session.session}{day} · {session.team}, {named}"
 
 
-def _facts(debrief: Debrief) -> tuple[Words, ...]:
+def _of_run(debrief: Debrief, run: str) -> Document:
+    """The same parts for the one car and the one run, and time over which that run was driven."""
+    session, (car,) = debrief.session, debrief.cars
+    over = run_span(car)
+    sections = (*summary_sections(car, debrief), *car_chapter(car, session, over), *radio_sections(car, session, over),
+                *closing_sections(debrief), every_call(car))
+    title = f"Debrief of run {run}, car {car.car}, {session.session}, {session.event}"
+    return Document(title, f"{_running(debrief)}, run {run}", (_run_fact(debrief), *_facts(debrief, over)), sections)
+
+
+def _run_fact(debrief: Debrief) -> Words:
+    """When it was out, and what else than its rows is told of it."""
+    (run,) = debrief.cars[0].runs
+    out = "; ".join(say.span_clock(one.from_s, one.to_s) for one in run.stints)
+    still = ", and nobody has seen it come back" if run.stints and run.stints[-1].to_s is None else ""
+    return Words(f"{f'{run.purpose}; ' if run.purpose else ''}out {out}{still}. Changes are those from the coming back "
+                 "before it to the next leaving, alerts those from its leaving to the next; calls of no run, such as a "
+                 "red flag, are told where they came while it was out.", f"Run {run.run} alone:")
+
+
+def _facts(debrief: Debrief, over: Stretch | None = None) -> tuple[Words, ...]:
     session = debrief.session
     crews = "; ".join(f"{one.car} {', '.join(one.drivers)}".strip() for one in debrief.cars)
     facts = [
@@ -48,8 +75,10 @@ def _facts(debrief: Debrief) -> tuple[Words, ...]:
         Words("numbered through the session, each car's own; a lap of a run has a name, such as in-lap.", "Laps:"),
     ]
     stops = [f"{say.STATUSES[one.status]} {say.span_clock(one.from_s, one.to_s)} "
-             f"({say.duration(one.to_s - one.from_s)})" for one in session.statuses if one.status in ("red", "slow")]
-    facts.append(Words(f"{'; '.join(stops) or 'none'}.", "Red flags and slow periods:"))
+             f"({say.duration(one.to_s - one.from_s)})" for one in session.statuses if one.status in ("red", "slow")
+             and (over is None or (one.from_s < over.end_s and one.to_s > over.start_s))]
+    while_out = "" if over is None else " while it was out"
+    facts.append(Words(f"{'; '.join(stops) or 'none'}.", f"Red flags and slow periods{while_out}:"))
     return tuple(facts)
 
 

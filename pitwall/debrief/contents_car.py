@@ -7,6 +7,7 @@ from datetime import datetime
 from pitwall.debrief import wording as say
 from pitwall.debrief.contents_figures import lap_figure, moved_switches, plan_figure, switch_figure
 from pitwall.debrief.document import Block, Column, Group, Row, Section, Table, Words, table
+from pitwall.debrief.figures_timeline import Stretch
 from pitwall.debrief.model import (
     CarDebrief,
     ChangeRow,
@@ -37,15 +38,15 @@ CHANGES = (Column("change", 6.0), Column("session time", 1.5, right=True), Colum
            Column("plan", 0.9, right=True))
 
 
-def car_chapter(car: CarDebrief, session: SessionSummary) -> tuple[Section, ...]:
-    """Everything about the car but its radio."""
+def car_chapter(car: CarDebrief, session: SessionSummary, over: Stretch | None = None) -> tuple[Section, ...]:
+    """Everything about the car but its radio; of one run, which was driven ``over`` this while."""
     name = f"Car {car.car}"
     chapters: list[Section] = [
-        Section(f"{name}: plan and runs", 2, (*_some(plan_figure(car, session)), _runs(car)), new_page=True),
+        Section(f"{name}: plan and runs", 2, (*_some(plan_figure(car, session, over)), _runs(car)), new_page=True),
         Section(f"{name}: laps", 3, (*_some(lap_figure(car)), _laps(car))),
         Section(f"{name}: data windows", 3, _windows(car, session)),
         Section(f"{name}: items", 3, (_items(car),)),
-        Section(f"{name}: switches", 3, (*_some(switch_figure(car, session)), *_switches(car))),
+        Section(f"{name}: switches", 3, (*_some(switch_figure(car, session, over)), *_switches(car, over))),
         Section(f"{name}: what was changed", 3, (_changes(car),)),
     ]
     if car.notes:
@@ -154,11 +155,14 @@ def _lap(lap: LapRow) -> Row:
     )
 
 
-def _switches(car: CarDebrief) -> tuple[Block, ...]:
+def _switches(car: CarDebrief, over: Stretch | None) -> tuple[Block, ...]:
+    """Where each stood first, and every move. What stood as a run began may have come there long before it."""
+    began = "session" if over is None else "run"
+    first = {id(one) for one in car.switches if one.before is None or (over is not None and one.t < over.start_s)}
     moved = {moves[0].switch for moves in moved_switches(car)}
     stood = [f"{one.word} {say.scalar(one.position)}" for one in car.switches if one.switch not in moved]
-    groups = ("As the session began", [_move(one) for one in car.switches if one.before is None]), (
-        "Moved", [_move(one) for one in car.switches if one.before is not None])
+    groups = (f"As the {began} began", [_move(one) for one in car.switches if id(one) in first]), (
+        "Moved", [_move(one) for one in car.switches if id(one) not in first])
     shown = tuple(Group(tuple(rows), title) for title, rows in groups if rows)
     unmoved = (Words(f"{', '.join(dict.fromkeys(stood))}.", "Not moved:"),) if stood else ()
     return (*unmoved, Table(f"Car {car.car}: switches, where each stood and every move", MOVES, shown,

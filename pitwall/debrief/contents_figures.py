@@ -32,6 +32,11 @@ def driven_span(car: CarDebrief, session: SessionSummary) -> Stretch:
     return Stretch(0.0, max([span_of(session).end_s, *(one.end_s for one in car.laps)]))
 
 
+def run_span(car: CarDebrief) -> Stretch:
+    """From the first lap to the end of the last, of a car whose debrief is of one run, in session seconds."""
+    return Stretch(car.laps[0].start_s, car.laps[-1].end_s)
+
+
 def flags_of(session: SessionSummary) -> tuple[float, ...]:
     """When the flag came, or is to come: once, or at the end of each window of the day."""
     seen = [one.from_s for one in session.statuses if one.status == "finished"]
@@ -39,20 +44,24 @@ def flags_of(session: SessionSummary) -> tuple[float, ...]:
     return tuple(sorted([*seen, *planned[len(seen):]]))
 
 
-def interruptions_of(session: SessionSummary) -> tuple[Stretch, ...]:
+def interruptions_of(session: SessionSummary, over: Stretch | None = None) -> tuple[Stretch, ...]:
     """Red flags, slow periods and breaks between windows, with a word for each that is long enough to carry one."""
-    span = span_of(session)
+    span = span_of(session) if over is None else over
     shortest = SHORTEST_WORDS_SHARE * (span.end_s - span.start_s)
     stops = [Stretch(one.from_s, min(one.to_s, span.end_s), say.STATUSES[one.status])
              for one in session.statuses if one.status in INTERRUPTS and one.from_s < span.end_s]
     stops += [Stretch(before[2], after[1], "break")
               for before, after in zip(session.windows, session.windows[1:], strict=False) if after[1] > before[2]]
+    if over is not None:
+        stops = [Stretch(max(one.start_s, over.start_s), min(one.end_s, over.end_s), one.words) for one in stops
+                 if one.end_s > over.start_s and one.start_s < over.end_s]
     return tuple(Stretch(one.start_s, one.end_s, one.words if one.end_s - one.start_s >= shortest else "")
                  for one in sorted(stops, key=lambda one: one.start_s))
 
 
-def plan_figure(car: CarDebrief, session: SessionSummary) -> Picture | None:
-    """Every run as planned and as driven; none for a plan without runs."""
+def plan_figure(car: CarDebrief, session: SessionSummary, over: Stretch | None = None) -> Picture | None:
+    """Every run as planned and as driven, over the session or of one run ``over`` this while; none for a plan without
+    runs."""
     if not car.runs:
         return None
     last = max([session.ended_s, *(one.end_s for one in car.laps)])
@@ -61,12 +70,19 @@ def plan_figure(car: CarDebrief, session: SessionSummary) -> Picture | None:
     told = "; ".join(f"{one.run} {' and '.join(say.span_clock(stint.from_s, stint.to_s) for stint in one.stints)}"
                      for one in driven)
     without = ", ".join(one.run for one in car.runs if not one.stints and one.finished)
+    span, flags = over or span_of(session), flags_of(session)
+    if over is not None:
+        span = Stretch(min([over.start_s, *(one.planned.start_s for one in runs if one.planned is not None)]),
+                       max([over.end_s, *(one.planned.end_s for one in runs if one.planned is not None)]))
+        flags = tuple(one for one in flags if span.start_s < one <= span.end_s)
+    bands = interruptions_of(session, over and span)
+    not_driven = ", ".join(one.run for one in car.runs if not one.stints and not one.finished) or "none"
     return Picture(
         f"plan-{car.car}", "Plan against what was driven",
         f"A row for each run: above as planned, below as driven. Driven: {told or 'nothing'}. "
         + (f"Done without a lap: {without}. " if without else "")
-        + f"Not driven: {', '.join(one.run for one in car.runs if not one.stints and not one.finished) or 'none'}.",
-        lambda: plan_against_actual(runs, interruptions_of(session), span_of(session), flags_of(session)),
+        + ("" if over is not None else f"Not driven: {not_driven}."),
+        lambda: plan_against_actual(runs, bands, span, flags),
     )
 
 
@@ -88,16 +104,16 @@ def lap_figure(car: CarDebrief) -> Picture | None:
     )
 
 
-def switch_figure(car: CarDebrief, session: SessionSummary) -> Picture | None:
+def switch_figure(car: CarDebrief, session: SessionSummary, over: Stretch | None = None) -> Picture | None:
     """The switches that were moved, over session time; none where none was."""
     moved = moved_switches(car)
     if not moved:
         return None
-    span = driven_span(car, session)
+    span = over or driven_span(car, session)
     lanes = [SwitchLane(moves[0].word, _positions(moves, span)) for moves in moved]
     told = "; ".join(f"{moves[0].word} {', '.join(say.scalar(one.position) for one in moves)}" for moves in moved)
     return Picture(f"switches-{car.car}", "Switches over session time", f"Positions in their order: {told}.",
-                   lambda: switches_over_time(lanes, interruptions_of(session), span))
+                   lambda: switches_over_time(lanes, interruptions_of(session, over), span))
 
 
 def moved_switches(car: CarDebrief) -> list[list[SwitchMove]]:
@@ -108,19 +124,20 @@ def moved_switches(car: CarDebrief) -> list[list[SwitchMove]]:
     return [moves for moves in by_switch.values() if len({str(one.position) for one in moves}) > 1]
 
 
-def radio_figure(car: CarDebrief, session: SessionSummary) -> Picture | None:
+def radio_figure(car: CarDebrief, session: SessionSummary, over: Stretch | None = None) -> Picture | None:
     """How much was spoken to the driver, by the minute; none where nothing was."""
     if not any(one.spoken_s for one in car.radio.load):
         return None
     minutes = [Minute(one.from_s, one.spoken_s) for one in car.radio.load]
     slips = [slip for one in car.calls for slip in _slips(one)]
-    driven = driven_span(car, session)
-    span = Stretch(driven.start_s, max([driven.end_s, *(one.t for one in slips)]))
+    driven = over or driven_span(car, session)
+    starts = [driven.start_s, *([one.start_s for one in minutes] + [one.t for one in slips] if over else [])]
+    span = Stretch(min(starts), max([driven.end_s, *(one.t for one in slips)]))
     return Picture(
         f"radio-{car.car}", "What was spoken to the driver, by the minute",
         f"{car.radio.mean_load_s:.1f} seconds a minute on average with the car on track, {car.radio.most_load_s:.1f} "
         "in the fullest minute.",
-        lambda: radio_load(minutes, slips, interruptions_of(session), span),
+        lambda: radio_load(minutes, slips, interruptions_of(session, over and span), span),
     )
 
 

@@ -6,6 +6,7 @@ from pitwall.debrief import wording as say
 from pitwall.debrief.contents_comments import comment_section
 from pitwall.debrief.contents_figures import radio_figure
 from pitwall.debrief.document import Block, Column, Row, Section, Words, table
+from pitwall.debrief.figures_timeline import Stretch
 from pitwall.debrief.model import CallRow, CarDebrief, RadioStatistics, SessionSummary
 
 CALLS = (Column("call", 4.4), Column("kind", 1.75), Column("run and lap", 2.35), Column("to be said", 2.5),
@@ -22,13 +23,13 @@ IN_TIME_BOARD = ("Said is when the key was pressed: in the garage after the word
 FIGURES = (Column("of the calls", 4.0), Column("calls", 1.0, right=True), Column("share", 1.0, right=True))
 
 
-def radio_sections(car: CarDebrief, session: SessionSummary) -> tuple[Section, ...]:
-    """What was said, and how well it was told in time."""
+def radio_sections(car: CarDebrief, session: SessionSummary, over: Stretch | None = None) -> tuple[Section, ...]:
+    """What was said, and how well it was told in time; of one run, which was driven ``over`` this while."""
     name = f"Car {car.car}"
-    picture = radio_figure(car, session)
+    picture = radio_figure(car, session, over)
     blocks: tuple[Block, ...] = () if picture is None else (picture,)
     return (
-        Section(f"{name}: radio", 3, (*blocks, *_statistics(name, car.radio))),
+        Section(f"{name}: radio", 3, (*blocks, *_statistics(name, car.radio, over is not None))),
         comment_section(car),
     )
 
@@ -42,7 +43,7 @@ def every_call(car: CarDebrief) -> Section:
     ), new_page=True)
 
 
-def _statistics(name: str, radio: RadioStatistics) -> tuple[Block, ...]:
+def _statistics(name: str, radio: RadioStatistics, of_run: bool = False) -> tuple[Block, ...]:
     if not radio.calls:
         return (Words("No call came up."),)
     counted = radio.calls - radio.open
@@ -57,11 +58,13 @@ def _statistics(name: str, radio: RadioStatistics) -> tuple[Block, ...]:
     # Shares are of what ended: what is still open has none, or all shares together would be more than the whole.
     rows.append(("open as the journal ends", str(radio.open), say.NOTHING))
     source = "by the radio desk" if radio.spoken_from == "channel" else "reckoned from the length of what was said"
-    words = [Words(f"{radio.spoken_s:.0f} s were spoken to the driver in the garage ({source}); on track there is "
+    while_out = " in the minutes of this run" if of_run else ""
+    words = [] if radio.spoken_s is None else [
+             Words(f"{radio.spoken_s:.0f} s were spoken to the driver in the garage ({source}); on track there is "
                    "a pit board, and nothing is spoken." if radio.medium == "board" else
-                   f"{radio.spoken_s:.0f} s were spoken to the driver ({source}): {radio.mean_load_s:.1f} s a minute "
-                   f"on track, {radio.most_load_s:.1f} s in the fullest minute.", "Load:"),
-             Words(f"{radio.in_time} of {say.plural(counted, 'call')} that ended. "
+                   f"{radio.spoken_s:.0f} s were spoken to the driver{while_out} ({source}): {radio.mean_load_s:.1f} s "
+                   f"a minute on track, {radio.most_load_s:.1f} s in the fullest minute.", "Load:")]
+    words += [Words(f"{radio.in_time} of {say.plural(counted, 'call')} that ended. "
                    f"{IN_TIME_BOARD if radio.medium == 'board' else IN_TIME}", "In time:")]
     if radio.by_kind:
         words.append(Words(f"{_counts(radio.by_kind)}.", "Kinds of call:"))

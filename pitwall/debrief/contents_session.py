@@ -19,6 +19,13 @@ def session_chapter(debrief: Debrief) -> tuple[Section, ...]:
     """The chapter of the session."""
     return (
         Section("The session", 2, (*_course(debrief.session), _changes(debrief)), new_page=True),
+        *closing_sections(debrief),
+    )
+
+
+def closing_sections(debrief: Debrief) -> tuple[Section, ...]:
+    """The alerts, and what all this rests on."""
+    return (
         Section("Alerts", 3, _alerts(debrief)),
         Section("What this rests on", 3, _sources(debrief)),
     )
@@ -44,12 +51,15 @@ def _changes(debrief: Debrief) -> Table:
 
 def _alerts(debrief: Debrief) -> tuple[Block, ...]:
     figures = debrief.alerts
+    every = table("Every alert", ALERTS, [_alert(one) for one in debrief.alert_rows], "No alert was raised.",
+                  bold=False)
+    if figures is None:
+        return (every,)
     rates = [(say.session_clock(one.from_s), str(one.raised)) for one in figures.rates]
     return (
         *_alert_words(figures),
         table("Alerts raised, ten minutes at a time", RATES, rates, "No ten minutes have passed.", share=0.4),
-        table("Every alert", ALERTS, [_alert(one) for one in debrief.alert_rows], "No alert was raised.",
-              bold=False),
+        every,
     )
 
 

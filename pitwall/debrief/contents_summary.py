@@ -171,6 +171,8 @@ def _item_points(items: Sequence[ItemRow], car: CarDebrief) -> list[Words]:
 
 def _complaints(car: CarDebrief, debrief: Debrief) -> tuple[Words, ...]:
     points = open_complaints(car)
+    points += [Words(f"the driver has not commented on {', '.join(one.unsaid)}.", f"To ask, of {one.run}:")
+               for one in car.runs if one.unsaid]
     points += [Words(f"{one.text or '(the question was not noted)'}  ({say.session_clock(one.asked_s)})",
                      "Asked and not answered:") for one in car.questions if one.answered_s is None]
     points += [Words(f"{one.text}  (since {say.session_clock(one.from_s)})", f"Alert, {one.priority}:")

@@ -93,7 +93,7 @@ class CallRow(Frozen):
     text: str = Field(description="all its words; of what was said in parts, those of every part")
     run: str | None = None
     lap: str | None = None
-    say_from_s: float
+    say_from_s: float = Field(description="of a call that lapsed, or was in doubt, the window that was offered last")
     say_by_s: float
     spoken_s: float
     first_due_s: float | None = None
@@ -144,7 +144,8 @@ class RadioStatistics(Frozen):
     by_kind: dict[str, int] = Field(default_factory=dict)
     reasons: dict[str, int] = Field(default_factory=dict, description="of what was late, missed or unconfirmed")
     medium: Medium = Field(default="two_way", description="how the plan in use reaches the driver on track")
-    spoken_s: float = Field(description="by the engineer to this driver, in all; with a pit board in the garage alone")
+    spoken_s: float | None = Field(description="by the engineer to this driver, in all; with a pit board in the garage "
+                                   "alone; of one run in the minutes of the load, none where there are none")
     load: tuple[MinuteLoad, ...] = Field(
         default=(), description="minutes of the session with the car on track; none with a pit board, which is read"
     )
@@ -227,9 +228,11 @@ class Debrief(Frozen):
     """A whole debrief."""
 
     debrief: Literal[1] = 1
+    run: Slug | None = Field(default=None, description="of one run alone: which; none: of the whole session")
     session: SessionSummary
     cars: tuple[CarDebrief, ...] = ()
-    alerts: AlertStatistics
+    alerts: AlertStatistics | None = Field(default=None, description="none in the debrief of one run: they are counted "
+                                           "over the session")
     alert_rows: tuple[AlertRow, ...] = ()
     changes: tuple[ChangeRow, ...] = Field(
         default=(), description="of no one car: status and clock that a hand entered, and what evidence corrected")

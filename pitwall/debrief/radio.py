@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from typing import Literal
 
 from pitwall.debrief.model import CallCount, CallRow, MinuteLoad, RadioStatistics
 from pitwall.debrief.notes import DOUBTFUL, CallNotes, CarNotes
@@ -36,10 +37,10 @@ def call_rows(notes: CarNotes) -> tuple[CallRow, ...]:
 
 def _row(call: CallNotes, voices: Sequence[Span]) -> CallRow:
     last, worded, begun_s = call.last, call.worded, _begun_s(call, voices)
-    begun = call.begun
+    begun, (say_from_s, say_by_s) = call.begun, call.window
     return CallRow(
         call=last.call, kind=last.kind, text=" ".join([*(one.text for one in begun), worded.text]), run=last.run,
-        lap=last.lap, say_from_s=last.say_from_s, say_by_s=last.say_by_s,
+        lap=last.lap, say_from_s=say_from_s, say_by_s=say_by_s,
         spoken_s=worded.spoken_s if not begun else round(sum(one.spoken_s for one in begun) + worded.spoken_s, 3),
         first_due_s=None if call.due_s is None else round(call.due_s, 3),
         begun_s=None if begun_s is None else round(begun_s, 3),
@@ -76,24 +77,39 @@ def radio_statistics(notes: CarNotes, laps: Sequence[LapRow], medium: Medium = "
 
     With a pit board nothing is spoken to a driver on track: what was said to him was said in the garage.
     """
-    ends = Counter(row.counted_as for row in call_rows(notes))
     spoken = notes.voices() if notes.channel else _reckoned(notes.calls.values())
     load = _load(spoken, laps) if medium != "board" else []
-    mean_s = sum(seconds for _, seconds, _ in load) / len(load) if load else 0.0
-    reasons = Counter(call.last.reason or "no reason given" for call in notes.calls.values()
-                      if call.last.state in DOUBTFUL)
+    mean_s, most_s = _mean([seconds for _, seconds, _ in load]), max((seconds for _, seconds, _ in load), default=0.0)
+    made = statistics_of(
+        call_rows(notes), [MinuteLoad(from_s=at, spoken_s=round(seconds, 2), calls=many) for at, seconds, many in load],
+        medium=medium, spoken_s=round(sum(end - begin for begin, end in spoken), 1),
+        spoken_from="channel" if notes.channel else "calls",
+    )
+    # From what was not rounded yet.
+    return made.model_copy(update={"mean_load_s": round(mean_s, 2), "most_load_s": round(most_s, 2)})
+
+
+def statistics_of(
+    calls: Sequence[CallRow], load: Sequence[MinuteLoad], *, medium: Medium, spoken_s: float | None,
+    spoken_from: Literal["channel", "calls"],
+) -> RadioStatistics:
+    """Counts of these calls, and the mean and the most of these minutes."""
+    ends = Counter(row.counted_as for row in calls)
+    reasons = Counter(row.reason or "no reason given" for row in calls if row.state in DOUBTFUL)
+    seconds = [one.spoken_s for one in load]
     return RadioStatistics(
-        calls=len(notes.calls), in_time=sum(ends[one] for one in IN_TIME), in_window=ends["in_window"],
+        calls=len(calls), in_time=sum(ends[one] for one in IN_TIME), in_window=ends["in_window"],
         beside_window=ends["beside_window"], shown=ends["shown"], settled=ends["settled"],
         unconfirmed=ends["unconfirmed"], late=ends["late"], missed=ends["missed"], skipped=ends["skipped"],
         withdrawn=ends["withdrawn"], open=ends["open"],
-        by_kind=dict(sorted(Counter(call.last.kind for call in notes.calls.values()).items())),
-        reasons=dict(sorted(reasons.items())),
-        medium=medium, spoken_s=round(sum(end - begin for begin, end in spoken), 1),
-        load=tuple(MinuteLoad(from_s=begin, spoken_s=round(seconds, 2), calls=many) for begin, seconds, many in load),
-        mean_load_s=round(mean_s, 2), most_load_s=round(max((seconds for _, seconds, _ in load), default=0.0), 2),
-        spoken_from="channel" if notes.channel else "calls",
+        by_kind=dict(sorted(Counter(row.kind for row in calls).items())), reasons=dict(sorted(reasons.items())),
+        medium=medium, spoken_s=spoken_s, load=tuple(load), mean_load_s=round(_mean(seconds), 2),
+        most_load_s=round(max(seconds, default=0.0), 2), spoken_from=spoken_from,
     )
+
+
+def _mean(values: Sequence[float]) -> float:
+    return sum(values) / len(values) if values else 0.0
 
 
 def _reckoned(calls: Iterable[CallNotes]) -> list[tuple[float, float]]:

@@ -129,7 +129,8 @@ def _own_rows(debrief: Debrief) -> Rows:
             ((car.car, window.item), switch) for window in car.data_windows for switch in window.switches
         ]
     of_all: Mapping[str, Sequence[Frozen]] = {
-        "alerts": debrief.alert_rows, "alert_rates": debrief.alerts.rates, "statuses": debrief.session.statuses,
+        "alerts": debrief.alert_rows, "alert_rates": debrief.alerts.rates if debrief.alerts else (),
+        "statuses": debrief.session.statuses,
     }
     found["changes"] += [((None,), row) for row in debrief.changes]  # of no one car
     for name, rows in of_all.items():

@@ -33,11 +33,7 @@ def wanted(car: TeamCar) -> tuple[Subject, ...]:
     run = car.progress.current
     if run is None or not car.track.on_track or not (run.timed_done or run.out_in):
         return ()
-    wishes = list(run.run.feedback)
-    for item in run.items:
-        procedure = car.setup.procedures.get(item.item.do)
-        if procedure is not None and item.state in DONE:
-            wishes += procedure.feedback
+    wishes = _wishes(car, run)
     if not wishes:
         return ()
     of_run = [one for one in car.comments.comments if one.run == run.run.run and one.t >= (run.start_t or 0.0)]
@@ -46,6 +42,23 @@ def wanted(car: TeamCar) -> tuple[Subject, ...]:
         subject for subject in missing(wishes, of_run)
         if subject not in asked and not any(_asks(car, item, subject) for item in run.items)
     )  # fmt: skip
+
+
+def unsaid(car: TeamCar, run: RunState) -> tuple[Subject, ...]:
+    """What a run was for the driver to comment on, and he has not, asked or not; nothing before it drove what for."""
+    if not (run.timed_done or run.out_in):
+        return ()
+    return missing(_wishes(car, run), [one for one in car.comments.comments if one.run == run.run.run])
+
+
+def _wishes(car: TeamCar, run: RunState) -> list[Subject]:
+    """What the run itself is for, and what was done in it."""
+    wishes = list(run.run.feedback)
+    for item in run.items:
+        procedure = car.setup.procedures.get(item.item.do)
+        if procedure is not None and item.state in DONE:
+            wishes += procedure.feedback
+    return wishes
 
 
 def _asked(car: TeamCar, run: RunState) -> Iterator[str]:

@@ -15,6 +15,7 @@ from pitwall.model.base import Frozen, Slug
 from pitwall.model.comments import Comment
 from pitwall.model.facts import SessionStatus
 from pitwall.model.plan import Alternate, LapKind, Scalar, Want
+from pitwall.model.subjects import Subject
 
 Outcome = Literal["done", "probably_done", "done_badly", "not_done", "to_come"]
 """What became of an item. ``done_badly``: it was done, but what was to be learned of it is spoilt; ``to_come``: the
@@ -197,6 +198,8 @@ class RunRow(Frozen):
     musts_left: int = Field(default=0, description="must items that were not done, or whose data are spoilt")
     laps_left: int = Field(default=0, description="of a run that counts: timed laps that were not driven, though no "
                                                   "shorten_to says that fewer do")
+    unsaid: tuple[Subject, ...] = Field(default=(), description="what it was for the driver to comment on, and he has "
+                                        "not, asked or not; of a run that drove a timed lap")
 
     only_in: Alternate | None = Field(default=None, description="the alternate that alone has this run, where the car "
                                       "went over to another plan since: it is not owed")

@@ -6,6 +6,7 @@ from functools import cache
 
 from pitwall.app.debrief_live import noted_session
 from pitwall.app.debriefing import debrief
+from pitwall.debrief.contents import document_of
 from pitwall.journal.replay import decisions
 from pitwall.model.outputs import DeskState, RunDebrief
 from tests.acceptance.script import Script
@@ -71,3 +72,17 @@ def test_what_is_known_later_is_told_again() -> None:
     assert first.comments == ()
     assert [one.text for one in last.comments] == ["understeer in turn 4"]
     assert last_s >= came_in_s + COMMENT_AFTER_S
+
+
+def test_what_the_driver_has_not_said_yet_is_told() -> None:
+    """A run that is for comments tells as its car comes in on what there is none; a comment takes its subject away."""
+    play = session(WORK | {"feedback": ["tyres", "balance"]}, MORE)
+    press_every_key(play)
+    car = play.car().leaves(300).lap(112).lap(92).lap(92).lap(130).lap(93).comes_in(110)
+    play.at(car.t + COMMENT_AFTER_S).push(command("comment", text="understeer in turn 4", by="ann", run="work"))
+    play.run(until=car.t + 150)
+    told = [one.run.unsaid for _, one in debriefs(play) if one.run is not None]
+    assert (told[0], told[-1]) == (("tyres", "balance"), ("tyres",))
+    (whole,) = debrief(play.events, "journal").cars
+    assert next(run.unsaid for run in whole.runs if run.run == "work") == ("tyres",)
+    assert "the driver has not commented on tyres" in str(document_of(debrief(play.events, "journal")))
