@@ -19,6 +19,7 @@ from pitwall.model.outputs import (
     Prompt,
     Proposal,
     Refused,
+    RunDebrief,
 )
 
 Message = Output | Health
@@ -27,6 +28,7 @@ Message = Output | Health
 OPEN = ("planned", "shown", "due", "said")
 """States in which the engineer may still have something to do with a prompt."""
 
+IN_THE_PITS = ("pit_lane", "garage")
 ENDED_SHOWN_FOR_S = 20.0
 NOTES_KEPT = 3
 TO_SAY = ("planned", "shown", "due")
@@ -50,6 +52,8 @@ class Board:
     """Changed plans from files that wait for an answer, by car."""
     advice: AdviceState | None = None
     ladder: LadderState | None = None
+    debriefs: dict[str, RunDebrief] = field(default_factory=dict)
+    """What came of the run that each car drove last."""
     turns: tuple[int, ...] = ()
     """The turns that the circuit has; none while the daemon has not told them."""
     notes: list[str] = field(default_factory=list)
@@ -77,8 +81,8 @@ class Board:
                 self._take_alert(message)
             case Proposal():
                 self._take_proposal(message)
-            case AdviceState() | LadderState() | ForecastState():
-                self._take_forecast(message)
+            case AdviceState() | LadderState() | ForecastState() | RunDebrief():
+                self._take_standing(message)
             case ClockState():
                 self.clock = message
             case Health():
@@ -100,9 +104,11 @@ class Board:
         else:
             self.alerts.pop(alert.id, None)
 
-    def _take_forecast(self, message: AdviceState | LadderState | ForecastState) -> None:
+    def _take_standing(self, message: AdviceState | LadderState | ForecastState | RunDebrief) -> None:
         if isinstance(message, ForecastState):
             self.forecasts[message.car] = message
+        elif isinstance(message, RunDebrief):
+            self.debriefs[message.car] = message
         elif isinstance(message, AdviceState):
             self.advice = message if message.active else None
         else:
@@ -129,6 +135,11 @@ class Board:
         from_file = [self.proposals[car]] if car in self.proposals else []
         advised = self.advice.proposals if self.advice is not None else ()
         return (*from_file, *(one for one in advised if car in one.cars))
+
+    def of_the_run(self, car: str | None) -> RunDebrief | None:
+        """What came of this car's last run, while it stands in the pits after it."""
+        desk = self.desks.get(car or "")
+        return self.debriefs.get(desk.car) if desk is not None and desk.state in IN_THE_PITS else None
 
     def words(self) -> dict[str, str]:
         """Call id -> the words that an engineer knows it by."""

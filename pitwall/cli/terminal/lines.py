@@ -8,6 +8,7 @@ from pitwall.app.call_words import in_words
 from pitwall.cli.terminal.advice import ladder_lines, musts_words
 from pitwall.cli.terminal.board import Message
 from pitwall.cli.terminal.detail import advice_words, warnings_of
+from pitwall.cli.terminal.run_told import run_words
 from pitwall.cli.terminal.words import (
     STATUS_WORDS,
     alert_line,
@@ -30,6 +31,7 @@ from pitwall.model.outputs import (
     Prompt,
     Proposal,
     Refused,
+    RunDebrief,
 )
 from pitwall.model.units import clock_text
 
@@ -53,6 +55,7 @@ class LineLog:
         self._resolves: dict[str, tuple[str, ...]] = {}
         self._proposed: dict[str, str] = {}
         self._advised: tuple[str, ...] = ()
+        self._debriefs: dict[tuple[str, str], tuple[str, ...]] = {}
 
     def lines(self, message: Message) -> tuple[str, ...]:
         """What to print for this message; often nothing."""
@@ -72,6 +75,8 @@ class LineLog:
                 return tuple(self._proposal(message))
             case AdviceState():
                 return tuple(_timed(message, line) for line in self._advice(message))
+            case RunDebrief():
+                return tuple(_timed(message, line) for line in self._of_the_run(message))
             case LadderState():
                 lines = ladder_lines(message, message.t, self._must_lost()) if message.active else []
                 return tuple(_timed(message, f"LADDER  {line}") for line in lines)
@@ -87,6 +92,13 @@ class LineLog:
     def alert_over(self, alert_id: str) -> None:
         """The alert was cleared: if it comes back it is told again."""
         self._alerts.pop(alert_id, None)
+
+    def _of_the_run(self, told: RunDebrief) -> Iterator[str]:
+        """What came of a run; of one that is told again only what is other since."""
+        key, words = (told.car, told.run.run if told.run is not None else ""), run_words(told)
+        before = self._debriefs.get(key, ())
+        self._debriefs[key] = words
+        yield from (f"{'car ' + told.car:<7} {line}" for line in words if line not in before)
 
     def _answer(self, message: Refused | Answered | Corrected) -> str | None:
         if isinstance(message, Refused):
