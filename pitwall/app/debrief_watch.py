@@ -207,9 +207,9 @@ class NotedSession:
         return found
 
     def _flag(self, t: float, clock: SessionClock) -> None:
-        flag = Flag(t, clock.status, clock.yellow_sectors)
-        if not self.flags or (self.flags[-1].status, self.flags[-1].sectors) != (flag.status, flag.sectors):
-            self.flags.append(flag)
+        last = self.flags[-1] if self.flags else None
+        if last is None or last.status != clock.status or last.sectors != clock.yellow_sectors:
+            self.flags.append(Flag(t, clock.status, clock.yellow_sectors))
 
     def _laps(self, watch: CarWatch, car: TeamCar, now: float) -> None:
         lap = car.track.lap
