@@ -64,17 +64,21 @@ def call_moved(runs: list[RunState], call: Call, procedures: Mapping[str, Proced
         item.signal("call", t, "said" if call.state == "said" else call.state)
     elif call.state == "done":
         item.signal("call", t)
-        procedure = procedures.get(item.item.do)
-        if not word_suffices(procedure):
-            item.reason = call.reason if item.state == "called" else item.reason
-        elif _not_left_for(run, item, procedure):
-            item.ahead = call.reason or call.state
-        elif not _only_told(procedure, call):
-            item.signal("confirm", t, call.reason)
+        _acted_on(run, item, procedures.get(item.item.do), call, t)
     elif call.state == "skipped":
         item.signal("fail", t, call.reason or "skipped")
     elif call.state in ("missed", "withdrawn") and call.reason not in KEEPS_ITS_LAP:
         _try_again(run, item, procedures, leg_now, t, call.reason or call.state)
+
+
+def _acted_on(run: RunState, item: ItemState, procedure: Procedure | None, call: Call, t: float) -> None:
+    """Its call is done: so is the item, where the word for that suffices and its lap was begun."""
+    if not word_suffices(procedure):
+        item.reason = call.reason if item.state == "called" else item.reason
+    elif _not_left_for(run, item, procedure):
+        item.ahead = call.reason or call.state
+    elif not _only_told(procedure, call):
+        item.signal("confirm", t, call.reason)
 
 
 def _not_left_for(run: RunState, item: ItemState, procedure: Procedure | None) -> bool:
