@@ -20,11 +20,12 @@ from pitwall.engine.laps import LapRecord
 from pitwall.engine.run_state import RunState
 from pitwall.engine.session import Session
 from pitwall.engine.session_clock import SessionClock
+from pitwall.engine.switches import SwitchBoard
 from pitwall.engine.team import TeamCar
 from pitwall.model import outputs as out
 from pitwall.model.car import Position
 from pitwall.model.debrief_rows import Expected, SwitchEvidence
-from pitwall.model.events import Stamped, SwitchReported
+from pitwall.model.events import CommandGiven, Stamped, SwitchReported
 from pitwall.pace.believing import timed_next
 from pitwall.pace.weighing import LEVELS, MIDDLE
 from pitwall.runtime.apply import apply
@@ -89,13 +90,21 @@ class Moved:
 class CarWatch:
     """What was noted of one car. ``legs``: by lap number the run and its planned lap on which the car was last;
     ``measured_from``: when telemetry first spoke of each switch, be it only where it was taken to stand; ``weak``: by
-    switch the last move where it was told or not even that, which may be known better while that run lasts."""
+    switch the last move where it was told or not even that, which may be known better while that run lasts;
+    ``by_hand``: by switch the move that a hand entered last."""
     starts: list[LapStart] = field(default_factory=list)
     legs: dict[int, tuple[str, int]] = field(default_factory=dict)
     moves: list[Moved] = field(default_factory=list)
     stands: dict[str, Any] = field(default_factory=dict)
     measured_from: dict[str, float] = field(default_factory=dict)
     weak: dict[str, int] = field(default_factory=dict)
+    by_hand: dict[str, Moved] = field(default_factory=dict)
+
+    def never_moved(self, move: Moved) -> None:
+        """It was entered by a slip of the hand, and taken back."""
+        at = self.moves.index(move)
+        del self.moves[at]
+        self.weak = {name: one - (one > at) for name, one in self.weak.items() if one != at}
 
 
 TellRun = Callable[["NotedSession", str], out.RunDebrief | None]
@@ -198,7 +207,8 @@ class NotedSession:
         if kind in MOVES_A_SWITCH or (outputs and any(type(one) is out.Prompt for one in outputs)) or not self.cars:
             seen = stamped.event if isinstance(stamped.event, SwitchReported) else None
             for name, car in session.team.items():
-                self._switches(self._watch(name), car, session.now, seen)
+                hand = stamped.event.command if isinstance(stamped.event, CommandGiven) else ""
+                self._switches(self._watch(name), car, session.now, seen, hand)
 
     def _watch(self, name: str) -> CarWatch:
         found = self.cars.get(name)
@@ -226,7 +236,9 @@ class NotedSession:
                 _wanted_timed(car, run),
             ))
 
-    def _switches(self, watch: CarWatch, car: TeamCar, now: float, seen: SwitchReported | None) -> None:
+    def _switches(
+        self, watch: CarWatch, car: TeamCar, now: float, seen: SwitchReported | None, hand: str = ""
+    ) -> None:
         """What is measured stands from when telemetry saw it; the report may have come seconds later."""
         board = car.switches
         measured_t = board.measured_t
@@ -242,23 +254,31 @@ class NotedSession:
             before = watch.stands.get(name)
             if name in watch.stands and type(before) is type(position) and before == position:
                 continue
-            evidence: SwitchEvidence = "told"
-            if name in board.measured:
-                evidence = "measured"
-            elif not watch.stands:
-                evidence = "assumed"
-            elif name in board.verified:
-                evidence = "confirmed"
-            elif name in board.unsaid:
-                evidence = "unconfirmed"
+            entered = watch.by_hand.pop(name, None)
+            if hand == "undo" and entered in watch.moves and entered is not None and entered.before == position:
+                watch.never_moved(entered)
+                continue
+            evidence = _evidence(board, name, first=not watch.stands)
             known = {} if evidence == "unconfirmed" else measured_t if evidence == "measured" else board.told_t
             t = _moment(known, name, now)
             watch.moves.append(Moved(t, name, position, before, evidence, run.run.run if run is not None else None,
                                      _lap_at(lap, t)))
             watch.weak.pop(name, None)
+            if hand == "set_switch":
+                watch.by_hand[name] = watch.moves[-1]
             if before is not None and evidence in ("unconfirmed", "told"):
                 watch.weak[name] = len(watch.moves) - 1
         watch.stands = dict(board.believed)
+
+
+def _evidence(board: SwitchBoard, name: str, *, first: bool) -> SwitchEvidence:
+    if name in board.measured:
+        return "measured"
+    if first:
+        return "assumed"
+    if name in board.verified:
+        return "confirmed"
+    return "unconfirmed" if name in board.unsaid else "told"
 
 
 def _known_better(watch: CarWatch, car: TeamCar) -> None:

@@ -16,8 +16,9 @@ from pitwall.model import outputs as out
 DOUBTFUL = ("unconfirmed", "late", "missed")
 STILL_OPEN = ("planned", "shown", "due")
 Voice = tuple[float, float]
-ENTERED = frozenset({"undo", "set_car", "set_switch", "set_tyres", "set_fuel"})
-"""Commands by which a hand changes what is believed of a car; lines and pit signals stand in the table of laps."""
+ENTERED = frozenset({"undo", "set_car", "set_switch", "set_tyres", "set_fuel", "quiet", "keep_in", "let_go"})
+"""Commands by which a hand changes what is believed of a car, or which calls it gets and whether it may go: their
+undoing is one of them. Lines and pit signals stand in the table of laps."""
 OF_ALL = frozenset({"status", "clock", "pit_exit"})
 """The same of what is believed of the session."""
 TAKEN_BACK = ("taken back: status ", "taken back: clock ", "taken back: pit exit ")

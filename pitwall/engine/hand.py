@@ -26,6 +26,9 @@ LINE_AT_LEAST = 0.5
 """Share of the way from the pit exit at a quick lap's pace before which no car is at the line, as for whole laps."""
 CLOCK_OVER_S = 60.0
 """So much more than the scheduled length may stand on a clock that is read off early."""
+IN_MIND_S = 300.0
+"""What a hand entered so long ago is not what it takes back without saying so (common practice, no source)."""
+TELL_AGE_S = 60.0
 FORGOTTEN_FROM = 1.7
 """A lap of so many usual ones is two with a line press forgotten between them (common practice, no source)."""
 
@@ -38,6 +41,7 @@ def answer(command: CommandGiven, hands: Hands, now: float) -> Answer | None:
         Refusal: with the reason in words.
     """
     after_closed.demand_meaning(command, hands.clock, now)
+    hands.given_t = now
     handler = HANDLERS.get(command.command)
     if handler is None:
         return None
@@ -296,22 +300,29 @@ def _undo(command: CommandGiven, hands: Hands, now: float) -> Answer:
     named = command.comment is not None
     mine = [one for one in hands.done
             if one.by == command.by and one.car in (command.car, None) and one.call == command.call]
-    left = [one for one in mine if (one.comment == command.comment if named else not one.passed)]
+    left = [one for one in mine if (one.comment == command.comment if named else not one.passed)
+            and command.of in (None, one.command)]
     if not left:
         kept = sorted({one.comment for one in mine if one.comment is not None})
         there = f", but for comment{'s' if len(kept) > 1 else ''} {', '.join(map(str, kept))}: name it" if kept else ""
-        what = f"of comment {command.comment} " if named else ""
+        what = f"of comment {command.comment} " if named else f"of {command.of} " if command.of is not None else ""
         raise Refusal(f"nothing {what}that {command.by} entered for car {command.car} is left to take back{there}; "
                       "what was said was said")
     last = left[-1]
+    age_s = now - last.t
+    if age_s > IN_MIND_S * max(1.0, hands.clock.rate) and not named and command.of is None:
+        raise Refusal(f"the last entry of {command.by} for car {command.car} that is left is {last.what}, given at "
+                      f"{clock_text(last.t)}, {clock_text(age_s)} ago: 'undo' with of={last.command} takes it back")
     hands.done.remove(last)
     if last.comment is None:
         # Pressed once too often: what the driver said, noted long before, must not go with an entry that was wrong.
         for one in mine:
             one.passed |= one.comment is not None
-    became = last.back(now)
-    comment_places.look_again(hands.team[command.car], now)
-    return Answer(f"taken back: {last.what}; {became}", plan_changed=last.planned)
+    became, car = last.back(now), hands.team[command.car]
+    comment_places.look_again(car, now)
+    ago = f" (given {clock_text(age_s)} ago)" if age_s >= TELL_AGE_S else ""
+    quiet = "QUIET IS ON, session, safety and box calls only; " if car.quiet and last.car is not None else ""
+    return Answer(f"{quiet}taken back: {last.what}{ago}; {became}", plan_changed=last.planned)
 
 
 Handler = Callable[[CommandGiven, Hands, float], Answer]

@@ -66,10 +66,14 @@ class Done:
     """The comment that was noted or changed."""
     passed: bool = False
     """An entry was taken back since, and this comment was not: only an undo that names it means it."""
+    command: str = ""
+    t: float = 0.0
+    """Which command it was, and when it was given."""
 
 
 class Hands:
-    """What was entered by hand, beside what the feed says. ``done`` holds what can be taken back, the latest last."""
+    """What was entered by hand, beside what the feed says. ``done`` holds what can be taken back, the latest last;
+    ``given_t`` is when the command was given that is carried out."""
 
     def __init__(
         self,
@@ -93,6 +97,7 @@ class Hands:
             team[name].by_hand = history.by_hand
         self.done: list[Done] = []
         self.positions: dict[tuple[str, str], tuple[Position, str]] = {}
+        self.given_t = 0.0
         self._heard_t: float | None = None
         self._outputs: list[Output] = []
         self._changed: set[str] = set()
@@ -339,7 +344,8 @@ class Hands:
     ) -> None:
         """This command can be taken back."""
         car = None if all_cars else command.car
-        self.done.append(Done(command.id, command.by, car, what, back, call, planned, comment))
+        self.done.append(Done(command.id, command.by, car, what, back, call, planned, comment,
+                              command=command.command, t=self.given_t))
         del self.done[: max(0, len(self.done) - DONE_KEPT)]
 
     def take_out(self, car: str, entry: Entry, now: float) -> bool:

@@ -71,6 +71,9 @@ class CommandGiven(Fact):
     )
 
     # what is true
+    of: Label | None = Field(
+        default=None, description="for undo: the last command of this name is meant, however long ago it was given"
+    )
     loop: Label | None = Field(default=None, description="for cross; the line when left out")
     forgotten: bool = Field(
         default=False,

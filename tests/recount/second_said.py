@@ -13,7 +13,7 @@ from tests.recount.second_laps import Lap, laps_of
 from tests.recount.sessions import Row, Told
 
 HEARD, DOUBTED = ("said", "done"), ("late", "unconfirmed")
-HAND = ("undo", "set_car", "set_switch", "set_tyres", "set_fuel")
+HAND = ("undo", "set_car", "set_switch", "set_tyres", "set_fuel", "quiet", "keep_in", "let_go")
 BAD_ENDS = ("late", "missed", "unconfirmed")
 FINDINGS = {"us": ("balance", "understeer"), "os": ("balance", "oversteer"), "snap": ("balance", "snap"),
             "hot": ("tyres", "hot"), "lock": ("braking", "locking"), "harsh": ("ride", "stiff_over_bumps"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pitwall.app.debrief_cars import changes
 from pitwall.app.debrief_watch import NotedSession, Retold
 from pitwall.model.events import Event, Stamped
 from pitwall.model.outputs import Output
@@ -48,3 +49,32 @@ def test_what_came_after_a_status_that_is_taken_back_stays() -> None:
     stage.status(610, "yellow", scope=["2"])
     stage.command("undo", 620)
     assert stage.course[1:] == [(0, "green", ()), (610, "green", ("2",))]
+
+
+def test_a_switch_that_was_entered_by_a_slip_never_moved() -> None:
+    """Neither the move nor the way back stands in the table; what is entered after it, or stays entered, does."""
+    stage = NotedStage()
+    stage.green()
+    stage.switch(10, "torque_map", 2)
+    stage.command("set_switch", 200, switch="brake_bias", position=54)
+    stage.command("set_switch", 205, switch="flap", position="open")
+    stage.command("undo", 210)
+    stage.command("undo", 215)
+    stage.command("set_switch", 400, switch="brake_bias", position=56)
+    moves = [(one.t, one.switch, one.position) for one in stage.noted.cars["41"].moves if one.before is not None]
+    assert moves == [(400, "brake_bias", 56)]
+    assert [one.t for one in stage.noted.cars["41"].moves] == sorted(one.t for one in stage.noted.cars["41"].moves)
+    assert stage.noted.failures == 0
+
+
+def test_quiet_stands_among_the_changes_as_its_undoing_does() -> None:
+    """Both times that it was pressed, and what became of it."""
+    stage = NotedStage()
+    stage.green()
+    stage.command("quiet", 100)
+    stage.command("quiet", 200)
+    stage.command("undo", 210)
+    rows = changes(stage.noted, stage.noted.session.team["41"])
+    assert [(one.t, one.what.split(";")[0], one.by) for one in rows] == [
+        (100, "quiet: session, safety and box calls only", "desk"), (200, "quiet is over: all calls again", "desk"),
+        (210, "QUIET IS ON, session, safety and box calls only", "desk")]

@@ -321,7 +321,8 @@ def test_undo_takes_back_the_last_of_the_same_hand() -> None:
     stage.command("status", 230.0, status="red", by="bo")
     assert told(stage.command("undo")) == "taken back: line at 3:40.0; car 41 on out-lap of long"
     assert told(stage.command("undo", by="bo")).startswith("taken back: status red; green")
-    assert told(stage.command("undo")) == "taken back: pit exit at 1:40.0; car 41 in its garage, next: long"
+    assert told(stage.command("undo")) == (
+        "taken back: pit exit at 1:40.0 (given 2:10 ago); car 41 in its garage, next: long")
     assert told(stage.command("undo")).startswith("taken back: status green")
     assert stage.session.clock.status == "waiting"
     assert "is left to take back" in refused(stage.command("undo"))
@@ -701,3 +702,30 @@ def test_a_car_overdue_on_its_in_lap_is_a_hint_without_a_feed() -> None:
     fed.drive(100.0, 120.0, 100.0, 100.0)
     fed.wait(420 + 170)
     assert "in_overdue" not in {one.kind for one in fed.made(Alert)}
+
+
+def test_an_undo_that_leaves_a_car_quiet_says_so_first_and_how_old_the_entry_is() -> None:
+    """Nobody is to find out by silence. What was given just now has no age."""
+    stage = by_hand()
+    told(stage.command("quiet", 100))
+    told(stage.command("quiet", 110))
+    back = told(stage.command("undo", 175))
+    assert back.startswith("QUIET IS ON, session, safety and box calls only; taken back: quiet (given 1:05 ago); car")
+    assert told(stage.command("undo", 176)).startswith("taken back: quiet (given 1:16 ago); car 41 is as before")
+    told(stage.command("quiet", 200))
+    assert told(stage.command("undo", 205)).startswith("taken back: quiet; car 41 is as before")
+
+
+def test_an_old_entry_is_taken_back_only_by_its_name() -> None:
+    """A hand that takes back means what it has just done: what it entered minutes ago is told, and stands."""
+    stage = by_hand()
+    told(stage.command("quiet", 100))
+    told(stage.command("set_switch", 110, switch="brake_bias", position=54))
+    assert refused(stage.command("undo", 900)) == (
+        "the last entry of desk for car 41 that is left is bias 54, given at 1:50, 13:10 ago: 'undo' with "
+        "of=set_switch takes it back")
+    assert stage.car.quiet
+    assert "nothing of box that desk entered" in refused(stage.command("undo", 901, of="box"))
+    assert told(stage.command("undo", 902, of="quiet")).startswith("taken back: quiet (given 13:22 ago); car 41")
+    assert not stage.car.quiet
+    assert told(stage.command("undo", 903, of="set_switch")).startswith("taken back: bias 54 (given 13:13 ago)")

@@ -201,6 +201,8 @@ export interface CommandGiven {
   alternate?: "dry" | "wet" | "short" | null;
   /** the revision of the plan that the person saw; refused when it changed since */
   revision?: number | null;
+  /** for undo: the last command of this name is meant, however long ago it was given */
+  of?: string | null;
   /** for cross; the line when left out */
   loop?: string | null;
   /** for cross: a press of the line was forgotten; it is put into the last lap that took about two */
