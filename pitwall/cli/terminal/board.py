@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from pitwall.app.call_words import in_words
+from pitwall.cli.terminal.last_run import run_lines, run_words
 from pitwall.model.outputs import (
     AdviceState,
     Alert,
@@ -19,6 +20,7 @@ from pitwall.model.outputs import (
     Prompt,
     Proposal,
     Refused,
+    RunDebrief,
 )
 
 Message = Output | Health
@@ -56,6 +58,7 @@ class Board:
     hint: str = ""
     """Why the last key did nothing; empty when it did something."""
     _prompts: dict[str, Prompt] = field(default_factory=dict)
+    _runs: dict[str, str] = field(default_factory=dict)
 
     def standing(self) -> list[Alert]:
         """Alerts in the order of the page: what nobody noted before the rest, then those that ask most, then the
@@ -84,6 +87,15 @@ class Board:
             case Health():
                 self.health = message
                 self.turns = message.turns or self.turns
+            case Refused() | Answered() | Corrected():
+                self._take_answer(message)
+            case RunDebrief():
+                self._take_run(message)
+            case _:
+                pass  # plans, laps and the field are for bigger screens
+
+    def _take_answer(self, message: Refused | Answered | Corrected) -> None:
+        match message:
             case Refused():
                 self.note(f"refused: {in_words(message.reason, self.words())}")
             case Answered():
@@ -91,8 +103,6 @@ class Board:
                 self.note(effect if f"car {message.car}" in effect.lower() else f"car {message.car}: {effect}")
             case Corrected():
                 self.note(message.text)
-            case _:
-                pass  # plans, laps and the field are for bigger screens
 
     def _take_alert(self, alert: Alert) -> None:
         if alert.active:
@@ -107,6 +117,13 @@ class Board:
             self.advice = message if message.active else None
         else:
             self.ladder = message if message.active else None
+
+    def _take_run(self, told: RunDebrief) -> None:
+        """A line as the car comes in, and again where it says something else."""
+        line = "; ".join((f"car {told.car}: {run_words(told)}", *run_lines(told)))
+        if self._runs.get(told.car) != line:
+            self._runs[told.car] = line
+            self.note(line)
 
     def _take_proposal(self, proposal: Proposal) -> None:
         if proposal.active:

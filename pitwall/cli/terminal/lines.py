@@ -8,6 +8,7 @@ from pitwall.app.call_words import in_words
 from pitwall.cli.terminal.advice import ladder_lines, musts_words
 from pitwall.cli.terminal.board import Message
 from pitwall.cli.terminal.detail import advice_words, warnings_of
+from pitwall.cli.terminal.last_run import run_lines, run_words
 from pitwall.cli.terminal.words import (
     STATUS_WORDS,
     alert_line,
@@ -29,6 +30,7 @@ from pitwall.model.outputs import (
     Prompt,
     Proposal,
     Refused,
+    RunDebrief,
 )
 from pitwall.model.units import clock_text
 
@@ -51,6 +53,7 @@ class LineLog:
         self._resolves: dict[str, tuple[str, ...]] = {}
         self._proposed: dict[str, str] = {}
         self._advised: tuple[str, ...] = ()
+        self._runs: dict[str, tuple[str, ...]] = {}
 
     def lines(self, message: Message) -> tuple[str, ...]:
         """What to print for this message; often nothing."""
@@ -76,6 +79,8 @@ class LineLog:
             case DeskState():
                 # Not told, but answers name calls that are still to come.
                 self._words |= {prompt.call: prompt.short for prompt in message.prompts}
+            case RunDebrief():
+                return tuple(_timed(message, line) for line in self._last_run(message))
             case Refused() | Answered() | Corrected():
                 text = self._answer(message)
             case _:
@@ -181,6 +186,13 @@ class LineLog:
             texts = (*advice_words(one, self._must_lost()), *one.lines, *(f"! {text}" for text in warnings_of(one)))
             yield f"{'car ' + ', '.join(one.cars):<7} changed plan, from {_answered_by(one)}"
             yield from (f"{'':<8}{text}" for text in texts)
+
+    def _last_run(self, told: RunDebrief) -> Iterator[str]:
+        """Told as the car comes in, and again where more is known of it that these lines say."""
+        words = (f"{'car ' + told.car:<7} {run_words(told)}", *(f"{'':<8}{line}" for line in run_lines(told)))
+        if self._runs.get(told.car) != words:
+            self._runs[told.car] = words
+            yield from words
 
     def _must_lost(self) -> bool:
         return any(lost for _, lost in self._chance.values())

@@ -918,6 +918,8 @@ export interface RunRow {
   musts_left: number;
   /** of a run that counts: timed laps that were not driven, though no shorten_to says that fewer do */
   laps_left: number;
+  /** what it was for the driver to comment on, and he has not, asked or not; of a run that drove a timed lap */
+  unsaid: ("balance" | "traction" | "braking" | "ride" | "tyres" | "engine" | "grip" | "steering")[];
   /** the alternate that alone has this run, where the car went over to another plan since: it is not owed */
   only_in?: "dry" | "wet" | "short" | null;
 }
