@@ -11,16 +11,17 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from pitwall.checks.around import Around
-from pitwall.checks.boards import passes
+from pitwall.checks.boards import OTHER, SWITCH, passes
 from pitwall.checks.media import STANDING, asks
 from pitwall.checks.summary import item_words
 from pitwall.engine.item_arguments import item_arguments
+from pitwall.engine.media import AFTER_THE_OUT_LAP
 from pitwall.engine.progress import ItemState, PlanProgress, RunState
 from pitwall.engine.rules.after_flag import told_at
 from pitwall.engine.rules.box import BOX, BOX_AGAIN
 from pitwall.engine.rules.first_line import ON_THE_OUT_LAP, STRAIGHT_IN
 from pitwall.engine.rules.lap_kind import COOL_NOW, PUSH_AGAIN, laps_told, on_a_board
-from pitwall.engine.rules.procedure import makes_it_a_cool_lap
+from pitwall.engine.rules.procedure import as_it_begins, makes_it_a_cool_lap
 from pitwall.engine.switches import SwitchBoard
 from pitwall.errors import UserError
 from pitwall.model.car import Position, position_text
@@ -121,27 +122,35 @@ class PlannedCalls:
         """What is told in the garage, and the board of each pass: it hangs as the car begins that lap."""
         for item in state.items:
             procedure = self.around.procedures.get(item.item.do)
-            if procedure is None or (item.leg > 0 and not state.out_in):
-                continue
-            for step in procedure.steps:
-                if not asks(step) or step.where in STANDING:
+            for step in procedure.steps if procedure is not None else ():
+                of_the_out_lap = item.leg == 0 or state.out_in
+                if of_the_out_lap and (not asks(step) or step.where in STANDING):
                     yield 0, self._told_before(item, procedure, step)
+                elif item.leg == 1 and not state.out_in and as_it_begins(step):
+                    yield 0, self._told_before(item, procedure, step, AFTER_THE_OUT_LAP)
         if state.out_in:
             yield 0, SheetCall(GARAGE, STRAIGHT_IN, "box", GARAGE_S)
             return
         yield from self._first_line(state)
         index = self.states.index(state)
-        shown = {one.lap: [line for board in one.hung for line in board.lines]
-                 for one in passes(self.plan, self.around) if one.run == index}
+        laid_out = [one for one in passes(self.plan, self.around) if one.run == index]
+        shown = {one.lap: [line for board in one.hung for line in board.lines] for one in laid_out}
         laps = board_parts(on_a_board(state.laps).split(", "))
-        if laps is not None and len(shown.get(1, [])) + len(laps) <= MOST_LINES:
+        beside = [board for one in laid_out if one.lap == 1 for board in one.hung]
+        alone = all(board.rank in (SWITCH, OTHER) for board in beside)  # else it speaks of another lap than they do
+        if laps is not None and alone and len(shown.get(1, [])) + len(laps) <= MOST_LINES:
             shown.setdefault(1, []).extend(laps)
+        for late in (board for one in laid_out for board in one.left if board.timed is not None):
+            lines = shown.setdefault(late.timed or 0, [])  # at the line of the lap that begins without it
+            lines += late.lines if len(lines) + len(late.lines) <= MOST_LINES else ()
         for lap, lines in shown.items():
             yield lap, SheetCall(PIT_WALL, " / ".join(lines), "box" if "BOX" in lines else "run", 0.0)
 
-    def _told_before(self, item: ItemState, procedure: Procedure, step: Step) -> SheetCall:
+    def _told_before(self, item: ItemState, procedure: Procedure | None, step: Step, when: str = "") -> SheetCall:
+        assert procedure is not None
         try:
-            text = fill(step.say, item_arguments(procedure, item))
+            own = item_arguments(procedure, item)
+            text = f"{when}{fill(step.short, own)}." if when else fill(step.say, own)
         except UserError:  # the checks tell which word is missing
             text = item_words(item.item, procedure)
         return SheetCall(GARAGE, text, step.kind, GARAGE_S, _waits(item.item))

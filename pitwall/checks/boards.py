@@ -124,7 +124,7 @@ def passes(plan: Plan, around: Around) -> Iterator[Pass]:
         left: list[Shown] = []
         for shown in sorted(wanted_here, key=lambda one: (one.rank, one.harmless)):
             taken = sum(len(one.lines) for one in hung)
-            clash = shown.rank == ITEM and any(one.rank in (NAME, BOX) for one in hung)
+            clash = shown.rank == ITEM and any(one.rank == NAME for one in hung)
             (left if taken + len(shown.lines) > MOST_LINES or clash else hung).append(shown)
         yield Pass(index, lap, tuple(hung), tuple(left))
 
@@ -176,10 +176,11 @@ def _of_call(index: int, run: Run, call: Call, car: Car) -> Iterator[Shown]:
     borrowed = lent("board", run.laps, call.next_lap)
     timed = call.next_lap if for_next else call.next_lap + 1 if borrowed else None
     groups: list[list[tuple[str, Spot, tuple[str, ...]]]] = []
-    ordered = sorted(zip(call.names, call.to, strict=True), key=lambda one: bool(spoils) and one[0] not in spoils)
-    for name, to in ordered:
+    ordered = sorted(zip(call.names, call.to, call.was, strict=True),
+                     key=lambda one: bool(spoils) and one[0] not in spoils)
+    for name, to, was in ordered:
         switch = car.switch(name)
-        short = switch_words(switch, to, None)[1] if switch is not None else name
+        short = switch_words(switch, to, was)[1] if switch is not None else name
         lines = board_lines(short) or (short,)
         fits = groups and sum(len(one[2]) for one in groups[-1]) + len(lines) <= MOST_LINES
         if fits and len(groups[-1]) < (2 if for_next else 1):

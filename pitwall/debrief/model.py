@@ -93,7 +93,7 @@ class CallRow(Frozen):
     text: str = Field(description="all its words; of what was said in parts, those of every part")
     run: str | None = None
     lap: str | None = None
-    say_from_s: float
+    say_from_s: float = Field(description="of a call that lapsed, or was in doubt, the window that was offered last")
     say_by_s: float
     spoken_s: float
     first_due_s: float | None = None

@@ -14,6 +14,7 @@ from pitwall.model import events as ev
 from pitwall.model import outputs as out
 
 DOUBTFUL = ("unconfirmed", "late", "missed")
+STILL_OPEN = ("planned", "shown", "due")
 Voice = tuple[float, float]
 ENTERED = frozenset({"undo", "set_car", "set_switch", "set_tyres", "set_fuel"})
 """Commands by which a hand changes what is believed of a car; lines and pit signals stand in the table of laps."""
@@ -49,6 +50,7 @@ class CallNotes:
     """The life of one call: as it was told last, when it was due first, when it was said, what was ever doubted.
 
     ``worded``: as it was told last with what was to be said; once too late it may be an advice to the engineer.
+    ``offered``: as it was told last while it was still to be said; a call that lapsed has the whole time of its rule.
     ``before``: when it had been said, and told, before it was said last: that may be taken back.
     ``pieces``: those that were said of it before its last one.
     """
@@ -62,6 +64,14 @@ class CallNotes:
     doubted: bool = False
     first_t: float = 0.0
     pieces: list[Piece] = field(default_factory=list)
+    offered: out.Prompt | None = None
+
+    @property
+    def window(self) -> tuple[float, float]:
+        """From when to when it was to be said, session seconds, as the engineer last saw it."""
+        lapsed = self.doubted or self.last.state in DOUBTFUL
+        told = self.offered if lapsed and self.offered is not None else self.last
+        return told.say_from_s, told.say_by_s
 
     @property
     def begun(self) -> list[Piece]:
@@ -284,6 +294,8 @@ class Notes:
         notes.last = prompt
         if prompt.state not in DOUBTFUL:
             notes.worded = prompt
+        if prompt.state in STILL_OPEN:
+            notes.offered = prompt
         if prompt.state == "due" and notes.due_s is None:
             notes.due_s = prompt.t
         if prompt.state == "said" and (before != "said" or notes.said_s is None):

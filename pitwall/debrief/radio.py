@@ -37,10 +37,10 @@ def call_rows(notes: CarNotes) -> tuple[CallRow, ...]:
 
 def _row(call: CallNotes, voices: Sequence[Span]) -> CallRow:
     last, worded, begun_s = call.last, call.worded, _begun_s(call, voices)
-    begun = call.begun
+    begun, (say_from_s, say_by_s) = call.begun, call.window
     return CallRow(
         call=last.call, kind=last.kind, text=" ".join([*(one.text for one in begun), worded.text]), run=last.run,
-        lap=last.lap, say_from_s=last.say_from_s, say_by_s=last.say_by_s,
+        lap=last.lap, say_from_s=say_from_s, say_by_s=say_by_s,
         spoken_s=worded.spoken_s if not begun else round(sum(one.spoken_s for one in begun) + worded.spoken_s, 3),
         first_due_s=None if call.due_s is None else round(call.due_s, 3),
         begun_s=None if begun_s is None else round(begun_s, 3),

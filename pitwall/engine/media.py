@@ -5,11 +5,12 @@ unverified until it is seen.
 
 A *board* is read once a lap, as the car passes the line. A call goes onto the last pass before the driver acts, so it
 is acted on within the lap that follows; it must hang ``READY_BEFORE_S`` before the pass. What an item asks for on the
-out-lap is told in the garage. A pass has one board: its three lines go to the most important calls, and those that hang
-keep theirs. What finds no room, or would contradict what hangs there, is advised against with that reason, and so is
-what the car cannot be shown in time. Switches go up in twos at most, each from a line of its own, those first that
-would spoil a timed lap. What another lap than a timed one needs is shown as that lap begins, and acted on at once; what
-must have changed by the first line is told in the garage (``rules/first_line.py``), where people speak to one another.
+out-lap, or as the lap after it begins, is told in the garage. A pass has one board: its three lines go to the most
+important calls, and those that hang keep theirs. What finds no room, or would contradict what hangs there, is advised
+against with that reason, and so is what the car cannot be shown in time. Switches go up in twos at most, each from a
+line of its own, those first that would spoil a timed lap. What another lap than a timed one needs is shown as that lap
+begins, and acted on at once; what must have changed by the first line is told in the garage (``rules/first_line.py``),
+where people speak to one another.
 A cool-down lap before a timed one has no switches of its own: one pass cannot ask for them and for their put-back
 (``model/plan.py``, ``lent``). A change that did not hang a lap ahead is shown at the line of the lap that needs it.
 
@@ -34,6 +35,7 @@ from pitwall.model.record import altered
 from pitwall.radio.board import MOST_LINES, READY_BEFORE_S, board_lines, board_parts
 
 SWITCHES_SHOWN = 2  # changes that a driver takes in from one board (common practice, no source)
+AFTER_THE_OUT_LAP = "On the lap after the out-lap: "
 READ_S = 5.0  # from reading the board to acting on it (common practice, no source)
 HANG_S = 3.0  # to hang out a board in haste (common practice, no source)
 GARAGE_FROM_S, GARAGE_BY_S = 120.0, 15.0
@@ -75,6 +77,9 @@ def _on_boards(at: Situation, specs: Iterable[CallSpec], book: CallBook | None) 
             continue  # nobody can answer on track, and before the lap there is nothing to tell
         if at.legs and spec.leg == 0 and spec.item is not None and spec.lap != "garage":
             yield _in_the_garage(at, spec)
+        elif _before_any_pass(at, spec, book):
+            text = f"{AFTER_THE_OUT_LAP}{spec.short}."
+            yield _in_the_garage(at, altered(spec, text=text, short=text, place="garage", spoken_s=at.spoken(text)))
         elif _face_to_face(at, spec):
             yield spec
         elif spec.kind not in ("question", "answer") and (spec.kind != "box" or spec.key.endswith(AGAIN)):
@@ -92,6 +97,12 @@ def _on_boards(at: Situation, specs: Iterable[CallSpec], book: CallBook | None) 
                 # Nobody misses a lap time, and the brief said: straight back in. Nothing of it can be spoken.
                 yield altered(spec, against=NO_PASS, medium="board", spoken_s=0.0)
     yield from _shared(at, carried, book)
+
+
+def _before_any_pass(at: Situation, spec: CallSpec, book: CallBook | None) -> bool:
+    """Guard: what an item wants as the lap after the out-lap begins: no board can show it a lap ahead."""
+    ahead = spec.leg == 1 and bool(at.legs) and at.legs[0].index == 0 and spec.item is not None
+    return ahead and spec.kind not in ("question", "answer") and _passes(at, spec, book) is None
 
 
 def _for_the_next_lap(

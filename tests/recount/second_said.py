@@ -34,7 +34,7 @@ def calls(told: Told, car: str) -> list[Row]:
             "call": name(call), "text": engine(" ".join([*(one["text"] for one in pieces), worded["text"]])),
             "run": name(last["run"]),
             "lap": engine(last["lap"]),
-            "say_from_s": engine(last["say_from_s"]), "say_by_s": engine(last["say_by_s"]),
+            "say_from_s": engine(_offered(told_of)["say_from_s"]), "say_by_s": engine(_offered(told_of)["say_by_s"]),
             "spoken_s": near(worded["spoken_s"] + sum(one["spoken_s"] for one in pieces), 3, "engine") if pieces else
             second_calls.length(told, worded), "reason": engine(last["reason"] or ""),
             "state": last["state"], "kind": last["kind"],
@@ -54,6 +54,14 @@ def _pieces(told: Told, told_of: list[Row]) -> list[Row]:
 def _worded(told_of: list[Row]) -> Row:
     """The prompt with the words for the driver: the last one before the call was in doubt."""
     return next((one for one in reversed(told_of) if one["state"] not in BAD_ENDS), told_of[0])
+
+
+def _offered(told_of: list[Row]) -> Row:
+    """The prompt with the window: of a call that was in doubt at any time the last one that could still be said."""
+    states = {one["state"] for one in told_of}
+    open_yet = [one for one in told_of if one["state"] in ("planned", "shown", "due")]
+    in_doubt = states & {*DOUBTED} or told_of[-1]["state"] in BAD_ENDS
+    return open_yet[-1] if in_doubt and open_yet else told_of[-1]
 
 
 def _history(told: Told, car: str) -> dict[str, list[Row]]:

@@ -136,3 +136,17 @@ def test_words_that_became_others_are_told_as_they_were_said_last(words: str) ->
     told = in_two_pieces().prompt(119.0, "due", **other).key(121.0, 121.0, **other)
     assert (told.row.text, told.row.spoken_s) == (words, 1.3)
     assert reckoned(told)[0] == (60.0, 2.0 + 0.3, 2)
+
+
+@pytest.mark.parametrize(("then", "window"), [((), (104.5, 105.2)), (("done",), (104.5, 105.2)),
+                                              (("due", "said"), (100.0, 112.0))])
+def test_a_call_that_lapsed_has_the_window_that_was_offered_last(
+    then: tuple[str, ...], window: tuple[float, float]
+) -> None:
+    """Its rule would have it said within twelve seconds; on this channel there was room for one: nobody slept through
+    twelve seconds. So it is told too where something else settled it later. What could be said again has its window."""
+    told = Told().prompt(104.0, "due", say_from_s=104.5, say_by_s=105.2)
+    told.prompt(108.0, "unconfirmed", say_from_s=100.0, say_by_s=112.0)
+    for t, state in enumerate(then, 110):
+        told.prompt(float(t), state, say_from_s=100.0, say_by_s=112.0)
+    assert (told.row.say_from_s, told.row.say_by_s) == window

@@ -170,6 +170,21 @@ def test_what_belongs_to_the_out_lap_is_told_in_the_garage() -> None:
     assert spec.room is None  # people stand beside one another: no listening stretch cuts its words short
 
 
+def test_what_begins_the_lap_after_the_out_lap_is_told_in_the_garage() -> None:
+    """No board comes before that lap: told before leaving, and done there, not lap after lap later on."""
+    made = stage("board", {"do": "flap_lap", "on": {"timed": 1}}, laps="out, 3 timed, in")
+    made.wait(20)
+    call = made.call("flap_lap")
+    assert (call.spec.text, call.spec.medium, call.spec.against) == ("On the lap after the out-lap: Flap open.",
+                                                                     "two_way", None)
+    assert call.spec.say_by_s <= made.car.legs[0].start_s - 10
+    made.wait(100)
+    made.command("said", 100, call=call.id)
+    made.drive(200, 125, 100)
+    assert [item.leg for run in made.car.progress.runs for item in run.items] == [1]
+    assert [one.id for one in made.car.book.calls.values() if "flap_lap" in one.id] == [call.id]
+
+
 def test_nothing_is_asked_of_a_car_that_has_only_a_board() -> None:
     """A question of the out-lap has no answer before it, and on it nobody can answer: it is never due, in the garage or
     on track, and its item is not done."""

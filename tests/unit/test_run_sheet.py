@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import io
 import itertools
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, cast
 
@@ -17,7 +18,7 @@ from pitwall.app.plan_sheets import read_with_notes, write_any
 from pitwall.app.print_fonts import REGULAR, drawable, lines_of, width_of
 from pitwall.app.resources import demo_event
 from pitwall.app.run_sheet import RunSheet, read_run_sheet, run_sheet, sheet_text
-from pitwall.app.run_sheet_calls import PlannedCalls
+from pitwall.app.run_sheet_calls import PlannedCalls, SheetCall
 from pitwall.app.run_sheet_parts import Look, _run_head, head
 from pitwall.app.run_sheet_pdf import sheet_pdf
 from pitwall.checks.around import Around
@@ -262,6 +263,55 @@ def test_a_board_stands_on_the_sheet_in_its_own_words_at_the_pass_that_shows_it(
         "cool": [("pit wall", "COOL LAP / FLAP OPEN")],
         "timed 2": [], "in": [("pit wall", "BOX / FLAP / CLOSED")],
     }
+
+
+def _boards_that_hang(made: Plan, seconds: dict[str, float]) -> dict[int, set[str]]:
+    """The lines that the engine wants at each pass, as the lap of that number begins, where each board is hung."""
+    stage = Stage(setup(made)).green()
+    found: dict[int, set[str]] = {}
+    begin = 200.0
+    stage.leave(begin)
+    run = stage.car.progress.next or stage.car.progress.current
+    assert run is not None
+    for kind in run.laps[:-1]:
+        end = begin + seconds[kind]
+        stage.wait(begin + 0.3 * seconds[kind])
+        for t in (end - 38, end - 34, end - 30, end - 27, end - 24, end - 21):
+            stage.wait(t)
+            for call in [*stage.car.book.calls.values()]:
+                if call.open and call.state in ("due", "shown") and call.spec.board and call.spec.against is None:
+                    stage.command("said", t, call=call.id)
+                    if call.spec.kind != "pace":
+                        found.setdefault((call.spec.pass_number or 0) - 1, set()).update(call.spec.board)
+        stage.cross(end)
+        begin = end
+    return found
+
+
+@pytest.mark.parametrize(("laps", "item"), [
+    ("out, 2 timed, in", {"do": "bias_step", "on": {"timed": 2}, "with": {"switch": "brake_bias", "by": -2}}),
+    ("out, cool, 1 timed, in", {"do": "bias_step", "on": {"timed": 1}, "with": {"switch": "brake_bias", "by": -2}}),
+    ("out, 1 timed, in", {"do": "hold", "on": "in", "after": "bridge"}),
+    ("out, 2 timed, in", {"do": "flap_lap", "on": {"timed": 1}}),
+    ("out, 1 timed, cool, 1 timed, in", {"do": "flap_lap", "on": {"timed": 2}}),
+])  # fmt: skip
+def test_the_boards_of_the_sheet_are_those_that_will_hang(laps: str, item: dict[str, Any]) -> None:
+    """A bias in steps, an item beside the box, a change that is shown only as its lap begins: as the daemon has it."""
+    made = plan(MAIN | {"laps": laps, "items": [item]}, medium="board")
+    around = Around(regulations=regulations(), car=car_file(), lap=round_map(), procedures=PROCEDURES)
+    planned = PlannedCalls(made, around)
+    sheet = {number: set(call.text.split(" / ")) for number, calls in _by_lap(planned)
+             for call in calls if call.where == "pit wall"}
+    hang = _boards_that_hang(made, {"out": 125, "timed": 100, "cool": 140})
+    assert {number: lines - {"NEXT LAP", "PUSH"} for number, lines in hang.items()} == sheet
+
+
+def _by_lap(planned: PlannedCalls) -> Iterator[tuple[int, tuple[SheetCall, ...]]]:
+    number = 0
+    for lap in planned.laps(planned.states[0]):
+        if lap.kind is not None:
+            yield number, lap.calls
+            number += lap.count
 
 
 def test_what_comes_before_the_first_pass_stands_on_a_board_sheet_as_told_in_the_garage() -> None:

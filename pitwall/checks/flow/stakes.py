@@ -35,6 +35,7 @@ class Call:
     next_lap: int
     names: tuple[str, ...]
     to: tuple[Spot, ...]
+    was: tuple[Spot, ...]
 
 
 @dataclass(frozen=True)
@@ -138,4 +139,5 @@ def _calls(
     for begin in range(0, len(listed), most):
         group = {index: names[index] for index in listed[begin:begin + most]}
         told = tuple(course.parts[one].name for one in group)
-        yield Call(state.run, state.lap, following.lap, told, tuple(group.values())), names, group
+        was = tuple(state.wheel[one].stands for one in group)
+        yield Call(state.run, state.lap, following.lap, told, tuple(group.values()), was), names, group

@@ -163,7 +163,13 @@ def acts_at(at: Situation, step: Step, item: ItemState, leg: Leg) -> tuple[float
     if step.where in STANDING:
         # Before the run only what belongs to its beginning: what is for the in-lap comes on it.
         return _in_the_pits(at, step, leg) if at.track.on_track or item.leg == 0 else None
-    return on_the_lap(at, step, item, leg) if at.track.on_track or leg.index == 0 else None
+    first = leg.index == 1 and at.plan.medium == "board" and as_it_begins(step)  # no board comes before that lap
+    return on_the_lap(at, step, item, leg) if at.track.on_track or leg.index == 0 or first else None
+
+
+def as_it_begins(step: Step) -> bool:
+    """Guard: the driver acts on it as its lap begins, and it neither asks nor says what lap that is."""
+    return step.where == "lap_start" and step.offset_s <= 0 and step.kind not in ("run", "question")
 
 
 def on_the_lap(at: Situation, step: Step, item: ItemState, leg: Leg) -> tuple[float, float | None, str] | None:
