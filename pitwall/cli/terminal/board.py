@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from pitwall.app.call_words import in_words
-from pitwall.cli.terminal.last_run import run_lines, run_words
 from pitwall.model.outputs import (
     AdviceState,
     Alert,
@@ -29,6 +28,7 @@ Message = Output | Health
 OPEN = ("planned", "shown", "due", "said")
 """States in which the engineer may still have something to do with a prompt."""
 
+IN_THE_PITS = ("pit_lane", "garage")
 ENDED_SHOWN_FOR_S = 20.0
 NOTES_KEPT = 3
 TO_SAY = ("planned", "shown", "due")
@@ -52,13 +52,14 @@ class Board:
     """Changed plans from files that wait for an answer, by car."""
     advice: AdviceState | None = None
     ladder: LadderState | None = None
+    debriefs: dict[str, RunDebrief] = field(default_factory=dict)
+    """What came of the run that each car drove last."""
     turns: tuple[int, ...] = ()
     """The turns that the circuit has; none while the daemon has not told them."""
     notes: list[str] = field(default_factory=list)
     hint: str = ""
     """Why the last key did nothing; empty when it did something."""
     _prompts: dict[str, Prompt] = field(default_factory=dict)
-    _runs: dict[str, str] = field(default_factory=dict)
 
     def standing(self) -> list[Alert]:
         """Alerts in the order of the page: what nobody noted before the rest, then those that ask most, then the
@@ -80,22 +81,13 @@ class Board:
                 self._take_alert(message)
             case Proposal():
                 self._take_proposal(message)
-            case AdviceState() | LadderState() | ForecastState():
-                self._take_forecast(message)
+            case AdviceState() | LadderState() | ForecastState() | RunDebrief():
+                self._take_standing(message)
             case ClockState():
                 self.clock = message
             case Health():
                 self.health = message
                 self.turns = message.turns or self.turns
-            case Refused() | Answered() | Corrected():
-                self._take_answer(message)
-            case RunDebrief():
-                self._take_run(message)
-            case _:
-                pass  # plans, laps and the field are for bigger screens
-
-    def _take_answer(self, message: Refused | Answered | Corrected) -> None:
-        match message:
             case Refused():
                 self.note(f"refused: {in_words(message.reason, self.words())}")
             case Answered():
@@ -103,6 +95,8 @@ class Board:
                 self.note(effect if f"car {message.car}" in effect.lower() else f"car {message.car}: {effect}")
             case Corrected():
                 self.note(message.text)
+            case _:
+                pass  # plans, laps and the field are for bigger screens
 
     def _take_alert(self, alert: Alert) -> None:
         if alert.active:
@@ -110,20 +104,15 @@ class Board:
         else:
             self.alerts.pop(alert.id, None)
 
-    def _take_forecast(self, message: AdviceState | LadderState | ForecastState) -> None:
+    def _take_standing(self, message: AdviceState | LadderState | ForecastState | RunDebrief) -> None:
         if isinstance(message, ForecastState):
             self.forecasts[message.car] = message
+        elif isinstance(message, RunDebrief):
+            self.debriefs[message.car] = message
         elif isinstance(message, AdviceState):
             self.advice = message if message.active else None
         else:
             self.ladder = message if message.active else None
-
-    def _take_run(self, told: RunDebrief) -> None:
-        """A line as the car comes in, and again where it says something else."""
-        line = "; ".join((f"car {told.car}: {run_words(told)}", *run_lines(told)))
-        if self._runs.get(told.car) != line:
-            self._runs[told.car] = line
-            self.note(line)
 
     def _take_proposal(self, proposal: Proposal) -> None:
         if proposal.active:
@@ -146,6 +135,11 @@ class Board:
         from_file = [self.proposals[car]] if car in self.proposals else []
         advised = self.advice.proposals if self.advice is not None else ()
         return (*from_file, *(one for one in advised if car in one.cars))
+
+    def of_the_run(self, car: str | None) -> RunDebrief | None:
+        """What came of this car's last run, while it stands in the pits after it."""
+        desk = self.desks.get(car or "")
+        return self.debriefs.get(desk.car) if desk is not None and desk.state in IN_THE_PITS else None
 
     def words(self) -> dict[str, str]:
         """Call id -> the words that an engineer knows it by."""

@@ -8,7 +8,7 @@ from pitwall.app.call_words import in_words
 from pitwall.cli.terminal.advice import ladder_lines, musts_words
 from pitwall.cli.terminal.board import Message
 from pitwall.cli.terminal.detail import advice_words, warnings_of
-from pitwall.cli.terminal.last_run import run_lines, run_words
+from pitwall.cli.terminal.run_told import run_words
 from pitwall.cli.terminal.words import (
     STATUS_WORDS,
     alert_line,
@@ -17,6 +17,7 @@ from pitwall.cli.terminal.words import (
     state_word,
     store_words,
 )
+from pitwall.model.outlook import CarOutlook
 from pitwall.model.outputs import (
     AdviceState,
     Alert,
@@ -50,10 +51,11 @@ class LineLog:
         self._store = ""
         self._lagging, self._rate = False, 1.0
         self._chance: dict[str, tuple[int, tuple[str, ...]]] = {}
+        self._musts_told: dict[str, float] = {}
         self._resolves: dict[str, tuple[str, ...]] = {}
         self._proposed: dict[str, str] = {}
         self._advised: tuple[str, ...] = ()
-        self._runs: dict[str, tuple[str, ...]] = {}
+        self._debriefs: dict[tuple[str, str], tuple[str, ...]] = {}
 
     def lines(self, message: Message) -> tuple[str, ...]:
         """What to print for this message; often nothing."""
@@ -73,14 +75,14 @@ class LineLog:
                 return tuple(self._proposal(message))
             case AdviceState():
                 return tuple(_timed(message, line) for line in self._advice(message))
+            case RunDebrief():
+                return tuple(_timed(message, line) for line in self._of_the_run(message))
             case LadderState():
                 lines = ladder_lines(message, message.t, self._must_lost()) if message.active else []
                 return tuple(_timed(message, f"LADDER  {line}") for line in lines)
             case DeskState():
                 # Not told, but answers name calls that are still to come.
                 self._words |= {prompt.call: prompt.short for prompt in message.prompts}
-            case RunDebrief():
-                return tuple(_timed(message, line) for line in self._last_run(message))
             case Refused() | Answered() | Corrected():
                 text = self._answer(message)
             case _:
@@ -90,6 +92,13 @@ class LineLog:
     def alert_over(self, alert_id: str) -> None:
         """The alert was cleared: if it comes back it is told again."""
         self._alerts.pop(alert_id, None)
+
+    def _of_the_run(self, told: RunDebrief) -> Iterator[str]:
+        """What came of a run; of one that is told again only what is other since."""
+        key, words = (told.car, told.run.run if told.run is not None else ""), run_words(told)
+        before = self._debriefs.get(key, ())
+        self._debriefs[key] = words
+        yield from (f"{'car ' + told.car:<7} {line}" for line in words if line not in before)
 
     def _answer(self, message: Refused | Answered | Corrected) -> str | None:
         if isinstance(message, Refused):
@@ -187,13 +196,6 @@ class LineLog:
             yield f"{'car ' + ', '.join(one.cars):<7} changed plan, from {_answered_by(one)}"
             yield from (f"{'':<8}{text}" for text in texts)
 
-    def _last_run(self, told: RunDebrief) -> Iterator[str]:
-        """Told as the car comes in, and again where more is known of it that these lines say."""
-        words = (f"{'car ' + told.car:<7} {run_words(told)}", *(f"{'':<8}{line}" for line in run_lines(told)))
-        if self._runs.get(told.car) != words:
-            self._runs[told.car] = words
-            yield from words
-
     def _must_lost(self) -> bool:
         return any(lost for _, lost in self._chance.values())
 
@@ -202,8 +204,11 @@ class LineLog:
         car, outlook = forecast.car, forecast.outlook
         told = (round(outlook.musts_chance * 10), forecast.musts_lost)
         if self._chance.get(car) != told:
+            was = self._chance.get(car, told)
+            before = f", {self._musts_told[car]:.0%} before" if was[0] != told[0] and _asks(outlook) else ""
             self._chance[car] = told
-            yield f"{'car ' + car:<7} {'forecast':<12}{_musts(forecast)}"
+            yield f"{'car ' + car:<7} {'forecast':<12}{_musts(forecast)}{before}"
+            self._musts_told[car] = outlook.musts_chance
         texts = tuple(one.text for one in outlook.comparisons)
         if texts != self._resolves.get(car, ()):
             self._resolves[car] = texts
@@ -218,10 +223,15 @@ def _answered_by(proposal: Proposal) -> str:
 def _musts(forecast: ForecastState) -> str:
     """The chance of the musts; those that are lost first, and nothing is asked of others where there are none."""
     outlook, lost = forecast.outlook, ", ".join(forecast.musts_lost)
-    if lost and all(run.want != "must" for run in outlook.runs):
+    if lost and not _asks(outlook):
         return f"must-run lost: {lost}"
     every = f"must-run lost: {lost}; chance that every other one" if lost else "chance that every must-run"
     return f"{every} fits: {outlook.musts_chance:.0%}"
+
+
+def _asks(outlook: CarOutlook) -> bool:
+    """Guard: a must is still to come."""
+    return any(run.want == "must" for run in outlook.runs)
 
 
 def _timed(message: Message, text: str) -> str:

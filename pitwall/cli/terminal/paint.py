@@ -19,6 +19,7 @@ from pitwall.cli.terminal.board import Board
 from pitwall.cli.terminal.cars import car_table
 from pitwall.cli.terminal.detail import HELP, detail, part_words, proposal_lines, waiting_line
 from pitwall.cli.terminal.pad import CommentLine
+from pitwall.cli.terminal.run_told import run_lines
 from pitwall.cli.terminal.words import (
     STATE_WORDS,
     alert_line,
@@ -72,7 +73,7 @@ def paint(
     cars = car_table(board, car, width)
     fits = [] if helping or car not in board.forecasts or board.over() else _fits(board.forecasts[car], width)
     cars += fits[:1]
-    said = detail(prompts[min(chosen, len(prompts) - 1)] if prompts else None, width)
+    said = detail(prompts[min(chosen, len(prompts) - 1)], width) if prompts else _of_the_run(board, car, width)
     # What to say and its caution stand whole; alerts and notes give way before the list does, and take what it leaves.
     plans = _plans(board)
     free = height - FIXED_LINES - len(store) - len(cars) - len(said) - LEAST_LIST - len(plans)
@@ -125,6 +126,13 @@ def _below(
     alerts += [_one_line(f"  and {len(standing) - len(shown)} more")] if more else []
     fits = fits[: spare - taken]
     return _Below(alerts, notes, room - taken - len(fits), fits)
+
+
+def _of_the_run(board: Board, car: str | None, width: int) -> list[str]:
+    """Where nothing is to be said: what came of the run that the car came in from; at least as many lines."""
+    told = board.of_the_run(car)
+    lines = run_lines(told, width) if told is not None else []
+    return [*lines, *detail(None, width)[len(lines):]]
 
 
 def _typing(board: Board, writing: CommentLine | None, width: int) -> list[Text]:
