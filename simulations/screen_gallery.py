@@ -119,7 +119,7 @@ def an_hour(album: Album) -> None:
 def a_run_that_came_in(album: Album) -> None:
     """What came of it, as its car is in the pits: for the engineer, and in the garage."""
     with Rehearsal("practice_hour.yaml", 12) as address:
-        page = album.opened(address, DESK, waits_for=".last-run h2 b:text-is('holds')")
+        page = album.opened(address, DESK, waits_for=".last-run h2:has-text('holds')")
         until(page, ".say.is-silent")
         album.take(page, "desk-last-run")
         page = album.opened(f"{address}#/garage/41", PHONE, waits_for=".garage .last-run")
