@@ -19,6 +19,7 @@ from pydantic import ValidationError
 from pitwall.app.call_words import CallWords
 from pitwall.app.change_files import findings_in, read_changes
 from pitwall.app.clients import Onlooker
+from pitwall.app.musts_after import CHANGES_THE_PLAN, MustsAfter
 from pitwall.app.plain_words import findings_from, near, shown
 from pitwall.app.watching import SPEAKS_WITHIN_S, find_session
 from pitwall.bus.address import BrokerAddress
@@ -172,10 +173,12 @@ class _Heard:
         self.answer: asyncio.Future[Answered | Refused] = loop.create_future()
         self.clock: asyncio.Future[ClockState] = loop.create_future()
         self.desk: asyncio.Future[DeskState] = loop.create_future()
+        self.musts = MustsAfter(car, loop)
 
     def hear(self, output: Output | Health) -> None:
         """Take a message."""
         self.calls.take(output)
+        self.musts.hear(output)
         if isinstance(output, Answered | Refused) and output.because == self.command and not self.answer.done():
             self.answer.set_result(output)
         if isinstance(output, ClockState) and not self.clock.done():
@@ -219,7 +222,10 @@ async def give(
         if "call" in values:
             values["call"] = heard.calls.call_named(values["car"], values["call"])
         _publish(bus, session, values, t)
-        return _worded(await asyncio.wait_for(heard.answer, within_s), heard.calls if not ids else None, told)
+        answer = await asyncio.wait_for(heard.answer, within_s)
+        if isinstance(answer, Answered) and not ids and values["command"] in CHANGES_THE_PLAN:
+            told += await heard.musts.words(answer)
+        return _worded(answer, heard.calls if not ids else None, told)
     except TimeoutError:
         raise BrokerError(f"no answer within {within_s:.0f} s: does the daemon run? (pitwall watch shows it)") from None
     finally:

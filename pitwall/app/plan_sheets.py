@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tempfile
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -26,6 +26,8 @@ from pitwall.sheets.tables import Filed, Place, Read, empty_tables, read_tables,
 
 _PLAIN_WORD = re.compile(r"[A-Za-z_][A-Za-z0-9_ .,/+-]*")
 _NEEDED_KEY = re.compile(r"no key '(\w+)'")
+OF_THE_EVENT = ("unknown ", "position ")
+"""So begins what is found of a word, or of a switch's position, that the event does not have."""
 SPREADSHEET, YAML = (".xlsx",), (".yaml", ".yml")
 
 Placing = Callable[[Finding], Finding]
@@ -84,19 +86,24 @@ def _against(plan: Plan, event_path: Path, place: Placing) -> tuple[Finding, ...
 
 
 def _names_beside(problem: UnsoundSheets, event_path: Path) -> Iterator[Finding]:
-    """Names that the event does not know in the cells that could be read: told at once with what could not."""
-    rest, files = rest_of(problem.data), {one.file for one in problem.findings}
+    """Names and positions that the event does not know, in what could be read: told at once with what could not."""
+    rest, files = rest_of(problem.data), {one.file for one in problem.findings} - problem.in_part
     if rest is not None:
         yield from (one for one in _against(rest, event_path, problem.place)
-                    if one.found.startswith("unknown ") and one.file not in files)
+                    if one.found.startswith(OF_THE_EVENT) and one.file not in files)
 
 
 class UnsoundSheets(FileProblem):
-    """Sheets that make no plan: what is wrong with them, the data that could be read, and where each part stood."""
+    """Sheets that make no plan: what is wrong with them, the data that could be read, and where each part stood.
 
-    def __init__(self, findings: Sequence[Finding], data: Mapping[str, Any], place: Placing) -> None:
+    ``in_part``: cells, as findings name them, of which some parts could be read and stand in the data.
+    """
+
+    def __init__(
+        self, findings: Sequence[Finding], data: Mapping[str, Any], place: Placing, in_part: Collection[str] = (),
+    ) -> None:  # fmt: skip
         super().__init__(findings)
-        self.data, self.place = data, place
+        self.data, self.place, self.in_part = data, place, frozenset(in_part)
 
 
 def _read_any(path: Path) -> tuple[Plan, tuple[str, ...], Placing]:
@@ -198,7 +205,8 @@ def _plan_of(path: Path, filed: Filed) -> tuple[Plan, Read]:
             if place not in told:  # what could not be read is missing in the data
                 findings.append(_placed(path, one, place))
     if plan is None or findings:
-        raise UnsoundSheets(findings, read.data, lambda one: _placed(path, one, read.place(one.path)))
+        in_part = [_cell_of(path, place) for place in read.in_part]
+        raise UnsoundSheets(findings, read.data, lambda one: _placed(path, one, read.place(one.path)), in_part)
     return plan, read
 
 
@@ -206,10 +214,14 @@ def _placed(path: Path, finding: Finding, place: Place | None) -> Finding:
     """The finding with its sheet and cell in the place of the path that YAML would have."""
     if place is None:
         return replace(finding, file=path.name)
-    sheet, row, column = place
     if _NEEDED_KEY.match(finding.found):  # as YAML would have it
         finding = replace(finding, found="an empty cell", expected="a value, it is needed", suggestion=None)
-    return replace(finding, file=f"{path.name}: {sheet} {column_letters(column)}{row}", path=())
+    return replace(finding, file=_cell_of(path, place), path=())
+
+
+def _cell_of(path: Path, place: Place) -> str:
+    sheet, row, column = place
+    return f"{path.name}: {sheet} {column_letters(column)}{row}"
 
 
 def column_letters(number: int) -> str:

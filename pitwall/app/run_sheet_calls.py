@@ -37,7 +37,7 @@ USUAL_LAP_S = 90.0
 """Where no circuit could be read: only the order of calls hangs on it."""
 LINE, BEFORE_LINE, GARAGE, PIT_EXIT, PIT_ENTRY, PIT_LANE = (
     "line", "lap end", "garage", "pit exit", "pit entry", "pit lane")  # fmt: skip
-PIT_WALL = "pit wall"
+PIT_WALL, BACK = "pit wall", "back in the garage"
 GARAGE_S = -60.0
 LAPS_TOLD_S = 25.0
 """Before the line: when the run is read out on the out-lap."""
@@ -91,12 +91,14 @@ class PlannedCalls:
         return name if switch is None else switch.word
 
     def laps(self, state: RunState) -> tuple[SheetLap, ...]:
-        """The garage before a run, and its laps with their calls; laps in a row that have the same are one."""
-        switches = self._check_list(state)
+        """The garage before a run, and its laps with their calls; laps in a row that have the same are one. On a pit
+        board also what is asked in the garage once the car is back."""
+        switches, asked = self._check_list(state), tuple(self._asked_back(state))
+        back = (SheetLap(BACK, None, asked),) if asked else ()
         if not switches:
-            return self._driven(state)
+            return (*self._driven(state), *back)
         call = SheetCall("switches", f"Set {switches}.", "switch", 0.0)
-        return (SheetLap(GARAGE, None, (call,)), *self._driven(state))
+        return (SheetLap(GARAGE, None, (call,)), *self._driven(state), *back)
 
     def _driven(self, state: RunState) -> tuple[SheetLap, ...]:
         if not state.laps:
@@ -154,6 +156,14 @@ class PlannedCalls:
         except UserError:  # the checks tell which word is missing
             text = item_words(item.item, procedure)
         return SheetCall(GARAGE, text, step.kind, GARAGE_S, _waits(item.item))
+
+    def _asked_back(self, state: RunState) -> Iterator[SheetCall]:
+        """What nobody can ask on track (``engine/rules/back_in_the_garage.py``)."""
+        for item in state.items if self.plan.medium == "board" and state.laps else ():
+            procedure = self.around.procedures.get(item.item.do)
+            if procedure is not None:
+                yield from (self._told_before(item, procedure, step) for step in procedure.steps
+                            if step.kind == "question")
 
     def _first_line(self, state: RunState) -> Iterator[tuple[int, SheetCall]]:
         """The changes at the first line: no board comes before it."""

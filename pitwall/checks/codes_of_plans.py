@@ -78,8 +78,9 @@ OF_PLANS = (
          "warning"),
     Code("PW222", "question of a lap without a radio",
          "On a pit board what belongs to the out-lap is told in the garage before it, and there a question about that "
-         "lap has no answer yet. It is never asked, and its item stays undone until somebody says otherwise.",
-         "Ask when the car is back: note the answer ('pitwall comment') and confirm the item; or leave it out.",
+         "lap has no answer yet. Told as another call it is never asked; as a question it is, in the garage once the "
+         "car is back.",
+         "Give the step 'kind: question' in the procedure's file; or leave the item out.",
          "warning"),
     Code("PW301", "run that refers to itself",
          "A run cannot come before itself nor repeat itself.",

@@ -20,6 +20,7 @@ from pitwall.track.likely import lap_indices
 ASKED_ON = ("cool", "in", "installation")
 """Laps on which the driver is asked for what he did not say."""
 STANDING = ("garage", "pit_exit", "pit_lane")
+NO_QUESTION = "nothing that the driver must answer on track"
 
 
 def check_medium(plan: Plan, around: Around) -> Iterator[Finding]:
@@ -73,31 +74,31 @@ def asks(step: Step) -> bool:
     return step.kind == "question" or "?" in step.say
 
 
+def _asks_something(code: str, placed: Placed, expected: str) -> Finding:
+    found = f"{placed.item.do!r}, which asks the driver something"
+    return finding(code, path=(*placed.path, "do"), found=found, expected=expected)
+
+
 def _one_way(placed: Placed, step: Step) -> Finding | None:
-    if not asks(step):
-        return None
-    return finding("PW214", path=(*placed.path, "do"), found=f"{placed.item.do!r}, which asks the driver something",
-                   expected="nothing that the driver must answer on track")
+    return _asks_something("PW214", placed, NO_QUESTION) if asks(step) else None
 
 
 def _on_board(placed: Placed, step: Step) -> Finding | None:
-    path = (*placed.path, "do")
     if asks(step):
-        return finding("PW213", path=path, found=f"{placed.item.do!r}, which asks the driver something",
-                       expected="nothing that the driver must answer on track")
+        return _asks_something("PW213", placed, NO_QUESTION)
     short = short_of(placed, step)
     if short is None or board_lines(short) is not None:
         return None
-    return finding("PW213", path=path, found=f"{short!r} of {placed.item.do!r}, which is too long for a board",
+    too_long = f"{short!r} of {placed.item.do!r}, which is too long for a board"
+    return finding("PW213", path=(*placed.path, "do"), found=too_long,
                    expected=f"at most {MOST_LINES} lines of {LINE_CHARACTERS} letters, no word longer than a line")
 
 
 def _before_leaving(placed: Placed, step: Step) -> Finding | None:
-    """What belongs to this lap is told in the garage before it: nobody can answer then, nor on the lap."""
-    if not asks(step):
-        return None
-    return finding("PW222", path=(*placed.path, "do"), found=f"{placed.item.do!r}, which asks the driver something",
-                   expected="a question asked in the garage once the car is back, and its answer entered by hand")
+    """What belongs to this lap is told in the garage before it: nobody can answer then, nor on the lap. A question is
+    asked there once the car is back."""
+    expected = "a step with 'kind: question', which is asked in the garage once the car is back"
+    return _asks_something("PW222", placed, expected) if asks(step) and step.kind != "question" else None
 
 
 def short_of(placed: Placed, step: Step) -> str | None:

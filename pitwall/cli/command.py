@@ -19,7 +19,8 @@ ABOUT = """What a key, a keypad or a script may ask for; arguments are written n
                  set_tyres tyres=B1 [tyre_laps=4], set_fuel fuel_kg=18, undo [comment=3]
   calls          said, skip, defer, repeat, confirm [call="words of the call"]; box, quiet, keep_in, let_go
   the plan       extend, shorten [run=...] [laps=1], drop run=... [item=...], amend text=why --changes FILE,
-                 adopt, decline [proposal=...], switch_plan alternate=wet text=why
+                 adopt, decline [proposal=...], switch_plan alternate=wet text=why: the answer waits up to three
+                 seconds for the forecast, and says how sure the musts are then
   the driver     asked [text=...], answered [question=2] (the one that waits longest when left out)
   the record     comment [text=...] [shorthand=...] [comment=3] [run=... lap=2], acknowledge alert=..., take_over
 Exit code 0: done, the effect is printed. 1: refused, the reason is printed; or nobody answered. 2: wrong usage."""

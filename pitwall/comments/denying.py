@@ -24,6 +24,9 @@ ANOTHER = "a comma before the next remark, where it begins: that may be said of 
 ONCE = f"nothing, if it is there; else what it is that there is no more, such as us gone; or '{MARK}' before free text"
 OF_WHOM = ("the end of the car alone, if that is meant; else what this does, in a remark of its own, such as brakes"
            f" grab; or '{MARK}' before free text")
+OF_A_SIDE = ("the end of the car alone, and where it is, such as can't trust the rear t4; else what the wheel does,"
+             " such as rl locks")
+ASKED = f"no us any more, if it is gone, and '?' behind it, if that is not sure; a question goes behind '{MARK}'"
 _DENIED = ("no", "not", "zero", "cannot", "wont")
 _HARDLY = ("hard", "struggles", "struggling", "lack", "lacks", "reluctant", "resists", "limited")
 """So begin forms that say as much without a negation."""
@@ -58,6 +61,9 @@ def is_there_now(met: Sequence[Group]) -> bool:
         hard = any(group.part in _TOLD and group.form.split()[0] in _HARDLY for group in met)
         if hard and denied and all(group.form in ANY_MORE for group in denied):
             raise Slip(denied[0].word, ONCE)
+        asked = any(group.part == "confidence" and group.form == "?" for group in met)
+        if asked and denied and not denied_before(met) and all(group.form in ANY_MORE for group in denied):
+            raise Slip(denied[0].word, ASKED)
         return False
     for group in denied:
         if group.form not in ANY_MORE or group.word.at < told.word.at:
@@ -90,13 +96,16 @@ def _says(group: Group) -> list[Entry]:
 
 
 def is_of_no_thing(met: Sequence[Group]) -> None:
-    """Raise a slip at a thing where an end of the car is what is not trusted: ``can't trust the rear brakes``."""
+    """Raise a slip at a thing, or a side, where an end of the car is what is not trusted: ``can't trust the rear
+    brakes``; ``the rear left`` may be a wheel, and what the rear does in turns to the left."""
     if not any(speaks_of_an_end(group) for group in met):
         return
     for at, group in enumerate(met):
         on_it = at > 0 and met[at - 1].form == "on"  # "on brakes"
         if group.part == "subject" and group.form != "braking" and not on_it:
             raise Slip(group.word, OF_WHOM)
+        if group.part == "side":
+            raise Slip(group.word, OF_A_SIDE)
 
 
 def speaks_of_an_end(group: Group) -> bool:

@@ -30,6 +30,8 @@ class Field:
         self.tracks: dict[str, CarTrack] = {}
         self.passings, self.yellows = Passings(), YellowTimes()
         self.heard_t: float | None = None
+        self.red_t = float("-inf")
+        """When a red flag was out last, as somebody looked: until then no car had to send anything."""
         for car in sorted(setup.plans):
             self.track(car, lap_map(setup.circuit, setup.cars[car], setup.calls))
         for car in setup.field_cars:
@@ -79,6 +81,7 @@ class Field:
         ``patience_s``: cars that may go unseen for longer than others, by name.
         """
         timing = self._setup.calls
+        self.red_t = now if clock.status == "red" else self.red_t
         resting = clock.between_windows and clock.status == "waiting"
         for track in self.tracks.values():
             if resting and track.on_track and now - track.moving_t >= timing.silent_after_s:
@@ -89,7 +92,8 @@ class Field:
                 yield track, track.park(now)
             # Under red many cars send nothing until the pit entry.
             running = track.on_track and track.state != "stopped" and clock.status != "red"
-            if running and now - track.moving_t >= max(timing.silent_after_s, patience_s.get(track.car, 0.0)):
+            unseen_s = now - max(track.moving_t, self.red_t)
+            if running and unseen_s >= max(timing.silent_after_s, patience_s.get(track.car, 0.0)):
                 yield track, track.fall_silent(now)
 
     @property
@@ -97,6 +101,13 @@ class Field:
         """So long a car that runs is seen at no loop, at most, seconds at reference pace."""
         phases = sorted({0.0, 1.0, *self.lap_map.loops.values()})
         return self.lap_map.lap_s * max(later - phase for phase, later in itertools.pairwise(phases))
+
+    @property
+    def any_running(self) -> bool:
+        """True while a car is out that ran as timing was last heard: one that had stopped by then tells it nothing."""
+        heard, after = self.heard_t, self._setup.calls.silent_after_s
+        return heard is not None and any(track.on_track and heard - track.moving_t < after
+                                         for track in self.tracks.values())  # fmt: skip
 
     @property
     def any_on_track(self) -> bool:

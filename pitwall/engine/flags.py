@@ -34,6 +34,8 @@ def status_changed(
     status = clock.status
     if before == "finished" and status not in ("finished", "closed") and car.progress.current is not None:
         car.progress.current.flag_fell = False  # the session goes on: an extension, or the flag was entered wrongly
+    if status == "red" and "status" in changed and car.progress.current is not None:
+        car.progress.current.called_before_red = car.progress.current.called_in
     if status == "finished" and "status" in changed:
         flag_falls(car, clock, now)
     elif "status" in changed and not (before == "waiting" and status == "green"):

@@ -20,7 +20,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
 
-from pitwall.engine import flags, joining
+from pitwall.engine import field_flags, flags, joining
 from pitwall.engine.belief import put
 from pitwall.engine.call import Call
 from pitwall.engine.calling_again import recall
@@ -365,6 +365,7 @@ class Hands:
                 if entry.now >= given.now:
                     entry.clock = self.clocks.at(entry.now)
             self._mend(name, now, partial(history.without, gone, given.now))
+        self._outputs += field_flags.taken_back(self.field, self.histories, self.clocks, given.now, now)
         if (self.clock.status, self.clock.yellow_sectors, self.clock.slow_ending) != before:
             for car in self.team.values():
                 flags.taken_back(car, self.clock, given.now, now)

@@ -55,6 +55,8 @@ def call_moved(runs: list[RunState], call: Call, procedures: Mapping[str, Proced
     run, item = found
     if driven_again.void(item, call.said_t):
         return
+    if item.state == "not_done" and item.reason == NO_CALL and call.state in ("said", "late", "done"):
+        item.signal("retry", t)  # its lap was driven without a call, and in the garage it was asked
     if call.spec.breaks_off is not None:
         if call.state in ("said", "late", "done"):
             item.signal("fail", t, f"broken off: {call.spec.breaks_off}")
@@ -202,7 +204,7 @@ def run_over(run: RunState, procedures: Mapping[str, Procedure], t: float) -> No
         if item.state == "called" and item.leg > reached and not run.out_in and not in_lap:
             item.signal("call_lost", t)  # told for a lap that was not begun: how it was told is no reason for that
         if run.state == "done":
-            driven = item.leg < reached or item.leg == reached == last
+            driven = item.leg < reached or item.leg == reached == last or run.out_in
             ended = NO_CALL if driven else "the run ended before its lap"
             item.signal("lap_over", t, item.reason or item.waits or (ended if item.state == "planned" else None))
         elif item.leg == run.pointer < last:

@@ -51,5 +51,5 @@ class Lookout:
         if clock.alert_status in IDLE_UNDER["feed_stale"]:
             self.stood_t = now
         since = None if cars.heard_t is None else max(cars.heard_t, self.stood_t)
-        stale = watch.feed(since, cars.any_on_track, stale_s, alerts, clock.alert_status, now)
+        stale = watch.feed(since, cars.any_running, stale_s, alerts, clock.alert_status, now)
         return [*alerts.calm(now), *stale, *watch.clock(clock, cars.any_on_track, alerts, now)]

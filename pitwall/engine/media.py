@@ -4,7 +4,8 @@ A *one-way* radio carries every call; nothing is read back, so nothing waits for
 unverified until it is seen.
 
 A *board* is read once a lap, as the car passes the line. A call goes onto the last pass before the driver acts, so it
-is acted on within the lap that follows; it must hang ``READY_BEFORE_S`` before the pass. What an item asks for on the
+is acted on within the lap that follows; what is to be asked is asked in the garage once the car is back
+(``rules/back_in_the_garage.py``). It must hang ``READY_BEFORE_S`` before the pass. What an item asks for on the
 out-lap, or as the lap after it begins, is told in the garage. A pass has one board: its three lines go to the most
 important calls, and those that hang keep theirs. What finds no room, or would contradict what hangs there, is advised
 against with that reason, and so is what the car cannot be shown in time. Switches go up in twos at most, each from a

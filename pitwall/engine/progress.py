@@ -115,7 +115,7 @@ class PlanProgress:
         state.leavings += 1
         state.timed_earlier = state.timed_done
         state.pointer, state.boxed_early, state.boxed_from = 0, False, None
-        state.spoilt = state.again = state.flag_fell = state.by_flag = False
+        state.spoilt = state.again = state.flag_fell = state.by_flag = state.called_before_red = False
 
     def _ended_early(self) -> RunState | None:
         """The run that ended last, where timed laps of it are still to be done."""
@@ -134,11 +134,13 @@ class PlanProgress:
     def come_in(self, t: float, red: bool) -> RunState | None:
         """The car came in: the run is done or cut; choose the next one. Returns the run that ended.
 
-        ``red``: because of a red flag, or of the flag of a window; the last flag is known here.
+        ``red``: under a red flag, or after the flag of a window; the last flag is known here. A car that was called in
+        before the red flag fell comes in for that call.
         """
         state = self.current
         self.parked_t, self.broken_by_red = t, red
         if state is not None:
+            red = red and not (state.called_in and state.called_before_red)
             state.end_t, state.by_flag = t, red or state.flag_fell
             state.resume_at = max(1, state.pointer if state.boxed_from is None else state.boxed_from)
             while state.laps[state.resume_at : state.resume_at + 1] == ("cool",):

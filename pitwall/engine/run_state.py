@@ -86,6 +86,8 @@ class RunState:
     """The last flag fell on it with laps still to be driven."""
     by_flag: bool = False
     """A flag ended it as the car came in last: nobody meant it to be over."""
+    called_before_red: bool = False
+    """The car had been called in when the last red flag fell."""
     spoilt: bool = False
     again: bool = False
     lap_seen: int = -1
@@ -154,9 +156,14 @@ class RunState:
         return self.laps[min(self.pointer, len(self.laps) - 1)]
 
     @property
+    def called_in(self) -> bool:
+        """Guard: the car is to come in before the laps of the run are driven."""
+        return self.boxed_early or self.boxed_from is not None
+
+    @property
     def word(self) -> PlanWord:
         """What this run says of the lap that the car is on: see ``pace/planned.py``."""
-        if self.boxed_early or self.boxed_from is not None:
+        if self.called_in:
             return "called"
         kind = self.expected_kind
         if kind == "in":

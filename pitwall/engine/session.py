@@ -121,8 +121,7 @@ class Session:
             case ev.StatusChanged():
                 self._hears_the_feed()
                 self.field.heard_t = self.now
-                taken = self.hands.feed_status(event, self.now)
-                if taken is not None:
+                if (taken := self.hands.feed_status(event, self.now)) is not None:
                     self._status(taken)
             case ev.ClockReported():
                 self._hears_the_feed()

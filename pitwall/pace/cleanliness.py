@@ -87,6 +87,17 @@ class YellowTimes:
             self._to[-1] = max(self._to[-1], t)
         self._out = out
 
+    def again(self, since: float, changes: Sequence[tuple[float, bool]], now: float) -> None:
+        """From ``since`` on it was otherwise than was seen: at each of these moments a yellow was out, or none; the
+        first is ``since``."""
+        kept = [(begin, min(end, since)) for begin, end in zip(self._from, self._to, strict=True) if begin < since]
+        self._from, self._to = [begin for begin, _ in kept], [end for _, end in kept]
+        self._out = False
+        for t, out in (*changes, (now, changes[-1][1])):
+            if self._out:
+                self._to[-1] = t
+            self.note(t, out)
+
     def touched(self, begin: float, end: float) -> bool:
         """True when a yellow was out between these seconds."""
         return any(since <= end and until >= begin for since, until in zip(self._from, self._to, strict=True))

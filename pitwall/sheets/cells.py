@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from pitwall.model.plan import LapChoice, Scalar
@@ -28,7 +28,14 @@ _LIST_PART = re.compile(r'\s*((?:"(?:[^"\\]|\\.)*"|[^,"])*)\s*(?:,|$)')
 
 
 class CellError(ValueError):
-    """A cell that cannot be read: what was found, and what was expected."""
+    """A cell that cannot be read: what was found, and what was expected.
+
+    ``parts``: the same of each of its parts that cannot be read, where they are several; ``read``: what its others say.
+    """
+
+    def __init__(self, message: str, parts: Sequence[CellError] = (), read: object = None) -> None:
+        super().__init__(message)
+        self.parts, self.read = tuple(parts) or (self,), read
 
 
 def scalar(value: Scalar) -> str:
@@ -136,17 +143,28 @@ def read_mapping(cell: str) -> dict[str, Scalar]:
     """Keys and values.
 
     Raises:
-        CellError: naming the part without ``=``, or the key that stands there twice.
+        CellError: naming each part without ``=``, each value that is none, and each key that stands there twice.
     """
     found: dict[str, Scalar] = {}
+    wrong: list[CellError] = []
     for part in _parts(_PART, cell):
-        pair = _key_and_value(part)
-        if pair is None or not pair[0] or not pair[1].strip():
-            raise CellError(f"found {shortened(part)}, expected parts such as torque_map=3 with ';' between them")
-        if pair[0] in found:
-            raise CellError(f"found {shortened(pair[0])} twice, expected each key once")
-        found[pair[0]] = read_scalar(pair[1])
+        try:
+            name, value = _pair(part)
+            if name in found:
+                raise CellError(f"found {shortened(name)} twice, expected each key once")
+            found[name] = read_scalar(value)
+        except CellError as problem:
+            wrong.append(problem)
+    if wrong:
+        raise CellError(str(wrong[0]), wrong, found)
     return found
+
+
+def _pair(part: str) -> tuple[str, str]:
+    pair = _key_and_value(part)
+    if pair is None or not pair[0] or not pair[1].strip():
+        raise CellError(f"found {shortened(part)}, expected parts such as torque_map=3 with ';' between them")
+    return pair
 
 
 def listed(values: Iterable[str]) -> str:
@@ -175,14 +193,18 @@ def read_laps_of_item(cell: str) -> list[dict[str, Any]]:
     """On which laps an item sits.
 
     Raises:
-        CellError: naming the part that cannot be read.
+        CellError: naming each part that cannot be read.
     """
-    found = []
+    found, wrong = [], []
     for part in _parts(_PART, cell):
         kind, *numbers = part.replace(",", " ").split()
-        if not all(number.isascii() and number.isdigit() for number in numbers):
-            raise CellError(f"found {shortened(part)}, expected a kind of lap and numbers, such as 'timed 1 3'")
-        found.append({"kind": kind, "numbers": [int(number) for number in numbers]})
+        if all(number.isascii() and number.isdigit() for number in numbers):
+            found.append({"kind": kind, "numbers": [int(number) for number in numbers]})
+        else:
+            what = f"found {shortened(part)}, expected a kind of lap and numbers, such as 'timed 1 3'"
+            wrong.append(CellError(what))
+    if wrong:
+        raise CellError(str(wrong[0]), wrong)
     return found
 
 

@@ -84,6 +84,8 @@ class Read:
     findings: list[tuple[Place, Finding]] = field(default_factory=list)
     torn: bool = False
     """Names of parts could not be read: what is said in the same rows is missing, and not told as missing."""
+    in_part: set[Place] = field(default_factory=set)
+    """Cells of which only some parts could be read: what those say is looked at all the same."""
     runs_lost: bool = False
     """One of them is of a run: a run that is not there may be that one."""
 
@@ -157,7 +159,8 @@ def blank(cell: Cell) -> bool:
 
 
 def _read_cell(read: Read, column: Column, cell: Cell, place: Place) -> Any:
-    """The value of a cell that is not blank; None when it cannot be read, which is noted."""
+    """The value of a cell that is not blank, or what of it could be read; None when nothing could. What could not is
+    noted."""
     if isinstance(cell, Unreadable):
         read.unreadable(cell, place)
         return None
@@ -175,9 +178,12 @@ def _read_cell(read: Read, column: Column, cell: Cell, place: Place) -> Any:
             return None
         return column.read(words)
     except CellError as problem:
-        found, _, expected = str(problem).removeprefix("found ").partition(", expected ")
-        read.wrong(place, found, expected or None)
-        return None
+        for part in problem.parts:
+            found, _, expected = str(part).removeprefix("found ").partition(", expected ")
+            read.wrong(place, found, expected or None)
+        if problem.read:
+            read.in_part.add(place)
+        return problem.read or None
 
 
 def _with_point(number: str) -> str:

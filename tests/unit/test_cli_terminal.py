@@ -95,6 +95,15 @@ def test_an_answer_names_calls_to_come_by_their_words() -> None:
     assert log.lines(refused) == ("    1:40  refused: no call 'x' for car 41 (there are: 'deploy harvest')",)
 
 
+def test_a_line_of_the_forecast_has_what_it_said_before() -> None:
+    """Who shortened a run a second ago sees what that did to the musts."""
+    log = LineLog()
+    assert log.lines(_forecast(0.8, left=("maps",)))[0].endswith("chance that every must-run fits: 80%")
+    assert log.lines(_forecast(0.82, left=("maps",))) == ()
+    assert log.lines(_forecast(0.0, left=("maps",)))[0].endswith("chance that every must-run fits: 0%, 80% before")
+    assert log.lines(_forecast(0.0, lost=("maps",), left=("last",)))[0].endswith("every other one fits: 0%")
+
+
 def test_a_long_name_of_a_run_never_hides_the_lap() -> None:
     """At 80 columns the name gives way, and all of it stands where the terminal is wider."""
     board = Board()

@@ -122,3 +122,25 @@ def test_whose_end_it_is_may_be_a_thing(typed: str, word: str) -> None:
     """The brakes were lost without a word, and the rear of the car was unstable."""
     assert refused(typed) == word
     assert said("can't trust the rear under braking t1") == ["t1 entry rear braking unstable"]
+
+
+@pytest.mark.parametrize(("typed", "word"), [
+    ("can't trust the rear left", "left"), ("can't trust the rear t4 left", "left"),
+    ("fighting the rear right t4", "right"), ("don't trust the rear right 3", "right"),
+])  # fmt: skip
+def test_a_side_behind_the_end_that_nobody_trusts_is_asked_about(typed: str, word: str) -> None:
+    """A wheel, or what the rear does in turns to the left: it was taken for the wheel."""
+    assert refused(typed) == word
+    assert said("rear left locks t4") == ["t4 rear left lock"]
+    assert said("can't trust the rear t4 3") == ["t4 rear braking unstable 3"]
+
+
+@pytest.mark.parametrize(("typed", "word"), [
+    ("us any more?", "any more"), ("t4 us any more ?", "any more"), ("os anymore? t7", "anymore"),
+])  # fmt: skip
+def test_a_question_to_the_driver_is_no_word_of_his(typed: str, word: str) -> None:
+    """``us any more?`` was understeer that is gone, and not sure; denied it is a statement, with or without a mark."""
+    assert refused(typed) == word
+    assert said("no us any more?") == said("us not any more ?") == ["us ? gone"]
+    assert said("us any more t4") == ["t4 us gone"]
+    assert said("no grip any more?") == ["no grip ?"]

@@ -193,6 +193,41 @@ def test_a_green_by_hand_finds_no_feed_that_fell_silent_under_red() -> None:
     assert first.text == "No timing message for 90 s while cars are on track"
 
 
+def test_a_car_that_nobody_saw_come_in_under_red_has_not_stopped_as_the_green_comes() -> None:
+    """Under red it need not have sent anything: how long it is unseen counts from the end of it."""
+    stage = Stage(setup(plan(MAIN))).green().leave(200)
+    stage.cross(240, "1")
+    stage.status(260, "red")
+    stage.status(900, "green")
+    stage.cross(910, car="7")
+    stage.wait(1070)
+    assert not [one for one in stage.made(Alert) if one.kind == "car_silent"]
+    stage.cross(1080, car="7")
+    stage.wait(1090)
+    (alert,) = [one for one in stage.made(Alert) if one.kind == "car_silent"]
+    assert alert.text == "Car 41 not seen on track for 14:00"
+
+
+def test_nobody_misses_a_feed_while_only_a_car_that_stopped_is_out() -> None:
+    """Ours are in the garage, and one of the others stands out there: a feed that has nothing to tell is not silent.
+    As soon as somebody runs it must speak."""
+    stage = Stage(setup(plan(MAIN))).green()
+    stage.pit(100, "exit", "7")
+    stage.cross(180, car="7")
+    stage.leave(200)
+    for t, loop in ((240, "1"), (275, "2"), (325, "line"), (365, "1"), (400, "2")):
+        stage.cross(t, loop)
+    stage.pit(430, "entry")
+    stage.wait(1500)
+    assert stage.session.field.tracks["7"].state == "stopped"
+    assert not [one for one in stage.made(Alert) if one.kind == "feed_stale"]
+    stage.leave(1600)
+    stage.wait(1700)
+    assert [one.kind for one in stage.made(Alert)][-1] == "feed_stale"
+    stage.wait(1900)
+    assert "feed-stale" in stage.session.alerts.active, "that all cars are taken to have stopped is no end of it"
+
+
 def test_a_feed_that_fell_silent() -> None:
     """No timing message while a car is out: raised after 90 s, over with the next message; not in the garage."""
     stage = Stage(setup(plan(MAIN))).green()

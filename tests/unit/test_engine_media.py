@@ -19,7 +19,7 @@ from pitwall.model.outputs import Alert, Answered, Ask, Prompt
 from pitwall.model.procedure import Procedure
 from pitwall.model.record import altered
 from pitwall.radio.board import LINE_CHARACTERS, MOST_LINES, READY_BEFORE_S
-from tests.unit.engine_stage import CAR, MAIN, PROCEDURES, SWITCHES, Stage, car_file, plan, setup
+from tests.unit.engine_stage import CAR, MAIN, PROCEDURES, SWITCHES, Stage, car_file, effect, plan, setup
 
 BOARD_HOLD = Procedure.model_validate(
     {
@@ -546,3 +546,55 @@ def test_what_the_in_lap_needs_hangs_with_the_box_and_is_believed_from_that_pass
     t = made.lap(t, 100)
     made.wait(t + 1)
     assert made.car.switches.believed["torque_map"] == 2
+
+
+def back_in(made: Stage, laps: str = "out-in") -> float:
+    """The car drives its run and comes back; returns the pit entry."""
+    t = 200.0
+    made.leave(t)
+    if laps != "out-in":
+        t = made.lap(made.lap(t, 125, from_exit=True), 100)
+    return made.home(t, from_exit=laps == "out-in")
+
+
+@pytest.mark.parametrize(("laps", "on"), [("out-in", "in"), ("out-in", "out"), ("out, 1 timed, in", "out"),
+                                          ("out, 1 timed, in", "in")])
+def test_a_board_car_is_asked_in_the_garage_once_it_is_back(laps: str, on: str) -> None:
+    """What nobody can ask on track is asked face to face as the car stands, and its answer makes the item done."""
+    made = stage("board", {"do": "asked", "on": on, "want": "must"}, laps=laps)
+    t = back_in(made, laps)
+    made.wait(t + 60)
+    assert not of_kind(made, "question"), "it still stands in the pit lane"
+    made.wait(t + 95)
+    (call,) = of_kind(made, "question")
+    assert (call.spec.text, call.spec.place, call.spec.medium, call.state) == ("Any alarm?", "garage", "two_way", "due")
+    effect(made.command("said", call=call.id))
+    made.wait(made.now + 20)
+    (item,) = made.car.progress.runs[0].items
+    assert item.state == "called"
+    effect(made.command("confirm", call=call.id))
+    assert (item.state, item.reason) == ("done", "confirmed, desk")
+    made.wait(made.now + 200)
+    assert len(of_kind(made, "question")) == 1
+
+
+def test_a_question_that_nobody_asks_stands_until_the_car_leaves() -> None:
+    """It is told anew, and then it was not done: its lap was driven without a call for it."""
+    made = stage("board", {"do": "asked", "on": "in"}, laps="out, 1 timed, in")
+    t = back_in(made, "out, 1 timed, in")
+    made.wait(t + 600)
+    (call,) = of_kind(made, "question")
+    assert call.state == "due"
+    made.leave(made.now + 1)
+    made.wait(made.now + 20)
+    (item,) = made.car.progress.runs[0].items
+    assert (item.state, item.reason) == ("not_done", "its lap was driven without a call for it")
+    assert call.at_rest or call.state == "unconfirmed"
+
+
+@pytest.mark.parametrize("medium", ["one_way", "two_way"])
+def test_a_car_with_a_radio_is_asked_on_track_alone(medium: str) -> None:
+    """Its question was asked on the way in, or its window passed there."""
+    made = stage(medium, {"do": "asked", "on": "in"}, laps="out, 1 timed, in")
+    made.wait(back_in(made, "out, 1 timed, in") + 300)
+    assert {call.spec.place for call in of_kind(made, "question")} == {"lap start"}

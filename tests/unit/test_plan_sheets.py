@@ -201,6 +201,22 @@ def test_a_mistake_is_told_with_sheet_and_cell(
     assert all(word in text for word in words), text
 
 
+@pytest.mark.parametrize(("sheet_name", "cell", "value", "words"), [
+    ("runs", "R3", "torque_map; foo=2; bar", ("'torque_map'", "'bar'")),
+    ("runs", "R3", "torque_map=3,5; torque_map; brake_bias=56; brake_bias=57", ("'3,5'", "'torque_map'", "twice")),
+    ("items", "C2", "timed one; cool two; out", ("'timed one'", "'cool two'")),
+])  # fmt: skip
+def test_each_part_of_a_cell_that_is_wrong_is_told(
+    sheet: Path, sheet_name: str, cell: str, value: str, words: tuple[str, ...]
+) -> None:
+    """A line each, all with the same cell: a person mends it once."""
+    _put(sheet, sheet_name, cell, value)
+    lines = [line for line in _problem(sheet).splitlines() if f": {sheet_name} {cell}: " in line]
+    assert len(lines) == len(words)
+    for line, word in zip(lines, words, strict=True):
+        assert word in line
+
+
 def test_all_mistakes_are_told_at_once(sheet: Path) -> None:
     """A person mends them in one go; what could not be read is not told as missing as well."""
     _put(sheet, "runs", "C3", "=1")

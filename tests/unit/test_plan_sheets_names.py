@@ -55,6 +55,26 @@ def test_a_name_that_the_event_does_not_know_is_told_with_its_cell(
     assert words in str(problem.value)
 
 
+@pytest.mark.parametrize(("value", "also"), [
+    ("torque_map=33; foo=2", None), ("torque_map=33; foo=2", "twenty"), ("torque_map=33; foo=2; bar", None),
+])  # fmt: skip
+def test_every_wrong_part_of_a_cell_is_told_whatever_else_is_wrong(sheet: Path, value: str, also: str | None) -> None:
+    """A position that the switch does not have and a switch that there is not: both, in a sound file and in one that
+    has another cell, or another part of this cell, that cannot be read."""
+    book = load_workbook(sheet)
+    book["runs"]["R3"] = value
+    if also is not None:
+        book["runs"]["H4"] = also
+    book.save(sheet)
+    with pytest.raises(FileProblem) as problem:
+        read_for_event(sheet, demo_event())
+    told = str(problem.value)
+    for words in ("runs R3: found position 33 of 'torque_map'", "runs R3: found unknown switch 'foo'",
+                  *(["runs H4: found 'twenty'"] if also else []),
+                  *(["runs R3: found 'bar'"] if "bar" in value else [])):
+        assert told.count(words) == 1, told
+
+
 def test_a_folder_of_csv_and_yaml_are_told_alike(sheet_of_demo: Path, tmp_path: Path) -> None:
     """By the row and column of the file, or by the line of YAML."""
     plan = read_for_event(sheet_of_demo, demo_event())[0]

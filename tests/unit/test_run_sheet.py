@@ -315,7 +315,8 @@ def _by_lap(planned: PlannedCalls) -> Iterator[tuple[int, tuple[SheetCall, ...]]
 
 
 def test_what_comes_before_the_first_pass_stands_on_a_board_sheet_as_told_in_the_garage() -> None:
-    """Straight back in, and the changes at the first line; a question of an installation lap is asked nowhere."""
+    """Straight back in, and the changes at the first line; a question of an installation lap is asked once the car is
+    back in the garage, as the engine asks it."""
     defaults = [{"position": 3, "lap": "out"}]
     switches = [one | ({"defaults": defaults} if one["switch"] == "torque_map" else {}) for one in SWITCHES]
     asked = {"do": "radio_check", "on": "out"}
@@ -327,5 +328,7 @@ def test_what_comes_before_the_first_pass_stands_on_a_board_sheet_as_told_in_the
     planned = PlannedCalls(made, around)
     told = [[(call.where, call.text) for lap in planned.laps(state) for call in lap.calls if call.where != "switches"]
             for state in planned.states]
-    assert told[0] == [("garage", "Straight back in: box at the end of the out-lap.")]
+    assert told[0] == [("garage", "Straight back in: box at the end of the out-lap."),
+                       ("garage", "Radio check, how do you hear me?")]
+    assert [lap.name for lap in planned.laps(planned.states[0])][-1] == "back in the garage"
     assert told[1][0] == ("garage", "On the out-lap, before the line: torque 2.")

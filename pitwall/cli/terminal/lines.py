@@ -17,6 +17,7 @@ from pitwall.cli.terminal.words import (
     state_word,
     store_words,
 )
+from pitwall.model.outlook import CarOutlook
 from pitwall.model.outputs import (
     AdviceState,
     Alert,
@@ -50,6 +51,7 @@ class LineLog:
         self._store = ""
         self._lagging, self._rate = False, 1.0
         self._chance: dict[str, tuple[int, tuple[str, ...]]] = {}
+        self._musts_told: dict[str, float] = {}
         self._resolves: dict[str, tuple[str, ...]] = {}
         self._proposed: dict[str, str] = {}
         self._advised: tuple[str, ...] = ()
@@ -202,8 +204,11 @@ class LineLog:
         car, outlook = forecast.car, forecast.outlook
         told = (round(outlook.musts_chance * 10), forecast.musts_lost)
         if self._chance.get(car) != told:
+            was = self._chance.get(car, told)
+            before = f", {self._musts_told[car]:.0%} before" if was[0] != told[0] and _asks(outlook) else ""
             self._chance[car] = told
-            yield f"{'car ' + car:<7} {'forecast':<12}{_musts(forecast)}"
+            yield f"{'car ' + car:<7} {'forecast':<12}{_musts(forecast)}{before}"
+            self._musts_told[car] = outlook.musts_chance
         texts = tuple(one.text for one in outlook.comparisons)
         if texts != self._resolves.get(car, ()):
             self._resolves[car] = texts
@@ -218,10 +223,15 @@ def _answered_by(proposal: Proposal) -> str:
 def _musts(forecast: ForecastState) -> str:
     """The chance of the musts; those that are lost first, and nothing is asked of others where there are none."""
     outlook, lost = forecast.outlook, ", ".join(forecast.musts_lost)
-    if lost and all(run.want != "must" for run in outlook.runs):
+    if lost and not _asks(outlook):
         return f"must-run lost: {lost}"
     every = f"must-run lost: {lost}; chance that every other one" if lost else "chance that every must-run"
     return f"{every} fits: {outlook.musts_chance:.0%}"
+
+
+def _asks(outlook: CarOutlook) -> bool:
+    """Guard: a must is still to come."""
+    return any(run.want == "must" for run in outlook.runs)
 
 
 def _timed(message: Message, text: str) -> str:

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable
 from pitwall.engine.call import CallSpec
 from pitwall.engine.rules import (
     after_flag,
+    back_in_the_garage,
     box,
     care,
     ending,
@@ -40,5 +41,6 @@ RULES: tuple[Rule, ...] = (
     owed.calls,
     care.calls,
     questions.calls,
+    back_in_the_garage.calls,
     pace.calls,
 )

@@ -1,0 +1,65 @@
+"""With a pit board nobody can be asked on track: what was to be asked on a lap is asked in the garage after it, face to
+face, as soon as the car stands."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from pitwall.engine.call import CallSpec
+from pitwall.engine.item_arguments import item_arguments
+from pitwall.engine.items import NO_CALL
+from pitwall.engine.run_state import ItemState, RunState
+from pitwall.engine.situation import Situation
+from pitwall.model.outputs import Ask
+from pitwall.model.procedure import Procedure, Step
+from pitwall.radio.wording import fill
+
+STANDS_S, APART_S, OPEN_S = 15.0, 15.0, 120.0
+"""Out of the cockpit's noise; from one question to the next; and to begin in (common practice, no source)."""
+
+
+def calls(at: Situation) -> Iterable[CallSpec]:
+    """The questions of the run that the car came in from, in the order of the plan."""
+    if at.plan.medium != "board" or at.track.state != "garage" or at.clock.status == "closed":
+        return
+    run = next((one for one in at.progress.runs if one.end_t is not None and one.end_t == at.progress.parked_t), None)
+    if run is None:
+        return
+    number = 0
+    for item in run.items:
+        procedure = at.procedures.get(item.item.do)
+        if procedure is None or not still_to_ask(item):
+            continue
+        for step in procedure.steps:
+            if step.kind == "question":
+                yield _asked(at, run, item, procedure, step, number)
+                number += 1
+
+
+def still_to_ask(item: ItemState) -> bool:
+    """Guard: its lap was driven and nobody asked, or it was asked here and the answer is not entered yet."""
+    return (item.state == "not_done" and item.reason == NO_CALL) or item.state == "called"
+
+
+def _asked(
+    at: Situation, run: RunState, item: ItemState, procedure: Procedure, step: Step, number: int
+) -> CallSpec:
+    arguments = item_arguments(procedure, item)
+    text = fill(step.say, arguments)
+    begin = (at.progress.parked_t or at.since_s) + at.timing.garage_after_s + STANDS_S + number * APART_S
+    turns = max(0, int((at.now - begin) // OPEN_S))  # told anew until somebody asks, or the car leaves
+    return CallSpec(
+        key=f"{item.key}-{run.leavings}-back",
+        kind="question",
+        text=text,
+        short=fill(step.short, arguments),
+        place="garage",
+        say_from_s=begin,
+        say_by_s=begin + (turns + 1) * OPEN_S,
+        spoken_s=at.spoken(text),
+        lead_s=at.timing.lead_s,
+        run=run.run.run,
+        lap="garage",
+        item=item.key,
+        ask=Ask(action="procedure", procedure=procedure.name, item=item.key, arguments=arguments),
+    )
