@@ -11,6 +11,7 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from types import TracebackType
 
+from pitwall.app.memory import few_collections_to_the_end
 from pitwall.debrief.model import Debrief
 from pitwall.debrief.pages import load_all, page_of, paper_of
 from pitwall.errors import UserError
@@ -56,6 +57,7 @@ def _behind(lifeline: Connection) -> None:
     """In a process for pages: let who reads the journal go first, for with three of us two cores are one too few."""
     if hasattr(os, "nice"):
         os.nice(10)
+    few_collections_to_the_end()
     live_by(lifeline)
 
 

@@ -32,6 +32,7 @@ from pitwall.app.world_side import pace_of, run_world, world_side
 from pitwall.bus.address import BrokerAddress, parse_address
 from pitwall.bus.memory import MemoryBroker, MemoryBus
 from pitwall.bus.mqtt import MqttBus
+from pitwall.engine.session import Session
 from pitwall.errors import InternalError
 from pitwall.forecast.futures import forecast
 from pitwall.journal.codec import digest
@@ -42,7 +43,7 @@ from pitwall.rehearsal.truth import WorldOutcome
 from pitwall.runtime.clock import LiveClock, awake_seconds
 from pitwall.runtime.forecaster import ForecastFunction
 from pitwall.runtime.health import HostHealth
-from pitwall.runtime.ports import Journal
+from pitwall.runtime.ports import Decider, Journal
 from pitwall.runtime.virtual_clock import VirtualClock
 
 _log = structlog.get_logger(__name__)
@@ -93,7 +94,8 @@ async def instant_evidence(
         wall_steps: the day's wall clock is set at these session seconds by so many seconds.
         progress: told the session second, very often.
         work: the forecast, for studies that note what it was asked.
-        screens: also make what clock, field and desks show. Nobody looks on at an instant, and it decides nothing.
+        screens: also make what clock, field and desks show, and the debriefs of runs, which are made anyway where a
+            journal is kept. Nobody looks on at an instant, and it decides nothing.
 
     Raises:
         JournalError: when the journal cannot be written or already holds a session.
@@ -101,11 +103,11 @@ async def instant_evidence(
     scenario, setup = rehearsal.scenario, rehearsal.setup
     async with Lifecycle() as life:
         clock, broker, recorder = VirtualClock(scenario.starts_at_s), MemoryBroker(), Recorder()
-        noted = await noted_until_the_end(life, journal_file, screens)
+        engine = await _engine_for_instant(life, journal_file, screens)
         journal = await _journal_for_rehearsal(life, journal_file, setup)
         workers, day = Inline.on(clock, work), RehearsedDay(rehearsal.timetable, setup, clock, wall_steps)
         daemon = Daemon(
-            setup, noted, clock=clock, journal=journal, bus=MemoryBus(broker, offline_message(setup.session)),
+            setup, engine, clock=clock, journal=journal, bus=MemoryBus(broker, offline_message(setup.session)),
             forecaster=workers.forecaster, adviser=workers.adviser, sinks=(recorder,), follow_clock=False,
             watch=day.watch,
         )
@@ -244,6 +246,15 @@ def _settling(
             progress(moment)
 
     return settle
+
+
+async def _engine_for_instant(life: Lifecycle, journal_file: Path | None, screens: bool) -> Decider:
+    """Without notes for a debrief where it is neither shown nor kept: they are some three per cent of a rehearsal."""
+    if journal_file is not None or screens:
+        return await noted_until_the_end(life, journal_file, screens)
+    session = Session()
+    session.notices.shown = False
+    return session
 
 
 async def _journal_for_rehearsal(life: Lifecycle, path: Path | None, setup: SessionSetup) -> Journal:

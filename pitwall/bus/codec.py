@@ -23,6 +23,7 @@ from pitwall.bus.topics import BY_MODEL, MAX_FACT_BYTES, MAX_STATE_BYTES, Place,
 from pitwall.errors import PayloadError
 from pitwall.model.events import OF_READINGS, CarCrossed, CarPositioned, CommandGiven, Event, Fact
 from pitwall.model.outputs import AdviceState, Alert, Health, LadderState, Output, Proposal
+from pitwall.model.record import record
 
 WIRE_NAMES: dict[type[BaseModel], dict[str, str]] = {
     CarCrossed: {"speed_mps": "speed"},
@@ -34,7 +35,7 @@ SESSION_SECONDS = ("t", "opens_at_s")
 """Files may write these as '+00:08:00'; on the wire they are numbers."""
 
 
-@dataclass(frozen=True)
+@record
 class Message:
     """What is published: a full topic, the bytes, and how."""
 

@@ -39,6 +39,9 @@ def add_parser(subparsers: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Make the debrief and print it."""
+    from pitwall.app.memory import few_collections_to_the_end
+
+    few_collections_to_the_end()  # before all else is loaded
     from pitwall.app.debrief_files import PageMakers, write_pages
     from pitwall.app.debrief_run import cut_to_run
     from pitwall.app.debriefing import debrief_of

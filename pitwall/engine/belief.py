@@ -112,25 +112,25 @@ def _become(target: Any, source: Any) -> None:
 
 
 def _track(track: CarTrack) -> CarTrack:
-    made = copy.copy(track)
+    made = twin(track)
     old = track.laps[:-MENDED_LAPS]
     made.laps = [*old, *(_lap(lap) for lap in track.laps[-MENDED_LAPS:])]
     made.lap = None if track.lap is None else _lap(track.lap)
-    made.pace = copy.copy(track.pace)
-    made.pace.quick = copy.copy(track.pace.quick)
+    made.pace = twin(track.pace)
+    made.pace.quick = track.pace.quick.copy()
     made.pace.ratios = _ratios(track.pace.ratios)
-    made.pace.shares = {loop: copy.copy(seen) for loop, seen in track.pace.shares.items()}
+    made.pace.shares = {loop: seen.copy() for loop, seen in track.pace.shares.items()}
     return made
 
 
 def _lap(lap: Any) -> Any:
-    made = copy.copy(lap)
+    made = twin(lap)
     made.crossings = dict(lap.crossings)
     return made
 
 
 def _ratios(ratios: KindRatios) -> KindRatios:
-    return KindRatios({kind: copy.copy(seen) for kind, seen in ratios.seen.items()})
+    return KindRatios({kind: seen.copy() for kind, seen in ratios.seen.items()})
 
 
 def _progress(progress: PlanProgress) -> PlanProgress:
@@ -138,7 +138,7 @@ def _progress(progress: PlanProgress) -> PlanProgress:
     made.runs = []
     for run in progress.runs:
         state = loose(run)
-        state.items = [copy.copy(item) for item in run.items]
+        state.items = [twin(item) for item in run.items]
         made.runs.append(state)
     return made
 
@@ -149,8 +149,14 @@ def _carried(carried: Carried) -> Carried:
 
 def loose(made_of: Made) -> Made:
     """A copy whose lists, sets and tables are its own."""
-    made = copy.copy(made_of)
-    for name, value in vars(made).items():
-        if isinstance(value, list | dict | set | deque):
-            setattr(made, name, copy.copy(value))
+    made = twin(made_of)
+    made.__dict__.update({name: value.copy() for name, value in made_of.__dict__.items()
+                          if isinstance(value, (list, dict, set, deque))})
+    return made
+
+
+def twin(made_of: Made) -> Made:
+    """What ``copy.copy`` makes of an object of ours, in a fraction of the time: this is done with every crossing."""
+    made: Made = object.__new__(type(made_of))
+    made.__dict__.update(made_of.__dict__)
     return made

@@ -66,9 +66,9 @@ def words(car: TeamCar, now: float) -> str:
     run = _goes_on(car)
     if run is None:
         return ""
-    for call in car.book.calls.values():
+    for call in car.book.asking("box"):
         ahead = (call.spec.pass_number or 0) - car.track.lap_number
-        if call.spec.medium == "board" and call.spec.ask.action == "box" and call.said_t is not None and ahead >= 0:
+        if call.spec.medium == "board" and call.said_t is not None and ahead >= 0:
             return "; the box board hangs: take it in before the car passes" if ahead else f"; {HE_COMES_IN}"
     calls = [*_by_radio(car, run)]
     told = [call for call in calls if _heard(call)] or [call for call in calls if may_be_said(car, call, now)]
@@ -95,9 +95,9 @@ def _by_radio(car: TeamCar, run: RunState) -> Iterator[Call]:
     since = float("inf") if lap is None else lap.start_t - car.setup.calls.box_reaction_s - (
         1.0 - car.lap_map.last_chance) * car.track.pace.quick_s()
     since = max(since, car.progress.left_t)
-    for call in car.book.calls.values():
+    for call in car.book.asking("box"):
         t = call.said_t if call.said_t is not None else call.due_t
-        if call.spec.ask.action != "box" or call.spec.run != run.run.run or t is None or t < since:
+        if call.spec.run != run.run.run or t is None or t < since:
             continue
         to_come = call.spec.waits and call.spec.leg != run.pointer  # the lap that it waits for has not begun
         if not to_come and call.spec.medium != "board":

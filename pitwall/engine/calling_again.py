@@ -35,13 +35,13 @@ def hold_release(car: TeamCar, now: float, lead_s: float = 0.0) -> None:
 def warm(car: TeamCar, now: float) -> bool:
     """Guard: somebody said a little while ago that the engine is to be fired up."""
     since = now - car.setup.calls.fire_up_s - REOPEN_LEAD_S
-    return any(call.spec.ask.action == "fire_up" and call.said_t is not None and since < call.said_t <= now
-               for call in car.book.calls.values())
+    return any(call.said_t is not None and since < call.said_t <= now for call in car.book.asking("fire_up"))
 
 
 def look(car: TeamCar, clock: SessionClock, now: float) -> None:
     """A car that may go, was called and did not leave is called again."""
-    leave = next((call for call in reversed(car.book.calls.values()) if call.spec.ask.action == "leave"), None)
+    leaving = car.book.asking("leave")
+    leave = leaving[-1] if leaving else None
     may_go = clock.status in RUNNING and clock.pit_exit == "open" and not car.kept_in
     stands = car.progress.next is not None and not car.track.on_track and may_go
     if leave is None or leave.open or not stands:

@@ -8,7 +8,7 @@ was withdrawn and is wanted again makes another attempt under the same key.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 from pitwall.engine.call import PRIORITY, Call, CallSpec, later, pointless, still_in_time, too_late
@@ -48,6 +48,7 @@ class CallBook:
     unconfirmed_after_s: float
     calls: dict[str, Call] = field(default_factory=dict)
     latest: dict[str, Call] = field(default_factory=dict)
+    by_action: dict[str, list[Call]] = field(default_factory=dict)  # in the order made; a key always asks for the same
     changed: list[Call] = field(default_factory=list)
     keys: int = 0
     live: dict[str, Call] = field(default_factory=dict)
@@ -138,6 +139,7 @@ class CallBook:
         call.again, call.hurried = attempt > 1, spec is not wished
         self.calls[call.id] = call
         self.latest[key] = self.live[call.id] = call
+        self.by_action.setdefault(spec.ask.action, []).append(call)
 
     def _retime(self, call: Call, spec: CallSpec, now: float) -> None:
         if call.repeated:
@@ -375,6 +377,10 @@ class CallBook:
         """The calls whose window has opened by ``t`` and that nobody has taken for over: also those that are late."""
         return [call for call in self._open_calls()
                 if call.state == "due" or (call.state == "shown" and call.spec.say_from_s - OPENS_S <= t)]
+
+    def asking(self, action: str) -> Sequence[Call]:
+        """Every call that asks for this, in the order in which they were made: of a long day's calls a few."""
+        return self.by_action.get(action, ())
 
     def find(self, call_id: str) -> Call | None:
         """The call of that id."""

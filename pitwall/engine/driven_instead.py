@@ -59,8 +59,8 @@ def _called_in_since(car: TeamCar, run: RunState, since: float) -> bool:
     pass that is acted on after it. Of a desk that presses no keys nobody ever says so, and a call that was due there
     counts, until the car has stayed out once."""
     silent = car.book.keys < FEW_KEYS and not stayed_out(car)
-    calls = (call for call in car.book.calls.values() if call.spec.ask.action == "box" and not call.unfounded)
-    return any(call.spec.run == run.run.run and _heard(call, since, silent) for call in calls)
+    return any(call.spec.run == run.run.run and not call.unfounded and _heard(call, since, silent)
+               for call in car.book.asking("box"))
 
 
 def _heard(call: Call, since: float, silent: bool) -> bool:

@@ -202,7 +202,7 @@ def _shadow(car: TeamCar, base: Belief) -> TeamCar:
     shadow.carried, shadow.news = copy.copy(car.carried), list(car.news)
     shadow.switches, shadow.desk = copy.copy(car.switches), loose(car.desk)
     shadow.switches.owed = dict(car.switches.owed)
-    shadow.book = _Deaf(book.car, book.unconfirmed_after_s, book.calls, book.latest)
+    shadow.book = _Deaf(book.car, book.unconfirmed_after_s, book.calls, book.latest, book.by_action)
     shadow.track.pace = copy.copy(car.track.pace)
     shadow.track.pace.field_pace = unlearn(car.track.pace.field_pace, car.track.pace, base.track.pace)
     put(shadow, base)

@@ -32,7 +32,7 @@ SHOWN_NEXT = "Show it at the next pass of the pit wall, where a timed lap begins
 HEARD = ("said", "done", "late", "unconfirmed")
 
 
-@dataclass(frozen=True)
+@dataclass
 class _Lap:
     """The lap that the car is on: is it timed, by the plan or ``instead`` of what the plan has, the next one, when this
     one ends."""
@@ -73,8 +73,8 @@ class _Lap:
     @cached_property
     def calls(self) -> list[Call]:
         """Switch calls that were to be made on this lap."""
-        return [call for call in self.car.book.calls.values() if call.spec.run == self.run.run.run
-                and call.spec.leg == self.run.pointer and call.spec.ask.action == "set_switch"]
+        return [call for call in self.car.book.asking("set_switch")
+                if call.spec.run == self.run.run.run and call.spec.leg == self.run.pointer]
 
     def asked(self, name: str) -> Position | None:
         """Where this lap's calls, as far as they were made, asked for the switch; None where they did not.

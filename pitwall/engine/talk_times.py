@@ -126,8 +126,7 @@ class TalkTimes:
 
     def count(self, book: CallBook, now: float) -> Call | None:
         """The call that was said without a key, once the time of its key is over; None when there is none."""
-        call = self._unkeyed(book)
-        if call is None or self.last is None or now < self.last.to_s + KEY_S:
+        if self.last is None or now < self.last.to_s + KEY_S or (call := self._unkeyed(book)) is None:
             return None
         took, text = self.last.to_s - self.last.from_s, call.spec.text
         if not _fits(took, call.spec.spoken_s) or sum(self.pressed) >= HABIT_FROM:
@@ -147,12 +146,11 @@ class TalkTimes:
         return None if self.last is None or self._unkeyed(book) is None else self.last.to_s + KEY_S
 
     def _unkeyed(self, book: CallBook) -> Call | None:
-        if self.last is None or self.last.call is None or self.last in (self.counted, self.keyed):
-            return None
-        call = book.find(self.last.call)
+        # Asked twice with every fact: what most often says no comes first.
+        call = None if self.last is None or self.last.call is None else book.find(self.last.call)
         if call is None or call.state not in ON_TRACK or call.spec.lap == "garage" or call.spec.medium == "board":
             return None  # in the garage everybody talks about everything
-        if call.spec.kind in NEVER_BY_TALK:
+        if call.spec.kind in NEVER_BY_TALK or self.last in (self.counted, self.keyed):
             return None
         return call
 

@@ -145,7 +145,7 @@ class TeamCar:
     def _told_to_leave(self) -> str | None:
         """The run that the car was told to leave for since it came in, by somebody's word."""
         since = self.since_s if self.progress.parked_t is None else self.progress.parked_t
-        calls = (call for call in reversed(self.book.calls.values()) if call.spec.ask.action == "leave")
+        calls = reversed(self.book.asking("leave"))
         return next((call.spec.run for call in calls if call.said_t is not None and call.said_t >= since), None)
 
     def _came_in(self, happening: Happening, clock: SessionClock, now: float) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 from bisect import bisect_left, insort
 from collections import deque
 from dataclasses import dataclass, field
@@ -66,6 +67,13 @@ class Residuals:
         for error in first:
             self.learn(error)
         self._first = len(first)
+
+    def __deepcopy__(self, _memo: object) -> Residuals:
+        """Its own lists of the same errors, copied whole: number by number, the copy of a field's model that is made
+        before each end of a lap takes twice as long (measured: 0.25 ms for 0.13)."""
+        made = copy.copy(self)
+        made._order, made._sorted = self._order.copy(), self._sorted.copy()
+        return made
 
     def learn(self, error: float) -> None:
         """Take one error; the oldest goes."""

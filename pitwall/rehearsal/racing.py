@@ -53,10 +53,10 @@ class RacingCar:
         self.stop_lasts: float | None = None
         self.halts: list[tuple[float, float]] = []  # stops on track: from, until (without end: infinity)
         self._phase, self._since, self._pace, self._factor, self._bend = 0.0, 0.0, 90.0, 1.0, 0.0
+        self._bent_kept: tuple[np.ndarray, float, np.ndarray] | None = None
         self._ahead: list[Point] = []
         self._held: HeldPath | None = None  # a hold that is being driven: until its end the car moves along it
-        self._token = 0
-        self._order = 0
+        self._token = self._order = 0
         self._turning_in = False
         self._entry_s: float | None = None
         self._last_line: float | None = None
@@ -171,8 +171,11 @@ class RacingCar:
         return path
 
     def bent_all(self, phases: np.ndarray) -> np.ndarray:
-        """Phases of a good lap as this lap counts them."""
-        return phases + self._bend * phases * (1.0 - phases)
+        """Phases of a good lap as this lap counts them; kept, as a lap asks for the same some hundred times."""
+        kept = self._bent_kept
+        if kept is None or kept[0] is not phases or kept[1] != self._bend:
+            kept = self._bent_kept = phases, self._bend, phases + self._bend * phases * (1.0 - phases)
+        return kept[2]
 
     def when_at(self, phase: float) -> float:
         """When this lap reaches that place at the pace of now, session seconds."""

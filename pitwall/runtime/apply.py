@@ -7,7 +7,7 @@ pure, a replay raises at the same event and ends in the same state, so nothing d
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from pitwall.model.events import CommandGiven, Stamped
 from pitwall.model.outputs import Output, Refused
@@ -17,8 +17,7 @@ _INSIDE = frozenset({"time_reached", "forecast_ready", "advice_ready", "prompt_d
                      "timetable_reached", "link_changed", "comment_read"})
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
+class Step(NamedTuple):
     """What one event led to; ``failure`` is what the engine raised, if it did."""
 
     outputs: tuple[Output, ...]

@@ -66,6 +66,20 @@ def test_that_nobody_looks_on_changes_no_decision() -> None:
     assert [output for output in seen if not isinstance(output, shown)] == unseen
 
 
+@pytest.mark.parametrize("name", sorted(RECORD))
+def test_calls_are_found_by_what_they_ask_for(name: str) -> None:
+    """Calls are kept by what they ask for as well: that is still so of every call after a session, in the same order,
+    however often it was laid out anew."""
+    session = Session()
+    for _ in decisions(journal_of(name), session):
+        pass
+    for car in session.team.values():
+        calls = [*car.book.calls.values()]
+        assert calls
+        for action in {call.spec.ask.action for call in calls}:
+            assert [*car.book.asking(action)] == [call for call in calls if call.spec.ask.action == action]
+
+
 def test_the_closed_session_leaves_no_call_open() -> None:
     """The journal that ends with a closed session ends with every call at rest."""
     last: dict[str, str] = {}

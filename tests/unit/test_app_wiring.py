@@ -61,6 +61,17 @@ async def test_instant_rehearsal_gives_the_same_report_twice_in_one_process() ->
     assert first["laps"]["timed"] > 0
 
 
+async def test_that_nobody_takes_notes_changes_nothing_else() -> None:
+    """Without screens and without a journal nobody notes what a debrief needs: every prompt, fact and lap is the same
+    as with notes."""
+    rehearsal = load_rehearsal(str(QUICK_DAY), 3)
+    alone, noted = [await wiring.instant_evidence(rehearsal, screens=screens) for screens in (False, True)]
+    assert alone.events == noted.events
+    assert alone.recorder.calls == noted.recorder.calls
+    assert alone.recorder.alert_changes == noted.recorder.alert_changes
+    assert alone.outcome == noted.outcome
+
+
 @pytest.mark.parametrize(("late", "warned"), [([0.1] * 95 + [9.0] * 5, True), ([0.1] * 99 + [9.0], False), ([], False)])
 def test_machine_that_falls_behind_is_told(late: list[float], warned: bool) -> None:
     """One prompt in twenty that comes seconds late is a warning; a single one, or none heard, is not."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import itertools
 import math
 
@@ -147,6 +148,22 @@ def test_intervals_come_to_hold_four_in_five(spread: float) -> None:
         inside.append(told[LOW] <= truth <= told[HIGH])
         keeps.learn(told, truth)
     assert np.mean(inside[200:]) == pytest.approx(0.8, abs=0.05)
+
+
+def test_what_a_copy_learns_its_original_does_not() -> None:
+    """A model is copied to be taught otherwise: the copy begins with the same, and neither learns, or forgets its
+    oldest error, with the other."""
+    kept, alone = Residuals(0.01), Residuals(0.01)
+    for one, number in itertools.product((kept, alone), range(MOST)):
+        one.learn(0.001 * number)
+    made = copy.deepcopy(kept)
+    assert made.quantiles(with_bias=True).tolist() == alone.quantiles(with_bias=True).tolist()
+    for _ in range(MOST):
+        made.learn(-0.5)
+    for one in (kept, alone):
+        one.learn(0.02)
+    assert kept.quantiles(with_bias=True).tolist() == alone.quantiles(with_bias=True).tolist()
+    assert max(made.quantiles(with_bias=True)) < min(alone.quantiles(with_bias=True))
 
 
 def test_old_errors_are_forgotten() -> None:
