@@ -16,6 +16,14 @@ TABLE = (
 )
 
 
+def reading_uri(path: Path) -> str:
+    """How to open a journal that is only read. One that nobody has open, which has no log beside it, is read as a file
+    that does not change: else its reader leaves two files beside it, and cannot read it in a folder it may not write to.
+    """
+    still = not path.with_name(f"{path.name}-wal").exists()
+    return f"{path.absolute().as_uri()}?mode=ro{'&immutable=1' if still else ''}"
+
+
 def keep(path: Path, name: str, facts: int, made_by: str, body: bytes) -> bool:
     """Keep it in a journal that nobody writes any more; True when it is kept.
 
@@ -40,7 +48,7 @@ def kept(path: Path, name: str, made_by: str) -> bytes | None:
     """What was kept under this name by this program of all facts that are there; None when there is nothing such."""
     with (
         suppress(sqlite3.Error),
-        closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=5)) as connection,
+        closing(sqlite3.connect(reading_uri(path), uri=True, timeout=5)) as connection,
     ):
         row = connection.execute(
             "SELECT body FROM kept WHERE name = ? AND made_by = ?"

@@ -21,6 +21,7 @@ from pathlib import Path
 
 from pitwall.errors import JournalError, NoJournalError
 from pitwall.journal.codec import FORMAT, decode, encode
+from pitwall.journal.kept import reading_uri
 from pitwall.journal.lock import WriterLock
 from pitwall.journal.sequence import check_follows, check_stored
 from pitwall.model.events import Stamped
@@ -204,12 +205,17 @@ def read_journal(path: Path, start: int = 0) -> tuple[Stamped, ...]:
     """
     if not path.is_file():
         raise NoJournalError(f"{path}: no such journal; check the name")
+    uri = reading_uri(path)
     try:
-        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=5)) as connection:
+        with closing(sqlite3.connect(uri, uri=True, timeout=5)) as connection:
             _check_kind(connection, path)
             rows = connection.execute("SELECT seq, body FROM fact WHERE seq >= ? ORDER BY seq", (start,)).fetchall()
     except sqlite3.Error as problem:
-        raise _damaged(path, problem) from problem
+        if reading_uri(path) == uri:
+            raise _damaged(path, problem) from problem
+        return read_journal(path, start)
+    if reading_uri(path) != uri:
+        return read_journal(path, start)  # a daemon opened it meanwhile: what was read may be from before and after
     events = tuple(decode(bytes(body), f"{path}, event {seq}") for seq, body in rows)
     check_stored(events, max(0, start), str(path))
     return events
@@ -224,7 +230,7 @@ def journal_lines(path: Path) -> Iterator[bytes]:
     if not path.is_file():
         raise NoJournalError(f"{path}: no such journal; check the name")
     try:
-        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=5)) as connection:
+        with closing(sqlite3.connect(reading_uri(path), uri=True, timeout=5)) as connection:
             _check_kind(connection, path)
             for number, (seq, body) in enumerate(connection.execute("SELECT seq, body FROM fact ORDER BY seq")):
                 if seq != number:

@@ -14,7 +14,8 @@ from pathlib import Path
 import pytest
 
 from pitwall.errors import JournalError
-from pitwall.journal.sqlite import SqliteJournal, read_journal
+from pitwall.journal.kept import kept
+from pitwall.journal.sqlite import SqliteJournal, journal_lines, read_journal
 from pitwall.model.events import CarCrossed, Stamped
 
 
@@ -88,6 +89,15 @@ async def test_anybody_may_read_beside_the_writer(tmp_path: Path) -> None:
     await journal.append(crossings(3, 5))
     assert [stamped.seq for stamped in read_journal(tmp_path / "j.sqlite", 2)] == [2, 3, 4]
     await journal.close()
+
+
+async def test_a_reader_leaves_nothing_beside_a_journal_that_nobody_has_open(tmp_path: Path) -> None:
+    """Not the two files that go with writing, whoever reads it and what for; beside a writer they are his."""
+    path = await filled(tmp_path / "j.sqlite")
+    before = sorted(tmp_path.iterdir())
+    assert len(read_journal(path)) == len(list(journal_lines(path))) == 10
+    assert kept(path, "debrief", "nobody") is None
+    assert sorted(tmp_path.iterdir()) == before
 
 
 async def test_text_file_is_refused(tmp_path: Path) -> None:
