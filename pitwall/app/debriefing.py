@@ -24,6 +24,8 @@ __all__ = ["CarDebrief", "Debrief", "debrief", "debrief_of", "keep_debrief", "ma
 
 log = structlog.get_logger(__name__)
 
+REHEARSED = 1.5
+"""A session whose clock is so much faster than the machine's was rehearsed; less is a clock that was set, or slept."""
 KEPT_AS, MADE_BY = "debrief", f"pitwall {__version__}, debrief 6"
 
 
@@ -110,7 +112,10 @@ def made_of(noted: NotedSession, name: str) -> Debrief:
 
 
 def _doubts(noted: NotedSession) -> tuple[str, ...]:
-    found = []
+    found, speed = [], noted.notes.speed()
+    if speed is not None and speed >= REHEARSED:
+        found.append(f"A rehearsal: the session ran {speed:.3g} times as fast as the machine's clock. Times of day are "
+                     f"that clock's: what lies 10 s apart there took {10 * speed:.0f} s.")
     if noted.notes.failed:
         found.append(f"The program failed on {noted.notes.failed} facts; they are left out, as they were live.")
     if noted.failures:

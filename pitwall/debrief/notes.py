@@ -233,6 +233,16 @@ class Notes:
         rate = (last[1] - first[1]) / whole_s if whole_s > 0 else 1.0
         return near[1] + (t - near[0]) * (1.0 if abs(rate - 1.0) < REAL_TIME else rate)
 
+    def speed(self) -> float | None:
+        """How many seconds of the session went by in one of the machine's clock; None where that was a session in real
+        time, or nothing tells."""
+        if len(self.wall) < 2:
+            return None
+        first, last = self.wall[0], self.wall[-1]
+        real_s = last[1] - first[1]
+        speed = (last[0] - first[0]) / real_s if real_s > 0 else 1.0
+        return None if abs(1.0 / speed - 1.0) < REAL_TIME else speed
+
     # -- facts ------------------------------------------------------------------------------------------------
 
     def _prepared(self, event: ev.SessionPrepared) -> None:

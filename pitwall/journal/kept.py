@@ -18,8 +18,7 @@ TABLE = (
 
 def reading_uri(path: Path) -> str:
     """How to open a journal that is only read. One that nobody has open, which has no log beside it, is read as a file
-    that does not change: else its reader leaves two files beside it, and cannot read it in a folder it may not write to.
-    """
+    that does not change: else its reader leaves two files beside it, and cannot read it where it may not write."""
     still = not path.with_name(f"{path.name}-wal").exists()
     return f"{path.absolute().as_uri()}?mode=ro{'&immutable=1' if still else ''}"
 

@@ -199,3 +199,12 @@ def test_time_of_day_is_that_of_the_daemons_machine_else_of_the_schedule() -> No
         for window in car.data_windows:
             assert window.to_time is not None
             assert window.to_time.timestamp() == pytest.approx(1.9e9 + window.to_s.value, abs=2e-3)
+
+
+@pytest.mark.parametrize(("speed", "told"), [(9.0, True), (1.0, False), (1.02, False)])
+def test_a_session_that_ran_faster_than_life_is_told_to_be_a_rehearsal(speed: float, told: bool) -> None:
+    """By the times of day of its facts; they are no times of day of the session, and that is said."""
+    events = [one.model_copy(update={"wall_s": 1.9e9 + one.received_t / speed}) for one in read_lines(EVERYTHING)[:60]]
+    notes = [one for one in debrief(events, "j").notes if one.startswith("A rehearsal")]
+    assert notes == (["A rehearsal: the session ran 9 times as fast as the machine's clock. Times of day are that "
+                      "clock's: what lies 10 s apart there took 90 s."] if told else [])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import os
 import signal
 import sqlite3
 import subprocess
@@ -94,10 +95,10 @@ async def test_anybody_may_read_beside_the_writer(tmp_path: Path) -> None:
 async def test_a_reader_leaves_nothing_beside_a_journal_that_nobody_has_open(tmp_path: Path) -> None:
     """Not the two files that go with writing, whoever reads it and what for; beside a writer they are his."""
     path = await filled(tmp_path / "j.sqlite")
-    before = sorted(tmp_path.iterdir())
+    before = sorted(os.listdir(tmp_path))
     assert len(read_journal(path)) == len(list(journal_lines(path))) == 10
     assert kept(path, "debrief", "nobody") is None
-    assert sorted(tmp_path.iterdir()) == before
+    assert sorted(os.listdir(tmp_path)) == before
 
 
 async def test_text_file_is_refused(tmp_path: Path) -> None:
