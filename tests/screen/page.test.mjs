@@ -15,13 +15,13 @@ import { allWords } from "../../pitwall/screen/static/app/switches.js";
 import { ask } from "../../pitwall/screen/static/app/asking.js";
 import { feedAges, silentStreams, timeWords, wellness } from "../../pitwall/screen/static/app/head.js";
 import { feedWords, keysOf } from "../../pitwall/screen/static/app/help.js";
-import { leavesWith, workWords } from "../../pitwall/screen/static/app/garage-page.js";
+import { comesNext, leavesWith, workWords } from "../../pitwall/screen/static/app/garage-page.js";
 import { cameTo, dataWords, lacking, lastRun, runWords, unsaidWords } from "../../pitwall/screen/static/app/last-run.js";
 import { Mark } from "../../pitwall/screen/static/app/mark.js";
 import { Pad } from "../../pitwall/screen/static/app/pad.js";
 import { Reader } from "../../pitwall/screen/static/app/reader.js";
 import { Rights } from "../../pitwall/screen/static/app/rights.js";
-import { leavesOn } from "../../pitwall/screen/static/app/sheet-store.js";
+import { leavesOn, leftOf } from "../../pitwall/screen/static/app/sheet-store.js";
 import { callClass, callMark, callWord, changedBy, endedAs, lateWords, partWords, runWord, timedWords, timeLeft } from "../../pitwall/screen/static/app/words.js";
 import { Store } from "../../pitwall/screen/static/app/store.js";
 import { TakingBack, UNDO_FOR_MS } from "../../pitwall/screen/static/app/taking-back.js";
@@ -786,4 +786,12 @@ test("the last run is told while its car is in the pits, until the daemon takes 
 test("only what was not done or was spoilt is to be thought of again", () => {
   const items = ["done", "probably_done", "done_badly", "not_done", "to_come"].map((outcome) => ({ outcome }));
   assert.deepEqual(lacking(debrief(runRow(), { items })).map((item) => item.outcome), ["done_badly", "not_done"]);
+});
+
+test("once the session is over no run leaves any more, on the garage's page and on the sheet", () => {
+  const runs = [{ run: "holds", state: "done" }, { run: "low-fuel", state: "running" }, { run: "coast", state: "next" }, { run: "long", state: "planned" }];
+  assert.equal(comesNext(runs, false)?.run, "coast");
+  assert.equal(comesNext(runs, true), undefined);
+  assert.deepEqual(leftOf(runs, false).map((run) => run.run), ["low-fuel", "coast", "long"]);
+  assert.deepEqual(leftOf(runs, true).map((run) => run.run), ["low-fuel"], "what is on track comes home");
 });

@@ -10,8 +10,7 @@ export function GaragePage({ desk }) {
   const car = desk.car();
   if (car === null) return html`<p class="empty">No car yet.</p>`;
   const { store } = desk, state = store.desks.get(car), plan = store.plans.get(car), now = store.clock.now();
-  const next = plan?.runs.find((run) => run.state === "next" || run.state === "cut")
-    ?? plan?.runs.find((run) => run.state === "planned");
+  const over = store.isOver(), next = comesNext(plan?.runs ?? [], over);
   const leaves = next?.expected_span_s?.[0];
   const release = store.open(car).filter((p) => ["release", "brief", "switch"].includes(p.kind));
   const since = store.open(car).find((p) => p.kind === "release" && p.state === "due")?.act_at_s;
@@ -22,7 +21,7 @@ export function GaragePage({ desk }) {
   return html`<div class="garage">
     <p class="where"><b>car ${car}</b> · ${CAR_WORDS[state?.state ?? "garage"]}${state?.run ? ` · ${state.run}` : ""}</p>
     <section class="count" aria-label="next release">
-      <h2>${!next ? "no run is left" : late ? `${next.run} was to leave` : `${next.run} leaves in`}</h2>
+      <h2>${over ? "the session is over: no run leaves any more" : !next ? "no run is left" : late ? `${next.run} was to leave` : `${next.run} leaves in`}</h2>
       ${leaves != null && html`<b>${late ? `${clockText(late)} ago` : clockText(Math.max(0, leaves - now))}</b><span>at ${clockText(late ? since : leaves)} of the session</span>`}
       ${state?.kept_in ? html`<em>▲ kept in: nobody lets it go yet</em>` : ""}
     </section>
@@ -42,6 +41,12 @@ export function GaragePage({ desk }) {
     ${told && html`<section class="last-run" aria-label="last run"><h2>last run${told.run ? html`: <b>${told.run.run}</b>` : ""}</h2>
       <p>${runWords(told)}${told.run?.reason ? ` (${told.run.reason})` : ""}</p><${LastRunRows} told=${told} /></section>`}
   </div>`;
+}
+
+/** The run that leaves next; none once the session is over, whatever the plan has left. @param {import("./wire").RunProgress[]} runs @param {boolean} over */
+export function comesNext(runs, over) {
+  if (over) return undefined;
+  return runs.find((run) => run.state === "next" || run.state === "cut") ?? runs.find((run) => run.state === "planned");
 }
 
 /**

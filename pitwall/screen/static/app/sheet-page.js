@@ -13,7 +13,7 @@ export function SheetPage({ desk }) {
     ${sheet.cars.map((car) => html`<section key=${car.car} aria-label=${`car ${car.car}`}>
       <h2>${car.car} ${car.driver}</h2>
       <table><thead><tr><th scope="col">leaves</th><th scope="col">by</th><th scope="col">run</th><th scope="col">want</th><th scope="col">laps</th><th scope="col">tyres, fuel</th><th scope="col">fits</th></tr></thead>
-        <tbody>${car.runs.map((run) => html`<tr key=${run.run}><td>${run.leaves}</td><td>${run.by}</td><th scope="row">${run.run}</th>
+        <tbody>${!car.runs.length && html`<tr><td colspan="7">No run is left to leave.</td></tr>`}${car.runs.map((run) => html`<tr key=${run.run}><td>${run.leaves}</td><td>${run.by}</td><th scope="row">${run.run}</th>
           <td>${run.want}</td><td>${run.laps}</td><td>${run.on ?? ""}</td><td>${run.fits}</td></tr>`)}</tbody></table>
       ${car.calls.length ? html`<h3>calls</h3><ol>${car.calls.map((call) => html`<li key=${call}>${call}</li>`)}</ol>` : ""}
       ${car.switches ? html`<p><b>switches now</b> ${car.switches}</p>` : ""}

@@ -17,8 +17,8 @@ let keptAt = -Infinity, keptFor = "";
 
 /** @param {import("./store.js").Store} store @param {import("./link.js").Told} about */
 export function keepSheet(store, about) {
-  const mark = store.cars().map((car) => `${car}/${store.desks.get(car)?.lap_number}/${store.plans.get(car)?.revision}/${store.forecasts.get(car)?.id}`).join();
-  if (!mark || store.clock.old() || performance.now() - keptAt < LEAST_MS || mark === keptFor) return;
+  const mark = `${store.isOver()}` + store.cars().map((car) => `${car}/${store.desks.get(car)?.lap_number}/${store.plans.get(car)?.revision}/${store.forecasts.get(car)?.id}`).join();
+  if (!store.cars().length || store.clock.old() || performance.now() - keptAt < LEAST_MS || mark === keptFor) return;
   keptAt = performance.now();
   keptFor = mark;
   localStorage.setItem(KEY, JSON.stringify(sheetOf(store, about)));
@@ -36,7 +36,7 @@ export function sheetOf(store, about) {
     asOf: clockText(store.clock.now()), wall: new Date().toTimeString().slice(0, 5), session: about.session,
     cars: store.cars().map((car) => {
       const state = store.desks.get(car), plan = store.plans.get(car), outlook = store.forecasts.get(car)?.outlook;
-      const left = (plan?.runs ?? []).filter((run) => ["planned", "next", "running", "cut"].includes(run.state));
+      const left = leftOf(plan?.runs ?? [], store.isOver());
       return {
         car, driver: state?.driver ?? "",
         switches: (state?.switches ?? []).map((card) => `${card.word} ${position(card.wanted)}${card.verified ? "" : " ?"}`).join(" · "),
@@ -54,6 +54,11 @@ export function sheetOf(store, about) {
       };
     }),
   };
+}
+
+/** Runs that are still to leave, or are on track; once the session is over nobody leaves any more. @param {import("./wire").RunProgress[]} runs @param {boolean} over */
+export function leftOf(runs, over) {
+  return runs.filter((run) => (over ? ["running"] : ["planned", "next", "running", "cut"]).includes(run.state));
 }
 
 /** On what a run leaves: tyre set, fuel, and the driver where it is not who sits in the car. @param {import("./wire").RunProgress} run @param {string | null} [driver] */
