@@ -108,12 +108,22 @@ def an_hour(album: Album) -> None:
         page.keyboard.press("?")
         until(page, ".over .key-groups")
         album.take(page, "desk-keys")
-        for name, size in (("team", DESK), ("sheet", DESK), ("garage", PHONE), ("desk", SMALL), ("desk", PHONE)):
+        for name, size in (("team", DESK), ("sheet", DESK), ("desk", SMALL), ("desk", PHONE)):
             word = "phone" if size == PHONE else "small" if size == SMALL else "full"
             page = album.opened(f"{address}#/{name}/41", size)
             until(page, ".grab section + section td:text-matches('%')" if name == "sheet" else "main")
             album.take(page, f"{name}-{word}")
         album.take(album.opened(address, LARGE, "dark", ".strip svg .car"), "desk-4k")
+
+
+def a_run_that_came_in(album: Album) -> None:
+    """What came of it, as its car is in the pits: for the engineer, and in the garage."""
+    with Rehearsal("practice_hour.yaml", 12) as address:
+        page = album.opened(address, DESK, waits_for=".last-run h2:has-text('holds')")
+        until(page, ".say.is-silent")
+        album.take(page, "desk-last-run")
+        page = album.opened(f"{address}#/garage/41", PHONE, waits_for=".garage .last-run")
+        album.take(page, "garage-phone")
 
 
 def comments(album: Album, page: Page) -> None:
@@ -228,7 +238,7 @@ def main() -> None:
     with sync_playwright() as play:
         browser = play.chromium.launch(executable_path=program, args=list(FLAGS))
         album = Album(browser, into)
-        for story in (by_hand, an_hour, a_red_flag, a_bad_day):
+        for story in (by_hand, an_hour, a_run_that_came_in, a_red_flag, a_bad_day):
             story(album)
         browser.close()
     print(f"{len(album.taken)} pictures in {time.monotonic() - began:.0f} s")

@@ -39,7 +39,7 @@ def _row(
 ) -> LapRow:
     start, field = start_of(watch, lap), noted.session.field
     clean = clean_lap(field, car.car, lap)
-    wrong, unverified = switches_off(noted.notes, noted.flags, car, watch, lap, start)
+    wrong, unverified = switches_off(noted.notes, noted.flags, car, watch, lap, start, noted.retold)
     end_s = lap.end_t if lap.end_t is not None else lap.start_t
     statuses = tuple(dict.fromkeys(_touching(spans, lap.start_t, end_s)))
     tyres = start.tyres if start is not None else None

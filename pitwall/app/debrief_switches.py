@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pitwall.app.debrief_watch import CarWatch, Flag, LapStart
+from pitwall.app.debrief_watch import CarWatch, Flag, LapStart, Retold
 from pitwall.debrief.notes import Notes, SwitchNotes
 from pitwall.engine.laps import LapRecord
 from pitwall.engine.switch_watch import SETTLES_S
@@ -22,7 +22,8 @@ BY_FLAG_S = 0.5
 
 
 def switches_off(
-    notes: Notes, flags: Sequence[Flag], car: TeamCar, watch: CarWatch, lap: LapRecord, start: LapStart | None
+    notes: Notes, flags: Sequence[Flag], car: TeamCar, watch: CarWatch, lap: LapRecord, start: LapStart | None,
+    retold: Sequence[Retold] = (),
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """``(wrong, unverified)``: the words of the alerts about switches that were out of place as this lap began.
 
@@ -32,7 +33,11 @@ def switches_off(
         return (), ()
     found: dict[str, list[str]] = {"switch_wrong": [], "switch_unverified": []}
     # That another lap than the planned one is a timed lap may show only by its pace.
-    known_by = start.heard_s + SETTLES_S if _planned(car, watch, lap) else lap.end_t or float("inf")
+    known_by = lap.end_t or float("inf")
+    if _planned(car, watch, lap):
+        # Under a status that was taken back later, another lap was begun: that it was this one was known only then.
+        known_by = SETTLES_S + max([start.heard_s, *(
+            one.t for one in retold if one.since_s <= start.heard_s < one.t < known_by)])
     for kind, texts in found.items():
         for switch in car.switches.car.switches:
             moves = [one.t for one in watch.moves if one.switch == switch.switch]

@@ -65,6 +65,14 @@ class Flag:
 
 
 @dataclass(frozen=True, slots=True)
+class Retold:
+    """At ``t`` a status, or a clock, was taken back that had stood since ``since_s``."""
+
+    t: float
+    since_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class Moved:
     """A switch came to stand elsewhere."""
 
@@ -105,6 +113,7 @@ class NotedSession:
         self.session = session if session is not None else Session()
         self._live = live
         self.notes, self.cars, self.flags = Notes(), dict[str, CarWatch](), list[Flag]()
+        self.retold: list[Retold] = []
         self.failures = self._mended = 0
         self.told: dict[str, out.RunDebrief] = {}
 
@@ -177,6 +186,7 @@ class NotedSession:
         if history.mended != self._mended:
             # What was entered wrongly never held: what is believed since stands in its place.
             self._mended = history.mended
+            self.retold.append(Retold(session.now, history.mended_s))
             self.flags = [flag for flag in self.flags if flag.t < history.mended_s]
             for t, clock in history.since(history.mended_s):
                 self._flag(t, clock)

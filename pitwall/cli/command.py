@@ -45,8 +45,8 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("--json", action="store_true", help="print the answer as one JSON object")
 
 
-def run(args: argparse.Namespace) -> int:
-    """Give it; 0 for an effect, 1 for a refusal."""
+def run(args: argparse.Namespace, told: list[str] | None = None) -> int:
+    """Give it; 0 for an effect, 1 for a refusal. ``told`` gets the effect in words."""
     from pitwall.app import lifecycle
     from pitwall.app.brokers import client_address
     from pitwall.app.commanding import arguments_from, as_json, command_from, give_to, moment
@@ -60,6 +60,8 @@ def run(args: argparse.Namespace) -> int:
     address = client_address(load_settings(), args.broker, args.ca_file)
     answer = lifecycle.run(give_to(address, args.session, values, at, ids=args.json))
     taken = isinstance(answer, Answered)
+    if isinstance(answer, Answered) and told is not None:
+        told.append(answer.effect)
     if args.json:
         print(as_json(answer))
     elif isinstance(answer, Answered):

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 HELP = "note what the driver said, typed in shorthand"
 EXAMPLE = "pitwall comment 41 t4 mid us 3, exit os 2: worse with wear --by ann"
 WORDS_GO_TO = "words"
+KEPT = "as words, not counted"
 OPTIONS = {"run": "--run", "lap": "--lap", "comment": "--number", "number": "--number"}
 
 ABOUT = """A comment is remarks, then a colon and free text; the words of a remark stand in any order:
@@ -32,7 +33,7 @@ Words that only tell may stand among them ("really annoying", "suddenly", "scary
 not know is refused. Those, laps, wind, traffic and settings ("with diff 5"), and what begins with "when" are kept as
 words beside the remark; so is all that is said of a topic ("tc too late t6"). How a comment is read is shown, with what
 is kept as words and which of them were not read. A word that could change the meaning ("nearly", "hopefully",
-"than t7") is refused, and marked.
+"than t7") is refused and marked: then the line is noted as words, at its moment, and counted nowhere.
 --words prints every word, --check says how a comment is read. Without words the moment alone is noted; --number gives
 it its words later, or other words: they take the place of its remarks and of its free text."""
 
@@ -60,7 +61,8 @@ def add_parser(subparsers: Any) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print the words, say how a comment is read, or note it; 2 with the word marked when it cannot be read."""
+    """Print the words, say how a comment is read, or note it. One that cannot be read has its word marked, and is noted
+    as words all the same, with its moment: 2 only where it was to be read alone, or to take the place of another."""
     from pitwall.errors import UserError
 
     if args.table:
@@ -70,15 +72,19 @@ def run(args: argparse.Namespace) -> int:
     text = " ".join(args.words)
     _demand_options(args.words)
     turns = _turns(args.event) if args.check else ()
+    if args.by is None and not args.check:
+        raise UserError("say who notes it with --by, such as --by ann")
     typed = _typed(text, turns) if args.check or text else None
-    if typed is None and (args.check or text):
-        return 2
+    if typed is None and (args.check or args.number is not None):
+        return 2  # nothing is lost: what the comment says already stays
     if args.check and typed is not None:
         return _show(typed, args.json, turns)
-    if args.by is None:
-        raise UserError("say who notes it with --by, such as --by ann")
-    answer = command.run(_as_command(args, text))
-    if answer == 0 and typed is not None:  # only then: the daemon knows the circuit's turns and may have refused it
+    told: list[str] = []
+    answer = command.run(_as_command(args, text), told)
+    kept = [one for one in told if KEPT in one]  # the daemon knows the circuit's turns and may not read it so
+    if answer == 0 and text and typed is None:
+        print("kept as words, and counted nowhere; with --number and its number it gets other words", file=sys.stderr)
+    if answer == 0 and typed is not None and not kept:
         print(f"reads: {'; '.join(_read_back(typed))}", file=sys.stderr)
     return answer
 
@@ -95,7 +101,8 @@ def _demand_options(words: list[str]) -> None:
 
 def _as_command(args: argparse.Namespace, text: str) -> argparse.Namespace:
     """The same as ``pitwall command`` has it."""
-    named = {"shorthand": text or None, "comment": args.number, "run": args.of_run, "lap": args.lap}
+    words_too = text if text and args.number is None else None  # what cannot be read is then kept as words
+    named = {"text": words_too, "shorthand": text or None, "comment": args.number, "run": args.of_run, "lap": args.lap}
     words = [f"{name}={value}" for name, value in named.items() if value is not None]
     return argparse.Namespace(**{**vars(args), "asked": "comment", "arguments": words, "changes": None})
 

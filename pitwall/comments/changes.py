@@ -210,7 +210,7 @@ def _against(first: Remark, second: Remark) -> str:
 
 
 def open_complaints(said: Sequence[Said]) -> tuple[Said, ...]:
-    """The last word on each thing where that is a complaint, the worst first.
+    """The last word on each thing where that is a complaint, the worst first; two complaints of one breath are both.
 
     Less of it is still a complaint; what is gone is none. Gone from a turn it is gone from all phases of it, and gone
     from the car as a whole it is gone from every place.
@@ -219,15 +219,18 @@ def open_complaints(said: Sequence[Said]) -> tuple[Said, ...]:
     for its_own in _by_topic(said).values():
         worded = [one for one in its_own if one.remark.what is not None] or its_own[-1:]
         counted = {id(one) for one in (*worded, *(one for one in said if _ends(one, its_own[0])))}
-        last: Said | None = None
+        last: list[Said] = []
         for one in (one for one in said if id(one) in counted):
-            if one.remark.trend != "gone":
-                last = one
-            elif last is not None and last.remark.what == one.remark.what:
-                last = None  # what else was said there last is not open for that
-        if last is not None and last.remark.complaint:
-            found.append(last)
+            others = [other for other in last if other.remark.what != one.remark.what]
+            # What is gone leaves open what else was said there last.
+            last = others if one.remark.trend == "gone" else [*(other for other in others if _beside(other, one)), one]
+        found += [one for one in last if one.remark.complaint]
     return tuple(sorted(found, key=lambda one: (-(one.remark.severity or 0), one.t, one.comment, one.words)))
+
+
+def _beside(first: Said, second: Said) -> bool:
+    """Guard: said in one breath, and neither says that it is well: "brakes fading, pedal long" is two complaints."""
+    return first.comment == second.comment and first.remark.complaint and second.remark.complaint
 
 
 def _ends(gone: Said, one: Said) -> bool:

@@ -32,7 +32,7 @@ def all_said(comments: Iterable[Comment], laps: Sequence[LapRow] = ()) -> tuple[
 
     return tuple(
         Said(comment=one.comment, t=one.t, run=one.run, lap_number=one.lap_number, driver=one.driver, by=one.by,
-             text=one.text, remark=remark, words=in_words(remark))
+             text=one.spoken, remark=remark, words=in_words(remark))
         for one in sorted(comments, key=lambda one: (about_s(one), one.t, one.comment))
         for remark in one.remarks
     )  # fmt: skip

@@ -28,6 +28,7 @@ from pitwall.model.comments import CONTENT, Remark
 MOST_REMARKS = 40
 _A_TURN = re.compile(r"\b(?:t\d|turns?\b|corners?\b)", re.IGNORECASE)
 _ENDS = re.compile(r"[\s(]*\b(until|till|unless)\b(?!.*\bthen\b)", re.IGNORECASE)
+_ON_CONDITION = re.compile(r"[\s,(]*\b(when|whenever|while|if)\b", re.IGNORECASE)
 """What ends it, where what there is then is not said, either."""
 
 
@@ -163,7 +164,7 @@ def _is_of_a_place(text: str, reading: Reading, word: Word) -> bool:
 
 
 def _not_until_then(text: str, reading: Reading) -> None:
-    """Refuse ``no us until lap 5``, ``rear good until lap 6``: from then on it is otherwise.
+    """Refuse ``no us until lap 5``, ``rear good until lap 6``: from then on it is otherwise; and ``no us when alone``.
 
     Raises:
         Slip: at the word that ends it.
@@ -173,6 +174,11 @@ def _not_until_then(text: str, reading: Reading) -> None:
     if behind is not None and said & {"gone", "good", *CONTENT}:
         word = Word(behind.group(1), behind.start(1))
         raise Slip(word, f"what there is then, such as us from lap 5; or '{MARK}' before free text")
+    condition = _ON_CONDITION.match(text, reading.piece.end)
+    if condition is not None and reading.denies:
+        word = Word(condition.group(1), condition.start(1))
+        raise Slip(word, f"less of it, such as less us, or '{MARK}' before free text: what is not there on a condition"
+                         " is not gone")
 
 
 def _marked(text: str, reading: Reading) -> bool:
@@ -185,4 +191,6 @@ def _as_typed(text: str, reading: Reading) -> str:
 
 
 def _number(text: str, word: Word) -> int:
-    return sum(one.at <= word.at for piece in pieces(text) for one in piece.words) or 1
+    before = [one for piece in pieces(text) for one in piece.words if one.at <= word.at]
+    of_a_reason = bool(before) and word.at >= max(one.at + len(one.text) for one in before)
+    return len(before) + of_a_reason or 1

@@ -29,7 +29,7 @@ def open_complaints(car: CarDebrief) -> list[Words]:
     """What somebody has to do something about, the worst first; then comments that nobody tagged: they may be some.
     Beyond ``MOST_OPEN`` they are counted."""
     rated = [_complaint(one) for one in car.said.open]
-    untagged = [Words(f"{_quoted(one.text) or 'noted without words.'} ({_who(one.driver, one.t, one.by)})",
+    untagged = [Words(f"{_quoted(one.spoken) or 'noted without words.'} ({_who(one.driver, one.t, one.by)})",
                       f"{_where(one)}:") for one in car.comments if not one.remarks]
     found = rated + untagged
     if len(found) <= MOST_OPEN:
@@ -93,7 +93,7 @@ def _complaint(one: Said) -> Words:
 
 
 def _quoted(text: str) -> str:
-    return f"“{text}”" if text else ""
+    return f"“{' / '.join(text.splitlines())}”" if text else ""
 
 
 def _who(driver: str | None, t: float, by: str) -> str:
@@ -102,7 +102,7 @@ def _who(driver: str | None, t: float, by: str) -> str:
 
 def _row(comment: Comment) -> Row:
     by = comment.by if comment.tagged_by in (None, comment.by) else f"{comment.by}, tagged {comment.tagged_by}"
-    return (comment.text or say.NOTHING, "\n".join(in_words(one) for one in comment.remarks) or say.NOTHING,
+    return (comment.spoken or say.NOTHING, "\n".join(in_words(one) for one in comment.remarks) or say.NOTHING,
             say.session_clock(comment.t), _where(comment), comment.driver or say.NOTHING, by)
 
 

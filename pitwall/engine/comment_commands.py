@@ -66,6 +66,8 @@ def _given(command: CommandGiven, car: TeamCar) -> tuple[dict[str, Any], str]:
     given: dict[str, Any] = {} if text is None else {"text": text}
     if remarks or command.shorthand is not None:  # a whole comment: nothing of the one before is counted on beside it
         given |= {"remarks": remarks, "tagged_by": command.by if remarks else None}
+    if command.shorthand is not None:
+        given["typed"] = command.shorthand.strip()
     return given, why
 
 

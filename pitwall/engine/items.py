@@ -64,15 +64,28 @@ def call_moved(runs: list[RunState], call: Call, procedures: Mapping[str, Proced
         item.signal("call", t, "said" if call.state == "said" else call.state)
     elif call.state == "done":
         item.signal("call", t)
-        procedure = procedures.get(item.item.do)
-        if not word_suffices(procedure):
-            item.reason = call.reason if item.state == "called" else item.reason
-        elif not _only_told(procedure, call):
-            item.signal("confirm", t, call.reason)
+        _acted_on(run, item, procedures.get(item.item.do), call, t)
     elif call.state == "skipped":
         item.signal("fail", t, call.reason or "skipped")
     elif call.state in ("missed", "withdrawn") and call.reason not in KEEPS_ITS_LAP:
         _try_again(run, item, procedures, leg_now, t, call.reason or call.state)
+
+
+def _acted_on(run: RunState, item: ItemState, procedure: Procedure | None, call: Call, t: float) -> None:
+    """Its call is done: so is the item, where the word for that suffices and its lap was begun."""
+    if not word_suffices(procedure):
+        item.reason = call.reason if item.state == "called" else item.reason
+    elif _not_left_for(run, item, procedure):
+        item.ahead = call.reason or call.state
+    elif not _only_told(procedure, call):
+        item.signal("confirm", t, call.reason)
+
+
+def _not_left_for(run: RunState, item: ItemState, procedure: Procedure | None) -> bool:
+    """Guard: it is driven, and the car has not left the garage for its run: nobody can have done it yet, whoever read
+    back what was told for the out-lap, and however long ago that was."""
+    driven = procedure is not None and procedure.data_window != "none" and bool(run.laps)
+    return driven and run.state in ("planned", "next") and item.state == "called"
 
 
 def _only_told(procedure: Procedure | None, call: Call) -> bool:
@@ -136,7 +149,7 @@ def lap_over(
         _no_cool_lap(run, leg, procedures, t)
     for item in run.items:
         if item.leg == leg:
-            item.signal("lap_over", t, item.reason or item.waits or (NO_CALL if item.state == "planned" else None))
+            item.lap_over(t, item.reason or item.waits or (NO_CALL if item.state == "planned" else None))
     if run.laps[leg] == "cool" and run.pointer == leg + 2:
         _passed_over(run, leg + 1, procedures, t)
 
@@ -191,7 +204,7 @@ def lap_put_in(run: RunState, t: float, still_to_do: Collection[str] = ()) -> No
         if item.key in still_to_do:
             continue
         if item.leg == run.pointer and item.state not in ("planned", "dropped", "not_done"):
-            item.signal("lap_over", t, item.reason)
+            item.lap_over(t, item.reason)
             item.behind = True
 
 
@@ -206,13 +219,13 @@ def run_over(run: RunState, procedures: Mapping[str, Procedure], t: float) -> No
         if run.state == "done":
             driven = item.leg < reached or item.leg == reached == last or run.out_in
             ended = NO_CALL if driven else "the run ended before its lap"
-            item.signal("lap_over", t, item.reason or item.waits or (ended if item.state == "planned" else None))
+            item.lap_over(t, item.reason or item.waits or (ended if item.state == "planned" else None))
         elif item.leg == run.pointer < last:
             # This lap was broken off and is driven again when the run is resumed: so is what was to be done on it.
             item.signal("call_lost", t, "its lap was broken off")
         elif item.leg == last and item.state == "called":
             # A resumed run has its in-lap, too: what was not called on this one is still to be done.
-            item.signal("lap_over", t, item.reason)
+            item.lap_over(t, item.reason)
     if run.state not in ("cut", "next"):
         return
     for item in run.items:

@@ -352,4 +352,10 @@ class PlanProgress:
                 else:
                     state.move("skip" if state.start_t is None else "give_up", t, SESSION_ENDED)
                 for item in state.items:
-                    item.signal("lap_over" if item.state == "called" else "fail", t, item.reason or SESSION_ENDED)
+                    if state.state == "skipped":
+                        called = item.state == "called"
+                        item.signal("fail", t, SESSION_ENDED if called else item.reason or SESSION_ENDED)
+                    elif item.state == "called":
+                        item.lap_over(t, item.reason or SESSION_ENDED)
+                    else:
+                        item.signal("fail", t, item.reason or SESSION_ENDED)

@@ -34,6 +34,8 @@ class ItemState:
     taken_out: str | None = None
     judged: bool = False
     """Its lap was set against the loops: ``hold_evidence.py``."""
+    ahead: str | None = None
+    """Why it counts as done once its lap is driven: the word for that came while the car stood in the garage."""
     against: str | None = None
     against_t: float = 0.0
     against_leg: int = 0
@@ -45,7 +47,15 @@ class ItemState:
             return False
         self.state = step("item", self.state, signal)
         self.reason, self.t = reason, t
+        self.ahead = self.ahead if self.state == "called" else None
         return True
+
+    def lap_over(self, t: float, reason: str | None) -> None:
+        """Its lap is driven: what was told is probably done; done, where somebody's word for it came in the garage."""
+        if self.state == "called" and self.ahead is not None:
+            self.signal("confirm", t, self.ahead)
+        else:
+            self.signal("lap_over", t, reason)
 
 
 @dataclass

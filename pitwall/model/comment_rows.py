@@ -23,7 +23,7 @@ class Said(Frozen):
     lap_number: int | None = None
     driver: str | None = None
     by: str = Field(description="who noted it")
-    text: str = Field(default="", description="free text of the comment")
+    text: str = Field(default="", description="the driver's words, as they were typed")
     remark: Remark
     words: str = Field(description="the remark as a person reads it out")
 

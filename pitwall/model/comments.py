@@ -7,6 +7,7 @@ there is time for one key.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Literal, Self
 
@@ -50,6 +51,7 @@ FINDINGS: Mapping[Subject, tuple[Finding, ...]] = {
 CONTENT: tuple[Finding, ...] = ("neutral", "good")
 """Findings that are no complaint."""
 PHASES: tuple[CornerPhase, ...] = ("entry", "mid", "exit")
+_WORD = re.compile(r"\w+")
 
 
 class Remark(Frozen):
@@ -92,7 +94,8 @@ class Comment(Frozen):
     comment: int = Field(default=0, ge=0, description="its number, for the command that completes it")
     t: float = Field(description="session second at which it was said")
     by: str = Field(description="who noted it")
-    text: str = ""
+    text: str = Field(default="", description="free text: what stands beside the remarks, or all of it")
+    typed: str = Field(default="", description="the line of which remarks and text were read, as somebody typed it")
     run: str | None = None
     because: str | None = Field(default=None, description="id of the command that noted it")
     driver: str | None = Field(default=None, description="who said it")
@@ -101,3 +104,10 @@ class Comment(Frozen):
     lap_kind: LapKind | None = None
     remarks: tuple[Remark, ...] = ()
     tagged_by: str | None = Field(default=None, description="who gave it its remarks last")
+
+    @property
+    def spoken(self) -> str:
+        """The driver's words, as they were typed; free text that was given beside or after that line goes before it."""
+        if not self.typed or set(_WORD.findall(self.text)) <= set(_WORD.findall(self.typed)):
+            return self.typed or self.text
+        return f"{self.text}\n{self.typed}"

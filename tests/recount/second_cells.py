@@ -195,7 +195,8 @@ def _comments(told: Told, own: Row, car: Row) -> Cells:
         remarks = [Own(value) for each in one["remarks"] for value in (each["turn"], each["severity"])
                    if value is not None]
         label = [] if one["lap"] is None else [Own(value) for value in one["lap"].value]
-        rows.append([text(one["text"]), remarks, clock(one["t"]), [*text(one["run"]), *label], text(one["driver"]),
+        words = one["typed"] if one["typed"].value else one["text"]
+        rows.append([text(words), remarks, clock(one["t"]), [*text(one["run"]), *label], text(one["driver"]),
                      text(one["by"])])
     return rows
 

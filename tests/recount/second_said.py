@@ -268,6 +268,7 @@ def _comment(told: Told, car: str, number: int, key: Row) -> Row:
         of_kind = sum(one.kind == lap.kind and one.run == lap.run for one in before)
     return {
         "comment": number, "t": key["t"], "text": plan(key.get("text") or typed.partition(":")[2].strip()),
+        "typed": plan(typed),
         "run": name(None if lap is None else lap.run), "because": name(key["id"]), "by": name(key["by"]),
         "driver": name(lap.planned["driver"]) if lap else None,
         "lap_number": None if lap is None else lap.number,
@@ -281,8 +282,9 @@ def said(told: Told, car: str) -> list[Row]:
     for one in sorted(comments(told, car), key=lambda row: (row["t"], row["comment"])):
         for remark in one["remarks"]:
             shown = [remark["turn"], remark["severity"]]
-            found.append({key: one[key] for key in ("comment", "t", "run", "lap_number", "driver", "by", "text")}
-                         | {"remark": remark, "words": Own([float(value) for value in shown if value is not None])})
+            found.append({key: one[key] for key in ("comment", "t", "run", "lap_number", "driver", "by")}
+                         | {"text": one["typed"], "remark": remark,
+                            "words": Own([float(value) for value in shown if value is not None])})
     return found
 
 

@@ -16,6 +16,7 @@ import { ask } from "../../pitwall/screen/static/app/asking.js";
 import { feedAges, silentStreams, timeWords, wellness } from "../../pitwall/screen/static/app/head.js";
 import { feedWords, keysOf } from "../../pitwall/screen/static/app/help.js";
 import { leavesWith, workWords } from "../../pitwall/screen/static/app/garage-page.js";
+import { cameTo, dataWords, lacking, lastRun, runWords, unsaidWords } from "../../pitwall/screen/static/app/last-run.js";
 import { Mark } from "../../pitwall/screen/static/app/mark.js";
 import { Pad } from "../../pitwall/screen/static/app/pad.js";
 import { Reader } from "../../pitwall/screen/static/app/reader.js";
@@ -747,4 +748,42 @@ test("switches that nobody has confirmed are not called as wanted without a word
   assert.equal(allWords([card(false), card(false)]), "as wanted, none verified");
   assert.equal(allWords([card(true), card(false)]), "as wanted, 1 not verified");
   assert.equal(allWords([card(true)]), "all as wanted");
+});
+
+const runRow = (more = {}) => ({ run: "holds", state: "done", counts: true, musts_left: 0, laps_left: 0, timed_done: 3, timed_wanted: 3,
+  items: 5, items_done: 4, items_probably: 1, best_lap_s: 92.614, unsaid: [], ...more });
+const debrief = (run, more = {}) => ({ type: "run_debrief", id: "d", t: 900, car: "41", run, items: [], data_windows: [], laps: [], comments: [], switches: [], ...more });
+
+test("what came of a run is told in words: done in part where something is lacking, broken off where too little was driven", () => {
+  assert.equal(runWords(debrief(runRow())), "● done · 3 of 3 timed · 3 of 5 items done, 1 probably · best 1:32.614");
+  assert.equal(cameTo(runRow({ musts_left: 1 })), "◐ done in part");
+  assert.equal(cameTo(runRow({ laps_left: 2 })), "◐ done in part");
+  assert.equal(cameTo(runRow({ counts: false })), "▲ broken off");
+  assert.equal(cameTo(runRow({ state: "cut" })), "▲ broken off");
+  assert.equal(runWords(debrief(runRow({ timed_wanted: 0, timed_done: 0, items: 0, best_lap_s: null }))), "● done");
+  assert.equal(runWords(debrief(null, { laps: [{}] })), "1 lap, of no run of the plan");
+});
+
+test("of the data of a run its moment and lap are told, and what speaks against them", () => {
+  const at = (outcome, spoilt = "") => ({ do: "constant_speed_hold", lap_number: 3, from_s: { value: 633, low: 632, high: 634 }, outcome, spoilt });
+  assert.deepEqual(dataWords(debrief(runRow(), { data_windows: [at("done"), at("done_badly", "traffic"), at("done", "traffic")] })),
+    ["constant speed hold 10:33 (lap 3)", "constant speed hold 10:33 (lap 3, done badly)", "constant speed hold 10:33 (lap 3, spoilt)"]);
+});
+
+test("the last run is told while its car is in the pits, until the daemon takes the word back", () => {
+  const store = new Store(() => 0), desk = (state) => ({ type: "desk_state", id: "d", t: 900, car: "41", state, prompts: [], switches: [], comments: [] });
+  store.take("debrief/41", debrief(runRow({ unsaid: ["tyres", "balance"] })));
+  store.take("desk/41/state", desk("in"));
+  assert.equal(lastRun(store, "41"), null);
+  for (const state of ["pit_lane", "garage"]) {
+    store.take("desk/41/state", desk(state));
+    assert.equal(unsaidWords(lastRun(store, "41")), "tyres, balance");
+  }
+  store.take("debrief/41", null);
+  assert.equal(lastRun(store, "41"), null);
+});
+
+test("only what was not done or was spoilt is to be thought of again", () => {
+  const items = ["done", "probably_done", "done_badly", "not_done", "to_come"].map((outcome) => ({ outcome }));
+  assert.deepEqual(lacking(debrief(runRow(), { items })).map((item) => item.outcome), ["done_badly", "not_done"]);
 });

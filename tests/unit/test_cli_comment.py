@@ -26,12 +26,31 @@ def test_it_says_how_a_comment_is_read(capsys: pytest.CaptureFixture[str]) -> No
     assert json.loads(capsys.readouterr().out)["remarks"][0]["what"] == "understeer"
 
 
-def test_the_word_that_is_wrong_is_marked(capsys: pytest.CaptureFixture[str]) -> None:
-    """Exit code 2, before anything is sent."""
-    assert main(["comment", "41", "t4 midd us", "--by", "ann"]) == 2
+@pytest.mark.parametrize("more", ["--check", "--number 2 --by ann"])
+def test_the_word_that_is_wrong_is_marked(more: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """Exit code 2, before anything is sent: where it is only to be read, and where it would take the place of what a
+    comment says already."""
+    assert main(["comment", "41", "t4 midd us", *more.split()]) == 2
     shown = capsys.readouterr().err.splitlines()
     assert shown[:2] == ["t4 midd us", "   ^^^^"]
     assert shown[2].endswith("did you mean 'mid'?")
+
+
+def test_a_comment_that_cannot_be_read_is_kept_as_words(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As on the page: the moment and the words are not lost. The word is marked, and it is said that nothing of it
+    counts; the daemon answers the same."""
+    sent: dict[str, Any] = {}
+    monkeypatch.setattr(command, "run", lambda args, told=None: sent.update(vars(args)) or 0)
+    assert main(["comment", "41", "six is a handful", "--by", "ann"]) == 0
+    assert sent["arguments"] == ["text=six is a handful", "shorthand=six is a handful"]
+    shown = capsys.readouterr().err.splitlines()
+    assert shown[:2] == ["six is a handful", "         ^^^^^^^"]
+    assert shown[-1].startswith("kept as words, and counted nowhere")
+    monkeypatch.setattr(command, "run", lambda args, told=None: 1)
+    assert main(["comment", "41", "six is a handful", "--by", "ann"]) == 1
+    assert "kept as words" not in capsys.readouterr().err
 
 
 def test_a_turn_that_is_not_there_is_refused(
@@ -82,11 +101,11 @@ def test_every_comment_of_the_readme_is_taken(monkeypatch: pytest.MonkeyPatch) -
     readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
     lines = re.findall(r"^pitwall (comment 41 .*?)(?: +#.*)?$", readme, re.MULTILINE)
     sent: list[dict[str, Any]] = []
-    monkeypatch.setattr(command, "run", lambda args: sent.append(vars(args)) or 0)
+    monkeypatch.setattr(command, "run", lambda args, told=None: sent.append(vars(args)) or 0)
     monkeypatch.chdir(Path(__file__).parents[2])
     assert len(lines) >= 5
     assert [main(line.split()) for line in lines] == [0] * len(lines)
-    assert ["shorthand=t4 mid us 3", "run=baseline", "lap=4"] in [one["arguments"] for one in sent]
+    assert ["text=t4 mid us 3", "shorthand=t4 mid us 3", "run=baseline", "lap=4"] in [one["arguments"] for one in sent]
     assert "`--run` and `--lap` name others" in readme.replace("\n", " ")
 
 
@@ -94,18 +113,22 @@ def test_how_it_is_read_is_told_once_it_was_taken(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """What the daemon refuses, such as a turn that its circuit has not, was not read as anything: one answer."""
-    monkeypatch.setattr(command, "run", lambda args: print("refused: no turn 14", file=sys.stderr) or 1)
+    monkeypatch.setattr(command, "run", lambda args, told=None: print("refused: no turn 14", file=sys.stderr) or 1)
     assert main(["comment", "41", "t14", "us", "--by", "ann"]) == 1
     assert capsys.readouterr().err == "refused: no turn 14\n"
-    monkeypatch.setattr(command, "run", lambda args: print("comment 1 noted") or 0)
+    monkeypatch.setattr(command, "run", lambda args, told=None: print("comment 1 noted") or 0)
     assert main(["comment", "41", "t4", "us", "--by", "ann"]) == 0
     assert capsys.readouterr() == ("comment 1 noted\n", "reads: turn 4: understeer\n")
+    as_words = "comment 1 noted as words, not counted: no turn 14"
+    monkeypatch.setattr(command, "run", lambda args, told: told.append(as_words) or print(as_words) or 0)
+    assert main(["comment", "41", "t14", "us", "--by", "ann"]) == 0
+    assert capsys.readouterr() == (f"{as_words}\n", "")
 
 
 def test_the_command_that_comes_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
     """The same as ``pitwall command`` would send: shorthand as it was typed, number, run and lap."""
     sent: dict[str, Any] = {}
-    monkeypatch.setattr(command, "run", lambda args: sent.update(vars(args)) or 0)
+    monkeypatch.setattr(command, "run", lambda args, told=None: sent.update(vars(args)) or 0)
     options = "--by ann --number 2 --run long --lap 4 --at -20s"
     assert main(["comment", "41", "t4 us 3: a=b", *options.split()]) == 0
     assert (sent["asked"], sent["by"], sent["at"]) == ("comment", "ann", "-20s")

@@ -61,6 +61,7 @@ def test_it_says_what_came_of_the_run_what_is_lost_and_where_the_data_are() -> N
         "run holds done in part: 2 of 2 timed, best 90.403 s, 1 of 2 items; 15 of 17 calls in time", LOST,
         "  data: constant speed hold, out-lap, 12:54.0 to 13:00, 1796 to 2159 m (positions)")
     assert run_words(told(run=None)) == ()
+    assert run_words(told(run=RUN | {"unsaid": ["tyres", "balance"]}))[2] == "  to ask the driver: tyres, balance"
 
 
 def test_the_lines_tell_it_once_and_again_only_what_is_other_since() -> None:

@@ -92,6 +92,7 @@ def test_the_error_says_which_word() -> None:
     problem = wrong("t4 us 3: long free text\nt7 exitt os")
     assert (problem.number, problem.at) == (5, 27)
     assert str(problem).startswith("word 5, 'exitt': expected a turn such as t4")
+    assert wrong("no us until lap 5").number == wrong("no us when alone").number == 3
 
 
 @pytest.mark.parametrize("nothing", ["", "  ", ";", ", ;\n", ":", " : \n :", ".", "!"])

@@ -8,7 +8,7 @@ from typing import Any, cast
 import pytest
 
 from pitwall.app.debrief_switches import switches_off
-from pitwall.app.debrief_watch import CarWatch, Flag, LapStart, Moved
+from pitwall.app.debrief_watch import CarWatch, Flag, LapStart, Moved, Retold
 from pitwall.app.debriefing import debrief
 from pitwall.debrief.contents import document_of
 from pitwall.debrief.contents_summary import summary_sections
@@ -33,7 +33,7 @@ WRONG, UNSURE = "torque stands at 2, this timed lap needs 4", "torque: nothing s
 
 
 def off(raised: float, over: float | None, *moves: float, kind: str = "switch_wrong", lap: str = "timed",
-        planned: str = "timed", flags: tuple[Flag, ...] = ()) -> Any:
+        planned: str = "timed", flags: tuple[Flag, ...] = (), retold: tuple[Retold, ...] = ()) -> Any:
     """What is said of a lap from second 100 to 190, heard of at 101, of one alert and the moves of its switch."""
     notes, words = Notes(), WRONG if kind == "switch_wrong" else UNSURE
     alert = told(raised, {"torque": words}, kind=kind)
@@ -44,7 +44,7 @@ def off(raised: float, over: float | None, *moves: float, kind: str = "switch_wr
     watch = CarWatch(legs={3: ("runs", 1)}, moves=[Moved(t, "torque", 4, 2, "measured", "runs", 3) for t in moves])
     start = LapStart(3, LINE_S, HEARD_S, "bryn", None, None, None, None)
     record = cast(LapRecord, SimpleNamespace(number=3, kind=lap, end_t=190.0))
-    return switches_off(notes, flags, cast(TeamCar, car), watch, record, start)
+    return switches_off(notes, flags, cast(TeamCar, car), watch, record, start, retold)
 
 
 def told(t: float, switches: dict[str, str], **more: Any) -> Alert:
@@ -80,6 +80,21 @@ def test_a_flag_that_ends_an_alert_does_not_take_it_back() -> None:
     """The flag falls a few seconds after the line, the next lap is the in-lap, the alert is over: the lap began so."""
     assert off(101.5, 106.1, flags=(Flag(106.0, "finished", ()),)) == ((WRONG,), ())
     assert off(101.5, 106.1, flags=(Flag(99.0, "green", ()), Flag(104.0, "yellow", ()))) == ((), ())
+
+
+@pytest.mark.parametrize(("taken_back", "since", "raised", "moves", "off_then"), [
+    (121.0, 60.0, 125.0, (), True),
+    (121.0, 60.0, 125.0, (110.0,), False),  # it was moved on the lap
+    (121.0, 60.0, 140.0, (), False),  # that long after it, it is of something else
+    (121.0, 110.0, 125.0, (), False),  # the lap had begun before what was taken back
+    (99.0, 60.0, 125.0, (), False),  # it was taken back before the lap began
+])
+def test_a_lap_that_began_under_a_status_that_was_taken_back(
+    taken_back: float, since: float, raised: float, moves: tuple[float, ...], off_then: bool
+) -> None:
+    """Under a red flag by a slip of the hand nobody is told that a switch is out of place: the lap began with it all
+    the same, and the alert comes once the flag is taken back."""
+    assert off(raised, 190.0, *moves, retold=(Retold(taken_back, since),)) == (((WRONG,) if off_then else ()), ())
 
 
 TORQUE = {"switch": "torque", "word": "torque", "kind": "rotary", "positions": [1, 2, 3, 4], "default": 4}

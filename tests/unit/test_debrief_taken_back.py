@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pitwall.app.debrief_watch import NotedSession
+from pitwall.app.debrief_watch import NotedSession, Retold
 from pitwall.model.events import Event, Stamped
 from pitwall.model.outputs import Output
 from tests.unit.engine_stage import Stage
@@ -37,6 +37,7 @@ def test_a_green_that_is_taken_back_leaves_one_red_flag() -> None:
     stage.status(1200, "green")
     assert stage.course == [(-300, "waiting", ()), (0, "green", ()), (600, "red", ()), (1200, "green", ())]
     assert stage.noted.failures == 0
+    assert stage.noted.retold == [Retold(1007, 1000)]
 
 
 def test_what_came_after_a_status_that_is_taken_back_stays() -> None:

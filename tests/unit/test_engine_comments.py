@@ -7,6 +7,8 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
+from pitwall.comments.changes import open_complaints
+from pitwall.comments.matrix import all_said
 from pitwall.engine.publish import SHOWN_COMMENTS
 from pitwall.model.comments import Comment, Remark
 from pitwall.model.outputs import CommentNoted, DeskState
@@ -287,3 +289,34 @@ def test_what_is_gone_everywhere_is_told_with_what_it_closes() -> None:
     closing, again = (stage.command("comment", shorthand=typed) for typed in ("us gone everywhere", "us gone"))
     assert effect(closing) == "comment 2 noted: gone everywhere, so it is no longer open for turn 4, turn 1"
     assert effect(again) == "comment 3 noted", "nothing was open"
+
+
+def test_the_line_is_kept_as_it_was_typed() -> None:
+    """Whatever was read of it: with what the debrief prints, and beside words that were given on their own. A line that
+    takes its place takes it here, too."""
+    stage, typed = on_the_cool_lap(), "front end washes out mid 7, quite bad"
+    stage.command("comment", shorthand=typed)
+    stage.command("comment", shorthand="t1 us 3: in the wind", text="pushes in the wind")
+    stage.command("comment", text="it was fine")
+    stage.command("comment", text="that wallows", shorthand="that wallows")
+    stage.command("comment", comment=3, shorthand=" t4 os ")
+    assert [one.typed for one in noted(stage)] == [typed, "t1 us 3: in the wind", "t4 os", "that wallows"]
+    assert [one.spoken for one in noted(stage)] == [
+        typed, "pushes in the wind\nt1 us 3: in the wind", "t4 os", "that wallows"]
+    assert [one.text for one in all_said(noted(stage))][:2] == [typed, "pushes in the wind\nt1 us 3: in the wind"]
+
+
+def test_two_complaints_of_one_breath_are_both_open() -> None:
+    """Also where both are of one thing, as the brakes; what is said of it later takes the place of both, and what is
+    gone that of its own."""
+    stage = on_the_cool_lap()
+
+    def still() -> list[str]:
+        return [one.words for one in open_complaints(all_said(noted(stage)))]
+
+    stage.command("comment", shorthand="brakes are fading, pedal gets longer")
+    assert still() == ["braking weak", "long pedal"]
+    stage.command("comment", shorthand="long pedal gone")
+    assert still() == ["braking weak"]
+    stage.command("comment", shorthand="brakes cold, then ok")
+    assert still() == []

@@ -8,7 +8,8 @@ import pytest
 
 from pitwall.engine import items
 from pitwall.engine.call import Call, CallSpec
-from pitwall.engine.progress import PlanProgress, RunState
+from pitwall.engine.calls import SETTLED
+from pitwall.engine.progress import SESSION_ENDED, PlanProgress, RunState
 from pitwall.model.procedure import Procedure
 from tests.unit.engine_stage import MAIN, PROCEDURES, plan
 
@@ -27,6 +28,8 @@ def call(state: RunState, call_state: str, reason: str | None = None) -> Call:
     return Call("41-k", "41", spec, state=call_state, reason=reason)  # type: ignore[arg-type]  # one of the states
 
 
+WARM_UP = {"do": "flap_lap", "on": "out"}
+LIBRARY = {**PROCEDURES, "flap_lap": PROCEDURES["flap_lap"].model_copy(update={"data_window": "lap"})}
 HOLD = {"do": "hold", "on": "out", "after": "bridge"}
 
 
@@ -40,6 +43,26 @@ def test_an_item_follows_its_call(call_state: str, item_state: str) -> None:
     items.call_moved(made.runs, call(state, call_state), PROCEDURES, 0, 50)
     assert state.items[0].state == item_state
     assert state.items[0].t == (50 if item_state != "planned" else None)
+
+
+@pytest.mark.parametrize("drives", [True, False])
+@pytest.mark.parametrize("why", [SETTLED, "confirmed, ann"])
+def test_what_was_told_in_the_garage_is_done_on_its_lap(why: str, drives: bool) -> None:
+    """A car on a pit board is told of its out-lap in the garage. A minute later nothing speaks against that, and it
+    may be read back: done it is once the out-lap is driven, and not at all where the run never was."""
+    made = PlanProgress(plan(MAIN | {"laps": "out, 2 timed, in", "items": [WARM_UP]}))
+    state = made.runs[0]
+    for call_state, reason in (("said", None), ("done", why)):
+        items.call_moved(made.runs, call(state, call_state, reason), LIBRARY, 0, 50)
+    assert (state.items[0].state, state.items[0].reason) == ("called", "said")
+    if drives:
+        made.leave(100)
+        state.pointer = 1
+        items.lap_over(state, 0, LIBRARY, 220)
+        assert (state.items[0].state, state.items[0].reason, state.items[0].t) == ("done", why, 220)
+    else:
+        made.skip_what_cannot_be(4000)
+        assert (state.state, state.items[0].state, state.items[0].reason) == ("skipped", "not_done", SESSION_ENDED)
 
 
 def test_a_lost_call_moves_its_item_to_the_next_lap_that_allows_it() -> None:

@@ -13,11 +13,12 @@ LOST = ("not_done", "done_badly")
 
 
 def run_words(told: RunDebrief) -> tuple[str, ...]:
-    """The run, then what of it was not done or done badly and why, then where its data are; nothing for laps of no run
-    of the plan."""
+    """The run, then what of it was not done or done badly and why, what the driver is still to be asked, then where its
+    data are; nothing for laps of no run of the plan."""
     if told.run is None:
         return ()
-    return (_head(told, told.run), *map(_lost, _of_note(told)), *map(_data, told.data_windows))
+    asks = [f"  to ask the driver: {', '.join(told.run.unsaid)}"] if told.run.unsaid else []
+    return (_head(told, told.run), *map(_lost, _of_note(told)), *asks, *map(_data, told.data_windows))
 
 
 def run_lines(told: RunDebrief, width: int) -> list[str]:

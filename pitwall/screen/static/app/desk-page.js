@@ -8,6 +8,7 @@ import { Queue } from "./queue.js";
 import { RunWhy } from "./run-why.js";
 import { Say } from "./say.js";
 import { Ladder } from "./ladder.js";
+import { LastRunCard, lastRun } from "./last-run.js";
 import { LapStrip } from "./strip.js";
 import { Switches } from "./switches.js";
 
@@ -18,6 +19,7 @@ export function DeskPage({ desk }) {
   const shown = desk.mark.of(desk.store, car);
   // Where there is no lap to be shown its place goes to the words: briefs in the garage are long.
   const below = desk.store.ladder !== null ? "ladder" : desk.store.desks.get(car)?.running_lap ? "lap" : null;
+  const told = below === null ? lastRun(desk.store, car) : null;
   const comments = html`<${CommentPad} desk=${desk} car=${car} />`, writing = desk.pad.draft !== null;
   // What is being written comes after the call for whoever goes from part to part, as it does on a phone for the eye.
   return html`
@@ -29,7 +31,8 @@ export function DeskPage({ desk }) {
         <${Queue} desk=${desk} car=${car} shown=${shown} />
         <${Switches} desk=${desk} car=${car} />
       </div>
-      ${below === "ladder" ? html`<${Ladder} desk=${desk} />` : below === "lap" ? html`<${LapStrip} desk=${desk} car=${car} prompt=${shown} />` : ""}
+      ${below === "ladder" ? html`<${Ladder} desk=${desk} />` : below === "lap" ? html`<${LapStrip} desk=${desk} car=${car} prompt=${shown} />`
+        : told ? html`<${LastRunCard} desk=${desk} car=${car} told=${told} short=${shown !== null && isOpen(shown)} />` : ""}
       <${PlanLine} desk=${desk} car=${car} />
       ${writing ? "" : comments}
       ${desk.looking !== null && html`<${Proposals} desk=${desk} car=${car} />`}

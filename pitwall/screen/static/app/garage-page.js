@@ -1,6 +1,7 @@
 /** For a phone in the garage: when the car leaves next, on what, with how much, and what the crew has to do before. */
 import { html } from "./html.js";
 import { clockText } from "./clock.js";
+import { LastRunRows, lastRun, runWords } from "./last-run.js";
 import { lapsText } from "./sheet-store.js";
 import { CAR_WORDS, changedBy, LATE_FROM_S } from "./words.js";
 
@@ -15,6 +16,7 @@ export function GaragePage({ desk }) {
   const release = store.open(car).filter((p) => ["release", "brief", "switch"].includes(p.kind));
   const since = store.open(car).find((p) => p.kind === "release" && p.state === "due")?.act_at_s;
   const late = since != null && now - since >= LATE_FROM_S ? now - since : 0;
+  const told = lastRun(store, car);
   const work = workWords(plan?.runs ?? []);
   const changes = (plan?.changes ?? []).slice(-4).reverse();
   return html`<div class="garage">
@@ -37,6 +39,8 @@ export function GaragePage({ desk }) {
     ${plan?.seen.map((one) => html`<${Role} key=${one.role} desk=${desk} car=${car} plan=${plan} one=${one} />`)}
     ${changes.length ? html`<ol>${changes.map((one) => html`<li key=${one.revision}>${clockText(one.t)} ${one.what} <span>${changedBy(one)}</span></li>`)}</ol>`
       : html`<p class="empty">The plan is as it was.</p>`}</section>
+    ${told && html`<section class="last-run" aria-label="last run"><h2>last run${told.run ? html`: <b>${told.run.run}</b>` : ""}</h2>
+      <p>${runWords(told)}${told.run?.reason ? ` (${told.run.reason})` : ""}</p><${LastRunRows} told=${told} /></section>`}
   </div>`;
 }
 

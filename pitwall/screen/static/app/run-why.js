@@ -1,6 +1,7 @@
 /** Why a run of the plan stands as it does: its times with their spread, laps and items, what limits it, what would help. */
 import { html, useLayoutEffect, useRef } from "./html.js";
 import { clockText, spanText } from "./clock.js";
+import { LastRunRows, runWords } from "./last-run.js";
 import { TO_COME } from "./plan-line.js";
 import { RUN_WORDS, endedAs, percent, timedWords } from "./words.js";
 
@@ -12,16 +13,17 @@ export function RunWhy({ desk, car }) {
   useLayoutEffect(() => box.current?.focus(), []);
   const run = desk.store.plans.get(car)?.runs.find((one) => one.run === desk.why);
   const outlook = desk.store.forecasts.get(car)?.outlook, told = outlook?.runs.find((one) => one.run === desk.why);
+  const debrief = desk.store.debriefs.get(car), came = run && debrief?.run?.run === run.run && run.state !== "running" ? debrief : null;
   const limits = outlook?.limits.filter((one) => one.run === desk.why) ?? [];
   const compared = outlook?.comparisons.filter((one) => one.run === desk.why || one.against === desk.why) ?? [];
   return html`<div class="over" role="dialog" aria-modal="true" aria-label=${`run ${desk.why}`}><div class="sheet" tabindex="-1" ref=${box}>
-    <h2>${desk.why} · car ${car}${run ? ` · ${run.want} · ${RUN_WORDS[endedAs(run)]}${endedAs(run) === "cut" ? `, ${timedWords(run)}` : ""}` : ""}</h2>
+    <h2>${desk.why} · car ${car}${run ? ` · ${run.want}${came ? "" : ` · ${RUN_WORDS[endedAs(run)]}${endedAs(run) === "cut" ? `, ${timedWords(run)}` : ""}`}` : ""}</h2>
     ${run ? html`
       ${run.reason ? html`<p>${run.reason}</p>` : ""}
       ${told && TO_COME.includes(run.state) ? html`<${Times} told=${told} run=${run} />` : ""}
       ${outlook?.problem ? html`<p class="caution">▲ ${outlook.problem}</p>` : ""}
       ${[...limits, ...compared].map((one) => html`<p key=${one.text}>◆ ${one.text}</p>`)}
-      <${Items} run=${run} told=${told} />` : html`<p>This run is not in the plan any more.</p>`}
+      ${came ? html`<p><b>came in:</b> ${runWords(came)}</p><${LastRunRows} told=${came} />` : html`<${Items} run=${run} told=${told} />`}` : html`<p>This run is not in the plan any more.</p>`}
     <${Offers} desk=${desk} car=${car} />
     <div class="do">${desk.may("advise") ? html`<button onClick=${() => desk.press("v")}><kbd>v</kbd> ask for advice</button>` : ""}
       <button onClick=${() => desk.close()}><kbd>Esc</kbd> close</button></div>

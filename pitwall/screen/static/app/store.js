@@ -42,6 +42,8 @@ export class Store {
     this.plans = new Map();
     /** @type {Map<string, import("./wire").ForecastState>} */
     this.forecasts = new Map();
+    /** What came of each car's last run. @type {Map<string, import("./wire").RunDebrief>} */
+    this.debriefs = new Map();
     /** @type {Map<string, Alert>} */
     this.alerts = new Map();
     /** Changed plans from files. @type {Map<string, Proposal>} by car */
@@ -84,6 +86,7 @@ export class Store {
       case "prompt": this.takePrompt(message); break;
       case "plan_state": this.plans.set(message.car, message); break;
       case "forecast_state": this.forecasts.set(message.car, message); break;
+      case "run_debrief": this.debriefs.set(message.car, message); break;
       case "field_state": this.field = message; break;
       case "alert":
         if (message.active) this.alerts.set(message.id, message);
@@ -115,6 +118,7 @@ export class Store {
   /** @param {string} rest @param {string} head @param {string} second */
   cleared(rest, head, second) {
     this.others.delete(rest);
+    if (head === "debrief") this.debriefs.delete(second);
     if (head === "alert") this.alerts.delete(decodeURIComponent(second));
     if (head === "plan" && rest.endsWith("/proposal")) this.proposals.delete(second);
     if (head === "advice") this.advice = null;

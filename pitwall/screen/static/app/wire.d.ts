@@ -237,7 +237,10 @@ export interface Comment {
   t: number;
   /** who noted it */
   by: string;
+  /** free text: what stands beside the remarks, or all of it */
   text: string;
+  /** the line of which remarks and text were read, as somebody typed it */
+  typed: string;
   run?: string | null;
   /** id of the command that noted it */
   because?: string | null;
