@@ -24,7 +24,7 @@ __all__ = ["CarDebrief", "Debrief", "debrief", "debrief_of", "keep_debrief", "ma
 
 log = structlog.get_logger(__name__)
 
-KEPT_AS, MADE_BY = "debrief", f"pitwall {__version__}, debrief 6"
+KEPT_AS, MADE_BY = "debrief", f"pitwall {__version__}, debrief 7"
 
 
 def read_to_the_cut(path: Path) -> Lines:
