@@ -23,7 +23,7 @@ STANDARDS = ((1.5, 2.5, SLOW_SPEECH), (1.0, 2.0, SLOW_SPEECH), (0.7, 1.5, SLOW_S
              (0.2, 0.6, SLOW_SPEECH), (0.0, 0.4, 1.0))
 """How sure a window must be: share of the margin at both ends of its stretch, least length to begin in, seconds, and
 how much longer than usual the sentence may take; the next counts where no way meets the one before."""
-QUICK_S, SLOWEST, FOR_ALL = 1.3, 2.5, len(STANDARDS) - 2
+QUICK_S, SLOWEST = 1.3, 2.5
 """The lengths to begin in are for who begins nine calls in ten within so many seconds; who needs longer gets longer
 ones in proportion, up to so many times: no stretch leaves more."""
 FULL_AT_LEAST = 2  # what can wait is said in full in a window of this standard rather than in short in a better one
@@ -56,10 +56,10 @@ def slowness(at: Situation) -> float:
 def least_start_s(at: Situation, standard: int) -> float:
     """How long a window of this standard leaves at least to begin in, seconds, for this engineer.
 
-    The last two are for everybody: a window that a slow engineer may miss is better than none, which would
-    send a box call into a corner.
+    What is left to a slow engineer is not offered in windows that only a quick one hits, one after the other, until
+    it is too late: it is aimed at the likeliest moment (``engine/aiming.py``).
     """
-    return STANDARDS[standard][1] * (slowness(at) if standard < FOR_ALL else 1.0)
+    return STANDARDS[standard][1] * slowness(at)
 
 
 def pinned(at: Situation, spec: CallSpec, call: Call | None, sure: Sure) -> tuple[Way, ...]:

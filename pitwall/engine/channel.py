@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
+from pitwall.engine.aiming import aimed_s
 from pitwall.engine.call import PRIORITY, Call, CallSpec
 from pitwall.engine.calls import FEW_KEYS, CallBook
 from pitwall.engine.chances_to_say import PRE_EMPTS, SLOW_SPEECH
@@ -25,7 +26,7 @@ from pitwall.model.events import ChannelReported
 from pitwall.model.outputs import CallPart, CallWay
 from pitwall.model.record import altered
 from pitwall.model.setup import SessionSetup
-from pitwall.radio.pending import TICK_S, Busy
+from pitwall.radio.pending import GAP_S, TICK_S, Busy
 from pitwall.radio.reasons import Placed
 
 AHEAD_S = 25.0  # a call whose room opens later than this is shown later, and gets its place then
@@ -34,6 +35,7 @@ GOES_ON_TALKING_S = 1.0  # and a longer one goes on for so long; more than what 
 OUTSIDE = ("outside", "outside_short")
 AT_ONCE = ("session", "safety", "stop")
 OUTSIDE_S = 4.0
+WAITS_S = 6.0  # news waits no longer for a stretch on which it may be heard (a choice of ours)
 LAST_RESORT_S = 12.0
 GOES_ON_S = 0.3
 WAYS: dict[str, CallWay] = {"full": "full", "parts": "parts", "short": "short"}
@@ -220,7 +222,8 @@ class ChannelBook:
         last = {call.key: max([way.parts[0].starts[-1][1] for way in call.ways]) for call in pending if call.ways}
         found = [_at_its_place(at, by_key[one.key], calls[one.key], one, last[one.key])
                  for plan in plans for one in plan.placed]
-        found += [_without_place(at, by_key[one.key], calls[one.key], one.reason)
+        taken = [(spec.say_from_s, spec.say_from_s + spec.spoken_s + GAP_S) for spec in found]
+        found += [_without_place(at, by_key[one.key], calls[one.key], one.reason, taken)
                   for plan in plans for one in plan.dropped]
         soonest = min([way.parts[0].starts[0][0] for call in pending for way in call.ways], default=float("inf"))
         self.laid.note(found, cut=any(soonest < one.to_s for one in busy))
@@ -268,7 +271,9 @@ def _at_its_place(at: Situation, spec: CallSpec, call: Call | None, place: Place
     )
 
 
-def _without_place(at: Situation, spec: CallSpec, call: Call | None, reason: str) -> CallSpec:
+def _without_place(
+    at: Situation, spec: CallSpec, call: Call | None, reason: str, taken: Sequence[tuple[float, float]]
+) -> CallSpec:
     """Said all the same if it must be; else better left."""
     if (not must(spec) and not begun(call)) or spec.room is None:
         held_back = call.spec.against if call is not None and call.state == "due" else None
@@ -285,8 +290,14 @@ def _without_place(at: Situation, spec: CallSpec, call: Call | None, reason: str
     by = spec.room.end_by_s - SLOW_SPEECH * at.spoken(text)
     if by < begin and spec.kind in AT_ONCE:
         by = begin + OUTSIDE_S  # news is news as long as it holds
-    if spec.kind not in PRE_EMPTS:
+    at_once = spec.kind in AT_ONCE
+    if not at_once:
         begin = max(begin, by - LAST_RESORT_S)  # until then a stretch may still turn up
+    if spec.room.stretches is not None:
+        latest = max(by, spec.say_from_s + WAITS_S + at.begins_within_s) if at_once else by
+        length = SLOW_SPEECH * at.spoken(text)
+        begin = aimed_s(at, spec.room.stretches, length, begin, latest, at_once=at_once, taken=taken)
+        by = max(by, begin + OUTSIDE_S) if at_once else by
     if by < begin:
         return spec
     return altered(spec, text=text, say_from_s=begin, say_by_s=by, spoken_s=at.spoken(text), way=way,

@@ -216,7 +216,8 @@ def _shared(
     boards: dict[int, _Board] = {}
     for call in book.latest.values() if book is not None else ():
         number = call.spec.pass_number
-        if number is not None and number >= at.track.lap_number and call.state in HUNG and _hangs(call):
+        if number is not None and number >= at.track.lap_number and call.state in HUNG and _hangs(call) and not any(
+                one.number == number and _takes_the_place(spec, call.spec) for one, spec in shown):
             boards.setdefault(number, _Board()).hang(call.spec)
     order = sorted(shown, key=lambda one: (one[0].number, -_rank(at, one[1]), _harmless(at, one[1]),
                                            one[1].act_at_s or one[0].t, one[1].key))  # fmt: skip
@@ -227,6 +228,18 @@ def _shared(
         if why is None and spec.key not in board.keys:
             board.hang(made)
         yield made if why is None else altered(made, against=why)
+
+
+def _takes_the_place(news: CallSpec, older: CallSpec) -> bool:
+    """Guard: it is later news of the same: TRACK GREEN beside RED FLAG says nothing, so that comes down."""
+    number, before = (one.key.split("-")[1] if one.key.startswith("session-") else "" for one in (news, older))
+    return bool(number and before) and int(number) > int(before) and _where(news) == _where(older)
+
+
+def _where(news: CallSpec) -> str:
+    """The sector that it is of, whether in words or as it hangs; empty where it is of the whole track."""
+    words = news.short.upper().replace(" /", "")
+    return words.rpartition(" ")[0] if words.startswith("SECTOR") else ""
 
 
 def _hangs(call: Call) -> bool:

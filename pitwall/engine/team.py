@@ -23,6 +23,7 @@ from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.settled import settled_words
 from pitwall.engine.situation import Leg, StatusNews, garage_legs, running_legs
 from pitwall.engine.switches import SwitchBoard
+from pitwall.engine.untold_news import tell_again
 from pitwall.engine.view import situation
 from pitwall.model.car import Position, same_position
 from pitwall.model.plan import Plan, ThreePoint
@@ -360,6 +361,7 @@ class TeamCar:
             self.switches.told(asked_positions(call), call.confirmed, call.said_t, None)
         self.lay_out(clock, now)
         called_in.look(self, now)
+        tell_again(self, clock, now)
         at = situation(self, clock, now)
         item_times.follow(at)
         said = convey(at, (spec for rule in RULES for spec in rule(at) if self._may(spec.kind)), self.book)

@@ -179,7 +179,7 @@ class Engineer:
             elif self._over(card, t):
                 self._give_up(card, NO_TIME)  # unless its window is moved
             elif t > limit and card.ready_s <= t:
-                card.begun = True
+                card.ready_s = float("inf")  # until its prompt is another one: shown anew, it is said after all
                 waited = "the car was not ready" if self._not_ready(card, t) else NO_TIME
                 self._give_up(card, waited)
 

@@ -598,3 +598,28 @@ def test_a_car_with_a_radio_is_asked_on_track_alone(medium: str) -> None:
     made = stage(medium, {"do": "asked", "on": "in"}, laps="out, 1 timed, in")
     made.wait(back_in(made, "out, 1 timed, in") + 300)
     assert {call.spec.place for call in of_kind(made, "question")} == {"lap start"}
+
+
+@pytest.mark.parametrize(("later", "stays"), [
+    ({"status": "green"}, False), ({"status": "yellow", "scope": ("4",)}, True),
+])  # fmt: skip
+def test_later_news_of_the_same_takes_the_place_of_a_board_that_hangs(later: dict[str, Any], stays: bool) -> None:
+    """RED FLAG was hung out and is over before the car passes: TRACK GREEN hangs in its place, and leaves a line to
+    the calls that come after it. News of a sector stands beside it."""
+    made = stage("board", laps="out, 3 timed, in")
+    begin = made.drive(200, 125)
+    made.wait(begin + 20)
+    made.status(made.now, "red")
+    first = made.call("session-1")
+    made.command("said", made.now + 3, call=first.id)
+    made.status(made.now + 5, later.get("status"), **{key: one for key, one in later.items() if key != "status"})
+    news = made.call("session-2")
+    assert news.spec.pass_number == first.spec.pass_number
+    hung = made.car.book.latest
+    at = situation(made.car, made.session.clock, made.now)
+    room = altered(news.spec, key="x", kind="switch", short="brake", ask=Ask(action="none"))
+    shown = [(Pass(news.spec.pass_number or 0, at.legs[0].end_s), spec) for spec in (news.spec, room)]
+    assert hung[first.spec.key].state in ("said", "done")
+    found = {spec.key: spec.against for spec in _shared(at, shown, made.car.book)}
+    assert found[news.spec.key] is None
+    assert (found["x"] is None) is not stays

@@ -5,8 +5,9 @@ from __future__ import annotations
 import pytest
 
 from pitwall.engine.calls import YELLOW
+from pitwall.model.events import ChannelReported
 from pitwall.model.outputs import PlanState
-from tests.unit.engine_stage import MAIN, SPARE, Stage, plan, regulations, setup
+from tests.unit.engine_stage import CAR, MAIN, SPARE, Stage, plan, regulations, setup
 
 HOLD = {"do": "hold", "on": ["out", "in"], "after": "bridge"}
 RUN = MAIN | {"laps": "out, 3 timed, in", "items": [HOLD, {"do": "comment", "on": "in"}]}
@@ -81,6 +82,33 @@ def test_news_that_nobody_confirmed_is_not_missed() -> None:
     stage.status(230, "yellow")
     stage.wait(300)
     assert stage.call("-yellow").state == "unconfirmed"
+
+
+@pytest.mark.parametrize(("reports", "ends", "again"), [
+    (True, "lapses", True), (False, "lapses", False), (True, "is said", False), (True, "is skipped", False),
+])  # fmt: skip
+def test_news_that_still_holds_and_nobody_said_is_told_anew(reports: bool, ends: str, again: bool) -> None:
+    """Where the radio desk hears that nobody spoke, the track that is green again is told until it is said; not where
+    nobody can know, nor what the desk took off the list."""
+    stage = on_track()
+    if reports:
+        stage.handle(ChannelReported(id="talk-1", t=205, car=CAR, talking="nobody"))
+    stage.status(230, "slow")
+    stage.command("said", 232, call=stage.call("-slow").id)
+    stage.status(245, "green")
+    first = stage.call("-green").id
+    if ends != "lapses":
+        stage.command("said" if ends == "is said" else "skip", 247, call=first)
+    stage.wait(276)
+    made = [call for call in stage.car.book.calls.values() if call.spec.key.endswith("-green")]
+    assert [call.id == first for call in made] == [True, *([False] if again else [])]
+    if again:
+        assert made[-1].open
+        assert made[-1].spec.short == made[0].spec.short
+        stage.status(277, "yellow")
+        stage.wait(310)
+        assert not made[-1].open
+        assert [call for call in stage.car.book.calls.values() if "-green" in call.spec.key] == made
 
 
 # -- silence ---------------------------------------------------------------------------------------------------------

@@ -6,9 +6,10 @@ from dataclasses import replace
 
 import pytest
 
+from pitwall.engine.aiming import WAITS
 from pitwall.engine.call import CallSpec
 from pitwall.engine.car import CarTrack
-from pitwall.engine.chances_to_say import FOR_ALL, QUICK_S, SLOWEST, STANDARDS, least_start_s
+from pitwall.engine.chances_to_say import QUICK_S, SLOWEST, STANDARDS, least_start_s
 from pitwall.engine.channel import ChannelBook
 from pitwall.engine.waits import KEYED_S, BeginsOf, Waits
 from pitwall.pace.arrivals import Sighting
@@ -192,22 +193,31 @@ def test_a_call_behind_another_waits_for_a_slow_engineer(monkeypatch: pytest.Mon
 
 @pytest.mark.parametrize("standard", range(len(STANDARDS)))
 def test_who_needs_twice_as_long_gets_twice_as_long(standard: int) -> None:
-    """In proportion, and no more than stretches commonly have; a quick one gets what everybody gets. The last windows
-    that there are stay what they are: none would be worse."""
-    least, longer = STANDARDS[standard][1], standard < FOR_ALL
+    """In proportion, and no more than stretches commonly have; a quick one gets what everybody gets."""
+    least = STANDARDS[standard][1]
     of = {within: least_start_s(replace(on_track(), begins_within_s=within), standard)
           for within in (0.0, 0.5, QUICK_S, 2 * QUICK_S, 60.0)}  # fmt: skip
-    assert of == {0.0: least, 0.5: least, QUICK_S: least, 2 * QUICK_S: pytest.approx((1 + longer) * least),
-                  60.0: (SLOWEST if longer else 1.0) * least}  # fmt: skip
+    assert of == {0.0: least, 0.5: least, QUICK_S: least, 2 * QUICK_S: pytest.approx(2 * least),
+                  60.0: SLOWEST * least}  # fmt: skip
 
 
-@pytest.mark.parametrize("within_s", [0.5, 60.0])
-def test_a_slow_engineer_keeps_the_last_window_there_is(within_s: float) -> None:
-    """One stretch that leaves a second to begin: the box call goes there, whoever has the radio, and into no corner."""
-    spec = call(stretches=((105.0, 105.0 + 1.18 * FULL_S + 1.1),), key="box", kind="box", short=FULL)
+@pytest.mark.parametrize("within_s", [0.5, 3.0])
+def test_a_box_call_goes_where_it_is_heard_whoever_has_the_radio(within_s: float) -> None:
+    """One stretch that leaves a second to begin: a quick engineer is given that window, a slow one is shown the call
+    so long before it that the first word most likely falls on the stretch, and it stays open when that is over."""
+    begin, end = 110.0, 110.0 + 1.18 * FULL_S + 1.0
+    spec = call(stretches=((begin, end),), key="box", kind="box", short=FULL, by=120.0)
     radio = Radio()
     radio.at = replace(radio.at, begins_within_s=within_s)
-    assert radio.place(104.0, spec)["box"].way in ("full", "short")
+    placed = radio.place(104.0, spec)["box"]
+    if within_s < QUICK_S:
+        assert placed.way in ("full", "short")
+        assert begin <= placed.say_from_s <= placed.say_by_s <= end
+    else:
+        assert placed.way in ("outside", "outside_short")
+        usual = within_s * WAITS[len(WAITS) // 2]
+        assert begin <= placed.say_from_s + usual <= end - FULL_S
+        assert placed.say_by_s > end
 
 
 def test_a_slow_engineer_is_given_the_long_stretch() -> None:

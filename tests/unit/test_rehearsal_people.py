@@ -113,6 +113,17 @@ def test_a_box_call_is_never_said_too_late() -> None:
         "late-box": "its window had passed before the channel was free", "told-box": "the prompt says too late"}
 
 
+def test_a_box_call_that_is_shown_anew_after_its_window_is_said() -> None:
+    """The channel was taken until its window was over; as soon as it has another one it is said there."""
+    stage = running()
+    stage.say_at(100, "first", "none", spoken_s=9.0, priority=99)
+    stage.say_at(100, "late-box", "box", window=3)
+    stage.say_at(125, "late-box", "box", window=9)
+    truth = stage.run(until=200).truth
+    assert [call.start_s > 125 for call in truth.calls if call.call == "late-box"] == [True]
+    assert "late-box" not in {never.call for never in truth.never_spoken}
+
+
 def test_keys_follow_the_mouth() -> None:
     """``said`` after the call, ``confirm`` after the readback, each with its delay and the call's id."""
     stage = running()
