@@ -37,6 +37,7 @@ def desk_state(car: TeamCar, clock: SessionClock, now: float) -> DeskState:
         lap_number=car.track.lap_number,
         lap_kind=car.track.lap_kind,
         lap_of_run=run.lap_label(leg) if run is not None and run.laps and car.track.on_track else None,
+        medium=car.plan.medium,
         quiet=car.quiet,
         kept_in=car.kept_in,
         prompts=tuple(call.prompt(now) for call in car.book.outstanding()[:STACK]),

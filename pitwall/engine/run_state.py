@@ -273,6 +273,7 @@ def run_progress(state: RunState, expected: tuple[float, float] | None) -> RunPr
         want=state.run.want,
         state=state.state,
         laps=state.laps,
+        after_flag=not state.laps and state.run.after_flag is not None,
         timed_wanted=state.timed_wanted,
         timed_done=state.timed_own,
         expected_span_s=expected,

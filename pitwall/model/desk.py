@@ -90,6 +90,7 @@ class RunProgress(Frozen):
     expected_span_s: tuple[float, float] | None = None
     actual_span_s: tuple[float | None, float | None] | None = None
     driver: str | None = Field(default=None, description="who drives it")
+    after_flag: bool = Field(default=False, description="True: it has no laps, and is done once the flag has fallen")
     window: str | None = Field(default=None, description="the only window of the session in which it may be done")
     tyres: str | None = Field(default=None, description="its tyre set, by its label in the plan")
     compound: str | None = Field(default=None, description="the compound of that set")

@@ -135,6 +135,7 @@ class DeskState(Frozen):
     tyres: str | None = Field(default=None, description="the set on the car, by its label in the plan")
     tyre_laps: int | None = Field(default=None, description="laps of that set so far")
     fuel_kg: float | None = Field(default=None, description="about how much is in the car")
+    medium: Medium = Field(default="two_way", description="how calls reach the driver: radio or boards")
     by_hand: bool = Field(default=False, description="where the car is rests on what was entered by hand")
     questions: tuple[OpenQuestion, ...] = Field(default=(), description="answers owed to the driver, the oldest first")
     comments: tuple[Comment, ...] = Field(default=(), description="the driver's latest ones, oldest first")

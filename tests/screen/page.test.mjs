@@ -9,7 +9,7 @@ import { Draft, newestFirst } from "../../pitwall/screen/static/app/draft.js";
 import { pieces, wrapped } from "../../pitwall/screen/static/app/fitting.js";
 import { exampleTag, inWords, isTags, noSuchTurn, tagged, typedOf } from "../../pitwall/screen/static/app/shorthand.js";
 import { workAhead } from "../../pitwall/screen/static/app/ladder.js";
-import { barOf, planWords } from "../../pitwall/screen/static/app/plan-line.js";
+import { afterFlag, barOf, planWords } from "../../pitwall/screen/static/app/plan-line.js";
 import { isOverdue, labels, lapWords, onceEach } from "../../pitwall/screen/static/app/strip.js";
 import { allWords } from "../../pitwall/screen/static/app/switches.js";
 import { ask } from "../../pitwall/screen/static/app/asking.js";
@@ -22,7 +22,7 @@ import { Pad } from "../../pitwall/screen/static/app/pad.js";
 import { Reader } from "../../pitwall/screen/static/app/reader.js";
 import { Rights } from "../../pitwall/screen/static/app/rights.js";
 import { leavesOn, leftOf } from "../../pitwall/screen/static/app/sheet-store.js";
-import { callClass, callMark, callWord, changedBy, endedAs, lateWords, partWords, runWord, timedWords, timeLeft } from "../../pitwall/screen/static/app/words.js";
+import { boardWord, callClass, callMark, callWord, changedBy, endedAs, lateWords, partWords, runWord, timedWords, timeLeft } from "../../pitwall/screen/static/app/words.js";
 import { Store } from "../../pitwall/screen/static/app/store.js";
 import { TakingBack, UNDO_FOR_MS } from "../../pitwall/screen/static/app/taking-back.js";
 import { carries, ofNoCar } from "../../pitwall/screen/static/app/team-page.js";
@@ -794,4 +794,18 @@ test("once the session is over no run leaves any more, on the garage's page and 
   assert.equal(comesNext(runs, true), undefined);
   assert.deepEqual(leftOf(runs, false).map((run) => run.run), ["low-fuel", "coast", "long"]);
   assert.deepEqual(leftOf(runs, true).map((run) => run.run), ["low-fuel"], "what is on track comes home");
+});
+
+test("what is done after the flag is drawn behind it", () => {
+  const run = { run: "starts", state: "planned", laps: [], after_flag: true, expected_span_s: [3000, 3400] };
+  assert.deepEqual(barOf(run, { end_q50_s: 3500 }, 2000, 3600), [3600, 4000]);
+  assert.deepEqual(barOf({ ...run, expected_span_s: [3700, 4100] }, undefined, 3650, 3600), [3700, 4100]);
+  assert.equal(afterFlag({ ...run, state: "done" }), false);
+  assert.deepEqual(barOf({ ...run, after_flag: false }, { end_q50_s: 3500 }, 2000, 3600), [3000, 3500]);
+});
+
+test("a car that is shown boards is named so", () => {
+  assert.equal(boardWord({ medium: "board" }), "pit board");
+  assert.equal(boardWord({ medium: "two_way" }), "");
+  assert.equal(boardWord(undefined), "");
 });

@@ -3,7 +3,7 @@ import { html } from "./html.js";
 import { clockText } from "./clock.js";
 import { LastRunRows, lastRun, runWords } from "./last-run.js";
 import { lapsText } from "./sheet-store.js";
-import { CAR_WORDS, changedBy, LATE_FROM_S } from "./words.js";
+import { boardWord, CAR_WORDS, changedBy, LATE_FROM_S } from "./words.js";
 
 /** @param {{desk: import("./desk.js").Desk}} props */
 export function GaragePage({ desk }) {
@@ -19,7 +19,7 @@ export function GaragePage({ desk }) {
   const work = workWords(plan?.runs ?? []);
   const changes = (plan?.changes ?? []).slice(-4).reverse();
   return html`<div class="garage">
-    <p class="where"><b>car ${car}</b> · ${CAR_WORDS[state?.state ?? "garage"]}${state?.run ? ` · ${state.run}` : ""}</p>
+    <p class="where"><b>car ${car}</b> · ${CAR_WORDS[state?.state ?? "garage"]}${state?.run ? ` · ${state.run}` : ""}${boardWord(state) && ` · ${boardWord(state)}`}</p>
     <section class="count" aria-label="next release">
       <h2>${over ? "the session is over: no run leaves any more" : !next ? "no run is left" : late ? `${next.run} was to leave` : `${next.run} leaves in`}</h2>
       ${leaves != null && html`<b>${late ? `${clockText(late)} ago` : clockText(Math.max(0, leaves - now))}</b><span>at ${clockText(late ? since : leaves)} of the session</span>`}

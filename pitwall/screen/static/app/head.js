@@ -2,7 +2,7 @@
 import { html } from "./html.js";
 import { clockText } from "./clock.js";
 import { isOld } from "./old.js";
-import { LEAST_CHANCE, STATUS_ASKS, STATUS_WORDS, flagWords, isAgainst, percent, whereWords } from "./words.js";
+import { LEAST_CHANCE, STATUS_ASKS, STATUS_WORDS, boardWord, flagWords, isAgainst, percent, whereWords } from "./words.js";
 
 /** @typedef {import("./desk.js").Desk} Desk */
 /** @typedef {import("./store.js").Store} Store */
@@ -131,7 +131,7 @@ function CarTabs({ desk }) {
       const calls = desk.store.open(car).filter((p) => p.state === "due" && !isAgainst(p)).length;
       return html`<button key=${car} aria-pressed=${car === desk.car()} onClick=${() => desk.showCar(at + 1)}>
         <kbd>${at + 1}</kbd><b>${car}</b> ${state?.driver ?? ""}
-        <span>${whereWords(state)}</span>
+        <span>${boardWord(state) && `${boardWord(state)} · `}${whereWords(state)}</span>
         ${calls > 0 && car !== desk.car() ? html`<em>▶ ${calls} to say</em>` : ""}
       </button>`;
     })}

@@ -24,7 +24,7 @@ export function PlanLine({ desk, car, calm = false }) {
   if (!plan) return html`<section class="plan" aria-label=${`plan of car ${car}`}><h2>plan</h2><p class="empty">No plan yet.</p></section>`;
   const outlook = desk.store.isOver() ? undefined : desk.store.forecasts.get(car)?.outlook;
   const runs = plan.runs.filter((run) => run.state !== "dropped"), over = longOver(runs);
-  const told = new Map(outlook?.runs.map((one) => [one.run, one]));
+  const told = new Map(outlook?.runs.filter((one) => !runs.some((run) => run.run === one.run && afterFlag(run))).map((one) => [one.run, one]));
   const shown = runs.filter((run) => !over.includes(run));
   const flag = desk.store.clock.flag(), ended = desk.store.isOver();
   const scale = scaleOf(shown, told, flag, over.length > 0, WIDTH);
@@ -68,6 +68,11 @@ function longOver(runs) {
   return over.slice(0, Math.max(0, Math.min(over.length - 1, runs.length - MOST_LANES)));
 }
 
+/** What has no laps and is done once the flag has fallen: it fits in no time before it. @param {Run} run */
+export function afterFlag(run) {
+  return Boolean(run.after_flag) && TO_COME.includes(run.state) && !run.actual_span_s;
+}
+
 /** @param {Run} run */
 function startOf(run) {
   return run.actual_span_s?.[0] ?? run.expected_span_s?.[0] ?? run.planned_span_s?.[0];
@@ -91,10 +96,11 @@ export function planWords(runs, outlook, car) {
 
 /**
  * From when to when a run is drawn: as it was driven; one that is still to come, from now on at the earliest, to when the
- * forecast sees its end. The plan was told a while ago, and a car that stands in its garage has left no sooner since.
- * @param {Run} run @param {Outlook | undefined} told @param {number} now @returns {[number, number] | null}
+ * forecast sees its end; what is done after the flag, not before that. The plan was told a while ago, and a car that stands in its garage has left no sooner since.
+ * @param {Run} run @param {Outlook | undefined} told @param {number} now @param {number} [flag] @returns {[number, number] | null}
  */
-export function barOf(run, told, now) {
+export function barOf(run, told, now, flag = 0) {
+  if (afterFlag(run)) return run.expected_span_s ? [Math.max(flag, run.expected_span_s[0]), Math.max(flag, run.expected_span_s[0]) + run.expected_span_s[1] - run.expected_span_s[0]] : null;
   const driven = run.actual_span_s, expected = run.expected_span_s, waits = TO_COME.includes(run.state);
   const from = driven?.[0] ?? (expected ? Math.max(expected[0], waits ? now : -Infinity) : null);
   const to = driven?.[1] ?? (TO_COME.includes(run.state) ? told?.end_q50_s : null) ?? expected?.[1];
@@ -109,7 +115,7 @@ function Lane({ desk, run, told, scale, flag, now, wide, calm, ended }) {
     <span class="name"><b>${run.state === "running" ? "▶ " : endedAs(run) === "done" ? "✓ " : ""}${run.run}</b> ${run.want}</span>
     <svg viewBox=${`0 0 ${wide} ${HEIGHT}`} aria-hidden="true"><${Shapes} run=${run} told=${told} open=${open} ended=${ended} scale=${scale} flag=${flag} now=${now} wide=${wide} /></svg>
     <span class="figures"><span>${laps}</span>
-      <b class=${risky ? "short" : ""}>${open && told ? html`${risky ? "▲ " : ""}<i class="unseen said-small">fits</i> ${percent(told.chance)}` : runWord(run, ended)}</b>
+      <b class=${risky ? "short" : ""}>${open && told ? html`${risky ? "▲ " : ""}<i class="unseen said-small">fits</i> ${percent(told.chance)}` : afterFlag(run) && !ended ? "after flag" : runWord(run, ended)}</b>
       <span>${open && leave ? html`<i class="unseen said-small">leave by</i> ${leave}` : ""}</span>
       ${open && told ? html`<i class="unseen">ends between ${clockText(told.end_q10_s)} and ${clockText(told.end_q90_s)}${calm ? "" : "; why"}</i>` : ""}</span>`;
   return calm ? html`<div class=${`lane is-${endedAs(run)}`}>${inside}</div>`
@@ -117,7 +123,7 @@ function Lane({ desk, run, told, scale, flag, now, wide, calm, ended }) {
 }
 
 function Shapes({ run, told, open, ended, scale, flag, now, wide }) {
-  const { at, ticks } = scale, planned = run.planned_span_s, driven = run.actual_span_s, bar = ended && !driven ? null : barOf(run, told, now);
+  const { at, ticks } = scale, planned = run.planned_span_s, driven = run.actual_span_s, bar = ended && !driven ? null : barOf(run, told, now, flag);
   const width = (/** @type {number} */ a, /** @type {number} */ b) => Math.max(3, at(b) - at(a));
   const middle = BAR + THICK / 2;
   const spread = open && told ? `M${at(told.end_q10_s)} ${BAR} v${THICK} m0 ${-THICK / 2} H${at(told.end_q90_s)} m0 ${-THICK / 2} v${THICK}` : "";

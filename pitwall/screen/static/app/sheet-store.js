@@ -4,7 +4,7 @@
  * of its own it opens anywhere.
  */
 import { clockText } from "./clock.js";
-import { position } from "./words.js";
+import { boardWord, position } from "./words.js";
 
 const KEY = "pitwall.sheet";
 const LEAST_MS = 5000;
@@ -38,7 +38,7 @@ export function sheetOf(store, about) {
       const state = store.desks.get(car), plan = store.plans.get(car), outlook = store.forecasts.get(car)?.outlook;
       const left = leftOf(plan?.runs ?? [], store.isOver());
       return {
-        car, driver: state?.driver ?? "",
+        car, driver: [state?.driver ?? "", boardWord(state)].filter(Boolean).join(", "),
         switches: (state?.switches ?? []).map((card) => `${card.word} ${position(card.wanted)}${card.verified ? "" : " ?"}`).join(" · "),
         runs: left.map((run) => {
           const told = outlook?.runs.find((one) => one.run === run.run);

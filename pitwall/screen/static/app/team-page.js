@@ -4,7 +4,7 @@ import { clockText, lapText } from "./clock.js";
 import { PlanLine } from "./plan-line.js";
 import { LapStrip } from "./strip.js";
 import { allWords, differs } from "./switches.js";
-import { ALERT_MARKS, callClass, callMark, callWord, flagWords, spoken, timeLeft, whereWords } from "./words.js";
+import { ALERT_MARKS, boardWord, callClass, callMark, callWord, flagWords, spoken, timeLeft, whereWords } from "./words.js";
 
 /** @param {{desk: import("./desk.js").Desk}} props */
 export function TeamPage({ desk }) {
@@ -42,7 +42,7 @@ function CarColumn({ desk, car }) {
   const carried = carries(state, store.plans.get(car));
   const alerts = store.standing().filter((alert) => alert.car === car && !alert.acknowledged);
   return html`<section aria-label=${`car ${car}`}>
-    <h2><a href=${`#/desk/${car}`}>${car}</a> ${state?.driver ?? ""} <span>${whereWords(state)}</span></h2>
+    <h2><a href=${`#/desk/${car}`}>${car}</a> ${state?.driver ?? ""} <span>${boardWord(state) && `${boardWord(state)} · `}${whereWords(state)}</span></h2>
     ${prompt ? html`<div class=${`slip ${callClass(prompt)}`}><b>${callMark(prompt)} ${callWord(prompt, now)} <span>${timeLeft(prompt, now) && `· ${timeLeft(prompt, now)}`}</span></b>
       <p>${spoken(prompt)}</p></div>` : html`<div class="slip is-silent"><b>· nothing to say</b>
       <p>${next ? `next in ${clockText(Math.max(0, next.say_from_s - now))}: ${next.short}` : ""}</p></div>`}

@@ -351,6 +351,8 @@ export interface DeskState {
   tyre_laps?: number | null;
   /** about how much is in the car */
   fuel_kg?: number | null;
+  /** how calls reach the driver: radio or boards */
+  medium: "two_way" | "one_way" | "board";
   /** where the car is rests on what was entered by hand */
   by_hand: boolean;
   /** answers owed to the driver, the oldest first */
@@ -866,6 +868,8 @@ export interface RunProgress {
   actual_span_s?: [number | null, number | null] | null;
   /** who drives it */
   driver?: string | null;
+  /** True: it has no laps, and is done once the flag has fallen */
+  after_flag: boolean;
   /** the only window of the session in which it may be done */
   window?: string | null;
   /** its tyre set, by its label in the plan */

@@ -106,6 +106,11 @@ export function whereWords(desk) {
   return !lap ? word : lap.startsWith(word) || word === "installation lap" ? lap : `${word} · ${lap}`;
 }
 
+/** How calls reach the driver, where that is no radio. @param {{medium?: string} | undefined} desk */
+export function boardWord(desk) {
+  return desk?.medium === "board" ? "pit board" : "";
+}
+
 /** The words to speak: in short where there is no room for all of it. @param {Prompt} prompt */
 export function spoken(prompt) {
   return prompt.way === "short" || prompt.way === "outside_short" ? prompt.short : prompt.text;
