@@ -68,6 +68,22 @@ def test_two_comments_stand_whole_on_a_laptop(processes: Processes, open_page: O
     assert page.evaluate(CUT, [".comments", "button"]) == []
 
 
+def test_comments_that_find_no_room_are_counted(processes: Processes, open_page: Open) -> None:
+    """The panel can be scrolled, which nobody sees; and of a long one its tags stand where its line is cut."""
+    _, said = begun(processes)
+    page = open_page(said["screen"])
+    opened(page, LAPTOP)
+    page.locator(".strip").wait_for()
+    for turn in range(1, 9):
+        give(processes, said, "comment", f"shorthand=t{turn} us 3: {'and it does so on every lap of this run ' * 3}")
+    until(lambda: page.locator(".comments li").count() == 8)
+    hidden = len(page.evaluate(CUT, [".comments", "li"]))
+    assert hidden > 0
+    until(lambda: page.locator(".comments .below").inner_text() == f"+{hidden} more")
+    first = page.locator(".comments li").first.inner_text()
+    assert first.index("turn 8: understeer, severity 3") < first.index("and it does so")
+
+
 def test_while_no_lap_is_to_be_shown_comments_have_its_room(processes: Processes, open_page: Open) -> None:
     """Four of them, one as long as people write, stand in whole lines, and no word of them is left out."""
     _, said = processes.serve("event.yaml", "--screen-port", "0")

@@ -2,7 +2,7 @@
  * The comment pad. One key stamps the moment, so that the words can be written after the driver has spoken; free text
  * first, tags afterwards. A usual comment is `n`, the letters of its tags, Enter: `n4eu3` and Enter.
  */
-import { html, useLayoutEffect, useRef } from "./html.js";
+import { html, useLayoutEffect, useRef, useState } from "./html.js";
 import { clockText } from "./clock.js";
 import { FINDINGS, PHASES, TRENDS, exampleTag, inWords, isTags, lettersOf, noSuchTurn, partsOf, tagged } from "./shorthand.js";
 
@@ -10,21 +10,32 @@ import { FINDINGS, PHASES, TRENDS, exampleTag, inWords, isTags, lettersOf, noSuc
 
 /** @param {{desk: import("./desk.js").Desk, car: string}} props */
 export function CommentPad({ desk, car }) {
-  const noted = desk.comments(car), writing = desk.pad.draft !== null;
-  return html`<section class=${`comments${writing ? " writing" : ""}`} tabindex="0" aria-label="comments">
+  const noted = desk.comments(car), writing = desk.pad.draft !== null, [pad, below] = useBelow();
+  return html`<section ref=${pad} class=${`comments${writing ? " writing" : ""}`} tabindex="0" aria-label="comments">
     <h2>comments ${writing || !desk.may("comment") ? "" : html`<button class="small" onClick=${() => desk.press("n")}><kbd>n</kbd> new</button>
       ${noted.length ? html`<button class="small" onClick=${() => desk.press("b")}><kbd>b</kbd> tag the last</button>` : ""}`}</h2>
     ${writing && html`<${Writing} key=${desk.pad.opened} desk=${desk} car=${car} />`}
-    ${noted.length > 0 && html`<div class="runs">${byRun(noted, desk.store.desks.get(car)?.run ?? null).map(([run, name, said]) => html`<div key=${run}>
-      <h3>${name}</h3><ol>${said.map((one) => html`<${Noted} key=${one.comment} desk=${desk} one=${one} />`)}</ol></div>`)}</div>`}
+    ${noted.length > 0 && html`<div class="runs">${byRun(noted, desk.store.desks.get(car)?.run ?? null).map(([run, name, said], at) => html`<div key=${run}>
+      <h3>${name}${at === 0 && below > 0 && !writing ? html` <b class="below">+${below} more</b>` : ""}</h3><ol>${said.map((one) => html`<${Noted} key=${one.comment} desk=${desk} one=${one} />`)}</ol></div>`)}</div>`}
     ${noted.length === 0 && !writing ? html`<p class="empty">What the driver says is noted here.</p>` : ""}
   </section>`;
 }
 
-/** One comment: when and on which lap, the words, what it says in tags. A press gives it tags. */
+/** How many comments stand below the edge of their panel: it can be scrolled, and nobody sees that. @returns {[{current: any}, number]} */
+function useBelow() {
+  const pad = useRef(null), [below, setBelow] = useState(0);
+  useLayoutEffect(() => {
+    const edge = pad.current?.getBoundingClientRect().bottom ?? 0;
+    const hidden = [...(pad.current?.querySelectorAll("li") ?? [])].filter((one) => one.offsetHeight > 0 && one.getBoundingClientRect().bottom > edge);
+    setBelow(hidden.length);
+  });
+  return [pad, below];
+}
+
+/** One comment: when and on which lap, what it says in tags, the words: where the line is cut, the tags stand. A press gives it tags. */
 function Noted({ desk, one }) {
   const said = html`<span class="when">${clockText(one.t)}</span>
-    ${one.text} ${one.remarks.map((/** @type {any} */ remark, /** @type {number} */ at) => html`<b key=${at}>${at ? "; " : ""}${inWords(remark)}</b>`)}
+    ${one.remarks.map((/** @type {any} */ remark, /** @type {number} */ at) => html`<b key=${at}>${at ? "; " : ""}${inWords(remark)}</b>`)} ${one.text}
     ${!one.text && !one.remarks.length ? html`<em>its words are still to come</em>` : ""}
     ${one.text && !one.remarks.length ? html`<em>words, not counted</em>` : ""}
     ${one.lap ? html`<span class="when lap">${one.lap}</span>` : ""}`;
