@@ -232,7 +232,8 @@ def look(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Ou
             stands = item.state in ("planned", "not_done") and now < item.against_t + TOLD_FOR_S
             if stands:
                 again = f"; it is told again on {run.item_label(item)}" if item.state == "planned" else ""
-                text = f"Car {car.car}: {item.item.do} of {run.run.run} was {item.against}{again}"
+                what = item.item.do.replace("_", " ")
+                text = f"Car {car.car}: {what} of {run.run.run} was {item.against}{again}"
                 found += alerts.hold(KIND, car.car, text, now, status, item.key)
             else:
                 found += alerts.over(KIND, car.car, now, item.key)

@@ -129,6 +129,7 @@ def test_it_is_told_again_where_the_run_has_a_lap_for_it() -> None:
     stage.wait(end + 6)
     assert stage.alert is not None
     assert stage.alert.text.endswith("it is told again on in-lap")
+    assert "_" not in stage.alert.text  # names of files are for files
     first = stage.session.team["41"].book.calls
     old = next(call for name, call in first.items() if "constant_speed_hold" in name and "~" not in name)
     again = stage.call("constant_speed_hold")
