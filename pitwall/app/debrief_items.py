@@ -193,11 +193,14 @@ def lap_of(
     return None if not fit else fit[0 if item.behind else -1]
 
 
-def _laps_at(laps: Sequence[LapRow], run: RunState, item: ItemState, notes: CarNotes) -> tuple[LapRow, ...]:
-    """The laps on which the driver heard the call: it may have come for the next lap, and been done at once."""
+def _laps_at(
+    laps: Sequence[LapRow], run: RunState, item: ItemState, notes: CarNotes
+) -> tuple[tuple[LapRow, float], ...]:
+    """The laps on which the driver heard the call, and when: it may have come for the next lap, and been done at once.
+    """
     heard = [call.said_s for call in notes.calls.values()
              if call.last.ask.item == item.key and call.last.state in TOLD and call.said_s is not None]
-    return tuple(lap for lap in laps if lap.run == run.run.run and any(lap.start_s <= t < lap.end_s for t in heard))
+    return tuple((lap, t) for lap in laps if lap.run == run.run.run for t in heard if lap.start_s <= t < lap.end_s)
 
 
 def _hold(car: TeamCar, procedure: Procedure, row: ItemRow) -> HoldAsked | None:

@@ -47,7 +47,8 @@ class ItemDone:
         wants: positions that it asks for while it lasts.
         hold: what is to be held, for a hold at a place.
         place: for what is done at a place and is no hold: its phase, and for how many seconds.
-        heard_on: laps on which the driver heard the call; where positions show a hold there, he did it at once.
+        heard_on: laps on which the driver heard the call, and when; where positions show a hold there after it, he did
+            it at once.
         insisted: somebody confirmed it knowing what speaks against it; its reason has both, and that is settled.
     """
 
@@ -57,7 +58,7 @@ class ItemDone:
     wants: Mapping[str, Scalar]
     hold: HoldAsked | None = None
     place: tuple[float, float] | None = None
-    heard_on: tuple[LapRow, ...] = ()
+    heard_on: tuple[tuple[LapRow, float], ...] = ()
     insisted: bool = False
 
 
@@ -128,14 +129,17 @@ def _driven_as(planned: str, lap: LapRow) -> str:
     return planned
 
 
-def _hold(hold: HoldAsked, planned: LapRow, heard_on: Sequence[LapRow], car: CarFacts) -> tuple[LapRow, Stretch]:
+def _hold(
+    hold: HoldAsked, planned: LapRow, heard_on: Sequence[tuple[LapRow, float]], car: CarFacts
+) -> tuple[LapRow, Stretch]:
     """The hold and its lap: the first on which positions show it as it was asked, else the one it was planned for."""
     seen = by_positions(hold, planned, car.notes, car.lap_map)
     if seen is not None and not _unlike(seen, hold):
         return planned, seen
-    for lap in heard_on:
+    for lap, heard_s in heard_on:
         at_once = by_positions(hold, lap, car.notes, car.lap_map) if lap.number != planned.number else None
-        if at_once is not None and not _unlike(at_once, hold):
+        # One that was driven before is of another call.
+        if at_once is not None and not _unlike(at_once, hold) and at_once.from_s.value >= heard_s:
             return lap, replace(at_once, text=f"{at_once.text}; it was done at once, on the lap on which it was said")
     return planned, seen or by_crossings(hold, planned, car.lap_map)
 

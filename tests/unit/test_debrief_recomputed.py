@@ -250,9 +250,9 @@ def test_what_hands_did(name: str) -> None:
         changes = [one for one in car.changes if one.about == "plan"]
         assert {one.by for one in changes} <= {one["by"] for one in commands}
         corrected = [one.what for one in car.changes if one.about == "correction"]
-        undone = {one["id"] for one in commands if one["command"] == "undo"}
+        hands = {one["id"] for one in commands if one["command"] in ("undo", "quiet", "keep_in", "let_go")}
         told = [one["text"] for one in outputs(name, "corrected", car.car)]
-        told += [one["effect"] for one in outputs(name, "answered", car.car) if one["because"] in undone]
+        told += [one["effect"] for one in outputs(name, "answered", car.car) if one["because"] in hands]
         assert sorted(corrected) == sorted(told)
         reported = [(one["switch"], one["position"]) for one in facts(name, "switch_reported", car.car)]
         moved = [(one.switch, one.position) for one in car.switches if one.evidence == "measured"]

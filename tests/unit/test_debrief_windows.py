@@ -230,14 +230,16 @@ def test_a_hold_that_was_done_at_once_is_found_on_the_lap_on_which_it_was_said()
     facts = CarFacts(seen(path, 10.0, 2), the_map(), (), (), {})
     row = ItemRow(item="one", do="constant_speed_hold", run="work", lap="in-lap", want="must", outcome="done")
     procedure = shipped().procedures["constant_speed_hold"]
-    at_once = window_of(ItemDone(row, procedure, planned, {}, asked(), heard_on=(lap,)), facts)
+    heard = path.truth().from_s - 8.0
+    at_once = window_of(ItemDone(row, procedure, planned, {}, asked(), heard_on=((lap, heard),)), facts)
     assert at_once is not None
     assert (at_once.lap_number, at_once.evidence, at_once.outcome) == (4, "positions", "done")
     assert at_once.evidence_text.endswith("it was done at once, on the lap on which it was said")
     assert at_once.from_s.low <= path.truth().from_s <= at_once.from_s.high
-    reckoned = window_of(ItemDone(row, procedure, planned, {}, asked()), facts)
-    assert reckoned is not None
-    assert (reckoned.lap_number, reckoned.evidence) == (5, "crossings")
+    for heard_on in ((), ((lap, path.truth().to_s + 3.0),)):  # one that was driven before the call is of another
+        reckoned = window_of(ItemDone(row, procedure, planned, {}, asked(), heard_on=heard_on), facts)
+        assert reckoned is not None
+        assert (reckoned.lap_number, reckoned.evidence) == (5, "crossings")
 
 
 @pytest.mark.parametrize("first_m", [(-2.0,), (-1.0, 1.0, -0.5), (1.0,)])
