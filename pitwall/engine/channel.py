@@ -291,7 +291,7 @@ def _without_place(
     if by < begin and spec.kind in AT_ONCE:
         by = begin + OUTSIDE_S  # news is news as long as it holds
     at_once = spec.kind in AT_ONCE
-    if not at_once:
+    if spec.kind not in PRE_EMPTS:
         begin = max(begin, by - LAST_RESORT_S)  # until then a stretch may still turn up
     if spec.room.stretches is not None:
         latest = max(by, spec.say_from_s + WAITS_S + at.begins_within_s) if at_once else by

@@ -84,7 +84,8 @@ def _acted_on(run: RunState, item: ItemState, procedure: Procedure | None, call:
 def _not_left_for(run: RunState, item: ItemState, procedure: Procedure | None) -> bool:
     """Guard: it is driven, and the car has not left the garage for its run: nobody can have done it yet, whoever read
     back what was told for the out-lap, and however long ago that was."""
-    driven = procedure is not None and procedure.data_window != "none" and bool(run.laps)
+    driven = procedure is not None and procedure.data_window != "none" and bool(run.laps) and any(
+        step.where != "garage" for step in procedure.steps)  # what is done there is done there
     return driven and run.state in ("planned", "next") and item.state == "called"
 
 
