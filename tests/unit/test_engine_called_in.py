@@ -92,12 +92,18 @@ def test_nobody_is_told_to_stay_out_who_was_never_called_in() -> None:
     assert not stage.has_call("stay-out")
 
 
-def test_stay_out_is_said_once() -> None:
-    """Said, it is over; and on the next lap nobody comes back to it."""
+def told_to_stay_out() -> tuple[Stage, float]:
+    """Called in, let go, told so, and over the line; returns the stage and when the lap before began."""
     stage, _, begin = boxed_and_taken_back(key="said")
     stage.command("said", begin + 48, call="41-main-stay-out-1-1")
     stage.cross(begin + 70, "2")
     stage.cross(begin + 100)
+    return stage, begin
+
+
+def test_stay_out_is_said_once() -> None:
+    """Said, it is over; and on the next lap nobody comes back to it."""
+    stage, begin = told_to_stay_out()
     stage.wait(begin + 190)
     assert [call.id for call in stage.car.book.calls.values() if "stay-out" in call.id] == ["41-main-stay-out-1-1"]
 
@@ -116,10 +122,7 @@ def test_too_late_for_the_entry_the_answer_says_that_he_may_come_in() -> None:
 
 def test_called_in_once_more_the_driver_is_told_once_more() -> None:
     """What was said of a lap that was no in-lap is no call for the one that is."""
-    stage, _, begin = boxed_and_taken_back(key="said")
-    stage.command("said", begin + 48, call="41-main-stay-out-1-1")
-    stage.cross(begin + 70, "2")
-    stage.cross(begin + 100)
+    stage, begin = told_to_stay_out()
     t = stage.lap(stage.lap(stage.lap(begin + 100, 100), 100), 100)
     stage.wait(t + 2)
     assert stage.car.track.lap_kind == "in"
@@ -146,10 +149,7 @@ def test_a_lap_more_lets_a_driver_who_was_called_in_go_on() -> None:
 
 def test_who_was_called_in_twice_of_one_leaving_is_told_to_stay_out_twice() -> None:
     """What was said of a lap long driven is no word on this one."""
-    stage, _, begin = boxed_and_taken_back(key="said")
-    stage.command("said", begin + 48, call="41-main-stay-out-1-1")
-    stage.cross(begin + 70, "2")
-    stage.cross(begin + 100)
+    stage, begin = told_to_stay_out()
     t = stage.lap(begin + 100, 100)
     stage.cross(t + 30, "1")
     stage.command("box", t + 40)
