@@ -40,9 +40,9 @@ class PageMakers:
         return self
 
     def __exit__(self, kind: type[BaseException] | None, value: BaseException | None, at: TracebackType | None) -> None:
-        """End both, at once."""
+        """End both, at once; nothing of them is left for Python's own end to trip over."""
         self._lifeline.close()
-        self._pool.shutdown(wait=False, cancel_futures=True)
+        self._pool.shutdown(wait=True, cancel_futures=True)
 
     def pages_of(self, debrief: Debrief) -> tuple[str, bytes]:
         """The HTML page and the PDF."""

@@ -51,4 +51,4 @@ class Beside:
         """Answer nobody any more."""
         self._warming.cancel()
         self.forecaster.close()
-        self.adviser.close()
+        await self.adviser.gone()

@@ -72,6 +72,16 @@ class ProcessAdviser(PooledWork[AdviceWanted, AdviceAnswer]):
         super().close()
         self._let_go()
 
+    async def gone(self) -> None:
+        """End the process at once, and wait until nothing of it is left in this one either.
+
+        Python's own end wakes the thread that looks after a pool: if that thread is just closing what it would be woken
+        by, a traceback stands in the log of a daemon that ended as it should.
+        """
+        self._closed, self._waiting = True, None
+        self._let_go()
+        await asyncio.to_thread(self._pool.shutdown, wait=True, cancel_futures=True)
+
     def _start(self) -> ProcessPoolExecutor:
         self._let_go()
         # Not a fork: this process has threads, and one of them may hold a lock at that moment.

@@ -190,6 +190,24 @@ async def test_closing_does_not_wait_for_a_search(process: Process) -> None:
     assert process.answers == [1]
 
 
+@pytest.mark.parametrize("asked", [False, True], ids=["as it starts", "while it searches"])
+async def test_once_it_is_gone_nothing_of_it_is_left_in_this_process(process: Process, asked: bool) -> None:
+    """No thread of the pool runs on: one that did raced the end of Python, which wakes it while it closes."""
+    before = set(threading.enumerate())
+    if asked:
+        process.gate.unlink(missing_ok=True)
+        process.ask(1, WAITS)
+    else:
+        process.adviser.warm_up()
+    assert set(threading.enumerate()) - before, "who looks after the pool"
+    await process.adviser.gone()
+    left = [thread.name for thread in set(threading.enumerate()) - before if not thread.name.startswith("asyncio")]
+    assert left == []
+    process.ask(2)
+    await asyncio.sleep(0.05)
+    assert process.answers == []
+
+
 KILLED = textwrap.dedent("""
     import asyncio, sys
     from pitwall.runtime.adviser import ProcessAdviser

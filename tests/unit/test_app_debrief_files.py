@@ -6,6 +6,7 @@ import multiprocessing
 import os
 import subprocess
 import sys
+import threading
 from pathlib import Path
 
 import pytest
@@ -77,6 +78,14 @@ def test_where_no_process_starts_the_pages_are_made_all_the_same(monkeypatch: py
         page, paper = makers.pages_of(made)
     assert page.startswith("<!DOCTYPE html>")
     assert paper.startswith(b"%PDF-")
+
+
+def test_once_the_pages_are_made_nothing_of_their_makers_is_left() -> None:
+    """No thread of the pool runs on: one that did raced the end of Python, which wakes it while it closes."""
+    before = set(threading.enumerate())
+    with PageMakers():
+        assert set(threading.enumerate()) - before, "who looks after the pool"
+    assert set(threading.enumerate()) - before == set()
 
 
 @pytest.mark.parametrize("there", [True, False])
