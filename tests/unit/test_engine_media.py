@@ -593,6 +593,23 @@ def test_a_question_that_nobody_asks_stands_until_the_car_leaves() -> None:
     assert call.at_rest or call.state == "unconfirmed"
 
 
+@pytest.mark.parametrize("keyed", [True, False])
+def test_a_comment_answers_what_was_asked_in_the_garage(keyed: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With or without the key of the question: it is off the list, and probably done as on track. Whether the comment
+    stands is the debrief's to see."""
+    monkeypatch.setitem(LIBRARY, "asked", ASKED.model_copy(update={"done_when": ("comment", "driver")}))
+    made = stage("board", {"do": "asked", "on": "in"}, laps="out, 1 timed, in")
+    made.wait(back_in(made, "out, 1 timed, in") + 95)
+    (call,) = of_kind(made, "question")
+    if keyed:
+        effect(made.command("said", call=call.id))
+    effect(made.command("comment", made.now + 10, shorthand="us t4"))
+    made.wait(made.now + 200)
+    (item,) = made.car.progress.runs[0].items
+    assert (call.state, item.state) == ("done", "probably_done")
+    assert of_kind(made, "question") == [call]
+
+
 @pytest.mark.parametrize("medium", ["one_way", "two_way"])
 def test_a_car_with_a_radio_is_asked_on_track_alone(medium: str) -> None:
     """Its question was asked on the way in, or its window passed there."""
