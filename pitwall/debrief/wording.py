@@ -29,6 +29,8 @@ WAYS = {"full": "in full", "parts": "in parts", "short": "in short", "outside": 
         "outside_short": "in short, outside"}
 SWITCH_EVIDENCE = {"measured": "measured", "confirmed": "confirmed", "told": "told",
                    "unconfirmed": "called, unconfirmed", "assumed": "assumed"}
+VALUE_EVIDENCE = {"positions": "positions", "crossings": "crossings", "reckoned": "reckoned from crossings",
+                  "circuit": "the circuit file", "plan": "as planned, not measured"}
 
 
 def session_clock(seconds: float, places: int = 0) -> str:
@@ -141,6 +143,20 @@ def switches_at(switches: Sequence[SwitchAt]) -> list[str]:
                 for one in switches if one.evidence == evidence]
         found += [f"{word}: {', '.join(told)}"] if told else []
     return found
+
+
+def window_evidence(window: DataWindow) -> list[str]:
+    """The evidence of a window, then which of its values rest on another: ``place, speed: the plan``."""
+    whole = window.evidence_text
+    if window.evidence not in whole:
+        whole = f"{window.evidence}: {whole}".rstrip(": ")
+    both = window.from_evidence == window.to_evidence
+    times = {"times": window.from_evidence} if both else {"from": window.from_evidence, "to": window.to_evidence}
+    values = times | {"place": window.place_evidence, "speed": window.speed_evidence}
+    values |= {} if window.lap_evidence == "crossings" else {"lap": window.lap_evidence}
+    lines = [f"{', '.join(names)}: {word}" for evidence, word in VALUE_EVIDENCE.items() if evidence != window.evidence
+             if (names := [name for name, one in values.items() if one == evidence])]
+    return [whole, *lines]
 
 
 def tyres_of(lap: LapRow) -> str:

@@ -28,7 +28,8 @@ WINDOW: dict[str, Any] = {
     "item": "a", "do": "constant_speed_hold", "run": "holds", "lap_number": 2, "lap": "out-lap", "what": "hold",
     "from_s": {"value": 774.04, "low": 774.0, "high": 774.1}, "to_s": {"value": 780.6, "low": 778.3, "high": 782.9},
     "from_m": {"value": 1795.9, "low": 1790, "high": 1800}, "to_m": {"value": 2158.9, "low": 2150, "high": 2160},
-    "evidence": "positions", "evidence_text": "66 positions", "outcome": "done",
+    "lap_evidence": "crossings", "from_evidence": "positions", "to_evidence": "positions",
+    "place_evidence": "positions", "evidence": "positions", "evidence_text": "66 positions", "outcome": "done",
 }
 LOST = "  not done: flap compare on timed lap 2: flap stood at closed, open was wanted"
 

@@ -294,10 +294,15 @@ export interface DataWindow {
   lap_number: number;
   /** which lap of the run, in words */
   lap: string;
+  /** reckoned: neither end of the lap was seen */
+  lap_evidence: "positions" | "crossings" | "reckoned" | "circuit" | "plan";
   what: "hold" | "lap" | "lane";
   place?: string | null;
   from_s: Uncertain;
   to_s: Uncertain;
+  /** of from_s; from_time adds the clock of that machine */
+  from_evidence: "positions" | "crossings" | "reckoned" | "circuit" | "plan";
+  to_evidence: "positions" | "crossings" | "reckoned" | "circuit" | "plan";
   /** time of day of from_s.value */
   from_time?: string | null;
   to_time?: string | null;
@@ -305,9 +310,13 @@ export interface DataWindow {
   from_m?: Uncertain | null;
   /** beyond the length of the lap where it spans the line */
   to_m?: Uncertain | null;
+  /** of from_m and to_m */
+  place_evidence?: "positions" | "crossings" | "reckoned" | "circuit" | "plan" | null;
   /** mean over the window */
   speed_mps?: Uncertain | null;
+  speed_evidence?: "positions" | "crossings" | "reckoned" | "circuit" | "plan" | null;
   switches: SwitchAt[];
+  /** of the window as a whole: the best that there is */
   evidence: "positions" | "crossings" | "plan";
   /** the evidence in words: how many positions, which loops */
   evidence_text: string;
