@@ -35,7 +35,7 @@ def tell_again(car: TeamCar, clock: SessionClock, now: float) -> None:
 
 
 def still_news(car: TeamCar, now: float) -> list[StatusNews]:
-    """News of which a call may still come, or has one that is open, such as a board that hangs a lap before the pass."""
+    """News of which a call may still come, or has one that is open, such as a board that is to hang."""
     calls = {news: car.book.latest.get(news_key(news)) for news in car.news}
     return [news for news, call in calls.items() if now <= news.t + NEWS_S or (
         call is not None and call.open and call.spec.medium == "board")]
