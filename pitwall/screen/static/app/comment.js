@@ -36,8 +36,8 @@ function useBelow() {
 function Noted({ desk, one }) {
   const said = html`<span class="when">${clockText(one.t)}</span>
     ${one.remarks.map((/** @type {any} */ remark, /** @type {number} */ at) => html`<b key=${at}>${at ? "; " : ""}${inWords(remark)}</b>`)} ${one.text}
-    ${!one.text && !one.remarks.length ? html`<em>its words are still to come</em>` : ""}
-    ${one.text && !one.remarks.length ? html`<em>words, not counted</em>` : ""}
+    ${!one.text && !one.remarks.length ? html` <em>its words are still to come</em>` : ""}
+    ${one.text && !one.remarks.length ? html` <em>words, not counted</em>` : ""}
     ${one.lap ? html`<span class="when lap">${one.lap}</span>` : ""}`;
   return html`<li>${desk.may("comment") ? html`<button class="noted" onClick=${() => desk.pad.open(one)}>${said}</button>`
     : html`<p class="noted">${said}</p>`}</li>`;
