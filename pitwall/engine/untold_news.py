@@ -2,7 +2,8 @@
 
 A driver who never heard that the track is green again goes on slowly, and one whose red flag was taken back goes on
 coming in. So such a call does not just lapse. Whether it was said is known only where the radio desk reports talk;
-elsewhere it ends unconfirmed, for few press a key in such a moment. What somebody took off the list by hand stays off.
+elsewhere it ends unconfirmed, for few press a key in such a moment. To a pit board nobody speaks: whether it hung is
+known only where keys are pressed. What somebody took off the list by hand stays off.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from pitwall.engine.call import Call
+from pitwall.engine.calls import FEW_KEYS
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.situation import StatusNews, news_key
 
@@ -17,17 +19,26 @@ if TYPE_CHECKING:
     from pitwall.engine.team import TeamCar
 
 LAPSED = ("withdrawn", "unconfirmed", "missed")
+NEWS_S = 30.0  # older than any call of it can be, but a board's, which is for the next pass of the pit wall
 
 
 def tell_again(car: TeamCar, clock: SessionClock, now: float) -> None:
     """Put news of which the call lapsed without a word in its own place once more, as far as it still holds."""
-    if not car.track.on_track or not car.channel.talk.known:
+    known = car.book.keys >= FEW_KEYS if car.plan.medium == "board" else car.channel.talk.known
+    if not car.track.on_track or not known:
         return
     for news in [news for news in car.news if not news.sectors and news.status == clock.status]:
         call = car.book.latest.get(news_key(news))
         if call is not None and _lapsed(car, call):
             car.told += 1
             car.news = [*(one for one in car.news if one is not news), StatusNews(car.told, now, news.status)]
+
+
+def still_news(car: TeamCar, now: float) -> list[StatusNews]:
+    """News of which a call may still come, or has one that is open, such as a board that is to hang."""
+    calls = {news: car.book.latest.get(news_key(news)) for news in car.news}
+    return [news for news, call in calls.items() if now <= news.t + NEWS_S or (
+        call is not None and call.open and call.spec.medium == "board")]
 
 
 def _lapsed(car: TeamCar, call: Call) -> bool:
