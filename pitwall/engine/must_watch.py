@@ -34,7 +34,8 @@ class _Good:
 
 @dataclass(frozen=True)
 class Remedy:
-    """What would help, or that nothing does: ``t`` is when that was reckoned, session seconds."""
+    """What would help, or that nothing does: ``t`` is when that was reckoned, session seconds, which stands between
+    head and words where it is old."""
 
     t: float
     head: str
@@ -83,7 +84,7 @@ class MustWatch:
         if advice is None:
             return evidence
         when = f" (reckoned at {clock_text(advice.t)})" if t - advice.t > SAME_MOMENT_S else ""
-        return f"{evidence}. {advice.head}{when}: {advice.words}"
+        return f"{evidence}. {advice.head}{when}{advice.words}"
 
     def advised(self, cars: Mapping[str, Remedy], alerts: AlertBook, now: float) -> list[Output]:
         """What would help, by car: it stands in the alert from now on; a car that is not named has nothing any more."""

@@ -38,14 +38,14 @@ def remedy(offer: AdviceOffer, sure: Sureness | None, car: str, team: Collection
     """
     changes, whose = _changes(offer, car), " of all cars" if len(team) > 1 else ""
     if sure is None:
-        return Remedy(offer.shown.t, "Remedy", changes)
+        return Remedy(offer.shown.t, "Remedy", f": {changes}")
     if sure.best < NEXT_TO_NOTHING:
         return Remedy(offer.shown.t, f"Nothing brings all musts{whose} in",
-                      f"best is, by what the runs are worth: {changes}")
+                      f"; best by what the runs are worth: {changes}")
     if sure.best - sure.as_planned < CHANCE_SHOWN:
         return Remedy(offer.shown.t, f"Nothing makes all musts{whose} surer than {percent(sure.best)}",
-                      f"best is, by what the runs are worth: {changes}")
-    return Remedy(offer.shown.t, "Remedy", f"{changes}; then all musts{whose} fit: {percent(sure.best)} likely")
+                      f"; best by what the runs are worth: {changes}")
+    return Remedy(offer.shown.t, "Remedy", f": {changes}; then all musts{whose} fit: {percent(sure.best)} likely")
 
 
 def _changes(offer: AdviceOffer, car: str) -> str:

@@ -826,9 +826,9 @@ test("under red with the pit exit closed the garage reads that the run is held a
     store.take("clock", spoke(140, clock));
     return leavingWords(store, "41", next);
   };
-  assert.deepEqual(stands("garage", { status: "red", pit_exit: "closed" }), { head: "baseline is held", figure: "held", below: "red flag, the pit exit is closed; it would leave at once" });
+  assert.deepEqual(stands("garage", { status: "red", pit_exit: "closed" }), { head: "baseline is next", figure: "held", below: "red flag, the pit exit is closed; it would leave at once" });
   next.expected_span_s = [260, 560];
-  assert.deepEqual(stands("pit_lane", { status: "green", pit_exit: "closed" }), { head: "baseline is held", figure: "held", below: "the pit exit is closed; ready in 2:00, at 4:20 of the session" });
+  assert.deepEqual(stands("pit_lane", { status: "green", pit_exit: "closed" }), { head: "baseline is next", figure: "held", below: "the pit exit is closed; ready in 2:00, at 4:20 of the session" });
   assert.equal(stands("garage", { status: "waiting", pit_exit: "closed" }).figure, "2:00", "before the green light one counts down");
   assert.equal(stands("in", { status: "red", pit_exit: "closed" }).head, "baseline leaves in", "the car is on the track");
   assert.deepEqual(stands("garage", { status: "green", pit_exit: "open" }), { head: "baseline leaves in", figure: "2:00", below: "at 4:20 of the session" });

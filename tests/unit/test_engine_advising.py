@@ -191,9 +191,9 @@ def test_the_alert_tells_the_evidence_and_the_proposal_when_it_comes() -> None:
 
 
 @pytest.mark.parametrize(("chance", "planned", "told"), [
-    (0.0, 0.0, "Nothing brings all musts in: best is, by what the runs are worth: run spare is dropped"),
-    (0.04, 0.0, "Nothing brings all musts in: best is, by what the runs are worth: run spare is dropped"),
-    (0.35, 0.34, "Nothing makes all musts surer than 35 %: best is, by what the runs are worth: run spare is dropped"),
+    (0.0, 0.0, "Nothing brings all musts in; best by what the runs are worth: run spare is dropped"),
+    (0.04, 0.0, "Nothing brings all musts in; best by what the runs are worth: run spare is dropped"),
+    (0.35, 0.34, "Nothing makes all musts surer than 35 %; best by what the runs are worth: run spare is dropped"),
     (0.37, 0.34, "Remedy: run spare is dropped; then all musts fit: 37 % likely"),
 ])  # fmt: skip
 def test_what_makes_no_must_surer_is_not_called_a_remedy(chance: float, planned: float, told: str) -> None:

@@ -15,7 +15,7 @@ export function CommentPad({ desk, car }) {
     <h2>comments ${writing || !desk.may("comment") ? "" : html`<button class="small" onClick=${() => desk.press("n")}><kbd>n</kbd> new</button>
       ${noted.length ? html`<button class="small" onClick=${() => desk.press("b")}><kbd>b</kbd> tag the last</button>` : ""}`}</h2>
     ${writing && html`<${Writing} key=${desk.pad.opened} desk=${desk} car=${car} />`}
-    ${noted.length > 0 && html`<div class="runs">${byRun(noted, desk.store.desks.get(car)?.run ?? null).map(([run, name, said], at) => html`<div key=${run}>
+    ${noted.length > 0 && html`<div class="runs">${byRun(noted, desk.store.desks.get(car)?.run ?? null).map(([run, name, said], at) => html`<div key=${run} class=${said.length ? "" : "nothing"}>
       <h3>${name}${at === 0 && below > 0 && !writing ? html` <b class="below">+${below} more</b>` : ""}</h3><ol>${said.map((one) => html`<${Noted} key=${one.comment} desk=${desk} one=${one} />`)}</ol></div>`)}</div>`}
     ${noted.length === 0 && !writing ? html`<p class="empty">What the driver says is noted here.</p>` : ""}
   </section>`;

@@ -75,7 +75,7 @@ export function leavingWords(store, car, next) {
   if (next.after_flag) return { head: `${next.run} is done once the flag has fallen: no run leaves for it` };
   if (leaves == null) return { head: `${next.run} is next; when is not known yet` };
   const held = IN_THE_PITS.includes(store.desks.get(car)?.state ?? "garage") ? heldWords(store.clock.state) : "";
-  if (held) return { head: `${next.run} is held`, figure: "held", below: `${held}; ${leaves - now >= LATE_FROM_S ? `ready in ${clockText(leaves - now)}, at ${clockText(leaves)} of the session` : "it would leave at once"}` };
+  if (held) return { head: `${next.run} is next`, figure: "held", below: `${held}; ${leaves - now >= LATE_FROM_S ? `ready in ${clockText(leaves - now)}, at ${clockText(leaves)} of the session` : "it would leave at once"}` };
   const since = store.open(car).find((p) => p.kind === "release" && p.state === "due")?.act_at_s;
   if (since != null && now - since >= LATE_FROM_S) return { head: `${next.run} was to leave`, figure: `${clockText(now - since)} ago`, below: `at ${clockText(since)} of the session` };
   return { head: `${next.run} leaves in`, figure: clockText(Math.max(0, leaves - now)), below: `at ${clockText(leaves)} of the session` };
