@@ -5,7 +5,7 @@ The draft says what came from where. It decides nothing: what a person has to fi
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -20,9 +20,11 @@ from pitwall.debrief.model import CarDebrief, RunRow
 from pitwall.engine.team import TeamCar
 from pitwall.errors import FileProblem, UserError
 from pitwall.model.car import position_text
-from pitwall.model.plan import Plan, StartsWith
+from pitwall.model.plan import NOTES_MOST, Plan, StartsWith
 from pitwall.model.setup import SessionSetup
 from pitwall.model.subjects import Subject
+
+FROM, NEW_LINE = "From ", "\n"
 
 
 @dataclass(frozen=True)
@@ -31,9 +33,6 @@ class Draft:
 
     Attributes:
         decide: what must be filled in or decided, a sentence each.
-        car_state: tyre sets and fuel as the car came back.
-        switches: where they stand, and what the driver said before and after they were moved.
-        complaints: what the driver still complains of, the worst first.
         sources: by run, where it comes from; only of those that were carried.
     """
 
@@ -41,9 +40,6 @@ class Draft:
     journal: str
     session: str
     decide: tuple[str, ...]
-    car_state: tuple[str, ...]
-    switches: tuple[str, ...]
-    complaints: tuple[str, ...]
     sources: dict[str, str]
 
 
@@ -107,12 +103,19 @@ def _draft(car: TeamCar, made: CarDebrief, template: Plan | None, session: str |
     asked = tuple(dict.fromkeys(one.remark.about for one in made.said.open))
     plan, told = _with_feedback(plan, asked)
     checked = _checked(plan, journal)
-    return Draft(
-        plan=checked, journal=journal, session=over, decide=(*decide, *told),
-        car_state=tuple(_car_state(car, checked)), switches=tuple(_switches(made)),
-        complaints=tuple(f"{one.words} ({one.driver or 'driver'}, {one.run or 'no run'})" for one in made.said.open),
-        sources=_sources(carried),
-    )  # fmt: skip
+    left = [*_car_state(car, checked), *_switches(made), *_complaints(made)]
+    checked = checked.model_copy(update={"notes": _notes(base, template, over, left)})
+    return Draft(plan=checked, journal=journal, session=over, decide=(*decide, *told), sources=_sources(carried))
+
+
+def _notes(base: Plan, template: Plan | None, over: str, left: Iterable[str]) -> str:
+    """What people should know of the session that is over, behind the notes that are there already; what that session's
+    own plan had from the one before it is left out."""
+    kept = [line for line in base.notes.splitlines() if template is not None or not line.startswith(FROM)]
+    # A control character, which a driver's comment may hold, would not come back from every kind of file.
+    plain = (" ".join("".join(one if one.isprintable() else " " for one in line).split()) for line in left)
+    made = "\n".join([*kept, *(f"{FROM}{over}: {line}" for line in plain)])
+    return made if len(made) <= NOTES_MOST else f"{made[:NOTES_MOST - 4].rpartition(NEW_LINE)[0]}\n..."
 
 
 def _otherwise(run: RunRow) -> str:
@@ -167,6 +170,11 @@ def _session_words(setup: SessionSetup, base: Plan, template: Plan | None, sessi
 def _fuel(car: TeamCar) -> float | None:
     left = car.carried.fuel(car.track, car.switches.car.fuel_per_lap_kg)
     return None if left is None else round(left, 1)
+
+
+def _complaints(made: CarDebrief) -> Iterator[str]:
+    for one in made.said.open:
+        yield f"still complained of: {one.words} ({one.driver or 'driver'}, {one.run or 'no run'})"
 
 
 def _car_state(car: TeamCar, plan: Plan) -> Iterator[str]:

@@ -18,9 +18,6 @@ def draft_text(draft: Draft) -> str:
             f"over (journal {draft.journal}).")  # fmt: skip
     lines = [*_comment(head), "#"]
     lines += _list("To be filled in or decided", draft.decide or ("nothing",))
-    lines += _list("The car as it came back", draft.car_state)
-    lines += _list("Switches", draft.switches)
-    lines += _list("What the driver still complains of", draft.complaints)
     return "\n".join([*lines, *_plan(draft)]) + "\n"
 
 

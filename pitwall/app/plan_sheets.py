@@ -24,6 +24,8 @@ from pitwall.model.setup import SessionSetup
 from pitwall.sheets.csv_folder import read_csv, write_csv
 from pitwall.sheets.tables import Filed, Place, Read, empty_tables, read_tables, tables_of
 
+_LINES = re.compile(r"[!-~][ -~]*(\n[!-~][ -~]*)+\n?")
+"""Texts of several lines that a reader of YAML gives back as they stand."""
 _PLAIN_WORD = re.compile(r"[A-Za-z_][A-Za-z0-9_ .,/+-]*")
 _NEEDED_KEY = re.compile(r"no key '(\w+)'")
 OF_THE_EVENT = ("unknown ", "position ")
@@ -254,7 +256,7 @@ class _PlanDumper(yaml.SafeDumper):
 
     def represent_str(self, data: str) -> yaml.ScalarNode:
         """A text, so that our own reader gives the same."""
-        style = None if _PLAIN_WORD.fullmatch(data) else '"'
+        style = None if _PLAIN_WORD.fullmatch(data) else "|" if _LINES.fullmatch(data) else '"'
         return self.represent_scalar("tag:yaml.org,2002:str", data, style=style)
 
 

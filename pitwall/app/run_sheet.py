@@ -153,6 +153,7 @@ def _head(plan: Plan) -> Iterator[str]:
         if rule != "all" and plan.medium != "board":
             said = ", ".join(dict.fromkeys((*rule, *QUIET_ALWAYS)))
             yield f"On {kind} laps only: {said}"
+    yield from (f"Note: {line.strip()}" for line in plan.notes.splitlines() if line.strip())
 
 
 def _facts(plan: Plan, state: RunState, around: Around, tyres: str | None, age: int) -> Iterator[str]:

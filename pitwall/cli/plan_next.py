@@ -49,7 +49,8 @@ def run(args: argparse.Namespace) -> int:
         raise UserError(f"{target}: cannot be written ({problem.strerror})") from None
     if args.json:
         record = {name: value for name, value in asdict(draft).items() if name != "plan"}
-        print(json.dumps({"written": str(target), "runs": [one.run for one in draft.plan.runs], **record}, indent=2))
+        print(json.dumps({"written": str(target), "runs": [one.run for one in draft.plan.runs],
+                          "notes": draft.plan.notes.splitlines(), **record}, indent=2))
         return 0
     runs = len(draft.plan.runs)
     print("\n".join([f"{target}: {runs} run{'s' if runs != 1 else ''} of car {draft.plan.car} for {draft.plan.session}",

@@ -121,7 +121,7 @@ def _window(one: DataWindow, shared: tuple[SwitchAt, ...], green: datetime | Non
         say.window_place(one),
         say.NOTHING if one.speed_mps is None else say.within(one.speed_mps, 1, say.KMH).replace(" (", "\n("),
         "\n".join(say.switches_at(own)) or say.NOTHING,
-        one.evidence_text if one.evidence in one.evidence_text else f"{one.evidence}: {one.evidence_text}".rstrip(": "),
+        "\n".join(say.window_evidence(one)),
     )
 
 

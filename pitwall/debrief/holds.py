@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pitwall.debrief.edges import Array, Edge, edge_of, scatter_of, told
-from pitwall.debrief.model import Evidence, LapRow, Uncertain
+from pitwall.debrief.model import Evidence, LapRow, Uncertain, ValueEvidence
 from pitwall.debrief.notes import CarNotes
 from pitwall.debrief.places_alone import pairs_of
 from pitwall.track.hold_passing import BEFORE_M, Passing
@@ -61,6 +61,21 @@ class HoldAsked:
 
 
 @dataclass(frozen=True)
+class Rests:
+    """What each value of a stretch rests on: its beginning, its end, its places and its speed."""
+
+    begin: ValueEvidence
+    end: ValueEvidence
+    place: ValueEvidence
+    speed: ValueEvidence
+
+
+SEEN = Rests("positions", "positions", "positions", "positions")
+RECKONED = Rests("reckoned", "reckoned", "plan", "plan")
+"""Of a hold that crossings alone tell: when it was is reckoned from them; where and how fast is what was asked for."""
+
+
+@dataclass(frozen=True)
 class Stretch:
     """A stretch of a lap: from, to, where, how fast, and the evidence. ``held``: at a constant speed."""
 
@@ -70,6 +85,7 @@ class Stretch:
     to_m: Uncertain | None
     speed_mps: Uncertain | None
     evidence: Evidence
+    rests: Rests
     text: str
     held: bool = False
 
@@ -163,7 +179,7 @@ def _between_edges(
     text += _unclear(begins, ends)
     from_s, from_m = _where(begins, level, at_middle + level * (begins.t - middle))
     to_s, to_m = _where(ends, level, at_middle + level * (ends.t - middle))
-    return Stretch(from_s, to_s, from_m, to_m, _around(level, off_mps, 2), "positions", text, held=True)
+    return Stretch(from_s, to_s, from_m, to_m, _around(level, off_mps, 2), "positions", SEEN, text, held=True)
 
 
 def _unclear(begins: Edge, ends: Edge) -> str:
@@ -238,7 +254,8 @@ def by_crossings(hold: HoldAsked, lap: LapRow, lap_map: LapMap) -> Stretch:
     text = f"reckoned from crossings of {', '.join(seen)}" if seen else "reckoned from the pit signals"
     text += f", and {hold.seconds:g} s by the driver's count"
     from_m, to_m = _metres(hold, lap_map, way, (shorter, longer))
-    return Stretch(begins, ends, from_m, to_m, _around(hold.speed_mps, SPEED_OFF_MPS, 2), "crossings", text, held=True)
+    return Stretch(begins, ends, from_m, to_m, _around(hold.speed_mps, SPEED_OFF_MPS, 2), "crossings", RECKONED, text,
+                   held=True)
 
 
 @dataclass(frozen=True)

@@ -30,6 +30,7 @@ from pitwall.model.debrief_rows import (
     SwitchEvidence,
     SwitchMove,
     Uncertain,
+    ValueEvidence,
 )
 from pitwall.model.facts import SessionStatus
 from pitwall.model.outputs import AlertPriority, CallState, CallWay
@@ -38,7 +39,7 @@ from pitwall.model.plan import CallClass, Medium
 __all__ = ["INTERVAL", "AlertRow", "AlertStatistics", "CallRow", "CarDebrief", "ChangeRow", "Clean", "DataWindow",
            "Debrief", "Evidence", "Expected", "ItemRow", "LapRow", "MinuteLoad", "Outcome", "QuestionRow",
            "RadioStatistics", "RunRow", "Sector", "SessionSummary", "StatusSpan", "Stint", "SwitchAt", "SwitchEvidence",
-           "SwitchMove", "TenMinutes", "Uncertain"]
+           "SwitchMove", "TenMinutes", "Uncertain", "ValueEvidence"]
 
 
 class StatusSpan(Frozen):

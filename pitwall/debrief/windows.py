@@ -10,9 +10,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Literal
 
-from pitwall.debrief.holds import HoldAsked, Stretch, at_place, by_crossings, by_positions, shows_none
-from pitwall.debrief.model import DataWindow, Evidence, ItemRow, LapRow, SwitchAt, SwitchMove, Uncertain
+from pitwall.debrief.holds import HoldAsked, Rests, Stretch, at_place, by_crossings, by_positions, shows_none
+from pitwall.debrief.model import (
+    DataWindow,
+    Evidence,
+    ItemRow,
+    LapRow,
+    SwitchAt,
+    SwitchMove,
+    Uncertain,
+    ValueEvidence,
+)
 from pitwall.debrief.notes import CarNotes
 from pitwall.debrief.wording import plain
 from pitwall.model.car import Switch
@@ -110,8 +120,11 @@ def window_of(item: ItemDone, car: CarFacts) -> DataWindow | None:
     text = f"if it was done: {found.text}" if outcome == "probably_done" else found.text
     return DataWindow(
         item=item.row.item, do=item.row.do, run=item.row.run, lap_number=lap.number, lap=_driven_as(item.row.lap, lap),
+        lap_evidence="reckoned" if len(lap.inferred) == 2 else "crossings",
         what="hold" if at_a_place else "lane" if what == "lane" else "lap", place=item.row.place,
-        from_s=found.from_s, to_s=found.to_s, from_m=found.from_m, to_m=found.to_m, speed_mps=found.speed_mps,
+        from_s=found.from_s, to_s=found.to_s, from_evidence=found.rests.begin, to_evidence=found.rests.end,
+        from_m=found.from_m, to_m=found.to_m, place_evidence=None if found.from_m is None else found.rests.place,
+        speed_mps=found.speed_mps, speed_evidence=None if found.speed_mps is None else found.rests.speed,
         switches=switches, evidence=found.evidence,
         evidence_text="; ".join([*faults, text]), outcome=outcome, spoilt="; ".join(faults),
     )
@@ -164,7 +177,13 @@ def _lap(lap: LapRow, car: CarFacts) -> Stretch:
     text = f"crossings of {', '.join(seen)}" if seen else "pit signals"
     if lap.inferred:
         text += f"; its {' and '.join(lap.inferred)} {'was' if len(lap.inferred) == 1 else 'were'} not seen"
-    return Stretch(begins, ends, from_m, to_m, speed, evidence, text)
+    rests = Rests(_line(lap, "start"), _line(lap, "end"), "circuit", _line(lap, "start", "end"))
+    return Stretch(begins, ends, from_m, to_m, speed, evidence, rests, text)
+
+
+def _line(lap: LapRow, *ends: Literal["start", "end"]) -> ValueEvidence:
+    """What the ends of a lap rest on, and what follows from them."""
+    return "reckoned" if any(one in lap.inferred for one in ends) else "crossings"
 
 
 def _lane(lap: LapRow, car: CarFacts) -> Stretch | None:
@@ -179,6 +198,7 @@ def _lane(lap: LapRow, car: CarFacts) -> Stretch | None:
         value, low, high = (round(begin + share * took, 3) for share in (1.0, 0.4, 2.0))
         ends = Uncertain(value=value, low=low, high=high)
         return Stretch(_end(begin, "end" in lap.inferred), ends, None, None, None, "plan",
+                       Rests(_line(lap, "end"), "circuit" if car.lane_s is not None else "plan", "circuit", "circuit"),
                        "the signal of the pit entry; its end by the length of the pit lane, for the car then stood")
     length_m = car.lap_map.lane_length_m
     speed = None
@@ -186,6 +206,7 @@ def _lane(lap: LapRow, car: CarFacts) -> Stretch | None:
         mean = length_m / (end - begin)
         speed = Uncertain(value=round(mean, 2), low=round(mean * 0.9, 2), high=round(mean * 1.1, 2))
     return Stretch(_end(begin, "end" in lap.inferred), _end(end, False), None, None, speed, "crossings",
+                   Rests(_line(lap, "end"), "crossings", "circuit", _line(lap, "end")),
                    "signals of pit entry and pit exit")
 
 

@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 
 from pitwall.debrief.figures_laps import lap_clock
 from pitwall.debrief.model import DataWindow, LapRow, RunRow, SwitchAt, Uncertain
+from pitwall.model.laps_in_doubt import best_lap_doubts, switch_words
 from pitwall.model.plan import Scalar
 from pitwall.model.units import timed_laps
 
@@ -29,6 +30,8 @@ WAYS = {"full": "in full", "parts": "in parts", "short": "in short", "outside": 
         "outside_short": "in short, outside"}
 SWITCH_EVIDENCE = {"measured": "measured", "confirmed": "confirmed", "told": "told",
                    "unconfirmed": "called, unconfirmed", "assumed": "assumed"}
+VALUE_EVIDENCE = {"positions": "positions", "crossings": "crossings", "reckoned": "reckoned from crossings",
+                  "circuit": "the circuit file", "plan": "as planned, not measured"}
 
 
 def session_clock(seconds: float, places: int = 0) -> str:
@@ -143,6 +146,20 @@ def switches_at(switches: Sequence[SwitchAt]) -> list[str]:
     return found
 
 
+def window_evidence(window: DataWindow) -> list[str]:
+    """The evidence of a window, then which of its values rest on another: ``place, speed: the plan``."""
+    whole = window.evidence_text
+    if window.evidence not in whole:
+        whole = f"{window.evidence}: {whole}".rstrip(": ")
+    both = window.from_evidence == window.to_evidence
+    times = {"times": window.from_evidence} if both else {"from": window.from_evidence, "to": window.to_evidence}
+    values = times | {"place": window.place_evidence, "speed": window.speed_evidence}
+    values |= {} if window.lap_evidence == "crossings" else {"lap": window.lap_evidence}
+    lines = [f"{', '.join(names)}: {word}" for evidence, word in VALUE_EVIDENCE.items() if evidence != window.evidence
+             if (names := [name for name, one in values.items() if one == evidence])]
+    return [whole, *lines]
+
+
 def tyres_of(lap: LapRow) -> str:
     """``B1 medium, 4``: the set, its compound, its laps as the lap began."""
     named = " ".join(one for one in (lap.tyres, lap.compound if lap.compound != lap.tyres else None) if one)
@@ -159,14 +176,6 @@ def clean_words(lap: LapRow) -> str:
     return words + (f", {lap.lost_s:.1f} s" if lap.lost_s is not None and lap.clean not in ("clean", "unknown") else "")
 
 
-def switch_words(lap: LapRow | None) -> list[str]:
-    """``switch wrong``, ``switch unverified``: what was not as it must be as the timed lap began."""
-    if lap is None:
-        return []
-    return [*(["switch wrong"] if lap.switches_wrong else []),
-            *(["switch unverified"] if lap.switches_unverified else [])]
-
-
 def lap_words(lap: LapRow) -> list[str]:
     """What spoilt a lap, one thing after the other; ``clean`` where nothing did."""
     wrong = switch_words(lap)
@@ -175,9 +184,7 @@ def lap_words(lap: LapRow) -> list[str]:
 
 def best_lap(best_s: float | None, laps: Sequence[LapRow]) -> str:
     """``1:23.456``, with what was wrong with the switches of that lap: ``1:23.456 (switch wrong)``."""
-    lap = next((one for one in laps if best_s is not None and one.lap_time_s == best_s), None)
-    doubts = switch_words(lap)
-    return lap_time(best_s) + (f" ({', '.join(doubts)})" if doubts else "")
+    return lap_time(best_s) + best_lap_doubts(best_s, laps)
 
 
 def run_state(run: RunRow) -> str:

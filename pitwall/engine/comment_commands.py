@@ -19,6 +19,7 @@ from pitwall.comments.matrix import place_words
 from pitwall.comments.shorthand import ShorthandError, parse
 from pitwall.engine import drivers
 from pitwall.engine.answers import Answer, Handler, Refusal
+from pitwall.engine.calls import COMMENTED
 from pitwall.engine.hand_words import lap_words
 from pitwall.engine.laps import LapRecord
 from pitwall.engine.plan_guards import meant
@@ -37,8 +38,19 @@ def _comment(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     noted = car.comments.note(Comment(**_where(command, car, now), by=command.by, because=command.id, **given), now)
     if command.run is not None or command.lap is not None:
         car.comments.named.add(noted.comment)
+    _answers(car, noted, now)
     closes = _closes(car, noted.comment)
     return Answer(f"comment {noted.comment} noted{why}{closes}" + ("" if given else ": its words are still to come"))
+
+
+def _answers(car: TeamCar, noted: Comment, now: float) -> None:
+    """What is asked in the garage is for a comment on the run before: one that is noted then answers it without a key.
+    On track a question lapses by itself, and counts as asked."""
+    for call in car.book.asking("procedure"):
+        procedure = car.setup.procedures.get(call.spec.ask.procedure or "")
+        asks = procedure is not None and "comment" in procedure.done_when and call.spec.kind == "question"
+        if asks and call.state == "due" and call.spec.lap == "garage" and call.spec.run == noted.run:
+            car.signal(call, "evidence", now, COMMENTED)
 
 
 def _closes(car: TeamCar, number: int) -> str:

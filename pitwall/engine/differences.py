@@ -85,6 +85,9 @@ def _head(old: Plan, new: Plan) -> Iterator[str]:
         said, says = old.quiet.get(kind, "all"), new.quiet.get(kind, "all")
         if said != says:
             yield f"said on a {_KIND_WORDS[kind]}: {_said(says)} instead of {_said(said)}"
+    noted, notes = (dict.fromkeys(line for line in plan.notes.splitlines() if line.strip()) for plan in (old, new))
+    yield from (f"note: {line.strip()}" for line in notes if line not in noted)
+    yield from (f"note taken out: {line.strip()}" for line in noted if line not in notes)
 
 
 def _set_words(tyres: TyreSet) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Collection, Mapping
 
 from pitwall.engine import driven_again
 from pitwall.engine.call import Call
-from pitwall.engine.calls import CALLED_IN, HELD_BACK, SETTLED, UNNEEDED
+from pitwall.engine.calls import CALLED_IN, COMMENTED, HELD_BACK, SETTLED, UNNEEDED
 from pitwall.engine.item_evidence import word_suffices
 from pitwall.engine.progress import ItemState, RunState
 from pitwall.engine.switches import SwitchBoard
@@ -79,6 +79,8 @@ def _acted_on(run: RunState, item: ItemState, procedure: Procedure | None, call:
         item.ahead = call.reason or call.state
     elif not _only_told(procedure, call):
         item.signal("confirm", t, call.reason)
+    elif run.state == "done":
+        item.lap_over(t, item.reason)  # asked in the garage: no lap of its run is still to end
 
 
 def _not_left_for(run: RunState, item: ItemState, procedure: Procedure | None) -> bool:
@@ -91,9 +93,9 @@ def _not_left_for(run: RunState, item: ItemState, procedure: Procedure | None) -
 
 def _only_told(procedure: Procedure | None, call: Call) -> bool:
     """Guard: a hold, or a question for a comment, that was told, and nobody says or shows that it was done: probably
-    done, once its lap is over."""
+    done, once its lap is over. Whether a comment that was noted stands, the debrief sees."""
     asks = procedure is not None and (procedure.hold is not None or "comment" in procedure.done_when)
-    return asks and call.reason == SETTLED
+    return asks and call.reason in (SETTLED, COMMENTED)
 
 
 def _try_again(

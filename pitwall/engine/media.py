@@ -33,12 +33,11 @@ from pitwall.engine.situation import Situation
 from pitwall.model.car import Position, same_position
 from pitwall.model.plan import lent
 from pitwall.model.record import altered
-from pitwall.radio.board import MOST_LINES, READY_BEFORE_S, board_lines, board_parts
+from pitwall.radio.board import HANG_S, MOST_LINES, READY_BEFORE_S, board_lines, board_parts
 
 SWITCHES_SHOWN = 2  # changes that a driver takes in from one board (common practice, no source)
 AFTER_THE_OUT_LAP = "On the lap after the out-lap: "
 READ_S = 5.0  # from reading the board to acting on it (common practice, no source)
-HANG_S = 3.0  # to hang out a board in haste (common practice, no source)
 GARAGE_FROM_S, GARAGE_BY_S = 120.0, 15.0
 AT_ONCE = ("session", "safety", "stop")
 PRE_EMPT = (*AT_ONCE, "box")

@@ -23,7 +23,7 @@ from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.settled import settled_words
 from pitwall.engine.situation import Leg, StatusNews, garage_legs, running_legs
 from pitwall.engine.switches import SwitchBoard
-from pitwall.engine.untold_news import tell_again
+from pitwall.engine.untold_news import still_news, tell_again
 from pitwall.engine.view import situation
 from pitwall.model.car import Position, same_position
 from pitwall.model.plan import Plan, ThreePoint
@@ -36,7 +36,6 @@ STAYED_OUT_LAPS = 2
 STANDS_S = 45.0
 STRAYED_S, FELT_S = 0.3, 20.0  # at the places that it reaches within so long
 NEAR_S = 10.0  # where no call begins sooner, nor is the line nearer, the next look is soon enough
-NEWS_S = 30.0  # older than any call of it can be
 GARAGE_ACTIONS = ("leave", "fire_up")
 
 
@@ -192,7 +191,7 @@ class TeamCar:
         if self.track.lap is not None:
             self.track.lap.run = run.run.run
         lap_behind.at_the_line(self, run, leg, lap, now)
-        if run.stayed_out >= STAYED_OUT_LAPS and not self._box_was_said(run):
+        if run.stayed_out >= STAYED_OUT_LAPS + run.out_in and not self._box_was_said(run):
             found = stayed_out.another_run(self, run, now)
             if found is not None:
                 self._is_on(found, run, now)
@@ -376,7 +375,7 @@ class TeamCar:
         run = at.run.run.run if at.run is not None else None
         left_out = at.run.left_out if at.run is not None and self.track.on_track else range(0)
         self.book.reconcile(specs, now, gone, yellow, (run, leg, self.track.lap_number), left_out)
-        self.news = [news for news in self.news if now <= news.t + NEWS_S]
+        self.news = still_news(self, now)
 
     def _may(self, kind: str) -> bool:
         # On track only: in the garage the driver's ear is not at stake, and a car that nobody calls does not leave.

@@ -22,6 +22,10 @@ Outcome = Literal["done", "probably_done", "done_badly", "not_done", "to_come"]
 journal ends before it was its turn."""
 Evidence = Literal["positions", "crossings", "plan"]
 """What a data window rests on: positions of the car, crossings of loops, or the plan's word and nothing else."""
+ValueEvidence = Literal["positions", "crossings", "reckoned", "circuit", "plan"]
+"""What one value of a window rests on. ``crossings``: of loops, or signals of pit entry and exit; ``reckoned``: from
+crossings near it, by pace and shares of the lap; ``circuit``: lengths of the circuit file; ``plan``: where and how fast
+the plan has it, and nothing that was seen."""
 Clean = Literal["clean", "traffic", "yellow", "mistake", "told", "cool_down", "aborted", "not_complete", "unknown"]
 """Why a lap was not clean. ``yellow``: a flag spoilt it; which one its statuses say. ``told``: most was lost where the
 car did what it was told to do there."""
@@ -60,17 +64,22 @@ class DataWindow(Frozen):
     run: str
     lap_number: int = Field(description="of the car, as in the lap table")
     lap: str = Field(description="which lap of the run, in words")
+    lap_evidence: ValueEvidence = Field(description="reckoned: neither end of the lap was seen")
     what: Literal["hold", "lap", "lane"]
     place: str | None = None
     from_s: Uncertain
     to_s: Uncertain
+    from_evidence: ValueEvidence = Field(description="of from_s; from_time adds the clock of that machine")
+    to_evidence: ValueEvidence
     from_time: AwareDatetime | None = Field(default=None, description="time of day of from_s.value")
     to_time: AwareDatetime | None = None
     from_m: Uncertain | None = Field(default=None, description="none on a circuit without geometry")
     to_m: Uncertain | None = Field(default=None, description="beyond the length of the lap where it spans the line")
+    place_evidence: ValueEvidence | None = Field(default=None, description="of from_m and to_m")
     speed_mps: Uncertain | None = Field(default=None, description="mean over the window")
+    speed_evidence: ValueEvidence | None = None
     switches: tuple[SwitchAt, ...] = ()
-    evidence: Evidence
+    evidence: Evidence = Field(description="of the window as a whole: the best that there is")
     evidence_text: str = Field(description="the evidence in words: how many positions, which loops")
     outcome: Outcome
     spoilt: str = Field(default="", description="why its data are spoilt, in words; empty where nothing is known to")

@@ -24,7 +24,7 @@ CallClass = Literal["session", "safety", "box", "stop", "release", "brief", "swi
                     "traffic", "care", "question", "answer", "ruling"]
 
 Scalar = str | int | float | bool
-MAX_LAPS = 400
+MAX_LAPS, NOTES_MOST = 400, 10_000
 LAPS_EXAMPLE = "out, 3 timed, in"
 
 LAPS_PART = r"(?:(\d{1,3})\s*(?:x\s*)?)?(out-in|out|timed|cool|in|installation)(?:\s+laps?)?"
@@ -353,6 +353,11 @@ class Plan(Frozen):
     quiet: dict[LapKind, QuietRule] = Field(
         default_factory=_default_quiet,
         description="what may be said on which kind of lap; a kind not named here: all",
+    )
+
+    notes: str = Field(
+        default="", max_length=NOTES_MOST,
+        description="what people should know, a line each: it stands on the run sheet and times nothing",
     )
 
     @model_validator(mode="after")

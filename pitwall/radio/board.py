@@ -9,6 +9,7 @@ from dataclasses import dataclass
 MOST_LINES = 3
 LINE_CHARACTERS = 10  # letters that a driver reads at speed in one line (common practice, no source)
 READY_BEFORE_S = 20.0  # the board is hung out so long before the car passes (common practice, no source)
+HANG_S = 3.0  # to hang out a board in haste (common practice, no source)
 
 _LEFT_OUT = frozenset({"the", "a", "an", "to", "is", "of", "please", "now", "then", "and", "we", "it", "with"})
 """Words without which a line means the same; "in", "out", "on", "off", "no" and "this" are none of them."""

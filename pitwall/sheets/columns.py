@@ -234,6 +234,8 @@ PLAN: tuple[Column, ...] = (
     *(Column(f"said on {kind} laps", ("quiet", kind), "list", partial(_quiet, kind), own_words=_read_quiet,
              note="all, nothing, or kinds of call; such as: session, safety, box")
       for kind in ("out", "timed", "cool", "in", "installation")),
+    Column("notes", ("notes",), "text", lambda plan: cells.text(plan.notes or None),
+           note="what people should know, a line each; it stands on the run sheet and times nothing"),
 )
 """The plan as a whole, a row each: the name, and the value beside it."""
 

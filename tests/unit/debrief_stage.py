@@ -86,7 +86,9 @@ def window(run_name: str, text: str) -> debrief.DataWindow:
         item=f"{run_name}-hold", do="constant_speed_hold", run=run_name, lap_number=4, lap="timed lap 2", what="hold",
         place="turn 4", from_s=uncertain(743.4), to_s=uncertain(748.6), from_time=GREEN + timedelta(seconds=743.4),
         to_time=GREEN + timedelta(seconds=748.6), from_m=uncertain(1310, 6), to_m=uncertain(1597, 6),
-        speed_mps=uncertain(55.2, 0.3), evidence="positions", evidence_text=text, outcome="done",
+        speed_mps=uncertain(55.2, 0.3), lap_evidence="crossings", from_evidence="positions", to_evidence="positions",
+        place_evidence="positions", speed_evidence="positions", evidence="positions", evidence_text=text,
+        outcome="done",
         switches=(debrief.SwitchAt(switch="flap", word="flap", position="open", evidence="measured", since_s=700),
                   debrief.SwitchAt(switch="bb", word="brake bias", position=-1.5, evidence="told", moved=True)),
     )

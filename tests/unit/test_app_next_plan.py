@@ -15,14 +15,14 @@ from pitwall.app.next_plan import Draft, next_plan
 from pitwall.app.next_plan_text import draft_text
 from pitwall.app.next_rest import laps_for
 from pitwall.app.next_runs import _one
-from pitwall.app.plan_sheets import read_any
+from pitwall.app.plan_sheets import read_any, write_any
 from pitwall.cli.debrief import in_words
 from pitwall.cli.main import main
 from pitwall.debrief.contents_summary import summary_sections
 from pitwall.engine.run_state import ItemState, RunState, item_states
 from pitwall.errors import FileProblem, JournalError, UserError
 from pitwall.model.debrief_rows import ItemRow
-from pitwall.model.plan import Item, Plan, parse_laps
+from pitwall.model.plan import NOTES_MOST, Item, Plan, parse_laps
 from pitwall.model.procedure import Procedure
 from tests.unit.engine_stage import CHECKS, MAIN, PROCEDURES, SPARE, plan, regulations, setup, shipped
 from tests.unit.kept_stage import Kept
@@ -56,6 +56,11 @@ def drafted(made: Kept, folder: Path, **more: Any) -> Draft:
     """The draft after the session was closed."""
     made.status(3600, "closed")
     return next_plan(made.journal(folder), **more)
+
+
+def told_of(made: Draft) -> list[str]:
+    """What the draft notes of the session that is over."""
+    return [line.removeprefix("From p1: ") for line in made.plan.notes.splitlines() if line.startswith("From p1: ")]
 
 
 def test_what_was_not_driven_goes_on_and_says_where_it_comes_from(tmp_path: Path) -> None:
@@ -227,7 +232,7 @@ def test_tyres_and_fuel_are_as_the_car_came_back(tmp_path: Path) -> None:
     assert made.plan.starts_with.tyres == "B1"
     assert made.plan.starts_with.fuel_kg is not None
     assert 20 < made.plan.starts_with.fuel_kg < 23, "30 kg less almost four laps of 2 kg"
-    assert "tyre set B1 (medium): 4 laps, at most 20, 4 of them in this session" in made.car_state
+    assert "tyre set B1 (medium): 4 laps, at most 20, 4 of them in this session" in told_of(made)
 
 
 WET = {"W1": {"compound": "wet", "laps": 4}, "I1": {"compound": "intermediate"}}
@@ -288,15 +293,15 @@ def test_sets_of_every_plan_of_the_day_are_in_the_draft(tmp_path: Path) -> None:
     assert made.plan.starts_with.tyres == "W1"
     assert {"later", "drying"} <= {run.run for run in made.plan.runs}
     assert {run.tyres for run in made.plan.runs} <= set(laps)
-    assert "tyre set B1 (medium): 4 laps, at most 20, 4 of them in this session" in made.car_state
-    assert f"tyre set W1 (wet): {laps['W1']} laps, {laps['W1'] - 4} of them in this session" in made.car_state
-    assert "tyre set I1 (intermediate): unused" in made.car_state
+    assert "tyre set B1 (medium): 4 laps, at most 20, 4 of them in this session" in told_of(made)
+    assert f"tyre set W1 (wet): {laps['W1']} laps, {laps['W1'] - 4} of them in this session" in told_of(made)
+    assert "tyre set I1 (intermediate): unused" in told_of(made)
 
 
 def test_a_set_that_two_plans_name_has_the_laps_with_which_the_day_began(tmp_path: Path) -> None:
     """The wet plan counts I1 otherwise than the dry one: nobody drove on it, and no lap of it is of this session."""
     made = gone_wet(tmp_path, sets=SETS | {"I1": {"compound": "intermediate", "laps": 3}})
-    assert "tyre set I1 (intermediate): 3 laps, none of them in this session" in made.car_state
+    assert "tyre set I1 (intermediate): 3 laps, none of them in this session" in told_of(made)
 
 
 def test_a_set_of_which_no_plan_says_what_it_is_is_to_be_filled_in(tmp_path: Path) -> None:
@@ -390,12 +395,42 @@ def test_open_complaints_are_told_and_asked_again(tmp_path: Path) -> None:
     stage.command("comment", shorthand="t1 mid us 2; rears hot 4; front lock 3; t1 exit os 2")
     stage.command("comment", shorthand="t1 exit good")
     made = drafted(stage, tmp_path)
-    assert made.complaints == (
+    told = "still complained of: "
+    assert [line.removeprefix(told) for line in told_of(made) if line.startswith(told)] == [
         "rear hot, severity 4 (ines, first)", "front locking, severity 3 (ines, first)",
         "turn 1 mid: understeer, severity 2 (ines, first)",
-    )  # fmt: skip
+    ]
     assert [run.feedback for run in made.plan.runs] == [(), ("tyres", "braking", "balance")]
     assert any("'feedback' asks for what the driver complained of" in line for line in made.decide)
+
+
+def test_what_the_session_left_stands_in_every_form_of_the_next_plan(tmp_path: Path) -> None:
+    """A spreadsheet has no comments: what the car and its driver came back with is part of the plan. Notes that a
+    person wrote go on; those that the last draft made were of the session before."""
+    stage = driven(FIRST, REPEAT, notes="Crane at turn 4.\nFrom p0: fuel: about 3 kg")
+    stage.command("comment", shorthand="rears hot 4")
+    made = drafted(stage, tmp_path)
+    first, *left = made.plan.notes.splitlines()
+    assert first == "Crane at turn 4."
+    assert left
+    assert all(line.startswith("From p1: ") for line in left), left
+    for name in ("next.xlsx", "next"):
+        write_any(tmp_path / name, made.plan)
+        assert read_any(tmp_path / name).notes == made.plan.notes
+    written = tmp_path / "next.yaml"
+    written.write_text(draft_text(made), encoding="utf-8")
+    assert read_any(written) == made.plan
+    again = drafted(driven(), tmp_path, template=made.plan.model_copy(update={"runs": made.plan.runs[-1:]}))
+    assert again.plan.notes.startswith(made.plan.notes), "what a template says is the person's own"
+
+
+def test_more_than_a_plan_may_note_is_cut_at_a_line(tmp_path: Path) -> None:
+    """It says that there was more."""
+    made = drafted(driven(notes="\n".join([f"Line {number}: {'x' * 90}" for number in range(99)])), tmp_path)
+    assert len(made.plan.notes) <= NOTES_MOST
+    *kept, last = made.plan.notes.splitlines()
+    assert last == "..."
+    assert kept[98].endswith("xxx")
 
 
 def test_switches_and_what_came_of_them(tmp_path: Path) -> None:
@@ -411,8 +446,8 @@ def test_switches_and_what_came_of_them(tmp_path: Path) -> None:
     stage.home(t)
     made = drafted(stage, tmp_path)
     left = "bias was left at 54; as the session began it stood at "
-    assert any(line.startswith(left) for line in made.switches), made.switches
-    (found,) = [line for line in made.switches if "then turn 1 mid: understeer, severity 1" in line]
+    assert any(line.startswith(left) for line in told_of(made)), told_of(made)
+    (found,) = [line for line in told_of(made) if "then turn 1 mid: understeer, severity 1" in line]
     assert "to 54" in found
     assert "(better, first to spare)" in found
 

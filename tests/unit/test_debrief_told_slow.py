@@ -29,7 +29,8 @@ def hold(place: float, from_s: float | None = None, to_s: float = 0.0, on: int =
         return ToldSlow("constant_speed_hold", on, place)
     ends = [Uncertain(value=at, low=at - 1, high=at + 1) for at in (from_s, to_s)]
     window = DataWindow(item="i", do="hold", run="aero", lap_number=on, lap="timed lap 3", what="hold", from_s=ends[0],
-                        to_s=ends[1], evidence="crossings", evidence_text="loops", outcome="done")
+                        to_s=ends[1], from_evidence="reckoned", to_evidence="reckoned", lap_evidence="crossings",
+                        evidence="crossings", evidence_text="loops", outcome="done")
     return ToldSlow("constant_speed_hold", on, place, window)
 
 

@@ -12,7 +12,9 @@ from pitwall.debrief.edges import USUAL, Edge, edge_of, scatter_of
 from pitwall.debrief.holds import HoldAsked, Stretch, by_crossings, by_positions
 from pitwall.debrief.notes import CarNotes
 from pitwall.debrief.windows import CarFacts, ItemDone, window_of
+from pitwall.debrief.wording import window_evidence
 from pitwall.model.debrief_rows import DataWindow, ItemRow, LapRow, Sector, SwitchMove
+from pitwall.model.procedure import Procedure
 from pitwall.rehearsal.draws import between
 from pitwall.rehearsal.ground import lay_ground
 from pitwall.rehearsal.holding import HeldPath, HoldOrder, hold_path
@@ -211,6 +213,37 @@ def test_intervals_of_crossings_hold_the_truth() -> None:
         widths.append(stretch.from_s.high - stretch.from_s.low)
     assert sum(held) >= 0.9 * len(held), (sum(held), len(held))
     assert max(widths) < 8.0
+
+
+def test_each_value_of_a_window_says_what_it_rests_on() -> None:
+    """Positions measure all of a hold. Crossings tell when it was; where and how fast is what was asked for, and of a
+    lap the circuit file says where it lies."""
+    path, lap = driven(2)
+    row = ItemRow(item="one", do="constant_speed_hold", run="work", lap="in-lap", want="must", outcome="done")
+    procedure = shipped().procedures["constant_speed_hold"]
+
+    def rests(notes: CarNotes, lap: LapRow = lap, do: Procedure = procedure) -> tuple[object, ...]:
+        """Of lap, beginning, end, place and speed, and the words that the page adds."""
+        facts = CarFacts(notes, the_map(), (), (), {})
+        hold = asked() if do.data_window == "hold" else None
+        one = window_of(ItemDone(row, do, lap, {}, hold), facts)
+        assert one is not None
+        return (one.lap_evidence, one.from_evidence, one.to_evidence, one.place_evidence, one.speed_evidence,
+                *window_evidence(one)[1:])
+
+    measured, nothing = seen(path, 10.0, 2), CarNotes()
+    assert rests(measured) == ("crossings", "positions", "positions", "positions", "positions")
+    assert rests(nothing) == ("crossings", "reckoned", "reckoned", "plan", "plan", "times: reckoned from crossings",
+                              "place, speed: as planned, not measured")
+    compare = shipped().procedures["flap_compare"]
+    assert rests(nothing, do=compare) == ("crossings", "crossings", "crossings", "circuit", "crossings",
+                                          "place: the circuit file")
+    unseen = lap.model_copy(update={"inferred": ("end",)})
+    assert rests(nothing, unseen, compare) == (
+        "crossings", "crossings", "reckoned", "circuit", "reckoned", "to, speed: reckoned from crossings",
+        "place: the circuit file")
+    nobody = lap.model_copy(update={"inferred": ("start", "end")})
+    assert rests(nothing, nobody, compare)[0] == "reckoned"
 
 
 def test_few_positions_are_no_evidence() -> None:

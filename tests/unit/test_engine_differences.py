@@ -181,6 +181,7 @@ def test_no_field_of_an_item_is_forgotten(name: str) -> None:
 
 OTHER_HEAD: dict[str, Any] = {
     "driver": "dana", "medium": "board", "tyre_sets": SETS, "minimum_laps": {"dana": 20}, "quiet": {"timed": "all"},
+    "notes": "A crane at turn 4.",
 }  # fmt: skip
 OF_THE_START = {"plan", "car", "session", "starts_with", "alternates", "runs"}
 """What says which plan it is, or is read when the session begins; a changed start comes as a warning."""

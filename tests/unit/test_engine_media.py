@@ -11,14 +11,15 @@ import pytest
 from pitwall.app.scenarios import load_rehearsal
 from pitwall.app.wiring import Evidence, rehearse_instant
 from pitwall.engine.call import Call, CallSpec
-from pitwall.engine.media import HANG_S, NO_PASS, TOO_LONG, Pass, _shared, convey
+from pitwall.engine.media import NO_PASS, TOO_LONG, Pass, _shared, convey
 from pitwall.engine.switch_watch import SHOWN_NEXT
 from pitwall.engine.view import situation
 from pitwall.engine.watch import BOX_AT_THE_PASS
+from pitwall.model.events import ChannelReported
 from pitwall.model.outputs import Alert, Answered, Ask, Prompt
 from pitwall.model.procedure import Procedure
 from pitwall.model.record import altered
-from pitwall.radio.board import LINE_CHARACTERS, MOST_LINES, READY_BEFORE_S
+from pitwall.radio.board import HANG_S, LINE_CHARACTERS, MOST_LINES, READY_BEFORE_S
 from tests.unit.engine_stage import CAR, MAIN, PROCEDURES, SWITCHES, Stage, car_file, effect, plan, setup
 
 BOARD_HOLD = Procedure.model_validate(
@@ -592,6 +593,23 @@ def test_a_question_that_nobody_asks_stands_until_the_car_leaves() -> None:
     assert call.at_rest or call.state == "unconfirmed"
 
 
+@pytest.mark.parametrize("keyed", [True, False])
+def test_a_comment_answers_what_was_asked_in_the_garage(keyed: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With or without the key of the question: it is off the list, and probably done as on track. Whether the comment
+    stands is the debrief's to see."""
+    monkeypatch.setitem(LIBRARY, "asked", ASKED.model_copy(update={"done_when": ("comment", "driver")}))
+    made = stage("board", {"do": "asked", "on": "in"}, laps="out, 1 timed, in")
+    made.wait(back_in(made, "out, 1 timed, in") + 95)
+    (call,) = of_kind(made, "question")
+    if keyed:
+        effect(made.command("said", call=call.id))
+    effect(made.command("comment", made.now + 10, shorthand="us t4"))
+    made.wait(made.now + 200)
+    (item,) = made.car.progress.runs[0].items
+    assert (call.state, item.state) == ("done", "probably_done")
+    assert of_kind(made, "question") == [call]
+
+
 @pytest.mark.parametrize("medium", ["one_way", "two_way"])
 def test_a_car_with_a_radio_is_asked_on_track_alone(medium: str) -> None:
     """Its question was asked on the way in, or its window passed there."""
@@ -623,3 +641,42 @@ def test_later_news_of_the_same_takes_the_place_of_a_board_that_hangs(later: dic
     found = {spec.key: spec.against for spec in _shared(at, shown, made.car.book)}
     assert found[news.spec.key] is None
     assert (found["x"] is None) is not stays
+
+
+@pytest.mark.parametrize("status", ["red", "slow", "yellow"])
+def test_news_waits_on_the_desk_until_its_board_is_to_hang(status: str) -> None:
+    """The flag comes just behind the pit wall, a lap before the next pass: until then whoever hangs the board has it
+    before his eyes, and only then it may have hung without a key."""
+    made = stage("board", laps="out, 3 timed, in")
+    passed = made.drive(200, 125)
+    made.status(passed + 5, status)
+    passes = made.car.legs[0].end_s
+    made.wait(passes - READY_BEFORE_S - 1)
+    (news,) = of_kind(made, "session")
+    assert (news.state, news.spec.pass_number) == ("due", made.car.track.lap_number + 1)
+    made.wait(passes - HANG_S)
+    assert news.state == "unconfirmed"
+    made.cross(passes)
+    made.wait(passes + 40)
+    assert of_kind(made, "session") == [news]
+
+
+@pytest.mark.parametrize(("keys", "again"), [(0, False), (3, True)])
+def test_news_on_a_board_is_asked_for_anew_only_where_keys_tell_that_it_did_not_hang(keys: int, again: bool) -> None:
+    """The radio desk hears the garage, and nobody ever speaks to a board: its silence says nothing. Who presses keys,
+    and pressed none as the car passed, has not hung it."""
+    made = stage("board", laps="out, 3 timed, in")
+    made.handle(ChannelReported(id="talk", t=made.now, car=CAR, talking="nobody"))
+    made.wait(30)
+    for call in [one for one in made.car.book.calls.values() if one.open][:keys]:
+        made.command("said", made.now, call=call.id)
+    assert made.car.book.keys == keys
+    passed = made.drive(200, 125)
+    made.status(passed + 5, "slow")
+    made.status(made.now + 20, "green")
+    passes = made.car.legs[0].end_s
+    made.cross(passes)
+    made.wait(passes + 60)
+    told = [call.spec.pass_number for call in of_kind(made, "session") if call.spec.key.endswith("-green")]
+    assert (made.car.track.lap_number + 1 in told) is again
+    assert again or told == [made.car.track.lap_number]

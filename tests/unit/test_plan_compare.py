@@ -33,6 +33,7 @@ def _lines(**changes: Any) -> tuple[str, ...]:
     ({"starts_with": {"switches": {"flap": "open"}}},
      "switches at the start: flap open instead of the defaults for wet or dry"),
     ({"alternates": {"wet": "w.yaml"}}, "alternate for wet: w.yaml instead of none given"),
+    ({"notes": "A crane at turn 4."}, "note: A crane at turn 4."),
     ({"tyre_sets": {"B2": {"compound": "soft"}}}, "new tyre set B2: soft, 0 laps"),
     ({"runs": [LONG, CHECKS]}, "checks moves after long"),
     ({"runs": [CHECKS, LONG | {"fuel_kg": 26.00000001}]}, "runs[1].fuel_kg: 26.00000001 instead of 26.0"),

@@ -84,6 +84,7 @@ def plans(draw: st.DrawFn) -> Plan:
             {"compound": st.text(max_size=8)}, optional={"laps": st.integers(0, 90), "most_laps": st.integers(1, 99)}
         ), max_size=3),
         "alternates": st.dictionaries(st.sampled_from(["dry", "wet", "short"]), st.text(max_size=10)),
+        "notes": st.text(max_size=40),
         "minimum_laps": st.dictionaries(NAME, st.integers(0, 50), max_size=2),
         "quiet": st.dictionaries(st.sampled_from(KINDS), st.one_of(
             st.just("all"), st.lists(st.sampled_from(["session", "safety", "box", "pace"]), max_size=3, unique=True)

@@ -8,6 +8,7 @@ from pitwall.engine.call import CallSpec
 from pitwall.engine.situation import Situation, StatusNews, news_key
 from pitwall.model.outputs import Ask
 from pitwall.model.record import altered
+from pitwall.radio.board import HANG_S
 from pitwall.radio.ways import Room
 
 SAY_WITHIN_S = 8.0
@@ -48,10 +49,18 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         for news in at.news:
             spec = _news_call(at, news)
             # Wanted until it is over for the book as well: what lapses unsaid is unconfirmed, not withdrawn.
-            by = max(spec.say_by_s, spec.room.end_by_s if spec.room is not None else 0.0)
+            by = max(spec.say_by_s, spec.room.end_by_s if spec.room is not None else 0.0, _shown_at(at, news))
             if at.now <= by + spec.spoken_s + at.timing.unconfirmed_after_s:
                 yield spec
     yield from _last_lap(at)
+
+
+def _shown_at(at: Situation, news: StatusNews) -> float:
+    """With a pit board: when the car passes the board that shows it; else 0."""
+    if at.plan.medium != "board":
+        return 0.0
+    passes = [leg.start_s for leg in at.legs if leg.start_phase == 0.0 and leg.start_s > news.t + HANG_S]
+    return min(passes, default=0.0)
 
 
 def _news_call(at: Situation, news: StatusNews) -> CallSpec:

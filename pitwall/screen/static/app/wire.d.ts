@@ -23,7 +23,7 @@ export interface Alert {
   id: string;
   t: number;
   car?: string | null;
-  kind: "overrun" | "switch_wrong" | "switch_unverified" | "feed_stale" | "car_silent" | "clock_unknown" | "fuel_short" | "release_overdue" | "in_overdue" | "answer_owed" | "plan_file" | "timetable" | "curfew" | "driver_laps" | "driver_limit" | "car_limit" | "many_alerts" | "misses_flag" | "not_as_told" | "stayed_out" | "tyre_hot" | "tyre_cold" | "tyre_pressure_high" | "tyre_pressure_low";
+  kind: "overrun" | "switch_wrong" | "switch_unverified" | "feed_stale" | "car_silent" | "clock_unknown" | "fuel_short" | "release_overdue" | "in_overdue" | "answer_owed" | "plan_file" | "timetable" | "curfew" | "driver_laps" | "driver_limit" | "car_limit" | "many_alerts" | "misses_flag" | "not_as_told" | "stayed_out" | "pace_under_red" | "tyre_hot" | "tyre_cold" | "tyre_pressure_high" | "tyre_pressure_low";
   priority: "high" | "medium" | "low";
   active: boolean;
   acknowledged: boolean;
@@ -294,10 +294,15 @@ export interface DataWindow {
   lap_number: number;
   /** which lap of the run, in words */
   lap: string;
+  /** reckoned: neither end of the lap was seen */
+  lap_evidence: "positions" | "crossings" | "reckoned" | "circuit" | "plan";
   what: "hold" | "lap" | "lane";
   place?: string | null;
   from_s: Uncertain;
   to_s: Uncertain;
+  /** of from_s; from_time adds the clock of that machine */
+  from_evidence: "positions" | "crossings" | "reckoned" | "circuit" | "plan";
+  to_evidence: "positions" | "crossings" | "reckoned" | "circuit" | "plan";
   /** time of day of from_s.value */
   from_time?: string | null;
   to_time?: string | null;
@@ -305,9 +310,13 @@ export interface DataWindow {
   from_m?: Uncertain | null;
   /** beyond the length of the lap where it spans the line */
   to_m?: Uncertain | null;
+  /** of from_m and to_m */
+  place_evidence?: "positions" | "crossings" | "reckoned" | "circuit" | "plan" | null;
   /** mean over the window */
   speed_mps?: Uncertain | null;
+  speed_evidence?: "positions" | "crossings" | "reckoned" | "circuit" | "plan" | null;
   switches: SwitchAt[];
+  /** of the window as a whole: the best that there is */
   evidence: "positions" | "crossings" | "plan";
   /** the evidence in words: how many positions, which loops */
   evidence_text: string;
