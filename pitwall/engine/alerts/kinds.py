@@ -47,7 +47,7 @@ JUDGED: dict[str, tuple[Consequence, TimeToAct, str]] = {
     ),
     "stayed_out": ("run", "seconds", "Box it on this lap: tell the driver once more."),
     "on_another_run": (
-        "run", "lap", "If it is to come in, box it; if it is on yet another run, enter that: set_car run=...",
+        "run", "lap", "If it is to come in, box it; if it is on yet another run, enter that: set_car run=..."
     ),
     "pace_under_red": ("car", "seconds", "Tell the driver now: red flag, slow down, come back to the pits."),
     "timetable": ("comfort", "minutes", "Acknowledge it; it goes by itself after ten minutes."),
