@@ -24,7 +24,7 @@ def in_words(text: str, words: Mapping[str, str]) -> str:
     """
     for call in sorted((call for call in words if call in text), key=len, reverse=True):
         shown = f"'{words[call]}'".replace("\\", r"\\")
-        text = re.sub(rf"(?<![\w:/-])'?{re.escape(call)}'?(?![\w:/-])", shown, text)
+        text = re.sub(rf"(?<![\w:/-])'?{re.escape(call)}'?(?![\w/~-]|:\w)", shown, text)
     return text
 
 

@@ -12,6 +12,7 @@ import { workAhead } from "../../pitwall/screen/static/app/ladder.js";
 import { afterFlag, barOf, planWords } from "../../pitwall/screen/static/app/plan-line.js";
 import { isOverdue, labels, lapWords, onceEach } from "../../pitwall/screen/static/app/strip.js";
 import { allWords } from "../../pitwall/screen/static/app/switches.js";
+import { inWords as answerWords } from "../../pitwall/screen/static/app/app.js";
 import { ask } from "../../pitwall/screen/static/app/asking.js";
 import { feedAges, silentStreams, timeWords, trackWords, wellness } from "../../pitwall/screen/static/app/head.js";
 import { feedWords, keysOf } from "../../pitwall/screen/static/app/help.js";
@@ -843,6 +844,17 @@ test("the garage reads what is called there, not what the driver is told on the 
   const runs = [{ run: "baseline", state: "cut", crew: ["tyres"], work_s: [180, 240, 420], actual_span_s: [1, 2] }];
   assert.equal(workWords(runs, { ...runs[0], goes_on: true }), "", "it is the work after the run");
   assert.equal(workWords(runs, { run: "long", state: "next" }), "tyres: 4:00 (3:00 to 7:00)");
+});
+
+test("no note has the id of a call, also once the call is over and gone from the list", () => {
+  const store = new Store(() => 0), call = (name, short, t) => ({ type: "prompt", call: name, car: "58", state: "due", kind: "procedure", short, revision: 1, t, say_from_s: 1, say_by_s: 2, act_at_s: null, priority: 1 });
+  store.take("prompt/58", call("58-coast-2-symmetry-3-0", "Weave", 10));
+  store.take("prompt/58", call("58-coast-2-symmetry-3-0~2", "Weave once more", 20));
+  store.take("desk/58/state", { type: "desk_state", id: "d", t: 90, car: "58", state: "timed", prompts: [], switches: [], comments: [] });
+  assert.equal(store.prompts.size, 0);
+  assert.equal(answerWords("noted; 58-coast-2-symmetry-3-0~2 was withdrawn", { store }), "noted; “Weave once more” was withdrawn");
+  assert.equal(answerWords("'58-coast-2-symmetry-3-0': part 1 said", { store }), "“Weave”: part 1 said");
+  assert.equal(answerWords("58-coast-2-symmetry-3-0~3 is over", { store }), "58-coast-2-symmetry-3-0~3 is over", "of another call nothing is known");
 });
 
 test("what stands beside the status is a list, not one word", () => {

@@ -105,6 +105,19 @@ def test_an_answer_names_calls_to_come_by_their_words() -> None:
     assert log.lines(refused) == ("    1:40  refused: no call 'x' for car 41 (there are: 'deploy harvest')",)
 
 
+def test_no_line_has_the_id_of_a_call_whose_words_are_known() -> None:
+    """Neither before a colon, nor of a later attempt, which has its number behind the id; one id is no other's part."""
+    log = LineLog()
+    first, second = "41-baseline-1-tyre_warm_up-0-1-0-0", "41-baseline-1-tyre_warm_up-0-1-0-0~2"
+    log.lines(_desk(prompts=(_prompt(first, state="planned", short="Warm the tyres"),)))
+    part = Answered(id="a", t=100.0, because="x", car="41", effect=f"{first}: part 1 said; what remains comes later")
+    assert log.lines(part) == ("    1:40  car 41  'Warm the tyres': part 1 said; what remains comes later",)
+    noted = Answered(id="b", t=100.0, because="x", car="41", effect=f"noted; {second} was withdrawn: held back")
+    assert "'Warm the tyres'" not in log.lines(noted)[0]
+    log.lines(_desk(prompts=(_prompt(second, state="planned", short="Warm them"),)))
+    assert log.lines(noted) == ("    1:40  car 41  noted; 'Warm them' was withdrawn: held back",)
+
+
 def test_a_line_of_the_forecast_has_what_it_said_before() -> None:
     """Who shortened a run a second ago sees what that did to the musts."""
     log = LineLog()

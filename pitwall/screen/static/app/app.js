@@ -60,11 +60,13 @@ function Foot({ desk }) {
     </footer>`;
 }
 
-/** An answer with the words of each call in the place of its id. @param {string} text @param {Desk} desk */
-export function inWords(text, desk) {
+/** An answer with the words of each call in the place of its id. @param {string} text @param {{store: import("./store.js").Store}} desk */
+export function inWords(text, { store }) {
   let shown = text;
-  for (const prompt of [...desk.store.prompts.values()].sort((a, b) => b.call.length - a.call.length)) {
-    if (shown.includes(prompt.call)) shown = shown.replaceAll(`'${prompt.call}'`, prompt.call).replaceAll(prompt.call, `“${prompt.short}”`);
+  for (const [call, words] of [...store.words].filter(([id]) => text.includes(id)).sort(([a], [b]) => b.length - a.length)) {
+    // An id is no part of another one: a later attempt has its number behind it. (Old phones know no look behind.)
+    const id = new RegExp(`(^|[^\\w:/-])'?${call.replace(/[.*+?^${}()|[\]\\]/g, "\\$&")}'?(?![\\w/~-]|:\\w)`, "g");
+    shown = shown.replace(id, (_, before) => `${before}“${words}”`);
   }
   return shown;
 }

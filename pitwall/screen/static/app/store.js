@@ -28,6 +28,8 @@ const ENDED_KEPT = 40;
 /** So many calls the daemon lists at most. */
 const STACK = 16;
 const NOTES_KEPT = 6;
+/** Of so many calls the words are known, also once they are over: an answer may name them. */
+const WORDS_KEPT = 1000;
 /** What a client beside the daemon may leave out. */
 const NO_PARTS = { parts: [], parts_said: 0, board: [] };
 
@@ -58,6 +60,8 @@ export class Store {
     this.field = null;
     /** @type {Map<string, Prompt>} by call */
     this.prompts = new Map();
+    /** What is said, by call. @type {Map<string, string>} */
+    this.words = new Map();
     /** @type {{text: string, car: string | null, t: number, bad: boolean, because: string}[]} */
     this.notes = [];
     /** @type {Map<string, any>} topics that newer daemons may send, by the rest of the topic */
@@ -151,6 +155,9 @@ export class Store {
     const known = this.prompts.get(prompt.call);
     if (known !== undefined && prompt.revision < known.revision) return;
     this.prompts.set(prompt.call, { ...NO_PARTS, ...prompt });
+    this.words.delete(prompt.call);
+    this.words.set(prompt.call, prompt.short);
+    if (this.words.size > WORDS_KEPT) this.words.delete(/** @type {string} */ (this.words.keys().next().value));
     this.dropOld();
   }
 
