@@ -29,6 +29,7 @@ LATE_SHARE, LATE_S = 0.03, 1.0  # give or take of a predicted line: of the way s
 SETTLES_S = 10.0  # after the line: what became of the calls before it may change what the lap wants
 NOBODY_ANSWERS = "Show the position at the next pass of the pit wall; have it read in the garage."
 SHOWN_NEXT = "Show it at the next pass of the pit wall, where a timed lap begins; else box."
+BEFORE_THE_ENGINEER = ("shown", "due")
 HEARD = ("said", "done", "late", "unconfirmed")
 
 
@@ -57,13 +58,21 @@ class _Lap:
 
     def excused(self, name: str) -> bool:
         """Guard: why it stands so is known, and it is told nobody: this lap's own call asked for that position for the
-        lap to come; or the plan wants it so on this lap, or calls for it now, and the plan may still come true."""
+        lap to come; or the plan wants it so on this lap, or calls for it now, and the plan may still come true; or the
+        box call of this in-lap is about to be made: no switch gains anything on it."""
         asked, stands = self.asked(name), self.car.switches.stands(name)
         if asked is not None and same_position(stands, asked) and not same_position(asked, self.wanted[name]):
             return True
         if not self.instead or stayed_out(self.car):
             return False
-        return same_position(stands, self.planned[name]) or self.awaited(name)
+        return same_position(stands, self.planned[name]) or self.awaited(name) or self.called_in_soon
+
+    @cached_property
+    def called_in_soon(self) -> bool:
+        """Guard: the call that brings the car in on this lap stands before the engineer."""
+        return self.run.expected_kind == "in" and self.car.plan.medium != "board" and any(
+            call.state in BEFORE_THE_ENGINEER and (call.spec.run, call.spec.leg) == (self.run.run.run, self.run.pointer)
+            for call in self.car.book.asking("box"))
 
     @cached_property
     def off(self) -> tuple[list[str], list[str]]:

@@ -59,8 +59,9 @@ def test_a_driver_who_was_told_to_box_and_missed_the_entry_is_judged_by_his_pace
 @pytest.mark.parametrize("told", ["nothing", "the box call", "the flap", "no key"])
 def test_on_the_in_lap_only_what_nobody_wants_so_and_nobody_calls_is_told(told: str) -> None:
     """The flap is open from the last timed lap, the call to close it was not made, and the in-lap is driven at the
-    pace: that lap needs it closed. Not so once he was told to box, and not while that call may still come. Of an
-    engineer who presses no keys nobody knows what he told: the box call was due."""
+    pace: that lap needs it closed. Not so once he was told to box, and not while that call may still come, nor while
+    the box call stands before the engineer. Of one who presses no keys nobody knows what he told: the box call was
+    due."""
     stage = Stage(setup(plan(FLAP_LAST))).green()
     stage.car.book.keys = 0 if told == "no key" else FEW_KEYS
     t = stage.drive(200, 125, 100)
@@ -74,10 +75,29 @@ def test_on_the_in_lap_only_what_nobody_wants_so_and_nobody_calls_is_told(told: 
     stage.cross(t + 30, "1")
     assert alerts(stage, "switch_wrong") == []
     if told != "the flap":
-        stage.wait(t + 60)
+        stage.wait(t + 97)
         found = alerts(stage, "switch_wrong")
         assert [(name, up) for name, _, up in found] == ([("flap", True)] if told == "nothing" else [])
-        assert all(t + 50 < since < t + 53 for _, since, _ in found)  # as the call to close it comes no more
+        assert all(t + 87 < since < t + 94 for _, since, _ in found)  # as no call to box comes any more
+
+
+@pytest.mark.parametrize("said", [True, False])
+def test_while_the_box_call_is_about_to_be_made_nothing_is_told_of_the_in_laps_switches(said: bool) -> None:
+    """Quick as it begins, and the engineer is calling it in: nothing can be gained on that lap by any switch, and its
+    alert stood beside the call as the reddest thing there. Once the car has stayed out it is a timed lap."""
+    stage = Stage(setup(plan(MAIN))).green()
+    stage.car.book.keys = FEW_KEYS
+    t = stage.drive(200, 125, 100, 100)
+    stage.cross(t + 30, "1")
+    box = stage.call("box-1-0")
+    stage.switch(t + 35, "torque_map", 1)
+    stage.wait(t + 60)
+    assert (box.state, alerts(stage, "switch_wrong")) == ("due", [])
+    if said:
+        stage.command("said", call=box.id)
+    stage.cross(t + 100)
+    stage.wait(t + 105)
+    assert bool(alerts(stage, "switch_wrong")) is not said
 
 
 @pytest.mark.parametrize("shown", [True, False])
