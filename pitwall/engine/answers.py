@@ -17,12 +17,15 @@ class Refusal(Exception):
 
 @dataclass
 class Answer:
-    """What a command did: one sentence, further outputs, whether the plan changed, and of which other cars also."""
+    """What a command did: one sentence, further outputs, whether the plan changed, and of which other cars also.
+
+    ``takes_back_t``: when the change of the plan was made that it takes back, session seconds."""
 
     effect: str
     outputs: tuple[Output, ...] = ()
     plan_changed: bool = False
     also: tuple[str, ...] = ()
+    takes_back_t: float | None = None
 
 
 Handler = Callable[[CommandGiven, TeamCar, float], Answer]

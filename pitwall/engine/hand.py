@@ -322,7 +322,8 @@ def _undo(command: CommandGiven, hands: Hands, now: float) -> Answer:
     comment_places.look_again(car, now)
     ago = f" (given {clock_text(age_s)} ago)" if age_s >= TELL_AGE_S else ""
     quiet = "QUIET IS ON, session, safety and box calls only; " if car.quiet and last.car is not None else ""
-    return Answer(f"{quiet}taken back: {last.what}{ago}; {became}", plan_changed=last.planned)
+    return Answer(f"{quiet}taken back: {last.what}{ago}; {became}", plan_changed=last.planned,
+                  takes_back_t=last.t if last.planned else None)
 
 
 Handler = Callable[[CommandGiven, Hands, float], Answer]

@@ -79,9 +79,13 @@ class PlanDesk:
         kept = (self.base.get(kind), self.latest.get(kind), self.aside.get(kind))
         return [plan for plan in kept if plan is not None]
 
-    def note(self, revision: int, t: float, by: str, what: str, why: str, asked: tuple[PlanChange, ...] = ()) -> None:
-        """Keep a change of the plan: who made it, when, what it was and why."""
-        self.changes.append(PlanChanged(revision=revision, t=t, by=by, what=what, why=why))
+    def note(
+        self, revision: int, t: float, by: str, what: str, why: str, asked: tuple[PlanChange, ...] = (),
+        takes_back_t: float | None = None,
+    ) -> None:
+        """Keep a change of the plan: who made it, when, what it was and why, and which one it takes back."""
+        changed = PlanChanged(revision=revision, t=t, by=by, what=what, why=why, takes_back_t=takes_back_t)
+        self.changes.append(changed)
         self.asked.append(asked)
 
     def since(self, revision: int) -> list[PlanChanged]:

@@ -162,6 +162,7 @@ class PlanChanged(Frozen):
     by: str
     what: str
     why: str
+    takes_back_t: float | None = Field(default=None, description="`t` of the change that is taken back by this one")
 
 
 class RoleSeen(Frozen):

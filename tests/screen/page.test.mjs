@@ -16,7 +16,7 @@ import { inWords as answerWords } from "../../pitwall/screen/static/app/app.js";
 import { ask } from "../../pitwall/screen/static/app/asking.js";
 import { feedAges, silentStreams, timeWords, trackWords, wellness } from "../../pitwall/screen/static/app/head.js";
 import { feedWords, keysOf } from "../../pitwall/screen/static/app/help.js";
-import { calledNow, comesNext, heldWords, leavesWith, leavingWords, workWords } from "../../pitwall/screen/static/app/garage-page.js";
+import { calledNow, comesNext, heldWords, leavesWith, leavingWords, unseenBy, workWords } from "../../pitwall/screen/static/app/garage-page.js";
 import { cameTo, dataWords, doubtWords, lacking, lastRun, runWords, unsaidWords } from "../../pitwall/screen/static/app/last-run.js";
 import { Mark } from "../../pitwall/screen/static/app/mark.js";
 import { Pad } from "../../pitwall/screen/static/app/pad.js";
@@ -26,7 +26,7 @@ import { leavesOn, leftOf } from "../../pitwall/screen/static/app/sheet-store.js
 import { boardWord, callClass, callMark, callWord, changedBy, endedAs, lateWords, partWords, runWord, timedWords, timeLeft } from "../../pitwall/screen/static/app/words.js";
 import { Store } from "../../pitwall/screen/static/app/store.js";
 import { TakingBack, UNDO_FOR_MS } from "../../pitwall/screen/static/app/taking-back.js";
-import { carries, ofNoCar } from "../../pitwall/screen/static/app/team-page.js";
+import { carries, ofNoCar, runOf } from "../../pitwall/screen/static/app/team-page.js";
 
 const spoke = (t, more = {}) => ({ type: "clock_state", id: "c", t, remaining_s: 3600 - t, running: true, rate: 1, status: "green",
   pit_exit: "open", yellow_sectors: [], window: null, ...more });
@@ -855,6 +855,22 @@ test("no note has the id of a call, also once the call is over and gone from the
   assert.equal(answerWords("noted; 58-coast-2-symmetry-3-0~2 was withdrawn", { store }), "noted; “Weave once more” was withdrawn");
   assert.equal(answerWords("'58-coast-2-symmetry-3-0': part 1 said", { store }), "“Weave”: part 1 said");
   assert.equal(answerWords("58-coast-2-symmetry-3-0~3 is over", { store }), "58-coast-2-symmetry-3-0~3 is over", "of another call nothing is known");
+});
+
+test("after the end the team's page names no run that a car leaves for, nor what it would leave with", () => {
+  const state = { state: "garage", run: "long", tyres: "C1", tyre_laps: 4, fuel_kg: 20.3 };
+  const plan = { runs: [{ run: "long", state: "next", tyres: "B2", fuel_kg: 26 }] };
+  assert.deepEqual([runOf(state, false), carries(state, plan, false).tyres], ["long", "C1, 4 laps → B2"]);
+  assert.deepEqual([runOf(state, true), carries(state, plan, true).tyres, carries(state, plan, true).fuel], ["–", "C1, 4 laps", "20.3 kg"]);
+  assert.equal(runOf({ ...state, state: "in" }, true), "long", "what is on track comes home");
+});
+
+test("a change that was taken back before a role saw it is no change that it has not seen", () => {
+  const change = (revision, t, more = {}) => ({ revision, t, by: "ann", what: "x", why: "", takes_back_t: null, ...more });
+  const changes = [change(2, 100), change(1, 108, { takes_back_t: 100 }), change(2, 200)];
+  assert.deepEqual(unseenBy(changes, { role: "floor" }).map((one) => one.t), [200]);
+  assert.deepEqual(unseenBy(changes, { role: "floor", revision: 2, t: 104 }).map((one) => one.t), [108, 200], "it saw what does not hold any more");
+  assert.deepEqual(unseenBy(changes, { role: "floor", revision: 1, t: 50 }).map((one) => one.t), [200]);
 });
 
 test("what stands beside the status is a list, not one word", () => {

@@ -704,6 +704,16 @@ def test_a_car_overdue_on_its_in_lap_is_a_hint_without_a_feed() -> None:
     assert "in_overdue" not in {one.kind for one in fed.made(Alert)}
 
 
+def test_the_taking_back_of_a_changed_plan_names_the_change() -> None:
+    """The crew reads both: what was never to be done needs nobody to look at it."""
+    stage = Stage(setup(plan(MAIN, SPARE))).green()
+    stage.wait(100)
+    stage.command("extend", 100, run="main", by="ann")
+    stage.command("undo", 108, by="ann")
+    made, back = stage.car.desk.changes
+    assert (made.takes_back_t, back.takes_back_t) == (None, made.t)
+
+
 def test_an_undo_that_leaves_a_car_quiet_says_so_first_and_how_old_the_entry_is() -> None:
     """Nobody is to find out by silence. What was given just now has no age."""
     stage = by_hand()

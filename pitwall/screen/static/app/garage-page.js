@@ -16,7 +16,8 @@ export function GaragePage({ desk }) {
   const next = comesNext(plan?.runs ?? [], store.isOver()), release = calledNow(store.open(car));
   const leaving = leavingWords(store, car, next), told = lastRun(store, car);
   const work = workWords(plan?.runs ?? [], next);
-  const changes = (plan?.changes ?? []).slice(-4).reverse();
+  const behind = Math.max(0, ...(plan?.seen ?? []).map((one) => unseenBy(plan?.changes ?? [], one).length));
+  const changes = (plan?.changes ?? []).slice(-Math.max(4, behind)).reverse(), over = store.isOver();
   return html`<div class="garage">
     <p class="where"><b>car ${car}</b> · ${CAR_WORDS[state?.state ?? "garage"]}${state?.run ? ` · ${state.run}` : ""}${boardWord(state) && ` · ${boardWord(state)}`}</p>
     <section class="count" aria-label="next release">
@@ -34,7 +35,7 @@ export function GaragePage({ desk }) {
     <section aria-label="called now"><h2>called now</h2>
     ${release.length ? html`<ol>${release.map((p) => html`<li key=${p.call}>${p.text}</li>`)}</ol>` : html`<p class="empty">Nothing is called in the garage now.</p>`}</section>
     <section aria-label="changes of the plan"><h2>changes of the plan</h2>
-    ${plan?.seen.map((one) => html`<${Role} key=${one.role} desk=${desk} car=${car} plan=${plan} one=${one} />`)}
+    ${!over && plan?.seen.map((one) => html`<${Role} key=${one.role} desk=${desk} car=${car} plan=${plan} one=${one} />`)}
     ${changes.length ? html`<ol>${changes.map((one) => html`<li key=${one.revision}>${clockText(one.t)} ${one.what} <span>${changedBy(one)}</span></li>`)}</ol>`
       : html`<p class="empty">The plan is as it was.</p>`}</section>
     ${told && html`<section class="last-run" aria-label="last run"><h2>last run${told.run ? html`: <b>${told.run.run}</b>` : ""}</h2>
@@ -107,9 +108,20 @@ export function workWords(runs, next) {
   return `${after.crew.length ? `${after.crew.join(", ")}: ` : ""}${likely}${low === high ? "" : ` (${low} to ${high})`}`;
 }
 
+/**
+ * The changes that a role of the crew has not seen. One that was taken back before the role saw it needs no look, nor does
+ * its taking back. What was changed after it looked it has not seen, also where taking back gave a revision out anew.
+ * @param {import("./wire").PlanChanged[]} changes @param {import("./wire").RoleSeen} one
+ */
+export function unseenBy(changes, one) {
+  const unseen = changes.filter((change) => change.revision > (one.revision ?? -1) || change.t > (one.t ?? -Infinity));
+  const back = new Set(unseen.map((change) => change.takes_back_t).filter((t) => t != null && unseen.some((other) => other.t === t)));
+  return unseen.filter((change) => !back.has(change.t) && !back.has(change.takes_back_t ?? null));
+}
+
 /** One role of the crew: how many changes it has not seen yet, and the press that says it has. */
 function Role({ desk, car, plan, one }) {
-  const since = plan.changes.filter((/** @type {any} */ change) => change.revision > (one.revision ?? -1)).length;
+  const since = unseenBy(plan.changes, one).length;
   const press = () => desk.send(car, { command: "seen", role: one.role, revision: plan.revision }, `${one.role} has seen the plan`);
   return html`<p class=${`role${since ? " behind" : ""}`}><b>${since ? "◆ " : "✓ "}${one.role}</b>
     <span>${since ? `${since} change${since > 1 ? "s" : ""} not seen` : one.by ? `seen by ${one.by}` : "nothing changed"}</span>

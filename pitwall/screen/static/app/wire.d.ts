@@ -658,6 +658,8 @@ export interface PlanChanged {
   by: string;
   what: string;
   why: string;
+  /** `t` of the change that is taken back by this one */
+  takes_back_t?: number | null;
 }
 
 export interface PlanState {
