@@ -19,7 +19,7 @@ from pydantic import ValidationError
 from pitwall.app.call_words import CallWords
 from pitwall.app.change_files import findings_in, read_changes
 from pitwall.app.clients import Onlooker
-from pitwall.app.musts_after import CHANGES_THE_PLAN, MustsAfter
+from pitwall.app.musts_after import MustsAfter, changed_the_plan
 from pitwall.app.plain_words import findings_from, near, shown
 from pitwall.app.watching import SPEAKS_WITHIN_S, find_session
 from pitwall.bus.address import BrokerAddress
@@ -223,7 +223,7 @@ async def give(
             values["call"] = heard.calls.call_named(values["car"], values["call"])
         _publish(bus, session, values, t)
         answer = await asyncio.wait_for(heard.answer, within_s)
-        if isinstance(answer, Answered) and not ids and values["command"] in CHANGES_THE_PLAN:
+        if isinstance(answer, Answered) and not ids and changed_the_plan(values["command"], answer):
             told += await heard.musts.words(answer)
         return _worded(answer, heard.calls if not ids else None, told)
     except TimeoutError:

@@ -11,8 +11,17 @@ from pitwall.model.outputs import Answered, ForecastState, Health, Output
 WITHIN_S = 3.0
 """The forecaster takes about a second; a wall that waits longer for one line does something else meanwhile."""
 CHANGES_THE_PLAN = frozenset({"extend", "shorten", "drop", "amend", "adopt", "switch_plan"})
+TAKEN_BACK = ("extend", "shorten", "drop", "box")
+"""Changes of the plan that an undo takes back."""
 TOLD_ALREADY = "already"
 """The answers that nothing changed have this word: no forecast follows them."""
+
+
+def changed_the_plan(command: str, answer: Answered) -> bool:
+    """Guard: a forecast of the changed plan follows this answer to the command."""
+    if command == "undo":
+        return any(f"taken back: {what}" in answer.effect for what in TAKEN_BACK)
+    return command in CHANGES_THE_PLAN
 
 
 class MustsAfter:

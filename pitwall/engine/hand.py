@@ -5,16 +5,18 @@ The rules for what a hand and the feed say of the same thing stand in ``engine/h
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from difflib import get_close_matches
+from functools import partial
 
 from pitwall.engine import after_closed, comment_places, hand_car
 from pitwall.engine.answers import Answer, Refusal
 from pitwall.engine.car import DOUBLE_S
 from pitwall.engine.hand_clock import FRESH_S
 from pitwall.engine.hand_words import in_garage, lap_words, place_words, tenths
-from pitwall.engine.hands import Hands
+from pitwall.engine.hands import Done, Hands
 from pitwall.engine.laps import LapRecord
+from pitwall.engine.plan_guards import meant
 from pitwall.engine.set_run import OUT_AT_LEAST
 from pitwall.engine.team import TeamCar
 from pitwall.model.events import ClockReported, CommandGiven, StatusChanged
@@ -303,27 +305,42 @@ def _undo(command: CommandGiven, hands: Hands, now: float) -> Answer:
     left = [one for one in mine if (one.comment == command.comment if named else not one.passed)
             and command.of in (None, one.command)]
     if not left:
-        kept = sorted({one.comment for one in mine if one.comment is not None})
-        there = f", but for comment{'s' if len(kept) > 1 else ''} {', '.join(map(str, kept))}: name it" if kept else ""
-        what = f"of comment {command.comment} " if named else f"of {command.of} " if command.of is not None else ""
-        raise Refusal(f"nothing {what}that {command.by} entered for car {command.car} is left to take back{there}; "
-                      "what was said was said")
+        raise Refusal(_nothing_left(command, mine))
     last = left[-1]
-    age_s = now - last.t
+    age_s, ages = now - last.t, partial(_age_words, rate=hands.clock.rate)
     if age_s > IN_MIND_S * max(1.0, hands.clock.rate) and not named and command.of is None:
         raise Refusal(f"the last entry of {command.by} for car {command.car} that is left is {last.what}, given at "
-                      f"{clock_text(last.t)}, {clock_text(age_s)} ago: 'undo' with of={last.command} takes it back")
+                      f"{clock_text(last.t)}, {ages(age_s)}: 'undo' with of={last.command} takes it back")
     hands.done.remove(last)
-    if last.comment is None:
-        # Pressed once too often: what the driver said, noted long before, must not go with an entry that was wrong.
-        for one in mine:
-            one.passed |= one.comment is not None
+    # Pressed once too often: what the driver said, noted before, must not go with what was wrong.
+    for one in mine:
+        one.passed |= one.comment not in (None, last.comment)
     became, car = last.back(now), hands.team[command.car]
     comment_places.look_again(car, now)
-    ago = f" (given {clock_text(age_s)} ago)" if age_s >= TELL_AGE_S else ""
+    ago = f" (given {ages(age_s)})" if age_s >= TELL_AGE_S else ""
     quiet = "QUIET IS ON, session, safety and box calls only; " if car.quiet and last.car is not None else ""
     return Answer(f"{quiet}taken back: {last.what}{ago}; {became}", plan_changed=last.planned,
                   takes_back_t=last.t if last.planned else None)
+
+
+def _nothing_left(command: CommandGiven, mine: Sequence[Done]) -> str:
+    """Why nothing is taken back: a name that nothing was entered under, or nothing but comments is left."""
+    there = sorted({one.command for one in mine if one.command})
+    if command.of is not None and command.of not in there:
+        return (f"{command.by} entered no {command.of!r} for car {command.car} that can be taken back"
+                f"{meant(command.of, there)}")
+    kept = sorted({one.comment for one in mine if one.comment is not None})
+    but = f", but for {' and '.join(f'comment={number}' for number in kept)}: name it so" if kept else ""
+    what = f"of comment {command.comment} " if command.comment is not None else ""
+    what = f"of {command.of} " if command.of is not None else what
+    return (f"nothing {what}that {command.by} entered for car {command.car} is left to take back{but}; "
+            "what was said was said")
+
+
+def _age_words(age_s: float, rate: float) -> str:
+    """How long ago, in time of the session; where that is not the time of the people, in theirs as well."""
+    theirs = f", {clock_text(age_s / rate)} by your own clock" if rate > 1.0 else ""
+    return f"{clock_text(age_s)} ago{theirs}"
 
 
 Handler = Callable[[CommandGiven, Hands, float], Answer]

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from pitwall.app.commanding import arguments_from, command_from, give
-from pitwall.app.musts_after import MustsAfter
+from pitwall.app.musts_after import MustsAfter, changed_the_plan
 from pitwall.bus.memory import MemoryBus
 from pitwall.model.outlook import CarOutlook, RunOutlook
 from pitwall.model.outputs import Answered, ForecastState, Output
@@ -57,6 +57,18 @@ async def test_the_answer_has_what_is_reckoned_after_it(messages: tuple[Output, 
 async def test_nobody_waits_for_a_plan_that_did_not_change() -> None:
     """No forecast follows an answer that all is so already."""
     assert await told(forecast(100.5, 0.1), effect="the plan is so already") == ""
+
+
+@pytest.mark.parametrize(("command", "effect", "changed"), [
+    ("extend", "run main: now 3 timed laps", True),
+    ("undo", "taken back: shorten; car 41 is as before", True),
+    ("undo", "QUIET IS ON, session, safety and box calls only; taken back: drop; car 41 is as before", True),
+    ("undo", "taken back: comment 2; 0 comments noted", False),
+    ("quiet", "quiet is over: all calls again", False),
+])  # fmt: skip
+def test_taking_a_change_of_the_plan_back_is_one(command: str, effect: str, changed: bool) -> None:
+    """Then, too, one wants to know how sure the musts are; of what changed no plan no forecast is awaited."""
+    assert changed_the_plan(command, Answered(id="a", t=1.0, because="b", car="41", effect=effect)) is changed
 
 
 async def test_a_command_to_a_daemon_is_answered_with_the_chance_of_the_musts() -> None:

@@ -213,7 +213,8 @@ def test_an_undo_too_many_takes_no_comment_back() -> None:
     stage.command("set_fuel", fuel_kg=20)
     assert "fuel" in effect(stage.command("undo"))
     assert reason(stage.command("undo")) == (
-        "nothing that desk entered for car 41 is left to take back, but for comment 1: name it; what was said was said")
+        "nothing that desk entered for car 41 is left to take back, but for comment=1: name it so; "
+        "what was said was said")
     assert [one.text for one in noted(stage)] == ["understeer"]
     assert "nothing of comment 2 that desk entered" in reason(stage.command("undo", comment=2))
     assert "0 comments noted" in effect(stage.command("undo", comment=1))
@@ -221,6 +222,28 @@ def test_an_undo_too_many_takes_no_comment_back() -> None:
     stage.command("comment", text="oversteer")
     assert "comment 2" in effect(stage.command("undo"))
     assert "fuel" in effect(stage.command("undo"))
+
+
+def test_a_second_undo_takes_no_second_comment() -> None:
+    """The key pressed once too often after a comment that was wrong: the one before it stays, and how it is named is
+    told. What was changed of one and the same comment goes step by step."""
+    stage = on_the_out_lap()
+    stage.command("comment", text="understeer")
+    stage.command("comment", text="oversteer")
+    assert "comment 2" in effect(stage.command("undo"))
+    assert "but for comment=1: name it so" in reason(stage.command("undo"))
+    assert [one.text for one in noted(stage)] == ["understeer"]
+
+
+def test_an_undo_of_a_name_that_nothing_was_entered_under_says_so() -> None:
+    """A misspelt one has the nearest; of another one is told what there is."""
+    stage = on_the_out_lap()
+    stage.command("quiet")
+    stage.command("set_fuel", fuel_kg=20)
+    assert reason(stage.command("undo", of="quite")) == (
+        "desk entered no 'quite' for car 41 that can be taken back: did you mean 'quiet'?")
+    assert reason(stage.command("undo", of="nothing")) == (
+        "desk entered no 'nothing' for car 41 that can be taken back (there are: quiet, set_fuel)")
 
 
 def test_an_undo_passes_over_the_comments_between_two_wrong_entries() -> None:

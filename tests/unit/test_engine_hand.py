@@ -735,7 +735,7 @@ def test_an_old_entry_is_taken_back_only_by_its_name() -> None:
         "the last entry of desk for car 41 that is left is bias 54, given at 1:50, 13:10 ago: 'undo' with "
         "of=set_switch takes it back")
     assert stage.car.quiet
-    assert "nothing of box that desk entered" in refused(stage.command("undo", 901, of="box"))
+    assert "desk entered no 'box' for car 41" in refused(stage.command("undo", 901, of="box"))
     assert told(stage.command("undo", 902, of="quiet")).startswith("taken back: quiet (given 13:22 ago); car 41")
     assert not stage.car.quiet
     assert told(stage.command("undo", 903, of="set_switch")).startswith("taken back: bias 54 (given 13:13 ago)")
