@@ -16,6 +16,7 @@ NOW = re.compile(r"^run (?P<run>[\w-]+): now (?P<laps>\d+) timed laps?$")
 BECOME = re.compile(r"^(?:.*: )?(?P<run>[\w-]+): \d+ timed laps? becomes? (?P<laps>\d+)$")
 """As the engine has them (a test compares)."""
 ENDED = ("finished", "closed")
+OVER = ("flag_out", "closed")
 
 
 @dataclass(frozen=True)
@@ -29,10 +30,12 @@ class Longer:
 
 
 def time_lost(run: RunRow, car: CarDebrief, session: SessionSummary) -> str:
-    """In sentences that go on behind others; nothing of a run that is no must, or where nothing of it is known."""
-    if run.want != "must":
+    """In sentences that go on behind others; nothing of a run that is no must, or that may still be driven. Only what
+    was driven took time."""
+    if run.want != "must" or session.state not in OVER:
         return ""
-    longer = [one for one in made_longer(car) if one.run != run.run]
+    driven = {one.run for one in car.runs if one.stints and one.run != run.run}
+    longer = [one for one in made_longer(car) if one.run in driven]
     words = [_red(session), *(_longer(one) for one in longer), _left_late(run, car, session)]
     return "".join(f" {one}" for one in words if one)
 

@@ -19,8 +19,9 @@ from tests.unit.kept_stage import Kept
 def a_session(*reds: tuple[float, float], flag: float = 3600.0) -> SessionSummary:
     """An hour with these red flags; the chequered flag fell then."""
     spans = [StatusSpan(status="red", from_s=since, to_s=to) for since, to in reds]
+    spans.append(StatusSpan(status="finished", from_s=flag, to_s=flag + 60))
     return stage.full().session.model_copy(update={
-        "scheduled_s": 3600.0, "statuses": (*spans, StatusSpan(status="finished", from_s=flag, to_s=flag + 60))})
+        "scheduled_s": 3600.0, "state": "closed", "statuses": tuple(spans)})
 
 
 def a_car(*changes: ChangeRow, left: float = 3000.0, **more: Any) -> CarDebrief:
@@ -48,6 +49,8 @@ def test_a_red_flag_of_minutes_is_named_with_what_it_took() -> None:
     assert told(car, a_session((1740.0, 1770.0))) == ""
     should = car.runs[1].model_copy(update={"want": "should"})
     assert time_lost(should, car, a_session((1740.0, 2400.0))) == ""
+    running = a_session((1740.0, 2400.0)).model_copy(update={"state": "running"})
+    assert told(car, running) == "", "it may still be driven"
 
 
 def test_a_late_leaving_is_named_and_how_long_the_car_stood_before_it() -> None:
