@@ -316,6 +316,8 @@ def _undo(command: CommandGiven, hands: Hands, now: float) -> Answer:
     for one in mine:
         one.passed |= one.comment not in (None, last.comment)
     became, car = last.back(now), hands.team[command.car]
+    if last.planned:
+        car.desk.undone |= {last.id, command.id}
     comment_places.look_again(car, now)
     ago = f" (given {ages(age_s)})" if age_s >= TELL_AGE_S else ""
     quiet = "QUIET IS ON, session, safety and box calls only; " if car.quiet and last.car is not None else ""

@@ -56,6 +56,10 @@ class PlanDesk:
     settled: dict[str, Settled] = field(default_factory=dict)
     changes: list[PlanChanged] = field(default_factory=list)
     asked: list[tuple[PlanChange, ...]] = field(default_factory=list)
+    because: list[str] = field(default_factory=list)
+    """The commands that made the changes, each beside its change."""
+    undone: set[str] = field(default_factory=set)
+    """Commands whose change was taken back, and those that took it back."""
     seen: dict[str, RoleSeen] = field(default_factory=dict)
     """By role of the crew: who of it has seen the plan, and when."""
 
@@ -81,12 +85,19 @@ class PlanDesk:
 
     def note(
         self, revision: int, t: float, by: str, what: str, why: str, asked: tuple[PlanChange, ...] = (),
-        takes_back_t: float | None = None,
+        because: str = "", takes_back_t: float | None = None,
     ) -> None:
-        """Keep a change of the plan: who made it, when, what it was and why, and which one it takes back."""
+        """Keep a change of the plan: who made it, when, what it was and why; ``because`` is the command's id,
+        ``takes_back_t`` when the change was made that it takes back, session seconds."""
         changed = PlanChanged(revision=revision, t=t, by=by, what=what, why=why, takes_back_t=takes_back_t)
         self.changes.append(changed)
         self.asked.append(asked)
+        self.because.append(because)
+
+    @property
+    def standing(self) -> list[bool]:
+        """Of each change whether it stands: False where it was taken back, and for the taking back itself."""
+        return [one not in self.undone for one in self.because]
 
     def since(self, revision: int) -> list[PlanChanged]:
         """The changes made after that revision, oldest first."""

@@ -262,8 +262,8 @@ class Session:
         why = (event.text or "").strip()
         for name in (event.car, *result.also):
             car = self.team[name]
-            taken = result.takes_back_t
-            car.desk.note(car.progress.revision, self.now, event.by, result.effect, why, event.changes, taken)
+            car.desk.note(car.progress.revision, self.now, event.by, result.effect, why, event.changes, event.id,
+                          result.takes_back_t)
             self.notices.plan.add(name)
             self._dirty.add(name)
         self.questions.hurry()
