@@ -18,6 +18,7 @@ from pitwall.model.procedure import Procedure
 KEEPS_ITS_LAP = ("red flag", "chequered flag", "session closed", "kept in", "quiet", CALLED_IN)
 """Reasons for which a call is taken back without its item being tried on another lap."""
 NO_CALL = "its lap was driven without a call for it"
+NO_WORD = "no word that its call was said"
 NO_COOL_LAP = "a timed lap was driven in place of its cool-down lap"
 
 
@@ -47,8 +48,11 @@ def next_leg(run: RunState, item: ItemState, procedure: Procedure, after: int) -
     return None
 
 
-def call_moved(runs: list[RunState], call: Call, procedures: Mapping[str, Procedure], leg_now: int, t: float) -> None:
-    """A call that belongs to an item changed state: the item follows."""
+def call_moved(
+    runs: list[RunState], call: Call, procedures: Mapping[str, Procedure], leg_now: int, t: float, keyed: bool = False
+) -> None:
+    """A call that belongs to an item changed state: the item follows. ``keyed``: who says it presses keys, so one
+    without was hardly said; after the flag, where nothing else shows that it was done, it does not count as told."""
     found = find_item(runs, call.spec.item)
     if found is None:
         return
@@ -60,6 +64,8 @@ def call_moved(runs: list[RunState], call: Call, procedures: Mapping[str, Proced
     if call.spec.breaks_off is not None:
         if call.state in ("said", "late", "done"):
             item.signal("fail", t, f"broken off: {call.spec.breaks_off}")
+    elif call.state == "unconfirmed" and keyed and not run.laps:
+        item.reason = NO_WORD if item.state == "planned" else item.reason
     elif call.state in ("said", "late", "unconfirmed"):
         item.signal("call", t, "said" if call.state == "said" else call.state)
     elif call.state == "done":

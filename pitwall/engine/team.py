@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pitwall.engine import called_in, calling_again, drivers, item_times, items, lap_behind, stayed_out, windows
 from pitwall.engine.boards_read import acted_on, is_ahead
 from pitwall.engine.call import Call
-from pitwall.engine.calls import CallBook
+from pitwall.engine.calls import FEW_KEYS, CallBook
 from pitwall.engine.car import CarTrack, Happening
 from pitwall.engine.carried import Carried, at_the_start
 from pitwall.engine.channel import ChannelBook
@@ -302,7 +302,7 @@ class TeamCar:
         for call in changed:
             if run is not None:
                 items.switched(run, call, self.switches, now)
-            items.call_moved(self.progress.runs, call, self.setup.procedures, leg_now, now)
+            items.call_moved(self.progress.runs, call, self.setup.procedures, leg_now, now, self.book.keys >= FEW_KEYS)
 
     def settle(self, clock: SessionClock, now: float) -> None:
         """Calls that were said, and whose place is far behind, are taken as acted on; a car that did not leave is
