@@ -30,9 +30,9 @@ class Longer:
 
 
 def time_lost(run: RunRow, car: CarDebrief, session: SessionSummary) -> str:
-    """In sentences that go on behind others; nothing of a run that is no must, or that may still be driven. Only what
-    was driven took time."""
-    if run.want != "must" or session.state not in OVER:
+    """In sentences that go on behind others; nothing of a run that is no must, that counts as it was driven, or that
+    may still be driven. Only what was driven took time."""
+    if run.want != "must" or run.finished or session.state not in OVER:
         return ""
     driven = {one.run for one in car.runs if one.stints and one.run != run.run}
     longer = [one for one in made_longer(car) if one.run in driven]

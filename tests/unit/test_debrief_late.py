@@ -29,7 +29,7 @@ def a_car(*changes: ChangeRow, left: float = 3000.0, **more: Any) -> CarDebrief:
     base = stage.run("base", "must", "done", stints=(Stint(from_s=1500.0, to_s=2500.0),)).model_copy(
         update={"planned_span_s": (1400.0, 2000.0), "planned_laps": "out, 4 timed, in"})
     lost = stage.run("compare", "must", "done", stints=(Stint(from_s=left, to_s=3700.0),)).model_copy(
-        update={"planned_span_s": (2240.0, 2800.0), "planned_laps": "out, 2 timed, in", **more})
+        update={"planned_span_s": (2240.0, 2800.0), "planned_laps": "out, 2 timed, in", "counts": False, **more})
     return stage.car().model_copy(update={"runs": (base, lost), "changes": changes, "items": ()})
 
 
@@ -51,6 +51,7 @@ def test_a_red_flag_of_minutes_is_named_with_what_it_took() -> None:
     assert time_lost(should, car, a_session((1740.0, 2400.0))) == ""
     running = a_session((1740.0, 2400.0)).model_copy(update={"state": "running"})
     assert told(car, running) == "", "it may still be driven"
+    assert told(a_car(counts=True), a_session((1740.0, 2400.0))) == "", "somebody ended it, and it counts"
 
 
 def test_a_late_leaving_is_named_and_how_long_the_car_stood_before_it() -> None:
