@@ -16,6 +16,7 @@ from pitwall.debrief.notes import Notes
 from pitwall.debrief.radio import call_rows, radio_statistics
 from pitwall.debrief.session import time_of_day
 from pitwall.engine.feedback import unsaid
+from pitwall.engine.owed import TAKEN_BACK
 from pitwall.engine.planned import planned_spans
 from pitwall.engine.run_state import RunState
 from pitwall.engine.team import TeamCar
@@ -140,12 +141,12 @@ def switch_moves(car: TeamCar, watch: CarWatch) -> tuple[SwitchMove, ...]:
 
 
 def questions(car: TeamCar) -> tuple[QuestionRow, ...]:
-    """What the driver asked."""
+    """What the driver asked; not what was noted of it by a slip and taken back."""
     return tuple(
         QuestionRow(question=one.number, asked_s=round(one.t, 3), text=one.text or "",
                     answered_s=round(one.closed_t, 3) if one.state == "answered" and one.closed_t is not None else None,
                     by=one.closed_by or "")
-        for one in car.owed.questions
+        for one in car.owed.questions if one.state != TAKEN_BACK
     )
 
 

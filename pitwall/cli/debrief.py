@@ -8,6 +8,7 @@ from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pitwall.model.laps_in_doubt import best_lap_doubts, counted_in_doubt, laps_in_doubt
 from pitwall.model.units import clock_text, items_done, timed_laps
 
 if TYPE_CHECKING:
@@ -99,14 +100,18 @@ def in_words(made: Debrief) -> list[str]:
 
 
 def _of_car(car: CarDebrief) -> list[str]:
-    best = "no time" if car.best_lap_s is None else f"best {car.best_lap_s:.3f} s"
+    doubt = best_lap_doubts(car.best_lap_s, car.laps)
+    best = "no time" if car.best_lap_s is None else f"best {car.best_lap_s:.3f} s{doubt}"
     lines = [f"  car {car.car}: {len(car.laps)} laps, {best}"]
     wide = max([14, *(len(run.run) + 2 for run in car.runs)])
     for run in car.runs:
         why = f" ({run.reason})" if run.reason else ""
         state = "in part" if run.in_part else run.state if run.counts else "cut"
         items = f", {items_done(run.items_done, run.items_probably, run.items, ' items')}" if run.items else ""
-        lines.append(f"    {run.run:<{wide}}{state:<9}{timed_laps(run.timed_done, run.timed_wanted)}{items}{why}")
+        timed = timed_laps(run.timed_done, run.timed_wanted)
+        timed += counted_in_doubt([lap for lap in car.laps if lap.run == run.run])
+        lines.append(f"    {run.run:<{wide}}{state:<9}{timed}{items}{why}")
+    lines += [f"    {mark}: {words}" for mark, words in laps_in_doubt(car.laps)]
     left = {run.run for run in car.runs if not run.told}
     lost = [item for item in car.items if item.outcome in ("not_done", "done_badly") and item.run not in left]
     lines += [f"    {item.outcome.replace('_', ' ')}: {item.do} on {item.lap} of {item.run}: {item.reason}"

@@ -9,12 +9,14 @@ from pitwall.debrief.contents_comments import open_complaints
 from pitwall.debrief.contents_lost import items_lost_to, lost_to, sentence
 from pitwall.debrief.document import Block, Column, Points, Section, Words, table
 from pitwall.debrief.model import CarDebrief, DataWindow, Debrief, ItemRow, LapRow, RunRow
+from pitwall.model.laps_in_doubt import UNVERIFIED, WRONG, laps_in_doubt, switch_words
 from pitwall.model.units import items_done
 
 LEFT = ("not_done", "done_badly", "to_come")
 MOST_POINTS = 9
 OPEN, OPEN_WORDS = "Open: what the driver said and asked", "Open complaints and questions of the driver:"
 MOST_WINDOWS = 8
+OUT_OF_PLACE = {WRONG: "out of place", UNVERIFIED: "that nothing showed to be in place"}
 WANTS = ("must", "should", "could")
 RUN_COLUMNS = (Column("run", 2.2), Column("wanted", 1.1), Column("outcome", 3.3), Column("items done", 1.3, right=True),
                Column("best lap", 2.8, right=True), Column("why", 3.9))
@@ -61,27 +63,17 @@ def _doubts(window: DataWindow, lap: LapRow | None) -> tuple[str, ...]:
     """Why these data are not to be taken as they are: done badly, spoilt, not sure, or with a switch in doubt."""
     outcome = {"done_badly": "done badly", "not_done": "not done", "probably_done": "probably done"}.get(window.outcome)
     bad = outcome or ("spoilt" if window.spoilt else None)
-    return (*((bad,) if bad is not None else ()), *say.switch_words(lap))
+    return (*((bad,) if bad is not None else ()), *switch_words(lap))
 
 
 def _switches(car: CarDebrief) -> tuple[Words, ...]:
     """Timed laps that cannot be compared as they are: which, and what stood where; measured and unverified apart."""
     timed = [lap for lap in car.laps if lap.kind == "timed"]
-    wrong = [(lap.number, lap.switches_wrong) for lap in timed if lap.switches_wrong]
-    unsure = [(lap.number, lap.switches_unverified) for lap in timed if lap.switches_unverified]
-    all_of = say.plural(len(timed), "timed lap")
-    return (*_listed(wrong, f"{len(wrong)} of {all_of} began with a switch out of place:"),
-            *_listed(unsure, f"{len(unsure)} of {all_of} began with a switch that nothing showed to be in place:"))
-
-
-def _listed(laps: list[tuple[int, tuple[str, ...]]], lead: str) -> tuple[Words, ...]:
-    """Laps on which the same was out of place are told together."""
-    together: dict[tuple[str, ...], list[int]] = {}
-    for number, texts in laps:
-        together.setdefault(texts, []).append(number)
-    found = [f"{'lap' if len(numbers) == 1 else 'laps'} {', '.join(str(one) for one in numbers)} ({'; '.join(texts)})"
-             for texts, numbers in together.items()]
-    return (Words(f"{'; '.join(found)}.", lead),) if found else ()
+    all_of, found = say.plural(len(timed), "timed lap"), []
+    for mark, words in laps_in_doubt(timed):
+        count = sum(mark in switch_words(lap) for lap in timed)
+        found.append(Words(f"{words}.", f"{count} of {all_of} began with a switch {OUT_OF_PLACE[mark]}:"))
+    return tuple(found)
 
 
 def _outcome(car: CarDebrief) -> str:

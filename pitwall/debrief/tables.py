@@ -38,6 +38,7 @@ from pitwall.debrief.model import (
 )
 from pitwall.model.base import Frozen
 from pitwall.model.comments import Comment, Remark
+from pitwall.model.laps_in_doubt import switch_words
 
 Kind = Literal["text", "number", "whole", "yes_no"]
 Cell = str | float | int | bool | None
@@ -104,7 +105,7 @@ SHAPES: Mapping[str, tuple[type[BaseModel], tuple[Column, ...]]] = {
 
 MORE: Mapping[type[BaseModel], tuple[Column, Callable[[Any], Cell]]] = {
     RunRow: (Column("came_to", "text"), say.came_to),
-    LapRow: (Column("marked", "text"), lambda lap: "; ".join(say.switch_words(lap))),
+    LapRow: (Column("marked", "text"), lambda lap: "; ".join(switch_words(lap))),
 }
 """A last column, of what the page says beside the values: a run that does not count has the state ``done``, too."""
 

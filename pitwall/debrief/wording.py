@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 
 from pitwall.debrief.figures_laps import lap_clock
 from pitwall.debrief.model import DataWindow, LapRow, RunRow, SwitchAt, Uncertain
+from pitwall.model.laps_in_doubt import best_lap_doubts, switch_words
 from pitwall.model.plan import Scalar
 from pitwall.model.units import timed_laps
 
@@ -175,14 +176,6 @@ def clean_words(lap: LapRow) -> str:
     return words + (f", {lap.lost_s:.1f} s" if lap.lost_s is not None and lap.clean not in ("clean", "unknown") else "")
 
 
-def switch_words(lap: LapRow | None) -> list[str]:
-    """``switch wrong``, ``switch unverified``: what was not as it must be as the timed lap began."""
-    if lap is None:
-        return []
-    return [*(["switch wrong"] if lap.switches_wrong else []),
-            *(["switch unverified"] if lap.switches_unverified else [])]
-
-
 def lap_words(lap: LapRow) -> list[str]:
     """What spoilt a lap, one thing after the other; ``clean`` where nothing did."""
     wrong = switch_words(lap)
@@ -191,9 +184,7 @@ def lap_words(lap: LapRow) -> list[str]:
 
 def best_lap(best_s: float | None, laps: Sequence[LapRow]) -> str:
     """``1:23.456``, with what was wrong with the switches of that lap: ``1:23.456 (switch wrong)``."""
-    lap = next((one for one in laps if best_s is not None and one.lap_time_s == best_s), None)
-    doubts = switch_words(lap)
-    return lap_time(best_s) + (f" ({', '.join(doubts)})" if doubts else "")
+    return lap_time(best_s) + best_lap_doubts(best_s, laps)
 
 
 def run_state(run: RunRow) -> str:

@@ -5,6 +5,10 @@ raised once the line comes later than the flag by more than both together, and o
 the garage, from the brief on, even a quick out-lap must come too late; where the forecast has told of an overrun, that
 says it already. A car that was to leave while the timing was silent may be out, and nothing is said of it before it
 would have been seen.
+
+Where not even the quickest lap from here is at the line before the flag, the lap is the in-lap from that moment on, as
+it would be once the flag has fallen: nobody is told of timed laps that are none, or to set switches for them. What a
+person then decides, such as one lap more, stands.
 """
 
 from __future__ import annotations
@@ -12,7 +16,7 @@ from __future__ import annotations
 import math
 
 from pitwall.engine.alerts.book import AlertBook, alert_key
-from pitwall.engine.session_clock import SessionClock
+from pitwall.engine.session_clock import RUNNING, SessionClock
 from pitwall.engine.team import TeamCar
 from pitwall.model.outputs import Output
 from pitwall.model.units import clock_text
@@ -35,8 +39,13 @@ def look(
     if not on_track and _may_be_out(car, silent, now):
         return alerts.over(KIND, car.car, now)
     text = _on_track(car, flag_s, held, now) if on_track else _in_garage(car, flag_s, held, now)
+    run = car.progress.current
+    if run is not None and run.called_for_flag and run.called_in and on_track and clock.status in RUNNING:
+        return []  # it stands as it was told, until the car is in
     if text is None:
         return alerts.over(KIND, car.car, now)
+    if on_track and clock.status in RUNNING and _surely(car, flag_s, now):
+        _call_in(car)
     explained = () if on_track else ("overrun",)
     return alerts.hold(KIND, car.car, text, now, clock.alert_status, explained_by=explained)
 
@@ -58,6 +67,23 @@ def _on_track(car: TeamCar, flag_s: float, held: bool, now: float) -> str | None
     if earliest + unsure < flag_s and track.state != "stopped":
         return f"{late}: push to start another timed lap, or box"
     return f"{late}: no timed lap any more, box"
+
+
+def _surely(car: TeamCar, flag_s: float, now: float) -> bool:
+    """Guard: the car goes, and however quick it is from here on, the flag falls before the timed lap begins."""
+    earliest = car.track.earliest(1.0)
+    if earliest is None or car.track.state not in ("out", "cool"):
+        return False
+    return max(earliest, _not_before(car, now)) + _must_last(car) > flag_s + car.setup.regulations.clock_uncertainty_s
+
+
+def _call_in(car: TeamCar) -> None:
+    run = car.progress.current
+    if run is None or run.called_for_flag or run.called_in:
+        return
+    run.called_for_flag = run.flag_fell = True
+    car.progress.box_now()
+    car.track.move("called_in")
 
 
 def _in_garage(car: TeamCar, flag_s: float, held: bool, now: float) -> str | None:

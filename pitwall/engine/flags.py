@@ -96,7 +96,7 @@ def flag_falls(car: TeamCar, clock: SessionClock, now: float) -> None:
     is the in-lap now."""
     lap, run = car.track.lap, car.progress.current
     if run is not None:
-        run.flag_fell = run.expected_kind != "in"
+        run.flag_fell = run.expected_kind != "in" or run.called_for_flag
     begun = lap is not None and lap.start_phase == 0.0 and car.track.state in ("timed", "cool")
     if begun and clock.regulations.finish_started_lap:
         car.told_finish_s = None

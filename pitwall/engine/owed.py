@@ -20,6 +20,8 @@ SAME_S = 8.0  # two seats that note a question within this heard the same one (c
 MOST_OPEN = 12
 WORDS_SHOWN = 80
 KEY = "answer"
+TAKEN_BACK = "taken back"
+"""The state of a question that was noted by a slip: it was never asked."""
 
 
 @dataclass

@@ -7,7 +7,7 @@ from functools import partial
 
 from pitwall.engine.answers import Answer, Handler, Refusal
 from pitwall.engine.call import Call
-from pitwall.engine.owed import MOST_OPEN, Question, call_key, close, reopen
+from pitwall.engine.owed import MOST_OPEN, TAKEN_BACK, Question, call_key, close, reopen
 from pitwall.engine.team import TeamCar
 from pitwall.model.events import CommandGiven
 
@@ -50,7 +50,7 @@ def _meant(command: CommandGiven, car: TeamCar) -> Question:
     waiting = car.owed.open
     if waiting:
         return waiting[0]
-    over = [one for one in car.owed.questions if one.state != "taken back"]
+    over = [one for one in car.owed.questions if one.state != TAKEN_BACK]
     closed = max(over, key=lambda one: (one.closed_t or 0.0, one.number), default=None)
     if closed is None:
         raise Refusal(f"no answer is owed to the driver of car {car.car}; 'asked' notes a question")
@@ -73,7 +73,7 @@ def taken_back(command: CommandGiven, car: TeamCar) -> tuple[str, Callable[[floa
 
 
 def _never_asked(car: TeamCar, question: Question, command: CommandGiven, now: float) -> str:
-    close(question, "taken back", now, command.by, command.id)
+    close(question, TAKEN_BACK, now, command.by, command.id)
     return f"{len(car.owed.open)} questions open"
 
 

@@ -116,6 +116,7 @@ class PlanProgress:
         state.timed_earlier = state.timed_done
         state.pointer, state.boxed_early, state.boxed_from = 0, False, None
         state.spoilt = state.again = state.flag_fell = state.by_flag = state.called_before_red = False
+        state.called_for_flag = False
 
     def _ended_early(self) -> RunState | None:
         """The run that ended last, where timed laps of it are still to be done."""
@@ -170,6 +171,7 @@ class PlanProgress:
         planned, last = state.expected_kind, len(state.laps) - 1
         if planned == "out":
             state.pointer = last if state.out_in else min(state.resume_at, last)
+            state.stayed_out += state.out_in  # its in-lap was this lap's second half: it is to be called in anew
         elif planned == "in":
             state.stayed_out += 1
             if state.boxed_early:

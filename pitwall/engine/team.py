@@ -192,7 +192,7 @@ class TeamCar:
         if self.track.lap is not None:
             self.track.lap.run = run.run.run
         lap_behind.at_the_line(self, run, leg, lap, now)
-        if run.stayed_out >= STAYED_OUT_LAPS and not self._box_was_said(run):
+        if run.stayed_out >= STAYED_OUT_LAPS + run.out_in and not self._box_was_said(run):
             found = stayed_out.another_run(self, run, now)
             if found is not None:
                 self._is_on(found, run, now)

@@ -16,7 +16,7 @@ import { ask } from "../../pitwall/screen/static/app/asking.js";
 import { feedAges, silentStreams, timeWords, wellness } from "../../pitwall/screen/static/app/head.js";
 import { feedWords, keysOf } from "../../pitwall/screen/static/app/help.js";
 import { comesNext, leavesWith, workWords } from "../../pitwall/screen/static/app/garage-page.js";
-import { cameTo, dataWords, lacking, lastRun, runWords, unsaidWords } from "../../pitwall/screen/static/app/last-run.js";
+import { cameTo, dataWords, doubtWords, lacking, lastRun, runWords, unsaidWords } from "../../pitwall/screen/static/app/last-run.js";
 import { Mark } from "../../pitwall/screen/static/app/mark.js";
 import { Pad } from "../../pitwall/screen/static/app/pad.js";
 import { Reader } from "../../pitwall/screen/static/app/reader.js";
@@ -768,6 +768,16 @@ test("of the data of a run its moment and lap are told, and what speaks against 
   const at = (outcome, spoilt = "") => ({ do: "constant_speed_hold", lap_number: 3, from_s: { value: 633, low: 632, high: 634 }, outcome, spoilt });
   assert.deepEqual(dataWords(debrief(runRow(), { data_windows: [at("done"), at("done_badly", "traffic"), at("done", "traffic")] })),
     ["constant speed hold 10:33 (lap 3)", "constant speed hold 10:33 (lap 3, done badly)", "constant speed hold 10:33 (lap 3, spoilt)"]);
+});
+
+test("timed laps that began with a switch out of place are told with the run, beside the best lap and beside data", () => {
+  const off = "engine stands at 4, this timed lap needs 2", lap = (number, lap_time_s, more = {}) => ({ number, kind: "timed", lap_time_s, switches_wrong: [], switches_unverified: [], ...more });
+  const told = debrief(runRow(), { laps: [lap(2, 92.614, { switches_wrong: [off] }), lap(3, 93.1, { switches_wrong: [off] }), lap(4, 93.2, { switches_unverified: ["flap was never confirmed"] }), lap(5, 92.9)],
+    data_windows: [2, 5].map((lap_number) => ({ do: "coast_down", lap_number, from_s: { value: 633, low: 632, high: 634 }, outcome: "done", spoilt: "" })) });
+  assert.equal(runWords(told), "● done · 3 of 3 timed, 2 with switch wrong, 1 with switch unverified · 3 of 5 items done, 1 probably · best 1:32.614 (switch wrong)");
+  assert.deepEqual(doubtWords(told), [["switch wrong", `laps 2, 3 (${off})`], ["switch unverified", "lap 4 (flap was never confirmed)"]]);
+  assert.deepEqual(dataWords(told), ["coast down 10:33 (lap 2, switch wrong)", "coast down 10:33 (lap 5)"]);
+  assert.deepEqual(doubtWords(debrief(runRow())), []);
 });
 
 test("the last run is told while its car is in the pits, until the daemon takes the word back", () => {

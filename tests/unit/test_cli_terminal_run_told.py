@@ -65,6 +65,26 @@ def test_it_says_what_came_of_the_run_what_is_lost_and_where_the_data_are() -> N
     assert run_words(told(run=RUN | {"unsaid": ["tyres", "balance"]}))[2] == "  to ask the driver: tyres, balance"
 
 
+def lap(number: int, seconds: float, **more: Any) -> dict[str, Any]:
+    """A timed lap of the run."""
+    return {"car": "41", "number": number, "run": "holds", "kind": "timed", "start_s": 90.0 * number,
+            "end_s": 90.0 * number + seconds, "lap_time_s": seconds, "clean": "clean", **more}
+
+
+def test_timed_laps_that_began_with_a_switch_out_of_place_are_told_with_the_run() -> None:
+    """How many, beside how many were driven; which and what stood where; beside the best lap and data of such a lap."""
+    off = "engine stands at 4, this timed lap needs 2"
+    laps = [lap(2, 90.403, switches_wrong=[off]), lap(3, 90.6, switches_wrong=[off]),
+            lap(4, 90.9, switches_unverified=["flap was never confirmed"]), lap(5, 90.8)]
+    head, wrong, unsure, _, data = run_words(told(laps=laps))
+    assert head.startswith("run holds done in part: 2 of 2 timed, 2 with switch wrong, 1 with switch unverified, "
+                           "best 90.403 s (switch wrong), ")
+    assert (wrong, unsure) == (f"  switch wrong: laps 2, 3 ({off})",
+                               "  switch unverified: lap 4 (flap was never confirmed)")
+    assert data.endswith("(positions, switch wrong)")
+    assert run_words(told(laps=[lap(5, 90.8)])) == run_words(told())
+
+
 def test_the_lines_tell_it_once_and_again_only_what_is_other_since() -> None:
     """A comment that is noted later changes nothing of it; an item that is confirmed later does."""
     log = LineLog()

@@ -20,3 +20,20 @@ def test_the_longest_name_of_a_run_does_not_touch_its_state() -> None:
     _, short, long, _ = _of_car(cast(CarDebrief, car))
     assert long.split()[:2] == ["w" * 32, "done"]
     assert short.index("done") == long.index("done")
+
+
+def test_timed_laps_that_began_with_a_switch_out_of_place_stand_below_the_runs() -> None:
+    """As on paper: beside how many laps the run has, which they are, and beside the best lap."""
+    off = ("engine stands at 4, this timed lap needs 2",)
+    laps = [SimpleNamespace(number=number, kind="timed", run="coast", lap_time_s=time_s, switches_wrong=wrong,
+                            switches_unverified=())
+            for number, time_s, wrong in ((9, 90.8, off), (10, 90.5, off), (12, 90.9, ()))]
+    runs = [SimpleNamespace(run=name, reason=None, state="done", counts=True, in_part=False, told=True, items=0,
+                            items_done=0, timed_done=done, timed_wanted=done)
+            for name, done in (("coast", 3), ("a", 0))]
+    car = SimpleNamespace(car="7", laps=laps, best_lap_s=90.5, runs=runs, items=(), radio=RADIO)
+    first, coast, other, wrong, _ = _of_car(cast(CarDebrief, car))
+    assert first.endswith("best 90.500 s (switch wrong)")
+    assert coast.endswith("3 of 3 timed, 2 with switch wrong")
+    assert "switch" not in other
+    assert wrong.strip() == "switch wrong: laps 9, 10 (engine stands at 4, this timed lap needs 2)"

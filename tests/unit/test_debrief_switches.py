@@ -16,11 +16,12 @@ from pitwall.debrief.document import Words
 from pitwall.debrief.model import CarDebrief
 from pitwall.debrief.notes import Notes
 from pitwall.debrief.session import alert_rows
-from pitwall.debrief.wording import best_lap, switch_words
+from pitwall.debrief.wording import best_lap
 from pitwall.engine.laps import LapRecord
 from pitwall.engine.switches import SwitchBoard
 from pitwall.engine.team import TeamCar
 from pitwall.model.events import Stamped, TimeReached
+from pitwall.model.laps_in_doubt import switch_words
 from pitwall.model.outputs import Alert
 from tests.unit.debrief_stage import car as car_row
 from tests.unit.debrief_stage import full

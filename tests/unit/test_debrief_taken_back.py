@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pitwall.app.debrief_cars import changes
+from pitwall.app.debrief_cars import changes, questions
 from pitwall.app.debrief_watch import NotedSession, Retold
 from pitwall.model.events import Event, Stamped
 from pitwall.model.outputs import Output
@@ -78,3 +78,17 @@ def test_quiet_stands_among_the_changes_as_its_undoing_does() -> None:
     assert [(one.t, one.what.split(";")[0], one.by) for one in rows] == [
         (100, "quiet: session, safety and box calls only", "desk"), (200, "quiet is over: all calls again", "desk"),
         (210, "QUIET IS ON, session, safety and box calls only", "desk")]
+
+
+def test_a_question_that_was_taken_back_was_never_asked() -> None:
+    """The driver waits for no answer to it; one that stays noted has its number still."""
+    stage = NotedStage()
+    stage.green()
+    stage.command("asked", 100, text="gap behind?")
+    stage.command("undo", 104)
+    stage.command("asked", 200, text="gap ahead?")
+    stage.command("asked", 300, text="gap behind?")
+    stage.command("answered", 320, question=2)
+    rows = questions(stage.noted.session.team["41"])
+    assert [(one.question, one.text, one.answered_s) for one in rows] == [
+        (2, "gap ahead?", 320), (3, "gap behind?", None)]

@@ -42,6 +42,39 @@ def test_far_too_late_even_at_a_quick_pace_means_box() -> None:
     assert alert.text.endswith("the flag falls at 4:20: no timed lap any more, box")
 
 
+def test_who_cannot_start_a_timed_lap_any_more_is_called_in_and_not_sent_on_one() -> None:
+    """Nobody hears of two timed laps that are none, or sets a switch for them; the box is called while it can be made,
+    and the run ended by the flag."""
+    here = stage(260.0)
+    here.wait(240)
+    asked = {call.spec.ask.action for call in here.car.book.calls.values() if call.spec.leg is not None
+             and call.open}
+    assert "set_switch" not in asked
+    assert asked >= {"box"}
+    assert here.call("main-box-1-0").state in ("due", "unconfirmed")
+    here.home(200, 140, from_exit=True)
+    run = here.car.progress.find("main")
+    assert run is not None
+    assert (run.reason, run.timed_done, run.by_flag) == ("chequered flag", 0, True)
+
+
+def test_what_somebody_decides_of_a_car_that_was_called_in_for_the_flag_stands() -> None:
+    """One lap more, for the regulations of the day may know another end: it is not called in a second time."""
+    here = stage(260.0).wait(215)
+    assert here.car.progress.current is not None
+    assert here.car.progress.current.called_in
+    here.command("extend", laps=1)
+    here.wait(250)
+    assert not here.car.progress.current.called_in
+
+
+def test_a_quick_driver_may_make_it_and_is_not_called_in() -> None:
+    """Too late at the usual pace alone: the plan stands as long as a quick lap would do."""
+    here = stage(200 + OUT_S - 12).wait(215)
+    assert here.car.progress.current is not None
+    assert not here.car.progress.current.called_in
+
+
 def test_too_late_at_this_pace_but_not_at_a_quick_one_means_push() -> None:
     """An out-lap of the usual length misses the flag by twelve seconds; a quick lap from here would make it."""
     here = stage(200 + OUT_S - 12)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from pitwall.engine.rules.box import FROM_LINE_S, TOO_LATE
+from pitwall.engine.rules.box import BOX, FROM_LINE_S, TOO_LATE
 from pitwall.model.outputs import DeskState
 from tests.unit.engine_stage import CHECKS, LAST_CHANCE, MAIN, Stage, plan, setup, shipped
 
@@ -89,6 +89,19 @@ def test_out_and_straight_in_is_boxed_on_the_out_lap() -> None:
     assert stage.prompts("checks-box-1-0", "due")[0].t == pytest.approx(210)
     assert stage.call("checks-box-1-0-again").state == "done"
     assert stage.call("checks-box-1-0-again").spec.lap == "installation lap"
+    assert stage.car.progress.next is stage.car.progress.find("main")
+
+
+def test_who_drives_on_from_an_installation_lap_is_called_in_on_the_next_at_once() -> None:
+    """The box calls of the lap that he did not come in from are over: those of this one come, and not a lap later."""
+    stage = Stage(setup(plan(CHECKS, MAIN))).green().leave(200)
+    begin = stage.lap(200, 125, from_exit=True)
+    stage.wait(begin + 2)
+    call = stage.call("checks-box-1-1")
+    assert (call.state, call.spec.text) == ("due", BOX)
+    assert stage.prompts("checks-box-1-1", "due")[0].t == begin + FROM_LINE_S
+    stage.home(begin)
+    assert stage.call("checks-box-1-1-again").state == "done"
     assert stage.car.progress.next is stage.car.progress.find("main")
 
 

@@ -6,7 +6,7 @@ import { html } from "./html.js";
 import { clockText, lapText } from "./clock.js";
 import { timedWords } from "./words.js";
 
-/** @typedef {import("./wire").RunDebrief} RunDebrief @typedef {import("./wire").RunRow} RunRow @typedef {import("./wire").ItemRow} ItemRow */
+/** @typedef {import("./wire").RunDebrief} RunDebrief @typedef {import("./wire").RunRow} RunRow @typedef {import("./wire").ItemRow} ItemRow @typedef {import("./wire").LapRow} LapRow */
 
 const IN_THE_PITS = ["garage", "pit_lane"];
 /** As the debrief's pages have them. */
@@ -21,6 +21,9 @@ export function lastRun(store, car) {
   return IN_THE_PITS.includes(store.desks.get(car)?.state ?? "") ? store.debriefs.get(car) ?? null : null;
 }
 
+/** As the debrief's pages mark a lap, and where its row says what stood where. @type {Record<string, "switches_wrong" | "switches_unverified">} */
+const DOUBTS = { "switch wrong": "switches_wrong", "switch unverified": "switches_unverified" };
+
 /** How a run ended, in a word: driven, but something that it had to bring is lacking, is done in part. @param {RunRow} run */
 export function cameTo(run) {
   if (run.state === "done" && run.counts && (run.musts_left > 0 || run.laps_left > 0)) return "◐ done in part";
@@ -33,11 +36,33 @@ export function itemsWords(run) {
   return `${run.items_done - run.items_probably} of ${run.items} items done${run.items_probably ? `, ${run.items_probably} probably` : ""}`;
 }
 
-/** How the run went, in one line. @param {RunDebrief} told */
+/** What was not as it must be as a timed lap began: seen to be wrong, or not seen to be in place. @param {LapRow | undefined} lap */
+function doubtsOf(lap) {
+  return Object.keys(DOUBTS).filter((word) => lap?.kind === "timed" && (lap[DOUBTS[word]] ?? []).length);
+}
+
+/** How the run went, in one line; a lap that began with a switch out of place is no lap like the others. @param {RunDebrief} told */
 export function runWords({ run, laps }) {
   if (!run) return `${laps.length} ${laps.length === 1 ? "lap" : "laps"}, of no run of the plan`;
-  return [cameTo(run), run.timed_wanted ? timedWords(run) : "", itemsWords(run), run.best_lap_s != null ? `best ${lapText(run.best_lap_s)}` : ""]
-    .filter(Boolean).join(" · ");
+  const all = laps.flatMap(doubtsOf), counted = Object.keys(DOUBTS).filter((word) => all.includes(word))
+    .map((word) => `, ${all.filter((one) => one === word).length} with ${word}`).join("");
+  const best = run.best_lap_s != null ? doubtsOf(laps.find((lap) => lap.lap_time_s === run.best_lap_s)).join(", ") : "";
+  return [cameTo(run), run.timed_wanted || counted ? timedWords(run) + counted : "", itemsWords(run),
+    run.best_lap_s != null ? `best ${lapText(run.best_lap_s)}${best ? ` (${best})` : ""}` : ""].filter(Boolean).join(" · ");
+}
+
+/** Which timed laps began so, and what stood where; laps with the same together. @param {RunDebrief} told @returns {[string, string][]} */
+export function doubtWords({ laps }) {
+  return Object.entries(DOUBTS).flatMap(([word, key]) => {
+    /** @type {Map<string, number[]>} */
+    const together = new Map();
+    for (const lap of laps.filter((one) => doubtsOf(one).includes(word))) {
+      const texts = (lap[key] ?? []).join("; ");
+      together.set(texts, [...together.get(texts) ?? [], lap.number]);
+    }
+    const found = [...together].map(([texts, numbers]) => `${numbers.length === 1 ? "lap" : "laps"} ${numbers.join(", ")} (${texts})`);
+    return found.length ? [/** @type {[string, string]} */ ([word, found.join("; ")])] : [];
+  });
 }
 
 /** Items that somebody has to think of again: what was not done, or was spoilt. @param {RunDebrief} told */
@@ -54,7 +79,8 @@ function itemWords(item) {
 export function dataWords(told) {
   return told.data_windows.map((one) => {
     const doubt = one.outcome === "done" ? one.spoilt && "spoilt" : OUTCOME_WORDS[one.outcome].slice(2);
-    return `${one.do.replaceAll("_", " ")} ${clockText(one.from_s.value)} (lap ${[one.lap_number, doubt].filter(Boolean).join(", ")})`;
+    const off = doubtsOf(told.laps.find((lap) => lap.number === one.lap_number));
+    return `${one.do.replaceAll("_", " ")} ${clockText(one.from_s.value)} (lap ${[one.lap_number, doubt, ...off].filter(Boolean).join(", ")})`;
   });
 }
 
@@ -74,6 +100,7 @@ export function LastRunCard({ desk, car, told, short }) {
       ${run && html`<button class="small" onClick=${() => { desk.why = run.run; }}>all of it</button>`}</h2>
     ${short ? "" : html`
     ${run?.reason ? html`<p>${run.reason}</p>` : ""}
+    ${doubtWords(told).map(([word, laps]) => html`<p key=${word}><b>▲ ${word}</b> ${laps}</p>`)}
     ${bad.map((item) => html`<p key=${item.item + item.lap}><b>${OUTCOME_WORDS[item.outcome]}</b> ${itemWords(item)}${item.reason ? `: ${item.reason}` : ""}</p>`)}
     <p><b>data</b> ${data.length ? data.join("; ") : "no item left any"}</p>
     ${unsaid ? html`<p class="owed">◆ to ask the driver: ${unsaid}</p>` : ""}`}
@@ -84,6 +111,7 @@ export function LastRunCard({ desk, car, told, short }) {
 export function LastRunRows({ told }) {
   const data = dataWords(told), unsaid = unsaidWords(told);
   return html`
+    ${doubtWords(told).map(([word, laps]) => html`<p key=${word}><b>▲ ${word}:</b> ${laps}</p>`)}
     ${told.items.length ? html`<h3>items</h3><ul class="items">${told.items.map((item) => html`<li key=${item.item + item.lap}>
       <b>${OUTCOME_WORDS[item.outcome]}</b> ${itemWords(item)}, ${item.want} <span>${item.reason}</span></li>`)}</ul>` : ""}
     <h3>where the data are</h3>
