@@ -306,7 +306,7 @@ def test_an_item_whose_switch_was_changed_is_not_tried_on_another_lap() -> None:
 
 @pytest.mark.parametrize(("ends", "state", "leg"), [("said", "called", 1), ("skip", "planned", 2)])
 def test_an_item_whose_words_find_no_room_goes_with_the_change_of_its_switch(ends: str, state: str, leg: int) -> None:
-    """Its words are given up first, for "bias 53" takes the channel: that change alone does what they ask for, and stays
+    """Its words are given up first, for "bias 53" takes the channel: that change does what they ask for, and stays
     wanted for this lap. Only with it the item is moved to another."""
     stage = Stage(setup(plan(MAIN | {"laps": "out, 3 timed, in", "items": [BIAS_STEP]}))).green()
     stage.leave(200)
