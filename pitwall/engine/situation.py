@@ -62,12 +62,13 @@ class Leg:
 
 @dataclass(frozen=True)
 class StatusNews:
-    """A change of status that the driver must hear: number, when, what."""
+    """A change of status that the driver must hear: number, when, what. ``again``: how often it was told anew."""
 
     number: int
     t: float
     status: str
     sectors: tuple[str, ...] = ()
+    again: int = 0
 
 
 def news_key(news: StatusNews) -> str:

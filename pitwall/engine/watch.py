@@ -6,6 +6,7 @@ from pitwall.engine import drivers
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.run_state import RunState
 from pitwall.engine.session_clock import SessionClock
+from pitwall.engine.slowed import SLOW_RATIO, last_section, slowed
 from pitwall.engine.switch_watch import look_at_switches
 from pitwall.engine.team import TeamCar
 from pitwall.model.outputs import Output, Status
@@ -30,6 +31,7 @@ def around(car: TeamCar, alerts: AlertBook, clock: SessionClock, now: float) -> 
     else:
         found += alerts.over("car_silent", car.car, now)
     found += _in_lap(car, alerts, status, now) + _stayed_out(car, alerts, status, now)
+    found += _under_red(car, alerts, clock, now)
     found += _answers(car, alerts, status, now)
     return found + _fuel(car, alerts, status, now) + _release(car, alerts, clock, now)
 
@@ -65,6 +67,16 @@ def _stayed_out(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> 
     text = f"Car {car.car} did not come in from its installation lap ({run.run.run})"
     shown = BOX_AT_THE_PASS if car.plan.medium == "board" else None
     return alerts.hold("stayed_out", car.car, text, now, status, help_text=shown)
+
+
+def _under_red(car: TeamCar, alerts: AlertBook, clock: SessionClock, now: float) -> list[Output]:
+    """The car goes on as if no red flag were out: its driver does not know, or the flag was entered by mistake."""
+    red = clock.status == "red" and car.track.on_track
+    ratio = last_section(car, clock.since_s) if red else None
+    if ratio is None or ratio >= SLOW_RATIO or slowed(car, clock.since_s, now):
+        return alerts.over("pace_under_red", car.car, now)
+    text = f"Car {car.car} goes on at full pace under the red flag"
+    return alerts.hold("pace_under_red", car.car, text, now, clock.alert_status)
 
 
 def _release(car: TeamCar, alerts: AlertBook, clock: SessionClock, now: float) -> list[Output]:

@@ -34,7 +34,7 @@ def test_a_worse_loss_or_less_time_is_never_less_urgent() -> None:
     for longer, shorter in pairwise(times):
         assert all(urgency[PRIORITIES[loss, longer]] <= urgency[PRIORITIES[loss, shorter]] for loss in losses)  # type: ignore[index]
     assert {kind for kind, (priority, _) in KINDS.items() if priority == "high"} == {
-        "switch_wrong", "fuel_short", "tyre_pressure_low", "stayed_out"}
+        "switch_wrong", "fuel_short", "tyre_pressure_low", "stayed_out", "pace_under_red"}
 
 
 def test_every_kind_has_a_priority_a_remedy_and_a_rule_when_it_is_idle() -> None:

@@ -46,6 +46,7 @@ JUDGED: dict[str, tuple[Consequence, TimeToAct, str]] = {
         "comfort", "lap", "Enter the pit entry (key i) if the car is in, else the line (key l); or ask the driver."
     ),
     "stayed_out": ("run", "seconds", "Box it on this lap: tell the driver once more."),
+    "pace_under_red": ("car", "seconds", "Tell the driver now: red flag, slow down, come back to the pits."),
     "timetable": ("comfort", "minutes", "Acknowledge it; it goes by itself after ten minutes."),
     "curfew": ("run", "minutes", "See that nobody works on the car after the curfew; acknowledge it."),
     "driver_laps": ("run", "minutes", "Give this driver more laps, or tell the officials."),
@@ -84,6 +85,7 @@ IDLE_UNDER: dict[str, tuple[Status, ...]] = {
     "car_limit": ("waiting", "closed", "finished"),
     "plan_file": ("closed",),
     "many_alerts": ("closed",),
+    "pace_under_red": (),
     "timetable": (),
     "curfew": (),
 }
