@@ -103,7 +103,7 @@ def _carried(car: TeamCar, run: Run, own: Sequence[LapRow]) -> dict[str, Any]:
 
 def _stayed_out(state: RunState) -> str:
     """Why a run that was not cut short has more laps than planned; nothing where it has not."""
-    beyond = state.stayed_out + (state.out_in and state.pointer > 0)  # out and in is one lap, and the line is beyond
+    beyond = state.stayed_out
     return f"the car stayed out {beyond} {'lap' if beyond == 1 else 'laps'} beyond the in-lap" if beyond else ""
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from pitwall.app.debrief_compared import nothing_left
 from pitwall.app.debrief_watch import CarWatch
 from pitwall.debrief.holds import HoldAsked
 from pitwall.debrief.notes import CarNotes, Notes
@@ -58,12 +59,15 @@ def items_of(
            if done is not None and (done.hold is not None or done.place is not None)}
     laps = as_told(laps, _told_slow(car, [done for _, done in found if done is not None], own), car.lap_map.loops)
     now = {lap.number: lap for lap in laps}
+    found = [(row, done if done is None or done.lap is None else replace(done, lap=now[done.lap.number]))
+             for row, done in found]
+    alone = nothing_left(car, [done for _, done in found if done is not None], laps, moves, over=over)
     rows, windows = [], []
     for row, done in found:
         window = None
         if done is not None:
-            lap = None if done.lap is None else now[done.lap.number]
-            window = own[row.item] if row.item in own else window_of(replace(done, lap=lap), facts)
+            done = replace(done, alone=alone.get(row.item, ""))
+            window = own[row.item] if row.item in own else window_of(done, facts)
         if window is not None:
             times = {"from_time": time_of_day(session_notes, window.from_s.value),
                      "to_time": time_of_day(session_notes, window.to_s.value)}

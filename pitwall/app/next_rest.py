@@ -106,8 +106,8 @@ def _reference_before(
     whole run had none."""
     compared = {at for one in left if _compares(one.item, procedures) for at in one.legs if laps[at] == "timed"}
     legs = [(one.item, at) for one in left for at in one.legs]
-    had = _plain(state.laps, [(one.item, one.leg) for one in state.items], procedures)
-    return min(compared) if compared and had and not _plain(laps, legs, procedures) else None
+    had = plain_laps(state.laps, [(one.item, one.leg) for one in state.items], procedures)
+    return min(compared) if compared and had and not plain_laps(laps, legs, procedures) else None
 
 
 def with_taken_out(state: RunState) -> tuple[tuple[LapKind, ...], list[ItemState]]:
@@ -140,7 +140,7 @@ def laps_for(
     if laps[:1] != ("out",) or any(one.may_be_on for one in items):
         return every
     kept = {0, len(laps) - 1, *(one.leg for one in items)}
-    plain = _plain(laps, [(one.item, one.leg) for one in run], procedures)
+    plain = plain_laps(laps, [(one.item, one.leg) for one in run], procedures)
     for one in items:
         if _compares(one.item, procedures) and laps[one.leg] == "timed" and plain:
             before = [at for at in plain if at < one.leg]
@@ -177,7 +177,7 @@ def _compares(item: Item, procedures: Mapping[str, Procedure]) -> bool:
     return item.do in procedures and procedures[item.do].compares
 
 
-def _plain(
+def plain_laps(
     laps: Sequence[LapKind], items: Sequence[tuple[Item, int]], procedures: Mapping[str, Procedure]
 ) -> list[int]:
     """The timed laps of a run on which nothing is compared; ``items``: each with its lap. One that is not put back is

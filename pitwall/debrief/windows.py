@@ -41,6 +41,7 @@ SET_WITHIN_S = 8.0
 LONGEST_LANE_S, USUAL_LANE_S = 180.0, 30.0
 SHORT_SHARE = 0.85
 OFF_SPEED_MPS = 3.0
+OUT_OF_PLACE = "began with a switch out of place"
 NO_SPEED = "positions show no constant speed"
 SHOWN_BY = "positions:"
 """So the reason begins of an item whose hold the session saw in them, as it was driven (``engine/holds.py``)."""
@@ -59,6 +60,7 @@ class ItemDone:
         place: for what is done at a place and is no hold: its phase, and for how many seconds.
         heard_on: laps on which the driver heard the call, and when; where positions show a hold there after it, he did
             it at once.
+        alone: of a comparison, why it has nothing left to be compared with.
         insisted: somebody confirmed it knowing what speaks against it; its reason has both, and that is settled.
     """
 
@@ -70,6 +72,7 @@ class ItemDone:
     place: tuple[float, float] | None = None
     heard_on: tuple[tuple[LapRow, float], ...] = ()
     insisted: bool = False
+    alone: str = ""
 
 
 @dataclass(frozen=True)
@@ -259,10 +262,10 @@ def _faults(item: ItemDone, found: Stretch, switches: Sequence[SwitchAt]) -> lis
     if found.held and item.hold is not None and found.evidence == "positions":
         faults += _unlike(found, item.hold)
     if item.hold is None and item.place is None and lap.kind == "timed":
-        faults += _spoilt(lap, item.row.do)
+        faults += [f"the lap {fault}" for fault in lap_spoilt(lap, item.row.do)]
     off = lap.switches_wrong if item.procedure.data_window == "lap" and lap.kind == "timed" else ()
     if off:
-        faults.append(f"the lap began with a switch out of place: {'; '.join(off)}")
+        faults.append(f"the lap {OUT_OF_PLACE}: {'; '.join(off)}")
     for switch in switches:
         wanted = item.wants.get(switch.switch)
         if any(text.startswith(f"{switch.word} st") for text in off):
@@ -271,11 +274,12 @@ def _faults(item: ItemDone, found: Stretch, switches: Sequence[SwitchAt]) -> lis
             faults.append(f"{switch.word} stood at {switch.position}, {wanted} was wanted")
         elif wanted is not None and switch.moved:
             faults.append(f"{switch.word} was moved in the middle of it")
-    return faults
+    return [*faults, item.alone] if item.alone else faults
 
 
-def _spoilt(lap: LapRow, do: str) -> list[str]:
-    """What spoilt a timed lap for what was to be learned of all of it; not what was to be done on it itself."""
+def lap_spoilt(lap: LapRow, do: str = "") -> list[str]:
+    """What spoilt a timed lap for what was to be learned of all of it, in words behind the lap; not the procedure
+    ``do``, which was to be done on it."""
     if lap.clean == "yellow":
         what = FLAGS[lap.spoilt_by]
     elif lap.clean == "told" and lap.clean_for != do:
@@ -286,7 +290,7 @@ def _spoilt(lap: LapRow, do: str) -> list[str]:
         return []
     where = f" before {lap.clean_at}" if lap.clean_at else ""
     lost = f", {lap.lost_s:.1f} s lost{where}" if lap.lost_s else ""
-    return [f"the lap was spoilt: {what}{lost}"]
+    return [f"was spoilt: {what}{lost}"]
 
 
 def _unlike(found: Stretch, hold: HoldAsked) -> list[str]:

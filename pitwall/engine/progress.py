@@ -116,7 +116,7 @@ class PlanProgress:
         state.timed_earlier = state.timed_done
         state.pointer, state.boxed_early, state.boxed_from = 0, False, None
         state.spoilt = state.again = state.flag_fell = state.by_flag = state.called_before_red = False
-        state.called_for_flag = False
+        state.called_for_flag, state.begun_as = False, None
 
     def _ended_early(self) -> RunState | None:
         """The run that ended last, where timed laps of it are still to be done."""
@@ -208,6 +208,7 @@ class PlanProgress:
         state.settle_items(t, f"the car stayed out: taken for {found.run.run}")
         found.move("choose", t)
         found.move("leave", t, f"begun as {state.run.run}")
+        found.begun_as = state.run.run
         beyond = max(state.timed_done - state.timed_wanted, 0) if since_stop is None else since_stop
         beyond = min(beyond, state.timed_own)
         state.timed_done -= beyond

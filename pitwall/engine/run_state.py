@@ -96,6 +96,8 @@ class RunState:
     """Whether the car on it was prepared for the wet, whatever plan was gone over to since."""
     flag_fell: bool = False
     """The last flag fell on it with laps still to be driven."""
+    begun_as: str | None = None
+    """The run that the car left for: it stayed out beyond that, and was taken to be on this one."""
     called_for_flag: bool = False
     """The car was called in because no timed lap could begin before the flag any more; that is done once."""
     by_flag: bool = False

@@ -31,7 +31,7 @@ def around(car: TeamCar, alerts: AlertBook, clock: SessionClock, now: float) -> 
     else:
         found += alerts.over("car_silent", car.car, now)
     found += _in_lap(car, alerts, status, now) + _stayed_out(car, alerts, status, now)
-    found += _under_red(car, alerts, clock, now)
+    found += _under_red(car, alerts, clock, now) + _on_another_run(car, alerts, status, now)
     found += _answers(car, alerts, status, now)
     return found + _fuel(car, alerts, status, now) + _release(car, alerts, clock, now)
 
@@ -60,13 +60,24 @@ def _in_lap(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list
 
 
 def _stayed_out(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:
-    """The car was to come straight back in, and is over the line: nobody has looked at it yet, and laps are lost."""
+    """The car was to come in, and is over the line: its fuel is reckoned for that, and laps are lost."""
     run = car.progress.current
-    if run is None or not car.track.on_track or not run.out_in or run.pointer == 0:
+    if run is None or not car.track.on_track or run.expected_kind != "in" or run.stayed_out == 0:
         return alerts.over("stayed_out", car.car, now)
-    text = f"Car {car.car} did not come in from its installation lap ({run.run.run})"
+    of = f"from its installation lap ({run.run.run})" if run.out_in else f"at the end of {run.run.run}"
+    text = f"Car {car.car} did not come in {of}"
     shown = BOX_AT_THE_PASS if car.plan.medium == "board" else None
     return alerts.hold("stayed_out", car.car, text, now, status, help_text=shown)
+
+
+def _on_another_run(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:
+    """The car stayed out and is taken to be on a later run: its laps, items and tyres count for that one now, and no
+    box is called before it is over. Whoever knows better must be told that."""
+    run = car.progress.current
+    if run is None or not car.track.on_track or run.begun_as is None:
+        return alerts.over("on_another_run", car.car, now)
+    text = f"Car {car.car} stays out beyond {run.begun_as}: its laps count for {run.run.run} now"
+    return alerts.hold("on_another_run", car.car, text, now, status)
 
 
 def _under_red(car: TeamCar, alerts: AlertBook, clock: SessionClock, now: float) -> list[Output]:

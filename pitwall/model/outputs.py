@@ -212,6 +212,7 @@ class Alert(Frozen):
         "release_overdue", "in_overdue", "answer_owed", "plan_file", "timetable", "curfew",
         "driver_laps", "driver_limit", "car_limit", "many_alerts", "misses_flag", "not_as_told",
         "stayed_out",
+        "on_another_run",
         "pace_under_red",
         "tyre_hot", "tyre_cold", "tyre_pressure_high", "tyre_pressure_low",
     ]

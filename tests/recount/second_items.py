@@ -1,5 +1,6 @@
 """Which items were done badly on a whole lap, reckoned again: a lap that was not clean or began with a switch out of
-place is no lap to learn from, and neither is one on which the item's own switch stood elsewhere."""
+place is no lap to learn from, and neither is one on which the item's own switch stood elsewhere; what is compared with
+no other lap tells nothing."""
 
 from __future__ import annotations
 
@@ -27,8 +28,25 @@ def whole_lap_outcomes(told: Told, car: str, moves: list[Row]) -> dict[str, bool
         word = verdict(told, car, lap, spans)
         own = word == f"told {state[item]['do']}"  # what it cost itself spoils none of its data
         found[item] = ((word.split()[0] in SPOILT and not own) or bool(switches_off(told, car, lap, "switch_wrong"))
-                       or _elsewhere(told, car, lap, item, moves))
+                       or _elsewhere(told, car, lap, item, moves)
+                       or _with_nothing(told, car, lap, item, laps, moves))
     return found
+
+
+def _with_nothing(told: Told, car: str, own: Lap, item: str, laps: list[Lap], moves: list[Row]) -> bool:
+    """A comparison: is every other timed lap of its run, on which the item's switches stood elsewhere, spoilt? One for
+    which the plan has no other timed lap is compared elsewhere."""
+    run, spans = runs_of(told, car)[str(own.run)], statuses_of(told)
+    procedure = told.setup["procedures"][next(one["do"] for one in run["items"] if f"-{one['do']}-" in item)]
+    if (not procedure["by"] and procedure["needs_lap"] != "reference") or run["laps"].count("timed") < 2:
+        return False
+    wanted = _wants(told, car, own, item)
+    others = [lap for lap in laps if (lap.run, lap.kind) == (own.run, "timed") and lap.number != own.number
+              and any(row["position"] != wanted[row["switch"].value] or row["moved"]
+                      for row in stood(told, car, lap.begin + SET_WITHIN_S, lap.end - SET_WITHIN_S, moves)
+                      if row["switch"].value in wanted)]
+    return all(verdict(told, car, lap, spans).split()[0] in SPOILT or switches_off(told, car, lap, "switch_wrong")
+               for lap in others)
 
 
 def _elsewhere(told: Told, car: str, lap: Lap, item: str, moves: list[Row]) -> bool:

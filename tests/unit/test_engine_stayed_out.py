@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from pitwall.engine.ahead import limits_ahead
-from pitwall.model.outputs import PlanState
+from pitwall.model.outputs import Alert, PlanState
 from tests.unit.engine_stage import MAIN, PIT_EXIT, Stage, plan, setup
 
 # Tyres are changed and fuel is filled in the garage only: common sense, no source.
@@ -230,3 +230,31 @@ def test_a_run_that_the_car_was_taken_for_on_track_runs_into_the_fuel_that_is_in
     found = [one for one in limits_ahead(made.car, list(made.car.progress.rest())) if one.run == "long"]
     left = 15 - 2.0 * (5 + 1 - PIT_EXIT)
     assert [(one.kind, one.laps) for one in found] == [("fuel", pytest.approx((left - 2.0) / 2.0))]
+
+
+def test_who_does_not_come_in_at_the_end_of_a_run_is_an_alert_until_he_is_in_or_on_another_run() -> None:
+    """One lap over: box it. Two, and nobody called it in: its laps count for a later run, and that is told too, until
+    the car is in: no box is called by itself any more."""
+    made = stage()
+    t = made.drive(200, 125, 100, 100, 100, 100)
+    made.wait(t + 6)
+    (alert,) = [one for one in made.session.alerts.active.values() if one.kind == "stayed_out"]
+    assert (alert.priority, alert.text) == ("high", "Car 41 did not come in at the end of holds")
+    t = made.lap(t, 100)
+    made.wait(t + 6)
+    standing = {one.kind: (one.priority, one.text) for one in made.session.alerts.active.values()}
+    assert "stayed_out" not in standing
+    assert standing["on_another_run"] == ("medium", "Car 41 stays out beyond holds: its laps count for long now")
+    made.home(t)
+    made.wait(made.now + 6)
+    assert not {"stayed_out", "on_another_run"} & {one.kind for one in made.session.alerts.active.values()}
+
+
+def test_who_is_told_to_go_on_and_who_comes_in_raise_no_alert() -> None:
+    """A lap more by the desk is no disobedience, nor is a run that ends as planned."""
+    made = stage()
+    t = made.drive(200, 125, 100, 100, 100)
+    made.command("extend", t + 20, laps=1)
+    made.home(made.lap(t, 100))
+    made.wait(made.now + 10)
+    assert not {"stayed_out", "on_another_run"} & {one.kind for one in made.made(Alert)}

@@ -46,6 +46,9 @@ JUDGED: dict[str, tuple[Consequence, TimeToAct, str]] = {
         "comfort", "lap", "Enter the pit entry (key i) if the car is in, else the line (key l); or ask the driver."
     ),
     "stayed_out": ("run", "seconds", "Box it on this lap: tell the driver once more."),
+    "on_another_run": (
+        "run", "lap", "If it is to come in, box it; if it is on yet another run, enter that: set_car run=..."
+    ),
     "pace_under_red": ("car", "seconds", "Tell the driver now: red flag, slow down, come back to the pits."),
     "timetable": ("comfort", "minutes", "Acknowledge it; it goes by itself after ten minutes."),
     "curfew": ("run", "minutes", "See that nobody works on the car after the curfew; acknowledge it."),
@@ -79,6 +82,7 @@ IDLE_UNDER: dict[str, tuple[Status, ...]] = {
     "tyre_pressure_low": ("waiting", "red", "closed", "finished"),
     "release_overdue": ("waiting", "red", "closed", "finished"),
     "in_overdue": ("waiting", "closed"),
+    "on_another_run": ("red", "closed", "finished"),
     "stayed_out": ("red", "closed", "finished"),  # then everybody comes in, and is told so
     "driver_laps": ("waiting", "red", "closed", "finished"),
     "driver_limit": ("waiting", "closed", "finished"),
