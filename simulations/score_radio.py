@@ -7,7 +7,8 @@
 The world of each rehearsal has cars, drivers and an engineer of its own; the score comes from what really happened
 there, never from what the product believes. On a circuit whose listening stretches are unknown nothing is judged but
 overlaps, talk over the driver and switches. What counts as possible, in window and a person's fault:
-``score_radio_judge.py``.
+``score_radio_judge.py``. The load of alerts and the recall of injected faults have a script of their own,
+``score_alerts.py``; ``--alerts`` runs it beside, at a twelfth and a sixtieth of the rehearsals.
 """
 
 from __future__ import annotations
@@ -259,7 +260,7 @@ def _text(found: dict[str, Any], took_s: float) -> str:
                  f"{found['not_judged']} not judged")
     lines += [f"  {name:<12} {found[name]}" for name in ("forbidden_starts", "forbidden_starts_told", "wrong_switches",
               "knocked_on_timed_laps", "recall", "false_alarms", "alerts_per_10_min", "alert_load",
-              "fault_recall", "driver_talk", "spoken_length", "poisoned")]
+              "fault_recall", "driver_talk", "spoken_length", "poisoned") if name in found]
     return "\n".join(lines)
 
 
@@ -283,6 +284,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--rehearsals", type=int, default=500, metavar="N", help="how many in all (default 500)")
     parser.add_argument("--first", type=int, default=1, metavar="N", help="the first seed (default 1)")
     parser.add_argument("--jobs", type=int, default=2, metavar="N", help="rehearsals at a time (default 2)")
+    parser.add_argument("--alerts", action="store_true",
+                        help="also rehearse normal hours and faults beside them, as score_alerts.py does")
     parser.add_argument("--json", action="store_true", help="print the figures as JSON")
     parser.add_argument("--worst", type=int, default=0, metavar="K", help="tell the stories of so many misses")
     args = parser.parse_args(arguments)
@@ -292,7 +295,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except UserError as problem:
         print(problem, file=sys.stderr)
         return 2
-    found = summary(days) | alerts_scored(args.rehearsals, max(1, args.jobs), args.first)
+    found = summary(days)
+    if args.alerts:
+        found |= alerts_scored(args.rehearsals, max(1, args.jobs), args.first)
     took = time.perf_counter() - began
     print(json.dumps(found | {"took_s": round(took, 1)}, indent=2) if args.json else _text(found, took))
     for text in worst(days, args.worst):

@@ -14,10 +14,9 @@ from typing import Any
 from pydantic import BaseModel
 from pydantic.json_schema import models_json_schema
 
-from pitwall.bus.codec import WIRE_NAMES
+from pitwall.bus.codec import BY_HAND, WIRE_NAMES
 from pitwall.bus.topics import MAX_FACT_BYTES, ROOT, TOPICS, Topic
 from pitwall.model.base import SLUG_PATTERN
-from pitwall.model.events import CommandGiven
 
 _ABOUT = (
     "Every message is a UTF-8 JSON object with an id and t, session seconds; session zero is the green light. The same "
@@ -116,7 +115,7 @@ def _draft_7(schema: Any) -> Any:
 def _on_the_wire(row: Topic, schema: dict[str, Any]) -> dict[str, Any]:
     """What a sender writes: no ``type``, no need to repeat the topic's car, the wire's own field names."""
     names = WIRE_NAMES.get(row.model, {})
-    optional = {"type", *row.levels, *(("t",) if row.model is CommandGiven else ())}
+    optional = {"type", *row.levels, *(("t",) if row.model in BY_HAND else ())}
     properties = {names.get(name, name): value for name, value in schema["properties"].items() if name != "type"}
     for wire_name in names.values():
         properties[wire_name] = {**properties[wire_name], "description": _SPEED}

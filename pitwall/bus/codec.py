@@ -21,7 +21,7 @@ from pydantic_core import to_json
 from pitwall.bus.payload import complaint, control_character, may_hold_controls, read_object, readable_id, shown
 from pitwall.bus.topics import BY_MODEL, MAX_FACT_BYTES, MAX_STATE_BYTES, Place, Topic, place_of, topic_of
 from pitwall.errors import PayloadError
-from pitwall.model.events import OF_READINGS, CarCrossed, CarPositioned, CommandGiven, Event, Fact
+from pitwall.model.events import OF_READINGS, CarCrossed, CarPositioned, ChannelReported, CommandGiven, Event, Fact
 from pitwall.model.outputs import AdviceState, Alert, Health, LadderState, Output, Proposal
 from pitwall.model.record import record
 
@@ -30,6 +30,10 @@ WIRE_NAMES: dict[type[BaseModel], dict[str, str]] = {
     CarPositioned: {"speed_mps": "speed"},
 }
 """Where a field is called otherwise on the wire: our name to the wire's. ``speed`` is in metres per second."""
+
+BY_HAND = (CommandGiven, ChannelReported)
+"""Sent by keypads, foot switches and people, who know no session seconds: ``t`` may be left out, and is then the moment
+at which the message came."""
 
 SESSION_SECONDS = ("t", "opens_at_s")
 """Files may write these as '+00:08:00'; on the wire they are numbers."""
@@ -60,7 +64,7 @@ def fact_from(topic: str, payload: bytes, now: float) -> Event:
     Args:
         topic: full topic.
         payload: the bytes, at most 64 KiB.
-        now: the receiver's session seconds; the time of a desk command that carries none (typed by hand).
+        now: the receiver's session seconds; the time of what comes from a hand and carries none (``BY_HAND``).
 
     Raises:
         PayloadError: for anything that is not what the topic promises; it carries the message's id if readable.
@@ -75,7 +79,7 @@ def fact_from(topic: str, payload: bytes, now: float) -> Event:
     if message_id is not None and message_id.startswith(OF_READINGS):
         reason = f"id {shown(message_id)} begins with {OF_READINGS!r}, as only the daemon's own do: give it another"
         raise PayloadError(topic, reason, message_id)
-    if model is CommandGiven:
+    if model in BY_HAND:
         known.setdefault("t", now)
     return cast(Event, _validated(topic, model, known, message_id, to_json(known)))
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 from pitwall.comments.reasons import ANEW, MARK, ON, parts_of, place_in_the_reason
 from pitwall.comments.words import by_form
@@ -47,14 +48,15 @@ _REPORT = re.compile(rf"(?!.*\b(?:{_SET_AGAINST})\b).*", re.IGNORECASE | re.DOTA
 class Word:
     """One word as it was typed, and where it begins (characters from the beginning of the comment, from 0).
 
-    ``meant`` is what it is read as, where that is another word: a number that was spelt out.
+    ``meant`` is what it is read as, where that is another word: a number that was spelt out. How it is read is worked
+    out once: each way to read a remark asks it of each of its words, some hundred times in all.
     """
 
     text: str
     at: int
     meant: str = ""
 
-    @property
+    @cached_property
     def plain(self) -> str:
         """As it is read: without stops behind it, with one kind of dash, of range and of apostrophe; ``@`` is "at", and
         what is asked of a number behind that is asked here too."""
@@ -62,7 +64,7 @@ class Word:
         bare = _RANGE.sub("-", bare)
         return bare.replace("\u2013", "-").replace("\u2014", "-").replace("\u2019", "'")
 
-    @property
+    @cached_property
     def key(self) -> str:
         """How the table of words has it: lower case, a space for each hyphen inside."""
         bare = self.plain.lower()

@@ -15,8 +15,9 @@ from pitwall.engine.advising_offers import AdviceOffer
 from pitwall.engine.advising_question import question
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.forecasts import Questions
-from pitwall.engine.must_watch import MustWatch, percent
+from pitwall.engine.must_watch import MustWatch, Remedy
 from pitwall.engine.plan_desk import Settled
+from pitwall.engine.remedy_words import Sureness, remedy
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.team import TeamCar
 from pitwall.model.advice import AdviceAnswer, LadderStep
@@ -193,15 +194,14 @@ class Advising:
                 self.settled[offer.shown.id] = Settled("replaced", PITWALL, now, "the forecast advises something else")
         self.offers = [offer.named(known.get(offer.mark, offer.shown.id)) for offer in fresh]
 
-    def _remedies(self) -> dict[str, tuple[float, str]]:
-        """By car in danger, when the best offer was reckoned and what it changes and brings; it may change another car,
-        where they share a crew."""
-        best = self.offers[0].shown if self.offers else None
-        if best is None:
+    def _remedies(self) -> dict[str, Remedy]:
+        """By car in danger, what the best offer changes and brings."""
+        if not self.offers:
             return {}
-        whose = " of all cars" if len(self._setup.plans) > 1 else ""
-        sure = "" if best.musts_chance is None else f"; then all musts{whose} fit: {percent(best.musts_chance)} likely"
-        return dict.fromkeys(self.musts.danger, (best.t, "; ".join(best.lines) + sure))
+        best, as_planned = self.offers[0], self._state.musts_chance if self._state is not None else 0.0
+        chance = best.shown.musts_chance
+        sure = None if chance is None else Sureness(chance, as_planned)
+        return {car: remedy(best, sure, car, list(self._setup.plans)) for car in self.musts.danger}
 
     def _settle_all(self, how: str, by: str, now: float, why: str) -> None:
         for offer in self.offers:
@@ -278,5 +278,5 @@ def _rung(at_s: float, step: LadderStep, team: Mapping[str, TeamCar], red_s: flo
     best = step.best
     return Rung(
         restart_s=round(at_s - red_s, 3), at_s=round(at_s, 3), musts_chance=best.musts_chance, sentence=best.sentence,
-        lines=offered.lines_of(team, best.cars), work=step.pull_forward,
+        lines=offered.brief_of(team, best.cars), work=step.pull_forward,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from pitwall.engine.advising_plans import advised_plans, given_away, joins_of, what_it_costs
@@ -27,10 +27,14 @@ OF_BOTH = ("value", "want", "shorten_to", "after_garage_s", "crew", "purpose", "
 
 @dataclass(frozen=True)
 class AdviceOffer:
-    """A proposal of the forecast, and what of each car's plan it leaves."""
+    """A proposal of the forecast, and what of each car's plan it leaves.
+
+    ``brief``: car and change, of runs only: what falls away with a run or its laps is not told apart.
+    """
 
     shown: Proposal
     parts: tuple[CarPlan, ...]
+    brief: tuple[tuple[str, str], ...] = ()
 
     @property
     def mark(self) -> tuple[str, ...]:
@@ -49,30 +53,49 @@ class _Change:
     plans: dict[str, Plan]
     lines: tuple[str, ...]
     warnings: tuple[str, ...]
+    brief: tuple[tuple[str, str], ...]
 
 
 def _change(team: Mapping[str, TeamCar], parts: Sequence[CarPlan]) -> _Change:
     """Only cars for which anything changes are named; with several of them each line says whose it is."""
     plans: dict[str, Plan] = {}
     told: list[tuple[str, tuple[str, ...], tuple[str, ...]]] = []
+    brief: list[tuple[str, str]] = []
     for name, plan in advised_plans(team, parts).items():
         found = would_change(team[name], plan, ())
         if found is not None:
             plans[name] = plan
             joins = joins_of(parts, name)
             elsewhere = given_away(parts, name) | joins
-            told.append((name, _lines(team[name], plan, joins) or found[0], _less_alarmed(found[1], elsewhere)))
+            lines = _lines(team[name], plan, joins) or found[0]
+            told.append((name, lines, _less_alarmed(found[1], elsewhere)))
+            brief += [(name, line) for line in _lines(team[name], plan, joins, _of_runs) or lines]
     many = len(told) > 1
     return _Change(
         plans,
         tuple(f"car {car}: {line}" if many else line for car, lines, _ in told for line in lines),
         tuple(f"car {car}: {line}" if many else line for car, _, warnings in told for line in warnings),
+        tuple(brief),
     )
 
 
-def _lines(car: TeamCar, plan: Plan, joins: Mapping[str, str]) -> tuple[str, ...]:
-    """What changes, a sentence each. A run that is joined to another does not fall out: that it follows is told."""
-    used, becomes = in_use(car), takes(car, plan)
+def _as_it_is(plan: Plan) -> Plan:
+    return plan
+
+
+def _of_runs(plan: Plan) -> Plan:
+    """Without what goes with the number of timed laps: items, and the cool-down laps between them."""
+    runs = [run.model_copy(update={"items": (), "laps": tuple(kind for kind in run.laps if kind != "cool")})
+            for run in plan.runs]
+    return plan.model_copy(update={"runs": tuple(runs)})
+
+
+def _lines(
+    car: TeamCar, plan: Plan, joins: Mapping[str, str], of: Callable[[Plan], Plan] = _as_it_is
+) -> tuple[str, ...]:
+    """What changes, a sentence each, of what of the plans is looked at. A run that is joined to another does not fall
+    out: that it follows is told."""
+    used, becomes = of(in_use(car)), of(takes(car, plan))
     before: list[Run] = []
     for run in used.runs:
         host = becomes.find(run.run)
@@ -94,9 +117,10 @@ def plans_of(team: Mapping[str, TeamCar], offer: AdviceOffer) -> dict[str, Plan]
     return _change(team, offer.parts).plans
 
 
-def lines_of(team: Mapping[str, TeamCar], parts: Sequence[CarPlan]) -> tuple[str, ...]:
-    """What these plans would change now, a sentence each."""
-    return _change(team, parts).lines
+def brief_of(team: Mapping[str, TeamCar], parts: Sequence[CarPlan]) -> tuple[str, ...]:
+    """What these plans would change of runs now, a sentence each, with whose run it is where there are several cars."""
+    many = len(team) > 1
+    return tuple(f"car {car}: {line}" if many else line for car, line in _change(team, parts).brief)
 
 
 def holds_still(team: Mapping[str, TeamCar], offer: AdviceOffer) -> bool:
@@ -127,7 +151,7 @@ def offers_of(
         if change.plans and change.lines not in marks:
             marks.add(change.lines)
             name = f"advice-{number}-{place}"
-            found.append(AdviceOffer(_proposal(name, advice, change, team, now), advice.cars))
+            found.append(AdviceOffer(_proposal(name, advice, change, team, now), advice.cars, change.brief))
     return found
 
 

@@ -32,6 +32,16 @@ class _Good:
     chances: Mapping[str, float]
 
 
+@dataclass(frozen=True)
+class Remedy:
+    """What would help, or that nothing does: ``t`` is when that was reckoned, session seconds, which stands between
+    head and words where it is old."""
+
+    t: float
+    head: str
+    words: str
+
+
 @dataclass
 class MustWatch:
     """Mutable: which cars' musts are in danger, and what is told of each."""
@@ -40,7 +50,7 @@ class MustWatch:
     red_s: float | None = None
     _good: dict[str, _Good] = field(default_factory=dict)
     _evidence: dict[str, tuple[float, str]] = field(default_factory=dict)
-    _advice: dict[str, tuple[float, str]] = field(default_factory=dict)
+    _advice: dict[str, Remedy] = field(default_factory=dict)
 
     def look(
         self, outlook: CarOutlook, alerts: AlertBook, settings: ForecastSettings, status: Status, now: float
@@ -70,15 +80,14 @@ class MustWatch:
 
     def _text(self, car: str) -> str:
         t, evidence = self._evidence[car]
-        if car not in self._advice:
+        advice = self._advice.get(car)
+        if advice is None:
             return evidence
-        since, advice = self._advice[car]
-        when = f" (reckoned at {clock_text(since)})" if t - since > SAME_MOMENT_S else ""
-        return f"{evidence}. Remedy{when}: {advice}"
+        when = f" (reckoned at {clock_text(advice.t)})" if t - advice.t > SAME_MOMENT_S else ""
+        return f"{evidence}. {advice.head}{when}{advice.words}"
 
-    def advised(self, cars: Mapping[str, tuple[float, str]], alerts: AlertBook, now: float) -> list[Output]:
-        """What would help, by car, and when it was reckoned: it stands in the alert from now on; a car that is not
-        named has nothing any more."""
+    def advised(self, cars: Mapping[str, Remedy], alerts: AlertBook, now: float) -> list[Output]:
+        """What would help, by car: it stands in the alert from now on; a car that is not named has nothing any more."""
         found: list[Output] = []
         for car in sorted(self._evidence):
             words = cars.get(car)

@@ -11,7 +11,9 @@ from types import ModuleType
 
 import pytest
 
+from pitwall.bus.codec import fact_from
 from pitwall.cli.main import build_parser
+from pitwall.model.events import ChannelReported, CommandGiven
 from tests.acceptance.processes import ROOT, Processes
 
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -109,6 +111,25 @@ def test_command_in_the_readme_that_ends_by_itself_works(processes: Processes, l
     processes.copy_folder("config", "simulations")
     done = processes.run(*shlex.split(line, comments=True)[1:])
     assert done.returncode == 0, done.stdout + done.stderr
+
+
+@pytest.mark.parametrize("line", [line for line in _shell_lines() if line.startswith("mosquitto_pub ")])
+def test_a_message_that_the_readme_publishes_is_taken_as_it_stands(line: str) -> None:
+    """A foot switch knows no session time: what the shell makes of the line is a fact of the moment it came."""
+    words = 'mosquitto_pub() { printf "%s\\n" "$@"; }; '
+    said = subprocess.run(["sh", "-c", words + line], check=True, capture_output=True, text=True).stdout.splitlines()
+    topic, payload = said[said.index("-t") + 1], said[said.index("-m") + 1]
+    fact = fact_from(topic, payload.encode(), 612.5)
+    assert fact.t == 612.5
+    assert fact.id.rpartition("-")[2].isdecimal()
+    assert isinstance(fact, ChannelReported if "/radio/" in topic else CommandGiven)
+
+
+def test_the_readme_shows_a_message_of_the_keypad_and_one_of_the_push_to_talk() -> None:
+    """Both are whole lines, so that the test above runs them."""
+    published = [line for line in _shell_lines() if line.startswith("mosquitto_pub ")]
+    assert ["/desk/41/" in line for line in published] == [True, False]
+    assert ["/radio/41/channel" in line for line in published] == [False, True]
 
 
 def test_the_commands_about_files_work_one_after_the_other(processes: Processes) -> None:

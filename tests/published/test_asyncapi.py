@@ -135,6 +135,13 @@ def test_a_command_typed_by_hand_needs_no_time() -> None:
     assert list(validator.iter_errors({"id": "x", "command": "box"}))
 
 
+def test_a_push_to_talk_needs_no_time_either() -> None:
+    """A contact says who talks, under an id of its own."""
+    validator = payload_validator("ChannelReported")
+    assert list(validator.iter_errors({"id": "x", "talking": "engineer"})) == []
+    assert list(validator.iter_errors({"id": "x"}))
+
+
 def test_document_is_the_same_each_time() -> None:
     """Generating it again gives the same bytes: it can be compared in review."""
     assert json.dumps(asyncapi_document()) == json.dumps(DOCUMENT)

@@ -13,9 +13,9 @@ import { afterFlag, barOf, planWords } from "../../pitwall/screen/static/app/pla
 import { isOverdue, labels, lapWords, onceEach } from "../../pitwall/screen/static/app/strip.js";
 import { allWords } from "../../pitwall/screen/static/app/switches.js";
 import { ask } from "../../pitwall/screen/static/app/asking.js";
-import { feedAges, silentStreams, timeWords, wellness } from "../../pitwall/screen/static/app/head.js";
+import { feedAges, silentStreams, timeWords, trackWords, wellness } from "../../pitwall/screen/static/app/head.js";
 import { feedWords, keysOf } from "../../pitwall/screen/static/app/help.js";
-import { comesNext, leavesWith, workWords } from "../../pitwall/screen/static/app/garage-page.js";
+import { calledNow, comesNext, heldWords, leavesWith, leavingWords, workWords } from "../../pitwall/screen/static/app/garage-page.js";
 import { cameTo, dataWords, doubtWords, lacking, lastRun, runWords, unsaidWords } from "../../pitwall/screen/static/app/last-run.js";
 import { Mark } from "../../pitwall/screen/static/app/mark.js";
 import { Pad } from "../../pitwall/screen/static/app/pad.js";
@@ -743,6 +743,19 @@ test("after the flag nothing is next of a car that drives no more, and a run tha
   assert.equal(runWord({ state: "done", counts: true }, true), "done");
 });
 
+test("of a car that is kept quiet the list tells what comes all the same: the garage's calls, session, safety, box", () => {
+  const [, now] = at(), store = new Store(now);
+  const call = (name, kind, place) => ({ call: name, car: "41", state: "planned", kind, place, text: name, say_from_s: 90, say_by_s: 99, act_at_s: null, revision: 1, t: 50, priority: 1 });
+  const prompts = [call("leave", "release", "garage"), call("check", "switch", "garage"), call("coast", "procedure", "turn 4"), call("torque", "switch", "line"), call("box", "box", null), call("red", "safety", null)];
+  const desk = (quiet) => ({ type: "desk_state", id: "d", t: 50, car: "41", state: "garage", quiet, prompts, switches: [], comments: [] });
+  store.take("clock", spoke(50));
+  store.take("desk/41/state", desk(true));
+  assert.deepEqual(store.toCome("41").map((p) => p.call).sort(), ["box", "check", "leave", "red"]);
+  assert.equal(store.toCome("41", true).length, 6, "the paper sheet is for the day on which nobody is there to mute them");
+  store.take("desk/41/state", desk(false));
+  assert.equal(store.toCome("41").length, 6);
+});
+
 test("switches that nobody has confirmed are not called as wanted without a word", () => {
   const card = (verified) => ({ switch: "s", word: "s", wanted: 1, believed: 1, measured: null, verified });
   assert.equal(allWords([card(false), card(false)]), "as wanted, none verified");
@@ -804,6 +817,38 @@ test("once the session is over no run leaves any more, on the garage's page and 
   assert.equal(comesNext(runs, true), undefined);
   assert.deepEqual(leftOf(runs, false).map((run) => run.run), ["low-fuel", "coast", "long"]);
   assert.deepEqual(leftOf(runs, true).map((run) => run.run), ["low-fuel"], "what is on track comes home");
+});
+
+test("under red with the pit exit closed the garage reads that the run is held and why, not that it leaves in no time", () => {
+  const store = new Store(() => 0), next = { run: "baseline", state: "cut", laps: ["timed"], expected_span_s: [100, 400] };
+  const stands = (state, clock) => {
+    store.take("desk/41/state", { type: "desk_state", id: "d", t: 140, car: "41", state, prompts: [], switches: [], comments: [] });
+    store.take("clock", spoke(140, clock));
+    return leavingWords(store, "41", next);
+  };
+  assert.deepEqual(stands("garage", { status: "red", pit_exit: "closed" }), { head: "baseline is next", figure: "held", below: "red flag, the pit exit is closed; it would leave at once" });
+  next.expected_span_s = [260, 560];
+  assert.deepEqual(stands("pit_lane", { status: "green", pit_exit: "closed" }), { head: "baseline is next", figure: "held", below: "the pit exit is closed; ready in 2:00, at 4:20 of the session" });
+  assert.equal(stands("garage", { status: "waiting", pit_exit: "closed" }).figure, "2:00", "before the green light one counts down");
+  assert.equal(stands("in", { status: "red", pit_exit: "closed" }).head, "baseline leaves in", "the car is on the track");
+  assert.deepEqual(stands("garage", { status: "green", pit_exit: "open" }), { head: "baseline leaves in", figure: "2:00", below: "at 4:20 of the session" });
+  assert.equal(heldWords(null), "");
+  assert.equal(leavingWords(store, "41", { ...next, after_flag: true, expected_span_s: null }).head, "baseline is done once the flag has fallen: no run leaves for it");
+  assert.equal(leavingWords(store, "41", { ...next, expected_span_s: null }).head, "baseline is next; when is not known yet", "no heading without its figure");
+});
+
+test("the garage reads what is called there, not what the driver is told on the track, and no work before a run that goes on", () => {
+  const call = (kind, place) => ({ kind, place });
+  assert.deepEqual(calledNow([call("switch", "garage"), call("switch", "turn 4"), call("release", "garage"), call("brief", "garage"), call("box", "garage")]).map((p) => p.kind), ["switch", "release", "brief"]);
+  const runs = [{ run: "baseline", state: "cut", crew: ["tyres"], work_s: [180, 240, 420], actual_span_s: [1, 2] }];
+  assert.equal(workWords(runs, { ...runs[0], goes_on: true }), "", "it is the work after the run");
+  assert.equal(workWords(runs, { run: "long", state: "next" }), "tyres: 4:00 (3:00 to 7:00)");
+});
+
+test("what stands beside the status is a list, not one word", () => {
+  assert.equal(trackWords(spoke(1, { yellow_sectors: ["4", "5"], pit_exit: "open" }), true), "yellow in 4, 5 · pit exit open · wet");
+  assert.equal(trackWords(spoke(1, { yellow_sectors: [], pit_exit: "closed" }), false), "pit exit closed");
+  assert.equal(trackWords(null, false), "");
 });
 
 test("what is done after the flag is drawn behind it", () => {

@@ -73,10 +73,11 @@ class AdviceStage(Stage):
         """Every question for advice so far."""
         return self.made(AdviceWanted)
 
-    def advised(self, *lefts: Left, chance: float = 0.92, revision: int | None = None) -> tuple[Output, ...]:
+    def advised(self, *lefts: Left, chance: float = 0.92, revision: int | None = None,
+                planned: float = 0.34) -> tuple[Output, ...]:
         """The adviser answers the last question (or an older one) with these plans."""
         wanted = next(one for one in reversed(self.asked()) if revision in (None, one.revision))
-        made = answer_of(wanted.question, *lefts, chance=chance)
+        made = answer_of(wanted.question, *lefts, chance=chance, planned=planned)
         return self.handle(
             AdviceReady(id=f"advice-{self._seq}", t=self.now, revision=wanted.revision, answer=made)
         )
@@ -85,12 +86,12 @@ class AdviceStage(Stage):
         """The advice as it stands."""
         return next((one for one in self.session.standing() if isinstance(one, AdviceState)), None)
 
-    def foreseen(self, chance: float, car: str = CAR, run: str = "main") -> tuple[Output, ...]:
-        """The forecaster answers its last question: this must fits with that chance."""
+    def foreseen(self, chance: float, *cars: str, run: str = "main") -> tuple[Output, ...]:
+        """The forecaster answers its last question: this must of these cars (car 41) fits with that chance."""
         wanted = self.made(ForecastWanted)[-1]
         one = RunOutlook(run=run, want="must", chance=chance, end_q10_s=1, end_q50_s=2, end_q90_s=3)
-        outlook = CarOutlook(car=car, musts_chance=chance, runs=(one,), spare_q50_s=0)
-        found = ForecastAnswer(cars=(outlook,), futures=100, seed=1)
+        outlooks = tuple(CarOutlook(car=car, musts_chance=chance, runs=(one,), spare_q50_s=0) for car in cars or (CAR,))
+        found = ForecastAnswer(cars=outlooks, futures=100, seed=1)
         return self.handle(
             ForecastReady(id=f"foreseen-{self._seq}", t=self.now, revision=wanted.revision, answer=found)
         )

@@ -209,13 +209,20 @@ def test_the_kind_of_a_position_is_kept() -> None:
 
 
 def test_a_command_without_a_time_gets_the_receivers_now() -> None:
-    """A hand-typed command needs no ``t``; one that has it keeps it. Every other fact must have it."""
+    """A hand-typed command needs no ``t``; one that has it keeps it. A feed's fact must have it."""
     typed = {"id": "a", "command": "box", "by": "me"}
     assert fact_from(ROOT + "desk/41/command", json.dumps(typed).encode(), 612.5).t == 612.5
     assert fact_from(ROOT + "desk/41/command", json.dumps({**typed, "t": 5}).encode(), 612.5).t == 5
     assert refusal("timing/pit", {"id": "a", "car": "41", "where": "entry"}, 612.5).reason == (
         "field 't' is missing: expected a number"
     )
+
+
+def test_a_contact_on_the_push_to_talk_needs_no_time() -> None:
+    """It knows no session time: the moment at which its message came counts. A radio desk that has one keeps it."""
+    pressed = {"id": "a", "talking": "engineer"}
+    assert fact_from(ROOT + "radio/41/channel", json.dumps(pressed).encode(), 612.5).t == 612.5
+    assert fact_from(ROOT + "radio/41/channel", json.dumps({**pressed, "t": 5}).encode(), 612.5).t == 5
 
 
 def test_unknown_fields_are_passed_over() -> None:

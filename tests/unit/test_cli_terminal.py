@@ -86,6 +86,16 @@ def _drawn(board: Board, car: str | None = "41", width: int = 80, height: int = 
     return out.getvalue()
 
 
+def test_of_a_car_that_is_kept_quiet_the_list_tells_what_comes_all_the_same() -> None:
+    """The garage's calls and the box call; not what is muted on the track."""
+    board = Board()
+    calls = (_prompt("leave", kind="release", place="garage", state="planned"), _prompt("box", state="planned"),
+             _prompt("coast", kind="procedure", place="turn 4", state="planned"))
+    for quiet, expected in ((True, ["box", "leave"]), (False, ["box", "coast", "leave"])):
+        board.take(_desk(prompts=calls, quiet=quiet))
+        assert sorted(prompt.call for prompt in board.to_come("41", 100.0)) == expected
+
+
 def test_an_answer_names_calls_to_come_by_their_words() -> None:
     """Also those of which nothing was printed yet."""
     log = LineLog()

@@ -22,6 +22,11 @@ def alerts(made: Stage) -> list[str]:
     return [one.text for one in made.made(Alert) if one.kind == "overrun" and one.active]
 
 
+def alert_of(made: Stage, car: str) -> str:
+    """The words of the last overrun alert of this car."""
+    return next(text for text in reversed(alerts(made)) if text.startswith(f"Car {car}"))
+
+
 def in_danger(*lefts: dict[str, list[Any]]) -> AdviceStage:
     """A must is in danger, and the adviser has answered."""
     made = stage()
@@ -183,6 +188,48 @@ def test_the_alert_tells_the_evidence_and_the_proposal_when_it_comes() -> None:
     made.command("adopt", proposal=made.state().proposals[0].id)  # type: ignore[union-attr]  # it stands
     made.foreseen(0.92)
     assert not [one for one in made.session.standing() if isinstance(one, Alert)]
+
+
+@pytest.mark.parametrize(("chance", "planned", "told"), [
+    (0.0, 0.0, "Nothing brings all musts in; best by what the runs are worth: run spare is dropped"),
+    (0.04, 0.0, "Nothing brings all musts in; best by what the runs are worth: run spare is dropped"),
+    (0.35, 0.34, "Nothing makes all musts surer than 35 %; best by what the runs are worth: run spare is dropped"),
+    (0.37, 0.34, "Remedy: run spare is dropped; then all musts fit: 37 % likely"),
+])  # fmt: skip
+def test_what_makes_no_must_surer_is_not_called_a_remedy(chance: float, planned: float, told: str) -> None:
+    """Nobody is to drop a run for nothing: that nothing helps is said, and what is best then."""
+    made = stage()
+    made.foreseen(0.3)
+    made.advised(WITHOUT_SPARE, chance=chance, planned=planned)
+    assert alerts(made)[-1] == f"Car 41: main may not fit: 30 % likely. {told}"
+
+
+def test_the_alert_tells_what_changes_of_runs_the_cars_own_first_and_counts_the_rest() -> None:
+    """Beside the calls there is room for few lines; items that fall away with a lap stand in the changed plan."""
+    made = AdviceStage(setup(
+        plan(CHECKS, LONG | {"laps": "out, 3 timed, cool, 3 timed, in",
+                             "items": [{"do": "flap_lap", "on": {"timed": 6}}]}, MAIN),
+        plan(MAIN, SPARE, LONG, car="58"),
+    ))  # fmt: skip
+    made.green()
+    made.foreseen(0.3, CAR, "58")
+    made.advised({CAR: ["checks", ("long", 3), "main"], "58": ["long", "main"]})
+    (proposal,) = made.state().proposals  # type: ignore[union-attr]  # it stands
+    assert any("flap_lap of long" in line for line in proposal.lines), "the changed plan tells all of it"
+    mine, other = alert_of(made, CAR), alert_of(made, "58")
+    assert mine.endswith("Remedy: long: 6 timed laps become 3; car 58: run spare is dropped; and 1 more change; "
+                         "then all musts of all cars fit: 92 % likely")
+    assert "Remedy: run spare is dropped; main moves after long; and 1 more change; then" in other
+
+
+def test_a_change_of_another_car_names_that_car() -> None:
+    """Also where it is the only one: 'run spare is dropped' in the alert of car 41 was a run of car 58."""
+    made = two_cars()
+    made.foreseen(0.3, CAR, "58")
+    made.advised({"58": ["main"]})
+    mine, other = alert_of(made, CAR), alert_of(made, "58")
+    assert "Remedy: car 58: run spare is dropped; then" in mine
+    assert "Remedy: run spare is dropped; then" in other
 
 
 def test_a_proposal_that_would_do_something_else_now_is_withdrawn() -> None:

@@ -32,6 +32,8 @@ IN_THE_PITS = ("pit_lane", "garage")
 ENDED_SHOWN_FOR_S = 20.0
 NOTES_KEPT = 3
 TO_SAY = ("planned", "shown", "due")
+DESPITE_QUIET = ("session", "safety", "stop", "box")
+"""What still comes to a car on the track that is kept quiet."""
 SAID_FOR_S = 600.0
 """Nobody waits so long for what a said call is to bring: its end was not heard."""
 STACK = 16
@@ -164,10 +166,10 @@ class Board:
         return (*waiting, *ended)
 
     def to_come(self, car: str, now: float) -> tuple[Prompt, ...]:
-        """What the plan holds next for this car, by the moment it is expected."""
+        """What the plan holds next for this car, and comes, by the moment it is expected."""
         desk = self.desks.get(car)
         planned = [prompt for prompt in desk.prompts if prompt.state == "planned"] if desk is not None else []
-        ahead = [prompt for prompt in planned if prompt.say_by_s > now]
+        ahead = [prompt for prompt in planned if prompt.say_by_s > now and not (desk and desk.quiet and _muted(prompt))]
         return tuple(sorted(ahead, key=lambda prompt: (prompt.say_from_s, -prompt.priority, prompt.call)))
 
     def _end_unlisted(self, desk: DeskState) -> None:
@@ -191,6 +193,11 @@ class Board:
     def note(self, text: str) -> None:
         """Show a line for the person at this terminal; the last few are kept."""
         self.notes = [*self.notes[-(NOTES_KEPT - 1) :], text]
+
+
+def _muted(prompt: Prompt) -> bool:
+    """Guard: it does not come to a car on the track that is kept quiet; what is called in the garage does."""
+    return prompt.place != "garage" and prompt.kind not in DESPITE_QUIET
 
 
 def _in_turn(prompt: Prompt) -> tuple[int, float, int, str]:

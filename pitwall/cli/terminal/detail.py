@@ -14,7 +14,7 @@ HELP = (
     "KEYS (any key closes this)",
     "  s  the chosen call was said       r  repeat what was said last",
     "  x  skip it                        c  confirm: the driver has read it back",
-    "  d  defer it                       m  quiet: no calls to this car, again: on",
+    "  d  defer it                       m  quiet: red, flag and box only; again: all",
     "  k  the driver asked something     w  it was answered: what waits longest first",
     "  up, down  choose the call         a  acknowledge the first alert, of any car",
     "  tab, 1-9  choose the car          q  leave; the daemon goes on",

@@ -15,7 +15,7 @@ export function CommentPad({ desk, car }) {
     <h2>comments ${writing || !desk.may("comment") ? "" : html`<button class="small" onClick=${() => desk.press("n")}><kbd>n</kbd> new</button>
       ${noted.length ? html`<button class="small" onClick=${() => desk.press("b")}><kbd>b</kbd> tag the last</button>` : ""}`}</h2>
     ${writing && html`<${Writing} key=${desk.pad.opened} desk=${desk} car=${car} />`}
-    ${noted.length > 0 && html`<div class="runs">${byRun(noted, desk.store.desks.get(car)?.run ?? null).map(([run, name, said], at) => html`<div key=${run}>
+    ${noted.length > 0 && html`<div class="runs">${byRun(noted, desk.store.desks.get(car)?.run ?? null).map(([run, name, said], at) => html`<div key=${run} class=${said.length ? "" : "nothing"}>
       <h3>${name}${at === 0 && below > 0 && !writing ? html` <b class="below">+${below} more</b>` : ""}</h3><ol>${said.map((one) => html`<${Noted} key=${one.comment} desk=${desk} one=${one} />`)}</ol></div>`)}</div>`}
     ${noted.length === 0 && !writing ? html`<p class="empty">What the driver says is noted here.</p>` : ""}
   </section>`;
@@ -36,8 +36,8 @@ function useBelow() {
 function Noted({ desk, one }) {
   const said = html`<span class="when">${clockText(one.t)}</span>
     ${one.remarks.map((/** @type {any} */ remark, /** @type {number} */ at) => html`<b key=${at}>${at ? "; " : ""}${inWords(remark)}</b>`)} ${one.text}
-    ${!one.text && !one.remarks.length ? html`<em>its words are still to come</em>` : ""}
-    ${one.text && !one.remarks.length ? html`<em>words, not counted</em>` : ""}
+    ${!one.text && !one.remarks.length ? html` <em>its words are still to come</em>` : ""}
+    ${one.text && !one.remarks.length ? html` <em>words, not counted</em>` : ""}
     ${one.lap ? html`<span class="when lap">${one.lap}</span>` : ""}`;
   return html`<li>${desk.may("comment") ? html`<button class="noted" onClick=${() => desk.pad.open(one)}>${said}</button>`
     : html`<p class="noted">${said}</p>`}</li>`;

@@ -3,26 +3,25 @@ import { html } from "./html.js";
 import { clockText } from "./clock.js";
 import { LastRunRows, lastRun, runWords } from "./last-run.js";
 import { lapsText } from "./sheet-store.js";
-import { boardWord, CAR_WORDS, changedBy, LATE_FROM_S } from "./words.js";
+import { boardWord, CAR_WORDS, changedBy, IN_THE_PITS, LATE_FROM_S, STATUS_WORDS } from "./words.js";
+
+/** Calls that the garage hears: of the same kinds are calls to a driver on the track. */
+const HEARD_IN_THE_GARAGE = ["release", "brief", "switch"];
 
 /** @param {{desk: import("./desk.js").Desk}} props */
 export function GaragePage({ desk }) {
   const car = desk.car();
   if (car === null) return html`<p class="empty">No car yet.</p>`;
-  const { store } = desk, state = store.desks.get(car), plan = store.plans.get(car), now = store.clock.now();
-  const over = store.isOver(), next = comesNext(plan?.runs ?? [], over);
-  const leaves = next?.expected_span_s?.[0];
-  const release = store.open(car).filter((p) => ["release", "brief", "switch"].includes(p.kind));
-  const since = store.open(car).find((p) => p.kind === "release" && p.state === "due")?.act_at_s;
-  const late = since != null && now - since >= LATE_FROM_S ? now - since : 0;
-  const told = lastRun(store, car);
-  const work = workWords(plan?.runs ?? []);
+  const { store } = desk, state = store.desks.get(car), plan = store.plans.get(car);
+  const next = comesNext(plan?.runs ?? [], store.isOver()), release = calledNow(store.open(car));
+  const leaving = leavingWords(store, car, next), told = lastRun(store, car);
+  const work = workWords(plan?.runs ?? [], next);
   const changes = (plan?.changes ?? []).slice(-4).reverse();
   return html`<div class="garage">
     <p class="where"><b>car ${car}</b> · ${CAR_WORDS[state?.state ?? "garage"]}${state?.run ? ` · ${state.run}` : ""}${boardWord(state) && ` · ${boardWord(state)}`}</p>
     <section class="count" aria-label="next release">
-      <h2>${over ? "the session is over: no run leaves any more" : !next ? "no run is left" : late ? `${next.run} was to leave` : `${next.run} leaves in`}</h2>
-      ${leaves != null && html`<b>${late ? `${clockText(late)} ago` : clockText(Math.max(0, leaves - now))}</b><span>at ${clockText(late ? since : leaves)} of the session</span>`}
+      <h2>${leaving.head}</h2>
+      ${leaving.figure && html`<b>${leaving.figure}</b>`}${leaving.below && html`<span>${leaving.below}</span>`}
       ${state?.kept_in ? html`<em>▲ kept in: nobody lets it go yet</em>` : ""}
     </section>
     ${next && html`<section aria-label="what it leaves with"><dl>
@@ -49,6 +48,39 @@ export function comesNext(runs, over) {
   return runs.find((run) => run.state === "next" || run.state === "cut") ?? runs.find((run) => run.state === "planned");
 }
 
+/** What is called in the garage, not what the driver is told on the track. @param {import("./wire").Prompt[]} open */
+export function calledNow(open) {
+  return open.filter((p) => HEARD_IN_THE_GARAGE.includes(p.kind) && p.place === "garage");
+}
+
+/**
+ * Why no car may leave now, whatever is ready; empty where one may. Before the green light the countdown is what counts.
+ * @param {import("./wire").ClockState | null} clock
+ */
+export function heldWords(clock) {
+  if (clock === null || clock.status === "waiting") return "";
+  const closed = clock.pit_exit === "closed" ? "the pit exit is closed" : "";
+  return [clock.status === "red" ? STATUS_WORDS.red : "", closed].filter(Boolean).join(", ");
+}
+
+/**
+ * When the next run leaves, in a heading, the largest letters of the page, and a line below.
+ * @param {import("./store.js").Store} store @param {string} car @param {import("./wire").RunProgress | undefined} next
+ * @returns {{head: string, figure?: string, below?: string}}
+ */
+export function leavingWords(store, car, next) {
+  if (store.isOver()) return { head: "the session is over: no run leaves any more" };
+  if (!next) return { head: "no run is left" };
+  const now = store.clock.now(), leaves = next.expected_span_s?.[0];
+  if (next.after_flag) return { head: `${next.run} is done once the flag has fallen: no run leaves for it` };
+  if (leaves == null) return { head: `${next.run} is next; when is not known yet` };
+  const held = IN_THE_PITS.includes(store.desks.get(car)?.state ?? "garage") ? heldWords(store.clock.state) : "";
+  if (held) return { head: `${next.run} is next`, figure: "held", below: `${held}; ${leaves - now >= LATE_FROM_S ? `ready in ${clockText(leaves - now)}, at ${clockText(leaves)} of the session` : "it would leave at once"}` };
+  const since = store.open(car).find((p) => p.kind === "release" && p.state === "due")?.act_at_s;
+  if (since != null && now - since >= LATE_FROM_S) return { head: `${next.run} was to leave`, figure: `${clockText(now - since)} ago`, below: `at ${clockText(since)} of the session` };
+  return { head: `${next.run} leaves in`, figure: clockText(Math.max(0, leaves - now)), below: `at ${clockText(leaves)} of the session` };
+}
+
 /**
  * Tyres and fuel as it leaves; the engine says whether it goes on with what is on the car.
  * @param {import("./wire").RunProgress} next @param {import("./wire").DeskState | undefined} state
@@ -63,10 +95,11 @@ export function leavesWith(next, state) {
 
 /**
  * What the crew does before the next run, and how long it takes: that of the run that is on, else of the one that ended
- * last. Nothing before the first run.
- * @param {import("./wire").RunProgress[]} runs
+ * last. Nothing before the first run, nor before one that goes on with what is on the car.
+ * @param {import("./wire").RunProgress[]} runs @param {import("./wire").RunProgress} [next]
  */
-export function workWords(runs) {
+export function workWords(runs, next) {
+  if (next?.goes_on) return "";
   const ended = runs.filter((run) => run.actual_span_s?.[1] != null).sort((a, b) => (b.actual_span_s?.[1] ?? 0) - (a.actual_span_s?.[1] ?? 0));
   const after = runs.find((run) => run.state === "running") ?? ended[0];
   if (!after?.work_s) return "";

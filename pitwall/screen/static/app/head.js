@@ -27,13 +27,18 @@ export function Head({ desk }) {
       </div>
       <div class=${`status asks-${STATUS_ASKS[status] ?? "nothing"}`} role="status">
         <b>${STATUS_WORDS[status]}</b>
-        <span>${clock?.yellow_sectors?.length ? `yellow in ${clock.yellow_sectors.join(", ")}` : ""}
-          ${clock ? `pit exit ${clock.pit_exit}` : ""}${state?.wet ? `${clock ? " · " : ""}wet` : ""}</span>
+        <span>${trackWords(clock, state?.wet ?? false)}</span>
       </div>
       <div class="flag">${state ? flagWords(state, store.forecasts.get(state.car)?.outlook) : ""}</div>
       <${CarTabs} desk=${desk} />
       <${Wellness} desk=${desk} />
     </header>`;
+}
+
+/** Beside the status: sectors under yellow, the pit exit, the wet. @param {import("./wire").ClockState | null} clock @param {boolean} wet */
+export function trackWords(clock, wet) {
+  const yellow = clock?.yellow_sectors?.length ? `yellow in ${clock.yellow_sectors.join(", ")}` : "";
+  return [yellow, clock ? `pit exit ${clock.pit_exit}` : "", wet ? "wet" : ""].filter(Boolean).join(" · ");
 }
 
 /**

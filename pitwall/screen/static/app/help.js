@@ -8,7 +8,7 @@ import { html, useLayoutEffect, useRef } from "./html.js";
 const GROUPS = [
   ["the call that is marked", [["s", "was said"], ["x", "skip it"], ["d", "defer it"], ["r", "repeat what was said last"],
     ["c", "the driver has read it back"], ["↓ ↑", "choose another"], ["→ ←", "the rest of a long one"], ["u", "take back what was entered in the last five seconds"]]],
-  ["this car", [["m", "quiet: session and safety calls only; again: all"], ["k", "the driver asked something"],
+  ["this car", [["m", "quiet: on track session, safety and box calls only; again: all"], ["k", "the driver asked something"],
     ["w", "that was answered"], ["n", "a new comment of the driver: stamps the moment"], ["b", "give the last comment its tags"],
     ["v", "ask for advice on the plan"], ["p", "look at a changed plan"],
     ["y", "adopt the plan that is looked at; n declines it"], ["1–9", "choose the car"]]],

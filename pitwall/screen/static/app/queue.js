@@ -11,7 +11,7 @@ export function Queue({ desk, car, shown }) {
   const coming = store.toCome(car).slice(0, Math.max(2, MOST - open.length - ended.length));
   const questions = store.desks.get(car)?.questions ?? [];
   return html`<section class="queue" tabindex="0" aria-label="calls">
-    <h2>calls${store.desks.get(car)?.quiet ? html` <em>quiet: session and safety only</em>` : ""}</h2>
+    <h2>calls${store.desks.get(car)?.quiet ? html` <em>quiet: on track session, safety and box only</em>` : ""}</h2>
     ${questions.map((one) => html`<p class="owed" key=${one.question}>◆ answer owed: ${one.text ?? "the driver asked"}
       ${desk.may("answered") ? html`<button class="small" onClick=${() => desk.press("w")}><kbd>w</kbd> answered</button>` : ""}</p>`)}
     <ol>

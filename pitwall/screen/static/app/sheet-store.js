@@ -49,7 +49,7 @@ export function sheetOf(store, about) {
             fits: told ? `${Math.round(100 * told.chance)} %` : "–",
           };
         }),
-        calls: [...store.open(car).filter((p) => p.state !== "said"), ...store.toCome(car)]
+        calls: [...store.open(car).filter((p) => p.state !== "said"), ...store.toCome(car, true)]
           .sort((a, b) => a.say_from_s - b.say_from_s).slice(0, 30).map((p) => `${clockText(p.say_from_s)} ${p.text}`),
       };
     }),

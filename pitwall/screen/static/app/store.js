@@ -7,6 +7,7 @@
  * @typedef {import("./wire").Proposal} Proposal
  */
 import { DaemonClock } from "./clock.js";
+import { IN_THE_PITS } from "./words.js";
 
 export const OPEN = ["shown", "due", "said"];
 const TO_SAY = ["shown", "due"];
@@ -14,6 +15,8 @@ const TO_SAY = ["shown", "due"];
 const MUST_BE_TOLD = ["session", "safety", "stop"];
 /** What became of news that takes no older one's place. */
 const NEVER_TOLD = ["planned", "withdrawn", "skipped", "missed"];
+/** What still comes to a car on the track that is kept quiet. */
+const DESPITE_QUIET = ["session", "safety", "stop", "box"];
 /** Where a driver needs them. */
 const ON_TRACK = ["out", "timed", "cool", "in", "out_in", "stopped"];
 /** So long nobody may have said it before it is history. */
@@ -25,7 +28,6 @@ const ENDED_KEPT = 40;
 /** So many calls the daemon lists at most. */
 const STACK = 16;
 const NOTES_KEPT = 6;
-const IN_THE_PITS = ["garage", "pit_lane"];
 /** What a client beside the daemon may leave out. */
 const NO_PARTS = { parts: [], parts_said: 0, board: [] };
 
@@ -212,12 +214,16 @@ export class Store {
       .sort((a, b) => b.t - a.t);
   }
 
-  /** What the plan holds next; nothing of a car that drives no more, for no run can be begun. @param {string} car @returns {Prompt[]} */
-  toCome(car) {
+  /**
+   * What the plan holds next, and comes: of a car that is kept quiet not what is muted on the track; nothing of a car that
+   * drives no more, for no run can be begun.
+   * @param {string} car @param {boolean} [muted] the muted ones too @returns {Prompt[]}
+   */
+  toCome(car, muted = false) {
     const now = this.clock.now(), desk = this.desks.get(car);
     if (this.isOver() && (desk === undefined || IN_THE_PITS.includes(desk.state))) return [];
     return (desk?.prompts ?? [])
-      .filter((p) => p.state === "planned" && p.say_by_s > now)
+      .filter((p) => p.state === "planned" && p.say_by_s > now && (muted || !desk?.quiet || p.place === "garage" || DESPITE_QUIET.includes(p.kind)))
       .sort((a, b) => a.say_from_s - b.say_from_s || b.priority - a.priority);
   }
 

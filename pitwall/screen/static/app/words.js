@@ -7,6 +7,8 @@ export const CAR_WORDS = {
   garage: "in the garage", pit_lane: "in the pit lane", out: "out-lap", timed: "timed lap", cool: "cool-down lap",
   in: "in-lap", out_in: "installation lap", stopped: "STOPPED on track",
 };
+/** Where nobody drives. */
+export const IN_THE_PITS = ["garage", "pit_lane"];
 export const STATUS_WORDS = {
   waiting: "waiting", green: "green", yellow: "yellow", slow: "slow period", red: "red flag", finished: "chequered flag",
   closed: "closed",
