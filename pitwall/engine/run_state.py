@@ -101,7 +101,7 @@ class RunState:
     called_for_flag: bool = False
     """The car was called in because no timed lap could begin before the flag any more; that is done once."""
     flag_was_s: float = 0.0
-    """When the flag was to fall as it was called in for that, session seconds; infinite: somebody wants it in anyway."""
+    """When the flag was to fall as it was called in for that, session seconds; infinite: a person wants it in."""
     by_flag: bool = False
     """A flag ended it as the car came in last: nobody meant it to be over."""
     called_before_red: bool = False
