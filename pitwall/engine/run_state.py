@@ -100,6 +100,8 @@ class RunState:
     """The run that the car left for: it stayed out beyond that, and was taken to be on this one."""
     called_for_flag: bool = False
     """The car was called in because no timed lap could begin before the flag any more; that is done once."""
+    flag_was_s: float = 0.0
+    """When the flag was to fall as it was called in for that, session seconds; infinite: a person wants it in."""
     by_flag: bool = False
     """A flag ended it as the car came in last: nobody meant it to be over."""
     called_before_red: bool = False
