@@ -277,6 +277,19 @@ def worst(days: Sequence[Day], count: int) -> list[str]:
     return turns[:count]
 
 
+def short_of(found: dict[str, Any], share: float) -> list[str]:
+    """What of these figures must not be: talk over talk, a switch left behind unseen, fewer calls in their window than
+    this share."""
+    told = found["wrong_switches"]
+    lines = [f"{name} is {found[name]}, wanted is 0" for name in ("overlaps", "over_driver", "poisoned") if found[name]]
+    lines += [f"{told[shown]} of {told[kind]} {kind} switches that were wrong at the line were told" for kind, shown in
+              (("measured", "measured_told"), ("unmeasured", "unmeasured_shown")) if told[shown] < told[kind]]
+    if not found["must_say_possible"] or found["must_say_in_window"] < share:
+        lines.append(f"must_say_in_window is {found['must_say_in_window']} of {found['must_say_possible']}, wanted are "
+                     f"{share} at least")
+    return lines
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """The command; 0 when it ran."""
     parser = argparse.ArgumentParser(description="score the radio calls of many rehearsals against the truth")
@@ -287,6 +300,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--alerts", action="store_true",
                         help="also rehearse normal hours and faults beside them, as score_alerts.py does")
     parser.add_argument("--json", action="store_true", help="print the figures as JSON")
+    parser.add_argument("--at-least", type=float, metavar="SHARE", help="end with 1 where fewer must-say calls are in "
+                        "their window, calls overlap, or a wrong switch was not told")
     parser.add_argument("--worst", type=int, default=0, metavar="K", help="tell the stories of so many misses")
     args = parser.parse_args(arguments)
     began = time.perf_counter()
@@ -302,7 +317,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     print(json.dumps(found | {"took_s": round(took, 1)}, indent=2) if args.json else _text(found, took))
     for text in worst(days, args.worst):
         print(f"\n{text}")
-    return 0
+    if args.at_least is None:
+        return 0
+    short = short_of(found, args.at_least)
+    print("\n".join(f"NOT GOOD ENOUGH: {line}" for line in short), file=sys.stderr)
+    return 1 if short else 0
 
 
 if __name__ == "__main__":

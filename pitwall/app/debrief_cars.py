@@ -154,8 +154,9 @@ def changes(noted: NotedSession, car: TeamCar) -> tuple[ChangeRow, ...]:
     """Changes of the plan, and corrections of what was believed, in order of time; an entry by hand that changed the
     plan is a change of the plan."""
     planned, notes = {(one.t, one.by, one.what) for one in car.desk.changes}, noted.notes.cars[car.car]
-    found = [ChangeRow(t=round(one.t, 3), what=one.what, by=one.by, why=one.why, about="plan", revision=one.revision)
-             for one in car.desk.changes]
+    found = [ChangeRow(t=round(one.t, 3), what=one.what, by=one.by, why=one.why, about="plan", revision=one.revision,
+                       stands=stands)
+             for one, stands in zip(car.desk.changes, car.desk.standing, strict=True)]
     found += [ChangeRow(t=round(one.t, 3), what=one.text, about="correction")
               for one in notes.corrections]
     found += [ChangeRow(t=round(one.t, 3), what=one.what, by=one.by, why=one.why, about="correction")

@@ -53,11 +53,12 @@ def items_lost_to(lost: Sequence[ItemRow], car: CarDebrief) -> str:
 
 
 def _told(named: Set[str], car: CarDebrief) -> str:
-    """The last changes of the plan that name one of these; of a change with several parts, the parts that do."""
+    """The last changes of the plan that name one of these and were not taken back; of a change with several parts, the
+    parts that do."""
     told = []
     for one in car.changes:
         parts = [part for part in one.what.split("; ") if named & set(NAMES.findall(BESIDE.sub(r"\1", part)))]
-        if one.about == "plan" and parts and not one.what.startswith(BELIEVED):
+        if one.about == "plan" and one.stands and parts and not one.what.startswith(BELIEVED):
             told.append(one.model_copy(update={"what": "; ".join(parts)}))
     return "".join(f" {sentence(_changed(one))}" for one in told[-MOST_CHANGES:])
 

@@ -6,9 +6,10 @@ from collections.abc import Sequence
 
 from pitwall.debrief import wording as say
 from pitwall.debrief.contents_comments import open_complaints
+from pitwall.debrief.contents_late import time_lost
 from pitwall.debrief.contents_lost import items_lost_to, lost_to, sentence
 from pitwall.debrief.document import Block, Column, Points, Section, Words, table
-from pitwall.debrief.model import CarDebrief, DataWindow, Debrief, ItemRow, LapRow, RunRow
+from pitwall.debrief.model import CarDebrief, DataWindow, Debrief, ItemRow, LapRow, RunRow, SessionSummary
 from pitwall.model.laps_in_doubt import UNVERIFIED, WRONG, laps_in_doubt, switch_words
 from pitwall.model.units import items_done
 
@@ -34,9 +35,10 @@ def summary_sections(car: CarDebrief, debrief: Debrief) -> tuple[Section, ...]:
         *_switches(car),
         _data(car, debrief),
     )
+    none = () if said else (Words("none was noted.", OPEN_WORDS),)
     return (
         Section(f"Car {car.car}: what was done", 2, done),
-        Section("To do next", 3, (*_to_do(car), *(() if said else (Words("none was noted.", OPEN_WORDS),)))),
+        Section("To do next", 3, (*_to_do(car, debrief.session), *none)),
         *((Section(OPEN, 3, (Points(said),)),) if said else ()),
     )
 
@@ -94,7 +96,7 @@ def _outcome(car: CarDebrief) -> str:
     return words + (laps if car.laps else "No lap was driven.")
 
 
-def _to_do(car: CarDebrief) -> tuple[Block, ...]:
+def _to_do(car: CarDebrief, session: SessionSummary) -> tuple[Block, ...]:
     """Whole runs first, then items of runs that were driven; musts before shoulds, coulds named."""
     owed = [one for one in car.runs if one.owed]
     whole = [one for one in owed if not one.stints and not one.finished]
@@ -105,8 +107,8 @@ def _to_do(car: CarDebrief) -> tuple[Block, ...]:
     items = [one for one in left_items if not one.too_late]
     points: list[Words] = []
     for want in WANTS[:2]:
-        points += [_run_point(one, car) for one in whole if one.want == want]
-        points += [_laps_point(one, car) for one in short if one.want == want]
+        points += [_run_point(one, car, session) for one in whole if one.want == want]
+        points += [_laps_point(one, car, session) for one in short if one.want == want]
         points += _item_points([one for one in items if one.wanted == want], car)
     left_over = len(points) - MOST_POINTS
     if left_over > 1:
@@ -133,16 +135,18 @@ def _left_out(items: Sequence[ItemRow], why: str) -> tuple[Words, ...]:
     return (Words(f"{told}.", why),) if told else ()
 
 
-def _run_point(run: RunRow, car: CarDebrief) -> Words:
+def _run_point(run: RunRow, car: CarDebrief, session: SessionSummary) -> Words:
     purpose = f"{run.purpose}; " if run.purpose else ""
     why = f" {sentence(run.reason)}" if run.reason else ""
-    return Words(f"{purpose}{run.laps}.{why}{lost_to(run, car)}", f"{run.want.capitalize()}: run {run.run}:")
+    why += time_lost(run, car, session) + lost_to(run, car)
+    return Words(f"{purpose}{run.laps}.{why}", f"{run.want.capitalize()}: run {run.run}:")
 
 
-def _laps_point(run: RunRow, car: CarDebrief) -> Words:
+def _laps_point(run: RunRow, car: CarDebrief, session: SessionSummary) -> Words:
     lacking = run.timed_wanted - run.timed_done
     why = f" {sentence(run.reason)}" if run.reason else ""
-    return Words(f"{lacking} of {say.plural(run.timed_wanted, 'timed lap')} not driven.{why}{lost_to(run, car)}",
+    why += time_lost(run, car, session) + lost_to(run, car)
+    return Words(f"{lacking} of {say.plural(run.timed_wanted, 'timed lap')} not driven.{why}",
                  f"{run.want.capitalize()}: run {run.run}:")
 
 

@@ -103,7 +103,8 @@ class CallBook:
         if call.state in ("said", "done") and spec.not_done and spec.latest_s is not None and not call.again:
             # Told, perhaps even read back, and not done: the driver forgot. Time enough for that must have gone by.
             told = call.said_t if call.said_t is not None else (call.ended_t or now)
-            return told + spec.spoken_s + NOT_YET_S < now < spec.latest_s - AGAIN_S
+            if told + spec.spoken_s + NOT_YET_S < now < spec.latest_s - AGAIN_S:
+                return True
         if call.state == "said" and spec.unanswered and spec.latest_s is not None and not call.again:
             # Nothing measures it: without the driver's word nobody knows, so it is asked once more.
             return (call.said_t or now) + ANSWERS_S < now < spec.latest_s - AGAIN_S

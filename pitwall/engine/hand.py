@@ -319,6 +319,8 @@ def _undo(command: CommandGiven, hands: Hands, now: float) -> Answer:
         for one in mine:
             one.passed |= one.comment is not None
     became, car = last.back(now), hands.team[command.car]
+    if last.planned:
+        car.desk.undone |= {last.id, command.id}
     comment_places.look_again(car, now)
     ago = f" (given {clock_text(age_s)} ago)" if age_s >= TELL_AGE_S else ""
     quiet = "QUIET IS ON, session, safety and box calls only; " if car.quiet and last.car is not None else ""

@@ -56,6 +56,10 @@ class PlanDesk:
     settled: dict[str, Settled] = field(default_factory=dict)
     changes: list[PlanChanged] = field(default_factory=list)
     asked: list[tuple[PlanChange, ...]] = field(default_factory=list)
+    because: list[str] = field(default_factory=list)
+    """The commands that made the changes, each beside its change."""
+    undone: set[str] = field(default_factory=set)
+    """Commands whose change was taken back, and those that took it back."""
     seen: dict[str, RoleSeen] = field(default_factory=dict)
     """By role of the crew: who of it has seen the plan, and when."""
 
@@ -79,10 +83,19 @@ class PlanDesk:
         kept = (self.base.get(kind), self.latest.get(kind), self.aside.get(kind))
         return [plan for plan in kept if plan is not None]
 
-    def note(self, revision: int, t: float, by: str, what: str, why: str, asked: tuple[PlanChange, ...] = ()) -> None:
-        """Keep a change of the plan: who made it, when, what it was and why."""
+    def note(
+        self, revision: int, t: float, by: str, what: str, why: str, asked: tuple[PlanChange, ...] = (),
+        because: str = "",
+    ) -> None:
+        """Keep a change of the plan: who made it, when, what it was and why; ``because`` is the command's id."""
         self.changes.append(PlanChanged(revision=revision, t=t, by=by, what=what, why=why))
         self.asked.append(asked)
+        self.because.append(because)
+
+    @property
+    def standing(self) -> list[bool]:
+        """Of each change whether it stands: False where it was taken back, and for the taking back itself."""
+        return [one not in self.undone for one in self.because]
 
     def since(self, revision: int) -> list[PlanChanged]:
         """The changes made after that revision, oldest first."""

@@ -262,7 +262,7 @@ class Session:
         why = (event.text or "").strip()
         for name in (event.car, *result.also):
             car = self.team[name]
-            car.desk.note(car.progress.revision, self.now, event.by, result.effect, why, event.changes)
+            car.desk.note(car.progress.revision, self.now, event.by, result.effect, why, event.changes, event.id)
             self.notices.plan.add(name)
             self._dirty.add(name)
         self.questions.hurry()

@@ -263,6 +263,8 @@ class ChangeRow(Frozen):
     why: str = ""
     about: Literal["plan", "correction"] = "plan"
     revision: int | None = Field(default=None, description="of the plan, after it")
+    stands: bool = Field(default=True, description="of a change of the plan: False where it was taken back, and of the "
+                                                   "taking back itself")
 
 
 class RunDebrief(Frozen):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from pitwall.engine.calling_again import REOPEN_LEAD_S
+from pitwall.engine.calls import ANSWERS_S
 from pitwall.engine.rules.release import GROUP, STAYS_OPEN_S
 from pitwall.model.outputs import DeskState
 from pitwall.model.procedure import Procedure
@@ -82,6 +83,24 @@ def test_the_first_check_reads_every_switch_in_groups() -> None:
     begins = [call.spec.say_from_s for call in groups]
     assert begins == sorted(set(begins))
     assert groups[0].spec.text == "Switch check: bias 55, display drive, flap closed, start map 1."
+
+
+@pytest.mark.parametrize("answered", [True, False])
+def test_a_group_without_an_answer_is_read_once_more_as_soon_as_no_answer_can_come(answered: bool) -> None:
+    """Where the driver's answers are entered: eight seconds after it was said, while there is time before the release
+    for it; and not a third time."""
+    stage = waiting().green()
+    for number in (1, 2):
+        stage.wait(400 - stage.car.setup.calls.release_check_s + 12 * number - 4)
+        call = stage.call(f"main-1-check-{number}")
+        stage.command("said", call=call.id)
+        if number == 1 or answered:
+            stage.command("confirm", stage.now + 1, call=call.id)
+    said = stage.call("main-1-check-2").said_t
+    assert said is not None
+    stage.wait(400)
+    again = [prompt.t - said for prompt in stage.prompts("main-1-check-2~", "due")]
+    assert [ANSWERS_S < one <= ANSWERS_S + 3.0 for one in again] == ([] if answered else [True])
 
 
 def test_a_later_check_reads_what_differs_only() -> None:

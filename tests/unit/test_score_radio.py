@@ -12,7 +12,7 @@ import pytest
 from pitwall.errors import UserError
 from pitwall.model.outputs import Prompt
 from pitwall.rehearsal.truth import Span
-from simulations.score_radio import Day, main, orders, over_driver, overlaps, rehearse, summary, worst
+from simulations.score_radio import Day, main, orders, over_driver, overlaps, rehearse, short_of, summary, worst
 from simulations.score_radio_judge import CarDay, Duty, Verdict, Voice, judge, openings
 from simulations.score_radio_lengths import FIRST, lengths
 from simulations.score_radio_optimum import Job, schedule
@@ -262,6 +262,23 @@ def test_a_folder_without_scenarios_is_named(tmp_path: Path, capsys: pytest.Capt
         orders(tmp_path, 1)
     assert main(["--scenarios", str(tmp_path)]) == 2
     assert str(tmp_path) in capsys.readouterr().err
+
+
+def test_what_must_not_be_ends_the_score_with_a_failure(days: list[Day], capsys: pytest.CaptureFixture[str]) -> None:
+    """Each figure that CI watches, spoilt in turn, is named; as they are they pass."""
+    found = summary(days)
+    assert short_of(found, 0.5) == []
+    for name in ("overlaps", "over_driver", "poisoned"):
+        (line,) = short_of(found | {name: 2}, 0.5)
+        assert line == f"{name} is 2, wanted is 0"
+    assert "must_say_in_window" in short_of(found, 1.01)[0]
+    assert short_of(found | {"must_say_possible": 0, "must_say_in_window": None}, 0.5)
+    wrong = found["wrong_switches"]
+    for kind in ("measured", "unmeasured"):
+        (line,) = short_of(found | {"wrong_switches": wrong | {kind: wrong[kind] + 1}}, 0.5)
+        assert f"{kind} switches that were wrong at the line" in line
+    assert main(["--rehearsals", "1", "--first", str(FIRST_SEED), "--jobs", "1", "--at-least", "1.01"]) == 1
+    assert "NOT GOOD ENOUGH: must_say_in_window" in capsys.readouterr().err
 
 
 def test_spoken_lengths_are_scored_before_and_after_the_rate_is_learned() -> None:

@@ -146,7 +146,7 @@ def _check(at: Situation, name: str, release: float) -> Iterable[CallSpec]:
         )
         # Where drivers' answers are entered, a group without one is read once more, while there is time for it.
         unread = at.switches.answers_entered and at.switches.unread(group)
-        yield altered(spec, not_done=unread, latest_s=release - LAST_CHECK_S)
+        yield altered(spec, not_done=unread, unanswered=unread, latest_s=release - LAST_CHECK_S)
 
 
 def _garage(
