@@ -7,7 +7,7 @@ from collections.abc import Callable, Collection, Mapping
 
 from pitwall.engine import driven_again
 from pitwall.engine.call import Call
-from pitwall.engine.calls import CALLED_IN, COMMENTED, HELD_BACK, SETTLED, UNNEEDED, YELLOW, CallBook
+from pitwall.engine.calls import CALLED_IN, HELD_BACK, SETTLED, UNNEEDED, YELLOW, CallBook
 from pitwall.engine.item_evidence import word_suffices
 from pitwall.engine.progress import ItemState, RunState
 from pitwall.engine.switches import SwitchBoard
@@ -17,6 +17,7 @@ from pitwall.model.procedure import Procedure
 
 KEEPS_ITS_LAP = ("red flag", "chequered flag", "session closed", "kept in", "quiet", CALLED_IN)
 """Reasons for which a call is taken back without its item being tried on another lap."""
+COMMENTED = "a comment of its run was noted"
 NO_CALL = "its lap was driven without a call for it"
 NO_COOL_LAP = "a timed lap was driven in place of its cool-down lap"
 
