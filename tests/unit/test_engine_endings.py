@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from pitwall.engine.calls import FEW_KEYS
 from pitwall.engine.items import NO_WORD
+from pitwall.engine.offered_again import FEW_KEYS
 from pitwall.model.events import ChannelReported
 from pitwall.model.outputs import Alert
 from pitwall.model.units import clock_text
