@@ -116,6 +116,7 @@ def _noted(command: CommandGiven, car: TeamCar, call: Call, answered: bool = Fal
     call.said_by = call.said_by or command.by
     call.said_t = command.t if call.said_t is None else call.said_t
     car.switches.told(call.spec.asked, answered, command.t, None)
+    items.said_all_the_same(car.progress.runs, call, command.t)
     why = f"noted; {call.id} was {call.state}: {call.reason or 'no reason given'}"
     return Answer(why)
 

@@ -7,7 +7,7 @@ from collections.abc import Collection, Mapping
 
 from pitwall.engine import driven_again
 from pitwall.engine.call import Call
-from pitwall.engine.calls import CALLED_IN, COMMENTED, HELD_BACK, SETTLED, UNNEEDED
+from pitwall.engine.calls import CALLED_IN, COMMENTED, HELD_BACK, SETTLED, UNNEEDED, YELLOW
 from pitwall.engine.item_evidence import word_suffices
 from pitwall.engine.progress import ItemState, RunState
 from pitwall.engine.switches import SwitchBoard
@@ -69,6 +69,21 @@ def call_moved(runs: list[RunState], call: Call, procedures: Mapping[str, Proced
         item.signal("fail", t, call.reason or "skipped")
     elif call.state in ("missed", "withdrawn") and call.reason not in KEEPS_ITS_LAP:
         _try_again(run, item, procedures, leg_now, t, call.reason or call.state)
+
+
+def said_all_the_same(runs: list[RunState], call: Call, t: float) -> None:
+    """A key tells that a call was on the air as it was held back, for a car behind or a yellow: the driver does it now,
+    on this lap. So its item is no more to come on another, and is broken off where that must be (``rules/ending.py``).
+    """
+    found, why = find_item(runs, call.spec.item), call.reason or ""
+    if found is None or call.state != "withdrawn" or not why.startswith((HELD_BACK, YELLOW)):
+        return
+    run, item = found
+    if run.state != "running" or item.state != "planned" or call.spec.breaks_off is not None:
+        return
+    if call.spec.leg is not None and (call.spec.leg == run.pointer or run.out_in):
+        item.leg, item.reason = call.spec.leg, None
+        item.signal("call", t, "said")
 
 
 def _acted_on(run: RunState, item: ItemState, procedure: Procedure | None, call: Call, t: float) -> None:

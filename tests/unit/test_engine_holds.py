@@ -191,6 +191,28 @@ def test_a_car_that_comes_close_breaks_it_off() -> None:
     assert made.call("-break").spec.breaks_off == "car 7 is about 3 s behind"
 
 
+def test_what_was_on_the_air_as_it_was_held_back_is_broken_off_all_the_same() -> None:
+    """The key comes after the sentence, and a car came close meanwhile: the driver does what he was told, and must be
+    told to stop, though the call was taken off the list and its item had gone over to another lap."""
+    made = stage(HOLD | {"on": ["out", "cool"]})
+    call = made.call("constant_speed_hold-0-1-0-0")
+    made.wait(call.spec.say_by_s - 0.5)
+    act = call.spec.act_at_s
+    assert act is not None
+    made.give(ev.CarPitted(id="other", t=made.now, car="7", where="exit"))
+    made.session.field.tracks["7"].lap.start_t = 203.0  # type: ignore[union-attr]  # as if its exit had come in time
+    made.session.field.tracks["7"].seen_t = 203.0
+    made.wait(call.spec.say_by_s + 6.0)
+    assert (call.state, (call.reason or "").split(":")[0]) == ("withdrawn", "held back")
+    made.command("said", call=call.id)
+    assert item(made).state == "called"
+    made.wait(act + 2.0)
+    broken = made.call("-break")
+    assert (broken.state, broken.spec.text) == ("due", "Break off, break off.")
+    made.command("said", call=broken.id)
+    assert item(made).state == "not_done"
+
+
 def test_before_it_begins_and_after_it_is_over_nothing_is_broken_off() -> None:
     """A yellow long after the hold is the session call's business alone."""
     made = told(stage())
