@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from pitwall.engine.call import Call
-from pitwall.engine.calls import HEARD
+from pitwall.engine.offered_again import HEARD
 from pitwall.engine.run_state import RunState
 
 if TYPE_CHECKING:

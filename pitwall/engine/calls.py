@@ -12,25 +12,19 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 from pitwall.engine.call import PRIORITY, Call, CallSpec, later, pointless, still_in_time, too_late
+from pitwall.engine.offered_again import FEW_KEYS, HEARD, wanted_again
 from pitwall.engine.transitions import CALL, allowed, step
-from pitwall.model.car import same_position
 from pitwall.model.plan import CallClass
 from pitwall.model.record import altered
 
 MOVED_S = 0.75  # a window that moves by less is not worth telling the engineer again
 DEFER_S, LEAST_DEFER_S = 20.0, 4.0
-FEW_KEYS = 3  # after so many "said" this engineer is one who presses keys
-AGAIN_S = 4.0
 LAPSES_S = 0.1
 LAPSE_AGAIN_S = 0.5  # a lapsed call that stayed where it is when all was laid out anew is looked at again after that
 OPENS_S = 0.3  # the clocks of the radio desk and of pitwall need not agree better
-NOT_YET_S = 12.0  # reaction, telemetry and its delay: earlier than this a change may still be on its way
-ANSWERS_S = 8.0  # from the key to a read-back; no driver takes longer (common practice, no source)
-LAID_OUT_S = 5.0  # so long after an answer could have come at the most, the plan is laid out anew
 REPEAT_S = 12.0  # a call asked for once more is due for so long
 EVEN_UNDER_RED: tuple[CallClass, ...] = ("session", "safety", "stop")
 FAR_AHEAD_S = 20.0  # a call whose window lay further ahead than this was not missed: its lap fell out of the run
-HEARD = ("said", "done", "late", "unconfirmed")
 YELLOW = "yellow flag at its place"
 CALLED_IN = "the car was called in"
 CAME_IN = "the car came in before it could be said"
@@ -38,7 +32,6 @@ UNNEEDED = "no longer needed"
 WAITS = "waits for the next stretch on which the driver can listen"
 HELD_BACK = "held back"
 SETTLED = "said; nothing speaks against it"
-COMMENTED = "a comment of its run was noted"
 
 
 @dataclass
@@ -80,7 +73,7 @@ class CallBook:
                     self._make(key, spec, 1, now)
             elif call.open:
                 self._retime(call, spec, now)
-            elif self._wanted_again(call, spec, now):
+            elif wanted_again(call, spec, self.calls, self.keys, now):
                 self._make(key, spec, sum(1 for other in self.calls.values() if other.spec.key == key) + 1, now)
         for call in self._open_calls():
             spec = call.spec
@@ -92,48 +85,6 @@ class CallBook:
                 self.signal(call, "withdraw", now, CALLED_IN)
             else:
                 self._let_go(call, now, gone or (YELLOW if yellow and spec.kind == "procedure" else ""), leg_now)
-
-    def _wanted_again(self, call: Call, spec: CallSpec, now: float) -> bool:
-        """Guard: it was withdrawn and is wanted again; or it can still be acted on, and nobody said it though keys are
-        pressed here, or the driver was told and telemetry shows that nothing was done: then it is offered once more."""
-        if call.state == "withdrawn":
-            return call.because is None and spec.say_by_s > now
-        if call.unfounded or (call.state in HEARD and self._untold(spec)):
-            return max(spec.say_by_s, spec.latest_s or spec.say_by_s) > now
-        if call.state in ("said", "done") and spec.not_done and spec.latest_s is not None and not call.again:
-            # Told, perhaps even read back, and not done: the driver forgot. Time enough for that must have gone by.
-            told = call.said_t if call.said_t is not None else (call.ended_t or now)
-            if told + spec.spoken_s + NOT_YET_S < now < spec.latest_s - AGAIN_S:
-                return True
-        if call.state == "said" and spec.unanswered and spec.latest_s is not None and not call.again:
-            # Nothing measures it: without the driver's word nobody knows, so it is asked once more.
-            return (call.said_t or now) + ANSWERS_S < now < spec.latest_s - AGAIN_S
-        if call.state != "unconfirmed" or self.keys < FEW_KEYS or call.again or spec.latest_s is None:
-            return False
-        return spec.latest_s > now + AGAIN_S
-
-    def to_be_asked_again(self, call: Call, now: float) -> bool:
-        """Guard: the driver has not answered, and as soon as the plan is laid out anew he may be asked once more."""
-        told, latest = call.said_t, call.spec.latest_s
-        if call.state != "said" or call.again or told is None or latest is None:
-            return False
-        return now < min(told + ANSWERS_S + LAID_OUT_S, latest - AGAIN_S)
-
-    def _untold(self, spec: CallSpec) -> bool:
-        """Guard: one of these switches was told before the same line to go elsewhere (what that was for is no longer in
-        the plan), or was not told at all, and no open call does it."""
-        if spec.ask.action != "set_switch":
-            return False
-        left, lap = spec.asked, spec.key.rpartition("-")[0]
-        for call in reversed(self.calls.values()):
-            if not call.spec.key.startswith(lap):
-                continue  # most are of another lap: the short way to that
-            if call.spec.key.rpartition("-")[0] != lap or not (call.open or call.state in HEARD):
-                continue
-            for name, told in call.spec.asked.items():
-                if name in left and not same_position(told, left.pop(name)):
-                    return True
-        return bool(left)
 
     def _make(self, key: str, spec: CallSpec, attempt: int, now: float) -> None:
         wished, spec = spec, still_in_time(spec, now)

@@ -14,10 +14,11 @@ from dataclasses import dataclass, field
 
 from pitwall.engine.aiming import aimed_s
 from pitwall.engine.call import PRIORITY, Call, CallSpec
-from pitwall.engine.calls import FEW_KEYS, CallBook
+from pitwall.engine.calls import CallBook
 from pitwall.engine.chances_to_say import PRE_EMPTS, SLOW_SPEECH
 from pitwall.engine.going_down import GoingDown, must
 from pitwall.engine.nearness import SOON_S, TALK_S, Laid
+from pitwall.engine.offered_again import FEW_KEYS
 from pitwall.engine.parts import begun, remaining
 from pitwall.engine.situation import Situation
 from pitwall.engine.talk_times import KEY_S, Rates, TalkTimes

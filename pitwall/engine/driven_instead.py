@@ -14,7 +14,7 @@ Told to box on this lap, the driver comes in, however quick the car still is.
 from __future__ import annotations
 
 from pitwall.engine.call import Call
-from pitwall.engine.calls import FEW_KEYS
+from pitwall.engine.offered_again import FEW_KEYS
 from pitwall.engine.run_state import RunState
 from pitwall.engine.team import TeamCar
 from pitwall.model.car import Position

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pitwall.engine import called_in, driven_again, windows
 from pitwall.engine.calling_again import hold_release
-from pitwall.engine.calls import HEARD
+from pitwall.engine.offered_again import HEARD
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.situation import StatusNews, news_key
 from pitwall.engine.team import TeamCar

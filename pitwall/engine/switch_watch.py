@@ -15,6 +15,7 @@ from functools import cached_property
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.call import Call
 from pitwall.engine.driven_instead import stayed_out, timed_instead, wanted_instead
+from pitwall.engine.offered_again import to_be_asked_again
 from pitwall.engine.progress import RunState
 from pitwall.engine.situation import Leg
 from pitwall.engine.team import TeamCar, asked_positions
@@ -91,9 +92,9 @@ class _Lap:
     def awaited(self, name: str) -> bool:
         """Guard: a call for this switch is still to be made on this lap, or to be read back; or, where nothing measures
         it, the driver may be asked once more."""
-        book, shown = self.car.book, name in self.car.switches.measured
+        shown = name in self.car.switches.measured
         return any(call.open or (call.said_t is not None and self.now < call.said_t + READBACK_S)
-                   or (not shown and book.to_be_asked_again(call, self.now))
+                   or (not shown and to_be_asked_again(call, self.now))
                    for call in self.calls if name in asked_positions(call))
 
 

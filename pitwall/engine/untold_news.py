@@ -13,7 +13,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from pitwall.engine.call import Call
-from pitwall.engine.calls import FEW_KEYS
+from pitwall.engine.offered_again import FEW_KEYS
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.situation import StatusNews, news_key
 from pitwall.engine.slowed import slowed

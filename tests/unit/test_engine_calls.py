@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from pitwall.engine.call import PRIORITY, Call, CallSpec
-from pitwall.engine.calls import CAME_IN, DEFER_S, FEW_KEYS, REPEAT_S, YELLOW, CallBook
+from pitwall.engine.calls import CAME_IN, DEFER_S, REPEAT_S, YELLOW, CallBook
+from pitwall.engine.offered_again import FEW_KEYS
 from pitwall.model.outputs import Ask
 
 HERE = ("main", 1, 2)

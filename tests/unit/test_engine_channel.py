@@ -8,9 +8,9 @@ from itertools import pairwise
 import pytest
 
 from pitwall.engine.call import CallSpec
-from pitwall.engine.calls import FEW_KEYS
 from pitwall.engine.chances_to_say import SLOW_SPEECH
 from pitwall.engine.channel import ANSWER_S, LAST_RESORT_S
+from pitwall.engine.offered_again import FEW_KEYS
 from pitwall.engine.talk_times import KEY_S
 from pitwall.model.plan import CallClass
 from pitwall.radio.pending import GAP_S

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from pitwall.engine.calls import FEW_KEYS
+from pitwall.engine.offered_again import FEW_KEYS
 from tests.unit.engine_stage import MAIN, SWITCHES, Stage, car_file, plan, setup
 from tests.unit.test_engine_switch_watch import alerts, call_id
 

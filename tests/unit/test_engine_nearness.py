@@ -10,9 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pitwall.engine import windows
-from pitwall.engine.calls import FEW_KEYS, MOVED_S
+from pitwall.engine.calls import MOVED_S
 from pitwall.engine.channel import UNSAID_S
 from pitwall.engine.nearness import SOON_S, TALK_S
+from pitwall.engine.offered_again import FEW_KEYS
 from pitwall.engine.talk_times import KEY_S
 from pitwall.engine.team import FELT_S, NEAR_S, STRAYED_S, TeamCar
 from tests.unit.channel_stage import Radio, call

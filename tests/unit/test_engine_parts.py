@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from pitwall.engine.call import CallSpec
-from pitwall.engine.calls import FEW_KEYS
+from pitwall.engine.offered_again import FEW_KEYS
 from pitwall.engine.parts import part_said
 from pitwall.engine.talk_times import KEY_S, PUSH_TO_TALK
 from tests.unit.channel_stage import Radio, call

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from pitwall.engine.calling_again import REOPEN_LEAD_S
-from pitwall.engine.calls import ANSWERS_S
+from pitwall.engine.offered_again import ANSWERS_S
 from pitwall.engine.rules.release import GROUP, STAYS_OPEN_S
 from pitwall.model.outputs import DeskState
 from pitwall.model.procedure import Procedure
